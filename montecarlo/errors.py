@@ -1,0 +1,12 @@
+"""What a person can put right: one line a fault, with the key's path, the value, the limit and the cure."""
+
+
+class StudyError(Exception):
+    """One or more faults in what the user gave. The command line prints them and ends with exit code 2."""
+
+    def __init__(self, *faults: str) -> None:
+        super().__init__("\n".join(faults))
+        self.faults = faults
+
+    def __reduce__(self) -> tuple[type["StudyError"], tuple[str, ...]]:
+        return type(self), self.faults
