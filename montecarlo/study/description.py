@@ -4,23 +4,28 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
+from pydantic import PrivateAttr
+
 from montecarlo.plant.earthing import Earthing
 from montecarlo.plant.external import ExternalEvent
 from montecarlo.plant.internal import InternalFaults
 from montecarlo.plant.machine import Load, Machine, Network
-from montecarlo.quantities import Plain, Section
+from montecarlo.quantities import Plain, Section, Word
 from montecarlo.relays.elements import Relay
-from montecarlo.relays.schemes import SchemeChoice
+from montecarlo.relays.schemes import SchemeChoice, SchemeKind
 from montecarlo.secondary.ct import CtPlaces
+from montecarlo.study.grids import Axis
 
 __all__ = ["Candidates", "Correlation", "General", "Policy", "PresentSetting", "Study"]
+
+MOST_A, MOST_OHM, MOST_S = 50.0, 1e6, 60.0      # pick-up, stabilising resistance, delay: a unit prefix gone wrong
 
 
 class General(Section):
     """The table [study]."""
 
-    title: str
-    kind: Literal["setting_sweep"]
+    title: Annotated[str, Word("what the study is called in its report")]
+    kind: Annotated[Literal["setting_sweep"], Word("what is asked: setting_sweep judges every candidate setting")]
     seed: Annotated[int, Plain("-", "root of every random number of the study", 0, 2**63 - 1)]
     samples: Annotated[int, Plain("-", "sampled events of each counted type", 1, 10**12)]
     earth_fault_samples: Annotated[int, Plain(
@@ -32,11 +37,14 @@ class General(Section):
 class PresentSetting(Section):
     """The setting in service: a candidate that is always in the tables and compared with the chosen one."""
 
-    scheme: str | None = None
-    phase_pickup_a: float | None = None
-    earth_pickup_a: float | None = None
-    stabilising_resistance_ohm: float = 0.0
-    delay_s: float = 0.0
+    scheme: Annotated[SchemeKind, Word("its scheme, one of scheme.kind; needed if there are several")] | None = None
+    phase_pickup_a: Annotated[float, Plain("A", "pick-up of the phase elements, secondary",
+                                           0.0, MOST_A, above=True)] | None = None
+    earth_pickup_a: Annotated[float, Plain("A", "pick-up of the earth element, secondary",
+                                           0.0, MOST_A, above=True)] | None = None
+    stabilising_resistance_ohm: Annotated[float, Plain(
+        "ohm", "stabilising resistance, where the candidates have theirs", 0.0, MOST_OHM)] = 0.0
+    delay_s: Annotated[float, Plain("s", "delay of every element", 0.0, MOST_S)] = 0.0
 
 
 class Candidates(Section):
@@ -45,11 +53,15 @@ class Candidates(Section):
     Pick-ups in secondary amperes. The stabilising resistance stands in the earth leg of a scheme that has an
     earth element, in each phase leg otherwise."""
 
-    phase_pickup_a: tuple[float, ...]
-    earth_pickup_a: tuple[float, ...] = ()
-    stabilising_resistance_ohm: tuple[float, ...] = (0.0,)
-    delay_s: tuple[float, ...] = (0.0,)
-    present: PresentSetting | None = None
+    phase_pickup_a: Annotated[tuple[float, ...], Axis(
+        "A", "pick-ups of the phase elements, secondary", 0.0, MOST_A, above=True)]
+    earth_pickup_a: Annotated[tuple[float, ...], Axis(
+        "A", "pick-ups of the earth element, secondary; for a scheme that has one", 0.0, MOST_A, above=True)] = ()
+    stabilising_resistance_ohm: Annotated[tuple[float, ...], Axis(
+        "ohm", "stabilising resistances: in the earth leg where there is an earth element, else in each phase leg",
+        0.0, MOST_OHM)] = (0.0,)
+    delay_s: Annotated[tuple[float, ...], Axis("s", "delays of every element", 0.0, MOST_S)] = (0.0,)
+    present: Annotated[PresentSetting, Word("the setting in service, if any")] | None = None
 
 
 class Policy(Section):
@@ -60,31 +72,39 @@ class Policy(Section):
     false_per_year_max: Annotated[float, Plain("1/year", "largest number of false trips a year", 0.0, 1e4,
                                                above=True)] | None = None
     level: Annotated[float, Plain("-", "one-sided confidence of the bound", 0.5, 0.9999)] = 0.95
-    ignore_knee_rule: bool = False
+    ignore_knee_rule: Annotated[bool, Word(
+        "whether a candidate with pick-up times resistance above half the knee voltage may be chosen")] = False
 
 
 class Correlation(Section):
     """Gaussian-copula correlation of two uncertain inputs."""
 
-    between: tuple[str, str]
+    between: Annotated[tuple[str, str], Word("keys of the two inputs, as \"ct.knee_voltage_v\"")]
     rho: Annotated[float, Plain("-", "correlation of the underlying normals", -0.999, 0.999)]
 
 
 class Study(Section):
     """A whole study file."""
 
-    study: General
-    machine: Machine
-    network: Network = Network()
-    load: Load = Load()
-    earthing: Earthing
-    ct: CtPlaces
-    scheme: SchemeChoice
-    relay: Relay = Relay()
-    internal_faults: InternalFaults
-    external_events: tuple[ExternalEvent, ...]
-    candidates: Candidates
-    policy: Policy
-    correlations: tuple[Correlation, ...] = ()
+    study: Annotated[General, Word("title, kind of study, seed and number of samples")]
+    machine: Annotated[Machine, Word("the machine: rating, reactances, time constants, winding")]
+    network: Annotated[Network, Word("what the machine's terminals see")] = Network()
+    load: Annotated[Load, Word("the load before any event")] = Load()
+    earthing: Annotated[Earthing, Word("the neutral's earthing")]
+    ct: Annotated[CtPlaces, Word("current transformers: all six, and what one end has otherwise")]
+    scheme: Annotated[SchemeChoice, Word("the differential scheme, or several to compare")]
+    relay: Annotated[Relay, Word("burdens, measured quantity, pick-up error, setting range and step")] = Relay()
+    internal_faults: Annotated[InternalFaults, Word("faults in the zone: how often, of what type, where")]
+    external_events: Annotated[tuple[ExternalEvent, ...], Word(
+        "events outside the zone, each a table [[external_events]]")]
+    candidates: Annotated[Candidates, Word("the settings to be judged, as grids")]
+    policy: Annotated[Policy, Word("what the chosen setting must keep to")]
+    correlations: Annotated[tuple[Correlation, ...], Word(
+        "correlated inputs, each pair a table [[correlations]]")] = ()
 
+    _told: tuple[str, ...] = PrivateAttr(default=())
 
+    @property
+    def told(self) -> tuple[str, ...]:
+        """What reading moved or merged, a sentence each. Not part of the file, its schema or its digest."""
+        return self._told

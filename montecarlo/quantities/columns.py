@@ -1,0 +1,62 @@
+"""A column of a CSV file beside the study file, as numbers."""
+
+from __future__ import annotations
+
+import csv
+import math
+from pathlib import Path, PurePosixPath, PureWindowsPath
+
+from montecarlo.errors import StudyError
+from montecarlo.quantities.wording import listed, shown
+
+LARGEST_CSV = 20_000_000    # bytes; a column of a million numbers fits
+
+
+def read_column(folder: Path, file: str, column: str) -> tuple[float, ...]:
+    """The numbers of one column. The file must lie in `folder` or below it; raises StudyError."""
+    path = _inside(folder, file)
+    try:
+        if not path.is_file():
+            raise StudyError(f"{shown(file)} is not a file in {folder}")
+        if (size := path.stat().st_size) > LARGEST_CSV:
+            raise StudyError(f"{shown(file)} has {size} bytes, the limit is {LARGEST_CSV}; keep the column needed")
+        with path.open(encoding="utf-8-sig", newline="") as lines:
+            return _numbers(csv.DictReader(lines, restval="", strict=True), file, column)
+    except (OSError, ValueError, csv.Error) as error:
+        if isinstance(error, UnicodeDecodeError):
+            raise StudyError(f"{shown(file)} is not UTF-8 text; save it as CSV in UTF-8") from None
+        raise StudyError(f"{shown(file)} cannot be read: {error}") from None
+
+
+def _inside(folder: Path, file: str) -> Path:
+    parts = (*PurePosixPath(file).parts, *PureWindowsPath(file).parts)
+    outside = ".." in parts or PurePosixPath(file).is_absolute() or PureWindowsPath(file).anchor
+    try:
+        path = (folder / file).resolve()
+        if not outside and path.is_relative_to(folder.resolve()):
+            return path
+    except (OSError, ValueError, RuntimeError):     # a name that no file can have, or links in a circle
+        pass
+    raise StudyError(f"{shown(file)} must lie in the study file's folder or below it; copy it there")
+
+
+def _numbers(rows: csv.DictReader[str], file: str, column: str) -> tuple[float, ...]:
+    header = rows.fieldnames = [name.strip() for name in rows.fieldnames or ()]
+    if header.count(column) != 1:
+        what = "stands twice" if column in header else "is missing"
+        raise StudyError(f"{shown(file)}: column {shown(column)} {what} in the first line, which has "
+                         f"{listed(map(shown, header)) or 'nothing'} (cells are separated by commas)")
+    values = tuple(_number(row[column].strip(), file, rows.line_num) for row in rows)
+    if not values:
+        raise StudyError(f"{shown(file)}: column {shown(column)} has no numbers under its name")
+    return values
+
+
+def _number(cell: str, file: str, line: int) -> float:
+    try:
+        value = float(cell)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise StudyError(f"{shown(file)} line {line}: {shown(cell)} is not a finite number")
+    return value

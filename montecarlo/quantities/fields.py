@@ -1,0 +1,172 @@
+"""What a field of a study table carries: unit, meaning, physical range; and the table's own rules."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal, get_args, get_origin
+
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    GetCoreSchemaHandler,
+    GetJsonSchemaHandler,
+    ValidationInfo,
+    field_validator,
+)
+from pydantic.fields import FieldInfo
+from pydantic_core import core_schema
+
+from montecarlo.quantities.distribution import Distribution, Varies
+from montecarlo.quantities.reading import read_distribution, refusal
+from montecarlo.quantities.wording import shown
+
+Width = Literal["one", "ct", "element"]
+DISTRIBUTION = {"distribution": True}      # stands in a field's JSON Schema for the definition that study_schema() adds
+
+
+class Section(BaseModel):
+    """A table of the study file: typed, frozen, unknown keys refused."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
+
+    @field_validator("*", mode="before")
+    @classmethod
+    def _list_for_tuple(cls, value: Any, info: ValidationInfo) -> Any:
+        """A file has lists only; strict types would refuse one where the field is a tuple."""
+        annotation = cls.model_fields[info.field_name or ""].annotation
+        kinds = (annotation, *get_args(annotation))
+        return tuple(value) if isinstance(value, list) and any(get_origin(kind) is tuple for kind in kinds) else value
+
+
+@dataclass(frozen=True)
+class Meaning:
+    """Unit and meaning of a field; every field of every table has one."""
+
+    unit: str
+    text: str
+
+    @property
+    def label(self) -> str:
+        return f"{self.text} [{self.unit}]" if self.unit else self.text
+
+
+def meaning_of(field: FieldInfo) -> Meaning | None:
+    """What a field says of itself: on the field, or inside the union that `| None` makes of its annotation."""
+    def inside(annotation: Any) -> Iterator[Any]:
+        yield from getattr(annotation, "__metadata__", ())
+        for part in get_args(annotation):
+            yield from inside(part)
+    return next((item for item in (*field.metadata, *inside(field.annotation)) if isinstance(item, Meaning)), None)
+
+
+def tables_of(annotation: Any) -> list[type[BaseModel]]:
+    """The tables that a field holds: itself, behind `| None`, or as the items of a list."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return [annotation]
+    return [table for part in get_args(annotation) for table in tables_of(part)]
+
+
+@dataclass(frozen=True)
+class Word(Meaning):
+    """Meaning of a field that is a name, a choice or a switch: `Annotated[str, Word("...")]`."""
+
+    unit: str = ""
+    text: str = ""
+
+    def __init__(self, text: str) -> None:
+        object.__setattr__(self, "text", text)
+
+
+@dataclass(frozen=True)
+class Ranged(Meaning):
+    """A range that no value may leave; `above` excludes low itself."""
+
+    low: float = -math.inf
+    high: float = math.inf
+    above: bool = False
+
+    def limits(self) -> str:
+        bound = "above" if self.above else "at least"
+        limits = [f"{bound} {self.low:g}"] if self.low > -math.inf else []
+        limits += [f"at most {self.high:g}"] if self.high < math.inf else []
+        return f"must be {' and '.join(limits)} {self.unit.strip('-')}".rstrip()
+
+    def bounds(self) -> dict[str, float]:
+        """The range in the words of JSON Schema."""
+        low = {"exclusiveMinimum" if self.above else "minimum": self.low} if self.low > -math.inf else {}
+        return low | ({"maximum": self.high} if self.high < math.inf else {})
+
+
+@dataclass(frozen=True)
+class Quantity(Ranged):
+    """Unit, meaning and physical range of a field: `Annotated[Distribution, Quantity("ohm", "...", low=0)]`.
+
+    low, high: the physical range, which no drawn value may leave (`above=True` excludes low itself).
+    usual: where the centre must lie, wide enough for any real plant: catches a wrong unit prefix.
+    varies: per plant or per event unless the file says otherwise. width: one value, one a CT, one an element.
+    """
+
+    usual: tuple[float, float] = (-math.inf, math.inf)
+    varies: Varies = "plant"
+    width: Width = "one"
+
+    def check(self, value: Distribution) -> Distribution:
+        if faults := self._range_faults(value) or self._other_faults(value):
+            raise refusal(*faults)
+        return value
+
+    def _range_faults(self, value: Distribution) -> list[str]:
+        low, high = value.support()
+        inside = value.stays_above(self.low) if self.above else low >= self.low
+        faults = [] if inside else [low]
+        faults += [] if high <= self.high else [high]
+        if value.is_number:
+            return [f"{self._number(fault)}, {self.limits()}" for fault in faults[:1]]
+        cure = "cut it with truncate = [low, high]" if value.is_continuous else "take that value out"
+        reach = " and ".join(self._number(fault) for fault in faults)
+        return [f"can be {reach}, {self.limits()}; {cure}"] if faults else []
+
+    def _other_faults(self, value: Distribution) -> list[str]:
+        faults = []
+        if not self.usual[0] <= value.centre() <= self.usual[1]:
+            faults.append(f"{self._number(value.centre())} is outside {self.usual[0]:g} ... "
+                          f"{self._number(self.usual[1])}, the widest range seen in practice; "
+                          "is the unit prefix right?")
+        if value.shared and self.width == "one":
+            faults.append("shared has no meaning here: this is one value already; take shared out")
+        return faults
+
+    def _number(self, value: float) -> str:
+        return f"{value:g} {self.unit.strip('-')}".rstrip()
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+        def read(value: object, info: core_schema.ValidationInfo) -> Distribution:
+            folder: Path | None = (info.context or {}).get("folder")
+            return self.check(read_distribution(value, folder))
+        as_table: Callable[[Distribution], object] = Distribution.as_table
+        return core_schema.with_info_plain_validator_function(
+            read, serialization=core_schema.plain_serializer_function_ser_schema(as_table, when_used="json"))
+
+    def __get_pydantic_json_schema__(self, schema: core_schema.CoreSchema,
+                                     handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        return {"anyOf": [{"type": "number"} | self.bounds(), DISTRIBUTION]}
+
+
+@dataclass(frozen=True)
+class Plain(Ranged):
+    """Unit, meaning and range of a field that is always a plain number (a base, a ratio, a count)."""
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+        return core_schema.no_info_after_validator_function(self.check, handler(source))
+
+    def check(self, value: float) -> float:
+        if not (value > self.low if self.above else value >= self.low) or not value <= self.high:
+            raise refusal(f"{shown(value)} {self.unit.strip('-')}".rstrip() + f", {self.limits()}")
+        return value
+
+    def __get_pydantic_json_schema__(self, schema: core_schema.CoreSchema,
+                                     handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        return handler(schema) | self.bounds()

@@ -1,0 +1,60 @@
+"""How keys and values of a study file are shown in a message: always one line."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterable, Mapping
+
+LONGEST = 60    # characters of a value in a message
+
+
+def one_line(text: str) -> str:
+    """The text with line breaks and other unprintable characters escaped."""
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
+
+
+def shown(value: object) -> str:
+    """A value as the study file would write it, short."""
+    match value:
+        case bool():
+            return "true" if value else "false"
+        case str():
+            text = json.dumps(value, ensure_ascii=False)
+        case int() if abs(value) >= 10**30:
+            return "a whole number of more than 30 digits"
+        case float():
+            text = f"{value:.12g}"
+            text += ".0" if text.lstrip("-").isdigit() else ""
+        case Mapping():
+            text = "{" + ", ".join(f"{bare(key)} = {_brief(item)}" for key, item in [*value.items()][:9]) + "}"
+        case list() | tuple():
+            text = "[" + ", ".join(map(_brief, value[:9])) + (", ..." if len(value) > 9 else "") + "]"
+        case None:
+            return "nothing"
+        case _:
+            text = str(value)
+    text = one_line(text)
+    return text if len(text) <= LONGEST else text[:LONGEST - 4] + " ..."
+
+
+def _brief(value: object) -> str:
+    match value:
+        case Mapping():
+            return "{...}"
+        case list() | tuple():
+            return "[...]"
+    return shown(value)
+
+
+def bare(key: object) -> str:
+    """A key as TOML writes it: quoted where it is not a plain word."""
+    if isinstance(key, str) and re.fullmatch(r"[A-Za-z0-9_-]{1,60}", key):
+        return key
+    return shown(str(key))
+
+
+def listed(words: Iterable[str], last: str = "and") -> str:
+    """a, b and c."""
+    items = list(words)
+    return f" {last} ".join(filter(None, (", ".join(items[:-1]), *items[-1:])))

@@ -1,0 +1,208 @@
+"""What makes a study meaningless though every key is right by itself: a line a fault.
+
+Each check names the top-level tables that it needs and runs when these were read, so that its faults are
+reported together with the faults of the others."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+
+from montecarlo.quantities.wording import listed, shown
+from montecarlo.sampling.inputs import correlation_faults, list_inputs
+from montecarlo.secondary.ct import CtPlaces
+from montecarlo.study.candidates import has_earth_element
+from montecarlo.study.description import Study
+
+__all__ = ["CHECKS", "ENDS", "MOST_CANDIDATES", "Check", "check_relay", "count_candidates", "ct_key"]
+
+MOST_CANDIDATES = 100_000
+ENDS = ("neutral_end", "line_end")
+
+
+@dataclass(frozen=True)
+class Check:
+    """A check and the tables that it reads."""
+
+    faults: Callable[[Study], Iterator[str]]
+    needs: tuple[str, ...]
+
+
+def check_samples(study: Study) -> Iterator[str]:
+    general = study.study
+    for key in ("samples", "earth_fault_samples"):
+        count = getattr(general, key)
+        if count is not None and not count >= general.plants:
+            yield (f"study.{key}: {count}, must be at least study.plants = {general.plants}, one event a plant; "
+                   "take more samples or fewer plants")
+
+
+def check_reactances(study: Study) -> Iterator[str]:
+    names = ("subtransient_reactance_pu", "transient_reactance_pu", "synchronous_reactance_pu")
+    for small, large in pairwise(names):
+        one, other = (getattr(study.machine, name).centre() for name in (small, large))
+        if not one <= other:
+            yield (f"machine.{small}: {one:g} pu, must be at most machine.{large} = {other:g} pu; "
+                   "are the two swapped?")
+
+
+def check_scheme(study: Study) -> Iterator[str]:
+    kinds = study.scheme.kinds
+    if not kinds:
+        yield "scheme.kind: [] is empty; name at least one scheme"
+    if len(set(kinds)) < len(kinds):
+        yield f"scheme.kind: {shown(list(kinds))} names a scheme twice; leave each once"
+
+
+def check_relay(study: Study) -> Iterator[str]:
+    relay = study.relay
+    if relay.range_a is not None:
+        low, high = relay.range_a
+        if not 0 <= low < high:
+            yield f"relay.range_a: {shown(list(relay.range_a))}, must be [low, high] with 0 <= low < high, in A"
+        elif relay.step_a is not None and not relay.step_a <= high - low:
+            yield (f"relay.step_a: {relay.step_a:g} A, must be at most the width of relay.range_a = "
+                   f"{high - low:g} A; give the smallest step of the setting")
+
+
+def check_elements(study: Study) -> Iterator[str]:
+    """A scheme with an earth element needs earth pick-ups; without one they mean nothing."""
+    with_earth = [kind for kind in study.scheme.kinds if has_earth_element(kind)]
+    given = study.candidates.earth_pickup_a
+    if with_earth and not given:
+        yield (f"candidates.earth_pickup_a: missing; the scheme {with_earth[0]} has an earth element, "
+               "name its pick-ups in A secondary")
+    if given and study.scheme.kinds and not with_earth:
+        yield (f"candidates.earth_pickup_a: {shown(list(given))}, but {listed(study.scheme.kinds)} has no earth "
+               "element; take it out or name a scheme that has one")
+
+
+def check_present(study: Study) -> Iterator[str]:
+    present, kinds = study.candidates.present, study.scheme.kinds
+    if present is None or not kinds:
+        return
+    scheme = present.scheme or (kinds[0] if len(kinds) == 1 else None)
+    if present.phase_pickup_a is None:
+        yield "candidates.present.phase_pickup_a: missing; give the phase elements' pick-up in service, in A secondary"
+    if scheme is None or scheme not in kinds:
+        yield (f"candidates.present.scheme: {shown(scheme) if scheme else 'missing'}; "
+               f"name one of scheme.kind: {listed(kinds, 'or')}")
+    elif has_earth_element(scheme) and present.earth_pickup_a is None:
+        yield "candidates.present.earth_pickup_a: missing; give the earth element's pick-up in service, in A secondary"
+    elif not has_earth_element(scheme) and present.earth_pickup_a is not None:
+        yield (f"candidates.present.earth_pickup_a: {present.earth_pickup_a:g} A, but {scheme} has no earth element; "
+               "take it out")
+
+
+def check_delays(study: Study) -> Iterator[str]:
+    """Phasor solutions count the delay and one cycle; slower than the allowed time is never in time."""
+    allowed, cycle = study.internal_faults.allowed_time_s, 1 / study.machine.frequency_hz
+    delays = [("candidates.delay_s", delay) for delay in study.candidates.delay_s]
+    if study.candidates.present is not None:
+        delays.append(("candidates.present.delay_s", study.candidates.present.delay_s))
+    for key, delay in delays:
+        if not delay + cycle <= allowed * (1 + 1e-12):
+            yield (f"{key}: {delay:g} s, must be at most internal_faults.allowed_time_s less one cycle = "
+                   f"{allowed - cycle:g} s; shorten the delay or allow more time")
+
+
+def count_candidates(study: Study) -> int:
+    """Settings that the grids span, over all schemes, without the present one."""
+    grids = study.candidates
+    common = len(grids.phase_pickup_a) * len(grids.stabilising_resistance_ohm) * len(grids.delay_s)
+    return sum(common * (len(grids.earth_pickup_a) if has_earth_element(kind) else 1) for kind in study.scheme.kinds)
+
+
+def check_count(study: Study) -> Iterator[str]:
+    if not (count := count_candidates(study)) <= MOST_CANDIDATES:
+        yield f"candidates: {count} settings in all, must be at most {MOST_CANDIDATES}; take coarser grids"
+
+
+def check_shares(study: Study) -> Iterator[str]:
+    if study.internal_faults.shares.inter_turn >= 1:
+        yield ("internal_faults.shares.inter_turn: 1, must be below 1; no fault is left that a longitudinal "
+               "differential scheme can see")
+
+
+def check_events(study: Study) -> Iterator[str]:
+    events = study.external_events
+    if not events:
+        yield "external_events: [] is empty; give at least one event, each a table [[external_events]]"
+        return
+    names = [event.name for event in events]
+    for index, name in enumerate(names):
+        if not (name.isidentifier() and name.isascii()):
+            yield (f"external_events[{index}].name: {shown(name)}, must be a word of letters, digits and _ that does "
+                   "not start with a digit; it becomes part of keys and file columns")
+        elif name in names[:index]:
+            yield f"external_events[{index}].name: {shown(name)} is used before; give each event its own name"
+    if not any(event.per_year.support()[1] > 0 for event in events):
+        yield "external_events: per_year is 0 for every event; give at least one a frequency above 0"
+
+
+def check_policy(study: Study) -> Iterator[str]:
+    policy = study.policy
+    given = [key for key in ("p_false_max", "false_per_year_max") if getattr(policy, key) is not None]
+    if len(given) != 1:
+        said = "both are given" if given else "neither is given"
+        yield f"policy: {said}; give exactly one of p_false_max and false_per_year_max"
+
+
+def ct_key(ct: CtPlaces, end: str, name: str) -> str:
+    """The key under which the file gives what the CTs of one end have."""
+    override = getattr(ct, end)
+    own = override is not None and name in override.model_fields_set
+    return f"ct.{end}.{name}" if own else f"ct.{name}"
+
+
+def check_ratios(study: Study) -> Iterator[str]:
+    one, other = (study.ct.at(end) for end in ENDS)
+    if not math.isclose(one.turns_ratio, other.turns_ratio, rel_tol=1e-9):
+        key = next(key for name in ("primary_a", "secondary_a") for end in ENDS
+                   if (key := ct_key(study.ct, end, name)).count(".") == 2)
+        yield (f"{key}: the neutral end has {one.primary_a:g}/{one.secondary_a:g} A, the line end "
+               f"{other.primary_a:g}/{other.secondary_a:g} A; the load would spill through the elements: "
+               "give both ends the same ratio")
+
+
+def check_remanence(study: Study) -> Iterator[str]:
+    """A core cannot rest at more flux than its loop holds."""
+    for end in ENDS:
+        at = study.ct.at(end)
+        low, high = at.remanence_percent.support()
+        if not max(-low, high) <= at.remanence_bound_percent:
+            bound = at.remanence_bound_percent
+            cure = "give a smaller number" if at.remanence_percent.is_number else (
+                f"truncate = [-{bound:g}, {bound:g}]" if at.remanence_percent.is_continuous else "leave out the larger")
+            yield (f"{ct_key(study.ct, end, 'remanence_percent')}: reaches {low:g} ... {high:g} %, must stay within "
+                   f"{ct_key(study.ct, end, 'remanence_bound_percent')} = {bound:g} % either way; {cure}")
+
+
+def check_correlations(study: Study) -> Iterator[str]:
+    if any(check_events(study)):
+        return          # events without names of their own have inputs without keys of their own
+    inputs = {item.key: item for item in list_inputs(study)}
+    pairs = [(*pair.between, pair.rho) for pair in study.correlations]
+    for index, (one, other, _) in enumerate(pairs):
+        for key in dict.fromkeys((one, other)):
+            place = f"correlations[{index}].between: {shown(key)}"
+            if key.endswith(".per_year"):
+                yield f"{place} is a frequency; only inputs of the events themselves can be correlated"
+            elif key in inputs and inputs[key].uncertain and not inputs[key].distribution.is_continuous:
+                yield (f"{place} is {inputs[key].distribution.family}; a correlation needs continuous "
+                       "distributions, fit one or drop the correlation")
+    yield from correlation_faults(tuple(inputs.values()), pairs)
+
+
+EVERYTHING = tuple(Study.model_fields)
+CHECKS: tuple[Check, ...] = (
+    Check(check_samples, ("study",)), Check(check_reactances, ("machine",)), Check(check_scheme, ("scheme",)),
+    Check(check_relay, ("relay",)), Check(check_elements, ("scheme", "candidates")),
+    Check(check_present, ("scheme", "candidates")),
+    Check(check_delays, ("machine", "internal_faults", "candidates")), Check(check_count, ("scheme", "candidates")),
+    Check(check_shares, ("internal_faults",)), Check(check_events, ("external_events",)),
+    Check(check_policy, ("policy",)), Check(check_ratios, ("ct",)), Check(check_remanence, ("ct",)),
+    Check(check_correlations, EVERYTHING),
+)

@@ -1,0 +1,170 @@
+"""The one door: a study file in, a `Study` out, or every fault of the file at once; past it nobody checks again."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import tomllib
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any, cast
+
+from pydantic import TypeAdapter, ValidationError
+
+from montecarlo.errors import StudyError
+from montecarlo.quantities.wording import one_line
+from montecarlo.relays.elements import Relay
+from montecarlo.secondary.ct import CtPlaces
+from montecarlo.study.consistency import CHECKS, check_relay
+from montecarlo.study.description import Candidates, Study
+from montecarlo.study.grids import Snapped, snap
+from montecarlo.study.reword import reworded
+
+__all__ = ["LARGEST_FILE", "check_excitation", "digest", "parse_study", "read_study"]
+
+LARGEST_FILE = 1_000_000        # bytes of a study file; the worked ones have a hundredth of it
+
+
+def read_study(path: str | Path, *, samples: int | None = None, seed: int | None = None) -> Study:
+    """The study in a TOML file; `samples` and `seed` stand in for those of the file. Raises StudyError."""
+    path = Path(path)
+    table = _read_table(path)
+    general = table.get("study")
+    if isinstance(general, dict):
+        given = {"samples": samples, "seed": seed}
+        table["study"] = general | {key: value for key, value in given.items() if value is not None}
+    return parse_study(table, path.parent)
+
+
+def _read_table(path: Path) -> dict[str, Any]:
+    name = one_line(str(path))
+    try:
+        if path.is_dir():
+            raise StudyError(f"{name}: is a folder; name the study file in it")
+        if not path.exists():
+            raise StudyError(f"{name}: no such file; check the path, or make a starter with the command new")
+        if not path.is_file():
+            raise StudyError(f"{name}: is not an ordinary file; name a TOML file")
+        if (size := path.stat().st_size) > LARGEST_FILE:
+            raise StudyError(f"{name}: {size} bytes, must be at most {LARGEST_FILE}; long lists of values belong in "
+                             "a CSV file beside it")
+        return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+    except UnicodeDecodeError as error:
+        raise StudyError(f"{name}: byte {error.start + 1} is not UTF-8 text; save the file as UTF-8") from None
+    except tomllib.TOMLDecodeError as error:
+        raise StudyError(f"{name}: not valid TOML: {one_line(str(error))}; mend that place") from None
+    except RecursionError:
+        raise StudyError(f"{name}: not valid TOML: tables or lists nested too deeply; mend that place") from None
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise StudyError(f"{name}: cannot be read: {one_line(reason)}; check the path and its permissions") from None
+
+
+def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
+    """The study in a table already read; `folder` is where its CSV files lie. Raises StudyError."""
+    context = {"folder": folder}
+    faults: list[str] = []
+    try:
+        study = Study.model_validate(dict(table), context=context)
+        sound = frozenset(Study.model_fields)
+    except ValidationError as error:
+        faults += reworded(error, table)
+        study, sound = _what_is_sound(table, context)
+    told: tuple[str, ...] = ()
+    if {"candidates", "relay"} <= sound and not any(check_relay(study)):
+        study, told, outside = _snapped(study)
+        faults += outside
+    for check in CHECKS:
+        if sound.issuperset(check.needs):
+            faults += check.faults(study)
+    if "ct" in sound:
+        faults += check_excitation(study.ct)
+    if faults:
+        raise StudyError(*dict.fromkeys(map(one_line, faults)))
+    study._told = told
+    return study
+
+
+def check_excitation(ct: CtPlaces) -> Iterator[str]:
+    """Faults of CT data that no excitation curve can have, a line each: none are known yet."""
+    yield from ()
+
+
+def _what_is_sound(table: Mapping[str, Any], context: dict[str, Any]) -> tuple[Study, frozenset[str]]:
+    """The tables that could be read, as a study without the others, and their names."""
+    parts: dict[str, Any] = {}
+    for name, field in Study.model_fields.items():
+        if name in table:
+            try:
+                value = tuple(table[name]) if isinstance(table[name], list) else table[name]
+                adapter: TypeAdapter[Any] = TypeAdapter(cast(Any, field.annotation))
+                parts[name] = adapter.validate_python(value, strict=True, context=context)
+            except ValidationError:
+                continue
+        elif not field.is_required():
+            parts[name] = field.default
+    return Study.model_construct(**parts), frozenset(parts)
+
+
+# --- settings as the relay can be set ---------------------------------------------------------------------
+
+
+def _snapped(study: Study) -> tuple[Study, tuple[str, ...], list[str]]:
+    """The study with its pick-ups at the relay's steps, what was moved, and the faults of those out of its range."""
+    relay = study.relay
+    if relay.step_a is None and relay.range_a is None:
+        return study, (), []
+    told: list[str] = []
+    faults: list[str] = []
+    grids: dict[str, tuple[float, ...]] = {}
+    for name in ("phase_pickup_a", "earth_pickup_a"):
+        given: tuple[float, ...] = getattr(study.candidates, name)
+        if given:
+            snapped = snap(given, relay.step_a, relay.range_a)
+            grids[name] = given if snapped.outside else snapped.points
+            told += _moves(f"candidates.{name}", given, snapped, relay)
+            faults += _outside(f"candidates.{name}", snapped, relay)
+    candidates: Candidates = study.candidates.model_copy(update=grids)
+    return study.model_copy(update={"candidates": candidates}), tuple(told), faults
+
+
+def _moves(key: str, given: tuple[float, ...], snapped: Snapped, relay: Relay) -> Iterator[str]:
+    if snapped.moved:
+        moves = ", ".join(f"{one:g} to {other:g}" for one, other in snapped.moved[:6])
+        more = f" and {len(snapped.moved) - 6} more" if len(snapped.moved) > 6 else ""
+        yield f"{key}: moved to the relay's step of {relay.step_a:g} A: {moves} A{more}."
+    lost = len(given) - len(snapped.outside) - len(snapped.points)
+    if lost:
+        yield f"{key}: {lost} of {len(given)} pick-ups fell on another's step; {len(snapped.points)} are left."
+
+
+def _outside(key: str, snapped: Snapped, relay: Relay) -> Iterator[str]:
+    if not snapped.outside:
+        return
+    first = ", ".join(f"{value:g}" for value in snapped.outside[:4])
+    more = f" and {len(snapped.outside) - 4} more" if len(snapped.outside) > 4 else ""
+    if relay.range_a is None:
+        limit = f"which would be set to 0 by the relay's step of {relay.step_a:g} A; start the grid at one step"
+    else:
+        limit = "{:g} ... {:g} A is the relay's range; keep the grid inside it".format(*relay.range_a)
+    yield f"{key}: {first} A{more}, {limit}"
+
+
+# --- the study's digest -----------------------------------------------------------------------------------
+
+
+def digest(study: Study) -> str:
+    """SHA-256 (hex) of everything in the study that changes a number: not its title, not the sources."""
+    table = study.model_dump(mode="json")
+    del table["study"]["title"]
+    table["scheme"]["kind"] = list(study.scheme.kinds)
+    text = json.dumps(_without_sources(table), sort_keys=True, separators=(",", ":"), allow_nan=False)
+    return hashlib.sha256(text.encode("ascii")).hexdigest()
+
+
+def _without_sources(value: Any) -> Any:
+    """Quantities without their source; {value = 3, source = ...} is 3."""
+    if isinstance(value, dict):
+        rest = {key: _without_sources(item) for key, item in value.items() if key != "source"}
+        return rest["value"] if set(rest) == {"value"} else rest
+    return [_without_sources(item) for item in value] if isinstance(value, list) else value

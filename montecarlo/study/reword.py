@@ -1,0 +1,126 @@
+"""Validation errors in the study's own words: key path, value, limit, cure; one line a fault."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from difflib import get_close_matches
+from types import UnionType
+from typing import Annotated, Any, Literal, Union, get_args, get_origin
+
+from pydantic import BaseModel, ValidationError
+from pydantic.fields import FieldInfo
+
+from montecarlo.quantities import Distribution, meaning_of, tables_of
+from montecarlo.quantities.wording import bare, listed, one_line, shown
+from montecarlo.study.description import Study
+
+__all__ = ["join", "reworded"]
+
+
+def reworded(error: ValidationError, table: Mapping[str, Any]) -> list[str]:
+    """The faults of a table that is no `Study`, in the order of the fields, each once."""
+    lines = [line for item in error.errors(include_url=False) for line in _Place(table, item["loc"]).lines(item)]
+    return list(dict.fromkeys(map(one_line, lines)))
+
+
+def join(path: str, key: object) -> str:
+    """The path of a key inside a table."""
+    return f"{path}.{bare(key)}" if path else bare(key)
+
+
+class _Place:
+    """Where in the file, and at which field of which table, an error stands.
+
+    The walk follows file and types together and ends at the first thing that is not a table or a list of tables:
+    items of lists and branches of alternatives below it are told with the field."""
+
+    def __init__(self, data: Any, location: tuple[int | str, ...]) -> None:
+        self.path, self.data = "", data
+        self.section: type[BaseModel] = Study   # whose keys come next
+        self.field: FieldInfo | None = None     # of the key; None at a table's own level
+        self.missing = self.unknown = False
+        for part in location:
+            if not self._step(part):
+                break
+
+    def _step(self, part: int | str) -> bool:
+        """One part further; False at the end of the walk."""
+        if isinstance(part, int):
+            if self.field is None or not isinstance(self.data, (list, tuple)) or not tables_of(self.field.annotation):
+                return False
+            self.path += _item(self.data, part)
+            self.data, self.field = self.data[part], None
+            return True
+        leaf = self.field is not None and not tables_of(self.field.annotation)
+        if leaf or part == "[key]" or not isinstance(self.data, Mapping):
+            return False
+        self.path, self.field = join(self.path, part), self.section.model_fields.get(part)
+        self.missing, self.unknown = part not in self.data, self.field is None
+        self.data = self.data.get(part)
+        if self.field is not None and (inner := tables_of(self.field.annotation)):
+            self.section = inner[0]
+        return not self.unknown and not self.missing
+
+    def lines(self, error: Mapping[str, Any]) -> Iterator[str]:
+        context = error.get("ctx", {})
+        if error["type"] == "quantity":
+            for key, text in context["faults"]:
+                yield f"{self.path}{'.' + key if key else ''}: {text}"
+        elif self.unknown:
+            yield f"{self.path}: unknown; {self._suggestion(str(error['loc'][-1]))}"
+        elif self.missing:
+            yield f"{self.path}: missing; give {self._expected()}"
+        elif error["type"] == "value_error":
+            yield f"{self.path}: {context['error']}"
+        else:
+            yield f"{self.path or 'study'}: {shown(self.data)}; expected {self._expected()}"
+
+    def _suggestion(self, key: str) -> str:
+        known = list(self.section.model_fields)
+        homes = [name for name, field in Study.model_fields.items()
+                 for section in tables_of(field.annotation) if key in section.model_fields]
+        if homes:
+            return f"it belongs in {listed((f'[{name}]' for name in homes), 'or')}"
+        if near := get_close_matches(key, known, 1):
+            return f"did you mean {near[0]}?"
+        return f"known here: {', '.join(known)}"
+
+    def _expected(self) -> str:
+        if self.field is None:
+            return f"a table with {', '.join(self.section.model_fields)}"
+        meaning = meaning_of(self.field)
+        return _kind(self.field.annotation) + (f": {meaning.label}" if meaning else "")
+
+
+def _item(items: Any, index: int) -> str:
+    """[2] (from 0, as the file lists them), or .name where the item has a name of its own."""
+    names = [item.get("name") if isinstance(item, Mapping) else None for item in items]
+    name = names[index]
+    if isinstance(name, str) and name.isidentifier() and names.count(name) == 1:
+        return f".{name}"
+    return f"[{index}]"
+
+
+PLAIN_KINDS: dict[Any, str] = {float: "a number", int: "a whole number", str: "a text", bool: "true or false",
+                               Distribution: "a number or a distribution"}
+
+
+def _kind(annotation: Any) -> str:
+    """What a value of this type is, in words."""
+    origin, args = get_origin(annotation), get_args(annotation)
+    if annotation in PLAIN_KINDS:
+        return PLAIN_KINDS[annotation]
+    if origin is Annotated:
+        return _kind(args[0])
+    if origin is Literal:
+        return listed(map(shown, args), "or")
+    if origin in (Union, UnionType):
+        kinds = [_kind(part) for part in args if part is not type(None)]
+        return listed((kind.replace(f", each {kinds[0]}", " of these") for kind in kinds), "or")
+    if origin in (list, tuple):
+        items = [part for part in args if part is not Ellipsis]
+        if tables_of(items[0]):
+            return "a list of tables, each under its own [[...]]"
+        many = f" of {len(items)}" if origin is tuple and Ellipsis not in args else ""
+        return f"a list{many}, each {_kind(items[0])}"
+    return "a table"
