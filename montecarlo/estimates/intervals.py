@@ -1,0 +1,154 @@
+"""Confidence limits of proportions and of means over independent blocks, for arrays of candidates at once.
+
+`level` is the confidence of what is returned: side "both" leaves (1 - level)/2 beyond each limit; "low" and
+"high" give one one-sided bound at `level`, the other end being 0 or 1.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Literal, NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.special import betainccinv, betaincinv, ndtri, stdtrit
+
+from montecarlo.quantities import Array
+
+__all__ = ["Estimate", "Limits", "Method", "Side", "clopper_pearson", "clustered", "clustered_size", "student_mean",
+           "wilson", "with_unresolved"]
+
+Side = Literal["both", "low", "high"]
+Method = Literal["exact", "wilson", "clustered"]
+
+
+class Limits(NamedTuple):
+    """Low and high limit, arrays of the same shape."""
+
+    low: Array
+    high: Array
+
+
+class Estimate(NamedTuple):
+    """Estimate with its limits; NaN where nothing was resolved."""
+
+    p: Array
+    low: Array
+    high: Array
+
+
+def _tail(level: float, side: Side) -> float:
+    """Probability left beyond one limit."""
+    if not 0 < level < 1:
+        raise ValueError(f"level = {level} must lie between 0 and 1")
+    return (1 - level) / 2 if side == "both" else 1 - level
+
+
+def _one_sided(low: Any, high: Any, side: Side) -> Limits:
+    low, high = np.broadcast_arrays(0.0 if side == "high" else low, 1.0 if side == "low" else high)
+    return Limits(np.array(low, float), np.array(high, float))
+
+
+def _ratio(part: Array, whole: Array) -> Array:
+    """part/whole, NaN where whole is 0."""
+    quotient: Array = np.divide(part, whole, out=np.full(np.broadcast(part, whole).shape, np.nan), where=whole > 0)
+    return quotient
+
+
+def clopper_pearson(hits: ArrayLike, trials: ArrayLike, level: float = 0.95, *, side: Side = "both") -> Limits:
+    """Exact binomial limits; hits and trials broadcast and may be fractional (effective) counts. [-]
+
+    No hit: low is 0 and high 1 - tail^(1/trials); all hits: the mirror image; no trial: 0 and 1.
+    Source: Clopper and Pearson, Biometrika 26, 1934, 404-413, in the beta form."""
+    h, n = np.broadcast_arrays(np.asarray(hits, float), np.asarray(trials, float))
+    tail = _tail(level, side)
+    some, rest = h > 0, n - h > 0                           # the beta function needs both parameters above 0
+    low = np.where(some, betaincinv(np.where(some, h, 1), n - h + 1, tail), 0.0)
+    high = np.where(rest, betainccinv(h + 1, np.where(rest, n - h, 1), tail), 1.0)
+    return _one_sided(low, high, side)
+
+
+def wilson(hits: ArrayLike, trials: ArrayLike, level: float = 0.95, *, side: Side = "both") -> Limits:
+    """Score limits: closer to `level` on average than the exact ones, but not above it everywhere. [-]
+
+    Source: Wilson, J. Am. Stat. Assoc. 22, 1927, 209-212; Brown, Cai, DasGupta, Stat. Sci. 16, 2001, 101-133."""
+    h, n = np.broadcast_arrays(np.asarray(hits, float), np.asarray(trials, float))
+    z2 = ndtri(_tail(level, side)) ** 2
+    size = np.maximum(n, 1e-100)                            # no trial: centre 1/2, half-width 1/2
+    p = h / size
+    centre = (p + z2 / (2 * size)) / (1 + z2 / size)
+    half = np.sqrt(z2 * (p * (1 - p) / size + z2 / (4 * size**2))) / (1 + z2 / size)
+    low = np.where(h > 0, np.maximum(centre - half, 0.0), 0.0)
+    high = np.where(n - h > 0, np.minimum(centre + half, 1.0), 1.0)
+    return _one_sided(low, high, side)
+
+
+def clustered_size(hits: ArrayLike, trials: ArrayLike, tail: float) -> Array:
+    """Effective number of independent trials behind hits and trials (..., clusters). [-]
+
+    n* = p(1 - p)/v with v the variance of the ratio estimate between clusters, times the square of
+    t(n - 1)/t(clusters - 1) at `tail` for the few clusters, at most n (design effect at least 1).
+    With no hit, or nothing but hits, v is 0 and n stands. Clusters without a trial do not count."""
+    h, n = np.broadcast_arrays(np.asarray(hits, float), np.asarray(trials, float))
+    total, clusters = n.sum(axis=-1), (n > 0).sum(axis=-1)
+    p = _ratio(h.sum(axis=-1), total)
+    squares = ((h - np.nan_to_num(p)[..., None] * n) ** 2).sum(axis=-1)
+    variance = _ratio(squares * clusters, (clusters - 1) * total**2)
+    spread = p * (1 - p) > 0
+    size = np.where(spread, _ratio(p * (1 - p), variance), total)
+    few = stdtrit(np.maximum(total - 1, 1), tail) / stdtrit(np.maximum(clusters - 1, 1), tail)
+    size = np.where(spread, np.fmin(size * few**2, total), total)
+    return np.where(spread & (clusters < 2), 0.0, size)     # one cluster tells nothing about the others
+
+
+def clustered(hits: ArrayLike, trials: ArrayLike, level: float = 0.95, *, side: Side = "both") -> Limits:
+    """Limits of a proportion whose trials come in clusters (events of one plant); hits, trials (..., clusters). [-]
+
+    Clopper-Pearson limits for the effective sample size. Source: Korn and Graubard, Survey Methodology 24, 1998,
+    193-201. Measured at 95 %, 256 plants with beta rates: 93-98 % while their coefficient of variation is at most 3.
+
+    With no hit (or all hits) these are the plain limits on all trials: the rates that are still possible then,
+    about 3/trials, put far less than one hit on a plant, so that events of one plant hardly repeat each other unless
+    the risk sits in very few plants. That case is missed, also with a handful of hits (mean 1e-3, coefficient of
+    variation 14: 74 % for the high bound): if one plant in 3,000 failed at every event, 256 plants would show nothing
+    nine times in ten. What 256 plants without a hit say about *plants* is `clopper_pearson(0, 256)`."""
+    h, n = np.broadcast_arrays(np.asarray(hits, float), np.asarray(trials, float))
+    size = clustered_size(h, n, _tail(level, side))
+    p = np.nan_to_num(_ratio(h.sum(axis=-1), n.sum(axis=-1)))
+    return clopper_pearson(p * size, size, level, side=side)
+
+
+METHODS: dict[Method, Any] = {"exact": clopper_pearson, "wilson": wilson, "clustered": clustered}
+
+
+def with_unresolved(hits: ArrayLike, trials: ArrayLike, unresolved: ArrayLike, level: float = 0.95, *,
+                    side: Side = "both", method: Method = "exact") -> Estimate:
+    """Estimate and limits when some of the trials gave no result; `trials` includes them. [-]
+
+    The estimate is that of the resolved ones; the low limit takes every unresolved trial as no hit, the high one
+    as a hit. Shapes broadcast; (..., clusters) for the method "clustered"."""
+    h, n, lost = np.broadcast_arrays(*(np.asarray(a, float) for a in (hits, trials, unresolved)))
+    low = METHODS[method](h, n, level, side=side).low
+    high = METHODS[method](h + lost, n, level, side=side).high
+    if method == "clustered":
+        h, n, lost = h.sum(axis=-1), n.sum(axis=-1), lost.sum(axis=-1)
+    return Estimate(_ratio(h, n - lost), low, high)
+
+
+def student_mean(values: ArrayLike, level: float = 0.95, *, side: Side = "both", axis: int = -1,
+                 trials: ArrayLike | None = None) -> Estimate:
+    """Mean of probabilities over independent blocks (plants) along `axis`, Student t limits within [0, 1]. [-]
+
+    values in [0, 1]; at least two blocks. When all are exactly 0 the t limits would have no width: the high limit
+    is then the exact binomial one for no hit in `trials` independent samples (number of blocks unless given), since
+    a mean cannot exceed the probability of any value above 0; all exactly 1: the mirror image for the low limit."""
+    x = np.asarray(values, float)
+    blocks = x.shape[axis]
+    if blocks < 2:
+        raise ValueError(f"{blocks} block(s): limits need at least 2")
+    mean, tail = x.mean(axis=axis), _tail(level, side)
+    half = -stdtrit(blocks - 1, tail) * x.std(axis=axis, ddof=1) / np.sqrt(blocks)
+    none, every = (x == 0).all(axis=axis), (x == 1).all(axis=axis)
+    n = np.asarray(blocks if trials is None else trials, float)
+    low = np.where(every, clopper_pearson(n, n, level, side=side).low, np.maximum(mean - half, 0.0))
+    high = np.where(none, clopper_pearson(0, n, level, side=side).high, np.minimum(mean + half, 1.0))
+    return Estimate(mean, *_one_sided(low, high, side))

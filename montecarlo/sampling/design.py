@@ -1,0 +1,92 @@
+"""The design: M plants x K events of every stratum, cut into chunks.
+
+The plants, shared by all strata, stand in 16 blocks; a chunk is one block of plants times a run of events.
+Everything follows from the numbers here, so neither workers nor memory can change a draw.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+__all__ = ["BLOCKS", "PLANT_STRATUM", "Chunk", "Design"]
+
+BLOCKS = 16  # independent blocks of plants
+PLANT_STRATUM = "plant"  # the stratum name under which plant inputs are drawn
+
+
+@dataclass(frozen=True)
+class Chunk:
+    """One unit of work. `index` = event_block * 16 + plant_block keys its random numbers."""
+
+    stratum: str
+    round_: int
+    index: int
+    plant_block: int
+    event_block: int
+
+
+@dataclass(frozen=True)
+class Design:
+    """`plants` and `samples` (a stratum) as asked for; the properties say what is drawn.
+
+    Samples inside a chunk are plant-major: s = plant_local * events_in(chunk) + event. More samples only append
+    events: the draws of those that were there before stay (the last chunk of a block of plants may be short)."""
+
+    plants: int
+    samples: int
+    chunk_samples: int = 2048
+
+    def __post_init__(self) -> None:
+        for name in ("plants", "samples", "chunk_samples"):
+            if not getattr(self, name) >= 1:
+                raise ValueError(f"{name} = {getattr(self, name)} must be at least 1")
+
+    @property
+    def plants_per_block(self) -> int:
+        return -(-self.plants // BLOCKS)
+
+    @property
+    def plants_rounded(self) -> int:
+        return BLOCKS * self.plants_per_block
+
+    @property
+    def events_per_plant(self) -> int:
+        return -(-self.samples // self.plants_rounded)
+
+    @property
+    def events_per_chunk(self) -> int:
+        return max(1, min(self.events_per_plant, self.chunk_samples // self.plants_per_block))
+
+    @property
+    def samples_drawn(self) -> int:
+        return self.plants_rounded * self.events_per_plant
+
+    @property
+    def event_blocks(self) -> int:
+        return -(-self.events_per_plant // self.events_per_chunk)
+
+    def told(self) -> str:
+        """The sentence on rounding; empty when nothing was rounded."""
+        if self.plants_rounded == self.plants and self.samples_drawn == self.samples:
+            return ""
+        return (f"{self.samples} samples on {self.plants} plants asked for, {self.samples_drawn} drawn: "
+                f"{self.plants_rounded} plants (a multiple of {BLOCKS}) x {self.events_per_plant} events each")
+
+    def chunks(self, stratum: str, round_: int = 0) -> tuple[Chunk, ...]:
+        """All chunks of one stratum, by index."""
+        if stratum == PLANT_STRATUM:
+            raise ValueError(f"{PLANT_STRATUM!r} keys the plants' own draws and cannot name a stratum")
+        return tuple(Chunk(stratum, round_, event_block * BLOCKS + plant_block, plant_block, event_block)
+                     for event_block in range(self.event_blocks) for plant_block in range(BLOCKS))
+
+    def events_in(self, chunk: Chunk) -> int:
+        """Events a plant in this chunk."""
+        return min(self.events_per_chunk, self.events_per_plant - chunk.event_block * self.events_per_chunk)
+
+    def samples_in(self, chunk: Chunk) -> int:
+        return self.plants_per_block * self.events_in(chunk)
+
+    def plants_in(self, chunk: Chunk) -> slice:
+        """Which of the `plants_rounded` plants stand in this chunk."""
+        first = chunk.plant_block * self.plants_per_block
+        return slice(first, first + self.plants_per_block)

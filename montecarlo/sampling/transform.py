@@ -1,0 +1,101 @@
+"""From random streams to physical values: quantile functions, Gaussian copula, plants joined with events."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from functools import partial
+
+import numpy as np
+from scipy.special import ndtr, ndtri
+
+from montecarlo.quantities import Array
+from montecarlo.sampling.design import BLOCKS, PLANT_STRATUM, Chunk, Design
+from montecarlo.sampling.inputs import Input, Tie, correlation_matrix
+from montecarlo.sampling.streams import stream
+
+__all__ = ["Samples", "all_plants", "draw", "event_samples", "plant_samples"]
+
+Samples = dict[str, Array]  # key as in the study file -> (n,), (n, 6) or (n, 4) in the key's unit
+
+LOWEST, HIGHEST = 2.0**-54, 1 - 2.0**-53  # open unit interval: no quantile function is asked for 0 or 1
+
+
+def draw(inputs: Sequence[Input], ties: Sequence[Tie], rng_of: Callable[[str], np.random.Generator],
+         n: int) -> Samples:
+    """n values of every input, in its unit: (n,) for one value, (n, 6) a CT, (n, 4) an element; shared ones repeated.
+
+    Plain numbers are filled in and consume nothing. `ties` are correlations of normal scores (Gaussian copula;
+    common practice, no source), column by column; the first input of a group keeps its own draws. A tied input
+    that has become a plain number still steers its partners, so that their draws stay. n samples are the first n
+    of any longer draw."""
+    ties = _ties_among({item.key for item in inputs}, ties)
+    tied = {key for tie in ties for key in tie[:2]}
+    uniforms = {item.key: np.clip(rng_of(item.key).random((n, item.columns)), LOWEST, HIGHEST)
+                for item in inputs if item.uncertain or item.key in tied}
+    uniforms |= _correlated({key: u for key, u in uniforms.items() if key in tied}, ties)
+    return {item.key: _values(item, uniforms.get(item.key), n) for item in inputs}
+
+
+def _ties_among(keys: set[str], ties: Sequence[Tie]) -> list[Tie]:
+    """The ties within `keys`; one with a single end here cannot be honoured."""
+    here = [tie for tie in ties if tie[0] in keys or tie[1] in keys]
+    for one, other, _ in here:
+        if not {one, other} <= keys:
+            raise ValueError(f"{one} and {other} are correlated but are not drawn together")
+    return here
+
+
+def _correlated(uniforms: Samples, ties: Sequence[Tie]) -> Samples:
+    """Those of the tied uniforms (n, c) that change."""
+    keys = list(uniforms)
+    factor = np.linalg.cholesky(correlation_matrix(keys, ties)) if keys else np.empty((0, 0))
+    scores = [ndtri(uniforms[key]) for key in keys]
+    changed: Samples = {}
+    for i, key in enumerate(keys):
+        terms = [factor[i, j] * scores[j] for j in range(i + 1) if factor[i, j] != 0]
+        if len(terms) > 1:
+            changed[key] = np.clip(ndtr(np.sum(terms, axis=0)), LOWEST, HIGHEST)
+    return changed
+
+
+def _values(item: Input, uniform: Array | None, n: int) -> Array:
+    shape = (n,) if item.width == 1 else (n, item.width)
+    if not item.uncertain or uniform is None:
+        return np.full(shape, item.distribution.centre())
+    values = item.distribution.ppf(uniform)
+    return np.array(np.broadcast_to(values[:, 0] if item.width == 1 else values, shape))
+
+
+# --- plants and their events ------------------------------------------------------------------------------
+
+
+def plant_samples(inputs: Sequence[Input], ties: Sequence[Tie], *, seed: int, design: Design, block: int,
+                  round_: int = 0) -> Samples:
+    """The plant inputs of one block of plants, `design.plants_per_block` rows."""
+    chosen = [item for item in inputs if item.varies == "plant"]
+    return draw(chosen, ties, partial(stream, seed, PLANT_STRATUM, round_, block), design.plants_per_block)
+
+
+def all_plants(inputs: Sequence[Input], ties: Sequence[Tie], *, seed: int, design: Design,
+               round_: int = 0) -> Samples:
+    """The plant inputs of all plants, `design.plants_rounded` rows, in the order of `design.plants_in`."""
+    blocks = [plant_samples(inputs, ties, seed=seed, design=design, block=block, round_=round_)
+              for block in range(BLOCKS)]
+    return {key: np.concatenate([block[key] for block in blocks]) for key in blocks[0]}
+
+
+def event_samples(inputs: Sequence[Input], ties: Sequence[Tie], *, seed: int, design: Design,
+                  chunk: Chunk) -> Samples:
+    """All inputs of one chunk, `design.samples_in(chunk)` rows, plant-major; plant values repeated for their events.
+
+    Events are drawn event by event over the block's plants, so that a longer run of events begins with this one."""
+    plants, events = design.plants_per_block, design.events_in(chunk)
+    chosen = [item for item in inputs if item.varies == "event"]
+    drawn = draw(chosen, ties, partial(stream, seed, chunk.stratum, chunk.round_, chunk.index), plants * events)
+    of_plants = plant_samples(inputs, ties, seed=seed, design=design, block=chunk.plant_block, round_=chunk.round_)
+    samples = {key: np.repeat(value, events, axis=0) for key, value in of_plants.items()}
+    for key, value in drawn.items():
+        by_event = value.reshape(events, plants, *value.shape[1:])
+        samples[key] = np.ascontiguousarray(by_event.swapaxes(0, 1)).reshape(value.shape)
+    return samples
+
