@@ -5,7 +5,16 @@ from __future__ import annotations
 import math
 from typing import Annotated, Literal
 
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
 from montecarlo.quantities import Distribution, Plain, Quantity, Section, number
+
+ComplexArray = NDArray[np.complex128]
+FloatArray = NDArray[np.float64]
+
+PHASE_ROTATION: ComplexArray = np.exp(-2j * np.pi / 3 * np.arange(3))
+"""What turns a phasor of L1 into those of L1, L2, L3: L2 lags by 120 degrees, L3 leads by 120."""
 
 
 class Machine(Section):
@@ -77,3 +86,35 @@ class Load(Section):
         "pu", "current over rated machine current", 0.0, high=3.0, varies="event")] = number(0.0)
     power_factor: Annotated[Distribution, Quantity(
         "-", "power factor, lagging", 0.0, high=1.0, varies="event")] = number(1.0)
+
+
+def winding_impedance(x: ArrayLike, resistance_ohm: ArrayLike, reactance_ohm: ArrayLike,
+                      exponent: int) -> ComplexArray:
+    """Impedance of the winding between the neutral and position x. [ohm]
+
+    x [-] from the neutral, 0 ... 1; `resistance_ohm`, `reactance_ohm` of the whole phase winding; broadcasts.
+    Resistance grows with the length, reactance with x^exponent: 2 for ampere-turns squared, 1 for the linear form
+    of the textbooks (e.g. Mehta & Mehta, Principles of Power System, ch. 22)."""
+    place = np.asarray(x, float)
+    if not np.all((place >= 0) & (place <= 1)):
+        raise ValueError("x must lie in 0 ... 1, as a fraction of the winding from the neutral")
+    return np.asarray(np.asarray(resistance_ohm) * place + 1j * np.asarray(reactance_ohm) * place**exponent)
+
+
+def earth_fault_reactance_pu(x_subtransient: ArrayLike, x_negative: ArrayLike, x_zero: ArrayLike) -> FloatArray:
+    """Reactance of the faulted phase in a terminal earth fault, (X''d + X2 + X0)/3. [pu]
+
+    Symmetrical components: I = 3E/(X1 + X2 + X0)."""
+    return np.asarray(np.mean(np.broadcast_arrays(x_subtransient, x_negative, x_zero), axis=0))
+
+
+def phase_fault_reactance_pu(x_subtransient: ArrayLike, x_negative: ArrayLike) -> FloatArray:
+    """Reactance per phase in a terminal phase-phase fault, (X''d + X2)/2. [pu]
+
+    Symmetrical components: I = sqrt(3)E/(X1 + X2)."""
+    return np.asarray(np.mean(np.broadcast_arrays(x_subtransient, x_negative), axis=0))
+
+
+def phase_phasors(value: ArrayLike) -> ComplexArray:
+    """Phasors of L1, L2, L3 from that of L1: (...) -> (..., 3), same unit."""
+    return np.asarray(np.asarray(value)[..., None] * PHASE_ROTATION)
