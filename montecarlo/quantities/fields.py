@@ -160,7 +160,11 @@ class Plain(Ranged):
     """Unit, meaning and range of a field that is always a plain number (a base, a ratio, a count)."""
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
-        return core_schema.no_info_after_validator_function(self.check, handler(source))
+        def read(value: object, inner: Callable[[object], float]) -> float:
+            if isinstance(value, bool):     # equal to 1 or 0, and so a member of Literal[1, 2]
+                raise refusal(f"{shown(value)} is not a number; give the {self.label}")
+            return self.check(inner(value))
+        return core_schema.no_info_wrap_validator_function(read, handler(source))
 
     def check(self, value: float) -> float:
         if not (value > self.low if self.above else value >= self.low) or not value <= self.high:

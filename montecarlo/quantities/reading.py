@@ -108,7 +108,7 @@ def _unknown(name: str, table: dict[str, Any]) -> list[Fault]:
     for key in table:
         if key not in allowed:
             near = get_close_matches(str(key), allowed, 1)
-            faults.append((bare(key), f"unknown in a {name} distribution; " + (
+            faults.append((bare(key), f"unknown in the {name} distribution; " + (
                 f"did you mean {near[0]}?" if near else f"it takes {listed(allowed)}")))
     return faults
 
@@ -119,7 +119,7 @@ def _parameters(name: str, table: dict[str, Any], faults: list[Fault]) -> dict[s
     if missing == ["shape"] and name == "tolerance":
         faults.append(("", f"a tolerance needs its shape: shape = {listed(map(shown, SHAPES), 'or')}"))
     elif missing:
-        faults.append(("", f"a {name} distribution also needs {listed(missing)}"))
+        faults.append(("", f"the {name} distribution also needs {listed(missing)}"))
     parameters: dict[str, Any] = {}
     for key in family.keys:
         if key in table:

@@ -49,9 +49,7 @@ def _brief(value: object) -> str:
 
 def bare(key: object) -> str:
     """A key as TOML writes it: quoted where it is not a plain word."""
-    if isinstance(key, str) and re.fullmatch(r"[A-Za-z0-9_-]{1,60}", key):
-        return key
-    return shown(str(key))
+    return key if re.fullmatch(r"[A-Za-z0-9_-]{1,60}", key := str(key)) else shown(key)
 
 
 def listed(words: Iterable[str], last: str = "and") -> str:

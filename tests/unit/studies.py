@@ -123,5 +123,6 @@ def _inside(node: Any, part: str) -> Any:
 def study_with(changes: Mapping[str, Any] | None = None, *, folder: Path = Path("."), **sections: Any) -> Study:
     """The minimal study with dotted keys changed, read through the door.
 
-    study_with({"earthing.resistance_ohm": 6.0}), or whole tables by keyword: study_with(policy={"p_false_max": 0.1})."""
+    study_with({"earthing.resistance_ohm": 6.0}); whole tables also by keyword, study_with(policy={"p_false_max": 0.1}).
+    """
     return parse_study(study_table({**(changes or {}), **sections}), folder)
