@@ -8,6 +8,9 @@ from copy import deepcopy
 from pathlib import Path
 from typing import Any
 
+import pytest
+
+from montecarlo.errors import StudyError
 from montecarlo.study.description import Study
 from montecarlo.study.read import parse_study
 
@@ -126,3 +129,10 @@ def study_with(changes: Mapping[str, Any] | None = None, *, folder: Path = Path(
     study_with({"earthing.resistance_ohm": 6.0}); whole tables also by keyword, study_with(policy={"p_false_max": 0.1}).
     """
     return parse_study(study_table({**(changes or {}), **sections}), folder)
+
+
+def faults_of(changes: Mapping[str, Any]) -> tuple[str, ...]:
+    """What the door says of the minimal study with dotted keys changed."""
+    with pytest.raises(StudyError) as caught:
+        study_with(changes)
+    return caught.value.faults

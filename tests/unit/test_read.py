@@ -1,4 +1,4 @@
-"""The door: files, wording of faults, grids and snapping, cross checks, digest, schema-free fuzz."""
+"""The door: files, wording of faults, grids and snapping, digest, and whatever else a file may say."""
 
 from __future__ import annotations
 
@@ -21,15 +21,9 @@ from montecarlo.study.checks import cautions
 from montecarlo.study.description import Study
 from montecarlo.study.grids import MOST_POINTS
 from montecarlo.study.read import LARGEST_FILE, digest, parse_study, read_study
-from tests.unit.studies import REMOVE, minimal_study_text, study_table, study_with
+from tests.unit.studies import REMOVE, faults_of, minimal_study_text, study_table, study_with
 
 HERE = Path(".")
-
-
-def faults_of(changes: dict[str, Any]) -> tuple[str, ...]:
-    with pytest.raises(StudyError) as caught:
-        study_with(changes)
-    return caught.value.faults
 
 
 # --- files ------------------------------------------------------------------------------------------------
@@ -280,127 +274,6 @@ def test_the_present_setting_is_not_moved() -> None:
     assert study.candidates.present is not None
     assert study.candidates.present.earth_pickup_a == 0.033
     assert study.told == ()
-
-
-# --- cross checks -----------------------------------------------------------------------------------------
-
-EARTH_DELAY = "candidates.delay_s: 0.49 s, must be at most internal_faults.allowed_time_s less one cycle = 0.48 s; " \
-              "shorten the delay or allow more time"
-
-
-@pytest.mark.parametrize(("changes", "line"), [
-    ({"candidates.earth_pickup_a": REMOVE},
-     "candidates.earth_pickup_a: missing; the scheme two_phase_one_earth has an earth element, name its pick-ups in A "
-     "secondary"),
-    ({"scheme.kind": "per_phase"},
-     "candidates.earth_pickup_a: [0.02, 0.04, 0.06, 0.08, 0.1], but per_phase has no earth element; take it out or "
-     "name a scheme that has one"),
-    ({"candidates.delay_s": [0, 0.49]}, EARTH_DELAY),
-    ({"candidates.present": {"phase_pickup_a": 0.1, "earth_pickup_a": 0.1, "delay_s": 0.49}},
-     EARTH_DELAY.replace("delay_s:", "present.delay_s:", 1)),
-    ({"policy": {}}, "policy: neither is given; give exactly one of p_false_max and false_per_year_max"),
-    ({"policy.false_per_year_max": 0.1}, "policy: both are given; give exactly one of p_false_max and "
-                                         "false_per_year_max"),
-    ({"external_events": []}, "external_events: [] is empty; give at least one event, each a table "
-                              "[[external_events]]"),
-    ({"external_events.far_fault.name": "near_fault"},
-     'external_events[1].name: "near_fault" is used before; give each event its own name'),
-    ({"external_events.far_fault.name": "far fault"},
-     'external_events[1].name: "far fault", must be a word of letters, digits and _ that does not start with a digit; '
-     "it becomes part of keys and file columns"),
-    ({"external_events.far_fault.per_year": 0, "external_events.near_fault.per_year": 0},
-     "external_events: per_year is 0 for every event; give at least one a frequency above 0"),
-    ({"scheme.kind": []}, "scheme.kind: [] is empty; name at least one scheme"),
-    ({"scheme.kind": ["two_phase_one_earth"] * 2},
-     'scheme.kind: ["two_phase_one_earth", "two_phase_one_earth"] names a scheme twice; leave each once'),
-    ({"machine.transient_reactance_pu": 0.1},
-     "machine.subtransient_reactance_pu: 0.2 pu, must be at most machine.transient_reactance_pu = 0.1 pu; are the two "
-     "swapped?"),
-    ({"machine.synchronous_reactance_pu": 0.25},
-     "machine.transient_reactance_pu: 0.3 pu, must be at most machine.synchronous_reactance_pu = 0.25 pu; are the two "
-     "swapped?"),
-    ({"ct.line_end.secondary_a": 5},
-     "ct.line_end.secondary_a: the neutral end has 1500/1 A, the line end 1500/5 A; the load would spill through the "
-     "elements: give both ends the same ratio"),
-    ({"ct.neutral_end.remanence_bound_percent": 50},
-     "ct.remanence_percent: reaches -60 ... 60 %, must stay within ct.neutral_end.remanence_bound_percent = 50 % "
-     "either way; truncate = [-50, 50]"),
-    ({"study.samples": 31}, "study.samples: 31, must be at least study.plants = 32, one event a plant; take more "
-                            "samples or fewer plants"),
-    ({"internal_faults.shares": {"inter_turn": 1}},
-     "internal_faults.shares.inter_turn: 1, must be below 1; no fault is left that a longitudinal differential scheme "
-     "can see"),
-    ({"relay.range_a": [0.2, 0.1]},
-     "relay.range_a: [0.2, 0.1], must be [low, high] with 0 <= low < high, in A"),
-    ({"relay.range_a": [0.01, 0.5], "relay.step_a": 1},
-     "relay.step_a: 1 A, must be at most the width of relay.range_a = 0.49 A; give the smallest step of the setting"),
-    ({"candidates.present": {"phase_pickup_a": 0.1}},
-     "candidates.present.earth_pickup_a: missing; give the earth element's pick-up in service, in A secondary"),
-    ({"candidates.present": {"earth_pickup_a": 0.1}},
-     "candidates.present.phase_pickup_a: missing; give the phase elements' pick-up in service, in A secondary"),
-    ({"candidates.present": {"scheme": "per_phase", "phase_pickup_a": 0.1}},
-     'candidates.present.scheme: "per_phase"; name one of scheme.kind: two_phase_one_earth'),
-    ({"scheme.kind": ["per_phase", "two_phase_one_earth"],
-      "candidates.present": {"phase_pickup_a": 0.1, "earth_pickup_a": 0.1}},
-     "candidates.present.scheme: missing; name one of scheme.kind: per_phase or two_phase_one_earth"),
-    ({"scheme.kind": ["per_phase", "two_phase_one_earth"],
-      "candidates.present": {"scheme": "per_phase", "phase_pickup_a": 0.1, "earth_pickup_a": 0.1}},
-     "candidates.present.earth_pickup_a: 0.1 A, but per_phase has no earth element; take it out"),
-])
-def test_a_study_that_means_nothing_is_refused(changes: dict[str, Any], line: str) -> None:
-    assert faults_of(changes) == (line,)
-
-
-@pytest.mark.parametrize("changes", [
-    {"scheme.kind": "per_phase", "candidates.earth_pickup_a": REMOVE},
-    {"scheme.kind": ["per_phase", "two_phase_one_earth"]},
-    {"candidates.delay_s": [0.48]},
-    {"policy": {"false_per_year_max": 0.1}},
-    {"ct.line_end": {"primary_a": 3000, "secondary_a": 2}},
-    {"candidates.present": {"phase_pickup_a": 0.1, "earth_pickup_a": 0.1}},
-    {"machine.transient_reactance_pu": 0.2},
-    {"ct.remanence_percent": {"dist": "normal", "mean": 0, "sd": 40, "truncate": [-80, 80]}},
-])
-def test_a_study_that_means_something_is_taken(changes: dict[str, Any]) -> None:
-    assert isinstance(study_with(changes), Study)
-
-
-def correlated(one: str, other: str, rho: float = 0.5) -> dict[str, Any]:
-    return {"between": [one, other], "rho": rho}
-
-
-NORMAL = {"dist": "normal", "mean": 0.03, "sd": 0.002, "truncate": [0.02, 0.04]}
-
-
-@pytest.mark.parametrize(("pairs", "words"), [
-    ([correlated("ct.knee_voltage", "ct.knee_current_a")], "not an input"),
-    ([correlated("ct.knee_voltage_v", "ct.knee_voltage_v")], "itself"),
-    ([correlated("ct.knee_voltage_v", "ct.primary_a")], "not an input"),
-    ([correlated("ct.knee_voltage_v", "machine.transient_reactance_pu")], "plain number"),
-    ([correlated("ct.knee_voltage_v", "ct.remanence_percent")], "varies"),
-    ([correlated("ct.knee_voltage_v", "earthing.resistance_ohm")], "shared = true on the wider one"),
-    ([correlated("ct.knee_voltage_v", "ct.knee_current_a"), correlated("ct.knee_current_a", "ct.knee_voltage_v")],
-     "twice"),
-    ([correlated("external_events.near_fault.per_year", "earthing.resistance_ohm")],
-     'between: "external_events.near_fault.per_year" is a frequency'),
-    ([correlated("ct.winding_resistance_ohm", "ct.knee_voltage_v")], "needs continuous distributions"),
-    ([correlated("ct.knee_voltage_v", "ct.knee_current_a", 0.9),
-      correlated("ct.knee_voltage_v", "ct.turns_ratio_error_percent", 0.9),
-      correlated("ct.turns_ratio_error_percent", "ct.knee_current_a", -0.9)], "contradict"),
-])
-def test_a_correlation_that_cannot_be_is_refused(pairs: list[Any], words: str) -> None:
-    changes = {"correlations": pairs, "ct.knee_current_a": NORMAL,
-               "ct.winding_resistance_ohm": {"dist": "empirical", "values": [4, 5, 6]},
-               "external_events.near_fault.per_year": {"dist": "uniform", "low": 0.1, "high": 0.3}}
-    faults = faults_of(changes)
-    assert any(words in fault for fault in faults)
-    assert all(fault.startswith("correlations") for fault in faults)
-
-
-def test_correlations_of_like_inputs_are_taken() -> None:
-    pairs = [correlated("ct.knee_voltage_v", "ct.knee_current_a", -0.5),
-             correlated("external_events.near_fault.external_reactance_pu", "load.current_pu", 0.2)]
-    assert len(study_with({"correlations": pairs, "ct.knee_current_a": NORMAL}).correlations) == 2
 
 
 # --- digest -----------------------------------------------------------------------------------------------
