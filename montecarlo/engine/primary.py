@@ -1,0 +1,128 @@
+"""From a block of samples to primary currents: which sampled input goes into which model."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Literal, cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from montecarlo.plant import external, internal, machine, states
+from montecarlo.plant.external import ExternalEvent
+from montecarlo.quantities import Array
+from montecarlo.secondary.transient import Source, Window
+
+if TYPE_CHECKING:
+    from montecarlo.engine.case import Block
+
+Complex = NDArray[np.complex128]
+
+
+def _emf(block: Block) -> Array:
+    return block.study.machine.phase_voltage_v * block.samples["machine.voltage_factor"]
+
+
+def _infeed_share(block: Block) -> Array:
+    """Part of an internal fault's positive and negative sequence that the network takes over."""
+    if "network.reactance_pu" not in block.samples:
+        return np.zeros(len(block))
+    own = machine.phase_fault_reactance_pu(block.samples["machine.subtransient_reactance_pu"],
+                                           block.samples["machine.negative_sequence_reactance_pu"])
+    return np.asarray(own / (own + block.samples["network.reactance_pu"]))
+
+
+def load(block: Block) -> Complex:
+    """Load and charging currents at the six CTs before an internal fault, (n, 6) [A] RMS."""
+    s = block.samples
+    carried = states.load_currents(s["load.current_pu"], s["load.power_factor"], block.study.machine.rated_current_a)
+    charging = internal.charging_currents(_emf(block), s["machine.stator_capacitance_f"],
+                                          s["machine.terminal_capacitance_f"], block.omega, _infeed_share(block))
+    return np.asarray(carried + charging)
+
+
+def _winding(block: Block, x: Array, reactance_pu: Array) -> Complex:
+    """Z_w at x, (n, nodes), from (n, nodes) or (1, nodes) positions."""
+    ohm = reactance_pu * block.study.machine.base_impedance_ohm
+    return machine.winding_impedance(x, block.samples["machine.winding_resistance_ohm"][:, None], ohm[:, None],
+                                     block.study.machine.winding_exponent)
+
+
+def _earth_return(block: Block, wide: bool) -> dict[str, Array]:
+    """The return path, (n, 1) for a sweep of positions or (n,)."""
+    s, n = block.samples, len(block)
+    path = {
+        "neutral_ohm": s["earthing.resistance_ohm"],
+        "other_neutrals_ohm": s.get("earthing.other_neutrals_ohm", np.full(n, np.inf)),
+        "stator_capacitance_f": s["machine.stator_capacitance_f"],
+        "terminal_capacitance_f": s["machine.terminal_capacitance_f"],
+        "external_capacitance_f": s["network.external_capacitance_f"],
+        "infeed_share": _infeed_share(block),
+    }
+    return {key: value[:, None] for key, value in path.items()} if wide else path
+
+
+def earth_faults(block: Block, nodes: Array) -> Complex:
+    """Currents at the six CTs with an earth fault at every node, load included: (n, nodes, 6) [A] RMS."""
+    s = block.samples
+    reactance = machine.earth_fault_reactance_pu(
+        s["machine.subtransient_reactance_pu"], s["machine.negative_sequence_reactance_pu"],
+        s["machine.zero_sequence_reactance_pu"])
+    x = np.broadcast_to(nodes, (len(block), nodes.size))
+    fault = internal.earth_fault(
+        x, block.phase_number()[:, None], _emf(block)[:, None], _winding(block, x, reactance),
+        s["internal_faults.earth_fault_resistance_ohm"][:, None], omega=block.omega, **_earth_return(block, True))
+    carried = states.load_currents(s["load.current_pu"], s["load.power_factor"], block.study.machine.rated_current_a)
+    return np.asarray(fault.end_currents_a + carried[:, None])
+
+
+def phase_faults(block: Block, kind: str) -> Complex:
+    """Currents at the six CTs with a fault between phases, load included: (n, 6) [A] RMS."""
+    s, study = block.samples, block.study
+    x = s["internal_faults.position"]
+    reactance = machine.phase_fault_reactance_pu(s["machine.subtransient_reactance_pu"],
+                                                 s["machine.negative_sequence_reactance_pu"])
+    own = _winding(block, x[:, None], reactance)[:, 0]
+    outside = np.full(len(block), np.inf, complex)
+    if "network.reactance_pu" in s:
+        outside = (_winding(block, 1 - x[:, None], reactance)[:, 0]
+                   + 1j * s["network.reactance_pu"] * study.machine.base_impedance_ohm)
+    carried = states.load_currents(s["load.current_pu"], s["load.power_factor"], study.machine.rated_current_a)
+    if kind == "phase_phase_earth":
+        fault = internal.phase_phase_earth(
+            x, block.phase_number(), _emf(block), own, outside, s["internal_faults.earth_fault_resistance_ohm"],
+            omega=block.omega, **_earth_return(block, False)).end_currents_a
+    else:
+        fault = internal.phase_fault(
+            cast(Literal["phase_phase", "three_phase"], kind), x, block.phase_number(), _emf(block), own, outside,
+            s["internal_faults.phase_fault_resistance_ohm"],
+            stator_capacitance_f=s["machine.stator_capacitance_f"],
+            terminal_capacitance_f=s["machine.terminal_capacitance_f"], omega=block.omega,
+            infeed_share=_infeed_share(block))
+    return np.asarray(fault + carried)
+
+
+def through_fault(block: Block, event: ExternalEvent) -> tuple[Window, Array, Complex]:
+    """The window, the three phases' currents on its times (n, 3, points) [A], and the load phasors (n, 6) before."""
+    s, m = block.samples, block.study.machine
+    here = {name: s[f"external_events.{event.name}.{name}"]
+            for name in ("external_reactance_pu", "external_resistance_pu", "clearing_time_s")}
+    window = Window(m.frequency_hz, float(here["clearing_time_s"].max()) + 1 / m.frequency_hz + event.run_on_s)
+    angle = 2 * np.pi * block.uniform("point_on_wave")
+    decrement = external.Decrement(**{name: s[f"machine.{name}"] for name in external.Decrement.__dataclass_fields__})
+    wave = external.through_fault(
+        event.kind, window.times(), decrement, voltage_factor=s["machine.voltage_factor"],
+        load_current_pu=s["load.current_pu"], power_factor=s["load.power_factor"], point_on_wave_rad=angle,
+        pair=block.phase_number(), omega=block.omega, rated_current_a=m.rated_current_a, **here)
+    carried = states.load_currents(s["load.current_pu"], s["load.power_factor"], m.rated_current_a)
+    return window, wave, np.asarray(carried * np.exp(1j * angle)[:, None])
+
+
+def step_source(window: Window, before: Complex, during: Complex, omega: float) -> Source:
+    """Sinusoids that change from one set of phasors (n, ct) to another at t = 0; the second cycle repeats."""
+    cycles = window.times(2 * window.per_cycle)
+    wave = np.empty((len(before), before.shape[1], cycles.size))
+    start = int(np.searchsorted(cycles, -1e-12, side="right"))
+    for part, phasors in ((slice(None, start), before), (slice(start, None), during)):
+        peak = np.sqrt(2) * phasors[..., None]
+        wave[..., part] = peak.real * np.cos(omega * cycles[part]) - peak.imag * np.sin(omega * cycles[part])
+    return Source(wave, np.arange(before.shape[1]), loop_from=cycles.size - 2 * window.per_cycle)

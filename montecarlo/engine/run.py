@@ -1,0 +1,166 @@
+"""A whole run: plan the chunks, map them, add the tallies in the order of their keys, judge, and re-estimate the
+chosen few on fresh random numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from montecarlo.engine.case import EARTH, Job, beyond_phasors, run_chunk, strata
+from montecarlo.engine.parallel import mapped, worker_count
+from montecarlo.errors import StudyError
+from montecarlo.estimates.assemble import Stratum, gather
+from montecarlo.estimates.choose import Judgement, judge
+from montecarlo.estimates.tally import Tally
+from montecarlo.sampling.design import BLOCKS, Chunk, Design
+from montecarlo.study.candidates import Lattice, Setting, candidate_lattices, lattices_of, present_setting
+from montecarlo.study.description import Study
+
+Progress = Callable[[int, int, str], None]
+Task = tuple[Job, Chunk]
+
+CELLS_MAX = 40_000_000                                     # plants x candidates that the tables may hold
+TRIES_MAX = 10                                             # fresh batches before the run gives up on the policy
+
+
+@dataclass(frozen=True, eq=False)
+class Batch:
+    """One set of random numbers on some candidates: the tallies as estimates need them, and the judgement."""
+
+    round_: int
+    lattices: tuple[Lattice, ...]
+    strata: dict[str, Stratum]
+    judgement: Judgement
+    notes: dict[str, float]
+
+    @property
+    def settings(self) -> list[Setting]:
+        return [setting for lattice in self.lattices for setting in lattice.settings()]
+
+
+@dataclass(frozen=True, eq=False)
+class Outcome:
+    """The study's batch, the fresh batch of the chosen few, and how the choice came about."""
+
+    study: Study
+    first: Batch
+    fresh: Batch | None
+    chosen: Setting | None
+    runner_up: Setting | None
+    present: Setting | None
+    tries: int
+    told: tuple[str, ...]
+
+
+def designs(study: Study) -> tuple[Design, Design]:
+    """Of the counted types and of earth faults, which are solved along the whole winding."""
+    general = study.study
+    earth = general.earth_fault_samples or max(general.samples // 8, general.plants)
+    return Design(general.plants, general.samples), Design(general.plants, earth)
+
+
+def run(study: Study, *, workers: int | None = None, progress: Progress | None = None) -> Outcome:
+    """Sample, solve, count, judge; then the chosen, the runner-up and the present setting again on fresh numbers."""
+    lattices = candidate_lattices(study)
+    _check_size(study, lattices)
+    count = worker_count(workers)
+    tell = progress or (lambda done, total, what: None)
+    tell(0, 1, "compiling the solvers (first use only)")
+    _compile(study, lattices)
+    first = run_batch(study, lattices, 0, count, tell)
+    present = present_setting(study)
+    order = first.judgement.order()
+    settings = first.settings
+    told = [*study.told, *(text for design in dict.fromkeys(designs(study)) if (text := design.told()))]
+    told += _method_notes(study, first)
+    fresh, chosen, runner_up, tries = None, None, None, 0
+    for place, candidate in enumerate(order[:TRIES_MAX]):
+        chosen, tries = settings[candidate], tries + 1
+        runner_up = settings[order[place + 1]] if place + 1 < len(order) else None
+        few = tuple(dict.fromkeys(s for s in (chosen, runner_up, present) if s is not None))
+        fresh = run_batch(study, lattices_of(*few), tries, count, tell)
+        if fresh.judgement.within_limit[0] and fresh.judgement.admissible[0]:
+            break
+        chosen = None
+    told += _choice_notes(len(order), tries, chosen)
+    return Outcome(study, first, fresh, chosen, runner_up if chosen else None, present, tries, tuple(told))
+
+
+def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: int, progress: Progress) -> Batch:
+    """All strata on one set of random numbers. Tallies are added in the order of the chunks' keys."""
+    job = Job(study, tuple(lattices), *designs(study))
+    names = strata(study)
+    tasks: list[Task] = [(job, chunk) for name in names for chunk in job.design_of(name).chunks(name, round_)]
+    total = sum(job.design_of(chunk.stratum).samples_in(chunk) for _, chunk in tasks)
+    done = 0
+    sums: dict[tuple[str, int], Tally] = {}
+    for (_, chunk), tally in zip(tasks, mapped(_run_task, tasks, workers), strict=True):
+        key = chunk.stratum, chunk.plant_block
+        sums[key] = sums[key] + tally if key in sums else tally
+        done += job.design_of(chunk.stratum).samples_in(chunk)
+        progress(done, total, chunk.stratum if round_ == 0 else f"{chunk.stratum}, fresh batch")
+    gathered = {name: gather(name, [sums[name, block] for block in range(BLOCKS)]) for name in names}
+    notes = {}
+    if EARTH in names:
+        blocks = [sums[EARTH, block].notes for block in range(BLOCKS)]
+        notes = {key: float(np.sum([block[key] for block in blocks])) for key in blocks[0]}
+    return Batch(round_, tuple(lattices), gathered, judge(study, lattices, gathered), notes)
+
+
+def _run_task(task: Task) -> Tally:
+    return run_chunk(*task)
+
+
+def _compile(study: Study, lattices: Sequence[Lattice]) -> None:
+    """Run the smallest chunk of every stratum once, so that workers find the compiled solvers in the cache."""
+    small = Design(BLOCKS, BLOCKS)
+    job = Job(study, tuple(lattices[:1]), small, small)
+    for name in strata(study):
+        run_chunk(job, small.chunks(name)[0])
+
+
+def _check_size(study: Study, lattices: Sequence[Lattice]) -> None:
+    candidates = sum(int(np.prod(lattice.shape)) for lattice in lattices)
+    cells = candidates * Design(study.study.plants, 1).plants_rounded
+    if cells > CELLS_MAX:
+        raise StudyError(f"study.plants: {study.study.plants} plants x {candidates} candidates = {cells} cells, at "
+                         f"most {CELLS_MAX}; lower study.plants or thin the grids in [candidates]")
+
+
+# --- sentences ---------------------------------------------------------------------------------------------
+
+
+def _method_notes(study: Study, batch: Batch) -> list[str]:
+    notes = []
+    late = [lattice for lattice in batch.lattices if any(part.any() for part in beyond_phasors(study, lattice))]
+    if EARTH in batch.strata and late:
+        circuits = ", ".join(dict.fromkeys(f"{x.scheme} with {x.stabilising_resistance_ohm:g} ohm" for x in late))
+        notes.append(f"Earth faults were solved in time, remanence included, where a pick-up drives more than a "
+                     f"quarter of the knee voltage through the fault's path ({circuits}); elsewhere by phasors.")
+    if batch.notes.get("interpolated"):
+        mean = batch.notes["interpolation"] / batch.notes["interpolated"]
+        notes.append(f"Places between the solved ones along the winding are interpolated: with half as many solved "
+                     f"places the critical position would move by {100 * mean:.2g} % of the winding on average.")
+    if batch.notes.get("re_entries"):
+        share = batch.notes["re_entries"] / batch.notes["interpolated"]
+        notes.append(f"In {100 * share:.2g} % of the cases the missed part of the winding is not one stretch from the "
+                     f"neutral; p_missed counts everything up to its far end, which overstates it.")
+    lost = {name: int(stratum.unresolved.max(axis=0).sum()) for name, stratum in batch.strata.items()}
+    for name, count in lost.items():
+        if count:
+            notes.append(f"{name}: up to {count} of {int(batch.strata[name].trials.sum())} samples gave no result; the "
+                         f"intervals count them once as operating and once as not.")
+    return notes
+
+
+def _choice_notes(eligible: int, tries: int, chosen: Setting | None) -> list[str]:
+    if chosen is None:
+        return [f"No candidate meets the policy: {eligible} met it in the study's batch"
+                + (f", but none of the best {tries} did on fresh random numbers." if eligible else ".")]
+    if tries == 1:
+        return []
+    return [f"The {tries - 1} better candidate(s) of the study's batch missed the limit on fresh random numbers; the "
+            f"one chosen is the first that met it again."]
+

@@ -1,0 +1,180 @@
+"""From the tallies of a run to estimates: every candidate at once, by type and in total, and over plants.
+
+Candidates of all lattices stand in one row, lattice after lattice, each in the order of `Lattice.settings`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import stdtrit
+
+from montecarlo.estimates.intervals import Estimate, Side, clustered, student_mean, with_unresolved
+from montecarlo.estimates.spread import Spread, binomial_noise, plant_spread
+from montecarlo.estimates.tally import POSITION_BINS, LatticeTally, Tally
+from montecarlo.estimates.totals import Total, mover, plant_correlation
+from montecarlo.quantities import Array
+
+LEVEL = 0.95                                               # of every two-sided interval
+
+
+@dataclass(frozen=True, eq=False)
+class Stratum:
+    """Everything counted of one fault type, event or state. M plants, C candidates."""
+
+    name: str
+    total: Array                                           # (C, M) Σ y
+    trials: Array                                          # (M,)
+    unresolved: Array                                      # (C, M)
+    squares: Array | None                                  # (C, M) Σ y², None for counts
+    line_end: Array | None                                 # (C, M)
+    starts: Array | None                                   # (blocks, C, bins) critical positions, and
+    start_sums: Array | None                               # (blocks, C, bins) their sums
+
+    @property
+    def conditional(self) -> bool:
+        return self.squares is not None
+
+    @property
+    def means(self) -> Array:
+        """Each plant's own mean over its resolved samples, (C, M); NaN where it has none."""
+        resolved = self.trials - self.unresolved
+        out = np.full(self.total.shape, np.nan)
+        return np.asarray(np.divide(self.total, resolved, out=out, where=resolved > 0))
+
+    @property
+    def noise(self) -> Array:
+        """Variance of those means about the plants' own probabilities, (C, M)."""
+        resolved = self.trials - self.unresolved
+        if self.squares is None:
+            return binomial_noise(self.total, resolved)
+        spread = self.squares - self.total**2 / np.maximum(resolved, 1)
+        out = np.full(self.total.shape, np.nan)
+        return np.asarray(np.divide(np.maximum(spread, 0.0), resolved * (resolved - 1), out=out, where=resolved > 1))
+
+    def estimate(self, level: float = LEVEL, side: Side = "both") -> Estimate:
+        """p with limits, (C,): exact limits for counts with clustered plants, Student t for conditional means.
+
+        Unresolved samples count once as 0 and once as 1 in the limits, and not in p."""
+        if not self.conditional:
+            return with_unresolved(self.total, self.trials, self.unresolved, level, side=side, method="clustered")
+        trials = float(self.trials.sum())
+        low, high = (student_mean((self.total + extra) / self.trials, level, side=side, trials=trials)
+                     for extra in (0.0, self.unresolved))
+        resolved = trials - self.unresolved.sum(axis=1)
+        p = np.divide(self.total.sum(axis=1), resolved, out=np.full(resolved.shape, np.nan), where=resolved > 0)
+        return Estimate(p, low.low, high.high)
+
+
+def gather(name: str, blocks: Sequence[Tally]) -> Stratum:
+    """One stratum from the tallies of its blocks of plants, in the order of the blocks."""
+    lattices = range(len(blocks[0].lattices))
+
+    def rows(part: Callable[[LatticeTally], Array]) -> Array:
+        """(C, M) from (plants, P, E, D) a block and lattice."""
+        return np.concatenate([
+            np.concatenate([part(block.lattices[k]) for block in blocks]).reshape(sum(
+                len(block.lattices[k].trials) for block in blocks), -1).T for k in lattices])
+
+    def histogram(part: Callable[[LatticeTally], Array]) -> Array:
+        return np.stack([np.concatenate([part(block.lattices[k]).reshape(-1, POSITION_BINS) for k in lattices])
+                         for block in blocks])
+
+    first = blocks[0].lattices[0]
+    return Stratum(
+        name, rows(lambda t: t.total), np.concatenate([block.lattices[0].trials for block in blocks]),
+        rows(lambda t: np.broadcast_to(t.unresolved[:, None, None, None], t.total.shape)),
+        None if first.squares is None else rows(lambda t: _present(t.squares)),
+        None if first.line_end is None else rows(lambda t: _present(t.line_end)),
+        None if first.starts is None else histogram(lambda t: _present(t.starts)),
+        None if first.start_sums is None else histogram(lambda t: _present(t.start_sums)))
+
+
+def _present(array: Array | None) -> Array:
+    assert array is not None
+    return array
+
+
+# --- totals -----------------------------------------------------------------------------------------------
+
+
+def weighted(strata: Sequence[Stratum], weights: Sequence[float], level: float = LEVEL, side: Side = "both") -> Total:
+    """Σ weight·p over types with limits, (C,); types share their plants, which correlates their errors."""
+    parts = [stratum.estimate(level, side) for stratum in strata]
+    p, low, high = (np.stack([getattr(part, name) for part in parts], axis=-1) for name in ("p", "low", "high"))
+    correlation = plant_correlation(np.nan_to_num(np.stack([stratum.means for stratum in strata], axis=1)))
+    return mover(np.asarray(weights), p, low, high, correlation)
+
+
+def plant_means(strata: Sequence[Stratum], weights: Array) -> tuple[Array, Array]:
+    """Each plant's weighted total and its sampling noise, (C, M); weights (types,) or (types, M)."""
+    w = np.broadcast_to(np.asarray(weights, float).reshape(len(strata), -1), (len(strata), strata[0].trials.size))
+    means = sum(w[k] * np.nan_to_num(stratum.means) for k, stratum in enumerate(strata))
+    noise = sum(w[k] ** 2 * stratum.noise for k, stratum in enumerate(strata))
+    return np.asarray(means), np.asarray(noise)
+
+
+def over_plants(strata: Sequence[Stratum], weights: Array, limit: Array | float = np.inf) -> Spread:
+    """Spread over plants of the weighted total, (C,)."""
+    return plant_spread(*plant_means(strata, weights), limit)
+
+
+def line_end_total(strata: Sequence[Stratum], weights: Sequence[float]) -> Array:
+    """Σ weight·p under the line-end-weighted position law, (C,); NaN where a type has no such law."""
+    out = np.zeros(len(strata[0].total))
+    for stratum, weight in zip(strata, weights, strict=True):
+        resolved = (stratum.trials - stratum.unresolved).sum(axis=1)
+        if stratum.line_end is None:
+            return np.full(out.shape, np.nan)
+        out = out + weight * stratum.line_end.sum(axis=1) / np.maximum(resolved, 1)
+    return out
+
+
+def difference(strata: Sequence[Stratum], weights: Sequence[float], one: int, other: int) -> Estimate:
+    """Candidate `one` minus candidate `other`, paired on the same plants and events: Student t over plants."""
+    means, _ = plant_means(strata, np.asarray(weights))
+    gap = means[one] - means[other]
+    half = -stdtrit(gap.size - 1, (1 - LEVEL) / 2) * gap.std(ddof=1) / np.sqrt(gap.size)
+    return Estimate(gap.mean(), gap.mean() - half, gap.mean() + half)
+
+
+# --- along the winding ------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class Coverage:
+    """Share of the winding in which an earth fault is detected, over sampled faults: quantiles, (C,) each."""
+
+    median: Array
+    p05: Array
+    p95: Array
+
+
+def coverage(stratum: Stratum) -> Coverage:
+    """1 - x*: the quantile's bin gives its mean, so that equal positions come out exactly."""
+    counts, sums = _present(stratum.starts).sum(axis=0), _present(stratum.start_sums).sum(axis=0)
+    cumulated = np.cumsum(counts, axis=1)
+    total = cumulated[:, -1:]
+
+    def position(quantile: float) -> Array:
+        at = np.argmax(cumulated >= np.maximum(quantile * total, 1e-9), axis=1)[:, None]
+        inside = np.take_along_axis(counts, at, 1)
+        mean = np.divide(np.take_along_axis(sums, at, 1), inside, out=np.full(inside.shape, np.nan), where=inside > 0)
+        return np.asarray(1 - mean[:, 0])
+
+    return Coverage(position(0.5), position(0.95), position(0.05))
+
+
+def detection_curve(stratum: Stratum, candidates: Sequence[int], step: int = 5) -> tuple[Array, Estimate]:
+    """P(detected) of an earth fault at x: (points,) and (candidates, points) with limits over blocks of plants."""
+    starts = _present(stratum.starts)[:, list(candidates)]
+    edges = np.arange(0, POSITION_BINS + 1, step)
+    cumulated = np.concatenate([np.zeros((*starts.shape[:2], 1)), np.cumsum(starts, axis=-1)], axis=-1)[..., edges]
+    hits = np.moveaxis(cumulated, 0, -1)                   # (candidates, points, blocks)
+    trials = np.broadcast_to(np.moveaxis(starts.sum(axis=-1), 0, -1)[:, None], hits.shape)
+    limits = clustered(hits, trials, LEVEL)
+    p = hits.sum(axis=-1) / np.maximum(trials.sum(axis=-1), 1)
+    return edges / POSITION_BINS, Estimate(p, limits.low, limits.high)
+

@@ -1,0 +1,106 @@
+"""Judging candidates by the study's policy: who may be chosen, in which order, and why not."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from montecarlo.estimates.assemble import Stratum, weighted
+from montecarlo.estimates.totals import Total
+from montecarlo.quantities import Array
+from montecarlo.study.candidates import Lattice, Setting
+from montecarlo.study.description import Study
+
+Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class Weights:
+    """What each type counts for: shares of the reachable internal faults, yearly rates of external events."""
+
+    internal: tuple[str, ...]
+    shares: tuple[float, ...]                              # sum to 1 over `internal`
+    reachable: float                                       # share of internal faults that the scheme can reach
+    unreachable: float
+    internal_per_year: float
+    external: tuple[str, ...]
+    rates: tuple[float, ...]                               # events a year
+
+    @property
+    def events_per_year(self) -> float:
+        return sum(self.rates)
+
+    @property
+    def event_shares(self) -> tuple[float, ...]:
+        total = self.events_per_year
+        return tuple(rate / total if total > 0 else 1 / len(self.rates) for rate in self.rates)
+
+
+def weights_of(study: Study) -> Weights:
+    """Fixed weights are assumptions of the study; a rate given as a distribution enters by its mean."""
+    shares = {name: share for name, share in study.internal_faults.shares.model_dump().items()
+              if share > 0 and name != "inter_turn"}
+    reachable = sum(shares.values())
+    return Weights(
+        tuple(f"internal.{name}" for name in shares), tuple(share / reachable for share in shares.values()),
+        reachable, study.internal_faults.shares.inter_turn, study.internal_faults.per_year.mean(),
+        tuple(f"external.{event.name}" for event in study.external_events),
+        tuple(event.per_year.mean() for event in study.external_events))
+
+
+@dataclass(frozen=True, eq=False)
+class Judgement:
+    """Every candidate of a batch under the policy, (C,) each. `bound`: one-sided upper limit of p_false."""
+
+    missed: Total
+    false: Total
+    bound: Array
+    load_share: Array                                      # of sampled load states in which it operates
+    unresolved: Array
+    knee_rule: Flags                                       # V_k >= 2·I_set·R in every element's own leg
+    within_limit: Flags
+    admissible: Flags                                      # quiet on load, and on the right side of the knee rule
+
+    def order(self) -> tuple[int, ...]:
+        """Eligible candidates, best first: smallest p_missed, then smallest p_false."""
+        eligible = np.flatnonzero(self.admissible & self.within_limit)
+        keys = np.lexsort((self.false.total[eligible], self.missed.total[eligible]))
+        return tuple(int(i) for i in eligible[keys])
+
+
+def judge(study: Study, lattices: Sequence[Lattice], strata: dict[str, Stratum]) -> Judgement:
+    """p_missed, p_false and admissibility of every candidate of a batch."""
+    weight, policy = weights_of(study), study.policy
+    internal = [strata[name] for name in weight.internal]
+    external = [strata[name] for name in weight.external]
+    false = weighted(external, weight.event_shares)
+    bound = weighted(external, weight.event_shares, policy.level, "high").high
+    load = strata["state.load"]
+    operated = load.total.sum(axis=1)
+    settings = [setting for lattice in lattices for setting in lattice.settings()]
+    knee = np.array([meets_knee_rule(study, setting) for setting in settings])
+    limit = policy.p_false_max if policy.p_false_max is not None else (
+        (policy.false_per_year_max or 0.0) / max(weight.events_per_year, 1e-300))
+    resolved = (load.trials - load.unresolved).sum(axis=1)
+    return Judgement(
+        weighted(internal, weight.shares), false, bound, operated / np.maximum(resolved, 1),
+        np.asarray(sum(stratum.unresolved.sum(axis=1) for stratum in strata.values())), knee, bound <= limit,
+        (operated == 0) & (knee | policy.ignore_knee_rule))
+
+
+def element_voltages(study: Study, setting: Setting) -> dict[str, float]:
+    """Voltage that each element's setting drives through its own leg, at nominal resistances. [V RMS]"""
+    phase = study.relay.phase_burden_ohm.centre() + study.scheme.phase_stabilising_ohm.centre()
+    if setting.earth_pickup_a is None:
+        return {"phase": setting.phase_pickup_a * (phase + setting.stabilising_resistance_ohm)}
+    earth = study.relay.earth_burden_ohm.centre() + setting.stabilising_resistance_ohm
+    return {"phase": setting.phase_pickup_a * phase, "earth": setting.earth_pickup_a * earth}
+
+
+def meets_knee_rule(study: Study, setting: Setting) -> bool:
+    """V_k >= 2·V_s for every element (common practice), at the smaller of the two ends' nominal knee voltages."""
+    knee = min(study.ct.at(end).knee_voltage_v.centre() for end in ("neutral_end", "line_end"))
+    return knee >= 2 * max(element_voltages(study, setting).values())

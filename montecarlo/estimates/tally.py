@@ -1,0 +1,162 @@
+"""Tallies: what a chunk sends back. Sums a plant and a candidate; counts add exactly, in any order.
+
+Arrays of candidates have the shape of their lattice: phase pick-ups x earth pick-ups x delays, here (P, E, D).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from montecarlo.quantities import Array
+
+Flags = NDArray[np.bool_]
+
+POSITION_BINS = 200                                        # of the winding, for coverage and its quantiles
+
+
+@dataclass(eq=False)
+class LatticeTally:
+    """One stratum on one lattice for a run of plants. total: Σ of y a plant, y = 0 or 1, or a conditional
+    probability; squares: Σ y²; line_end: Σ y under the line-end law (None where it has no meaning)."""
+
+    total: Array                                           # (plants, P, E, D)
+    trials: Array                                          # (plants,) samples drawn
+    unresolved: Array                                      # (plants,)
+    squares: Array | None = None                           # (plants, P, E, D); None for counts, where y² = y
+    line_end: Array | None = None                          # (plants, P, E, D)
+    starts: Array | None = None                            # (P, E, D, bins) how many critical positions in each bin
+    start_sums: Array | None = None                        # (P, E, D, bins) and their sum
+
+    def __add__(self, other: LatticeTally) -> LatticeTally:
+        return LatticeTally(self.total + other.total, self.trials + other.trials, self.unresolved + other.unresolved,
+                            _sum(self.squares, other.squares), _sum(self.line_end, other.line_end),
+                            _sum(self.starts, other.starts), _sum(self.start_sums, other.start_sums))
+
+
+def _sum(one: Array | None, other: Array | None) -> Array | None:
+    return None if one is None or other is None else one + other
+
+
+@dataclass(eq=False)
+class Tally:
+    """One chunk, or several of the same stratum and block of plants: a `LatticeTally` for each lattice.
+
+    notes: named sums that the run reports (re-entries, interpolation differences)."""
+
+    lattices: tuple[LatticeTally, ...]
+    notes: dict[str, float] = field(default_factory=dict)
+
+    def __add__(self, other: Tally) -> Tally:
+        keys = sorted(self.notes.keys() | other.notes.keys())
+        return Tally(tuple(a + b for a, b in zip(self.lattices, other.lattices, strict=True)),
+                     {key: self.notes.get(key, 0.0) + other.notes.get(key, 0.0) for key in keys})
+
+
+@dataclass(frozen=True, eq=False)
+class Pickups:
+    """Critical pick-ups of a chunk's samples on one circuit: phase (n, D), the largest of the phase elements;
+    earth (n, D), or None without an earth element. NaN: unresolved. D may be 1 where the delay does not matter."""
+
+    phase: Array
+    earth: Array | None
+
+    @property
+    def resolved(self) -> Flags:
+        good = np.isfinite(self.phase).all(axis=1)
+        return np.asarray(good if self.earth is None else good & np.isfinite(self.earth).all(axis=1))
+
+    def silent(self, phase_a: Array, earth_a: Array, delays: int) -> tuple[Flags, Flags]:
+        """Whether each sample leaves the elements silent at each setting: (n, P, D) and (n, E, D), 1 or 0."""
+        shape = (len(self.phase), 1, delays)
+        phase = np.broadcast_to(self.phase[:, None, :], shape) <= phase_a[:, None]
+        if self.earth is None:
+            return phase, np.ones((*shape[:1], earth_a.size, delays), bool)
+        return phase, np.broadcast_to(self.earth[:, None, :], shape) <= earth_a[:, None]
+
+
+def joint_counts(phase: Flags, earth: Flags, plants: int, weights: Array | None = None) -> Array:
+    """Σ over each plant's events of phase·earth for every pair of settings, as matrix products.
+
+    phase (n, P, D), earth (n, E, D) of 0 and 1, n plant-major; weights (n,). Returns (plants, P, E, D)."""
+    kind: type[np.floating] = np.float32 if weights is None else np.float64   # counts below 2^24: exact in 32 bits
+    a = np.asarray(phase if weights is None else phase * weights[:, None, None], kind)
+    b = np.asarray(earth, kind)
+    a = a.reshape(plants, -1, *phase.shape[1:]).transpose(0, 3, 2, 1)          # (plants, D, P, events)
+    b = b.reshape(plants, -1, *earth.shape[1:]).transpose(0, 3, 1, 2)          # (plants, D, events, E)
+    return np.asarray((a @ b).transpose(0, 2, 3, 1), float)
+
+
+def count_operated(event: Pickups, phase_a: Array, earth_a: Array, delays: int, plants: int) -> LatticeTally:
+    """External events and states: operated when any element's critical pick-up is above its setting."""
+    resolved = event.resolved
+    phase, earth = event.silent(phase_a, earth_a, delays)
+    per_plant = resolved.reshape(plants, -1).sum(axis=1).astype(float)
+    silent = joint_counts(phase & resolved[:, None, None], earth, plants)
+    return LatticeTally(per_plant[:, None, None, None] - silent, np.full(plants, resolved.size / plants),
+                        resolved.size / plants - per_plant)
+
+
+def count_missed(fault: Pickups, load: Pickups, phase_a: Array, earth_a: Array, delays: int, plants: int,
+                 line_end_weight: Array | None) -> LatticeTally:
+    """Internal faults: missed when no element operates, or when one had operated on the load before the fault."""
+    resolved = fault.resolved & load.resolved
+    blind_phase, blind_earth = fault.silent(phase_a, earth_a, delays)
+    quiet_phase, quiet_earth = load.silent(phase_a, earth_a, delays)
+    quiet_phase = quiet_phase & resolved[:, None, None]
+    per_plant = resolved.reshape(plants, -1).sum(axis=1).astype(float)
+
+    def missed(weights: Array | None, whole: Array) -> Array:
+        detected = (joint_counts(quiet_phase, quiet_earth, plants, weights)
+                    - joint_counts(quiet_phase & blind_phase, quiet_earth & blind_earth, plants, weights))
+        return whole[:, None, None, None] - detected
+
+    weighted = None
+    if line_end_weight is not None:
+        weighted = missed(line_end_weight, (line_end_weight * resolved).reshape(plants, -1).sum(axis=1))
+    return LatticeTally(missed(None, per_plant), np.full(plants, resolved.size / plants),
+                        resolved.size / plants - per_plant, line_end=weighted)
+
+
+def sum_conditional(phase_x: Array, earth_x: Array | None, load: Pickups, phase_a: Array, earth_a: Array,
+                    plants: int, cdf: Callable[[Array], Array], line_end: bool) -> LatticeTally:
+    """Earth faults: P(missed | all but the position) = cdf(x*), 1 for a setting that operates on the load.
+
+    phase_x (n, P, D) and earth_x (n, E, D): critical positions; cdf: of the fault's position."""
+    n, settings, delays = phase_x.shape
+    earth_x = np.ones((n, 1, delays)) if earth_x is None else earth_x
+    resolved = np.isfinite(phase_x).all(axis=(1, 2)) & np.isfinite(earth_x).all(axis=(1, 2)) & load.resolved
+    quiet_phase, quiet_earth = load.silent(phase_a, earth_a, delays)
+    shape = (settings, earth_x.shape[1], delays)
+    tally = LatticeTally(np.zeros((plants, *shape)), np.full(plants, n / plants),
+                         n / plants - resolved.reshape(plants, -1).sum(axis=1), np.zeros((plants, *shape)),
+                         np.zeros((plants, *shape)) if line_end else None,
+                         np.zeros((*shape, POSITION_BINS)), np.zeros((*shape, POSITION_BINS)))
+    for p in range(settings):                              # one row of settings at a time bounds the memory
+        x = np.minimum(phase_x[:, p, None, :], earth_x)
+        x = np.where(quiet_phase[:, p, None, :] & quiet_earth, x, 1.0)
+        y = np.where(resolved[:, None, None], cdf(x), 0.0)
+        by_plant = y.reshape(plants, -1, *shape[1:])
+        tally.total[:, p] = by_plant.sum(axis=1)
+        assert tally.squares is not None
+        tally.squares[:, p] = (by_plant**2).sum(axis=1)
+        if tally.line_end is not None:
+            tally.line_end[:, p] = np.where(resolved[:, None, None], x**2, 0.0).reshape(by_plant.shape).sum(axis=1)
+        assert tally.starts is not None
+        assert tally.start_sums is not None
+        tally.starts[p], tally.start_sums[p] = _positions(x[resolved])
+    return tally
+
+
+def _positions(x: Array) -> tuple[Array, Array]:
+    """Histogram over the winding of critical positions (n, E, D), and the sums in each bin: (E, D, bins)."""
+    shape = x.shape[1:]
+    cells = int(np.prod(shape))
+    slot = np.minimum((x * POSITION_BINS).astype(np.int64), POSITION_BINS - 1).reshape(-1, cells)
+    slot = slot + np.arange(cells) * POSITION_BINS
+    counts = np.bincount(slot.ravel(), minlength=cells * POSITION_BINS)
+    sums = np.bincount(slot.ravel(), weights=x.ravel(), minlength=cells * POSITION_BINS)
+    return np.asarray(counts.reshape(*shape, POSITION_BINS), float), np.asarray(sums.reshape(*shape, POSITION_BINS))
