@@ -24,7 +24,7 @@ class Machine(Section):
     line_voltage_v: Annotated[float, Plain("V", "rated line-to-line voltage", 100.0, 5e4)]
     frequency_hz: Annotated[float, Plain("Hz", "rated frequency", 15.0, 70.0)] = 50.0
     voltage_factor: Annotated[Distribution, Quantity(
-        "pu", "EMF before the fault over rated phase voltage", 0.0, above=True, usual=(0.5, 1.5), varies="event",
+        "pu", "terminal voltage before the fault over rated voltage", 0.0, above=True, usual=(0.5, 1.5), varies="event",
     )] = number(1.0)
     subtransient_reactance_pu: Annotated[Distribution, Quantity(
         "pu", "X''d, direct axis, saturated", 0.0, above=True, usual=(0.005, 5.0))]

@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 import numpy as np
 from pydantic import field_validator
 
-from montecarlo.quantities import Array, Distribution, Quantity, Section
+from montecarlo.quantities import Array, Distribution, Quantity, Section, number
 
 Phase = Literal["L1", "L2", "L3"]
 PHASES: tuple[Phase, ...] = ("L1", "L2", "L3")
@@ -20,8 +20,11 @@ class SchemeChoice(Section):
 
     kind: SchemeKind | list[SchemeKind]
     watched_phases: tuple[Phase, Phase] = ("L1", "L3")
+    phase_stabilising_ohm: Annotated[Distribution, Quantity(
+        "ohm", "fixed resistor in series with every phase element", 0.0)] = number(0.0)
     balancing_resistance_ohm: Annotated[Distribution, Quantity(
-        "ohm", "in the leg without a phase element; equals the phase burden unless given", 0.0)] | None = None
+        "ohm", "the leg without a phase element; equals burden + resistor of a phase leg unless given", 0.0)
+    ] | None = None
 
     @field_validator("watched_phases")
     @classmethod
@@ -70,8 +73,9 @@ def build_scheme(kind: SchemeKind, watched: tuple[Phase, Phase] = ("L1", "L3")) 
 
 def leg_resistances(scheme: Scheme, phase_ohm: Array, balancing_ohm: Array, earth_ohm: Array,
                     stabilising_ohm: float) -> Array:
-    """Resistance of every leg (n, legs) [ohm]; burdens (n,). The stabilising resistance stands in the earth leg of a
-    scheme that has an earth element, in each phase leg otherwise."""
+    """Resistance of every leg (n, legs) [ohm] from those of its parts (n,): a phase leg, the leg without a phase
+    element, the earth element. The candidate's stabilising resistance stands in the earth leg of a scheme that has
+    an earth element, in each phase leg otherwise."""
     if scheme.earth_leg is None:
         return np.repeat((phase_ohm + stabilising_ohm)[:, None], 3, axis=1)
     legs = [phase_ohm if leg in scheme.phase_legs else balancing_ohm for leg in range(3)]

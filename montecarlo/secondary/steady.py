@@ -30,7 +30,8 @@ def solve(table: Array, leg_ohm: Array, bank: CtBank, primary_a: Complex, omega:
     fundamental = np.array([sine_power_fundamental(int(s)) for s in bank.exponent])
     currents, flux = _solve_all(
         np.ascontiguousarray(table, dtype=float), np.ascontiguousarray(leg_ohm, dtype=float),
-        np.ascontiguousarray(primary_a / bank.turns, dtype=complex), bank.series_ohm, omega * bank.knee_flux_wb,
+        np.ascontiguousarray(primary_a / bank.turns, dtype=complex), bank.series_ohm,
+        omega * bank.knee_flux_wb / np.sqrt(2),          # RMS knee voltage: currents are RMS here, flux is its peak
         bank.knee_current_a / np.sqrt(2), bank.coefficients, bank.exponent, fundamental)
     return currents, flux
 

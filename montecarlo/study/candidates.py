@@ -10,7 +10,6 @@ from montecarlo.relays.schemes import Scheme, SchemeKind, build_scheme
 from montecarlo.study.description import Study
 
 
-
 @dataclass(frozen=True)
 class Setting:
     """One candidate. Pick-ups in secondary amperes; earth_pickup_a is None in a scheme without an earth element."""
@@ -23,7 +22,7 @@ class Setting:
 
 
 @dataclass(frozen=True)
-class Grid:
+class Lattice:
     """Settings on one circuit (scheme and stabilising resistance): phase pick-ups x earth pick-ups x delays."""
 
     scheme: SchemeKind
@@ -72,19 +71,20 @@ def scheme_of(study: Study, kind: SchemeKind) -> Scheme:
     return build_scheme(kind, study.scheme.watched_phases)
 
 
-def grid_of(*settings: Setting) -> tuple[Grid, ...]:
-    """One-candidate grids, for a fresh batch or a setting off the study's grid."""
-    return tuple(Grid(s.scheme, s.stabilising_resistance_ohm, (s.phase_pickup_a,),
+def lattices_of(*settings: Setting) -> tuple[Lattice, ...]:
+    """One-candidate lattices, for a fresh batch or a setting off the study's grid."""
+    return tuple(Lattice(s.scheme, s.stabilising_resistance_ohm, (s.phase_pickup_a,),
                       () if s.earth_pickup_a is None else (s.earth_pickup_a,), (s.delay_s,)) for s in settings)
 
 
-def candidate_grids(study: Study) -> tuple[Grid, ...]:
-    """All candidates; the present setting comes last, in a grid of its own, unless it is one of them."""
+def candidate_lattices(study: Study) -> tuple[Lattice, ...]:
+    """All candidates; the present setting comes last, in a lattice of its own, unless it is one of them."""
     wanted = study.candidates
-    grids = tuple(
-        Grid(kind, ohm, wanted.phase_pickup_a, wanted.earth_pickup_a if has_earth_element(kind) else (), wanted.delay_s)
+    lattices = tuple(
+        Lattice(kind, ohm, wanted.phase_pickup_a, wanted.earth_pickup_a if has_earth_element(kind) else (),
+                wanted.delay_s)
         for kind in study.scheme.kinds for ohm in wanted.stabilising_resistance_ohm)
     present = present_setting(study)
-    if present is None or any(present == setting for grid in grids for setting in grid.settings()):
-        return grids
-    return (*grids, *grid_of(present))
+    if present is None or any(present == setting for lattice in lattices for setting in lattice.settings()):
+        return lattices
+    return (*lattices, *lattices_of(present))

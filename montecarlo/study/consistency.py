@@ -13,6 +13,7 @@ from itertools import pairwise
 from montecarlo.quantities.wording import listed, shown
 from montecarlo.sampling.inputs import correlation_faults, list_inputs
 from montecarlo.secondary.ct import CtPlaces
+from montecarlo.secondary.excitation import excitation_table
 from montecarlo.study.candidates import has_earth_element
 from montecarlo.study.description import Study
 
@@ -180,6 +181,28 @@ def check_remanence(study: Study) -> Iterator[str]:
                    f"{ct_key(study.ct, end, 'remanence_bound_percent')} = {bound:g} % either way; {cure}")
 
 
+def check_excitation(study: Study) -> Iterator[str]:
+    """An excitation curve with both stops exists only for ankle ratios inside a range that the bound decides."""
+    for end in ENDS:
+        at = study.ct.at(end)
+        low, high = at.ankle_ratio.support()
+        least, most = excitation_table(at.remanence_bound_percent, at.saturation_exponent).ankle_range
+        if not (least <= low and high <= most):
+            yield (f"{ct_key(study.ct, end, 'ankle_ratio')}: {f'{low:g}' if low == high else f'{low:g} ... {high:g}'}, "
+                   f"must stay within {least:.3f} ... {most:.3f}, what a core with a remanence bound of "
+                   f"{at.remanence_bound_percent:g} % can have; narrow it or change remanence_bound_percent")
+
+
+def check_position(study: Study) -> Iterator[str]:
+    """The probability of a missed earth fault is exact in the position: it must be drawn by itself, per event."""
+    if study.internal_faults.position.varies == "plant":
+        yield "internal_faults.position: varies = 'plant', must vary per event; leave varies out"
+    for index, pair in enumerate(study.correlations):
+        if "internal_faults.position" in pair.between:
+            yield (f"correlations[{index}].between: 'internal_faults.position' cannot be correlated, since earth "
+                   "faults are solved along the whole winding; drop the pair")
+
+
 def check_correlations(study: Study) -> Iterator[str]:
     if any(check_events(study)):
         return          # events without names of their own have inputs without keys of their own
@@ -204,5 +227,6 @@ CHECKS: tuple[Check, ...] = (
     Check(check_delays, ("machine", "internal_faults", "candidates")), Check(check_count, ("scheme", "candidates")),
     Check(check_shares, ("internal_faults",)), Check(check_events, ("external_events",)),
     Check(check_policy, ("policy",)), Check(check_ratios, ("ct",)), Check(check_remanence, ("ct",)),
+    Check(check_excitation, ("ct",)), Check(check_position, ("internal_faults", "correlations")),
     Check(check_correlations, EVERYTHING),
 )

@@ -14,13 +14,12 @@ from pydantic import TypeAdapter, ValidationError
 from montecarlo.errors import StudyError
 from montecarlo.quantities.wording import one_line
 from montecarlo.relays.elements import Relay
-from montecarlo.secondary.ct import CtPlaces
 from montecarlo.study.consistency import CHECKS, check_relay
 from montecarlo.study.description import Candidates, Study
 from montecarlo.study.grids import Snapped, snap
 from montecarlo.study.reword import reworded
 
-__all__ = ["LARGEST_FILE", "check_excitation", "digest", "parse_study", "read_study"]
+__all__ = ["LARGEST_FILE", "digest", "parse_study", "read_study"]
 
 LARGEST_FILE = 1_000_000        # bytes of a study file; the worked ones have a hundredth of it
 
@@ -77,17 +76,10 @@ def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
     for check in CHECKS:
         if sound.issuperset(check.needs):
             faults += check.faults(study)
-    if "ct" in sound:
-        faults += check_excitation(study.ct)
     if faults:
         raise StudyError(*dict.fromkeys(map(one_line, faults)))
     study._told = told
     return study
-
-
-def check_excitation(ct: CtPlaces) -> Iterator[str]:
-    """Faults of CT data that no excitation curve can have, a line each: none are known yet."""
-    yield from ()
 
 
 def _what_is_sound(table: Mapping[str, Any], context: dict[str, Any]) -> tuple[Study, frozenset[str]]:

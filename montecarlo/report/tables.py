@@ -1,0 +1,287 @@
+"""From the outcome of a run to tidy tables: one row a candidate, a type, a place on the winding, an input."""
+
+from __future__ import annotations
+
+import datetime
+import platform
+from collections.abc import Sequence
+from functools import cached_property
+from importlib.metadata import PackageNotFoundError, version
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from montecarlo.engine.case import EARTH, LOAD
+from montecarlo.engine.run import Batch, Outcome, Progress, designs, run
+from montecarlo.estimates.assemble import (
+    coverage,
+    detection_curve,
+    difference,
+    line_end_total,
+    over_plants,
+    plant_means,
+)
+from montecarlo.estimates.choose import Weights, weights_of
+from montecarlo.quantities import Array
+from montecarlo.sampling.inputs import list_inputs
+from montecarlo.sampling.transform import all_plants
+from montecarlo.study.candidates import Setting
+from montecarlo.study.description import Study
+from montecarlo.study.read import digest
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Numbers = NDArray[np.int64]
+COVERAGE_STEP = 5                                          # of the 200 bins of the winding: 41 places
+
+
+def run_study(study: Study, *, workers: int | None = None, progress: Progress | None = None) -> Result:
+    """Run a study on `workers` processes (default: one a core). progress(done, total, what) is told of samples."""
+    return Result(run(study, workers=workers, progress=progress))
+
+
+class Result:
+    """The tables of a finished run, as pandas frames made when first asked for."""
+
+    def __init__(self, outcome: Outcome) -> None:
+        self.outcome = outcome
+        self.study = outcome.study
+        self.told = outcome.told
+
+    @property
+    def chosen(self) -> int | None:
+        """Number of the chosen candidate in `candidates`."""
+        return None if self.outcome.chosen is None else self._number(self.outcome.chosen)
+
+    @property
+    def runner_up(self) -> int | None:
+        return None if self.outcome.runner_up is None else self._number(self.outcome.runner_up)
+
+    def _number(self, setting: Setting) -> int:
+        return self.outcome.first.settings.index(setting) + 1
+
+    @cached_property
+    def candidates(self) -> pd.DataFrame:
+        """One row a candidate; the chosen one, the runner-up and the present one from the fresh batch (batch 2)."""
+        import pandas as pd
+
+        rows = _candidate_rows(self.study, self.outcome.first)
+        rows.insert(0, "candidate", np.arange(1, len(rows) + 1))
+        rows["batch"] = 1
+        if (fresh := self.outcome.fresh) is not None:
+            again = _candidate_rows(self.study, fresh)
+            for k, setting in enumerate(fresh.settings):
+                at = self._number(setting) - 1
+                for column in again.columns:
+                    rows.loc[at, column] = again.loc[k, column]
+                rows.loc[at, "batch"] = 2
+        rows["chosen"] = rows["candidate"] == (self.chosen or 0)
+        rows["present"] = [setting == self.outcome.present for setting in self.outcome.first.settings]
+        rows["note"] = [_note(self.study, row) for row in rows.to_dict("records")]
+        columns = [*(c for c in rows.columns if c not in LAST_COLUMNS), *LAST_COLUMNS]
+        return pd.DataFrame(rows[columns])
+
+    @cached_property
+    def by_type(self) -> pd.DataFrame:
+        """One row a candidate and a fault type, event or state. Internal p: missed; the others: operated."""
+        import pandas as pd
+
+        frame = _type_rows(self.study, self.outcome.first, np.arange(1, len(self.outcome.first.settings) + 1), 1)
+        if (fresh := self.outcome.fresh) is not None:
+            numbers = np.array([self._number(setting) for setting in fresh.settings])
+            again = _type_rows(self.study, fresh, numbers, 2)
+            frame = pd.concat([frame[~frame["candidate"].isin(numbers)], again], ignore_index=True)
+        return frame.sort_values("candidate", kind="stable", ignore_index=True)
+
+    @cached_property
+    def coverage(self) -> pd.DataFrame:
+        """P(detected) of an earth fault at 41 places from the neutral; empty without earth faults."""
+        import pandas as pd
+
+        columns = ["candidate", "x", "p_detected", "low", "high"]
+        if EARTH not in self.outcome.first.strata:
+            return pd.DataFrame(columns=columns)
+        frame = _coverage_rows(self.outcome.first, np.arange(1, len(self.outcome.first.settings) + 1))
+        if (fresh := self.outcome.fresh) is not None:
+            numbers = np.array([self._number(setting) for setting in fresh.settings])
+            frame = pd.concat([frame[~frame["candidate"].isin(numbers)], _coverage_rows(fresh, numbers)])
+        return frame.sort_values(["candidate", "x"], kind="stable", ignore_index=True)
+
+    @cached_property
+    def inputs(self) -> pd.DataFrame:
+        """Every number and distribution of the study."""
+        import pandas as pd
+
+        return pd.DataFrame([{
+            "key": item.key, "unit": item.quantity.unit, "distribution": str(item.distribution),
+            "varies": item.varies if item.uncertain else "", "per_ct": item.width == 6 and item.columns == 6,
+            "source": item.distribution.source} for item in list_inputs(self.study)])
+
+    @cached_property
+    def comparison(self) -> pd.DataFrame:
+        """The chosen candidate minus the present one, paired on the fresh batch; empty where one of them is missing."""
+        import pandas as pd
+
+        outcome = self.outcome
+        rows: list[dict[str, Any]] = []
+        if outcome.fresh is not None and outcome.chosen and outcome.present and outcome.chosen != outcome.present:
+            pair = [outcome.fresh.settings.index(setting) for setting in (outcome.chosen, outcome.present)]
+            weight = weights_of(self.study)
+            for quantity, names, shares in (("p_missed", weight.internal, weight.shares),
+                                            ("p_false", weight.external, weight.event_shares)):
+                gap = difference([outcome.fresh.strata[name] for name in names], shares, *pair)
+                rows.append({"quantity": quantity, "chosen": self.chosen, "present": self._number(outcome.present),
+                             "difference": float(gap.p), "low": float(gap.low), "high": float(gap.high)})
+        return pd.DataFrame(rows, columns=["quantity", "chosen", "present", "difference", "low", "high"])
+
+    @cached_property
+    def plants(self) -> dict[str, Array]:
+        """Per plant: its inputs ("input/<key>"), and per type the sums and counts of every candidate."""
+        design = designs(self.study)[0]
+        ties = [(*tie.between, tie.rho) for tie in self.study.correlations]
+        values = all_plants(list_inputs(self.study), ties, seed=self.study.study.seed, design=design)
+        out = {f"input/{key}": array for key, array in values.items()}
+        for name, stratum in self.outcome.first.strata.items():
+            out |= {f"{name}/total": stratum.total, f"{name}/trials": stratum.trials,
+                    f"{name}/unresolved": stratum.unresolved}
+            if stratum.squares is not None:
+                out[f"{name}/squares"] = stratum.squares
+        return out
+
+    @cached_property
+    def provenance(self) -> dict[str, Any]:
+        """Where the numbers come from: version, digest of the study, seed, counts, unresolved, machine."""
+        first, counted = self.outcome.first, designs(self.study)[0]
+        return {
+            "product": "statorodds", "version": _version("statorodds"), "study_title": self.study.study.title,
+            "study_kind": self.study.study.kind, "study_digest": digest(self.study), "seed": self.study.study.seed,
+            "plants": counted.plants_rounded, "candidates": len(first.settings),
+            "samples": {name: int(stratum.trials.sum()) for name, stratum in first.strata.items()},
+            "unresolved": {name: int(stratum.unresolved.max(axis=0).sum()) for name, stratum in first.strata.items()},
+            "notes": first.notes, "chosen": self.chosen, "runner_up": self.runner_up,
+            "fresh_batches": self.outcome.tries, "told": list(self.told),
+            "python": platform.python_version(), "processor": _processor(),
+            "packages": {name: _version(name) for name in ("numpy", "scipy", "numba", "pandas", "joblib")},
+            "finished_utc": datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
+        }
+
+
+LAST_COLUMNS = ("admissible", "load_operates_share", "unresolved", "batch", "chosen", "p_false_bound", "present",
+                "note")
+
+
+def _candidate_rows(study: Study, batch: Batch) -> pd.DataFrame:
+    import pandas as pd
+
+    judgement, weight = batch.judgement, weights_of(study)
+    internal = [batch.strata[name] for name in weight.internal]
+    settings = batch.settings
+    blank = np.full(len(settings), np.nan)
+    covered = coverage(batch.strata[EARTH]) if EARTH in batch.strata else None
+    missed_plants = over_plants(internal, np.array(weight.shares))
+    false_p95, above = _false_over_plants(study, batch, weight)
+    return pd.DataFrame({
+        "scheme": [s.scheme for s in settings],
+        "phase_pickup_a": [s.phase_pickup_a for s in settings],
+        "earth_pickup_a": [np.nan if s.earth_pickup_a is None else s.earth_pickup_a for s in settings],
+        "stabilising_resistance_ohm": [s.stabilising_resistance_ohm for s in settings],
+        "delay_s": [s.delay_s for s in settings],
+        "p_missed": judgement.missed.total, "p_missed_low": judgement.missed.low,
+        "p_missed_high": judgement.missed.high,
+        "p_false": judgement.false.total, "p_false_low": judgement.false.low, "p_false_high": judgement.false.high,
+        "missed_per_year": weight.internal_per_year * weight.reachable * judgement.missed.total,
+        "false_per_year": weight.events_per_year * judgement.false.total,
+        "covered_median": blank if covered is None else covered.median,
+        "covered_p05": blank if covered is None else covered.p05,
+        "covered_p95": blank if covered is None else covered.p95,
+        "missed_line_end_law": line_end_total(internal, weight.shares),
+        "unreachable_per_year": weight.internal_per_year * weight.unreachable,
+        "plant_missed_p95": missed_plants.p95, "plant_false_p95": false_p95, "plants_above_limit": above,
+        "admissible": judgement.admissible, "load_operates_share": judgement.load_share,
+        "unresolved": judgement.unresolved.astype(int), "p_false_bound": judgement.bound,
+    })
+
+
+def _false_over_plants(study: Study, batch: Batch, weight: Weights) -> tuple[Array, Array]:
+    """95 % quantile over plants of p_false, and the share of plants above the policy's limit. A rate that is a
+    distribution is each plant's own; a limit a year is compared with the plant's false trips a year."""
+    external = [batch.strata[name] for name in weight.external]
+    ties = [(*tie.between, tie.rho) for tie in study.correlations]
+    plants = all_plants(list_inputs(study), ties, seed=study.study.seed, design=designs(study)[0], round_=batch.round_)
+    rates = np.stack([plants[f"external_events.{event.name}.per_year"] for event in study.external_events])
+    shares = rates / np.maximum(rates.sum(axis=0), 1e-300)
+    spread = over_plants(external, shares, study.policy.p_false_max or np.inf)
+    if study.policy.false_per_year_max is None:
+        return spread.p95, spread.above
+    means, noise = plant_means(external, rates)
+    scale = max(float(rates.sum(axis=0).max()), 1e-300)    # plant_spread keeps to [0, 1]
+    from montecarlo.estimates.spread import plant_spread
+
+    yearly = plant_spread(means / scale, noise / scale**2, study.policy.false_per_year_max / scale)
+    return spread.p95, yearly.above
+
+
+def _type_rows(study: Study, batch: Batch, numbers: Numbers, batch_number: int) -> pd.DataFrame:
+    import pandas as pd
+
+    weight = weights_of(study)
+    sides = [*(("internal", name, share) for name, share in zip(weight.internal, weight.shares, strict=True)),
+             *(("external", name, rate) for name, rate in zip(weight.external, weight.rates, strict=True)),
+             ("state", LOAD, np.nan)]
+    frames = []
+    for side, name, value in sides:
+        stratum = batch.strata[name]
+        estimate = stratum.estimate()
+        frames.append(pd.DataFrame({
+            "candidate": numbers, "side": side, "type": name.partition(".")[2], "weight": value,
+            "samples": int(stratum.trials.sum()), "unresolved": stratum.unresolved.sum(axis=1).astype(int),
+            "p": estimate.p, "p_low": estimate.low, "p_high": estimate.high, "batch": batch_number}))
+    return pd.concat(frames, ignore_index=True)
+
+
+def _coverage_rows(batch: Batch, numbers: Numbers) -> pd.DataFrame:
+    import pandas as pd
+
+    x, curve = detection_curve(batch.strata[EARTH], range(len(numbers)), COVERAGE_STEP)
+    return pd.DataFrame({"candidate": np.repeat(numbers, x.size), "x": np.tile(x, len(numbers)),
+                         "p_detected": curve.p.ravel(), "low": curve.low.ravel(), "high": curve.high.ravel()})
+
+
+def _note(study: Study, row: dict[str, Any]) -> str:
+    """Why a candidate may not be chosen; empty for one that may."""
+    reasons = []
+    if row["load_operates_share"] > 0:
+        reasons.append("operates on load")
+    elif not row["admissible"]:
+        reasons.append("breaks V_k >= 2 V_s")
+    policy = study.policy
+    bound = row["p_false_bound"]
+    if policy.p_false_max is not None and not bound <= policy.p_false_max:
+        reasons.append(f"p_false bound above {policy.p_false_max:g}")
+    if policy.false_per_year_max is not None:
+        yearly = bound * weights_of(study).events_per_year
+        if not yearly <= policy.false_per_year_max:
+            reasons.append(f"false trips a year: bound above {policy.false_per_year_max:g}")
+    return "; ".join(reasons)
+
+
+def _version(name: str) -> str:
+    try:
+        return version(name)
+    except PackageNotFoundError:
+        return "not installed"
+
+
+def _processor() -> str:
+    """The processor's name: floating-point results may differ between kinds in the last digits."""
+    try:
+        with open("/proc/cpuinfo", encoding="utf-8") as lines:
+            names = [line.partition(":")[2].strip() for line in lines if line.startswith("model name")]
+    except OSError:
+        names = []
+    return names[0] if names else platform.processor() or platform.machine()
+
+
+__all__: Sequence[str] = ["Result", "run_study"]

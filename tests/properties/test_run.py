@@ -1,0 +1,124 @@
+"""Whole small studies: what must hold whatever the numbers are."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+from pandas.testing import assert_frame_equal
+
+from montecarlo import Result, run_study
+from montecarlo.secondary import steady
+from tests.unit.studies import study_with
+
+SMALL: dict[str, Any] = {"study.samples": 256, "study.plants": 32, "study.earth_fault_samples": 64,
+                         "candidates.delay_s": [0.0, 0.06]}
+SETTING = ["scheme", "phase_pickup_a", "earth_pickup_a", "stabilising_resistance_ohm", "delay_s"]
+
+
+def run(changes: dict[str, Any] | None = None, workers: int = 1) -> Result:
+    return run_study(study_with(SMALL | (changes or {})), workers=workers)
+
+
+@pytest.fixture(scope="module")
+def small() -> Result:
+    return run()
+
+
+def test_two_workers_give_the_numbers_of_one(small: Result) -> None:
+    pair = run(workers=2)
+    for table in ("candidates", "by_type", "coverage", "inputs"):
+        assert_frame_equal(getattr(small, table), getattr(pair, table), check_exact=True)
+    assert small.plants.keys() == pair.plants.keys()
+    assert all(np.array_equal(small.plants[key], pair.plants[key], equal_nan=True) for key in small.plants)
+
+
+def test_another_seed_gives_other_numbers_and_the_same_seed_the_same(small: Result) -> None:
+    assert_frame_equal(run().candidates, small.candidates, check_exact=True)
+    assert not run({"study.seed": 7}).candidates["p_missed"].equals(small.candidates["p_missed"])
+
+
+def test_probabilities_and_limits_are_in_order(small: Result) -> None:
+    for frame, p in ((small.candidates, "p_missed"), (small.candidates, "p_false"), (small.by_type, "p")):
+        assert (frame[f"{p}_low"] <= frame[p] + 1e-12).all()
+        assert (frame[p] <= frame[f"{p}_high"] + 1e-12).all()
+        assert frame[p].between(0, 1).all()
+    assert (small.candidates["p_false_bound"] <= small.candidates["p_false_high"] + 1e-12).all()
+    assert (small.candidates["covered_p05"] <= small.candidates["covered_p95"]).all()
+
+
+def test_a_coarser_setting_misses_more_and_trips_falsely_less(small: Result) -> None:
+    frame = small.candidates[small.candidates["batch"] == 1]
+    for finer in SETTING[1:3]:
+        others = [column for column in SETTING if column != finer]
+        for _, group in frame.groupby(others, dropna=False):
+            ordered = group.sort_values(finer)
+            assert (ordered["p_missed"].diff().dropna() >= -1e-12).all()
+            assert (ordered["p_false"].diff().dropna() <= 1e-12).all()
+
+
+def test_a_longer_delay_never_trips_falsely_more(small: Result) -> None:
+    frame = small.candidates[small.candidates["batch"] == 1]
+    for _, group in frame.groupby(SETTING[:4], dropna=False):
+        assert (group.sort_values("delay_s")["p_false"].diff().dropna() <= 1e-12).all()
+
+
+def test_another_event_leaves_the_numbers_of_the_others(small: Result) -> None:
+    study = study_with(SMALL)
+    third = study.external_events[0].model_copy(update={"name": "one_more"})
+    more = run_study(study.model_copy(update={"external_events": (third, *study.external_events)}), workers=1)
+    first = small.by_type[small.by_type["batch"] == 1].set_index(["candidate", "type"])
+    again = more.by_type[more.by_type["batch"] == 1].set_index(["candidate", "type"])
+    shared = first.index.intersection(again.index)
+    pd.testing.assert_series_equal(first.loc[shared, "p"], again.loc[shared, "p"], check_exact=True)
+    assert "one_more" in again.index.get_level_values("type")
+
+
+def test_a_setting_in_service_off_the_grid_is_in_the_tables_and_compared() -> None:
+    present = {"phase_pickup_a": 0.5, "earth_pickup_a": 0.3, "stabilising_resistance_ohm": 50.0, "delay_s": 0.04}
+    result = run({"candidates.present": present, "policy.p_false_max": 0.9})
+    row = result.candidates[result.candidates["present"]]
+    assert len(row) == 1
+    assert row.iloc[0]["stabilising_resistance_ohm"] == 50.0
+    assert row.iloc[0]["batch"] == 2
+    assert result.chosen is not None
+    gap = result.comparison.set_index("quantity").loc["p_missed"]
+    chosen = result.candidates.set_index("candidate").loc[result.chosen]
+    assert gap["difference"] == pytest.approx(chosen["p_missed"] - row.iloc[0]["p_missed"], abs=1e-9)
+    assert gap["low"] <= gap["difference"] <= gap["high"]
+
+
+def test_nothing_admissible_is_said_and_nothing_is_chosen() -> None:
+    result = run({"policy.p_false_max": 1e-9})
+    assert result.chosen is None
+    assert not result.candidates["chosen"].any()
+    assert any("No candidate meets the policy" in sentence for sentence in result.told)
+
+
+def test_phasors_and_the_transient_pass_agree_inside_the_limit_of_phasors(monkeypatch: pytest.MonkeyPatch) -> None:
+    changes = {"candidates.stabilising_resistance_ohm": [300.0], "candidates.phase_pickup_a": [0.2],
+               "candidates.earth_pickup_a": [0.02, 0.1, 0.2], "internal_faults.shares": {"earth": 1.0},
+               "ct.remanence_percent": 0.0, "candidates.delay_s": [0.0]}
+    phasors = run(changes).candidates
+    monkeypatch.setattr(steady, "VALID_KNEE_SHARE", 0.0)
+    in_time = run(changes).candidates
+    assert in_time["p_missed"].to_numpy() == pytest.approx(phasors["p_missed"].to_numpy(), rel=0.03)
+
+
+def test_the_position_law_can_be_changed() -> None:
+    changes = {"internal_faults.shares": {"earth": 1.0}}
+    even = run(changes).candidates
+    line_end = run(changes | {"internal_faults.position": {
+        "dist": "beta", "alpha": 2.0, "beta": 1.0, "low": 0.0, "high": 1.0}}).candidates   # density 2x
+    first = even["batch"].eq(1) & line_end["batch"].eq(1)
+    assert line_end.loc[first, "p_missed"].to_numpy() == pytest.approx(
+        even.loc[first, "missed_line_end_law"].to_numpy(), abs=1e-9)
+    assert line_end["missed_line_end_law"].isna().all()
+
+
+def test_an_exact_answer_for_the_share_out_of_reach(small: Result) -> None:
+    assert small.candidates["unreachable_per_year"].to_numpy() == pytest.approx(0.01 * 0.01)
+    weights = small.by_type[small.by_type["side"] == "internal"].groupby("candidate")["weight"].sum()
+    assert weights.to_numpy() == pytest.approx(1.0)

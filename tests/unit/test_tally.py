@@ -1,0 +1,89 @@
+"""Tallies against plain loops over samples and settings."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from montecarlo.estimates.tally import Pickups, Tally, count_missed, count_operated, joint_counts, sum_conditional
+
+PLANTS, EVENTS, DELAYS = 3, 7, 2
+N = PLANTS * EVENTS
+PHASE, EARTH = np.array([0.1, 0.2, 0.4]), np.array([0.01, 0.03])
+
+
+@pytest.fixture
+def rng() -> np.random.Generator:
+    return np.random.default_rng(5)
+
+
+def pickups(rng: np.random.Generator, columns: int, scale: float = 1.0) -> Pickups:
+    return Pickups(scale * rng.uniform(0, 0.5, (N, columns)), scale * rng.uniform(0, 0.04, (N, columns)))
+
+
+def test_joint_counts_are_what_a_loop_counts(rng: np.random.Generator) -> None:
+    a, b = rng.random((N, 3, 2)) < 0.5, rng.random((N, 2, 2)) < 0.5
+    weights = rng.uniform(0, 2, N)
+    expected = np.einsum("npd,ned->nped", a, b).reshape(PLANTS, EVENTS, 3, 2, 2).sum(axis=1)
+    assert np.array_equal(joint_counts(a, b, PLANTS), expected)
+    weighted = np.einsum("n,npd,ned->nped", weights, a, b).reshape(PLANTS, EVENTS, 3, 2, 2).sum(axis=1)
+    assert joint_counts(a, b, PLANTS, weights) == pytest.approx(weighted, rel=1e-12)
+
+
+def test_operated_means_any_element_and_unresolved_is_kept_apart(rng: np.random.Generator) -> None:
+    event = pickups(rng, DELAYS)
+    event.phase[4] = np.nan
+    tally = count_operated(event, PHASE, EARTH, DELAYS, PLANTS)
+    assert tally.unresolved.tolist() == [1, 0, 0]
+    assert tally.trials.tolist() == [EVENTS] * PLANTS
+    assert event.earth is not None
+    for p, phase in enumerate(PHASE):
+        for e, earth in enumerate(EARTH):
+            operated = (event.phase > phase) | (event.earth > earth)
+            operated[4] = False
+            assert np.array_equal(tally.total[:, p, e], operated.reshape(PLANTS, EVENTS, DELAYS).sum(axis=1))
+
+
+def test_missed_counts_a_sample_that_would_have_operated_on_load(rng: np.random.Generator) -> None:
+    fault, load = pickups(rng, 1), pickups(rng, 1, scale=0.6)
+    weight = rng.uniform(0, 2, N)
+    tally = count_missed(fault, load, PHASE, EARTH, DELAYS, PLANTS, weight)
+    assert fault.earth is not None
+    assert load.earth is not None
+    assert tally.line_end is not None
+    for p, phase in enumerate(PHASE):
+        for e, earth in enumerate(EARTH):
+            detects = (fault.phase[:, 0] > phase) | (fault.earth[:, 0] > earth)
+            on_load = (load.phase[:, 0] > phase) | (load.earth[:, 0] > earth)
+            missed = (~detects | on_load).reshape(PLANTS, EVENTS)
+            for d in range(DELAYS):
+                assert np.array_equal(tally.total[:, p, e, d], missed.sum(axis=1))
+                assert tally.line_end[:, p, e, d] == pytest.approx(
+                    (missed * weight.reshape(PLANTS, EVENTS)).sum(axis=1), abs=1e-12)
+
+
+def test_the_earth_fault_is_missed_over_the_shortest_stretch(rng: np.random.Generator) -> None:
+    phase_x, earth_x = rng.uniform(0, 1, (N, 3, DELAYS)), rng.uniform(0, 1, (N, 2, DELAYS))
+    load = Pickups(np.zeros((N, 1)), np.zeros((N, 1)))
+    load.phase[0] = 9.0                                    # operates on load: missed whatever the fault
+    earth_x[1] = np.nan
+    tally = sum_conditional(phase_x, earth_x, load, PHASE, EARTH, PLANTS, lambda x: x, True)
+    assert tally.unresolved.tolist() == [1, 0, 0]
+    x = np.minimum(phase_x[:, :, None], earth_x[:, None])
+    x[0], x[1] = 1.0, 0.0
+    assert tally.total == pytest.approx(x.reshape(PLANTS, EVENTS, 3, 2, DELAYS).sum(axis=1), rel=1e-12)
+    assert tally.squares == pytest.approx((x**2).reshape(PLANTS, EVENTS, 3, 2, DELAYS).sum(axis=1), rel=1e-12)
+    assert tally.line_end == pytest.approx(tally.squares, rel=1e-12)
+    assert tally.starts is not None
+    assert tally.start_sums is not None
+    assert np.all(tally.starts.sum(axis=-1) == N - 1)
+    assert tally.start_sums.sum(axis=-1) == pytest.approx(x.sum(axis=0), rel=1e-12)
+
+
+def test_tallies_add(rng: np.random.Generator) -> None:
+    one, other = (Tally((count_operated(pickups(rng, DELAYS), PHASE, EARTH, DELAYS, PLANTS),), {"seen": k})
+                  for k in (1.0, 2.0))
+    both = one + other
+    assert np.array_equal(both.lattices[0].total, one.lattices[0].total + other.lattices[0].total)
+    assert both.lattices[0].trials.tolist() == [2 * EVENTS] * PLANTS
+    assert both.notes == {"seen": 3.0}
