@@ -2,7 +2,7 @@
 
 Holds while the voltage that an element's setting drives through its leg stays below a quarter of the knee voltage;
 remanence does not enter. Beyond that `transient.py` decides. Above 1.3 times the knee flux the characteristic is
-continued with its last admittance: such a leg current lies far above any setting this solution is asked about.
+continued along its tangent: such a leg current lies far above any setting this solution is asked about.
 """
 
 from __future__ import annotations
@@ -18,7 +18,8 @@ from montecarlo.secondary.excitation import YIELDS, sine_power_fundamental
 Complex = NDArray[np.complex128]
 VALID_KNEE_SHARE = 0.25
 _TOP_FLUX = 1.3
-_MAX_ITERATIONS = 25
+_MAX_ITERATIONS = 60
+_HALVINGS = 6                                              # of a step that does not bring the solution nearer
 _TOLERANCE = 1e-10
 
 
@@ -68,11 +69,15 @@ def _excite(m, a, b, c1, c2, exponent, fundamental):  # type: ignore[no-untyped-
     peak = abs(m)
     if peak < 1e-9:
         return _admittance(1e-9, a, b, c1, c2, exponent, fundamental), 0j
-    if peak >= _TOP_FLUX:
-        return _admittance(_TOP_FLUX, a, b, c1, c2, exponent, fundamental), 0j
-    y = _admittance(peak, a, b, c1, c2, exponent, fundamental)
-    step = 1e-6 * peak
-    return y, (_admittance(peak + step, a, b, c1, c2, exponent, fundamental) - y) / step
+    at = min(peak, _TOP_FLUX)
+    y = _admittance(at, a, b, c1, c2, exponent, fundamental)
+    step = 1e-6 * at
+    dy = (_admittance(at + step, a, b, c1, c2, exponent, fundamental) - y) / step
+    if peak > _TOP_FLUX:
+        tangent = y + at * dy                              # of the current against the flux
+        y = (y * at + tangent * (peak - at)) / peak
+        dy = (tangent - y) / peak
+    return y, dy
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -84,11 +89,7 @@ def _solve_all(table, leg_ohm, source, series, knee_v, knee_a, coef, exponent, f
     flux = np.empty((n, places), np.complex128)
     coupling = np.empty((places, places))
     m = np.zeros(places, np.complex128)
-    i = np.empty(places, np.complex128)
-    y = np.empty(places, np.complex128)
-    dy = np.empty(places, np.complex128)
-    jacobian = np.empty((2 * places, 2 * places))
-    residual = np.empty(2 * places)
+    i, y, dy = np.empty_like(m), np.empty_like(m), np.empty_like(m)
     for k in range(n):
         for c in range(places):
             for d in range(places):
@@ -96,38 +97,70 @@ def _solve_all(table, leg_ohm, source, series, knee_v, knee_a, coef, exponent, f
                 for leg in range(legs):
                     coupling[c, d] += table[leg, c] * leg_ohm[k, leg] * table[leg, d]
                 coupling[c, d] /= knee_v[k, c]
-        moved = np.nan
-        for start in range(2):                             # from the last solution, then from no flux at all
-            if start == 1 or k == 0:
-                m[:] = 0j
-            for _ in range(_MAX_ITERATIONS):
-                for c in range(places):
-                    y[c], dy[c] = _excite(m[c], coef[0, k, c], coef[1, k, c], coef[2, k, c], coef[3, k, c],
-                                          exponent[c], fundamental[c])
-                    i[c] = source[k, c] - knee_a[k, c] * y[c] * m[c]
-                moved = _newton_step(m, i, y, dy, coupling, knee_a[k], jacobian, residual)
-                if not moved > _TOLERANCE:
-                    break
-            if moved <= _TOLERANCE:
-                break
-        settled = moved <= _TOLERANCE
-        for c in range(places):
-            y[c], _ = _excite(m[c], coef[0, k, c], coef[1, k, c], coef[2, k, c], coef[3, k, c],
-                              exponent[c], fundamental[c])
-            i[c] = source[k, c] - knee_a[k, c] * y[c] * m[c]
-            flux[k, c] = m[c] if settled else complex(np.nan, np.nan)
+        settled = k > 0 and _newton(m, i, y, dy, coupling, source[k], knee_a[k], coef[:, k], exponent, fundamental)
+        if not settled:                                    # from no flux at all
+            m[:] = 0j
+            settled = _newton(m, i, y, dy, coupling, source[k], knee_a[k], coef[:, k], exponent, fundamental)
+        flux[k] = m
         for leg in range(legs):
             total = 0j
             for c in range(places):
                 total += table[leg, c] * i[c]
-            currents[k, leg] = total if settled else complex(np.nan, np.nan)
+            currents[k, leg] = total
+        if not settled:
+            flux[k] = complex(np.nan, np.nan)
+            currents[k] = complex(np.nan, np.nan)
+            m[:] = 0j
     return currents, flux
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _newton_step(m, i, y, dy, coupling, knee_a, jacobian, residual):  # type: ignore[no-untyped-def]
-    """One step on  j·m = coupling·i(m)  in real and imaginary parts; moves m in place, returns the largest move."""
+def _newton(m, i, y, dy, coupling, source, knee_a, coef, exponent, fundamental):  # type: ignore[no-untyped-def]
+    """Solve  j·m = coupling·i(m)  from m, in place; a step is halved until the residual falls. True when settled."""
     places = m.size
+    step, tried = np.empty_like(m), np.empty_like(m)
+    off = _evaluate(m, i, y, dy, coupling, source, knee_a, coef, exponent, fundamental)
+    for _ in range(_MAX_ITERATIONS):
+        _newton_step(m, i, y, dy, coupling, knee_a, step)
+        share = 1.0
+        for _ in range(_HALVINGS):
+            for c in range(places):
+                tried[c] = m[c] - share * step[c]
+            now = _evaluate(tried, i, y, dy, coupling, source, knee_a, coef, exponent, fundamental)
+            if now < off:
+                break
+            share *= 0.5
+        m[:] = tried
+        off = now
+        moved = 0.0
+        for c in range(places):
+            moved += abs(step[c])
+        if not moved > _TOLERANCE:
+            return moved <= _TOLERANCE                     # False for NaN
+    return False
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _evaluate(m, i, y, dy, coupling, source, knee_a, coef, exponent, fundamental):  # type: ignore[no-untyped-def]
+    """CT currents, admittances and their slopes at m; returns the norm of  j·m - coupling·i."""
+    places = m.size
+    for c in range(places):
+        y[c], dy[c] = _excite(m[c], coef[0, c], coef[1, c], coef[2, c], coef[3, c], exponent[c], fundamental[c])
+        i[c] = source[c] - knee_a[c] * y[c] * m[c]
+    total = 0.0
+    for c in range(places):
+        off = 1j * m[c]
+        for d in range(places):
+            off -= coupling[c, d] * i[d]
+        total += off.real**2 + off.imag**2
+    return total
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _newton_step(m, i, y, dy, coupling, knee_a, step):  # type: ignore[no-untyped-def]
+    """The Newton step in real and imaginary parts: the describing function is not analytic."""
+    places = m.size
+    jacobian, residual = np.empty((2 * places, 2 * places)), np.empty(2 * places)
     for c in range(places):
         off = 1j * m[c]
         for d in range(places):
@@ -141,10 +174,6 @@ def _newton_step(m, i, y, dy, coupling, knee_a, jacobian, residual):  # type: ig
             jacobian[2 * c, 2 * d], jacobian[2 * c + 1, 2 * d] = du.real, du.imag
             jacobian[2 * c, 2 * d + 1], jacobian[2 * c + 1, 2 * d + 1] = dv.real, dv.imag
         residual[2 * c], residual[2 * c + 1] = off.real, off.imag
-    step = np.linalg.solve(jacobian, residual)
-    moved = 0.0
+    solution = np.linalg.solve(jacobian, residual)
     for c in range(places):
-        shift = complex(step[2 * c], step[2 * c + 1])
-        m[c] -= shift
-        moved = max(moved, abs(shift)) if moved == moved and abs(shift) == abs(shift) else np.nan
-    return moved
+        step[c] = complex(solution[2 * c], solution[2 * c + 1])
