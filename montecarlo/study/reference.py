@@ -1,0 +1,74 @@
+"""The list of every key of a study file as Markdown, for the README; made from the fields themselves."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+
+from montecarlo.quantities import Distribution, meaning_of, tables_of
+from montecarlo.quantities.fields import Quantity
+from montecarlo.secondary.ct import CtOverride
+from montecarlo.study.description import Study
+from montecarlo.study.schema import WORDS
+
+__all__ = ["input_reference"]
+
+
+HEAD = """\
+# Every key of a study file
+
+A key with an entry under *varies by* takes a number or a distribution; the entry is the default of `varies`. The others
+are always plain. This page is made from the program (`python -m montecarlo.study.reference`), and a test keeps it so.
+
+"""
+
+
+def input_reference() -> str:
+    """A Markdown table a section: key, unit, what a distribution varies by, default, meaning."""
+    return HEAD + "\n\n".join(_section(model, title) for model, title in _tables(Study, "")) + "\n"
+
+
+def _tables(model: type[BaseModel], path: str) -> Iterator[tuple[type[BaseModel], str]]:
+    for name, field in model.model_fields.items():
+        listed = "tuple" in str(field.annotation)
+        for inner in tables_of(field.annotation):
+            title = f"[[{name}]]" if listed else f"[{path}{name}]"
+            if inner is not CtOverride:
+                yield inner, title
+                yield from _tables(inner, f"{path}{name}.")
+
+
+def _section(model: type[BaseModel], title: str) -> str:
+    rows = [f"| `{key}` | {' | '.join(_unit(field))} | {_default(field)} | {_text(model, key, field)} |"
+            for key, field in model.model_fields.items()]
+    return "\n".join([f"## `{title}`", "", "| key | unit | varies by | default | meaning |", "|---|---|---|---|---|", *rows])
+
+
+def _unit(field: FieldInfo) -> tuple[str, str]:
+    meaning = meaning_of(field)
+    return (meaning.unit if meaning else ""), (meaning.varies if isinstance(meaning, Quantity) else "")
+
+
+def _default(field: FieldInfo) -> str:
+    if field.is_required():
+        return "must be given"
+    if field.default is None or isinstance(field.default, BaseModel):
+        return "none"
+    value = field.default
+    return f"{value}" if isinstance(value, Distribution) else f"{value!r}".replace("|", "\\|")
+
+
+def _text(model: type[BaseModel], key: str, field: FieldInfo) -> str:
+    meaning = meaning_of(field)
+    text = meaning.text if meaning and meaning.text else WORDS.get(f"{model.__name__}.{key}", "")
+    if not text:
+        text = "a table of its own"
+    if isinstance(meaning, Quantity) and meaning.width != "one":
+        text += "; one value a CT" if meaning.width == "ct" else "; one value an element"
+    return text.replace("|", "\\|")
+
+
+if __name__ == "__main__":
+    print(input_reference(), end="")
