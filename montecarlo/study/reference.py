@@ -43,7 +43,8 @@ def _tables(model: type[BaseModel], path: str) -> Iterator[tuple[type[BaseModel]
 def _section(model: type[BaseModel], title: str) -> str:
     rows = [f"| `{key}` | {' | '.join(_unit(field))} | {_default(field)} | {_text(model, key, field)} |"
             for key, field in model.model_fields.items()]
-    return "\n".join([f"## `{title}`", "", "| key | unit | varies by | default | meaning |", "|---|---|---|---|---|", *rows])
+    head = ("| key | unit | varies by | default | meaning |", "|---|---|---|---|---|")
+    return "\n".join([f"## `{title}`", "", *head, *rows])
 
 
 def _unit(field: FieldInfo) -> tuple[str, str]:
