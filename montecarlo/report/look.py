@@ -1,0 +1,82 @@
+"""The one look of every figure: size of a page, colours that colour-blind readers tell apart, text that stays text."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+__all__ = [
+    "CHOSEN",
+    "FAINT",
+    "FALSE",
+    "FALSE_TEXT",
+    "MISSED",
+    "PRESENT",
+    "RUNNER_UP",
+    "SCHEMES",
+    "backing",
+    "blank",
+    "look",
+    "percent",
+    "write_figure",
+]
+
+MISSED, FALSE, FALSE_TEXT = "#0173b2", "#d55e00", "#b35e00"        # the two questions; darker where it is text
+CHOSEN, PRESENT, RUNNER_UP, FAINT = "#222222", "#7b3294", "#6b6b6b", "#b9b9b9"
+SCHEMES = ("#029e73", "#cc78bc", "#ca9161", "#56b4e9")             # in the order of the study's schemes
+WIDTH_MM, PNG_DPI = 160.0, 200
+
+_RC: dict[str, Any] = {
+    "svg.fonttype": "none", "svg.hashsalt": "statorodds", "font.size": 9.0, "font.family": "sans-serif",
+    "axes.labelsize": 9.0, "axes.titlesize": 9.0, "xtick.labelsize": 8.5, "ytick.labelsize": 8.5,
+    "legend.fontsize": 8.5, "legend.title_fontsize": 8.5, "axes.linewidth": 0.8, "grid.linewidth": 0.5,
+    "grid.color": "#dddddd", "axes.edgecolor": "#555555", "lines.linewidth": 1.6, "text.parse_math": False,
+    "axes.formatter.use_mathtext": False,
+}
+
+
+@contextmanager
+def look() -> Iterator[None]:
+    """Draw and write figures within; what is set elsewhere in the process stays as it is."""
+    import matplotlib as mpl
+    import seaborn as sns
+
+    with mpl.rc_context(mpl.rcParamsDefault | sns.axes_style("whitegrid") | _RC):
+        yield
+
+
+def blank(height_mm: float = 105.0) -> tuple[Figure, Axes]:
+    """An empty figure as wide as a page's text. Needs no display and leaves no global state."""
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(WIDTH_MM / 25.4, height_mm / 25.4), layout="constrained")
+    return figure, figure.subplots()
+
+
+def write_figure(figure: Figure, folder: Path, stem: str, title: str) -> tuple[Path, Path]:
+    """<stem>.svg, of the same bytes every time, and <stem>.png; `title` is what a screen reader says."""
+    svg, png = folder / f"{stem}.svg", folder / f"{stem}.png"
+    with look():
+        figure.savefig(svg, metadata={"Date": None, "Title": title})
+        figure.savefig(png, dpi=PNG_DPI, metadata={"Title": title})
+    return svg, png
+
+
+def percent(value: float, digits: int = 2) -> str:
+    """A probability as per cent in plain figures: 0.024 %, 12 %, 100 %; 3e-05 % below a ten-thousandth."""
+    share = float(f"{100 * value:.{digits}g}")
+    if share and abs(share) < 1e-4:
+        return f"{share:g} %"
+    return f"{share:.10f}".rstrip("0").rstrip(".") + " %"
+
+
+def backing() -> dict[str, Any]:
+    """A white ground for a text that stands on lines, as `bbox`. A stroke around the letters would turn them into
+    outlines, and the text of an SVG must stay text."""
+    return {"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.8}

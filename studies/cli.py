@@ -1,0 +1,191 @@
+"""The command line: new, check, run, schema. What a person can put right ends with exit code 2 and a line a fault;
+the numerical stack is imported only when a command needs it."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import re
+import shlex
+import signal
+import sys
+import warnings
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from difflib import get_close_matches
+from pathlib import Path
+from typing import NoReturn
+
+from montecarlo.errors import StudyError
+
+__all__ = ["main"]
+
+PROGRAM = "statorodds"
+MOST_SAMPLES, MOST_SEED, MOST_WORKERS = 10**12, 2**63 - 1, 1024
+INTERRUPTED, BROKEN_PIPE = 130, 141
+COMMANDS = ("new", "check", "run", "schema")
+_NAMES = "one of " + ", ".join(COMMANDS)
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; returns the exit code."""
+    given = list(sys.argv[1:] if arguments is None else arguments)
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")      # a title that this terminal cannot show
+    try:
+        options = _parser().parse_args(given)
+        options.command(options, given)
+        sys.stdout.flush()
+    except StudyError as error:
+        for fault in error.faults:
+            print(f"{PROGRAM}: {_one_line(fault)}", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        print(f"{PROGRAM}: stopped; nothing was written", file=sys.stderr)
+        return INTERRUPTED
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)           # else Python complains again when it flushes
+        return BROKEN_PIPE
+    return 0
+
+
+def _one_line(text: str) -> str:
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
+
+
+# --- options ----------------------------------------------------------------------------------------------
+
+
+class _Parser(argparse.ArgumentParser):
+    """Faults of the command line are told like those of a study: one line, exit code 2."""
+
+    def error(self, message: str) -> NoReturn:
+        if bogus := re.search(r"COMMAND: invalid choice: '(.*?)'", message):
+            near = get_close_matches(bogus[1], COMMANDS, 1)
+            message = f"{bogus[1]}: no such command; " + (f"did you mean {near[0]}?" if near else f"name {_NAMES}")
+        elif message.endswith("required: COMMAND"):
+            message = f"no command; name {_NAMES}"
+        raise StudyError(f"{message.rstrip('.')}; see {self.prog} --help")
+
+
+def _parser() -> _Parser:
+    parser = _Parser(prog=PROGRAM, allow_abbrev=False, description=(
+        "Odds of missed stator faults and of false trips for every candidate setting of a generator differential "
+        "scheme."))
+    parser.add_argument("--version", action=_Version, nargs=0, help="show the version and stop")
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+
+    def add(name: str, command: Callable[..., None], text: str) -> argparse.ArgumentParser:
+        added = commands.add_parser(name, help=text, description=text[0].upper() + text[1:] + ".", allow_abbrev=False)
+        added.set_defaults(command=command)
+        return added
+
+    new = add("new", _new, "write a commented starter study to FILE")
+    new.add_argument("file", metavar="FILE", type=Path, help="a name that is not in use yet")
+    check = add("check", _check, "read FILE and list its inputs, settings, cautions and the hand calculation")
+    check.add_argument("file", metavar="FILE", type=Path, help="study file (TOML)")
+    run = add("run", _run, "run the study in FILE and write a folder of tables and figures")
+    run.add_argument("file", metavar="FILE", type=Path, help="study file (TOML)")
+    run.add_argument("--out", metavar="DIR", type=Path,
+                     help="folder for the results (default: <name of FILE>-results, here)")
+    run.add_argument("--replace", action="store_true", help="replace the results of an earlier run in that folder")
+    run.add_argument("--samples", metavar="N", help="sampled events of each type, instead of study.samples")
+    run.add_argument("--seed", metavar="N", help="root of the random numbers, instead of study.seed")
+    run.add_argument("--workers", metavar="N",
+                     help="processes (default: one for each core); results do not depend on it")
+    add("schema", _schema, "print the JSON Schema of study files, for editors")
+    return parser
+
+
+class _Version(argparse.Action):
+    def __call__(self, parser: argparse.ArgumentParser, *unused: object) -> None:
+        from importlib.metadata import version
+
+        print(f"{PROGRAM} {version(PROGRAM)}")
+        parser.exit()
+
+
+def _whole(text: str | None, option: str, low: int, high: int, cure: str) -> int | None:
+    if text is None:
+        return None
+    if re.fullmatch(r"[+-]?[0-9]{1,30}", text.strip()) and low <= int(text) <= high:
+        return int(text)
+    raise StudyError(f"{option} {shlex.quote(text[:60])}: must be a whole number from {low} to {high}; {cure}")
+
+
+# --- commands ---------------------------------------------------------------------------------------------
+
+
+def _new(options: argparse.Namespace, given: list[str]) -> None:
+    from importlib.resources import files
+
+    path: Path = options.file
+    text = (files("studies") / "starter.toml").read_bytes()
+    try:
+        with path.open("xb") as file:
+            file.write(text)
+    except FileExistsError:
+        raise StudyError(f"{path}: exists already; name another file, or remove it first") from None
+    except OSError as error:
+        reason = error.strerror or type(error).__name__
+        raise StudyError(f"{path}: cannot be written ({reason}); name another file") from None
+    shown = shlex.quote(str(path))
+    print(f"{path}: a starter study of an invented machine. Change it to yours, then:\n"
+          f"  {PROGRAM} check {shown}\n  {PROGRAM} run {shown}")
+
+
+def _check(options: argparse.Namespace, given: list[str]) -> None:
+    from montecarlo import read_study
+
+    study = read_study(options.file)
+    from studies.check_text import check_text
+
+    print(check_text(study))
+
+
+def _run(options: argparse.Namespace, given: list[str]) -> None:
+    samples = _whole(options.samples, "--samples", 1, MOST_SAMPLES, "leave it out for the study's own number")
+    seed = _whole(options.seed, "--seed", 0, MOST_SEED, "leave it out for the study's own")
+    workers = _whole(options.workers, "--workers", 1, MOST_WORKERS, "leave it out for one a core")
+    from montecarlo import read_study
+
+    study = read_study(options.file, samples=samples, seed=seed)
+    study_bytes = options.file.read_bytes()
+    from studies.output import prepare, write_findings
+
+    destination = prepare(options.out or Path(f"{options.file.stem}-results"), replace=options.replace)
+    os.environ["MPLBACKEND"] = "agg"                            # figures go to files, whatever the terminal has
+    from studies import KINDS
+    from studies.progress import Bar
+    from studies.text import CAUTION, paragraph
+
+    warnings.filterwarnings("ignore", ".*(still being processed|successfully executed)", UserWarning)   # on Ctrl-C
+    with _tidy_when_terminated(), Bar() as progress:
+        findings = KINDS[study.study.kind]().run(study, workers=workers, progress=progress)
+        progress.note("drawing and writing")
+        files = write_findings(findings, destination, options.file.name, study_bytes, shlex.join([PROGRAM, *given]))
+    folder = destination.folder
+    print("\n".join([study.study.title, "", *findings.text, "",
+                     f"Results: {folder}{os.sep} ({len(files)} files; begin with candidates.csv and tradeoff.svg)",
+                     "", *paragraph(CAUTION)]))
+
+
+@contextmanager
+def _tidy_when_terminated() -> Iterator[None]:
+    """SIGTERM ends the run like any other failure, so that what is half written is removed."""
+    def end(number: int, frame: object) -> NoReturn:
+        raise SystemExit(128 + number)
+    before = signal.signal(signal.SIGTERM, end)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
+def _schema(options: argparse.Namespace, given: list[str]) -> None:
+    import json
+
+    from montecarlo.study.schema import study_schema
+
+    print(json.dumps(study_schema(), indent=2, ensure_ascii=False))

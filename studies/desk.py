@@ -1,0 +1,158 @@
+"""What can be worked out at a desk before anything is sampled: the study with every input at its centre."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from montecarlo.plant import external, internal, machine
+from montecarlo.quantities import Array
+from montecarlo.relays.schemes import SchemeKind, leg_resistances
+from montecarlo.sampling.inputs import list_inputs
+from montecarlo.secondary import steady
+from montecarlo.secondary.circuit import build_bank, take
+from montecarlo.secondary.excitation import excitation_table, loop_rms
+from montecarlo.study.candidates import scheme_of
+from montecarlo.study.description import Study
+
+__all__ = ["PLACES", "Desk", "ThroughFault"]
+
+ENDS = ("neutral_end", "line_end")
+PLACES = np.linspace(0.05, 1.0, 20)                        # of the winding, where the largest earth fault is looked for
+FLUX_MOST = 1.3                                            # of the knee: beyond, the exciting current means nothing
+
+
+@dataclass(frozen=True)
+class ThroughFault:
+    """The first cycle of a through fault, RMS, and the sum that gives it."""
+
+    event: str
+    primary_a: float
+    formula: str
+
+
+@dataclass(frozen=True, eq=False)
+class Desk:
+    """A study with every input at its centre (median)."""
+
+    study: Study
+
+    @cached_property
+    def centre(self) -> dict[str, Array]:
+        """One sample of every input: (1,) or one value a CT or element, (1, 6) or (1, 4)."""
+        return {item.key: np.full((1,) if item.width == 1 else (1, item.width), item.distribution.centre())
+                for item in list_inputs(self.study)}
+
+    def at(self, key: str) -> float:
+        return float(self.centre[key].ravel()[0])
+
+    @property
+    def turns(self) -> float:
+        return self.study.ct.at("line_end").turns_ratio
+
+    @property
+    def emf_v(self) -> float:
+        return self.study.machine.phase_voltage_v * self.at("machine.voltage_factor")
+
+    @property
+    def neutral_ohm(self) -> float:
+        """All earthed neutrals in parallel. [ohm]"""
+        other = self.study.earthing.other_neutrals_ohm
+        return 1 / (1 / self.at("earthing.resistance_ohm") + (0.0 if other is None else 1 / other.centre()))
+
+    @property
+    def knee_v(self) -> float:
+        return min(self.study.ct.at(end).knee_voltage_v.centre() for end in ENDS)
+
+    @property
+    def ct_ohm(self) -> tuple[float, float]:
+        """Winding and one-way lead of the end with more of both together. [ohm]"""
+        ends = [self.study.ct.at(end) for end in ENDS]
+        return max(((ct.winding_resistance_ohm.centre(), ct.lead_resistance_ohm.centre()) for ct in ends), key=sum)
+
+    @property
+    def phase_leg_ohm(self) -> float:
+        """Burden and fixed resistor of a phase leg. [ohm]"""
+        return self.at("relay.phase_burden_ohm") + self.at("scheme.phase_stabilising_ohm")
+
+    @property
+    def balancing_ohm(self) -> float:
+        given = self.study.scheme.balancing_resistance_ohm
+        return self.phase_leg_ohm if given is None else given.centre()
+
+    def exciting_a(self, volts: float) -> float:
+        """RMS exciting current of one CT, mean of the two ends; NaN well above the knee. [A]"""
+        return float(np.mean([self._exciting_a(end, volts) for end in ENDS]))
+
+    def _exciting_a(self, end: str, volts: float) -> float:
+        ct = self.study.ct.at(end)
+        share = volts / ct.knee_voltage_v.centre()
+        if share > FLUX_MOST:
+            return np.nan
+        shape = excitation_table(ct.remanence_bound_percent, ct.saturation_exponent).at(ct.ankle_ratio.centre())
+        return float(ct.knee_current_a.centre() * loop_rms(shape, share, ct.saturation_exponent))
+
+    def legs_a(self, kind: SchemeKind, stabilising_ohm: float, primary_a: NDArray[np.complex128]) -> Array:
+        """RMS current of every leg under lasting currents (n, 6), by phasors with the CTs' excitation. (n, legs)"""
+        scheme, one = scheme_of(self.study, kind), np.ones(1)
+        ohm = leg_resistances(scheme, one * self.phase_leg_ohm, one * self.balancing_ohm,
+                              one * self.at("relay.earth_burden_ohm"), stabilising_ohm)
+        omega, same = self.study.machine.omega, np.zeros(len(primary_a), int)
+        bank = take(build_bank(self.study.ct, self.centre, omega), same)
+        legs, _ = steady.solve(scheme.table, ohm[same], bank, primary_a, omega)
+        return np.abs(legs)
+
+    def earth_faults(self) -> internal.EarthFault:
+        """Bolted earth faults of each phase at `PLACES`, nothing else flowing: (3, places)."""
+        study, at = self.study, self.at
+        reactances = (at(f"machine.{name}_reactance_pu") for name in ("subtransient", "negative_sequence",
+                                                                     "zero_sequence"))
+        ohm = float(machine.earth_fault_reactance_pu(*reactances)) * study.machine.base_impedance_ohm
+        winding = machine.winding_impedance(PLACES, at("machine.winding_resistance_ohm"), ohm,
+                                            study.machine.winding_exponent)
+        other, infeed = study.earthing.other_neutrals_ohm, study.network.reactance_pu
+        own = (at("machine.subtransient_reactance_pu") + at("machine.negative_sequence_reactance_pu")) / 2
+        return internal.earth_fault(
+            PLACES, np.arange(3)[:, None], self.emf_v, winding, 0.0, neutral_ohm=at("earthing.resistance_ohm"),
+            other_neutrals_ohm=np.inf if other is None else other.centre(),
+            stator_capacitance_f=at("machine.stator_capacitance_f"),
+            terminal_capacitance_f=at("machine.terminal_capacitance_f"),
+            external_capacitance_f=at("network.external_capacitance_f"), omega=study.machine.omega,
+            infeed_share=0.0 if infeed is None else own / (own + infeed.centre()))
+
+    def operating_a(self, kind: SchemeKind, stabilising_ohm: float, earth: bool, setting_a: float,
+                    most_a: float) -> float:
+        """Primary current that just operates an element, by phasors: an earth fault fed from the neutral for the
+        earth element, a fault between two phases for a phase element. NaN above `most_a`. [A]"""
+        scheme = scheme_of(self.study, kind)
+        current = np.linspace(0.5 * self.turns * setting_a, most_a, 400)
+        primary = np.zeros((current.size, 6), complex)
+        one, other = scheme.phase_legs[0], (scheme.phase_legs[0] + 1) % 3
+        primary[:, one] = current
+        if not earth:
+            primary[:, other] = -current
+        leg = self.legs_a(kind, stabilising_ohm, primary)[:, -1 if earth else one]
+        return float(np.interp(setting_a, np.maximum.accumulate(leg), current, right=np.nan))
+
+    def through_fault(self) -> ThroughFault:
+        """The largest of the listed events, each at the least external reactance that can be drawn."""
+        return max(map(self._through_fault, self.study.external_events), key=lambda fault: fault.primary_a)
+
+    def _through_fault(self, event: external.ExternalEvent) -> ThroughFault:
+        names = external.Decrement.__dataclass_fields__
+        decrement = external.Decrement(**{name: self.at(f"machine.{name}") for name in names})
+        outside = event.external_reactance_pu.support()[0]
+        emf, rated = self.at("machine.voltage_factor"), self.study.machine.rated_current_a
+        current = rated * float(external.fault_current_rms(event.kind, 0.0, emf, decrement, outside))
+        own, negative = (self.at(f"machine.{name}_reactance_pu") for name in ("subtransient", "negative_sequence"))
+        drive, path = (f"{emf:g}", f"{own:g} + {outside:g}") if event.kind == "three_phase" else (
+            f"sqrt(3) x {emf:g}", f"{own:g} + {negative:g} + 2 x {outside:g}")
+        return ThroughFault(event.name, current, f"{drive} / ({path}) x {rated:.4g} A")
+
+    def capacitance_f(self) -> float:
+        """C_s + C_z + C_e of one phase. [F]"""
+        return (self.at("machine.stator_capacitance_f") + self.at("machine.terminal_capacitance_f")
+                + self.at("network.external_capacitance_f"))

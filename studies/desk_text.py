@@ -1,0 +1,228 @@
+"""The desk's results in words: which pick-ups can ever see an earth fault, and the classic hand calculation with its
+numbers in it. Every input stands at its centre."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from montecarlo.estimates import handcalc
+from montecarlo.estimates.choose import meets_knee_rule
+from montecarlo.quantities import Distribution
+from montecarlo.quantities.wording import listed
+from montecarlo.relays.schemes import SchemeKind
+from montecarlo.secondary import steady
+from montecarlo.study.candidates import candidate_lattices, has_earth_element, scheme_of
+from studies.desk import PLACES, Desk
+from studies.text import paragraph, table
+
+__all__ = ["hand_calculation", "reach"]
+
+MOST_RESISTANCES = 6                                       # shown in full; above, the smallest and the largest
+
+
+# --- what can be seen at all ------------------------------------------------------------------------------
+
+
+def reach(desk: Desk) -> list[str]:
+    """Which pick-ups can ever see an earth fault on this machine: a sentence for each scheme and element."""
+    faults = desk.earth_faults()
+    current = np.abs(faults.fault_current_a[0])
+    most, place = float(current.max()), float(PLACES[current.argmax()])
+    where = "at the terminals" if place == 1 else f"at {100 * place:g} % of the winding from the neutral"
+    lines = paragraph(f"A bolted earth fault drives at most {most:.4g} A primary ({where}, no load, every input at its "
+                      f"centre). That is {most / desk.turns:.4g} A secondary before the CTs take their exciting "
+                      "currents.", "  ")
+    for kind in desk.study.scheme.kinds:
+        for earth in _elements_of(kind):
+            lines += paragraph(_reach_of(desk, kind, earth, faults.end_currents_a.reshape(-1, 6)), "  ")
+    return lines
+
+
+def _elements_of(kind: SchemeKind) -> tuple[bool, ...]:
+    return (False, True) if has_earth_element(kind) else (False,)
+
+
+def _reach_of(desk: Desk, kind: SchemeKind, earth: bool, primary_a: NDArray[np.complex128]) -> str:
+    study, scheme = desk.study, scheme_of(desk.study, kind)
+    pickups = study.candidates.earth_pickup_a if earth else study.candidates.phase_pickup_a
+    carried, blind = {}, {}
+    for ohm in study.candidates.stabilising_resistance_ohm:
+        legs = desk.legs_a(kind, ohm, primary_a)[:, [3] if earth else list(scheme.phase_legs)]
+        carried[ohm] = float(np.nanmax(legs))
+        blind[ohm] = tuple(p for p in pickups if p >= carried[ohm])
+    low, high = min(carried.values()), max(carried.values())
+    span = f"{high:.3g} A" if high - low < 5e-3 * high else (
+        f"{low:.3g} to {high:.3g} A, by stabilising resistance" if len(carried) > 1 else f"{high:.3g} A")
+    said = f"{kind}, {'earth element' if earth else 'phase elements'}: the leg then carries {span}"
+    if not any(blind.values()):
+        return f"{said}; every pick-up can see it."
+    if all(len(never) == len(pickups) for never in blind.values()):
+        return f"{said}; no pick-up ({_amperes(pickups)}) can ever see an earth fault on this machine."
+    if len(set(blind.values())) == 1:
+        return f"{said}; set to {_amperes(blind[min(blind)])} it can never see an earth fault on this machine."
+    parts = [f"{_amperes(never)} with {ohm:g} ohm" for ohm, never in blind.items() if never]
+    return f"{said}; it can never see an earth fault on this machine when set to {'; '.join(parts)}."
+
+
+def _amperes(pickups: tuple[float, ...]) -> str:
+    if len(pickups) > 6:
+        return f"{pickups[0]:g} to {pickups[-1]:g} A"
+    return listed([f"{pickup:g}" for pickup in pickups], "or") + " A"
+
+
+# --- hand calculation -------------------------------------------------------------------------------------
+
+
+def hand_calculation(desk: Desk) -> list[str]:
+    """The classic formulas with their numbers."""
+    parts = (_unprotected, _operating_currents, _stability, _stabilising_resistance, _balancing, _capacitive)
+    lines = [list(part(desk)) for part in parts]
+    return [line for part in lines if part for line in ("", *part)][1:]
+
+
+def _ends_of(values: tuple[float, ...]) -> tuple[float, ...]:
+    """Finest and coarsest."""
+    return tuple(dict.fromkeys((values[0], values[-1]))) if values else ()
+
+
+def _finest_and_coarsest(desk: Desk) -> Iterator[tuple[str, float]]:
+    wanted = desk.study.candidates
+    yield from (("phase", pickup) for pickup in _ends_of(wanted.phase_pickup_a))
+    yield from (("earth", pickup) for pickup in _ends_of(wanted.earth_pickup_a))
+
+
+def _unprotected(desk: Desk) -> Iterator[str]:
+    yield from paragraph("Unprotected part of the winding, from the neutral, x = I_set N R / E (bolted earth fault, "
+                         "ideal CTs, no capacitance):", "  ")
+    rows = []
+    for element, pickup in _finest_and_coarsest(desk):
+        x = float(handcalc.unprotected_fraction(pickup * desk.turns, desk.neutral_ohm, desk.emf_v))
+        rows.append((f"{element} {pickup:g} A", f"{pickup:g} A x {desk.turns:g} x {desk.neutral_ohm:.4g} ohm / "
+                     f"{desk.emf_v:.4g} V", f"= {100 * x:.4g} %" + (": no place is protected" if x >= 1 else "")))
+    yield from table(None, rows, "<<<", "    ")
+
+
+def _operating_currents(desk: Desk) -> Iterator[str]:
+    yield from paragraph("Primary operating current: the arithmetic upper bound N (I_set + n I_exc), n = 6 for the "
+                         "earth leg (an earth fault), 2 for a phase leg (a fault between phases), and beside it the "
+                         "phasor value. V = I_set R over the legs on the fault's path, one CT and its lead; I_exc is "
+                         "one CT's exciting current at V.", "  ")
+    every = desk.study.candidates.stabilising_resistance_ohm
+    every = every if len(every) <= MOST_RESISTANCES else _ends_of(every)
+    head = ("element", "R_st ohm", "V", "of V_k", "I_exc mA", "ideal CTs A", "upper bound A", "phasors A")
+    starred = False
+    for kind in desk.study.scheme.kinds:
+        rows = []
+        for earth in _elements_of(kind):
+            in_leg = earth or not has_earth_element(kind)
+            pickups = desk.study.candidates.earth_pickup_a if earth else desk.study.candidates.phase_pickup_a
+            rows += [_operating_row(desk, kind, earth, ohm if in_leg else None, pickup)
+                     for ohm in (every if in_leg else every[:1]) for pickup in _ends_of(pickups)]
+        yield f"    {kind}"
+        yield from table(head, rows, "<>>>>>>>", "      ")
+        starred |= any("*" in row[-1] for row in rows)
+    if starred:
+        yield from paragraph("* beyond a quarter of the knee voltage, where remanence and saturation decide; a run "
+                             "solves earth faults there in time.", "    ", "      ")
+
+
+def _operating_row(desk: Desk, kind: SchemeKind, earth: bool, ohm: float | None, pickup: float) -> tuple[str, ...]:
+    path = desk.phase_leg_ohm + (ohm or 0.0) + (desk.at("relay.earth_burden_ohm") if earth else 0.0)
+    volts, ideal = pickup * (path + sum(desk.ct_ohm)), desk.turns * pickup
+    exciting = desk.exciting_a(volts)
+    head = (f"{'earth' if earth else 'phase'} {pickup:g} A", "-" if ohm is None else f"{ohm:g}", f"{volts:.3g}",
+            f"{100 * volts / desk.knee_v:.3g} %")
+    if np.isnan(exciting):
+        return *head, "above knee", f"{ideal:.4g}", "-", "-"
+    most = float(handcalc.primary_operating_current(desk.turns, pickup, exciting, 6 if earth else 2))
+    phasor = desk.operating_a(kind, ohm or 0.0, earth, pickup, 1.05 * most)
+    mark = "*" if pickup * path > steady.VALID_KNEE_SHARE * desk.knee_v else " "
+    return *head, f"{1000 * exciting:.3g}", f"{ideal:.4g}", f"{most:.4g}", f"{phasor:.4g}{mark}"
+
+
+def _stability(desk: Desk) -> Iterator[str]:
+    fault, (winding, lead) = desk.through_fault(), desk.ct_ohm
+    secondary, volts = fault.primary_a / desk.turns, _stabilising_volts(desk)
+    yield from paragraph(f"Largest through fault, {fault.event} at the least external reactance that can be drawn: "
+                         f"{fault.formula} = {fault.primary_a:.4g} A primary, i_f = {secondary:.4g} A secondary (RMS, "
+                         "first cycle).", "  ")
+    yield from paragraph(f"Stabilising voltage V_s = i_f (R_ct + R_lead): one-way leads {secondary:.4g} A x "
+                         f"({winding:g} + {lead:g}) ohm = {volts[0]:.4g} V; loop {secondary:.4g} A x ({winding:g} + "
+                         f"2 x {lead:g}) ohm = {volts[1]:.4g} V.", "  ")
+    needed = [float(handcalc.required_knee(v)) for v in volts]
+    met = sum(desk.knee_v >= value for value in needed)
+    verdict = ("not met", "met with one-way leads only", "met")[met]
+    yield from paragraph(f"Knee-point requirement V_k >= 2 V_s: {needed[0]:.4g} V with one-way leads, {needed[1]:.4g} "
+                         f"V with the loop; the CTs have {desk.knee_v:.4g} V: {verdict}.", "  ")
+    settings = [setting for lattice in candidate_lattices(desk.study) for setting in lattice.settings()]
+    broken = sum(not meets_knee_rule(desk.study, setting) for setting in settings)
+    if broken:
+        may = "and may be chosen" if desk.study.policy.ignore_knee_rule else "but never chosen"
+        yield from paragraph(f"{broken} of the {len(settings)} candidates need more than half the knee voltage across "
+                             f"their own leg to pick up; they are judged, {may} (policy.ignore_knee_rule).", "  ")
+
+
+def _stabilising_volts(desk: Desk) -> tuple[float, float]:
+    """With one-way leads and with the loop. [V]"""
+    secondary, (winding, lead) = desk.through_fault().primary_a / desk.turns, desk.ct_ohm
+    one_way, loop = (float(handcalc.stabilising_voltage(secondary, winding, k * lead)) for k in (1, 2))
+    return one_way, loop
+
+
+def _stabilising_resistance(desk: Desk) -> Iterator[str]:
+    yield from paragraph("Stabilising resistance that this through fault asks for, R_st = V_s / I_set - R_relay:",
+                         "  ")
+    rows = []
+    for element, pickup in _finest_and_coarsest(desk):
+        relay, cells = desk.at(f"relay.{element}_burden_ohm"), []
+        for volts in _stabilising_volts(desk):
+            ohm = float(handcalc.stabilising_resistance(volts, pickup, relay))
+            cells.append(f"{volts:.4g} V / {pickup:g} A - {relay:g} ohm = {max(ohm, 0.0):.4g} ohm")
+        rows.append((f"{element} {pickup:g} A", *cells))
+    yield from table(("element", "one-way leads", "loop"), rows, "<<<", "    ")
+
+
+def _balancing(desk: Desk) -> Iterator[str]:
+    if not any(map(has_earth_element, desk.study.scheme.kinds)):
+        return
+    burden, fixed = desk.at("relay.phase_burden_ohm"), desk.at("scheme.phase_stabilising_ohm")
+    text = f"Balancing resistance = phase leg = {burden:g} + {fixed:g} = {desk.phase_leg_ohm:g} ohm; "
+    given = desk.study.scheme.balancing_resistance_ohm
+    if given is None:
+        yield from paragraph(text + "the study takes it equal in every sample, so it leaves no spill.", "  ")
+    else:
+        yield from paragraph(text + _mismatch(desk, given), "  ")
+
+
+def _mismatch(desk: Desk, given: Distribution) -> str:
+    """The spill of the balancing resistance that is farthest from the phase leg's."""
+    low, high = given.support()
+    text = f"the study has {low:.4g} ohm" if low == high else f"the study has {low:.4g} to {high:.4g} ohm"
+    if not np.isfinite(high):
+        low, high = float(given.ppf(0.01)), float(given.ppf(0.99))
+        text = f"98 % of the study's lie at {low:.4g} to {high:.4g} ohm"
+    leg, worst = desk.phase_leg_ohm, max((low, high), key=lambda ohm: abs(ohm - desk.phase_leg_ohm))
+    volts = 0.1 * desk.knee_v
+    exciting, current = desk.exciting_a(volts), volts / max(leg, worst, 1e-9)
+    if exciting == 0 or leg == worst:
+        return text + ": no spill."
+    earth, ohms = desk.at("relay.earth_burden_ohm"), _ends_of(desk.study.candidates.stabilising_resistance_ohm)
+    spill = [float(handcalc.balancing_spill(current, leg, worst, earth + ohm, volts / exciting)) for ohm in ohms]
+    each = [f"{1000 * value:.3g} mA with {ohm:g} ohm there" for value, ohm in zip(spill, ohms, strict=True)]
+    return (f"{text}. At {worst:.4g} ohm, {current:.3g} A that sums to zero over the legs (a tenth of the knee "
+            f"voltage) leaves in the earth leg {listed(each)}.")
+
+
+def _capacitive(desk: Desk) -> Iterator[str]:
+    capacitance, omega = desk.capacitance_f(), desk.study.machine.omega
+    limit = float(handcalc.capacitive_limit_ohm(omega, capacitance))
+    rule = "Rule of the capacitive current, R_N <= 1 / (3 w C)"
+    if not np.isfinite(limit):
+        yield from paragraph(f"{rule}: no capacitance is given.", "  ")
+        return
+    verdict = "kept" if desk.neutral_ohm <= limit else "not kept"
+    yield from paragraph(f"{rule} = 1 / (3 x {omega:.4g} 1/s x {capacitance * 1e6:.3g} uF) = {limit:.4g} ohm; the "
+                         f"neutral has {desk.neutral_ohm:.4g} ohm: {verdict}.", "  ")

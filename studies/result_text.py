@@ -1,0 +1,185 @@
+"""What a finished setting sweep says on the terminal: a short table, the choice in one sentence, what to know of it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from montecarlo.estimates.choose import weights_of
+from montecarlo.report.figures import scheme_name, setting_text
+from montecarlo.report.look import percent
+from montecarlo.study.description import Study
+from studies.text import paragraph, table
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from montecarlo import Result
+
+__all__ = ["MOST_ROWS", "limit_of", "nearest", "neighbours", "result_text"]
+
+MOST_ROWS = 8
+AXES = ("phase_pickup_a", "earth_pickup_a", "stabilising_resistance_ohm", "delay_s")
+SHORT = {"two_phase_one_earth": "2 phase 1 earth", "per_phase": "3 phase"}
+
+
+def result_text(result: Result) -> list[str]:
+    """Lines of at most 100 columns."""
+    rows = _rows(result)
+    lines = table(_HEAD, [_cells(role, row) for role, row in rows], "><<>>>>>>", "")
+    lines += ["  missed: % of the internal faults within reach; false: % of the external events; (95 % limits)"]
+    if result.chosen is None:
+        lines += ["", *_nothing(result)]
+    else:
+        lines += ["  rows without a word: neighbours of the chosen setting, from the study's own batch", ""]
+        lines += _choice(result)
+    for sentence in result.told:
+        lines += paragraph(sentence, "- ", "  ")
+    return lines
+
+
+def limit_of(study: Study) -> tuple[float, str]:
+    """The policy's limit as a probability of a false trip an event, and in the policy's own words."""
+    policy = study.policy
+    if policy.p_false_max is not None:
+        return policy.p_false_max, f"{percent(policy.p_false_max)} of the external events"
+    yearly = policy.false_per_year_max or 0.0
+    return yearly / max(weights_of(study).events_per_year, 1e-300), f"{yearly:g} false trips a year"
+
+
+def nearest(candidates: pd.DataFrame) -> int | None:
+    """The admissible candidate whose false trips are bounded lowest; of equal ones the one that misses least."""
+    usable = candidates[candidates["admissible"]]
+    if not len(usable):
+        return None
+    return int(usable.sort_values(["p_false_bound", "p_missed"], kind="stable")["candidate"].iloc[0])
+
+
+def neighbours(candidates: pd.DataFrame, number: int) -> list[int]:
+    """Candidates of the same scheme one step away on one axis of the grid; earth pick-up first."""
+    row = candidates.loc[candidates["candidate"] == number].iloc[0]
+    same = candidates[candidates["scheme"] == row["scheme"]]
+    found = []
+    for axis in ("earth_pickup_a", "phase_pickup_a", "stabilising_resistance_ohm", "delay_s"):
+        others = [a for a in AXES if a != axis]
+        line = same[((same[others] == row[others]) | (same[others].isna() & row[others].isna())).all(axis=1)]
+        values = sorted(set(line[axis].dropna()))
+        if row[axis] in values:
+            at = values.index(row[axis])
+            for value in values[max(at - 1, 0):at] + values[at + 1:at + 2]:
+                found.append(int(line.loc[line[axis] == value, "candidate"].iloc[0]))
+    return found
+
+
+# --- the table --------------------------------------------------------------------------------------------
+
+_HEAD = ("no.", "", "scheme", "phase A", "earth A", "ohm", "s", "missed %", "false %")
+
+
+def _rows(result: Result) -> list[tuple[str, Mapping[str, Any]]]:
+    frame = result.candidates
+    numbers: dict[int, str] = {}
+    if result.chosen is not None:
+        numbers[result.chosen] = "chosen"
+    if result.runner_up is not None:
+        numbers.setdefault(result.runner_up, "runner-up")
+    for number in frame.loc[frame["present"], "candidate"]:
+        numbers[int(number)] = f"{numbers[number]}, present" if number in numbers else "present"
+    if result.chosen is not None:
+        for number in neighbours(frame, result.chosen):
+            numbers.setdefault(number, "")
+    else:
+        usable = frame[frame["admissible"]] if frame["admissible"].any() else frame
+        for number in usable.sort_values(["p_false_bound", "p_missed"], kind="stable")["candidate"]:
+            numbers.setdefault(int(number), "")
+            if len(numbers) >= MOST_ROWS:
+                break
+    by_number = frame.set_index("candidate", drop=False)
+    return [(role, by_number.loc[number].to_dict()) for number, role in [*numbers.items()][:MOST_ROWS]]
+
+
+def _cells(role: str, row: Mapping[str, Any]) -> tuple[str, ...]:
+    earth = "-" if math.isnan(row["earth_pickup_a"]) else f"{row['earth_pickup_a']:g}"
+    return (str(row["candidate"]), role, SHORT.get(row["scheme"], row["scheme"]), f"{row['phase_pickup_a']:g}", earth,
+            f"{row['stabilising_resistance_ohm']:g}", f"{row['delay_s']:g}", _bare(row, "p_missed", 3),
+            _bare(row, "p_false", 2))
+
+
+def _bare(row: Mapping[str, Any], name: str, digits: int) -> str:
+    p, low, high = (percent(row[f"{name}{end}"], digits).removesuffix(" %") for end in ("", "_low", "_high"))
+    return f"none (< {high})" if name == "p_false" and row[name] == 0 else f"{p} ({low}-{high})"
+
+
+# --- sentences --------------------------------------------------------------------------------------------
+
+
+def _choice(result: Result) -> list[str]:
+    row = result.candidates.set_index("candidate").loc[result.chosen].to_dict()
+    _, words = limit_of(result.study)
+    tries = int(result.provenance["fresh_batches"])
+    bound = row["p_false_bound"]
+    reached = percent(bound) if result.study.policy.p_false_max is not None else (
+        f"{bound * weights_of(result.study).events_per_year:.2g}")
+    false = (f"no false trip was seen (at most {percent(row['p_false_high'])} of the external events)"
+             if row["p_false"] == 0 else
+             f"it trips falsely on {_with_limits(row, 'p_false', 2)} of the external events")
+    which = "a fresh batch of random numbers" + (f", the one of {tries} that kept the limit" if tries > 1 else "")
+    lines = paragraph(
+        f"Chosen: no. {result.chosen}, {scheme_name(row['scheme'])}: {setting_text(row)}. It misses "
+        f"{_with_limits(row, 'p_missed', 3)} of the internal faults within reach, and {false}; with "
+        f"{100 * result.study.policy.level:g} % confidence at most {reached}, and the policy allows {words}. All from "
+        f"{which}.")
+    return lines + paragraph(_covered(row)) + paragraph(_against_present(result))
+
+
+def _covered(row: Mapping[str, Any]) -> str:
+    if math.isnan(row["covered_median"]):
+        return "The study has no earth faults."
+    if row["covered_p95"] == 0:
+        return "It covers no part of the winding against earth faults: no current differential setting here sees one."
+    median, low, high = (percent(row[f"covered_{name}"], 3) for name in ("median", "p05", "p95"))
+    return (f"Against earth faults it covers {median} of the winding (median; 5 and 95 % of the faults: {low} and "
+            f"{high}).")
+
+
+def _against_present(result: Result) -> str:
+    """The paired difference to the setting in service, in percentage points."""
+    words = []
+    for row in result.comparison.to_dict("records"):
+        change, low, high = (f"{100 * row[name]:+.3g}" for name in ("difference", "low", "high"))
+        what = "missed faults" if row["quantity"] == "p_missed" else "false trips"
+        words.append(f"{what} {change} ({low} to {high})")
+    return f"Minus the present setting, in percentage points: {', '.join(words)}." if words else ""
+
+
+def _with_limits(row: Mapping[str, Any], name: str, digits: int) -> str:
+    p, low, high = (percent(row[f"{name}{end}"], digits) for end in ("", "_low", "_high"))
+    return f"{p} ({low.removesuffix(' %')} to {high})"
+
+
+def _nothing(result: Result) -> list[str]:
+    """Why no candidate was chosen, and what would be needed."""
+    frame, (limit, words) = result.candidates, limit_of(result.study)
+    lines = paragraph(f"No candidate can be chosen: the policy allows {words} with "
+                      f"{100 * result.study.policy.level:g} % confidence.")
+    if (number := nearest(frame)) is None:
+        on_load = int((frame["load_operates_share"] > 0).sum())
+        return lines + paragraph(f"None of the {len(frame)} candidates is admissible: {on_load} operate on load, "
+                                 f"{len(frame) - on_load} need more than half the knee voltage. Needed: coarser "
+                                 "pick-ups or more equal CTs against the first, a smaller stabilising resistance "
+                                 "against the second.")
+    row = frame.set_index("candidate").loc[number].to_dict()
+    return lines + paragraph(f"Nearest to it is no. {number}, {scheme_name(row['scheme'])}: {setting_text(row)}, whose "
+                             f"false trips are bounded by {percent(row['p_false_bound'])} of the external events (the "
+                             f"limit is {percent(limit)}). {_needed(result.study, row, limit)}")
+
+
+def _needed(study: Study, row: Mapping[str, Any], limit: float) -> str:
+    if row["p_false"] >= limit:
+        return ("Needed: coarser pick-ups, a longer delay or a larger stabilising resistance than the grids offer, "
+                "better CTs, or a wider limit.")
+    if row["p_false_bound"] <= limit:
+        return "It met the limit in the study's batch but not on fresh random numbers: take more samples."
+    samples = math.ceil(study.study.samples * row["p_false_bound"] / limit / 1000) * 1000
+    return f"Needed: more samples; about {samples} would show it if it trips no more often than seen so far."

@@ -1,0 +1,71 @@
+"""Every candidate setting on one machine: the trade-off, the winding that is covered, and the setting to choose."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from montecarlo.report import figures
+from montecarlo.report.look import blank, look
+from montecarlo.report.tables import Result, run_study
+from montecarlo.study.description import Study
+from studies.protocol import Findings, Progress
+from studies.result_text import limit_of, nearest, result_text
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.figure import Figure
+
+__all__ = ["SettingSweep", "findings"]
+
+
+class SettingSweep:
+    """study.kind = "setting_sweep"."""
+
+    def run(self, study: Study, *, workers: int | None, progress: Progress | None) -> Findings:
+        return findings(run_study(study, workers=workers, progress=progress))
+
+
+def findings(result: Result) -> Findings:
+    """Tables, figures and text of a finished run."""
+    frames = {name: getattr(result, name) for name in ("candidates", "by_type", "coverage", "inputs")}
+    if len(result.comparison):
+        frames["comparison"] = result.comparison
+    blind = figures.blind_zone_frame(result.candidates)
+    if blind["scheme"].nunique() > 1:
+        frames["blind_zone"] = blind
+    return Findings(frames, _figures(result, frames), {"plants": result.plants}, result.provenance,
+                    tuple(result_text(result)))
+
+
+def _figures(result: Result, frames: dict[str, pd.DataFrame]) -> dict[str, tuple[Figure, str]]:
+    limit, words = limit_of(result.study)
+    words = f"policy's limit, {words.removesuffix(' of the external events')}"
+    drawn: dict[str, tuple[Figure, str]] = {}
+    with look():
+        figure, ax = blank()
+        figures.tradeoff(result.candidates, ax, limit=limit if limit < 1 else None, limit_text=words)
+        drawn["tradeoff"] = figure, "Missed internal faults against false trips, every candidate setting"
+        labels = _labels(result)
+        if labels and len(result.coverage):
+            figure, ax = blank(90)
+            figures.detection(result.coverage, labels, ax)
+            drawn["coverage"] = figure, "Earth faults detected against their place along the winding"
+        if "blind_zone" in frames:
+            figure, ax = blank(85)
+            figures.blind_zone(frames["blind_zone"], ax, limit=limit if limit < 1 else None, limit_text=words)
+            drawn["blind_zone"] = figure, "Blind part of the winding against the false trips allowed, each scheme"
+    return drawn
+
+
+def _labels(result: Result) -> dict[str, tuple[int, str]]:
+    """The candidates whose curves are drawn: chosen (or nearest to the limit), runner-up, present."""
+    frame = result.candidates
+    shown: dict[str, int | None] = {"chosen": result.chosen, "runner-up": result.runner_up}
+    if result.chosen is None:
+        shown = {"nearest to the limit": nearest(frame)}
+    present = frame.loc[frame["present"], "candidate"]
+    if len(present) and int(present.iloc[0]) not in shown.values():
+        shown["present"] = int(present.iloc[0])
+    rows = frame.set_index("candidate")
+    return {role: (number, figures.setting_text(rows.loc[number].to_dict()))
+            for role, number in shown.items() if number is not None}

@@ -1,0 +1,128 @@
+"""The README's command on a tiny study: a process, a folder, an answer."""
+
+from __future__ import annotations
+
+import csv
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from montecarlo import read_study
+from montecarlo.study.read import digest
+from studies.output import PROVENANCE
+from studies.text import CAUTION
+from tests.unit.studies import minimal_study_text
+
+Ran = tuple[Path, subprocess.CompletedProcess[str]]
+
+COLUMNS = {                                                # that others rely on
+    "candidates": """
+        candidate scheme phase_pickup_a earth_pickup_a stabilising_resistance_ohm delay_s p_missed p_missed_low
+        p_missed_high p_false p_false_low p_false_high missed_per_year false_per_year covered_median covered_p05
+        covered_p95 missed_line_end_law unreachable_per_year plant_missed_p95 plant_false_p95 plants_above_limit
+        admissible load_operates_share unresolved batch chosen""",
+    "by_type": "candidate side type weight samples unresolved p p_low p_high",
+    "coverage": "candidate x p_detected low high",
+    "inputs": "key unit distribution varies per_ct source",
+}
+
+
+def statorodds(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run([sys.executable, "-m", "studies", *arguments], cwd=folder, capture_output=True, text=True,
+                          check=False, timeout=600)
+
+
+def rows(path: Path) -> list[dict[str, str]]:
+    with path.open(newline="") as lines:
+        return list(csv.DictReader(lines))
+
+
+@pytest.fixture(scope="module")
+def ran(tmp_path_factory: pytest.TempPathFactory) -> Ran:
+    folder = tmp_path_factory.mktemp("run")
+    text = minimal_study_text().replace('kind = "two_phase_one_earth"', 'kind = ["two_phase_one_earth", "per_phase"]')
+    present = 'present = { scheme = "per_phase", phase_pickup_a = 0.3 }'
+    text = text.replace("delay_s = [0]", f"delay_s = [0, 0.15]\n{present}")
+    (folder / "tiny.toml").write_text(text)
+    return folder, statorodds(folder, "run", "tiny.toml", "--workers", "1")
+
+
+def test_it_runs_and_says_so(ran: Ran) -> None:
+    folder, done = ran
+    assert (done.returncode, done.stderr) == (0, "")
+    text = " ".join(done.stdout.split())
+    assert "Chosen: no. " in text
+    assert "fresh batch" in text
+    assert "present" in text
+    assert "tiny-results" in text
+    assert text.endswith(CAUTION)
+    assert max(map(len, done.stdout.splitlines())) <= 100
+    assert {path.name for path in folder.iterdir()} == {"tiny.toml", "tiny-results"}
+
+
+def test_the_folder_is_complete(ran: Ran) -> None:
+    folder, _ = ran
+    out = folder / "tiny-results"
+    figures = {f"{name}.{ending}" for name in ("tradeoff", "coverage", "blind_zone") for ending in ("svg", "png")}
+    tables = {f"{name}.csv" for name in ("candidates", "by_type", "coverage", "inputs", "comparison", "blind_zone")}
+    assert {path.name for path in out.iterdir()} == {*figures, *tables, "plants.npz", PROVENANCE, "tiny.toml"}
+    assert all(path.stat().st_size > 50 for path in out.iterdir())
+    assert (out / "tiny.toml").read_bytes() == (folder / "tiny.toml").read_bytes()
+
+
+def test_tables_have_their_columns(ran: Ran) -> None:
+    out = ran[0] / "tiny-results"
+    for name, columns in COLUMNS.items():
+        assert set(columns.split()) <= rows(out / f"{name}.csv")[0].keys(), name
+
+
+def test_the_chosen_candidate_keeps_the_policy(ran: Ran) -> None:
+    out = ran[0] / "tiny-results"
+    chosen = [row for row in rows(out / "candidates.csv") if row["chosen"] == "true"]
+    assert len(chosen) == 1
+    assert chosen[0]["batch"] == "2"
+    assert chosen[0]["admissible"] == "true"
+    assert float(chosen[0]["p_false_bound"]) <= 0.01
+    assert int(chosen[0]["candidate"]) == json.loads((out / PROVENANCE).read_text())["chosen"]
+
+
+def test_intervals_hold_their_estimates(ran: Ran) -> None:
+    for row in rows(ran[0] / "tiny-results" / "candidates.csv"):
+        for name in ("p_missed", "p_false"):
+            low, p, high = (float(row[f"{name}{end}"]) for end in ("_low", "", "_high"))
+            assert 0 <= low <= p <= high <= 1
+
+
+def test_a_scheme_without_an_earth_element_has_an_empty_cell(ran: Ran) -> None:
+    for row in rows(ran[0] / "tiny-results" / "candidates.csv"):
+        assert (row["earth_pickup_a"] == "") == (row["scheme"] == "per_phase")
+
+
+def test_provenance_points_back_to_the_study(ran: Ran) -> None:
+    out = ran[0] / "tiny-results"
+    record = json.loads((out / PROVENANCE).read_text())
+    assert record["product"] == "statorodds"
+    assert record["study_digest"] == digest(read_study(out / record["study_file"]))
+    assert record["seed"] == 20260101
+    assert record["command"] == "statorodds run tiny.toml --workers 1"
+    with np.load(out / "plants.npz", allow_pickle=False) as plants:
+        assert all(plants[name].dtype.kind in "fiub" for name in plants.files)
+
+
+def test_two_workers_give_the_same_tables(ran: Ran) -> None:
+    folder, _ = ran
+    done = statorodds(folder, "run", "tiny.toml", "--workers", "2", "--out", "two")
+    assert done.returncode == 0, done.stderr
+    for name in ("candidates.csv", "by_type.csv", "coverage.csv", "comparison.csv", "tradeoff.svg", "plants.npz"):
+        assert (folder / "two" / name).read_bytes() == (folder / "tiny-results" / name).read_bytes(), name
+
+
+def test_another_seed_gives_other_numbers(ran: Ran) -> None:
+    folder, _ = ran
+    assert statorodds(folder, "run", "tiny.toml", "--seed", "7", "--out", "other").returncode == 0
+    one, other = (rows(folder / name / "candidates.csv") for name in ("tiny-results", "other"))
+    assert [row["p_missed"] for row in one] != [row["p_missed"] for row in other]

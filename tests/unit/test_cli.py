@@ -1,0 +1,323 @@
+"""The command line: what it says to nonsense, its exit codes, and what it leaves behind."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import signal
+import subprocess
+import sys
+import tomllib
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+import studies
+from montecarlo import read_study
+from montecarlo.quantities import FAMILIES
+from montecarlo.sampling.inputs import list_inputs
+from studies.cli import COMMANDS, main
+from studies.output import PROVENANCE
+from studies.protocol import Findings
+from studies.text import CAUTION
+from tests.unit.studies import minimal_study_text
+
+Run = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
+    """main(...) in an empty folder that holds good.toml; code, stdout, stderr."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("MPLBACKEND", "agg")
+    (tmp_path / "good.toml").write_text(minimal_study_text())
+
+    def call(*arguments: str) -> tuple[int, str, str]:
+        try:
+            code = main(arguments)
+        except SystemExit as stopped:
+            code = int(stopped.code or 0)
+        captured = capsys.readouterr()
+        return code, captured.out, captured.err
+    return call
+
+
+class Quick:
+    """A kind of study without an engine."""
+
+    def __init__(self, act: Callable[[Any], None] = lambda progress: None) -> None:
+        self.act = act
+
+    def run(self, study: Any, *, workers: int | None, progress: Any) -> Findings:
+        self.act(progress)
+        return Findings({}, {}, provenance={"workers": workers, "samples": study.study.samples,
+                                            "seed": study.study.seed}, text=("the answer",))
+
+
+@pytest.fixture
+def quick(monkeypatch: pytest.MonkeyPatch) -> Callable[..., None]:
+    def install(act: Callable[[Any], None] = lambda progress: None) -> None:
+        monkeypatch.setitem(studies.KINDS, "setting_sweep", lambda: Quick(act))
+    install()
+    return install
+
+
+def provenance(folder: Path) -> dict[str, Any]:
+    record: dict[str, Any] = json.loads((folder / PROVENANCE).read_text())
+    return record
+
+
+# --- nonsense ---------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("arguments", "said"), [
+    ([], "no command; name one of new, check, run, schema; see statorodds --help"),
+    (["--bogus"], "no command"),
+    (["chek", "good.toml"], "chek: no such command; did you mean check?"),
+    (["xyzzy"], "xyzzy: no such command; name one of new, check, run, schema"),
+    (["check"], "the following arguments are required: FILE; see statorodds check --help"),
+    (["check", "good.toml", "more"], "unrecognized arguments: more"),
+    (["check", "no.toml"], "no.toml: no such file; check the path, or make a starter with the command new"),
+    (["check", "."], ".: is a folder; name the study file in it"),
+    (["check", "binary.toml"], "binary.toml: byte 1 is not UTF-8 text; save the file as UTF-8"),
+    (["check", "broken.toml"], "broken.toml: not valid TOML"),
+    (["run", "no.toml"], "no.toml: no such file"),
+    (["run", "good.toml", "--samples", "0"],
+     "--samples 0: must be a whole number from 1 to 1000000000000; leave it out for the study's own number"),
+    (["run", "good.toml", "--samples=-4"], "--samples -4: must be a whole number"),
+    (["run", "good.toml", "--samples", "1e5"], "--samples 1e5: must be a whole number"),
+    (["run", "good.toml", "--samples", "nan"], "--samples nan: must be a whole number"),
+    (["run", "good.toml", "--samples", "٣٤"], "must be a whole number"),
+    (["run", "good.toml", "--samples", ""], "--samples '': must be a whole number"),
+    (["run", "good.toml", "--samples", "9" * 5000], "must be a whole number"),
+    (["run", "good.toml", "--samples", "5"], "study.samples: 5, must be at least study.plants = 32"),
+    (["run", "good.toml", "--samples"], "argument --samples: expected one argument; see statorodds run --help"),
+    (["run", "good.toml", "--seed", "-1"], "--seed -1: must be a whole number from 0 to 9223372036854775807"),
+    (["run", "good.toml", "--workers", "0"], "--workers 0: must be a whole number from 1 to 1024; leave it out"),
+    (["run", "good.toml", "--workers", "100000"], "--workers 100000: must be a whole number"),
+    (["run", "good.toml", "--sam", "5"], "unrecognized arguments: --sam 5"),
+    (["run", "good.toml", "--out", "good.toml"], "good.toml: is a file; name a folder with --out"),
+    (["run", "good.toml", "--out", "no/such"], "no/such: the folder no that it would stand in does not exist"),
+    (["run", "good.toml", "--out", "."], ".: exists and is not empty; name another folder with --out"),
+    (["run", "good.toml", "--out", ".", "--replace"], ".: holds no provenance.json of a run"),
+    (["new", "good.toml"], "good.toml: exists already; name another file, or remove it first"),
+    (["new", "no/such.toml"], "no/such.toml: cannot be written (No such file or directory); name another file"),
+    (["new"], "the following arguments are required: FILE"),
+    (["schema", "more"], "unrecognized arguments: more"),
+])
+def test_nonsense_gets_one_line(run: Run, tmp_path: Path, arguments: list[str], said: str) -> None:
+    (tmp_path / "binary.toml").write_bytes(b"\xff\xfe\x00\x01")
+    (tmp_path / "broken.toml").write_text("x = [")
+    before = sorted(tmp_path.iterdir())
+    code, out, err = run(*arguments)
+    assert code == 2
+    assert not out
+    assert err.startswith("statorodds: ")
+    assert said in err
+    assert err.count("\n") == 1
+    assert sorted(tmp_path.iterdir()) == before
+
+
+def test_every_fault_of_a_file_has_its_own_line(run: Run, tmp_path: Path) -> None:
+    text = minimal_study_text().replace("samples = 512", "sampels = 512").replace("resistance_ohm = { nominal = 21.2",
+                                                                                  "resistance_ohm = { nominal = -21.2")
+    (tmp_path / "bad.toml").write_text(text)
+    code, out, err = run("check", "bad.toml")
+    assert (code, out) == (2, "")
+    lines = err.splitlines()
+    assert all(line.startswith("statorodds: ") for line in lines)
+    assert "statorodds: study.sampels: unknown; did you mean samples?" in lines
+    assert any("earthing.resistance_ohm" in line for line in lines)
+
+
+def test_an_empty_file_names_every_missing_table(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "empty.toml").write_text("")
+    code, _, err = run("check", "empty.toml")
+    assert code == 2
+    for name in ("study", "machine", "earthing", "ct", "scheme", "internal_faults", "candidates", "policy"):
+        assert f"statorodds: {name}: missing" in err
+
+
+def test_a_name_with_line_breaks_stays_on_one_line(run: Run) -> None:
+    code, _, err = run("check", "a\nb\x1b[31m.toml")
+    assert code == 2
+    assert err.count("\n") == 1
+    assert "\x1b" not in err
+
+
+def test_a_title_that_the_terminal_cannot_show_is_no_crash(tmp_path: Path) -> None:
+    (tmp_path / "s.toml").write_text(minimal_study_text().replace("An invented machine", "Ω−machine"), "utf-8")
+    done = subprocess.run([sys.executable, "-m", "studies", "check", str(tmp_path / "s.toml")], capture_output=True,
+                          env=os.environ | {"PYTHONIOENCODING": "ascii"}, check=False)
+    assert done.returncode == 0
+    assert b"\\u03a9" in done.stdout
+
+
+def test_unexpected_errors_are_not_swallowed(run: Run, quick: Callable[..., None]) -> None:
+    def fail(progress: object) -> None:
+        raise ZeroDivisionError("a mistake of ours")
+    quick(fail)
+    with pytest.raises(ZeroDivisionError, match="a mistake of ours"):
+        run("run", "good.toml")
+
+
+# --- what each command does -------------------------------------------------------------------------------
+
+
+def test_help_names_every_command(run: Run) -> None:
+    code, out, _ = run("--help")
+    assert code == 0
+    assert all(re.search(rf"^ +{command} ", out, re.MULTILINE) for command in COMMANDS)
+    assert "--workers" in run("run", "--help")[1]
+
+
+def test_version(run: Run) -> None:
+    code, out, _ = run("--version")
+    assert code == 0
+    assert re.fullmatch(r"statorodds \d+\.\d+\.\d+\n", out)
+
+
+def test_help_imports_nothing_heavy() -> None:
+    code = ("import sys\nfrom studies.cli import main\n"
+            "try:\n    main(['--help'])\nexcept SystemExit:\n    pass\n"
+            "heavy = {'numpy', 'scipy', 'pandas', 'numba', 'pydantic', 'joblib', 'matplotlib', 'seaborn', 'tqdm'}\n"
+            "sys.exit(' '.join(heavy & set(sys.modules)) or 0)")
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+
+
+def test_check_imports_no_plotting() -> None:
+    code = ("import sys\nfrom studies.cli import main\nmain(['check', sys.argv[1]])\n"
+            "sys.exit(' '.join({'pandas', 'matplotlib', 'seaborn', 'joblib'} & set(sys.modules)) or 0)")
+    starter = Path(studies.__file__).with_name("starter.toml")
+    done = subprocess.run([sys.executable, "-c", code, str(starter)], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+
+
+def test_the_starter_is_a_valid_study_with_every_form(run: Run, tmp_path: Path) -> None:
+    code, out, _ = run("new", "mine.toml")
+    assert code == 0
+    assert "statorodds run mine.toml" in out
+    table = tomllib.loads((tmp_path / "mine.toml").read_text())
+    study = read_study(tmp_path / "mine.toml")
+    inputs = list_inputs(study)
+    assert {item.distribution.family for item in inputs} == {*FAMILIES, "number"}
+    given = [value for section in table.values() for value in (section.values() if isinstance(section, dict) else ())
+             if isinstance(value, dict)]
+    for key in ("truncate", "shared", "varies", "source", "value", "tolerance_percent"):
+        assert any(key in value for value in given), key
+    assert study.correlations
+    assert study.candidates.present is not None
+    assert not study.told
+    assert "invented" in (tmp_path / "mine.toml").read_text().splitlines()[0]
+
+
+def test_check_ends_with_the_caution(run: Run) -> None:
+    code, out, err = run("check", "good.toml")
+    assert (code, err) == (0, "")
+    assert " ".join(out.split()).endswith(CAUTION)
+
+
+def test_schema_is_json(run: Run) -> None:
+    code, out, _ = run("schema")
+    assert code == 0
+    assert json.loads(out)["properties"]["machine"]
+
+
+def test_run_writes_beside_the_current_folder_and_ends_with_the_caution(run: Run, quick: Callable[..., None],
+                                                                        tmp_path: Path) -> None:
+    code, out, err = run("run", "good.toml")
+    assert (code, err) == (0, "")                                   # no progress bar: stderr is not a terminal
+    assert "the answer" in out
+    assert "good-results" in out
+    assert " ".join(out.split()).endswith(CAUTION)
+    assert {path.name for path in (tmp_path / "good-results").iterdir()} == {"good.toml", PROVENANCE}
+    assert (tmp_path / "good-results" / "good.toml").read_text() == minimal_study_text()
+
+
+def test_options_reach_the_study(run: Run, quick: Callable[..., None], tmp_path: Path) -> None:
+    assert run("run", "good.toml", "--out", "o", "--samples", "640", "--seed", "0", "--workers", "3")[0] == 0
+    record = provenance(tmp_path / "o")
+    assert (record["samples"], record["seed"], record["workers"]) == (640, 0, 3)
+    assert record["command"] == "statorodds run good.toml --out o --samples 640 --seed 0 --workers 3"
+
+
+def test_results_are_not_overwritten_unless_asked(run: Run, quick: Callable[..., None]) -> None:
+    assert run("run", "good.toml")[0] == 0
+    code, _, err = run("run", "good.toml")
+    assert code == 2
+    assert "good-results: exists and is not empty; add --replace" in err
+    assert run("run", "good.toml", "--replace")[0] == 0
+
+
+def test_the_folder_is_refused_before_anything_is_sampled(run: Run, quick: Callable[..., None], tmp_path: Path) -> None:
+    def sample(progress: object) -> None:
+        raise AssertionError("sampled")
+    quick(sample)
+    (tmp_path / "file").write_text("")
+    assert run("run", "good.toml", "--out", "file")[0] == 2
+
+
+def test_interrupt_leaves_one_line_and_nothing_else(run: Run, quick: Callable[..., None], tmp_path: Path) -> None:
+    def stop(progress: object) -> None:
+        raise KeyboardInterrupt
+    quick(stop)
+    before = sorted(tmp_path.iterdir())
+    assert run("run", "good.toml") == (130, "", "statorodds: stopped; nothing was written\n")
+    assert sorted(tmp_path.iterdir()) == before
+
+
+def test_termination_is_tidy_and_the_handler_is_put_back(run: Run, quick: Callable[..., None], tmp_path: Path) -> None:
+    before, handler = sorted(tmp_path.iterdir()), signal.getsignal(signal.SIGTERM)
+    quick(lambda progress: os.kill(os.getpid(), signal.SIGTERM))
+    assert run("run", "good.toml")[0] == 128 + signal.SIGTERM
+    assert sorted(tmp_path.iterdir()) == before
+    assert signal.getsignal(signal.SIGTERM) is handler
+
+
+def test_a_reader_that_leaves_is_no_crash() -> None:
+    command = f"{sys.executable} -m studies schema | head -c 10"
+    done = subprocess.run(command, shell=True, capture_output=True, text=True, check=False)
+    assert done.stderr == ""
+
+
+# --- progress ---------------------------------------------------------------------------------------------
+
+
+class Terminal:
+    """A stderr that says it is a terminal."""
+
+    encoding = "utf-8"
+
+    def __init__(self) -> None:
+        self.text = ""
+
+    def write(self, text: str) -> int:
+        self.text += text
+        return len(text)
+
+    def flush(self) -> None: ...
+
+    def isatty(self) -> bool:
+        return True
+
+
+def test_progress_shows_rate_and_time_left_on_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
+    from studies.progress import Bar
+
+    monkeypatch.setattr("sys.stderr", terminal := Terminal())
+    with Bar() as progress:
+        progress(0, 1, "compiling the solvers (first use only)")
+        for done in np.arange(1, 40):
+            progress(int(done) * 100, 4000, "internal.earth")
+        progress(500, 900, "internal.earth, fresh batch")
+        progress.note("drawing and writing")
+    assert terminal.text.startswith("compiling the solvers (first use only) ...\n")
+    assert "samples/s" in terminal.text
+    assert "left" in terminal.text
+    assert "\x1b[3" not in terminal.text                            # no colour, whatever NO_COLOR says
+    assert terminal.text.endswith("drawing and writing ...\n")

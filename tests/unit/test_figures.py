@@ -1,0 +1,263 @@
+"""Figures: what is drawn from which rows, text that neither overlaps nor leaves the page, files of the same bytes."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from itertools import combinations
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+
+from montecarlo.report import figures
+from montecarlo.report.labels import place_labels
+from montecarlo.report.look import blank, look, percent, write_figure
+from tests.unit import results
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+
+@pytest.fixture(autouse=True)
+def _look() -> Iterator[None]:
+    with look():
+        yield
+
+
+def tradeoff(frame: pd.DataFrame, **options: Any) -> tuple[Figure, Axes]:
+    figure, ax = blank()
+    figures.tradeoff(frame, ax, **options)
+    return figure, ax
+
+
+def detection(frame: pd.DataFrame, labels: dict[str, tuple[int, str]]) -> tuple[Figure, Axes]:
+    figure, ax = blank(90)
+    figures.detection(frame, labels, ax)
+    return figure, ax
+
+
+def assert_text_is_readable(figure: Figure) -> None:
+    """No text over another, none beyond the page."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.text import Text
+
+    canvas = FigureCanvasAgg(figure)
+    canvas.draw()
+    renderer = canvas.get_renderer()
+    page = figure.bbox
+    shown = [(text.get_text(), text.get_window_extent(renderer)) for text in figure.findobj(Text)
+             if text.get_visible() and text.get_text().strip()]
+    shown = [(text, box) for text, box in shown if box.width > 0 and _inside_an_axis(text, box, figure)]
+    assert shown
+    for text, box in shown:
+        corners = [page.padded(0.5).contains(*corner) for corner in (box.min, box.max)]
+        assert all(corners), text
+    for (text, box), (other, over) in combinations(shown, 2):
+        assert not box.padded(-1).overlaps(over.padded(-1)), (text, other)
+
+
+def _inside_an_axis(text: str, box: Any, figure: Figure) -> bool:
+    """Matplotlib keeps tick labels beyond the limits as objects that it does not draw."""
+    ax = figure.axes[0]
+    ticks = {label for axis in (ax.xaxis, ax.yaxis) for label in (t.get_text() for t in axis.get_ticklabels())}
+    window = ax.get_window_extent().padded(2)
+    if text not in ticks:
+        return True
+    return bool(window.x0 <= (box.x0 + box.x1) / 2 <= window.x1 or box.x1 <= window.x0) and \
+        bool(window.y0 <= (box.y0 + box.y1) / 2 <= window.y1 or box.y1 <= window.y0)
+
+
+# --- the front and the blind zone -------------------------------------------------------------------------
+
+
+def table(**columns: Any) -> pd.DataFrame:
+    import pandas as pd
+
+    return pd.DataFrame(columns)
+
+
+def test_front_is_what_nothing_beats() -> None:
+    frame = table(p_missed=[0.5, 0.3, 0.3, 0.2, 0.1, 0.05], p_false=[0.0, 0.0, 0.01, 0.02, 0.03, 0.02],
+                  admissible=[True, True, True, True, True, False])
+    assert figures.front(frame).tolist() == [False, True, False, True, True, False]
+
+
+def test_of_equal_candidates_the_first_is_on_the_front() -> None:
+    frame = table(p_missed=[0.4, 0.3, 0.3], p_false=[0.1, 0.1, 0.1], admissible=[True, True, True])
+    assert figures.front(frame).tolist() == [False, True, False]
+
+
+def test_front_of_nothing_admissible_is_empty() -> None:
+    assert not figures.front(table(p_missed=[0.4], p_false=[0.1], admissible=[False])).any()
+
+
+def test_blind_zone_takes_the_best_under_every_limit() -> None:
+    frame = table(scheme=["a", "a", "a", "a", "b", "b"], candidate=[1, 2, 3, 4, 5, 6],
+                  p_false_bound=[0.01, 0.02, 0.03, 0.001, 0.05, 0.001], covered_median=[0.5, 0.4, 0.8, 0.99, 0.6, 0.7],
+                  admissible=[True, True, True, False, True, True])
+    out = figures.blind_zone_frame(frame)
+    assert out.to_dict("list") == {
+        "scheme": ["a", "a", "a", "b", "b"], "p_false_limit": [0.01, 0.03, 0.05, 0.001, 0.05],
+        "blind": pytest.approx([0.5, 0.2, 0.2, 0.3, 0.3]), "candidate": [1, 3, 3, 6, 6]}
+
+
+def test_blind_zone_of_nothing_is_an_empty_table() -> None:
+    frame = table(scheme=["a"], candidate=[1], p_false_bound=[0.1], covered_median=[np.nan], admissible=[True])
+    assert figures.blind_zone_frame(frame).empty
+
+
+# --- what is drawn ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("frame", [
+    results.chosen_and_present(results.candidates(), 8, 30),
+    results.chosen_and_present(results.candidates(kinds=("per_phase",)), 1, 1),
+    results.candidates(earths=(0.01, 0.012)),
+    results.candidates().assign(p_false=0.0, p_false_low=0.0),
+    results.chosen_and_present(results.candidates().query("p_false > 0"), 2),
+    results.candidates().assign(admissible=False),
+    results.candidates().assign(p_missed=1.0, p_missed_low=1.0, p_missed_high=1.0),
+    results.candidates().head(1).assign(p_false=1.0, p_false_low=0.99, p_false_high=1.0),
+    results.candidates(ohms=(0, 100, 200, 300, 500, 700, 1000, 1500, 2000)),
+], ids=["usual", "chosen is present", "no choice", "no false trips", "all trip", "none admissible", "all missed",
+        "one candidate", "many resistances"])
+@pytest.mark.parametrize("limit", [None, 1e-3, 0.05])
+def test_tradeoff_is_readable(frame: pd.DataFrame, limit: float | None) -> None:
+    figure, _ = tradeoff(frame, limit=limit)
+    assert_text_is_readable(figure)
+
+
+def test_none_seen_has_a_column_of_its_own() -> None:
+    frame = results.candidates()
+    _, ax = tradeoff(frame)
+    assert "none\nseen" in [label.get_text() for label in ax.get_xticklabels()]
+    _, ax = tradeoff(frame.query("p_false > 0"))
+    assert "none\nseen" not in [label.get_text() for label in ax.get_xticklabels()]
+
+
+def test_only_front_chosen_and_present_have_intervals() -> None:
+    from matplotlib.collections import LineCollection
+
+    frame = results.chosen_and_present(results.candidates(), 5, 31)
+    _, ax = tradeoff(frame)
+    marked = figures.front(frame) | frame["chosen"] | frame["present"]
+    drawn = [c for c in ax.collections if isinstance(c, LineCollection)]
+    assert [len(bars.get_segments()) for bars in drawn] == [marked.sum()] * 2
+
+
+def test_axes_have_units_and_the_limit_is_named() -> None:
+    _, ax = tradeoff(results.candidates(), limit=0.01, limit_text="policy's limit, 1 %")
+    assert "% of the external events" in ax.get_xlabel()
+    assert "% of those within reach" in ax.get_ylabel()
+    assert "policy's limit, 1 %" in [text.get_text() for text in ax.texts]
+
+
+@pytest.mark.parametrize("ends", [(0.2, 0.2, 0.85), (0.1, 0.3, 0.5, 0.7), (1.5, 1.5), (0.9,), (-1.0, 0.5)])
+def test_detection_is_readable(ends: tuple[float, ...]) -> None:
+    roles = ("chosen", "runner-up", "present", "nearest to the limit")[:len(ends)]
+    numbers = tuple(range(1, len(ends) + 1))
+    text = "phase 0.05 A, earth 0.02 A, 2000 ohm, 0.1 s"
+    figure, ax = detection(results.coverage(numbers, ends), dict(zip(roles, ((n, text) for n in numbers), strict=True)))
+    assert_text_is_readable(figure)
+    assert len(ax.texts) == len(ends)
+
+
+def test_detection_takes_the_candidates_asked_for() -> None:
+    frame = results.coverage((4, 9), (0.2, 0.6))
+    _, ax = detection(frame, {"chosen": (9, "x")})
+    rows = frame[frame["candidate"] == 9]
+    np.testing.assert_allclose(ax.lines[0].get_xydata(), 100 * rows[["x", "p_detected"]].to_numpy())
+
+
+def test_blind_zone_is_readable_and_says_its_value_at_the_limit() -> None:
+    frame = figures.blind_zone_frame(results.candidates())
+    figure, ax = blank(85)
+    figures.blind_zone(frame, ax, limit=0.01, limit_text="policy's limit, 1 %")
+    assert_text_is_readable(figure)
+    best = frame[(frame["scheme"] == "two_phase_one_earth") & (frame["p_false_limit"] <= 0.01)]["blind"].min()
+    assert percent(best) in [text.get_text() for text in ax.texts]
+
+
+# --- labels -----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_labels_lie_apart_and_inside(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    x = np.linspace(0, 100, 201)
+    curves = [100 / (1 + np.exp(-(x - middle) / width)) for middle, width in
+              zip(rng.uniform(5, 95, 4), rng.uniform(1, 20, 4), strict=True)]
+    places = place_labels(x, curves, [(30.0, 8.0)] * 4)
+    for place in places:
+        assert 0 <= place.left <= 70
+        assert 0 <= place.low <= 92
+    for one, other in combinations(places, 2):
+        assert abs(one.left - other.left) >= 30 or abs(one.low - other.low) >= 8
+
+
+def test_a_label_touches_no_curve_where_there_is_room() -> None:
+    x = np.linspace(0, 100, 201)
+    curves = [np.clip(10 * (x - start), 0, 100) for start in (10, 50)]
+    for place in place_labels(x, curves, [(25.0, 8.0)] * 2):
+        for y in curves:
+            inside = (x >= place.left) & (x <= place.left + 25) & (y >= place.low) & (y <= place.low + 8)
+            assert not inside.any()
+
+
+# --- files ------------------------------------------------------------------------------------------------
+
+
+def test_files_are_the_same_twice_and_text_stays_text(tmp_path: Path) -> None:
+    frame = results.chosen_and_present(results.candidates(), 8, 30)
+    written = []
+    for name in ("one", "two"):
+        folder = tmp_path / name
+        folder.mkdir()
+        figure, _ = tradeoff(frame, limit=0.01)
+        svg, png = write_figure(figure, folder, "tradeoff", "Missed against false")
+        written.append((svg.read_bytes(), png.read_bytes()))
+    assert written[0] == written[1]
+    svg_text = written[0][0].decode()
+    assert re.search(r"<text[^>]*>chosen</text>", svg_text)
+    assert "<title>Missed against false</title>" in svg_text
+    assert "dc:date" not in svg_text
+
+
+def test_thousands_of_candidates_stay_a_small_file(tmp_path: Path) -> None:
+    frame = results.candidates(earths=tuple(np.round(np.linspace(0.02, 0.5, 700), 5)))
+    assert len(frame) > figures.MOST_VECTORS
+    figure, _ = tradeoff(frame)
+    svg, _ = write_figure(figure, tmp_path, "tradeoff", "many")
+    assert svg.stat().st_size < 700_000
+
+
+def test_the_look_leaves_no_trace() -> None:
+    import matplotlib as mpl
+    from matplotlib._pylab_helpers import Gcf
+
+    before = mpl.rcParams["svg.fonttype"], mpl.rcParams["font.size"]
+    with look():
+        tradeoff(results.candidates())
+    assert (mpl.rcParams["svg.fonttype"], mpl.rcParams["font.size"]) == before
+    assert not Gcf.figs
+
+
+@pytest.mark.parametrize(("value", "text"), [
+    (0.0, "0 %"), (1.0, "100 %"), (0.1678, "17 %"), (0.00022, "0.022 %"), (1.23e-6, "0.00012 %"), (3e-7, "3e-05 %"),
+    (0.9999, "100 %"), (0.004, "0.4 %"), (0.05, "5 %")])
+def test_percent(value: float, text: str) -> None:
+    assert percent(value) == text
+
+
+def test_percent_takes_more_digits() -> None:
+    assert percent(0.16781, 3) == "16.8 %"
+
+
+def test_a_setting_in_words() -> None:
+    row = {"phase_pickup_a": 0.1, "earth_pickup_a": 0.02, "stabilising_resistance_ohm": 300.0, "delay_s": 0.1}
+    assert figures.setting_text(row) == "phase 0.1 A, earth 0.02 A, 300 ohm, 0.1 s"
+    assert figures.setting_text(row | {"earth_pickup_a": np.nan, "delay_s": 0.0}) == "phase 0.1 A, 300 ohm, no delay"

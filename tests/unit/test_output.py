@@ -1,0 +1,231 @@
+"""The folder of a run: what is refused, what is replaced, and that nothing half-written stays."""
+
+from __future__ import annotations
+
+import json
+import os
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from montecarlo.errors import StudyError
+from montecarlo.report.look import blank
+from studies.output import PROVENANCE, Destination, prepare, write_findings, write_table
+from studies.protocol import Findings
+
+STUDY = b"# the study, byte for byte\r\n"
+
+
+def findings(**other: Any) -> Findings:
+    frame = pd.DataFrame({"candidate": [1, 2], "p": [0.1, np.nan], "chosen": [True, False], "note": ["", "a, b"]})
+    parts: dict[str, Any] = {
+        "frames": {"candidates": frame}, "figures": {"tradeoff": (blank()[0], "a title")},
+        "arrays": {"plants": {"input/x": np.arange(3.0)}}, "provenance": {"version": "1", "seed": 7}}
+    return Findings(**(parts | other))
+
+
+def write(folder: Path, *, replace: bool = False, name: str = "study.toml", **other: Any) -> list[str]:
+    return write_findings(findings(**other), prepare(folder, replace=replace), name, STUDY, "statorodds run study.toml")
+
+
+def refusal(folder: Path, *, replace: bool = False) -> str:
+    with pytest.raises(StudyError) as caught:
+        prepare(folder, replace=replace)
+    assert len(caught.value.faults) == 1
+    return caught.value.faults[0]
+
+
+def write_half(destination: Destination, failure: type[BaseException]) -> None:
+    with destination.staged() as folder:
+        (folder / "candidates.csv").write_text("half")
+        raise failure
+
+
+def names(folder: Path) -> set[str]:
+    return {path.name for path in folder.iterdir()}
+
+
+# --- what is written --------------------------------------------------------------------------------------
+
+
+def test_everything_is_written_and_listed(tmp_path: Path) -> None:
+    files = write(tmp_path / "out")
+    assert names(tmp_path / "out") == set(files) == {
+        "candidates.csv", "tradeoff.svg", "tradeoff.png", "plants.npz", "study.toml", PROVENANCE}
+    assert names(tmp_path) == {"out"}
+    assert (tmp_path / "out" / "study.toml").read_bytes() == STUDY
+
+
+def test_provenance_names_product_files_and_command(tmp_path: Path) -> None:
+    files = write(tmp_path / "out")
+    record = json.loads((tmp_path / "out" / PROVENANCE).read_text())
+    assert record == {"product": "statorodds", "version": "1", "seed": 7, "command": "statorodds run study.toml",
+                      "study_file": "study.toml", "files": files}
+
+
+def test_arrays_come_back_without_pickle(tmp_path: Path) -> None:
+    write(tmp_path / "out")
+    with np.load(tmp_path / "out" / "plants.npz", allow_pickle=False) as arrays:
+        assert arrays["input/x"].tolist() == [0.0, 1.0, 2.0]
+
+
+def test_an_array_that_needs_a_pickle_is_refused_and_leaves_nothing(tmp_path: Path) -> None:
+    with pytest.raises(TypeError, match="pickle"):
+        write(tmp_path / "out", arrays={"plants": {"x": np.array([None], dtype=object)}})
+    assert names(tmp_path) == set()
+
+
+def test_table_keeps_doubles_and_writes_words_for_flags(tmp_path: Path) -> None:
+    values = [0.1 + 0.2, 1e-300, np.nan, 1 / 3]
+    frame = pd.DataFrame({"p": values, "chosen": [True, False, True, False], "n": [1, 2, 3, 4]})
+    write_table(frame, tmp_path / "t.csv")
+    text = (tmp_path / "t.csv").read_bytes().decode()
+    assert text.splitlines()[3] == ",true,3"
+    assert "\r" not in text
+    back = pd.read_csv(tmp_path / "t.csv")
+    assert [float(line.partition(",")[0] or "nan") for line in text.splitlines()[1:]] == pytest.approx(
+        values, rel=0, abs=0, nan_ok=True)
+    assert back["chosen"].tolist() == frame["chosen"].tolist()
+
+
+@pytest.mark.parametrize("name", ["candidates.csv", PROVENANCE, "tradeoff.svg"])
+def test_a_study_named_like_a_result_is_kept_beside_it(tmp_path: Path, name: str) -> None:
+    write(tmp_path / "out", name=name)
+    assert (tmp_path / "out" / f"study-{name}").read_bytes() == STUDY
+    assert (tmp_path / "out" / name).read_bytes() != STUDY
+
+
+# --- where it may stand -----------------------------------------------------------------------------------
+
+
+def test_an_absent_folder_is_not_made_before_the_run(tmp_path: Path) -> None:
+    assert prepare(tmp_path / "out", replace=False) == Destination(tmp_path / "out", False)
+    assert names(tmp_path) == set()
+
+
+def test_an_empty_folder_is_filled(tmp_path: Path) -> None:
+    (tmp_path / "out").mkdir()
+    before = (tmp_path / "out").stat().st_ino
+    files = write(tmp_path / "out")
+    assert names(tmp_path / "out") == set(files)
+    assert (tmp_path / "out").stat().st_ino == before               # may be a mount point, or where a shell stands
+
+
+def test_what_is_there_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "notes.txt").write_text("mine")
+    assert refusal(tmp_path) == f"{tmp_path}: exists and is not empty; name another folder with --out"
+    assert "holds no provenance.json" in refusal(tmp_path, replace=True)
+    assert names(tmp_path) == {"notes.txt"}
+
+
+def test_results_are_replaced_only_when_asked(tmp_path: Path) -> None:
+    write(tmp_path / "out", name="old.toml")
+    assert "add --replace" in refusal(tmp_path / "out")
+    files = write(tmp_path / "out", replace=True, name="new.toml")
+    assert names(tmp_path / "out") == set(files)
+    assert "old.toml" not in files
+
+
+def test_a_stranger_among_the_results_is_not_removed(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    write(out)
+    (out / "notes.txt").write_text("mine")
+    (out / ".DS_Store").write_text("")
+    assert "holds notes.txt, not written by a run" in refusal(out, replace=True)
+
+
+@pytest.mark.parametrize("record", [
+    "", "[]", "{}", '{"product": "other", "files": ["provenance.json"]}', '{"product": "statorodds", "files": 3}',
+    '{"product": "statorodds"}', "\xff"])
+def test_a_foreign_provenance_protects_the_folder(tmp_path: Path, record: str) -> None:
+    (tmp_path / PROVENANCE).write_bytes(record.encode("latin-1"))
+    assert "holds no provenance.json of a run" in refusal(tmp_path, replace=True)
+
+
+def test_a_record_cannot_name_files_outside(tmp_path: Path) -> None:
+    out, outside = tmp_path / "out", tmp_path / "precious.txt"
+    outside.write_text("mine")
+    write(out)
+    record = json.loads((out / PROVENANCE).read_text())
+    files = [*record["files"], "../precious.txt", str(outside), 3]
+    (out / PROVENANCE).write_text(json.dumps(record | {"files": files}))
+    write(out, replace=True)
+    assert outside.read_text() == "mine"
+
+
+def test_a_file_and_a_dead_link_are_refused(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    (tmp_path / "link").symlink_to("nowhere")
+    assert "is a file" in refusal(tmp_path / "file", replace=True)
+    assert "is a link to nothing" in refusal(tmp_path / "link", replace=True)
+
+
+def test_a_link_to_a_folder_is_followed(tmp_path: Path) -> None:
+    (tmp_path / "real").mkdir()
+    (tmp_path / "link").symlink_to("real")
+    files = write(tmp_path / "link")
+    assert (tmp_path / "link").is_symlink()
+    assert names(tmp_path / "real") == set(files)
+
+
+def test_a_missing_parent_is_named(tmp_path: Path) -> None:
+    assert f"the folder {tmp_path / 'no'} that it would stand in does not exist" in refusal(tmp_path / "no" / "out")
+
+
+def test_a_place_that_cannot_be_written_to_is_named_before_the_run() -> None:
+    if not Path("/proc/self").is_dir():
+        pytest.skip("no place that even root cannot write to")
+    assert "cannot be written to" in refusal(Path("/proc/statorodds-results"))
+
+
+@pytest.mark.parametrize("failure", [KeyboardInterrupt, RuntimeError, SystemExit])
+@pytest.mark.parametrize("exists", [False, True])
+def test_a_failure_while_writing_leaves_nothing(tmp_path: Path, failure: type[BaseException], exists: bool) -> None:
+    out = tmp_path / "out"
+    if exists:
+        out.mkdir()
+    with pytest.raises(failure):
+        write_half(prepare(out, replace=False), failure)
+    assert names(tmp_path) == ({"out"} if exists else set())
+    assert not exists or names(out) == set()
+
+
+def test_a_failed_replacement_keeps_the_old_results(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    write(out)
+    before = {path.name: path.read_bytes() for path in out.iterdir()}
+    with pytest.raises(KeyboardInterrupt):
+        write_half(prepare(out, replace=True), KeyboardInterrupt)
+    assert {path.name: path.read_bytes() for path in out.iterdir()} == before
+
+
+def test_results_are_not_lost_to_a_folder_that_appeared_meanwhile(tmp_path: Path) -> None:
+    destination = prepare(tmp_path / "out", replace=False)
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out" / "other.csv").write_text("another run was faster")
+    with pytest.raises(StudyError, match="the results are in") as caught:
+        write_findings(findings(), destination, "study.toml", STUDY, "")
+    kept = Path(caught.value.faults[0].rpartition(" ")[2])
+    assert "candidates.csv" in names(kept)
+    assert names(tmp_path / "out") == {"other.csv"}
+
+
+def test_a_full_disk_is_one_line_and_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(*_: object, **__: object) -> None:
+        raise OSError(28, "No space left on device")
+    monkeypatch.setattr(np, "savez_compressed", full)
+    with pytest.raises(StudyError, match="No space left on device"):
+        write(tmp_path / "out")
+    assert names(tmp_path) == set()
+
+
+def test_the_folder_is_as_open_as_any_other(tmp_path: Path) -> None:
+    mask = os.umask(0o027)
+    try:
+        write(tmp_path / "out")
+    finally:
+        os.umask(mask)
+    assert (tmp_path / "out").stat().st_mode & 0o777 == 0o750

@@ -1,0 +1,165 @@
+"""The words at the end of a run: which rows are shown, the choice in a sentence, and what to do where there is none."""
+
+from __future__ import annotations
+
+import re
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, Any, cast
+
+import numpy as np
+import pytest
+
+from studies.result_text import MOST_ROWS, limit_of, nearest, neighbours, result_text
+from tests.unit import results
+from tests.unit.studies import study_with
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from montecarlo import Result
+
+
+def finished(frame: pd.DataFrame, *, chosen: int | None = None, runner_up: int | None = None,
+             present: int | None = None, policy: dict[str, Any] | None = None, tries: int = 1,
+             comparison: list[dict[str, Any]] | None = None, told: tuple[str, ...] = ()) -> Result:
+    """What the words are made from, without an engine."""
+    import pandas as pd
+
+    frame = results.chosen_and_present(frame, chosen or 0, present)
+    frame = frame.assign(covered_p05=frame["covered_median"] - 0.05, covered_p95=frame["covered_median"] + 0.05)
+    return cast("Result", SimpleNamespace(
+        study=study_with(policy=policy or {"p_false_max": 0.01}), candidates=frame, chosen=chosen, runner_up=runner_up,
+        provenance={"fresh_batches": tries}, told=told, comparison=pd.DataFrame(comparison or [])))
+
+
+def said(result: Result) -> str:
+    lines = result_text(result)
+    assert max(map(len, lines)) <= 100
+    return re.sub(r"\s+", " ", " ".join(lines))
+
+
+def rows(result: Result) -> list[list[str]]:
+    return [line.split() for line in result_text(result)[1:] if re.match(r" *\d+  ", line)]
+
+
+def test_the_choice_is_one_sentence_with_interval_limit_and_batch() -> None:
+    frame = results.candidates()
+    frame.loc[4, ["p_missed", "p_missed_low", "p_missed_high"]] = [0.1678, 0.1652, 0.1704]
+    frame.loc[4, ["p_false", "p_false_low", "p_false_high", "p_false_bound"]] = [0.00022, 0.000094, 0.0007, 0.00061]
+    text = said(finished(frame, chosen=5, runner_up=6))
+    assert ("It misses 16.8 % (16.5 to 17 %) of the internal faults within reach, and it trips falsely on 0.022 % "
+            "(0.0094 to 0.07 %) of the external events; with 95 % confidence at most 0.061 %, and the policy allows "
+            "1 % of the external events. All from a fresh batch of random numbers.") in text
+    assert "Chosen: no. 5, two phase elements, one earth element: " in text
+
+
+def test_no_false_trip_is_not_called_zero() -> None:
+    frame = results.candidates().assign(p_false=0.0, p_false_low=0.0, p_false_high=0.0004)
+    text = said(finished(frame, chosen=5))
+    assert "no false trip was seen (at most 0.04 % of the external events)" in text
+    assert "none (< 0.04)" in text
+
+
+def test_a_limit_a_year_is_compared_with_false_trips_a_year() -> None:
+    frame = results.candidates().assign(p_false_bound=0.01)
+    result = finished(frame, chosen=5, policy={"false_per_year_max": 0.06})
+    assert limit_of(result.study) == (pytest.approx(0.05), "0.06 false trips a year")       # of 1.2 events a year
+    assert "with 95 % confidence at most 0.012, and the policy allows 0.06 false trips a year" in said(result)
+
+
+def test_a_second_fresh_batch_is_said() -> None:
+    assert "a fresh batch of random numbers, the one of 3 that kept the limit" in said(
+        finished(results.candidates(), chosen=5, tries=3))
+
+
+def test_rows_are_chosen_runner_up_present_and_neighbours() -> None:
+    frame = results.candidates()
+    shown = rows(finished(frame, chosen=5, runner_up=8, present=31))
+    assert [row[:2] for row in shown[:3]] == [["5", "chosen"], ["8", "runner-up"], ["31", "present"]]
+    assert len(shown) <= MOST_ROWS
+    assert {int(row[0]) for row in shown[3:]} <= set(neighbours(frame, 5))
+
+
+def test_the_present_setting_may_be_the_chosen_one() -> None:
+    shown = rows(finished(results.candidates(), chosen=5, runner_up=8, present=5))
+    assert shown[0][:3] == ["5", "chosen,", "present"]
+    assert [row[0] for row in shown].count("5") == 1
+
+
+def test_neighbours_are_one_step_away_on_one_axis() -> None:
+    frame = results.candidates(ohms=(0.0, 300.0, 900.0), earths=(0.02, 0.05, 0.1, 0.2))
+    frame = frame.set_index("candidate", drop=False)
+    axes = ["scheme", "phase_pickup_a", "earth_pickup_a", "stabilising_resistance_ohm", "delay_s"]
+    number = int(frame[(frame["stabilising_resistance_ohm"] == 300) & (frame["earth_pickup_a"] == 0.05)].index[0])
+    found = neighbours(frame, number)
+    assert len(found) == len(set(found)) == 6                       # 2 earth, 1 phase, 2 resistance, 1 delay
+    for other in found:
+        assert sum(frame.loc[number, axis] != frame.loc[other, axis] for axis in axes) == 1
+
+
+def test_neighbours_without_an_earth_element() -> None:
+    frame = results.candidates(kinds=("per_phase",))
+    assert len(neighbours(frame, 1)) == 3
+
+
+def test_coverage_in_words() -> None:
+    assert "covers 91 % of the winding (median; 5 and 95 % of the faults: 86 % and 96 %)" in said(
+        finished(results.candidates().assign(covered_median=0.91), chosen=5))
+    assert "The study has no earth faults" in said(
+        finished(results.candidates().assign(covered_median=np.nan), chosen=5))
+    nothing = finished(results.candidates(), chosen=5)
+    nothing.candidates["covered_p95"] = 0.0
+    assert "It covers no part of the winding against earth faults" in said(nothing)
+
+
+def test_difference_to_the_present_setting_in_points() -> None:
+    change = [{"quantity": "p_missed", "difference": -0.538, "low": -0.542, "high": -0.534},
+              {"quantity": "p_false", "difference": 0.0002, "low": 0.0, "high": 0.0004}]
+    text = said(finished(results.candidates(), chosen=5, present=31, comparison=change))
+    assert "in percentage points: missed faults -53.8 (-54.2 to -53.4), false trips +0.02 (+0 to +0.04)." in text
+
+
+def test_what_is_told_is_shown_whole() -> None:
+    assert "- 500 samples asked for, 512 drawn." in said(
+        finished(results.candidates(), chosen=5, told=("500 samples asked for, 512 drawn.",)))
+
+
+# --- nothing to choose ------------------------------------------------------------------------------------
+
+
+def test_more_samples_are_asked_for_where_they_would_do() -> None:
+    frame = results.candidates().assign(p_false=0.0, p_false_low=0.0, p_false_bound=0.03)
+    text = said(finished(frame))
+    assert "No candidate can be chosen: the policy allows 1 % of the external events with 95 % confidence." in text
+    assert "about 2000 would show it" in text                       # 512 samples bound 3 %: 1536 bound 1 %
+
+
+def test_another_setting_is_asked_for_where_samples_would_not_do() -> None:
+    frame = results.candidates().assign(p_false=0.2, p_false_bound=0.25)
+    assert "Needed: coarser pick-ups, a longer delay" in said(finished(frame))
+
+
+def test_a_limit_kept_by_chance_is_said() -> None:
+    frame = results.candidates().assign(p_false=0.001, p_false_bound=0.005)
+    assert "but not on fresh random numbers: take more samples" in said(finished(frame, tries=4))
+
+
+def test_nothing_admissible_says_why() -> None:
+    frame = results.candidates().assign(admissible=False)
+    frame.loc[:9, "load_operates_share"] = 0.1
+    text = said(finished(frame, present=3))
+    assert f"None of the {len(frame)} candidates is admissible: 10 operate on load, {len(frame) - 10} need more" in text
+    assert rows(finished(frame, present=3))[0][:2] == ["3", "present"]
+
+
+def test_nearest_is_admissible_and_bounded_lowest() -> None:
+    frame = results.candidates()
+    best = frame[frame["admissible"]]["p_false_bound"].min()
+    row = frame.set_index("candidate").loc[nearest(frame)]
+    assert row["admissible"]
+    assert row["p_false_bound"] == best
+    assert nearest(frame.assign(admissible=False)) is None
+
+
+def test_the_table_has_at_most_eight_rows() -> None:
+    assert len(rows(finished(results.candidates()))) == MOST_ROWS
