@@ -13,7 +13,7 @@ from scipy.special import stdtrit
 
 from montecarlo.estimates.intervals import Estimate, Side, clustered, student_mean, with_unresolved
 from montecarlo.estimates.spread import Spread, binomial_noise, plant_spread
-from montecarlo.estimates.tally import POSITION_BINS, LatticeTally, Tally
+from montecarlo.estimates.tally import POSITION_BINS, SLOTS, LatticeTally, Tally
 from montecarlo.estimates.totals import Total, mover, plant_correlation
 from montecarlo.quantities import Array
 
@@ -30,8 +30,8 @@ class Stratum:
     unresolved: Array                                      # (C, M)
     squares: Array | None                                  # (C, M) Σ y², None for counts
     line_end: Array | None                                 # (C, M)
-    starts: Array | None                                   # (blocks, C, bins) critical positions, and
-    start_sums: Array | None                               # (blocks, C, bins) their sums
+    starts: Array | None                                   # (blocks, C, slots) critical positions, and
+    start_sums: Array | None                               # (blocks, C, slots) their sums
 
     @property
     def conditional(self) -> bool:
@@ -79,7 +79,7 @@ def gather(name: str, blocks: Sequence[Tally]) -> Stratum:
                 len(block.lattices[k].trials) for block in blocks), -1).T for k in lattices])
 
     def histogram(part: Callable[[LatticeTally], Array]) -> Array:
-        return np.stack([np.concatenate([part(block.lattices[k]).reshape(-1, POSITION_BINS) for k in lattices])
+        return np.stack([np.concatenate([part(block.lattices[k]).reshape(-1, SLOTS) for k in lattices])
                          for block in blocks])
 
     first = blocks[0].lattices[0]
@@ -153,7 +153,7 @@ class Coverage:
 
 
 def coverage(stratum: Stratum) -> Coverage:
-    """1 - x*: the quantile's bin gives its mean, so that equal positions come out exactly."""
+    """1 - x*: the quantile's slot gives its mean, so that equal positions come out exactly."""
     counts, sums = _present(stratum.starts).sum(axis=0), _present(stratum.start_sums).sum(axis=0)
     cumulated = np.cumsum(counts, axis=1)
     total = cumulated[:, -1:]

@@ -16,6 +16,7 @@ from montecarlo.quantities import Array
 Flags = NDArray[np.bool_]
 
 POSITION_BINS = 200                                        # of the winding, for coverage and its quantiles
+SLOTS = POSITION_BINS + 1                                  # and one for faults detected nowhere, x* = 1
 
 
 @dataclass(eq=False)
@@ -28,8 +29,8 @@ class LatticeTally:
     unresolved: Array                                      # (plants,)
     squares: Array | None = None                           # (plants, P, E, D); None for counts, where y² = y
     line_end: Array | None = None                          # (plants, P, E, D)
-    starts: Array | None = None                            # (P, E, D, bins) how many critical positions in each bin
-    start_sums: Array | None = None                        # (P, E, D, bins) and their sum
+    starts: Array | None = None                            # (P, E, D, slots) how many critical positions in each slot
+    start_sums: Array | None = None                        # (P, E, D, slots) and their sum
 
     def __add__(self, other: LatticeTally) -> LatticeTally:
         return LatticeTally(self.total + other.total, self.trials + other.trials, self.unresolved + other.unresolved,
@@ -134,7 +135,7 @@ def sum_conditional(phase_x: Array, earth_x: Array | None, load: Pickups, phase_
     tally = LatticeTally(np.zeros((plants, *shape)), np.full(plants, n / plants),
                          n / plants - resolved.reshape(plants, -1).sum(axis=1), np.zeros((plants, *shape)),
                          np.zeros((plants, *shape)) if line_end else None,
-                         np.zeros((*shape, POSITION_BINS)), np.zeros((*shape, POSITION_BINS)))
+                         np.zeros((*shape, SLOTS)), np.zeros((*shape, SLOTS)))
     for p in range(settings):                              # one row of settings at a time bounds the memory
         x = np.minimum(phase_x[:, p, None, :], earth_x)
         x = np.where(quiet_phase[:, p, None, :] & quiet_earth, x, 1.0)
@@ -152,11 +153,10 @@ def sum_conditional(phase_x: Array, earth_x: Array | None, load: Pickups, phase_
 
 
 def _positions(x: Array) -> tuple[Array, Array]:
-    """Histogram over the winding of critical positions (n, E, D), and the sums in each bin: (E, D, bins)."""
+    """Histogram over the winding of critical positions (n, E, D), and the sums in each slot: (E, D, slots)."""
     shape = x.shape[1:]
     cells = int(np.prod(shape))
-    slot = np.minimum((x * POSITION_BINS).astype(np.int64), POSITION_BINS - 1).reshape(-1, cells)
-    slot = slot + np.arange(cells) * POSITION_BINS
-    counts = np.bincount(slot.ravel(), minlength=cells * POSITION_BINS)
-    sums = np.bincount(slot.ravel(), weights=x.ravel(), minlength=cells * POSITION_BINS)
-    return np.asarray(counts.reshape(*shape, POSITION_BINS), float), np.asarray(sums.reshape(*shape, POSITION_BINS))
+    slot = (x * POSITION_BINS).astype(np.int64).reshape(-1, cells) + np.arange(cells) * SLOTS
+    counts = np.bincount(slot.ravel(), minlength=cells * SLOTS)
+    sums = np.bincount(slot.ravel(), weights=x.ravel(), minlength=cells * SLOTS)
+    return np.asarray(counts.reshape(*shape, SLOTS), float), np.asarray(sums.reshape(*shape, SLOTS))

@@ -122,3 +122,12 @@ def test_an_exact_answer_for_the_share_out_of_reach(small: Result) -> None:
     assert small.candidates["unreachable_per_year"].to_numpy() == pytest.approx(0.01 * 0.01)
     weights = small.by_type[small.by_type["side"] == "internal"].groupby("candidate")["weight"].sum()
     assert weights.to_numpy() == pytest.approx(1.0)
+
+
+def test_a_fault_that_is_seen_nowhere_is_not_seen_at_the_terminals() -> None:
+    result = run({"internal_faults.shares": {"earth": 1.0}, "earthing.resistance_ohm": 800.0,
+                  "candidates.earth_pickup_a": [0.1]})
+    assert (result.coverage["p_detected"] == 0).all()
+    assert (result.candidates["covered_median"] == 0).all()
+    assert (result.candidates["p_missed"] == 1).all()
+    assert (result.candidates["p_missed_low"] < 1).all()   # 64 sampled faults do not prove "never"
