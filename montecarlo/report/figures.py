@@ -171,6 +171,7 @@ def _tradeoff_axes(ax: Axes, span: _Span, high: float) -> None:
         ticks, labels = list(ax.get_xticks()), [text.get_text() for text in ax.get_xticklabels()]
         ax.xaxis.set_major_locator(FixedLocator([100 * span.none, *ticks]))
         ax.xaxis.set_major_formatter(FixedFormatter(["none\nseen", *labels]))
+    high = high or 1.0
     ax.set_ylim(-0.10 * high, 1.06 * high)
     ax.yaxis.set_major_locator(FixedLocator([t for t in ax.get_yticks() if 0 <= t <= 1.06 * high]))
     ax.set_xlabel("false trips, % of the external events", color=FALSE_TEXT)
