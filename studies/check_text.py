@@ -42,7 +42,7 @@ def check_text(study: Study) -> str:
             lines += heading(title)
             for sentence in sentences:
                 lines += paragraph(sentence, "  ", "    ")
-    return "\n".join([*lines, "", *paragraph(CAUTION)])
+    return "\n".join([*lines, "", CAUTION])
 
 
 def _head(study: Study) -> list[str]:

@@ -158,7 +158,7 @@ def _run(options: argparse.Namespace, given: list[str]) -> None:
     os.environ["MPLBACKEND"] = "agg"                            # figures go to files, whatever the terminal has
     from studies import KINDS
     from studies.progress import Bar
-    from studies.text import CAUTION, paragraph
+    from studies.text import CAUTION
 
     warnings.filterwarnings("ignore", ".*(still being processed|successfully executed)", UserWarning)   # on Ctrl-C
     with _tidy_when_terminated(), Bar() as progress:
@@ -168,7 +168,7 @@ def _run(options: argparse.Namespace, given: list[str]) -> None:
     folder = destination.folder
     print("\n".join([study.study.title, "", *findings.text, "",
                      f"Results: {folder}{os.sep} ({len(files)} files; begin with candidates.csv and tradeoff.svg)",
-                     "", *paragraph(CAUTION)]))
+                     "", CAUTION]))
 
 
 @contextmanager

@@ -10,9 +10,8 @@ __all__ = ["CAUTION", "WIDTH", "heading", "paragraph", "table"]
 
 WIDTH = 100
 
-CAUTION = ("Caution: the secondary of a CT that carries current is lethal when open; settings are reviewed by a "
-           "licensed engineer under the local code; probabilities hold for the model and its stated inputs, not for "
-           "the plant.")
+CAUTION = ("Caution: open CT secondaries are lethal; settings are reviewed by a licensed engineer under the local "
+           "code; probabilities hold for the model and its stated inputs.")     # one line, never wrapped
 
 
 def heading(text: str) -> list[str]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from montecarlo.engine.case import EARTH, Job, beyond_phasors, run_chunk, strata
+from montecarlo.engine.case import EARTH, STEADY_INTERVALS, Job, beyond_phasors, run_chunk, strata
 from montecarlo.engine.parallel import mapped, worker_count
 from montecarlo.errors import StudyError
 from montecarlo.estimates.assemble import Stratum, gather
@@ -84,7 +84,7 @@ def run(study: Study, *, workers: int | None = None, progress: Progress | None =
         if fresh.judgement.within_limit[0] and fresh.judgement.admissible[0]:
             break
         chosen = None
-    told += _choice_notes(len(order), tries, chosen)
+    told += _choice_notes(tries, chosen)
     return Outcome(study, first, fresh, chosen, runner_up if chosen else None, present, tries, tuple(told))
 
 
@@ -93,13 +93,12 @@ def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: i
     job = Job(study, tuple(lattices), *designs(study))
     names = strata(study)
     tasks: list[Task] = [(job, chunk) for name in names for chunk in job.design_of(name).chunks(name, round_)]
-    total = sum(job.design_of(chunk.stratum).samples_in(chunk) for _, chunk in tasks)
-    done = 0
+    total, done = sum(_solutions(job, chunk) for _, chunk in tasks), 0
     sums: dict[tuple[str, int], Tally] = {}
     for (_, chunk), tally in zip(tasks, mapped(_run_task, tasks, workers), strict=True):
         key = chunk.stratum, chunk.plant_block
         sums[key] = sums[key] + tally if key in sums else tally
-        done += job.design_of(chunk.stratum).samples_in(chunk)
+        done += _solutions(job, chunk)
         progress(done, total, chunk.stratum if round_ == 0 else f"{chunk.stratum}, fresh batch")
     gathered = {name: gather(name, [sums[name, block] for block in range(BLOCKS)]) for name in names}
     notes = {}
@@ -107,6 +106,12 @@ def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: i
         blocks = [sums[EARTH, block].notes for block in range(BLOCKS)]
         notes = {key: float(np.sum([block[key] for block in blocks])) for key in blocks[0]}
     return Batch(round_, tuple(lattices), gathered, judge(study, lattices, gathered), notes)
+
+
+def _solutions(job: Job, chunk: Chunk) -> int:
+    """What progress counts: samples, and every place on the winding for an earth fault."""
+    places = STEADY_INTERVALS + 1 if chunk.stratum == EARTH else 1
+    return job.design_of(chunk.stratum).samples_in(chunk) * places
 
 
 def _run_task(task: Task) -> Tally:
@@ -155,12 +160,10 @@ def _method_notes(study: Study, batch: Batch) -> list[str]:
     return notes
 
 
-def _choice_notes(eligible: int, tries: int, chosen: Setting | None) -> list[str]:
-    if chosen is None:
-        return [f"No candidate meets the policy: {eligible} met it in the study's batch"
-                + (f", but none of the best {tries} did on fresh random numbers." if eligible else ".")]
-    if tries == 1:
-        return []
-    return [f"The {tries - 1} better candidate(s) of the study's batch missed the limit on fresh random numbers; the "
-            f"one chosen is the first that met it again."]
-
+def _choice_notes(tries: int, chosen: Setting | None) -> list[str]:
+    if chosen is None and tries:
+        return [f"{tries} candidate(s) met the policy in the study's batch and missed it on fresh random numbers."]
+    if tries > 1:
+        return [f"The {tries - 1} better candidate(s) of the study's batch missed the limit on fresh random numbers; "
+                f"the one chosen is the first that met it again."]
+    return []

@@ -219,7 +219,7 @@ def test_the_starter_is_a_valid_study_with_every_form(run: Run, tmp_path: Path) 
 def test_check_ends_with_the_caution(run: Run) -> None:
     code, out, err = run("check", "good.toml")
     assert (code, err) == (0, "")
-    assert " ".join(out.split()).endswith(CAUTION)
+    assert out.splitlines()[-1] == CAUTION
 
 
 def test_schema_is_json(run: Run) -> None:
@@ -234,7 +234,7 @@ def test_run_writes_beside_the_current_folder_and_ends_with_the_caution(run: Run
     assert (code, err) == (0, "")                                   # no progress bar: stderr is not a terminal
     assert "the answer" in out
     assert "good-results" in out
-    assert " ".join(out.split()).endswith(CAUTION)
+    assert out.splitlines()[-1] == CAUTION
     assert {path.name for path in (tmp_path / "good-results").iterdir()} == {"good.toml", PROVENANCE}
     assert (tmp_path / "good-results" / "good.toml").read_text() == minimal_study_text()
 
