@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from montecarlo.plant import external, internal, machine
+from montecarlo.plant import internal, machine
 from montecarlo.quantities import Array
 from montecarlo.relays.schemes import SchemeKind, leg_resistances
 from montecarlo.sampling.inputs import list_inputs
@@ -138,19 +138,17 @@ class Desk:
         return float(np.interp(setting_a, np.maximum.accumulate(leg), current, right=np.nan))
 
     def through_fault(self) -> ThroughFault:
-        """The largest of the listed events, each at the least external reactance that can be drawn."""
-        return max(map(self._through_fault, self.study.external_events), key=lambda fault: fault.primary_a)
-
-    def _through_fault(self, event: external.ExternalEvent) -> ThroughFault:
-        names = external.Decrement.__dataclass_fields__
-        decrement = external.Decrement(**{name: self.at(f"machine.{name}") for name in names})
-        outside = event.external_reactance_pu.support()[0]
-        emf, rated = self.at("machine.voltage_factor"), self.study.machine.rated_current_a
-        current = rated * float(external.fault_current_rms(event.kind, 0.0, emf, decrement, outside))
-        own, negative = (self.at(f"machine.{name}_reactance_pu") for name in ("subtransient", "negative_sequence"))
-        drive, path = (f"{emf:g}", f"{own:g} + {outside:g}") if event.kind == "three_phase" else (
-            f"sqrt(3) x {emf:g}", f"{own:g} + {negative:g} + 2 x {outside:g}")
-        return ThroughFault(event.name, current, f"{drive} / ({path}) x {rated:.4g} A")
+        """The largest of the listed events that have a hand formula, each at the worst that can be drawn; without
+        one a fault at the terminals."""
+        rated, centre = self.study.machine.rated_current_a, {key: float(row.ravel()[0])
+                                                             for key, row in self.centre.items()}
+        found = [(event.name, by_hand) for event in self.study.external_events
+                 if (by_hand := event.by_hand(centre)) is not None]
+        if not found:
+            emf, own = self.at("machine.voltage_factor"), self.at("machine.subtransient_reactance_pu")
+            found = [("none of the listed, a fault at the terminals", (emf / own, f"{emf:g} / {own:g}"))]
+        name, (current, formula) = max(found, key=lambda item: item[1][0])
+        return ThroughFault(name, rated * current, f"{formula} x {rated:.4g} A")
 
     def capacitance_f(self) -> float:
         """C_s + C_z + C_e of one phase. [F]"""

@@ -167,16 +167,15 @@ def is_even(position: object) -> bool:
 def _external(block: Block, name: str) -> dict[Circuit, Pickups]:
     """The same sampled waveforms through every circuit."""
     event = next(item for item in block.study.external_events if item.name == name)
-    window, wave, load = primary.through_fault(block, event)
+    window, source, before = primary.external_event(block, event)
     responses = {}
     for circuit in block.circuits:
         scheme = block.scheme(circuit)
         leg_ohm = block.leg_ohm(circuit)
-        _, flux = steady.solve(scheme.table, leg_ohm, block.bank, load, block.omega)
+        _, flux = steady.solve(scheme.table, leg_ohm, block.bank, before, block.omega)
         response = transient.solve(
-            scheme.table, leg_ohm, block.bank, transient.Source(wave, np.tile(np.arange(3), 2)), window, flux,
-            watch=scheme.watch, fundamental=block.study.relay.measure == "fundamental",
-            delays_s=block.delays(circuit))
+            scheme.table, leg_ohm, block.bank, source, window, flux, watch=scheme.watch,
+            fundamental=block.study.relay.measure == "fundamental", delays_s=block.delays(circuit))
         responses[circuit] = block.pickups(scheme, response.pickup)
     return responses
 

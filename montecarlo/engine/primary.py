@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Literal, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from montecarlo.plant import external, internal, machine, states
-from montecarlo.plant.external import ExternalEvent
+from montecarlo.plant import internal, machine, states
+from montecarlo.plant.events.base import Event, Scene
 from montecarlo.quantities import Array
 from montecarlo.secondary.transient import Source, Window
 
@@ -101,20 +101,16 @@ def phase_faults(block: Block, kind: str) -> Complex:
     return np.asarray(fault + carried)
 
 
-def through_fault(block: Block, event: ExternalEvent) -> tuple[Window, Array, Complex]:
-    """The window, the three phases' currents on its times (n, 3, points) [A], and the load phasors (n, 6) before."""
-    s, m = block.samples, block.study.machine
-    here = {name: s[f"external_events.{event.name}.{name}"]
-            for name in ("external_reactance_pu", "external_resistance_pu", "clearing_time_s")}
-    window = Window(m.frequency_hz, float(here["clearing_time_s"].max()) + 1 / m.frequency_hz + event.run_on_s)
-    angle = 2 * np.pi * block.uniform("point_on_wave")
-    decrement = external.Decrement(**{name: s[f"machine.{name}"] for name in external.Decrement.__dataclass_fields__})
-    wave = external.through_fault(
-        event.kind, window.times(), decrement, voltage_factor=s["machine.voltage_factor"],
-        load_current_pu=s["load.current_pu"], power_factor=s["load.power_factor"], point_on_wave_rad=angle,
-        pair=block.phase_number(), omega=block.omega, rated_current_a=m.rated_current_a, **here)
-    carried = states.load_currents(s["load.current_pu"], s["load.power_factor"], m.rated_current_a)
-    return window, wave, np.asarray(carried * np.exp(1j * angle)[:, None])
+def external_event(block: Block, event: Event) -> tuple[Window, Source, Complex]:
+    """The window of an event, its currents on the window's times, and the phasors (n, 6) before it [A] RMS."""
+    s, m, prefix = block.samples, block.study.machine, f"external_events.{event.name}."
+    scene = Scene(
+        machine=m, samples=s, own={key.removeprefix(prefix): s[key] for key in s if key.startswith(prefix)},
+        point_on_wave_rad=2 * np.pi * block.uniform("point_on_wave"), phase=block.phase_number())
+    window = Window(m.frequency_hz, event.lasts_s(scene))
+    wave = event.currents(scene, window.times())
+    channels = np.tile(np.arange(3), 2) if wave.shape[1] == 3 else np.arange(6)
+    return window, Source(wave, channels), event.before(scene)
 
 
 def step_source(window: Window, before: Complex, during: Complex, omega: float) -> Source:

@@ -14,6 +14,7 @@ import numpy as np
 from montecarlo.plant.earthing import return_admittance
 from montecarlo.plant.internal import UNIFORM_POSITION
 from montecarlo.plant.machine import earth_fault_reactance_pu, winding_impedance
+from montecarlo.quantities import Distribution
 from montecarlo.quantities.wording import listed
 from montecarlo.study.consistency import ENDS, ct_key
 from montecarlo.study.description import Study
@@ -243,7 +244,8 @@ def check_present_step(study: Study) -> Iterator[Caution]:
 
 def check_clearing_times(study: Study) -> Iterator[Caution]:
     for event in study.external_events:
-        if (longest := event.clearing_time_s.support()[1]) > 1:
+        clearing = getattr(event, "clearing_time_s", None)      # some kinds last instead
+        if isinstance(clearing, Distribution) and (longest := clearing.support()[1]) > 1:
             yield Caution(f"external_events.{event.name}.clearing_time_s", f"It reaches {longest:g} s; above 1 s even "
                           "back-up protection has usually cleared, and every sample is simulated that long.")
 
@@ -295,8 +297,8 @@ def check_provable(study: Study) -> Iterator[Caution]:
 def check_event_kinds(study: Study) -> Iterator[Caution]:
     kinds = {event.kind for event in study.external_events}
     if len(kinds) == 1:
-        yield Caution("external_events", f"Only {listed(kinds)} faults stand for everything that happens outside the "
-                      "zone.")
+        yield Caution("external_events", f"Only {listed(kinds)} stands for everything that happens outside the zone; "
+                      "other kinds of event are other risks.")
 
 
 CAUTIONS: tuple[Callable[[Study], Iterator[Caution]], ...] = (

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import PrivateAttr
 
 from montecarlo.plant.earthing import Earthing
-from montecarlo.plant.external import ExternalEvent
+from montecarlo.plant.events.kinds import ExternalEvent
 from montecarlo.plant.internal import InternalFaults
 from montecarlo.plant.machine import Load, Machine, Network
 from montecarlo.quantities import Plain, Section, Word

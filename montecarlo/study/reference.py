@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import get_args
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
+from montecarlo.plant.events.base import Event
 from montecarlo.quantities import Distribution, meaning_of, tables_of
 from montecarlo.quantities.fields import Quantity
 from montecarlo.secondary.ct import CtOverride
@@ -35,9 +37,15 @@ def _tables(model: type[BaseModel], path: str) -> Iterator[tuple[type[BaseModel]
         listed = "tuple" in str(field.annotation)
         for inner in tables_of(field.annotation):
             title = f"[[{name}]]" if listed else f"[{path}{name}]"
-            if inner is not CtOverride:
+            if issubclass(inner, Event):
+                yield inner, title + " kind = " + " or ".join(f'"{word}"' for word in _words(inner))
+            elif inner is not CtOverride:
                 yield inner, title
                 yield from _tables(inner, f"{path}{name}.")
+
+
+def _words(event: type[Event]) -> tuple[str, ...]:
+    return get_args(event.model_fields["kind"].annotation)
 
 
 def _section(model: type[BaseModel], title: str) -> str:

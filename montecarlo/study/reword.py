@@ -10,6 +10,8 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 
+from montecarlo.plant.events.base import Event
+from montecarlo.plant.events.kinds import KINDS, kind_of
 from montecarlo.quantities import Distribution, meaning_of, tables_of
 from montecarlo.quantities.wording import bare, listed, one_line, shown
 from montecarlo.study.description import Study
@@ -39,6 +41,7 @@ class _Place:
         self.section: type[BaseModel] = Study   # whose keys come next
         self.field: FieldInfo | None = None     # of the key; None at a table's own level
         self.missing = self.unknown = False
+        self.branch = False                     # whether the next part names the alternative taken, not a key
         for part in location:
             if not self._step(part):
                 break
@@ -50,6 +53,11 @@ class _Place:
                 return False
             self.path += _item(self.data, part)
             self.data, self.field = self.data[part], None
+            if issubclass(self.section, Event):
+                self.section, self.branch = kind_of(self.data) or Event, True
+            return True
+        if self.branch:
+            self.branch = False
             return True
         leaf = self.field is not None and not tables_of(self.field.annotation)
         if leaf or part == "[key]" or not isinstance(self.data, Mapping):
@@ -66,6 +74,8 @@ class _Place:
         if error["type"] == "quantity":
             for key, text in context["faults"]:
                 yield f"{self.path}{'.' + key if key else ''}: {text}"
+        elif error["type"] == "union_tag_not_found" and isinstance(self.data, Mapping):
+            yield from self._without_kind(self.data)
         elif self.unknown:
             yield f"{self.path}: unknown; {self._suggestion(str(error['loc'][-1]))}"
         elif self.missing:
@@ -75,10 +85,24 @@ class _Place:
         else:
             yield f"{self.path or 'study'}: {shown(self.data)}; expected {self._expected()}"
 
+    def _without_kind(self, event: Mapping[str, Any]) -> Iterator[str]:
+        """An event of no known kind: its kind, and what would be wrong whatever the kind."""
+        words = listed(map(shown, KINDS), "or")
+        yield f"{self.path}.kind: " + (f"{shown(event['kind'])}; expected {words}" if "kind" in event
+                                       else f"missing; give {words}")
+        known = dict.fromkeys(key for kind in KINDS.values() for key in kind.model_fields)
+        for key in event:
+            if key not in known:
+                near = get_close_matches(str(key), known, 1)
+                yield f"{join(self.path, key)}: unknown; " + (f"did you mean {near[0]}?" if near else "take it out")
+
     def _suggestion(self, key: str) -> str:
         known = list(self.section.model_fields)
-        homes = [name for name, field in Study.model_fields.items()
-                 for section in tables_of(field.annotation) if key in section.model_fields]
+        kinds = [shown(word) for word, kind in KINDS.items() if key in kind.model_fields]
+        if kinds and issubclass(self.section, Event):
+            return f"not a key of this kind of event, only of {listed(kinds)}"
+        homes = dict.fromkeys(name for name, field in Study.model_fields.items()
+                              for section in tables_of(field.annotation) if key in section.model_fields)
         if homes:
             return f"it belongs in {listed((f'[{name}]' for name in homes), 'or')}"
         if near := get_close_matches(key, known, 1):

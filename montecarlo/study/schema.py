@@ -20,8 +20,6 @@ __all__ = ["study_schema"]
 WORDS: dict[str, str] = {
     "CtPlaces.neutral_end": "what the neutral end's CTs have otherwise",
     "CtPlaces.line_end": "what the line end's CTs have otherwise",
-    "ExternalEvent.name": "name of the event: a word of letters, digits and _; part of keys and file columns",
-    "ExternalEvent.kind": "which phases the fault joins",
     "InternalFaults.shares": "share of each fault type; they sum to 1 [-]",
     "Relay.measure": "what an element measures: true RMS over one cycle, or the one-cycle fundamental",
     "Relay.range_a": "smallest and largest pick-up that can be set, secondary [A]",

@@ -5,7 +5,8 @@ import os
 import numpy as np
 import pytest
 
-from montecarlo.plant.external import Decrement, fault_current_rms, through_fault
+from montecarlo.plant.decrement import Decrement, fault_current_rms
+from montecarlo.plant.events.through_fault import through_fault
 from montecarlo.plant.internal import earth_fault, phase_fault, phase_phase_earth
 from montecarlo.plant.machine import PHASE_ROTATION, winding_impedance
 

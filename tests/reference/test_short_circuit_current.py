@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from montecarlo.plant.external import Decrement, fault_current_rms, through_fault
+from montecarlo.plant.decrement import Decrement, fault_current_rms
+from montecarlo.plant.events.through_fault import through_fault
 
 FOREVER = 1e9
 

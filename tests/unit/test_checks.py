@@ -57,7 +57,7 @@ DUE: list[tuple[dict[str, Any], str, str]] = [
     ({"internal_faults.earth_fault_resistance_ohm": REMOVE}, "internal_faults.earth_fault_resistance_ohm",
      "Every earth fault is bolted"),
     ({"study.plants": 128}, "study.samples", "512 samples on 128 plants are 4 events a plant"),
-    ({"external_events.far_fault.kind": "three_phase"}, "external_events", "Only three_phase faults"),
+    ({"external_events.far_fault.kind": "three_phase"}, "external_events", "Only three_phase stands"),
 ]
 
 

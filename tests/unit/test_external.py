@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from montecarlo.plant.external import Decrement, fault_current_rms, through_fault
+from montecarlo.plant.decrement import Decrement, fault_current_rms
+from montecarlo.plant.events.through_fault import through_fault
 
 OMEGA, RATED = 100 * np.pi, 2500.0
 MACHINE = Decrement(subtransient_reactance_pu=0.2, transient_reactance_pu=0.3, synchronous_reactance_pu=1.1,

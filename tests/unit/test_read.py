@@ -15,11 +15,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from montecarlo.errors import StudyError
+from montecarlo.plant.events.kinds import KINDS
+from montecarlo.quantities.wording import listed, shown
 from montecarlo.study.grids import MOST_POINTS
 from montecarlo.study.read import LARGEST_FILE, digest, parse_study, read_study
 from tests.unit.studies import REMOVE, faults_of, minimal_study_text, study_table, study_with
 
 HERE = Path(".")
+KIND_WORDS = listed(map(shown, KINDS), "or")
 
 
 # --- files ------------------------------------------------------------------------------------------------
@@ -97,9 +100,13 @@ def test_csv_columns_lie_beside_the_study_file(tmp_path: Path) -> None:
      "earthing.resistance_ohm: missing; give a number or a distribution: neutral earthing resistor [ohm]"),
     ("policy", REMOVE, "policy: missing; give a table: what the chosen setting must keep to"),
     ("external_events.0.kind", REMOVE,
-     'external_events.near_fault.kind: missing; give "three_phase" or "phase_phase"'),
+     f"external_events.near_fault.kind: missing; give {KIND_WORDS}"),
     ("external_events.0.kind", "three_fase",
-     'external_events.near_fault.kind: "three_fase"; expected "three_phase" or "phase_phase"'),
+     f'external_events.near_fault.kind: "three_fase"; expected {KIND_WORDS}'),
+    ("external_events.near_fault.clearing_tme_s", 1,
+     "external_events.near_fault.clearing_tme_s: unknown; did you mean clearing_time_s?"),
+    ("external_events.near_fault.resistance_ohm", 1,
+     "external_events.near_fault.resistance_ohm: unknown; it belongs in [earthing]"),
     ("machine.line_voltage_v", "11 kV",
      'machine.line_voltage_v: "11 kV"; expected a number: rated line-to-line voltage [V]'),
     ("machine.line_voltage_v", True,
@@ -161,6 +168,15 @@ def test_an_item_without_a_name_of_its_own_goes_by_its_index() -> None:
     assert faults_of({"external_events.1.name": REMOVE})[0].startswith("external_events[1].name: missing")
     same = faults_of({"external_events.1.name": "near_fault", "external_events.0.kind": 3})
     assert any(fault.startswith("external_events[0].kind: 3; expected") for fault in same)
+
+
+def test_an_event_of_no_kind_is_told_with_what_is_wrong_whatever_its_kind() -> None:
+    faults = faults_of({"external_events.near_fault.kind": [1], "external_events.near_fault.clering_time_s": 1,
+                        "external_events.near_fault.rubbish": 1})
+    assert faults == (f"external_events.near_fault.kind: [1]; expected {KIND_WORDS}",
+                      "external_events.near_fault.clering_time_s: unknown; did you mean clearing_time_s?",
+                      "external_events.near_fault.rubbish: unknown; take it out")
+    assert faults_of({"external_events": [3]}) == ("external_events[0]: 3; expected a table with name, kind, per_year",)
 
 
 def test_the_table_given_is_left_as_it_was() -> None:

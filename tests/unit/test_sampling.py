@@ -12,7 +12,7 @@ from scipy.special import ndtri
 
 from montecarlo.errors import StudyError
 from montecarlo.plant.earthing import Earthing
-from montecarlo.plant.external import ExternalEvent
+from montecarlo.plant.events.kinds import ExternalEvent
 from montecarlo.quantities import Distribution, Quantity, Section, number, read_distribution
 from montecarlo.relays.elements import Relay
 from montecarlo.sampling.design import BLOCKS, Chunk, Design

@@ -1,108 +1,57 @@
-"""Events outside the zone, as waveforms of the primary current through both ends.
+"""A fault between phases outside the zone, directly connected: balanced or not, the same current at both ends.
 
-The machine's current decays in three steps, each behind its own reactance X = X''d, X'd, Xd (Glover, Sarma, Overbye,
-Power System Analysis and Design, ch. 8; phase-phase in the same form from memory):
-
-    I(t) = E[(1/X''d - 1/X'd)e^(-t/T'') + (1/X'd - 1/Xd)e^(-t/T') + 1/Xd]
-
-with X + X_t for X and sqrt(3)E for E in a phase-phase fault. X_t is what the direct axis sees from outside: X_ext for
-three phases, X_ext + (X2 + X_ext) for two. The external resistance damps the DC component only. Saliency (double
-frequency) and the voltage regulator are left out.
+The AC component follows the machine's decrement (`plant/decrement.py`); saliency and the voltage regulator are left
+out, and what the network feeds into the fault does not pass the zone.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from montecarlo.plant.decrement import Decrement, ExternalFaultKind, fault_current_rms
+from montecarlo.plant.events.base import ClearingTime, Event, KindWord, RunOn, Scene, cleared
+from montecarlo.plant.events.waves import interrupt, rotating
 from montecarlo.plant.machine import PHASE_ROTATION, ComplexArray, FloatArray
 from montecarlo.plant.states import load_phasor
-from montecarlo.quantities import Distribution, Plain, Quantity, Section, number
-
-ExternalFaultKind = Literal["three_phase", "phase_phase"]
+from montecarlo.quantities import Distribution, Quantity, number
 
 
-class ExternalEvent(Section):
-    """A fault outside the zone. Its `name` keys its random numbers: another event leaves them as they are."""
+class ThroughFault(Event):
+    """Three phases or two joined outside the zone; L1, L2, L3 carry the machine's fault current through it."""
 
-    name: str
-    kind: ExternalFaultKind
-    per_year: Annotated[Distribution, Quantity("1/year", "such events a year", 0.0, high=1e4)]
+    kind: Annotated[Literal["three_phase", "phase_phase"], KindWord]
     external_reactance_pu: Annotated[Distribution, Quantity(
         "pu", "between the terminals and the fault, on the machine's rating", 0.0, high=100.0, varies="event")]
     external_resistance_pu: Annotated[Distribution, Quantity(
         "pu", "between the terminals and the fault", 0.0, high=100.0, varies="event")] = number(0.0)
-    clearing_time_s: Annotated[Distribution, Quantity(
-        "s", "from inception to the opening of the contacts", 0.0, high=5.0, above=True, varies="event")]
-    run_on_s: Annotated[float, Plain("s", "simulated after clearing, for the elements to reset", 0.0, 5.0)] = 0.04
+    clearing_time_s: ClearingTime
+    run_on_s: RunOn = 0.04
 
+    def lasts_s(self, scene: Scene) -> float:
+        return cleared(scene, self.run_on_s)
 
-# --- decrement --------------------------------------------------------------------------------------------
+    def currents(self, scene: Scene, t: FloatArray) -> FloatArray:
+        own = scene.own
+        return through_fault(
+            self.kind, t, scene.decrement, external_reactance_pu=own["external_reactance_pu"],
+            external_resistance_pu=own["external_resistance_pu"], voltage_factor=scene.voltage_pu,
+            load_current_pu=scene.samples["load.current_pu"], power_factor=scene.samples["load.power_factor"],
+            point_on_wave_rad=scene.point_on_wave_rad, pair=scene.phase, clearing_time_s=own["clearing_time_s"],
+            omega=scene.machine.omega, rated_current_a=scene.machine.rated_current_a)
 
-
-@dataclass(frozen=True, kw_only=True)
-class Decrement:
-    """What decides how the machine's short-circuit current decays; arrays (n,) or numbers, named as in `Machine`."""
-
-    subtransient_reactance_pu: ArrayLike
-    transient_reactance_pu: ArrayLike
-    synchronous_reactance_pu: ArrayLike
-    negative_sequence_reactance_pu: ArrayLike
-    subtransient_time_constant_s: ArrayLike     # short-circuit values
-    transient_time_constant_s: ArrayLike
-    armature_time_constant_s: ArrayLike
-
-    @property
-    def reactances_pu(self) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """X''d, X'd, Xd."""
-        return (np.asarray(self.subtransient_reactance_pu, float), np.asarray(self.transient_reactance_pu, float),
-                np.asarray(self.synchronous_reactance_pu, float))
-
-    def outside_pu(self, kind: ExternalFaultKind, external_reactance_pu: ArrayLike) -> FloatArray:
-        """X_t, the reactance that the direct axis sees beyond the machine's own. [pu]"""
-        outside = np.asarray(external_reactance_pu, float)
-        if kind == "three_phase":
-            return outside
-        return np.asarray(2 * outside + np.asarray(self.negative_sequence_reactance_pu))
-
-    def decay_times_s(self, outside_pu: ArrayLike) -> tuple[FloatArray, FloatArray]:
-        """T'' and T' behind an outside reactance X_t. [s]
-
-        T''do = T''d X'd/X''d, T'do = T'd Xd/X'd; T'' = T''do(X''d + X_t)/(X'd + X_t), T' = T'do(X'd + X_t)/(Xd + X_t)
-        (from memory; X_t = 0 gives the short-circuit values, X_t -> infinity the open-circuit ones)."""
-        first, second, last = self.reactances_pu
-        outside = np.asarray(outside_pu, float)
-        open_subtransient = np.asarray(self.subtransient_time_constant_s) * second / first
-        open_transient = np.asarray(self.transient_time_constant_s) * last / second
-        return (np.asarray(open_subtransient * (first + outside) / (second + outside)),
-                np.asarray(open_transient * (second + outside) / (last + outside)))
-
-    def direct_current_time_s(self, external_reactance_pu: ArrayLike, external_resistance_pu: ArrayLike,
-                              omega: float) -> FloatArray:
-        """Time constant of the DC component, (X2 + X_ext)/(omega(R_a + R_ext)), R_a = X2/(omega T_a). [s]"""
-        negative = np.asarray(self.negative_sequence_reactance_pu, float)
-        armature = negative / (omega * np.asarray(self.armature_time_constant_s))
-        return np.asarray((negative + np.asarray(external_reactance_pu))
-                          / (omega * (armature + np.asarray(external_resistance_pu))))
-
-
-def fault_current_rms(kind: ExternalFaultKind, t: ArrayLike, emf_pu: ArrayLike, machine: Decrement,
-                      external_reactance_pu: ArrayLike) -> FloatArray:
-    """AC component of an unloaded machine's fault current at t after inception, RMS. [pu]
-
-    `emf_pu` phase EMF, the same behind every reactance; the equation at the head of the module. Broadcasts."""
-    outside = machine.outside_pu(kind, external_reactance_pu)
-    fast, slow = machine.decay_times_s(outside)
-    first, second, last = (1 / (x + outside) for x in machine.reactances_pu)
-    when = np.asarray(t, float)
-    decrement = (first - second) * np.exp(-when / fast) + (second - last) * np.exp(-when / slow) + last
-    return np.asarray((1.0 if kind == "three_phase" else np.sqrt(3)) * np.asarray(emf_pu) * decrement)
-
-
-# --- waveforms --------------------------------------------------------------------------------------------
+    def by_hand(self, centre: Mapping[str, float]) -> tuple[float, str]:
+        decrement = Decrement(**{name: centre[f"machine.{name}"] for name in Decrement.__dataclass_fields__})
+        outside, emf = self.external_reactance_pu.support()[0], centre["machine.voltage_factor"]
+        current = float(fault_current_rms(self.kind, 0.0, emf, decrement, outside))
+        own, negative = (centre[f"machine.{name}_reactance_pu"] for name in ("subtransient", "negative_sequence"))
+        drive, path = (f"{emf:g}", f"{own:g} + {outside:g}") if self.kind == "three_phase" else (
+            f"sqrt(3) x {emf:g}", f"{own:g} + {negative:g} + 2 x {outside:g}")
+        return current, f"{drive} / ({path})"
 
 
 def through_fault(kind: ExternalFaultKind, t: FloatArray, machine: Decrement, *, external_reactance_pu: ArrayLike,
@@ -130,12 +79,12 @@ def through_fault(kind: ExternalFaultKind, t: FloatArray, machine: Decrement, *,
     n = wave.load.size
     start = int(np.searchsorted(t, 0.0))
     out = np.empty((n, 3, t.size))
-    _rotating(wave.load, omega * t[:start], out[..., :start])
+    rotating(wave.load, omega * t[:start], out[..., :start])
     if kind == "three_phase":
         _three_phase(wave, t[start:], omega, out[..., start:])
     else:
         _phase_phase(wave, np.broadcast_to(pair, (n,)), t[start:], omega, out[..., start:])
-    _interrupt(out, t, np.broadcast_to(clearing_time_s, (n,)))
+    interrupt(out, t, np.broadcast_to(clearing_time_s, (n,)))
     return out
 
 
@@ -172,13 +121,6 @@ def _wave(currents: tuple[ComplexArray, ...], turn: ComplexArray, times: tuple[F
     return _Wave(*(np.broadcast_to(array, n) for array in (*phasors, *times)))
 
 
-def _rotating(phasor: ComplexArray, angle: FloatArray, out: FloatArray) -> None:
-    """A balanced sinusoid of L1's phasor (n,) at the angles omega t (m,), into out (n, 3, m)."""
-    turned = phasor[:, None] * PHASE_ROTATION
-    np.multiply(turned.real[..., None], np.cos(angle), out=out)
-    out -= turned.imag[..., None] * np.sin(angle)
-
-
 def _decaying(wave: _Wave, t: FloatArray, omega: float) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Real and imaginary part of L1's AC component turning with omega t, and the DC decay: (n, m) each."""
     fast = np.exp(-t / wave.fast_s[:, None])
@@ -211,14 +153,3 @@ def _phase_phase(wave: _Wave, pair: np.ndarray[tuple[int, ...], np.dtype[np.int_
     out[index, pair] = load
     out[index, ahead] = current - load / 2
     out[index, behind] = -current - load / 2
-
-
-def _interrupt(currents: FloatArray, t: FloatArray, clearing_s: FloatArray) -> None:
-    """End each phase at its first change of sign after its clearing time (n,), in place: 0 from there on."""
-    if not t.size or not t[-1] > clearing_s.min():
-        return
-    start = max(int(np.searchsorted(t, clearing_s.min(), side="right")) - 1, 0)
-    tail = currents[..., start:]
-    change = (tail[..., 1:] * tail[..., :-1] <= 0) & (t[start + 1:] > clearing_s[:, None])[:, None]
-    first = np.where(change.any(axis=-1), change.argmax(axis=-1), t.size)
-    tail[..., 1:][np.arange(change.shape[-1]) >= first[..., None]] = 0.0

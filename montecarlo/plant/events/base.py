@@ -1,0 +1,90 @@
+"""What every external event has and does, and what it is given to work with."""
+
+from __future__ import annotations
+
+from abc import abstractmethod
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Annotated
+
+import numpy as np
+from numpy.typing import NDArray
+
+from montecarlo.plant.decrement import Decrement
+from montecarlo.plant.machine import ComplexArray, FloatArray, Machine
+from montecarlo.plant.states import load_currents
+from montecarlo.quantities import Distribution, Plain, Quantity, Section, Word
+
+ClearingTime = Annotated[Distribution, Quantity(
+    "s", "from inception to the opening of the contacts", 0.0, high=5.0, above=True, varies="event")]
+RunOn = Annotated[float, Plain("s", "simulated after clearing, for the elements to reset", 0.0, 5.0)]
+Duration = Annotated[float, Plain("s", "simulated from inception", 0.02, 10.0)]
+KindWord = Word("what happens; it decides which of the other keys there are")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Scene:
+    """A block of samples as an event meets it; arrays (n,)."""
+
+    machine: Machine                        # its ratings; what is sampled stands in `samples`
+    samples: Mapping[str, FloatArray]       # every input of the study by its key
+    own: Mapping[str, FloatArray]           # the event's own inputs by the names of its fields
+    point_on_wave_rad: FloatArray           # L1's terminal voltage is sqrt(2)U cos(omega t + alpha)
+    phase: NDArray[np.int64]                # 0, 1, 2: the phase at fault, or the one that a fault leaves out
+
+    @property
+    def voltage_pu(self) -> FloatArray:
+        """Terminal voltage before the event."""
+        return self.samples["machine.voltage_factor"]
+
+    @property
+    def peak_a(self) -> ComplexArray:
+        """What turns an RMS phasor in pu into a peak in amperes at the point on wave."""
+        return np.asarray(np.sqrt(2) * self.machine.rated_current_a * np.exp(1j * self.point_on_wave_rad))
+
+    @property
+    def decrement(self) -> Decrement:
+        return Decrement(**{name: self.samples[f"machine.{name}"] for name in Decrement.__dataclass_fields__})
+
+    @property
+    def network_pu(self) -> FloatArray:
+        """Reactance of the system behind the terminals, np.inf without one."""
+        return self.samples.get("network.reactance_pu", np.full(self.phase.size, np.inf))
+
+    def load(self) -> ComplexArray:
+        """Load before the event at the six CT places, RMS phasors turned to the point on wave. [A], (n, 6)"""
+        carried = load_currents(self.samples["load.current_pu"], self.samples["load.power_factor"],
+                                self.machine.rated_current_a)
+        return np.asarray(carried * np.exp(1j * self.point_on_wave_rad)[:, None])
+
+
+class Event(Section):
+    """Something outside the zone on which no element may operate. Its `name` keys its random numbers: another event
+    leaves them as they are."""
+
+    name: Annotated[str, Word("name of the event: a word of letters, digits and _; part of keys and file columns")]
+    kind: Annotated[str, KindWord]
+    per_year: Annotated[Distribution, Quantity("1/year", "such events a year", 0.0, high=1e4)]
+
+    @abstractmethod
+    def lasts_s(self, scene: Scene) -> float:
+        """How long it is simulated from inception, the longest of its samples. [s]"""
+
+    @abstractmethod
+    def currents(self, scene: Scene, t: FloatArray) -> FloatArray:
+        """Primary current at the times t (nt,), inception at 0. [A], (n, 3, nt) the same at both ends, or (n, 6, nt)
+        where the ends differ: neutral end L1, L2, L3, then line end, positive from the neutral to the terminals."""
+
+    def before(self, scene: Scene) -> ComplexArray:
+        """What the six CTs have long carried at t = 0: RMS phasors at the point on wave. [A], (n, 6)"""
+        return scene.load()
+
+    def by_hand(self, centre: Mapping[str, float]) -> tuple[float, str] | None:
+        """AC component of the first cycle, RMS [pu], and the sum that gives it, with the study's inputs by key at
+        their centres and the event's own at their worst; None where no hand formula holds."""
+        return None
+
+
+def cleared(scene: Scene, run_on_s: float) -> float:
+    """Longest clearing time, a cycle to the last zero, and the run-on. [s]"""
+    return float(scene.own["clearing_time_s"].max()) + 1 / scene.machine.frequency_hz + run_on_s
