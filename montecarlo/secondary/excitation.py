@@ -22,6 +22,7 @@ from numpy.typing import ArrayLike, NDArray
 from montecarlo.quantities import Array
 
 YIELDS = np.array([0.03, 0.40])                            # flux at which each stop yields; common practice, no source
+_SWING = 1.3              # a load's flux swings further than its fundamental; 1.0 left spills of a milliampere
 _ANGLES = (np.arange(720) + 0.5) * np.pi / 720             # half a cycle, midpoint rule
 
 
@@ -37,7 +38,7 @@ def loop_rms(coefficients: Array, flux_peak: float, exponent: int) -> Array:
     """RMS exciting current over a settled cycle of sinusoidal flux, in units of the knee current.
 
     coefficients (4, ...): a, b, c1, c2; flux_peak in units of the knee flux. Returns (...)."""
-    return np.sqrt(np.mean(np.tensordot(_branch(flux_peak, exponent).T, coefficients, 1) ** 2, axis=0))
+    return np.asarray(np.sqrt(np.mean(np.tensordot(_branch(flux_peak, exponent).T, coefficients, 1) ** 2, axis=0)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,48 +97,59 @@ def _fit(ankle: float, bound: float, exponent: int, start: Array) -> Array:
 
 def sine_power_fundamental(exponent: int) -> float:
     """Fundamental of cos^S: 2·C(S+1, (S+1)/2)/2^(S+1), S odd."""
-    return 2 * math.comb(exponent + 1, (exponent + 1) // 2) / 2 ** (exponent + 1)
+    return math.comb(exponent + 1, (exponent + 1) // 2) / 2.0**exponent
 
 
-def settled_offsets(remanence: Array, flux_peak: Array, coefficients: Array, exponent: Array) -> tuple[Array, Array]:
+def settled_offsets(remanence: Array, flux_peak: Array, coefficients: Array,
+                    exponent: NDArray[np.int64]) -> tuple[Array, Array]:
     """Where a core with load stands: mean flux and the mean of each stop, so that the mean current is zero.
 
     remanence, flux_peak (n, ct) in knee units; coefficients (4, n, ct); exponent (ct,). A stop that the load flux
     sweeps from end to end keeps no mean; one that it does not sweep may rest anywhere in the band that is left,
-    c - slope·peak. Remanence that the band cannot hold is shaken down to what it can. Returns (n, ct), (2, n, ct).
-    Derived."""
-    band = np.maximum(coefficients[2:] * (1 - flux_peak / YIELDS[:, None, None]), 0.0)
+    c - slope·peak, less a margin for the flux's harmonics. Remanence that the band cannot hold is shaken down to what
+    it can. Returns (n, ct), (2, n, ct). Derived."""
+    band = np.maximum(coefficients[2:] * (1 - _SWING * flux_peak / YIELDS[:, None, None]), 0.0)
     room = band.sum(axis=0)
-    exponent = np.broadcast_to(exponent, remanence.shape)
-    mean = np.array(remanence, float)
-    current = _mean_current(mean, flux_peak, coefficients, exponent)
-    over = np.abs(current) > room
-    if over.any():
-        mean[over] = _flux_at_mean_current(np.copysign(room, remanence)[over], flux_peak[over],
-                                           coefficients[:, over], exponent[over])
-        current[over] = np.copysign(room, remanence)[over]
+    mean, current = np.array(remanence, float), np.empty(remanence.shape)
+    for power in np.unique(exponent):
+        same = np.asarray(exponent) == power
+        mean[:, same], current[:, same] = _within(room[:, same], mean[:, same], flux_peak[:, same],
+                                                  coefficients[:2, :, same], int(power))
     with np.errstate(invalid="ignore", divide="ignore"):
         return mean, -np.where(room > 0, band / room, 0.0) * current
 
 
-def _mean_current(mean: Array, peak: Array, coefficients: Array, exponent: Array) -> Array:
-    """Cycle mean of a m + b m^S for m = mean + peak·cos: the mean over 32 angles, exact for S < 32."""
-    waves = mean[..., None] + peak[..., None] * np.cos(np.arange(32) * (2 * np.pi / 32))
-    return coefficients[0] * mean + coefficients[1] * (waves ** exponent[..., None]).mean(axis=-1)
+def _within(room: Array, mean: Array, peak: Array, coefficients: Array, exponent: int) -> tuple[Array, Array]:
+    """The mean flux, brought to where |cycle-mean current| <= room, and that current. By Newton: beyond that point
+    the current rises ever faster, so every move stops short of it."""
+    current, _ = _mean_current(mean, peak, coefficients, exponent)
+    over = np.abs(current) > room
+    if over.any():
+        target, far = np.copysign(room, mean)[over], mean[over]
+        for _ in range(60):
+            there, slope = _mean_current(far, peak[over], coefficients[:, over], exponent)
+            move = (there - target) / slope
+            far = far - move
+            if np.abs(move).max() < 1e-14:
+                break
+        mean[over], current[over] = far, target
+    return mean, current
 
 
-def _flux_at_mean_current(current: Array, peak: Array, coefficients: Array, exponent: Array) -> Array:
-    """The mean flux whose cycle-mean current is `current` (|flux| < 1.5); bisection, the function is increasing."""
-    low, high = np.full(current.shape, -1.5), np.full(current.shape, 1.5)
-    for _ in range(48):
-        middle = (low + high) / 2
-        above = _mean_current(middle, peak, coefficients, exponent) > current
-        low, high = np.where(above, low, middle), np.where(above, middle, high)
-    return (low + high) / 2
+def _mean_current(mean: Array, peak: Array, coefficients: Array, exponent: int) -> tuple[Array, Array]:
+    """Cycle mean of a m + b m^S for m = mean + peak·cos, and its derivative by `mean`: the binomial series, in which
+    the mean of cos^2k is C(2k, k)/4^k."""
+    power, slope, factor = np.zeros(mean.shape), np.zeros(mean.shape), np.ones(mean.shape)
+    for k in range((exponent + 1) // 2):
+        weight = math.comb(exponent, 2 * k) * math.comb(2 * k, k) / 4**k * factor
+        power = power * mean**2 + weight
+        slope = slope * mean**2 + (exponent - 2 * k) * weight
+        factor = factor * peak**2
+    return coefficients[0] * mean + coefficients[1] * power * mean, coefficients[0] + coefficients[1] * slope
 
 
 def start_state(flux: NDArray[np.complex128], remanence: Array, coefficients: Array,
-                exponent: Array) -> tuple[Array, Array]:
+                exponent: NDArray[np.int64]) -> tuple[Array, Array]:
     """Flux and stops of cores settled under load, at the instant that the phasors' angles refer to.
 
     flux (n, ct) complex peak of the load flux, remanence (n, ct), both in knee units. Returns flux (n, ct) and the

@@ -1,9 +1,5 @@
 """The compiled pass: TR-BDF2 steps, Newton with the exact Jacobian, LANES samples side by side.
 
-Side by side means that every inner loop runs over the lanes of a block, so that the compiler uses vector
-instructions. All lanes of a block take the same number of Newton steps; blocks are cut by the sample's index, so a
-sample's figures do not depend on the worker or on the number of workers.
-
 TR-BDF2 (Bank et al., IEEE Trans. CAD 4, 1985; Hosea and Shampine, Appl. Numer. Math. 20, 1996) is L-stable: high
 stabilising resistance makes the equations stiff. Both stages have the same implicit weight ALPHA·h:
 
@@ -11,6 +7,9 @@ stabilising resistance makes the equations stiff. Both stages have the same impl
     m" = W1·m' - W0·m + ALPHA·h·F(m")                    at t + h
 
 with m the flux linkage in units of the knee's, F = (R·i + Aᵀ·diag(R_leg)·A·i)/λ_knee, i = source - i_m(m).
+
+A lane stops moving once its own Newton has converged and is frozen once its own waveform has settled, so a sample's
+figures do not depend on which others share its block, on the worker or on the number of workers.
 """
 
 from __future__ import annotations
@@ -18,142 +17,253 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-LANES = 64
+from montecarlo.quantities import Array
+from montecarlo.secondary import workspace as at
+from montecarlo.secondary.lanes import LANES, Lanes, any_positive, load, size, splat, square_root, store, where_less
+from montecarlo.secondary.workspace import COMPILED, Cores, Index, Meter, Network, Pace, fill
+
 GAMMA = 2 - np.sqrt(2)
 ALPHA = GAMMA / 2
-_W1 = 1 / (GAMMA * (2 - GAMMA))
-_W0 = (1 - GAMMA) ** 2 / (GAMMA * (2 - GAMMA))
+_W1, _W0 = 1 / (GAMMA * (2 - GAMMA)), (1 - GAMMA) ** 2 / (GAMMA * (2 - GAMMA))
+_INNER = 1 / (6 * GAMMA * (1 - GAMMA))                     # weights of a step's three points in an integral, exact
+_END = (1 / 3 - GAMMA / 2) / (1 - GAMMA)                   # for a parabola
+_BEGIN = 1 - _INNER - _END
+POINTS = (_BEGIN, 0.0), (_INNER, GAMMA), (_END, 1.0)       # weight and place of each
 _TOLERANCE = 2e-5            # last Newton move, in knee flux; Newton squares it, so the error left is below 1e-8
 _MAX_ITERATIONS = 60
-_FLAGS = {"contract", "nsz", "arcp"}                       # no nnan, no ninf: bad values must stay visible
+_TILE = 64                   # points of the sources that are copied at a time
 
 
-@njit(cache=True, nogil=True, error_model="numpy", fastmath=_FLAGS, inline="always")
-def _excite(c, m, m_old, h_old, curve, power, i_m, slope, h, even, base):  # type: ignore[no-untyped-def]
-    """Exciting current, its slope and the two stops of CT c after a monotone move from m_old to m."""
-    for b in range(LANES):
-        base[b] = m[c, b] * m[c, b]
-        even[b] = 1.0
-    bits = power
-    while bits > 0:                                        # m^(S-1), S - 1 = 2·power
+# --- one stage --------------------------------------------------------------------------------------------
+
+
+@njit(**COMPILED)
+def _clip(value: Lanes, bound: Lanes) -> Lanes:
+    value = where_less(value, bound, value, bound)
+    lower = splat(0.0) - bound
+    return where_less(lower, value, value, lower)
+
+
+@njit(**COMPILED)
+def _total(w: Array, group: int, member: Index, sign: Array, row: int) -> Lanes:
+    """Signed sum of a group's rows over the members of one of the network's lists."""
+    total = splat(0.0)
+    for k in range(member[row, 0]):
+        total = total + sign[row, k] * load(w, group + member[row, 1 + k])
+    return total
+
+
+@njit(**COMPILED)
+def _excite(w: Array, c: int, power: int) -> None:
+    """Current that excitation leaves and its slope, CT c at the iterate; the stops follow a move one way."""
+    m = load(w, at.NEXT + c)
+    square, even, bits = m * m, splat(1.0), power          # m^(S-1), S - 1 = 2·power
+    while bits > 0:
         if bits & 1:
-            for b in range(LANES):
-                even[b] *= base[b]
-        for b in range(LANES):
-            base[b] *= base[b]
+            even = even * square
+        square = square * square
         bits >>= 1
-    for b in range(LANES):
-        moved = m[c, b] - m_old[c, b]
-        h1 = h_old[0, c, b] + curve[4, c, b] * moved
-        h2 = h_old[1, c, b] + curve[5, c, b] * moved
-        inside1 = 1.0 if abs(h1) < curve[2, c, b] else 0.0
-        inside2 = 1.0 if abs(h2) < curve[3, c, b] else 0.0
-        h1 = min(max(h1, -curve[2, c, b]), curve[2, c, b])
-        h2 = min(max(h2, -curve[3, c, b]), curve[3, c, b])
-        h[0, c, b] = h1
-        h[1, c, b] = h2
-        i_m[c, b] = (curve[0, c, b] + curve[1, c, b] * even[b]) * m[c, b] + h1 + h2
-        slope[c, b] = (curve[0, c, b] + (2 * power + 1) * curve[1, c, b] * even[b]
-                       + curve[4, c, b] * inside1 + curve[5, c, b] * inside2)
+    moved = m - load(w, at.FLUX + c)
+    slope1, slope2 = load(w, at.SLOPE1 + c), load(w, at.SLOPE2 + c)
+    bound1, bound2 = load(w, at.BOUND1 + c), load(w, at.BOUND2 + c)
+    stop1 = load(w, at.STOP1 + c) + slope1 * moved
+    stop2 = load(w, at.STOP2 + c) + slope2 * moved
+    linear = load(w, at.LINEAR + c)
+    steep = load(w, at.STEEP + c) * even
+    exciting = (linear + steep) * m + _clip(stop1, bound1) + _clip(stop2, bound2)
+    store(w, at.CURRENT + c, load(w, at.SOURCE + c) - exciting)
+    store(w, at.SLOPE + c, linear + (2.0 * power + 1.0) * steep + where_less(size(stop1), bound1, slope1, splat(0.0))
+          + where_less(size(stop2), bound2, slope2, splat(0.0)))
 
 
-@njit(cache=True, nogil=True, error_model="numpy", fastmath=_FLAGS)
-def _rates(table, source, i_m, leg_ohm, series, inv_flux, leg_a, rate):  # type: ignore[no-untyped-def]
-    """Leg currents and dm/dt from the CTs' secondary currents."""
-    legs, places = table.shape
-    leg_a[:] = 0.0
-    for c in range(places):
-        for leg in range(legs):
-            sign = table[leg, c]
-            if sign != 0.0:
-                for b in range(LANES):
-                    leg_a[leg, b] += sign * (source[c, b] - i_m[c, b])
-    for c in range(places):
-        for b in range(LANES):
-            rate[c, b] = series[c, b] * (source[c, b] - i_m[c, b])
-        for leg in range(legs):
-            sign = table[leg, c]
-            if sign != 0.0:
-                for b in range(LANES):
-                    rate[c, b] += sign * leg_ohm[leg, b] * leg_a[leg, b]
-        for b in range(LANES):
-            rate[c, b] *= inv_flux[c, b]
+@njit(**COMPILED)
+def _currents(w: Array, legs: int, member: Index, sign: Array, power: Index) -> None:
+    """Secondary currents, leg currents and MOVE = weight·F at the iterate."""
+    for c in range(power.size):
+        _excite(w, c, power[c])
+    for leg in range(legs):
+        total = _total(w, at.CURRENT, member, sign, leg)
+        store(w, at.LEG + leg, total)
+        store(w, at.LOAD + leg, total * load(w, at.OHM + leg))
+    for c in range(power.size):
+        volts = load(w, at.SERIES + c) * load(w, at.CURRENT + c) + _total(w, at.LOAD, member, sign, legs + c)
+        store(w, at.MOVE + c, volts * load(w, at.GAIN + c))
 
 
-@njit(cache=True, nogil=True, error_model="numpy", fastmath=_FLAGS)
-def _newton(table, m, rhs, weight, slope, rate, root_ohm, series, inv_flux, diag, pull, load, chol, peak):  # type: ignore[no-untyped-def]
-    """One Newton move of every lane; returns the largest |move|. The Jacobian is diagonal plus one term of rank
-    `legs`: Woodbury with I + S, S positive semidefinite, so Cholesky needs no pivots and R_leg = 0 is no special case."""
-    legs, places = table.shape
+@njit(**COMPILED)
+def _eliminate(w: Array, legs: int, places: int, member: Index, sign: Array) -> None:
+    """The stage's residual and Jacobian, I + D + G·Aᵀ·R_leg·A·diag(slope) with D = diag(G·R·slope): by Woodbury a
+    system of the size of the legs, I + √R_leg·A·diag(G·slope/(1 + D))·Aᵀ·√R_leg. R_leg = 0 is no special case."""
     for c in range(places):
-        for b in range(LANES):
-            diag[c, b] = 1.0 / (1.0 + weight * series[c, b] * inv_flux[c, b] * slope[c, b])
-            pull[c, b] = (m[c, b] - weight * rate[c, b] - rhs[c, b]) * diag[c, b]
-    load[:] = 0.0
-    chol[:] = 0.0
-    for c in range(places):
-        for p in range(legs):
-            if table[p, c] != 0.0:
-                for b in range(LANES):
-                    load[p, b] += table[p, c] * slope[c, b] * pull[c, b]
-                for q in range(p + 1):
-                    both = table[p, c] * table[q, c]
-                    if both != 0.0:
-                        for b in range(LANES):
-                            chol[p, q, b] += both * slope[c, b] * diag[c, b] * inv_flux[c, b]
-    for p in range(legs):                                  # Cholesky of I + S, then forward substitution
-        for b in range(LANES):
-            load[p, b] *= root_ohm[p, b]
+        slope, gain = load(w, at.SLOPE + c), load(w, at.GAIN + c)
+        inverse = 1.0 / (1.0 + load(w, at.SERIES + c) * gain * slope)
+        pull = (load(w, at.NEXT + c) - load(w, at.MOVE + c) - load(w, at.RHS + c)) * inverse
+        store(w, at.PULL + c, pull)
+        store(w, at.SLOPE + c, slope * pull)
+        store(w, at.DIAG + c, gain * inverse)
+        store(w, at.TIE + c, gain * slope * inverse)
+    for p in range(legs):
+        root = load(w, at.ROOT + p)
+        store(w, at.LOAD + p, root * _total(w, at.SLOPE, member, sign, p))
         for q in range(p + 1):
-            for b in range(LANES):
-                chol[p, q, b] *= weight * root_ohm[p, b] * root_ohm[q, b]
-            if p == q:
-                for b in range(LANES):
-                    chol[p, p, b] += 1.0
-            for r in range(q):
-                for b in range(LANES):
-                    chol[p, q, b] -= chol[p, r, b] * chol[q, r, b]
-            if p == q:
-                for b in range(LANES):
-                    chol[p, p, b] = 1.0 / np.sqrt(chol[p, p, b])
-            else:
-                for b in range(LANES):
-                    chol[p, q, b] *= chol[q, q, b]
+            pair = p * legs + q
+            tie = _total(w, at.TIE, member, sign, legs + places + pair)
+            store(w, at.FACTOR + pair, root * load(w, at.ROOT + q) * tie)
+
+
+@njit(**COMPILED)
+def _substitute(w: Array, legs: int) -> None:
+    """LOAD becomes √R_leg·(I + S)⁻¹·LOAD. S is positive semidefinite, so L·D·Lᵀ needs no pivots; on the diagonal
+    stands 1/D, below it L."""
+    for p in range(legs):
+        right = load(w, at.LOAD + p)
+        pivot = 1.0 + load(w, at.FACTOR + p * legs + p)
         for q in range(p):
-            for b in range(LANES):
-                load[p, b] -= chol[p, q, b] * load[q, b]
-        for b in range(LANES):
-            load[p, b] *= chol[p, p, b]
+            entry = load(w, at.FACTOR + p * legs + q)        # L·D here
+            for r in range(q):
+                entry = entry - load(w, at.FACTOR + p * legs + r) * load(w, at.FACTOR + q * legs + r)
+            store(w, at.FACTOR + p * legs + q, entry)
+        for q in range(p):
+            entry = load(w, at.FACTOR + p * legs + q)
+            lower = entry * load(w, at.FACTOR + q * legs + q)
+            store(w, at.FACTOR + p * legs + q, lower)
+            pivot = pivot - entry * lower
+            right = right - lower * load(w, at.LOAD + q)
+        store(w, at.FACTOR + p * legs + p, 1.0 / pivot)
+        store(w, at.LOAD + p, right)
     for p in range(legs - 1, -1, -1):
+        right = load(w, at.LOAD + p) * load(w, at.FACTOR + p * legs + p)
         for q in range(p + 1, legs):
-            for b in range(LANES):
-                load[p, b] -= chol[q, p, b] * load[q, b]
-        for b in range(LANES):
-            load[p, b] *= chol[p, p, b]
-    peak[:] = 0.0
+            right = right - load(w, at.FACTOR + q * legs + p) * load(w, at.LOAD + q)
+        store(w, at.LOAD + p, right)
+    for p in range(legs):
+        store(w, at.LOAD + p, load(w, at.LOAD + p) * load(w, at.ROOT + p))
+
+
+@njit(**COMPILED)
+def _newton(w: Array, legs: int, places: int, member: Index, sign: Array) -> bool:
+    """One Newton move of the lanes that still move; whether any of them is to move again."""
+    _eliminate(w, legs, places, member, sign)
+    _substitute(w, legs)
+    active, peak = load(w, at.ACTIVE), splat(0.0)
     for c in range(places):
-        for p in range(legs):
-            if table[p, c] != 0.0:
-                for b in range(LANES):
-                    pull[c, b] -= weight * inv_flux[c, b] * diag[c, b] * table[p, c] * root_ohm[p, b] * load[p, b]
-        for b in range(LANES):
-            m[c, b] = min(max(m[c, b] - pull[c, b], -4.0), 4.0)
-        for b in range(LANES):
-            peak[b] = max(peak[b], abs(pull[c, b]))
-    return peak.max()
+        pull = load(w, at.PULL + c) - load(w, at.DIAG + c) * _total(w, at.LOAD, member, sign, legs + c)
+        m = load(w, at.NEXT + c)
+        store(w, at.NEXT + c, where_less(splat(0.0), active, _clip(m - pull, load(w, at.LIMIT + c)), m))
+        pull = size(pull)
+        peak = where_less(pull, peak, peak, pull) + 0.0 * peak               # the largest; not a number stays
+    active = where_less(splat(_TOLERANCE), peak, active, splat(0.0))
+    store(w, at.ACTIVE, active)
+    store(w, at.PEAK, peak)
+    return bool(any_positive(active))
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
-def _sustained(series, hold):  # type: ignore[no-untyped-def]
+@njit(**COMPILED)
+def _accept(w: Array, places: int) -> None:
+    """The iterate becomes the state, the stops follow, and the last move is noted for lanes not settled yet."""
+    for c in range(places):
+        m = load(w, at.NEXT + c)
+        moved = m - load(w, at.FLUX + c)
+        store(w, at.STOP1 + c, _clip(load(w, at.STOP1 + c) + load(w, at.SLOPE1 + c) * moved, load(w, at.BOUND1 + c)))
+        store(w, at.STOP2 + c, _clip(load(w, at.STOP2 + c) + load(w, at.SLOPE2 + c) * moved, load(w, at.BOUND2 + c)))
+        store(w, at.FLUX + c, m)
+    worst, peak = load(w, at.WORST), where_less(splat(0.0), load(w, at.LIVE), load(w, at.PEAK), splat(0.0))
+    store(w, at.WORST, where_less(peak, worst, worst, peak) + 0.0 * worst)
+
+
+@njit(**COMPILED)
+def _stage(w: Array, legs: int, member: Index, sign: Array, power: Index, second: bool) -> None:
+    """Predict by a straight line through the last two points, then Newton until no lane moves."""
+    for c in range(power.size):
+        m, m2 = load(w, at.FLUX + c), load(w, at.BEFORE + c)
+        trend = (m - m2) * load(w, at.LIVE)
+        if second:
+            store(w, at.RHS + c, _W1 * m - _W0 * m2)
+            store(w, at.NEXT + c, m + trend * ((1 - GAMMA) / GAMMA))
+        else:
+            store(w, at.RHS + c, m + load(w, at.MOVE + c))
+            store(w, at.NEXT + c, m + trend * GAMMA)
+            store(w, at.BEFORE + c, m)
+    store(w, at.ACTIVE, load(w, at.LIVE))
+    for _ in range(_MAX_ITERATIONS):
+        _currents(w, legs, member, sign, power)
+        if not _newton(w, legs, power.size, member, sign):
+            break
+    _accept(w, power.size)
+
+
+# --- one block --------------------------------------------------------------------------------------------
+
+
+@njit(**COMPILED)
+def _fetch(tile: Array, wave: Array, first: int, point: int) -> None:
+    """The next points of the block's sources, lanes side by side: row = point·channels + channel."""
+    channels = wave.shape[1]
+    for k in range(min(_TILE, wave.shape[2] - point)):
+        for channel in range(channels):
+            for b in range(LANES):
+                tile[k * channels + channel, b] = wave[first + b, channel, point + k]
+
+
+@njit(**COMPILED)
+def _point(index: int, lead: int, points: int, loop_from: int) -> int:
+    """Which point of the sources stands for `index`: before the window its first cycle, after its end the last part."""
+    if index <= 0:
+        return index % (2 * lead)
+    return index if index < points else loop_from + (index - points) % (points - loop_from)
+
+
+@njit(**COMPILED)
+def _take_source(w: Array, tile: Array, row: int, channel: Index) -> None:
+    for c in range(channel.size):
+        store(w, at.SOURCE + c, load(tile, row + channel[c]) * load(w, at.TURNS + c))
+
+
+@njit(**COMPILED)
+def _measure(w: Array, leg: int, row: int, k: int, window: Array, sums: Array, circle: Array,
+             fundamental: bool) -> Lanes:
+    """One-cycle true RMS, or RMS of the fundamental, up to this step, step k of its cycle. By three points a step:
+    the spill of a saturating CT comes in pulses hardly longer than a step. circle (6, steps): `transient.circle`."""
+    steps = circle.shape[1]
+    before, inner, now = load(w, at.LEG_BEFORE + leg), load(w, at.LEG_INNER + leg), load(w, at.LEG + leg)
+    if fundamental:
+        real = before * circle[0, k] + inner * circle[1, k] + now * circle[2, k]
+        imag = before * circle[3, k] + inner * circle[4, k] + now * circle[5, k]
+        real_sum = load(sums, row) + (real - load(window, row * steps + k))
+        imag_sum = load(sums, row + 1) + (imag - load(window, (row + 1) * steps + k))
+        store(window, (row + 1) * steps + k, imag)
+        store(sums, row + 1, imag_sum)
+        value = 2.0 * (real_sum * real_sum + imag_sum * imag_sum) / float(steps * steps)
+    else:
+        real = _BEGIN * before * before + _INNER * inner * inner + _END * now * now
+        real_sum = load(sums, row) + (real - load(window, row * steps + k))
+        value = where_less(real_sum, splat(0.0), splat(0.0), real_sum) / float(steps)
+    store(window, row * steps + k, real)
+    store(sums, row, real_sum)
+    return square_root(value)
+
+
+@njit(**COMPILED)
+def _settle(w: Array, history: Array, s: int, pace: Pace, elements: int, done: Index) -> bool:
+    """Freeze the lanes in which no element's value has changed over the last cycle; whether any lane goes on."""
+    for b in range(LANES):
+        change = 0.0
+        for e in range(elements):
+            now, before = history[e * pace.steps + s, b], history[e * pace.steps + s - pace.per_cycle, b]
+            change = max(change, abs(now - before) / (now + 1e-6))
+        if w[at.LIVE, b] > 0.0 and not change >= pace.settle:
+            w[at.LIVE, b], done[b] = 0.0, s + 1
+    return bool(np.any(w[at.LIVE] > 0.0))
+
+
+@njit(**COMPILED)
+def _sustained(series: Array, hold: int) -> float:
     """Largest value that is exceeded throughout some `hold` + 1 consecutive points: max of the sliding minimum."""
     n = series.size
     if hold + 1 > n:
         return 0.0
-    if hold == 0:
-        return series.max()
-    queue = np.empty(n, np.int64)
-    head, tail = 0, 0
-    best = 0.0
+    queue = np.empty(n, np.int64)                          # candidates for the minimum, rising
+    head, tail, best = 0, 0, 0.0
     for k in range(n):
         while tail > head and series[queue[tail - 1]] >= series[k]:
             tail -= 1
@@ -166,119 +276,61 @@ def _sustained(series, hold):  # type: ignore[no-untyped-def]
     return best
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
-def _load_source(out, source, first, index, channel, inv_turns):  # type: ignore[no-untyped-def]
-    for c in range(out.shape[0]):
-        for b in range(LANES):
-            out[c, b] = source[first + b, channel[c], index] * inv_turns[c, first + b]
-
-
-@njit(cache=True, nogil=True, error_model="numpy", fastmath=_FLAGS)
-def _measure(window, sums, value, s, per_cycle, fundamental, wave):  # type: ignore[no-untyped-def]
-    """Slide the one-cycle window: true RMS or RMS of the fundamental. window (points, LANES), wave (2, points)."""
-    k = s % per_cycle
+@njit(**COMPILED)
+def _judge(history: Array, done: Index, lead: int, holds: Index, pickup: Array) -> None:
+    """What each element (elements·steps, LANES) sustains for each hold; a frozen lane keeps its last value."""
+    elements = pickup.shape[1]
+    steps = history.shape[0] // elements
     for b in range(LANES):
-        if fundamental:
-            change = value[b] - window[k, b]
-            window[k, b] = value[b]
-            sums[0, b] += change * wave[0, k]
-            sums[1, b] += change * wave[1, k]
-            value[b] = np.sqrt(2.0 * (sums[0, b] ** 2 + sums[1, b] ** 2)) / per_cycle
-        else:
-            square = value[b] * value[b]
-            sums[0, b] += square - window[k, b]
-            window[k, b] = square
-            value[b] = np.sqrt(max(sums[0, b], 0.0) / per_cycle)
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def integrate(source, channel, inv_turns, series, inv_flux, curve, power, table, leg_ohm, m0, h0, dt, per_cycle,
-              lead, steps, loop_from, settle, watch, fundamental, holds, pickup, moves, trace):  # type: ignore[no-untyped-def]
-    """Every block of lanes from its start state to the end of the window; see `transient.solve` for the meaning.
-
-    Writes pickup (n, elements, holds), moves (n,) the largest last Newton move, trace (n, legs, steps) if not empty."""
-    n, _, points = source.shape
-    legs, places = table.shape
-    elements = watch.size
-    shape = (places, LANES)
-    m, m1, m2, rhs, now = np.empty(shape), np.empty(shape), np.empty(shape), np.empty(shape), np.empty(shape)
-    i_m, slope, rate, diag, pull = np.empty(shape), np.empty(shape), np.empty(shape), np.empty(shape), np.empty(shape)
-    h, h1, h2 = np.empty((2, *shape)), np.empty((2, *shape)), np.empty((2, *shape))
-    leg_a, load, chol = np.empty((legs, LANES)), np.empty((legs, LANES)), np.empty((legs, legs, LANES))
-    rs, inv, cv, ohm, root = np.empty(shape), np.empty(shape), np.empty((6, *shape)), np.empty((legs, LANES)), np.empty((legs, LANES))
-    windows, sums = np.empty((elements, per_cycle, LANES)), np.empty((elements, 2, LANES))
-    history, value, before = np.empty((elements, LANES, steps)), np.empty(LANES), np.empty((elements, LANES))
-    even, base, peak = np.empty(LANES), np.empty(LANES), np.empty(LANES)
-    wave = np.empty((2, per_cycle))
-    for k in range(per_cycle):
-        wave[0, k], wave[1, k] = np.cos(2 * np.pi * k / per_cycle), np.sin(2 * np.pi * k / per_cycle)
-    period = points - loop_from
-    weight = ALPHA * dt
-    for first in range(0, n, LANES):
-        last = slice(first, first + LANES)
-        m[:], h[:] = m0[:, last], h0[:, :, last]
-        rs[:], inv[:], cv[:], ohm[:] = series[:, last], inv_flux[:, last], curve[:, :, last], leg_ohm[:, last]
-        root[:] = np.sqrt(ohm)
-        windows[:], sums[:], before[:] = 0.0, 0.0, 0.0
-        worst = 0.0
-        _load_source(now, source, first, 0, channel, inv_turns)
-        for c in range(places):
-            _excite(c, m, m, h, cv, power[c], i_m, slope, h1, even, base)
-        _rates(table, now, i_m, ohm, rs, inv, leg_a, rate)
-        m2[:] = m
-        done = steps
-        for s in range(steps):
-            for stage in range(2):
-                index = 2 * s + 1 + stage
-                if index >= points:
-                    index = loop_from + (index - points) % period
-                _load_source(now, source, first, index, channel, inv_turns)
-                if stage == 0:
-                    for c in range(places):
-                        for b in range(LANES):
-                            rhs[c, b] = m[c, b] + weight * rate[c, b]
-                            m1[c, b] = m[c, b] + GAMMA * (m[c, b] - m2[c, b])
-                            m2[c, b] = m[c, b]
-                else:
-                    for c in range(places):
-                        for b in range(LANES):
-                            rhs[c, b] = _W1 * m[c, b] - _W0 * m2[c, b]
-                            m1[c, b] = m[c, b] + (m[c, b] - m2[c, b]) * (1 - GAMMA) / GAMMA
-                moved = np.inf
-                rounds = 0
-                while True:
-                    for c in range(places):
-                        _excite(c, m1, m, h, cv, power[c], i_m, slope, h1, even, base)
-                    _rates(table, now, i_m, ohm, rs, inv, leg_a, rate)
-                    if moved <= _TOLERANCE or rounds == _MAX_ITERATIONS:
-                        break
-                    moved = _newton(table, m1, rhs, weight, slope, rate, root, rs, inv, diag, pull, load, chol, peak)
-                    rounds += 1
-                worst = max(worst, moved)
-                m[:] = m1
-                h[:] = h1
-            for e in range(elements):
-                value[:] = leg_a[watch[e]]
-                _measure(windows[e], sums[e], value, s, per_cycle, fundamental, wave)
-                history[e, :, s] = value
-            if trace.size > 0:
-                for leg in range(legs):
-                    for b in range(LANES):
-                        trace[first + b, leg, s] = leg_a[leg, b]
-            if settle > 0.0 and s >= lead and (s + 1 - lead) % per_cycle == 0:
-                change = 0.0
-                for e in range(elements):
-                    for b in range(LANES):
-                        change = max(change, abs(history[e, b, s] - before[e, b]) / (history[e, b, s] + 1e-6))
-                        before[e, b] = history[e, b, s]
-                if change < settle and s >= lead + 2 * per_cycle:
-                    done = s + 1
-                    break
         for e in range(elements):
-            for b in range(LANES):
-                history[e, b, done:] = history[e, b, done - 1]
-                finite = np.isfinite(np.sum(m[:, b]))
-                for d in range(holds.size):
-                    pickup[first + b, e, d] = _sustained(history[e, b, lead:], holds[d]) if finite else np.nan
-        for b in range(LANES):
-            moves[first + b] = worst
+            series = history[e * steps:(e + 1) * steps, b].copy()
+            series[done[b]:] = series[done[b] - 1]
+            for d in range(holds.size):
+                pickup[b, e, d] = _sustained(series[lead:], holds[d])
+
+
+@njit(**COMPILED)
+def integrate(wave: Array, channel: Index, cores: Cores, net: Network, pace: Pace, meter: Meter, pickup: Array,
+              moves: Array, trace: Array) -> None:
+    """Every block of lanes from its start to the end of the window; see `transient.solve` for the meaning.
+
+    wave (n, channels, points), n a multiple of LANES. Writes pickup (n, elements, holds), moves (n,) the largest
+    last Newton move, trace (n, legs, steps) if it is not empty."""
+    n, channels, points = wave.shape
+    elements, lead, steps = meter.watch.size, pace.lead, pace.steps
+    legs, member, sign, power = net.legs, net.member, net.sign, cores.power      # unpacked: counting references costs
+    watch, circle = meter.watch, meter.circle
+    w, tile = np.zeros((at.ROWS, LANES)), np.empty((_TILE * channels, LANES))
+    window, sums = np.empty((2 * elements * pace.per_cycle, LANES)), np.empty((2 * elements, LANES))
+    history = np.empty((elements * steps, LANES))
+    done = np.empty(LANES, np.int64)
+    for first in range(0, n, LANES):
+        fill(w, cores, first, ALPHA * pace.step_s)
+        window[:], sums[:], done[:] = 0.0, 0.0, steps
+        tile_start = 0
+        _fetch(tile, wave, first, 0)
+        _take_source(w, tile, 0, channel)
+        _currents(w, legs, member, sign, power)
+        for s in range(-pace.warm, steps):
+            for index in range(2 * s + 1, 2 * s + 3):
+                point = _point(index, lead, points, pace.loop_from)
+                if not tile_start <= point < tile_start + _TILE:
+                    tile_start = point
+                    _fetch(tile, wave, first, point)
+                _take_source(w, tile, (point - tile_start) * channels, channel)
+                for leg in range(legs):
+                    store(w, at.LEG_BEFORE + leg, load(w, at.LEG_INNER + leg))
+                    store(w, at.LEG_INNER + leg, load(w, at.LEG + leg))
+                _stage(w, legs, member, sign, power, index == 2 * s + 2)
+                _currents(w, legs, member, sign, power)
+            for e in range(elements if s >= 0 else 0):
+                value = _measure(w, watch[e], 2 * e, s % pace.per_cycle, window, sums, circle, meter.fundamental)
+                store(history, e * steps + s, value)
+            if trace.size > 0 and s >= 0:
+                for leg in range(legs):
+                    trace[first:first + LANES, leg, s] = w[at.LEG + leg]
+            if pace.settle > 0.0 and s >= lead + 2 * pace.per_cycle and (s + 1 - lead) % pace.per_cycle == 0 \
+                    and not _settle(w, history, s, pace, elements, done):
+                break
+        moves[first:first + LANES] = w[at.WORST]
+        _judge(history, done, lead, meter.holds, pickup[first:first + LANES])

@@ -21,6 +21,7 @@ _TOP_FLUX = 1.3
 _MAX_ITERATIONS = 60
 _HALVINGS = 6                                              # of a step that does not bring the solution nearer
 _TOLERANCE = 1e-10
+_COMPILED = {"cache": True, "nogil": True, "error_model": "numpy"}
 
 
 def solve(table: Array, leg_ohm: Array, bank: CtBank, primary_a: Complex, omega: float) -> tuple[Complex, Complex]:
@@ -28,30 +29,41 @@ def solve(table: Array, leg_ohm: Array, bank: CtBank, primary_a: Complex, omega:
 
     table (legs, ct) signs; leg_ohm (n, legs); primary_a (n, ct) RMS phasors [A]. Returns leg currents (n, legs),
     RMS secondary [A], and core flux (n, ct), peak in units of the knee flux. NaN where Newton did not converge."""
-    fundamental = np.array([sine_power_fundamental(int(s)) for s in bank.exponent])
-    currents, flux = _solve_all(
-        np.ascontiguousarray(table, dtype=float), np.ascontiguousarray(leg_ohm, dtype=float),
-        np.ascontiguousarray(primary_a / bank.turns, dtype=complex), bank.series_ohm,
-        omega * bank.knee_flux_wb / np.sqrt(2),          # RMS knee voltage: currents are RMS here, flux is its peak
-        bank.knee_current_a / np.sqrt(2), bank.coefficients, bank.exponent, fundamental)
+    arrays = (table, leg_ohm, primary_a / bank.turns, bank.series_ohm,
+              omega * bank.knee_flux_wb / np.sqrt(2),      # RMS knee voltage: currents are RMS here, flux is its peak
+              bank.knee_current_a / np.sqrt(2), _curves(bank.coefficients, bank.exponent))
+    currents, flux = _solve_all(*map(np.ascontiguousarray, arrays))
     return currents, flux
 
 
 def describing_function(flux_peak: Array, coefficients: Array, exponent: int) -> Complex:
     """Exciting current over flux, fundamental components, for a settled loop of peak `flux_peak` > 0, in knee
     units; the imaginary part is the loss. coefficients (4, ...), flux_peak (...)."""
-    fundamental = sine_power_fundamental(exponent)
-    return np.array([_admittance(float(p), *map(float, c), exponent, fundamental)
-                     for p, c in zip(flux_peak.ravel(), coefficients.reshape(4, -1).T, strict=True)],
-                    dtype=complex).reshape(flux_peak.shape)
+    peak = np.asarray(flux_peak, float)
+    curves = _curves(np.asarray(coefficients, float), exponent)
+    out = np.empty(peak.shape, np.complex128)
+    for index in np.ndindex(peak.shape):
+        out[index] = _admittance(peak[index], curves[index])
+    return out
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
-def _admittance(peak, a, b, c1, c2, exponent, fundamental):  # type: ignore[no-untyped-def]
+def _curves(coefficients: Array, exponent: int | NDArray[np.int64]) -> Array:
+    """(4, ...) and exponents -> (..., 8): a, b, c1, c2, the two yields, exponent, fundamental of cos^exponent."""
+    shape = coefficients.shape[1:]
+    fundamental = np.vectorize(sine_power_fundamental, otypes=[float])(exponent)
+    rest = (*YIELDS, np.asarray(exponent, float), fundamental)
+    return np.stack([*coefficients, *(np.broadcast_to(value, shape) for value in rest)], axis=-1)
+
+
+# --- one sample -------------------------------------------------------------------------------------------
+
+
+@njit(**_COMPILED)
+def _admittance(peak: float, curve: Array) -> complex:
     """Fundamental of the characteristic over its flux. A stop past its yield: closed form of its loop."""
-    real = a + b * fundamental * peak ** (exponent - 1)
+    real = curve[0] + curve[1] * curve[7] * peak ** int(curve[6] - 1)
     imag = 0.0
-    for c, y in ((c1, YIELDS[0]), (c2, YIELDS[1])):
+    for c, y in ((curve[2], curve[4]), (curve[3], curve[5])):
         if peak <= y:
             real += c / y
         else:
@@ -63,16 +75,16 @@ def _admittance(peak, a, b, c1, c2, exponent, fundamental):  # type: ignore[no-u
     return complex(real, imag)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
-def _excite(m, a, b, c1, c2, exponent, fundamental):  # type: ignore[no-untyped-def]
+@njit(**_COMPILED)
+def _excite(m: complex, curve: Array) -> tuple[complex, complex]:
     """Admittance at complex flux m and its derivative with respect to the peak."""
     peak = abs(m)
     if peak < 1e-9:
-        return _admittance(1e-9, a, b, c1, c2, exponent, fundamental), 0j
+        return _admittance(1e-9, curve), 0j
     at = min(peak, _TOP_FLUX)
-    y = _admittance(at, a, b, c1, c2, exponent, fundamental)
+    y = _admittance(at, curve)
     step = 1e-6 * at
-    dy = (_admittance(at + step, a, b, c1, c2, exponent, fundamental) - y) / step
+    dy = (_admittance(at + step, curve) - y) / step
     if peak > _TOP_FLUX:
         tangent = y + at * dy                              # of the current against the flux
         y = (y * at + tangent * (peak - at)) / peak
@@ -80,16 +92,76 @@ def _excite(m, a, b, c1, c2, exponent, fundamental):  # type: ignore[no-untyped-
     return y, dy
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
-def _solve_all(table, leg_ohm, source, series, knee_v, knee_a, coef, exponent, fundamental):  # type: ignore[no-untyped-def]
+@njit(**_COMPILED)
+def _evaluate(m: Complex, i: Complex, y: Complex, dy: Complex, off: Complex, coupling: Array, source: Complex,
+              knee_a: Array, curves: Array) -> float:
+    """CT currents, admittances, their slopes and the residual  j·m - coupling·i  at m; returns its norm squared."""
+    for c in range(m.size):
+        y[c], dy[c] = _excite(m[c], curves[c])
+        i[c] = source[c] - knee_a[c] * y[c] * m[c]
+    total = 0.0
+    for c in range(m.size):
+        off[c] = 1j * m[c]
+        for d in range(m.size):
+            off[c] -= coupling[c, d] * i[d]
+        total += off[c].real ** 2 + off[c].imag ** 2
+    return total
+
+
+@njit(**_COMPILED)
+def _newton_step(m: Complex, y: Complex, dy: Complex, off: Complex, coupling: Array, knee_a: Array) -> Complex:
+    """The Newton step in real and imaginary parts: the describing function is not analytic."""
+    places = m.size
+    jacobian, residual = np.empty((2 * places, 2 * places)), np.empty(2 * places)
+    for d in range(places):
+        along = dy[d] * m[d] / max(abs(m[d]), 1e-9)         # d(y m) = y dm + dy·m·Re(conj(m) dm)/|m|
+        across_u, across_v = knee_a[d] * (y[d] + along * m[d].real), knee_a[d] * (1j * y[d] + along * m[d].imag)
+        for c in range(places):
+            du, dv = coupling[c, d] * across_u, coupling[c, d] * across_v
+            if c == d:
+                du += 1j
+                dv -= 1.0
+            jacobian[2 * c, 2 * d], jacobian[2 * c + 1, 2 * d] = du.real, du.imag
+            jacobian[2 * c, 2 * d + 1], jacobian[2 * c + 1, 2 * d + 1] = dv.real, dv.imag
+    for c in range(places):
+        residual[2 * c], residual[2 * c + 1] = off[c].real, off[c].imag
+    step = np.linalg.solve(jacobian, residual)
+    return step[0::2] + 1j * step[1::2]
+
+
+@njit(**_COMPILED)
+def _newton(m: Complex, i: Complex, coupling: Array, source: Complex, knee_a: Array, curves: Array) -> bool:
+    """Solve  j·m = coupling·i(m)  from m, m and i in place; a step is halved until the residual falls. True when
+    settled."""
+    y, dy, off = np.empty_like(m), np.empty_like(m), np.empty_like(m)
+    norm = _evaluate(m, i, y, dy, off, coupling, source, knee_a, curves)
+    for _ in range(_MAX_ITERATIONS):
+        if not norm < np.inf:                              # not a number either
+            return False
+        step = _newton_step(m, y, dy, off, coupling, knee_a)
+        before, start, share = norm, m.copy(), 1.0
+        for _ in range(_HALVINGS):
+            m[:] = start - share * step
+            norm = _evaluate(m, i, y, dy, off, coupling, source, knee_a, curves)
+            if norm < before:
+                break
+            share *= 0.5
+        if np.abs(step).sum() <= _TOLERANCE:
+            return True
+    return False
+
+
+@njit(**_COMPILED)
+def _solve_all(table: Array, leg_ohm: Array, source: Complex, series: Array, knee_v: Array, knee_a: Array,
+               curves: Array) -> tuple[Complex, Complex]:
     """Sample by sample; the last sample's flux is the first guess of the next (x runs fastest in a sweep)."""
     n, places = source.shape
     legs = table.shape[0]
-    currents = np.empty((n, legs), np.complex128)
-    flux = np.empty((n, places), np.complex128)
+    currents = np.full((n, legs), complex(np.nan, np.nan))
+    flux = np.full((n, places), complex(np.nan, np.nan))
     coupling = np.empty((places, places))
-    m = np.zeros(places, np.complex128)
-    i, y, dy = np.empty_like(m), np.empty_like(m), np.empty_like(m)
+    m, i = np.zeros(places, np.complex128), np.zeros(places, np.complex128)
+    settled = False
     for k in range(n):
         for c in range(places):
             for d in range(places):
@@ -97,83 +169,14 @@ def _solve_all(table, leg_ohm, source, series, knee_v, knee_a, coef, exponent, f
                 for leg in range(legs):
                     coupling[c, d] += table[leg, c] * leg_ohm[k, leg] * table[leg, d]
                 coupling[c, d] /= knee_v[k, c]
-        settled = k > 0 and _newton(m, i, y, dy, coupling, source[k], knee_a[k], coef[:, k], exponent, fundamental)
+        settled = settled and _newton(m, i, coupling, source[k], knee_a[k], curves[k])
         if not settled:                                    # from no flux at all
             m[:] = 0j
-            settled = _newton(m, i, y, dy, coupling, source[k], knee_a[k], coef[:, k], exponent, fundamental)
-        flux[k] = m
-        for leg in range(legs):
-            total = 0j
-            for c in range(places):
-                total += table[leg, c] * i[c]
-            currents[k, leg] = total
-        if not settled:
-            flux[k] = complex(np.nan, np.nan)
-            currents[k] = complex(np.nan, np.nan)
-            m[:] = 0j
+            settled = _newton(m, i, coupling, source[k], knee_a[k], curves[k])
+        if settled:
+            flux[k] = m
+            for leg in range(legs):
+                currents[k, leg] = 0j
+                for c in range(places):
+                    currents[k, leg] += table[leg, c] * i[c]
     return currents, flux
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _newton(m, i, y, dy, coupling, source, knee_a, coef, exponent, fundamental):  # type: ignore[no-untyped-def]
-    """Solve  j·m = coupling·i(m)  from m, in place; a step is halved until the residual falls. True when settled."""
-    places = m.size
-    step, tried = np.empty_like(m), np.empty_like(m)
-    off = _evaluate(m, i, y, dy, coupling, source, knee_a, coef, exponent, fundamental)
-    for _ in range(_MAX_ITERATIONS):
-        _newton_step(m, i, y, dy, coupling, knee_a, step)
-        share = 1.0
-        for _ in range(_HALVINGS):
-            for c in range(places):
-                tried[c] = m[c] - share * step[c]
-            now = _evaluate(tried, i, y, dy, coupling, source, knee_a, coef, exponent, fundamental)
-            if now < off:
-                break
-            share *= 0.5
-        m[:] = tried
-        off = now
-        moved = 0.0
-        for c in range(places):
-            moved += abs(step[c])
-        if not moved > _TOLERANCE:
-            return moved <= _TOLERANCE                     # False for NaN
-    return False
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _evaluate(m, i, y, dy, coupling, source, knee_a, coef, exponent, fundamental):  # type: ignore[no-untyped-def]
-    """CT currents, admittances and their slopes at m; returns the norm of  j·m - coupling·i."""
-    places = m.size
-    for c in range(places):
-        y[c], dy[c] = _excite(m[c], coef[0, c], coef[1, c], coef[2, c], coef[3, c], exponent[c], fundamental[c])
-        i[c] = source[c] - knee_a[c] * y[c] * m[c]
-    total = 0.0
-    for c in range(places):
-        off = 1j * m[c]
-        for d in range(places):
-            off -= coupling[c, d] * i[d]
-        total += off.real**2 + off.imag**2
-    return total
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _newton_step(m, i, y, dy, coupling, knee_a, step):  # type: ignore[no-untyped-def]
-    """The Newton step in real and imaginary parts: the describing function is not analytic."""
-    places = m.size
-    jacobian, residual = np.empty((2 * places, 2 * places)), np.empty(2 * places)
-    for c in range(places):
-        off = 1j * m[c]
-        for d in range(places):
-            off -= coupling[c, d] * i[d]
-            along = dy[d] * m[d] / max(abs(m[d]), 1e-9)     # d(y m) = y dm + dy·m·Re(conj(m) dm)/|m|
-            du = coupling[c, d] * knee_a[d] * (y[d] + along * m[d].real)
-            dv = coupling[c, d] * knee_a[d] * (1j * y[d] + along * m[d].imag)
-            if c == d:
-                du += 1j
-                dv -= 1.0
-            jacobian[2 * c, 2 * d], jacobian[2 * c + 1, 2 * d] = du.real, du.imag
-            jacobian[2 * c, 2 * d + 1], jacobian[2 * c + 1, 2 * d + 1] = dv.real, dv.imag
-        residual[2 * c], residual[2 * c + 1] = off.real, off.imag
-    solution = np.linalg.solve(jacobian, residual)
-    for c in range(places):
-        step[c] = complex(solution[2 * c], solution[2 * c + 1])

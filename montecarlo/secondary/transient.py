@@ -10,7 +10,9 @@ from numpy.typing import NDArray
 from montecarlo.quantities import Array
 from montecarlo.secondary.circuit import CtBank
 from montecarlo.secondary.excitation import YIELDS, start_state
-from montecarlo.secondary.kernel import GAMMA, LANES, integrate
+from montecarlo.secondary.kernel import GAMMA, POINTS, integrate
+from montecarlo.secondary.lanes import LANES
+from montecarlo.secondary.workspace import Cores, Meter, Pace, network
 
 STEPS_PER_CYCLE = 32
 UNRESOLVED_MOVE = 1e-3                                     # a last Newton move above this leaves a sample unresolved
@@ -65,6 +67,13 @@ class Response:
     trace: Array
 
 
+def circle(per_cycle: int) -> Array:
+    """Cosine and sine at the three points of each step of a cycle, times the points' weights: (6, per_cycle)."""
+    turns = np.array([[weight * np.exp(2j * np.pi * (k + place) / per_cycle) for k in range(per_cycle)]
+                      for weight, place in POINTS])
+    return np.concatenate([turns.real, turns.imag])
+
+
 def solve(table: Array, leg_ohm: Array, bank: CtBank, source: Source, window: Window, load_flux: NDArray[np.complex128],
           *, watch: tuple[int, ...], fundamental: bool, delays_s: tuple[float, ...], settle: float = 0.0,
           keep_trace: bool = False) -> Response:
@@ -80,19 +89,20 @@ def solve(table: Array, leg_ohm: Array, bank: CtBank, source: Source, window: Wi
         return np.ascontiguousarray(values[..., fill, :].swapaxes(-1, -2))
 
     amperes = bank.coefficients * bank.knee_current_a
-    curve = np.concatenate([amperes, amperes[2:] / YIELDS[:, None, None]])
-    m0, h0 = start_state(load_flux, bank.remanence, bank.coefficients, bank.exponent)
+    flux, stops = start_state(load_flux, bank.remanence, bank.coefficients, bank.exponent)
+    cores = Cores(
+        curve=across(np.concatenate([amperes, amperes[2:] / YIELDS[:, None, None]])), power=(bank.exponent - 1) // 2,
+        series_ohm=across(bank.series_ohm), inv_flux=1 / across(bank.knee_flux_wb), inv_turns=1 / across(bank.turns),
+        leg_ohm=across(leg_ohm), flux=across(flux), stops=across(stops * bank.knee_current_a))
+    points = source.wave.shape[2]
+    warm = window.per_cycle if np.any(load_flux) else 0       # harmonics of the load's flux, which phasors do not have
+    pace = Pace(window.step_s, window.per_cycle, window.per_cycle, warm, window.steps,
+                source.loop_from if source.loop_from >= 0 else points - 1, float(settle))
     pickup = np.empty((fill.size, len(watch), len(delays_s)))
     moves = np.empty(fill.size)
-    trace = np.empty((fill.size, table.shape[0], window.steps) if keep_trace else (0, 0, 0))
-    wave = source.wave if fill.size == n else source.wave[fill]
-    points = wave.shape[2]
-    integrate(
-        np.ascontiguousarray(wave), source.channel, 1 / across(bank.turns), across(bank.series_ohm),
-        1 / across(bank.knee_flux_wb), across(curve), (bank.exponent - 1) // 2,
-        np.ascontiguousarray(table, dtype=float), across(leg_ohm), across(m0), across(h0 * bank.knee_current_a),
-        window.step_s, window.per_cycle, window.per_cycle, window.steps,
-        source.loop_from if source.loop_from >= 0 else points - 1, settle, np.array(watch, np.int64), fundamental,
-        window.holds(delays_s), pickup, moves, trace)
+    trace = np.full((fill.size, table.shape[0], window.steps) if keep_trace else (0, 0, 0), np.nan)
+    integrate(np.ascontiguousarray(source.wave if fill.size == n else source.wave[fill]), source.channel, cores,
+              network(np.asarray(table, float)), pace, Meter(np.array(watch, np.int64), circle(window.per_cycle),
+              bool(fundamental), window.holds(delays_s)), pickup, moves, trace)
     pickup[~(moves <= UNRESOLVED_MOVE)] = np.nan
     return Response(pickup[:n], trace[:n])

@@ -1,0 +1,114 @@
+"""What the compiled pass works on: rows of LANES numbers, and what `transient.py` hands over.
+
+Numba freezes the row numbers into the code that it compiles and keys its cache by the file of that code, not by this
+one: after a change here delete montecarlo/secondary/__pycache__.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from montecarlo.quantities import Array
+from montecarlo.secondary.lanes import LANES
+
+Index = NDArray[np.int64]
+
+COMPILED = {"cache": True, "nogil": True, "error_model": "numpy", "forceinline": True}
+FLUX_LIMIT = 4.0             # knee flux; no core that saturates gets there, an iterate may
+
+# The workspace (rows, LANES): a group of rows for each quantity, a row in it for each CT or leg.
+MOST = 12                                                  # CTs or legs that a group holds
+(FLUX, NEXT, BEFORE, RHS,                # flux at the stage's start, iterate, at the step's start; right-hand side
+ STOP1, STOP2,                           # the stops' currents at the stage's start [A]
+ SOURCE, CURRENT, SLOPE,                 # ideal secondary current, what excitation leaves [A]; d(exciting)/d(flux)
+ MOVE, PULL, DIAG, TIE,                  # weight·F; Newton's move; gain, and gain·slope, over the Jacobian's diagonal
+ LINEAR, STEEP, LIMIT,                   # the characteristic: linear, saturated branch [A]; flux that Newton may try
+ BOUND1, BOUND2, SLOPE1, SLOPE2,         # the stops' bounds [A] and slopes [A per knee flux]
+ SERIES, GAIN, TURNS,                    # winding and lead [ohm]; weight over knee flux; one over turns
+ OHM, ROOT, LOAD,                        # by leg: resistance [ohm], its root, right-hand side of Newton
+ LEG, LEG_INNER, LEG_BEFORE,             # by leg: current now, between the two stages, at the step's start [A]
+ ACTIVE, PEAK, LIVE, WORST,              # one row each: 1 while Newton moves; its move; 1 until settled; worst move
+ FACTOR) = range(0, 34 * MOST, MOST)     # by pair of legs: factors of Newton's matrix
+ROWS = 33 * MOST + MOST * MOST
+
+
+class Network(NamedTuple):
+    """The table A as lists of signed members: first each leg's CTs, then each CT's legs, then, for each pair of legs
+    p·legs + q, the CTs that drive both. Lists stand in rows: how many, then which."""
+
+    legs: int
+    places: int
+    member: Index            # (lists, 1 + MOST)
+    sign: Array              # (lists, MOST)
+
+
+class Cores(NamedTuple):
+    """Samples' constants and start, sample last."""
+
+    curve: Array             # (6, ct, n): a, b, bounds of the stops [A], slopes of the stops [A per knee flux]
+    power: Index             # (ct,) (S - 1)/2
+    series_ohm: Array        # (ct, n)
+    inv_flux: Array          # (ct, n) [1/Wb]
+    inv_turns: Array         # (ct, n)
+    leg_ohm: Array           # (legs, n)
+    flux: Array              # (ct, n) at the window's start, knee flux
+    stops: Array             # (2, ct, n) at the window's start [A]
+
+
+class Pace(NamedTuple):
+    """The time grid, and what ends a pass early."""
+
+    step_s: float
+    per_cycle: int
+    lead: int                # steps before the event
+    warm: int                # steps in which the lead's sources run once more, first and unmeasured
+    steps: int
+    loop_from: int           # first point of the sources' part that repeats
+    settle: float            # share of change a cycle at which a lane is frozen; 0: never
+
+
+class Meter(NamedTuple):
+    """What is measured in which legs."""
+
+    watch: Index             # (elements,) legs
+    circle: Array            # (6, per_cycle) weights of the fundamental's two components at a step's three points
+    fundamental: bool
+    holds: Index             # (delays,) steps for which a value must be held
+
+
+def network(table: Array) -> Network:
+    """The lists of a table (legs, ct)."""
+    legs, places = table.shape
+    if max(legs, places) > MOST:
+        raise ValueError(f"{legs} legs and {places} CTs; the workspace holds {MOST} of each")
+    pairs = (table[:, None] * table[None]).reshape(legs * legs, places)
+    rows = [*table, *table.T, *pairs]
+    member, sign = np.zeros((len(rows), 1 + MOST), np.int64), np.zeros((len(rows), MOST))
+    for row, values in enumerate(rows):
+        found = np.flatnonzero(values)
+        member[row, 0], member[row, 1:1 + found.size] = found.size, found
+        sign[row, :found.size] = values[found]
+    return Network(legs, places, member, sign)
+
+
+@njit(**COMPILED)
+def fill(w: Array, cores: Cores, first: int, weight: float) -> None:
+    """The workspace of the samples from `first` on, at the window's start."""
+    for b in range(LANES):
+        n = first + b
+        for c in range(cores.flux.shape[0]):
+            w[FLUX + c, b] = w[NEXT + c, b] = w[BEFORE + c, b] = cores.flux[c, n]
+            w[STOP1 + c, b], w[STOP2 + c, b] = cores.stops[0, c, n], cores.stops[1, c, n]
+            w[LINEAR + c, b], w[STEEP + c, b] = cores.curve[0, c, n], cores.curve[1, c, n]
+            w[BOUND1 + c, b], w[BOUND2 + c, b] = cores.curve[2, c, n], cores.curve[3, c, n]
+            w[SLOPE1 + c, b], w[SLOPE2 + c, b] = cores.curve[4, c, n], cores.curve[5, c, n]
+            w[SERIES + c, b], w[TURNS + c, b] = cores.series_ohm[c, n], cores.inv_turns[c, n]
+            w[GAIN + c, b] = weight * cores.inv_flux[c, n]
+            w[LIMIT + c, b] = FLUX_LIMIT if cores.curve[1, c, n] > 0 else np.inf
+        for leg in range(cores.leg_ohm.shape[0]):
+            w[OHM + leg, b], w[ROOT + leg, b] = cores.leg_ohm[leg, n], np.sqrt(cores.leg_ohm[leg, n])
+        w[LIVE, b], w[WORST, b] = 1.0, 0.0

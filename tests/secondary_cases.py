@@ -1,0 +1,107 @@
+"""Random secondary circuits, shared by the tests of the secondary network.
+
+Amplitudes are chosen so that every regime occurs: cores that stay straight, that saturate at the first peak, that are
+driven there by the offset; earth legs from a wire to kilo-ohms.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from montecarlo.quantities import Array
+from montecarlo.relays.schemes import Scheme, SchemeKind, build_scheme, leg_resistances
+from montecarlo.secondary import steady, transient
+from montecarlo.secondary.circuit import CtBank, take
+from montecarlo.secondary.excitation import excitation_table
+
+Complex = NDArray[np.complex128]
+
+FREQUENCY_HZ = 50.0
+OMEGA = 2 * np.pi * FREQUENCY_HZ
+BOUND, EXPONENT = 80.0, 15
+THREE_PHASES = np.tile(np.exp(-2j * np.pi / 3 * np.arange(3)), 2)
+
+
+@dataclass(frozen=True, eq=False)
+class Circuits:
+    """n circuits and what drives them: load phasors before t = 0, fault phasors with an offset that decays after."""
+
+    scheme: Scheme
+    leg_ohm: Array                                         # (n, legs)
+    bank: CtBank
+    load_a: Complex                                        # (n, 6) RMS primary
+    fault_a: Complex                                       # (n, 6) RMS primary
+    decay_s: Array                                         # (n,)
+
+    def __len__(self) -> int:
+        return len(self.bank)
+
+    def pick(self, index: object) -> Circuits:
+        return Circuits(self.scheme, self.leg_ohm[index], take(self.bank, index), self.load_a[index],
+                        self.fault_a[index], self.decay_s[index])
+
+    def primary(self, t: Array) -> Array:
+        """(n, 6, times) [A]; continuous at 0."""
+        turning = np.sqrt(2) * np.exp(1j * OMEGA * t)
+        before = (self.load_a[..., None] * turning).real
+        offset = np.sqrt(2) * (self.load_a - self.fault_a).real[..., None]
+        after = (self.fault_a[..., None] * turning).real + offset * np.exp(
+            -np.maximum(t, 0.0) / self.decay_s[:, None, None])
+        return np.where(t < 0, before, after)
+
+    def load_flux(self) -> Complex:
+        return steady.solve(self.scheme.table, self.leg_ohm, self.bank, self.load_a, OMEGA)[1]
+
+    def solve(self, after_s: float, per_cycle: int = 32, *, fundamental: bool = False,
+              delays_s: tuple[float, ...] = (0.0,), settle: float = 0.0, trace: bool = False) -> transient.Response:
+        window = transient.Window(FREQUENCY_HZ, after_s, per_cycle)
+        source = transient.Source(self.primary(window.times()), np.arange(6))
+        return transient.solve(
+            self.scheme.table, self.leg_ohm, self.bank, source, window, self.load_flux(),
+            watch=tuple(range(len(self.scheme.legs))), fundamental=fundamental, delays_s=delays_s, settle=settle,
+            keep_trace=trace)
+
+
+def log_uniform(rng: np.random.Generator, low: float, high: float, size: int | tuple[int, ...]) -> Array:
+    return np.exp(rng.uniform(np.log(low), np.log(high), size))
+
+
+def random_bank(rng: np.random.Generator, n: int, *, remanence: float = BOUND / 100, hysteresis: bool = True,
+                turns: float = 1000.0) -> CtBank:
+    """Six CTs a circuit, knee 100-500 V and 10-60 mA, ratio errors of 1 %, ankle over its whole range; without
+    hysteresis the two stops are left out, and the remanence that only they can hold."""
+    table = excitation_table(BOUND, EXPONENT)
+    coefficients = table.at(rng.uniform(*table.ankle_range, (n, 6)))
+    if not hysteresis:
+        coefficients[2:] = 0.0
+        remanence = 0.0
+    return CtBank(
+        turns=turns * (1 + rng.uniform(-0.01, 0.01, (n, 6))), series_ohm=rng.uniform(1.0, 10.0, (n, 6)),
+        knee_flux_wb=np.sqrt(2) * log_uniform(rng, 100.0, 500.0, (n, 1)) * rng.uniform(0.9, 1.1, (n, 6)) / OMEGA,
+        knee_current_a=log_uniform(rng, 0.01, 0.06, (n, 1)) * rng.uniform(0.8, 1.2, (n, 6)),
+        coefficients=coefficients, exponent=np.full(6, EXPONENT),
+        remanence=rng.uniform(-1, 1, (n, 6)) * remanence)
+
+
+def random_legs(rng: np.random.Generator, scheme: Scheme, n: int) -> Array:
+    """Phase legs 0.05-100 ohm, earth leg 0.1-3000 ohm, all log-uniform."""
+    phase, balancing = log_uniform(rng, 0.05, 100.0, n), log_uniform(rng, 0.05, 100.0, n)
+    return leg_resistances(scheme, phase, balancing, log_uniform(rng, 0.1, 3000.0, n), 0.0)
+
+
+def random_circuits(seed: int, n: int, kind: SchemeKind, *, hysteresis: bool = True) -> Circuits:
+    """Through faults of 2-8 A secondary with offset; every fourth circuit with an internal fault: another current
+    at one phase's neutral end; every third with load before."""
+    rng = np.random.default_rng(seed)
+    scheme, bank = build_scheme(kind), random_bank(rng, n, hysteresis=hysteresis)
+    turn = np.exp(2j * np.pi * rng.random((n, 1)))
+    fault = 1000.0 * log_uniform(rng, 2.0, 8.0, (n, 1)) * turn * THREE_PHASES
+    inner = np.flatnonzero(np.arange(n) % 4 == 3)
+    other = log_uniform(rng, 0.003, 1.0, inner.size) * np.exp(2j * np.pi * rng.random(inner.size))
+    fault[inner, inner % 3] *= 1 + other
+    load = 1000.0 * rng.uniform(0.1, 1.0, (n, 1)) * turn * np.exp(1j * rng.uniform(0, 1.5, (n, 1))) * THREE_PHASES
+    load[np.arange(n) % 3 != 0] = 0.0
+    return Circuits(scheme, random_legs(rng, scheme, n), bank, load, fault, log_uniform(rng, 0.03, 0.2, n))
