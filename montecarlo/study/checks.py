@@ -125,7 +125,7 @@ def check_reach(study: Study) -> Iterator[Caution]:
 
 def check_zone_capacitance(study: Study) -> Iterator[Caution]:
     """An earth fault outside the zone makes the zone itself feed 3w(C_s + C_z)V_N, V_N up to E."""
-    if not study.candidates.earth_pickup_a:
+    if not study.candidates.earth_pickup_a or any(event.kind == "phase_earth" for event in study.external_events):
         return
     machine, ratio = study.machine, study.ct.at("line_end").turns_ratio
     inside = machine.stator_capacitance_f.centre() + machine.terminal_capacitance_f.centre()
@@ -133,8 +133,8 @@ def check_zone_capacitance(study: Study) -> Iterator[Caution]:
     if fed > finest * ratio:
         yield Caution("candidates.earth_pickup_a", f"On an earth fault outside the zone the zone's own capacitance "
                       f"feeds up to {fed:.3g} A, above the finest earth pick-up of {finest:g} A secondary = "
-                      f"{finest * ratio:.3g} A primary; such faults are not among the kinds of event yet, so p_false "
-                      "does not hold them.")
+                      f"{finest * ratio:.3g} A primary; no event of kind phase_earth is listed, so p_false does not "
+                      "hold such faults.")
 
 
 # --- machine and load -------------------------------------------------------------------------------------

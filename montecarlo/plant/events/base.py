@@ -38,9 +38,14 @@ class Scene:
         return self.samples["machine.voltage_factor"]
 
     @property
-    def peak_a(self) -> ComplexArray:
-        """What turns an RMS phasor in pu into a peak in amperes at the point on wave."""
-        return np.asarray(np.sqrt(2) * self.machine.rated_current_a * np.exp(1j * self.point_on_wave_rad))
+    def turn(self) -> ComplexArray:
+        """What turns the phasors of a voltage of L1 at angle 0 to the point on wave."""
+        return np.asarray(np.exp(1j * self.point_on_wave_rad))
+
+    def ohm(self, name: str) -> FloatArray:
+        """A reactance of the machine or of the event, given in pu. [ohm]"""
+        given = self.own[name] if name in self.own else self.samples[f"machine.{name}"]
+        return np.asarray(given * self.machine.base_impedance_ohm)
 
     @property
     def decrement(self) -> Decrement:
@@ -55,7 +60,7 @@ class Scene:
         """Load before the event at the six CT places, RMS phasors turned to the point on wave. [A], (n, 6)"""
         carried = load_currents(self.samples["load.current_pu"], self.samples["load.power_factor"],
                                 self.machine.rated_current_a)
-        return np.asarray(carried * np.exp(1j * self.point_on_wave_rad)[:, None])
+        return np.asarray(carried * self.turn[:, None])
 
 
 class Event(Section):

@@ -10,11 +10,13 @@ from typing import TYPE_CHECKING, Annotated, Any, TypeAlias
 from pydantic import Discriminator, Tag
 
 from montecarlo.plant.events.base import Event
+from montecarlo.plant.events.phase_earth import PhaseEarth
 from montecarlo.plant.events.through_fault import ThroughFault
 
 KINDS: dict[str, type[Event]] = {
     "three_phase": ThroughFault,
     "phase_phase": ThroughFault,
+    "phase_earth": PhaseEarth,
 }
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -34,3 +36,45 @@ def end(currents: FloatArray, first: NDArray[np.int64]) -> None:
     start = int(first.min(initial=currents.shape[-1]))
     tail = currents[..., start:]
     tail[start + np.arange(tail.shape[-1]) >= first[..., None]] = 0.0
+
+
+def sinusoids(phasors: ComplexArray, angle: FloatArray) -> FloatArray:
+    """Of peak phasors (n, c) at the angles omega t (m,): (n, c, m)."""
+    return np.asarray(phasors.real[..., None] * np.cos(angle) - phasors.imag[..., None] * np.sin(angle))
+
+
+def of_sequences(zero: ComplexArray | float, positive: ComplexArray, negative: ComplexArray,
+                 phase: NDArray[np.int64]) -> ComplexArray:
+    """Phasors of L1, L2, L3 (n, 3) from symmetrical components (n,) that count from `phase`, all for a voltage of
+    L1 at angle 0."""
+    place = np.mod(np.arange(3) - phase[:, None], 3)
+    parts = (np.broadcast_to(np.asarray(part)[..., None], place.shape) for part in (zero, positive, negative))
+    one, turning, against = parts
+    return np.asarray(PHASE_ROTATION[phase][:, None] * (
+        one + turning * PHASE_ROTATION[place] + against * PHASE_ROTATION[place].conj()))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fading:
+    """A current that an event adds at t = 0: peak phasors (n, c) behind X''d, X'd, Xd as if each lasted."""
+
+    stages: tuple[ComplexArray, ComplexArray, ComplexArray]
+    fast_s: FloatArray                      # T'' and T', (n,)
+    slow_s: FloatArray
+    direct_s: FloatArray | None = None      # of the DC component (n,) that makes it start from 0; None: it jumps
+
+    def at(self, t: FloatArray, omega: float) -> FloatArray:
+        """(n, c, nt), 0 before t = 0."""
+        first, second, last = self.stages
+        start = int(np.searchsorted(t, 0.0))
+        out = np.zeros((*first.shape, t.size))
+        when, column = t[start:], (slice(None), None)
+        fast, slow = (np.exp(-when / time[column]) for time in (self.fast_s, self.slow_s))
+        turning = np.exp(1j * omega * when)
+        for c in range(out.shape[1]):                   # channel by channel, for the memory
+            phasor = ((first - second)[:, c, None] * fast + (second - last)[:, c, None] * slow + last[:, c, None])
+            phasor *= turning
+            out[:, c, start:] = phasor.real
+            if self.direct_s is not None:
+                out[:, c, start:] -= first.real[:, c, None] * np.exp(-when / self.direct_s[column])
+        return out
