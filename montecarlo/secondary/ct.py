@@ -33,7 +33,8 @@ class CurrentTransformer(Section):
     )] = number(0.0)
     remanence_bound_percent: Annotated[float, Plain(
         "%", "largest flux at which the core can rest, of the knee flux", 1.0, 95.0)] = 80.0
-    saturation_exponent: Annotated[int, Plain("-", "odd power of the saturated branch", 3, 31)] = 15
+    saturation_exponent: Annotated[int, Plain(     # below 9 no curve meets the knee's definition at every bound
+        "-", "odd power of the saturated branch", 9, 31)] = 15
 
     @field_validator("saturation_exponent")
     @classmethod

@@ -54,8 +54,8 @@ class ExcitationTable:
 
     @property
     def ankle_range(self) -> tuple[float, float]:
-        """Ankle ratios that both stops can meet with c1, c2 >= 0."""
-        return float(self.ankle[0]), float(self.ankle[-1])
+        """Ankle ratios that both stops can meet with c1, c2 >= 0; NaN if there are none."""
+        return (float(self.ankle[0]), float(self.ankle[-1])) if self.ankle.size else (math.nan, math.nan)
 
     def at(self, ankle: ArrayLike) -> Array:
         """(4, ...) coefficients; NaN outside the range."""

@@ -144,8 +144,8 @@ def test_csv_columns_lie_beside_the_study_file(tmp_path: Path) -> None:
      'correlations[0].between: ["ct.knee_voltage_v"]; expected a list of 2, each a text: keys of the two inputs, as '
      '"ct.knee_voltage_v"'),
     ("machine", 3, "machine: 3; expected a table: the machine: rating, reactances, time constants, winding"),
-    ("study.title", "a\nb\x85c", None), ("ct.saturation_exponent", 8,
-     "ct.saturation_exponent: 8 is even; the excitation curve is odd in flux: use an odd power"),
+    ("study.title", "a\nb\x85c", None), ("ct.saturation_exponent", 10,
+     "ct.saturation_exponent: 10 is even; the excitation curve is odd in flux: use an odd power"),
 ])
 def test_a_fault_names_key_value_limit_and_cure(key: str, value: Any, line: str | None) -> None:
     if line is None:
