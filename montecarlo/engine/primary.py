@@ -106,6 +106,7 @@ def external_event(block: Block, event: Event) -> tuple[Window, Source, Complex]
     s, m, prefix = block.samples, block.study.machine, f"external_events.{event.name}."
     scene = Scene(
         machine=m, samples=s, own={key.removeprefix(prefix): s[key] for key in s if key.startswith(prefix)},
+        neutral_ohm=_earth_return(block, False)["neutral_ohm"],
         point_on_wave_rad=2 * np.pi * block.uniform("point_on_wave"), phase=block.phase_number())
     window = Window(m.frequency_hz, event.lasts_s(scene))
     wave = event.currents(scene, window.times())

@@ -44,7 +44,7 @@ def scene_of(event: Event, samples: dict[str, Any] | None = None, *, angle: Any 
     n = max(np.size(value) for value in (*every.values(), *own.values(), angle, phase))
     wide = {key: np.broadcast_to(np.asarray(value, float), n) for key, value in every.items()}
     return Scene(
-        machine=MACHINE,
+        machine=MACHINE, neutral_ohm=wide["earthing.resistance_ohm"],
         samples=wide, own={key: np.broadcast_to(np.asarray(value, float), n) for key, value in own.items()},
         point_on_wave_rad=np.broadcast_to(np.asarray(angle, float), n), phase=np.broadcast_to(np.asarray(phase), n))
 

@@ -1,5 +1,7 @@
 """A phase to earth outside the zone: against nodal equations of phases, capacitive currents, limits, waveform."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -72,6 +74,15 @@ def test_against_nodal_equations_of_the_phases(phase, changes, keys):
     rough = 3e-3 if bus["capacitance"] else 1e-7
     assert phasor(out[:3], CYCLE) == pytest.approx(added, abs=rough * abs(added).max())
     assert out[3:] == pytest.approx(out[:3], abs=1e-9)                                # nothing flows into the zone
+
+
+def test_an_earthing_transformers_reactance_against_nodal_equations():
+    event, ohm = event_of("phase_earth"), np.array([3.0 + 4.0j])
+    scene = replace(scene_of(event, LASTING, angle=0.0), neutral_ohm=ohm)
+    bus = {"own": tuple(1j * BASE_OHM * x for x in (0.1, 0.2, 0.21)), "network": None, "neutral": ohm[0],
+           "other": np.inf, "capacitance": 0.0, "path": 0.0}
+    added = nodal(0, fault=0.0, **bus)
+    assert phasor(event.currents(scene, 2 + CYCLE)[0, :3], CYCLE) == pytest.approx(added, abs=1e-6 * abs(added).max())
 
 
 def test_three_e_over_the_series_of_sequences():

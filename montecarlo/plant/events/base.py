@@ -5,7 +5,7 @@ from __future__ import annotations
 from abc import abstractmethod
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +29,7 @@ class Scene:
     machine: Machine                        # its ratings; what is sampled stands in `samples`
     samples: Mapping[str, FloatArray]       # every input of the study by its key
     own: Mapping[str, FloatArray]           # the event's own inputs by the names of its fields
+    neutral_ohm: NDArray[Any]               # between the machine's neutral and earth, real or complex
     point_on_wave_rad: FloatArray           # L1's terminal voltage is sqrt(2)U cos(omega t + alpha)
     phase: NDArray[np.int64]                # 0, 1, 2: the phase at fault, or the one that a fault leaves out
 

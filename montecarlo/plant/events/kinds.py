@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any, TypeAlias
 from pydantic import Discriminator, Tag
 
 from montecarlo.plant.events.base import Event
+from montecarlo.plant.events.beyond_transformer import PhaseEarthBeyond, PhasePhaseBeyond
 from montecarlo.plant.events.phase_earth import PhaseEarth
 from montecarlo.plant.events.through_fault import ThroughFault
 
@@ -17,6 +18,8 @@ KINDS: dict[str, type[Event]] = {
     "three_phase": ThroughFault,
     "phase_phase": ThroughFault,
     "phase_earth": PhaseEarth,
+    "phase_earth_beyond_transformer": PhaseEarthBeyond,
+    "phase_phase_beyond_transformer": PhasePhaseBeyond,
 }
 
 

@@ -4,11 +4,11 @@ Symmetrical components (e.g. Grainger and Stevenson, Power System Analysis, ch. 
 X'd, Xd in turn, X_e in each sequence between the terminals and the fault:
 
     I = U/(jX1 + jX2 + 3jX_e + Z0 + 3R_F)       X1 = X || X_net, X2 likewise,
-    1/Z0 = 1/(3R_N + jX0) + 1/(3R_other) + jw(C_s + C_z + C_e)
+    1/Z0 = 1/(3Z_N + jX0) + 1/(3R_other) + jw(C_s + C_z + C_e)
 
-so with one machine and no capacitance the fault carries 3U/(X + X2 + X0 + 3R_N). The machine's part of each sequence
+so with one machine and no capacitance the fault carries 3U/(X + X2 + X0 + 3Z_N). The machine's part of each sequence
 passes both ends; its zero sequence, a third of the neutral's current in each phase, too. Load goes on (superposition).
-The zone's own capacitance is no through current: V_N = -3R_N I_0 lifts it, and 3jw(C_s + C_z)V_N flows in at the line
+The zone's own capacitance is no through current: V_N = -3Z_N I_0 lifts it, and 3jw(C_s + C_z)V_N flows in at the line
 end, beside the healthy charging current (the model of `plant/internal.py`).
 
 Reach: other neutrals as one resistance without reactance; |Z_t| stands for X_t in the decay times (derived: right for
@@ -20,9 +20,10 @@ out: their current jumps. Intermittent arcs are not modelled.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from montecarlo.plant.events.base import ClearingTime, Event, KindWord, RunOn, Scene, cleared
 from montecarlo.plant.events.waves import Fading, end, interrupt, of_sequences, sinusoids
@@ -38,7 +39,7 @@ class EarthedBus:
     negative_ohm: FloatArray
     zero_ohm: FloatArray                    # X0 of the machine
     network_ohm: FloatArray                 # positive = negative sequence
-    neutral_ohm: FloatArray
+    neutral_ohm: NDArray[Any]               # real or complex
     other_neutrals_ohm: FloatArray
     capacitance_f: FloatArray               # of a phase, inside and outside the zone
     path_ohm: FloatArray                    # X_e
@@ -123,7 +124,7 @@ def _bus(scene: Scene) -> EarthedBus:
                    + s["network.external_capacitance_f"])
     return EarthedBus(
         negative_ohm=scene.ohm("negative_sequence_reactance_pu"), zero_ohm=scene.ohm("zero_sequence_reactance_pu"),
-        network_ohm=scene.network_pu * base, neutral_ohm=s["earthing.resistance_ohm"],
+        network_ohm=scene.network_pu * base, neutral_ohm=scene.neutral_ohm,
         other_neutrals_ohm=s.get("earthing.other_neutrals_ohm", np.full(len(capacitance), np.inf)),
         capacitance_f=capacitance, path_ohm=scene.ohm("external_reactance_pu"),
         fault_ohm=scene.own["fault_resistance_ohm"], omega=scene.machine.omega)
