@@ -57,6 +57,12 @@ class Scene:
         """Reactance of the system behind the terminals, np.inf without one."""
         return self.samples.get("network.reactance_pu", np.full(self.phase.size, np.inf))
 
+    @property
+    def machine_share(self) -> FloatArray:
+        """The machine's part of a current that it and the network feed together: X_net/(X''d + X_net)."""
+        own = self.samples["machine.subtransient_reactance_pu"]
+        return np.asarray(1 / (1 + own * (1 / self.network_pu)))
+
     def load(self) -> ComplexArray:
         """Load before the event at the six CT places, RMS phasors turned to the point on wave. [A], (n, 6)"""
         carried = load_currents(self.samples["load.current_pu"], self.samples["load.power_factor"],

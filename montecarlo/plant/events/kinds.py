@@ -11,6 +11,7 @@ from pydantic import Discriminator, Tag
 
 from montecarlo.plant.events.base import Event
 from montecarlo.plant.events.beyond_transformer import PhaseEarthBeyond, PhasePhaseBeyond
+from montecarlo.plant.events.energisation import TransformerEnergisation
 from montecarlo.plant.events.phase_earth import PhaseEarth
 from montecarlo.plant.events.through_fault import ThroughFault
 
@@ -20,6 +21,7 @@ KINDS: dict[str, type[Event]] = {
     "phase_earth": PhaseEarth,
     "phase_earth_beyond_transformer": PhaseEarthBeyond,
     "phase_phase_beyond_transformer": PhasePhaseBeyond,
+    "transformer_energisation": TransformerEnergisation,
 }
 
 
