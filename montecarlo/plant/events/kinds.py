@@ -12,6 +12,8 @@ from pydantic import Discriminator, Tag
 from montecarlo.plant.events.base import Event
 from montecarlo.plant.events.beyond_transformer import PhaseEarthBeyond, PhasePhaseBeyond
 from montecarlo.plant.events.energisation import TransformerEnergisation
+from montecarlo.plant.events.motor_start import MotorStart
+from montecarlo.plant.events.out_of_phase import OutOfPhaseClosing
 from montecarlo.plant.events.phase_earth import PhaseEarth
 from montecarlo.plant.events.through_fault import ThroughFault
 
@@ -22,6 +24,8 @@ KINDS: dict[str, type[Event]] = {
     "phase_earth_beyond_transformer": PhaseEarthBeyond,
     "phase_phase_beyond_transformer": PhasePhaseBeyond,
     "transformer_energisation": TransformerEnergisation,
+    "out_of_phase_closing": OutOfPhaseClosing,
+    "motor_start": MotorStart,
 }
 
 
