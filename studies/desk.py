@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from montecarlo.plant import internal, machine
+from montecarlo.plant import earthing, internal, machine
 from montecarlo.quantities import Array
 from montecarlo.relays.schemes import SchemeKind, leg_resistances
 from montecarlo.sampling.inputs import list_inputs
@@ -58,10 +59,15 @@ class Desk:
         return self.study.machine.phase_voltage_v * self.at("machine.voltage_factor")
 
     @property
+    def own_neutral_ohm(self) -> NDArray[Any]:
+        """The machine's own neutral, complex with a transformer's reactance. (1,) [ohm]"""
+        return earthing.neutral_ohm(self.study.earthing, self.centre, self.study.machine.phase_voltage_v)
+
+    @property
     def neutral_ohm(self) -> float:
-        """All earthed neutrals in parallel. [ohm]"""
+        """All earthed neutrals in parallel, magnitude. [ohm]"""
         other = self.study.earthing.other_neutrals_ohm
-        return 1 / (1 / self.at("earthing.resistance_ohm") + (0.0 if other is None else 1 / other.centre()))
+        return float(abs(1 / (1 / self.own_neutral_ohm[0] + (0.0 if other is None else 1 / other.centre()))))
 
     @property
     def knee_v(self) -> float:
@@ -116,7 +122,7 @@ class Desk:
         other, infeed = study.earthing.other_neutrals_ohm, study.network.reactance_pu
         own = (at("machine.subtransient_reactance_pu") + at("machine.negative_sequence_reactance_pu")) / 2
         return internal.earth_fault(
-            PLACES, np.arange(3)[:, None], self.emf_v, winding, 0.0, neutral_ohm=at("earthing.resistance_ohm"),
+            PLACES, np.arange(3)[:, None], self.emf_v, winding, 0.0, neutral_ohm=self.own_neutral_ohm,
             other_neutrals_ohm=np.inf if other is None else other.centre(),
             stator_capacitance_f=at("machine.stator_capacitance_f"),
             terminal_capacitance_f=at("machine.terminal_capacitance_f"),

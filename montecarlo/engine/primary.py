@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Literal, cast
+from typing import TYPE_CHECKING, Any, Literal, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.plant import internal, machine, states
+from montecarlo.plant.earthing import neutral_ohm
 from montecarlo.plant.events.base import Event, Scene
 from montecarlo.quantities import Array
 from montecarlo.secondary.transient import Source, Window
@@ -47,11 +48,16 @@ def _winding(block: Block, x: Array, reactance_pu: Array) -> Complex:
                                      block.study.machine.winding_exponent)
 
 
-def _earth_return(block: Block, wide: bool) -> dict[str, Array]:
+def _neutral_ohm(block: Block) -> NDArray[Any]:
+    """Of the machine's own neutral, hot, whatever its kind of earthing. (n,)"""
+    return neutral_ohm(block.study.earthing, block.samples, block.study.machine.phase_voltage_v)
+
+
+def _earth_return(block: Block, wide: bool) -> dict[str, NDArray[Any]]:
     """The return path, (n, 1) for a sweep of positions or (n,)."""
     s, n = block.samples, len(block)
     path = {
-        "neutral_ohm": s["earthing.resistance_ohm"],
+        "neutral_ohm": _neutral_ohm(block),
         "other_neutrals_ohm": s.get("earthing.other_neutrals_ohm", np.full(n, np.inf)),
         "stator_capacitance_f": s["machine.stator_capacitance_f"],
         "terminal_capacitance_f": s["machine.terminal_capacitance_f"],
@@ -106,7 +112,7 @@ def external_event(block: Block, event: Event) -> tuple[Window, Source, Complex]
     s, m, prefix = block.samples, block.study.machine, f"external_events.{event.name}."
     scene = Scene(
         machine=m, samples=s, own={key.removeprefix(prefix): s[key] for key in s if key.startswith(prefix)},
-        neutral_ohm=_earth_return(block, False)["neutral_ohm"],
+        neutral_ohm=_neutral_ohm(block),
         point_on_wave_rad=2 * np.pi * block.uniform("point_on_wave"), phase=block.phase_number())
     window = Window(m.frequency_hz, event.lasts_s(scene))
     wave = event.currents(scene, window.times())

@@ -2,22 +2,81 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from collections.abc import Mapping
+from typing import Annotated, Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
+from pydantic import ConfigDict
 
 from montecarlo.plant.machine import ComplexArray
-from montecarlo.quantities import Distribution, Quantity, Section
+from montecarlo.quantities import Distribution, Plain, Quantity, Section, number
+
+WAYS_TO_EARTH = (("resistance_ohm",), ("current_limit_a",), ("transformer_ratio", "secondary_resistance_ohm"))
 
 
 class Earthing(Section):
-    """A resistor in the machine's neutral; other earthed neutrals on the same bus as one resistance."""
+    """What stands between the machine's neutral and earth, in exactly one of three ways, and the other earthed
+    neutrals on the same bus as one resistance: a resistor in ohms; a resistor by the current that it lets through
+    at rated phase voltage; a transformer with a resistor across its secondary."""
+
+    model_config = ConfigDict(json_schema_extra={"oneOf": [{"required": list(way)} for way in WAYS_TO_EARTH]})
 
     resistance_ohm: Annotated[Distribution, Quantity(
-        "ohm", "neutral earthing resistor", 0.0, above=True, usual=(1e-9, 1e9))]
+        "ohm", "neutral earthing resistor, cold", 0.0, above=True, usual=(1e-9, 1e9))] | None = None
+    current_limit_a: Annotated[Distribution, Quantity(
+        "A", "instead: current through the cold resistor at rated phase voltage", 0.0, above=True,
+        usual=(0.05, 1e5))] | None = None
+    transformer_ratio: Annotated[float, Plain(
+        "-", "instead: earthing transformer, primary over secondary turns", 1.0, 1000.0)] | None = None
+    secondary_resistance_ohm: Annotated[Distribution, Quantity(
+        "ohm", "cold resistor across the earthing transformer's secondary", 0.0, above=True, usual=(1e-6, 1e4),
+    )] | None = None
+    transformer_resistance_ohm: Annotated[Distribution, Quantity(
+        "ohm", "earthing transformer's windings, referred to its primary", 0.0)] | None = None
+    transformer_reactance_ohm: Annotated[Distribution, Quantity(
+        "ohm", "earthing transformer's leakage reactance, referred to its primary", 0.0)] | None = None
+    temperature_rise_k: Annotated[Distribution, Quantity(
+        "K", "the resistor's mean temperature during a fault above that of its cold value", 0.0, high=1500.0,
+        varies="event")] = number(0.0)
+    temperature_coefficient_per_k: Annotated[Distribution, Quantity(
+        "1/K", "relative change of the resistor's value a kelvin, by its alloy", -0.001, high=0.01)] = number(0.0)
     other_neutrals_ohm: Annotated[Distribution, Quantity(
         "ohm", "other earthed neutrals on the same bus, in parallel", 0.0, above=True)] | None = None
+
+    @property
+    def key(self) -> str:
+        """Of the field that gives the resistor."""
+        return next((name for name in ("current_limit_a", "secondary_resistance_ohm")
+                     if getattr(self, name) is not None), "resistance_ohm")
+
+    def centres(self) -> dict[str, Any]:
+        """Every input of this table at its median, under its key in a study."""
+        return {f"earthing.{name}": value.centre() for name in type(self).model_fields
+                if isinstance(value := getattr(self, name), Distribution)}
+
+
+def neutral_ohm(earthing: Earthing, samples: Mapping[str, Any], rated_phase_v: float) -> NDArray[Any]:
+    """Impedance between the machine's neutral and earth from samples["earthing.<field>"]: (n,), real without a
+    transformer's reactance. [ohm]
+
+    R (1 + alpha dT), R the resistor itself, V/I, or n^2 times the one across a transformer's secondary (textbook);
+    the transformer's own impedance is in series and stays cold, its magnetising branch is left out."""
+    def of(name: str) -> NDArray[Any]:
+        return np.asarray(samples[f"earthing.{name}"], float)
+
+    if earthing.current_limit_a is not None:
+        cold = rated_phase_v / of("current_limit_a")
+    elif earthing.transformer_ratio is not None:
+        cold = earthing.transformer_ratio**2 * of("secondary_resistance_ohm")
+    else:
+        cold = of("resistance_ohm")
+    ohm: NDArray[Any] = cold * (1 + of("temperature_coefficient_per_k") * of("temperature_rise_k"))
+    if earthing.transformer_resistance_ohm is not None:
+        ohm = ohm + of("transformer_resistance_ohm")
+    if earthing.transformer_reactance_ohm is not None:
+        ohm = ohm + 1j * of("transformer_reactance_ohm")
+    return ohm
 
 
 def return_admittance(neutral_ohm: ArrayLike, other_neutrals_ohm: ArrayLike, capacitance_f: ArrayLike,

@@ -49,7 +49,8 @@ class Machine(Section):
     stator_capacitance_f: Annotated[Distribution, Quantity(
         "F", "stator winding to earth, per phase", 0.0, high=1e-4)] = number(0.0)
     terminal_capacitance_f: Annotated[Distribution, Quantity(
-        "F", "lumped at the terminals inside the zone (surge capacitors), per phase", 0.0, high=1e-4)] = number(0.0)
+        "F", "lumped inside the zone, as surge capacitors on the machine's side of the line-end CTs, per phase",
+        0.0, high=1e-4)] = number(0.0)
 
     @property
     def phase_voltage_v(self) -> float:
@@ -76,7 +77,8 @@ class Network(Section):
         "pu", "system behind the terminals, positive = negative sequence, on the machine's rating",
         0.0, above=True, usual=(1e-3, 100.0))] | None = None
     external_capacitance_f: Annotated[Distribution, Quantity(
-        "F", "connected outside the zone, per phase", 0.0, high=1e-3)] = number(0.0)
+        "F", "outside the zone: bus, cables, surge capacitors beyond the line-end CTs, per phase", 0.0,
+        high=1e-3)] = number(0.0)
 
 
 class Load(Section):

@@ -11,7 +11,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from montecarlo.plant.earthing import return_admittance
+from montecarlo.plant.earthing import neutral_ohm, return_admittance
 from montecarlo.plant.internal import UNIFORM_POSITION
 from montecarlo.plant.machine import earth_fault_reactance_pu, winding_impedance
 from montecarlo.quantities import Distribution
@@ -23,6 +23,7 @@ from montecarlo.study.grids import snap
 __all__ = ["CAUTIONS", "Caution", "cautions"]
 
 FEW_AMPERES = 25.0      # an earth-fault current below it is that of a unit-connected machine; common practice
+MOST_HEATED_K = 760.0   # rise of a neutral resistor in its shortest duties
 SEVERAL_EVENTS = 8      # a plant, below which the spread over plants is mostly noise
 
 
@@ -49,10 +50,11 @@ def _capacitance_f(study: Study) -> float:
             + study.network.external_capacitance_f.centre())
 
 
-def _neutrals_s(study: Study) -> float:
-    """Conductance of all earthed neutrals. [S]"""
+def _neutrals_s(study: Study) -> complex:
+    """Admittance of all earthed neutrals. [S]"""
+    own = neutral_ohm(study.earthing, study.earthing.centres(), study.machine.phase_voltage_v)
     other = study.earthing.other_neutrals_ohm
-    return 1 / study.earthing.resistance_ohm.centre() + (0.0 if other is None else 1 / other.centre())
+    return complex(1 / own) + (0.0 if other is None else 1 / other.centre())
 
 
 def _emf_v(study: Study) -> float:
@@ -83,13 +85,20 @@ def _finest_pickup_a(study: Study) -> float:
 
 
 def check_capacitive_current(study: Study) -> Iterator[Caution]:
-    capacitance, resistance = _capacitance_f(study), 1 / _neutrals_s(study)
+    capacitance, resistance = _capacitance_f(study), abs(1 / _neutrals_s(study))
     if capacitance <= 0:
         yield Caution("machine.stator_capacitance_f", "No capacitance to earth is given, so charging currents are "
                       "left out of the faults and the rule R <= 1/(3wC) of the resistor cannot be checked.")
     elif resistance > (limit := 1 / (3 * study.machine.omega * capacitance)):
-        yield Caution("earthing.resistance_ohm", f"{resistance:.4g} ohm is above 1/(3wC) = {limit:.4g} ohm "
+        yield Caution(f"earthing.{study.earthing.key}", f"{resistance:.4g} ohm is above 1/(3wC) = {limit:.4g} ohm "
                       f"(C = {capacitance * 1e6:.3g} uF a phase): intermittent earth faults may raise the voltage.")
+
+
+def check_heating(study: Study) -> Iterator[Caution]:
+    """Rises of IEEE Std 32-1972, as quoted in secondary sources: 10 s and 60 s duty 760 K, extended time 610 K."""
+    if (rise := study.earthing.temperature_rise_k.support()[1]) > MOST_HEATED_K:
+        yield Caution("earthing.temperature_rise_k", f"The resistor heats by up to {rise:g} K; {MOST_HEATED_K:g} K is "
+                      "the limit for short duty (IEEE Std 32-1972, as quoted in secondary sources).")
 
 
 def check_winding_exponent(study: Study) -> Iterator[Caution]:
@@ -110,9 +119,9 @@ def check_winding_reactance(study: Study) -> Iterator[Caution]:
 def check_unit_connected(study: Study) -> Iterator[Caution]:
     current, _ = _terminal_fault_a(study)
     if current < FEW_AMPERES:
-        yield Caution("earthing.resistance_ohm", f"An earth fault at the terminals drives {current:.3g} A, as on a "
-                      "unit-connected machine: neutral voltage or neutral current, not a current differential "
-                      "element, is the usual protection against it.")
+        yield Caution(f"earthing.{study.earthing.key}", f"An earth fault at the terminals drives {current:.3g} A, "
+                      "as on a unit-connected machine: neutral voltage or neutral current, not a current "
+                      "differential element, is the usual protection against it.")
 
 
 def check_reach(study: Study) -> Iterator[Caution]:
@@ -302,9 +311,9 @@ def check_event_kinds(study: Study) -> Iterator[Caution]:
 
 
 CAUTIONS: tuple[Callable[[Study], Iterator[Caution]], ...] = (
-    check_capacitive_current, check_winding_exponent, check_winding_reactance, check_unit_connected, check_reach,
-    check_zone_capacitance, check_voltage, check_frequency, check_time_constants, check_reactance_order, check_load,
-    check_ct_rating, check_relay_rating, check_perfect_cts, check_pickup_error, check_present_step,
+    check_capacitive_current, check_heating, check_winding_exponent, check_winding_reactance, check_unit_connected,
+    check_reach, check_zone_capacitance, check_voltage, check_frequency, check_time_constants, check_reactance_order,
+    check_load, check_ct_rating, check_relay_rating, check_perfect_cts, check_pickup_error, check_present_step,
     check_clearing_times, check_bolted, check_position, check_assumed_weights, check_samples, check_provable,
     check_event_kinds,
 )

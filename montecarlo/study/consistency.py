@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 
+from montecarlo.plant.earthing import WAYS_TO_EARTH
 from montecarlo.quantities.wording import listed, shown
 from montecarlo.sampling.inputs import correlation_faults, list_inputs
 from montecarlo.secondary.ct import CtPlaces
@@ -55,6 +56,25 @@ def check_scheme(study: Study) -> Iterator[str]:
         yield "scheme.kind: [] is empty; name at least one scheme"
     if len(set(kinds)) < len(kinds):
         yield f"scheme.kind: {shown(list(kinds))} names a scheme twice; leave each once"
+
+
+def check_earthing(study: Study) -> Iterator[str]:
+    """One way to give the neutral's resistor, whole; heating needs the alloy."""
+    earthing = study.earthing
+    given = [way for way in WAYS_TO_EARTH if any(getattr(earthing, key) is not None for key in way)]
+    ways = "give exactly one of resistance_ohm, current_limit_a, and transformer_ratio with secondary_resistance_ohm"
+    if len(given) != 1:
+        yield f"earthing: {listed(way[0] for way in given) or 'no resistor'} given; {ways}"
+        return
+    yield from (f"earthing.{key}: missing; an earthing transformer needs {listed(WAYS_TO_EARTH[2])}"
+                for key in given[0] if getattr(earthing, key) is None)
+    for key in ("transformer_resistance_ohm", "transformer_reactance_ohm"):
+        if given[0] != WAYS_TO_EARTH[2] and getattr(earthing, key) is not None:
+            yield f"earthing.{key}: there is no earthing transformer; take it out or give {listed(WAYS_TO_EARTH[2])}"
+    coefficient = earthing.temperature_coefficient_per_k
+    if earthing.temperature_rise_k.support()[1] > 0 and coefficient.support() == (0, 0):
+        yield ("earthing.temperature_coefficient_per_k: 0, and temperature_rise_k then changes nothing; give that of "
+               "the alloy, as 0.001 for a stainless steel or 0.00012 for an aluminium-chromium steel")
 
 
 def check_relay(study: Study) -> Iterator[str]:
@@ -222,7 +242,8 @@ def check_correlations(study: Study) -> Iterator[str]:
 EVERYTHING = tuple(Study.model_fields)
 CHECKS: tuple[Check, ...] = (
     Check(check_samples, ("study",)), Check(check_reactances, ("machine",)), Check(check_scheme, ("scheme",)),
-    Check(check_relay, ("relay",)), Check(check_elements, ("scheme", "candidates")),
+    Check(check_earthing, ("earthing",)), Check(check_relay, ("relay",)),
+    Check(check_elements, ("scheme", "candidates")),
     Check(check_present, ("scheme", "candidates")),
     Check(check_delays, ("machine", "internal_faults", "candidates")), Check(check_count, ("scheme", "candidates")),
     Check(check_shares, ("internal_faults",)), Check(check_events, ("external_events",)),

@@ -24,6 +24,12 @@ PRESENT = {"candidates.present": {"phase_pickup_a": 0.1, "earth_pickup_a": 0.033
 DUE: list[tuple[dict[str, Any], str, str]] = [
     ({"earthing.resistance_ohm": 6000}, "earthing.resistance_ohm", "above 1/(3wC) = 5305 ohm (C = 0.2 uF a phase)"),
     ({"machine.stator_capacitance_f": 0}, "machine.stator_capacitance_f", "No capacitance to earth is given"),
+    ({"earthing.current_limit_a": 1, "earthing.resistance_ohm": REMOVE},
+     "earthing.current_limit_a", "6351 ohm is above 1/(3wC) = 5305 ohm"),
+    ({"earthing.transformer_ratio": 60, "earthing.secondary_resistance_ohm": 2, "earthing.resistance_ohm": REMOVE},
+     "earthing.secondary_resistance_ohm", "7200 ohm is above 1/(3wC) = 5305 ohm"),
+    ({"earthing.temperature_rise_k": 800, "earthing.temperature_coefficient_per_k": 1e-4},
+     "earthing.temperature_rise_k", "heats by up to 800 K; 760 K is the limit"),
     ({"machine.winding_exponent": 1}, "machine.winding_exponent", "2 (ampere-turns squared) is the better law"),
     # Z_w = j(0.2 + 0.2 + 0.08)/3 * 11²/25 = 0.774 ohm
     ({"earthing.resistance_ohm": 2}, "machine.winding_exponent", "impedance 0.774 ohm is not small against the earth "

@@ -97,7 +97,8 @@ def test_csv_columns_lie_beside_the_study_file(tmp_path: Path) -> None:
     ("my table", {}, '"my table": unknown; known here: study, machine, network, load, earthing, ct, scheme, relay, '
                      "internal_faults, external_events, candidates, policy, correlations"),
     ("earthing.resistance_ohm", REMOVE,
-     "earthing.resistance_ohm: missing; give a number or a distribution: neutral earthing resistor [ohm]"),
+     "earthing: no resistor given; give exactly one of resistance_ohm, current_limit_a, and transformer_ratio with "
+     "secondary_resistance_ohm"),
     ("policy", REMOVE, "policy: missing; give a table: what the chosen setting must keep to"),
     ("external_events.0.kind", REMOVE,
      f"external_events.near_fault.kind: missing; give {KIND_WORDS}"),
