@@ -16,7 +16,7 @@ from studies.text import CAUTION, heading, paragraph, table
 
 __all__ = ["check_text"]
 
-INPUT_SECTIONS = ("machine", "network", "load", "earthing", "ct", "scheme", "relay", "internal_faults",
+INPUT_SECTIONS = ("machine", "network", "load", "states", "earthing", "ct", "scheme", "relay", "internal_faults",
                   "external_events", "policy")
 
 

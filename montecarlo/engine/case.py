@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.engine import primary
+from montecarlo.estimates.choose import OPEN_PILOTS
 from montecarlo.estimates.conditional import critical_position, winding_nodes
 from montecarlo.estimates.tally import LatticeTally, Pickups, Tally, count_missed, count_operated, sum_conditional
 from montecarlo.quantities import Array
@@ -33,7 +34,7 @@ Circuit = tuple[SchemeKind, float]
 Complex = NDArray[np.complex128]
 
 EARTH = "internal.earth"
-LOAD = "state.load"
+LOAD, OVERLOAD = "state.load", "state.overload"
 STEADY_INTERVALS = 32                                      # of the winding, phasor solution
 TRANSIENT_INTERVALS = 16                                   # of the winding, transient solution
 SETTLED_SHARE = 1e-3                                       # a cycle's change of the RMS that ends a transient pass
@@ -49,14 +50,17 @@ class Job:
     earth_design: Design                                   # of earth faults, solved along the whole winding
 
     def design_of(self, stratum: str) -> Design:
-        return self.earth_design if stratum == EARTH else self.design
+        return self.earth_design if stratum == EARTH or stratum in OPEN_PILOTS else self.design
 
 
 def strata(study: Study) -> tuple[str, ...]:
-    """Everything that is sampled: internal fault types with a share, external events, the load."""
+    """Everything that is sampled: internal fault types with a share, external events, states."""
     internal = [f"internal.{kind}" for kind, share in study.internal_faults.shares.model_dump().items()
                 if share > 0 and kind != "inter_turn"]
-    return (*internal, *(f"external.{event.name}" for event in study.external_events), LOAD)
+    external = [f"external.{event.name}" for event in study.external_events]
+    heavy = [OVERLOAD] if study.states.overload_current_pu is not None else []
+    cores = OPEN_PILOTS if study.states.open_pilot_per_year is not None else ()
+    return (*internal, *external, LOAD, *heavy, *cores)
 
 
 def run_chunk(job: Job, chunk: Chunk) -> Tally:
@@ -65,13 +69,14 @@ def run_chunk(job: Job, chunk: Chunk) -> Tally:
     kind, _, name = chunk.stratum.partition(".")
     if chunk.stratum == EARTH:
         return _earth_faults(block)
-    if chunk.stratum == LOAD:
-        responses = {circuit: block.load_pickups(circuit) for circuit in block.circuits}
-    elif kind == "internal":
-        responses = {circuit: block.steady_pickups(circuit, primary.phase_faults(block, name))
-                     for circuit in block.circuits}
-    else:
+    if kind == "external":
         responses = _external(block, name)
+    else:
+        lasting = primary.phase_faults(block, name) if kind == "internal" else block.load_primary
+        if chunk.stratum == OVERLOAD:
+            lasting = primary.overload(block)
+        idle = OPEN_PILOTS.index(chunk.stratum) if chunk.stratum in OPEN_PILOTS else None
+        responses = {circuit: block.steady_pickups(circuit, lasting, idle) for circuit in block.circuits}
     return Tally(tuple(_count(block, lattice, responses[lattice.circuit]) for lattice in job.lattices))
 
 
@@ -84,12 +89,21 @@ class Block:
         ties = [(*tie.between, tie.rho) for tie in self.study.correlations]
         self.samples: Mapping[str, Array] = event_samples(
             list_inputs(self.study), ties, seed=self.study.study.seed, design=self.design, chunk=chunk)
+        if chunk.stratum.startswith("internal.") and self.study.states.breaker_open_share > 0:
+            self.samples = self._with_breaker_open()
         self.omega = self.study.machine.omega
         self.bank = build_bank(self.study.ct, self.samples, self.omega)
         self.circuits: tuple[Circuit, ...] = tuple(dict.fromkeys(lattice.circuit for lattice in job.lattices))
 
+    def _with_breaker_open(self) -> Mapping[str, Array]:
+        """The samples with a share of them off the network: no load, no infeed, nothing outside the zone."""
+        alone = {"load.current_pu": 0.0, "network.reactance_pu": np.inf, "network.external_capacitance_f": 0.0,
+                 "earthing.other_neutrals_ohm": np.inf}
+        off = self.uniform("operating_state") < self.study.states.breaker_open_share
+        return {key: np.where(off, alone[key], value) if key in alone else value for key, value in self.samples.items()}
+
     def __len__(self) -> int:
-        return len(self.bank)
+        return len(self.samples["load.current_pu"])
 
     @property
     def plants(self) -> int:
@@ -136,10 +150,14 @@ class Block:
     def load_pickups(self, circuit: Circuit) -> Pickups:
         return self.steady_pickups(circuit, self.load_primary)
 
-    def steady_pickups(self, circuit: Circuit, primary_a: Complex) -> Pickups:
-        """Critical pick-ups (n, 1) under lasting sinusoidal currents (n, 6)."""
+    def steady_pickups(self, circuit: Circuit, primary_a: Complex, idle: int | None = None) -> Pickups:
+        """Critical pick-ups (n, 1) under lasting sinusoidal currents (n, 6). `idle`: a CT whose pilot core is open,
+        so that it drives no leg; the leg sees the other CT alone."""
         scheme = self.scheme(circuit)
-        legs, _ = steady.solve(scheme.table, self.leg_ohm(circuit), self.bank, primary_a, self.omega)
+        table = scheme.table.copy()
+        if idle is not None:
+            table[:, idle] = 0.0
+        legs, _ = steady.solve(table, self.leg_ohm(circuit), self.bank, primary_a, self.omega)
         return self.pickups(scheme, np.abs(legs[:, scheme.watch])[..., None])
 
 

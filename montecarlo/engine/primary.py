@@ -41,6 +41,13 @@ def load(block: Block) -> Complex:
     return np.asarray(carried + charging)
 
 
+def overload(block: Block) -> Complex:
+    """The lasting heavy load at the six CTs, (n, 6) [A] RMS."""
+    s = block.samples
+    return states.load_currents(s["states.overload_current_pu"], s["states.overload_power_factor"],
+                                block.study.machine.rated_current_a)
+
+
 def _winding(block: Block, x: Array, reactance_pu: Array) -> Complex:
     """Z_w at x, (n, nodes), from (n, nodes) or (1, nodes) positions."""
     ohm = reactance_pu * block.study.machine.base_impedance_ohm
@@ -90,8 +97,9 @@ def phase_faults(block: Block, kind: str) -> Complex:
     own = _winding(block, x[:, None], reactance)[:, 0]
     outside = np.full(len(block), np.inf, complex)
     if "network.reactance_pu" in s:
-        outside = (_winding(block, 1 - x[:, None], reactance)[:, 0]
-                   + 1j * s["network.reactance_pu"] * study.machine.base_impedance_ohm)
+        network = s["network.reactance_pu"] * study.machine.base_impedance_ohm
+        remaining = _winding(block, 1 - x[:, None], reactance)[:, 0]
+        outside = np.where(np.isinf(network), np.inf, remaining + 1j * np.where(np.isinf(network), 0.0, network))
     carried = states.load_currents(s["load.current_pu"], s["load.power_factor"], study.machine.rated_current_a)
     if kind == "phase_phase_earth":
         fault = internal.phase_phase_earth(

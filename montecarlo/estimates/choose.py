@@ -11,10 +11,13 @@ from numpy.typing import NDArray
 from montecarlo.estimates.assemble import Stratum, weighted
 from montecarlo.estimates.totals import Total
 from montecarlo.quantities import Array
+from montecarlo.relays.schemes import PHASES
+from montecarlo.secondary.circuit import ENDS
 from montecarlo.study.candidates import Lattice, Setting
 from montecarlo.study.description import Study
 
 Flags = NDArray[np.bool_]
+OPEN_PILOTS = tuple(f"state.open_pilot_{end}_{phase}" for end in ENDS for phase in PHASES)   # one a CT place
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,6 +31,7 @@ class Weights:
     internal_per_year: float
     external: tuple[str, ...]
     rates: tuple[float, ...]                               # events a year
+    rate_keys: tuple[tuple[str, float], ...]               # the input that each rate is, and which part of it
 
     @property
     def events_per_year(self) -> float:
@@ -44,11 +48,16 @@ def weights_of(study: Study) -> Weights:
     shares = {name: share for name, share in study.internal_faults.shares.model_dump().items()
               if share > 0 and name != "inter_turn"}
     reachable = sum(shares.values())
+    events = [(f"external.{event.name}", event.per_year, f"external_events.{event.name}.per_year", 1.0)
+              for event in study.external_events]
+    if study.states.open_pilot_counts and study.states.open_pilot_per_year is not None:
+        events += [(name, study.states.open_pilot_per_year, "states.open_pilot_per_year", 1 / len(OPEN_PILOTS))
+                   for name in OPEN_PILOTS]
     return Weights(
         tuple(f"internal.{name}" for name in shares), tuple(share / reachable for share in shares.values()),
         reachable, study.internal_faults.shares.inter_turn, study.internal_faults.per_year.mean(),
-        tuple(f"external.{event.name}" for event in study.external_events),
-        tuple(event.per_year.mean() for event in study.external_events))
+        tuple(name for name, _, _, _ in events), tuple(part * rate.mean() for _, rate, _, part in events),
+        tuple((key, part) for _, _, key, part in events))
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,7 +67,8 @@ class Judgement:
     missed: Total
     false: Total
     bound: Array
-    load_share: Array                                      # of sampled load states in which it operates
+    load_share: Array                                      # of sampled loads, or overloads, in which it operates
+    open_pilot_share: Array                                # with one core open, whichever; NaN if not asked
     unresolved: Array
     knee_rule: Flags                                       # V_k >= 2·I_set·R in every element's own leg
     within_limit: Flags
@@ -78,17 +88,24 @@ def judge(study: Study, lattices: Sequence[Lattice], strata: dict[str, Stratum])
     external = [strata[name] for name in weight.external]
     false = weighted(external, weight.event_shares)
     bound = weighted(external, weight.event_shares, policy.level, "high").high
-    load = strata["state.load"]
-    operated = load.total.sum(axis=1)
+    on_load = [_share(strata[name]) for name in ("state.load", "state.overload") if name in strata]
+    load_share = np.max(on_load, axis=0)
+    cores = [_share(strata[name]) for name in OPEN_PILOTS if name in strata]
     settings = [setting for lattice in lattices for setting in lattice.settings()]
     knee = np.array([meets_knee_rule(study, setting) for setting in settings])
     limit = policy.p_false_max if policy.p_false_max is not None else (
         (policy.false_per_year_max or 0.0) / max(weight.events_per_year, 1e-300))
-    resolved = (load.trials - load.unresolved).sum(axis=1)
     return Judgement(
-        weighted(internal, weight.shares), false, bound, operated / np.maximum(resolved, 1),
+        weighted(internal, weight.shares), false, bound, load_share,
+        np.mean(cores, axis=0) if cores else np.full(load_share.shape, np.nan),
         np.asarray(sum(stratum.unresolved.sum(axis=1) for stratum in strata.values())), knee, bound <= limit,
-        (operated == 0) & (knee | policy.ignore_knee_rule))
+        (load_share == 0) & (knee | policy.ignore_knee_rule))
+
+
+def _share(stratum: Stratum) -> Array:
+    """Share of a state's resolved samples in which each candidate operates, (C,)."""
+    resolved = (stratum.trials - stratum.unresolved).sum(axis=1)
+    return np.asarray(stratum.total.sum(axis=1) / np.maximum(resolved, 1))
 
 
 def element_voltages(study: Study, setting: Setting) -> dict[str, float]:

@@ -2,10 +2,31 @@
 
 from __future__ import annotations
 
+from typing import Annotated
+
 import numpy as np
 from numpy.typing import ArrayLike
 
 from montecarlo.plant.machine import ComplexArray, phase_phasors
+from montecarlo.quantities import Distribution, Plain, Quantity, Section, Word, number
+
+
+class States(Section):
+    """What lasts beside the load of [load]. On load and overload no candidate may operate; an open pilot core is
+    reported by itself."""
+
+    breaker_open_share: Annotated[float, Plain(
+        "-", "share of internal faults with the machine excited and its breaker open: no load, no infeed, nothing "
+        "outside the zone", 0.0, 1.0)] = 0.0
+    overload_current_pu: Annotated[Distribution, Quantity(
+        "pu", "current of a heavy load that lasts, over rated machine current", 0.0, high=5.0, varies="event",
+    )] | None = None
+    overload_power_factor: Annotated[Distribution, Quantity(
+        "-", "its power factor, lagging", 0.0, high=1.0, varies="event")] = number(0.9)
+    open_pilot_per_year: Annotated[Distribution, Quantity(
+        "1/year", "one pilot core open while the load flows, whichever of the six", 0.0, high=1e3)] | None = None
+    open_pilot_counts: Annotated[bool, Word(
+        "whether an open pilot core counts as an external event of p_false")] = False
 
 
 def load_phasor(current: ArrayLike, power_factor: ArrayLike) -> ComplexArray:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from montecarlo.engine.case import EARTH, LOAD
+from montecarlo.engine.case import EARTH
 from montecarlo.engine.run import Batch, Outcome, Progress, designs, run
 from montecarlo.estimates.assemble import (
     coverage,
@@ -169,7 +169,7 @@ class Result:
 
 
 LAST_COLUMNS = ("admissible", "load_operates_share", "unresolved", "batch", "chosen", "p_false_bound", "present",
-                "note")
+                "open_pilot_operates_share", "note")
 
 
 def _candidate_rows(study: Study, batch: Batch) -> pd.DataFrame:
@@ -201,6 +201,7 @@ def _candidate_rows(study: Study, batch: Batch) -> pd.DataFrame:
         "plant_missed_p95": missed_plants.p95, "plant_false_p95": false_p95, "plants_above_limit": above,
         "admissible": judgement.admissible, "load_operates_share": judgement.load_share,
         "unresolved": judgement.unresolved.astype(int), "p_false_bound": judgement.bound,
+        "open_pilot_operates_share": judgement.open_pilot_share,
     })
 
 
@@ -210,7 +211,7 @@ def _false_over_plants(study: Study, batch: Batch, weight: Weights) -> tuple[Arr
     external = [batch.strata[name] for name in weight.external]
     ties = [(*tie.between, tie.rho) for tie in study.correlations]
     plants = all_plants(list_inputs(study), ties, seed=study.study.seed, design=designs(study)[0], round_=batch.round_)
-    rates = np.stack([plants[f"external_events.{event.name}.per_year"] for event in study.external_events])
+    rates = np.stack([part * plants[key] for key, part in weight.rate_keys])
     shares = rates / np.maximum(rates.sum(axis=0), 1e-300)
     spread = over_plants(external, shares, study.policy.p_false_max or np.inf)
     if study.policy.false_per_year_max is None:
@@ -229,7 +230,8 @@ def _type_rows(study: Study, batch: Batch, numbers: Numbers, batch_number: int) 
     weight = weights_of(study)
     sides = [*(("internal", name, share) for name, share in zip(weight.internal, weight.shares, strict=True)),
              *(("external", name, rate) for name, rate in zip(weight.external, weight.rates, strict=True)),
-             ("state", LOAD, np.nan)]
+             *(("state", name, np.nan) for name in batch.strata
+               if name.startswith("state.") and name not in weight.external)]
     frames = []
     for side, name, value in sides:
         stratum = batch.strata[name]

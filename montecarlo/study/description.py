@@ -10,6 +10,7 @@ from montecarlo.plant.earthing import Earthing
 from montecarlo.plant.events.kinds import ExternalEvent
 from montecarlo.plant.internal import InternalFaults
 from montecarlo.plant.machine import Load, Machine, Network
+from montecarlo.plant.states import States
 from montecarlo.quantities import Plain, Section, Word
 from montecarlo.relays.elements import Relay
 from montecarlo.relays.schemes import SchemeChoice, SchemeKind
@@ -90,6 +91,7 @@ class Study(Section):
     machine: Annotated[Machine, Word("the machine: rating, reactances, time constants, winding")]
     network: Annotated[Network, Word("what the machine's terminals see")] = Network()
     load: Annotated[Load, Word("the load before any event")] = Load()
+    states: Annotated[States, Word("overload, breaker open, open pilot core")] = States()
     earthing: Annotated[Earthing, Word("the neutral's earthing")]
     ct: Annotated[CtPlaces, Word("current transformers: all six, and what one end has otherwise")]
     scheme: Annotated[SchemeChoice, Word("the differential scheme, or several to compare")]
