@@ -146,7 +146,7 @@ def _operating_row(desk: Desk, kind: SchemeKind, earth: bool, ohm: float | None,
 def _stability(desk: Desk) -> Iterator[str]:
     fault, (winding, lead) = desk.through_fault(), desk.ct_ohm
     secondary, volts = fault.primary_a / desk.turns, _stabilising_volts(desk)
-    yield from paragraph(f"Largest through fault, {fault.event} at the least external reactance that can be drawn: "
+    yield from paragraph(f"Largest through fault, {fault.event} with the worst of its own inputs that can be drawn: "
                          f"{fault.formula} = {fault.primary_a:.4g} A primary, i_f = {secondary:.4g} A secondary (RMS, "
                          "first cycle).", "  ")
     yield from paragraph(f"Stabilising voltage V_s = i_f (R_ct + R_lead): one-way leads {secondary:.4g} A x "

@@ -90,8 +90,12 @@ def test_balancing_resistance_and_its_spill() -> None:
 
 def test_largest_through_fault_is_taken_over_the_events() -> None:
     text = text_with({"external_events.far_fault.external_reactance_pu": 0.0})
-    assert "far_fault at the least external reactance" in text      # sqrt(3)/0.4 against 1/0.25
+    assert "far_fault with the worst of its own inputs" in text      # sqrt(3)/0.4 against 1/0.25
     assert "sqrt(3) x 1 / (0.2 + 0.2 + 2 x 0) x 1312 A = 5682 A primary" in text
+    only = {"name": "earth_fault", "kind": "phase_earth", "per_year": 1.0, "clearing_time_s": 0.1}
+    text = text_with({"external_events": [only]})
+    assert "none of the listed, a fault at the terminals with" in text
+    assert "1 / 0.2 x 1312 A = 6561 A primary" in text
 
 
 # --- operating currents -----------------------------------------------------------------------------------

@@ -89,7 +89,7 @@ class PhaseEarth(Event):
         "pu", "between the terminals and the fault, in each sequence, on the machine's rating", 0.0, high=100.0,
         varies="event")] = number(0.0)
     fault_resistance_ohm: Annotated[Distribution, Quantity(
-        "ohm", "resistance of the fault", 0.0, high=1e6, varies="event")] = number(0.0)
+        "ohm", "resistance of the fault", 0.0, varies="event")] = number(0.0)
     clearing_time_s: ClearingTime
     run_on_s: RunOn = 0.04
 
