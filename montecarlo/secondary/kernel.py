@@ -20,7 +20,7 @@ from numba import njit
 from montecarlo.quantities import Array
 from montecarlo.secondary import workspace as at
 from montecarlo.secondary.lanes import LANES, Lanes, any_positive, load, size, splat, square_root, store, where_less
-from montecarlo.secondary.workspace import COMPILED, Cores, Index, Meter, Network, Pace, fill
+from montecarlo.secondary.workspace import COMPILED, SMALL_A, Cores, Index, Meter, Network, Pace, fill
 
 GAMMA = 2 - np.sqrt(2)
 ALPHA = GAMMA / 2
@@ -250,7 +250,7 @@ def _settle(w: Array, history: Array, s: int, pace: Pace, elements: int, done: I
         change = 0.0
         for e in range(elements):
             now, before = history[e * pace.steps + s, b], history[e * pace.steps + s - pace.per_cycle, b]
-            change = max(change, abs(now - before) / (now + 1e-6))
+            change = max(change, abs(now - before) / (now + SMALL_A))
         if w[at.LIVE, b] > 0.0 and not change >= pace.settle:
             w[at.LIVE, b], done[b] = 0.0, s + 1
     return bool(np.any(w[at.LIVE] > 0.0))

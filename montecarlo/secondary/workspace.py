@@ -19,6 +19,7 @@ Index = NDArray[np.int64]
 
 COMPILED = {"cache": True, "nogil": True, "error_model": "numpy", "forceinline": True}
 FLUX_LIMIT = 4.0             # knee flux; no core that saturates gets there, an iterate may
+SMALL_A = 1e-3               # a current whose changes settle nothing
 
 # The workspace (rows, LANES): a group of rows for each quantity, a row in it for each CT or leg.
 MOST = 12                                                  # CTs or legs that a group holds

@@ -99,7 +99,7 @@ class Rival:
             _rates(t, x, *given, *out)
             return out[part]
 
-        for start, stop in ((-CYCLE_S, 0.0), (0.0, float(times[-1]))):
+        for start, stop in ((-2 * CYCLE_S, 0.0), (0.0, float(times[-1]))):         # a load's first cycle is not shown
             wanted = times[(times > start - 1e-12) & (times < stop - 1e-12)]
             answer = solve_ivp(rates, (start, stop), x, "Radau", t_eval=np.append(wanted, stop), first_step=1e-6,
                                jac=lambda t, x: rates(t, x, 1), rtol=self.tolerance, atol=0.01 * self.tolerance * scale)

@@ -149,7 +149,8 @@ def rearranged(circuits: Circuits, order: list[int], legs: list[int]) -> Circuit
     """The same circuits with CTs and legs in another order."""
     bank = circuits.bank
     moved = CtBank(bank.turns[:, order], bank.series_ohm[:, order], bank.knee_flux_wb[:, order],
-                   bank.knee_current_a[:, order], bank.coefficients[:, :, order], bank.exponent, bank.remanence[:, order])
+                   bank.knee_current_a[:, order], bank.coefficients[:, :, order], bank.exponent,
+                   bank.remanence[:, order])
     return replace(circuits, leg_ohm=circuits.leg_ohm[:, legs], bank=moved, load_a=circuits.load_a[:, order],
                    fault_a=circuits.fault_a[:, order])
 
