@@ -41,9 +41,10 @@ class CtBank:
 def build_bank(ct: CtPlaces, samples: Mapping[str, Array], omega: float) -> CtBank:
     """The CTs of a block of samples. samples["ct.<field>"] and samples["ct.<end>.<field>"]: (n, 6)."""
     ends = [ct.at(end) for end in ENDS]
+    n = len(samples["ct.winding_resistance_ohm"])
 
-    def values(field: str) -> Array:
-        out = np.array(samples[f"ct.{field}"], float)
+    def values(field: str, without: float = np.nan) -> Array:
+        out = np.array(samples.get(f"ct.{field}", np.full((n, 6), without)), float)
         for places, end in ((slice(0, 3), "neutral_end"), (slice(3, 6), "line_end")):
             if f"ct.{end}.{field}" in samples:
                 out[:, places] = samples[f"ct.{end}.{field}"][:, places]
@@ -56,7 +57,7 @@ def build_bank(ct: CtPlaces, samples: Mapping[str, Array], omega: float) -> CtBa
     return CtBank(
         turns=nominal * (1 + values("turns_ratio_error_percent") / 100),
         series_ohm=values("winding_resistance_ohm") + values("lead_resistance_ohm"),
-        knee_flux_wb=np.sqrt(2) * values("knee_voltage_v") / omega,
+        knee_flux_wb=np.sqrt(2) * (values("knee_voltage_v") * values("knee_factor", 1.0)) / omega,
         knee_current_a=values("knee_current_a"),
         coefficients=coefficients,
         exponent=np.repeat([end.saturation_exponent for end in ends], 3),

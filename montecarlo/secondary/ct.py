@@ -1,26 +1,64 @@
-"""Current transformers: data, excitation curve with hysteresis, and the state before an event."""
+"""Current transformers: what the study file says of them, completed from the name-plate or from measured points."""
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Optional
+from typing import TYPE_CHECKING, Annotated, Any, Optional, Self
 
-from pydantic import create_model, field_validator
+from pydantic import ModelWrapValidatorHandler, create_model, field_validator, model_validator
 
-from montecarlo.quantities import Distribution, Plain, Quantity, Section, number
+from montecarlo.quantities import Distribution, Plain, Quantity, Section, Word, number
+from montecarlo.quantities.reading import refusal
+from montecarlo.secondary.completion import completed
+from montecarlo.secondary.measured import ExcitationPoints
+
+__all__ = ["ENDS", "CtData", "CtOverride", "CtPlaces", "CurrentTransformer"]
+
+ENDS = ("neutral_end", "line_end")
+
+CLASS_WORD = Word("accuracy class: 5P20, 10P10, 5PR20, PX, PXR, TPX, TPY, TPZ, or the 10 % at 20 times rated current "
+                  "class as C400; it gives the knee where the knee is not given, and defaults of ratio error, ankle "
+                  "and remanence bound")
+if TYPE_CHECKING:
+    class _NamePlate(Section): ...
+else:       # "class" can be a key and a field's name, but not stand in a class body
+    _NamePlate = create_model("_NamePlate", __base__=Section, **{"class": (Annotated[str | None, CLASS_WORD], None)})
+
+KNEE_VOLTAGE = Quantity("V", "knee-point voltage, RMS: 10 % more gives 50 % more exciting current", 0.0, above=True,
+                        width="ct", usual=(1.0, 1e6))
+KNEE_CURRENT = Quantity("A", "exciting current at the knee, RMS secondary; 0 for an ideal CT", 0.0, high=10.0,
+                        width="ct")
 
 
-class CurrentTransformer(Section):
-    """One end's CTs. Every distribution draws one value for each of the six CTs unless `shared`."""
+def _odd(value: int) -> int:
+    if value % 2 == 0:
+        raise ValueError(f"{value} is even; the excitation curve is odd in flux: use an odd power")
+    return value
+
+
+class CtData(_NamePlate):
+    """One end's CTs. Every distribution draws one value for each of the six CTs unless `shared`.
+
+    The excitation curve comes in exactly one of three ways: knee voltage and current; a class with its rated burden;
+    measured points."""
 
     primary_a: Annotated[float, Plain("A", "rated primary current", 1.0, 1e5)]
     secondary_a: Annotated[float, Plain("A", "rated secondary current", 0.5, 10.0)] = 1.0
     turns_ratio_error_percent: Annotated[Distribution, Quantity(
         "%", "deviation of the turns ratio from the rated one", -20.0, 20.0, width="ct")] = number(0.0)
-    knee_voltage_v: Annotated[Distribution, Quantity(
-        "V", "knee-point voltage, RMS: 10 % more gives 50 % more exciting current", 0.0, above=True, width="ct",
-        usual=(1.0, 1e6))]
-    knee_current_a: Annotated[Distribution, Quantity(
-        "A", "exciting current at the knee, RMS secondary; 0 for an ideal CT", 0.0, high=10.0, width="ct")]
+    rated_burden_va: Annotated[float, Plain("VA", "rated burden of the class, at rated secondary current", 0.0, 500.0,
+                                            above=True)] | None = None
+    accuracy_limit_factor: Annotated[float, Plain(
+        "-", "TPX, TPY, TPZ: symmetrical short-circuit current factor K_ssc; other classes have theirs in their name",
+        1.0, 200.0)] | None = None
+    transient_factor: Annotated[float, Plain(
+        "-", "TPX, TPY, TPZ: transient dimensioning factor K_td", 1.0, 100.0)] | None = None
+    excitation_points: Annotated[ExcitationPoints, Word(
+        "measured points of the excitation curve, fitted")] | None = None
+    knee_factor: Annotated[Distribution, Quantity(
+        "-", "knee voltage over the one that the class or the points give; a spread makes the CTs unlike", 0.0,
+        above=True, usual=(0.3, 10.0), width="ct")] | None = None
+    knee_voltage_v: Annotated[Distribution, KNEE_VOLTAGE] | None = None
+    knee_current_a: Annotated[Distribution, KNEE_CURRENT] | None = None
     ankle_ratio: Annotated[Distribution, Quantity(
         "-", "exciting current at a tenth of the knee voltage over that at the knee", 0.0, 1.0, above=True,
         width="ct")] = number(0.2)
@@ -36,36 +74,55 @@ class CurrentTransformer(Section):
     saturation_exponent: Annotated[int, Plain(     # below 9 no curve meets the knee's definition at every bound
         "-", "odd power of the saturated branch", 9, 31)] = 15
 
-    @field_validator("saturation_exponent")
-    @classmethod
-    def _odd(cls, value: int) -> int:
-        if value % 2 == 0:
-            raise ValueError(f"{value} is even; the excitation curve is odd in flux: use an odd power")
-        return value
+    _odd_exponent = field_validator("saturation_exponent")(_odd)
 
     @property
     def turns_ratio(self) -> float:
         return self.primary_a / self.secondary_a
 
 
+class CurrentTransformer(CtData):
+    """One end's CTs with their knee, whatever it came from."""
+
+    knee_voltage_v: Annotated[Distribution, KNEE_VOLTAGE]
+    knee_current_a: Annotated[Distribution, KNEE_CURRENT]
+
+
 _optional: dict[str, Any] = {
-    name: (Optional[Annotated[field.annotation, *field.metadata]], None)  # noqa: UP045
-    for name, field in CurrentTransformer.model_fields.items()
+    name: (Optional[Annotated[field.annotation, *field.metadata]] if field.metadata else field.annotation, None)  # noqa: UP045
+    for name, field in CtData.model_fields.items()
 }
-CtOverride: Any = create_model("CtOverride", __base__=Section, **_optional)
+CtOverride: Any = create_model("CtOverride", __base__=Section, __validators__={
+    "_odd": field_validator("saturation_exponent")(_odd)}, **_optional)
 CtOverride.__doc__ = "What one end's CTs have otherwise than the defaults in [ct]."
 
 
-class CtPlaces(CurrentTransformer):
+class CtPlaces(CtData):
     """The table [ct]: defaults for all six, and what the neutral end or the line end has otherwise."""
 
     neutral_end: CtOverride | None = None
     line_end: CtOverride | None = None
 
+    @model_validator(mode="wrap")
+    @classmethod
+    def _complete(cls, data: Any, handler: ModelWrapValidatorHandler[Self]) -> Self:
+        """The knee and the defaults that a class or measured points give stand in the fields, as if written there."""
+        given = handler(data)
+        if isinstance(data, CtPlaces):
+            return given
+        whole, faults = completed(given)
+        if faults:
+            raise refusal(*faults)
+        return whole
+
     def at(self, end: str) -> CurrentTransformer:
-        """The CTs of "neutral_end" or "line_end" with the overrides applied."""
+        """The CTs of "neutral_end" or "line_end" with the overrides applied; the knee voltage with the median of its
+        factor in it."""
         override = getattr(self, end)
-        values = {name: getattr(self, name) for name in CurrentTransformer.model_fields}
+        values = {name: getattr(self, name) for name in CtData.model_fields}
         if override is not None:
             values |= {name: getattr(override, name) for name in override.model_fields_set}
+        if (factor := values["knee_factor"]) is not None:
+            values |= {"knee_voltage_v": number(values["knee_voltage_v"].centre() * factor.centre()),
+                       "knee_factor": None}
         return CurrentTransformer.model_construct(**values)

@@ -16,6 +16,7 @@ from montecarlo.plant.internal import UNIFORM_POSITION
 from montecarlo.plant.machine import earth_fault_reactance_pu, winding_impedance
 from montecarlo.quantities import Distribution
 from montecarlo.quantities.wording import listed
+from montecarlo.secondary.completion import design_of
 from montecarlo.study.consistency import ENDS, ct_key
 from montecarlo.study.description import Study
 from montecarlo.study.grids import snap
@@ -226,6 +227,19 @@ def check_perfect_cts(study: Study) -> Iterator[Caution]:
                       "from unlike ratios.")
 
 
+def check_alike(study: Study) -> Iterator[Caution]:
+    """A class or measured points give one knee; six real cores have six."""
+    for table, ends in ((study.ct, ENDS), *((getattr(study.ct, end), (end,)) for end in ENDS)):
+        if table is None or not any(study.ct.at(end).excitation_points or design_of(vars(study.ct.at(end)))
+                                    for end in ends):
+            continue
+        factor = table.knee_factor or study.ct.knee_factor
+        if table.knee_voltage_v is not None and (factor is None or factor.is_number):
+            key = "ct" if table is study.ct else f"ct.{ends[0]}"
+            yield Caution(f"{key}.knee_factor", "The knees are exactly alike, as the class or the measured points give "
+                          "them; unlike cores are what makes a spill: give knee_factor a distribution.")
+
+
 def check_pickup_error(study: Study) -> Iterator[Caution]:
     if study.relay.pickup_error_percent.is_number:
         yield Caution("relay.pickup_error_percent", "Every element operates exactly as set or off by the same "
@@ -313,7 +327,7 @@ def check_event_kinds(study: Study) -> Iterator[Caution]:
 CAUTIONS: tuple[Callable[[Study], Iterator[Caution]], ...] = (
     check_capacitive_current, check_heating, check_winding_exponent, check_winding_reactance, check_unit_connected,
     check_reach, check_zone_capacitance, check_voltage, check_frequency, check_time_constants, check_reactance_order,
-    check_load, check_ct_rating, check_relay_rating, check_perfect_cts, check_pickup_error, check_present_step,
-    check_clearing_times, check_bolted, check_position, check_assumed_weights, check_samples, check_provable,
-    check_event_kinds,
+    check_load, check_ct_rating, check_relay_rating, check_perfect_cts, check_alike, check_pickup_error,
+    check_present_step, check_clearing_times, check_bolted, check_position, check_assumed_weights, check_samples,
+    check_provable, check_event_kinds,
 )

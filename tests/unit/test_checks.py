@@ -18,6 +18,7 @@ def test_the_minimal_study_leaves_only_its_assumptions_to_say() -> None:
     assert [caution.key for caution in cautions(study_with())] == ["internal_faults.position", "internal_faults.shares"]
 
 
+CLASS_P = {"ct.knee_voltage_v": REMOVE, "ct.knee_current_a": REMOVE, "ct.class": "5P20", "ct.rated_burden_va": 15}
 UNIT_CONNECTED = {"earthing.resistance_ohm": 900.0}     # E/R = 7.06 A
 PRESENT = {"candidates.present": {"phase_pickup_a": 0.1, "earth_pickup_a": 0.033}, "relay.step_a": 0.02}
 
@@ -55,6 +56,8 @@ DUE: list[tuple[dict[str, Any], str, str]] = [
     ({"ct.knee_current_a": 0}, "ct.knee_current_a", "The CTs are ideal"),
     ({"ct.remanence_percent": 0}, "ct.remanence_percent", "No core holds remanence"),
     ({"ct.turns_ratio_error_percent": 0}, "ct.turns_ratio_error_percent", "exactly their rated ratio"),
+    (CLASS_P, "ct.knee_factor", "The knees are exactly alike"),
+    ({"ct.line_end": {"class": "5P20", "rated_burden_va": 15}}, "ct.line_end.knee_factor", "exactly alike"),
     ({"relay.pickup_error_percent": 1}, "relay.pickup_error_percent", "off by the same 1 %"),
     (PRESENT, "candidates.present.earth_pickup_a", "not on the relay's step; the nearest is 0.04 A"),
     (PRESENT | {"relay.range_a": [0.02, 0.2], "candidates.present.phase_pickup_a": 0.3},

@@ -1,0 +1,190 @@
+"""Fills in [ct] what a class or measured points decide: the knee, and defaults of ratio error, ankle and remanence.
+
+`places` is a `CtPlaces`; this file knows its fields by name only, since that table asks for its completion."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from typing import Any, TypeVar
+
+from pydantic import BaseModel
+
+from montecarlo.quantities import Distribution, number
+from montecarlo.quantities.wording import listed, shown
+from montecarlo.secondary.measured import ExcitationFit, NoCurveError, fit_points
+from montecarlo.secondary.nameplate import Core, Design, Designation, band, design, read_class
+
+__all__ = ["completed", "design_of", "fit_of"]
+
+WAYS: dict[str, tuple[str, ...]] = {
+    "knee": ("knee_voltage_v", "knee_current_a"),
+    "class": ("rated_burden_va", "accuracy_limit_factor", "transient_factor"),
+    "points": ("excitation_points",),
+}
+DECIDING = {"class", "knee_factor", "secondary_a", "winding_resistance_ohm", "saturation_exponent", "ankle_ratio",
+            "remanence_bound_percent", *(key for way in WAYS.values() for key in way)}
+CURE = "give knee_voltage_v and knee_current_a, or class and rated_burden_va, or excitation_points: exactly one way"
+CLASSES = ('a class as "5P20", "10P10", "5PR20", "PX", "PXR", "TPX", "TPY", "TPZ", or with the voltage at 20 times '
+           'rated current as "C400"')
+
+Fault = tuple[str, str]
+Table = dict[str, Any]
+Places = TypeVar("Places", bound=BaseModel)
+
+
+def completed(places: Places) -> tuple[Places, list[Fault]]:
+    """The table with what its classes and points decide, and the faults by key within it."""
+    base = _given(places)
+    known = {key: getattr(places, key) for key in type(places).model_fields}
+    known |= (fill := {key: value for key, value in _defaults(base).items() if key not in base})
+    faults: list[Fault] = []
+    alone = 0
+    for end in ("neutral_end", "line_end"):
+        own = _given(override) if (override := getattr(places, end)) is not None else {}
+        if not DECIDING & set(own):
+            alone += 1
+            continue
+        gone = dict.fromkeys(_replaced(base, own))
+        mine = {key: value for key, value in _defaults(own).items() if key not in own}
+        curve, wrong = _curve(known | gone | mine | own, {*base, *own} if "class" not in own else set(own))
+        faults += [(f"{end}.{key}" if key else end, text) for key, text in wrong]
+        fill[end] = override.model_copy(update=gone | mine | curve)
+    curve, wrong = _curve(known, set(base))
+    return places.model_copy(update=fill | curve), [*(wrong if alone else ()), *faults]
+
+
+def _given(table: BaseModel) -> Table:
+    """What a table itself gives; the ends' own tables left out."""
+    return {key: value for key in table.model_fields_set
+            if (value := getattr(table, key)) is not None and not key.endswith("_end")}
+
+
+def _plate(values: Mapping[str, Any]) -> Designation | None:
+    return read_class(values["class"]) if values.get("class") is not None else None
+
+
+def _defaults(values: Mapping[str, Any]) -> Table:
+    """What the class says where the file says nothing."""
+    if (plate := _plate(values)) is None:
+        return {}
+    rules, source = plate.rules, f"default of class {values['class']}"
+    return {"turns_ratio_error_percent": band(-rules.turns_percent, rules.turns_percent, source),
+            "ankle_ratio": band(*rules.ankle, source), "remanence_bound_percent": rules.bound_percent}
+
+
+def _ways(values: Mapping[str, Any]) -> dict[str, str]:
+    """The ways in which the curve is given, each with the first key that says so."""
+    found = {way: next((key for key in keys if values.get(key) is not None), "") for way, keys in WAYS.items()}
+    if (plate := _plate(values)) is not None and plate.rules.limit is not None:
+        found["class"] = "class"
+    return {way: key for way, key in found.items() if key}
+
+
+def _replaced(base: Mapping[str, Any], own: Mapping[str, Any]) -> Iterator[str]:
+    """Keys of [ct] that do not hold at an end that gives its curve in another way."""
+    theirs = set(_ways(own))
+    for way in set(WAYS) - theirs if theirs else ():
+        yield from (key for key in WAYS[way] if key in base)
+        if way == "class" and "class" in _ways(base) and "class" not in own:
+            yield "class"
+    if "knee" in theirs and "knee_factor" in base:
+        yield "knee_factor"
+    if "class" in own and "class" in theirs:
+        yield from (key for key in WAYS["class"] if key in base and key not in own and not _takes(own["class"], key))
+
+
+def _takes(name: str, key: str) -> bool:
+    """Whether a class has use of a key of its way."""
+    plate = read_class(name)
+    if plate is None or plate.rules.limit is None:
+        return False
+    return plate.volts is None if key == "rated_burden_va" else plate.transient
+
+
+def _curve(values: Mapping[str, Any], explicit: set[str]) -> tuple[Table, list[Fault]]:
+    """What is to be filled in for the excitation curve, and what is wrong. `explicit`: keys that the file gives."""
+    name, ways = values.get("class"), _ways(values)
+    if name is not None and _plate(values) is None:
+        return {}, [("class", f"{shown(name)}; expected {CLASSES}")]
+    if len(ways) != 1:
+        said = f"the excitation curve is given by {listed(ways.values())}" if ways else "no excitation curve"
+        return {}, [("", f"{said}; {CURE}")]
+    if "knee" in ways:
+        return {}, list(_knee_faults(values))
+    if "points" in ways:
+        return _from_points(values, explicit)
+    if wrong := list(_class_faults(values)):
+        return {}, wrong
+    found = design_of(values)
+    assert found is not None
+    plate, met = found
+    burden = "" if plate.volts is not None else f", {values['rated_burden_va']:g} VA"
+    source = f"class {name}{burden}, met only just"
+    return {"knee_voltage_v": _sourced(met.knee_voltage_v, source),
+            "knee_current_a": _sourced(met.knee_current_a, source)}, []
+
+
+def _sourced(value: float, source: str) -> Distribution:
+    return replace(number(value), source=source)
+
+
+def _knee_faults(values: Mapping[str, Any]) -> Iterator[Fault]:
+    for key, other in (WAYS["knee"], WAYS["knee"][::-1]):
+        if values.get(key) is None:
+            yield key, f"missing; {other} needs it beside it"
+    if values.get("knee_factor") is not None:
+        yield "knee_factor", "has no meaning beside knee_voltage_v, which may be a distribution itself; take it out"
+
+
+def _class_faults(values: Mapping[str, Any]) -> Iterator[Fault]:
+    name = values.get("class")
+    if name is None:
+        yield "class", f"missing; {_ways(values)['class']} belongs to a class: give {CLASSES}"
+        return
+    for key in WAYS["class"]:
+        if values.get(key) is not None and not _takes(name, key):
+            yield key, f"class {name} has no use of it; take it out"
+    for key in ("rated_burden_va", "accuracy_limit_factor"):
+        if values.get(key) is None and _takes(name, key):
+            yield key, f"missing; the knee follows from it and class {name}"
+
+
+def _from_points(values: Mapping[str, Any], explicit: set[str]) -> tuple[Table, list[Fault]]:
+    ankle = values["ankle_ratio"].centre() if "ankle_ratio" in explicit else None
+    exponent = values["saturation_exponent"] if "saturation_exponent" in explicit else None
+    points = values["excitation_points"]
+    try:
+        fit = fit_points(points.voltage_v, points.current_a, values["remanence_bound_percent"], ankle, exponent)
+    except NoCurveError as error:
+        return {}, [("excitation_points", str(error))]
+    source = f"fitted to {len(points.voltage_v)} measured points"
+    fill: Table = {"knee_voltage_v": _sourced(fit.knee_voltage_v, source),
+                   "knee_current_a": _sourced(fit.knee_current_a, source)}
+    if ankle is None:
+        fill["ankle_ratio"] = _sourced(fit.ankle_ratio, source)
+    return fill | ({"saturation_exponent": fit.exponent} if exponent is None else {}), []
+
+
+# --- once more from a completed table ---------------------------------------------------------------------
+
+
+def design_of(values: Mapping[str, Any]) -> tuple[Designation, Design] | None:
+    """The class of one end's CTs and the core that only just meets it; None where no class gives the knee. Winding
+    resistance and ankle at their medians."""
+    plate = _plate(values)
+    if plate is None or plate.rules.limit is None:
+        return None
+    core = Core(values["remanence_bound_percent"], values["ankle_ratio"].centre(), values["saturation_exponent"])
+    rated = values["secondary_a"]
+    return plate, design(plate, core, rated, values["winding_resistance_ohm"].centre(),
+                         plate.burden_ohm(values.get("rated_burden_va"), rated),
+                         plate.factor or values["accuracy_limit_factor"], values.get("transient_factor") or 1.0)
+
+
+def fit_of(values: Mapping[str, Any]) -> ExcitationFit | None:
+    """The fit through one end's measured points, with the ankle and the exponent that the table now has."""
+    if (points := values.get("excitation_points")) is None:
+        return None
+    return fit_points(points.voltage_v, points.current_a, values["remanence_bound_percent"],
+                      values["ankle_ratio"].centre(), values["saturation_exponent"])
