@@ -26,7 +26,8 @@ from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.streams import stream
 from montecarlo.sampling.transform import event_samples
 from montecarlo.secondary import steady, transient
-from montecarlo.secondary.circuit import build_bank, take
+from montecarlo.secondary.circuit import ENDS, build_bank, take
+from montecarlo.secondary.excitation import excitation_table
 from montecarlo.study.candidates import Lattice, scheme_of
 from montecarlo.study.description import Study
 
@@ -214,15 +215,27 @@ def _earth_faults(block: Block) -> Tally:
 
 
 def beyond_phasors(study: Study, lattice: Lattice) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-    """Phase and earth pick-ups whose voltage through an earth fault's path is too near the knee for phasors.
+    """Phase and earth pick-ups at which remanence decides, so that phasors will not do: the voltage through an earth
+    fault's path is too near the knee, or the CTs in parallel take more exciting current than the element gets.
 
     The current of an earth fault passes the faulted phase's leg and the earth leg, whichever element watches."""
-    knee = min(study.ct.at(end).knee_voltage_v.centre() for end in ("neutral_end", "line_end"))
+    ends = [study.ct.at(end) for end in ENDS]
+    core = min(ends, key=lambda end: end.knee_voltage_v.centre())
+    knee, parallel = core.knee_voltage_v.centre(), 6 if lattice.earth_pickup_a else 2
     path = (study.relay.phase_burden_ohm.centre() + study.scheme.phase_stabilising_ohm.centre()
             + lattice.stabilising_resistance_ohm
             + (study.relay.earth_burden_ohm.centre() if lattice.earth_pickup_a else 0.0))
-    limit = steady.VALID_KNEE_SHARE * knee
-    return np.array(lattice.phase_pickup_a) * path > limit, np.array(lattice.earth_pickup_a) * path > limit
+    curve = excitation_table(core.remanence_bound_percent, core.saturation_exponent).at(core.ankle_ratio.centre())
+
+    def late(pickup_a: tuple[float, ...]) -> NDArray[np.bool_]:
+        flux = np.array(pickup_a) * path / knee
+        each = np.repeat(curve[:, None], flux.size, axis=1)
+        loop = steady.describing_function(np.clip(flux, 1e-9, 1.0), each, core.saturation_exponent)
+        exciting = core.knee_current_a.centre() * np.abs(loop) * flux / np.sqrt(2)
+        beyond = (flux > steady.VALID_KNEE_SHARE) | (parallel * exciting > np.array(pickup_a))
+        return np.asarray(beyond)
+
+    return late(lattice.phase_pickup_a), late(lattice.earth_pickup_a)
 
 
 def _critical_positions(block: Block, lattice: Lattice, notes: dict[str, float]) -> tuple[Array, Array | None]:

@@ -143,7 +143,8 @@ def _method_notes(study: Study, batch: Batch) -> list[str]:
     if EARTH in batch.strata and late:
         circuits = ", ".join(dict.fromkeys(f"{x.scheme} with {x.stabilising_resistance_ohm:g} ohm" for x in late))
         notes.append(f"Earth faults were solved in time, remanence included, where a pick-up drives more than a "
-                     f"quarter of the knee voltage through the fault's path ({circuits}); elsewhere by phasors.")
+                     f"quarter of the knee voltage through the fault's path or where the CTs take more exciting "
+                     f"current than the element ({circuits}); elsewhere by phasors.")
     if batch.notes.get("interpolated"):
         mean = batch.notes["interpolation"] / batch.notes["interpolated"]
         notes.append(f"Places between the solved ones along the winding are interpolated: with half as many solved "
