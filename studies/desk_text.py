@@ -15,6 +15,7 @@ from montecarlo.quantities.wording import listed
 from montecarlo.relays.schemes import SchemeKind
 from montecarlo.secondary import steady
 from montecarlo.study.candidates import candidate_lattices, has_earth_element, scheme_of
+from studies.ct_text import excitation
 from studies.desk import PLACES, Desk
 from studies.text import paragraph, table
 
@@ -78,7 +79,8 @@ def _amperes(pickups: tuple[float, ...]) -> str:
 
 def hand_calculation(desk: Desk) -> list[str]:
     """The classic formulas with their numbers."""
-    parts = (_unprotected, _operating_currents, _stability, _stabilising_resistance, _balancing, _capacitive)
+    parts = (_unprotected, _operating_currents, _stability, _stabilising_resistance, _balancing, _capacitive,
+             lambda desk: excitation(desk.study))
     lines = [list(part(desk)) for part in parts]
     return [line for part in lines if part for line in ("", *part)][1:]
 

@@ -8,6 +8,7 @@ from montecarlo.report import figures
 from montecarlo.report.look import blank, look
 from montecarlo.report.tables import Result, run_study
 from montecarlo.study.description import Study
+from studies.ct_text import fits
 from studies.protocol import Findings, Progress
 from studies.result_text import limit_of, nearest, result_text
 
@@ -54,6 +55,11 @@ def _figures(result: Result, frames: dict[str, pd.DataFrame]) -> dict[str, tuple
             figure, ax = blank(85)
             figures.blind_zone(frames["blind_zone"], ax, limit=limit if limit < 1 else None, limit_text=words)
             drawn["blind_zone"] = figure, "Blind part of the winding against the false trips allowed, each scheme"
+        for place, (end, ct) in enumerate(fits(result.study).items()):
+            figure, ax = blank(90)
+            figures.excitation_fit(ct, ax)
+            name = "excitation" + (f"_{end.replace(' ', '_')}" if place else "")
+            drawn[name] = figure, f"Measured excitation points of the CTs, {end}, and the curve fitted to them"
     return drawn
 
 

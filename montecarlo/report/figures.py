@@ -25,12 +25,16 @@ from montecarlo.report.look import (
     backing,
     percent,
 )
+from montecarlo.secondary.completion import fit_of
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
-__all__ = ["blind_zone", "blind_zone_frame", "detection", "front", "scheme_name", "setting_text", "tradeoff"]
+    from montecarlo.secondary.ct import CurrentTransformer
+
+__all__ = ["blind_zone", "blind_zone_frame", "detection", "excitation_fit", "front", "scheme_name", "setting_text",
+           "tradeoff"]
 
 SCHEME_NAMES = {"per_phase": "three phase elements", "two_phase_one_earth": "two phase elements, one earth element"}
 SHAPES = "osD^vPX*"                                        # one for each stabilising resistance, then again
@@ -315,3 +319,30 @@ def _percent_ticks(ax: Axes, start: float) -> None:
                                              if start <= k * d <= high]))
     ax.xaxis.set_minor_formatter(NullFormatter())
     ax.set_xlim(low, high)
+
+
+# --- excitation curve -------------------------------------------------------------------------------------
+
+
+def excitation_fit(ct: CurrentTransformer, ax: Axes) -> Axes:
+    """Measured points of a CT and the fitted curve: RMS voltage over exciting current, logarithmic, the knee marked."""
+    from matplotlib.ticker import LogLocator, NullLocator
+
+    fit = fit_of(vars(ct))
+    if fit is None or ct.excitation_points is None:
+        return ax
+    voltage, current = ct.excitation_points.curve
+    volts = np.geomspace(voltage[0], 1.02 * voltage[-1], 200)
+    ax.plot([fit.current_a(v) for v in volts], volts, color=MISSED, label="fitted curve", zorder=2)
+    ax.scatter(current, voltage, s=22, facecolors="white", edgecolors=CHOSEN, label="measured", zorder=3)
+    ax.scatter([fit.knee_current_a], [fit.knee_voltage_v], marker="D", s=34, color=FALSE, label="knee", zorder=4)
+    ax.annotate(f"{fit.knee_voltage_v:.4g} V, {1000 * fit.knee_current_a:.3g} mA",
+                (fit.knee_current_a, fit.knee_voltage_v), xytext=(8, -12), textcoords="offset points",
+                color=FALSE_TEXT, bbox=backing(), zorder=5)
+    ax.set(xscale="log", yscale="log", xlabel="exciting current, A secondary RMS", ylabel="voltage, V RMS")
+    for axis in (ax.xaxis, ax.yaxis):
+        axis.set_major_locator(LogLocator(subs=(1, 2, 5)))
+        axis.set_major_formatter(lambda value, _: f"{value:g}")
+        axis.set_minor_locator(NullLocator())
+    ax.legend(loc="lower right")
+    return ax

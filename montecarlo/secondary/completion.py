@@ -155,7 +155,7 @@ def _from_points(values: Mapping[str, Any], explicit: set[str]) -> tuple[Table, 
     exponent = values["saturation_exponent"] if "saturation_exponent" in explicit else None
     points = values["excitation_points"]
     try:
-        fit = fit_points(points.voltage_v, points.current_a, values["remanence_bound_percent"], ankle, exponent)
+        fit = fit_points(*points.curve, values["remanence_bound_percent"], ankle, exponent)
     except NoCurveError as error:
         return {}, [("excitation_points", str(error))]
     source = f"fitted to {len(points.voltage_v)} measured points"
@@ -186,5 +186,5 @@ def fit_of(values: Mapping[str, Any]) -> ExcitationFit | None:
     """The fit through one end's measured points, with the ankle and the exponent that the table now has."""
     if (points := values.get("excitation_points")) is None:
         return None
-    return fit_points(points.voltage_v, points.current_a, values["remanence_bound_percent"],
-                      values["ankle_ratio"].centre(), values["saturation_exponent"])
+    return fit_points(*points.curve, values["remanence_bound_percent"], values["ankle_ratio"].centre(),
+                      values["saturation_exponent"])

@@ -44,6 +44,11 @@ class ExcitationPoints(Section):
     voltage: Annotated[str | None, Word("name of the file's column of voltages [V]")] = None
     current: Annotated[str | None, Word("name of the file's column of currents [A]")] = None
 
+    @property
+    def curve(self) -> tuple[tuple[float, ...], tuple[float, ...]]:
+        """Voltages [V] and currents [A]."""
+        return self.voltage_v or (), self.current_a or ()
+
     @model_validator(mode="wrap")
     @classmethod
     def _complete(cls, data: Any, handler: ModelWrapValidatorHandler[Self], info: ValidationInfo) -> Self:

@@ -59,9 +59,15 @@ def test_a_reactance_stands_square_to_the_resistor() -> None:
 
 
 def test_another_earthed_neutral_halves_what_is_blind() -> None:
-    """The desk's unprotected part goes with all neutrals in parallel."""
-    assert Desk(study_with({"earthing.other_neutrals_ohm": 32.0}, earthing=KINDS["resistor"] | {
-        "other_neutrals_ohm": 32.0})).neutral_ohm == pytest.approx(16.0)
+    """Twice the conductance to earth, so that half the winding drives the same current past the CTs."""
+    two = KINDS["resistor"] | {"other_neutrals_ohm": 32.0}
+    assert Desk(study_with(earthing=two)).neutral_ohm == pytest.approx(16.0)
+    few = {"study.samples": 128, "study.earth_fault_samples": 64, "study.plants": 16,
+           "internal_faults.earth_fault_resistance_ohm": 0.0}
+    one, both = (run_study(study_with(few, earthing=kind), workers=1).coverage for kind in (KINDS["resistor"], two))
+    for candidate in set(one["candidate"]):
+        seen = [float(table[table["candidate"] == candidate]["p_detected"].mean()) for table in (one, both)]
+        assert seen[1] > seen[0]
 
 
 WAYS = "give exactly one of resistance_ohm, current_limit_a, and transformer_ratio with secondary_resistance_ohm"

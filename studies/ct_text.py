@@ -1,0 +1,50 @@
+"""The CTs' excitation curves in words, where a class or measured points give them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from montecarlo.secondary.completion import design_of, fit_of
+from montecarlo.secondary.ct import ENDS, CurrentTransformer
+from montecarlo.secondary.nameplate import MINUTE
+from montecarlo.study.description import Study
+from studies.text import paragraph
+
+__all__ = ["excitation", "fits"]
+
+
+def fits(study: Study) -> dict[str, CurrentTransformer]:
+    """CTs with measured points by the name of their end; one entry where both ends have the same."""
+    ends = {end: ct for end in ENDS if (ct := study.ct.at(end)).excitation_points is not None}
+    if len(ends) == 2 and len({_of(ct) for ct in ends.values()}) == 1:
+        del ends[ENDS[1]]
+        return {"both ends": ends[ENDS[0]]}
+    return {end.replace("_", " "): ct for end, ct in ends.items()}
+
+
+def excitation(study: Study) -> Iterator[str]:
+    """A paragraph an end, or one for both."""
+    said = {end: text for end in ENDS if (text := _of(study.ct.at(end)))}
+    if len(said) == 2 and len(set(said.values())) == 1:
+        said = {"both ends": said[ENDS[0]]}
+    for end, text in said.items():
+        yield from paragraph(f"Excitation of the CTs, {end.replace('_', ' ')}: {text}", "  ")
+
+
+def _of(ct: CurrentTransformer) -> str:
+    if (fit := fit_of(vars(ct))) is not None and ct.excitation_points is not None:
+        count = len(ct.excitation_points.curve[0])
+        return (f"{count} measured points fitted: V_k = {fit.knee_voltage_v:.4g} V, I_k = "
+                f"{1000 * fit.knee_current_a:.3g} mA, ankle ratio {fit.ankle_ratio:.3g}, exponent {fit.exponent}; the "
+                f"curve's currents are off by {100 * fit.rms:.2g} % RMS and {100 * fit.worst:.2g} % at most.")
+    if (found := design_of(vars(ct))) is None:
+        return ""
+    plate, met = found
+    share = "peak" if plate.rules.peak else "RMS"
+    limit = (f"there it draws {100 * met.limit_share:.3g} % ({share}) of the accuracy-limit current, and "
+             if not plate.rules.exact else "")
+    return (f"class {vars(ct)['class']}: E_al = {met.limiting_v:.4g} V with R_ct = "
+            f"{ct.winding_resistance_ohm.centre():g} ohm; the core that meets the class only "
+            f"just has V_k = {met.knee_voltage_v:.4g} V and I_k = {1000 * met.knee_current_a:.3g} mA; "
+            f"{limit}at rated current and burden it takes {100 * met.ratio_error:.2g} % ratio error and "
+            f"{met.displacement_rad / MINUTE:.3g} min.")
