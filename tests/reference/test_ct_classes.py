@@ -123,3 +123,26 @@ def test_fundamental_of_the_loop_is_that_of_the_loop_drawn_point_by_point():
 def test_names_that_are_no_class():
     for name in ("5P", "5P0", "15P20", "TPS", "C0", "p5", "5p20", ""):
         assert read_class(name) is None
+
+
+def test_the_direct_test_in_time_keeps_the_composite_error_too():
+    """The standard's direct test: sinusoidal primary current at the accuracy limit on the rated burden (taken as a
+    resistance), stepped by Euler until settled; RMS of the instantaneous error over the primary current."""
+    plates = [plate for plate in PLATES if not plate[0].startswith("TP")]
+    cores = [derived(*plate) for plate in plates]
+    limit_a = np.array([core[0].factor * plate[2] for plate, core in zip(plates, cores, strict=True)])
+    found = [core[2] for core in cores]
+    knee_flux = np.array([np.sqrt(2) * one.knee_voltage_v / OMEGA for one in found])
+    ohm = np.array([one.limiting_v for one in found]) / limit_a
+    shape = np.array([core.coefficients for _, core, _ in cores]).T * [one.knee_current_a for one in found]
+    (a, b), bounds, yields = shape[:2], shape[2:], np.array([[0.03], [0.40]])
+    steps, cycles = 8000, 4
+    m, stops, square = np.zeros(len(plates)), np.zeros((2, len(plates))), np.zeros(len(plates))
+    for k in range(cycles * steps):
+        exciting = a * m + b * m**15 + stops.sum(axis=0)
+        move = ohm * (np.sqrt(2) * limit_a * np.cos(2 * np.pi * k / steps) - exciting) / knee_flux / (50 * steps)
+        m, stops = m + move, np.clip(stops + bounds / yields * move, -bounds, bounds)
+        square += exciting**2 / steps * (k >= (cycles - 1) * steps)
+    allowed = np.array([LIMITS[designation.family][0] / 100 for designation, _, _ in cores])
+    assert (np.sqrt(square) / limit_a <= allowed).all()
+    assert (np.sqrt(square) / limit_a >= 0.8 * allowed).all()          # only just: distorted flux needs a little less
