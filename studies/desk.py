@@ -15,13 +15,13 @@ from montecarlo.relays.schemes import SchemeKind, leg_resistances
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.secondary import steady
 from montecarlo.secondary.circuit import build_bank, take
+from montecarlo.secondary.ct import ENDS
 from montecarlo.secondary.excitation import excitation_table, loop_rms
 from montecarlo.study.candidates import scheme_of
 from montecarlo.study.description import Study
 
 __all__ = ["PLACES", "Desk", "ThroughFault"]
 
-ENDS = ("neutral_end", "line_end")
 PLACES = np.linspace(0.05, 1.0, 20)                        # of the winding, where the largest earth fault is looked for
 FLUX_MOST = 1.3                                            # of the knee: beyond, the exciting current means nothing
 
@@ -71,7 +71,7 @@ class Desk:
 
     @property
     def knee_v(self) -> float:
-        return min(self.study.ct.at(end).knee_voltage_v.centre() for end in ENDS)
+        return self.study.ct.weaker_end().knee_voltage_v.centre()
 
     @property
     def ct_ohm(self) -> tuple[float, float]:

@@ -26,13 +26,14 @@ from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.streams import stream
 from montecarlo.sampling.transform import event_samples
 from montecarlo.secondary import steady, transient
-from montecarlo.secondary.circuit import ENDS, build_bank, take
+from montecarlo.secondary.circuit import build_bank, take
 from montecarlo.secondary.excitation import excitation_table
 from montecarlo.study.candidates import Lattice, scheme_of
 from montecarlo.study.description import Study
 
 Circuit = tuple[SchemeKind, float]
 Complex = NDArray[np.complex128]
+Sweeps = dict[Circuit, tuple[Array, Array]]                # phase and earth pick-ups along the winding, by circuit
 
 EARTH = "internal.earth"
 LOAD, OVERLOAD = "state.load", "state.overload"
@@ -87,9 +88,8 @@ class Block:
     def __init__(self, job: Job, chunk: Chunk) -> None:
         self.job, self.chunk, self.study = job, chunk, job.study
         self.design = job.design_of(chunk.stratum)
-        ties = [(*tie.between, tie.rho) for tie in self.study.correlations]
         self.samples: Mapping[str, Array] = event_samples(
-            list_inputs(self.study), ties, seed=self.study.study.seed, design=self.design, chunk=chunk)
+            list_inputs(self.study), self.study.ties, seed=self.study.study.seed, design=self.design, chunk=chunk)
         if chunk.stratum.startswith("internal.") and self.study.states.breaker_open_share > 0:
             self.samples = self._with_breaker_open()
         self.omega = self.study.machine.omega
@@ -205,9 +205,16 @@ def _external(block: Block, name: str) -> dict[Circuit, Pickups]:
 def _earth_faults(block: Block) -> Tally:
     position = block.study.internal_faults.position
     notes = {"re_entries": 0.0, "interpolation": 0.0, "interpolated": 0.0, "transient_samples": 0.0}
+    fine = winding_nodes(STEADY_INTERVALS)
+    by_phasors = {circuit: _along_winding(block, circuit, fine) for circuit in block.circuits}
+    late = dict.fromkeys(lattice.circuit for lattice in block.job.lattices
+                         if any(part.any() for part in beyond_phasors(block.study, lattice)))
+    coarse = winding_nodes(TRANSIENT_INTERVALS)
+    in_time = {circuit: _along_winding_in_time(block, circuit, coarse) for circuit in late}
+    notes["transient_samples"] += len(block) * coarse.size * len(late)
     tallies = []
     for lattice in block.job.lattices:
-        phase_x, earth_x = _critical_positions(block, lattice, notes)
+        phase_x, earth_x = _critical_positions(block, lattice, by_phasors, in_time, notes)
         tallies.append(sum_conditional(
             phase_x, earth_x, block.load_pickups(lattice.circuit), np.array(lattice.phase_pickup_a),
             np.array(lattice.earth_thresholds), block.plants, position.cdf, is_even(position)))
@@ -219,8 +226,7 @@ def beyond_phasors(study: Study, lattice: Lattice) -> tuple[NDArray[np.bool_], N
     fault's path is too near the knee, or the CTs in parallel take more exciting current than the element gets.
 
     The current of an earth fault passes the faulted phase's leg and the earth leg, whichever element watches."""
-    ends = [study.ct.at(end) for end in ENDS]
-    core = min(ends, key=lambda end: end.knee_voltage_v.centre())
+    core = study.ct.weaker_end()
     knee, parallel = core.knee_voltage_v.centre(), 6 if lattice.earth_pickup_a else 2
     path = (study.relay.phase_burden_ohm.centre() + study.scheme.phase_stabilising_ohm.centre()
             + lattice.stabilising_resistance_ohm
@@ -238,28 +244,23 @@ def beyond_phasors(study: Study, lattice: Lattice) -> tuple[NDArray[np.bool_], N
     return late(lattice.phase_pickup_a), late(lattice.earth_pickup_a)
 
 
-def _critical_positions(block: Block, lattice: Lattice, notes: dict[str, float]) -> tuple[Array, Array | None]:
+def _critical_positions(block: Block, lattice: Lattice, by_phasors: Sweeps, in_time: Sweeps,
+                        notes: dict[str, float]) -> tuple[Array, Array | None]:
     """x* of every phase and earth setting, (n, P, D) and (n, E, D): by phasors, by the transient pass beyond them."""
     levels = (np.array(lattice.phase_pickup_a), np.array(lattice.earth_pickup_a))
     beyond = beyond_phasors(block.study, lattice)
-    delays = len(lattice.delay_s)
-    nodes = winding_nodes(STEADY_INTERVALS)
-    by_phasors = _along_winding(block, lattice.circuit, nodes)
-    by_steps = None
-    if any(part.any() for part in beyond):
-        coarse = winding_nodes(TRANSIENT_INTERVALS)
-        by_steps = _along_winding_in_time(block, lattice, coarse)
-        notes["transient_samples"] += len(block) * coarse.size
+    nodes, coarse = winding_nodes(STEADY_INTERVALS), winding_nodes(TRANSIENT_INTERVALS)
+    columns = np.searchsorted(block.delays(lattice.circuit), lattice.delay_s)
     out: list[Array | None] = []
     for element, (level, late) in enumerate(zip(levels, beyond, strict=True)):
         if not level.size:
             out.append(None)
             continue
-        x = np.empty((len(block), level.size, delays))
-        x[:, ~late] = _positions(nodes, by_phasors[element], level[~late], notes)[..., None]
-        if late.any() and by_steps is not None:
-            for d in range(delays):
-                x[:, late, d] = _positions(coarse, by_steps[element][..., d], level[late], notes)
+        x = np.empty((len(block), level.size, columns.size))
+        x[:, ~late] = _positions(nodes, by_phasors[lattice.circuit][element], level[~late], notes)[..., None]
+        if late.any():
+            for d, column in enumerate(columns):
+                x[:, late, d] = _positions(coarse, in_time[lattice.circuit][element][..., column], level[late], notes)
         out.append(x)
     phase_x, earth_x = out
     assert phase_x is not None
@@ -289,21 +290,22 @@ def _along_winding(block: Block, circuit: Circuit, nodes: Array) -> tuple[Array,
     return pickups.phase.reshape(n, -1), earth.reshape(n, -1)
 
 
-def _along_winding_in_time(block: Block, lattice: Lattice, nodes: Array) -> tuple[Array, Array]:
-    """The same by the transient pass, for each delay: (n, nodes, D). Sinusoidal fault current from a random point
-    on wave (its DC time constant X/(ωR_N) is under a millisecond), remanence and load before it."""
-    scheme, leg_ohm = block.scheme(lattice.circuit), block.leg_ohm(lattice.circuit)
+def _along_winding_in_time(block: Block, circuit: Circuit, nodes: Array) -> tuple[Array, Array]:
+    """The same by the transient pass, for each delay on the circuit: (n, nodes, D). Sinusoidal fault current from a
+    random point on wave (its DC time constant X/(ωR_N) is under a millisecond), remanence and load before it."""
+    scheme, leg_ohm = block.scheme(circuit), block.leg_ohm(circuit)
     angle = 2 * np.pi * block.uniform("point_on_wave")
     turn = np.exp(1j * angle)[:, None]
     window = transient.Window(block.study.machine.frequency_hz, block.study.internal_faults.allowed_time_s)
-    _, flux = block.load_solution(lattice.circuit)
+    _, flux = block.load_solution(circuit)
     phase, earth = [], []
     for k in range(nodes.size):
         during = primary.earth_faults(block, nodes[k:k + 1])[:, 0]
         source = primary.step_source(window, block.load_primary * turn, during * turn, block.omega)
         response = transient.solve(
             scheme.table, leg_ohm, block.bank, source, window, flux * turn, watch=scheme.watch,
-            fundamental=block.study.relay.measure == "fundamental", delays_s=lattice.delay_s, settle=SETTLED_SHARE)
+            fundamental=block.study.relay.measure == "fundamental", delays_s=block.delays(circuit),
+            settle=SETTLED_SHARE)
         pickups = block.pickups(scheme, response.pickup)
         phase.append(pickups.phase)
         earth.append(pickups.phase if pickups.earth is None else pickups.earth)

@@ -32,13 +32,18 @@ def _infeed_share(block: Block) -> Array:
     return np.asarray(own / (own + block.samples["network.reactance_pu"]))
 
 
+def _carried(block: Block) -> Complex:
+    """The load itself, (n, 6) [A] RMS."""
+    return states.load_currents(block.samples["load.current_pu"], block.samples["load.power_factor"],
+                                block.study.machine.rated_current_a)
+
+
 def load(block: Block) -> Complex:
     """Load and charging currents at the six CTs before an internal fault, (n, 6) [A] RMS."""
     s = block.samples
-    carried = states.load_currents(s["load.current_pu"], s["load.power_factor"], block.study.machine.rated_current_a)
     charging = internal.charging_currents(_emf(block), s["machine.stator_capacitance_f"],
                                           s["machine.terminal_capacitance_f"], block.omega, _infeed_share(block))
-    return np.asarray(carried + charging)
+    return np.asarray(_carried(block) + charging)
 
 
 def overload(block: Block) -> Complex:
@@ -84,8 +89,7 @@ def earth_faults(block: Block, nodes: Array) -> Complex:
     fault = internal.earth_fault(
         x, block.phase_number()[:, None], _emf(block)[:, None], _winding(block, x, reactance),
         s["internal_faults.earth_fault_resistance_ohm"][:, None], omega=block.omega, **_earth_return(block, True))
-    carried = states.load_currents(s["load.current_pu"], s["load.power_factor"], block.study.machine.rated_current_a)
-    return np.asarray(fault.end_currents_a + carried[:, None])
+    return np.asarray(fault.end_currents_a + _carried(block)[:, None])
 
 
 def phase_faults(block: Block, kind: str) -> Complex:
@@ -100,7 +104,6 @@ def phase_faults(block: Block, kind: str) -> Complex:
         network = s["network.reactance_pu"] * study.machine.base_impedance_ohm
         remaining = _winding(block, 1 - x[:, None], reactance)[:, 0]
         outside = np.where(np.isinf(network), np.inf, remaining + 1j * np.where(np.isinf(network), 0.0, network))
-    carried = states.load_currents(s["load.current_pu"], s["load.power_factor"], study.machine.rated_current_a)
     if kind == "phase_phase_earth":
         fault = internal.phase_phase_earth(
             x, block.phase_number(), _emf(block), own, outside, s["internal_faults.earth_fault_resistance_ohm"],
@@ -112,7 +115,7 @@ def phase_faults(block: Block, kind: str) -> Complex:
             stator_capacitance_f=s["machine.stator_capacitance_f"],
             terminal_capacitance_f=s["machine.terminal_capacitance_f"], omega=block.omega,
             infeed_share=_infeed_share(block))
-    return np.asarray(fault + carried)
+    return np.asarray(fault + _carried(block))
 
 
 def external_event(block: Block, event: Event) -> tuple[Window, Source, Complex]:

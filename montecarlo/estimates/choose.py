@@ -12,7 +12,7 @@ from montecarlo.estimates.assemble import Stratum, weighted
 from montecarlo.estimates.totals import Total
 from montecarlo.quantities import Array
 from montecarlo.relays.schemes import PHASES
-from montecarlo.secondary.circuit import ENDS
+from montecarlo.secondary.ct import ENDS
 from montecarlo.study.candidates import Lattice, Setting
 from montecarlo.study.description import Study
 
@@ -119,5 +119,5 @@ def element_voltages(study: Study, setting: Setting) -> dict[str, float]:
 
 def meets_knee_rule(study: Study, setting: Setting) -> bool:
     """V_k >= 2·V_s for every element (common practice), at the smaller of the two ends' nominal knee voltages."""
-    knee = min(study.ct.at(end).knee_voltage_v.centre() for end in ("neutral_end", "line_end"))
+    knee = study.ct.weaker_end().knee_voltage_v.centre()
     return knee >= 2 * max(element_voltages(study, setting).values())

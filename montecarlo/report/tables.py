@@ -140,8 +140,7 @@ class Result:
     def plants(self) -> dict[str, Array]:
         """Per plant: its inputs ("input/<key>"), and per type the sums and counts of every candidate."""
         design = designs(self.study)[0]
-        ties = [(*tie.between, tie.rho) for tie in self.study.correlations]
-        values = all_plants(list_inputs(self.study), ties, seed=self.study.study.seed, design=design)
+        values = all_plants(list_inputs(self.study), self.study.ties, seed=self.study.study.seed, design=design)
         out = {f"input/{key}": array for key, array in values.items()}
         for name, stratum in self.outcome.first.strata.items():
             out |= {f"{name}/total": stratum.total, f"{name}/trials": stratum.trials,
@@ -209,8 +208,8 @@ def _false_over_plants(study: Study, batch: Batch, weight: Weights) -> tuple[Arr
     """95 % quantile over plants of p_false, and the share of plants above the policy's limit. A rate that is a
     distribution is each plant's own; a limit a year is compared with the plant's false trips a year."""
     external = [batch.strata[name] for name in weight.external]
-    ties = [(*tie.between, tie.rho) for tie in study.correlations]
-    plants = all_plants(list_inputs(study), ties, seed=study.study.seed, design=designs(study)[0], round_=batch.round_)
+    plants = all_plants(list_inputs(study), study.ties, seed=study.study.seed, design=designs(study)[0],
+                        round_=batch.round_)
     rates = np.stack([part * plants[key] for key, part in weight.rate_keys])
     shares = rates / np.maximum(rates.sum(axis=0), 1e-300)
     spread = over_plants(external, shares, study.policy.p_false_max or np.inf)

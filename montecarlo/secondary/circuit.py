@@ -16,10 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.quantities import Array
-from montecarlo.secondary.ct import CtPlaces
+from montecarlo.secondary.ct import ENDS, CtPlaces
 from montecarlo.secondary.excitation import excitation_table
-
-ENDS = ("neutral_end", "line_end")
 
 
 @dataclass(frozen=True, eq=False)

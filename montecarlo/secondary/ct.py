@@ -115,6 +115,10 @@ class CtPlaces(CtData):
             raise refusal(*faults)
         return whole
 
+    def weaker_end(self) -> CurrentTransformer:
+        """The CTs of the end with the lower nominal knee voltage."""
+        return min((self.at(end) for end in ENDS), key=lambda cts: cts.knee_voltage_v.centre())
+
     def at(self, end: str) -> CurrentTransformer:
         """The CTs of "neutral_end" or "line_end" with the overrides applied; the knee voltage with the median of its
         factor in it."""

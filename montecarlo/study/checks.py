@@ -17,7 +17,8 @@ from montecarlo.plant.machine import earth_fault_reactance_pu, winding_impedance
 from montecarlo.quantities import Distribution
 from montecarlo.quantities.wording import listed
 from montecarlo.secondary.completion import design_of
-from montecarlo.study.consistency import ENDS, ct_key
+from montecarlo.secondary.ct import ENDS
+from montecarlo.study.consistency import ct_key
 from montecarlo.study.description import Study
 from montecarlo.study.grids import snap
 

@@ -13,15 +13,14 @@ from itertools import pairwise
 from montecarlo.plant.earthing import WAYS_TO_EARTH
 from montecarlo.quantities.wording import listed, shown
 from montecarlo.sampling.inputs import correlation_faults, list_inputs
-from montecarlo.secondary.ct import CtPlaces
+from montecarlo.secondary.ct import ENDS, CtPlaces
 from montecarlo.secondary.excitation import excitation_table
 from montecarlo.study.candidates import has_earth_element
 from montecarlo.study.description import Study
 
-__all__ = ["CHECKS", "ENDS", "MOST_CANDIDATES", "Check", "check_relay", "count_candidates", "ct_key"]
+__all__ = ["CHECKS", "MOST_CANDIDATES", "Check", "check_relay", "count_candidates", "ct_key"]
 
 MOST_CANDIDATES = 100_000
-ENDS = ("neutral_end", "line_end")
 
 
 @dataclass(frozen=True)
@@ -227,8 +226,7 @@ def check_correlations(study: Study) -> Iterator[str]:
     if any(check_events(study)):
         return          # events without names of their own have inputs without keys of their own
     inputs = {item.key: item for item in list_inputs(study)}
-    pairs = [(*pair.between, pair.rho) for pair in study.correlations]
-    for index, (one, other, _) in enumerate(pairs):
+    for index, (one, other, _) in enumerate(study.ties):
         for key in dict.fromkeys((one, other)):
             place = f"correlations[{index}].between: {shown(key)}"
             if key.endswith(".per_year"):
@@ -236,7 +234,7 @@ def check_correlations(study: Study) -> Iterator[str]:
             elif key in inputs and inputs[key].uncertain and not inputs[key].distribution.is_continuous:
                 yield (f"{place} is {inputs[key].distribution.family}; a correlation needs continuous "
                        "distributions, fit one or drop the correlation")
-    yield from correlation_faults(tuple(inputs.values()), pairs)
+    yield from correlation_faults(tuple(inputs.values()), study.ties)
 
 
 EVERYTHING = tuple(Study.model_fields)

@@ -107,6 +107,11 @@ class Study(Section):
     _told: tuple[str, ...] = PrivateAttr(default=())
 
     @property
+    def ties(self) -> list[tuple[str, str, float]]:
+        """The correlations as sampling takes them: one key, the other key, rho."""
+        return [(*pair.between, pair.rho) for pair in self.correlations]
+
+    @property
     def told(self) -> tuple[str, ...]:
         """What reading moved or merged, a sentence each. Not part of the file, its schema or its digest."""
         return self._told
