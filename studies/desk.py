@@ -9,15 +9,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from montecarlo.estimates.choose import centres
 from montecarlo.plant import earthing, internal, machine
 from montecarlo.quantities import Array
-from montecarlo.relays.schemes import SchemeKind, leg_resistances
-from montecarlo.sampling.inputs import list_inputs
+from montecarlo.relays.places import carried
+from montecarlo.relays.schemes import Axis, Scheme
 from montecarlo.secondary import steady
-from montecarlo.secondary.circuit import build_bank, take
+from montecarlo.secondary.circuit import at_places, build_bank, take
 from montecarlo.secondary.ct import ENDS
 from montecarlo.secondary.excitation import excitation_table, loop_rms
-from montecarlo.study.candidates import scheme_of
+from montecarlo.study.candidates import Lattice
+from montecarlo.study.circuits import Circuit, bias_form, leg_ohm, measurement, scheme_of
 from montecarlo.study.description import Study
 
 __all__ = ["PLACES", "Desk", "ThroughFault"]
@@ -44,15 +46,15 @@ class Desk:
     @cached_property
     def centre(self) -> dict[str, Array]:
         """One sample of every input: (1,) or one value a CT or element, (1, 6) or (1, 4)."""
-        return {item.key: np.full((1,) if item.width == 1 else (1, item.width), item.distribution.centre())
-                for item in list_inputs(self.study)}
+        return centres(self.study)
 
     def at(self, key: str) -> float:
         return float(self.centre[key].ravel()[0])
 
     @property
     def turns(self) -> float:
-        return self.study.ct.at("line_end").turns_ratio
+        """Primary amperes to one in a leg."""
+        return self.study.ct.at("line_end").leg_ratio
 
     @property
     def emf_v(self) -> float:
@@ -71,7 +73,7 @@ class Desk:
 
     @property
     def knee_v(self) -> float:
-        return self.study.ct.weaker_end().knee_voltage_v.centre()
+        return self.study.ct.weakest().knee_voltage_v.centre()
 
     @property
     def ct_ohm(self) -> tuple[float, float]:
@@ -81,8 +83,13 @@ class Desk:
 
     @property
     def phase_leg_ohm(self) -> float:
-        """Burden and fixed resistor of a phase leg. [ohm]"""
+        """Burden, in ohms, and fixed resistor of a phase leg. [ohm]"""
         return self.at("relay.phase_burden_ohm") + self.at("scheme.phase_stabilising_ohm")
+
+    def burden_ohm(self, axis: Axis, pickup_a: float) -> float:
+        """Burden of an element at its setting. [ohm]"""
+        given = getattr(self.study.relay, f"{axis}_burden_va")
+        return self.at(f"relay.{axis}_burden_ohm") if given is None else float(given.centre()) / pickup_a**2
 
     @property
     def balancing_ohm(self) -> float:
@@ -101,15 +108,23 @@ class Desk:
         shape = excitation_table(ct.remanence_bound_percent, ct.saturation_exponent).at(ct.ankle_ratio.centre())
         return float(ct.knee_current_a.centre() * loop_rms(shape, share, ct.saturation_exponent))
 
-    def legs_a(self, kind: SchemeKind, stabilising_ohm: float, primary_a: NDArray[np.complex128]) -> Array:
-        """RMS current of every leg under lasting currents (n, 6), by phasors with the CTs' excitation. (n, legs)"""
-        scheme, one = scheme_of(self.study, kind), np.ones(1)
-        ohm = leg_resistances(scheme, one * self.phase_leg_ohm, one * self.balancing_ohm,
-                              one * self.at("relay.earth_burden_ohm"), stabilising_ohm)
-        omega, same = self.study.machine.omega, np.zeros(len(primary_a), int)
-        bank = take(build_bank(self.study.ct, self.centre, omega), same)
-        legs, _ = steady.solve(scheme.table, ohm[same], bank, primary_a, omega)
-        return np.abs(legs)
+    def scheme(self, kind: str) -> Scheme:
+        return scheme_of(self.study, kind)
+
+    def ohms(self, circuit: Circuit) -> Array:
+        """Resistance of every leg, (legs,). [ohm]"""
+        return np.asarray(leg_ohm(self.study, circuit, self.centre)[0])
+
+    def compared_a(self, lattice: Lattice, axis: Axis, primary_a: NDArray[np.complex128]) -> Array:
+        """What the phase or the earth elements compare with their pick-up under lasting currents (n, 6), by phasors
+        with the CTs' excitation: the current of the leg, less the bias where there is one. (n, elements) [A]"""
+        study, scheme, same = self.study, self.scheme(lattice.scheme), np.zeros(len(primary_a), int)
+        bank = at_places(build_bank(study.ct, self.centre, study.machine.omega,
+                                    loops=study.scheme.pilots == "six_wire"), scheme.places)
+        solved = steady.solve(scheme.table, self.ohms(lattice.circuit)[None][same], take(bank, same),
+                              carried(primary_a, scheme.places), study.machine.omega)
+        wanted = measurement(study, scheme, (bias_form(study, lattice.bias),))
+        return solved.quantities(wanted)[:, list(scheme.of(axis)), 0]
 
     def earth_faults(self) -> internal.EarthFault:
         """Bolted earth faults of each phase at `PLACES`, nothing else flowing: (3, places)."""
@@ -129,19 +144,19 @@ class Desk:
             external_capacitance_f=at("network.external_capacitance_f"), omega=study.machine.omega,
             infeed_share=0.0 if infeed is None else own / (own + infeed.centre()))
 
-    def operating_a(self, kind: SchemeKind, stabilising_ohm: float, earth: bool, setting_a: float,
-                    most_a: float) -> float:
-        """Primary current that just operates an element, by phasors: an earth fault fed from the neutral for the
+    def operating_a(self, lattice: Lattice, axis: Axis, setting_a: float, most_a: float) -> float:
+        """Primary current that just operates the first element, by phasors: an earth fault fed from the neutral for the
         earth element, a fault between two phases for a phase element. NaN above `most_a`. [A]"""
-        scheme = scheme_of(self.study, kind)
+        scheme = self.scheme(lattice.scheme)
+        leg = scheme.elements[scheme.of(axis)[0]].leg
+        one = scheme.places[int(np.flatnonzero(scheme.table[leg])[0])] % 3
         current = np.linspace(0.5 * self.turns * setting_a, most_a, 400)
         primary = np.zeros((current.size, 6), complex)
-        one, other = scheme.phase_legs[0], (scheme.phase_legs[0] + 1) % 3
         primary[:, one] = current
-        if not earth:
-            primary[:, other] = -current
-        leg = self.legs_a(kind, stabilising_ohm, primary)[:, -1 if earth else one]
-        return float(np.interp(setting_a, np.maximum.accumulate(leg), current, right=np.nan))
+        if axis == "phase":
+            primary[:, (one + 1) % 3] = -current
+        compared = self.compared_a(lattice, axis, primary)[:, 0]
+        return float(np.interp(setting_a, np.maximum.accumulate(compared), current, right=np.nan))
 
     def through_fault(self) -> ThroughFault:
         """The largest of the listed events that have a hand formula, each at the worst that can be drawn; without

@@ -9,12 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.estimates import handcalc
-from montecarlo.estimates.choose import meets_knee_rule
+from montecarlo.estimates.choose import meet_knee_rule
 from montecarlo.quantities import Distribution
 from montecarlo.quantities.wording import listed
-from montecarlo.relays.schemes import SchemeKind
+from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.secondary import steady
-from montecarlo.study.candidates import candidate_lattices, has_earth_element, scheme_of
+from montecarlo.study.candidates import Lattice, candidate_lattices, grid_lattices
 from studies.ct_text import excitation
 from studies.desk import PLACES, Desk
 from studies.text import paragraph, table
@@ -37,35 +37,51 @@ def reach(desk: Desk) -> list[str]:
                       f"centre). That is {most / desk.turns:.4g} A secondary before the CTs take their exciting "
                       "currents.", "  ")
     for kind in desk.study.scheme.kinds:
-        for earth in _elements_of(kind):
-            lines += paragraph(_reach_of(desk, kind, earth, faults.end_currents_a.reshape(-1, 6)), "  ")
+        for axis in AXES:
+            if desk.scheme(kind).of(axis):
+                lines += paragraph(_reach_of(desk, kind, axis, faults.end_currents_a.reshape(-1, 6)), "  ")
     return lines
 
 
-def _elements_of(kind: SchemeKind) -> tuple[bool, ...]:
-    return (False, True) if has_earth_element(kind) else (False,)
+def _pickups(lattice: Lattice, axis: Axis) -> tuple[float, ...]:
+    return lattice.phase_pickup_a if axis == "phase" else lattice.earth_pickup_a
 
 
-def _reach_of(desk: Desk, kind: SchemeKind, earth: bool, primary_a: NDArray[np.complex128]) -> str:
-    study, scheme = desk.study, scheme_of(desk.study, kind)
-    pickups = study.candidates.earth_pickup_a if earth else study.candidates.phase_pickup_a
-    carried, blind = {}, {}
-    for ohm in study.candidates.stabilising_resistance_ohm:
-        legs = desk.legs_a(kind, ohm, primary_a)[:, [3] if earth else list(scheme.phase_legs)]
-        carried[ohm] = float(np.nanmax(legs))
-        blind[ohm] = tuple(p for p in pickups if p >= carried[ohm])
+def _lattices(desk: Desk, kind: str) -> list[Lattice]:
+    return [lattice for lattice in grid_lattices(desk.study) if lattice.scheme == kind]
+
+
+def _reach_of(desk: Desk, kind: str, axis: Axis, primary_a: NDArray[np.complex128]) -> str:
+    biased = any(desk.scheme(kind).elements[k].bias for k in desk.scheme(kind).of(axis))
+    carried: dict[str, float] = {}
+    seen: dict[str, list[float]] = {}
+    blind: dict[str, list[float]] = {}
+    for lattice in _lattices(desk, kind):
+        most, label = float(np.nanmax(desk.compared_a(lattice, axis, primary_a))), _label(lattice, biased)
+        carried[label] = max(most, carried.get(label, most))
+        for pickup in _pickups(lattice, axis):
+            (blind if pickup >= most else seen).setdefault(label, []).append(pickup)
     low, high = min(carried.values()), max(carried.values())
     span = f"{high:.3g} A" if high - low < 5e-3 * high else (
-        f"{low:.3g} to {high:.3g} A, by stabilising resistance" if len(carried) > 1 else f"{high:.3g} A")
-    said = f"{kind}, {'earth element' if earth else 'phase elements'}: the leg then carries {span}"
-    if not any(blind.values()):
+        f"{low:.3g} to {high:.3g} A, by {'slope' if biased else 'stabilising resistance'}")
+    said = f"{kind}, {'earth element' if axis == 'earth' else 'phase elements'}: the leg then carries {span}"
+    said += ", the bias taken off" if biased else ""
+    never = {label: tuple(dict.fromkeys(pickups)) for label, pickups in blind.items()}
+    if not never:
         return f"{said}; every pick-up can see it."
-    if all(len(never) == len(pickups) for never in blind.values()):
-        return f"{said}; no pick-up ({_amperes(pickups)}) can ever see an earth fault on this machine."
-    if len(set(blind.values())) == 1:
-        return f"{said}; set to {_amperes(blind[min(blind)])} it can never see an earth fault on this machine."
-    parts = [f"{_amperes(never)} with {ohm:g} ohm" for ohm, never in blind.items() if never]
+    if not seen:
+        every = tuple(dict.fromkeys(pickup for pickups in never.values() for pickup in pickups))
+        return f"{said}; no pick-up ({_amperes(every)}) can ever see an earth fault on this machine."
+    if len(never) == len(carried) and len(set(never.values())) == 1:
+        return f"{said}; set to {_amperes(next(iter(never.values())))} it can never see an earth fault on this machine."
+    parts = [f"{_amperes(pickups)} with {label}" for label, pickups in never.items()]
     return f"{said}; it can never see an earth fault on this machine when set to {'; '.join(parts)}."
+
+
+def _label(lattice: Lattice, biased: bool) -> str:
+    """What tells this lattice from the scheme's others."""
+    slope = f"slope {lattice.bias.slope1:g}" if biased and lattice.bias is not None else ""
+    return slope or f"{lattice.stabilising_resistance_ohm:g} ohm"
 
 
 def _amperes(pickups: tuple[float, ...]) -> str:
@@ -90,7 +106,7 @@ def _ends_of(values: tuple[float, ...]) -> tuple[float, ...]:
     return tuple(dict.fromkeys((values[0], values[-1]))) if values else ()
 
 
-def _finest_and_coarsest(desk: Desk) -> Iterator[tuple[str, float]]:
+def _finest_and_coarsest(desk: Desk) -> Iterator[tuple[Axis, float]]:
     wanted = desk.study.candidates
     yield from (("phase", pickup) for pickup in _ends_of(wanted.phase_pickup_a))
     yield from (("earth", pickup) for pickup in _ends_of(wanted.earth_pickup_a))
@@ -108,21 +124,14 @@ def _unprotected(desk: Desk) -> Iterator[str]:
 
 
 def _operating_currents(desk: Desk) -> Iterator[str]:
-    yield from paragraph("Primary operating current: the arithmetic upper bound N (I_set + n I_exc), n = 6 for the "
-                         "earth leg (an earth fault), 2 for a phase leg (a fault between phases), and beside it the "
-                         "phasor value. V = I_set R over the legs on the fault's path, one CT and its lead; I_exc is "
-                         "one CT's exciting current at V.", "  ")
-    every = desk.study.candidates.stabilising_resistance_ohm
-    every = every if len(every) <= MOST_RESISTANCES else _ends_of(every)
+    yield from paragraph("Primary operating current: the arithmetic upper bound N (I_set + n I_exc), n the CTs "
+                         "in parallel across the leg (2 in a phase leg, a fault between phases; 6 or 4 in an earth "
+                         "leg, an earth fault), and beside it the phasor value. V = I_set R over the legs on the "
+                         "fault's path, one CT and its lead; I_exc is one CT's exciting current at V.", "  ")
     head = ("element", "R_st ohm", "V", "of V_k", "I_exc mA", "ideal CTs A", "upper bound A", "phasors A")
     starred = False
     for kind in desk.study.scheme.kinds:
-        rows = []
-        for earth in _elements_of(kind):
-            in_leg = earth or not has_earth_element(kind)
-            pickups = desk.study.candidates.earth_pickup_a if earth else desk.study.candidates.phase_pickup_a
-            rows += [_operating_row(desk, kind, earth, ohm if in_leg else None, pickup)
-                     for ohm in (every if in_leg else every[:1]) for pickup in _ends_of(pickups)]
+        rows = [row for axis in AXES if desk.scheme(kind).of(axis) for row in _operating_rows(desk, kind, axis)]
         yield f"    {kind}"
         yield from table(head, rows, "<>>>>>>>", "      ")
         starred |= any("*" in row[-1] for row in rows)
@@ -131,16 +140,35 @@ def _operating_currents(desk: Desk) -> Iterator[str]:
                              "solves earth faults there in time.", "    ", "      ")
 
 
-def _operating_row(desk: Desk, kind: SchemeKind, earth: bool, ohm: float | None, pickup: float) -> tuple[str, ...]:
-    path = desk.phase_leg_ohm + (ohm or 0.0) + (desk.at("relay.earth_burden_ohm") if earth else 0.0)
+def _operating_rows(desk: Desk, kind: str, axis: Axis) -> Iterator[tuple[str, ...]]:
+    """Finest and coarsest pick-up on each stabilising resistance, where that stands in the element's leg."""
+    scheme = desk.scheme(kind)
+    in_leg = "stabilising" in scheme.legs[scheme.elements[scheme.of(axis)[0]].leg].parts
+    lattices = _lattices(desk, kind)
+    by_ohm: dict[float, list[Lattice]] = {lattice.stabilising_resistance_ohm: [] for lattice in lattices}
+    for lattice in lattices:
+        by_ohm[lattice.stabilising_resistance_ohm].append(lattice)
+    ohms = tuple(by_ohm)
+    for ohm in (ohms if len(ohms) <= MOST_RESISTANCES else _ends_of(ohms)) if in_leg else ohms[:1]:
+        found = sorted({pickup for lattice in by_ohm[ohm] for pickup in _pickups(lattice, axis)})
+        for pickup in _ends_of(tuple(found)):
+            lattice = next(lattice for lattice in by_ohm[ohm] if pickup in _pickups(lattice, axis))
+            yield _operating_row(desk, lattice, axis, pickup, in_leg)
+
+
+def _operating_row(desk: Desk, lattice: Lattice, axis: Axis, pickup: float, in_leg: bool) -> tuple[str, ...]:
+    scheme, ohms = desk.scheme(lattice.scheme), desk.ohms(lattice.circuit)
+    leg = scheme.elements[scheme.of(axis)[0]].leg
+    path = float(ohms[leg] if axis == "phase" else ohms[list(scheme.path)].sum())
     volts, ideal = pickup * (path + sum(desk.ct_ohm)), desk.turns * pickup
     exciting = desk.exciting_a(volts)
-    head = (f"{'earth' if earth else 'phase'} {pickup:g} A", "-" if ohm is None else f"{ohm:g}", f"{volts:.3g}",
+    head = (f"{axis} {pickup:g} A", f"{lattice.stabilising_resistance_ohm:g}" if in_leg else "-", f"{volts:.3g}",
             f"{100 * volts / desk.knee_v:.3g} %")
     if np.isnan(exciting):
         return *head, "above knee", f"{ideal:.4g}", "-", "-"
-    most = float(handcalc.primary_operating_current(desk.turns, pickup, exciting, 6 if earth else 2))
-    phasor = desk.operating_a(kind, ohm or 0.0, earth, pickup, 1.05 * most)
+    count = int(np.count_nonzero(scheme.table[leg]))
+    most = float(handcalc.primary_operating_current(desk.turns, pickup, exciting, count))
+    phasor = desk.operating_a(lattice, axis, pickup, 1.05 * most)
     mark = "*" if pickup * path > steady.VALID_KNEE_SHARE * desk.knee_v else " "
     return *head, f"{1000 * exciting:.3g}", f"{ideal:.4g}", f"{most:.4g}", f"{phasor:.4g}{mark}"
 
@@ -159,11 +187,11 @@ def _stability(desk: Desk) -> Iterator[str]:
     verdict = ("not met", "met with one-way leads only", "met")[met]
     yield from paragraph(f"Knee-point requirement V_k >= 2 V_s: {needed[0]:.4g} V with one-way leads, {needed[1]:.4g} "
                          f"V with the loop; the CTs have {desk.knee_v:.4g} V: {verdict}.", "  ")
-    settings = [setting for lattice in candidate_lattices(desk.study) for setting in lattice.settings()]
-    broken = sum(not meets_knee_rule(desk.study, setting) for setting in settings)
+    met_by = meet_knee_rule(desk.study, candidate_lattices(desk.study))
+    broken = int((~met_by).sum())
     if broken:
         may = "and may be chosen" if desk.study.policy.ignore_knee_rule else "but never chosen"
-        yield from paragraph(f"{broken} of the {len(settings)} candidates need more than half the knee voltage across "
+        yield from paragraph(f"{broken} of the {met_by.size} candidates need more than half the knee voltage across "
                              f"their own leg to pick up; they are judged, {may} (policy.ignore_knee_rule).", "  ")
 
 
@@ -179,7 +207,7 @@ def _stabilising_resistance(desk: Desk) -> Iterator[str]:
                          "  ")
     rows = []
     for element, pickup in _finest_and_coarsest(desk):
-        relay, cells = desk.at(f"relay.{element}_burden_ohm"), []
+        relay, cells = desk.burden_ohm(element, pickup), []
         for volts in _stabilising_volts(desk):
             ohm = float(handcalc.stabilising_resistance(volts, pickup, relay))
             cells.append(f"{volts:.4g} V / {pickup:g} A - {relay:g} ohm = {max(ohm, 0.0):.4g} ohm")
@@ -188,7 +216,7 @@ def _stabilising_resistance(desk: Desk) -> Iterator[str]:
 
 
 def _balancing(desk: Desk) -> Iterator[str]:
-    if not any(map(has_earth_element, desk.study.scheme.kinds)):
+    if "two_phase_one_earth" not in desk.study.scheme.kinds:
         return
     burden, fixed = desk.at("relay.phase_burden_ohm"), desk.at("scheme.phase_stabilising_ohm")
     text = f"Balancing resistance = phase leg = {burden:g} + {fixed:g} = {desk.phase_leg_ohm:g} ohm; "

@@ -12,10 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.quantities import Array
-from montecarlo.relays.schemes import Scheme, SchemeKind, build_scheme, leg_resistances
+from montecarlo.relays.schemes import Scheme, build_scheme, leg_resistances
 from montecarlo.secondary import steady, transient
 from montecarlo.secondary.circuit import CtBank, take
 from montecarlo.secondary.excitation import excitation_table
+from montecarlo.secondary.measurement import Measurement
 
 Complex = NDArray[np.complex128]
 
@@ -53,16 +54,17 @@ class Circuits:
         return np.where(t < 0, before, after)
 
     def load_flux(self) -> Complex:
-        return steady.solve(self.scheme.table, self.leg_ohm, self.bank, self.load_a, OMEGA)[1]
+        return steady.solve(self.scheme.table, self.leg_ohm, self.bank, self.load_a, OMEGA).flux
 
     def solve(self, after_s: float, per_cycle: int = 32, *, fundamental: bool = False,
               delays_s: tuple[float, ...] = (0.0,), settle: float = 0.0, trace: bool = False) -> transient.Response:
         window = transient.Window(FREQUENCY_HZ, after_s, per_cycle)
         source = transient.Source(self.primary(window.times()), np.arange(6))
-        return transient.solve(
+        response = transient.solve(
             self.scheme.table, self.leg_ohm, self.bank, source, window, self.load_flux(),
-            watch=tuple(range(len(self.scheme.legs))), fundamental=fundamental, delays_s=delays_s, settle=settle,
-            keep_trace=trace)
+            Measurement(legs=tuple(range(len(self.scheme.legs))), delays_s=delays_s,
+                        quantity="fundamental" if fundamental else "rms"), settle=settle, keep_trace=trace)
+        return transient.Response(response.pickup[:, :, 0], response.trace)
 
 
 def log_uniform(rng: np.random.Generator, low: float, high: float, size: int | tuple[int, ...]) -> Array:
@@ -89,10 +91,12 @@ def random_bank(rng: np.random.Generator, n: int, *, remanence: float = BOUND / 
 def random_legs(rng: np.random.Generator, scheme: Scheme, n: int) -> Array:
     """Phase legs 0.05-100 ohm, earth leg 0.1-3000 ohm, all log-uniform."""
     phase, balancing = log_uniform(rng, 0.05, 100.0, n), log_uniform(rng, 0.05, 100.0, n)
-    return leg_resistances(scheme, phase, balancing, log_uniform(rng, 0.1, 3000.0, n), 0.0)
+    return leg_resistances(scheme, {
+        "phase_burden": phase, "phase_resistor": np.zeros(n), "balancing": balancing,
+        "earth_burden": log_uniform(rng, 0.1, 3000.0, n), "stabilising": np.zeros(n)})
 
 
-def random_circuits(seed: int, n: int, kind: SchemeKind, *, hysteresis: bool = True) -> Circuits:
+def random_circuits(seed: int, n: int, kind: str, *, hysteresis: bool = True) -> Circuits:
     """Through faults of 2-8 A secondary with offset; every fourth circuit with an internal fault: another current
     at one phase's neutral end; every third with load before."""
     rng = np.random.default_rng(seed)

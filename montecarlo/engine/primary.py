@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal, cast
 
 import numpy as np
@@ -11,10 +12,11 @@ from montecarlo.plant import internal, machine, states
 from montecarlo.plant.earthing import neutral_ohm
 from montecarlo.plant.events.base import Event, Scene
 from montecarlo.quantities import Array
+from montecarlo.relays.places import CHANNELS, NEUTRAL
 from montecarlo.secondary.transient import Source, Window
 
 if TYPE_CHECKING:
-    from montecarlo.engine.case import Block
+    from montecarlo.engine.block import Block
 
 Complex = NDArray[np.complex128]
 
@@ -118,7 +120,30 @@ def phase_faults(block: Block, kind: str) -> Complex:
     return np.asarray(fault + _carried(block))
 
 
-def external_event(block: Block, event: Event) -> tuple[Window, Source, Complex]:
+@dataclass(frozen=True, eq=False)
+class Waves:
+    """Primary currents on a window's times: of three phases, alike at both ends, or of the ends' six, and last the
+    neutral conductor's where a scheme wants it. wave (n, channels, points) [A]."""
+
+    wave: Array
+    ends: NDArray[np.int64]                                # (6,) channel of each phase of each end
+    loop_from: int = -1
+
+    def at(self, places: tuple[int, ...]) -> Source:
+        """What drives the CTs of one scheme."""
+        channels = np.append(self.ends, self.wave.shape[1] - 1)[CHANNELS]
+        return Source(self.wave, channels[list(places)], self.loop_from)
+
+
+def _waves(block: Block, wave: Array, loop_from: int = -1) -> Waves:
+    """With the neutral conductor's current, the sum of the neutral end's three, where a scheme has a CT in it."""
+    ends = np.tile(np.arange(3), 2) if wave.shape[1] == 3 else np.arange(6)
+    if any(NEUTRAL in block.scheme(circuit).places for circuit in block.circuits):
+        wave = np.concatenate([wave, wave[:, :3].sum(axis=1, keepdims=True)], axis=1)
+    return Waves(wave, ends, loop_from)
+
+
+def external_event(block: Block, event: Event) -> tuple[Window, Waves, Complex]:
     """The window of an event, its currents on the window's times, and the phasors (n, 6) before it [A] RMS."""
     s, m, prefix = block.samples, block.study.machine, f"external_events.{event.name}."
     scene = Scene(
@@ -126,17 +151,16 @@ def external_event(block: Block, event: Event) -> tuple[Window, Source, Complex]
         neutral_ohm=_neutral_ohm(block),
         point_on_wave_rad=2 * np.pi * block.uniform("point_on_wave"), phase=block.phase_number())
     window = Window(m.frequency_hz, event.lasts_s(scene))
-    wave = event.currents(scene, window.times())
-    channels = np.tile(np.arange(3), 2) if wave.shape[1] == 3 else np.arange(6)
-    return window, Source(wave, channels), event.before(scene)
+    return window, _waves(block, event.currents(scene, window.times())), event.before(scene)
 
 
-def step_source(window: Window, before: Complex, during: Complex, omega: float) -> Source:
-    """Sinusoids that change from one set of phasors (n, ct) to another at t = 0; the second cycle repeats."""
+def step_currents(block: Block, window: Window, before: Complex, during: Complex) -> Waves:
+    """Sinusoids that change from one set of phasors (n, 6) to another at t = 0; the second cycle repeats."""
     cycles = window.times(2 * window.per_cycle)
     wave = np.empty((len(before), before.shape[1], cycles.size))
     start = int(np.searchsorted(cycles, -1e-12, side="right"))
     for part, phasors in ((slice(None, start), before), (slice(start, None), during)):
         peak = np.sqrt(2) * phasors[..., None]
-        wave[..., part] = peak.real * np.cos(omega * cycles[part]) - peak.imag * np.sin(omega * cycles[part])
-    return Source(wave, np.arange(before.shape[1]), loop_from=cycles.size - 2 * window.per_cycle)
+        wave[..., part] = (peak.real * np.cos(block.omega * cycles[part])
+                           - peak.imag * np.sin(block.omega * cycles[part]))
+    return _waves(block, wave, cycles.size - 2 * window.per_cycle)

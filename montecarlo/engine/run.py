@@ -8,8 +8,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from montecarlo.engine.case import EARTH, STEADY_INTERVALS, Job, beyond_phasors, run_chunk, strata
+from montecarlo.engine.block import EARTH, Job
+from montecarlo.engine.case import run_chunk, strata
 from montecarlo.engine.parallel import mapped, worker_count
+from montecarlo.engine.winding import STEADY_INTERVALS, beyond_phasors
 from montecarlo.errors import StudyError
 from montecarlo.estimates.assemble import Stratum, gather
 from montecarlo.estimates.choose import Judgement, judge
@@ -80,7 +82,7 @@ def run(study: Study, *, workers: int | None = None, progress: Progress | None =
         chosen, tries = settings[candidate], tries + 1
         runner_up = settings[order[place + 1]] if place + 1 < len(order) else None
         few = tuple(dict.fromkeys(s for s in (chosen, runner_up, present) if s is not None))
-        fresh = run_batch(study, lattices_of(*few), tries, count, tell)
+        fresh = run_batch(study, lattices_of(study, *few), tries, count, tell)
         if fresh.judgement.within_limit[0] and fresh.judgement.admissible[0]:
             break
         chosen = None
@@ -141,7 +143,7 @@ def _method_notes(study: Study, batch: Batch) -> list[str]:
     notes = []
     late = [lattice for lattice in batch.lattices if any(part.any() for part in beyond_phasors(study, lattice))]
     if EARTH in batch.strata and late:
-        circuits = ", ".join(dict.fromkeys(f"{x.scheme} with {x.stabilising_resistance_ohm:g} ohm" for x in late))
+        circuits = ", ".join(dict.fromkeys(str(lattice.circuit) for lattice in late))
         notes.append(f"Earth faults were solved in time, remanence included, where a pick-up drives more than a "
                      f"quarter of the knee voltage through the fault's path or where the CTs take more exciting "
                      f"current than the element ({circuits}); elsewhere by phasors.")

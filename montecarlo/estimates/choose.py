@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,13 +11,23 @@ from numpy.typing import NDArray
 from montecarlo.estimates.assemble import Stratum, weighted
 from montecarlo.estimates.totals import Total
 from montecarlo.quantities import Array
-from montecarlo.relays.schemes import PHASES
-from montecarlo.secondary.ct import ENDS
+from montecarlo.relays.places import PLACES
+from montecarlo.relays.schemes import AXES, Axis
+from montecarlo.sampling.inputs import list_inputs
 from montecarlo.study.candidates import Lattice, Setting
+from montecarlo.study.circuits import Circuit, leg_ohm, scheme_of
 from montecarlo.study.description import Study
 
 Flags = NDArray[np.bool_]
-OPEN_PILOTS = tuple(f"state.open_pilot_{end}_{phase}" for end in ENDS for phase in PHASES)   # one a CT place
+OPEN_PILOTS = tuple(f"state.open_pilot_{place.replace('.', '_')}" for place in PLACES)       # one a CT place
+
+
+def open_pilots(study: Study) -> tuple[str, ...]:
+    """The states with one core open, of the CTs that the study's schemes use; none unless it gives their frequency."""
+    if study.states.open_pilot_per_year is None:
+        return ()
+    used = {place for kind in study.scheme.kinds for place in scheme_of(study, kind).places}
+    return tuple(name for place, name in enumerate(OPEN_PILOTS) if place in used)
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,8 +61,9 @@ def weights_of(study: Study) -> Weights:
     events = [(f"external.{event.name}", event.per_year, f"external_events.{event.name}.per_year", 1.0)
               for event in study.external_events]
     if study.states.open_pilot_counts and study.states.open_pilot_per_year is not None:
-        events += [(name, study.states.open_pilot_per_year, "states.open_pilot_per_year", 1 / len(OPEN_PILOTS))
-                   for name in OPEN_PILOTS]
+        cores = open_pilots(study)
+        events += [(name, study.states.open_pilot_per_year, "states.open_pilot_per_year", 1 / len(cores))
+                   for name in cores]
     return Weights(
         tuple(f"internal.{name}" for name in shares), tuple(share / reachable for share in shares.values()),
         reachable, study.internal_faults.shares.inter_turn, study.internal_faults.per_year.mean(),
@@ -90,14 +101,13 @@ def judge(study: Study, lattices: Sequence[Lattice], strata: dict[str, Stratum])
     bound = weighted(external, weight.event_shares, policy.level, "high").high
     on_load = [_share(strata[name]) for name in ("state.load", "state.overload") if name in strata]
     load_share = np.max(on_load, axis=0)
-    cores = [_share(strata[name]) for name in OPEN_PILOTS if name in strata]
     settings = [setting for lattice in lattices for setting in lattice.settings()]
-    knee = np.array([meets_knee_rule(study, setting) for setting in settings])
+    knee = meet_knee_rule(study, lattices)
     limit = policy.p_false_max if policy.p_false_max is not None else (
         (policy.false_per_year_max or 0.0) / max(weight.events_per_year, 1e-300))
     return Judgement(
         weighted(internal, weight.shares), false, bound, load_share,
-        np.mean(cores, axis=0) if cores else np.full(load_share.shape, np.nan),
+        _open_pilot_share(study, settings, strata),
         np.asarray(sum(stratum.unresolved.sum(axis=1) for stratum in strata.values())), knee, bound <= limit,
         (load_share == 0) & (knee | policy.ignore_knee_rule))
 
@@ -108,16 +118,40 @@ def _share(stratum: Stratum) -> Array:
     return np.asarray(stratum.total.sum(axis=1) / np.maximum(resolved, 1))
 
 
-def element_voltages(study: Study, setting: Setting) -> dict[str, float]:
-    """Voltage that each element's setting drives through its own leg, at nominal resistances. [V RMS]"""
-    phase = study.relay.phase_burden_ohm.centre() + study.scheme.phase_stabilising_ohm.centre()
-    if setting.earth_pickup_a is None:
-        return {"phase": setting.phase_pickup_a * (phase + setting.stabilising_resistance_ohm)}
-    earth = study.relay.earth_burden_ohm.centre() + setting.stabilising_resistance_ohm
-    return {"phase": setting.phase_pickup_a * phase, "earth": setting.earth_pickup_a * earth}
+def _open_pilot_share(study: Study, settings: Sequence[Setting], strata: dict[str, Stratum]) -> Array:
+    """Share of a candidate's own cores, one open at a time, at which it operates; NaN where no frequency is given."""
+    shares = {name: _share(strata[name]) for name in open_pilots(study)}
+    out = np.full(len(settings), np.nan)
+    places = {kind: scheme_of(study, kind).places for kind in study.scheme.kinds}
+    for k, setting in enumerate(settings if shares else ()):
+        out[k] = np.mean([shares[OPEN_PILOTS[place]][k] for place in places[setting.scheme]])
+    return out
 
 
-def meets_knee_rule(study: Study, setting: Setting) -> bool:
-    """V_k >= 2·V_s for every element (common practice), at the smaller of the two ends' nominal knee voltages."""
-    knee = study.ct.weaker_end().knee_voltage_v.centre()
-    return knee >= 2 * max(element_voltages(study, setting).values())
+def element_ohms(study: Study, circuit: Circuit, centre: Mapping[str, Array] | None = None) -> dict[Axis, float]:
+    """Resistance of the leg of the phase elements and of the earth element, the largest of each, every input at its
+    centre. [ohm]"""
+    scheme = scheme_of(study, circuit.scheme)
+    ohm = leg_ohm(study, circuit, centre or centres(study))[0]
+    return {axis: max(ohm[scheme.elements[k].leg] for k in scheme.of(axis)) for axis in AXES if scheme.of(axis)}
+
+
+def centres(study: Study) -> dict[str, Array]:
+    """One sample of every input, at its centre: (1,), or (1, 6) a CT and (1, 4) an element."""
+    return {item.key: np.full((1,) if item.width == 1 else (1, item.width), item.distribution.centre())
+            for item in list_inputs(study)}
+
+
+def meet_knee_rule(study: Study, lattices: Sequence[Lattice]) -> Flags:
+    """V_k >= 2·V_s for every element (common practice), at the smallest nominal knee voltage of the scheme's CTs: (C,).
+
+    V_s: what the setting drives through its own leg."""
+    centre = centres(study)
+    flags = []
+    for lattice in lattices:
+        ohms = element_ohms(study, lattice.circuit, centre)
+        knee = study.ct.weakest(scheme_of(study, lattice.scheme).groups).knee_voltage_v.centre()
+        for s in lattice.settings():
+            pickups = zip(AXES, (s.phase_pickup_a, s.earth_pickup_a), strict=True)
+            flags.append(knee >= 2 * max(pickup * ohms[axis] for axis, pickup in pickups if pickup is not None))
+    return np.array(flags)

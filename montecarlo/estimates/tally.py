@@ -59,24 +59,25 @@ class Tally:
 
 @dataclass(frozen=True, eq=False)
 class Pickups:
-    """Critical pick-ups of a chunk's samples on one circuit: phase (n, D), the largest of the phase elements;
-    earth (n, D), or None without an earth element. NaN: unresolved. D may be 1 where the delay does not matter."""
+    """Critical pick-ups of a chunk's samples on one circuit: phase (n, D), the largest of the phase elements, and earth
+    (n, D); None without such an element. NaN: unresolved. D may be 1 where the delay does not matter."""
 
-    phase: Array
+    phase: Array | None
     earth: Array | None
 
     @property
     def resolved(self) -> Flags:
-        good = np.isfinite(self.phase).all(axis=1)
-        return np.asarray(good if self.earth is None else good & np.isfinite(self.earth).all(axis=1))
+        parts = [np.isfinite(part).all(axis=1) for part in (self.phase, self.earth) if part is not None]
+        return np.asarray(np.all(parts, axis=0))
 
     def silent(self, phase_a: Array, earth_a: Array, delays: int) -> tuple[Flags, Flags]:
         """Whether each sample leaves the elements silent at each setting: (n, P, D) and (n, E, D), 1 or 0."""
-        shape = (len(self.phase), 1, delays)
-        phase = np.broadcast_to(self.phase[:, None, :], shape) <= phase_a[:, None]
-        if self.earth is None:
-            return phase, np.ones((*shape[:1], earth_a.size, delays), bool)
-        return phase, np.broadcast_to(self.earth[:, None, :], shape) <= earth_a[:, None]
+        out = []
+        for part, level in ((self.phase, phase_a), (self.earth, earth_a)):
+            n = next(len(one) for one in (self.phase, self.earth) if one is not None)
+            held = np.full((n, 1), -np.inf) if part is None else part
+            out.append(np.broadcast_to(held[:, None, :], (n, 1, delays)) <= level[:, None])
+        return out[0], out[1]
 
 
 def joint_counts(phase: Flags, earth: Flags, plants: int, weights: Array | None = None) -> Array:
@@ -122,13 +123,13 @@ def count_missed(fault: Pickups, load: Pickups, phase_a: Array, earth_a: Array, 
                         resolved.size / plants - per_plant, line_end=weighted)
 
 
-def sum_conditional(phase_x: Array, earth_x: Array | None, load: Pickups, phase_a: Array, earth_a: Array,
+def sum_conditional(phase_x: Array, earth_x: Array, load: Pickups, phase_a: Array, earth_a: Array,
                     plants: int, cdf: Callable[[Array], Array], line_end: bool) -> LatticeTally:
     """Earth faults: P(missed | all but the position) = cdf(x*), 1 for a setting that operates on the load.
 
-    phase_x (n, P, D) and earth_x (n, E, D): critical positions; cdf: of the fault's position."""
+    phase_x (n, P, D) and earth_x (n, E, D): critical positions, 1 without such an element; cdf: of the fault's
+    position."""
     n, settings, delays = phase_x.shape
-    earth_x = np.ones((n, 1, delays)) if earth_x is None else earth_x
     resolved = np.isfinite(phase_x).all(axis=(1, 2)) & np.isfinite(earth_x).all(axis=(1, 2)) & load.resolved
     quiet_phase, quiet_earth = load.silent(phase_a, earth_a, delays)
     shape = (settings, earth_x.shape[1], delays)

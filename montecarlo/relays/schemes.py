@@ -1,30 +1,82 @@
-"""Schemes are data: which CT drives which leg, what resistance the leg has, which element watches it."""
+"""Schemes are data: which CT drives which leg, of which parts a leg's resistance consists, which element watches it.
+
+A row of the table is a leg, a column a CT; the entry is the sign (times the ratio matching) with which the CT's current
+passes the leg. The solvers know the table, never a scheme's name.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Annotated, Literal
 
 import numpy as np
 from pydantic import field_validator
 
-from montecarlo.quantities import Array, Distribution, Quantity, Section, number
+from montecarlo.quantities import Array, Distribution, Quantity, Section, Word, number
+from montecarlo.relays.places import ENDS, GROUP_OF, GROUPS, NEUTRAL, NEUTRAL_CONDUCTOR, PHASES, PLACES
 
 Phase = Literal["L1", "L2", "L3"]
-PHASES: tuple[Phase, ...] = ("L1", "L2", "L3")
-SchemeKind = Literal["per_phase", "two_phase_one_earth"]
+Axis = Literal["phase", "earth"]
+AXES: tuple[Axis, ...] = ("phase", "earth")
+BiasForm = Literal["greater_of", "sum"]
+BiasCurrent = Literal["mean", "sum", "largest"]
+BUILT_IN = ("per_phase", "two_phase_one_earth", "biased", "restricted_earth_fault")
+
+
+# --- what the study file says -----------------------------------------------------------------------------
+
+
+class CustomLeg(Section):
+    """One leg of a scheme of the study's own."""
+
+    name: Annotated[str, Word("name of the leg")]
+    cts: Annotated[tuple[str, ...], Word(
+        "CTs whose currents pass the leg, as \"neutral_end.L1\", \"-line_end.L1\", \"neutral_conductor\"; - turns one "
+        "round")]
+    resistance_ohm: Annotated[Distribution, Quantity(
+        "ohm", "resistance of the leg beside the burden of its element", 0.0)] = number(0.0)
+    stabilising: Annotated[bool, Word("whether the candidates' stabilising resistance stands in this leg")] = False
+
+
+class CustomElement(Section):
+    """One element of a scheme of the study's own."""
+
+    leg: Annotated[str, Word("the leg that it stands in")]
+    setting: Annotated[Axis, Word("whose pick-up it takes: that of phase or of earth elements")]
+    bias_cts: Annotated[tuple[str, ...], Word(
+        "CTs whose currents restrain it, as \"neutral_end.L1\"; none: not biased")] = ()
+
+
+class CustomScheme(Section):
+    """A scheme that needs no code: its legs and its elements."""
+
+    name: Annotated[str, Word("what scheme.kind calls it: a word of letters, digits and _")]
+    legs: Annotated[tuple[CustomLeg, ...], Word("its legs, each a table")]
+    elements: Annotated[tuple[CustomElement, ...], Word("its elements, each a table: up to three phase, one earth")]
 
 
 class SchemeChoice(Section):
     """The table [scheme]: one kind, or a list of kinds that are compared on the same sampled events."""
 
-    kind: SchemeKind | list[SchemeKind]
+    kind: Annotated[str | tuple[str, ...], Word(
+        f"{', '.join(BUILT_IN)}, or the name of a scheme in [[scheme.custom]]")]
     watched_phases: tuple[Phase, Phase] = ("L1", "L3")
     phase_stabilising_ohm: Annotated[Distribution, Quantity(
-        "ohm", "fixed resistor in series with every phase element", 0.0)] = number(0.0)
+        "ohm", "fixed resistor in series with every phase element, but for biased ones", 0.0)] = number(0.0)
     balancing_resistance_ohm: Annotated[Distribution, Quantity(
         "ohm", "the leg without a phase element; equals burden + resistor of a phase leg unless given", 0.0)
     ] | None = None
+    pilots: Annotated[Literal["four_wire", "six_wire"], Word(
+        "four_wire: the CTs of an end share a return core (ct.return_core_ohm); six_wire: each has a return of its "
+        "own, as long as its lead")] = "four_wire"
+    bias_form: Annotated[BiasForm, Word(
+        "when a biased element trips: greater_of (above the pick-up and above the bias) or sum (above both together)",
+    )] = "sum"
+    bias_current: Annotated[BiasCurrent, Word(
+        "what restrains it: mean, sum or largest of the magnitudes of its ends' currents")] = "mean"
+    custom: Annotated[tuple[CustomScheme, ...], Word(
+        "schemes of the study's own, each a table [[scheme.custom]]")] = ()
 
     @field_validator("watched_phases")
     @classmethod
@@ -34,49 +86,214 @@ class SchemeChoice(Section):
         return value
 
     @property
-    def kinds(self) -> tuple[SchemeKind, ...]:
-        return tuple(self.kind) if isinstance(self.kind, list) else (self.kind,)
+    def kinds(self) -> tuple[str, ...]:
+        return self.kind if isinstance(self.kind, tuple) else (self.kind,)
+
+    def own(self, kind: str) -> CustomScheme | None:
+        """The scheme in [[scheme.custom]] of that name."""
+        return next((scheme for scheme in self.custom if scheme.name == kind), None)
+
+
+# --- a scheme ---------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Leg:
+    """A leg of the network. `parts`: keys of the resistances that add up to it."""
+
+    name: str
+    parts: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Element:
+    """An element and what it watches. `column` of per-element inputs (L1, L2, L3, earth); `bias`: the CTs, by their
+    column of the table, whose currents restrain it."""
+
+    leg: int
+    axis: Axis
+    column: int
+    bias: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
 class Scheme:
-    """Which CT drives which leg, and which legs have an element. CTs: neutral end L1..L3, line end L1..L3."""
+    """Legs, CTs and elements: phase elements first, then the earth element."""
 
-    kind: SchemeKind
-    legs: tuple[str, ...]
-    table: Array                                           # (legs, 6) signs
-    phase_legs: tuple[int, ...]                            # legs with a phase element
-    earth_leg: int | None                                  # the leg with the earth element, if there is one
+    kind: str
+    places: tuple[int, ...]                                # of the CTs, in `PLACES`
+    legs: tuple[Leg, ...]
+    table: Array                                           # (legs, places)
+    elements: tuple[Element, ...]
 
     @property
     def watch(self) -> tuple[int, ...]:
-        """Legs with an element: the phase elements, then the earth element."""
-        return self.phase_legs if self.earth_leg is None else (*self.phase_legs, self.earth_leg)
+        """The leg of every element."""
+        return tuple(element.leg for element in self.elements)
 
     @property
     def element_columns(self) -> tuple[int, ...]:
-        """Column of each watched leg in per-element inputs (L1, L2, L3, earth)."""
-        return tuple(3 if leg == self.earth_leg else leg for leg in self.watch)
+        return tuple(element.column for element in self.elements)
+
+    def of(self, axis: Axis) -> tuple[int, ...]:
+        """Numbers of the elements that take the phase or the earth pick-up."""
+        return tuple(k for k, element in enumerate(self.elements) if element.axis == axis)
+
+    @property
+    def groups(self) -> tuple[str, ...]:
+        """The tables of [ct] that describe its CTs."""
+        return tuple(dict.fromkeys(GROUP_OF[place] for place in self.places))
+
+    @property
+    def phase_legs(self) -> tuple[int, ...]:
+        return tuple(self.elements[k].leg for k in self.of("phase"))
+
+    @property
+    def biased(self) -> bool:
+        return any(element.bias for element in self.elements)
+
+    @property
+    def stabilised(self) -> bool:
+        """Whether the candidates' stabilising resistance stands anywhere."""
+        return any("stabilising" in leg.parts for leg in self.legs)
+
+    @property
+    def path(self) -> tuple[int, ...]:
+        """The legs that the current of one faulted phase passes, for the CT that has most of them."""
+        most = max(range(len(self.places)), key=lambda ct: np.count_nonzero(self.table[:, ct]))
+        return tuple(np.flatnonzero(self.table[:, most]).tolist())
+
+    @property
+    def parallel(self) -> int:
+        """CTs that share the voltage of an element's leg, for the element that has most of them."""
+        return max(int(np.count_nonzero(self.table[leg])) for leg in self.watch)
+
+    def with_return_cores(self, groups: Sequence[str]) -> Scheme:
+        """The same on four-wire pilots: a row for each end whose CTs come back through one core."""
+        scheme = self
+        for group in groups:
+            row = np.array([float(GROUP_OF[place] == group) for place in self.places])
+            if row.any() and group != NEUTRAL_CONDUCTOR:
+                scheme = replace(scheme, table=np.vstack([scheme.table, row]),
+                                 legs=(*scheme.legs, Leg(f"return core, {group}", (f"return.{group}",))))
+        return scheme
+
+    def matched(self, factors: Mapping[str, float]) -> Scheme:
+        """The same with the CTs' currents scaled by the ratio matching of their group."""
+        columns = np.array([factors.get(GROUP_OF[place], 1.0) for place in self.places])
+        return replace(self, table=self.table * columns)
 
 
+SIX = tuple(range(6))
 _PHASE_ROWS = np.hstack([np.eye(3), -np.eye(3)])
 _EARTH_ROW = np.array([[1.0, 1.0, 1.0, -1.0, -1.0, -1.0]])
+_PHASE_PARTS = ("phase_burden", "phase_resistor")
 
 
-def build_scheme(kind: SchemeKind, watched: tuple[Phase, Phase] = ("L1", "L3")) -> Scheme:
-    """The scheme named in the study file."""
+def build_scheme(kind: str, watched: tuple[Phase, Phase] = ("L1", "L3")) -> Scheme:
+    """A built-in scheme, each CT a place of its own, leads one-way."""
+    if kind == "restricted_earth_fault":                   # line-end CTs in residual connection against the neutral's
+        return Scheme(kind, (3, 4, 5, NEUTRAL), (Leg("earth", ("earth_burden", "stabilising")),),
+                      np.array([[-1.0, -1.0, -1.0, 1.0]]), (Element(0, "earth", 3),))
+    if kind == "biased":
+        return Scheme(kind, SIX, tuple(Leg(phase, ("phase_burden",)) for phase in PHASES), _PHASE_ROWS,
+                      tuple(Element(k, "phase", k, (k, k + 3)) for k in range(3)))
     if kind == "per_phase":
-        return Scheme(kind, PHASES, _PHASE_ROWS, (0, 1, 2), None)
-    phase_legs = tuple(sorted(PHASES.index(phase) for phase in watched))
-    return Scheme(kind, (*PHASES, "earth"), np.vstack([_PHASE_ROWS, _EARTH_ROW]), phase_legs, 3)
+        legs = tuple(Leg(phase, (*_PHASE_PARTS, "stabilising")) for phase in PHASES)
+        return Scheme(kind, SIX, legs, _PHASE_ROWS, tuple(Element(k, "phase", k) for k in range(3)))
+    if kind != "two_phase_one_earth":
+        raise ValueError(f"{kind} is none of {', '.join(BUILT_IN)}")
+    with_element = sorted(PHASES.index(phase) for phase in watched)
+    legs = tuple(Leg(phase, _PHASE_PARTS if k in with_element else ("balancing",)) for k, phase in enumerate(PHASES))
+    return Scheme(kind, SIX, (*legs, Leg("earth", ("earth_burden", "stabilising"))),
+                  np.vstack([_PHASE_ROWS, _EARTH_ROW]), (*(Element(k, "phase", k) for k in with_element),
+                                                         Element(3, "earth", 3)))
 
 
-def leg_resistances(scheme: Scheme, phase_ohm: Array, balancing_ohm: Array, earth_ohm: Array,
-                    stabilising_ohm: float) -> Array:
-    """Resistance of every leg (n, legs) [ohm] from those of its parts (n,): a phase leg, the leg without a phase
-    element, the earth element. The candidate's stabilising resistance stands in the earth leg of a scheme that has
-    an earth element, in each phase leg otherwise."""
-    if scheme.earth_leg is None:
-        return np.repeat((phase_ohm + stabilising_ohm)[:, None], 3, axis=1)
-    legs = [phase_ohm if leg in scheme.phase_legs else balancing_ohm for leg in range(3)]
-    return np.stack([*legs, earth_ohm + stabilising_ohm], axis=1)
+def build_custom(own: CustomScheme) -> Scheme:
+    """A scheme of the study's own; `custom_faults` has passed it."""
+    named = {signed(ct)[0] for leg in own.legs for ct in leg.cts}
+    places = tuple(k for k, place in enumerate(PLACES) if place in named)
+    column = {PLACES[place]: k for k, place in enumerate(places)}
+    table, names = np.zeros((len(own.legs), len(places))), [leg.name for leg in own.legs]
+    for row, leg in enumerate(own.legs):
+        for ct in leg.cts:
+            place, sign = signed(ct)
+            table[row, column[place]] = sign
+    elements = []
+    for axis in AXES:
+        mine = [item for item in own.elements if item.setting == axis]
+        elements += [Element(names.index(item.leg), axis, k if axis == "phase" else 3,
+                             tuple(column[signed(ct)[0]] for ct in item.bias_cts)) for k, item in enumerate(mine)]
+    burdens: dict[int, tuple[str, ...]] = {}
+    for element in elements:
+        burdens[element.leg] = (*burdens.get(element.leg, ()), f"{element.axis}_burden")
+    legs = tuple(Leg(leg.name, (f"custom.{own.name}.legs.{leg.name}.resistance_ohm", *burdens.get(row, ()),
+                                *(("stabilising",) if leg.stabilising else ()))) for row, leg in enumerate(own.legs))
+    return Scheme(own.name, places, legs, table, tuple(elements))
+
+
+def signed(ct: str) -> tuple[str, float]:
+    """The place and the sign of one entry of a leg's list."""
+    return ct.lstrip("+-").strip(), -1.0 if ct.startswith("-") else 1.0
+
+
+def custom_faults(own: CustomScheme) -> Iterator[str]:
+    """What is wrong with a scheme of the study's own, a line a fault, without the key of the scheme."""
+    names = [leg.name for leg in own.legs]
+    used = {signed(ct)[0] for leg in own.legs for ct in leg.cts}
+    if not own.legs or not own.elements:
+        yield f"{'legs' if not own.legs else 'elements'}: [] is empty; name at least one"
+    for k, leg in enumerate(own.legs):
+        if leg.name in names[:k] or not leg.name.isidentifier():
+            yield f"legs[{k}].name: '{leg.name}', must be a word of letters, digits and _ that no other leg has"
+        places = [signed(ct)[0] for ct in leg.cts]
+        for place in dict.fromkeys(places):
+            if place not in PLACES:
+                yield f"legs[{k}].cts: '{place}' is no CT place; take {_EXAMPLES}"
+            elif places.count(place) > 1:
+                yield f"legs[{k}].cts: '{place}' stands there twice; leave it once"
+        if not places:
+            yield f"legs[{k}].cts: [] is empty; name the CTs whose currents pass the leg"
+    for k, element in enumerate(own.elements):
+        if element.leg not in names:
+            yield f"elements[{k}].leg: '{element.leg}' is none of its legs; name one of {', '.join(names)}"
+        for ct in element.bias_cts:
+            if signed(ct)[0] not in used:
+                yield f"elements[{k}].bias_cts: '{ct}' drives no leg of this scheme; name CTs that do"
+    for axis, most in (("phase", 3), ("earth", 1)):
+        count = sum(element.setting == axis for element in own.elements)
+        if count > most:
+            yield f"elements: {count} with setting = '{axis}', must be at most {most}; take the others out"
+
+
+_EXAMPLES = (f"one of {', '.join(f'{group}.L1' for group in GROUPS if group != NEUTRAL_CONDUCTOR)} (also L2, L3) or "
+             f"{NEUTRAL_CONDUCTOR}")
+
+
+def leg_resistances(scheme: Scheme, ohm: Mapping[str, Array]) -> Array:
+    """Resistance of every leg (n, legs) [ohm] from those of its parts, (n,) each or numbers."""
+    totals = [sum((np.asarray(ohm[part], float) for part in leg.parts), np.zeros(())) for leg in scheme.legs]
+    return np.stack(np.broadcast_arrays(*totals), axis=-1)
+
+
+__all__ = [
+    "AXES",
+    "BUILT_IN",
+    "ENDS",
+    "PHASES",
+    "Axis",
+    "CustomElement",
+    "CustomLeg",
+    "CustomScheme",
+    "Element",
+    "Leg",
+    "Phase",
+    "Scheme",
+    "SchemeChoice",
+    "build_custom",
+    "build_scheme",
+    "custom_faults",
+    "leg_resistances",
+    "signed",
+]

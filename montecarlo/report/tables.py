@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from montecarlo.engine.case import EARTH
+from montecarlo.engine.block import EARTH
 from montecarlo.engine.run import Batch, Outcome, Progress, designs, run
 from montecarlo.estimates.assemble import (
     coverage,
@@ -167,6 +167,8 @@ class Result:
         }
 
 
+SETTINGS = ("phase_pickup_a", "earth_pickup_a", "stabilising_resistance_ohm", "delay_s", "slope1", "slope2",
+            "slope_break_a")
 LAST_COLUMNS = ("admissible", "load_operates_share", "unresolved", "batch", "chosen", "p_false_bound", "present",
                 "open_pilot_operates_share", "note")
 
@@ -183,10 +185,7 @@ def _candidate_rows(study: Study, batch: Batch) -> pd.DataFrame:
     false_p95, above = _false_over_plants(study, batch, weight)
     return pd.DataFrame({
         "scheme": [s.scheme for s in settings],
-        "phase_pickup_a": [s.phase_pickup_a for s in settings],
-        "earth_pickup_a": [np.nan if s.earth_pickup_a is None else s.earth_pickup_a for s in settings],
-        "stabilising_resistance_ohm": [s.stabilising_resistance_ohm for s in settings],
-        "delay_s": [s.delay_s for s in settings],
+        **{name: [np.nan if (value := getattr(s, name)) is None else value for s in settings] for name in SETTINGS},
         "p_missed": judgement.missed.total, "p_missed_low": judgement.missed.low,
         "p_missed_high": judgement.missed.high,
         "p_false": judgement.false.total, "p_false_low": judgement.false.low, "p_false_high": judgement.false.high,

@@ -3,7 +3,6 @@
     i_leg = A·i            i = i_source - i_m            dλ/dt = R·i + Aᵀ·diag(R_leg)·A·i
 
 `A` (legs x CTs) says which CT drives which leg with which sign; the solvers know nothing else of a scheme.
-The six CTs are ordered neutral end L1, L2, L3, line end L1, L2, L3.
 """
 
 from __future__ import annotations
@@ -16,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.quantities import Array
-from montecarlo.secondary.ct import ENDS, CtPlaces
+from montecarlo.relays.places import GROUP_OF, NEUTRAL_CONDUCTOR, PLACES, places_of
+from montecarlo.secondary.ct import CtPlaces
 from montecarlo.secondary.excitation import excitation_table
 
 
@@ -36,34 +36,45 @@ class CtBank:
         return len(self.turns)
 
 
-def build_bank(ct: CtPlaces, samples: Mapping[str, Array], omega: float) -> CtBank:
-    """The CTs of a block of samples. samples["ct.<field>"] and samples["ct.<end>.<field>"]: (n, 6)."""
-    ends = [ct.at(end) for end in ENDS]
+def build_bank(ct: CtPlaces, samples: Mapping[str, Array], omega: float, *, loops: bool = False) -> CtBank:
+    """The CTs of a block of samples, one a place of `PLACES`; NaN where the study has none.
+
+    samples["ct.<field>"] and samples["ct.<group>.<field>"]: (n, 6), columns 0-2 and 3-5 for the two ends. `loops`:
+    six-wire pilots, each CT's lead goes there and back; that of the CT in the neutral conductor always does."""
     n = len(samples["ct.winding_resistance_ohm"])
 
     def values(field: str, without: float = np.nan) -> Array:
-        out = np.array(samples.get(f"ct.{field}", np.full((n, 6), without)), float)
-        for places, end in ((slice(0, 3), "neutral_end"), (slice(3, 6), "line_end")):
-            if f"ct.{end}.{field}" in samples:
-                out[:, places] = samples[f"ct.{end}.{field}"][:, places]
+        base, out = samples.get(f"ct.{field}", np.full((n, 6), without)), np.full((n, len(PLACES)), np.nan)
+        for group in ct.groups:
+            places = places_of(group)
+            first = 3 * (group == "line_end")
+            out[:, places] = samples.get(f"ct.{group}.{field}", base)[:, first:first + len(places)]
         return out
 
-    ankle = values("ankle_ratio")
-    tables = [excitation_table(end.remanence_bound_percent, end.saturation_exponent) for end in ends]
-    coefficients = np.concatenate([tables[0].at(ankle[:, :3]), tables[1].at(ankle[:, 3:])], axis=-1)
-    nominal = np.repeat([end.turns_ratio for end in ends], 3)
+    ankle, curves = values("ankle_ratio"), np.full((4, n, len(PLACES)), np.nan)
+    exponent, nominal = np.full(len(PLACES), 15), np.full(len(PLACES), np.nan)
+    for group in ct.groups:
+        places, cts = places_of(group), ct.at(group)
+        curves[..., places] = excitation_table(cts.remanence_bound_percent, cts.saturation_exponent).at(
+            ankle[:, places])
+        exponent[places], nominal[places] = cts.saturation_exponent, cts.turns_ratio
+    ways = np.array([2.0 if loops or group == NEUTRAL_CONDUCTOR else 1.0 for group in GROUP_OF])
     return CtBank(
         turns=nominal * (1 + values("turns_ratio_error_percent") / 100),
-        series_ohm=values("winding_resistance_ohm") + values("lead_resistance_ohm"),
+        series_ohm=values("winding_resistance_ohm") + ways * values("lead_resistance_ohm"),
         knee_flux_wb=np.sqrt(2) * (values("knee_voltage_v") * values("knee_factor", 1.0)) / omega,
-        knee_current_a=values("knee_current_a"),
-        coefficients=coefficients,
-        exponent=np.repeat([end.saturation_exponent for end in ends], 3),
-        remanence=values("remanence_percent") / 100,
-    )
+        knee_current_a=values("knee_current_a"), coefficients=curves, exponent=exponent,
+        remanence=values("remanence_percent") / 100)
 
 
 def take(bank: CtBank, index: Any) -> CtBank:
     """The same CTs for a selection or a repetition of samples."""
     return CtBank(bank.turns[index], bank.series_ohm[index], bank.knee_flux_wb[index], bank.knee_current_a[index],
                   bank.coefficients[:, index], bank.exponent, bank.remanence[index])
+
+
+def at_places(bank: CtBank, places: tuple[int, ...]) -> CtBank:
+    """The CTs of one scheme, in the order of its table's columns."""
+    p = list(places)
+    return CtBank(bank.turns[:, p], bank.series_ohm[:, p], bank.knee_flux_wb[:, p], bank.knee_current_a[:, p],
+                  bank.coefficients[..., p], bank.exponent[p], bank.remanence[:, p])

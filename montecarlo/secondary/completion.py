@@ -12,6 +12,7 @@ from pydantic import BaseModel
 
 from montecarlo.quantities import Distribution, number
 from montecarlo.quantities.wording import listed, shown
+from montecarlo.relays.places import ENDS, GROUPS
 from montecarlo.secondary.measured import ExcitationFit, NoCurveError, fit_points
 from montecarlo.secondary.nameplate import Core, Design, Designation, band, design, read_class
 
@@ -40,10 +41,10 @@ def completed(places: Places) -> tuple[Places, list[Fault]]:
     known |= (fill := {key: value for key, value in _defaults(base).items() if key not in base})
     faults: list[Fault] = []
     alone = 0
-    for end in ("neutral_end", "line_end"):
+    for end in GROUPS:
         own = _given(override) if (override := getattr(places, end)) is not None else {}
         if not DECIDING & set(own):
-            alone += 1
+            alone += end in ENDS or override is not None
             continue
         gone = dict.fromkeys(_replaced(base, own))
         mine = {key: value for key, value in _defaults(own).items() if key not in own}
@@ -51,13 +52,28 @@ def completed(places: Places) -> tuple[Places, list[Fault]]:
         faults += [(f"{end}.{key}" if key else end, text) for key, text in wrong]
         fill[end] = override.model_copy(update=gone | mine | curve)
     curve, wrong = _curve(known, set(base))
-    return places.model_copy(update=fill | curve), [*(wrong if alone else ()), *faults]
+    whole = places.model_copy(update=fill | curve)
+    return whole.model_copy(update=_drawn_apart(whole)), [*(wrong if alone else ()), *faults]
+
+
+def _drawn_apart(places: BaseModel) -> Table:
+    """The tables beside the two ends' with the spreads of [ct] that they do not give, so that these CTs' values are
+    drawn for themselves: the six values of [ct] are those of the two ends."""
+    tables = {}
+    for group in GROUPS[len(ENDS):]:
+        if (own := getattr(places, group)) is None:
+            continue
+        spreads = {key: value for key in type(own).model_fields
+                   if isinstance(value := getattr(places, key), Distribution) and not value.is_number
+                   and not value.shared and key not in own.model_fields_set}
+        tables[group] = own.model_copy(update=spreads)
+    return tables
 
 
 def _given(table: BaseModel) -> Table:
     """What a table itself gives; the ends' own tables left out."""
     return {key: value for key in table.model_fields_set
-            if (value := getattr(table, key)) is not None and not key.endswith("_end")}
+            if (value := getattr(table, key)) is not None and key not in GROUPS}
 
 
 def _plate(values: Mapping[str, Any]) -> Designation | None:

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Annotated, Any, Optional, Self
 
 from pydantic import ModelWrapValidatorHandler, create_model, field_validator, model_validator
 
 from montecarlo.quantities import Distribution, Plain, Quantity, Section, Word, number
 from montecarlo.quantities.reading import refusal
+from montecarlo.relays.places import ENDS, GROUPS, NEUTRAL_CONDUCTOR, SECOND_CORES
 from montecarlo.secondary.completion import completed
 from montecarlo.secondary.measured import ExcitationPoints
 
-__all__ = ["ENDS", "CtData", "CtOverride", "CtPlaces", "CurrentTransformer"]
-
-ENDS = ("neutral_end", "line_end")
+__all__ = ["ENDS", "GROUPS", "CtData", "CtOverride", "CtPlaces", "CurrentTransformer"]
 
 CLASS_WORD = Word("accuracy class: 5P20, 10P10, 5PR20, PX, PXR, TPX, TPY, TPZ, or the 10 % at 20 times rated current "
                   "class as C400; it gives the knee where the knee is not given, and defaults of ratio error, ankle "
@@ -66,6 +66,11 @@ class CtData(_NamePlate):
         "ohm", "secondary winding resistance, hot", 0.0, usual=(0.0, 1000.0), width="ct")]
     lead_resistance_ohm: Annotated[Distribution, Quantity(
         "ohm", "one-way lead, CT to the relay panel", 0.0, usual=(0.0, 1000.0), width="ct")] = number(0.0)
+    return_core_ohm: Annotated[Distribution, Quantity(
+        "ohm", "four-wire pilots: return core that the end's three CTs share; 0: their star point is at the panel", 0.0,
+        usual=(0.0, 1000.0), width="ct")] = number(0.0)
+    ratio_matching: Annotated[float, Plain(
+        "-", "what a matching transformer or the relay multiplies the secondary current by", 0.01, 100.0)] = 1.0
     remanence_percent: Annotated[Distribution, Quantity(
         "%", "flux left before the event, of the knee flux, signed", -100.0, 100.0, width="ct", varies="event",
     )] = number(0.0)
@@ -79,6 +84,11 @@ class CtData(_NamePlate):
     @property
     def turns_ratio(self) -> float:
         return self.primary_a / self.secondary_a
+
+    @property
+    def leg_ratio(self) -> float:
+        """Primary current over what it drives through the relay's legs, matching included."""
+        return self.turns_ratio / self.ratio_matching
 
 
 class CurrentTransformer(CtData):
@@ -98,10 +108,14 @@ CtOverride.__doc__ = "What one end's CTs have otherwise than the defaults in [ct
 
 
 class CtPlaces(CtData):
-    """The table [ct]: defaults for all six, and what the neutral end or the line end has otherwise."""
+    """The table [ct]: defaults for all CTs, and what those of one place have otherwise. The neutral conductor's CT and
+    second cores are there when their table is, be it empty; what it leaves out has the spread of [ct], drawn anew."""
 
     neutral_end: CtOverride | None = None
     line_end: CtOverride | None = None
+    neutral_conductor: CtOverride | None = None
+    second_neutral_end: CtOverride | None = None
+    second_line_end: CtOverride | None = None
 
     @model_validator(mode="wrap")
     @classmethod
@@ -115,13 +129,18 @@ class CtPlaces(CtData):
             raise refusal(*faults)
         return whole
 
-    def weaker_end(self) -> CurrentTransformer:
-        """The CTs of the end with the lower nominal knee voltage."""
-        return min((self.at(end) for end in ENDS), key=lambda cts: cts.knee_voltage_v.centre())
+    def weakest(self, groups: Sequence[str] = ENDS) -> CurrentTransformer:
+        """The CTs with the lowest nominal knee voltage."""
+        return min((self.at(group) for group in groups), key=lambda cts: cts.knee_voltage_v.centre())
+
+    @property
+    def groups(self) -> tuple[str, ...]:
+        """The tables of CTs that the study has: both ends always, the others where they are given."""
+        return (*ENDS, *(group for group in (NEUTRAL_CONDUCTOR, *SECOND_CORES) if getattr(self, group) is not None))
 
     def at(self, end: str) -> CurrentTransformer:
-        """The CTs of "neutral_end" or "line_end" with the overrides applied; the knee voltage with the median of its
-        factor in it."""
+        """The CTs of one of `GROUPS` with the overrides applied; the knee voltage with the median of its factor in
+        it."""
         override = getattr(self, end)
         values = {name: getattr(self, name) for name in CtData.model_fields}
         if override is not None:

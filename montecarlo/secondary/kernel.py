@@ -20,6 +20,7 @@ from numba import njit
 from montecarlo.quantities import Array
 from montecarlo.secondary import workspace as at
 from montecarlo.secondary.lanes import LANES, Lanes, any_positive, load, size, splat, square_root, store, where_less
+from montecarlo.secondary.restraint import operating_quantity
 from montecarlo.secondary.workspace import COMPILED, SMALL_A, Cores, Index, Meter, Network, Pace, fill
 
 GAMMA = 2 - np.sqrt(2)
@@ -220,13 +221,22 @@ def _take_source(w: Array, tile: Array, row: int, channel: Index) -> None:
 
 
 @njit(**COMPILED)
-def _measure(w: Array, leg: int, row: int, k: int, window: Array, sums: Array, circle: Array,
-             fundamental: bool) -> Lanes:
-    """One-cycle true RMS, or RMS of the fundamental, up to this step, step k of its cycle. By three points a step:
-    the spill of a saturating CT comes in pulses hardly longer than a step. circle (6, steps): `transient.circle`."""
-    steps = circle.shape[1]
-    before, inner, now = load(w, at.LEG_BEFORE + leg), load(w, at.LEG_INNER + leg), load(w, at.LEG + leg)
-    if fundamental:
+def _measure(w: Array, signal: int, now_at: int, k: int, window: Array, sums: Array, circle: Array,
+             quantity: int) -> Lanes:
+    """One-cycle true RMS, RMS of the fundamental, or peak over root two, up to this step, step k of its cycle. By three
+    points a step: the spill of a saturating CT comes in pulses hardly longer than a step. circle (6, steps):
+    `transient.circle`."""
+    steps, row = circle.shape[1], 2 * signal
+    before, inner, now = load(w, at.BEGIN + signal), load(w, at.INNER + signal), load(w, now_at)
+    if quantity == at.PEAK_VALUE:
+        inner, now = size(inner), size(now)
+        store(window, row * steps + k, where_less(inner, now, now, inner) + 0.0 * inner)
+        value = splat(0.0)
+        for j in range(steps):
+            past = load(window, row * steps + j)
+            value = where_less(value, past, past, value) + 0.0 * past
+        return value * np.sqrt(0.5)
+    if quantity == at.FUNDAMENTAL:
         real = before * circle[0, k] + inner * circle[1, k] + now * circle[2, k]
         imag = before * circle[3, k] + inner * circle[4, k] + now * circle[5, k]
         real_sum = load(sums, row) + (real - load(window, row * steps + k))
@@ -244,11 +254,11 @@ def _measure(w: Array, leg: int, row: int, k: int, window: Array, sums: Array, c
 
 
 @njit(**COMPILED)
-def _settle(w: Array, history: Array, s: int, pace: Pace, elements: int, done: Index) -> bool:
-    """Freeze the lanes in which no element's value has changed over the last cycle; whether any lane goes on."""
+def _settle(w: Array, history: Array, s: int, pace: Pace, signals: int, done: Index) -> bool:
+    """Freeze the lanes in which no measured value has changed over the last cycle; whether any lane goes on."""
     for b in range(LANES):
         change = 0.0
-        for e in range(elements):
+        for e in range(signals):
             now, before = history[e * pace.steps + s, b], history[e * pace.steps + s - pace.per_cycle, b]
             change = max(change, abs(now - before) / (now + SMALL_A))
         if w[at.LIVE, b] > 0.0 and not change >= pace.settle:
@@ -257,12 +267,11 @@ def _settle(w: Array, history: Array, s: int, pace: Pace, elements: int, done: I
 
 
 @njit(**COMPILED)
-def _sustained(series: Array, hold: int) -> float:
-    """Largest value that is exceeded throughout some `hold` + 1 consecutive points: max of the sliding minimum."""
+def _sustained(series: Array, hold: int, drop_off: float) -> float:
+    """The highest pick-up that `hold` steps on end would not reset: from a point that exceeds it, no value before the
+    hold's end falls below `drop_off` times it. A queue of rising values keeps each run's smallest."""
     n = series.size
-    if hold + 1 > n:
-        return 0.0
-    queue = np.empty(n, np.int64)                          # candidates for the minimum, rising
+    queue = np.empty(n, np.int64)
     head, tail, best = 0, 0, 0.0
     for k in range(n):
         while tail > head and series[queue[tail - 1]] >= series[k]:
@@ -272,21 +281,32 @@ def _sustained(series: Array, hold: int) -> float:
         if queue[head] < k - hold:
             head += 1
         if k >= hold:
-            best = max(best, series[queue[head]])
+            best = max(best, min(series[queue[head]] / drop_off, series[k - hold]))
     return best
 
 
 @njit(**COMPILED)
-def _judge(history: Array, done: Index, lead: int, holds: Index, pickup: Array) -> None:
-    """What each element (elements·steps, LANES) sustains for each hold; a frozen lane keeps its last value."""
-    elements = pickup.shape[1]
-    steps = history.shape[0] // elements
+def _judge(history: Array, done: Index, lead: int, meter: Meter, pickup: Array) -> None:
+    """What each element sustains for each form of bias and each hold, from what was measured (signals·steps, LANES); a
+    frozen lane keeps its last value. pickup (LANES, elements, forms, holds)."""
+    steps = history.shape[0] // meter.signals.size
+    series = np.empty((meter.signals.size, steps - lead))
+    bias = np.zeros(steps - lead)
     for b in range(LANES):
-        for e in range(elements):
-            series = history[e * steps:(e + 1) * steps, b].copy()
-            series[done[b]:] = series[done[b] - 1]
-            for d in range(holds.size):
-                pickup[b, e, d] = _sustained(series[lead:], holds[d])
+        for e in range(meter.signals.size):
+            series[e] = history[e * steps + lead:(e + 1) * steps, b]
+            series[e, done[b] - lead:] = history[e * steps + done[b] - 1, b]
+        for e in range(meter.element.size):
+            bias[:] = 0.0
+            for j in range(meter.bias.shape[1]):
+                if meter.bias[e, j] >= 0:
+                    end = series[meter.bias[e, j]]
+                    bias = np.maximum(bias, end) if meter.largest else bias + meter.share[e] * end
+            for v in range(meter.forms.shape[0]):
+                form = meter.forms[v] if meter.bias[e, 0] >= 0 else np.zeros(4)
+                quantity = operating_quantity(series[meter.element[e]], bias, int(form[0]), form[1], form[2], form[3])
+                for d in range(meter.holds.size):
+                    pickup[b, e, v, d] = _sustained(quantity, meter.holds[d], meter.drop_off)
 
 
 @njit(**COMPILED)
@@ -294,15 +314,15 @@ def integrate(wave: Array, channel: Index, cores: Cores, net: Network, pace: Pac
               moves: Array, trace: Array) -> None:
     """Every block of lanes from its start to the end of the window; see `transient.solve` for the meaning.
 
-    wave (n, channels, points), n a multiple of LANES. Writes pickup (n, elements, holds), moves (n,) the largest
+    wave (n, channels, points), n a multiple of LANES. Writes pickup (n, elements, forms, holds), moves (n,) the largest
     last Newton move, trace (n, legs, steps) if it is not empty."""
     n, channels, points = wave.shape
-    elements, lead, steps = meter.watch.size, pace.lead, pace.steps
+    signals, lead, steps = meter.signals.size, pace.lead, pace.steps
     legs, member, sign, power = net.legs, net.member, net.sign, cores.power      # unpacked: counting references costs
-    watch, circle = meter.watch, meter.circle
+    rows, circle, quantity = meter.signals, meter.circle, meter.quantity
     w, tile = np.zeros((at.ROWS, LANES)), np.empty((_TILE * channels, LANES))
-    window, sums = np.empty((2 * elements * pace.per_cycle, LANES)), np.empty((2 * elements, LANES))
-    history = np.empty((elements * steps, LANES))
+    window, sums = np.empty((2 * signals * pace.per_cycle, LANES)), np.empty((2 * signals, LANES))
+    history = np.empty((signals * steps, LANES))
     done = np.empty(LANES, np.int64)
     for first in range(0, n, LANES):
         fill(w, cores, first, ALPHA * pace.step_s)
@@ -318,19 +338,19 @@ def integrate(wave: Array, channel: Index, cores: Cores, net: Network, pace: Pac
                     tile_start = point
                     _fetch(tile, wave, first, point)
                 _take_source(w, tile, (point - tile_start) * channels, channel)
-                for leg in range(legs):
-                    store(w, at.LEG_BEFORE + leg, load(w, at.LEG_INNER + leg))
-                    store(w, at.LEG_INNER + leg, load(w, at.LEG + leg))
+                for e in range(signals):
+                    store(w, at.BEGIN + e, load(w, at.INNER + e))
+                    store(w, at.INNER + e, load(w, rows[e]))
                 _stage(w, legs, member, sign, power, index == 2 * s + 2)
                 _currents(w, legs, member, sign, power)
-            for e in range(elements if s >= 0 else 0):
-                value = _measure(w, watch[e], 2 * e, s % pace.per_cycle, window, sums, circle, meter.fundamental)
+            for e in range(signals if s >= 0 else 0):
+                value = _measure(w, e, rows[e], s % pace.per_cycle, window, sums, circle, quantity)
                 store(history, e * steps + s, value)
             if trace.size > 0 and s >= 0:
                 for leg in range(legs):
                     trace[first:first + LANES, leg, s] = w[at.LEG + leg]
             if pace.settle > 0.0 and s >= lead + 2 * pace.per_cycle and (s + 1 - lead) % pace.per_cycle == 0 \
-                    and not _settle(w, history, s, pace, elements, done):
+                    and not _settle(w, history, s, pace, signals, done):
                 break
         moves[first:first + LANES] = w[at.WORST]
-        _judge(history, done, lead, meter.holds, pickup[first:first + LANES])
+        _judge(history, done, lead, meter, pickup[first:first + LANES])

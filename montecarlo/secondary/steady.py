@@ -7,6 +7,8 @@ continued along its tangent: such a leg current lies far above any setting this 
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
@@ -14,6 +16,8 @@ from numpy.typing import NDArray
 from montecarlo.quantities import Array
 from montecarlo.secondary.circuit import CtBank
 from montecarlo.secondary.excitation import YIELDS, sine_power_fundamental
+from montecarlo.secondary.measurement import Measurement
+from montecarlo.secondary.restraint import NO_BIAS, bias_current, operating_quantity
 
 Complex = NDArray[np.complex128]
 VALID_KNEE_SHARE = 0.25
@@ -24,16 +28,34 @@ _TOLERANCE = 1e-10
 _COMPILED = {"cache": True, "nogil": True, "error_model": "numpy"}
 
 
-def solve(table: Array, leg_ohm: Array, bank: CtBank, primary_a: Complex, omega: float) -> tuple[Complex, Complex]:
-    """Leg currents and core fluxes under sinusoidal primary currents.
+class Steady(NamedTuple):
+    """RMS phasors [A secondary] and core fluxes, peak in units of the knee flux; NaN where Newton did not converge."""
 
-    table (legs, ct) signs; leg_ohm (n, legs); primary_a (n, ct) RMS phasors [A]. Returns leg currents (n, legs),
-    RMS secondary [A], and core flux (n, ct), peak in units of the knee flux. NaN where Newton did not converge."""
+    legs: Complex                                          # (n, legs)
+    cts: Complex                                           # (n, ct) what excitation leaves of each CT's current
+    flux: Complex                                          # (n, ct)
+
+    def quantities(self, measurement: Measurement) -> Array:
+        """What each element compares with its pick-up, for each form of bias: (n, elements, forms)."""
+        out = np.empty((len(self.legs), len(measurement.legs), len(measurement.forms)))
+        for e, leg in enumerate(measurement.legs):
+            difference = np.abs(self.legs[:, leg])
+            ends = list(measurement.bias[e]) if measurement.bias else []
+            bias = bias_current(np.abs(self.cts[:, ends]), measurement.bias_current) if ends else difference
+            for v, form in enumerate(measurement.forms):
+                out[:, e, v] = operating_quantity(difference, bias, *(form if ends else NO_BIAS))
+        return out
+
+
+def solve(table: Array, leg_ohm: Array, bank: CtBank, primary_a: Complex, omega: float) -> Steady:
+    """The circuit under sinusoidal primary currents.
+
+    table (legs, ct) signs; leg_ohm (n, legs); primary_a (n, ct) RMS phasors [A]."""
     arrays = (table, leg_ohm, primary_a / bank.turns, bank.series_ohm,
               omega * bank.knee_flux_wb / np.sqrt(2),      # RMS knee voltage: currents are RMS here, flux is its peak
               bank.knee_current_a / np.sqrt(2), _curves(bank.coefficients, bank.exponent))
     currents, flux = _solve_all(*map(np.ascontiguousarray, arrays))
-    return currents, flux
+    return Steady(currents @ table.T, currents, flux)
 
 
 def describing_function(flux_peak: Array, coefficients: Array, exponent: int) -> Complex:
@@ -157,7 +179,7 @@ def _solve_all(table: Array, leg_ohm: Array, source: Complex, series: Array, kne
     """Sample by sample; the last sample's flux is the first guess of the next (x runs fastest in a sweep)."""
     n, places = source.shape
     legs = table.shape[0]
-    currents = np.full((n, legs), complex(np.nan, np.nan))
+    currents = np.full((n, places), complex(np.nan, np.nan))
     flux = np.full((n, places), complex(np.nan, np.nan))
     coupling = np.empty((places, places))
     m, i = np.zeros(places, np.complex128), np.zeros(places, np.complex128)
@@ -174,9 +196,5 @@ def _solve_all(table: Array, leg_ohm: Array, source: Complex, series: Array, kne
             m[:] = 0j
             settled = _newton(m, i, coupling, source[k], knee_a[k], curves[k])
         if settled:
-            flux[k] = m
-            for leg in range(legs):
-                currents[k, leg] = 0j
-                for c in range(places):
-                    currents[k, leg] += table[leg, c] * i[c]
+            flux[k], currents[k] = m, i
     return currents, flux

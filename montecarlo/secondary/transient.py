@@ -1,4 +1,4 @@
-"""The transient solution: any primary waveform through the six CTs into the legs, measured in the same pass."""
+"""The transient solution: any primary waveform through the CTs into the legs, measured in the same pass."""
 
 from __future__ import annotations
 
@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 from montecarlo.quantities import Array
 from montecarlo.secondary.circuit import CtBank
 from montecarlo.secondary.excitation import YIELDS, start_state
-from montecarlo.secondary.kernel import GAMMA, POINTS, integrate
+from montecarlo.secondary.kernel import GAMMA, integrate
 from montecarlo.secondary.lanes import LANES
-from montecarlo.secondary.workspace import Cores, Meter, Pace, network
+from montecarlo.secondary.measurement import Measurement
+from montecarlo.secondary.workspace import Cores, Pace, network
 
 STEPS_PER_CYCLE = 32
 UNRESOLVED_MOVE = 1e-3                                     # a last Newton move above this leaves a sample unresolved
@@ -43,9 +44,6 @@ class Window:
         grid[1::2] = ends[:-1] + GAMMA * self.step_s
         return grid
 
-    def holds(self, delays_s: tuple[float, ...]) -> NDArray[np.int64]:
-        return np.array([round(d / self.step_s) for d in delays_s], np.int64)
-
 
 @dataclass(frozen=True, eq=False)
 class Source:
@@ -60,28 +58,20 @@ class Source:
 
 @dataclass(frozen=True, eq=False)
 class Response:
-    """pickup (n, elements, delays) [A secondary]: the largest current sustained for each delay, NaN where
+    """pickup (n, elements, forms, delays) [A secondary]: the largest pick-up sustained for each delay, NaN where
     unresolved; trace (n, legs, steps) instantaneous leg currents at step ends, empty unless asked for."""
 
     pickup: Array
     trace: Array
 
 
-def circle(per_cycle: int) -> Array:
-    """Cosine and sine at the three points of each step of a cycle, times the points' weights: (6, per_cycle)."""
-    turns = np.array([[weight * np.exp(2j * np.pi * (k + place) / per_cycle) for k in range(per_cycle)]
-                      for weight, place in POINTS])
-    return np.concatenate([turns.real, turns.imag])
-
-
 def solve(table: Array, leg_ohm: Array, bank: CtBank, source: Source, window: Window, load_flux: NDArray[np.complex128],
-          *, watch: tuple[int, ...], fundamental: bool, delays_s: tuple[float, ...], settle: float = 0.0,
-          keep_trace: bool = False) -> Response:
-    """Legs' currents through an event, and what each watched leg's element would only just have operated at.
+          measurement: Measurement, *, settle: float = 0.0, keep_trace: bool = False) -> Response:
+    """Legs' currents through an event, and what each element would only just have operated at.
 
     table (legs, ct); leg_ohm (n, legs); load_flux (n, ct) the flux phasors (peak, knee units) of the load at t = 0,
-    from `steady.solve`; watch: the legs with an element; settle: stop once no element's value changes by more than
-    this share a cycle, and hold the last value to the end of the window (0: never)."""
+    from `steady.solve`; settle: stop once no measured value changes by more than this share a cycle, and hold the last
+    value to the end of the window (0: never)."""
     n = len(bank)
     fill = np.minimum(np.arange(-(-n // LANES) * LANES), n - 1)   # whole blocks: the last sample again
 
@@ -98,11 +88,11 @@ def solve(table: Array, leg_ohm: Array, bank: CtBank, source: Source, window: Wi
     warm = window.per_cycle if np.any(load_flux) else 0       # harmonics of the load's flux, which phasors do not have
     pace = Pace(window.step_s, window.per_cycle, window.per_cycle, warm, window.steps,
                 source.loop_from if source.loop_from >= 0 else points - 1, float(settle))
-    pickup = np.empty((fill.size, len(watch), len(delays_s)))
+    pickup = np.empty((fill.size, *measurement.shape))
     moves = np.empty(fill.size)
     trace = np.full((fill.size, table.shape[0], window.steps) if keep_trace else (0, 0, 0), np.nan)
     integrate(np.ascontiguousarray(source.wave if fill.size == n else source.wave[fill]), source.channel, cores,
-              network(np.asarray(table, float)), pace, Meter(np.array(watch, np.int64), circle(window.per_cycle),
-              bool(fundamental), window.holds(delays_s)), pickup, moves, trace)
+              network(np.asarray(table, float)), pace, measurement.meter(window.step_s, window.per_cycle), pickup,
+              moves, trace)
     pickup[~(moves <= UNRESOLVED_MOVE)] = np.nan
     return Response(pickup[:n], trace[:n])

@@ -20,9 +20,10 @@ Index = NDArray[np.int64]
 COMPILED = {"cache": True, "nogil": True, "error_model": "numpy", "forceinline": True}
 FLUX_LIMIT = 4.0             # knee flux; no core that saturates gets there, an iterate may
 SMALL_A = 1e-3               # a current whose changes settle nothing
+RMS, FUNDAMENTAL, PEAK_VALUE = 0, 1, 2                     # what is measured of a current
 
 # The workspace (rows, LANES): a group of rows for each quantity, a row in it for each CT or leg.
-MOST = 12                                                  # CTs or legs that a group holds
+MOST = 20                                                  # CTs or legs that a group holds
 (FLUX, NEXT, BEFORE, RHS,                # flux at the stage's start, iterate, at the step's start; right-hand side
  STOP1, STOP2,                           # the stops' currents at the stage's start [A]
  SOURCE, CURRENT, SLOPE,                 # ideal secondary current, what excitation leaves [A]; d(exciting)/d(flux)
@@ -31,7 +32,8 @@ MOST = 12                                                  # CTs or legs that a 
  BOUND1, BOUND2, SLOPE1, SLOPE2,         # the stops' bounds [A] and slopes [A per knee flux]
  SERIES, GAIN, TURNS,                    # winding and lead [ohm]; weight over knee flux; one over turns
  OHM, ROOT, LOAD,                        # by leg: resistance [ohm], its root, right-hand side of Newton
- LEG, LEG_INNER, LEG_BEFORE,             # by leg: current now, between the two stages, at the step's start [A]
+ LEG,                                    # by leg: current [A]
+ INNER, BEGIN,                           # by signal that is measured: between the two stages, at the step's start [A]
  ACTIVE, PEAK, LIVE, WORST,              # one row each: 1 while Newton moves; its move; 1 until settled; worst move
  FACTOR) = range(0, 34 * MOST, MOST)     # by pair of legs: factors of Newton's matrix
 ROWS = 33 * MOST + MOST * MOST
@@ -73,12 +75,18 @@ class Pace(NamedTuple):
 
 
 class Meter(NamedTuple):
-    """What is measured in which legs."""
+    """What is measured, and what the elements make of it."""
 
-    watch: Index             # (elements,) legs
+    signals: Index           # (signals,) rows of the workspace: currents of legs and of CTs
+    element: Index           # (elements,) the signal of each element
+    bias: Index              # (elements, most) the signals that restrain it; -1: none
+    largest: bool            # whether the largest of these counts, or
+    share: Array             # (elements,) what their sum is multiplied by
+    forms: Array             # (variants, 4) form (`restraint`), slope1, slope2, break [A]
+    quantity: int            # RMS, FUNDAMENTAL or PEAK_VALUE
     circle: Array            # (6, per_cycle) weights of the fundamental's two components at a step's three points
-    fundamental: bool
     holds: Index             # (delays,) steps for which a value must be held
+    drop_off: float          # share of its pick-up at which an element resets
 
 
 def network(table: Array) -> Network:

@@ -1,55 +1,69 @@
-"""Candidates: every combination of settings, grouped by the circuit that they share."""
+"""Candidates: every combination of settings, grouped by what they share."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from montecarlo.relays.schemes import Scheme, SchemeKind, build_scheme
+from montecarlo.relays.schemes import Axis
+from montecarlo.study.circuits import Bias, Circuit, scheme_of
 from montecarlo.study.description import Study
 
 
 @dataclass(frozen=True)
 class Setting:
-    """One candidate. Pick-ups in secondary amperes; earth_pickup_a is None in a scheme without an earth element."""
+    """One candidate. Pick-ups in secondary amperes; None where the scheme has no such element or no bias."""
 
-    scheme: SchemeKind
-    phase_pickup_a: float
+    scheme: str
+    phase_pickup_a: float | None
     earth_pickup_a: float | None
     stabilising_resistance_ohm: float
     delay_s: float
+    slope1: float | None = None
+    slope2: float | None = None
+    slope_break_a: float | None = None
 
 
 @dataclass(frozen=True)
 class Lattice:
-    """Settings on one circuit (scheme and stabilising resistance): phase pick-ups x earth pick-ups x delays."""
+    """Settings on one circuit with one bias: phase pick-ups x earth pick-ups x delays."""
 
-    scheme: SchemeKind
-    stabilising_resistance_ohm: float
-    phase_pickup_a: tuple[float, ...]
+    circuit: Circuit
+    bias: Bias | None
+    phase_pickup_a: tuple[float, ...]                      # empty: no phase element
     earth_pickup_a: tuple[float, ...]                      # empty: no earth element
     delay_s: tuple[float, ...]
 
     @property
-    def circuit(self) -> tuple[SchemeKind, float]:
-        return self.scheme, self.stabilising_resistance_ohm
+    def scheme(self) -> str:
+        return self.circuit.scheme
+
+    @property
+    def stabilising_resistance_ohm(self) -> float:
+        return self.circuit.stabilising_resistance_ohm
 
     @property
     def shape(self) -> tuple[int, int, int]:
-        return len(self.phase_pickup_a), max(len(self.earth_pickup_a), 1), len(self.delay_s)
+        return max(len(self.phase_pickup_a), 1), max(len(self.earth_pickup_a), 1), len(self.delay_s)
+
+    @property
+    def phase_thresholds(self) -> tuple[float, ...]:
+        """Phase pick-ups; infinite where there is no phase element."""
+        return self.phase_pickup_a or (math.inf,)
 
     @property
     def earth_thresholds(self) -> tuple[float, ...]:
-        """Earth pick-ups; infinite where there is no earth element."""
         return self.earth_pickup_a or (math.inf,)
 
     def settings(self) -> Iterator[Setting]:
         """In the order of an array of `shape`."""
-        for phase in self.phase_pickup_a:
+        bias = self.bias
+        slopes = (None, None, None) if bias is None else (bias.slope1, bias.slope2, bias.slope_break_a)
+        for phase in self.phase_pickup_a or (None,):
             for earth in self.earth_pickup_a or (None,):
                 for delay in self.delay_s:
-                    yield Setting(self.scheme, phase, earth, self.stabilising_resistance_ohm, delay)
+                    yield Setting(self.scheme, phase, earth, self.stabilising_resistance_ohm, delay, *slopes)
 
 
 def present_setting(study: Study) -> Setting | None:
@@ -58,33 +72,73 @@ def present_setting(study: Study) -> Setting | None:
     if present is None:
         return None
     kind = next(k for k in study.scheme.kinds if present.scheme in (None, k))
-    assert present.phase_pickup_a is not None              # the door has checked it
-    earth = present.earth_pickup_a if has_earth_element(kind) else None
-    return Setting(kind, present.phase_pickup_a, earth, present.stabilising_resistance_ohm, present.delay_s)
+    scheme = scheme_of(study, kind)
+    biased = scheme.biased
+    two = biased and present.slope2 is not None
+    return Setting(kind, present.phase_pickup_a if scheme.of("phase") else None,
+                   present.earth_pickup_a if scheme.of("earth") else None,
+                   present.stabilising_resistance_ohm if scheme.stabilised else 0.0, present.delay_s,
+                   present.slope1 if biased else None, present.slope2 if two else None,
+                   present.slope_break_a if two else None)
 
 
-def has_earth_element(kind: SchemeKind) -> bool:
-    return build_scheme(kind).earth_leg is not None
+def biases_of(study: Study) -> tuple[Bias, ...]:
+    """Every combination of slopes; a second slope that equals the first has no break."""
+    wanted = study.candidates
+    found = [Bias(one, *((None, None) if other in (None, one) else (other, at)))
+             for one in wanted.slope1 for other in wanted.slope2 or (None,) for at in wanted.slope_break_a or (None,)]
+    return tuple(dict.fromkeys(found))
 
 
-def scheme_of(study: Study, kind: SchemeKind) -> Scheme:
-    return build_scheme(kind, study.scheme.watched_phases)
+def _split(study: Study, kind: str, ohm: float, bias: Bias | None, phase: tuple[float, ...], earth: tuple[float, ...],
+           delays: tuple[float, ...]) -> Iterator[Lattice]:
+    """The lattices of one scheme and resistance: one, or one a pick-up whose burden is given in VA at setting."""
+    scheme = scheme_of(study, kind)
+
+    def groups(axis: Axis, pickups: tuple[float, ...]) -> list[tuple[tuple[float, ...], float | None]]:
+        """Pick-ups that share a circuit, and the one on which the circuit depends."""
+        if not scheme.of(axis):
+            return [((), None)]
+        if getattr(study.relay, f"{axis}_burden_va") is None:
+            return [(pickups, None)]
+        return [((pickup,), pickup) for pickup in pickups]
+
+    for some, phase_a in groups("phase", phase):
+        for others, earth_a in groups("earth", earth):
+            yield Lattice(Circuit(kind, ohm, phase_a, earth_a), bias, some, others, delays)
 
 
-def lattices_of(*settings: Setting) -> tuple[Lattice, ...]:
+def lattices_of(study: Study, *settings: Setting) -> tuple[Lattice, ...]:
     """One-candidate lattices, for a fresh batch or a setting off the study's grid."""
-    return tuple(Lattice(s.scheme, s.stabilising_resistance_ohm, (s.phase_pickup_a,),
-                      () if s.earth_pickup_a is None else (s.earth_pickup_a,), (s.delay_s,)) for s in settings)
+    found: list[Lattice] = []
+    for s in settings:
+        bias = None if s.slope1 is None else Bias(s.slope1, s.slope2, s.slope_break_a)
+        found += _split(study, s.scheme, s.stabilising_resistance_ohm, bias, _one(s.phase_pickup_a),
+                        _one(s.earth_pickup_a), (s.delay_s,))
+    return tuple(found)
+
+
+def _one(pickup: float | None) -> tuple[float, ...]:
+    return () if pickup is None else (pickup,)
+
+
+def grid_lattices(study: Study) -> tuple[Lattice, ...]:
+    """The settings that the grids span."""
+    wanted = study.candidates
+    found: list[Lattice] = []
+    for kind in study.scheme.kinds:
+        scheme = scheme_of(study, kind)
+        ohms: Sequence[float] = wanted.stabilising_resistance_ohm if scheme.stabilised else (0.0,)
+        biases: Sequence[Bias | None] = biases_of(study) if scheme.biased else (None,)
+        for ohm in ohms:
+            for bias in biases:
+                found += _split(study, kind, ohm, bias, wanted.phase_pickup_a, wanted.earth_pickup_a, wanted.delay_s)
+    return tuple(found)
 
 
 def candidate_lattices(study: Study) -> tuple[Lattice, ...]:
     """All candidates; the present setting comes last, in a lattice of its own, unless it is one of them."""
-    wanted = study.candidates
-    lattices = tuple(
-        Lattice(kind, ohm, wanted.phase_pickup_a, wanted.earth_pickup_a if has_earth_element(kind) else (),
-                wanted.delay_s)
-        for kind in study.scheme.kinds for ohm in wanted.stabilising_resistance_ohm)
-    present = present_setting(study)
-    if present is None or any(present == setting for lattice in lattices for setting in lattice.settings()):
-        return lattices
-    return (*lattices, *lattices_of(present))
+    found, present = grid_lattices(study), present_setting(study)
+    if present is None or any(present == setting for lattice in found for setting in lattice.settings()):
+        return found
+    return (*found, *lattices_of(study, present))

@@ -6,29 +6,26 @@ reported together with the faults of the others."""
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator
 from itertools import pairwise
 
 from montecarlo.plant.earthing import WAYS_TO_EARTH
+from montecarlo.quantities import number
 from montecarlo.quantities.wording import listed, shown
+from montecarlo.relays.schemes import AXES
 from montecarlo.sampling.inputs import correlation_faults, list_inputs
 from montecarlo.secondary.ct import ENDS, CtPlaces
 from montecarlo.secondary.excitation import excitation_table
-from montecarlo.study.candidates import has_earth_element
+from montecarlo.study.candidates import biases_of
+from montecarlo.study.check import Check
+from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
+from montecarlo.study.scheme_checks import SCHEME_CHECKS, check_scheme
 
 __all__ = ["CHECKS", "MOST_CANDIDATES", "Check", "check_relay", "count_candidates", "ct_key"]
 
 MOST_CANDIDATES = 100_000
-
-
-@dataclass(frozen=True)
-class Check:
-    """A check and the tables that it reads."""
-
-    faults: Callable[[Study], Iterator[str]]
-    needs: tuple[str, ...]
+MATCHED_WITHIN = 0.05                                      # a matching transformer's taps; the rest is spill on load
 
 
 def check_samples(study: Study) -> Iterator[str]:
@@ -47,14 +44,6 @@ def check_reactances(study: Study) -> Iterator[str]:
         if not one <= other:
             yield (f"machine.{small}: {one:g} pu, must be at most machine.{large} = {other:g} pu; "
                    "are the two swapped?")
-
-
-def check_scheme(study: Study) -> Iterator[str]:
-    kinds = study.scheme.kinds
-    if not kinds:
-        yield "scheme.kind: [] is empty; name at least one scheme"
-    if len(set(kinds)) < len(kinds):
-        yield f"scheme.kind: {shown(list(kinds))} names a scheme twice; leave each once"
 
 
 def check_earthing(study: Study) -> Iterator[str]:
@@ -85,35 +74,10 @@ def check_relay(study: Study) -> Iterator[str]:
         elif relay.step_a is not None and not relay.step_a <= high - low:
             yield (f"relay.step_a: {relay.step_a:g} A, must be at most the width of relay.range_a = "
                    f"{high - low:g} A; give the smallest step of the setting")
-
-
-def check_elements(study: Study) -> Iterator[str]:
-    """A scheme with an earth element needs earth pick-ups; without one they mean nothing."""
-    with_earth = [kind for kind in study.scheme.kinds if has_earth_element(kind)]
-    given = study.candidates.earth_pickup_a
-    if with_earth and not given:
-        yield (f"candidates.earth_pickup_a: missing; the scheme {with_earth[0]} has an earth element, "
-               "name its pick-ups in A secondary")
-    if given and study.scheme.kinds and not with_earth:
-        yield (f"candidates.earth_pickup_a: {shown(list(given))}, but {listed(study.scheme.kinds)} has no earth "
-               "element; take it out or name a scheme that has one")
-
-
-def check_present(study: Study) -> Iterator[str]:
-    present, kinds = study.candidates.present, study.scheme.kinds
-    if present is None or not kinds:
-        return
-    scheme = present.scheme or (kinds[0] if len(kinds) == 1 else None)
-    if present.phase_pickup_a is None:
-        yield "candidates.present.phase_pickup_a: missing; give the phase elements' pick-up in service, in A secondary"
-    if scheme is None or scheme not in kinds:
-        yield (f"candidates.present.scheme: {shown(scheme) if scheme else 'missing'}; "
-               f"name one of scheme.kind: {listed(kinds, 'or')}")
-    elif has_earth_element(scheme) and present.earth_pickup_a is None:
-        yield "candidates.present.earth_pickup_a: missing; give the earth element's pick-up in service, in A secondary"
-    elif not has_earth_element(scheme) and present.earth_pickup_a is not None:
-        yield (f"candidates.present.earth_pickup_a: {present.earth_pickup_a:g} A, but {scheme} has no earth element; "
-               "take it out")
+    for axis in AXES:
+        if getattr(relay, f"{axis}_burden_va") is not None and getattr(relay, f"{axis}_burden_ohm") != number(0.0):
+            yield (f"relay.{axis}_burden_va: relay.{axis}_burden_ohm is given as well; give the burden in VA at "
+                   "setting or in ohms")
 
 
 def check_delays(study: Study) -> Iterator[str]:
@@ -130,12 +94,20 @@ def check_delays(study: Study) -> Iterator[str]:
 
 def count_candidates(study: Study) -> int:
     """Settings that the grids span, over all schemes, without the present one."""
-    grids = study.candidates
-    common = len(grids.phase_pickup_a) * len(grids.stabilising_resistance_ohm) * len(grids.delay_s)
-    return sum(common * (len(grids.earth_pickup_a) if has_earth_element(kind) else 1) for kind in study.scheme.kinds)
+    grids, total = study.candidates, 0
+    for kind in study.scheme.kinds:
+        scheme = scheme_of(study, kind)
+        axes = [grids.delay_s, *([grids.phase_pickup_a] if scheme.of("phase") else []),
+                *([grids.earth_pickup_a] if scheme.of("earth") else []),
+                *([grids.stabilising_resistance_ohm] if scheme.stabilised else []),
+                *([biases_of(study)] if scheme.biased else [])]
+        total += math.prod(map(len, axes))
+    return total
 
 
 def check_count(study: Study) -> Iterator[str]:
+    if any(check_scheme(study)):
+        return
     if not (count := count_candidates(study)) <= MOST_CANDIDATES:
         yield f"candidates: {count} settings in all, must be at most {MOST_CANDIDATES}; take coarser grids"
 
@@ -178,18 +150,22 @@ def ct_key(ct: CtPlaces, end: str, name: str) -> str:
 
 
 def check_ratios(study: Study) -> Iterator[str]:
-    one, other = (study.ct.at(end) for end in ENDS)
-    if not math.isclose(one.turns_ratio, other.turns_ratio, rel_tol=1e-9):
-        key = next(key for name in ("primary_a", "secondary_a") for end in ENDS
-                   if (key := ct_key(study.ct, end, name)).count(".") == 2)
-        yield (f"{key}: the neutral end has {one.primary_a:g}/{one.secondary_a:g} A, the line end "
-               f"{other.primary_a:g}/{other.secondary_a:g} A; the load would spill through the elements: "
-               "give both ends the same ratio")
+    """CTs of different ratio need matching, or the load would spill through the elements."""
+    one, rest = study.ct.at(ENDS[0]), study.ct.groups[1:]
+    for group in rest:
+        other = study.ct.at(group)
+        if not math.isclose(one.leg_ratio, other.leg_ratio, rel_tol=MATCHED_WITHIN):
+            key = next((key for name in ("primary_a", "secondary_a", "ratio_matching") for place in (group, ENDS[0])
+                        if (key := ct_key(study.ct, place, name)).count(".") == 2), f"ct.{group}.ratio_matching")
+            needed = other.turns_ratio / one.leg_ratio
+            yield (f"{key}: the neutral end has {one.primary_a:g}/{one.secondary_a:g} A, {group} "
+                   f"{other.primary_a:g}/{other.secondary_a:g} A; the load would spill through the elements: give both "
+                   f"the same ratio, or ct.{group}.ratio_matching = {needed:.5g}")
 
 
 def check_remanence(study: Study) -> Iterator[str]:
     """A core cannot rest at more flux than its loop holds."""
-    for end in ENDS:
+    for end in study.ct.groups:
         at = study.ct.at(end)
         low, high = at.remanence_percent.support()
         if not max(-low, high) <= at.remanence_bound_percent:
@@ -202,7 +178,7 @@ def check_remanence(study: Study) -> Iterator[str]:
 
 def check_excitation(study: Study) -> Iterator[str]:
     """An excitation curve with both stops exists only for ankle ratios inside a range that the bound decides."""
-    for end in ENDS:
+    for end in study.ct.groups:
         at = study.ct.at(end)
         low, high = at.ankle_ratio.support()
         least, most = excitation_table(at.remanence_bound_percent, at.saturation_exponent).ankle_range
@@ -223,8 +199,8 @@ def check_position(study: Study) -> Iterator[str]:
 
 
 def check_correlations(study: Study) -> Iterator[str]:
-    if any(check_events(study)):
-        return          # events without names of their own have inputs without keys of their own
+    if any(check_events(study)) or any(check_scheme(study)):
+        return          # events and legs without names of their own have inputs without keys of their own
     inputs = {item.key: item for item in list_inputs(study)}
     for index, (one, other, _) in enumerate(study.ties):
         for key in dict.fromkeys((one, other)):
@@ -239,11 +215,10 @@ def check_correlations(study: Study) -> Iterator[str]:
 
 EVERYTHING = tuple(Study.model_fields)
 CHECKS: tuple[Check, ...] = (
-    Check(check_samples, ("study",)), Check(check_reactances, ("machine",)), Check(check_scheme, ("scheme",)),
+    Check(check_samples, ("study",)), Check(check_reactances, ("machine",)), *SCHEME_CHECKS,
     Check(check_earthing, ("earthing",)), Check(check_relay, ("relay",)),
-    Check(check_elements, ("scheme", "candidates")),
-    Check(check_present, ("scheme", "candidates")),
-    Check(check_delays, ("machine", "internal_faults", "candidates")), Check(check_count, ("scheme", "candidates")),
+    Check(check_delays, ("machine", "internal_faults", "candidates")),
+    Check(check_count, ("scheme", "candidates", "ct")),
     Check(check_shares, ("internal_faults",)), Check(check_events, ("external_events",)),
     Check(check_policy, ("policy",)), Check(check_ratios, ("ct",)), Check(check_remanence, ("ct",)),
     Check(check_excitation, ("ct",)), Check(check_position, ("internal_faults", "correlations")),

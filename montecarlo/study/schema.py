@@ -20,10 +20,11 @@ __all__ = ["study_schema"]
 WORDS: dict[str, str] = {
     "CtPlaces.neutral_end": "what the neutral end's CTs have otherwise",
     "CtPlaces.line_end": "what the line end's CTs have otherwise",
+    "CtPlaces.neutral_conductor": "the CT between the neutral and its earthing; the table may be empty",
+    "CtPlaces.second_neutral_end": "own cores of a further element at the neutral end; the table may be empty",
+    "CtPlaces.second_line_end": "own cores of a further element at the line end; the table may be empty",
     "InternalFaults.shares": "share of each fault type; they sum to 1 [-]",
-    "Relay.measure": "what an element measures: true RMS over one cycle, or the one-cycle fundamental",
     "Relay.range_a": "smallest and largest pick-up that can be set, secondary [A]",
-    "SchemeChoice.kind": "one scheme, or a list of schemes compared on the same sampled events",
     "SchemeChoice.watched_phases": "the two phases that have a phase element",
 }
 

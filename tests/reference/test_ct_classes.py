@@ -38,7 +38,7 @@ def error_of(core, found, ohm, primary_a):
                   np.full((1, 1), found.knee_current_a),
                   excitation_table(core.bound_percent, core.exponent).at(np.full((1, 1), core.ankle)),
                   np.array([core.exponent]), np.zeros((1, 1)))
-    current, _ = steady.solve(np.ones((1, 1)), np.zeros((1, 1)), bank, np.full((1, 1), complex(primary_a)), OMEGA)
+    current = steady.solve(np.ones((1, 1)), np.zeros((1, 1)), bank, np.full((1, 1), complex(primary_a)), OMEGA).legs
     return complex(current[0, 0]) / primary_a - 1
 
 

@@ -13,6 +13,7 @@ from montecarlo.secondary import steady, transient
 from montecarlo.secondary.circuit import CtBank
 from montecarlo.secondary.ct import CurrentTransformer
 from montecarlo.secondary.excitation import excitation_table, loop_rms
+from montecarlo.secondary.measurement import Measurement
 
 OMEGA = 2 * np.pi * 50.0
 ONE_LEG = np.ones((1, 1))
@@ -29,7 +30,7 @@ def one_ct(*, turns: float, series_ohm: float, knee_v: float, knee_a: float, cur
 
 def phasors(bank: CtBank, leg_ohm: float, primary_a: complex) -> tuple[complex, complex]:
     """Secondary current [A] and core flux [knee flux]."""
-    legs, flux = steady.solve(ONE_LEG, np.full((1, 1), leg_ohm), bank, np.full((1, 1), primary_a + 0j), OMEGA)
+    legs, _, flux = steady.solve(ONE_LEG, np.full((1, 1), leg_ohm), bank, np.full((1, 1), primary_a + 0j), OMEGA)
     return complex(legs[0, 0]), complex(flux[0, 0])
 
 
@@ -37,7 +38,7 @@ def secondary_wave(bank: CtBank, leg_ohm: float, wave: Array, window: transient.
     """Secondary current at step ends [A] under a primary wave on `window.times`."""
     return transient.solve(
         ONE_LEG, np.full((1, 1), leg_ohm), bank, transient.Source(wave[None, None], np.array([0])), window,
-        np.zeros((1, 1), complex), watch=(0,), fundamental=False, delays_s=(0.0,), keep_trace=True).trace[0, 0]
+        np.zeros((1, 1), complex), Measurement(legs=(0,)), keep_trace=True).trace[0, 0]
 
 
 LINEAR = (1.0, 0.0, 0.0, 0.0)

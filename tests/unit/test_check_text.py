@@ -11,7 +11,10 @@ import pytest
 
 from montecarlo import read_study
 from montecarlo.quantities import Distribution
+from montecarlo.relays.schemes import Axis
 from montecarlo.sampling.inputs import list_inputs
+from montecarlo.study.candidates import Lattice
+from montecarlo.study.circuits import Circuit
 from studies.check_text import check_text
 from studies.desk import Desk
 from studies.desk_text import hand_calculation, reach
@@ -101,21 +104,22 @@ def test_largest_through_fault_is_taken_over_the_events() -> None:
 # --- operating currents -----------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("earth", [True, False])
+@pytest.mark.parametrize("axis", ["phase", "earth"])
 @pytest.mark.parametrize("ohm", [0.0, 200.0, 1000.0])
-def test_phasors_lie_between_ideal_cts_and_the_upper_bound(earth: bool, ohm: float) -> None:
+def test_phasors_lie_between_ideal_cts_and_the_upper_bound(axis: Axis, ohm: float) -> None:
     desk = Desk(study_with({"relay.phase_burden_ohm": 20.0}))
-    path = 20.0 + (ohm + 0.1 if earth else 0.0) + 6.0
+    path = 20.0 + (ohm + 0.1 if axis == "earth" else 0.0) + 6.0
     for pickup in (0.01, 0.03, 0.05):
-        most = desk.turns * (pickup + (6 if earth else 2) * desk.exciting_a(pickup * path))
-        found = desk.operating_a("two_phase_one_earth", ohm if earth else 0.0, earth, pickup, 1.05 * most)
-        assert desk.turns * pickup < found < most
+        most = desk.turns * (pickup + (6 if axis == "earth" else 2) * desk.exciting_a(pickup * path))
+        on = Lattice(Circuit("two_phase_one_earth", ohm), None, (pickup,), (pickup,), (0.0,))
+        assert desk.turns * pickup < desk.operating_a(on, axis, pickup, 1.05 * most) < most
 
 
 def test_ideal_cts_operate_at_the_ratio() -> None:
     desk = Desk(study_with({"ct.knee_current_a": 0.0}))
     assert desk.exciting_a(100.0) == 0
-    assert desk.operating_a("two_phase_one_earth", 500.0, True, 0.02, 40.0) == pytest.approx(30.0, rel=1e-9)
+    on = Lattice(Circuit("two_phase_one_earth", 500.0), None, (0.1,), (0.02,), (0.0,))
+    assert desk.operating_a(on, "earth", 0.02, 40.0) == pytest.approx(30.0, rel=1e-9)
 
 
 def test_exciting_current_keeps_the_knee() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -12,20 +13,22 @@ from numpy.typing import NDArray
 from montecarlo.quantities import Array
 from montecarlo.secondary import transient
 from montecarlo.secondary.circuit import CtBank
+from montecarlo.secondary.measurement import Measurement
 from tests.secondary_cases import FREQUENCY_HZ, OMEGA, random_circuits
 
 CYCLE_S = 1 / FREQUENCY_HZ
 TURNS = 100.0
 
 
-def measured(waves: Array, window: transient.Window, *, fundamental: bool = False, delays_s: tuple[float, ...] = (0.0,),
-             settle: float = 0.0, loop_from: int = -1) -> NDArray[np.float64]:
-    """Pick-ups (n, delays) of one ideal CT that drives one leg of 50 ohm; waves (n, points) in secondary amperes."""
+def measured(waves: Array, window: transient.Window, *, settle: float = 0.0, loop_from: int = -1,
+             **wanted: Any) -> NDArray[np.float64]:
+    """Pick-ups (n, delays) of one ideal CT that drives one leg of 50 ohm; waves (n, points) in secondary amperes;
+    `wanted` of the `Measurement`."""
     ones = np.ones((len(waves), 1))
     bank = CtBank(TURNS * ones, 2.0 * ones, ones, 0.0 * ones, np.zeros((4, len(waves), 1)), np.array([15]), 0.0 * ones)
     source = transient.Source(TURNS * waves[:, None], np.array([0]), loop_from)
     return transient.solve(np.ones((1, 1)), 50.0 * ones, bank, source, window, np.zeros((len(waves), 1), complex),
-                           watch=(0,), fundamental=fundamental, delays_s=delays_s, settle=settle).pickup[:, 0]
+                           Measurement(legs=(0,), **wanted), settle=settle).pickup[:, 0, 0]
 
 
 # --- one cycle --------------------------------------------------------------------------------------------
@@ -46,7 +49,7 @@ def test_fundamental_of_waves_that_last(per_cycle: int) -> None:
     angle = OMEGA * window.times()
     waves = np.stack([np.full(angle.size, -3.0), np.sqrt(2) * np.sin(angle + 0.3),
                       2 + np.sqrt(2) * (3 * np.cos(angle) + 1.5 * np.sin(3 * angle + 1) + 2 * np.cos(7 * angle))])
-    assert measured(waves, window, fundamental=True)[:, 0] == pytest.approx([0.0, 1.0, 3.0], abs=1e-12)
+    assert measured(waves, window, quantity="fundamental")[:, 0] == pytest.approx([0.0, 1.0, 3.0], abs=1e-12)
 
 
 @pytest.mark.parametrize("frequency_hz", [45.0, 55.0, 250.0, 320.0])
@@ -60,7 +63,7 @@ def test_off_the_rated_frequency(frequency_hz: float) -> None:
     rms = np.sqrt(np.trapezoid(fine**2, dx=1 / 2000, axis=0)).max()
     turned = np.abs(np.trapezoid(fine * np.exp(-1j * OMEGA * inside), dx=1 / 2000, axis=0)).max() * np.sqrt(2)
     assert measured(wave[None], window)[0, 0] == pytest.approx(rms, rel=5e-3)
-    assert measured(wave[None], window, fundamental=True)[0, 0] == pytest.approx(turned, abs=5e-3)
+    assert measured(wave[None], window, quantity="fundamental")[0, 0] == pytest.approx(turned, abs=5e-3)
 
 
 def test_a_pulse_shorter_than_a_step_counts_by_its_area() -> None:

@@ -11,7 +11,7 @@ import pytest
 
 from montecarlo.report.tables import run_study
 from montecarlo.sampling.inputs import list_inputs
-from montecarlo.secondary.circuit import build_bank
+from montecarlo.secondary.circuit import at_places, build_bank
 from montecarlo.secondary.excitation import excitation_table, loop_rms
 from montecarlo.study.description import Study
 from tests.unit.studies import REMOVE, faults_of, study_with
@@ -34,7 +34,7 @@ def points(knee_v: float, knee_a: float, ankle: float, exponent: int, bound: flo
 def bank_of(study: Study) -> Any:
     samples = {item.key: np.full((1, item.width) if item.width > 1 else 1, item.distribution.centre())
                for item in list_inputs(study)}
-    return build_bank(study.ct, samples, study.machine.omega)
+    return at_places(build_bank(study.ct, samples, study.machine.omega), tuple(range(6)))
 
 
 # --- what is filled in ------------------------------------------------------------------------------------

@@ -131,8 +131,9 @@ def test_csv_columns_lie_beside_the_study_file(tmp_path: Path) -> None:
     ("machine.stator_capacitance_f", 0.2,
      "machine.stator_capacitance_f: 0.2 F, must be at least 0 and at most 0.0001 F"),
     ("study.samples", 1.5, "study.samples: 1.5; expected a whole number: sampled events of each counted type [-]"),
-    ("scheme.kind", "per_fase", 'scheme.kind: "per_fase"; expected "per_phase" or "two_phase_one_earth" or a list of '
-                                "these"),
+    ("scheme.kind", "per_fase", 'scheme.kind: "per_fase" is unknown; did you mean per_phase?'),
+    ("scheme.kind", 3, "scheme.kind: 3; expected a text or a list of these: per_phase, two_phase_one_earth, biased, "
+                       "restricted_earth_fault, or the name of a scheme in [[scheme.custom]]"),
     ("scheme.watched_phases", ["L1"],
      'scheme.watched_phases: ["L1"]; expected a list of 2, each "L1", "L2" or "L3"'),
     ("scheme.watched_phases", ["L1", "L1"],

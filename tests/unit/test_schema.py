@@ -66,7 +66,7 @@ def test_a_csv_column_is_a_distribution() -> None:
     {"earthing.resistance_ohm": {"dist": "lognormal", "median": -6, "sigma": 1}},
     {"earthing.resistance_ohm": {"dist": "lognormal", "mean": 6, "sigma": 1}},
     {"candidates.phase_pickup_a": []}, {"candidates.phase_pickup_a": 0.1}, {"candidates.phase_pickup_a": [0]},
-    {"candidates.delay_s": {"from": 0, "to": 1}}, {"scheme.kind": "per_fase"}, {"study.samples": 1.5},
+    {"candidates.delay_s": {"from": 0, "to": 1}}, {"scheme.kind": 3}, {"study.samples": 1.5},
     {"machine.line_voltage_v": 11}, {"policy": REMOVE}, {"external_events": {}}, {"machine.line_voltage_v": True},
 ])
 def test_what_the_door_refuses_the_schema_refuses(changes: dict[str, Any]) -> None:

@@ -1,0 +1,162 @@
+"""Earth faults along the whole winding: where each setting would only just operate, by phasors or in time."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from montecarlo.engine import primary
+from montecarlo.engine.block import EARTH, Block
+from montecarlo.estimates.choose import centres
+from montecarlo.estimates.conditional import critical_position, winding_nodes
+from montecarlo.estimates.tally import Tally, sum_conditional
+from montecarlo.quantities import Array
+from montecarlo.relays.places import carried
+from montecarlo.relays.schemes import AXES, Axis
+from montecarlo.secondary import steady, transient
+from montecarlo.secondary.circuit import take
+from montecarlo.secondary.excitation import excitation_table
+from montecarlo.secondary.restraint import GREATER_OF, NO_BIAS, SUM, Form
+from montecarlo.study.candidates import Lattice
+from montecarlo.study.circuits import Circuit, leg_ohm, measurement, scheme_of
+from montecarlo.study.description import Study
+
+__all__ = ["EARTH", "STEADY_INTERVALS", "beyond_phasors", "earth_faults"]
+
+STEADY_INTERVALS = 32                                      # of the winding, phasor solution
+TRANSIENT_INTERVALS = 16                                   # of the winding, transient solution
+SETTLED_SHARE = 1e-3                                       # a cycle's change of the RMS that ends a transient pass
+
+Sweeps = dict[Circuit, Array]                              # (n, nodes, elements, forms, delays) by circuit
+
+
+def earth_faults(block: Block) -> Tally:
+    """Conditional on all but the position: each sample is solved along the winding, on every circuit."""
+    notes = {"re_entries": 0.0, "interpolation": 0.0, "interpolated": 0.0, "transient_samples": 0.0}
+    by_phasors = {circuit: _by_phasors(block, circuit, winding_nodes(STEADY_INTERVALS)) for circuit in block.circuits}
+    late = dict.fromkeys(lattice.circuit for lattice in block.job.lattices
+                         if any(part.any() for part in beyond_phasors(block.study, lattice)))
+    coarse = winding_nodes(TRANSIENT_INTERVALS)
+    in_time = {circuit: _in_time(block, circuit, coarse) for circuit in late}
+    notes["transient_samples"] += len(block) * coarse.size * len(late)
+    tallies = []
+    for lattice in block.job.lattices:
+        phase_x, earth_x = critical_positions(block, lattice, by_phasors, in_time, notes)
+        tallies.append(sum_conditional(
+            phase_x, earth_x, block.load_pickups(lattice), np.array(lattice.phase_thresholds),
+            np.array(lattice.earth_thresholds), block.plants, block.study.internal_faults.position.cdf,
+            block.even_positions))
+    return Tally(tuple(tallies), notes)
+
+
+def beyond_phasors(study: Study, lattice: Lattice) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Phase and earth pick-ups at which remanence decides, so that phasors will not do: the voltage through an earth
+    fault's path is too near the knee, or the CTs in parallel take more exciting current than the element gets.
+
+    The current of an earth fault passes every leg of the faulted phase's CT, whichever element watches."""
+    scheme = scheme_of(study, lattice.scheme)
+    core = study.ct.weakest(scheme.groups)
+    knee = core.knee_voltage_v.centre()
+    path = leg_ohm(study, lattice.circuit, centres(study))[0, list(scheme.path)].sum()
+    curve = excitation_table(core.remanence_bound_percent, core.saturation_exponent).at(core.ankle_ratio.centre())
+
+    def late(pickup_a: tuple[float, ...]) -> NDArray[np.bool_]:
+        flux = np.array(pickup_a) * path / knee
+        each = np.repeat(curve[:, None], flux.size, axis=1)
+        loop = steady.describing_function(np.clip(flux, 1e-9, 1.0), each, core.saturation_exponent)
+        exciting = core.knee_current_a.centre() * np.abs(loop) * flux / np.sqrt(2)
+        beyond = (flux > steady.VALID_KNEE_SHARE) | (scheme.parallel * exciting > np.array(pickup_a))
+        return np.asarray(beyond)
+
+    return late(lattice.phase_pickup_a), late(lattice.earth_pickup_a)
+
+
+# --- from quantities along the winding to critical positions ----------------------------------------------
+
+
+def critical_positions(block: Block, lattice: Lattice, by_phasors: Sweeps, in_time: Sweeps,
+                       notes: dict[str, float]) -> tuple[Array, Array]:
+    """x* of every phase and earth setting, (n, P, D) and (n, E, D): by phasors, by the transient pass beyond them; 1
+    without such an element."""
+    delays = block.delays(lattice.circuit)
+    columns = [delays.index(delay) for delay in lattice.delay_s]
+    out = []
+    for axis, pickups, late in zip(AXES, (lattice.phase_pickup_a, lattice.earth_pickup_a),
+                                   beyond_phasors(block.study, lattice), strict=True):
+        level = np.array(pickups)
+        x = np.ones((len(block), max(level.size, 1), len(columns)))
+        if level.size and not late.all():
+            sweep = by_phasors[lattice.circuit][..., 0]
+            x[:, ~late] = _positions(block, lattice, axis, sweep, level[~late], notes)[..., None]
+        for d, column in enumerate(columns if late.any() else ()):
+            sweep = in_time[lattice.circuit][..., column]
+            x[:, late, d] = _positions(block, lattice, axis, sweep, level[late], notes)
+        out.append(x)
+    return out[0], out[1]
+
+
+def _positions(block: Block, lattice: Lattice, axis: Axis, sweep: Array, level: Array,
+               notes: dict[str, float]) -> Array:
+    """x* (n, settings) from what the elements compare at the nodes, sweep (n, nodes, elements, forms).
+
+    The quantity of the greater-of form jumps where the differential passes the bias; its two conditions do not, and
+    an element operates from the later of their places on. (Each is held for the delay by itself.)"""
+    nodes, forms = winding_nodes(sweep.shape[1] - 1), _winding_forms(block, lattice.circuit)
+    elements, form = list(block.scheme(lattice.circuit).of(axis)), block.form(lattice)
+
+    def place(currents: Array, at: Array) -> Array:
+        x, re_entries = critical_position(nodes, currents, at)
+        rough, _ = critical_position(nodes[::2], currents[:, ::2], at)
+        notes["re_entries"] += float(re_entries.sum())
+        notes["interpolation"] += float(np.nansum(np.abs(x - rough)))
+        notes["interpolated"] += float(x.size)
+        return x
+
+    if form[0] != GREATER_OF:
+        return place(sweep[..., elements, forms.index(form)].max(axis=-1), level)
+    amount, margin = sweep[..., forms.index(NO_BIAS)], sweep[..., forms.index((SUM, *form[1:]))]
+    return np.asarray(np.min([np.maximum(place(amount[..., k], level), place(margin[..., k], np.zeros(1)))
+                              for k in elements], axis=0))
+
+
+def _winding_forms(block: Block, circuit: Circuit) -> tuple[Form, ...]:
+    """The forms of bias that are solved for: the greater-of form by its two conditions."""
+    found: list[Form] = []
+    for form in block.forms(circuit):
+        found += [NO_BIAS, (SUM, *form[1:])] if form[0] == GREATER_OF else [form]
+    return tuple(dict.fromkeys(found))
+
+
+# --- solutions along the winding --------------------------------------------------------------------------
+
+
+def _by_phasors(block: Block, circuit: Circuit, nodes: Array) -> Array:
+    """What each element compares with its setting at every node, (n, nodes, elements, forms, 1)."""
+    scheme, n = block.scheme(circuit), len(block)
+    each = np.repeat(np.arange(n), nodes.size)
+    currents = carried(primary.earth_faults(block, nodes).reshape(n * nodes.size, 6), scheme.places)
+    solved = steady.solve(scheme.table, block.leg_ohm(circuit)[each], take(block.bank(circuit), each), currents,
+                          block.omega)
+    quantity = solved.quantities(measurement(block.study, scheme, _winding_forms(block, circuit)))
+    by_node = np.moveaxis(quantity.reshape(n, nodes.size, *quantity.shape[1:]), 1, -1)
+    return np.moveaxis(block.per_setting(circuit, by_node), -1, 1)[..., None]
+
+
+def _in_time(block: Block, circuit: Circuit, nodes: Array) -> Array:
+    """The same by the transient pass, for each delay on the circuit, (n, nodes, elements, forms, D). Sinusoidal fault
+    current from a random point on wave (its DC time constant X/(ωR_N) is under a millisecond), remanence and load
+    before it."""
+    scheme, ohm = block.scheme(circuit), block.leg_ohm(circuit)
+    angle = 2 * np.pi * block.uniform("point_on_wave")
+    turn = np.exp(1j * angle)[:, None]
+    window = transient.Window(block.study.machine.frequency_hz, block.study.internal_faults.allowed_time_s)
+    flux = block.solved(circuit, block.load_primary).flux
+    wanted = measurement(block.study, scheme, _winding_forms(block, circuit), block.delays(circuit))
+    out = []
+    for k in range(nodes.size):
+        during = primary.earth_faults(block, nodes[k:k + 1])[:, 0]
+        currents = primary.step_currents(block, window, block.load_primary * turn, during * turn)
+        response = transient.solve(scheme.table, ohm, block.bank(circuit), currents.at(scheme.places), window,
+                                   flux * turn, wanted, settle=SETTLED_SHARE)
+        out.append(block.per_setting(circuit, response.pickup))
+    return np.stack(out, axis=1)

@@ -1,0 +1,39 @@
+"""Where CTs may stand: places by name, and which of the six primary currents each of them carries."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Phasors = NDArray[np.complex128]
+
+PHASES = ("L1", "L2", "L3")
+ENDS = ("neutral_end", "line_end")                         # of the winding; a primary current for each phase of each
+NEUTRAL_CONDUCTOR = "neutral_conductor"
+SECOND_CORES = tuple(f"second_{end}" for end in ENDS)      # own cores of a further element at the same places
+GROUPS = (*ENDS, NEUTRAL_CONDUCTOR, *SECOND_CORES)         # tables of [ct] that may describe CTs of their own
+
+
+def _members(group: str) -> tuple[str, ...]:
+    return (group,) if group == NEUTRAL_CONDUCTOR else tuple(f"{group}.{phase}" for phase in PHASES)
+
+
+PLACES = tuple(place for group in GROUPS for place in _members(group))
+GROUP_OF = tuple(group for group in GROUPS for _ in _members(group))
+NEUTRAL = PLACES.index(NEUTRAL_CONDUCTOR)
+
+
+def places_of(group: str) -> list[int]:
+    """Numbers of the places of one of `GROUPS`."""
+    return [k for k, of in enumerate(GROUP_OF) if of == group]
+
+
+CHANNELS = np.array([*range(6), 6, *range(6)])
+"""Which current each place carries: 0-5 the ends' phases, 6 the neutral conductor's."""
+
+
+def carried(currents: Phasors, places: tuple[int, ...]) -> Phasors:
+    """Currents at CT places (..., places) from those of the ends, (..., 6): neutral end L1, L2, L3, line end; positive
+    from the neutral to the terminals. The neutral conductor carries the sum of the neutral end's three."""
+    seven = np.concatenate([currents, currents[..., :3].sum(axis=-1, keepdims=True)], axis=-1)
+    return np.asarray(seven[..., CHANNELS[list(places)]])

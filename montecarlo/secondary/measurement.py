@@ -1,0 +1,59 @@
+"""What elements measure of the legs' and the CTs' currents; for the phasor and the transient solution alike."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from montecarlo.quantities import Array
+from montecarlo.secondary.kernel import POINTS
+from montecarlo.secondary.restraint import NO_BIAS, Form
+from montecarlo.secondary.workspace import CURRENT, FUNDAMENTAL, LEG, PEAK_VALUE, RMS, Meter
+
+QUANTITIES = {"rms": RMS, "fundamental": FUNDAMENTAL, "peak": PEAK_VALUE}
+
+
+def circle(per_cycle: int) -> Array:
+    """Cosine and sine at the three points of each step of a cycle, times the points' weights: (6, per_cycle)."""
+    turns = np.array([[weight * np.exp(2j * np.pi * (k + place) / per_cycle) for k in range(per_cycle)]
+                      for weight, place in POINTS])
+    return np.concatenate([turns.real, turns.imag])
+
+
+@dataclass(frozen=True, kw_only=True)
+class Measurement:
+    """What the elements make of the currents.
+
+    legs: the leg of every element; bias: the CTs (columns of the table) that restrain each, none or several;
+    bias_current: mean, sum or largest of these; forms: `restraint.Form`, each judged for itself; quantity: what is
+    measured of a current, the peak as if of a sinusoid; delays_s: for which it must be held, less over_travel_s, by
+    which an element with a moving part runs on; drop_off: the share of its pick-up at which an element resets."""
+
+    legs: tuple[int, ...]
+    bias: tuple[tuple[int, ...], ...] = ()
+    bias_current: str = "mean"
+    forms: tuple[Form, ...] = (NO_BIAS,)
+    quantity: str = "rms"
+    delays_s: tuple[float, ...] = (0.0,)
+    drop_off: float = 1.0
+    over_travel_s: float = 0.0
+
+    @property
+    def shape(self) -> tuple[int, int, int]:
+        """Elements, forms, delays."""
+        return len(self.legs), len(self.forms), len(self.delays_s)
+
+    def meter(self, step_s: float, per_cycle: int) -> Meter:
+        """The same for the compiled pass, on its grid of time."""
+        bias = self.bias or ((),) * len(self.legs)
+        rows = list(dict.fromkeys([LEG + leg for leg in self.legs] + [CURRENT + ct for cts in bias for ct in cts]))
+        most = max(1, *(len(cts) for cts in bias))
+        which = np.full((len(bias), most), -1)
+        for e, cts in enumerate(bias):
+            which[e, :len(cts)] = [rows.index(CURRENT + ct) for ct in cts]
+        share = [1 / max(len(cts), 1) if self.bias_current == "mean" else 1.0 for cts in bias]
+        holds = [round(max(delay - self.over_travel_s, 0.0) / step_s) for delay in self.delays_s]
+        return Meter(np.array(rows), np.array([rows.index(LEG + leg) for leg in self.legs]), which,
+                     self.bias_current == "largest", np.array(share), np.array(self.forms, float),
+                     QUANTITIES[self.quantity], circle(per_cycle), np.array(holds), self.drop_off)

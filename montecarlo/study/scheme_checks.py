@@ -1,0 +1,120 @@
+"""What makes the scheme, its pilots and the settings that belong to it meaningless: a line a fault."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterator
+
+from montecarlo.quantities.wording import listed, shown
+from montecarlo.relays.places import GROUPS, NEUTRAL_CONDUCTOR
+from montecarlo.relays.schemes import AXES, BUILT_IN, custom_faults
+from montecarlo.secondary.ct import ENDS
+from montecarlo.study.check import Check
+from montecarlo.study.circuits import scheme_of
+from montecarlo.study.description import Study
+
+__all__ = ["SCHEME_CHECKS", "check_scheme"]
+
+SLOPES = ("slope1", "slope2", "slope_break_a")
+
+
+def check_scheme(study: Study) -> Iterator[str]:
+    """Every kind is known and named once; the study's own schemes are whole."""
+    kinds, own = study.scheme.kinds, [scheme.name for scheme in study.scheme.custom]
+    if not kinds:
+        yield "scheme.kind: [] is empty; name at least one scheme"
+    if len(set(kinds)) < len(kinds):
+        yield f"scheme.kind: {shown(list(kinds))} names a scheme twice; leave each once"
+    known = (*BUILT_IN, *own)
+    for kind in kinds:
+        if kind not in known:
+            near = difflib.get_close_matches(kind, known, 1)
+            cure = f"did you mean {near[0]}?" if near else f"take {listed(known, 'or')}, or define it in scheme.custom"
+            yield f"scheme.kind: {shown(kind)} is unknown; {cure}"
+    for k, scheme in enumerate(study.scheme.custom):
+        if scheme.name in (*BUILT_IN, *own[:k]) or not (scheme.name.isidentifier() and scheme.name.isascii()):
+            yield (f"scheme.custom[{k}].name: {shown(scheme.name)}, must be a word of letters, digits and _ that no "
+                   "other scheme has")
+        yield from (f"scheme.custom[{k}].{fault}" for fault in custom_faults(scheme))
+
+
+def check_pilots(study: Study) -> Iterator[str]:
+    """CTs that a scheme uses are described; six-wire pilots have no common return."""
+    if any(check_scheme(study)):
+        return
+    for kind in study.scheme.kinds:
+        for group in GROUPS[len(ENDS):]:
+            if group in scheme_of(study, kind).groups and getattr(study.ct, group) is None:
+                what = "the CT in the neutral conductor" if group == NEUTRAL_CONDUCTOR else "cores of its own"
+                yield (f"ct.{group}: missing; the scheme {kind} uses {what}: add the table [ct.{group}], empty if the "
+                       "values of [ct] hold there too")
+    if study.scheme.pilots == "six_wire":
+        for group in study.ct.groups:
+            if study.ct.at(group).return_core_ohm.support() != (0.0, 0.0):
+                yield ("ct.return_core_ohm: six-wire pilots have no common return core; take it out, or set "
+                       "scheme.pilots = 'four_wire'")
+                break
+
+
+def check_elements(study: Study) -> Iterator[str]:
+    """Every element needs its grid; without one the grid means nothing."""
+    if any(check_scheme(study)) or not study.scheme.kinds:
+        return
+    schemes = [scheme_of(study, kind) for kind in study.scheme.kinds]
+    for axis in AXES:
+        having = [scheme.kind for scheme in schemes if scheme.of(axis)]
+        given = getattr(study.candidates, f"{axis}_pickup_a")
+        article = "an" if axis == "earth" else "a"
+        if having and not given:
+            yield (f"candidates.{axis}_pickup_a: missing; the scheme {having[0]} has {article} {axis} element, "
+                   "name its pick-ups in A secondary")
+        if given and not having:
+            yield (f"candidates.{axis}_pickup_a: {shown(list(given))}, but {listed(study.scheme.kinds)} has no {axis} "
+                   "element; take it out or name a scheme that has one")
+    biased = [scheme.kind for scheme in schemes if scheme.biased]
+    grids = {name: getattr(study.candidates, name) for name in SLOPES}
+    if biased and not grids["slope1"]:
+        yield (f"candidates.slope1: missing; the scheme {biased[0]} has biased elements, name their slopes, "
+               "as [0.1, 0.2]")
+    for name in SLOPES:
+        if grids[name] and not biased:
+            yield (f"candidates.{name}: {shown(list(grids[name]))}, but {listed(study.scheme.kinds)} has no biased "
+                   "element; take it out or name a scheme that has one")
+    if bool(grids["slope2"]) != bool(grids["slope_break_a"]):
+        lacking = "slope_break_a" if grids["slope2"] else "slope2"
+        yield f"candidates.{lacking}: missing; a second slope and the bias current where it begins go together"
+
+
+def check_present(study: Study) -> Iterator[str]:
+    """The setting in service belongs to one scheme and is whole."""
+    present, kinds = study.candidates.present, study.scheme.kinds
+    if present is None or not kinds or any(check_scheme(study)):
+        return
+    kind = present.scheme or (kinds[0] if len(kinds) == 1 else None)
+    if kind is None or kind not in kinds:
+        yield (f"candidates.present.scheme: {shown(kind) if kind else 'missing'}; "
+               f"name one of scheme.kind: {listed(kinds, 'or')}")
+        return
+    scheme = scheme_of(study, kind)
+    for axis in AXES:
+        pickup, has = getattr(present, f"{axis}_pickup_a"), scheme.of(axis)
+        whose = "phase elements'" if axis == "phase" else "earth element's"
+        if has and pickup is None:
+            yield f"candidates.present.{axis}_pickup_a: missing; give the {whose} pick-up in service, in A secondary"
+        elif not has and pickup is not None:
+            yield (f"candidates.present.{axis}_pickup_a: {pickup:g} A, but {kind} has no {axis} element; "
+                   "take it out")
+    if scheme.biased and present.slope1 is None:
+        yield "candidates.present.slope1: missing; give the slope in service"
+    for name in SLOPES:
+        if not scheme.biased and (value := getattr(present, name)) is not None:
+            yield f"candidates.present.{name}: {value:g}, but {kind} has no biased element; take it out"
+    if (present.slope2 is None) != (present.slope_break_a is None):
+        lacking = "slope2" if present.slope2 is None else "slope_break_a"
+        yield f"candidates.present.{lacking}: missing; a second slope and its break go together"
+
+
+SCHEME_CHECKS = (
+    Check(check_scheme, ("scheme",)), Check(check_pilots, ("scheme", "ct")),
+    Check(check_elements, ("scheme", "ct", "candidates")), Check(check_present, ("scheme", "ct", "candidates")),
+)
