@@ -17,6 +17,7 @@ from montecarlo.secondary import steady
 from montecarlo.study.candidates import Lattice, candidate_lattices, grid_lattices
 from studies.ct_text import excitation
 from studies.desk import PLACES, Desk
+from studies.short_circuit_text import short_circuit
 from studies.text import paragraph, table
 
 __all__ = ["hand_calculation", "reach"]
@@ -96,7 +97,7 @@ def _amperes(pickups: tuple[float, ...]) -> str:
 def hand_calculation(desk: Desk) -> list[str]:
     """The classic formulas with their numbers."""
     parts = (_unprotected, _operating_currents, _stability, _stabilising_resistance, _balancing, _capacitive,
-             lambda desk: excitation(desk.study))
+             short_circuit, lambda desk: excitation(desk.study))
     lines = [list(part(desk)) for part in parts]
     return [line for part in lines if part for line in ("", *part)][1:]
 

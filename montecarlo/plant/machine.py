@@ -23,6 +23,8 @@ class Machine(Section):
     rated_power_va: Annotated[float, Plain("VA", "rated apparent power", 1e4, 3e9)]
     line_voltage_v: Annotated[float, Plain("V", "rated line-to-line voltage", 100.0, 5e4)]
     frequency_hz: Annotated[float, Plain("Hz", "rated frequency", 15.0, 70.0)] = 50.0
+    rated_power_factor: Annotated[float, Plain(
+        "-", "rated power factor, overexcited; for the IEC 60909 currents that `check` prints", 0.0, 1.0)] = 0.85
     voltage_factor: Annotated[Distribution, Quantity(
         "pu", "terminal voltage before the fault over rated voltage", 0.0, above=True, usual=(0.5, 1.5), varies="event",
     )] = number(1.0)
