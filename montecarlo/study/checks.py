@@ -18,6 +18,7 @@ from montecarlo.quantities import Distribution
 from montecarlo.quantities.wording import listed
 from montecarlo.secondary.completion import design_of
 from montecarlo.secondary.ct import ENDS
+from montecarlo.study.backup_checks import backup_cautions
 from montecarlo.study.consistency import ct_key
 from montecarlo.study.description import Study
 from montecarlo.study.grids import snap
@@ -263,6 +264,10 @@ def check_present_step(study: Study) -> Iterator[Caution]:
                               f"nearest is {snapped.points[0]:g} A. It is judged as given.")
 
 
+def check_backup(study: Study) -> Iterator[Caution]:
+    yield from (Caution(*pair) for pair in backup_cautions(study))
+
+
 # --- events, assumptions and what the samples can show ----------------------------------------------------
 
 
@@ -329,6 +334,6 @@ CAUTIONS: tuple[Callable[[Study], Iterator[Caution]], ...] = (
     check_capacitive_current, check_heating, check_winding_exponent, check_winding_reactance, check_unit_connected,
     check_reach, check_zone_capacitance, check_voltage, check_frequency, check_time_constants, check_reactance_order,
     check_load, check_ct_rating, check_relay_rating, check_perfect_cts, check_alike, check_pickup_error,
-    check_present_step, check_clearing_times, check_bolted, check_position, check_assumed_weights, check_samples,
-    check_provable, check_event_kinds,
+    check_present_step, check_backup, check_clearing_times, check_bolted, check_position, check_assumed_weights,
+    check_samples, check_provable, check_event_kinds,
 )

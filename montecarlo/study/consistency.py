@@ -16,6 +16,7 @@ from montecarlo.relays.schemes import AXES
 from montecarlo.sampling.inputs import correlation_faults, list_inputs
 from montecarlo.secondary.ct import ENDS, CtPlaces
 from montecarlo.secondary.excitation import excitation_table
+from montecarlo.study.backup_checks import backup_faults
 from montecarlo.study.candidates import biases_of
 from montecarlo.study.check import Check
 from montecarlo.study.circuits import scheme_of
@@ -220,7 +221,8 @@ CHECKS: tuple[Check, ...] = (
     Check(check_delays, ("machine", "internal_faults", "candidates")),
     Check(check_count, ("scheme", "candidates", "ct")),
     Check(check_shares, ("internal_faults",)), Check(check_events, ("external_events",)),
-    Check(check_policy, ("policy",)), Check(check_ratios, ("ct",)), Check(check_remanence, ("ct",)),
+    Check(backup_faults, ("machine", "backup")), Check(check_policy, ("policy",)),
+    Check(check_ratios, ("ct",)), Check(check_remanence, ("ct",)),
     Check(check_excitation, ("ct",)), Check(check_position, ("internal_faults", "correlations")),
     Check(check_correlations, EVERYTHING),
 )

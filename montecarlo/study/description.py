@@ -12,6 +12,7 @@ from montecarlo.plant.internal import InternalFaults
 from montecarlo.plant.machine import Load, Machine, Network
 from montecarlo.plant.states import States
 from montecarlo.quantities import Plain, Section, Word
+from montecarlo.relays.backup import Backup
 from montecarlo.relays.elements import Relay
 from montecarlo.relays.schemes import SchemeChoice
 from montecarlo.secondary.ct import CtPlaces
@@ -106,6 +107,7 @@ class Study(Section):
     ct: Annotated[CtPlaces, Word("current transformers: all six, and what one end has otherwise")]
     scheme: Annotated[SchemeChoice, Word("the differential scheme, or several to compare")]
     relay: Annotated[Relay, Word("burdens, measured quantity, pick-up error, setting range and step")] = Relay()
+    backup: Annotated[Backup, Word("back-up elements in the neutral, told beside the differential")] | None = None
     internal_faults: Annotated[InternalFaults, Word("faults in the zone: how often, of what type, where")]
     external_events: Annotated[tuple[ExternalEvent, ...], Word(
         "events outside the zone, each a table [[external_events]]")]

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from montecarlo.plant.internal import earth_fault
 from montecarlo.plant.machine import PHASE_ROTATION
 from tests.unit.events import BASE_OHM, OMEGA, PHASE_V, T, currents_of, event_of, phasor, scene_of
 
@@ -154,3 +155,42 @@ def test_the_fault_ends_at_zeros_and_load_goes_on():
     assert cut[..., -160:] == pytest.approx(load[..., -160:], abs=1e-4)
     before = T <= 0.03
     assert cut[..., before] == pytest.approx(whole[..., before])
+
+
+# --- the machine's neutral --------------------------------------------------------------------------------
+
+NEUTRAL = {"machine.stator_capacitance_f": 0.2e-6, "machine.terminal_capacitance_f": 0.1e-6, "load.current_pu": 0.7,
+           "earthing.resistance_ohm": 5.0, "network.reactance_pu": 0.3, "earthing.other_neutrals_ohm": 8.0}
+
+
+def test_the_neutral_carries_what_the_three_phases_bring_it_until_the_fault_ends():
+    event, angle = event_of("phase_earth"), np.linspace(0, 6, 12)
+    scene = scene_of(event, NEUTRAL | {"own.clearing_time_s": 0.08}, angle=angle, phase=np.arange(12) % 3)
+    neutral, phases = event.neutral_current(scene, T), event.currents(scene, T)[:, :3].sum(axis=1)
+    assert neutral[:, T <= 0.08] == pytest.approx(phases[:, T <= 0.08], abs=1e-9 * abs(phases).max())
+    assert not neutral[:, T > 0.08 + 0.011].any()                                     # half a cycle to its zero
+    assert abs(np.diff(neutral)).max() <= 1.01 * abs(np.diff(neutral[:, T < 0.08])).max()
+
+
+@pytest.mark.parametrize("ohm", [31.8, 3.0 + 4.0j])
+def test_its_voltage_drives_what_the_zones_capacitance_takes(ohm):
+    event = event_of("phase_earth")
+    scene = replace(scene_of(event, LASTING | NEUTRAL, angle=0.0), neutral_ohm=np.array([ohm]))
+    out = event.currents(scene, 2 + CYCLE)[0]
+    voltage = -ohm * phasor(event.neutral_current(scene, 2 + CYCLE)[0], CYCLE)        # V_N = -Z_N I_N
+    into = phasor((out[:3] - out[3:]).sum(axis=0), CYCLE)
+    assert into == pytest.approx(3j * OMEGA * 0.3e-6 * voltage, rel=1e-6)
+
+
+def test_a_fault_at_the_terminals_lifts_the_neutral_alike_inside_and_outside_the_zone():
+    event, ohm = event_of("phase_earth"), 200.0
+    outside = event.neutral_current(scene_of(event, LASTING | {"earthing.resistance_ohm": ohm}, angle=0.0), CYCLE)[0]
+    inside = earth_fault(1.0, 0, PHASE_V, 0.0, 0.0, neutral_ohm=ohm, other_neutrals_ohm=np.inf,
+                         stator_capacitance_f=0.0, terminal_capacitance_f=0.0, external_capacitance_f=0.0, omega=OMEGA,
+                         infeed_share=0.0)
+    assert abs(phasor(outside, CYCLE)) == pytest.approx(abs(inside.neutral_voltage_v) / ohm, rel=1e-3)
+
+
+def test_an_event_clear_of_earth_has_no_neutral_current():
+    event = event_of("three_phase", external_reactance_pu=0.1)
+    assert event.neutral_current(scene_of(event), T) is None

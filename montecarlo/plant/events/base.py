@@ -91,6 +91,10 @@ class Event(Section):
         """What the six CTs have long carried at t = 0: RMS phasors at the point on wave. [A], (n, 6)"""
         return scene.load()
 
+    def neutral_current(self, scene: Scene, t: FloatArray) -> FloatArray | None:
+        """Current of the machine's neutral at the times t. [A], (n, nt); None for an event clear of earth."""
+        return None
+
     def by_hand(self, centre: Mapping[str, float]) -> tuple[float, str] | None:
         """AC component of the first cycle, RMS [pu], and the sum that gives it, with the study's inputs by key at
         their centres and the event's own at their worst; None where no hand formula holds."""

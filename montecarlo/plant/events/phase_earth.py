@@ -117,6 +117,14 @@ class PhaseEarth(Event):
         out[:, 3:] += fault - charging
         return out
 
+    def neutral_current(self, scene: Scene, t: FloatArray) -> FloatArray:
+        """(n, nt). The sum of the three phases at the neutral end; load and charging currents add nothing to it. It
+        ends at its own first zero after clearing: behind a resistor that of the fault current, with which it stops."""
+        through, _ = _added(scene, _bus(scene))
+        current = through.at(t, scene.machine.omega).sum(axis=1, keepdims=True)
+        interrupt(current, t, scene.own["clearing_time_s"])
+        return np.asarray(current[:, 0])
+
 
 def _bus(scene: Scene) -> EarthedBus:
     s, base = scene.samples, scene.machine.base_impedance_ohm
