@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from montecarlo.estimates import handcalc
 from montecarlo.quantities.wording import listed
 from montecarlo.relays.backup import Backup, NeutralCurrent
@@ -47,11 +45,17 @@ def backup_found(backup: Backup, table: pd.DataFrame, row: Mapping[str, Any], ro
             f"{nobody}, {row['nobody_per_year']:.2g} a year.")
     events = table[table["side"] == "external"].to_dict("records")
     if events:
-        shares = listed(f"{_with_limits(event, 'p_operates')} of {event['type']}" for event in events)
+        shares = listed(map(_at, events))
         text += f" Of the external events it operates at {shares}."
     else:
         text += " No external event of the study drives a current through the neutral, so it operates at none."
     return paragraph(text + " None of this is part of missed, false or the choice.")
+
+
+def _at(event: Mapping[str, Any]) -> str:
+    if event["p_operates"] == 0:
+        return f"none of {event['samples']} {event['type']} (at most {percent(event['p_operates_high'])})"
+    return f"{_with_limits(event, 'p_operates')} of {event['type']}"
 
 
 def elements(backup: Backup) -> str:
@@ -68,4 +72,4 @@ def _words(name: str) -> str:
 
 def _with_limits(row: Mapping[str, Any], name: str) -> str:
     p, low, high = (percent(row[f"{name}{end}"], 3) for end in ("", "_low", "_high"))
-    return f"{p} ({low.removesuffix(' %')} to {high})" if np.isfinite(row[f"{name}_low"]) else p
+    return f"{p} ({low.removesuffix(' %')} to {high})"

@@ -10,14 +10,15 @@ from montecarlo.quantities import Distribution, Quantity, meaning_of
 from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.checks import cautions
 from montecarlo.study.description import Study
+from studies.backup_text import backup_by_hand
 from studies.desk import Desk
 from studies.desk_text import hand_calculation, reach
 from studies.text import CAUTION, heading, paragraph, table
 
 __all__ = ["check_text"]
 
-INPUT_SECTIONS = ("machine", "network", "load", "states", "earthing", "ct", "scheme", "relay", "internal_faults",
-                  "external_events", "policy")
+INPUT_SECTIONS = ("machine", "network", "load", "states", "earthing", "ct", "scheme", "relay", "backup",
+                  "internal_faults",                  "external_events", "policy")
 
 
 def check_text(study: Study) -> str:
@@ -35,7 +36,7 @@ def check_text(study: Study) -> str:
     lines += heading("Earth faults that can be seen at all")
     lines += reach(desk)
     lines += heading("Hand calculation with every input at its centre")
-    lines += hand_calculation(desk)
+    lines += [*hand_calculation(desk), *backup_by_hand(desk)]
     for title, sentences in (("What reading changed", list(study.told)),
                              ("Cautions", [f"{caution.key}: {caution.text}" for caution in cautions(study)])):
         if sentences:

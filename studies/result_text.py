@@ -10,6 +10,7 @@ from montecarlo.estimates.choose import weights_of
 from montecarlo.report.figures import scheme_name, setting_text
 from montecarlo.report.look import percent
 from montecarlo.study.description import Study
+from studies.backup_text import backup_found
 from studies.text import paragraph, table
 
 if TYPE_CHECKING:
@@ -34,6 +35,7 @@ def result_text(result: Result) -> list[str]:
     else:
         lines += ["  rows without a word: neighbours of the chosen setting, from the study's own batch", ""]
         lines += _choice(result)
+    lines += _backup(result)
     for sentence in result.told:
         lines += paragraph(sentence, "- ", "  ")
     return lines
@@ -151,6 +153,16 @@ def _against_present(result: Result) -> str:
         what = "missed faults" if row["quantity"] == "p_missed" else "false trips"
         words.append(f"{what} {change} ({low} to {high})")
     return f"Minus the present setting, in percentage points: {', '.join(words)}." if words else ""
+
+
+def _backup(result: Result) -> list[str]:
+    """Of the chosen setting, or the one nearest to the limit."""
+    number = result.chosen or nearest(result.candidates)
+    if result.study.backup is None or number is None:
+        return []
+    row = result.candidates.set_index("candidate").loc[number].to_dict()
+    return backup_found(result.study.backup, result.backup, row, "the chosen setting" if result.chosen else
+                        f"no. {number}")
 
 
 def _with_limits(row: Mapping[str, Any], name: str, digits: int) -> str:

@@ -29,6 +29,8 @@ class SettingSweep:
 def findings(result: Result) -> Findings:
     """Tables, figures and text of a finished run."""
     frames = {name: getattr(result, name) for name in ("candidates", "by_type", "coverage", "inputs")}
+    if result.study.backup is not None:
+        frames["backup"] = result.backup
     if len(result.comparison):
         frames["comparison"] = result.comparison
     blind = figures.blind_zone_frame(result.candidates)

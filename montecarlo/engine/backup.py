@@ -2,15 +2,69 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from numpy.typing import NDArray
 
+from montecarlo.engine import primary
+from montecarlo.estimates.conditional import critical_position, winding_nodes
 from montecarlo.quantities import Array
 from montecarlo.relays.backup import Backup
+from montecarlo.secondary.transient import STEPS_PER_CYCLE
 
-__all__ = ["held", "one_cycle_rms", "operates_in_time"]
+if TYPE_CHECKING:
+    from montecarlo.engine.block import Block
+
+__all__ = ["critical_place", "held", "one_cycle_rms", "operated", "operates_in_time"]
 
 Flags = NDArray[np.bool_]
+INTERVALS = 32                                             # of the winding
+PHASE_PHASE_EARTH = "internal.phase_phase_earth"           # the one counted internal type that touches earth
+
+
+def critical_place(block: Block) -> Array | None:
+    """Up to where along the winding each sampled earth fault leaves every back-up element silent, (n,); None without
+    a back-up. 1: it never operates."""
+    if (needed := _least_a(block)) is None:
+        return None
+    nodes = winding_nodes(INTERVALS)
+    fault = primary.earth_fault(block, nodes)
+    carried = np.abs(fault.neutral_voltage_v / primary.neutral(block)[:, None])
+    place, _ = critical_position(nodes, carried / needed[:, None], [1.0])
+    return place[:, 0]
+
+
+def operated(block: Block) -> Flags | None:
+    """Whether the back-up operates on each sample of a counted type, (n,); None where there is no back-up or the type
+    is clear of earth: then nothing flows in the neutral."""
+    side, _, name = block.chunk.stratum.partition(".")
+    backup = block.study.backup
+    if backup is None:
+        return None
+    if block.chunk.stratum == PHASE_PHASE_EARTH:
+        needed = _least_a(block)
+        return np.asarray(np.abs(primary.phase_phase_earth(block).neutral_voltage_v / primary.neutral(block)) > needed)
+    event = next((item for item in block.study.external_events if (side, item.name) == ("external", name)), None)
+    current = None if event is None else primary.external_neutral(block, event)
+    if current is None:
+        return None
+    return operates_in_time(backup, _operating_a(block, backup), current, STEPS_PER_CYCLE,
+                            block.study.machine.frequency_hz)
+
+
+def _operating_a(block: Block, backup: Backup) -> dict[str, Array]:
+    return backup.operating_a(block.samples, primary.neutral(block), block.study.machine.phase_voltage_v)
+
+
+def _least_a(block: Block) -> Array | None:
+    """Neutral current at which the first element operates on a lasting fault, (n,): the door has seen to it that
+    every delay is within the allowed time. [A]"""
+    backup = block.study.backup
+    return None if backup is None else np.min(list(_operating_a(block, backup).values()), axis=0)
+
+
+# --- as an event passes -----------------------------------------------------------------------------------
 
 
 def one_cycle_rms(current: Array, per_cycle: int) -> Array:

@@ -10,10 +10,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from montecarlo.engine import primary, winding
+from montecarlo.engine import backup, primary, winding
 from montecarlo.engine.block import Block, Job, Judged
 from montecarlo.estimates.choose import OPEN_PILOTS, open_pilots
-from montecarlo.estimates.tally import LatticeTally, Tally, count_missed, count_operated
+from montecarlo.estimates.tally import BackupTally, LatticeTally, Tally, count_missed, count_operated, one_setting
+from montecarlo.quantities import Array
 from montecarlo.sampling.design import Chunk
 from montecarlo.secondary import transient
 from montecarlo.study.candidates import Lattice
@@ -46,7 +47,13 @@ def run_chunk(job: Job, chunk: Chunk) -> Tally:
             lasting = primary.overload(block)
         idle = OPEN_PILOTS.index(chunk.stratum) if chunk.stratum in OPEN_PILOTS else None
         judged = {circuit: block.steady(circuit, lasting, idle) for circuit in block.circuits}
-    return Tally(tuple(_count(block, lattice, judged[lattice.circuit]) for lattice in job.lattices))
+    tally = Tally(tuple(_count(block, lattice, judged[lattice.circuit]) for lattice in job.lattices))
+    if (caught := backup.operated(block)) is not None:
+        left = np.asarray(~caught, float)
+        nobody = (_count(block, lattice, judged[lattice.circuit], left) for lattice in job.lattices)
+        tally.backup = BackupTally(one_setting(caught, block.plants, conditional=False),
+                                   tuple(nobody) if kind == "internal" else ())
+    return tally
 
 
 def _external(block: Block, name: str) -> dict[Circuit, Judged]:
@@ -63,11 +70,12 @@ def _external(block: Block, name: str) -> dict[Circuit, Judged]:
     return judged
 
 
-def _count(block: Block, lattice: Lattice, judged: Judged) -> LatticeTally:
+def _count(block: Block, lattice: Lattice, judged: Judged, of: Array | None = None) -> LatticeTally:
+    """`of` (n,), 0 or 1: the samples of an internal fault whose misses are counted, all unless given."""
     event = block.pickups(lattice, judged)
     phase_a, earth_a = np.array(lattice.phase_thresholds), np.array(lattice.earth_thresholds)
     wanted = len(lattice.delay_s)
     if not block.chunk.stratum.startswith("internal."):
         return count_operated(event, phase_a, earth_a, wanted, block.plants)
-    weight = 2 * block.samples["internal_faults.position"] if block.even_positions else None
-    return count_missed(event, block.load_pickups(lattice), phase_a, earth_a, wanted, block.plants, weight)
+    weight = 2 * block.samples["internal_faults.position"] if block.even_positions and of is None else None
+    return count_missed(event, block.load_pickups(lattice), phase_a, earth_a, wanted, block.plants, weight, of)

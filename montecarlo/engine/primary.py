@@ -62,7 +62,7 @@ def _winding(block: Block, x: Array, reactance_pu: Array) -> Complex:
                                      block.study.machine.winding_exponent)
 
 
-def _neutral_ohm(block: Block) -> NDArray[Any]:
+def neutral(block: Block) -> NDArray[Any]:
     """Of the machine's own neutral, hot, whatever its kind of earthing. (n,)"""
     return neutral_ohm(block.study.earthing, block.samples, block.study.machine.phase_voltage_v)
 
@@ -71,7 +71,7 @@ def _earth_return(block: Block, wide: bool) -> dict[str, NDArray[Any]]:
     """The return path, (n, 1) for a sweep of positions or (n,)."""
     s, n = block.samples, len(block)
     path = {
-        "neutral_ohm": _neutral_ohm(block),
+        "neutral_ohm": neutral(block),
         "other_neutrals_ohm": s.get("earthing.other_neutrals_ohm", np.full(n, np.inf)),
         "stator_capacitance_f": s["machine.stator_capacitance_f"],
         "terminal_capacitance_f": s["machine.terminal_capacitance_f"],
@@ -81,21 +81,26 @@ def _earth_return(block: Block, wide: bool) -> dict[str, NDArray[Any]]:
     return {key: value[:, None] for key, value in path.items()} if wide else path
 
 
-def earth_faults(block: Block, nodes: Array) -> Complex:
-    """Currents at the six CTs with an earth fault at every node, load included: (n, nodes, 6) [A] RMS."""
+def earth_fault(block: Block, nodes: Array) -> internal.EarthFault:
+    """An earth fault at every node, without the load: (n, nodes)."""
     s = block.samples
     reactance = machine.earth_fault_reactance_pu(
         s["machine.subtransient_reactance_pu"], s["machine.negative_sequence_reactance_pu"],
         s["machine.zero_sequence_reactance_pu"])
     x = np.broadcast_to(nodes, (len(block), nodes.size))
-    fault = internal.earth_fault(
+    return internal.earth_fault(
         x, block.phase_number()[:, None], _emf(block)[:, None], _winding(block, x, reactance),
         s["internal_faults.earth_fault_resistance_ohm"][:, None], omega=block.omega, **_earth_return(block, True))
-    return np.asarray(fault.end_currents_a + _carried(block)[:, None])
 
 
-def phase_faults(block: Block, kind: str) -> Complex:
-    """Currents at the six CTs with a fault between phases, load included: (n, 6) [A] RMS."""
+def earth_faults(block: Block, nodes: Array) -> Complex:
+    """Currents at the six CTs with an earth fault at every node, load included: (n, nodes, 6) [A] RMS."""
+    return np.asarray(earth_fault(block, nodes).end_currents_a + _carried(block)[:, None])
+
+
+def _loops(block: Block) -> tuple[Complex, Complex]:
+    """Impedances per phase of a fault between phases at its sampled place, (n,) each: machine; infeed, np.inf for
+    none. [ohm]"""
     s, study = block.samples, block.study
     x = s["internal_faults.position"]
     reactance = machine.phase_fault_reactance_pu(s["machine.subtransient_reactance_pu"],
@@ -106,14 +111,26 @@ def phase_faults(block: Block, kind: str) -> Complex:
         network = s["network.reactance_pu"] * study.machine.base_impedance_ohm
         remaining = _winding(block, 1 - x[:, None], reactance)[:, 0]
         outside = np.where(np.isinf(network), np.inf, remaining + 1j * np.where(np.isinf(network), 0.0, network))
+    return own, outside
+
+
+def phase_phase_earth(block: Block) -> internal.EarthFault:
+    """Two phases to earth at the sampled place, without the load: (n,)."""
+    s = block.samples
+    return internal.phase_phase_earth(
+        s["internal_faults.position"], block.phase_number(), _emf(block), *_loops(block),
+        s["internal_faults.earth_fault_resistance_ohm"], omega=block.omega, **_earth_return(block, False))
+
+
+def phase_faults(block: Block, kind: str) -> Complex:
+    """Currents at the six CTs with a fault between phases, load included: (n, 6) [A] RMS."""
+    s = block.samples
     if kind == "phase_phase_earth":
-        fault = internal.phase_phase_earth(
-            x, block.phase_number(), _emf(block), own, outside, s["internal_faults.earth_fault_resistance_ohm"],
-            omega=block.omega, **_earth_return(block, False)).end_currents_a
+        fault = phase_phase_earth(block).end_currents_a
     else:
         fault = internal.phase_fault(
-            cast(Literal["phase_phase", "three_phase"], kind), x, block.phase_number(), _emf(block), own, outside,
-            s["internal_faults.phase_fault_resistance_ohm"],
+            cast(Literal["phase_phase", "three_phase"], kind), s["internal_faults.position"], block.phase_number(),
+            _emf(block), *_loops(block), s["internal_faults.phase_fault_resistance_ohm"],
             stator_capacitance_f=s["machine.stator_capacitance_f"],
             terminal_capacitance_f=s["machine.terminal_capacitance_f"], omega=block.omega,
             infeed_share=_infeed_share(block))
@@ -143,14 +160,25 @@ def _waves(block: Block, wave: Array, loop_from: int = -1) -> Waves:
     return Waves(wave, ends, loop_from)
 
 
-def external_event(block: Block, event: Event) -> tuple[Window, Waves, Complex]:
-    """The window of an event, its currents on the window's times, and the phasors (n, 6) before it [A] RMS."""
+def _scene(block: Block, event: Event) -> tuple[Scene, Window]:
+    """What an event is given to work with, and its window."""
     s, m, prefix = block.samples, block.study.machine, f"external_events.{event.name}."
     scene = Scene(
         machine=m, samples=s, own={key.removeprefix(prefix): s[key] for key in s if key.startswith(prefix)},
-        neutral_ohm=_neutral_ohm(block),
-        point_on_wave_rad=2 * np.pi * block.uniform("point_on_wave"), phase=block.phase_number())
-    window = Window(m.frequency_hz, event.lasts_s(scene))
+        neutral_ohm=neutral(block), point_on_wave_rad=2 * np.pi * block.uniform("point_on_wave"),
+        phase=block.phase_number())
+    return scene, Window(m.frequency_hz, event.lasts_s(scene))
+
+
+def external_neutral(block: Block, event: Event) -> Array | None:
+    """Current of the machine's neutral at the ends of the window's steps, (n, steps + 1) [A]; None clear of earth."""
+    scene, window = _scene(block, event)
+    return event.neutral_current(scene, window.times()[::2])
+
+
+def external_event(block: Block, event: Event) -> tuple[Window, Waves, Complex]:
+    """The window of an event, its currents on the window's times, and the phasors (n, 6) before it [A] RMS."""
+    scene, window = _scene(block, event)
     return window, _waves(block, event.currents(scene, window.times())), event.before(scene)
 
 

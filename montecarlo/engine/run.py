@@ -36,6 +36,8 @@ class Batch:
     strata: dict[str, Stratum]
     judgement: Judgement
     notes: dict[str, float]
+    backup: dict[str, Stratum]                             # the back-up itself, one setting; types that it can see
+    nobody: dict[str, Stratum]                             # what neither it nor a candidate sees; the same, internal
 
     @property
     def settings(self) -> list[Setting]:
@@ -107,7 +109,19 @@ def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: i
     if EARTH in names:
         blocks = [sums[EARTH, block].notes for block in range(BLOCKS)]
         notes = {key: float(np.sum([block[key] for block in blocks])) for key in blocks[0]}
-    return Batch(round_, tuple(lattices), gathered, judge(study, lattices, gathered), notes)
+    return Batch(round_, tuple(lattices), gathered, judge(study, lattices, gathered), notes, *_backup(sums, names))
+
+
+def _backup(sums: dict[tuple[str, int], Tally], names: Sequence[str]) -> tuple[dict[str, Stratum], dict[str, Stratum]]:
+    """The back-up itself, and what neither it nor a candidate sees, by type. Nothing of it enters the judgement."""
+    operates, nobody = {}, {}
+    for name in names:
+        blocks = [part for block in range(BLOCKS) if (part := sums[name, block].backup) is not None]
+        if blocks:
+            operates[name] = gather(name, [Tally((part.operates,)) for part in blocks])
+        if blocks and blocks[0].nobody:
+            nobody[name] = gather(name, [Tally(part.nobody) for part in blocks])
+    return operates, nobody
 
 
 def _solutions(job: Job, chunk: Chunk) -> int:

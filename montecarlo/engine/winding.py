@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.engine import primary
+from montecarlo.engine.backup import critical_place
 from montecarlo.engine.block import EARTH, Block
 from montecarlo.estimates.choose import centres
 from montecarlo.estimates.conditional import critical_position, winding_nodes
-from montecarlo.estimates.tally import Tally, sum_conditional
+from montecarlo.estimates.tally import BackupTally, Tally, one_setting, sum_conditional
 from montecarlo.quantities import Array
 from montecarlo.relays.places import carried
 from montecarlo.relays.schemes import AXES, Axis
@@ -39,14 +42,18 @@ def earth_faults(block: Block) -> Tally:
     coarse = winding_nodes(TRANSIENT_INTERVALS)
     in_time = {circuit: _in_time(block, circuit, coarse) for circuit in late}
     notes["transient_samples"] += len(block) * coarse.size * len(late)
-    tallies = []
+    cdf, caught = block.study.internal_faults.position.cdf, critical_place(block)
+    tallies, nobody = [], []
     for lattice in block.job.lattices:
-        phase_x, earth_x = critical_positions(block, lattice, by_phasors, in_time, notes)
-        tallies.append(sum_conditional(
-            phase_x, earth_x, block.load_pickups(lattice), np.array(lattice.phase_thresholds),
-            np.array(lattice.earth_thresholds), block.plants, block.study.internal_faults.position.cdf,
-            block.even_positions))
-    return Tally(tuple(tallies), notes)
+        missed = partial(
+            sum_conditional, *critical_positions(block, lattice, by_phasors, in_time, notes),
+            block.load_pickups(lattice), np.array(lattice.phase_thresholds), np.array(lattice.earth_thresholds),
+            block.plants, cdf)
+        tallies.append(missed(block.even_positions))
+        if caught is not None:
+            nobody.append(missed(False, caught))
+    return Tally(tuple(tallies), notes, None if caught is None else BackupTally(
+        one_setting(1 - cdf(caught), block.plants, conditional=True), tuple(nobody)))
 
 
 def beyond_phasors(study: Study, lattice: Lattice) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:

@@ -43,18 +43,34 @@ def _sum(one: Array | None, other: Array | None) -> Array | None:
 
 
 @dataclass(eq=False)
+class BackupTally:
+    """operates: the back-up itself, one setting (plants, 1, 1, 1); nobody: neither it nor the differential, a
+    `LatticeTally` for each lattice, empty for what is outside the zone."""
+
+    operates: LatticeTally
+    nobody: tuple[LatticeTally, ...] = ()
+
+    def __add__(self, other: BackupTally) -> BackupTally:
+        return BackupTally(self.operates + other.operates,
+                           tuple(a + b for a, b in zip(self.nobody, other.nobody, strict=True)))
+
+
+@dataclass(eq=False)
 class Tally:
     """One chunk, or several of the same stratum and block of plants: a `LatticeTally` for each lattice.
 
-    notes: named sums that the run reports (re-entries, interpolation differences)."""
+    notes: named sums that the run reports (re-entries, interpolation differences). backup: None where there is no
+    back-up, or nothing that it could see."""
 
     lattices: tuple[LatticeTally, ...]
     notes: dict[str, float] = field(default_factory=dict)
+    backup: BackupTally | None = None
 
     def __add__(self, other: Tally) -> Tally:
         keys = sorted(self.notes.keys() | other.notes.keys())
         return Tally(tuple(a + b for a, b in zip(self.lattices, other.lattices, strict=True)),
-                     {key: self.notes.get(key, 0.0) + other.notes.get(key, 0.0) for key in keys})
+                     {key: self.notes.get(key, 0.0) + other.notes.get(key, 0.0) for key in keys},
+                     None if self.backup is None or other.backup is None else self.backup + other.backup)
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,8 +119,10 @@ def count_operated(event: Pickups, phase_a: Array, earth_a: Array, delays: int, 
 
 
 def count_missed(fault: Pickups, load: Pickups, phase_a: Array, earth_a: Array, delays: int, plants: int,
-                 line_end_weight: Array | None) -> LatticeTally:
-    """Internal faults: missed when no element operates, or when one had operated on the load before the fault."""
+                 line_end_weight: Array | None, counts: Array | None = None) -> LatticeTally:
+    """Internal faults: missed when no element operates, or when one had operated on the load before the fault.
+
+    counts (n,) of 0 and 1: the samples whose misses are counted; all unless given."""
     resolved = fault.resolved & load.resolved
     blind_phase, blind_earth = fault.silent(phase_a, earth_a, delays)
     quiet_phase, quiet_earth = load.silent(phase_a, earth_a, delays)
@@ -119,16 +137,19 @@ def count_missed(fault: Pickups, load: Pickups, phase_a: Array, earth_a: Array, 
     weighted = None
     if line_end_weight is not None:
         weighted = missed(line_end_weight, (line_end_weight * resolved).reshape(plants, -1).sum(axis=1))
-    return LatticeTally(missed(None, per_plant), np.full(plants, resolved.size / plants),
+    whole = per_plant if counts is None else (counts * resolved).reshape(plants, -1).sum(axis=1)
+    return LatticeTally(missed(counts, whole), np.full(plants, resolved.size / plants),
                         resolved.size / plants - per_plant, line_end=weighted)
 
 
 def sum_conditional(phase_x: Array, earth_x: Array, load: Pickups, phase_a: Array, earth_a: Array,
-                    plants: int, cdf: Callable[[Array], Array], line_end: bool) -> LatticeTally:
+                    plants: int, cdf: Callable[[Array], Array], line_end: bool,
+                    backup_x: Array | None = None) -> LatticeTally:
     """Earth faults: P(missed | all but the position) = cdf(x*), 1 for a setting that operates on the load.
 
     phase_x (n, P, D) and earth_x (n, E, D): critical positions, 1 without such an element; cdf: of the fault's
-    position."""
+    position; backup_x (n,): beyond which a back-up catches whatever is missed, so that the sum is of what nobody
+    catches."""
     n, settings, delays = phase_x.shape
     resolved = np.isfinite(phase_x).all(axis=(1, 2)) & np.isfinite(earth_x).all(axis=(1, 2)) & load.resolved
     quiet_phase, quiet_earth = load.silent(phase_a, earth_a, delays)
@@ -136,10 +157,12 @@ def sum_conditional(phase_x: Array, earth_x: Array, load: Pickups, phase_a: Arra
     tally = LatticeTally(np.zeros((plants, *shape)), np.full(plants, n / plants),
                          n / plants - resolved.reshape(plants, -1).sum(axis=1), np.zeros((plants, *shape)),
                          np.zeros((plants, *shape)) if line_end else None,
-                         np.zeros((*shape, SLOTS)), np.zeros((*shape, SLOTS)))
+                         *((np.zeros((*shape, SLOTS)), np.zeros((*shape, SLOTS))) if backup_x is None else ()))
     for p in range(settings):                              # one row of settings at a time bounds the memory
         x = np.minimum(phase_x[:, p, None, :], earth_x)
         x = np.where(quiet_phase[:, p, None, :] & quiet_earth, x, 1.0)
+        if backup_x is not None:
+            x = np.minimum(x, backup_x[:, None, None])
         y = np.where(resolved[:, None, None], cdf(x), 0.0)
         by_plant = y.reshape(plants, -1, *shape[1:])
         tally.total[:, p] = by_plant.sum(axis=1)
@@ -147,9 +170,8 @@ def sum_conditional(phase_x: Array, earth_x: Array, load: Pickups, phase_a: Arra
         tally.squares[:, p] = (by_plant**2).sum(axis=1)
         if tally.line_end is not None:
             tally.line_end[:, p] = np.where(resolved[:, None, None], x**2, 0.0).reshape(by_plant.shape).sum(axis=1)
-        assert tally.starts is not None
-        assert tally.start_sums is not None
-        tally.starts[p], tally.start_sums[p] = _positions(x[resolved])
+        if tally.starts is not None and tally.start_sums is not None:
+            tally.starts[p], tally.start_sums[p] = _positions(x[resolved])
     return tally
 
 
@@ -161,3 +183,14 @@ def _positions(x: Array) -> tuple[Array, Array]:
     counts = np.bincount(slot.ravel(), minlength=cells * SLOTS)
     sums = np.bincount(slot.ravel(), weights=x.ravel(), minlength=cells * SLOTS)
     return np.asarray(counts.reshape(*shape, SLOTS), float), np.asarray(sums.reshape(*shape, SLOTS))
+
+
+def one_setting(y: Array | Flags, plants: int, *, conditional: bool) -> LatticeTally:
+    """What belongs to no candidate: y (n,) of 0 and 1, or of conditional probabilities, plant-major."""
+    by_plant = np.asarray(y, float).reshape(plants, -1)
+
+    def cell(values: Array) -> Array:
+        return np.asarray(values.sum(axis=1)[:, None, None, None])
+
+    return LatticeTally(cell(by_plant), np.full(plants, float(by_plant.shape[1])), np.zeros(plants),
+                        cell(by_plant**2) if conditional else None)

@@ -21,6 +21,7 @@ from montecarlo.estimates.assemble import (
     line_end_total,
     over_plants,
     plant_means,
+    weighted,
 )
 from montecarlo.estimates.choose import Weights, weights_of
 from montecarlo.quantities import Array
@@ -110,6 +111,19 @@ class Result:
         return frame.sort_values(["candidate", "x"], kind="stable", ignore_index=True)
 
     @cached_property
+    def backup(self) -> pd.DataFrame:
+        """One row a type that touches earth: how often the back-up operates, whatever the candidate; empty without."""
+        import pandas as pd
+
+        columns = ["side", "type", "samples", "p_operates", "p_operates_low", "p_operates_high"]
+        rows = []
+        for name, stratum in self.outcome.first.backup.items():
+            side, _, kind = name.partition(".")
+            found = stratum.estimate()
+            rows.append((side, kind, int(stratum.trials.sum()), found.p[0], found.low[0], found.high[0]))
+        return pd.DataFrame(rows, columns=columns)
+
+    @cached_property
     def inputs(self) -> pd.DataFrame:
         """Every number and distribution of the study."""
         import pandas as pd
@@ -147,6 +161,8 @@ class Result:
                     f"{name}/unresolved": stratum.unresolved}
             if stratum.squares is not None:
                 out[f"{name}/squares"] = stratum.squares
+        for name, stratum in self.outcome.first.nobody.items():
+            out[f"nobody/{name}/total"] = stratum.total
         return out
 
     @cached_property
@@ -200,7 +216,19 @@ def _candidate_rows(study: Study, batch: Batch) -> pd.DataFrame:
         "admissible": judgement.admissible, "load_operates_share": judgement.load_share,
         "unresolved": judgement.unresolved.astype(int), "p_false_bound": judgement.bound,
         "open_pilot_operates_share": judgement.open_pilot_share,
+        **_with_backup(study, batch, weight),
     })
+
+
+def _with_backup(study: Study, batch: Batch, weight: Weights) -> dict[str, Array]:
+    """What the back-up alone catches of the internal faults within reach, and what nobody does; {} without one. A type
+    clear of earth is nothing to it: there nobody catches what the differential misses."""
+    if study.backup is None:
+        return {}
+    nobody = weighted([batch.nobody.get(name, batch.strata[name]) for name in weight.internal], weight.shares)
+    return {"p_backup_only": np.maximum(batch.judgement.missed.total - nobody.total, 0.0), "p_nobody": nobody.total,
+            "p_nobody_low": nobody.low, "p_nobody_high": nobody.high,
+            "nobody_per_year": weight.internal_per_year * weight.reachable * nobody.total}
 
 
 def _false_over_plants(study: Study, batch: Batch, weight: Weights) -> tuple[Array, Array]:
@@ -234,10 +262,15 @@ def _type_rows(study: Study, batch: Batch, numbers: Numbers, batch_number: int) 
     for side, name, value in sides:
         stratum = batch.strata[name]
         estimate = stratum.estimate()
-        frames.append(pd.DataFrame({
+        frame = pd.DataFrame({
             "candidate": numbers, "side": side, "type": name.partition(".")[2], "weight": value,
             "samples": int(stratum.trials.sum()), "unresolved": stratum.unresolved.sum(axis=1).astype(int),
-            "p": estimate.p, "p_low": estimate.low, "p_high": estimate.high, "batch": batch_number}))
+            "p": estimate.p, "p_low": estimate.low, "p_high": estimate.high, "batch": batch_number})
+        if study.backup is not None:
+            nobody = batch.nobody.get(name, stratum).estimate()
+            frame["p_nobody"], frame["p_nobody_low"], frame["p_nobody_high"] = (
+                (nobody.p, nobody.low, nobody.high) if side == "internal" else (np.nan,) * 3)
+        frames.append(frame)
     return pd.concat(frames, ignore_index=True)
 
 

@@ -9,7 +9,7 @@ import pandas as pd
 
 from montecarlo import run_study
 from montecarlo.plant.events.kinds import KINDS
-from tests.unit.events import currents_of
+from tests.unit.events import currents_of, event_of, scene_of
 from tests.unit.studies import study_table, study_with
 
 EARTH_FAULT: dict[str, Any] = {"name": "earth_fault", "kind": "phase_earth", "per_year": 1.0, "clearing_time_s": 0.12}
@@ -55,6 +55,17 @@ def test_only_the_earth_faults_currents_differ_between_the_ends() -> None:
     for event in OTHERS:
         keys = {key: value for key, value in event.items() if key not in ("kind", "name", "per_year")}
         assert currents_of(event["kind"], t=t, **keys).shape == (1, 6 if event["kind"] == "phase_earth" else 3, 40)
+
+
+def test_an_event_that_lifts_the_neutral_says_so() -> None:
+    """Before it is cleared the three phases at the neutral end bring what `neutral_current` says, or nothing."""
+    t = np.arange(-32, 60) / 1600
+    for event in OTHERS:
+        keys = {key: value for key, value in event.items() if key not in ("kind", "name", "per_year")}
+        made = event_of(event["kind"], **keys | ({"clearing_time_s": 1.0} if "clearing_time_s" in keys else {}))
+        scene = scene_of(made, {"load.current_pu": 0.7})
+        brought, told = made.currents(scene, t)[:, :3].sum(axis=1), made.neutral_current(scene, t)
+        assert np.abs(brought - (0.0 if told is None else told)).max() < 1e-6, event["kind"]
 
 
 def by_type(changes: dict[str, Any], event: dict[str, Any]) -> pd.DataFrame:

@@ -57,6 +57,21 @@ def test_stability_of_a_printed_example() -> None:
     assert "the CTs have 210 V: met with one-way leads only" in text
 
 
+def test_the_winding_that_a_backup_leaves_by_hand() -> None:
+    # 25 A x 21.2 ohm = 530 V, 4 % of 6351 V = 254 V
+    text = text_with({"earthing.resistance_ohm": 21.2, "backup": {
+        "neutral_current": {"pickup_a": 25.0, "delay_s": 1.0},
+        "neutral_voltage": {"pickup_percent": 4, "delay_s": 1.0}}})
+    assert "neutral current I R_N / E = 25 A x 21.2 ohm / 6351 V = 8.3 %" in text
+    assert "neutral voltage V / E = 254 V / 6351 V = 4 %" in text
+    assert "[backup.neutral_current]" in text
+    assert "Back-up" not in text_with({})
+
+
+def test_a_backup_that_nothing_operates_leaves_all_of_the_winding() -> None:
+    assert "= all of it" in text_with({"backup": {"neutral_current": {"pickup_a": 500.0, "delay_s": 1.0}}})
+
+
 def test_unprotected_fraction_of_a_printed_example() -> None:
     # Mehta & Mehta, Principles of Power System, Ex 22.3: 10 MVA, 6.6 kV, CT 1000/5, R 6 ohm, relay 0.75 A: 23.62 %.
     text = flat(hand_calculation(Desk(study_with({

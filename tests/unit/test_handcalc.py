@@ -55,3 +55,10 @@ def test_balancing_spill_vanishes_with_equal_legs_and_with_ideal_cts():
     assert handcalc.balancing_spill(1.0, 10.0, 40.0, 50.0, np.inf) == 0
     large = handcalc.balancing_spill(1.0, 10.0, 40.0, 500.0, 1e5)
     assert large == pytest.approx(30 / (5e4 + 1500), rel=2e-3)
+
+
+def test_a_displacement_pickup_of_five_per_cent_leaves_five_per_cent_of_the_winding():
+    # textbook rule; a neutral current element is the same with V = I R_N, and so the differential's formula
+    assert handcalc.displacement_fraction(0.05 * 6350.9, 6350.9) == pytest.approx(0.05)
+    assert handcalc.displacement_fraction(20 * 31.8, 6350.9) == pytest.approx(
+        handcalc.unprotected_fraction(20, 31.8, 6350.9), rel=1e-12)

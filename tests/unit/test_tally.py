@@ -5,7 +5,16 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from montecarlo.estimates.tally import Pickups, Tally, count_missed, count_operated, joint_counts, sum_conditional
+from montecarlo.estimates.tally import (
+    BackupTally,
+    Pickups,
+    Tally,
+    count_missed,
+    count_operated,
+    joint_counts,
+    one_setting,
+    sum_conditional,
+)
 
 PLANTS, EVENTS, DELAYS = 3, 7, 2
 N = PLANTS * EVENTS
@@ -87,3 +96,49 @@ def test_tallies_add(rng: np.random.Generator) -> None:
     assert np.array_equal(both.lattices[0].total, one.lattices[0].total + other.lattices[0].total)
     assert both.lattices[0].trials.tolist() == [2 * EVENTS] * PLANTS
     assert both.notes == {"seen": 3.0}
+
+
+# --- with a back-up ---------------------------------------------------------------------------------------
+
+
+def test_of_counted_faults_nobody_catches_what_is_missed_and_left(rng: np.random.Generator) -> None:
+    fault, load = pickups(rng, 1), pickups(rng, 1, scale=0.6)
+    fault.phase[3] = np.nan
+    left = rng.random(N) < 0.4
+    nobody = count_missed(fault, load, PHASE, EARTH, DELAYS, PLANTS, None, np.asarray(left, float))
+    assert fault.earth is not None
+    assert load.earth is not None
+    assert nobody.unresolved.tolist() == [1, 0, 0]
+    for p, phase in enumerate(PHASE):
+        for e, earth in enumerate(EARTH):
+            detects = (fault.phase[:, 0] > phase) | (fault.earth[:, 0] > earth)
+            on_load = (load.phase[:, 0] > phase) | (load.earth[:, 0] > earth)
+            both = (~detects | on_load) & left
+            both[3] = False
+            assert np.array_equal(nobody.total[:, p, e, 0], both.reshape(PLANTS, EVENTS).sum(axis=1))
+
+
+def test_of_earth_faults_nobody_catches_the_shorter_stretch_even_where_load_operates(rng: np.random.Generator) -> None:
+    phase_x, earth_x, backup_x = rng.uniform(0, 1, (N, 3, 1)), rng.uniform(0, 1, (N, 2, 1)), rng.uniform(0, 1, N)
+    load = Pickups(np.zeros((N, 1)), np.zeros((N, 1)))
+    load.phase[0] = 9.0
+    tally = sum_conditional(phase_x, earth_x, load, PHASE, EARTH, PLANTS, lambda x: x**2, False, backup_x)
+    x = np.minimum(phase_x[:, :, None], earth_x[:, None])
+    x[0] = 1.0
+    y = np.minimum(x, backup_x[:, None, None, None]) ** 2
+    assert tally.total == pytest.approx(y.reshape(PLANTS, EVENTS, 3, 2, 1).sum(axis=1), rel=1e-12)
+    assert tally.squares == pytest.approx((y**2).reshape(PLANTS, EVENTS, 3, 2, 1).sum(axis=1), rel=1e-12)
+
+
+def test_the_backup_itself_is_one_setting_and_adds(rng: np.random.Generator) -> None:
+    y = rng.uniform(0, 1, N)
+    one = one_setting(y, PLANTS, conditional=True)
+    assert one.total[:, 0, 0, 0] == pytest.approx(y.reshape(PLANTS, EVENTS).sum(axis=1))
+    assert one.squares == pytest.approx((y**2).reshape(PLANTS, EVENTS).sum(axis=1)[:, None, None, None])
+    assert one_setting(y > 0.5, PLANTS, conditional=False).squares is None
+    tally = Tally((one,), backup=BackupTally(one, (one, one)))
+    both = (tally + tally).backup
+    assert both is not None
+    assert np.array_equal(both.operates.total, 2 * one.total)
+    assert [np.array_equal(part.total, 2 * one.total) for part in both.nobody] == [True, True]
+    assert (tally + Tally((one,))).backup is None
