@@ -63,6 +63,15 @@ def test_nobody_catches_the_shorter_of_two_stretches_of_the_winding(backup: dict
     assert result.backup.set_index("type").loc["earth", "p_operates"] == pytest.approx(1 - alone, rel=1e-3)
 
 
+def test_the_faults_resistance_lengthens_both_stretches_alike() -> None:
+    # x = I (R_N + R_F) / E, without capacitance
+    backup = {"neutral_current": {"pickup_a": 10.0, "delay_s": 1.0}}
+    result = run(BARE | {"internal_faults.earth_fault_resistance_ohm": 50.0, "backup": backup,
+                         "candidates.earth_pickup_a": [0.005, 0.02]})
+    expected = handcalc.displacement_fraction(np.minimum([7.5, 30.0], 10.0) * (OHM + 50.0), PHASE_V)
+    assert result.candidates.sort_values("earth_pickup_a")["p_nobody"].to_numpy() == pytest.approx(expected, rel=1e-3)
+
+
 def test_what_is_missed_is_what_the_backup_catches_and_what_nobody_does(mixed: Result) -> None:
     frame = mixed.candidates
     assert (frame["p_nobody"] <= frame["p_missed"]).all()
