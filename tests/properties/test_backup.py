@@ -18,7 +18,9 @@ ERROR = {"dist": "uniform", "low": -5, "high": 5}
 MIXED: dict[str, Any] = {
     "study.samples": 256, "study.plants": 32, "study.earth_fault_samples": 64, "machine.terminal_capacitance_f": 1e-6,
     "states.breaker_open_share": 0.2, "network": {"reactance_pu": 0.5}, "earthing.other_neutrals_ohm": 30.0,
-    "candidates.earth_pickup_a": [0.02, 0.05, 0.1], "candidates.stabilising_resistance_ohm": [0],
+    "scheme.kind": ["two_phase_one_earth", "per_phase", "biased", "restricted_earth_fault"],
+    "scheme.bias_form": "greater_of", "candidates.slope1": [0.2], "ct.neutral_conductor": {},
+    "candidates.earth_pickup_a": [0.02, 0.1], "candidates.stabilising_resistance_ohm": [0],
     "candidates.delay_s": [0.0, 0.06], "policy.p_false_max": 0.9,
     "external_events": [EARTH_FAULT, *study_table()["external_events"]]}
 BOTH: dict[str, Any] = {"neutral_current": {"pickup_a": 25.0, "delay_s": 1.0, "error_percent": ERROR},
