@@ -13,6 +13,7 @@ from montecarlo.study.description import Study
 from studies.backup_text import backup_by_hand
 from studies.desk import Desk
 from studies.desk_text import hand_calculation, reach
+from studies.peak import caution, peak_lines, peak_voltages
 from studies.text import CAUTION, heading, paragraph, table
 
 __all__ = ["check_text"]
@@ -37,8 +38,11 @@ def check_text(study: Study) -> str:
     lines += reach(desk)
     lines += heading("Hand calculation with every input at its centre")
     lines += [*hand_calculation(desk), *backup_by_hand(desk)]
-    for title, sentences in (("What reading changed", list(study.told)),
-                             ("Cautions", [f"{caution.key}: {caution.text}" for caution in cautions(study)])):
+    lines += heading("Peak voltage across the relay circuit on an internal fault")
+    peaks = peak_voltages(study)
+    lines += peak_lines(peaks)
+    warned = [f"{found.key}: {found.text}" for found in cautions(study)] + caution(peaks)
+    for title, sentences in (("What reading changed", list(study.told)), ("Cautions", warned)):
         if sentences:
             lines += heading(title)
             for sentence in sentences:

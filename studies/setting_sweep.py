@@ -9,8 +9,10 @@ from montecarlo.report.look import blank, look
 from montecarlo.report.tables import Result, run_study
 from montecarlo.study.description import Study
 from studies.ct_text import fits
+from studies.peak import caution, peak_frame, peak_voltages
 from studies.protocol import Findings, Progress
 from studies.result_text import limit_of, nearest, result_text
+from studies.text import paragraph
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -36,8 +38,10 @@ def findings(result: Result) -> Findings:
     blind = figures.blind_zone_frame(result.candidates)
     if blind["scheme"].nunique() > 1:
         frames["blind_zone"] = blind
+    peaks = peak_voltages(result.study)
+    frames["peak_voltage"] = peak_frame(peaks)
     return Findings(frames, _figures(result, frames), {"plants": result.plants}, result.provenance,
-                    tuple(result_text(result)))
+                    (*result_text(result), *(line for text in caution(peaks) for line in paragraph(text, "- ", "  "))))
 
 
 def _figures(result: Result, frames: dict[str, pd.DataFrame]) -> dict[str, tuple[Figure, str]]:

@@ -28,6 +28,9 @@ COLUMNS = {                                                # that others rely on
     "by_type": "candidate side type weight samples unresolved p p_low p_high",
     "coverage": "candidate x p_detected low high",
     "inputs": "key unit distribution varies per_ct source",
+    "peak_voltage": """
+        scheme stabilising_resistance_ohm fault current_a v_knee_v v_full_v peak_formula_v simulated_fault
+        peak_simulated_v above_limit""",
 }
 
 
@@ -70,7 +73,8 @@ def test_the_folder_is_complete(ran: Ran) -> None:
     folder, _ = ran
     out = folder / "tiny-results"
     figures = {f"{name}.{ending}" for name in ("tradeoff", "coverage", "blind_zone") for ending in ("svg", "png")}
-    tables = {f"{name}.csv" for name in ("candidates", "by_type", "coverage", "inputs", "comparison", "blind_zone")}
+    tables = {f"{name}.csv" for name in ("candidates", "by_type", "coverage", "inputs", "comparison", "blind_zone",
+                                           "peak_voltage")}
     assert {path.name for path in out.iterdir()} == {*figures, *tables, "plants.npz", PROVENANCE, "tiny.toml"}
     assert all(path.stat().st_size > 50 for path in out.iterdir())
     assert (out / "tiny.toml").read_bytes() == (folder / "tiny.toml").read_bytes()

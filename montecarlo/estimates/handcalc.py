@@ -96,7 +96,10 @@ def peak_voltage(knee_v: ArrayLike, full_v: ArrayLike) -> FloatArray:
     """Peak across the relay circuit on an internal fault, 2 sqrt(2 V_k(V_f - V_k)). [V]
 
     `full_v` = i_f(R_ct + R_lead + R_st + R_relay), RMS, as if no CT saturated; sqrt(2)V_f up to V_f = 2 V_k.
-    From memory. Above about 3 kV (common practice, no source) a non-linear resistor is needed."""
+    Derived: a core without exciting current whose flux stops at the knee's, a sinusoid without offset. From the
+    current's zero sqrt(2)V_f sin(theta) carries the flux from one limit to the other, cos(theta) = 1 - 2 V_k/V_f,
+    where it breaks off; beyond 90 degrees it has passed its crest. Above about 3 kV (common practice, no source) a
+    non-linear resistor is needed."""
     knee, full = np.asarray(knee_v, float), np.asarray(full_v, float)
     clipped = 2 * np.sqrt(2 * knee * np.maximum(full - knee, 0.0))
     return np.asarray(np.where(full > 2 * knee, clipped, np.sqrt(2) * full))
