@@ -87,8 +87,8 @@ def peak_voltage(table: Array, leg_ohm: Array, bank: CtBank, fault_a: Complex, d
     """The highest of `simulate`, (n,), over points on wave, and over cores without remanence and with the magnitude of
     `bank.remanence` in the sense in which all cores of a leg saturate together. [V]
 
-    No pattern of remanence among 400 gave more than 0.1 % above this: in most one core saturates early and shorts the
-    leg."""
+    On three phase legs no pattern of remanence among 400 gave more than 0.1 % above this: in most one core
+    saturates early and shorts the leg."""
     n, cts = fault_a.shape
     sense = np.sign(table[np.argmax(table != 0, axis=0), np.arange(cts)])
     turns = np.concatenate([np.arange(ANGLES), np.arange(2 * ANGLES)]) / (2 * ANGLES)   # the former's rest mirrors
