@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from montecarlo.secondary.completion import design_of, fit_of
 from montecarlo.secondary.ct import ENDS, CurrentTransformer
+from montecarlo.secondary.measured import ExcitationFit
 from montecarlo.secondary.nameplate import MINUTE
 from montecarlo.study.description import Study
 from studies.text import paragraph
@@ -34,12 +36,15 @@ def excitation(study: Study) -> Iterator[str]:
 def _of(ct: CurrentTransformer) -> str:
     if (fit := fit_of(vars(ct))) is not None and ct.excitation_points is not None:
         count = len(ct.excitation_points.curve[0])
-        return (f"{count} measured points fitted: V_k = {fit.knee_voltage_v:.4g} V, I_k = "
+        text = (f"{count} measured points fitted: V_k = {fit.knee_voltage_v:.4g} V, I_k = "
                 f"{1000 * fit.knee_current_a:.3g} mA, ankle ratio {fit.ankle_ratio:.3g}, exponent {fit.exponent}; the "
                 f"curve's currents are off by {100 * fit.rms:.2g} % RMS and {100 * fit.worst:.2g} % at most.")
+        return text + (_shifted_misfit(ct, fit) if ct.remanence_model == "shifted_curve" else "")
     if (found := design_of(vars(ct))) is None:
         return ""
     plate, met = found
+    shifted = (" By the characteristic with hysteresis; the shifted curve has the same knee."
+               if ct.remanence_model == "shifted_curve" else "")
     share = "peak" if plate.rules.peak else "RMS"
     limit = (f"there it draws {100 * met.limit_share:.3g} % ({share}) of the accuracy-limit current, and "
              if not plate.rules.exact else "")
@@ -47,4 +52,13 @@ def _of(ct: CurrentTransformer) -> str:
             f"{ct.winding_resistance_ohm.centre():g} ohm; the core that meets the class only "
             f"just has V_k = {met.knee_voltage_v:.4g} V and I_k = {1000 * met.knee_current_a:.3g} mA; "
             f"{limit}at rated current and burden it takes {100 * met.ratio_error:.2g} % ratio error and "
-            f"{met.displacement_rad / MINUTE:.3g} min.")
+            f"{met.displacement_rad / MINUTE:.3g} min.{shifted}")
+
+
+def _shifted_misfit(ct: CurrentTransformer, fit: ExcitationFit) -> str:
+    """How far the shifted curve, which has the fitted knee and exponent, lies from the measured points."""
+    assert ct.excitation_points is not None
+    off = [fit.current_a(v, "shifted_curve") / a - 1 for v, a in zip(*ct.excitation_points.curve, strict=True)]
+    rms = math.sqrt(sum(error**2 for error in off) / len(off))
+    return (f" That is the characteristic with hysteresis; the shifted curve has the same knee and exponent, and is "
+            f"off by {100 * rms:.2g} % RMS and {100 * max(map(abs, off)):.2g} % at most: it gives up the foot.")

@@ -17,7 +17,7 @@ from montecarlo.relays.schemes import Axis, Scheme
 from montecarlo.secondary import steady
 from montecarlo.secondary.circuit import at_places, build_bank, take
 from montecarlo.secondary.ct import ENDS
-from montecarlo.secondary.excitation import excitation_table, loop_rms
+from montecarlo.secondary.excitation import loop_rms
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import Circuit, bias_form, leg_ohm, measurement, scheme_of
 from montecarlo.study.description import Study
@@ -105,7 +105,7 @@ class Desk:
         share = volts / ct.knee_voltage_v.centre()
         if share > FLUX_MOST:
             return np.nan
-        shape = excitation_table(ct.remanence_bound_percent, ct.saturation_exponent).at(ct.ankle_ratio.centre())
+        shape = ct.curve(ct.ankle_ratio.centre())
         return float(ct.knee_current_a.centre() * loop_rms(shape, share, ct.saturation_exponent))
 
     def scheme(self, kind: str) -> Scheme:

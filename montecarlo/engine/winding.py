@@ -18,7 +18,6 @@ from montecarlo.relays.places import carried
 from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.secondary import steady, transient
 from montecarlo.secondary.circuit import take
-from montecarlo.secondary.excitation import excitation_table
 from montecarlo.secondary.restraint import GREATER_OF, NO_BIAS, SUM, Form
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import Circuit, leg_ohm, measurement, scheme_of
@@ -65,7 +64,7 @@ def beyond_phasors(study: Study, lattice: Lattice) -> tuple[NDArray[np.bool_], N
     core = study.ct.weakest(scheme.groups)
     knee = core.knee_voltage_v.centre()
     path = leg_ohm(study, lattice.circuit, centres(study))[0, list(scheme.path)].sum()
-    curve = excitation_table(core.remanence_bound_percent, core.saturation_exponent).at(core.ankle_ratio.centre())
+    curve = core.curve(core.ankle_ratio.centre())
 
     def late(pickup_a: tuple[float, ...]) -> NDArray[np.bool_]:
         flux = np.array(pickup_a) * path / knee

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from montecarlo.quantities import Array
 from montecarlo.relays.places import GROUP_OF, NEUTRAL_CONDUCTOR, PLACES, places_of
 from montecarlo.secondary.ct import CtPlaces
-from montecarlo.secondary.excitation import excitation_table
+from montecarlo.secondary.remanence import RemanenceModel
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,6 +31,7 @@ class CtBank:
     coefficients: Array          # (4, n, ct) a, b, c1, c2 of the excitation characteristic
     exponent: NDArray[np.int64]  # (ct,) odd power of the saturated branch
     remanence: Array             # (n, ct) flux before the event, in units of the knee flux
+    remanence_model: RemanenceModel = "stop_operators"
 
     def __len__(self) -> int:
         return len(self.turns)
@@ -55,8 +56,7 @@ def build_bank(ct: CtPlaces, samples: Mapping[str, Array], omega: float, *, loop
     exponent, nominal = np.full(len(PLACES), 15), np.full(len(PLACES), np.nan)
     for group in ct.groups:
         places, cts = places_of(group), ct.at(group)
-        curves[..., places] = excitation_table(cts.remanence_bound_percent, cts.saturation_exponent).at(
-            ankle[:, places])
+        curves[..., places] = cts.curve(ankle[:, places])
         exponent[places], nominal[places] = cts.saturation_exponent, cts.turns_ratio
     ways = np.array([2.0 if loops or group == NEUTRAL_CONDUCTOR else 1.0 for group in GROUP_OF])
     return CtBank(
@@ -64,17 +64,17 @@ def build_bank(ct: CtPlaces, samples: Mapping[str, Array], omega: float, *, loop
         series_ohm=values("winding_resistance_ohm") + ways * values("lead_resistance_ohm"),
         knee_flux_wb=np.sqrt(2) * (values("knee_voltage_v") * values("knee_factor", 1.0)) / omega,
         knee_current_a=values("knee_current_a"), coefficients=curves, exponent=exponent,
-        remanence=values("remanence_percent") / 100)
+        remanence=values("remanence_percent") / 100, remanence_model=ct.remanence_model)
 
 
 def take(bank: CtBank, index: Any) -> CtBank:
     """The same CTs for a selection or a repetition of samples."""
     return CtBank(bank.turns[index], bank.series_ohm[index], bank.knee_flux_wb[index], bank.knee_current_a[index],
-                  bank.coefficients[:, index], bank.exponent, bank.remanence[index])
+                  bank.coefficients[:, index], bank.exponent, bank.remanence[index], bank.remanence_model)
 
 
 def at_places(bank: CtBank, places: tuple[int, ...]) -> CtBank:
     """The CTs of one scheme, in the order of its table's columns."""
     p = list(places)
     return CtBank(bank.turns[:, p], bank.series_ohm[:, p], bank.knee_flux_wb[:, p], bank.knee_current_a[:, p],
-                  bank.coefficients[..., p], bank.exponent[p], bank.remanence[:, p])
+                  bank.coefficients[..., p], bank.exponent[p], bank.remanence[:, p], bank.remanence_model)

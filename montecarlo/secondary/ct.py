@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Annotated, Any, Optional, Self
 
+from numpy.typing import ArrayLike
 from pydantic import ModelWrapValidatorHandler, create_model, field_validator, model_validator
 
-from montecarlo.quantities import Distribution, Plain, Quantity, Section, Word, number
+from montecarlo.quantities import Array, Distribution, Plain, Quantity, Section, Word, number
 from montecarlo.quantities.reading import refusal
 from montecarlo.relays.places import ENDS, GROUPS, NEUTRAL_CONDUCTOR, SECOND_CORES
 from montecarlo.secondary.completion import completed
 from montecarlo.secondary.measured import ExcitationPoints
+from montecarlo.secondary.remanence import RemanenceModel, coefficients_of
 
 __all__ = ["ENDS", "GROUPS", "CtData", "CtOverride", "CtPlaces", "CurrentTransformer"]
 
@@ -78,6 +80,10 @@ class CtData(_NamePlate):
         "%", "largest flux at which the core can rest, of the knee flux", 1.0, 95.0)] = 80.0
     saturation_exponent: Annotated[int, Plain(     # below 9 no curve meets the knee's definition at every bound
         "-", "odd power of the saturated branch", 9, 31)] = 15
+    remanence_model: Annotated[RemanenceModel, Word(
+        "what holds the remanence, one for all CTs: hysteresis by stop operators, or a single-valued curve shifted to "
+        "pass through the remanent flux, to which ankle_ratio and remanence_bound_percent mean nothing, though both "
+        "must suit the other")] = "stop_operators"
 
     _odd_exponent = field_validator("saturation_exponent")(_odd)
 
@@ -90,6 +96,10 @@ class CtData(_NamePlate):
         """Primary current over what it drives through the relay's legs, matching included."""
         return self.turns_ratio / self.ratio_matching
 
+    def curve(self, ankle: ArrayLike) -> Array:
+        """a, b, c1, c2 of the excitation characteristic at each ankle ratio, (4, ...)."""
+        return coefficients_of(self.remanence_model, self.remanence_bound_percent, self.saturation_exponent, ankle)
+
 
 class CurrentTransformer(CtData):
     """One end's CTs with their knee, whatever it came from."""
@@ -100,7 +110,7 @@ class CurrentTransformer(CtData):
 
 _optional: dict[str, Any] = {
     name: (Optional[Annotated[field.annotation, *field.metadata]] if field.metadata else field.annotation, None)  # noqa: UP045
-    for name, field in CtData.model_fields.items()
+    for name, field in CtData.model_fields.items() if name != "remanence_model"
 }
 CtOverride: Any = create_model("CtOverride", __base__=Section, __validators__={
     "_odd": field_validator("saturation_exponent")(_odd)}, **_optional)

@@ -122,12 +122,12 @@ def settled_offsets(remanence: Array, flux_peak: Array, coefficients: Array,
 def _within(room: Array, mean: Array, peak: Array, coefficients: Array, exponent: int) -> tuple[Array, Array]:
     """The mean flux, brought to where |cycle-mean current| <= room, and that current. By Newton: beyond that point
     the current rises ever faster, so every move stops short of it."""
-    current, _ = _mean_current(mean, peak, coefficients, exponent)
+    current, _ = mean_current(mean, peak, coefficients, exponent)
     over = np.abs(current) > room
     if over.any():
         target, far = np.copysign(room, mean)[over], mean[over]
         for _ in range(60):
-            there, slope = _mean_current(far, peak[over], coefficients[:, over], exponent)
+            there, slope = mean_current(far, peak[over], coefficients[:, over], exponent)
             move = (there - target) / slope
             far = far - move
             if np.abs(move).max() < 1e-14:
@@ -136,7 +136,7 @@ def _within(room: Array, mean: Array, peak: Array, coefficients: Array, exponent
     return mean, current
 
 
-def _mean_current(mean: Array, peak: Array, coefficients: Array, exponent: int) -> tuple[Array, Array]:
+def mean_current(mean: Array, peak: Array, coefficients: Array, exponent: int) -> tuple[Array, Array]:
     """Cycle mean of a m + b m^S for m = mean + peak·cos, and its derivative by `mean`: the binomial series, in which
     the mean of cos^2k is C(2k, k)/4^k."""
     power, slope, factor = np.zeros(mean.shape), np.zeros(mean.shape), np.ones(mean.shape)

@@ -22,6 +22,7 @@ from montecarlo.quantities import Array, Ranged, Section, Word
 from montecarlo.quantities.columns import read_column
 from montecarlo.quantities.reading import refusal
 from montecarlo.secondary.excitation import excitation_table, loop_rms
+from montecarlo.secondary.remanence import RemanenceModel, coefficients_of
 
 __all__ = ["ExcitationFit", "ExcitationPoints", "NoCurveError", "fit_points"]
 
@@ -115,9 +116,9 @@ class ExcitationFit:
     worst: float                # largest relative error of the current
     rms: float                  # root mean square of the relative errors
 
-    def current_a(self, voltage_v: float) -> float:
-        """RMS exciting current. [A]"""
-        shape = excitation_table(self.bound_percent, self.exponent).at(self.ankle_ratio)
+    def current_a(self, voltage_v: float, model: RemanenceModel = "stop_operators") -> float:
+        """RMS exciting current. The shifted curve shares the knee and the exponent, not the foot. [A]"""
+        shape = coefficients_of(model, self.bound_percent, self.exponent, self.ankle_ratio)
         return float(self.knee_current_a * loop_rms(shape, voltage_v / self.knee_voltage_v, self.exponent))
 
 

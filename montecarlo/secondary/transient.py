@@ -9,10 +9,10 @@ from numpy.typing import NDArray
 
 from montecarlo.quantities import Array
 from montecarlo.secondary.circuit import CtBank
-from montecarlo.secondary.excitation import YIELDS, start_state
 from montecarlo.secondary.kernel import GAMMA, integrate
 from montecarlo.secondary.lanes import LANES
 from montecarlo.secondary.measurement import Measurement
+from montecarlo.secondary.remanence import start_of
 from montecarlo.secondary.workspace import Cores, Pace, network
 
 STEPS_PER_CYCLE = 32
@@ -78,12 +78,12 @@ def solve(table: Array, leg_ohm: Array, bank: CtBank, source: Source, window: Wi
     def across(values: Array) -> Array:
         return np.ascontiguousarray(values[..., fill, :].swapaxes(-1, -2))
 
-    amperes = bank.coefficients * bank.knee_current_a
-    flux, stops = start_state(load_flux, bank.remanence, bank.coefficients, bank.exponent)
+    start = start_of(bank.remanence_model, load_flux, bank.remanence, bank.coefficients, bank.exponent)
+    curve = np.concatenate([bank.coefficients[:2], start.bounds, start.slopes])
     cores = Cores(
-        curve=across(np.concatenate([amperes, amperes[2:] / YIELDS[:, None, None]])), power=(bank.exponent - 1) // 2,
+        curve=across(curve * bank.knee_current_a), power=(bank.exponent - 1) // 2,
         series_ohm=across(bank.series_ohm), inv_flux=1 / across(bank.knee_flux_wb), inv_turns=1 / across(bank.turns),
-        leg_ohm=across(leg_ohm), flux=across(flux), stops=across(stops * bank.knee_current_a))
+        leg_ohm=across(leg_ohm), flux=across(start.flux), stops=across(start.stops * bank.knee_current_a))
     points = source.wave.shape[2]
     warm = window.per_cycle if np.any(load_flux) else 0       # harmonics of the load's flux, which phasors do not have
     pace = Pace(window.step_s, window.per_cycle, window.per_cycle, warm, window.steps,

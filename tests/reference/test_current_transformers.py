@@ -5,6 +5,8 @@ ratio and remanence, which a study states as inputs."""
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -14,6 +16,7 @@ from montecarlo.secondary.circuit import CtBank
 from montecarlo.secondary.ct import CurrentTransformer
 from montecarlo.secondary.excitation import excitation_table, loop_rms
 from montecarlo.secondary.measurement import Measurement
+from montecarlo.secondary.remanence import RemanenceModel
 
 OMEGA = 2 * np.pi * 50.0
 ONE_LEG = np.ones((1, 1))
@@ -154,24 +157,27 @@ def test_transient_dimensioning_of_a_linear_core(secondary_s: float) -> None:
     assert 0.96 * envelope.max() < need.max() < 1.001 * envelope.max()
 
 
-def saturates_at(factor: float, remanence: float = 0.0) -> float:
+def saturates_at(factor: float, remanence: float = 0.0, model: RemanenceModel = "stop_operators") -> float:
     """Time [s] at which a nearly rectangular core whose knee flux is `factor` times what the symmetrical current needs
     gives way: a tenth of the peak current lost. X/R = 15."""
     bank = one_ct(turns=1000.0, series_ohm=2.0, knee_v=factor * 5.0, knee_a=1e-3, curve=(0.0, 1.0, 0.0, 1e-6),
                   exponent=401, remanence=remanence)
+    if model == "shifted_curve":
+        bank = replace(bank, coefficients=np.array([0.0, 1.0, 0.0, 0.0])[:, None, None], remanence_model=model)
     window = transient.Window(50.0, 0.4, 256)
     wave = offset_wave(15.0, window.times())
     lost = np.abs(secondary_wave(bank, 3.0, wave, window) - wave[2::2] / 1000) > 0.1 * np.sqrt(2)
     return float(window.times()[2::2][lost.argmax()]) if lost.any() else np.inf
 
 
+@pytest.mark.parametrize("model", ["stop_operators", "shifted_curve"])
 @pytest.mark.parametrize(("factor", "remanence", "time_s"),
                          [(5.0, 0.0, 0.0148), (10.0, 0.0, 0.0438), (10.0, 0.5, 0.0148), (16.0, 0.0, np.inf)])
-def test_time_to_saturation(factor: float, remanence: float, time_s: float) -> None:
+def test_time_to_saturation(factor: float, remanence: float, time_s: float, model: RemanenceModel) -> None:
     # IEEE C37.110 (memory): t_s = -(X/(wR)) ln[1 - (K_s - 1)/(X/R)], X/R 15, 50 Hz: 14.8 ms, 43.8 ms, never; remanence
     # takes its share of K_s. The formula adds the alternating flux's peak at every instant, so it is early by up to
     # the half cycle until the next peak.
-    simulated = saturates_at(factor, remanence)
+    simulated = saturates_at(factor, remanence, model)
     if np.isinf(time_s):
         assert np.isinf(simulated)
     else:
