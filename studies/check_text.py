@@ -55,8 +55,9 @@ def _head(study: Study) -> list[str]:
     lattices = candidate_lattices(study)
     count = sum(len(list(lattice.settings())) for lattice in lattices)
     circuits = len({lattice.circuit for lattice in lattices})
+    twice = ", twice: with each remanence model of the CTs" if general.compare_remanence_models else ""
     text = (f"{general.kind}: {count} candidates on {circuits} circuits; {general.samples} samples of each type on "
-            f"{general.plants} plants, seed {general.seed}. Machine {machine.rated_power_va / 1e6:g} MVA, "
+            f"{general.plants} plants, seed {general.seed}{twice}. Machine {machine.rated_power_va / 1e6:g} MVA, "
             f"{machine.line_voltage_v / 1e3:g} kV, {machine.rated_current_a:.4g} A.")
     return [*paragraph(general.title), *paragraph(text)]
 

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 __all__ = ["MOST_ROWS", "limit_of", "nearest", "neighbours", "result_text"]
 
 MOST_ROWS = 8
+FOOT = ("The two differ without any remanence too: far below the knee the shifted curve draws less current, and "
+        "elements behind it seem finer.")
 AXES = ("phase_pickup_a", "earth_pickup_a", "stabilising_resistance_ohm", "delay_s")
 SHORT = {"two_phase_one_earth": "2 phase 1 earth", "per_phase": "3 phase"}
 
@@ -35,8 +37,12 @@ def result_text(result: Result) -> list[str]:
     else:
         lines += ["  rows without a word: neighbours of the chosen setting, from the study's own batch", ""]
         lines += _choice(result)
+    if result.other is not None:
+        lines += paragraph(_other_model(result, result.other))
     lines += _backup(result)
     for sentence in result.told:
+        lines += paragraph(sentence, "- ", "  ")
+    for sentence in _only_of(result.other, result):
         lines += paragraph(sentence, "- ", "  ")
     return lines
 
@@ -123,13 +129,10 @@ def _choice(result: Result) -> list[str]:
     bound = row["p_false_bound"]
     reached = percent(bound) if result.study.policy.p_false_max is not None else (
         f"{bound * weights_of(result.study).events_per_year:.2g}")
-    false = (f"no false trip was seen (at most {percent(row['p_false_high'])} of the external events)"
-             if row["p_false"] == 0 else
-             f"it trips falsely on {_with_limits(row, 'p_false', 2)} of the external events")
     which = "a fresh batch of random numbers" + (f", the one of {tries} that kept the limit" if tries > 1 else "")
     lines = paragraph(
         f"Chosen: no. {result.chosen}, {scheme_name(row['scheme'])}: {setting_text(row)}. It misses "
-        f"{_with_limits(row, 'p_missed', 3)} of the internal faults within reach, and {false}; with "
+        f"{_with_limits(row, 'p_missed', 3)} of the internal faults within reach, and {_false(row)}; with "
         f"{100 * result.study.policy.level:g} % confidence at most {reached}, and the policy allows {words}. All from "
         f"{which}.")
     return lines + paragraph(_covered(row)) + paragraph(_against_present(result))
@@ -165,9 +168,48 @@ def _backup(result: Result) -> list[str]:
                         f"no. {number}")
 
 
+def _false(row: Mapping[str, Any]) -> str:
+    if row["p_false"] == 0:
+        return f"no false trip was seen (at most {percent(row['p_false_high'])} of the external events)"
+    return f"it trips falsely on {_with_limits(row, 'p_false', 2)} of the external events"
+
+
 def _with_limits(row: Mapping[str, Any], name: str, digits: int) -> str:
     p, low, high = (percent(row[f"{name}{end}"], digits) for end in ("", "_low", "_high"))
     return f"{p} ({low.removesuffix(' %')} to {high})"
+
+
+def _other_model(result: Result, other: Result) -> str:
+    """Whether the chosen setting moves with the remanence model, and what it is worth in the other."""
+    rows = other.candidates.set_index("candidate")
+    head = (f"With {other.study.ct.remanence_model} instead of {result.study.ct.remanence_model} as remanence model of "
+            "the CTs, on the same random numbers, ")
+
+    def worth(number: int) -> str:
+        row = rows.loc[number].to_dict()
+        return f"it misses {_with_limits(row, 'p_missed', 3)} of the internal faults within reach, and {_false(row)}"
+
+    if result.chosen is not None and result.chosen == other.chosen:
+        return f"{head}the same setting is chosen, no. {other.chosen}: there {worth(other.chosen)}. {FOOT}"
+    if other.chosen is None:
+        text = f"{head}no candidate can be chosen."
+    else:
+        row = rows.loc[other.chosen].to_dict()
+        moved = "could be chosen" if result.chosen is None else "is chosen, so the choice moves"
+        text = (f"{head}no. {other.chosen} {moved}: {scheme_name(row['scheme'])}, {setting_text(row)}; there "
+                f"{worth(other.chosen)}.")
+    if result.chosen is None:
+        return f"{text} {FOOT}"
+    note = rows.loc[result.chosen, "note"]
+    keeps = f"the policy does not allow that ({note})" if note else "the policy allows that too"
+    return f"{text} No. {result.chosen}, chosen above: there {worth(result.chosen)}; {keeps}. {FOOT}"
+
+
+def _only_of(other: Result | None, result: Result) -> list[str]:
+    """What only the run with the other model has to tell."""
+    if other is None:
+        return []
+    return [f"With {other.study.ct.remanence_model}: {text}" for text in other.told if text not in result.told]
 
 
 def _nothing(result: Result) -> list[str]:

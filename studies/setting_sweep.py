@@ -35,6 +35,8 @@ def findings(result: Result) -> Findings:
         frames["backup"] = result.backup
     if len(result.comparison):
         frames["comparison"] = result.comparison
+    if result.remanence_models is not None:
+        frames["remanence_models"] = result.remanence_models
     blind = figures.blind_zone_frame(result.candidates)
     if blind["scheme"].nunique() > 1:
         frames["blind_zone"] = blind

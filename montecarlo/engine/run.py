@@ -4,7 +4,7 @@ chosen few on fresh random numbers."""
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from montecarlo.estimates.assemble import Stratum, gather
 from montecarlo.estimates.choose import Judgement, judge
 from montecarlo.estimates.tally import Tally
 from montecarlo.sampling.design import BLOCKS, Chunk, Design
+from montecarlo.secondary.remanence import other_model
 from montecarlo.study.candidates import Lattice, Setting, candidate_lattices, lattices_of, present_setting
 from montecarlo.study.description import Study
 
@@ -56,6 +57,7 @@ class Outcome:
     present: Setting | None
     tries: int
     told: tuple[str, ...]
+    other: Outcome | None = None                           # of the same study with the other remanence model
 
 
 def designs(study: Study) -> tuple[Design, Design]:
@@ -66,13 +68,31 @@ def designs(study: Study) -> tuple[Design, Design]:
 
 
 def run(study: Study, *, workers: int | None = None, progress: Progress | None = None) -> Outcome:
-    """Sample, solve, count, judge; then the chosen, the runner-up and the present setting again on fresh numbers."""
+    """The study; if it asks for it, once more with the other remanence model on the same random numbers."""
     lattices = candidate_lattices(study)
     _check_size(study, lattices)
     count = worker_count(workers)
     tell = progress or (lambda done, total, what: None)
     tell(0, 1, "compiling the solvers (first use only)")
     _compile(study, lattices)
+    outcome = _run(study, lattices, count, tell)
+    if not study.study.compare_remanence_models:
+        return outcome
+    other = with_other_model(study)
+    name = other.ct.remanence_model
+    return replace(outcome, other=_run(other, lattices, count, lambda done, total, what: tell(
+        done, total, f"{what}, {name}"), outcome.chosen))
+
+
+def with_other_model(study: Study) -> Study:
+    """The same study, the knees of its CTs included, with the other remanence model."""
+    model = other_model(study.ct.remanence_model)
+    return study.model_copy(update={"ct": study.ct.model_copy(update={"remanence_model": model})})
+
+
+def _run(study: Study, lattices: Sequence[Lattice], count: int, tell: Progress, also: Setting | None = None) -> Outcome:
+    """Sample, solve, count, judge; then the chosen, the runner-up, the present setting and `also` again on fresh
+    numbers."""
     first = run_batch(study, lattices, 0, count, tell)
     present = present_setting(study)
     order = first.judgement.order()
@@ -83,7 +103,7 @@ def run(study: Study, *, workers: int | None = None, progress: Progress | None =
     for place, candidate in enumerate(order[:TRIES_MAX]):
         chosen, tries = settings[candidate], tries + 1
         runner_up = settings[order[place + 1]] if place + 1 < len(order) else None
-        few = tuple(dict.fromkeys(s for s in (chosen, runner_up, present) if s is not None))
+        few = tuple(dict.fromkeys(s for s in (chosen, runner_up, present, also) if s is not None))
         fresh = run_batch(study, lattices_of(study, *few), tries, count, tell)
         if fresh.judgement.within_limit[0] and fresh.judgement.admissible[0]:
             break

@@ -25,6 +25,7 @@ from montecarlo.estimates.assemble import (
 )
 from montecarlo.estimates.choose import Weights, weights_of
 from montecarlo.quantities import Array
+from montecarlo.report.remanence import compare_models
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.transform import all_plants
 from montecarlo.study.candidates import Setting
@@ -50,6 +51,7 @@ class Result:
         self.outcome = outcome
         self.study = outcome.study
         self.told = outcome.told
+        self.other = None if outcome.other is None else Result(outcome.other)      # with the other remanence model
 
     @property
     def chosen(self) -> int | None:
@@ -151,6 +153,11 @@ class Result:
         return pd.DataFrame(rows, columns=["quantity", "chosen", "present", "difference", "low", "high"])
 
     @cached_property
+    def remanence_models(self) -> pd.DataFrame | None:
+        """What each remanence model chooses, and what that is in the other; None unless the study asks for both."""
+        return None if self.other is None else compare_models(self, self.other)
+
+    @cached_property
     def plants(self) -> dict[str, Array]:
         """Per plant: its inputs ("input/<key>"), and per type the sums and counts of every candidate."""
         design = designs(self.study)[0]
@@ -177,10 +184,15 @@ class Result:
             "unresolved": {name: int(stratum.unresolved.max(axis=0).sum()) for name, stratum in first.strata.items()},
             "notes": first.notes, "chosen": self.chosen, "runner_up": self.runner_up,
             "fresh_batches": self.outcome.tries, "told": list(self.told),
+            "remanence_model": self.study.ct.remanence_model, "other_model": self._other_provenance(),
             "python": platform.python_version(), "processor": _processor(),
             "packages": {name: _version(name) for name in ("numpy", "scipy", "numba", "pandas", "joblib")},
             "finished_utc": datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
         }
+
+    def _other_provenance(self) -> dict[str, Any] | None:
+        keys = ("remanence_model", "chosen", "runner_up", "fresh_batches", "samples", "unresolved", "notes", "told")
+        return None if self.other is None else {key: self.other.provenance[key] for key in keys}
 
 
 SETTINGS = ("phase_pickup_a", "earth_pickup_a", "stabilising_resistance_ohm", "delay_s", "slope1", "slope2",

@@ -34,6 +34,9 @@ class General(Section):
         "-", "sampled earth faults, each solved along the whole winding; samples/8 unless given", 1, 10**12,
     )] | None = None
     plants: Annotated[int, Plain("-", "sampled plants; every type's events are spread over them", 16, 65536)] = 256
+    compare_remanence_models: Annotated[bool, Word(
+        "whether to run a second time with the other remanence model of the CTs, on the same random numbers, and to "
+        "say whether the chosen setting moves; doubles the time")] = False
 
 
 class PresentSetting(Section):
