@@ -72,6 +72,14 @@ def test_the_table_has_what_each_chooses_and_the_present_in_both(both: Result) -
     assert (second["batch"] == 2).all()                    # what the first run chose is judged on fresh numbers too
 
 
+def test_ideal_cts_remember_nothing_in_either() -> None:
+    result = run_study(study_with(SMALL | BOTH | {"ct.knee_current_a": 0.0}), workers=1)
+    assert result.other is not None
+    assert result.chosen == result.other.chosen
+    for table in TABLES:
+        assert_frame_equal(getattr(result, table), getattr(result.other, table), check_exact=True)
+
+
 def test_the_option_makes_a_file_and_a_sentence(both: Result) -> None:
     made = findings(both)
     assert "remanence_models" in made.frames
