@@ -56,9 +56,9 @@ def _of(ct: CurrentTransformer) -> str:
 
 
 def _shifted_misfit(ct: CurrentTransformer, fit: ExcitationFit) -> str:
-    """How far the shifted curve, which has the fitted knee and exponent, lies from the measured points."""
+    """How far the shifted curve with the fitted knee, ankle and exponent lies from the measured points."""
     assert ct.excitation_points is not None
     off = [fit.current_a(v, "shifted_curve") / a - 1 for v, a in zip(*ct.excitation_points.curve, strict=True)]
     rms = math.sqrt(sum(error**2 for error in off) / len(off))
-    return (f" That is the characteristic with hysteresis; the shifted curve has the same knee and exponent, and is "
-            f"off by {100 * rms:.2g} % RMS and {100 * max(map(abs, off)):.2g} % at most: it gives up the foot.")
+    return (f" That is the characteristic with hysteresis; the shifted curve has the same knee, ankle and "
+            f"exponent, and is off by {100 * rms:.2g} % RMS and {100 * max(map(abs, off)):.2g} % at most.")

@@ -21,8 +21,6 @@ if TYPE_CHECKING:
 __all__ = ["MOST_ROWS", "limit_of", "nearest", "neighbours", "result_text"]
 
 MOST_ROWS = 8
-FOOT = ("The two differ without any remanence too: far below the knee the shifted curve draws less current, and "
-        "elements behind it seem finer.")
 AXES = ("phase_pickup_a", "earth_pickup_a", "stabilising_resistance_ohm", "delay_s")
 SHORT = {"two_phase_one_earth": "2 phase 1 earth", "per_phase": "3 phase"}
 
@@ -190,7 +188,7 @@ def _other_model(result: Result, other: Result) -> str:
         return f"it misses {_with_limits(row, 'p_missed', 3)} of the internal faults within reach, and {_false(row)}"
 
     if result.chosen is not None and result.chosen == other.chosen:
-        return f"{head}the same setting is chosen, no. {other.chosen}: there {worth(other.chosen)}. {FOOT}"
+        return f"{head}the same setting is chosen, no. {other.chosen}: there {worth(other.chosen)}."
     if other.chosen is None:
         text = f"{head}no candidate can be chosen."
     else:
@@ -199,10 +197,10 @@ def _other_model(result: Result, other: Result) -> str:
         text = (f"{head}no. {other.chosen} {moved}: {scheme_name(row['scheme'])}, {setting_text(row)}; there "
                 f"{worth(other.chosen)}.")
     if result.chosen is None:
-        return f"{text} {FOOT}"
+        return text
     note = rows.loc[result.chosen, "note"]
     keeps = f"the policy does not allow that ({note})" if note else "the policy allows that too"
-    return f"{text} No. {result.chosen}, chosen above: there {worth(result.chosen)}; {keeps}. {FOOT}"
+    return f"{text} No. {result.chosen}, chosen above: there {worth(result.chosen)}; {keeps}."
 
 
 def _only_of(other: Result | None, result: Result) -> list[str]:

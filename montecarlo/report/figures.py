@@ -333,7 +333,7 @@ def excitation_fit(ct: CurrentTransformer, ax: Axes) -> Axes:
         return ax
     voltage, current = ct.excitation_points.curve
     volts = np.geomspace(voltage[0], 1.02 * voltage[-1], 200)
-    words = "fitted curve" if ct.remanence_model == "stop_operators" else "shifted curve with the fitted knee"
+    words = "fitted curve" if ct.remanence_model == "stop_operators" else "shifted curve, knee fitted"
     ax.plot([fit.current_a(v, ct.remanence_model) for v in volts], volts, color=MISSED, label=words, zorder=2)
     ax.scatter(current, voltage, s=22, facecolors="white", edgecolors=CHOSEN, label="measured", zorder=3)
     ax.scatter([fit.knee_current_a], [fit.knee_voltage_v], marker="D", s=34, color=FALSE, label="knee", zorder=4)

@@ -23,6 +23,7 @@ from montecarlo.quantities import Array
 
 YIELDS = np.array([0.03, 0.40])                            # flux at which each stop yields; common practice, no source
 _SWING = 1.3              # a load's flux swings further than its fundamental; 1.0 left spills of a milliampere
+_ROUND_OFF = 1e-12        # of a coefficient that is zero
 _ANGLES = (np.arange(720) + 0.5) * np.pi / 720             # half a cycle, midpoint rule
 
 
@@ -65,7 +66,19 @@ class ExcitationTable:
 
 @cache
 def excitation_table(bound_percent: float, exponent: int) -> ExcitationTable:
-    """Made once a process for a remanence bound [% of the knee flux] and an exponent, by continuation."""
+    """Made once a process for a remanence bound [% of the knee flux] and an exponent."""
+    bound = bound_percent / 100
+    return _tabulated(np.array([bound, bound**exponent, -1.0, -1.0]), exponent)
+
+
+@cache
+def one_stop_table(exponent: int) -> ExcitationTable:
+    """The same with c2 = 0 in place of the condition on the bound."""
+    return _tabulated(np.array([0.0, 0.0, 0.0, 1.0]), exponent)
+
+
+def _tabulated(line: Array, exponent: int) -> ExcitationTable:
+    """By continuation from ankle to ankle; `line`: what is zero times the coefficients, the fourth condition."""
     scan = np.arange(0.05, 0.80, 0.002)
     start = np.array([0.678, 0.444, 0.100, 0.458])         # near the solution at ankle 0.2, bound 80 %, exponent 15
     rows = np.full((4, scan.size), np.nan)
@@ -73,18 +86,17 @@ def excitation_table(bound_percent: float, exponent: int) -> ExcitationTable:
     for indices in (range(middle, -1, -1), range(middle, scan.size)):
         v = start
         for i in indices:
-            v = _fit(scan[i], bound_percent / 100, exponent, v)
+            v = _fit(scan[i], line, exponent, v)
             if not np.isfinite(v).all():
                 break
             rows[:, i] = v
-    usable = np.isfinite(rows).all(axis=0) & (rows >= 0).all(axis=0)
-    return ExcitationTable(scan[usable], rows[:, usable])
+    usable = np.isfinite(rows).all(axis=0) & (rows >= -_ROUND_OFF).all(axis=0)
+    return ExcitationTable(scan[usable], np.maximum(rows[:, usable], 0.0))
 
 
-def _fit(ankle: float, bound: float, exponent: int, start: Array) -> Array:
+def _fit(ankle: float, line: Array, exponent: int, start: Array) -> Array:
     """Newton on three quadratic forms (RMS² is quadratic in the coefficients) and one line."""
     forms = [branch @ branch.T / _ANGLES.size for branch in (_branch(peak, exponent) for peak in (0.1, 1.0, 1.1))]
-    line = np.array([bound, bound**exponent, -1.0, -1.0])
     v = start
     for _ in range(40):
         off = np.array([*(v @ q @ v - rms**2 for q, rms in zip(forms, (ankle, 1.0, 1.5), strict=True)), line @ v])
@@ -154,10 +166,14 @@ def start_state(flux: NDArray[np.complex128], remanence: Array, coefficients: Ar
 
     flux (n, ct) complex peak of the load flux, remanence (n, ct), both in knee units. Returns flux (n, ct) and the
     two stops' currents (2, n, ct) in units of the knee current. Without load this is the state at rest."""
-    peak, wave = np.abs(flux), flux.real
-    mean, offsets = settled_offsets(remanence, peak, coefficients, exponent)
-    yields = YIELDS[:, None, None]
+    mean, offsets = settled_offsets(remanence, np.abs(flux), coefficients, exponent)
+    return mean + flux.real, offsets + coefficients[2:] * loop_state(flux)
+
+
+def loop_state(flux: NDArray[np.complex128]) -> Array:
+    """Where the two stops of unit bound stand on the settled loop of a load's flux (n, ct) alone, (2, n, ct)."""
+    peak, wave, yields = np.abs(flux), flux.real, YIELDS[:, None, None]
     top = np.minimum(1.0, peak / yields)
     falling = np.maximum(-top, top - (peak - wave) / yields)
     rising = np.minimum(top, (peak + wave) / yields - top)
-    return mean + wave, offsets + coefficients[2:] * np.where(flux.imag > 0, falling, rising)
+    return np.asarray(np.where(flux.imag > 0, falling, rising))

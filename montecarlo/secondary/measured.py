@@ -117,7 +117,7 @@ class ExcitationFit:
     rms: float                  # root mean square of the relative errors
 
     def current_a(self, voltage_v: float, model: RemanenceModel = "stop_operators") -> float:
-        """RMS exciting current. The shifted curve shares the knee and the exponent, not the foot. [A]"""
+        """RMS exciting current, also of a shifted curve with the same knee, ankle and exponent. [A]"""
         shape = coefficients_of(model, self.bound_percent, self.exponent, self.ankle_ratio)
         return float(self.knee_current_a * loop_rms(shape, voltage_v / self.knee_voltage_v, self.exponent))
 

@@ -4,29 +4,35 @@ Both are at rest before an event. In units of the knee (m flux linkage over its 
 exciting current at the knee), from `excitation.py`:
 
     stop operators     i = a m + b m^S + h1 + h2           hysteresis with minor loops that forgets
-    shifted curve      i = f(m) - f(m_r), f = a m + b m^S  no loss, never forgets (common practice, no source)
+    shifted curve      i = f(m) - f(m_r) + h1              f = a m + b m^S never forgets (common practice, no source)
 
-Two coefficients meet two conditions, those that decide when and how hard a core saturates: RMS 1 at the knee and 1.5
-at 1.1 times its voltage (the knee of IEC 61869-2). The foot is given up: a straight foot draws at most 0.1 of the knee
-current at a tenth of the voltage, where a core with hysteresis draws the ankle ratio. Nor is there a bound: a shifted
-curve rests at any flux. Knees from a class or from measured points come from the characteristic with hysteresis in both
+The shifted curve keeps the small loop of the foot, h1, at rest at zero: f alone draws at most 0.1 of the knee current
+at a tenth of the knee voltage whatever the iron, so that two runs would compare feet, not remanence. Three coefficients
+meet three of the four conditions: RMS 1 at the knee, 1.5 at 1.1 times its voltage (IEC 61869-2), and the ankle ratio.
+Given up is the bound, since a shifted curve rests at any flux, and with h2 most of the loss and some of the current
+halfway to the knee. Knees from a class or from measured points come from the characteristic with hysteresis in both
 models (`completion.py`), so that nothing else differs.
 """
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
-from functools import cache
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from montecarlo.quantities import Array
-from montecarlo.secondary.excitation import YIELDS, excitation_table, mean_current, start_state
+from montecarlo.secondary.excitation import (
+    YIELDS,
+    excitation_table,
+    loop_state,
+    mean_current,
+    one_stop_table,
+    start_state,
+)
 
-__all__ = ["RemanenceModel", "Start", "coefficients_of", "other_model", "shifted_curve", "shifted_start", "start_of"]
+__all__ = ["RemanenceModel", "Start", "coefficients_of", "other_model", "shifted_start", "start_of"]
 
 RemanenceModel = Literal["stop_operators", "shifted_curve"]
 
@@ -47,32 +53,10 @@ def other_model(model: RemanenceModel) -> RemanenceModel:
 
 
 def coefficients_of(model: RemanenceModel, bound_percent: float, exponent: int, ankle: ArrayLike) -> Array:
-    """a, b, c1, c2 of the characteristic at each ankle ratio, (4, ...). The shifted curve has c1 = c2 = 0 and knows
-    neither ankle nor bound."""
-    if model == "stop_operators":
-        return excitation_table(bound_percent, exponent).at(ankle)
-    shape = np.shape(ankle)
-    return np.stack([np.full(shape, value) for value in (*shifted_curve(exponent), 0.0, 0.0)])
-
-
-@cache
-def shifted_curve(exponent: int) -> tuple[float, float]:
-    """a and b of the single-valued curve that meets both conditions at the knee, exponent >= 5. Derived.
-
-    Under m = p cos the mean square is a²p²/2 + 2ab p^(S+1) C1 + b² p^(2S) C2, C1 and C2 the means of cos^(S+1) and
-    cos^2S; that at p = 1.1 over that at p = 1 is 1.5², a quadratic in b/a with one positive root."""
-    linear, mixed, steep = 0.5, _mean_power(exponent + 1), _mean_power(2 * exponent)
-    two = steep * (1.1 ** (2 * exponent) - 2.25)
-    one = 2 * mixed * (1.1 ** (exponent + 1) - 2.25)
-    none = linear * (1.1**2 - 2.25)
-    ratio = (-one + math.sqrt(one**2 - 4 * two * none)) / (2 * two)
-    a = 1 / math.sqrt(linear + 2 * ratio * mixed + ratio**2 * steep)
-    return a, ratio * a
-
-
-def _mean_power(power: int) -> float:
-    """Cycle mean of cos^power, power even."""
-    return math.comb(power, power // 2) / 2.0**power
+    """a, b, c1, c2 of the characteristic at each ankle ratio, (4, ...). The shifted curve has c2 = 0 and knows no
+    bound."""
+    table = excitation_table(bound_percent, exponent) if model == "stop_operators" else one_stop_table(exponent)
+    return table.at(ankle)
 
 
 def start_of(model: RemanenceModel, flux: NDArray[np.complex128], remanence: Array, coefficients: Array,
@@ -89,11 +73,12 @@ def shifted_start(flux: NDArray[np.complex128], remanence: Array, coefficients: 
     """The same for the shifted curve: the load's flux swings about the remanent flux, and the constant that shifts the
     curve takes the cycle mean of the current away; without load it is f(m_r). Derived.
 
-    The constant is held as a first stop that does not rise and whose bound is itself; the second one is empty."""
+    The constant is held as a second stop that does not rise and whose bound is itself."""
     offset = np.empty(remanence.shape)
     for power in np.unique(exponent):
         same = np.asarray(exponent) == power
         offset[:, same], _ = mean_current(remanence[:, same], np.abs(flux[:, same]), coefficients[:2, :, same],
                                           int(power))
-    stops = np.stack([-offset, np.zeros(offset.shape)])
-    return Start(remanence + flux.real, stops, np.abs(stops), np.zeros(stops.shape))
+    foot, level = coefficients[2], np.zeros(offset.shape)
+    return Start(remanence + flux.real, np.stack([foot * loop_state(flux)[0], -offset]),
+                 np.stack([foot, np.abs(offset)]), np.stack([foot / YIELDS[0], level]))

@@ -18,7 +18,6 @@ from montecarlo.quantities import Distribution
 from montecarlo.quantities.wording import listed
 from montecarlo.secondary.completion import design_of
 from montecarlo.secondary.ct import ENDS
-from montecarlo.secondary.excitation import loop_rms
 from montecarlo.study.backup_checks import backup_cautions
 from montecarlo.study.consistency import ct_key
 from montecarlo.study.description import Study
@@ -244,12 +243,9 @@ def check_alike(study: Study) -> Iterator[Caution]:
 
 
 def check_remanence_model(study: Study) -> Iterator[Caution]:
-    """What the shifted curve gives up, and which keys mean nothing to it."""
     if study.ct.remanence_model == "shifted_curve":
-        foot = max(float(loop_rms(ct.curve(0.2), 0.1, ct.saturation_exponent)) for ct in map(study.ct.at, ENDS))
-        yield Caution("ct.remanence_model", f"The shifted curve has no hysteresis: at a tenth of the knee voltage it "
-                      f"draws {foot:.2g} of the knee current whatever ankle_ratio says, so elements seem to operate "
-                      "on smaller faults, and remanence_bound_percent does no more than limit remanence_percent.")
+        yield Caution("ct.remanence_model", "A shifted curve never forgets the remanence and rests at any flux: "
+                      "remanence_bound_percent does no more than limit remanence_percent.")
 
 
 def check_pickup_error(study: Study) -> Iterator[Caution]:
@@ -345,6 +341,5 @@ CAUTIONS: tuple[Callable[[Study], Iterator[Caution]], ...] = (
     check_reach, check_zone_capacitance, check_voltage, check_frequency, check_time_constants, check_reactance_order,
     check_load, check_ct_rating, check_relay_rating, check_perfect_cts, check_alike, check_remanence_model,
     check_pickup_error, check_present_step, check_backup, check_clearing_times, check_bolted, check_position,
-    check_assumed_weights,
-    check_samples, check_provable, check_event_kinds,
+    check_assumed_weights, check_samples, check_provable, check_event_kinds,
 )

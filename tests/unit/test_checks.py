@@ -59,7 +59,7 @@ DUE: list[tuple[dict[str, Any], str, str]] = [
     (CLASS_P, "ct.knee_factor", "The knees are exactly alike"),
     ({"ct.line_end": {"class": "5P20", "rated_burden_va": 15}}, "ct.line_end.knee_factor", "exactly alike"),
     ({"ct.remanence_model": "shifted_curve"}, "ct.remanence_model",
-     "draws 0.088 of the knee current whatever ankle_ratio says"),
+     "remanence_bound_percent does no more than limit remanence_percent"),
     ({"relay.pickup_error_percent": 1}, "relay.pickup_error_percent", "off by the same 1 %"),
     (PRESENT, "candidates.present.earth_pickup_a", "not on the relay's step; the nearest is 0.04 A"),
     (PRESENT | {"relay.range_a": [0.02, 0.2], "candidates.present.phase_pickup_a": 0.3},
