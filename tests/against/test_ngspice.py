@@ -69,12 +69,12 @@ def leg(k: int, ohm: float, start: str, end: str) -> Iterator[str]:
         yield f"Rl{k} l{k} {end} {ohm:.15g}"
 
 
-def both_ends(circuit: Circuits, star: str) -> Iterator[str]:
-    """In each phase the two ends' CTs against each other on the pilot core p{phase}; all six meet in the star point 0.
-    Three legs from the cores to the relay's star."""
+def both_ends(circuit: Circuits, star: str, neutral_end: str = "0", line_end: str = "0") -> Iterator[str]:
+    """In each phase the two ends' CTs against each other on the core p{phase}, and a leg from there to the relay's
+    star; each end's three CTs meet in a star point of their own, or all six in the panel's, 0."""
     for phase in range(3):
-        yield from ct(circuit, phase, f"p{phase}", "0")
-        yield from ct(circuit, phase + 3, "0", f"p{phase}")
+        yield from ct(circuit, phase, f"p{phase}", neutral_end)
+        yield from ct(circuit, phase + 3, line_end, f"p{phase}")
         yield from leg(phase, circuit.leg_ohm[0, phase], f"p{phase}", star)
 
 
@@ -85,6 +85,15 @@ def per_phase(circuit: Circuits) -> Iterator[str]:
 def two_phase_one_earth(circuit: Circuits) -> Iterator[str]:
     yield from both_ends(circuit, "star")
     yield from leg(3, circuit.leg_ohm[0, 3], "star", "0")
+
+
+def four_wire(circuit: Circuits) -> Iterator[str]:
+    """As before, but each end's star point stands at that end, and a return core leads from there to the panel's;
+    the line-end CTs drive theirs from their star point, the neutral-end CTs towards it."""
+    yield from both_ends(circuit, "star", "neutral_end", "line_end")
+    yield from leg(3, circuit.leg_ohm[0, 3], "star", "0")
+    yield from leg(4, circuit.leg_ohm[0, 4], "0", "neutral_end")
+    yield from leg(5, circuit.leg_ohm[0, 5], "line_end", "0")
 
 
 def by_table(circuit: Circuits) -> Iterator[str]:
@@ -146,12 +155,22 @@ def matched(seed: int, n: int) -> Circuits:
     return replace(circuits, scheme=replace(circuits.scheme, table=table), bank=bank)
 
 
+def with_return_cores(seed: int, n: int) -> Circuits:
+    """Four cores from each end: a row over the end's three CTs for its return core."""
+    circuits = random_circuits(seed, n, "two_phase_one_earth", hysteresis=False)
+    scheme, core = circuits.scheme, np.random.default_rng(seed).uniform(1.0, 10.0, (n, 2))
+    rows = np.kron(np.eye(2), np.ones(3))
+    scheme = replace(scheme, legs=(*scheme.legs, "return_n", "return_l"), table=np.vstack([scheme.table, rows]))
+    return replace(circuits, scheme=scheme, leg_ohm=np.hstack([circuits.leg_ohm, core]))
+
+
 def of_kind(kind: SchemeKind) -> Callable[[int, int], Circuits]:
     return lambda seed, n: random_circuits(seed, n, kind, hysteresis=False)
 
 
 CASES: dict[str, tuple[Callable[[int, int], Circuits], Wiring]] = {
     **{kind: (of_kind(kind), WIRING.get(kind, by_table)) for kind in get_args(SchemeKind)},
+    "return_cores": (with_return_cores, four_wire),
     "matched": (matched, by_table)}
 
 
