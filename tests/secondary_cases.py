@@ -74,8 +74,8 @@ def log_uniform(rng: np.random.Generator, low: float, high: float, size: int | t
 
 def random_bank(rng: np.random.Generator, n: int, *, remanence: float = BOUND / 100, hysteresis: bool = True,
                 turns: float = 1000.0, cts: int = 6) -> CtBank:
-    """Alike in a circuit: knee 100-500 V and 10-60 mA, ratio errors of 1 %, ankle over its whole range; without
-    hysteresis the two stops are left out, and the remanence that only they can hold."""
+    """CTs much alike within a circuit: knee 100-500 V and 10-60 mA, ratio errors of 1 %, ankle over its whole range;
+    without hysteresis the two stops are left out, and the remanence that only they can hold."""
     table = excitation_table(BOUND, EXPONENT)
     coefficients = table.at(rng.uniform(*table.ankle_range, (n, cts)))
     if not hysteresis:
