@@ -21,6 +21,7 @@ Axis = Literal["phase", "earth"]
 AXES: tuple[Axis, ...] = ("phase", "earth")
 BiasForm = Literal["greater_of", "sum"]
 BiasCurrent = Literal["mean", "sum", "largest"]
+MOST_LEGS = 16                                             # of a scheme of the study's own; return cores come on top
 BUILT_IN = ("per_phase", "two_phase_one_earth", "biased", "restricted_earth_fault")
 
 
@@ -125,6 +126,7 @@ class Scheme:
     legs: tuple[Leg, ...]
     table: Array                                           # (legs, places)
     elements: tuple[Element, ...]
+    matching: tuple[float, ...] = ()                       # of each CT's current, in the table already; empty: 1 each
 
     @property
     def watch(self) -> tuple[int, ...]:
@@ -181,7 +183,7 @@ class Scheme:
     def matched(self, factors: Mapping[str, float]) -> Scheme:
         """The same with the CTs' currents scaled by the ratio matching of their group."""
         columns = np.array([factors.get(GROUP_OF[place], 1.0) for place in self.places])
-        return replace(self, table=self.table * columns)
+        return replace(self, table=self.table * columns, matching=tuple(columns.tolist()))
 
 
 SIX = tuple(range(6))
@@ -223,8 +225,10 @@ def build_custom(own: CustomScheme) -> Scheme:
     elements = []
     for axis in AXES:
         mine = [item for item in own.elements if item.setting == axis]
-        elements += [Element(names.index(item.leg), axis, k if axis == "phase" else 3,
-                             tuple(column[signed(ct)[0]] for ct in item.bias_cts)) for k, item in enumerate(mine)]
+        legs_of = [names.index(item.leg) for item in mine]
+        inputs = _input_columns([own.legs[leg] for leg in legs_of]) if axis == "phase" else [3]
+        elements += [Element(leg, axis, at, tuple(column[signed(ct)[0]] for ct in item.bias_cts))
+                     for item, leg, at in zip(mine, legs_of, inputs, strict=False)]
     burdens: dict[int, tuple[str, ...]] = {}
     for element in elements:
         burdens[element.leg] = (*burdens.get(element.leg, ()), f"{element.axis}_burden")
@@ -233,9 +237,21 @@ def build_custom(own: CustomScheme) -> Scheme:
     return Scheme(own.name, places, legs, table, tuple(elements))
 
 
+def _input_columns(legs: Sequence[CustomLeg]) -> list[int]:
+    """Which of the inputs of L1, L2 and L3 each phase element has: its phase's where its leg's CTs are all of one, as
+    in the built-in schemes, and else the next that is free."""
+    wanted: list[int | None] = []
+    for leg in legs:
+        phases = {place.rpartition(".")[2] for place in (signed(ct)[0] for ct in leg.cts)}
+        phase = PHASES.index(phases.pop()) if len(phases) == 1 and phases <= set(PHASES) else None
+        wanted.append(None if phase in wanted else phase)
+    free = iter([k for k in range(len(PHASES)) if k not in wanted])
+    return [next(free) if phase is None else phase for phase in wanted]
+
+
 def signed(ct: str) -> tuple[str, float]:
-    """The place and the sign of one entry of a leg's list."""
-    return ct.lstrip("+-").strip(), -1.0 if ct.startswith("-") else 1.0
+    """The place and the sign of one entry of a leg's list; one sign at most."""
+    return (ct[1:] if ct[:1] in ("+", "-") else ct).strip(), -1.0 if ct.startswith("-") else 1.0
 
 
 def custom_faults(own: CustomScheme) -> Iterator[str]:
@@ -244,6 +260,8 @@ def custom_faults(own: CustomScheme) -> Iterator[str]:
     used = {signed(ct)[0] for leg in own.legs for ct in leg.cts}
     if not own.legs or not own.elements:
         yield f"{'legs' if not own.legs else 'elements'}: [] is empty; name at least one"
+    if len(own.legs) > MOST_LEGS:
+        yield f"legs: {len(own.legs)} legs, must be at most {MOST_LEGS}; leave out those without an element"
     for k, leg in enumerate(own.legs):
         if leg.name in names[:k] or not leg.name.isidentifier():
             yield f"legs[{k}].name: '{leg.name}', must be a word of letters, digits and _ that no other leg has"
@@ -261,6 +279,10 @@ def custom_faults(own: CustomScheme) -> Iterator[str]:
         for ct in element.bias_cts:
             if signed(ct)[0] not in used:
                 yield f"elements[{k}].bias_cts: '{ct}' drives no leg of this scheme; name CTs that do"
+        restraining = [signed(ct)[0] for ct in element.bias_cts]
+        for place in dict.fromkeys(restraining):
+            if restraining.count(place) > 1:
+                yield f"elements[{k}].bias_cts: '{place}' stands there twice; leave it once"
     for axis, most in (("phase", 3), ("earth", 1)):
         count = sum(element.setting == axis for element in own.elements)
         if count > most:

@@ -269,10 +269,11 @@ def _settle(w: Array, history: Array, s: int, pace: Pace, signals: int, done: In
 @njit(**COMPILED)
 def _sustained(series: Array, hold: int, drop_off: float) -> float:
     """The highest pick-up that `hold` steps on end would not reset: from a point that exceeds it, no value before the
-    hold's end falls below `drop_off` times it. A queue of rising values keeps each run's smallest."""
+    hold's end falls below `drop_off` times it; 0 for a hold that outlasts the series. A queue of rising values keeps
+    each run's smallest. Below 0 where a margin over the bias was never there."""
     n = series.size
     queue = np.empty(n, np.int64)
-    head, tail, best = 0, 0, 0.0
+    head, tail, best = 0, 0, -np.inf if n > hold else 0.0
     for k in range(n):
         while tail > head and series[queue[tail - 1]] >= series[k]:
             tail -= 1
@@ -300,8 +301,8 @@ def _judge(history: Array, done: Index, lead: int, meter: Meter, pickup: Array) 
             bias[:] = 0.0
             for j in range(meter.bias.shape[1]):
                 if meter.bias[e, j] >= 0:
-                    end = series[meter.bias[e, j]]
-                    bias = np.maximum(bias, end) if meter.largest else bias + meter.share[e] * end
+                    end = meter.share[e, j] * series[meter.bias[e, j]]
+                    bias = np.maximum(bias, end) if meter.largest else bias + end
             for v in range(meter.forms.shape[0]):
                 form = meter.forms[v] if meter.bias[e, 0] >= 0 else np.zeros(4)
                 quantity = operating_quantity(series[meter.element[e]], bias, int(form[0]), form[1], form[2], form[3])

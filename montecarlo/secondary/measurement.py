@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,12 +27,14 @@ class Measurement:
     """What the elements make of the currents.
 
     legs: the leg of every element; bias: the CTs (columns of the table) that restrain each, none or several;
+    matching: what multiplies the current of each CT on its way to the legs and to the bias, 1 unless given;
     bias_current: mean, sum or largest of these; forms: `restraint.Form`, each judged for itself; quantity: what is
     measured of a current, the peak as if of a sinusoid; delays_s: for which it must be held, less over_travel_s, by
     which an element with a moving part runs on; drop_off: the share of its pick-up at which an element resets."""
 
     legs: tuple[int, ...]
     bias: tuple[tuple[int, ...], ...] = ()
+    matching: tuple[float, ...] = ()
     bias_current: str = "mean"
     forms: tuple[Form, ...] = (NO_BIAS,)
     quantity: str = "rms"
@@ -44,16 +47,20 @@ class Measurement:
         """Elements, forms, delays."""
         return len(self.legs), len(self.forms), len(self.delays_s)
 
+    def gains(self, cts: Sequence[int]) -> Array:
+        """What multiplies the currents of these CTs in the bias."""
+        return np.array([self.matching[ct] if self.matching else 1.0 for ct in cts])
+
     def meter(self, step_s: float, per_cycle: int) -> Meter:
         """The same for the compiled pass, on its grid of time."""
         bias = self.bias or ((),) * len(self.legs)
         rows = list(dict.fromkeys([LEG + leg for leg in self.legs] + [CURRENT + ct for cts in bias for ct in cts]))
         most = max(1, *(len(cts) for cts in bias))
-        which = np.full((len(bias), most), -1)
+        which, share = np.full((len(bias), most), -1), np.zeros((len(bias), most))
         for e, cts in enumerate(bias):
             which[e, :len(cts)] = [rows.index(CURRENT + ct) for ct in cts]
-        share = [1 / max(len(cts), 1) if self.bias_current == "mean" else 1.0 for cts in bias]
+            share[e, :len(cts)] = self.gains(cts) / (len(cts) if cts and self.bias_current == "mean" else 1)
         holds = [round(max(delay - self.over_travel_s, 0.0) / step_s) for delay in self.delays_s]
         return Meter(np.array(rows), np.array([rows.index(LEG + leg) for leg in self.legs]), which,
-                     self.bias_current == "largest", np.array(share), np.array(self.forms, float),
+                     self.bias_current == "largest", share, np.array(self.forms, float),
                      QUANTITIES[self.quantity], circle(per_cycle), np.array(holds), self.drop_off)

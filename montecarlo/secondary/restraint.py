@@ -29,7 +29,7 @@ def operating_quantity(difference: Array, bias: Array, which: int, slope1: float
     restraint = slope1 * bias + (slope2 - slope1) * np.maximum(bias - break_a, 0.0)
     if which == SUM:
         return difference - restraint
-    return difference * np.where(difference <= restraint, 0.0, 1.0)        # not a number stays
+    return np.where(difference > restraint, difference, 0.0) + 0.0 * (difference + restraint)    # not a number stays
 
 
 def bias_current(ends: Array, kind: str) -> Array:

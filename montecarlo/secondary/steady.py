@@ -41,7 +41,8 @@ class Steady(NamedTuple):
         for e, leg in enumerate(measurement.legs):
             difference = np.abs(self.legs[:, leg])
             ends = list(measurement.bias[e]) if measurement.bias else []
-            bias = bias_current(np.abs(self.cts[:, ends]), measurement.bias_current) if ends else difference
+            bias = difference if not ends else bias_current(
+                np.abs(self.cts[:, ends]) * measurement.gains(ends), measurement.bias_current)
             for v, form in enumerate(measurement.forms):
                 out[:, e, v] = operating_quantity(difference, bias, *(form if ends else NO_BIAS))
         return out

@@ -80,8 +80,8 @@ class Meter(NamedTuple):
     signals: Index           # (signals,) rows of the workspace: currents of legs and of CTs
     element: Index           # (elements,) the signal of each element
     bias: Index              # (elements, most) the signals that restrain it; -1: none
-    largest: bool            # whether the largest of these counts, or
-    share: Array             # (elements,) what their sum is multiplied by
+    largest: bool            # whether the largest of these counts, or their sum
+    share: Array             # (elements, most) what each is multiplied by first
     forms: Array             # (variants, 4) form (`restraint`), slope1, slope2, break [A]
     quantity: int            # RMS, FUNDAMENTAL or PEAK_VALUE
     circle: Array            # (6, per_cycle) weights of the fundamental's two components at a step's three points

@@ -74,7 +74,7 @@ def present_setting(study: Study) -> Setting | None:
     kind = next(k for k in study.scheme.kinds if present.scheme in (None, k))
     scheme = scheme_of(study, kind)
     biased = scheme.biased
-    two = biased and present.slope2 is not None
+    two = biased and present.slope2 not in (None, present.slope1)
     return Setting(kind, present.phase_pickup_a if scheme.of("phase") else None,
                    present.earth_pickup_a if scheme.of("earth") else None,
                    present.stabilising_resistance_ohm if scheme.stabilised else 0.0, present.delay_s,

@@ -84,6 +84,7 @@ def measurement(study: Study, scheme: Scheme, forms: tuple[Form, ...] = (NO_BIAS
     relay = study.relay
     return Measurement(
         legs=scheme.watch, bias=tuple(element.bias for element in scheme.elements),
+        matching=scheme.matching,
         bias_current=study.scheme.bias_current, forms=forms, quantity=relay.measure, delays_s=delays_s,
         drop_off=relay.drop_off_ratio, over_travel_s=relay.over_travel_s)
 
