@@ -135,7 +135,7 @@ def _settings(study: Study) -> list[str]:
 
 def _bases(study: Study) -> Iterator[tuple[str, ...]]:
     wanted, present = study.candidates, study.candidates.present
-    turns = study.ct.at("line_end").turns_ratio
+    turns = study.ct.at("line_end").leg_ratio
     for element in ("phase", "earth"):
         name = f"{element}_pickup_a"
         grid: tuple[float, ...] = getattr(wanted, name)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from montecarlo.estimates.choose import centres
 from montecarlo.plant import earthing, internal, machine
 from montecarlo.quantities import Array
-from montecarlo.relays.places import carried
+from montecarlo.relays.places import CHANNELS, carried
 from montecarlo.relays.schemes import Axis, Scheme
 from montecarlo.secondary import steady
 from montecarlo.secondary.circuit import at_places, build_bank, take
@@ -78,7 +78,7 @@ class Desk:
     @property
     def ct_ohm(self) -> tuple[float, float]:
         """Winding and one-way lead of the end with more of both together. [ohm]"""
-        ends = [self.study.ct.at(end) for end in ENDS]
+        ends = [self.study.ct.at(end).seen_from_legs for end in ENDS]
         return max(((ct.winding_resistance_ohm.centre(), ct.lead_resistance_ohm.centre()) for ct in ends), key=sum)
 
     @property
@@ -101,7 +101,7 @@ class Desk:
         return float(np.mean([self._exciting_a(end, volts) for end in ENDS]))
 
     def _exciting_a(self, end: str, volts: float) -> float:
-        ct = self.study.ct.at(end)
+        ct = self.study.ct.at(end).seen_from_legs
         share = volts / ct.knee_voltage_v.centre()
         if share > FLUX_MOST:
             return np.nan
@@ -149,7 +149,7 @@ class Desk:
         earth element, a fault between two phases for a phase element. NaN above `most_a`. [A]"""
         scheme = self.scheme(lattice.scheme)
         leg = scheme.elements[scheme.of(axis)[0]].leg
-        one = scheme.places[int(np.flatnonzero(scheme.table[leg])[0])] % 3
+        one = int(CHANNELS[scheme.places[int(np.flatnonzero(scheme.table[leg])[0])]]) % 3
         current = np.linspace(0.5 * self.turns * setting_a, most_a, 400)
         primary = np.zeros((current.size, 6), complex)
         primary[:, one] = current

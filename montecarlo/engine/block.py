@@ -132,9 +132,10 @@ class Block:
         """A circuit under lasting sinusoidal currents at the two ends (n, 6). `idle`: a CT place whose pilot core is
         open, so that it drives no leg; the leg sees the other CTs alone."""
         scheme = self.scheme(circuit)
-        table = scheme.table * (np.array(scheme.places) != (-1 if idle is None else idle))
-        return steady.solve(table, self.leg_ohm(circuit), self.bank(circuit), carried(primary_a, scheme.places),
-                            self.omega)
+        live = np.array(scheme.places) != (-1 if idle is None else idle)
+        solved = steady.solve(scheme.table * live, self.leg_ohm(circuit), self.bank(circuit),
+                              carried(primary_a, scheme.places), self.omega)
+        return solved._replace(cts=solved.cts * live)      # nor does it restrain a biased element
 
     def steady(self, circuit: Circuit, primary_a: Complex, idle: int | None = None) -> Judged:
         forms = self.forms(circuit)

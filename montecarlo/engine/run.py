@@ -175,12 +175,16 @@ def _check_size(study: Study, lattices: Sequence[Lattice]) -> None:
 
 def _method_notes(study: Study, batch: Batch) -> list[str]:
     notes = []
+    circuits = list(dict.fromkeys(lattice.circuit for lattice in batch.lattices))
+    if any((circuit.phase_pickup_a, circuit.earth_pickup_a) != (None, None) for circuit in circuits):
+        notes.append(f"A burden in VA at setting changes the circuit with the pick-up: {len(batch.settings)} candidates "
+                     f"need {len(circuits)} circuits.")
     late = [lattice for lattice in batch.lattices if any(part.any() for part in beyond_phasors(study, lattice))]
     if EARTH in batch.strata and late:
-        circuits = ", ".join(dict.fromkeys(str(lattice.circuit) for lattice in late))
+        these = ", ".join(dict.fromkeys(str(lattice.circuit) for lattice in late))
         notes.append(f"Earth faults were solved in time, remanence included, where a pick-up drives more than a "
                      f"quarter of the knee voltage through the fault's path or where the CTs take more exciting "
-                     f"current than the element ({circuits}); elsewhere by phasors.")
+                     f"current than the element ({these}); elsewhere by phasors.")
     if batch.notes.get("interpolated"):
         mean = batch.notes["interpolation"] / batch.notes["interpolated"]
         notes.append(f"Places between the solved ones along the winding are interpolated: with half as many solved "

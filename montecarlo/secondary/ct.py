@@ -107,6 +107,18 @@ class CurrentTransformer(CtData):
     knee_voltage_v: Annotated[Distribution, KNEE_VOLTAGE]
     knee_current_a: Annotated[Distribution, KNEE_CURRENT]
 
+    @property
+    def seen_from_legs(self) -> Self:
+        """The same through the ratio matching m, at the centre of each input: volts by 1/m, amperes by m, ohms by
+        1/m^2 (derived: an ideal transformer keeps the power)."""
+        m = self.ratio_matching
+        if m == 1:
+            return self
+        scales = {"knee_voltage_v": 1 / m, "knee_current_a": m, "winding_resistance_ohm": m**-2,
+                  "lead_resistance_ohm": m**-2, "return_core_ohm": m**-2}
+        return self.model_copy(update={key: number(getattr(self, key).centre() * scale)
+                                       for key, scale in scales.items()})
+
 
 _optional: dict[str, Any] = {
     name: (Optional[Annotated[field.annotation, *field.metadata]] if field.metadata else field.annotation, None)  # noqa: UP045
@@ -140,8 +152,8 @@ class CtPlaces(CtData):
         return whole
 
     def weakest(self, groups: Sequence[str] = ENDS) -> CurrentTransformer:
-        """The CTs with the lowest nominal knee voltage."""
-        return min((self.at(group) for group in groups), key=lambda cts: cts.knee_voltage_v.centre())
+        """The CTs with the lowest nominal knee voltage, seen from the legs."""
+        return min((self.at(group).seen_from_legs for group in groups), key=lambda cts: cts.knee_voltage_v.centre())
 
     @property
     def groups(self) -> tuple[str, ...]:

@@ -129,7 +129,7 @@ def check_unit_connected(study: Study) -> Iterator[Caution]:
 
 def check_reach(study: Study) -> Iterator[Caution]:
     _, seen = _terminal_fault_a(study)
-    needed = _finest_pickup_a(study) * study.ct.at("line_end").turns_ratio
+    needed = _finest_pickup_a(study) * study.ct.at("line_end").leg_ratio
     if seen < needed:
         yield Caution("candidates", f"The finest pick-up needs {needed:.3g} A primary and a bolted earth fault at the "
                       f"terminals gives the CTs {seen:.3g} A: no element can ever see an earth fault here.")
@@ -139,7 +139,7 @@ def check_zone_capacitance(study: Study) -> Iterator[Caution]:
     """An earth fault outside the zone makes the zone itself feed 3w(C_s + C_z)V_N, V_N up to E."""
     if not study.candidates.earth_pickup_a or any(event.kind == "phase_earth" for event in study.external_events):
         return
-    machine, ratio = study.machine, study.ct.at("line_end").turns_ratio
+    machine, ratio = study.machine, study.ct.at("line_end").leg_ratio
     inside = machine.stator_capacitance_f.centre() + machine.terminal_capacitance_f.centre()
     fed, finest = 3 * machine.omega * inside * _emf_v(study), min(study.candidates.earth_pickup_a)
     if fed > finest * ratio:

@@ -31,7 +31,7 @@ class Axis(Ranged):
                or not point <= self.high]
         if bad:
             more = f" and {len(bad) - 1} more" if len(bad) > 1 else ""
-            raise refusal(f"{bad[0]:g} {self.unit}{more}, {self.limits()}")
+            raise refusal(f"{bad[0]:g}{'' if self.unit == '-' else f' {self.unit}'}{more}, {self.limits()}")
         return points
 
     def _listed(self, value: object) -> tuple[float, ...]:

@@ -85,6 +85,22 @@ def check_elements(study: Study) -> Iterator[str]:
         yield f"candidates.{lacking}: missing; a second slope and the bias current where it begins go together"
 
 
+def check_stabilising(study: Study) -> Iterator[str]:
+    """A stabilising resistance needs a leg to stand in."""
+    kinds, given = study.scheme.kinds, study.candidates.stabilising_resistance_ohm
+    if not kinds or any(check_scheme(study)):
+        return
+    if given != (0.0,) and not any(scheme_of(study, kind).stabilised for kind in kinds):
+        yield (f"candidates.stabilising_resistance_ohm: [{', '.join(f'{ohm:g}' for ohm in given)}], but {listed(kinds)} "
+               "has no leg for it; take it out or name a scheme that has one")
+    present = study.candidates.present
+    kind = None if present is None else present.scheme or (kinds[0] if len(kinds) == 1 else None)
+    if present is not None and kind in kinds and present.stabilising_resistance_ohm > 0 \
+            and not scheme_of(study, kind).stabilised:
+        yield (f"candidates.present.stabilising_resistance_ohm: {present.stabilising_resistance_ohm:g} ohm, but {kind} "
+               "has no leg for it; take it out")
+
+
 def check_present(study: Study) -> Iterator[str]:
     """The setting in service belongs to one scheme and is whole."""
     present, kinds = study.candidates.present, study.scheme.kinds
@@ -117,4 +133,5 @@ def check_present(study: Study) -> Iterator[str]:
 SCHEME_CHECKS = (
     Check(check_scheme, ("scheme",)), Check(check_pilots, ("scheme", "ct")),
     Check(check_elements, ("scheme", "ct", "candidates")), Check(check_present, ("scheme", "ct", "candidates")),
+    Check(check_stabilising, ("scheme", "ct", "candidates")),
 )
