@@ -177,8 +177,8 @@ def _method_notes(study: Study, batch: Batch) -> list[str]:
     notes = []
     circuits = list(dict.fromkeys(lattice.circuit for lattice in batch.lattices))
     if any((circuit.phase_pickup_a, circuit.earth_pickup_a) != (None, None) for circuit in circuits):
-        notes.append(f"A burden in VA at setting changes the circuit with the pick-up: {len(batch.settings)} candidates "
-                     f"need {len(circuits)} circuits.")
+        notes.append(f"A burden in VA at setting changes the circuit with the pick-up: {len(batch.settings)} "
+                     f"candidates need {len(circuits)} circuits.")
     late = [lattice for lattice in batch.lattices if any(part.any() for part in beyond_phasors(study, lattice))]
     if EARTH in batch.strata and late:
         these = ", ".join(dict.fromkeys(str(lattice.circuit) for lattice in late))

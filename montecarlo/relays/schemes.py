@@ -274,7 +274,7 @@ def custom_faults(own: CustomScheme) -> Iterator[str]:
         if not places:
             yield f"legs[{k}].cts: [] is empty; name the CTs whose currents pass the leg"
     for k, element in enumerate(own.elements):
-        if element.leg not in names:
+        if names and element.leg not in names:
             yield f"elements[{k}].leg: '{element.leg}' is none of its legs; name one of {', '.join(names)}"
         for ct in element.bias_cts:
             if signed(ct)[0] not in used:

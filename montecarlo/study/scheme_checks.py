@@ -91,8 +91,9 @@ def check_stabilising(study: Study) -> Iterator[str]:
     if not kinds or any(check_scheme(study)):
         return
     if given != (0.0,) and not any(scheme_of(study, kind).stabilised for kind in kinds):
-        yield (f"candidates.stabilising_resistance_ohm: [{', '.join(f'{ohm:g}' for ohm in given)}], but {listed(kinds)} "
-               "has no leg for it; take it out or name a scheme that has one")
+        ohms = ", ".join(f"{ohm:g}" for ohm in given)
+        yield (f"candidates.stabilising_resistance_ohm: [{ohms}], but {listed(kinds)} has no leg for it; take it out "
+               "or name a scheme that has one")
     present = study.candidates.present
     kind = None if present is None else present.scheme or (kinds[0] if len(kinds) == 1 else None)
     if present is not None and kind in kinds and present.stabilising_resistance_ohm > 0 \

@@ -81,6 +81,27 @@ def test_a_worked_example_as_a_study(line_v: float, pickup: float, resistor: flo
     assert row["missed_line_end_law"] == pytest.approx(row["p_missed"] ** 2, rel=1e-9)
 
 
+SCHEMES: dict[str, dict[str, Any]] = {
+    "restricted_earth_fault": {"ct.neutral_conductor": {}, "relay.earth_burden_ohm": 0.0},
+    "two_phase_one_earth": {"candidates.phase_pickup_a": [50.0]},
+    "biased": {"candidates.slope1": [0.0]},
+}
+
+
+@pytest.mark.parametrize("kind", SCHEMES)
+@pytest.mark.parametrize(("line_v", "pickup", "resistor", "more", "printed", "digit"), ROWS)
+def test_the_same_on_other_schemes(line_v: float, pickup: float, resistor: float, more: dict[str, Any],
+                                   printed: float, digit: float, kind: str) -> None:
+    """The formula knows nothing of the scheme: the element that sees the earth fault is set to the printed pick-up."""
+    changes = {"scheme": {"kind": kind}} | SCHEMES[kind]
+    if kind != "biased":
+        ratio = more.get("ratio", (1000.0, 5.0))
+        changes = {"candidates.phase_pickup_a": REMOVE} | changes | {
+            "candidates.earth_pickup_a": [pickup * ratio[1] / ratio[0]]}
+    row = run_row(line_v, pickup, resistor, **more, **changes).candidates.iloc[0]
+    assert 100 * row["p_missed"] == pytest.approx(printed, abs=digit)
+
+
 # Exact identities (derived), base 6.6 kV, 6 ohm, 150 A primary, bolted, position uniform.
 X0 = 150 * 6 / (6600 / np.sqrt(3))
 
