@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from montecarlo.quantities import Array
 from montecarlo.secondary import transient
 from montecarlo.secondary.circuit import CtBank
+from montecarlo.secondary.kernel import _sustained
 from montecarlo.secondary.measurement import Measurement
 from tests.secondary_cases import FREQUENCY_HZ, OMEGA, random_circuits
 
@@ -120,6 +121,112 @@ def test_a_burst_operates_only_delays_shorter_than_itself() -> None:
     assert 0 < pickup[2] < 0.4                                         # the window's rise and fall counted in
     assert pickup[3] == pytest.approx(0.0, abs=1e-6)                   # beyond burst and window
     assert pickup[4] == 0.0                                            # beyond the time simulated
+
+
+# --- peak -------------------------------------------------------------------------------------------------
+
+
+def test_peak_of_waves_that_last() -> None:
+    """Over root two: a sinusoid reads its RMS, within what 64 points a cycle can miss of a crest (0.14 %, half the
+    widest gap of 0.59 steps); an offset adds to it, a third harmonic by its crest."""
+    window = transient.Window(FREQUENCY_HZ, 0.05)
+    angle = OMEGA * window.times()
+    phases = np.linspace(0, np.pi, 23)[:, None]
+    sines = measured(np.sqrt(2) * np.sin(angle + phases), window, quantity="peak")[:, 0]
+    assert np.all((sines <= 1 + 1e-12) & (sines > 1 - 0.0017))
+    assert sines.std() > 0
+    with_offset = measured(0.5 + np.sqrt(2) * np.sin(angle + phases), window, quantity="peak")[:, 0]
+    assert with_offset == pytest.approx(1 + 0.5 / np.sqrt(2), rel=2e-3)
+    pointed = measured(np.sqrt(2) * (np.cos(angle) + 0.4 * np.cos(3 * angle))[None], window, quantity="peak")
+    assert pointed[0, 0] == pytest.approx(1.4, rel=1e-9)
+    assert measured(np.full((1, angle.size), -3.0), window, quantity="peak")[0, 0] == pytest.approx(3 / np.sqrt(2))
+
+
+def test_a_peak_is_kept_for_a_cycle_and_no_longer() -> None:
+    """A pulse of a twentieth of a cycle: little RMS, its whole height as peak, for a cycle."""
+    window = transient.Window(FREQUENCY_HZ, 0.08)
+    t = window.times()
+    pulse = np.where((t >= 0.02) & (t < 0.021), 1.0, 0.0)[None]
+    delays = (0.0, 0.9 * CYCLE_S, 1.2 * CYCLE_S)
+    assert measured(pulse, window, quantity="peak", delays_s=delays)[0] == pytest.approx(
+        [1 / np.sqrt(2), 1 / np.sqrt(2), 0.0])
+    assert measured(pulse, window)[0, 0] < 0.3
+
+
+def test_a_decaying_offset_raises_the_peak_most_then_rms_and_the_fundamental_least() -> None:
+    window = transient.Window(FREQUENCY_HZ, 0.2)
+    t = window.times()
+    wave = np.where(t < 0, 0.0, np.sqrt(2) * (np.exp(-t / 0.05) - np.cos(OMEGA * t)))[None]
+    peak, rms, first = (measured(wave, window, quantity=kind)[0, 0] for kind in ("peak", "rms", "fundamental"))
+    fine = np.linspace(0, 0.02, 20001)
+    assert peak == pytest.approx((np.exp(-fine / 0.05) - np.cos(OMEGA * fine)).max(), rel=2e-3)
+    assert peak > rms > first > 1.0
+
+
+# --- drop-off and over-travel -----------------------------------------------------------------------------
+
+
+def operates(series: Array, pickup: float, hold: int, drop_off: float) -> bool:
+    """An element step by step: it picks up above its pick-up, resets below the drop-off, trips when held."""
+    since = -1
+    for k, value in enumerate(series):
+        if since < 0 and value > pickup:
+            since = k
+        elif since >= 0 and value < drop_off * pickup:
+            since = -1
+        if since >= 0 and k - since >= hold:
+            return True
+    return False
+
+
+@pytest.mark.parametrize("drop_off", [1.0, 0.95, 0.6, 0.2])
+def test_drop_off_against_an_element_followed_step_by_step(drop_off: float) -> None:
+    """The critical pick-up splits those that trip from those that do not; 60 walks, each hold, pick-ups near it."""
+    rng = np.random.default_rng(13)
+    for _ in range(60):
+        walk = np.abs(np.cumsum(rng.normal(size=40))) * rng.uniform(0.5, 2)
+        for hold in (0, 1, 3, 10, 39, 40):
+            critical = _sustained(walk, hold, drop_off)
+            if hold == 40:
+                assert critical == 0.0                     # longer than the series
+                continue
+            for pickup in (critical * (1 - 1e-9), critical * (1 + 1e-9), *rng.uniform(0, 8, 5)):
+                assert operates(walk, pickup, hold, drop_off) == (pickup < critical)
+
+
+def test_a_lower_drop_off_never_lowers_the_critical_pickup() -> None:
+    walks = np.abs(np.cumsum(np.random.default_rng(14).normal(size=(20, 50)), axis=1))
+    for walk in walks:
+        found = [_sustained(walk, 8, ratio) for ratio in (1.0, 0.9, 0.5, 0.1)]
+        assert np.all(np.diff(found) >= 0)
+        assert found[0] == pytest.approx(sliding_window_view(walk, 9).min(axis=-1).max())
+        assert found[-1] <= walk[:-8].max()                # never above what picks it up
+
+
+def test_an_element_that_has_picked_up_rides_through_a_dip() -> None:
+    """1.0 for three cycles, 0.8 for three, 1.0 for three: with 0.75 it holds for eight, with 0.9 for three."""
+    window = transient.Window(FREQUENCY_HZ, 10 * CYCLE_S)
+    t = window.times()
+    size = np.where((t >= 3 * CYCLE_S) & (t < 6 * CYCLE_S), 0.8, np.where(t < 9 * CYCLE_S, 1.0, 0.0))
+    wave = (size * np.sqrt(2) * np.sin(OMEGA * t))[None]
+    for drop_off, expected in ((1.0, 0.8), (0.9, 0.8 / 0.9), (0.75, 1.0)):
+        pickup = measured(wave, window, delays_s=(7 * CYCLE_S,), drop_off=drop_off)[0, 0]
+        assert pickup == pytest.approx(expected, rel=0.01)
+
+
+def test_over_travel_makes_up_for_a_burst_that_is_too_short() -> None:
+    """Five cycles at 1.0 hold the full value for four; a delay of 4.5 cycles needs half a cycle of over-travel."""
+    window = transient.Window(FREQUENCY_HZ, 0.4)
+    t = window.times()
+    wave = np.where((t >= 0) & (t < 5 * CYCLE_S), np.sqrt(2) * np.sin(OMEGA * t), 0.0)[None]
+    delays = (4.5 * CYCLE_S, 6.5 * CYCLE_S)
+    without = measured(wave, window, delays_s=delays)[0]
+    with_it = measured(wave, window, delays_s=delays, over_travel_s=0.6 * CYCLE_S)[0]
+    assert without[0] < 0.9
+    assert with_it == pytest.approx([1.0, measured(wave, window, delays_s=(5.9 * CYCLE_S,))[0, 0]], abs=0.01)
+    assert without[1] < 1e-6 < with_it[1]
+    more = measured(wave, window, delays_s=(0.02,), over_travel_s=0.05)[0, 0]
+    assert more == measured(wave, window, delays_s=(0.0,))[0, 0]                      # never below no delay
 
 
 # --- repetition and early stop ----------------------------------------------------------------------------
