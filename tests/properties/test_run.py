@@ -10,12 +10,13 @@ import pytest
 from pandas.testing import assert_frame_equal
 
 from montecarlo import Result, run_study
+from montecarlo.relays.schemes import BUILT_IN
 from montecarlo.secondary import steady
 from tests.unit.studies import study_with
 
 SMALL: dict[str, Any] = {"study.samples": 256, "study.plants": 32, "study.earth_fault_samples": 64,
                          "candidates.delay_s": [0.0, 0.06]}
-SETTING = ["scheme", "phase_pickup_a", "earth_pickup_a", "stabilising_resistance_ohm", "delay_s"]
+SETTING = ["scheme", "phase_pickup_a", "earth_pickup_a", "stabilising_resistance_ohm", "delay_s", "slope1"]
 
 
 def run(changes: dict[str, Any] | None = None, workers: int = 1) -> Result:
@@ -40,18 +41,26 @@ def test_another_seed_gives_other_numbers_and_the_same_seed_the_same(small: Resu
     assert not run({"study.seed": 7}).candidates["p_missed"].equals(small.candidates["p_missed"])
 
 
-def test_probabilities_and_limits_are_in_order(small: Result) -> None:
-    for frame, p in ((small.candidates, "p_missed"), (small.candidates, "p_false"), (small.by_type, "p")):
+@pytest.fixture(scope="module")
+def every() -> Result:
+    """Every built-in scheme on the same events."""
+    return run({"scheme.kind": list(BUILT_IN), "ct.neutral_conductor": {}, "candidates.slope1": [0.0, 0.2],
+                "candidates.earth_pickup_a": [0.02, 0.06, 0.1]})
+
+
+def test_probabilities_and_limits_are_in_order(every: Result) -> None:
+    assert set(every.candidates["scheme"]) == set(BUILT_IN)
+    for frame, p in ((every.candidates, "p_missed"), (every.candidates, "p_false"), (every.by_type, "p")):
         assert (frame[f"{p}_low"] <= frame[p] + 1e-12).all()
         assert (frame[p] <= frame[f"{p}_high"] + 1e-12).all()
         assert frame[p].between(0, 1).all()
-    assert (small.candidates["p_false_bound"] <= small.candidates["p_false_high"] + 1e-12).all()
-    assert (small.candidates["covered_p05"] <= small.candidates["covered_p95"]).all()
+    assert (every.candidates["p_false_bound"] <= every.candidates["p_false_high"] + 1e-12).all()
+    assert (every.candidates["covered_p05"] <= every.candidates["covered_p95"]).all()
 
 
-def test_a_coarser_setting_misses_more_and_trips_falsely_less(small: Result) -> None:
-    frame = small.candidates[small.candidates["batch"] == 1]
-    for finer in SETTING[1:3]:
+def test_a_coarser_setting_misses_more_and_trips_falsely_less(every: Result) -> None:
+    frame = every.candidates[every.candidates["batch"] == 1]
+    for finer in (*SETTING[1:3], "slope1"):
         others = [column for column in SETTING if column != finer]
         for _, group in frame.groupby(others, dropna=False):
             ordered = group.sort_values(finer)
@@ -59,9 +68,9 @@ def test_a_coarser_setting_misses_more_and_trips_falsely_less(small: Result) -> 
             assert (ordered["p_false"].diff().dropna() <= 1e-12).all()
 
 
-def test_a_longer_delay_never_trips_falsely_more(small: Result) -> None:
-    frame = small.candidates[small.candidates["batch"] == 1]
-    for _, group in frame.groupby(SETTING[:4], dropna=False):
+def test_a_longer_delay_never_trips_falsely_more(every: Result) -> None:
+    frame = every.candidates[every.candidates["batch"] == 1]
+    for _, group in frame.groupby([column for column in SETTING if column != "delay_s"], dropna=False):
         assert (group.sort_values("delay_s")["p_false"].diff().dropna() <= 1e-12).all()
 
 

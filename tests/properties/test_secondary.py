@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from montecarlo.quantities import Array
-from montecarlo.relays.schemes import build_scheme
+from montecarlo.relays.places import carried
+from montecarlo.relays.schemes import BUILT_IN, SIX, build_scheme
 from montecarlo.secondary import steady, transient
 from montecarlo.secondary.circuit import CtBank
 from montecarlo.secondary.excitation import excitation_table
@@ -31,20 +32,21 @@ from tests.secondary_cases import (
 )
 
 SEED = int(os.environ.get("STATORODDS_TEST_SEED", "20"))
-KINDS = ("two_phase_one_earth", "per_phase")
 CYCLE_S = 1 / FREQUENCY_HZ
 
-both_schemes = pytest.mark.parametrize("kind", KINDS)
 both_models = pytest.mark.parametrize("model", ["stop_operators", "shifted_curve"])
+every_scheme = pytest.mark.parametrize("kind", BUILT_IN)
+six_cts = pytest.mark.parametrize("kind", [kind for kind in BUILT_IN if build_scheme(kind).places == SIX])
 
 
 def lasting(kind: str, n: int, primary_a: Complex, **changes: object) -> Circuits:
     """Circuits under one state that lasts: the same currents before and after t = 0, exact ratios."""
     rng = np.random.default_rng(SEED)
     scheme = build_scheme(kind)
-    bank = random_bank(rng, n)
-    bank = replace(bank, turns=np.full((n, 6), 1000.0), **changes)  # type: ignore[arg-type]
-    return Circuits(scheme, random_legs(rng, scheme, n), bank, primary_a, primary_a, np.ones(n))
+    bank = random_bank(rng, n, cts=len(scheme.places))
+    bank = replace(bank, turns=np.full(bank.turns.shape, 1000.0), **changes)  # type: ignore[arg-type]
+    lasts = carried(primary_a, scheme.places)
+    return Circuits(scheme, random_legs(rng, scheme, n), bank, lasts, lasts, np.ones(n))
 
 
 def with_model(circuits: Circuits, model: RemanenceModel) -> Circuits:
@@ -60,7 +62,7 @@ def with_model(circuits: Circuits, model: RemanenceModel) -> Circuits:
 
 
 @both_models
-@both_schemes
+@every_scheme
 def test_without_an_event_remanence_drives_no_current(kind: str, model: RemanenceModel) -> None:
     rest = with_model(lasting(kind, 128, np.zeros((128, 6), complex)), model)
     assert np.abs(rest.bank.remanence).max() > 0.75
@@ -93,7 +95,7 @@ def test_without_remanence_a_shifted_curve_is_a_core_without_stops() -> None:
 
 
 @both_models
-@both_schemes
+@every_scheme
 def test_load_leaves_no_mean_in_any_leg(kind: str, model: RemanenceModel) -> None:
     """From the first cycle: load of 0.1-1.2 A secondary, exact ratios, any remanence, every leg up to 2000 ohm.
 
@@ -183,7 +185,7 @@ def rearranged(circuits: Circuits, order: list[int], legs: list[int]) -> Circuit
                    fault_a=circuits.fault_a[:, order])
 
 
-@both_schemes
+@six_cts
 def test_rotating_the_phases_rotates_the_legs(kind: str) -> None:
     circuits = random_circuits(SEED + 4, 48, kind)
     legs = [1, 2, 0, 3][:len(circuits.scheme.legs)]
@@ -193,7 +195,7 @@ def test_rotating_the_phases_rotates_the_legs(kind: str) -> None:
     assert turned.pickup == pytest.approx(plain.pickup[:, legs], abs=1e-6)
 
 
-@both_schemes
+@six_cts
 def test_swapping_the_ends_turns_the_sign(kind: str) -> None:
     circuits = random_circuits(SEED + 5, 48, kind)
     plain = circuits.solve(0.06, trace=True)
@@ -214,10 +216,10 @@ def test_a_fault_between_phases_cancels_in_the_earth_leg_of_ideal_cts() -> None:
     assert np.abs(legs[:, 3]).max() < 1e-12
 
 
-@both_schemes
+@every_scheme
 def test_ideal_cts_pass_their_currents_whatever_the_legs(kind: str) -> None:
     circuits = random_circuits(SEED + 6, 32, kind)
-    ideal = replace(circuits, bank=replace(circuits.bank, knee_current_a=np.zeros((32, 6))))
+    ideal = replace(circuits, bank=replace(circuits.bank, knee_current_a=0 * circuits.bank.knee_current_a))
     window = transient.Window(FREQUENCY_HZ, 0.2)
     expected = np.einsum("lc,nct->nlt", circuits.scheme.table,
                          circuits.primary(window.times()[2::2]) / circuits.bank.turns[..., None])
@@ -229,7 +231,7 @@ def test_ideal_cts_pass_their_currents_whatever_the_legs(kind: str) -> None:
 # --- elements and samples ---------------------------------------------------------------------------------
 
 
-@both_schemes
+@every_scheme
 def test_a_longer_delay_never_raises_a_pickup(kind: str) -> None:
     pickup = random_circuits(SEED + 7, 64, kind).solve(0.1, delays_s=(0.0, 0.01, 0.03, 0.09, 0.2)).pickup
     assert np.all(np.diff(pickup, axis=-1) <= 0)
@@ -237,7 +239,7 @@ def test_a_longer_delay_never_raises_a_pickup(kind: str) -> None:
     assert np.all(pickup[..., 0].max(axis=1) > 0)
 
 
-@both_schemes
+@every_scheme
 def test_a_bad_sample_is_unresolved_and_alone(kind: str) -> None:
     circuits = random_circuits(SEED + 8, 40, kind)
     bad = {3: "fault_a", 17: "fault_a", 20: "leg_ohm", 21: "decay_s"}
@@ -256,7 +258,7 @@ def test_a_bad_sample_is_unresolved_and_alone(kind: str) -> None:
     assert np.isfinite(legs[good]).all()
 
 
-@both_schemes
+@every_scheme
 def test_samples_do_not_know_of_each_other(kind: str) -> None:
     circuits = random_circuits(SEED + 9, 3 * LANES + 5, kind)
     together = circuits.solve(0.3, settle=1e-3).pickup
