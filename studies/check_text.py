@@ -76,6 +76,9 @@ def _section(section: object, name: str) -> list[str]:
         value = getattr(section, key)
         if isinstance(value, BaseModel):
             inner += _section(value, f"{name}.{key}")
+        elif isinstance(value, tuple) and any(isinstance(item, BaseModel) for item in value):
+            for place, item in enumerate(value):
+                inner += _section(item, f"{name}.{key}.{getattr(item, 'name', place)}")
         elif key != "name" and (row := _row(key, value, field)) is not None:
             rows.append(row)
     lines = [f"  [{name}]", *table(None, rows, "<<<<", "    ")] if rows else []
@@ -84,7 +87,7 @@ def _section(section: object, name: str) -> list[str]:
 
 def _row(key: str, value: object, field: object) -> tuple[str, str, str, str] | None:
     meaning = meaning_of(field)  # type: ignore[arg-type]
-    if value is None:
+    if value is None or value == ():
         return None
     unit = meaning.unit if meaning else ""
     if not isinstance(value, Distribution):

@@ -28,7 +28,7 @@ SHORT = {"two_phase_one_earth": "2 phase 1 earth", "per_phase": "3 phase"}
 def result_text(result: Result) -> list[str]:
     """Lines of at most 100 columns."""
     rows = _rows(result)
-    lines = table(_HEAD, [_cells(role, row) for role, row in rows], "><<>>>>>>", "")
+    lines = table(*_columns(rows), "")
     lines += ["  missed: % of the internal faults within reach; false: % of the external events; (95 % limits)"]
     if result.chosen is None:
         lines += ["", *_nothing(result)]
@@ -67,11 +67,11 @@ def neighbours(candidates: pd.DataFrame, number: int) -> list[int]:
     row = candidates.loc[candidates["candidate"] == number].iloc[0]
     same = candidates[candidates["scheme"] == row["scheme"]]
     found = []
-    for axis in ("earth_pickup_a", "phase_pickup_a", "stabilising_resistance_ohm", "delay_s"):
-        others = [a for a in AXES if a != axis]
+    for axis in ("earth_pickup_a", "phase_pickup_a", *SLOPES, "stabilising_resistance_ohm", "delay_s"):
+        others = [a for a in (*AXES, *SLOPES) if a != axis and a in row]
         line = same[((same[others] == row[others]) | (same[others].isna() & row[others].isna())).all(axis=1)]
-        values = sorted(set(line[axis].dropna()))
-        if row[axis] in values:
+        values = sorted(set(line[axis].dropna())) if axis in row else []
+        if values and row[axis] in values:
             at = values.index(row[axis])
             for value in values[max(at - 1, 0):at] + values[at + 1:at + 2]:
                 found.append(int(line.loc[line[axis] == value, "candidate"].iloc[0]))
@@ -80,7 +80,9 @@ def neighbours(candidates: pd.DataFrame, number: int) -> list[int]:
 
 # --- the table --------------------------------------------------------------------------------------------
 
-_HEAD = ("no.", "", "scheme", "phase A", "earth A", "ohm", "s", "missed %", "false %")
+_HEAD = ("no.", "", "scheme", "phase A", "earth A", "ohm", "s", "slope", "missed %", "false %")
+_SLOPE = _HEAD.index("slope")
+SLOPES = ("slope1", "slope2", "slope_break_a")
 
 
 def _rows(result: Result) -> list[tuple[str, Mapping[str, Any]]]:
@@ -105,11 +107,28 @@ def _rows(result: Result) -> list[tuple[str, Mapping[str, Any]]]:
     return [(role, by_number.loc[number].to_dict()) for number, role in [*numbers.items()][:MOST_ROWS]]
 
 
+def _columns(rows: list[tuple[str, Mapping[str, Any]]]) -> tuple[tuple[str, ...], list[tuple[str, ...]], str]:
+    """Head, cells and alignment; the column of slopes only where there are any."""
+    cells = [_cells(role, row) for role, row in rows]
+    if any(row[_SLOPE] != "-" for row in cells):
+        return _HEAD, cells, "><<>>>>>>>"
+    return (*_HEAD[:_SLOPE], *_HEAD[_SLOPE + 1:]), [(*row[:_SLOPE], *row[_SLOPE + 1:]) for row in cells], "><<>>>>>>"
+
+
 def _cells(role: str, row: Mapping[str, Any]) -> tuple[str, ...]:
-    earth = "-" if math.isnan(row["earth_pickup_a"]) else f"{row['earth_pickup_a']:g}"
-    return (str(row["candidate"]), role, SHORT.get(row["scheme"], row["scheme"]), f"{row['phase_pickup_a']:g}", earth,
-            f"{row['stabilising_resistance_ohm']:g}", f"{row['delay_s']:g}", _bare(row, "p_missed", 3),
+    phase, earth = ("-" if math.isnan(row[f"{axis}_pickup_a"]) else f"{row[f'{axis}_pickup_a']:g}"
+                    for axis in ("phase", "earth"))
+    return (str(row["candidate"]), role, SHORT.get(row["scheme"], row["scheme"]), phase, earth,
+            f"{row['stabilising_resistance_ohm']:g}", f"{row['delay_s']:g}", _slopes(row), _bare(row, "p_missed", 3),
             _bare(row, "p_false", 2))
+
+
+def _slopes(row: Mapping[str, Any]) -> str:
+    """The first slope, and the second with its break."""
+    if math.isnan(row.get("slope1", math.nan)):
+        return "-"
+    second = "" if math.isnan(row["slope2"]) else f", {row['slope2']:g} > {row['slope_break_a']:g} A"
+    return f"{row['slope1']:g}{second}"
 
 
 def _bare(row: Mapping[str, Any], name: str, digits: int) -> str:

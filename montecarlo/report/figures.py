@@ -50,9 +50,11 @@ def scheme_name(kind: str) -> str:
 
 def setting_text(row: Mapping[str, Any]) -> str:
     """A candidate's setting in a few words: phase 0.1 A, earth 0.02 A, 1000 ohm, 0.1 s."""
-    parts = [f"phase {row['phase_pickup_a']:g} A"]
-    if not math.isnan(row["earth_pickup_a"]):
-        parts.append(f"earth {row['earth_pickup_a']:g} A")
+    parts = [f"{axis} {row[f'{axis}_pickup_a']:g} A" for axis in ("phase", "earth")
+             if not math.isnan(row[f"{axis}_pickup_a"])]
+    if not math.isnan(row.get("slope1", math.nan)):
+        more = "" if math.isnan(row["slope2"]) else f" and {row['slope2']:g} above {row['slope_break_a']:g} A"
+        parts.append(f"slope {row['slope1']:g}{more}")
     parts.append(f"{row['stabilising_resistance_ohm']:g} ohm")
     parts.append(f"{row['delay_s']:g} s" if row["delay_s"] else "no delay")
     return ", ".join(parts)
@@ -313,6 +315,9 @@ def _percent_ticks(ax: Axes, start: float) -> None:
 
     low, high = ax.get_xlim()
     decades = 10.0 ** np.arange(math.ceil(math.log10(start) - 1e-9), math.floor(math.log10(high) + 1e-9) + 1)
+    if not decades.size:                                   # all within one
+        unit = 10.0 ** math.floor(math.log10(start))
+        decades = np.array([k * unit for k in range(1, 10) if start <= k * unit <= high] or [high])
     ax.xaxis.set_major_locator(FixedLocator(list(decades)))
     ax.xaxis.set_major_formatter(FixedFormatter([percent(d / 100).removesuffix(" %") for d in decades]))
     ax.xaxis.set_minor_locator(FixedLocator([k * d for d in (decades[0] / 10, *decades) for k in range(2, 10)

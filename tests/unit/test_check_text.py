@@ -248,3 +248,22 @@ def test_a_long_last_column_is_wrapped_under_itself() -> None:
 def test_long_tables_of_values_are_shortened() -> None:
     many = Distribution("discrete", {"values": tuple(float(v) for v in range(100)), "weights": (0.01,) * 100})
     assert "100 values" in str(many)
+
+
+def test_a_scheme_of_one_s_own_is_listed_by_its_legs_and_elements() -> None:
+    own = {"name": "mine", "elements": [{"leg": "first", "setting": "phase"}], "legs": [
+        {"name": "first", "cts": ["neutral_end.L1", "-line_end.L1"],
+         "resistance_ohm": {"dist": "uniform", "low": 0.1, "high": 0.2}}]}
+    text = text_with({"scheme": {"kind": "mine", "custom": [own]}, "candidates": {"phase_pickup_a": [0.1]}})
+    assert "[scheme.custom.mine.legs.first] cts fixed neutral_end.L1, -line_end.L1 resistance_ohm ohm plant uniform: " \
+           "low 0.1, high 0.2" in text
+    assert "[scheme.custom.mine.elements.0] leg fixed first setting fixed phase" in text
+    assert "Distribution(" not in text
+
+
+def test_a_scheme_on_second_cores_has_a_hand_calculation() -> None:
+    own = {"name": "mine", "elements": [{"leg": "first", "setting": "phase"}], "legs": [
+        {"name": "first", "cts": ["second_neutral_end.L1", "-second_line_end.L1"]}]}
+    text = text_with({"scheme": {"kind": "mine", "custom": [own]}, "candidates": {"phase_pickup_a": [0.1]},
+                      "ct.second_neutral_end": {}, "ct.second_line_end": {}})
+    assert re.search(r"phase 0\.1 A - 0\.61 0\.203 % 0\.223 150 150\.7 150 ", text)

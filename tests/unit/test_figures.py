@@ -183,6 +183,19 @@ def test_blind_zone_is_readable_and_says_its_value_at_the_limit() -> None:
     assert percent(best) in [text.get_text() for text in ax.texts]
 
 
+def test_a_blind_zone_within_one_decade_of_limits_has_ticks_too() -> None:
+    frame = table(scheme=["a", "a", "b", "b"], candidate=[1, 2, 3, 4], p_false_bound=[0.22, 0.55, 0.23, 0.6],
+                  covered_median=[0.5, 0.6, 0.4, 0.5], admissible=[True] * 4)
+    figure, ax = blank(85)
+    figures.blind_zone(figures.blind_zone_frame(frame), ax, limit=0.5, limit_text="policy's limit, 50 %")
+    figure.draw_without_rendering()
+    low, high = ax.get_xlim()
+    inside = [text.get_text() for text, at in zip(ax.get_xticklabels(), ax.get_xticks(), strict=True)
+              if low <= at <= high]
+    assert len(inside) >= 2
+    assert all(inside)
+
+
 # --- labels -----------------------------------------------------------------------------------------------
 
 

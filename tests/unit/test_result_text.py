@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, cast
 import numpy as np
 import pytest
 
+from montecarlo import run_study
 from studies.result_text import MOST_ROWS, limit_of, nearest, neighbours, result_text
 from tests.unit import results
 from tests.unit.studies import study_with
@@ -242,3 +243,27 @@ def test_without_an_earth_fault_outside_the_backup_operates_on_none() -> None:
 
 def test_no_word_of_a_backup_without_one() -> None:
     assert "ack-up" not in said(finished(results.candidates(), chosen=5))
+TINY: dict[str, Any] = {"study.samples": 64, "study.plants": 16, "study.earth_fault_samples": 16,
+                        "policy.p_false_max": 1.0}
+
+
+def test_slopes_stand_in_the_table_and_in_the_choice_where_there_are_any() -> None:
+    study = study_with(TINY | {"scheme.kind": "biased", "candidates": {
+        "phase_pickup_a": [0.1], "slope1": [0.1], "slope2": [0.1, 0.6], "slope_break_a": [0.5]}})
+    text = result_text(run_study(study, workers=1))
+    assert text[0].split() == ["no.", "scheme", "phase", "A", "earth", "A", "ohm", "s", "slope", "missed", "%", "false",
+                               "%"]
+    whole = re.sub(r"\s+", " ", " ".join(text))
+    assert "biased 0.1 - 0 0 0.1, 0.6 > 0.5 A" in whole
+    assert re.search(r"Chosen: no\. \d, biased: phase 0\.1 A, slope 0\.1(,| and 0\.6 above 0\.5 A,) 0 ohm", whole)
+    assert "nan" not in whole
+
+
+def test_an_earth_element_alone_has_no_phase_setting() -> None:
+    study = study_with(TINY | {"scheme.kind": "restricted_earth_fault", "ct.neutral_conductor": {},
+                               "candidates": {"earth_pickup_a": [0.05, 0.1]}})
+    text = result_text(run_study(study, workers=1))
+    assert "slope" not in text[0]
+    whole = re.sub(r"\s+", " ", " ".join(text))
+    assert "restricted earth fault: earth 0.05 A, 0 ohm" in whole
+    assert "nan" not in whole
