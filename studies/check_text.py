@@ -128,6 +128,9 @@ def _settings(study: Study) -> list[str]:
     lines = table(head, list(_bases(study)), "<>>>>")
     circuit = [f"stabilising resistance {', '.join(f'{ohm:g}' for ohm in wanted.stabilising_resistance_ohm)} ohm",
                f"delay {', '.join(f'{delay:g}' for delay in wanted.delay_s)} s",
+               *(f"{words} {', '.join(f'{value:g}' for value in grid)}{unit}" for words, grid, unit in (
+                   ("slope", wanted.slope1, ""), ("slope above the break", wanted.slope2, ""),
+                   ("break at a bias current of", wanted.slope_break_a, " A")) if grid),
                f"scheme {', '.join(study.scheme.kinds)}"]
     lines += paragraph("Every combination with " + "; ".join(circuit) + ".", "  ")
     if (present := wanted.present) is not None:

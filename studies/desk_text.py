@@ -22,6 +22,7 @@ from studies.text import paragraph, table
 
 __all__ = ["hand_calculation", "reach"]
 
+MOST_RESTRAINT = 20                                        # times the unbiased current, how far a biased one may lie
 MOST_RESISTANCES = 6                                       # shown in full; above, the smallest and the largest
 
 
@@ -128,7 +129,8 @@ def _operating_currents(desk: Desk) -> Iterator[str]:
     yield from paragraph("Primary operating current: the arithmetic upper bound N (I_set + n I_exc), n the CTs "
                          "in parallel across the leg (2 in a phase leg, a fault between phases; 6 or 4 in an earth "
                          "leg, an earth fault), and beside it the phasor value. V = I_set R over the legs on the "
-                         "fault's path, one CT and its lead; I_exc is one CT's exciting current at V.", "  ")
+                         "fault's path, one CT and its lead; I_exc is one CT's exciting current at V. A biased element's "
+                         "restraint, at its first slopes and fed from one end, is in the phasor value alone.", "  ")
     head = ("element", "R_st ohm", "V", "of V_k", "I_exc mA", "ideal CTs A", "upper bound A", "phasors A")
     starred = False
     for kind in desk.study.scheme.kinds:
@@ -169,9 +171,12 @@ def _operating_row(desk: Desk, lattice: Lattice, axis: Axis, pickup: float, in_l
         return *head, "above knee", f"{ideal:.4g}", "-", "-"
     count = int(np.count_nonzero(scheme.table[leg]))
     most = float(handcalc.primary_operating_current(desk.turns, pickup, exciting, count))
-    phasor = desk.operating_a(lattice, axis, pickup, 1.05 * most)
+    biased = bool(scheme.elements[scheme.of(axis)[0]].bias)
+    phasor = desk.operating_a(lattice, axis, pickup, 1.05 * most * (MOST_RESTRAINT if biased else 1))
+    if biased and np.isnan(phasor):
+        return *head, f"{1000 * exciting:.3g}", f"{ideal:.4g}", "-", f"above {1.05 * most * MOST_RESTRAINT:.3g} "
     mark = "*" if pickup * path > steady.VALID_KNEE_SHARE * desk.knee_v else " "
-    return *head, f"{1000 * exciting:.3g}", f"{ideal:.4g}", f"{most:.4g}", f"{phasor:.4g}{mark}"
+    return *head, f"{1000 * exciting:.3g}", f"{ideal:.4g}", "-" if biased else f"{most:.4g}", f"{phasor:.4g}{mark}"
 
 
 def _stability(desk: Desk) -> Iterator[str]:

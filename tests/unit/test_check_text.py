@@ -267,3 +267,22 @@ def test_a_scheme_on_second_cores_has_a_hand_calculation() -> None:
     text = text_with({"scheme": {"kind": "mine", "custom": [own]}, "candidates": {"phase_pickup_a": [0.1]},
                       "ct.second_neutral_end": {}, "ct.second_line_end": {}})
     assert re.search(r"phase 0\.1 A - 0\.61 0\.203 % 0\.223 150 150\.7 150 ", text)
+
+
+@pytest.mark.parametrize(("slope", "current", "restraint"), [
+    (0.3, "mean", 0.15), (0.3, "sum", 0.3), (0.9, "mean", 0.45)])
+def test_operating_current_of_a_biased_element(slope: float, current: str, restraint: float) -> None:
+    """Fed from one end, i_d = i and i_b = i/2 or i: I_0/(1 - s i_b/i), ideal CTs; worked by hand."""
+    text = text_with({"scheme.kind": "biased", "scheme.bias_current": current, "ct.knee_current_a": 0.0,
+                      "candidates": {"phase_pickup_a": [0.1], "slope1": [slope]}})
+    found = re.search(r"phase 0\.1 A - [\d.]+ [\d.]+ % 0 150 - ([\d.]+)", text)
+    assert found is not None
+    assert float(found[1]) == pytest.approx(150 / (1 - restraint), rel=2e-3)
+    assert f"slope {slope:g}; scheme biased" in text
+
+
+def test_a_biased_element_that_its_own_bias_holds() -> None:
+    text = text_with({"scheme.kind": "biased", "scheme.bias_current": "sum", "candidates": {
+        "phase_pickup_a": [0.1], "slope1": [1.2], "slope2": [1.5], "slope_break_a": [2.0]}})
+    assert re.search(r"phase 0\.1 A - [\d.]+ [\d.]+ % [\d.]+ 150 - above 3\.?\d*e?\+?\d* ", text)
+    assert "slope 1.2; slope above the break 1.5; break at a bias current of 2 A; scheme biased" in text
