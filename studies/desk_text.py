@@ -129,8 +129,9 @@ def _operating_currents(desk: Desk) -> Iterator[str]:
     yield from paragraph("Primary operating current: the arithmetic upper bound N (I_set + n I_exc), n the CTs "
                          "in parallel across the leg (2 in a phase leg, a fault between phases; 6 or 4 in an earth "
                          "leg, an earth fault), and beside it the phasor value. V = I_set R over the legs on the "
-                         "fault's path, one CT and its lead; I_exc is one CT's exciting current at V. A biased element's "
-                         "restraint, at its first slopes and fed from one end, is in the phasor value alone.", "  ")
+                         "fault's path, one CT and its lead; I_exc is one CT's exciting current at V. A biased "
+                         "element's restraint, at its first slopes and fed from one end, is in the phasor value "
+                         "alone.", "  ")
     head = ("element", "R_st ohm", "V", "of V_k", "I_exc mA", "ideal CTs A", "upper bound A", "phasors A")
     starred = False
     for kind in desk.study.scheme.kinds:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterator
 
+from montecarlo.quantities import number
 from montecarlo.quantities.wording import listed, shown
 from montecarlo.relays.places import GROUPS, NEUTRAL_CONDUCTOR
 from montecarlo.relays.schemes import AXES, BUILT_IN, custom_faults
@@ -48,6 +49,11 @@ def check_pilots(study: Study) -> Iterator[str]:
                 what = "the CT in the neutral conductor" if group == NEUTRAL_CONDUCTOR else "cores of its own"
                 yield (f"ct.{group}: missing; the scheme {kind} uses {what}: add the table [ct.{group}], empty if the "
                        "values of [ct] hold there too")
+    if study.ct.neutral_conductor is not None:
+        own = study.ct.at(NEUTRAL_CONDUCTOR).return_core_ohm
+        if own not in (study.ct.return_core_ohm, number(0.0)):
+            yield (f"ct.{NEUTRAL_CONDUCTOR}.return_core_ohm: its CT stands alone and comes back through a core as long "
+                   "as its lead; take it out")
     if study.scheme.pilots == "six_wire":
         for group in study.ct.groups:
             if study.ct.at(group).return_core_ohm.support() != (0.0, 0.0):

@@ -190,6 +190,38 @@ def test_a_run_says_how_many_circuits_its_grid_needs() -> None:
     assert not any("circuits" in sentence for sentence in run_study(study_with(SMALL | grid), workers=1).told)
 
 
+# --- what the relay measures, and for how long ------------------------------------------------------------
+
+HELD = {"candidates.delay_s": [0.06]}
+
+
+@every_kind
+def test_over_travel_as_long_as_the_delay_takes_it_away(kind: str) -> None:
+    """For p_false; internal faults are solved by phasors here, or last."""
+    kept = ["p_false", "p_false_high", "p_false_bound", "plant_false_p95"]
+    held, ran_on = (numbers(study_on(kind, HELD | {"relay.over_travel_s": over})) for over in (0.0, 0.06))
+    same(ran_on[kept], numbers(study_on(kind))[kept], 0)
+    assert (held["p_false"] <= ran_on["p_false"]).all()
+    assert (held["p_false"] < ran_on["p_false"]).any()
+
+
+def test_an_element_that_lets_go_late_trips_more_often() -> None:
+    at_once, late = (numbers(study_on("per_phase", HELD | {"relay.drop_off_ratio": ratio})) for ratio in (1.0, 0.5))
+    assert (at_once["p_false"] <= late["p_false"]).all()
+    assert (at_once["p_false"] < late["p_false"]).any()
+
+
+def test_what_is_measured_matters_to_spill_and_not_to_sinusoids() -> None:
+    """By phasors peak, RMS and fundamental of a fault are one. RMS is never below the fundamental; a peak over root two
+    may lie on either side of both."""
+    changes = {"candidates.stabilising_resistance_ohm": [0], "internal_faults.shares": {"earth": 1.0}}
+    peak, rms, first = (numbers(study_on("per_phase", changes | {"relay.measure": kind}))
+                        for kind in ("peak", "rms", "fundamental"))
+    assert (rms["p_false"] > first["p_false"]).all()
+    assert (peak["p_false"] != rms["p_false"]).all()
+    assert peak["p_missed"].equals(rms["p_missed"])
+
+
 # --- open pilots ------------------------------------------------------------------------------------------
 
 OPEN = {"states.open_pilot_per_year": 0.01, "load.current_pu": 0.8}

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 import pytest
 
-from montecarlo.study.circuits import scheme_of
+from montecarlo.sampling.inputs import list_inputs
+from montecarlo.study.circuits import Circuit, leg_ohm, scheme_of
 from studies.check_text import check_text
 from studies.desk import Desk
 from studies.desk_text import hand_calculation
@@ -57,6 +59,11 @@ def test_slopes_belong_to_biased_elements(changes: dict[str, Any], line: str) ->
     assert faults_of(changes) == (line,)
 
 
+@pytest.mark.parametrize("core", [0.5, {"dist": "uniform", "low": 0.2, "high": 0.4}])
+def test_the_neutral_conductor_s_ct_may_inherit_a_return_core_that_it_does_not_have(core: Any) -> None:
+    assert study_with(REF | {"ct.return_core_ohm": core})
+
+
 def test_a_grid_may_serve_one_of_several_schemes() -> None:
     both = {"scheme.kind": ["biased", "per_phase"], "candidates": {
         "phase_pickup_a": [0.1], "slope1": [0.2], "stabilising_resistance_ohm": [0, 300]}}
@@ -79,6 +86,9 @@ def test_a_grid_may_serve_one_of_several_schemes() -> None:
     ({"scheme.kind": "biasd"}, 'scheme.kind: "biasd" is unknown; did you mean biased?'),
     ({"scheme.kind": ["per_phase", "per_phase"]},
      'scheme.kind: ["per_phase", "per_phase"] names a scheme twice; leave each once'),
+    (REF | {"ct.neutral_conductor": {"return_core_ohm": 2.0}},
+     "ct.neutral_conductor.return_core_ohm: its CT stands alone and comes back through a core as long as its lead; "
+     "take it out"),
 ])
 def test_schemes_have_their_cts_and_grids(changes: dict[str, Any], line: str) -> None:
     assert faults_of(changes) == (line,)
@@ -103,6 +113,19 @@ def test_check_tells_how_many_circuits_a_grid_needs() -> None:
     assert "12 candidates on 12 circuits" in check_text(study_with(grid | va))
     earth_only = {key: value for key, value in va.items() if "earth" in key}
     assert "12 candidates on 6 circuits" in check_text(study_with(grid | earth_only))
+
+
+def test_a_burden_in_va_that_is_a_distribution_is_divided_in_every_sample() -> None:
+    va = {"relay.phase_burden_va": {"dist": "uniform", "low": 0.5, "high": 2.0}, "relay.phase_burden_ohm": REMOVE,
+          "relay.earth_burden_va": {"dist": "lognormal", "median": 1.0, "sigma": 0.2}, "relay.earth_burden_ohm": REMOVE}
+    study = study_with(va)
+    inputs = {item.key: item.varies for item in list_inputs(study)}
+    assert inputs["relay.phase_burden_va"] == inputs["relay.earth_burden_va"] == "plant"
+    samples = {item.key: np.full(2 if item.width == 1 else (2, item.width), item.distribution.centre())
+               for item in list_inputs(study)}
+    samples |= {"relay.phase_burden_va": np.array([0.5, 1.5]), "relay.earth_burden_va": np.array([1.0, 2.0])}
+    ohm = leg_ohm(study, Circuit("two_phase_one_earth", 300.0, 0.1, 0.05), samples)
+    assert ohm == pytest.approx(np.array([[50, 50, 50, 700], [150, 150, 150, 1100]]))    # balancing alike
 
 
 # --- matched ratios at the desk ---------------------------------------------------------------------------
