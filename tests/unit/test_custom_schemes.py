@@ -147,7 +147,7 @@ def test_biased_elements_of_one_s_own_need_slopes() -> None:
 def test_the_largest_scheme_with_every_return_core_fits_the_solver() -> None:
     places = [f"{group}.{phase}" for group in GROUPS if group != "neutral_conductor" for phase in ("L1", "L2", "L3")]
     legs = [leg(f"a{k}", places[k % len(places)], "neutral_conductor") for k in range(MOST_LEGS)]
-    groups = {f"ct.{group}": {"return_core_ohm": 0.1} for group in GROUPS}
+    groups: dict[str, Any] = {"ct.return_core_ohm": 0.1} | {f"ct.{group}": {} for group in GROUPS}
     study = study_with(with_custom(scheme(legs=legs, elements=[element("a0", "phase")])) | groups)
     whole = scheme_of(study, "mine")
     assert whole.table.shape == (MOST_LEGS + 4, 13)

@@ -243,6 +243,8 @@ def test_without_an_earth_fault_outside_the_backup_operates_on_none() -> None:
 
 def test_no_word_of_a_backup_without_one() -> None:
     assert "ack-up" not in said(finished(results.candidates(), chosen=5))
+
+
 TINY: dict[str, Any] = {"study.samples": 64, "study.plants": 16, "study.earth_fault_samples": 16,
                         "policy.p_false_max": 1.0}
 
