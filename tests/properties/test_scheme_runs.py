@@ -9,11 +9,16 @@ import pandas as pd
 import pytest
 
 from montecarlo import run_study
+from montecarlo.engine import primary
+from montecarlo.engine.block import EARTH, Block, Job
 from montecarlo.engine.run import designs
+from montecarlo.relays.places import NEUTRAL
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.transform import event_samples
+from montecarlo.secondary import steady, transient
+from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.description import Study
-from tests.unit.studies import REMOVE, faults_of, study_with
+from tests.unit.studies import REMOVE, faults_of, study_table, study_with
 
 SMALL: dict[str, Any] = {"study.samples": 128, "study.plants": 16, "study.earth_fault_samples": 32,
                          "policy.p_false_max": 1e-9}       # nothing is chosen: all rows are of the study's own batch
@@ -85,6 +90,46 @@ def test_the_neutral_conductor_s_ct_is_drawn_for_itself_and_leaves_the_others() 
         assert np.abs(np.corrcoef(values, six.T)[0, 1:]).max() < 0.5       # four standard deviations
         assert not (values[:, None] == six).any()
     same(numbers(without), numbers(beside), 0)
+
+
+def test_the_neutral_conductor_s_waveform_is_the_sum_of_the_neutral_end_s() -> None:
+    """Where the ends are alike, where they differ, and where one state follows another."""
+    outside = {"name": "outside", "kind": "phase_earth", "per_year": 1.0, "clearing_time_s": 0.1}
+    study = study_on("restricted_earth_fault", {"external_events": [*study_table()["external_events"], outside]})
+    job = Job(study, candidate_lattices(study), *designs(study))
+    largest = {}
+    for name in ("near_fault", "outside"):
+        block = Block(job, job.design.chunks(f"external.{name}")[0])
+        event = next(item for item in study.external_events if item.name == name)
+        window, waves, _ = primary.external_event(block, event)
+        flowing = int(np.searchsorted(window.times(), 0.1))                # no phase is interrupted before
+        largest[name] = _neutral_against_phases(waves, flowing)
+    assert largest["near_fault"] < 1e-9
+    assert largest["outside"] > 100                        # A; 299 A RMS at the terminals
+    block = Block(job, job.earth_design.chunks(EARTH)[0])
+    faults = primary.earth_faults(block, np.array([0.7]))[:, 0]
+    window = transient.Window(study.machine.frequency_hz, 0.1)
+    assert _neutral_against_phases(primary.step_currents(block, window, block.load_primary, faults)) > 100
+
+
+def _neutral_against_phases(waves: primary.Waves, points: int | None = None) -> float:
+    """The largest current of the neutral conductor's CT in the first `points`, once it is shown to be the sum. [A]"""
+    source = waves.at((0, 1, 2, 3, 4, 5, NEUTRAL))
+    phases, neutral = source.wave[:, source.channel[:3]], source.wave[:, source.channel[6]]
+    assert neutral == pytest.approx(phases.sum(axis=1), abs=1e-9)
+    assert source.channel[6] not in source.channel[:6]
+    return float(np.abs(neutral[:, :points]).max())
+
+
+@pytest.mark.parametrize("kind", ["restricted_earth_fault", "per_phase"])
+def test_phasors_and_the_transient_pass_agree_on_earth_faults(kind: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    study = study_on(kind, {"internal_faults.shares": {"earth": 1.0}, "ct.remanence_percent": 0.0,
+                            "candidates.stabilising_resistance_ohm": [300]})
+    phasors = numbers(study)["p_missed"].to_numpy()
+    monkeypatch.setattr(steady, "VALID_KNEE_SHARE", 0.0)
+    in_time = numbers(study)["p_missed"].to_numpy()
+    assert not np.array_equal(in_time, phasors)
+    assert in_time == pytest.approx(phasors, rel=0.03)
 
 
 # --- pilots -----------------------------------------------------------------------------------------------
