@@ -179,3 +179,13 @@ def test_the_neutral_conductor_s_ct_has_no_common_core() -> None:
     assert scheme.table[1].tolist() == [1, 1, 1, 0]
     assert leg_resistances(scheme, {"earth_burden": np.ones(1), "stabilising": np.zeros(1),
                                     "return.line_end": np.full(1, 2.0)}).tolist() == [[1.0, 2.0]]
+
+
+def test_a_spread_of_return_cores_is_drawn_for_each_end_by_itself() -> None:
+    spread = {"dist": "uniform", "low": 1.0, "high": 7.0}
+    study = study_with({"scheme.kind": "per_phase", "candidates": {"phase_pickup_a": [0.1]},
+                        "ct.return_core_ohm": spread})
+    samples = {"ct.return_core_ohm": np.arange(1.0, 7.0)[None],
+               **{f"{key}_ohm": np.zeros(1) for key in ("relay.phase_burden", "relay.earth_burden",
+                                                        "scheme.phase_stabilising")}}
+    assert leg_ohm(study, Circuit("per_phase", 0.0), samples).tolist() == [[0, 0, 0, 1, 4]]
