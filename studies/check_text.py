@@ -7,8 +7,9 @@ from collections.abc import Iterator
 from pydantic import BaseModel
 
 from montecarlo.quantities import Distribution, Quantity, meaning_of
-from montecarlo.study.candidates import candidate_lattices
+from montecarlo.study.candidates import candidate_lattices, present_setting
 from montecarlo.study.checks import cautions
+from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
 from studies.backup_text import backup_by_hand
 from studies.desk import Desk
@@ -68,18 +69,16 @@ def _head(study: Study) -> list[str]:
 def _section(section: object, name: str) -> list[str]:
     """A table of the study: its own inputs, then those of the tables in it."""
     if isinstance(section, tuple):
-        return [line for item in section for line in _section(item, f"{name}.{item.name}")]
+        return [line for k, item in enumerate(section)
+                for line in _section(item, f"{name}.{getattr(item, 'name', k)}")]
     if not isinstance(section, BaseModel):
         return []
     rows, inner = [], []
     for key, field in type(section).model_fields.items():
         value = getattr(section, key)
-        if isinstance(value, BaseModel):
+        if isinstance(value, BaseModel) or (isinstance(value, tuple) and value and isinstance(value[0], BaseModel)):
             inner += _section(value, f"{name}.{key}")
-        elif isinstance(value, tuple) and any(isinstance(item, BaseModel) for item in value):
-            for place, item in enumerate(value):
-                inner += _section(item, f"{name}.{key}.{getattr(item, 'name', place)}")
-        elif key != "name" and (row := _row(key, value, field)) is not None:
+        elif key != "name" and value != () and (row := _row(key, value, field)) is not None:
             rows.append(row)
     lines = [f"  [{name}]", *table(None, rows, "<<<<", "    ")] if rows else []
     return lines + inner
@@ -126,15 +125,17 @@ def _settings(study: Study) -> list[str]:
     head = ("element", "A secondary", "A primary", f"% of relay rating {study.relay.rated_current_a:g} A",
             f"pu of machine current {rated:.4g} A")
     lines = table(head, list(_bases(study)), "<>>>>")
-    circuit = [f"stabilising resistance {', '.join(f'{ohm:g}' for ohm in wanted.stabilising_resistance_ohm)} ohm",
-               f"delay {', '.join(f'{delay:g}' for delay in wanted.delay_s)} s",
-               *(f"{words} {', '.join(f'{value:g}' for value in grid)}{unit}" for words, grid, unit in (
-                   ("slope", wanted.slope1, ""), ("slope above the break", wanted.slope2, ""),
-                   ("break at a bias current of", wanted.slope_break_a, " A")) if grid),
-               f"scheme {', '.join(study.scheme.kinds)}"]
-    lines += paragraph("Every combination with " + "; ".join(circuit) + ".", "  ")
-    if (present := wanted.present) is not None:
-        words = [f"{key} {_plain(value)}" for key, value in present.model_dump().items() if value is not None]
+    having = [scheme_of(study, kind) for kind in study.scheme.kinds]
+    ohms = wanted.stabilising_resistance_ohm if any(scheme.stabilised for scheme in having) else ()
+    grids = (("stabilising resistance", ohms, " ohm"), ("delay", wanted.delay_s, " s"), ("slope", wanted.slope1, ""),
+             ("slope above the break", wanted.slope2, ""), ("break at a bias current of", wanted.slope_break_a, " A"))
+    each = [f"{name} {', '.join(f'{value:g}' for value in grid)}{unit}" for name, grid, unit in grids if grid]
+    each.append(f"scheme {', '.join(study.scheme.kinds)}")
+    some = ", where the scheme has it" if len(having) > 1 else ""
+    lines += paragraph(f"Every combination{some}, with " + "; ".join(each) + ".", "  ")
+    if (present := present_setting(study)) is not None:
+        words = [f"{key} {_plain(value)}" for key, value in vars(present).items() if value is not None
+                 and (key != "stabilising_resistance_ohm" or scheme_of(study, present.scheme).stabilised)]
         lines += paragraph(f"In service: {', '.join(words)}.", "  ")
     return lines
 
@@ -142,8 +143,8 @@ def _settings(study: Study) -> list[str]:
 def _bases(study: Study) -> Iterator[tuple[str, ...]]:
     wanted, present = study.candidates, study.candidates.present
     turns = study.ct.at("line_end").leg_ratio
-    for element in ("phase", "earth"):
-        name = f"{element}_pickup_a"
+    names = {"phase": "phase_pickup_a", "earth": "earth_pickup_a", "break": "slope_break_a"}
+    for element, name in names.items():
         grid: tuple[float, ...] = getattr(wanted, name)
         served = None if present is None else getattr(present, name)
         for pickup in sorted({*grid, *([] if served is None else [served])}):

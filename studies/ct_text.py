@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from montecarlo.quantities.wording import listed
 from montecarlo.secondary.completion import design_of, fit_of
 from montecarlo.secondary.ct import ENDS, CurrentTransformer
 from montecarlo.secondary.measured import ExcitationFit
@@ -16,21 +17,28 @@ __all__ = ["excitation", "fits"]
 
 
 def fits(study: Study) -> dict[str, CurrentTransformer]:
-    """CTs with measured points by the name of their end; one entry where both ends have the same."""
-    ends = {end: ct for end in ENDS if (ct := study.ct.at(end)).excitation_points is not None}
-    if len(ends) == 2 and len({_of(ct) for ct in ends.values()}) == 1:
-        del ends[ENDS[1]]
-        return {"both ends": ends[ENDS[0]]}
-    return {end.replace("_", " "): ct for end, ct in ends.items()}
+    """CTs with measured points by the name of their place; one entry where both ends, or all, have the same."""
+    cts = {group: ct for group in study.ct.groups if (ct := study.ct.at(group)).excitation_points is not None}
+    alike: dict[str, list[str]] = {}
+    for group, ct in cts.items():
+        alike.setdefault(_of(ct), []).append(group)
+    return {_words(groups): cts[groups[0]] for groups in alike.values()}
 
 
 def excitation(study: Study) -> Iterator[str]:
-    """A paragraph an end, or one for both."""
-    said = {end: text for end in ENDS if (text := _of(study.ct.at(end)))}
-    if len(said) == 2 and len(set(said.values())) == 1:
-        said = {"both ends": said[ENDS[0]]}
-    for end, text in said.items():
-        yield from paragraph(f"Excitation of the CTs, {end.replace('_', ' ')}: {text}", "  ")
+    """A paragraph for each place whose CTs are unlike."""
+    alike: dict[str, list[str]] = {}
+    for group in study.ct.groups:
+        if text := _of(study.ct.at(group)):
+            alike.setdefault(text, []).append(group)
+    for text, groups in alike.items():
+        yield from paragraph(f"Excitation of the CTs, {_words(groups)}: {text}", "  ")
+
+
+def _words(groups: list[str]) -> str:
+    """Places of CTs in words."""
+    names = [group.replace("_", " ") for group in groups]
+    return listed(["both ends", *names[2:]] if tuple(groups[:2]) == ENDS else names)
 
 
 def _of(ct: CurrentTransformer) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 from montecarlo.estimates.choose import centres
 from montecarlo.plant import earthing, internal, machine
 from montecarlo.quantities import Array
-from montecarlo.relays.places import CHANNELS, carried
+from montecarlo.relays.places import CHANNELS, GROUP_OF, NEUTRAL_CONDUCTOR, carried
 from montecarlo.relays.schemes import Axis, Scheme
 from montecarlo.secondary import steady
 from montecarlo.secondary.circuit import at_places, build_bank, take
@@ -73,13 +74,30 @@ class Desk:
 
     @property
     def knee_v(self) -> float:
-        return self.study.ct.weakest().knee_voltage_v.centre()
+        return self.knee_of(ENDS)
+
+    def knee_of(self, groups: Sequence[str]) -> float:
+        """Lowest knee voltage of some tables of [ct]. [V]"""
+        return self.study.ct.weakest(groups).knee_voltage_v.centre()
 
     @property
     def ct_ohm(self) -> tuple[float, float]:
-        """Winding and one-way lead of the end with more of both together. [ohm]"""
-        ends = [self.study.ct.at(end).seen_from_legs for end in ENDS]
-        return max(((ct.winding_resistance_ohm.centre(), ct.lead_resistance_ohm.centre()) for ct in ends), key=sum)
+        return self.ct_ohm_of(ENDS)
+
+    def ct_ohm_of(self, groups: Sequence[str]) -> tuple[float, float]:
+        """Winding and one-way lead of the table of [ct] with more of both together. [ohm]"""
+        cts = [self.study.ct.at(group).seen_from_legs for group in groups]
+        return max(((ct.winding_resistance_ohm.centre(), ct.lead_resistance_ohm.centre()) for ct in cts), key=sum)
+
+    def series_ohm(self, groups: Sequence[str]) -> float:
+        """Winding and what of the leads is the CT's own: the loop of six-wire pilots and in the neutral conductor, one
+        way otherwise; the most of some tables of [ct]. [ohm]"""
+        def of(group: str) -> float:
+            loop = self.study.scheme.pilots == "six_wire" or group == NEUTRAL_CONDUCTOR
+            winding, lead = self.ct_ohm_of([group])
+            return winding + (2 if loop else 1) * lead
+
+        return max(map(of, groups))
 
     @property
     def phase_leg_ohm(self) -> float:
@@ -96,9 +114,9 @@ class Desk:
         given = self.study.scheme.balancing_resistance_ohm
         return self.phase_leg_ohm if given is None else given.centre()
 
-    def exciting_a(self, volts: float) -> float:
-        """RMS exciting current of one CT, mean of the two ends; NaN well above the knee. [A]"""
-        return float(np.mean([self._exciting_a(end, volts) for end in ENDS]))
+    def exciting_a(self, volts: float, groups: Sequence[str] = ENDS) -> float:
+        """RMS exciting current of one CT, mean of some tables of [ct]; NaN well above the knee. [A]"""
+        return float(np.mean([self._exciting_a(group, volts) for group in groups]))
 
     def _exciting_a(self, end: str, volts: float) -> float:
         ct = self.study.ct.at(end).seen_from_legs
@@ -110,6 +128,16 @@ class Desk:
 
     def scheme(self, kind: str) -> Scheme:
         return scheme_of(self.study, kind)
+
+    def driving(self, kind: str, axis: Axis) -> tuple[str, ...]:
+        """The tables of [ct] whose CTs drive the leg of a scheme's phase or earth elements."""
+        scheme = self.scheme(kind)
+        columns = np.flatnonzero(scheme.table[scheme.elements[scheme.of(axis)[0]].leg])
+        return tuple(dict.fromkeys(GROUP_OF[scheme.places[column]] for column in columns))
+
+    def biased(self, kind: str, axis: Axis) -> bool:
+        scheme = self.scheme(kind)
+        return any(scheme.elements[k].bias for k in scheme.of(axis))
 
     def ohms(self, circuit: Circuit) -> Array:
         """Resistance of every leg, (legs,). [ohm]"""

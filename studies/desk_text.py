@@ -9,20 +9,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.estimates import handcalc
-from montecarlo.estimates.choose import meet_knee_rule
 from montecarlo.quantities import Distribution
 from montecarlo.quantities.wording import listed
 from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.secondary import steady
-from montecarlo.study.candidates import Lattice, candidate_lattices, grid_lattices
+from montecarlo.study.candidates import Lattice, grid_lattices
 from studies.ct_text import excitation
 from studies.desk import PLACES, Desk
 from studies.short_circuit_text import short_circuit
-from studies.text import paragraph, table
+from studies.stability_text import bias, stabilising_resistance, stability
+from studies.text import outermost, paragraph, table
 
 __all__ = ["hand_calculation", "reach"]
 
 MOST_RESTRAINT = 20                                        # times the unbiased current, how far a biased one may lie
+RESTRAINED = " A biased element's restraint, at its first slopes and fed from one end, is in the phasor value alone."
 MOST_RESISTANCES = 6                                       # shown in full; above, the smallest and the largest
 
 
@@ -97,21 +98,16 @@ def _amperes(pickups: tuple[float, ...]) -> str:
 
 def hand_calculation(desk: Desk) -> list[str]:
     """The classic formulas with their numbers."""
-    parts = (_unprotected, _operating_currents, _stability, _stabilising_resistance, _balancing, _capacitive,
+    parts = (_unprotected, _operating_currents, stability, stabilising_resistance, bias, _balancing, _capacitive,
              short_circuit, lambda desk: excitation(desk.study))
     lines = [list(part(desk)) for part in parts]
     return [line for part in lines if part for line in ("", *part)][1:]
 
 
-def _ends_of(values: tuple[float, ...]) -> tuple[float, ...]:
-    """Finest and coarsest."""
-    return tuple(dict.fromkeys((values[0], values[-1]))) if values else ()
-
-
 def _finest_and_coarsest(desk: Desk) -> Iterator[tuple[Axis, float]]:
     wanted = desk.study.candidates
-    yield from (("phase", pickup) for pickup in _ends_of(wanted.phase_pickup_a))
-    yield from (("earth", pickup) for pickup in _ends_of(wanted.earth_pickup_a))
+    yield from (("phase", pickup) for pickup in outermost(wanted.phase_pickup_a))
+    yield from (("earth", pickup) for pickup in outermost(wanted.earth_pickup_a))
 
 
 def _unprotected(desk: Desk) -> Iterator[str]:
@@ -129,9 +125,9 @@ def _operating_currents(desk: Desk) -> Iterator[str]:
     yield from paragraph("Primary operating current: the arithmetic upper bound N (I_set + n I_exc), n the CTs "
                          "in parallel across the leg (2 in a phase leg, a fault between phases; 6 or 4 in an earth "
                          "leg, an earth fault), and beside it the phasor value. V = I_set R over the legs on the "
-                         "fault's path, one CT and its lead; I_exc is one CT's exciting current at V. A biased "
-                         "element's restraint, at its first slopes and fed from one end, is in the phasor value "
-                         "alone.", "  ")
+                         "fault's path, one CT and its lead; I_exc is one CT's exciting current at V."
+                         + (RESTRAINED if any(desk.scheme(kind).biased for kind in desk.study.scheme.kinds) else ""),
+                         "  ")
     head = ("element", "R_st ohm", "V", "of V_k", "I_exc mA", "ideal CTs A", "upper bound A", "phasors A")
     starred = False
     for kind in desk.study.scheme.kinds:
@@ -153,73 +149,32 @@ def _operating_rows(desk: Desk, kind: str, axis: Axis) -> Iterator[tuple[str, ..
     for lattice in lattices:
         by_ohm[lattice.stabilising_resistance_ohm].append(lattice)
     ohms = tuple(by_ohm)
-    for ohm in (ohms if len(ohms) <= MOST_RESISTANCES else _ends_of(ohms)) if in_leg else ohms[:1]:
+    for ohm in (ohms if len(ohms) <= MOST_RESISTANCES else outermost(ohms)) if in_leg else ohms[:1]:
         found = sorted({pickup for lattice in by_ohm[ohm] for pickup in _pickups(lattice, axis)})
-        for pickup in _ends_of(tuple(found)):
+        for pickup in outermost(tuple(found)):
             lattice = next(lattice for lattice in by_ohm[ohm] if pickup in _pickups(lattice, axis))
             yield _operating_row(desk, lattice, axis, pickup, in_leg)
 
 
 def _operating_row(desk: Desk, lattice: Lattice, axis: Axis, pickup: float, in_leg: bool) -> tuple[str, ...]:
     scheme, ohms = desk.scheme(lattice.scheme), desk.ohms(lattice.circuit)
-    leg = scheme.elements[scheme.of(axis)[0]].leg
-    path = float(ohms[leg] if axis == "phase" else ohms[list(scheme.path)].sum())
-    volts, ideal = pickup * (path + sum(desk.ct_ohm)), desk.turns * pickup
-    exciting = desk.exciting_a(volts)
+    leg, cts = scheme.elements[scheme.of(axis)[0]].leg, desk.driving(lattice.scheme, axis)
+    path = float(ohms[leg]) if axis == "phase" else scheme.path_ohm(axis, ohms)
+    volts, ideal, knee = pickup * (path + desk.series_ohm(cts)), desk.turns * pickup, desk.knee_of(cts)
+    exciting = desk.exciting_a(volts, cts)
     head = (f"{axis} {pickup:g} A", f"{lattice.stabilising_resistance_ohm:g}" if in_leg else "-", f"{volts:.3g}",
-            f"{100 * volts / desk.knee_v:.3g} %")
+            f"{100 * volts / knee:.3g} %")
     if np.isnan(exciting):
         return *head, "above knee", f"{ideal:.4g}", "-", "-"
     count = int(np.count_nonzero(scheme.table[leg]))
     most = float(handcalc.primary_operating_current(desk.turns, pickup, exciting, count))
-    biased = bool(scheme.elements[scheme.of(axis)[0]].bias)
-    phasor = desk.operating_a(lattice, axis, pickup, 1.05 * most * (MOST_RESTRAINT if biased else 1))
-    if biased and np.isnan(phasor):
-        return *head, f"{1000 * exciting:.3g}", f"{ideal:.4g}", "-", f"above {1.05 * most * MOST_RESTRAINT:.3g} "
-    mark = "*" if pickup * path > steady.VALID_KNEE_SHARE * desk.knee_v else " "
-    return *head, f"{1000 * exciting:.3g}", f"{ideal:.4g}", "-" if biased else f"{most:.4g}", f"{phasor:.4g}{mark}"
-
-
-def _stability(desk: Desk) -> Iterator[str]:
-    fault, (winding, lead) = desk.through_fault(), desk.ct_ohm
-    secondary, volts = fault.primary_a / desk.turns, _stabilising_volts(desk)
-    yield from paragraph(f"Largest through fault, {fault.event} with the worst of its own inputs that can be drawn: "
-                         f"{fault.formula} = {fault.primary_a:.4g} A primary, i_f = {secondary:.4g} A secondary (RMS, "
-                         "first cycle).", "  ")
-    yield from paragraph(f"Stabilising voltage V_s = i_f (R_ct + R_lead): one-way leads {secondary:.4g} A x "
-                         f"({winding:g} + {lead:g}) ohm = {volts[0]:.4g} V; loop {secondary:.4g} A x ({winding:g} + "
-                         f"2 x {lead:g}) ohm = {volts[1]:.4g} V.", "  ")
-    needed = [float(handcalc.required_knee(v)) for v in volts]
-    met = sum(desk.knee_v >= value for value in needed)
-    verdict = ("not met", "met with one-way leads only", "met")[met]
-    yield from paragraph(f"Knee-point requirement V_k >= 2 V_s: {needed[0]:.4g} V with one-way leads, {needed[1]:.4g} "
-                         f"V with the loop; the CTs have {desk.knee_v:.4g} V: {verdict}.", "  ")
-    met_by = meet_knee_rule(desk.study, candidate_lattices(desk.study))
-    broken = int((~met_by).sum())
-    if broken:
-        may = "and may be chosen" if desk.study.policy.ignore_knee_rule else "but never chosen"
-        yield from paragraph(f"{broken} of the {met_by.size} candidates need more than half the knee voltage across "
-                             f"their own leg to pick up; they are judged, {may} (policy.ignore_knee_rule).", "  ")
-
-
-def _stabilising_volts(desk: Desk) -> tuple[float, float]:
-    """With one-way leads and with the loop. [V]"""
-    secondary, (winding, lead) = desk.through_fault().primary_a / desk.turns, desk.ct_ohm
-    one_way, loop = (float(handcalc.stabilising_voltage(secondary, winding, k * lead)) for k in (1, 2))
-    return one_way, loop
-
-
-def _stabilising_resistance(desk: Desk) -> Iterator[str]:
-    yield from paragraph("Stabilising resistance that this through fault asks for, R_st = V_s / I_set - R_relay:",
-                         "  ")
-    rows = []
-    for element, pickup in _finest_and_coarsest(desk):
-        relay, cells = desk.burden_ohm(element, pickup), []
-        for volts in _stabilising_volts(desk):
-            ohm = float(handcalc.stabilising_resistance(volts, pickup, relay))
-            cells.append(f"{volts:.4g} V / {pickup:g} A - {relay:g} ohm = {max(ohm, 0.0):.4g} ohm")
-        rows.append((f"{element} {pickup:g} A", *cells))
-    yield from table(("element", "one-way leads", "loop"), rows, "<<<", "    ")
+    cells = *head, f"{1000 * exciting:.3g}", f"{ideal:.4g}"
+    biased = desk.biased(lattice.scheme, axis)
+    phasor = desk.operating_a(lattice, axis, pickup, far := 1.05 * most * (MOST_RESTRAINT if biased else 1))
+    if np.isnan(phasor):
+        return *cells, "-" if biased else f"{most:.4g}", f"above {far:.3g} "
+    mark = "*" if pickup * path > steady.VALID_KNEE_SHARE * knee else " "
+    return *cells, "-" if biased else f"{most:.4g}", f"{phasor:.4g}{mark}"
 
 
 def _balancing(desk: Desk) -> Iterator[str]:
@@ -246,7 +201,7 @@ def _mismatch(desk: Desk, given: Distribution) -> str:
     exciting, current = desk.exciting_a(volts), volts / max(leg, worst, 1e-9)
     if exciting == 0 or leg == worst:
         return text + ": no spill."
-    earth, ohms = desk.at("relay.earth_burden_ohm"), _ends_of(desk.study.candidates.stabilising_resistance_ohm)
+    earth, ohms = desk.at("relay.earth_burden_ohm"), outermost(desk.study.candidates.stabilising_resistance_ohm)
     spill = [float(handcalc.balancing_spill(current, leg, worst, earth + ohm, volts / exciting)) for ohm in ohms]
     each = [f"{1000 * value:.3g} mA with {ohm:g} ohm there" for value, ohm in zip(spill, ohms, strict=True)]
     return (f"{text}. At {worst:.4g} ohm, {current:.3g} A that sums to zero over the legs (a tenth of the knee "

@@ -7,11 +7,12 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.estimates.choose import weights_of
-from montecarlo.report.figures import scheme_name, setting_text
+from montecarlo.quantities.wording import listed
 from montecarlo.report.look import percent
+from montecarlo.report.words import scheme_name, setting_text
 from montecarlo.study.description import Study
 from studies.backup_text import backup_found
-from studies.text import paragraph, table
+from studies.text import WIDTH, paragraph, table
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -21,14 +22,15 @@ if TYPE_CHECKING:
 __all__ = ["MOST_ROWS", "limit_of", "nearest", "neighbours", "result_text"]
 
 MOST_ROWS = 8
-AXES = ("phase_pickup_a", "earth_pickup_a", "stabilising_resistance_ohm", "delay_s")
-SHORT = {"two_phase_one_earth": "2 phase 1 earth", "per_phase": "3 phase"}
+AXES = ("earth_pickup_a", "phase_pickup_a", "stabilising_resistance_ohm", "delay_s", "slope1", "slope2",
+        "slope_break_a")
+SHORT = {"two_phase_one_earth": "2 phase 1 earth", "per_phase": "3 phase", "biased": "3 biased",
+         "restricted_earth_fault": "restricted earth"}
 
 
 def result_text(result: Result) -> list[str]:
     """Lines of at most 100 columns."""
-    rows = _rows(result)
-    lines = table(*_columns(rows), "")
+    lines = _table(_rows(result))
     lines += ["  missed: % of the internal faults within reach; false: % of the external events; (95 % limits)"]
     if result.chosen is None:
         lines += ["", *_nothing(result)]
@@ -63,12 +65,12 @@ def nearest(candidates: pd.DataFrame) -> int | None:
 
 
 def neighbours(candidates: pd.DataFrame, number: int) -> list[int]:
-    """Candidates of the same scheme one step away on one axis of the grid; earth pick-up first."""
+    """Candidates of the same scheme one step away on one axis of the grid, in the order of `AXES`."""
     row = candidates.loc[candidates["candidate"] == number].iloc[0]
     same = candidates[candidates["scheme"] == row["scheme"]]
     found = []
-    for axis in ("earth_pickup_a", "phase_pickup_a", *SLOPES, "stabilising_resistance_ohm", "delay_s"):
-        others = [a for a in (*AXES, *SLOPES) if a != axis and a in row]
+    for axis in AXES:
+        others = [a for a in AXES if a != axis]
         line = same[((same[others] == row[others]) | (same[others].isna() & row[others].isna())).all(axis=1)]
         values = sorted(set(line[axis].dropna())) if axis in row else []
         if values and row[axis] in values:
@@ -79,11 +81,6 @@ def neighbours(candidates: pd.DataFrame, number: int) -> list[int]:
 
 
 # --- the table --------------------------------------------------------------------------------------------
-
-_HEAD = ("no.", "", "scheme", "phase A", "earth A", "ohm", "s", "slope", "missed %", "false %")
-_SLOPE = _HEAD.index("slope")
-SLOPES = ("slope1", "slope2", "slope_break_a")
-
 
 def _rows(result: Result) -> list[tuple[str, Mapping[str, Any]]]:
     frame = result.candidates
@@ -107,20 +104,36 @@ def _rows(result: Result) -> list[tuple[str, Mapping[str, Any]]]:
     return [(role, by_number.loc[number].to_dict()) for number, role in [*numbers.items()][:MOST_ROWS]]
 
 
-def _columns(rows: list[tuple[str, Mapping[str, Any]]]) -> tuple[tuple[str, ...], list[tuple[str, ...]], str]:
-    """Head, cells and alignment; the column of slopes only where there are any."""
-    cells = [_cells(role, row) for role, row in rows]
-    if any(row[_SLOPE] != "-" for row in cells):
-        return _HEAD, cells, "><<>>>>>>>"
-    return (*_HEAD[:_SLOPE], *_HEAD[_SLOPE + 1:]), [(*row[:_SLOPE], *row[_SLOPE + 1:]) for row in cells], "><<>>>>>>"
+_COLUMNS = {"phase A": "phase_pickup_a", "earth A": "earth_pickup_a", "ohm": "stabilising_resistance_ohm",
+            "slope": "slope1", "at A": "slope_break_a", "s": "delay_s"}
 
 
-def _cells(role: str, row: Mapping[str, Any]) -> tuple[str, ...]:
-    phase, earth = ("-" if math.isnan(row[f"{axis}_pickup_a"]) else f"{row[f'{axis}_pickup_a']:g}"
-                    for axis in ("phase", "earth"))
-    return (str(row["candidate"]), role, SHORT.get(row["scheme"], row["scheme"]), phase, earth,
-            f"{row['stabilising_resistance_ohm']:g}", f"{row['delay_s']:g}", _slopes(row), _bare(row, "p_missed", 3),
-            _bare(row, "p_false", 2))
+def _table(rows: list[tuple[str, Mapping[str, Any]]]) -> list[str]:
+    """A line a candidate; a setting that none of them has gets no column. What would be too wide with a column of
+    schemes has them as headings between the lines."""
+    columns = {head: key for head, key in _COLUMNS.items() if not all(math.isnan(row[key]) for _, row in rows)}
+    head = ["no.", "", *columns, "missed %", "false %"]
+    cells = [[str(row["candidate"]), role, *(_cell(row, key) for key in columns.values()), _bare(row, "p_missed", 3),
+              _bare(row, "p_false", 2)] for role, row in rows]
+    align = "><" + ">" * (len(head) - 2)
+    kinds = [str(row["scheme"]) for _, row in rows]
+    lines = table(["no.", "", "scheme", *head[2:]],
+                  [[*line[:2], SHORT.get(kind, kind), *line[2:]] for line, kind in zip(cells, kinds, strict=True)],
+                  "><<" + align[2:], "")
+    if max(map(len, lines)) > WIDTH:
+        first, *bare = table([text.removesuffix(" A") for text in head], cells, align, "")
+        lines = [first]
+        for kind in dict.fromkeys(kinds):
+            lines += [f"{scheme_name(kind)}:", *(line for line, of in zip(bare, kinds, strict=True) if of == kind)]
+    if "at A" in columns:
+        lines.append("  slope a/b: b where the bias current is above that in the next column; currents in A secondary")
+    return lines
+
+
+def _cell(row: Mapping[str, Any], key: str) -> str:
+    if math.isnan(row[key]):
+        return "-"
+    return f"{row[key]:g}" + (f"/{row['slope2']:g}" if key == "slope1" and not math.isnan(row["slope2"]) else "")
 
 
 def _slopes(row: Mapping[str, Any]) -> str:
@@ -238,8 +251,8 @@ def _nothing(result: Result) -> list[str]:
         on_load = int((frame["load_operates_share"] > 0).sum())
         return lines + paragraph(f"None of the {len(frame)} candidates is admissible: {on_load} operate on load, "
                                  f"{len(frame) - on_load} need more than half the knee voltage. Needed: coarser "
-                                 "pick-ups or more equal CTs against the first, a smaller stabilising resistance "
-                                 "against the second.")
+                                 "pick-ups, steeper slopes of a bias, or more equal CTs against the first, a smaller "
+                                 "stabilising resistance against the second.")
     row = frame.set_index("candidate").loc[number].to_dict()
     return lines + paragraph(f"Nearest to it is no. {number}, {scheme_name(row['scheme'])}: {setting_text(row)}, whose "
                              f"false trips are bounded by {percent(row['p_false_bound'])} of the external events (the "
@@ -248,8 +261,10 @@ def _nothing(result: Result) -> list[str]:
 
 def _needed(study: Study, row: Mapping[str, Any], limit: float) -> str:
     if row["p_false"] >= limit:
-        return ("Needed: coarser pick-ups, a longer delay or a larger stabilising resistance than the grids offer, "
-                "better CTs, or a wider limit.")
+        ways = ["coarser pick-ups", "a longer delay"]
+        ways += ["a steeper slope"] if not math.isnan(row["slope1"]) else []
+        ways += ["a larger stabilising resistance"] if not math.isnan(row["stabilising_resistance_ohm"]) else []
+        return f"Needed: {listed(ways, 'or')} than the grids offer, better CTs, or a wider limit."
     if row["p_false_bound"] <= limit:
         return "It met the limit in the study's batch but not on fresh random numbers: take more samples."
     samples = math.ceil(study.study.samples * row["p_false_bound"] / limit / 1000) * 1000

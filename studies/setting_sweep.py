@@ -5,8 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from montecarlo.report import figures
+from montecarlo.report.excitation_curve import excitation_fit
 from montecarlo.report.look import blank, look
 from montecarlo.report.tables import Result, run_study
+from montecarlo.report.words import setting_text
 from montecarlo.study.description import Study
 from studies.ct_text import fits
 from studies.peak import caution, peak_frame, peak_voltages
@@ -65,7 +67,7 @@ def _figures(result: Result, frames: dict[str, pd.DataFrame]) -> dict[str, tuple
             drawn["blind_zone"] = figure, "Blind part of the winding against the false trips allowed, each scheme"
         for place, (end, ct) in enumerate(fits(result.study).items()):
             figure, ax = blank(90)
-            figures.excitation_fit(ct, ax)
+            excitation_fit(ct, ax)
             name = "excitation" + (f"_{end.replace(' ', '_')}" if place else "")
             drawn[name] = figure, f"Measured excitation points of the CTs, {end}, and the curve fitted to them"
     return drawn
@@ -81,5 +83,5 @@ def _labels(result: Result) -> dict[str, tuple[int, str]]:
     if len(present) and int(present.iloc[0]) not in shown.values():
         shown["present"] = int(present.iloc[0])
     rows = frame.set_index("candidate")
-    return {role: (number, figures.setting_text(rows.loc[number].to_dict()))
+    return {role: (number, setting_text(rows.loc[number].to_dict()))
             for role, number in shown.items() if number is not None}

@@ -5,13 +5,20 @@ from __future__ import annotations
 import re
 import textwrap
 from collections.abc import Sequence
+from typing import TypeVar
 
-__all__ = ["CAUTION", "WIDTH", "heading", "paragraph", "table"]
+__all__ = ["CAUTION", "WIDTH", "heading", "outermost", "paragraph", "table"]
 
 WIDTH = 100
+Item = TypeVar("Item")
 
 CAUTION = ("Caution: open CT secondaries are lethal; settings are reviewed by a licensed engineer under the local "
            "code; probabilities hold for the model and its stated inputs.")     # one line, never wrapped
+
+
+def outermost(values: tuple[Item, ...]) -> tuple[Item, ...]:
+    """The first and the last, the finest and the coarsest of a grid."""
+    return tuple(dict.fromkeys((values[0], values[-1]))) if values else ()
 
 
 def heading(text: str) -> list[str]:

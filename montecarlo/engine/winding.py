@@ -63,18 +63,20 @@ def beyond_phasors(study: Study, lattice: Lattice) -> tuple[NDArray[np.bool_], N
     scheme = scheme_of(study, lattice.scheme)
     core = study.ct.weakest(scheme.groups)
     knee = core.knee_voltage_v.centre()
-    path = leg_ohm(study, lattice.circuit, centres(study))[0, list(scheme.path)].sum()
+    ohm = leg_ohm(study, lattice.circuit, centres(study))[0]
     curve = core.curve(core.ankle_ratio.centre())
 
-    def late(pickup_a: tuple[float, ...]) -> NDArray[np.bool_]:
-        flux = np.array(pickup_a) * path / knee
+    def late(axis: Axis, pickup_a: tuple[float, ...]) -> NDArray[np.bool_]:
+        if not pickup_a:
+            return np.zeros(0, bool)
+        flux = np.array(pickup_a) * scheme.path_ohm(axis, ohm) / knee
         each = np.repeat(curve[:, None], flux.size, axis=1)
         loop = steady.describing_function(np.clip(flux, 1e-9, 1.0), each, core.saturation_exponent)
         exciting = core.knee_current_a.centre() * np.abs(loop) * flux / np.sqrt(2)
         beyond = (flux > steady.VALID_KNEE_SHARE) | (scheme.parallel * exciting > np.array(pickup_a))
         return np.asarray(beyond)
 
-    return late(lattice.phase_pickup_a), late(lattice.earth_pickup_a)
+    return late("phase", lattice.phase_pickup_a), late("earth", lattice.earth_pickup_a)
 
 
 # --- from quantities along the winding to critical positions ----------------------------------------------

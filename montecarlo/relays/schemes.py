@@ -159,11 +159,11 @@ class Scheme:
         """Whether the candidates' stabilising resistance stands anywhere."""
         return any("stabilising" in leg.parts for leg in self.legs)
 
-    @property
-    def path(self) -> tuple[int, ...]:
-        """The legs that the current of one faulted phase passes, for the CT that has most of them."""
-        most = max(range(len(self.places)), key=lambda ct: np.count_nonzero(self.table[:, ct]))
-        return tuple(np.flatnonzero(self.table[:, most]).tolist())
+    def path_ohm(self, axis: Axis, leg_ohm: Array) -> float:
+        """The legs that one CT's current passes, together, for the CT of an element's leg that has most; leg_ohm
+        (legs,). [ohm]"""
+        cts = {int(ct) for k in self.of(axis) for ct in np.flatnonzero(self.table[self.elements[k].leg])}
+        return max(float(leg_ohm[self.table[:, ct] != 0].sum()) for ct in cts)
 
     @property
     def parallel(self) -> int:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from montecarlo.report.labels import place_labels, text_size
+from montecarlo.report.labels import place_labels, spread, text_size
 from montecarlo.report.look import (
     CHOSEN,
     FAINT,
@@ -25,39 +25,20 @@ from montecarlo.report.look import (
     backing,
     percent,
 )
-from montecarlo.secondary.completion import fit_of
+from montecarlo.report.words import scheme_name
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
-    from montecarlo.secondary.ct import CurrentTransformer
+__all__ = ["blind_zone", "blind_zone_frame", "detection", "front", "tradeoff"]
 
-__all__ = ["blind_zone", "blind_zone_frame", "detection", "excitation_fit", "front", "scheme_name", "setting_text",
-           "tradeoff"]
-
-SCHEME_NAMES = {"per_phase": "three phase elements", "two_phase_one_earth": "two phase elements, one earth element"}
+DASHES: tuple[Any, ...] = ("-", (0, (5, 2)), (0, (1.5, 1.2)), (0, (6, 1.5, 1.5, 1.5)))
 SHAPES = "osD^vPX*"                                        # one for each stabilising resistance, then again
 LABEL_POINTS = 8.5
 MOST_VECTORS = 2000                                        # marks in an SVG; above, they are drawn as an image
 ROLES = {"chosen": (CHOSEN, "-", "o"), "present": (PRESENT, (0, (5, 2)), "s"),
          "runner-up": (RUNNER_UP, (0, (1.5, 1.5)), "^"), "nearest to the limit": (CHOSEN, (0, (6, 2, 1, 2)), "D")}
-
-
-def scheme_name(kind: str) -> str:
-    return SCHEME_NAMES.get(kind, kind.replace("_", " "))
-
-
-def setting_text(row: Mapping[str, Any]) -> str:
-    """A candidate's setting in a few words: phase 0.1 A, earth 0.02 A, 1000 ohm, 0.1 s."""
-    parts = [f"{axis} {row[f'{axis}_pickup_a']:g} A" for axis in ("phase", "earth")
-             if not math.isnan(row[f"{axis}_pickup_a"])]
-    if not math.isnan(row.get("slope1", math.nan)):
-        more = "" if math.isnan(row["slope2"]) else f" and {row['slope2']:g} above {row['slope_break_a']:g} A"
-        parts.append(f"slope {row['slope1']:g}{more}")
-    parts.append(f"{row['stabilising_resistance_ohm']:g} ohm")
-    parts.append(f"{row['delay_s']:g} s" if row["delay_s"] else "no delay")
-    return ", ".join(parts)
 
 
 # --- missed against false ---------------------------------------------------------------------------------
@@ -76,9 +57,9 @@ def front(candidates: pd.DataFrame) -> np.ndarray[Any, np.dtype[np.bool_]]:
 def tradeoff(candidates: pd.DataFrame, ax: Axes, *, limit: float | None = None, limit_text: str = "") -> Axes:
     """p_missed against p_false of every candidate, in per cent.
 
-    Shape: stabilising resistance; colour and filling: scheme. Intervals on the front, the chosen and the present
-    candidate only. Where no false trip was seen the mark stands in a column of its own, its bar up to the limit
-    that the samples show. `limit`: the policy's, on p_false."""
+    Shape: stabilising resistance, or none; colour and filling: scheme. Intervals on the front, the chosen and the
+    present candidate only. Where no false trip was seen the mark stands in a column of its own, its bar up to the
+    limit that the samples show. `limit`: the policy's, on p_false."""
     span = _Span.of(candidates, limit)
     x = 100 * candidates["p_false"].where(candidates["p_false"] > 0, span.none)
     shown = candidates.assign(x=x, y=100 * candidates["p_missed"], front=front(candidates))
@@ -130,7 +111,7 @@ def _marks(shown: pd.DataFrame, ax: Axes) -> None:
     off = shown[~shown["admissible"]]
     ax.scatter(off["x"], off["y"], marker="x", color=FAINT, zorder=1.8, **style)
     kept = shown[shown["admissible"]]
-    for (scheme, ohm), group in kept.groupby(["scheme", "stabilising_resistance_ohm"], sort=False):
+    for (scheme, ohm), group in kept.groupby(["scheme", "stabilising_resistance_ohm"], sort=False, dropna=False):
         colour, filled = _scheme_style(shown, str(scheme))
         for on, alpha in ((False, 0.9 if few else 0.55), (True, 1.0)):
             part = group[group["front"] == on]
@@ -140,11 +121,19 @@ def _marks(shown: pd.DataFrame, ax: Axes) -> None:
 
 def _scheme_style(shown: pd.DataFrame, scheme: str) -> tuple[str, bool]:
     place = list(dict.fromkeys(shown["scheme"])).index(scheme)
-    return SCHEMES[place % len(SCHEMES)], place % 2 == 0
+    again, colour = divmod(place, len(SCHEMES))
+    return SCHEMES[colour], (place + again) % 2 == 0       # a colour that comes again is filled the other way
+
+
+def _ohms(shown: pd.DataFrame) -> list[float]:
+    """Stabilising resistances of the candidates; NaN, where a scheme has none, comes last."""
+    ohms = shown["stabilising_resistance_ohm"]
+    return sorted(set(ohms.dropna())) + ([math.nan] if ohms.isna().any() else [])
 
 
 def _shape(shown: pd.DataFrame, ohm: float) -> str:
-    return SHAPES[sorted(set(shown["stabilising_resistance_ohm"])).index(ohm) % len(SHAPES)]
+    ohms = _ohms(shown)
+    return SHAPES[(len(ohms) - 1 if math.isnan(ohm) else ohms.index(ohm)) % len(SHAPES)]
 
 
 def _bars(rows: pd.DataFrame, left: float, ax: Axes) -> None:
@@ -198,9 +187,10 @@ def _tradeoff_legend(shown: pd.DataFrame, ax: Axes) -> None:
     for scheme in dict.fromkeys(shown["scheme"]):
         colour, filled = _scheme_style(shown, scheme)
         handles.append(mark(scheme_name(scheme).replace(", ", ",\n"), "o", colour, colour if filled else "white"))
-    handles.append(heading("stabilising resistance"))
-    for ohm in sorted(set(shown["stabilising_resistance_ohm"])):
-        handles.append(mark(f"{ohm:g} ohm", _shape(shown, ohm), "#444444", "#444444"))
+    if (ohms := _ohms(shown)) and not all(map(math.isnan, ohms)):
+        handles.append(heading("stabilising resistance"))
+        handles += [mark("none in the scheme" if math.isnan(ohm) else f"{ohm:g} ohm", _shape(shown, ohm), "#444444",
+                         "#444444") for ohm in ohms]
     handles.append(heading("also"))
     handles.append(Line2D([], [], color=CHOSEN, linewidth=0.9, label="front, with intervals"))
     if not shown["admissible"].all():
@@ -284,16 +274,16 @@ def blind_zone(frame: pd.DataFrame, ax: Axes, *, limit: float | None = None, lim
     """`blind_zone_frame` as steps, one line a scheme, labelled at its right end; `limit`: the policy's."""
     import seaborn as sns
 
-    ends = []
+    ends, at_limit = [], []
     for k, (scheme, rows) in enumerate(frame.groupby("scheme", sort=False)):
-        colour, dashes = SCHEMES[k % len(SCHEMES)], ("-", (0, (5, 2)))[k % 2]
+        colour, dashes = _scheme_style(frame, str(scheme))[0], DASHES[k % len(DASHES)]
         shown = rows.assign(x=100 * rows["p_false_limit"], y=100 * rows["blind"])
         sns.lineplot(shown, x="x", y="y", ax=ax, drawstyle="steps-post", color=colour, linestyle=dashes,
-                     marker=SHAPES[k], markersize=4.5, markeredgewidth=0, errorbar=None, legend=False, estimator=None)
-        ends.append((float(shown["y"].iloc[-1]), str(scheme), colour))
+                     marker=SHAPES[k % len(SHAPES)], markersize=4.5, markeredgewidth=0, errorbar=None, legend=False,
+                     estimator=None)
+        ends.append((float(shown["y"].iloc[-1]), scheme_name(str(scheme)).replace(", ", ",\n"), colour))
         if limit is not None and (under := shown[shown["p_false_limit"] <= limit]["y"]).size:
-            ax.annotate(percent(under.iloc[-1] / 100), (100 * limit, under.iloc[-1]), xytext=(4, 4), color=colour,
-                        textcoords="offset points", fontweight="bold", bbox=backing(), zorder=5)
+            at_limit.append((float(under.iloc[-1]), percent(under.iloc[-1] / 100), colour))
     ax.set_xscale("log")
     _percent_ticks(ax, ax.get_xlim()[0])
     ax.set_ylim(0, min(100.0, 125.0 * float(frame["blind"].max()) + 5))
@@ -301,12 +291,20 @@ def blind_zone(frame: pd.DataFrame, ax: Axes, *, limit: float | None = None, lim
     ax.set_ylabel("blind from the neutral, % of the winding", color=MISSED)
     if limit is not None:
         _limit_line(ax, limit, limit_text)
-    low = -math.inf
-    for y, scheme, colour in sorted(ends):
-        low = max(y, low + 0.13 * ax.get_ylim()[1])
-        ax.annotate(scheme_name(scheme).replace(", ", ",\n"), (1.0, low), xycoords=("axes fraction", "data"),
-                    xytext=(5, 0), textcoords="offset points", color=colour, va="center", annotation_clip=False)
+        _beside(at_limit, 100 * limit, "data", (4, 9), ax, fontweight="bold", bbox=backing(), zorder=5)
+    _beside(ends, 1.0, "axes fraction", (5, 0), ax, annotation_clip=False)
     return ax
+
+
+def _beside(texts: list[tuple[float, str, str]], x: float, coordinates: Any, offset: tuple[float, float], ax: Axes,
+            **style: Any) -> None:
+    """Texts (height, text, colour) at x, moved up and down as little as keeps them apart."""
+    texts = sorted(texts)
+    line = 100 * 1.35 * LABEL_POINTS / _axes_points(ax)[1] * ax.get_ylim()[1] / 100
+    for y, (_, text, colour) in zip(spread([y for y, _, _ in texts], [line * (1 + t.count("\n")) for _, t, _ in texts]),
+                                    texts, strict=True):
+        ax.annotate(text, (x, y), xycoords=(coordinates, "data"), xytext=offset, textcoords="offset points",
+                    color=colour, va="center", **style)
 
 
 def _percent_ticks(ax: Axes, start: float) -> None:
@@ -324,31 +322,3 @@ def _percent_ticks(ax: Axes, start: float) -> None:
                                              if start <= k * d <= high]))
     ax.xaxis.set_minor_formatter(NullFormatter())
     ax.set_xlim(low, high)
-
-
-# --- excitation curve -------------------------------------------------------------------------------------
-
-
-def excitation_fit(ct: CurrentTransformer, ax: Axes) -> Axes:
-    """Measured points of a CT and the fitted curve: RMS voltage over exciting current, logarithmic, the knee marked."""
-    from matplotlib.ticker import LogLocator, NullLocator
-
-    fit = fit_of(vars(ct))
-    if fit is None or ct.excitation_points is None:
-        return ax
-    voltage, current = ct.excitation_points.curve
-    volts = np.geomspace(voltage[0], 1.02 * voltage[-1], 200)
-    words = "fitted curve" if ct.remanence_model == "stop_operators" else "shifted curve, knee fitted"
-    ax.plot([fit.current_a(v, ct.remanence_model) for v in volts], volts, color=MISSED, label=words, zorder=2)
-    ax.scatter(current, voltage, s=22, facecolors="white", edgecolors=CHOSEN, label="measured", zorder=3)
-    ax.scatter([fit.knee_current_a], [fit.knee_voltage_v], marker="D", s=34, color=FALSE, label="knee", zorder=4)
-    ax.annotate(f"{fit.knee_voltage_v:.4g} V, {1000 * fit.knee_current_a:.3g} mA",
-                (fit.knee_current_a, fit.knee_voltage_v), xytext=(8, -12), textcoords="offset points",
-                color=FALSE_TEXT, bbox=backing(), zorder=5)
-    ax.set(xscale="log", yscale="log", xlabel="exciting current, A secondary RMS", ylabel="voltage, V RMS")
-    for axis in (ax.xaxis, ax.yaxis):
-        axis.set_major_locator(LogLocator(subs=(1, 2, 5)))
-        axis.set_major_formatter(lambda value, _: f"{value:g}")
-        axis.set_minor_locator(NullLocator())
-    ax.legend(loc="lower right")
-    return ax

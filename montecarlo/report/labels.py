@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-__all__ = ["Place", "place_labels", "text_size"]
+__all__ = ["Place", "place_labels", "spread", "text_size"]
 
 MARGIN, STEP = 2.5, 1.0                                    # of the plot's width and height, each 100
 
@@ -46,6 +47,21 @@ def place_labels(x: Array, curves: Sequence[Array], sizes: Sequence[tuple[float,
         taken.append(boxes[best])
         places.append(Place(float(boxes[best, 0]), float(boxes[best, 1]), _line(boxes[best], x[at], own[at])))
     return places
+
+
+def spread(wanted: Sequence[float], heights: Sequence[float]) -> list[float]:
+    """Middles of texts of these heights, one above the other in this order and nearest to `wanted` (rising): least
+    squares, by pooling neighbours that would overlap."""
+    gaps = [(one + other) / 2 for one, other in pairwise(heights)]
+    above = np.concatenate([[0.0], np.cumsum(gaps)])        # of each over the first when they touch
+    pools: list[tuple[float, int]] = []                    # sum and number of what stands together
+    for height in np.asarray(wanted) - above[:len(wanted)]:
+        pools.append((float(height), 1))
+        while len(pools) > 1 and pools[-2][0] / pools[-2][1] > pools[-1][0] / pools[-1][1]:
+            (one, m), (other, n) = pools[-2:]
+            pools[-2:] = [(one + other, m + n)]
+    lowest = [total / count for total, count in pools for _ in range(count)]
+    return [float(low + over) for low, over in zip(lowest, above, strict=False)]
 
 
 def text_size(text: str, points: float, axes_points: tuple[float, float]) -> tuple[float, float]:

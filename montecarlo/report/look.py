@@ -29,7 +29,7 @@ __all__ = [
 
 MISSED, FALSE, FALSE_TEXT = "#0173b2", "#d55e00", "#b35e00"        # the two questions; darker where it is text
 CHOSEN, PRESENT, RUNNER_UP, FAINT = "#222222", "#7b3294", "#6b6b6b", "#b9b9b9"
-SCHEMES = ("#029e73", "#cc78bc", "#ca9161", "#56b4e9")             # in the order of the study's schemes
+SCHEMES = ("#029e73", "#cc78bc", "#ca9161", "#56b4e9", "#332288", "#882255")     # in the order of the study's schemes
 WIDTH_MM, PNG_DPI = 160.0, 200
 
 _RC: dict[str, Any] = {

@@ -29,6 +29,7 @@ from montecarlo.report.remanence import compare_models
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.transform import all_plants
 from montecarlo.study.candidates import Setting
+from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
 from montecarlo.study.read import digest
 
@@ -207,6 +208,7 @@ def _candidate_rows(study: Study, batch: Batch) -> pd.DataFrame:
     judgement, weight = batch.judgement, weights_of(study)
     internal = [batch.strata[name] for name in weight.internal]
     settings = batch.settings
+    stabilised = {kind: scheme_of(study, kind).stabilised for kind in study.scheme.kinds}
     blank = np.full(len(settings), np.nan)
     covered = coverage(batch.strata[EARTH]) if EARTH in batch.strata else None
     missed_plants = over_plants(internal, np.array(weight.shares))
@@ -214,6 +216,8 @@ def _candidate_rows(study: Study, batch: Batch) -> pd.DataFrame:
     return pd.DataFrame({
         "scheme": [s.scheme for s in settings],
         **{name: [np.nan if (value := getattr(s, name)) is None else value for s in settings] for name in SETTINGS},
+        "stabilising_resistance_ohm": [s.stabilising_resistance_ohm if stabilised[s.scheme] else np.nan
+                                       for s in settings],
         "p_missed": judgement.missed.total, "p_missed_low": judgement.missed.low,
         "p_missed_high": judgement.missed.high,
         "p_false": judgement.false.total, "p_false_low": judgement.false.low, "p_false_high": judgement.false.high,

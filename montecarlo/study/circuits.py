@@ -23,6 +23,11 @@ class Bias:
     slope2: float | None = None
     slope_break_a: float | None = None
 
+    def restraint(self, bias_a: float) -> float:
+        """The bias at a bias current. [A]"""
+        above = max(bias_a - (self.slope_break_a or 0.0), 0.0) if self.slope2 is not None else 0.0
+        return self.slope1 * bias_a + ((self.slope2 or 0.0) - self.slope1) * above
+
     def form(self, which: int) -> Form:
         return (which, self.slope1, self.slope1 if self.slope2 is None else self.slope2, self.slope_break_a or 0.0)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from montecarlo.report.figures import excitation_fit
+from montecarlo.report.excitation_curve import excitation_fit
 from montecarlo.report.look import blank, look
 from studies.check_text import check_text
 from studies.ct_text import excitation, fits

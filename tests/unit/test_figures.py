@@ -12,8 +12,9 @@ import numpy as np
 import pytest
 
 from montecarlo.report import figures
-from montecarlo.report.labels import place_labels
-from montecarlo.report.look import blank, look, percent, write_figure
+from montecarlo.report.labels import place_labels, spread
+from montecarlo.report.look import SCHEMES, blank, look, percent, write_figure
+from montecarlo.report.words import scheme_name, setting_text
 from tests.unit import results
 
 if TYPE_CHECKING:
@@ -272,6 +273,55 @@ def test_percent_takes_more_digits() -> None:
 
 
 def test_a_setting_in_words() -> None:
-    row = {"phase_pickup_a": 0.1, "earth_pickup_a": 0.02, "stabilising_resistance_ohm": 300.0, "delay_s": 0.1}
-    assert figures.setting_text(row) == "phase 0.1 A, earth 0.02 A, 300 ohm, 0.1 s"
-    assert figures.setting_text(row | {"earth_pickup_a": np.nan, "delay_s": 0.0}) == "phase 0.1 A, 300 ohm, no delay"
+    row = {"phase_pickup_a": 0.1, "earth_pickup_a": 0.02, "stabilising_resistance_ohm": 300.0, "delay_s": 0.1,
+           "slope1": np.nan, "slope2": np.nan, "slope_break_a": np.nan}
+    assert setting_text(row) == "phase 0.1 A, earth 0.02 A, 300 ohm, 0.1 s"
+    assert setting_text(row | {"earth_pickup_a": np.nan, "delay_s": 0.0}) == "phase 0.1 A, 300 ohm, no delay"
+    assert setting_text(row | {"phase_pickup_a": np.nan}) == "earth 0.02 A, 300 ohm, 0.1 s"
+    biased = row | {"earth_pickup_a": np.nan, "stabilising_resistance_ohm": np.nan, "slope1": 0.1}
+    assert setting_text(biased) == "phase 0.1 A, slope 0.1, 0.1 s"
+    assert setting_text(biased | {"slope2": 0.5, "slope_break_a": 1.5}) == \
+        "phase 0.1 A, slope 0.1 (0.5 above 1.5 A), 0.1 s"
+
+
+def test_schemes_in_words() -> None:
+    assert scheme_name("biased") == "three biased elements"
+    assert scheme_name("second_cores") == "second cores"
+
+
+# --- many schemes -----------------------------------------------------------------------------------------
+
+
+FIVE = ("per_phase", "two_phase_one_earth", "biased", "restricted_earth_fault", "second_cores")
+
+
+def five_schemes() -> pd.DataFrame:
+    frame = results.candidates(kinds=FIVE)
+    none = frame["scheme"] == "biased"
+    return frame.assign(stabilising_resistance_ohm=frame["stabilising_resistance_ohm"].where(~none))
+
+
+def test_five_schemes_stay_readable() -> None:
+    frame = results.chosen_and_present(five_schemes(), 5, 20)
+    figure, ax = tradeoff(frame, limit=0.01, limit_text="policy's limit, 1 %")
+    assert_text_is_readable(figure)
+    words = [text.get_text() for text in figure.legends[0].get_texts()]
+    assert "none in the scheme" in words
+    assert "restricted earth fault" in words
+    drawn = sum(len(part.get_offsets()) for part in ax.collections if part.get_zorder() in (2, 3))
+    assert drawn == frame["admissible"].sum()
+    figure, ax = blank(85)
+    figures.blind_zone(figures.blind_zone_frame(frame), ax, limit=0.01)
+    assert_text_is_readable(figure)
+
+
+def test_many_schemes_are_told_apart() -> None:
+    frame = results.candidates(kinds=tuple(f"own_{k}" for k in range(2 * len(SCHEMES))))
+    assert len({figures._scheme_style(frame, scheme) for scheme in frame["scheme"]}) == 2 * len(SCHEMES)
+    figures.blind_zone(figures.blind_zone_frame(frame), blank()[1])         # and there is a mark for each
+
+
+def test_labels_are_moved_no_farther_than_they_must() -> None:
+    assert spread([1.0, 5.0, 9.0], [2.0, 2.0, 2.0]) == [1.0, 5.0, 9.0]
+    assert spread([4.0, 4.0], [2.0, 4.0]) == [2.5, 5.5]
+    assert spread([0.0, 4.0, 4.0, 4.0], [1.0, 2.0, 2.0, 2.0]) == [0.0, 2.0, 4.0, 6.0]

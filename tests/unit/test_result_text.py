@@ -253,11 +253,11 @@ def test_slopes_stand_in_the_table_and_in_the_choice_where_there_are_any() -> No
     study = study_with(TINY | {"scheme.kind": "biased", "candidates": {
         "phase_pickup_a": [0.1], "slope1": [0.1], "slope2": [0.1, 0.6], "slope_break_a": [0.5]}})
     text = result_text(run_study(study, workers=1))
-    assert text[0].split() == ["no.", "scheme", "phase", "A", "earth", "A", "ohm", "s", "slope", "missed", "%", "false",
-                               "%"]
+    assert text[0].split() == ["no.", "scheme", "phase", "A", "slope", "at", "A", "s", "missed", "%", "false", "%"]
     whole = re.sub(r"\s+", " ", " ".join(text))
-    assert "biased 0.1 - 0 0 0.1, 0.6 > 0.5 A" in whole
-    assert re.search(r"Chosen: no\. \d, biased: phase 0\.1 A, slope 0\.1(,| and 0\.6 above 0\.5 A,) 0 ohm", whole)
+    assert "3 biased 0.1 0.1/0.6 0.5 0" in whole
+    assert re.search(r"Chosen: no\. \d, three biased elements: phase 0\.1 A, slope 0\.1(,| \(0\.6 above 0\.5 A\),) no d",
+                     whole)
     assert "nan" not in whole
 
 
@@ -269,3 +269,46 @@ def test_an_earth_element_alone_has_no_phase_setting() -> None:
     whole = re.sub(r"\s+", " ", " ".join(text))
     assert "restricted earth fault: earth 0.05 A, 0 ohm" in whole
     assert "nan" not in whole
+
+
+# --- schemes of every form --------------------------------------------------------------------------------
+
+
+def every_scheme() -> pd.DataFrame:
+    """Phase elements alone, biased ones with two slopes, an earth element alone."""
+    frame = results.candidates(kinds=("per_phase", "biased", "restricted_earth_fault"))
+    biased, earth = frame["scheme"] == "biased", frame["scheme"] == "restricted_earth_fault"
+    return frame.assign(
+        earth_pickup_a=frame["phase_pickup_a"].where(earth), phase_pickup_a=frame["phase_pickup_a"].where(~earth),
+        stabilising_resistance_ohm=frame["stabilising_resistance_ohm"].where(~biased),
+        slope1=np.where(biased, 0.1, np.nan), slope2=np.where(biased, 0.5, np.nan),
+        slope_break_a=np.where(biased, 1.5, np.nan))
+
+
+def test_settings_that_none_of_the_rows_has_get_no_column() -> None:
+    plain = result_text(finished(results.candidates(kinds=("per_phase",)), chosen=5))
+    assert "earth A" not in plain[0]
+    assert "slope" not in " ".join(plain)
+    lines = result_text(finished(every_scheme(), chosen=9, runner_up=17, present=1))
+    assert max(map(len, lines)) <= 100
+    words = [line.split() for line in lines]
+    assert ["9", "chosen", "0.1", "-", "-", "0.1/0.5", "1.5", "0"] in [line[:8] for line in words]
+    assert ["17", "runner-up", "-", "0.1", "0", "-", "-", "0"] in [line[:8] for line in words]
+    assert not any("nan" in line.split() for line in lines)
+
+
+def test_a_wide_table_has_its_schemes_as_headings() -> None:
+    frame = every_scheme().assign(scheme=lambda f: f["scheme"].replace("biased", "biased_with_a_rather_long_name"))
+    lines = result_text(finished(frame, chosen=9, runner_up=17, present=9))
+    assert max(map(len, lines)) <= 100
+    assert lines[1] == "biased with a rather long name:"
+    assert lines[2].startswith("  9  chosen, present") or lines[2].startswith(" 9  chosen, present")
+    assert "restricted earth fault:" in lines
+
+
+def test_what_is_needed_fits_the_scheme() -> None:
+    frame = every_scheme().assign(p_false=0.5, p_false_bound=0.6)
+    biased = frame[frame["scheme"] == "biased"]
+    assert "Needed: coarser pick-ups, a longer delay or a steeper slope than the grids offer" in said(finished(biased))
+    phase = frame[frame["scheme"] == "per_phase"]
+    assert "a longer delay or a larger stabilising resistance than the grids offer" in said(finished(phase))

@@ -1,0 +1,37 @@
+"""How schemes and settings are called in figures and texts."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+__all__ = ["scheme_name", "setting_text", "slope_text"]
+
+SCHEME_NAMES = {"per_phase": "three phase elements", "two_phase_one_earth": "two phase elements, one earth element",
+                "biased": "three biased elements", "restricted_earth_fault": "restricted earth fault"}
+
+
+def scheme_name(kind: str) -> str:
+    """In words; a scheme of the study's own by its name."""
+    return SCHEME_NAMES.get(kind, kind.replace("_", " "))
+
+
+def setting_text(row: Mapping[str, Any]) -> str:
+    """A candidate's setting in a few words: phase 0.1 A, earth 0.02 A, 1000 ohm, 0.1 s."""
+    parts = [f"{axis} {row[f'{axis}_pickup_a']:g} A" for axis in ("phase", "earth")
+             if not math.isnan(row[f"{axis}_pickup_a"])]
+    if slope := slope_text(row):
+        parts.append(f"slope {slope}")
+    if not math.isnan(row["stabilising_resistance_ohm"]):
+        parts.append(f"{row['stabilising_resistance_ohm']:g} ohm")
+    parts.append(f"{row['delay_s']:g} s" if row["delay_s"] else "no delay")
+    return ", ".join(parts)
+
+
+def slope_text(row: Mapping[str, Any]) -> str:
+    """The slopes of a biased candidate, 0.1 or 0.1 (0.5 above 1.5 A); empty for another."""
+    if math.isnan(row["slope1"]):
+        return ""
+    return f"{row['slope1']:g}" + ("" if math.isnan(row["slope2"]) else
+                                   f" ({row['slope2']:g} above {row['slope_break_a']:g} A)")
