@@ -99,20 +99,10 @@ class Desk:
 
         return max(map(of, groups))
 
-    @property
-    def phase_leg_ohm(self) -> float:
-        """Burden, in ohms, and fixed resistor of a phase leg. [ohm]"""
-        return self.at("relay.phase_burden_ohm") + self.at("scheme.phase_stabilising_ohm")
-
     def burden_ohm(self, axis: Axis, pickup_a: float) -> float:
         """Burden of an element at its setting. [ohm]"""
         given = getattr(self.study.relay, f"{axis}_burden_va")
         return self.at(f"relay.{axis}_burden_ohm") if given is None else float(given.centre()) / pickup_a**2
-
-    @property
-    def balancing_ohm(self) -> float:
-        given = self.study.scheme.balancing_resistance_ohm
-        return self.phase_leg_ohm if given is None else given.centre()
 
     def exciting_a(self, volts: float, groups: Sequence[str] = ENDS) -> float:
         """RMS exciting current of one CT, mean of some tables of [ct]; NaN well above the knee. [A]"""

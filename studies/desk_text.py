@@ -68,7 +68,8 @@ def _reach_of(desk: Desk, kind: str, axis: Axis, primary_a: NDArray[np.complex12
     span = f"{high:.3g} A" if high - low < 5e-3 * high else (
         f"{low:.3g} to {high:.3g} A, by {'slope' if biased else 'stabilising resistance'}")
     said = f"{kind}, {'earth element' if axis == 'earth' else 'phase elements'}: the leg then carries {span}"
-    said += ", the bias taken off" if biased else ""
+    form = desk.study.scheme.bias_form
+    said += "" if not biased else ", the bias taken off" if form == "sum" else " where that is above the bias"
     never = {label: tuple(dict.fromkeys(pickups)) for label, pickups in blind.items()}
     if not never:
         return f"{said}; every pick-up can see it."
@@ -180,28 +181,28 @@ def _operating_row(desk: Desk, lattice: Lattice, axis: Axis, pickup: float, in_l
 def _balancing(desk: Desk) -> Iterator[str]:
     if "two_phase_one_earth" not in desk.study.scheme.kinds:
         return
-    burden, fixed = desk.at("relay.phase_burden_ohm"), desk.at("scheme.phase_stabilising_ohm")
-    text = f"Balancing resistance = phase leg = {burden:g} + {fixed:g} = {desk.phase_leg_ohm:g} ohm; "
-    given = desk.study.scheme.balancing_resistance_ohm
-    if given is None:
-        yield from paragraph(text + "the study takes it equal in every sample, so it leaves no spill.", "  ")
-    else:
-        yield from paragraph(text + _mismatch(desk, given), "  ")
+    given, fixed = desk.study.scheme.balancing_resistance_ohm, desk.at("scheme.phase_stabilising_ohm")
+    changes = desk.study.relay.phase_burden_va is not None
+    for pickup in outermost(desk.study.candidates.phase_pickup_a)[slice(None) if changes else slice(1)]:
+        burden, at = desk.burden_ohm("phase", pickup), f" at {pickup:g} A" if changes else ""
+        text = f"Balancing resistance{at} = phase leg = {burden:g} + {fixed:g} = {burden + fixed:g} ohm; "
+        equal = "the study takes it equal in every sample, so it leaves no spill."
+        yield from paragraph(text + (equal if given is None else _mismatch(desk, given, burden + fixed)), "  ")
 
 
-def _mismatch(desk: Desk, given: Distribution) -> str:
+def _mismatch(desk: Desk, given: Distribution, leg: float) -> str:
     """The spill of the balancing resistance that is farthest from the phase leg's."""
     low, high = given.support()
     text = f"the study has {low:.4g} ohm" if low == high else f"the study has {low:.4g} to {high:.4g} ohm"
     if not np.isfinite(high):
         low, high = float(given.ppf(0.01)), float(given.ppf(0.99))
         text = f"98 % of the study's lie at {low:.4g} to {high:.4g} ohm"
-    leg, worst = desk.phase_leg_ohm, max((low, high), key=lambda ohm: abs(ohm - desk.phase_leg_ohm))
-    volts = 0.1 * desk.knee_v
+    worst, volts = max((low, high), key=lambda ohm: abs(ohm - leg)), 0.1 * desk.knee_v
     exciting, current = desk.exciting_a(volts), volts / max(leg, worst, 1e-9)
     if exciting == 0 or leg == worst:
         return text + ": no spill."
-    earth, ohms = desk.at("relay.earth_burden_ohm"), outermost(desk.study.candidates.stabilising_resistance_ohm)
+    wanted = desk.study.candidates
+    earth, ohms = desk.burden_ohm("earth", wanted.earth_pickup_a[0]), outermost(wanted.stabilising_resistance_ohm)
     spill = [float(handcalc.balancing_spill(current, leg, worst, earth + ohm, volts / exciting)) for ohm in ohms]
     each = [f"{1000 * value:.3g} mA with {ohm:g} ohm there" for value, ohm in zip(spill, ohms, strict=True)]
     return (f"{text}. At {worst:.4g} ohm, {current:.3g} A that sums to zero over the legs (a tenth of the knee "

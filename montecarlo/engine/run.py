@@ -181,7 +181,8 @@ def _method_notes(study: Study, batch: Batch) -> list[str]:
                      f"candidates need {len(circuits)} circuits.")
     late = [lattice for lattice in batch.lattices if any(part.any() for part in beyond_phasors(study, lattice))]
     if EARTH in batch.strata and late:
-        these = ", ".join(dict.fromkeys(str(lattice.circuit) for lattice in late))
+        these = ", ".join(dict.fromkeys(str(replace(lattice.circuit, phase_pickup_a=None, earth_pickup_a=None))
+                                        for lattice in late))
         notes.append(f"Earth faults were solved in time, remanence included, where a pick-up drives more than a "
                      f"quarter of the knee voltage through the fault's path or where the CTs take more exciting "
                      f"current than the element ({these}); elsewhere by phasors.")

@@ -67,10 +67,12 @@ def tradeoff(candidates: pd.DataFrame, ax: Axes, *, limit: float | None = None, 
     edge = shown[shown["front"]].sort_values("x")
     ax.step(edge["x"], edge["y"], where="post", color=CHOSEN, linewidth=0.9, alpha=0.7, zorder=2.5)
     _bars(shown[shown["front"] | shown["chosen"] | shown["present"]], 100 * span.left, ax)
-    for role, marker, low in (("chosen", "o", True), ("present", "s", False)):
+    top = 100 * float(shown["p_missed_high"].max())
+    for role, marker in (("chosen", "o"), ("present", "s")):
         for _, row in shown[shown[role]].iterrows():
-            _ring(row, role, marker, low, ax)
-    _tradeoff_axes(ax, span, 100 * float(shown["p_missed_high"].max()))
+            high = role == "present" and (row["chosen"] or row["y"] < 0.92 * top)      # else it leaves the axes
+            _ring(row, role, marker, not high, ax)
+    _tradeoff_axes(ax, span, top)
     if limit is not None:
         _limit_line(ax, limit, limit_text)
     _tradeoff_legend(shown, ax)

@@ -325,3 +325,11 @@ def test_labels_are_moved_no_farther_than_they_must() -> None:
     assert spread([1.0, 5.0, 9.0], [2.0, 2.0, 2.0]) == [1.0, 5.0, 9.0]
     assert spread([4.0, 4.0], [2.0, 4.0]) == [2.5, 5.5]
     assert spread([0.0, 4.0, 4.0, 4.0], [1.0, 2.0, 2.0, 2.0]) == [0.0, 2.0, 4.0, 6.0]
+
+
+def test_a_blind_zone_within_one_decade_has_a_tick() -> None:
+    frame = results.candidates().assign(p_false_bound=lambda f: 0.07 + 0.0001 * f["candidate"])
+    figure, ax = blank(85)
+    figures.blind_zone(figures.blind_zone_frame(frame), ax)
+    assert_text_is_readable(figure)
+    assert any(tick.get_text() for tick in ax.get_xticklabels())

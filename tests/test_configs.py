@@ -1,0 +1,77 @@
+"""Every study in configs/ and the starter, run with few samples; and every form of scheme on its own."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from montecarlo import run_study
+from montecarlo.study.description import Study
+from montecarlo.study.read import parse_study
+from studies.check_text import check_text
+from studies.protocol import Findings
+from studies.setting_sweep import findings
+
+ROOT = Path(__file__).parents[1]
+FILES = [ROOT / "studies" / "starter.toml", *sorted((ROOT / "configs").glob("*.toml"))]
+FEW = {"samples": 32, "earth_fault_samples": 16, "plants": 16}
+PHASE, EARTH = {"phase_pickup_a": [0.1, 0.2]}, {"earth_pickup_a": [0.05, 0.1]}
+OHM = {"stabilising_resistance_ohm": [100]}
+ALONE: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {        # grids, the setting in service
+    "per_phase": (PHASE | OHM, {"phase_pickup_a": 0.15}),
+    "two_phase_one_earth": (PHASE | EARTH | OHM, {"phase_pickup_a": 0.15, "earth_pickup_a": 0.07}),
+    "biased": (PHASE | {"slope1": [0.1, 0.3]}, {"phase_pickup_a": 0.15, "slope1": 0.2}),
+    "restricted_earth_fault": (EARTH | OHM, {"earth_pickup_a": 0.07}),
+    "second_cores": (PHASE | EARTH | OHM, {"phase_pickup_a": 0.15, "earth_pickup_a": 0.07}),
+}
+
+
+def few(path: Path) -> dict[str, Any]:
+    table = tomllib.loads(path.read_text(encoding="utf-8"))
+    table["study"] |= FEW
+    return table
+
+
+def answered(study: Study) -> Findings:
+    """Run it; what every run must say, whatever the numbers."""
+    found = findings(run_study(study, workers=1))
+    words = " ".join(found.text).split()
+    assert max(map(len, found.text)) <= 100
+    assert "nan" not in words
+    candidates = found.frames["candidates"]
+    assert set(candidates["scheme"]) == set(study.scheme.kinds)
+    for name in ("p_missed", "p_false"):
+        low, p, high = (candidates[f"{name}{end}"] for end in ("_low", "", "_high"))
+        assert ((low >= 0) & (low <= p) & (p <= high) & (high <= 1)).all()
+    assert candidates["p_missed"].min() < 1
+    assert {"tradeoff", "coverage"} <= set(found.figures)
+    if study.candidates.present is not None:
+        assert candidates["present"].sum() == 1
+    return found
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+def test_a_worked_study_runs(path: Path) -> None:
+    answered(parse_study(few(path), path.parent))
+
+
+@pytest.mark.parametrize(("kind", "form"), [*((kind, "sum") for kind in ALONE), ("biased", "greater_of")])
+def test_a_scheme_alone_is_checked_and_run(kind: str, form: str) -> None:
+    table, (grids, present) = few(ROOT / "configs" / "schemes_11kv.toml"), ALONE[kind]
+    table["scheme"] |= {"kind": kind, "bias_form": form}
+    if kind != "second_cores":
+        del table["scheme"]["custom"]
+    table["candidates"] = grids | {"delay_s": [0, 0.1], "present": present}
+    study = parse_study(table, ROOT / "configs")
+    text = check_text(study)
+    assert "nan" not in text.split()
+    assert ("Stabilising resistance that this" in text) == (kind != "biased")
+    assert ("Biased elements trip" in text) == (kind == "biased")
+    frame = answered(study).frames["candidates"]
+    assert frame["phase_pickup_a"].isna().all() == ("phase_pickup_a" not in grids)
+    assert frame["earth_pickup_a"].isna().all() == ("earth_pickup_a" not in grids)
+    assert frame["stabilising_resistance_ohm"].isna().all() == ("stabilising_resistance_ohm" not in grids)
+    assert frame["slope1"].isna().all() == ("slope1" not in grids)
