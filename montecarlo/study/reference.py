@@ -36,7 +36,7 @@ def _tables(model: type[BaseModel], path: str) -> Iterator[tuple[type[BaseModel]
     for name, field in model.model_fields.items():
         listed = "tuple" in str(field.annotation)
         for inner in tables_of(field.annotation):
-            title = f"[[{name}]]" if listed else f"[{path}{name}]"
+            title = f"[[{path}{name}]]" if listed else f"[{path}{name}]"
             if issubclass(inner, Event):
                 yield inner, title + " kind = " + " or ".join(f'"{word}"' for word in _words(inner))
             elif inner is not CtOverride:
