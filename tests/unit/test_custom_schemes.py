@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from montecarlo.relays.places import GROUPS, PLACES, carried
-from montecarlo.relays.schemes import MOST_LEGS, CustomScheme, build_custom, build_scheme
+from montecarlo.relays.schemes import AXES, MOST_LEGS, CustomScheme, build_custom, build_scheme
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.secondary.workspace import MOST, network
 from montecarlo.study.circuits import Circuit, leg_ohm, scheme_of
@@ -39,7 +39,9 @@ def test_a_rebuilt_scheme_has_the_built_in_s_table_and_elements(kind: str, watch
     assert mine.places == theirs.places
     assert np.array_equal(mine.table, theirs.table)
     assert mine.elements == theirs.elements
-    assert (mine.path, mine.parallel, mine.stabilised) == (theirs.path, theirs.parallel, theirs.stabilised)
+    assert (mine.parallel, mine.stabilised) == (theirs.parallel, theirs.stabilised)
+    one = np.ones(len(mine.legs))
+    assert all(mine.path_ohm(axis, one) == theirs.path_ohm(axis, one) for axis in AXES if mine.of(axis))
 
 
 def test_phase_elements_without_a_phase_of_their_own_take_the_inputs_that_are_left() -> None:
@@ -152,3 +154,13 @@ def test_the_largest_scheme_with_every_return_core_fits_the_solver() -> None:
     whole = scheme_of(study, "mine")
     assert whole.table.shape == (MOST_LEGS + 4, 13)
     assert network(whole.table).legs <= MOST
+
+
+def test_the_path_of_an_earth_fault_is_that_of_the_element_s_own_cts() -> None:
+    legs = [leg("L1", "neutral_end.L1", "-line_end.L1"), leg("residual", "second_neutral_end.L1")]
+    own = CustomScheme.model_validate({"name": "own", "legs": legs, "elements": [
+        element("L1", "phase"), element("residual", "earth")]})
+    scheme, ohm = build_custom(own), np.array([7.0, 600.0])
+    assert (scheme.path_ohm("phase", ohm), scheme.path_ohm("earth", ohm)) == (7.0, 600.0)
+    both = build_scheme("two_phase_one_earth")             # the faulted phase's leg and the earth leg
+    assert both.path_ohm("earth", np.array([1.0, 2.0, 3.0, 50.0])) == 53.0
