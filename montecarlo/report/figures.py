@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from montecarlo.report.labels import place_labels, spread, text_size
+from montecarlo.report.labels import packed, place_labels, spread, text_size
 from montecarlo.report.look import (
     CHOSEN,
     FAINT,
@@ -228,7 +228,7 @@ def detection(coverage: pd.DataFrame, labels: Mapping[str, tuple[int, str]], ax:
     ax.set_ylim(0, 100)
     ax.set_xlabel("place of the earth fault, % of the winding from the neutral")
     ax.set_ylabel("faults detected, % of those at this place")
-    texts = [f"{role}, no. {number}\n{text}" for role, (number, text) in labels.items()]
+    texts = [f"{role}, no. {number}\n{packed(text)}" for role, (number, text) in labels.items()]
     sizes = [text_size(text, LABEL_POINTS, _axes_points(ax)) for text in texts]
     for k, (role, text, place_) in enumerate(zip(labels, texts, place_labels(fine, curves, sizes), strict=True)):
         colour = _role_style(role, k)[0]

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-__all__ = ["Place", "place_labels", "spread", "text_size"]
+__all__ = ["Place", "packed", "place_labels", "spread", "text_size"]
 
 MARGIN, STEP = 2.5, 1.0                                    # of the plot's width and height, each 100
 
@@ -43,10 +43,23 @@ def place_labels(x: Array, curves: Sequence[Array], sizes: Sequence[tuple[float,
         for box in taken:
             cost += np.where(_between(boxes, box) < MARGIN, 1e6, 0.0)
         best = int(np.argmin(cost))
-        at = int(np.argmin(mine[best]))
+        at = _end(x, mine[best], taken)
         taken.append(boxes[best])
         places.append(Place(float(boxes[best, 0]), float(boxes[best, 1]), _line(boxes[best], x[at], own[at])))
     return places
+
+
+def packed(text: str, most: int = 44) -> str:
+    """The text in lines of at most so many characters, broken after commas."""
+    lines = [""]
+    for part in text.split(", "):
+        longer = f"{lines[-1]}, {part}" if lines[-1] else part
+        if len(longer) <= most or not lines[-1]:
+            lines[-1] = longer
+        else:
+            lines[-1] += ","
+            lines.append(part)
+    return "\n".join(lines)
 
 
 def spread(wanted: Sequence[float], heights: Sequence[float]) -> list[float]:
@@ -71,6 +84,13 @@ def text_size(text: str, points: float, axes_points: tuple[float, float]) -> tup
     lines = text.splitlines()
     width = max(float(TextPath((0, 0), line, size=points).get_extents().width) for line in lines)
     return 100 * width / axes_points[0], 100 * 1.25 * points * len(lines) / axes_points[1]
+
+
+def _end(x: Array, away: Array, taken: Sequence[Array]) -> int:
+    """Of the points nearest to a label the first that has no other label above or below."""
+    near = np.flatnonzero(away <= away.min() + 1e-9)
+    free = [k for k in near if all(not box[0] - MARGIN < x[k] < box[2] + MARGIN for box in taken)]
+    return int(free[0] if free else near[0])
 
 
 def _distance(boxes: Array, x: Array, y: Array) -> Array:

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from montecarlo.report import figures
-from montecarlo.report.labels import place_labels, spread
+from montecarlo.report.labels import packed, place_labels, spread
 from montecarlo.report.look import SCHEMES, blank, look, percent, write_figure
 from montecarlo.report.words import scheme_name, setting_text
 from tests.unit import results
@@ -333,3 +333,9 @@ def test_a_blind_zone_within_one_decade_has_a_tick() -> None:
     figures.blind_zone(figures.blind_zone_frame(frame), ax)
     assert_text_is_readable(figure)
     assert any(tick.get_text() for tick in ax.get_xticklabels())
+
+
+def test_long_labels_are_broken_after_commas() -> None:
+    assert packed("phase 0.05 A, earth 0.02 A, 100 ohm, 0.1 s") == "phase 0.05 A, earth 0.02 A, 100 ohm, 0.1 s"
+    assert packed("phase 0.2 A, slope 0.1 (0.5 above 1.5 A), no delay") == \
+        "phase 0.2 A, slope 0.1 (0.5 above 1.5 A),\nno delay"
