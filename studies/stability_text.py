@@ -1,5 +1,6 @@
 """The desk's stability rules in words: stabilising voltage and resistance, the knee-point requirement, what the pilots
-of a scheme make of its leads, and the bias of biased elements. Every input stands at its centre."""
+of a scheme make of its leads, and the bias of biased elements. Every input stands at its centre; volts, amperes and
+ohms of CTs are seen from the legs, ratio matching taken in."""
 
 from __future__ import annotations
 
@@ -98,7 +99,8 @@ def _end_volts(desk: Desk, ends: Sequence[str]) -> list[float]:
 def _core_ohm(desk: Desk, groups: Sequence[str]) -> float:
     """Return core of four-wire pilots, the largest; 0 without one. [ohm]"""
     four_wire = desk.study.scheme.pilots == "four_wire"
-    return max((desk.study.ct.at(group).return_core_ohm.centre() for group in groups), default=0.0) * four_wire
+    ohms = [desk.study.ct.at(group).seen_from_legs.return_core_ohm.centre() for group in groups]
+    return max(ohms, default=0.0) * four_wire
 
 
 def _neutral_a(desk: Desk) -> float:
@@ -107,7 +109,7 @@ def _neutral_a(desk: Desk) -> float:
 
 
 def _neutral_secondary_a(desk: Desk) -> float:
-    return _neutral_a(desk) / desk.study.ct.at(NEUTRAL_CONDUCTOR).turns_ratio
+    return _neutral_a(desk) / desk.study.ct.at(NEUTRAL_CONDUCTOR).leg_ratio
 
 
 def _neutral_v(desk: Desk) -> float:
