@@ -21,7 +21,7 @@ from montecarlo.quantities import Array
 from montecarlo.secondary import workspace as at
 from montecarlo.secondary.lanes import LANES, Lanes, any_positive, load, size, splat, square_root, store, where_less
 from montecarlo.secondary.restraint import operating_quantity
-from montecarlo.secondary.workspace import COMPILED, SMALL_A, Cores, Index, Meter, Network, Pace, fill
+from montecarlo.secondary.workspace import COMPILED, SMALL_A, Cores, Index, Meter, Network, Pace, aligned, fill
 
 GAMMA = 2 - np.sqrt(2)
 ALPHA = GAMMA / 2
@@ -30,7 +30,9 @@ _INNER = 1 / (6 * GAMMA * (1 - GAMMA))                     # weights of a step's
 _END = (1 / 3 - GAMMA / 2) / (1 - GAMMA)                   # for a parabola
 _BEGIN = 1 - _INNER - _END
 POINTS = (_BEGIN, 0.0), (_INNER, GAMMA), (_END, 1.0)       # weight and place of each
-_TOLERANCE = 2e-5            # last Newton move, in knee flux; Newton squares it, so the error left is below 1e-8
+_STRAIGHT1, _BENT1 = GAMMA / ALPHA, GAMMA**2 / (2 * ALPHA * (1 - GAMMA))       # a start from two values of F
+_STRAIGHT2, _BENT2 = (1 - GAMMA) / ALPHA, (1 - GAMMA) ** 2 / (2 * ALPHA * GAMMA)
+_TOLERANCE = 1e-3            # last Newton move, in knee flux; Newton squares it, so the error left is below 1e-8
 _MAX_ITERATIONS = 60
 _TILE = 64                   # points of the sources that are copied at a time
 
@@ -55,8 +57,9 @@ def _total(w: Array, group: int, member: Index, sign: Array, row: int) -> Lanes:
 
 
 @njit(**COMPILED)
-def _excite(w: Array, c: int, power: int) -> None:
-    """Current that excitation leaves and its slope, CT c at the iterate; the stops follow a move one way."""
+def _excite(w: Array, c: int, power: int, again: bool) -> None:
+    """Current that excitation leaves and the slope of the exciting current, CT c at the iterate; the stops follow a move
+    one way. From the second iteration on a lane that has converged keeps its current."""
     m = load(w, at.NEXT + c)
     square, even, bits = m * m, splat(1.0), power          # m^(S-1), S - 1 = 2·power
     while bits > 0:
@@ -71,86 +74,112 @@ def _excite(w: Array, c: int, power: int) -> None:
     stop2 = load(w, at.STOP2 + c) + slope2 * moved
     linear = load(w, at.LINEAR + c)
     steep = load(w, at.STEEP + c) * even
-    exciting = (linear + steep) * m + _clip(stop1, bound1) + _clip(stop2, bound2)
-    store(w, at.CURRENT + c, load(w, at.SOURCE + c) - exciting)
+    current = load(w, at.SOURCE + c) - ((linear + steep) * m + _clip(stop1, bound1) + _clip(stop2, bound2))
+    if again:
+        current = where_less(splat(0.0), load(w, at.ACTIVE), current, load(w, at.CURRENT + c))
+    store(w, at.CURRENT + c, current)
     store(w, at.SLOPE + c, linear + (2.0 * power + 1.0) * steep + where_less(size(stop1), bound1, slope1, splat(0.0))
           + where_less(size(stop2), bound2, slope2, splat(0.0)))
 
 
 @njit(**COMPILED)
-def _currents(w: Array, legs: int, member: Index, sign: Array, power: Index) -> None:
-    """Secondary currents, leg currents and MOVE = weight·F at the iterate."""
-    for c in range(power.size):
-        _excite(w, c, power[c])
-    for leg in range(legs):
-        total = _total(w, at.CURRENT, member, sign, leg)
-        store(w, at.LEG + leg, total)
-        store(w, at.LOAD + leg, total * load(w, at.OHM + leg))
-    for c in range(power.size):
-        volts = load(w, at.SERIES + c) * load(w, at.CURRENT + c) + _total(w, at.LOAD, member, sign, legs + c)
-        store(w, at.MOVE + c, volts * load(w, at.GAIN + c))
+def _drive(w: Array, c: int, list_: int, member: Index, sign: Array) -> Lanes:
+    """weight·F of CT c from its current and the legs' voltages in LOAD."""
+    return (load(w, at.OWN + c) * load(w, at.CURRENT + c)
+            + load(w, at.GAIN + c) * _total(w, at.LOAD, member, sign, list_))
 
 
 @njit(**COMPILED)
-def _eliminate(w: Array, legs: int, places: int, member: Index, sign: Array) -> None:
+def _sum_legs(w: Array, legs: int, member: Index, sign: Array) -> None:
+    for leg in range(legs):
+        store(w, at.LEG + leg, _total(w, at.CURRENT, member, sign, leg))
+
+
+@njit(**COMPILED)
+def _voltages(w: Array, legs: int, member: Index, sign: Array) -> None:
+    for leg in range(legs):
+        store(w, at.LOAD + leg, load(w, at.OHM + leg) * _total(w, at.CURRENT, member, sign, leg))
+
+
+@njit(**COMPILED)
+def _eliminate(w: Array, legs: int, member: Index, sign: Array, filled: Index, power: Index, again: bool) -> None:
     """The stage's residual and Jacobian, I + D + G·Aᵀ·R_leg·A·diag(slope) with D = diag(G·R·slope): by Woodbury a
     system of the size of the legs, I + √R_leg·A·diag(G·slope/(1 + D))·Aᵀ·√R_leg. R_leg = 0 is no special case."""
+    places, product = power.size, splat(1.0)               # one division inverts all of 1 + D
     for c in range(places):
-        slope, gain = load(w, at.SLOPE + c), load(w, at.GAIN + c)
-        inverse = 1.0 / (1.0 + load(w, at.SERIES + c) * gain * slope)
-        pull = (load(w, at.NEXT + c) - load(w, at.MOVE + c) - load(w, at.RHS + c)) * inverse
+        _excite(w, c, power[c], again)
+        diagonal = 1.0 + load(w, at.OWN + c) * load(w, at.SLOPE + c)
+        store(w, at.PULL + c, product)
+        store(w, at.DIAG + c, diagonal)
+        product = product * diagonal
+    _voltages(w, legs, member, sign)
+    rest = 1.0 / product
+    for c in range(places - 1, -1, -1):
+        slope, inverse = load(w, at.SLOPE + c), rest * load(w, at.PULL + c)
+        rest = rest * load(w, at.DIAG + c)
+        pull = (load(w, at.NEXT + c) - _drive(w, c, legs + c, member, sign) - load(w, at.RHS + c)) * inverse
+        weight = load(w, at.GAIN + c) * inverse
         store(w, at.PULL + c, pull)
-        store(w, at.SLOPE + c, slope * pull)
-        store(w, at.DIAG + c, gain * inverse)
-        store(w, at.TIE + c, gain * slope * inverse)
+        store(w, at.PUSH + c, slope * pull)
+        store(w, at.DIAG + c, weight)
+        store(w, at.TIE + c, weight * slope)
     for p in range(legs):
         root = load(w, at.ROOT + p)
-        store(w, at.LOAD + p, root * _total(w, at.SLOPE, member, sign, p))
+        store(w, at.LOAD + p, root * _total(w, at.PUSH, member, sign, p))
         for q in range(p + 1):
             pair = p * legs + q
-            tie = _total(w, at.TIE, member, sign, legs + places + pair)
-            store(w, at.FACTOR + pair, root * load(w, at.ROOT + q) * tie)
+            if filled[pair]:
+                tie = _total(w, at.TIE, member, sign, legs + places + pair)
+                store(w, at.FACTOR + pair, root * load(w, at.ROOT + q) * tie)
 
 
 @njit(**COMPILED)
-def _substitute(w: Array, legs: int) -> None:
+def _substitute(w: Array, legs: int, filled: Index) -> None:
     """LOAD becomes √R_leg·(I + S)⁻¹·LOAD. S is positive semidefinite, so L·D·Lᵀ needs no pivots; on the diagonal
-    stands 1/D, below it L."""
+    stands 1/D, below it L. Entries that stay zero are passed over."""
     for p in range(legs):
         right = load(w, at.LOAD + p)
         pivot = 1.0 + load(w, at.FACTOR + p * legs + p)
         for q in range(p):
-            entry = load(w, at.FACTOR + p * legs + q)        # L·D here
-            for r in range(q):
-                entry = entry - load(w, at.FACTOR + p * legs + r) * load(w, at.FACTOR + q * legs + r)
-            store(w, at.FACTOR + p * legs + q, entry)
+            if filled[p * legs + q]:
+                entry = load(w, at.FACTOR + p * legs + q)    # L·D here
+                for r in range(q):
+                    if filled[p * legs + r] and filled[q * legs + r]:
+                        entry = entry - load(w, at.FACTOR + p * legs + r) * load(w, at.FACTOR + q * legs + r)
+                store(w, at.FACTOR + p * legs + q, entry)
         for q in range(p):
-            entry = load(w, at.FACTOR + p * legs + q)
-            lower = entry * load(w, at.FACTOR + q * legs + q)
-            store(w, at.FACTOR + p * legs + q, lower)
-            pivot = pivot - entry * lower
-            right = right - lower * load(w, at.LOAD + q)
+            if filled[p * legs + q]:
+                entry = load(w, at.FACTOR + p * legs + q)
+                lower = entry * load(w, at.FACTOR + q * legs + q)
+                store(w, at.FACTOR + p * legs + q, lower)
+                pivot = pivot - entry * lower
+                right = right - lower * load(w, at.LOAD + q)
         store(w, at.FACTOR + p * legs + p, 1.0 / pivot)
         store(w, at.LOAD + p, right)
     for p in range(legs - 1, -1, -1):
         right = load(w, at.LOAD + p) * load(w, at.FACTOR + p * legs + p)
         for q in range(p + 1, legs):
-            right = right - load(w, at.FACTOR + q * legs + p) * load(w, at.LOAD + q)
+            if filled[q * legs + p]:
+                right = right - load(w, at.FACTOR + q * legs + p) * load(w, at.LOAD + q)
         store(w, at.LOAD + p, right)
     for p in range(legs):
         store(w, at.LOAD + p, load(w, at.LOAD + p) * load(w, at.ROOT + p))
 
 
 @njit(**COMPILED)
-def _newton(w: Array, legs: int, places: int, member: Index, sign: Array) -> bool:
-    """One Newton move of the lanes that still move; whether any of them is to move again."""
-    _eliminate(w, legs, places, member, sign)
-    _substitute(w, legs)
+def _newton(w: Array, legs: int, member: Index, sign: Array, filled: Index, power: Index, again: bool) -> bool:
+    """One Newton move of the lanes that still move; whether any of them is to move again. The currents follow along the
+    tangent, so that a last move needs no further look at the characteristic."""
+    places = power.size
+    _eliminate(w, legs, member, sign, filled, power, again)
+    _substitute(w, legs, filled)
     active, peak = load(w, at.ACTIVE), splat(0.0)
     for c in range(places):
         pull = load(w, at.PULL + c) - load(w, at.DIAG + c) * _total(w, at.LOAD, member, sign, legs + c)
         m = load(w, at.NEXT + c)
-        store(w, at.NEXT + c, where_less(splat(0.0), active, _clip(m - pull, load(w, at.LIMIT + c)), m))
+        to = where_less(splat(0.0), active, _clip(m - pull, load(w, at.LIMIT + c)), m)
+        store(w, at.NEXT + c, to)
+        store(w, at.CURRENT + c, load(w, at.CURRENT + c) - load(w, at.SLOPE + c) * (to - m))
         pull = size(pull)
         peak = where_less(pull, peak, peak, pull) + 0.0 * peak               # the largest; not a number stays
     active = where_less(splat(_TOLERANCE), peak, active, splat(0.0))
@@ -160,37 +189,40 @@ def _newton(w: Array, legs: int, places: int, member: Index, sign: Array) -> boo
 
 
 @njit(**COMPILED)
-def _accept(w: Array, places: int) -> None:
-    """The iterate becomes the state, the stops follow, and the last move is noted for lanes not settled yet."""
+def _begin(w: Array, places: int, second: bool) -> None:
+    """What the last stage found becomes the state, the stops follow; then this stage's right-hand side, and a start for
+    Newton from the last two values of F: DRIVE is weight·F, which a stage that has converged leaves as flux - RHS."""
+    live = load(w, at.LIVE)
     for c in range(places):
-        m = load(w, at.NEXT + c)
-        moved = m - load(w, at.FLUX + c)
+        m, moved = load(w, at.NEXT + c), load(w, at.NEXT + c) - load(w, at.FLUX + c)
         store(w, at.STOP1 + c, _clip(load(w, at.STOP1 + c) + load(w, at.SLOPE1 + c) * moved, load(w, at.BOUND1 + c)))
         store(w, at.STOP2 + c, _clip(load(w, at.STOP2 + c) + load(w, at.SLOPE2 + c) * moved, load(w, at.BOUND2 + c)))
         store(w, at.FLUX + c, m)
-    worst, peak = load(w, at.WORST), where_less(splat(0.0), load(w, at.LIVE), load(w, at.PEAK), splat(0.0))
-    store(w, at.WORST, where_less(peak, worst, worst, peak) + 0.0 * worst)
+        drive = m - load(w, at.RHS + c)
+        bend = drive - load(w, at.DRIVE + c)
+        store(w, at.DRIVE + c, drive)
+        if second:
+            store(w, at.RHS + c, _W1 * m - _W0 * load(w, at.BEFORE + c))
+            ahead = _STRAIGHT2 * drive + _BENT2 * bend
+        else:
+            store(w, at.RHS + c, m + drive)
+            store(w, at.BEFORE + c, m)
+            ahead = _STRAIGHT1 * drive + _BENT1 * bend
+        store(w, at.NEXT + c, m + ahead * live)
 
 
 @njit(**COMPILED)
-def _stage(w: Array, legs: int, member: Index, sign: Array, power: Index, second: bool) -> None:
-    """Predict by a straight line through the last two points, then Newton until no lane moves."""
-    for c in range(power.size):
-        m, m2 = load(w, at.FLUX + c), load(w, at.BEFORE + c)
-        trend = (m - m2) * load(w, at.LIVE)
-        if second:
-            store(w, at.RHS + c, _W1 * m - _W0 * m2)
-            store(w, at.NEXT + c, m + trend * ((1 - GAMMA) / GAMMA))
-        else:
-            store(w, at.RHS + c, m + load(w, at.MOVE + c))
-            store(w, at.NEXT + c, m + trend * GAMMA)
-            store(w, at.BEFORE + c, m)
+def _stage(w: Array, legs: int, member: Index, sign: Array, filled: Index, power: Index,
+           second: bool) -> None:
+    """Newton until no lane moves; then the legs' currents."""
+    _begin(w, power.size, second)
     store(w, at.ACTIVE, load(w, at.LIVE))
-    for _ in range(_MAX_ITERATIONS):
-        _currents(w, legs, member, sign, power)
-        if not _newton(w, legs, power.size, member, sign):
+    for iteration in range(_MAX_ITERATIONS):
+        if not _newton(w, legs, member, sign, filled, power, iteration > 0):
             break
-    _accept(w, power.size)
+    _sum_legs(w, legs, member, sign)
+    worst, peak = load(w, at.WORST), where_less(splat(0.0), load(w, at.LIVE), load(w, at.PEAK), splat(0.0))
+    store(w, at.WORST, where_less(peak, worst, worst, peak) + 0.0 * worst)
 
 
 # --- one block --------------------------------------------------------------------------------------------
@@ -223,19 +255,19 @@ def _take_source(w: Array, tile: Array, row: int, channel: Index) -> None:
 @njit(**COMPILED)
 def _measure(w: Array, signal: int, now_at: int, k: int, window: Array, sums: Array, circle: Array,
              quantity: int) -> Lanes:
-    """One-cycle true RMS, RMS of the fundamental, or peak over root two, up to this step, step k of its cycle. By three
-    points a step: the spill of a saturating CT comes in pulses hardly longer than a step. circle (6, steps):
-    `transient.circle`."""
+    """The square of one cycle's true RMS, RMS of the fundamental, or peak over root two, up to this step, step k of its
+    cycle. By three points a step: the spill of a saturating CT comes in pulses hardly longer than a step. circle (6,
+    steps): `measurement.circle`."""
     steps, row = circle.shape[1], 2 * signal
     before, inner, now = load(w, at.BEGIN + signal), load(w, at.INNER + signal), load(w, now_at)
     if quantity == at.PEAK_VALUE:
-        inner, now = size(inner), size(now)
+        inner, now = inner * inner, now * now
         store(window, row * steps + k, where_less(inner, now, now, inner) + 0.0 * inner)
         value = splat(0.0)
         for j in range(steps):
             past = load(window, row * steps + j)
             value = where_less(value, past, past, value) + 0.0 * past
-        return value * np.sqrt(0.5)
+        return value * 0.5
     if quantity == at.FUNDAMENTAL:
         real = before * circle[0, k] + inner * circle[1, k] + now * circle[2, k]
         imag = before * circle[3, k] + inner * circle[4, k] + now * circle[5, k]
@@ -243,14 +275,14 @@ def _measure(w: Array, signal: int, now_at: int, k: int, window: Array, sums: Ar
         imag_sum = load(sums, row + 1) + (imag - load(window, (row + 1) * steps + k))
         store(window, (row + 1) * steps + k, imag)
         store(sums, row + 1, imag_sum)
-        value = 2.0 * (real_sum * real_sum + imag_sum * imag_sum) / float(steps * steps)
+        value = (real_sum * real_sum + imag_sum * imag_sum) * (2.0 / float(steps * steps))
     else:
         real = _BEGIN * before * before + _INNER * inner * inner + _END * now * now
         real_sum = load(sums, row) + (real - load(window, row * steps + k))
-        value = where_less(real_sum, splat(0.0), splat(0.0), real_sum) / float(steps)
+        value = where_less(real_sum, splat(0.0), splat(0.0), real_sum) * (1.0 / float(steps))
     store(window, row * steps + k, real)
     store(sums, row, real_sum)
-    return square_root(value)
+    return value
 
 
 @njit(**COMPILED)
@@ -259,7 +291,8 @@ def _settle(w: Array, history: Array, s: int, pace: Pace, signals: int, done: In
     for b in range(LANES):
         change = 0.0
         for e in range(signals):
-            now, before = history[e * pace.steps + s, b], history[e * pace.steps + s - pace.per_cycle, b]
+            now = np.sqrt(history[e * pace.steps + s, b])
+            before = np.sqrt(history[e * pace.steps + s - pace.per_cycle, b])
             change = max(change, abs(now - before) / (now + SMALL_A))
         if w[at.LIVE, b] > 0.0 and not change >= pace.settle:
             w[at.LIVE, b], done[b] = 0.0, s + 1
@@ -267,47 +300,62 @@ def _settle(w: Array, history: Array, s: int, pace: Pace, signals: int, done: In
 
 
 @njit(**COMPILED)
-def _sustained(series: Array, hold: int, drop_off: float) -> float:
-    """The highest pick-up that `hold` steps on end would not reset: from a point that exceeds it, no value before the
-    hold's end falls below `drop_off` times it; 0 for a hold that outlasts the series. A queue of rising values keeps
-    each run's smallest. Below 0 where a margin over the bias was never there."""
-    n = series.size
-    queue = np.empty(n, np.int64)
-    head, tail, best = 0, 0, -np.inf if n > hold else 0.0
-    for k in range(n):
-        while tail > head and series[queue[tail - 1]] >= series[k]:
-            tail -= 1
-        queue[tail] = k
-        tail += 1
-        if queue[head] < k - hold:
-            head += 1
-        if k >= hold:
-            best = max(best, min(series[queue[head]] / drop_off, series[k - hold]))
+def _sustained(series: Array, first: int, last: int, hold: int, drop_off: float, ahead: Array) -> Lanes:
+    """The highest level that `hold` steps on end would not reset, of rows first to last: from a row that exceeds it, none
+    before the hold's end falls below `drop_off` times it; 0 for a hold that outlasts the rows, below 0 where a margin
+    over the bias was never there.
+
+    The least over a window is the least of what is left of one stretch of hold + 1 rows and of what has come of the
+    next (van Herk, Pattern Recognition Letters 13, 1992). ahead (rows, LANES) is scratch."""
+    best = splat(-np.inf if last - first > hold else 0.0)
+    length, slack = hold + 1, 1.0 / drop_off
+    for start in range(first, last - hold, length):
+        least = load(series, start + hold)
+        for k in range(start + hold, start - 1, -1):
+            value = load(series, k)
+            least = where_less(value, least, value, least) + 0.0 * value
+            store(ahead, k - start, least)
+        come = splat(np.inf)
+        for k in range(start, min(start + length, last - hold)):
+            if k > start:
+                value = load(series, k + hold)
+                come = where_less(value, come, value, come) + 0.0 * value
+            left = load(ahead, k - start)
+            held, begun = where_less(come, left, come, left) * slack, load(series, k)
+            held = where_less(held, begun, held, begun)
+            best = where_less(best, held, held, best)
     return best
 
 
 @njit(**COMPILED)
-def _judge(history: Array, done: Index, lead: int, meter: Meter, pickup: Array) -> None:
-    """What each element sustains for each form of bias and each hold, from what was measured (signals·steps, LANES); a
-    frozen lane keeps its last value. pickup (LANES, elements, forms, holds)."""
+def _judge(history: Array, done: Index, lead: int, meter: Meter, scratch: Array, pickup: Array) -> None:
+    """What each element sustains for each form of bias and each hold, from the squares that were measured
+    (signals·steps, LANES); a frozen lane keeps its last value. pickup (LANES, elements, forms, holds)."""
     steps = history.shape[0] // meter.signals.size
-    series = np.empty((meter.signals.size, steps - lead))
-    bias = np.zeros(steps - lead)
     for b in range(LANES):
-        for e in range(meter.signals.size):
-            series[e] = history[e * steps + lead:(e + 1) * steps, b]
-            series[e, done[b] - lead:] = history[e * steps + done[b] - 1, b]
-        for e in range(meter.element.size):
-            bias[:] = 0.0
-            for j in range(meter.bias.shape[1]):
-                if meter.bias[e, j] >= 0:
-                    end = meter.share[e, j] * series[meter.bias[e, j]]
-                    bias = np.maximum(bias, end) if meter.largest else bias + end
-            for v in range(meter.forms.shape[0]):
-                form = meter.forms[v] if meter.bias[e, 0] >= 0 else np.zeros(4)
-                quantity = operating_quantity(series[meter.element[e]], bias, int(form[0]), form[1], form[2], form[3])
-                for d in range(meter.holds.size):
-                    pickup[b, e, v, d] = _sustained(quantity, meter.holds[d], meter.drop_off)
+        for e in range(meter.signals.size if done[b] < steps else 0):
+            history[e * steps + done[b]:(e + 1) * steps, b] = history[e * steps + done[b] - 1, b]
+    for e in range(meter.element.size):
+        mine = meter.element[e] * steps
+        if meter.bias[e, 0] < 0:
+            for d in range(meter.holds.size):
+                best = _sustained(history, mine + lead, mine + steps, meter.holds[d], meter.drop_off**2, scratch)
+                store(scratch, 0, square_root(best))
+                for v in range(meter.forms.shape[0]):
+                    pickup[:, e, v, d] = scratch[0]
+            continue
+        bias = np.zeros((steps - lead, LANES))
+        for j in range(meter.bias.shape[1]):
+            if meter.bias[e, j] >= 0:
+                end = meter.share[e, j] * np.sqrt(history[meter.bias[e, j] * steps + lead:(meter.bias[e, j] + 1) * steps])
+                bias = np.maximum(bias, end) if meter.largest else bias + end
+        difference = np.sqrt(history[mine + lead:mine + steps])
+        for v in range(meter.forms.shape[0]):
+            form = meter.forms[v]
+            quantity = operating_quantity(difference, bias, int(form[0]), form[1], form[2], form[3])
+            for d in range(meter.holds.size):
+                store(scratch, 0, _sustained(quantity, 0, steps - lead, meter.holds[d], meter.drop_off, scratch))
+                pickup[:, e, v, d] = scratch[0]
 
 
 @njit(**COMPILED)
@@ -319,11 +367,12 @@ def integrate(wave: Array, channel: Index, cores: Cores, net: Network, pace: Pac
     last Newton move, trace (n, legs, steps) if it is not empty."""
     n, channels, points = wave.shape
     signals, lead, steps = meter.signals.size, pace.lead, pace.steps
-    legs, member, sign, power = net.legs, net.member, net.sign, cores.power      # unpacked: counting references costs
+    legs, member, sign, filled = net.legs, net.member, net.sign, net.filled      # unpacked: counting references costs
+    power = cores.power
     rows, circle, quantity = meter.signals, meter.circle, meter.quantity
-    w, tile = np.zeros((at.ROWS, LANES)), np.empty((_TILE * channels, LANES))
-    window, sums = np.empty((2 * signals * pace.per_cycle, LANES)), np.empty((2 * signals, LANES))
-    history = np.empty((signals * steps, LANES))
+    w, tile = aligned(at.ROWS), aligned(_TILE * channels)
+    window, sums = aligned(2 * signals * pace.per_cycle), aligned(2 * signals)
+    history, scratch = aligned(signals * steps), aligned(steps)
     done = np.empty(LANES, np.int64)
     for first in range(0, n, LANES):
         fill(w, cores, first, ALPHA * pace.step_s)
@@ -331,7 +380,14 @@ def integrate(wave: Array, channel: Index, cores: Cores, net: Network, pace: Pac
         tile_start = 0
         _fetch(tile, wave, first, 0)
         _take_source(w, tile, 0, channel)
-        _currents(w, legs, member, sign, power)
+        for c in range(power.size):
+            _excite(w, c, power[c], False)
+        _voltages(w, legs, member, sign)
+        for c in range(power.size):                        # F of the start stands for that of a point before it
+            drive = _drive(w, c, legs + c, member, sign)
+            store(w, at.DRIVE + c, drive)
+            store(w, at.RHS + c, load(w, at.FLUX + c) - drive)
+        _sum_legs(w, legs, member, sign)
         for s in range(-pace.warm, steps):
             for index in range(2 * s + 1, 2 * s + 3):
                 point = _point(index, lead, points, pace.loop_from)
@@ -342,8 +398,7 @@ def integrate(wave: Array, channel: Index, cores: Cores, net: Network, pace: Pac
                 for e in range(signals):
                     store(w, at.BEGIN + e, load(w, at.INNER + e))
                     store(w, at.INNER + e, load(w, rows[e]))
-                _stage(w, legs, member, sign, power, index == 2 * s + 2)
-                _currents(w, legs, member, sign, power)
+                _stage(w, legs, member, sign, filled, power, index == 2 * s + 2)
             for e in range(signals if s >= 0 else 0):
                 value = _measure(w, e, rows[e], s % pace.per_cycle, window, sums, circle, quantity)
                 store(history, e * steps + s, value)
@@ -354,4 +409,4 @@ def integrate(wave: Array, channel: Index, cores: Cores, net: Network, pace: Pac
                     and not _settle(w, history, s, pace, signals, done):
                 break
         moves[first:first + LANES] = w[at.WORST]
-        _judge(history, done, lead, meter, pickup[first:first + LANES])
+        _judge(history, done, lead, meter, scratch, pickup[first:first + LANES])

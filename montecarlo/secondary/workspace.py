@@ -27,16 +27,17 @@ MOST = 20                                                  # CTs or legs that a 
 (FLUX, NEXT, BEFORE, RHS,                # flux at the stage's start, iterate, at the step's start; right-hand side
  STOP1, STOP2,                           # the stops' currents at the stage's start [A]
  SOURCE, CURRENT, SLOPE,                 # ideal secondary current, what excitation leaves [A]; d(exciting)/d(flux)
- MOVE, PULL, DIAG, TIE,                  # weight·F; Newton's move; gain, and gain·slope, over the Jacobian's diagonal
+ PULL, DIAG, TIE,                        # Newton's move; gain, and gain·slope, over the Jacobian's diagonal
+ DRIVE, PUSH,                            # weight·F at the point before the stage's start; slope·move
  LINEAR, STEEP, LIMIT,                   # the characteristic: linear, saturated branch [A]; flux that Newton may try
  BOUND1, BOUND2, SLOPE1, SLOPE2,         # the stops' bounds [A] and slopes [A per knee flux]
- SERIES, GAIN, TURNS,                    # winding and lead [ohm]; weight over knee flux; one over turns
+ OWN, GAIN, TURNS,                       # weight over knee flux, times winding and lead, and alone; one over turns
  OHM, ROOT, LOAD,                        # by leg: resistance [ohm], its root, right-hand side of Newton
  LEG,                                    # by leg: current [A]
  INNER, BEGIN,                           # by signal that is measured: between the two stages, at the step's start [A]
  ACTIVE, PEAK, LIVE, WORST,              # one row each: 1 while Newton moves; its move; 1 until settled; worst move
- FACTOR) = range(0, 34 * MOST, MOST)     # by pair of legs: factors of Newton's matrix
-ROWS = 33 * MOST + MOST * MOST
+ FACTOR) = range(0, 35 * MOST, MOST)     # by pair of legs: factors of Newton's matrix
+ROWS = 34 * MOST + MOST * MOST
 
 
 class Network(NamedTuple):
@@ -47,6 +48,7 @@ class Network(NamedTuple):
     places: int
     member: Index            # (lists, 1 + MOST)
     sign: Array              # (lists, MOST)
+    filled: Index            # (legs·legs,) 1 where Newton's matrix, or its factor, has an entry
 
 
 class Cores(NamedTuple):
@@ -101,7 +103,24 @@ def network(table: Array) -> Network:
         found = np.flatnonzero(values)
         member[row, 0], member[row, 1:1 + found.size] = found.size, found
         sign[row, :found.size] = values[found]
-    return Network(legs, places, member, sign)
+    return Network(legs, places, member, sign, _fill(np.abs(table) @ np.abs(table).T > 0).ravel())
+
+
+def _fill(entries: NDArray[np.bool_]) -> Index:
+    """Where the factor of a symmetric matrix can have entries, below the diagonal and on it."""
+    filled = entries.astype(np.int64)
+    for q in range(len(filled)):
+        below = np.flatnonzero(filled[q + 1:, q]) + q + 1
+        filled[np.ix_(below, below)] = 1
+    return filled
+
+
+@njit(**COMPILED)
+def aligned(rows: int) -> Array:
+    """Zeros (rows, LANES) that begin on a cache line: values that lie across two take twice as long to load."""
+    room = np.zeros(rows * LANES + 8)
+    skip = (-room.ctypes.data % 64) // 8
+    return room[skip:skip + rows * LANES].reshape(rows, LANES)
 
 
 @njit(**COMPILED)
@@ -115,8 +134,8 @@ def fill(w: Array, cores: Cores, first: int, weight: float) -> None:
             w[LINEAR + c, b], w[STEEP + c, b] = cores.curve[0, c, n], cores.curve[1, c, n]
             w[BOUND1 + c, b], w[BOUND2 + c, b] = cores.curve[2, c, n], cores.curve[3, c, n]
             w[SLOPE1 + c, b], w[SLOPE2 + c, b] = cores.curve[4, c, n], cores.curve[5, c, n]
-            w[SERIES + c, b], w[TURNS + c, b] = cores.series_ohm[c, n], cores.inv_turns[c, n]
-            w[GAIN + c, b] = weight * cores.inv_flux[c, n]
+            w[GAIN + c, b], w[TURNS + c, b] = weight * cores.inv_flux[c, n], cores.inv_turns[c, n]
+            w[OWN + c, b] = w[GAIN + c, b] * cores.series_ohm[c, n]
             w[LIMIT + c, b] = FLUX_LIMIT if cores.curve[1, c, n] > 0 else np.inf
         for leg in range(cores.leg_ohm.shape[0]):
             w[OHM + leg, b], w[ROOT + leg, b] = cores.leg_ohm[leg, n], np.sqrt(cores.leg_ohm[leg, n])
