@@ -19,20 +19,26 @@ from numba import njit
 
 from montecarlo.quantities import Array
 from montecarlo.secondary import workspace as at
-from montecarlo.secondary.lanes import LANES, Lanes, any_positive, load, size, splat, square_root, store, where_less
-from montecarlo.secondary.restraint import operating_quantity
-from montecarlo.secondary.workspace import COMPILED, SMALL_A, Cores, Index, Meter, Network, Pace, aligned, fill
+from montecarlo.secondary.judging import judge, measure
+from montecarlo.secondary.lanes import LANES, Lanes, any_positive, load, size, splat, store, where_less
+from montecarlo.secondary.workspace import (
+    COMPILED,
+    GAMMA,
+    SMALL_A,
+    Cores,
+    Index,
+    Meter,
+    Network,
+    Pace,
+    aligned,
+    fill,
+)
 
-GAMMA = 2 - np.sqrt(2)
 ALPHA = GAMMA / 2
 _W1, _W0 = 1 / (GAMMA * (2 - GAMMA)), (1 - GAMMA) ** 2 / (GAMMA * (2 - GAMMA))
-_INNER = 1 / (6 * GAMMA * (1 - GAMMA))                     # weights of a step's three points in an integral, exact
-_END = (1 / 3 - GAMMA / 2) / (1 - GAMMA)                   # for a parabola
-_BEGIN = 1 - _INNER - _END
-POINTS = (_BEGIN, 0.0), (_INNER, GAMMA), (_END, 1.0)       # weight and place of each
 _STRAIGHT1, _BENT1 = GAMMA / ALPHA, GAMMA**2 / (2 * ALPHA * (1 - GAMMA))       # a start from two values of F
 _STRAIGHT2, _BENT2 = (1 - GAMMA) / ALPHA, (1 - GAMMA) ** 2 / (2 * ALPHA * GAMMA)
-_TOLERANCE = 1e-3            # last Newton move, in knee flux; Newton squares it, so the error left is below 1e-8
+_TOLERANCE = 1e-3            # last Newton move, in knee flux; Newton squares it, so the error left is of 1e-6
 _MAX_ITERATIONS = 60
 _TILE = 64                   # points of the sources that are copied at a time
 
@@ -58,8 +64,8 @@ def _total(w: Array, group: int, member: Index, sign: Array, row: int) -> Lanes:
 
 @njit(**COMPILED)
 def _excite(w: Array, c: int, power: int, again: bool) -> None:
-    """Current that excitation leaves and the slope of the exciting current, CT c at the iterate; the stops follow a move
-    one way. From the second iteration on a lane that has converged keeps its current."""
+    """Current that excitation leaves and the slope of the exciting current, CT c at the iterate; the stops follow a
+    move one way. From the second iteration on a lane that has converged keeps its current."""
     m = load(w, at.NEXT + c)
     square, even, bits = m * m, splat(1.0), power          # m^(S-1), S - 1 = 2·power
     while bits > 0:
@@ -253,39 +259,6 @@ def _take_source(w: Array, tile: Array, row: int, channel: Index) -> None:
 
 
 @njit(**COMPILED)
-def _measure(w: Array, signal: int, now_at: int, k: int, window: Array, sums: Array, circle: Array,
-             quantity: int) -> Lanes:
-    """The square of one cycle's true RMS, RMS of the fundamental, or peak over root two, up to this step, step k of its
-    cycle. By three points a step: the spill of a saturating CT comes in pulses hardly longer than a step. circle (6,
-    steps): `measurement.circle`."""
-    steps, row = circle.shape[1], 2 * signal
-    before, inner, now = load(w, at.BEGIN + signal), load(w, at.INNER + signal), load(w, now_at)
-    if quantity == at.PEAK_VALUE:
-        inner, now = inner * inner, now * now
-        store(window, row * steps + k, where_less(inner, now, now, inner) + 0.0 * inner)
-        value = splat(0.0)
-        for j in range(steps):
-            past = load(window, row * steps + j)
-            value = where_less(value, past, past, value) + 0.0 * past
-        return value * 0.5
-    if quantity == at.FUNDAMENTAL:
-        real = before * circle[0, k] + inner * circle[1, k] + now * circle[2, k]
-        imag = before * circle[3, k] + inner * circle[4, k] + now * circle[5, k]
-        real_sum = load(sums, row) + (real - load(window, row * steps + k))
-        imag_sum = load(sums, row + 1) + (imag - load(window, (row + 1) * steps + k))
-        store(window, (row + 1) * steps + k, imag)
-        store(sums, row + 1, imag_sum)
-        value = (real_sum * real_sum + imag_sum * imag_sum) * (2.0 / float(steps * steps))
-    else:
-        real = _BEGIN * before * before + _INNER * inner * inner + _END * now * now
-        real_sum = load(sums, row) + (real - load(window, row * steps + k))
-        value = where_less(real_sum, splat(0.0), splat(0.0), real_sum) * (1.0 / float(steps))
-    store(window, row * steps + k, real)
-    store(sums, row, real_sum)
-    return value
-
-
-@njit(**COMPILED)
 def _settle(w: Array, history: Array, s: int, pace: Pace, signals: int, done: Index) -> bool:
     """Freeze the lanes in which no measured value has changed over the last cycle; whether any lane goes on."""
     for b in range(LANES):
@@ -297,65 +270,6 @@ def _settle(w: Array, history: Array, s: int, pace: Pace, signals: int, done: In
         if w[at.LIVE, b] > 0.0 and not change >= pace.settle:
             w[at.LIVE, b], done[b] = 0.0, s + 1
     return bool(np.any(w[at.LIVE] > 0.0))
-
-
-@njit(**COMPILED)
-def _sustained(series: Array, first: int, last: int, hold: int, drop_off: float, ahead: Array) -> Lanes:
-    """The highest level that `hold` steps on end would not reset, of rows first to last: from a row that exceeds it, none
-    before the hold's end falls below `drop_off` times it; 0 for a hold that outlasts the rows, below 0 where a margin
-    over the bias was never there.
-
-    The least over a window is the least of what is left of one stretch of hold + 1 rows and of what has come of the
-    next (van Herk, Pattern Recognition Letters 13, 1992). ahead (rows, LANES) is scratch."""
-    best = splat(-np.inf if last - first > hold else 0.0)
-    length, slack = hold + 1, 1.0 / drop_off
-    for start in range(first, last - hold, length):
-        least = load(series, start + hold)
-        for k in range(start + hold, start - 1, -1):
-            value = load(series, k)
-            least = where_less(value, least, value, least) + 0.0 * value
-            store(ahead, k - start, least)
-        come = splat(np.inf)
-        for k in range(start, min(start + length, last - hold)):
-            if k > start:
-                value = load(series, k + hold)
-                come = where_less(value, come, value, come) + 0.0 * value
-            left = load(ahead, k - start)
-            held, begun = where_less(come, left, come, left) * slack, load(series, k)
-            held = where_less(held, begun, held, begun)
-            best = where_less(best, held, held, best)
-    return best
-
-
-@njit(**COMPILED)
-def _judge(history: Array, done: Index, lead: int, meter: Meter, scratch: Array, pickup: Array) -> None:
-    """What each element sustains for each form of bias and each hold, from the squares that were measured
-    (signals·steps, LANES); a frozen lane keeps its last value. pickup (LANES, elements, forms, holds)."""
-    steps = history.shape[0] // meter.signals.size
-    for b in range(LANES):
-        for e in range(meter.signals.size if done[b] < steps else 0):
-            history[e * steps + done[b]:(e + 1) * steps, b] = history[e * steps + done[b] - 1, b]
-    for e in range(meter.element.size):
-        mine = meter.element[e] * steps
-        if meter.bias[e, 0] < 0:
-            for d in range(meter.holds.size):
-                best = _sustained(history, mine + lead, mine + steps, meter.holds[d], meter.drop_off**2, scratch)
-                store(scratch, 0, square_root(best))
-                for v in range(meter.forms.shape[0]):
-                    pickup[:, e, v, d] = scratch[0]
-            continue
-        bias = np.zeros((steps - lead, LANES))
-        for j in range(meter.bias.shape[1]):
-            if meter.bias[e, j] >= 0:
-                end = meter.share[e, j] * np.sqrt(history[meter.bias[e, j] * steps + lead:(meter.bias[e, j] + 1) * steps])
-                bias = np.maximum(bias, end) if meter.largest else bias + end
-        difference = np.sqrt(history[mine + lead:mine + steps])
-        for v in range(meter.forms.shape[0]):
-            form = meter.forms[v]
-            quantity = operating_quantity(difference, bias, int(form[0]), form[1], form[2], form[3])
-            for d in range(meter.holds.size):
-                store(scratch, 0, _sustained(quantity, 0, steps - lead, meter.holds[d], meter.drop_off, scratch))
-                pickup[:, e, v, d] = scratch[0]
 
 
 @njit(**COMPILED)
@@ -400,7 +314,7 @@ def integrate(wave: Array, channel: Index, cores: Cores, net: Network, pace: Pac
                     store(w, at.INNER + e, load(w, rows[e]))
                 _stage(w, legs, member, sign, filled, power, index == 2 * s + 2)
             for e in range(signals if s >= 0 else 0):
-                value = _measure(w, e, rows[e], s % pace.per_cycle, window, sums, circle, quantity)
+                value = measure(w, e, rows[e], s % pace.per_cycle, window, sums, circle, quantity)
                 store(history, e * steps + s, value)
             if trace.size > 0 and s >= 0:
                 for leg in range(legs):
@@ -409,4 +323,4 @@ def integrate(wave: Array, channel: Index, cores: Cores, net: Network, pace: Pac
                     and not _settle(w, history, s, pace, signals, done):
                 break
         moves[first:first + LANES] = w[at.WORST]
-        _judge(history, done, lead, meter, scratch, pickup[first:first + LANES])
+        judge(history, done, lead, meter, scratch, pickup[first:first + LANES])

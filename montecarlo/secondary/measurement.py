@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from montecarlo.quantities import Array
-from montecarlo.secondary.kernel import POINTS
+from montecarlo.secondary.judging import POINTS
 from montecarlo.secondary.restraint import NO_BIAS, Form
 from montecarlo.secondary.workspace import CURRENT, FUNDAMENTAL, LEG, PEAK_VALUE, RMS, Meter
 

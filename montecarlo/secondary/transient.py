@@ -9,11 +9,11 @@ from numpy.typing import NDArray
 
 from montecarlo.quantities import Array
 from montecarlo.secondary.circuit import CtBank
-from montecarlo.secondary.kernel import GAMMA, integrate
+from montecarlo.secondary.kernel import integrate
 from montecarlo.secondary.lanes import LANES
 from montecarlo.secondary.measurement import Measurement
 from montecarlo.secondary.remanence import start_of
-from montecarlo.secondary.workspace import Cores, Pace, network
+from montecarlo.secondary.workspace import GAMMA, Cores, Pace, network
 
 STEPS_PER_CYCLE = 32
 UNRESOLVED_MOVE = 1e-3                                     # a last Newton move above this leaves a sample unresolved

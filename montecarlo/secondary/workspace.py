@@ -18,6 +18,7 @@ from montecarlo.secondary.lanes import LANES
 Index = NDArray[np.int64]
 
 COMPILED = {"cache": True, "nogil": True, "error_model": "numpy", "forceinline": True}
+GAMMA = 2 - np.sqrt(2)       # place of the inner stage in a step of TR-BDF2
 FLUX_LIMIT = 4.0             # knee flux; no core that saturates gets there, an iterate may
 SMALL_A = 1e-3               # a current whose changes settle nothing
 RMS, FUNDAMENTAL, PEAK_VALUE = 0, 1, 2                     # what is measured of a current

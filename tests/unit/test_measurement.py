@@ -7,13 +7,15 @@ from typing import Any
 
 import numpy as np
 import pytest
+from numba import njit
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from montecarlo.quantities import Array
 from montecarlo.secondary import transient
 from montecarlo.secondary.circuit import CtBank
-from montecarlo.secondary.kernel import _sustained
+from montecarlo.secondary.judging import sustained
+from montecarlo.secondary.lanes import LANES, store
 from montecarlo.secondary.measurement import Measurement
 from tests.secondary_cases import FREQUENCY_HZ, OMEGA, random_circuits
 
@@ -179,28 +181,36 @@ def operates(series: Array, pickup: float, hold: int, drop_off: float) -> bool:
     return False
 
 
+@njit
+def sustained_by(walks, hold, drop_off):  # type: ignore[no-untyped-def]
+    """(LANES,) of walks (steps, LANES)."""
+    out = np.empty((1, LANES))
+    store(out, 0, sustained(walks, 0, len(walks), hold, drop_off, np.empty_like(walks)))
+    return out[0]
+
+
 @pytest.mark.parametrize("drop_off", [1.0, 0.95, 0.6, 0.2])
 def test_drop_off_against_an_element_followed_step_by_step(drop_off: float) -> None:
-    """The critical pick-up splits those that trip from those that do not; 60 walks, each hold, pick-ups near it."""
+    """The critical pick-up splits those that trip from those that do not; 64 walks, each hold, pick-ups near it."""
     rng = np.random.default_rng(13)
-    for _ in range(60):
-        walk = np.abs(np.cumsum(rng.normal(size=40))) * rng.uniform(0.5, 2)
+    for _ in range(4):
+        walks = np.abs(np.cumsum(rng.normal(size=(40, LANES)), axis=0)) * rng.uniform(0.5, 2, LANES)
         for hold in (0, 1, 3, 10, 39, 40):
-            critical = _sustained(walk, hold, drop_off)
+            found = sustained_by(walks, hold, drop_off)
             if hold == 40:
-                assert critical == 0.0                     # longer than the series
+                assert not found.any()                     # longer than the series
                 continue
-            for pickup in (critical * (1 - 1e-9), critical * (1 + 1e-9), *rng.uniform(0, 8, 5)):
-                assert operates(walk, pickup, hold, drop_off) == (pickup < critical)
+            for walk, critical in zip(walks.T, found, strict=True):
+                for pickup in (critical * (1 - 1e-9), critical * (1 + 1e-9), *rng.uniform(0, 8, 5)):
+                    assert operates(walk, pickup, hold, drop_off) == (pickup < critical)
 
 
 def test_a_lower_drop_off_never_lowers_the_critical_pickup() -> None:
-    walks = np.abs(np.cumsum(np.random.default_rng(14).normal(size=(20, 50)), axis=1))
-    for walk in walks:
-        found = [_sustained(walk, 8, ratio) for ratio in (1.0, 0.9, 0.5, 0.1)]
-        assert np.all(np.diff(found) >= 0)
-        assert found[0] == pytest.approx(sliding_window_view(walk, 9).min(axis=-1).max())
-        assert found[-1] <= walk[:-8].max()                # never above what picks it up
+    walks = np.abs(np.cumsum(np.random.default_rng(14).normal(size=(50, LANES)), axis=0))
+    found = np.stack([sustained_by(walks, 8, ratio) for ratio in (1.0, 0.9, 0.5, 0.1)])
+    assert np.all(np.diff(found, axis=0) >= 0)
+    assert found[0] == pytest.approx(sliding_window_view(walks, 9, axis=0).min(axis=-1).max(axis=0))
+    assert np.all(found[-1] <= walks[:-8].max(axis=0))     # never above what picks it up
 
 
 def test_an_element_that_has_picked_up_rides_through_a_dip() -> None:

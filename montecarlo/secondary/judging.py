@@ -1,0 +1,111 @@
+"""What is measured of a current while it is integrated, and what the elements sustain of it; compiled, in lanes."""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+from montecarlo.quantities import Array
+from montecarlo.secondary import workspace as at
+from montecarlo.secondary.lanes import LANES, Lanes, load, splat, square_root, store, where_less
+from montecarlo.secondary.restraint import operating_quantity
+from montecarlo.secondary.workspace import COMPILED, GAMMA, Index, Meter
+
+_INNER = 1 / (6 * GAMMA * (1 - GAMMA))                     # weights of a step's three points in an integral, exact
+_END = (1 / 3 - GAMMA / 2) / (1 - GAMMA)                   # for a parabola
+_BEGIN = 1 - _INNER - _END
+POINTS = (_BEGIN, 0.0), (_INNER, GAMMA), (_END, 1.0)       # weight and place of each
+
+
+@njit(**COMPILED)
+def measure(w: Array, signal: int, now_at: int, k: int, window: Array, sums: Array, circle: Array,
+            quantity: int) -> Lanes:
+    """The square of one cycle's true RMS, RMS of the fundamental, or peak over root two, up to this step, step k of its
+    cycle. By three points a step: the spill of a saturating CT comes in pulses hardly longer than a step. circle (6,
+    steps): `measurement.circle`."""
+    steps, row = circle.shape[1], 2 * signal
+    before, inner, now = load(w, at.BEGIN + signal), load(w, at.INNER + signal), load(w, now_at)
+    if quantity == at.PEAK_VALUE:
+        inner, now = inner * inner, now * now
+        store(window, row * steps + k, where_less(inner, now, now, inner) + 0.0 * inner)
+        value = splat(0.0)
+        for j in range(steps):
+            past = load(window, row * steps + j)
+            value = where_less(value, past, past, value) + 0.0 * past
+        return value * 0.5
+    if quantity == at.FUNDAMENTAL:
+        real = before * circle[0, k] + inner * circle[1, k] + now * circle[2, k]
+        imag = before * circle[3, k] + inner * circle[4, k] + now * circle[5, k]
+        real_sum = load(sums, row) + (real - load(window, row * steps + k))
+        imag_sum = load(sums, row + 1) + (imag - load(window, (row + 1) * steps + k))
+        store(window, (row + 1) * steps + k, imag)
+        store(sums, row + 1, imag_sum)
+        value = (real_sum * real_sum + imag_sum * imag_sum) * (2.0 / float(steps * steps))
+    else:
+        real = _BEGIN * before * before + _INNER * inner * inner + _END * now * now
+        real_sum = load(sums, row) + (real - load(window, row * steps + k))
+        value = where_less(real_sum, splat(0.0), splat(0.0), real_sum) * (1.0 / float(steps))
+    store(window, row * steps + k, real)
+    store(sums, row, real_sum)
+    return value
+
+
+@njit(**COMPILED)
+def sustained(series: Array, begin: int, end: int, hold: int, drop_off: float, ahead: Array) -> Lanes:
+    """The highest level that `hold` steps on end would not reset, of rows begin to end: from a row that exceeds it none
+    before the hold's end falls below `drop_off` times it; 0 for a hold that outlasts the rows, below 0 where a margin
+    over the bias was never there.
+
+    The least over a window is the least of what is left of one stretch of hold + 1 rows and of what has come of the
+    next (van Herk, Pattern Recognition Letters 13, 1992). ahead (rows, LANES) is scratch."""
+    best = splat(-np.inf if end - begin > hold else 0.0)
+    length, slack = hold + 1, 1.0 / drop_off
+    for start in range(begin, end - hold, length):
+        left = splat(np.inf)
+        for k in range(start + hold, start - 1, -1):
+            left = _least(left, load(series, k))
+            store(ahead, k - start, left)
+        come = splat(np.inf)
+        for k in range(start, min(start + length, end - hold)):
+            if k > start:
+                come = _least(come, load(series, k + hold))
+            held = _least(_least(come, load(ahead, k - start)) * slack, load(series, k))
+            best = where_less(best, held, held, best)
+    return best
+
+
+@njit(**COMPILED)
+def _least(one: Lanes, other: Lanes) -> Lanes:
+    return where_less(other, one, other, one)
+
+
+@njit(**COMPILED)
+def judge(history: Array, done: Index, lead: int, meter: Meter, scratch: Array, pickup: Array) -> None:
+    """What each element sustains for each form of bias and each hold, from the squares that were measured
+    (signals·steps, LANES); a frozen lane keeps its last value. pickup (LANES, elements, forms, holds)."""
+    steps = history.shape[0] // meter.signals.size
+    for b in range(LANES):
+        for e in range(meter.signals.size if done[b] < steps else 0):
+            history[e * steps + done[b]:(e + 1) * steps, b] = history[e * steps + done[b] - 1, b]
+    for e in range(meter.element.size):
+        mine = meter.element[e] * steps
+        if meter.bias[e, 0] < 0:
+            for d in range(meter.holds.size):
+                best = sustained(history, mine + lead, mine + steps, meter.holds[d], meter.drop_off**2, scratch)
+                store(scratch, 0, square_root(best))
+                for v in range(meter.forms.shape[0]):
+                    pickup[:, e, v, d] = scratch[0]
+            continue
+        bias = np.zeros((steps - lead, LANES))
+        for j in range(meter.bias.shape[1]):
+            if meter.bias[e, j] >= 0:
+                row = meter.bias[e, j] * steps
+                end = meter.share[e, j] * np.sqrt(history[row + lead:row + steps])
+                bias = np.maximum(bias, end) if meter.largest else bias + end
+        difference = np.sqrt(history[mine + lead:mine + steps])
+        for v in range(meter.forms.shape[0]):
+            form = meter.forms[v]
+            quantity = operating_quantity(difference, bias, int(form[0]), form[1], form[2], form[3])
+            for d in range(meter.holds.size):
+                store(scratch, 0, sustained(quantity, 0, steps - lead, meter.holds[d], meter.drop_off, scratch))
+                pickup[:, e, v, d] = scratch[0]
