@@ -136,6 +136,7 @@ def test_as_table_is_what_the_file_would_say(table: Any) -> None:
     ({"dist": "normal", "mean": 0, "sd": 1, "source": 3}, "expected a text"),
     ({"dist": "uniform", "low": -1e308, "high": 1.5e308}, "too large to compute with"),
     ({"dist": "weibull", "shape": 1e-9, "scale": 1}, "too large to compute with"),
+    ({"dist": "lognormal", "median": 1, "sigma": 1e200}, "too large to compute with"),
     ({"dist": "empirical", "file": "x.csv"}, "needs file and column"),
     ({"dist": "empirical", "file": "x.csv", "column": "a"}, "no folder to start from"),
 ])
