@@ -84,7 +84,7 @@ class Lognormal:
         return 0.0, math.inf
 
     def mean(self) -> float:
-        return float(self.median * np.exp(np.square(self.sigma) / 2))      # a Python power would raise where it overflows
+        return float(self.median * np.exp(np.square(self.sigma) / 2))      # a Python power raises where it overflows
 
 
 @dataclass(frozen=True)
