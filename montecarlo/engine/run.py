@@ -14,7 +14,7 @@ from montecarlo.engine.parallel import mapped, worker_count
 from montecarlo.engine.winding import STEADY_INTERVALS, beyond_phasors
 from montecarlo.errors import StudyError
 from montecarlo.estimates.assemble import Stratum, gather
-from montecarlo.estimates.choose import Judgement, judge
+from montecarlo.estimates.choose import OPEN_PILOT, Judgement, judge, open_pilot
 from montecarlo.estimates.tally import Tally
 from montecarlo.sampling.design import BLOCKS, Chunk, Design
 from montecarlo.secondary.remanence import other_model
@@ -125,6 +125,7 @@ def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: i
         done += _solutions(job, chunk)
         progress(done, total, chunk.stratum if round_ == 0 else f"{chunk.stratum}, fresh batch")
     gathered = {name: gather(name, [sums[name, block] for block in range(BLOCKS)]) for name in names}
+    gathered |= open_pilot(study, lattices, gathered)
     notes = {}
     if EARTH in names:
         blocks = [sums[EARTH, block].notes for block in range(BLOCKS)]
@@ -194,7 +195,8 @@ def _method_notes(study: Study, batch: Batch) -> list[str]:
         share = batch.notes["re_entries"] / batch.notes["interpolated"]
         notes.append(f"In {100 * share:.2g} % of the cases the missed part of the winding is not one stretch from the "
                      f"neutral; p_missed counts everything up to its far end, which overstates it.")
-    lost = {name: int(stratum.unresolved.max(axis=0).sum()) for name, stratum in batch.strata.items()}
+    lost = {name: int(stratum.unresolved.max(axis=0).sum()) for name, stratum in batch.strata.items()
+            if name != OPEN_PILOT}
     for name, count in lost.items():
         if count:
             notes.append(f"{name}: up to {count} of {int(batch.strata[name].trials.sum())} samples gave no result; the "

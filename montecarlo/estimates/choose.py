@@ -14,12 +14,13 @@ from montecarlo.quantities import Array
 from montecarlo.relays.places import PLACES
 from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.sampling.inputs import list_inputs
-from montecarlo.study.candidates import Lattice, Setting
+from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import Circuit, leg_ohm, scheme_of
 from montecarlo.study.description import Study
 
 Flags = NDArray[np.bool_]
 OPEN_PILOTS = tuple(f"state.open_pilot_{place.replace('.', '_')}" for place in PLACES)       # one a CT place
+OPEN_PILOT = "state.open_pilot"                            # whichever core of the candidate's own scheme
 
 
 def open_pilots(study: Study) -> tuple[str, ...]:
@@ -61,9 +62,7 @@ def weights_of(study: Study) -> Weights:
     events = [(f"external.{event.name}", event.per_year, f"external_events.{event.name}.per_year", 1.0)
               for event in study.external_events]
     if study.states.open_pilot_counts and study.states.open_pilot_per_year is not None:
-        cores = open_pilots(study)
-        events += [(name, study.states.open_pilot_per_year, "states.open_pilot_per_year", 1 / len(cores))
-                   for name in cores]
+        events.append((OPEN_PILOT, study.states.open_pilot_per_year, "states.open_pilot_per_year", 1.0))
     return Weights(
         tuple(f"internal.{name}" for name in shares), tuple(share / reachable for share in shares.values()),
         reachable, study.internal_faults.shares.inter_turn, study.internal_faults.per_year.mean(),
@@ -101,14 +100,14 @@ def judge(study: Study, lattices: Sequence[Lattice], strata: dict[str, Stratum])
     bound = weighted(external, weight.event_shares, policy.level, "high").high
     on_load = [_share(strata[name]) for name in ("state.load", "state.overload") if name in strata]
     load_share = np.max(on_load, axis=0)
-    settings = [setting for lattice in lattices for setting in lattice.settings()]
     knee = meet_knee_rule(study, lattices)
     limit = policy.p_false_max if policy.p_false_max is not None else (
         (policy.false_per_year_max or 0.0) / max(weight.events_per_year, 1e-300))
     return Judgement(
         weighted(internal, weight.shares), false, bound, load_share,
-        _open_pilot_share(study, settings, strata),
-        np.asarray(sum(stratum.unresolved.sum(axis=1) for stratum in strata.values())), knee, bound <= limit,
+        _share(strata[OPEN_PILOT]) if OPEN_PILOT in strata else np.full(load_share.shape, np.nan),
+        np.asarray(sum(stratum.unresolved.sum(axis=1) for name, stratum in strata.items() if name != OPEN_PILOT)), knee,
+        bound <= limit,
         (load_share == 0) & (knee | policy.ignore_knee_rule))
 
 
@@ -118,14 +117,18 @@ def _share(stratum: Stratum) -> Array:
     return np.asarray(stratum.total.sum(axis=1) / np.maximum(resolved, 1))
 
 
-def _open_pilot_share(study: Study, settings: Sequence[Setting], strata: dict[str, Stratum]) -> Array:
-    """Share of a candidate's own cores, one open at a time, at which it operates; NaN where no frequency is given."""
-    shares = {name: _share(strata[name]) for name in open_pilots(study)}
-    out = np.full(len(settings), np.nan)
+def open_pilot(study: Study, lattices: Sequence[Lattice], strata: Mapping[str, Stratum]) -> dict[str, Stratum]:
+    """One pilot core open, each of a candidate's own scheme as likely as the others: the mean of their strata, so that
+    a scheme's figure does not depend on those it is compared with. Empty where no frequency is given."""
+    if not (names := open_pilots(study)):
+        return {}
     places = {kind: scheme_of(study, kind).places for kind in study.scheme.kinds}
-    for k, setting in enumerate(settings if shares else ()):
-        out[k] = np.mean([shares[OPEN_PILOTS[place]][k] for place in places[setting.scheme]])
-    return out
+    own = np.array([[OPEN_PILOTS.index(name) in places[lattice.scheme] for name in names]
+                    for lattice in lattices for _ in lattice.settings()], float)
+    cores = own.sum(axis=1)[:, None]                       # whole counts are added first, and so exactly
+    total, unresolved = (np.einsum("ck,kcm->cm", own, np.stack([getattr(strata[name], part) for name in names])) / cores
+                         for part in ("total", "unresolved"))
+    return {OPEN_PILOT: Stratum(OPEN_PILOT, total, strata[names[0]].trials, unresolved, None, None, None, None)}
 
 
 def element_ohms(study: Study, circuit: Circuit, centre: Mapping[str, Array] | None = None) -> dict[Axis, float]:

@@ -24,7 +24,8 @@ class States(Section):
     overload_power_factor: Annotated[Distribution, Quantity(
         "-", "its power factor, lagging", 0.0, high=1.0, varies="event")] = number(0.9)
     open_pilot_per_year: Annotated[Distribution, Quantity(
-        "1/year", "one pilot core open while the load flows, whichever of the six", 0.0, high=1e3)] | None = None
+        "1/year", "one pilot core open while the load flows, whichever of the scheme's CTs", 0.0, high=1e3,
+    )] | None = None
     open_pilot_counts: Annotated[bool, Word(
         "whether an open pilot core counts as an external event of p_false")] = False
 

@@ -283,10 +283,22 @@ def test_the_share_is_over_a_scheme_s_own_cores() -> None:
     assert shares["restricted_earth_fault"] == pytest.approx(3 / 4)
     states = result.by_type[result.by_type["side"] == "state"].set_index(["type", "candidate"])["p"]
     names = [name for name in states.index.get_level_values(0).unique() if name.startswith("open_pilot")]
-    assert len(names) == 7
+    assert len(names) == 7 + 1                             # each core, and whichever of them
     assert states["open_pilot_neutral_conductor"].tolist() == [0.0, 0.0]
     assert states["open_pilot_neutral_end_L2"].tolist() == [1.0, 0.0]      # no core of the second scheme
     assert states["open_pilot_line_end_L2"].tolist() == [1.0, 1.0]
+
+
+def test_open_cores_among_the_events_do_not_depend_on_the_schemes_compared() -> None:
+    both = {"ct.neutral_conductor": {}, "states.open_pilot_counts": True, "states.open_pilot_per_year": 0.3}
+    grids = {"per_phase": {"phase_pickup_a": [0.1]}, "restricted_earth_fault": {"earth_pickup_a": [0.1]}}
+    together = run_study(study_with(SMALL | OPEN | both | {
+        "scheme.kind": list(grids), "candidates": {"phase_pickup_a": [0.1], "earth_pickup_a": [0.1]}}), workers=1)
+    for kind, grid in grids.items():
+        alone = run_study(study_with(SMALL | OPEN | both | {"scheme.kind": kind, "candidates": grid}), workers=1)
+        row = together.candidates.set_index("scheme").loc[kind]
+        for column in ("p_false", "p_false_low", "p_false_high", "false_per_year"):
+            assert row[column] == pytest.approx(alone.candidates[column].iloc[0], rel=1e-12)
 
 
 @pytest.mark.parametrize(("current", "restraint"), [("mean", 0.5), ("sum", 1.0), ("largest", 1.0)])
