@@ -49,7 +49,7 @@ class PeakVoltage:
     """One scheme with one stabilising resistance; the fault that gives the formula's most, and the simulation's."""
 
     scheme: str
-    stabilising_resistance_ohm: float
+    stabilising_resistance_ohm: float | None               # None: no leg of the scheme has one
     fault: str
     current_a: float                                       # secondary, RMS, the largest of the legs before excitation
     knee_v: float
@@ -161,8 +161,9 @@ def _of_circuit(study: Study, circuit: Circuit, sample: dict[str, Array], bank: 
                               faults.decay_s[tried], inside, study.machine.frequency_hz)
     worst = int(volts.argmax())
     legs = np.abs((currents / cores.turns) @ scheme.table.T)[:, inside]
-    return PeakVoltage(circuit.scheme, circuit.stabilising_resistance_ohm, faults.names[row], float(legs[row].max()),
-                       float(knee[row, ct]), float(full[row, ct]), float(by_hand[row, ct]),
+    stabilising = circuit.stabilising_resistance_ohm if scheme.stabilised else None
+    return PeakVoltage(circuit.scheme, stabilising, faults.names[row], float(legs[row].max()), float(knee[row, ct]),
+                       float(full[row, ct]), float(by_hand[row, ct]),
                        faults.names[tried[worst]], float(volts[worst]))
 
 
@@ -175,9 +176,10 @@ def caution(peaks: list[PeakVoltage]) -> list[str]:
     if not above:
         return []
     most = max(row.highest_v for row in above)
-    by_scheme = {row.scheme: [f"{other.stabilising_resistance_ohm:g}" for other in above if other.scheme == row.scheme]
+    by_scheme = {row.scheme: [f"{other.stabilising_resistance_ohm:g}" for other in above
+                              if other.scheme == row.scheme and other.stabilising_resistance_ohm is not None]
                  for row in above}
-    where = listed([f"{scheme} with {listed(ohms)} ohm" for scheme, ohms in by_scheme.items()])
+    where = listed([f"{scheme} with {listed(ohms)} ohm" if ohms else scheme for scheme, ohms in by_scheme.items()])
     return [f"peak voltage on an internal fault: above {LIMIT_V / 1000:g} kV for {where} (up to "
             f"{most / 1000:.3g} kV). A non-linear resistor across the "
             "relay circuit is needed there; open or high-resistance CT secondary circuits are dangerous."]
@@ -189,8 +191,8 @@ def peak_lines(peaks: list[PeakVoltage]) -> Iterator[str]:
                          "current at the worst that can be drawn, the network's infeed at its largest, all else at its "
                          "centre. V_f = i_f (R_ct + R_lead + R_st + R_relay), RMS; formula 2 sqrt(2 V_k (V_f - V_k)), "
                          "sqrt(2) V_f up to 2 V_k; simulated: the highest over points on wave, with offset and "
-                         "remanence.", "  ")
-    head = ("R_st ohm", "fault", "i_f A", "V_k", "V_f", "formula V", "simulated V", "fault", "")
+                         "remanence. Before and after the figures, the fault that gives the most by each.", "  ")
+    head = ("R_st ohm", "by formula", "i_f A", "V_k V", "V_f V", "formula V", "simulated V", "simulated", "")
     for scheme in dict.fromkeys(row.scheme for row in peaks):
         yield f"    {scheme}"
         yield from table(head, [_cells(row) for row in peaks if row.scheme == scheme], "><>>>>><<", "      ")
@@ -198,7 +200,8 @@ def peak_lines(peaks: list[PeakVoltage]) -> Iterator[str]:
 
 def _cells(row: PeakVoltage) -> tuple[str, ...]:
     simulated = "unresolved" if np.isnan(row.simulated_v) else f"{row.simulated_v:.4g}"
-    return (f"{row.stabilising_resistance_ohm:g}", NAMES[row.fault], f"{row.current_a:.4g}", f"{row.knee_v:.4g}",
+    ohm = "-" if row.stabilising_resistance_ohm is None else f"{row.stabilising_resistance_ohm:g}"
+    return (ohm, NAMES[row.fault], f"{row.current_a:.4g}", f"{row.knee_v:.4g}",
             f"{row.full_v:.4g}", f"{row.formula_v:.4g}", simulated, NAMES[row.simulated_fault],
             f"above {LIMIT_V / 1000:g} kV" if row.above_limit else "")
 
@@ -209,7 +212,7 @@ def peak_frame(peaks: list[PeakVoltage]) -> pd.DataFrame:
 
     return pd.DataFrame({
         "scheme": [row.scheme for row in peaks],
-        "stabilising_resistance_ohm": [row.stabilising_resistance_ohm for row in peaks],
+        "stabilising_resistance_ohm": np.array([row.stabilising_resistance_ohm for row in peaks], float),
         "fault": [row.fault for row in peaks], "current_a": [row.current_a for row in peaks],
         "v_knee_v": [row.knee_v for row in peaks], "v_full_v": [row.full_v for row in peaks],
         "peak_formula_v": [row.formula_v for row in peaks], "simulated_fault": [row.simulated_fault for row in peaks],

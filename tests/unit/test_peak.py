@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -203,5 +204,11 @@ def test_every_scheme_has_its_row(kind: str) -> None:
     assert frame["above_limit"].dtype == bool
     assert all(len(line) <= 100 for line in peak_lines(rows))
     assert len(caution(rows)) == int(frame["above_limit"].any())
+    if kind == "biased":                                   # no leg for one: empty, not 0 ohm
+        assert frame["stabilising_resistance_ohm"].isna().all()
+        assert next(line for line in peak_lines(rows) if "three-phase" in line).split()[0] == "-"
+        assert "biased (up to" in caution([replace(row, simulated_v=4000.0) for row in rows])[0]
+    else:
+        assert frame["stabilising_resistance_ohm"].notna().all()
     if kind == "restricted_earth_fault":                   # only a fault to earth has a residual
         assert {row.fault for row in rows} == {"earth"}
