@@ -76,7 +76,7 @@ def _read_value(table: dict[str, Any]) -> Distribution:
     faults = [(bare(key), "unknown; a plain value may carry only source")
               for key in table if key not in ("value", "source")]
     if (plain := finite(table["value"])) is None:
-        faults.append(("value", f"{shown(table['value'])} is not a finite number"))
+        faults.append(("value", f"{shown(table['value'])} is not a finite number; give one"))
     source = _text(table, faults)
     if faults:
         raise refusal(*faults)
@@ -138,7 +138,7 @@ def _parameter(name: str, key: str, value: Any, faults: list[Fault]) -> Any:
     if key in ("values", "weights"):
         return _numbers(key, value, faults)
     if (plain := finite(value)) is None:
-        faults.append((key, f"{shown(value)} is not a finite number"))
+        faults.append((key, f"{shown(value)} is not a finite number; give one"))
     return plain
 
 
@@ -148,7 +148,7 @@ def _numbers(key: str, value: Any, faults: list[Fault]) -> tuple[float, ...] | N
         return None
     numbers = [(item, finite(item)) for item in value]
     if bad := [item for item, plain in numbers if plain is None]:
-        faults.append((key, f"{shown(bad[0])} is not a finite number"))
+        faults.append((key, f"{shown(bad[0])} is not a finite number; give numbers"))
         return None
     return tuple(plain for _, plain in numbers if plain is not None)
 

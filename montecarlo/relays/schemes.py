@@ -36,7 +36,7 @@ class CustomLeg(Section):
         "CTs whose currents pass the leg, as \"neutral_end.L1\", \"-line_end.L1\", \"neutral_conductor\"; - turns one "
         "round")]
     resistance_ohm: Annotated[Distribution, Quantity(
-        "ohm", "resistance of the leg beside the burden of its element", 0.0)] = number(0.0)
+        "ohm", "resistance of the leg beside the burden of its element", 0.0, usual=(0.0, 1e6))] = number(0.0)
     stabilising: Annotated[bool, Word("whether the candidates' stabilising resistance stands in this leg")] = False
 
 
@@ -64,9 +64,11 @@ class SchemeChoice(Section):
         f"{', '.join(BUILT_IN)}, or the name of a scheme in [[scheme.custom]]")]
     watched_phases: tuple[Phase, Phase] = ("L1", "L3")
     phase_stabilising_ohm: Annotated[Distribution, Quantity(
-        "ohm", "fixed resistor in series with every phase element, but for biased ones", 0.0)] = number(0.0)
+        "ohm", "fixed resistor in series with every phase element, but for biased ones", 0.0,
+        usual=(0.0, 1e6))] = number(0.0)
     balancing_resistance_ohm: Annotated[Distribution, Quantity(
-        "ohm", "the leg without a phase element; equals burden + resistor of a phase leg unless given", 0.0)
+        "ohm", "the leg without a phase element; equals burden + resistor of a phase leg unless given", 0.0,
+        usual=(0.0, 1e6))
     ] | None = None
     pilots: Annotated[Literal["four_wire", "six_wire"], Word(
         "four_wire: the CTs of an end share a return core (ct.return_core_ohm); six_wire: each has a return of its "

@@ -31,7 +31,7 @@ class Axis(Ranged):
                or not point <= self.high]
         if bad:
             more = f" and {len(bad) - 1} more" if len(bad) > 1 else ""
-            raise refusal(f"{bad[0]:g}{'' if self.unit == '-' else f' {self.unit}'}{more}, {self.limits()}")
+            raise refusal(f"{self._told(bad[0])}{more}, {self.limits()}")
         return points
 
     def _listed(self, value: object) -> tuple[float, ...]:
@@ -40,24 +40,30 @@ class Axis(Ranged):
                 "{ from = ..., to = ..., step = ... }"
             raise refusal(f"{shown(value)} is not a grid; {cure}")
         if not value:
-            raise refusal(f"[] is empty; name at least one setting in {self.unit}")
+            raise refusal(f"[] is empty; name at least one setting{self._in_unit()}")
         _count(len(value))
         points = [finite(item) for item in value]
         if None in points:
-            raise refusal(f"{shown(value[points.index(None)])} is not a finite number; give numbers in {self.unit}")
+            raise refusal(f"{shown(value[points.index(None)])} is not a finite number; give numbers{self._in_unit()}")
         return tuple(sorted({point for point in points if point is not None}))
+
+    def _told(self, value: float) -> str:
+        return f"{value:g}" if self.unit == "-" else f"{value:g} {self.unit}"
+
+    def _in_unit(self) -> str:
+        return "" if self.unit == "-" else f" in {self.unit}"
 
     def _steps(self, table: dict[str, Any]) -> tuple[float, ...]:
         faults: list[Fault] = [(bare(key), f"unknown in a grid; it takes {listed(STEP_KEYS)}")
                                for key in table if key not in STEP_KEYS]
         faults += [(key, f"missing; a grid takes {listed(STEP_KEYS)}") for key in STEP_KEYS if key not in table]
-        faults += [(key, f"{shown(table[key])} is not a finite number") for key in STEP_KEYS
+        faults += [(key, f"{shown(table[key])} is not a finite number; give one") for key in STEP_KEYS
                    if key in table and finite(table[key]) is None]
         low, high, step = (finite(table.get(key)) for key in STEP_KEYS)
         if step is not None and not step > 0:
-            faults.append(("step", f"{step:g} {self.unit}, must be above 0"))
+            faults.append(("step", f"{self._told(step)}, must be above 0"))
         if low is not None and high is not None and not low <= high:
-            faults.append(("from", f"{low:g} {self.unit} lies above to = {high:g} {self.unit}; swap them"))
+            faults.append(("from", f"{self._told(low)} lies above to = {self._told(high)}; swap them"))
         if faults or low is None or high is None or step is None:
             raise refusal(*faults)
         steps = (high - low) / step

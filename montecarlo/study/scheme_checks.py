@@ -62,6 +62,11 @@ def check_pilots(study: Study) -> Iterator[str]:
                 break
 
 
+def _have(study: Study) -> str:
+    kinds = study.scheme.kinds
+    return f"{listed(kinds)} {'has' if len(kinds) == 1 else 'have'}"
+
+
 def check_elements(study: Study) -> Iterator[str]:
     """Every element needs its grid; without one the grid means nothing."""
     if any(check_scheme(study)) or not study.scheme.kinds:
@@ -75,7 +80,7 @@ def check_elements(study: Study) -> Iterator[str]:
             yield (f"candidates.{axis}_pickup_a: missing; the scheme {having[0]} has {article} {axis} element, "
                    "name its pick-ups in A secondary")
         if given and not having:
-            yield (f"candidates.{axis}_pickup_a: {shown(list(given))}, but {listed(study.scheme.kinds)} has no {axis} "
+            yield (f"candidates.{axis}_pickup_a: {shown(list(given))}, but {_have(study)} no {axis} "
                    "element; take it out or name a scheme that has one")
     biased = [scheme.kind for scheme in schemes if scheme.biased]
     grids = {name: getattr(study.candidates, name) for name in SLOPES}
@@ -84,7 +89,7 @@ def check_elements(study: Study) -> Iterator[str]:
                "as [0.1, 0.2]")
     for name in SLOPES:
         if grids[name] and not biased:
-            yield (f"candidates.{name}: {shown(list(grids[name]))}, but {listed(study.scheme.kinds)} has no biased "
+            yield (f"candidates.{name}: {shown(list(grids[name]))}, but {_have(study)} no biased "
                    "element; take it out or name a scheme that has one")
     if bool(grids["slope2"]) != bool(grids["slope_break_a"]):
         lacking = "slope_break_a" if grids["slope2"] else "slope2"
@@ -98,7 +103,7 @@ def check_stabilising(study: Study) -> Iterator[str]:
         return
     if given != (0.0,) and not any(scheme_of(study, kind).stabilised for kind in kinds):
         ohms = ", ".join(f"{ohm:g}" for ohm in given)
-        yield (f"candidates.stabilising_resistance_ohm: [{ohms}], but {listed(kinds)} has no leg for it; take it out "
+        yield (f"candidates.stabilising_resistance_ohm: [{ohms}], but {_have(study)} no leg for it; take it out "
                "or name a scheme that has one")
     present = study.candidates.present
     kind = None if present is None else present.scheme or (kinds[0] if len(kinds) == 1 else None)

@@ -83,6 +83,12 @@ def test_a_grid_may_serve_one_of_several_schemes() -> None:
     (REF | {"candidates.earth_pickup_a": REMOVE},
      "candidates.earth_pickup_a: missing; the scheme restricted_earth_fault has an earth element, name its pick-ups in "
      "A secondary"),
+    ({"scheme.kind": ["per_phase", "two_phase_one_earth"], "candidates.slope1": [0.1]},
+     "candidates.slope1: [0.1], but per_phase and two_phase_one_earth have no biased element; take it out or name a "
+     "scheme that has one"),
+    ({"scheme.phase_stabilising_ohm": 1e30},
+     "scheme.phase_stabilising_ohm: 1e+30 ohm is outside 0 ... 1e+06 ohm, the widest range seen in practice; is the "
+     "unit prefix right?"),
     ({"scheme.kind": "biasd"}, 'scheme.kind: "biasd" is unknown; did you mean biased?'),
     ({"scheme.kind": ["per_phase", "per_phase"]},
      'scheme.kind: ["per_phase", "per_phase"] names a scheme twice; leave each once'),
