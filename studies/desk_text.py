@@ -114,7 +114,7 @@ def _finest_and_coarsest(desk: Desk) -> Iterator[tuple[Axis, float]]:
 def _unprotected(desk: Desk) -> Iterator[str]:
     without = ", no bias" if any(desk.scheme(kind).biased for kind in desk.study.scheme.kinds) else ""
     yield from paragraph("Unprotected part of the winding, from the neutral, x = I_set N R / E (bolted earth fault, "
-                         f"ideal CTs, no capacitance{without}):", "  ")
+                         f"ideal CTs, no capacitance, no winding impedance{without}):", "  ")
     rows = []
     for element, pickup in _finest_and_coarsest(desk):
         x = float(handcalc.unprotected_fraction(pickup * desk.turns, desk.neutral_ohm, desk.emf_v))

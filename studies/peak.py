@@ -192,7 +192,7 @@ def peak_lines(peaks: list[PeakVoltage]) -> Iterator[str]:
                          "centre. V_f = i_f (R_ct + R_lead + R_st + R_relay), RMS; formula 2 sqrt(2 V_k (V_f - V_k)), "
                          "sqrt(2) V_f up to 2 V_k; simulated: the highest over points on wave, with offset and "
                          "remanence. Before and after the figures, the fault that gives the most by each.", "  ")
-    head = ("R_st ohm", "by formula", "i_f A", "V_k V", "V_f V", "formula V", "simulated V", "simulated", "")
+    head = ("R_st ohm", "by formula", "i_f A", "V_k", "V_f", "formula V", "simulated V", "simulated", "")
     for scheme in dict.fromkeys(row.scheme for row in peaks):
         yield f"    {scheme}"
         yield from table(head, [_cells(row) for row in peaks if row.scheme == scheme], "><>>>>><<", "      ")

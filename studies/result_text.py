@@ -127,6 +127,8 @@ def _table(rows: list[tuple[str, Mapping[str, Any]]]) -> list[str]:
             lines += [f"{scheme_name(kind)}:", *(line for line, of in zip(bare, kinds, strict=True) if of == kind)]
     if "at A" in columns:
         lines.append("  slope a/b: b where the bias current is above that in the next column; currents in A secondary")
+    elif " A " not in lines[0] and any(name.endswith(" A") for name in columns):
+        lines.append("  phase, earth: A secondary")
     return lines
 
 
@@ -145,6 +147,8 @@ def _slopes(row: Mapping[str, Any]) -> str:
 
 
 def _bare(row: Mapping[str, Any], name: str, digits: int) -> str:
+    if math.isnan(row[name]):                              # no sample of a counted type gave a result
+        return "unresolved"
     p, low, high = (percent(row[f"{name}{end}"], digits).removesuffix(" %") for end in ("", "_low", "_high"))
     return f"none (< {high})" if name == "p_false" and row[name] == 0 else f"{p} ({low}-{high})"
 

@@ -13,7 +13,7 @@ class Relay(Section):
     rated_current_a: Annotated[float, Plain("A", "rated current, the base of settings in per cent", 0.0, 20.0,
                                             above=True)] = 1.0
     measure: Annotated[Literal["rms", "fundamental", "peak"], Word(
-        "measured over one cycle: true RMS, the fundamental, or the peak over root two")] = "rms"
+        "measured over one cycle: rms (true RMS), fundamental, or peak (over root two)")] = "rms"
     step_a: Annotated[float, Plain("A", "smallest setting step, secondary", 0.0, 10.0, above=True)] | None = None
     range_a: tuple[float, float] | None = None
     phase_burden_ohm: Annotated[Distribution, Quantity(

@@ -81,8 +81,8 @@ class CtData(_NamePlate):
     saturation_exponent: Annotated[int, Plain(     # below 9 no curve meets the knee's definition at every bound
         "-", "odd power of the saturated branch", 9, 31)] = 15
     remanence_model: Annotated[RemanenceModel, Word(
-        "what holds the remanence, one for all CTs: hysteresis by stop operators, or a curve shifted to pass through "
-        "the remanent flux, which never forgets it and has no bound; remanence_percent keeps to "
+        "what holds the remanence, one for all CTs: stop_operators (hysteresis), or shifted_curve (a curve through "
+        "the remanent flux), which never forgets it and has no bound; remanence_percent keeps to "
         "remanence_bound_percent in both")] = "stop_operators"
 
     _odd_exponent = field_validator("saturation_exponent")(_odd)

@@ -50,6 +50,20 @@ def rows(result: Result) -> list[list[str]]:
     return [line.split() for line in result_text(result)[1:] if re.match(r" *\d+  ", line)]
 
 
+def test_what_has_no_result_is_said_in_a_word() -> None:
+    frame = results.candidates()
+    frame.loc[4, ["p_false", "p_false_low", "p_false_high"]] = np.nan
+    (row,) = (row for row in rows(finished(frame, chosen=5, runner_up=6)) if row[0] == "5")
+    assert row[-1] == "unresolved"
+
+
+def test_a_table_too_wide_for_units_in_its_heads_says_them_below(monkeypatch: pytest.MonkeyPatch) -> None:
+    told = "  phase, earth: A secondary"
+    assert told not in result_text(finished(results.candidates(), chosen=5, runner_up=6))
+    monkeypatch.setattr("studies.result_text.WIDTH", 60)
+    assert told in result_text(finished(results.candidates(), chosen=5, runner_up=6))
+
+
 def test_the_choice_is_one_sentence_with_interval_limit_and_batch() -> None:
     frame = results.candidates()
     frame.loc[4, ["p_missed", "p_missed_low", "p_missed_high"]] = [0.1678, 0.1652, 0.1704]
