@@ -1,0 +1,1 @@
+"""Speed and accuracy, printed from one run: `python -m tests.benchmarks`. pytest does not collect it."""

@@ -1,0 +1,173 @@
+"""Prints the table of DEVELOPERS.md: speeds as ratios from one run, and accuracy. `--long` adds 10^7 samples."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from montecarlo.engine import primary
+from montecarlo.engine.run import run_batch
+from montecarlo.quantities import Array
+from montecarlo.relays.schemes import build_scheme
+from montecarlo.secondary.transient import Window
+from montecarlo.study.candidates import Lattice
+from montecarlo.study.circuits import Circuit
+from tests.against import test_ngspice, test_scipy_root
+from tests.against.test_solve_ivp import CYCLE_S, Rival, largest_rms
+from tests.benchmarks import plain_numpy
+from tests.benchmarks.faults import EARTH, EARTH_LEGS_OHM, Faults, block, hydro, through_faults
+from tests.benchmarks.timing import best_of, header, row
+from tests.secondary_cases import random_circuits
+
+RIVALS = 6                                                 # faults that Radau and the circuit simulator solve
+ONE_STUDY = """
+import resource, sys
+from montecarlo.engine.run import run_batch
+from tests.benchmarks.__main__ import lattices, sized
+run_batch(sized(int(sys.argv[1]), events=1), lattices(1, 1, 1, (600.0,)), 0, 1, lambda done, total, what: None)
+print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
+"""
+
+
+def kernel() -> None:
+    header("transient solution, earth leg", "through faults/s and core", "times plain NumPy; difference, 99 %")
+    samples = block(hydro(), 16384)
+    for ohm in EARTH_LEGS_OHM:
+        faults = through_faults(samples, ohm, last=512)
+        ours, theirs = faults.solve(), plain_numpy.solve(faults)
+        quick, slow = best_of(3, faults.solve, lambda faults=faults: plain_numpy.solve(faults))
+        row(f"{ohm:g} ohm", f"{len(faults) / quick:,.0f}",
+            f"{slow / quick:.0f}; {np.quantile(np.abs(ours / theirs - 1), 0.99):.1e}")
+
+
+def per_fault() -> None:
+    header("one fault after another, 8 cycles", "times faster", "")
+    circuits = random_circuits(5, 256, "two_phase_one_earth")
+    times = np.arange(-32, 8 * 32 + 1) * CYCLE_S / 32
+    few = [circuits.pick([k]) for k in range(RIVALS)]
+    Rival(few[0]).leg_currents(times)                      # compiles
+    ours, radau = best_of(1, lambda: [circuits.solve(0.16) for _ in range(4)],
+                          lambda: [Rival(one).leg_currents(times) for one in few])
+    row("solve_ivp (Radau, 1e-6)", f"{radau / RIVALS / (ours / 4 / len(circuits)):,.0f}", f"{RIVALS} faults")
+    if test_ngspice.NGSPICE is None:
+        row("ngspice", "", "skipped: not installed")
+        return
+    smooth = random_circuits(5, RIVALS, "two_phase_one_earth", hysteresis=False)
+    with tempfile.TemporaryDirectory() as folder:
+        ours, spice = best_of(1, lambda: [circuits.solve(0.16) for _ in range(4)], lambda: [
+            test_ngspice.simulate(smooth.pick([k]), test_ngspice.with_earth_leg, times, Path(folder))
+            for k in range(RIVALS)], clock=time.perf_counter)
+    row("ngspice, 1,024 steps a cycle", f"{spice / RIVALS / (ours / 4 / len(circuits)):,.0f}", "cores without stops")
+
+
+def accuracy() -> None:
+    header("error of the earth element's largest RMS, median / 99 %", "16 steps a cycle", "32", "64")
+
+    def shares(value: Array, truth: Array) -> str:
+        return " / ".join(f"{100 * q:.2g} %" for q in np.quantile(np.abs(value / truth - 1), (0.5, 0.99)))
+
+    samples = block(hydro(), 16384)
+    for ohm in EARTH_LEGS_OHM:
+        truth = through_faults(samples, ohm, 1024, last=256).solve()[:, EARTH]
+        cells = [shares(through_faults(samples, ohm, steps, last=256).solve()[:, EARTH], truth)
+                 for steps in (16, 32, 64)]
+        print(f"| {ohm:g} ohm, against 1,024 steps | " + " | ".join(cells) + " |", flush=True)
+    fine = 512
+    times = np.arange(-fine, round(0.05 / CYCLE_S * fine) + 1) * CYCLE_S / fine
+    for ohm in EARTH_LEGS_OHM:
+        circuits = random_circuits(7, 12, build_scheme("two_phase_one_earth"))
+        leg_ohm = circuits.leg_ohm.copy()
+        leg_ohm[:, -1] = ohm
+        circuits = replace(circuits, leg_ohm=leg_ohm)
+        truth = np.stack([largest_rms(Rival(circuits.pick([k])).leg_currents(times), fine)[-1]
+                          for k in range(len(circuits))])
+        cells = [shares(circuits.solve(0.05, steps).pickup[:, -1, 0], truth) for steps in (16, 32, 64)]
+        print(f"| {ohm:g} ohm, 12 random circuits against Radau | " + " | ".join(cells) + " |", flush=True)
+
+
+def long_windows() -> None:
+    header("long windows", "microseconds a cycle and sample", "")
+    samples = block(hydro(), 16384)
+    faults = through_faults(samples, 300.0, last=128)
+    before, places = primary.load(samples), build_scheme("two_phase_one_earth").places
+    for cycles in (8, 50, 500):
+        window = Window(50.0, cycles * CYCLE_S)
+        waves = primary.step_currents(samples, window, before, 5 * before).at(places)
+        source = replace(waves, wave=np.ascontiguousarray(waves.wave[:128]))
+        case: Faults = replace(faults, source=source, window=window)
+        (seconds,) = best_of(2, case.solve)
+        row(f"{cycles} cycles", f"{1e6 * seconds / len(case) / cycles:.2f}", "five times the load from t = 0")
+
+
+def phasors() -> None:
+    header("phasor solution", "samples/s and core", "times Powell's method, sample by sample")
+    for name in ("per_phase", "two_phase_one_earth"):
+        case = test_scipy_root.networks(80, 8192, test_scipy_root.TABLES[name])
+        few = [case.pick([k]) for k in range(4)]
+        case.solve()
+        quick, slow = best_of(3, case.solve, lambda few=few: [test_scipy_root.rival_flux(one) for one in few])
+        row(name, f"{8192 / quick:,.0f}", f"{slow / 4 / (quick / 8192):,.0f}")
+
+
+def lattices(phase: int, earth: int, delays: int, ohms: tuple[float, ...]) -> tuple[Lattice, ...]:
+    """Grids that end at the same settings, so that one candidate and many ask for the same solutions."""
+    return tuple(Lattice(Circuit("two_phase_one_earth", ohm), None, tuple(np.linspace(0.2, 0.05, phase)[::-1]),
+                         tuple(np.linspace(0.1, 0.02, earth)[::-1]), tuple(np.linspace(0.0, 0.1, delays)))
+                 for ohm in ohms)
+
+
+def sized(samples: int, events: int = 2):  # type: ignore[no-untyped-def]
+    study = hydro()
+    general = study.study.model_copy(update={"samples": samples, "earth_fault_samples": 1024})
+    return study.model_copy(update={"study": general, "external_events": study.external_events[:events]})
+
+
+def studies() -> None:
+    header("whole study, 8,192 samples a type", "ratio", "")
+    study = sized(8192)
+
+    def run(grid: tuple[Lattice, ...], workers: int = 1) -> None:
+        run_batch(study, grid, 0, workers, lambda done, total, what: None)
+
+    one, many = lattices(1, 1, 1, (600.0,)), lattices(10, 25, 4, (600.0,))
+    three = lattices(1, 1, 1, (600.0, 200.0, 0.0))
+    run(one)
+    t_one, t_many, t_three = best_of(3, lambda: run(one), lambda: run(many), lambda: run(three))
+    row("1,000 candidates over pick-ups and delays / one candidate", f"{t_many / t_one:.2f}", f"one: {t_one:.2f} s")
+    row("each further stabilising resistance / one", f"{(t_three - t_one) / 2 / t_one:.2f}", "")
+    run(three, 2)                                          # starts the workers
+    load = os.getloadavg()[0]
+    alone, both = best_of(3, lambda: run(three), lambda: run(three, 2), clock=time.perf_counter)
+    row("one worker's time / two workers'", f"{alone / both:.2f}", f"load average before it {load:.1f}")
+
+
+def process(long: bool) -> None:
+    header("process", "", "")
+    root = Path(__file__).parents[2]
+    for samples in (10**5, 10**6, 10**7) if long else (10**5, 10**6):
+        done = subprocess.run([sys.executable, "-c", ONE_STUDY, str(samples)], cwd=root, capture_output=True, text=True,
+                              check=True)
+        row(f"peak memory, {samples:,} samples a type", f"{int(done.stdout) / 1024:.0f} MiB", "one candidate and event")
+    (seconds,) = best_of(5, lambda: subprocess.run([sys.executable, "-m", "studies", "--help"], cwd=root, check=True,
+                                                   capture_output=True), clock=time.perf_counter)
+    row("`--help`", f"{seconds:.2f} s", "")
+
+
+def main() -> None:
+    print(f"load average {os.getloadavg()[0]:.1f}, {os.cpu_count()} cores")
+    start = time.perf_counter()
+    for part in (kernel, per_fault, accuracy, long_windows, phasors, studies):
+        part()
+    process("--long" in sys.argv)
+    print(f"\n{time.perf_counter() - start:.0f} s; load average {os.getloadavg()[0]:.1f}")
+
+
+if __name__ == "__main__":
+    main()
