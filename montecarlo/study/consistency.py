@@ -93,6 +93,19 @@ def check_delays(study: Study) -> Iterator[str]:
                    f"{allowed - cycle:g} s; shorten the delay or allow more time")
 
 
+def check_durations(study: Study) -> Iterator[str]:
+    """What is simulated of a lasting event must hold the longest delay and the cycle that is measured: an element that
+    would still wait at the end of the window would count as silent."""
+    delays = [*study.candidates.delay_s, *([study.candidates.present.delay_s] if study.candidates.present else [])]
+    slowest, cycle = max(delays), 1 / study.machine.frequency_hz
+    for event in study.external_events:
+        duration = getattr(event, "duration_s", None)       # others are cleared, and end by themselves
+        if duration is not None and not duration >= (slowest + cycle) * (1 - 1e-12):
+            yield (f"external_events.{event.name}.duration_s: {duration:g} s, must be at least the longest delay of "
+                   f"the candidates and one cycle = {slowest + cycle:g} s; simulate the event for longer or shorten the "
+                   "delay")
+
+
 def count_candidates(study: Study) -> int:
     """Settings that the grids span, over all schemes, without the present one."""
     grids, total = study.candidates, 0
@@ -219,6 +232,7 @@ CHECKS: tuple[Check, ...] = (
     Check(check_samples, ("study",)), Check(check_reactances, ("machine",)), *SCHEME_CHECKS,
     Check(check_earthing, ("earthing",)), Check(check_relay, ("relay",)),
     Check(check_delays, ("machine", "internal_faults", "candidates")),
+    Check(check_durations, ("machine", "candidates", "external_events")),
     Check(check_count, ("scheme", "candidates", "ct")),
     Check(check_shares, ("internal_faults",)), Check(check_events, ("external_events",)),
     Check(backup_faults, ("machine", "backup")), Check(check_policy, ("policy",)),

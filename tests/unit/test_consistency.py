@@ -90,6 +90,17 @@ def test_a_study_that_means_something_is_taken(changes: dict[str, Any]) -> None:
     assert isinstance(study_with(changes), Study)
 
 
+PUMP = {"name": "pump", "kind": "motor_start", "per_year": 50.0, "motor_rating_pu": 0.08, "run_up_time_s": 5.0}
+
+
+def test_a_lasting_event_is_simulated_for_longer_than_the_longest_delay() -> None:
+    slow = {"internal_faults.allowed_time_s": 2.0, "candidates.delay_s": [0, 0.7]}
+    line = ("external_events.pump.duration_s: 0.5 s, must be at least the longest delay of the candidates and one "
+            "cycle = 0.72 s; simulate the event for longer or shorten the delay")
+    assert faults_of(slow | {"external_events": [PUMP]}) == (line,)
+    assert isinstance(study_with(slow | {"external_events": [PUMP | {"duration_s": 0.72}]}), Study)
+
+
 def correlated(one: str, other: str, rho: float = 0.5) -> dict[str, Any]:
     return {"between": [one, other], "rho": rho}
 
