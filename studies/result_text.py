@@ -176,7 +176,7 @@ def _covered(row: Mapping[str, Any]) -> str:
     if math.isnan(row["covered_median"]):
         return "The study has no earth faults."
     if row["covered_p95"] == 0:
-        return "It covers no part of the winding against earth faults: no current differential setting here sees one."
+        return "On at least 95 % of the earth faults it covers no part of the winding."
     median, low, high = (percent(row[f"covered_{name}"], 3) for name in ("median", "p05", "p95"))
     return (f"Against earth faults it covers {median} of the winding (median; 5 and 95 % of the faults: {low} and "
             f"{high}).")
