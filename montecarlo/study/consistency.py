@@ -102,8 +102,8 @@ def check_durations(study: Study) -> Iterator[str]:
         duration = getattr(event, "duration_s", None)       # others are cleared, and end by themselves
         if duration is not None and not duration >= (slowest + cycle) * (1 - 1e-12):
             yield (f"external_events.{event.name}.duration_s: {duration:g} s, must be at least the longest delay of "
-                   f"the candidates and one cycle = {slowest + cycle:g} s; simulate the event for longer or shorten the "
-                   "delay")
+                   f"the candidates and one cycle = {slowest + cycle:g} s; simulate the event for longer or shorten "
+                   "the delay")
 
 
 def count_candidates(study: Study) -> int:
