@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from montecarlo import run_study
+from montecarlo.errors import StudyError
 from montecarlo.study.description import Study
 from montecarlo.study.read import parse_study
 from studies.check_text import check_text
@@ -75,3 +76,12 @@ def test_a_scheme_alone_is_checked_and_run(kind: str, form: str) -> None:
     assert frame["earth_pickup_a"].isna().all() == ("earth_pickup_a" not in grids)
     assert frame["stabilising_resistance_ohm"].isna().all() == ("stabilising_resistance_ohm" not in grids)
     assert frame["slope1"].isna().all() == ("slope1" not in grids)
+
+
+def test_second_cores_may_have_a_ratio_of_their_own_as_they_share_no_leg_with_the_first() -> None:
+    table = tomllib.loads((ROOT / "configs" / "schemes_11kv.toml").read_text(encoding="utf-8"))
+    table["ct"].setdefault("second_neutral_end", {})["primary_a"] = 3000
+    with pytest.raises(StudyError, match="second_neutral_end has 3000/1 A, second_line_end 1500/1 A"):
+        parse_study(table, ROOT / "configs")
+    table["ct"].setdefault("second_line_end", {})["primary_a"] = 3000
+    assert parse_study(table, ROOT / "configs").ct.at("second_line_end").turns_ratio == 3000

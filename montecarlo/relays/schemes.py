@@ -149,6 +149,12 @@ class Scheme:
         return tuple(dict.fromkeys(GROUP_OF[place] for place in self.places))
 
     @property
+    def sharing(self) -> tuple[tuple[str, ...], ...]:
+        """For every leg the tables of [ct] whose CTs drive it."""
+        return tuple(tuple(dict.fromkeys(GROUP_OF[self.places[ct]] for ct in np.flatnonzero(row)))
+                     for row in self.table)
+
+    @property
     def phase_legs(self) -> tuple[int, ...]:
         return tuple(self.elements[k].leg for k in self.of("phase"))
 

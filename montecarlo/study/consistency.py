@@ -14,14 +14,14 @@ from montecarlo.quantities import number
 from montecarlo.quantities.wording import listed, shown
 from montecarlo.relays.schemes import AXES
 from montecarlo.sampling.inputs import correlation_faults, list_inputs
-from montecarlo.secondary.ct import ENDS, CtPlaces
+from montecarlo.secondary.ct import ENDS, GROUPS, CtPlaces
 from montecarlo.secondary.excitation import excitation_table
 from montecarlo.study.backup_checks import backup_faults
 from montecarlo.study.candidates import biases_of
 from montecarlo.study.check import Check
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
-from montecarlo.study.scheme_checks import SCHEME_CHECKS, check_scheme
+from montecarlo.study.scheme_checks import SCHEME_CHECKS, check_pilots, check_scheme
 
 __all__ = ["CHECKS", "MOST_CANDIDATES", "Check", "check_relay", "count_candidates", "ct_key"]
 
@@ -164,15 +164,18 @@ def ct_key(ct: CtPlaces, end: str, name: str) -> str:
 
 
 def check_ratios(study: Study) -> Iterator[str]:
-    """CTs of different ratio need matching, or the load would spill through the elements."""
-    one, rest = study.ct.at(ENDS[0]), study.ct.groups[1:]
-    for group in rest:
-        other = study.ct.at(group)
+    """CTs of different ratio that share a leg need matching, or the load would spill through its element."""
+    pairs = {ENDS}
+    if not any(check_scheme(study)) and not any(check_pilots(study)):
+        pairs = {(groups[0], group) for kind in study.scheme.kinds for groups in scheme_of(study, kind).sharing
+                 for group in groups[1:]}
+    for first, group in sorted(pairs, key=lambda pair: [GROUPS.index(name) for name in pair]):
+        one, other = study.ct.at(first), study.ct.at(group)
         if not math.isclose(one.leg_ratio, other.leg_ratio, rel_tol=MATCHED_WITHIN):
-            key = next((key for name in ("primary_a", "secondary_a", "ratio_matching") for place in (group, ENDS[0])
+            key = next((key for name in ("primary_a", "secondary_a", "ratio_matching") for place in (group, first)
                         if (key := ct_key(study.ct, place, name)).count(".") == 2), f"ct.{group}.ratio_matching")
             needed = other.turns_ratio / one.leg_ratio
-            yield (f"{key}: the neutral end has {one.primary_a:g}/{one.secondary_a:g} A, {group} "
+            yield (f"{key}: {first} has {one.primary_a:g}/{one.secondary_a:g} A, {group} "
                    f"{other.primary_a:g}/{other.secondary_a:g} A; the load would spill through the elements: give both "
                    f"the same ratio, or ct.{group}.ratio_matching = {needed:.5g}")
 
@@ -236,7 +239,7 @@ CHECKS: tuple[Check, ...] = (
     Check(check_count, ("scheme", "candidates", "ct")),
     Check(check_shares, ("internal_faults",)), Check(check_events, ("external_events",)),
     Check(backup_faults, ("machine", "backup")), Check(check_policy, ("policy",)),
-    Check(check_ratios, ("ct",)), Check(check_remanence, ("ct",)),
+    Check(check_ratios, ("ct", "scheme")), Check(check_remanence, ("ct",)),
     Check(check_excitation, ("ct",)), Check(check_position, ("internal_faults", "correlations")),
     Check(check_correlations, EVERYTHING),
 )

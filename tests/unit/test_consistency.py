@@ -45,7 +45,7 @@ EARTH_DELAY = "candidates.delay_s: 0.49 s, must be at most internal_faults.allow
      "machine.transient_reactance_pu: 0.3 pu, must be at most machine.synchronous_reactance_pu = 0.25 pu; are the two "
      "swapped?"),
     ({"ct.line_end.secondary_a": 5},
-     "ct.line_end.secondary_a: the neutral end has 1500/1 A, line_end 1500/5 A; the load would spill through the "
+     "ct.line_end.secondary_a: neutral_end has 1500/1 A, line_end 1500/5 A; the load would spill through the "
      "elements: give both the same ratio, or ct.line_end.ratio_matching = 0.2"),
     ({"ct.neutral_end.remanence_bound_percent": 50},
      "ct.remanence_percent: reaches -60 ... 60 %, must stay within ct.neutral_end.remanence_bound_percent = 50 % "
