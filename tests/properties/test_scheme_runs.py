@@ -184,7 +184,8 @@ def test_matched_cts_of_another_rating_are_those_of_the_same(kind: str, ideal: b
     ({"ct.line_end": {"secondary_a": 5}}, "line_end", 0.2),
     ({"ct.line_end": {"primary_a": 1200, "secondary_a": 5}}, "line_end", 0.16),
     ({"ct.neutral_end": {"ratio_matching": 0.5}}, "line_end", 0.5),
-    ({"ct.neutral_conductor": {"primary_a": 300}}, "neutral_conductor", 0.2),
+    ({"ct.neutral_conductor": {"primary_a": 300}, "scheme.kind": "restricted_earth_fault",
+      "candidates.phase_pickup_a": REMOVE}, "neutral_conductor", 0.2),
 ])
 def test_unequal_ratios_are_refused_with_the_number_that_cures_them(changes: dict[str, Any], end: str,
                                                                     needed: float) -> None:
