@@ -15,7 +15,7 @@ from numba import njit
 from montecarlo.quantities import Array
 from montecarlo.secondary.excitation import YIELDS
 from montecarlo.secondary.lanes import Lanes, splat, square_root, where_less
-from montecarlo.secondary.workspace import COMPILED
+from montecarlo.secondary.workspace import COMPILED, to_power
 
 TOP_FLUX = 1.3               # knee flux; above it the exciting current goes on along its tangent
 _NO_FLUX = 1e-9              # knee flux below which the describing function does not change
@@ -71,13 +71,7 @@ def admittance(square: Lanes, linear: Lanes, steep: Lanes, stiff1: Lanes, stiff2
     inverse = square_root(over)
     ratio = where_less(inverse, top, TOP_FLUX * inverse, splat(1.0))       # of where the tangent begins to the peak
     inverse = where_less(inverse, top, top, inverse)
-    base, even, bits = ratio * ratio * square, splat(1.0), power           # peak^(S-1)
-    while bits > 0:
-        if bits & 1:
-            even = even * base
-        base = base * base
-        bits >>= 1
-    steep = steep * even
+    steep = steep * to_power(ratio * ratio * square, power)                # peak^(S-1)
     g1, h1, rise1, turn1 = _stop(inverse, YIELDS[0], stiff1)
     g2, h2, rise2, turn2 = _stop(inverse, YIELDS[1], stiff2)
     rise, turn = 2.0 * power * steep + rise1 + rise2, turn1 + turn2

@@ -32,6 +32,8 @@ from montecarlo.secondary.workspace import (
     Pace,
     aligned,
     fill,
+    to_power,
+    total,
 )
 
 ALPHA = GAMMA / 2
@@ -54,32 +56,17 @@ def _clip(value: Lanes, bound: Lanes) -> Lanes:
 
 
 @njit(**COMPILED)
-def _total(w: Array, group: int, member: Index, sign: Array, row: int) -> Lanes:
-    """Signed sum of a group's rows over the members of one of the network's lists."""
-    total = splat(0.0)
-    for k in range(member[row, 0]):
-        total = total + sign[row, k] * load(w, group + member[row, 1 + k])
-    return total
-
-
-@njit(**COMPILED)
 def _excite(w: Array, c: int, power: int, again: bool) -> None:
     """Current that excitation leaves and the slope of the exciting current, CT c at the iterate; the stops follow a
     move one way. From the second iteration on a lane that has converged keeps its current."""
     m = load(w, at.NEXT + c)
-    square, even, bits = m * m, splat(1.0), power          # m^(S-1), S - 1 = 2·power
-    while bits > 0:
-        if bits & 1:
-            even = even * square
-        square = square * square
-        bits >>= 1
     moved = m - load(w, at.FLUX + c)
     slope1, slope2 = load(w, at.SLOPE1 + c), load(w, at.SLOPE2 + c)
     bound1, bound2 = load(w, at.BOUND1 + c), load(w, at.BOUND2 + c)
     stop1 = load(w, at.STOP1 + c) + slope1 * moved
     stop2 = load(w, at.STOP2 + c) + slope2 * moved
     linear = load(w, at.LINEAR + c)
-    steep = load(w, at.STEEP + c) * even
+    steep = load(w, at.STEEP + c) * to_power(m * m, power)                    # m^(S-1), S - 1 = 2·power
     current = load(w, at.SOURCE + c) - ((linear + steep) * m + _clip(stop1, bound1) + _clip(stop2, bound2))
     if again:
         current = where_less(splat(0.0), load(w, at.ACTIVE), current, load(w, at.CURRENT + c))
@@ -92,19 +79,19 @@ def _excite(w: Array, c: int, power: int, again: bool) -> None:
 def _drive(w: Array, c: int, list_: int, member: Index, sign: Array) -> Lanes:
     """weight·F of CT c from its current and the legs' voltages in LOAD."""
     return (load(w, at.OWN + c) * load(w, at.CURRENT + c)
-            + load(w, at.GAIN + c) * _total(w, at.LOAD, member, sign, list_))
+            + load(w, at.GAIN + c) * total(w, at.LOAD, member, sign, list_))
 
 
 @njit(**COMPILED)
 def _sum_legs(w: Array, legs: int, member: Index, sign: Array) -> None:
     for leg in range(legs):
-        store(w, at.LEG + leg, _total(w, at.CURRENT, member, sign, leg))
+        store(w, at.LEG + leg, total(w, at.CURRENT, member, sign, leg))
 
 
 @njit(**COMPILED)
 def _voltages(w: Array, legs: int, member: Index, sign: Array) -> None:
     for leg in range(legs):
-        store(w, at.LOAD + leg, load(w, at.OHM + leg) * _total(w, at.CURRENT, member, sign, leg))
+        store(w, at.LOAD + leg, load(w, at.OHM + leg) * total(w, at.CURRENT, member, sign, leg))
 
 
 @njit(**COMPILED)
@@ -131,11 +118,11 @@ def _eliminate(w: Array, legs: int, member: Index, sign: Array, filled: Index, p
         store(w, at.TIE + c, weight * slope)
     for p in range(legs):
         root = load(w, at.ROOT + p)
-        store(w, at.LOAD + p, root * _total(w, at.PUSH, member, sign, p))
+        store(w, at.LOAD + p, root * total(w, at.PUSH, member, sign, p))
         for q in range(p + 1):
             pair = p * legs + q
             if filled[pair]:
-                tie = _total(w, at.TIE, member, sign, legs + places + pair)
+                tie = total(w, at.TIE, member, sign, legs + places + pair)
                 store(w, at.FACTOR + pair, root * load(w, at.ROOT + q) * tie)
 
 
@@ -181,7 +168,7 @@ def _newton(w: Array, legs: int, member: Index, sign: Array, filled: Index, powe
     _substitute(w, legs, filled)
     active, peak = load(w, at.ACTIVE), splat(0.0)
     for c in range(places):
-        pull = load(w, at.PULL + c) - load(w, at.DIAG + c) * _total(w, at.LOAD, member, sign, legs + c)
+        pull = load(w, at.PULL + c) - load(w, at.DIAG + c) * total(w, at.LOAD, member, sign, legs + c)
         m = load(w, at.NEXT + c)
         to = where_less(splat(0.0), active, _clip(m - pull, load(w, at.LIMIT + c)), m)
         store(w, at.NEXT + c, to)

@@ -36,7 +36,7 @@ from montecarlo.quantities import Array
 from montecarlo.secondary.admittance import admittance
 from montecarlo.secondary.excitation import YIELDS
 from montecarlo.secondary.lanes import LANES, Lanes, any_positive, load, size, splat, store, where_less
-from montecarlo.secondary.workspace import COMPILED, MOST, Index, Network
+from montecarlo.secondary.workspace import COMPILED, MOST, Index, Network, total
 
 Complex = NDArray[np.complex128]
 
@@ -79,15 +79,6 @@ class Samples(NamedTuple):
 
 
 @njit(**COMPILED)
-def _total(w: Array, group: int, member: Index, sign: Array, row: int) -> Lanes:
-    """Signed sum of a group's rows over the members of one of the network's lists."""
-    total = splat(0.0)
-    for k in range(member[row, 0]):
-        total = total + sign[row, k] * load(w, group + member[row, 1 + k])
-    return total
-
-
-@njit(**COMPILED)
 def _excite(w: Array, c: int, power: int) -> None:
     """CURRENT and SLOPE of CT c at the flux."""
     u, v = load(w, FLUX + c), load(w, FLUX + IMAG + c)
@@ -109,13 +100,13 @@ def _evaluate(w: Array, legs: int, member: Index, sign: Array, power: Index) -> 
         _excite(w, c, power[c])
     for part in range(2):
         for leg in range(legs):
-            total = _total(w, CURRENT + part * IMAG, member, sign, leg)
-            store(w, LOAD + part * IMAG + leg, total * load(w, OHM + leg))
+            current = total(w, CURRENT + part * IMAG, member, sign, leg)
+            store(w, LOAD + part * IMAG + leg, current * load(w, OHM + leg))
     norm = splat(0.0)
     for c in range(power.size):
         series, gain = load(w, SERIES + c), load(w, GAIN + c)
-        real = series * load(w, CURRENT + c) + gain * _total(w, LOAD, member, sign, legs + c)
-        imag = series * load(w, CURRENT + IMAG + c) + gain * _total(w, LOAD + IMAG, member, sign, legs + c)
+        real = series * load(w, CURRENT + c) + gain * total(w, LOAD, member, sign, legs + c)
+        imag = series * load(w, CURRENT + IMAG + c) + gain * total(w, LOAD + IMAG, member, sign, legs + c)
         real, imag = splat(0.0) - load(w, FLUX + IMAG + c) - real, load(w, FLUX + c) - imag
         store(w, OFF + c, real)
         store(w, OFF + IMAG + c, imag)
@@ -147,11 +138,11 @@ def _eliminate(w: Array, legs: int, places: int, member: Index, sign: Array) -> 
     for p in range(legs):
         root = load(w, ROOT + p)
         for part in range(2):
-            store(w, LOAD + part * IMAG + p, root * _total(w, PULL + part * IMAG, member, sign, p))
+            store(w, LOAD + part * IMAG + p, root * total(w, PULL + part * IMAG, member, sign, p))
         for q in range(p + 1):
             both = root * load(w, ROOT + q)
             for k in range(4):
-                tie = both * _total(w, TIE + k * MOST, member, sign, legs + places + p * legs + q)
+                tie = both * total(w, TIE + k * MOST, member, sign, legs + places + p * legs + q)
                 if p == q and (k == 0 or k == 3):
                     tie = tie + 1.0
                 store(w, FACTOR + 4 * (p * legs + q) + k, tie)
@@ -215,8 +206,8 @@ def move(w: Array, legs: int, places: int, member: Index, sign: Array) -> None:
     moved = splat(0.0)
     for c in range(places):
         series, gain, inverse = load(w, SERIES + c), load(w, GAIN + c), load(w, INVERSE + c)
-        real = load(w, OFF + c) - gain * _total(w, LOAD, member, sign, legs + c)
-        imag = load(w, OFF + IMAG + c) - gain * _total(w, LOAD + IMAG, member, sign, legs + c)
+        real = load(w, OFF + c) - gain * total(w, LOAD, member, sign, legs + c)
+        imag = load(w, OFF + IMAG + c) - gain * total(w, LOAD + IMAG, member, sign, legs + c)
         d11, d12 = series * load(w, SLOPE + c), series * load(w, SLOPE + MOST + c)
         d21, d22 = series * load(w, SLOPE + 2 * MOST + c), series * load(w, SLOPE + 3 * MOST + c)
         du, dv = inverse * (d22 * real + (1.0 - d12) * imag), inverse * (d11 * imag - (1.0 + d21) * real)
@@ -244,10 +235,10 @@ def move(w: Array, legs: int, places: int, member: Index, sign: Array) -> None:
 @njit(**COMPILED)
 def _sum(values: Complex, member: Index, sign: Array, row: int) -> complex:
     """Signed sum of one sample's values over the members of one of the network's lists."""
-    total = 0j
+    signed = 0j
     for j in range(member[row, 0]):
-        total += sign[row, j] * values[member[row, 1 + j]]
-    return total
+        signed += sign[row, j] * values[member[row, 1 + j]]
+    return signed
 
 
 @njit(**COMPILED)
@@ -265,8 +256,8 @@ def _enter(w: Array, b: int, k: int, given: Samples, legs: int, member: Index, s
         volts = given.series_ohm[k, c] * given.source[k, c]
         for j in range(member[legs + c, 0]):
             leg = member[legs + c, 1 + j]
-            total = _sum(given.source[k], member, sign, leg)
-            volts += sign[legs + c, j] * given.leg_ohm[k, leg] * total
+            current = _sum(given.source[k], member, sign, leg)
+            volts += sign[legs + c, j] * given.leg_ohm[k, leg] * current
         w[FLUX + c, b], w[FLUX + IMAG + c, b] = gain * volts.imag, -gain * volts.real
     for leg in range(legs):
         w[OHM + leg, b], w[ROOT + leg, b] = given.leg_ohm[k, leg], np.sqrt(given.leg_ohm[k, leg])

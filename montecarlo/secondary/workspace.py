@@ -13,7 +13,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from montecarlo.quantities import Array
-from montecarlo.secondary.lanes import LANES
+from montecarlo.secondary.lanes import LANES, Lanes, load, splat
 
 Index = NDArray[np.int64]
 
@@ -114,6 +114,27 @@ def _fill(entries: NDArray[np.bool_]) -> Index:
         below = np.flatnonzero(filled[q + 1:, q]) + q + 1
         filled[np.ix_(below, below)] = 1
     return filled
+
+
+@njit(**COMPILED)
+def total(w: Array, group: int, member: Index, sign: Array, row: int) -> Lanes:
+    """Signed sum of a group's rows over the members of one of the network's lists."""
+    signed = splat(0.0)
+    for k in range(member[row, 0]):
+        signed = signed + sign[row, k] * load(w, group + member[row, 1 + k])
+    return signed
+
+
+@njit(**COMPILED)
+def to_power(base: Lanes, power: int) -> Lanes:
+    """base^power for a whole power, by repeated squares."""
+    result = splat(1.0)
+    while power > 0:
+        if power & 1:
+            result = result * base
+        base = base * base
+        power >>= 1
+    return result
 
 
 @njit(**COMPILED)
