@@ -16,11 +16,11 @@ from montecarlo.quantities import Array
 from montecarlo.relays.places import CHANNELS, GROUP_OF, NEUTRAL_CONDUCTOR, carried
 from montecarlo.relays.schemes import Axis, Scheme
 from montecarlo.secondary import steady
-from montecarlo.secondary.circuit import at_places, build_bank, take
+from montecarlo.secondary.circuit import at_places, take
 from montecarlo.secondary.ct import ENDS
 from montecarlo.secondary.excitation import loop_rms
 from montecarlo.study.candidates import Lattice
-from montecarlo.study.circuits import Circuit, bias_form, leg_ohm, measurement, scheme_of
+from montecarlo.study.circuits import Circuit, bank_of, bias_form, leg_ohm, measurement, scheme_of
 from montecarlo.study.description import Study
 
 __all__ = ["PLACES", "Desk", "ThroughFault"]
@@ -137,8 +137,7 @@ class Desk:
         """What the phase or the earth elements compare with their pick-up under lasting currents (n, 6), by phasors
         with the CTs' excitation: the current of the leg, less the bias where there is one. (n, elements) [A]"""
         study, scheme, same = self.study, self.scheme(lattice.scheme), np.zeros(len(primary_a), int)
-        bank = at_places(build_bank(study.ct, self.centre, study.machine.omega,
-                                    loops=study.scheme.pilots == "six_wire"), scheme.places)
+        bank = at_places(bank_of(study, self.centre), scheme.places)
         solved = steady.solve(scheme.table, self.ohms(lattice.circuit)[None][same], take(bank, same),
                               carried(primary_a, scheme.places), study.machine.omega)
         wanted = measurement(study, scheme, (bias_form(study, lattice.bias),))
@@ -152,15 +151,16 @@ class Desk:
         ohm = float(machine.earth_fault_reactance_pu(*reactances)) * study.machine.base_impedance_ohm
         winding = machine.winding_impedance(PLACES, at("machine.winding_resistance_ohm"), ohm,
                                             study.machine.winding_exponent)
-        other, infeed = study.earthing.other_neutrals_ohm, study.network.reactance_pu
-        own = (at("machine.subtransient_reactance_pu") + at("machine.negative_sequence_reactance_pu")) / 2
+        other, network = study.earthing.other_neutrals_ohm, study.network.reactance_pu
         return internal.earth_fault(
             PLACES, np.arange(3)[:, None], self.emf_v, winding, 0.0, neutral_ohm=self.own_neutral_ohm,
             other_neutrals_ohm=np.inf if other is None else other.centre(),
             stator_capacitance_f=at("machine.stator_capacitance_f"),
             terminal_capacitance_f=at("machine.terminal_capacitance_f"),
             external_capacitance_f=at("network.external_capacitance_f"), omega=study.machine.omega,
-            infeed_share=0.0 if infeed is None else own / (own + infeed.centre()))
+            infeed_share=machine.infeed_share(at("machine.subtransient_reactance_pu"),
+                                              at("machine.negative_sequence_reactance_pu"),
+                                              np.inf if network is None else network.centre()))
 
     def operating_a(self, lattice: Lattice, axis: Axis, setting_a: float, most_a: float) -> float:
         """Primary current that just operates the first element, by phasors: an earth fault fed from the neutral for the

@@ -22,9 +22,9 @@ from montecarlo.quantities.wording import listed
 from montecarlo.relays.places import carried
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.secondary import peak
-from montecarlo.secondary.circuit import CtBank, at_places, build_bank, take
+from montecarlo.secondary.circuit import CtBank, at_places, take
 from montecarlo.study.candidates import candidate_lattices
-from montecarlo.study.circuits import Circuit, leg_ohm, scheme_of
+from montecarlo.study.circuits import Circuit, bank_of, leg_ohm, scheme_of
 from montecarlo.study.description import Study
 from studies.text import paragraph, table
 
@@ -106,7 +106,7 @@ def _faults(study: Study, s: dict[str, Array]) -> Faults:
                                            * study.machine.base_impedance_ohm, study.machine.winding_exponent)
                  for reactance in (between, to_earth))
     network = s.get("network.reactance_pu", np.array([np.inf]))
-    share = np.where(np.isinf(network), 0.0, between / (between + np.where(np.isinf(network), 1.0, network)))
+    share = machine.infeed_share(s["machine.subtransient_reactance_pu"], x2, network)
     infeed = np.where(np.isinf(network), np.inf,
                       1j * np.where(np.isinf(network), 0.0, network) * study.machine.base_impedance_ohm)
     capacitance: dict[str, Any] = {"stator_capacitance_f": s["machine.stator_capacitance_f"],
@@ -135,7 +135,7 @@ def peak_voltages(study: Study) -> list[PeakVoltage]:
     with most resistance."""
     sample = _worst(study)
     faults = _faults(study, sample)
-    bank = build_bank(study.ct, sample, study.machine.omega, loops=study.scheme.pilots == "six_wire")
+    bank = bank_of(study, sample)
     found: dict[tuple[str, float], Circuit] = {}
     for circuit in dict.fromkeys(lattice.circuit for lattice in candidate_lattices(study)):
         key = circuit.scheme, circuit.stabilising_resistance_ohm

@@ -20,10 +20,10 @@ from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.streams import stream
 from montecarlo.sampling.transform import event_samples
 from montecarlo.secondary import steady
-from montecarlo.secondary.circuit import CtBank, at_places, build_bank
+from montecarlo.secondary.circuit import CtBank, at_places
 from montecarlo.secondary.restraint import Form
 from montecarlo.study.candidates import Lattice
-from montecarlo.study.circuits import Circuit, bias_form, leg_ohm, measurement, scheme_of
+from montecarlo.study.circuits import Circuit, bank_of, bias_form, leg_ohm, measurement, scheme_of
 from montecarlo.study.description import Study
 
 Complex = NDArray[np.complex128]
@@ -66,7 +66,7 @@ class Block:
         self.omega = self.study.machine.omega
         self.circuits: tuple[Circuit, ...] = tuple(dict.fromkeys(lattice.circuit for lattice in job.lattices))
         self._schemes = {circuit.scheme: scheme_of(self.study, circuit.scheme) for circuit in self.circuits}
-        every = build_bank(self.study.ct, self.samples, self.omega, loops=self.study.scheme.pilots == "six_wire")
+        every = bank_of(self.study, self.samples)
         self._banks = {kind: at_places(every, scheme.places) for kind, scheme in self._schemes.items()}
 
     def _with_breaker_open(self) -> Mapping[str, Array]:

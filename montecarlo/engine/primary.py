@@ -29,9 +29,8 @@ def _infeed_share(block: Block) -> Array:
     """Part of an internal fault's positive and negative sequence that the network takes over."""
     if "network.reactance_pu" not in block.samples:
         return np.zeros(len(block))
-    own = machine.phase_fault_reactance_pu(block.samples["machine.subtransient_reactance_pu"],
-                                           block.samples["machine.negative_sequence_reactance_pu"])
-    return np.asarray(own / (own + block.samples["network.reactance_pu"]))
+    return machine.infeed_share(*(block.samples[key] for key in (
+        "machine.subtransient_reactance_pu", "machine.negative_sequence_reactance_pu", "network.reactance_pu")))
 
 
 def _carried(block: Block) -> Complex:
@@ -152,7 +151,7 @@ class Waves:
         return Source(self.wave, channels[list(places)], self.loop_from)
 
 
-def _waves(block: Block, wave: Array, loop_from: int = -1) -> Waves:
+def waves_of(block: Block, wave: Array, loop_from: int = -1) -> Waves:
     """With the neutral conductor's current, the sum of the neutral end's three, where a scheme has a CT in it."""
     ends = np.tile(np.arange(3), 2) if wave.shape[1] == 3 else np.arange(6)
     if any(NEUTRAL in block.scheme(circuit).places for circuit in block.circuits):
@@ -160,7 +159,7 @@ def _waves(block: Block, wave: Array, loop_from: int = -1) -> Waves:
     return Waves(wave, ends, loop_from)
 
 
-def _scene(block: Block, event: Event) -> tuple[Scene, Window]:
+def scene_of(block: Block, event: Event) -> tuple[Scene, Window]:
     """What an event is given to work with, and its window."""
     s, m, prefix = block.samples, block.study.machine, f"external_events.{event.name}."
     scene = Scene(
@@ -172,14 +171,14 @@ def _scene(block: Block, event: Event) -> tuple[Scene, Window]:
 
 def external_neutral(block: Block, event: Event) -> Array | None:
     """Current of the machine's neutral at the ends of the window's steps, (n, steps + 1) [A]; None clear of earth."""
-    scene, window = _scene(block, event)
+    scene, window = scene_of(block, event)
     return event.neutral_current(scene, window.times()[::2])
 
 
 def external_event(block: Block, event: Event) -> tuple[Window, Waves, Complex]:
     """The window of an event, its currents on the window's times, and the phasors (n, 6) before it [A] RMS."""
-    scene, window = _scene(block, event)
-    return window, _waves(block, event.currents(scene, window.times())), event.before(scene)
+    scene, window = scene_of(block, event)
+    return window, waves_of(block, event.currents(scene, window.times())), event.before(scene)
 
 
 def step_currents(block: Block, window: Window, before: Complex, during: Complex) -> Waves:
@@ -191,4 +190,4 @@ def step_currents(block: Block, window: Window, before: Complex, during: Complex
         peak = np.sqrt(2) * phasors[..., None]
         wave[..., part] = (peak.real * np.cos(block.omega * cycles[part])
                            - peak.imag * np.sin(block.omega * cycles[part]))
-    return _waves(block, wave, cycles.size - 2 * window.per_cycle)
+    return waves_of(block, wave, cycles.size - 2 * window.per_cycle)

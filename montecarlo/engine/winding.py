@@ -29,6 +29,7 @@ STEADY_INTERVALS = 32                                      # of the winding, pha
 TRANSIENT_INTERVALS = 16                                   # of the winding, transient solution
 SETTLED_SHARE = 1e-3                                       # a cycle's change of the RMS that ends a transient pass
 
+Beyond = tuple[NDArray[np.bool_], NDArray[np.bool_]]       # by phase and by earth pick-up
 Sweeps = dict[Circuit, Array]                              # (n, nodes, elements, forms, delays) by circuit
 
 
@@ -36,8 +37,8 @@ def earth_faults(block: Block) -> Tally:
     """Conditional on all but the position: each sample is solved along the winding, on every circuit."""
     notes = {"re_entries": 0.0, "interpolation": 0.0, "interpolated": 0.0, "transient_samples": 0.0}
     by_phasors = {circuit: _by_phasors(block, circuit, winding_nodes(STEADY_INTERVALS)) for circuit in block.circuits}
-    late = dict.fromkeys(lattice.circuit for lattice in block.job.lattices
-                         if any(part.any() for part in beyond_phasors(block.study, lattice)))
+    beyond = {lattice: beyond_phasors(block.study, lattice) for lattice in block.job.lattices}
+    late = dict.fromkeys(lattice.circuit for lattice, parts in beyond.items() if any(part.any() for part in parts))
     coarse = winding_nodes(TRANSIENT_INTERVALS)
     in_time = {circuit: _in_time(block, circuit, coarse) for circuit in late}
     notes["transient_samples"] += len(block) * coarse.size * len(late)
@@ -45,7 +46,7 @@ def earth_faults(block: Block) -> Tally:
     tallies, nobody = [], []
     for lattice in block.job.lattices:
         missed = partial(
-            sum_conditional, *critical_positions(block, lattice, by_phasors, in_time, notes),
+            sum_conditional, *critical_positions(block, lattice, beyond[lattice], by_phasors, in_time, notes),
             block.load_pickups(lattice), np.array(lattice.phase_thresholds), np.array(lattice.earth_thresholds),
             block.plants, cdf)
         tallies.append(missed(block.even_positions))
@@ -55,7 +56,7 @@ def earth_faults(block: Block) -> Tally:
         one_setting(1 - cdf(caught), block.plants, conditional=True), tuple(nobody)))
 
 
-def beyond_phasors(study: Study, lattice: Lattice) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+def beyond_phasors(study: Study, lattice: Lattice) -> Beyond:
     """Phase and earth pick-ups at which remanence decides, so that phasors will not do: the voltage through an earth
     fault's path is too near the knee, or the CTs in parallel take more exciting current than the element gets.
 
@@ -82,15 +83,14 @@ def beyond_phasors(study: Study, lattice: Lattice) -> tuple[NDArray[np.bool_], N
 # --- from quantities along the winding to critical positions ----------------------------------------------
 
 
-def critical_positions(block: Block, lattice: Lattice, by_phasors: Sweeps, in_time: Sweeps,
+def critical_positions(block: Block, lattice: Lattice, beyond: Beyond, by_phasors: Sweeps, in_time: Sweeps,
                        notes: dict[str, float]) -> tuple[Array, Array]:
     """x* of every phase and earth setting, (n, P, D) and (n, E, D): by phasors, by the transient pass beyond them; 1
     without such an element."""
     delays = block.delays(lattice.circuit)
     columns = [delays.index(delay) for delay in lattice.delay_s]
     out = []
-    for axis, pickups, late in zip(AXES, (lattice.phase_pickup_a, lattice.earth_pickup_a),
-                                   beyond_phasors(block.study, lattice), strict=True):
+    for axis, pickups, late in zip(AXES, (lattice.phase_pickup_a, lattice.earth_pickup_a), beyond, strict=True):
         level = np.array(pickups)
         x = np.ones((len(block), max(level.size, 1), len(columns)))
         if level.size and not late.all():

@@ -119,6 +119,13 @@ def phase_fault_reactance_pu(x_subtransient: ArrayLike, x_negative: ArrayLike) -
     return np.asarray(np.mean(np.broadcast_arrays(x_subtransient, x_negative), axis=0))
 
 
+def infeed_share(x_subtransient: ArrayLike, x_negative: ArrayLike, x_network: ArrayLike) -> FloatArray:
+    """Part of an internal fault's positive and negative sequence that the network takes over, Z_g/(Z_g + Z_s); 0 where
+    x_network is np.inf. [-]"""
+    own = phase_fault_reactance_pu(x_subtransient, x_negative)
+    return np.asarray(own / (own + np.asarray(x_network)))
+
+
 def phase_phasors(value: ArrayLike) -> ComplexArray:
     """Phasors of L1, L2, L3 from that of L1: (...) -> (..., 3), same unit."""
     return np.asarray(np.asarray(value)[..., None] * PHASE_ROTATION)

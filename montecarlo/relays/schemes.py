@@ -155,10 +155,6 @@ class Scheme:
                      for row in self.table)
 
     @property
-    def phase_legs(self) -> tuple[int, ...]:
-        return tuple(self.elements[k].leg for k in self.of("phase"))
-
-    @property
     def biased(self) -> bool:
         return any(element.bias for element in self.elements)
 

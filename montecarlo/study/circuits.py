@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from montecarlo.quantities import Array
-from montecarlo.relays.schemes import Element, Scheme, build_custom, build_scheme, leg_resistances
+from montecarlo.relays.schemes import Scheme, build_custom, build_scheme, leg_resistances
+from montecarlo.secondary.circuit import CtBank, build_bank
 from montecarlo.secondary.ct import GROUPS
 from montecarlo.secondary.measurement import Measurement
 from montecarlo.secondary.restraint import GREATER_OF, NO_BIAS, SUM, Form
@@ -58,9 +59,9 @@ def scheme_of(study: Study, kind: str) -> Scheme:
     return matched.with_return_cores([group for group in cts if cts[group].return_core_ohm.support() != (0.0, 0.0)])
 
 
-def elements_of(study: Study, kind: str, axis: str) -> list[Element]:
-    """The elements of a scheme that take the phase or the earth pick-up."""
-    return [element for element in scheme_of(study, kind).elements if element.axis == axis]
+def bank_of(study: Study, samples: Mapping[str, Array]) -> CtBank:
+    """All CTs of the study's places on its pilots, from samples of its inputs."""
+    return build_bank(study.ct, samples, study.machine.omega, loops=study.scheme.pilots == "six_wire")
 
 
 def leg_ohm(study: Study, circuit: Circuit, samples: Mapping[str, Array]) -> Array:

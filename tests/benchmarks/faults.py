@@ -69,8 +69,8 @@ def through_faults(samples: Block, earth_ohm: float, per_cycle: int = 32, first:
     circuit = next(c for c in samples.circuits if c.stabilising_resistance_ohm == earth_ohm - 1.0)
     scheme, chosen = samples.scheme(circuit), slice(first, last)
     window = Window(study.machine.frequency_hz, AFTER_S, per_cycle)
-    scene, _ = primary._scene(samples, event)
-    waves = primary._waves(samples, event.currents(scene, window.times()))
+    scene, _ = primary.scene_of(samples, event)
+    waves = primary.waves_of(samples, event.currents(scene, window.times()))
     source = waves.at(scheme.places)
     flux = samples.solved(circuit, event.before(scene)).flux
     return Faults(scheme.table, samples.leg_ohm(circuit)[chosen], take(samples.bank(circuit), chosen),
