@@ -26,7 +26,7 @@ from montecarlo.study.scheme_checks import SCHEME_CHECKS, check_pilots, check_sc
 __all__ = ["CHECKS", "MOST_CANDIDATES", "Check", "check_relay", "count_candidates", "ct_key"]
 
 MOST_CANDIDATES = 100_000
-MATCHED_WITHIN = 0.05                                      # a matching transformer's taps; the rest is spill on load
+MATCHED_WITHIN = 0.05      # a matching transformer's taps, common practice, no source; the rest is spill on load
 
 
 def check_samples(study: Study) -> Iterator[str]:
