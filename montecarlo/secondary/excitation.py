@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
+from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
 from montecarlo.quantities import Array
@@ -151,13 +152,26 @@ def _within(room: Array, mean: Array, peak: Array, coefficients: Array, exponent
 def mean_current(mean: Array, peak: Array, coefficients: Array, exponent: int) -> tuple[Array, Array]:
     """Cycle mean of a m + b m^S for m = mean + peak·cos, and its derivative by `mean`: the binomial series, in which
     the mean of cos^2k is C(2k, k)/4^k."""
-    power, slope, factor = np.zeros(mean.shape), np.zeros(mean.shape), np.ones(mean.shape)
-    for k in range((exponent + 1) // 2):
-        weight = math.comb(exponent, 2 * k) * math.comb(2 * k, k) / 4**k * factor
-        power = power * mean**2 + weight
-        slope = slope * mean**2 + (exponent - 2 * k) * weight
-        factor = factor * peak**2
+    power, slope = _series(np.ravel(mean), np.ravel(peak), np.array(
+        [math.comb(exponent, 2 * k) * math.comb(2 * k, k) / 4**k for k in range((exponent + 1) // 2)]))
+    power, slope = power.reshape(mean.shape), slope.reshape(mean.shape)
     return coefficients[0] * mean + coefficients[1] * power * mean, coefficients[0] + coefficients[1] * slope
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _series(mean: Array, peak: Array, weights: Array) -> tuple[Array, Array]:
+    """The two sums of `mean_current`, flat."""
+    power, slope = np.empty(mean.size), np.empty(mean.size)
+    for i in range(mean.size):
+        square, swing, factor = mean[i]**2, peak[i]**2, 1.0
+        total, rise = 0.0, 0.0
+        for k in range(weights.size):
+            weight = weights[k] * factor
+            total = total * square + weight
+            rise = rise * square + (2 * weights.size - 1 - 2 * k) * weight
+            factor = factor * swing
+        power[i], slope[i] = total, rise
+    return power, slope
 
 
 def start_state(flux: NDArray[np.complex128], remanence: Array, coefficients: Array,

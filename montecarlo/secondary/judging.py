@@ -9,7 +9,7 @@ from montecarlo.quantities import Array
 from montecarlo.secondary import workspace as at
 from montecarlo.secondary.lanes import LANES, Lanes, load, splat, square_root, store, where_less
 from montecarlo.secondary.restraint import operating_quantity
-from montecarlo.secondary.workspace import COMPILED, GAMMA, Index, Meter
+from montecarlo.secondary.workspace import ALLOCATES, COMPILED, GAMMA, Index, Meter
 
 _INNER = 1 / (6 * GAMMA * (1 - GAMMA))                     # weights of a step's three points in an integral, exact
 _END = (1 / 3 - GAMMA / 2) / (1 - GAMMA)                   # for a parabola
@@ -79,7 +79,7 @@ def _least(one: Lanes, other: Lanes) -> Lanes:
     return where_less(other, one, other, one)
 
 
-@njit(**COMPILED)
+@njit(**ALLOCATES)
 def judge(history: Array, done: Index, lead: int, meter: Meter, scratch: Array, pickup: Array) -> None:
     """What each element sustains for each form of bias and each hold, from the squares that were measured
     (signals·steps, LANES); a frozen lane keeps its last value. pickup (LANES, elements, forms, holds)."""

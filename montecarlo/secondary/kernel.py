@@ -22,6 +22,7 @@ from montecarlo.secondary import workspace as at
 from montecarlo.secondary.judging import judge, measure
 from montecarlo.secondary.lanes import LANES, Lanes, any_positive, load, size, splat, store, where_less
 from montecarlo.secondary.workspace import (
+    ALLOCATES,
     COMPILED,
     GAMMA,
     SMALL_A,
@@ -42,7 +43,7 @@ _STRAIGHT1, _BENT1 = GAMMA / ALPHA, GAMMA**2 / (2 * ALPHA * (1 - GAMMA))       #
 _STRAIGHT2, _BENT2 = (1 - GAMMA) / ALPHA, (1 - GAMMA) ** 2 / (2 * ALPHA * GAMMA)
 _TOLERANCE = 1e-3            # last Newton move, in knee flux; Newton squares it, so the error left is of 1e-6
 _MAX_ITERATIONS = 60
-_TILE = 64                   # points of the sources that are copied at a time
+_TILE = 16                   # points of the sources that are copied at a time
 
 
 # --- one stage --------------------------------------------------------------------------------------------
@@ -245,7 +246,7 @@ def _take_source(w: Array, tile: Array, row: int, channel: Index) -> None:
         store(w, at.SOURCE + c, load(tile, row + channel[c]) * load(w, at.TURNS + c))
 
 
-@njit(**COMPILED)
+@njit(**ALLOCATES)
 def _settle(w: Array, history: Array, s: int, pace: Pace, signals: int, done: Index) -> bool:
     """Freeze the lanes in which no measured value has changed over the last cycle; whether any lane goes on."""
     for b in range(LANES):
@@ -259,7 +260,7 @@ def _settle(w: Array, history: Array, s: int, pace: Pace, signals: int, done: In
     return bool(np.any(w[at.LIVE] > 0.0))
 
 
-@njit(**COMPILED)
+@njit(**ALLOCATES)
 def integrate(wave: Array, channel: Index, cores: Cores, net: Network, pace: Pace, meter: Meter, pickup: Array,
               moves: Array, trace: Array) -> None:
     """Every block of lanes from its start to the end of the window; see `transient.solve` for the meaning.

@@ -58,7 +58,7 @@ def solve(table: Array, leg_ohm: Array, bank: CtBank, primary_a: Complex, omega:
         curve=np.ascontiguousarray(bank.coefficients), leg_ohm=np.ascontiguousarray(leg_ohm),
         power=(bank.exponent - 1) // 2, fundamental=np.array([sine_power_fundamental(int(s)) for s in bank.exponent]))
     legs, cts, flux = (np.empty((n, size), np.complex128) for size in (len(table), places, places))
-    solve_lanes(given, network(np.asarray(table, float)), MAX_PASSES, legs, cts, flux)
+    solve_lanes(given, network(table), MAX_PASSES, legs, cts, flux)
     return Steady(legs, cts, flux)
 
 

@@ -92,7 +92,7 @@ def solve(table: Array, leg_ohm: Array, bank: CtBank, source: Source, window: Wi
     moves = np.empty(fill.size)
     trace = np.full((fill.size, table.shape[0], window.steps) if keep_trace else (0, 0, 0), np.nan)
     integrate(np.ascontiguousarray(source.wave if fill.size == n else source.wave[fill]), source.channel, cores,
-              network(np.asarray(table, float)), pace, measurement.meter(window.step_s, window.per_cycle), pickup,
+              network(table), pace, measurement.meter(window.step_s, window.per_cycle), pickup,
               moves, trace)
     pickup[~(moves <= UNRESOLVED_MOVE)] = np.nan
     return Response(pickup[:n], trace[:n])
