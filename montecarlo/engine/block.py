@@ -17,8 +17,7 @@ from montecarlo.relays.places import carried
 from montecarlo.relays.schemes import Axis, Scheme
 from montecarlo.sampling.design import Chunk, Design
 from montecarlo.sampling.inputs import list_inputs
-from montecarlo.sampling.streams import stream
-from montecarlo.sampling.transform import event_samples
+from montecarlo.sampling.transform import event_points, event_samples, plant_major
 from montecarlo.secondary import steady
 from montecarlo.secondary.circuit import CtBank, at_places
 from montecarlo.secondary.restraint import Form
@@ -91,8 +90,8 @@ class Block:
 
     def uniform(self, key: str) -> Array:
         """A draw that no input states (faulted phase, point on wave): (n,), its own stream, events appended last."""
-        rng = stream(self.study.study.seed, self.chunk.stratum, self.chunk.round_, self.chunk.index, f"drawn.{key}")
-        return np.ascontiguousarray(rng.random((len(self) // self.plants, self.plants)).T).ravel()
+        points = event_points(self.study.study.seed, self.design, self.chunk)
+        return plant_major(points.of(f"drawn.{key}", 1)[:, 0], self.plants)
 
     def phase_number(self) -> NDArray[np.int64]:
         """The faulted phase, or the one that a fault between two leaves out: 0, 1, 2 alike."""

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from functools import partial
+from collections.abc import Sequence
 
 import numpy as np
 from scipy.special import ndtr, ndtri
@@ -11,29 +10,29 @@ from scipy.special import ndtr, ndtri
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS, PLANT_STRATUM, Chunk, Design
 from montecarlo.sampling.inputs import Input, Tie, correlation_matrix
-from montecarlo.sampling.streams import stream
+from montecarlo.sampling.points import Points, Streams
 
-__all__ = ["Samples", "all_plants", "draw", "event_samples", "plant_samples"]
+__all__ = ["Samples", "all_plants", "draw", "event_points", "event_samples", "plant_major", "plant_samples"]
 
 Samples = dict[str, Array]  # key as in the study file -> (n,), (n, 6) or (n, 4) in the key's unit
 
 LOWEST, HIGHEST = 2.0**-54, 1 - 2.0**-53  # open unit interval: no quantile function is asked for 0 or 1
 
 
-def draw(inputs: Sequence[Input], ties: Sequence[Tie], rng_of: Callable[[str], np.random.Generator],
-         n: int) -> Samples:
-    """n values of every input, in its unit: (n,) for one value, (n, 6) a CT, (n, 4) an element; shared ones repeated.
+def draw(inputs: Sequence[Input], ties: Sequence[Tie], points: Points) -> Samples:
+    """A value of every input at each of n points, in its unit: (n,) for one value, (n, 6) a CT, (n, 4) an element;
+    shared ones repeated.
 
     Plain numbers are filled in and consume nothing. `ties` are correlations of normal scores (Gaussian copula;
     common practice, no source), column by column; the first input of a group keeps its own draws. A tied input
-    that has become a plain number still steers its partners, so that their draws stay. n samples are the first n
-    of any longer draw."""
+    that has become a plain number still steers its partners, so that their draws stay. Each row follows from
+    its own point."""
     ties = _ties_among({item.key for item in inputs}, ties)
     tied = {key for tie in ties for key in tie[:2]}
-    uniforms = {item.key: np.clip(rng_of(item.key).random((n, item.columns)), LOWEST, HIGHEST)
+    uniforms = {item.key: np.clip(points.of(item.key, item.columns), LOWEST, HIGHEST)
                 for item in inputs if item.uncertain or item.key in tied}
     uniforms |= _correlated({key: u for key, u in uniforms.items() if key in tied}, ties)
-    return {item.key: _values(item, uniforms.get(item.key), n) for item in inputs}
+    return {item.key: _values(item, uniforms.get(item.key), points.count) for item in inputs}
 
 
 def _ties_among(keys: set[str], ties: Sequence[Tie]) -> list[Tie]:
@@ -73,7 +72,7 @@ def plant_samples(inputs: Sequence[Input], ties: Sequence[Tie], *, seed: int, de
                   round_: int = 0) -> Samples:
     """The plant inputs of one block of plants, `design.plants_per_block` rows."""
     chosen = [item for item in inputs if item.varies == "plant"]
-    return draw(chosen, ties, partial(stream, seed, PLANT_STRATUM, round_, block), design.plants_per_block)
+    return draw(chosen, ties, Streams(seed, PLANT_STRATUM, round_, block, design.plants_per_block))
 
 
 def all_plants(inputs: Sequence[Input], ties: Sequence[Tie], *, seed: int, design: Design,
@@ -84,18 +83,21 @@ def all_plants(inputs: Sequence[Input], ties: Sequence[Tie], *, seed: int, desig
     return {key: np.concatenate([block[key] for block in blocks]) for key in blocks[0]}
 
 
+def event_points(seed: int, design: Design, chunk: Chunk) -> Points:
+    """Uniforms of a chunk's samples, event by event over the block's plants: a longer run begins with this one."""
+    return Streams(seed, chunk.stratum, chunk.round_, chunk.index, design.samples_in(chunk))
+
+
+def plant_major(values: Array, plants: int) -> Array:
+    """(n, ...) drawn event by event, in the order of a chunk's samples: plant by plant."""
+    by_event = values.reshape(-1, plants, *values.shape[1:])
+    return np.ascontiguousarray(by_event.swapaxes(0, 1)).reshape(values.shape)
+
+
 def event_samples(inputs: Sequence[Input], ties: Sequence[Tie], *, seed: int, design: Design,
                   chunk: Chunk) -> Samples:
-    """All inputs of one chunk, `design.samples_in(chunk)` rows, plant-major; plant values repeated for their events.
-
-    Events are drawn event by event over the block's plants, so that a longer run of events begins with this one."""
-    plants, events = design.plants_per_block, design.events_in(chunk)
-    chosen = [item for item in inputs if item.varies == "event"]
-    drawn = draw(chosen, ties, partial(stream, seed, chunk.stratum, chunk.round_, chunk.index), plants * events)
+    """All inputs of one chunk, `design.samples_in(chunk)` rows, plant-major; plant values repeated for their events."""
+    drawn = draw([item for item in inputs if item.varies == "event"], ties, event_points(seed, design, chunk))
     of_plants = plant_samples(inputs, ties, seed=seed, design=design, block=chunk.plant_block, round_=chunk.round_)
-    samples = {key: np.repeat(value, events, axis=0) for key, value in of_plants.items()}
-    for key, value in drawn.items():
-        by_event = value.reshape(events, plants, *value.shape[1:])
-        samples[key] = np.ascontiguousarray(by_event.swapaxes(0, 1)).reshape(value.shape)
-    return samples
-
+    samples = {key: np.repeat(value, design.events_in(chunk), axis=0) for key, value in of_plants.items()}
+    return samples | {key: plant_major(value, design.plants_per_block) for key, value in drawn.items()}

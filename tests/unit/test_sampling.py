@@ -2,7 +2,6 @@
 
 import os
 from dataclasses import replace
-from functools import partial
 from typing import Annotated
 
 import numpy as np
@@ -17,6 +16,7 @@ from montecarlo.quantities import Distribution, Quantity, Section, number, read_
 from montecarlo.relays.elements import Relay
 from montecarlo.sampling.design import BLOCKS, Chunk, Design
 from montecarlo.sampling.inputs import Input, correlation_faults, list_inputs
+from montecarlo.sampling.points import Matrix, Streams
 from montecarlo.sampling.streams import check_distinct, stream
 from montecarlo.sampling.transform import all_plants, draw, event_samples, plant_samples
 from montecarlo.secondary.ct import CtPlaces
@@ -62,8 +62,8 @@ def one(key, table, *, width="one", varies="event"):
                  1 if distribution.shared else {"one": 1, "ct": 6, "element": 4}[width])
 
 
-def rng_of(stratum="s", round_=0, chunk=0):
-    return partial(stream, SEED, stratum, round_, chunk)
+def points(count):
+    return Streams(SEED, "s", 0, 0, count)
 
 
 # --- streams ----------------------------------------------------------------------------------------------
@@ -189,7 +189,7 @@ def test_a_stratum_cannot_take_the_plants_name_and_counts_must_be_positive():
 def test_shapes_numbers_and_shared_values():
     inputs = (one("n", 3.0, width="ct"), one("u", UNIFORM), one("ct", UNIFORM, width="ct"),
               one("same", UNIFORM | {"shared": True}, width="ct"), one("element", UNIFORM, width="element"))
-    values = draw(inputs, (), rng_of(), 50)
+    values = draw(inputs, (), points(50))
     assert {key: value.shape for key, value in values.items()} == {
         "n": (50, 6), "u": (50,), "ct": (50, 6), "same": (50, 6), "element": (50, 4)}
     assert (values["n"] == 3.0).all()
@@ -200,18 +200,21 @@ def test_shapes_numbers_and_shared_values():
 
 
 def test_plain_numbers_consume_no_randomness():
-    def refuse(key):
-        raise AssertionError(f"{key} asked for random numbers")
+    class Refuse:
+        count = 4
 
-    assert draw((one("n", 3.0),), (), refuse, 4)["n"].tolist() == [3.0] * 4
+        def of(self, key, columns):
+            raise AssertionError(f"{key} asked for random numbers")
+
+    assert draw((one("n", 3.0),), (), Refuse())["n"].tolist() == [3.0] * 4
 
 
 @pytest.mark.parametrize("ties", [(), (("a", "b", 0.7),)])
 def test_one_input_more_or_one_made_a_number_leaves_the_others(ties):
     inputs = (one("a", UNIFORM), one("b", UNIFORM, width="one"), one("c", UNIFORM, width="ct"))
-    base = draw(inputs, ties, rng_of(), 40)
-    more = draw((one("z", UNIFORM), *inputs), ties, rng_of(), 40)
-    fixed = draw((replace(inputs[0], distribution=number(100.0)), *inputs[1:]), ties, rng_of(), 40)
+    base = draw(inputs, ties, points(40))
+    more = draw((one("z", UNIFORM), *inputs), ties, points(40))
+    fixed = draw((replace(inputs[0], distribution=number(100.0)), *inputs[1:]), ties, points(40))
     for key in "bc":
         assert (base[key] == more[key]).all()
         assert (base[key] == fixed[key]).all()
@@ -224,13 +227,13 @@ def test_one_input_more_or_one_made_a_number_leaves_the_others(ties):
 def test_marginals_are_those_of_the_distribution(table, rho):
     # Kolmogorov-Smirnov; 18 cases at 1e-7: another seed fails by chance once in 500,000
     inputs = (one("first", UNIFORM), one("second", table))
-    values = draw(inputs, [("first", "second", rho)] if rho else (), rng_of(), 4000)["second"]
+    values = draw(inputs, [("first", "second", rho)] if rho else (), points(4000))["second"]
     assert stats.kstest(values, inputs[1].distribution.cdf).pvalue > 1e-7
 
 
 def test_discrete_values_come_with_their_weights():
     item = one("d", {"dist": "discrete", "values": [1.0, 2.0, 4.0], "weights": [0.2, 0.5, 0.3]})
-    values = draw((item,), (), rng_of(), 8000)["d"]
+    values = draw((item,), (), points(8000))["d"]
     counts = [(values == value).sum() for value in (1.0, 2.0, 4.0)]
     assert sum(counts) == 8000
     assert stats.chisquare(counts, [1600, 4000, 2400]).pvalue > 1e-6      # chance: one seed in a million
@@ -241,40 +244,38 @@ def test_copula_gives_the_normal_scores_their_correlation_column_by_column():
               one("c", FAMILIES[8], width="ct"))
     ties = [("a", "b", 0.8), ("c", "b", -0.5)]
     n = 5000
-    values = draw(inputs, ties, rng_of(), n)
+    values = draw(inputs, ties, points(n))
     scores = {item.key: ndtri(item.distribution.cdf(values[item.key])) for item in inputs if item.key != "alone"}
     for (one_key, other_key), rho in {("a", "b"): 0.8, ("b", "c"): -0.5, ("a", "c"): 0.0}.items():
         matrix = np.corrcoef(scores[one_key].T, scores[other_key].T)[:6, 6:]
         # a sample correlation spreads by (1 - rho^2)/sqrt(n); 3 x 36 figures at 5.5 sd: chance one seed in 240,000
         assert np.abs(np.diag(matrix) - rho).max() < 5.5 * (1 - rho**2) / n**0.5
         assert np.abs(matrix[~np.eye(6, dtype=bool)]).max() < 5.5 / n**0.5
-    plain = draw(inputs, (), rng_of(), n)
+    plain = draw(inputs, (), points(n))
     assert (values["alone"] == plain["alone"]).all()
     assert (values["a"] == plain["a"]).all()                                # the first of the group keeps its draws
 
 
 def test_uniforms_stay_inside_the_open_interval():
-    class Ends:
-        def random(self, shape):
-            return np.resize([0.0, 1 - 2.0**-53], shape)
+    ends = Matrix(np.resize([0.0, 1 - 2.0**-53], (4, 1)), {"a": 0, "b": 0})
 
     normal = {"dist": "normal", "mean": 0.0, "sd": 1.0}
     inputs = (one("a", normal), one("b", normal))
     for ties in ((), [("a", "b", 0.99)], [("a", "b", -0.99)]):
-        values = draw(inputs, ties, lambda key: Ends(), 4)
+        values = draw(inputs, ties, ends)
         assert np.isfinite(values["a"]).all()
         assert np.isfinite(values["b"]).all()
 
 
 def test_a_correlation_of_inputs_drawn_apart_is_refused():
     with pytest.raises(ValueError, match="not drawn together"):
-        draw((one("a", UNIFORM),), [("a", "b", 0.5)], rng_of(), 3)
+        draw((one("a", UNIFORM),), [("a", "b", 0.5)], points(3))
 
 
 def test_two_uniform_ratio_errors_differ_by_a_triangular_law():
     # derived: independent errors uniform within +-3 %: P(|e1 - e2| > s) = (1 - s/0.06)^2; s = 4 %: 0.1111
     item = one("e", {"dist": "uniform", "low": -3.0, "high": 3.0}, width="ct")
-    error = draw((item,), (), rng_of(), 40_000)["e"]
+    error = draw((item,), (), points(40_000))["e"]
     for s in (1.0, 4.0):
         p = (1 - s / 6.0) ** 2
         share = np.mean(np.abs(error[:, 0] - error[:, 3]) > s)

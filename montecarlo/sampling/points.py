@@ -1,0 +1,59 @@
+"""Where a sample's uniforms come from: random streams, or the columns of a matrix that somebody else has filled.
+
+Quantile functions (`transform.draw`) do not know which; so the same model can be sampled at random, on a net, or where
+rare events are sought.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from montecarlo.quantities import Array
+from montecarlo.sampling.streams import stream
+
+__all__ = ["Matrix", "Points", "Streams"]
+
+
+class Points(Protocol):
+    """Uniforms of `count` samples."""
+
+    @property
+    def count(self) -> int: ...
+
+    def of(self, key: str, columns: int) -> Array:
+        """(count, columns) in [0, 1) for the input, or the draw, of this name."""
+        ...
+
+
+@dataclass(frozen=True)
+class Streams:
+    """A stream of its own for every name (`streams.stream`): a new input leaves every other's draws as they were."""
+
+    seed: int
+    stratum: str
+    round_: int
+    index: int
+    count: int
+
+    def of(self, key: str, columns: int) -> Array:
+        return stream(self.seed, self.stratum, self.round_, self.index, key).random((self.count, columns))
+
+
+@dataclass(frozen=True, eq=False)
+class Matrix:
+    """values (count, columns of all names); first: where each name's columns begin."""
+
+    values: Array
+    first: Mapping[str, int]
+
+    @property
+    def count(self) -> int:
+        return len(self.values)
+
+    def of(self, key: str, columns: int) -> Array:
+        begin = self.first[key]
+        return np.asarray(self.values[:, begin:begin + columns])
