@@ -16,7 +16,7 @@ from montecarlo.engine import primary
 from montecarlo.engine.run import run_batch
 from montecarlo.quantities import Array
 from montecarlo.relays.schemes import build_scheme
-from montecarlo.secondary.transient import Window
+from montecarlo.secondary.transient import STEPS_PER_CYCLE, Window
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import Circuit
 from tests.against import test_ngspice, test_scipy_root
@@ -45,13 +45,6 @@ def kernel() -> None:
         quick, slow = best_of(3, faults.solve, lambda faults=faults: plain_numpy.solve(faults))
         row(f"{ohm:g} ohm", f"{len(faults) / quick:,.0f}",
             f"{slow / quick:.0f}; {np.quantile(np.abs(ours / theirs - 1), 0.99):.1e}")
-    header("fewer steps, earth leg", "through faults/s and core, 28 steps a cycle", "error of the largest RMS, 99 %")
-    for ohm in EARTH_LEGS_OHM:
-        truth = through_faults(samples, ohm, 1024, last=256).solve()[:, EARTH]
-        error = np.abs(through_faults(samples, ohm, 28, last=256).solve()[:, EARTH] / truth - 1)
-        faults = through_faults(samples, ohm, 28, last=512)
-        (quick,) = best_of(3, faults.solve)
-        row(f"{ohm:g} ohm", f"{len(faults) / quick:,.0f}", f"{100 * np.quantile(error, 0.99):.2g} %")
 
 
 def per_fault() -> None:
@@ -75,16 +68,16 @@ def per_fault() -> None:
 
 
 def accuracy() -> None:
-    header("error of the earth element's largest RMS, median / 99 %", "16 steps a cycle", "32", "64")
+    header("error of the earth element's largest RMS, median / 99 %", "16 steps a cycle", "28", "32", "64")
 
     def shares(value: Array, truth: Array) -> str:
         return " / ".join(f"{100 * q:.2g} %" for q in np.quantile(np.abs(value / truth - 1), (0.5, 0.99)))
 
     samples = block(hydro(), 16384)
     for ohm in EARTH_LEGS_OHM:
-        truth = through_faults(samples, ohm, 1024, last=256).solve()[:, EARTH]
-        cells = [shares(through_faults(samples, ohm, steps, last=256).solve()[:, EARTH], truth)
-                 for steps in (16, 32, 64)]
+        truth = through_faults(samples, ohm, 1024).solve()[:, EARTH]
+        cells = [shares(through_faults(samples, ohm, steps).solve()[:, EARTH], truth)
+                 for steps in (16, STEPS_PER_CYCLE, 32, 64)]
         print(f"| {ohm:g} ohm, against 1,024 steps | " + " | ".join(cells) + " |", flush=True)
     fine = 512
     times = np.arange(-fine, round(0.05 / CYCLE_S * fine) + 1) * CYCLE_S / fine
@@ -95,7 +88,7 @@ def accuracy() -> None:
         circuits = replace(circuits, leg_ohm=leg_ohm)
         truth = np.stack([largest_rms(Rival(circuits.pick([k])).leg_currents(times), fine)[-1]
                           for k in range(len(circuits))])
-        cells = [shares(circuits.solve(0.05, steps).pickup[:, -1, 0], truth) for steps in (16, 32, 64)]
+        cells = [shares(circuits.solve(0.05, steps).pickup[:, -1, 0], truth) for steps in (16, STEPS_PER_CYCLE, 32, 64)]
         print(f"| {ohm:g} ohm, 12 random circuits against Radau | " + " | ".join(cells) + " |", flush=True)
 
 

@@ -14,7 +14,7 @@ from montecarlo.quantities import Array
 from montecarlo.secondary import transient
 from montecarlo.secondary.circuit import CtBank, take
 from montecarlo.secondary.measurement import Measurement
-from montecarlo.secondary.transient import Source, Window
+from montecarlo.secondary.transient import STEPS_PER_CYCLE, Source, Window
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import Circuit, measurement
 from montecarlo.study.description import Study
@@ -62,7 +62,7 @@ def block(study: Study, samples: int, chunk: int = 0) -> Block:
     return Block(job, job.design.chunks("external.close_in_three_phase")[chunk])
 
 
-def through_faults(samples: Block, earth_ohm: float, per_cycle: int = 32, first: int = 0,
+def through_faults(samples: Block, earth_ohm: float, per_cycle: int = STEPS_PER_CYCLE, first: int = 0,
                    last: int | None = None) -> Faults:
     """Samples first to last of a block, eight cycles from the fault on."""
     study, event = samples.study, samples.study.external_events[0]

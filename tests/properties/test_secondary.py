@@ -220,7 +220,7 @@ def test_a_fault_between_phases_cancels_in_the_earth_leg_of_ideal_cts() -> None:
 def test_ideal_cts_pass_their_currents_whatever_the_legs(kind: str) -> None:
     circuits = random_circuits(SEED + 6, 32, kind)
     ideal = replace(circuits, bank=replace(circuits.bank, knee_current_a=0 * circuits.bank.knee_current_a))
-    window = transient.Window(FREQUENCY_HZ, 0.2)
+    window = transient.Window(FREQUENCY_HZ, 0.2, 32)
     expected = np.einsum("lc,nct->nlt", circuits.scheme.table,
                          circuits.primary(window.times()[2::2]) / circuits.bank.turns[..., None])
     assert ideal.solve(0.2, trace=True).trace == pytest.approx(expected, abs=1e-12)

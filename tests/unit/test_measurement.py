@@ -129,13 +129,13 @@ def test_a_burst_operates_only_delays_shorter_than_itself() -> None:
 
 
 def test_peak_of_waves_that_last() -> None:
-    """Over root two: a sinusoid reads its RMS, within what 64 points a cycle can miss of a crest (0.14 %, half the
+    """Over root two: a sinusoid reads its RMS, within what 56 points a cycle can miss of a crest (0.22 %, half the
     widest gap of 0.59 steps); an offset adds to it, a third harmonic by its crest."""
     window = transient.Window(FREQUENCY_HZ, 0.05)
     angle = OMEGA * window.times()
     phases = np.linspace(0, np.pi, 23)[:, None]
     sines = measured(np.sqrt(2) * np.sin(angle + phases), window, quantity="peak")[:, 0]
-    assert np.all((sines <= 1 + 1e-12) & (sines > 1 - 0.0017))
+    assert np.all((sines <= 1 + 1e-12) & (sines > 1 - 0.0022))
     assert sines.std() > 0
     with_offset = measured(0.5 + np.sqrt(2) * np.sin(angle + phases), window, quantity="peak")[:, 0]
     assert with_offset == pytest.approx(1 + 0.5 / np.sqrt(2), rel=2e-3)
@@ -245,7 +245,7 @@ def test_over_travel_makes_up_for_a_burst_that_is_too_short() -> None:
 def test_a_source_that_repeats_is_one_that_was_written_out() -> None:
     window = transient.Window(FREQUENCY_HZ, 0.3)
     written = np.sqrt(2) * np.sin(OMEGA * window.times() + 0.7)
-    written[:65] = 0.0
+    written[:2 * window.per_cycle + 1] = 0.0
     short = written[:4 * window.per_cycle + 1]             # one cycle before, one after t = 0
     delays = (0.0, 0.1)
     looped = measured(short[None], window, delays_s=delays, loop_from=2 * window.per_cycle + 1)

@@ -18,14 +18,20 @@ def rotating(phasor: ComplexArray, angle: FloatArray, out: FloatArray) -> None:
 
 
 def interrupt(currents: FloatArray, t: FloatArray, clearing_s: FloatArray) -> NDArray[np.int64]:
-    """End each phase (n, c, nt) at its first change of sign after its clearing time (n,), in place: 0 from there on.
+    """End each phase (n, c, nt) at its first zero after its clearing time (n,), in place: 0 from the next time on.
 
-    Returns the index of the first time without current, (n, c); nt where the phase goes on."""
+    The zero's instant is interpolated: otherwise which half cycle is the last would hang on the grid. Returns the index of the first time without current, (n, c); nt where the phase goes on."""
     if not t.size or not t[-1] > clearing_s.min():
         return np.full(currents.shape[:2], t.size)
     start = max(int(np.searchsorted(t, clearing_s.min(), side="right")) - 1, 0)
     tail = currents[..., start:]
     change = (tail[..., 1:] * tail[..., :-1] <= 0) & (t[start + 1:] > clearing_s[:, None])[:, None]
+    at = change.argmax(axis=-1)[..., None]
+    before, after = (np.take_along_axis(tail, at + k, axis=-1) for k in (0, 1))
+    gone = np.divide(before, before - after, out=np.zeros(before.shape), where=before != after)
+    zero_s = t[start + at] + gone * (t[start + at + 1] - t[start + at])
+    early = zero_s <= clearing_s[:, None, None]
+    np.put_along_axis(change, at, np.take_along_axis(change, at, axis=-1) & ~early, axis=-1)
     first = np.where(change.any(axis=-1), start + 1 + change.argmax(axis=-1), t.size)
     end(currents, first)
     return first
