@@ -20,7 +20,8 @@ def rotating(phasor: ComplexArray, angle: FloatArray, out: FloatArray) -> None:
 def interrupt(currents: FloatArray, t: FloatArray, clearing_s: FloatArray) -> NDArray[np.int64]:
     """End each phase (n, c, nt) at its first zero after its clearing time (n,), in place: 0 from the next time on.
 
-    The zero's instant is interpolated: otherwise which half cycle is the last would hang on the grid. Returns the index of the first time without current, (n, c); nt where the phase goes on."""
+    The zero's instant is interpolated: otherwise which half cycle is the last would hang on the grid.
+    Returns the index of the first time without current, (n, c); nt where the phase goes on."""
     if not t.size or not t[-1] > clearing_s.min():
         return np.full(currents.shape[:2], t.size)
     start = max(int(np.searchsorted(t, clearing_s.min(), side="right")) - 1, 0)
