@@ -12,6 +12,7 @@ from montecarlo.report.look import percent
 from montecarlo.report.words import scheme_name, setting_text
 from montecarlo.study.description import Study
 from studies.backup_text import backup_found
+from studies.choice_text import against_others, around, hinge_text
 from studies.text import WIDTH, paragraph, table
 
 if TYPE_CHECKING:
@@ -19,11 +20,9 @@ if TYPE_CHECKING:
 
     from montecarlo import Result
 
-__all__ = ["MOST_ROWS", "limit_of", "nearest", "neighbours", "result_text"]
+__all__ = ["MOST_ROWS", "limit_of", "nearest", "result_text"]
 
 MOST_ROWS = 8
-AXES = ("earth_pickup_a", "phase_pickup_a", "stabilising_resistance_ohm", "delay_s", "slope1", "slope2",
-        "slope_break_a")
 SHORT = {"two_phase_one_earth": "2 phase 1 earth", "per_phase": "3 phase", "biased": "3 biased",
          "restricted_earth_fault": "restricted earth"}
 
@@ -35,7 +34,9 @@ def result_text(result: Result) -> list[str]:
     if result.chosen is None:
         lines += ["", *_nothing(result)]
     else:
-        lines += ["  rows without a word: neighbours of the chosen setting, from the study's own batch", ""]
+        if len(result.neighbours):
+            lines += ["  rows without a word: one step of a grid from the chosen setting, on the same fresh batch"]
+        lines += [""]
         lines += _choice(result)
     if result.other is not None:
         lines += paragraph(_other_model(result, result.other))
@@ -64,22 +65,6 @@ def nearest(candidates: pd.DataFrame) -> int | None:
     return int(usable.sort_values(["p_false_bound", "p_missed"], kind="stable")["candidate"].iloc[0])
 
 
-def neighbours(candidates: pd.DataFrame, number: int) -> list[int]:
-    """Candidates of the same scheme one step away on one axis of the grid, in the order of `AXES`."""
-    row = candidates.loc[candidates["candidate"] == number].iloc[0]
-    same = candidates[candidates["scheme"] == row["scheme"]]
-    found = []
-    for axis in AXES:
-        others = [a for a in AXES if a != axis]
-        line = same[((same[others] == row[others]) | (same[others].isna() & row[others].isna())).all(axis=1)]
-        values = sorted(set(line[axis].dropna())) if axis in row else []
-        if values and row[axis] in values:
-            at = values.index(row[axis])
-            for value in values[max(at - 1, 0):at] + values[at + 1:at + 2]:
-                found.append(int(line.loc[line[axis] == value, "candidate"].iloc[0]))
-    return found
-
-
 # --- the table --------------------------------------------------------------------------------------------
 
 def _rows(result: Result) -> list[tuple[str, Mapping[str, Any]]]:
@@ -92,8 +77,8 @@ def _rows(result: Result) -> list[tuple[str, Mapping[str, Any]]]:
     for number in frame.loc[frame["present"], "candidate"]:
         numbers[int(number)] = f"{numbers[number]}, present" if number in numbers else "present"
     if result.chosen is not None:
-        for number in neighbours(frame, result.chosen):
-            numbers.setdefault(number, "")
+        for number in result.neighbours["candidate"]:
+            numbers.setdefault(int(number), "")
     else:
         usable = frame[frame["admissible"]] if frame["admissible"].any() else frame
         for number in usable.sort_values(["p_false_bound", "p_missed"], kind="stable")["candidate"]:
@@ -169,7 +154,10 @@ def _choice(result: Result) -> list[str]:
         f"{_with_limits(row, 'p_missed', 3)} of the internal faults within reach, and {_false(row)}; with "
         f"{100 * result.study.policy.level:g} % confidence at most {reached}, and the policy allows {words}. All from "
         f"{which}.")
-    return lines + paragraph(_covered(row)) + paragraph(_against_present(result))
+    lines += paragraph(_covered(row))
+    for text in (against_others(result), hinge_text(result), around(result.neighbours)):
+        lines += paragraph(text)
+    return lines
 
 
 def _covered(row: Mapping[str, Any]) -> str:
@@ -180,16 +168,6 @@ def _covered(row: Mapping[str, Any]) -> str:
     median, low, high = (percent(row[f"covered_{name}"], 3) for name in ("median", "p05", "p95"))
     return (f"Against earth faults it covers {median} of the winding (median; 5 and 95 % of the faults: {low} and "
             f"{high}).")
-
-
-def _against_present(result: Result) -> str:
-    """The paired difference to the setting in service, in percentage points."""
-    words = []
-    for row in result.comparison.to_dict("records"):
-        change, low, high = (f"{100 * row[name]:+.3g}" for name in ("difference", "low", "high"))
-        what = "missed faults" if row["quantity"] == "p_missed" else "false trips"
-        words.append(f"{what} {change} ({low} to {high})")
-    return f"Minus the present setting, in percentage points: {', '.join(words)}." if words else ""
 
 
 def _backup(result: Result) -> list[str]:

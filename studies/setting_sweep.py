@@ -35,8 +35,9 @@ def findings(result: Result) -> Findings:
     frames = {name: getattr(result, name) for name in ("candidates", "by_type", "coverage", "inputs")}
     if result.study.backup is not None:
         frames["backup"] = result.backup
-    if len(result.comparison):
-        frames["comparison"] = result.comparison
+    for name in ("comparison", "neighbours"):
+        if len(frame := getattr(result, name)):
+            frames[name] = frame
     if result.remanence_models is not None:
         frames["remanence_models"] = result.remanence_models
     blind = figures.blind_zone_frame(result.candidates)

@@ -73,8 +73,8 @@ def test_the_folder_is_complete(ran: Ran) -> None:
     folder, _ = ran
     out = folder / "tiny-results"
     figures = {f"{name}.{ending}" for name in ("tradeoff", "coverage", "blind_zone") for ending in ("svg", "png")}
-    tables = {f"{name}.csv" for name in ("candidates", "by_type", "coverage", "inputs", "comparison", "blind_zone",
-                                           "peak_voltage")}
+    tables = {f"{name}.csv" for name in ("candidates", "by_type", "coverage", "inputs", "comparison", "neighbours",
+                                           "blind_zone", "peak_voltage")}
     assert {path.name for path in out.iterdir()} == {*figures, *tables, "plants.npz", PROVENANCE, "tiny.toml"}
     assert all(path.stat().st_size > 50 for path in out.iterdir())
     assert (out / "tiny.toml").read_bytes() == (folder / "tiny.toml").read_bytes()
@@ -123,7 +123,8 @@ def test_two_workers_give_the_same_tables(ran: Ran) -> None:
     folder, _ = ran
     done = statorodds(folder, "run", "tiny.toml", "--workers", "2", "--out", "two")
     assert done.returncode == 0, done.stderr
-    for name in ("candidates.csv", "by_type.csv", "coverage.csv", "comparison.csv", "tradeoff.svg", "plants.npz"):
+    for name in ("candidates.csv", "by_type.csv", "coverage.csv", "comparison.csv", "neighbours.csv", "tradeoff.svg",
+                 "plants.npz"):
         assert (folder / "two" / name).read_bytes() == (folder / "tiny-results" / name).read_bytes(), name
 
 

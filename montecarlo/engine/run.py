@@ -18,7 +18,7 @@ from montecarlo.estimates.choose import OPEN_PILOT, Judgement, judge, open_pilot
 from montecarlo.estimates.tally import Tally
 from montecarlo.sampling.design import BLOCKS, Chunk, Design
 from montecarlo.secondary.remanence import other_model
-from montecarlo.study.candidates import Lattice, Setting, candidate_lattices, lattices_of, present_setting
+from montecarlo.study.candidates import Lattice, Setting, candidate_lattices, lattices_of, neighbours, present_setting
 from montecarlo.study.description import Study
 
 Progress = Callable[[int, int, str], None]
@@ -91,8 +91,8 @@ def with_other_model(study: Study) -> Study:
 
 
 def _run(study: Study, lattices: Sequence[Lattice], count: int, tell: Progress, also: Setting | None = None) -> Outcome:
-    """Sample, solve, count, judge; then the chosen, the runner-up, the present setting and `also` again on fresh
-    numbers."""
+    """Sample, solve, count, judge; then the chosen, the runner-up, the present setting, `also` and the neighbours of
+    the chosen one again on fresh numbers."""
     first = run_batch(study, lattices, 0, count, tell)
     present = present_setting(study)
     order = first.judgement.order()
@@ -103,7 +103,8 @@ def _run(study: Study, lattices: Sequence[Lattice], count: int, tell: Progress, 
     for place, candidate in enumerate(order[:TRIES_MAX]):
         chosen, tries = settings[candidate], tries + 1
         runner_up = settings[order[place + 1]] if place + 1 < len(order) else None
-        few = tuple(dict.fromkeys(s for s in (chosen, runner_up, present, also) if s is not None))
+        around = neighbours(settings, chosen)
+        few = tuple(dict.fromkeys(s for s in (chosen, runner_up, present, also, *around) if s is not None))
         fresh = run_batch(study, lattices_of(study, *few), tries, count, tell)
         if fresh.judgement.within_limit[0] and fresh.judgement.admissible[0]:
             break

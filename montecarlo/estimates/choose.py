@@ -90,6 +90,13 @@ class Judgement:
         keys = np.lexsort((self.false.total[eligible], self.missed.total[eligible]))
         return tuple(int(i) for i in eligible[keys])
 
+    def next_better(self, chosen: int) -> int | None:
+        """The candidate that misses less than `chosen` by the least, and so was refused; None if none misses less.
+        Of equal ones that with the fewest false trips."""
+        missed = self.missed.total
+        better = np.flatnonzero(missed < missed[chosen])
+        return int(better[np.lexsort((self.false.total[better], -missed[better]))[0]]) if better.size else None
+
 
 def judge(study: Study, lattices: Sequence[Lattice], strata: dict[str, Stratum]) -> Judgement:
     """p_missed, p_false and admissibility of every candidate of a batch."""

@@ -17,7 +17,6 @@ from montecarlo.engine.run import Batch, Outcome, Progress, designs, run
 from montecarlo.estimates.assemble import (
     coverage,
     detection_curve,
-    difference,
     line_end_total,
     over_plants,
     plant_means,
@@ -25,6 +24,7 @@ from montecarlo.estimates.assemble import (
 )
 from montecarlo.estimates.choose import Weights, weights_of
 from montecarlo.quantities import Array
+from montecarlo.report import choosing
 from montecarlo.report.remanence import compare_models
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.transform import all_plants
@@ -138,20 +138,18 @@ class Result:
 
     @cached_property
     def comparison(self) -> pd.DataFrame:
-        """The chosen candidate minus the present one, paired on the fresh batch; empty where one of them is missing."""
-        import pandas as pd
+        """The chosen candidate minus the runner-up and minus the present one, paired on the same events."""
+        return choosing.comparison(self.outcome)
 
-        outcome = self.outcome
-        rows: list[dict[str, Any]] = []
-        if outcome.fresh is not None and outcome.chosen and outcome.present and outcome.chosen != outcome.present:
-            pair = [outcome.fresh.settings.index(setting) for setting in (outcome.chosen, outcome.present)]
-            weight = weights_of(self.study)
-            for quantity, names, shares in (("p_missed", weight.internal, weight.shares),
-                                            ("p_false", weight.external, weight.event_shares)):
-                gap = difference([outcome.fresh.strata[name] for name in names], shares, *pair)
-                rows.append({"quantity": quantity, "chosen": self.chosen, "present": self._number(outcome.present),
-                             "difference": float(gap.p), "low": float(gap.low), "high": float(gap.high)})
-        return pd.DataFrame(rows, columns=["quantity", "chosen", "present", "difference", "low", "high"])
+    @cached_property
+    def neighbours(self) -> pd.DataFrame:
+        """Each candidate one step of the grids away from the chosen one, minus the chosen one; empty without one."""
+        return choosing.neighbour_rows(self.outcome)
+
+    @cached_property
+    def hinge(self) -> choosing.Hinge | None:
+        """What kept the next better candidate from being chosen; None if none is better."""
+        return choosing.hinge(self.outcome)
 
     @cached_property
     def remanence_models(self) -> pd.DataFrame | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from operator import attrgetter
 
 from montecarlo.relays.schemes import Axis
 from montecarlo.study.circuits import Bias, Circuit, scheme_of
@@ -23,6 +24,23 @@ class Setting:
     slope1: float | None = None
     slope2: float | None = None
     slope_break_a: float | None = None
+
+
+STEPS = ("earth_pickup_a", "phase_pickup_a", "stabilising_resistance_ohm", "delay_s", "slope1", "slope2",
+         "slope_break_a")                                  # the axes of a setting, the finest element's first
+
+
+def neighbours(settings: Sequence[Setting], of: Setting) -> dict[Setting, str]:
+    """The settings that differ from `of` on one axis, by one step of those that occur there, and on which axis."""
+    found: dict[Setting, str] = {}
+    for axis in STEPS:
+        rest = attrgetter("scheme", *(other for other in STEPS if other != axis))
+        line = {getattr(setting, axis): setting for setting in settings if rest(setting) == rest(of)}
+        values = sorted({value for value in (*line, getattr(of, axis)) if value is not None})
+        if getattr(of, axis) is not None:
+            at = values.index(getattr(of, axis))
+            found |= {line[value]: axis for value in values[max(at - 1, 0):at] + values[at + 1:at + 2]}
+    return found
 
 
 @dataclass(frozen=True)

@@ -93,7 +93,7 @@ def test_a_setting_in_service_off_the_grid_is_in_the_tables_and_compared() -> No
     assert row.iloc[0]["stabilising_resistance_ohm"] == 50.0
     assert row.iloc[0]["batch"] == 2
     assert result.chosen is not None
-    gap = result.comparison.set_index("quantity").loc["p_missed"]
+    gap = result.comparison.set_index(["pair", "quantity"]).loc["chosen minus present", "p_missed"]
     chosen = result.candidates.set_index("candidate").loc[result.chosen]
     assert gap["difference"] == pytest.approx(chosen["p_missed"] - row.iloc[0]["p_missed"], abs=1e-9)
     assert gap["low"] <= gap["difference"] <= gap["high"]
@@ -140,3 +140,28 @@ def test_a_fault_that_is_seen_nowhere_is_not_seen_at_the_terminals() -> None:
     assert (result.candidates["covered_median"] == 0).all()
     assert (result.candidates["p_missed"] == 1).all()
     assert (result.candidates["p_missed_low"] < 1).all()   # 64 sampled faults do not prove "never"
+
+
+def test_neighbours_are_estimated_on_the_chosen_one_s_fresh_numbers() -> None:
+    result = run({"policy.p_false_max": 0.9, "policy.ignore_knee_rule": True, "relay.phase_burden_ohm": 0.0})
+    rows = result.candidates.set_index("candidate")
+    assert result.chosen is not None
+    around = result.neighbours
+    assert set(around["minus"]) == {result.chosen}
+    assert 4 <= around["candidate"].nunique() <= 7
+    assert (rows.loc[around["candidate"], "batch"] == 2).all()
+    for gap in around.to_dict("records"):
+        differing = [name for name in SETTING if rows.loc[gap["candidate"], name] != rows.loc[result.chosen, name]
+                     and rows.loc[gap["candidate"], name] == rows.loc[gap["candidate"], name]]
+        assert differing == [gap["pair"]]
+        apart = rows.loc[gap["candidate"], gap["quantity"]] - rows.loc[result.chosen, gap["quantity"]]
+        assert gap["difference"] == pytest.approx(apart, abs=1e-9)
+        assert gap["verdict"] == ("not distinguishable" if gap["low"] <= 0 <= gap["high"] else "distinguishable")
+    assert {"chosen minus runner-up"} == set(result.comparison["pair"])
+
+
+def test_nothing_chosen_has_no_neighbours() -> None:
+    result = run({"policy.p_false_max": 1e-9})
+    assert not len(result.neighbours)
+    assert not len(result.comparison)
+    assert result.hinge is None

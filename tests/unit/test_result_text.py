@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from montecarlo import run_study
-from studies.result_text import MOST_ROWS, limit_of, nearest, neighbours, result_text
+from montecarlo.report.choosing import COLUMNS, SAME, Hinge
+from studies.result_text import MOST_ROWS, limit_of, nearest, result_text
 from tests.unit import results
 from tests.unit.studies import study_with
 
@@ -26,7 +27,8 @@ def finished(frame: pd.DataFrame, *, chosen: int | None = None, runner_up: int |
              present: int | None = None, policy: dict[str, Any] | None = None, tries: int = 1,
              comparison: list[dict[str, Any]] | None = None, told: tuple[str, ...] = (),
              backup: dict[str, Any] | None = None, backup_rows: list[dict[str, Any]] | None = None,
-             other: Result | None = None, model: str = "stop_operators") -> Result:
+             other: Result | None = None, model: str = "stop_operators", around: list[dict[str, Any]] | None = None,
+             hinge: Hinge | None = None) -> Result:
     """What the words are made from, without an engine."""
     import pandas as pd
 
@@ -37,7 +39,15 @@ def finished(frame: pd.DataFrame, *, chosen: int | None = None, runner_up: int |
     return cast("Result", SimpleNamespace(
         study=study, backup=pd.DataFrame(backup_rows or [], columns=BACKUP_COLUMNS), candidates=frame, chosen=chosen,
         runner_up=runner_up, provenance={"fresh_batches": tries}, told=told, other=other,
-        comparison=pd.DataFrame(comparison or [])))
+        comparison=pd.DataFrame(comparison or [], columns=list(COLUMNS)), hinge=hinge,
+        neighbours=pd.DataFrame(around or [], columns=list(COLUMNS))))
+
+
+def gap(quantity: str, difference: float, low: float, high: float, *, pair: str = "", candidate: int = 5,
+        minus: int = 8) -> dict[str, Any]:
+    """A row of a comparison."""
+    return {"pair": pair, "quantity": quantity, "candidate": candidate, "minus": minus, "difference": difference,
+            "low": low, "high": high, "verdict": SAME if low <= 0 <= high else "distinguishable", "batch": 2}
 
 
 def said(result: Result) -> str:
@@ -95,33 +105,16 @@ def test_a_second_fresh_batch_is_said() -> None:
 
 
 def test_rows_are_chosen_runner_up_present_and_neighbours() -> None:
-    frame = results.candidates()
-    shown = rows(finished(frame, chosen=5, runner_up=8, present=31))
+    around = [gap("p_missed", 0.01, 0.0, 0.02, candidate=number, minus=5) for number in (4, 6, 9)]
+    shown = rows(finished(results.candidates(), chosen=5, runner_up=8, present=31, around=around))
     assert [row[:2] for row in shown[:3]] == [["5", "chosen"], ["8", "runner-up"], ["31", "present"]]
-    assert len(shown) <= MOST_ROWS
-    assert {int(row[0]) for row in shown[3:]} <= set(neighbours(frame, 5))
+    assert [row[0] for row in shown[3:]] == ["4", "6", "9"]
 
 
 def test_the_present_setting_may_be_the_chosen_one() -> None:
     shown = rows(finished(results.candidates(), chosen=5, runner_up=8, present=5))
     assert shown[0][:3] == ["5", "chosen,", "present"]
     assert [row[0] for row in shown].count("5") == 1
-
-
-def test_neighbours_are_one_step_away_on_one_axis() -> None:
-    frame = results.candidates(ohms=(0.0, 300.0, 900.0), earths=(0.02, 0.05, 0.1, 0.2))
-    frame = frame.set_index("candidate", drop=False)
-    axes = ["scheme", "phase_pickup_a", "earth_pickup_a", "stabilising_resistance_ohm", "delay_s"]
-    number = int(frame[(frame["stabilising_resistance_ohm"] == 300) & (frame["earth_pickup_a"] == 0.05)].index[0])
-    found = neighbours(frame, number)
-    assert len(found) == len(set(found)) == 6                       # 2 earth, 1 phase, 2 resistance, 1 delay
-    for other in found:
-        assert sum(frame.loc[number, axis] != frame.loc[other, axis] for axis in axes) == 1
-
-
-def test_neighbours_without_an_earth_element() -> None:
-    frame = results.candidates(kinds=("per_phase",))
-    assert len(neighbours(frame, 1)) == 3
 
 
 def test_coverage_in_words() -> None:
@@ -137,10 +130,49 @@ def test_coverage_in_words() -> None:
 
 
 def test_difference_to_the_present_setting_in_points() -> None:
-    change = [{"quantity": "p_missed", "difference": -0.538, "low": -0.542, "high": -0.534},
-              {"quantity": "p_false", "difference": 0.0002, "low": 0.0, "high": 0.0004}]
+    change = [gap("p_missed", -0.538, -0.542, -0.534, pair="chosen minus present", minus=31),
+              gap("p_false", 0.0002, 0.0001, 0.0004, pair="chosen minus present", minus=31)]
     text = said(finished(results.candidates(), chosen=5, present=31, comparison=change))
-    assert "in percentage points: missed faults -53.8 (-54.2 to -53.4), false trips +0.02 (+0 to +0.04)." in text
+    assert ("Chosen minus present: missed faults -53.8 (-54.2 to -53.4), false trips +0.02 (+0.01 to +0.04). "
+            "Differences are paired, in percentage points (95 % limits).") in text
+    assert SAME not in text
+
+
+RUNNER_UP = "chosen minus runner-up"
+
+
+def test_the_runner_up_is_named_and_what_cannot_be_told_apart_is_said() -> None:
+    change = [gap("p_missed", -0.01, -0.02, -0.004, pair=RUNNER_UP), gap("p_false", 0.0, -0.001, 0.001, pair=RUNNER_UP)]
+    text = said(finished(results.candidates(), chosen=5, runner_up=8, comparison=change))
+    assert "The runner-up is no. 8, two phase elements, one earth element: phase 0.2 A, earth 0.05 A, 0 ohm" in text
+    assert ("chosen minus runner-up: missed faults -1 (-2 to -0.4), false trips +0 (-0.1 to +0.1, not "
+            "distinguishable).") in text
+    assert "the two are not" not in text
+
+
+def test_a_runner_up_alike_in_everything_is_no_different() -> None:
+    change = [gap("p_missed", -0.01, -0.02, 0.004, pair=RUNNER_UP), gap("p_false", 0.0, 0.0, 0.0, pair=RUNNER_UP)]
+    text = said(finished(results.candidates(), chosen=5, runner_up=8, comparison=change))
+    assert ("the two are not distinguishable at 95 %, chosen minus runner-up: missed faults -1 (-2 to +0.4, not "
+            "distinguishable), false trips alike in every sample.") in text
+
+
+def test_neighbours_that_cannot_be_told_apart_are_named() -> None:
+    around = [gap("p_missed", 0.01, -0.01, 0.02, candidate=4), gap("p_false", 0.2, 0.1, 0.3, candidate=4),
+              gap("p_missed", 0.01, -0.01, 0.02, candidate=6), gap("p_false", 0.0, 0.0, 0.0, candidate=6)]
+    text = said(finished(results.candidates(), chosen=5, around=around))
+    assert ("One step of a grid away and not distinguishable from it at 95 %: in missed faults no. 4 and 6; in false "
+            "trips no. 6.") in text
+    text = said(finished(results.candidates(), chosen=5, around=around[1:2]))
+    assert "One step of a grid away every candidate is distinguishable from it at 95 %." in text
+
+
+def test_the_rule_that_decides_is_named() -> None:
+    hinge = Hinge(4, 0.16, "it operates in 3 % of the sampled loads")
+    text = said(finished(results.candidates(), chosen=5, hinge=hinge))
+    assert "What the choice hinges on: no. 4 (two phase elements, one earth element: phase 0.1 A, earth 0.02 A" in text
+    assert "the next that misses less, 16 %; it is refused because it operates in 3 % of the sampled loads" in text
+    assert "No candidate misses less" in said(finished(results.candidates(), chosen=5))
 
 
 def test_what_is_told_is_shown_whole() -> None:

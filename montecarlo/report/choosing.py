@@ -1,0 +1,94 @@
+"""How the choice stands: against runner-up, present setting and neighbours, and what it hinges on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from montecarlo.engine.run import Batch, Outcome
+from montecarlo.estimates.choose import weights_of
+from montecarlo.estimates.compare import differences, distinguishable
+from montecarlo.quantities.wording import listed
+from montecarlo.report.look import percent
+from montecarlo.study.candidates import Setting, neighbours
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["SAME", "Hinge", "comparison", "hinge", "neighbour_rows"]
+
+COLUMNS = ("pair", "quantity", "candidate", "minus", "difference", "low", "high", "verdict", "batch")
+SAME = "not distinguishable"                               # at 95 %: the interval of the difference holds 0
+
+
+class Hinge(NamedTuple):
+    """The candidate that is better by the least and was refused: its number, p_missed of the study's batch, why."""
+
+    candidate: int
+    p_missed: float
+    reason: str
+
+
+def comparison(outcome: Outcome) -> pd.DataFrame:
+    """A row a pair and quantity: one candidate minus another, paired, with 95 % limits and what they show."""
+    chosen, others = outcome.chosen, {"runner-up": outcome.runner_up, "present": outcome.present}
+    return _rows(outcome, [(f"chosen minus {word}", chosen, other) for word, other in others.items()
+                           if chosen is not None and other is not None and other != chosen])
+
+
+def neighbour_rows(outcome: Outcome) -> pd.DataFrame:
+    """The same for each neighbour minus the chosen candidate; `pair` names the axis of the step."""
+    if outcome.chosen is None:
+        return _rows(outcome, [])
+    around = neighbours(outcome.first.settings, outcome.chosen)
+    return _rows(outcome, [(axis, setting, outcome.chosen) for setting, axis in around.items()])
+
+
+def _rows(outcome: Outcome, pairs: Iterable[tuple[str, Setting, Setting]]) -> pd.DataFrame:
+    import pandas as pd
+
+    numbers = {setting: number for number, setting in enumerate(outcome.first.settings, 1)}
+    rows: list[dict[str, Any]] = []
+    for words, one, other in pairs:
+        batch = _batch_of(outcome, one, other)
+        settings = batch.settings
+        gaps = differences(outcome.study, batch.strata, settings.index(one), settings.index(other))
+        rows += [{"pair": words, "quantity": quantity, "candidate": numbers[one], "minus": numbers[other],
+                  "difference": float(gap.p), "low": float(gap.low), "high": float(gap.high),
+                  "verdict": "distinguishable" if distinguishable(gap) else SAME, "batch": 1 + (batch.round_ > 0)}
+                 for quantity, gap in gaps.items()]
+    return pd.DataFrame(rows, columns=list(COLUMNS))
+
+
+def _batch_of(outcome: Outcome, one: Setting, other: Setting) -> Batch:
+    """The fresh batch where it has both, else the study's own."""
+    fresh = outcome.fresh
+    return fresh if fresh is not None and {one, other} <= set(fresh.settings) else outcome.first
+
+
+# --- what the choice hinges on ----------------------------------------------------------------------------
+
+
+def hinge(outcome: Outcome) -> Hinge | None:
+    """By the study's own batch, in which all candidates were judged on the same numbers."""
+    if outcome.chosen is None:
+        return None
+    judged, settings = outcome.first.judgement, outcome.first.settings
+    at = judged.next_better(settings.index(outcome.chosen))
+    return None if at is None else Hinge(at + 1, float(judged.missed.total[at]), _why(outcome, at))
+
+
+def _why(outcome: Outcome, at: int) -> str:
+    """Every rule that refused a candidate, in words."""
+    judged, policy = outcome.first.judgement, outcome.study.policy
+    reasons = []
+    if judged.load_share[at] > 0:
+        reasons.append(f"it operates in {percent(judged.load_share[at])} of the sampled loads")
+    if not (judged.knee_rule[at] or policy.ignore_knee_rule):
+        reasons.append("its setting drives more than half the knee voltage through its leg")
+    if not judged.within_limit[at]:
+        bound = float(judged.bound[at])
+        found, allowed = (percent(bound), percent(policy.p_false_max)) if policy.p_false_max is not None else (
+            f"{bound * weights_of(outcome.study).events_per_year:.2g} a year", f"{policy.false_per_year_max:g} a year")
+        reasons.append(f"its false trips are bounded by {found} and the policy allows {allowed}")
+    return listed(reasons) or "on fresh random numbers it missed the limit"
