@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.quantities.wording import listed
-from montecarlo.report.choosing import SAME
+from montecarlo.report.choosing import ASKED, SAME
 from montecarlo.report.look import percent
 from montecarlo.report.words import scheme_name, setting_text
 
@@ -25,8 +25,11 @@ def against_others(result: Result) -> str:
     """The paired differences of `comparison`, in percentage points."""
     rows = result.candidates.set_index("candidate")
     texts = []
-    for (pair, other), gaps in result.comparison.groupby(["pair", "minus"], sort=False):
+    for (pair, one, other), gaps in result.comparison.groupby(["pair", "candidate", "minus"], sort=False):
         text = f"{pair}: " + ", ".join(map(_gap, gaps.to_dict("records")))
+        if pair == ASKED:
+            batch = "the fresh batch" if (gaps["batch"] == 2).all() else "the study's own batch"
+            text = f"no. {one} minus no. {other}{text.removeprefix(ASKED)} (on {batch})"
         if pair == "chosen minus runner-up":
             row = rows.loc[other].to_dict()
             head = f"The runner-up is no. {other}, {scheme_name(row['scheme'])}: {setting_text(row)}"

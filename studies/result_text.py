@@ -38,6 +38,7 @@ def result_text(result: Result) -> list[str]:
             lines += ["  rows without a word: one step of a grid from the chosen setting, on the same fresh batch"]
         lines += [""]
         lines += _choice(result)
+    lines += paragraph(against_others(result))
     if result.other is not None:
         lines += paragraph(_other_model(result, result.other))
     lines += _backup(result)
@@ -155,9 +156,7 @@ def _choice(result: Result) -> list[str]:
         f"{100 * result.study.policy.level:g} % confidence at most {reached}, and the policy allows {words}. All from "
         f"{which}.")
     lines += paragraph(_covered(row))
-    for text in (against_others(result), hinge_text(result), around(result.neighbours)):
-        lines += paragraph(text)
-    return lines
+    return lines + paragraph(hinge_text(result)) + paragraph(around(result.neighbours))
 
 
 def _covered(row: Mapping[str, Any]) -> str:

@@ -15,9 +15,10 @@ from montecarlo.study.candidates import Setting, neighbours
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["SAME", "Hinge", "comparison", "hinge", "neighbour_rows"]
+__all__ = ["ASKED", "SAME", "Hinge", "comparison", "difference_rows", "hinge", "neighbour_rows"]
 
 COLUMNS = ("pair", "quantity", "candidate", "minus", "difference", "low", "high", "verdict", "batch")
+ASKED = "asked for"
 SAME = "not distinguishable"                               # at 95 %: the interval of the difference holds 0
 
 
@@ -30,21 +31,26 @@ class Hinge(NamedTuple):
 
 
 def comparison(outcome: Outcome) -> pd.DataFrame:
-    """A row a pair and quantity: one candidate minus another, paired, with 95 % limits and what they show."""
+    """A row a pair and quantity: one candidate minus another, paired, with 95 % limits and what they show. The chosen
+    candidate against two others, then the pairs of `study.compare`."""
     chosen, others = outcome.chosen, {"runner-up": outcome.runner_up, "present": outcome.present}
-    return _rows(outcome, [(f"chosen minus {word}", chosen, other) for word, other in others.items()
-                           if chosen is not None and other is not None and other != chosen])
+    pairs = [(f"chosen minus {word}", chosen, other) for word, other in others.items()
+             if chosen is not None and other is not None and other != chosen]
+    settings = outcome.first.settings
+    return difference_rows(outcome, pairs + [(ASKED, settings[one - 1], settings[other - 1])
+                                             for one, other in outcome.study.study.compare])
 
 
 def neighbour_rows(outcome: Outcome) -> pd.DataFrame:
     """The same for each neighbour minus the chosen candidate; `pair` names the axis of the step."""
     if outcome.chosen is None:
-        return _rows(outcome, [])
+        return difference_rows(outcome, [])
     around = neighbours(outcome.first.settings, outcome.chosen)
-    return _rows(outcome, [(axis, setting, outcome.chosen) for setting, axis in around.items()])
+    return difference_rows(outcome, [(axis, setting, outcome.chosen) for setting, axis in around.items()])
 
 
-def _rows(outcome: Outcome, pairs: Iterable[tuple[str, Setting, Setting]]) -> pd.DataFrame:
+def difference_rows(outcome: Outcome, pairs: Iterable[tuple[str, Setting, Setting]]) -> pd.DataFrame:
+    """The rows of pairs of settings, each with what the pair is called. On the fresh batch where it holds both."""
     import pandas as pd
 
     numbers = {setting: number for number, setting in enumerate(outcome.first.settings, 1)}

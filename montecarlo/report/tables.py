@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from montecarlo.engine.block import EARTH
 from montecarlo.engine.run import Batch, Outcome, Progress, designs, run
+from montecarlo.errors import StudyError
 from montecarlo.estimates.assemble import (
     coverage,
     detection_curve,
@@ -138,8 +139,16 @@ class Result:
 
     @cached_property
     def comparison(self) -> pd.DataFrame:
-        """The chosen candidate minus the runner-up and minus the present one, paired on the same events."""
+        """The chosen candidate minus runner-up and present one, then `study.compare`; paired on the same events."""
         return choosing.comparison(self.outcome)
+
+    def compare(self, one: int, other: int) -> pd.DataFrame:
+        """Candidate `one` minus candidate `other`, by their numbers: p_missed and p_false with paired limits."""
+        settings = self.outcome.first.settings
+        if not all(1 <= number <= len(settings) for number in (one, other)):
+            raise StudyError(f"compare: {one} and {other}, must be candidates' numbers, 1 ... {len(settings)}; take "
+                             "them from candidates")
+        return choosing.difference_rows(self.outcome, [(choosing.ASKED, settings[one - 1], settings[other - 1])])
 
     @cached_property
     def neighbours(self) -> pd.DataFrame:

@@ -17,7 +17,7 @@ from montecarlo.sampling.inputs import correlation_faults, list_inputs
 from montecarlo.secondary.ct import ENDS, GROUPS, CtPlaces
 from montecarlo.secondary.excitation import excitation_table
 from montecarlo.study.backup_checks import backup_faults
-from montecarlo.study.candidates import biases_of
+from montecarlo.study.candidates import biases_of, candidate_lattices
 from montecarlo.study.check import Check
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
@@ -26,6 +26,7 @@ from montecarlo.study.scheme_checks import SCHEME_CHECKS, check_pilots, check_sc
 __all__ = ["CHECKS", "MOST_CANDIDATES", "Check", "check_relay", "count_candidates", "ct_key"]
 
 MOST_CANDIDATES = 100_000
+MOST_PAIRS = 50            # each is a sentence of the result
 MATCHED_WITHIN = 0.05      # a matching transformer's taps, common practice, no source; the rest is spill on load
 
 
@@ -36,6 +37,22 @@ def check_samples(study: Study) -> Iterator[str]:
         if count is not None and not count >= general.plants:
             yield (f"study.{key}: {count}, must be at least study.plants = {general.plants}, one event a plant; "
                    "take more samples or fewer plants")
+
+
+def check_compare(study: Study) -> Iterator[str]:
+    pairs = study.study.compare
+    if not pairs or any(check_scheme(study)):
+        return
+    if not len(pairs) <= MOST_PAIRS:
+        yield f"study.compare: {len(pairs)} pairs, must be at most {MOST_PAIRS}; leave some out"
+        return
+    last = sum(math.prod(lattice.shape) for lattice in candidate_lattices(study))
+    for index, pair in enumerate(pairs):
+        if wrong := [number for number in pair if not 1 <= number <= last]:
+            yield (f"study.compare[{index}]: {listed(map(str, wrong))}, must be candidates' numbers, 1 ... {last}; "
+                   "take them from candidates.csv")
+        elif pair[0] == pair[1]:
+            yield f"study.compare[{index}]: {pair[0]} stands there twice, must be two candidates; name another"
 
 
 def check_reactances(study: Study) -> Iterator[str]:
@@ -237,6 +254,7 @@ CHECKS: tuple[Check, ...] = (
     Check(check_delays, ("machine", "internal_faults", "candidates")),
     Check(check_durations, ("machine", "candidates", "external_events")),
     Check(check_count, ("scheme", "candidates", "ct")),
+    Check(check_compare, ("study", "scheme", "candidates", "ct", "relay")),
     Check(check_shares, ("internal_faults",)), Check(check_events, ("external_events",)),
     Check(backup_faults, ("machine", "backup")), Check(check_policy, ("policy",)),
     Check(check_ratios, ("ct", "scheme")), Check(check_remanence, ("ct",)),

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import PrivateAttr
+from pydantic import BeforeValidator, PrivateAttr
 
 from montecarlo.plant.earthing import Earthing
 from montecarlo.plant.events.kinds import ExternalEvent
@@ -23,6 +23,10 @@ __all__ = ["Candidates", "Correlation", "General", "Policy", "PresentSetting", "
 MOST_A, MOST_OHM, MOST_S, MOST_SLOPE = 50.0, 1e6, 60.0, 2.0       # a unit prefix gone wrong, or per cent for a slope
 
 
+def _as_tuple(value: Any) -> Any:
+    return tuple(value) if isinstance(value, list) else value      # a file has lists only
+
+
 class General(Section):
     """The table [study]."""
 
@@ -37,6 +41,9 @@ class General(Section):
     compare_remanence_models: Annotated[bool, Word(
         "whether to run a second time with the other remanence model of the CTs, on the same random numbers, and to "
         "say whether the chosen setting moves; doubles the time")] = False
+    compare: Annotated[tuple[Annotated[tuple[int, int], BeforeValidator(_as_tuple)], ...], Word(
+        "pairs of candidates by their numbers in candidates.csv, as [[12, 40]]: the first minus the second, paired on "
+        "the same events")] = ()
 
 
 class PresentSetting(Section):

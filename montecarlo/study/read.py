@@ -146,9 +146,10 @@ def _outside(key: str, snapped: Snapped, relay: Relay) -> Iterator[str]:
 
 
 def digest(study: Study) -> str:
-    """SHA-256 (hex) of everything in the study that changes a number: not its title, not the sources."""
+    """SHA-256 (hex) of everything in the study that changes a number: not its title, not which of
+    its results are compared, not the sources."""
     table = study.model_dump(mode="json")
-    del table["study"]["title"]
+    del table["study"]["title"], table["study"]["compare"]
     table["scheme"]["kind"] = list(study.scheme.kinds)
     text = json.dumps(_without_sources(table), sort_keys=True, separators=(",", ":"), allow_nan=False)
     return hashlib.sha256(text.encode("ascii")).hexdigest()

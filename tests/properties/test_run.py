@@ -10,6 +10,7 @@ import pytest
 from pandas.testing import assert_frame_equal
 
 from montecarlo import Result, run_study
+from montecarlo.errors import StudyError
 from montecarlo.relays.schemes import BUILT_IN
 from montecarlo.secondary import steady
 from tests.unit.studies import study_with
@@ -165,3 +166,18 @@ def test_nothing_chosen_has_no_neighbours() -> None:
     assert not len(result.neighbours)
     assert not len(result.comparison)
     assert result.hinge is None
+
+
+def test_any_two_candidates_are_compared_on_the_same_events(small: Result) -> None:
+    frame = small.candidates.set_index("candidate")
+    batch = frame.index[frame["batch"] == 1][[0, -1]]
+    asked = run({"study.compare": [[int(number) for number in batch]]})
+    rows = asked.comparison[asked.comparison["pair"] == "asked for"]
+    pd.testing.assert_frame_equal(rows.reset_index(drop=True), small.compare(*batch))
+    for gap in rows.to_dict("records"):
+        apart = frame.loc[batch[0], gap["quantity"]] - frame.loc[batch[1], gap["quantity"]]
+        assert gap["difference"] == pytest.approx(apart, abs=1e-9)
+        assert gap["batch"] == 1
+    assert asked.provenance["study_digest"] == small.provenance["study_digest"]      # no number depends on it
+    with pytest.raises(StudyError, match=r"compare: 1 and 99, must be candidates' numbers, 1 \.\.\. 40"):
+        small.compare(1, 99)

@@ -94,6 +94,7 @@ def provenance(folder: Path) -> dict[str, Any]:
     (["run", "good.toml", "--samples", "٣٤"], "must be a whole number"),
     (["run", "good.toml", "--samples", ""], "--samples '': must be a whole number"),
     (["run", "good.toml", "--samples", "9" * 5000], "must be a whole number"),
+    (["run", "pairs.toml"], "study.compare[0]: 40, must be candidates' numbers, 1 ... 20; take them from"),
     (["run", "good.toml", "--samples", "5"], "study.samples: 5, must be at least study.plants = 32"),
     (["run", "good.toml", "--samples"], "argument --samples: expected one argument; see statorodds run --help"),
     (["run", "good.toml", "--seed", "-1"], "--seed -1: must be a whole number from 0 to 9223372036854775807"),
@@ -112,6 +113,7 @@ def provenance(folder: Path) -> dict[str, Any]:
 def test_nonsense_gets_one_line(run: Run, tmp_path: Path, arguments: list[str], said: str) -> None:
     (tmp_path / "binary.toml").write_bytes(b"\xff\xfe\x00\x01")
     (tmp_path / "broken.toml").write_text("x = [")
+    (tmp_path / "pairs.toml").write_text(minimal_study_text().replace("plants =", "compare = [[12, 40]]\nplants ="))
     before = sorted(tmp_path.iterdir())
     code, out, err = run(*arguments)
     assert code == 2

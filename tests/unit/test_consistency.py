@@ -13,6 +13,10 @@ EARTH_DELAY = "candidates.delay_s: 0.49 s, must be at most internal_faults.allow
               "shorten the delay or allow more time"
 
 
+PAIRS = ("pairs of candidates by their numbers in candidates.csv, as [[12, 40]]: the first minus the second, paired on "
+         "the same events")
+
+
 @pytest.mark.parametrize(("changes", "line"), [
     ({"candidates.earth_pickup_a": REMOVE},
      "candidates.earth_pickup_a: missing; the scheme two_phase_one_earth has an earth element, name its pick-ups in A "
@@ -52,6 +56,16 @@ EARTH_DELAY = "candidates.delay_s: 0.49 s, must be at most internal_faults.allow
      "either way; truncate = [-50, 50]"),
     ({"study.samples": 31}, "study.samples: 31, must be at least study.plants = 32, one event a plant; take more "
                             "samples or fewer plants"),
+    ({"study.compare": [[1, 2], [0, 21]]},                              # 2 phase x 5 earth x 2 resistances
+     "study.compare[1]: 0 and 21, must be candidates' numbers, 1 ... 20; take them from candidates.csv"),
+    ({"study.compare": [[22, 21]], "candidates.present": {"phase_pickup_a": 0.1, "earth_pickup_a": 0.5}},
+     "study.compare[0]: 22, must be candidates' numbers, 1 ... 21; take them from candidates.csv"),
+    ({"study.compare": [[7, 7]]}, "study.compare[0]: 7 stands there twice, must be two candidates; name another"),
+    ({"study.compare": [[1, 2]] * 51}, "study.compare: 51 pairs, must be at most 50; leave some out"),
+    ({"study.compare": [1, 2]},
+     "study.compare: [1, 2]; expected a list, each a list of 2, each a whole number: " + PAIRS),
+    ({"study.compare": [[1, 2, 3]]},
+     "study.compare: [[...]]; expected a list, each a list of 2, each a whole number: " + PAIRS),
     ({"internal_faults.shares": {"inter_turn": 1}},
      "internal_faults.shares.inter_turn: 1, must be below 1; no fault is left that a longitudinal differential scheme "
      "can see"),
@@ -79,6 +93,7 @@ def test_a_study_that_means_nothing_is_refused(changes: dict[str, Any], line: st
 @pytest.mark.parametrize("changes", [
     {"scheme.kind": "per_phase", "candidates.earth_pickup_a": REMOVE},
     {"scheme.kind": ["per_phase", "two_phase_one_earth"]},
+    {"study.compare": [[1, 20], [20, 1]]},
     {"candidates.delay_s": [0.48]},
     {"policy": {"false_per_year_max": 0.1}},
     {"ct.line_end": {"primary_a": 3000, "secondary_a": 2}},

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from montecarlo import run_study
-from montecarlo.report.choosing import COLUMNS, SAME, Hinge
+from montecarlo.report.choosing import ASKED, COLUMNS, SAME, Hinge
 from studies.result_text import MOST_ROWS, limit_of, nearest, result_text
 from tests.unit import results
 from tests.unit.studies import study_with
@@ -155,6 +155,15 @@ def test_a_runner_up_alike_in_everything_is_no_different() -> None:
     text = said(finished(results.candidates(), chosen=5, runner_up=8, comparison=change))
     assert ("the two are not distinguishable at 95 %, chosen minus runner-up: missed faults -1 (-2 to +0.4, not "
             "distinguishable), false trips alike in every sample.") in text
+
+
+def test_pairs_that_were_asked_for_are_told_with_their_batch_even_where_nothing_is_chosen() -> None:
+    change = [gap("p_missed", -0.01, -0.02, -0.004, pair=ASKED, candidate=12, minus=3),
+              gap("p_false", 0.001, -0.001, 0.003, pair=ASKED, candidate=12, minus=3)]
+    text = said(finished(results.candidates(), comparison=[row | {"batch": 1} for row in change]))
+    assert ("No. 12 minus no. 3: missed faults -1 (-2 to -0.4), false trips +0.1 (-0.1 to +0.3, not distinguishable) "
+            "(on the study's own batch). Differences are paired") in text
+    assert "(on the fresh batch)" in said(finished(results.candidates(), chosen=12, comparison=change))
 
 
 def test_neighbours_that_cannot_be_told_apart_are_named() -> None:
