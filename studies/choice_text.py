@@ -3,6 +3,7 @@ and which rule kept the next better candidate out."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
 
     from montecarlo import Result
 
-__all__ = ["against_others", "around", "hinge_text"]
+__all__ = ["against_others", "around", "hinge_text", "no_false_trip"]
 
 WHAT = {"p_missed": "missed faults", "p_false": "false trips"}
 
@@ -69,3 +70,20 @@ def hinge_text(result: Result) -> str:
     return (f"What the choice hinges on: no. {hinge.candidate} ({scheme_name(row['scheme'])}: {setting_text(row)}) is "
             f"the next that misses less, {percent(hinge.p_missed, 3)}; it is refused because {hinge.reason} (study's "
             "own batch).")
+
+
+def no_false_trip(result: Result) -> str:
+    """How likely the chosen setting and the one in service stay without a false trip for the policy's years."""
+    frame = result.candidates.set_index("candidate")
+    who = dict.fromkeys(frame.index[frame["present"]], "the present one") | {result.chosen: "the chosen setting"}
+    texts = [f"with {words} {_likely(frame.loc[number].to_dict())}" for number, words in reversed(who.items())]
+    return f"No false trip in {result.study.policy.years:g} years, at a constant rate: {', '.join(texts)}."
+
+
+def _likely(row: Mapping[str, Any]) -> str:
+    if math.isnan(row["p_no_false_trip"]):
+        return "unresolved"
+    p, low, high = (percent(row[f"p_no_false_trip{end}"], 3) for end in ("", "_low", "_high"))
+    if row["p_false"] == 0:
+        return f"probability at least {low} (none seen)"
+    return f"probability {p} ({low.removesuffix(' %')} to {high})"

@@ -12,7 +12,7 @@ from montecarlo.report.look import percent
 from montecarlo.report.words import scheme_name, setting_text
 from montecarlo.study.description import Study
 from studies.backup_text import backup_found
-from studies.choice_text import against_others, around, hinge_text
+from studies.choice_text import against_others, around, hinge_text, no_false_trip
 from studies.text import WIDTH, paragraph, table
 
 if TYPE_CHECKING:
@@ -155,7 +155,7 @@ def _choice(result: Result) -> list[str]:
         f"{_with_limits(row, 'p_missed', 3)} of the internal faults within reach, and {_false(row)}; with "
         f"{100 * result.study.policy.level:g} % confidence at most {reached}, and the policy allows {words}. All from "
         f"{which}.")
-    lines += paragraph(_covered(row))
+    lines += paragraph(_covered(row)) + paragraph(no_false_trip(result))
     return lines + paragraph(hinge_text(result)) + paragraph(around(result.neighbours))
 
 

@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike
 
 from montecarlo.quantities import Array
 
-__all__ = ["Total", "mover", "plant_correlation"]
+__all__ = ["Total", "mover", "none_within", "plant_correlation"]
 
 
 class Total(NamedTuple):
@@ -59,3 +59,12 @@ def plant_correlation(means: ArrayLike) -> Array:
     unit = np.divide(deviation, length, out=np.zeros_like(x), where=length > 0)
     matrix = np.clip(np.einsum("...hm,...km->...hk", unit, unit), 0.0, 1.0)
     return np.where(np.eye(x.shape[-2], dtype=bool), 1.0, matrix)
+
+
+def none_within(rate: Total, years: float) -> Total:
+    """Probability of no event in so many years, exp(-rate years), from a rate [1/year] and its limits. [-]
+
+    Poisson events of one constant rate (Feller, An Introduction to Probability Theory and its Applications 1, 3rd ed.
+    1968, chapter VI; from memory). Reach: the mean rate stands for every plant. Among plants that differ the mean
+    probability is at least this, since exp(-x) is convex (Jensen's inequality), and a bad plant's is less."""
+    return Total(*(np.exp(-years * part) for part in (rate.total, rate.high, rate.low)))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from montecarlo.engine.run import Batch, Outcome
@@ -11,11 +11,13 @@ from montecarlo.estimates.compare import differences, distinguishable
 from montecarlo.quantities.wording import listed
 from montecarlo.report.look import percent
 from montecarlo.study.candidates import Setting, neighbours
+from montecarlo.study.description import Study
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["ASKED", "SAME", "Hinge", "comparison", "difference_rows", "hinge", "neighbour_rows"]
+__all__ = ["ASKED", "SAME", "Hinge", "comparison", "difference_rows", "hinge", "neighbour_rows",
+           "note"]
 
 COLUMNS = ("pair", "quantity", "candidate", "minus", "difference", "low", "high", "verdict", "batch")
 ASKED = "asked for"
@@ -98,3 +100,19 @@ def _why(outcome: Outcome, at: int) -> str:
             f"{bound * weights_of(outcome.study).events_per_year:.2g} a year", f"{policy.false_per_year_max:g} a year")
         reasons.append(f"its false trips are bounded by {found} and the policy allows {allowed}")
     return listed(reasons) or "on fresh random numbers it missed the limit"
+
+
+def note(study: Study, row: Mapping[str, Any]) -> str:
+    """Why a candidate of the table may not be chosen; empty for one that may."""
+    reasons, policy, bound = [], study.policy, row["p_false_bound"]
+    if row["load_operates_share"] > 0:
+        reasons.append("operates on load")
+    elif not row["admissible"]:
+        reasons.append("breaks V_k >= 2 V_s")
+    if policy.p_false_max is not None and not bound <= policy.p_false_max:
+        reasons.append(f"p_false bound above {policy.p_false_max:g}")
+    if policy.false_per_year_max is not None:
+        yearly = bound * weights_of(study).events_per_year
+        if not yearly <= policy.false_per_year_max:
+            reasons.append(f"false trips a year: bound above {policy.false_per_year_max:g}")
+    return "; ".join(reasons)

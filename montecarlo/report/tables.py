@@ -24,6 +24,7 @@ from montecarlo.estimates.assemble import (
     weighted,
 )
 from montecarlo.estimates.choose import Weights, weights_of
+from montecarlo.estimates.totals import Total, none_within
 from montecarlo.quantities import Array
 from montecarlo.report import choosing
 from montecarlo.report.remanence import compare_models
@@ -84,7 +85,7 @@ class Result:
                 rows.loc[at, "batch"] = 2
         rows["chosen"] = rows["candidate"] == (self.chosen or 0)
         rows["present"] = [setting == self.outcome.present for setting in self.outcome.first.settings]
-        rows["note"] = [_note(self.study, row) for row in rows.to_dict("records")]
+        rows["note"] = [choosing.note(self.study, row) for row in rows.to_dict("records")]
         columns = [*(c for c in rows.columns if c not in LAST_COLUMNS), *LAST_COLUMNS]
         return pd.DataFrame(rows[columns])
 
@@ -220,6 +221,7 @@ def _candidate_rows(study: Study, batch: Batch) -> pd.DataFrame:
     covered = coverage(batch.strata[EARTH]) if EARTH in batch.strata else None
     missed_plants = over_plants(internal, np.array(weight.shares))
     false_p95, above = _false_over_plants(study, batch, weight)
+    quiet = none_within(Total(*(weight.events_per_year * part for part in judgement.false)), study.policy.years)
     return pd.DataFrame({
         "scheme": [s.scheme for s in settings],
         **{name: [np.nan if (value := getattr(s, name)) is None else value for s in settings] for name in SETTINGS},
@@ -230,6 +232,7 @@ def _candidate_rows(study: Study, batch: Batch) -> pd.DataFrame:
         "p_false": judgement.false.total, "p_false_low": judgement.false.low, "p_false_high": judgement.false.high,
         "missed_per_year": weight.internal_per_year * weight.reachable * judgement.missed.total,
         "false_per_year": weight.events_per_year * judgement.false.total,
+        **dict(zip(("p_no_false_trip", "p_no_false_trip_low", "p_no_false_trip_high"), quiet, strict=True)),
         "covered_median": blank if covered is None else covered.median,
         "covered_p05": blank if covered is None else covered.p05,
         "covered_p95": blank if covered is None else covered.p95,
@@ -303,24 +306,6 @@ def _coverage_rows(batch: Batch, numbers: Numbers) -> pd.DataFrame:
     x, curve = detection_curve(batch.strata[EARTH], range(len(numbers)), COVERAGE_STEP)
     return pd.DataFrame({"candidate": np.repeat(numbers, x.size), "x": np.tile(x, len(numbers)),
                          "p_detected": curve.p.ravel(), "low": curve.low.ravel(), "high": curve.high.ravel()})
-
-
-def _note(study: Study, row: dict[str, Any]) -> str:
-    """Why a candidate may not be chosen; empty for one that may."""
-    reasons = []
-    if row["load_operates_share"] > 0:
-        reasons.append("operates on load")
-    elif not row["admissible"]:
-        reasons.append("breaks V_k >= 2 V_s")
-    policy = study.policy
-    bound = row["p_false_bound"]
-    if policy.p_false_max is not None and not bound <= policy.p_false_max:
-        reasons.append(f"p_false bound above {policy.p_false_max:g}")
-    if policy.false_per_year_max is not None:
-        yearly = bound * weights_of(study).events_per_year
-        if not yearly <= policy.false_per_year_max:
-            reasons.append(f"false trips a year: bound above {policy.false_per_year_max:g}")
-    return "; ".join(reasons)
 
 
 def _version(name: str) -> str:

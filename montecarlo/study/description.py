@@ -94,6 +94,8 @@ class Policy(Section):
     false_per_year_max: Annotated[float, Plain("1/year", "largest number of false trips a year", 0.0, 1e4,
                                                above=True)] | None = None
     level: Annotated[float, Plain("-", "one-sided confidence of the bound", 0.5, 0.9999)] = 0.95
+    years: Annotated[float, Plain("year", "how long the probability of no false trip is told for", 0.0, 1000.0,
+                                  above=True)] = 30.0
     ignore_knee_rule: Annotated[bool, Word(
         "whether a candidate with pick-up times resistance above half the knee voltage may be chosen")] = False
 

@@ -168,6 +168,16 @@ def test_nothing_chosen_has_no_neighbours() -> None:
     assert result.hinge is None
 
 
+def test_no_false_trip_in_n_years_follows_the_rate() -> None:
+    once, twice = (run({"policy.years": years}).candidates for years in (10.0, 20.0))
+    assert once["p_no_false_trip"].to_numpy() == pytest.approx(np.exp(-10 * once["false_per_year"]))
+    for end in ("", "_low", "_high"):
+        assert twice[f"p_no_false_trip{end}"].to_numpy() == pytest.approx(once[f"p_no_false_trip{end}"] ** 2)
+    assert (once["p_no_false_trip_low"] <= once["p_no_false_trip"]).all()
+    assert (once["p_no_false_trip"] <= once["p_no_false_trip_high"]).all()
+    assert once["p_no_false_trip_low"].to_numpy() == pytest.approx(np.exp(-12 * once["p_false_high"]))   # 1.2 a year
+
+
 def test_any_two_candidates_are_compared_on_the_same_events(small: Result) -> None:
     frame = small.candidates.set_index("candidate")
     batch = frame.index[frame["batch"] == 1][[0, -1]]

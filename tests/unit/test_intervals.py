@@ -13,7 +13,7 @@ from montecarlo.estimates.intervals import (
     with_unresolved,
 )
 from montecarlo.estimates.spread import binomial_noise, plant_spread
-from montecarlo.estimates.totals import mover, plant_correlation
+from montecarlo.estimates.totals import Total, mover, none_within, plant_correlation
 
 # --- proportions ------------------------------------------------------------------------------------------
 
@@ -172,6 +172,21 @@ def test_estimates_that_move_together_add_up_plainly():
     assert total.low == pytest.approx([0.7 - 0.05 - 2 * 0.25, 0.7 - np.hypot(0.05, 0.5)])
     assert (mover([1.0, 2.0], p, low, high, np.eye(2)).high == mover([1.0, 2.0], p, low, high).high).all()
     assert (plant_correlation([[0.2, 0.2], [0.1, 0.5]]) == np.eye(2)).all()
+
+
+def test_no_event_in_n_years_is_the_poisson_law_s_and_its_limits_change_sides():
+    rate = Total(*np.array([[0.01, 0.0], [0.004, 0.0], [0.03, 0.002]]))
+    none = none_within(rate, 30.0)
+    assert none.total == pytest.approx(stats.poisson.pmf(0, 30 * rate.total))
+    assert none.low == pytest.approx(stats.poisson.pmf(0, 30 * rate.high))
+    assert none.high == pytest.approx(stats.poisson.pmf(0, 30 * rate.low))
+
+
+def test_plants_that_differ_stay_quiet_more_often_than_their_mean_rate_says():
+    # Jensen: the mean of exp(-rate years) over plants is at least exp(-mean rate years)
+    rates = np.random.default_rng(3).gamma(0.5, 0.02, 1000)
+    mean = Total(*np.full(3, rates.mean()))
+    assert np.exp(-30 * rates).mean() > none_within(mean, 30.0).total
 
 
 # --- spread over plants -----------------------------------------------------------------------------------

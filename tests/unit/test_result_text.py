@@ -129,6 +129,20 @@ def test_coverage_in_words() -> None:
     assert "no current differential setting" not in text
 
 
+def test_the_years_without_a_false_trip_are_told_for_chosen_and_present() -> None:
+    frame = results.candidates()
+    names = ["p_false", "p_no_false_trip", "p_no_false_trip_low", "p_no_false_trip_high"]
+    frame.loc[4, names], frame.loc[30, names] = [0.0, 1.0, 0.9862, 1.0], [0.01, 0.697, 0.5, 0.81]
+    head = ("No false trip in 30 years, at a constant rate: with the chosen setting probability at least 98.6 % (none "
+            "seen)")
+    text = said(finished(frame, chosen=5, present=31))
+    assert f"{head}, with the present one probability 69.7 % (50 to 81 %)." in text
+    assert f"{head}." in said(finished(frame, chosen=5, present=5))
+    frame.loc[4, names] = np.nan
+    text = said(finished(frame, chosen=5, policy={"p_false_max": 0.1, "years": 12.5}))
+    assert "No false trip in 12.5 years, at a constant rate: with the chosen setting unresolved." in text
+
+
 def test_difference_to_the_present_setting_in_points() -> None:
     change = [gap("p_missed", -0.538, -0.542, -0.534, pair="chosen minus present", minus=31),
               gap("p_false", 0.0002, 0.0001, 0.0004, pair="chosen minus present", minus=31)]
