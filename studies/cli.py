@@ -149,12 +149,15 @@ def _run(options: argparse.Namespace, given: list[str]) -> None:
     seed = _whole(options.seed, "--seed", 0, MOST_SEED, "leave it out for the study's own")
     workers = _whole(options.workers, "--workers", 1, MOST_WORKERS, "leave it out for one a core")
     from montecarlo import read_study
+    from montecarlo.study.budget import too_few
 
     study = read_study(options.file, samples=samples, seed=seed)
     study_bytes = options.file.read_bytes()
     from studies.output import prepare, write_findings
 
     destination = prepare(options.out or Path(f"{options.file.stem}-results"), replace=options.replace)
+    if early := too_few(study):
+        print(f"{PROGRAM}: caution: {early}", file=sys.stderr)
     os.environ["MPLBACKEND"] = "agg"                            # figures go to files, whatever the terminal has
     from studies import KINDS
     from studies.progress import Bar

@@ -10,6 +10,7 @@ from montecarlo.estimates.choose import weights_of
 from montecarlo.quantities.wording import listed
 from montecarlo.report.look import percent
 from montecarlo.report.words import scheme_name, setting_text
+from montecarlo.study.budget import limit_of_p_false, rounded_up, samples_that_show
 from montecarlo.study.description import Study
 from studies.backup_text import backup_found
 from studies.choice_text import against_others, around, hinge_text, no_false_trip
@@ -29,8 +30,13 @@ SHORT = {"two_phase_one_earth": "2 phase 1 earth", "per_phase": "3 phase", "bias
 
 def result_text(result: Result) -> list[str]:
     """Lines of at most 100 columns."""
-    lines = _table(_rows(result))
+    shown = _rows(result)
+    lines = _table(shown)
     lines += ["  missed: % of the internal faults within reach; false: % of the external events; (95 % limits)"]
+    if any(row["p_false"] == 0 for _, row in shown):
+        samples = samples_that_show(result.study, limit_of_p_false(result.study))
+        lines += [f"  none (< x): none seen, fewer than x %; {samples} samples of each event without one would "
+                  "show the limit"]
     if result.chosen is None:
         lines += ["", *_nothing(result)]
     else:
@@ -51,11 +57,8 @@ def result_text(result: Result) -> list[str]:
 
 def limit_of(study: Study) -> tuple[float, str]:
     """The policy's limit as a probability of a false trip an event, and in the policy's own words."""
-    policy = study.policy
-    if policy.p_false_max is not None:
-        return policy.p_false_max, f"{percent(policy.p_false_max)} of the external events"
-    yearly = policy.false_per_year_max or 0.0
-    return yearly / max(weights_of(study).events_per_year, 1e-300), f"{yearly:g} false trips a year"
+    limit, yearly = limit_of_p_false(study), study.policy.false_per_year_max
+    return limit, f"{percent(limit)} of the external events" if yearly is None else f"{yearly:g} false trips a year"
 
 
 def nearest(candidates: pd.DataFrame) -> int | None:
@@ -181,7 +184,7 @@ def _backup(result: Result) -> list[str]:
 
 def _false(row: Mapping[str, Any]) -> str:
     if row["p_false"] == 0:
-        return f"no false trip was seen (at most {percent(row['p_false_high'])} of the external events)"
+        return f"no false trip was seen, fewer than {percent(row['p_false_high'])} of the external events"
     return f"it trips falsely on {_with_limits(row, 'p_false', 2)} of the external events"
 
 
@@ -248,5 +251,8 @@ def _needed(study: Study, row: Mapping[str, Any], limit: float) -> str:
         return f"Needed: {listed(ways, 'or')} than the grids offer, better CTs, or a wider limit."
     if row["p_false_bound"] <= limit:
         return "It met the limit in the study's batch but not on fresh random numbers: take more samples."
-    samples = math.ceil(study.study.samples * row["p_false_bound"] / limit / 1000) * 1000
+    samples = rounded_up(study.study.samples * row["p_false_bound"] / limit)
+    if row["p_false"] == 0:
+        return (f"No false trip of it was seen, and {study.study.samples} samples of each event show no more than that "
+                f"it trips on fewer than {percent(row['p_false_bound'])}. Needed: about {samples} without one.")
     return f"Needed: more samples; about {samples} would show it if it trips no more often than seen so far."

@@ -18,6 +18,7 @@ from montecarlo.estimates.choose import OPEN_PILOT, Judgement, judge, open_pilot
 from montecarlo.estimates.tally import Tally
 from montecarlo.sampling.design import BLOCKS, Chunk, Design
 from montecarlo.secondary.remanence import other_model
+from montecarlo.study.budget import too_few
 from montecarlo.study.candidates import Lattice, Setting, candidate_lattices, lattices_of, neighbours, present_setting
 from montecarlo.study.description import Study
 
@@ -98,7 +99,7 @@ def _run(study: Study, lattices: Sequence[Lattice], count: int, tell: Progress, 
     order = first.judgement.order()
     settings = first.settings
     told = [*study.told, *(text for design in dict.fromkeys(designs(study)) if (text := design.told()))]
-    told += _method_notes(study, first)
+    told += [*_method_notes(study, first), *([too_few(study)] if too_few(study) else [])]
     fresh, chosen, runner_up, tries = None, None, None, 0
     for place, candidate in enumerate(order[:TRIES_MAX]):
         chosen, tries = settings[candidate], tries + 1

@@ -14,6 +14,7 @@ from montecarlo.quantities import Array
 from montecarlo.relays.places import PLACES
 from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.sampling.inputs import list_inputs
+from montecarlo.study.budget import limit_of_p_false
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import Circuit, leg_ohm, scheme_of
 from montecarlo.study.description import Study
@@ -108,13 +109,11 @@ def judge(study: Study, lattices: Sequence[Lattice], strata: dict[str, Stratum])
     on_load = [_share(strata[name]) for name in ("state.load", "state.overload") if name in strata]
     load_share = np.max(on_load, axis=0)
     knee = meet_knee_rule(study, lattices)
-    limit = policy.p_false_max if policy.p_false_max is not None else (
-        (policy.false_per_year_max or 0.0) / max(weight.events_per_year, 1e-300))
     return Judgement(
         weighted(internal, weight.shares), false, bound, load_share,
         _share(strata[OPEN_PILOT]) if OPEN_PILOT in strata else np.full(load_share.shape, np.nan),
         np.asarray(sum(stratum.unresolved.sum(axis=1) for name, stratum in strata.items() if name != OPEN_PILOT)), knee,
-        bound <= limit,
+        bound <= limit_of_p_false(study),
         (load_share == 0) & (knee | policy.ignore_knee_rule))
 
 

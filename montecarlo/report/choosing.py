@@ -10,6 +10,7 @@ from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.compare import differences, distinguishable
 from montecarlo.quantities.wording import listed
 from montecarlo.report.look import percent
+from montecarlo.study.budget import limit_of_p_false, rounded_up
 from montecarlo.study.candidates import Setting, neighbours
 from montecarlo.study.description import Study
 
@@ -98,7 +99,8 @@ def _why(outcome: Outcome, at: int) -> str:
         bound = float(judged.bound[at])
         found, allowed = (percent(bound), percent(policy.p_false_max)) if policy.p_false_max is not None else (
             f"{bound * weights_of(outcome.study).events_per_year:.2g} a year", f"{policy.false_per_year_max:g} a year")
-        reasons.append(f"its false trips are bounded by {found} and the policy allows {allowed}")
+        few = "" if judged.false.total[at] else ", though none was seen: more samples may admit it"
+        reasons.append(f"its false trips are bounded by {found} and the policy allows {allowed}{few}")
     return listed(reasons) or "on fresh random numbers it missed the limit"
 
 
@@ -115,4 +117,7 @@ def note(study: Study, row: Mapping[str, Any]) -> str:
         yearly = bound * weights_of(study).events_per_year
         if not yearly <= policy.false_per_year_max:
             reasons.append(f"false trips a year: bound above {policy.false_per_year_max:g}")
+    if row["p_false"] == 0 and bound > (limit := limit_of_p_false(study)):
+        reasons.append(f"none seen, about {rounded_up(study.study.samples * bound / limit)} samples without one would "
+                       "show the limit")
     return "; ".join(reasons)

@@ -9,8 +9,6 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 
-import numpy as np
-
 from montecarlo.plant.earthing import neutral_ohm, return_admittance
 from montecarlo.plant.internal import UNIFORM_POSITION
 from montecarlo.plant.machine import earth_fault_reactance_pu, winding_impedance
@@ -19,6 +17,7 @@ from montecarlo.quantities.wording import listed
 from montecarlo.secondary.completion import design_of
 from montecarlo.secondary.ct import ENDS
 from montecarlo.study.backup_checks import backup_cautions
+from montecarlo.study.budget import too_few
 from montecarlo.study.consistency import ct_key
 from montecarlo.study.description import Study
 from montecarlo.study.grids import snap
@@ -315,18 +314,8 @@ def check_samples(study: Study) -> Iterator[Caution]:
 
 
 def check_provable(study: Study) -> Iterator[Caution]:
-    """With no false trip seen in n samples of a type, its upper bound at `level` is 1 − (1 − level)^(1/n)."""
-    policy = study.policy
-    bound = -math.expm1(math.log1p(-policy.level) / study.study.samples)
-    rates = np.array([event.per_year.mean() for event in study.external_events])
-    of_total = float(np.sqrt(np.sum((rates * bound) ** 2)))         # types combined as independent
-    best, limit, key = ((of_total / float(rates.sum()), policy.p_false_max, "p_false_max")
-                        if policy.p_false_max is not None
-                        else (of_total, policy.false_per_year_max, "false_per_year_max"))
-    if limit is not None and best > limit:
-        yield Caution(f"policy.{key}", f"Even without a single false trip {study.study.samples} samples of each event "
-                      f"show no more than {best:.2g} at {100 * policy.level:g} %, above the limit {limit:g}; no "
-                      "candidate can be chosen without more samples.")
+    if text := too_few(study):
+        yield Caution(f"policy.{'false_per_year_max' if study.policy.p_false_max is None else 'p_false_max'}", text)
 
 
 def check_event_kinds(study: Study) -> Iterator[Caution]:

@@ -13,6 +13,7 @@ from montecarlo import Result, run_study
 from montecarlo.errors import StudyError
 from montecarlo.relays.schemes import BUILT_IN
 from montecarlo.secondary import steady
+from montecarlo.study.budget import samples_that_show, shown_at_best
 from tests.unit.studies import study_with
 
 SMALL: dict[str, Any] = {"study.samples": 256, "study.plants": 32, "study.earth_fault_samples": 64,
@@ -191,3 +192,18 @@ def test_any_two_candidates_are_compared_on_the_same_events(small: Result) -> No
     assert asked.provenance["study_digest"] == small.provenance["study_digest"]      # no number depends on it
     with pytest.raises(StudyError, match=r"compare: 1 and 99, must be candidates' numbers, 1 \.\.\. 40"):
         small.compare(1, 99)
+
+
+def test_a_limit_out_of_reach_is_told_with_the_samples_that_it_needs() -> None:
+    few = run({"policy.p_false_max": 0.005, "candidates.phase_pickup_a": [20.0], "candidates.earth_pickup_a": [20.0],
+               "policy.ignore_knee_rule": True})
+    assert few.chosen is None
+    assert (few.candidates["p_false"] == 0).all()
+    assert few.candidates["p_false_bound"].to_numpy() == pytest.approx(shown_at_best(few.study))
+    needed = samples_that_show(few.study, 0.005)
+    assert f"The limit needs at least {needed} samples" in " ".join(few.told)
+    assert few.candidates["note"].str.contains("none seen, about .* samples without one would show the limit").all()
+    enough = run_study(few.study.model_copy(update={"study": few.study.study.model_copy(update={"samples": needed})}),
+                       workers=1)
+    assert enough.chosen is not None
+    assert "needs at least" not in " ".join(enough.told)

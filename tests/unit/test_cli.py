@@ -248,6 +248,21 @@ def test_options_reach_the_study(run: Run, quick: Callable[..., None], tmp_path:
     assert record["command"] == "statorodds run good.toml --out o --samples 640 --seed 0 --workers 3"
 
 
+def test_a_limit_that_the_samples_cannot_show_is_told_before_anything_is_sampled(run: Run, quick: Callable[..., None],
+                                                                                  tmp_path: Path) -> None:
+    def sample(progress: object) -> None:
+        raise KeyboardInterrupt
+    quick(sample)
+    (tmp_path / "strict.toml").write_text(minimal_study_text().replace("p_false_max = 0.01", "p_false_max = 1e-5"))
+    code, out, err = run("run", "strict.toml")
+    assert (code, out) == (130, "")
+    assert err.splitlines()[0] == (
+        "statorodds: caution: Without a single false trip 512 samples of each event show fewer than 0.005 at 95 %, "
+        "above the limit 1e-05: no candidate can be chosen. The limit needs at least 260000 samples (study.samples or "
+        "--samples).")
+    assert "caution" not in run("run", "good.toml")[2]
+
+
 def test_results_are_not_overwritten_unless_asked(run: Run, quick: Callable[..., None]) -> None:
     assert run("run", "good.toml")[0] == 0
     code, _, err = run("run", "good.toml")

@@ -1,0 +1,68 @@
+"""What a number of samples can show of false trips, before a single one is drawn."""
+
+from __future__ import annotations
+
+import math
+
+from montecarlo.sampling.design import Design
+from montecarlo.study.description import Study
+
+__all__ = ["limit_of_p_false", "rounded_up", "samples_that_show", "shown_at_best", "too_few"]
+
+
+def event_rates(study: Study) -> list[tuple[float, int]]:
+    """Mean yearly rate [1/year] and number of samples of everything that counts as an external event."""
+    general = study.study
+    counted = Design(general.plants, general.samples).samples_drawn
+    found = [(event.per_year.mean(), counted) for event in study.external_events]
+    if study.states.open_pilot_counts and study.states.open_pilot_per_year is not None:
+        earth = general.earth_fault_samples or max(general.samples // 8, general.plants)
+        found.append((study.states.open_pilot_per_year.mean(), Design(general.plants, earth).samples_drawn))
+    return found
+
+
+def limit_of_p_false(study: Study) -> float:
+    """The policy's limit as a probability of a false trip an event. [-]"""
+    policy = study.policy
+    if policy.p_false_max is not None:
+        return policy.p_false_max
+    return (policy.false_per_year_max or 0.0) / max(sum(rate for rate, _ in event_rates(study)), 1e-300)
+
+
+def shown_at_best(study: Study) -> float:
+    """Upper bound of p_false at `policy.level` of a candidate that trips in no sample at all. [-]
+
+    None in n samples of a type: 1 - (1 - level)^(1/n) (Clopper and Pearson, Biometrika 26, 1934, 404-413); the types
+    combined as independent, in squares, weighted by their rates."""
+    rates = event_rates(study)
+    bounds = [rate * -math.expm1(math.log1p(-study.policy.level) / samples) for rate, samples in rates]
+    return math.hypot(*bounds) / max(sum(rate for rate, _ in rates), 1e-300)
+
+
+def samples_that_show(study: Study, limit: float) -> int:
+    """Samples of each event, `study.samples`, without a false trip in any, whose bound is at most `limit`; two digits.
+
+    1 - (1 - level)^(1/n) < -ln(1 - level)/n. Where open pilots count, their samples grow along."""
+    rates = event_rates(study)
+    needed = [rate * -math.log1p(-study.policy.level) / samples for rate, samples in rates]
+    share = math.hypot(*needed) / max(sum(rate for rate, _ in rates), 1e-300) / limit
+    return rounded_up(rates[0][1] * share)
+
+
+def rounded_up(count: float) -> int:
+    """A whole number of two digits and zeros, at least `count`."""
+    unit = int(10 ** max(math.floor(math.log10(max(count, 1.0))) - 1, 0))
+    return math.ceil(count / unit) * unit
+
+
+def too_few(study: Study) -> str:
+    """A sentence if no candidate can keep to the policy's limit, whatever the samples show; empty otherwise."""
+    policy, general = study.policy, study.study
+    limit, best = limit_of_p_false(study), shown_at_best(study)
+    if best <= limit:
+        return ""
+    yearly = sum(rate for rate, _ in event_rates(study)) if policy.p_false_max is None else 1.0
+    unit = "" if policy.p_false_max is not None else " a year"
+    return (f"Without a single false trip {general.samples} samples of each event show fewer than {best * yearly:.2g}"
+            f"{unit} at {100 * policy.level:g} %, above the limit {limit * yearly:g}: no candidate can be chosen. The "
+            f"limit needs at least {samples_that_show(study, limit)} samples (study.samples or --samples).")
