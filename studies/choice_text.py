@@ -11,15 +11,16 @@ from montecarlo.quantities.wording import listed
 from montecarlo.report.choosing import ASKED, SAME
 from montecarlo.report.look import percent
 from montecarlo.report.words import scheme_name, setting_text
+from montecarlo.study.description import Study
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from montecarlo import Result
 
-__all__ = ["against_others", "around", "hinge_text", "no_false_trip"]
+__all__ = ["against_others", "around", "cost_text", "hinge_text", "no_false_trip"]
 
-WHAT = {"p_missed": "missed faults", "p_false": "false trips"}
+WHAT = {"p_missed": "missed faults", "p_false": "false trips", "cost_per_year": "cost"}
 
 
 def against_others(result: Result) -> str:
@@ -27,7 +28,7 @@ def against_others(result: Result) -> str:
     rows = result.candidates.set_index("candidate")
     texts = []
     for (pair, one, other), gaps in result.comparison.groupby(["pair", "candidate", "minus"], sort=False):
-        text = f"{pair}: " + ", ".join(map(_gap, gaps.to_dict("records")))
+        text = f"{pair}: " + ", ".join(_gap(row, result.study) for row in gaps.to_dict("records"))
         if pair == ASKED:
             batch = "the fresh batch" if (gaps["batch"] == 2).all() else "the study's own batch"
             text = f"no. {one} minus no. {other}{text.removeprefix(ASKED)} (on {batch})"
@@ -41,13 +42,15 @@ def against_others(result: Result) -> str:
     return f"{' '.join(texts)} Differences are paired, in percentage points (95 % limits)." if texts else ""
 
 
-def _gap(row: Mapping[str, Any]) -> str:
+def _gap(row: Mapping[str, Any], study: Study) -> str:
     """A difference with its limits; that it shows nothing is said."""
-    what = WHAT[row["quantity"]]
+    what, scale, unit = WHAT[row["quantity"]], 100, ""
+    if row["quantity"] == "cost_per_year" and (cost := study.policy.least_annual_cost) is not None:
+        scale, unit = 1, f" {cost.unit} a year"        # the others in percentage points
     if row["low"] == row["high"] == 0:
         return f"{what} alike in every sample"
-    change, low, high = (f"{100 * row[name]:+.3g}" for name in ("difference", "low", "high"))
-    return f"{what} {change} ({low} to {high}{', ' + SAME if row['verdict'] == SAME else ''})"
+    change, low, high = (_amount(scale * row[name], "+") for name in ("difference", "low", "high"))
+    return f"{what} {change}{unit} ({low} to {high}{', ' + SAME if row['verdict'] == SAME else ''})"
 
 
 def around(neighbours: pd.DataFrame) -> str:
@@ -63,13 +66,14 @@ def around(neighbours: pd.DataFrame) -> str:
 
 def hinge_text(result: Result) -> str:
     """The rule that decided."""
-    hinge = result.hinge
+    hinge, cost = result.hinge, result.study.policy.least_annual_cost
+    better = "misses less" if cost is None else "costs less"
     if hinge is None:
-        return "No candidate misses less, so no rule of the policy decides the choice."
+        return f"No candidate {better}, so no rule of the policy decides the choice."
+    aim = percent(hinge.aim, 3) if cost is None else f"{_amount(hinge.aim)} {cost.unit} a year"
     row = result.candidates.set_index("candidate").loc[hinge.candidate].to_dict()
     return (f"What the choice hinges on: no. {hinge.candidate} ({scheme_name(row['scheme'])}: {setting_text(row)}) is "
-            f"the next that misses less, {percent(hinge.p_missed, 3)}; it is refused because {hinge.reason} (study's "
-            "own batch).")
+            f"the next that {better}, {aim}; it is refused because {hinge.reason} (study's own batch).")
 
 
 def no_false_trip(result: Result) -> str:
@@ -87,3 +91,18 @@ def _likely(row: Mapping[str, Any]) -> str:
     if row["p_false"] == 0:
         return f"probability at least {low} (none seen)"
     return f"probability {p} ({low.removesuffix(' %')} to {high})"
+
+
+def cost_text(result: Result, row: Mapping[str, Any]) -> str:
+    """What missed faults and false trips of the chosen setting cost a year."""
+    cost = result.study.policy.least_annual_cost
+    assert cost is not None
+    expected, low, high = (_amount(row[f"cost_per_year{end}"]) for end in ("", "_low", "_high"))
+    return (f"Missed faults and false trips cost {expected} {cost.unit} a year ({low} to {high}), at "
+            f"{_amount(cost.missed_fault)} a missed fault and {_amount(cost.false_trip)} a false trip; no admissible "
+            "candidate of the study's own batch costs less")
+
+
+def _amount(value: float, sign: str = "") -> str:
+    """Three figures, written out: 1,230,000."""
+    return format(float(f"{value:.3g}"), f"{sign},.15g")

@@ -13,7 +13,7 @@ from montecarlo.report.words import scheme_name, setting_text
 from montecarlo.study.budget import limit_of_p_false, rounded_up, samples_that_show
 from montecarlo.study.description import Study
 from studies.backup_text import backup_found
-from studies.choice_text import against_others, around, hinge_text, no_false_trip
+from studies.choice_text import against_others, around, cost_text, hinge_text, no_false_trip
 from studies.text import WIDTH, paragraph, table
 
 if TYPE_CHECKING:
@@ -33,18 +33,18 @@ def result_text(result: Result) -> list[str]:
     shown = _rows(result)
     lines = _table(shown)
     lines += ["  missed: % of the internal faults within reach; false: % of the external events; (95 % limits)"]
-    if any(row["p_false"] == 0 for _, row in shown):
-        samples = samples_that_show(result.study, limit_of_p_false(result.study))
+    limit = limit_of_p_false(result.study)
+    if any(row["p_false"] == 0 for _, row in shown) and limit < math.inf:
+        samples = samples_that_show(result.study, limit)
         lines += [f"  none (< x): none seen, fewer than x %; {samples} samples of each event without one would "
                   "show the limit"]
     if result.chosen is None:
-        lines += ["", *_nothing(result)]
+        lines += ["", *_nothing(result), *paragraph(against_others(result))]
     else:
         if len(result.neighbours):
             lines += ["  rows without a word: one step of a grid from the chosen setting, on the same fresh batch"]
         lines += [""]
         lines += _choice(result)
-    lines += paragraph(against_others(result))
     if result.other is not None:
         lines += paragraph(_other_model(result, result.other))
     lines += _backup(result)
@@ -56,7 +56,10 @@ def result_text(result: Result) -> list[str]:
 
 
 def limit_of(study: Study) -> tuple[float, str]:
-    """The policy's limit as a probability of a false trip an event, and in the policy's own words."""
+    """The policy's limit as a probability of a false trip an event, and in the policy's own words; infinite where it
+    weighs costs."""
+    if study.policy.least_annual_cost is not None:
+        return math.inf, "any number of false trips at their cost"
     limit, yearly = limit_of_p_false(study), study.policy.false_per_year_max
     return limit, f"{percent(limit)} of the external events" if yearly is None else f"{yearly:g} false trips a year"
 
@@ -147,19 +150,20 @@ def _bare(row: Mapping[str, Any], name: str, digits: int) -> str:
 
 def _choice(result: Result) -> list[str]:
     row = result.candidates.set_index("candidate").loc[result.chosen].to_dict()
-    _, words = limit_of(result.study)
+    limit, words = limit_of(result.study)
+    aim = f", and the policy allows {words}" if limit < math.inf else f". {cost_text(result, row)}"
     tries = int(result.provenance["fresh_batches"])
     bound = row["p_false_bound"]
-    reached = percent(bound) if result.study.policy.p_false_max is not None else (
+    reached = percent(bound) if result.study.policy.false_per_year_max is None else (
         f"{bound * weights_of(result.study).events_per_year:.2g}")
-    which = "a fresh batch of random numbers" + (f", the one of {tries} that kept the limit" if tries > 1 else "")
+    which = "a fresh batch of random numbers" + (f", the one of {tries} that kept to the policy" if tries > 1 else "")
     lines = paragraph(
         f"Chosen: no. {result.chosen}, {scheme_name(row['scheme'])}: {setting_text(row)}. It misses "
         f"{_with_limits(row, 'p_missed', 3)} of the internal faults within reach, and {_false(row)}; with "
-        f"{100 * result.study.policy.level:g} % confidence at most {reached}, and the policy allows {words}. All from "
-        f"{which}.")
+        f"{100 * result.study.policy.level:g} % confidence at most {reached}{aim}. All from {which}.")
     lines += paragraph(_covered(row)) + paragraph(no_false_trip(result))
-    return lines + paragraph(hinge_text(result)) + paragraph(around(result.neighbours))
+    return lines + [line for text in (against_others(result), hinge_text(result), around(result.neighbours))
+                    for line in paragraph(text)]
 
 
 def _covered(row: Mapping[str, Any]) -> str:
@@ -229,14 +233,17 @@ def _only_of(other: Result | None, result: Result) -> list[str]:
 def _nothing(result: Result) -> list[str]:
     """Why no candidate was chosen, and what would be needed."""
     frame, (limit, words) = result.candidates, limit_of(result.study)
-    lines = paragraph(f"No candidate can be chosen: the policy allows {words} with "
-                      f"{100 * result.study.policy.level:g} % confidence.")
+    with_level = f" with {100 * result.study.policy.level:g} % confidence" if limit < math.inf else ""
+    lines = paragraph(f"No candidate can be chosen: the policy allows {words}{with_level}.")
     if (number := nearest(frame)) is None:
         on_load = int((frame["load_operates_share"] > 0).sum())
         return lines + paragraph(f"None of the {len(frame)} candidates is admissible: {on_load} operate on load, "
                                  f"{len(frame) - on_load} need more than half the knee voltage. Needed: coarser "
                                  "pick-ups, steeper slopes of a bias, or more equal CTs against the first, a smaller "
                                  "stabilising resistance against the second.")
+    if limit == math.inf:
+        return lines + paragraph("Those that cost least operate on load in fresh batches: leave out the finest "
+                                 "pick-ups or take more samples.")
     row = frame.set_index("candidate").loc[number].to_dict()
     return lines + paragraph(f"Nearest to it is no. {number}, {scheme_name(row['scheme'])}: {setting_text(row)}, whose "
                              f"false trips are bounded by {percent(row['p_false_bound'])} of the external events (the "

@@ -210,6 +210,6 @@ def _choice_notes(tries: int, chosen: Setting | None) -> list[str]:
     if chosen is None and tries:
         return [f"{tries} candidate(s) met the policy in the study's batch and missed it on fresh random numbers."]
     if tries > 1:
-        return [f"The {tries - 1} better candidate(s) of the study's batch missed the limit on fresh random numbers; "
-                f"the one chosen is the first that met it again."]
+        return [f"The {tries - 1} better candidate(s) of the study's batch did not keep to the policy on fresh random "
+                "numbers; the one chosen is the first that did."]
     return []

@@ -84,19 +84,24 @@ class Judgement:
     knee_rule: Flags                                       # V_k >= 2·I_set·R in every element's own leg
     within_limit: Flags
     admissible: Flags                                      # quiet on load, and on the right side of the knee rule
+    cost: Total | None = None                              # a year, where the policy weighs costs
+
+    @property
+    def aim(self) -> Array:
+        """What the policy wants small: the expected cost a year, else p_missed."""
+        return self.missed.total if self.cost is None else self.cost.total
 
     def order(self) -> tuple[int, ...]:
-        """Eligible candidates, best first: smallest p_missed, then smallest p_false."""
+        """Eligible candidates, best first: smallest aim, then smallest p_missed, then smallest p_false."""
         eligible = np.flatnonzero(self.admissible & self.within_limit)
-        keys = np.lexsort((self.false.total[eligible], self.missed.total[eligible]))
+        keys = np.lexsort((self.false.total[eligible], self.missed.total[eligible], self.aim[eligible]))
         return tuple(int(i) for i in eligible[keys])
 
     def next_better(self, chosen: int) -> int | None:
-        """The candidate that misses less than `chosen` by the least, and so was refused; None if none misses less.
+        """The candidate that is better than `chosen` by the least, and so was refused; None if none is better.
         Of equal ones that with the fewest false trips."""
-        missed = self.missed.total
-        better = np.flatnonzero(missed < missed[chosen])
-        return int(better[np.lexsort((self.false.total[better], -missed[better]))[0]]) if better.size else None
+        better = np.flatnonzero(self.aim < self.aim[chosen])
+        return int(better[np.lexsort((self.false.total[better], -self.aim[better]))[0]]) if better.size else None
 
 
 def judge(study: Study, lattices: Sequence[Lattice], strata: dict[str, Stratum]) -> Judgement:
@@ -114,7 +119,23 @@ def judge(study: Study, lattices: Sequence[Lattice], strata: dict[str, Stratum])
         _share(strata[OPEN_PILOT]) if OPEN_PILOT in strata else np.full(load_share.shape, np.nan),
         np.asarray(sum(stratum.unresolved.sum(axis=1) for name, stratum in strata.items() if name != OPEN_PILOT)), knee,
         bound <= limit_of_p_false(study),
-        (load_share == 0) & (knee | policy.ignore_knee_rule))
+        (load_share == 0) & (knee | policy.ignore_knee_rule), annual_cost(study, strata))
+
+
+def cost_weights(study: Study) -> dict[str, float]:
+    """What p = 1 of each type would cost a year, by type; {} unless the policy weighs costs."""
+    cost, weight = study.policy.least_annual_cost, weights_of(study)
+    if cost is None:
+        return {}
+    faults = weight.internal_per_year * weight.reachable * cost.missed_fault
+    return {name: faults * share for name, share in zip(weight.internal, weight.shares, strict=True)} | {
+        name: rate * cost.false_trip for name, rate in zip(weight.external, weight.rates, strict=True)}
+
+
+def annual_cost(study: Study, strata: Mapping[str, Stratum]) -> Total | None:
+    """Expected cost a year of missed faults and false trips with limits (MOVER), (C,); None without such a policy."""
+    weights = cost_weights(study)
+    return weighted([strata[name] for name in weights], [*weights.values()]) if weights else None
 
 
 def _share(stratum: Stratum) -> Array:

@@ -26,10 +26,11 @@ SAME = "not distinguishable"                               # at 95 %: the interv
 
 
 class Hinge(NamedTuple):
-    """The candidate that is better by the least and was refused: its number, p_missed of the study's batch, why."""
+    """The candidate that is better by the least and was refused: its number; p_missed, or cost a year where the
+    policy weighs costs, of the study's batch; why."""
 
     candidate: int
-    p_missed: float
+    aim: float
     reason: str
 
 
@@ -84,7 +85,7 @@ def hinge(outcome: Outcome) -> Hinge | None:
         return None
     judged, settings = outcome.first.judgement, outcome.first.settings
     at = judged.next_better(settings.index(outcome.chosen))
-    return None if at is None else Hinge(at + 1, float(judged.missed.total[at]), _why(outcome, at))
+    return None if at is None else Hinge(at + 1, float(judged.aim[at]), _why(outcome, at))
 
 
 def _why(outcome: Outcome, at: int) -> str:
@@ -101,7 +102,7 @@ def _why(outcome: Outcome, at: int) -> str:
             f"{bound * weights_of(outcome.study).events_per_year:.2g} a year", f"{policy.false_per_year_max:g} a year")
         few = "" if judged.false.total[at] else ", though none was seen: more samples may admit it"
         reasons.append(f"its false trips are bounded by {found} and the policy allows {allowed}{few}")
-    return listed(reasons) or "on fresh random numbers it missed the limit"
+    return listed(reasons) or "it did not keep to the policy on fresh random numbers"
 
 
 def note(study: Study, row: Mapping[str, Any]) -> str:

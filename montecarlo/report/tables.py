@@ -242,6 +242,8 @@ def _candidate_rows(study: Study, batch: Batch) -> pd.DataFrame:
         "admissible": judgement.admissible, "load_operates_share": judgement.load_share,
         "unresolved": judgement.unresolved.astype(int), "p_false_bound": judgement.bound,
         "open_pilot_operates_share": judgement.open_pilot_share,
+        **({} if judgement.cost is None else {"cost_per_year": judgement.cost.total, "cost_per_year_low":
+                                              judgement.cost.low, "cost_per_year_high": judgement.cost.high}),
         **_with_backup(study, batch, weight),
     })
 
@@ -266,6 +268,8 @@ def _false_over_plants(study: Study, batch: Batch, weight: Weights) -> tuple[Arr
     rates = np.stack([part * plants[key] for key, part in weight.rate_keys])
     shares = rates / np.maximum(rates.sum(axis=0), 1e-300)
     spread = over_plants(external, shares, study.policy.p_false_max or np.inf)
+    if study.policy.least_annual_cost is not None:
+        return spread.p95, np.full(spread.p95.shape, np.nan)         # no limit to be above
     if study.policy.false_per_year_max is None:
         return spread.p95, spread.above
     means, noise = plant_means(external, rates)

@@ -22,8 +22,10 @@ def event_rates(study: Study) -> list[tuple[float, int]]:
 
 
 def limit_of_p_false(study: Study) -> float:
-    """The policy's limit as a probability of a false trip an event. [-]"""
+    """The policy's limit as a probability of a false trip an event; infinite where it weighs costs instead. [-]"""
     policy = study.policy
+    if policy.least_annual_cost is not None:
+        return math.inf
     if policy.p_false_max is not None:
         return policy.p_false_max
     return (policy.false_per_year_max or 0.0) / max(sum(rate for rate, _ in event_rates(study)), 1e-300)

@@ -26,6 +26,7 @@ from montecarlo.study.scheme_checks import SCHEME_CHECKS, check_pilots, check_sc
 __all__ = ["CHECKS", "MOST_CANDIDATES", "Check", "check_relay", "count_candidates", "ct_key"]
 
 MOST_CANDIDATES = 100_000
+POLICIES = ("p_false_max", "false_per_year_max", "least_annual_cost")
 MOST_PAIRS = 50            # each is a sentence of the result
 MATCHED_WITHIN = 0.05      # a matching transformer's taps, common practice, no source; the rest is spill on load
 
@@ -167,10 +168,12 @@ def check_events(study: Study) -> Iterator[str]:
 
 def check_policy(study: Study) -> Iterator[str]:
     policy = study.policy
-    given = [key for key in ("p_false_max", "false_per_year_max") if getattr(policy, key) is not None]
+    given = [key for key in POLICIES if getattr(policy, key) is not None]
     if len(given) != 1:
-        said = "both are given" if given else "neither is given"
-        yield f"policy: {said}; give exactly one of p_false_max and false_per_year_max"
+        yield f"policy: {listed(given) or 'none'} given; give exactly one of {listed(POLICIES)}"
+    if (cost := policy.least_annual_cost) is not None and cost.missed_fault == cost.false_trip == 0:
+        yield ("policy.least_annual_cost: missed_fault and false_trip are both 0, so every setting costs the same; "
+               "give at least one above 0")
 
 
 def ct_key(ct: CtPlaces, end: str, name: str) -> str:

@@ -18,7 +18,7 @@ from montecarlo.relays.schemes import SchemeChoice
 from montecarlo.secondary.ct import CtPlaces
 from montecarlo.study.grids import Axis
 
-__all__ = ["Candidates", "Correlation", "General", "Policy", "PresentSetting", "Study"]
+__all__ = ["AnnualCost", "Candidates", "Correlation", "General", "Policy", "PresentSetting", "Study"]
 
 MOST_A, MOST_OHM, MOST_S, MOST_SLOPE = 50.0, 1e6, 60.0, 2.0       # a unit prefix gone wrong, or per cent for a slope
 
@@ -86,13 +86,25 @@ class Candidates(Section):
     present: Annotated[PresentSetting, Word("the setting in service, if any")] | None = None
 
 
+class AnnualCost(Section):
+    """What the two failures cost, in a unit of the study's own; faults out of reach cost the same whatever is set."""
+
+    missed_fault: Annotated[float, Plain("-", "cost of one missed internal fault, in your own unit", 0.0, 1e15)]
+    false_trip: Annotated[float, Plain("-", "cost of one false trip, in the same unit", 0.0, 1e15)]
+    unit: Annotated[str, Word("what the unit is called")] = "units"
+
+
 class Policy(Section):
-    """Smallest p_missed subject to a limit on false trips, by the upper one-sided bound at `level`."""
+    """Smallest p_missed subject to a limit on false trips, by the upper one-sided bound at `level`; or the smallest
+    expected cost a year."""
 
     p_false_max: Annotated[float, Plain("-", "largest probability of a false trip an event", 0.0, 1.0,
                                         above=True)] | None = None
     false_per_year_max: Annotated[float, Plain("1/year", "largest number of false trips a year", 0.0, 1e4,
                                                above=True)] | None = None
+    least_annual_cost: Annotated[AnnualCost, Word(
+        "instead of a limit: what missed faults and false trips cost; the smallest expected cost a year is chosen",
+    )] | None = None
     level: Annotated[float, Plain("-", "one-sided confidence of the bound", 0.5, 0.9999)] = 0.95
     years: Annotated[float, Plain("year", "how long the probability of no false trip is told for", 0.0, 1000.0,
                                   above=True)] = 30.0

@@ -207,3 +207,37 @@ def test_a_limit_out_of_reach_is_told_with_the_samples_that_it_needs() -> None:
                        workers=1)
     assert enough.chosen is not None
     assert "needs at least" not in " ".join(enough.told)
+
+
+def cost_policy(missed_fault: float, false_trip: float) -> dict[str, Any]:
+    return {"policy": {"least_annual_cost": {"missed_fault": missed_fault, "false_trip": false_trip}}}
+
+
+def test_the_least_annual_cost_is_chosen() -> None:
+    result = run(cost_policy(1e6, 5e3))
+    frame = result.candidates
+    weights = 1e6 * frame["missed_per_year"] + 5e3 * frame["false_per_year"]
+    assert frame["cost_per_year"].to_numpy() == pytest.approx(weights, rel=1e-9)
+    assert (frame["cost_per_year_low"] <= frame["cost_per_year"]).all()
+    assert (frame["cost_per_year"] <= frame["cost_per_year_high"]).all()
+    # MOVER adds in squares what the two sides would add plainly at their limits
+    assert (frame["cost_per_year_high"] <= 1e6 * 0.0099 * frame["p_missed_high"] + 5e3 * 1.2 * frame["p_false_high"]
+            + 1e-9).all()
+    first = result.outcome.first.judgement
+    best = min(np.flatnonzero(first.admissible), key=lambda k: first.aim[k])
+    assert result.chosen == best + 1
+    gaps = result.comparison.set_index(["pair", "quantity"])["difference"].loc["chosen minus runner-up"]
+    assert gaps["cost_per_year"] == pytest.approx(1e6 * 0.0099 * gaps["p_missed"] + 5e3 * 1.2 * gaps["p_false"])
+    assert frame["plants_above_limit"].isna().all()
+    assert (frame["note"].eq("") == frame["admissible"]).all()
+
+
+def test_dear_false_trips_choose_coarser_and_dear_faults_finer() -> None:
+    finer, coarser = run(cost_policy(1.0, 0.0)), run(cost_policy(1e3, 1e9))
+    assert finer.chosen is not None
+    assert coarser.chosen is not None
+    rows = [result.candidates.set_index("candidate").loc[result.chosen] for result in (finer, coarser)]
+    assert rows[0]["p_missed"] < rows[1]["p_missed"]
+    assert rows[0]["p_false"] > rows[1]["p_false"]
+    first = finer.outcome.first.judgement                  # with false trips for nothing only missed faults count
+    assert first.missed.total[finer.chosen - 1] == first.missed.total[first.admissible].min()

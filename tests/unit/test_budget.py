@@ -62,3 +62,9 @@ def test_the_sentence_counts_in_the_policy_s_own_unit() -> None:
     yearly = too_few(study_with(policy={"false_per_year_max": 0.001}))
     assert ("512 samples of each event show fewer than 0.0059 a year at 95 %, above the limit 0.001: no candidate can "
             "be chosen. The limit needs at least 3100 samples") in yearly        # hypot(0.2, 1) x 2.996/0.001 = 3055
+
+
+def test_a_policy_of_costs_has_no_limit_and_needs_no_budget() -> None:
+    study = study_with(policy={"least_annual_cost": {"missed_fault": 1.0, "false_trip": 1.0}})
+    assert limit_of_p_false(study) == float("inf")
+    assert too_few(study) == ""

@@ -76,8 +76,8 @@ LIMIT = {"p_false_max": 0.01}
     (LIMIT, 2, {"knee_rule": np.array([False, True, True, True])}, 1,
      "its setting drives more than half the knee voltage through its leg"),
     (LIMIT | {"ignore_knee_rule": True}, 2, {"knee_rule": np.array([False, True, True, True])}, 1,
-     "on fresh random numbers it missed the limit"),
-    (LIMIT, 2, {}, 1, "on fresh random numbers it missed the limit"),
+     "it did not keep to the policy on fresh random numbers"),
+    (LIMIT, 2, {}, 1, "it did not keep to the policy on fresh random numbers"),
 ])
 def test_the_next_better_candidate_and_the_rule_that_refused_it(
         policy: dict[str, Any], chosen: int, other: dict[str, Any], number: int, reason: str) -> None:

@@ -27,9 +27,20 @@ PAIRS = ("pairs of candidates by their numbers in candidates.csv, as [[12, 40]]:
     ({"candidates.delay_s": [0, 0.49]}, EARTH_DELAY),
     ({"candidates.present": {"phase_pickup_a": 0.1, "earth_pickup_a": 0.1, "delay_s": 0.49}},
      EARTH_DELAY.replace("delay_s:", "present.delay_s:", 1)),
-    ({"policy": {}}, "policy: neither is given; give exactly one of p_false_max and false_per_year_max"),
-    ({"policy.false_per_year_max": 0.1}, "policy: both are given; give exactly one of p_false_max and "
-                                         "false_per_year_max"),
+    ({"policy": {}},
+     "policy: none given; give exactly one of p_false_max, false_per_year_max and least_annual_cost"),
+    ({"policy.false_per_year_max": 0.1}, "policy: p_false_max and false_per_year_max given; give exactly one of "
+                                         "p_false_max, false_per_year_max and least_annual_cost"),
+    ({"policy.least_annual_cost": {"missed_fault": 1, "false_trip": 1}},
+     "policy: p_false_max and least_annual_cost given; give exactly one of p_false_max, false_per_year_max and "
+     "least_annual_cost"),
+    ({"policy": {"least_annual_cost": {"missed_fault": 0, "false_trip": 0}}},
+     "policy.least_annual_cost: missed_fault and false_trip are both 0, so every setting costs the same; give at least "
+     "one above 0"),
+    ({"policy": {"least_annual_cost": {"missed_fault": 1}}},
+     "policy.least_annual_cost.false_trip: missing; give a number: cost of one false trip, in the same unit [-]"),
+    ({"policy": {"least_annual_cost": {"missed_fault": -1, "false_trip": 1}}},
+     "policy.least_annual_cost.missed_fault: -1.0, must be at least 0 and at most 1e+15"),
     ({"external_events": []}, "external_events: [] is empty; give at least one event, each a table "
                               "[[external_events]]"),
     ({"external_events.far_fault.name": "near_fault"},
@@ -96,6 +107,7 @@ def test_a_study_that_means_nothing_is_refused(changes: dict[str, Any], line: st
     {"study.compare": [[1, 20], [20, 1]]},
     {"candidates.delay_s": [0.48]},
     {"policy": {"false_per_year_max": 0.1}},
+    {"policy": {"least_annual_cost": {"missed_fault": 1, "false_trip": 0, "unit": "EUR"}}},
     {"ct.line_end": {"primary_a": 3000, "secondary_a": 2}},
     {"candidates.present": {"phase_pickup_a": 0.1, "earth_pickup_a": 0.1}},
     {"machine.transient_reactance_pu": 0.2},

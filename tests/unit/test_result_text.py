@@ -103,7 +103,7 @@ def test_a_limit_a_year_is_compared_with_false_trips_a_year() -> None:
 
 
 def test_a_second_fresh_batch_is_said() -> None:
-    assert "a fresh batch of random numbers, the one of 3 that kept the limit" in said(
+    assert "a fresh batch of random numbers, the one of 3 that kept to the policy" in said(
         finished(results.candidates(), chosen=5, tries=3))
 
 
@@ -130,6 +130,33 @@ def test_coverage_in_words() -> None:
     text = said(nothing)                                            # of this setting alone: others may see some
     assert "On at least 95 % of the earth faults it covers no part of the winding." in text
     assert "no current differential setting" not in text
+
+
+COST = {"least_annual_cost": {"missed_fault": 2e6, "false_trip": 8e4, "unit": "EUR"}}
+
+
+def test_a_policy_of_costs_is_told_in_its_unit() -> None:
+    frame = results.candidates().assign(cost_per_year=3456.0, cost_per_year_low=3200.0, cost_per_year_high=3700.0)
+    change = [gap("p_missed", -0.01, -0.02, -0.004, pair=RUNNER_UP), gap("p_false", 0.1, 0.05, 0.2, pair=RUNNER_UP),
+              gap("cost_per_year", -12.3, -40.0, 15.0, pair=RUNNER_UP)]
+    hinge = Hinge(4, 3100.0, "it operates in 3 % of the sampled loads")
+    text = said(finished(frame, chosen=5, runner_up=8, policy=COST, comparison=change, hinge=hinge, around=change))
+    assert ("Missed faults and false trips cost 3,460 EUR a year (3,200 to 3,700), at 2,000,000 a missed fault and "
+            "80,000 a false trip; no admissible candidate") in text
+    assert "the policy allows" not in text
+    assert "show the limit" not in text
+    assert "cost -12.3 EUR a year (-40 to +15, not distinguishable)." in text
+    assert "is the next that costs less, 3,100 EUR a year; it is refused because it operates" in text
+    assert "in cost no. 5." in text
+    assert "No candidate costs less" in said(finished(frame, chosen=5, policy=COST))
+
+
+def test_a_policy_of_costs_without_a_choice_speaks_of_no_limit() -> None:
+    text = said(finished(results.candidates().assign(admissible=False), policy=COST))
+    assert "No candidate can be chosen: the policy allows any number of false trips at their cost. None of the" in text
+    text = said(finished(results.candidates(), policy=COST, tries=10))
+    assert "Those that cost least operate on load in fresh batches" in text
+    assert "inf" not in text
 
 
 def test_the_years_without_a_false_trip_are_told_for_chosen_and_present() -> None:
