@@ -57,6 +57,8 @@ def _head(study: Study) -> list[str]:
     count = sum(len(list(lattice.settings())) for lattice in lattices)
     circuits = len({lattice.circuit for lattice in lattices})
     twice = ", twice: with each remanence model of the CTs" if general.compare_remanence_models else ""
+    if count_of := len(study.scenarios):
+        twice += f", {1 + count_of} times: as stated and in {count_of} scenarios"
     text = (f"{general.kind}: {count} candidates on {circuits} circuits; {general.samples} samples of each type on "
             f"{general.plants} plants, seed {general.seed}{twice}. Machine {machine.rated_power_va / 1e6:g} MVA, "
             f"{machine.line_voltage_v / 1e3:g} kV, {machine.rated_current_a:.4g} A.")

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from montecarlo import Result
 
-__all__ = ["against_others", "around", "cost_text", "hinge_text", "no_false_trip"]
+__all__ = ["against_others", "around", "cost_text", "hinge_text", "no_false_trip", "worst_case"]
 
 WHAT = {"p_missed": "missed faults", "p_false": "false trips", "cost_per_year": "cost"}
 
@@ -106,3 +106,18 @@ def cost_text(result: Result, row: Mapping[str, Any]) -> str:
 def _amount(value: float, sign: str = "") -> str:
     """Three figures, written out: 1,230,000."""
     return format(float(f"{value:.3g}"), f"{sign},.15g")
+
+
+def worst_case(result: Result) -> str:
+    """What the chosen setting is in each scenario, and which one decides."""
+    rows = result.scenarios
+    if not len(rows):
+        return ""
+    mine = rows[rows["candidate"] == result.chosen].to_dict("records")
+    quantity = "p_missed" if result.study.policy.least_annual_cost is None else "cost_per_year"
+    each = "; ".join(f"\"{row['scenario']}\" misses {percent(row['p_missed'], 3)}, " + (
+        f"false trips fewer than {percent(row['p_false_high'])}" if row["p_false"] == 0 else
+        f"trips falsely on {percent(row['p_false'])}") for row in mine)
+    decides = next(row["scenario"] for row in mine if row["worst"])
+    return (f"The policy judges by the worst of {len(mine)} scenarios, on the same random numbers: {each}. By "
+            f"{WHAT[quantity]} \"{decides}\" is its worst and decides. The figures above are of the study as stated.")

@@ -35,7 +35,7 @@ def findings(result: Result) -> Findings:
     frames = {name: getattr(result, name) for name in ("candidates", "by_type", "coverage", "inputs")}
     if result.study.backup is not None:
         frames["backup"] = result.backup
-    for name in ("comparison", "neighbours"):
+    for name in ("comparison", "neighbours", "scenarios"):
         if len(frame := getattr(result, name)):
             frames[name] = frame
     if result.remanence_models is not None:

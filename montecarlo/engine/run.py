@@ -4,7 +4,7 @@ chosen few on fresh random numbers."""
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from montecarlo.engine.winding import STEADY_INTERVALS, beyond_phasors
 from montecarlo.errors import StudyError
 from montecarlo.estimates.assemble import Stratum, gather
 from montecarlo.estimates.choose import OPEN_PILOT, Judgement, judge, open_pilot
+from montecarlo.estimates.robust import worst_of
 from montecarlo.estimates.tally import Tally
 from montecarlo.sampling.design import BLOCKS, Chunk, Design
 from montecarlo.secondary.remanence import other_model
@@ -40,6 +41,12 @@ class Batch:
     notes: dict[str, float]
     backup: dict[str, Stratum]                             # the back-up itself, one setting; types that it can see
     nobody: dict[str, Stratum]                             # what neither it nor a candidate sees; the same, internal
+    scenarios: dict[str, Judgement] = field(default_factory=dict)  # beside the study as stated
+
+    @property
+    def verdict(self) -> Judgement:
+        """By what the choice is made: the judgement, each candidate's by its worst scenario."""
+        return worst_of([self.judgement, *self.scenarios.values()])
 
     @property
     def settings(self) -> list[Setting]:
@@ -94,9 +101,9 @@ def with_other_model(study: Study) -> Study:
 def _run(study: Study, lattices: Sequence[Lattice], count: int, tell: Progress, also: Setting | None = None) -> Outcome:
     """Sample, solve, count, judge; then the chosen, the runner-up, the present setting, `also` and the neighbours of
     the chosen one again on fresh numbers."""
-    first = run_batch(study, lattices, 0, count, tell)
+    first = _in_all_scenarios(study, lattices, 0, count, tell)
     present = present_setting(study)
-    order = first.judgement.order()
+    order = first.verdict.order()
     settings = first.settings
     told = [*study.told, *(text for design in dict.fromkeys(designs(study)) if (text := design.told()))]
     told += [*_method_notes(study, first), *([too_few(study)] if too_few(study) else [])]
@@ -106,12 +113,23 @@ def _run(study: Study, lattices: Sequence[Lattice], count: int, tell: Progress, 
         runner_up = settings[order[place + 1]] if place + 1 < len(order) else None
         around = neighbours(settings, chosen)
         few = tuple(dict.fromkeys(s for s in (chosen, runner_up, present, also, *around) if s is not None))
-        fresh = run_batch(study, lattices_of(study, *few), tries, count, tell)
-        if fresh.judgement.within_limit[0] and fresh.judgement.admissible[0]:
+        fresh = _in_all_scenarios(study, lattices_of(study, *few), tries, count, tell)
+        if fresh.verdict.within_limit[0] and fresh.verdict.admissible[0]:
             break
         chosen = None
     told += _choice_notes(tries, chosen)
     return Outcome(study, first, fresh, chosen, runner_up if chosen else None, present, tries, tuple(told))
+
+
+def _in_all_scenarios(study: Study, lattices: Sequence[Lattice], round_: int, workers: int, tell: Progress) -> Batch:
+    """The batch of the study as stated, and how each scenario judges the same candidates on the same random numbers."""
+    batch = run_batch(study.alone, lattices, round_, workers, tell)
+
+    def told_of(name: str) -> Progress:
+        return lambda done, total, what: tell(done, total, f"{what}, {name}")
+
+    return replace(batch, scenarios={name: run_batch(other, lattices, round_, workers, told_of(name)).judgement
+                                     for name, other in study.scenarios})
 
 
 def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: int, progress: Progress) -> Batch:

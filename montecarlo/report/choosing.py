@@ -8,17 +8,21 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from montecarlo.engine.run import Batch, Outcome
 from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.compare import differences, distinguishable
+from montecarlo.estimates.robust import worst_places
+from montecarlo.estimates.totals import Total
+from montecarlo.quantities import Array
 from montecarlo.quantities.wording import listed
 from montecarlo.report.look import percent
 from montecarlo.study.budget import limit_of_p_false, rounded_up
 from montecarlo.study.candidates import Setting, neighbours
 from montecarlo.study.description import Study
+from montecarlo.study.scenarios import AS_STATED
 
 if TYPE_CHECKING:
     import pandas as pd
 
 __all__ = ["ASKED", "SAME", "Hinge", "comparison", "difference_rows", "hinge", "neighbour_rows",
-           "note"]
+           "note", "scenario_rows", "worst_columns"]
 
 COLUMNS = ("pair", "quantity", "candidate", "minus", "difference", "low", "high", "verdict", "batch")
 ASKED = "asked for"
@@ -76,6 +80,44 @@ def _batch_of(outcome: Outcome, one: Setting, other: Setting) -> Batch:
     return fresh if fresh is not None and {one, other} <= set(fresh.settings) else outcome.first
 
 
+# --- scenarios --------------------------------------------------------------------------------------------
+
+
+def scenario_rows(outcome: Outcome) -> pd.DataFrame:
+    """A row a scenario and candidate of the fresh batch: how it is judged there, whether the policy allows it there,
+    and whether the scenario is its worst. Empty without scenarios or fresh batch."""
+    import pandas as pd
+
+    fresh, numbers = outcome.fresh, {setting: at for at, setting in enumerate(outcome.first.settings, 1)}
+    if fresh is None or not fresh.scenarios:
+        return pd.DataFrame(columns=["scenario", "candidate"])
+    judged = {AS_STATED: fresh.judgement, **fresh.scenarios}
+    worst = worst_places([*judged.values()])
+    frames = [pd.DataFrame({
+        "scenario": name, "candidate": [numbers[setting] for setting in fresh.settings],
+        **_limits("p_missed", each.missed), **_limits("p_false", each.false), "p_false_bound": each.bound,
+        **({} if each.cost is None else _limits("cost_per_year", each.cost)),
+        "allowed": each.admissible & each.within_limit, "worst": worst == place})
+        for place, (name, each) in enumerate(judged.items())]
+    return pd.concat(frames, ignore_index=True).sort_values("candidate", kind="stable", ignore_index=True)
+
+
+def _limits(name: str, found: Total) -> dict[str, Array]:
+    return {name: found.total, f"{name}_low": found.low, f"{name}_high": found.high}
+
+
+def worst_columns(batch: Batch) -> dict[str, Any]:
+    """For every candidate of a batch: its worst scenario, the aim's quantity there, the largest bound of any scenario
+    and whether every scenario allows it. {} without scenarios."""
+    if not batch.scenarios:
+        return {}
+    names, worst = [AS_STATED, *batch.scenarios], batch.verdict
+    quantity = "p_missed" if worst.cost is None else "cost_per_year"
+    places = worst_places([batch.judgement, *batch.scenarios.values()])
+    return {"worst_scenario": [names[place] for place in places], f"worst_{quantity}": worst.aim,
+            "worst_p_false_bound": worst.bound, "allowed_in_all": worst.admissible & worst.within_limit}
+
+
 # --- what the choice hinges on ----------------------------------------------------------------------------
 
 
@@ -83,14 +125,14 @@ def hinge(outcome: Outcome) -> Hinge | None:
     """By the study's own batch, in which all candidates were judged on the same numbers."""
     if outcome.chosen is None:
         return None
-    judged, settings = outcome.first.judgement, outcome.first.settings
+    judged, settings = outcome.first.verdict, outcome.first.settings
     at = judged.next_better(settings.index(outcome.chosen))
     return None if at is None else Hinge(at + 1, float(judged.aim[at]), _why(outcome, at))
 
 
 def _why(outcome: Outcome, at: int) -> str:
     """Every rule that refused a candidate, in words."""
-    judged, policy = outcome.first.judgement, outcome.study.policy
+    judged, policy = outcome.first.verdict, outcome.study.policy
     reasons = []
     if judged.load_share[at] > 0:
         reasons.append(f"it operates in {percent(judged.load_share[at])} of the sampled loads")
@@ -102,7 +144,10 @@ def _why(outcome: Outcome, at: int) -> str:
             f"{bound * weights_of(outcome.study).events_per_year:.2g} a year", f"{policy.false_per_year_max:g} a year")
         few = "" if judged.false.total[at] else ", though none was seen: more samples may admit it"
         reasons.append(f"its false trips are bounded by {found} and the policy allows {allowed}{few}")
-    return listed(reasons) or "it did not keep to the policy on fresh random numbers"
+    judgements = {AS_STATED: outcome.first.judgement, **outcome.first.scenarios}
+    refusing = [f'"{name}"' for name, each in judgements.items() if not (each.admissible & each.within_limit)[at]]
+    where = f" (refused in {listed(refusing)})" if reasons and len(judgements) > 1 else ""
+    return listed(reasons) + where or "it did not keep to the policy on fresh random numbers"
 
 
 def note(study: Study, row: Mapping[str, Any]) -> str:
@@ -121,4 +166,6 @@ def note(study: Study, row: Mapping[str, Any]) -> str:
     if row["p_false"] == 0 and bound > (limit := limit_of_p_false(study)):
         reasons.append(f"none seen, about {rounded_up(study.study.samples * bound / limit)} samples without one would "
                        "show the limit")
+    if not row.get("allowed_in_all", True) and not reasons:
+        reasons.append("not in every scenario")
     return "; ".join(reasons)

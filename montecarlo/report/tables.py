@@ -157,6 +157,11 @@ class Result:
         return choosing.neighbour_rows(self.outcome)
 
     @cached_property
+    def scenarios(self) -> pd.DataFrame:
+        """How each scenario of the policy judges the candidates of the fresh batch; empty without."""
+        return choosing.scenario_rows(self.outcome)
+
+    @cached_property
     def hinge(self) -> choosing.Hinge | None:
         """What kept the next better candidate from being chosen; None if none is better."""
         return choosing.hinge(self.outcome)
@@ -244,7 +249,7 @@ def _candidate_rows(study: Study, batch: Batch) -> pd.DataFrame:
         "open_pilot_operates_share": judgement.open_pilot_share,
         **({} if judgement.cost is None else {"cost_per_year": judgement.cost.total, "cost_per_year_low":
                                               judgement.cost.low, "cost_per_year_high": judgement.cost.high}),
-        **_with_backup(study, batch, weight),
+        **_with_backup(study, batch, weight), **choosing.worst_columns(batch),
     })
 
 

@@ -18,7 +18,7 @@ from montecarlo.relays.schemes import SchemeChoice
 from montecarlo.secondary.ct import CtPlaces
 from montecarlo.study.grids import Axis
 
-__all__ = ["AnnualCost", "Candidates", "Correlation", "General", "Policy", "PresentSetting", "Study"]
+__all__ = ["AnnualCost", "Candidates", "Correlation", "General", "Policy", "PresentSetting", "Scenario", "Study"]
 
 MOST_A, MOST_OHM, MOST_S, MOST_SLOPE = 50.0, 1e6, 60.0, 2.0       # a unit prefix gone wrong, or per cent for a slope
 
@@ -94,6 +94,15 @@ class AnnualCost(Section):
     unit: Annotated[str, Word("what the unit is called")] = "units"
 
 
+class Scenario(Section):
+    """The study with some keys changed; a candidate is judged by the worst of all scenarios."""
+
+    name: Annotated[str, Word("what the scenario is called")]
+    changes: Annotated[dict[str, Any], Word(
+        "keys of the study in quotes and their values here, as { \"ct.remanence_percent\" = 80 }; events by name, as "
+        "\"external_events.near_fault.clearing_time_s\"")]
+
+
 class Policy(Section):
     """Smallest p_missed subject to a limit on false trips, by the upper one-sided bound at `level`; or the smallest
     expected cost a year."""
@@ -106,6 +115,9 @@ class Policy(Section):
         "instead of a limit: what missed faults and false trips cost; the smallest expected cost a year is chosen",
     )] | None = None
     level: Annotated[float, Plain("-", "one-sided confidence of the bound", 0.5, 0.9999)] = 0.95
+    scenarios: Annotated[tuple[Scenario, ...], Word(
+        "the study with other inputs, each a table [[policy.scenarios]]; judged on the same random numbers, and the "
+        "setting is chosen that is best in its worst scenario, the study as stated among them")] = ()
     years: Annotated[float, Plain("year", "how long the probability of no false trip is told for", 0.0, 1000.0,
                                   above=True)] = 30.0
     ignore_knee_rule: Annotated[bool, Word(
@@ -141,6 +153,7 @@ class Study(Section):
         "correlated inputs, each pair a table [[correlations]]")] = ()
 
     _told: tuple[str, ...] = PrivateAttr(default=())
+    _scenarios: tuple[tuple[str, Study], ...] = PrivateAttr(default=())
 
     @property
     def ties(self) -> list[tuple[str, str, float]]:
@@ -151,3 +164,17 @@ class Study(Section):
     def told(self) -> tuple[str, ...]:
         """What reading moved or merged, a sentence each. Not part of the file, its schema or its digest."""
         return self._told
+
+    @property
+    def scenarios(self) -> tuple[tuple[str, Study], ...]:
+        """Name and study of each scenario of the policy, beside the study as stated."""
+        return self._scenarios
+
+    @property
+    def alone(self) -> Study:
+        """The study as stated, without its scenarios; small, as it travels with every chunk."""
+        if not self._scenarios:
+            return self
+        copied = self.model_copy()
+        copied._scenarios = ()
+        return copied

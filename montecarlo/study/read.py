@@ -18,6 +18,7 @@ from montecarlo.study.consistency import CHECKS, check_relay
 from montecarlo.study.description import Candidates, Study
 from montecarlo.study.grids import Snapped, snap
 from montecarlo.study.reword import reworded
+from montecarlo.study.scenarios import read_scenarios
 
 __all__ = ["LARGEST_FILE", "digest", "parse_study", "read_study"]
 
@@ -79,6 +80,8 @@ def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
     if faults:
         raise StudyError(*dict.fromkeys(map(one_line, faults)))
     study._told = told
+    if study.policy.scenarios:
+        study._scenarios = read_scenarios(study, table, lambda changed: parse_study(changed, folder))
     return study
 
 

@@ -241,3 +241,42 @@ def test_dear_false_trips_choose_coarser_and_dear_faults_finer() -> None:
     assert rows[0]["p_false"] > rows[1]["p_false"]
     first = finer.outcome.first.judgement                  # with false trips for nothing only missed faults count
     assert first.missed.total[finer.chosen - 1] == first.missed.total[first.admissible].min()
+
+
+def in_scenarios(**changes: dict[str, Any]) -> Result:
+    return run({"policy.p_false_max": 0.5, "policy.ignore_knee_rule": True,
+                "policy.scenarios": [{"name": name, "changes": keys} for name, keys in changes.items()]})
+
+
+def test_a_scenario_that_changes_nothing_changes_nothing() -> None:
+    alone = run({"policy.p_false_max": 0.5, "policy.ignore_knee_rule": True})
+    same = in_scenarios(same={"load.power_factor": 0.9})
+    shared = list(alone.candidates.columns)
+    assert_frame_equal(same.candidates[shared], alone.candidates, check_exact=True)
+    assert (same.candidates["worst_scenario"] == "as stated").all()
+    assert same.candidates["worst_p_missed"].equals(same.candidates["p_missed"])     # on the same random numbers
+    assert alone.scenarios.empty
+
+
+def test_the_choice_is_the_best_by_its_worst_scenario() -> None:
+    result = in_scenarios(
+        stiff={"earthing.resistance_ohm": 60.0},                                     # earth faults drive a third
+        slow={"external_events.near_fault.clearing_time_s": 0.4, "external_events.far_fault.clearing_time_s": 0.4})
+    first, rows = result.outcome.first, result.scenarios
+    assert result.chosen is not None
+    every = [first.judgement, *first.scenarios.values()]
+    allowed = np.all([each.admissible & each.within_limit for each in every], axis=0)
+    worst = np.max([each.missed.total for each in every], axis=0)
+    tried = result.outcome.tries                           # the better ones missed the limit on fresh numbers
+    assert worst[result.chosen - 1] == np.sort(worst[allowed])[tried - 1]
+    assert worst[result.chosen - 1] > first.judgement.missed.total[result.chosen - 1]
+    mine = rows[rows["candidate"] == result.chosen].set_index("scenario")
+    assert list(mine.index[mine["worst"]]) == ["stiff"]
+    assert mine["allowed"].all()
+    row = result.candidates.set_index("candidate").loc[result.chosen]
+    assert row["worst_scenario"] == "stiff"
+    assert row["worst_p_missed"] == mine["p_missed"].max()
+    assert row["worst_p_false_bound"] == mine["p_false_bound"].max()
+    refused = result.candidates[~result.candidates["allowed_in_all"]]
+    assert len(refused) > len(result.candidates) / 2
+    assert refused["note"].ne("").all()

@@ -57,8 +57,8 @@ def outcome(policy: dict[str, Any], chosen: int, **other: Any) -> Outcome:
              "bound": 1.5 * false, "admissible": np.full(4, True)} | other
     judged = Judgement(missed=Total(missed, missed, missed), false=Total(false, false, false),
                        open_pilot_share=np.zeros(4), unresolved=np.zeros(4), **parts)
-    return cast("Outcome", SimpleNamespace(
-        study=study_with(policy=policy), chosen=chosen, first=SimpleNamespace(judgement=judged, settings=[0, 1, 2, 3])))
+    first = SimpleNamespace(judgement=judged, verdict=judged, scenarios={}, settings=[0, 1, 2, 3])
+    return cast("Outcome", SimpleNamespace(study=study_with(policy=policy), chosen=chosen, first=first))
 
 
 LIMIT = {"p_false_max": 0.01}

@@ -28,7 +28,7 @@ def finished(frame: pd.DataFrame, *, chosen: int | None = None, runner_up: int |
              comparison: list[dict[str, Any]] | None = None, told: tuple[str, ...] = (),
              backup: dict[str, Any] | None = None, backup_rows: list[dict[str, Any]] | None = None,
              other: Result | None = None, model: str = "stop_operators", around: list[dict[str, Any]] | None = None,
-             hinge: Hinge | None = None) -> Result:
+             hinge: Hinge | None = None, scenarios: list[dict[str, Any]] | None = None) -> Result:
     """What the words are made from, without an engine."""
     import pandas as pd
 
@@ -40,7 +40,7 @@ def finished(frame: pd.DataFrame, *, chosen: int | None = None, runner_up: int |
         study=study, backup=pd.DataFrame(backup_rows or [], columns=BACKUP_COLUMNS), candidates=frame, chosen=chosen,
         runner_up=runner_up, provenance={"fresh_batches": tries}, told=told, other=other,
         comparison=pd.DataFrame(comparison or [], columns=list(COLUMNS)), hinge=hinge,
-        neighbours=pd.DataFrame(around or [], columns=list(COLUMNS))))
+        neighbours=pd.DataFrame(around or [], columns=list(COLUMNS)), scenarios=pd.DataFrame(scenarios or [])))
 
 
 def gap(quantity: str, difference: float, low: float, high: float, *, pair: str = "", candidate: int = 5,
@@ -130,6 +130,17 @@ def test_coverage_in_words() -> None:
     text = said(nothing)                                            # of this setting alone: others may see some
     assert "On at least 95 % of the earth faults it covers no part of the winding." in text
     assert "no current differential setting" not in text
+
+
+def test_the_scenario_that_decides_is_named() -> None:
+    rows_ = [{"scenario": name, "candidate": 5, "p_missed": missed, "p_false": false, "p_false_high": 0.004,
+              "worst": name == "hot resistor"} for name, missed, false in
+             (("as stated", 0.17, 0.0), ("hot resistor", 0.2, 0.001))]
+    text = said(finished(results.candidates(), chosen=5, scenarios=rows_))
+    assert ('The policy judges by the worst of 2 scenarios, on the same random numbers: "as stated" misses 17 %, false '
+            'trips fewer than 0.4 %; "hot resistor" misses 20 %, trips falsely on 0.1 %. By missed faults "hot '
+            'resistor" is its worst and decides.') in text
+    assert "scenario" not in said(finished(results.candidates(), chosen=5))
 
 
 COST = {"least_annual_cost": {"missed_fault": 2e6, "false_trip": 8e4, "unit": "EUR"}}

@@ -1,0 +1,52 @@
+"""One judgement from several of the same candidates: each by its worst scenario."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from montecarlo.estimates.choose import Judgement
+from montecarlo.estimates.totals import Total
+from montecarlo.quantities import Array
+
+__all__ = ["worst_of", "worst_places"]
+
+Places = NDArray[np.intp]
+
+
+def worst_places(judged: Sequence[Judgement]) -> Places:
+    """Which judgement has the largest aim of each candidate, (C,); the first of equal ones, one without a result
+    before all."""
+    return _largest([each.aim for each in judged])
+
+
+def worst_of(judged: Sequence[Judgement]) -> Judgement:
+    """Aim and p_missed of each candidate's worst scenario, its most frequent false trips and largest bound of any, and
+    allowed only where every scenario allows it."""
+    if len(judged) == 1:
+        return judged[0]
+    at, tripping = worst_places(judged), _largest([each.false.total for each in judged])
+    costs = [each.cost for each in judged if each.cost is not None]
+
+    def largest(name: str) -> Array:
+        return np.asarray(np.max([getattr(each, name) for each in judged], axis=0))
+
+    def everywhere(name: str) -> NDArray[np.bool_]:
+        return np.asarray(np.all([getattr(each, name) for each in judged], axis=0))
+
+    return Judgement(
+        _picked([each.missed for each in judged], at), _picked([each.false for each in judged], tripping),
+        largest("bound"), largest("load_share"), largest("open_pilot_share"), largest("unresolved"),
+        everywhere("knee_rule"), everywhere("within_limit"), everywhere("admissible"),
+        _picked(costs, at) if costs else None)
+
+
+def _largest(values: Sequence[Array]) -> Places:
+    stacked = np.stack(values)
+    return np.asarray(np.argmax(np.where(np.isnan(stacked), np.inf, stacked), axis=0))
+
+
+def _picked(totals: Sequence[Total], at: Places) -> Total:
+    return Total(*(np.take_along_axis(np.stack(part), at[None], axis=0)[0] for part in zip(*totals, strict=True)))
