@@ -232,11 +232,14 @@ def _only_of(other: Result | None, result: Result) -> list[str]:
 
 def _nothing(result: Result) -> list[str]:
     """Why no candidate was chosen, and what would be needed."""
-    frame, (limit, words) = result.candidates, limit_of(result.study)
+    frame, (limit, words) = _by_worst(result.candidates), limit_of(result.study)
     with_level = f" with {100 * result.study.policy.level:g} % confidence" if limit < math.inf else ""
     lines = paragraph(f"No candidate can be chosen: the policy allows {words}{with_level}.")
     if (number := nearest(frame)) is None:
         on_load = int((frame["load_operates_share"] > 0).sum())
+        if "worst_scenario" in frame:
+            return lines + paragraph(f"None of the {len(frame)} candidates is admissible in every scenario: each "
+                                     "operates on load or needs more than half the knee voltage in one of them.")
         return lines + paragraph(f"None of the {len(frame)} candidates is admissible: {on_load} operate on load, "
                                  f"{len(frame) - on_load} need more than half the knee voltage. Needed: coarser "
                                  "pick-ups, steeper slopes of a bias, or more equal CTs against the first, a smaller "
@@ -245,9 +248,18 @@ def _nothing(result: Result) -> list[str]:
         return lines + paragraph("Those that cost least operate on load in fresh batches: leave out the finest "
                                  "pick-ups or take more samples.")
     row = frame.set_index("candidate").loc[number].to_dict()
+    of = "of the external events" + (" in its worst scenario" if "worst_scenario" in row else "")
     return lines + paragraph(f"Nearest to it is no. {number}, {scheme_name(row['scheme'])}: {setting_text(row)}, whose "
-                             f"false trips are bounded by {percent(row['p_false_bound'])} of the external events (the "
+                             f"false trips are bounded by {percent(row['p_false_bound'])} {of} (the "
                              f"limit is {percent(limit)}). {_needed(result.study, row, limit)}")
+
+
+def _by_worst(candidates: pd.DataFrame) -> pd.DataFrame:
+    """The candidates as the policy judges them: what decides is each one's worst scenario."""
+    if "worst_scenario" not in candidates:
+        return candidates
+    return candidates.assign(p_false=candidates["worst_p_false"], p_false_bound=candidates["worst_p_false_bound"],
+                             admissible=candidates["admissible_in_all"])
 
 
 def _needed(study: Study, row: Mapping[str, Any], limit: float) -> str:

@@ -107,15 +107,16 @@ def _limits(name: str, found: Total) -> dict[str, Array]:
 
 
 def worst_columns(batch: Batch) -> dict[str, Any]:
-    """For every candidate of a batch: its worst scenario, the aim's quantity there, the largest bound of any scenario
-    and whether every scenario allows it. {} without scenarios."""
+    """For every candidate of a batch: its worst scenario, the aim's quantity there, the most false trips and the
+    largest bound of any scenario, and whether every scenario allows it. {} without scenarios."""
     if not batch.scenarios:
         return {}
     names, worst = [AS_STATED, *batch.scenarios], batch.verdict
     quantity = "p_missed" if worst.cost is None else "cost_per_year"
     places = worst_places([batch.judgement, *batch.scenarios.values()])
     return {"worst_scenario": [names[place] for place in places], f"worst_{quantity}": worst.aim,
-            "worst_p_false_bound": worst.bound, "allowed_in_all": worst.admissible & worst.within_limit}
+            "worst_p_false": worst.false.total, "worst_p_false_bound": worst.bound,
+            "admissible_in_all": worst.admissible, "allowed_in_all": worst.admissible & worst.within_limit}
 
 
 # --- what the choice hinges on ----------------------------------------------------------------------------

@@ -143,6 +143,15 @@ def test_the_scenario_that_decides_is_named() -> None:
     assert "scenario" not in said(finished(results.candidates(), chosen=5))
 
 
+def test_without_a_choice_the_worst_scenario_says_what_is_needed() -> None:
+    frame = results.candidates().assign(p_false=0.0, p_false_bound=0.005, worst_scenario="slow", worst_p_false=0.2,
+                                        worst_p_false_bound=0.25, admissible_in_all=True)
+    text = said(finished(frame))                                     # as stated every candidate would keep the limit
+    assert "bounded by 25 % of the external events in its worst scenario (the limit is 1 %). Needed: coarser" in text
+    text = said(finished(frame.assign(admissible_in_all=False)))
+    assert f"None of the {len(frame)} candidates is admissible in every scenario" in text
+
+
 COST = {"least_annual_cost": {"missed_fault": 2e6, "false_trip": 8e4, "unit": "EUR"}}
 
 
