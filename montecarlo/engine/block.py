@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -17,6 +17,7 @@ from montecarlo.relays.places import carried
 from montecarlo.relays.schemes import Axis, Scheme
 from montecarlo.sampling.design import Chunk, Design
 from montecarlo.sampling.inputs import list_inputs
+from montecarlo.sampling.points import Points
 from montecarlo.sampling.transform import event_points, event_samples, plant_major
 from montecarlo.secondary import steady
 from montecarlo.secondary.circuit import CtBank, at_places
@@ -37,10 +38,11 @@ class Job:
     study: Study
     lattices: tuple[Lattice, ...]
     design: Design                                         # of the counted strata
-    earth_design: Design                                   # of earth faults, solved along the whole winding
+    earth_design: Design                                   # of earth faults, solved along the whole winding, on nets
 
     def design_of(self, stratum: str) -> Design:
-        return self.earth_design if stratum == EARTH or stratum in OPEN_PILOTS else self.design
+        few = replace(self.earth_design, net=False)        # counted states, as few as earth faults
+        return self.earth_design if stratum == EARTH else few if stratum in OPEN_PILOTS else self.design
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,6 +77,10 @@ class Block:
         off = self.uniform("operating_state") < self.study.states.breaker_open_share
         return {key: np.where(off, alone[key], value) if key in alone else value for key, value in self.samples.items()}
 
+    @cached_property
+    def _points(self) -> Points:
+        return event_points(list_inputs(self.study), seed=self.study.study.seed, design=self.design, chunk=self.chunk)
+
     def __len__(self) -> int:
         return len(self.samples["load.current_pu"])
 
@@ -89,9 +95,8 @@ class Block:
         return position.family == "uniform" and position.support() == (0.0, 1.0)
 
     def uniform(self, key: str) -> Array:
-        """A draw that no input states (faulted phase, point on wave): (n,), its own stream, events appended last."""
-        points = event_points(self.study.study.seed, self.design, self.chunk)
-        return plant_major(points.of(f"drawn.{key}", 1)[:, 0], self.plants)
+        """A draw that no input states (`sampling.transform.DRAWN`): (n,)."""
+        return plant_major(self._points.of(f"drawn.{key}", 1)[:, 0], self.plants)
 
     def phase_number(self) -> NDArray[np.int64]:
         """The faulted phase, or the one that a fault between two leaves out: 0, 1, 2 alike."""

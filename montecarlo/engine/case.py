@@ -51,7 +51,7 @@ def run_chunk(job: Job, chunk: Chunk) -> Tally:
     if (caught := backup.operated(block)) is not None:
         left = np.asarray(~caught, float)
         nobody = (_count(block, lattice, judged[lattice.circuit], left) for lattice in job.lattices)
-        tally.backup = BackupTally(one_setting(caught, block.plants, conditional=False),
+        tally.backup = BackupTally(one_setting(caught, block.plants),
                                    tuple(nobody) if kind == "internal" else ())
     return tally
 

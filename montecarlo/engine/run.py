@@ -11,13 +11,14 @@ import numpy as np
 from montecarlo.engine.block import EARTH, Job
 from montecarlo.engine.case import run_chunk, strata
 from montecarlo.engine.parallel import mapped, worker_count
-from montecarlo.engine.winding import STEADY_INTERVALS, beyond_phasors
+from montecarlo.engine.winding import STEADY_INTERVALS, TRANSIENT_INTERVALS, beyond_phasors
 from montecarlo.errors import StudyError
 from montecarlo.estimates.assemble import Stratum, gather
 from montecarlo.estimates.choose import OPEN_PILOT, Judgement, judge, open_pilot
 from montecarlo.estimates.robust import worst_of
 from montecarlo.estimates.tally import Tally
 from montecarlo.sampling.design import BLOCKS, Chunk, Design
+from montecarlo.sampling.nets import POINTS_MAX
 from montecarlo.secondary.remanence import other_model
 from montecarlo.study.budget import too_few
 from montecarlo.study.candidates import Lattice, Setting, candidate_lattices, lattices_of, neighbours, present_setting
@@ -72,7 +73,7 @@ def designs(study: Study) -> tuple[Design, Design]:
     """Of the counted types and of earth faults, which are solved along the whole winding."""
     general = study.study
     earth = general.earth_fault_samples or max(general.samples // 8, general.plants)
-    return Design(general.plants, general.samples), Design(general.plants, earth)
+    return Design(general.plants, general.samples), Design(general.plants, earth, net=True)
 
 
 def run(study: Study, *, workers: int | None = None, progress: Progress | None = None) -> Outcome:
@@ -178,7 +179,7 @@ def _run_task(task: Task) -> Tally:
 def _compile(study: Study, lattices: Sequence[Lattice]) -> None:
     """Run the smallest chunk of every stratum once, so that workers find the compiled solvers in the cache."""
     small = Design(BLOCKS, BLOCKS)
-    job = Job(study, tuple(lattices[:1]), small, small)
+    job = Job(study, tuple(lattices[:1]), small, replace(small, net=True))
     for name in strata(study):
         run_chunk(job, small.chunks(name)[0])
 
@@ -189,6 +190,9 @@ def _check_size(study: Study, lattices: Sequence[Lattice]) -> None:
     if cells > CELLS_MAX:
         raise StudyError(f"study.plants: {study.study.plants} plants x {candidates} candidates = {cells} cells, at "
                          f"most {CELLS_MAX}; lower study.plants or thin the grids in [candidates]")
+    if (earth := designs(study)[1]).samples_drawn > (most := BLOCKS * POINTS_MAX):
+        raise StudyError(f"study.earth_fault_samples: {earth.samples_drawn} after rounding up to a power of two, at "
+                         f"most {most}; give fewer")
 
 
 # --- sentences ---------------------------------------------------------------------------------------------
@@ -207,6 +211,8 @@ def _method_notes(study: Study, batch: Batch) -> list[str]:
         notes.append(f"Earth faults were solved in time, remanence included, where a pick-up drives more than a "
                      f"quarter of the knee voltage through the fault's path or where the CTs take more exciting "
                      f"current than the element ({these}); elsewhere by phasors.")
+    if EARTH in batch.strata:
+        notes.append(_solutions_told(study, batch))
     if batch.notes.get("interpolated"):
         mean = batch.notes["interpolation"] / batch.notes["interpolated"]
         notes.append(f"Places between the solved ones along the winding are interpolated: with half as many solved "
@@ -222,6 +228,18 @@ def _method_notes(study: Study, batch: Batch) -> list[str]:
             notes.append(f"{name}: up to {count} of {int(batch.strata[name].trials.sum())} samples gave no result; the "
                          f"intervals count them once as operating and once as not.")
     return notes
+
+
+def _solutions_told(study: Study, batch: Batch) -> str:
+    """How many earth faults, where along the winding, how many solutions."""
+    design = designs(study)[1]
+    circuits = len({lattice.circuit for lattice in batch.lattices})
+    a_circuit = design.samples_drawn * (STEADY_INTERVALS + 1)
+    late = batch.notes["transient_solutions"]
+    in_time = f"; {late:,.0f} more in time at {TRANSIENT_INTERVALS + 1} places" if late else ""
+    return (f"{design.samples_drawn:,} earth faults on {BLOCKS} randomised Sobol' nets, {design.plants_rounded} plants "
+            f"x {design.events_per_plant} events, each at {STEADY_INTERVALS + 1} places along the winding: "
+            f"{a_circuit:,} solutions a circuit, {a_circuit * circuits:,} in all{in_time}.")
 
 
 def _choice_notes(tries: int, chosen: Setting | None) -> list[str]:

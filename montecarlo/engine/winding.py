@@ -25,8 +25,9 @@ from montecarlo.study.description import Study
 
 __all__ = ["EARTH", "STEADY_INTERVALS", "beyond_phasors", "earth_faults"]
 
-STEADY_INTERVALS = 32                                      # of the winding, phasor solution
-TRANSIENT_INTERVALS = 16                                   # of the winding, transient solution
+STEADY_INTERVALS = 15                                      # of the winding, phasor solution
+TRANSIENT_INTERVALS = 15                                   # of the winding, transient solution
+DECIDES_MOST = "internal_faults.earth_fault_resistance_ohm"
 SETTLED_SHARE = 1e-3                                       # a cycle's change of the RMS that ends a transient pass
 
 Beyond = tuple[NDArray[np.bool_], NDArray[np.bool_]]       # by phase and by earth pick-up
@@ -35,25 +36,27 @@ Sweeps = dict[Circuit, Array]                              # (n, nodes, elements
 
 def earth_faults(block: Block) -> Tally:
     """Conditional on all but the position: each sample is solved along the winding, on every circuit."""
-    notes = {"re_entries": 0.0, "interpolation": 0.0, "interpolated": 0.0, "transient_samples": 0.0}
+    notes = {"re_entries": 0.0, "interpolation": 0.0, "interpolated": 0.0}
     by_phasors = {circuit: _by_phasors(block, circuit, winding_nodes(STEADY_INTERVALS)) for circuit in block.circuits}
     beyond = {lattice: beyond_phasors(block.study, lattice) for lattice in block.job.lattices}
     late = dict.fromkeys(lattice.circuit for lattice, parts in beyond.items() if any(part.any() for part in parts))
     coarse = winding_nodes(TRANSIENT_INTERVALS)
     in_time = {circuit: _in_time(block, circuit, coarse) for circuit in late}
-    notes["transient_samples"] += len(block) * coarse.size * len(late)
+    notes |= {"phasor_solutions": float(len(block) * (STEADY_INTERVALS + 1) * len(block.circuits)),
+              "transient_solutions": float(len(block) * coarse.size * len(late))}
     cdf, caught = block.study.internal_faults.position.cdf, critical_place(block)
+    along = block.samples[DECIDES_MOST]
     tallies, nobody = [], []
     for lattice in block.job.lattices:
         missed = partial(
             sum_conditional, *critical_positions(block, lattice, beyond[lattice], by_phasors, in_time, notes),
             block.load_pickups(lattice), np.array(lattice.phase_thresholds), np.array(lattice.earth_thresholds),
-            block.plants, cdf)
+            block.plants, cdf, along)
         tallies.append(missed(block.even_positions))
         if caught is not None:
             nobody.append(missed(False, caught))
     return Tally(tuple(tallies), notes, None if caught is None else BackupTally(
-        one_setting(1 - cdf(caught), block.plants, conditional=True), tuple(nobody)))
+        one_setting(1 - cdf(caught), block.plants, along=along), tuple(nobody)))
 
 
 def beyond_phasors(study: Study, lattice: Lattice) -> Beyond:
@@ -111,19 +114,21 @@ def _positions(block: Block, lattice: Lattice, axis: Axis, sweep: Array, level: 
     an element operates from the later of their places on. (Each is held for the delay by itself.)"""
     nodes, forms = winding_nodes(sweep.shape[1] - 1), _winding_forms(block, lattice.circuit)
     elements, form = list(block.scheme(lattice.circuit).of(axis)), block.form(lattice)
+    half = [*range(0, nodes.size - 1, 2), nodes.size - 1]
 
-    def place(currents: Array, at: Array) -> Array:
-        x, re_entries = critical_position(nodes, currents, at)
-        rough, _ = critical_position(nodes[::2], currents[:, ::2], at)
+    def place(currents: Array, at: Array, signed: bool) -> Array:
+        x, re_entries = critical_position(nodes, currents, at, signed=signed)
+        rough, _ = critical_position(nodes[half], currents[:, half], at, signed=signed)
         notes["re_entries"] += float(re_entries.sum())
         notes["interpolation"] += float(np.nansum(np.abs(x - rough)))
         notes["interpolated"] += float(x.size)
         return x
 
     if form[0] != GREATER_OF:
-        return place(sweep[..., elements, forms.index(form)].max(axis=-1), level)
+        return place(sweep[..., elements, forms.index(form)].max(axis=-1), level, form[0] == SUM)
     amount, margin = sweep[..., forms.index(NO_BIAS)], sweep[..., forms.index((SUM, *form[1:]))]
-    return np.asarray(np.min([np.maximum(place(amount[..., k], level), place(margin[..., k], np.zeros(1)))
+    return np.asarray(np.min([np.maximum(place(amount[..., k], level, False),
+                                           place(margin[..., k], np.zeros(1), True))
                               for k in elements], axis=0))
 
 

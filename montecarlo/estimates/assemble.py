@@ -16,6 +16,7 @@ from montecarlo.estimates.spread import Spread, binomial_noise, plant_spread
 from montecarlo.estimates.tally import POSITION_BINS, SLOTS, LatticeTally, Tally
 from montecarlo.estimates.totals import Total, mover, plant_correlation
 from montecarlo.quantities import Array
+from montecarlo.sampling.design import BLOCKS
 
 LEVEL = 0.95                                               # of every two-sided interval
 
@@ -28,14 +29,14 @@ class Stratum:
     total: Array                                           # (C, M) Σ y
     trials: Array                                          # (M,)
     unresolved: Array                                      # (C, M)
-    squares: Array | None                                  # (C, M) Σ y², None for counts
+    noise_sums: Array | None                               # (C, M) variance of the total a plant, None for counts
     line_end: Array | None                                 # (C, M)
     starts: Array | None                                   # (blocks, C, slots) critical positions, and
     start_sums: Array | None                               # (blocks, C, slots) their sums
 
     @property
     def conditional(self) -> bool:
-        return self.squares is not None
+        return self.noise_sums is not None
 
     @property
     def means(self) -> Array:
@@ -48,24 +49,36 @@ class Stratum:
     def noise(self) -> Array:
         """Variance of those means about the plants' own probabilities, (C, M)."""
         resolved = self.trials - self.unresolved
-        if self.squares is None:
+        if self.noise_sums is None:
             return binomial_noise(self.total, resolved)
-        spread = self.squares - self.total**2 / np.maximum(resolved, 1)
         out = np.full(self.total.shape, np.nan)
-        return np.asarray(np.divide(np.maximum(spread, 0.0), resolved * (resolved - 1), out=out, where=resolved > 1))
+        return np.asarray(np.divide(self.noise_sums, resolved**2, out=out, where=resolved > 0))
+
+    @property
+    def block_means(self) -> Array:
+        """Each block's own mean over its resolved samples, (C, blocks): the independent randomisations of the run."""
+        resolved = by_block(self.trials - self.unresolved)
+        out = np.full(resolved.shape, np.nan)
+        return np.asarray(np.divide(by_block(self.total), resolved, out=out, where=resolved > 0))
 
     def estimate(self, level: float = LEVEL, side: Side = "both") -> Estimate:
-        """p with limits, (C,): exact limits for counts with clustered plants, Student t for conditional means.
+        """p with limits, (C,): exact limits for counts with clustered plants; Student t over the blocks for conditional
+        means, whose plants and events lie on a net of their own in each block.
 
         Unresolved samples count once as 0 and once as 1 in the limits, and not in p."""
         if not self.conditional:
             return with_unresolved(self.total, self.trials, self.unresolved, level, side=side, method="clustered")
         trials = float(self.trials.sum())
-        low, high = (student_mean((self.total + extra) / self.trials, level, side=side, trials=trials)
+        low, high = (student_mean(by_block(self.total + extra) / by_block(self.trials), level, side=side, trials=trials)
                      for extra in (0.0, self.unresolved))
         resolved = trials - self.unresolved.sum(axis=1)
         p = np.divide(self.total.sum(axis=1), resolved, out=np.full(resolved.shape, np.nan), where=resolved > 0)
         return Estimate(p, low.low, high.high)
+
+
+def by_block(values: Array) -> Array:
+    """Sums over the plants of each block, (..., blocks) from (..., M)."""
+    return np.asarray(values.reshape(*values.shape[:-1], BLOCKS, -1).sum(axis=-1))
 
 
 def gather(name: str, blocks: Sequence[Tally]) -> Stratum:
@@ -86,7 +99,7 @@ def gather(name: str, blocks: Sequence[Tally]) -> Stratum:
     return Stratum(
         name, rows(lambda t: t.total), np.concatenate([block.lattices[0].trials for block in blocks]),
         rows(lambda t: np.broadcast_to(t.unresolved[:, None, None, None], t.total.shape)),
-        None if first.squares is None else rows(lambda t: _present(t.squares)),
+        None if first.noise is None else rows(lambda t: _present(t.noise)),
         None if first.line_end is None else rows(lambda t: _present(t.line_end)),
         None if first.starts is None else histogram(lambda t: _present(t.starts)),
         None if first.start_sums is None else histogram(lambda t: _present(t.start_sums)))
@@ -101,10 +114,15 @@ def _present(array: Array | None) -> Array:
 
 
 def weighted(strata: Sequence[Stratum], weights: Sequence[float], level: float = LEVEL, side: Side = "both") -> Total:
-    """Σ weight·p over types with limits, (C,); types share their plants, which correlates their errors."""
+    """Σ weight·p over types with limits, (C,); types share their plants, which correlates their errors: as the means
+    of the plants are correlated, and with a conditional type as those of the blocks, since its plants lie on nets."""
     parts = [stratum.estimate(level, side) for stratum in strata]
     p, low, high = (np.stack([getattr(part, name) for part in parts], axis=-1) for name in ("p", "low", "high"))
     correlation = plant_correlation(np.nan_to_num(np.stack([stratum.means for stratum in strata], axis=1)))
+    on_nets = np.array([stratum.conditional for stratum in strata])
+    if on_nets.any():
+        blocks = plant_correlation(np.nan_to_num(np.stack([stratum.block_means for stratum in strata], axis=1)))
+        correlation = np.where(on_nets[:, None] | on_nets, blocks, correlation)
     return mover(np.asarray(weights), p, low, high, correlation)
 
 
@@ -133,9 +151,13 @@ def line_end_total(strata: Sequence[Stratum], weights: Sequence[float]) -> Array
 
 
 def difference(strata: Sequence[Stratum], weights: Sequence[float], one: int, other: int) -> Estimate:
-    """Candidate `one` minus candidate `other`, paired on the same plants and events: Student t over plants."""
-    means, _ = plant_means(strata, np.asarray(weights))
-    gap = means[one] - means[other]
+    """Candidate `one` minus candidate `other`, paired on the same plants and events: Student t over plants, or over
+    blocks where a type is conditional."""
+    if any(stratum.conditional for stratum in strata):
+        means = sum(w * np.nan_to_num(stratum.block_means) for w, stratum in zip(weights, strata, strict=True))
+    else:
+        means, _ = plant_means(strata, np.asarray(weights))
+    gap = np.asarray(means)[one] - np.asarray(means)[other]
     half = -stdtrit(gap.size - 1, (1 - LEVEL) / 2) * gap.std(ddof=1) / np.sqrt(gap.size)
     return Estimate(gap.mean(), gap.mean() - half, gap.mean() + half)
 

@@ -22,19 +22,19 @@ SLOTS = POSITION_BINS + 1                                  # and one for faults 
 @dataclass(eq=False)
 class LatticeTally:
     """One stratum on one lattice for a run of plants. total: Σ of y a plant, y = 0 or 1, or a conditional
-    probability; squares: Σ y²; line_end: Σ y under the line-end law (None where it has no meaning)."""
+    probability; noise: what `step_noise` makes of it; line_end: Σ y under the line-end law (None: no meaning)."""
 
     total: Array                                           # (plants, P, E, D)
     trials: Array                                          # (plants,) samples drawn
     unresolved: Array                                      # (plants,)
-    squares: Array | None = None                           # (plants, P, E, D); None for counts, where y² = y
+    noise: Array | None = None                             # (plants, P, E, D); None for counts
     line_end: Array | None = None                          # (plants, P, E, D)
     starts: Array | None = None                            # (P, E, D, slots) how many critical positions in each slot
     start_sums: Array | None = None                        # (P, E, D, slots) and their sum
 
     def __add__(self, other: LatticeTally) -> LatticeTally:
         return LatticeTally(self.total + other.total, self.trials + other.trials, self.unresolved + other.unresolved,
-                            _sum(self.squares, other.squares), _sum(self.line_end, other.line_end),
+                            _sum(self.noise, other.noise), _sum(self.line_end, other.line_end),
                             _sum(self.starts, other.starts), _sum(self.start_sums, other.start_sums))
 
 
@@ -142,14 +142,31 @@ def count_missed(fault: Pickups, load: Pickups, phase_a: Array, earth_a: Array, 
                         resolved.size / plants - per_plant, line_end=weighted)
 
 
+def step_noise(y: Array, resolved: Flags, along: Array, plants: int) -> Array:
+    """Variance of a plant's sum over its n events, n·S², (plants, ...); NaN for a single event. y (n, ...) plant-major.
+
+    S² is half the mean square of the steps between events that are neighbours `along` (n,) the input which decides
+    most: on a net the events of a plant stand evenly there, so that what it makes them differ by is no noise (one unit
+    a stratum, neighbours paired: Wolter, Introduction to Variance Estimation, ch. 8, from memory). Noise from the
+    squares about the mean would take all of it for noise: measured, DEVELOPERS.md."""
+    order = np.lexsort((along, np.repeat(np.arange(plants), along.size // plants)))
+    by_plant = y[order].reshape(plants, -1, *y.shape[1:])
+    known = resolved[order].reshape(plants, -1)
+    both = known[:, 1:] & known[:, :-1]
+    steps = np.sum(np.diff(by_plant, axis=1)**2, axis=1, where=both.reshape(*both.shape, *(1,) * (y.ndim - 1)))
+    count = both.sum(axis=1)
+    scale = np.divide(known.sum(axis=1), 2 * count, out=np.full(plants, np.nan), where=count > 0)
+    return np.asarray(steps * scale.reshape(-1, *(1,) * (y.ndim - 1)))
+
+
 def sum_conditional(phase_x: Array, earth_x: Array, load: Pickups, phase_a: Array, earth_a: Array,
-                    plants: int, cdf: Callable[[Array], Array], line_end: bool,
+                    plants: int, cdf: Callable[[Array], Array], along: Array, line_end: bool,
                     backup_x: Array | None = None) -> LatticeTally:
     """Earth faults: P(missed | all but the position) = cdf(x*), 1 for a setting that operates on the load.
 
     phase_x (n, P, D) and earth_x (n, E, D): critical positions, 1 without such an element; cdf: of the fault's
-    position; backup_x (n,): beyond which a back-up catches whatever is missed, so that the sum is of what nobody
-    catches."""
+    position; along (n,): the input that decides most (`step_noise`); backup_x (n,): beyond which a back-up catches
+    whatever is missed, so that the sum is of what nobody catches."""
     n, settings, delays = phase_x.shape
     resolved = np.isfinite(phase_x).all(axis=(1, 2)) & np.isfinite(earth_x).all(axis=(1, 2)) & load.resolved
     quiet_phase, quiet_earth = load.silent(phase_a, earth_a, delays)
@@ -166,8 +183,8 @@ def sum_conditional(phase_x: Array, earth_x: Array, load: Pickups, phase_a: Arra
         y = np.where(resolved[:, None, None], cdf(x), 0.0)
         by_plant = y.reshape(plants, -1, *shape[1:])
         tally.total[:, p] = by_plant.sum(axis=1)
-        assert tally.squares is not None
-        tally.squares[:, p] = (by_plant**2).sum(axis=1)
+        assert tally.noise is not None
+        tally.noise[:, p] = step_noise(y, resolved, along, plants)
         if tally.line_end is not None:
             tally.line_end[:, p] = np.where(resolved[:, None, None], x**2, 0.0).reshape(by_plant.shape).sum(axis=1)
         if tally.starts is not None and tally.start_sums is not None:
@@ -185,12 +202,11 @@ def _positions(x: Array) -> tuple[Array, Array]:
     return np.asarray(counts.reshape(*shape, SLOTS), float), np.asarray(sums.reshape(*shape, SLOTS))
 
 
-def one_setting(y: Array | Flags, plants: int, *, conditional: bool) -> LatticeTally:
-    """What belongs to no candidate: y (n,) of 0 and 1, or of conditional probabilities, plant-major."""
-    by_plant = np.asarray(y, float).reshape(plants, -1)
-
-    def cell(values: Array) -> Array:
-        return np.asarray(values.sum(axis=1)[:, None, None, None])
-
-    return LatticeTally(cell(by_plant), np.full(plants, float(by_plant.shape[1])), np.zeros(plants),
-                        cell(by_plant**2) if conditional else None)
+def one_setting(y: Array | Flags, plants: int, *, along: Array | None = None) -> LatticeTally:
+    """What belongs to no candidate: y (n,) of 0 and 1, or conditional probabilities, then with `along` as in
+    `step_noise`; plant-major."""
+    values = np.asarray(y, float)
+    noise = None if along is None else step_noise(values, np.ones(values.shape, bool), along, plants)
+    by_plant = values.reshape(plants, -1)
+    return LatticeTally(by_plant.sum(axis=1)[:, None, None, None], np.full(plants, float(by_plant.shape[1])),
+                        np.zeros(plants), None if noise is None else noise[:, None, None, None])

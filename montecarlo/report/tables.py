@@ -180,8 +180,8 @@ class Result:
         for name, stratum in self.outcome.first.strata.items():
             out |= {f"{name}/total": stratum.total, f"{name}/trials": stratum.trials,
                     f"{name}/unresolved": stratum.unresolved}
-            if stratum.squares is not None:
-                out[f"{name}/squares"] = stratum.squares
+            if stratum.noise_sums is not None:
+                out[f"{name}/noise"] = stratum.noise_sums
         for name, stratum in self.outcome.first.nobody.items():
             out[f"nobody/{name}/total"] = stratum.total
         return out

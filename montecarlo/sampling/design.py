@@ -1,12 +1,15 @@
 """The design: M plants x K events of every stratum, cut into chunks.
 
-The plants, shared by all strata, stand in 16 blocks; a chunk is one block of plants times a run of events.
+The plants, shared by all strata, stand in 16 blocks, the independent randomisations of a run; a chunk is one block of
+plants times a run of events.
 Everything follows from the numbers here, so neither workers nor memory can change a draw.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+
+from montecarlo.sampling.nets import power_of_two
 
 __all__ = ["BLOCKS", "PLANT_STRATUM", "Chunk", "Design"]
 
@@ -27,7 +30,8 @@ class Chunk:
 
 @dataclass(frozen=True)
 class Design:
-    """`plants` and `samples` (a stratum) as asked for; the properties say what is drawn.
+    """`plants` and `samples` (a stratum) as asked for; the properties say what is drawn. `net`: whether the events lie
+    on nets too, not at random; their number is then a power of two, as that of the plants in a block always is.
 
     Samples inside a chunk are plant-major: s = plant_local * events_in(chunk) + event. More samples only append
     events: the draws of those that were there before stay (the last chunk of a block of plants may be short)."""
@@ -35,6 +39,7 @@ class Design:
     plants: int
     samples: int
     chunk_samples: int = 2048
+    net: bool = False
 
     def __post_init__(self) -> None:
         for name in ("plants", "samples", "chunk_samples"):
@@ -43,7 +48,7 @@ class Design:
 
     @property
     def plants_per_block(self) -> int:
-        return -(-self.plants // BLOCKS)
+        return power_of_two(-(-self.plants // BLOCKS))
 
     @property
     def plants_rounded(self) -> int:
@@ -51,11 +56,13 @@ class Design:
 
     @property
     def events_per_plant(self) -> int:
-        return -(-self.samples // self.plants_rounded)
+        events = -(-self.samples // self.plants_rounded)
+        return power_of_two(events) if self.net else events
 
     @property
     def events_per_chunk(self) -> int:
-        return max(1, min(self.events_per_plant, self.chunk_samples // self.plants_per_block))
+        events = min(self.events_per_plant, max(2 if self.net else 1, self.chunk_samples // self.plants_per_block))
+        return 1 << (events.bit_length() - 1) if self.net else events
 
     @property
     def samples_drawn(self) -> int:
@@ -70,7 +77,8 @@ class Design:
         if self.plants_rounded == self.plants and self.samples_drawn == self.samples:
             return ""
         return (f"{self.samples} samples on {self.plants} plants asked for, {self.samples_drawn} drawn: "
-                f"{self.plants_rounded} plants (a multiple of {BLOCKS}) x {self.events_per_plant} events each")
+                f"{self.plants_rounded} plants ({BLOCKS} times a power of two) x {self.events_per_plant} events each"
+                + (" (a power of two)" if self.net else ""))
 
     def chunks(self, stratum: str, round_: int = 0) -> tuple[Chunk, ...]:
         """All chunks of one stratum, by index."""

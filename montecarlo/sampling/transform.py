@@ -1,4 +1,4 @@
-"""From random streams to physical values: quantile functions, Gaussian copula, plants joined with events."""
+"""From uniforms to physical values: quantile functions, Gaussian copula, plants joined with events."""
 
 from __future__ import annotations
 
@@ -10,11 +10,20 @@ from scipy.special import ndtr, ndtri
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS, PLANT_STRATUM, Chunk, Design
 from montecarlo.sampling.inputs import Input, Tie, correlation_matrix
-from montecarlo.sampling.points import Points, Streams
+from montecarlo.sampling.nets import Net
+from montecarlo.sampling.points import Matrix, Points, Streams
 
-__all__ = ["Samples", "all_plants", "draw", "event_points", "event_samples", "plant_major", "plant_samples"]
+__all__ = ["DRAWN", "Samples", "all_plants", "draw", "event_points", "event_samples", "plant_major", "plant_samples"]
 
 Samples = dict[str, Array]  # key as in the study file -> (n,), (n, 6) or (n, 4) in the key's unit
+
+DRAWN = ("drawn.phase", "drawn.point_on_wave", "drawn.operating_state")   # of every event, though no input states them
+WHICH_PLANT = "drawn.plant"                                # the leading dimension of a net of events
+# The low dimensions of a Sobol' sequence fill the unit square best, pair by pair: they go to what decides earth faults
+# (measured), whatever a study makes of it; then the study's order; tables within tables, which come and go, last.
+LEADING = ("internal_faults.earth_fault_resistance_ohm", "ct.turns_ratio_error_percent", "load.current_pu",
+           "load.power_factor", "earthing.resistance_ohm", "machine.voltage_factor", "ct.ankle_ratio",
+           "ct.knee_current_a", "relay.pickup_error_percent", "ct.remanence_percent")
 
 LOWEST, HIGHEST = 2.0**-54, 1 - 2.0**-53  # open unit interval: no quantile function is asked for 0 or 1
 
@@ -68,11 +77,24 @@ def _values(item: Input, uniform: Array | None, n: int) -> Array:
 # --- plants and their events ------------------------------------------------------------------------------
 
 
+def _dimensions(inputs: Sequence[Input], varies: str) -> tuple[tuple[str, int], ...]:
+    """The inputs that vary by plant or by event, with the columns that each has on a net: plain numbers and shared
+    values too, so that an input may become one and the others' points stay."""
+    place = {key: rank for rank, key in enumerate(LEADING)}
+    chosen = sorted((item for item in inputs if item.varies == varies),
+                    key=lambda item: (place.get(item.key, len(place)), item.key.count(".") > 1))
+    return tuple((item.key, item.width) for item in chosen)
+
+
 def plant_samples(inputs: Sequence[Input], ties: Sequence[Tie], *, seed: int, design: Design, block: int,
                   round_: int = 0) -> Samples:
-    """The plant inputs of one block of plants, `design.plants_per_block` rows."""
+    """The plant inputs of one block of plants, `design.plants_per_block` rows: the first points of the block's net."""
     chosen = [item for item in inputs if item.varies == "plant"]
-    return draw(chosen, ties, Streams(seed, PLANT_STRATUM, round_, block, design.plants_per_block))
+    names = _dimensions(inputs, "plant")
+    if not names:
+        return {}
+    net = Net(seed, PLANT_STRATUM, round_, block, names)
+    return draw(chosen, ties, net.points(0, design.plants_per_block))
 
 
 def all_plants(inputs: Sequence[Input], ties: Sequence[Tie], *, seed: int, design: Design,
@@ -83,9 +105,20 @@ def all_plants(inputs: Sequence[Input], ties: Sequence[Tie], *, seed: int, desig
     return {key: np.concatenate([block[key] for block in blocks]) for key in blocks[0]}
 
 
-def event_points(seed: int, design: Design, chunk: Chunk) -> Points:
-    """Uniforms of a chunk's samples, event by event over the block's plants: a longer run begins with this one."""
-    return Streams(seed, chunk.stratum, chunk.round_, chunk.index, design.samples_in(chunk))
+def event_points(inputs: Sequence[Input], *, seed: int, design: Design, chunk: Chunk) -> Points:
+    """Uniforms of a chunk's samples, event by event over the block's plants: a longer run begins with this one.
+
+    On a net a chunk is a range of points of its block's. Every aligned run of P points, P a power of two, meets each of
+    P equal cells of the leading dimension once: that dimension says which plant, and a run is one event of each."""
+    if not design.net:
+        return Streams(seed, chunk.stratum, chunk.round_, chunk.index, design.samples_in(chunk))
+    names = ((WHICH_PLANT, 1), (DRAWN[0], 1), *_dimensions(inputs, "event"), *((key, 1) for key in DRAWN[1:]))
+    plants = design.plants_per_block
+    points = Net(seed, chunk.stratum, chunk.round_, chunk.plant_block, names).points(
+        chunk.event_block * design.events_per_chunk * plants, design.samples_in(chunk))
+    runs = points.of(WHICH_PLANT, 1).reshape(-1, plants)
+    order = np.argsort(runs, axis=1) + plants * np.arange(len(runs))[:, None]
+    return Matrix(points.values[order.ravel()], points.first)
 
 
 def plant_major(values: Array, plants: int) -> Array:
@@ -97,7 +130,8 @@ def plant_major(values: Array, plants: int) -> Array:
 def event_samples(inputs: Sequence[Input], ties: Sequence[Tie], *, seed: int, design: Design,
                   chunk: Chunk) -> Samples:
     """All inputs of one chunk, `design.samples_in(chunk)` rows, plant-major; plant values repeated for their events."""
-    drawn = draw([item for item in inputs if item.varies == "event"], ties, event_points(seed, design, chunk))
+    points = event_points(inputs, seed=seed, design=design, chunk=chunk)
+    drawn = draw([item for item in inputs if item.varies == "event"], ties, points)
     of_plants = plant_samples(inputs, ties, seed=seed, design=design, block=chunk.plant_block, round_=chunk.round_)
     samples = {key: np.repeat(value, design.events_in(chunk), axis=0) for key, value in of_plants.items()}
     return samples | {key: plant_major(value, design.plants_per_block) for key, value in drawn.items()}

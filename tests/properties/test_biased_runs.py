@@ -51,17 +51,14 @@ def unbiased() -> Any:
 
 @pytest.mark.parametrize("form", ["sum", "greater_of"])
 def test_without_slope_a_biased_scheme_is_the_unbiased_one(form: str, unbiased: Any) -> None:
-    """The same samples, the same circuit: bit for bit, but for earth faults in the greater-of form, where a place is
-    interpolated for each element by itself."""
+    """The same samples, the same circuit: bit for bit, but for earth faults, where places are interpolated on the
+    quantity itself, and in the greater-of form for each element by itself."""
     found = run(biased(form=form, delay_s=[0.0, 0.06])).candidates[NUMBERS]
     assert len(found) == 6
     assert 0 < found["p_missed"].min() < found["p_missed"].max() < 1
-    if form == "sum":
-        assert unbiased.equals(found)
-        return
     false = [name for name in NUMBERS if "false" in name]
     assert unbiased[false].equals(found[false])
-    assert found["p_missed"].to_numpy() == pytest.approx(unbiased["p_missed"].to_numpy(), abs=1e-5)
+    assert found["p_missed"].to_numpy() == pytest.approx(unbiased["p_missed"].to_numpy(), abs=1e-4)
 
 
 def test_a_steeper_slope_misses_more_and_trips_falsely_less() -> None:

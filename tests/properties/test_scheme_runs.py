@@ -78,16 +78,17 @@ def test_the_neutral_conductor_s_ct_is_drawn_for_itself_and_leaves_the_others() 
                                                           "study.earth_fault_samples": 1024})
                   for more in ({}, {"ct.neutral_conductor": {}})):
         design = designs(study)[0]
-        drawn.append(event_samples(list_inputs(study), study.ties, seed=study.study.seed, design=design,
-                                   chunk=design.chunks("internal.phase_phase")[0]))
+        parts = [event_samples(list_inputs(study), study.ties, seed=study.study.seed, design=design, chunk=chunk)
+                 for chunk in design.chunks("internal.phase_phase")]
+        drawn.append({key: np.concatenate([part[key] for part in parts]) for key in parts[0]})
     assert all(np.array_equal(drawn[0][key], drawn[1][key]) for key in drawn[0])
     own = {key for key in drawn[1] if key not in drawn[0]}
     assert own == {f"ct.neutral_conductor.{key}" for key in ("turns_ratio_error_percent", "knee_voltage_v",
                                                              "remanence_percent")}     # the rest is fixed or shared
     for key in own:
         values, six = drawn[1][key][:, 0], drawn[1][key.replace("neutral_conductor.", "")]
-        assert values.size == 64
-        assert np.abs(np.corrcoef(values, six.T)[0, 1:]).max() < 0.5       # four standard deviations
+        assert values.size == 1024                         # 16 nets: in one of them two dimensions may be correlated
+        assert np.abs(np.corrcoef(values, six.T)[0, 1:]).max() < 0.5
         assert not (values[:, None] == six).any()
     same(numbers(without), numbers(beside), 0)
 
@@ -233,7 +234,7 @@ def test_a_run_says_how_many_circuits_its_grid_needs() -> None:
     told = run_study(study_with(SMALL | grid | {"relay.earth_burden_va": 0.05, "relay.earth_burden_ohm": REMOVE}),
                      workers=1).told
     assert any("12 candidates need 6 circuits" in sentence for sentence in told)
-    assert not any("circuits" in sentence for sentence in run_study(study_with(SMALL | grid), workers=1).told)
+    assert not any("need" in sentence for sentence in run_study(study_with(SMALL | grid), workers=1).told)
 
 
 # --- what the relay measures, and for how long ------------------------------------------------------------

@@ -156,11 +156,14 @@ def test_correlations_that_cannot_be_are_named(ties, fault):
 
 def test_design_rounds_up_and_says_so():
     design = Design(plants=100, samples=5000)
-    assert (design.plants_per_block, design.plants_rounded, design.events_per_plant) == (7, 112, 45)
-    assert design.samples_drawn == 112 * 45
-    assert design.told() == ("5000 samples on 100 plants asked for, 5040 drawn: 112 plants (a multiple of 16) "
-                             "x 45 events each")
+    assert (design.plants_per_block, design.plants_rounded, design.events_per_plant) == (8, 128, 40)
+    assert design.samples_drawn == 128 * 40
+    assert design.told() == ("5000 samples on 100 plants asked for, 5120 drawn: 128 plants (16 times a power of two) "
+                             "x 40 events each")
     assert Design(plants=256, samples=25600).told() == ""
+    net = replace(design, net=True)
+    assert net.events_per_plant == 64
+    assert net.told().endswith("8192 drawn: 128 plants (16 times a power of two) x 64 events each (a power of two)")
 
 
 @pytest.mark.parametrize("design", [Design(16, 1), Design(256, 256 * 300), Design(65536, 10), Design(100, 12345, 64)])

@@ -1,0 +1,76 @@
+"""Scrambled Sobol' nets: points that fill the unit cube evenly, each of them uniform by itself.
+
+Source: Sobol', USSR Comput. Math. Math. Phys. 7, 1967, 86-112; direction numbers of Joe and Kuo (SIAM J. Sci. Comput.
+30, 2008, 2635-2654) as `scipy.stats.qmc` has them. Scramble: for each dimension a random lower triangular matrix of
+bits and a digital shift (Matousek, J. Complexity 14, 1998, 527-556), under which a net stays a net.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from montecarlo.sampling.points import Matrix
+from montecarlo.sampling.streams import stream
+
+__all__ = ["POINTS_MAX", "Net", "power_of_two"]
+
+BITS = 32                                                  # of every coordinate; all that scipy can skip through
+POINTS_MAX = 1 << BITS                                     # of one randomisation
+PLACE = 1 << np.arange(BITS - 1, -1, -1, dtype=np.int64)   # what each bit is worth, the leading one first
+
+Digits = NDArray[np.int64]
+
+
+def power_of_two(count: int) -> int:
+    """The smallest power of two that is not below count."""
+    return 1 << (count - 1).bit_length()
+
+
+@dataclass(frozen=True)
+class Net:
+    """One randomisation of a Sobol' sequence. `names`: every draw with its number of columns, in the order of the
+    dimensions. A dimension's scramble is keyed by its name, so that names added at the end leave the others' points."""
+
+    seed: int
+    stratum: str
+    round_: int
+    block: int
+    names: tuple[tuple[str, int], ...]
+
+    def points(self, start: int, count: int) -> Matrix:
+        """Points start ... start + count - 1 of the sequence; start and count multiples of the same power of two."""
+        first, width = {}, 0
+        for key, columns in self.names:
+            first[key], width = width, width + columns
+        plain = _sobol(width, start, count)
+        parts = [_scrambled(plain[:, first[key]:first[key] + columns],
+                            stream(self.seed, self.stratum, self.round_, self.block, key))
+                 for key, columns in self.names]
+        return Matrix(np.asarray((np.concatenate(parts, axis=1) + 0.5) / 2.0**BITS, np.float64), first)
+
+
+@lru_cache(maxsize=4)
+def _sobol(dimensions: int, start: int, count: int) -> Digits:
+    """Points before the scramble, (count, dimensions) whole numbers below 2^BITS; the same for every block."""
+    from scipy.stats.qmc import Sobol  # scipy.stats is heavy
+
+    sequence = Sobol(dimensions, scramble=False, bits=BITS)
+    if start:
+        sequence.fast_forward(start)
+    digits = np.asarray(sequence.random(count) * 2.0**BITS, np.int64)
+    digits.setflags(write=False)
+    return digits
+
+
+def _scrambled(digits: Digits, rng: np.random.Generator) -> Digits:
+    """(n, columns): each column's bits times a random matrix with ones on its diagonal, modulo 2, and shifted."""
+    columns = digits.shape[1]
+    out = np.broadcast_to(rng.integers(0, 1 << BITS, columns), digits.shape).copy()
+    below = rng.integers(0, PLACE[:, None], (BITS, columns))
+    for place, lower in zip(PLACE, below, strict=True):
+        out ^= np.where(digits & place, place | lower, 0)
+    return out
