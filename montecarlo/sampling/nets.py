@@ -46,11 +46,14 @@ class Net:
         first, width = {}, 0
         for key, columns in self.names:
             first[key], width = width, width + columns
+        scrambles = [_scramble(stream(self.seed, self.stratum, self.round_, self.block, key), columns)
+                     for key, columns in self.names]
+        shift, lower = (np.concatenate(parts, axis=-1) for parts in zip(*scrambles, strict=True))
         plain = _sobol(width, start, count)
-        parts = [_scrambled(plain[:, first[key]:first[key] + columns],
-                            stream(self.seed, self.stratum, self.round_, self.block, key))
-                 for key, columns in self.names]
-        return Matrix(np.asarray((np.concatenate(parts, axis=1) + 0.5) / 2.0**BITS, np.float64), first)
+        digits = np.broadcast_to(shift, plain.shape).copy()
+        for place, column in zip(PLACE, lower, strict=True):
+            digits ^= np.where(plain & place, column, 0)
+        return Matrix(np.asarray((digits + 0.5) / 2.0**BITS, np.float64), first)
 
 
 @lru_cache(maxsize=4)
@@ -66,11 +69,8 @@ def _sobol(dimensions: int, start: int, count: int) -> Digits:
     return digits
 
 
-def _scrambled(digits: Digits, rng: np.random.Generator) -> Digits:
-    """(n, columns): each column's bits times a random matrix with ones on its diagonal, modulo 2, and shifted."""
-    columns = digits.shape[1]
-    out = np.broadcast_to(rng.integers(0, 1 << BITS, columns), digits.shape).copy()
-    below = rng.integers(0, PLACE[:, None], (BITS, columns))
-    for place, lower in zip(PLACE, below, strict=True):
-        out ^= np.where(digits & place, place | lower, 0)
-    return out
+def _scramble(rng: np.random.Generator, columns: int) -> tuple[Digits, Digits]:
+    """Of some dimensions: shifts (columns,), and what each bit of a point adds modulo 2, (BITS, columns): a random
+    lower triangular matrix with ones on its diagonal."""
+    shift = rng.integers(0, 1 << BITS, columns)
+    return shift, PLACE[:, None] | rng.integers(0, PLACE[:, None], (BITS, columns))

@@ -35,9 +35,11 @@ class General(Section):
     seed: Annotated[int, Plain("-", "root of every random number of the study", 0, 2**63 - 1)]
     samples: Annotated[int, Plain("-", "sampled events of each counted type", 1, 10**12)]
     earth_fault_samples: Annotated[int, Plain(
-        "-", "sampled earth faults, each solved along the whole winding; samples/8 unless given", 1, 10**12,
+        "-", "sampled earth faults, each solved at 16 places along the winding and on every circuit; rounded up to a "
+        "power of two a plant; samples/8 unless given", 1, 10**12,
     )] | None = None
-    plants: Annotated[int, Plain("-", "sampled plants; every type's events are spread over them", 16, 65536)] = 256
+    plants: Annotated[int, Plain("-", "sampled plants, rounded up to 16 times a power of two; every type's events are "
+                                 "spread over them", 16, 65536)] = 256
     compare_remanence_models: Annotated[bool, Word(
         "whether to run a second time with the other remanence model of the CTs, on the same random numbers, and to "
         "say whether the chosen setting moves; doubles the time")] = False

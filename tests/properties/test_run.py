@@ -280,3 +280,15 @@ def test_the_choice_is_the_best_by_its_worst_scenario() -> None:
     refused = result.candidates[~result.candidates["allowed_in_all"]]
     assert len(refused) > len(result.candidates) / 2
     assert refused["note"].ne("").all()
+
+
+def test_a_run_says_how_many_solutions_its_earth_faults_took(small: Result) -> None:
+    told = ("64 earth faults on 16 randomised Sobol' nets, 32 plants x 2 events, each at 16 places along the winding: "
+            "1,024 solutions a circuit, 2,048 in all")
+    assert any(told in sentence for sentence in small.told)
+    assert small.provenance["notes"]["phasor_solutions"] == 2048
+
+
+def test_more_earth_faults_than_a_net_has_points_are_refused() -> None:
+    with pytest.raises(StudyError, match=r"study.earth_fault_samples: \d+ after rounding .* at most 68719476736; give"):
+        run({"study.earth_fault_samples": 10**12})

@@ -1,0 +1,95 @@
+"""Prints how narrow the intervals of p_missed of earth faults are, for every candidate at once, on nets and at random,
+and what the places along the winding cost: `python -m tests.benchmarks.missed`. A few minutes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+
+from montecarlo.engine import winding
+from montecarlo.engine.block import EARTH, Job
+from montecarlo.engine.case import run_chunk
+from montecarlo.engine.parallel import mapped, worker_count
+from montecarlo.engine.run import Task, designs
+from montecarlo.estimates.assemble import Stratum, gather
+from montecarlo.estimates.intervals import Estimate, student_mean
+from montecarlo.estimates.tally import Tally
+from montecarlo.quantities import Array
+from montecarlo.sampling.design import BLOCKS, Chunk, Design
+from montecarlo.study.candidates import candidate_lattices
+from montecarlo.study.description import Study
+from montecarlo.study.read import read_study
+from tests.benchmarks.timing import header, row
+
+CONFIGS = Path(__file__).parents[2] / "configs"
+STUDIES = ("hydro_11kv", "unit_13_8kv")
+SIZES = (1024, 2048, 4096)
+PLACES = winding.STEADY_INTERVALS + 1
+
+
+def solve(task: Task) -> Tally:
+    return run_chunk(*task)
+
+
+def earth_faults(study: Study, samples: int, net: bool) -> Stratum:
+    """The earth faults of the study's own candidates and plants."""
+    design = Design(study.study.plants, samples, net=net)
+    job = Job(study, candidate_lattices(study), designs(study)[0], design)
+    tasks: list[Task] = [(job, chunk) for chunk in design.chunks(EARTH)]
+    sums: dict[int, Tally] = {}
+    for (_, chunk), tally in zip(tasks, mapped(solve, tasks, worker_count(None)), strict=True):
+        block = chunk.plant_block
+        sums[block] = sums[block] + tally if block in sums else tally
+    return gather(EARTH, [sums[block] for block in range(BLOCKS)])
+
+
+def relative(found: Estimate) -> Array:
+    """Half-width over p, of the candidates that detect some faults."""
+    return np.asarray(((found.high - found.low) / 2 / found.p)[found.p < 1])
+
+
+def per_cent(values: Array) -> str:
+    return " / ".join(f"{100 * q:.2g}" for q in np.quantile(values, (0.5, 0.9, 1.0))) + " %"
+
+
+def widths(name: str) -> None:
+    study = read_study(CONFIGS / f"{name}.toml")
+    header(f"{name}: earth faults, solutions a circuit", "half-width over p_missed, median / 90 % / largest",
+           "counting needs, times our samples, median / least; times our solutions, median")
+    for samples in SIZES:
+        at_random = earth_faults(study, samples, net=False)
+        row(f"{samples} at random", per_cent(relative(student_mean(at_random.means))), "")
+        on_nets = earth_faults(study, samples, net=True).estimate()
+        width, p = relative(on_nets), on_nets.p[on_nets.p < 1]
+        times = 1.96**2 * (1 - p) / p / width**2 / samples
+        row(f"{samples} on nets, x {PLACES} places = {samples * PLACES:,}", per_cent(width),
+            f"{np.median(times):,.0f} / {times.min():,.0f}; {np.median(times) / PLACES:,.0f}")
+
+
+def places(name: str, samples: int = 256) -> None:
+    """On the same samples, against 97 places by phasors and 65 in time."""
+    study = read_study(CONFIGS / f"{name}.toml")
+    job = Job(study, candidate_lattices(study), designs(study)[0], Design(16, 16 * samples, net=True))
+    chunk = Chunk(EARTH, 0, 0, 0, 0)
+    chosen = winding.STEADY_INTERVALS, winding.TRANSIENT_INTERVALS
+    header(f"{name}: places along the winding", "error of p_missed, median / 90 % / largest", "")
+
+    def p_missed(steady: int, in_time: int) -> Array:
+        winding.STEADY_INTERVALS, winding.TRANSIENT_INTERVALS = steady, in_time
+        return np.concatenate([part.total.sum(axis=0).ravel() for part in run_chunk(job, chunk).lattices])
+
+    truth = p_missed(96, 64)
+    for intervals in (7, chosen[0], 31):
+        row(f"{intervals + 1}", per_cent(np.abs(p_missed(intervals, intervals) / truth - 1)), "")
+    winding.STEADY_INTERVALS, winding.TRANSIENT_INTERVALS = chosen
+
+
+def main() -> None:
+    for name in STUDIES:
+        places(name)
+        widths(name)
+
+
+if __name__ == "__main__":
+    main()
