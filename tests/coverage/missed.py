@@ -1,4 +1,4 @@
-"""How often the intervals of p_missed of earth faults hold the truth: `python -m tests.coverage.missed`, two
+"""How often the intervals of p_missed of earth faults hold the truth: `python -m tests.coverage.missed`, a few
 minutes; `python -m tests.coverage.missed 400 1024` says how many runs, and how many earth faults in each.
 
 The study is small and solved by phasors alone, again and again with other seeds; the truth is one large run of it."""
