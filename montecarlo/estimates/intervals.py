@@ -36,7 +36,7 @@ class Estimate(NamedTuple):
     high: Array
 
 
-def _tail(level: float, side: Side) -> float:
+def tail_of(level: float, side: Side) -> float:
     """Probability left beyond one limit."""
     if not 0 < level < 1:
         raise ValueError(f"level = {level} must lie between 0 and 1")
@@ -60,7 +60,7 @@ def clopper_pearson(hits: ArrayLike, trials: ArrayLike, level: float = 0.95, *, 
     No hit: low is 0 and high 1 - tail^(1/trials); all hits: the mirror image; no trial: 0 and 1.
     Source: Clopper and Pearson, Biometrika 26, 1934, 404-413, in the beta form."""
     h, n = np.broadcast_arrays(np.asarray(hits, float), np.asarray(trials, float))
-    tail = _tail(level, side)
+    tail = tail_of(level, side)
     some, rest = h > 0, n - h > 0                           # the beta function needs both parameters above 0
     low = np.where(some, betaincinv(np.where(some, h, 1), n - h + 1, tail), 0.0)
     high = np.where(rest, betainccinv(h + 1, np.where(rest, n - h, 1), tail), 1.0)
@@ -72,7 +72,7 @@ def wilson(hits: ArrayLike, trials: ArrayLike, level: float = 0.95, *, side: Sid
 
     Source: Wilson, J. Am. Stat. Assoc. 22, 1927, 209-212; Brown, Cai, DasGupta, Stat. Sci. 16, 2001, 101-133."""
     h, n = np.broadcast_arrays(np.asarray(hits, float), np.asarray(trials, float))
-    z2 = ndtri(_tail(level, side)) ** 2
+    z2 = ndtri(tail_of(level, side)) ** 2
     size = np.maximum(n, 1e-100)                            # no trial: centre 1/2, half-width 1/2
     p = h / size
     centre = (p + z2 / (2 * size)) / (1 + z2 / size)
@@ -112,7 +112,7 @@ def clustered(hits: ArrayLike, trials: ArrayLike, level: float = 0.95, *, side: 
     variation 14: 74 % for the high bound): if one plant in 3,000 failed at every event, 256 plants would show nothing
     nine times in ten. What 256 plants without a hit say about *plants* is `clopper_pearson(0, 256)`."""
     h, n = np.broadcast_arrays(np.asarray(hits, float), np.asarray(trials, float))
-    size = clustered_size(h, n, _tail(level, side))
+    size = clustered_size(h, n, tail_of(level, side))
     p = np.nan_to_num(_ratio(h.sum(axis=-1), n.sum(axis=-1)))
     return clopper_pearson(p * size, size, level, side=side)
 
@@ -145,7 +145,7 @@ def student_mean(values: ArrayLike, level: float = 0.95, *, side: Side = "both",
     blocks = x.shape[axis]
     if blocks < 2:
         raise ValueError(f"{blocks} block(s): limits need at least 2")
-    mean, tail = x.mean(axis=axis), _tail(level, side)
+    mean, tail = x.mean(axis=axis), tail_of(level, side)
     half = -stdtrit(blocks - 1, tail) * x.std(axis=axis, ddof=1) / np.sqrt(blocks)
     none, every = (x == 0).all(axis=axis), (x == 1).all(axis=axis)
     n = np.asarray(blocks if trials is None else trials, float)

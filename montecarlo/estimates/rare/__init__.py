@@ -1,0 +1,15 @@
+"""Rare events in standard-normal space: one run for the exceedance probabilities of a whole family of settings.
+
+Pilots (`subset_pilot`) find how the event comes about; `fit` makes a mixture density of them, `refit` a better one
+from its samples; a final batch of fixed size, drawn from the last mixture and nothing else, gives `Sums` that add over
+chunks, and `rare_estimate` their limits. No model of anything stands here.
+"""
+
+from montecarlo.estimates.rare.fitting import fit, refit
+from montecarlo.estimates.rare.limits import Diagnostics, diagnose, fewer_than, pilot_gap, rare_estimate, variation
+from montecarlo.estimates.rare.mixture import BATCH, Mixture
+from montecarlo.estimates.rare.pilot import Level, Model, Pilot, subset_pilot
+from montecarlo.estimates.rare.sums import Sums
+
+__all__ = ["BATCH", "Diagnostics", "Level", "Mixture", "Model", "Pilot", "Sums", "diagnose", "fewer_than", "fit",
+           "pilot_gap", "rare_estimate", "refit", "subset_pilot", "variation"]

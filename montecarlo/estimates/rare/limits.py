@@ -1,0 +1,124 @@
+"""From sums of weighted samples to probabilities with limits, and whether to trust them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import stdtrit
+
+from montecarlo.estimates.intervals import Estimate, Limits, Side, clopper_pearson, tail_of
+from montecarlo.estimates.rare.mixture import BATCH
+from montecarlo.estimates.rare.pilot import Pilot
+from montecarlo.estimates.rare.sums import Sums
+from montecarlo.quantities import Array
+
+__all__ = ["GOOD", "Diagnostics", "diagnose", "fewer_than", "pilot_gap", "rare_estimate", "variation"]
+
+SKEWED = 0.2                                               # coefficient of variation from which limits are log-normal
+FEW = 50.0                                                 # effective hits below which limits are not relied on
+ONE = 0.1                                                  # share of an estimate that one sample may have
+GAP = 3.0                                                  # standard errors between pilots and estimate
+SHOWN = 1e-6                                               # least probability whose coverage was shown
+GOOD = "good"
+
+
+def variation(sums: Sums) -> Array:
+    """Coefficient of variation of p, from the scatter of batches; infinite where nothing operated. (C,)"""
+    return _variation(sums.total, sums.batch_squares, sums.batches)
+
+
+def _variation(total: Array, squares: Array, batches: int) -> Array:
+    scatter = np.maximum(squares - total**2 / batches, 0.0) * batches / (batches - 1)
+    return np.asarray(np.divide(np.sqrt(scatter), total, out=np.full(total.shape, np.inf), where=total > 0))
+
+
+def fewer_than(sums: Sums, level: float = 0.95, side: Side = "both") -> float:
+    """Exact upper limit of p where no sample operated. [-]
+
+    Derived: at least m = floor(share of the nominal component times B) rows of every batch are plain draws of
+    N(0, I), independent of each other and of the rest, since components go by equal steps through the cumulated
+    shares. None of the m n/B operated: Clopper and Pearson, 1 - tail^(B/(m n)). The tilted draws are left out:
+    they say something about where they fell, and nothing about where they did not."""
+    plain = np.floor(BATCH / sums.ceiling + 1e-9) * sums.batches
+    return float(clopper_pearson(0.0, plain, level, side=side).high)
+
+
+def rare_estimate(sums: Sums, level: float = 0.95, side: Side = "both") -> Estimate:
+    """p with limits, (C,): Student t over batches, log-normal where the coefficient of variation is above 0.2.
+
+    Nothing operated: p = 0, and `fewer_than` above. Unresolved samples have no part in p, count as not operating in
+    the low limit, and in the high one with the high limit of their own probability on top of the other."""
+    found = _limits(sums.total, sums.batch_squares, sums, level, side)
+    p, high = sums.total / sums.trials, found.high
+    if (sums.lost_hits > 0).any():
+        lost = _limits(sums.lost, sums.lost_squares, sums, level, side)
+        high = high + np.where(sums.lost_hits > 0, lost.high, 0.0)
+        p = p / np.maximum(1 - sums.lost / sums.trials, 1e-12)
+    return Estimate(np.minimum(p, 1.0), found.low, np.minimum(high, 1.0))
+
+
+def _limits(total: Array, squares: Array, sums: Sums, level: float, side: Side) -> Limits:
+    p, cov = total / sums.trials, _variation(total, squares, sums.batches)
+    t = -stdtrit(sums.batches - 1, tail_of(level, side))
+    some = total > 0
+    half = t * np.where(some, cov, 0.0)
+    factor = np.exp(t * np.sqrt(np.log1p(np.where(some, cov, 0.0) ** 2)))
+    low = np.where(cov > SKEWED, p / factor, p * (1 - half))
+    high = np.where(cov > SKEWED, p * factor, p * (1 + half))
+    low = np.zeros_like(p) if side == "high" else np.where(some, np.maximum(low, 0.0), 0.0)
+    high = np.ones_like(p) if side == "low" else np.where(some, np.minimum(high, 1.0), fewer_than(sums, level, side))
+    return Limits(low, high)
+
+
+@dataclass(frozen=True, eq=False)
+class Diagnostics:
+    """Beside an estimate, (C,) each. They are flags: what no sample and no pilot has seen, no figure here shows."""
+
+    cov: Array                                             # coefficient of variation, infinite where nothing was seen
+    effective: Array                                       # (sum w y)^2 / sum (w y)^2
+    largest_share: Array                                   # of the estimate, in one sample
+    trust: tuple[str, ...]                                 # "good", or why not
+
+
+def diagnose(sums: Sums, gap: Array | None = None) -> Diagnostics:
+    """gap (C,): `pilot_gap` where pilots had this setting for a goal, NaN elsewhere."""
+    seen = sums.total > 0
+    nothing = np.zeros(seen.shape)
+    effective = np.divide(sums.total**2, sums.squares, out=nothing.copy(), where=seen)
+    largest = np.divide(sums.largest, sums.total, out=nothing.copy(), where=seen)
+    p = sums.total / sums.trials
+    gaps = np.full(seen.shape, np.nan) if gap is None else gap
+    lost = sums.lost > 0.1 * np.maximum(sums.total, 1e-300)
+    trust = tuple(_trust(*case) for case in zip(seen, effective, largest, p, gaps, lost, strict=True))
+    return Diagnostics(variation(sums), effective, largest, trust)
+
+
+def _trust(seen: bool, effective: float, largest: float, p: float, gap: float, lost: bool) -> str:
+    if not seen:
+        return "nothing seen: only an upper limit"
+    if lost:
+        return "unresolved samples are above a tenth of it"
+    if effective < FEW:
+        return f"rests on {effective:.0f} effective hits; {FEW:.0f} are needed"
+    if largest > ONE:
+        return f"one sample is {largest:.0%} of it"
+    if abs(gap) > GAP:
+        return f"pilots disagree by {abs(gap):.1f} standard errors"
+    return GOOD if p >= SHOWN else "order of magnitude: below 1e-6"
+
+
+def pilot_gap(pilots: Sequence[Pilot], p: float, cov: float) -> float:
+    """Pilots' estimates less p, on the scale of ln p, in standard errors; NaN where no pilot reached its goal.
+
+    pilots: all those with one setting for their goal. The error of their mean is the larger of what they say and of
+    how they scatter, since chains make a pilot's own figure too low."""
+    found = [pilot for pilot in pilots if pilot.reached]
+    if not found or not p > 0:
+        return float("nan")
+    own = np.array([pilot.p for pilot in found])
+    squares = float(np.mean([pilot.cov**2 for pilot in found]))
+    if len(own) > 1:
+        squares = max(squares, float(own.var(ddof=1) / own.mean() ** 2))
+    return float(np.log(own.mean() / p) / np.sqrt(np.log1p(squares / len(own)) + np.log1p(cov**2)))

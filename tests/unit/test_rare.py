@@ -1,0 +1,323 @@
+"""Rare events: pilots, mixtures, sums and limits. Chance is fixed by the seed; odds of another seed beside each."""
+
+import os
+import pickle
+
+import numpy as np
+import pytest
+from scipy.special import ndtr
+from scipy.stats import norm
+
+from montecarlo.estimates.rare import (
+    BATCH,
+    Mixture,
+    Sums,
+    diagnose,
+    fewer_than,
+    fit,
+    pilot_gap,
+    rare_estimate,
+    refit,
+    subset_pilot,
+    variation,
+)
+from montecarlo.estimates.rare.active import active_coordinates, departure
+from montecarlo.estimates.rare.clusters import cluster
+
+SEED = int(os.environ.get("STATORODDS_TEST_SEED", "20"))
+
+
+def rng(*key):
+    return np.random.default_rng([SEED, *key])
+
+
+def total(u, beta=4.0):
+    """Sum of the first ten coordinates: P(> 0) = Phi(-beta)."""
+    return u[:, :10].sum(axis=1) / np.sqrt(10) - beta
+
+
+def two_sided(u, beta=4.0):
+    return np.abs(u[:, 3]) - beta
+
+
+def mixture(dims=7):
+    return Mixture(dims, np.array([1, 4]), np.array([13, 51, 64]) / 128, np.array([[0, 0], [0, 0], [2.0, -1]]),
+                   np.array([[1, 1], [2, 2], [0.5, 0.8]]))
+
+
+# --- pilots -----------------------------------------------------------------------------------------------
+
+
+def test_levels_hold_what_they_say():
+    pilot = subset_pilot(total, 12, rng(1))
+    assert pilot.reached
+    assert pilot.calls < sum(len(level.g) for level in pilot.levels)        # seeds are not called again
+    thresholds = [level.threshold for level in pilot.levels]
+    assert thresholds[0] == -np.inf
+    assert thresholds[-1] == 0
+    assert (np.diff(thresholds) > 0).all()
+    for level in pilot.levels:
+        assert (level.g > level.threshold).all()
+        np.testing.assert_allclose(level.g, total(level.u))     # a rejected proposal keeps the accepted state
+
+
+def test_chains_stay_where_a_proposal_was_refused():
+    calls = []
+
+    def model(u):
+        calls.append(u)
+        return u[:, 0] if len(calls) == 1 else np.full(len(u), -9.0)      # every proposal fails
+
+    pilot = subset_pilot(model, 2, rng(2), goal=0.5, per_level=100)
+    assert pilot.levels[-1].threshold == 0.5
+    seeds = calls[0][calls[0][:, 0] > 0.5]
+    repeats = len(pilot.levels[-1].u) // len(seeds)
+    np.testing.assert_array_equal(pilot.levels[-1].u, np.tile(seeds, (repeats, 1)))
+    assert repeats >= 3
+
+
+def test_pilots_are_right_on_average():
+    # scatter of the mean of 60 about 0.05; outside 0.75 ... 1.3 five times that
+    found = [subset_pilot(total, 12, rng(3, k)).p for k in range(60)]
+    assert 0.75 < np.mean(found) / ndtr(-4) < 1.3
+
+
+def test_chains_keep_the_conditional_law():
+    # u0 given u0 > 3.2: mean by the Mills ratio; 40 pilots, standard error 0.01, band five of them
+    levels = [subset_pilot(lambda u: u[:, 0] - 3.2, 5, rng(4, k)).levels[-1].u for k in range(40)]
+    assert np.mean([u[:, 0].mean() for u in levels]) == pytest.approx(norm.pdf(3.2) / ndtr(-3.2), abs=0.05)
+    assert np.mean([u[:, 1].mean() for u in levels]) == pytest.approx(0, abs=0.1)
+    assert np.mean([(u[:, 1] ** 2).mean() for u in levels]) == pytest.approx(1, abs=0.15)
+
+
+def test_a_pilot_ends_where_nothing_is_to_be_found():
+    assert not subset_pilot(lambda u: total(u, 30.0), 12, rng(5)).reached
+    flat = subset_pilot(lambda u: np.full(len(u), -1.0), 3, rng(6))
+    assert (flat.reached, flat.p, flat.calls) == (False, 0.0, 300)
+    step = subset_pilot(lambda u: np.where(u[:, 0] > 0, -1.0, -2.0), 3, rng(7))         # never above -1
+    assert not step.reached
+    silent = subset_pilot(lambda u: np.where(u[:, 0] > 2, u[:, 0] - 4, -np.inf), 3, rng(8))  # no current in most
+    assert silent.reached
+    assert 0.2 < silent.p / ndtr(-4) < 5
+
+
+def test_unresolved_samples_are_counted_and_never_moved_to():
+    def model(u):
+        return np.where(u[:, 1] > 1, np.nan, total(u, 3.0))
+
+    pilot = subset_pilot(model, 12, rng(9))
+    assert pilot.unresolved > 30
+    assert all((level.u[level.g > level.threshold][:, 1] <= 1).all() for level in pilot.levels)
+    assert all(np.isfinite(level.g).all() for level in pilot.levels[1:])
+
+
+# --- mixtures ---------------------------------------------------------------------------------------------
+
+
+def test_log_weight_is_the_ratio_of_the_densities():
+    m, u = mixture(), 2 * rng(10).standard_normal((50, 7))
+    q = sum(share * norm.pdf(u[:, [1, 4]], mean, sd).prod(axis=1) for share, mean, sd in
+            zip(m.shares, m.means, m.sds, strict=True))
+    np.testing.assert_allclose(m.log_weight(u), np.log(norm.pdf(u[:, [1, 4]]).prod(axis=1) / q), rtol=1e-12)
+
+
+def test_weights_integrate_to_one_and_keep_below_their_ceiling():
+    # standard error from the batches; 5 of them fail by chance once in 1.7 million
+    m = mixture()
+    w = np.exp(m.log_weight(m.sample(rng(11), 400 * BATCH)))
+    batches = w.reshape(-1, BATCH).mean(axis=1)
+    assert abs(batches.mean() - 1) < 5 * batches.std() / np.sqrt(400)
+    assert w.max() <= m.largest_weight == 128 / 13
+    assert np.exp(m.log_weight(np.full((1, 7), -9.0)))[0] < 1e-3         # covered by the wide component
+
+
+def test_rows_come_from_the_components_and_the_rest_stays_normal():
+    m = mixture()
+    u = m.sample(rng(12), 1000 * BATCH)
+    assert u[:, 1].mean() == pytest.approx(0.5 * 2.0, abs=0.02)
+    assert (u[:, 1] ** 2).mean() == pytest.approx(13 / 128 + 51 / 128 * 4 + 0.5 * 4.25, abs=0.06)
+    dead = np.delete(u, [1, 4], axis=1)
+    assert np.abs(dead.mean(axis=0)).max() < 0.015
+    assert np.abs(dead.var(axis=0) - 1).max() < 0.02
+
+
+def test_a_mixture_is_small():
+    pilots = [subset_pilot(total, 50, rng(13, k)) for k in range(2)]
+    assert len(pickle.dumps(fit(pilots))) < 20_000
+
+
+def test_rows_that_are_no_whole_batches_are_refused():
+    with pytest.raises(ValueError, match="multiple of"):
+        mixture().sample(rng(14), 100)
+    with pytest.raises(ValueError, match="multiple of"):
+        Sums.of(np.zeros((100, 1), bool), np.zeros(100), 10.0)
+
+
+# --- fitting ----------------------------------------------------------------------------------------------
+
+
+def test_active_coordinates_are_found_and_dead_ones_seldom_taken():
+    pilots = [subset_pilot(total, 50, rng(15, k)) for k in range(4)]
+    found = fit(pilots).active
+    assert set(range(10)) <= set(found)
+    assert len(found) <= 13
+
+
+def test_a_sign_that_may_be_either_is_found_by_spread_and_both_modes_by_clusters():
+    m = fit([subset_pilot(two_sided, 20, rng(16, k)) for k in range(4)])
+    assert 3 in m.active
+    column = m.means[:, list(m.active).index(3)]
+    assert column.max() > 3
+    assert column.min() < -3
+
+
+def test_departure_is_that_of_a_normal():
+    # 2,000 dead coordinates: chi-squared of 2 has mean 2, standard error 0.045; the share beyond its 1 % point
+    out = departure(rng(17).standard_normal((400, 2000)), np.ones(400), 400)
+    assert out.mean() == pytest.approx(2, abs=0.25)
+    assert (out > 9.21).mean() == pytest.approx(0.01, abs=0.012)
+    assert active_coordinates([np.array([0.0, 40.0, 1.0])]).tolist() == [1]
+
+
+@pytest.mark.parametrize("modes", [1, 2, 6])
+def test_as_many_clusters_as_there_are(modes):
+    centres = 6 * np.eye(6)[:modes]
+    x = np.concatenate([c + rng(18, modes).standard_normal((300, 6)) for c in centres])
+    found = cluster(x, np.ones(len(x)), len(x), rng(19))
+    big = found.means[found.shares > 0.05]
+    assert all(np.abs(big - c).max(axis=1).min() < 0.5 for c in centres)
+    assert found.sds.min() >= 0.3
+
+
+def test_every_mixture_keeps_its_nominal_share():
+    pilots = [subset_pilot(total, 12, rng(20, k)) for k in range(2)]
+    first = fit(pilots)
+    u = first.sample(rng(21), 20 * BATCH)
+    g = np.stack([total(u, b) for b in (1.0, 2.0, 3.0, 4.0)], axis=1)
+    second = refit(u, first.log_weight(u), g, first)
+    u = second.sample(rng(22), 20 * BATCH)
+    third = refit(u, second.log_weight(u), np.stack([total(u, b) for b in (2.0, 4.0)], axis=1), second)
+    for m in (first, second, third):
+        assert m.nominal_share >= 0.1 - 1e-12
+        assert m.shares.sum() == pytest.approx(1)
+
+
+def test_a_refit_without_a_hit_changes_nothing():
+    first = fit([subset_pilot(total, 12, rng(23))])
+    u = first.sample(rng(24), BATCH)
+    assert refit(u, first.log_weight(u), np.full((BATCH, 3), -1.0), first) is first
+    assert refit(u, first.log_weight(u), np.full((BATCH, 3), np.nan), first) is first
+
+
+def test_no_level_beyond_the_first_gives_the_nominal_density():
+    flat = fit([subset_pilot(lambda u: np.full(len(u), -1.0), 3, rng(25))])
+    u = flat.sample(rng(26), BATCH)
+    np.testing.assert_array_equal(flat.log_weight(u), 0.0)
+
+
+# --- sums and limits --------------------------------------------------------------------------------------
+
+
+def final(beta, dims=12, batches=80, key=0):
+    pilots = [subset_pilot(lambda u: total(u, 4.6), dims, rng(27, k)) for k in range(3)]
+    m = fit(pilots)
+    u = m.sample(rng(28, key), batches * BATCH)
+    return Sums.of(total(u, 0)[:, None] > np.atleast_1d(beta), m.log_weight(u), m.largest_weight), pilots
+
+
+def test_one_run_gives_the_whole_curve():
+    # standard error 3 to 7 %; five of them
+    beta = np.array([1.0, 2.0, 3.0, 4.0, 4.6])
+    sums, pilots = final(beta)
+    truth, cov = ndtr(-beta), variation(sums)
+    assert (cov < 0.1).all()
+    assert (np.abs(rare_estimate(sums).p / truth - 1) < 5 * cov).all()
+    assert set(diagnose(sums).trust) == {"good"}
+    assert abs(pilot_gap(pilots, float(rare_estimate(sums).p[-1]), float(cov[-1]))) < 3
+
+
+def test_sums_add_over_chunks():
+    m = mixture()
+    u = m.sample(rng(29), 6 * BATCH)
+    y, w = u[:, 1:2] > np.array([1.0, 3.0]), m.log_weight(u)
+    lost = u[:, 4] > 2
+    whole = Sums.of(y, w, m.largest_weight, lost)
+    cut = 2 * BATCH
+    parts = Sums.join([Sums.of(y[:cut], w[:cut], m.largest_weight, lost[:cut]),
+                       Sums.of(y[cut:], w[cut:], m.largest_weight, lost[cut:])])
+    assert parts.trials == whole.trials
+    for name in ("hits", "total", "squares", "batch_squares", "largest", "lost_hits", "lost", "lost_squares"):
+        np.testing.assert_allclose(getattr(parts, name), getattr(whole, name), rtol=1e-13)
+
+
+def test_plain_draws_give_plain_counts():
+    y = rng(30).random((50 * BATCH, 1)) < 0.3
+    found = rare_estimate(Sums.of(y, np.zeros(len(y)), 1.0))
+    assert found.p[0] == pytest.approx(y.mean())
+    # the normal interval of a proportion, within the noise of 50 batches' own scatter (standard error 10 %)
+    half = 1.96 * np.sqrt(0.3 * 0.7 / len(y))
+    assert (found.high - found.low)[0] / 2 == pytest.approx(half, rel=0.5)
+
+
+def test_nothing_seen_gives_the_exact_limit_of_the_plain_draws():
+    sums = Sums.of(np.zeros((100 * BATCH, 1), bool), np.zeros(100 * BATCH), 128 / 13)
+    found = rare_estimate(sums)
+    assert (found.p[0], found.low[0]) == (0, 0)
+    assert found.high[0] == pytest.approx(1 - 0.025 ** (1 / 1300), rel=1e-12)
+    assert rare_estimate(sums, side="high").high[0] == pytest.approx(1 - 0.05 ** (1 / 1300), rel=1e-12)
+    assert fewer_than(sums) == found.high[0]
+    assert diagnose(sums).trust == ("nothing seen: only an upper limit",)
+
+
+def test_every_batch_has_its_whole_number_of_plain_draws():
+    """What the exact limit rests on: a component that starts the cumulated shares and has a whole number of rows."""
+    narrow = Mixture(1, np.array([0]), np.array([13, 115]) / 128, np.array([[0.0], [50.0]]), np.ones((2, 1)))
+    u = narrow.sample(rng(31), 300 * BATCH)
+    assert ((u < 25).reshape(-1, BATCH).sum(axis=1) == 13).all()
+
+
+def test_one_sided_limits_are_those_of_twice_the_tail():
+    sums, _ = final([3.0, 4.6])
+    both, low, high = rare_estimate(sums, 0.90), rare_estimate(sums, 0.95, "low"), rare_estimate(sums, 0.95, "high")
+    np.testing.assert_allclose(low.low, both.low)
+    np.testing.assert_allclose(high.high, both.high)
+    assert (low.high == 1).all()
+    assert (high.low == 0).all()
+
+
+def test_unresolved_samples_widen_only_the_high_limit():
+    m = mixture()
+    u = m.sample(rng(32), 100 * BATCH)
+    y, w = u[:, 1:2] > 2.5, m.log_weight(u)
+    lost = u[:, 4] > 2.5
+    plain, with_lost = (rare_estimate(Sums.of(y, w, m.largest_weight, v)) for v in (None, lost))
+    assert with_lost.low[0] <= plain.low[0] + 1e-12
+    assert with_lost.high[0] > plain.high[0] + ndtr(-2.5) / 2
+    # y and v are independent: resolved samples operate as often as all
+    assert with_lost.p[0] == pytest.approx(plain.p[0], rel=0.1)
+
+
+def test_reasons_not_to_trust():
+    n = 10 * BATCH
+    w = np.zeros(n)
+    few = np.zeros((n, 1), bool)
+    few[:5] = True
+    assert diagnose(Sums.of(few, w, 10.0)).trust[0] == "rests on 5 effective hits; 50 are needed"
+    many = np.zeros((n, 1), bool)
+    many[: n // 2] = True
+    one = w - 3
+    one[0] = 4.0
+    assert "effective hits" in diagnose(Sums.of(many, one, 100.0)).trust[0]
+    assert diagnose(Sums.of(many, w, 10.0), np.array([-4.2])).trust[0] == "pilots disagree by 4.2 standard errors"
+    assert diagnose(Sums.of(many, w, 10.0), np.array([np.nan])).trust[0] == "good"
+    assert diagnose(Sums.of(many, w - 15, 10.0)).trust[0] == "order of magnitude: below 1e-6"
+    assert "unresolved" in diagnose(Sums.of(many, w, 10.0, ~many)).trust[0]
+
+
+def test_limits_are_log_normal_where_they_are_wide():
+    w = np.zeros(40 * BATCH)
+    y = np.zeros((len(w), 1), bool)
+    y[:: 4 * BATCH] = True                                 # 10 hits in 40 batches
+    found = rare_estimate(Sums.of(y, w, 10.0))
+    assert found.low[0] > 0
+    assert found.high[0] * found.low[0] == pytest.approx(found.p[0] ** 2)
