@@ -58,3 +58,50 @@ def four_branch(dims=2, k=7.0):
             return np.exp(-b * b / 2) / np.sqrt(2 * np.pi) * 2 * ndtr(-reach)
         return 2 * ndtr(-edge) + 2 * quad(inside, 0, min(edge, 9), limit=200, epsabs=0, epsrel=1e-10)[0]
     return family(f"four branches, d = {dims}", dims, response, p)
+
+
+# --- families of 300 settings (pick-up s, slope k) without closed forms -----------------------------------
+
+
+@dataclass(frozen=True)
+class Slopes:
+    """Operates where spill > s + k through."""
+
+    currents: Callable                                     # (n, d) -> spill (n,), through (n,)
+    settings: tuple                                        # of (s, k)
+
+    def __call__(self, u):
+        spill, through = self.currents(u)
+        s, k = np.array(self.settings).T
+        return np.log(np.maximum(spill, 1e-30))[:, None] - np.log(s + through[:, None] * k)
+
+
+def smooth(u):
+    """One way to operate: ten live inputs, products and a square."""
+    spill = (0.1 * np.exp(0.5 * u[:, 0] + 0.3 * u[:, 2] + 0.2 * u[:, 3])
+             + 0.05 * np.exp(0.3 * u[:, 4]) * (1 + 0.3 * u[:, 5]) ** 2 + 0.01 * (u[:, 8] + u[:, 9]))
+    return spill, np.exp(0.3 * u[:, 0] + 0.2 * u[:, 6] - 0.1 * u[:, 7])
+
+
+def three_phases(u):
+    """Twelve ways to operate: 17 live inputs. Three phases with the offset that the point on wave leaves each, two
+    cores a phase whose remanence (u4 to u9) makes one or the other saturate, ratio errors (u10 to u15)."""
+    through = np.exp(0.35 * u[:, 0])
+    angle = 2 * np.pi * ndtr(u[:, 1])
+    spill = np.zeros(len(u))
+    for phase in range(3):
+        flux = through * np.abs(np.cos(angle + 2 * np.pi * phase / 3)) * np.exp(0.3 * u[:, 2])
+        ends = [np.logaddexp(0, 4 * (flux * (1 + 0.3 * u[:, 4 + phase + 3 * end]) - 2.2)) / 4 for end in (0, 1)]
+        errors = 0.02 * through * (u[:, 10 + phase] - u[:, 13 + phase])
+        spill = np.maximum(spill, np.abs(0.4 * (ends[0] - ends[1]) + errors))
+    return spill * np.exp(0.05 * u[:, 16] + 0.02 * u[:, 3]), through
+
+
+def grid(slopes, pickups):
+    return tuple((float(s), float(k)) for k in slopes for s in pickups)
+
+
+FAMILIES = {"one way, d = 50": Slopes(smooth, grid(np.linspace(0, 0.4, 15), np.geomspace(0.15, 1.5, 20))),
+            "twelve ways, d = 50": Slopes(three_phases, grid(np.linspace(0, 0.6, 15), np.geomspace(0.06, 3.0, 20)))}
+ANCHORS = (0, 19, 147, 280, 299)                           # corners and centre
+SPANS = tuple(range(3, 300, 20))

@@ -1,36 +1,47 @@
-"""One run from pilots to estimates on one process."""
+"""One run from pilots to sums, on one process."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import partial
 
-from montecarlo.estimates.rare import Sums, fit, refit, subset_pilot
+import numpy as np
+
+from montecarlo.estimates.rare import Sums, fit, pooled_log_weight, refit, subset_pilot
+
+CHUNK = 5120                                               # rows at once, whole batches
 
 
 @dataclass(frozen=True)
 class Sizes:
-    pilots: int = 10                                       # in all, spread over the anchors
+    pilots: int                                            # in all, spread over the anchors
+    middle: tuple[int, ...]                                # rounds that improve the mixture
+    final: int
     per_level: int = 300
-    middle: tuple[int, ...] = (10_240,)                    # rounds that improve the mixture
-    final: int = 20_480
-
-
-DEFAULT = Sizes()
 
 
 def excess(problem, setting, u):
     return problem.excess(u)[:, setting]
 
 
-def run(problem, rng, sizes=DEFAULT):
-    """Sums, calls, pilots."""
+def adapt(problem, rng, sizes):
+    """Last mixture, calls until then, pilots."""
     pilots = [subset_pilot(partial(excess, problem, problem.anchors[i % len(problem.anchors)]), problem.dims, rng,
                            per_level=sizes.per_level) for i in range(sizes.pilots)]
-    mixture = fit(pilots)
+    mixture, rounds, drawn = fit(pilots), [], []
     for n in sizes.middle:
-        u = mixture.sample(rng, n)
-        mixture = refit(u, mixture.log_weight(u), problem.excess(u)[:, list(problem.spans)], mixture)
-    u = mixture.sample(rng, sizes.final)
-    sums = Sums.of(problem.excess(u) > 0, mixture.log_weight(u), mixture.largest_weight)
-    return sums, sum(p.calls for p in pilots) + sum(sizes.middle) + sizes.final, pilots, mixture
+        rounds.append(mixture)
+        drawn.append(mixture.sample(rng, n))
+        u = np.concatenate(drawn)
+        log_w = pooled_log_weight(u, rounds, sizes.middle[:len(rounds)])
+        mixture = refit(u, log_w, problem.excess(u)[:, list(problem.spans)], mixture)
+    return mixture, sum(pilot.calls for pilot in pilots) + sum(sizes.middle), pilots
+
+
+def draw(problem, rng, mixture, n):
+    """Sums of a final batch."""
+    chunks = []
+    for start in range(0, n, CHUNK):
+        u = mixture.sample(rng, min(CHUNK, n - start))
+        chunks.append(Sums.of(problem.excess(u) > 0, mixture.log_weight(u), mixture.largest_weight))
+    return Sums.join(chunks)

@@ -16,12 +16,14 @@ from montecarlo.estimates.rare import (
     fewer_than,
     fit,
     pilot_gap,
+    pooled_log_weight,
     rare_estimate,
     refit,
     subset_pilot,
     variation,
 )
 from montecarlo.estimates.rare.active import active_coordinates, departure
+from montecarlo.estimates.rare.allocation import allocate
 from montecarlo.estimates.rare.clusters import cluster
 
 SEED = int(os.environ.get("STATORODDS_TEST_SEED", "20"))
@@ -176,7 +178,17 @@ def test_departure_is_that_of_a_normal():
     out = departure(rng(17).standard_normal((400, 2000)), np.ones(400), 400)
     assert out.mean() == pytest.approx(2, abs=0.25)
     assert (out > 9.21).mean() == pytest.approx(0.01, abs=0.012)
-    assert active_coordinates([np.array([0.0, 40.0, 1.0])]).tolist() == [1]
+
+
+def test_coordinates_are_tested_against_those_that_the_model_never_saw():
+    # ten times what independent samples would show, dead and unseen alike: 0.05 dead ones a test on average
+    found = []
+    for k in range(40):
+        sums = 10 * rng(33, k).chisquare(2, 80)
+        sums[7] = 300.0
+        found.append(active_coordinates([sums], 40))
+    assert all(7 in one for one in found)
+    assert sum(len(one) for one in found) - 40 < 15
 
 
 @pytest.mark.parametrize("modes", [1, 2, 6])
@@ -213,6 +225,29 @@ def test_no_level_beyond_the_first_gives_the_nominal_density():
     flat = fit([subset_pilot(lambda u: np.full(len(u), -1.0), 3, rng(25))])
     u = flat.sample(rng(26), BATCH)
     np.testing.assert_array_equal(flat.log_weight(u), 0.0)
+
+
+def test_shares_go_where_variance_is():
+    """Of two components of which one alone meets the event, that one gets what may be had."""
+    m = Mixture(1, np.array([0]), np.array([13, 55, 60]) / 128, np.array([[0.0], [-4], [4]]), np.ones((3, 1)))
+    u = m.sample(rng(34), 40 * BATCH)
+    hits = np.flatnonzero(u[:, 0] > 4)
+    least = np.array([13 / 128, 0, 0])
+    better = allocate(m, u, np.exp(m.log_weight(u)), [hits], least)
+    assert better.nominal_share == pytest.approx(13 / 128)
+    assert better.shares[2] > 0.7
+    assert better.shares.sum() == pytest.approx(1)
+    cov = [variation(Sums.of(x > 4, one.log_weight(x), one.largest_weight))[0]
+           for one in (m, better) for x in [one.sample(rng(35), 400 * BATCH)]]
+    assert cov[1] < cov[0]
+
+
+def test_rounds_put_together_weigh_as_one_mixture():
+    one = mixture()
+    other = Mixture(7, np.array([2]), np.array([0.2, 0.8]), np.array([[0.0], [3.0]]), np.ones((2, 1)))
+    u = rng(36).standard_normal((20, 7))
+    density = np.exp(-one.log_weight(u)) * 0.25 + np.exp(-other.log_weight(u)) * 0.75
+    np.testing.assert_allclose(pooled_log_weight(u, [one, other], [100, 300]), -np.log(density), rtol=1e-12)
 
 
 # --- sums and limits --------------------------------------------------------------------------------------

@@ -10,12 +10,13 @@ from montecarlo.quantities import Array
 
 __all__ = ["Clusters", "cluster"]
 
-MOST = 8                                                   # clusters of one set of samples
+MOST = 12                                                  # clusters of one set of samples
 LEAST_SD = 0.3                                             # of a cluster, per coordinate
 PRIOR = 4.0                                                # samples' worth of belief in the sd that stands for nothing
-ENOUGH = 1500                                              # samples that clusters are found from
-ROUNDS = 30
-STARTS = 2
+ENOUGH = 1000                                              # samples that clusters are found from
+PENALTY = 2.0
+ROUNDS = 20
+STARTS = 1
 
 
 @dataclass(frozen=True, eq=False)
@@ -25,6 +26,22 @@ class Clusters:
     shares: Array                                          # (K,)
     means: Array                                           # (K, a)
     sds: Array                                             # (K, a)
+
+    def parts(self, x: Array) -> Array:
+        """Which part of each x (n, a) belongs to each cluster, (K, n)."""
+        return self._parts(x, x**2)[0]
+
+    def _parts(self, x: Array, squares: Array) -> tuple[Array, Array]:
+        """These parts, and the ln density of each x, (n,); clusters first, which is faster to sum."""
+        precision = self.sds**-2
+        constant = (np.log(np.maximum(self.shares, 1e-12)) - np.log(self.sds).sum(axis=1)
+                    - (self.means**2 * precision).sum(axis=1) / 2)
+        log = (self.means * precision) @ x.T - precision @ squares.T / 2 + constant[:, None]
+        top = log.max(axis=0)
+        part = np.exp(log - top)
+        total = part.sum(axis=0)
+        part /= total
+        return part, top + np.log(total) - x.shape[1] * np.log(2 * np.pi) / 2
 
 
 def cluster(x: Array, weights: Array, size: float, rng: np.random.Generator, most: int = MOST) -> Clusters:
@@ -43,7 +60,7 @@ def cluster(x: Array, weights: Array, size: float, rng: np.random.Generator, mos
             break
         fits = [_maximise(x, w, size, _start(x, w, count, rng)) for _ in range(1 if count == 1 else STARTS)]
         found, likelihood = max(fits, key=lambda fit: fit[1])
-        criterion = (2 * x.shape[1] + 1) * count * np.log(size) - 2 * size * likelihood
+        criterion = PENALTY * (2 * x.shape[1] + 1) * count - 2 * size * likelihood
         if criterion < least:
             best, least, worse = found, criterion, 0
         else:
@@ -57,10 +74,11 @@ def cluster(x: Array, weights: Array, size: float, rng: np.random.Generator, mos
 def _start(x: Array, w: Array, count: int, rng: np.random.Generator) -> Array:
     """Centres far apart, (count, a): Arthur and Vassilvitskii, k-means++, SODA 2007."""
     centres: Array = x[rng.choice(len(x), p=w)][None]
+    distance = np.full(len(x), np.inf)
     while len(centres) < count:
-        distance = ((x[:, None] - centres) ** 2).sum(axis=-1).min(axis=1) * w
-        total = distance.sum()
-        centres = np.vstack([centres, x[rng.choice(len(x), p=distance / total if total > 0 else w)]])
+        distance = np.minimum(distance, ((x - centres[-1]) ** 2).sum(axis=1))
+        chance = distance * w
+        centres = np.vstack([centres, x[rng.choice(len(x), p=chance / chance.sum() if chance.any() else w)]])
     return centres
 
 
@@ -70,19 +88,14 @@ def _maximise(x: Array, w: Array, size: float, centres: Array) -> tuple[Clusters
     spread = np.sqrt(np.maximum(w @ x**2 - (w @ x) ** 2, LEAST_SD**2))
     narrow = np.maximum(spread / count ** (1 / a), LEAST_SD)
     found = Clusters(np.full(count, 1 / count), centres, np.tile(narrow, (count, 1)))
-    likelihood = -np.inf
+    likelihood, square = -np.inf, x**2
     for _ in range(ROUNDS):
-        precision = found.sds**-2
-        log = (x @ (found.means * precision).T - x**2 @ precision.T / 2 - (found.means**2 * precision).sum(axis=1) / 2
-               + np.log(np.maximum(found.shares, 1e-12)) - np.log(found.sds).sum(axis=1))
-        top = log.max(axis=1)
-        part = np.exp(log - top[:, None])
-        total = part.sum(axis=1)
-        part *= (w / total)[:, None]
-        last, likelihood = likelihood, float(w @ (top + np.log(total)) - a * np.log(2 * np.pi) / 2)
-        mass = part.sum(axis=0)
-        means = part.T @ x / np.maximum(mass, 1e-12)[:, None]
-        squares = part.T @ x**2 - mass[:, None] * means**2
+        part, density = found._parts(x, square)
+        part *= w
+        last, likelihood = likelihood, float(w @ density)
+        mass = part.sum(axis=1)
+        means = part @ x / np.maximum(mass, 1e-12)[:, None]
+        squares = part @ square - mass[:, None] * means**2
         sds = np.sqrt((size * np.maximum(squares, 0) + PRIOR) / (size * mass + PRIOR)[:, None])
         found = Clusters(mass, means, np.maximum(sds, LEAST_SD))
         if likelihood - last < 1e-4:

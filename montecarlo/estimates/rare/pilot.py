@@ -22,7 +22,7 @@ Labels = NDArray[np.signedinteger]
 
 ACCEPTANCE = 0.44                                          # of proposals, aimed at by their spread
 SCALE = 0.6                                                # of proposals to begin with
-UNSEEN = 24                                                # coordinates that the model never sees
+UNSEEN = 32                                                # coordinates that the model never sees
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,6 +32,7 @@ class Level:
     threshold: float
     u: Array                                               # (n, d)
     g: Array                                               # (n,)
+    unseen: Array                                          # (n, k) coordinates that the model never saw
     size: float                                            # independent samples that these are worth
 
 
@@ -64,7 +65,7 @@ def subset_pilot(model: Model, dims: int, rng: np.random.Generator, *, per_level
     u = rng.standard_normal((per_level, dims + UNSEEN))
     g = seen(u)
     calls, unresolved = per_level, int(np.isnan(g).sum())
-    levels = [Level(-np.inf, u[:, :dims], g, float(per_level))]
+    levels = [Level(-np.inf, u[:, :dims], g, u[:, dims:], float(per_level))]
     group: Labels = np.arange(per_level)                   # which chain a sample belongs to
     p, variance, scale = 1.0, 0.0, SCALE
     while True:
@@ -78,7 +79,7 @@ def subset_pilot(model: Model, dims: int, rng: np.random.Generator, *, per_level
         variance += _variance(beyond, group)
         u, g, group, scale, lost = _chains(seen, rng, u[beyond], g[beyond], threshold, per_level, scale)
         calls, unresolved = calls + len(g) - int(beyond.sum()), unresolved + lost
-        levels.append(Level(threshold, u[:, :dims], g, _independent(u[:, dims:])))
+        levels.append(Level(threshold, u[:, :dims], g, u[:, dims:], _independent(u[:, dims:])))
         if threshold == goal:
             return Pilot(tuple(levels), p, float(np.sqrt(variance)), calls, unresolved, True)
 

@@ -51,7 +51,7 @@ class Sums:
         return cls(n, ceiling, *(np.array(np.broadcast_to(part, settings), float) for part in parts))
 
     def __add__(self, other: Sums) -> Sums:
-        assert self.ceiling == other.ceiling
+        assert abs(self.ceiling - other.ceiling) < 1e-6    # one mixture
         names = [field.name for field in fields(self)][2:]
         parts = {name: getattr(self, name) + getattr(other, name) for name in names}
         return Sums(self.trials + other.trials, self.ceiling,
