@@ -64,13 +64,14 @@ def _structure(sets: Sequence[Hits], dims: int, active: Array) -> tuple[Array, l
     active = np.union1d(active, active_coordinates(tests, dims))
     if not active.size:
         return active, []
+    found, first = _clusters(sets, active), active
     within = [departure(one.u, one.weights * part, one.size * share)
-              for one, clusters in zip(sets, _clusters(sets, active), strict=True)
+              for one, clusters in zip(sets, found, strict=True)
               for part, share in zip(clusters.parts(one.u[:, active]), clusters.shares, strict=True)
               if one.size * share >= LEAST_TESTED]
     if within:
         active = np.union1d(active, active_coordinates(within, dims))
-    return active, _clusters(sets, active)
+    return active, found if active.size == first.size else _clusters(sets, active)
 
 
 def _clusters(sets: Sequence[Hits], active: Array) -> list[Clusters]:
