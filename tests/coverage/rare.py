@@ -17,7 +17,7 @@ from tests.coverage.serial import Sizes, adapt, draw
 
 KNOWN = Sizes(pilots=4, middle=(5120, 5120), final=5120)
 FAMILY = Sizes(pilots=10, middle=(7680, 7680), final=20_480)
-LARGE = Sizes(pilots=20, middle=(20_480, 40_960, 40_960), final=12_800)
+LARGE = Sizes(pilots=20, middle=(10_240, 10_240, 10_240), final=10_240)
 BANDS = (1e-1, 1e-2, 1e-3, 1e-4, 1e-5, 1e-6, 1e-7)
 
 
@@ -51,7 +51,7 @@ def truth_of(excess):
         rng = np.random.default_rng([99, k])
         problem = Problem("", 50, excess, np.ones(len(excess.settings)), ANCHORS, tuple(range(1, 300, 10)))
         mixture = adapt(problem, rng, LARGE)[0]
-        sums = Sums.join([draw(problem, rng, mixture, LARGE.final) for _ in range(60)])
+        sums = Sums.join([draw(problem, rng, mixture, LARGE.final) for _ in range(40)])
         found.append(sums.total / sums.trials)
     return np.mean(found, axis=0), np.std(found, axis=0, ddof=1) / 2 / np.mean(found, axis=0)
 

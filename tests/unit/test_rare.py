@@ -1,6 +1,5 @@
 """Rare events: pilots, mixtures, sums and limits. Chance is fixed by the seed; odds of another seed beside each."""
 
-import os
 import pickle
 
 import numpy as np
@@ -12,12 +11,8 @@ from montecarlo.estimates.rare import (
     BATCH,
     Mixture,
     Sums,
-    diagnose,
-    fewer_than,
     fit,
-    pilot_gap,
     pooled_log_weight,
-    rare_estimate,
     refit,
     subset_pilot,
     variation,
@@ -25,27 +20,7 @@ from montecarlo.estimates.rare import (
 from montecarlo.estimates.rare.active import active_coordinates, departure
 from montecarlo.estimates.rare.allocation import allocate
 from montecarlo.estimates.rare.clusters import cluster
-
-SEED = int(os.environ.get("STATORODDS_TEST_SEED", "20"))
-
-
-def rng(*key):
-    return np.random.default_rng([SEED, *key])
-
-
-def total(u, beta=4.0):
-    """Sum of the first ten coordinates: P(> 0) = Phi(-beta)."""
-    return u[:, :10].sum(axis=1) / np.sqrt(10) - beta
-
-
-def two_sided(u, beta=4.0):
-    return np.abs(u[:, 3]) - beta
-
-
-def mixture(dims=7):
-    return Mixture(dims, np.array([1, 4]), np.array([13, 51, 64]) / 128, np.array([[0, 0], [0, 0], [2.0, -1]]),
-                   np.array([[1, 1], [2, 2], [0.5, 0.8]]))
-
+from tests.unit.rare_cases import mixture, rng, total, two_sided
 
 # --- pilots -----------------------------------------------------------------------------------------------
 
@@ -248,111 +223,3 @@ def test_rounds_put_together_weigh_as_one_mixture():
     u = rng(36).standard_normal((20, 7))
     density = np.exp(-one.log_weight(u)) * 0.25 + np.exp(-other.log_weight(u)) * 0.75
     np.testing.assert_allclose(pooled_log_weight(u, [one, other], [100, 300]), -np.log(density), rtol=1e-12)
-
-
-# --- sums and limits --------------------------------------------------------------------------------------
-
-
-def final(beta, dims=12, batches=80, key=0):
-    pilots = [subset_pilot(lambda u: total(u, 4.6), dims, rng(27, k)) for k in range(3)]
-    m = fit(pilots)
-    u = m.sample(rng(28, key), batches * BATCH)
-    return Sums.of(total(u, 0)[:, None] > np.atleast_1d(beta), m.log_weight(u), m.largest_weight), pilots
-
-
-def test_one_run_gives_the_whole_curve():
-    # standard error 3 to 7 %; five of them
-    beta = np.array([1.0, 2.0, 3.0, 4.0, 4.6])
-    sums, pilots = final(beta)
-    truth, cov = ndtr(-beta), variation(sums)
-    assert (cov < 0.1).all()
-    assert (np.abs(rare_estimate(sums).p / truth - 1) < 5 * cov).all()
-    assert set(diagnose(sums).trust) == {"good"}
-    assert abs(pilot_gap(pilots, float(rare_estimate(sums).p[-1]), float(cov[-1]))) < 3
-
-
-def test_sums_add_over_chunks():
-    m = mixture()
-    u = m.sample(rng(29), 6 * BATCH)
-    y, w = u[:, 1:2] > np.array([1.0, 3.0]), m.log_weight(u)
-    lost = u[:, 4] > 2
-    whole = Sums.of(y, w, m.largest_weight, lost)
-    cut = 2 * BATCH
-    parts = Sums.join([Sums.of(y[:cut], w[:cut], m.largest_weight, lost[:cut]),
-                       Sums.of(y[cut:], w[cut:], m.largest_weight, lost[cut:])])
-    assert parts.trials == whole.trials
-    for name in ("hits", "total", "squares", "batch_squares", "largest", "lost_hits", "lost", "lost_squares"):
-        np.testing.assert_allclose(getattr(parts, name), getattr(whole, name), rtol=1e-13)
-
-
-def test_plain_draws_give_plain_counts():
-    y = rng(30).random((50 * BATCH, 1)) < 0.3
-    found = rare_estimate(Sums.of(y, np.zeros(len(y)), 1.0))
-    assert found.p[0] == pytest.approx(y.mean())
-    # the normal interval of a proportion, within the noise of 50 batches' own scatter (standard error 10 %)
-    half = 1.96 * np.sqrt(0.3 * 0.7 / len(y))
-    assert (found.high - found.low)[0] / 2 == pytest.approx(half, rel=0.5)
-
-
-def test_nothing_seen_gives_the_exact_limit_of_the_plain_draws():
-    sums = Sums.of(np.zeros((100 * BATCH, 1), bool), np.zeros(100 * BATCH), 128 / 13)
-    found = rare_estimate(sums)
-    assert (found.p[0], found.low[0]) == (0, 0)
-    assert found.high[0] == pytest.approx(1 - 0.025 ** (1 / 1300), rel=1e-12)
-    assert rare_estimate(sums, side="high").high[0] == pytest.approx(1 - 0.05 ** (1 / 1300), rel=1e-12)
-    assert fewer_than(sums) == found.high[0]
-    assert diagnose(sums).trust == ("nothing seen: only an upper limit",)
-
-
-def test_every_batch_has_its_whole_number_of_plain_draws():
-    """What the exact limit rests on: a component that starts the cumulated shares and has a whole number of rows."""
-    narrow = Mixture(1, np.array([0]), np.array([13, 115]) / 128, np.array([[0.0], [50.0]]), np.ones((2, 1)))
-    u = narrow.sample(rng(31), 300 * BATCH)
-    assert ((u < 25).reshape(-1, BATCH).sum(axis=1) == 13).all()
-
-
-def test_one_sided_limits_are_those_of_twice_the_tail():
-    sums, _ = final([3.0, 4.6])
-    both, low, high = rare_estimate(sums, 0.90), rare_estimate(sums, 0.95, "low"), rare_estimate(sums, 0.95, "high")
-    np.testing.assert_allclose(low.low, both.low)
-    np.testing.assert_allclose(high.high, both.high)
-    assert (low.high == 1).all()
-    assert (high.low == 0).all()
-
-
-def test_unresolved_samples_widen_only_the_high_limit():
-    m = mixture()
-    u = m.sample(rng(32), 100 * BATCH)
-    y, w = u[:, 1:2] > 2.5, m.log_weight(u)
-    lost = u[:, 4] > 2.5
-    plain, with_lost = (rare_estimate(Sums.of(y, w, m.largest_weight, v)) for v in (None, lost))
-    assert with_lost.low[0] <= plain.low[0] + 1e-12
-    assert with_lost.high[0] > plain.high[0] + ndtr(-2.5) / 2
-    # y and v are independent: resolved samples operate as often as all
-    assert with_lost.p[0] == pytest.approx(plain.p[0], rel=0.1)
-
-
-def test_reasons_not_to_trust():
-    n = 10 * BATCH
-    w = np.zeros(n)
-    few = np.zeros((n, 1), bool)
-    few[:5] = True
-    assert diagnose(Sums.of(few, w, 10.0)).trust[0] == "rests on 5 effective hits; 50 are needed"
-    many = np.zeros((n, 1), bool)
-    many[: n // 2] = True
-    one = w - 3
-    one[0] = 4.0
-    assert "effective hits" in diagnose(Sums.of(many, one, 100.0)).trust[0]
-    assert diagnose(Sums.of(many, w, 10.0), np.array([-4.2])).trust[0] == "pilots disagree by 4.2 standard errors"
-    assert diagnose(Sums.of(many, w, 10.0), np.array([np.nan])).trust[0] == "good"
-    assert diagnose(Sums.of(many, w - 15, 10.0)).trust[0] == "order of magnitude: below 1e-6"
-    assert "unresolved" in diagnose(Sums.of(many, w, 10.0, ~many)).trust[0]
-
-
-def test_limits_are_log_normal_where_they_are_wide():
-    w = np.zeros(40 * BATCH)
-    y = np.zeros((len(w), 1), bool)
-    y[:: 4 * BATCH] = True                                 # 10 hits in 40 batches
-    found = rare_estimate(Sums.of(y, w, 10.0))
-    assert found.low[0] > 0
-    assert found.high[0] * found.low[0] == pytest.approx(found.p[0] ** 2)

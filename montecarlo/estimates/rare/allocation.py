@@ -22,8 +22,9 @@ def allocate(mixture: Mixture, u: Array, weights: Array, events: Sequence[NDArra
     """The mixture with shares that lower the largest relative variances of the events.
 
     u (n, d) with weights (n,) phi/q; events: rows of u that belong to each; least (K,): smallest shares. The variance
-    of an event's estimate is convex in the shares (He and Owen, arXiv:1411.3954, 2014); each step multiplies a share
-    by its part in the weighted sum of relative variances, events weighing what their own variance is."""
+    of an event's estimate is convex in the shares (He and Owen, arXiv:1411.3954, 2014; from memory). Each step
+    multiplies a share by its part in the weighted sum of relative variances, events weighing what their own variance
+    is (derived). 70 % of the result and 30 % of the shares before: what few samples say is not the whole truth."""
     rows = np.unique(np.concatenate(list(events)))
     ratios = np.exp(np.minimum(mixture.log_ratios(u[rows]), 300.0)) / mixture.shares         # q_k/phi, (n, K)
     member = np.zeros((len(events), rows.size))

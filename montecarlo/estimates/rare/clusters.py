@@ -14,7 +14,8 @@ MOST = 12                                                  # clusters of one set
 LEAST_SD = 0.3                                             # of a cluster, per coordinate
 PRIOR = 4.0                                                # samples' worth of belief in the sd that stands for nothing
 ENOUGH = 1000                                              # samples that clusters are found from
-PENALTY = 2.0
+PENALTY = 2.0                                              # of a parameter: Akaike's
+EMPTY = 1e-4                                               # share of a cluster that nothing belongs to
 ROUNDS = 20
 STARTS = 1
 
@@ -45,11 +46,11 @@ class Clusters:
 
 
 def cluster(x: Array, weights: Array, size: float, rng: np.random.Generator, most: int = MOST) -> Clusters:
-    """Clusters of x (n, a) with weights (n,): their number by the Bayesian information criterion, at most `most`.
+    """Clusters of x (n, a) with weights (n,): as many, up to `most`, as Akaike's criterion bears.
 
     size: how many independent samples these stand for. A cluster takes 2a + 1 parameters, so that few samples give
-    few clusters. Expectation-maximisation with a floor and a prior for each sd; number of clusters: Schwarz, Annals of
-    Statistics 6(2), 1978, 461-464."""
+    few clusters. Expectation-maximisation with a floor and a prior for each sd. Akaike, IEEE Trans. Automatic Control
+    19(6), 1974, 716-723; Schwarz's ln(size) in place of 2 left modes together and doubled the variance (measured)."""
     w = weights / weights.sum()
     if len(x) > ENOUGH:
         x, w = x[rng.choice(len(x), ENOUGH, p=w)], np.full(ENOUGH, 1 / ENOUGH)
@@ -68,7 +69,8 @@ def cluster(x: Array, weights: Array, size: float, rng: np.random.Generator, mos
             if worse == 3:                                 # even numbers of modes may need two at once
                 break
     assert best is not None
-    return best
+    kept = best.shares > EMPTY
+    return Clusters(best.shares[kept] / best.shares[kept].sum(), best.means[kept], best.sds[kept])
 
 
 def _start(x: Array, w: Array, count: int, rng: np.random.Generator) -> Array:
