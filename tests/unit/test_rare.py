@@ -167,12 +167,21 @@ def test_coordinates_are_tested_against_those_that_the_model_never_saw():
 
 
 @pytest.mark.parametrize("modes", [1, 2, 6])
-def test_as_many_clusters_as_there_are(modes):
+def test_no_mode_is_left_without_clusters(modes):
+    """Mean ln of the density lost by the clusters on fresh samples of each mode: 0.34 at most on 30 seeds; a mode that
+    shares one wide cluster with another loses more than 1."""
     centres = 6 * np.eye(6)[:modes]
-    x = np.concatenate([c + rng(18, modes).standard_normal((300, 6)) for c in centres])
+
+    def draw(key):
+        return np.concatenate([c + rng(18, modes, key).standard_normal((300, 6)) for c in centres])
+
+    x = draw(0)
     found = cluster(x, np.ones(len(x)), len(x), rng(19))
-    big = found.means[found.shares > 0.05]
-    assert all(np.abs(big - c).max(axis=1).min() < 0.5 for c in centres)
+    y = draw(1)
+    true, ours = (np.mean([norm.pdf(y, c, 1).prod(axis=1) for c in centres], axis=0),
+                  sum(share * norm.pdf(y, mean, sd).prod(axis=1)
+                      for share, mean, sd in zip(found.shares, found.means, found.sds, strict=True)))
+    assert np.log(true / ours).reshape(modes, -1).mean(axis=1).max() < 0.6
     assert found.sds.min() >= 0.3
 
 
