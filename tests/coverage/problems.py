@@ -104,4 +104,4 @@ def grid(slopes, pickups):
 FAMILIES = {"one way, d = 50": Slopes(smooth, grid(np.linspace(0, 0.4, 15), np.geomspace(0.15, 1.5, 20))),
             "twelve ways, d = 50": Slopes(three_phases, grid(np.linspace(0, 0.6, 15), np.geomspace(0.06, 3.0, 20)))}
 ANCHORS = (0, 19, 147, 280, 299)                           # corners and centre
-SPANS = tuple(range(3, 300, 20))
+SPANS = tuple(range(0, 300, 11))                           # 28, through all pick-ups and slopes

@@ -49,7 +49,7 @@ def truth_of(excess):
     found = []
     for k in range(4):
         rng = np.random.default_rng([99, k])
-        problem = Problem("", 50, excess, np.ones(len(excess.settings)), ANCHORS, tuple(range(1, 300, 10)))
+        problem = Problem("", 50, excess, np.ones(len(excess.settings)), ANCHORS, tuple(range(0, 300, 9)))
         mixture = adapt(problem, rng, LARGE)[0]
         sums = Sums.join([draw(problem, rng, mixture, LARGE.final) for _ in range(40)])
         found.append(sums.total / sums.trials)

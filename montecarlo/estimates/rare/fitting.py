@@ -95,6 +95,7 @@ def refit(u: Array, log_w: Array, g: Array, mixture: Mixture) -> Mixture:
     """A better mixture from samples u (n, d), their ln weights (n,) and g (n, anchors) at settings that span the
     family: clusters of the weighted hits of every anchor beside the components before, shares by `allocate`.
 
+    What no anchor stands near is served badly (measured: twenty times the variance): take 25 to 30, through all axes.
     Samples of several rounds may be put together: `pooled_log_weight`, and `mixture` the last of them.
     An anchor with fewer than 100 independent hits takes the samples nearest to it until it has as many, as the
     cross-entropy method does (de Boer, Kroese, Mannor, Rubinstein, Ann. Oper. Res. 134, 2005)."""
