@@ -35,6 +35,8 @@ def findings(result: Result) -> Findings:
     frames = {name: getattr(result, name) for name in ("candidates", "by_type", "coverage", "inputs")}
     if result.study.backup is not None:
         frames["backup"] = result.backup
+    if len(result.rare):
+        frames |= {"rare": result.rare, "exceedance": result.exceedance}
     for name in ("comparison", "neighbours", "scenarios"):
         if len(frame := getattr(result, name)):
             frames[name] = frame

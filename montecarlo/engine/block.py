@@ -18,7 +18,7 @@ from montecarlo.relays.schemes import Axis, Scheme
 from montecarlo.sampling.design import Chunk, Design
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.points import Points
-from montecarlo.sampling.transform import event_points, event_samples, plant_major
+from montecarlo.sampling.transform import draw, event_points, event_samples, plant_major
 from montecarlo.secondary import steady
 from montecarlo.secondary.circuit import CtBank, at_places
 from montecarlo.secondary.restraint import Form
@@ -55,13 +55,16 @@ class Judged:
 
 
 class Block:
-    """One chunk's samples and CTs, and the solutions that several strata ask for."""
+    """One chunk's samples and CTs, and the solutions that several strata ask for.
 
-    def __init__(self, job: Job, chunk: Chunk) -> None:
+    points: where the samples' uniforms come from instead of the chunk's streams; each is then a plant of its own."""
+
+    def __init__(self, job: Job, chunk: Chunk, points: Points | None = None) -> None:
         self.job, self.chunk, self.study = job, chunk, job.study
-        self.design = job.design_of(chunk.stratum)
-        self.samples: Mapping[str, Array] = event_samples(
-            list_inputs(self.study), self.study.ties, seed=self.study.study.seed, design=self.design, chunk=chunk)
+        self.design, self._own = job.design_of(chunk.stratum), points
+        inputs, ties = list_inputs(self.study), self.study.ties
+        self.samples: Mapping[str, Array] = draw(inputs, ties, points) if points is not None else event_samples(
+            inputs, ties, seed=self.study.study.seed, design=self.design, chunk=chunk)
         if chunk.stratum.startswith("internal.") and self.study.states.breaker_open_share > 0:
             self.samples = self._with_breaker_open()
         self.omega = self.study.machine.omega
@@ -86,7 +89,7 @@ class Block:
 
     @property
     def plants(self) -> int:
-        return self.design.plants_per_block
+        return self.design.plants_per_block if self._own is None else self._own.count
 
     @property
     def even_positions(self) -> bool:
@@ -96,6 +99,8 @@ class Block:
 
     def uniform(self, key: str) -> Array:
         """A draw that no input states (`sampling.transform.DRAWN`): (n,)."""
+        if self._own is not None:
+            return self._own.of(f"drawn.{key}", 1)[:, 0]
         return plant_major(self._points.of(f"drawn.{key}", 1)[:, 0], self.plants)
 
     def phase_number(self) -> NDArray[np.int64]:

@@ -40,7 +40,7 @@ def run_chunk(job: Job, chunk: Chunk) -> Tally:
     if chunk.stratum == winding.EARTH:
         return winding.earth_faults(block)
     if kind == "external":
-        judged = _external(block, name)
+        judged = external(block, name)
     else:
         lasting = primary.phase_faults(block, name) if kind == "internal" else block.load_primary
         if chunk.stratum == OVERLOAD:
@@ -56,8 +56,8 @@ def run_chunk(job: Job, chunk: Chunk) -> Tally:
     return tally
 
 
-def _external(block: Block, name: str) -> dict[Circuit, Judged]:
-    """The same sampled waveforms through every circuit."""
+def external(block: Block, name: str) -> dict[Circuit, Judged]:
+    """What the elements of every circuit measure in an external event: the same sampled waveforms through each."""
     event = next(item for item in block.study.external_events if item.name == name)
     window, currents, before = primary.external_event(block, event)
     judged = {}

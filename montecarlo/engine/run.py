@@ -3,7 +3,7 @@ chosen few on fresh random numbers."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -11,12 +11,15 @@ import numpy as np
 from montecarlo.engine.block import EARTH, Job
 from montecarlo.engine.case import run_chunk, strata
 from montecarlo.engine.parallel import mapped, worker_count
+from montecarlo.engine.rare import Densities, final_batch, final_samples, find_densities
 from montecarlo.engine.winding import STEADY_INTERVALS, TRANSIENT_INTERVALS, beyond_phasors
 from montecarlo.errors import StudyError
 from montecarlo.estimates.assemble import Stratum, gather
 from montecarlo.estimates.choose import OPEN_PILOT, Judgement, judge, open_pilot
+from montecarlo.estimates.rare import Sums
 from montecarlo.estimates.robust import worst_of
 from montecarlo.estimates.tally import Tally
+from montecarlo.estimates.weighted import COUNTED, compare
 from montecarlo.sampling.design import BLOCKS, Chunk, Design
 from montecarlo.sampling.nets import POINTS_MAX
 from montecarlo.secondary.remanence import other_model
@@ -28,6 +31,7 @@ Progress = Callable[[int, int, str], None]
 Task = tuple[Job, Chunk]
 
 CELLS_MAX = 40_000_000                                     # plants x candidates that the tables may hold
+STATED = ""                                                # the study itself among its scenarios
 TRIES_MAX = 10                                             # fresh batches before the run gives up on the policy
 
 
@@ -42,6 +46,8 @@ class Batch:
     notes: dict[str, float]
     backup: dict[str, Stratum]                             # the back-up itself, one setting; types that it can see
     nobody: dict[str, Stratum]                             # what neither it nor a candidate sees; the same, internal
+    densities: Mapping[str, Densities]                     # of rare false trips, by scenario and event; "": as stated
+    exceedance: dict[str, Sums]                            # of every curve at its grid, by event
     scenarios: dict[str, Judgement] = field(default_factory=dict)  # beside the study as stated
 
     @property
@@ -114,7 +120,7 @@ def _run(study: Study, lattices: Sequence[Lattice], count: int, tell: Progress, 
         runner_up = settings[order[place + 1]] if place + 1 < len(order) else None
         around = neighbours(settings, chosen)
         few = tuple(dict.fromkeys(s for s in (chosen, runner_up, present, also, *around) if s is not None))
-        fresh = _in_all_scenarios(study, lattices_of(study, *few), tries, count, tell)
+        fresh = _in_all_scenarios(study, lattices_of(study, *few), tries, count, tell, first.densities)
         if fresh.verdict.within_limit[0] and fresh.verdict.admissible[0]:
             break
         chosen = None
@@ -122,19 +128,26 @@ def _run(study: Study, lattices: Sequence[Lattice], count: int, tell: Progress, 
     return Outcome(study, first, fresh, chosen, runner_up if chosen else None, present, tries, tuple(told))
 
 
-def _in_all_scenarios(study: Study, lattices: Sequence[Lattice], round_: int, workers: int, tell: Progress) -> Batch:
+def _in_all_scenarios(study: Study, lattices: Sequence[Lattice], round_: int, workers: int, tell: Progress,
+                      densities: Mapping[str, Densities] | None = None) -> Batch:
     """The batch of the study as stated, and how each scenario judges the same candidates on the same random numbers."""
-    batch = run_batch(study.alone, lattices, round_, workers, tell)
+    known = densities or {}
+    batch = run_batch(study.alone, lattices, round_, workers, tell, known.get(STATED))
 
     def told_of(name: str) -> Progress:
         return lambda done, total, what: tell(done, total, f"{what}, {name}")
 
-    return replace(batch, scenarios={name: run_batch(other, lattices, round_, workers, told_of(name)).judgement
-                                     for name, other in study.scenarios})
+    others = {name: run_batch(other, lattices, round_, workers, told_of(name), known.get(name))
+              for name, other in study.scenarios}
+    return replace(batch, scenarios={name: other.judgement for name, other in others.items()},
+                   densities={**batch.densities, **{name: other.densities[STATED] for name, other in others.items()}})
 
 
-def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: int, progress: Progress) -> Batch:
-    """All strata on one set of random numbers. Tallies are added in the order of the chunks' keys."""
+def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: int, progress: Progress,
+              densities: Densities | None = None) -> Batch:
+    """All strata on one set of random numbers. Tallies are added in the order of the chunks' keys.
+
+    densities: of rare false trips, from an earlier batch of the study; sought if not given and the study wants them."""
     job = Job(study, tuple(lattices), *designs(study))
     names = strata(study)
     tasks: list[Task] = [(job, chunk) for name in names for chunk in job.design_of(name).chunks(name, round_)]
@@ -147,11 +160,19 @@ def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: i
         progress(done, total, chunk.stratum if round_ == 0 else f"{chunk.stratum}, fresh batch")
     gathered = {name: gather(name, [sums[name, block] for block in range(BLOCKS)]) for name in names}
     gathered |= open_pilot(study, lattices, gathered)
+    if densities is None:
+        densities = find_densities(job, workers, progress) if final_samples(study) else {}
+    final = final_batch(job, densities, round_, workers, progress)
+    for name, found in final.items():
+        stratum = gathered[name]
+        gathered[name] = replace(stratum, weighted=compare(found.candidates, stratum.total, stratum.trials,
+                                                           stratum.unresolved))
     notes = {}
     if EARTH in names:
         blocks = [sums[EARTH, block].notes for block in range(BLOCKS)]
         notes = {key: float(np.sum([block[key] for block in blocks])) for key in blocks[0]}
-    return Batch(round_, tuple(lattices), gathered, judge(study, lattices, gathered), notes, *_backup(sums, names))
+    return Batch(round_, tuple(lattices), gathered, judge(study, lattices, gathered), notes, *_backup(sums, names),
+                 {STATED: densities}, {name: found.curves for name, found in final.items()})
 
 
 def _backup(sums: dict[tuple[str, int], Tally], names: Sequence[str]) -> tuple[dict[str, Stratum], dict[str, Stratum]]:
@@ -221,6 +242,7 @@ def _method_notes(study: Study, batch: Batch) -> list[str]:
         share = batch.notes["re_entries"] / batch.notes["interpolated"]
         notes.append(f"In {100 * share:.2g} % of the cases the missed part of the winding is not one stretch from the "
                      f"neutral; p_missed counts everything up to its far end, which overstates it.")
+    notes += _rare_notes(batch)
     lost = {name: int(stratum.unresolved.max(axis=0).sum()) for name, stratum in batch.strata.items()
             if name != OPEN_PILOT}
     for name, count in lost.items():
@@ -240,6 +262,25 @@ def _solutions_told(study: Study, batch: Batch) -> str:
     return (f"{design.samples_drawn:,} earth faults on {BLOCKS} randomised Sobol' nets, {design.plants_rounded} plants "
             f"x {design.events_per_plant} events, each at {STEADY_INTERVALS + 1} places along the winding: "
             f"{a_circuit:,} solutions a circuit, {a_circuit * circuits:,} in all{in_time}.")
+
+
+def _rare_notes(batch: Batch) -> list[str]:
+    """How far weighted samples carry, event by event, and why not further."""
+    notes = []
+    for name, stratum in batch.strata.items():
+        if (weighted := stratum.weighted) is None:
+            continue
+        rare = ~np.array([text.startswith(COUNTED) for text in weighted.verdict])
+        sentence = (f"{name}: p_false of {int(weighted.used.sum())} of {int(rare.sum())} candidates with rare false "
+                    f"trips comes from {weighted.sums.trials} weighted samples")
+        if (left := rare & ~weighted.used).any():
+            sentence += f", of the other {int(left.sum())} from counts (the reasons stand in rare.csv)"
+        seen = np.isfinite(weighted.gap)
+        if seen.any():
+            sentence += (f"; where both see enough ({int(seen.sum())}) they differ by at most "
+                         f"{np.abs(weighted.gap[seen]).max():.1f} standard errors")
+        notes.append(sentence + ".")
+    return notes
 
 
 def _choice_notes(tries: int, chosen: Setting | None) -> list[str]:

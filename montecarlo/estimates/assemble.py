@@ -15,6 +15,7 @@ from montecarlo.estimates.intervals import Estimate, Side, clustered, student_me
 from montecarlo.estimates.spread import Spread, binomial_noise, plant_spread
 from montecarlo.estimates.tally import POSITION_BINS, SLOTS, LatticeTally, Tally
 from montecarlo.estimates.totals import Total, mover, plant_correlation
+from montecarlo.estimates.weighted import Weighted
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS
 
@@ -33,6 +34,7 @@ class Stratum:
     line_end: Array | None                                 # (C, M)
     starts: Array | None                                   # (blocks, C, slots) critical positions, and
     start_sums: Array | None                               # (blocks, C, slots) their sums
+    weighted: Weighted | None = None                       # weighted samples of an external event, beside its counts
 
     @property
     def conditional(self) -> bool:
@@ -62,12 +64,14 @@ class Stratum:
         return np.asarray(np.divide(by_block(self.total), resolved, out=out, where=resolved > 0))
 
     def estimate(self, level: float = LEVEL, side: Side = "both") -> Estimate:
-        """p with limits, (C,): exact limits for counts with clustered plants; Student t over the blocks for conditional
+        """p with limits, (C,): exact limits for counts with clustered plants, those of weighted samples
+        where p comes from them; Student t over the blocks for conditional
         means, whose plants and events lie on a net of their own in each block.
 
         Unresolved samples count once as 0 and once as 1 in the limits, and not in p."""
         if not self.conditional:
-            return with_unresolved(self.total, self.trials, self.unresolved, level, side=side, method="clustered")
+            counted = with_unresolved(self.total, self.trials, self.unresolved, level, side=side, method="clustered")
+            return counted if self.weighted is None else self.weighted.instead_of(counted, level, side)
         trials = float(self.trials.sum())
         low, high = (student_mean(by_block(self.total + extra) / by_block(self.trials), level, side=side, trials=trials)
                      for extra in (0.0, self.unresolved))
@@ -115,7 +119,8 @@ def _present(array: Array | None) -> Array:
 
 def weighted(strata: Sequence[Stratum], weights: Sequence[float], level: float = LEVEL, side: Side = "both") -> Total:
     """Σ weight·p over types with limits, (C,); types share their plants, which correlates their errors: as the means
-    of the plants are correlated, and with a conditional type as those of the blocks, since its plants lie on nets."""
+    of the plants are correlated, and with a conditional type as those of the blocks, since its plants lie on nets.
+    Weighted samples have plants of their own."""
     parts = [stratum.estimate(level, side) for stratum in strata]
     p, low, high = (np.stack([getattr(part, name) for part in parts], axis=-1) for name in ("p", "low", "high"))
     correlation = plant_correlation(np.nan_to_num(np.stack([stratum.means for stratum in strata], axis=1)))
@@ -123,7 +128,9 @@ def weighted(strata: Sequence[Stratum], weights: Sequence[float], level: float =
     if on_nets.any():
         blocks = plant_correlation(np.nan_to_num(np.stack([stratum.block_means for stratum in strata], axis=1)))
         correlation = np.where(on_nets[:, None] | on_nets, blocks, correlation)
-    return mover(np.asarray(weights), p, low, high, correlation)
+    shared = np.stack([np.ones(len(p), bool) if s.weighted is None else ~s.weighted.used for s in strata], axis=-1)
+    both = shared[:, :, None] & shared[:, None, :] | np.eye(len(strata), dtype=bool)
+    return mover(np.asarray(weights), p, low, high, correlation * both)
 
 
 def plant_means(strata: Sequence[Stratum], weights: Array) -> tuple[Array, Array]:

@@ -6,7 +6,6 @@ import datetime
 import platform
 from collections.abc import Sequence
 from functools import cached_property
-from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -27,6 +26,8 @@ from montecarlo.estimates.choose import Weights, weights_of
 from montecarlo.estimates.totals import Total, none_within
 from montecarlo.quantities import Array
 from montecarlo.report import choosing
+from montecarlo.report.machine import processor, version_of
+from montecarlo.report.rare_tables import exceedance_rows, origin, weighted_rows
 from montecarlo.report.remanence import compare_models
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.transform import all_plants
@@ -116,6 +117,23 @@ class Result:
         return frame.sort_values(["candidate", "x"], kind="stable", ignore_index=True)
 
     @cached_property
+    def rare(self) -> pd.DataFrame:
+        """One row an external event and candidate: weighted samples beside counts; empty where counted only."""
+        import pandas as pd
+
+        frame = weighted_rows(self.outcome.first, range(1, len(self.outcome.first.settings) + 1), 1)
+        if len(frame) and (fresh := self.outcome.fresh) is not None:
+            numbers = [self._number(setting) for setting in fresh.settings]
+            frame = pd.concat([frame[~frame["candidate"].isin(numbers)], weighted_rows(fresh, numbers, 2)])
+            frame = frame.sort_values("candidate", kind="stable", ignore_index=True)
+        return frame
+
+    @cached_property
+    def exceedance(self) -> pd.DataFrame:
+        """Probability that an event drives an element beyond a pick-up, for every circuit; empty where counted only."""
+        return exceedance_rows(self.outcome.first)
+
+    @cached_property
     def backup(self) -> pd.DataFrame:
         """One row a type that touches earth: how often the back-up operates, whatever the candidate; empty without."""
         import pandas as pd
@@ -191,7 +209,7 @@ class Result:
         """Where the numbers come from: version, digest of the study, seed, counts, unresolved, machine."""
         first, counted = self.outcome.first, designs(self.study)[0]
         return {
-            "product": "statorodds", "version": _version("statorodds"), "study_title": self.study.study.title,
+            "product": "statorodds", "version": version_of("statorodds"), "study_title": self.study.study.title,
             "study_kind": self.study.study.kind, "study_digest": digest(self.study), "seed": self.study.study.seed,
             "plants": counted.plants_rounded, "candidates": len(first.settings),
             "samples": {name: int(stratum.trials.sum()) for name, stratum in first.strata.items()},
@@ -199,8 +217,8 @@ class Result:
             "notes": first.notes, "chosen": self.chosen, "runner_up": self.runner_up,
             "fresh_batches": self.outcome.tries, "told": list(self.told),
             "remanence_model": self.study.ct.remanence_model, "other_model": self._other_provenance(),
-            "python": platform.python_version(), "processor": _processor(),
-            "packages": {name: _version(name) for name in ("numpy", "scipy", "numba", "pandas", "joblib")},
+            "python": platform.python_version(), "processor": processor(),
+            "packages": {name: version_of(name) for name in ("numpy", "scipy", "numba", "pandas", "joblib")},
             "finished_utc": datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
         }
 
@@ -211,8 +229,8 @@ class Result:
 
 SETTINGS = ("phase_pickup_a", "earth_pickup_a", "stabilising_resistance_ohm", "delay_s", "slope1", "slope2",
             "slope_break_a")
-LAST_COLUMNS = ("admissible", "load_operates_share", "unresolved", "batch", "chosen", "p_false_bound", "present",
-                "open_pilot_operates_share", "note")
+LAST_COLUMNS = ("admissible", "load_operates_share", "unresolved", "batch", "chosen", "p_false_bound", "p_false_from",
+                "present", "open_pilot_operates_share", "note")
 
 
 def _candidate_rows(study: Study, batch: Batch) -> pd.DataFrame:
@@ -246,6 +264,7 @@ def _candidate_rows(study: Study, batch: Batch) -> pd.DataFrame:
         "plant_missed_p95": missed_plants.p95, "plant_false_p95": false_p95, "plants_above_limit": above,
         "admissible": judgement.admissible, "load_operates_share": judgement.load_share,
         "unresolved": judgement.unresolved.astype(int), "p_false_bound": judgement.bound,
+        "p_false_from": origin([batch.strata[name] for name in weight.external], len(settings)),
         "open_pilot_operates_share": judgement.open_pilot_share,
         **({} if judgement.cost is None else {"cost_per_year": judgement.cost.total, "cost_per_year_low":
                                               judgement.cost.low, "cost_per_year_high": judgement.cost.high}),
@@ -300,7 +319,8 @@ def _type_rows(study: Study, batch: Batch, numbers: Numbers, batch_number: int) 
         frame = pd.DataFrame({
             "candidate": numbers, "side": side, "type": name.partition(".")[2], "weight": value,
             "samples": int(stratum.trials.sum()), "unresolved": stratum.unresolved.sum(axis=1).astype(int),
-            "p": estimate.p, "p_low": estimate.low, "p_high": estimate.high, "batch": batch_number})
+            "p": estimate.p, "p_low": estimate.low, "p_high": estimate.high, "p_from": origin([stratum], len(numbers)),
+            "batch": batch_number})
         if study.backup is not None:
             nobody = batch.nobody.get(name, stratum).estimate()
             frame["p_nobody"], frame["p_nobody_low"], frame["p_nobody_high"] = (
@@ -317,21 +337,6 @@ def _coverage_rows(batch: Batch, numbers: Numbers) -> pd.DataFrame:
                          "p_detected": curve.p.ravel(), "low": curve.low.ravel(), "high": curve.high.ravel()})
 
 
-def _version(name: str) -> str:
-    try:
-        return version(name)
-    except PackageNotFoundError:
-        return "not installed"
-
-
-def _processor() -> str:
-    """The processor's name: floating-point results may differ between kinds in the last digits."""
-    try:
-        with open("/proc/cpuinfo", encoding="utf-8") as lines:
-            names = [line.partition(":")[2].strip() for line in lines if line.startswith("model name")]
-    except OSError:
-        names = []
-    return names[0] if names else platform.processor() or platform.machine()
 
 
 __all__: Sequence[str] = ["Result", "run_study"]

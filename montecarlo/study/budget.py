@@ -7,7 +7,16 @@ import math
 from montecarlo.sampling.design import Design
 from montecarlo.study.description import Study
 
-__all__ = ["limit_of_p_false", "rounded_up", "samples_that_show", "shown_at_best", "too_few"]
+__all__ = ["limit_of_p_false", "rounded_up", "samples_that_show", "shown_at_best", "too_few", "weighted_samples"]
+
+LEAST_WEIGHTED = 4096                                      # weighted samples worth drawing: batches carry the variance
+
+
+def weighted_samples(study: Study) -> int:
+    """Weighted samples of each external event that the study asks for; 0 where false trips are counted only."""
+    wanted = study.study.rare_samples
+    wanted = study.study.samples if wanted is None else wanted
+    return wanted if wanted >= LEAST_WEIGHTED else 0
 
 
 def event_rates(study: Study) -> list[tuple[float, int]]:
@@ -58,10 +67,11 @@ def rounded_up(count: float) -> int:
 
 
 def too_few(study: Study) -> str:
-    """A sentence if no candidate can keep to the policy's limit, whatever the samples show; empty otherwise."""
+    """A sentence if no candidate can keep to the policy's limit, whatever the samples show; empty otherwise, and where
+    weighted samples may show what counting cannot."""
     policy, general = study.policy, study.study
     limit, best = limit_of_p_false(study), shown_at_best(study)
-    if best <= limit:
+    if best <= limit or weighted_samples(study):
         return ""
     yearly = sum(rate for rate, _ in event_rates(study)) if policy.p_false_max is None else 1.0
     unit = "" if policy.p_false_max is not None else " a year"

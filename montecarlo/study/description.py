@@ -38,6 +38,9 @@ class General(Section):
         "-", "sampled earth faults, each solved at 16 places along the winding and on every circuit; rounded up to a "
         "power of two a plant; samples/8 unless given", 1, 10**12,
     )] | None = None
+    rare_samples: Annotated[int, Plain(
+        "-", "weighted samples of each external event, from which rare false trips are estimated; as many as samples "
+        "unless given, rounded up to a multiple of 128; below 4096: counting alone", 0, 10**9)] | None = None
     plants: Annotated[int, Plain("-", "sampled plants, rounded up to 16 times a power of two; every type's events are "
                                  "spread over them", 16, 65536)] = 256
     compare_remanence_models: Annotated[bool, Word(

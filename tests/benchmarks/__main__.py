@@ -125,7 +125,7 @@ def lattices(phase: int, earth: int, delays: int, ohms: tuple[float, ...]) -> tu
 
 def sized(samples: int, events: int = 2):  # type: ignore[no-untyped-def]
     study = hydro()
-    general = study.study.model_copy(update={"samples": samples, "earth_fault_samples": 1024})
+    general = study.study.model_copy(update={"samples": samples, "earth_fault_samples": 1024, "rare_samples": 0})
     return study.model_copy(update={"study": general, "external_events": study.external_events[:events]})
 
 

@@ -6,10 +6,21 @@ chunks, and `rare_estimate` their limits. No model of anything stands here.
 """
 
 from montecarlo.estimates.rare.fitting import fit, refit
-from montecarlo.estimates.rare.limits import Diagnostics, diagnose, fewer_than, pilot_gap, rare_estimate, variation
+from montecarlo.estimates.rare.images import Image, Symmetric
+from montecarlo.estimates.rare.limits import (
+    GOOD,
+    Diagnostics,
+    diagnose,
+    fewer_than,
+    pilot_gap,
+    rare_estimate,
+    variation,
+)
 from montecarlo.estimates.rare.mixture import BATCH, Mixture, pooled_log_weight
 from montecarlo.estimates.rare.pilot import Level, Model, Pilot, subset_pilot
+from montecarlo.estimates.rare.staged import plain, spans, tilted
 from montecarlo.estimates.rare.sums import Sums
 
-__all__ = ["BATCH", "Diagnostics", "Level", "Mixture", "Model", "Pilot", "Sums", "diagnose", "fewer_than", "fit",
-           "pilot_gap", "pooled_log_weight", "rare_estimate", "refit", "subset_pilot", "variation"]
+__all__ = ["BATCH", "GOOD", "Diagnostics", "Image", "Level", "Mixture", "Model", "Pilot", "Sums", "Symmetric",
+           "diagnose", "fewer_than", "fit", "pilot_gap", "plain", "pooled_log_weight", "rare_estimate", "refit",
+           "spans", "subset_pilot", "tilted", "variation"]

@@ -65,6 +65,13 @@ class Sums:
             total = total + chunk
         return total
 
+    @classmethod
+    def beside(cls, parts: Sequence[Sums]) -> Sums:
+        """Sums over the same samples for further settings, one after the other."""
+        names = [field.name for field in fields(cls)][2:]
+        return cls(parts[0].trials, parts[0].ceiling,
+                   **{name: np.concatenate([getattr(part, name) for part in parts]) for name in names})
+
     @property
     def batches(self) -> int:
         return self.trials // BATCH

@@ -78,6 +78,11 @@ class Event(Section):
     kind: Annotated[str, KindWord]
     per_year: Annotated[Distribution, Quantity("1/year", "such events a year", 0.0, high=1e4)]
 
+    @property
+    def balanced(self) -> bool:
+        """Whether the three phases fare alike, so that no phase is singled out."""
+        return False
+
     @abstractmethod
     def lasts_s(self, scene: Scene) -> float:
         """How long it is simulated from inception, the longest of its samples. [s]"""

@@ -52,6 +52,10 @@ class MotorStart(Event):
         "s", "from switching on to the breakdown slip", 0.0, above=True, usual=(0.05, 120.0), varies="event")]
     duration_s: Duration = 0.5
 
+    @property
+    def balanced(self) -> bool:
+        return True
+
     def lasts_s(self, scene: Scene) -> float:
         return self.duration_s
 

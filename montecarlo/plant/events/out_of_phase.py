@@ -40,6 +40,10 @@ class OutOfPhaseClosing(Event):
     clearing_time_s: ClearingTime
     run_on_s: RunOn = 0.04
 
+    @property
+    def balanced(self) -> bool:
+        return True
+
     def lasts_s(self, scene: Scene) -> float:
         return cleared(scene, self.run_on_s)
 

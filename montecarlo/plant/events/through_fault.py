@@ -32,6 +32,10 @@ class ThroughFault(Event):
     clearing_time_s: ClearingTime
     run_on_s: RunOn = 0.04
 
+    @property
+    def balanced(self) -> bool:
+        return self.kind == "three_phase"
+
     def lasts_s(self, scene: Scene) -> float:
         return cleared(scene, self.run_on_s)
 

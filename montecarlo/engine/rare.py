@@ -1,0 +1,203 @@
+"""Rare false trips: for each external event a density of samples that make elements operate, and every candidate judged
+on weighted samples of it.
+
+    N(0, I) -> samples -> density beyond the finest settings -> samples -> ... -> density -> final samples -> sums
+
+Stages only look for the density; the sums come from a final batch of fixed size that nothing was fitted to. Chunks are
+pure functions of their keys, and the sums are added in the order of the keys.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from montecarlo.engine.block import Block, Job
+from montecarlo.engine.case import external
+from montecarlo.engine.parallel import mapped
+from montecarlo.engine.space import Space, space_of
+from montecarlo.estimates.rare import BATCH, Sums, Symmetric, plain, spans, tilted
+from montecarlo.estimates.tally import Pickups
+from montecarlo.quantities import Array
+from montecarlo.relays.schemes import AXES, Axis
+from montecarlo.sampling.design import Chunk
+from montecarlo.sampling.streams import stream
+from montecarlo.study.budget import LEAST_WEIGHTED, weighted_samples
+from montecarlo.study.candidates import Lattice
+from montecarlo.study.description import Study
+
+STAGES = (0.25, 0.25, 0.5, 1.0)                            # samples of each, in final batches
+CHUNK = 2048                                               # samples, a multiple of BATCH
+MOST, LEAST = 0.03, 1e-7                                   # probabilities between which settings shape the density
+GRID = 25                                                  # pick-ups of a curve between its lowest and highest
+COLUMNS = 4096                                             # settings summed at once, to bound the memory
+PREFIX = "external."
+
+Progress = Callable[[int, int, str], None]
+Densities = Mapping[str, Symmetric]                        # by stratum
+
+
+@dataclass(frozen=True, eq=False)
+class Draw:
+    """What a worker needs to draw and solve one chunk of an event's samples."""
+
+    job: Job
+    chunk: Chunk
+    density: Symmetric
+    count: int
+    key: str                                               # of the stage, for the random numbers
+
+    @property
+    def space(self) -> Space:
+        return space_of(self.job.study, self.chunk.stratum.removeprefix(PREFIX))
+
+    def u(self) -> Array:
+        """(count, dims)"""
+        rng = stream(self.job.study.study.seed, self.chunk.stratum, self.chunk.round_, self.chunk.index, self.key)
+        return self.density.sample(rng, self.count)
+
+
+def final_samples(study: Study) -> int:
+    """Size of each event's final batch; 0 where rare false trips are counted only."""
+    return -(-weighted_samples(study) // BATCH) * BATCH
+
+
+def find_densities(job: Job, workers: int, progress: Progress) -> Densities:
+    """Of every external event, in stages: the nearer the settings, the more samples."""
+    names = [PREFIX + event.name for event in job.study.external_events]
+    found: dict[str, Symmetric] = {}
+    for name in names:
+        space = space_of(job.study, name.removeprefix(PREFIX))
+        found[name] = plain(space.dims, space.images)
+    for stage, part in enumerate(STAGES):
+        size = max(LEAST_WEIGHTED, round(part * final_samples(job.study)) // BATCH * BATCH)
+        draws = [draw for name in names for draw in _draws(job, name, found[name], size, 0, f"rare.stage_{stage}")]
+        progress(0, 1, f"rare false trips, stage {stage + 1} of {len(STAGES)}")
+        solved = list(mapped(_quantities, draws, workers))
+        parts = {name: [k for k, draw in enumerate(draws) if draw.chunk.stratum == name] for name in names}
+        fits = [Fit(found[name], [draws[k] for k in parts[name]], np.concatenate([solved[k] for k in parts[name]]),
+                    stage == len(STAGES) - 1)
+                for name in names]
+        found = dict(zip(names, mapped(_fitted, fits, workers), strict=True))
+    return found
+
+
+@dataclass(frozen=True, eq=False)
+class Final:
+    """One event's final batch: every candidate of the job, and every curve at its `grid`."""
+
+    candidates: Sums
+    curves: Sums
+
+    def __add__(self, other: Final) -> Final:
+        return Final(self.candidates + other.candidates, self.curves + other.curves)
+
+
+def final_batch(job: Job, densities: Densities, round_: int, workers: int, progress: Progress) -> dict[str, Final]:
+    """A fresh batch of fixed size of each event, by stratum."""
+    draws = [draw for name, density in densities.items()
+             for draw in _draws(job, name, density, final_samples(job.study), round_, "rare.final")]
+    found: dict[str, Final] = {}
+    for done, (draw, part) in enumerate(zip(draws, mapped(_summed, draws, workers), strict=True)):
+        name = draw.chunk.stratum
+        found[name] = found[name] + part if name in found else part
+        progress(done + 1, len(draws), f"{name}, weighted samples" + (", fresh batch" if round_ else ""))
+    return found
+
+
+def _draws(job: Job, name: str, density: Symmetric, size: int, round_: int, key: str) -> list[Draw]:
+    return [Draw(job, Chunk(name, round_, index, 0, 0), density, min(CHUNK, size - index * CHUNK), key)
+            for index in range(-(-size // CHUNK))]
+
+
+# --- a chunk ----------------------------------------------------------------------------------------------
+
+
+def _solved(draw: Draw, u: Array) -> Iterator[tuple[Lattice, Pickups]]:
+    """Critical pick-ups on every lattice."""
+    block = Block(draw.job, draw.chunk, draw.space.points(u))
+    judged = external(block, draw.chunk.stratum.removeprefix(PREFIX))
+    for lattice in draw.job.lattices:
+        yield lattice, block.pickups(lattice, judged[lattice.circuit])
+
+
+def _columns(lattice: Lattice, pickups: Pickups) -> Iterator[tuple[Curve, Array]]:
+    """The curves of a lattice, each with its critical pick-up (n,)."""
+    for axis in AXES:
+        if (held := getattr(pickups, axis)) is not None:
+            for number, delay in enumerate(lattice.delay_s):
+                yield Curve(lattice, axis, delay), held[:, number]
+
+
+def _quantities(draw: Draw) -> Array:
+    """(n, curves): critical pick-ups in the order of `curves`."""
+    return np.stack([column for found in _solved(draw, draw.u()) for _, column in _columns(*found)], axis=1)
+
+
+@dataclass(frozen=True)
+class Curve:
+    """One critical pick-up of a circuit: of its phase elements or of its earth element, for one delay."""
+
+    lattice: Lattice
+    axis: Axis
+    delay_s: float
+
+    @property
+    def thresholds(self) -> tuple[float, ...]:
+        return self.lattice.phase_pickup_a if self.axis == "phase" else self.lattice.earth_pickup_a
+
+    @property
+    def grid(self) -> tuple[float, ...]:
+        """Pick-ups at which the curve is told: the candidates' and, if there are several, points at equal ratios
+        between them."""
+        if len(self.thresholds) < 2:
+            return self.thresholds
+        low, high = min(self.thresholds), max(self.thresholds)
+        between = np.geomspace(low, high, GRID)
+        return tuple(sorted({*self.thresholds, *(float(f"{x:.4g}") for x in between)}))
+
+
+def curves(lattices: Sequence[Lattice]) -> list[Curve]:
+    """Lattice by lattice, phase and earth elements, delay by delay."""
+    return [Curve(lattice, axis, delay) for lattice in lattices for axis in AXES
+            if getattr(lattice, f"{axis}_pickup_a") for delay in lattice.delay_s]
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """One event's next density: the one before, its chunks, and what they gave."""
+
+    density: Symmetric
+    draws: list[Draw]
+    quantity: Array                                        # (n, curves)
+    last: bool                                             # no stage follows
+
+
+def _fitted(fit: Fit) -> Symmetric:
+    first = fit.draws[0]
+    u = np.concatenate([draw.u() for draw in fit.draws])
+    log_w = fit.density.log_weight(u)
+    beyond = [flags for column, curve in zip(fit.quantity.T, curves(first.job.lattices), strict=True)
+              for flags in spans(column, log_w, curve.thresholds, MOST, LEAST, last=fit.last)]
+    rng = stream(first.job.study.study.seed, first.chunk.stratum, 0, 0, f"{first.key}.fit")
+    return tilted(u, log_w, beyond, fit.density, rng)
+
+
+def _summed(draw: Draw) -> Final:
+    """Sums of one chunk: candidates lattice by lattice in the order of `Lattice.settings`, curves in their order."""
+    u = draw.u()
+    log_w, ceiling = draw.density.log_weight(u), draw.density.largest_weight
+    joint, single = [], []
+    for lattice, pickups in _solved(draw, u):
+        lost = ~pickups.resolved
+        phase, earth = pickups.silent(np.array(lattice.phase_thresholds), np.array(lattice.earth_thresholds),
+                                      len(lattice.delay_s))
+        rows = max(1, COLUMNS // earth[0].size)
+        for start in range(0, phase.shape[1], rows):
+            operated = ~(phase[:, start:start + rows, None] & earth[:, None])
+            joint.append(Sums.of(operated.reshape(len(u), -1), log_w, ceiling, lost))
+        for curve, column in _columns(lattice, pickups):
+            single.append(Sums.of(column[:, None] > np.array(curve.grid), log_w, ceiling, lost))
+    return Final(Sums.beside(joint), Sums.beside(single))

@@ -1,0 +1,131 @@
+"""The standard-normal space in which rare false trips are sought: every uncertain input of an event and of the plant,
+and the draws that no input states, one sample a row, so that each row is a plant of its own.
+
+The angle and the phase of the event are folded onto one case:
+
+    a turn by one phase      angle + 1/3 turn, the CTs' columns moved on by one phase
+    the other half-wave      angle + 1/2 turn, remanence the other way round
+
+Columns of one input are alike and independent and a normal score is symmetric, so each of the six maps leaves the law
+of the samples as it was, whether or not plant and scheme are symmetric (derived). Where they are, the rare samples of
+six regions come together in one, and a density found there serves them all. Symmetries that no draw decides (the two
+ends; the two phases of a fault between phases) are `images` of a sample.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from montecarlo.estimates.rare import Image
+from montecarlo.quantities import Array
+from montecarlo.sampling.inputs import Input, list_inputs
+from montecarlo.sampling.points import Points
+from montecarlo.study.description import Study
+
+TURN, HALF_WAVE = "fold.turn", "fold.half_wave"
+ANGLE, PHASE = "drawn.point_on_wave", "drawn.phase"
+REMANENCE = "remanence_percent"
+UNUSED = ("internal_faults.", "states.", "backup.")        # tables that no external event reads
+
+
+@dataclass(frozen=True, eq=False)
+class Space:
+    """Columns of one event's space, in their order. balanced: whether no phase is singled out."""
+
+    widths: Mapping[str, int]                              # columns of each input and draw
+    first: Mapping[str, int]                               # where each one's columns begin
+    dims: int
+    balanced: bool
+
+    def points(self, u: Array) -> Points:
+        """The uniforms behind u (n, dims) of standard normal scores, unfolded."""
+        return Unfolded(self, np.asarray(ndtr(u)))
+
+    @property
+    def images(self) -> tuple[Image, ...]:
+        """The ends exchanged; where a phase is singled out, also the other two, whose currents are opposite: remanence
+        turns round. A load before the event and unlike ends make them inexact."""
+        ends = self._image([3, 4, 5, 0, 1, 2], opposite=False)
+        return (ends,) if self.balanced else (ends, self._image([0, 2, 1, 3, 5, 4], opposite=True))
+
+    def _image(self, order: list[int], opposite: bool) -> Image:
+        source, sign = np.arange(self.dims), np.ones(self.dims)
+        for key, begin in self.first.items():
+            width = self.widths[key]
+            if width == 6:
+                source[begin:begin + 6] = begin + np.array(order)
+            elif width > 1:                                # of elements: phases, then earth
+                source[begin:begin + 3] = begin + np.array(order[:3]) % 3
+            if opposite and key.endswith(REMANENCE):
+                sign[begin:begin + width] = -1
+        return Image(source, sign)
+
+
+def space_of(study: Study, name: str) -> Space:
+    """Of the external event of this name."""
+    event = next(item for item in study.external_events if item.name == name)
+    used = [item for item in list_inputs(study) if item.uncertain and _concerns(item, name)]
+    tied = {key for tie in study.ties for key in tie[:2]}
+    used += [item for item in list_inputs(study) if item.key in tied and item not in used]
+    widths = {item.key: item.columns for item in used} | dict.fromkeys((ANGLE, TURN, HALF_WAVE), 1)
+    starts = np.cumsum([0, *widths.values()])
+    return Space(widths, dict(zip(widths, map(int, starts), strict=False)), int(starts[-1]), event.balanced)
+
+
+def _concerns(item: Input, name: str) -> bool:
+    other = item.key.startswith("external_events.") and not item.key.startswith(f"external_events.{name}.")
+    return not (other or item.key.startswith(UNUSED) or item.key.endswith(".per_year"))
+
+
+@dataclass(frozen=True, eq=False)
+class Unfolded:
+    """Uniforms as the samples take them, from the folded ones (n, dims)."""
+
+    space: Space
+    folded: Array
+
+    @property
+    def count(self) -> int:
+        return len(self.folded)
+
+    def _column(self, key: str) -> Array:
+        return self.folded[:, self.space.first[key]]
+
+    def _turn(self) -> NDArray[np.int64]:
+        return np.minimum((3 * self._column(TURN)).astype(np.int64), 2)
+
+    def _upper(self, key: str) -> NDArray[np.bool_]:
+        return self._column(key) >= 0.5
+
+    def of(self, key: str, columns: int) -> Array:
+        """(n, columns) of an input or draw; 1/2 for an input that does not concern the event."""
+        if key == ANGLE:
+            return self._angle()[:, None]
+        if key == PHASE:                                   # one that is singled out is the turn itself
+            return (self._turn()[:, None] + 0.5) / 3
+        if key not in self.space.first:
+            return np.full((self.count, columns), 0.5)
+        begin = self.space.first[key]
+        values = self.folded[:, begin:begin + columns]
+        if columns > 1:
+            values = np.take_along_axis(values, self._source(columns), axis=1)
+        if key.endswith(REMANENCE):
+            values = np.where(self._upper(HALF_WAVE)[:, None], 1 - values, values)
+        return np.asarray(values)
+
+    def _source(self, columns: int) -> NDArray[np.int64]:
+        """From which folded column each phase takes its value; an earth element has its own."""
+        column = np.arange(columns)
+        phase = (column[None, :] - self._turn()[:, None]) % 3 + column // 3 * 3
+        return np.where(column < (3 if columns == 4 else 6), phase, column)
+
+    def _angle(self) -> Array:
+        """Point on wave in turns: within a half turn about 0, a sixth about 1/4 where no phase is singled out."""
+        width, middle = (1 / 6, 0.25) if self.space.balanced else (0.5, 0.0)
+        within = middle + width * (self._column(ANGLE) - 0.5)
+        return np.asarray(np.mod(within + self._turn() / 3 + 0.5 * self._upper(HALF_WAVE), 1.0))

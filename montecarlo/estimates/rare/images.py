@@ -1,0 +1,71 @@
+"""Symmetries of the space: exchanges of coordinates and changes of sign under which N(0, I) stays what it is.
+
+A system that looks nearly the same with two of its like parts exchanged fails in as many ways as there are images.
+Samples are brought to one way before a density is fitted, and the density is drawn in all of them: a fit then has
+several times the samples for its parameters, and no image of a way that was found is missed. Whether the system is
+really symmetric does not matter to the estimate, only to its precision.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from montecarlo.estimates.rare.mixture import Mixture
+from montecarlo.quantities import Array
+
+__all__ = ["Image", "Symmetric", "group_of"]
+
+
+@dataclass(frozen=True, eq=False)
+class Image:
+    """u -> sign * u[source], its own inverse."""
+
+    source: NDArray[np.int64]                              # (d,)
+    sign: Array                                            # (d,) 1 or -1
+
+    def of(self, u: Array) -> Array:
+        """Of u (..., d)."""
+        return np.asarray(u[..., self.source] * self.sign)
+
+
+def group_of(generators: Sequence[Image], dims: int) -> tuple[Image, ...]:
+    """Every product of images that commute with each other, the identity first."""
+    found = [Image(np.arange(dims), np.ones(dims))]
+    for one in generators:
+        found += [Image(other.source[one.source], other.sign[one.source] * one.sign) for other in found]
+    return tuple(found)
+
+
+@dataclass(frozen=True, eq=False)
+class Symmetric:
+    """A mixture drawn in all its images alike, q(u) = mean of mixture(g u); the face of a `Mixture`."""
+
+    mixture: Mixture
+    generators: tuple[Image, ...]                          # commuting
+
+    @cached_property
+    def _group(self) -> tuple[Image, ...]:
+        return group_of(self.generators, self.mixture.dims)
+
+    @property
+    def largest_weight(self) -> float:
+        return self.mixture.largest_weight
+
+    def sample(self, rng: np.random.Generator, n: int) -> Array:
+        """u (n, d), n a multiple of `BATCH`; batches are independent."""
+        u = self.mixture.sample(rng, n)
+        which = rng.integers(len(self._group), size=n)
+        for number, image in enumerate(self._group):
+            u[which == number] = image.of(u[which == number])
+        return u
+
+    def log_weight(self, u: Array) -> Array:
+        """ln of phi/q at u (n, d), (n,)."""
+        ratios = np.stack([-self.mixture.log_weight(image.of(u)) for image in self._group])
+        top = ratios.max(axis=0)
+        return np.asarray(-top - np.log(np.exp(ratios - top).mean(axis=0)))

@@ -1,0 +1,147 @@
+"""Whole runs with weighted samples of rare false trips: against counts, against a closed form, and when they fail."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+from pandas.testing import assert_frame_equal
+from scipy.special import ndtr
+
+from montecarlo import Result, run_study
+from montecarlo.study.description import Study
+from tests.unit.studies import REMOVE, study_with
+
+RUN: dict[str, Any] = {"study.samples": 4096, "study.rare_samples": 4096, "study.plants": 64,
+                       "study.earth_fault_samples": 64, "candidates.stabilising_resistance_ohm": [300],
+                       "external_events.near_fault.external_reactance_pu": {"dist": "uniform", "low": 0.1, "high": 0.3},
+                       "candidates.phase_pickup_a": [0.8, 1.6], "candidates.earth_pickup_a": [0.03, 0.05, 0.07, 0.09]}
+
+
+@pytest.fixture(scope="module")
+def found() -> Result:
+    return run_study(study_with(RUN), workers=1)
+
+
+def test_counts_and_weighted_samples_agree(found: Result) -> None:
+    both = found.rare.dropna(subset="difference_in_errors")
+    assert len(both) >= 10
+    assert (both["p_counted"].between(1e-3, 0.9)).any()
+    # candidates repeat each other's samples; a dozen different ones beyond 4 sigma once in 1,300 runs
+    assert both["difference_in_errors"].abs().max() < 4
+
+
+def test_p_false_says_where_it_comes_from(found: Result) -> None:
+    frame = found.candidates
+    assert set(frame["p_false_from"]) <= {"count", "weighted", "count and weighted"}
+    merged = found.by_type[found.by_type["side"] == "external"].merge(
+        found.rare.rename(columns={"event": "type"}), on=["candidate", "type"])
+    used = merged[merged["used"]]
+    assert len(used) > 0
+    assert np.array_equal(used["p"], used["p_weighted"])
+    rest = merged[~merged["used"]]
+    assert np.array_equal(rest["p"], rest["p_counted"], equal_nan=True)
+    assert (rest["p_from"] == "count").all()
+    assert not (rest["verdict"] == "good").any()                      # each says why
+
+
+def test_limits_are_in_order_and_everything_is_finite(found: Result) -> None:
+    for frame, p in ((found.rare, "p_weighted"), (found.exceedance, "p"), (found.candidates, "p_false")):
+        numbers = frame[[f"{p}_low", p, f"{p}_high"]].to_numpy()
+        assert np.isfinite(numbers).all()
+        assert (np.diff(numbers, axis=1) >= -1e-15).all()
+        assert (numbers >= 0).all()
+        assert (numbers <= 1).all()
+
+
+def test_curves_never_rise(found: Result) -> None:
+    keys = ["event", "scheme", "element", "stabilising_resistance_ohm", "delay_s"]
+    for _, curve in found.exceedance.groupby(keys):
+        assert (np.diff(curve["pickup_a"]) > 0).all()
+        assert (np.diff(curve["p"]) <= 1e-15).all()                  # the same samples: exact
+
+
+def test_candidates_of_both_elements_count_once(found: Result) -> None:
+    # P(phase or earth) lies between the larger of the two and their sum, on the same samples
+    single = found.exceedance.set_index(["event", "element", "pickup_a"])["p"]
+    for _, row in found.rare.merge(found.candidates[["candidate", "phase_pickup_a", "earth_pickup_a", "batch"]],
+                                   on=["candidate", "batch"]).query("batch == 1").iterrows():
+        parts = (single[row["event"], "phase", row["phase_pickup_a"]], single[row["event"], "earth",
+                                                                           row["earth_pickup_a"]])
+        assert max(parts) * (1 - 1e-9) <= row["p_weighted"] <= sum(parts) * (1 + 1e-9)
+
+
+def test_two_workers_give_the_numbers_of_one(found: Result) -> None:
+    pair = run_study(study_with(RUN), workers=2)
+    for table in ("candidates", "by_type", "rare", "exceedance"):
+        assert_frame_equal(getattr(found, table), getattr(pair, table), check_exact=True)
+
+
+def test_zero_or_few_samples_count_alone() -> None:
+    few = RUN | {"study.samples": 256, "study.plants": 16}
+    for size in (0, 1024):
+        result = run_study(study_with(few | {"study.rare_samples": size}), workers=1)
+        assert result.rare.empty
+        assert result.exceedance.empty
+        assert set(result.candidates["p_false_from"]) == {"count"}
+
+
+# --- against a closed form --------------------------------------------------------------------------------
+
+SIGMA_PERCENT, MOTOR_PU, RATIO = 0.2, 0.8, 6.0
+PICKUPS = [0.04, 0.05, 0.06, 0.07, 0.08]
+
+
+def ratio_errors_only() -> Study:
+    """Three phase elements, cores that take no current, a balanced current that stays: only ratio errors spill."""
+    sure = {"study.seed": 11, "scheme.kind": "per_phase", "candidates.earth_pickup_a": REMOVE,
+            "candidates.phase_pickup_a": PICKUPS, "relay.pickup_error_percent": 0.0, "load.current_pu": 0.0,
+            "load.power_factor": 1.0, "machine.subtransient_reactance_pu": 0.2, "ct.knee_voltage_v": 1e4,
+            "ct.knee_current_a": 1e-5, "ct.lead_resistance_ohm": 0.1, "ct.winding_resistance_ohm": 0.1,
+            "ct.remanence_percent": 0.0, "relay.phase_burden_ohm": 0.01, "policy.p_false_max": 1e-3,
+            "ct.turns_ratio_error_percent": {"dist": "normal", "mean": 0.0, "sd": SIGMA_PERCENT,
+                                            "truncate": [-2.0, 2.0]},
+            "external_events": [{"name": "start", "kind": "motor_start", "per_year": 1.0, "motor_rating_pu": MOTOR_PU,
+                                 "start_ratio": RATIO, "direct_time_constant_s": 1e-3, "run_up_time_s": 20.0,
+                                 "duration_s": 0.1}]}
+    return study_with(RUN | sure)
+
+
+def test_spill_of_ratio_errors_alone_has_a_known_law() -> None:
+    """Derived: an element carries I(e_n - e_l)/n with e normal, so that |e_n - e_l| > d with 2 Phi(-d/(sigma root 2)),
+    and any of three with 1 - (1 - that)^3."""
+    study = ratio_errors_only()
+    frame = run_study(study, workers=1).rare
+    current_a = MOTOR_PU * RATIO * study.machine.rated_current_a / 1500
+    single = 2 * ndtr(-np.array(PICKUPS) / current_a / (2**0.5 * SIGMA_PERCENT / 100))
+    truth = pd.Series(1 - (1 - single) ** 3, index=np.arange(1, len(PICKUPS) + 1))
+    assert (truth.iloc[-1] < 1e-5) & (truth.iloc[0] > 1e-3)
+    found = frame.set_index("candidate")
+    error = np.log(found["p_weighted"] / truth)
+    width = (found["p_weighted_high"] / found["p_weighted_low"]).pipe(np.log) / (2 * 1.96)
+    assert (found["verdict"] == "good").sum() >= 2
+    assert (error.abs() < 4 * width + 0.02).all()                     # once in 3,000; 2 % for the solver and 1/(1 + e)
+
+
+# --- when they fail ---------------------------------------------------------------------------------------
+
+
+def test_a_contradiction_falls_back_to_the_count(monkeypatch: pytest.MonkeyPatch) -> None:
+    from montecarlo.engine import run
+
+    def halved(*arguments: Any) -> Any:
+        final = batch(*arguments)
+        for one in final.values():
+            one.candidates.total[:] *= 0.25
+            one.candidates.batch_squares[:] *= 0.0625
+        return final
+
+    batch = run.final_batch
+    monkeypatch.setattr(run, "final_batch", halved)
+    frame = run_study(study_with(RUN), workers=1).rare
+    wrong = frame[frame["difference_in_errors"] < -3]
+    assert len(wrong) > 0
+    assert not wrong["used"].any()
+    assert wrong["verdict"].str.match(r"counts disagree by \d+\.\d standard errors|counted: above 0.02").all()
