@@ -166,7 +166,7 @@ def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: i
     for name, found in final.items():
         stratum = gathered[name]
         gathered[name] = replace(stratum, weighted=compare(found.candidates, stratum.total, stratum.trials,
-                                                           stratum.unresolved))
+                                                           stratum.unresolved, lattices))
     notes = {}
     if EARTH in names:
         blocks = [sums[EARTH, block].notes for block in range(BLOCKS)]

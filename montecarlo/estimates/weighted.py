@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +11,7 @@ from numpy.typing import NDArray
 from montecarlo.estimates.intervals import Estimate, Side, clustered_size
 from montecarlo.estimates.rare import GOOD, Diagnostics, Sums, diagnose, rare_estimate
 from montecarlo.quantities import Array
+from montecarlo.study.candidates import Lattice
 
 Flags = NDArray[np.bool_]
 
@@ -27,18 +29,37 @@ class Weighted:
     used: Flags                                            # whether p comes from here
     verdict: tuple[str, ...]                               # "good", or why it is a count or an order of magnitude
     gap: Array                                             # weighted less counted, standard errors; NaN: too few counts
+    lattices: tuple[Lattice, ...]                          # of the candidates
 
     @property
     def diagnostics(self) -> Diagnostics:
         return diagnose(self.sums)
 
     def instead_of(self, counted: Estimate, level: float, side: Side) -> Estimate:
-        """The estimate of each candidate from where it comes."""
+        """The estimate of each candidate from where it comes; where none was counted, no higher than the limits of
+        finer settings."""
         own = rare_estimate(self.sums, level, side)
-        return Estimate(*(np.where(self.used, mine, other) for mine, other in zip(own, counted, strict=True)))
+        p, low, high = (np.where(self.used, mine, other) for mine, other in zip(own, counted, strict=True))
+        finer = least_of_finer(np.where(self.used, own.high, np.inf), self.lattices)
+        return Estimate(p, low, np.where(~self.used & (counted.p == 0), np.minimum(high, finer), high))
 
 
-def compare(sums: Sums, total: Array, trials: Array, unresolved: Array) -> Weighted:
+def least_of_finer(high: Array, lattices: Sequence[Lattice]) -> Array:
+    """The least of each candidate's value and those of finer settings on its lattice, (C,): what operates at a setting
+    operates at lower pick-ups and shorter delays too."""
+    out, start = [], 0
+    for lattice in lattices:
+        table = high[start:start + int(np.prod(lattice.shape))].reshape(lattice.shape)
+        start += table.size
+        for axis, values in enumerate((lattice.phase_thresholds, lattice.earth_thresholds, lattice.delay_s)):
+            order = np.argsort(values)
+            least = np.minimum.accumulate(np.take(table, order, axis), axis)
+            table = np.take(least, np.argsort(order), axis)
+        out.append(table.ravel())
+    return np.concatenate(out)
+
+
+def compare(sums: Sums, total: Array, trials: Array, unresolved: Array, lattices: Sequence[Lattice]) -> Weighted:
     """From final sums and an event's counts on its plants: total, unresolved (C, M), trials (M,).
 
     The rules look at the counts only to find common events and contradictions, so that p of a rare event is not
@@ -54,7 +75,7 @@ def compare(sums: Sums, total: Array, trials: Array, unresolved: Array) -> Weigh
     np.divide(own - counted, error, out=gap, where=(counted * size >= SEEN) & (error > 0))
     verdict = tuple(_verdict(*case) for case in zip(found.trust, counted, gap, strict=True))
     used = np.array([text == GOOD or text.startswith(MAGNITUDE) for text in verdict], bool)
-    return Weighted(sums, used, verdict, gap)
+    return Weighted(sums, used, verdict, gap, tuple(lattices))
 
 
 def _verdict(trust: str, counted: float, gap: float) -> str:

@@ -20,8 +20,8 @@ def best_of(rounds: int, *runs: Callable[[], Any], clock: Clock = time.process_t
     return best
 
 
-def row(text: str, value: str, remark: str = "") -> None:
-    print(f"| {text} | {value} | {remark} |", flush=True)
+def row(text: str, value: object, *remarks: str) -> None:
+    print("| " + " | ".join([text, str(value), *(remarks or ("",))]) + " |", flush=True)
 
 
 def header(*columns: str) -> None:
