@@ -11,6 +11,8 @@ import numpy as np
 from montecarlo.engine.block import EARTH, Job
 from montecarlo.engine.case import run_chunk, strata
 from montecarlo.engine.parallel import mapped, worker_count
+from montecarlo.engine.precision import Sizes, falls_short, reached, sizes_for, with_sizes
+from montecarlo.engine.precision import told as precision_told
 from montecarlo.engine.rare import Densities, final_batch, final_samples, find_densities
 from montecarlo.engine.winding import STEADY_INTERVALS, TRANSIENT_INTERVALS, beyond_phasors
 from montecarlo.errors import StudyError
@@ -115,29 +117,44 @@ def _run(study: Study, lattices: Sequence[Lattice], count: int, tell: Progress, 
     told = [*study.told, *(text for design in dict.fromkeys(designs(study)) if (text := design.told()))]
     told += [*_method_notes(study, first), *([too_few(study)] if too_few(study) else [])]
     fresh, chosen, runner_up, tries = None, None, None, 0
+    precision, sizes, few = study.study.precision, dict[str, int](), tuple[Setting, ...]()
     for place, candidate in enumerate(order[:TRIES_MAX]):
         chosen, tries = settings[candidate], tries + 1
         runner_up = settings[order[place + 1]] if place + 1 < len(order) else None
         around = neighbours(settings, chosen)
         few = tuple(dict.fromkeys(s for s in (chosen, runner_up, present, also, *around) if s is not None))
-        fresh = _in_all_scenarios(study, lattices_of(study, *few), tries, count, tell, first.densities)
+        if precision is not None:
+            sizes = sizes_for(study, precision, first.strata, first.judgement, candidate)
+        fresh = _in_all_scenarios(study, lattices_of(study, *few), tries, count, tell, first.densities, sizes)
         if fresh.verdict.within_limit[0] and fresh.verdict.admissible[0]:
             break
         chosen = None
+    if precision is not None and fresh is not None and chosen is not None:
+        if falls_short(reached(precision, fresh.judgement, 0)):
+            more = sizes_for(with_sizes(study, sizes), precision, fresh.strata, fresh.judgement, 0)
+            if more != sizes:                              # one further batch of fixed size, planned from this one
+                sizes = more
+                fresh = _in_all_scenarios(study, lattices_of(study, *few), TRIES_MAX + 1, count, tell,
+                                          first.densities, sizes)
+                told.append("The first fresh batch missed the precision; these figures are of a larger one.")
+        told.append(precision_told(reached(precision, fresh.judgement, 0), with_sizes(study, sizes)))
+        if not (fresh.verdict.within_limit[0] and fresh.verdict.admissible[0]):
+            chosen = None
     told += _choice_notes(tries, chosen)
     return Outcome(study, first, fresh, chosen, runner_up if chosen else None, present, tries, tuple(told))
 
 
 def _in_all_scenarios(study: Study, lattices: Sequence[Lattice], round_: int, workers: int, tell: Progress,
-                      densities: Mapping[str, Densities] | None = None) -> Batch:
-    """The batch of the study as stated, and how each scenario judges the same candidates on the same random numbers."""
-    known = densities or {}
-    batch = run_batch(study.alone, lattices, round_, workers, tell, known.get(STATED))
+                      densities: Mapping[str, Densities] | None = None, sizes: Sizes | None = None) -> Batch:
+    """The batch of the study as stated, and how each scenario judges the same candidates on the same random numbers;
+    `sizes` where they are not the study's own."""
+    known, other_sizes = densities or {}, sizes or {}
+    batch = run_batch(with_sizes(study.alone, other_sizes), lattices, round_, workers, tell, known.get(STATED))
 
     def told_of(name: str) -> Progress:
         return lambda done, total, what: tell(done, total, f"{what}, {name}")
 
-    others = {name: run_batch(other, lattices, round_, workers, told_of(name), known.get(name))
+    others = {name: run_batch(with_sizes(other, other_sizes), lattices, round_, workers, told_of(name), known.get(name))
               for name, other in study.scenarios}
     return replace(batch, scenarios={name: other.judgement for name, other in others.items()},
                    densities={**batch.densities, **{name: other.densities[STATED] for name, other in others.items()}})

@@ -27,6 +27,18 @@ def _as_tuple(value: Any) -> Any:
     return tuple(value) if isinstance(value, list) else value      # a file has lists only
 
 
+class Precision(Section):
+    """How narrow the figures of the chosen candidate shall be: half of the 95 % interval over the estimate.
+
+    The study's batch serves to plan the fresh one, whose size is then fixed; at least as large as the study's own."""
+
+    p_missed: Annotated[float, Plain("-", "of the probability of a missed fault", 1e-5, 1.0)] | None = None
+    p_false: Annotated[float, Plain("-", "of the probability of a false trip", 1e-3, 1.0)] | None = None
+    most_samples: Annotated[int, Plain(
+        "-", "largest number of samples of each type, of earth faults and of weighted samples that a fresh batch may "
+        "have for it", 1, 10**12)] = 262_144
+
+
 class General(Section):
     """The table [study]."""
 
@@ -43,6 +55,7 @@ class General(Section):
         "unless given, rounded up to a multiple of 128; below 4096: counting alone", 0, 10**9)] | None = None
     plants: Annotated[int, Plain("-", "sampled plants, rounded up to 16 times a power of two; every type's events are "
                                  "spread over them", 16, 65536)] = 256
+    precision: Annotated[Precision, Word("how narrow the figures of the chosen candidate shall be")] | None = None
     compare_remanence_models: Annotated[bool, Word(
         "whether to run a second time with the other remanence model of the CTs, on the same random numbers, and to "
         "say whether the chosen setting moves; doubles the time")] = False

@@ -292,3 +292,30 @@ def test_a_run_says_how_many_solutions_its_earth_faults_took(small: Result) -> N
 def test_more_earth_faults_than_a_net_has_points_are_refused() -> None:
     with pytest.raises(StudyError, match=r"study.earth_fault_samples: \d+ after rounding .* at most 68719476736; give"):
         run({"study.earth_fault_samples": 10**12})
+
+
+# --- precision --------------------------------------------------------------------------------------------
+
+
+def half_width(result: Result, name: str) -> float:
+    row = result.candidates.set_index("candidate").loc[result.chosen]
+    return float((row[f"{name}_high"] - row[f"{name}_low"]) / 2 / row[name])
+
+
+def test_the_fresh_batch_is_as_large_as_the_precision_asks(small: Result) -> None:
+    limit = {"policy.p_false_max": 0.5}                    # so that there is a choice on so few samples
+    rough = run(limit)
+    assert rough.chosen is not None
+    asked = 0.3 * half_width(rough, "p_missed")
+    fine = run(limit | {"study.precision": {"p_missed": asked}})
+    assert fine.chosen is not None
+    assert half_width(fine, "p_missed") < 0.6 * half_width(rough, "p_missed")
+    assert any(text.startswith("Precision of the chosen candidate") for text in fine.told)
+    first = fine.candidates["batch"] == 1
+    assert_frame_equal(fine.candidates[first], rough.candidates[first & (rough.candidates["batch"] == 1)],
+                       check_exact=True)                   # the study's own batch stays what it was
+
+
+def test_a_cap_on_the_precision_is_told() -> None:
+    capped = run({"policy.p_false_max": 0.5, "study.precision": {"p_missed": 1e-4, "most_samples": 512}})
+    assert any("short of that, with at most 512 of each" in text for text in capped.told)

@@ -1,0 +1,98 @@
+"""The fresh batch as large as the study's precision needs: planned from a batch that is there, then drawn whole."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from montecarlo.engine.block import EARTH
+from montecarlo.engine.winding import STEADY_INTERVALS
+from montecarlo.estimates.assemble import Stratum
+from montecarlo.estimates.choose import Judgement, weights_of
+from montecarlo.estimates.planning import planned
+from montecarlo.estimates.totals import Total
+from montecarlo.study.budget import weighted_samples
+from montecarlo.study.description import Precision, Study
+
+__all__ = ["Sizes", "falls_short", "reached", "sizes_for", "told", "with_sizes"]
+
+Sizes = Mapping[str, int]                                  # keys of [study] that differ from what the study states
+Reached = dict[str, tuple[float, float]]                   # by quantity: relative half-width asked for, and reached
+
+
+def with_sizes(study: Study, sizes: Sizes) -> Study:
+    """The study drawn in other sizes."""
+    return study.model_copy(update={"study": study.study.model_copy(update=dict(sizes))})
+
+
+def reached(precision: Precision, judgement: Judgement, candidate: int) -> Reached:
+    """How wide the 95 % intervals of a candidate are, over the estimate; infinite where that is 0. [-]"""
+    def relative(total: Total) -> float:
+        half, p = (total.high[candidate] - total.low[candidate]) / 2, total.total[candidate]
+        return float(half / p) if p > 0 else np.inf
+
+    return {name: (asked, relative(total)) for name, asked, total in (
+        ("p_missed", precision.p_missed, judgement.missed), ("p_false", precision.p_false, judgement.false))
+        if asked is not None}
+
+
+def falls_short(found: Reached) -> bool:
+    return any(not got <= asked for asked, got in found.values())
+
+
+def told(found: Reached, study: Study) -> str:
+    """What the fresh batch reached, in words."""
+    def percent(share: float) -> str:
+        return f"{100 * share:.2g} %" if np.isfinite(share) else "nothing seen"
+
+    parts = [f"{name} +-{percent(got)} of itself (asked {percent(asked)})" for name, (asked, got) in found.items()]
+    sizes = f"{study.study.samples} samples a type, {_earth_faults(study)} earth faults"
+    if weighted_samples(study):
+        sizes += f", {weighted_samples(study)} weighted samples an event"
+    most = study.study.precision.most_samples if study.study.precision is not None else 0
+    short = f"; short of that, with at most {most} of each (study.precision.most_samples)" if falls_short(found) else ""
+    return f"Precision of the chosen candidate on its fresh batch ({sizes}): {', '.join(parts)}{short}."
+
+
+def _earth_faults(study: Study) -> int:
+    general = study.study
+    return general.earth_fault_samples or max(general.samples // 8, general.plants)
+
+
+def sizes_for(study: Study, precision: Precision, strata: Mapping[str, Stratum], judgement: Judgement,
+              candidate: int) -> dict[str, int]:
+    """Sizes of a batch in which this candidate reaches its precision, as far as a batch of the study's sizes tells.
+
+    All counted types have one size, so the larger need of p_missed and p_false decides it."""
+    weight, general = weights_of(study), study.study
+    drawn = {"samples": general.samples, "earth_fault_samples": _earth_faults(study),
+             "rare_samples": weighted_samples(study)}
+    cost = {"samples": 1.0, "earth_fault_samples": STEADY_INTERVALS + 1.0, "rare_samples": 1.0}
+    wanted = dict(drawn)
+
+    def size_of(name: str) -> str:
+        if name == EARTH:
+            return "earth_fault_samples"
+        part = strata[name].weighted
+        return "samples" if part is None or not part.used[candidate] else "rare_samples"
+
+    def plan(names: Sequence[str], weights: Sequence[float], target: float) -> None:
+        squares: dict[str, float] = {}
+        for name, w in zip(names, weights, strict=True):
+            limits = strata[name].estimate()
+            half = w * (limits.high[candidate] - limits.low[candidate]) / 2
+            squares[size_of(name)] = squares.get(size_of(name), 0.0) + float(half**2)
+        keys = list(squares)
+        sizes = planned([squares[key] ** 0.5 for key in keys], [drawn[key] for key in keys],
+                        [cost[key] for key in keys], target)
+        for key, size in zip(keys, sizes, strict=True):
+            wanted[key] = max(wanted[key], int(size))
+
+    for name, asked in (("missed", precision.p_missed), ("false", precision.p_false)):
+        total: Any = getattr(judgement, name).total[candidate]
+        if asked is not None and total > 0:
+            plan(*((weight.internal, weight.shares) if name == "missed" else (weight.external, weight.event_shares)),
+                 asked * float(total))
+    return {key: max(min(size, precision.most_samples), drawn[key]) for key, size in wanted.items()}
