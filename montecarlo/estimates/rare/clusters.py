@@ -50,7 +50,7 @@ def cluster(x: Array, weights: Array, size: float, rng: np.random.Generator, mos
 
     size: how many independent samples these stand for. A cluster takes 2a + 1 parameters, so that few samples give
     few clusters. Expectation-maximisation with a floor and a prior for each sd. Akaike, IEEE Trans. Automatic Control
-    19(6), 1974, 716-723; Schwarz's ln(size) in place of 2 left modes together and doubled the variance (measured)."""
+    19(6), 1974, 716-723; a penalty that grows with ln(size), as Schwarz's does, left modes together."""
     w = weights / weights.sum()
     if len(x) > ENOUGH:
         x, w = x[rng.choice(len(x), ENOUGH, p=w)], np.full(ENOUGH, 1 / ENOUGH)
