@@ -17,17 +17,20 @@ LEVELS = 10.0 ** -np.arange(1, 8)                          # probabilities of th
 class Problem:
     name: str
     dims: int
-    excess: Callable                                       # (n, d) -> (n, C): > 0 operates at that setting
-    truth: np.ndarray                                      # (C,)
-    anchors: tuple[int, ...]                               # settings of the pilots
-    spans: tuple[int, ...]                                 # settings of the refit
+    quantities: Callable                                   # (n, d) -> (n, curves)
+    thresholds: tuple                                      # of each curve, (settings,)
+    truth: np.ndarray                                      # (C,), curve by curve
+
+    def operates(self, u):
+        """(n, C): which settings are exceeded."""
+        found = self.quantities(u)
+        return np.concatenate([found[:, [k]] > np.array(levels) for k, levels in enumerate(self.thresholds)], axis=1)
 
 
 def family(name, dims, response, probability):
     """response(u) > s with P(response > s) = probability(s); settings at `LEVELS`."""
     s = np.array([brentq(lambda s, p=p: np.log(probability(s) / p), -3, 12) for p in LEVELS])
-    return Problem(name, dims, lambda u: response(u)[:, None] - s, np.array([probability(x) for x in s]),
-                   (len(s) - 1,), tuple(range(len(s))))
+    return Problem(name, dims, lambda u: response(u)[:, None], (tuple(s),), np.array([probability(x) for x in s]))
 
 
 def linear(dims=10):
@@ -63,17 +66,13 @@ def four_branch(dims=2, k=7.0):
 # --- families of 300 settings (pick-up s, slope k) without closed forms -----------------------------------
 
 
-@dataclass(frozen=True)
-class Slopes:
-    """Operates where spill > s + k through."""
+def slopes(name, currents, pickups, restraints, truth=None):
+    """Operates where spill less restraint times through current exceeds a pick-up; currents: u -> both, (n,) each."""
+    def quantities(u):
+        spill, through = currents(u)
+        return spill[:, None] - through[:, None] * restraints
 
-    currents: Callable                                     # (n, d) -> spill (n,), through (n,)
-    settings: tuple                                        # of (s, k)
-
-    def __call__(self, u):
-        spill, through = self.currents(u)
-        s, k = np.array(self.settings).T
-        return np.log(np.maximum(spill, 1e-30))[:, None] - np.log(s + through[:, None] * k)
+    return Problem(name, 50, quantities, (tuple(pickups),) * len(restraints), truth)
 
 
 def smooth(u):
@@ -97,11 +96,5 @@ def three_phases(u):
     return spill * np.exp(0.05 * u[:, 16] + 0.02 * u[:, 3]), through
 
 
-def grid(slopes, pickups):
-    return tuple((float(s), float(k)) for k in slopes for s in pickups)
-
-
-FAMILIES = {"one way, d = 50": Slopes(smooth, grid(np.linspace(0, 0.4, 15), np.geomspace(0.15, 1.5, 20))),
-            "twelve ways, d = 50": Slopes(three_phases, grid(np.linspace(0, 0.6, 15), np.geomspace(0.06, 3.0, 20)))}
-ANCHORS = (0, 19, 147, 280, 299)                           # corners and centre
-SPANS = tuple(range(0, 300, 11))                           # 28, through all pick-ups and slopes
+FAMILIES = (("one way, d = 50", smooth, np.geomspace(0.15, 1.5, 20), np.linspace(0, 0.4, 15)),
+            ("twelve ways, d = 50", three_phases, np.geomspace(0.06, 3.0, 20), np.linspace(0, 0.6, 15)))

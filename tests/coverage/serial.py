@@ -1,47 +1,33 @@
-"""One run from pilots to sums, on one process."""
+"""One run from N(0, I) to sums, on one process."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import partial
-
-import numpy as np
-
-from montecarlo.estimates.rare import Sums, fit, pooled_log_weight, refit, subset_pilot
+from montecarlo.estimates.rare import Sums, plain, spans, tilted
 
 CHUNK = 5120                                               # rows at once, whole batches
+MOST, LEAST = 0.2, 1e-7                                    # probabilities between which settings shape the density
 
 
-@dataclass(frozen=True)
-class Sizes:
-    pilots: int                                            # in all, spread over the anchors
-    middle: tuple[int, ...]                                # rounds that improve the mixture
-    final: int
-    per_level: int = 300
+def adapt(problem, rng, stages):
+    """The last density of stages of so many samples; no symmetry is told."""
+    density = plain(problem.dims, ())
+    for k, n in enumerate(stages):
+        u = density.sample(rng, n)
+        log_w, found = density.log_weight(u), problem.quantities(u)
+        beyond = [flags for column, levels in zip(found.T, problem.thresholds, strict=True)
+                  for flags in spans(column, log_w, levels, MOST, LEAST, last=k == len(stages) - 1)]
+        density = tilted(u, log_w, beyond, density, rng)
+    return density
 
 
-def excess(problem, setting, u):
-    return problem.excess(u)[:, setting]
-
-
-def adapt(problem, rng, sizes):
-    """Last mixture, calls until then, pilots."""
-    pilots = [subset_pilot(partial(excess, problem, problem.anchors[i % len(problem.anchors)]), problem.dims, rng,
-                           per_level=sizes.per_level) for i in range(sizes.pilots)]
-    mixture, rounds, drawn = fit(pilots), [], []
-    for n in sizes.middle:
-        rounds.append(mixture)
-        drawn.append(mixture.sample(rng, n))
-        u = np.concatenate(drawn)
-        log_w = pooled_log_weight(u, rounds, sizes.middle[:len(rounds)])
-        mixture = refit(u, log_w, problem.excess(u)[:, list(problem.spans)], mixture)
-    return mixture, sum(pilot.calls for pilot in pilots) + sum(sizes.middle), pilots
-
-
-def draw(problem, rng, mixture, n):
+def draw(problem, rng, density, n):
     """Sums of a final batch."""
     chunks = []
     for start in range(0, n, CHUNK):
-        u = mixture.sample(rng, min(CHUNK, n - start))
-        chunks.append(Sums.of(problem.excess(u) > 0, mixture.log_weight(u), mixture.largest_weight))
+        u = density.sample(rng, min(CHUNK, n - start))
+        chunks.append(Sums.of(problem.operates(u), density.log_weight(u), density.largest_weight))
     return Sums.join(chunks)
+
+
+def held(found, truth):
+    return (found.low <= truth) & (truth <= found.high)

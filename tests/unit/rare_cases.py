@@ -1,4 +1,4 @@
-"""A mixture, two models and seeded streams for the tests of rare events."""
+"""A mixture, a model and seeded streams for the tests of rare events."""
 
 import os
 
@@ -16,10 +16,6 @@ def rng(*key):
 def total(u, beta=4.0):
     """Sum of the first ten coordinates: P(> 0) = Phi(-beta)."""
     return u[:, :10].sum(axis=1) / np.sqrt(10) - beta
-
-
-def two_sided(u, beta=4.0):
-    return np.abs(u[:, 3]) - beta
 
 
 def mixture(dims=7):

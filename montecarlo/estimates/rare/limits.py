@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,16 +9,14 @@ from scipy.special import stdtrit
 
 from montecarlo.estimates.intervals import Estimate, Limits, Side, clopper_pearson, tail_of
 from montecarlo.estimates.rare.mixture import BATCH
-from montecarlo.estimates.rare.pilot import Pilot
 from montecarlo.estimates.rare.sums import Sums
 from montecarlo.quantities import Array
 
-__all__ = ["GOOD", "Diagnostics", "diagnose", "fewer_than", "pilot_gap", "rare_estimate", "variation"]
+__all__ = ["GOOD", "Diagnostics", "diagnose", "fewer_than", "rare_estimate", "variation"]
 
 SKEWED = 0.2                                               # coefficient of variation from which limits are log-normal
 FEW = 50.0                                                 # effective hits below which limits are not relied on
 ONE = 0.1                                                  # share of an estimate that one sample may have
-GAP = 3.0                                                  # standard errors between pilots and estimate
 SHOWN = 1e-6                                               # least probability whose coverage was shown
 GOOD = "good"
 
@@ -74,7 +71,7 @@ def _limits(total: Array, squares: Array, sums: Sums, level: float, side: Side) 
 
 @dataclass(frozen=True, eq=False)
 class Diagnostics:
-    """Beside an estimate, (C,) each. They are flags: what no sample and no pilot has seen, no figure here shows."""
+    """Beside an estimate, (C,) each. They are flags: what no sample has seen, no figure here shows."""
 
     cov: Array                                             # coefficient of variation, infinite where nothing was seen
     effective: Array                                       # (sum w y)^2 / sum (w y)^2
@@ -82,20 +79,18 @@ class Diagnostics:
     trust: tuple[str, ...]                                 # "good", or why not
 
 
-def diagnose(sums: Sums, gap: Array | None = None) -> Diagnostics:
-    """gap (C,): `pilot_gap` where pilots had this setting for a goal, NaN elsewhere."""
+def diagnose(sums: Sums) -> Diagnostics:
     seen = sums.total > 0
     nothing = np.zeros(seen.shape)
     effective = np.divide(sums.total**2, sums.squares, out=nothing.copy(), where=seen)
     largest = np.divide(sums.largest, sums.total, out=nothing.copy(), where=seen)
     p = sums.total / sums.trials
-    gaps = np.full(seen.shape, np.nan) if gap is None else gap
     lost = sums.lost > 0.1 * np.maximum(sums.total, 1e-300)
-    trust = tuple(_trust(*case) for case in zip(seen, effective, largest, p, gaps, lost, strict=True))
+    trust = tuple(_trust(*case) for case in zip(seen, effective, largest, p, lost, strict=True))
     return Diagnostics(variation(sums), effective, largest, trust)
 
 
-def _trust(seen: bool, effective: float, largest: float, p: float, gap: float, lost: bool) -> str:
+def _trust(seen: bool, effective: float, largest: float, p: float, lost: bool) -> str:
     if not seen:
         return "nothing seen: only an upper limit"
     if lost:
@@ -104,21 +99,4 @@ def _trust(seen: bool, effective: float, largest: float, p: float, gap: float, l
         return f"rests on {effective:.0f} effective hits; {FEW:.0f} are needed"
     if largest > ONE:
         return f"one sample is {largest:.0%} of it"
-    if abs(gap) > GAP:
-        return f"pilots disagree by {abs(gap):.1f} standard errors"
     return GOOD if p >= SHOWN else "order of magnitude: below 1e-6"
-
-
-def pilot_gap(pilots: Sequence[Pilot], p: float, cov: float) -> float:
-    """Pilots' estimates less p, on the scale of ln p, in standard errors; NaN where no pilot reached its goal.
-
-    pilots: all those with one setting for their goal. The error of their mean is the larger of what they say and of
-    how they scatter, since chains make a pilot's own figure too low."""
-    found = [pilot for pilot in pilots if pilot.reached]
-    if not found or not p > 0:
-        return float("nan")
-    own = np.array([pilot.p for pilot in found])
-    squares = float(np.mean([pilot.cov**2 for pilot in found]))
-    if len(own) > 1:
-        squares = max(squares, float(own.var(ddof=1) / own.mean() ** 2))
-    return float(np.log(own.mean() / p) / np.sqrt(np.log1p(squares / len(own)) + np.log1p(cov**2)))

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from montecarlo.quantities import Array
 
-__all__ = ["BATCH", "Mixture", "pooled_log_weight"]
+__all__ = ["BATCH", "Mixture"]
 
 BATCH = 128                                                # rows that share one stratified choice of components
 ROWS = 4096                                                # of u at once, to bound the memory
@@ -76,13 +75,3 @@ class Mixture:
         square = x**2 @ (1 - precision).T / 2 + x @ (self.means * precision).T
         constant = np.log(self.shares) - np.log(self.sds).sum(axis=1) - (self.means**2 * precision).sum(axis=1) / 2
         return np.asarray(square + constant)
-
-
-def pooled_log_weight(u: Array, rounds: Sequence[Mixture], sizes: Sequence[int]) -> Array:
-    """ln weights of samples u (n, dims) of several rounds together, as of one mixture of their mixtures.
-
-    sizes: how many samples each round drew. Source: the balance heuristic again, over rounds."""
-    parts = np.array(sizes, float) / sum(sizes)
-    out: Array = -np.logaddexp.reduce([np.log(part) - mixture.log_weight(u)
-                                       for part, mixture in zip(parts, rounds, strict=True)], axis=0)
-    return out
