@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from montecarlo.report import figures
+from montecarlo.report.exceedance_curve import exceedance
 from montecarlo.report.excitation_curve import excitation_fit
 from montecarlo.report.look import blank, look
 from montecarlo.report.tables import Result, run_study
@@ -68,12 +71,22 @@ def _figures(result: Result, frames: dict[str, pd.DataFrame]) -> dict[str, tuple
             figure, ax = blank(85)
             figures.blind_zone(frames["blind_zone"], ax, limit=limit if limit < 1 else None, limit_text=words)
             drawn["blind_zone"] = figure, "Blind part of the winding against the false trips allowed, each scheme"
+        if "exceedance" in frames:
+            figure, ax = blank()
+            exceedance(frames["exceedance"], _worst_event(frames["exceedance"]), ax)
+            drawn["exceedance"] = figure, "How often an external event exceeds a pick-up, every circuit"
         for place, (end, ct) in enumerate(fits(result.study).items()):
             figure, ax = blank(90)
             excitation_fit(ct, ax)
             name = "excitation" + (f"_{end.replace(' ', '_')}" if place else "")
             drawn[name] = figure, f"Measured excitation points of the CTs, {end}, and the curve fitted to them"
     return drawn
+
+
+def _worst_event(frame: pd.DataFrame) -> str:
+    """The external event that exceeds the pick-ups most, on the average of ln p where it was seen."""
+    seen = frame[frame["p"] > 0]
+    return str(np.log(seen["p"]).groupby(seen["event"], sort=False).mean().idxmax())
 
 
 def _labels(result: Result) -> dict[str, tuple[int, str]]:
