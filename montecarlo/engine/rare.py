@@ -28,9 +28,9 @@ from montecarlo.study.budget import LEAST_WEIGHTED, weighted_samples
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.description import Study
 
-STAGES = (0.25, 0.25, 0.5, 1.0)                            # samples of each, in final batches
+STAGES = (0.25, 0.5, 1.0, 2.0)                             # samples of each, in final batches
 CHUNK = 2048                                               # samples, a multiple of BATCH
-MOST, LEAST = 0.03, 1e-7                                   # probabilities between which settings shape the density
+MOST, LEAST = 0.1, 1e-7                                    # probabilities between which settings shape the density
 GRID = 25                                                  # pick-ups of a curve between its lowest and highest
 COLUMNS = 4096                                             # settings summed at once, to bound the memory
 PREFIX = "external."
@@ -77,8 +77,7 @@ def find_densities(job: Job, workers: int, progress: Progress) -> Densities:
         progress(0, 1, f"rare false trips, stage {stage + 1} of {len(STAGES)}")
         solved = list(mapped(_quantities, draws, workers))
         parts = {name: [k for k, draw in enumerate(draws) if draw.chunk.stratum == name] for name in names}
-        fits = [Fit(found[name], [draws[k] for k in parts[name]], np.concatenate([solved[k] for k in parts[name]]),
-                    stage == len(STAGES) - 1)
+        fits = [Fit(found[name], [draws[k] for k in parts[name]], np.concatenate([solved[k] for k in parts[name]]))
                 for name in names]
         found = dict(zip(names, mapped(_fitted, fits, workers), strict=True))
     return found
@@ -172,7 +171,6 @@ class Fit:
     density: Symmetric
     draws: list[Draw]
     quantity: Array                                        # (n, curves)
-    last: bool                                             # no stage follows
 
 
 def _fitted(fit: Fit) -> Symmetric:
@@ -180,7 +178,7 @@ def _fitted(fit: Fit) -> Symmetric:
     u = np.concatenate([draw.u() for draw in fit.draws])
     log_w = fit.density.log_weight(u)
     beyond = [flags for column, curve in zip(fit.quantity.T, curves(first.job.lattices), strict=True)
-              for flags in spans(column, log_w, curve.thresholds, MOST, LEAST, last=fit.last)]
+              for flags in spans(column, log_w, curve.thresholds, MOST, LEAST)]
     rng = stream(first.job.study.study.seed, first.chunk.stratum, 0, 0, f"{first.key}.fit")
     return tilted(u, log_w, beyond, fit.density, rng)
 

@@ -39,7 +39,7 @@ def search(quantity, generators, seed, size=4096):
     for stage in range(4):
         u = density.sample(rng(seed, stage), size)
         log_w = density.log_weight(u)
-        density = tilted(u, log_w, list(spans(quantity(u), log_w, THRESHOLDS, 0.03, 1e-8, last=stage == 3)), density,
+        density = tilted(u, log_w, list(spans(quantity(u), log_w, THRESHOLDS, 0.1, 1e-8)), density,
                          rng(seed, stage, 1))
     return density
 
@@ -97,9 +97,7 @@ def test_thresholds_out_of_reach_are_approached_and_hopeless_ones_left():
     u = rng(10).standard_normal(4096)
     log_w = np.zeros(4096)
     shares = [flags.mean() for flags in spans(u, log_w, [4.0], 0.03, 1e-7)]
-    assert shares == pytest.approx([0.03, 25 / 4096], abs=2e-3)
-    assert [flags.mean() for flags in spans(u, log_w, [4.0], 0.03, 1e-7, last=True)] == pytest.approx(
-        [15 / 4096], abs=1e-3)
+    assert shares == pytest.approx([0.03, 0.01, 25 / 4096], abs=2e-3)
     assert not list(spans(u, log_w, [40.0], 0.03, 1e-7))
     assert not list(spans(u, log_w, [-3.0, 0.0], 0.03, 1e-7))         # common ones need no density
 

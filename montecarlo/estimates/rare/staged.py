@@ -26,7 +26,6 @@ Flags = NDArray[np.bool_]
 NOMINAL = 0.1                                              # share of N(0, I)
 LARGEST = 0.05                                             # share of a threshold's weight that one sample may have
 LEAST_SIZE = 25.0                                          # independent samples beyond a threshold worth a fit
-LEAST_AT_LAST = 15.0                                       # where no stage follows
 LEAST_IN_CLUSTER = 8.0
 MOST_CLUSTERS = 3                                          # for each threshold, besides its images
 MOST_ROWS = 1500                                           # beyond each threshold; more cost time and add little
@@ -35,7 +34,7 @@ GLANCE = 1.5                                               # nats below which it
 LEAST_VARIANCE = 0.04
 PRIOR = 4.0                                                # samples' worth of belief in a variance of 1
 ROUNDS = 30
-STEP = 10.0                                                # between levels on the way to thresholds out of reach
+STEP = 3.0                                                 # between levels on the way to thresholds out of reach
 SAME = 0.7                                                 # common part of two thresholds' samples that makes them one
 
 
@@ -51,16 +50,15 @@ def size_of(log_w: Array) -> float:
     return float(w.sum() ** 2 / (w @ w)) if w.size else 0.0
 
 
-def spans(quantity: Array, log_w: Array, thresholds: Sequence[float], most: float, least: float, *,
-          last: bool = False) -> Iterator[Flags]:
+def spans(quantity: Array, log_w: Array, thresholds: Sequence[float], most: float, least: float) -> Iterator[Flags]:
     """Samples beyond each threshold whose probability lies between `least` and `most`; where too few samples are beyond
-    the highest of them, also those beyond levels on the way to it, up to what enough samples reach; of these only the
-    deepest if no stage follows. quantity, log_w (n,)."""
+    the highest of them, also those beyond levels on the way to it, up to what enough samples reach; a level that
+    many samples reach shows the ways better than a deeper one. quantity, log_w (n,)."""
     w = np.exp(log_w)
     known = np.where(np.isnan(quantity), -np.inf, quantity)
     order = np.argsort(-known, kind="stable")
     part, squares = np.cumsum(w[order]), np.cumsum(w[order] ** 2)
-    enough = np.flatnonzero(part**2 >= (LEAST_AT_LAST if last else LEAST_SIZE) * squares)
+    enough = np.flatnonzero(part**2 >= LEAST_SIZE * squares)
     if not enough.size:
         return
     reached = enough[0]                                    # the first so many samples are the highest level that counts
@@ -79,7 +77,7 @@ def spans(quantity: Array, log_w: Array, thresholds: Sequence[float], most: floa
     shallow = min(int(np.searchsorted(part, STEP * deepest * len(w))), len(w) - 1)
     if not _within(threshold, known[order[[shallow, reached]]], (min(STEP * deepest, 1.0), deepest), least):
         return
-    level = 0.0 if last else most
+    level = most
     while level > deepest:
         yield known > known[order[min(int(np.searchsorted(part, level * len(w))), len(w) - 1)]]
         level /= STEP
@@ -115,7 +113,7 @@ def _differing(beyond: Sequence[Flags], log_w: Array) -> list[Flags]:
     w = np.exp(log_w)
     kept: list[Flags] = []
     for flags in beyond:
-        if size_of(log_w[flags]) >= LEAST_AT_LAST - 1 and all(
+        if size_of(log_w[flags]) >= LEAST_SIZE - 1 and all(
                 w[flags & other].sum() < SAME * w[flags | other].sum() for other in kept):
             kept.append(flags)
     return kept
