@@ -11,11 +11,11 @@ MOST, LEAST = 0.2, 1e-7                                    # probabilities betwe
 def adapt(problem, rng, stages):
     """The last density of stages of so many samples; no symmetry is told."""
     density = plain(problem.dims, ())
-    for k, n in enumerate(stages):
+    for n in stages:
         u = density.sample(rng, n)
         log_w, found = density.log_weight(u), problem.quantities(u)
         beyond = [flags for column, levels in zip(found.T, problem.thresholds, strict=True)
-                  for flags in spans(column, log_w, levels, MOST, LEAST, last=k == len(stages) - 1)]
+                  for flags in spans(column, log_w, levels, MOST, LEAST)]
         density = tilted(u, log_w, beyond, density, rng)
     return density
 
