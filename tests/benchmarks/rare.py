@@ -47,7 +47,7 @@ def bands(name: str, batches: list[Sums], delays: Array) -> None:
     p = np.stack([rare_estimate(sums).p for sums in batches])
     limits = [rare_estimate(sums) for sums in batches]
     truth = p.mean(axis=0)
-    unit = batches[0].trials * p.var(axis=0, ddof=1) / np.maximum(truth, 1e-300) ** 2
+    unit = batches[0].trials * (p.std(axis=0, ddof=1) / np.maximum(truth, 1e-300)) ** 2
     held = np.mean([(found.low <= truth) & (truth <= found.high) for found in limits], axis=0)
     for high, low in pairwise(BANDS):
         for delay in np.unique(delays):
