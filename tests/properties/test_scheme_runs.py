@@ -234,7 +234,7 @@ def test_a_run_says_how_many_circuits_its_grid_needs() -> None:
     told = run_study(study_with(SMALL | grid | {"relay.earth_burden_va": 0.05, "relay.earth_burden_ohm": REMOVE}),
                      workers=1).told
     assert any("12 candidates need 6 circuits" in sentence for sentence in told)
-    assert not any("need" in sentence for sentence in run_study(study_with(SMALL | grid), workers=1).told)
+    assert not any("candidates need" in sentence for sentence in run_study(study_with(SMALL | grid), workers=1).told)
 
 
 # --- what the relay measures, and for how long ------------------------------------------------------------
