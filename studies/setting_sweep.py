@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from montecarlo.report import figures
+from montecarlo.report.convergence import convergence, convergence_frame, worth_drawing
 from montecarlo.report.exceedance_curve import exceedance
 from montecarlo.report.excitation_curve import excitation_fit
-from montecarlo.report.look import blank, look
+from montecarlo.report.look import blank, look, stacked
 from montecarlo.report.tables import Result, run_study
 from montecarlo.report.words import setting_text
 from montecarlo.study.description import Study
@@ -43,6 +44,8 @@ def findings(result: Result) -> Findings:
     for name in ("comparison", "neighbours", "scenarios"):
         if len(frame := getattr(result, name)):
             frames[name] = frame
+    if len(settling := convergence_frame(result.outcome)):
+        frames["convergence"] = settling
     if result.remanence_models is not None:
         frames["remanence_models"] = result.remanence_models
     blind = figures.blind_zone_frame(result.candidates)
@@ -75,6 +78,11 @@ def _figures(result: Result, frames: dict[str, pd.DataFrame]) -> dict[str, tuple
             figure, ax = blank()
             exceedance(frames["exceedance"], _worst_event(frames["exceedance"]), ax)
             drawn["exceedance"] = figure, "How often an external event exceeds a pick-up, every circuit"
+        if "convergence" in frames and worth_drawing(frames["convergence"]):
+            figure, axes = stacked(2, 110)
+            convergence(frames["convergence"], axes, heading=_whose(result, frames["convergence"]),
+                        limit=limit if limit < 1 else None, limit_text=words)
+            drawn["convergence"] = figure, "Missed faults and false trips as the fresh batch's samples come in"
         for place, (end, ct) in enumerate(fits(result.study).items()):
             figure, ax = blank(90)
             excitation_fit(ct, ax)
@@ -87,6 +95,13 @@ def _worst_event(frame: pd.DataFrame) -> str:
     """The external event that exceeds the pick-ups most, on the average of ln p where it was seen."""
     seen = frame[frame["p"] > 0]
     return str(np.log(seen["p"]).groupby(seen["event"], sort=False).mean().idxmax())
+
+
+def _whose(result: Result, settling: pd.DataFrame) -> str:
+    """Of which candidate the convergence is shown."""
+    number = int(settling["candidate"].iloc[0])
+    row = result.candidates.set_index("candidate").loc[number].to_dict()
+    return f"{'chosen' if number == result.chosen else 'tried last, not chosen'}, no. {number}: {setting_text(row)}"
 
 
 def _labels(result: Result) -> dict[str, tuple[int, str]]:

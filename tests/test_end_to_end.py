@@ -27,6 +27,9 @@ COLUMNS = {                                                # that others rely on
         admissible load_operates_share unresolved batch chosen""",
     "by_type": "candidate side type weight samples unresolved p p_low p_high",
     "coverage": "candidate x p_detected low high",
+    "convergence": """
+        candidate share samples earth_fault_samples weighted_samples p_missed p_missed_low p_missed_high p_false
+        p_false_low p_false_high batch""",
     "inputs": "key unit distribution varies per_ct source",
     "peak_voltage": """
         scheme stabilising_resistance_ohm fault current_a v_knee_v v_full_v peak_formula_v simulated_fault
@@ -72,9 +75,10 @@ def test_it_runs_and_says_so(ran: Ran) -> None:
 def test_the_folder_is_complete(ran: Ran) -> None:
     folder, _ = ran
     out = folder / "tiny-results"
-    figures = {f"{name}.{ending}" for name in ("tradeoff", "coverage", "blind_zone") for ending in ("svg", "png")}
+    figures = {f"{name}.{ending}" for name in ("tradeoff", "coverage", "blind_zone", "convergence")
+               for ending in ("svg", "png")}
     tables = {f"{name}.csv" for name in ("candidates", "by_type", "coverage", "inputs", "comparison", "neighbours",
-                                           "blind_zone", "peak_voltage")}
+                                           "blind_zone", "peak_voltage", "convergence")}
     assert {path.name for path in out.iterdir()} == {*figures, *tables, "plants.npz", PROVENANCE, "tiny.toml"}
     assert all(path.stat().st_size > 50 for path in out.iterdir())
     assert (out / "tiny.toml").read_bytes() == (folder / "tiny.toml").read_bytes()
@@ -124,6 +128,7 @@ def test_two_workers_give_the_same_tables(ran: Ran) -> None:
     done = statorodds(folder, "run", "tiny.toml", "--workers", "2", "--out", "two")
     assert done.returncode == 0, done.stderr
     for name in ("candidates.csv", "by_type.csv", "coverage.csv", "comparison.csv", "neighbours.csv", "tradeoff.svg",
+                 "convergence.csv", "convergence.svg",
                  "plants.npz"):
         assert (folder / "two" / name).read_bytes() == (folder / "tiny-results" / name).read_bytes(), name
 

@@ -27,6 +27,7 @@ from montecarlo.study.circuits import Circuit, bank_of, bias_form, leg_ohm, meas
 from montecarlo.study.description import Study
 
 Complex = NDArray[np.complex128]
+Rows = NDArray[np.int64]
 
 EARTH = "internal.earth"
 
@@ -39,6 +40,7 @@ class Job:
     lattices: tuple[Lattice, ...]
     design: Design                                         # of the counted strata
     earth_design: Design                                   # of earth faults, solved along the whole winding, on nets
+    shares: tuple[float, ...] = ()                         # of the batch, below 1, that are tallied by themselves too
 
     def design_of(self, stratum: str) -> Design:
         few = replace(self.earth_design, net=False)        # counted states, as few as earth faults
@@ -90,6 +92,13 @@ class Block:
     @property
     def plants(self) -> int:
         return self.design.plants_per_block if self._own is None else self._own.count
+
+    @property
+    def early_rows(self) -> dict[float, Rows]:
+        """The samples that belong to each of the job's shares of the batch: the first events of every plant."""
+        events = np.arange(len(self)).reshape(self.plants, -1)
+        firsts = {share: self.design.first_events(self.chunk, share) for share in self.job.shares}
+        return {share: events[:, :first].ravel() for share, first in firsts.items() if first}
 
     @property
     def even_positions(self) -> bool:

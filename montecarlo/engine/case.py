@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from montecarlo.engine import backup, primary, winding
-from montecarlo.engine.block import Block, Job, Judged
+from montecarlo.engine.block import Block, Job, Judged, Rows
 from montecarlo.estimates.choose import OPEN_PILOTS, open_pilots
 from montecarlo.estimates.tally import BackupTally, LatticeTally, Tally, count_missed, count_operated, one_setting
 from montecarlo.quantities import Array
@@ -22,6 +22,7 @@ from montecarlo.study.circuits import Circuit, measurement
 from montecarlo.study.description import Study
 
 LOAD, OVERLOAD = "state.load", "state.overload"
+ALL = slice(None)
 
 
 def strata(study: Study) -> tuple[str, ...]:
@@ -48,6 +49,8 @@ def run_chunk(job: Job, chunk: Chunk) -> Tally:
         idle = OPEN_PILOTS.index(chunk.stratum) if chunk.stratum in OPEN_PILOTS else None
         judged = {circuit: block.steady(circuit, lasting, idle) for circuit in block.circuits}
     tally = Tally(tuple(_count(block, lattice, judged[lattice.circuit]) for lattice in job.lattices))
+    tally.early = {share: Tally(tuple(_count(block, lattice, judged[lattice.circuit], rows=rows)
+                                      for lattice in job.lattices)) for share, rows in block.early_rows.items()}
     if (caught := backup.operated(block)) is not None:
         left = np.asarray(~caught, float)
         nobody = (_count(block, lattice, judged[lattice.circuit], left) for lattice in job.lattices)
@@ -70,12 +73,14 @@ def external(block: Block, name: str) -> dict[Circuit, Judged]:
     return judged
 
 
-def _count(block: Block, lattice: Lattice, judged: Judged, of: Array | None = None) -> LatticeTally:
-    """`of` (n,), 0 or 1: the samples of an internal fault whose misses are counted, all unless given."""
-    event = block.pickups(lattice, judged)
+def _count(block: Block, lattice: Lattice, judged: Judged, of: Array | None = None,
+           rows: Rows | slice = ALL) -> LatticeTally:
+    """`of` (n,), 0 or 1: the samples of an internal fault whose misses are counted, all unless given;
+    `rows`: the samples that are looked at, all unless given."""
+    event = block.pickups(lattice, judged).at(rows)
     phase_a, earth_a = np.array(lattice.phase_thresholds), np.array(lattice.earth_thresholds)
     wanted = len(lattice.delay_s)
     if not block.chunk.stratum.startswith("internal."):
         return count_operated(event, phase_a, earth_a, wanted, block.plants)
-    weight = 2 * block.samples["internal_faults.position"] if block.even_positions and of is None else None
-    return count_missed(event, block.load_pickups(lattice), phase_a, earth_a, wanted, block.plants, weight, of)
+    weight = 2 * block.samples["internal_faults.position"][rows] if block.even_positions and of is None else None
+    return count_missed(event, block.load_pickups(lattice).at(rows), phase_a, earth_a, wanted, block.plants, weight, of)

@@ -9,6 +9,7 @@ pure functions of their keys, and the sums are added in the order of the keys.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -34,6 +35,7 @@ MOST, LEAST = 0.1, 1e-7                                    # probabilities betwe
 GRID = 25                                                  # pick-ups of a curve between its lowest and highest
 COLUMNS = 4096                                             # settings summed at once, to bound the memory
 PREFIX = "external."
+WHOLE = 1.0                                                # share of a batch
 
 Progress = Callable[[int, int, str], None]
 Densities = Mapping[str, Symmetric]                        # by stratum
@@ -89,9 +91,12 @@ class Final:
 
     candidates: Sums
     curves: Sums
+    early: dict[float, Sums]                               # of the candidates, by the job's shares of the batch
 
     def __add__(self, other: Final) -> Final:
-        return Final(self.candidates + other.candidates, self.curves + other.curves)
+        early = {share: self.early[share] + other.early[share] if share in other.early else sums
+                 for share, sums in self.early.items()}    # the first chunk has a part of each
+        return Final(self.candidates + other.candidates, self.curves + other.curves, early)
 
 
 def final_batch(job: Job, densities: Densities, round_: int, workers: int, progress: Progress) -> dict[str, Final]:
@@ -187,7 +192,9 @@ def _summed(draw: Draw) -> Final:
     """Sums of one chunk: candidates lattice by lattice in the order of `Lattice.settings`, curves in their order."""
     u = draw.u()
     log_w, ceiling = draw.density.log_weight(u), draw.density.largest_weight
-    joint, single = [], []
+    heads = {WHOLE: draw.count, **_heads(draw)}
+    joint: dict[float, list[Sums]] = {share: [] for share in heads}
+    single = []
     for lattice, pickups in _solved(draw, u):
         lost = ~pickups.resolved
         phase, earth = pickups.silent(np.array(lattice.phase_thresholds), np.array(lattice.earth_thresholds),
@@ -195,7 +202,17 @@ def _summed(draw: Draw) -> Final:
         rows = max(1, COLUMNS // earth[0].size)
         for start in range(0, phase.shape[1], rows):
             operated = ~(phase[:, start:start + rows, None] & earth[:, None])
-            joint.append(Sums.of(operated.reshape(len(u), -1), log_w, ceiling, lost))
+            for share, n in heads.items():
+                joint[share].append(Sums.of(operated[:n].reshape(n, -1), log_w[:n], ceiling, lost[:n]))
         for curve, column in _columns(lattice, pickups):
             single.append(Sums.of(column[:, None] > np.array(curve.grid), log_w, ceiling, lost))
-    return Final(Sums.beside(joint), Sums.beside(single))
+    found = {share: Sums.beside(parts) for share, parts in joint.items()}
+    return Final(found.pop(WHOLE), Sums.beside(single), found)
+
+
+def _heads(draw: Draw) -> dict[float, int]:
+    """How many of the chunk's samples belong to each of the job's shares of the final batch, where any do; whole
+    batches of samples."""
+    batches, before = final_samples(draw.job.study) // BATCH, draw.chunk.index * CHUNK
+    firsts = {share: math.ceil(share * batches) * BATCH - before for share in draw.job.shares}
+    return {share: min(first, draw.count) for share, first in firsts.items() if first > 0}

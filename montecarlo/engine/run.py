@@ -10,6 +10,7 @@ import numpy as np
 
 from montecarlo.engine.block import EARTH, Job
 from montecarlo.engine.case import run_chunk, strata
+from montecarlo.engine.convergence import Point, points, shares_of
 from montecarlo.engine.parallel import mapped, worker_count
 from montecarlo.engine.precision import Sizes, falls_short, reached, sizes_for, with_sizes
 from montecarlo.engine.precision import told as precision_told
@@ -51,6 +52,7 @@ class Batch:
     densities: Mapping[str, Densities]                     # of rare false trips, by scenario and event; "": as stated
     exceedance: dict[str, Sums]                            # of every curve at its grid, by event
     scenarios: dict[str, Judgement] = field(default_factory=dict)  # beside the study as stated
+    points: tuple[Point, ...] = ()                         # how it settles, of fresh batches: they have few candidates
 
     @property
     def verdict(self) -> Judgement:
@@ -167,6 +169,8 @@ def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: i
     densities: of rare false trips, from an earlier batch of the study; sought if not given and the study wants them."""
     job = Job(study, tuple(lattices), *designs(study))
     names = strata(study)
+    if round_:
+        job = replace(job, shares=shares_of([job.design_of(name) for name in names], final_samples(study)))
     tasks: list[Task] = [(job, chunk) for name in names for chunk in job.design_of(name).chunks(name, round_)]
     total, done = sum(_solutions(job, chunk) for _, chunk in tasks), 0
     sums: dict[tuple[str, int], Tally] = {}
@@ -189,7 +193,8 @@ def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: i
         blocks = [sums[EARTH, block].notes for block in range(BLOCKS)]
         notes = {key: float(np.sum([block[key] for block in blocks])) for key in blocks[0]}
     return Batch(round_, tuple(lattices), gathered, judge(study, lattices, gathered), notes, *_backup(sums, names),
-                 {STATED: densities}, {name: found.curves for name, found in final.items()})
+                 {STATED: densities}, {name: found.curves for name, found in final.items()},
+                 points=points(study, job, sums, gathered, final) if round_ else ())
 
 
 def _backup(sums: dict[tuple[str, int], Tally], names: Sequence[str]) -> tuple[dict[str, Stratum], dict[str, Stratum]]:

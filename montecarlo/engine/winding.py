@@ -12,7 +12,7 @@ from montecarlo.engine.backup import critical_place
 from montecarlo.engine.block import EARTH, Block
 from montecarlo.estimates.choose import centres
 from montecarlo.estimates.conditional import critical_position, winding_nodes
-from montecarlo.estimates.tally import BackupTally, Tally, one_setting, sum_conditional
+from montecarlo.estimates.tally import BackupTally, LatticeTally, Tally, one_setting, sum_conditional
 from montecarlo.quantities import Array
 from montecarlo.relays.places import carried
 from montecarlo.relays.schemes import AXES, Axis
@@ -47,16 +47,21 @@ def earth_faults(block: Block) -> Tally:
     cdf, caught = block.study.internal_faults.position.cdf, critical_place(block)
     along = block.samples[DECIDES_MOST]
     tallies, nobody = [], []
+    early: dict[float, list[LatticeTally]] = {share: [] for share in block.early_rows}
     for lattice in block.job.lattices:
-        missed = partial(
-            sum_conditional, *critical_positions(block, lattice, beyond[lattice], by_phasors, in_time, notes),
-            block.load_pickups(lattice), np.array(lattice.phase_thresholds), np.array(lattice.earth_thresholds),
-            block.plants, cdf, along)
+        phase_x, earth_x = critical_positions(block, lattice, beyond[lattice], by_phasors, in_time, notes)
+        load, settings = block.load_pickups(lattice), (np.array(lattice.phase_thresholds),
+                                                       np.array(lattice.earth_thresholds))
+        missed = partial(sum_conditional, phase_x, earth_x, load, *settings, block.plants, cdf, along)
         tallies.append(missed(block.even_positions))
         if caught is not None:
             nobody.append(missed(False, caught))
+        for share, rows in block.early_rows.items():
+            early[share].append(sum_conditional(phase_x[rows], earth_x[rows], load.at(rows), *settings, block.plants,
+                                                cdf, along[rows], False))
     return Tally(tuple(tallies), notes, None if caught is None else BackupTally(
-        one_setting(1 - cdf(caught), block.plants, along=along), tuple(nobody)))
+        one_setting(1 - cdf(caught), block.plants, along=along), tuple(nobody)),
+        {share: Tally(tuple(parts)) for share, parts in early.items()})
 
 
 def beyond_phasors(study: Study, lattice: Lattice) -> Beyond:

@@ -60,17 +60,25 @@ class Tally:
     """One chunk, or several of the same stratum and block of plants: a `LatticeTally` for each lattice.
 
     notes: named sums that the run reports (re-entries, interpolation differences). backup: None where there is no
-    back-up, or nothing that it could see."""
+    back-up, or nothing that it could see. early: the same of the first events only, by the share of the batch."""
 
     lattices: tuple[LatticeTally, ...]
     notes: dict[str, float] = field(default_factory=dict)
     backup: BackupTally | None = None
+    early: dict[float, Tally] = field(default_factory=dict)
 
     def __add__(self, other: Tally) -> Tally:
         keys = sorted(self.notes.keys() | other.notes.keys())
         return Tally(tuple(a + b for a, b in zip(self.lattices, other.lattices, strict=True)),
                      {key: self.notes.get(key, 0.0) + other.notes.get(key, 0.0) for key in keys},
-                     None if self.backup is None or other.backup is None else self.backup + other.backup)
+                     None if self.backup is None or other.backup is None else self.backup + other.backup,
+                     _merged(self.early, other.early))
+
+
+def _merged(one: dict[float, Tally], other: dict[float, Tally]) -> dict[float, Tally]:
+    """Sums by share; a chunk beyond a share has nothing of it."""
+    shared = {share: one[share] + other[share] for share in one.keys() & other.keys()}
+    return {share: shared.get(share, one.get(share) or other[share]) for share in sorted(one.keys() | other.keys())}
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,6 +93,10 @@ class Pickups:
     def resolved(self) -> Flags:
         parts = [np.isfinite(part).all(axis=1) for part in (self.phase, self.earth) if part is not None]
         return np.asarray(np.all(parts, axis=0))
+
+    def at(self, rows: NDArray[np.int64] | slice) -> Pickups:
+        """Of some of the samples."""
+        return Pickups(*(None if part is None else part[rows] for part in (self.phase, self.earth)))
 
     def silent(self, phase_a: Array, earth_a: Array, delays: int) -> tuple[Flags, Flags]:
         """Whether each sample leaves the elements silent at each setting: (n, P, D) and (n, E, D), 1 or 0."""

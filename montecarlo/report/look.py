@@ -24,6 +24,7 @@ __all__ = [
     "blank",
     "look",
     "percent",
+    "stacked",
     "write_figure",
 ]
 
@@ -57,6 +58,14 @@ def blank(height_mm: float = 105.0) -> tuple[Figure, Axes]:
 
     figure = Figure(figsize=(WIDTH_MM / 25.4, height_mm / 25.4), layout="constrained")
     return figure, figure.subplots()
+
+
+def stacked(panels: int, height_mm: float) -> tuple[Figure, list[Axes]]:
+    """An empty figure of panels one above the other with one horizontal axis."""
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(WIDTH_MM / 25.4, height_mm / 25.4), layout="constrained")
+    return figure, list(figure.subplots(panels, sharex=True))
 
 
 def write_figure(figure: Figure, folder: Path, stem: str, title: str) -> tuple[Path, Path]:

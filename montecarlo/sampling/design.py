@@ -7,6 +7,7 @@ Everything follows from the numbers here, so neither workers nor memory can chan
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from montecarlo.sampling.nets import power_of_two
@@ -90,6 +91,11 @@ class Design:
     def events_in(self, chunk: Chunk) -> int:
         """Events a plant in this chunk."""
         return min(self.events_per_chunk, self.events_per_plant - chunk.event_block * self.events_per_chunk)
+
+    def first_events(self, chunk: Chunk, share: float) -> int:
+        """How many of the chunk's events belong to the first `share` of every plant's."""
+        first = math.ceil(share * self.events_per_plant) - chunk.event_block * self.events_per_chunk
+        return max(0, min(first, self.events_in(chunk)))
 
     def samples_in(self, chunk: Chunk) -> int:
         return self.plants_per_block * self.events_in(chunk)

@@ -50,9 +50,10 @@ def assert_text_is_readable(figure: Figure) -> None:
     canvas.draw()
     renderer = canvas.get_renderer()
     page = figure.bbox
+    beyond = _ticks_beyond(figure)
     shown = [(text.get_text(), text.get_window_extent(renderer)) for text in figure.findobj(Text)
-             if text.get_visible() and text.get_text().strip()]
-    shown = [(text, box) for text, box in shown if box.width > 0 and _inside_an_axis(text, box, figure)]
+             if text.get_visible() and text.get_text().strip() and text not in beyond]
+    shown = [(text, box) for text, box in shown if box.width > 0]
     assert shown
     for text, box in shown:
         corners = [page.padded(0.5).contains(*corner) for corner in (box.min, box.max)]
@@ -61,15 +62,17 @@ def assert_text_is_readable(figure: Figure) -> None:
         assert not box.padded(-1).overlaps(over.padded(-1)), (text, other)
 
 
-def _inside_an_axis(text: str, box: Any, figure: Figure) -> bool:
+def _ticks_beyond(figure: Figure) -> set[Any]:
     """Matplotlib keeps tick labels beyond the limits as objects that it does not draw."""
-    ax = figure.axes[0]
-    ticks = {label for axis in (ax.xaxis, ax.yaxis) for label in (t.get_text() for t in axis.get_ticklabels())}
-    window = ax.get_window_extent().padded(2)
-    if text not in ticks:
-        return True
-    return bool(window.x0 <= (box.x0 + box.x1) / 2 <= window.x1 or box.x1 <= window.x0) and \
-        bool(window.y0 <= (box.y0 + box.y1) / 2 <= window.y1 or box.y1 <= window.y0)
+    beyond: set[Any] = set()
+    for ax in figure.axes:
+        for axis in (ax.xaxis, ax.yaxis):
+            low, high = sorted(axis.get_view_interval())
+            slack = 1e-9 * (high - low)
+            for tick in (*axis.get_major_ticks(), *axis.get_minor_ticks()):
+                if not low - slack <= tick.get_loc() <= high + slack:
+                    beyond |= {tick.label1, tick.label2}
+    return beyond
 
 
 # --- the front and the blind zone -------------------------------------------------------------------------
