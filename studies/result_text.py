@@ -130,14 +130,6 @@ def _cell(row: Mapping[str, Any], key: str) -> str:
     return f"{row[key]:g}" + (f"/{row['slope2']:g}" if key == "slope1" and not math.isnan(row["slope2"]) else "")
 
 
-def _slopes(row: Mapping[str, Any]) -> str:
-    """The first slope, and the second with its break."""
-    if math.isnan(row.get("slope1", math.nan)):
-        return "-"
-    second = "" if math.isnan(row["slope2"]) else f", {row['slope2']:g} > {row['slope_break_a']:g} A"
-    return f"{row['slope1']:g}{second}"
-
-
 def _bare(row: Mapping[str, Any], name: str, digits: int) -> str:
     if math.isnan(row[name]):                              # no sample of a counted type gave a result
         return "unresolved"

@@ -64,9 +64,10 @@ class Block:
     def __init__(self, job: Job, chunk: Chunk, points: Points | None = None) -> None:
         self.job, self.chunk, self.study = job, chunk, job.study
         self.design, self._own = job.design_of(chunk.stratum), points
-        inputs, ties = list_inputs(self.study), self.study.ties
+        inputs, ties, seed = list_inputs(self.study), self.study.ties, self.study.study.seed
+        self._points = event_points(inputs, seed=seed, design=self.design, chunk=chunk) if points is None else points
         self.samples: Mapping[str, Array] = draw(inputs, ties, points) if points is not None else event_samples(
-            inputs, ties, seed=self.study.study.seed, design=self.design, chunk=chunk)
+            inputs, ties, seed=seed, design=self.design, chunk=chunk, points=self._points)
         if chunk.stratum.startswith("internal.") and self.study.states.breaker_open_share > 0:
             self.samples = self._with_breaker_open()
         self.omega = self.study.machine.omega
@@ -81,10 +82,6 @@ class Block:
                  "earthing.other_neutrals_ohm": np.inf}
         off = self.uniform("operating_state") < self.study.states.breaker_open_share
         return {key: np.where(off, alone[key], value) if key in alone else value for key, value in self.samples.items()}
-
-    @cached_property
-    def _points(self) -> Points:
-        return event_points(list_inputs(self.study), seed=self.study.study.seed, design=self.design, chunk=self.chunk)
 
     def __len__(self) -> int:
         return len(self.samples["load.current_pu"])
@@ -108,9 +105,8 @@ class Block:
 
     def uniform(self, key: str) -> Array:
         """A draw that no input states (`sampling.transform.DRAWN`): (n,)."""
-        if self._own is not None:
-            return self._own.of(f"drawn.{key}", 1)[:, 0]
-        return plant_major(self._points.of(f"drawn.{key}", 1)[:, 0], self.plants)
+        values = self._points.of(f"drawn.{key}", 1)[:, 0]
+        return values if self._own is not None else plant_major(values, self.plants)
 
     def phase_number(self) -> NDArray[np.int64]:
         """The faulted phase, or the one that a fault between two leaves out: 0, 1, 2 alike."""

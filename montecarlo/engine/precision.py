@@ -13,7 +13,7 @@ from montecarlo.estimates.assemble import Stratum
 from montecarlo.estimates.choose import Judgement, weights_of
 from montecarlo.estimates.planning import planned
 from montecarlo.estimates.totals import Total
-from montecarlo.study.budget import weighted_samples
+from montecarlo.study.budget import earth_fault_samples, weighted_samples
 from montecarlo.study.description import Precision, Study
 
 __all__ = ["Sizes", "falls_short", "reached", "sizes_for", "told", "with_sizes"]
@@ -48,7 +48,7 @@ def told(found: Reached, study: Study) -> str:
         return f"{100 * share:.2g} %" if np.isfinite(share) else "nothing seen"
 
     parts = [f"{name} +-{percent(got)} of itself (asked {percent(asked)})" for name, (asked, got) in found.items()]
-    sizes = f"{study.study.samples} samples a type, {_earth_faults(study)} earth faults"
+    sizes = f"{study.study.samples} samples a type, {earth_fault_samples(study)} earth faults"
     if weighted_samples(study):
         sizes += f", {weighted_samples(study)} weighted samples an event"
     most = study.study.precision.most_samples if study.study.precision is not None else 0
@@ -56,18 +56,13 @@ def told(found: Reached, study: Study) -> str:
     return f"Precision of the chosen candidate on its fresh batch ({sizes}): {', '.join(parts)}{short}."
 
 
-def _earth_faults(study: Study) -> int:
-    general = study.study
-    return general.earth_fault_samples or max(general.samples // 8, general.plants)
-
-
 def sizes_for(study: Study, precision: Precision, strata: Mapping[str, Stratum], judgement: Judgement,
               candidate: int) -> dict[str, int]:
     """Sizes of a batch in which this candidate reaches its precision, as far as a batch of the study's sizes tells.
 
     All counted types have one size, so the larger need of p_missed and p_false decides it."""
-    weight, general = weights_of(study), study.study
-    drawn = {"samples": general.samples, "earth_fault_samples": _earth_faults(study),
+    weight = weights_of(study)
+    drawn = {"samples": study.study.samples, "earth_fault_samples": earth_fault_samples(study),
              "rare_samples": weighted_samples(study)}
     cost = {"samples": 1.0, "earth_fault_samples": STEADY_INTERVALS + 1.0, "rare_samples": 1.0}
     wanted = dict(drawn)

@@ -26,7 +26,7 @@ from montecarlo.estimates.weighted import COUNTED, compare
 from montecarlo.sampling.design import BLOCKS, Chunk, Design
 from montecarlo.sampling.nets import POINTS_MAX
 from montecarlo.secondary.remanence import other_model
-from montecarlo.study.budget import too_few
+from montecarlo.study.budget import earth_fault_samples, too_few
 from montecarlo.study.candidates import Lattice, Setting, candidate_lattices, lattices_of, neighbours, present_setting
 from montecarlo.study.description import Study
 
@@ -60,6 +60,11 @@ class Batch:
         return worst_of([self.judgement, *self.scenarios.values()])
 
     @property
+    def keeps_to_policy(self) -> bool:
+        """Of the candidate on trial, which comes first."""
+        return bool(self.verdict.within_limit[0] and self.verdict.admissible[0])
+
+    @property
     def settings(self) -> list[Setting]:
         return [setting for lattice in self.lattices for setting in lattice.settings()]
 
@@ -82,8 +87,7 @@ class Outcome:
 def designs(study: Study) -> tuple[Design, Design]:
     """Of the counted types and of earth faults, which are solved along the whole winding."""
     general = study.study
-    earth = general.earth_fault_samples or max(general.samples // 8, general.plants)
-    return Design(general.plants, general.samples), Design(general.plants, earth, net=True)
+    return Design(general.plants, general.samples), Design(general.plants, earth_fault_samples(study), net=True)
 
 
 def run(study: Study, *, workers: int | None = None, progress: Progress | None = None) -> Outcome:
@@ -128,7 +132,7 @@ def _run(study: Study, lattices: Sequence[Lattice], count: int, tell: Progress, 
         if precision is not None:
             sizes = sizes_for(study, precision, first.strata, first.judgement, candidate)
         fresh = _in_all_scenarios(study, lattices_of(study, *few), tries, count, tell, first.densities, sizes)
-        if fresh.verdict.within_limit[0] and fresh.verdict.admissible[0]:
+        if fresh.keeps_to_policy:
             break
         chosen = None
     if precision is not None and fresh is not None and chosen is not None:
@@ -140,7 +144,7 @@ def _run(study: Study, lattices: Sequence[Lattice], count: int, tell: Progress, 
                                           first.densities, sizes)
                 told.append("The first fresh batch missed the precision; these figures are of a larger one.")
         told.append(precision_told(reached(precision, fresh.judgement, 0), with_sizes(study, sizes)))
-        if not (fresh.verdict.within_limit[0] and fresh.verdict.admissible[0]):
+        if not fresh.keeps_to_policy:
             chosen = None
     told += _choice_notes(tries, chosen)
     return Outcome(study, first, fresh, chosen, runner_up if chosen else None, present, tries, tuple(told))

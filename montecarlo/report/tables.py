@@ -337,6 +337,4 @@ def _coverage_rows(batch: Batch, numbers: Numbers) -> pd.DataFrame:
                          "p_detected": curve.p.ravel(), "low": curve.low.ravel(), "high": curve.high.ravel()})
 
 
-
-
 __all__: Sequence[str] = ["Result", "run_study"]

@@ -127,10 +127,13 @@ def plant_major(values: Array, plants: int) -> Array:
     return np.ascontiguousarray(by_event.swapaxes(0, 1)).reshape(values.shape)
 
 
-def event_samples(inputs: Sequence[Input], ties: Sequence[Tie], *, seed: int, design: Design,
-                  chunk: Chunk) -> Samples:
-    """All inputs of one chunk, `design.samples_in(chunk)` rows, plant-major; plant values repeated for their events."""
-    points = event_points(inputs, seed=seed, design=design, chunk=chunk)
+def event_samples(inputs: Sequence[Input], ties: Sequence[Tie], *, seed: int, design: Design, chunk: Chunk,
+                  points: Points | None = None) -> Samples:
+    """All inputs of one chunk, `design.samples_in(chunk)` rows, plant-major; plant values repeated for their events.
+
+    points: `event_points` of the chunk, if they are there already."""
+    if points is None:
+        points = event_points(inputs, seed=seed, design=design, chunk=chunk)
     drawn = draw([item for item in inputs if item.varies == "event"], ties, points)
     of_plants = plant_samples(inputs, ties, seed=seed, design=design, block=chunk.plant_block, round_=chunk.round_)
     samples = {key: np.repeat(value, design.events_in(chunk), axis=0) for key, value in of_plants.items()}

@@ -7,7 +7,8 @@ import math
 from montecarlo.sampling.design import Design
 from montecarlo.study.description import Study
 
-__all__ = ["limit_of_p_false", "rounded_up", "samples_that_show", "shown_at_best", "too_few", "weighted_samples"]
+__all__ = ["earth_fault_samples", "limit_of_p_false", "rounded_up", "samples_that_show", "shown_at_best", "too_few",
+           "weighted_samples"]
 
 LEAST_WEIGHTED = 4096                                      # weighted samples worth drawing: batches carry the variance
 
@@ -19,14 +20,20 @@ def weighted_samples(study: Study) -> int:
     return wanted if wanted >= LEAST_WEIGHTED else 0
 
 
+def earth_fault_samples(study: Study) -> int:
+    """Earth faults that the study asks for."""
+    general = study.study
+    return general.earth_fault_samples or max(general.samples // 8, general.plants)
+
+
 def event_rates(study: Study) -> list[tuple[float, int]]:
     """Mean yearly rate [1/year] and number of samples of everything that counts as an external event."""
     general = study.study
     counted = Design(general.plants, general.samples).samples_drawn
     found = [(event.per_year.mean(), counted) for event in study.external_events]
     if study.states.open_pilot_counts and study.states.open_pilot_per_year is not None:
-        earth = general.earth_fault_samples or max(general.samples // 8, general.plants)
-        found.append((study.states.open_pilot_per_year.mean(), Design(general.plants, earth).samples_drawn))
+        few = Design(general.plants, earth_fault_samples(study)).samples_drawn
+        found.append((study.states.open_pilot_per_year.mean(), few))
     return found
 
 
