@@ -1,77 +1,34 @@
-"""A whole run: plan the chunks, map them, add the tallies in the order of their keys, judge, and re-estimate the
-chosen few on fresh random numbers."""
+"""A whole run: judge every candidate on one batch, then re-estimate the chosen few on fresh random numbers."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-import numpy as np
-
-from montecarlo.engine.block import EARTH, Job
-from montecarlo.engine.case import run_chunk, strata
-from montecarlo.engine.convergence import Point, points, shares_of
-from montecarlo.engine.parallel import mapped, worker_count
+from montecarlo.engine.batch import (
+    Batch,
+    Progress,
+    check_size,
+    compile_solvers,
+    in_all_scenarios,
+)
+from montecarlo.engine.notes import method_notes
+from montecarlo.engine.parallel import worker_count
 from montecarlo.engine.precision import Sizes, falls_short, reached, sizes_for, with_sizes
 from montecarlo.engine.precision import told as precision_told
-from montecarlo.engine.rare import Densities, final_batch, final_samples, find_densities
-from montecarlo.engine.winding import STEADY_INTERVALS, TRANSIENT_INTERVALS, beyond_phasors
-from montecarlo.errors import StudyError
-from montecarlo.estimates.assemble import Stratum, gather
-from montecarlo.estimates.choose import OPEN_PILOT, Judgement, judge, open_pilot
-from montecarlo.estimates.rare import Sums
-from montecarlo.estimates.robust import worst_of
-from montecarlo.estimates.tally import Tally
-from montecarlo.estimates.weighted import COUNTED, compare
-from montecarlo.sampling.design import BLOCKS, Chunk, Design
-from montecarlo.sampling.nets import POINTS_MAX
 from montecarlo.secondary.remanence import other_model
-from montecarlo.study.budget import earth_fault_samples, too_few
 from montecarlo.study.candidates import Lattice, Setting, candidate_lattices, lattices_of, neighbours, present_setting
-from montecarlo.study.description import Study
+from montecarlo.study.description import Precision, Study
 
-Progress = Callable[[int, int, str], None]
-Task = tuple[Job, Chunk]
-
-CELLS_MAX = 40_000_000                                     # plants x candidates that the tables may hold
-STATED = ""                                                # the study itself among its scenarios
 TRIES_MAX = 10                                             # fresh batches before the run gives up on the policy
-
-
-@dataclass(frozen=True, eq=False)
-class Batch:
-    """One set of random numbers on some candidates: the tallies as estimates need them, and the judgement."""
-
-    round_: int
-    lattices: tuple[Lattice, ...]
-    strata: dict[str, Stratum]
-    judgement: Judgement
-    notes: dict[str, float]
-    backup: dict[str, Stratum]                             # the back-up itself, one setting; types that it can see
-    nobody: dict[str, Stratum]                             # what neither it nor a candidate sees; the same, internal
-    densities: Mapping[str, Densities]                     # of rare false trips, by scenario and event; "": as stated
-    exceedance: dict[str, Sums]                            # of every curve at its grid, by event
-    scenarios: dict[str, Judgement] = field(default_factory=dict)  # beside the study as stated
-    points: tuple[Point, ...] = ()                         # how it settles, of fresh batches: they have few candidates
-
-    @property
-    def verdict(self) -> Judgement:
-        """By what the choice is made: the judgement, each candidate's by its worst scenario."""
-        return worst_of([self.judgement, *self.scenarios.values()])
-
-    @property
-    def keeps_to_policy(self) -> bool:
-        """Of the candidate on trial, which comes first."""
-        return bool(self.verdict.within_limit[0] and self.verdict.admissible[0])
-
-    @property
-    def settings(self) -> list[Setting]:
-        return [setting for lattice in self.lattices for setting in lattice.settings()]
+ANY = ""                                                   # the group of all candidates, whatever their scheme
 
 
 @dataclass(frozen=True, eq=False)
 class Outcome:
-    """The study's batch, the fresh batch of the chosen few, and how the choice came about."""
+    """The study's batch, the fresh batch of the chosen few, and how the choice came about.
+
+    best: of each scheme, where the run was asked for them; all stand in the fresh batch."""
 
     study: Study
     first: Batch
@@ -82,29 +39,30 @@ class Outcome:
     tries: int
     told: tuple[str, ...]
     other: Outcome | None = None                           # of the same study with the other remanence model
+    best: Mapping[str, Setting | None] = field(default_factory=dict)
+    sizes: Sizes = field(default_factory=dict)             # of the fresh batch, where they are not the study's own
 
 
-def designs(study: Study) -> tuple[Design, Design]:
-    """Of the counted types and of earth faults, which are solved along the whole winding."""
-    general = study.study
-    return Design(general.plants, general.samples), Design(general.plants, earth_fault_samples(study), net=True)
+def run(study: Study, *, workers: int | None = None, progress: Progress | None = None,
+        by_scheme: bool = False) -> Outcome:
+    """The study; if it asks for it, once more with the other remanence model on the same random numbers.
 
-
-def run(study: Study, *, workers: int | None = None, progress: Progress | None = None) -> Outcome:
-    """The study; if it asks for it, once more with the other remanence model on the same random numbers."""
+    by_scheme: choose the best setting of every scheme, and the chosen one among these."""
     lattices = candidate_lattices(study)
-    _check_size(study, lattices)
+    check_size(study, lattices)
     count = worker_count(workers)
     tell = progress or (lambda done, total, what: None)
     tell(0, 1, "compiling the solvers (first use only)")
-    _compile(study, lattices)
-    outcome = _run(study, lattices, count, tell)
+    compile_solvers(study, lattices)
+    groups = study.scheme.kinds if by_scheme else (ANY,)
+    outcome = _Run(study, lattices, count, tell, groups).outcome()
     if not study.study.compare_remanence_models:
         return outcome
     other = with_other_model(study)
     name = other.ct.remanence_model
-    return replace(outcome, other=_run(other, lattices, count, lambda done, total, what: tell(
-        done, total, f"{what}, {name}"), outcome.chosen))
+    again = _Run(other, lattices, count, lambda done, total, what: tell(done, total, f"{what}, {name}"), groups,
+                 outcome.chosen)
+    return replace(outcome, other=again.outcome())
 
 
 def with_other_model(study: Study) -> Study:
@@ -113,206 +71,97 @@ def with_other_model(study: Study) -> Study:
     return study.model_copy(update={"ct": study.ct.model_copy(update={"remanence_model": model})})
 
 
-def _run(study: Study, lattices: Sequence[Lattice], count: int, tell: Progress, also: Setting | None = None) -> Outcome:
-    """Sample, solve, count, judge; then the chosen, the runner-up, the present setting, `also` and the neighbours of
-    the chosen one again on fresh numbers."""
-    first = _in_all_scenarios(study, lattices, 0, count, tell)
-    present = present_setting(study)
-    order = first.verdict.order()
-    settings = first.settings
-    told = [*study.told, *(text for design in dict.fromkeys(designs(study)) if (text := design.told()))]
-    told += [*_method_notes(study, first), *([too_few(study)] if too_few(study) else [])]
-    fresh, chosen, runner_up, tries = None, None, None, 0
-    precision, sizes, few = study.study.precision, dict[str, int](), tuple[Setting, ...]()
-    for place, candidate in enumerate(order[:TRIES_MAX]):
-        chosen, tries = settings[candidate], tries + 1
-        runner_up = settings[order[place + 1]] if place + 1 < len(order) else None
-        around = neighbours(settings, chosen)
-        few = tuple(dict.fromkeys(s for s in (chosen, runner_up, present, also, *around) if s is not None))
-        if precision is not None:
-            sizes = sizes_for(study, precision, first.strata, first.judgement, candidate)
-        fresh = _in_all_scenarios(study, lattices_of(study, *few), tries, count, tell, first.densities, sizes)
-        if fresh.keeps_to_policy:
-            break
-        chosen = None
-    if precision is not None and fresh is not None and chosen is not None:
-        if falls_short(reached(precision, fresh.judgement, 0)):
-            more = sizes_for(with_sizes(study, sizes), precision, fresh.strata, fresh.judgement, 0)
-            if more != sizes:                              # one further batch of fixed size, planned from this one
-                sizes = more
-                fresh = _in_all_scenarios(study, lattices_of(study, *few), TRIES_MAX + 1, count, tell,
-                                          first.densities, sizes)
+class _Run:
+    """Sample, solve, count, judge; then each group's candidate on trial, the runner-up, the present setting, `also` and
+    the neighbours of the one on trial again on fresh numbers, until every group has one that keeps to the policy."""
+
+    def __init__(self, study: Study, lattices: Sequence[Lattice], workers: int, tell: Progress, groups: Sequence[str],
+                 also: Setting | None = None) -> None:
+        self.study, self.workers, self.tell, self.also = study, workers, tell, also
+        self.first = in_all_scenarios(study, lattices, 0, workers, tell)
+        self.order = [self.first.settings[candidate] for candidate in self.first.verdict.order()]
+        self.waiting = {group: [s for s in self.order if group in (ANY, s.scheme)] for group in groups}
+        self.present = present_setting(study)
+        self.sizes: Sizes = {}
+
+    def outcome(self) -> Outcome:
+        refused, tries = dict.fromkeys(self.waiting, 0), 0
+        fresh, kept = None, dict[str, Setting]()
+        while (trial := self._on_trial()) and tries < TRIES_MAX:
+            tries += 1
+            fresh = self._again(trial, tries)
+            kept = _keeping(fresh, trial)
+            for group in trial.keys() - kept.keys():
+                refused[group] += 1
+                self.waiting[group].pop(0)
+            if kept.keys() == trial.keys():
+                break
+        told, precision = method_notes(self.study, self.first), self.study.study.precision
+        if fresh is not None and kept and precision is not None:
+            fresh, texts = self._narrowed(precision, fresh, self._first_of(kept))
+            told += texts
+            held = _keeping(fresh, kept)
+            refused |= {group: refused[group] + 1 for group in kept.keys() - held.keys()}
+            kept = held
+        told += [text for group, count in refused.items() if (text := _refused(group, count, kept.get(group)))]
+        chosen = self._first_of(kept) if kept else None
+        return Outcome(
+            self.study, self.first, fresh, chosen, None if chosen is None else self._runner_up(kept, chosen),
+            self.present, tries, tuple(told), best={} if ANY in self.waiting else {
+                group: kept.get(group) for group in self.waiting}, sizes=self.sizes)
+
+    def _on_trial(self) -> dict[str, Setting]:
+        """The best candidate of each group that is not refused yet."""
+        return {group: left[0] for group, left in self.waiting.items() if left}
+
+    def _first_of(self, settings: Mapping[str, Setting]) -> Setting:
+        """The best of them in the study's own batch."""
+        return min(settings.values(), key=self.order.index)
+
+    def _runner_up(self, trial: Mapping[str, Setting], chosen: Setting) -> Setting | None:
+        """The next one; among the best of the schemes where there are several."""
+        others = self.waiting[ANY][1:2] if ANY in self.waiting else [s for s in trial.values() if s != chosen]
+        return min(others, key=self.order.index, default=None)
+
+    def _again(self, trial: Mapping[str, Setting], round_: int) -> Batch:
+        """A fresh batch of those on trial and what they are compared with, as large as the precision wants."""
+        first = self._first_of(trial)
+        self._few = tuple(dict.fromkeys(s for s in (
+            first, *trial.values(), self._runner_up(trial, first), self.present, self.also,
+            *neighbours(self.first.settings, first)) if s is not None))
+        if (precision := self.study.study.precision) is not None:
+            self.sizes = sizes_for(self.study, precision, self.first.strata, self.first.judgement,
+                                   self.first.settings.index(first))
+        return self._drawn(round_)
+
+    def _drawn(self, round_: int) -> Batch:
+        return in_all_scenarios(self.study, lattices_of(self.study, *self._few), round_, self.workers, self.tell,
+                                self.first.densities, self.sizes)
+
+    def _narrowed(self, precision: Precision, fresh: Batch, chosen: Setting) -> tuple[Batch, list[str]]:
+        """The fresh batch, or a further one of fixed size planned from it where it missed the precision; in words."""
+        at, told = fresh.settings.index(chosen), []
+        if falls_short(reached(precision, fresh.judgement, at)):
+            more = sizes_for(with_sizes(self.study, self.sizes), precision, fresh.strata, fresh.judgement, at)
+            if more != self.sizes:
+                self.sizes = more
+                fresh = self._drawn(TRIES_MAX + 1)
                 told.append("The first fresh batch missed the precision; these figures are of a larger one.")
-        told.append(precision_told(reached(precision, fresh.judgement, 0), with_sizes(study, sizes)))
-        if not fresh.keeps_to_policy:
-            chosen = None
-    told += _choice_notes(tries, chosen)
-    return Outcome(study, first, fresh, chosen, runner_up if chosen else None, present, tries, tuple(told))
+        return fresh, [*told, precision_told(reached(precision, fresh.judgement, at),
+                                             with_sizes(self.study, self.sizes))]
 
 
-def _in_all_scenarios(study: Study, lattices: Sequence[Lattice], round_: int, workers: int, tell: Progress,
-                      densities: Mapping[str, Densities] | None = None, sizes: Sizes | None = None) -> Batch:
-    """The batch of the study as stated, and how each scenario judges the same candidates on the same random numbers;
-    `sizes` where they are not the study's own."""
-    known, other_sizes = densities or {}, sizes or {}
-    batch = run_batch(with_sizes(study.alone, other_sizes), lattices, round_, workers, tell, known.get(STATED))
-
-    def told_of(name: str) -> Progress:
-        return lambda done, total, what: tell(done, total, f"{what}, {name}")
-
-    others = {name: run_batch(with_sizes(other, other_sizes), lattices, round_, workers, told_of(name), known.get(name))
-              for name, other in study.scenarios}
-    return replace(batch, scenarios={name: other.judgement for name, other in others.items()},
-                   densities={**batch.densities, **{name: other.densities[STATED] for name, other in others.items()}})
+def _keeping(fresh: Batch, trial: Mapping[str, Setting]) -> dict[str, Setting]:
+    """Those that keep to the policy on fresh numbers too."""
+    return {group: setting for group, setting in trial.items() if fresh.keeps_to_policy(setting)}
 
 
-def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: int, progress: Progress,
-              densities: Densities | None = None) -> Batch:
-    """All strata on one set of random numbers. Tallies are added in the order of the chunks' keys.
-
-    densities: of rare false trips, from an earlier batch of the study; sought if not given and the study wants them."""
-    job = Job(study, tuple(lattices), *designs(study))
-    names = strata(study)
-    if round_:
-        job = replace(job, shares=shares_of([job.design_of(name) for name in names], final_samples(study)))
-    tasks: list[Task] = [(job, chunk) for name in names for chunk in job.design_of(name).chunks(name, round_)]
-    total, done = sum(_solutions(job, chunk) for _, chunk in tasks), 0
-    sums: dict[tuple[str, int], Tally] = {}
-    for (_, chunk), tally in zip(tasks, mapped(_run_task, tasks, workers), strict=True):
-        key = chunk.stratum, chunk.plant_block
-        sums[key] = sums[key] + tally if key in sums else tally
-        done += _solutions(job, chunk)
-        progress(done, total, chunk.stratum if round_ == 0 else f"{chunk.stratum}, fresh batch")
-    gathered = {name: gather(name, [sums[name, block] for block in range(BLOCKS)]) for name in names}
-    gathered |= open_pilot(study, lattices, gathered)
-    if densities is None:
-        densities = find_densities(job, workers, progress) if final_samples(study) else {}
-    final = final_batch(job, densities, round_, workers, progress)
-    for name, found in final.items():
-        stratum = gathered[name]
-        gathered[name] = replace(stratum, weighted=compare(found.candidates, stratum.total, stratum.trials,
-                                                           stratum.unresolved, lattices))
-    notes = {}
-    if EARTH in names:
-        blocks = [sums[EARTH, block].notes for block in range(BLOCKS)]
-        notes = {key: float(np.sum([block[key] for block in blocks])) for key in blocks[0]}
-    return Batch(round_, tuple(lattices), gathered, judge(study, lattices, gathered), notes, *_backup(sums, names),
-                 {STATED: densities}, {name: found.curves for name, found in final.items()},
-                 points=points(study, job, sums, gathered, final) if round_ else ())
-
-
-def _backup(sums: dict[tuple[str, int], Tally], names: Sequence[str]) -> tuple[dict[str, Stratum], dict[str, Stratum]]:
-    """The back-up itself, and what neither it nor a candidate sees, by type. Nothing of it enters the judgement."""
-    operates, nobody = {}, {}
-    for name in names:
-        blocks = [part for block in range(BLOCKS) if (part := sums[name, block].backup) is not None]
-        if blocks:
-            operates[name] = gather(name, [Tally((part.operates,)) for part in blocks])
-        if blocks and blocks[0].nobody:
-            nobody[name] = gather(name, [Tally(part.nobody) for part in blocks])
-    return operates, nobody
-
-
-def _solutions(job: Job, chunk: Chunk) -> int:
-    """What progress counts: samples, and every place on the winding for an earth fault."""
-    places = STEADY_INTERVALS + 1 if chunk.stratum == EARTH else 1
-    return job.design_of(chunk.stratum).samples_in(chunk) * places
-
-
-def _run_task(task: Task) -> Tally:
-    return run_chunk(*task)
-
-
-def _compile(study: Study, lattices: Sequence[Lattice]) -> None:
-    """Run the smallest chunk of every stratum once, so that workers find the compiled solvers in the cache."""
-    small = Design(BLOCKS, BLOCKS)
-    job = Job(study, tuple(lattices[:1]), small, replace(small, net=True))
-    for name in strata(study):
-        run_chunk(job, small.chunks(name)[0])
-
-
-def _check_size(study: Study, lattices: Sequence[Lattice]) -> None:
-    candidates = sum(int(np.prod(lattice.shape)) for lattice in lattices)
-    cells = candidates * Design(study.study.plants, 1).plants_rounded
-    if cells > CELLS_MAX:
-        raise StudyError(f"study.plants: {study.study.plants} plants x {candidates} candidates = {cells} cells, at "
-                         f"most {CELLS_MAX}; lower study.plants or thin the grids in [candidates]")
-    if (earth := designs(study)[1]).samples_drawn > (most := BLOCKS * POINTS_MAX):
-        raise StudyError(f"study.earth_fault_samples: {earth.samples_drawn} after rounding up to a power of two, at "
-                         f"most {most}; give fewer")
-
-
-# --- sentences ---------------------------------------------------------------------------------------------
-
-
-def _method_notes(study: Study, batch: Batch) -> list[str]:
-    notes = []
-    circuits = list(dict.fromkeys(lattice.circuit for lattice in batch.lattices))
-    if any((circuit.phase_pickup_a, circuit.earth_pickup_a) != (None, None) for circuit in circuits):
-        notes.append(f"A burden in VA at setting changes the circuit with the pick-up: {len(batch.settings)} "
-                     f"candidates need {len(circuits)} circuits.")
-    late = [lattice for lattice in batch.lattices if any(part.any() for part in beyond_phasors(study, lattice))]
-    if EARTH in batch.strata and late:
-        these = ", ".join(dict.fromkeys(str(replace(lattice.circuit, phase_pickup_a=None, earth_pickup_a=None))
-                                        for lattice in late))
-        notes.append(f"Earth faults were solved in time, remanence included, where a pick-up drives more than a "
-                     f"quarter of the knee voltage through the fault's path or where the CTs take more exciting "
-                     f"current than the element ({these}); elsewhere by phasors.")
-    if EARTH in batch.strata:
-        notes.append(_solutions_told(study, batch))
-    if batch.notes.get("interpolated"):
-        mean = batch.notes["interpolation"] / batch.notes["interpolated"]
-        notes.append(f"Places between the solved ones along the winding are interpolated: with half as many solved "
-                     f"places the critical position would move by {100 * mean:.2g} % of the winding on average.")
-    if batch.notes.get("re_entries"):
-        share = batch.notes["re_entries"] / batch.notes["interpolated"]
-        notes.append(f"In {100 * share:.2g} % of the cases the missed part of the winding is not one stretch from the "
-                     f"neutral; p_missed counts everything up to its far end, which overstates it.")
-    notes += _rare_notes(batch)
-    lost = {name: int(stratum.unresolved.max(axis=0).sum()) for name, stratum in batch.strata.items()
-            if name != OPEN_PILOT}
-    for name, count in lost.items():
-        if count:
-            notes.append(f"{name}: up to {count} of {int(batch.strata[name].trials.sum())} samples gave no result; the "
-                         f"intervals count them once as operating and once as not.")
-    return notes
-
-
-def _solutions_told(study: Study, batch: Batch) -> str:
-    """How many earth faults, where along the winding, how many solutions."""
-    design = designs(study)[1]
-    circuits = len({lattice.circuit for lattice in batch.lattices})
-    a_circuit = design.samples_drawn * (STEADY_INTERVALS + 1)
-    late = batch.notes["transient_solutions"]
-    in_time = f"; {late:,.0f} more in time at {TRANSIENT_INTERVALS + 1} places" if late else ""
-    return (f"{design.samples_drawn:,} earth faults on {BLOCKS} randomised Sobol' nets, {design.plants_rounded} plants "
-            f"x {design.events_per_plant} events, each at {STEADY_INTERVALS + 1} places along the winding: "
-            f"{a_circuit:,} solutions a circuit, {a_circuit * circuits:,} in all{in_time}.")
-
-
-def _rare_notes(batch: Batch) -> list[str]:
-    """How far weighted samples carry, event by event, and why not further."""
-    notes = []
-    for name, stratum in batch.strata.items():
-        if (weighted := stratum.weighted) is None:
-            continue
-        rare = ~np.array([text.startswith(COUNTED) for text in weighted.verdict])
-        sentence = (f"{name}: p_false of {int(weighted.used.sum())} of {int(rare.sum())} candidates with rare false "
-                    f"trips comes from {weighted.sums.trials} weighted samples")
-        if (left := rare & ~weighted.used).any():
-            sentence += f", of the other {int(left.sum())} from counts (the reasons stand in rare.csv)"
-        seen = np.isfinite(weighted.gap)
-        if seen.any():
-            sentence += (f"; where both see enough ({int(seen.sum())}) they differ by at most "
-                         f"{np.abs(weighted.gap[seen]).max():.1f} standard errors")
-        notes.append(sentence + ".")
-    return notes
-
-
-def _choice_notes(tries: int, chosen: Setting | None) -> list[str]:
-    if chosen is None and tries:
-        return [f"{tries} candidate(s) met the policy in the study's batch and missed it on fresh random numbers."]
-    if tries > 1:
-        return [f"The {tries - 1} better candidate(s) of the study's batch did not keep to the policy on fresh random "
-                "numbers; the one chosen is the first that did."]
-    return []
+def _refused(group: str, count: int, best: Setting | None) -> str:
+    """How many candidates fresh random numbers refused."""
+    of = f" of {group}" if group else ""
+    if best is None and count:
+        return f"{count} candidate(s){of} met the policy in the study's batch and missed it on fresh random numbers."
+    if count:
+        return (f"The {count} better candidate(s){of} of the study's batch did not keep to the policy on fresh random "
+                "numbers; the one chosen is the first that did.")
+    return ""

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from scipy.special import stdtrit
@@ -157,14 +158,25 @@ def line_end_total(strata: Sequence[Stratum], weights: Sequence[float]) -> Array
     return out
 
 
-def difference(strata: Sequence[Stratum], weights: Sequence[float], one: int, other: int) -> Estimate:
-    """Candidate `one` minus candidate `other`, paired on the same plants and events: Student t over plants, or over
-    blocks where a type is conditional."""
-    if any(stratum.conditional for stratum in strata):
-        means = sum(w * np.nan_to_num(stratum.block_means) for w, stratum in zip(weights, strata, strict=True))
-    else:
-        means, _ = plant_means(strata, np.asarray(weights))
-    gap = np.asarray(means)[one] - np.asarray(means)[other]
+class Half(NamedTuple):
+    """One side of a paired difference: types, what each counts for, and the candidate's place in them."""
+
+    strata: Sequence[Stratum]
+    weights: Sequence[float]
+    candidate: int
+
+
+def paired(one: Half, other: Half) -> Estimate:
+    """One side's weighted total minus the other's, on the same plants and events: Student t over plants, or over blocks
+    where a type is conditional. The sides may be of two runs on the same random numbers."""
+    on_nets = any(stratum.conditional for half in (one, other) for stratum in half.strata)
+
+    def means(half: Half) -> Array:
+        parts = [w * np.nan_to_num((s.block_means if on_nets else s.means)[half.candidate])
+                 for s, w in zip(half.strata, half.weights, strict=True)]
+        return np.asarray(np.sum(parts, axis=0))
+
+    gap = np.atleast_1d(means(one) - means(other))
     half = -stdtrit(gap.size - 1, (1 - LEVEL) / 2) * gap.std(ddof=1) / np.sqrt(gap.size)
     return Estimate(gap.mean(), gap.mean() - half, gap.mean() + half)
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from montecarlo.engine.run import Batch, Outcome
+from montecarlo.engine.batch import Batch
+from montecarlo.engine.run import Outcome
 from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.compare import differences, distinguishable
 from montecarlo.estimates.robust import worst_places

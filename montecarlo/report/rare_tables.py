@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from montecarlo.engine.batch import Batch
 from montecarlo.engine.rare import curves
-from montecarlo.engine.run import Batch
 from montecarlo.estimates.assemble import Stratum
 from montecarlo.estimates.intervals import with_unresolved
 from montecarlo.estimates.rare import GOOD, diagnose, rare_estimate

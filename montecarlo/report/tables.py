@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from montecarlo.engine.batch import Batch, Progress, designs
 from montecarlo.engine.block import EARTH
-from montecarlo.engine.run import Batch, Outcome, Progress, designs, run
+from montecarlo.engine.run import Outcome, run
 from montecarlo.errors import StudyError
 from montecarlo.estimates.assemble import (
     coverage,

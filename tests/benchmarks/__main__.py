@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from montecarlo.engine import primary
-from montecarlo.engine.run import run_batch
+from montecarlo.engine.batch import run_batch
 from montecarlo.quantities import Array
 from montecarlo.relays.schemes import build_scheme
 from montecarlo.secondary.transient import STEPS_PER_CYCLE, Window
@@ -30,7 +30,7 @@ from tests.secondary_cases import random_circuits
 RIVALS = 6                                                 # faults that Radau and the circuit simulator solve
 ONE_STUDY = """
 import resource, sys
-from montecarlo.engine.run import run_batch
+from montecarlo.engine.batch import run_batch
 from tests.benchmarks.__main__ import lattices, sized
 run_batch(sized(int(sys.argv[1]), events=1), lattices(1, 1, 1, (600.0,)), 0, 1, lambda done, total, what: None)
 print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)

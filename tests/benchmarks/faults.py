@@ -8,8 +8,8 @@ from pathlib import Path
 import numpy as np
 
 from montecarlo.engine import primary
+from montecarlo.engine.batch import designs
 from montecarlo.engine.block import Block, Job
-from montecarlo.engine.run import designs
 from montecarlo.quantities import Array
 from montecarlo.secondary import transient
 from montecarlo.secondary.circuit import CtBank, take

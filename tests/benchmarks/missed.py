@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 
 from montecarlo.engine import winding
+from montecarlo.engine.batch import Task, designs
 from montecarlo.engine.block import EARTH, Job
 from montecarlo.engine.case import run_chunk
 from montecarlo.engine.parallel import mapped, worker_count
-from montecarlo.engine.run import Task, designs
 from montecarlo.estimates.assemble import Stratum, gather
 from montecarlo.estimates.intervals import Estimate, student_mean
 from montecarlo.estimates.tally import Tally

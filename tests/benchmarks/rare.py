@@ -12,9 +12,9 @@ from itertools import pairwise
 
 import numpy as np
 
+from montecarlo.engine.batch import designs
 from montecarlo.engine.block import Job
 from montecarlo.engine.rare import PREFIX, Densities, final_batch, find_densities
-from montecarlo.engine.run import designs
 from montecarlo.engine.space import space_of
 from montecarlo.estimates.rare import Sums, plain, rare_estimate
 from montecarlo.quantities import Array

@@ -10,10 +10,10 @@ from itertools import combinations
 
 import numpy as np
 
+from montecarlo.engine.batch import designs
 from montecarlo.engine.block import EARTH, Job
 from montecarlo.engine.case import run_chunk
-from montecarlo.engine.run import designs
-from montecarlo.estimates.assemble import Stratum, difference, gather
+from montecarlo.estimates.assemble import Half, Stratum, gather, paired
 from montecarlo.estimates.intervals import Estimate, student_mean
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS
@@ -57,7 +57,7 @@ def main(seeds: int = SEEDS, samples: int = SAMPLES) -> None:
         print(f"| {k + 1} | {p:.5f} | {100 * width[k]:.2g} % | {100 * blocks[k]:.1f} % | {100 * plants[k]:.1f} % |")
     for one, other in every:
         gap = truth.p[one] - truth.p[other]
-        inside = np.mean([held(difference([run], [1.0], one, other), gap) for run in runs])
+        inside = np.mean([held(paired(Half([run], [1.0], one), Half([run], [1.0], other)), gap) for run in runs])
         print(f"| {one + 1} minus {other + 1} | {gap:.5f} |  | {100 * inside:.1f} % |  |")
 
 

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from montecarlo import Result, run_study
-from montecarlo.engine.run import designs, run_batch
+from montecarlo.engine.batch import designs, run_batch
 from montecarlo.report.convergence import convergence_frame, worth_drawing
 from montecarlo.sampling.design import Chunk, Design
 from montecarlo.study.candidates import lattices_of

@@ -129,7 +129,7 @@ def test_spill_of_ratio_errors_alone_has_a_known_law() -> None:
 
 
 def test_a_contradiction_falls_back_to_the_count(monkeypatch: pytest.MonkeyPatch) -> None:
-    from montecarlo.engine import run
+    from montecarlo.engine import batch as run
 
     def halved(*arguments: Any) -> Any:
         final = batch(*arguments)

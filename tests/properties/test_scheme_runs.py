@@ -10,8 +10,8 @@ import pytest
 
 from montecarlo import run_study
 from montecarlo.engine import primary
+from montecarlo.engine.batch import designs
 from montecarlo.engine.block import EARTH, Block, Job
-from montecarlo.engine.run import designs
 from montecarlo.relays.places import NEUTRAL
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.transform import event_samples

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from montecarlo.estimates.assemble import Stratum, difference, weighted
+from montecarlo.estimates.assemble import Half, Stratum, paired, weighted
 from montecarlo.estimates.intervals import student_mean
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS
@@ -42,10 +42,15 @@ def test_a_difference_is_paired_by_blocks_and_of_counts_by_plants(rng: np.random
     blocks = 0.4 + 0.01 * rng.random((2, BLOCKS))
     means = opposed(rng, blocks)
     gap = student_mean(0.5 + blocks[0] - blocks[1])
-    assert difference([stratum(means)], [1.0], 0, 1) == pytest.approx([part - 0.5 for part in gap], rel=1e-9)
+    assert paired(*sides(stratum(means))) == pytest.approx([part - 0.5 for part in gap], rel=1e-9)
     by_plant = student_mean(0.5 + means[0] - means[1])
-    assert difference([stratum(means, conditional=False)], [1.0], 0, 1) == pytest.approx(
+    assert paired(*sides(stratum(means, conditional=False))) == pytest.approx(
         [part - 0.5 for part in by_plant], rel=1e-9)
+
+
+def sides(one: Stratum) -> tuple[Half, Half]:
+    """Its first two candidates."""
+    return Half([one], [1.0], 0), Half([one], [1.0], 1)
 
 
 def test_a_total_knows_that_two_types_move_together_by_block(rng: np.random.Generator) -> None:

@@ -7,9 +7,9 @@ from typing import Any
 import numpy as np
 import pytest
 
+from montecarlo.engine.batch import designs
 from montecarlo.engine.case import Block, Job
 from montecarlo.engine.primary import earth_faults
-from montecarlo.engine.run import designs
 from montecarlo.report.tables import run_study
 from montecarlo.sampling.design import Design
 from montecarlo.study.candidates import candidate_lattices

@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from montecarlo.engine.batch import designs
 from montecarlo.engine.block import Block, Job
 from montecarlo.engine.case import external
 from montecarlo.engine.primary import scene_of
-from montecarlo.engine.run import designs
 from montecarlo.engine.space import ANGLE, HALF_WAVE, TURN, space_of
 from montecarlo.sampling.design import Chunk
 from montecarlo.study.candidates import candidate_lattices

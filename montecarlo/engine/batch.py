@@ -1,0 +1,166 @@
+"""One batch: plan the chunks, map them, add the tallies in the order of their keys, judge every candidate."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from montecarlo.engine.block import EARTH, Job
+from montecarlo.engine.case import run_chunk, strata
+from montecarlo.engine.convergence import Point, points, shares_of
+from montecarlo.engine.parallel import mapped
+from montecarlo.engine.precision import Sizes, with_sizes
+from montecarlo.engine.rare import Densities, final_batch, final_samples, find_densities
+from montecarlo.engine.winding import STEADY_INTERVALS
+from montecarlo.errors import StudyError
+from montecarlo.estimates.assemble import Stratum, gather
+from montecarlo.estimates.choose import Judgement, judge, open_pilot
+from montecarlo.estimates.rare import Sums
+from montecarlo.estimates.robust import worst_of
+from montecarlo.estimates.tally import Tally
+from montecarlo.estimates.weighted import compare
+from montecarlo.sampling.design import BLOCKS, Chunk, Design
+from montecarlo.sampling.nets import POINTS_MAX
+from montecarlo.study.budget import earth_fault_samples
+from montecarlo.study.candidates import Lattice, Setting
+from montecarlo.study.description import Study
+
+Progress = Callable[[int, int, str], None]
+Task = tuple[Job, Chunk]
+
+CELLS_MAX = 40_000_000                                     # plants x candidates that the tables may hold
+STATED = ""                                                # the study itself among its scenarios
+
+
+@dataclass(frozen=True, eq=False)
+class Batch:
+    """One set of random numbers on some candidates: the tallies as estimates need them, and the judgement."""
+
+    round_: int
+    lattices: tuple[Lattice, ...]
+    strata: dict[str, Stratum]
+    judgement: Judgement
+    notes: dict[str, float]
+    backup: dict[str, Stratum]                             # the back-up itself, one setting; types that it can see
+    nobody: dict[str, Stratum]                             # what neither it nor a candidate sees; the same, internal
+    densities: Mapping[str, Densities]                     # of rare false trips, by scenario and event; "": as stated
+    exceedance: dict[str, Sums]                            # of every curve at its grid, by event
+    scenarios: dict[str, Judgement] = field(default_factory=dict)  # beside the study as stated
+    points: tuple[Point, ...] = ()                         # how it settles, of fresh batches: they have few candidates
+
+    @property
+    def verdict(self) -> Judgement:
+        """By what the choice is made: the judgement, each candidate's by its worst scenario."""
+        return worst_of([self.judgement, *self.scenarios.values()])
+
+    def keeps_to_policy(self, setting: Setting) -> bool:
+        """Whether this batch, too, lets the policy allow a candidate."""
+        at, verdict = self.settings.index(setting), self.verdict
+        return bool(verdict.within_limit[at] and verdict.admissible[at])
+
+    @property
+    def settings(self) -> list[Setting]:
+        return [setting for lattice in self.lattices for setting in lattice.settings()]
+
+
+def designs(study: Study) -> tuple[Design, Design]:
+    """Of the counted types and of earth faults, which are solved along the whole winding."""
+    general = study.study
+    return Design(general.plants, general.samples), Design(general.plants, earth_fault_samples(study), net=True)
+
+
+def in_all_scenarios(study: Study, lattices: Sequence[Lattice], round_: int, workers: int, tell: Progress,
+                      densities: Mapping[str, Densities] | None = None, sizes: Sizes | None = None) -> Batch:
+    """The batch of the study as stated, and how each scenario judges the same candidates on the same random numbers;
+    `sizes` where they are not the study's own."""
+    known, other_sizes = densities or {}, sizes or {}
+    batch = run_batch(with_sizes(study.alone, other_sizes), lattices, round_, workers, tell, known.get(STATED))
+
+    def told_of(name: str) -> Progress:
+        return lambda done, total, what: tell(done, total, f"{what}, {name}")
+
+    others = {name: run_batch(with_sizes(other, other_sizes), lattices, round_, workers, told_of(name), known.get(name))
+              for name, other in study.scenarios}
+    return replace(batch, scenarios={name: other.judgement for name, other in others.items()},
+                   densities={**batch.densities, **{name: other.densities[STATED] for name, other in others.items()}})
+
+
+def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: int, progress: Progress,
+              densities: Densities | None = None) -> Batch:
+    """All strata on one set of random numbers. Tallies are added in the order of the chunks' keys.
+
+    densities: of rare false trips, from an earlier batch of the study; sought if not given and the study wants them."""
+    job = Job(study, tuple(lattices), *designs(study))
+    names = strata(study)
+    if round_:
+        job = replace(job, shares=shares_of([job.design_of(name) for name in names], final_samples(study)))
+    tasks: list[Task] = [(job, chunk) for name in names for chunk in job.design_of(name).chunks(name, round_)]
+    total, done = sum(_solutions(job, chunk) for _, chunk in tasks), 0
+    sums: dict[tuple[str, int], Tally] = {}
+    for (_, chunk), tally in zip(tasks, mapped(_run_task, tasks, workers), strict=True):
+        key = chunk.stratum, chunk.plant_block
+        sums[key] = sums[key] + tally if key in sums else tally
+        done += _solutions(job, chunk)
+        progress(done, total, chunk.stratum if round_ == 0 else f"{chunk.stratum}, fresh batch")
+    gathered = {name: gather(name, [sums[name, block] for block in range(BLOCKS)]) for name in names}
+    gathered |= open_pilot(study, lattices, gathered)
+    if densities is None:
+        densities = find_densities(job, workers, progress) if final_samples(study) else {}
+    final = final_batch(job, densities, round_, workers, progress)
+    for name, found in final.items():
+        stratum = gathered[name]
+        gathered[name] = replace(stratum, weighted=compare(found.candidates, stratum.total, stratum.trials,
+                                                           stratum.unresolved, lattices))
+    notes = {}
+    if EARTH in names:
+        blocks = [sums[EARTH, block].notes for block in range(BLOCKS)]
+        notes = {key: float(np.sum([block[key] for block in blocks])) for key in blocks[0]}
+    return Batch(round_, tuple(lattices), gathered, judge(study, lattices, gathered), notes, *_backup(sums, names),
+                 {STATED: densities}, {name: found.curves for name, found in final.items()},
+                 points=points(study, job, sums, gathered, final) if round_ else ())
+
+
+def _backup(sums: dict[tuple[str, int], Tally], names: Sequence[str]) -> tuple[dict[str, Stratum], dict[str, Stratum]]:
+    """The back-up itself, and what neither it nor a candidate sees, by type. Nothing of it enters the judgement."""
+    operates, nobody = {}, {}
+    for name in names:
+        blocks = [part for block in range(BLOCKS) if (part := sums[name, block].backup) is not None]
+        if blocks:
+            operates[name] = gather(name, [Tally((part.operates,)) for part in blocks])
+        if blocks and blocks[0].nobody:
+            nobody[name] = gather(name, [Tally(part.nobody) for part in blocks])
+    return operates, nobody
+
+
+def _solutions(job: Job, chunk: Chunk) -> int:
+    """What progress counts: samples, and every place on the winding for an earth fault."""
+    places = STEADY_INTERVALS + 1 if chunk.stratum == EARTH else 1
+    return job.design_of(chunk.stratum).samples_in(chunk) * places
+
+
+def _run_task(task: Task) -> Tally:
+    return run_chunk(*task)
+
+
+# --- before the first batch ---------------------------------------------------------------------------------
+
+
+def compile_solvers(study: Study, lattices: Sequence[Lattice]) -> None:
+    """Run the smallest chunk of every stratum once, so that workers find the compiled solvers in the cache."""
+    small = Design(BLOCKS, BLOCKS)
+    job = Job(study, tuple(lattices[:1]), small, replace(small, net=True))
+    for name in strata(study):
+        run_chunk(job, small.chunks(name)[0])
+
+
+def check_size(study: Study, lattices: Sequence[Lattice]) -> None:
+    candidates = sum(int(np.prod(lattice.shape)) for lattice in lattices)
+    cells = candidates * Design(study.study.plants, 1).plants_rounded
+    if cells > CELLS_MAX:
+        raise StudyError(f"study.plants: {study.study.plants} plants x {candidates} candidates = {cells} cells, at "
+                         f"most {CELLS_MAX}; lower study.plants or thin the grids in [candidates]")
+    if (earth := designs(study)[1]).samples_drawn > (most := BLOCKS * POINTS_MAX):
+        raise StudyError(f"study.earth_fault_samples: {earth.samples_drawn} after rounding up to a power of two, at "
+                         f"most {most}; give fewer")

@@ -1,0 +1,68 @@
+"""Several studies on common random numbers: each makes its own choice, and any two choices are compared in pairs.
+
+Streams are keyed by input, so a study with other values draws the same uniforms; the fresh batches of all are of one
+round.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from montecarlo.engine.batch import Batch, Progress, in_all_scenarios
+from montecarlo.engine.parallel import worker_count
+from montecarlo.engine.run import Outcome, run
+from montecarlo.estimates.compare import Side, differences_of
+from montecarlo.estimates.intervals import Estimate
+from montecarlo.study.description import Study
+
+__all__ = ["Variants", "run_variants"]
+
+
+@dataclass(frozen=True, eq=False)
+class Variants:
+    """Outcomes by name, in the order given. The fresh batches of all that have one are of one round."""
+
+    outcomes: Mapping[str, Outcome]
+
+    @property
+    def finals(self) -> dict[str, Batch | None]:
+        """Fresh batch of each variant, its chosen candidate the first; None where nothing was chosen."""
+        return {name: outcome.fresh if outcome.chosen else None for name, outcome in self.outcomes.items()}
+
+    def differences(self, one: str, other: str) -> dict[str, Estimate]:
+        """The choice of `one` minus the choice of `other`, by quantity; {} where either chose nothing."""
+        sides = [self._side(name) for name in (one, other)]
+        return {} if sides[0] is None or sides[1] is None else differences_of(sides[0], sides[1])
+
+    def _side(self, name: str) -> Side | None:
+        outcome = self.outcomes[name]
+        if outcome.chosen is None or outcome.fresh is None:
+            return None
+        return Side(outcome.study, outcome.fresh.strata, outcome.fresh.settings.index(outcome.chosen))
+
+
+def run_variants(studies: Mapping[str, Study], *, workers: int | None = None,
+                 progress: Progress | None = None) -> Variants:
+    """Run every study, then bring their fresh batches to one round. progress(done, total, what) names the study."""
+    tell = progress or (lambda done, total, what: None)
+
+    def told_of(name: str) -> Progress:
+        return lambda done, total, what: tell(done, total, f"{name}: {what}")
+
+    outcomes = {name: run(study, workers=workers, progress=told_of(name)) for name, study in studies.items()}
+    rounds = [o.fresh.round_ for o in outcomes.values() if o.chosen is not None and o.fresh is not None]
+    count, last = worker_count(workers), max(rounds, default=0)
+    return Variants({name: _at_round(outcome, last, count, told_of(name)) for name, outcome in outcomes.items()})
+
+
+def _at_round(outcome: Outcome, round_: int, workers: int, tell: Progress) -> Outcome:
+    """The outcome with its fresh batch drawn again at another round, if it is of an earlier one; the choice stands."""
+    fresh = outcome.fresh
+    if outcome.chosen is None or fresh is None or fresh.round_ == round_:
+        return outcome
+    again = in_all_scenarios(outcome.study, fresh.lattices, round_, workers, tell, outcome.first.densities,
+                             outcome.sizes)
+    told = outcome.told if again.keeps_to_policy(outcome.chosen) else (
+        *outcome.told, "On the random numbers that all variants share the chosen setting misses the policy's limit.")
+    return replace(outcome, fresh=again, told=told)
