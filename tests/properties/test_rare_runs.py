@@ -129,17 +129,17 @@ def test_spill_of_ratio_errors_alone_has_a_known_law() -> None:
 
 
 def test_a_contradiction_falls_back_to_the_count(monkeypatch: pytest.MonkeyPatch) -> None:
-    from montecarlo.engine import batch as run
+    from montecarlo.engine import batch
 
     def halved(*arguments: Any) -> Any:
-        final = batch(*arguments)
+        final = final_batch(*arguments)
         for one in final.values():
             one.candidates.total[:] *= 0.25
             one.candidates.batch_squares[:] *= 0.0625
         return final
 
-    batch = run.final_batch
-    monkeypatch.setattr(run, "final_batch", halved)
+    final_batch = batch.final_batch
+    monkeypatch.setattr(batch, "final_batch", halved)
     frame = run_study(study_with(RUN), workers=1).rare
     wrong = frame[frame["difference_in_errors"] < -3]
     assert len(wrong) > 0
