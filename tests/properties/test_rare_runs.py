@@ -11,7 +11,7 @@ from pandas.testing import assert_frame_equal
 from scipy.special import ndtr
 
 from montecarlo import Result, run_study
-from montecarlo.study.description import Study
+from montecarlo.study.description import Precision, Study
 from tests.unit.studies import REMOVE, study_with
 
 RUN: dict[str, Any] = {"study.samples": 4096, "study.rare_samples": 4096, "study.plants": 64,
@@ -123,6 +123,27 @@ def test_spill_of_ratio_errors_alone_has_a_known_law() -> None:
     width = (found["p_weighted_high"] / found["p_weighted_low"]).pipe(np.log) / (2 * 1.96)
     assert (found["verdict"] == "good").sum() >= 2
     assert (error.abs() < 4 * width + 0.02).all()                     # once in 3,000; 2 % for the solver and 1/(1 + e)
+
+
+def test_a_precision_enlarges_the_weighted_samples_too() -> None:
+    """p_false of the chosen candidate comes from weighted samples alone: more of them bring it as near as was asked,
+    and the known law says whether it is right."""
+    def run(**general: Any) -> Result:
+        return run_study(study.model_copy(update={"study": study.study.model_copy(update=general)}), workers=1)
+
+    study = ratio_errors_only()
+    rough, fine = run(), run(precision=Precision(p_false=0.04, most_samples=65_536))
+    assert fine.chosen == rough.chosen is not None
+    one, other = (result.candidates.set_index("candidate").loc[result.chosen] for result in (rough, fine))
+    assert one["p_false_from"] == other["p_false_from"] == "weighted"
+    widths = [(row["p_false_high"] - row["p_false_low"]) / 2 / row["p_false"] for row in (one, other)]
+    assert widths[1] <= 0.04 < widths[0]
+    sizes = fine.rare.groupby("batch")["samples"].max()
+    assert 4096 == sizes[1] < sizes[2] <= 65_536
+    assert any(f"{sizes[2]} weighted samples an event" in text for text in fine.told)
+    current_a = MOTOR_PU * RATIO * study.machine.rated_current_a / 1500
+    truth = 1 - (1 - 2 * ndtr(-other["phase_pickup_a"] / current_a / (2**0.5 * SIGMA_PERCENT / 100)))**3
+    assert abs(other["p_false"] / truth - 1) < 2 * 0.04 + 0.02       # 4 standard errors; 2 % as above
 
 
 # --- when they fail ---------------------------------------------------------------------------------------
