@@ -7,6 +7,7 @@ import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
+from montecarlo.engine.tails import RARE, WIDER
 from montecarlo.quantities.wording import listed
 from montecarlo.report.choosing import ASKED, SAME
 from montecarlo.report.look import percent
@@ -18,7 +19,8 @@ if TYPE_CHECKING:
 
     from montecarlo import Result
 
-__all__ = ["against_others", "around", "cost_text", "hinge_text", "no_false_trip", "worst_case"]
+__all__ = ["against_others", "around", "cost_text", "hinge_text", "no_false_trip", "tails_text",
+           "worst_case"]
 
 WHAT = {"p_missed": "missed faults", "p_false": "false trips", "cost_per_year": "cost"}
 
@@ -121,3 +123,27 @@ def worst_case(result: Result) -> str:
     decides = next(row["scenario"] for row in mine if row["worst"])
     return (f"The policy judges by the worst of {len(mine)} scenarios, on the same random numbers: {each}. By "
             f"{WHAT[quantity]} \"{decides}\" is its worst and decides. The figures above are of the study as stated.")
+
+
+# --- rare false trips ---------------------------------------------------------------------------------------
+
+
+def tails_text(result: Result) -> str:
+    """What rare false trips of the chosen setting come to with wider inputs; empty where they are not so rare or these
+    samples cannot tell."""
+    frame = result.rare
+    if not len(frame):
+        return ""
+    rows = frame[(frame["candidate"] == result.chosen) & frame["p_widened"].notna() & (frame["widened_note"] == "")]
+    if not len(rows):
+        return ""
+    found = listed(f"{_share(row, 'p_widened')} of the {row['event']} events instead of {_share(row, 'p_weighted')}"
+                   for row in rows.to_dict("records"))
+    return (f"Below {percent(RARE)} the tails that the study assumes decide more than the samples do. With every "
+            f"uncertain input spread {100 * (WIDER - 1):.0f} % wider (within what is possible; lists of values as they "
+            f"are) it would trip falsely on {found}.")
+
+
+def _share(row: Mapping[str, Any], name: str) -> str:
+    p, low, high = (percent(row[f"{name}{end}"]) for end in ("", "_low", "_high"))
+    return f"{p} ({low.removesuffix(' %')} to {high})" if row[name] > 0 else f"fewer than {high}"

@@ -13,7 +13,15 @@ from montecarlo.report.words import scheme_name, setting_text
 from montecarlo.study.budget import limit_of_p_false, rounded_up, samples_that_show
 from montecarlo.study.description import Study
 from studies.backup_text import backup_found
-from studies.choice_text import against_others, around, cost_text, hinge_text, no_false_trip, worst_case
+from studies.choice_text import (
+    against_others,
+    around,
+    cost_text,
+    hinge_text,
+    no_false_trip,
+    tails_text,
+    worst_case,
+)
 from studies.text import WIDTH, paragraph, table
 
 if TYPE_CHECKING:
@@ -154,7 +162,8 @@ def _choice(result: Result) -> list[str]:
         f"{_with_limits(row, 'p_missed', 3)} of the internal faults within reach, and {_false(row)}; with "
         f"{100 * result.study.policy.level:g} % confidence at most {reached}{aim}. All from {which}.")
     lines += paragraph(_covered(row)) + paragraph(no_false_trip(result))
-    texts = worst_case(result), against_others(result), hinge_text(result), around(result.neighbours)
+    texts = (tails_text(result), worst_case(result), against_others(result), hinge_text(result),
+             around(result.neighbours))
     return lines + [line for text in texts for line in paragraph(text)]
 
 

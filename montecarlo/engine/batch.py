@@ -13,6 +13,7 @@ from montecarlo.engine.convergence import Point, points, shares_of
 from montecarlo.engine.parallel import mapped
 from montecarlo.engine.precision import Sizes, with_sizes
 from montecarlo.engine.rare import Densities, final_batch, final_samples, find_densities
+from montecarlo.engine.tails import wider_sums
 from montecarlo.engine.winding import STEADY_INTERVALS
 from montecarlo.errors import StudyError
 from montecarlo.estimates.assemble import Stratum, gather
@@ -49,6 +50,7 @@ class Batch:
     exceedance: dict[str, Sums]                            # of every curve at its grid, by event
     scenarios: dict[str, Judgement] = field(default_factory=dict)  # beside the study as stated
     points: tuple[Point, ...] = ()                         # how it settles, of fresh batches: they have few candidates
+    wider: Mapping[str, Sums] = field(default_factory=dict)  # of rare false trips with wider inputs, fresh batches too
 
     @property
     def verdict(self) -> Judgement:
@@ -76,7 +78,11 @@ def in_all_scenarios(study: Study, lattices: Sequence[Lattice], round_: int, wor
     """The batch of the study as stated, and how each scenario judges the same candidates on the same random numbers;
     `sizes` where they are not the study's own."""
     known, other_sizes = densities or {}, sizes or {}
-    batch = run_batch(with_sizes(study.alone, other_sizes), lattices, round_, workers, tell, known.get(STATED))
+    stated = with_sizes(study.alone, other_sizes)
+    batch = run_batch(stated, lattices, round_, workers, tell, known.get(STATED))
+    if round_:
+        job = Job(stated, tuple(lattices), *designs(stated))
+        batch = replace(batch, wider=wider_sums(job, batch.strata, batch.densities[STATED], round_, workers, tell))
 
     def told_of(name: str) -> Progress:
         return lambda done, total, what: tell(done, total, f"{what}, {name}")

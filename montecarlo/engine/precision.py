@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from montecarlo.engine.block import EARTH
+from montecarlo.engine.rare import final_samples
 from montecarlo.engine.winding import STEADY_INTERVALS
 from montecarlo.estimates.assemble import Stratum
 from montecarlo.estimates.choose import Judgement, weights_of
@@ -49,8 +50,8 @@ def told(found: Reached, study: Study) -> str:
 
     parts = [f"{name} +-{percent(got)} of itself (asked {percent(asked)})" for name, (asked, got) in found.items()]
     sizes = f"{study.study.samples} samples a type, {earth_fault_samples(study)} earth faults"
-    if weighted_samples(study):
-        sizes += f", {weighted_samples(study)} weighted samples an event"
+    if final_samples(study):
+        sizes += f", {final_samples(study)} weighted samples an event"
     most = study.study.precision.most_samples if study.study.precision is not None else 0
     short = f"; short of that, with at most {most} of each (study.precision.most_samples)" if falls_short(found) else ""
     return f"Precision of the chosen candidate on its fresh batch ({sizes}): {', '.join(parts)}{short}."

@@ -23,6 +23,8 @@ from montecarlo.quantities.fields import (
 )
 from montecarlo.quantities.laws import FAMILIES, Array, Discrete, Family
 from montecarlo.quantities.reading import COMMON_KEYS, read_distribution
+from montecarlo.quantities.widening import widened
 
 __all__ = ["COMMON_KEYS", "FAMILIES", "Array", "Discrete", "Distribution", "Family", "Meaning", "Plain", "Quantity",
-           "Ranged", "Section", "Varies", "Width", "Word", "meaning_of", "number", "read_distribution", "tables_of"]
+           "Ranged", "Section", "Varies", "Width", "Word", "meaning_of", "number", "read_distribution", "tables_of",
+           "widened"]

@@ -9,6 +9,7 @@ import numpy as np
 
 from montecarlo.engine.batch import Batch
 from montecarlo.engine.rare import curves
+from montecarlo.engine.tails import decided_by_tails
 from montecarlo.estimates.assemble import Stratum
 from montecarlo.estimates.intervals import with_unresolved
 from montecarlo.estimates.rare import GOOD, diagnose, rare_estimate
@@ -44,8 +45,21 @@ def weighted_rows(batch: Batch, numbers: Sequence[int], batch_number: int) -> pd
             "p_counted": counted.p, "p_counted_low": counted.low, "p_counted_high": counted.high,
             "difference_in_errors": stratum.weighted.gap, "effective_hits": found.effective,
             "largest_share": found.largest_share, "used": stratum.weighted.used, "verdict": stratum.weighted.verdict,
-            "batch": batch_number}))
+            "batch": batch_number, **_wider_columns(batch, name)}))
     return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()
+
+
+def _wider_columns(batch: Batch, name: str) -> dict[str, Any]:
+    """p with wider inputs of an event's candidates whose own p is decided by tails; empty for the others."""
+    weighted, wider = batch.strata[name].weighted, batch.wider.get(name)
+    assert weighted is not None
+    columns = ("p_widened", "p_widened_low", "p_widened_high")
+    if wider is None:
+        return dict.fromkeys(columns, np.nan) | {"widened_note": ""}
+    shown = decided_by_tails(weighted.sums)
+    found, trust = rare_estimate(wider), diagnose(wider).trust
+    return {column: np.where(shown, part, np.nan) for column, part in zip(columns, found, strict=True)} | {
+        "widened_note": ["" if text == GOOD or not tail else text for text, tail in zip(trust, shown, strict=True)]}
 
 
 def exceedance_rows(batch: Batch) -> pd.DataFrame:

@@ -17,11 +17,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from montecarlo.engine.batch import designs
 from montecarlo.engine.block import Block, Job
 from montecarlo.engine.case import external, run_chunk
 from montecarlo.engine.parallel import mapped
 from montecarlo.engine.rare import CHUNK, PREFIX, STAGES, Densities, final_batch, find_densities
-from montecarlo.engine.run import designs
 from montecarlo.estimates.assemble import Stratum, gather
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.estimates.rare import GOOD, diagnose, rare_estimate

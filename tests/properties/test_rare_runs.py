@@ -12,6 +12,7 @@ from scipy.special import ndtr
 
 from montecarlo import Result, run_study
 from montecarlo.study.description import Precision, Study
+from studies.result_text import result_text
 from tests.unit.studies import REMOVE, study_with
 
 RUN: dict[str, Any] = {"study.samples": 4096, "study.rare_samples": 4096, "study.plants": 64,
@@ -109,41 +110,58 @@ def ratio_errors_only() -> Study:
     return study_with(RUN | sure)
 
 
-def test_spill_of_ratio_errors_alone_has_a_known_law() -> None:
+def known_p(study: Study, pickup_a: Any, sd_percent: float = SIGMA_PERCENT) -> Any:
     """Derived: an element carries I(e_n - e_l)/n with e normal, so that |e_n - e_l| > d with 2 Phi(-d/(sigma root 2)),
     and any of three with 1 - (1 - that)^3."""
-    study = ratio_errors_only()
-    frame = run_study(study, workers=1).rare
     current_a = MOTOR_PU * RATIO * study.machine.rated_current_a / 1500
-    single = 2 * ndtr(-np.array(PICKUPS) / current_a / (2**0.5 * SIGMA_PERCENT / 100))
-    truth = pd.Series(1 - (1 - single) ** 3, index=np.arange(1, len(PICKUPS) + 1))
+    return 1 - (1 - 2 * ndtr(-pickup_a / current_a / (2**0.5 * sd_percent / 100)))**3
+
+
+@pytest.fixture(scope="module")
+def spill() -> Result:
+    return run_study(ratio_errors_only(), workers=1)
+
+
+def test_spill_of_ratio_errors_alone_has_a_known_law(spill: Result) -> None:
+    truth = pd.Series(known_p(spill.study, np.array(PICKUPS)), index=np.arange(1, len(PICKUPS) + 1))
     assert (truth.iloc[-1] < 1e-5) & (truth.iloc[0] > 1e-3)
-    found = frame.set_index("candidate")
+    found = spill.rare.set_index("candidate")
     error = np.log(found["p_weighted"] / truth)
     width = (found["p_weighted_high"] / found["p_weighted_low"]).pipe(np.log) / (2 * 1.96)
     assert (found["verdict"] == "good").sum() >= 2
     assert (error.abs() < 4 * width + 0.02).all()                     # once in 3,000; 2 % for the solver and 1/(1 + e)
 
 
-def test_a_precision_enlarges_the_weighted_samples_too() -> None:
+def test_wider_inputs_have_the_law_of_the_wider_spread(spill: Result) -> None:
+    """The same law with 1.2 sigma, for those candidates of the fresh batch whose p is below 1e-4."""
+    frame = spill.rare.merge(spill.candidates[["candidate", "phase_pickup_a"]], on="candidate")
+    told = frame[frame["p_widened"].notna()]
+    assert (told["batch"] == 2).all()
+    assert ((frame["batch"] == 2) & (frame["p_weighted"] < 1e-4)).equals(frame["p_widened"].notna())
+    good = told[told["widened_note"] == ""]
+    assert len(good) >= 2
+    error = np.log(good["p_widened"] / known_p(spill.study, good["phase_pickup_a"], 1.2 * SIGMA_PERCENT))
+    width = (good["p_widened_high"] / good["p_widened_low"]).pipe(np.log) / (2 * 1.96)
+    assert (error.abs() < 4 * width + 0.02).all()                     # as above
+    assert spill.chosen in set(good["candidate"])
+    assert "With every uncertain input spread 20 % wider" in " ".join(result_text(spill))
+
+
+def test_a_precision_enlarges_the_weighted_samples_too(spill: Result) -> None:
     """p_false of the chosen candidate comes from weighted samples alone: more of them bring it as near as was asked,
     and the known law says whether it is right."""
-    def run(**general: Any) -> Result:
-        return run_study(study.model_copy(update={"study": study.study.model_copy(update=general)}), workers=1)
-
-    study = ratio_errors_only()
-    rough, fine = run(), run(precision=Precision(p_false=0.04, most_samples=65_536))
-    assert fine.chosen == rough.chosen is not None
-    one, other = (result.candidates.set_index("candidate").loc[result.chosen] for result in (rough, fine))
+    precision = Precision(p_false=0.04, most_samples=65_536)
+    study = spill.study.model_copy(update={"study": spill.study.study.model_copy(update={"precision": precision})})
+    fine = run_study(study, workers=1)
+    assert fine.chosen == spill.chosen is not None
+    one, other = (result.candidates.set_index("candidate").loc[result.chosen] for result in (spill, fine))
     assert one["p_false_from"] == other["p_false_from"] == "weighted"
     widths = [(row["p_false_high"] - row["p_false_low"]) / 2 / row["p_false"] for row in (one, other)]
     assert widths[1] <= 0.04 < widths[0]
     sizes = fine.rare.groupby("batch")["samples"].max()
     assert 4096 == sizes[1] < sizes[2] <= 65_536
     assert any(f"{sizes[2]} weighted samples an event" in text for text in fine.told)
-    current_a = MOTOR_PU * RATIO * study.machine.rated_current_a / 1500
-    truth = 1 - (1 - 2 * ndtr(-other["phase_pickup_a"] / current_a / (2**0.5 * SIGMA_PERCENT / 100)))**3
-    assert abs(other["p_false"] / truth - 1) < 2 * 0.04 + 0.02       # 4 standard errors; 2 % as above
+    assert abs(other["p_false"] / known_p(study, other["phase_pickup_a"]) - 1) < 2 * 0.04 + 0.02     # 4 standard errors
 
 
 # --- when they fail ---------------------------------------------------------------------------------------

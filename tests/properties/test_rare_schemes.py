@@ -9,10 +9,10 @@ from typing import Any
 
 import numpy as np
 
+from montecarlo.engine.batch import designs
 from montecarlo.engine.block import Job
 from montecarlo.engine.case import run_chunk
 from montecarlo.engine.rare import PREFIX, final_batch, find_densities
-from montecarlo.engine.run import designs
 from montecarlo.estimates.assemble import gather
 from montecarlo.estimates.rare import rare_estimate
 from montecarlo.estimates.weighted import Weighted, compare

@@ -1,0 +1,43 @@
+"""What rare false trips owe to the tails that the study assumes: the same weighted samples with every spread widened.
+
+Below 1e-4 hardly anybody has data on the inputs that decide; the distribution that was written down does. In
+standard-normal space only the map to the inputs changes, so the densities and the random numbers are those of the
+batch, and weights hold.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from montecarlo.engine.block import Job
+from montecarlo.engine.rare import Densities, Progress, final_batch
+from montecarlo.estimates.assemble import Stratum
+from montecarlo.estimates.rare import Sums
+from montecarlo.quantities import Array
+from montecarlo.study.wider import with_wider_inputs
+
+__all__ = ["RARE", "WIDER", "decided_by_tails", "wider_sums"]
+
+RARE = 1e-4                                                # p below which the tails of assumed distributions decide
+WIDER = 1.2                                                # by how much, common practice, no source
+
+
+def decided_by_tails(sums: Sums) -> Array:
+    """Which candidates' p is so rare, (C,); none seen is rare too."""
+    return np.asarray(sums.total < RARE * sums.trials)
+
+
+def wider_sums(job: Job, strata: Mapping[str, Stratum], densities: Densities, round_: int, workers: int,
+               progress: Progress) -> dict[str, Sums]:
+    """Sums of every candidate with wider inputs, of the events that have a rare one, on the random numbers of the
+    batch."""
+    concerned = {name: density for name, density in densities.items()
+                 if (weighted := strata[name].weighted) is not None and decided_by_tails(weighted.sums).any()}
+    if not concerned:
+        return {}
+    wide = Job(with_wider_inputs(job.study, WIDER), job.lattices, job.design, job.earth_design)
+    found = final_batch(wide, concerned, round_, workers,
+                        lambda done, total, what: progress(done, total, f"{what}, wider inputs"))
+    return {name: final.candidates for name, final in found.items()}

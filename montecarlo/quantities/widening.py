@@ -1,0 +1,73 @@
+"""A distribution with a larger spread about its centre."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+from montecarlo.quantities.distribution import EVERYTHING, Distribution
+
+__all__ = ["widened"]
+
+PLACES = {"uniform": ("low", "high"), "normal": ("mean",), "triangular": ("low", "mode", "high"),
+          "beta": ("low", "high")}                         # parameters that lie on the axis of the value
+RATIOS = ("lognormal", "weibull")                          # their spread is a ratio
+
+
+def widened(given: Distribution, factor: float, low: float = -math.inf, high: float = math.inf,
+            above: bool = False) -> Distribution:
+    """The law of c + factor (X - c), c the median of X; of c (X/c)^factor for the families whose spread is a ratio.
+    Cut to low ... high, the physical range; where low itself is excluded (`above`), to what leaves `factor` times less
+    room above it than before. Numbers and lists of values as they are. (Derived: the families are closed under
+    these maps.)"""
+    if not given.is_continuous:
+        return given
+    wide = _by_ratio(given, factor) if given.family in RATIOS else _by_difference(_explicit(given), factor)
+    least, most = wide.support()
+    if above and not wide.stays_above(low):
+        low += (given.support()[0] - low) / factor
+    if least >= low and most <= high:
+        return wide
+    return replace(wide, truncate=(max(wide.truncate[0], low), min(wide.truncate[1], high)))
+
+
+def _explicit(given: Distribution) -> Distribution:
+    """A tolerance band as the distribution that it stands for."""
+    if given.family != "tolerance":
+        return given
+    nominal = float(given.parameters["nominal"])
+    half = abs(nominal) * float(given.parameters["tolerance_percent"]) / 100
+    ends = {"low": nominal - half, "high": nominal + half}
+    match given.parameters["shape"]:
+        case "uniform":
+            return replace(given, family="uniform", parameters=ends)
+        case "triangular":
+            return replace(given, family="triangular", parameters=ends | {"mode": nominal})
+    low, high = given.truncate
+    return replace(given, family="normal", parameters={"mean": nominal, "sd": half / 2},
+                   truncate=(max(low, nominal - 1.5 * half), min(high, nominal + 1.5 * half)))
+
+
+def _by_difference(given: Distribution, factor: float) -> Distribution:
+    centre = given.centre()
+
+    def moved(x: float) -> float:
+        return centre + factor * (x - centre)
+
+    parameters = {key: moved(value) if key in PLACES[given.family] else factor * value if key == "sd" else value
+                  for key, value in given.parameters.items()}
+    low, high = given.truncate
+    return replace(given, parameters=parameters, truncate=(moved(low), moved(high)))
+
+
+def _by_ratio(given: Distribution, factor: float) -> Distribution:
+    centre = given.centre()
+
+    def moved(x: float) -> float:
+        return centre * (x / centre) ** factor if 0 < x < math.inf else x
+
+    old = given.parameters
+    parameters = {"median": moved(old["median"]), "sigma": factor * old["sigma"]} if given.family == "lognormal" else {
+        "shape": old["shape"] / factor, "scale": moved(old["scale"])}
+    cut = given.truncate
+    return replace(given, parameters=parameters, truncate=cut if cut == EVERYTHING else (moved(cut[0]), moved(cut[1])))

@@ -1,0 +1,62 @@
+"""A study with every spread larger than stated: what its rare events owe to the tails that were assumed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TypeVar
+
+from pydantic import BaseModel
+
+from montecarlo.quantities import Distribution, widened
+from montecarlo.sampling.inputs import Input, list_inputs
+from montecarlo.secondary.excitation import excitation_table
+from montecarlo.study.description import Study
+
+__all__ = ["with_wider_inputs"]
+
+Table = TypeVar("Table", bound=BaseModel)
+
+
+def with_wider_inputs(study: Study, factor: float) -> Study:
+    """Every continuous input `factor` times as wide about its centre (`quantities.widened`), within what its key and
+    the CTs' cores permit. Which inputs are uncertain stays, so that samples of the one are samples of the other."""
+    return _replaced(study, "", {item.key: _wider(study, item, factor) for item in list_inputs(study)
+                                 if item.distribution.is_continuous})
+
+
+def _wider(study: Study, item: Input, factor: float) -> Distribution:
+    allowed = item.quantity
+    low, high = _core_limits(study, item.key) or (allowed.low, allowed.high)
+    return widened(item.distribution, factor, low, high, allowed.above)
+
+
+def _core_limits(study: Study, key: str) -> tuple[float, float] | None:
+    """What the cores of every place permit, of the two inputs that a core limits."""
+    if not key.startswith("ct."):
+        return None
+    cores = [study.ct.at(group) for group in study.ct.groups]
+    if key.endswith(".remanence_percent"):
+        bound = min(core.remanence_bound_percent for core in cores)
+        return -bound, bound
+    if key.endswith(".ankle_ratio"):
+        ranges = [excitation_table(core.remanence_bound_percent, core.saturation_exponent).ankle_range
+                  for core in cores]
+        return max(low for low, _ in ranges), min(high for _, high in ranges)
+    return None
+
+
+def _replaced(table: Table, prefix: str, values: Mapping[str, Distribution]) -> Table:
+    """The table and those within it with other values under their keys, as `list_inputs` names them. What a table does
+    not state itself stays unstated: an end of CTs takes it from [ct]."""
+    update: dict[str, object] = {}
+    for name in type(table).model_fields:
+        held, key = getattr(table, name), prefix + name
+        if key in values:
+            update[name] = values[key]
+        elif isinstance(held, BaseModel):
+            update[name] = _replaced(held, f"{key}.", values)
+        elif isinstance(held, tuple) and any(isinstance(item, BaseModel) for item in held):
+            update[name] = tuple(_replaced(item, f"{key}.{getattr(item, 'name', number)}.", values)
+                                 if isinstance(item, BaseModel) else item for number, item in enumerate(held))
+    changed = {name: value for name, value in update.items() if value is not getattr(table, name)}
+    return table.model_copy(update=changed) if changed else table
