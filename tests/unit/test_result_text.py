@@ -28,7 +28,8 @@ def finished(frame: pd.DataFrame, *, chosen: int | None = None, runner_up: int |
              comparison: list[dict[str, Any]] | None = None, told: tuple[str, ...] = (),
              backup: dict[str, Any] | None = None, backup_rows: list[dict[str, Any]] | None = None,
              other: Result | None = None, model: str = "stop_operators", around: list[dict[str, Any]] | None = None,
-             hinge: Hinge | None = None, scenarios: list[dict[str, Any]] | None = None) -> Result:
+             hinge: Hinge | None = None, scenarios: list[dict[str, Any]] | None = None,
+             rare: list[dict[str, Any]] | None = None) -> Result:
     """What the words are made from, without an engine."""
     import pandas as pd
 
@@ -40,7 +41,8 @@ def finished(frame: pd.DataFrame, *, chosen: int | None = None, runner_up: int |
         study=study, backup=pd.DataFrame(backup_rows or [], columns=BACKUP_COLUMNS), candidates=frame, chosen=chosen,
         runner_up=runner_up, provenance={"fresh_batches": tries}, told=told, other=other,
         comparison=pd.DataFrame(comparison or [], columns=list(COLUMNS)), hinge=hinge,
-        neighbours=pd.DataFrame(around or [], columns=list(COLUMNS)), scenarios=pd.DataFrame(scenarios or [])))
+        neighbours=pd.DataFrame(around or [], columns=list(COLUMNS)), scenarios=pd.DataFrame(scenarios or []),
+        rare=pd.DataFrame(rare or [])))
 
 
 def gap(quantity: str, difference: float, low: float, high: float, *, pair: str = "", candidate: int = 5,
@@ -436,3 +438,28 @@ def test_what_is_needed_fits_the_scheme() -> None:
     assert "Needed: coarser pick-ups, a longer delay or a steeper slope than the grids offer" in said(finished(biased))
     phase = frame[frame["scheme"] == "per_phase"]
     assert "a longer delay or a larger stabilising resistance than the grids offer" in said(finished(phase))
+
+
+def rare_row(event: str, p: float, widened: float, note: str = "", candidate: int = 5) -> dict[str, Any]:
+    return {"candidate": candidate, "event": event, "widened_note": note,
+            **{f"p_weighted{end}": p * factor for end, factor in (("", 1), ("_low", 0.5), ("_high", 2))},
+            **{f"p_widened{end}": widened * factor for end, factor in (("", 1), ("_low", 0.5), ("_high", 2))}}
+
+
+def test_rare_false_trips_of_the_chosen_setting_are_told_with_wider_inputs() -> None:
+    told = [rare_row("near", 2e-5, 8e-5), rare_row("far", 3e-5, 2e-4), rare_row("start", 2e-3, np.nan),
+            rare_row("other", 1e-5, 4e-5, "rests on 9 effective hits; 50 are needed"),
+            rare_row("near", 7e-5, 9e-5, candidate=6)]
+    text = said(finished(results.candidates(), chosen=5, rare=told))
+    assert ("Below 0.01 % the tails that the study assumes decide more than the samples do. With every uncertain input "
+            "spread 20 % wider (within what is possible; lists of values as they are) it would trip falsely on 0.008 % "
+            "(0.004 to 0.016 %) of the near events instead of 0.002 % (0.001 to 0.004 %) and 0.02 % (0.01 to 0.04 %) "
+            "of the far events instead of 0.003 % (0.0015 to 0.006 %).") in text
+    assert "wider" not in said(finished(results.candidates(), chosen=5, rare=told[2:]))
+    assert "wider" not in said(finished(results.candidates(), chosen=5))
+
+
+def test_where_none_was_seen_the_limit_is_told() -> None:
+    none = rare_row("near", 2e-5, 8e-5) | {"p_weighted": 0.0}
+    assert "of the near events instead of fewer than 0.004 %." in said(
+        finished(results.candidates(), chosen=5, rare=[none]))
