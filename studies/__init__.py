@@ -5,16 +5,29 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from studies.protocol import Kind
+from montecarlo.errors import StudyError
 
-__all__ = ["KINDS"]
+if TYPE_CHECKING:
+    from studies.protocol import Keeping, Kind
+
+__all__ = ["KINDS", "keeping"]
 
 
 def _setting_sweep() -> Kind:
     from studies.setting_sweep import SettingSweep
 
     return SettingSweep()
+
+
+def keeping(kind: str) -> Keeping:
+    """The kind of study that `--keep-samples` is for. Raises StudyError for another."""
+    from studies.setting_sweep import SettingSweep
+
+    found = KINDS[kind]()
+    if not isinstance(found, SettingSweep):
+        raise StudyError(f"--keep-samples: study.kind = \"{kind}\" keeps none; run the file as \"setting_sweep\", or "
+                         "leave the option out")
+    return found
 
 
 KINDS: dict[str, Callable[[], Kind]] = {"setting_sweep": _setting_sweep}   # imported when asked for

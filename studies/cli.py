@@ -94,6 +94,8 @@ def _parser() -> _Parser:
     run.add_argument("--seed", metavar="N", help="root of the random numbers, instead of study.seed")
     run.add_argument("--workers", metavar="N",
                      help="processes (default: one for each core); results do not depend on it")
+    run.add_argument("--keep-samples", action="store_true",
+                     help="write the samples of the study's own batch too, as Parquet files")
     add("schema", _schema, "print the JSON Schema of study files, for editors")
     return parser
 
@@ -159,15 +161,19 @@ def _run(options: argparse.Namespace, given: list[str]) -> None:
     if early := too_few(study):
         print(f"{PROGRAM}: caution: {early}", file=sys.stderr)
     os.environ["MPLBACKEND"] = "agg"                            # figures go to files, whatever the terminal has
-    from studies import KINDS
+    from studies import KINDS, keeping
     from studies.progress import Bar
     from studies.text import CAUTION
 
     warnings.filterwarnings("ignore", ".*(still being processed|successfully executed)", UserWarning)   # on Ctrl-C
-    with _tidy_when_terminated(), Bar() as progress:
-        findings = KINDS[study.study.kind]().run(study, workers=workers, progress=progress)
+    with _tidy_when_terminated(), Bar() as progress, destination.staged() as staging:
+        if options.keep_samples:
+            findings = keeping(study.study.kind).run(study, workers=workers, progress=progress, keep_samples=staging)
+        else:
+            findings = KINDS[study.study.kind]().run(study, workers=workers, progress=progress)
         progress.note("drawing and writing")
-        files = write_findings(findings, destination, options.file.name, study_bytes, shlex.join([PROGRAM, *given]))
+        files = write_findings(findings, destination, staging, options.file.name, study_bytes,
+                               shlex.join([PROGRAM, *given]))
     folder = destination.folder
     print("\n".join([study.study.title, "", *findings.text, "",
                      f"Results: {folder}{os.sep} ({len(files)} files; begin with candidates.csv and tradeoff.svg)",

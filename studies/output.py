@@ -41,12 +41,20 @@ class Destination:
     @contextmanager
     def staged(self) -> Iterator[Path]:
         """A hidden folder to write in; at the end of the block its files stand in `folder`, or nothing does."""
-        staging = Path(tempfile.mkdtemp(prefix=f".{PRODUCT}-", dir=self.folder if self.exists else self.folder.parent))
+        try:
+            staging = Path(tempfile.mkdtemp(prefix=f".{PRODUCT}-",
+                                            dir=self.folder if self.exists else self.folder.parent))
+        except OSError as error:
+            raise self.not_written(error) from None
         try:
             yield staging
             self._put_in_place(staging)
         finally:
             shutil.rmtree(staging, ignore_errors=True)
+
+    def not_written(self, error: OSError) -> StudyError:
+        return StudyError(f"{self.folder}: cannot be written ({_reason(error)}); free some space or name another "
+                          "folder with --out")
 
     def _put_in_place(self, staging: Path) -> None:
         staging.chmod(0o777 & ~_umask())
@@ -127,22 +135,21 @@ def _reason(error: OSError) -> str:
 # --- after the run ----------------------------------------------------------------------------------------
 
 
-def write_findings(findings: Findings, destination: Destination, study_name: str, study_bytes: bytes,
+def write_findings(findings: Findings, destination: Destination, staging: Path, study_name: str, study_bytes: bytes,
                    command: str) -> list[str]:
-    """Tables, arrays, figures, the study file as it was read, and the provenance; the names of the files."""
-    if study_name in findings.names or study_name == PROVENANCE:
+    """Tables, arrays, figures, the study file as it was read, and the provenance into the `staged` folder, beside what
+    the run itself has written there; the names of the files."""
+    if study_name in {*findings.names, PROVENANCE} or (staging / study_name).exists():
         study_name = f"study-{study_name}"
     try:
-        with destination.staged() as folder:
-            _write_all(findings, folder)
-            (folder / study_name).write_bytes(study_bytes)
-            files = sorted([path.name for path in folder.iterdir()] + [PROVENANCE])
-            record = {"product": PRODUCT, **findings.provenance, "command": command, "study_file": study_name,
-                      "files": files}
-            (folder / PROVENANCE).write_text(json.dumps(record, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
+        _write_all(findings, staging)
+        (staging / study_name).write_bytes(study_bytes)
+        files = sorted([path.name for path in staging.iterdir()] + [PROVENANCE])
+        record = {"product": PRODUCT, **findings.provenance, "command": command, "study_file": study_name,
+                  "files": files}
+        (staging / PROVENANCE).write_text(json.dumps(record, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
     except OSError as error:
-        raise StudyError(f"{destination.folder}: cannot be written ({_reason(error)}); free some space or name another "
-                         "folder with --out") from None
+        raise destination.not_written(error) from None
     return files
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
 if TYPE_CHECKING:
@@ -13,7 +14,7 @@ if TYPE_CHECKING:
 
     from montecarlo.study.description import Study
 
-__all__ = ["Findings", "Kind", "Progress"]
+__all__ = ["Findings", "Keeping", "Kind", "Progress"]
 
 Progress = Callable[[int, int, str], None]                 # samples done, of how many, doing what
 
@@ -40,4 +41,13 @@ class Kind(Protocol):
 
     def run(self, study: Study, *, workers: int | None, progress: Progress | None) -> Findings:
         """Sample, estimate, draw."""
+        ...
+
+
+class Keeping(Kind, Protocol):
+    """A kind of study that can keep the samples of its own batch."""
+
+    def run(self, study: Study, *, workers: int | None, progress: Progress | None,
+            keep_samples: Path | None = None) -> Findings:
+        """keep_samples: the folder to write them to."""
         ...

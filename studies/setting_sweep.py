@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -30,8 +31,9 @@ __all__ = ["SettingSweep", "findings"]
 class SettingSweep:
     """study.kind = "setting_sweep"."""
 
-    def run(self, study: Study, *, workers: int | None, progress: Progress | None) -> Findings:
-        return findings(run_study(study, workers=workers, progress=progress))
+    def run(self, study: Study, *, workers: int | None, progress: Progress | None,
+            keep_samples: Path | None = None) -> Findings:
+        return findings(run_study(study, workers=workers, progress=progress, keep_samples=keep_samples))
 
 
 def findings(result: Result) -> Findings:

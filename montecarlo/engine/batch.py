@@ -10,9 +10,11 @@ import numpy as np
 from montecarlo.engine.block import EARTH, Job
 from montecarlo.engine.case import run_chunk, strata
 from montecarlo.engine.convergence import Point, points, shares_of
+from montecarlo.engine.keep import run_and_keep
 from montecarlo.engine.parallel import mapped
 from montecarlo.engine.precision import Sizes, with_sizes
 from montecarlo.engine.rare import Densities, final_batch, final_samples, find_densities
+from montecarlo.engine.sample_files import Parts, SampleFiles, counted_name
 from montecarlo.engine.tails import wider_sums
 from montecarlo.engine.winding import STEADY_INTERVALS
 from montecarlo.errors import StudyError
@@ -29,7 +31,7 @@ from montecarlo.study.candidates import Lattice, Setting
 from montecarlo.study.description import Study
 
 Progress = Callable[[int, int, str], None]
-Task = tuple[Job, Chunk]
+Task = tuple[Job, Chunk, Parts | None]                     # and where its rows are kept, if at all
 
 CELLS_MAX = 40_000_000                                     # plants x candidates that the tables may hold
 STATED = ""                                                # the study itself among its scenarios
@@ -74,12 +76,13 @@ def designs(study: Study) -> tuple[Design, Design]:
 
 
 def in_all_scenarios(study: Study, lattices: Sequence[Lattice], round_: int, workers: int, tell: Progress,
-                      densities: Mapping[str, Densities] | None = None, sizes: Sizes | None = None) -> Batch:
+                     densities: Mapping[str, Densities] | None = None, sizes: Sizes | None = None,
+                     files: SampleFiles | None = None) -> Batch:
     """The batch of the study as stated, and how each scenario judges the same candidates on the same random numbers;
-    `sizes` where they are not the study's own."""
+    `sizes` where they are not the study's own. files: where the samples of the study as stated are kept, if at all."""
     known, other_sizes = densities or {}, sizes or {}
     stated = with_sizes(study.alone, other_sizes)
-    batch = run_batch(stated, lattices, round_, workers, tell, known.get(STATED))
+    batch = run_batch(stated, lattices, round_, workers, tell, known.get(STATED), files)
     if round_:
         job = Job(stated, tuple(lattices), *designs(stated))
         batch = replace(batch, wider=wider_sums(job, batch.strata, batch.densities[STATED], round_, workers, tell))
@@ -94,18 +97,22 @@ def in_all_scenarios(study: Study, lattices: Sequence[Lattice], round_: int, wor
 
 
 def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: int, progress: Progress,
-              densities: Densities | None = None) -> Batch:
+              densities: Densities | None = None, files: SampleFiles | None = None) -> Batch:
     """All strata on one set of random numbers. Tallies are added in the order of the chunks' keys.
 
-    densities: of rare false trips, from an earlier batch of the study; sought if not given and the study wants them."""
+    densities: of rare false trips, from an earlier batch of the study; sought if not given and the study wants them.
+    files: where the samples are kept, if at all."""
     job = Job(study, tuple(lattices), *designs(study))
     names = strata(study)
     if round_:
         job = replace(job, shares=shares_of([job.design_of(name) for name in names], final_samples(study)))
-    tasks: list[Task] = [(job, chunk) for name in names for chunk in job.design_of(name).chunks(name, round_)]
-    total, done = sum(_solutions(job, chunk) for _, chunk in tasks), 0
+    parts = None if files is None else files.parts
+    tasks: list[Task] = [(job, chunk, parts) for name in names for chunk in job.design_of(name).chunks(name, round_)]
+    total, done = sum(_solutions(job, chunk) for _, chunk, _ in tasks), 0
     sums: dict[tuple[str, int], Tally] = {}
-    for (_, chunk), tally in zip(tasks, mapped(_run_task, tasks, workers), strict=True):
+    for (_, chunk, _), tally in zip(tasks, mapped(_run_task, tasks, workers), strict=True):
+        if files is not None:
+            files.append(counted_name(chunk.stratum), chunk.index)
         key = chunk.stratum, chunk.plant_block
         sums[key] = sums[key] + tally if key in sums else tally
         done += _solutions(job, chunk)
@@ -114,7 +121,7 @@ def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: i
     gathered |= open_pilot(study, lattices, gathered)
     if densities is None:
         densities = find_densities(job, workers, progress) if final_samples(study) else {}
-    final = final_batch(job, densities, round_, workers, progress)
+    final = final_batch(job, densities, round_, workers, progress, files)
     for name, found in final.items():
         stratum = gathered[name]
         gathered[name] = replace(stratum, weighted=compare(found.candidates, stratum.total, stratum.trials,
@@ -147,7 +154,12 @@ def _solutions(job: Job, chunk: Chunk) -> int:
 
 
 def _run_task(task: Task) -> Tally:
-    return run_chunk(*task)
+    job, chunk, parts = task
+    if parts is None:
+        return run_chunk(job, chunk)
+    tally, rows = run_and_keep(job, chunk)
+    parts.leave(counted_name(chunk.stratum), chunk.index, rows)
+    return tally
 
 
 # --- before the first batch ---------------------------------------------------------------------------------

@@ -80,8 +80,13 @@ class Block:
         """The samples with a share of them off the network: no load, no infeed, nothing outside the zone."""
         alone = {"load.current_pu": 0.0, "network.reactance_pu": np.inf, "network.external_capacitance_f": 0.0,
                  "earthing.other_neutrals_ohm": np.inf}
-        off = self.uniform("operating_state") < self.study.states.breaker_open_share
+        off = self.breaker_open
         return {key: np.where(off, alone[key], value) if key in alone else value for key, value in self.samples.items()}
+
+    @property
+    def breaker_open(self) -> NDArray[np.bool_]:
+        """Whether each internal fault happens off the network, (n,)."""
+        return self.uniform("operating_state") < self.study.states.breaker_open_share
 
     def __len__(self) -> int:
         return len(self.samples["load.current_pu"])

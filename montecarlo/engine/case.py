@@ -8,6 +8,8 @@ A chunk is a pure function of the study and of the chunk's key. Strata are named
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from montecarlo.engine import backup, primary, winding
@@ -37,25 +39,34 @@ def strata(study: Study) -> tuple[str, ...]:
 def run_chunk(job: Job, chunk: Chunk) -> Tally:
     """Sample, solve and count one chunk."""
     block = Block(job, chunk)
-    kind, _, name = chunk.stratum.partition(".")
     if chunk.stratum == winding.EARTH:
-        return winding.earth_faults(block)
+        return winding.counted(block, winding.solved(block))
+    return counted(block, solved(block))
+
+
+def solved(block: Block) -> dict[Circuit, Judged]:
+    """What the elements of every circuit measure in each sample of a counted stratum."""
+    kind, _, name = block.chunk.stratum.partition(".")
     if kind == "external":
-        judged = external(block, name)
-    else:
-        lasting = primary.phase_faults(block, name) if kind == "internal" else block.load_primary
-        if chunk.stratum == OVERLOAD:
-            lasting = primary.overload(block)
-        idle = OPEN_PILOTS.index(chunk.stratum) if chunk.stratum in OPEN_PILOTS else None
-        judged = {circuit: block.steady(circuit, lasting, idle) for circuit in block.circuits}
-    tally = Tally(tuple(_count(block, lattice, judged[lattice.circuit]) for lattice in job.lattices))
+        return external(block, name)
+    lasting = primary.phase_faults(block, name) if kind == "internal" else block.load_primary
+    if block.chunk.stratum == OVERLOAD:
+        lasting = primary.overload(block)
+    idle = OPEN_PILOTS.index(block.chunk.stratum) if block.chunk.stratum in OPEN_PILOTS else None
+    return {circuit: block.steady(circuit, lasting, idle) for circuit in block.circuits}
+
+
+def counted(block: Block, judged: Mapping[Circuit, Judged]) -> Tally:
+    """The tally of a counted stratum, from what `solved` gave."""
+    lattices = block.job.lattices
+    tally = Tally(tuple(_count(block, lattice, judged[lattice.circuit]) for lattice in lattices))
     tally.early = {share: Tally(tuple(_count(block, lattice, judged[lattice.circuit], rows=rows)
-                                      for lattice in job.lattices)) for share, rows in block.early_rows.items()}
+                                      for lattice in lattices)) for share, rows in block.early_rows.items()}
     if (caught := backup.operated(block)) is not None:
         left = np.asarray(~caught, float)
-        nobody = (_count(block, lattice, judged[lattice.circuit], left) for lattice in job.lattices)
+        nobody = (_count(block, lattice, judged[lattice.circuit], left) for lattice in lattices)
         tally.backup = BackupTally(one_setting(caught, block.plants),
-                                   tuple(nobody) if kind == "internal" else ())
+                                   tuple(nobody) if block.chunk.stratum.startswith("internal.") else ())
     return tally
 
 

@@ -11,14 +11,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from montecarlo.engine.block import Block, Job
 from montecarlo.engine.case import external
+from montecarlo.engine.keep import weighted_rows
 from montecarlo.engine.parallel import mapped
-from montecarlo.engine.space import Space, space_of
+from montecarlo.engine.sample_files import Parts, SampleFiles, weighted_name
+from montecarlo.engine.space import PREFIX, Space, space_of
 from montecarlo.estimates.rare import BATCH, Sums, Symmetric, plain, spans, tilted
 from montecarlo.estimates.tally import Pickups
 from montecarlo.quantities import Array
@@ -34,7 +36,6 @@ CHUNK = 2048                                               # samples, a multiple
 MOST, LEAST = 0.1, 1e-7                                    # probabilities between which settings shape the density
 GRID = 25                                                  # pick-ups of a curve between its lowest and highest
 COLUMNS = 4096                                             # settings summed at once, to bound the memory
-PREFIX = "external."
 WHOLE = 1.0                                                # share of a batch
 
 Progress = Callable[[int, int, str], None]
@@ -50,6 +51,7 @@ class Draw:
     density: Symmetric
     count: int
     key: str                                               # of the stage, for the random numbers
+    parts: Parts | None = None                             # where its rows are kept
 
     @property
     def space(self) -> Space:
@@ -99,13 +101,16 @@ class Final:
         return Final(self.candidates + other.candidates, self.curves + other.curves, early)
 
 
-def final_batch(job: Job, densities: Densities, round_: int, workers: int, progress: Progress) -> dict[str, Final]:
-    """A fresh batch of fixed size of each event, by stratum."""
-    draws = [draw for name, density in densities.items()
+def final_batch(job: Job, densities: Densities, round_: int, workers: int, progress: Progress,
+                files: SampleFiles | None = None) -> dict[str, Final]:
+    """A fresh batch of fixed size of each event, by stratum. files: where its samples are kept, if at all."""
+    draws = [draw if files is None else replace(draw, parts=files.parts) for name, density in densities.items()
              for draw in _draws(job, name, density, final_samples(job.study), round_, "rare.final")]
     found: dict[str, Final] = {}
     for done, (draw, part) in enumerate(zip(draws, mapped(_summed, draws, workers), strict=True)):
         name = draw.chunk.stratum
+        if files is not None:
+            files.append(weighted_name(name), draw.chunk.index)
         found[name] = found[name] + part if name in found else part
         progress(done + 1, len(draws), f"{name}, weighted samples" + (", fresh batch" if round_ else ""))
     return found
@@ -119,12 +124,15 @@ def _draws(job: Job, name: str, density: Symmetric, size: int, round_: int, key:
 # --- a chunk ----------------------------------------------------------------------------------------------
 
 
-def _solved(draw: Draw, u: Array) -> Iterator[tuple[Lattice, Pickups]]:
+def _solved(block: Block) -> Iterator[tuple[Lattice, Pickups]]:
     """Critical pick-ups on every lattice."""
-    block = Block(draw.job, draw.chunk, draw.space.points(u))
-    judged = external(block, draw.chunk.stratum.removeprefix(PREFIX))
-    for lattice in draw.job.lattices:
+    judged = external(block, block.chunk.stratum.removeprefix(PREFIX))
+    for lattice in block.job.lattices:
         yield lattice, block.pickups(lattice, judged[lattice.circuit])
+
+
+def _block(draw: Draw, u: Array) -> Block:
+    return Block(draw.job, draw.chunk, draw.space.points(u))
 
 
 def _columns(lattice: Lattice, pickups: Pickups) -> Iterator[tuple[Curve, Array]]:
@@ -137,7 +145,7 @@ def _columns(lattice: Lattice, pickups: Pickups) -> Iterator[tuple[Curve, Array]
 
 def _quantities(draw: Draw) -> Array:
     """(n, curves): critical pick-ups in the order of `curves`."""
-    return np.stack([column for found in _solved(draw, draw.u()) for _, column in _columns(*found)], axis=1)
+    return np.stack([column for found in _solved(_block(draw, draw.u())) for _, column in _columns(*found)], axis=1)
 
 
 @dataclass(frozen=True)
@@ -193,9 +201,14 @@ def _summed(draw: Draw) -> Final:
     u = draw.u()
     log_w, ceiling = draw.density.log_weight(u), draw.density.largest_weight
     heads = {WHOLE: draw.count, **_heads(draw)}
+    block = _block(draw, u)
+    solved = list(_solved(block))
+    if draw.parts is not None:
+        draw.parts.leave(weighted_name(draw.chunk.stratum), draw.chunk.index,
+                         weighted_rows(block, draw.chunk.index * CHUNK, solved, np.exp(log_w)))
     joint: dict[float, list[Sums]] = {share: [] for share in heads}
     single = []
-    for lattice, pickups in _solved(draw, u):
+    for lattice, pickups in solved:
         lost = ~pickups.resolved
         phase, earth = pickups.silent(np.array(lattice.phase_thresholds), np.array(lattice.earth_thresholds),
                                       len(lattice.delay_s))

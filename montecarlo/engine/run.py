@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 
 from montecarlo.engine.batch import (
     Batch,
@@ -16,6 +18,7 @@ from montecarlo.engine.notes import method_notes
 from montecarlo.engine.parallel import worker_count
 from montecarlo.engine.precision import Sizes, falls_short, reached, sizes_for, with_sizes
 from montecarlo.engine.precision import told as precision_told
+from montecarlo.engine.sample_files import SampleFiles
 from montecarlo.secondary.remanence import other_model
 from montecarlo.study.candidates import Lattice, Setting, candidate_lattices, lattices_of, neighbours, present_setting
 from montecarlo.study.description import Precision, Study
@@ -44,10 +47,17 @@ class Outcome:
 
 
 def run(study: Study, *, workers: int | None = None, progress: Progress | None = None,
-        by_scheme: bool = False) -> Outcome:
+        by_scheme: bool = False, keep_samples: Path | None = None) -> Outcome:
     """The study; if it asks for it, once more with the other remanence model on the same random numbers.
 
-    by_scheme: choose the best setting of every scheme, and the chosen one among these."""
+    by_scheme: choose the best setting of every scheme, and the chosen one among these. keep_samples: a folder for the
+    samples of the study's own batch, as Parquet files (`sample_files`)."""
+    with nullcontext() if keep_samples is None else SampleFiles(keep_samples) as files:
+        return _with_both_models(study, workers, progress, by_scheme, files)
+
+
+def _with_both_models(study: Study, workers: int | None, progress: Progress | None, by_scheme: bool,
+                      files: SampleFiles | None) -> Outcome:
     lattices = candidate_lattices(study)
     check_size(study, lattices)
     count = worker_count(workers)
@@ -55,7 +65,7 @@ def run(study: Study, *, workers: int | None = None, progress: Progress | None =
     tell(0, 1, "compiling the solvers (first use only)")
     compile_solvers(study, lattices)
     groups = study.scheme.kinds if by_scheme else (ANY,)
-    outcome = _Run(study, lattices, count, tell, groups).outcome()
+    outcome = _Run(study, lattices, count, tell, groups, files=files).outcome()
     if not study.study.compare_remanence_models:
         return outcome
     other = with_other_model(study)
@@ -76,9 +86,9 @@ class _Run:
     the neighbours of the one on trial again on fresh numbers, until every group has one that keeps to the policy."""
 
     def __init__(self, study: Study, lattices: Sequence[Lattice], workers: int, tell: Progress, groups: Sequence[str],
-                 also: Setting | None = None) -> None:
+                 also: Setting | None = None, files: SampleFiles | None = None) -> None:
         self.study, self.workers, self.tell, self.also = study, workers, tell, also
-        self.first = in_all_scenarios(study, lattices, 0, workers, tell)
+        self.first = in_all_scenarios(study, lattices, 0, workers, tell, files=files)
         self.order = [self.first.settings[candidate] for candidate in self.first.verdict.order()]
         self.waiting = {group: [s for s in self.order if group in (ANY, s.scheme)] for group in groups}
         self.present = present_setting(study)

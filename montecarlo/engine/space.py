@@ -30,7 +30,12 @@ from montecarlo.study.description import Study
 TURN, HALF_WAVE = "fold.turn", "fold.half_wave"
 ANGLE, PHASE = "drawn.point_on_wave", "drawn.phase"
 REMANENCE = "remanence_percent"
-UNUSED = ("internal_faults.", "states.", "backup.")        # tables that no external event reads
+PREFIX = "external."
+UNUSED = {                                                 # tables that nothing of a side reads
+    "internal": ("states.", "backup."),
+    "external": ("internal_faults.", "states.", "backup."),
+    "state": ("internal_faults.", "backup."),
+}
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,7 +74,7 @@ class Space:
 def space_of(study: Study, name: str) -> Space:
     """Of the external event of this name."""
     event = next(item for item in study.external_events if item.name == name)
-    used = [item for item in list_inputs(study) if item.uncertain and _concerns(item, name)]
+    used = [item for item in list_inputs(study) if item.uncertain and concerns(item, PREFIX + name)]
     tied = {key for tie in study.ties for key in tie[:2]}
     used += [item for item in list_inputs(study) if item.key in tied and item not in used]
     widths = {item.key: item.columns for item in used} | dict.fromkeys((ANGLE, TURN, HALF_WAVE), 1)
@@ -77,9 +82,12 @@ def space_of(study: Study, name: str) -> Space:
     return Space(widths, dict(zip(widths, map(int, starts), strict=False)), int(starts[-1]), event.balanced)
 
 
-def _concerns(item: Input, name: str) -> bool:
-    other = item.key.startswith("external_events.") and not item.key.startswith(f"external_events.{name}.")
-    return not (other or item.key.startswith(UNUSED) or item.key.endswith(".per_year"))
+def concerns(item: Input, stratum: str) -> bool:
+    """Whether an input has a part in what happens in a stratum."""
+    side, _, name = stratum.partition(".")
+    own = item.key.startswith(f"external_events.{name}.") if side == "external" else False
+    other = item.key.startswith("external_events.") and not own
+    return not (other or item.key.startswith(UNUSED[side]) or item.key.endswith(".per_year"))
 
 
 @dataclass(frozen=True, eq=False)

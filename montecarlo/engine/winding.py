@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
@@ -11,7 +13,7 @@ from montecarlo.engine import primary
 from montecarlo.engine.backup import critical_place
 from montecarlo.engine.block import EARTH, Block
 from montecarlo.estimates.choose import centres
-from montecarlo.estimates.conditional import critical_position, winding_nodes
+from montecarlo.estimates.conditional import at_place, critical_position, winding_nodes
 from montecarlo.estimates.tally import BackupTally, LatticeTally, Tally, one_setting, sum_conditional
 from montecarlo.quantities import Array
 from montecarlo.relays.places import carried
@@ -23,10 +25,11 @@ from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import Circuit, leg_ohm, measurement, scheme_of
 from montecarlo.study.description import Study
 
-__all__ = ["EARTH", "STEADY_INTERVALS", "beyond_phasors", "earth_faults"]
+__all__ = ["EARTH", "STEADY_INTERVALS", "Along", "beyond_phasors", "counted", "pickups_at_place", "solved"]
 
 STEADY_INTERVALS = 15                                      # of the winding, phasor solution
 TRANSIENT_INTERVALS = 15                                   # of the winding, transient solution
+POSITION = "internal_faults.position"
 DECIDES_MOST = "internal_faults.earth_fault_resistance_ohm"
 SETTLED_SHARE = 1e-3                                       # a cycle's change of the RMS that ends a transient pass
 
@@ -34,22 +37,45 @@ Beyond = tuple[NDArray[np.bool_], NDArray[np.bool_]]       # by phase and by ear
 Sweeps = dict[Circuit, Array]                              # (n, nodes, elements, forms, delays) by circuit
 
 
-def earth_faults(block: Block) -> Tally:
-    """Conditional on all but the position: each sample is solved along the winding, on every circuit."""
-    notes = {"re_entries": 0.0, "interpolation": 0.0, "interpolated": 0.0}
+@dataclass(frozen=True)
+class AtPlace:
+    """Which critical pick-up: of which elements, for which delay (None: by phasors, where it does not matter), and
+    the settings of the lattice that it judges."""
+
+    axis: Axis
+    delay_s: float | None
+    pickups_a: tuple[float, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Along:
+    """A chunk's earth faults along the winding: by phasors on every circuit, in time where a pick-up wants it."""
+
+    beyond: dict[Lattice, Beyond]
+    by_phasors: Sweeps
+    in_time: Sweeps
+
+
+def solved(block: Block) -> Along:
+    """Each sample along the winding, on every circuit."""
     by_phasors = {circuit: _by_phasors(block, circuit, winding_nodes(STEADY_INTERVALS)) for circuit in block.circuits}
     beyond = {lattice: beyond_phasors(block.study, lattice) for lattice in block.job.lattices}
     late = dict.fromkeys(lattice.circuit for lattice, parts in beyond.items() if any(part.any() for part in parts))
     coarse = winding_nodes(TRANSIENT_INTERVALS)
-    in_time = {circuit: _in_time(block, circuit, coarse) for circuit in late}
+    return Along(beyond, by_phasors, {circuit: _in_time(block, circuit, coarse) for circuit in late})
+
+
+def counted(block: Block, found: Along) -> Tally:
+    """Conditional on all but the position: how often each setting misses."""
+    notes = {"re_entries": 0.0, "interpolation": 0.0, "interpolated": 0.0}
     notes |= {"phasor_solutions": float(len(block) * (STEADY_INTERVALS + 1) * len(block.circuits)),
-              "transient_solutions": float(len(block) * coarse.size * len(late))}
+              "transient_solutions": float(len(block) * (TRANSIENT_INTERVALS + 1) * len(found.in_time))}
     cdf, caught = block.study.internal_faults.position.cdf, critical_place(block)
     along = block.samples[DECIDES_MOST]
     tallies, nobody = [], []
     early: dict[float, list[LatticeTally]] = {share: [] for share in block.early_rows}
     for lattice in block.job.lattices:
-        phase_x, earth_x = critical_positions(block, lattice, beyond[lattice], by_phasors, in_time, notes)
+        phase_x, earth_x = critical_positions(block, lattice, found, notes)
         load, settings = block.load_pickups(lattice), (np.array(lattice.phase_thresholds),
                                                        np.array(lattice.earth_thresholds))
         missed = partial(sum_conditional, phase_x, earth_x, load, *settings, block.plants, cdf, along)
@@ -91,21 +117,22 @@ def beyond_phasors(study: Study, lattice: Lattice) -> Beyond:
 # --- from quantities along the winding to critical positions ----------------------------------------------
 
 
-def critical_positions(block: Block, lattice: Lattice, beyond: Beyond, by_phasors: Sweeps, in_time: Sweeps,
+def critical_positions(block: Block, lattice: Lattice, found: Along,
                        notes: dict[str, float]) -> tuple[Array, Array]:
     """x* of every phase and earth setting, (n, P, D) and (n, E, D): by phasors, by the transient pass beyond them; 1
     without such an element."""
     delays = block.delays(lattice.circuit)
     columns = [delays.index(delay) for delay in lattice.delay_s]
     out = []
-    for axis, pickups, late in zip(AXES, (lattice.phase_pickup_a, lattice.earth_pickup_a), beyond, strict=True):
+    for axis, pickups, late in zip(AXES, (lattice.phase_pickup_a, lattice.earth_pickup_a), found.beyond[lattice],
+                                   strict=True):
         level = np.array(pickups)
         x = np.ones((len(block), max(level.size, 1), len(columns)))
         if level.size and not late.all():
-            sweep = by_phasors[lattice.circuit][..., 0]
+            sweep = found.by_phasors[lattice.circuit][..., 0]
             x[:, ~late] = _positions(block, lattice, axis, sweep, level[~late], notes)[..., None]
         for d, column in enumerate(columns if late.any() else ()):
-            sweep = in_time[lattice.circuit][..., column]
+            sweep = found.in_time[lattice.circuit][..., column]
             x[:, late, d] = _positions(block, lattice, axis, sweep, level[late], notes)
         out.append(x)
     return out[0], out[1]
@@ -135,6 +162,32 @@ def _positions(block: Block, lattice: Lattice, axis: Axis, sweep: Array, level: 
     return np.asarray(np.min([np.maximum(place(amount[..., k], level, False),
                                            place(margin[..., k], np.zeros(1), True))
                               for k in elements], axis=0))
+
+
+def pickups_at_place(block: Block, lattice: Lattice, found: Along) -> Iterator[tuple[AtPlace, Array]]:
+    """Critical pick-ups of a lattice at the samples' own places (n,), interpolated between the solved ones as the
+    critical positions are: by phasors and, for each delay, in time, with the settings that each of them judges."""
+    delays = block.delays(lattice.circuit)
+    for axis, pickups, late in zip(AXES, (lattice.phase_pickup_a, lattice.earth_pickup_a), found.beyond[lattice],
+                                   strict=True):
+        of_time = tuple(level for level, beyond in zip(pickups, late, strict=True) if beyond)
+        if of_phasors := tuple(level for level in pickups if level not in of_time):
+            sweep = found.by_phasors[lattice.circuit][..., 0]
+            yield AtPlace(axis, None, of_phasors), _at_place(block, lattice, axis, sweep)
+        for delay in lattice.delay_s if of_time else ():
+            sweep = found.in_time[lattice.circuit][..., delays.index(delay)]
+            yield AtPlace(axis, delay, of_time), _at_place(block, lattice, axis, sweep)
+
+
+def _at_place(block: Block, lattice: Lattice, axis: Axis, sweep: Array) -> Array:
+    nodes, forms = winding_nodes(sweep.shape[1] - 1), _winding_forms(block, lattice.circuit)
+    elements, form = list(block.scheme(lattice.circuit).of(axis)), block.form(lattice)
+    x = block.samples[POSITION]
+    if form[0] != GREATER_OF:
+        return at_place(nodes, sweep[..., elements, forms.index(form)].max(axis=-1), x, signed=form[0] == SUM)
+    amount, margin = sweep[..., forms.index(NO_BIAS)], sweep[..., forms.index((SUM, *form[1:]))]
+    return np.asarray(np.max([np.where(at_place(nodes, margin[..., k], x, signed=True) <= 0, 0.0,
+                                       at_place(nodes, amount[..., k], x)) for k in elements], axis=0))
 
 
 def _winding_forms(block: Block, circuit: Circuit) -> tuple[Form, ...]:

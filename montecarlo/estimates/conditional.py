@@ -43,18 +43,35 @@ def critical_position(nodes: Array, currents: Array, thresholds: ArrayLike, *,
     return np.where(lost, np.nan, x), re_entry
 
 
+def at_place(nodes: Array, currents: Array, x: Array, *, signed: bool = False) -> Array:
+    """|I| at a place of each sample's own, x (n,) in [0, 1], by the same interpolation; NaN currents give NaN. (n,)"""
+    left = np.clip(np.searchsorted(nodes, x, side="right") - 1, 0, nodes.size - 2)[:, None]
+    value = _cubic(x[:, None], *_nearest(nodes, currents if signed else currents**2, left))[:, 0]
+    lost = np.isnan(currents).any(axis=1)
+    return np.where(lost, np.nan, value if signed else np.sqrt(np.maximum(value, 0.0)))
+
+
 def _between(nodes: Array, values: Array, level: Array, left: NDArray[np.int64]) -> Array:
     """x between nodes left and left + 1 where the cubic through the four nearest values is at the level, (n, s)."""
+    place, weight = _nearest(nodes, values, left)
+    low, high = nodes[left], nodes[left + 1]
+    for _ in range(HALVINGS):
+        middle = 0.5 * (low + high)
+        below = _cubic(middle, place, weight) < level
+        low, high = np.where(below, middle, low), np.where(below, high, middle)
+    return np.asarray(0.5 * (low + high))
+
+
+def _nearest(nodes: Array, values: Array, left: NDArray[np.int64]) -> tuple[Array, Array]:
+    """The four nodes nearest to the interval from each `left` (n, s) on, and the weights of their values in the form
+    of Lagrange: (4, n, s) each."""
     around = np.clip(left - 1, 0, nodes.size - 4)[..., None] + np.arange(4)     # (n, s, 4)
     place = nodes[around]
     value = np.take_along_axis(values[:, None, :], around, axis=2)
     gap = place[..., :, None] - place[..., None, :] + np.eye(4)
-    weight = np.moveaxis(value / gap.prod(axis=-1), -1, 0)                     # of the form of Lagrange
-    place = np.moveaxis(place, -1, 0)
-    low, high = nodes[left], nodes[left + 1]
-    for _ in range(HALVINGS):
-        middle = 0.5 * (low + high)
-        d0, d1, d2, d3 = middle - place
-        cubic = (weight[0] * d1 + weight[1] * d0) * d2 * d3 + (weight[2] * d3 + weight[3] * d2) * d0 * d1
-        low, high = np.where(cubic < level, middle, low), np.where(cubic < level, high, middle)
-    return np.asarray(0.5 * (low + high))
+    return np.moveaxis(place, -1, 0), np.moveaxis(value / gap.prod(axis=-1), -1, 0)
+
+
+def _cubic(x: Array, place: Array, weight: Array) -> Array:
+    d0, d1, d2, d3 = x - place
+    return np.asarray((weight[0] * d1 + weight[1] * d0) * d2 * d3 + (weight[2] * d3 + weight[3] * d2) * d0 * d1)

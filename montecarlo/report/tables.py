@@ -6,6 +6,7 @@ import datetime
 import platform
 from collections.abc import Sequence
 from functools import cached_property
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -44,9 +45,11 @@ Numbers = NDArray[np.int64]
 COVERAGE_STEP = 5                                          # of the 200 bins of the winding: 41 places
 
 
-def run_study(study: Study, *, workers: int | None = None, progress: Progress | None = None) -> Result:
-    """Run a study on `workers` processes (default: one a core). progress(done, total, what) is told of samples."""
-    return Result(run(study, workers=workers, progress=progress))
+def run_study(study: Study, *, workers: int | None = None, progress: Progress | None = None,
+              keep_samples: Path | None = None) -> Result:
+    """Run a study on `workers` processes (default: one a core). progress(done, total, what) is told of samples;
+    keep_samples: a folder for the samples of the study's own batch, as Parquet files."""
+    return Result(run(study, workers=workers, progress=progress, keep_samples=keep_samples))
 
 
 class Result:

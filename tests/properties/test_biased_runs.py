@@ -123,8 +123,8 @@ def critical(block: Block, number: int) -> Array:
     lattice = block.job.lattices[number]
     by_phasors = {c: winding._by_phasors(block, c, winding_nodes(winding.STEADY_INTERVALS)) for c in block.circuits}
     notes = dict.fromkeys(("re_entries", "interpolation", "interpolated"), 0.0)
-    beyond = winding.beyond_phasors(block.study, lattice)
-    return winding.critical_positions(block, lattice, beyond, by_phasors, {}, notes)[0][:, :, 0]
+    found = winding.Along({lattice: winding.beyond_phasors(block.study, lattice)}, by_phasors, {})
+    return winding.critical_positions(block, lattice, found, notes)[0][:, :, 0]
 
 
 def scanned(block: Block, number: int, form: str, nodes: Array) -> Array:

@@ -28,7 +28,9 @@ def findings(**other: Any) -> Findings:
 
 
 def write(folder: Path, *, replace: bool = False, name: str = "study.toml", **other: Any) -> list[str]:
-    return write_findings(findings(**other), prepare(folder, replace=replace), name, STUDY, "statorodds run study.toml")
+    destination = prepare(folder, replace=replace)
+    with destination.staged() as staging:
+        return write_findings(findings(**other), destination, staging, name, STUDY, "statorodds run study.toml")
 
 
 def refusal(folder: Path, *, replace: bool = False) -> str:
@@ -206,8 +208,8 @@ def test_results_are_not_lost_to_a_folder_that_appeared_meanwhile(tmp_path: Path
     destination = prepare(tmp_path / "out", replace=False)
     (tmp_path / "out").mkdir()
     (tmp_path / "out" / "other.csv").write_text("another run was faster")
-    with pytest.raises(StudyError, match="the results are in") as caught:
-        write_findings(findings(), destination, "study.toml", STUDY, "")
+    with pytest.raises(StudyError, match="the results are in") as caught, destination.staged() as staging:
+        write_findings(findings(), destination, staging, "study.toml", STUDY, "")
     kept = Path(caught.value.faults[0].rpartition(" ")[2])
     assert "candidates.csv" in names(kept)
     assert names(tmp_path / "out") == {"other.csv"}

@@ -1,0 +1,145 @@
+"""Files of kept samples: Parquet, one a stratum, with a table of their columns.
+
+Whoever solves a chunk leaves its rows on the disk; the run takes them up in the order of the chunks' keys. So the files
+have the same bytes on any number of workers, and rows never wait in memory, however fast the workers are.
+"""
+
+from __future__ import annotations
+
+import csv
+import pickle
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from importlib.util import find_spec
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+import numpy as np
+
+from montecarlo.engine.keep import SETTING, Column, Rows
+from montecarlo.errors import StudyError
+
+__all__ = ["COLUMNS", "Parts", "SampleFiles", "counted_name", "weighted_name"]
+
+COLUMNS = "samples_columns.csv"
+ROW_GROUP = 16_384                                         # rows that are written at once
+
+
+def counted_name(stratum: str) -> str:
+    """The file of a stratum's samples, without its ending."""
+    return f"samples_{stratum.replace('.', '_')}"
+
+
+def weighted_name(stratum: str) -> str:
+    """That of an external event's weighted samples."""
+    return f"samples_weighted_{stratum.partition('.')[2]}"
+
+
+@dataclass(frozen=True)
+class Parts:
+    """A folder in which the rows of chunks wait for their turn. Travels to the workers."""
+
+    folder: Path
+
+    def leave(self, name: str, index: int, rows: Rows) -> None:
+        with _told():
+            self._path(name, index).write_bytes(pickle.dumps(rows, pickle.HIGHEST_PROTOCOL))
+
+    def take(self, name: str, index: int) -> Rows:
+        path = self._path(name, index)
+        rows: Rows = pickle.loads(path.read_bytes())
+        path.unlink()
+        return rows
+
+    def _path(self, name: str, index: int) -> Path:
+        return self.folder / f"{name}.{index}"
+
+
+class SampleFiles:
+    """Takes up parts in the order of `append` and writes them to `folder`. Raises StudyError without pyarrow."""
+
+    def __init__(self, folder: Path) -> None:
+        if find_spec("pyarrow") is None:
+            raise StudyError("--keep-samples: Parquet files need pyarrow, which is not installed here; pip install "
+                             "'statorodds[parquet]', or leave the option out")
+        self.folder, self.parts = folder, Parts(folder / ".parts")
+        self._columns: list[tuple[str, Column]] = []
+        self._name = ""
+        self._writer: Any = None
+        self._waiting: list[Rows] = []
+        with _told():
+            self.parts.folder.mkdir(parents=True)
+
+    def __enter__(self) -> SampleFiles:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None,
+                 trace: TracebackType | None) -> None:
+        if kind is None:
+            self._finish()
+            self._write_columns()
+        elif self._writer is not None:
+            with suppress(OSError):
+                self._writer.close()
+        shutil.rmtree(self.parts.folder, ignore_errors=True)
+
+    def append(self, name: str, index: int) -> None:
+        """The next chunk of a file; another name ends the file before it."""
+        if name != self._name:
+            self._finish()
+            self._name = name
+        with _told():
+            self._waiting.append(self.parts.take(name, index))
+        if sum(map(_length, self._waiting)) >= ROW_GROUP:
+            self._flush()
+
+    def _flush(self) -> None:
+        """What waits, as one row group."""
+        import pyarrow as pa
+        import pyarrow.parquet as pq
+
+        if not self._waiting:
+            return
+        first = self._waiting[0]
+        arrays = [pa.array(np.concatenate([rows[column] for rows in self._waiting])) for column in first]
+        with _told():
+            if self._writer is None:
+                schema = pa.schema([
+                    pa.field(column.name, array.type, metadata={"unit": column.unit, "meaning": column.meaning})
+                    for column, array in zip(first, arrays, strict=True)])
+                self._writer = pq.ParquetWriter(self.folder / f"{self._name}.parquet", schema, compression="zstd")
+                self._columns += [(f"{self._name}.parquet", column) for column in first]
+            self._writer.write_table(pa.Table.from_arrays(arrays, schema=self._writer.schema))
+        self._waiting = []
+
+    def _finish(self) -> None:
+        self._flush()
+        if self._writer is not None:
+            with _told():
+                self._writer.close()
+        self._writer = None
+
+    def _write_columns(self) -> None:
+        """The table of the columns of every file."""
+        with _told(), (self.folder / COLUMNS).open("w", encoding="utf-8", newline="") as file:
+            table = csv.writer(file, lineterminator="\n")
+            table.writerow(["file", "column", "unit", "meaning", "what", *SETTING])
+            table.writerows([name, column.name, column.unit, column.meaning, column.what,
+                             *("" if value is None else value for value in column.setting)]
+                            for name, column in self._columns)
+
+
+def _length(rows: Rows) -> int:
+    return len(next(iter(rows.values())))
+
+
+@contextmanager
+def _told() -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        raise StudyError(f"--keep-samples: a file cannot be written ({error.strerror or type(error).__name__}); free "
+                         "some space, take fewer samples, or leave the option out") from None

@@ -1,0 +1,228 @@
+"""Kept samples: what the files say is what the tables say, whoever wrote them."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from montecarlo import Result, run_study
+from montecarlo.engine import sample_files, winding
+from montecarlo.engine.batch import designs
+from montecarlo.engine.block import EARTH, Block, Job
+from montecarlo.errors import StudyError
+from montecarlo.estimates.conditional import at_place, critical_position, winding_nodes
+from montecarlo.quantities import Array
+from montecarlo.study.candidates import Setting, candidate_lattices
+from montecarlo.study.description import Study
+from tests.unit.studies import REMOVE, study_table, study_with
+
+PLAIN: dict[str, Any] = {
+    "study.samples": 192, "study.plants": 32, "study.earth_fault_samples": 64, "candidates.delay_s": [0.0, 0.06],
+    "candidates.earth_pickup_a": [0.02, 0.2], "candidates.stabilising_resistance_ohm": [300], "policy.p_false_max": 0.9}
+SMALL = PLAIN | {
+    "scheme.kind": ["two_phase_one_earth", "biased"], "candidates.slope1": [0.0, 0.2],
+    "candidates.present": {"scheme": "biased", "phase_pickup_a": 0.3, "slope1": 0.1, "delay_s": 0.04}}
+GREATER_OF = {"scheme.kind": "biased", "scheme.bias_form": "greater_of", "candidates.slope1": [0.3],
+              "candidates.earth_pickup_a": REMOVE, "candidates.stabilising_resistance_ohm": REMOVE}
+NO_EARTH = {"phase_phase": 0.5, "phase_phase_earth": 0.2, "three_phase": 0.3}
+SAME = ("stabilising_resistance_ohm", "slope1", "slope2", "slope_break_a")
+
+
+def kept(folder: Path, changes: dict[str, Any], workers: int = 1) -> Result:
+    return run_study(study_with(changes), workers=workers, keep_samples=folder)
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("kept")
+
+
+@pytest.fixture(scope="module")
+def result(folder: Path) -> Result:
+    return kept(folder, SMALL)
+
+
+def columns_for(folder: Path, file: str, what: str, setting: Setting) -> dict[str, str]:
+    """The columns of a file that judge a setting, by the elements' axis, as a reader finds them in the table."""
+    table = pd.read_csv(folder / sample_files.COLUMNS)
+    mine = table[(table["file"] == file) & (table["what"] == what) & (table["scheme"] == setting.scheme)]
+    for name in SAME:
+        value = getattr(setting, name)
+        if not (name == "stabilising_resistance_ohm" and setting.scheme == "biased"):
+            mine = mine[mine[name].isna() if value is None else mine[name] == value]
+    mine = mine[mine["delay_s"].isna() | (mine["delay_s"] == setting.delay_s)]
+    found = dict(zip(mine["elements"], mine["column"], strict=True))
+    assert len(found) == len(mine) == 1 + (setting.earth_pickup_a is not None)
+    return found
+
+
+@lru_cache
+def rows_of(path: Path) -> pd.DataFrame:
+    return pd.read_parquet(path)
+
+
+def operated(folder: Path, stratum: str, setting: Setting, what: str = "critical pick-up") -> Array:
+    """Whether each row of a file operates an element of the setting."""
+    file = f"samples_{stratum.replace('.', '_')}.parquet"
+    rows = rows_of(folder / file)
+    assert rows["resolved"].all()
+    return np.any([rows[column] > getattr(setting, f"{axis}_pickup_a")
+                   for axis, column in columns_for(folder, file, what, setting).items()], axis=0)
+
+
+def missed(folder: Path, stratum: str, setting: Setting) -> Array:
+    return ~operated(folder, stratum, setting) | operated(folder, stratum, setting, "load pick-up")
+
+
+def test_counts_from_the_files_are_those_of_the_tables(folder: Path, result: Result) -> None:
+    first = result.outcome.first
+    counted = [name for name in first.strata if name != EARTH]
+    assert {name.partition(".")[0] for name in counted} == {"internal", "external", "state"}
+    for number, setting in enumerate(first.settings):
+        for name in counted:
+            count = missed if name.startswith("internal.") else operated
+            assert count(folder, name, setting).sum() == first.strata[name].total.sum(axis=1)[number], (name, setting)
+
+
+def test_probabilities_of_every_candidate_follow_from_the_files(tmp_path: Path) -> None:
+    result = kept(tmp_path, SMALL | {"internal_faults.shares": NO_EARTH})
+    judged, events = result.outcome.first.judgement, result.study.external_events
+    rates = np.array([event.per_year.centre() for event in events])
+    for number, setting in enumerate(result.outcome.first.settings):
+        p_missed = sum(share * missed(tmp_path, f"internal.{kind}", setting).mean() for kind, share in NO_EARTH.items())
+        p_false = sum(rate * operated(tmp_path, f"external.{event.name}", setting).mean()
+                      for event, rate in zip(events, rates / rates.sum(), strict=True))
+        assert p_missed == pytest.approx(judged.missed.total[number], rel=1e-12, abs=1e-15)
+        assert p_false == pytest.approx(judged.false.total[number], rel=1e-12, abs=1e-15)
+
+
+def test_keeping_changes_no_number(result: Result) -> None:
+    plain = run_study(study_with(SMALL), workers=1)
+    pd.testing.assert_frame_equal(result.candidates, plain.candidates, check_exact=True)
+    pd.testing.assert_frame_equal(result.by_type, plain.by_type, check_exact=True)
+
+
+def test_rows_are_keyed_and_every_column_is_explained(folder: Path, result: Result) -> None:
+    table = pd.read_csv(folder / sample_files.COLUMNS)
+    files = sorted(path.name for path in folder.iterdir() if path.suffix == ".parquet")
+    assert files == sorted(table["file"].unique())
+    assert not any(path.is_dir() for path in folder.iterdir())
+    for file in files:
+        rows, mine = pd.read_parquet(folder / file), table[table["file"] == file]
+        assert list(rows.columns) == list(mine["column"])
+        assert mine["meaning"].notna().all()
+        assert not rows.duplicated(["plant", "event"]).any()
+        assert rows["plant"].nunique() == 32
+        assert (rows["weight"] == 1).all()
+        for key in ("machine.subtransient_reactance_pu", "ct.knee_voltage_v[line_end.L3]"):
+            of_plants = rows.groupby("plant")[key].first().to_numpy()
+            assert rows.groupby("plant")[key].nunique().eq(1).all()
+            whole = result.plants[f"input/{key.partition('[')[0]}"]
+            assert of_plants == pytest.approx(whole if whole.ndim == 1 else whole[:, 5])
+
+
+def test_two_workers_write_the_same_bytes_a_row_group_at_a_time(
+        tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from pyarrow.parquet import ParquetFile
+
+    waiting = []
+    plain = sample_files.SampleFiles._flush
+
+    def flush(self: sample_files.SampleFiles) -> None:
+        waiting.append(sum(map(sample_files._length, self._waiting)))
+        plain(self)
+    monkeypatch.setattr(sample_files, "ROW_GROUP", 40)
+    monkeypatch.setattr(sample_files.SampleFiles, "_flush", flush)
+    one, two = tmp_path / "one", tmp_path / "two"
+    kept(one, PLAIN)
+    kept(two, PLAIN, workers=2)
+    assert {path.name: path.read_bytes() for path in one.iterdir()} == {
+        path.name: path.read_bytes() for path in two.iterdir()}
+    chunk = 192 // 16                                      # samples of one block of plants
+    assert max(waiting) == 40 // chunk * chunk + chunk
+    with ParquetFile(one / "samples_external_near_fault.parquet") as file:
+        assert file.num_row_groups == 4
+        assert file.schema_arrow.field("load.current_pu").metadata[b"unit"] == b"pu"
+
+
+# --- weighted samples -------------------------------------------------------------------------------------
+
+
+def test_weighted_samples_give_the_probability_of_rare_false_trips(tmp_path: Path) -> None:
+    event = study_table()["external_events"][0]
+    result = kept(tmp_path, PLAIN | {"study.rare_samples": 4096, "external_events": [event]})
+    rows = pd.read_parquet(tmp_path / "samples_weighted_near_fault.parquet")
+    assert len(rows) == 4096 == rows["plant"].nunique()
+    error = rows["weight"].std() / len(rows)**0.5
+    assert abs(rows["weight"].mean() - 1) < 5 * error      # by chance once in a million
+    first = result.outcome.first
+    weighted = first.strata["external.near_fault"].weighted
+    assert weighted is not None
+    for number, setting in enumerate(first.settings):
+        p = (rows["weight"] * operated(tmp_path, "weighted.near_fault", setting)).mean()
+        assert p == pytest.approx(weighted.sums.total[number] / weighted.sums.trials, rel=1e-9, abs=1e-15)
+
+
+# --- earth faults -----------------------------------------------------------------------------------------
+
+
+def test_a_place_between_the_solved_ones_is_read_as_critical_positions_are() -> None:
+    nodes, x = winding_nodes(15), np.linspace(0, 1, 50)
+    gain, load = np.linspace(0.5, 3, 50), 0.3 - 0.2j       # |a·x + b|² is a parabola: the interpolation is exact
+    currents = np.abs(gain[:, None] * nodes + load)
+    assert at_place(nodes, currents, x) == pytest.approx(np.abs(gain * x + load), rel=1e-12)
+    place, _ = critical_position(nodes, currents, [0.6])
+    inside = (place[:, 0] > 0) & (place[:, 0] < 1)
+    assert inside.sum() > 20
+    assert at_place(nodes, currents, place[:, 0])[inside] == pytest.approx(0.6, rel=1e-9)
+    currents[3, 7] = np.nan
+    assert np.isnan(at_place(nodes, currents, x)).tolist() == [k == 3 for k in range(50)]
+
+
+def earth_block(study: Study) -> Block:
+    job = Job(study, candidate_lattices(study), *designs(study))
+    return Block(job, job.design_of(EARTH).chunks(EARTH)[0])
+
+
+@pytest.mark.parametrize("changes", [SMALL, PLAIN | GREATER_OF], ids=["sum", "greater_of"])
+def test_the_pickup_at_the_sampled_place_says_what_the_critical_position_says(changes: dict[str, Any]) -> None:
+    block = earth_block(study_with(changes | {"study.earth_fault_samples": 2048}))
+    found, x = winding.solved(block), block.samples["internal_faults.position"]
+    compared = agree = 0
+    for lattice in block.job.lattices:
+        notes = dict.fromkeys(("re_entries", "interpolation", "interpolated"), 0.0)
+        positions = dict(zip(("phase", "earth"), winding.critical_positions(block, lattice, found, notes), strict=True))
+        for what, held in winding.pickups_at_place(block, lattice, found):
+            settings = getattr(lattice, f"{what.axis}_pickup_a")
+            for pickup in what.pickups_a:
+                delay = 0 if what.delay_s is None else lattice.delay_s.index(what.delay_s)
+                beyond = x > positions[what.axis][:, settings.index(pickup), delay]
+                compared += x.size
+                agree += int(((held > pickup) == beyond).sum())
+        assert notes["re_entries"] == 0                    # the missed part is one stretch from the neutral
+    assert compared > 200
+    assert agree == compared
+
+
+# --- refusals ---------------------------------------------------------------------------------------------
+
+
+def test_without_pyarrow_nothing_is_sampled(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sample_files, "find_spec", lambda name: None)
+    with pytest.raises(StudyError, match=r"pip install 'statorodds\[parquet\]'"):
+        run_study(study_with(SMALL), workers=1, keep_samples=tmp_path,
+                  progress=lambda *_: pytest.fail("sampled before the refusal"))
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_full_disk_is_told_in_one_line_from_a_worker_too(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+    monkeypatch.setattr(Path, "write_bytes", full)
+    with pytest.raises(StudyError, match="No space left on device"):
+        kept(tmp_path, PLAIN)
