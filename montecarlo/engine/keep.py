@@ -3,7 +3,8 @@ same chunk rests on."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections import defaultdict
+from collections.abc import Hashable, Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,13 +30,14 @@ WHOSE = {"phase": "largest of the phase elements", "earth": "earth element"}
 
 
 SETTING = ("scheme", "stabilising_resistance_ohm", "slope1", "slope2", "slope_break_a", "phase_burden_at_a",
-           "earth_burden_at_a", "elements", "delay_s")
+           "earth_burden_at_a", "elements", "delay_s", "judges_a")
 
 
 @dataclass(frozen=True)
 class Column:
     """One column of kept samples. `what` it holds: key, draw, input, result, critical pick-up or load pick-up; the
-    last two with the part of a setting that they belong to, by the names of `SETTING`."""
+    last two with the part of a setting that they belong to, by the names of `SETTING`; judges_a: the pick-ups for
+    which it counts, in the file's words, all where nothing stands."""
 
     name: str
     unit: str
@@ -177,12 +179,18 @@ def _measured(block: Block, found: Iterable[tuple[Lattice, tuple[float, ...] | N
 
 
 def _at_places(block: Block, along: winding.Along) -> Iterator[tuple[Column, Array]]:
-    """The same of earth faults, at the sampled places."""
+    """The same of earth faults, at the sampled places; by phasors or in time, each for the pick-ups that it judges."""
+    held: dict[Hashable, tuple[Lattice, winding.AtPlace, Array]] = {}
+    judged: defaultdict[Hashable, set[float]] = defaultdict(set)
     for lattice in block.job.lattices:
-        for found, held in winding.pickups_at_place(block, lattice, along):
-            yield _pickup(block, lattice, found.axis, found.delay_s, "by phasors" if found.delay_s is None else
-                          "in time"), held
+        for found, values in winding.pickups_at_place(block, lattice, along):
+            key: Hashable = (lattice.circuit, lattice.bias, found.axis, found.delay_s)
+            held.setdefault(key, (lattice, found, values))
+            judged[key].update(found.pickups_a)
         yield from _under_load(block, lattice)
+    for key, (lattice, found, values) in held.items():
+        judges = " ".join(f"{pickup:g}" for pickup in sorted(judged[key]))
+        yield _pickup(block, lattice, found.axis, found.delay_s, judges), values
 
 
 def _under_load(block: Block, lattice: Lattice) -> Iterator[tuple[Column, Array]]:
@@ -194,23 +202,28 @@ def _under_load(block: Block, lattice: Lattice) -> Iterator[tuple[Column, Array]
                          _setting(block, lattice, axis, None)), held[:, 0]
 
 
-def _pickup(block: Block, lattice: Lattice, axis: Axis, delay_s: float | None, how: str = "") -> Column:
-    words = [_circuit_words(block, lattice), axis, *([how] if how else []),
-             *([f"{delay_s:g} s"] if delay_s is not None else [])]
+def _pickup(block: Block, lattice: Lattice, axis: Axis, delay_s: float | None, judges: str | None = None) -> Column:
+    """judges: of earth faults, the pick-ups for which this solution counts."""
+    words = [_circuit_words(block, lattice), axis]
     text = f"critical pick-up of the {WHOSE[axis]}: the setting at which it would only just have operated"
-    text += "" if delay_s is None else f", for a delay of {delay_s:g} s"
-    if how:
-        text += f"; solved {how} along the winding and interpolated at the sampled place"
+    if delay_s is not None:
+        text += f", for a delay of {delay_s:g} s"
+    if judges is not None:
+        how = "by phasors" if delay_s is None else "in time"
+        words.append(how)
+        text += f"; solved {how} along the winding, interpolated at the sampled place; for the pick-ups in judges_a"
+    words += [] if delay_s is None else [f"{delay_s:g} s"]
     return Column(f"critical_pickup_a[{', '.join(words)}]", "A", text, "critical pick-up",
-                  _setting(block, lattice, axis, delay_s))
+                  _setting(block, lattice, axis, delay_s, judges))
 
 
-def _setting(block: Block, lattice: Lattice, axis: Axis, delay_s: float | None) -> tuple[str | float | None, ...]:
+def _setting(block: Block, lattice: Lattice, axis: Axis, delay_s: float | None,
+             judges: str | None = None) -> tuple[str | float | None, ...]:
     """In the order of `SETTING`; None where the scheme has no such thing, or for whatever delay."""
     circuit, bias = lattice.circuit, lattice.bias
     ohm = circuit.stabilising_resistance_ohm if block.scheme(circuit).stabilised else None
     slopes = (None, None, None) if bias is None else (bias.slope1, bias.slope2, bias.slope_break_a)
-    return (circuit.scheme, ohm, *slopes, circuit.phase_pickup_a, circuit.earth_pickup_a, axis, delay_s)
+    return (circuit.scheme, ohm, *slopes, circuit.phase_pickup_a, circuit.earth_pickup_a, axis, delay_s, judges)
 
 
 def _circuit_words(block: Block, lattice: Lattice) -> str:

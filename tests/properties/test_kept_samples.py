@@ -14,9 +14,11 @@ from montecarlo import Result, run_study
 from montecarlo.engine import sample_files, winding
 from montecarlo.engine.batch import designs
 from montecarlo.engine.block import EARTH, Block, Job
+from montecarlo.engine.keep import run_and_keep
 from montecarlo.errors import StudyError
 from montecarlo.estimates.conditional import at_place, critical_position, winding_nodes
 from montecarlo.quantities import Array
+from montecarlo.sampling.design import Chunk
 from montecarlo.study.candidates import Setting, candidate_lattices
 from montecarlo.study.description import Study
 from tests.unit.studies import REMOVE, study_table, study_with
@@ -207,6 +209,58 @@ def test_the_pickup_at_the_sampled_place_says_what_the_critical_position_says(ch
         assert notes["re_entries"] == 0                    # the missed part is one stretch from the neutral
     assert compared > 200
     assert agree == compared
+
+
+def test_each_earth_setting_is_judged_by_one_column_for_its_delay(folder: Path, result: Result) -> None:
+    table = pd.read_csv(folder / sample_files.COLUMNS).query(
+        "file == 'samples_internal_earth.parquet' and what == 'critical pick-up' and scheme == 'two_phase_one_earth'")
+    rows, x = rows_of(folder / "samples_internal_earth.parquet"), "internal_faults.position"
+    for delay in (0.0, 0.06):
+        mine = table[(table["elements"] == "earth") & (table["delay_s"].isna() | (table["delay_s"] == delay))]
+        assert sorted(a for cell in mine["judges_a"] for a in str(cell).split()) == ["0.02", "0.2"]
+        for column in mine["column"]:
+            near, far = (rows[column][part].mean() for part in (rows[x] < 0.3, rows[x] > 0.7))
+            assert near < 0.5 * far                        # the fault's current grows with its distance
+
+
+# --- names of inputs --------------------------------------------------------------------------------------
+
+
+def names_of(changes: dict[str, Any], stratum: str) -> set[str]:
+    study = study_with(PLAIN | changes)
+    job = Job(study, candidate_lattices(study), *designs(study))
+    _, rows = run_and_keep(job, job.design_of(stratum).chunks(stratum)[0])
+    names = [column.name for column in rows]
+    assert len(set(names)) == len(names)
+    assert all(values.shape == (job.design_of(stratum).samples_in(Chunk(stratum, 0, 0, 0, 0)),)
+               for values in rows.values())
+    return set(names)
+
+
+def test_an_end_with_cts_of_its_own_has_its_own_columns_only() -> None:
+    spread = {"dist": "uniform", "low": 250, "high": 350}
+    found = names_of({"ct.line_end.knee_voltage_v": spread}, "internal.phase_phase")
+    knees = {name for name in found if "knee_voltage_v" in name}
+    assert knees == {f"ct.knee_voltage_v[neutral_end.L{k}]" for k in (1, 2, 3)} | {
+        f"ct.line_end.knee_voltage_v[L{k}]" for k in (1, 2, 3)}
+    assert "ct.lead_resistance_ohm" in found               # shared: one value
+    assert {f"relay.pickup_error_percent[{k}]" for k in ("L1", "L2", "L3", "earth")} <= found
+
+
+def test_the_ct_in_the_neutral_conductor_and_the_breaker_have_columns() -> None:
+    spread = {"dist": "uniform", "low": 250, "high": 350}
+    found = names_of({"scheme.kind": "restricted_earth_fault", "candidates.phase_pickup_a": REMOVE,
+                      "scheme.watched_phases": REMOVE, "ct.neutral_conductor": {"knee_voltage_v": spread},
+                      "states.breaker_open_share": 0.2}, EARTH)
+    assert {"ct.neutral_conductor.knee_voltage_v", "breaker_open"} <= found
+
+
+def test_what_has_no_part_in_a_stratum_is_left_out(folder: Path) -> None:
+    far, earth = (set(pd.read_parquet(folder / f"samples_{name}.parquet")) for name in (
+        "external_far_fault", "internal_earth"))
+    assert "external_events.far_fault.clearing_time_s" in far
+    assert not any("near_fault" in name or name.startswith("internal_faults") for name in far)
+    assert not any(name.startswith("external_events") for name in earth)
 
 
 # --- refusals ---------------------------------------------------------------------------------------------
