@@ -30,4 +30,11 @@ def keeping(kind: str) -> Keeping:
     return found
 
 
-KINDS: dict[str, Callable[[], Kind]] = {"setting_sweep": _setting_sweep}   # imported when asked for
+def _variants() -> Kind:
+    from studies.variants import StudyVariants
+
+    return StudyVariants()
+
+
+KINDS: dict[str, Callable[[], Kind]] = {                 # imported when asked for
+    "setting_sweep": _setting_sweep, "variants": _variants}

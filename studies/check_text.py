@@ -59,6 +59,8 @@ def _head(study: Study) -> list[str]:
     twice = ", twice: with each remanence model of the CTs" if general.compare_remanence_models else ""
     if count_of := len(study.scenarios):
         twice += f", {1 + count_of} times: as stated and in {count_of} scenarios"
+    if count_of := len(study.variant_studies):
+        twice += f", and again as {count_of} variant{'s' if count_of > 1 else ''}, each with candidates of its own"
     text = (f"{general.kind}: {count} candidates on {circuits} circuits; {general.samples} samples of each type on "
             f"{general.plants} plants, seed {general.seed}{twice}. Machine {machine.rated_power_va / 1e6:g} MVA, "
             f"{machine.line_voltage_v / 1e3:g} kV, {machine.rated_current_a:.4g} A.")

@@ -176,7 +176,7 @@ def _run(options: argparse.Namespace, given: list[str]) -> None:
                                shlex.join([PROGRAM, *given]))
     folder = destination.folder
     print("\n".join([study.study.title, "", *findings.text, "",
-                     f"Results: {folder}{os.sep} ({len(files)} files; begin with candidates.csv and tradeoff.svg)",
+                     f"Results: {folder}{os.sep} ({len(files)} files; begin with {' and '.join(findings.begin)})",
                      "", CAUTION]))
 
 

@@ -28,6 +28,7 @@ class Findings:
     arrays: Mapping[str, Mapping[str, np.ndarray[Any, Any]]] = field(default_factory=dict)
     provenance: Mapping[str, Any] = field(default_factory=dict)
     text: tuple[str, ...] = ()                             # lines for the terminal
+    begin: tuple[str, ...] = ("candidates.csv", "tradeoff.svg")   # files to look at first
 
     @property
     def names(self) -> set[str]:

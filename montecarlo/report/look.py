@@ -24,6 +24,7 @@ __all__ = [
     "blank",
     "look",
     "percent",
+    "side_by_side",
     "stacked",
     "write_figure",
 ]
@@ -66,6 +67,14 @@ def stacked(panels: int, height_mm: float) -> tuple[Figure, list[Axes]]:
 
     figure = Figure(figsize=(WIDTH_MM / 25.4, height_mm / 25.4), layout="constrained")
     return figure, list(figure.subplots(panels, sharex=True))
+
+
+def side_by_side(panels: int, height_mm: float) -> tuple[Figure, list[Axes]]:
+    """An empty figure of panels beside one another with one vertical axis."""
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(WIDTH_MM / 25.4, height_mm / 25.4), layout="constrained")
+    return figure, list(figure.subplots(1, panels, sharey=True))
 
 
 def write_figure(figure: Figure, folder: Path, stem: str, title: str) -> tuple[Path, Path]:

@@ -18,7 +18,8 @@ from montecarlo.relays.schemes import SchemeChoice
 from montecarlo.secondary.ct import CtPlaces
 from montecarlo.study.grids import Axis
 
-__all__ = ["AnnualCost", "Candidates", "Correlation", "General", "Policy", "PresentSetting", "Scenario", "Study"]
+__all__ = ["AnnualCost", "Candidates", "Correlation", "General", "Policy", "PresentSetting", "Scenario", "Study",
+           "Variant"]
 
 MOST_A, MOST_OHM, MOST_S, MOST_SLOPE = 50.0, 1e6, 60.0, 2.0       # a unit prefix gone wrong, or per cent for a slope
 
@@ -43,7 +44,9 @@ class General(Section):
     """The table [study]."""
 
     title: Annotated[str, Word("what the study is called in its report")]
-    kind: Annotated[Literal["setting_sweep"], Word("what is asked: setting_sweep judges every candidate setting")]
+    kind: Annotated[Literal["setting_sweep", "variants"], Word(
+        "what is asked: setting_sweep judges every candidate setting; variants compares the study with its "
+        "[[variants]], each at its own best setting")]
     seed: Annotated[int, Plain("-", "root of every random number of the study", 0, 2**63 - 1)]
     samples: Annotated[int, Plain("-", "sampled events of each counted type", 1, 10**12)]
     earth_fault_samples: Annotated[int, Plain(
@@ -142,6 +145,15 @@ class Policy(Section):
         "whether a candidate with pick-up times resistance above half the knee voltage may be chosen")] = False
 
 
+class Variant(Section):
+    """The study with some keys changed, side by side with it, each at its own best setting."""
+
+    name: Annotated[str, Word("what the variant is called")]
+    changes: Annotated[dict[str, Any], Word(
+        "keys of the study in quotes and their values here, as { \"earthing.resistance_ohm\" = 21.2 }; of every table "
+        "but [study]; events by name")]
+
+
 class Correlation(Section):
     """Gaussian-copula correlation of two uncertain inputs."""
 
@@ -169,9 +181,12 @@ class Study(Section):
     policy: Annotated[Policy, Word("what the chosen setting must keep to")]
     correlations: Annotated[tuple[Correlation, ...], Word(
         "correlated inputs, each pair a table [[correlations]]")] = ()
+    variants: Annotated[tuple[Variant, ...], Word(
+        "the study with some keys changed, each a table [[variants]]; for study.kind = \"variants\"")] = ()
 
     _told: tuple[str, ...] = PrivateAttr(default=())
     _scenarios: tuple[tuple[str, Study], ...] = PrivateAttr(default=())
+    _variants: tuple[tuple[str, Study], ...] = PrivateAttr(default=())
 
     @property
     def ties(self) -> list[tuple[str, str, float]]:
@@ -189,10 +204,15 @@ class Study(Section):
         return self._scenarios
 
     @property
+    def variant_studies(self) -> tuple[tuple[str, Study], ...]:
+        """Name and study of each variant, beside the study as stated; each a setting sweep."""
+        return self._variants
+
+    @property
     def alone(self) -> Study:
-        """The study as stated, without its scenarios; small, as it travels with every chunk."""
-        if not self._scenarios:
+        """The study as stated, without scenarios and variants; small, as it travels with every chunk."""
+        if not (self._scenarios or self._variants):
             return self
         copied = self.model_copy()
-        copied._scenarios = ()
+        copied._scenarios = copied._variants = ()
         return copied

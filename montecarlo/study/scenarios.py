@@ -2,64 +2,84 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from copy import deepcopy
-from typing import Any
+from typing import Any, Protocol
 
 from montecarlo.errors import StudyError
 from montecarlo.quantities.wording import listed, shown
 from montecarlo.study.description import Study
 
-__all__ = ["AS_STATED", "CHANGEABLE", "read_scenarios"]
+__all__ = ["AS_STATED", "CHANGEABLE", "Changed", "Parse", "Studies", "read_changed", "read_scenarios"]
 
 # What happens and what the plant is; candidates, scheme, relay and samples are the same in every scenario.
 CHANGEABLE = ("machine", "network", "load", "states", "earthing", "ct", "internal_faults", "external_events")
 
 AS_STATED = "as stated"                                    # the study without changes, the first of all scenarios
-MOST_SCENARIOS = 20
+MOST = 20
 
-Scenarios = tuple[tuple[str, Study], ...]
+Studies = tuple[tuple[str, Study], ...]
+Parse = Callable[[dict[str, Any]], Study]
 
 
-def read_scenarios(study: Study, table: Mapping[str, Any], parse: Callable[[dict[str, Any]], Study]) -> Scenarios:
+class Changed(Protocol):
+    """An entry of a file that changes some of its keys."""
+
+    @property
+    def name(self) -> str: ...
+
+    @property
+    def changes(self) -> Mapping[str, Any]: ...
+
+
+def read_scenarios(study: Study, table: Mapping[str, Any], parse: Parse) -> Studies:
     """Name and study of each of `policy.scenarios`, by changing the table as the file has it. Raises StudyError."""
+    stripped = deepcopy(dict(table))
+    del stripped["policy"]["scenarios"]
+    faults = []
+    if study.study.compare_remanence_models:
+        faults = ["study.compare_remanence_models: true together with policy.scenarios; make the other model a "
+                  "scenario, changes = { \"ct.remanence_model\" = ... }, or take one of the two out"]
+    return read_changed("policy.scenarios", study.policy.scenarios, stripped, CHANGEABLE, parse, faults)
+
+
+def read_changed(where: str, entries: Sequence[Changed], table: Mapping[str, Any], changeable: tuple[str, ...],
+                 parse: Parse, faults: Sequence[str] = ()) -> Studies:
+    """Name and study of each entry of the list `where`, by changing keys of a table that has no such list any more;
+    `changeable`: the tables whose keys may change. Raises StudyError with all faults, those given first."""
     found: list[tuple[str, Study]] = []
-    faults: list[str] = list(_name_faults(study))
-    for index, scenario in enumerate(study.policy.scenarios):
-        place, changed = f"policy.scenarios[{index}]", deepcopy(dict(table))
-        del changed["policy"]["scenarios"]
-        wrong = [text for key, value in scenario.changes.items() if (text := _change(changed, key, value))]
-        faults += [f"{place}.changes: {text}" for text in wrong]
+    every = [*_name_faults(where, entries), *faults]
+    for index, entry in enumerate(entries):
+        place, changed = f"{where}[{index}]", deepcopy(dict(table))
+        wrong = [text for key, value in entry.changes.items() if (text := _change(changed, key, value, changeable))]
+        every += [f"{place}.changes: {text}" for text in wrong]
         if not wrong:
             try:
-                found.append((scenario.name, parse(changed)))
+                found.append((entry.name, parse(changed)))
             except StudyError as error:
-                faults += [f"{place}: {fault}" for fault in error.faults]
-    if faults:
-        raise StudyError(*faults)
+                every += [f"{place}: {fault}" for fault in error.faults]
+    if every:
+        raise StudyError(*every)
     return tuple(found)
 
 
-def _name_faults(study: Study) -> Iterator[str]:
-    names = [scenario.name for scenario in study.policy.scenarios]
-    if not len(names) <= MOST_SCENARIOS:
-        yield f"policy.scenarios: {len(names)}, must be at most {MOST_SCENARIOS}, each a run of its own; leave some out"
-    for index, scenario in enumerate(study.policy.scenarios):
-        place = f"policy.scenarios[{index}]"
-        if scenario.name in ("", AS_STATED) or scenario.name in names[:index]:
-            yield f"{place}.name: {shown(scenario.name)} is used or reserved; give each scenario its own name"
-        if not scenario.changes:
-            yield f"{place}.changes: {{}} is empty; give at least one key and its value, or take the scenario out"
-    if names and study.study.compare_remanence_models:
-        yield ("study.compare_remanence_models: true together with policy.scenarios; make the other model a scenario, "
-               "changes = { \"ct.remanence_model\" = ... }, or take one of the two out")
+def _name_faults(where: str, entries: Sequence[Changed]) -> Iterator[str]:
+    names, what = [entry.name for entry in entries], where.rpartition(".")[2].removesuffix("s")
+    if not len(names) <= MOST:
+        yield f"{where}: {len(names)}, must be at most {MOST}, each a run of its own; leave some out"
+    for index, entry in enumerate(entries):
+        place = f"{where}[{index}]"
+        if entry.name in ("", AS_STATED) or entry.name in names[:index]:
+            yield f"{place}.name: {shown(entry.name)} is used or reserved; give each {what} its own name"
+        if not entry.changes:
+            yield f"{place}.changes: {{}} is empty; give at least one key and its value, or take the {what} out"
 
 
-def _change(table: dict[str, Any], key: str, value: Any) -> str:
+def _change(table: dict[str, Any], key: str, value: Any, changeable: tuple[str, ...]) -> str:
     """Sets a dotted key of the table; what is wrong with it, if anything. Events go by their names."""
     *path, last = key.split(".")
-    if not path or path[0] not in CHANGEABLE:
-        return (f"{shown(key)}: must be a whole key in quotes that begins with {listed(CHANGEABLE, 'or')}, as "
+    if not path or path[0] not in changeable:
+        return (f"{shown(key)}: must be a whole key in quotes that begins with {listed(changeable, 'or')}, as "
                 "\"ct.remanence_percent\"")
     node: Any = table
     for part in path:

@@ -95,7 +95,7 @@ def test_csv_columns_lie_beside_the_study_file(tmp_path: Path) -> None:
     ("external_events.near_fault.knd", 1, "external_events.near_fault.knd: unknown; did you mean kind?"),
     ("network.rubbish", 1, "network.rubbish: unknown; known here: reactance_pu, external_capacitance_f"),
     ("my table", {}, '"my table": unknown; known here: study, machine, network, load, states, earthing, ct, scheme, '
-                     "relay, backup, internal_faults, external_events, candidates, policy, correlations"),
+                     "relay, backup, internal_faults, external_events, candidates, policy, correlations, variants"),
     ("earthing.resistance_ohm", REMOVE,
      "earthing: no resistor given; give exactly one of resistance_ohm, current_limit_a, and transformer_ratio with "
      "secondary_resistance_ohm"),

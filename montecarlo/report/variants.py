@@ -1,0 +1,116 @@
+"""A study and its variants side by side, each at its own best setting, on the same sampled events."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from montecarlo.engine.batch import Progress
+from montecarlo.engine.variants import Variants, run_variants
+from montecarlo.estimates.compare import distinguishable
+from montecarlo.quantities.wording import shown
+from montecarlo.report.choosing import SAME
+from montecarlo.report.tables import SETTINGS, Result
+from montecarlo.study.description import Study
+from montecarlo.study.read import digest
+from montecarlo.study.scenarios import AS_STATED
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["SideBySide", "run_side_by_side"]
+
+COST = ("cost_per_year", "cost_per_year_low", "cost_per_year_high")
+OF_CHOICE = ("scheme", *SETTINGS, "p_missed", "p_missed_low", "p_missed_high", "p_false", "p_false_low", "p_false_high",
+             "p_false_bound", "missed_per_year", "false_per_year", "p_no_false_trip", "p_no_false_trip_low",
+             "p_no_false_trip_high", "covered_median", "covered_p05", "covered_p95", "unreachable_per_year", *COST)
+DIFFERENCE = ("variant", "minus", "quantity", "difference", "low", "high", "verdict")
+
+
+def run_side_by_side(study: Study, *, workers: int | None = None, progress: Progress | None = None) -> SideBySide:
+    """Run the study as stated and every variant of it on common random numbers."""
+    studies = {AS_STATED: study, **dict(study.variant_studies)}
+    return SideBySide(study, run_variants(studies, workers=workers, progress=progress))
+
+
+@dataclass(frozen=True, eq=False)
+class SideBySide:
+    """The tables of a finished comparison, as pandas frames made when first asked for."""
+
+    study: Study
+    variants: Variants
+
+    @cached_property
+    def results(self) -> dict[str, Result]:
+        """Each one as a study of its own, as stated first."""
+        return {name: Result(outcome) for name, outcome in self.variants.outcomes.items()}
+
+    @cached_property
+    def table(self) -> pd.DataFrame:
+        """One row a variant: what it changes, its best setting, and what that is worth on the common fresh batch."""
+        import pandas as pd
+
+        changes = {AS_STATED: "", **{variant.name: "; ".join(
+            f"{key} = {shown(value)}" for key, value in variant.changes.items()) for variant in self.study.variants}}
+        rows = [{"variant": name, "changes": changes[name], "candidates": len(result.candidates),
+                 **_choice(result), "allowed": _allowed(result)} for name, result in self.results.items()]
+        frame = pd.DataFrame(rows)
+        frame.insert(3, "candidate", pd.array([result.chosen for result in self.results.values()], dtype="Int64"))
+        without = frame["cost_per_year"].isna().all()      # a policy that weighs no costs
+        return frame.drop(columns=[name for name in COST if without])
+
+    @cached_property
+    def differences(self) -> pd.DataFrame:
+        """One row a variant and a quantity: its choice minus the choice of the study as stated, on the same plants and
+        events, with 95 % limits. No row where either chooses nothing."""
+        import pandas as pd
+
+        return pd.DataFrame([
+            {"variant": name, "minus": AS_STATED, "quantity": quantity, "difference": float(gap.p),
+             "low": float(gap.low), "high": float(gap.high),
+             "verdict": "distinguishable" if distinguishable(gap) else SAME}
+            for name in self.results if name != AS_STATED
+            for quantity, gap in self.variants.differences(name, AS_STATED).items()], columns=list(DIFFERENCE))
+
+    @cached_property
+    def candidates(self) -> pd.DataFrame:
+        """The candidates of all: `Result.candidates` with a first column `variant`."""
+        import pandas as pd
+
+        frames = [result.candidates.assign(variant=name) for name, result in self.results.items()]
+        every = pd.concat(frames, ignore_index=True)
+        return every[["variant", *every.columns.drop("variant")]]
+
+    @property
+    def told(self) -> list[str]:
+        """What the runs have to tell; with the variants' names unless all tell it."""
+        said: dict[str, list[str]] = {}
+        for name, result in self.results.items():
+            for sentence in result.told:
+                said.setdefault(sentence, []).append(name)
+        return [sentence if len(names) == len(self.results) else f"{', '.join(names)}: {sentence}"
+                for sentence, names in said.items()]
+
+    @property
+    def provenance(self) -> dict[str, Any]:
+        """As of a single run, with what each variant chose."""
+        each = {name: result.provenance for name, result in self.results.items()}
+        keys = ("chosen", "runner_up", "fresh_batches", "samples", "unresolved", "notes")
+        return {**each[AS_STATED], "study_kind": self.study.study.kind, "study_digest": digest(self.study),
+                **{key: {name: record[key] for name, record in each.items()} for key in keys}, "told": self.told}
+
+
+def _choice(result: Result) -> dict[str, Any]:
+    """Its best setting, from the fresh batch; blank without one."""
+    row: dict[str, Any] = {} if result.chosen is None else result.candidates.set_index("candidate").loc[
+        result.chosen].to_dict()
+    return {key: row.get(key, "" if key == "scheme" else np.nan) for key in OF_CHOICE}
+
+
+def _allowed(result: Result) -> bool:
+    """Whether the policy allows the choice on the common fresh batch too; false without one."""
+    outcome = result.outcome
+    return outcome.chosen is not None and outcome.fresh is not None and outcome.fresh.keeps_to_policy(outcome.chosen)

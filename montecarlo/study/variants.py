@@ -1,0 +1,50 @@
+"""Variants of a study: the same file with some keys changed, each a study that makes its own choice."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from copy import deepcopy
+from typing import Any
+
+from montecarlo.errors import StudyError
+from montecarlo.quantities.wording import shown
+from montecarlo.study.description import Study
+from montecarlo.study.scenarios import CHANGEABLE, Parse, Studies, read_changed
+
+__all__ = ["KIND", "alone", "read_variants"]
+
+KIND, ALONE = "variants", "setting_sweep"                  # of the file, and what is asked of one variant
+
+# Each variant chooses among its own candidates; seed and numbers of samples make the random numbers common.
+TABLES = (*CHANGEABLE, "scheme", "relay", "backup", "candidates", "policy")
+
+
+def read_variants(study: Study, table: Mapping[str, Any], parse: Parse) -> Studies:
+    """Name and study of each of `variants`, by changing the table as the file has it; the kind is that of one study
+    alone. Raises StudyError."""
+    if study.study.kind != KIND:
+        if study.variants:
+            raise StudyError(f"variants: study.kind is {shown(study.study.kind)}; give {shown(KIND)} or take the "
+                             "variants out")
+        return ()
+    return read_changed("variants", study.variants, alone(table), TABLES, parse, [*_faults(study)])
+
+
+def alone(table: Mapping[str, Any]) -> dict[str, Any]:
+    """The table of a study of variants as that of one study; another as it is."""
+    stripped = deepcopy(dict(table))
+    if stripped["study"]["kind"] == KIND:
+        stripped.pop("variants", None)
+        stripped["study"]["kind"] = ALONE
+    return stripped
+
+
+def _faults(study: Study) -> Iterator[str]:
+    if not study.variants:
+        yield (f"variants: none, but study.kind is {shown(KIND)}; give at least one table [[variants]] with name and "
+               "changes")
+    if study.study.compare_remanence_models:
+        yield ("study.compare_remanence_models: true in a study of variants; make the other model a variant, changes = "
+               "{ \"ct.remanence_model\" = ... }")
+    if study.study.compare:
+        yield f"study.compare: compares candidates of a single study; take it out, or run the file as {shown(ALONE)}"

@@ -1,0 +1,43 @@
+"""One study and several changes of it, each at its own best setting, compared on common random numbers."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from montecarlo.report.look import look, side_by_side
+from montecarlo.report.variant_figure import height_mm, side_by_side_figure
+from montecarlo.report.variants import SideBySide, run_side_by_side
+from montecarlo.study.description import Study
+from montecarlo.study.scenarios import AS_STATED
+from studies.protocol import Findings, Progress
+from studies.result_text import limit_of
+from studies.variants_text import variants_text
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+__all__ = ["StudyVariants", "findings"]
+
+
+class StudyVariants:
+    """study.kind = "variants"."""
+
+    def run(self, study: Study, *, workers: int | None, progress: Progress | None) -> Findings:
+        return findings(run_side_by_side(study, workers=workers, progress=progress))
+
+
+def findings(compared: SideBySide) -> Findings:
+    """Tables, figure and text of a finished comparison."""
+    frames = {"variants": compared.table, "variant_differences": compared.differences,
+              "candidates": compared.candidates, "inputs": compared.results[AS_STATED].inputs}
+    return Findings(frames, _figures(compared), provenance=compared.provenance, text=tuple(variants_text(compared)),
+                    begin=("variants.csv", "variants.svg"))
+
+
+def _figures(compared: SideBySide) -> dict[str, tuple[Figure, str]]:
+    limits = {limit_of(result.study)[0] for result in compared.results.values()}
+    limit = min(limits) if len(limits) == 1 and min(limits) < 1 else None
+    with look():
+        figure, axes = side_by_side(2, height_mm(len(compared.table)))
+        side_by_side_figure(compared.table, compared.differences, axes, limit)
+    return {"variants": (figure, "Missed faults and false trips of the best setting of every variant")}

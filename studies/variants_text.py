@@ -1,0 +1,122 @@
+"""What a finished comparison of variants says on the terminal: a table, and what the numbers allow to conclude."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING, Any
+
+from montecarlo.quantities.wording import listed
+from montecarlo.report.choosing import SAME
+from montecarlo.report.look import percent
+from montecarlo.report.tables import SETTINGS
+from montecarlo.report.variants import SideBySide
+from montecarlo.report.words import scheme_name, setting_text
+from studies.text import paragraph, table
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["conclusion", "variants_text"]
+
+MOST_NAMED = 4                                             # variants in one sentence; the table has all
+WHAT = {"p_missed": "missed faults", "p_false": "false trips"}
+
+
+def variants_text(compared: SideBySide) -> list[str]:
+    """The table, the conclusion, and what the runs have to tell."""
+    rows = compared.table.to_dict("records")
+    cells = [[row["variant"], _bare(row, "p_missed", 3), _bare(row, "p_false", 2), _setting(row)] for row in rows]
+    lines = table(["variant", "missed %", "false %", "best setting"], cells, "<>><", "")
+    lines += ["", *paragraph(" ".join(conclusion(compared.table, compared.differences))), ""]
+    return lines + [line for sentence in compared.told for line in paragraph(sentence, "- ", "  ")]
+
+
+def conclusion(rows: pd.DataFrame, differences: pd.DataFrame) -> list[str]:
+    """Three to six sentences; none claims more than its interval."""
+    stated, *others = rows.to_dict("records")
+    chosen = [row for row in others if row["scheme"]]
+    sentences = [_as_stated(stated)]
+    if chosen and stated["scheme"]:
+        sentences.append(_moves(stated, chosen))
+        sentences += [_gaps(differences[differences["quantity"] == quantity], what) for quantity, what in WHAT.items()]
+    if nothing := [row["variant"] for row in others if not row["scheme"]]:
+        sentences.append(f"Under {_named(nothing)} no candidate can be chosen.")
+    lost = [row["variant"] for row in rows.to_dict("records") if row["scheme"] and not row["allowed"]]
+    if lost:
+        sentences.append(f"On the random numbers that all share, the choice of {_named(lost)} misses its policy's "
+                         "limit.")
+    return [*sentences, "Each stands at its own best setting, on the same random numbers; differences are in "
+            "percentage points with 95 % limits."]
+
+
+def _as_stated(row: Mapping[str, Any]) -> str:
+    if not row["scheme"]:
+        return "As stated no candidate can be chosen, so that nothing is compared with it."
+    missed, low, high = (percent(row[f"p_missed{end}"], 3) for end in ("", "_low", "_high"))
+    false = (f"no false trip was seen, fewer than {percent(row['p_false_high'])} of the external events"
+             if row["p_false"] == 0 else
+             f"trips falsely on {percent(row['p_false'])} ({percent(row['p_false_low']).removesuffix(' %')} to "
+             f"{percent(row['p_false_high'])}) of the external events")
+    return (f"As stated, {scheme_name(row['scheme'])} with {setting_text(row)} is best: it misses {missed} "
+            f"({low.removesuffix(' %')} to {high}) of the internal faults within reach and {false}.")
+
+
+def _moves(stated: Mapping[str, Any], others: list[dict[str, Any]]) -> str:
+    """Which variants choose otherwise."""
+    moved = [row["variant"] for row in others if _of_setting(row) != _of_setting(stated)]
+    if not moved:
+        return f"{'It' if len(others) == 1 else 'All'} {'chooses' if len(others) == 1 else 'of them choose'} that too."
+    rest = " the others keep it." if len(moved) < len(others) else " none keeps it." if len(others) > 1 else ""
+    return f"The choice moves under {_named(moved)}{';' + rest if rest else '.'}"
+
+
+def _of_setting(row: Mapping[str, Any]) -> tuple[Any, ...]:
+    return (row["scheme"], *(None if math.isnan(row[name]) else row[name] for name in SETTINGS))
+
+
+def _gaps(gaps: pd.DataFrame, what: str) -> str:
+    """Who has fewer, who more, who cannot be told apart: the largest differences first."""
+    rows = sorted(gaps.to_dict("records"), key=lambda row: -abs(row["difference"]))
+    told = [row for row in rows if row["verdict"] != SAME]
+    fewer, more = ([row for row in told if (row["difference"] > 0) == up] for up in (False, True))
+    parts = [f"{word} under {_with_limits(some)}" for word, some in (("fewer", fewer), ("more", more)) if some]
+    if same := [row["variant"] for row in rows if row["verdict"] == SAME]:
+        parts.append(f"{'not distinguishable' if len(same) < len(rows) else 'not distinguishable from it'} under "
+                     f"{_named(same)}")
+    return f"{what[0].upper()}{what[1:]}: {'; '.join(parts)}."
+
+
+def _with_limits(rows: list[dict[str, Any]]) -> str:
+    texts = [f"\"{row['variant']}\" ({', '.join(_points(row))})" for row in rows[:MOST_NAMED]]
+    return listed([*texts, *_more(len(rows))])
+
+
+def _points(row: Mapping[str, Any]) -> Iterator[str]:
+    difference, low, high = (format(float(f"{100 * row[key]:.2g}"), "+,.15g") for key in ("difference", "low", "high"))
+    yield f"{difference}"
+    yield f"{low} to {high}"
+
+
+def _named(names: list[str]) -> str:
+    return listed([*(f'"{name}"' for name in names[:MOST_NAMED]), *_more(len(names))])
+
+
+def _more(count: int) -> list[str]:
+    return [f"{count - MOST_NAMED} more"] if count > MOST_NAMED else []
+
+
+# --- cells ------------------------------------------------------------------------------------------------
+
+
+def _setting(row: Mapping[str, Any]) -> str:
+    return f"{scheme_name(row['scheme'])}: {setting_text(row)}" if row["scheme"] else "no candidate can be chosen"
+
+
+def _bare(row: Mapping[str, Any], name: str, digits: int) -> str:
+    """A probability in per cent without its sign; an upper limit where none was seen."""
+    if math.isnan(row[name]):
+        return "-"
+    if row[name] == 0:
+        return f"< {percent(row[f'{name}_high'], digits).removesuffix(' %')}"
+    return percent(row[name], digits).removesuffix(" %")
