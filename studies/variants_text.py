@@ -24,12 +24,16 @@ WHAT = {"p_missed": "missed faults", "p_false": "false trips"}
 
 
 def variants_text(compared: SideBySide) -> list[str]:
-    """The table, the conclusion, and what the runs have to tell."""
+    """The table, the conclusion, and which runs lost samples."""
     rows = compared.table.to_dict("records")
     cells = [[row["variant"], _bare(row, "p_missed", 3), _bare(row, "p_false", 2), _setting(row)] for row in rows]
     lines = table(["variant", "missed %", "false %", "best setting"], cells, "<>><", "")
     lines += ["", *paragraph(" ".join(conclusion(compared.table, compared.differences))), ""]
-    return lines + [line for sentence in compared.told for line in paragraph(sentence, "- ", "  ")]
+    lines += paragraph("What each run has to tell of itself (solutions, weighted samples, candidates refused on fresh "
+                       "numbers) stands in provenance.json.", "- ", "  ")
+    lost = [f"{row['variant']}: {row['unresolved']:g} samples gave no result; the intervals count them once as "
+            "operating and once as not." for row in rows if row["unresolved"] > 0]
+    return lines + [line for sentence in lost for line in paragraph(sentence, "- ", "  ")]
 
 
 def conclusion(rows: pd.DataFrame, differences: pd.DataFrame) -> list[str]:
@@ -40,14 +44,19 @@ def conclusion(rows: pd.DataFrame, differences: pd.DataFrame) -> list[str]:
     if chosen and stated["scheme"]:
         sentences.append(_moves(stated, chosen))
         sentences += [_gaps(differences[differences["quantity"] == quantity], what) for quantity, what in WHAT.items()]
-    if nothing := [row["variant"] for row in others if not row["scheme"]]:
-        sentences.append(f"Under {_named(nothing)} no candidate can be chosen.")
-    lost = [row["variant"] for row in rows.to_dict("records") if row["scheme"] and not row["allowed"]]
+    return [*sentences, *_not_allowed(rows.to_dict("records")), "Each stands at its own best setting, on the same "
+            "random numbers; differences are in percentage points with 95 % limits."]
+
+
+def _not_allowed(rows: list[dict[str, Any]]) -> list[str]:
+    """Where nothing can be chosen, or the choice misses the limit on the numbers that all share; one sentence."""
+    nothing = [row["variant"] for row in rows[1:] if not row["scheme"]]
+    lost = [row["variant"] for row in rows if row["scheme"] and not row["allowed"]]
+    parts = [f"under {_named(nothing)} no candidate can be chosen"] if nothing else []
     if lost:
-        sentences.append(f"On the random numbers that all share, the choice of {_named(lost)} misses its policy's "
-                         "limit.")
-    return [*sentences, "Each stands at its own best setting, on the same random numbers; differences are in "
-            "percentage points with 95 % limits."]
+        parts.append(f"on the random numbers that all share, the choice of {_named(lost)} misses its policy's limit")
+    text = "; ".join(parts)
+    return [f"{text[0].upper()}{text[1:]}."] if text else []
 
 
 def _as_stated(row: Mapping[str, Any]) -> str:

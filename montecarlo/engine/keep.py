@@ -30,7 +30,7 @@ WHOSE = {"phase": "largest of the phase elements", "earth": "earth element"}
 
 
 SETTING = ("scheme", "stabilising_resistance_ohm", "slope1", "slope2", "slope_break_a", "phase_burden_at_a",
-           "earth_burden_at_a", "elements", "delay_s", "judges_a")
+           "earth_burden_at_a", "element", "delay_s", "judges_a")
 
 
 @dataclass(frozen=True)

@@ -162,7 +162,7 @@ def _tradeoff_axes(ax: Axes, span: _Span, high: float) -> None:
 
     ax.set_xscale("log")
     ax.set_xlim(100 * span.left, 100 * span.right)
-    _percent_ticks(ax, 100 * span.start)
+    percent_ticks(ax, 100 * span.start)
     if span.left < span.start:
         ax.axvspan(100 * span.left, 100 * span.start, color="#f3f3f3", zorder=0, linewidth=0)
         ticks, labels = list(ax.get_xticks()), [text.get_text() for text in ax.get_xticklabels()]
@@ -287,7 +287,7 @@ def blind_zone(frame: pd.DataFrame, ax: Axes, *, limit: float | None = None, lim
         if limit is not None and (under := shown[shown["p_false_limit"] <= limit]["y"]).size:
             at_limit.append((float(under.iloc[-1]), percent(under.iloc[-1] / 100), colour))
     ax.set_xscale("log")
-    _percent_ticks(ax, ax.get_xlim()[0])
+    percent_ticks(ax, ax.get_xlim()[0])
     ax.set_ylim(0, min(100.0, 125.0 * float(frame["blind"].max()) + 5))
     ax.set_xlabel("allowed false trips, % of the external events (upper bound)", color=FALSE_TEXT)
     ax.set_ylabel("blind from the neutral, % of the winding", color=MISSED)
@@ -309,7 +309,7 @@ def _beside(texts: list[tuple[float, str, str]], x: float, coordinates: Any, off
                     color=colour, va="center", **style)
 
 
-def _percent_ticks(ax: Axes, start: float) -> None:
+def percent_ticks(ax: Axes, start: float) -> None:
     """Decades of per cent as plain numbers, from `start` on."""
     from matplotlib.ticker import FixedFormatter, FixedLocator, NullFormatter
 

@@ -26,7 +26,8 @@ __all__ = ["SideBySide", "run_side_by_side"]
 COST = ("cost_per_year", "cost_per_year_low", "cost_per_year_high")
 OF_CHOICE = ("scheme", *SETTINGS, "p_missed", "p_missed_low", "p_missed_high", "p_false", "p_false_low", "p_false_high",
              "p_false_bound", "missed_per_year", "false_per_year", "p_no_false_trip", "p_no_false_trip_low",
-             "p_no_false_trip_high", "covered_median", "covered_p05", "covered_p95", "unreachable_per_year", *COST)
+             "p_no_false_trip_high", "covered_median", "covered_p05", "covered_p95", "unreachable_per_year",
+             "unresolved", *COST)
 DIFFERENCE = ("variant", "minus", "quantity", "difference", "low", "high", "verdict")
 
 

@@ -58,7 +58,7 @@ def columns_for(folder: Path, file: str, what: str, setting: Setting) -> dict[st
         if not (name == "stabilising_resistance_ohm" and setting.scheme == "biased"):
             mine = mine[mine[name].isna() if value is None else mine[name] == value]
     mine = mine[mine["delay_s"].isna() | (mine["delay_s"] == setting.delay_s)]
-    found = dict(zip(mine["elements"], mine["column"], strict=True))
+    found = dict(zip(mine["element"], mine["column"], strict=True))
     assert len(found) == len(mine) == 1 + (setting.earth_pickup_a is not None)
     return found
 
@@ -216,7 +216,7 @@ def test_each_earth_setting_is_judged_by_one_column_for_its_delay(folder: Path, 
         "file == 'samples_internal_earth.parquet' and what == 'critical pick-up' and scheme == 'two_phase_one_earth'")
     rows, x = rows_of(folder / "samples_internal_earth.parquet"), "internal_faults.position"
     for delay in (0.0, 0.06):
-        mine = table[(table["elements"] == "earth") & (table["delay_s"].isna() | (table["delay_s"] == delay))]
+        mine = table[(table["element"] == "earth") & (table["delay_s"].isna() | (table["delay_s"] == delay))]
         assert sorted(a for cell in mine["judges_a"] for a in str(cell).split()) == ["0.02", "0.2"]
         for column in mine["column"]:
             near, far = (rows[column][part].mean() for part in (rows[x] < 0.3, rows[x] > 0.7))

@@ -1,0 +1,98 @@
+"""Whole small studies of variants, on two plants."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from montecarlo.report.tables import SETTINGS
+from montecarlo.report.variants import SideBySide, run_side_by_side
+from montecarlo.study.read import parse_study
+from studies.output import prepare, write_findings
+from studies.variants import findings
+
+CONFIGS = Path(__file__).parents[2] / "configs"
+FEW = {"samples": 64, "earth_fault_samples": 64, "plants": 16, "kind": "variants"}
+SAME = {"name": "the same", "changes": {"machine.armature_time_constant_s": 0.15}}
+ON_UNIT = [SAME, {"name": "50 A", "changes": {"earthing.resistance_ohm": 160}},
+           {"name": "impossible", "changes": {"policy.p_false_max": 1e-9}}]
+
+
+def compared(file: str, variants: list[dict[str, Any]] | None) -> SideBySide:
+    table = tomllib.loads((CONFIGS / file).read_text(encoding="utf-8"))
+    table["study"] |= FEW
+    table["policy"]["p_false_max"] = 0.9
+    table["candidates"]["stabilising_resistance_ohm"] = [200]
+    if variants is not None:
+        table["variants"] = variants
+        table["machine"]["armature_time_constant_s"] = 0.15
+    return run_side_by_side(parse_study(table, CONFIGS), workers=1)
+
+
+@pytest.fixture(scope="module")
+def hydro() -> SideBySide:
+    return compared("variants_11kv.toml", None)
+
+
+@pytest.fixture(scope="module")
+def unit() -> SideBySide:
+    return compared("unit_13_8kv.toml", ON_UNIT)
+
+
+def test_each_variant_stands_at_its_own_choice(hydro: SideBySide) -> None:
+    table = hydro.table.set_index("variant")
+    assert list(table.index) == ["as stated", "400 A resistor", "CTs of 450 V", "slow clearing", "2000 ohm",
+                                 "no remanence"]
+    assert table.loc["2000 ohm", "stabilising_resistance_ohm"] == 2000
+    assert table.loc["400 A resistor", "changes"].startswith("earthing.resistance_ohm = {nominal = 15.9")
+    for name, batch in hydro.variants.finals.items():
+        assert batch is not None
+        chosen = hydro.variants.outcomes[name].chosen
+        assert batch.settings[0] == chosen
+        assert table.loc[name, "p_missed"] == batch.judgement.missed.total[0]
+        assert table.loc[name, "p_false"] == batch.judgement.false.total[0]
+        for axis in SETTINGS:
+            value = getattr(chosen, axis)
+            assert np.isnan(table.loc[name, axis]) if value is None else table.loc[name, axis] == value
+
+
+def test_twice_the_fault_current_misses_fewer(hydro: SideBySide) -> None:
+    gap = hydro.differences.set_index(["variant", "quantity"]).loc[("400 A resistor", "p_missed")]
+    assert gap["high"] < -0.05                             # about half of what is missed lies near the neutral
+    assert gap["verdict"] == "distinguishable"
+    table = hydro.table.set_index("variant")["p_missed"]
+    assert gap["difference"] == pytest.approx(table["400 A resistor"] - table["as stated"], rel=1e-9)
+
+
+def test_what_changes_nothing_differs_by_nothing(unit: SideBySide) -> None:
+    same = unit.differences[unit.differences["variant"] == "the same"]
+    assert list(same["quantity"]) == ["p_missed", "p_false"]
+    assert (same[["difference", "low", "high"]] == 0).all(axis=None)
+    assert (same["verdict"] == "not distinguishable").all()
+
+
+def test_a_variant_without_a_choice_has_an_empty_row_and_no_difference(unit: SideBySide) -> None:
+    row = unit.table.set_index("variant").loc["impossible"]
+    assert row["scheme"] == ""
+    assert not row["allowed"]
+    assert np.isnan(row["p_missed"])
+    assert "impossible" not in set(unit.differences["variant"])
+    text = " ".join(" ".join(findings(unit).text).split())
+    assert 'Under "impossible" no candidate can be chosen.' in text
+
+
+@pytest.mark.parametrize("plant", ["hydro", "unit"])
+def test_the_folder_and_the_text_are_whole(plant: str, request: pytest.FixtureRequest, tmp_path: Path) -> None:
+    found = findings(request.getfixturevalue(plant))
+    assert max(map(len, found.text)) <= 100
+    assert "nan" not in " ".join(found.text).split()
+    destination = prepare(tmp_path / "out", replace=False)
+    with destination.staged() as staging:
+        files = write_findings(found, destination, staging, "s.toml", b"", "statorodds run s.toml")
+    assert {"variants.csv", "variant_differences.csv", "candidates.csv", "inputs.csv", "variants.svg"} <= set(files)
+    assert set(found.begin) <= set(files)
+    assert "nan" not in (tmp_path / "out" / "variants.csv").read_text()
