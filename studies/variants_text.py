@@ -102,7 +102,7 @@ def _with_limits(rows: list[dict[str, Any]]) -> str:
 
 
 def _points(row: Mapping[str, Any]) -> Iterator[str]:
-    difference, low, high = (format(float(f"{100 * row[key]:.2g}"), "+,.15g") for key in ("difference", "low", "high"))
+    difference, low, high = (format(float(f"{100 * row[key]:.3g}"), "+,.15g") for key in ("difference", "low", "high"))
     yield f"{difference}"
     yield f"{low} to {high}"
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -21,7 +22,9 @@ from montecarlo.quantities import Array
 from montecarlo.sampling.design import Chunk
 from montecarlo.study.candidates import Setting, candidate_lattices
 from montecarlo.study.description import Study
-from tests.unit.studies import REMOVE, study_table, study_with
+from studies.cli import main
+from studies.output import PROVENANCE
+from tests.unit.studies import REMOVE, minimal_study_text, study_table, study_with
 
 PLAIN: dict[str, Any] = {
     "study.samples": 192, "study.plants": 32, "study.earth_fault_samples": 64, "candidates.delay_s": [0.0, 0.06],
@@ -261,6 +264,39 @@ def test_what_has_no_part_in_a_stratum_is_left_out(folder: Path) -> None:
     assert "external_events.far_fault.clearing_time_s" in far
     assert not any("near_fault" in name or name.startswith("internal_faults") for name in far)
     assert not any(name.startswith("external_events") for name in earth)
+
+
+# --- the command line -------------------------------------------------------------------------------------
+
+
+def test_the_command_puts_them_into_its_folder_and_replaces_them(
+        tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    monkeypatch.chdir(tmp_path)
+    text = minimal_study_text().replace("plants = 32", "plants = 16").replace("delay_s = [0]", "delay_s = [0.1]")
+    (tmp_path / "s.toml").write_text(text)
+    command = ["run", "s.toml", "--samples", "32", "--workers", "1"]
+    assert main([*command, "--keep-samples"]) == 0
+    results = tmp_path / "s-results"
+    kept_files = {path.name for path in results.iterdir() if path.name.startswith("samples_")}
+    assert len(kept_files) == 8
+    assert kept_files <= set(json.loads((results / PROVENANCE).read_text())["files"])
+    assert len(pd.read_parquet(results / "samples_external_far_fault.parquet")) == 32
+    assert main([*command, "--replace"]) == 0
+    assert not any(path.name.startswith("samples_") for path in results.iterdir())
+    assert {path.name for path in tmp_path.iterdir()} == {"s.toml", "s-results"}
+    capsys.readouterr()
+
+
+def test_a_kind_that_keeps_none_is_refused_before_anything_is_sampled(
+        tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    monkeypatch.chdir(tmp_path)
+    text = minimal_study_text().replace('kind = "setting_sweep"', 'kind = "variants"')
+    (tmp_path / "s.toml").write_text(text + '[[variants]]\nname = "a"\nchanges = { "ct.remanence_percent" = 40 }\n')
+    assert main(["run", "s.toml", "--keep-samples"]) == 2
+    assert capsys.readouterr().err == (
+        'statorodds: --keep-samples: study.kind = "variants" keeps none; run the file as "setting_sweep", or leave the '
+        "option out\n")
+    assert [path.name for path in tmp_path.iterdir()] == ["s.toml"]
 
 
 # --- refusals ---------------------------------------------------------------------------------------------
