@@ -41,6 +41,7 @@ class Job:
     design: Design                                         # of the counted strata
     earth_design: Design                                   # of earth faults, solved along the whole winding, on nets
     shares: tuple[float, ...] = ()                         # of the batch, below 1, that are tallied by themselves too
+    paired: tuple[int, ...] = ()                           # candidates of which is told what one misses and another not
 
     def design_of(self, stratum: str) -> Design:
         few = replace(self.earth_design, net=False)        # counted states, as few as earth faults
@@ -54,6 +55,11 @@ class Judged:
     forms: tuple[Form, ...]
     delays_s: tuple[float, ...] | None                     # None: the delay does not matter, one column
     quantity: Array
+
+
+def thresholds(lattice: Lattice) -> tuple[Array, Array]:
+    """A lattice's phase pick-ups (P,) and earth pick-ups (E,), infinite without such an element. [A]"""
+    return np.array(lattice.phase_thresholds), np.array(lattice.earth_thresholds)
 
 
 class Block:

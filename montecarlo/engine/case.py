@@ -13,7 +13,8 @@ from collections.abc import Mapping
 import numpy as np
 
 from montecarlo.engine import backup, primary, winding
-from montecarlo.engine.block import Block, Job, Judged, Rows
+from montecarlo.engine.block import Block, Job, Judged, Rows, thresholds
+from montecarlo.estimates.caught import missed_samples, sum_caught
 from montecarlo.estimates.choose import OPEN_PILOTS, open_pilots
 from montecarlo.estimates.tally import BackupTally, LatticeTally, Tally, count_missed, count_operated, one_setting
 from montecarlo.quantities import Array
@@ -58,7 +59,7 @@ def solved(block: Block) -> dict[Circuit, Judged]:
 
 def counted(block: Block, judged: Mapping[Circuit, Judged]) -> Tally:
     """The tally of a counted stratum, from what `solved` gave."""
-    lattices = block.job.lattices
+    job, lattices, internal = block.job, block.job.lattices, block.chunk.stratum.startswith("internal.")
     tally = Tally(tuple(_count(block, lattice, judged[lattice.circuit]) for lattice in lattices))
     tally.early = {share: Tally(tuple(_count(block, lattice, judged[lattice.circuit], rows=rows)
                                       for lattice in lattices)) for share, rows in block.early_rows.items()}
@@ -66,7 +67,11 @@ def counted(block: Block, judged: Mapping[Circuit, Judged]) -> Tally:
         left = np.asarray(~caught, float)
         nobody = (_count(block, lattice, judged[lattice.circuit], left) for lattice in lattices)
         tally.backup = BackupTally(one_setting(caught, block.plants),
-                                   tuple(nobody) if block.chunk.stratum.startswith("internal.") else ())
+                                   tuple(nobody) if internal else ())
+    if job.paired and internal:
+        each = [missed_samples(block.pickups(lattice, judged[lattice.circuit]), block.load_pickups(lattice),
+                               *thresholds(lattice), len(lattice.delay_s)) for lattice in job.lattices]
+        tally.caught = sum_caught(np.concatenate(each, axis=1)[:, job.paired], block.plants)
     return tally
 
 
@@ -89,8 +94,7 @@ def _count(block: Block, lattice: Lattice, judged: Judged, of: Array | None = No
     """`of` (n,), 0 or 1: the samples of an internal fault whose misses are counted, all unless given;
     `rows`: the samples that are looked at, all unless given."""
     event = block.pickups(lattice, judged).at(rows)
-    phase_a, earth_a = np.array(lattice.phase_thresholds), np.array(lattice.earth_thresholds)
-    wanted = len(lattice.delay_s)
+    (phase_a, earth_a), wanted = thresholds(lattice), len(lattice.delay_s)
     if not block.chunk.stratum.startswith("internal."):
         return count_operated(event, phase_a, earth_a, wanted, block.plants)
     weight = 2 * block.samples["internal_faults.position"][rows] if block.even_positions and of is None else None

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from montecarlo.engine import primary
 from montecarlo.engine.backup import critical_place
-from montecarlo.engine.block import EARTH, Block
+from montecarlo.engine.block import EARTH, Block, thresholds
+from montecarlo.estimates.caught import missed_shares, sum_caught
 from montecarlo.estimates.choose import centres
 from montecarlo.estimates.conditional import at_place, critical_position, winding_nodes
 from montecarlo.estimates.tally import BackupTally, LatticeTally, Tally, one_setting, sum_conditional
@@ -72,22 +73,24 @@ def counted(block: Block, found: Along) -> Tally:
               "transient_solutions": float(len(block) * (TRANSIENT_INTERVALS + 1) * len(found.in_time))}
     cdf, caught = block.study.internal_faults.position.cdf, critical_place(block)
     along = block.samples[DECIDES_MOST]
-    tallies, nobody = [], []
+    tallies, nobody, each = [], [], []
     early: dict[float, list[LatticeTally]] = {share: [] for share in block.early_rows}
     for lattice in block.job.lattices:
         phase_x, earth_x = critical_positions(block, lattice, found, notes)
-        load, settings = block.load_pickups(lattice), (np.array(lattice.phase_thresholds),
-                                                       np.array(lattice.earth_thresholds))
+        load, settings = block.load_pickups(lattice), thresholds(lattice)
         missed = partial(sum_conditional, phase_x, earth_x, load, *settings, block.plants, cdf, along)
         tallies.append(missed(block.even_positions))
         if caught is not None:
             nobody.append(missed(False, caught))
+        if block.job.paired:
+            each.append(missed_shares(phase_x, earth_x, load, *settings, cdf))
         for share, rows in block.early_rows.items():
             early[share].append(sum_conditional(phase_x[rows], earth_x[rows], load.at(rows), *settings, block.plants,
                                                 cdf, along[rows], False))
     return Tally(tuple(tallies), notes, None if caught is None else BackupTally(
         one_setting(1 - cdf(caught), block.plants, along=along), tuple(nobody)),
-        {share: Tally(tuple(parts)) for share, parts in early.items()})
+        {share: Tally(tuple(parts)) for share, parts in early.items()},
+        sum_caught(np.concatenate(each, axis=1)[:, block.job.paired], block.plants, along) if each else None)
 
 
 def beyond_phasors(study: Study, lattice: Lattice) -> Beyond:

@@ -60,19 +60,22 @@ class Tally:
     """One chunk, or several of the same stratum and block of plants: a `LatticeTally` for each lattice.
 
     notes: named sums that the run reports (re-entries, interpolation differences). backup: None where there is no
-    back-up, or nothing that it could see. early: the same of the first events only, by the share of the batch."""
+    back-up, or nothing that it could see. early: the same of the first events only, by the share of the batch.
+    caught: what one candidate misses and another catches (`caught.py`), where the job asks for it."""
 
     lattices: tuple[LatticeTally, ...]
     notes: dict[str, float] = field(default_factory=dict)
     backup: BackupTally | None = None
     early: dict[float, Tally] = field(default_factory=dict)
+    caught: LatticeTally | None = None                     # (plants, K, K, 1): missed by one, caught by the other
 
     def __add__(self, other: Tally) -> Tally:
         keys = sorted(self.notes.keys() | other.notes.keys())
         return Tally(tuple(a + b for a, b in zip(self.lattices, other.lattices, strict=True)),
                      {key: self.notes.get(key, 0.0) + other.notes.get(key, 0.0) for key in keys},
                      None if self.backup is None or other.backup is None else self.backup + other.backup,
-                     _merged(self.early, other.early))
+                     _merged(self.early, other.early),
+                     None if self.caught is None or other.caught is None else self.caught + other.caught)
 
 
 def _merged(one: dict[float, Tally], other: dict[float, Tally]) -> dict[float, Tally]:
@@ -171,6 +174,12 @@ def step_noise(y: Array, resolved: Flags, along: Array, plants: int) -> Array:
     return np.asarray(steps * scale.reshape(-1, *(1,) * (y.ndim - 1)))
 
 
+def missed_stretch(phase_x: Array, earth_x: Array, quiet: Flags) -> Array:
+    """From the neutral up to where a setting misses an earth fault: the shorter stretch of its elements, the whole
+    winding if it operates on the load. Arrays that broadcast; critical positions as in `sum_conditional`."""
+    return np.where(quiet, np.minimum(phase_x, earth_x), 1.0)
+
+
 def sum_conditional(phase_x: Array, earth_x: Array, load: Pickups, phase_a: Array, earth_a: Array,
                     plants: int, cdf: Callable[[Array], Array], along: Array, line_end: bool,
                     backup_x: Array | None = None) -> LatticeTally:
@@ -188,8 +197,7 @@ def sum_conditional(phase_x: Array, earth_x: Array, load: Pickups, phase_a: Arra
                          np.zeros((plants, *shape)) if line_end else None,
                          *((np.zeros((*shape, SLOTS)), np.zeros((*shape, SLOTS))) if backup_x is None else ()))
     for p in range(settings):                              # one row of settings at a time bounds the memory
-        x = np.minimum(phase_x[:, p, None, :], earth_x)
-        x = np.where(quiet_phase[:, p, None, :] & quiet_earth, x, 1.0)
+        x = missed_stretch(phase_x[:, p, None], earth_x, quiet_phase[:, p, None] & quiet_earth)
         if backup_x is not None:
             x = np.minimum(x, backup_x[:, None, None])
         y = np.where(resolved[:, None, None], cdf(x), 0.0)
