@@ -9,11 +9,12 @@ import numpy as np
 
 from montecarlo.report import figures
 from montecarlo.report.convergence import convergence, convergence_frame, worth_drawing
+from montecarlo.report.detection_map import detection_map, detection_map_frame, has_contours
 from montecarlo.report.exceedance_curve import exceedance
 from montecarlo.report.excitation_curve import excitation_fit
 from montecarlo.report.look import blank, look, stacked
 from montecarlo.report.tables import Result, run_study
-from montecarlo.report.words import setting_text
+from montecarlo.report.words import scheme_name, setting_text
 from montecarlo.study.description import Study
 from studies.ct_text import fits
 from studies.peak import caution, peak_frame, peak_voltages
@@ -23,6 +24,7 @@ from studies.text import paragraph
 
 if TYPE_CHECKING:
     import pandas as pd
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 __all__ = ["SettingSweep", "findings"]
@@ -46,6 +48,9 @@ def findings(result: Result) -> Findings:
     for name in ("comparison", "neighbours", "scenarios"):
         if len(frame := getattr(result, name)):
             frames[name] = frame
+    if (number := _of_interest(result)) is not None and len(result.coverage):
+        mapped = detection_map_frame(result.candidates, result.coverage, number)
+        frames |= {"detection_map": mapped} if len(mapped) else {}
     if len(settling := convergence_frame(result.outcome)):
         frames["convergence"] = settling
     if result.remanence_models is not None:
@@ -72,6 +77,10 @@ def _figures(result: Result, frames: dict[str, pd.DataFrame]) -> dict[str, tuple
             figure, ax = blank(90)
             figures.detection(result.coverage, labels, ax)
             drawn["coverage"] = figure, "Earth faults detected against their place along the winding"
+        if "detection_map" in frames and has_contours(frames["detection_map"]):
+            figure, ax = blank(90)
+            _map(result, frames["detection_map"], ax)
+            drawn["detection_map"] = figure, "Earth faults detected against their place and one setting"
         if "blind_zone" in frames:
             figure, ax = blank(85)
             figures.blind_zone(frames["blind_zone"], ax, limit=limit if limit < 1 else None, limit_text=words)
@@ -91,6 +100,19 @@ def _figures(result: Result, frames: dict[str, pd.DataFrame]) -> dict[str, tuple
             name = "excitation" + (f"_{end.replace(' ', '_')}" if place else "")
             drawn[name] = figure, f"Measured excitation points of the CTs, {end}, and the curve fitted to them"
     return drawn
+
+
+def _of_interest(result: Result) -> int | None:
+    """The chosen candidate, or the one nearest to the limit."""
+    return nearest(result.candidates) if result.chosen is None else result.chosen
+
+
+def _map(result: Result, frame: pd.DataFrame, ax: Axes) -> None:
+    number = _of_interest(result)
+    assert number is not None
+    row, axis = result.candidates.set_index("candidate").loc[number].to_dict(), str(frame["axis"].iloc[0])
+    detection_map(frame, number, ax, role="chosen" if result.chosen else "nearest to the limit",
+                  heading=f"{scheme_name(row['scheme'])}: {setting_text(row, axis)}")
 
 
 def _worst_event(frame: pd.DataFrame) -> str:

@@ -27,6 +27,7 @@ COLUMNS = {                                                # that others rely on
         admissible load_operates_share unresolved batch chosen""",
     "by_type": "candidate side type weight samples unresolved p p_low p_high",
     "coverage": "candidate x p_detected low high",
+    "detection_map": "axis setting candidate x p_detected low high",
     "convergence": """
         candidate share samples earth_fault_samples weighted_samples p_missed p_missed_low p_missed_high p_false
         p_false_low p_false_high batch""",
@@ -78,7 +79,7 @@ def test_the_folder_is_complete(ran: Ran) -> None:
     figures = {f"{name}.{ending}" for name in ("tradeoff", "coverage", "blind_zone", "convergence")
                for ending in ("svg", "png")}
     tables = {f"{name}.csv" for name in ("candidates", "by_type", "coverage", "inputs", "comparison", "neighbours",
-                                           "blind_zone", "peak_voltage", "convergence")}
+                                           "blind_zone", "peak_voltage", "convergence", "detection_map")}
     assert {path.name for path in out.iterdir()} == {*figures, *tables, "plants.npz", PROVENANCE, "tiny.toml"}
     assert all(path.stat().st_size > 50 for path in out.iterdir())
     assert (out / "tiny.toml").read_bytes() == (folder / "tiny.toml").read_bytes()

@@ -17,15 +17,16 @@ def scheme_name(kind: str) -> str:
     return SCHEME_NAMES.get(kind, kind.replace("_", " "))
 
 
-def setting_text(row: Mapping[str, Any]) -> str:
-    """A candidate's setting in a few words: phase 0.1 A, earth 0.02 A, 1000 ohm, 0.1 s."""
+def setting_text(row: Mapping[str, Any], without: str = "") -> str:
+    """A candidate's setting in a few words: phase 0.1 A, earth 0.02 A, 1000 ohm, 0.1 s; `without` one column of it."""
     parts = [f"{axis} {row[f'{axis}_pickup_a']:g} A" for axis in ("phase", "earth")
-             if not math.isnan(row[f"{axis}_pickup_a"])]
-    if slope := slope_text(row):
+             if not math.isnan(row[f"{axis}_pickup_a"]) and f"{axis}_pickup_a" != without]
+    if (slope := slope_text(row)) and not without.startswith("slope"):
         parts.append(f"slope {slope}")
-    if not math.isnan(row["stabilising_resistance_ohm"]):
+    if not math.isnan(row["stabilising_resistance_ohm"]) and without != "stabilising_resistance_ohm":
         parts.append(f"{row['stabilising_resistance_ohm']:g} ohm")
-    parts.append(f"{row['delay_s']:g} s" if row["delay_s"] else "no delay")
+    if without != "delay_s":
+        parts.append(f"{row['delay_s']:g} s" if row["delay_s"] else "no delay")
     return ", ".join(parts)
 
 
