@@ -36,5 +36,11 @@ def _variants() -> Kind:
     return StudyVariants()
 
 
-KINDS: dict[str, Callable[[], Kind]] = {                 # imported when asked for
-    "setting_sweep": _setting_sweep, "variants": _variants}
+def _scheme_comparison() -> Kind:
+    from studies.scheme_comparison import SchemeComparison
+
+    return SchemeComparison()
+
+
+KINDS: dict[str, Callable[[], Kind]] = {                   # imported when asked for
+    "setting_sweep": _setting_sweep, "scheme_comparison": _scheme_comparison, "variants": _variants}

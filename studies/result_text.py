@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from montecarlo.estimates.choose import weights_of
 from montecarlo.quantities.wording import listed
+from montecarlo.report.choosing import nearest
 from montecarlo.report.look import percent
 from montecarlo.report.words import scheme_name, setting_text
 from montecarlo.study.budget import limit_of_p_false, rounded_up, samples_that_show
@@ -70,14 +71,6 @@ def limit_of(study: Study) -> tuple[float, str]:
         return math.inf, "any number of false trips at their cost"
     limit, yearly = limit_of_p_false(study), study.policy.false_per_year_max
     return limit, f"{percent(limit)} of the external events" if yearly is None else f"{yearly:g} false trips a year"
-
-
-def nearest(candidates: pd.DataFrame) -> int | None:
-    """The admissible candidate whose false trips are bounded lowest; of equal ones the one that misses least."""
-    usable = candidates[candidates["admissible"]]
-    if not len(usable):
-        return None
-    return int(usable.sort_values(["p_false_bound", "p_missed"], kind="stable")["candidate"].iloc[0])
 
 
 # --- the table --------------------------------------------------------------------------------------------

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from montecarlo.report import figures
+from montecarlo.report.choosing import nearest
 from montecarlo.report.convergence import convergence, convergence_frame, worth_drawing
 from montecarlo.report.detection_map import detection_map, detection_map_frame, has_contours
 from montecarlo.report.exceedance_curve import exceedance
@@ -19,7 +21,7 @@ from montecarlo.study.description import Study
 from studies.ct_text import fits
 from studies.peak import caution, peak_frame, peak_voltages
 from studies.protocol import Findings, Progress
-from studies.result_text import limit_of, nearest, result_text
+from studies.result_text import limit_of, result_text
 from studies.text import paragraph
 
 if TYPE_CHECKING:
@@ -38,8 +40,8 @@ class SettingSweep:
         return findings(run_study(study, workers=workers, progress=progress, keep_samples=keep_samples))
 
 
-def findings(result: Result) -> Findings:
-    """Tables, figures and text of a finished run."""
+def findings(result: Result, lines: Sequence[str] | None = None) -> Findings:
+    """Tables, figures and text of a finished run; `lines` of the text if it is to say something else."""
     frames = {name: getattr(result, name) for name in ("candidates", "by_type", "coverage", "inputs")}
     if result.study.backup is not None:
         frames["backup"] = result.backup
@@ -60,8 +62,9 @@ def findings(result: Result) -> Findings:
         frames["blind_zone"] = blind
     peaks = peak_voltages(result.study)
     frames["peak_voltage"] = peak_frame(peaks)
+    told = result_text(result) if lines is None else lines
     return Findings(frames, _figures(result, frames), {"plants": result.plants}, result.provenance,
-                    (*result_text(result), *(line for text in caution(peaks) for line in paragraph(text, "- ", "  "))))
+                    (*told, *(line for text in caution(peaks) for line in paragraph(text, "- ", "  "))))
 
 
 def _figures(result: Result, frames: dict[str, pd.DataFrame]) -> dict[str, tuple[Figure, str]]:

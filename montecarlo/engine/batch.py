@@ -53,6 +53,8 @@ class Batch:
     scenarios: dict[str, Judgement] = field(default_factory=dict)  # beside the study as stated
     points: tuple[Point, ...] = ()                         # how it settles, of fresh batches: they have few candidates
     wider: Mapping[str, Sums] = field(default_factory=dict)  # of rare false trips with wider inputs, fresh batches too
+    paired: tuple[Setting, ...] = ()                       # K settings of which is told what one misses and another not
+    caught: dict[str, Stratum] = field(default_factory=dict)       # that, K x K rows by type: missed by, caught by
 
     @property
     def verdict(self) -> Judgement:
@@ -77,12 +79,12 @@ def designs(study: Study) -> tuple[Design, Design]:
 
 def in_all_scenarios(study: Study, lattices: Sequence[Lattice], round_: int, workers: int, tell: Progress,
                      densities: Mapping[str, Densities] | None = None, sizes: Sizes | None = None,
-                     files: SampleFiles | None = None) -> Batch:
+                     paired: Sequence[Setting] = (), files: SampleFiles | None = None) -> Batch:
     """The batch of the study as stated, and how each scenario judges the same candidates on the same random numbers;
-    `sizes` where they are not the study's own. files: where the samples of the study as stated are kept, if at all."""
+    `sizes` where they are not the study's own, `paired` and `files` (of the study as stated) as for `run_batch`."""
     known, other_sizes = densities or {}, sizes or {}
     stated = with_sizes(study.alone, other_sizes)
-    batch = run_batch(stated, lattices, round_, workers, tell, known.get(STATED), files)
+    batch = run_batch(stated, lattices, round_, workers, tell, known.get(STATED), paired, files)
     if round_:
         job = Job(stated, tuple(lattices), *designs(stated))
         batch = replace(batch, wider=wider_sums(job, batch.strata, batch.densities[STATED], round_, workers, tell))
@@ -97,12 +99,15 @@ def in_all_scenarios(study: Study, lattices: Sequence[Lattice], round_: int, wor
 
 
 def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: int, progress: Progress,
-              densities: Densities | None = None, files: SampleFiles | None = None) -> Batch:
+              densities: Densities | None = None, paired: Sequence[Setting] = (),
+              files: SampleFiles | None = None) -> Batch:
     """All strata on one set of random numbers. Tallies are added in the order of the chunks' keys.
 
     densities: of rare false trips, from an earlier batch of the study; sought if not given and the study wants them.
-    files: where the samples are kept, if at all."""
-    job = Job(study, tuple(lattices), *designs(study))
+    paired: candidates of which is told what each misses and another catches; files: where samples are kept, if at
+    all."""
+    settings = [setting for lattice in lattices for setting in lattice.settings()]
+    job = Job(study, tuple(lattices), *designs(study), paired=tuple(map(settings.index, paired)))
     names = strata(study)
     if round_:
         job = replace(job, shares=shares_of([job.design_of(name) for name in names], final_samples(study)))
@@ -132,7 +137,17 @@ def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: i
         notes = {key: float(np.sum([block[key] for block in blocks])) for key in blocks[0]}
     return Batch(round_, tuple(lattices), gathered, judge(study, lattices, gathered), notes, *_backup(sums, names),
                  {STATED: densities}, {name: found.curves for name, found in final.items()},
-                 points=points(study, job, sums, gathered, final) if round_ else ())
+                 points=points(study, job, sums, gathered, final) if round_ else (), paired=tuple(paired),
+                 caught=_caught(sums, names))
+
+
+def _caught(sums: dict[tuple[str, int], Tally], names: Sequence[str]) -> dict[str, Stratum]:
+    """What one paired candidate misses and another catches, by internal type."""
+    found = {}
+    for name in names:
+        if blocks := [part for block in range(BLOCKS) if (part := sums[name, block].caught) is not None]:
+            found[name] = gather(name, [Tally((part,)) for part in blocks])
+    return found
 
 
 def _backup(sums: dict[tuple[str, int], Tally], names: Sequence[str]) -> tuple[dict[str, Stratum], dict[str, Stratum]]:

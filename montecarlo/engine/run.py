@@ -136,6 +136,7 @@ class _Run:
     def _again(self, trial: Mapping[str, Setting], round_: int) -> Batch:
         """A fresh batch of those on trial and what they are compared with, as large as the precision wants."""
         first = self._first_of(trial)
+        self._paired = () if ANY in self.waiting else tuple(trial.values())
         self._few = tuple(dict.fromkeys(s for s in (
             first, *trial.values(), self._runner_up(trial, first), self.present, self.also,
             *neighbours(self.first.settings, first)) if s is not None))
@@ -146,7 +147,7 @@ class _Run:
 
     def _drawn(self, round_: int) -> Batch:
         return in_all_scenarios(self.study, lattices_of(self.study, *self._few), round_, self.workers, self.tell,
-                                self.first.densities, self.sizes)
+                                self.first.densities, self.sizes, self._paired)
 
     def _narrowed(self, precision: Precision, fresh: Batch, chosen: Setting) -> tuple[Batch, list[str]]:
         """The fresh batch, or a further one of fixed size planned from it where it missed the precision; in words."""

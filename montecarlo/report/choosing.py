@@ -22,8 +22,8 @@ from montecarlo.study.scenarios import AS_STATED
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["ASKED", "SAME", "Hinge", "comparison", "difference_rows", "hinge", "neighbour_rows",
-           "note", "scenario_rows", "worst_columns"]
+__all__ = ["ASKED", "SAME", "Hinge", "comparison", "difference_rows", "hinge", "nearest",
+           "neighbour_rows", "note", "scenario_rows", "worst_columns"]
 
 COLUMNS = ("pair", "quantity", "candidate", "minus", "difference", "low", "high", "verdict", "batch")
 ASKED = "asked for"
@@ -171,3 +171,11 @@ def note(study: Study, row: Mapping[str, Any]) -> str:
     if not row.get("allowed_in_all", True) and not reasons:
         reasons.append("not in every scenario")
     return "; ".join(reasons)
+
+
+def nearest(candidates: pd.DataFrame) -> int | None:
+    """The admissible candidate whose false trips are bounded lowest; of equal ones the one that misses least."""
+    usable = candidates[candidates["admissible"]]
+    if not len(usable):
+        return None
+    return int(usable.sort_values(["p_false_bound", "p_missed"], kind="stable")["candidate"].iloc[0])

@@ -6,7 +6,7 @@ Frames are those of a result: `candidates`, `coverage`, and `blind_zone_frame` o
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -31,13 +31,14 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
-__all__ = ["blind_zone", "blind_zone_frame", "detection", "front", "tradeoff"]
+__all__ = ["blind_zone", "blind_zone_frame", "detection", "front", "scheme_styles", "tradeoff"]
 
 DASHES: tuple[Any, ...] = ("-", (0, (5, 2)), (0, (1.5, 1.2)), (0, (6, 1.5, 1.5, 1.5)))
 SHAPES = "osD^vPX*"                                        # one for each stabilising resistance, then again
 LABEL_POINTS = 8.5
 MOST_VECTORS = 2000                                        # marks in an SVG; above, they are drawn as an image
-ROLES = {"chosen": (CHOSEN, "-", "o"), "present": (PRESENT, (0, (5, 2)), "s"),
+Style = tuple[str, Any, str]                               # colour, dashes, mark
+ROLES: dict[str, Style] = {"chosen": (CHOSEN, "-", "o"), "present": (PRESENT, (0, (5, 2)), "s"),
          "runner-up": (RUNNER_UP, (0, (1.5, 1.5)), "^"), "nearest to the limit": (CHOSEN, (0, (6, 2, 1, 2)), "D")}
 
 
@@ -208,18 +209,20 @@ def _tradeoff_legend(shown: pd.DataFrame, ax: Axes) -> None:
 # --- detection along the winding --------------------------------------------------------------------------
 
 
-def detection(coverage: pd.DataFrame, labels: Mapping[str, tuple[int, str]], ax: Axes) -> Axes:
+def detection(coverage: pd.DataFrame, labels: Mapping[str, tuple[int, str]], ax: Axes, *,
+              styles: Mapping[str, Style] | None = None) -> Axes:
     """Probability that an earth fault at x is detected, for a few candidates, with bands and labelled curves.
 
-    labels: "chosen", "present", "runner-up" or a name of your own -> candidate number and what it says."""
+    labels: "chosen", "present", "runner-up" or a name of your own -> candidate number and what it says; styles: colour,
+    dashes and mark of names of your own."""
     import seaborn as sns
 
-    fine = np.linspace(0.0, 100.0, 401)
+    fine, known = np.linspace(0.0, 100.0, 401), {**ROLES, **(styles or {})}
     curves = []
     for k, (role, (number, _)) in enumerate(labels.items()):
         rows = coverage[coverage["candidate"] == number]
         place, p = 100 * rows["x"], 100 * rows["p_detected"]
-        colour, dashes, marker = _role_style(role, k)
+        colour, dashes, marker = _role_style(known, role, k)
         ax.fill_between(place, 100 * rows["low"], 100 * rows["high"], color=colour, alpha=0.18, linewidth=0)
         sns.lineplot(x=place, y=p, ax=ax, color=colour, linestyle=dashes, marker=marker, markevery=(k, 5),
                      markersize=4.5, markeredgewidth=0, errorbar=None, legend=False, clip_on=False)
@@ -231,14 +234,20 @@ def detection(coverage: pd.DataFrame, labels: Mapping[str, tuple[int, str]], ax:
     texts = [f"{role}, no. {number}\n{packed(text)}" for role, (number, text) in labels.items()]
     sizes = [text_size(text, LABEL_POINTS, _axes_points(ax)) for text in texts]
     for k, (role, text, place_) in enumerate(zip(labels, texts, place_labels(fine, curves, sizes), strict=True)):
-        colour = _role_style(role, k)[0]
+        colour = _role_style(known, role, k)[0]
         ax.plot(*zip(*place_.line, strict=True), color=colour, linewidth=0.7)
         ax.text(place_.left, place_.low, text, color=colour, va="bottom", fontsize=LABEL_POINTS, bbox=backing())
     return ax
 
 
-def _role_style(role: str, place: int) -> tuple[str, Any, str]:
-    return ROLES.get(role) or [*ROLES.values()][place % len(ROLES)]
+def _role_style(known: Mapping[str, Style], role: str, place: int) -> Style:
+    return known.get(role) or [*known.values()][place % len(known)]
+
+
+def scheme_styles(schemes: Sequence[str]) -> dict[str, Style]:
+    """Colour, dashes and mark of each scheme's curve, in the order of the study's schemes."""
+    return {scheme: (SCHEMES[k % len(SCHEMES)], DASHES[k % len(DASHES)], SHAPES[k % len(SHAPES)])
+            for k, scheme in enumerate(schemes)}
 
 
 def _axes_points(ax: Axes) -> tuple[float, float]:

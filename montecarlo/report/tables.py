@@ -46,10 +46,11 @@ COVERAGE_STEP = 5                                          # of the 200 bins of 
 
 
 def run_study(study: Study, *, workers: int | None = None, progress: Progress | None = None,
-              keep_samples: Path | None = None) -> Result:
+              by_scheme: bool = False, keep_samples: Path | None = None) -> Result:
     """Run a study on `workers` processes (default: one a core). progress(done, total, what) is told of samples;
-    keep_samples: a folder for the samples of the study's own batch, as Parquet files."""
-    return Result(run(study, workers=workers, progress=progress, keep_samples=keep_samples))
+    by_scheme: the best setting of every scheme too; keep_samples: a folder for the samples of the study's own batch,
+    as Parquet files."""
+    return Result(run(study, workers=workers, progress=progress, by_scheme=by_scheme, keep_samples=keep_samples))
 
 
 class Result:

@@ -44,9 +44,9 @@ class General(Section):
     """The table [study]."""
 
     title: Annotated[str, Word("what the study is called in its report")]
-    kind: Annotated[Literal["setting_sweep", "variants"], Word(
-        "what is asked: setting_sweep judges every candidate setting; variants compares the study with its "
-        "[[variants]], each at its own best setting")]
+    kind: Annotated[Literal["setting_sweep", "scheme_comparison", "variants"], Word(
+        "what is asked: setting_sweep judges every candidate setting; scheme_comparison compares several schemes, each "
+        "at its own best setting; variants compares the study with its [[variants]], each at its own best setting")]
     seed: Annotated[int, Plain("-", "root of every random number of the study", 0, 2**63 - 1)]
     samples: Annotated[int, Plain("-", "sampled events of each counted type", 1, 10**12)]
     earth_fault_samples: Annotated[int, Plain(

@@ -39,6 +39,18 @@ def check_scheme(study: Study) -> Iterator[str]:
         yield from (f"scheme.custom[{k}].{fault}" for fault in custom_faults(scheme))
 
 
+def check_comparison(study: Study) -> Iterator[str]:
+    """A comparison has something to compare."""
+    if study.study.kind != "scheme_comparison":
+        return
+    if len(study.scheme.kinds) < 2:
+        yield ("study.kind: scheme_comparison needs at least two schemes in scheme.kind; name another, or take "
+               "setting_sweep")
+    if study.study.compare_remanence_models:
+        yield ("study.compare_remanence_models: true together with scheme_comparison; take it out, or run both models "
+               "as setting_sweep")
+
+
 def check_pilots(study: Study) -> Iterator[str]:
     """CTs that a scheme uses are described; six-wire pilots have no common return."""
     if any(check_scheme(study)):
@@ -143,7 +155,7 @@ def check_present(study: Study) -> Iterator[str]:
 
 
 SCHEME_CHECKS = (
-    Check(check_scheme, ("scheme",)), Check(check_pilots, ("scheme", "ct")),
-    Check(check_elements, ("scheme", "ct", "candidates")), Check(check_present, ("scheme", "ct", "candidates")),
-    Check(check_stabilising, ("scheme", "ct", "candidates")),
+    Check(check_scheme, ("scheme",)), Check(check_comparison, ("study", "scheme")),
+    Check(check_pilots, ("scheme", "ct")), Check(check_elements, ("scheme", "ct", "candidates")),
+    Check(check_present, ("scheme", "ct", "candidates")), Check(check_stabilising, ("scheme", "ct", "candidates")),
 )

@@ -1,0 +1,182 @@
+"""What a comparison of schemes says on the terminal: a line a scheme, and what the intervals show, in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from montecarlo.quantities.wording import listed
+from montecarlo.report.choosing import SAME
+from montecarlo.report.look import percent
+from montecarlo.report.scheme_tables import ALL_TYPES
+from montecarlo.report.words import setting_text
+from studies.text import paragraph, table
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from montecarlo import Result
+
+__all__ = ["conclusion", "scheme_text"]
+
+Row = Mapping[str, Any]
+
+
+def scheme_text(result: Result, schemes: pd.DataFrame, differences: pd.DataFrame, caught: pd.DataFrame) -> list[str]:
+    """Lines of at most 100 columns."""
+    lines = _table(schemes)
+    lines += ["  each scheme at its best setting under the policy, all on the same fresh plants and events",
+              "  missed: % of the internal faults within reach; false: % of the external events; (95 % limits)"]
+    if "p_nobody" in schemes:
+        lines += ["  nobody: % of the internal faults within reach that the back-up does not catch either"]
+    if (schemes["p_false"] == 0).any():
+        lines += ["  none (< x): none seen, fewer than x %"]
+    lines += ["", *paragraph(" ".join(conclusion(result.study.policy.least_annual_cost is not None, schemes,
+                                                 differences, caught)))]
+    if len(differences):
+        lines += paragraph("Differences are paired, in percentage points, each with its own 95 % limits.")
+    for sentence in result.told:
+        lines += paragraph(sentence, "- ", "  ")
+    return lines
+
+
+# --- the table --------------------------------------------------------------------------------------------
+
+
+def _table(schemes: pd.DataFrame) -> list[str]:
+    backup = "p_nobody" in schemes
+    head = ["", "no.", "scheme", "missed %", "false %", *(["nobody %"] if backup else [])]
+    rows, settings = [], []
+    for row in schemes.to_dict("records"):
+        if not row["admissible"]:
+            rows.append(["", "-", row["scheme"], *["-"] * (len(head) - 3)])
+            continue
+        false = f"none (< {_bare(row['p_false_high'])})" if row["p_false"] == 0 else _with_limits(row, "p_false", 2)
+        rows.append(["chosen" if row["chosen"] else "", str(row["candidate"]), row["scheme"],
+                     _with_limits(row, "p_missed", 3), false,
+                     *([_with_limits(row, "p_nobody", 3)] if backup else [])])
+        settings += paragraph(f"no. {row['candidate']}: {setting_text(row)}", "  ", "      ")
+    return [*table(head, rows, "<><" + ">" * (len(head) - 3), ""), *settings]
+
+
+def _bare(p: float, digits: int = 2) -> str:
+    return percent(p, digits).removesuffix(" %")
+
+
+def _with_limits(row: Row, name: str, digits: int) -> str:
+    p, low, high = (_bare(row[f"{name}{end}"], digits) for end in ("", "_low", "_high"))
+    return f"{p} ({low}-{high})"
+
+
+# --- sentences --------------------------------------------------------------------------------------------
+
+
+def conclusion(by_cost: bool, schemes: pd.DataFrame, differences: pd.DataFrame, caught: pd.DataFrame) -> list[str]:
+    """Three to six sentences where at least two schemes have a setting to stand for them."""
+    standing = schemes[schemes["admissible"]]
+    sentences = [_none(row) for row in schemes[~schemes["admissible"]].to_dict("records")]
+    if not len(standing):
+        return ["No scheme has a setting that the policy allows.", *sentences]
+    aim = "cost_per_year" if by_cost else "p_missed"
+    best = standing.sort_values(aim, kind="stable").iloc[0].to_dict()
+    if len(standing) < 2:
+        return [f"Only {best['scheme']} has a setting that the policy allows; it misses {_share(best, 'p_missed')} of "
+                "the internal faults within reach.", *sentences]
+    against = differences[differences["minus"] == best["scheme"]]
+    found = [_least(best, against[against["quantity"] == aim], by_cost), _false(best, against),
+             *_complement(best, caught)]
+    if "p_nobody" in standing:
+        found.append(_with_backup(standing, differences))
+    return [*found, *sentences]
+
+
+def _share(row: Row, name: str) -> str:
+    p, low, high = (percent(row[f"{name}{end}"], 3) for end in ("", "_low", "_high"))
+    return f"{p} ({low.removesuffix(' %')} to {high})"
+
+
+def _none(row: Row) -> str:
+    return f"No setting of {row['scheme']} can be chosen ({row['note']})."
+
+
+def _least(best: Row, against: pd.DataFrame, by_cost: bool) -> str:
+    """Which scheme is best by the policy's aim, and from which others that can be told."""
+    verb, more = ("costs least", "cost more") if by_cost else ("misses least", "miss more")
+    what = _cost(best) if by_cost else f"{_share(best, 'p_missed')} of the internal faults within reach"
+    same, _, worse = _told_apart(against, by_cost)
+    text = f"{best['scheme']} {verb}, {what}"
+    text += f", but is {SAME} from {listed(same)}." if same else "."
+    return f"{text} {listed(worse)} {more}." if worse else text
+
+
+def _told_apart(against: pd.DataFrame, by_cost: bool = False) -> tuple[list[str], list[str], list[str]]:
+    """Of the rows of one quantity, other schemes minus the best: those that are not distinguishable from it, those
+    that are below it and those above it, with the difference."""
+    rows = against.to_dict("records")
+    same = [row["scheme"] for row in rows if row["verdict"] == SAME]
+    below, above = ([f"{row['scheme']} ({_gap(row, by_cost)})" for row in rows
+                     if row["verdict"] != SAME and sign * row["difference"] > 0] for sign in (-1, 1))
+    return same, below, above
+
+
+def _cost(row: Row) -> str:
+    return f"{row['cost_per_year']:.3g} a year ({row['cost_per_year_low']:.3g} to {row['cost_per_year_high']:.3g})"
+
+
+def _gap(row: Row, by_cost: bool = False) -> str:
+    scale = 1 if by_cost else 100
+    gap, low, high = (f"{float(f'{scale * row[name]:.3g}'):+.15g}" for name in ("difference", "low", "high"))
+    return f"{gap}, {low} to {high}"
+
+
+def _false(best: Row, against: pd.DataFrame) -> str:
+    """In false trips: from which others the best can be told, and which way."""
+    same, fewer, more = _told_apart(against[against["quantity"] == "p_false"])
+    parts = [f"is {SAME} from {listed(same)}"] if same else []
+    parts += [f"trips more often than {listed(fewer)}"] if fewer else []
+    parts += [f"trips less often than {listed(more)}"] if more else []
+    return f"In false trips {best['scheme']} {'; it '.join(parts)}."
+
+
+def _complement(best: Row, caught: pd.DataFrame) -> Iterator[str]:
+    """What the best misses and another catches most of, and the other way round."""
+    every = caught[caught["type"] == ALL_TYPES]
+    mine = every[every["missed_by"] == best["scheme"]].sort_values(["p", "p_high"], ascending=False, kind="stable")
+    top = mine.iloc[0].to_dict()
+    if top["p_low"] == 0:                                  # then the one that it tells least from is of interest
+        yield (f"No more than {percent(float(mine['p_high'].max()))} of the internal faults are missed by "
+               f"{best['scheme']} and caught by any one of the others.")
+        least = every[every["caught_by"] == best["scheme"]].sort_values("p", kind="stable").iloc[0]["missed_by"]
+    else:
+        least = top["caught_by"]
+        yield (f"Of the internal faults {_pair(top)} are missed by {best['scheme']} and caught by {least}, "
+               f"{_where(caught, top)}.")
+    back = every[(every["missed_by"] == least) & (every["caught_by"] == best["scheme"])].iloc[0].to_dict()
+    if back["p"]:
+        yield f"Missed by {least} and caught by {best['scheme']} are {_pair(back)}, {_where(caught, back)}."
+    else:
+        yield f"None was seen that {least} misses and {best['scheme']} catches (fewer than {percent(back['p_high'])})."
+
+
+def _pair(row: Row) -> str:
+    p, low, high = (percent(row[name], 3) for name in ("p", "p_low", "p_high"))
+    return f"{p} ({low.removesuffix(' %')} to {high})"
+
+
+def _where(caught: pd.DataFrame, pair: Row) -> str:
+    """The fault type that brings the most of a pair, a year, by its own figure."""
+    rows = caught[(caught["missed_by"] == pair["missed_by"]) & (caught["caught_by"] == pair["caught_by"])
+                  & (caught["type"] != ALL_TYPES)]
+    most = rows.sort_values("per_year", ascending=False, kind="stable").iloc[0].to_dict()
+    return f"among them {_pair(most)} of the {most['type'].replace('_', ' ')} faults"
+
+
+def _with_backup(standing: pd.DataFrame, differences: pd.DataFrame) -> str:
+    """What is left with the back-up, and which schemes can still be told apart."""
+    ordered: Sequence[Row] = standing.sort_values("p_nobody", kind="stable").to_dict("records")
+    best, worst = ordered[0], ordered[-1]
+    rows = differences[(differences["quantity"] == "p_nobody") & (differences["minus"] == best["scheme"])]
+    same = [row["scheme"] for row in rows.to_dict("records") if row["verdict"] == SAME]
+    text = (f"With the back-up in the neutral nobody catches {_share(best, 'p_nobody')} with {best['scheme']} and "
+            f"{_share(worst, 'p_nobody')} with {worst['scheme']}")
+    return f"{text}; {SAME} from the first: {listed(same)}." if same else f"{text}."
