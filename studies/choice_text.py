@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from montecarlo import Result
 
-__all__ = ["against_others", "around", "cost_text", "hinge_text", "no_false_trip", "tails_text",
+__all__ = ["against_others", "around", "cost_text", "hinge_text", "moved", "no_false_trip", "tails_text",
            "worst_case"]
 
 WHAT = {"p_missed": "missed faults", "p_false": "false trips", "cost_per_year": "cost"}
@@ -123,6 +123,35 @@ def worst_case(result: Result) -> str:
     decides = next(row["scenario"] for row in mine if row["worst"])
     return (f"The policy judges by the worst of {len(mine)} scenarios, on the same random numbers: {each}. By "
             f"{WHAT[quantity]} \"{decides}\" is its worst and decides. The figures above are of the study as stated.")
+
+
+def moved(result: Result) -> str:
+    """How far the choice moves: what each scenario would choose by itself."""
+    rows = result.scenario_choices.to_dict("records")
+    if not rows or result.chosen is None:
+        return ""
+    settings = result.candidates.set_index("candidate")
+    groups: dict[int | None, list[Mapping[str, Any]]] = {}
+    for row in rows:
+        groups.setdefault(int(row["candidate"]) if row["candidate"] in settings.index else None, []).append(row)
+    parts = []
+    for candidate, mine in groups.items():
+        names = listed(f'"{row["scenario"]}"' for row in mine)
+        if candidate is None:
+            parts.append(f"{names} would choose nothing")
+        elif candidate == result.chosen:
+            parts.append(f"{names} would choose the same setting")
+        else:
+            of = settings.loc[candidate].to_dict()
+            worse = listed(_regret(row, result.study) for row in mine)
+            parts.append(f"{names} would choose no. {candidate} ({scheme_name(of['scheme'])}: {setting_text(of)}), "
+                         f"against which the chosen one has {worse}{' in this order' if len(mine) > 1 else ''}")
+    return f"Each scenario by itself (study's own batch): {'; '.join(parts)}."
+
+
+def _regret(row: Mapping[str, Any], study: Study) -> str:
+    return _gap({"quantity": row["quantity"], "difference": row["regret"], "low": row["regret_low"],
+                 "high": row["regret_high"], "verdict": row["verdict"]}, study)
 
 
 # --- rare false trips ---------------------------------------------------------------------------------------

@@ -19,6 +19,7 @@ from studies.choice_text import (
     around,
     cost_text,
     hinge_text,
+    moved,
     no_false_trip,
     tails_text,
     worst_case,
@@ -155,8 +156,8 @@ def _choice(result: Result) -> list[str]:
         f"{_with_limits(row, 'p_missed', 3)} of the internal faults within reach, and {_false(row)}; with "
         f"{100 * result.study.policy.level:g} % confidence at most {reached}{aim}. All from {which}.")
     lines += paragraph(_covered(row)) + paragraph(no_false_trip(result))
-    texts = (tails_text(result), worst_case(result), against_others(result), hinge_text(result),
-             around(result.neighbours))
+    texts = (tails_text(result), worst_case(result), moved(result), against_others(result),
+             hinge_text(result), around(result.neighbours))
     return lines + [line for text in texts for line in paragraph(text)]
 
 

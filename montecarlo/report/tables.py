@@ -31,6 +31,7 @@ from montecarlo.report import choosing
 from montecarlo.report.machine import processor, version_of
 from montecarlo.report.rare_tables import exceedance_rows, origin, weighted_rows
 from montecarlo.report.remanence import compare_models
+from montecarlo.report.robustness import scenario_choices
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.transform import all_plants
 from montecarlo.study.candidates import Setting
@@ -183,6 +184,11 @@ class Result:
     def scenarios(self) -> pd.DataFrame:
         """How each scenario of the policy judges the candidates of the fresh batch; empty without."""
         return choosing.scenario_rows(self.outcome)
+
+    @cached_property
+    def scenario_choices(self) -> pd.DataFrame:
+        """What each scenario would choose by itself, and the regret of the study's choice there; empty without any."""
+        return scenario_choices(self.outcome)
 
     @cached_property
     def hinge(self) -> choosing.Hinge | None:

@@ -256,6 +256,8 @@ def test_a_scenario_that_changes_nothing_changes_nothing() -> None:
     assert (same.candidates["worst_scenario"] == "as stated").all()
     assert same.candidates["worst_p_missed"].equals(same.candidates["p_missed"])     # on the same random numbers
     assert alone.scenarios.empty
+    assert alone.scenario_choices.empty
+    assert (same.scenario_choices["candidate"] == same.scenario_choices["candidate"].iloc[0]).all()
 
 
 def test_the_choice_is_the_best_by_its_worst_scenario() -> None:
@@ -277,6 +279,15 @@ def test_the_choice_is_the_best_by_its_worst_scenario() -> None:
     assert row["worst_scenario"] == "stiff"
     assert row["worst_p_missed"] == mine["p_missed"].max()
     assert row["worst_p_false_bound"] == mine["p_false_bound"].max()
+    own = result.scenario_choices.set_index("scenario")
+    assert list(own.index) == ["as stated", "stiff", "slow"]
+    for name, each in zip(own.index, every, strict=True):
+        best = own.loc[name, "candidate"] - 1
+        assert (each.admissible & each.within_limit)[best]
+        assert each.missed.total[best] == each.missed.total[each.admissible & each.within_limit].min()
+        assert own.loc[name, "regret"] == each.missed.total[result.chosen - 1] - each.missed.total[best]
+        assert 0 <= own.loc[name, "regret"] <= own.loc[name, "regret_high"]
+        assert own.loc[name, "regret_low"] <= own.loc[name, "regret"]
     refused = result.candidates[~result.candidates["allowed_in_all"]]
     assert len(refused) > len(result.candidates) / 2
     assert refused["note"].ne("").all()

@@ -29,7 +29,7 @@ def finished(frame: pd.DataFrame, *, chosen: int | None = None, runner_up: int |
              backup: dict[str, Any] | None = None, backup_rows: list[dict[str, Any]] | None = None,
              other: Result | None = None, model: str = "stop_operators", around: list[dict[str, Any]] | None = None,
              hinge: Hinge | None = None, scenarios: list[dict[str, Any]] | None = None,
-             rare: list[dict[str, Any]] | None = None) -> Result:
+             rare: list[dict[str, Any]] | None = None, choices: list[dict[str, Any]] | None = None) -> Result:
     """What the words are made from, without an engine."""
     import pandas as pd
 
@@ -42,7 +42,7 @@ def finished(frame: pd.DataFrame, *, chosen: int | None = None, runner_up: int |
         runner_up=runner_up, provenance={"fresh_batches": tries}, told=told, other=other,
         comparison=pd.DataFrame(comparison or [], columns=list(COLUMNS)), hinge=hinge,
         neighbours=pd.DataFrame(around or [], columns=list(COLUMNS)), scenarios=pd.DataFrame(scenarios or []),
-        rare=pd.DataFrame(rare or [])))
+        rare=pd.DataFrame(rare or []), scenario_choices=pd.DataFrame(choices or [])))
 
 
 def gap(quantity: str, difference: float, low: float, high: float, *, pair: str = "", candidate: int = 5,
@@ -143,6 +143,21 @@ def test_the_scenario_that_decides_is_named() -> None:
             'trips fewer than 0.4 %; "hot resistor" misses 20 %, trips falsely on 0.1 %. By missed faults "hot '
             'resistor" is its worst and decides.') in text
     assert "scenario" not in said(finished(results.candidates(), chosen=5))
+
+
+def test_what_each_scenario_would_choose_by_itself_is_said_with_the_regret() -> None:
+    def row(scenario: str, candidate: float, regret: float = 0, low: float = 0, high: float = 0) -> dict[str, Any]:
+        return {"scenario": scenario, "candidate": candidate, "quantity": "p_missed", "regret": regret,
+                "regret_low": low, "regret_high": high, "verdict": SAME if low <= 0 <= high else "distinguishable"}
+
+    text = said(finished(results.candidates(), chosen=5, choices=[
+        row("as stated", 6, 0.02, 0.015, 0.025), row("slow", 5), row("stiff", 6, 0.01, -0.01, 0.03),
+        row("all", np.nan)]))
+    assert ("Each scenario by itself (study's own batch): \"as stated\" and \"stiff\" would choose no. 6 (two phase "
+            "elements, one earth element: phase 0.1 A, earth 0.1 A, 0 ohm, 0.1 s), against which the chosen one has "
+            "missed faults +2 (+1.5 to +2.5) and missed faults +1 (-1 to +3, not distinguishable) in this order; "
+            "\"slow\" would choose the same setting; \"all\" would choose nothing.") in text
+    assert "by itself" not in said(finished(results.candidates(), choices=[row("as stated", 6)]))
 
 
 def test_without_a_choice_the_worst_scenario_says_what_is_needed() -> None:
