@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from montecarlo import Result
 
-__all__ = ["against_others", "around", "cost_text", "hinge_text", "moved", "no_false_trip", "tails_text",
+__all__ = ["against_others", "amount", "around", "cost_text", "hinge_text", "moved", "no_false_trip", "tails_text",
            "worst_case"]
 
 WHAT = {"p_missed": "missed faults", "p_false": "false trips", "cost_per_year": "cost"}
@@ -51,7 +51,7 @@ def _gap(row: Mapping[str, Any], study: Study) -> str:
         scale, unit = 1, f" {cost.unit} a year"        # the others in percentage points
     if row["low"] == row["high"] == 0:
         return f"{what} alike in every sample"
-    change, low, high = (_amount(scale * row[name], "+") for name in ("difference", "low", "high"))
+    change, low, high = (amount(scale * row[name], "+") for name in ("difference", "low", "high"))
     return f"{what} {change}{unit} ({low} to {high}{', ' + SAME if row['verdict'] == SAME else ''})"
 
 
@@ -72,7 +72,7 @@ def hinge_text(result: Result) -> str:
     better = "misses less" if cost is None else "costs less"
     if hinge is None:
         return f"No candidate {better}, so no rule of the policy decides the choice."
-    aim = percent(hinge.aim, 3) if cost is None else f"{_amount(hinge.aim)} {cost.unit} a year"
+    aim = percent(hinge.aim, 3) if cost is None else f"{amount(hinge.aim)} {cost.unit} a year"
     row = result.candidates.set_index("candidate").loc[hinge.candidate].to_dict()
     return (f"What the choice hinges on: no. {hinge.candidate} ({scheme_name(row['scheme'])}: {setting_text(row)}) is "
             f"the next that {better}, {aim}; it is refused because {hinge.reason} (study's own batch).")
@@ -99,13 +99,13 @@ def cost_text(result: Result, row: Mapping[str, Any]) -> str:
     """What missed faults and false trips of the chosen setting cost a year."""
     cost = result.study.policy.least_annual_cost
     assert cost is not None
-    expected, low, high = (_amount(row[f"cost_per_year{end}"]) for end in ("", "_low", "_high"))
+    expected, low, high = (amount(row[f"cost_per_year{end}"]) for end in ("", "_low", "_high"))
     return (f"Missed faults and false trips cost {expected} {cost.unit} a year ({low} to {high}), at "
-            f"{_amount(cost.missed_fault)} a missed fault and {_amount(cost.false_trip)} a false trip; no admissible "
+            f"{amount(cost.missed_fault)} a missed fault and {amount(cost.false_trip)} a false trip; no admissible "
             "candidate of the study's own batch costs less")
 
 
-def _amount(value: float, sign: str = "") -> str:
+def amount(value: float, sign: str = "") -> str:
     """Three figures, written out: 1,230,000."""
     return format(float(f"{value:.3g}"), f"{sign},.15g")
 

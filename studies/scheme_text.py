@@ -10,6 +10,7 @@ from montecarlo.report.choosing import SAME
 from montecarlo.report.look import percent
 from montecarlo.report.scheme_tables import ALL_TYPES
 from montecarlo.report.words import setting_text
+from studies.choice_text import amount
 from studies.text import paragraph, table
 
 if TYPE_CHECKING:
@@ -31,8 +32,8 @@ def scheme_text(result: Result, schemes: pd.DataFrame, differences: pd.DataFrame
         lines += ["  nobody: % of the internal faults within reach that the back-up does not catch either"]
     if (schemes["p_false"] == 0).any():
         lines += ["  none (< x): none seen, fewer than x %"]
-    lines += ["", *paragraph(" ".join(conclusion(result.study.policy.least_annual_cost is not None, schemes,
-                                                 differences, caught)))]
+    cost = result.study.policy.least_annual_cost
+    lines += ["", *paragraph(" ".join(conclusion(None if cost is None else cost.unit, schemes, differences, caught)))]
     if len(differences):
         lines += paragraph("Differences are paired, in percentage points, each with its own 95 % limits.")
     for sentence in result.told:
@@ -71,19 +72,20 @@ def _with_limits(row: Row, name: str, digits: int) -> str:
 # --- sentences --------------------------------------------------------------------------------------------
 
 
-def conclusion(by_cost: bool, schemes: pd.DataFrame, differences: pd.DataFrame, caught: pd.DataFrame) -> list[str]:
-    """Three to six sentences where at least two schemes have a setting to stand for them."""
+def conclusion(unit: str | None, schemes: pd.DataFrame, differences: pd.DataFrame, caught: pd.DataFrame) -> list[str]:
+    """Three to six sentences where at least two schemes have a setting to stand for them; `unit` of costs where the
+    policy weighs these."""
     standing = schemes[schemes["admissible"]]
     sentences = [_none(row) for row in schemes[~schemes["admissible"]].to_dict("records")]
     if not len(standing):
         return ["No scheme has a setting that the policy allows.", *sentences]
-    aim = "cost_per_year" if by_cost else "p_missed"
+    aim = "p_missed" if unit is None else "cost_per_year"
     best = standing.sort_values(aim, kind="stable").iloc[0].to_dict()
     if len(standing) < 2:
         return [f"Only {best['scheme']} has a setting that the policy allows; it misses {_share(best, 'p_missed')} of "
                 "the internal faults within reach.", *sentences]
     against = differences[differences["minus"] == best["scheme"]]
-    found = [_least(best, against[against["quantity"] == aim], by_cost), _false(best, against),
+    found = [_least(best, against[against["quantity"] == aim], unit), _false(best, against),
              *_complement(best, caught)]
     if "p_nobody" in standing:
         found.append(_with_backup(standing, differences))
@@ -99,33 +101,31 @@ def _none(row: Row) -> str:
     return f"No setting of {row['scheme']} can be chosen ({row['note']})."
 
 
-def _least(best: Row, against: pd.DataFrame, by_cost: bool) -> str:
+def _least(best: Row, against: pd.DataFrame, unit: str | None) -> str:
     """Which scheme is best by the policy's aim, and from which others that can be told."""
-    verb, more = ("costs least", "cost more") if by_cost else ("misses least", "miss more")
-    what = _cost(best) if by_cost else f"{_share(best, 'p_missed')} of the internal faults within reach"
-    same, _, worse = _told_apart(against, by_cost)
-    text = f"{best['scheme']} {verb}, {what}"
+    if unit is None:
+        text, more = (f"{best['scheme']} misses least, {_share(best, 'p_missed')} of the internal faults within reach",
+                      "miss")
+    else:
+        expected, low, high = (amount(best[f"cost_per_year{end}"]) for end in ("", "_low", "_high"))
+        text, more = f"{best['scheme']} costs least, {expected} {unit} a year ({low} to {high})", "cost"
+    same, _, worse = _told_apart(against, 100 if unit is None else 1)
     text += f", but is {SAME} from {listed(same)}." if same else "."
-    return f"{text} {listed(worse)} {more}." if worse else text
+    return f"{text} {listed(worse)} {more} more." if worse else text
 
 
-def _told_apart(against: pd.DataFrame, by_cost: bool = False) -> tuple[list[str], list[str], list[str]]:
+def _told_apart(against: pd.DataFrame, scale: float = 100) -> tuple[list[str], list[str], list[str]]:
     """Of the rows of one quantity, other schemes minus the best: those that are not distinguishable from it, those
-    that are below it and those above it, with the difference."""
+    that are below it and those above it, with the difference; probabilities in percentage points."""
     rows = against.to_dict("records")
     same = [row["scheme"] for row in rows if row["verdict"] == SAME]
-    below, above = ([f"{row['scheme']} ({_gap(row, by_cost)})" for row in rows
+    below, above = ([f"{row['scheme']} ({_gap(row, scale)})" for row in rows
                      if row["verdict"] != SAME and sign * row["difference"] > 0] for sign in (-1, 1))
     return same, below, above
 
 
-def _cost(row: Row) -> str:
-    return f"{row['cost_per_year']:.3g} a year ({row['cost_per_year_low']:.3g} to {row['cost_per_year_high']:.3g})"
-
-
-def _gap(row: Row, by_cost: bool = False) -> str:
-    scale = 1 if by_cost else 100
-    gap, low, high = (f"{float(f'{scale * row[name]:.3g}'):+.15g}" for name in ("difference", "low", "high"))
+def _gap(row: Row, scale: float) -> str:
+    gap, low, high = (amount(scale * row[name], "+") for name in ("difference", "low", "high"))
     return f"{gap}, {low} to {high}"
 
 
