@@ -26,7 +26,7 @@ WHITE_FROM = 0.65                                          # of the darkest tone
 
 
 def missed_and_false(schemes: pd.DataFrame, axes: Sequence[Axes], *, limit: float | None = None,
-                 limit_text: str = "") -> None:
+                     limit_text: str = "") -> None:
     """Two panels, a row a scheme, best above: missed faults with 95 % limits (hollow: with the back-up), and false
     trips with theirs, a bar's end at the one-sided bound that the policy uses. `limit`: the policy's, on p_false."""
     rows = schemes.sort_values("p_missed", kind="stable", na_position="last").reset_index(drop=True)
