@@ -16,7 +16,7 @@ from montecarlo.secondary.transient import STEPS_PER_CYCLE
 if TYPE_CHECKING:
     from montecarlo.engine.block import Block
 
-__all__ = ["critical_place", "held", "one_cycle_rms", "operated", "operates_in_time"]
+__all__ = ["critical_place", "held", "one_cycle_rms", "operated", "operates_in_time", "operating_currents"]
 
 Flags = NDArray[np.bool_]
 INTERVALS = 32                                             # of the winding
@@ -49,11 +49,12 @@ def operated(block: Block) -> Flags | None:
     current = None if event is None else primary.external_neutral(block, event)
     if current is None:
         return None
-    return operates_in_time(backup, _operating_a(block, backup), current, STEPS_PER_CYCLE,
+    return operates_in_time(backup, operating_currents(block, backup), current, STEPS_PER_CYCLE,
                             block.study.machine.frequency_hz)
 
 
-def _operating_a(block: Block, backup: Backup) -> dict[str, Array]:
+def operating_currents(block: Block, backup: Backup) -> dict[str, Array]:
+    """Neutral current at which each element operates on the block's samples, (n,). [A]"""
     return backup.operating_a(block.samples, primary.neutral(block), block.study.machine.phase_voltage_v)
 
 
@@ -61,7 +62,7 @@ def _least_a(block: Block) -> Array | None:
     """Neutral current at which the first element operates on a lasting fault, (n,): the door has seen to it that
     every delay is within the allowed time. [A]"""
     backup = block.study.backup
-    return None if backup is None else np.min(list(_operating_a(block, backup).values()), axis=0)
+    return None if backup is None else np.min(list(operating_currents(block, backup).values()), axis=0)
 
 
 # --- as an event passes -----------------------------------------------------------------------------------

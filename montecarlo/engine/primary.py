@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.plant import internal, machine, states
-from montecarlo.plant.earthing import neutral_ohm
+from montecarlo.plant.earthing import neutral_ohm, resistor_ohm
 from montecarlo.plant.events.base import Event, Scene
 from montecarlo.quantities import Array
 from montecarlo.relays.places import CHANNELS, NEUTRAL
@@ -66,8 +66,13 @@ def neutral(block: Block) -> NDArray[Any]:
     return neutral_ohm(block.study.earthing, block.samples, block.study.machine.phase_voltage_v)
 
 
-def _earth_return(block: Block, wide: bool) -> dict[str, NDArray[Any]]:
-    """The return path, (n, 1) for a sweep of positions or (n,)."""
+def resistor(block: Block) -> Array:
+    """What of the neutral's impedance is its resistor, hot. (n,)"""
+    return resistor_ohm(block.study.earthing, block.samples, block.study.machine.phase_voltage_v)
+
+
+def _earth_return(block: Block, wide: bool, alone: bool = False) -> dict[str, NDArray[Any]]:
+    """The return path, (n, 1) for a sweep of positions or (n,); `alone`: of the machine off the network."""
     s, n = block.samples, len(block)
     path = {
         "neutral_ohm": neutral(block),
@@ -77,19 +82,25 @@ def _earth_return(block: Block, wide: bool) -> dict[str, NDArray[Any]]:
         "external_capacitance_f": s["network.external_capacitance_f"],
         "infeed_share": _infeed_share(block),
     }
+    if alone:
+        path |= {"other_neutrals_ohm": np.full(n, np.inf), "external_capacitance_f": np.zeros(n),
+                 "infeed_share": np.zeros(n)}
     return {key: value[:, None] for key, value in path.items()} if wide else path
 
 
-def earth_fault(block: Block, nodes: Array) -> internal.EarthFault:
-    """An earth fault at every node, without the load: (n, nodes)."""
+def earth_fault(block: Block, nodes: Array, *, solid: bool = False, alone: bool = False) -> internal.EarthFault:
+    """An earth fault at every node, without the load: (n, nodes). nodes (nodes,), or (n, nodes) places of their own.
+
+    solid: without fault resistance; alone: with the machine off the network."""
     s = block.samples
     reactance = machine.earth_fault_reactance_pu(
         s["machine.subtransient_reactance_pu"], s["machine.negative_sequence_reactance_pu"],
         s["machine.zero_sequence_reactance_pu"])
-    x = np.broadcast_to(nodes, (len(block), nodes.size))
+    x = np.broadcast_to(nodes, (len(block), nodes.shape[-1]))
+    fault_ohm = np.zeros(len(block)) if solid else s["internal_faults.earth_fault_resistance_ohm"]
     return internal.earth_fault(
-        x, block.phase_number()[:, None], _emf(block)[:, None], _winding(block, x, reactance),
-        s["internal_faults.earth_fault_resistance_ohm"][:, None], omega=block.omega, **_earth_return(block, True))
+        x, block.phase_number()[:, None], _emf(block)[:, None], _winding(block, x, reactance), fault_ohm[:, None],
+        omega=block.omega, **_earth_return(block, True, alone))
 
 
 def earth_faults(block: Block, nodes: Array) -> Complex:

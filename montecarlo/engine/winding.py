@@ -26,7 +26,8 @@ from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import Circuit, leg_ohm, measurement, scheme_of
 from montecarlo.study.description import Study
 
-__all__ = ["EARTH", "STEADY_INTERVALS", "Along", "beyond_phasors", "counted", "pickups_at_place", "solved"]
+__all__ = ["EARTH", "STEADY_INTERVALS", "Along", "beyond_phasors", "counted", "critical_places", "pickups_at_place",
+           "solved"]
 
 STEADY_INTERVALS = 15                                      # of the winding, phasor solution
 TRANSIENT_INTERVALS = 15                                   # of the winding, transient solution
@@ -68,15 +69,13 @@ def solved(block: Block) -> Along:
 
 def counted(block: Block, found: Along) -> Tally:
     """Conditional on all but the position: how often each setting misses."""
-    notes = {"re_entries": 0.0, "interpolation": 0.0, "interpolated": 0.0}
-    notes |= {"phasor_solutions": float(len(block) * (STEADY_INTERVALS + 1) * len(block.circuits)),
-              "transient_solutions": float(len(block) * (TRANSIENT_INTERVALS + 1) * len(found.in_time))}
+    notes = {"phasor_solutions": float(len(block) * (STEADY_INTERVALS + 1) * len(block.circuits)),
+             "transient_solutions": float(len(block) * (TRANSIENT_INTERVALS + 1) * len(found.in_time))}
     cdf, caught = block.study.internal_faults.position.cdf, critical_place(block)
     along = block.samples[DECIDES_MOST]
     tallies, nobody, each = [], [], []
     early: dict[float, list[LatticeTally]] = {share: [] for share in block.early_rows}
-    for lattice in block.job.lattices:
-        phase_x, earth_x = critical_positions(block, lattice, found, notes)
+    for lattice, phase_x, earth_x in critical_places(block, found, notes):
         load, settings = block.load_pickups(lattice), thresholds(lattice)
         missed = partial(sum_conditional, phase_x, earth_x, load, *settings, block.plants, cdf, along)
         tallies.append(missed(block.even_positions))
@@ -91,6 +90,14 @@ def counted(block: Block, found: Along) -> Tally:
         one_setting(1 - cdf(caught), block.plants, along=along), tuple(nobody)),
         {share: Tally(tuple(parts)) for share, parts in early.items()},
         sum_caught(np.concatenate(each, axis=1)[:, block.job.paired], block.plants, along) if each else None)
+
+
+def critical_places(block: Block, found: Along, notes: dict[str, float]) -> Iterator[tuple[Lattice, Array, Array]]:
+    """x* of every phase and earth setting of each of the job's lattices, as `critical_positions` gives them; `notes`
+    takes what there is to tell of the places between the solved ones."""
+    notes |= {"re_entries": 0.0, "interpolation": 0.0, "interpolated": 0.0}
+    for lattice in block.job.lattices:
+        yield lattice, *critical_positions(block, lattice, found, notes)
 
 
 def beyond_phasors(study: Study, lattice: Lattice) -> Beyond:

@@ -9,10 +9,14 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from pydantic import ConfigDict
 
-from montecarlo.plant.machine import ComplexArray
-from montecarlo.quantities import Distribution, Plain, Quantity, Section, number
+from montecarlo.plant.machine import ComplexArray, FloatArray
+from montecarlo.quantities import Distribution, Plain, Quantity, Section, Word, number
 
-WAYS_TO_EARTH = (("resistance_ohm",), ("current_limit_a",), ("transformer_ratio", "secondary_resistance_ohm"))
+TRANSFORMER = ("transformer_ratio", "secondary_resistance_ohm")
+OF_TRANSFORMER = ("transformer_resistance_ohm", "transformer_reactance_ohm")
+WAYS_TO_EARTH = (("resistance_ohm",), ("current_limit_a",), TRANSFORMER)
+
+Changed = Annotated[float | dict[str, Any], Word("instead of the key of this name in [earthing]")] | None
 
 
 class Earthing(Section):
@@ -56,12 +60,54 @@ class Earthing(Section):
                 if isinstance(value := getattr(self, name), Distribution)}
 
 
+class EarthingOption(Section):
+    """One way to earth the neutral among several, as what it changes in the table [earthing].
+
+    A resistor told in another way takes the place of the table's own; the keys are kept as the file has them, since
+    they are read once more in their place."""
+
+    name: Annotated[str, Word("what the option is called")]
+    rated_current_a: Annotated[float, Plain(
+        "A", "what the resistor is rated for, on the machine's side of an earthing transformer", 0.0, 1e5,
+        above=True)] | None = None
+    rated_time_s: Annotated[float, Plain("s", "for how long the resistor bears that current from cold", 0.0, 1e6,
+                                         above=True)] | None = None
+    resistance_ohm: Changed = None
+    current_limit_a: Changed = None
+    transformer_ratio: Changed = None
+    secondary_resistance_ohm: Changed = None
+    transformer_resistance_ohm: Changed = None
+    transformer_reactance_ohm: Changed = None
+    temperature_rise_k: Changed = None
+    temperature_coefficient_per_k: Changed = None
+    other_neutrals_ohm: Changed = None
+
+    def applied(self, table: Mapping[str, Any]) -> dict[str, Any]:
+        """The table [earthing] as the file has it, with this option in it."""
+        given = {key: value for key in Earthing.model_fields if (value := getattr(self, key)) is not None}
+        ways = [way if way != TRANSFORMER else (*way, *OF_TRANSFORMER) for way in WAYS_TO_EARTH]
+        chosen = [way for way in ways if any(key in given for key in way)]
+        gone = {key for way in ways if chosen and way not in chosen for key in way}
+        return {key: value for key, value in table.items() if key not in gone} | given
+
+
 def neutral_ohm(earthing: Earthing, samples: Mapping[str, Any], rated_phase_v: float) -> NDArray[Any]:
     """Impedance between the machine's neutral and earth from samples["earthing.<field>"]: (n,), real without a
     transformer's reactance. [ohm]
 
-    R (1 + alpha dT), R the resistor itself, V/I, or n^2 times the one across a transformer's secondary (textbook);
-    the transformer's own impedance is in series and stays cold, its magnetising branch is left out."""
+    The resistor, and in series a transformer's own impedance, which stays cold; its magnetising branch is left out."""
+    ohm: NDArray[Any] = resistor_ohm(earthing, samples, rated_phase_v)
+    if earthing.transformer_resistance_ohm is not None:
+        ohm = ohm + samples["earthing.transformer_resistance_ohm"]
+    if earthing.transformer_reactance_ohm is not None:
+        ohm = ohm + 1j * samples["earthing.transformer_reactance_ohm"]
+    return ohm
+
+
+def resistor_ohm(earthing: Earthing, samples: Mapping[str, Any], rated_phase_v: float) -> FloatArray:
+    """The resistor alone, hot, as the machine's neutral sees it: (n,). [ohm]
+
+    R (1 + alpha dT), R the resistor itself, V/I, or n^2 times the one across a transformer's secondary (textbook)."""
     def of(name: str) -> NDArray[Any]:
         return np.asarray(samples[f"earthing.{name}"], float)
 
@@ -71,12 +117,7 @@ def neutral_ohm(earthing: Earthing, samples: Mapping[str, Any], rated_phase_v: f
         cold = earthing.transformer_ratio**2 * of("secondary_resistance_ohm")
     else:
         cold = of("resistance_ohm")
-    ohm: NDArray[Any] = cold * (1 + of("temperature_coefficient_per_k") * of("temperature_rise_k"))
-    if earthing.transformer_resistance_ohm is not None:
-        ohm = ohm + of("transformer_resistance_ohm")
-    if earthing.transformer_reactance_ohm is not None:
-        ohm = ohm + 1j * of("transformer_reactance_ohm")
-    return ohm
+    return np.asarray(cold * (1 + of("temperature_coefficient_per_k") * of("temperature_rise_k")))
 
 
 def return_admittance(neutral_ohm: ArrayLike, other_neutrals_ohm: ArrayLike, capacitance_f: ArrayLike,

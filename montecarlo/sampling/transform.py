@@ -24,6 +24,10 @@ WHICH_PLANT = "drawn.plant"                                # the leading dimensi
 LEADING = ("internal_faults.earth_fault_resistance_ohm", "ct.turns_ratio_error_percent", "load.current_pu",
            "load.power_factor", "earthing.resistance_ohm", "machine.voltage_factor", "ct.ankle_ratio",
            "ct.knee_current_a", "relay.pickup_error_percent", "ct.remanence_percent")
+# Behind all others: what one study has and the next, otherwise alike, has not.
+RESISTORS = ("earthing.current_limit_a", "earthing.secondary_resistance_ohm")  # for LEADING's, which keeps its place
+TRAILING = (*RESISTORS, "earthing.transformer_resistance_ohm", "earthing.transformer_reactance_ohm",
+            "fault_energy.breaker_time_s", "fault_energy.field_decay_time_constant_s", "fault_energy.undetected_time_s")
 
 LOWEST, HIGHEST = 2.0**-54, 1 - 2.0**-53  # open unit interval: no quantile function is asked for 0 or 1
 
@@ -81,9 +85,11 @@ def _dimensions(inputs: Sequence[Input], varies: str) -> tuple[tuple[str, int], 
     """The inputs that vary by plant or by event, with the columns that each has on a net: plain numbers and shared
     values too, so that an input may become one and the others' points stay."""
     place = {key: rank for rank, key in enumerate(LEADING)}
-    chosen = sorted((item for item in inputs if item.varies == varies),
-                    key=lambda item: (place.get(item.key, len(place)), item.key.count(".") > 1))
-    return tuple((item.key, item.width) for item in chosen)
+    chosen = [(item.key, item.width) for item in inputs if item.varies == varies]
+    if any(key in RESISTORS for key, _ in chosen):
+        chosen.append(("earthing.resistance_ohm", 1))
+    return tuple(sorted(chosen, key=lambda name: (name[0] in TRAILING, place.get(name[0], len(place)),
+                                                  name[0].count(".") > 1)))
 
 
 def plant_samples(inputs: Sequence[Input], ties: Sequence[Tie], *, seed: int, design: Design, block: int,

@@ -21,6 +21,7 @@ from montecarlo.study.candidates import biases_of, candidate_lattices
 from montecarlo.study.check import Check
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
+from montecarlo.study.earthing_options import option_faults
 from montecarlo.study.scheme_checks import SCHEME_CHECKS, check_pilots, check_scheme
 
 __all__ = ["CHECKS", "MOST_CANDIDATES", "Check", "check_relay", "count_candidates", "ct_key"]
@@ -259,6 +260,7 @@ CHECKS: tuple[Check, ...] = (
     Check(check_count, ("scheme", "candidates", "ct")),
     Check(check_compare, ("study", "scheme", "candidates", "ct", "relay")),
     Check(check_shares, ("internal_faults",)), Check(check_events, ("external_events",)),
+    Check(option_faults, ("study", "internal_faults", "fault_energy", "earthing_options")),
     Check(backup_faults, ("machine", "backup")), Check(check_policy, ("policy",)),
     Check(check_ratios, ("ct", "scheme")), Check(check_remanence, ("ct",)),
     Check(check_excitation, ("ct",)), Check(check_position, ("internal_faults", "correlations")),

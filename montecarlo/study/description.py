@@ -6,8 +6,9 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, PrivateAttr
 
-from montecarlo.plant.earthing import Earthing
+from montecarlo.plant.earthing import Earthing, EarthingOption
 from montecarlo.plant.events.kinds import ExternalEvent
+from montecarlo.plant.fault_energy import FaultEnergy
 from montecarlo.plant.internal import InternalFaults
 from montecarlo.plant.machine import Load, Machine, Network
 from montecarlo.plant.states import States
@@ -44,9 +45,10 @@ class General(Section):
     """The table [study]."""
 
     title: Annotated[str, Word("what the study is called in its report")]
-    kind: Annotated[Literal["setting_sweep", "scheme_comparison", "variants"], Word(
-        "what is asked: setting_sweep judges every candidate setting; scheme_comparison compares several schemes, each "
-        "at its own best setting; variants compares the study with its [[variants]], each at its own best setting")]
+    kind: Annotated[Literal["setting_sweep", "earthing_options", "scheme_comparison", "variants"], Word(
+        "what is asked: setting_sweep judges every candidate setting; earthing_options compares the options of "
+        "[[earthing_options]], scheme_comparison several schemes, variants the study with its [[variants]], each at "
+        "its own best setting")]
     seed: Annotated[int, Plain("-", "root of every random number of the study", 0, 2**63 - 1)]
     samples: Annotated[int, Plain("-", "sampled events of each counted type", 1, 10**12)]
     earth_fault_samples: Annotated[int, Plain(
@@ -181,12 +183,16 @@ class Study(Section):
     policy: Annotated[Policy, Word("what the chosen setting must keep to")]
     correlations: Annotated[tuple[Correlation, ...], Word(
         "correlated inputs, each pair a table [[correlations]]")] = ()
+    fault_energy: Annotated[FaultEnergy, Word("how long an earth fault lasts; for its energy")] | None = None
+    earthing_options: Annotated[tuple[EarthingOption, ...], Word(
+        "ways to earth the neutral to be compared, each a table [[earthing_options]]")] = ()
     variants: Annotated[tuple[Variant, ...], Word(
         "the study with some keys changed, each a table [[variants]]; for study.kind = \"variants\"")] = ()
 
     _told: tuple[str, ...] = PrivateAttr(default=())
     _scenarios: tuple[tuple[str, Study], ...] = PrivateAttr(default=())
     _variants: tuple[tuple[str, Study], ...] = PrivateAttr(default=())
+    _options: tuple[tuple[str, Study], ...] = PrivateAttr(default=())
 
     @property
     def ties(self) -> list[tuple[str, str, float]]:
@@ -207,6 +213,11 @@ class Study(Section):
     def variant_studies(self) -> tuple[tuple[str, Study], ...]:
         """Name and study of each variant, beside the study as stated; each a setting sweep."""
         return self._variants
+
+    @property
+    def options(self) -> tuple[tuple[str, Study], ...]:
+        """Name and study of each option of earthing: the study with that option in [earthing], a setting sweep."""
+        return self._options
 
     @property
     def alone(self) -> Study:

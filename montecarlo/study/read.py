@@ -16,10 +16,11 @@ from montecarlo.quantities.wording import one_line
 from montecarlo.relays.elements import Relay
 from montecarlo.study.consistency import CHECKS, check_relay
 from montecarlo.study.description import Candidates, Study
+from montecarlo.study.earthing_options import read_options
 from montecarlo.study.grids import Snapped, snap
 from montecarlo.study.reword import reworded
 from montecarlo.study.scenarios import read_scenarios
-from montecarlo.study.variants import alone, read_variants
+from montecarlo.study.variants import read_variants
 
 __all__ = ["LARGEST_FILE", "digest", "parse_study", "read_study"]
 
@@ -82,8 +83,10 @@ def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
         raise StudyError(*dict.fromkeys(map(one_line, faults)))
     study._told = told
     if study.policy.scenarios:
-        study._scenarios = read_scenarios(study, alone(table), lambda changed: parse_study(changed, folder))
+        study._scenarios = read_scenarios(study, table, lambda changed: parse_study(changed, folder))
     study._variants = read_variants(study, table, lambda changed: parse_study(changed, folder))
+    if study.earthing_options:
+        study._options = read_options(study, table, lambda changed: parse_study(changed, folder))
     return study
 
 

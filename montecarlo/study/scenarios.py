@@ -10,12 +10,14 @@ from montecarlo.errors import StudyError
 from montecarlo.quantities.wording import listed, shown
 from montecarlo.study.description import Study
 
-__all__ = ["AS_STATED", "CHANGEABLE", "Changed", "Parse", "Studies", "read_changed", "read_scenarios"]
+__all__ = ["ALONE", "AS_STATED", "CHANGEABLE", "Changed", "Parse", "Studies", "alone", "read_changed", "read_scenarios"]
 
 # What happens and what the plant is; candidates, scheme, relay and samples are the same in every scenario.
 CHANGEABLE = ("machine", "network", "load", "states", "earthing", "ct", "internal_faults", "external_events")
 
 AS_STATED = "as stated"                                    # the study without changes, the first of all scenarios
+COMPOSED = ("variants", "earthing_options")                # kinds that run the file several times; so are their lists
+ALONE = "setting_sweep"                                    # what is asked of one of these runs
 MOST = 20
 
 Studies = tuple[tuple[str, Study], ...]
@@ -34,13 +36,22 @@ class Changed(Protocol):
 
 def read_scenarios(study: Study, table: Mapping[str, Any], parse: Parse) -> Studies:
     """Name and study of each of `policy.scenarios`, by changing the table as the file has it. Raises StudyError."""
-    stripped = deepcopy(dict(table))
+    stripped = alone(table)
     del stripped["policy"]["scenarios"]
     faults = []
     if study.study.compare_remanence_models:
         faults = ["study.compare_remanence_models: true together with policy.scenarios; make the other model a "
                   "scenario, changes = { \"ct.remanence_model\" = ... }, or take one of the two out"]
     return read_changed("policy.scenarios", study.policy.scenarios, stripped, CHANGEABLE, parse, faults)
+
+
+def alone(table: Mapping[str, Any]) -> dict[str, Any]:
+    """A copy of the table; of a kind that runs the file several times, as one of these runs has it."""
+    copied = deepcopy(dict(table))
+    if (kind := copied["study"]["kind"]) in COMPOSED:
+        copied.pop(kind, None)
+        copied["study"]["kind"] = ALONE
+    return copied
 
 
 def read_changed(where: str, entries: Sequence[Changed], table: Mapping[str, Any], changeable: tuple[str, ...],

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from copy import deepcopy
 from typing import Any
 
 from montecarlo.errors import StudyError
 from montecarlo.quantities.wording import shown
 from montecarlo.study.description import Study
-from montecarlo.study.scenarios import CHANGEABLE, Parse, Studies, read_changed
+from montecarlo.study.scenarios import ALONE, CHANGEABLE, Parse, Studies, alone, read_changed
 
-__all__ = ["KIND", "alone", "read_variants"]
+__all__ = ["KIND", "read_variants"]
 
-KIND, ALONE = "variants", "setting_sweep"                  # of the file, and what is asked of one variant
+KIND = "variants"
 
 # Each variant chooses among its own candidates; seed and numbers of samples make the random numbers common.
 TABLES = (*CHANGEABLE, "scheme", "relay", "backup", "candidates", "policy")
@@ -28,15 +27,6 @@ def read_variants(study: Study, table: Mapping[str, Any], parse: Parse) -> Studi
                              "variants out")
         return ()
     return read_changed("variants", study.variants, alone(table), TABLES, parse, [*_faults(study)])
-
-
-def alone(table: Mapping[str, Any]) -> dict[str, Any]:
-    """The table of a study of variants as that of one study; another as it is."""
-    stripped = deepcopy(dict(table))
-    if stripped["study"]["kind"] == KIND:
-        stripped.pop("variants", None)
-        stripped["study"]["kind"] = ALONE
-    return stripped
 
 
 def _faults(study: Study) -> Iterator[str]:

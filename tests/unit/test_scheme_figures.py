@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from montecarlo.report.look import beside, blank, look
+from montecarlo.report.look import blank, look, side_by_side
 from montecarlo.report.scheme_figures import caught_matrix, missed_and_false
 from montecarlo.report.scheme_tables import ALL_TYPES
 from tests.unit import schemes
@@ -23,13 +23,13 @@ def _look() -> Iterator[None]:
 @pytest.mark.parametrize("backup", [False, True])
 @pytest.mark.parametrize("without", [(), ("per_phase",)])
 def test_schemes_side_by_side_can_be_read(count: int, backup: bool, without: tuple[str, ...]) -> None:
-    figure, axes = beside(2, 35 + 17 * count)
+    figure, axes = side_by_side(2, 35 + 17 * count)
     missed_and_false(schemes.schemes(count, without, backup), axes, limit=0.01, limit_text="policy's limit, 1 %")
     assert_text_is_readable(figure)
 
 
 def test_the_best_stands_above_and_what_has_no_setting_below() -> None:
-    _, axes = beside(2, 120)
+    _, axes = side_by_side(2, 120)
     missed_and_false(schemes.schemes(5, ("biased",)), axes)
     rows = [text.get_text().split("\n")[0] for _, text in sorted(zip(axes[0].get_yticks(), axes[0].get_yticklabels(),
                                                                      strict=True), key=lambda row: -row[0])]
@@ -39,7 +39,7 @@ def test_the_best_stands_above_and_what_has_no_setting_below() -> None:
 
 
 def test_false_trips_that_were_not_seen_are_said_so() -> None:
-    _, axes = beside(2, 120)
+    _, axes = side_by_side(2, 120)
     missed_and_false(schemes.schemes(2), axes)
     assert [text.get_text() for text in axes[1].texts] == ["0.13 %", "none seen, < 0.15 %"]
 
