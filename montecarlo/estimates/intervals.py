@@ -14,8 +14,8 @@ from scipy.special import betainccinv, betaincinv, ndtri, stdtrit
 
 from montecarlo.quantities import Array
 
-__all__ = ["Estimate", "Limits", "Method", "Side", "clopper_pearson", "clustered", "clustered_size", "student_mean",
-           "wilson", "with_unresolved"]
+__all__ = ["Estimate", "Limits", "Method", "Side", "clopper_pearson", "clustered", "clustered_size", "student",
+           "student_mean", "wilson", "with_unresolved"]
 
 Side = Literal["both", "low", "high"]
 Method = Literal["exact", "wilson", "clustered"]
@@ -152,3 +152,11 @@ def student_mean(values: ArrayLike, level: float = 0.95, *, side: Side = "both",
     low = np.where(every, clopper_pearson(n, n, level, side=side).low, np.maximum(mean - half, 0.0))
     high = np.where(none, clopper_pearson(0, n, level, side=side).high, np.minimum(mean + half, 1.0))
     return Estimate(mean, *_one_sided(low, high, side))
+
+
+def student(values: ArrayLike, level: float = 0.95) -> Estimate:
+    """Mean of any quantity over independent blocks (..., blocks) with two-sided Student t limits; in its unit."""
+    x = np.asarray(values, float)
+    half = -stdtrit(x.shape[-1] - 1, tail_of(level, "both")) * x.std(axis=-1, ddof=1) / np.sqrt(x.shape[-1])
+    mean = x.mean(axis=-1)
+    return Estimate(mean, mean - half, mean + half)

@@ -22,7 +22,7 @@ from montecarlo.study.consistency import ct_key
 from montecarlo.study.description import Study
 from montecarlo.study.grids import snap
 
-__all__ = ["CAUTIONS", "Caution", "cautions"]
+__all__ = ["CAUTIONS", "Caution", "capacitance_f", "cautions", "neutrals_s"]
 
 FEW_AMPERES = 25.0      # an earth-fault current below it is that of a unit-connected machine; common practice
 MOST_HEATED_K = 760.0   # rise of a neutral resistor in its shortest duties
@@ -45,14 +45,14 @@ def cautions(study: Study) -> list[Caution]:
 # --- earthing and the winding -----------------------------------------------------------------------------
 
 
-def _capacitance_f(study: Study) -> float:
+def capacitance_f(study: Study) -> float:
     """C_s + C_z + C_e of one phase. [F]"""
     machine = study.machine
     return (machine.stator_capacitance_f.centre() + machine.terminal_capacitance_f.centre()
             + study.network.external_capacitance_f.centre())
 
 
-def _neutrals_s(study: Study) -> complex:
+def neutrals_s(study: Study) -> complex:
     """Admittance of all earthed neutrals. [S]"""
     own = neutral_ohm(study.earthing, study.earthing.centres(), study.machine.phase_voltage_v)
     other = study.earthing.other_neutrals_ohm
@@ -74,8 +74,8 @@ def _winding_ohm(study: Study) -> complex:
 
 def _terminal_fault_a(study: Study) -> tuple[float, float]:
     """A bolted earth fault at the terminals: its current, and what of it the six CTs can see. [A]"""
-    neutrals, omega = _neutrals_s(study), study.machine.omega
-    back = complex(return_admittance(1 / neutrals, math.inf, _capacitance_f(study), omega))
+    neutrals, omega = neutrals_s(study), study.machine.omega
+    back = complex(return_admittance(1 / neutrals, math.inf, capacitance_f(study), omega))
     outside = neutrals + 3j * omega * study.network.external_capacitance_f.centre()
     current = _emf_v(study) / (1 / back + _winding_ohm(study))
     return abs(current), abs(current / back * outside)
@@ -87,7 +87,7 @@ def _finest_pickup_a(study: Study) -> float:
 
 
 def check_capacitive_current(study: Study) -> Iterator[Caution]:
-    capacitance, resistance = _capacitance_f(study), abs(1 / _neutrals_s(study))
+    capacitance, resistance = capacitance_f(study), abs(1 / neutrals_s(study))
     if capacitance <= 0:
         yield Caution("machine.stator_capacitance_f", "No capacitance to earth is given, so charging currents are "
                       "left out of the faults and the rule R <= 1/(3wC) of the resistor cannot be checked.")
@@ -111,7 +111,7 @@ def check_winding_exponent(study: Study) -> Iterator[Caution]:
 
 def check_winding_reactance(study: Study) -> Iterator[Caution]:
     winding = abs(_winding_ohm(study))
-    back = abs(1 / complex(return_admittance(1 / _neutrals_s(study), math.inf, _capacitance_f(study),
+    back = abs(1 / complex(return_admittance(1 / neutrals_s(study), math.inf, capacitance_f(study),
                                              study.machine.omega)))
     if winding > back / 3:
         yield Caution("machine.winding_exponent", f"The winding's impedance {winding:.3g} ohm is not small against "

@@ -1,0 +1,205 @@
+"""Options of earthing the neutral side by side, each at its own best setting, on the same sampled events."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import combinations
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from montecarlo.engine.block import EARTH
+from montecarlo.engine.fault_energy import EarthFaults, sample_earth_faults
+from montecarlo.engine.parallel import worker_count
+from montecarlo.engine.run import Outcome, Progress
+from montecarlo.engine.variants import Variants, run_variants
+from montecarlo.estimates.compare import distinguishable
+from montecarlo.estimates.handcalc import capacitive_limit_ohm
+from montecarlo.estimates.intervals import Estimate, student
+from montecarlo.plant.earthing import EarthingOption
+from montecarlo.quantities import Array
+from montecarlo.report.choosing import SAME
+from montecarlo.report.tables import SETTINGS, Result
+from montecarlo.study.checks import capacitance_f, neutrals_s
+from montecarlo.study.description import Study
+from montecarlo.study.read import digest
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["ENERGIES", "Options", "run_options"]
+
+QUANTILES = {"p05": 0.05, "median": 0.5, "p95": 0.95}      # over sampled faults
+ENERGIES = ("fault_energy_j", "resistor_energy_j")
+UNITS = {"p_missed": "-", "p_false": "-", "cost_per_year": "", **dict.fromkeys(ENERGIES, "J")}
+OF_CANDIDATE = ("candidate", "scheme", *SETTINGS, "p_missed", "p_missed_low", "p_missed_high", "p_false", "p_false_low",
+                "p_false_high", "p_false_bound", "missed_per_year", "false_per_year", "covered_median", "covered_p05",
+                "covered_p95")
+
+
+def run_options(study: Study, *, workers: int | None = None, progress: Progress | None = None) -> Options:
+    """Run every option of the study, then the earth faults of their common fresh batch at each one's choice."""
+    tell = progress or (lambda done, total, what: None)
+    variants = run_variants(dict(study.options), workers=workers, progress=progress)
+    fresh = [outcome.fresh.round_ for outcome in variants.outcomes.values() if outcome.chosen and outcome.fresh]
+    faults = {}
+    for name, outcome in variants.outcomes.items():
+        faults[name] = sample_earth_faults(
+            outcome.study, outcome.chosen, round_=max(fresh, default=1), workers=worker_count(workers),
+            progress=lambda done, total, what, of=name: tell(done, total, f"{of}: {what}"))
+    return Options(study, variants, faults)
+
+
+@dataclass(frozen=True, eq=False)
+class Options:
+    """The tables of a finished comparison, as pandas frames made when first asked for."""
+
+    study: Study
+    variants: Variants
+    faults: dict[str, EarthFaults]
+
+    @cached_property
+    def results(self) -> dict[str, Result]:
+        """Each option as a study of its own."""
+        return {name: Result(outcome) for name, outcome in self.variants.outcomes.items()}
+
+    @cached_property
+    def table(self) -> pd.DataFrame:
+        """One row an option: its resistor, its best setting and what that is worth, its earth faults."""
+        import pandas as pd
+
+        return pd.DataFrame([
+            {"option": option.name, **_resistor(self.results[option.name].study), **_choice(self.results[option.name]),
+             **_faults(self.faults[option.name], self.study.machine.phase_voltage_v, option)}
+            for option in self.study.earthing_options])
+
+    @cached_property
+    def differences(self) -> pd.DataFrame:
+        """One row a pair of options and a quantity: the first minus the second on the same faults and events, each with
+        95 % limits of its own."""
+        import pandas as pd
+
+        rows = []
+        for one, other in combinations(self.faults, 2):
+            for quantity, gap in {**self.variants.differences(one, other), **self._energy(one, other)}.items():
+                rows.append({"option": one, "minus": other, "quantity": quantity, "unit": self._unit(quantity),
+                             "difference": float(gap.p), "low": float(gap.low), "high": float(gap.high),
+                             "verdict": "distinguishable" if distinguishable(gap) else SAME})
+        return pd.DataFrame(rows, columns=["option", "minus", "quantity", "unit", "difference", "low", "high", "verdict"])
+
+    @cached_property
+    def candidates(self) -> pd.DataFrame:
+        """The candidates of every option, in its own words: `Result.candidates` with a first column `option`."""
+        import pandas as pd
+
+        frames = [result.candidates.assign(option=name) for name, result in self.results.items()]
+        every = pd.concat(frames, ignore_index=True)
+        return every[["option", *every.columns.drop("option")]]
+
+    @property
+    def told(self) -> list[str]:
+        """What the runs have to tell; with the option's name unless all tell it."""
+        said: dict[str, list[str]] = {}
+        for name, result in self.results.items():
+            for sentence in result.told:
+                said.setdefault(sentence, []).append(name)
+        return [sentence if len(names) == len(self.results) else f"{', '.join(names)}: {sentence}"
+                for sentence, names in said.items()]
+
+    @property
+    def provenance(self) -> dict[str, Any]:
+        """As of a single run, with what each option chose."""
+        each = {name: result.provenance for name, result in self.results.items()}
+        first = next(iter(each.values()))
+        return {**first, "study_kind": self.study.study.kind, "study_digest": digest(self.study),
+                "chosen": {name: record["chosen"] for name, record in each.items()},
+                "runner_up": {name: record["runner_up"] for name, record in each.items()},
+                "fresh_batches": {name: record["fresh_batches"] for name, record in each.items()},
+                "unresolved": {name: record["unresolved"] for name, record in each.items()},
+                "notes": {name: record["notes"] for name, record in each.items()}, "told": self.told}
+
+    def _energy(self, one: str, other: str) -> dict[str, Estimate]:
+        sides = [_energies(self.faults[name]) for name in (one, other)]
+        return {name: student(sides[0][name] - sides[1][name]) for name in ENERGIES
+                if all(np.isfinite(side[name]).all() for side in sides)}
+
+    def _unit(self, quantity: str) -> str:
+        cost = self.study.policy.least_annual_cost
+        return f"{cost.unit} a year" if cost is not None and quantity == "cost_per_year" else UNITS[quantity]
+
+
+# --- the columns of a row ---------------------------------------------------------------------------------
+
+
+def _resistor(option: Study) -> dict[str, Any]:
+    """At the centre of its inputs: the machine's own neutral, and the rule of the capacitive current."""
+    limit = float(capacitive_limit_ohm(option.machine.omega, capacitance_f(option)))
+    neutrals = abs(1 / neutrals_s(option))
+    return {"neutrals_ohm": neutrals, "capacitive_limit_ohm": limit, "keeps_capacitive_rule": neutrals <= limit}
+
+
+def _choice(result: Result) -> dict[str, Any]:
+    """Its best admissible setting, from the fresh batch; blank without one."""
+    row = {} if result.chosen is None else result.candidates.set_index(
+        "candidate", drop=False).loc[result.chosen].to_dict()
+    blank = {"scheme": ""}
+    found = {key: row.get(key, blank.get(key, np.nan)) for key in OF_CANDIDATE}
+    return found | dict(zip(("p_missed_earth", "p_missed_earth_low", "p_missed_earth_high"),
+                            _missed_earth(result.outcome), strict=True))
+
+
+def _missed_earth(outcome: Outcome) -> tuple[float, float, float]:
+    if outcome.chosen is None or outcome.fresh is None:
+        return np.nan, np.nan, np.nan
+    at, found = outcome.fresh.settings.index(outcome.chosen), outcome.fresh.strata[EARTH].estimate()
+    return float(found.p[at]), float(found.low[at]), float(found.high[at])
+
+
+def _faults(faults: EarthFaults, phase_v: float, option: EarthingOption) -> dict[str, Any]:
+    """Quantiles over the sampled earth faults, mean energies with limits over the blocks, and the rating."""
+    columns: dict[str, Any] = {}
+    for name, values in (("terminal_fault_a", faults.solid_fault_a),
+                         ("terminal_displacement", faults.solid_neutral_v / phase_v),
+                         ("displacement", faults.neutral_v / phase_v), ("lasts_s", faults.lasts_s),
+                         ("fault_heat_a2s", faults.fault_a2s), ("fault_energy_j", faults.fault_j),
+                         ("resistor_energy_j", faults.resistor_j)):
+        columns |= {f"{name}_{word}": _quantile(values, share) for word, share in QUANTILES.items()}
+        if name in ENERGIES:
+            mean = student(_energies(faults)[name])
+            columns |= {f"{name}_mean": mean.p, f"{name}_mean_low": mean.low, f"{name}_mean_high": mean.high}
+    unseen = np.where(faults.seen == 1, 0.0, faults.fault_j)
+    total = np.nansum(faults.fault_j)
+    columns["unseen_share_of_fault_energy"] = float(np.nansum(unseen) / total) if total > 0 else np.nan
+    columns["unresolved"] = int(np.isnan(faults.seen).sum()) if np.isfinite(faults.seen).any() else 0
+    return columns | _rating(faults, option)
+
+
+def _rating(faults: EarthFaults, option: EarthingOption) -> dict[str, float]:
+    """The neutral's current and heat over what the resistor is rated for; NaN without a rating."""
+    if option.rated_current_a is None or option.rated_time_s is None:
+        current, heat = np.full((2, 1), np.nan)
+        rated = np.nan, np.nan
+    else:
+        rated = option.rated_current_a, option.rated_time_s
+        current, heat = faults.solid_neutral_a / rated[0], faults.neutral_a2s / (rated[0]**2 * rated[1])
+    known = np.isfinite(heat)
+    return {"rated_current_a": rated[0], "rated_time_s": rated[1],
+            "terminal_current_over_rated_p95": _quantile(current, 0.95), "heat_over_rated_p95": _quantile(heat, 0.95),
+            "beyond_rating_share": float((heat[known] > 1).mean()) if known.any() else np.nan}
+
+
+def _quantile(values: Array, share: float) -> float:
+    known = values[np.isfinite(values)]
+    return float(np.quantile(known, share)) if known.size else float("nan")
+
+
+def _energies(faults: EarthFaults) -> dict[str, Array]:
+    """Means over each block's faults with a result, (blocks,)."""
+    found = {}
+    for name, values in zip(ENERGIES, (faults.fault_j, faults.resistor_j), strict=True):
+        known = np.isfinite(values)
+        count = known.sum(axis=1)
+        found[name] = np.divide(np.where(known, values, 0.0).sum(axis=1), count, out=np.full(len(values), np.nan),
+                                where=count > 0)
+    return found
