@@ -1,5 +1,5 @@
-"""Earth faults at their sampled places with one setting in service: how long each lasts, what it heats, how far it
-displaces the neutral. The same faults as those of a batch of the same round."""
+"""Earth faults with one setting in service: how long each lasts, what it heats, how far it displaces the neutral. The
+same faults as those of a batch of the same round, each at several places along the winding."""
 
 from __future__ import annotations
 
@@ -22,9 +22,13 @@ from montecarlo.study.description import Study
 __all__ = ["EarthFaults", "sample_earth_faults"]
 
 
+PLACES = 8                                                 # along the winding, of each sampled fault
+
+
 @dataclass(frozen=True, eq=False)
 class EarthFaults:
-    """Sampled earth faults of a study with one setting in service; each (blocks, n), a row a block of plants.
+    """Sampled earth faults of a study with one setting in service, a row a block of plants: those at the terminals
+    (blocks, n), the others (blocks, n x places), as likely as one another.
 
     Without a setting, and for a fault that gave no result, all that hangs on the time is NaN."""
 
@@ -60,45 +64,53 @@ def _run_task(task: tuple[Job, Chunk]) -> EarthFaults:
 
 
 def earth_faults(block: Block) -> EarthFaults:
-    """Of one block of samples, (n,) each."""
-    s, place = block.samples, block.samples["internal_faults.position"][:, None]
-    neutral, resistor = primary.neutral(block), primary.resistor(block)
+    """Of one block of samples: (n,) at the terminals, else (n x places,)."""
+    s, place = block.samples, _places(block)
+    neutral, resistor = primary.neutral(block)[:, None], primary.resistor(block)[:, None]
     solid = primary.earth_fault(block, np.ones(1), solid=True)
     fault, after = (primary.earth_fault(block, place, alone=alone) for alone in (False, True))
-    fault_a, after_a = np.abs(fault.fault_current_a[:, 0]), np.abs(after.fault_current_a[:, 0])
-    neutral_a, neutral_after_a = (np.abs(one.neutral_voltage_v[:, 0] / neutral) for one in (fault, after))
-    seen = _seen(block)
+    neutral_a, neutral_after_a = (np.abs(one.neutral_voltage_v / neutral) for one in (fault, after))
+    seen = _seen(block, place)
     lasts = _lasts_s(block, seen, neutral_a)
-    closed, decay = lasts + s["fault_energy.breaker_time_s"], s["fault_energy.field_decay_time_constant_s"]
-    fault_a2s = joule_integral(fault_a, closed, after_a, decay)
+    closed, decay = (lasts + s["fault_energy.breaker_time_s"][:, None],
+                     s["fault_energy.field_decay_time_constant_s"][:, None])
+    fault_a2s = joule_integral(np.abs(fault.fault_current_a), closed, np.abs(after.fault_current_a), decay)
     neutral_a2s = joule_integral(neutral_a, closed, neutral_after_a, decay)
-    solid_v = np.abs(solid.neutral_voltage_v[:, 0])
-    return EarthFaults(np.abs(solid.fault_current_a[:, 0]), solid_v / np.abs(neutral), solid_v,
-                       np.abs(fault.neutral_voltage_v[:, 0]), seen, lasts, fault_a2s, neutral_a2s,
-                       fault_a2s * s["internal_faults.earth_fault_resistance_ohm"], neutral_a2s * resistor)
+    return EarthFaults(*(np.ravel(values) for values in (
+        np.abs(solid.fault_current_a), np.abs(solid.neutral_voltage_v / neutral), np.abs(solid.neutral_voltage_v),
+        np.abs(fault.neutral_voltage_v), seen, lasts, fault_a2s, neutral_a2s,
+        fault_a2s * s["internal_faults.earth_fault_resistance_ohm"][:, None], neutral_a2s * resistor)))
 
 
-def _seen(block: Block) -> Array:
-    """1 where the job's one setting sees the sampled fault, 0 where not or where it had operated on the load; NaN
-    unresolved, or without a setting. (n,)"""
+def _places(block: Block) -> Array:
+    """Where each sampled fault is put, (n, places): one in each of as many equally likely stretches of the winding, at
+    the sampled place's own quantile of the stretch; the sampled place alone where places are discrete."""
+    law, place = block.study.internal_faults.position, block.samples["internal_faults.position"][:, None]
+    return law.ppf((np.arange(PLACES) + law.cdf(place)) / PLACES) if law.is_continuous else place
+
+
+def _seen(block: Block, place: Array) -> Array:
+    """1 where the job's one setting sees a fault at each place, 0 where not or where it had operated on the load; NaN
+    unresolved, or without a setting. (n, places)"""
     for lattice, phase_x, earth_x in critical_places(block, solved(block), {}):
-        x = np.minimum(phase_x[:, 0, 0], earth_x[:, 0, 0])
+        x = np.minimum(phase_x[:, 0, 0], earth_x[:, 0, 0])[:, None]
         load = block.load_pickups(lattice)
         phase, earth = load.silent(np.array(lattice.phase_thresholds), np.array(lattice.earth_thresholds), 1)
-        seen = (block.samples["internal_faults.position"] > x) & phase[:, 0, 0] & earth[:, 0, 0]
-        return np.where(np.isfinite(x) & load.resolved, seen, np.nan)
-    return np.full(len(block), np.nan)
+        seen = (place > x) & phase[:, :, 0] & earth[:, :, 0]
+        return np.where(np.isfinite(x) & load.resolved[:, None], seen, np.nan)
+    return np.full(place.shape, np.nan)
 
 
 def _lasts_s(block: Block, seen: Array, neutral_a: Array) -> Array:
     """From inception to the trip: by the first element that operates, each after its delay and a cycle in which it
-    measures; by hand where none does. (n,)"""
+    measures; by hand where none does. (n, places)"""
     cycle, backup = 1 / block.study.machine.frequency_hz, block.study.backup
-    first = np.full(len(block), np.inf)
+    first = np.full(seen.shape, np.inf)
     for lattice in block.job.lattices:
         first = np.where(seen == 1, lattice.delay_s[0] + cycle, first)
     if backup is not None:
         for name, needed_a in operating_currents(block, backup).items():
-            first = np.where(neutral_a > needed_a, np.minimum(first, backup.elements[name].delay_s + cycle), first)
-    lasts = np.where(np.isfinite(first), first, block.samples["fault_energy.undetected_time_s"])
+            in_time = np.minimum(first, backup.elements[name].delay_s + cycle)
+            first = np.where(neutral_a > needed_a[:, None], in_time, first)
+    lasts = np.where(np.isfinite(first), first, block.samples["fault_energy.undetected_time_s"][:, None])
     return np.asarray(np.where(np.isnan(seen), np.nan, lasts))

@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from montecarlo.engine.batch import Progress
 from montecarlo.engine.block import EARTH
 from montecarlo.engine.fault_energy import EarthFaults, sample_earth_faults
 from montecarlo.engine.parallel import worker_count
-from montecarlo.engine.run import Outcome, Progress
+from montecarlo.engine.run import Outcome
 from montecarlo.engine.variants import Variants, run_variants
 from montecarlo.estimates.compare import distinguishable
 from montecarlo.estimates.handcalc import capacitive_limit_ohm
@@ -32,6 +33,7 @@ __all__ = ["ENERGIES", "Options", "run_options"]
 
 QUANTILES = {"p05": 0.05, "median": 0.5, "p95": 0.95}      # over sampled faults
 ENERGIES = ("fault_energy_j", "resistor_energy_j")
+DIFFERENCE = ("option", "minus", "quantity", "unit", "difference", "low", "high", "verdict")
 UNITS = {"p_missed": "-", "p_false": "-", "cost_per_year": "", **dict.fromkeys(ENERGIES, "J")}
 OF_CANDIDATE = ("candidate", "scheme", *SETTINGS, "p_missed", "p_missed_low", "p_missed_high", "p_false", "p_false_low",
                 "p_false_high", "p_false_bound", "missed_per_year", "false_per_year", "covered_median", "covered_p05",
@@ -86,7 +88,7 @@ class Options:
                 rows.append({"option": one, "minus": other, "quantity": quantity, "unit": self._unit(quantity),
                              "difference": float(gap.p), "low": float(gap.low), "high": float(gap.high),
                              "verdict": "distinguishable" if distinguishable(gap) else SAME})
-        return pd.DataFrame(rows, columns=["option", "minus", "quantity", "unit", "difference", "low", "high", "verdict"])
+        return pd.DataFrame(rows, columns=list(DIFFERENCE))
 
     @cached_property
     def candidates(self) -> pd.DataFrame:
