@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from functools import partial
+from importlib import import_module
+from typing import TYPE_CHECKING, cast
 
 from montecarlo.errors import StudyError
 
@@ -12,11 +14,16 @@ if TYPE_CHECKING:
 
 __all__ = ["KINDS", "keeping"]
 
+CLASSES = {"setting_sweep": "SettingSweep", "earthing_options": "EarthingOptions",
+           "scheme_comparison": "SchemeComparison", "variants": "StudyVariants"}
 
-def _setting_sweep() -> Kind:
-    from studies.setting_sweep import SettingSweep
 
-    return SettingSweep()
+def _kind(name: str) -> Kind:
+    """From the module of the same name, imported when asked for."""
+    return cast("Kind", getattr(import_module(f"studies.{name}"), CLASSES[name])())
+
+
+KINDS: dict[str, Callable[[], Kind]] = {name: partial(_kind, name) for name in CLASSES}
 
 
 def keeping(kind: str) -> Keeping:
@@ -28,19 +35,3 @@ def keeping(kind: str) -> Keeping:
         raise StudyError(f"--keep-samples: study.kind = \"{kind}\" keeps none; run the file as \"setting_sweep\", or "
                          "leave the option out")
     return found
-
-
-def _variants() -> Kind:
-    from studies.variants import StudyVariants
-
-    return StudyVariants()
-
-
-def _scheme_comparison() -> Kind:
-    from studies.scheme_comparison import SchemeComparison
-
-    return SchemeComparison()
-
-
-KINDS: dict[str, Callable[[], Kind]] = {                   # imported when asked for
-    "setting_sweep": _setting_sweep, "scheme_comparison": _scheme_comparison, "variants": _variants}

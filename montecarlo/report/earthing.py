@@ -45,12 +45,14 @@ def run_options(study: Study, *, workers: int | None = None, progress: Progress 
     tell = progress or (lambda done, total, what: None)
     variants = run_variants(dict(study.options), workers=workers, progress=progress)
     fresh = [outcome.fresh.round_ for outcome in variants.outcomes.values() if outcome.chosen and outcome.fresh]
-    faults = {}
-    for name, outcome in variants.outcomes.items():
-        faults[name] = sample_earth_faults(
-            outcome.study, outcome.chosen, round_=max(fresh, default=1), workers=worker_count(workers),
-            progress=lambda done, total, what, of=name: tell(done, total, f"{of}: {what}"))
-    return Options(study, variants, faults)
+
+    def told_of(name: str) -> Progress:
+        return lambda done, total, what: tell(done, total, f"{name}: {what}")
+
+    return Options(study, variants, {
+        name: sample_earth_faults(outcome.study, outcome.chosen, round_=max(fresh, default=1),
+                                  workers=worker_count(workers), progress=told_of(name))
+        for name, outcome in variants.outcomes.items()})
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,6 +100,17 @@ class Options:
         frames = [result.candidates.assign(option=name) for name, result in self.results.items()]
         every = pd.concat(frames, ignore_index=True)
         return every[["option", *every.columns.drop("option")]]
+
+    @cached_property
+    def inputs(self) -> pd.DataFrame:
+        """Every number and distribution, and of which option; "all" where all have it alike."""
+        import pandas as pd
+
+        every = pd.concat([result.inputs.assign(option=name) for name, result in self.results.items()])
+        same = [*every.columns.drop("option")]
+        alike = every.groupby(same, sort=False)["option"].transform("size") == len(self.results)
+        every["option"] = every["option"].where(~alike, "all")
+        return every.drop_duplicates(ignore_index=True)[["option", *same]]
 
     @property
     def told(self) -> list[str]:

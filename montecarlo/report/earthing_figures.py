@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from montecarlo.report.look import CHOSEN, FALSE, FALSE_TEXT, FAINT, MISSED, SCHEMES, backing
+from montecarlo.report.look import CHOSEN, FAINT, FALSE, FALSE_TEXT, MISSED, SCHEMES, backing
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 __all__ = ["coverage_against_energy", "options_side_by_side"]
 
 SHAPES = "osD^vP"
-CORNERS = ((-1, 1), (1, 1), (1, -1), (-1, -1))             # of a mark, where its label stands: right, up
+CORNERS = ((-1, 1), (1, -1), (1, 1), (-1, -1))             # of a mark, where its label stands: right, up
 NEAR = 9.0                                                 # per cent of the winding, within which labels might meet
 ENERGY_TEXT = "#444444"
 PANELS = (("p_missed", 100.0, "missed faults,\n% of those within reach", MISSED, MISSED),
@@ -42,7 +42,7 @@ def coverage_against_energy(table: pd.DataFrame, ax: Axes) -> Axes:
                 markeredgewidth=0.7, zorder=3, clip_on=False)
     _labels(shown, ax)
     _energy_axis(shown, ax)
-    ax.set_ylim(-8, 108)
+    ax.set_ylim(-10, 108)
     ax.set_yticks(range(0, 101, 20))
     ax.set_ylabel("winding covered against earth faults, %", color=MISSED)
     ax.set_xlabel("energy in an earth fault, kJ\nmark: mean, with its 95 % limits; thin bars: 5 to 95 % of the "
@@ -95,7 +95,7 @@ def options_side_by_side(table: pd.DataFrame, axes: Sequence[Axes]) -> Sequence[
         _from_zero(value, low, high, ax, log=name == "fault_energy_j_mean")
         ax.set_xlabel(label, color=dark)
         ax.grid(visible=False, axis="y")
-        for at in place:
+        for at in range(len(table)):
             ax.axhline(at, color=FAINT, linewidth=0.5, zorder=1)
     axes[0].set_yticks(place, table["option"])
     axes[0].set_ylim(len(table) - 0.5, -0.5)

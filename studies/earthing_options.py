@@ -1,0 +1,42 @@
+"""Which resistor belongs in the neutral: each option at its own best setting, what it covers and what a fault burns."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from montecarlo.report.earthing import Options, run_options
+from montecarlo.report.earthing_figures import coverage_against_energy, options_side_by_side
+from montecarlo.report.look import beside, blank, look
+from montecarlo.study.description import Study
+from studies.earthing_text import earthing_text
+from studies.protocol import Findings, Progress
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+__all__ = ["EarthingOptions", "findings"]
+
+
+class EarthingOptions:
+    """study.kind = "earthing_options"."""
+
+    def run(self, study: Study, *, workers: int | None, progress: Progress | None) -> Findings:
+        return findings(run_options(study, workers=workers, progress=progress))
+
+
+def findings(options: Options) -> Findings:
+    """Tables, figures and text of a finished comparison."""
+    frames = {"earthing_options": options.table, "earthing_differences": options.differences,
+              "candidates": options.candidates, "inputs": options.inputs}
+    drawn: dict[str, tuple[Figure, str]] = {}
+    if options.table["covered_median"].notna().any():
+        with look():
+            figure, ax = blank()
+            coverage_against_energy(options.table, ax)
+            drawn["coverage_against_energy"] = figure, "Winding covered against energy in an earth fault, each option"
+            figure, axes = beside(3, 32 + 8 * len(options.table))
+            options_side_by_side(options.table, axes)
+            drawn["earthing_options"] = figure, "Missed faults, false trips and energy in the fault, each option"
+    first = next(iter(drawn), "")
+    return Findings(frames, drawn, provenance=options.provenance, text=tuple(earthing_text(options)),
+                    begin=("earthing_options.csv", f"{first}.svg" if first else "candidates.csv"))
