@@ -10,6 +10,7 @@ from montecarlo.report.look import beside, blank, look
 from montecarlo.study.description import Study
 from studies.earthing_text import earthing_text
 from studies.protocol import Findings, Progress
+from studies.result_text import limit_of
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -28,6 +29,8 @@ def findings(options: Options) -> Findings:
     """Tables, figures and text of a finished comparison."""
     frames = {"earthing_options": options.table, "earthing_differences": options.differences,
               "candidates": options.candidates, "inputs": options.inputs}
+    if len(options.rare):
+        frames["rare"] = options.rare
     drawn: dict[str, tuple[Figure, str]] = {}
     if options.table["covered_median"].notna().any():
         with look():
@@ -35,7 +38,8 @@ def findings(options: Options) -> Findings:
             coverage_against_energy(options.table, ax)
             drawn["coverage_against_energy"] = figure, "Winding covered against energy in an earth fault, each option"
             figure, axes = beside(3, 32 + 8 * len(options.table))
-            options_side_by_side(options.table, axes)
+            limit = limit_of(options.study)[0]
+            options_side_by_side(options.table, axes, limit=limit if limit < 1 else None)
             drawn["earthing_options"] = figure, "Missed faults, false trips and energy in the fault, each option"
     first = next(iter(drawn), "")
     return Findings(frames, drawn, provenance=options.provenance, text=tuple(earthing_text(options)),

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from montecarlo.quantities.wording import listed
 from montecarlo.report.look import percent
@@ -28,7 +29,24 @@ def earthing_text(options: Options) -> list[str]:
     lines += paragraph(" ".join(conclusion(rows, options.differences)))
     lines += paragraph("Energies hold for the fault resistances and times that the study states; no interval holds "
                        "their uncertainty. Each difference has 95 % limits of its own.")
-    return lines + [line for sentence in options.told for line in paragraph(sentence, "- ", "  ")]
+    return lines + [line for sentence in _notes(options.told) for line in paragraph(sentence, "- ", "  ")]
+
+
+def _notes(told: Mapping[str, Sequence[str]]) -> Iterator[str]:
+    """What every run tells alike, as it is; of what differs in its figures alone the first."""
+    kinds: dict[str, list[tuple[str, Sequence[str]]]] = {}
+    for sentence, names in told.items():
+        kinds.setdefault(re.sub(r"[0-9][0-9.,e-]*", "0", sentence), []).append((sentence, names))
+    for (sentence, names), *others in kinds.values():
+        if not others and len(names) == len(set().union(*told.values())):
+            yield sentence
+        else:
+            yield f"{_names(names)}: {sentence}" + (" The others: provenance.json." if others else "")
+
+
+def _names(names: Sequence[str]) -> str:
+    """Names of options among words and numbers of a sentence."""
+    return listed(f'"{name}"' for name in names)
 
 
 # --- tables -----------------------------------------------------------------------------------------------
@@ -86,17 +104,34 @@ def conclusion(rows: Sequence[Row], differences: pd.DataFrame) -> Iterator[str]:
     """What the numbers say of the options, a sentence each; nothing that an interval does not show."""
     standing = [row for row in rows if not math.isnan(row["p_missed"])]
     if without := [row["option"] for row in rows if math.isnan(row["p_missed"])]:
-        yield (f"With {listed(without)} no candidate can be chosen (candidates.csv says why), so nothing is told of "
-               "what it misses and burns.")
+        yield (f"With {_names(without)} no candidate can be chosen (candidates.csv says why), so what it misses and "
+               "burns is not told.")
     if standing:
         signs = _Signs(differences)
-        yield _least_and_most(standing, signs, "p_missed", "p_missed", "misses", "miss",
-                              lambda row: f"{_with_limits(row)} of the internal faults within reach")
-        yield _least_and_most(standing, signs, "fault_energy_j", "fault_energy_j_mean", "burns", "burn",
-                              lambda row: f"{_energy(row, 'fault_energy_j')} on average in an earth fault")
+        yield f"{_least_and_most(standing, signs, MISSED)}."
+        yield f"{_least_and_most(standing, signs, BURNT)}{_unseen(standing)}."
         yield from _both(standing, signs)
     yield _at_the_terminals(rows)
-    yield f"{_rule(rows)} {_rating(rows)}".strip()
+    yield f"{'; '.join(filter(None, (_rule(rows), _rating(rows))))}."
+
+
+class _Quantity(NamedTuple):
+    """Of which the options have more or less, and how a sentence says so."""
+
+    name: str
+    column: str
+    verb: str
+    words: str
+
+    def of(self, row: Row) -> str:
+        if self.name == "p_missed":
+            p, low, high = (percent(row[f"p_missed{end}"], 3) for end in ("", "_low", "_high"))
+            return f"{p} ({low.removesuffix(' %')} to {high})"
+        return _energy(row, self.name)
+
+
+MISSED = _Quantity("p_missed", "p_missed", "misses", "of the internal faults within reach")
+BURNT = _Quantity("fault_energy_j", "fault_energy_j_mean", "burns", "on average in an earth fault")
 
 
 class _Signs:
@@ -118,19 +153,29 @@ class _Signs:
                 if row["option"] != one and self.of(one, row["option"], quantity) == 0]
 
 
-def _least_and_most(rows: Sequence[Row], signs: _Signs, quantity: str, column: str, verb: str, plural: str,
-                    amount: Any) -> str:
-    least, most = (pick(rows, key=lambda row: row[column]) for pick in (min, max))
-    equal = signs.like(least["option"], rows, quantity)
+def _least_and_most(rows: Sequence[Row], signs: _Signs, what: _Quantity) -> str:
+    least, most = (pick(rows, key=lambda row: row[what.column]) for pick in (min, max))
+    equal = signs.like(least["option"], rows, what.name)
     if len(equal) == len(rows) - 1:
-        return (f"What the options {plural} is not distinguishable: {amount(least)} with {least['option']}."
-                if equal else f"{least['option']} {verb} {amount(least)}.")
+        alone = f"{_names([least['option']])} {what.verb} {what.of(least)} {what.words}"
+        return alone + (", and no option is distinguishable from it at 95 %" if equal else "")
     parts = []
-    for row, word in ((least, "least"), (most, "most")):
-        alike = signs.like(row["option"], rows, quantity)
-        parts.append(f"{row['option']} {verb} {word}, {amount(row)}"
-                     + (f" (not distinguishable from {listed(alike)})" if alike else ""))
-    return f"{'; '.join(parts)}."
+    for row, word, words in ((least, "least", f" {what.words}"), (most, "most", "")):
+        alike = signs.like(row["option"], rows, what.name)
+        parts.append(f"{_names([row['option']])} {what.verb} {word}, {what.of(row)}{words}"
+                     + (f" (not distinguishable at 95 %: {_names(alike)})" if alike else ""))
+    return "; ".join(parts)
+
+
+def _unseen(rows: Sequence[Row]) -> str:
+    shares = [(row["unseen_share_of_fault_energy"], row["option"]) for row in rows
+              if not math.isnan(row["unseen_share_of_fault_energy"])]
+    if not shares:
+        return ""
+    (low, one), (high, other) = min(shares), max(shares)
+    span = f"{percent(low)} with {_names([one])}"
+    span += f" to {percent(high)} with {_names([other])}" if high > low else ""
+    return f"; about {span} of it in faults that the differential does not see"
 
 
 def _both(rows: Sequence[Row], signs: _Signs) -> Iterator[str]:
@@ -143,47 +188,37 @@ def _both(rows: Sequence[Row], signs: _Signs) -> Iterator[str]:
         if over:
             worse[row["option"]] = over
     if worse:
-        texts = [f"{one} burns more than {listed(over)}" for one, over in worse.items()]
+        texts = [f"{_names([one])} burns more than {_names(over)}" for one, over in worse.items()]
         yield f"{'; '.join(texts)}, without missing fewer faults as far as the intervals show."
     elif len(rows) > 1:
         yield "As far as the intervals show, no option burns more than another without missing fewer faults."
-    shares = sorted((row["unseen_share_of_fault_energy"], row["option"]) for row in rows
-                    if not math.isnan(row["unseen_share_of_fault_energy"]))
-    if shares:
-        (low, one), (high, other) = shares[0], shares[-1]
-        span = f"about {percent(low)} with {one}" + (f" to {percent(high)} with {other}" if high > low else "")
-        yield f"Of that energy {span} is burnt in faults that the differential does not see."
-
-
-def _with_limits(row: Row) -> str:
-    p, low, high = (percent(row[f"p_missed{end}"], 3) for end in ("", "_low", "_high"))
-    return f"{p} ({low.removesuffix(' %')} to {high})"
 
 
 def _at_the_terminals(rows: Sequence[Row]) -> str:
     least, most = (pick(rows, key=lambda row: row["terminal_fault_a_median"]) for pick in (min, max))
-    each = [f"{row['terminal_fault_a_median']:.3g} A with {row['option']}" for row in (least, most)]
+    each = [f"{row['terminal_fault_a_median']:.3g} A with {_names([row['option']])}" for row in (least, most)]
     low = min(row["terminal_displacement_p05"] for row in rows)
     high = max(row["terminal_displacement_p95"] for row in rows)
-    return (f"A solid fault at the terminals drives {each[0]} to {each[1]} (medians) and lifts the neutral to "
-            f"{percent(low, 3)} to {percent(high, 3)} of rated phase voltage (5 to 95 % of the samples).")
+    return (f"A solid fault at the terminals drives {each[0]} to {each[1]} (medians) and lifts the neutral to between "
+            f"{_bare(low, 3)} and {percent(high, 3)} of rated phase voltage (5 to 95 % of the samples).")
 
 
 def _rule(rows: Sequence[Row]) -> str:
     limit = rows[0]["capacitive_limit_ohm"]
     if math.isinf(limit):
-        return "No capacitance is given, so the rule R_N <= 1/(3wC) says nothing."
-    broken = [f"{row['option']} ({row['neutrals_ohm']:.4g} ohm)" for row in rows if not row["keeps_capacitive_rule"]]
+        return "No capacitance is given, so the rule R_N <= 1/(3wC) says nothing"
+    broken = [f"{_names([row['option']])} ({row['neutrals_ohm']:.4g} ohm)" for row in rows
+              if not row["keeps_capacitive_rule"]]
     rule = f"R_N <= 1/(3wC) = {limit:.4g} ohm"
-    return f"{rule} is not kept by {listed(broken)}." if broken else f"Every option keeps {rule}."
+    return f"{rule} is not kept by {listed(broken)}" if broken else f"Every option keeps {rule}"
 
 
 def _rating(rows: Sequence[Row]) -> str:
     rated = [row for row in rows if not math.isnan(row["beyond_rating_share"])]
     if not rated:
         return ""
-    over = [f"{percent(row['beyond_rating_share'])} with {row['option']}" for row in rated
+    over = [f"{percent(row['beyond_rating_share'])} with {_names([row['option']])}" for row in rated
             if row["beyond_rating_share"] > 0]
     if over:
-        return f"The resistor takes more heat than its rating, I^2 t, in {listed(over)} of the sampled earth faults."
-    return "No sampled earth fault heats a resistor beyond its rating, I^2 t."
+        return f"the resistor takes more heat than its rating I^2 t in {listed(over)} of the sampled earth faults"
+    return "no sampled earth fault heats a resistor beyond its rating I^2 t"

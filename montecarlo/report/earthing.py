@@ -112,15 +112,22 @@ class Options:
         every["option"] = every["option"].where(~alike, "all")
         return every.drop_duplicates(ignore_index=True)[["option", *same]]
 
+    @cached_property
+    def rare(self) -> pd.DataFrame:
+        """`Result.rare` of every option, with a first column `option`; empty where counted only."""
+        import pandas as pd
+
+        every = pd.concat([result.rare.assign(option=name) for name, result in self.results.items()], ignore_index=True)
+        return every[["option", *every.columns.drop("option")]]
+
     @property
-    def told(self) -> list[str]:
-        """What the runs have to tell; with the option's name unless all tell it."""
+    def told(self) -> dict[str, list[str]]:
+        """What the runs have to tell: each sentence, and of which options."""
         said: dict[str, list[str]] = {}
         for name, result in self.results.items():
             for sentence in result.told:
                 said.setdefault(sentence, []).append(name)
-        return [sentence if len(names) == len(self.results) else f"{', '.join(names)}: {sentence}"
-                for sentence, names in said.items()]
+        return said
 
     @property
     def provenance(self) -> dict[str, Any]:

@@ -83,9 +83,10 @@ def _decades(ax: Axes, low: float, high: float) -> None:
     ax.xaxis.set_minor_formatter(NullFormatter())
 
 
-def options_side_by_side(table: pd.DataFrame, axes: Sequence[Axes]) -> Sequence[Axes]:
+def options_side_by_side(table: pd.DataFrame, axes: Sequence[Axes], *, limit: float | None = None) -> Sequence[Axes]:
     """Three panels with a row an option, in the order of the study: missed faults, false trips, mean energy in the
-    fault, each with 95 % limits. A hollow mark: none seen. Options without a setting have no marks."""
+    fault, each with 95 % limits. A hollow mark: none seen. Options without a setting have no marks. `limit`: the
+    policy's, on p_false."""
     place = np.arange(len(table))
     for ax, (name, scale, label, colour, dark) in zip(axes, PANELS, strict=True):
         value, low, high = (scale * table[f"{name}{end}"].to_numpy(float) for end in ("", "_low", "_high"))
@@ -97,14 +98,18 @@ def options_side_by_side(table: pd.DataFrame, axes: Sequence[Axes]) -> Sequence[
         ax.grid(visible=False, axis="y")
         for at in range(len(table)):
             ax.axhline(at, color=FAINT, linewidth=0.5, zorder=1)
+    if limit is not None:
+        axes[1].axvline(100 * limit, color=FALSE, linestyle=(0, (6, 3)), linewidth=1.2, zorder=1.5)
+        axes[1].set_xlim(0, max(axes[1].get_xlim()[1], 108 * limit))
+        axes[1].set_title("dashed: policy's limit", color=FALSE_TEXT)
     axes[0].set_yticks(place, table["option"])
     axes[0].set_ylim(len(table) - 0.5, -0.5)
     return axes
 
 
 def _from_zero(value: Any, low: Any, high: Any, ax: Axes, *, log: bool) -> None:
-    known = high[np.isfinite(high)]
-    if log and known.size and np.nanmin(np.where(low > 0, low, np.nan)) > 0 and (low[np.isfinite(low)] > 0).all():
-        _decades(ax, 10.0 ** np.floor(np.log10(np.nanmin(low))), 10.0 ** np.ceil(np.log10(np.nanmax(high))))
-    elif known.size:
-        ax.set_xlim(0, 1.08 * float(known.max()) or 1.0)
+    known = np.isfinite(high)
+    if log and known.any() and (low[known] > 0).all():
+        _decades(ax, 10.0 ** np.floor(np.log10(low[known].min())), 10.0 ** np.ceil(np.log10(high[known].max())))
+    elif known.any():
+        ax.set_xlim(0, 1.08 * float(high[known].max()) or 1.0)

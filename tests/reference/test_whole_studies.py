@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from montecarlo import run_study
+from montecarlo.report.earthing import run_options
 from tests.unit.studies import REMOVE, study_with
 
 NO_SPREAD: dict[str, Any] = {
@@ -123,3 +124,47 @@ def test_discrete_positions_are_summed() -> None:
     row = run_row(6600, 150.0, 6.0, **{"internal_faults.position": places}).candidates.iloc[0]
     assert row["p_missed"] == pytest.approx(0.3, abs=1e-12)          # 0.236 < X0 = 0.23619 < 0.5
     assert np.isnan(row["missed_line_end_law"])
+
+
+# --- the same as options of earthing ----------------------------------------------------------------------
+
+TIMES = {"breaker_time_s": 0.1, "field_decay_time_constant_s": 2.0, "undetected_time_s": 60.0}
+GROUPS = [
+    # line voltage, primary pick-up, CT; resistors with the printed unprotected per cent, and its last digit
+    pytest.param(11000, 0.75 * 240, (1200.0, 5.0), {3.0: (8.50, 0.01), 6.0: (17.01, 0.01), 12.0: (34.01, 0.01)},
+                 id="Chakrabarti et al., III Ex 8.2 (companion)"),
+    pytest.param(6600, 0.75 * 200, (1000.0, 5.0), {6.0: (23.62, 0.01), 2.54: (10, 0.1)},
+                 id="Mehta & Mehta, Ex 22.3 (companion)"),
+    pytest.param(10000, 1.0 * 200, (1000.0, 5.0), {10.0: (34.64, 0.01), 2.887: (10, 0.1)},
+                 id="Rao, Ex 33.2 (companion)"),
+]
+
+
+@pytest.mark.parametrize(("line_v", "pickup", "ratio", "resistors"), GROUPS)
+def test_resistors_of_a_worked_example_as_options(line_v: float, pickup: float, ratio: tuple[float, float],
+                                                  resistors: dict[float, tuple[float, float]]) -> None:
+    """Printed fractions, and in closed form (derived) the resistor's energy: I = xE/R, so that over x the mean of
+    R I^2 t is E^2/R ((1 - x0^3) t_seen + x0^3 t_unseen)/3, each t with the breaker's time and half the decay."""
+    small = {f"machine.{name}": 0.005 for name in ("subtransient_reactance_pu", "transient_reactance_pu",
+                                                   "negative_sequence_reactance_pu", "zero_sequence_reactance_pu")}
+    options = run_options(study_with(NO_SPREAD | small | {
+        "study.kind": "earthing_options", "study.earth_fault_samples": 256, "fault_energy": TIMES,
+        "machine.rated_power_va": 10e6, "machine.line_voltage_v": line_v, "ct.primary_a": ratio[0],
+        "ct.secondary_a": ratio[1], "candidates.phase_pickup_a": [pickup * ratio[1] / ratio[0]],
+        "policy.p_false_max": 1.0, "policy.ignore_knee_rule": True,
+        "earthing_options": [{"name": f"{ohm:g} ohm", "resistance_ohm": ohm} for ohm in resistors]}), workers=1)
+    emf = line_v / np.sqrt(3)
+    for row, (ohm, (printed, digit)) in zip(options.table.to_dict("records"), resistors.items(), strict=True):
+        assert 100 * row["p_missed"] == pytest.approx(printed, abs=digit)
+        assert 100 * (1 - row["covered_median"]) == pytest.approx(printed, abs=digit)
+        assert row["terminal_fault_a_median"] == pytest.approx(emf / ohm, rel=1e-4)
+        assert row["terminal_displacement_median"] == pytest.approx(1.0, rel=1e-4)
+        x0, seen, unseen = pickup * ohm / emf, 0.02 + 0.1 + 1.0, 60 + 0.1 + 1.0
+        mean = emf**2 / ohm * ((1 - x0**3) * seen + x0**3 * unseen) / 3
+        assert row["resistor_energy_j_mean"] == pytest.approx(mean, rel=0.01)     # 2,048 places, a step at x0
+        assert row["fault_energy_j_mean"] == 0             # a bolted fault takes no heat
+    gaps = options.differences.query("quantity == 'p_missed'")
+    missed = options.table.set_index("option")["p_missed"]
+    for gap in gaps.to_dict("records"):
+        assert gap["difference"] == pytest.approx(missed[gap["option"]] - missed[gap["minus"]], abs=1e-12)
+        assert gap["verdict"] == "distinguishable"

@@ -75,7 +75,8 @@ def test_every_key_of_earthing_can_be_changed() -> None:
     (options({"name": "a", "rated_current_a": 50}, {"name": "b"}),
      "earthing_options[0].rated_time_s: missing; a rating is a current and a time, give both or none"),
     (options({"name": "a"}),
-     "earthing_options: 1, must be 2 to 12, each a table [[earthing_options]]; one without keys is [earthing] as stated"),
+     "earthing_options: 1, must be 2 to 12, each a table [[earthing_options]]; one without keys is [earthing] as "
+     "stated"),
     (options({"name": "a"}, {"name": "b"}) | {"fault_energy": REMOVE},
      "fault_energy: missing; give the table with breaker_time_s, field_decay_time_constant_s and undetected_time_s"),
     (options({"name": "a"}, {"name": "b"}) | {"study.kind": "setting_sweep"},
