@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from montecarlo.report.earthing import Options, run_options
 from montecarlo.report.earthing_figures import coverage_against_energy, options_side_by_side
-from montecarlo.report.look import beside, blank, look
+from montecarlo.report.look import blank, look, side_by_side
 from montecarlo.study.description import Study
 from studies.earthing_text import earthing_text
 from studies.protocol import Findings, Progress
@@ -37,7 +37,7 @@ def findings(options: Options) -> Findings:
             figure, ax = blank()
             coverage_against_energy(options.table, ax)
             drawn["coverage_against_energy"] = figure, "Winding covered against energy in an earth fault, each option"
-            figure, axes = beside(3, 32 + 8 * len(options.table))
+            figure, axes = side_by_side(3, 32 + 8 * len(options.table))
             limit = limit_of(options.study)[0]
             options_side_by_side(options.table, axes, limit=limit if limit < 1 else None)
             drawn["earthing_options"] = figure, "Missed faults, false trips and energy in the fault, each option"

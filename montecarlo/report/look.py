@@ -21,10 +21,10 @@ __all__ = [
     "RUNNER_UP",
     "SCHEMES",
     "backing",
-    "beside",
     "blank",
     "look",
     "percent",
+    "side_by_side",
     "stacked",
     "write_figure",
 ]
@@ -69,7 +69,7 @@ def stacked(panels: int, height_mm: float) -> tuple[Figure, list[Axes]]:
     return figure, list(figure.subplots(panels, sharex=True))
 
 
-def beside(panels: int, height_mm: float) -> tuple[Figure, list[Axes]]:
+def side_by_side(panels: int, height_mm: float) -> tuple[Figure, list[Axes]]:
     """An empty figure of panels side by side with one vertical axis."""
     from matplotlib.figure import Figure
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from montecarlo.report.earthing_figures import coverage_against_energy, options_side_by_side
-from montecarlo.report.look import beside, blank, look
+from montecarlo.report.look import blank, look, side_by_side
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -68,7 +68,7 @@ def test_energies_of_solid_faults_alone_have_a_plain_axis() -> None:
     with look():
         figure, ax = blank()
         coverage_against_energy(table, ax)
-        other, axes = beside(3, 60)
+        other, axes = side_by_side(3, 60)
         options_side_by_side(table, axes)
         figure.canvas.draw()
         other.canvas.draw()
@@ -78,7 +78,7 @@ def test_energies_of_solid_faults_alone_have_a_plain_axis() -> None:
 def test_rows_have_marks_and_limits_and_none_seen_is_hollow() -> None:
     table = options()
     with look():
-        figure, axes = beside(3, 60)
+        figure, axes = side_by_side(3, 60)
         options_side_by_side(table, axes, limit=2e-3)
         figure.canvas.draw()
     assert [text.get_text() for text in axes[0].get_yticklabels()] == list(table["option"])
