@@ -101,10 +101,11 @@ class _Place:
         kinds = [shown(word) for word, kind in KINDS.items() if key in kind.model_fields]
         if kinds and issubclass(self.section, Event):
             return f"not a key of this kind of event, only of {listed(kinds)}"
-        homes = dict.fromkeys(name for name, field in Study.model_fields.items()
+        homes = dict.fromkeys(f"[[{name}]]" if get_origin(field.annotation) is tuple else f"[{name}]"
+                              for name, field in Study.model_fields.items()
                               for section in tables_of(field.annotation) if key in section.model_fields)
         if homes:
-            return f"it belongs in {listed((f'[{name}]' for name in homes), 'or')}"
+            return f"it belongs in {listed(homes, 'or')}"
         if near := get_close_matches(key, known, 1):
             return f"did you mean {near[0]}?"
         return f"known here: {', '.join(known)}"

@@ -91,11 +91,12 @@ def test_csv_columns_lie_beside_the_study_file(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(("key", "value", "line"), [
     ("earthing.resistence_ohm", 6, "earthing.resistence_ohm: unknown; did you mean resistance_ohm?"),
-    ("machine.resistance_ohm", 6, "machine.resistance_ohm: unknown; it belongs in [earthing]"),
+    ("machine.resistance_ohm", 6, "machine.resistance_ohm: unknown; it belongs in [earthing] or [[earthing_options]]"),
     ("external_events.near_fault.knd", 1, "external_events.near_fault.knd: unknown; did you mean kind?"),
     ("network.rubbish", 1, "network.rubbish: unknown; known here: reactance_pu, external_capacitance_f"),
     ("my table", {}, '"my table": unknown; known here: study, machine, network, load, states, earthing, ct, scheme, '
-                     "relay, backup, internal_faults, external_events, candidates, policy, correlations, variants"),
+                     "relay, backup, internal_faults, external_events, candidates, policy, correlations, "
+                     "fault_energy, earthing_options, variants"),
     ("earthing.resistance_ohm", REMOVE,
      "earthing: no resistor given; give exactly one of resistance_ohm, current_limit_a, and transformer_ratio with "
      "secondary_resistance_ohm"),
@@ -107,7 +108,7 @@ def test_csv_columns_lie_beside_the_study_file(tmp_path: Path) -> None:
     ("external_events.near_fault.clearing_tme_s", 1,
      "external_events.near_fault.clearing_tme_s: unknown; did you mean clearing_time_s?"),
     ("external_events.near_fault.resistance_ohm", 1,
-     "external_events.near_fault.resistance_ohm: unknown; it belongs in [earthing]"),
+     "external_events.near_fault.resistance_ohm: unknown; it belongs in [earthing] or [[earthing_options]]"),
     ("machine.line_voltage_v", "11 kV",
      'machine.line_voltage_v: "11 kV"; expected a number: rated line-to-line voltage [V]'),
     ("machine.line_voltage_v", True,
