@@ -37,8 +37,10 @@ def findings(result: Result) -> Findings:
     differences = difference_rows(result.outcome)
     frames = {"schemes": schemes, "scheme_differences": differences, "caught_by_other": caught}
     swept = setting_sweep.findings(result, scheme_text(result, schemes, differences, caught))
-    return Findings({**frames, **swept.frames}, {**_figures(result, schemes, caught), **swept.figures}, swept.arrays,
-                    swept.provenance, swept.text, ("schemes.csv", "schemes.svg"))
+    drawn = _figures(result, schemes, caught)
+    first = "schemes.svg" if "schemes" in drawn else swept.begin_with[1]
+    return Findings({**frames, **swept.frames}, {**drawn, **swept.figures}, swept.arrays, swept.provenance, swept.text,
+                    ("schemes.csv", first))
 
 
 def _figures(result: Result, schemes: pd.DataFrame, caught: pd.DataFrame) -> dict[str, tuple[Figure, str]]:

@@ -26,9 +26,11 @@ Row = Mapping[str, Any]
 def scheme_text(result: Result, schemes: pd.DataFrame, differences: pd.DataFrame, caught: pd.DataFrame) -> list[str]:
     """Lines of at most 100 columns."""
     lines = _table(schemes)
-    lines += ["  each scheme at its best setting under the policy, all on the same fresh plants and events",
-              "  missed: % of the internal faults within reach; false: % of the external events; (95 % limits)"]
-    if "p_nobody" in schemes:
+    standing = bool(schemes["admissible"].any())
+    if standing:
+        lines += ["  each scheme at its best setting under the policy, all on the same fresh plants and events",
+                  "  missed: % of the internal faults within reach; false: % of the external events; (95 % limits)"]
+    if standing and "p_nobody" in schemes:
         lines += ["  nobody: % of the internal faults within reach that the back-up does not catch either"]
     if (schemes["p_false"] == 0).any():
         lines += ["  none (< x): none seen, fewer than x %"]
@@ -104,14 +106,14 @@ def _none(row: Row) -> str:
 def _least(best: Row, against: pd.DataFrame, unit: str | None) -> str:
     """Which scheme is best by the policy's aim, and from which others that can be told."""
     if unit is None:
-        text, more = (f"{best['scheme']} misses least, {_share(best, 'p_missed')} of the internal faults within reach",
-                      "miss")
+        verb, plural, what = "misses", "miss", f"{_share(best, 'p_missed')} of the internal faults within reach"
     else:
         expected, low, high = (amount(best[f"cost_per_year{end}"]) for end in ("", "_low", "_high"))
-        text, more = f"{best['scheme']} costs least, {expected} {unit} a year ({low} to {high})", "cost"
+        verb, plural, what = "costs", "cost", f"{expected} {unit} a year ({low} to {high})"
     same, _, worse = _told_apart(against, 100 if unit is None else 1)
-    text += f", but is {SAME} from {listed(same)}." if same else "."
-    return f"{text} {listed(worse)} {more} more." if worse else text
+    text = f"{best['scheme']} {verb} {what}; {SAME} from it: {listed(same)}." if same else (
+        f"{best['scheme']} {verb} least, {what}.")
+    return f"{text} {listed(worse)} {verb if len(worse) == 1 else plural} more." if worse else text
 
 
 def _told_apart(against: pd.DataFrame, scale: float = 100) -> tuple[list[str], list[str], list[str]]:
