@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from montecarlo.report.look import CHOSEN, FAINT, FALSE, FALSE_TEXT, MISSED, percent
+from montecarlo.report.look import CHOSEN, FAINT, FALSE, FALSE_TEXT, MISSED, backing, percent
 from montecarlo.report.words import scheme_name, setting_text
 
 if TYPE_CHECKING:
@@ -80,7 +80,7 @@ def _false(rows: pd.DataFrame, heights: np.ndarray[Any, Any], ax: Axes, limit: f
             if row["p_false"] == 0:
                 text, at, side = f"none seen, < {percent(row['p_false_high'])}", 100 * left, "left"
             ax.annotate(text, (at, height), xytext=(0, 6), textcoords="offset points", ha=side, va="bottom",
-                        color=FALSE_TEXT, fontsize=LABEL_POINTS)
+                        color=FALSE_TEXT, fontsize=LABEL_POINTS, bbox=backing())
     ax.set_xscale("log")
     ax.set_xlim(100 * left / 2, 2.5 * max(float(np.nanmax([*high, 100 * (limit or 0.0)])), 200 * left))
     ax.xaxis.set_major_formatter(lambda value, _: percent(value / 100).removesuffix(" %"))
