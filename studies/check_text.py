@@ -14,13 +14,14 @@ from montecarlo.study.description import Study
 from studies.backup_text import backup_by_hand
 from studies.desk import Desk
 from studies.desk_text import hand_calculation, reach
+from studies.earthing_desk import options_by_hand
 from studies.peak import caution, peak_lines, peak_voltages
 from studies.text import CAUTION, heading, paragraph, table
 
 __all__ = ["check_text"]
 
 INPUT_SECTIONS = ("machine", "network", "load", "states", "earthing", "ct", "scheme", "relay", "backup",
-                  "internal_faults",                  "external_events", "policy")
+                  "internal_faults", "external_events", "policy", "fault_energy")
 
 
 def check_text(study: Study) -> str:
@@ -39,6 +40,9 @@ def check_text(study: Study) -> str:
     lines += reach(desk)
     lines += heading("Hand calculation with every input at its centre")
     lines += [*hand_calculation(desk), *backup_by_hand(desk)]
+    if study.options:
+        lines += heading("Options of earthing, by hand")
+        lines += options_by_hand(study)
     lines += heading("Peak voltage across the relay circuit on an internal fault")
     peaks = peak_voltages(study)
     lines += peak_lines(peaks)
@@ -61,6 +65,8 @@ def _head(study: Study) -> list[str]:
         twice += f", {1 + count_of} times: as stated and in {count_of} scenarios"
     if count_of := len(study.variant_studies):
         twice += f", and again as {count_of} variant{'s' if count_of > 1 else ''}, each with candidates of its own"
+    if count_of := len(study.options):
+        twice += f", for each of {count_of} options of earthing"
     text = (f"{general.kind}: {count} candidates on {circuits} circuits; {general.samples} samples of each type on "
             f"{general.plants} plants, seed {general.seed}{twice}. Machine {machine.rated_power_va / 1e6:g} MVA, "
             f"{machine.line_voltage_v / 1e3:g} kV, {machine.rated_current_a:.4g} A.")

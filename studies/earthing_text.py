@@ -77,8 +77,8 @@ def _burnt(rows: Sequence[Row]) -> list[str]:
                     for name in ("fault_energy_j", "resistor_energy_j")]
         cells.append([row["option"], "{} ({}-{})".format(*current), *energies])
     return [*table(["option", "A at the terminals", "in the fault", "in the resistor"], cells, "<>>>", ""),
-            "  at the terminals: a fault without resistance, median (5-95 % of the samples); energies: mean of the",
-            "  sampled earth faults (95 % limits)"]
+            "  at the terminals: a fault without resistance, median (5-95 % of the samples)",
+            "  energies: mean of the sampled earth faults (95 % limits)"]
 
 
 def _bare(share: float, digits: int = 2) -> str:

@@ -286,3 +286,16 @@ def test_a_biased_element_that_its_own_bias_holds() -> None:
         "phase_pickup_a": [0.1], "slope1": [1.2], "slope2": [1.5], "slope_break_a": [2.0]}})
     assert re.search(r"phase 0\.1 A - [\d.]+ [\d.]+ % [\d.]+ 150 - above 3\.?\d*e?\+?\d* ", text)
     assert "slope 1.2; slope above the break 1.5; break at a bias current of 2 A; scheme biased" in text
+
+
+def test_options_of_earthing_stand_by_hand() -> None:
+    """30 A primary at 0.02 A and 1500/1: x = 30 R / E, E = 6350.9 V; 1/(3wC) of 0.2 uF is 5305 ohm."""
+    times = {"breaker_time_s": 0.1, "field_decay_time_constant_s": 3.0, "undetected_time_s": 60.0}
+    text = check_text(study_with({"study.kind": "earthing_options", "fault_energy": times, "earthing_options": [
+        {"name": "as it is"}, {"name": "100 A", "current_limit_a": 100}, {"name": "1 A", "current_limit_a": 1.0}]}))
+    lines = [line.split() for line in text.splitlines()]
+    assert ["as", "it", "is", "21.2", "300", "10", "%", "kept"] in lines
+    assert ["100", "A", "63.51", "100", "30", "%", "kept"] in lines
+    assert ["1", "A", "6351", "1", "all", "of", "it", "not", "kept"] in lines
+    assert "for each of 3 options of earthing" in flat(text)
+    assert "OPTIONS OF EARTHING" not in check_text(study_with())
