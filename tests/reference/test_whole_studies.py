@@ -157,8 +157,8 @@ def test_resistors_of_a_worked_example_as_options(line_v: float, pickup: float, 
     for row, (ohm, (printed, digit)) in zip(options.table.to_dict("records"), resistors.items(), strict=True):
         assert 100 * row["p_missed"] == pytest.approx(printed, abs=digit)
         assert 100 * (1 - row["covered_median"]) == pytest.approx(printed, abs=digit)
-        assert row["terminal_fault_a_median"] == pytest.approx(emf / ohm, rel=1e-4)
-        assert row["terminal_displacement_median"] == pytest.approx(1.0, rel=1e-4)
+        assert row["terminal_fault_a_median"] == pytest.approx(emf / ohm, rel=1e-3)     # a little winding reactance
+        assert row["terminal_displacement_median"] == pytest.approx(1.0, rel=1e-3)
         x0, seen, unseen = pickup * ohm / emf, 0.02 + 0.1 + 1.0, 60 + 0.1 + 1.0
         mean = emf**2 / ohm * ((1 - x0**3) * seen + x0**3 * unseen) / 3
         assert row["resistor_energy_j_mean"] == pytest.approx(mean, rel=0.01)     # 2,048 places, a step at x0
