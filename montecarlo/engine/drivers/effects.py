@@ -1,0 +1,153 @@
+"""Sobol' effects on what an element gets: the model at two nets of points and at their mixtures.
+
+The output is the critical pick-up in multiples of the setting, the largest over the elements: above 1 one of them
+operates. Its logarithm is taken; below a floor it counts as the floor. Of earth faults also the critical position.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from montecarlo.engine import primary
+from montecarlo.engine.block import EARTH, Block, Job, Judged
+from montecarlo.engine.case import external
+from montecarlo.engine.drivers.columns import PLACE, Columns, Group, columns_of, groups_of
+from montecarlo.engine.parallel import mapped
+from montecarlo.engine.winding import beyond_phasors, in_time_at, missed_parts
+from montecarlo.estimates.drivers import Effects, sobol_effects
+from montecarlo.quantities import Array
+from montecarlo.sampling.design import BLOCKS, Chunk, Design
+from montecarlo.sampling.nets import Net, power_of_two
+from montecarlo.sampling.streams import stream
+from montecarlo.study.candidates import Setting, lattices_of
+from montecarlo.study.description import Study
+
+__all__ = ["PICKUP", "POSITION", "EffectsOf", "effects", "job_of", "rows_for"]
+
+PICKUP, POSITION = "critical pick-up", "critical position"
+AT_ONCE = 128                                              # rows of a net in a chunk, each solved k + 2 times
+FLOOR = 0.1                                                # of the finest candidate
+FEWEST = 256
+OTHER = "other."                                           # names of the second net's columns
+
+Progress = Callable[[int, int, str], None]
+
+
+@dataclass(frozen=True, eq=False)
+class EffectsOf:
+    """Effects of each group on one output of one fault type or event."""
+
+    stratum: str
+    output: str
+    groups: tuple[Group, ...]
+    effects: Effects
+    rows: int                                              # of each net
+    floored: float                                         # share of the outputs that count as the floor
+    lost: float                                            # share without a result, which count as the mean
+
+
+def job_of(study: Study, *settings: Setting) -> Job:
+    """One-candidate lattices; the designs serve no purpose where points are given."""
+    small = Design(BLOCKS, BLOCKS)
+    return Job(study.alone, lattices_of(study, *settings), small, replace(small, net=True))
+
+
+def rows_for(study: Study) -> int:
+    """Rows of each net: an eighth of the samples, as a power of two, at least 256."""
+    return max(FEWEST, power_of_two(study.study.samples) // 8)
+
+
+def effects(study: Study, setting: Setting, workers: int, progress: Progress) -> list[EffectsOf]:
+    """On every external event, and on earth faults if there are any."""
+    job, rows = job_of(study, setting), rows_for(study)
+    strata = [*([EARTH] if study.internal_faults.shares.earth > 0 else []),
+              *(f"external.{event.name}" for event in study.external_events)]
+    tasks = [Mixtures(job, setting, name, index) for name in strata for index in range(rows // AT_ONCE)]
+    solved: dict[str, list[Array]] = {name: [] for name in strata}
+    for done, (task, found) in enumerate(zip(tasks, mapped(_solved, tasks, workers), strict=True)):
+        solved[task.stratum].append(found)
+        progress(done + 1, len(tasks), f"{task.stratum}, effects of inputs")
+    return [each for name in strata for each in _effects_of(study, setting, name, np.concatenate(solved[name], axis=2))]
+
+
+def _effects_of(study: Study, setting: Setting, name: str, found: Array) -> list[EffectsOf]:
+    """found (outputs, k + 2, rows)."""
+    groups = groups_of(columns_of(study, name), study.ties)
+    floor, out = _floor(study, setting), []
+    for output, values in zip((PICKUP, POSITION), found, strict=False):
+        rng = stream(study.study.seed, name, 0, 0, f"drivers.resampled.{output}")
+        lost, low = np.isnan(values), np.zeros(values.shape, bool)
+        if output == PICKUP:
+            low = values < floor
+            with np.errstate(invalid="ignore"):
+                values = np.log(np.maximum(values, floor))
+        values = np.where(lost, np.nanmean(values[:2]), values)
+        out.append(EffectsOf(name, output, groups, sobol_effects(values[0], values[1], values[2:], rng),
+                             values.shape[1], float(low.mean()), float(lost.mean())))
+    return out
+
+
+def _floor(study: Study, setting: Setting) -> float:
+    """A tenth of the finest candidate, in multiples of the setting."""
+    pairs = ((getattr(study.candidates, axis), getattr(setting, axis)) for axis in ("phase_pickup_a", "earth_pickup_a"))
+    return FLOOR * min(min((*grid, own)) / own for grid, own in pairs if own is not None)
+
+
+# --- a chunk ----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class Mixtures:
+    """A run of rows of both nets: which setting is looked at, in which stratum."""
+
+    job: Job
+    setting: Setting
+    stratum: str
+    index: int
+
+
+def _solved(task: Mixtures) -> Array:
+    """(outputs, k + 2, rows): at the first net, at the second, at the first with each group from the second."""
+    study, name = task.job.study, task.stratum
+    columns = columns_of(study, name)
+    one, other = _nets(study, name, columns, task.index)
+    groups = groups_of(columns, study.ties)
+    stacked = np.stack([one, other, *(one,) * len(groups)])
+    for page, group in zip(stacked[2:], groups, strict=True):
+        page[:, columns.of(group.keys)] = other[:, columns.of(group.keys)]
+    block = Block(task.job, Chunk(name, 0, task.index, 0, 0), columns.at(stacked.reshape(-1, columns.dims)))
+    outputs = [multiples(block, task.setting)]
+    if name == EARTH:
+        outputs.append(missed_parts(block)[:, 0])
+    return np.stack([values.reshape(len(stacked), -1) for values in outputs])
+
+
+def _nets(study: Study, name: str, columns: Columns, index: int) -> tuple[Array, Array]:
+    names = tuple(columns.widths.items())
+    both = names + tuple((OTHER + key, width) for key, width in names)
+    values = Net(study.study.seed, f"drivers.{name}", 0, 0, both).points(index * AT_ONCE, AT_ONCE).values
+    return values[:, :columns.dims], values[:, columns.dims:]
+
+
+def multiples(block: Block, setting: Setting) -> Array:
+    """Largest critical pick-up over its setting among the elements, (n,), of the first circuit's only candidate; NaN
+    where unresolved. Earth faults at their sampled place, in time where phasors will not do."""
+    (lattice,), name = block.job.lattices, block.chunk.stratum
+    circuit = lattice.circuit
+    if name == EARTH:
+        place = block.samples[PLACE][:, None]
+        if any(part.any() for part in beyond_phasors(block.study, lattice)):
+            forms, delays = block.forms(circuit), block.delays(circuit)
+            judged = Judged(forms, delays, in_time_at(block, circuit, place, forms))
+        else:
+            judged = block.steady(circuit, primary.earth_faults(block, place)[:, 0])
+    else:
+        judged = external(block, name.partition(".")[2])[circuit]
+    found = block.pickups(lattice, judged)
+    pairs = ((found.phase, setting.phase_pickup_a), (found.earth, setting.earth_pickup_a))
+    return np.asarray(np.max([part[:, 0] / own for part, own in pairs if part is not None and own], axis=0))
+
+

@@ -1,0 +1,69 @@
+"""Weighted samples of one fault type or event that are kept row by row, and means over them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import stdtrit
+
+from montecarlo.estimates.intervals import Estimate
+from montecarlo.estimates.rare import BATCH
+from montecarlo.quantities import Array
+
+__all__ = ["Sampled", "batch_means", "gap", "limits_of", "mean_of"]
+
+LEVEL = 0.95
+
+
+@dataclass(frozen=True, eq=False)
+class Sampled:
+    """n rows in independent batches of `BATCH`, each row a plant of its own. `share`: what its mean counts for in the
+    total. y (n, C): 0 or 1, or a probability given everything but the place, of each candidate; w (n,): density ratio.
+
+    scores: of each input, its normal scores (n, columns), correlated as the study says. duals: the same times the
+    inverse of the correlation matrix, where inputs are correlated; elsewhere the scores themselves."""
+
+    name: str
+    share: float
+    w: Array
+    y: Array
+    scores: Mapping[str, Array]
+    duals: Mapping[str, Array]
+    placed: str = ""                                       # the input given whose rest y is a probability, if any
+    lost: int = 0                                          # rows without a result, which count as 0
+
+    def dual(self, key: str) -> Array:
+        return self.duals.get(key, self.scores[key])
+
+
+def batch_means(values: Array) -> Array:
+    """(batches, ...) from rows (n, ...)."""
+    return np.asarray(values.reshape(-1, BATCH, *values.shape[1:]).mean(axis=1))
+
+
+def limits_of(total: Array, variance: Array, batches: int) -> Estimate:
+    """Student's t limits of sums of means over at least so many batches."""
+    half = -stdtrit(batches - 1, (1 - LEVEL) / 2) * np.sqrt(variance)
+    return Estimate(np.asarray(total), np.asarray(total - half), np.asarray(total + half))
+
+
+def mean_of(parts: Sequence[tuple[float, Array]]) -> Estimate:
+    """Σ share·mean of independent samples' rows (n, ...), with limits from the scatter of batches."""
+    total, variance, fewest = np.asarray(0.0), np.asarray(0.0), np.inf
+    for share, values in parts:
+        means = batch_means(values)
+        total = total + share * means.mean(axis=0)
+        variance = variance + share**2 * means.var(axis=0, ddof=1) / len(means)
+        fewest = min(fewest, len(means))
+    return limits_of(total, variance, int(fewest))
+
+
+def gap(samples: Sequence[Sampled], changed: Sequence[Array], candidate: int) -> tuple[Estimate, Estimate]:
+    """Σ share·mean of w·y of a candidate with something `changed` (n,), and the difference that makes, paired row by
+    row."""
+    now = [sample.y[:, candidate] for sample in samples]
+    then = mean_of([(s.share, s.w * y) for s, y in zip(samples, changed, strict=True)])
+    paired = mean_of([(s.share, s.w * (y - old)) for s, y, old in zip(samples, changed, now, strict=True)])
+    return then, paired

@@ -1,0 +1,127 @@
+"""How a probability answers to its inputs, from the samples that give it: elasticities, and how the inputs among the
+failures differ from all.
+
+In standard-normal space p = E[y(u)]; an input moved by m of its standard deviations, or with its spread times s, is a
+change of density, and (score function; Rubinstein, Ann. Oper. Res. 1986, from memory; exact values of a linear limit state
+are checked)
+
+    d ln p/dm = E[y u]/p        d ln p/d ln s = E[y (u² − 1)]/p        at m = 0, s = 1
+
+summed over the columns of an input, since six CTs of one make move together. Correlated inputs z = L·u: (R⁻¹z)_j in place
+of u_j, z_j(R⁻¹z)_j − 1 in place of u_j² − 1: the one input moves, its correlation stays (derived).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+from scipy.special import ndtr, ndtri
+
+from montecarlo.estimates.drivers.samples import Sampled, batch_means, limits_of
+from montecarlo.estimates.intervals import Estimate
+from montecarlo.quantities import Array
+
+__all__ = ["BINS", "Elasticity", "Shift", "dead_band", "elasticity", "shift"]
+
+BINS = 256                                                 # equal steps of probability at which laws are compared
+IMITATIONS = 199                                           # dead inputs, whose 95 % distance is the band
+EDGE = 2.0**-53
+
+
+class Elasticity(NamedTuple):
+    """d ln p by the input's centre, in its standard deviations, and by the logarithm of its spread."""
+
+    centre: Estimate
+    spread: Estimate
+
+
+class Shift(NamedTuple):
+    """Largest distance between the input's law among failures and its law (Kolmogorov's), and what an input without
+    influence stays below in 95 % of cases."""
+
+    distance: float
+    band: float
+
+
+def elasticity(samples: Sequence[Sampled], candidate: int, key: str) -> Elasticity:
+    """Of Σ share·p over samples that have the input; the others count in p alone. NaN where p = 0. Limits by the delta
+    method over independent batches."""
+    parts = [(sample, *_moved(sample, candidate, key)) for sample in samples]
+    return Elasticity(*(_ratio([(sample.share, sample.w * moves[which], sample.w * sample.y[:, candidate])
+                                for sample, *moves in parts]) for which in (0, 1)))
+
+
+def _moved(sample: Sampled, candidate: int, key: str) -> tuple[Array, Array]:
+    """y times each score function, (n,)."""
+    y = sample.y[:, candidate]
+    if key not in sample.scores:
+        return np.zeros(y.shape), np.zeros(y.shape)
+    if key == sample.placed:
+        return _truncated(y)
+    z, dual = sample.scores[key], sample.dual(key)
+    return y * dual.sum(axis=1), y * (z * dual - 1).sum(axis=1)
+
+
+def _truncated(y: Array) -> tuple[Array, Array]:
+    """E[u; u < t] and E[u² − 1; u < t] for P(u < t) = y: −φ(t) and −t·φ(t) (partial moments of the normal law)."""
+    t = ndtri(np.clip(y, EDGE, 1 - EDGE))
+    density = np.where((y <= EDGE) | (y >= 1 - EDGE), 0.0, np.exp(-t**2 / 2) / np.sqrt(2 * np.pi))
+    return -density, -t * density
+
+
+def _ratio(parts: Sequence[tuple[float, Array, Array]]) -> Estimate:
+    """Σ share·mean(top)/Σ share·mean(bottom) of independent samples."""
+    means = [(share, batch_means(top), batch_means(bottom)) for share, top, bottom in parts]
+    over = sum(share * float(bottom.mean()) for share, _, bottom in means)
+    if not over > 0:
+        return Estimate(*(np.asarray(np.nan),) * 3)
+    ratio = sum(share * float(top.mean()) for share, top, _ in means) / over
+    variance = sum(share**2 * float((top - ratio * bottom).var(ddof=1)) / len(top) for share, top, bottom in means)
+    return limits_of(np.asarray(ratio), np.asarray(variance / over**2), min(len(top) for _, top, _ in means))
+
+
+# --- laws among failures ----------------------------------------------------------------------------------
+
+
+def shift(samples: Sequence[Sampled], candidate: int, key: str, rng: np.random.Generator) -> Shift:
+    """Over the samples that have the input, columns of one input together."""
+    having = [sample for sample in samples if key in sample.scores]
+    mass = np.zeros(BINS)
+    for sample in having:
+        weight = sample.share / len(sample.w) * sample.w * sample.y[:, candidate]
+        if key == sample.placed:
+            mass += _spread_below(sample.share / len(sample.w) * sample.w, sample.y[:, candidate])
+        else:
+            mass += _histogram(_bins(sample.scores[key]), weight)
+    if not mass.sum() > 0:
+        return Shift(np.nan, np.nan)
+    return Shift(_distance(mass), dead_band(having, candidate, having[0].scores[key].shape[1], rng))
+
+
+def _bins(scores: Array) -> np.ndarray[tuple[int, ...], np.dtype[np.int64]]:
+    return np.minimum((BINS * ndtr(scores)).astype(np.int64), BINS - 1)
+
+
+def _histogram(bins: np.ndarray[tuple[int, ...], np.dtype[np.int64]], weight: Array) -> Array:
+    return np.asarray(np.bincount(bins.ravel(), np.repeat(weight, bins.shape[1]), BINS), float)
+
+
+def _spread_below(weight: Array, y: Array) -> Array:
+    """Mass of a uniform on [0, y], which weighs y: what it puts below each step, as differences."""
+    steps = np.arange(BINS + 1) / BINS
+    below = np.array([float(weight @ np.minimum(y, step)) for step in steps])
+    return np.diff(below)
+
+
+def _distance(mass: Array) -> float:
+    return float(np.abs(np.cumsum(mass) / mass.sum() - np.arange(1, BINS + 1) / BINS).max())
+
+
+def dead_band(samples: Sequence[Sampled], candidate: int, columns: int, rng: np.random.Generator) -> float:
+    """95 % quantile of the distance of inputs that nothing depends on, under the same weights. [-]"""
+    weights = [sample.share / len(sample.w) * sample.w * sample.y[:, candidate] for sample in samples]
+    found = [_distance(np.asarray(sum(_histogram(rng.integers(BINS, size=(weight.size, columns)), weight)
+                                      for weight in weights))) for _ in range(IMITATIONS)]
+    return float(np.quantile(found, 0.95))
