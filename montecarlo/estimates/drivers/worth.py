@@ -87,7 +87,7 @@ def cells_of(scores: Array) -> Labels:
         return np.minimum(np.searchsorted(ndtri(np.arange(1, CELLS) / CELLS), scores[:, 0]), CELLS - 1)
     if scores.shape[1] == 6:
         apart = np.abs(scores[:, :3] - scores[:, 3:]).max(axis=1) > APART
-        return 2 * (scores.mean(axis=1) > 0) + apart
+        return np.asarray(2 * (scores.mean(axis=1) > 0) + apart, np.int64)
     return np.asarray(2 * (scores[:, :3].mean(axis=1) > 0) + (scores[:, 3] > 0), np.int64)
 
 

@@ -1,0 +1,152 @@
+"""A whole study of drivers: the ordinary choice, then everything that says what decides how the chosen setting
+performs."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from itertools import chain, zip_longest
+
+import numpy as np
+
+from montecarlo.engine.drivers.columns import PLACE
+from montecarlo.engine.drivers.effects import EffectsOf, effects
+from montecarlo.engine.drivers.samples import CENTRE, HALVED, Change, changed, sampled
+from montecarlo.engine.parallel import worker_count
+from montecarlo.engine.run import STATED, Outcome, run
+from montecarlo.errors import StudyError
+from montecarlo.estimates.choose import Judgement, cost_weights
+from montecarlo.estimates.drivers import Elasticity, Rule, Sampled, Shift, Worth, elasticity, gap, mean_of, shift, worth
+from montecarlo.estimates.intervals import Estimate
+from montecarlo.sampling.inputs import list_inputs
+from montecarlo.sampling.streams import stream
+from montecarlo.study.budget import limit_of_p_false
+from montecarlo.study.candidates import Setting, candidate_lattices
+from montecarlo.study.description import Study
+
+__all__ = ["MISSED", "MOST_CHANGED", "Answer", "Drivers", "FALSE", "WhatIf", "find_drivers"]
+
+MISSED, FALSE = "p_missed", "p_false"
+MOST_CHANGED = 8                                           # inputs whose what-if is worked out
+MOST_CANDIDATES = 500
+
+Progress = Callable[[int, int, str], None]
+
+
+@dataclass(frozen=True)
+class Answer:
+    """How one probability of the setting answers to one input."""
+
+    key: str
+    quantity: str
+    elasticity: Elasticity
+    shift: Shift
+
+
+@dataclass(frozen=True)
+class WhatIf:
+    """One probability of the setting with one input changed, and the change, paired row by row."""
+
+    change: Change
+    quantity: str
+    then: Estimate
+    difference: Estimate
+
+
+@dataclass(frozen=True, eq=False)
+class Drivers:
+    """Everything is told of `setting`: the chosen one, or without a choice the one nearest to the policy's limit."""
+
+    outcome: Outcome
+    setting: Setting
+    effects: tuple[EffectsOf, ...]
+    now: dict[str, Estimate]                               # of the rows that all below rests on
+    effective: dict[str, float]                            # hits among them, as independent ones
+    answers: tuple[Answer, ...]
+    what_if: tuple[WhatIf, ...]
+    worths: dict[str, Worth]                               # by plant input
+    rows: dict[str, int]                                   # by stratum
+    lost: int                                              # rows without a result
+
+
+def find_drivers(study: Study, *, workers: int | None = None, progress: Progress | None = None) -> Drivers:
+    """Run the study's choice, then its drivers. Raises StudyError for a study that this kind cannot answer."""
+    _check(study)
+    tell, count = progress or (lambda done, total, what: None), worker_count(workers)
+    outcome = run(study, workers=workers, progress=progress)
+    setting = outcome.chosen or outcome.first.settings[_nearest(outcome.first.judgement)]
+    place = outcome.first.settings.index(setting)
+    densities = outcome.first.densities[STATED]
+    missed, false = sampled(study, outcome.first.lattices, densities, count, tell)
+    sides = {MISSED: missed, FALSE: false}
+    answers = [Answer(key, quantity, elasticity(samples, place, key), shift(samples, place, key, stream(
+        study.study.seed, quantity, 0, 0, f"drivers.dead.{key}")))
+        for quantity, samples in sides.items() for key in _keys(study, samples)]
+    changes = [Change(key, what) for key in _decisive(answers) for what in (CENTRE, HALVED)]
+    names = [sample.name for samples in sides.values() for sample in samples]
+    then = changed(study, setting, densities, names, changes, count, tell)
+    what_if = [WhatIf(change, quantity, *gap(samples, [then[change][s.name] for s in samples], place))
+               for change in changes for quantity, samples in sides.items()]
+    rule, every = _rule(study, outcome.first.judgement, missed, false), [*missed, *false]
+    plants = [item.key for item in list_inputs(study) if item.varies == "plant" and any(
+        item.key in sample.scores for sample in every)]
+    return Drivers(
+        outcome, setting, tuple(effects(study, setting, count, tell)),
+        {quantity: mean_of([(s.share, s.w * s.y[:, place]) for s in samples]) for quantity, samples in sides.items()},
+        {quantity: _effective(samples, place) for quantity, samples in sides.items()},
+        tuple(answers), tuple(what_if), {key: worth(every, key, rule) for key in plants},
+        {sample.name: len(sample.w) for sample in every}, sum(sample.lost for sample in every))
+
+
+def _check(study: Study) -> None:
+    candidates = sum(int(np.prod(lattice.shape)) for lattice in candidate_lattices(study))
+    faults = []
+    if candidates > MOST_CANDIDATES:
+        faults.append(f"candidates: {candidates} settings, at most {MOST_CANDIDATES} with study.kind = "
+                      "\"uncertainty_drivers\", each kept on every sample; thin the grids")
+    if study.states.open_pilot_counts:
+        faults.append("states.open_pilot_counts: true, and an open pilot core is no event that study.kind = "
+                      "\"uncertainty_drivers\" samples; set it to false for this study")
+    if study.policy.scenarios:
+        faults.append(f"policy.scenarios: {len(study.policy.scenarios)}, and study.kind = \"uncertainty_drivers\" asks "
+                      "about the study as stated; take them out, or run each as a study of its own")
+    if faults:
+        raise StudyError(*faults)
+
+
+def _nearest(judgement: Judgement) -> int:
+    """Whose false trips are bounded lowest, of the admissible if there are any; of equal ones that which misses least."""
+    order = np.lexsort((judgement.missed.total, judgement.bound, ~judgement.admissible))
+    return int(order[0])
+
+
+def _keys(study: Study, samples: Sequence[Sampled]) -> list[str]:
+    return [item.key for item in list_inputs(study) if any(item.key in sample.scores for sample in samples)]
+
+
+def _effective(samples: Sequence[Sampled], place: int) -> float:
+    """(Σ)²/Σ of squares of what each row adds to the total; conditional probabilities count as parts."""
+    added = np.concatenate([s.share / len(s.w) * s.w * s.y[:, place] for s in samples])
+    return float(added.sum() ** 2 / max(float(added @ added), 1e-300))
+
+
+def _decisive(answers: Sequence[Answer]) -> list[str]:
+    """The inputs whose elasticities stand furthest from 0 with all of their limits, by turns for each probability. Where
+    along the winding a fault strikes is not among them: nobody can measure or specify it."""
+    def strength(answer: Answer) -> float:
+        return max(max(float(part.low), -float(part.high), 0.0) for part in answer.elasticity)
+
+    ranked = [[answer.key for answer in sorted(answers, key=strength, reverse=True)
+               if answer.quantity == quantity and strength(answer) > 0 and answer.key != PLACE]
+              for quantity in (MISSED, FALSE)]
+    turns = chain.from_iterable(zip_longest(*ranked))
+    return [*dict.fromkeys(key for key in turns if key is not None)][:MOST_CHANGED]
+
+
+def _rule(study: Study, judged: Judgement, missed: Sequence[Sampled], false: Sequence[Sampled]) -> Rule:
+    """The policy on estimates, with the distance that the study's batch has between each estimate and its bound."""
+    p = judged.false.total
+    margin = np.divide(judged.bound, p, out=np.ones(p.shape), where=p > 0)
+    return Rule({s.name: s.share for s in missed}, {s.name: s.share for s in false},
+                judged.admissible if judged.admissible.any() else np.ones(p.shape, bool), limit_of_p_false(study), margin,
+                np.where(p > 0, 0.0, judged.bound), cost_weights(study) or None)

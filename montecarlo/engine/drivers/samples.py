@@ -1,0 +1,163 @@
+"""Samples kept row by row: what every candidate makes of each, and what the chosen one would make of it with an input
+at its centre or half as uncertain. Each row is a plant of its own.
+
+Internal faults are drawn plainly, earth faults exact in their place; external events from the densities that the study's
+batch found for rare false trips, or plainly where false trips were only counted.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from montecarlo.engine import primary
+from montecarlo.engine.block import EARTH, Block, Job
+from montecarlo.engine.case import external
+from montecarlo.engine.drivers.columns import PLACE, Columns, columns_of, scores_of
+from montecarlo.engine.drivers.effects import job_of
+from montecarlo.engine.parallel import mapped
+from montecarlo.engine.space import Space, inputs_of, space_of
+from montecarlo.engine.winding import missed_parts
+from montecarlo.estimates.choose import weights_of
+from montecarlo.estimates.drivers import Sampled
+from montecarlo.estimates.rare import BATCH, Symmetric, plain
+from montecarlo.quantities import Array, narrowed, number
+from montecarlo.sampling.design import Chunk
+from montecarlo.sampling.inputs import list_inputs
+from montecarlo.sampling.streams import stream
+from montecarlo.study.candidates import Lattice, Setting
+from montecarlo.study.changed import with_input
+from montecarlo.study.description import Study
+
+__all__ = ["CENTRE", "HALVED", "Change", "changed", "sampled"]
+
+CHUNK = 2048                                               # rows, a multiple of BATCH
+FEWEST = 2048
+CENTRE, HALVED = "at its centre", "half as uncertain"
+
+Progress = Callable[[int, int, str], None]
+Densities = Mapping[str, Symmetric]                        # by stratum
+
+
+@dataclass(frozen=True)
+class Change:
+    """One input of the study changed."""
+
+    key: str
+    what: str
+
+    def of(self, study: Study) -> Study:
+        item = next(item for item in list_inputs(study) if item.key == self.key)
+        own = item.distribution
+        return with_input(study, self.key, number(own.centre()) if self.what == CENTRE else narrowed(own, 0.5))
+
+
+@dataclass(frozen=True, eq=False)
+class Rows:
+    """One chunk: `job` is what is solved, `origin` the study in whose space the rows were drawn."""
+
+    job: Job
+    origin: Study
+    chunk: Chunk
+    density: Symmetric
+    count: int
+
+    @property
+    def space(self) -> Space | Columns:
+        return space_for(self.origin, self.chunk.stratum)
+
+    def u(self) -> Array:
+        """(count, dims)"""
+        rng = stream(self.origin.study.seed, self.chunk.stratum, 0, self.chunk.index, "drivers.rows")
+        return self.density.sample(rng, self.count)
+
+
+def space_for(study: Study, stratum: str) -> Space | Columns:
+    """Of an external event as the densities have it, folded; of internal faults by plain columns."""
+    side, _, name = stratum.partition(".")
+    return space_of(study, name) if side == "external" else columns_of(study, stratum)
+
+
+def sampled(study: Study, lattices: Sequence[Lattice], densities: Densities, workers: int,
+            progress: Progress) -> tuple[list[Sampled], list[Sampled]]:
+    """Internal faults and external events, every candidate of the lattices on all rows. Events without a density are
+    drawn plainly."""
+    job, weight = replace(job_of(study), lattices=tuple(lattices)), weights_of(study)
+    shares = dict(zip((*weight.internal, *weight.external), (*weight.shares, *weight.event_shares), strict=True))
+    names = [name for name in shares if not name.startswith("state.")]
+    rows = {name: _rows(job, study, name, densities) for name in names}
+    tasks = [task for name in names for task in rows[name]]
+    found: dict[str, list[Array]] = {name: [] for name in names}
+    for done, (task, y) in enumerate(zip(tasks, mapped(_judged, tasks, workers), strict=True)):
+        found[task.chunk.stratum].append(y)
+        progress(done + 1, len(tasks), f"{task.chunk.stratum}, samples for drivers")
+    every = [_gathered(study, name, shares[name], rows[name], np.concatenate(found[name])) for name in names]
+    return tuple([each for each in every if each.name.startswith(side)]        # type: ignore[return-value]
+                 for side in ("internal.", "external."))
+
+
+def _rows(job: Job, study: Study, name: str, densities: Densities) -> list[Rows]:
+    size = max(FEWEST, study.study.samples // (1 if name.startswith("external.") else 4)) // BATCH * BATCH
+    space = space_for(study, name)
+    density = densities.get(name) or plain(space.dims, space.images if isinstance(space, Space) else ())
+    return [Rows(job, study, Chunk(name, 0, index, 0, 0), density, min(CHUNK, size - index * CHUNK))
+            for index in range(-(-size // CHUNK))]
+
+
+def _gathered(study: Study, name: str, share: float, rows: Sequence[Rows], y: Array) -> Sampled:
+    u = np.concatenate([part.u() for part in rows])
+    points = space_for(study, name).points(u)
+    scores, duals = scores_of(inputs_of(study, name), study.ties, points)
+    tied = {key for tie in study.ties for key in tie[:2]}
+    return Sampled(name, share, np.exp(rows[0].density.log_weight(u)), np.nan_to_num(y), scores, duals,
+                   PLACE if name == EARTH and PLACE not in tied else "", int(np.isnan(y).any(axis=1).sum()))
+
+
+def changed(study: Study, setting: Setting, densities: Densities, names: Sequence[str], changes: Sequence[Change],
+            workers: int, progress: Progress) -> dict[Change, dict[str, Array]]:
+    """y (n,) of one setting on the rows of `sampled`, by change and stratum."""
+    tasks = {(change, name): _rows(job_of(change.of(study), setting), study, name, densities)
+             for change in changes for name in names}
+    flat = [task for rows in tasks.values() for task in rows]
+    solved = iter(mapped(_judged, flat, workers))
+    out: dict[Change, dict[str, Array]] = {change: {} for change in changes}
+    done = 0
+    for (change, name), rows in tasks.items():
+        out[change][name] = np.nan_to_num(np.concatenate([next(solved)[:, 0] for _ in rows]))
+        done += len(rows)
+        progress(done, len(flat), f"{change.key} {change.what}")
+    return out
+
+
+# --- a chunk ----------------------------------------------------------------------------------------------
+
+
+def _judged(task: Rows) -> Array:
+    """Whether, or with which probability, each candidate misses or trips: (n, C), NaN where unresolved. Candidates
+    lattice by lattice, each in the order of `Lattice.settings`."""
+    block = Block(task.job, task.chunk, task.space.points(task.u()))
+    side, _, name = task.chunk.stratum.partition(".")
+    if task.chunk.stratum == EARTH:
+        y = block.study.internal_faults.position.cdf(missed := missed_parts(block))
+        return np.where(np.isnan(missed), np.nan, y).astype(np.float32)
+    if side == "external":
+        judged = external(block, name)
+    else:
+        during = primary.phase_faults(block, name)
+        judged = {circuit: block.steady(circuit, during) for circuit in block.circuits}
+    parts = []
+    for lattice in task.job.lattices:
+        thresholds = (np.array(lattice.phase_thresholds), np.array(lattice.earth_thresholds), len(lattice.delay_s))
+        event = block.pickups(lattice, judged[lattice.circuit])
+        phase, earth = event.silent(*thresholds)
+        y, resolved = phase[:, :, None] & earth[:, None], event.resolved
+        if side == "external":
+            y = ~y
+        else:
+            load = block.load_pickups(lattice)
+            quiet_phase, quiet_earth = load.silent(*thresholds)
+            y, resolved = y | ~(quiet_phase[:, :, None] & quiet_earth[:, None]), resolved & load.resolved
+        parts.append(np.where(resolved[:, None], y.reshape(len(block), -1), np.nan))
+    return np.concatenate(parts, axis=1).astype(np.float32)
