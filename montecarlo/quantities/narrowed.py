@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 
+import numpy as np
 from numpy.typing import ArrayLike
 
 from montecarlo.quantities.distribution import Distribution
@@ -16,7 +17,7 @@ __all__ = ["narrowed"]
 class _Narrowed(Distribution):
     """Every value of `inner` moved towards the median until `share` of the distance is left."""
 
-    inner: Distribution = Distribution("number")
+    inner: Distribution = field(kw_only=True)
     share: float = 1.0
 
     def _moved(self, value: Array) -> Array:
@@ -26,7 +27,7 @@ class _Narrowed(Distribution):
         return self._moved(self.inner.ppf(u))
 
     def cdf(self, x: ArrayLike) -> Array:
-        return self.inner.cdf(self.inner.centre() + (x - self.inner.centre()) / self.share)
+        return self.inner.cdf(self.inner.centre() + (np.asarray(x, float) - self.inner.centre()) / self.share)
 
     def support(self) -> tuple[float, float]:
         low, high = self.inner.support()
@@ -45,5 +46,5 @@ def narrowed(distribution: Distribution, share: float) -> Distribution:
     width, whatever the family; the median stays (derived)."""
     if distribution.is_number:
         return distribution
-    same = {field.name: getattr(distribution, field.name) for field in fields(Distribution)}
+    same = {part.name: getattr(distribution, part.name) for part in fields(Distribution)}
     return _Narrowed(**same, inner=distribution, share=share)

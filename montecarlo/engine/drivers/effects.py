@@ -93,7 +93,7 @@ def _effects_of(study: Study, setting: Setting, name: str, found: Array) -> list
 def _floor(study: Study, setting: Setting) -> float:
     """A tenth of the finest candidate, in multiples of the setting."""
     pairs = ((getattr(study.candidates, axis), getattr(setting, axis)) for axis in ("phase_pickup_a", "earth_pickup_a"))
-    return FLOOR * min(min((*grid, own)) / own for grid, own in pairs if own is not None)
+    return FLOOR * float(min(min((*grid, own)) / own for grid, own in pairs if own is not None))
 
 
 # --- a chunk ----------------------------------------------------------------------------------------------

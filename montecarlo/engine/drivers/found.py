@@ -3,17 +3,18 @@ performs."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import chain, zip_longest
 
 import numpy as np
 
+from montecarlo.engine.batch import STATED, Progress
 from montecarlo.engine.drivers.columns import PLACE
 from montecarlo.engine.drivers.effects import EffectsOf, effects
 from montecarlo.engine.drivers.samples import CENTRE, HALVED, Change, changed, sampled
 from montecarlo.engine.parallel import worker_count
-from montecarlo.engine.run import STATED, Outcome, run
+from montecarlo.engine.run import Outcome, run
 from montecarlo.errors import StudyError
 from montecarlo.estimates.choose import Judgement, cost_weights
 from montecarlo.estimates.drivers import Elasticity, Rule, Sampled, Shift, Worth, elasticity, gap, mean_of, shift, worth
@@ -24,13 +25,11 @@ from montecarlo.study.budget import limit_of_p_false
 from montecarlo.study.candidates import Setting, candidate_lattices
 from montecarlo.study.description import Study
 
-__all__ = ["MISSED", "MOST_CHANGED", "Answer", "Drivers", "FALSE", "WhatIf", "find_drivers"]
+__all__ = ["FALSE", "MISSED", "MOST_CHANGED", "Answer", "Drivers", "WhatIf", "find_drivers"]
 
 MISSED, FALSE = "p_missed", "p_false"
 MOST_CHANGED = 8                                           # inputs whose what-if is worked out
 MOST_CANDIDATES = 500
-
-Progress = Callable[[int, int, str], None]
 
 
 @dataclass(frozen=True)
@@ -115,7 +114,7 @@ def _check(study: Study) -> None:
 
 
 def _nearest(judgement: Judgement) -> int:
-    """Whose false trips are bounded lowest, of the admissible if there are any; of equal ones that which misses least."""
+    """Whose false trips are bounded lowest, of the admissible if there are any; of equal ones which misses least."""
     order = np.lexsort((judgement.missed.total, judgement.bound, ~judgement.admissible))
     return int(order[0])
 
@@ -131,8 +130,8 @@ def _effective(samples: Sequence[Sampled], place: int) -> float:
 
 
 def _decisive(answers: Sequence[Answer]) -> list[str]:
-    """The inputs whose elasticities stand furthest from 0 with all of their limits, by turns for each probability. Where
-    along the winding a fault strikes is not among them: nobody can measure or specify it."""
+    """The inputs whose elasticities stand furthest from 0 with all of their limits, by turns for each probability.
+    Where along the winding a fault strikes is not among them: nobody can measure or specify it."""
     def strength(answer: Answer) -> float:
         return max(max(float(part.low), -float(part.high), 0.0) for part in answer.elasticity)
 
@@ -148,5 +147,5 @@ def _rule(study: Study, judged: Judgement, missed: Sequence[Sampled], false: Seq
     p = judged.false.total
     margin = np.divide(judged.bound, p, out=np.ones(p.shape), where=p > 0)
     return Rule({s.name: s.share for s in missed}, {s.name: s.share for s in false},
-                judged.admissible if judged.admissible.any() else np.ones(p.shape, bool), limit_of_p_false(study), margin,
-                np.where(p > 0, 0.0, judged.bound), cost_weights(study) or None)
+                judged.admissible if judged.admissible.any() else np.ones(p.shape, bool), limit_of_p_false(study),
+                margin, np.where(p > 0, 0.0, judged.bound), cost_weights(study) or None)

@@ -1,8 +1,8 @@
 """Samples kept row by row: what every candidate makes of each, and what the chosen one would make of it with an input
 at its centre or half as uncertain. Each row is a plant of its own.
 
-Internal faults are drawn plainly, earth faults exact in their place; external events from the densities that the study's
-batch found for rare false trips, or plainly where false trips were only counted.
+Internal faults are drawn plainly, earth faults exact in their place; external events from the densities that the
+study's batch found for rare false trips, or plainly where false trips were only counted.
 """
 
 from __future__ import annotations
@@ -140,8 +140,8 @@ def _judged(task: Rows) -> Array:
     block = Block(task.job, task.chunk, task.space.points(task.u()))
     side, _, name = task.chunk.stratum.partition(".")
     if task.chunk.stratum == EARTH:
-        y = block.study.internal_faults.position.cdf(missed := missed_parts(block))
-        return np.where(np.isnan(missed), np.nan, y).astype(np.float32)
+        part = block.study.internal_faults.position.cdf(missed := missed_parts(block))
+        return np.where(np.isnan(missed), np.nan, part).astype(np.float32)
     if side == "external":
         judged = external(block, name)
     else:

@@ -29,8 +29,8 @@ class Effects:
 
 
 def sobol_effects(f_a: Array, f_b: Array, f_ab: Array, rng: np.random.Generator, level: float = 0.95) -> Effects:
-    """f_a, f_b (n,): the output at two independent sets of points, n a power of two; f_ab (k, n), k of at least 2: at the
-    first set with the columns of one group from the second. No NaN. An output that never varies has effects of 0.
+    """f_a, f_b (n,): the output at two independent sets of points, n a power of two; f_ab (k, n), k of at least 2: at
+    the first set with the columns of one group from the second. No NaN. An output that never varies has effects of 0.
 
     Limits: percentiles over resampled rows (bootstrap: Efron and Tibshirani, An Introduction to the Bootstrap, 1993,
     ch. 13, from memory). On nets they are wider than they need be, since rows of a net are no independent draws. Not

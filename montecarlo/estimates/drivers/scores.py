@@ -1,15 +1,16 @@
 """How a probability answers to its inputs, from the samples that give it: elasticities, and how the inputs among the
 failures differ from all.
 
-In standard-normal space p = E[y(u)]; an input moved by m of its standard deviations, or with its spread times s, is a
-change of density, and (score function; Rubinstein, Ann. Oper. Res. 1986, from memory; exact values of a linear limit state
-are checked)
+In standard-normal space p = E[y(u)]; an input moved by m of its standard deviations, or with its spread times s, is
+a change of density, and (score function method: Rubinstein and Shapiro, Discrete Event Systems, Wiley 1993, from
+memory; derived, and checked on a linear limit state)
 
     d ln p/dm = E[y u]/p        d ln p/d ln s = E[y (u² − 1)]/p        at m = 0, s = 1
 
-summed over the columns of an input, since six CTs of one make move together. Correlated inputs z = L·u: (R⁻¹z)_j in place
-of u_j, z_j(R⁻¹z)_j − 1 in place of u_j² − 1: the one input moves, its correlation stays (derived). Since the mean of either
-score is 0, y less its own mean stands for y: the same in expectation, and quieter where y varies little (control variate).
+summed over the columns of an input, since six CTs of one make move together. Correlated inputs z = L·u: (R⁻¹z)_j in
+place of u_j, z_j(R⁻¹z)_j − 1 in place of u_j² − 1: the one input moves, its correlation stays (derived). Since the mean
+of either score is 0, y less its own mean stands for y: the same in expectation, and quieter where y varies little
+(control variate).
 """
 
 from __future__ import annotations

@@ -1,9 +1,9 @@
-"""What it would be worth to know an input before the setting is chosen: the best admissible result, chosen anew for what
-the input turns out to be, less the best without knowing (expected value of information; Raiffa and Schlaifer, Applied
-Statistical Decision Theory, 1961, from memory).
+"""What it would be worth to know an input before the setting is chosen: the best admissible result, chosen anew for
+what the input turns out to be, less the best without knowing (expected value of information; Raiffa and Schlaifer,
+Applied Statistical Decision Theory, 1961, from memory).
 
-Known is in which of four equally likely cells the input lies (`cells_of`): a coarse measurement, so that an exact one is
-worth at least as much where the policy weighs costs (derived: who knows more may choose as before). The same samples
+Known is in which of four equally likely cells the input lies (`cells_of`): a coarse measurement, so that an exact one
+is worth at least as much where the policy weighs costs (derived: who knows more may choose as before). The same samples
 serve every cell and every input. Half of their batches choose, the other half is looked at, and the other way round:
 the best of noisy estimates would otherwise flatter measuring.
 """
@@ -80,9 +80,9 @@ class Worth:
 def cells_of(scores: Array) -> Labels:
     """Which of four equally likely cells normal scores (n, columns) lie in.
 
-    One value: the quarter of its law. Six, of CTs: whether their mean is low or high, and whether the two ends of a phase
-    are near or far apart. Four, of elements: whether the mean of the phases and whether the earth element is low or
-    high."""
+    One value: the quarter of its law. Six, of CTs: whether their mean is low or high, and whether the two ends of a
+    phase are near or far apart. Four, of elements: whether the mean of the phases and whether the earth element is low
+    or high."""
     if scores.shape[1] == 1:
         return np.minimum(np.searchsorted(ndtri(np.arange(1, CELLS) / CELLS), scores[:, 0]), CELLS - 1)
     if scores.shape[1] == 6:
