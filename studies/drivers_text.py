@@ -1,0 +1,182 @@
+"""What a study of drivers says: which input decides, and what to specify or to measure first, in plain words. Every
+sentence stays within its intervals."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from montecarlo.engine.drivers.columns import PLACE
+from montecarlo.engine.drivers.effects import POSITION
+from montecarlo.engine.drivers.samples import CENTRE, HALVED
+from montecarlo.quantities.wording import listed
+from montecarlo.report.choosing import SAME
+from montecarlo.report.look import percent
+from montecarlo.report.words import input_name, scheme_name, setting_text
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from montecarlo import Result
+    from montecarlo.engine.drivers.found import Drivers
+    from montecarlo.estimates.intervals import Estimate
+
+__all__ = ["FEW_HITS", "conclusion", "notes"]
+
+FEW_HITS = 50.0
+WORDS = {"p_missed": "missed faults", "p_false": "false trips", "cost_per_year": "cost"}
+
+
+def conclusion(result: Result, found: Drivers, frames: dict[str, pd.DataFrame]) -> list[str]:
+    """Up to six sentences."""
+    return [text for text in (
+        _setting(result, found), _reach(frames["drivers"]), _spill(frames["drivers"]),
+        _specify(frames["what_if"]), _centre(frames["what_if"]), _measure(result, frames["worth_of_measuring"])) if text]
+
+
+def _setting(result: Result, found: Drivers) -> str:
+    number = result.outcome.first.settings.index(found.setting) + 1
+    row = result.candidates.set_index("candidate").loc[number].to_dict()
+    which = "Chosen and looked at" if result.chosen else "Nothing can be chosen; looked at is what is nearest to the limit"
+    return (f"{which}: no. {number}, {scheme_name(row['scheme'])}, {setting_text(row)}; it misses "
+            f"{_with_limits(found.now['p_missed'])} of the internal faults within reach and trips falsely on "
+            f"{_with_limits(found.now['p_false'])} of the external events (the samples behind these tables).")
+
+
+def _with_limits(found: Estimate) -> str:
+    p, low, high = (percent(max(float(part), 0.0)) for part in found)
+    return f"{p} ({low.removesuffix(' %')} to {high})"
+
+
+# --- Sobol' effects ---------------------------------------------------------------------------------------
+
+
+def _reach(drivers: pd.DataFrame) -> str:
+    rows = drivers[drivers["output"] == POSITION]
+    if not len(rows):
+        return ""
+    return f"How much of the winding is covered depends {_leading(rows)}, as shares of the critical position's variance."
+
+
+def _spill(drivers: pd.DataFrame) -> str:
+    """Of the external events, each by itself."""
+    parts = [f"in {kind.replace('_', ' ')} {_leading(rows)}" for kind, rows in drivers[
+        drivers["side"] == "external"].groupby("type", sort=False)]
+    return f"What the elements get of an external event depends {'; '.join(parts)}." if parts else ""
+
+
+def _leading(rows: pd.DataFrame) -> str:
+    """The inputs that no other can be told to exceed, by total effects. rows: of one output, the largest first."""
+    best = rows.iloc[0]
+    if not best["total_low"] > 0:
+        return "on no input that these samples can name"
+    level = rows[rows["total_high"] >= best["total_low"]]
+    shares = [f"{input_name(row['input'])} ({100 * row['total_low']:.0f} to {100 * row['total_high']:.0f} %)"
+              for row in level.to_dict("records")]
+    if len(shares) == 1:
+        return f"most on {shares[0]}"
+    if len(shares) > 4:
+        return f"on {len(shares)} inputs that cannot be told apart, {shares[0]} among them"
+    return f"most on {listed(shares)}, which cannot be told apart"
+
+
+# --- what if ----------------------------------------------------------------------------------------------
+
+
+def _specify(what_if: pd.DataFrame) -> str:
+    rows = what_if[(what_if["change"] == HALVED) & (what_if["input"] != PLACE)]
+    if not len(rows):
+        return ""
+    parts = [text for quantity in ("p_missed", "p_false") if (text := _first(rows[rows["quantity"] == quantity], -1))]
+    if not parts:
+        return (f"Specify first: nothing here; with any of the {rows['input'].nunique()} inputs looked at half as "
+                "uncertain, neither probability falls by more than its interval.")
+    return f"Specify first: half as uncertain, {'; '.join(parts)}."
+
+
+def _centre(what_if: pd.DataFrame) -> str:
+    rows = what_if[what_if["change"] == CENTRE]
+    parts = [text for quantity in ("p_missed", "p_false") if (text := _first(rows[rows["quantity"] == quantity], 0))]
+    return f"If it stood at its centre, {'; '.join(parts)}." if parts else ""
+
+
+def _first(rows: pd.DataFrame, sign: int) -> str:
+    """The largest fall (sign -1), or change either way (0), that is more than its interval, and what cannot be told
+    from it."""
+    told = rows[rows["verdict"] != SAME]
+    told = told[told["difference"] < 0] if sign < 0 else told
+    if not len(told):
+        return ""
+    size = told["difference"].abs()
+    best = told.loc[size.idxmax()]
+    least = min(abs(best["difference_low"]), abs(best["difference_high"]))
+    reach = told[["difference_low", "difference_high"]].abs().max(axis=1)
+    others = [_name(key) for key in told[(reach >= least) & (told["input"] != best["input"])]["input"]]
+    low, high = sorted(100 * abs(best[f"difference_{end}"]) for end in ("low", "high"))
+    text = (f"{_name(best['input'])} would {'lower' if best['difference'] < 0 else 'raise'} "
+            f"{WORDS[best['quantity']]} from {percent(best['p_now'])} to {percent(max(best['p_then'], 0.0))} (by "
+            f"{low:.2g} to {high:.2g} percentage points)")
+    return text + (f", not distinguishable in size from {listed(others)}" if others else "")
+
+
+def _name(key: str) -> str:
+    """With the event, where it is one's."""
+    event = f" ({key.split('.')[1].replace('_', ' ')})" if key.startswith("external_events.") else ""
+    return f"the {input_name(key)}{event}"
+
+
+# --- measuring --------------------------------------------------------------------------------------------
+
+
+def _measure(result: Result, worth: pd.DataFrame) -> str:
+    quantity = "p_missed" if result.study.policy.least_annual_cost is None else "cost_per_year"
+    rows = worth[worth["quantity"] == quantity] if len(worth) else worth
+    if not len(rows):
+        return "Measure first: nothing; no input varies from plant to plant."
+    cells = [name for name in rows.columns if name.startswith("chosen_") and name != "chosen_today"]
+    if all((rows[name] == rows["chosen_today"]).all() for name in cells):
+        return ("Measure first: nothing on this grid; whatever a plant input turned out to be, the same setting would be "
+                "chosen, so that measuring is worth 0.")
+    better = rows[(rows["verdict"] != SAME) & (rows["difference"] < 0)]
+    if not len(better):
+        best = rows.loc[rows["difference_low"].idxmin()]
+        return (f"Measure first: no measurement is shown to be worth anything, since for every plant input the interval of "
+                f"the change of {WORDS[quantity]} holds 0 or lies above it; the most that the samples leave open is "
+                f"{_amount(result, quantity, -best['difference_low'])} for {_name(best['input'])}.")
+    best = better.loc[better["difference"].idxmin()]
+    others = better[(better["difference_low"] <= best["difference_high"]) & (better["input"] != best["input"])]
+    also = f", not distinguishable in size from {listed([_name(key) for key in others['input']])}" if len(others) else ""
+    amounts = [_amount(result, quantity, -best[f"difference_{end}"]) for end in ("high", "low")]
+    return (f"Measure first: {_name(best['input'])}; choosing anew for {best['known']} would lower {WORDS[quantity]} by "
+            f"{amounts[0]} to {amounts[1]}{also}.")
+
+
+def _amount(result: Result, quantity: str, value: Any) -> str:
+    cost = result.study.policy.least_annual_cost
+    if quantity == "cost_per_year" and cost is not None:
+        return f"{float(f'{value:.2g}'):,.15g} {cost.unit} a year"
+    return f"{100 * value:.2g} percentage points"
+
+
+# --- beside the conclusion --------------------------------------------------------------------------------
+
+
+def notes(found: Drivers) -> list[str]:
+    """What to know of the tables."""
+    sizes = ", ".join(f"{name.partition('.')[2].replace('_', ' ')} {count}" for name, count in found.rows.items())
+    texts = [f"Rows of their own for elasticities, what-ifs and worth of measuring ({sizes}); Sobol' effects from "
+             f"{found.effects[0].rows} rows of each of two nets, mixed input by input."]
+    hits = found.effective["p_false"]
+    if hits < FEW_HITS:
+        texts.append(f"False trips rest on {hits:.0f} effective hits; below {FEW_HITS:.0f} their elasticities and "
+                     "what-ifs are rough, and their intervals too short.")
+    texts += [f"{part.stratum}: {percent(part.floored)} of the critical pick-ups are below a tenth of the finest candidate "
+              "and count as that." for part in found.effects if part.floored > 0.005]
+    changed = list(dict.fromkeys(each.change.key for each in found.what_if))
+    if changed:
+        texts.append(f"What-ifs are worked out for the {len(changed)} inputs whose elasticities stand furthest from 0, by "
+                     f"turns of p_missed and p_false; place along the winding aside.")
+    ties = [group.name for part in found.effects for group in part.groups if len(group.keys) > 1]
+    texts += [f"Correlated, and so one line among the Sobol' effects: {name}." for name in dict.fromkeys(ties)]
+    if found.lost or any(part.lost for part in found.effects):
+        texts.append(f"{found.lost} rows gave no result and count as neither missed nor tripped.")
+    return texts

@@ -1,0 +1,59 @@
+"""Which uncertain input decides how the chosen setting performs, and what to specify or to measure first."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from montecarlo.engine.drivers.found import Drivers, find_drivers
+from montecarlo.report import figures
+from montecarlo.report.driver_figures import effect_bars, elasticity_marks, what_if_marks
+from montecarlo.report.driver_tables import driver_rows, elasticity_rows, what_if_rows, worth_rows
+from montecarlo.report.look import blank, look
+from montecarlo.report.tables import Result
+from montecarlo.study.description import Study
+from studies.drivers_text import conclusion, notes
+from studies.protocol import Findings, Progress
+from studies.result_text import limit_of
+from studies.text import paragraph
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.figure import Figure
+
+__all__ = ["UncertaintyDrivers", "findings"]
+
+
+class UncertaintyDrivers:
+    """study.kind = "uncertainty_drivers"."""
+
+    def run(self, study: Study, *, workers: int | None, progress: Progress | None) -> Findings:
+        return findings(find_drivers(study, workers=workers, progress=progress))
+
+
+def findings(found: Drivers) -> Findings:
+    """Tables, figures and text."""
+    result = Result(found.outcome)
+    frames = {"drivers": driver_rows(found), "elasticities": elasticity_rows(found), "what_if": what_if_rows(found),
+              "worth_of_measuring": worth_rows(found)}
+    text = [line for sentence in conclusion(result, found, frames) for line in paragraph(sentence)]
+    text += ["", *(line for sentence in (*notes(found), *result.told) for line in paragraph(sentence, "- ", "  "))]
+    frames |= {"candidates": result.candidates, "inputs": result.inputs}
+    return Findings(frames, _figures(result, frames), {"plants": result.plants}, result.provenance, tuple(text),
+                    ("what_if.csv", "drivers.svg"))
+
+
+def _figures(result: Result, frames: dict[str, pd.DataFrame]) -> dict[str, tuple[Figure, str]]:
+    drawn: dict[str, tuple[Figure, str]] = {}
+    with look():
+        drawn["drivers"] = effect_bars(frames["drivers"]), "First and total effects of each input on what elements get"
+        drawn["elasticities"] = elasticity_marks(frames["elasticities"]), (
+            "How missed faults and false trips answer to the centre and the spread of each input")
+        if len(frames["what_if"]):
+            drawn["what_if"] = what_if_marks(frames["what_if"]), (
+                "Missed faults and false trips with one input at its centre, or half as uncertain")
+        limit, words = limit_of(result.study)
+        figure, ax = blank()
+        figures.tradeoff(result.candidates, ax, limit=limit if limit < 1 else None,
+                         limit_text=f"policy's limit, {words.removesuffix(' of the external events')}")
+        drawn["tradeoff"] = figure, "Missed internal faults against false trips, every candidate setting"
+    return drawn
