@@ -36,7 +36,8 @@ def conclusion(result: Result, found: Drivers, frames: dict[str, pd.DataFrame]) 
 def _setting(result: Result, found: Drivers) -> str:
     number = result.outcome.first.settings.index(found.setting) + 1
     row = result.candidates.set_index("candidate").loc[number].to_dict()
-    which = "Chosen and looked at" if result.chosen else "Nothing can be chosen; looked at is what is nearest to the limit"
+    which = ("Chosen and looked at" if result.chosen else
+             "Nothing can be chosen; looked at is what is nearest to the limit")
     return (f"{which}: no. {number}, {scheme_name(row['scheme'])}, {setting_text(row)}; it misses "
             f"{_with_limits(found.now['p_missed'])} of the internal faults within reach and trips falsely on "
             f"{_with_limits(found.now['p_false'])} of the external events (the samples behind these tables).")
@@ -54,7 +55,9 @@ def _reach(drivers: pd.DataFrame) -> str:
     rows = drivers[drivers["output"] == POSITION]
     if not len(rows):
         return ""
-    return f"How much of the winding is covered depends {_leading(rows)}, as shares of the critical position's variance."
+    if not rows["total"].any():
+        return "How much of the winding is covered depends on nothing here: every earth fault has one critical position."
+    return f"How much of the winding is covered depends {_leading(rows)}, as shares of its variance."
 
 
 def _spill(drivers: pd.DataFrame) -> str:
@@ -134,20 +137,21 @@ def _measure(result: Result, worth: pd.DataFrame) -> str:
         return "Measure first: nothing; no input varies from plant to plant."
     cells = [name for name in rows.columns if name.startswith("chosen_") and name != "chosen_today"]
     if all((rows[name] == rows["chosen_today"]).all() for name in cells):
-        return ("Measure first: nothing on this grid; whatever a plant input turned out to be, the same setting would be "
-                "chosen, so that measuring is worth 0.")
+        return ("Measure first: nothing on this grid; whatever a plant input turned out to be, the same setting would "
+                "be chosen, so that measuring is worth 0.")
     better = rows[(rows["verdict"] != SAME) & (rows["difference"] < 0)]
     if not len(better):
         best = rows.loc[rows["difference_low"].idxmin()]
-        return (f"Measure first: no measurement is shown to be worth anything, since for every plant input the interval of "
-                f"the change of {WORDS[quantity]} holds 0 or lies above it; the most that the samples leave open is "
+        return (f"Measure first: no measurement is shown to be worth anything, since for every plant input the interval "
+                f"of the change of {WORDS[quantity]} holds 0 or lies above it; the most that the samples leave open is "
                 f"{_amount(result, quantity, -best['difference_low'])} for {_name(best['input'])}.")
     best = better.loc[better["difference"].idxmin()]
     others = better[(better["difference_low"] <= best["difference_high"]) & (better["input"] != best["input"])]
-    also = f", not distinguishable in size from {listed([_name(key) for key in others['input']])}" if len(others) else ""
+    same = listed([_name(key) for key in others["input"]])
+    also = f", not distinguishable in size from {same}" if len(others) else ""
     amounts = [_amount(result, quantity, -best[f"difference_{end}"]) for end in ("high", "low")]
-    return (f"Measure first: {_name(best['input'])}; choosing anew for {best['known']} would lower {WORDS[quantity]} by "
-            f"{amounts[0]} to {amounts[1]}{also}.")
+    return (f"Measure first: {_name(best['input'])}; choosing anew for {best['known']} would lower {WORDS[quantity]} "
+            f"by {amounts[0]} to {amounts[1]}{also}.")
 
 
 def _amount(result: Result, quantity: str, value: Any) -> str:
@@ -169,12 +173,12 @@ def notes(found: Drivers) -> list[str]:
     if hits < FEW_HITS:
         texts.append(f"False trips rest on {hits:.0f} effective hits; below {FEW_HITS:.0f} their elasticities and "
                      "what-ifs are rough, and their intervals too short.")
-    texts += [f"{part.stratum}: {percent(part.floored)} of the critical pick-ups are below a tenth of the finest candidate "
-              "and count as that." for part in found.effects if part.floored > 0.005]
+    texts += [f"{part.stratum}: {percent(part.floored)} of the critical pick-ups are below a tenth of the finest "
+              "candidate and count as that." for part in found.effects if part.floored > 0.005]
     changed = list(dict.fromkeys(each.change.key for each in found.what_if))
     if changed:
-        texts.append(f"What-ifs are worked out for the {len(changed)} inputs whose elasticities stand furthest from 0, by "
-                     f"turns of p_missed and p_false; place along the winding aside.")
+        texts.append(f"What-ifs are worked out for the {len(changed)} inputs whose elasticities stand furthest from 0, "
+                     "by turns of p_missed and p_false; place along the winding aside.")
     ties = [group.name for part in found.effects for group in part.groups if len(group.keys) > 1]
     texts += [f"Correlated, and so one line among the Sobol' effects: {name}." for name in dict.fromkeys(ties)]
     if found.lost or any(part.lost for part in found.effects):

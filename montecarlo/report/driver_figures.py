@@ -38,7 +38,7 @@ def _name_rows(ax: Axes, names: Sequence[str]) -> None:
 
 
 def effect_bars(frame: pd.DataFrame) -> Figure:
-    """First and total effects with 95 % limits: a panel an output, a row an input, those of the largest total effect."""
+    """First and total effects with 95 % limits: a panel an output, a row an input, those with the largest totals."""
     named = frame.assign(name=frame["input"].map(input_name))
     top = named.groupby("name")["total"].max().sort_values(ascending=False)
     names = list(top[top > 0].index[:MOST_ROWS])

@@ -45,7 +45,7 @@ def driver_rows(found: Drivers) -> pd.DataFrame:
 
 
 def elasticity_rows(found: Drivers) -> pd.DataFrame:
-    """How ln p answers to an input's centre and spread, and how far the input's law among failures lies from its own."""
+    """How ln p answers to an input's centre and spread, and how far its law among failures lies from its own."""
     import pandas as pd
 
     return pd.DataFrame([{
@@ -70,7 +70,7 @@ def what_if_rows(found: Drivers) -> pd.DataFrame:
 
 
 def worth_rows(found: Drivers) -> pd.DataFrame:
-    """What knowing each plant input would be worth: the result chosen anew for what it turns out to be, less today's."""
+    """What knowing each plant input would be worth: the result chosen anew for what it is, less today's."""
     import pandas as pd
 
     columns = {item.key: item.columns for item in list_inputs(found.outcome.study)}
