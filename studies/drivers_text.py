@@ -28,9 +28,10 @@ WORDS = {"p_missed": "missed faults", "p_false": "false trips", "cost_per_year":
 
 def conclusion(result: Result, found: Drivers, frames: dict[str, pd.DataFrame]) -> list[str]:
     """Up to six sentences."""
+    what_if = frames["what_if"]
     return [text for text in (
-        _setting(result, found), _reach(frames["drivers"]), _spill(frames["drivers"]),
-        _specify(frames["what_if"]), _centre(frames["what_if"]), _measure(result, frames["worth_of_measuring"])) if text]
+        _setting(result, found), _reach(frames["drivers"]), _spill(frames["drivers"]), _specify(what_if),
+        _centre(what_if), _measure(result, frames["worth_of_measuring"])) if text]
 
 
 def _setting(result: Result, found: Drivers) -> str:
@@ -56,7 +57,7 @@ def _reach(drivers: pd.DataFrame) -> str:
     if not len(rows):
         return ""
     if not rows["total"].any():
-        return "How much of the winding is covered depends on nothing here: every earth fault has one critical position."
+        return "How much of the winding is covered depends on nothing here: it is the same for every earth fault."
     return f"How much of the winding is covered depends {_leading(rows)}, as shares of its variance."
 
 
@@ -142,7 +143,7 @@ def _measure(result: Result, worth: pd.DataFrame) -> str:
     better = rows[(rows["verdict"] != SAME) & (rows["difference"] < 0)]
     if not len(better):
         best = rows.loc[rows["difference_low"].idxmin()]
-        return (f"Measure first: no measurement is shown to be worth anything, since for every plant input the interval "
+        return ("Measure first: no measurement is shown to be worth anything, since for every plant input the interval "
                 f"of the change of {WORDS[quantity]} holds 0 or lies above it; the most that the samples leave open is "
                 f"{_amount(result, quantity, -best['difference_low'])} for {_name(best['input'])}.")
     best = better.loc[better["difference"].idxmin()]
