@@ -3,9 +3,9 @@ sentence stays within its intervals."""
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import TYPE_CHECKING, Any
 
-from montecarlo.engine.drivers.columns import PLACE
 from montecarlo.engine.drivers.effects import POSITION
 from montecarlo.engine.drivers.samples import CENTRE, HALVED
 from montecarlo.quantities.wording import listed
@@ -30,8 +30,9 @@ def conclusion(result: Result, found: Drivers, frames: dict[str, pd.DataFrame]) 
     """Up to six sentences."""
     what_if = frames["what_if"]
     return [text for text in (
-        _setting(result, found), _reach(frames["drivers"]), _spill(frames["drivers"]), _specify(what_if),
-        _centre(what_if), _measure(result, frames["worth_of_measuring"])) if text]
+        _setting(result, found), _reach(frames["drivers"]), _spill(frames["drivers"]),
+        _specify(what_if, found.worths), _assumed(what_if, found.worths),
+        _measure(result, frames["worth_of_measuring"])) if text]
 
 
 def _setting(result: Result, found: Drivers) -> str:
@@ -45,7 +46,7 @@ def _setting(result: Result, found: Drivers) -> str:
 
 
 def _with_limits(found: Estimate) -> str:
-    p, low, high = (percent(max(float(part), 0.0)) for part in found)
+    p, low, high = (percent(max(float(part), 0.0), 3) for part in found)
     return f"{p} ({low.removesuffix(' %')} to {high})"
 
 
@@ -63,7 +64,7 @@ def _reach(drivers: pd.DataFrame) -> str:
 
 def _spill(drivers: pd.DataFrame) -> str:
     """Of the external events, each by itself."""
-    parts = [f"in {kind.replace('_', ' ')} {_leading(rows)}" for kind, rows in drivers[
+    parts = [f"in \"{kind}\" {_leading(rows)}" for kind, rows in drivers[
         drivers["side"] == "external"].groupby("type", sort=False)]
     return f"What the elements get of an external event depends {'; '.join(parts)}." if parts else ""
 
@@ -86,40 +87,44 @@ def _leading(rows: pd.DataFrame) -> str:
 # --- what if ----------------------------------------------------------------------------------------------
 
 
-def _specify(what_if: pd.DataFrame) -> str:
-    rows = what_if[(what_if["change"] == HALVED) & (what_if["input"] != PLACE)]
+def _specify(what_if: pd.DataFrame, plants: Collection[str]) -> str:
+    """Of the inputs that a purchase, a test or a design can narrow."""
+    rows = what_if[what_if["input"].isin(plants)]
     if not len(rows):
-        return ""
-    parts = [text for quantity in ("p_missed", "p_false") if (text := _first(rows[rows["quantity"] == quantity], -1))]
+        return "Specify first: no input of the plant moves either probability by more than its interval."
+    parts = [text for quantity in ("p_missed", "p_false") if (text := _first(rows[rows["quantity"] == quantity]))]
     if not parts:
-        return (f"Specify first: nothing here; with any of the {rows['input'].nunique()} inputs looked at half as "
-                "uncertain, neither probability falls by more than its interval.")
-    return f"Specify first: half as uncertain, {'; '.join(parts)}."
+        return (f"Specify first: nothing here; with any of the plant's {rows['input'].nunique()} inputs looked at half "
+                "as uncertain, neither probability falls by more than its interval.")
+    return f"Specify first, of the plant: half as uncertain, {'; '.join(parts)}."
 
 
-def _centre(what_if: pd.DataFrame) -> str:
-    rows = what_if[what_if["change"] == CENTRE]
-    parts = [text for quantity in ("p_missed", "p_false") if (text := _first(rows[rows["quantity"] == quantity], 0))]
-    return f"If it stood at its centre, {'; '.join(parts)}." if parts else ""
+def _assumed(what_if: pd.DataFrame, plants: Collection[str]) -> str:
+    """Of what differs from event to event: assumptions of the study, or matters of protection outside the zone."""
+    rows = what_if[~what_if["input"].isin(plants)]
+    parts = [text for quantity in ("p_missed", "p_false") if (text := _first(rows[rows["quantity"] == quantity]))]
+    return f"Of what differs from event to event: half as uncertain, {'; '.join(parts)}." if parts else ""
 
 
-def _first(rows: pd.DataFrame, sign: int) -> str:
-    """The largest fall (sign -1), or change either way (0), that is more than its interval, and what cannot be told
-    from it."""
-    told = rows[rows["verdict"] != SAME]
-    told = told[told["difference"] < 0] if sign < 0 else told
+def _first(rows: pd.DataFrame) -> str:
+    """The largest fall with an input half as uncertain that is more than its interval, and what cannot be told from
+    it; "" if there is none."""
+    told = rows[(rows["change"] == HALVED) & (rows["verdict"] != SAME) & (rows["difference"] < 0)]
     if not len(told):
         return ""
-    size = told["difference"].abs()
-    best = told.loc[size.idxmax()]
-    least = min(abs(best["difference_low"]), abs(best["difference_high"]))
-    reach = told[["difference_low", "difference_high"]].abs().max(axis=1)
-    others = [_name(key) for key in told[(reach >= least) & (told["input"] != best["input"])]["input"]]
-    low, high = sorted(100 * abs(best[f"difference_{end}"]) for end in ("low", "high"))
-    text = (f"{_name(best['input'])} would {'lower' if best['difference'] < 0 else 'raise'} "
-            f"{WORDS[best['quantity']]} from {percent(best['p_now'])} to {percent(max(best['p_then'], 0.0))} (by "
-            f"{low:.2g} to {high:.2g} percentage points)")
+    best = told.loc[told["difference"].idxmin()]
+    others = [_name(key) for key in told[(told["difference_low"] <= best["difference_high"]) & (
+        told["input"] != best["input"])]["input"]]
+    fixed = rows[(rows["change"] == CENTRE) & (rows["input"] == best["input"])].iloc[0]
+    low, high = (-100 * best[f"difference_{end}"] for end in ("high", "low"))
+    text = (f"{_name(best['input'])} would lower {WORDS[best['quantity']]} from {percent(best['p_now'], 3)} to "
+            f"{_then(best)} (by {low:.2g} to {high:.2g} percentage points; at its centre: {_then(fixed)})")
     return text + (f", not distinguishable in size from {listed(others)}" if others else "")
+
+
+def _then(row: Any) -> str:
+    """What a probability would be; where nothing is seen any more, its limit."""
+    return percent(row["p_then"], 3) if row["p_then"] > 0 else f"fewer than {percent(row['p_then_high'])}"
 
 
 def _name(key: str) -> str:

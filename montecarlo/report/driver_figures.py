@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from montecarlo.engine.drivers.columns import PLACE
 from montecarlo.report.look import CHOSEN, FALSE, FALSE_TEXT, MISSED, WIDTH_MM
 from montecarlo.report.words import input_name
 
@@ -50,12 +51,13 @@ def effect_bars(frame: pd.DataFrame) -> Figure:
         for name, height, colour, zorder in (("total", 0.72, PALE, 2), ("first", 0.34, MISSED, 3)):
             value = own[name].clip(lower=0)
             ends = np.abs([own[name] - own[f"{name}_low"], own[f"{name}_high"] - own[name]])
-            ax.barh(y, value, height=height, color=colour, zorder=zorder, label=name)
+            ax.barh(y, value, height=height, color=colour, linewidth=0, zorder=zorder, label=name)
             ax.errorbar(own[name], y + (0.26 if name == "total" else 0.0), xerr=ends, fmt="none", ecolor=CHOSEN,
                         elinewidth=0.8, capsize=1.5, zorder=4)
         ax.set_title(f"{kind.replace('_', ' ')}:\n{output}" if len(kind) < 18 else
                      f"{_broken(kind)}:\n{output}", fontsize=8)
         ax.set_xlim(-0.05, max(1.0, 1.02 * float(own["total_high"].max())))
+        ax.set_xticks([0, 0.5, 1], ["0", "0.5", "1"])
         ax.grid(visible=False, axis="y")
     _name_rows(axes[0], names)
     figure.supxlabel("share of the output's variance, 95 % limits", fontsize=9)
@@ -74,7 +76,9 @@ def _broken(kind: str) -> str:
 
 
 def elasticity_marks(frame: pd.DataFrame) -> Figure:
-    """How ln p of missed faults and of false trips answers to centre and spread of the inputs that move them most."""
+    """How ln p of missed faults and of false trips answers to centre and spread of the inputs that move them most; the
+    fault's place along the winding, which nobody can measure or specify, is left to the table."""
+    frame = frame[frame["input"] != PLACE]
     strength = frame[["by_centre", "by_spread"]].abs().max(axis=1)
     named = frame.assign(name=frame["input"], strength=strength)
     half = MOST_ROWS // 2
@@ -88,7 +92,7 @@ def elasticity_marks(frame: pd.DataFrame) -> Figure:
         ax.set_title(f"ln p of {title}", color=dark)
     _name_rows(axes[0], _with_events(names))
     figure.supxlabel("change of ln p, 95 % limits", fontsize=9)
-    _legend(figure, axes, ("centre moved by one standard deviation", "spread made e times as wide, per unit of ln"))
+    _legend(figure, axes, ("centre moved by one standard deviation", "spread widened, per unit of its logarithm"))
     return figure
 
 

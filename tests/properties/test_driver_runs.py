@@ -10,7 +10,7 @@ from scipy.special import ndtr
 
 from montecarlo.engine.block import EARTH, Block, Job
 from montecarlo.engine.drivers.columns import columns_of, groups_of, scores_of
-from montecarlo.engine.drivers.effects import PICKUP, POSITION, effects, job_of
+from montecarlo.engine.drivers.effects import PICKUP, POSITION, effects, job_of, nets
 from montecarlo.engine.drivers.samples import CENTRE, HALVED, Change, changed, sampled
 from montecarlo.engine.rare import find_densities
 from montecarlo.engine.space import inputs_of
@@ -97,6 +97,17 @@ def test_a_plain_number_is_no_group_and_what_nothing_reads_has_an_effect_of_exac
     assert found[0].effects.total.p[place] > 0.3
 
 
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_the_two_sets_of_points_know_nothing_of_each_other(seed: int) -> None:
+    """Columns of the same input: correlations beyond 5/root n once in 25,000, for each of 60 columns."""
+    study = study_with({"study.seed": seed, "study.samples": 8192})
+    one, other = nets(study, EARTH, columns_of(study, EARTH))
+    together = [np.corrcoef(np.log(a), np.log(b))[0, 1] for a, b in zip(one.T, other.T, strict=True)]
+    assert np.abs(together).max() < 5 / len(one) ** 0.5
+    for points in (one, other):                                  # each is even: a point in every 1,024th
+        assert (np.sort(np.floor(points * len(points)), axis=0) == np.arange(len(points))[:, None]).all()
+
+
 # --- closed forms -----------------------------------------------------------------------------------------
 
 IDEAL: dict[str, Any] = {
@@ -161,7 +172,7 @@ def test_false_trips_by_ratio_errors_alone_answer_as_their_law_does(weighted: bo
     _, (sample,) = sampled(study, (lattice,), densities, 1, silent)
     p = law_of(PICKUPS[pick], SIGMA_PERCENT, study)
     changes = [Change(key, HALVED), Change(key, CENTRE)]
-    y = changed(study, setting, densities, [name], changes, 1, silent)
+    y = changed(study, setting, densities, [sample], changes, 1, silent)
     for change, truth in zip(changes, (law_of(PICKUPS[pick], SIGMA_PERCENT / 2, study), 0.0), strict=True):
         then, difference = gap([sample], [y[change][name]], pick)
         assert then.p == pytest.approx(truth, abs=max(4 * float(then.high - then.low) / 3.92, 1e-5))
@@ -183,11 +194,11 @@ FEW: dict[str, Any] = {"study.samples": 2048, "candidates.stabilising_resistance
 
 def test_an_input_that_nothing_reads_changes_no_row_when_it_changes() -> None:
     study = study_with(FEW)
-    change, names = Change("internal_faults.phase_fault_resistance_ohm", HALVED), [EARTH, "external.near_fault"]
+    change = Change("internal_faults.phase_fault_resistance_ohm", HALVED)
     missed, false = sampled(study, grid_lattices(study), {}, 1, silent)
-    y = changed(study, first(study), {}, names, [change], 1, silent)[change]
-    assert np.array_equal(y[EARTH], missed[0].y[:, 0])
-    assert np.array_equal(y["external.near_fault"], false[0].y[:, 0])
+    y = changed(study, first(study), {}, [missed[0], missed[1], *false], [change], 1, silent)[change]
+    assert np.array_equal(y[EARTH], missed[0].y[:, 0])           # an earth fault
+    assert set(y) == {EARTH, missed[1].name}                     # no external event has it at all
 
 
 def test_two_workers_give_the_numbers_of_one() -> None:

@@ -121,6 +121,10 @@ def test_differences_are_paired_and_totals_add():
     now = mean_of([(s.share, s.w * s.y[:, 0]) for s in parts])
     assert float(then.p) == float(now.p)
     assert abs(now.p - ndtr(-0.5)) < 4.5 * (now.high - now.low) / 3.92
+    none, all_of_it = gap(parts, [0 * s.y[:, 0] for s in parts], 0)
+    assert float(none.p) == 0 < none.high < 1e-3           # none in 8,192 of either
+    assert float(all_of_it.p) == pytest.approx(-float(now.p))
+    assert all_of_it.high > -now.low                       # not wider than it was, but none in 8,192 is not never
     _, fewer = gap(parts, [s.y[:, 0] * (np.arange(8192) % 10 > 0) for s in parts], 0)
     assert fewer.p == pytest.approx(-now.p / 10, rel=0.15)
     assert fewer.high - fewer.low < now.high - now.low

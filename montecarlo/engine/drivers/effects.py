@@ -25,13 +25,12 @@ from montecarlo.sampling.streams import stream
 from montecarlo.study.candidates import Setting, lattices_of
 from montecarlo.study.description import Study
 
-__all__ = ["PICKUP", "POSITION", "EffectsOf", "effects", "job_of", "rows_for"]
+__all__ = ["PICKUP", "POSITION", "EffectsOf", "effects", "job_of", "nets", "rows_for"]
 
 PICKUP, POSITION = "critical pick-up", "critical position"
 AT_ONCE = 128                                              # rows of a net in a chunk, each solved k + 2 times
 FLOOR = 0.1                                                # of the finest candidate
 FEWEST = 256
-OTHER = "other."                                           # names of the second net's columns
 
 Progress = Callable[[int, int, str], None]
 
@@ -113,7 +112,8 @@ def _solved(task: Mixtures) -> Array:
     """(outputs, k + 2, rows): at the first net, at the second, at the first with each group from the second."""
     study, name = task.job.study, task.stratum
     columns = columns_of(study, name)
-    one, other = _nets(study, name, columns, task.index)
+    rows = slice(task.index * AT_ONCE, (task.index + 1) * AT_ONCE)
+    one, other = (values[rows] for values in nets(study, name, columns))
     groups = groups_of(columns, study.ties)
     stacked = np.stack([one, other, *(one,) * len(groups)])
     for page, group in zip(stacked[2:], groups, strict=True):
@@ -125,11 +125,14 @@ def _solved(task: Mixtures) -> Array:
     return np.stack([values.reshape(len(stacked), -1) for values in outputs])
 
 
-def _nets(study: Study, name: str, columns: Columns, index: int) -> tuple[Array, Array]:
+def nets(study: Study, name: str, columns: Columns) -> tuple[Array, Array]:
+    """Two sets of uniforms (rows, dims), each a net of its own; the rows of the second stand in random order. As one
+    net of twice the dimensions some pairs of high ones would be correlated (measured: 0.1 to 0.19 at 1,024 points, on
+    any of six seeds)."""
+    rows, seed, stratum = rows_for(study), study.study.seed, f"drivers.{name}"
     names = tuple(columns.widths.items())
-    both = names + tuple((OTHER + key, width) for key, width in names)
-    values = Net(study.study.seed, f"drivers.{name}", 0, 0, both).points(index * AT_ONCE, AT_ONCE).values
-    return values[:, :columns.dims], values[:, columns.dims:]
+    one, other = (Net(seed, stratum, 0, block, names).points(0, rows).values for block in (0, 1))
+    return one, other[stream(seed, stratum, 0, 0, "order").permutation(rows)]
 
 
 def multiples(block: Block, setting: Setting) -> Array:

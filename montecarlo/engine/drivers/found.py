@@ -17,7 +17,18 @@ from montecarlo.engine.parallel import worker_count
 from montecarlo.engine.run import Outcome, run
 from montecarlo.errors import StudyError
 from montecarlo.estimates.choose import Judgement, cost_weights
-from montecarlo.estimates.drivers import Elasticity, Rule, Sampled, Shift, Worth, elasticity, gap, mean_of, shift, worth
+from montecarlo.estimates.drivers import (
+    Elasticity,
+    Rule,
+    Sampled,
+    Shift,
+    Worth,
+    elasticity,
+    gap,
+    shift,
+    total_of,
+    worth,
+)
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.streams import stream
@@ -82,16 +93,16 @@ def find_drivers(study: Study, *, workers: int | None = None, progress: Progress
         study.study.seed, quantity, 0, 0, f"drivers.dead.{key}")))
         for quantity, samples in sides.items() for key in _keys(study, samples)]
     changes = [Change(key, what) for key in _decisive(answers) for what in (CENTRE, HALVED)]
-    names = [sample.name for samples in sides.values() for sample in samples]
-    then = changed(study, setting, densities, names, changes, count, tell)
-    what_if = [WhatIf(change, quantity, *gap(samples, [then[change][s.name] for s in samples], place))
-               for change in changes for quantity, samples in sides.items()]
     rule, every = _rule(study, outcome.first.judgement, missed, false), [*missed, *false]
+    then = changed(study, setting, densities, every, changes, count, tell)
+    what_if = [WhatIf(change, quantity, *gap(
+        samples, [then[change].get(sample.name, sample.y[:, place]) for sample in samples], place))
+        for change in changes for quantity, samples in sides.items()]
     plants = [item.key for item in list_inputs(study) if item.varies == "plant" and any(
         item.key in sample.scores for sample in every)]
     return Drivers(
         outcome, setting, tuple(effects(study, setting, count, tell)),
-        {quantity: mean_of([(s.share, s.w * s.y[:, place]) for s in samples]) for quantity, samples in sides.items()},
+        {quantity: total_of(samples, [s.y[:, place] for s in samples]) for quantity, samples in sides.items()},
         {quantity: _effective(samples, place) for quantity, samples in sides.items()},
         tuple(answers), tuple(what_if), {key: worth(every, key, rule) for key in plants},
         {sample.name: len(sample.w) for sample in every}, sum(sample.lost for sample in every))

@@ -111,15 +111,16 @@ def _gathered(study: Study, name: str, share: float, rows: Sequence[Rows], y: Ar
     points = space_for(study, name).points(u)
     scores, duals = scores_of(inputs_of(study, name), study.ties, points)
     tied = {key for tie in study.ties for key in tie[:2]}
-    return Sampled(name, share, np.exp(rows[0].density.log_weight(u)), np.nan_to_num(y), scores, duals,
+    density = rows[0].density
+    return Sampled(name, share, np.exp(density.log_weight(u)), np.nan_to_num(y), scores, duals, density.largest_weight,
                    PLACE if name == EARTH and PLACE not in tied else "", int(np.isnan(y).any(axis=1).sum()))
 
 
-def changed(study: Study, setting: Setting, densities: Densities, names: Sequence[str], changes: Sequence[Change],
-            workers: int, progress: Progress) -> dict[Change, dict[str, Array]]:
-    """y (n,) of one setting on the rows of `sampled`, by change and stratum."""
-    tasks = {(change, name): _rows(job_of(change.of(study), setting), study, name, densities)
-             for change in changes for name in names}
+def changed(study: Study, setting: Setting, densities: Densities, samples: Sequence[Sampled],
+            changes: Sequence[Change], workers: int, progress: Progress) -> dict[Change, dict[str, Array]]:
+    """y (n,) of one setting on the rows of `sampled`, by change and stratum, of those strata that have the input."""
+    tasks = {(change, sample.name): _rows(job_of(change.of(study), setting), study, sample.name, densities)
+             for change in changes for sample in samples if change.key in sample.scores}
     flat = [task for rows in tasks.values() for task in rows]
     solved = iter(mapped(_judged, flat, workers))
     out: dict[Change, dict[str, Array]] = {change: {} for change in changes}

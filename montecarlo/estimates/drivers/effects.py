@@ -33,8 +33,8 @@ def sobol_effects(f_a: Array, f_b: Array, f_ab: Array, rng: np.random.Generator,
     the first set with the columns of one group from the second. No NaN. An output that never varies has effects of 0.
 
     Limits: percentiles over resampled rows (bootstrap: Efron and Tibshirani, An Introduction to the Bootstrap, 1993,
-    ch. 13, from memory). On nets they are wider than they need be, since rows of a net are no independent draws. Not
-    clipped: an estimate may lie below 0 or above 1 by chance."""
+    ch. 13, from memory). On one net in the columns of both sets they are wider than they need be, since its rows are no
+    independent draws. Not clipped: an estimate may lie below 0 or above 1 by chance."""
     n = f_a.size
     first, total = _indices(f_a, f_b, f_ab)
     drawn = np.empty((RESAMPLES, 2, len(f_ab)))

@@ -9,10 +9,11 @@ import numpy as np
 from scipy.special import stdtrit
 
 from montecarlo.estimates.intervals import Estimate
-from montecarlo.estimates.rare import BATCH
+from montecarlo.estimates.rare import BATCH, Sums, rare_estimate
+from montecarlo.estimates.totals import mover
 from montecarlo.quantities import Array
 
-__all__ = ["Sampled", "batch_means", "gap", "limits_of", "mean_of"]
+__all__ = ["Sampled", "batch_means", "gap", "limits_of", "mean_of", "total_of"]
 
 LEVEL = 0.95
 
@@ -31,6 +32,7 @@ class Sampled:
     y: Array
     scores: Mapping[str, Array]
     duals: Mapping[str, Array]
+    ceiling: float = 1.0                                   # what no weight exceeds
     placed: str = ""                                       # the input given whose rest y is a probability, if any
     lost: int = 0                                          # rows without a result, which count as 0
 
@@ -60,10 +62,25 @@ def mean_of(parts: Sequence[tuple[float, Array]]) -> Estimate:
     return limits_of(total, variance, int(fewest))
 
 
+def total_of(samples: Sequence[Sampled], y: Sequence[Array]) -> Estimate:
+    """Σ share·p from each sample's y (n,): limits of weighted samples where y is 0 or 1, of means where it is a
+    probability, types combined by MOVER."""
+    def of(sample: Sampled, mine: Array) -> Estimate:
+        if ((mine > 0) & (mine < 1)).any():
+            return mean_of([(1.0, sample.w * mine)])
+        return rare_estimate(Sums.of(mine[:, None] > 0, np.log(sample.w), sample.ceiling))
+
+    parts = [of(sample, mine) for sample, mine in zip(samples, y, strict=True)]
+    return Estimate(*mover([s.share for s in samples], *(
+        [np.squeeze(getattr(part, end)) for part in parts] for end in ("p", "low", "high"))))
+
+
 def gap(samples: Sequence[Sampled], changed: Sequence[Array], candidate: int) -> tuple[Estimate, Estimate]:
-    """Σ share·mean of w·y of a candidate with something `changed` (n,), and the difference that makes, paired row by
-    row."""
+    """Σ share·p of a candidate with something `changed` (n,), and the difference that makes, paired row by row. Where
+    nothing operates any more, what the samples still leave open of it is in the difference too."""
     now = [sample.y[:, candidate] for sample in samples]
-    then = mean_of([(s.share, s.w * y) for s, y in zip(samples, changed, strict=True)])
+    then = total_of(samples, changed)
     paired = mean_of([(s.share, s.w * (y - old)) for s, y, old in zip(samples, changed, now, strict=True)])
-    return then, paired
+    if then.p > 0 or not any(old.any() for old in now):
+        return then, paired
+    return then, paired._replace(high=np.minimum(paired.p + np.hypot(paired.high - paired.p, then.high), then.high))
