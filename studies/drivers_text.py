@@ -42,11 +42,13 @@ def _setting(result: Result, found: Drivers) -> str:
              "Nothing can be chosen; looked at is what is nearest to the limit")
     return (f"{which}: no. {number}, {scheme_name(row['scheme'])}, {setting_text(row)}; it misses "
             f"{_with_limits(found.now['p_missed'])} of the internal faults within reach and trips falsely on "
-            f"{_with_limits(found.now['p_false'])} of the external events (the samples behind these tables).")
+            f"{_with_limits(found.now['p_false'])} of the external events (samples of their own).")
 
 
 def _with_limits(found: Estimate) -> str:
-    p, low, high = (percent(max(float(part), 0.0), 3) for part in found)
+    p, low, high = (percent(float(part), 3) for part in found)
+    if not found.p > 0:
+        return f"fewer than {percent(float(found.high))} (none seen)"
     return f"{p} ({low.removesuffix(' %')} to {high})"
 
 
@@ -176,7 +178,9 @@ def notes(found: Drivers) -> list[str]:
     texts = [f"Rows of their own for elasticities, what-ifs and worth of measuring ({sizes}); Sobol' effects from "
              f"{found.effects[0].rows} rows of each of two nets, mixed input by input."]
     hits = found.effective["p_false"]
-    if hits < FEW_HITS:
+    if not found.now["p_false"].p > 0:
+        texts.append("No false trip among these rows, so that nothing is said of what moves them.")
+    elif hits < FEW_HITS:
         texts.append(f"False trips rest on {hits:.0f} effective hits; below {FEW_HITS:.0f} their elasticities and "
                      "what-ifs are rough, and their intervals too short.")
     texts += [f"{part.stratum}: {percent(part.floored)} of the critical pick-ups are below a tenth of the finest "
