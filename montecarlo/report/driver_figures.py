@@ -104,7 +104,7 @@ def what_if_marks(frame: pd.DataFrame) -> Figure:
         part = wide[wide["change"] == change].rename(columns={
             "difference": column, "difference_low": f"{column}_low", "difference_high": f"{column}_high"})
         parts.append(part[["name", "quantity", column, f"{column}_low", f"{column}_high"]])
-    both = parts[0].merge(parts[1], on=["name", "quantity"])
+    both = parts[0].merge(parts[1], on=["name", "quantity"], how="left")
     keys = list(dict.fromkeys(both["name"]))
     figure, axes = _panels(2, len(keys))
     for ax, (quantity, title, colour, dark) in zip(axes, QUANTITIES, strict=True):

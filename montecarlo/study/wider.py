@@ -1,4 +1,5 @@
-"""A study with every spread larger than stated: what its rare events owe to the tails that were assumed."""
+"""A study with some inputs other than stated: every spread larger, for what its rare events owe to the tails that were
+assumed; or any values."""
 
 from __future__ import annotations
 
@@ -12,7 +13,7 @@ from montecarlo.sampling.inputs import Input, list_inputs
 from montecarlo.secondary.excitation import excitation_table
 from montecarlo.study.description import Study
 
-__all__ = ["with_wider_inputs"]
+__all__ = ["with_inputs", "with_wider_inputs"]
 
 Table = TypeVar("Table", bound=BaseModel)
 
@@ -20,8 +21,8 @@ Table = TypeVar("Table", bound=BaseModel)
 def with_wider_inputs(study: Study, factor: float) -> Study:
     """Every continuous input `factor` times as wide about its centre (`quantities.widened`), within what its key and
     the CTs' cores permit. Which inputs are uncertain stays, so that samples of the one are samples of the other."""
-    return _replaced(study, "", {item.key: _wider(study, item, factor) for item in list_inputs(study)
-                                 if item.distribution.is_continuous})
+    return with_inputs(study, {item.key: _wider(study, item, factor) for item in list_inputs(study)
+                               if item.distribution.is_continuous})
 
 
 def _wider(study: Study, item: Input, factor: float) -> Distribution:
@@ -43,6 +44,12 @@ def _core_limits(study: Study, key: str) -> tuple[float, float] | None:
                   for core in cores]
         return max(low for low, _ in ranges), min(high for _, high in ranges)
     return None
+
+
+def with_inputs(study: Study, values: Mapping[str, Distribution]) -> Study:
+    """The study with other values under keys as `list_inputs` names them. Nothing is checked or completed again: they
+    must keep to their keys' ranges, and what other keys took from these while they were read stays."""
+    return _replaced(study, "", values)
 
 
 def _replaced(table: Table, prefix: str, values: Mapping[str, Distribution]) -> Table:

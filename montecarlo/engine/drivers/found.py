@@ -12,7 +12,7 @@ import numpy as np
 from montecarlo.engine.batch import STATED, Progress
 from montecarlo.engine.drivers.columns import PLACE
 from montecarlo.engine.drivers.effects import EffectsOf, effects
-from montecarlo.engine.drivers.samples import CENTRE, HALVED, Change, changed, sampled
+from montecarlo.engine.drivers.samples import Change, changed, changes_of, sampled
 from montecarlo.engine.parallel import worker_count
 from montecarlo.engine.run import Outcome, run
 from montecarlo.errors import StudyError
@@ -92,7 +92,7 @@ def find_drivers(study: Study, *, workers: int | None = None, progress: Progress
     answers = [Answer(key, quantity, elasticity(samples, place, key), shift(samples, place, key, stream(
         study.study.seed, quantity, 0, 0, f"drivers.dead.{key}")))
         for quantity, samples in sides.items() for key in _keys(study, samples)]
-    changes = [Change(key, what) for key in _decisive(answers) for what in (CENTRE, HALVED)]
+    changes = changes_of(study, _decisive(answers))
     rule, every = _rule(study, outcome.first.judgement, missed, false), [*missed, *false]
     then = changed(study, setting, densities, every, changes, count, tell)
     what_if = [WhatIf(change, quantity, *gap(

@@ -23,15 +23,15 @@ from montecarlo.engine.winding import missed_parts
 from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.drivers import Sampled
 from montecarlo.estimates.rare import BATCH, Symmetric, plain
-from montecarlo.quantities import Array, narrowed, number
+from montecarlo.quantities import Array, number, widened
 from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.streams import stream
 from montecarlo.study.candidates import Lattice, Setting
-from montecarlo.study.changed import with_input
 from montecarlo.study.description import Study
+from montecarlo.study.wider import with_inputs
 
-__all__ = ["CENTRE", "HALVED", "Change", "changed", "sampled"]
+__all__ = ["CENTRE", "HALVED", "Change", "changed", "changes_of", "sampled"]
 
 CHUNK = 2048                                               # rows, a multiple of BATCH
 FEWEST = 2048
@@ -43,15 +43,21 @@ Densities = Mapping[str, Symmetric]                        # by stratum
 
 @dataclass(frozen=True)
 class Change:
-    """One input of the study changed."""
+    """One input of the study changed: a number, its median; or its spread about the median halved, by difference or,
+    for families whose spread is one, by ratio (`quantities.widened`), which a list of values does not have."""
 
     key: str
     what: str
 
     def of(self, study: Study) -> Study:
-        item = next(item for item in list_inputs(study) if item.key == self.key)
-        own = item.distribution
-        return with_input(study, self.key, number(own.centre()) if self.what == CENTRE else narrowed(own, 0.5))
+        own = next(item.distribution for item in list_inputs(study) if item.key == self.key)
+        return with_inputs(study, {self.key: number(own.centre()) if self.what == CENTRE else widened(own, 0.5)})
+
+
+def changes_of(study: Study, keys: Sequence[str]) -> list[Change]:
+    """What is tried of each input."""
+    lists = {item.key for item in list_inputs(study) if not item.distribution.is_continuous}
+    return [Change(key, what) for key in keys for what in (CENTRE, HALVED) if what == CENTRE or key not in lists]
 
 
 @dataclass(frozen=True, eq=False)
