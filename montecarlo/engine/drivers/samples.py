@@ -34,7 +34,7 @@ from montecarlo.study.wider import with_inputs
 __all__ = ["CENTRE", "HALVED", "Change", "changed", "changes_of", "sampled"]
 
 CHUNK = 2048                                               # rows, a multiple of BATCH
-FEWEST = 2048
+FEWEST = 1024
 CENTRE, HALVED = "at its centre", "half as uncertain"
 
 Progress = Callable[[int, int, str], None]
