@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from montecarlo.estimates.drivers import Sampled, elasticity, gap, mean_of, shift
+from montecarlo.estimates.drivers import Bands, Sampled, elasticity, gap, mean_of, shift
 from montecarlo.estimates.rare import Mixture
 from tests.unit.rare_cases import rng
 
@@ -84,7 +84,7 @@ def test_the_place_is_exact():
     assert found.centre.p == pytest.approx(-phi(1.0) / ndtr(1.0), rel=1e-12)
     assert found.spread.p == pytest.approx(-phi(1.0) / ndtr(1.0), rel=1e-12)
     # a uniform cut at Phi(1), against a uniform on [0, 1]: furthest apart at the cut; steps of 1/256
-    assert shift([sample], 0, "place", rng(63)).distance == pytest.approx(1 - ndtr(1.0), abs=1 / 256)
+    assert shift([sample], 0, "place", Bands(0, rng(63))).distance == pytest.approx(1 - ndtr(1.0), abs=1 / 256)
 
 
 def test_laws_among_failures():
@@ -92,16 +92,16 @@ def test_laws_among_failures():
     u = rng(64).standard_normal((16_384, 2))
     sample = Sampled("x", 1.0, np.ones(len(u)), (u[:, 0] > 1)[:, None].astype(float),
                      {"active": u[:, :1], "dead": u[:, 1:]}, {})
-    active = shift([sample], 0, "active", rng(65))
+    active = shift([sample], 0, "active", Bands(0, rng(65)))
     assert active.distance == pytest.approx(ndtr(1.0), abs=1 / 256)
-    dead = shift([sample], 0, "dead", rng(66))
+    dead = shift([sample], 0, "dead", Bands(0, rng(66)))
     assert 0.5 < dead.band * np.sqrt(sample.y.sum()) / 1.36 < 1.3     # Kolmogorov's own 95 % quantile, 1.36/root n
     inside = 0
     for key in range(30):
         other = rng(67, key).standard_normal((2048, 1))
         y = (rng(68, key).random((2048, 1)) < 0.2).astype(float)
         one = Sampled("x", 1.0, np.ones(2048), y, {"dead": other}, {})
-        found = shift([one], 0, "dead", rng(69, key))
+        found = shift([one], 0, "dead", Bands(0, rng(69, key)))
         inside += found.distance <= found.band
     assert inside >= 23                                    # of 28.5 expected; fewer once in 3,000
 
@@ -110,7 +110,7 @@ def test_nothing_seen_gives_no_number():
     sample = linear(0.5, 256)
     none = Sampled("x", 1.0, sample.w, 0 * sample.y, sample.scores, {})
     assert np.isnan(elasticity([none], 0, "u0").centre.p)
-    assert np.isnan(shift([none], 0, "u0", rng(70)).distance)
+    assert np.isnan(shift([none], 0, "u0", Bands(0, rng(70))).distance)
 
 
 def test_differences_are_paired_and_totals_add():

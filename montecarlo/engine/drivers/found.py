@@ -18,6 +18,7 @@ from montecarlo.engine.run import Outcome, run
 from montecarlo.errors import StudyError
 from montecarlo.estimates.choose import Judgement, cost_weights
 from montecarlo.estimates.drivers import (
+    Bands,
     Elasticity,
     Rule,
     Sampled,
@@ -89,9 +90,9 @@ def find_drivers(study: Study, *, workers: int | None = None, progress: Progress
     densities = outcome.first.densities[STATED]
     missed, false = sampled(study, outcome.first.lattices, densities, count, tell)
     sides = {MISSED: missed, FALSE: false}
-    answers = [Answer(key, quantity, elasticity(samples, place, key), shift(samples, place, key, stream(
-        study.study.seed, quantity, 0, 0, f"drivers.dead.{key}")))
-        for quantity, samples in sides.items() for key in _keys(study, samples)]
+    bands = {quantity: Bands(place, stream(study.study.seed, quantity, 0, 0, "drivers.dead")) for quantity in sides}
+    answers = [Answer(key, quantity, elasticity(samples, place, key), shift(samples, place, key, bands[quantity]))
+               for quantity, samples in sides.items() for key in _keys(study, samples)]
     changes = changes_of(study, _decisive(answers))
     rule, every = _rule(study, outcome.first.judgement, missed, false), [*missed, *false]
     then = changed(study, setting, densities, every, changes, count, tell)

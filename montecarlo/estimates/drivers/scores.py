@@ -16,6 +16,7 @@ of either score is 0, y less its own mean stands for y: the same in expectation,
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
@@ -26,7 +27,7 @@ from montecarlo.estimates.drivers.samples import Sampled, batch_means, limits_of
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.quantities import Array
 
-__all__ = ["BINS", "Elasticity", "Shift", "dead_band", "elasticity", "shift"]
+__all__ = ["BINS", "Bands", "Elasticity", "Shift", "elasticity", "shift"]
 
 Places = NDArray[np.int64]
 
@@ -90,7 +91,7 @@ def _ratio(parts: Sequence[tuple[float, Array, Array]]) -> Estimate:
 # --- laws among failures ----------------------------------------------------------------------------------
 
 
-def shift(samples: Sequence[Sampled], candidate: int, key: str, rng: np.random.Generator) -> Shift:
+def shift(samples: Sequence[Sampled], candidate: int, key: str, bands: Bands) -> Shift:
     """Over the samples that have the input, columns of one input together."""
     having = [sample for sample in samples if key in sample.scores]
     mass = np.zeros(BINS)
@@ -102,7 +103,7 @@ def shift(samples: Sequence[Sampled], candidate: int, key: str, rng: np.random.G
             mass += _histogram(_bins(sample.scores[key]), weight)
     if not mass.sum() > 0:
         return Shift(np.nan, np.nan)
-    return Shift(_distance(mass), dead_band(having, candidate, having[0].scores[key].shape[1], rng))
+    return Shift(_distance(mass), bands.of(having, having[0].scores[key].shape[1]))
 
 
 def _bins(scores: Array) -> Places:
@@ -124,9 +125,24 @@ def _distance(mass: Array) -> float:
     return float(np.abs(np.cumsum(mass) / mass.sum() - np.arange(1, BINS + 1) / BINS).max())
 
 
-def dead_band(samples: Sequence[Sampled], candidate: int, columns: int, rng: np.random.Generator) -> float:
-    """95 % quantile of the distance of inputs that nothing depends on, under the same weights. [-]"""
-    weights = [sample.share / len(sample.w) * sample.w * sample.y[:, candidate] for sample in samples]
-    found = [_distance(np.asarray(sum(_histogram(rng.integers(BINS, size=(weight.size, columns)), weight)
-                                      for weight in weights))) for _ in range(IMITATIONS)]
-    return float(np.quantile(found, 0.95))
+@dataclass(eq=False)
+class Bands:
+    """95 % quantiles of the distance of inputs that nothing depends on, under the weights of a candidate's failures;
+    each imitated once, for all inputs of so many columns in the same samples."""
+
+    candidate: int
+    rng: np.random.Generator
+    known: dict[tuple[tuple[str, ...], int], float] = field(default_factory=dict)
+
+    def of(self, samples: Sequence[Sampled], columns: int) -> float:
+        key = tuple(sample.name for sample in samples), columns
+        if key not in self.known:
+            self.known[key] = self._imitated(samples, columns)
+        return self.known[key]
+
+    def _imitated(self, samples: Sequence[Sampled], columns: int) -> float:
+        weights = [sample.share / len(sample.w) * sample.w * sample.y[:, self.candidate] for sample in samples]
+        weights = [weight[weight > 0] for weight in weights]
+        found = [_distance(np.asarray(sum(_histogram(self.rng.integers(BINS, size=(weight.size, columns)), weight)
+                                          for weight in weights))) for _ in range(IMITATIONS)]
+        return float(np.quantile(found, 0.95))
