@@ -126,7 +126,7 @@ def _first(rows: pd.DataFrame) -> str:
 
 def _then(row: Any) -> str:
     """What a probability would be; where nothing is seen any more, its limit."""
-    return percent(row["p_then"], 3) if row["p_then"] > 0 else f"fewer than {percent(row['p_then_high'])}"
+    return percent(row["p_then"], 3) if row["p_then"] > 0 else f"none seen, fewer than {percent(row['p_then_high'])}"
 
 
 def _name(key: str) -> str:
@@ -157,16 +157,17 @@ def _measure(result: Result, worth: pd.DataFrame) -> str:
     others = better[(better["difference_low"] <= best["difference_high"]) & (better["input"] != best["input"])]
     same = listed([_name(key) for key in others["input"]])
     also = f", not distinguishable in size from {same}" if len(others) else ""
-    amounts = [_amount(result, quantity, -best[f"difference_{end}"]) for end in ("high", "low")]
-    return (f"Measure first: {_name(best['input'])}; choosing anew for {best['known']} would lower {WORDS[quantity]} "
-            f"by {amounts[0]} to {amounts[1]}{also}.")
+    least, most = (-best[f"difference_{end}"] for end in ("high", "low"))
+    return (f"Measure first: {_name(best['input'])}; to know {best['known']}, and to choose anew for it, would lower "
+            f"{WORDS[quantity]} by {_amount(result, quantity, least, most)}{also}.")
 
 
-def _amount(result: Result, quantity: str, value: Any) -> str:
+def _amount(result: Result, quantity: str, *values: float) -> str:
+    """One value, or from one to another."""
     cost = result.study.policy.least_annual_cost
     if quantity == "cost_per_year" and cost is not None:
-        return f"{float(f'{value:.2g}'):,.15g} {cost.unit} a year"
-    return f"{100 * value:.2g} percentage points"
+        return " to ".join(f"{float(f'{value:.2g}'):,.15g}" for value in values) + f" {cost.unit} a year"
+    return " to ".join(f"{100 * value:.2g}" for value in values) + " percentage points"
 
 
 # --- beside the conclusion --------------------------------------------------------------------------------

@@ -16,8 +16,9 @@ if TYPE_CHECKING:
 
 __all__ = ["KNOWN", "driver_rows", "elasticity_rows", "what_if_rows", "worth_rows"]
 
-KNOWN = {1: "the quarter of its range", 6: "mean of the six CTs low or high, ends near or far apart",
-         4: "phase elements' mean low or high, earth element low or high"}   # by columns (estimates.drivers.worth)
+KNOWN = {1: "in which quarter of its range it lies",                         # by columns (estimates.drivers.worth)
+         6: "whether the mean of the six CTs is low or high and their ends are near or far apart",
+         4: "whether the phase elements' mean and the earth element's are low or high"}
 
 
 def _limits(name: str, found: Estimate, at: int | None = None) -> dict[str, float]:
@@ -78,7 +79,8 @@ def worth_rows(found: Drivers) -> pd.DataFrame:
     for key, worth in found.worths.items():
         chosen: Mapping[str, int] = {f"chosen_{cell}": number + 1 for cell, number in enumerate(worth.chosen, 1)}
         rows += [{"input": key, "known": KNOWN[columns[key]], "quantity": quantity, "today": worth.today[quantity],
-                  "anew": worth.anew[quantity], **_limits("difference", gap), "verdict": _verdict(gap),
+                  **_limits("difference", gap), "verdict": _verdict(gap),
+                  "difference_found": float(worth.found[quantity].p),
                   "difference_flattering": worth.flattering[quantity], "chosen_today": worth.chosen_today + 1, **chosen}
                  for quantity, gap in worth.difference.items()]
     return pd.DataFrame(rows)

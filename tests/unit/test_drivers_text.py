@@ -75,7 +75,7 @@ def test_inputs_of_events_are_told_apart_from_the_plant_s() -> None:
 def test_where_nothing_is_seen_any_more_its_limit_is_told() -> None:
     rows = change("ct.ankle_ratio", "p_false", (-0.2, -0.1), (-0.2, -0.1))
     rows[0] |= {"p_then": 0.0, "p_then_high": 2e-4}
-    assert "at its centre: fewer than 0.02 %" in _specify(pd.DataFrame(rows), PLANTS)
+    assert "at its centre: none seen, fewer than 0.02 %" in _specify(pd.DataFrame(rows), PLANTS)
 
 
 # --- measuring --------------------------------------------------------------------------------------------
@@ -83,7 +83,7 @@ def test_where_nothing_is_seen_any_more_its_limit_is_told() -> None:
 
 def worth(*rows: tuple[str, float, float], quantity: str = "cost_per_year", chosen: int = 2) -> pd.DataFrame:
     return pd.DataFrame([{
-        "input": key, "known": "the quarter of its range", "quantity": quantity, "difference": (low + high) / 2,
+        "input": key, "known": "in which quarter it lies", "quantity": quantity, "difference": (low + high) / 2,
         "difference_low": low, "difference_high": high, "chosen_today": 1, "chosen_1": 1, "chosen_2": chosen,
         "verdict": "not distinguishable" if low <= 0 <= high else "distinguishable"} for key, low, high in rows])
 
@@ -99,10 +99,10 @@ def test_a_setting_that_stays_whatever_is_measured() -> None:
 
 def test_worth_is_told_by_its_limits() -> None:
     text = _measure(result(), worth(("ct.ankle_ratio", -1234.0, -500.0), ("ct.knee_current_a", -100.0, 50.0)))
-    assert text == ("Measure first: the CTs' ankle ratio; choosing anew for the quarter of its range would lower cost "
-                    "by 500 EUR a year to 1,200 EUR a year.")
+    assert text == ("Measure first: the CTs' ankle ratio; to know in which quarter it lies, and to choose anew for it, "
+                    "would lower cost by 500 to 1,200 EUR a year.")
     text = _measure(result(False), worth(("ct.ankle_ratio", -0.02, -0.01), quantity="p_missed"))
-    assert "would lower missed faults by 1 percentage points to 2 percentage points" in text
+    assert "would lower missed faults by 1 to 2 percentage points" in text
 
 
 def test_nothing_is_measured_first_where_every_interval_holds_0() -> None:

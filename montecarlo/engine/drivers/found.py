@@ -28,7 +28,7 @@ from montecarlo.estimates.drivers import (
     gap,
     shift,
     total_of,
-    worth,
+    worths,
 )
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.sampling.inputs import list_inputs
@@ -101,11 +101,12 @@ def find_drivers(study: Study, *, workers: int | None = None, progress: Progress
         for change in changes for quantity, samples in sides.items()]
     plants = [item.key for item in list_inputs(study) if item.varies == "plant" and any(
         item.key in sample.scores for sample in every)]
+    by_lot = stream(study.study.seed, "worth", 0, 0, "drivers.lots")
     return Drivers(
         outcome, setting, tuple(effects(study, setting, count, tell)),
         {quantity: total_of(samples, [s.y[:, place] for s in samples]) for quantity, samples in sides.items()},
         {quantity: _effective(samples, place) for quantity, samples in sides.items()},
-        tuple(answers), tuple(what_if), {key: worth(every, key, rule) for key in plants},
+        tuple(answers), tuple(what_if), worths(every, plants, rule, by_lot),
         {sample.name: len(sample.w) for sample in every}, sum(sample.lost for sample in every))
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import stdtrit
 
-from montecarlo.estimates.intervals import Estimate
+from montecarlo.estimates.intervals import Estimate, clopper_pearson
 from montecarlo.estimates.rare import BATCH, Sums, rare_estimate
 from montecarlo.estimates.totals import mover
 from montecarlo.quantities import Array
@@ -62,15 +62,22 @@ def mean_of(parts: Sequence[tuple[float, Array]]) -> Estimate:
     return limits_of(total, variance, int(fewest))
 
 
-def total_of(samples: Sequence[Sampled], y: Sequence[Array]) -> Estimate:
+def total_of(samples: Sequence[Sampled], y: Sequence[Array], before: Sequence[Array] | None = None) -> Estimate:
     """Σ share·p from each sample's y (n,): limits of weighted samples where y is 0 or 1, of means where it is a
-    probability, types combined by MOVER."""
-    def of(sample: Sampled, mine: Array) -> Estimate:
+    probability, types combined by MOVER.
+
+    before: y without a change after which none may be seen. Its limit is then that of n rows of the largest weight
+    that operated before, as if what still operates lay there (an assumption; the exact limit would rest on the tenth
+    of the rows that nothing tilts, and lie far above p before the change)."""
+    def of(sample: Sampled, mine: Array, earlier: Array) -> Estimate:
         if ((mine > 0) & (mine < 1)).any():
             return mean_of([(1.0, sample.w * mine)])
+        if not mine.any() and earlier.any():
+            most = clopper_pearson(0.0, len(mine) / float(sample.w[earlier > 0].max())).high
+            return Estimate(np.zeros(1), np.zeros(1), np.atleast_1d(most))
         return rare_estimate(Sums.of(mine[:, None] > 0, np.log(sample.w), sample.ceiling))
 
-    parts = [of(sample, mine) for sample, mine in zip(samples, y, strict=True)]
+    parts = [of(sample, *both) for sample, *both in zip(samples, y, y if before is None else before, strict=True)]
     return Estimate(*mover([s.share for s in samples], *(
         [np.squeeze(getattr(part, end)) for part in parts] for end in ("p", "low", "high"))))
 
@@ -79,7 +86,7 @@ def gap(samples: Sequence[Sampled], changed: Sequence[Array], candidate: int) ->
     """Σ share·p of a candidate with something `changed` (n,), and the difference that makes, paired row by row. Where
     nothing operates any more, what the samples still leave open of it is in the difference too."""
     now = [sample.y[:, candidate] for sample in samples]
-    then = total_of(samples, changed)
+    then = total_of(samples, changed, now)
     paired = mean_of([(s.share, s.w * (y - old)) for s, y, old in zip(samples, changed, now, strict=True)])
     if then.p > 0 or not any(old.any() for old in now):
         return then, paired

@@ -5,13 +5,16 @@ Applied Statistical Decision Theory, 1961, from memory).
 Known is in which of four equally likely cells the input lies (`cells_of`): a coarse measurement, so that an exact one
 is worth at least as much where the policy weighs costs (derived: who knows more may choose as before). The same samples
 serve every cell and every input. Half of their batches choose, the other half is looked at, and the other way round:
-the best of noisy estimates would otherwise flatter measuring.
+the best of noisy estimates would otherwise flatter measuring. Under a limit that is not enough, since noise lets a
+setting pass in one cell that would not pass in all; so cells drawn by lot, which tell nothing, go the same way, and
+what they gain is taken off, what they scatter put into the limits (as a permutation test does; derived, and checked on
+inputs without influence).
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,9 +25,12 @@ from montecarlo.estimates.intervals import Estimate
 from montecarlo.estimates.rare import BATCH
 from montecarlo.quantities import Array
 
-__all__ = ["CELLS", "Rule", "Worth", "cells_of", "worth"]
+__all__ = ["CELLS", "Rule", "Worth", "cells_of", "worths"]
 
 CELLS = 4
+LOTS = 40                                                  # cells drawn by lot, to see what noise gains
+BOTH = 2                                                   # the place of both halves together
+LIMIT = 1.96                                               # 97.5 % quantile of the normal law
 Labels = NDArray[np.int64]
 # Median of the largest of three |u - v|, u and v standard normal: P(all below c) = (2 Phi(c/root 2) - 1)^3 = 1/2.
 APART = float(np.sqrt(2) * ndtri((1 + 0.5 ** (1 / 3)) / 2))
@@ -65,12 +71,12 @@ class Rule:
 
 @dataclass(frozen=True, eq=False)
 class Worth:
-    """By quantity (p_missed, p_false, cost): today's mean, the mean chosen anew, the difference with limits, and the
-    difference without halves, which flatters. chosen (CELLS,): candidates by cell, all samples used; today: without
-    knowing."""
+    """By quantity (p_missed, p_false, cost): today's mean, the difference of choosing anew with limits, as it was found
+    and less what cells by lot gain, and the difference without halves, which flatters. chosen (CELLS,): candidates by
+    cell, all samples used; today: without knowing."""
 
     today: dict[str, float]
-    anew: dict[str, float]
+    found: dict[str, Estimate]
     difference: dict[str, Estimate]
     flattering: dict[str, float]
     chosen: tuple[int, ...]
@@ -91,47 +97,68 @@ def cells_of(scores: Array) -> Labels:
     return np.asarray(2 * (scores[:, :3].mean(axis=1) > 0) + (scores[:, 3] > 0), np.int64)
 
 
-def worth(samples: Sequence[Sampled], key: str, rule: Rule) -> Worth:
-    """Of knowing the cell of one plant input. Exactly 0 with one candidate."""
-    cells = {s.name: cells_of(s.scores[key]) if key in s.scores else None for s in samples}
-    halves = {s.name: np.arange(len(s.w)) // BATCH % 2 for s in samples}
+def worths(samples: Sequence[Sampled], keys: Sequence[str], rule: Rule, rng: np.random.Generator) -> dict[str, Worth]:
+    """Of knowing the cell of each plant input. Exactly 0 with one candidate."""
+    lots = [_worth(samples, {s.name: rng.integers(CELLS, size=len(s.w)) for s in samples}, rule) for _ in range(LOTS)]
+    out = {}
+    for key in keys:
+        found = _worth(samples, {s.name: cells_of(s.scores[key]) if key in s.scores else None for s in samples}, rule)
+        out[key] = replace(found, difference={quantity: _less_lots(gap, np.array([
+            float(lot.found[quantity].p) for lot in lots])) for quantity, gap in found.found.items()})
+    return out
 
-    def means(half: int | None, cell: int | None) -> dict[str, Array]:
-        """Each sample's p of every candidate, of one half of the batches and one cell."""
-        found = {}
-        for s in samples:
-            rows = np.ones(len(s.w), bool) if half is None else halves[s.name] == half
-            inside, where = rows, cells[s.name]
-            if cell is not None and where is not None:
-                inside = rows & (where == cell)
-            scale = CELLS if cell is not None and where is not None else 1
-            found[s.name] = scale * (s.w[inside] @ s.y[inside]) / rows.sum()
-        return found
 
-    chosen = {half: [rule.best(means(half, cell)) for cell in range(CELLS)] for half in (0, 1, None)}
-    today = {half: rule.best(means(half, None)) for half in (0, 1, None)}
+def _less_lots(gap: Estimate, lots: Array) -> Estimate:
+    """Less the mean of the lots' gains; a mean loss is none of the input's."""
+    p = gap.p - min(float(lots.mean()), 0.0)
+    half = np.hypot(gap.high - gap.p, LIMIT * lots.std(ddof=1))
+    return Estimate(np.asarray(p), np.asarray(p - half), np.asarray(p + half))
 
-    def rows_of(s: Sampled, flatter: bool) -> tuple[Array, Array]:
-        """w·y of today's and of the newly chosen candidates, each row judged by what the other half chose."""
-        where = cells[s.name]
-        of = [None, None] if flatter else [1, 0]
-        old, new = np.empty(len(s.w)), np.empty(len(s.w))
-        for half, by in enumerate(of):
-            rows = np.flatnonzero(halves[s.name] == half)
-            old[rows] = s.y[rows, today[by]]
-            new[rows] = s.y[rows, np.array(chosen[by])[where[rows]]] if where is not None else (
-                s.y[rows][:, chosen[by]].mean(axis=1))     # it says nothing of the cell, whose choice holds for it too
-        return s.w * old, s.w * new
 
-    honest = {s.name: rows_of(s, False) for s in samples}
-    best = {s.name: rows_of(s, True) for s in samples}
+def _worth(samples: Sequence[Sampled], cells: Mapping[str, Labels | None], rule: Rule) -> Worth:
+    sums = {s.name: _sums(s, cells[s.name]) for s in samples}
+    chosen = [[rule.best({name: CELLS * part[half, cell] for name, part in sums.items()}) for cell in range(CELLS)]
+              for half in range(BOTH + 1)]
+    today = [rule.best({name: part[half].sum(axis=0) for name, part in sums.items()}) for half in range(BOTH + 1)]
+    honest = {s.name: _rows(s, cells[s.name], today[:BOTH][::-1], chosen[:BOTH][::-1]) for s in samples}
+    best = {s.name: _rows(s, cells[s.name], [today[BOTH]] * 2, [chosen[BOTH]] * 2) for s in samples}
     sides = {"p_missed": rule.missed, "p_false": rule.false} | (
         {} if rule.costs is None else {"cost_per_year": rule.costs})
-    today_of, anew_of, difference, flattering = {}, {}, {}, {}
-    for quantity, weights in sides.items():
-        today_of[quantity] = float(sum(share * honest[name][0].mean() for name, share in weights.items()))
-        anew_of[quantity] = float(sum(share * honest[name][1].mean() for name, share in weights.items()))
-        difference[quantity] = mean_of([(share, honest[name][1] - honest[name][0]) for name, share in weights.items()])
-        flattering[quantity] = float(sum(share * (best[name][1] - best[name][0]).mean()
-                                         for name, share in weights.items()))
-    return Worth(today_of, anew_of, difference, flattering, tuple(chosen[None]), today[None])
+    found = {quantity: mean_of([(share, honest[name][1] - honest[name][0]) for name, share in weights.items()])
+             for quantity, weights in sides.items()}
+    return Worth(
+        {quantity: float(sum(share * honest[name][0].mean() for name, share in weights.items()))
+         for quantity, weights in sides.items()}, found, found,
+        {quantity: float(sum(share * (best[name][1] - best[name][0]).mean() for name, share in weights.items()))
+         for quantity, weights in sides.items()}, tuple(chosen[BOTH]), today[BOTH])
+
+
+def _halves(sample: Sampled) -> Labels:
+    """Which half each row belongs to, batch by batch, (n,)."""
+    return np.arange(len(sample.w)) // BATCH % 2
+
+
+def _sums(sample: Sampled, cells: Labels | None) -> Array:
+    """What each cell adds to p of every candidate: (first half, second half, both; CELLS, C)."""
+    half = _halves(sample)
+    rows = np.bincount(half, minlength=2)
+    if cells is None:                                      # p of its own does not depend on the cell
+        part = np.stack([(half == k) * sample.w for k in (0, 1)]) @ sample.y
+        sums = np.repeat(part[:, None] / CELLS, CELLS, axis=1)
+    else:
+        code = half * CELLS + cells
+        sums = (np.stack([(code == k) * sample.w for k in range(2 * CELLS)]) @ sample.y).reshape(2, CELLS, -1)
+    return np.concatenate([sums / rows[:, None, None], sums.sum(axis=0, keepdims=True) / rows.sum()])
+
+
+def _rows(sample: Sampled, cells: Labels | None, today: Sequence[int], chosen: Sequence[Sequence[int]]
+          ) -> tuple[Array, Array]:
+    """w·y of today's candidate and of those chosen by cell, (n,) each; both given for each half of the rows."""
+    half, every = _halves(sample), np.arange(len(sample.w))
+    by_cell = np.array(chosen)
+    old = sample.y[every, np.array(today)[half]]
+    if cells is not None:
+        new = sample.y[every, by_cell[half, cells]]
+    else:                                                  # the choice holds for it too, cell by cell
+        new = np.mean([sample.y[every, by_cell[half, cell]] for cell in range(CELLS)], axis=0)
+    return sample.w * old, sample.w * new
