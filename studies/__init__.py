@@ -15,7 +15,8 @@ if TYPE_CHECKING:
 __all__ = ["KINDS", "keeping"]
 
 CLASSES = {"setting_sweep": "SettingSweep", "earthing_options": "EarthingOptions",
-           "scheme_comparison": "SchemeComparison", "variants": "StudyVariants"}
+           "scheme_comparison": "SchemeComparison", "uncertainty_drivers": "UncertaintyDrivers",
+           "variants": "StudyVariants"}
 
 
 def _kind(name: str) -> Kind:

@@ -162,11 +162,6 @@ class Block:
                               carried(primary_a, scheme.places), self.omega)
         return solved._replace(cts=solved.cts * live)      # nor does it restrain a biased element
 
-    @cached_property
-    def load_flux(self) -> dict[Circuit, Complex]:
-        """Flux phasors (n, ct) under the load before an internal fault."""
-        return {circuit: self.solved(circuit, self.load_primary).flux for circuit in self.circuits}
-
     def steady(self, circuit: Circuit, primary_a: Complex, idle: int | None = None) -> Judged:
         forms = self.forms(circuit)
         quantity = self.solved(circuit, primary_a, idle).quantities(

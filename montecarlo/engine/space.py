@@ -74,12 +74,17 @@ class Space:
 def space_of(study: Study, name: str) -> Space:
     """Of the external event of this name."""
     event = next(item for item in study.external_events if item.name == name)
-    used = [item for item in list_inputs(study) if item.uncertain and concerns(item, PREFIX + name)]
-    tied = {key for tie in study.ties for key in tie[:2]}
-    used += [item for item in list_inputs(study) if item.key in tied and item not in used]
+    used = inputs_of(study, PREFIX + name)
     widths = {item.key: item.columns for item in used} | dict.fromkeys((ANGLE, TURN, HALF_WAVE), 1)
     starts = np.cumsum([0, *widths.values()])
     return Space(widths, dict(zip(widths, map(int, starts), strict=False)), int(starts[-1]), event.balanced)
+
+
+def inputs_of(study: Study, stratum: str) -> list[Input]:
+    """The uncertain inputs that have a part in a stratum, and those tied to others."""
+    used = [item for item in list_inputs(study) if item.uncertain and concerns(item, stratum)]
+    tied = {key for tie in study.ties for key in tie[:2]}
+    return used + [item for item in list_inputs(study) if item.key in tied and item not in used]
 
 
 def concerns(item: Input, stratum: str) -> bool:

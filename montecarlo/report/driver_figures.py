@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from montecarlo.engine.drivers.columns import PLACE
-from montecarlo.report.look import CHOSEN, FALSE, FALSE_TEXT, MISSED, WIDTH_MM
+from montecarlo.report.look import CHOSEN, FALSE, FALSE_TEXT, MISSED, side_by_side
 from montecarlo.report.words import input_name
 
 if TYPE_CHECKING:
@@ -26,11 +26,8 @@ OF_EVENT = "event's "
 
 
 def _panels(count: int, rows: int) -> tuple[Figure, list[Axes]]:
-    """Side by side with one vertical axis, as high as the rows need."""
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=(WIDTH_MM / 25.4, (FRAME_MM + ROW_MM * rows) / 25.4), layout="constrained")
-    return figure, list(np.atleast_1d(figure.subplots(1, count, sharey=True)))
+    """As high as the rows need."""
+    return side_by_side(count, FRAME_MM + ROW_MM * rows)
 
 
 def _name_rows(ax: Axes, names: Sequence[str]) -> None:

@@ -74,7 +74,7 @@ def side_by_side(panels: int, height_mm: float) -> tuple[Figure, list[Axes]]:
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(WIDTH_MM / 25.4, height_mm / 25.4), layout="constrained")
-    return figure, list(figure.subplots(1, panels, sharey=True))
+    return figure, list(figure.subplots(1, panels, sharey=True, squeeze=False)[0])
 
 
 def write_figure(figure: Figure, folder: Path, stem: str, title: str) -> tuple[Path, Path]:

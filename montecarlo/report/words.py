@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-__all__ = ["scheme_name", "setting_text", "slope_text"]
+__all__ = ["input_name", "scheme_name", "setting_text", "slope_text"]
 
 SCHEME_NAMES = {"per_phase": "three phase elements", "two_phase_one_earth": "two phase elements, one earth element",
                 "biased": "three biased elements", "restricted_earth_fault": "restricted earth fault"}
@@ -15,6 +15,25 @@ SCHEME_NAMES = {"per_phase": "three phase elements", "two_phase_one_earth": "two
 def scheme_name(kind: str) -> str:
     """In words; a scheme of the study's own by its name."""
     return SCHEME_NAMES.get(kind, kind.replace("_", " "))
+
+
+UNITS = ("_ohm", "_pu", "_percent", "_va", "_hz", "_deg", "_v", "_a", "_s", "_f")
+TABLES = {"machine": "", "network": "network's ", "load": "load's ", "earthing": "neutral's ", "ct": "CTs' ",
+          "scheme": "", "relay": "relay's ", "internal_faults": "", "external_events": "event's "}
+
+
+def input_name(key: str) -> str:
+    """An input as a figure calls it, from its key: CTs' turns ratio error, event's clearing time (of whichever event).
+    Several that go together, " with " between them, each so; what is no key stays."""
+    if " with " in key:
+        return " with ".join(map(input_name, key.split(" with ")))
+    table, *path = key.split(".")
+    if table not in TABLES or not path:
+        return key
+    *middle, last = path
+    name = next((last.removesuffix(unit) for unit in UNITS if last.endswith(unit)), last).replace("_", " ")
+    where = "" if table == "external_events" or not middle else f", {' '.join(middle).replace('_', ' ')}"
+    return f"{TABLES[table]}{name}{where}"
 
 
 def setting_text(row: Mapping[str, Any], without: str = "") -> str:

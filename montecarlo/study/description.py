@@ -45,10 +45,12 @@ class General(Section):
     """The table [study]."""
 
     title: Annotated[str, Word("what the study is called in its report")]
-    kind: Annotated[Literal["setting_sweep", "earthing_options", "scheme_comparison", "variants"], Word(
+    kind: Annotated[Literal["setting_sweep", "earthing_options", "scheme_comparison", "uncertainty_drivers",
+                            "variants"], Word(
         "what is asked: setting_sweep judges every candidate setting; earthing_options compares the options of "
         "[[earthing_options]], scheme_comparison several schemes, variants the study with its [[variants]], each at "
-        "its own best setting")]
+        "its own best setting; uncertainty_drivers says which uncertain input decides how the chosen setting performs, "
+        "and what to specify or to measure first")]
     seed: Annotated[int, Plain("-", "root of every random number of the study", 0, 2**63 - 1)]
     samples: Annotated[int, Plain("-", "sampled events of each counted type", 1, 10**12)]
     earth_fault_samples: Annotated[int, Plain(

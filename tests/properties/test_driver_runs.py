@@ -10,11 +10,12 @@ from scipy.special import ndtr
 
 from montecarlo.engine.block import EARTH, Block, Job
 from montecarlo.engine.drivers.columns import columns_of, groups_of, scores_of
+from montecarlo.engine.drivers.earth import missed_parts
 from montecarlo.engine.drivers.effects import PICKUP, POSITION, effects, job_of, nets
 from montecarlo.engine.drivers.samples import CENTRE, HALVED, Change, changed, sampled
 from montecarlo.engine.rare import find_densities
 from montecarlo.engine.space import inputs_of
-from montecarlo.engine.winding import earth_faults, missed_parts
+from montecarlo.engine.winding import counted, solved
 from montecarlo.estimates.drivers import elasticity, gap
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.quantities import number
@@ -45,8 +46,9 @@ def block_of(study: Study, stratum: str, n: int = 64, seed: int = 1) -> Block:
 
 def test_critical_positions_row_by_row_are_those_that_are_tallied() -> None:
     study = study_with()
-    tally = earth_faults(block_of(study, EARTH))
-    rows = missed_parts(block_of(study, EARTH))                 # the law of the place is uniform: F(x) = x
+    block = block_of(study, EARTH)
+    tally = counted(block, along := solved(block))
+    rows = missed_parts(block, along)                 # the law of the place is uniform: F(x) = x
     sums = np.concatenate([lattice.total.reshape(64, -1) for lattice in tally.lattices], axis=1)
     assert rows == pytest.approx(sums, abs=1e-12)
 

@@ -10,6 +10,7 @@ from scipy.special import ndtr, ndtri
 
 from montecarlo.engine.block import EARTH
 from montecarlo.engine.space import inputs_of
+from montecarlo.engine.winding import POSITION
 from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import Input, Tie, correlation_matrix
 from montecarlo.sampling.points import Points
@@ -20,7 +21,7 @@ __all__ = ["DRAWS", "PLACE", "Columns", "Group", "columns_of", "groups_of", "sco
 
 PHASE, ANGLE, STATE = DRAWN
 DRAWS = {PHASE: "phase of the fault", ANGLE: "point on wave", STATE: "breaker open or closed"}
-PLACE = "internal_faults.position"
+PLACE = POSITION
 
 
 @dataclass(frozen=True, eq=False)

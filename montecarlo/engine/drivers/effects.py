@@ -6,19 +6,21 @@ operates. Its logarithm is taken; below a floor it counts as the floor. Of earth
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from montecarlo.engine import primary
-from montecarlo.engine.block import EARTH, Block, Job, Judged
+from montecarlo.engine.block import EARTH, Block, Job
 from montecarlo.engine.case import external
-from montecarlo.engine.drivers.columns import PLACE, Columns, Group, columns_of, groups_of
+from montecarlo.engine.drivers.columns import Columns, Group, columns_of, groups_of
+from montecarlo.engine.drivers.earth import at_sampled_place, missed_parts
 from montecarlo.engine.parallel import mapped
-from montecarlo.engine.winding import beyond_phasors, in_time_at, missed_parts
+from montecarlo.engine.space import PREFIX
+from montecarlo.engine.winding import solved
 from montecarlo.estimates.drivers import Effects, sobol_effects
 from montecarlo.quantities import Array
+from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.sampling.design import BLOCKS, Chunk, Design
 from montecarlo.sampling.nets import Net, power_of_two
 from montecarlo.sampling.streams import stream
@@ -119,9 +121,11 @@ def _solved(task: Mixtures) -> Array:
     for page, group in zip(stacked[2:], groups, strict=True):
         page[:, columns.of(group.keys)] = other[:, columns.of(group.keys)]
     block = Block(task.job, Chunk(name, 0, task.index, 0, 0), columns.at(stacked.reshape(-1, columns.dims)))
-    outputs = [multiples(block, task.setting)]
     if name == EARTH:
-        outputs.append(missed_parts(block)[:, 0])
+        found = solved(block)
+        outputs = [multiples(at_sampled_place(block, found), task.setting), missed_parts(block, found)[:, 0]]
+    else:
+        outputs = [multiples(_of_event(block), task.setting)]
     return np.stack([values.reshape(len(stacked), -1) for values in outputs])
 
 
@@ -135,22 +139,13 @@ def nets(study: Study, name: str, columns: Columns) -> tuple[Array, Array]:
     return one, other[stream(seed, stratum, 0, 0, "order").permutation(rows)]
 
 
-def multiples(block: Block, setting: Setting) -> Array:
-    """Largest critical pick-up over its setting among the elements, (n,), of the first circuit's only candidate; NaN
-    where unresolved. Earth faults at their sampled place, in time where phasors will not do."""
-    (lattice,), name = block.job.lattices, block.chunk.stratum
-    circuit = lattice.circuit
-    if name == EARTH:
-        place = block.samples[PLACE][:, None]
-        if any(part.any() for part in beyond_phasors(block.study, lattice)):
-            forms, delays = block.forms(circuit), block.delays(circuit)
-            judged = Judged(forms, delays, in_time_at(block, circuit, place, forms))
-        else:
-            judged = block.steady(circuit, primary.earth_faults(block, place)[:, 0])
-    else:
-        judged = external(block, name.partition(".")[2])[circuit]
-    found = block.pickups(lattice, judged)
-    pairs = ((found.phase, setting.phase_pickup_a), (found.earth, setting.earth_pickup_a))
-    return np.asarray(np.max([part[:, 0] / own for part, own in pairs if part is not None and own], axis=0))
+def _of_event(block: Block) -> dict[Axis, Array]:
+    """Critical pick-ups (n,) of the only candidate, by kind of element."""
+    (lattice,) = block.job.lattices
+    found = block.pickups(lattice, external(block, block.chunk.stratum.removeprefix(PREFIX))[lattice.circuit])
+    return {axis: part[:, 0] for axis in AXES if (part := getattr(found, axis)) is not None}
 
 
+def multiples(pickups: Mapping[Axis, Array], setting: Setting) -> Array:
+    """Largest critical pick-up over its setting among the elements, (n,); NaN where unresolved."""
+    return np.asarray(np.max([part / getattr(setting, f"{axis}_pickup_a") for axis, part in pickups.items()], axis=0))

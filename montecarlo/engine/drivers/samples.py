@@ -13,13 +13,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from montecarlo.engine import primary
-from montecarlo.engine.block import EARTH, Block, Job
+from montecarlo.engine.block import EARTH, Block, Job, thresholds
 from montecarlo.engine.case import external
 from montecarlo.engine.drivers.columns import PLACE, Columns, columns_of, scores_of
+from montecarlo.engine.drivers.earth import missed_parts
 from montecarlo.engine.drivers.effects import job_of
 from montecarlo.engine.parallel import mapped
 from montecarlo.engine.space import Space, inputs_of, space_of
-from montecarlo.engine.winding import missed_parts
+from montecarlo.engine.winding import solved
 from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.drivers import Sampled
 from montecarlo.estimates.rare import BATCH, Symmetric, plain
@@ -147,7 +148,7 @@ def _judged(task: Rows) -> Array:
     block = Block(task.job, task.chunk, task.space.points(task.u()))
     side, _, name = task.chunk.stratum.partition(".")
     if task.chunk.stratum == EARTH:
-        part = block.study.internal_faults.position.cdf(missed := missed_parts(block))
+        part = block.study.internal_faults.position.cdf(missed := missed_parts(block, solved(block)))
         return np.where(np.isnan(missed), np.nan, part).astype(np.float32)
     if side == "external":
         judged = external(block, name)
@@ -156,15 +157,15 @@ def _judged(task: Rows) -> Array:
         judged = {circuit: block.steady(circuit, during) for circuit in block.circuits}
     parts = []
     for lattice in task.job.lattices:
-        thresholds = (np.array(lattice.phase_thresholds), np.array(lattice.earth_thresholds), len(lattice.delay_s))
+        levels = (*thresholds(lattice), len(lattice.delay_s))
         event = block.pickups(lattice, judged[lattice.circuit])
-        phase, earth = event.silent(*thresholds)
+        phase, earth = event.silent(*levels)
         y, resolved = phase[:, :, None] & earth[:, None], event.resolved
         if side == "external":
             y = ~y
         else:
             load = block.load_pickups(lattice)
-            quiet_phase, quiet_earth = load.silent(*thresholds)
+            quiet_phase, quiet_earth = load.silent(*levels)
             y, resolved = y | ~(quiet_phase[:, :, None] & quiet_earth[:, None]), resolved & load.resolved
         parts.append(np.where(resolved[:, None], y.reshape(len(block), -1), np.nan))
     return np.concatenate(parts, axis=1).astype(np.float32)
