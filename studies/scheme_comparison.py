@@ -38,7 +38,7 @@ def findings(result: Result) -> Findings:
     frames = {"schemes": schemes, "scheme_differences": differences, "caught_by_other": caught}
     swept = setting_sweep.findings(result, scheme_text(result, schemes, differences, caught))
     drawn = _figures(result, schemes, caught)
-    first = "schemes.svg" if "schemes" in drawn else swept.begin_with[1]
+    first = "schemes.svg" if "schemes" in drawn else swept.begin[1]
     return Findings({**frames, **swept.frames}, {**drawn, **swept.figures}, swept.arrays, swept.provenance, swept.text,
                     ("schemes.csv", first))
 
