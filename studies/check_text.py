@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import NamedTuple
 
 from pydantic import BaseModel
+from pydantic.fields import FieldInfo
 
 from montecarlo.quantities import Distribution, Quantity, meaning_of
 from montecarlo.study.candidates import candidate_lattices, present_setting
@@ -18,7 +20,7 @@ from studies.earthing_desk import options_by_hand
 from studies.peak import caution, peak_lines, peak_voltages
 from studies.text import CAUTION, heading, paragraph, table
 
-__all__ = ["check_text"]
+__all__ = ["Given", "check_text", "given", "what_is_run"]
 
 INPUT_SECTIONS = ("machine", "network", "load", "states", "earthing", "ct", "scheme", "relay", "backup",
                   "internal_faults", "external_events", "policy", "fault_energy")
@@ -27,7 +29,7 @@ INPUT_SECTIONS = ("machine", "network", "load", "states", "earthing", "ct", "sch
 def check_text(study: Study) -> str:
     """All of it, as lines of at most 100 columns."""
     desk = Desk(study)
-    lines = _head(study)
+    lines = [*paragraph(study.study.title), *paragraph(f"{study.study.kind}: {what_is_run(study)}")]
     lines += heading("Inputs")
     lines += paragraph("Key, unit, how it varies (drawn once a plant or at every event; one value a CT or element "
                        "where said), value or distribution.", "  ")
@@ -55,7 +57,8 @@ def check_text(study: Study) -> str:
     return "\n".join([*lines, "", CAUTION])
 
 
-def _head(study: Study) -> list[str]:
+def what_is_run(study: Study) -> str:
+    """Candidates, samples and machine in a few words."""
     general, machine = study.study, study.machine
     lattices = candidate_lattices(study)
     count = sum(len(list(lattice.settings())) for lattice in lattices)
@@ -67,46 +70,64 @@ def _head(study: Study) -> list[str]:
         twice += f", and again as {count_of} variant{'s' if count_of > 1 else ''}, each with candidates of its own"
     if count_of := len(study.options):
         twice += f", for each of {count_of} options of earthing"
-    text = (f"{general.kind}: {count} candidates on {circuits} circuits; {general.samples} samples of each type on "
+    return (f"{count} candidates on {circuits} circuits; {general.samples} samples of each type on "
             f"{general.plants} plants, seed {general.seed}{twice}. Machine {machine.rated_power_va / 1e6:g} MVA, "
             f"{machine.line_voltage_v / 1e3:g} kV, {machine.rated_current_a:.4g} A.")
-    return [*paragraph(general.title), *paragraph(text)]
 
 
 # --- inputs -----------------------------------------------------------------------------------------------
 
 
-def _section(section: object, name: str) -> list[str]:
-    """A table of the study: its own inputs, then those of the tables in it."""
+class Given(NamedTuple):
+    """One key of the study as it stands there; `source`: where its value came from, if the study says so."""
+
+    key: str
+    unit: str
+    varies: str
+    value: str
+    source: str
+    meaning: str
+
+
+def given(section: object, name: str) -> Iterator[tuple[str, list[Given]]]:
+    """A table of the study, then those in it: its name and its keys."""
     if isinstance(section, tuple):
-        return [line for k, item in enumerate(section)
-                for line in _section(item, f"{name}.{getattr(item, 'name', k)}")]
+        for k, item in enumerate(section):
+            yield from given(item, f"{name}.{getattr(item, 'name', k)}")
     if not isinstance(section, BaseModel):
-        return []
-    rows, inner = [], []
+        return
+    rows: list[Given] = []
+    inner: list[tuple[object, str]] = []
     for key, field in type(section).model_fields.items():
         value = getattr(section, key)
         if isinstance(value, BaseModel) or (isinstance(value, tuple) and value and isinstance(value[0], BaseModel)):
-            inner += _section(value, f"{name}.{key}")
-        elif key != "name" and value != () and (row := _row(key, value, field)) is not None:
-            rows.append(row)
-    lines = [f"  [{name}]", *table(None, rows, "<<<<", "    ")] if rows else []
-    return lines + inner
+            inner.append((value, f"{name}.{key}"))
+        elif key != "name" and value is not None and value != ():
+            rows.append(_given(key, value, field))
+    if rows:
+        yield name, rows
+    for value, below in inner:
+        yield from given(value, below)
 
 
-def _row(key: str, value: object, field: object) -> tuple[str, str, str, str] | None:
-    meaning = meaning_of(field)  # type: ignore[arg-type]
-    if value is None or value == ():
-        return None
-    unit = meaning.unit if meaning else ""
+def _given(key: str, value: object, field: FieldInfo) -> Given:
+    meaning = meaning_of(field)
+    unit, text = (meaning.unit, meaning.text) if meaning else ("", "")
     if not isinstance(value, Distribution):
-        return key, unit, "fixed", _plain(value)
+        return Given(key, unit, "fixed", _plain(value), "", text)
     varies = "fixed"
     if not value.is_number and isinstance(meaning, Quantity):
         each = "" if meaning.width == "one" else ", shared" if value.shared else f", each {_WIDTHS[meaning.width]}"
         varies = f"{value.varies or meaning.varies}{each}"
-    text = str(value).removesuffix(", shared")
-    return key, unit, varies, text + (f"; source: {value.source}" if value.source else "")
+    return Given(key, unit, varies, str(value).removesuffix(", shared"), value.source, text)
+
+
+def _section(section: object, name: str) -> list[str]:
+    lines: list[str] = []
+    for title, rows in given(section, name):
+        cells = [(*row[:3], row.value + (f"; source: {row.source}" if row.source else "")) for row in rows]
+        lines += [f"  [{title}]", *table(None, cells, "<<<<", "    ")]
+    return lines
 
 
 _WIDTHS = {"ct": "CT", "element": "element"}
@@ -152,12 +173,11 @@ def _settings(study: Study) -> list[str]:
 
 def _bases(study: Study) -> Iterator[tuple[str, ...]]:
     wanted, present = study.candidates, study.candidates.present
-    turns = study.ct.at("line_end").leg_ratio
-    names = {"phase": "phase_pickup_a", "earth": "earth_pickup_a", "break": "slope_break_a"}
+    desk, names = Desk(study), {"phase": "phase_pickup_a", "earth": "earth_pickup_a", "break": "slope_break_a"}
     for element, name in names.items():
         grid: tuple[float, ...] = getattr(wanted, name)
         served = None if present is None else getattr(present, name)
         for pickup in sorted({*grid, *([] if served is None else [served])}):
-            yield (element + (", in service" if pickup == served else ""), f"{pickup:g}", f"{pickup * turns:.4g}",
-                   f"{100 * pickup / study.relay.rated_current_a:.4g}",
-                   f"{pickup * turns / study.machine.rated_current_a:.4g}")
+            secondary, *others = desk.bases(pickup)
+            yield (element + (", in service" if pickup == served else ""), f"{secondary:g}",
+                   *(f"{value:.4g}" for value in others))

@@ -96,6 +96,8 @@ def _parser() -> _Parser:
                      help="processes (default: one for each core); results do not depend on it")
     run.add_argument("--keep-samples", action="store_true",
                      help="write the samples of the study's own batch too, as Parquet files")
+    run.add_argument("--pdf", action="store_true",
+                     help="also print the report to report.pdf, by an installed Chromium, Chrome or Edge")
     add("schema", _schema, "print the JSON Schema of study files, for editors")
     return parser
 
@@ -151,6 +153,7 @@ def _run(options: argparse.Namespace, given: list[str]) -> None:
     seed = _whole(options.seed, "--seed", 0, MOST_SEED, "leave it out for the study's own")
     workers = _whole(options.workers, "--workers", 1, MOST_WORKERS, "leave it out for one a core")
     from montecarlo import read_study
+    from montecarlo.quantities.wording import listed
     from montecarlo.study.budget import too_few
 
     study = read_study(options.file, samples=samples, seed=seed)
@@ -162,8 +165,18 @@ def _run(options: argparse.Namespace, given: list[str]) -> None:
         print(f"{PROGRAM}: caution: {early}", file=sys.stderr)
     os.environ["MPLBACKEND"] = "agg"                            # figures go to files, whatever the terminal has
     from studies import KINDS, keeping
+    from studies.pdf import NO_BROWSER, find_browser, print_page
     from studies.progress import Bar
+    from studies.report import REPORT, write_report
     from studies.text import CAUTION
+
+    browser, command = find_browser() if options.pdf else None, shlex.join([PROGRAM, *given])
+    notes = [NO_BROWSER] if options.pdf and browser is None else []
+
+    def report(folder: Path) -> None:
+        page = write_report(folder, study, findings, command)
+        if browser is not None and (failure := print_page(browser, page)):
+            notes.append(failure)
 
     warnings.filterwarnings("ignore", ".*(still being processed|successfully executed)", UserWarning)   # on Ctrl-C
     with _tidy_when_terminated(), Bar() as progress, destination.staged() as staging:
@@ -172,12 +185,11 @@ def _run(options: argparse.Namespace, given: list[str]) -> None:
         else:
             findings = KINDS[study.study.kind]().run(study, workers=workers, progress=progress)
         progress.note("drawing and writing")
-        files = write_findings(findings, destination, staging, options.file.name, study_bytes,
-                               shlex.join([PROGRAM, *given]))
+        files = write_findings(findings, destination, staging, options.file.name, study_bytes, command, report)
     folder = destination.folder
     print("\n".join([study.study.title, "", *findings.text, "",
-                     f"Results: {folder}{os.sep} ({len(files)} files; begin with {' and '.join(findings.begin)})",
-                     "", CAUTION]))
+                     f"Results: {folder}{os.sep} ({len(files)} files; begin with {listed((REPORT, *findings.begin))})",
+                     *notes, "", CAUTION]))
 
 
 @contextmanager

@@ -57,6 +57,12 @@ class Desk:
         """Primary amperes to one in a leg."""
         return self.study.ct.at("line_end").leg_ratio
 
+    def bases(self, secondary_a: float) -> tuple[float, float, float, float]:
+        """A setting in A secondary, A primary, per cent of the relay's rated current, pu of the machine's current."""
+        primary = secondary_a * self.turns
+        return (secondary_a, primary, 100 * secondary_a / self.study.relay.rated_current_a,
+                primary / self.study.machine.rated_current_a)
+
     @property
     def emf_v(self) -> float:
         return self.study.machine.phase_voltage_v * self.at("machine.voltage_factor")

@@ -7,7 +7,7 @@ import json
 import os
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -136,13 +136,15 @@ def _reason(error: OSError) -> str:
 
 
 def write_findings(findings: Findings, destination: Destination, staging: Path, study_name: str, study_bytes: bytes,
-                   command: str) -> list[str]:
+                   command: str, more: Callable[[Path], None] = lambda folder: None) -> list[str]:
     """Tables, arrays, figures, the study file as it was read, and the provenance into the `staged` folder, beside what
-    the run itself has written there; the names of the files."""
-    if study_name in {*findings.names, PROVENANCE} or (staging / study_name).exists():
-        study_name = f"study-{study_name}"
+    the run itself has written there; the names of the files. `more` writes there what is made from tables and figures.
+    """
     try:
         _write_all(findings, staging)
+        more(staging)
+        if study_name == PROVENANCE or (staging / study_name).exists():
+            study_name = f"study-{study_name}"
         (staging / study_name).write_bytes(study_bytes)
         files = sorted([path.name for path in staging.iterdir()] + [PROVENANCE])
         record = {"product": PRODUCT, **findings.provenance, "command": command, "study_file": study_name,

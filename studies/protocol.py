@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.figure import Figure
 
+    from montecarlo.report.tables import Result
     from montecarlo.study.description import Study
 
 __all__ = ["Findings", "Keeping", "Kind", "Progress"]
@@ -29,12 +30,7 @@ class Findings:
     provenance: Mapping[str, Any] = field(default_factory=dict)
     text: tuple[str, ...] = ()                             # lines for the terminal
     begin: tuple[str, ...] = ("candidates.csv", "tradeoff.svg")   # files to look at first
-
-    @property
-    def names(self) -> set[str]:
-        """The files that these findings make."""
-        return {*(f"{name}.csv" for name in self.frames), *(f"{name}.npz" for name in self.arrays),
-                *(f"{name}.{ending}" for name in self.figures for ending in ("svg", "png"))}
+    result: Result | None = None                           # of the choice among settings, if the kind makes one
 
 
 class Kind(Protocol):

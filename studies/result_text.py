@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
     from montecarlo import Result
 
-__all__ = ["MOST_ROWS", "limit_of", "nearest", "result_text"]
+__all__ = ["MOST_ROWS", "backup_text", "covered_text", "limit_of", "nearest", "result_text"]
 
 MOST_ROWS = 8
 SHORT = {"two_phase_one_earth": "2 phase 1 earth", "per_phase": "3 phase", "biased": "3 biased",
@@ -57,7 +57,7 @@ def result_text(result: Result) -> list[str]:
         lines += _choice(result)
     if result.other is not None:
         lines += paragraph(_other_model(result, result.other))
-    lines += _backup(result)
+    lines += backup_text(result)
     for sentence in result.told:
         lines += paragraph(sentence, "- ", "  ")
     for sentence in _only_of(result.other, result):
@@ -155,13 +155,13 @@ def _choice(result: Result) -> list[str]:
         f"Chosen: no. {result.chosen}, {scheme_name(row['scheme'])}: {setting_text(row)}. It misses "
         f"{_with_limits(row, 'p_missed', 3)} of the internal faults within reach, and {_false(row)}; with "
         f"{100 * result.study.policy.level:g} % confidence at most {reached}{aim}. All from {which}.")
-    lines += paragraph(_covered(row)) + paragraph(no_false_trip(result))
+    lines += paragraph(covered_text(row)) + paragraph(no_false_trip(result))
     texts = (tails_text(result), worst_case(result), moved(result), against_others(result),
              hinge_text(result), around(result.neighbours))
     return lines + [line for text in texts for line in paragraph(text)]
 
 
-def _covered(row: Mapping[str, Any]) -> str:
+def covered_text(row: Mapping[str, Any]) -> str:
     if math.isnan(row["covered_median"]):
         return "The study has no earth faults."
     if row["covered_p95"] == 0:
@@ -171,7 +171,7 @@ def _covered(row: Mapping[str, Any]) -> str:
             f"{high}).")
 
 
-def _backup(result: Result) -> list[str]:
+def backup_text(result: Result) -> list[str]:
     """Of the chosen setting, or the one nearest to the limit."""
     number = result.chosen or nearest(result.candidates)
     if result.study.backup is None or number is None:

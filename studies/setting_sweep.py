@@ -64,7 +64,7 @@ def findings(result: Result, lines: Sequence[str] | None = None) -> Findings:
     frames["peak_voltage"] = peak_frame(peaks)
     told = result_text(result) if lines is None else lines
     return Findings(frames, _figures(result, frames), {"plants": result.plants}, result.provenance,
-                    (*told, *(line for text in caution(peaks) for line in paragraph(text, "- ", "  "))))
+                    (*told, *(line for text in caution(peaks) for line in paragraph(text, "- ", "  "))), result=result)
 
 
 def _figures(result: Result, frames: dict[str, pd.DataFrame]) -> dict[str, tuple[Figure, str]]:

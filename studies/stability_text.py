@@ -16,7 +16,7 @@ from montecarlo.study.circuits import Bias
 from studies.desk import Desk
 from studies.text import outermost, paragraph, table
 
-__all__ = ["bias", "stabilising_resistance", "stability"]
+__all__ = ["bias", "driven", "stabilising_resistance", "stabilising_volts", "stability"]
 
 MOST_SLOPES = 8                                            # shown in full; above, the first and the last
 Groups = tuple[str, ...]                                   # tables of [ct]
@@ -67,7 +67,7 @@ def _stabilising_voltage(desk: Desk, groups: Groups) -> Iterator[str]:
     if NEUTRAL_CONDUCTOR in groups:
         winding, lead = desk.ct_ohm_of([NEUTRAL_CONDUCTOR])
         primary, ohm = _neutral_a(desk), abs(desk.own_neutral_ohm[0])
-        volts = _volts(desk, groups)
+        volts = stabilising_volts(desk, groups)
         yield from paragraph(
             f"If the CT in the neutral conductor saturates, on an earth fault outside the zone of at most E / Z_N = "
             f"{desk.emf_v:.4g} V / {ohm:.4g} ohm = {primary:.4g} A primary, its leads being a loop: "
@@ -79,7 +79,7 @@ def _stabilising_voltage(desk: Desk, groups: Groups) -> Iterator[str]:
                          f"V with the loop; the CTs have {knee:.4g} V: {verdict}.", "  ")
 
 
-def _volts(desk: Desk, groups: Groups) -> list[float]:
+def stabilising_volts(desk: Desk, groups: Groups) -> list[float]:
     """V_s with one-way leads and with the loop. [V]"""
     least = _neutral_v(desk) if NEUTRAL_CONDUCTOR in groups else 0.0
     return [max(volts, least) for volts in _end_volts(desk, _ends(groups))]
@@ -143,7 +143,8 @@ def stabilising_resistance(desk: Desk) -> Iterator[str]:
                              "  ")
     for groups, elements in every.items():
         axes = dict.fromkeys(axis for _, axis in elements)
-        rows = [(f"{axis} {pickup:g} A", *(_resistance(desk, axis, pickup, volts) for volts in _volts(desk, groups)))
+        both = stabilising_volts(desk, groups)
+        rows = [(f"{axis} {pickup:g} A", *(_resistance(desk, axis, pickup, volts) for volts in both))
                 for axis in axes for pickup in outermost(getattr(desk.study.candidates, f"{axis}_pickup_a"))]
         if len(every) > 1:
             yield f"    {words_of(groups) or 'both ends'}"

@@ -1,13 +1,17 @@
-"""Plain text for the terminal: tables and paragraphs that fit a hundred columns, and the line of caution."""
+"""Plain text for the terminal: tables and paragraphs that fit a hundred columns, and the line of caution. Every line
+keeps what it was broken from, so that a report can set the same sentences and tables anew (`blocks`)."""
 
 from __future__ import annotations
 
-import re
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from itertools import groupby
 from typing import TypeVar
 
-__all__ = ["CAUTION", "WIDTH", "heading", "outermost", "paragraph", "table"]
+from montecarlo.report.page import Block, Items, Prose, Subhead, Table, together
+
+__all__ = ["CAUTION", "WIDTH", "Line", "blocks", "heading", "outermost", "paragraph", "table"]
 
 WIDTH = 100
 Item = TypeVar("Item")
@@ -25,27 +29,69 @@ def heading(text: str) -> list[str]:
     return ["", text.upper()]
 
 
-_UNIT = re.compile(r"(?<=\d) (?=(?:%|A|V|s|mA|uF|ohm|pu|kV|MVA)(?![A-Za-z]))")
+class Line(str):
+    """A line of text, and the block that it belongs to; of a table, the row that it shows (None: the head)."""
+
+    block: Prose | Items | Table
+    row: int | None
+
+    def __new__(cls, text: str, block: Prose | Items | Table, row: int | None = None) -> Line:
+        line = super().__new__(cls, text)
+        line.block, line.row = block, row
+        return line
 
 
 def paragraph(text: str, indent: str = "", hang: str | None = None) -> list[str]:
     """The text in lines of at most `WIDTH`, a number and its unit on the same one; `hang` begins the lines after
-    the first."""
-    lines = textwrap.wrap(_UNIT.sub("\u00a0", text), WIDTH, initial_indent=indent,
+    the first, and makes the text one of a list."""
+    lines = textwrap.wrap(together(text), WIDTH, initial_indent=indent,
                           subsequent_indent=indent if hang is None else hang, break_on_hyphens=False)
-    return [line.replace("\u00a0", " ") for line in lines]
+    block = Prose(text) if hang is None else Items((text,))
+    return [Line(line.replace("\u00a0", " "), block) for line in lines]
 
 
 def table(header: Sequence[str] | None, rows: Sequence[Sequence[str]], align: str, indent: str = "  ") -> list[str]:
     """Columns under their heads; `align`: < or > a column. What is too wide in a last column of text is wrapped."""
     every = [*([header] if header else []), *rows]
+    block = Table(tuple(header or ()), tuple(map(tuple, rows)), align)
     widths = [max(map(len, column)) for column in zip(*every, strict=True)]
     start = len(indent) + sum(widths[:-1]) + 2 * (len(widths) - 1)
     lines: list[str] = []
-    for row in every:
+    for number, row in enumerate(every, -1 if header else 0):
         cells = [f"{cell:{side}{width}}" for cell, side, width in zip(row, align, widths, strict=True)]
         first, *more = textwrap.wrap(row[-1], max(WIDTH - start, 20), break_on_hyphens=False) or [""]
         cells[-1] = cells[-1] if align[-1] == ">" else first
-        lines.append((indent + "  ".join(cells)).rstrip())
-        lines += [" " * start + text for text in more if align[-1] == "<"]
+        texts = [(indent + "  ".join(cells)).rstrip()]
+        texts += [" " * start + text for text in more if align[-1] == "<"]
+        lines += [Line(text, block, None if number < 0 else number) for text in texts]
     return lines
+
+
+# --- set anew ---------------------------------------------------------------------------------------------
+
+
+def blocks(lines: Iterable[str]) -> list[Block]:
+    """The paragraphs, lists and tables that the lines were made from. A bare line is the heading of a table that
+    follows it, or a note to the one before, as is what begins with a star."""
+    found: list[Block] = []
+    parts = [(key[0], list(part)) for key, part in groupby(lines, lambda line: (getattr(line, "block", None), id(
+        getattr(line, "block", None)), bool(line.strip())))]
+    for place, (block, part) in enumerate(parts):
+        after = parts[place + 1][0] if place + 1 < len(parts) else None
+        if isinstance(block, Table):
+            rows = dict.fromkeys(line.row for line in part if isinstance(line, Line) and line.row is not None)
+            if rows:
+                found.append(Table(block.header, tuple(block.rows[row] for row in rows), block.align))
+            continue
+        last = found[-1] if found else None
+        texts = block.texts if isinstance(block, Items) else tuple(line.strip() for line in part if line.strip())
+        if isinstance(last, Table) and ((texts[:1] and texts[0].startswith("* ")) or (block is None and texts
+                                        and not isinstance(after, Table))):
+            found[-1] = replace(last, note="; ".join(filter(None, (last.note, *texts))))
+        elif isinstance(block, Items) and isinstance(last, Items):
+            found[-1] = Items((*last.texts, *texts))
+        elif block is not None:
+            found.append(block)
+        else:
+            found += [Subhead(text.rstrip(":")) for text in texts]
+    return found

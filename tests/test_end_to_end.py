@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import csv
+import html
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -80,7 +82,8 @@ def test_the_folder_is_complete(ran: Ran) -> None:
                for ending in ("svg", "png")}
     tables = {f"{name}.csv" for name in ("candidates", "by_type", "coverage", "inputs", "comparison", "neighbours",
                                            "blind_zone", "peak_voltage", "convergence", "detection_map")}
-    assert {path.name for path in out.iterdir()} == {*figures, *tables, "plants.npz", PROVENANCE, "tiny.toml"}
+    assert {path.name for path in out.iterdir()} == {*figures, *tables, "plants.npz", PROVENANCE, "tiny.toml",
+                                                    "report.html"}
     assert all(path.stat().st_size > 50 for path in out.iterdir())
     assert (out / "tiny.toml").read_bytes() == (folder / "tiny.toml").read_bytes()
 
@@ -122,6 +125,23 @@ def test_provenance_points_back_to_the_study(ran: Ran) -> None:
     assert record["command"] == "statorodds run tiny.toml --workers 1"
     with np.load(out / "plants.npz", allow_pickle=False) as plants:
         assert all(plants[name].dtype.kind in "fiub" for name in plants.files)
+
+
+def test_the_report_says_what_the_terminal_said_and_holds_the_table(ran: Ran) -> None:
+    folder, done = ran
+    text = (folder / "tiny-results" / "report.html").read_text(encoding="utf-8")
+    answer = re.search('<p class="answer">(.*?)</p>', text)
+    assert answer is not None
+    assert " ".join(html.unescape(answer[1]).split()) in " ".join(done.stdout.split())
+    embedded = re.search('id="explorer-data">(.*?)</script>', text)
+    assert embedded is not None
+    data = json.loads(embedded[1])
+    table = rows(folder / "tiny-results" / "candidates.csv")
+    assert [one["n"] for one in data["candidates"]] == [int(row["candidate"]) for row in table]
+    for one, row in zip(data["candidates"], table, strict=True):
+        assert one["is"] == [float(row[name]) if row[name] else None for name in data["numbers"]]
+    assert text.count("<svg") == 4 + 2                     # the figures; the explorer's
+    assert "statorodds run tiny.toml --workers 1" in text
 
 
 def test_two_workers_give_the_same_tables(ran: Ran) -> None:

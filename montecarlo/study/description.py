@@ -19,8 +19,8 @@ from montecarlo.relays.schemes import SchemeChoice
 from montecarlo.secondary.ct import CtPlaces
 from montecarlo.study.grids import Axis
 
-__all__ = ["AnnualCost", "Candidates", "Correlation", "General", "Policy", "PresentSetting", "Scenario", "Study",
-           "Variant"]
+__all__ = ["AnnualCost", "Candidates", "Correlation", "Document", "General", "Policy", "PresentSetting", "Scenario",
+           "Study", "Variant"]
 
 MOST_A, MOST_OHM, MOST_S, MOST_SLOPE = 50.0, 1e6, 60.0, 2.0       # a unit prefix gone wrong, or per cent for a slope
 
@@ -165,6 +165,17 @@ class Correlation(Section):
     rho: Annotated[float, Plain("-", "correlation of the underlying normals", -0.999, 0.999)]
 
 
+class Document(Section):
+    """How the report of the study is filed and who answers for it; empty lines are left to be filled in by hand."""
+
+    number: Annotated[str, Word("number of the document")] = ""
+    revision: Annotated[str, Word("its revision, as \"A\"")] = ""
+    organisation: Annotated[str, Word("whose document it is")] = ""
+    prepared_by: Annotated[str, Word("who prepared it")] = ""
+    checked_by: Annotated[str, Word("who checked it")] = ""
+    approved_by: Annotated[str, Word("who approved it")] = ""
+
+
 class Study(Section):
     """A whole study file."""
 
@@ -190,6 +201,7 @@ class Study(Section):
         "ways to earth the neutral to be compared, each a table [[earthing_options]]")] = ()
     variants: Annotated[tuple[Variant, ...], Word(
         "the study with some keys changed, each a table [[variants]]; for study.kind = \"variants\"")] = ()
+    document: Annotated[Document, Word("number, revision and names on the report; they change no result")] = Document()
 
     _told: tuple[str, ...] = PrivateAttr(default=())
     _scenarios: tuple[tuple[str, Study], ...] = PrivateAttr(default=())

@@ -23,6 +23,7 @@ from montecarlo.sampling.inputs import list_inputs
 from studies.cli import COMMANDS, main
 from studies.output import PROVENANCE
 from studies.protocol import Findings
+from studies.report import REPORT
 from studies.text import CAUTION
 from tests.unit.studies import minimal_study_text
 
@@ -237,8 +238,33 @@ def test_run_writes_beside_the_current_folder_and_ends_with_the_caution(run: Run
     assert "the answer" in out
     assert "good-results" in out
     assert out.splitlines()[-1] == CAUTION
-    assert {path.name for path in (tmp_path / "good-results").iterdir()} == {"good.toml", PROVENANCE}
+    assert {path.name for path in (tmp_path / "good-results").iterdir()} == {"good.toml", REPORT, PROVENANCE}
     assert (tmp_path / "good-results" / "good.toml").read_text() == minimal_study_text()
+
+
+def test_a_pdf_that_cannot_be_made_is_a_line_and_no_failure(run: Run, quick: Callable[..., None], tmp_path: Path,
+                                                            monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("studies.pdf.find_browser", lambda: None)
+    code, out, _ = run("run", "good.toml", "--pdf")
+    assert code == 0
+    assert "No report.pdf: neither Chromium nor Chrome nor Edge was found; print report.html from any browser." in out
+    monkeypatch.setattr("studies.pdf.find_browser", lambda: str(tmp_path / "gone"))
+    code, out, _ = run("run", "good.toml", "--pdf", "--replace")
+    assert code == 0
+    assert "could not print it (No such file or directory)" in out
+    assert not list((tmp_path / "good-results").glob("*.pdf"))
+    assert "No report.pdf" not in run("run", "good.toml", "--replace")[1]
+
+
+def test_a_pdf_that_is_made_is_one_of_the_files(run: Run, quick: Callable[..., None], tmp_path: Path,
+                                                monkeypatch: pytest.MonkeyPatch) -> None:
+    def printed(browser: str, page: Path) -> str:
+        page.with_suffix(".pdf").write_bytes(b"%PDF-")
+        return ""
+    monkeypatch.setattr("studies.pdf.find_browser", lambda: "a browser")
+    monkeypatch.setattr("studies.pdf.print_page", printed)
+    assert run("run", "good.toml", "--pdf")[0] == 0
+    assert "report.pdf" in provenance(tmp_path / "good-results")["files"]
 
 
 def test_options_reach_the_study(run: Run, quick: Callable[..., None], tmp_path: Path) -> None:

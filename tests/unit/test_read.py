@@ -96,7 +96,7 @@ def test_csv_columns_lie_beside_the_study_file(tmp_path: Path) -> None:
     ("network.rubbish", 1, "network.rubbish: unknown; known here: reactance_pu, external_capacitance_f"),
     ("my table", {}, '"my table": unknown; known here: study, machine, network, load, states, earthing, ct, scheme, '
                      "relay, backup, internal_faults, external_events, candidates, policy, correlations, "
-                     "fault_energy, earthing_options, variants"),
+                     "fault_energy, earthing_options, variants, document"),
     ("earthing.resistance_ohm", REMOVE,
      "earthing: no resistor given; give exactly one of resistance_ohm, current_limit_a, and transformer_ratio with "
      "secondary_resistance_ohm"),
@@ -301,6 +301,7 @@ def test_the_present_setting_is_not_moved() -> None:
 @pytest.mark.parametrize(("changes", "same"), [
     ({"study.title": "another"}, True),
     ({"ct.knee_voltage_v.source": "test report 12"}, True),
+    ({"document": {"number": "E-12", "revision": "B", "checked_by": "somebody"}}, True),
     ({"machine.line_voltage_v": 11000.0, "machine.frequency_hz": 50}, True),
     ({"earthing.resistance_ohm": {"shape": "uniform", "tolerance_percent": 10.0, "nominal": 21.2}}, True),
     ({"ct.knee_current_a": {"value": 0.03, "source": "report"}}, True),
