@@ -60,10 +60,25 @@ def test_whole_curve_in_one_run(quantity, ways, generators):
     assert np.abs(error).max() < 5                                    # four numbers, once in 400,000
 
 
-def test_an_image_joins_two_ways_and_saves_work():
-    without, joined = (variation(final(two_sided, search(two_sided, images, 3), 4))[3]
-                       for images in ((), (swap(0, 1),)))
-    assert joined < without
+def test_an_image_is_drawn_as_often_as_its_original():
+    exchange = swap(0, 1)
+    density = search(two_sided, (exchange,), 3)
+    u = density.sample(rng(4), 8192)
+    np.testing.assert_allclose(density.log_weight(exchange.of(u)), density.log_weight(u), atol=1e-9)
+    beyond = u[two_sided(u) > 3]
+    share = (beyond[:, 0] > beyond[:, 1]).mean()
+    assert len(beyond) > 2000
+    assert abs(share - 0.5) < 5 * (0.25 / len(beyond)) ** 0.5          # another seed fails once in 1.7 million
+
+
+def test_tails_are_wide_whatever_was_fitted():
+    """Every cluster narrower than N(0, 1) has a companion at its place that is not, so that weights stay small."""
+    mixture = search(two_sided, (), 3).mixture
+    narrow = np.flatnonzero((mixture.sds < 1).any(axis=1))
+    assert len(narrow) > 0
+    for share, mean, sd in zip(mixture.shares[narrow], mixture.means[narrow], mixture.sds[narrow], strict=True):
+        same = (mixture.means == mean).all(axis=1) & (mixture.sds == np.maximum(sd, 1)).all(axis=1)
+        assert mixture.shares[same].sum() >= 0.49 * share             # a third against two
 
 
 def test_dead_coordinates_stay_as_they_are():

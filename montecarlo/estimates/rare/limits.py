@@ -14,7 +14,6 @@ from montecarlo.quantities import Array
 
 __all__ = ["GOOD", "Diagnostics", "diagnose", "fewer_than", "rare_estimate", "variation"]
 
-SKEWED = 0.2                                               # coefficient of variation from which limits are log-normal
 FEW = 50.0                                                 # effective hits below which limits are not relied on
 ONE = 0.1                                                  # share of an estimate that one sample may have
 SHOWN = 1e-6                                               # least probability whose coverage was shown
@@ -43,7 +42,8 @@ def fewer_than(sums: Sums, level: float = 0.95, side: Side = "both") -> float:
 
 
 def rare_estimate(sums: Sums, level: float = 0.95, side: Side = "both") -> Estimate:
-    """p with limits, (C,): Student t over batches, log-normal where the coefficient of variation is above 0.2.
+    """p with limits, (C,): log-normal, with Student's t over batches. A sum of weights is skew to the right, so that
+    its error is more nearly a factor than a difference (measured, DEVELOPERS.md).
 
     Nothing operated: p = 0, and `fewer_than` above. Unresolved samples have no part in p, count as not operating in
     the low limit, and in the high one with the high limit of their own probability on top of the other."""
@@ -60,12 +60,10 @@ def _limits(total: Array, squares: Array, sums: Sums, level: float, side: Side) 
     p, cov = total / sums.trials, _variation(total, squares, sums.batches)
     t = -stdtrit(sums.batches - 1, tail_of(level, side))
     some = total > 0
-    half = t * np.where(some, cov, 0.0)
     factor = np.exp(t * np.sqrt(np.log1p(np.where(some, cov, 0.0) ** 2)))
-    low = np.where(cov > SKEWED, p / factor, p * (1 - half))
-    high = np.where(cov > SKEWED, p * factor, p * (1 + half))
-    low = np.zeros_like(p) if side == "high" else np.where(some, np.maximum(low, 0.0), 0.0)
-    high = np.ones_like(p) if side == "low" else np.where(some, np.minimum(high, 1.0), fewer_than(sums, level, side))
+    low = np.zeros_like(p) if side == "high" else np.where(some, p / factor, 0.0)
+    high = np.ones_like(p) if side == "low" else np.where(some, np.minimum(p * factor, 1.0),
+                                                          fewer_than(sums, level, side))
     return Limits(low, high)
 
 
