@@ -47,7 +47,7 @@ def answered(study: Study) -> Findings:
         low, p, high = (candidates[f"{name}{end}"] for end in ("_low", "", "_high"))
         assert ((low >= 0) & (low <= p) & (p <= high) & (high <= 1)).all()
     assert candidates["p_missed"].min() < 1
-    assert set(found.begin) <= found.names
+    assert set(found.begin) <= {f"{name}.csv" for name in found.frames} | {f"{name}.svg" for name in found.figures}
     if study.study.kind == "setting_sweep":
         assert {"tradeoff", "coverage"} <= set(found.figures)
     if study.candidates.present is not None:
