@@ -13,7 +13,7 @@ from montecarlo.engine.convergence import Point, points, shares_of
 from montecarlo.engine.keep import run_and_keep
 from montecarlo.engine.parallel import mapped
 from montecarlo.engine.precision import Sizes, with_sizes
-from montecarlo.engine.rare import Densities, final_batch, final_samples, find_densities
+from montecarlo.engine.rare import Known, final_batch, final_samples, find_densities
 from montecarlo.engine.sample_files import Parts, SampleFiles, counted_name
 from montecarlo.engine.tails import wider_sums
 from montecarlo.engine.winding import STEADY_INTERVALS
@@ -48,7 +48,7 @@ class Batch:
     notes: dict[str, float]
     backup: dict[str, Stratum]                             # the back-up itself, one setting; types that it can see
     nobody: dict[str, Stratum]                             # what neither it nor a candidate sees; the same, internal
-    densities: Mapping[str, Densities]                     # of rare false trips, by scenario and event; "": as stated
+    known: Mapping[str, Known]                             # of rare false trips, by scenario; "": as stated
     exceedance: dict[str, Sums]                            # of every curve at its grid, by event
     scenarios: dict[str, Judgement] = field(default_factory=dict)  # beside the study as stated
     points: tuple[Point, ...] = ()                         # how it settles, of fresh batches: they have few candidates
@@ -78,32 +78,34 @@ def designs(study: Study) -> tuple[Design, Design]:
 
 
 def in_all_scenarios(study: Study, lattices: Sequence[Lattice], round_: int, workers: int, tell: Progress,
-                     densities: Mapping[str, Densities] | None = None, sizes: Sizes | None = None,
+                     known: Mapping[str, Known] | None = None, sizes: Sizes | None = None,
                      paired: Sequence[Setting] = (), files: SampleFiles | None = None) -> Batch:
     """The batch of the study as stated, and how each scenario judges the same candidates on the same random numbers;
-    `sizes` where they are not the study's own, `paired` and `files` (of the study as stated) as for `run_batch`."""
-    known, other_sizes = densities or {}, sizes or {}
+    `known` as an earlier batch has it, `sizes` where they are not the study's own, `paired` and `files` (of the study
+    as stated) as for `run_batch`."""
+    earlier, other_sizes = known or {}, sizes or {}
     stated = with_sizes(study.alone, other_sizes)
-    batch = run_batch(stated, lattices, round_, workers, tell, known.get(STATED), paired, files)
+    batch = run_batch(stated, lattices, round_, workers, tell, earlier.get(STATED), paired, files)
     if round_:
         job = Job(stated, tuple(lattices), *designs(stated))
-        batch = replace(batch, wider=wider_sums(job, batch.strata, batch.densities[STATED], round_, workers, tell))
+        batch = replace(batch, wider=wider_sums(job, batch.strata, batch.known[STATED].densities, round_, workers,
+                                                tell))
 
     def told_of(name: str) -> Progress:
         return lambda done, total, what: tell(done, total, f"{what}, {name}")
 
-    others = {name: run_batch(with_sizes(other, other_sizes), lattices, round_, workers, told_of(name), known.get(name))
-              for name, other in study.scenarios}
+    others = {name: run_batch(with_sizes(other, other_sizes), lattices, round_, workers, told_of(name),
+                              earlier.get(name)) for name, other in study.scenarios}
     return replace(batch, scenarios={name: other.judgement for name, other in others.items()},
-                   densities={**batch.densities, **{name: other.densities[STATED] for name, other in others.items()}})
+                   known={**batch.known, **{name: other.known[STATED] for name, other in others.items()}})
 
 
 def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: int, progress: Progress,
-              densities: Densities | None = None, paired: Sequence[Setting] = (),
+              known: Known | None = None, paired: Sequence[Setting] = (),
               files: SampleFiles | None = None) -> Batch:
     """All strata on one set of random numbers. Tallies are added in the order of the chunks' keys.
 
-    densities: of rare false trips, from an earlier batch of the study; sought if not given and the study wants them.
+    known: of rare false trips, from an earlier batch of the study; sought if not given and the study wants them.
     paired: candidates of which is told what each misses and another catches; files: where samples are kept, if at
     all."""
     settings = [setting for lattice in lattices for setting in lattice.settings()]
@@ -124,19 +126,21 @@ def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: i
         progress(done, total, chunk.stratum if round_ == 0 else f"{chunk.stratum}, fresh batch")
     gathered = {name: gather(name, [sums[name, block] for block in range(BLOCKS)]) for name in names}
     gathered |= open_pilot(study, lattices, gathered)
-    if densities is None:
-        densities = find_densities(job, workers, progress) if final_samples(study) else {}
-    final = final_batch(job, densities, round_, workers, progress, files)
+    if known is None:
+        known = Known(find_densities(job, workers, progress) if final_samples(study) else {})
+    final, trust = final_batch(job, known.densities, round_, workers, progress, files), dict(known.trust)
     for name, found in final.items():
-        stratum = gathered[name]
-        gathered[name] = replace(stratum, weighted=compare(found.candidates, stratum.total, stratum.trials,
-                                                           stratum.unresolved, lattices))
+        part = gathered[name]
+        weighted = compare(found.candidates, part.total, part.trials, part.unresolved, lattices,
+                           known.of(name, settings))
+        gathered[name] = replace(part, weighted=weighted)
+        trust.setdefault(name, dict(zip(settings, weighted.diagnostics.trust, strict=True)))
     notes = {}
     if EARTH in names:
         blocks = [sums[EARTH, block].notes for block in range(BLOCKS)]
         notes = {key: float(np.sum([block[key] for block in blocks])) for key in blocks[0]}
     return Batch(round_, tuple(lattices), gathered, judge(study, lattices, gathered), notes, *_backup(sums, names),
-                 {STATED: densities}, {name: found.curves for name, found in final.items()},
+                 {STATED: Known(known.densities, trust)}, {name: found.curves for name, found in final.items()},
                  points=points(study, job, sums, gathered, final) if round_ else (), paired=tuple(paired),
                  caught=_caught(sums, names))
 

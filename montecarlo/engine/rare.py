@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -28,7 +28,7 @@ from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.streams import stream
 from montecarlo.study.budget import LEAST_WEIGHTED, weighted_samples
-from montecarlo.study.candidates import Lattice
+from montecarlo.study.candidates import Lattice, Setting
 from montecarlo.study.description import Study
 
 STAGES = (0.25, 0.5, 1.0, 2.0)                             # samples of each, in final batches
@@ -40,6 +40,21 @@ WHOLE = 1.0                                                # share of a batch
 
 Progress = Callable[[int, int, str], None]
 Densities = Mapping[str, Symmetric]                        # by stratum
+
+
+@dataclass(frozen=True, eq=False)
+class Known:
+    """What a batch leaves to later ones: its densities, and what it found of each candidate's weighted samples.
+
+    A fresh batch that judged its own samples would keep those that happened to hit often enough, and lose the others:
+    measured, DEVELOPERS.md."""
+
+    densities: Densities = field(default_factory=dict)
+    trust: Mapping[str, Mapping[Setting, str]] = field(default_factory=dict)       # by stratum
+
+    def of(self, name: str, settings: Sequence[Setting]) -> list[str | None]:
+        """Of each setting; None where nothing is known."""
+        return [self.trust.get(name, {}).get(setting) for setting in settings]
 
 
 @dataclass(frozen=True, eq=False)

@@ -147,7 +147,7 @@ class _Run:
 
     def _drawn(self, round_: int) -> Batch:
         return in_all_scenarios(self.study, lattices_of(self.study, *self._few), round_, self.workers, self.tell,
-                                self.first.densities, self.sizes, self._paired)
+                                self.first.known, self.sizes, self._paired)
 
     def _narrowed(self, precision: Precision, fresh: Batch, chosen: Setting) -> tuple[Batch, list[str]]:
         """The fresh batch, or a further one of fixed size planned from it where it missed the precision; in words."""

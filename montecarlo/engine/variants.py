@@ -61,7 +61,7 @@ def _at_round(outcome: Outcome, round_: int, workers: int, tell: Progress) -> Ou
     fresh = outcome.fresh
     if outcome.chosen is None or fresh is None or fresh.round_ == round_:
         return outcome
-    again = in_all_scenarios(outcome.study, fresh.lattices, round_, workers, tell, outcome.first.densities,
+    again = in_all_scenarios(outcome.study, fresh.lattices, round_, workers, tell, outcome.first.known,
                              outcome.sizes)
     told = outcome.told if again.keeps_to_policy(outcome.chosen) else (
         *outcome.told, "On the random numbers that all variants share the chosen setting misses the policy's limit.")

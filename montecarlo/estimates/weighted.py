@@ -59,8 +59,10 @@ def least_of_finer(high: Array, lattices: Sequence[Lattice]) -> Array:
     return np.concatenate(out)
 
 
-def compare(sums: Sums, total: Array, trials: Array, unresolved: Array, lattices: Sequence[Lattice]) -> Weighted:
-    """From final sums and an event's counts on its plants: total, unresolved (C, M), trials (M,).
+def compare(sums: Sums, total: Array, trials: Array, unresolved: Array, lattices: Sequence[Lattice],
+            known: Sequence[str | None] | None = None) -> Weighted:
+    """From final sums and an event's counts on its plants: total, unresolved (C, M), trials (M,). `known`: what an
+    earlier batch found of each candidate's samples, which then counts instead of what these show; None where nothing.
 
     The rules look at the counts only to find common events and contradictions, so that p of a rare event is not
     chosen for its value: 3 standard errors between two right estimates come once in 370."""
@@ -73,7 +75,8 @@ def compare(sums: Sums, total: Array, trials: Array, unresolved: Array, lattices
     error = np.sqrt(scatter**2 + counted * (1 - counted) / np.maximum(size, 1.0))
     gap = np.full(own.shape, np.nan)
     np.divide(own - counted, error, out=gap, where=(counted * size >= SEEN) & (error > 0))
-    verdict = tuple(_verdict(*case) for case in zip(found.trust, counted, gap, strict=True))
+    trust = [before or now for before, now in zip(known or [None] * len(own), found.trust, strict=True)]
+    verdict = tuple(_verdict(*case) for case in zip(trust, counted, gap, strict=True))
     used = np.array([text == GOOD or text.startswith(MAGNITUDE) for text in verdict], bool)
     return Weighted(sums, used, verdict, gap, tuple(lattices))
 

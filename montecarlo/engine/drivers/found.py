@@ -87,7 +87,7 @@ def find_drivers(study: Study, *, workers: int | None = None, progress: Progress
     outcome = run(study, workers=workers, progress=progress)
     setting = outcome.chosen or outcome.first.settings[_nearest(outcome.first.judgement)]
     place = outcome.first.settings.index(setting)
-    densities = outcome.first.densities[STATED]
+    densities = outcome.first.known[STATED].densities
     missed, false = sampled(study, outcome.first.lattices, densities, count, tell)
     sides = {MISSED: missed, FALSE: false}
     bands = {quantity: Bands(place, stream(study.study.seed, quantity, 0, 0, "drivers.dead")) for quantity in sides}
