@@ -21,7 +21,7 @@ from montecarlo.engine.batch import designs
 from montecarlo.engine.block import Block, Job
 from montecarlo.engine.case import external, run_chunk
 from montecarlo.engine.parallel import mapped
-from montecarlo.engine.rare import CHUNK, PREFIX, STAGES, Densities, final_batch, find_densities
+from montecarlo.engine.rare import CHUNK, PREFIX, STAGES, Known, final_batch, find_densities
 from montecarlo.estimates.assemble import Stratum, gather
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.estimates.rare import GOOD, diagnose, rare_estimate
@@ -40,7 +40,7 @@ CANDIDATES = {"phase_pickup_a": [0.065, 0.075, 0.09], "earth_pickup_a": [0.025, 
               "stabilising_resistance_ohm": [600], "delay_s": [0, 0.03]}
 CLEARING_S = {"dist": "uniform", "low": 0.04, "high": 0.06}    # quick, since the time of a solution goes with it
 PLANTS, COUNTED = 64, 4096                                 # of each counted batch; 64 events a plant, as in the example
-TRUTH_SEED = 987654321
+TRUTH_SEED, FIRST_SEED = 20261127, 101                  # of the truth; of the first density, the others follow
 LEAST, MOST = 1e-5, 3e-2                                   # probabilities of the settings that are told
 
 
@@ -101,15 +101,21 @@ def quiet(done: int, total: int, what: str) -> None:
     pass
 
 
-def densities_of(job: Job) -> Densities:
-    return find_densities(job, 1, quiet)
+def known_of(job: Job) -> Known:
+    """Densities, and what a study's own batch finds of the weighted samples from them."""
+    densities = find_densities(job, 1, quiet)
+    (name, final), = final_batch(job, densities, 0, 1, quiet).items()
+    settings = [setting for lattice in job.lattices for setting in lattice.settings()]
+    return Known(densities, {name: dict(zip(settings, diagnose(final.candidates).trust, strict=True))})
 
 
-def repeat(task: tuple[Job, Densities, int]) -> Repeat:
-    job, densities, round_ = task
-    (name, final), = final_batch(job, densities, round_, 1, quiet).items()
+def repeat(task: tuple[Job, Known, int]) -> Repeat:
+    job, known, round_ = task
+    (name, final), = final_batch(job, known.densities, round_, 1, quiet).items()
     counts = counted(job, name, round_)
-    weighted = compare(final.candidates, counts.total, counts.trials, counts.unresolved, job.lattices)
+    settings = [setting for lattice in job.lattices for setting in lattice.settings()]
+    weighted = compare(final.candidates, counts.total, counts.trials, counts.unresolved, job.lattices,
+                       known.of(name, settings))
     both = replace(counts, weighted=weighted)
     trusted = np.array([text == GOOD for text in diagnose(final.candidates).trust])
     return Repeat(rare_estimate(final.candidates), trusted,
@@ -193,9 +199,9 @@ def main() -> None:
     truth = truth_of(job, stratum, chosen.samples, chosen.workers)
     error = np.sqrt((1 - truth) / np.maximum(truth, 1e-300) / chosen.samples)
     middle = time.perf_counter()
-    jobs = [job_of(study_of(chosen.event, chosen.weighted, seed)) for seed in range(1, chosen.densities + 1)]
-    densities = list(mapped(densities_of, jobs, chosen.workers))
-    tasks = [(own, density, round_) for own, density in zip(jobs, densities, strict=True)
+    jobs = [job_of(study_of(chosen.event, chosen.weighted, FIRST_SEED + k)) for k in range(chosen.densities)]
+    known = list(mapped(known_of, jobs, chosen.workers))
+    tasks = [(own, found, round_) for own, found in zip(jobs, known, strict=True)
              for round_ in range(1, chosen.batches + 1)]
     runs = list(mapped(repeat, tasks, chosen.workers))
     names, shown = list(names_of(job)), np.flatnonzero((truth >= LEAST) & (truth <= MOST))
