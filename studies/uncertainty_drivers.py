@@ -39,7 +39,7 @@ def findings(found: Drivers) -> Findings:
     text += ["", *(line for sentence in (*notes(found), *result.told) for line in paragraph(sentence, "- ", "  "))]
     frames |= {"candidates": result.candidates, "inputs": result.inputs}
     return Findings(frames, _figures(result, frames), {"plants": result.plants}, result.provenance, tuple(text),
-                    ("what_if.csv", "drivers.svg"))
+                    begin=("what_if.csv", "drivers.svg"), result=result)
 
 
 def _figures(result: Result, frames: dict[str, pd.DataFrame]) -> dict[str, tuple[Figure, str]]:
