@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
 from pydantic import BaseModel
@@ -20,10 +20,9 @@ from studies.earthing_desk import options_by_hand
 from studies.peak import caution, peak_lines, peak_voltages
 from studies.text import CAUTION, heading, paragraph, table
 
-__all__ = ["Given", "check_text", "given", "what_is_run"]
+__all__ = ["Given", "check_text", "given", "input_tables", "what_is_run"]
 
-INPUT_SECTIONS = ("machine", "network", "load", "states", "earthing", "ct", "scheme", "relay", "backup",
-                  "internal_faults", "external_events", "policy", "fault_energy")
+NO_INPUTS = ("study", "candidates", "correlations", "document")         # tables of a study that say what to do
 
 
 def check_text(study: Study) -> str:
@@ -33,7 +32,7 @@ def check_text(study: Study) -> str:
     lines += heading("Inputs")
     lines += paragraph("Key, unit, how it varies (drawn once a plant or at every event; one value a CT or element "
                        "where said), value or distribution.", "  ")
-    for name in INPUT_SECTIONS:
+    for name in input_tables():
         lines += _section(getattr(study, name), name)
     lines += _correlations(study)
     lines += heading("Settings in four bases")
@@ -76,6 +75,11 @@ def what_is_run(study: Study) -> str:
 
 
 # --- inputs -----------------------------------------------------------------------------------------------
+
+
+def input_tables() -> list[str]:
+    """The tables of a study that hold inputs, in the order of the file."""
+    return [name for name in Study.model_fields if name not in NO_INPUTS]
 
 
 class Given(NamedTuple):
@@ -136,6 +140,8 @@ _WIDTHS = {"ct": "CT", "element": "element"}
 def _plain(value: object) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
+    if isinstance(value, Mapping):
+        return ", ".join(f"{key} {_plain(item)}" for key, item in value.items())
     if isinstance(value, (list, tuple)):
         return ", ".join(map(_plain, value))
     return f"{value:g}" if isinstance(value, float) else str(value)

@@ -15,7 +15,7 @@ from montecarlo.sampling.inputs import list_inputs
 from montecarlo.study.checks import cautions
 from montecarlo.study.description import Study
 from studies.backup_text import backup_by_hand
-from studies.check_text import given, what_is_run
+from studies.check_text import given, input_tables, what_is_run
 from studies.choice_report import ChoiceReport, rests_on
 from studies.desk import Desk
 from studies.desk_text import hand_calculation, reach
@@ -29,7 +29,6 @@ if TYPE_CHECKING:
 __all__ = ["REPORT", "report_page", "write_report"]
 
 REPORT = "report.html"
-NO_INPUTS = ("study", "document", "candidates", "correlations")        # tables of a study that say what to do
 ELSEWHERE = ("candidates", "inputs", "coverage", "exceedance", "convergence", "drivers",
              "detection_map")                              # in a figure or a section of their own
 QUESTIONS = {
@@ -131,11 +130,10 @@ def _by_hand(desk: Desk, choice: ChoiceReport | None) -> list[Block]:
 
 def _inputs(study: Study) -> Iterator[Block]:
     head = ("key", "what it is", "unit", "value or distribution", "varies", "source")
-    for name in type(study).model_fields:
-        if name not in NO_INPUTS:
-            for title, keys in given(getattr(study, name), name):
-                cells = [(row.key, row.meaning, row.unit.strip("-"), row.value, row.varies, row.source) for row in keys]
-                yield Table(head, tuple(cells), "<<<<<<", title, widths=(21, 28, 6, 20, 9, 16))
+    for name in input_tables():
+        for title, keys in given(getattr(study, name), name):
+            cells = [(row.key, row.meaning, row.unit.strip("-"), row.value, row.varies, row.source) for row in keys]
+            yield Table(head, tuple(cells), "<<<<<<", title, widths=(21, 28, 6, 20, 9, 16))
     if study.correlations:
         rows = tuple((*tie.between, f"{tie.rho:g}") for tie in study.correlations)
         yield Table(("between", "and", "rho"), rows, "<<>", "correlations")
