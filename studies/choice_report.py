@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 __all__ = ["ChoiceReport", "rests_on"]
 
 NONE = "none in this scheme"
+FIXED = "two_phase_one_earth"                              # the scheme with fixed resistors in its phase legs
 BEST_REFUSED = 3                                           # of each rule
 CURRENTS = ("phase_pickup_a", "earth_pickup_a", "slope_break_a")       # settings in amperes: told in four bases
 Row = Mapping[str, Any]
@@ -112,15 +113,19 @@ class ChoiceReport:
             if key not in CURRENTS and any(not math.isnan(row[key]) for row in columns.values()):
                 yield (f"{label.lower()}{f' [{unit}]' if unit else ''}",
                        *(NONE if math.isnan(row[key]) else f"{row[key]:g}" for row in columns.values()))
-        schemes = [row["scheme"] for row in columns.values()]
-        if "two_phase_one_earth" in schemes:
-            desk = self.desk
-            given = self.study.scheme.balancing_resistance_ohm
-            balancing = (desk.burden_ohm("phase", columns[[*columns][-1]]["phase_pickup_a"])
-                         + desk.at("scheme.phase_stabilising_ohm") if given is None else given.centre())
-            for label, ohm in (("fixed resistor in each phase leg [ohm]", desk.at("scheme.phase_stabilising_ohm")),
-                               ("balancing resistance [ohm]", balancing)):
-                yield label, *(f"{ohm:g}" if kind == "two_phase_one_earth" else NONE for kind in schemes)
+        if any(row["scheme"] == FIXED for row in columns.values()):
+            for label, ohm in (("fixed resistor in each phase leg [ohm]", self._fixed_ohm),
+                               ("balancing resistance [ohm]", self._balancing_ohm)):
+                yield label, *(f"{ohm(row):g}" if row["scheme"] == FIXED else NONE for row in columns.values())
+
+    def _fixed_ohm(self, row: Row) -> float:
+        return self.desk.at("scheme.phase_stabilising_ohm")
+
+    def _balancing_ohm(self, row: Row) -> float:
+        """As the study has it, at its centre; else what makes the third leg equal to the phase legs."""
+        given = self.study.scheme.balancing_resistance_ohm
+        return self._fixed_ohm(row) + self.desk.burden_ohm("phase", row["phase_pickup_a"]) if given is None else (
+            given.centre())
 
     def _stepping(self) -> str:
         """Whether the settings can be set on the relay."""
@@ -222,7 +227,7 @@ class ChoiceReport:
         scheme = self.desk.scheme(row["scheme"])
         parts = scheme.legs[scheme.elements[scheme.of(axis)[0]].leg].parts
         ohm = row["stabilising_resistance_ohm"] if "stabilising" in parts else (
-            self.desk.at("scheme.phase_stabilising_ohm") if row["scheme"] == "two_phase_one_earth" else 0.0)
+            self._fixed_ohm(row) if row["scheme"] == FIXED else 0.0)
         seen = row["p_false"] != 0
         false = percent(row["p_false"]) if seen else f"none seen, fewer than {percent(row['p_false_high'])}"
         return f"{ohm:g} ohm; false trips of all elements: {false}"
