@@ -72,7 +72,7 @@ def table(header: Sequence[str] | None, rows: Sequence[Sequence[str]], align: st
 
 def blocks(lines: Iterable[str]) -> list[Block]:
     """The paragraphs, lists and tables that the lines were made from. A bare line is the heading of a table that
-    follows it, or a note to the one before, as is what begins with a star."""
+    follows it, or a note to the one before, as is what begins with a star; else a paragraph."""
     found: list[Block] = []
     parts = [(key[0], list(part)) for key, part in groupby(lines, lambda line: (getattr(line, "block", None), id(
         getattr(line, "block", None)), bool(line.strip())))]
@@ -83,15 +83,23 @@ def blocks(lines: Iterable[str]) -> list[Block]:
             if rows:
                 found.append(Table(block.header, tuple(block.rows[row] for row in rows), block.align))
             continue
-        last = found[-1] if found else None
         texts = block.texts if isinstance(block, Items) else tuple(line.strip() for line in part if line.strip())
-        if isinstance(last, Table) and ((texts[:1] and texts[0].startswith("* ")) or (block is None and texts
-                                        and not isinstance(after, Table))):
-            found[-1] = replace(last, note="; ".join(filter(None, (last.note, *texts))))
-        elif isinstance(block, Items) and isinstance(last, Items):
+        bare = block is None and not isinstance(after, Table)
+        if texts and (bare or texts[0].startswith("* ")) and _noted(found, texts):
+            continue
+        if isinstance(block, Items) and found and isinstance(last := found[-1], Items):
             found[-1] = Items((*last.texts, *texts))
         elif block is not None:
             found.append(block)
         else:
-            found += [Subhead(text.rstrip(":")) for text in texts]
+            found += [Prose(text) if bare else Subhead(text.rstrip(":")) for text in texts]
     return found
+
+
+def _noted(found: list[Block], texts: tuple[str, ...]) -> bool:
+    """Whether the texts became a note to the table that stands last, lists after it aside."""
+    at = next((at for at in reversed(range(len(found))) if not isinstance(found[at], Items)), None)
+    if at is None or not isinstance(last := found[at], Table):
+        return False
+    found[at] = replace(last, note="; ".join(filter(None, (last.note, *texts))))
+    return True

@@ -17,6 +17,7 @@ from montecarlo import read_study
 from montecarlo.study.read import digest
 from studies.output import PROVENANCE
 from studies.text import CAUTION
+from tests.unit.browser import acted, needs_browser, opened
 from tests.unit.studies import minimal_study_text
 
 Ran = tuple[Path, subprocess.CompletedProcess[str]]
@@ -142,6 +143,30 @@ def test_the_report_says_what_the_terminal_said_and_holds_the_table(ran: Ran) ->
         assert one["is"] == [float(row[name]) if row[name] else None for name in data["numbers"]]
     assert text.count("<svg") == 4 + 2                     # the figures; the explorer's
     assert "statorodds run tiny.toml --workers 1" in text
+
+
+@needs_browser
+def test_the_report_opened_in_a_browser_shows_the_table(ran: Ran, tmp_path: Path) -> None:
+    out = ran[0] / "tiny-results"
+    document, console = opened(out / "report.html")
+    assert console == []
+    chosen = json.loads((out / PROVENANCE).read_text())["chosen"]
+    assert f'data-candidate="{chosen}"' in document
+    table = {int(row["candidate"]): row for row in rows(out / "candidates.csv")}
+    seen = acted((out / "report.html").read_text(encoding="utf-8"), """
+      const panel = document.querySelector(".explorer"), seen = [];
+      for (const input of panel.querySelectorAll("input[type=range]")) {
+        for (let at = 0; at <= Number(input.max); at++) {
+          input.value = at; input.dispatchEvent(new Event("input"));
+          seen.push({ n: panel.dataset.candidate,
+                      is: [...panel.querySelectorAll("data")].map(d => [d.dataset.name, d.value]) });
+        }
+      }
+      return seen;""", tmp_path)
+    assert len({one["n"] for one in seen}) > 3
+    for one in seen:
+        for name, value in one["is"]:
+            assert float(value) == float(table[int(one["n"])][name])
 
 
 def test_two_workers_give_the_same_tables(ran: Ran) -> None:

@@ -104,7 +104,7 @@ def test_paragraphs_lists_and_tables_come_back_whole() -> None:
     lines = [*heading("a part"), *paragraph(long), *paragraph("one", "- ", "  "), *paragraph(long, "- ", "  "),
              "  of these", *table(("a", "b"), [("1", long), ("2", "x")], "><"), "  a note on it", "", *paragraph("end")]
     found = blocks(lines)
-    assert found == [Subhead("A PART"), Prose(long), Items(("one", long)), Subhead("of these"),
+    assert found == [Prose("A PART"), Prose(long), Items(("one", long)), Subhead("of these"),
                      Table(("a", "b"), (("1", long), ("2", "x")), "><", note="a note on it"), Prose("end")]
 
 
@@ -116,7 +116,9 @@ def test_a_table_with_headings_between_its_rows_keeps_its_head() -> None:
 
 
 def test_text_that_nobody_marked_is_not_lost() -> None:
-    assert blocks(["plain", "", "more"]) == [Subhead("plain"), Subhead("more")]
+    assert blocks(["plain", "", "more"]) == [Prose("plain"), Prose("more")]
+    listed = [*table(None, [("1",)], "<"), *paragraph("one", "- ", "  "), "  a note"]
+    assert blocks(listed) == [Table((), (("1",),), "<", note="a note"), Items(("one",))]
 
 
 # --- tables of a run ----------------------------------------------------------------------------------------
