@@ -51,6 +51,7 @@ CAPTIONS = {
     "convergence": "How the chosen setting's probabilities settle as the fresh batch comes in; bands are 95 % limits.",
     "excitation": "Measured excitation points of the CTs and the curve fitted to them.",
 }
+LEADING = 5                                                # inputs shown of each output of a study of drivers
 TABLES = {
     "comparison": "Paired differences from the chosen setting",
     "neighbours": "One step of a grid from the chosen setting",
@@ -156,7 +157,9 @@ def _assumptions(study: Study) -> Iterator[Block]:
 
 def _drivers(findings: Findings) -> list[Block]:
     if (drivers := findings.frames.get("drivers")) is not None:
-        return [frame_table(drivers, "Effects of the uncertain inputs", "drivers.csv")]
+        few = drivers.groupby(["side", "type", "output"], sort=False).head(LEADING)
+        return [frame_table(few, f"Effects of the uncertain inputs, the {LEADING} that lead in each output",
+                            "drivers.csv")]
     from studies import KINDS
 
     text = "This kind of study does not ask which uncertain input decides the result."

@@ -92,6 +92,18 @@ def test_any_findings_make_a_whole_report(kind: str, tmp_path: Path) -> None:
         assert wanted in text, wanted
 
 
+def test_drivers_are_shown_where_a_kind_finds_them_and_named_where_not() -> None:
+    rows = [{"side": side, "type": "earth", "output": "critical pick-up", "input": f"{side}{k}", "total": 1 / (1 + k)}
+            for side in ("internal", "external") for k in range(9)]
+    with_them = report_page(study_with(), Findings({"drivers": pd.DataFrame(rows)}, {}), Path(), "")
+    (shown,) = next(section.blocks for section in with_them.sections if section.heading == "Drivers")
+    assert isinstance(shown, Table)
+    assert [row[3] for row in shown.rows] == [f"{side}{k}" for side in ("internal", "external") for k in range(5)]
+    without = report_page(study_with(), Findings({}, {}), Path(), "")
+    (told,) = next(section.blocks for section in without.sections if section.heading == "Drivers")
+    assert 'kind = "uncertainty_drivers"' in said([told])
+
+
 def test_findings_without_anything_still_make_a_report(tmp_path: Path) -> None:
     assert "Caution" in write_report(tmp_path, study_with(), Findings({}, {}), "").read_text()
 
