@@ -11,6 +11,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
+from textwrap import shorten
 from typing import TYPE_CHECKING, Any, ClassVar
 
 if TYPE_CHECKING:
@@ -114,7 +115,7 @@ class Page:
     def running_foot(self) -> str:
         """On every printed page."""
         filed = " ".join(filter(None, [self.filed.get("Document"), self.filed.get("Revision")]))
-        return " · ".join(filter(None, [filed, self.title[:60]]))
+        return " · ".join(filter(None, [filed, shorten(self.title, 70, placeholder=" ...")]))
 
 
 def render(page: Page) -> str:
