@@ -110,6 +110,22 @@ def test_buttons_keys_and_a_setting_off_the_grid(frame: pd.DataFrame, tmp_path: 
 
 
 @needs_browser
+def test_costs_and_what_nobody_catches_are_shown_where_there_are_any(frame: pd.DataFrame, tmp_path: Path) -> None:
+    more = frame.assign(cost_per_year=1234567.0, cost_per_year_low=1200000.4, cost_per_year_high=2e6,
+                        p_nobody=0.012, p_nobody_low=0.01, p_nobody_high=0.0149)
+    more.loc[3, ["cost_per_year", "cost_per_year_low", "cost_per_year_high", "p_missed", "p_false"]] = np.nan
+    costs, unresolved = acted(page(more, cost_unit="<EUR>"), SHOWN + """
+      const entries = () => Object.fromEntries([...explorer.querySelectorAll("dt")].map(
+        dt => [dt.textContent, dt.nextElementSibling.textContent]));
+      const first = entries();
+      explorer.querySelector("button").dataset.candidate = 4; explorer.querySelector("button").click();
+      return [first, entries()];""", tmp_path)
+    assert costs["Cost a year"] == "1,230,000 (1,200,000 to 2,000,000) <EUR>"
+    assert costs["Missed by the back-up too"] == "1.2 % (1 % to 1.49 %)"
+    assert unresolved["Cost a year"] == unresolved["False trips, of the external events"] == "unresolved"
+
+
+@needs_browser
 def test_the_console_hears_nothing_and_the_policy_of_the_page_holds(frame: pd.DataFrame, tmp_path: Path) -> None:
     path = tmp_path / "page.html"
     path.write_text(page(frame), encoding="utf-8")

@@ -74,6 +74,13 @@
     return [p, " (", low, " to ", high, ")"];
   }
 
+  function cost(is) {
+    if (is.cost_per_year === null) return ["unresolved"];
+    const [p, low, high] = ["", "_low", "_high"].map(end => number("cost_per_year" + end, is["cost_per_year" + end],
+      Number(is["cost_per_year" + end].toPrecision(3)).toLocaleString("en")));
+    return [p, " (", low, " to ", high, ") ", data.cost_unit];
+  }
+
   function describe(c, is) {
     list.replaceChildren();
     entry("Missed, of the internal faults within reach", "missed", limits(is, "p_missed", 3));
@@ -86,9 +93,7 @@
        number("covered_p05", is.covered_p05, percent(is.covered_p05, 3)), " and ",
        number("covered_p95", is.covered_p95, percent(is.covered_p95, 3)), ")"]);
     if ("p_nobody" in is) entry("Missed by the back-up too", "", limits(is, "p_nobody", 3));
-    if ("cost_per_year" in is) entry("Cost a year", "", ["", "_low", "_high"].flatMap((end, k) =>
-      [[" (", " to ", ")"][k - 1] ?? "", number("cost_per_year" + end, is["cost_per_year" + end],
-        Number(is["cost_per_year" + end].toPrecision(3)).toLocaleString("en"))]).concat(") ", data.cost_unit));
+    if ("cost_per_year" in is) entry("Cost a year", "", cost(is));
     entry("Bound of the false trips that the policy uses", "", is.p_false_bound === null ? ["unresolved"] :
       [number("p_false_bound", is.p_false_bound, percent(is.p_false_bound, 2))]);
     entry("Policy", "", [c.note ? `does not allow it: ${c.note}` : "allows it"]);
