@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from montecarlo.errors import StudyError
+from studies.text import CAUTION
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -24,6 +25,7 @@ __all__ = ["Destination", "prepare", "write_findings", "write_table"]
 
 PROVENANCE = "provenance.json"
 PRODUCT = "statorodds"
+WORKBOOK = "results.xlsx"                                  # all tables once more
 DESKTOP_FILES = {".DS_Store", "Thumbs.db", "desktop.ini"}  # made by file managers, nobody's work
 
 
@@ -64,6 +66,10 @@ class Destination:
                 return
             for name in self.old:
                 (self.folder / name).unlink(missing_ok=True)
+            for inner in {Path(name).parts[0] for name in self.old if "/" in name}:
+                for name in DESKTOP_FILES:
+                    (self.folder / inner / name).unlink(missing_ok=True)
+                (self.folder / inner).rmdir()
             for path in sorted(staging.iterdir(), key=lambda path: path.name == PROVENANCE):
                 path.rename(self.folder / path.name)
         except OSError as error:
@@ -91,7 +97,7 @@ def _existing(folder: Path, replace: bool) -> Destination:
         if not folder.is_dir():
             what = "is a link to nothing" if folder.is_symlink() and not folder.exists() else "is a file"
             raise StudyError(f"{folder}: {what}; name a folder with --out")
-        names = sorted(path.name for path in folder.iterdir() if path.name not in DESKTOP_FILES)
+        names = _names_in(folder)
     except OSError as error:
         raise StudyError(f"{folder}: cannot be read ({_reason(error)}); name another folder with --out") from None
     if not names:
@@ -108,7 +114,7 @@ def _existing(folder: Path, replace: bool) -> Destination:
         more = f" and {len(foreign) - 1} more" if len(foreign) > 1 else ""
         raise StudyError(f"{folder}: holds {foreign[0]}{more}, not written by a run, so --replace leaves it alone; "
                          "move that or name another folder with --out")
-    return Destination(folder, True, tuple(ours))
+    return Destination(folder, True, tuple(name for name in ours if name in names))
 
 
 def _files_of_a_run(folder: Path) -> list[str]:
@@ -119,7 +125,23 @@ def _files_of_a_run(folder: Path) -> list[str]:
         return []
     if not isinstance(record, dict) or record.get("product") != PRODUCT or not isinstance(record.get("files"), list):
         return []
-    return [name for name in record["files"] if isinstance(name, str) and Path(name).name == name]
+    return [name for name in record["files"] if isinstance(name, str) and _within(name)]
+
+
+def _within(name: str) -> bool:
+    """Whether a name stands in the folder itself, or in one folder of it that is no link."""
+    parts = Path(name).parts
+    return 0 < len(parts) <= 2 and not Path(name).is_absolute() and ".." not in parts and Path(name).as_posix() == name
+
+
+def _names_in(folder: Path) -> list[str]:
+    """The files in a folder and in the folders within it, by their names from there; an empty or deeper folder, and a
+    link, by its own."""
+    names: list[str] = []
+    for path in folder.iterdir():
+        inner = list(path.iterdir()) if path.is_dir() and not path.is_symlink() else []
+        names += [f"{path.name}/{each.name}" for each in inner] or [path.name]
+    return sorted(name for name in names if Path(name).name not in DESKTOP_FILES)
 
 
 def _umask() -> int:
@@ -146,7 +168,7 @@ def write_findings(findings: Findings, destination: Destination, staging: Path, 
         if study_name == PROVENANCE or (staging / study_name).exists():
             study_name = f"study-{study_name}"
         (staging / study_name).write_bytes(study_bytes)
-        files = sorted([path.name for path in staging.iterdir()] + [PROVENANCE])
+        files = sorted([*_names_in(staging), PROVENANCE])
         record = {"product": PRODUCT, **findings.provenance, "command": command, "study_file": study_name,
                   "files": files}
         (staging / PROVENANCE).write_text(json.dumps(record, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
@@ -159,13 +181,19 @@ def _write_all(findings: Findings, folder: Path) -> None:
     import numpy as np
 
     from montecarlo.report.look import write_figure
+    from montecarlo.report.workbook import write_workbook
 
     for name, frame in findings.frames.items():
         write_table(frame, folder / f"{name}.csv")
+    if findings.frames:
+        write_workbook(folder / WORKBOOK, findings.frames, findings.provenance, CAUTION)
     for name, arrays in findings.arrays.items():
         if bad := [key for key, array in arrays.items() if array.dtype.hasobject]:
             raise TypeError(f"{name}.npz: {bad[0]} holds Python objects, which only a pickle could keep")
         np.savez_compressed(folder / f"{name}.npz", **dict(arrays))  # type: ignore[arg-type]
+    for name, content in findings.files.items():
+        (folder / name).parent.mkdir(exist_ok=True)
+        (folder / name).write_bytes(content)
     for name, (figure, title) in findings.figures.items():
         write_figure(figure, folder, name, title)
 

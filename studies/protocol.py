@@ -31,6 +31,7 @@ class Findings:
     text: tuple[str, ...] = ()                             # lines for the terminal
     begin: tuple[str, ...] = ("candidates.csv", "tradeoff.svg")   # files to look at first
     result: Result | None = None                           # of the choice among settings, if the kind makes one
+    files: Mapping[str, bytes] = field(default_factory=dict)   # whatever else, by its whole name: name or folder/name
 
 
 class Kind(Protocol):

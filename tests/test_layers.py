@@ -11,7 +11,7 @@ import pytest
 ROOT = Path(__file__).parents[1]
 RANK = {"errors": 0, "quantities": 1, "sampling": 2, "plant": 2, "relays": 2, "secondary": 3, "study": 4,
         "estimates": 5, "engine": 6, "report": 7}
-HEAVY = {"pandas", "pyarrow", "seaborn", "matplotlib", "joblib", "tqdm"}    # and scipy.stats: 0.2 to 1.6 s each
+HEAVY = {"pandas", "pyarrow", "seaborn", "matplotlib", "joblib", "tqdm", "xlsxwriter"}  # scipy.stats: 0.2 to 1.6 s each
 FILES = sorted([*(ROOT / "montecarlo").rglob("*.py"), *(ROOT / "studies").rglob("*.py")])
 
 

@@ -56,7 +56,7 @@ def names(folder: Path) -> set[str]:
 def test_everything_is_written_and_listed(tmp_path: Path) -> None:
     files = write(tmp_path / "out")
     assert names(tmp_path / "out") == set(files) == {
-        "candidates.csv", "tradeoff.svg", "tradeoff.png", "plants.npz", "study.toml", PROVENANCE}
+        "candidates.csv", "tradeoff.svg", "tradeoff.png", "plants.npz", "results.xlsx", "study.toml", PROVENANCE}
     assert names(tmp_path) == {"out"}
     assert (tmp_path / "out" / "study.toml").read_bytes() == STUDY
 
@@ -93,11 +93,58 @@ def test_table_keeps_doubles_and_writes_words_for_flags(tmp_path: Path) -> None:
     assert back["chosen"].tolist() == frame["chosen"].tolist()
 
 
-@pytest.mark.parametrize("name", ["candidates.csv", PROVENANCE, "tradeoff.svg"])
+@pytest.mark.parametrize("name", ["candidates.csv", PROVENANCE, "tradeoff.svg", "results.xlsx"])
 def test_a_study_named_like_a_result_is_kept_beside_it(tmp_path: Path, name: str) -> None:
     write(tmp_path / "out", name=name)
     assert (tmp_path / "out" / f"study-{name}").read_bytes() == STUDY
     assert (tmp_path / "out" / name).read_bytes() != STUDY
+
+
+def files_in(folder: Path) -> set[str]:
+    return {path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()}
+
+
+INNER = {"files": {"waves/a.cfg": b"a\r\n", "waves/b.dat": b"\x00", "page.html": b"<p>"}}
+
+
+def test_files_of_an_inner_folder_are_listed_and_replaced(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    files = write(out, **INNER)
+    assert files_in(out) == set(files) > {"waves/a.cfg", "waves/b.dat", "page.html"}
+    assert (out / "waves" / "b.dat").read_bytes() == b"\x00"
+    (out / "waves" / ".DS_Store").write_text("")
+    assert set(write(out, replace=True, **INNER)) == files_in(out)
+    assert set(write(out, replace=True)) == files_in(out)
+    assert "waves" not in names(out)
+
+
+def test_a_stranger_in_an_inner_folder_is_not_removed(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    write(out, **INNER)
+    (out / "waves" / "notes.txt").write_text("mine")
+    assert "holds waves/notes.txt, not written by a run" in refusal(out, replace=True)
+
+
+def test_a_link_in_place_of_an_inner_folder_is_not_followed(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    write(out, **INNER)
+    (out / "waves").rename(tmp_path / "precious")
+    (out / "waves").symlink_to(tmp_path / "precious")
+    assert "holds waves, not written by a run" in refusal(out, replace=True)
+    record = json.loads((out / PROVENANCE).read_text())
+    (out / PROVENANCE).write_text(json.dumps(record | {"files": ["waves/a.cfg", "waves", *record["files"]]}))
+    write(out, replace=True)
+    assert files_in(tmp_path / "precious") == {"a.cfg", "b.dat"}
+
+
+def test_an_inner_folder_that_gained_a_file_meanwhile_is_kept(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    write(out, **INNER)
+    destination = prepare(out, replace=True)
+    (out / "waves" / "notes.txt").write_text("mine")
+    with pytest.raises(StudyError, match="the results are in"), destination.staged() as staging:
+        write_findings(findings(), destination, staging, "study.toml", STUDY, "")
+    assert (out / "waves" / "notes.txt").read_text() == "mine"
 
 
 # --- where it may stand -----------------------------------------------------------------------------------
