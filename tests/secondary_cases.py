@@ -6,7 +6,7 @@ driven there by the offset; earth legs from a wire to kilo-ohms.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -65,7 +65,7 @@ class Circuits:
             self.scheme.table, self.leg_ohm, self.bank, source, window, self.load_flux(),
             Measurement(legs=tuple(range(len(self.scheme.legs))), delays_s=delays_s,
                         quantity="fundamental" if fundamental else "rms"), settle=settle, keep_trace=trace)
-        return transient.Response(response.pickup[:, :, 0], response.trace)
+        return replace(response, pickup=response.pickup[:, :, 0])
 
 
 def log_uniform(rng: np.random.Generator, low: float, high: float, size: int | tuple[int, ...]) -> Array:

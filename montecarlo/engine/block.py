@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from copy import copy
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -20,7 +21,7 @@ from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.points import Points
 from montecarlo.sampling.transform import draw, event_points, event_samples, plant_major
 from montecarlo.secondary import steady
-from montecarlo.secondary.circuit import CtBank, at_places
+from montecarlo.secondary.circuit import CtBank, at_places, take
 from montecarlo.secondary.restraint import Form
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import Circuit, bank_of, bias_form, leg_ohm, measurement, scheme_of
@@ -69,6 +70,7 @@ class Block:
 
     def __init__(self, job: Job, chunk: Chunk, points: Points | None = None) -> None:
         self.job, self.chunk, self.study = job, chunk, job.study
+        self._rows: Rows | slice = slice(None)
         self.design, self._own = job.design_of(chunk.stratum), points
         inputs, ties, seed = list_inputs(self.study), self.study.ties, self.study.study.seed
         self._points = event_points(inputs, seed=seed, design=self.design, chunk=chunk) if points is None else points
@@ -94,6 +96,16 @@ class Block:
         """Whether each internal fault happens off the network, (n,)."""
         return self.uniform("operating_state") < self.study.states.breaker_open_share
 
+    def only(self, rows: Rows) -> Block:
+        """Some of the samples, in this order, for further solutions; they are no batch of plants and events."""
+        few = copy(self)
+        for solved in ("load_primary", "_load_judged"):
+            few.__dict__.pop(solved, None)
+        few.samples = {key: value[rows] for key, value in self.samples.items()}
+        few._banks = {kind: take(bank, rows) for kind, bank in self._banks.items()}
+        few._rows = rows if isinstance(self._rows, slice) else self._rows[rows]
+        return few
+
     def __len__(self) -> int:
         return len(self.samples["load.current_pu"])
 
@@ -117,7 +129,7 @@ class Block:
     def uniform(self, key: str) -> Array:
         """A draw that no input states (`sampling.transform.DRAWN`): (n,)."""
         values = self._points.of(f"drawn.{key}", 1)[:, 0]
-        return values if self._own is not None else plant_major(values, self.plants)
+        return (values if self._own is not None else plant_major(values, self.plants))[self._rows]
 
     def phase_number(self) -> NDArray[np.int64]:
         """The faulted phase, or the one that a fault between two leaves out: 0, 1, 2 alike."""

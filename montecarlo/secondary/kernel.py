@@ -266,7 +266,7 @@ def integrate(wave: Array, channel: Index, cores: Cores, net: Network, pace: Pac
     """Every block of lanes from its start to the end of the window; see `transient.solve` for the meaning.
 
     wave (n, channels, points), n a multiple of LANES. Writes pickup (n, elements, forms, holds), moves (n,) the largest
-    last Newton move, trace (n, legs, steps) if it is not empty."""
+    last Newton move, trace (n, legs + ct, steps) if it is not empty."""
     n, channels, points = wave.shape
     signals, lead, steps = meter.signals.size, pace.lead, pace.steps
     legs, member, sign, filled = net.legs, net.member, net.sign, net.filled      # unpacked: counting references costs
@@ -307,6 +307,8 @@ def integrate(wave: Array, channel: Index, cores: Cores, net: Network, pace: Pac
             if trace.size > 0 and s >= 0:
                 for leg in range(legs):
                     trace[first:first + LANES, leg, s] = w[at.LEG + leg]
+                for c in range(power.size):
+                    trace[first:first + LANES, legs + c, s] = w[at.CURRENT + c]
             if pace.settle > 0.0 and s >= lead + 2 * pace.per_cycle and (s + 1 - lead) % pace.per_cycle == 0 \
                     and not _settle(w, history, s, pace, signals, done):
                 break

@@ -59,10 +59,12 @@ class Source:
 @dataclass(frozen=True, eq=False)
 class Response:
     """pickup (n, elements, forms, delays) [A secondary]: the largest pick-up sustained for each delay, NaN where
-    unresolved; trace (n, legs, steps) instantaneous leg currents at step ends, empty unless asked for."""
+    unresolved; instantaneous currents at step ends, empty unless asked for: trace (n, legs, steps) of the legs, cts
+    (n, ct, steps) what each CT delivers into its lead."""
 
     pickup: Array
     trace: Array
+    cts: Array
 
 
 def solve(table: Array, leg_ohm: Array, bank: CtBank, source: Source, window: Window, load_flux: NDArray[np.complex128],
@@ -90,9 +92,10 @@ def solve(table: Array, leg_ohm: Array, bank: CtBank, source: Source, window: Wi
                 source.loop_from if source.loop_from >= 0 else points - 1, float(settle))
     pickup = np.empty((fill.size, *measurement.shape))
     moves = np.empty(fill.size)
-    trace = np.full((fill.size, table.shape[0], window.steps) if keep_trace else (0, 0, 0), np.nan)
+    trace = np.full((fill.size, sum(table.shape), window.steps) if keep_trace else (0, 0, 0), np.nan)
     integrate(np.ascontiguousarray(source.wave if fill.size == n else source.wave[fill]), source.channel, cores,
               network(table), pace, measurement.meter(window.step_s, window.per_cycle), pickup,
               moves, trace)
     pickup[~(moves <= UNRESOLVED_MOVE)] = np.nan
-    return Response(pickup[:n], trace[:n])
+    legs = table.shape[0]
+    return Response(pickup[:n], trace[:n, :legs], trace[:n, legs:])

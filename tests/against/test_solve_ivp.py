@@ -70,8 +70,8 @@ class Rival:
     circuits: Circuits
     tolerance: float = 1e-6
 
-    def leg_currents(self, times: Array) -> Array:
-        """(legs, times) [A]; `times` reach from one cycle before the fault."""
+    def ct_currents(self, times: Array) -> Array:
+        """What each CT delivers, (ct, times) [A]; `times` reach from one cycle before the fault."""
         cs, bank = self.circuits, self.circuits.bank
         curve = bank.coefficients[:, 0] * bank.knee_current_a[0]
         flux, stops = start_state(cs.load_flux(), bank.remanence, bank.coefficients, bank.exponent)
@@ -84,7 +84,11 @@ class Rival:
         for j in range(len(states) // 6 - 1):
             bound = curve[2 + j][:, None]
             exciting += np.clip(states[6 * (j + 1):6 * (j + 2)], -bound, bound)
-        return cs.scheme.table @ (cs.primary(times)[0] / bank.turns[0][:, None] - exciting)
+        return np.asarray(cs.primary(times)[0] / bank.turns[0][:, None] - exciting)
+
+    def leg_currents(self, times: Array) -> Array:
+        """(legs, times) [A]."""
+        return np.asarray(self.circuits.scheme.table @ self.ct_currents(times))
 
     def _pieces(self, x: Array, curve: Array, times: Array) -> Iterator[Array]:
         """States at `times`, first those up to the fault, then those after it."""
@@ -117,6 +121,7 @@ class Comparison:
 
     earth_ohm: Array                                       # (legs,) of the circuit that the leg belongs to
     pointwise: dict[int, Array]                            # by steps a cycle
+    cts: Array                                             # pointwise at the finest step, every CT
     rms: dict[int, Array]                                  # of the largest one-cycle RMS
 
 
@@ -130,7 +135,8 @@ def compare(kind: str, hysteresis: bool, seed: int, n: int) -> Comparison:
     circuits = random_circuits(seed, n, kind, hysteresis=hysteresis)  # type: ignore[arg-type]
     finest, coarsest = STEPS[-1], STEPS[0]
     times = np.arange(-finest, round(AFTER_S * FREQUENCY_HZ * finest) + 1) / (finest * FREQUENCY_HZ)
-    truth = np.stack([Rival(circuits.pick([k])).leg_currents(times) for k in range(n)])
+    cts = np.stack([Rival(circuits.pick([k])).ct_currents(times) for k in range(n)])
+    truth = circuits.scheme.table @ cts
     peak, rms = np.abs(truth).max(axis=-1), largest_rms(truth, finest)
     seen = peak > 1e-3                                     # a leg that carries next to nothing has no error to speak of
     at_ends = truth[..., finest // coarsest::finest // coarsest]
@@ -140,8 +146,9 @@ def compare(kind: str, hysteresis: bool, seed: int, n: int) -> Comparison:
         trace = answer.trace[..., per_cycle // coarsest - 1::per_cycle // coarsest]
         pointwise[per_cycle] = (np.abs(trace - at_ends).max(axis=-1) / peak)[seen]
         of_rms[per_cycle] = (np.abs(answer.pickup[..., 0] / rms - 1))[seen]
+    of_cts = np.abs(answer.cts - cts[..., 1:]).max(axis=-1) / np.abs(cts).max(axis=-1)      # the finest is the last
     earth = circuits.leg_ohm[:, -1] if kind == "two_phase_one_earth" else np.zeros(n)
-    return Comparison(np.broadcast_to(earth[:, None], seen.shape)[seen], pointwise, of_rms)
+    return Comparison(np.broadcast_to(earth[:, None], seen.shape)[seen], pointwise, of_cts.ravel(), of_rms)
 
 
 @pytest.fixture(scope="module")
@@ -153,6 +160,12 @@ def test_a_refined_step_agrees_at_every_point(groups: list[Comparison]) -> None:
     assert sum(group.pointwise[512].size for group in groups) >= 380     # of 420 legs, nearly all carry a current
     for group in groups:
         assert group.pointwise[512].max() < 0.005
+
+
+def test_what_each_ct_delivers_agrees_at_every_point(groups: list[Comparison]) -> None:
+    for group in groups:
+        assert group.cts.size == 6 * EACH
+        assert group.cts.max() < 0.002
 
 
 def test_the_error_falls_with_the_step(groups: list[Comparison]) -> None:
