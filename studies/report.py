@@ -30,7 +30,7 @@ __all__ = ["REPORT", "report_page", "write_report"]
 
 REPORT = "report.html"
 ELSEWHERE = ("candidates", "inputs", "coverage", "exceedance", "convergence", "drivers",
-             "detection_map")                              # in a figure or a section of their own
+             "detection_map", "waveforms", "commissioning")   # in a figure or a section of their own, or for a crew
 QUESTIONS = {
     "setting_sweep": "Which setting of the differential scheme misses fewest stator faults among those that the policy "
                      "on false trips allows, and how sure is that?",

@@ -40,7 +40,7 @@ def findings(result: Result) -> Findings:
     drawn = _figures(result, schemes, caught)
     first = "schemes.svg" if "schemes" in drawn else swept.begin[1]
     return Findings({**frames, **swept.frames}, {**drawn, **swept.figures}, swept.arrays, swept.provenance, swept.text,
-                    ("schemes.csv", first), result)
+                    ("schemes.csv", first), result, swept.files)
 
 
 def _figures(result: Result, schemes: pd.DataFrame, caught: pd.DataFrame) -> dict[str, tuple[Figure, str]]:

@@ -18,11 +18,13 @@ from montecarlo.report.look import blank, look, stacked
 from montecarlo.report.tables import Result, run_study
 from montecarlo.report.words import scheme_name, setting_text
 from montecarlo.study.description import Study
+from studies.commissioning import commissioning
 from studies.ct_text import fits
 from studies.peak import caution, peak_frame, peak_voltages
 from studies.protocol import Findings, Progress
 from studies.result_text import limit_of, result_text
 from studies.text import paragraph
+from studies.waveforms import waveforms
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -63,8 +65,15 @@ def findings(result: Result, lines: Sequence[str] | None = None) -> Findings:
     peaks = peak_voltages(result.study)
     frames["peak_voltage"] = peak_frame(peaks)
     told = result_text(result) if lines is None else lines
+    cases, files, more = waveforms(result)
+    if len(cases):
+        frames["waveforms"] = cases
+    tests, page = commissioning(result)
+    if tests is not None:
+        frames["commissioning"] = tests
     return Findings(frames, _figures(result, frames), {"plants": result.plants}, result.provenance,
-                    (*told, *(line for text in caution(peaks) for line in paragraph(text, "- ", "  "))), result=result)
+                    (*told, *(line for text in caution(peaks) for line in paragraph(text, "- ", "  ")), *more),
+                    result=result, files=files | page)
 
 
 def _figures(result: Result, frames: dict[str, pd.DataFrame]) -> dict[str, tuple[Figure, str]]:

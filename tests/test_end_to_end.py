@@ -34,6 +34,7 @@ COLUMNS = {                                                # that others rely on
     "convergence": """
         candidate share samples earth_fault_samples weighted_samples p_missed p_missed_low p_missed_high p_false
         p_false_low p_false_high batch""",
+    "commissioning": "test injected_a quantity unit expected low high measured uncertainty",
     "inputs": "key unit distribution varies per_ct source",
     "peak_voltage": """
         scheme stabilising_resistance_ohm fault current_a v_knee_v v_full_v peak_formula_v simulated_fault
@@ -82,11 +83,23 @@ def test_the_folder_is_complete(ran: Ran) -> None:
     figures = {f"{name}.{ending}" for name in ("tradeoff", "coverage", "blind_zone", "convergence")
                for ending in ("svg", "png")}
     tables = {f"{name}.csv" for name in ("candidates", "by_type", "coverage", "inputs", "comparison", "neighbours",
-                                           "blind_zone", "peak_voltage", "convergence", "detection_map")}
-    assert {path.name for path in out.iterdir()} == {*figures, *tables, "plants.npz", PROVENANCE, "tiny.toml",
-                                                    "report.html"}
-    assert all(path.stat().st_size > 50 for path in out.iterdir())
+                                           "blind_zone", "peak_voltage", "convergence", "detection_map",
+                                           "waveforms", "commissioning")}
+    assert {path.name for path in out.iterdir()} == {*figures, *tables, "plants.npz", "results.xlsx", "waveforms",
+                                                      "commissioning.html", "report.html", PROVENANCE, "tiny.toml"}
+    assert all(path.stat().st_size > 50 for path in out.rglob("*"))
+    assert {f"{row['file']}_{form}.{ending}" for row in rows(out / "waveforms.csv") for form in ("ascii", "binary")
+            for ending in ("cfg", "dat", "hdr")} == {f"waveforms/{path.name}" for path in (out / "waveforms").iterdir()}
     assert (out / "tiny.toml").read_bytes() == (folder / "tiny.toml").read_bytes()
+
+
+def test_every_sheet_of_the_workbook_is_explained(ran: Ran) -> None:
+    import openpyxl
+
+    book = openpyxl.load_workbook(ran[0] / "tiny-results" / "results.xlsx")
+    told = {row[0].value: row[2].value for row in book["notes"].iter_rows()}
+    assert book.sheetnames[1:]
+    assert not [name for name in book.sheetnames[1:] if told[name].startswith("the table of")]
 
 
 def test_tables_have_their_columns(ran: Ran) -> None:

@@ -1,0 +1,28 @@
+"""The commissioning sheet of a finished run, for the chosen setting."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from montecarlo.engine.commissioning import Sheet
+from montecarlo.report.commissioning import commissioning_frame, commissioning_page
+from montecarlo.report.tables import Result
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["commissioning"]
+
+PAGE = "commissioning.html"
+CAUTION = ("Caution: the secondary of a CT that carries current is never opened. Trip outputs are isolated before any "
+           "test and restored after it. No test current stays on longer than elements and stabilising resistor stand. "
+           "Tests leave remanence: demagnetise the CTs. Qualified persons only.")
+
+
+def commissioning(result: Result) -> tuple[pd.DataFrame | None, dict[str, bytes]]:
+    """The table and the page; nothing where no setting was chosen."""
+    if (setting := result.outcome.chosen) is None:
+        return None, {}
+    sheet = Sheet(result.study, setting)
+    frame = commissioning_frame(sheet)
+    return frame, {PAGE: commissioning_page(sheet, frame, result.provenance, CAUTION).encode()}
