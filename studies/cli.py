@@ -1,5 +1,5 @@
-"""The command line: new, check, run, schema. What a person can put right ends with exit code 2 and a line a fault;
-the numerical stack is imported only when a command needs it."""
+"""The command line: new, check, run, update, schema. What a person can put right ends with exit code 2 and a line a
+fault; the numerical stack is imported only when a command needs it."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ __all__ = ["main"]
 PROGRAM = "statorodds"
 MOST_SAMPLES, MOST_SEED, MOST_WORKERS = 10**12, 2**63 - 1, 1024
 INTERRUPTED, BROKEN_PIPE = 130, 141
-COMMANDS = ("new", "check", "run", "schema")
+COMMANDS = ("new", "check", "run", "update", "schema")
 _NAMES = "one of " + ", ".join(COMMANDS)
 
 
@@ -98,6 +98,13 @@ def _parser() -> _Parser:
                      help="write the samples of the study's own batch too, as Parquet files")
     run.add_argument("--pdf", action="store_true",
                      help="also print the report to report.pdf, by an installed Chromium, Chrome or Edge")
+    update = add("update", _update, "weight the plants of a finished run by what was measured on commissioning, and "
+                 "tell p_missed and p_false before and after")
+    update.add_argument("folder", metavar="RUN", type=Path, help="folder that run has written")
+    update.add_argument("measured", metavar="MEASURED", type=Path,
+                        help="its commissioning.csv with the columns measured and uncertainty filled in")
+    update.add_argument("--out", metavar="CSV", type=Path,
+                        help="file for the table (default: <name of MEASURED>-updated.csv, here); a name not in use")
     add("schema", _schema, "print the JSON Schema of study files, for editors")
     return parser
 
@@ -190,6 +197,23 @@ def _run(options: argparse.Namespace, given: list[str]) -> None:
     print("\n".join([study.study.title, "", *findings.text, "",
                      f"Results: {folder}{os.sep} ({len(files)} files; begin with {listed((REPORT, *findings.begin))})",
                      *notes, "", CAUTION]))
+
+
+def _update(options: argparse.Namespace, given: list[str]) -> None:
+    out: Path = options.out or Path(f"{options.measured.stem}-updated.csv")
+    if os.path.lexists(out):
+        raise StudyError(f"{out}: exists already; name another file with --out, or remove it first")
+    from studies.output import write_table
+    from studies.text import CAUTION
+    from studies.update import update
+
+    found = update(options.folder, options.measured)
+    try:
+        write_table(found.frame, out)
+    except OSError as error:
+        raise StudyError(f"{out}: cannot be written ({error.strerror or type(error).__name__}); name another file with "
+                         "--out") from None
+    print("\n".join([*found.text, "", f"Table: {out}, every candidate before and after", "", CAUTION]))
 
 
 @contextmanager

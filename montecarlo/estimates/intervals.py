@@ -82,14 +82,16 @@ def wilson(hits: ArrayLike, trials: ArrayLike, level: float = 0.95, *, side: Sid
     return _one_sided(low, high, side)
 
 
-def clustered_size(hits: ArrayLike, trials: ArrayLike, tail: float) -> Array:
+def clustered_size(hits: ArrayLike, trials: ArrayLike, tail: float, clusters: float | None = None) -> Array:
     """Effective number of independent trials behind hits and trials (..., clusters). [-]
 
     n* = p(1 - p)/v with v the variance of the ratio estimate between clusters, times the square of
     t(n - 1)/t(clusters - 1) at `tail` for the few clusters, at most n (design effect at least 1).
-    With no hit, or nothing but hits, v is 0 and n stands. Clusters without a trial do not count."""
+    With no hit, or nothing but hits, v is 0 and n stands. Clusters without a trial do not count. `clusters`: how many
+    they are worth where weights, in hits and trials already, leave fewer."""
     h, n = np.broadcast_arrays(np.asarray(hits, float), np.asarray(trials, float))
-    total, clusters = n.sum(axis=-1), (n > 0).sum(axis=-1)
+    total = n.sum(axis=-1)
+    clusters = (n > 0).sum(axis=-1) if clusters is None else clusters
     p = _ratio(h.sum(axis=-1), total)
     squares = ((h - np.nan_to_num(p)[..., None] * n) ** 2).sum(axis=-1)
     variance = _ratio(squares * clusters, (clusters - 1) * total**2)
@@ -100,7 +102,8 @@ def clustered_size(hits: ArrayLike, trials: ArrayLike, tail: float) -> Array:
     return np.where(spread & (clusters < 2), 0.0, size)     # one cluster tells nothing about the others
 
 
-def clustered(hits: ArrayLike, trials: ArrayLike, level: float = 0.95, *, side: Side = "both") -> Limits:
+def clustered(hits: ArrayLike, trials: ArrayLike, level: float = 0.95, *, side: Side = "both",
+              clusters: float | None = None) -> Limits:
     """Limits of a proportion whose trials come in clusters (events of one plant); hits, trials (..., clusters). [-]
 
     Clopper-Pearson limits for the effective sample size. Source: Korn and Graubard, Survey Methodology 24, 1998,
@@ -112,7 +115,7 @@ def clustered(hits: ArrayLike, trials: ArrayLike, level: float = 0.95, *, side: 
     variation 14: 74 % for the high bound): if one plant in 3,000 failed at every event, 256 plants would show nothing
     nine times in ten. What 256 plants without a hit say about *plants* is `clopper_pearson(0, 256)`."""
     h, n = np.broadcast_arrays(np.asarray(hits, float), np.asarray(trials, float))
-    size = clustered_size(h, n, tail_of(level, side))
+    size = clustered_size(h, n, tail_of(level, side), clusters)
     p = np.nan_to_num(_ratio(h.sum(axis=-1), n.sum(axis=-1)))
     return clopper_pearson(p * size, size, level, side=side)
 

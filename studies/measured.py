@@ -1,0 +1,99 @@
+"""measured.csv: the table commissioning.csv of a run with `measured` and `uncertainty` filled in."""
+
+from __future__ import annotations
+
+import csv
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from difflib import get_close_matches
+from pathlib import Path
+
+from montecarlo.errors import StudyError
+from montecarlo.quantities.wording import listed, shown
+from montecarlo.report.commissioning import COLUMNS
+
+__all__ = ["Measured", "read_measured"]
+
+NEEDED = ("test", "quantity", "unit", "measured", "uncertainty")
+LARGEST = 1_000_000                                        # bytes
+
+
+@dataclass(frozen=True)
+class Measured:
+    """One filled-in row. injected_a: the primary current that was injected, NaN where the row says none."""
+
+    line: int
+    test: str
+    quantity: str
+    unit: str
+    injected_a: float
+    measured: float
+    uncertainty: float
+
+
+def read_measured(path: Path) -> list[Measured]:
+    """The rows with a measured value, at least one. Raises StudyError, a line a fault."""
+    try:
+        if not path.is_file():
+            raise StudyError(f"{path}: no such file; fill in commissioning.csv of the run and name it")
+        if (size := path.stat().st_size) > LARGEST:
+            raise StudyError(f"{path}: {size} bytes, must be at most {LARGEST}; name the table of measured values")
+        with path.open(encoding="utf-8-sig", newline="") as lines:
+            reader = csv.DictReader(lines, restval="", strict=True)
+            header = reader.fieldnames = [name.strip() for name in reader.fieldnames or ()]
+            _check_header(path, header)
+            table = [(reader.line_num, row) for row in reader]
+    except UnicodeDecodeError:
+        raise StudyError(f"{path}: is not UTF-8 text; save it as CSV in UTF-8") from None
+    except csv.Error as error:
+        raise StudyError(f"{path}: cannot be read as CSV: {error}") from None
+    except OSError as error:
+        raise StudyError(f"{path}: cannot be read ({error.strerror}); check the path") from None
+    faults: list[str] = []
+    found: list[Measured] = []
+    for line, row in table:
+        if None in row:
+            faults.append(f"{path} line {line}: more cells than columns; decimals are written with a point")
+        elif (row["measured"] or row["uncertainty"]).strip():
+            try:
+                found.append(_measured(row, line))
+            except ValueError as error:
+                faults.append(f"{path} line {line}: {error}")
+    names = [(row.test, row.quantity) for row in found]
+    faults += [f"{path} line {row.line}: {row.test}, {row.quantity} stands there twice; leave one"
+               for at, row in enumerate(found) if names[at] in names[:at]]
+    if not found and not faults:
+        faults.append(f"{path}: no row has a measured value; fill in measured and uncertainty")
+    if faults:
+        raise StudyError(*faults)
+    return found
+
+
+def _check_header(path: Path, header: list[str]) -> None:
+    for name in header:
+        if name not in COLUMNS:
+            near = get_close_matches(name, COLUMNS, 1)
+            cure = f"did you mean {near[0]}?" if near else f"take {listed(COLUMNS)}, separated by commas"
+            raise StudyError(f"{path}: column {shown(name)} is none of the commissioning sheet's; {cure}")
+        if header.count(name) > 1:
+            raise StudyError(f"{path}: column {shown(name)} stands twice in the first line; leave one")
+    if missing := [name for name in NEEDED if name not in header]:
+        raise StudyError(f"{path}: column {missing[0]} is missing in the first line; it needs {listed(NEEDED)}")
+
+
+def _measured(row: Mapping[str, str], line: int) -> Measured:
+    def number(name: str, *, above: bool) -> float:
+        cell = (row.get(name) or "").strip()
+        try:
+            value = float(cell)
+        except ValueError:
+            value = math.nan
+        if not (0 < value < math.inf if above else 0 <= value < math.inf):
+            raise ValueError(f"{name}: {shown(cell)} must be a number {'above' if above else 'of at least'} 0 in "
+                             f"{row['unit'].strip() or 'the unit of the row'}")
+        return value
+
+    injected = number("injected_a", above=True) if (row.get("injected_a") or "").strip() else math.nan
+    return Measured(line, row["test"].strip(), row["quantity"].strip(), row["unit"].strip(), injected,
+                    number("measured", above=False), number("uncertainty", above=True))

@@ -1,0 +1,208 @@
+"""What commissioning measurements say of a finished run: its plants weighted by how well each explains them, and the
+probabilities that follow, before and after."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from difflib import get_close_matches
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from montecarlo.engine.commissioning import Injection, Sheet
+from montecarlo.errors import StudyError
+from montecarlo.estimates.choose import Weights, weights_of
+from montecarlo.estimates.reweigh import Sums, change, effective_plants, likelihood_weights, reweighted
+from montecarlo.estimates.totals import Total, mover
+from montecarlo.quantities import Array
+from montecarlo.quantities.wording import shown
+from montecarlo.report.commissioning import SECONDARY, pickup_name, pickup_unit, test_name
+from montecarlo.report.tables import SETTINGS
+from montecarlo.study.candidates import Setting, candidate_lattices
+from montecarlo.study.description import Study
+from montecarlo.study.read import read_study
+from studies.measured import Measured, read_measured
+from studies.output import PRODUCT, PROVENANCE
+from studies.update_text import answer, measurements, moved
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["Update", "update"]
+
+LEAST_PLANTS = 10                                          # effective; below it nothing is concluded
+FAR = 4                                                    # standard uncertainties from the nearest plant: unsupported
+CURRENT_MOST = 1.25                                        # of the sheet's test current, for which it was planned
+INPUT = "input/"                                           # before the keys of inputs in plants.npz
+
+
+@dataclass(frozen=True, eq=False)
+class Run:
+    """A results folder as it was written: the study, its candidates, the chosen one's place, arrays of plants.npz."""
+
+    folder: Path
+    study: Study
+    settings: list[Setting]
+    chosen: int
+    arrays: Mapping[str, Array]
+
+    @property
+    def sheet(self) -> Sheet:
+        return Sheet(self.study, self.settings[self.chosen], {
+            key.removeprefix(INPUT): values for key, values in self.arrays.items() if key.startswith(INPUT)})
+
+    def sums(self, name: str) -> Sums:
+        total, trials, unresolved = (self.arrays[f"{name}/{part}"] for part in ("total", "trials", "unresolved"))
+        return Sums(total, trials, unresolved, f"{name}/noise" in self.arrays)
+
+
+@dataclass(frozen=True, eq=False)
+class Update:
+    """Before and after, a row a candidate; and the lines for the terminal."""
+
+    frame: pd.DataFrame
+    text: tuple[str, ...]
+
+
+def update(folder: Path, path: Path) -> Update:
+    """Read a run and measured values; raises StudyError where they do not fit it, or no sampled plant them."""
+    rows = read_measured(path)
+    run = _read_run(folder)
+    expected = _expected(run.sheet, rows, path)
+    weights = _weights(rows, expected, path)
+    frame = _frame(run, weights)
+    inputs = {key.removeprefix(INPUT): values for key, values in run.arrays.items() if key.startswith(INPUT)}
+    return Update(frame, (*measurements(rows, expected, weights), *answer(frame, run.chosen), *moved(inputs, weights)))
+
+
+# --- reading a run ----------------------------------------------------------------------------------------
+
+
+def _read_run(folder: Path) -> Run:
+    try:
+        record = json.loads((folder / PROVENANCE).read_text(encoding="utf-8"))
+        if not isinstance(record, dict) or record.get("product") != PRODUCT:
+            raise ValueError
+        with np.load(folder / "plants.npz", allow_pickle=False) as arrays:
+            kept = {name: arrays[name] for name in arrays.files}
+        study_file, chosen, count, seed = (record[key] for key in ("study_file", "chosen", "candidates", "seed"))
+    except (OSError, ValueError, KeyError):
+        raise StudyError(f"{folder}: is no folder of a finished run (its {PROVENANCE} and plants.npz are needed); name "
+                         "the folder that the command run has written") from None
+    if chosen is None:
+        raise StudyError(f"{folder}: no candidate was chosen in this run, so there is no commissioning sheet; run a "
+                         "study with a choice first")
+    study = read_study(folder / str(study_file), seed=seed)
+    settings = [setting for lattice in candidate_lattices(study) for setting in lattice.settings()]
+    if len(settings) != count or any(len(array) != count for key, array in kept.items() if key.endswith("/total")):
+        raise StudyError(f"{folder}: its study has {len(settings)} candidates and its tables {count}; the folder is "
+                         "not as the run left it, run the study again")
+    return Run(folder, study, settings, int(chosen) - 1, kept)
+
+
+# --- what each plant expects ------------------------------------------------------------------------------
+
+
+def _expected(sheet: Sheet, rows: Sequence[Measured], path: Path) -> Array:
+    """Of every row what each plant would show, (K, M)."""
+    injections = {injection.name: injection for injection in sheet.injections}
+    pickups = {(test_name(injection), pickup_name(sheet, number)): (injection, number)
+               for injection, number in sheet.pickup_tests}
+    faults: list[str] = []
+    found: list[Array] = []
+    for row in rows:
+        where = f"{path} line {row.line}"
+        unit = SECONDARY
+        if (row.test, row.quantity) in pickups:
+            injection, number = pickups[row.test, row.quantity]
+            unit, plants = pickup_unit(injection), sheet.pickup(injection, number).plants
+        elif row.test in injections:
+            asked = _at_current(injections[row.test], row, where)
+            known = {each.quantity: each.plants for each in sheet.expected(asked)}
+            if row.quantity not in known:
+                cure = _near(row.quantity, [*known, *(name for test, name in pickups if test == row.test)])
+                faults.append(f"{where}: quantity {shown(row.quantity)} is not in test {row.test}; {cure}")
+                continue
+            plants = known[row.quantity]
+        else:
+            names = [*injections, *dict.fromkeys(test for test, _ in pickups if test not in injections)]
+            faults.append(f"{where}: test {shown(row.test)} with {shown(row.quantity)} is not on the commissioning "
+                          f"sheet; {_near(row.test, names)}")
+            continue
+        if row.unit != unit:
+            faults.append(f"{where}: unit {shown(row.unit)}, must be {shown(unit)} as on the commissioning sheet; "
+                          "convert the measured value and its uncertainty")
+        found.append(plants)
+    if faults:
+        raise StudyError(*faults)
+    return np.stack(found)
+
+
+def _at_current(injection: Injection, row: Measured, where: str) -> Injection:
+    """The injection with the current that was really injected."""
+    if math.isnan(row.injected_a):
+        return injection
+    if row.injected_a > CURRENT_MOST * injection.current_a:
+        raise StudyError(f"{where}: injected_a {row.injected_a:g} A, must be at most {CURRENT_MOST:g} times the "
+                         f"sheet's {injection.current_a:g} A; leave the row out")
+    return replace(injection, current_a=row.injected_a)
+
+
+def _near(name: str, names: Sequence[str]) -> str:
+    near = get_close_matches(name, names, 1)
+    return f"did you mean {near[0]}?" if near else "take one of " + ", ".join(dict.fromkeys(names))
+
+
+def _weights(rows: Sequence[Measured], expected: Array, path: Path) -> Array:
+    """Of the plants, (M,); refused where no plant, or too few, explain what was measured."""
+    measured, uncertainty = (np.array([getattr(row, name) for row in rows]) for name in ("measured", "uncertainty"))
+    away = np.abs(expected - measured[:, None]).min(axis=1) / uncertainty
+    faults = [f"{path} line {row.line}: {row.measured:g} {row.unit} of {row.test}, {row.quantity}: no sampled plant "
+              f"comes within {FAR} uncertainties of it (they lie at {plants.min():.4g} to {plants.max():.4g}); check "
+              "wiring, range and unit, or the study's inputs"
+              for row, plants, far in zip(rows, expected, away, strict=True) if not far <= FAR]
+    if faults:
+        raise StudyError(*faults)
+    weights = likelihood_weights(expected, measured, uncertainty)
+    if not (few := effective_plants(weights)) >= LEAST_PLANTS:
+        raise StudyError(f"{path}: only {few:.1f} effective of {weights.size} sampled plants support these values "
+                         f"together, at least {LEAST_PLANTS} are needed; run the study with more plants "
+                         "(study.plants), leave rows out that say the same, or check whether an uncertainty is too "
+                         "small")
+    return weights
+
+
+# --- before and after -------------------------------------------------------------------------------------
+
+
+def _frame(run: Run, weights: Array) -> pd.DataFrame:
+    import pandas as pd
+
+    plain, of = np.full(weights.shape, 1 / weights.size), weights_of(run.study)
+    columns: dict[str, Any] = {"candidate": np.arange(1, len(run.settings) + 1),
+                               "scheme": [setting.scheme for setting in run.settings]}
+    columns |= {name: [np.nan if (value := getattr(setting, name)) is None else value for setting in run.settings]
+                for name in SETTINGS}
+    for quantity, names, shares in _sides(of):
+        kinds = [run.sums(name) for name in names]
+        means = np.sum([share * kind.means for share, kind in zip(shares, kinds, strict=True)], axis=0)
+        for suffix, found in (("", _total(kinds, shares, plain)), ("_updated", _total(kinds, shares, weights)),
+                              ("_change", change(means, weights))):
+            columns |= {f"{quantity}{suffix}{end}": values
+                        for end, values in zip(("", "_low", "_high"), found, strict=True)}
+    return pd.DataFrame(columns).assign(chosen=np.arange(len(run.settings)) == run.chosen)
+
+
+def _sides(of: Weights) -> list[tuple[str, tuple[str, ...], tuple[float, ...]]]:
+    return [("p_missed", of.internal, of.shares), ("p_false", of.external, of.event_shares)]
+
+
+def _total(kinds: Sequence[Sums], shares: Sequence[float], weights: Array) -> Total:
+    """Types together; their errors, on the same plants, count as if fully correlated."""
+    parts = [reweighted(kind, weights) for kind in kinds]
+    p, low, high = (np.stack(part, axis=-1) for part in zip(*parts, strict=True))
+    return mover(np.array(shares), p, low, high, np.ones((len(kinds), len(kinds))))

@@ -1,0 +1,184 @@
+"""The command update on a small run: what it says, what it refuses."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from studies.cli import main
+from tests.unit.studies import minimal_study_text
+
+Row = dict[str, str]
+CHANGES = {"p_false_max = 0.01": "p_false_max = 0.9", "plants = 32": "plants = 256\nrare_samples = 0",
+           "step = 0.02": "step = 0.04",
+           "stabilising_resistance_ohm = [0, 300]": "stabilising_resistance_ohm = [300]"}
+
+
+@pytest.fixture(scope="module")
+def run(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("update")
+    text = minimal_study_text()
+    for old, new in CHANGES.items():
+        assert old in text
+        text = text.replace(old, new)
+    (folder / "s.toml").write_text(text)
+    assert main(["run", str(folder / "s.toml"), "--workers", "1", "--out", str(folder / "run")]) == 0
+    return folder / "run"
+
+
+def sheet(run: Path) -> list[Row]:
+    with (run / "commissioning.csv").open(newline="") as lines:
+        return list(csv.DictReader(lines))
+
+
+def filled(run: Path, path: Path, fill: Callable[[Row], dict[str, Any]]) -> Path:
+    """The commissioning table with some cells changed."""
+    rows = [row | {key: str(value) for key, value in fill(row).items()} for row in sheet(run)]
+    with path.open("w", newline="") as lines:
+        writer = csv.DictWriter(lines, rows[0].keys())
+        writer.writeheader()
+        writer.writerows(rows)
+    return path
+
+
+def through_l1(row: Row) -> dict[str, Any]:
+    """One leg's residual in the through test, at the upper end of its band."""
+    if (row["test"], row["quantity"]) == ("through", "leg L1"):
+        return {"measured": row["high"], "uncertainty": 0.0004}
+    return {}
+
+
+def through_ct(row: Row) -> dict[str, Any]:
+    """One CT's secondary current in the through test, likewise."""
+    if (row["test"], row["quantity"]) == ("through", "CT line_end.L1"):
+        return {"measured": row["high"], "uncertainty": 0.0004}
+    return {}
+
+
+def test_it_tells_before_and_after(run: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    measured = filled(run, tmp_path / "m.csv", through_ct)
+    assert main(["update", str(run), str(measured), "--out", str(tmp_path / "u.csv")]) == 0
+    said = capsys.readouterr()
+    text = " ".join(said.out.split())
+    assert said.err == ""
+    assert "of 256 sampled plants support these values together" in text
+    assert "before" in text
+    assert "after" in text
+    moved = said.out.partition("INPUTS THAT MOVED")[2].splitlines()[2].split()
+    assert moved[0] == "ct.turns_ratio_error_percent[3]"
+    assert float(moved[4]) < -0.1                          # more secondary current: fewer turns
+    with (tmp_path / "u.csv").open(newline="") as lines:
+        rows = list(csv.DictReader(lines))
+    with (run / "candidates.csv").open(newline="") as lines:
+        candidates = list(csv.DictReader(lines))
+    assert [row["chosen"] for row in rows] == [row["chosen"] for row in candidates]
+    for row, stated in zip(rows, candidates, strict=True):
+        if stated["batch"] == "1":                         # the same batch, all counted
+            assert float(row["p_false"]) == pytest.approx(float(stated["p_false"]))
+            assert float(row["p_missed"]) == pytest.approx(float(stated["p_missed"]))
+        for name in ("p_missed", "p_false", "p_missed_updated", "p_false_updated"):
+            assert 0 <= float(row[f"{name}_low"]) <= float(row[name]) <= float(row[f"{name}_high"]) <= 1
+        for name in ("p_missed", "p_false"):
+            gap = float(row[f"{name}_updated"]) - float(row[name])
+            assert gap == pytest.approx(float(row[f"{name}_change"]), abs=1e-9)
+
+
+def test_a_poor_instrument_changes_nothing(run: Path, tmp_path: Path) -> None:
+    measured = filled(run, tmp_path / "m.csv", lambda row: through_l1(row) and through_l1(row) | {"uncertainty": 100})
+    assert main(["update", str(run), str(measured), "--out", str(tmp_path / "u.csv")]) == 0
+    with (tmp_path / "u.csv").open(newline="") as lines:
+        assert all(abs(float(row[f"{name}_change"])) < 1e-9 for row in csv.DictReader(lines)
+                   for name in ("p_missed", "p_false"))
+
+
+def test_another_injected_current_moves_what_is_expected(run: Path, tmp_path: Path,
+                                                         capsys: pytest.CaptureFixture[str]) -> None:
+    def at_900(row: Row) -> dict[str, Any]:
+        if (row["test"], row["quantity"]) == ("through", "CT line_end.L2"):
+            return {"injected_a": 900, "measured": 0.9 * float(row["expected"]), "uncertainty": 0.002}
+        return {}
+
+    measured = filled(run, tmp_path / "m.csv", at_900)
+    assert main(["update", str(run), str(measured), "--out", str(tmp_path / "u.csv")]) == 0
+    assert "0.6 ± 0.002" in capsys.readouterr().out
+
+
+def test_pickups_can_be_measured_too(run: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    measured = filled(run, tmp_path / "m.csv", lambda row: {
+        "measured": row["high"], "uncertainty": 0.005 * float(row["expected"])} if row["injected_a"] == "" and
+        row["quantity"] == "pick-up earth" and row["test"] in ("at the relay", "line_end.L1") else {})
+    assert main(["update", str(run), str(measured), "--out", str(tmp_path / "u.csv")]) == 0
+    assert "relay.pickup_error_percent[3]" in capsys.readouterr().out
+
+
+# --- refusals ---------------------------------------------------------------------------------------------
+
+
+def refusal(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
+    capsys.readouterr()
+    assert main(["update", *arguments]) == 2
+    said = capsys.readouterr()
+    assert said.out == ""
+    lines = said.err.splitlines()
+    assert len(lines) == 1
+    return lines[0]
+
+
+@pytest.mark.parametrize(("change", "said"), [
+    ({"unit": "mA"}, 'unit "mA", must be "A secondary"'),
+    ({"measured": 5.0}, "no sampled plant comes within 4 uncertainties of it"),
+    ({"measured": "0,002"}, 'measured: "0,002" must be a number'),
+    ({"measured": "nan"}, 'measured: "nan" must be a number'),
+    ({"uncertainty": ""}, 'uncertainty: "" must be a number above 0 in A secondary'),
+    ({"uncertainty": 0}, 'uncertainty: "0" must be a number above 0'),
+    ({"uncertainty": 1e-6, "measured": 0.0012}, "uncertain"),
+    ({"test": "thruogh"}, "did you mean through?"),
+    ({"quantity": "leg L9"}, "did you mean leg L"),
+    ({"injected_a": 5000}, "injected_a 5000 A, must be at most 1.25 times"),
+    ({"measured": "", "uncertainty": ""}, "no row has a measured value"),
+])
+def test_what_does_not_fit_is_one_line(change: dict[str, Any], said: str, run: Path, tmp_path: Path,
+                                       capsys: pytest.CaptureFixture[str]) -> None:
+    measured = filled(run, tmp_path / "m.csv", lambda row: through_l1(row) and through_l1(row) | change)
+    assert said in refusal(capsys, str(run), str(measured), "--out", str(tmp_path / "u.csv"))
+    assert not (tmp_path / "u.csv").exists()
+
+
+@pytest.mark.parametrize(("text", "said"), [
+    ("test,quantity,unit,measured,uncertainty,mesured\n", "did you mean measured?"),
+    ("test;quantity;unit;measured;uncertainty\n", "separated by commas"),
+    ("test,quantity,unit,measured\n", "column uncertainty is missing"),
+    ("test,quantity,unit,measured,uncertainty,test\n", 'column "test" stands twice'),
+    ("", "column test is missing"),
+    ("test,quantity,unit,measured,uncertainty\nthrough,leg L1,A secondary,0.001,0.001,9\n", "more cells than columns"),
+    ("test,quantity,unit,measured,uncertainty\n" + 2 * "through,leg L1,A secondary,0.001,0.01\n", "stands there twice"),
+    ("test,quantity,unit,measured,uncertainty\n\"through,leg", "cannot be read as CSV"),
+])
+def test_a_table_that_is_none_is_one_line(text: str, said: str, run: Path, tmp_path: Path,
+                                          capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "m.csv").write_text(text)
+    assert said in refusal(capsys, str(run), str(tmp_path / "m.csv"), "--out", str(tmp_path / "u.csv"))
+
+
+def test_too_few_plants_are_told_with_their_number(run: Path, tmp_path: Path,
+                                                   capsys: pytest.CaptureFixture[str]) -> None:
+    measured = filled(run, tmp_path / "m.csv", lambda row: {
+        "measured": row["expected"], "uncertainty": 0.0004} if row["test"] == "through" else {})
+    line = refusal(capsys, str(run), str(measured), "--out", str(tmp_path / "u.csv"))
+    assert "effective of 256 sampled plants support these values together, at least 10 are needed" in line
+
+
+def test_files_are_named(run: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str],
+                         monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    measured = str(filled(run, tmp_path / "m.csv", through_l1))
+    assert "no such file" in refusal(capsys, str(run), "absent.csv")
+    assert "is no folder of a finished run" in refusal(capsys, str(tmp_path), measured)
+    (tmp_path / "m-updated.csv").write_text("mine")
+    assert "exists already" in refusal(capsys, str(run), measured)
+    assert np.all([name in ("m.csv", "m-updated.csv") for name in (path.name for path in tmp_path.iterdir())])
