@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from montecarlo.engine.commissioning import Sheet
 from montecarlo.report.commissioning import commissioning_frame, commissioning_page
 from montecarlo.report.tables import Result
+from studies.text import paragraph
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -19,10 +20,14 @@ CAUTION = ("Caution: the secondary of a CT that carries current is never opened.
            "Tests leave remanence: demagnetise the CTs. Qualified persons only.")
 
 
-def commissioning(result: Result) -> tuple[pd.DataFrame | None, dict[str, bytes]]:
-    """The table and the page; nothing where no setting was chosen."""
+TOLD = (f"Commissioning sheet of the chosen setting: {PAGE} to print, commissioning.csv to fill in; the command update "
+        "tells what the measured values say of these results.")
+
+
+def commissioning(result: Result) -> tuple[pd.DataFrame | None, dict[str, bytes], list[str]]:
+    """The table, the page and a line on them; nothing where no setting was chosen."""
     if (setting := result.outcome.chosen) is None:
-        return None, {}
+        return None, {}, []
     sheet = Sheet(result.study, setting)
     frame = commissioning_frame(sheet)
-    return frame, {PAGE: commissioning_page(sheet, frame, result.provenance, CAUTION).encode()}
+    return frame, {PAGE: commissioning_page(sheet, frame, result.provenance, CAUTION).encode()}, paragraph(TOLD)

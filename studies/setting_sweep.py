@@ -68,12 +68,12 @@ def findings(result: Result, lines: Sequence[str] | None = None) -> Findings:
     cases, files, more = waveforms(result)
     if len(cases):
         frames["waveforms"] = cases
-    tests, page = commissioning(result)
+    tests, page, sheet = commissioning(result)
     if tests is not None:
         frames["commissioning"] = tests
     return Findings(frames, _figures(result, frames), {"plants": result.plants}, result.provenance,
-                    (*told, *(line for text in caution(peaks) for line in paragraph(text, "- ", "  ")), *more),
-                    result=result, files=files | page)
+                    (*told, *(line for text in caution(peaks) for line in paragraph(text, "- ", "  ")), *more,
+                     *sheet), result=result, files=files | page)
 
 
 def _figures(result: Result, frames: dict[str, pd.DataFrame]) -> dict[str, tuple[Figure, str]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from montecarlo.engine.boundary import KINDS, nearest_cases
+from montecarlo.quantities.wording import listed
 from montecarlo.report.tables import Result
 from montecarlo.report.waveforms import FOLDER, index, records
 from studies.text import paragraph
@@ -16,8 +17,8 @@ __all__ = ["waveforms"]
 
 CAUTION = ("Caution: secondary injection by qualified persons only, with the trip outputs isolated; the secondary of a "
            "CT that carries current is never opened.")
-NAMES = {"false_trip": "false trips", "near_false_trip": "external events just below the setting",
-         "weakest_detected": "weakest detected faults", "strongest_missed": "strongest missed faults"}
+NAMES = {"false_trip": "the worst false trips", "near_false_trip": "the external events closest below the setting",
+         "weakest_detected": "the weakest detected faults", "strongest_missed": "the strongest missed faults"}
 
 
 def waveforms(result: Result) -> tuple[pd.DataFrame, dict[str, bytes], list[str]]:
@@ -29,8 +30,10 @@ def waveforms(result: Result) -> tuple[pd.DataFrame, dict[str, bytes], list[str]
         return pd.DataFrame(), {}, []
     search = nearest_cases(study, setting)
     frame = index(study, setting, search.cases, search.searched)
-    counts = [f"{(frame['case'] == kind).sum()} {NAMES[kind]}" for kind in KINDS]
-    samples = max(search.searched.values())
-    text = (f"Waveforms for secondary injection ({FOLDER}/, COMTRADE; index {FOLDER}.csv): {', '.join(counts)}, the "
-            f"nearest to the boundary of the chosen setting among the first {samples} samples of each type. {CAUTION}")
+    counts = {kind: int((frame["case"] == kind).sum()) for kind in KINDS}
+    told = listed(f"{NAMES[kind]} ({count})" for kind, count in counts.items() if count)
+    without = listed((NAMES[kind].removeprefix("the ") for kind, count in counts.items() if not count), "or")
+    text = (f"Waveforms of the chosen setting for secondary injection ({FOLDER}/, COMTRADE; index {FOLDER}.csv), from "
+            f"the first samples of each type, at most {max(search.searched.values())}: {told or 'none'}"
+            f"{f'; no {without}' if without else ''}. {CAUTION}")
     return frame, records(study, setting, search.cases, CAUTION), ["", *paragraph(text)]
