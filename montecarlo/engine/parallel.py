@@ -19,12 +19,16 @@ def worker_count(asked: int | None) -> int:
 def mapped(function: Callable[[Task], Outcome], tasks: Iterable[Task], workers: int) -> Iterator[Outcome]:
     """function(task) in the order of the tasks, however many workers; one worker is a plain loop in this process.
 
-    Each worker computes with one thread, so that workers do not share cores."""
-    if workers == 1:
-        yield from map(function, tasks)
-        return
-    from joblib import Parallel, delayed, parallel_config
+    Everything computes with one thread of linear algebra, so that workers do not share cores; and since the order of a
+    sum hangs on the number of threads, so that one worker gives the bits of two."""
+    from threadpoolctl import threadpool_limits
 
-    with parallel_config(backend="loky", inner_max_num_threads=1):
-        parallel = Parallel(n_jobs=workers, return_as="generator", batch_size=1, pre_dispatch="2*n_jobs")
-        yield from parallel(delayed(function)(task) for task in tasks)
+    with threadpool_limits(1, user_api="blas"):
+        if workers == 1:
+            yield from map(function, tasks)
+            return
+        from joblib import Parallel, delayed, parallel_config
+
+        with parallel_config(backend="loky", inner_max_num_threads=1):
+            parallel = Parallel(n_jobs=workers, return_as="generator", batch_size=1, pre_dispatch="2*n_jobs")
+            yield from parallel(delayed(function)(task) for task in tasks)

@@ -130,3 +130,20 @@ def test_nothing_to_find_leaves_the_density():
     u = density.sample(rng(12), 4096)
     assert tilted(u, np.zeros(4096), [], density, rng(13)) is density
     assert tilted(u, np.zeros(4096), [np.zeros(4096, bool)], density, rng(13)) is density
+
+
+@pytest.mark.parametrize(("quantity", "generators"), [
+    (linear, ()), (linear, (swap(7, 8),)), (two_sided, ()), (two_sided, (swap(0, 1),))])
+@pytest.mark.parametrize("seed", range(5))
+def test_rounding_does_not_turn_a_density(quantity, generators, seed):
+    u = rng(seed, 7).standard_normal((8192, DIMS))
+    rounded = u * (1 + 1e-14 * rng(seed, 8).standard_normal(u.shape))
+
+    def density(x):
+        beyond = [quantity(u) > threshold for threshold in THRESHOLDS[:2]]
+        return tilted(x, np.zeros(len(x)), beyond, plain(DIMS, generators), rng(seed, 9)).mixture
+
+    one, other = density(u), density(rounded)
+    assert len(one.shares) > 1
+    for part in ("active", "shares", "means", "sds"):
+        np.testing.assert_allclose(getattr(one, part), getattr(other, part), rtol=1e-7, atol=1e-7)

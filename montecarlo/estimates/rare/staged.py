@@ -36,6 +36,7 @@ LEAST_VARIANCE = 0.04
 PRIOR = 4.0                                                # samples' worth of belief in a variance of 1
 ROUNDS = 30
 STEP = 3.0                                                 # between levels on the way to thresholds out of reach
+BETTER = 1e-6                                              # of a score, from which another fit is one
 SAME = 0.7                                                 # common part of two thresholds' samples that makes them one
 
 
@@ -167,8 +168,8 @@ def _clusters(u: Array, log_w: Array, beyond: Flags, generators: Sequence[Image]
     for count in range(2, MOST_CLUSTERS + 1):
         if w.sum() / count < 2.5 * LEAST_IN_CLUSTER:
             break
-        tries = [_maximise(narrow, w, parts) for parts in _splits(narrow, w, best.parts, count, rng)]
-        best = max([best, *tries], key=lambda fit: fit.score)
+        for fit in [_maximise(narrow, w, parts) for parts in _splits(narrow, w, best.parts, count, rng)]:
+            best = fit if fit.score > best.score + BETTER else best
     keep = (best.tilts.shares * w.sum() >= LEAST_IN_CLUSTER) & (
         (best.tilts.means != 0) | (best.tilts.sds != 1)).any(axis=1)
     if not keep.any():
@@ -183,9 +184,16 @@ def _aligned(u: Array, w: Array, generators: Sequence[Image]) -> Array:
     differ most from their images (the leading eigenvector of the antisymmetric part's second moments; derived)."""
     for image in generators:
         odd = u - image.of(u)
-        axis = np.linalg.eigh((odd * w[:, None]).T @ odd)[1][:, -1]
+        axis = _leading((odd * w[:, None]).T @ odd)
         u = np.where((odd @ axis < 0)[:, None], image.of(u), u)
     return u
+
+
+def _leading(moments: Array) -> Array:
+    """The eigenvector (d,) of the largest eigenvalue of moments (d, d). Its sign, which nothing defines, is that on one
+    side of a direction that no symmetry has, so that rounding cannot turn it."""
+    axis = np.linalg.eigh(moments)[1][:, -1]
+    return np.asarray(np.copysign(1.0, axis @ np.cos(1.0 + np.arange(len(axis)))) * axis)
 
 
 @dataclass(frozen=True, eq=False)
@@ -233,7 +241,7 @@ def _splits(x: Array, w: Array, parts: Array, count: int, rng: np.random.Generat
     image = parts.sum(axis=2)
     mean_image = np.einsum("gn,gnd->nd", image, x) / w[:, None]
     centred = mean_image - np.average(mean_image, axis=0, weights=w)
-    along = centred @ np.linalg.eigh((centred * w[:, None]).T @ centred)[1][:, -1]
+    along = centred @ _leading((centred * w[:, None]).T @ centred)
     cut = np.digitize(along, np.quantile(along, np.arange(1, count) / count))
     centres = mean_image[rng.choice(len(w), size=count, p=w / w.sum(), replace=False)]
     near = ((mean_image[:, None] - centres) ** 2).sum(axis=-1).argmin(axis=1)
