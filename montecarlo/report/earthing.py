@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
@@ -14,17 +14,17 @@ from montecarlo.engine.block import EARTH
 from montecarlo.engine.fault_energy import EarthFaults, sample_earth_faults
 from montecarlo.engine.parallel import worker_count
 from montecarlo.engine.run import Outcome
-from montecarlo.engine.variants import Variants, run_variants
+from montecarlo.engine.variants import run_variants
 from montecarlo.estimates.compare import distinguishable
 from montecarlo.estimates.handcalc import capacitive_limit_ohm
 from montecarlo.estimates.intervals import Estimate, student
 from montecarlo.plant.earthing import EarthingOption
 from montecarlo.quantities import Array
 from montecarlo.report.choosing import SAME
+from montecarlo.report.several import Several
 from montecarlo.report.tables import SETTINGS, Result
 from montecarlo.study.checks import capacitance_f, neutrals_s
 from montecarlo.study.description import Study
-from montecarlo.study.read import digest
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -56,17 +56,11 @@ def run_options(study: Study, *, workers: int | None = None, progress: Progress 
 
 
 @dataclass(frozen=True, eq=False)
-class Options:
-    """The tables of a finished comparison, as pandas frames made when first asked for."""
+class Options(Several):
+    """Of options of earthing, with the earth faults of each one's choice."""
 
-    study: Study
-    variants: Variants
     faults: dict[str, EarthFaults]
-
-    @cached_property
-    def results(self) -> dict[str, Result]:
-        """Each option as a study of its own."""
-        return {name: Result(outcome) for name, outcome in self.variants.outcomes.items()}
+    column: ClassVar[str] = "option"
 
     @cached_property
     def table(self) -> pd.DataFrame:
@@ -93,20 +87,9 @@ class Options:
         return pd.DataFrame(rows, columns=list(DIFFERENCE))
 
     @cached_property
-    def candidates(self) -> pd.DataFrame:
-        """The candidates of every option, in its own words: `Result.candidates` with a first column `option`."""
-        import pandas as pd
-
-        frames = [result.candidates.assign(option=name) for name, result in self.results.items()]
-        every = pd.concat(frames, ignore_index=True)
-        return every[["option", *every.columns.drop("option")]]
-
-    @cached_property
     def inputs(self) -> pd.DataFrame:
         """Every number and distribution, and of which option; "all" where all have it alike."""
-        import pandas as pd
-
-        every = pd.concat([result.inputs.assign(option=name) for name, result in self.results.items()])
+        every = self.joined("inputs")
         same = [*every.columns.drop("option")]
         alike = every.groupby(same, sort=False)["option"].transform("size") == len(self.results)
         every["option"] = every["option"].where(~alike, "all")
@@ -114,32 +97,8 @@ class Options:
 
     @cached_property
     def rare(self) -> pd.DataFrame:
-        """`Result.rare` of every option, with a first column `option`; empty where counted only."""
-        import pandas as pd
-
-        every = pd.concat([result.rare.assign(option=name) for name, result in self.results.items()], ignore_index=True)
-        return every[["option", *every.columns.drop("option")]]
-
-    @property
-    def told(self) -> dict[str, list[str]]:
-        """What the runs have to tell: each sentence, and of which options."""
-        said: dict[str, list[str]] = {}
-        for name, result in self.results.items():
-            for sentence in result.told:
-                said.setdefault(sentence, []).append(name)
-        return said
-
-    @property
-    def provenance(self) -> dict[str, Any]:
-        """As of a single run, with what each option chose."""
-        each = {name: result.provenance for name, result in self.results.items()}
-        first = next(iter(each.values()))
-        return {**first, "study_kind": self.study.study.kind, "study_digest": digest(self.study),
-                "chosen": {name: record["chosen"] for name, record in each.items()},
-                "runner_up": {name: record["runner_up"] for name, record in each.items()},
-                "fresh_batches": {name: record["fresh_batches"] for name, record in each.items()},
-                "unresolved": {name: record["unresolved"] for name, record in each.items()},
-                "notes": {name: record["notes"] for name, record in each.items()}, "told": self.told}
+        """`Result.rare` of every option; empty where counted only."""
+        return self.joined("rare")
 
     def _energy(self, one: str, other: str) -> dict[str, Estimate]:
         sides = [_energies(self.faults[name]) for name in (one, other)]

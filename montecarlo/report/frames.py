@@ -94,12 +94,14 @@ def _cell(row: dict[Any, Any], names: Sequence[str]) -> str:
 
 def _shown(name: str, value: Any, digits: int) -> str:
     """As a reader wants it: so many figures, a probability in per cent."""
+    from pandas import isna
+
     if isinstance(value, bool) or type(value).__name__ == "bool_":
         return "yes" if value else "no"
+    if isna(value):
+        return "\u2013"
     if not isinstance(value, (int, float)):
         return str(value)
-    if isinstance(value, float) and math.isnan(value):
-        return "\u2013"
     if _is_share(name) and math.isfinite(value):
         return percent(value, 3).removesuffix(" %")
     return str(value) if isinstance(value, int) else f"{value:.{digits}g}"

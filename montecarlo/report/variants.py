@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
 from montecarlo.engine.batch import Progress
-from montecarlo.engine.variants import Variants, run_variants
+from montecarlo.engine.variants import run_variants
 from montecarlo.estimates.compare import distinguishable
 from montecarlo.quantities.wording import shown
 from montecarlo.report.choosing import SAME
+from montecarlo.report.several import Several
 from montecarlo.report.tables import SETTINGS, Result
 from montecarlo.study.description import Study
-from montecarlo.study.read import digest
 from montecarlo.study.scenarios import AS_STATED
 
 if TYPE_CHECKING:
@@ -37,17 +36,10 @@ def run_side_by_side(study: Study, *, workers: int | None = None, progress: Prog
     return SideBySide(study, run_variants(studies, workers=workers, progress=progress))
 
 
-@dataclass(frozen=True, eq=False)
-class SideBySide:
-    """The tables of a finished comparison, as pandas frames made when first asked for."""
+class SideBySide(Several):
+    """Of a study and its variants, as stated first."""
 
-    study: Study
-    variants: Variants
-
-    @cached_property
-    def results(self) -> dict[str, Result]:
-        """Each one as a study of its own, as stated first."""
-        return {name: Result(outcome) for name, outcome in self.variants.outcomes.items()}
+    column: ClassVar[str] = "variant"
 
     @cached_property
     def table(self) -> pd.DataFrame:
@@ -75,33 +67,6 @@ class SideBySide:
              "verdict": "distinguishable" if distinguishable(gap) else SAME}
             for name in self.results if name != AS_STATED
             for quantity, gap in self.variants.differences(name, AS_STATED).items()], columns=list(DIFFERENCE))
-
-    @cached_property
-    def candidates(self) -> pd.DataFrame:
-        """The candidates of all: `Result.candidates` with a first column `variant`."""
-        import pandas as pd
-
-        frames = [result.candidates.assign(variant=name) for name, result in self.results.items()]
-        every = pd.concat(frames, ignore_index=True)
-        return every[["variant", *every.columns.drop("variant")]]
-
-    @property
-    def told(self) -> list[str]:
-        """What the runs have to tell; with the variants' names unless all tell it."""
-        said: dict[str, list[str]] = {}
-        for name, result in self.results.items():
-            for sentence in result.told:
-                said.setdefault(sentence, []).append(name)
-        return [sentence if len(names) == len(self.results) else f"{', '.join(names)}: {sentence}"
-                for sentence, names in said.items()]
-
-    @property
-    def provenance(self) -> dict[str, Any]:
-        """As of a single run, with what each variant chose."""
-        each = {name: result.provenance for name, result in self.results.items()}
-        keys = ("chosen", "runner_up", "fresh_batches", "samples", "unresolved", "notes")
-        return {**each[AS_STATED], "study_kind": self.study.study.kind, "study_digest": digest(self.study),
-                **{key: {name: record[key] for name, record in each.items()} for key in keys}, "told": self.told}
 
 
 def _choice(result: Result) -> dict[str, Any]:

@@ -139,7 +139,7 @@ def _write_table(book: Workbook, sheet: Worksheet, frame: pd.DataFrame, provenan
     for at, column in enumerate(rows.columns):
         sheet.write_string(0, at, header(column), bold)
         style = book.add_format({"num_format": _number_format(column)})
-        values = rows[column].tolist()
+        values = rows[column].astype(object).where(rows[column].notna(), None).tolist()
         for row, value in enumerate(values, 1):
             _write(sheet, row, at, value, style)
         shown = max((len(value) for value in values if isinstance(value, str)), default=0)
@@ -160,7 +160,7 @@ def _write(sheet: Worksheet, row: int, column: int, value: Any, style: Format | 
     elif isinstance(value, (int, float)):
         if math.isfinite(value):
             sheet.write_number(row, column, value, style)
-        elif not math.isnan(value):
+        else:
             sheet.write_string(row, column, str(value))    # the format knows no infinity
     elif value not in (None, ""):
         sheet.write_string(row, column, str(value))

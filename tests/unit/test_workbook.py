@@ -86,11 +86,13 @@ def test_notes_tell_sheets_caution_and_origin(tmp_path: Path) -> None:
 
 def test_infinity_is_a_word_and_a_flag_a_flag(tmp_path: Path) -> None:
     frame = pd.DataFrame({"p": [np.inf, -np.inf, np.nan, 1e-300], "chosen": [True, False, True, False],
-                          "any": [None, "x", 2, np.float64(0.5)]})
+                          "any": [None, "x", 2, np.float64(0.5)],
+                          "number": pd.array([1, None, 3, None], dtype="Int64")})
     sheet = book(tmp_path, {"t": frame})["t"]
     assert column(sheet, "p") == ["inf", "-inf", None, 1e-300]
     assert column(sheet, "chosen") == [True, False, True, False]
     assert column(sheet, "any") == [None, "x", 2, 0.5]
+    assert column(sheet, "number") == [1, None, 3, None]
 
 
 def test_rows_above_the_limit_of_a_sheet_are_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -13,7 +13,7 @@ from montecarlo.engine.space import inputs_of
 from montecarlo.engine.winding import POSITION
 from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import Input, Tie, correlation_matrix
-from montecarlo.sampling.points import Points
+from montecarlo.sampling.points import Matrix, Points
 from montecarlo.sampling.transform import DRAWN, HIGHEST, LOWEST
 from montecarlo.study.description import Study
 
@@ -45,20 +45,10 @@ class Columns:
         return [place for key in keys for place in range(self.first[key], self.first[key] + self.widths[key])]
 
 
-@dataclass(frozen=True, eq=False)
-class _Drawn:
-    values: Array
-    first: Mapping[str, int]
-
-    @property
-    def count(self) -> int:
-        return len(self.values)
-
+class _Drawn(Matrix):
     def of(self, key: str, columns: int) -> Array:
         """1/2 for an input that does not concern the stratum."""
-        if key not in self.first:
-            return np.full((self.count, columns), 0.5)
-        return np.asarray(self.values[:, self.first[key]:self.first[key] + columns])
+        return super().of(key, columns) if key in self.first else np.full((self.count, columns), 0.5)
 
 
 def columns_of(study: Study, stratum: str) -> Columns:
