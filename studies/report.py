@@ -49,6 +49,8 @@ CAPTIONS = {
     "blind_zone": "The part of the winding that stays blind, against the false trips that are allowed.",
     "exceedance": "How often an external event drives an element beyond a pick-up, as far down as the samples see.",
     "convergence": "How the chosen setting's probabilities settle as the fresh batch comes in; bands are 95 % limits.",
+    "coverage_against_energy": "What an earthing option buys and what it costs: the part of the winding covered "
+                               "against the energy in an earth fault. Higher and further left is better.",
     "excitation": "Measured excitation points of the CTs and the curve fitted to them.",
 }
 LEADING = 5                                                # inputs shown of each output of a study of drivers
@@ -114,7 +116,7 @@ def _answer(findings: Findings) -> list[Block]:
 
 def _figures(findings: Findings, folder: Path) -> Iterator[Block]:
     for number, (name, (_, title)) in enumerate(findings.figures.items(), 1):
-        caption = CAPTIONS.get(name, CAPTIONS.get(name.partition("_")[0], f"{title}."))
+        caption = CAPTIONS.get("excitation" if name.startswith("excitation_") else name, f"{title}.")
         data = f" Numbers: {name}.csv." if name in findings.frames else ""
         yield Picture(name, (folder / f"{name}.svg").read_text(encoding="utf-8"), title,
                       f"Figure {number}. {caption}{data}")
