@@ -22,7 +22,7 @@ from montecarlo.quantities import Array
 from montecarlo.quantities.wording import shown
 from montecarlo.report.commissioning import SECONDARY, pickup_name, pickup_unit, test_name
 from montecarlo.report.tables import SETTINGS
-from montecarlo.study.candidates import Setting, candidate_lattices
+from montecarlo.study.candidates import Setting, candidate_lattices, settings_of
 from montecarlo.study.description import Study
 from montecarlo.study.read import read_study
 from studies.measured import Measured, read_measured
@@ -97,7 +97,7 @@ def _read_run(folder: Path) -> Run:
         raise StudyError(f"{folder}: no candidate was chosen in this run, so there is no commissioning sheet; run a "
                          "study with a choice first")
     study = read_study(folder / str(study_file), seed=seed)
-    settings = [setting for lattice in candidate_lattices(study) for setting in lattice.settings()]
+    settings = settings_of(candidate_lattices(study))
     if len(settings) != count or any(len(array) != count for key, array in kept.items() if key.endswith("/total")):
         raise StudyError(f"{folder}: its study has {len(settings)} candidates and its tables {count}; the folder is "
                          "not as the run left it, run the study again")

@@ -27,7 +27,7 @@ from montecarlo.estimates.weighted import compare
 from montecarlo.sampling.design import BLOCKS, Chunk, Design
 from montecarlo.sampling.nets import POINTS_MAX
 from montecarlo.study.budget import earth_fault_samples
-from montecarlo.study.candidates import Lattice, Setting
+from montecarlo.study.candidates import Lattice, Setting, settings_of
 from montecarlo.study.description import Study
 
 Progress = Callable[[int, int, str], None]
@@ -68,7 +68,7 @@ class Batch:
 
     @property
     def settings(self) -> list[Setting]:
-        return [setting for lattice in self.lattices for setting in lattice.settings()]
+        return settings_of(self.lattices)
 
 
 def designs(study: Study) -> tuple[Design, Design]:
@@ -108,7 +108,7 @@ def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: i
     known: of rare false trips, from an earlier batch of the study; sought if not given and the study wants them.
     paired: candidates of which is told what each misses and another catches; files: where samples are kept, if at
     all."""
-    settings = [setting for lattice in lattices for setting in lattice.settings()]
+    settings = settings_of(lattices)
     job = Job(study, tuple(lattices), *designs(study), paired=tuple(map(settings.index, paired)))
     names = strata(study)
     if round_:

@@ -16,7 +16,7 @@ from montecarlo.estimates.compare import Side, differences_of
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.study.description import Study
 
-__all__ = ["Variants", "run_variants"]
+__all__ = ["Variants", "run_variants", "told_of"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,13 +47,15 @@ def run_variants(studies: Mapping[str, Study], *, workers: int | None = None,
     """Run every study, then bring their fresh batches to one round. progress(done, total, what) names the study."""
     tell = progress or (lambda done, total, what: None)
 
-    def told_of(name: str) -> Progress:
-        return lambda done, total, what: tell(done, total, f"{name}: {what}")
-
-    outcomes = {name: run(study, workers=workers, progress=told_of(name)) for name, study in studies.items()}
+    outcomes = {name: run(study, workers=workers, progress=told_of(tell, name)) for name, study in studies.items()}
     rounds = [o.fresh.round_ for o in outcomes.values() if o.chosen is not None and o.fresh is not None]
     count, last = worker_count(workers), max(rounds, default=0)
-    return Variants({name: _at_round(outcome, last, count, told_of(name)) for name, outcome in outcomes.items()})
+    return Variants({name: _at_round(outcome, last, count, told_of(tell, name)) for name, outcome in outcomes.items()})
+
+
+def told_of(tell: Progress, name: str) -> Progress:
+    """Progress that says of which study it is."""
+    return lambda done, total, what: tell(done, total, f"{name}: {what}")
 
 
 def _at_round(outcome: Outcome, round_: int, workers: int, tell: Progress) -> Outcome:

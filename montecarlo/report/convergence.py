@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from montecarlo.engine.run import Outcome
 from montecarlo.report.labels import packed
-from montecarlo.report.look import CHOSEN, FALSE, FALSE_TEXT, MISSED, backing, percent
+from montecarlo.report.look import CHOSEN, FALSE, FALSE_TEXT, MISSED, backing, decades, percent
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -89,19 +89,9 @@ def _fit(frame: pd.DataFrame, name: str, limit: float | None, ax: Axes) -> None:
         low, high = min(low, 100 * limit), max(high, 100 * limit)
     room = (high - low) or 0.1 * high or 1.0
     if low > 0 and high > DECADES * low:
-        _decades(ax, low / 1.3, high * (high / low) ** (1.5 * HEADROOM))
+        decades(ax, "y", low / 1.3, high * (high / low) ** (1.5 * HEADROOM))
         return
     ax.set_ylim(max(low - 0.08 * room, 0.0), high + HEADROOM * room)
-
-
-def _decades(ax: Axes, low: float, high: float) -> None:
-    from matplotlib.ticker import LogLocator, NullFormatter
-
-    ax.set_yscale("log")
-    ax.set_ylim(low, high)
-    ax.yaxis.set_major_locator(LogLocator())
-    ax.yaxis.set_major_formatter(lambda value, _: f"{value:g}")
-    ax.yaxis.set_minor_formatter(NullFormatter())
 
 
 def _limit(ax: Axes, limit: float, text: str, above: bool) -> None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from montecarlo.engine.drivers.columns import PLACE
+from montecarlo.engine.winding import POSITION
 from montecarlo.report.look import CHOSEN, FALSE, FALSE_TEXT, MISSED, side_by_side
 from montecarlo.report.words import input_name
 
@@ -75,7 +75,7 @@ def _broken(kind: str) -> str:
 def elasticity_marks(frame: pd.DataFrame) -> Figure:
     """How ln p of missed faults and of false trips answers to centre and spread of the inputs that move them most; the
     fault's place along the winding, which nobody can measure or specify, is left to the table."""
-    frame = frame[frame["input"] != PLACE]
+    frame = frame[frame["input"] != POSITION]
     strength = frame[["by_centre", "by_spread"]].abs().max(axis=1)
     named = frame.assign(name=frame["input"], strength=strength)
     half = MOST_ROWS // 2

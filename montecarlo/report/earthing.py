@@ -14,7 +14,7 @@ from montecarlo.engine.block import EARTH
 from montecarlo.engine.fault_energy import EarthFaults, sample_earth_faults
 from montecarlo.engine.parallel import worker_count
 from montecarlo.engine.run import Outcome
-from montecarlo.engine.variants import run_variants
+from montecarlo.engine.variants import run_variants, told_of
 from montecarlo.estimates.compare import distinguishable
 from montecarlo.estimates.handcalc import capacitive_limit_ohm
 from montecarlo.estimates.intervals import Estimate, student
@@ -46,12 +46,9 @@ def run_options(study: Study, *, workers: int | None = None, progress: Progress 
     variants = run_variants(dict(study.options), workers=workers, progress=progress)
     fresh = [outcome.fresh.round_ for outcome in variants.outcomes.values() if outcome.chosen and outcome.fresh]
 
-    def told_of(name: str) -> Progress:
-        return lambda done, total, what: tell(done, total, f"{name}: {what}")
-
     return Options(study, variants, {
         name: sample_earth_faults(outcome.study, outcome.chosen, round_=max(fresh, default=1),
-                                  workers=worker_count(workers), progress=told_of(name))
+                                  workers=worker_count(workers), progress=told_of(tell, name))
         for name, outcome in variants.outcomes.items()})
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from montecarlo.report.look import CHOSEN, FAINT, FALSE, FALSE_TEXT, MISSED, SCHEMES, backing
+from montecarlo.report.look import CHOSEN, FAINT, FALSE, FALSE_TEXT, MISSED, SCHEMES, backing, decades
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -70,17 +70,7 @@ def _energy_axis(shown: pd.DataFrame, ax: Axes) -> None:
     above = values[np.isfinite(values) & (values > 0)]
     if not above.size:
         return
-    _decades(ax, 10.0 ** np.floor(np.log10(above.min())), 10.0 ** np.ceil(np.log10(above.max())))
-
-
-def _decades(ax: Axes, low: float, high: float) -> None:
-    from matplotlib.ticker import LogLocator, NullFormatter
-
-    ax.set_xscale("log")
-    ax.set_xlim(low, high)
-    ax.xaxis.set_major_locator(LogLocator())
-    ax.xaxis.set_major_formatter(lambda value, _: f"{value:g}")
-    ax.xaxis.set_minor_formatter(NullFormatter())
+    decades(ax, "x", 10.0 ** np.floor(np.log10(above.min())), 10.0 ** np.ceil(np.log10(above.max())))
 
 
 def options_side_by_side(table: pd.DataFrame, axes: Sequence[Axes], *, limit: float | None = None) -> Sequence[Axes]:
@@ -110,6 +100,6 @@ def options_side_by_side(table: pd.DataFrame, axes: Sequence[Axes], *, limit: fl
 def _from_zero(value: Any, low: Any, high: Any, ax: Axes, *, log: bool) -> None:
     known = np.isfinite(high)
     if log and known.any() and (low[known] > 0).all():
-        _decades(ax, 10.0 ** np.floor(np.log10(low[known].min())), 10.0 ** np.ceil(np.log10(high[known].max())))
+        decades(ax, "x", 10.0 ** np.floor(np.log10(low[known].min())), 10.0 ** np.ceil(np.log10(high[known].max())))
     elif known.any():
         ax.set_xlim(0, 1.08 * float(high[known].max()) or 1.0)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -22,6 +22,7 @@ __all__ = [
     "SCHEMES",
     "backing",
     "blank",
+    "decades",
     "look",
     "percent",
     "side_by_side",
@@ -75,6 +76,17 @@ def side_by_side(panels: int, height_mm: float) -> tuple[Figure, list[Axes]]:
 
     figure = Figure(figsize=(WIDTH_MM / 25.4, height_mm / 25.4), layout="constrained")
     return figure, list(figure.subplots(1, panels, sharey=True, squeeze=False)[0])
+
+
+def decades(ax: Axes, which: Literal["x", "y"], low: float, high: float) -> None:
+    """A logarithmic axis with plain numbers at its decades."""
+    from matplotlib.ticker import LogLocator, NullFormatter
+
+    axis = ax.xaxis if which == "x" else ax.yaxis
+    ax.set(**{f"{which}scale": "log", f"{which}lim": (low, high)})
+    axis.set_major_locator(LogLocator())
+    axis.set_major_formatter(lambda value, _: f"{value:g}")
+    axis.set_minor_formatter(NullFormatter())
 
 
 def write_figure(figure: Figure, folder: Path, stem: str, title: str) -> tuple[Path, Path]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from operator import attrgetter
 
@@ -84,6 +84,11 @@ class Lattice:
                     yield Setting(self.scheme, phase, earth, self.stabilising_resistance_ohm, delay, *slopes)
 
 
+def settings_of(lattices: Iterable[Lattice]) -> list[Setting]:
+    """Every setting, lattice after lattice: the order of candidates everywhere."""
+    return [setting for lattice in lattices for setting in lattice.settings()]
+
+
 def present_setting(study: Study) -> Setting | None:
     """The setting in service, if the study names one."""
     present = study.candidates.present
@@ -157,6 +162,6 @@ def grid_lattices(study: Study) -> tuple[Lattice, ...]:
 def candidate_lattices(study: Study) -> tuple[Lattice, ...]:
     """All candidates; the present setting comes last, in a lattice of its own, unless it is one of them."""
     found, present = grid_lattices(study), present_setting(study)
-    if present is None or any(present == setting for lattice in found for setting in lattice.settings()):
+    if present is None or present in settings_of(found):
         return found
     return (*found, *lattices_of(study, present))

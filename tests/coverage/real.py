@@ -29,7 +29,7 @@ from montecarlo.estimates.weighted import compare
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS, Chunk
 from montecarlo.sampling.points import Streams
-from montecarlo.study.candidates import candidate_lattices
+from montecarlo.study.candidates import candidate_lattices, settings_of
 from montecarlo.study.description import Study
 from montecarlo.study.read import parse_study
 from tests.benchmarks.faults import HYDRO
@@ -105,7 +105,7 @@ def known_of(job: Job) -> Known:
     """Densities, and what a study's own batch finds of the weighted samples from them."""
     densities = find_densities(job, 1, quiet)
     (name, final), = final_batch(job, densities, 0, 1, quiet).items()
-    settings = [setting for lattice in job.lattices for setting in lattice.settings()]
+    settings = settings_of(job.lattices)
     return Known(densities, {name: dict(zip(settings, diagnose(final.candidates).trust, strict=True))})
 
 
@@ -113,7 +113,7 @@ def repeat(task: tuple[Job, Known, int]) -> Repeat:
     job, known, round_ = task
     (name, final), = final_batch(job, known.densities, round_, 1, quiet).items()
     counts = counted(job, name, round_)
-    settings = [setting for lattice in job.lattices for setting in lattice.settings()]
+    settings = settings_of(job.lattices)
     weighted = compare(final.candidates, counts.total, counts.trials, counts.unresolved, job.lattices,
                        known.of(name, settings))
     both = replace(counts, weighted=weighted)

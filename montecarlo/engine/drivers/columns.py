@@ -10,18 +10,16 @@ from scipy.special import ndtr, ndtri
 
 from montecarlo.engine.block import EARTH
 from montecarlo.engine.space import inputs_of
-from montecarlo.engine.winding import POSITION
 from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import Input, Tie, correlation_matrix
 from montecarlo.sampling.points import Matrix, Points
 from montecarlo.sampling.transform import DRAWN, HIGHEST, LOWEST
 from montecarlo.study.description import Study
 
-__all__ = ["DRAWS", "PLACE", "Columns", "Group", "columns_of", "groups_of", "scores_of"]
+__all__ = ["DRAWS", "Columns", "Group", "columns_of", "groups_of", "scores_of"]
 
 PHASE, ANGLE, STATE = DRAWN
 DRAWS = {PHASE: "phase of the fault", ANGLE: "point on wave", STATE: "breaker open or closed"}
-PLACE = POSITION
 
 
 @dataclass(frozen=True, eq=False)

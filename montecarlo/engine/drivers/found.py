@@ -10,11 +10,11 @@ from itertools import chain, zip_longest
 import numpy as np
 
 from montecarlo.engine.batch import STATED, Progress
-from montecarlo.engine.drivers.columns import PLACE
 from montecarlo.engine.drivers.effects import EffectsOf, effects
 from montecarlo.engine.drivers.samples import Change, changed, changes_of, sampled
 from montecarlo.engine.parallel import worker_count
 from montecarlo.engine.run import Outcome, run
+from montecarlo.engine.winding import POSITION
 from montecarlo.errors import StudyError
 from montecarlo.estimates.choose import Judgement, cost_weights
 from montecarlo.estimates.drivers import (
@@ -149,7 +149,7 @@ def _decisive(answers: Sequence[Answer]) -> list[str]:
         return max(max(float(part.low), -float(part.high), 0.0) for part in answer.elasticity)
 
     ranked = [[answer.key for answer in sorted(answers, key=strength, reverse=True)
-               if answer.quantity == quantity and strength(answer) > 0 and answer.key != PLACE]
+               if answer.quantity == quantity and strength(answer) > 0 and answer.key != POSITION]
               for quantity in (MISSED, FALSE)]
     turns = chain.from_iterable(zip_longest(*ranked))
     return [*dict.fromkeys(key for key in turns if key is not None)][:MOST_CHANGED]

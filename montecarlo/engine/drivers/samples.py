@@ -15,12 +15,12 @@ import numpy as np
 from montecarlo.engine import primary
 from montecarlo.engine.block import EARTH, Block, Job, thresholds
 from montecarlo.engine.case import external
-from montecarlo.engine.drivers.columns import PLACE, Columns, columns_of, scores_of
+from montecarlo.engine.drivers.columns import Columns, columns_of, scores_of
 from montecarlo.engine.drivers.earth import missed_parts
 from montecarlo.engine.drivers.effects import job_of
 from montecarlo.engine.parallel import mapped
 from montecarlo.engine.space import Space, inputs_of, space_of
-from montecarlo.engine.winding import solved
+from montecarlo.engine.winding import POSITION, solved
 from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.drivers import Sampled
 from montecarlo.estimates.rare import BATCH, Symmetric, plain
@@ -120,7 +120,7 @@ def _gathered(study: Study, name: str, share: float, rows: Sequence[Rows], y: Ar
     tied = {key for tie in study.ties for key in tie[:2]}
     density = rows[0].density
     return Sampled(name, share, np.exp(density.log_weight(u)), np.nan_to_num(y), scores, duals, density.largest_weight,
-                   PLACE if name == EARTH and PLACE not in tied else "", int(np.isnan(y).any(axis=1).sum()))
+                   POSITION if name == EARTH and POSITION not in tied else "", int(np.isnan(y).any(axis=1).sum()))
 
 
 def changed(study: Study, setting: Setting, densities: Densities, samples: Sequence[Sampled],
