@@ -10,3 +10,8 @@ class StudyError(Exception):
 
     def __reduce__(self) -> tuple[type["StudyError"], tuple[str, ...]]:
         return type(self), self.faults
+
+
+class RunStopped(StudyError):
+    """What stopped a run lies outside the study: workers, the disk, another run. Its finished chunks stay as they are,
+    and the same command goes on from there."""

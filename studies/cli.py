@@ -11,12 +11,15 @@ import signal
 import sys
 import warnings
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from difflib import get_close_matches
 from pathlib import Path
-from typing import NoReturn
+from typing import TYPE_CHECKING, NoReturn
 
 from montecarlo.errors import StudyError
+
+if TYPE_CHECKING:
+    from montecarlo.engine.workers.pool import Place
 
 __all__ = ["main"]
 
@@ -41,8 +44,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         for fault in error.faults:
             print(f"{PROGRAM}: {_one_line(fault)}", file=sys.stderr)
         return 2
-    except KeyboardInterrupt:
-        print(f"{PROGRAM}: stopped; nothing was written", file=sys.stderr)
+    except KeyboardInterrupt as stopped:
+        print(f"{PROGRAM}: stopped; {str(stopped) or 'nothing was written'}", file=sys.stderr)
         return INTERRUPTED
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)           # else Python complains again when it flushes
@@ -85,7 +88,7 @@ def _parser() -> _Parser:
     new.add_argument("file", metavar="FILE", type=Path, help="a name that is not in use yet")
     check = add("check", _check, "read FILE and list its inputs, settings, cautions and the hand calculation")
     check.add_argument("file", metavar="FILE", type=Path, help="study file (TOML)")
-    run = add("run", _run, "run the study in FILE and write a folder of tables and figures")
+    run = add("run", _run, "run the study in FILE and write a folder of tables and figures; an unfinished run goes on")
     run.add_argument("file", metavar="FILE", type=Path, help="study file (TOML)")
     run.add_argument("--out", metavar="DIR", type=Path,
                      help="folder for the results (default: <name of FILE>-results, here)")
@@ -94,6 +97,8 @@ def _parser() -> _Parser:
     run.add_argument("--seed", metavar="N", help="root of the random numbers, instead of study.seed")
     run.add_argument("--workers", metavar="N",
                      help="processes (default: one for each core); results do not depend on it")
+    run.add_argument("--cluster", metavar="ADDRESS",
+                     help="solve on the workers of a Dask cluster instead; tcp://HOST:PORT of its scheduler, or tls://")
     run.add_argument("--keep-samples", action="store_true",
                      help="write the samples of the study's own batch too, as Parquet files")
     run.add_argument("--pdf", action="store_true",
@@ -159,19 +164,25 @@ def _run(options: argparse.Namespace, given: list[str]) -> None:
     samples = _whole(options.samples, "--samples", 1, MOST_SAMPLES, "leave it out for the study's own number")
     seed = _whole(options.seed, "--seed", 0, MOST_SEED, "leave it out for the study's own")
     workers = _whole(options.workers, "--workers", 1, MOST_WORKERS, "leave it out for one a core")
+    if workers is not None and options.cluster is not None:
+        raise StudyError("--workers: counts processes of this machine, and --cluster takes those of a cluster; leave "
+                         "one of the two out")
     from montecarlo import read_study
     from montecarlo.quantities.wording import listed
     from montecarlo.study.budget import too_few
 
     study = read_study(options.file, samples=samples, seed=seed)
     study_bytes = options.file.read_bytes()
-    from studies.output import prepare, write_findings
+    from studies.folder import prepare
+    from studies.output import write_findings
 
     destination = prepare(options.out or Path(f"{options.file.stem}-results"), replace=options.replace)
     if early := too_few(study):
         print(f"{PROGRAM}: caution: {early}", file=sys.stderr)
     os.environ["MPLBACKEND"] = "agg"                            # figures go to files, whatever the terminal has
+    from montecarlo.engine.workers import Workers
     from studies import KINDS, keeping
+    from studies.identity import identity
     from studies.pdf import NO_BROWSER, find_browser, print_page
     from studies.progress import Bar
     from studies.report import REPORT, write_report
@@ -186,13 +197,19 @@ def _run(options: argparse.Namespace, given: list[str]) -> None:
             notes.append(failure)
 
     warnings.filterwarnings("ignore", ".*(still being processed|successfully executed)", UserWarning)   # on Ctrl-C
-    with _tidy_when_terminated(), Bar() as progress, destination.staged() as staging:
+    with (_tidy_when_terminated(), _place(options.cluster) as place, Bar() as progress,
+          destination.opened(identity(study, keep_samples=options.keep_samples)) as sitting):
+        if there := sitting.finished.there:
+            print(f"{PROGRAM}: going on with the unfinished run in {destination.folder} ({there} finished chunks)",
+                  file=sys.stderr)
+        crew = Workers(workers, place=place, finished=sitting.finished)
         if options.keep_samples:
-            findings = keeping(study.study.kind).run(study, workers=workers, progress=progress, keep_samples=staging)
+            findings = keeping(study.study.kind).run(study, workers=crew, progress=progress,
+                                                     keep_samples=sitting.staging)
         else:
-            findings = KINDS[study.study.kind]().run(study, workers=workers, progress=progress)
+            findings = KINDS[study.study.kind]().run(study, workers=crew, progress=progress)
         progress.note("drawing and writing")
-        files = write_findings(findings, destination, staging, options.file.name, study_bytes, command, report)
+        files = write_findings(findings, destination, sitting.staging, options.file.name, study_bytes, command, report)
     folder = destination.folder
     print("\n".join([study.study.title, "", *findings.text, "",
                      f"Results: {folder}{os.sep} ({len(files)} files; begin with {listed((REPORT, *findings.begin))})",
@@ -214,6 +231,15 @@ def _update(options: argparse.Namespace, given: list[str]) -> None:
         raise StudyError(f"{out}: cannot be written ({error.strerror or type(error).__name__}); name another file with "
                          "--out") from None
     print("\n".join([*found.text, "", f"Table: {out}, every candidate before and after", "", CAUTION]))
+
+
+def _place(address: str | None) -> AbstractContextManager[Place | None]:
+    """The cluster at an address, if one is given."""
+    if address is None:
+        return nullcontext()
+    from montecarlo.engine.workers.cluster import Cluster
+
+    return Cluster(address)
 
 
 @contextmanager

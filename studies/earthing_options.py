@@ -15,13 +15,15 @@ from studies.result_text import limit_of
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+    from montecarlo.engine.workers import Workers
+
 __all__ = ["EarthingOptions", "findings"]
 
 
 class EarthingOptions:
     """study.kind = "earthing_options"."""
 
-    def run(self, study: Study, *, workers: int | None, progress: Progress | None) -> Findings:
+    def run(self, study: Study, *, workers: Workers | int | None, progress: Progress | None) -> Findings:
         return findings(run_options(study, workers=workers, progress=progress))
 
 

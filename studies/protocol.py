@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.figure import Figure
 
+    from montecarlo.engine.workers import Workers
     from montecarlo.report.tables import Result
     from montecarlo.study.description import Study
 
@@ -37,7 +38,7 @@ class Findings:
 class Kind(Protocol):
     """One kind of study; `study.kind` in the file names it."""
 
-    def run(self, study: Study, *, workers: int | None, progress: Progress | None) -> Findings:
+    def run(self, study: Study, *, workers: Workers | int | None, progress: Progress | None) -> Findings:
         """Sample, estimate, draw."""
         ...
 
@@ -45,7 +46,7 @@ class Kind(Protocol):
 class Keeping(Kind, Protocol):
     """A kind of study that can keep the samples of its own batch."""
 
-    def run(self, study: Study, *, workers: int | None, progress: Progress | None,
+    def run(self, study: Study, *, workers: Workers | int | None, progress: Progress | None,
             keep_samples: Path | None = None) -> Findings:
         """keep_samples: the folder to write them to."""
         ...

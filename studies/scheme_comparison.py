@@ -21,13 +21,15 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.figure import Figure
 
+    from montecarlo.engine.workers import Workers
+
 __all__ = ["SchemeComparison", "findings"]
 
 
 class SchemeComparison:
     """study.kind = "scheme_comparison"."""
 
-    def run(self, study: Study, *, workers: int | None, progress: Progress | None) -> Findings:
+    def run(self, study: Study, *, workers: Workers | int | None, progress: Progress | None) -> Findings:
         return findings(run_study(study, workers=workers, progress=progress, by_scheme=True))
 
 

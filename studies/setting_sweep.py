@@ -31,13 +31,15 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from montecarlo.engine.workers import Workers
+
 __all__ = ["SettingSweep", "findings"]
 
 
 class SettingSweep:
     """study.kind = "setting_sweep"."""
 
-    def run(self, study: Study, *, workers: int | None, progress: Progress | None,
+    def run(self, study: Study, *, workers: Workers | int | None, progress: Progress | None,
             keep_samples: Path | None = None) -> Findings:
         return findings(run_study(study, workers=workers, progress=progress, keep_samples=keep_samples))
 

@@ -20,13 +20,15 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.figure import Figure
 
+    from montecarlo.engine.workers import Workers
+
 __all__ = ["UncertaintyDrivers", "findings"]
 
 
 class UncertaintyDrivers:
     """study.kind = "uncertainty_drivers"."""
 
-    def run(self, study: Study, *, workers: int | None, progress: Progress | None) -> Findings:
+    def run(self, study: Study, *, workers: Workers | int | None, progress: Progress | None) -> Findings:
         return findings(find_drivers(study, workers=workers, progress=progress))
 
 

@@ -25,8 +25,8 @@ from montecarlo.report.tables import SETTINGS
 from montecarlo.study.candidates import Setting, candidate_lattices, settings_of
 from montecarlo.study.description import Study
 from montecarlo.study.read import read_study
+from studies.folder import PRODUCT, PROVENANCE
 from studies.measured import Measured, read_measured
-from studies.output import PRODUCT, PROVENANCE
 from studies.update_text import answer, measurements, moved
 
 if TYPE_CHECKING:

@@ -16,13 +16,15 @@ from studies.variants_text import variants_text
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+    from montecarlo.engine.workers import Workers
+
 __all__ = ["StudyVariants", "findings"]
 
 
 class StudyVariants:
     """study.kind = "variants"."""
 
-    def run(self, study: Study, *, workers: int | None, progress: Progress | None) -> Findings:
+    def run(self, study: Study, *, workers: Workers | int | None, progress: Progress | None) -> Findings:
         return findings(run_side_by_side(study, workers=workers, progress=progress))
 
 

@@ -15,7 +15,7 @@ import pytest
 
 from montecarlo import read_study
 from montecarlo.study.read import digest
-from studies.output import PROVENANCE
+from studies.folder import PROVENANCE
 from studies.text import CAUTION
 from tests.unit.browser import acted, needs_browser, opened
 from tests.unit.studies import minimal_study_text

@@ -10,13 +10,13 @@ import numpy as np
 from montecarlo.engine.block import EARTH, Job
 from montecarlo.engine.case import run_chunk, strata
 from montecarlo.engine.convergence import Point, points, shares_of
-from montecarlo.engine.keep import run_and_keep
-from montecarlo.engine.parallel import mapped
+from montecarlo.engine.keep import Rows, run_and_keep
 from montecarlo.engine.precision import Sizes, with_sizes
 from montecarlo.engine.rare import Known, final_batch, final_samples, find_densities
-from montecarlo.engine.sample_files import Parts, SampleFiles, counted_name
+from montecarlo.engine.sample_files import SampleFiles, counted_name
 from montecarlo.engine.tails import wider_sums
 from montecarlo.engine.winding import STEADY_INTERVALS
+from montecarlo.engine.workers import Workers
 from montecarlo.errors import StudyError
 from montecarlo.estimates.assemble import Stratum, gather
 from montecarlo.estimates.choose import Judgement, judge, open_pilot
@@ -31,7 +31,6 @@ from montecarlo.study.candidates import Lattice, Setting, settings_of
 from montecarlo.study.description import Study
 
 Progress = Callable[[int, int, str], None]
-Task = tuple[Job, Chunk, Parts | None]                     # and where its rows are kept, if at all
 
 CELLS_MAX = 40_000_000                                     # plants x candidates that the tables may hold
 STATED = ""                                                # the study itself among its scenarios
@@ -77,7 +76,7 @@ def designs(study: Study) -> tuple[Design, Design]:
     return Design(general.plants, general.samples), Design(general.plants, earth_fault_samples(study), net=True)
 
 
-def in_all_scenarios(study: Study, lattices: Sequence[Lattice], round_: int, workers: int, tell: Progress,
+def in_all_scenarios(study: Study, lattices: Sequence[Lattice], round_: int, workers: Workers, tell: Progress,
                      known: Mapping[str, Known] | None = None, sizes: Sizes | None = None,
                      paired: Sequence[Setting] = (), files: SampleFiles | None = None) -> Batch:
     """The batch of the study as stated, and how each scenario judges the same candidates on the same random numbers;
@@ -100,7 +99,7 @@ def in_all_scenarios(study: Study, lattices: Sequence[Lattice], round_: int, wor
                    known={**batch.known, **{name: other.known[STATED] for name, other in others.items()}})
 
 
-def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: int, progress: Progress,
+def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: Workers, progress: Progress,
               known: Known | None = None, paired: Sequence[Setting] = (),
               files: SampleFiles | None = None) -> Batch:
     """All strata on one set of random numbers. Tallies are added in the order of the chunks' keys.
@@ -113,17 +112,19 @@ def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: i
     names = strata(study)
     if round_:
         job = replace(job, shares=shares_of([job.design_of(name) for name in names], final_samples(study)))
-    parts = None if files is None else files.parts
-    tasks: list[Task] = [(job, chunk, parts) for name in names for chunk in job.design_of(name).chunks(name, round_)]
-    total, done = sum(_solutions(job, chunk) for _, chunk, _ in tasks), 0
+    tasks = [Counted(job, chunks, files is not None) for name in names
+             for chunks in job.design_of(name).tasks(name, round_)]
+    total, done = sum(task.solutions for task in tasks), 0
     sums: dict[tuple[str, int], Tally] = {}
-    for (_, chunk, _), tally in zip(tasks, mapped(_run_task, tasks, workers), strict=True):
+    for task, (tally, kept) in zip(tasks, workers.mapped(_counted, tasks), strict=True):
+        first = task.chunks[0]
         if files is not None:
-            files.append(counted_name(chunk.stratum), chunk.index)
-        key = chunk.stratum, chunk.plant_block
+            for rows in kept:
+                files.append(counted_name(first.stratum), rows)
+        key = first.stratum, first.plant_block
         sums[key] = sums[key] + tally if key in sums else tally
-        done += _solutions(job, chunk)
-        progress(done, total, chunk.stratum if round_ == 0 else f"{chunk.stratum}, fresh batch")
+        done += task.solutions
+        progress(done, total, first.stratum if round_ == 0 else f"{first.stratum}, fresh batch")
     gathered = {name: gather(name, [sums[name, block] for block in range(BLOCKS)]) for name in names}
     gathered |= open_pilot(study, lattices, gathered)
     if known is None:
@@ -166,19 +167,39 @@ def _backup(sums: dict[tuple[str, int], Tally], names: Sequence[str]) -> tuple[d
     return operates, nobody
 
 
-def _solutions(job: Job, chunk: Chunk) -> int:
-    """What progress counts: samples, and every place on the winding for an earth fault."""
-    places = STEADY_INTERVALS + 1 if chunk.stratum == EARTH else 1
-    return job.design_of(chunk.stratum).samples_in(chunk) * places
+@dataclass(frozen=True, eq=False)
+class Counted:
+    """Chunks of one block of plants that are solved and counted together, in this order."""
+
+    job: Job
+    chunks: tuple[Chunk, ...]
+    keep: bool                                             # their rows too
+
+    @property
+    def label(self) -> str:
+        more = f" to {self.chunks[-1].index}" if len(self.chunks) > 1 else ""
+        return f"{self.chunks[0].label}{more}"
+
+    @property
+    def solutions(self) -> int:
+        """What progress counts: samples, and every place on the winding for an earth fault."""
+        stratum = self.chunks[0].stratum
+        places = STEADY_INTERVALS + 1 if stratum == EARTH else 1
+        return places * sum(map(self.job.design_of(stratum).samples_in, self.chunks))
 
 
-def _run_task(task: Task) -> Tally:
-    job, chunk, parts = task
-    if parts is None:
-        return run_chunk(job, chunk)
-    tally, rows = run_and_keep(job, chunk)
-    parts.leave(counted_name(chunk.stratum), chunk.index, rows)
-    return tally
+def _counted(task: Counted) -> tuple[Tally, list[Rows]]:
+    """The sum of their tallies, and the rows of each where they are kept."""
+    total, kept = None, []
+    for chunk in task.chunks:
+        if task.keep:
+            tally, rows = run_and_keep(task.job, chunk)
+            kept.append(rows)
+        else:
+            tally = run_chunk(task.job, chunk)
+        total = tally if total is None else total + tally
+    assert total is not None
+    return total, kept
 
 
 # --- before the first batch ---------------------------------------------------------------------------------

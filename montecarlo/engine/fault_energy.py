@@ -11,8 +11,8 @@ from montecarlo.engine import primary
 from montecarlo.engine.backup import operating_currents
 from montecarlo.engine.batch import Progress, designs
 from montecarlo.engine.block import EARTH, Block, Job
-from montecarlo.engine.parallel import mapped
 from montecarlo.engine.winding import critical_places, solved
+from montecarlo.engine.workers import Workers
 from montecarlo.plant.fault_energy import joule_integral
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS, Chunk
@@ -44,23 +44,35 @@ class EarthFaults:
     resistor_j: Array
 
 
-def sample_earth_faults(study: Study, setting: Setting | None, *, round_: int, workers: int,
+def sample_earth_faults(study: Study, setting: Setting | None, *, round_: int, workers: Workers,
                         progress: Progress) -> EarthFaults:
     """Every earth fault of the study's design on the random numbers of a round. The study has [fault_energy]."""
     job = Job(study.alone, () if setting is None else lattices_of(study, setting), *designs(study))
-    tasks = [(job, chunk) for chunk in job.earth_design.chunks(EARTH, round_)]
+    tasks = [Lasting(job, chunk) for chunk in job.earth_design.chunks(EARTH, round_)]
     done, total = 0, job.earth_design.samples_drawn
     parts: list[list[EarthFaults]] = [[] for _ in range(BLOCKS)]
-    for (_, chunk), part in zip(tasks, mapped(_run_task, tasks, workers), strict=True):
-        parts[chunk.plant_block].append(part)
-        done += job.earth_design.samples_in(chunk)
+    for task, part in zip(tasks, workers.mapped(_run_task, tasks), strict=True):
+        parts[task.chunk.plant_block].append(part)
+        done += job.earth_design.samples_in(task.chunk)
         progress(done, total, "energy of earth faults")
     return EarthFaults(*(np.stack([np.concatenate([getattr(part, field.name) for part in block]) for block in parts])
                          for field in fields(EarthFaults)))
 
 
-def _run_task(task: tuple[Job, Chunk]) -> EarthFaults:
-    return earth_faults(Block(*task))
+@dataclass(frozen=True, eq=False)
+class Lasting:
+    """One chunk of earth faults whose time and heat are asked for."""
+
+    job: Job
+    chunk: Chunk
+
+    @property
+    def label(self) -> str:
+        return f"{self.chunk.label} of energies"
+
+
+def _run_task(task: Lasting) -> EarthFaults:
+    return earth_faults(Block(task.job, task.chunk))
 
 
 def earth_faults(block: Block) -> EarthFaults:

@@ -17,10 +17,10 @@ import numpy as np
 
 from montecarlo.engine.block import Block, Job
 from montecarlo.engine.case import external
-from montecarlo.engine.keep import weighted_rows
-from montecarlo.engine.parallel import mapped
-from montecarlo.engine.sample_files import Parts, SampleFiles, weighted_name
+from montecarlo.engine.keep import Rows, weighted_rows
+from montecarlo.engine.sample_files import SampleFiles, weighted_name
 from montecarlo.engine.space import PREFIX, Space, space_of
+from montecarlo.engine.workers import Workers
 from montecarlo.estimates.rare import BATCH, Sums, Symmetric, plain, spans, tilted
 from montecarlo.estimates.tally import Pickups
 from montecarlo.quantities import Array
@@ -66,7 +66,11 @@ class Draw:
     density: Symmetric
     count: int
     key: str                                               # of the stage, for the random numbers
-    parts: Parts | None = None                             # where its rows are kept
+    keep: bool = False                                     # its rows too
+
+    @property
+    def label(self) -> str:
+        return f"{self.chunk.label} of {self.key}"
 
     @property
     def space(self) -> Space:
@@ -83,7 +87,7 @@ def final_samples(study: Study) -> int:
     return -(-weighted_samples(study) // BATCH) * BATCH
 
 
-def find_densities(job: Job, workers: int, progress: Progress) -> Densities:
+def find_densities(job: Job, workers: Workers, progress: Progress) -> Densities:
     """Of every external event, in stages: the nearer the settings, the more samples."""
     names = [PREFIX + event.name for event in job.study.external_events]
     found: dict[str, Symmetric] = {}
@@ -94,11 +98,11 @@ def find_densities(job: Job, workers: int, progress: Progress) -> Densities:
         size = max(LEAST_WEIGHTED, round(part * final_samples(job.study)) // BATCH * BATCH)
         draws = [draw for name in names for draw in _draws(job, name, found[name], size, 0, f"rare.stage_{stage}")]
         progress(0, 1, f"rare false trips, stage {stage + 1} of {len(STAGES)}")
-        solved = list(mapped(_quantities, draws, workers))
+        solved = list(workers.mapped(_quantities, draws))
         parts = {name: [k for k, draw in enumerate(draws) if draw.chunk.stratum == name] for name in names}
         fits = [Fit(found[name], [draws[k] for k in parts[name]], np.concatenate([solved[k] for k in parts[name]]))
                 for name in names]
-        found = dict(zip(names, mapped(_fitted, fits, workers), strict=True))
+        found = dict(zip(names, workers.mapped(_fitted, fits), strict=True))
     return found
 
 
@@ -116,16 +120,16 @@ class Final:
         return Final(self.candidates + other.candidates, self.curves + other.curves, early)
 
 
-def final_batch(job: Job, densities: Densities, round_: int, workers: int, progress: Progress,
+def final_batch(job: Job, densities: Densities, round_: int, workers: Workers, progress: Progress,
                 files: SampleFiles | None = None) -> dict[str, Final]:
     """A fresh batch of fixed size of each event, by stratum. files: where its samples are kept, if at all."""
-    draws = [draw if files is None else replace(draw, parts=files.parts) for name, density in densities.items()
+    draws = [replace(draw, keep=files is not None) for name, density in densities.items()
              for draw in _draws(job, name, density, final_samples(job.study), round_, "rare.final")]
     found: dict[str, Final] = {}
-    for done, (draw, part) in enumerate(zip(draws, mapped(_summed, draws, workers), strict=True)):
+    for done, (draw, (part, rows)) in enumerate(zip(draws, workers.mapped(_summed, draws), strict=True)):
         name = draw.chunk.stratum
-        if files is not None:
-            files.append(weighted_name(name), draw.chunk.index)
+        if files is not None and rows is not None:
+            files.append(weighted_name(name), rows)
         found[name] = found[name] + part if name in found else part
         progress(done + 1, len(draws), f"{name}, weighted samples" + (", fresh batch" if round_ else ""))
     return found
@@ -200,6 +204,10 @@ class Fit:
     draws: list[Draw]
     quantity: Array                                        # (n, curves)
 
+    @property
+    def label(self) -> str:
+        return f"{self.draws[0].label}, fit"
+
 
 def _fitted(fit: Fit) -> Symmetric:
     first = fit.draws[0]
@@ -211,31 +219,30 @@ def _fitted(fit: Fit) -> Symmetric:
     return tilted(u, log_w, beyond, fit.density, rng)
 
 
-def _summed(draw: Draw) -> Final:
-    """Sums of one chunk: candidates lattice by lattice in the order of `Lattice.settings`, curves in their order."""
+def _summed(draw: Draw) -> tuple[Final, Rows | None]:
+    """Sums of one chunk, candidates lattice by lattice in the order of `Lattice.settings`, curves in their order; and
+    its rows, if they are kept."""
     u = draw.u()
     log_w, ceiling = draw.density.log_weight(u), draw.density.largest_weight
     heads = {WHOLE: draw.count, **_heads(draw)}
     block = _block(draw, u)
     solved = list(_solved(block))
-    if draw.parts is not None:
-        draw.parts.leave(weighted_name(draw.chunk.stratum), draw.chunk.index,
-                         weighted_rows(block, draw.chunk.index * CHUNK, solved, np.exp(log_w)))
+    rows = weighted_rows(block, draw.chunk.index * CHUNK, solved, np.exp(log_w)) if draw.keep else None
     joint: dict[float, list[Sums]] = {share: [] for share in heads}
     single = []
     for lattice, pickups in solved:
         lost = ~pickups.resolved
         phase, earth = pickups.silent(np.array(lattice.phase_thresholds), np.array(lattice.earth_thresholds),
                                       len(lattice.delay_s))
-        rows = max(1, COLUMNS // earth[0].size)
-        for start in range(0, phase.shape[1], rows):
-            operated = ~(phase[:, start:start + rows, None] & earth[:, None])
+        step = max(1, COLUMNS // earth[0].size)
+        for start in range(0, phase.shape[1], step):
+            operated = ~(phase[:, start:start + step, None] & earth[:, None])
             for share, n in heads.items():
                 joint[share].append(Sums.of(operated[:n].reshape(n, -1), log_w[:n], ceiling, lost[:n]))
         for curve, column in _columns(lattice, pickups):
             single.append(Sums.of(column[:, None] > np.array(curve.grid), log_w, ceiling, lost))
     found = {share: Sums.beside(parts) for share, parts in joint.items()}
-    return Final(found.pop(WHOLE), Sums.beside(single), found)
+    return Final(found.pop(WHOLE), Sums.beside(single), found), rows
 
 
 def _heads(draw: Draw) -> dict[float, int]:

@@ -15,10 +15,10 @@ from montecarlo.engine.batch import (
     in_all_scenarios,
 )
 from montecarlo.engine.notes import method_notes
-from montecarlo.engine.parallel import worker_count
 from montecarlo.engine.precision import Sizes, falls_short, reached, sizes_for, with_sizes
 from montecarlo.engine.precision import told as precision_told
 from montecarlo.engine.sample_files import SampleFiles
+from montecarlo.engine.workers import Workers, workers_of
 from montecarlo.secondary.remanence import other_model
 from montecarlo.study.candidates import Lattice, Setting, candidate_lattices, lattices_of, neighbours, present_setting
 from montecarlo.study.description import Precision, Study
@@ -46,31 +46,30 @@ class Outcome:
     sizes: Sizes = field(default_factory=dict)             # of the fresh batch, where they are not the study's own
 
 
-def run(study: Study, *, workers: int | None = None, progress: Progress | None = None,
+def run(study: Study, *, workers: int | Workers | None = None, progress: Progress | None = None,
         by_scheme: bool = False, keep_samples: Path | None = None) -> Outcome:
     """The study; if it asks for it, once more with the other remanence model on the same random numbers.
 
     by_scheme: choose the best setting of every scheme, and the chosen one among these. keep_samples: a folder for the
     samples of the study's own batch, as Parquet files (`sample_files`)."""
     with nullcontext() if keep_samples is None else SampleFiles(keep_samples) as files:
-        return _with_both_models(study, workers, progress, by_scheme, files)
+        return _with_both_models(study, workers_of(workers), progress, by_scheme, files)
 
 
-def _with_both_models(study: Study, workers: int | None, progress: Progress | None, by_scheme: bool,
+def _with_both_models(study: Study, workers: Workers, progress: Progress | None, by_scheme: bool,
                       files: SampleFiles | None) -> Outcome:
     lattices = candidate_lattices(study)
     check_size(study, lattices)
-    count = worker_count(workers)
     tell = progress or (lambda done, total, what: None)
     tell(0, 1, "compiling the solvers (first use only)")
     compile_solvers(study, lattices)
     groups = study.scheme.kinds if by_scheme else (ANY,)
-    outcome = _Run(study, lattices, count, tell, groups, files=files).outcome()
+    outcome = _Run(study, lattices, workers, tell, groups, files=files).outcome()
     if not study.study.compare_remanence_models:
         return outcome
     other = with_other_model(study)
     name = other.ct.remanence_model
-    again = _Run(other, lattices, count, lambda done, total, what: tell(done, total, f"{what}, {name}"), groups,
+    again = _Run(other, lattices, workers, lambda done, total, what: tell(done, total, f"{what}, {name}"), groups,
                  outcome.chosen)
     return replace(outcome, other=again.outcome())
 
@@ -85,8 +84,8 @@ class _Run:
     """Sample, solve, count, judge; then each group's candidate on trial, the runner-up, the present setting, `also` and
     the neighbours of the one on trial again on fresh numbers, until every group has one that keeps to the policy."""
 
-    def __init__(self, study: Study, lattices: Sequence[Lattice], workers: int, tell: Progress, groups: Sequence[str],
-                 also: Setting | None = None, files: SampleFiles | None = None) -> None:
+    def __init__(self, study: Study, lattices: Sequence[Lattice], workers: Workers, tell: Progress,
+                 groups: Sequence[str], also: Setting | None = None, files: SampleFiles | None = None) -> None:
         self.study, self.workers, self.tell, self.also = study, workers, tell, also
         self.first = in_all_scenarios(study, lattices, 0, workers, tell, files=files)
         self.order = [self.first.settings[candidate] for candidate in self.first.verdict.order()]

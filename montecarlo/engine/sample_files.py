@@ -1,17 +1,14 @@
 """Files of kept samples: Parquet, one a stratum, with a table of their columns.
 
-Whoever solves a chunk leaves its rows on the disk; the run takes them up in the order of the chunks' keys. So the files
-have the same bytes on any number of workers, and rows never wait in memory, however fast the workers are.
+Rows come with the results of chunks, in the order of the chunks' keys. So the files have the same bytes on any number
+of workers.
 """
 
 from __future__ import annotations
 
 import csv
-import pickle
-import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
 from types import TracebackType
@@ -20,9 +17,9 @@ from typing import Any
 import numpy as np
 
 from montecarlo.engine.keep import SETTING, Column, Rows
-from montecarlo.errors import StudyError
+from montecarlo.errors import RunStopped, StudyError
 
-__all__ = ["COLUMNS", "Parts", "SampleFiles", "counted_name", "weighted_name"]
+__all__ = ["COLUMNS", "SampleFiles", "counted_name", "weighted_name"]
 
 COLUMNS = "samples_columns.csv"
 ROW_GROUP = 16_384                                         # rows that are written at once
@@ -38,40 +35,18 @@ def weighted_name(stratum: str) -> str:
     return f"samples_weighted_{stratum.partition('.')[2]}"
 
 
-@dataclass(frozen=True)
-class Parts:
-    """A folder in which the rows of chunks wait for their turn. Travels to the workers."""
-
-    folder: Path
-
-    def leave(self, name: str, index: int, rows: Rows) -> None:
-        with _told():
-            self._path(name, index).write_bytes(pickle.dumps(rows, pickle.HIGHEST_PROTOCOL))
-
-    def take(self, name: str, index: int) -> Rows:
-        path = self._path(name, index)
-        rows: Rows = pickle.loads(path.read_bytes())
-        path.unlink()
-        return rows
-
-    def _path(self, name: str, index: int) -> Path:
-        return self.folder / f"{name}.{index}"
-
-
 class SampleFiles:
-    """Takes up parts in the order of `append` and writes them to `folder`. Raises StudyError without pyarrow."""
+    """Writes rows to `folder` in the order of `append`. Raises StudyError without pyarrow."""
 
     def __init__(self, folder: Path) -> None:
         if find_spec("pyarrow") is None:
             raise StudyError("--keep-samples: Parquet files need pyarrow, which is not installed here; pip install "
                              "'statorodds[parquet]', or leave the option out")
-        self.folder, self.parts = folder, Parts(folder / ".parts")
+        self.folder = folder
         self._columns: list[tuple[str, Column]] = []
         self._name = ""
         self._writer: Any = None
         self._waiting: list[Rows] = []
-        with _told():
-            self.parts.folder.mkdir(parents=True)
 
     def __enter__(self) -> SampleFiles:
         return self
@@ -84,15 +59,13 @@ class SampleFiles:
         elif self._writer is not None:
             with suppress(OSError):
                 self._writer.close()
-        shutil.rmtree(self.parts.folder, ignore_errors=True)
 
-    def append(self, name: str, index: int) -> None:
-        """The next chunk of a file; another name ends the file before it."""
+    def append(self, name: str, rows: Rows) -> None:
+        """The next rows of a file; another name ends the file before it."""
         if name != self._name:
             self._finish()
             self._name = name
-        with _told():
-            self._waiting.append(self.parts.take(name, index))
+        self._waiting.append(rows)
         if sum(map(_length, self._waiting)) >= ROW_GROUP:
             self._flush()
 
@@ -141,5 +114,5 @@ def _told() -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        raise StudyError(f"--keep-samples: a file cannot be written ({error.strerror or type(error).__name__}); free "
+        raise RunStopped(f"--keep-samples: a file cannot be written ({error.strerror or type(error).__name__}); free "
                          "some space, take fewer samples, or leave the option out") from None

@@ -13,6 +13,7 @@ import numpy as np
 
 from montecarlo.engine.block import Job
 from montecarlo.engine.rare import Densities, Progress, final_batch
+from montecarlo.engine.workers import Workers
 from montecarlo.estimates.assemble import Stratum
 from montecarlo.estimates.rare import Sums
 from montecarlo.quantities import Array
@@ -29,7 +30,7 @@ def decided_by_tails(sums: Sums) -> Array:
     return np.asarray(sums.total < RARE * sums.trials)
 
 
-def wider_sums(job: Job, strata: Mapping[str, Stratum], densities: Densities, round_: int, workers: int,
+def wider_sums(job: Job, strata: Mapping[str, Stratum], densities: Densities, round_: int, workers: Workers,
                progress: Progress) -> dict[str, Sums]:
     """Sums of every candidate with wider inputs, of the events that have a rare one, on the random numbers of the
     batch."""

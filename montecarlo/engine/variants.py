@@ -10,8 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from montecarlo.engine.batch import Batch, Progress, in_all_scenarios
-from montecarlo.engine.parallel import worker_count
 from montecarlo.engine.run import Outcome, run
+from montecarlo.engine.workers import Workers, workers_of
 from montecarlo.estimates.compare import Side, differences_of
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.study.description import Study
@@ -42,15 +42,14 @@ class Variants:
         return Side(outcome.study, outcome.fresh.strata, outcome.fresh.settings.index(outcome.chosen))
 
 
-def run_variants(studies: Mapping[str, Study], *, workers: int | None = None,
+def run_variants(studies: Mapping[str, Study], *, workers: int | Workers | None = None,
                  progress: Progress | None = None) -> Variants:
     """Run every study, then bring their fresh batches to one round. progress(done, total, what) names the study."""
-    tell = progress or (lambda done, total, what: None)
-
-    outcomes = {name: run(study, workers=workers, progress=told_of(tell, name)) for name, study in studies.items()}
+    tell, crew = progress or (lambda done, total, what: None), workers_of(workers)
+    outcomes = {name: run(study, workers=crew, progress=told_of(tell, name)) for name, study in studies.items()}
     rounds = [o.fresh.round_ for o in outcomes.values() if o.chosen is not None and o.fresh is not None]
-    count, last = worker_count(workers), max(rounds, default=0)
-    return Variants({name: _at_round(outcome, last, count, told_of(tell, name)) for name, outcome in outcomes.items()})
+    last = max(rounds, default=0)
+    return Variants({name: _at_round(outcome, last, crew, told_of(tell, name)) for name, outcome in outcomes.items()})
 
 
 def told_of(tell: Progress, name: str) -> Progress:
@@ -58,7 +57,7 @@ def told_of(tell: Progress, name: str) -> Progress:
     return lambda done, total, what: tell(done, total, f"{name}: {what}")
 
 
-def _at_round(outcome: Outcome, round_: int, workers: int, tell: Progress) -> Outcome:
+def _at_round(outcome: Outcome, round_: int, workers: Workers, tell: Progress) -> Outcome:
     """The outcome with its fresh batch drawn again at another round, if it is of an earlier one; the choice stands."""
     fresh = outcome.fresh
     if outcome.chosen is None or fresh is None or fresh.round_ == round_:

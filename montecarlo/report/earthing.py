@@ -12,9 +12,9 @@ import numpy as np
 from montecarlo.engine.batch import Progress
 from montecarlo.engine.block import EARTH
 from montecarlo.engine.fault_energy import EarthFaults, sample_earth_faults
-from montecarlo.engine.parallel import worker_count
 from montecarlo.engine.run import Outcome
 from montecarlo.engine.variants import run_variants, told_of
+from montecarlo.engine.workers import Workers, workers_of
 from montecarlo.estimates.compare import distinguishable
 from montecarlo.estimates.handcalc import capacitive_limit_ohm
 from montecarlo.estimates.intervals import Estimate, student
@@ -40,15 +40,15 @@ OF_CANDIDATE = ("candidate", "scheme", *SETTINGS, "p_missed", "p_missed_low", "p
                 "covered_p95")
 
 
-def run_options(study: Study, *, workers: int | None = None, progress: Progress | None = None) -> Options:
+def run_options(study: Study, *, workers: int | Workers | None = None, progress: Progress | None = None) -> Options:
     """Run every option of the study, then the earth faults of their common fresh batch at each one's choice."""
-    tell = progress or (lambda done, total, what: None)
-    variants = run_variants(dict(study.options), workers=workers, progress=progress)
+    tell, crew = progress or (lambda done, total, what: None), workers_of(workers)
+    variants = run_variants(dict(study.options), workers=crew, progress=progress)
     fresh = [outcome.fresh.round_ for outcome in variants.outcomes.values() if outcome.chosen and outcome.fresh]
 
     return Options(study, variants, {
         name: sample_earth_faults(outcome.study, outcome.chosen, round_=max(fresh, default=1),
-                                  workers=worker_count(workers), progress=told_of(tell, name))
+                                  workers=crew, progress=told_of(tell, name))
         for name, outcome in variants.outcomes.items()})
 
 

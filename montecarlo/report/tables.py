@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from montecarlo.engine.batch import Batch, Progress, designs
 from montecarlo.engine.block import EARTH
 from montecarlo.engine.run import Outcome, run
+from montecarlo.engine.workers import Workers
 from montecarlo.errors import StudyError
 from montecarlo.estimates.assemble import (
     coverage,
@@ -46,11 +47,11 @@ Numbers = NDArray[np.int64]
 COVERAGE_STEP = 5                                          # of the 200 bins of the winding: 41 places
 
 
-def run_study(study: Study, *, workers: int | None = None, progress: Progress | None = None,
+def run_study(study: Study, *, workers: int | Workers | None = None, progress: Progress | None = None,
               by_scheme: bool = False, keep_samples: Path | None = None) -> Result:
-    """Run a study on `workers` processes (default: one a core). progress(done, total, what) is told of samples;
-    by_scheme: the best setting of every scheme too; keep_samples: a folder for the samples of the study's own batch,
-    as Parquet files."""
+    """Run a study on `workers`, or so many processes (default: one a core). progress(done, total, what) is told of
+    samples; by_scheme: the best setting of every scheme too; keep_samples: a folder for the samples of the study's own
+    batch, as Parquet files."""
     return Result(run(study, workers=workers, progress=progress, by_scheme=by_scheme, keep_samples=keep_samples))
 
 

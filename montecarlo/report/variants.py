@@ -9,6 +9,7 @@ import numpy as np
 
 from montecarlo.engine.batch import Progress
 from montecarlo.engine.variants import run_variants
+from montecarlo.engine.workers import Workers
 from montecarlo.estimates.compare import distinguishable
 from montecarlo.quantities.wording import shown
 from montecarlo.report.choosing import SAME
@@ -30,7 +31,8 @@ OF_CHOICE = ("scheme", *SETTINGS, "p_missed", "p_missed_low", "p_missed_high", "
 DIFFERENCE = ("variant", "minus", "quantity", "difference", "low", "high", "verdict")
 
 
-def run_side_by_side(study: Study, *, workers: int | None = None, progress: Progress | None = None) -> SideBySide:
+def run_side_by_side(study: Study, *, workers: int | Workers | None = None,
+                     progress: Progress | None = None) -> SideBySide:
     """Run the study as stated and every variant of it on common random numbers."""
     studies = {AS_STATED: study, **dict(study.variant_studies)}
     return SideBySide(study, run_variants(studies, workers=workers, progress=progress))

@@ -15,6 +15,7 @@ from montecarlo.sampling.nets import power_of_two
 __all__ = ["BLOCKS", "PLANT_STRATUM", "Chunk", "Design"]
 
 BLOCKS = 16  # independent blocks of plants
+TASKS_MAX = 256  # of a block of plants: beyond, several chunks are solved as one task, so that few of them travel
 PLANT_STRATUM = "plant"  # the stratum name under which plant inputs are drawn
 
 
@@ -27,6 +28,11 @@ class Chunk:
     index: int
     plant_block: int
     event_block: int
+
+    @property
+    def label(self) -> str:
+        """As it is told of where something is wrong with it."""
+        return f"{self.stratum}, batch {self.round_}, no. {self.index}"
 
 
 @dataclass(frozen=True)
@@ -87,6 +93,13 @@ class Design:
             raise ValueError(f"{PLANT_STRATUM!r} keys the plants' own draws and cannot name a stratum")
         return tuple(Chunk(stratum, round_, event_block * BLOCKS + plant_block, plant_block, event_block)
                      for event_block in range(self.event_blocks) for plant_block in range(BLOCKS))
+
+    def tasks(self, stratum: str, round_: int = 0) -> tuple[tuple[Chunk, ...], ...]:
+        """The same chunks as they are handed out: runs of as many event blocks of one block of plants as the design
+        alone says, so that sums have the same order everywhere."""
+        every, run = self.chunks(stratum, round_), -(-self.event_blocks // TASKS_MAX)
+        return tuple(every[first * BLOCKS + plant_block:min(first + run, self.event_blocks) * BLOCKS:BLOCKS]
+                     for first in range(0, self.event_blocks, run) for plant_block in range(BLOCKS))
 
     def events_in(self, chunk: Chunk) -> int:
         """Events a plant in this chunk."""

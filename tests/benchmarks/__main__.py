@@ -31,8 +31,9 @@ RIVALS = 6                                                 # faults that Radau a
 ONE_STUDY = """
 import resource, sys
 from montecarlo.engine.batch import run_batch
+from montecarlo.engine.workers import Workers
 from tests.benchmarks.__main__ import lattices, sized
-run_batch(sized(int(sys.argv[1]), events=1), lattices(1, 1, 1, (600.0,)), 0, 1, lambda done, total, what: None)
+run_batch(sized(int(sys.argv[1]), events=1), lattices(1, 1, 1, (600.0,)), 0, Workers(1), lambda done, total, what: None)
 print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
 """
 

@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 
 from montecarlo.engine import winding
-from montecarlo.engine.batch import Task, designs
+from montecarlo.engine.batch import Counted, designs
 from montecarlo.engine.block import EARTH, Job
 from montecarlo.engine.case import run_chunk
-from montecarlo.engine.parallel import mapped, worker_count
+from montecarlo.engine.workers import Workers
 from montecarlo.estimates.assemble import Stratum, gather
 from montecarlo.estimates.intervals import Estimate, student_mean
 from montecarlo.estimates.tally import Tally
@@ -28,18 +28,18 @@ SIZES = (1024, 2048, 4096)
 PLACES = winding.STEADY_INTERVALS + 1
 
 
-def solve(task: Task) -> Tally:
-    return run_chunk(*task)
+def solve(task: Counted) -> Tally:
+    return run_chunk(task.job, task.chunks[0])
 
 
 def earth_faults(study: Study, samples: int, net: bool) -> Stratum:
     """The earth faults of the study's own candidates and plants."""
     design = Design(study.study.plants, samples, net=net)
     job = Job(study, candidate_lattices(study), designs(study)[0], design)
-    tasks: list[Task] = [(job, chunk) for chunk in design.chunks(EARTH)]
+    tasks = [Counted(job, (chunk,), False) for chunk in design.chunks(EARTH)]
     sums: dict[int, Tally] = {}
-    for (_, chunk), tally in zip(tasks, mapped(solve, tasks, worker_count(None)), strict=True):
-        block = chunk.plant_block
+    for task, tally in zip(tasks, Workers().mapped(solve, tasks), strict=True):
+        block = task.chunks[0].plant_block
         sums[block] = sums[block] + tally if block in sums else tally
     return gather(EARTH, [sums[block] for block in range(BLOCKS)])
 

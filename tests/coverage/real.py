@@ -16,12 +16,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from joblib import Parallel, delayed
 
 from montecarlo.engine.batch import designs
 from montecarlo.engine.block import Block, Job
 from montecarlo.engine.case import external, run_chunk
-from montecarlo.engine.parallel import mapped
 from montecarlo.engine.rare import CHUNK, PREFIX, STAGES, Known, final_batch, find_densities
+from montecarlo.engine.workers import Workers
 from montecarlo.estimates.assemble import Stratum, gather
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.estimates.rare import GOOD, diagnose, rare_estimate
@@ -77,7 +78,7 @@ def counted_plainly(task: tuple[Job, Chunk]) -> Array:
 
 def truth_of(job: Job, name: str, samples: int, workers: int) -> Array:
     chunks = [(job, Chunk(name, 0, index, 0, 0)) for index in range(-(-samples // CHUNK))]
-    *hits, lost = sum(mapped(counted_plainly, chunks, workers))
+    *hits, lost = sum(Parallel(workers)(delayed(counted_plainly)(chunk) for chunk in chunks))
     assert lost == 0, "the truth would need limits for samples without a result"
     return np.array(hits) / (len(chunks) * CHUNK)
 
@@ -103,15 +104,15 @@ def quiet(done: int, total: int, what: str) -> None:
 
 def known_of(job: Job) -> Known:
     """Densities, and what a study's own batch finds of the weighted samples from them."""
-    densities = find_densities(job, 1, quiet)
-    (name, final), = final_batch(job, densities, 0, 1, quiet).items()
+    densities = find_densities(job, Workers(1), quiet)
+    (name, final), = final_batch(job, densities, 0, Workers(1), quiet).items()
     settings = settings_of(job.lattices)
     return Known(densities, {name: dict(zip(settings, diagnose(final.candidates).trust, strict=True))})
 
 
 def repeat(task: tuple[Job, Known, int]) -> Repeat:
     job, known, round_ = task
-    (name, final), = final_batch(job, known.densities, round_, 1, quiet).items()
+    (name, final), = final_batch(job, known.densities, round_, Workers(1), quiet).items()
     counts = counted(job, name, round_)
     settings = settings_of(job.lattices)
     weighted = compare(final.candidates, counts.total, counts.trials, counts.unresolved, job.lattices,
@@ -200,10 +201,10 @@ def main() -> None:
     error = np.sqrt((1 - truth) / np.maximum(truth, 1e-300) / chosen.samples)
     middle = time.perf_counter()
     jobs = [job_of(study_of(chosen.event, chosen.weighted, FIRST_SEED + k)) for k in range(chosen.densities)]
-    known = list(mapped(known_of, jobs, chosen.workers))
+    known = Parallel(chosen.workers)(delayed(known_of)(job) for job in jobs)
     tasks = [(own, found, round_) for own, found in zip(jobs, known, strict=True)
              for round_ in range(1, chosen.batches + 1)]
-    runs = list(mapped(repeat, tasks, chosen.workers))
+    runs = Parallel(chosen.workers)(delayed(repeat)(task) for task in tasks)
     names, shown = list(names_of(job)), np.flatnonzero((truth >= LEAST) & (truth <= MOST))
     shown = shown[np.argsort(-truth[shown], kind="stable")]
     print(f"{chosen.event}: truth from {chosen.samples:,} samples ({middle - begin:.0f} s); {chosen.densities} "

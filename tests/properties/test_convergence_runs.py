@@ -10,6 +10,7 @@ import pytest
 
 from montecarlo import Result, run_study
 from montecarlo.engine.batch import designs, run_batch
+from montecarlo.engine.workers import Workers
 from montecarlo.report.convergence import convergence_frame, worth_drawing
 from montecarlo.sampling.design import Chunk, Design
 from montecarlo.study.candidates import lattices_of
@@ -63,7 +64,8 @@ def test_a_share_is_the_batch_that_a_shorter_run_draws(counted: Result, part: in
     outcome, fresh = counted.outcome, counted.outcome.fresh
     assert fresh is not None
     short = study_with(RUN | {"study.samples": 4096 // part, "study.earth_fault_samples": 256 // part})
-    again = run_batch(short, lattices_of(short, *fresh.settings), fresh.round_, 1, lambda done, total, what: None)
+    again = run_batch(short, lattices_of(short, *fresh.settings), fresh.round_, Workers(1),
+                      lambda done, total, what: None)
     point = next(point for point in fresh.points if point.share == 1 / part)
     assert outcome.tries == 1
     for mine, other in ((point.missed, again.judgement.missed), (point.false, again.judgement.false)):

@@ -16,6 +16,7 @@ from montecarlo.engine.drivers.samples import CENTRE, HALVED, Change, changed, s
 from montecarlo.engine.rare import find_densities
 from montecarlo.engine.space import inputs_of
 from montecarlo.engine.winding import counted, solved
+from montecarlo.engine.workers import Workers
 from montecarlo.estimates.drivers import elasticity, gap
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.quantities import number
@@ -83,7 +84,7 @@ def test_correlated_inputs_are_one_group_and_every_other_its_own() -> None:
 def test_a_plain_number_is_no_group_and_what_nothing_reads_has_an_effect_of_exactly_0() -> None:
     study = study_with({"study.samples": 2048, "internal_faults.phase_fault_resistance_ohm": SPREAD,
                         "candidates.stabilising_resistance_ohm": [0]})
-    found = effects(study, first(study), 1, silent)
+    found = effects(study, first(study), Workers(1), silent)
     assert [(part.stratum, part.output) for part in found] == [
         (EARTH, PICKUP), (EARTH, POSITION), ("external.near_fault", PICKUP), ("external.far_fault", PICKUP)]
     for part in found:
@@ -137,7 +138,7 @@ def test_the_effects_of_a_bolted_fault_with_ideal_cts_are_known() -> None:
     """Derived: the element gets x·E/(R_N·n), so ln of it is a sum and an input's effects are its variance's share;
     the critical position is I·n·R_N/E, a product."""
     study = study_with(IDEAL)
-    pickup, position = effects(study, first(study), 1, silent)[:2]
+    pickup, position = effects(study, first(study), Workers(1), silent)[:2]
     names = [group.name for group in pickup.groups]
     inputs = {"internal_faults.position": (0.6, 1.0), "earthing.resistance_ohm": (15.0, 30.0),
               "machine.voltage_factor": (0.8, 1.2)}
@@ -175,11 +176,11 @@ def test_false_trips_by_ratio_errors_alone_answer_as_their_law_does(weighted: bo
     (lattice,) = grid_lattices(study)
     pick = 2 if weighted else 0
     setting = [*lattice.settings()][pick]
-    densities = find_densities(job_of(study, *lattice.settings()), 1, silent) if weighted else {}
-    _, (sample,) = sampled(study, (lattice,), densities, 1, silent)
+    densities = find_densities(job_of(study, *lattice.settings()), Workers(1), silent) if weighted else {}
+    _, (sample,) = sampled(study, (lattice,), densities, Workers(1), silent)
     p = law_of(PICKUPS[pick], SIGMA_PERCENT, study)
     changes = [Change(key, HALVED), Change(key, CENTRE)]
-    y = changed(study, setting, densities, [sample], changes, 1, silent)
+    y = changed(study, setting, densities, [sample], changes, Workers(1), silent)
     for change, truth in zip(changes, (law_of(PICKUPS[pick], SIGMA_PERCENT / 2, study), 0.0), strict=True):
         then, difference = gap([sample], [y[change][name]], pick)
         assert then.p == pytest.approx(truth, abs=max(4 * float(then.high - then.low) / 3.92, 1e-5))
@@ -202,8 +203,8 @@ FEW: dict[str, Any] = {"study.samples": 2048, "candidates.stabilising_resistance
 def test_an_input_that_nothing_reads_changes_no_row_when_it_changes() -> None:
     study = study_with(FEW)
     change = Change("internal_faults.phase_fault_resistance_ohm", HALVED)
-    missed, false = sampled(study, grid_lattices(study), {}, 1, silent)
-    y = changed(study, first(study), {}, [missed[0], missed[1], *false], [change], 1, silent)[change]
+    missed, false = sampled(study, grid_lattices(study), {}, Workers(1), silent)
+    y = changed(study, first(study), {}, [missed[0], missed[1], *false], [change], Workers(1), silent)[change]
     assert np.array_equal(y[EARTH], missed[0].y[:, 0])           # an earth fault
     assert set(y) == {EARTH, missed[1].name}                     # no external event has it at all
 

@@ -23,7 +23,7 @@ from montecarlo.sampling.design import Chunk
 from montecarlo.study.candidates import Setting, candidate_lattices
 from montecarlo.study.description import Study
 from studies.cli import main
-from studies.output import PROVENANCE
+from studies.folder import PROVENANCE
 from tests.unit.studies import REMOVE, minimal_study_text, study_table, study_with
 
 PLAIN: dict[str, Any] = {

@@ -13,6 +13,7 @@ from montecarlo.engine.batch import designs
 from montecarlo.engine.block import Job
 from montecarlo.engine.case import run_chunk
 from montecarlo.engine.rare import PREFIX, final_batch, find_densities
+from montecarlo.engine.workers import Workers
 from montecarlo.estimates.assemble import gather
 from montecarlo.estimates.rare import rare_estimate
 from montecarlo.estimates.weighted import Weighted, compare
@@ -45,7 +46,7 @@ def compared(changes: dict[str, Any]) -> tuple[Job, Weighted, Array]:
     def tell(done: int, total: int, what: str) -> None:
         pass
 
-    final = final_batch(job, find_densities(job, 1, tell), 0, 1, tell)[name]
+    final = final_batch(job, find_densities(job, Workers(1), tell), 0, Workers(1), tell)[name]
     tallies = [run_chunk(job, chunk) for chunk in job.design.chunks(name)]     # block by block, then the next events
     counts = gather(name, [reduce(add, tallies[block::BLOCKS]) for block in range(BLOCKS)])
     judged = compare(final.candidates, counts.total, counts.trials, counts.unresolved, job.lattices)

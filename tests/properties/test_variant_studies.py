@@ -12,7 +12,8 @@ import pytest
 from montecarlo.report.tables import SETTINGS
 from montecarlo.report.variants import SideBySide, run_side_by_side
 from montecarlo.study.read import parse_study
-from studies.output import prepare, write_findings
+from studies.folder import prepare
+from studies.output import write_findings
 from studies.variants import findings
 
 CONFIGS = Path(__file__).parents[2] / "configs"
@@ -91,8 +92,8 @@ def test_the_folder_and_the_text_are_whole(plant: str, request: pytest.FixtureRe
     assert max(map(len, found.text)) <= 100
     assert "nan" not in " ".join(found.text).split()
     destination = prepare(tmp_path / "out", replace=False)
-    with destination.staged() as staging:
-        files = write_findings(found, destination, staging, "s.toml", b"", "statorodds run s.toml")
+    with destination.opened({}) as sitting:
+        files = write_findings(found, destination, sitting.staging, "s.toml", b"", "statorodds run s.toml")
     assert {"variants.csv", "variant_differences.csv", "candidates.csv", "inputs.csv", "variants.svg"} <= set(files)
     assert set(found.begin) <= set(files)
     assert "nan" not in (tmp_path / "out" / "variants.csv").read_text()

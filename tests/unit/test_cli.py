@@ -21,7 +21,7 @@ from montecarlo import read_study
 from montecarlo.quantities import FAMILIES
 from montecarlo.sampling.inputs import list_inputs
 from studies.cli import COMMANDS, main
-from studies.output import PROVENANCE
+from studies.folder import PROVENANCE
 from studies.protocol import Findings
 from studies.report import REPORT
 from studies.text import CAUTION
@@ -53,9 +53,9 @@ class Quick:
     def __init__(self, act: Callable[[Any], None] = lambda progress: None) -> None:
         self.act = act
 
-    def run(self, study: Any, *, workers: int | None, progress: Any) -> Findings:
+    def run(self, study: Any, *, workers: Any, progress: Any) -> Findings:
         self.act(progress)
-        return Findings({}, {}, provenance={"workers": workers, "samples": study.study.samples,
+        return Findings({}, {}, provenance={"workers": workers.count, "samples": study.study.samples,
                                             "seed": study.study.seed}, text=("the answer",))
 
 

@@ -11,6 +11,7 @@ from scipy.integrate import quad
 from montecarlo.engine.batch import designs, run_batch
 from montecarlo.engine.block import EARTH, Block, Job
 from montecarlo.engine.fault_energy import PLACES, EarthFaults, earth_faults, sample_earth_faults
+from montecarlo.engine.workers import Workers
 from montecarlo.plant.fault_energy import joule_integral
 from montecarlo.study.candidates import candidate_lattices, lattices_of
 from montecarlo.study.description import Study
@@ -136,7 +137,8 @@ def test_discrete_places_stand_for_themselves() -> None:
 
 def whole(study: Study, workers: int = 1) -> EarthFaults:
     setting = next(candidate_lattices(study)[0].settings())
-    return sample_earth_faults(study, setting, round_=1, workers=workers, progress=lambda done, total, what: None)
+    return sample_earth_faults(study, setting, round_=1, workers=Workers(workers),
+                               progress=lambda done, total, what: None)
 
 
 def test_a_round_has_the_faults_of_the_batch() -> None:
@@ -144,7 +146,7 @@ def test_a_round_has_the_faults_of_the_batch() -> None:
     study = study_with({"study.earth_fault_samples": 512, "fault_energy": TIMES})
     faults = whole(study)
     setting = next(candidate_lattices(study)[0].settings())
-    batch = run_batch(study, lattices_of(study, setting), 1, 1, lambda done, total, what: None)
+    batch = run_batch(study, lattices_of(study, setting), 1, Workers(1), lambda done, total, what: None)
     p_missed = float(batch.strata[EARTH].estimate().p[0])
     assert 1 - faults.seen.mean() == pytest.approx(p_missed, abs=0.01)          # 4,096 places on nets
     assert faults.seen.shape == (16, 32 * PLACES)
@@ -153,7 +155,7 @@ def test_a_round_has_the_faults_of_the_batch() -> None:
 
 def test_without_a_setting_nothing_is_known_that_hangs_on_the_time() -> None:
     study = study_with(BARE)
-    faults = sample_earth_faults(study, None, round_=1, workers=1, progress=lambda done, total, what: None)
+    faults = sample_earth_faults(study, None, round_=1, workers=Workers(1), progress=lambda done, total, what: None)
     assert np.isfinite(faults.solid_fault_a).all()
     assert np.isfinite(faults.neutral_v).all()
     for part in (faults.seen, faults.lasts_s, faults.fault_j, faults.resistor_j, faults.neutral_a2s):

@@ -13,10 +13,12 @@ import pytest
 
 from montecarlo.errors import StudyError
 from montecarlo.report.look import blank
-from studies.output import PROVENANCE, Destination, prepare, write_findings, write_table
+from studies.folder import PROVENANCE, UNFINISHED, Destination, prepare
+from studies.output import write_findings, write_table
 from studies.protocol import Findings
 
 STUDY = b"# the study, byte for byte\r\n"
+IDENTITY = {"study": "1234", "numpy": "2.0"}
 
 
 def findings(**other: Any) -> Findings:
@@ -29,8 +31,8 @@ def findings(**other: Any) -> Findings:
 
 def write(folder: Path, *, replace: bool = False, name: str = "study.toml", **other: Any) -> list[str]:
     destination = prepare(folder, replace=replace)
-    with destination.staged() as staging:
-        return write_findings(findings(**other), destination, staging, name, STUDY, "statorodds run study.toml")
+    with destination.opened(IDENTITY) as sitting:
+        return write_findings(findings(**other), destination, sitting.staging, name, STUDY, "statorodds run study.toml")
 
 
 def refusal(folder: Path, *, replace: bool = False) -> str:
@@ -41,9 +43,16 @@ def refusal(folder: Path, *, replace: bool = False) -> str:
 
 
 def write_half(destination: Destination, failure: type[BaseException]) -> None:
-    with destination.staged() as folder:
-        (folder / "candidates.csv").write_text("half")
+    with destination.opened(IDENTITY) as sitting:
+        (sitting.staging / "candidates.csv").write_text("half")
         raise failure
+
+
+def write_beside(destination: Destination, stranger: str) -> None:
+    with destination.opened(IDENTITY) as sitting:
+        (sitting.finished.folder / "0001-000000.npz").write_bytes(b"hours of work")
+        (destination.folder / stranger).write_text("mine")
+        write_findings(findings(), destination, sitting.staging, "study.toml", STUDY, "")
 
 
 def names(folder: Path) -> set[str]:
@@ -142,9 +151,14 @@ def test_an_inner_folder_that_gained_a_file_meanwhile_is_kept(tmp_path: Path) ->
     write(out, **INNER)
     destination = prepare(out, replace=True)
     (out / "waves" / "notes.txt").write_text("mine")
-    with pytest.raises(StudyError, match="the results are in"), destination.staged() as staging:
-        write_findings(findings(), destination, staging, "study.toml", STUDY, "")
+    with pytest.raises(StudyError, match=r"holds waves/notes.txt"), destination.opened(IDENTITY):
+        raise AssertionError("sampled")
+    (out / "waves" / "notes.txt").unlink()
+    with pytest.raises(StudyError, match="the rest of the results is in") as caught:
+        write_beside(prepare(out, replace=True), "waves/notes.txt")
+    assert len(caught.value.faults) == 2
     assert (out / "waves" / "notes.txt").read_text() == "mine"
+    assert {"candidates.csv", PROVENANCE} <= names(out / UNFINISHED / "results")
 
 
 # --- where it may stand -----------------------------------------------------------------------------------
@@ -252,14 +266,17 @@ def test_a_failed_replacement_keeps_the_old_results(tmp_path: Path) -> None:
 
 
 def test_results_are_not_lost_to_a_folder_that_appeared_meanwhile(tmp_path: Path) -> None:
-    destination = prepare(tmp_path / "out", replace=False)
-    (tmp_path / "out").mkdir()
-    (tmp_path / "out" / "other.csv").write_text("another run was faster")
-    with pytest.raises(StudyError, match="the results are in") as caught, destination.staged() as staging:
-        write_findings(findings(), destination, staging, "study.toml", STUDY, "")
-    kept = Path(caught.value.faults[0].rpartition(" ")[2])
-    assert "candidates.csv" in names(kept)
-    assert names(tmp_path / "out") == {"other.csv"}
+    destination = prepare(out := tmp_path / "out", replace=False)
+    out.mkdir()
+    (out / "other.csv").write_text("another run was faster")
+    with pytest.raises(StudyError, match="exists and is not empty"), destination.opened(IDENTITY):
+        raise AssertionError("sampled")
+    assert names(out) == {"other.csv"}
+    (out / "other.csv").unlink()
+    with pytest.raises(StudyError, match=r"candidates\.csv has appeared there meanwhile; move it away"):
+        write_beside(prepare(out, replace=False), "candidates.csv")
+    assert (out / "candidates.csv").read_text() == "mine"
+    assert "exists and is not empty" in refusal(out)
 
 
 def test_a_full_disk_is_one_line_and_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

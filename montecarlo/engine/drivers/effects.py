@@ -15,9 +15,9 @@ from montecarlo.engine.block import EARTH, Block, Job
 from montecarlo.engine.case import external
 from montecarlo.engine.drivers.columns import Columns, Group, columns_of, groups_of
 from montecarlo.engine.drivers.earth import at_sampled_place, missed_parts
-from montecarlo.engine.parallel import mapped
 from montecarlo.engine.space import PREFIX
 from montecarlo.engine.winding import solved
+from montecarlo.engine.workers import Workers
 from montecarlo.estimates.drivers import Effects, sobol_effects
 from montecarlo.quantities import Array
 from montecarlo.relays.schemes import AXES, Axis
@@ -61,14 +61,14 @@ def rows_for(study: Study) -> int:
     return max(FEWEST, power_of_two(study.study.samples) // 8)
 
 
-def effects(study: Study, setting: Setting, workers: int, progress: Progress) -> list[EffectsOf]:
+def effects(study: Study, setting: Setting, workers: Workers, progress: Progress) -> list[EffectsOf]:
     """On every external event, and on earth faults if there are any."""
     job, rows = job_of(study, setting), rows_for(study)
     strata = [*([EARTH] if study.internal_faults.shares.earth > 0 else []),
               *(f"external.{event.name}" for event in study.external_events)]
     tasks = [Mixtures(job, setting, name, index) for name in strata for index in range(rows // AT_ONCE)]
     solved: dict[str, list[Array]] = {name: [] for name in strata}
-    for done, (task, found) in enumerate(zip(tasks, mapped(_solved, tasks, workers), strict=True)):
+    for done, (task, found) in enumerate(zip(tasks, workers.mapped(_solved, tasks), strict=True)):
         solved[task.stratum].append(found)
         progress(done + 1, len(tasks), f"{task.stratum}, effects of inputs")
     return [each for name in strata for each in _effects_of(study, setting, name, np.concatenate(solved[name], axis=2))]
@@ -108,6 +108,10 @@ class Mixtures:
     setting: Setting
     stratum: str
     index: int
+
+    @property
+    def label(self) -> str:
+        return f"{self.stratum}, no. {self.index} of effects"
 
 
 def _solved(task: Mixtures) -> Array:

@@ -12,9 +12,9 @@ import numpy as np
 from montecarlo.engine.batch import STATED, Progress
 from montecarlo.engine.drivers.effects import EffectsOf, effects
 from montecarlo.engine.drivers.samples import Change, changed, changes_of, sampled
-from montecarlo.engine.parallel import worker_count
 from montecarlo.engine.run import Outcome, run
 from montecarlo.engine.winding import POSITION
+from montecarlo.engine.workers import Workers, workers_of
 from montecarlo.errors import StudyError
 from montecarlo.estimates.choose import Judgement, cost_weights
 from montecarlo.estimates.drivers import (
@@ -80,22 +80,22 @@ class Drivers:
     lost: int                                              # rows without a result
 
 
-def find_drivers(study: Study, *, workers: int | None = None, progress: Progress | None = None) -> Drivers:
+def find_drivers(study: Study, *, workers: int | Workers | None = None, progress: Progress | None = None) -> Drivers:
     """Run the study's choice, then its drivers. Raises StudyError for a study that this kind cannot answer."""
     _check(study)
-    tell, count = progress or (lambda done, total, what: None), worker_count(workers)
-    outcome = run(study, workers=workers, progress=progress)
+    tell, crew = progress or (lambda done, total, what: None), workers_of(workers)
+    outcome = run(study, workers=crew, progress=progress)
     setting = outcome.chosen or outcome.first.settings[_nearest(outcome.first.judgement)]
     place = outcome.first.settings.index(setting)
     densities = outcome.first.known[STATED].densities
-    missed, false = sampled(study, outcome.first.lattices, densities, count, tell)
+    missed, false = sampled(study, outcome.first.lattices, densities, crew, tell)
     sides = {MISSED: missed, FALSE: false}
     bands = {quantity: Bands(place, stream(study.study.seed, quantity, 0, 0, "drivers.dead")) for quantity in sides}
     answers = [Answer(key, quantity, elasticity(samples, place, key), shift(samples, place, key, bands[quantity]))
                for quantity, samples in sides.items() for key in _keys(study, samples)]
     changes = changes_of(study, _decisive(answers))
     rule, every = _rule(study, outcome.first.judgement, missed, false), [*missed, *false]
-    then = changed(study, setting, densities, every, changes, count, tell)
+    then = changed(study, setting, densities, every, changes, crew, tell)
     what_if = [WhatIf(change, quantity, *gap(
         samples, [then[change].get(sample.name, sample.y[:, place]) for sample in samples], place))
         for change in changes for quantity, samples in sides.items()]
@@ -103,7 +103,7 @@ def find_drivers(study: Study, *, workers: int | None = None, progress: Progress
         item.key in sample.scores for sample in every)]
     by_lot = stream(study.study.seed, "worth", 0, 0, "drivers.lots")
     return Drivers(
-        outcome, setting, tuple(effects(study, setting, count, tell)),
+        outcome, setting, tuple(effects(study, setting, crew, tell)),
         {quantity: total_of(samples, [s.y[:, place] for s in samples]) for quantity, samples in sides.items()},
         {quantity: _effective(samples, place) for quantity, samples in sides.items()},
         tuple(answers), tuple(what_if), worths(every, plants, rule, by_lot),

@@ -18,9 +18,9 @@ from montecarlo.engine.case import external
 from montecarlo.engine.drivers.columns import Columns, columns_of, scores_of
 from montecarlo.engine.drivers.earth import missed_parts
 from montecarlo.engine.drivers.effects import job_of
-from montecarlo.engine.parallel import mapped
 from montecarlo.engine.space import Space, inputs_of, space_of
 from montecarlo.engine.winding import POSITION, solved
+from montecarlo.engine.workers import Workers
 from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.drivers import Sampled
 from montecarlo.estimates.rare import BATCH, Symmetric, plain
@@ -72,6 +72,10 @@ class Rows:
     count: int
 
     @property
+    def label(self) -> str:
+        return f"{self.chunk.label} of drivers"
+
+    @property
     def space(self) -> Space | Columns:
         return space_for(self.origin, self.chunk.stratum)
 
@@ -87,7 +91,7 @@ def space_for(study: Study, stratum: str) -> Space | Columns:
     return space_of(study, name) if side == "external" else columns_of(study, stratum)
 
 
-def sampled(study: Study, lattices: Sequence[Lattice], densities: Densities, workers: int,
+def sampled(study: Study, lattices: Sequence[Lattice], densities: Densities, workers: Workers,
             progress: Progress) -> tuple[list[Sampled], list[Sampled]]:
     """Internal faults and external events, every candidate of the lattices on all rows. Events without a density are
     drawn plainly."""
@@ -97,7 +101,7 @@ def sampled(study: Study, lattices: Sequence[Lattice], densities: Densities, wor
     rows = {name: _rows(job, study, name, densities) for name in names}
     tasks = [task for name in names for task in rows[name]]
     found: dict[str, list[Array]] = {name: [] for name in names}
-    for done, (task, y) in enumerate(zip(tasks, mapped(_judged, tasks, workers), strict=True)):
+    for done, (task, y) in enumerate(zip(tasks, workers.mapped(_judged, tasks), strict=True)):
         found[task.chunk.stratum].append(y)
         progress(done + 1, len(tasks), f"{task.chunk.stratum}, samples for drivers")
     every = [_gathered(study, name, shares[name], rows[name], np.concatenate(found[name])) for name in names]
@@ -124,12 +128,12 @@ def _gathered(study: Study, name: str, share: float, rows: Sequence[Rows], y: Ar
 
 
 def changed(study: Study, setting: Setting, densities: Densities, samples: Sequence[Sampled],
-            changes: Sequence[Change], workers: int, progress: Progress) -> dict[Change, dict[str, Array]]:
+            changes: Sequence[Change], workers: Workers, progress: Progress) -> dict[Change, dict[str, Array]]:
     """y (n,) of one setting on the rows of `sampled`, by change and stratum, of those strata that have the input."""
     tasks = {(change, sample.name): _rows(job_of(change.of(study), setting), study, sample.name, densities)
              for change in changes for sample in samples if change.key in sample.scores}
     flat = [task for rows in tasks.values() for task in rows]
-    solved = iter(mapped(_judged, flat, workers))
+    solved = workers.mapped(_judged, flat)
     out: dict[Change, dict[str, Array]] = {change: {} for change in changes}
     done = 0
     for (change, name), rows in tasks.items():

@@ -1,0 +1,100 @@
+"""joblib's Dask backend, which tells of what goes wrong on the cluster.
+
+joblib counts on a callback after every task, failed or not. Its own backend leaves it out where the task itself was
+lost (a worker that died four times over it, a function that cannot be loaded there, a scheduler that went), and joblib
+then waits for ever; nor does it notice that no worker is left, or that none answers.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from contextlib import suppress
+from typing import Any
+
+from joblib._dask import DaskDistributedBackend
+
+__all__ = ["ClusterLost", "TellingBackend"]
+
+LOOK_EVERY_S = 1.0
+
+
+class ClusterLost(Exception):
+    """No workers, no scheduler, or no answer."""
+
+
+class TellingBackend(DaskDistributedBackend):  # type: ignore[misc]
+    """alone_s: how long it may have no worker; stalled_s: how long none may answer. `stuck_on`: workers that were busy
+    when it gave up waiting."""
+
+    def __init__(self, *, client: Any, alone_s: float, stalled_s: float) -> None:
+        super().__init__(client=client)
+        self.alone_s, self.stalled_s = alone_s, stalled_s
+        self.stuck_on: list[str] = []
+
+    def effective_n_jobs(self, n_jobs: int) -> int:
+        """At least 2: joblib runs the tasks of a single worker in the calling process."""
+        return max(2, int(super().effective_n_jobs(n_jobs)))
+
+    def start_call(self) -> None:
+        self._answered = time.monotonic()
+        super().start_call()
+        self.client.loop.add_callback(self._watch)
+
+    async def _collect(self) -> None:
+        while self._continue:
+            async for future, result in self.waiting_futures:
+                self._answered = time.monotonic()
+                if future.status == "finished":
+                    self._tell(future, result)
+                else:
+                    self._tell(future, result if isinstance(result, BaseException) else result[1])
+            await asyncio.sleep(0.01)
+
+    def _tell(self, future: Any, result: Any) -> None:
+        waiting, callback = self._results.pop(future, None), self._callbacks.pop(future, None)
+        if waiting is not None and callback is not None:
+            waiting.set_result(result)
+            callback(result)                               # joblib raises what is an exception
+
+    async def _watch(self) -> None:
+        """Give up where nothing will come any more."""
+        manned = time.monotonic()
+        while self._continue:
+            await asyncio.sleep(LOOK_EVERY_S)
+            now = time.monotonic()
+            if self.client.status != "running":
+                await self._give_up("the scheduler cannot be reached any more")
+            elif not await self._workers():
+                if now - manned > self.alone_s:
+                    await self._give_up(f"the cluster has had no workers for {self.alone_s:g} s")
+            else:
+                manned = now
+                if now - self._answered > self.stalled_s and self._callbacks:
+                    self.stuck_on = await self._busy()
+                    await self._give_up(f"no answer in {self.stalled_s:g} s")
+
+    async def _workers(self) -> list[str]:
+        try:
+            return list(await self.client.scheduler.ncores(workers=None))
+        except (OSError, AttributeError):                  # the connection ends; the client's status follows
+            return ["unknown"]
+
+    async def _busy(self) -> list[str]:
+        return [worker for worker, tasks in (await self.client.scheduler.processing(workers=None)).items() if tasks]
+
+    async def _give_up(self, why: str) -> None:
+        left = list(self._callbacks)
+        with suppress(Exception):                          # or the scheduler hands them to the next worker
+            await self.client.cancel(left, asynchronous=True, force=True)
+        for future in left:
+            self._tell(future, ClusterLost(why))
+        self._answered = time.monotonic()
+
+    def abort_everything(self, ensure_ready: bool = True) -> None:
+        """The run wants none of the answers any more; the cluster shall not work on them."""
+        left = list(self._callbacks)
+        super().abort_everything(ensure_ready)
+        if left and self.client.status == "running":
+            with suppress(Exception):
+                self.client.cancel(left, force=True)

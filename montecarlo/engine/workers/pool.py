@@ -1,0 +1,166 @@
+"""Results of tasks in their order, whatever becomes of the workers.
+
+Chunks are sent in rounds. When workers die or hang, the chunks that were on their way are solved one at a time; one
+that ends its worker again is set aside and named when all others are done (so one bad chunk costs no other).
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from typing import Protocol, TypeVar, cast
+
+from montecarlo.engine.workers.finished import Finished
+from montecarlo.engine.workers.packing import unpack
+from montecarlo.engine.workers.software import Software
+from montecarlo.engine.workers.ticket import Answer, Broken, Labelled, Ticket, solve
+from montecarlo.errors import RunStopped
+
+__all__ = ["Place", "Workers", "workers_of"]
+
+Task = TypeVar("Task", bound=Labelled)
+Outcome = TypeVar("Outcome")
+
+BREAKS_MAX = 3                                             # one after another, with no chunk to blame
+TOLD_MAX = 5                                               # chunks named in one message
+
+
+class Place(Protocol):
+    """Where tickets are solved."""
+
+    software: Software | None                              # what its workers must have, if they are elsewhere
+
+    def answers(self, tickets: Iterable[Ticket]) -> Iterator[Answer]:
+        """As they come, in any order. Raises Broken when workers are lost."""
+        ...
+
+    def mend(self) -> None:
+        """After Broken: workers as new. Raises RunStopped where there are none to be had."""
+        ...
+
+
+class Here:
+    """A plain loop in this process."""
+
+    software: Software | None = None
+
+    def answers(self, tickets: Iterable[Ticket]) -> Iterator[Answer]:
+        return map(solve, tickets)
+
+    def mend(self) -> None: ...
+
+
+class Workers:
+    """One worker is a plain loop in this process; several are processes, or those of `place`.
+
+    finished: where the chunks of the run that are finished are kept, and found again."""
+
+    def __init__(self, count: int | None = None, *, place: Place | None = None,
+                 finished: Finished | None = None) -> None:
+        self.count = count if count is not None else cores()
+        self.finished, self._place, self._calls = finished, place or self._own(), 0
+
+    def _own(self) -> Place:
+        if self.count == 1:
+            return Here()
+        from montecarlo.engine.workers.processes import Processes
+
+        return Processes(self.count)
+
+    def mapped(self, function: Callable[[Task], Outcome], tasks: Iterable[Task]) -> Iterator[Outcome]:
+        """function(task) in the order of the tasks.
+
+        Everything computes with one thread of linear algebra, so that workers do not share cores; and since the order
+        of a sum hangs on the number of threads, so that one worker gives the bits of two."""
+        from threadpoolctl import threadpool_limits
+
+        with threadpool_limits(1, user_api="blas"):
+            todo = list(tasks)
+            yield from self._in_order(function, todo) if self.finished is None else self._kept(
+                function, todo, self.finished)
+
+    def _in_order(self, function: Callable[[Task], Outcome], tasks: Sequence[Task]) -> Iterator[Outcome]:
+        early: dict[int, Outcome] = {}
+        answers = self._answers([Ticket(index, function, task, software=self._place.software)
+                                 for index, task in enumerate(tasks)])
+        for index in range(len(tasks)):
+            while index not in early:
+                answer = next(answers)
+                early[answer.index] = cast(Outcome, answer.value)
+            yield early.pop(index)
+
+    def _kept(self, function: Callable[[Task], Outcome], tasks: Sequence[Task],
+              finished: Finished) -> Iterator[Outcome]:
+        """What is finished from the disk; the others are put there as they come."""
+        self._calls += 1
+        call, early = self._calls, dict[int, bytes]()
+        there = finished.among(call, [task.label for task in tasks])
+        answers = self._answers([Ticket(index, function, task, True, self._place.software)
+                                 for index, task in enumerate(tasks) if index not in there])
+        for index in range(len(tasks)):
+            while index not in there:
+                answer = next(answers)
+                finished.put(call, answer.index, cast(bytes, answer.value))
+                there.add(answer.index)
+                if answer.index == index:
+                    early[index] = cast(bytes, answer.value)
+            yield cast(Outcome, unpack(early.pop(index))[1] if index in early else finished.take(call, index))
+
+    def _answers(self, tickets: Sequence[Ticket]) -> Iterator[Answer]:
+        """An answer to each, in any order. Raises RunStopped for those that cannot be had, when all others are."""
+        left = {ticket.index: ticket for ticket in tickets}
+        lost: list[tuple[Ticket, Broken]] = []
+        breaks = 0
+        while left:
+            sent: list[int] = []
+            try:
+                for answer in self._place.answers(_noted(list(left.values()), sent)):
+                    breaks = 0
+                    del left[answer.index]
+                    yield _sound(answer)
+            except Broken as broken:
+                self._place.mend()
+                suspects = [left.pop(index) for index in sent if index in left]
+                breaks += 1
+                if breaks > BREAKS_MAX:
+                    raise RunStopped(f"workers: ended {breaks} times without finishing anything ({broken}); try "
+                                     "--workers 1") from None
+                for ticket in suspects:
+                    try:
+                        yield from map(_sound, self._place.answers([ticket]))
+                        breaks = 0
+                    except Broken as again:
+                        self._place.mend()
+                        lost.append((ticket, again))
+        if lost:
+            raise RunStopped(*_told(lost))
+
+
+def _noted(tickets: Iterable[Ticket], sent: list[int]) -> Iterator[Ticket]:
+    for ticket in tickets:
+        sent.append(ticket.index)
+        yield ticket
+
+
+def _sound(answer: Answer) -> Answer:
+    if answer.error is not None:
+        raise answer.error
+    return answer
+
+
+def _told(lost: Sequence[tuple[Ticket, Broken]]) -> Iterator[str]:
+    for ticket, broken in lost[:TOLD_MAX]:
+        yield (f"chunk {ticket.task.label}: {broken}, also when it was solved alone; all other chunks of this step are "
+               "done. Give it more memory, with fewer candidates or another machine")
+    if len(lost) > TOLD_MAX:
+        yield f"chunks: {len(lost) - TOLD_MAX} more went the same way"
+
+
+def cores() -> int:
+    """Those that this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def workers_of(asked: int | Workers | None) -> Workers:
+    """As asked, else one for each core that this process may use."""
+    return asked if isinstance(asked, Workers) else Workers(asked)

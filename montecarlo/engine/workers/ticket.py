@@ -1,0 +1,77 @@
+"""One chunk on its way to a worker, and what comes back. A chunk's own errors come back as data, so that whatever else
+goes wrong is the fault of the place where it ran."""
+
+from __future__ import annotations
+
+import traceback
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cache
+from typing import Any, Protocol
+
+from montecarlo.engine.workers.packing import pack
+from montecarlo.engine.workers.software import Software, other_software
+from montecarlo.errors import StudyError
+
+__all__ = ["Answer", "Broken", "Labelled", "Ticket", "solve"]
+
+
+class Labelled(Protocol):
+    """What a task is called where it is told of: its stratum, round and number."""
+
+    @property
+    def label(self) -> str: ...
+
+
+class Broken(Exception):
+    """Workers ended, hung or could not be reached; some of the chunks that were sent have no answer."""
+
+
+@dataclass(frozen=True, eq=False)
+class Ticket:
+    """packed: the answer is to be kept, so the worker packs it. software: what a worker elsewhere must have."""
+
+    index: int
+    function: Callable[[Any], Any]
+    task: Labelled
+    packed: bool = False
+    software: Software | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Answer:
+    """value: what the function returned, as bytes if the ticket says packed; or else the error that it raised."""
+
+    index: int
+    value: Any = None
+    error: Exception | None = None
+
+
+def solve(ticket: Ticket) -> Answer:
+    """Solve one chunk wherever this runs."""
+    try:
+        if ticket.software is not None:
+            _elsewhere(ticket.software)
+        value = ticket.function(ticket.task)
+        return Answer(ticket.index, pack((ticket.task.label, value)) if ticket.packed else value)
+    except StudyError as error:
+        return Answer(ticket.index, error=error)
+    except Exception as error:
+        error.add_note(f"in chunk {ticket.task.label}:\n{traceback.format_exc()}")
+        return Answer(ticket.index, error=error)
+
+
+def _elsewhere(wanted: Software) -> None:
+    """On a worker of a cluster: the same software, and one thread of linear algebra as everywhere."""
+    if wrong := other_software(wanted):
+        import socket
+
+        raise StudyError(f"--cluster: a worker on {socket.gethostname()} {wrong}")
+    _one_thread()
+
+
+@cache
+def _one_thread() -> None:
+    from threadpoolctl import threadpool_limits
+
+    threadpool_limits(1, user_api="blas")

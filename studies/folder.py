@@ -1,0 +1,277 @@
+"""The folder of a run: refused or found writable before anything is sampled; in it the unfinished run, from which the
+same command goes on; at the end the results, put in place with the record of provenance last."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, NoReturn
+
+from montecarlo.errors import RunStopped, StudyError
+
+if TYPE_CHECKING:
+    from filelock import BaseFileLock
+
+    from montecarlo.engine.workers.finished import Finished
+
+__all__ = ["PRODUCT", "PROVENANCE", "UNFINISHED", "Destination", "Sitting", "names_in", "prepare"]
+
+PROVENANCE = "provenance.json"
+PRODUCT = "statorodds"
+DESKTOP_FILES = {".DS_Store", "Thumbs.db", "desktop.ini"}  # made by file managers, nobody's work
+
+UNFINISHED = "unfinished"                                  # the folder of what is not done yet
+LOCK, RUN, PLACING, CHUNKS, STAGING = "lock", "run.json", "placing.json", "chunks", "results"
+PROBE = f".{PRODUCT}-"
+
+Identity = Mapping[str, str]                               # what must not change within one run: name and value
+
+
+@dataclass(frozen=True)
+class Sitting:
+    """What one command has of an unfinished run: the chunks that are finished, and a folder for the results."""
+
+    finished: Finished
+    staging: Path
+
+
+@dataclass(frozen=True)
+class Destination:
+    """A folder that results may be put in, and the files of an older run that they replace."""
+
+    folder: Path
+    exists: bool
+    old: tuple[str, ...] = ()
+    replace: bool = False
+
+    @property
+    def unfinished(self) -> Path:
+        return self.folder / UNFINISHED
+
+    @contextmanager
+    def opened(self, identity: Identity) -> Iterator[Sitting]:
+        """The folder, held against other runs. At the end of the block what was staged stands in it; if the block is
+        left otherwise, finished chunks stay for the same command, unless the fault lies in the study.
+
+        identity: of the run; another one's chunks are refused, or thrown away where results may be replaced."""
+        try:
+            self.unfinished.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise self.not_written(error) from None
+        lock = self._locked()
+        try:
+            old = prepare(self.folder, replace=self.replace, probe=False).old
+            sitting = self._sitting(identity)
+            try:
+                yield sitting
+                self._put_in_place(sitting.staging, old)
+            except BaseException as error:
+                self._left(error, sitting)
+            shutil.rmtree(self.unfinished, ignore_errors=True)
+        finally:
+            lock.release()
+            self._tidy()
+
+    def not_written(self, error: OSError) -> RunStopped:
+        return RunStopped(f"{self.folder}: cannot be written ({_reason(error)}); free some space or name another "
+                          "folder with --out")
+
+    def _locked(self) -> BaseFileLock:
+        from filelock import FileLock, Timeout
+
+        lock = FileLock(self.unfinished / LOCK, blocking=False)
+        try:
+            lock.acquire()
+        except Timeout:
+            raise StudyError(f"{self.folder}: another run is at work here; wait until it has ended, or name another "
+                             "folder with --out") from None
+        except OSError as error:
+            raise self.not_written(error) from None
+        return lock
+
+    def _sitting(self, identity: Identity) -> Sitting:
+        from montecarlo.engine.workers.finished import Finished
+
+        chunks, staging, record = (self.unfinished / name for name in (CHUNKS, STAGING, RUN))
+        try:
+            if (before := _identity_in(record)) != identity:
+                if before is not None and not self.replace:
+                    raise StudyError(f"{self.folder}: holds an unfinished run {_other(before, identity)}; go on with "
+                                     "that one, add --replace to throw it away, or name another folder with --out")
+                shutil.rmtree(chunks, ignore_errors=True)
+                _write_whole(record, {"product": PRODUCT, "identity": dict(identity)})
+            for leftover in self.folder.glob(f"{PROBE}*"):
+                leftover.rmdir()
+            shutil.rmtree(staging, ignore_errors=True)
+            for made in (chunks, staging):
+                made.mkdir(exist_ok=True)
+            return Sitting(Finished(chunks), staging)
+        except OSError as error:
+            raise self.not_written(error) from None
+
+    def _put_in_place(self, staging: Path, old: tuple[str, ...]) -> None:
+        mine = {Path(name).parts[0] for name in old}
+        for path in staging.iterdir():
+            if path.name not in mine and os.path.lexists(self.folder / path.name):
+                raise RunStopped(f"{self.folder}: {path.name} has appeared there meanwhile; move it away")
+        try:
+            _write_whole(self.unfinished / PLACING, {"files": sorted({*names_in(staging), *old})})
+            for name in sorted(old, key=lambda name: name != PROVENANCE):
+                (self.folder / name).unlink(missing_ok=True)
+            for inner in {Path(name).parts[0] for name in old if "/" in name}:
+                for name in DESKTOP_FILES:
+                    (self.folder / inner / name).unlink(missing_ok=True)
+                if (self.folder / inner).is_dir():
+                    (self.folder / inner).rmdir()
+            for path in sorted(staging.iterdir(), key=lambda path: path.name == PROVENANCE):
+                path.rename(self.folder / path.name)
+        except OSError as error:
+            raise RunStopped(f"{self.folder}: cannot be put in place ({_reason(error)}); the rest of the results is in "
+                             f"{staging}") from None
+
+    def _left(self, error: BaseException, sitting: Sitting) -> NoReturn:
+        """Tidy up, and tell of what stays."""
+        placing = (self.unfinished / PLACING).exists()
+        if not placing:
+            shutil.rmtree(sitting.staging, ignore_errors=True)
+        of_study = isinstance(error, StudyError) and not isinstance(error, RunStopped)
+        done = 0 if of_study else len(sitting.finished)
+        if not done and not placing:
+            shutil.rmtree(self.unfinished, ignore_errors=True)
+            raise error
+        told = f"{done} finished chunks are kept in {self.unfinished}; the same command goes on from there"
+        if isinstance(error, RunStopped):
+            raise RunStopped(*error.faults, f"{self.folder}: {told}") from None
+        if isinstance(error, KeyboardInterrupt):
+            raise KeyboardInterrupt(told) from None
+        raise error
+
+    def _tidy(self) -> None:
+        """A folder that this run has made and that holds nothing is nobody's."""
+        with suppress(OSError):
+            if self.unfinished.is_dir() and not any(path.name != LOCK for path in self.unfinished.iterdir()):
+                shutil.rmtree(self.unfinished, ignore_errors=True)
+            if not self.exists:
+                self.folder.rmdir()
+
+
+def _identity_in(record: Path) -> dict[str, str] | None:
+    """Of the unfinished run; {} where the record cannot be read; None where there is none."""
+    try:
+        found = json.loads(record.read_text(encoding="utf-8"))
+        identity = found["identity"]
+        return {str(key): str(value) for key, value in identity.items()}
+    except FileNotFoundError:
+        return None
+    except (ValueError, TypeError, KeyError, AttributeError):
+        return {}
+
+
+def _other(before: Identity, identity: Identity) -> str:
+    """In what the unfinished run differs."""
+    differ = [name for name in identity if before.get(name) != identity[name]]
+    if not before or "study" in differ:
+        return "of another study (its file, --samples or --seed is not the same)"
+    return "with " + ", ".join(f"{name} {before.get(name, 'unknown')} where it is {identity[name]} now"
+                               for name in differ)
+
+
+def _write_whole(path: Path, content: Mapping[str, object]) -> None:
+    half = path.with_suffix(".part")
+    half.write_text(json.dumps(content, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
+    os.replace(half, path)
+
+
+# --- before the run ---------------------------------------------------------------------------------------
+
+
+def prepare(folder: Path, *, replace: bool, probe: bool = True) -> Destination:
+    """Check that `folder` may take results and, with `probe`, that it can be written to. Raises StudyError; changes
+    nothing."""
+    found = _existing(folder, replace) if os.path.lexists(folder) else Destination(folder, False, replace=replace)
+    home = folder if found.exists else folder.parent
+    if not home.is_dir():
+        raise StudyError(f"{folder}: the folder {home} that it would stand in does not exist; make it first")
+    try:
+        if probe:
+            Path(tempfile.mkdtemp(prefix=PROBE, dir=home)).rmdir()
+    except OSError as error:
+        raise StudyError(f"{folder}: cannot be written to ({_reason(error)}); name another folder with --out") from None
+    return found
+
+
+def _existing(folder: Path, replace: bool) -> Destination:
+    try:
+        if not folder.is_dir():
+            what = "is a link to nothing" if folder.is_symlink() and not folder.exists() else "is a file"
+            raise StudyError(f"{folder}: {what}; name a folder with --out")
+        names = names_in(folder)
+        if _is_unfinished(folder / UNFINISHED):
+            names = [name for name in names if Path(name).parts[0] != UNFINISHED]
+    except OSError as error:
+        raise StudyError(f"{folder}: cannot be read ({_reason(error)}); name another folder with --out") from None
+    halfway = _named(folder / UNFINISHED / PLACING)
+    if not names or (PROVENANCE not in names and set(names) <= set(halfway)):
+        return Destination(folder, True, tuple(names), replace)
+    ours = [*_files_of_a_run(folder), *halfway]
+    if not replace:
+        cure = "add --replace or name another folder with --out" if ours else "name another folder with --out"
+        raise StudyError(f"{folder}: exists and is not empty; {cure}")
+    if not ours:
+        raise StudyError(f"{folder}: holds no {PROVENANCE} of a run, so --replace leaves it alone; name another folder "
+                         "with --out")
+    if foreign := [name for name in names if name not in ours]:
+        more = f" and {len(foreign) - 1} more" if len(foreign) > 1 else ""
+        raise StudyError(f"{folder}: holds {foreign[0]}{more}, not written by a run, so --replace leaves it alone; "
+                         "move that or name another folder with --out")
+    return Destination(folder, True, tuple(name for name in names if name in ours), replace)
+
+
+def _is_unfinished(folder: Path) -> bool:
+    """Whether it is a folder of an unfinished run, and holds nothing else."""
+    known = {LOCK, RUN, PLACING, CHUNKS, STAGING, Path(RUN).stem + ".part", Path(PLACING).stem + ".part"}
+    return folder.is_dir() and not folder.is_symlink() and {path.name for path in folder.iterdir()} <= known
+
+
+def _files_of_a_run(folder: Path) -> list[str]:
+    """What the provenance in `folder` says was written; empty if there is none of ours."""
+    return _named(folder / PROVENANCE, PRODUCT)
+
+
+def _named(record: Path, product: str | None = None) -> list[str]:
+    """The files that a record names, of those that may stand in a results folder; none if it is no such record."""
+    try:
+        found = json.loads(record.read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return []
+    if not isinstance(found, dict) or found.get("product") != product or not isinstance(found.get("files"), list):
+        return []
+    return [name for name in found["files"] if isinstance(name, str) and _within(name)]
+
+
+def _within(name: str) -> bool:
+    """Whether a name stands in the folder itself, or in one folder of it that is no link."""
+    parts = Path(name).parts
+    return 0 < len(parts) <= 2 and not Path(name).is_absolute() and ".." not in parts and Path(name).as_posix() == name
+
+
+def names_in(folder: Path) -> list[str]:
+    """The files in a folder and in the folders within it, by their names from there; an empty or deeper folder, and a
+    link, by its own."""
+    names: list[str] = []
+    for path in folder.iterdir():
+        inner = list(path.iterdir()) if path.is_dir() and not path.is_symlink() else []
+        if path.name.startswith(PROBE) and path.is_dir() and not inner:
+            continue                                       # left by a run that was killed at once
+        names += [f"{path.name}/{each.name}" for each in inner] or [path.name]
+    return sorted(name for name in names if Path(name).name not in DESKTOP_FILES)
+
+
+def _reason(error: OSError) -> str:
+    return error.strerror or type(error).__name__
