@@ -7,7 +7,7 @@ import json
 import os
 import shutil
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -122,13 +122,15 @@ class Destination:
                 raise RunStopped(f"{self.folder}: {path.name} has appeared there meanwhile; move it away")
         try:
             _write_whole(self.unfinished / PLACING, {"files": sorted({*names_in(staging), *old})})
+            inner = {path for name in old if (path := self.folder / Path(name).parts[0]).is_dir()
+                     and not path.is_symlink()}
             for name in sorted(old, key=lambda name: name != PROVENANCE):
-                (self.folder / name).unlink(missing_ok=True)
-            for inner in {Path(name).parts[0] for name in old if "/" in name}:
+                if (path := self.folder / name) not in inner:
+                    path.unlink(missing_ok=True)
+            for path in inner:
                 for name in DESKTOP_FILES:
-                    (self.folder / inner / name).unlink(missing_ok=True)
-                if (self.folder / inner).is_dir():
-                    (self.folder / inner).rmdir()
+                    (path / name).unlink(missing_ok=True)
+                path.rmdir()
             for path in sorted(staging.iterdir(), key=lambda path: path.name == PROVENANCE):
                 path.rename(self.folder / path.name)
         except OSError as error:
@@ -217,9 +219,9 @@ def _existing(folder: Path, replace: bool) -> Destination:
     except OSError as error:
         raise StudyError(f"{folder}: cannot be read ({_reason(error)}); name another folder with --out") from None
     halfway = _named(folder / UNFINISHED / PLACING)
-    if not names or (PROVENANCE not in names and set(names) <= set(halfway)):
+    if not names or (PROVENANCE not in names and set(names) <= _with_folders(folder, halfway)):
         return Destination(folder, True, tuple(names), replace)
-    ours = [*_files_of_a_run(folder), *halfway]
+    ours = _with_folders(folder, [*_files_of_a_run(folder), *halfway])
     if not replace:
         cure = "add --replace or name another folder with --out" if ours else "name another folder with --out"
         raise StudyError(f"{folder}: exists and is not empty; {cure}")
@@ -237,6 +239,12 @@ def _is_unfinished(folder: Path) -> bool:
     """Whether it is a folder of an unfinished run, and holds nothing else."""
     known = {LOCK, RUN, PLACING, CHUNKS, STAGING, Path(RUN).stem + ".part", Path(PLACING).stem + ".part"}
     return folder.is_dir() and not folder.is_symlink() and {path.name for path in folder.iterdir()} <= known
+
+
+def _with_folders(folder: Path, files: Sequence[str]) -> set[str]:
+    """And the folders within that they stand in, if they are no links."""
+    inner = {Path(name).parts[0] for name in files if "/" in name}
+    return {*files, *(name for name in inner if not (folder / name).is_symlink())}
 
 
 def _files_of_a_run(folder: Path) -> list[str]:

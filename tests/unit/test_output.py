@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +12,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from montecarlo.errors import StudyError
+from montecarlo.errors import RunStopped, StudyError
 from montecarlo.report.look import blank
 from studies.folder import PROVENANCE, UNFINISHED, Destination, prepare
 from studies.output import write_findings, write_table
@@ -295,3 +296,126 @@ def test_the_folder_is_as_open_as_any_other(tmp_path: Path) -> None:
     finally:
         os.umask(mask)
     assert (tmp_path / "out").stat().st_mode & 0o777 == 0o750
+
+
+# --- a run that is killed ---------------------------------------------------------------------------------
+
+
+def killed_at(step: int, out: Path, *, replace: bool) -> bool:
+    """Write a whole run in a child process that ends, without a word, before its step-th change to the disk; whether
+    it got that far."""
+    if not (child := os.fork()):
+        steps = 0
+
+        def counted(plain: Callable[..., Any]) -> Callable[..., Any]:
+            def call(*arguments: Any, **named: Any) -> Any:
+                nonlocal steps
+                if (steps := steps + 1) == step:
+                    os._exit(9)
+                return plain(*arguments, **named)
+            return call
+        for name in ("mkdir", "rmdir", "rename", "replace", "unlink", "remove"):
+            setattr(os, name, counted(getattr(os, name)))
+        write(out, replace=replace, **INNER)
+        os._exit(0)
+    return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 9
+
+
+@pytest.mark.parametrize("replace", [False, True])
+def test_a_run_killed_at_any_change_to_the_disk_is_made_whole_by_the_next(tmp_path: Path, replace: bool) -> None:
+    wanted = {path: (tmp_path / "wanted" / path).read_bytes() for path in write(tmp_path / "wanted", **INNER)}
+    for step in range(1, 200):
+        out = tmp_path / f"out-{step}"
+        if replace:
+            write(out, name="older.toml", **INNER)
+        if not killed_at(step, out, replace=replace):
+            break
+        done = (out / PROVENANCE).exists() and not (out / "older.toml").exists()
+        assert not done or all((out / name).read_bytes() == wanted[name] for name in STABLE)
+        if done and not replace:
+            assert "add --replace" in refusal(out)
+        write(out, replace=replace or done, **INNER)
+        assert files_in(out) == set(wanted)
+        assert all((out / name).read_bytes() == wanted[name] for name in STABLE)
+    assert step > 15                                       # changes to the disk, none of them spared
+
+
+STABLE = ("candidates.csv", "waves/a.cfg", "waves/b.dat", "page.html", "study.toml", PROVENANCE)
+
+
+# --- an unfinished run ------------------------------------------------------------------------------------
+
+
+def leave_unfinished(out: Path, identity: dict[str, str] = IDENTITY) -> None:
+    """A run that is stopped with one chunk finished."""
+    with pytest.raises(KeyboardInterrupt, match=r"1 finished chunks are kept in .*; the same command goes on"):
+        work_until(KeyboardInterrupt(), prepare(out, replace=False), identity)
+
+
+def work_until(error: BaseException, destination: Destination, identity: dict[str, str] = IDENTITY) -> None:
+    with destination.opened(identity) as sitting:
+        (sitting.finished.folder / "0001-000000.npz").write_bytes(b"an hour's work")
+        raise error
+
+
+def test_the_same_run_finds_its_chunks_and_takes_them_away_at_the_end(tmp_path: Path) -> None:
+    leave_unfinished(tmp_path / "out")
+    assert names(tmp_path / "out") == {UNFINISHED}
+    with prepare(tmp_path / "out", replace=False).opened(IDENTITY) as sitting:
+        assert sitting.finished.there == 1
+    assert names(tmp_path) == {"out"}
+    assert names(tmp_path / "out") == set()
+
+
+@pytest.mark.parametrize(("changes", "said"), [
+    ({"study": "5678"}, "holds an unfinished run of another study (its file, --samples or --seed is not the same); go "
+                        "on with that one, add --replace to throw it away, or name another folder with --out"),
+    ({"numpy": "2.1"}, "holds an unfinished run with numpy 2.0 where it is 2.1 now; go on"),
+    ({"scipy": "1.0"}, "holds an unfinished run with scipy unknown where it is 1.0 now; go on"),
+])
+def test_another_run_does_not_mix_with_it(tmp_path: Path, changes: dict[str, str], said: str) -> None:
+    out = tmp_path / "out"
+    leave_unfinished(out)
+    with pytest.raises(StudyError) as caught, prepare(out, replace=False).opened(IDENTITY | changes):
+        raise AssertionError("sampled")
+    assert said in caught.value.faults[0]
+    assert (out / UNFINISHED / "chunks" / "0001-000000.npz").read_bytes() == b"an hour's work"
+    with prepare(out, replace=True).opened(IDENTITY | changes) as sitting:
+        assert sitting.finished.there == 0
+
+
+def test_a_record_that_cannot_be_read_is_another_run(tmp_path: Path) -> None:
+    leave_unfinished(out := tmp_path / "out")
+    (out / UNFINISHED / "run.json").write_text("{")
+    with (pytest.raises(StudyError, match="of another study"), prepare(out, replace=False).opened(IDENTITY)):
+        raise AssertionError("sampled")
+
+
+def test_two_runs_on_one_folder(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    with prepare(out, replace=False).opened(IDENTITY):
+        for replace in (False, True):
+            with (pytest.raises(StudyError, match="another run is at work here; wait until it has ended"),
+                  prepare(out, replace=replace).opened(IDENTITY)):
+                raise AssertionError("sampled")
+        assert names(out) == {UNFINISHED}
+    assert names(tmp_path) == set()
+
+
+def test_a_fault_of_the_study_leaves_nothing_and_one_of_the_place_keeps_the_chunks(tmp_path: Path) -> None:
+    for error, left in ((StudyError("study.x: wrong"), set()), (RunStopped("disk: full"), {"out"}),
+                        (RuntimeError("a bug"), {"out"})):
+        with pytest.raises(type(error)) as caught:
+            work_until(error, prepare(tmp_path / "out", replace=True))
+        assert names(tmp_path) == left
+        if isinstance(error, RunStopped):
+            assert caught.value.faults[1].endswith(  # type: ignore[attr-defined]
+                "1 finished chunks are kept in " + str(tmp_path / "out" / UNFINISHED)
+                + "; the same command goes on from there")
+
+
+def test_a_folder_of_somebody_else_called_unfinished_is_left_alone(tmp_path: Path) -> None:
+    (tmp_path / "out" / UNFINISHED).mkdir(parents=True)
+    (tmp_path / "out" / UNFINISHED / "novel.txt").write_text("chapter one")
+    assert "exists and is not empty" in refusal(tmp_path / "out")
+    assert "holds no provenance.json" in refusal(tmp_path / "out", replace=True)

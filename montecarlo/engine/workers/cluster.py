@@ -30,7 +30,7 @@ class Cluster:
 
     def __init__(self, address: str, *, connect_s: float = CONNECT_S, alone_s: float = ALONE_S,
                  stalled_s: float = STALLED_S) -> None:
-        self.address, self.alone_s, self.stalled_s = address, alone_s, stalled_s
+        self.address, self.connect_s, self.alone_s, self.stalled_s = address, connect_s, alone_s, stalled_s
         self.software, self._stuck_on = software(), list[str]()
         _check(address)
         self._client = _connected(address, connect_s)
@@ -80,7 +80,7 @@ class Cluster:
             with suppress(Exception):
                 self._client.restart_workers(self._stuck_on, timeout=self.alone_s, raise_for_error=False)
             self._stuck_on = []
-        self.workers = self._fit(CONNECT_S)
+        self.workers = self._fit(self.connect_s)
 
     def _fit(self, wait_s: float) -> int:
         """How many workers there are, all with the software of this machine."""

@@ -1,0 +1,226 @@
+"""A Dask cluster of real processes: the same bytes as one worker, and an end, with a reason, to everything that goes
+wrong there."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import signal
+import subprocess
+import sys
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from montecarlo.engine.workers import Workers
+from montecarlo.engine.workers.cluster import Cluster
+from montecarlo.engine.workers.finished import Finished
+from montecarlo.errors import RunStopped, StudyError
+from tests.trouble import cluster as real
+from tests.unit.chunks import Task, solved
+from tests.unit.studies import minimal_study_text
+from tests.unit.test_workers import same, tasks
+
+pytest.importorskip("distributed", reason="needs the extra [cluster]")
+
+
+@pytest.fixture(scope="module")
+def two(tmp_path_factory: pytest.TempPathFactory) -> Iterator[real.Cluster]:
+    """A scheduler and two workers, for tests that leave it as it was."""
+    with real.cluster(tmp_path_factory.mktemp("cluster")) as made:
+        yield made
+
+
+def statorodds(folder: Path, *arguments: str) -> subprocess.Popen[str]:
+    return subprocess.Popen([sys.executable, "-m", "studies", *arguments], cwd=folder, text=True,
+                            env={**os.environ, "PYTHONPATH": str(real.ROOT)}, stdout=subprocess.PIPE,
+                            stderr=subprocess.PIPE)
+
+
+def tables(folder: Path) -> dict[str, bytes]:
+    return {path.name: path.read_bytes() for path in folder.glob("*.csv")}
+
+
+# --- what a cluster is for --------------------------------------------------------------------------------
+
+
+def test_a_study_on_a_cluster_has_the_bytes_of_one_worker_also_when_a_worker_dies(
+        two: real.Cluster, tmp_path: Path) -> None:
+    (tmp_path / "s.toml").write_text(minimal_study_text())
+    alone = statorodds(tmp_path, "run", "s.toml", "--workers", "1", "--out", "alone")
+    assert alone.communicate()[1] == ""
+    run = statorodds(tmp_path, "run", "s.toml", "--cluster", two.address, "--out", "cluster")
+    chunks = tmp_path / "cluster" / "unfinished" / "chunks"
+    real.waited(lambda: len(list(chunks.glob("*.npz"))) > 2 or run.poll() is not None)
+    os.kill(next(iter(two.workers().values())), signal.SIGKILL)
+    assert run.communicate()[1] == ""
+    assert run.returncode == 0
+    assert tables(tmp_path / "cluster") == tables(tmp_path / "alone") != {}
+    assert not chunks.parent.exists()
+
+
+def test_a_worker_killed_in_the_middle_costs_nothing(two: real.Cluster) -> None:
+    slow = [Task(number, takes_s=0.1) for number in range(60)]
+    real.waited(lambda: len(two.workers()) == 2)
+    victim = next(iter(two.workers().values()))
+    threading.Timer(1.0, os.kill, (victim, signal.SIGKILL)).start()
+    with Cluster(two.address) as place:
+        assert same(Workers(place=place).mapped(solved, slow), slow)
+
+
+# --- what goes wrong --------------------------------------------------------------------------------------
+
+
+def test_a_chunk_that_kills_every_worker_is_named(two: real.Cluster, tmp_path: Path) -> None:
+    said = "chunk task 3: its worker process ended"
+    with Cluster(two.address) as place, pytest.raises(RunStopped, match=said) as caught:
+        list(Workers(place=place, finished=Finished(tmp_path)).mapped(solved, tasks(8, t3=Task(3, "dies"))))
+    assert len(caught.value.faults) == 1
+    assert len(Finished(tmp_path)) == 7
+
+
+def test_a_chunk_that_never_ends_is_named_and_its_worker_is_free_again(two: real.Cluster, tmp_path: Path) -> None:
+    real.waited(lambda: len(two.workers()) == 2)
+    said = "chunk task 3: no answer in 4 s"
+    with Cluster(two.address, stalled_s=4.0) as place, pytest.raises(RunStopped, match=said):
+        list(Workers(place=place, finished=Finished(tmp_path)).mapped(solved, tasks(6, t3=Task(3, "hangs"))))
+    assert len(Finished(tmp_path)) == 5
+    real.waited(lambda: len(two.workers()) == 2)
+    with Cluster(two.address) as place:
+        assert same(Workers(place=place).mapped(solved, tasks(6)), tasks(6))
+
+
+@pytest.mark.filterwarnings("ignore:.*(still being processed|successfully executed)")
+def test_an_error_of_a_chunk_comes_through(two: real.Cluster) -> None:
+    with Cluster(two.address) as place, pytest.raises(ArithmeticError, match="number 3") as caught:
+        list(Workers(place=place).mapped(solved, tasks(6, t3=Task(3, "fails"))))
+    assert "in chunk task 3" in "".join(caught.value.__notes__)
+
+
+def test_one_worker_alone_does_not_hand_its_chunks_to_the_run_itself(tmp_path: Path) -> None:
+    with (real.cluster(tmp_path, workers=1) as small, Cluster(small.address) as place,
+          pytest.raises(RunStopped, match="chunk task 1: its worker process ended")):
+        list(Workers(place=place).mapped(solved, tasks(3, t1=Task(1, "dies"))))
+
+
+@pytest.mark.parametrize("whole", [False, True])
+def test_the_run_ends_when_the_cluster_goes(whole: bool, tmp_path: Path) -> None:
+    (kept := tmp_path / "kept").mkdir()
+    slow, said = [Task(number, takes_s=0.2) for number in range(100)], "has no workers; start some with"
+    with real.cluster(tmp_path) as made, Cluster(made.address, connect_s=2.0, alone_s=2.0) as place:
+        def end() -> None:
+            real.waited(lambda: len(list(kept.glob("*.npz"))) > 2)
+            made.close() if whole else made.end_workers()
+        threading.Thread(target=end).start()
+        with pytest.raises(RunStopped, match="cannot be reached any more|does not answer|has no" if whole else said):
+            list(Workers(place=place, finished=Finished(kept)).mapped(solved, slow))
+    assert 2 < len(Finished(kept)) < 100
+
+
+# --- what does not fit ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("address", "said"), [
+    ("127.0.0.1:8786", "must be tcp://HOST:PORT or tls://HOST:PORT"),
+    ("tcp://127.0.0.1", "must be tcp://HOST:PORT"), ("tcp://127.0.0.1:0", "the port from 1 to 65535"),
+    ("tcp://127.0.0.1:99999", "the port from 1 to 65535"), ("ucx://127.0.0.1:1", "must be tcp://"),
+    ("tcp://a b:1", "must be tcp://"), ("", "must be tcp://"), ("tcp://$(id):1", "must be tcp://"),
+    ("tcp://127.0.0.1:1", r"cannot be reached \(.*\); look whether a scheduler listens there"),
+    ("tcp://nowhere.invalid:1", "cannot be reached"),
+    ("tls://127.0.0.1:1", "TLS wants the files of an authority, a certificate and a key; name them to Dask by DASK_"),
+])
+def test_an_address_that_leads_nowhere_is_one_line(address: str, said: str) -> None:
+    with pytest.raises(StudyError, match=re.escape(f"--cluster {address}: ") + ".*" + said) as caught:
+        Cluster(address, connect_s=1.0)
+    assert len(caught.value.faults) == 1
+    assert "\n" not in caught.value.faults[0]
+
+
+def test_a_cluster_without_workers_is_one_line(tmp_path: Path) -> None:
+    said = "has no workers; start some with: dask worker"
+    with real.cluster(tmp_path, workers=0) as empty, pytest.raises(StudyError, match=said):
+        Cluster(empty.address, connect_s=1.0)
+
+
+FORGETS = """
+import importlib.metadata as metadata, sys
+class Without:
+    def find_spec(self, name, *rest):
+        if name.split(".")[0] in ("montecarlo", "studies"): raise ModuleNotFoundError(name)
+sys.meta_path.insert(0, Without())
+whole = metadata.version
+def version(name):
+    if name == "statorodds": raise metadata.PackageNotFoundError(name)
+    return whole(name)
+metadata.version = version
+"""
+
+
+def test_workers_without_the_program_and_with_another_version_are_named(tmp_path: Path) -> None:
+    (without := tmp_path / "without").mkdir()
+    (without / "sitecustomize.py").write_text(FORGETS)
+    (older := tmp_path / "older" / "statorodds-0.0.1.dist-info").mkdir(parents=True)
+    (older / "METADATA").write_text("Metadata-Version: 2.1\nName: statorodds\nVersion: 0.0.1\n")
+    (numpy := tmp_path / "numpy" / "numpy-1.0.dist-info").mkdir(parents=True)
+    (numpy / "METADATA").write_text("Metadata-Version: 2.1\nName: numpy\nVersion: 1.0\n")
+    for before, said in ((without, r"has no statorodds; install the same version there"),
+                         (older.parent, r"has statorodds 0\.0\.1 where \S+ is wanted, so its numbers could differ"),
+                         (numpy.parent, r"has numpy 1\.0 where \S+ is wanted")):
+        (folder := before / "cluster").mkdir()
+        with real.cluster(folder, workers=0) as made:
+            made.add_workers(1, before=[before])
+            with pytest.raises(StudyError, match=r"--cluster \S+: worker tcp://127.0.0.1:[0-9]+ " + said):
+                Cluster(made.address)
+
+
+def test_one_of_the_two_ways_to_have_workers(tmp_path: Path) -> None:
+    (tmp_path / "s.toml").write_text(minimal_study_text())
+    run = statorodds(tmp_path, "run", "s.toml", "--cluster", "tcp://127.0.0.1:1", "--workers", "2")
+    said = run.communicate()[1]
+    assert run.returncode == 2
+    assert said.startswith("statorodds: --workers: counts processes of this machine")
+    assert not (tmp_path / "s-results").exists()
+
+
+# --- TLS --------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def encrypted(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    """Settings of Dask for an authority, a certificate and a key of this test."""
+    if not shutil.which("openssl"):
+        pytest.skip("needs openssl to make a certificate")
+    folder = tmp_path_factory.mktemp("tls")
+    subprocess.run(["openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2", "-subj",
+                    "/CN=127.0.0.1", "-addext", "subjectAltName=IP:127.0.0.1", "-keyout", "key.pem", "-out",
+                    "cert.pem"], cwd=folder, check=True, capture_output=True)
+    tls = "DASK_DISTRIBUTED__COMM__TLS__"
+    names = {f"{tls}CA_FILE": "cert.pem", **{f"{tls}{who}__{what}": f"{what.lower()}.pem" for what in ("CERT", "KEY")
+                                             for who in ("CLIENT", "SCHEDULER", "WORKER")}}
+    return {name: str(folder / file) for name, file in names.items()}
+
+
+def test_tls_serves_a_run_and_a_wrong_file_is_named(encrypted: dict[str, str], tmp_path: Path,
+                                                    monkeypatch: pytest.MonkeyPatch) -> None:
+    import dask
+
+    with dask.config.set({}):
+        for name, value in encrypted.items():
+            monkeypatch.setenv(name, value)
+        dask.config.refresh()
+        with real.cluster(tmp_path, scheme="tls", environment=encrypted) as made, Cluster(made.address) as place:
+            assert made.address.startswith("tls://")
+            assert same(Workers(place=place).mapped(solved, tasks(6)), tasks(6))
+            plain = made.address.replace("tls://", "tcp://")
+            with pytest.raises(StudyError, match=r"cannot be reached .* with or without TLS as in the address"):
+                Cluster(plain, connect_s=1.0)
+        monkeypatch.setenv("DASK_DISTRIBUTED__COMM__TLS__CA_FILE", str(tmp_path / "gone.pem"))
+        dask.config.refresh()
+        with pytest.raises(StudyError, match="the files for TLS cannot be used"):
+            Cluster("tls://127.0.0.1:1")
+    for name in encrypted:
+        monkeypatch.delenv(name)
+    dask.config.refresh()
