@@ -1,5 +1,5 @@
-"""The command line: new, check, run, update, schema. What a person can put right ends with exit code 2 and a line a
-fault; the numerical stack is imported only when a command needs it."""
+"""The command line: new, check, run, update, verify, doctor, schema. What a person can put right ends with exit code 2
+and a line a fault; the numerical stack is imported only when a command needs it."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ __all__ = ["main"]
 PROGRAM = "statorodds"
 MOST_SAMPLES, MOST_SEED, MOST_WORKERS = 10**12, 2**63 - 1, 1024
 INTERRUPTED, BROKEN_PIPE = 130, 141
-COMMANDS = ("new", "check", "run", "update", "schema")
+COMMANDS = ("new", "check", "run", "update", "verify", "doctor", "schema")
 _NAMES = "one of " + ", ".join(COMMANDS)
 
 
@@ -38,7 +38,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             stream.reconfigure(errors="backslashreplace")      # a title that this terminal cannot show
     try:
         options = _parser().parse_args(given)
-        options.command(options, given)
+        code: int | None = options.command(options, given)
         sys.stdout.flush()
     except StudyError as error:
         for fault in error.faults:
@@ -50,7 +50,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)           # else Python complains again when it flushes
         return BROKEN_PIPE
-    return 0
+    return code or 0
 
 
 def _one_line(text: str) -> str:
@@ -79,7 +79,7 @@ def _parser() -> _Parser:
     parser.add_argument("--version", action=_Version, nargs=0, help="show the version and stop")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
 
-    def add(name: str, command: Callable[..., None], text: str) -> argparse.ArgumentParser:
+    def add(name: str, command: Callable[..., int | None], text: str) -> argparse.ArgumentParser:
         added = commands.add_parser(name, help=text, description=text[0].upper() + text[1:] + ".", allow_abbrev=False)
         added.set_defaults(command=command)
         return added
@@ -110,6 +110,9 @@ def _parser() -> _Parser:
                         help="its commissioning.csv with the columns measured and uncertainty filled in")
     update.add_argument("--out", metavar="CSV", type=Path,
                         help="file for the table (default: <name of MEASURED>-updated.csv, here); a name not in use")
+    add("verify", _verify, "work out values in print anew and tell which agree; exit code 1 if one does not")
+    add("doctor", _doctor, "look at this machine and installation, with a short check of the numbers; exit code 1 if a "
+        "run would fail")
     add("schema", _schema, "print the JSON Schema of study files, for editors")
     return parser
 
@@ -252,6 +255,18 @@ def _tidy_when_terminated() -> Iterator[None]:
         yield
     finally:
         signal.signal(signal.SIGTERM, before)
+
+
+def _verify(options: argparse.Namespace, given: list[str]) -> int:
+    from studies.verify import verify
+
+    return verify()
+
+
+def _doctor(options: argparse.Namespace, given: list[str]) -> int:
+    from studies.doctor import doctor
+
+    return doctor()
 
 
 def _schema(options: argparse.Namespace, given: list[str]) -> None:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from montecarlo.quantities.wording import listed
 from montecarlo.report.frames import column_head, frame_table
 from montecarlo.report.page import Block, Fragment, Items, Page, Picture, Prose, Section, Subhead, Table, render
-from montecarlo.report.published import published_values
+from montecarlo.report.published import QUICK, published_values
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.study.checks import cautions
 from montecarlo.study.description import Study
@@ -83,7 +83,7 @@ def report_page(study: Study, findings: Findings, folder: Path, command: str) ->
         Section("What backs up the blind part", choice.blind_part() if choice else _backup(desk)),
         Section("Hand calculation", _by_hand(desk, choice)), Section("Inputs", list(_inputs(study))),
         Section("Assumptions and cautions", list(_assumptions(study))), Section("Drivers", _drivers(findings)),
-        Section("Method", [Fragment("method.html")]), Section("Checks against published values", [_published()]),
+        Section("Method", [Fragment("method.html")]), Section("Checks against published values", list(_published())),
         Section("Provenance", _provenance(study, findings, command))]
     record = findings.provenance
     return Page(
@@ -179,13 +179,16 @@ def _backup(desk: Desk) -> list[Block]:
 # --- beside the study -------------------------------------------------------------------------------------
 
 
-def _published() -> Block:
-    rows = [(one.source, one.quantity, one.unit.strip("-"), f"{one.printed:g}", f"{one.ours:.6g}",
-             f"{one.ours - one.printed:+.1g}", "yes" if one.agrees else "NO") for one in published_values()]
-    agree = sum(row[-1] == "yes" for row in rows)
-    return Table(("source", "quantity", "unit", "printed", "here", "difference", "within the printed digits"),
-                 tuple(rows), "<<<>>><",
-                 f"{agree} of {len(rows)} agree", "Worked out when this report was made.")
+def _published() -> Iterator[Block]:
+    found = dict(published_values(QUICK))
+    rows = [one for part in found.values() for one in part]
+    yield Prose(f"{sum(one.agrees for one in rows)} of {len(rows)} values in print agree with this version within what "
+                "their digits, or the reading of them, leave open; worked out when this report was made. The command "
+                "verify adds whole studies of worked examples, CTs in time, effects of inputs and rare events.")
+    for subject, part in found.items():
+        yield Table(("source", "where", "quantity", "printed", "here", "difference", "verdict"),
+                    tuple((one.source, one.place, *one.cells) for one in part), "<<<>>><", subject,
+                    widths=(24, 14, 25, 11, 9, 9, 8))
 
 
 def _tables(findings: Findings) -> Iterator[Block]:

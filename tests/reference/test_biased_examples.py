@@ -1,49 +1,26 @@
 """Worked examples of biased elements in print: two forms of threshold stand there, and they disagree.
 
-i_d = |i1 - i2|, i_b = (i1 + i2)/2. Greater-of: i_d > I_0 and i_d > s i_b; sum: i_d > I_0 + s i_b. "Companion": the
-answer was read from a public solutions companion of the named book. Each example three times: the formula by itself,
-through the phasor solution and through the transient one, with ideal CTs.
+i_d = |i1 - i2|, i_b = (i1 + i2)/2. Greater-of: i_d > I_0 and i_d > s i_b; sum: i_d > I_0 + s i_b. The examples, with
+their sources, stand in `montecarlo/report/published/relaying.py`. Each three times: the formula by itself, through the
+phasor solution and through the transient one, with ideal CTs.
 """
 
 from __future__ import annotations
-
-from dataclasses import dataclass
 
 import numpy as np
 import pytest
 
 from montecarlo.relays.schemes import build_scheme
+from montecarlo.report.published.relaying import BIASED
+from montecarlo.report.published.relaying import BiasedExample as Example
 from montecarlo.secondary import steady, transient
 from montecarlo.secondary.circuit import CtBank
 from montecarlo.secondary.measurement import Measurement
-from montecarlo.secondary.restraint import GREATER_OF, SUM, Form, operating_quantity
+from montecarlo.secondary.restraint import operating_quantity
 from tests.secondary_cases import FREQUENCY_HZ, OMEGA
 
-FORMS = {"sum": SUM, "greater_of": GREATER_OF}
-
-
-@dataclass(frozen=True)
-class Example:
-    ratio: float                                           # of the CTs
-    pickup_a: float                                        # I_0, secondary
-    slope: float
-    ends_a: tuple[float, float]                            # primary, in phase
-    difference_a: float                                    # printed, secondary
-    bias_a: float
-    trips: dict[str, bool]
-
-    def form(self, which: str) -> Form:
-        return (FORMS[which], self.slope, self.slope, 0.0)
-
-
-EXAMPLES = [
-    pytest.param(Example(80, 0.15, 0.12, (360, 300), 0.75, 4.125, {"sum": True, "greater_of": True}),
-                 id="Chakrabarti et al., A Textbook on Power System Engineering, III Ex 8.4 (companion): trips"),
-    pytest.param(Example(80, 0.2, 0.10, (360, 320), 0.5, 4.25, {"sum": False, "greater_of": True}),
-                 id="Wadhwa, Electrical Power Systems, Ex 14.6 (companion): threshold 0.625 A, no trip by the sum"),
-    pytest.param(Example(800, 0.25, 0.20, (720, 640), 0.1, 0.85, {"sum": False, "greater_of": False}),
-                 id="NPTEL, Power System Protection and Switchgear, assignment key of week 6: no trip"),
-]
+FORMS = ("sum", "greater_of")
+EXAMPLES = [pytest.param(one, id=f"{one.source}, {one.place}") for one in BIASED]
 every_example = pytest.mark.parametrize("example", EXAMPLES)
 both_forms = pytest.mark.parametrize("which", FORMS)
 
@@ -67,9 +44,8 @@ def test_the_formula(example: Example, which: str) -> None:
 
 
 def test_the_threshold_that_is_printed() -> None:
-    wadhwa = EXAMPLES[1].values[0]
-    assert isinstance(wadhwa, Example)
-    assert wadhwa.pickup_a + wadhwa.slope * wadhwa.bias_a == pytest.approx(0.625)
+    (wadhwa,) = (one for one in BIASED if one.threshold_a is not None)
+    assert wadhwa.pickup_a + wadhwa.slope * wadhwa.bias_a == pytest.approx(wadhwa.threshold_a)
 
 
 def _primary(example: Example) -> np.ndarray:

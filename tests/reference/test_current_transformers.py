@@ -10,42 +10,20 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from montecarlo.quantities import Array
-from montecarlo.secondary import steady, transient
+from montecarlo.report.published.transformers import (
+    OMEGA,
+    first_loss,
+    flux_over_symmetrical,
+    offset_wave,
+    one_ct,
+    secondary_phasor,
+    secondary_wave,
+)
+from montecarlo.secondary import transient
 from montecarlo.secondary.circuit import CtBank
 from montecarlo.secondary.ct import CurrentTransformer
 from montecarlo.secondary.excitation import excitation_table, loop_rms
-from montecarlo.secondary.measurement import Measurement
 from montecarlo.secondary.remanence import RemanenceModel
-
-OMEGA = 2 * np.pi * 50.0
-ONE_LEG = np.ones((1, 1))
-
-
-def one_ct(*, turns: float, series_ohm: float, knee_v: float, knee_a: float, curve: tuple[float, float, float, float],
-           exponent: int = 15, remanence: float = 0.0) -> CtBank:
-    def column(value: float) -> Array:
-        return np.full((1, 1), value)
-
-    return CtBank(column(turns), column(series_ohm), column(np.sqrt(2) * knee_v / OMEGA), column(knee_a),
-                  np.array(curve)[:, None, None], np.array([exponent]), column(remanence))
-
-
-def phasors(bank: CtBank, leg_ohm: float, primary_a: complex) -> tuple[complex, complex]:
-    """Secondary current [A] and core flux [knee flux]."""
-    legs, _, flux = steady.solve(ONE_LEG, np.full((1, 1), leg_ohm), bank, np.full((1, 1), primary_a + 0j), OMEGA)
-    return complex(legs[0, 0]), complex(flux[0, 0])
-
-
-def secondary_wave(bank: CtBank, leg_ohm: float, wave: Array, window: transient.Window) -> Array:
-    """Secondary current at step ends [A] under a primary wave on `window.times`."""
-    return transient.solve(
-        ONE_LEG, np.full((1, 1), leg_ohm), bank, transient.Source(wave[None, None], np.array([0])), window,
-        np.zeros((1, 1), complex), Measurement(legs=(0,)), keep_trace=True).trace[0, 0]
-
-
-LINEAR = (1.0, 0.0, 0.0, 0.0)
-
 
 # --- phasor errors ----------------------------------------------------------------------------------------
 
@@ -53,9 +31,9 @@ LINEAR = (1.0, 0.0, 0.0, 0.0)
 def test_ratio_and_phase_error_of_a_resistive_burden() -> None:
     # Rajput, Electronic Measurements and Instrumentation, Ex 6.1 (companion): 1:240, 5 A, 1.2 ohm, 96 ampere-turns,
     # 1200 mm2, 50 Hz: actual ratio 240.77, phase 4.57 degrees, 0.0938 T. RMS magnetising current 96/240 at 6 V.
-    bank = one_ct(turns=240.0, series_ohm=0.0, knee_v=6.0, knee_a=np.sqrt(2) * 96 / 240, curve=LINEAR)
+    bank = one_ct(turns=240.0, series_ohm=0.0, knee_v=6.0, knee_a=np.sqrt(2) * 96 / 240)
     primary = np.hypot(240 * 5, 96)
-    current, flux = phasors(bank, 1.2, primary)
+    current, flux = secondary_phasor(bank, 1.2, primary)
     assert abs(current) == pytest.approx(5.0, rel=1e-9)
     assert primary / abs(current) == pytest.approx(240.77, abs=0.005)
     assert np.degrees(np.angle(current)) == pytest.approx(4.57, abs=0.005)
@@ -66,8 +44,8 @@ def test_ratio_and_phase_error_of_a_resistive_burden() -> None:
 def test_flux_density_at_a_fault_current() -> None:
     # Rao, Switchgear Protection & Power Systems, Ex 35.3 (companion): CT 2000/5, 40 kA, 0.31 + 2 ohm, 28.45 cm2, 50 Hz:
     # 0.9144 T with 4.44 for pi sqrt(2) (printed 0.9227 with 4.4); the core's exciting current is left out.
-    bank = one_ct(turns=400.0, series_ohm=0.31, knee_v=231.0, knee_a=0.0, curve=LINEAR)
-    _, flux = phasors(bank, 2.0, 40e3)
+    bank = one_ct(turns=400.0, series_ohm=0.31, knee_v=231.0, knee_a=0.0)
+    _, flux = secondary_phasor(bank, 2.0, 40e3)
     tesla = abs(flux) * bank.knee_flux_wb[0, 0] / (400 * 28.45e-4)
     assert tesla * np.pi * np.sqrt(2) / 4.44 == pytest.approx(0.9144, abs=5e-5)
 
@@ -107,7 +85,7 @@ def test_composite_error_at_the_accuracy_limit(class_5p20: CtBank) -> None:
 
 def test_errors_at_rated_current_stay_within_the_class(class_5p20: CtBank) -> None:
     # The same table: 5P: ratio error 1 %, phase displacement 60 minutes at rated current.
-    current, _ = phasors(class_5p20, 15.0, 1000.0)
+    current, _ = secondary_phasor(class_5p20, 15.0, 1000.0)
     assert -0.01 < abs(current) - 1 < 0
     assert 0 < np.degrees(np.angle(current)) < 1.0
 
@@ -120,22 +98,10 @@ def test_the_default_remanence_bound_is_the_survey_s() -> None:
 # --- saturation by an offset current ----------------------------------------------------------------------
 
 
-def offset_wave(x_over_r: float, times: Array) -> Array:
-    """1000 A RMS, full offset, unit turns ratio 1000: 1 A RMS secondary."""
-    decay = np.exp(-np.maximum(times, 0.0) * OMEGA / x_over_r)
-    return np.where(times < 0, 0.0, 1000.0 * np.sqrt(2) * (decay - np.cos(OMEGA * times)))
-
-
-def flux_over_symmetrical(current: Array, window: transient.Window) -> Array:
-    """Flux that a resistive burden needs over the peak that it needs without offset, at step ends."""
-    area = np.cumsum(current - np.concatenate(([0.0], np.diff(current) / 2))) * window.step_s       # trapezes
-    return np.asarray(area * OMEGA / np.sqrt(2))
-
-
 def test_transient_dimensioning_of_a_core_without_magnetising_current() -> None:
     # IEEE C37.110 (memory): resistive burden, T_s -> infinity: 1 + X/R. The envelope; direct integration stays below.
     window = transient.Window(50.0, 0.6, 128)
-    bank = one_ct(turns=1000.0, series_ohm=2.0, knee_v=100.0, knee_a=0.0, curve=LINEAR)
+    bank = one_ct(turns=1000.0, series_ohm=2.0, knee_v=100.0, knee_a=0.0)
     need = flux_over_symmetrical(secondary_wave(bank, 3.0, offset_wave(15.0, window.times()), window), window)
     assert need.max() == pytest.approx(1 + 15, rel=0.01)
     assert need.max() < 16
@@ -146,7 +112,7 @@ def test_transient_dimensioning_of_a_linear_core(secondary_s: float) -> None:
     # IEEE C37.110 (memory): K_td(t) = w Tp Ts/(Tp - Ts) (exp(-t/Tp) - exp(-t/Ts)) + 1, an envelope.
     primary_s, ohm = 15 / OMEGA, 5.0
     knee_a = np.sqrt(2) * 100.0 / (OMEGA * secondary_s * ohm)          # inductance flux/current = Ts R
-    bank = one_ct(turns=1000.0, series_ohm=2.0, knee_v=100.0, knee_a=knee_a, curve=LINEAR)
+    bank = one_ct(turns=1000.0, series_ohm=2.0, knee_v=100.0, knee_a=knee_a)
     window = transient.Window(50.0, 0.6, 128)
     current = secondary_wave(bank, ohm - 2.0, offset_wave(15.0, window.times()), window)
     need = flux_over_symmetrical(current, window)
@@ -158,16 +124,13 @@ def test_transient_dimensioning_of_a_linear_core(secondary_s: float) -> None:
 
 
 def saturates_at(factor: float, remanence: float = 0.0, model: RemanenceModel = "stop_operators") -> float:
-    """Time [s] at which a nearly rectangular core whose knee flux is `factor` times what the symmetrical current needs
-    gives way: a tenth of the peak current lost. X/R = 15."""
+    """The time of `first_loss` of a nearly rectangular core whose knee flux is `factor` times what the symmetrical
+    current needs."""
     bank = one_ct(turns=1000.0, series_ohm=2.0, knee_v=factor * 5.0, knee_a=1e-3, curve=(0.0, 1.0, 0.0, 1e-6),
                   exponent=401, remanence=remanence)
     if model == "shifted_curve":
         bank = replace(bank, coefficients=np.array([0.0, 1.0, 0.0, 0.0])[:, None, None], remanence_model=model)
-    window = transient.Window(50.0, 0.4, 256)
-    wave = offset_wave(15.0, window.times())
-    lost = np.abs(secondary_wave(bank, 3.0, wave, window) - wave[2::2] / 1000) > 0.1 * np.sqrt(2)
-    return float(window.times()[2::2][lost.argmax()]) if lost.any() else np.inf
+    return first_loss(bank)
 
 
 @pytest.mark.parametrize("model", ["stop_operators", "shifted_curve"])

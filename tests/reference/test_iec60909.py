@@ -1,16 +1,16 @@
 """IEC 60909 currents of a generator against the example of IEC TR 60909-4."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from montecarlo.estimates import iec60909
-from montecarlo.estimates.iec60909 import Generator
+from montecarlo.report.published.machine import G2
 
-# IEC TR 60909-4, generator G2 of the example network, as encoded in pandapower's tests
-# (test/shortcircuit/test_iec60909_4.py): 100 MVA, 10.5 kV, x'' 0.16, R 0.005 ohm, cos phi 0.9, p_G 7.5 %, U_n 10 kV.
-G2 = {"rated_power_va": 100e6, "rated_voltage_v": 10.5e3, "nominal_voltage_v": 10e3, "subtransient_reactance_pu": 0.16,
-      "rated_power_factor": 0.9, "resistance_ohm": 0.005}
-HELD = Generator(**G2, operating_voltage_factor=1.075)
+# Generator G2 of the example network: 100 MVA, 10.5 kV, x'' 0.16, R 0.005 ohm, cos phi 0.9, p_G 7.5 %, U_n 10 kV, as
+# encoded in pandapower's tests (test/shortcircuit/test_iec60909_4.py).
+HELD = G2
 
 
 def test_terminal_fault():
@@ -25,7 +25,7 @@ def test_terminal_fault():
 
 def test_terminal_fault_without_the_held_voltage():
     # Worked by hand: K_G = 10/10.5 x 1.1/(1 + 0.16 sin phi) = 0.9793; 11/(sqrt(3) 0.9793 |0.005 + j0.1764|) = 36.75 kA
-    plain = Generator(**G2)
+    plain = replace(G2, operating_voltage_factor=1.0)
     assert plain.correction == pytest.approx(0.9793, abs=1e-4)
     assert iec60909.initial_current(plain) == pytest.approx(36750, abs=5)
 

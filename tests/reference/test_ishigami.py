@@ -13,15 +13,10 @@ import numpy as np
 import pytest
 
 from montecarlo.estimates.drivers import sobol_effects
+from montecarlo.report.published.statistics import FIRST, TOTAL, ishigami
 from montecarlo.sampling.nets import Net
 
 SEED = int(os.environ.get("STATORODDS_TEST_SEED", "20"))
-FIRST, TOTAL = np.array([0.3139, 0.4424, 0.0]), np.array([0.5576, 0.4424, 0.2437])
-
-
-def ishigami(u):
-    x = np.pi * (2 * u - 1)
-    return np.sin(x[:, 0]) + 7 * np.sin(x[:, 1]) ** 2 + 0.1 * x[:, 2] ** 4 * np.sin(x[:, 0])
 
 
 def mixtures(points, groups):

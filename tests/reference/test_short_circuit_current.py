@@ -5,6 +5,7 @@ import pytest
 
 from montecarlo.plant.decrement import Decrement, fault_current_rms
 from montecarlo.plant.events.through_fault import through_fault
+from montecarlo.report.published.machine import GLOVER, RAO_MACHINE
 
 FOREVER = 1e9
 
@@ -21,9 +22,7 @@ def waveform(t, machine, omega, rated_a, *, voltage_factor=1.0, load_current_pu=
 def test_bolted_three_phase_fault_with_decrement():
     # Glover, Sarma, Overbye, Power System Analysis and Design, Ex 8.2 (inputs public, answers from memory): 500 MVA,
     # 20 kV, 60 Hz, 1.05 pu, cleared after 3 cycles.
-    machine = Decrement(subtransient_reactance_pu=0.15, transient_reactance_pu=0.24, synchronous_reactance_pu=1.1,
-                        negative_sequence_reactance_pu=0.15, subtransient_time_constant_s=0.035,
-                        transient_time_constant_s=2.0, armature_time_constant_s=0.20)
+    machine = GLOVER
     rated_ka, omega = 500 / (np.sqrt(3) * 20), 120 * np.pi
     first = fault_current_rms("three_phase", 0.0, 1.05, machine, 0.0)
     third = fault_current_rms("three_phase", 0.05, 1.05, machine, 0.0) * rated_ka
@@ -43,9 +42,7 @@ def test_stages_of_a_fault_from_open_circuit():
     # Rao, Switchgear Protection & Power Systems, Ex 20.15 (companion): 7.5 MVA, 6.6 kV, X'' 9 %, X' 15 %, X 100 %:
     # 656 A sustained, 7.29 kA, DC 10.3 kA, making current 20.6 kA (no decay within half a cycle), 4.37 kA transient.
     rated = 7.5e6 / (np.sqrt(3) * 6600)
-    machine = Decrement(subtransient_reactance_pu=0.09, transient_reactance_pu=0.15, synchronous_reactance_pu=1.0,
-                        negative_sequence_reactance_pu=0.09, subtransient_time_constant_s=1e3,
-                        transient_time_constant_s=1e9, armature_time_constant_s=1e9)
+    machine = RAO_MACHINE
     rms = fault_current_rms("three_phase", np.array([0.0, 1e5, 1e12]), 1.0, machine, 0.0) * rated
     assert rms == pytest.approx([7290, 4374, 656], rel=1e-3)
     half_cycle = waveform(np.array([0.0, 0.01]), machine, 100 * np.pi, rated)[0]

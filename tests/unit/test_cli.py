@@ -76,10 +76,10 @@ def provenance(folder: Path) -> dict[str, Any]:
 
 
 @pytest.mark.parametrize(("arguments", "said"), [
-    ([], "no command; name one of new, check, run, update, schema; see statorodds --help"),
+    ([], "no command; name one of new, check, run, update, verify, doctor, schema; see statorodds --help"),
     (["--bogus"], "no command"),
     (["chek", "good.toml"], "chek: no such command; did you mean check?"),
-    (["xyzzy"], "xyzzy: no such command; name one of new, check, run, update, schema"),
+    (["xyzzy"], "xyzzy: no such command; name one of new, check, run, update, verify, doctor, schema"),
     (["check"], "the following arguments are required: FILE; see statorodds check --help"),
     (["check", "good.toml", "more"], "unrecognized arguments: more"),
     (["check", "no.toml"], "no.toml: no such file; check the path, or make a starter with the command new"),

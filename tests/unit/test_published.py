@@ -1,0 +1,114 @@
+"""The list of values in print: complete, met, and told by name where one is not."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+
+from montecarlo.report import published
+from montecarlo.report.published import QUICK, SUBJECTS, Published, published_values
+from montecarlo.report.published.whole import rows as whole_studies
+from montecarlo.report.published.winding import EXAMPLES
+from studies import verify
+from studies.verify import closing, lines_of
+
+ROW = Published("A book", "Ex 1", "current", "A", 2.0, 2.004, 0.005)
+
+
+@pytest.fixture(scope="module")
+def found() -> dict[str, list[Published]]:
+    """All but the whole studies, which tests/reference runs one by one."""
+    return dict(published_values({name: rows for name, rows in SUBJECTS.items() if rows is not whole_studies}))
+
+
+def test_every_value_is_met_within_what_its_source_leaves_open(found: dict[str, list[Published]]) -> None:
+    every = [one for rows in found.values() for one in rows]
+    assert len(every) >= 90
+    assert [one for one in every if not one.agrees] == []
+
+
+def test_no_tolerance_is_so_wide_that_anything_would_agree(found: dict[str, list[Published]]) -> None:
+    """The printed digits: 0.8 % at most. Limits near zero, what is sampled, and envelopes have reasons of their own."""
+    wide = {(one.source.split(",")[0], one.quantity) for rows in found.values() for one in rows
+            if not one.at_most and one.tolerance > 8e-3 * abs(one.printed)}
+    assert {source for source, _ in wide} == {
+        "Newcombe", "Hanley and Lippman-Hand", "IEEE C37.110 (from memory)", "Ishigami and Homma 1990",
+        "Four-branch series system; Schobi", "Tables of the normal and the t distribution (any textbook"}
+    assert all(one.tolerance <= 0.06 * abs(one.printed) for rows in found.values() for one in rows
+               if not one.at_most and one.source[:8] not in ("Newcombe", "Ishigami"))
+
+
+def test_subjects_are_there_and_rows_are_told_apart(found: dict[str, list[Published]]) -> None:
+    assert SUBJECTS.keys() > QUICK.keys()
+    for rows in found.values():
+        assert len({(one.source, one.place, one.quantity) for one in rows}) == len(rows)
+        assert all(one.source and one.place and one.quantity for one in rows)
+
+
+def test_a_study_too_fine_for_the_example_would_be_seen(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Not a list that cannot fail: an example whose printed value is not ours is told."""
+    wrong = replace(EXAMPLES[1], percent=20.0)
+    monkeypatch.setattr(published.winding, "EXAMPLES", (wrong,))
+    (row,) = published.winding.rows()
+    assert not row.agrees
+    assert row.cells == ("winding left unprotected", "20 %", "19.6824", "-0.32", "DIFFERS")
+
+
+@pytest.mark.parametrize(("ours", "at_most", "agrees"), [
+    (2.004, False, True), (1.996, False, True), (2.006, False, False), (1.994, False, False),
+    (0.1, True, True), (2.004, True, True), (2.006, True, False), (float("nan"), False, False),
+    (float("nan"), True, False)])
+def test_agreement(ours: float, at_most: bool, agrees: bool) -> None:
+    assert replace(ROW, ours=ours, at_most=at_most).agrees is agrees
+
+
+def test_cells() -> None:
+    assert ROW.cells == ("current", "2 A", "2.004", "+0.004", "agrees")
+    assert replace(ROW, unit="-", ours=2.0 + 1e-12).cells[1:4] == ("2", "2", "0")
+    assert replace(ROW, ours=1.0, at_most=True).cells == ("current", "at most 2 A", "1", "-1", "agrees")
+
+
+# --- the command ------------------------------------------------------------------------------------------
+
+
+def some(*rows: Published) -> dict[str, object]:
+    def give() -> Iterator[Published]:
+        yield from rows
+    return {"Machines": give}
+
+
+def test_all_agree_is_exit_code_0(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    monkeypatch.setattr(verify, "SUBJECTS", some(ROW, replace(ROW, place="Ex 2", source="Another (from memory)")))
+    assert verify.verify() == 0
+    out = capsys.readouterr().out
+    assert "MACHINES\n" in out
+    assert "  A book\n    Ex 1 " in out
+    assert "2 values: 2 agree, 0 differ. 1 rest on a source remembered" in out
+
+
+def test_one_that_differs_is_exit_code_1_and_named(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+                                                   ) -> None:
+    monkeypatch.setattr(verify, "SUBJECTS", some(ROW, replace(ROW, place="Ex 2", ours=3.0)))
+    assert verify.verify() == 1
+    out = capsys.readouterr().out
+    assert "2 values: 1 agree, 1 differ." in out
+    assert out.endswith("DIFFERS: A book, Ex 2: current\n")
+
+
+def test_a_source_stands_once_above_its_rows_and_lines_fit(found: dict[str, list[Published]]) -> None:
+    for rows in found.values():
+        lines = list(lines_of(rows))
+        assert lines[0].split() == ["where", "quantity", "printed", "here", "difference", "verdict"]
+        assert max(map(len, lines)) <= 120
+        changes = 1 + sum(one.source != other.source for one, other in pairwise(rows))
+        assert len(lines) == 1 + len(rows) + changes
+    assert max(map(len, closing([ROW] * 3))) <= 120
+
+
+def test_no_source_is_one_of_the_project_itself() -> None:
+    for path in (Path(published.__file__).parent).glob("*.py"):
+        assert "DEVELOPERS" not in path.read_text(encoding="utf-8")
