@@ -183,12 +183,14 @@ def _published() -> Iterator[Block]:
     found = dict(published_values(QUICK))
     rows = [one for part in found.values() for one in part]
     yield Prose(f"{sum(one.agrees for one in rows)} of {len(rows)} values in print agree with this version within what "
-                "their digits, or the reading of them, leave open; worked out when this report was made. The command "
-                "verify adds whole studies of worked examples, CTs in time, effects of inputs and rare events.")
+                "their digits, or the reading of them, leave open; worked out when this report was made. A row without "
+                "a source has that of the row above. The command verify adds whole studies of worked examples, CTs in "
+                "time, effects of inputs and rare events.")
     for subject, part in found.items():
         yield Table(("source", "where", "quantity", "printed", "here", "difference", "verdict"),
-                    tuple((one.source, one.place, *one.cells) for one in part), "<<<>>><", subject,
-                    widths=(24, 14, 25, 11, 9, 9, 8))
+                    tuple((one.source if one.source != before else "", one.place, *one.cells)
+                          for one, before in zip(part, ["", *(one.source for one in part)], strict=False)),
+                    "<<<>>><", subject, widths=(26, 14, 24, 11, 8, 9, 8))
 
 
 def _tables(findings: Findings) -> Iterator[Block]:
