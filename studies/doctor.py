@@ -50,7 +50,8 @@ def doctor() -> int:
     for part in examine():
         print(shown(part), flush=True)
         bad += part.verdict == BAD
-    print(f"\n{bad} of these would spoil a run; see the cures above." if bad else "\nAll that a run needs is good.")
+    print(f"\n{bad} of these would spoil a run or its numbers: mend the first, then ask again." if bad else
+          "\nAll that a run needs is good.")
     return 1 if bad else 0
 
 

@@ -157,7 +157,7 @@ def test_exit_codes_and_the_closing_line(monkeypatch: pytest.MonkeyPatch, capsys
     monkeypatch.setattr(doctor, "examine", lambda: iter([good, bad]))
     assert doctor.doctor() == 1
     out = capsys.readouterr().out
-    assert "1 of these would spoil a run" in out
+    assert "1 of these would spoil a run or its numbers" in out
     assert f"\n{'':<35}mend it\n" in out
 
 

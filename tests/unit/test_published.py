@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 from itertools import pairwise
-from pathlib import Path
 
 import pytest
 
@@ -107,8 +106,3 @@ def test_a_source_stands_once_above_its_rows_and_lines_fit(found: dict[str, list
         changes = 1 + sum(one.source != other.source for one, other in pairwise(rows))
         assert len(lines) == 1 + len(rows) + changes
     assert max(map(len, closing([ROW] * 3))) <= 120
-
-
-def test_no_source_is_one_of_the_project_itself() -> None:
-    for path in (Path(published.__file__).parent).glob("*.py"):
-        assert "DEVELOPERS" not in path.read_text(encoding="utf-8")
