@@ -1,4 +1,5 @@
-"""Current transformers against textbooks and standards: the numbers that our CT model and solvers can produce.
+"""Current transformers against standards: the numbers that our CT model and solvers can produce. Textbook examples of
+ratio, displacement and flux stand in `montecarlo/report/published/transformers.py`; `tests/unit/test_published.py`.
 
 Left out: problems with a reactive burden (legs and leads are resistances here), and the classes' limits on turns
 ratio and remanence, which a study states as inputs."""
@@ -24,31 +25,6 @@ from montecarlo.secondary.circuit import CtBank
 from montecarlo.secondary.ct import CurrentTransformer
 from montecarlo.secondary.excitation import excitation_table, loop_rms
 from montecarlo.secondary.remanence import RemanenceModel
-
-# --- phasor errors ----------------------------------------------------------------------------------------
-
-
-def test_ratio_and_phase_error_of_a_resistive_burden() -> None:
-    # Rajput, Electronic Measurements and Instrumentation, Ex 6.1 (companion): 1:240, 5 A, 1.2 ohm, 96 ampere-turns,
-    # 1200 mm2, 50 Hz: actual ratio 240.77, phase 4.57 degrees, 0.0938 T. RMS magnetising current 96/240 at 6 V.
-    bank = one_ct(turns=240.0, series_ohm=0.0, knee_v=6.0, knee_a=np.sqrt(2) * 96 / 240)
-    primary = np.hypot(240 * 5, 96)
-    current, flux = secondary_phasor(bank, 1.2, primary)
-    assert abs(current) == pytest.approx(5.0, rel=1e-9)
-    assert primary / abs(current) == pytest.approx(240.77, abs=0.005)
-    assert np.degrees(np.angle(current)) == pytest.approx(4.57, abs=0.005)
-    tesla = abs(flux) * bank.knee_flux_wb[0, 0] / (240 * 1200e-6)
-    assert tesla == pytest.approx(0.0938, abs=5e-5)
-
-
-def test_flux_density_at_a_fault_current() -> None:
-    # Rao, Switchgear Protection & Power Systems, Ex 35.3 (companion): CT 2000/5, 40 kA, 0.31 + 2 ohm, 28.45 cm2, 50 Hz:
-    # 0.9144 T with 4.44 for pi sqrt(2) (printed 0.9227 with 4.4); the core's exciting current is left out.
-    bank = one_ct(turns=400.0, series_ohm=0.31, knee_v=231.0, knee_a=0.0)
-    _, flux = secondary_phasor(bank, 2.0, 40e3)
-    tesla = abs(flux) * bank.knee_flux_wb[0, 0] / (400 * 28.45e-4)
-    assert tesla * np.pi * np.sqrt(2) / 4.44 == pytest.approx(0.9144, abs=5e-5)
-
 
 # --- the knee and the classes -----------------------------------------------------------------------------
 

@@ -1,20 +1,8 @@
-"""Stability of circulating-current schemes: V_s, R_st, V_k >= 2 V_s, and the primary operating current."""
+"""The primary operating current. V_s, R_st and V_k >= 2 V_s: `montecarlo/report/published/relaying.py`."""
 
-import numpy as np
 import pytest
 
 from montecarlo.estimates import handcalc
-
-
-def test_stabilising_voltage_resistance_and_knee():
-    # NPTEL, Power System Protection and Switchgear, lecture 28, week 6: 200 MW, 13.8 kV, pf 0.9, 12 times full load,
-    # CT 10000/5, R_ct 1.5 ohm, lead 0.3 ohm, setting 10 % of 5 A, relay 1 VA at pick-up.
-    through = 12 * 200e6 / (np.sqrt(3) * 13.8e3 * 0.9) / 2000
-    voltage = handcalc.stabilising_voltage(through, 1.5, 0.3)
-    assert through == pytest.approx(55.78, abs=0.01)
-    assert voltage == pytest.approx(100.4, abs=0.1)
-    assert handcalc.stabilising_resistance(voltage, 0.5, 1 / 0.5**2) == pytest.approx(196.8, abs=0.1)
-    assert handcalc.required_knee(voltage) == pytest.approx(200.8, abs=0.1)
 
 
 def test_primary_operating_current():

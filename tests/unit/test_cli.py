@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import json
 import os
 import re
@@ -176,6 +177,16 @@ def test_help_names_every_command(run: Run) -> None:
     assert code == 0
     assert all(re.search(rf"^ +{command} ", out, re.MULTILINE) for command in COMMANDS)
     assert "--workers" in run("run", "--help")[1]
+
+
+@pytest.mark.parametrize("command", ["verify", "doctor"])
+@pytest.mark.parametrize("code", [0, 1])
+def test_what_does_not_agree_or_is_not_good_is_exit_code_1(run: Run, monkeypatch: pytest.MonkeyPatch, command: str,
+                                                           code: int) -> None:
+    module = importlib.import_module(f"studies.{command}")
+    monkeypatch.setattr(module, command, lambda: print("the table") or code)
+    assert run(command) == (code, "the table\n", "")
+    assert "unrecognized arguments: more" in run(command, "more")[2]
 
 
 def test_version(run: Run) -> None:
