@@ -44,6 +44,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
         for fault in error.faults:
             print(f"{PROGRAM}: {_one_line(fault)}", file=sys.stderr)
         return 2
+    except RuntimeError as error:                              # Numba's, on import
+        if "no locator available" not in str(error):
+            raise
+        print(f"{PROGRAM}: the compiled solvers can be kept nowhere; set NUMBA_CACHE_DIR to a folder that can be "
+              f"written, and see {PROGRAM} doctor", file=sys.stderr)
+        return 2
     except KeyboardInterrupt as stopped:
         print(f"{PROGRAM}: stopped; {str(stopped) or 'nothing was written'}", file=sys.stderr)
         return INTERRUPTED

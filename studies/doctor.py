@@ -165,8 +165,13 @@ def _threads() -> Iterator[Finding]:
 
 def _folder(what: str) -> Iterator[Finding]:
     folder = Path(tempfile.gettempdir()) if what == TEMPORARY else Path.cwd()
-    with tempfile.TemporaryFile(dir=folder) as file:
-        file.write(b"written")
+    try:
+        with tempfile.TemporaryFile(dir=folder) as file:
+            file.write(b"written")
+    except OSError as error:
+        reason = error.strerror or type(error).__name__
+        yield Finding(what, f"cannot be written ({reason}): {folder}", BAD, FOLDERS[what])
+        return
     free = shutil.disk_usage(folder).free
     enough = free >= LEAST_FREE
     yield Finding(what, f"can be written, {free / 1e9:.1f} GB free: {folder}", GOOD if enough else BAD,

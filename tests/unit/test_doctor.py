@@ -94,7 +94,7 @@ def test_a_folder_that_cannot_be_written(monkeypatch: pytest.MonkeyPatch, tmp_pa
     monkeypatch.setattr(tempfile, "TemporaryFile", refuses)
     both = {one.what: one for one in examine_only("current folder", "temporary folder")}
     assert {one.verdict for one in both.values()} == {BAD}
-    assert "Permission denied" in both["current folder"].found
+    assert both["current folder"].found == f"cannot be written (Permission denied): {Path.cwd()}"
     assert "--out" in both["current folder"].cure
     assert "TMPDIR" in both["temporary folder"].cure
 
