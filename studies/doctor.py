@@ -31,7 +31,7 @@ PURPOSES = {"parquet": "run --keep-samples", "cluster": "run --cluster"}
 IMPORTED_AS = {"pyarrow": "pyarrow.parquet"}
 REQUIREMENT = re.compile(r"([A-Za-z0-9_.-]+)(?:\[[^]]*\])?\s*(?:>=\s*([0-9.]+))?[^;]*"
                          r"(?:;.*extra\s*==\s*['\"]([^'\"]+))?")
-AGAIN = f"install it again: pip install --force-reinstall {PRODUCT}"
+AGAIN = "install the tool anew, into an environment of its own"
 
 
 @dataclass(frozen=True)
@@ -118,8 +118,7 @@ def packages() -> Iterator[Finding]:
 
 
 def _package(name: str, least: str | None, extra: str | None, purpose: str) -> Finding:
-    wanted = f"{PRODUCT}[{extra}]" if extra else f"{name}>={least}" if least else name
-    cure = f"pip install -U '{wanted}'"
+    cure = f"pip install -U '{name}>={least}'" if least else f"pip install -U {name}"
     try:
         version = metadata.version(name)
     except metadata.PackageNotFoundError:

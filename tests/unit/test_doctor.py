@@ -57,7 +57,7 @@ def test_what_an_option_needs_may_be_absent(monkeypatch: pytest.MonkeyPatch) -> 
 def test_what_every_run_needs_may_not(monkeypatch: pytest.MonkeyPatch) -> None:
     requires(monkeypatch, *REQUIRES, joblib=None, numpy="1.25.2")
     packages = found(doctor.packages)
-    assert packages["joblib"] == Finding("joblib", "missing", BAD, "pip install -U 'joblib'")
+    assert packages["joblib"] == Finding("joblib", "missing", BAD, "pip install -U joblib")
     assert packages["numpy"].verdict == BAD
     assert packages["numpy"].found == "1.25.2, 1.26 or newer is needed"
     assert packages["numpy"].cure == "pip install -U 'numpy>=1.26'"
