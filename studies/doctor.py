@@ -24,6 +24,7 @@ PRODUCT = "statorodds"
 GOOD, OPTIONAL, BAD = "good", "absent", "NOT GOOD"       # absent: what only an option needs
 LEAST_PYTHON = (3, 11)
 LEAST_FREE = 500_000_000                                   # bytes; a run with its figures and samples of one type
+LONGEST_S = 60.0                                           # for worker processes to start and answer
 TEMPORARY = "temporary folder"
 FOLDERS = {"current folder": "go to another folder, or name one with run --out",
            TEMPORARY: "set TMPDIR to a folder that can be written"}
@@ -143,9 +144,9 @@ def _numbers(version: str) -> tuple[int, ...]:
 
 
 def _cores() -> Iterator[Finding]:
-    from montecarlo.engine.parallel import worker_count
+    from montecarlo.engine.workers import workers_of
 
-    usable = worker_count(None)
+    usable = workers_of(None).count
     yield Finding("cores", f"{usable} of {os.cpu_count()} usable: so many workers unless --workers says otherwise")
 
 
@@ -198,13 +199,23 @@ def _browser() -> Iterator[Finding]:
     yield Finding("browser", browser or "for run --pdf: Chromium, Chrome or Edge", GOOD if browser else OPTIONAL)
 
 
-def _workers() -> Iterator[Finding]:
-    from montecarlo.engine.parallel import mapped
+@dataclass(frozen=True)
+class _Task:
+    label: str
 
-    began = time.perf_counter()
-    good = list(mapped(abs, [-1, 2], 2)) == [1, 2]
-    yield Finding("worker processes", f"two started and answered in {time.perf_counter() - began:.1f} s",
-                  GOOD if good else BAD, "" if good else "run with --workers 1")
+
+def _process(task: _Task) -> int:
+    return os.getpid()
+
+
+def _workers() -> Iterator[Finding]:
+    from montecarlo.engine.workers import Workers
+    from montecarlo.engine.workers.processes import Processes
+
+    began, workers = time.perf_counter(), Workers(2, place=Processes(2, LONGEST_S))
+    others = {*workers.mapped(_process, [_Task("one"), _Task("another")])} - {os.getpid()}
+    yield Finding("worker processes", f"started and answered in {time.perf_counter() - began:.1f} s",
+                  GOOD if others else BAD, "" if others else "run with --workers 1")
 
 
 # --- the numbers ------------------------------------------------------------------------------------------

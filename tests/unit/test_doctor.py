@@ -14,6 +14,8 @@ from typing import Any
 
 import pytest
 
+from montecarlo.engine.workers import processes
+from montecarlo.engine.workers.pool import Here
 from studies import doctor
 from studies.doctor import BAD, GOOD, OPTIONAL, Finding, examine, shown
 
@@ -124,6 +126,14 @@ def test_no_browser_is_no_fault(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(pdf, "find_browser", lambda: None)
     (one,) = doctor._browser()
     assert one == Finding("browser", "for run --pdf: Chromium, Chrome or Edge", OPTIONAL)
+
+
+def test_worker_processes_are_started_and_a_plain_loop_is_not_taken_for_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    (one,) = doctor._workers()
+    assert one.verdict == GOOD
+    monkeypatch.setattr(processes, "Processes", lambda *unused: Here())
+    (one,) = doctor._workers()
+    assert (one.verdict, one.cure) == (BAD, "run with --workers 1")
 
 
 # --- the numbers ------------------------------------------------------------------------------------------
