@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Iterator
 
 import numpy as np
+from scipy.special import bdtr
 
 from montecarlo.estimates.intervals import clopper_pearson, student, wilson
 from montecarlo.estimates.rare import Sums, plain, rare_estimate, spans, tilted, variation
@@ -42,6 +43,9 @@ def rows() -> Iterator[Published]:
         for side, ours, value in zip(("low", "high"), limits, printed, strict=True):
             yield Published(f"{NEWCOMBE} ({known})", "Table I", f"95 % {words} limit, {hits} of {trials}, {side}", "-",
                             value, float(ours), 5e-5)
+    yield Published("Clopper and Pearson, Biometrika 26, 1934, 404-413", "their theorem",
+                    "95 % exact limits miss the truth, worst p, 50 trials", "%", 5.0, 100 * _worst_miss(50), 0.0,
+                    at_most=True)
     # p1 - p2 is p1 + (1 - p2) less 1: limits of a sum from those of its parts
     p, limits = np.array([56 / 70, 32 / 80]), wilson([56, 32], [70, 80])
     both = mover([1.0, 1.0], p, limits.low, limits.high)
@@ -56,6 +60,14 @@ def rows() -> Iterator[Published]:
     half = float(student(blocks).high) - blocks.mean()
     yield Published(TABLES, "t", "half-width over standard error, 16 blocks", "-", 2.131,
                     half / (blocks.std(ddof=1) / 4), 5e-4)
+
+
+def _worst_miss(trials: int) -> float:
+    """The largest share of samples whose exact 95 % limits leave the truth out, over 999 values of p."""
+    hits, p = np.arange(trials + 1), np.linspace(0.001, 0.999, 999)[:, None]
+    low, high = clopper_pearson(hits, trials)
+    share = np.diff(bdtr(hits, trials, p), prepend=0.0)
+    return float((share * ((p < low) | (p > high))).sum(axis=1).max())
 
 
 # --- by samples -------------------------------------------------------------------------------------------
