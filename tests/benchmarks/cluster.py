@@ -1,0 +1,102 @@
+"""What a chunk costs beside its work, on processes of this machine and on a Dask cluster of two workers here:
+`python -m tests.benchmarks.cluster`. About two minutes."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from montecarlo.engine.batch import Counted, _counted, compile_solvers, designs
+from montecarlo.engine.block import Job
+from montecarlo.engine.case import run_chunk, strata
+from montecarlo.engine.workers import Workers
+from montecarlo.engine.workers.cluster import Cluster
+from montecarlo.engine.workers.finished import Finished
+from montecarlo.engine.workers.packing import pack, unpack
+from montecarlo.study.candidates import candidate_lattices
+from montecarlo.study.read import read_study
+from tests.benchmarks.timing import header, row
+from tests.trouble.cluster import cluster
+
+CONFIGS = Path(__file__).parents[2] / "configs"
+EMPTY = 400                                                # chunks without work
+REPEATS = 2
+
+
+@dataclass(frozen=True)
+class Nothing:
+    number: int
+
+    @property
+    def label(self) -> str:
+        return f"nothing {self.number}"
+
+
+def nothing(task: Nothing) -> float:
+    return 0.0
+
+
+def best(act: Callable[[], object]) -> float:
+    taken = []
+    for _ in range(REPEATS):
+        begin = time.perf_counter()
+        act()
+        taken.append(time.perf_counter() - begin)
+    return min(taken)
+
+
+def per_chunk(workers: Callable[[Finished | None], Workers]) -> tuple[float, float]:
+    """Seconds a chunk without work, without and with keeping it."""
+    def run(finished: Finished | None) -> None:
+        list(workers(finished).mapped(nothing, [Nothing(number) for number in range(EMPTY)]))
+
+    run(None)                                              # starts the processes
+    plain = best(lambda: run(None))
+
+    def keep() -> None:
+        with TemporaryDirectory() as folder:
+            run(Finished(Path(folder)))
+    return plain / EMPTY, best(keep) / EMPTY
+
+
+def main() -> None:
+    study = read_study(CONFIGS / "hydro_11kv.toml", samples=8192)
+    lattices = candidate_lattices(study)
+    compile_solvers(study, lattices)
+    job = Job(study.alone, lattices, *designs(study))
+    header("a chunk of hydro_11kv, 210 and more candidates", "seconds of work", "packed kB, ms to pack, ms to unpack")
+    for name in strata(study):
+        chunk = job.design_of(name).chunks(name)[0]
+        solve = best(lambda chunk=chunk: run_chunk(job, chunk))
+        tally = run_chunk(job, chunk)
+        data = pack(("", tally))
+        row(name, f"{solve:.3f}", f"{len(data) / 1e3:.1f}, {1e3 * best(lambda tally=tally: pack(('', tally))):.2f}, "
+            f"{1e3 * best(lambda data=data: unpack(data)):.2f}")
+    header("an empty chunk", "ms each", "ms each, kept on the disk")
+    for name, plain, kept in places():
+        row(name, f"{1e3 * plain:.2f}", f"{1e3 * kept:.2f}")
+    name = f"external.{study.external_events[0].name}"
+    tasks = [Counted(job, chunks, False) for chunks in job.design_of(name).tasks(name)]
+    header(f"{name}, {len(tasks)} chunks", "seconds, two workers", "times the processes of this machine")
+    with TemporaryDirectory() as folder, cluster(Path(folder)) as made, Cluster(made.address) as place:
+        everywhere = {"processes": Workers(2), "Dask": Workers(place=place)}
+        for crew in everywhere.values():
+            list(crew.mapped(_counted, tasks))             # compiles there
+        taken = {name: best(lambda crew=crew: list(crew.mapped(_counted, tasks))) for name, crew in everywhere.items()}
+    for name, seconds in taken.items():
+        row(name, f"{seconds:.2f}", f"{seconds / taken['processes']:.2f}")
+
+
+def places() -> list[tuple[str, float, float]]:
+    found = [("this process", *per_chunk(lambda finished: Workers(1, finished=finished))),
+             ("two processes of this machine", *per_chunk(lambda finished: Workers(2, finished=finished)))]
+    with TemporaryDirectory() as folder, cluster(Path(folder)) as made, Cluster(made.address) as place:
+        found.append(("Dask, two workers here", *per_chunk(lambda finished: Workers(place=place, finished=finished))))
+    return found
+
+
+if __name__ == "__main__":
+    main()
