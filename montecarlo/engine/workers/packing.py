@@ -60,7 +60,7 @@ def unpack(data: bytes) -> tuple[str, Any]:
                     arrays.append(np.lib.format.read_array(cast(Any, member), allow_pickle=False))
             label, value = _value(json.loads(archive.read(TREE)), arrays)
             return label, value
-    except (OSError, EOFError, ValueError, LookupError, TypeError, AttributeError, NotImplementedError,
+    except (OSError, EOFError, ValueError, LookupError, TypeError, AttributeError, NotImplementedError, RecursionError,
             zipfile.BadZipFile, zlib.error) as error:
         raise Damaged(str(error)) from None
 
