@@ -15,7 +15,7 @@ from montecarlo.sampling.nets import power_of_two
 __all__ = ["BLOCKS", "PLANT_STRATUM", "Chunk", "Design"]
 
 BLOCKS = 16  # independent blocks of plants
-TASKS_MAX = 256  # of a block of plants: beyond, several chunks are solved as one task, so that few of them travel
+TASKS_MAX = 64  # of a block of plants: beyond, several chunks are solved as one task, so that few of them travel
 PLANT_STRATUM = "plant"  # the stratum name under which plant inputs are drawn
 
 

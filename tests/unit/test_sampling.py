@@ -14,7 +14,7 @@ from montecarlo.plant.earthing import Earthing
 from montecarlo.plant.events.kinds import ExternalEvent
 from montecarlo.quantities import Distribution, Quantity, Section, number, read_distribution
 from montecarlo.relays.elements import Relay
-from montecarlo.sampling.design import BLOCKS, Chunk, Design
+from montecarlo.sampling.design import BLOCKS, TASKS_MAX, Chunk, Design
 from montecarlo.sampling.inputs import Input, correlation_faults, list_inputs
 from montecarlo.sampling.points import Matrix, Streams
 from montecarlo.sampling.streams import check_distinct, stream
@@ -318,14 +318,14 @@ def test_strata_share_plants_but_not_events_and_a_fresh_round_shares_nothing():
         assert not np.isin(base[key], fresh[key]).any()
 
 
-@pytest.mark.parametrize("samples", [1, 16 * 4 * 100, 16 * 4 * 3000 + 5])
+@pytest.mark.parametrize("samples", [1, 16 * 4 * 60, 16 * 4 * 1000 + 5])
 def test_tasks_hand_out_every_chunk_once_in_an_order_of_its_own_block(samples: int) -> None:
     design = Design(64, samples, chunk_samples=4)          # one event of each of the four plants of a block
     tasks = design.tasks("internal.earth", 1)
     assert sorted((chunk for task in tasks for chunk in task), key=lambda chunk: chunk.index) == list(
         design.chunks("internal.earth", 1))
-    assert len(tasks) <= 256 * BLOCKS
-    assert (max(map(len, tasks)) == 1) == (design.event_blocks <= 256)
+    assert len(tasks) <= TASKS_MAX * BLOCKS
+    assert (max(map(len, tasks)) == 1) == (design.event_blocks <= TASKS_MAX)
     for block in range(BLOCKS):
         mine = [chunk.event_block for task in tasks for chunk in task if chunk.plant_block == block]
         assert mine == list(range(design.event_blocks))
