@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from montecarlo.engine.drivers.effects import POSITION
 from montecarlo.engine.drivers.samples import CENTRE, HALVED
+from montecarlo.engine.guard import told
 from montecarlo.quantities.wording import listed
 from montecarlo.report.choosing import SAME
 from montecarlo.report.look import percent
@@ -192,6 +193,4 @@ def notes(found: Drivers) -> list[str]:
                      "by turns of p_missed and p_false; place along the winding aside.")
     ties = [group.name for part in found.effects for group in part.groups if len(group.keys) > 1]
     texts += [f"Correlated, and so one line among the Sobol' effects: {name}." for name in dict.fromkeys(ties)]
-    if found.lost or any(part.lost for part in found.effects):
-        texts.append(f"{found.lost} rows gave no result and count as neither missed nor tripped.")
-    return texts
+    return [*texts, f"For drivers: {told(found.unresolved)}"]

@@ -30,7 +30,7 @@ class EarthingOptions:
 def findings(options: Options) -> Findings:
     """Tables, figures and text of a finished comparison."""
     frames = {"earthing_options": options.table, "earthing_differences": options.differences,
-              "candidates": options.candidates, "inputs": options.inputs}
+              "candidates": options.candidates, "inputs": options.inputs, "unresolved": options.unresolved}
     if len(options.rare):
         frames["rare"] = options.rare
     drawn: dict[str, tuple[Figure, str]] = {}

@@ -59,6 +59,7 @@ TABLES = {
     "neighbours": "One step of a grid from the chosen setting",
     "by_type": "By fault type, event and load state", "rare": "Rare false trips: weighted samples beside counts",
     "scenarios": "Scenarios of the policy", "remanence_models": "Both remanence models", "backup": "Back-up by type",
+    "unresolved": "Samples without a result, most first",
     "blind_zone": "Blind part of the winding at equal false trips",
     "peak_voltage": "Peak voltage across the relay circuit on an internal fault",
 }

@@ -46,7 +46,7 @@ class SettingSweep:
 
 def findings(result: Result, lines: Sequence[str] | None = None) -> Findings:
     """Tables, figures and text of a finished run; `lines` of the text if it is to say something else."""
-    frames = {name: getattr(result, name) for name in ("candidates", "by_type", "coverage", "inputs")}
+    frames = {name: getattr(result, name) for name in ("candidates", "by_type", "coverage", "inputs", "unresolved")}
     if result.study.backup is not None:
         frames["backup"] = result.backup
     if len(result.rare):

@@ -10,6 +10,7 @@ from montecarlo.report.driver_figures import effect_bars, elasticity_marks, what
 from montecarlo.report.driver_tables import driver_rows, elasticity_rows, what_if_rows, worth_rows
 from montecarlo.report.look import blank, look
 from montecarlo.report.tables import Result
+from montecarlo.report.unresolved import unresolved_frame
 from montecarlo.study.description import Study
 from studies.drivers_text import conclusion, notes
 from studies.protocol import Findings, Progress
@@ -39,7 +40,8 @@ def findings(found: Drivers) -> Findings:
               "worth_of_measuring": worth_rows(found)}
     text = [line for sentence in conclusion(result, found, frames) for line in paragraph(sentence)]
     text += ["", *(line for sentence in (*notes(found), *result.told) for line in paragraph(sentence, "- ", "  "))]
-    frames |= {"candidates": result.candidates, "inputs": result.inputs}
+    frames |= {"candidates": result.candidates, "inputs": result.inputs,
+               "unresolved": unresolved_frame((*result.unresolved_rows, *found.unresolved))}
     return Findings(frames, _figures(result, frames), {"plants": result.plants}, result.provenance, tuple(text),
                     begin=("what_if.csv", "drivers.svg"), result=result)
 

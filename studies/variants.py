@@ -31,7 +31,8 @@ class StudyVariants:
 def findings(compared: SideBySide) -> Findings:
     """Tables, figure and text of a finished comparison."""
     frames = {"variants": compared.table, "variant_differences": compared.differences,
-              "candidates": compared.candidates, "inputs": compared.results[AS_STATED].inputs}
+              "candidates": compared.candidates, "inputs": compared.results[AS_STATED].inputs,
+              "unresolved": compared.unresolved}
     return Findings(frames, _figures(compared), provenance=compared.provenance, text=tuple(variants_text(compared)),
                     begin=("variants.csv", "variants.svg"))
 

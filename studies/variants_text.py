@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
+from montecarlo.engine.guard import told
 from montecarlo.quantities.wording import listed
 from montecarlo.report.choosing import SAME
 from montecarlo.report.look import percent
@@ -31,9 +32,7 @@ def variants_text(compared: SideBySide) -> list[str]:
     lines += ["", *paragraph(" ".join(conclusion(compared.table, compared.differences))), ""]
     lines += paragraph("What each run has to tell of itself (solutions, weighted samples, candidates refused on fresh "
                        "numbers) stands in provenance.json.", "- ", "  ")
-    lost = [f"{row['variant']}: {row['unresolved']:g} samples gave no result; the intervals count them once as "
-            "operating and once as not." for row in rows if row["unresolved"] > 0]
-    return lines + [line for sentence in lost for line in paragraph(sentence, "- ", "  ")]
+    return lines + paragraph(told(compared.unresolved_rows), "- ", "  ")
 
 
 def conclusion(rows: pd.DataFrame, differences: pd.DataFrame) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -10,6 +11,7 @@ import numpy as np
 from montecarlo.engine.block import EARTH, Job
 from montecarlo.engine.case import run_chunk, strata
 from montecarlo.engine.convergence import Point, points, shares_of
+from montecarlo.engine.guard import Unresolved, counted, keep_to_limit, named, weighted
 from montecarlo.engine.keep import Rows, run_and_keep
 from montecarlo.engine.precision import Sizes, with_sizes
 from montecarlo.engine.rare import Known, final_batch, final_samples, find_densities
@@ -54,6 +56,7 @@ class Batch:
     wider: Mapping[str, Sums] = field(default_factory=dict)  # of rare false trips with wider inputs, fresh batches too
     paired: tuple[Setting, ...] = ()                       # K settings of which is told what one misses and another not
     caught: dict[str, Stratum] = field(default_factory=dict)       # that, K x K rows by type: missed by, caught by
+    unresolved: tuple[Unresolved, ...] = ()                # a row a type, of scenarios and wider inputs too
 
     @property
     def verdict(self) -> Judgement:
@@ -87,8 +90,8 @@ def in_all_scenarios(study: Study, lattices: Sequence[Lattice], round_: int, wor
     batch = run_batch(stated, lattices, round_, workers, tell, earlier.get(STATED), paired, files)
     if round_:
         job = Job(stated, tuple(lattices), *designs(stated))
-        batch = replace(batch, wider=wider_sums(job, batch.strata, batch.known[STATED].densities, round_, workers,
-                                                tell))
+        wider, unresolved = wider_sums(job, batch.strata, batch.known[STATED].densities, round_, workers, tell)
+        batch = replace(batch, wider=wider, unresolved=(*batch.unresolved, *unresolved))
 
     def told_of(name: str) -> Progress:
         return lambda done, total, what: tell(done, total, f"{what}, {name}")
@@ -96,6 +99,8 @@ def in_all_scenarios(study: Study, lattices: Sequence[Lattice], round_: int, wor
     others = {name: run_batch(with_sizes(other, other_sizes), lattices, round_, workers, told_of(name),
                               earlier.get(name)) for name, other in study.scenarios}
     return replace(batch, scenarios={name: other.judgement for name, other in others.items()},
+                   unresolved=(*batch.unresolved, *(row for name, other in others.items()
+                                                    for row in named(other.unresolved, name))),
                    known={**batch.known, **{name: other.known[STATED] for name, other in others.items()}})
 
 
@@ -116,6 +121,7 @@ def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: W
              for chunks in job.design_of(name).tasks(name, round_)]
     total, done = sum(task.solutions for task in tasks), 0
     sums: dict[tuple[str, int], Tally] = {}
+    waiting, unresolved = Counter(task.chunks[0].stratum for task in tasks), list[Unresolved]()
     for task, (tally, kept) in zip(tasks, workers.mapped(_counted, tasks), strict=True):
         first = task.chunks[0]
         if files is not None:
@@ -123,6 +129,10 @@ def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: W
                 files.append(counted_name(first.stratum), rows)
         key = first.stratum, first.plant_block
         sums[key] = sums[key] + tally if key in sums else tally
+        waiting[first.stratum] -= 1
+        if not waiting[first.stratum]:
+            every = [sums[first.stratum, block] for block in range(BLOCKS)]
+            unresolved += keep_to_limit(study, counted(round_, first.stratum, every))
         done += task.solutions
         progress(done, total, first.stratum if round_ == 0 else f"{first.stratum}, fresh batch")
     gathered = {name: gather(name, [sums[name, block] for block in range(BLOCKS)]) for name in names}
@@ -130,12 +140,14 @@ def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: W
     if known is None:
         known = Known(find_densities(job, workers, progress) if final_samples(study) else {})
     final, trust = final_batch(job, known.densities, round_, workers, progress, files), dict(known.trust)
+    unresolved += keep_to_limit(study, *(weighted(round_, name, found.candidates, found.causes)
+                                         for name, found in final.items()))
     for name, found in final.items():
         part = gathered[name]
-        weighted = compare(found.candidates, part.total, part.trials, part.unresolved, lattices,
-                           known.of(name, settings))
-        gathered[name] = replace(part, weighted=weighted)
-        trust.setdefault(name, dict(zip(settings, weighted.diagnostics.trust, strict=True)))
+        judged = compare(found.candidates, part.total, part.trials, part.unresolved, lattices,
+                         known.of(name, settings))
+        gathered[name] = replace(part, weighted=judged)
+        trust.setdefault(name, dict(zip(settings, judged.diagnostics.trust, strict=True)))
     notes = {}
     if EARTH in names:
         blocks = [sums[EARTH, block].notes for block in range(BLOCKS)]
@@ -143,7 +155,7 @@ def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: W
     return Batch(round_, tuple(lattices), gathered, judge(study, lattices, gathered), notes, *_backup(sums, names),
                  {STATED: Known(known.densities, trust)}, {name: found.curves for name, found in final.items()},
                  points=points(study, job, sums, gathered, final) if round_ else (), paired=tuple(paired),
-                 caught=_caught(sums, names))
+                 caught=_caught(sums, names), unresolved=tuple(unresolved))
 
 
 def _caught(sums: dict[tuple[str, int], Tally], names: Sequence[str]) -> dict[str, Stratum]:

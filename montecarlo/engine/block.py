@@ -30,7 +30,7 @@ from montecarlo.study.description import Study
 Complex = NDArray[np.complex128]
 Rows = NDArray[np.int64]
 
-EARTH = "internal.earth"
+EARTH, OVERLOAD = "internal.earth", "state.overload"
 
 
 @dataclass(frozen=True)

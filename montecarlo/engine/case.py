@@ -13,7 +13,8 @@ from collections.abc import Mapping
 import numpy as np
 
 from montecarlo.engine import backup, primary, winding
-from montecarlo.engine.block import Block, Job, Judged, Rows, thresholds
+from montecarlo.engine.block import OVERLOAD, Block, Job, Judged, Rows, thresholds
+from montecarlo.engine.guard import causes, without_result
 from montecarlo.estimates.caught import missed_samples, sum_caught
 from montecarlo.estimates.choose import OPEN_PILOTS, open_pilots
 from montecarlo.estimates.tally import BackupTally, LatticeTally, Tally, count_missed, count_operated, one_setting
@@ -24,7 +25,7 @@ from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import Circuit, measurement
 from montecarlo.study.description import Study
 
-LOAD, OVERLOAD = "state.load", "state.overload"
+LOAD = "state.load"
 ALL = slice(None)
 
 
@@ -63,6 +64,10 @@ def counted(block: Block, judged: Mapping[Circuit, Judged]) -> Tally:
     tally = Tally(tuple(_count(block, lattice, judged[lattice.circuit]) for lattice in lattices))
     tally.early = {share: Tally(tuple(_count(block, lattice, judged[lattice.circuit], rows=rows)
                                       for lattice in lattices)) for share, rows in block.early_rows.items()}
+    if any(part.unresolved.any() for part in tally.lattices):
+        before = [block.load_pickups(lattice) for lattice in lattices] if internal else []
+        tally.causes = causes(block, without_result(
+            [*(block.pickups(lattice, judged[lattice.circuit]) for lattice in lattices), *before]))
     if (caught := backup.operated(block)) is not None:
         left = np.asarray(~caught, float)
         nobody = (_count(block, lattice, judged[lattice.circuit], left) for lattice in lattices)

@@ -11,6 +11,7 @@ from montecarlo.engine import primary
 from montecarlo.engine.backup import operating_currents
 from montecarlo.engine.batch import Progress, designs
 from montecarlo.engine.block import EARTH, Block, Job
+from montecarlo.engine.guard import ENERGY, Unresolved, looked_at
 from montecarlo.engine.winding import critical_places, solved
 from montecarlo.engine.workers import Workers
 from montecarlo.plant.fault_energy import joule_integral
@@ -43,6 +44,13 @@ class EarthFaults:
     fault_j: Array
     resistor_j: Array
 
+    def unresolved(self, study: Study, setting: Setting | None) -> tuple[Unresolved, ...]:
+        """The faults without a result, if they keep to the study's limit; without a setting nothing has to operate.
+        Raises StudyError."""
+        wanted = [self.neutral_v, *([] if setting is None else [self.lasts_s, self.fault_j, self.resistor_j])]
+        known = np.all([np.isfinite(values) for values in wanted], axis=0)
+        return looked_at(study, EARTH, ENERGY, int((~known).sum()), known.size, round_=1)
+
 
 def sample_earth_faults(study: Study, setting: Setting | None, *, round_: int, workers: Workers,
                         progress: Progress) -> EarthFaults:
@@ -55,8 +63,10 @@ def sample_earth_faults(study: Study, setting: Setting | None, *, round_: int, w
         parts[task.chunk.plant_block].append(part)
         done += job.earth_design.samples_in(task.chunk)
         progress(done, total, "energy of earth faults")
-    return EarthFaults(*(np.stack([np.concatenate([getattr(part, field.name) for part in block]) for block in parts])
-                         for field in fields(EarthFaults)))
+    found = EarthFaults(*(np.stack([np.concatenate([getattr(part, field.name) for part in block]) for block in parts])
+                          for field in fields(EarthFaults)))
+    found.unresolved(study, setting)                       # ends the run where there are too many
+    return found
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,7 +9,6 @@ import numpy as np
 from montecarlo.engine.batch import Batch, designs
 from montecarlo.engine.block import EARTH
 from montecarlo.engine.winding import STEADY_INTERVALS, TRANSIENT_INTERVALS, beyond_phasors
-from montecarlo.estimates.choose import OPEN_PILOT
 from montecarlo.estimates.weighted import COUNTED
 from montecarlo.sampling.design import BLOCKS
 from montecarlo.study.budget import too_few
@@ -19,7 +18,7 @@ __all__ = ["method_notes"]
 
 
 def method_notes(study: Study, batch: Batch) -> list[str]:
-    """Of the study's own batch: what reading moved, sizes, methods, what gave no result."""
+    """Of the study's own batch: what reading moved, sizes, methods."""
     notes = [*study.told, *(text for design in dict.fromkeys(designs(study)) if (text := design.told()))]
     circuits = list(dict.fromkeys(lattice.circuit for lattice in batch.lattices))
     if any((circuit.phase_pickup_a, circuit.earth_pickup_a) != (None, None) for circuit in circuits):
@@ -43,12 +42,6 @@ def method_notes(study: Study, batch: Batch) -> list[str]:
         notes.append(f"In {100 * share:.2g} % of the cases the missed part of the winding is not one stretch from the "
                      f"neutral; p_missed counts everything up to its far end, which overstates it.")
     notes += _rare_notes(batch)
-    lost = {name: int(stratum.unresolved.max(axis=0).sum()) for name, stratum in batch.strata.items()
-            if name != OPEN_PILOT}
-    for name, count in lost.items():
-        if count:
-            notes.append(f"{name}: up to {count} of {int(batch.strata[name].trials.sum())} samples gave no result; the "
-                         f"intervals count them once as operating and once as not.")
     return notes + ([few] if (few := too_few(study)) else [])
 
 

@@ -17,6 +17,7 @@ import numpy as np
 
 from montecarlo.engine.block import Block, Job
 from montecarlo.engine.case import external
+from montecarlo.engine.guard import causes, without_result
 from montecarlo.engine.keep import Rows, weighted_rows
 from montecarlo.engine.sample_files import SampleFiles, weighted_name
 from montecarlo.engine.space import PREFIX, Space, space_of
@@ -113,11 +114,12 @@ class Final:
     candidates: Sums
     curves: Sums
     early: dict[float, Sums]                               # of the candidates, by the job's shares of the batch
+    causes: Array                                          # (2,) as `Tally.causes`
 
     def __add__(self, other: Final) -> Final:
         early = {share: self.early[share] + other.early[share] if share in other.early else sums
                  for share, sums in self.early.items()}    # the first chunk has a part of each
-        return Final(self.candidates + other.candidates, self.curves + other.curves, early)
+        return Final(self.candidates + other.candidates, self.curves + other.curves, early, self.causes + other.causes)
 
 
 def final_batch(job: Job, densities: Densities, round_: int, workers: Workers, progress: Progress,
@@ -242,7 +244,8 @@ def _summed(draw: Draw) -> tuple[Final, Rows | None]:
         for curve, column in _columns(lattice, pickups):
             single.append(Sums.of(column[:, None] > np.array(curve.grid), log_w, ceiling, lost))
     found = {share: Sums.beside(parts) for share, parts in joint.items()}
-    return Final(found.pop(WHOLE), Sums.beside(single), found), rows
+    lost = without_result(pickups for _, pickups in solved)
+    return Final(found.pop(WHOLE), Sums.beside(single), found, causes(block, lost)), rows
 
 
 def _heads(draw: Draw) -> dict[float, int]:

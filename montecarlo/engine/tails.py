@@ -12,6 +12,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from montecarlo.engine.block import Job
+from montecarlo.engine.guard import Unresolved, keep_to_limit, named, weighted
 from montecarlo.engine.rare import Densities, Progress, final_batch
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.assemble import Stratum
@@ -22,6 +23,7 @@ from montecarlo.study.wider import with_wider_inputs
 __all__ = ["RARE", "WIDER", "decided_by_tails", "wider_sums"]
 
 RARE = 1e-4                                                # p below which the tails of assumed distributions decide
+WIDER_INPUTS = "wider inputs"
 WIDER = 1.2                                                # by how much, common practice, no source
 
 
@@ -31,14 +33,16 @@ def decided_by_tails(sums: Sums) -> Array:
 
 
 def wider_sums(job: Job, strata: Mapping[str, Stratum], densities: Densities, round_: int, workers: Workers,
-               progress: Progress) -> dict[str, Sums]:
+               progress: Progress) -> tuple[dict[str, Sums], tuple[Unresolved, ...]]:
     """Sums of every candidate with wider inputs, of the events that have a rare one, on the random numbers of the
-    batch."""
+    batch; and those of them without a result."""
     concerned = {name: density for name, density in densities.items()
-                 if (weighted := strata[name].weighted) is not None and decided_by_tails(weighted.sums).any()}
+                 if (judged := strata[name].weighted) is not None and decided_by_tails(judged.sums).any()}
     if not concerned:
-        return {}
+        return {}, ()
     wide = Job(with_wider_inputs(job.study, WIDER), job.lattices, job.design, job.earth_design)
     found = final_batch(wide, concerned, round_, workers,
                         lambda done, total, what: progress(done, total, f"{what}, wider inputs"))
-    return {name: final.candidates for name, final in found.items()}
+    rows = keep_to_limit(job.study, *(weighted(round_, name, final.candidates, final.causes)
+                                      for name, final in found.items()))
+    return {name: final.candidates for name, final in found.items()}, named(rows, WIDER_INPUTS)

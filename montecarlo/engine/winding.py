@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from montecarlo.engine import primary
 from montecarlo.engine.backup import critical_place
 from montecarlo.engine.block import EARTH, Block, thresholds
+from montecarlo.engine.guard import causes
 from montecarlo.estimates.caught import missed_shares, sum_caught
 from montecarlo.estimates.choose import centres
 from montecarlo.estimates.conditional import at_place, critical_position, winding_nodes
@@ -74,11 +75,14 @@ def counted(block: Block, found: Along) -> Tally:
     cdf, caught = block.study.internal_faults.position.cdf, critical_place(block)
     along = block.samples[DECIDES_MOST]
     tallies, nobody, each = [], [], []
+    lost = np.zeros(len(block), bool)
     early: dict[float, list[LatticeTally]] = {share: [] for share in block.early_rows}
     for lattice, phase_x, earth_x in critical_places(block, found, notes):
         load, settings = block.load_pickups(lattice), thresholds(lattice)
         missed = partial(sum_conditional, phase_x, earth_x, load, *settings, block.plants, cdf, along)
         tallies.append(missed(block.even_positions))
+        if tallies[-1].unresolved.any():
+            lost |= ~(np.isfinite(phase_x).all(axis=(1, 2)) & np.isfinite(earth_x).all(axis=(1, 2)) & load.resolved)
         if caught is not None:
             nobody.append(missed(False, caught))
         if block.job.paired:
@@ -89,7 +93,8 @@ def counted(block: Block, found: Along) -> Tally:
     return Tally(tuple(tallies), notes, None if caught is None else BackupTally(
         one_setting(1 - cdf(caught), block.plants, along=along), tuple(nobody)),
         {share: Tally(tuple(parts)) for share, parts in early.items()},
-        sum_caught(np.concatenate(each, axis=1)[:, block.job.paired], block.plants, along) if each else None)
+        sum_caught(np.concatenate(each, axis=1)[:, block.job.paired], block.plants, along) if each else None,
+        causes(block, lost))
 
 
 def critical_places(block: Block, found: Along, notes: dict[str, float]) -> Iterator[tuple[Lattice, Array, Array]]:

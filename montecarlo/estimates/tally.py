@@ -15,6 +15,7 @@ from montecarlo.quantities import Array
 
 Flags = NDArray[np.bool_]
 
+NO_CAUSES: Array = np.zeros(2)
 POSITION_BINS = 200                                        # of the winding, for coverage and its quantiles
 SLOTS = POSITION_BINS + 1                                  # and one for faults detected nowhere, x* = 1
 
@@ -59,7 +60,8 @@ class BackupTally:
 class Tally:
     """One chunk, or several of the same stratum and block of plants: a `LatticeTally` for each lattice.
 
-    notes: named sums that the run reports (re-entries, interpolation differences). backup: None where there is no
+    notes: named sums that the run reports (re-entries, interpolation differences). causes: of the samples without a
+    result on one circuit at least, driven by what is not finite and not converged. backup: None where there is no
     back-up, or nothing that it could see. early: the same of the first events only, by the share of the batch.
     caught: what one candidate misses and another catches (`caught.py`), where the job asks for it."""
 
@@ -68,6 +70,7 @@ class Tally:
     backup: BackupTally | None = None
     early: dict[float, Tally] = field(default_factory=dict)
     caught: LatticeTally | None = None                     # (plants, K, K, 1): missed by one, caught by the other
+    causes: Array = field(default_factory=lambda: NO_CAUSES)       # (2,)
 
     def __add__(self, other: Tally) -> Tally:
         keys = sorted(self.notes.keys() | other.notes.keys())
@@ -75,7 +78,8 @@ class Tally:
                      {key: self.notes.get(key, 0.0) + other.notes.get(key, 0.0) for key in keys},
                      None if self.backup is None or other.backup is None else self.backup + other.backup,
                      _merged(self.early, other.early),
-                     None if self.caught is None or other.caught is None else self.caught + other.caught)
+                     None if self.caught is None or other.caught is None else self.caught + other.caught,
+                     self.causes + other.causes)
 
 
 def _merged(one: dict[float, Tally], other: dict[float, Tally]) -> dict[float, Tally]:

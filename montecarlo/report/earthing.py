@@ -12,6 +12,7 @@ import numpy as np
 from montecarlo.engine.batch import Progress
 from montecarlo.engine.block import EARTH
 from montecarlo.engine.fault_energy import EarthFaults, sample_earth_faults
+from montecarlo.engine.guard import Unresolved, named
 from montecarlo.engine.run import Outcome
 from montecarlo.engine.variants import run_variants, told_of
 from montecarlo.engine.workers import Workers, workers_of
@@ -58,6 +59,13 @@ class Options(Several):
 
     faults: dict[str, EarthFaults]
     column: ClassVar[str] = "option"
+
+    @property
+    def unresolved_rows(self) -> tuple[Unresolved, ...]:
+        """Samples without a result of all of them, earth faults whose energy is told among them."""
+        return (*super().unresolved_rows, *(
+            row for name, outcome in self.variants.outcomes.items()
+            for row in named(self.faults[name].unresolved(outcome.study, outcome.chosen), name)))
 
     @cached_property
     def table(self) -> pd.DataFrame:

@@ -6,8 +6,10 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, ClassVar
 
+from montecarlo.engine.guard import Unresolved, named
 from montecarlo.engine.variants import Variants
 from montecarlo.report.tables import Result
+from montecarlo.report.unresolved import unresolved_frame
 from montecarlo.study.description import Study
 from montecarlo.study.read import digest
 
@@ -43,6 +45,16 @@ class Several:
         every = pd.concat([getattr(result, table).assign(**{self.column: name})
                            for name, result in self.results.items()], ignore_index=True)
         return every[[self.column, *every.columns.drop(self.column)]]
+
+    @property
+    def unresolved_rows(self) -> tuple[Unresolved, ...]:
+        """Samples without a result of all of them."""
+        return tuple(row for name, result in self.results.items() for row in named(result.unresolved_rows, name))
+
+    @cached_property
+    def unresolved(self) -> pd.DataFrame:
+        """One row a type and batch of each: samples drawn, how many gave no result, why, and how they were counted."""
+        return unresolved_frame(self.unresolved_rows)
 
     @property
     def told(self) -> dict[str, list[str]]:

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from montecarlo.engine.batch import Batch, Progress, designs
 from montecarlo.engine.block import EARTH
+from montecarlo.engine.guard import Unresolved, named, told
 from montecarlo.engine.run import Outcome, run
 from montecarlo.engine.workers import Workers
 from montecarlo.errors import StudyError
@@ -33,6 +34,7 @@ from montecarlo.report.machine import processor, version_of
 from montecarlo.report.rare_tables import exceedance_rows, origin, weighted_rows
 from montecarlo.report.remanence import compare_models
 from montecarlo.report.robustness import scenario_choices
+from montecarlo.report.unresolved import unresolved_frame, unresolved_numbers, unresolved_of
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.transform import all_plants
 from montecarlo.study.candidates import Setting
@@ -61,7 +63,7 @@ class Result:
     def __init__(self, outcome: Outcome) -> None:
         self.outcome = outcome
         self.study = outcome.study
-        self.told = outcome.told
+        self.told = tuple(text for text in (*outcome.told, told(unresolved_of(outcome))) if text)
         self.other = None if outcome.other is None else Result(outcome.other)      # with the other remanence model
 
     @property
@@ -153,6 +155,18 @@ class Result:
             rows.append((side, kind, int(stratum.trials.sum()), found.p[0], found.low[0], found.high[0]))
         return pd.DataFrame(rows, columns=columns)
 
+    @property
+    def unresolved_rows(self) -> tuple[Unresolved, ...]:
+        """Samples without a result by type and batch, those of the other remanence model too."""
+        other = self.other
+        return (*unresolved_of(self.outcome), *(
+            () if other is None else named(other.unresolved_rows, other.study.ct.remanence_model)))
+
+    @cached_property
+    def unresolved(self) -> pd.DataFrame:
+        """One row a type and batch: samples drawn, how many gave no result, why, and how they were counted."""
+        return unresolved_frame(self.unresolved_rows)
+
     @cached_property
     def inputs(self) -> pd.DataFrame:
         """Every number and distribution of the study."""
@@ -225,7 +239,8 @@ class Result:
             "study_kind": self.study.study.kind, "study_digest": digest(self.study), "seed": self.study.study.seed,
             "plants": counted.plants_rounded, "candidates": len(first.settings),
             "samples": {name: int(stratum.trials.sum()) for name, stratum in first.strata.items()},
-            "unresolved": {name: int(stratum.unresolved.max(axis=0).sum()) for name, stratum in first.strata.items()},
+            "unresolved": unresolved_numbers(unresolved_of(self.outcome)),
+            "unresolved_share_max": self.study.study.unresolved_share_max,
             "notes": first.notes, "chosen": self.chosen, "runner_up": self.runner_up,
             "fresh_batches": self.outcome.tries, "told": list(self.told),
             "remanence_model": self.study.ct.remanence_model, "other_model": self._other_provenance(),

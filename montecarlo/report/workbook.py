@@ -39,6 +39,8 @@ SHEETS = {
                "others",
     "coverage": "P(detected) of an earth fault at each place x of the winding, from the neutral",
     "inputs": "every number and distribution of the study, and where it comes from",
+    "unresolved": "samples without a result by type and batch, of the candidate that has most; why, over all circuits; "
+                  "and how they are counted",
     "backup": "how often the elements in the neutral operate, whatever the candidate",
     "rare": "weighted samples of external events beside the counts, and which of the two was used",
     "exceedance": "probability that an external event drives an element beyond a pick-up, every circuit",

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Annotated, Any, Optional, Self
 
 from numpy.typing import ArrayLike
-from pydantic import ModelWrapValidatorHandler, create_model, field_validator, model_validator
+from pydantic import create_model, field_validator, model_validator
+from pydantic.functional_validators import ModelWrapValidatorHandler
 
 from montecarlo.quantities import Array, Distribution, Plain, Quantity, Section, Word, number
 from montecarlo.quantities.reading import refusal

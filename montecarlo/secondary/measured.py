@@ -15,7 +15,8 @@ from pathlib import Path
 from typing import Annotated, Any, Self, TypeVar
 
 import numpy as np
-from pydantic import ModelWrapValidatorHandler, ValidationInfo, model_validator
+from pydantic import ValidationInfo, model_validator
+from pydantic.functional_validators import ModelWrapValidatorHandler
 
 from montecarlo.errors import StudyError
 from montecarlo.quantities import Array, Ranged, Section, Word

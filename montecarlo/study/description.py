@@ -62,6 +62,10 @@ class General(Section):
         "unless given, rounded up to a multiple of 128; below 4096: counting alone", 0, 10**9)] | None = None
     plants: Annotated[int, Plain("-", "sampled plants, rounded up to 16 times a power of two; every type's events are "
                                  "spread over them", 16, 65536)] = 256
+    unresolved_share_max: Annotated[float, Plain(
+        "-", "largest share of the samples of any type that may give no result, because the secondary circuit did not "
+        "converge or was driven by what is no finite number; above it the run ends, up to it they widen the limits of "
+        "p to both sides", 0.0, 1.0)] = 0.01
     precision: Annotated[Precision, Word("how narrow the figures of the chosen candidate shall be")] | None = None
     compare_remanence_models: Annotated[bool, Word(
         "whether to run a second time with the other remanence model of the CTs, on the same random numbers, and to "

@@ -49,6 +49,11 @@ class EffectsOf:
     floored: float                                         # share of the outputs that count as the floor
     lost: float                                            # share without a result, which count as the mean
 
+    @property
+    def solved(self) -> int:
+        """Rows of both nets and of their mixtures."""
+        return self.rows * (len(self.groups) + 2)
+
 
 def job_of(study: Study, *settings: Setting) -> Job:
     """One-candidate lattices; the designs serve no purpose where points are given."""
@@ -80,7 +85,7 @@ def _effects_of(study: Study, setting: Setting, name: str, found: Array) -> list
     floor, out = _floor(study, setting), []
     for output, values in zip((PICKUP, POSITION), found, strict=False):
         rng = stream(study.study.seed, name, 0, 0, f"drivers.resampled.{output}")
-        lost, low = np.isnan(values), np.zeros(values.shape, bool)
+        lost, low = ~np.isfinite(values), np.zeros(values.shape, bool)
         if output == PICKUP:
             low = values < floor
             with np.errstate(invalid="ignore"):

@@ -12,6 +12,7 @@ import numpy as np
 from montecarlo.engine.batch import STATED, Progress
 from montecarlo.engine.drivers.effects import EffectsOf, effects
 from montecarlo.engine.drivers.samples import Change, changed, changes_of, sampled
+from montecarlo.engine.guard import EFFECTS, ROWS, Unresolved, looked_at
 from montecarlo.engine.run import Outcome, run
 from montecarlo.engine.winding import POSITION
 from montecarlo.engine.workers import Workers, workers_of
@@ -77,7 +78,7 @@ class Drivers:
     what_if: tuple[WhatIf, ...]
     worths: dict[str, Worth]                               # by plant input
     rows: dict[str, int]                                   # by stratum
-    lost: int                                              # rows without a result
+    unresolved: tuple[Unresolved, ...]                     # rows without a result
 
 
 def find_drivers(study: Study, *, workers: int | Workers | None = None, progress: Progress | None = None) -> Drivers:
@@ -89,25 +90,30 @@ def find_drivers(study: Study, *, workers: int | Workers | None = None, progress
     place = outcome.first.settings.index(setting)
     densities = outcome.first.known[STATED].densities
     missed, false = sampled(study, outcome.first.lattices, densities, crew, tell)
+    unresolved = [row for sample in (*missed, *false)
+                  for row in looked_at(study, sample.name, ROWS, sample.lost, len(sample.w))]
     sides = {MISSED: missed, FALSE: false}
     bands = {quantity: Bands(place, stream(study.study.seed, quantity, 0, 0, "drivers.dead")) for quantity in sides}
     answers = [Answer(key, quantity, elasticity(samples, place, key), shift(samples, place, key, bands[quantity]))
                for quantity, samples in sides.items() for key in _keys(study, samples)]
     changes = changes_of(study, _decisive(answers))
     rule, every = _rule(study, outcome.first.judgement, missed, false), [*missed, *false]
-    then = changed(study, setting, densities, every, changes, crew, tell)
+    then, lost = changed(study, setting, densities, every, changes, crew, tell)
     what_if = [WhatIf(change, quantity, *gap(
         samples, [then[change].get(sample.name, sample.y[:, place]) for sample in samples], place))
         for change in changes for quantity, samples in sides.items()]
     plants = [item.key for item in list_inputs(study) if item.varies == "plant" and any(
         item.key in sample.scores for sample in every)]
     by_lot = stream(study.study.seed, "worth", 0, 0, "drivers.lots")
+    sobol = effects(study, setting, crew, tell)
+    unresolved += [*lost, *(row for part in sobol for row in looked_at(
+        study, part.stratum, EFFECTS, round(part.lost * part.solved), part.solved, of=part.output))]
     return Drivers(
-        outcome, setting, tuple(effects(study, setting, crew, tell)),
+        outcome, setting, tuple(sobol),
         {quantity: total_of(samples, [s.y[:, place] for s in samples]) for quantity, samples in sides.items()},
         {quantity: _effective(samples, place) for quantity, samples in sides.items()},
         tuple(answers), tuple(what_if), worths(every, plants, rule, by_lot),
-        {sample.name: len(sample.w) for sample in every}, sum(sample.lost for sample in every))
+        {sample.name: len(sample.w) for sample in every}, tuple(unresolved))
 
 
 def _check(study: Study) -> None:

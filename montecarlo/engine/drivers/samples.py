@@ -18,6 +18,7 @@ from montecarlo.engine.case import external
 from montecarlo.engine.drivers.columns import Columns, columns_of, scores_of
 from montecarlo.engine.drivers.earth import missed_parts
 from montecarlo.engine.drivers.effects import job_of
+from montecarlo.engine.guard import ROWS, Unresolved, looked_at
 from montecarlo.engine.space import Space, inputs_of, space_of
 from montecarlo.engine.winding import POSITION, solved
 from montecarlo.engine.workers import Workers
@@ -128,19 +129,23 @@ def _gathered(study: Study, name: str, share: float, rows: Sequence[Rows], y: Ar
 
 
 def changed(study: Study, setting: Setting, densities: Densities, samples: Sequence[Sampled],
-            changes: Sequence[Change], workers: Workers, progress: Progress) -> dict[Change, dict[str, Array]]:
-    """y (n,) of one setting on the rows of `sampled`, by change and stratum, of those strata that have the input."""
+            changes: Sequence[Change], workers: Workers,
+            progress: Progress) -> tuple[dict[Change, dict[str, Array]], tuple[Unresolved, ...]]:
+    """y (n,) of one setting on the rows of `sampled`, by change and stratum, of those strata that have the input; and
+    those rows that gave no result."""
     tasks = {(change, sample.name): _rows(job_of(change.of(study), setting), study, sample.name, densities)
              for change in changes for sample in samples if change.key in sample.scores}
     flat = [task for rows in tasks.values() for task in rows]
     solved = workers.mapped(_judged, flat)
     out: dict[Change, dict[str, Array]] = {change: {} for change in changes}
-    done = 0
+    done, unresolved = 0, list[Unresolved]()
     for (change, name), rows in tasks.items():
-        out[change][name] = np.nan_to_num(np.concatenate([next(solved)[:, 0] for _ in rows]))
+        y = np.concatenate([next(solved)[:, 0] for _ in rows])
+        unresolved += looked_at(study, name, ROWS, int(np.isnan(y).sum()), len(y), of=f"{change.key} {change.what}")
+        out[change][name] = np.nan_to_num(y)
         done += len(rows)
         progress(done, len(flat), f"{change.key} {change.what}")
-    return out
+    return out, tuple(unresolved)
 
 
 # --- a chunk ----------------------------------------------------------------------------------------------
@@ -153,7 +158,7 @@ def _judged(task: Rows) -> Array:
     side, _, name = task.chunk.stratum.partition(".")
     if task.chunk.stratum == EARTH:
         part = block.study.internal_faults.position.cdf(missed := missed_parts(block, solved(block)))
-        return np.where(np.isnan(missed), np.nan, part).astype(np.float32)
+        return np.where(np.isfinite(missed), part, np.nan).astype(np.float32)
     if side == "external":
         judged = external(block, name)
     else:

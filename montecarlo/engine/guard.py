@@ -1,0 +1,166 @@
+"""Samples that give no result: counted by type and batch, told, and above the study's limit the end of the run.
+
+A sample has no result where the secondary solution did not converge or where it was driven by something that is not a
+finite number. It is never dropped: estimates widen by it (`counted_as`), and no sum takes its value.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from montecarlo.engine import primary
+from montecarlo.engine.block import EARTH, OVERLOAD, Block
+from montecarlo.errors import StudyError
+from montecarlo.estimates.conditional import winding_nodes
+from montecarlo.estimates.rare import Sums
+from montecarlo.estimates.tally import NO_CAUSES, Pickups, Tally
+from montecarlo.quantities import Array
+from montecarlo.study.description import Study
+
+__all__ = ["EFFECTS", "ENERGY", "ROWS", "Unresolved", "causes", "counted", "keep_to_limit", "looked_at", "named",
+           "told", "weighted", "without_result"]
+
+COUNTED, WEIGHTED = "counted", "weighted"                  # what the samples are, or are for
+ENERGY, EFFECTS, ROWS = "energy", "effects", "drivers"
+COUNTED_AS = {
+    "internal": "missed in the upper limit of p, detected in the lower one, no part of p",
+    "external": "operated in the upper limit of p, silent in the lower one, no part of p",
+    "state": "no part of the share that operates",
+    ENERGY: "no part of means and quantiles",
+    EFFECTS: "the mean of the others",
+    ROWS: "neither missed nor tripped",
+    WEIGHTED: "operated in the upper limit of p, by the upper limit of their own probability, silent in the lower one, "
+              "no part of p",
+}
+
+
+@dataclass(frozen=True)
+class Unresolved:
+    """Samples of one type in one batch that gave no result; zero of them is told too.
+
+    number: of the candidate that has most. not_finite and not_converged: by the cause, on any circuit, so that their
+    sum may be more; None where nobody looked."""
+
+    of: str                                                # scenario, model or wider inputs; "": the study as stated
+    round_: int                                            # 0: the study's own batch
+    stratum: str
+    samples: str
+    drawn: int
+    number: int
+    not_finite: int | None
+    not_converged: int | None
+    counted_as: str
+
+    @property
+    def share(self) -> float:
+        return self.number / self.drawn if self.drawn else 0.0
+
+    @property
+    def batch(self) -> str:
+        return "own batch" if self.round_ == 0 else "fresh batch"
+
+    @property
+    def name(self) -> str:
+        """Which samples they are, in words."""
+        return f"{self.stratum}, {self.samples}, {self.batch}" + (f", {self.of}" if self.of else "")
+
+    @property
+    def why(self) -> str:
+        """In words, "" where nobody looked or nothing was found."""
+        found = ((self.not_finite, "driven by what is no finite number"), (self.not_converged, "not converged"))
+        return ", ".join(f"{count} {text}" for count, text in found if count)
+
+
+# --- in a chunk -------------------------------------------------------------------------------------------
+
+
+def without_result(pickups: Iterable[Pickups]) -> NDArray[np.bool_]:
+    """The samples that have none on one circuit at least, (n,)."""
+    return np.asarray(np.any([~each.resolved for each in pickups], axis=0))
+
+
+def causes(block: Block, lost: NDArray[np.bool_]) -> Array:
+    """How many of the samples `lost` (n,) were driven by something not finite, and how many did not converge: (2,).
+
+    Their primary currents are worked out once more, which costs nothing as long as there are none."""
+    if not lost.any():
+        return NO_CAUSES
+    finite = _finite(block.only(np.flatnonzero(lost)))
+    return np.array([(~finite).sum(), finite.sum()], float)
+
+
+def _finite(block: Block) -> NDArray[np.bool_]:
+    """Whether all primary currents and circuit constants of each sample are finite numbers, (n,)."""
+    side, _, name = block.chunk.stratum.partition(".")
+    event = next((item for item in block.study.external_events if (side, item.name) == ("external", name)), None)
+    parts: list[NDArray[np.complex128] | Array] = [block.leg_ohm(circuit) for circuit in block.circuits]
+    if event is not None:
+        _, waves, before = primary.external_event(block, event)
+        parts += [waves.wave, before]
+    else:
+        parts.append(primary.overload(block) if block.chunk.stratum == OVERLOAD else block.load_primary)
+        if block.chunk.stratum == EARTH:
+            parts.append(primary.earth_faults(block, winding_nodes(1)))
+        elif side == "internal":
+            parts.append(primary.phase_faults(block, name))
+    return np.asarray(np.all([np.isfinite(part).reshape(len(block), -1).all(axis=1) for part in parts], axis=0))
+
+
+# --- of a batch -------------------------------------------------------------------------------------------
+
+
+def counted(round_: int, stratum: str, tallies: Sequence[Tally]) -> Unresolved:
+    """Of a counted type, or of earth faults, from the tallies of its blocks of plants or of its chunks."""
+    drawn = sum(float(tally.lattices[0].trials.sum()) for tally in tallies)
+    lost = np.sum([[part.unresolved.sum() for part in tally.lattices] for tally in tallies], axis=0)
+    not_finite, not_converged = np.sum([tally.causes for tally in tallies], axis=0)
+    return Unresolved("", round_, stratum, COUNTED, round(drawn), int(lost.max()), int(not_finite), int(not_converged),
+                      COUNTED_AS[stratum.partition(".")[0]])
+
+
+def weighted(round_: int, stratum: str, sums: Sums, of_causes: Array) -> Unresolved:
+    """Of the weighted samples of an external event."""
+    return Unresolved("", round_, stratum, WEIGHTED, sums.trials, int(sums.lost_hits.max()),
+                      int(of_causes[0]), int(of_causes[1]), COUNTED_AS[WEIGHTED])
+
+
+def looked_at(study: Study, stratum: str, samples: str, number: int, drawn: int, *, of: str = "",
+              round_: int = 0) -> tuple[Unresolved, ...]:
+    """Of what a study asks beside its choice: so many of those drawn, if they keep to the limit. Raises StudyError."""
+    row = Unresolved(of, round_, stratum, samples, drawn, number, None, None, COUNTED_AS[samples])
+    return keep_to_limit(study, row)
+
+
+def named(rows: Sequence[Unresolved], of: str) -> tuple[Unresolved, ...]:
+    """The same of a scenario, a model or a variant."""
+    return tuple(replace(row, of=f"{of}, {row.of}" if row.of else of) for row in rows)
+
+
+def keep_to_limit(study: Study, *rows: Unresolved) -> tuple[Unresolved, ...]:
+    """The rows, if all keep to the study's limit. Raises StudyError."""
+    limit = study.study.unresolved_share_max
+    if beyond := [row for row in rows if row.share > limit]:
+        raise StudyError(*(f"study.unresolved_share_max: {limit:g}, and {row.number} of {row.drawn} samples "
+                           f"({row.share:.3g}) of {row.name} gave no result{_why(row, ': ')}; narrow the inputs that "
+                           "reach into extremes, check lists them, or state a larger share" for row in beyond))
+    return rows
+
+
+def _why(row: Unresolved, before: str) -> str:
+    return f"{before}{row.why}" if row.why else ""
+
+
+def told(rows: Sequence[Unresolved]) -> str:
+    """One sentence about all samples of a run; "" where nothing was drawn."""
+    drawn, lost = sum(row.drawn for row in rows), sum(row.number for row in rows)
+    if not drawn:
+        return ""
+    if not lost:
+        return f"Samples without a result: none of {drawn:,}."
+    worst = max(rows, key=lambda row: row.share)
+    return (f"Samples without a result: {lost:,} of {drawn:,}, at most {100 * worst.share:.2g} % of a type "
+            f"({worst.name}{_why(worst, ': ')}). None was dropped: how each is counted stands in unresolved.csv.")
