@@ -36,6 +36,7 @@ COLUMNS = {                                                # that others rely on
         p_false_low p_false_high batch""",
     "commissioning": "test injected_a quantity unit expected low high measured uncertainty",
     "inputs": "key unit distribution varies per_ct source",
+    "unresolved": "side type samples batch of drawn unresolved unresolved_share not_finite not_converged counted_as",
     "peak_voltage": """
         scheme stabilising_resistance_ohm fault current_a v_knee_v v_full_v peak_formula_v simulated_fault
         peak_simulated_v above_limit""",
@@ -83,7 +84,7 @@ def test_the_folder_is_complete(ran: Ran) -> None:
     figures = {f"{name}.{ending}" for name in ("tradeoff", "coverage", "blind_zone", "convergence")
                for ending in ("svg", "png")}
     tables = {f"{name}.csv" for name in ("candidates", "by_type", "coverage", "inputs", "comparison", "neighbours",
-                                           "blind_zone", "peak_voltage", "convergence", "detection_map",
+                                           "blind_zone", "peak_voltage", "convergence", "detection_map", "unresolved",
                                            "waveforms", "commissioning")}
     assert {path.name for path in out.iterdir()} == {*figures, *tables, "plants.npz", "results.xlsx", "waveforms",
                                                       "commissioning.html", "report.html", PROVENANCE, "tiny.toml"}

@@ -35,22 +35,23 @@ def critical_place(block: Block) -> Array | None:
     return place[:, 0]
 
 
-def operated(block: Block) -> Flags | None:
-    """Whether the back-up operates on each sample of a counted type, (n,); None where there is no back-up or the type
-    is clear of earth: then nothing flows in the neutral."""
+def operated(block: Block) -> Array | None:
+    """Whether the back-up operates on each sample of a counted type, (n,): 1, 0, NaN where the neutral's current is no
+    finite number; None where there is no back-up or the type is clear of earth: then nothing flows in the neutral."""
     side, _, name = block.chunk.stratum.partition(".")
     backup = block.study.backup
     if backup is None:
         return None
     if block.chunk.stratum == PHASE_PHASE_EARTH:
-        needed = _least_a(block)
-        return np.asarray(np.abs(primary.phase_phase_earth(block).neutral_voltage_v / primary.neutral(block)) > needed)
+        lasting = np.abs(primary.phase_phase_earth(block).neutral_voltage_v / primary.neutral(block))
+        return np.where(np.isfinite(lasting), lasting > _least_a(block), np.nan)
     event = next((item for item in block.study.external_events if (side, item.name) == ("external", name)), None)
     current = None if event is None else primary.external_neutral(block, event)
     if current is None:
         return None
-    return operates_in_time(backup, operating_currents(block, backup), current, STEPS_PER_CYCLE,
-                            block.study.machine.frequency_hz)
+    operates = operates_in_time(backup, operating_currents(block, backup), current, STEPS_PER_CYCLE,
+                                block.study.machine.frequency_hz)
+    return np.where(np.isfinite(current).all(axis=1), operates, np.nan)
 
 
 def operating_currents(block: Block, backup: Backup) -> dict[str, Array]:

@@ -69,7 +69,7 @@ def counted(block: Block, judged: Mapping[Circuit, Judged]) -> Tally:
         tally.causes = causes(block, without_result(
             [*(block.pickups(lattice, judged[lattice.circuit]) for lattice in lattices), *before]))
     if (caught := backup.operated(block)) is not None:
-        left = np.asarray(~caught, float)
+        left = np.asarray(caught != 1, float)
         nobody = (_count(block, lattice, judged[lattice.circuit], left) for lattice in lattices)
         tally.backup = BackupTally(one_setting(caught, block.plants),
                                    tuple(nobody) if internal else ())

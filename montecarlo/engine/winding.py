@@ -84,7 +84,7 @@ def counted(block: Block, found: Along) -> Tally:
         if tallies[-1].unresolved.any():
             lost |= ~(np.isfinite(phase_x).all(axis=(1, 2)) & np.isfinite(earth_x).all(axis=(1, 2)) & load.resolved)
         if caught is not None:
-            nobody.append(missed(False, caught))
+            nobody.append(missed(False, np.where(np.isfinite(caught), caught, 1.0)))
         if block.job.paired:
             each.append(missed_shares(phase_x, earth_x, load, *settings, cdf))
         for share, rows in block.early_rows.items():

@@ -28,8 +28,9 @@ def critical_position(nodes: Array, currents: Array, thresholds: ArrayLike, *,
     never below, 1 where it is below at the last node; and re-entries (n, s) bool, where the missed part is not one
     stretch from the neutral (x* then overstates it). Between nodes the square of a magnitude is the cubic through the
     four nearest points: |a·x + b|², fault and load together, is a parabola where |a·x + b| itself has a corner.
-    `signed`: what is no magnitude (a margin above a bias) is interpolated itself. NaN currents give NaN."""
-    level = np.asarray(thresholds, float)
+    `signed`: what is no magnitude (a margin above a bias) is interpolated itself. Currents that are not finite give
+    NaN."""
+    level, currents = np.asarray(thresholds, float), np.where(np.isfinite(currents), currents, np.nan)
     below = currents[:, :, None] < level                                      # (n, m, s)
     m = nodes.size
     last = np.asarray(m - 1 - np.argmax(below[:, ::-1], axis=1))               # last node below
@@ -44,7 +45,9 @@ def critical_position(nodes: Array, currents: Array, thresholds: ArrayLike, *,
 
 
 def at_place(nodes: Array, currents: Array, x: Array, *, signed: bool = False) -> Array:
-    """|I| at a place of each sample's own, x (n,) in [0, 1], by the same interpolation; NaN currents give NaN. (n,)"""
+    """|I| at a place of each sample's own, x (n,) in [0, 1], by the same interpolation; NaN where currents are not
+    finite. (n,)"""
+    currents = np.where(np.isfinite(currents), currents, np.nan)
     left = np.clip(np.searchsorted(nodes, x, side="right") - 1, 0, nodes.size - 2)[:, None]
     value = _cubic(x[:, None], *_nearest(nodes, currents if signed else currents**2, left))[:, 0]
     lost = np.isnan(currents).any(axis=1)

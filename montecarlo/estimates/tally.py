@@ -228,9 +228,11 @@ def _positions(x: Array) -> tuple[Array, Array]:
 
 def one_setting(y: Array | Flags, plants: int, *, along: Array | None = None) -> LatticeTally:
     """What belongs to no candidate: y (n,) of 0 and 1, or conditional probabilities, then with `along` as in
-    `step_noise`; plant-major."""
-    values = np.asarray(y, float)
-    noise = None if along is None else step_noise(values, np.ones(values.shape, bool), along, plants)
-    by_plant = values.reshape(plants, -1)
-    return LatticeTally(by_plant.sum(axis=1)[:, None, None, None], np.full(plants, float(by_plant.shape[1])),
-                        np.zeros(plants), None if noise is None else noise[:, None, None, None])
+    `step_noise`; NaN: unresolved; plant-major."""
+    known = np.isfinite(y)
+    values = np.where(known, y, 0.0)
+    noise = None if along is None else step_noise(values, known, along, plants)
+    by_plant, resolved = values.reshape(plants, -1), known.reshape(plants, -1).sum(axis=1)
+    trials = np.full(plants, float(by_plant.shape[1]))
+    return LatticeTally(by_plant.sum(axis=1)[:, None, None, None], trials, trials - resolved,
+                        None if noise is None else noise[:, None, None, None])

@@ -180,7 +180,7 @@ def test_false_trips_by_ratio_errors_alone_answer_as_their_law_does(weighted: bo
     _, (sample,) = sampled(study, (lattice,), densities, Workers(1), silent)
     p = law_of(PICKUPS[pick], SIGMA_PERCENT, study)
     changes = [Change(key, HALVED), Change(key, CENTRE)]
-    y = changed(study, setting, densities, [sample], changes, Workers(1), silent)
+    y, _ = changed(study, setting, densities, [sample], changes, Workers(1), silent)
     for change, truth in zip(changes, (law_of(PICKUPS[pick], SIGMA_PERCENT / 2, study), 0.0), strict=True):
         then, difference = gap([sample], [y[change][name]], pick)
         assert then.p == pytest.approx(truth, abs=max(4 * float(then.high - then.low) / 3.92, 1e-5))
@@ -204,7 +204,8 @@ def test_an_input_that_nothing_reads_changes_no_row_when_it_changes() -> None:
     study = study_with(FEW)
     change = Change("internal_faults.phase_fault_resistance_ohm", HALVED)
     missed, false = sampled(study, grid_lattices(study), {}, Workers(1), silent)
-    y = changed(study, first(study), {}, [missed[0], missed[1], *false], [change], Workers(1), silent)[change]
+    found, _ = changed(study, first(study), {}, [missed[0], missed[1], *false], [change], Workers(1), silent)
+    y = found[change]
     assert np.array_equal(y[EARTH], missed[0].y[:, 0])           # an earth fault
     assert set(y) == {EARTH, missed[1].name}                     # no external event has it at all
 
