@@ -36,7 +36,8 @@ COLUMNS = {                                                # that others rely on
         p_false_low p_false_high batch""",
     "commissioning": "test injected_a quantity unit expected low high measured uncertainty",
     "inputs": "key unit distribution varies per_ct source",
-    "unresolved": "side type samples batch of drawn unresolved unresolved_share not_finite not_converged counted_as",
+    "unresolved": """
+        side type samples batch of drawn unresolved unresolved_share not_finite not_converged circuit counted_as""",
     "peak_voltage": """
         scheme stabilising_resistance_ohm fault current_a v_knee_v v_full_v peak_formula_v simulated_fault
         peak_simulated_v above_limit""",

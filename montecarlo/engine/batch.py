@@ -132,7 +132,7 @@ def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: W
         waiting[first.stratum] -= 1
         if not waiting[first.stratum]:
             every = [sums[first.stratum, block] for block in range(BLOCKS)]
-            unresolved += keep_to_limit(study, counted(round_, first.stratum, every))
+            unresolved += keep_to_limit(study, counted(round_, first.stratum, every, lattices))
         done += task.solutions
         progress(done, total, first.stratum if round_ == 0 else f"{first.stratum}, fresh batch")
     gathered = {name: gather(name, [sums[name, block] for block in range(BLOCKS)]) for name in names}
@@ -140,7 +140,7 @@ def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: W
     if known is None:
         known = Known(find_densities(job, workers, progress) if final_samples(study) else {})
     final, trust = final_batch(job, known.densities, round_, workers, progress, files), dict(known.trust)
-    unresolved += keep_to_limit(study, *(weighted(round_, name, found.candidates, found.causes)
+    unresolved += keep_to_limit(study, *(weighted(round_, name, found.candidates, found.causes, lattices)
                                          for name, found in final.items()))
     for name, found in final.items():
         part = gathered[name]

@@ -6,6 +6,7 @@ finite number. It is never dropped: estimates widen by it (`counted_as`), and no
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
@@ -19,6 +20,7 @@ from montecarlo.estimates.conditional import winding_nodes
 from montecarlo.estimates.rare import Sums
 from montecarlo.estimates.tally import NO_CAUSES, Pickups, Tally
 from montecarlo.quantities import Array
+from montecarlo.study.candidates import Lattice
 from montecarlo.study.description import Study
 
 __all__ = ["EFFECTS", "ENERGY", "ROWS", "Unresolved", "causes", "counted", "keep_to_limit", "looked_at", "named",
@@ -54,6 +56,7 @@ class Unresolved:
     not_finite: int | None
     not_converged: int | None
     counted_as: str
+    circuit: str = ""                                      # of that candidate, where there are any
 
     @property
     def share(self) -> float:
@@ -70,9 +73,10 @@ class Unresolved:
 
     @property
     def why(self) -> str:
-        """In words, "" where nobody looked or nothing was found."""
+        """By which cause and where most, in words; "" where nobody looked or nothing was found."""
         found = ((self.not_finite, "driven by what is no finite number"), (self.not_converged, "not converged"))
-        return ", ".join(f"{count} {text}" for count, text in found if count)
+        return ", ".join(f"{count} {text}" for count, text in found if count) + (
+            f", most with {self.circuit}" if self.circuit else "")
 
 
 # --- in a chunk -------------------------------------------------------------------------------------------
@@ -113,19 +117,26 @@ def _finite(block: Block) -> NDArray[np.bool_]:
 # --- of a batch -------------------------------------------------------------------------------------------
 
 
-def counted(round_: int, stratum: str, tallies: Sequence[Tally]) -> Unresolved:
+def counted(round_: int, stratum: str, tallies: Sequence[Tally], lattices: Sequence[Lattice]) -> Unresolved:
     """Of a counted type, or of earth faults, from the tallies of its blocks of plants or of its chunks."""
     drawn = sum(float(tally.lattices[0].trials.sum()) for tally in tallies)
     lost = np.sum([[part.unresolved.sum() for part in tally.lattices] for tally in tallies], axis=0)
     not_finite, not_converged = np.sum([tally.causes for tally in tallies], axis=0)
     return Unresolved("", round_, stratum, COUNTED, round(drawn), int(lost.max()), int(not_finite), int(not_converged),
-                      COUNTED_AS[stratum.partition(".")[0]])
+                      COUNTED_AS[stratum.partition(".")[0]], _worst(lost, lattices))
 
 
-def weighted(round_: int, stratum: str, sums: Sums, of_causes: Array) -> Unresolved:
+def weighted(round_: int, stratum: str, sums: Sums, of_causes: Array, lattices: Sequence[Lattice]) -> Unresolved:
     """Of the weighted samples of an external event."""
+    ends = np.cumsum([math.prod(lattice.shape) for lattice in lattices])
+    lost = np.array([part.max() for part in np.split(sums.lost_hits, ends[:-1])])
     return Unresolved("", round_, stratum, WEIGHTED, sums.trials, int(sums.lost_hits.max()),
-                      int(of_causes[0]), int(of_causes[1]), COUNTED_AS[WEIGHTED])
+                      int(of_causes[0]), int(of_causes[1]), COUNTED_AS[WEIGHTED], _worst(lost, lattices))
+
+
+def _worst(lost: Array, lattices: Sequence[Lattice]) -> str:
+    """The circuit of the lattice that has most, (lattices,); "" where none has any."""
+    return str(lattices[int(lost.argmax())].circuit) if lost.any() else ""
 
 
 def looked_at(study: Study, stratum: str, samples: str, number: int, drawn: int, *, of: str = "",
@@ -146,7 +157,7 @@ def keep_to_limit(study: Study, *rows: Unresolved) -> tuple[Unresolved, ...]:
     if beyond := [row for row in rows if row.share > limit]:
         raise StudyError(*(f"study.unresolved_share_max: {limit:g}, and {row.number} of {row.drawn} samples "
                            f"({row.share:.3g}) of {row.name} gave no result{_why(row, ': ')}; narrow the inputs that "
-                           "reach into extremes, check lists them, or state a larger share" for row in beyond))
+                           "reach into extremes, leave out such candidates, or state a larger share" for row in beyond))
     return rows
 
 

@@ -43,6 +43,6 @@ def wider_sums(job: Job, strata: Mapping[str, Stratum], densities: Densities, ro
     wide = Job(with_wider_inputs(job.study, WIDER), job.lattices, job.design, job.earth_design)
     found = final_batch(wide, concerned, round_, workers,
                         lambda done, total, what: progress(done, total, f"{what}, wider inputs"))
-    rows = keep_to_limit(job.study, *(weighted(round_, name, final.candidates, final.causes)
+    rows = keep_to_limit(job.study, *(weighted(round_, name, final.candidates, final.causes, job.lattices)
                                       for name, final in found.items()))
     return {name: final.candidates for name, final in found.items()}, named(rows, WIDER_INPUTS)

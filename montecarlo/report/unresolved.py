@@ -21,13 +21,13 @@ def unresolved_of(outcome: Outcome) -> tuple[Unresolved, ...]:
 
 
 def unresolved_frame(rows: Sequence[Unresolved]) -> pd.DataFrame:
-    """`unresolved` is of the candidate that has most; the causes are counted over all circuits, empty where nobody
-    looked."""
+    """`unresolved` is of the candidate that has most, on `circuit`; the causes are counted over all circuits, empty
+    where nobody looked."""
     import pandas as pd
 
     frame = pd.DataFrame([_row(row) for row in sorted(rows, key=lambda row: -row.share)], columns=[
         "side", "type", "samples", "batch", "of", "drawn", "unresolved", "unresolved_share", "not_finite",
-        "not_converged", "counted_as"])
+        "not_converged", "circuit", "counted_as"])
     return frame.astype(dict.fromkeys(("not_finite", "not_converged"), "Int64"))
 
 
@@ -35,7 +35,7 @@ def _row(row: Unresolved) -> dict[str, Any]:
     side, _, kind = row.stratum.partition(".")
     return {"side": side, "type": kind, "samples": row.samples, "batch": 1 if row.round_ == 0 else 2, "of": row.of,
             "drawn": row.drawn, "unresolved": row.number, "unresolved_share": row.share, "not_finite": row.not_finite,
-            "not_converged": row.not_converged, "counted_as": row.counted_as}
+            "not_converged": row.not_converged, "circuit": row.circuit, "counted_as": row.counted_as}
 
 
 def unresolved_numbers(rows: Sequence[Unresolved]) -> dict[str, str]:

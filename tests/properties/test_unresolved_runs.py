@@ -133,7 +133,7 @@ def test_weighted_samples_without_a_result_raise_the_upper_limit_alone() -> None
     space = space_of(rare, "far_fault")
     density = {"external.far_fault": plain(space.dims, space.images)}
     found = final_batch(job, density, 0, Workers(1), lambda done, total, what: None)["external.far_fault"]
-    row = weighted(0, "external.far_fault", found.candidates, found.causes)
+    row = weighted(0, "external.far_fault", found.candidates, found.causes, job.lattices)
     assert (row.drawn, row.not_finite, row.not_converged) == (4096, 0, row.number)
     assert row.share == pytest.approx(SHARE, abs=0.015)    # four standard deviations
     sums = found.candidates

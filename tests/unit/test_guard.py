@@ -23,10 +23,12 @@ from montecarlo.estimates.conditional import at_place, critical_position, windin
 from montecarlo.estimates.rare import Sums
 from montecarlo.estimates.tally import LatticeTally, Tally, one_setting
 from montecarlo.report.unresolved import unresolved_frame, unresolved_numbers
+from montecarlo.study.candidates import candidate_lattices
 from studies.output import write_table
 from tests.unit.studies import study_with
 
 ROW = Unresolved("", 0, "external.near_fault", "counted", 200, 2, 1, 1, "so")
+LATTICES = candidate_lattices(study_with({"candidates.phase_pickup_a": [0.1], "candidates.earth_pickup_a": [0.1]}))
 
 
 def lattice(*unresolved: float) -> LatticeTally:
@@ -37,16 +39,20 @@ def test_the_candidate_that_has_most_is_counted_and_causes_add_over_chunks() -> 
     tallies = [Tally((lattice(1, 0), lattice(0, 3)), causes=np.array([1.0, 3.0])),
                Tally((lattice(0, 0), lattice(2, 0)), causes=np.array([0.0, 2.0])),
                Tally((lattice(0, 0), lattice(0, 0)))]
-    row = counted(0, "internal.earth", [tallies[0] + tallies[1], tallies[2]])
+    row = counted(0, "internal.earth", [tallies[0] + tallies[1], tallies[2]], LATTICES)
     assert (row.drawn, row.number, row.not_finite, row.not_converged) == (60, 5, 1, 5)
     assert row.counted_as == COUNTED_AS["internal"]
+    assert row.circuit == "two_phase_one_earth with 300 ohm"
+    none = counted(0, "state.load", [tallies[2]], LATTICES)
+    assert (none.number, none.circuit, none.why) == (0, "", "")
 
 
 def test_weighted_samples_are_counted_by_their_number() -> None:
     lost = np.arange(256)[:, None] % [64, 32] == 0
     sums = Sums.of(np.zeros((256, 2), bool), np.full(256, np.log(0.5)), 10.0, lost)
-    row = weighted(1, "external.near_fault", sums, np.array([0.0, 8.0]))
+    row = weighted(1, "external.near_fault", sums, np.array([0.0, 8.0]), LATTICES)
     assert (row.samples, row.drawn, row.number, row.not_converged, row.batch) == (WEIGHTED, 256, 8, 8, "fresh batch")
+    assert row.circuit == "two_phase_one_earth with 300 ohm"
 
 
 @pytest.mark.parametrize(("limit", "number", "refused"), [(0.01, 2, False), (0.01, 3, True), (0.0, 0, False),
@@ -99,7 +105,7 @@ def test_whole_numbers_stay_whole_in_the_file(tmp_path: object) -> None:
 
     path = Path(str(tmp_path)) / "unresolved.csv"
     write_table(unresolved_frame([ROW]), path)
-    assert path.read_text().splitlines()[1] == "external,near_fault,counted,1,,200,2,0.01,1,1,so"
+    assert path.read_text().splitlines()[1] == "external,near_fault,counted,1,,200,2,0.01,1,1,,so"
 
 
 # --- nothing that is not finite reaches a sum ---------------------------------------------------------------
