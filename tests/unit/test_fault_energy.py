@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from scipy.integrate import quad
+from scipy.integrate import quad, trapezoid
 
 from montecarlo.engine.batch import designs, run_batch
 from montecarlo.engine.block import EARTH, Block, Job
@@ -53,7 +53,7 @@ def test_the_joule_integral_is_that_of_the_current_wave() -> None:
     current, lasts, after, decay = 210.0, 0.12 + 0.08, 180.0, 2.5
     t = np.linspace(0, lasts + 12 * decay, 2_000_001)
     wave = np.sqrt(2) * np.sin(OMEGA * t) * np.where(t < lasts, current, after * np.exp(-(t - lasts) / decay))
-    assert joule_integral(current, lasts, after, decay) == pytest.approx(np.trapezoid(wave**2, t), rel=1e-3)
+    assert joule_integral(current, lasts, after, decay) == pytest.approx(trapezoid(wave**2, t), rel=1e-3)
 
 
 def test_the_joule_integral_against_adaptive_quadrature_of_the_rms() -> None:
