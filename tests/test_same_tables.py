@@ -8,19 +8,19 @@ import os
 import random
 import subprocess
 import sys
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
 
 from montecarlo import run_study
-from montecarlo.engine import batch
 from montecarlo.engine.batch import designs
 from montecarlo.engine.block import Job
 from montecarlo.engine.case import run_chunk, strata
+from montecarlo.engine.workers import Workers
+from montecarlo.engine.workers.ticket import Answer, Ticket, solve
 from montecarlo.estimates.tally import Tally
 from montecarlo.report.tables import Result
 from montecarlo.sampling.design import Chunk
@@ -70,29 +70,35 @@ def tables(result: Result, folder: Path) -> dict[str, bytes]:
         name: np.ascontiguousarray(array).tobytes() for name, array in result.plants.items()}
 
 
-def test_chunks_in_any_order_and_two_workers_give_the_tables_of_one(tmp_path: Path,
-                                                                    monkeypatch: pytest.MonkeyPatch) -> None:
+class Shuffled:
+    """A place whose answers come in an order of their own."""
+
+    software = None
+
+    def __init__(self) -> None:
+        self.order = random.Random(20260101)
+
+    def answers(self, tickets: Iterable[Ticket]) -> Iterator[Answer]:
+        mixed = list(tickets)
+        self.order.shuffle(mixed)
+        return map(solve, mixed)
+
+    def mend(self) -> None: ...
+
+
+def test_chunks_in_any_order_and_two_workers_give_the_tables_of_one(tmp_path: Path) -> None:
     """Weighted samples from two workers: `properties/test_rare_runs.py`."""
     study = study_with(SMALL)
     before = tables(run_study(study, workers=1), tmp_path / "one")
     assert tables(run_study(study, workers=2), tmp_path / "two") == before
-    order = random.Random(20260101)
-
-    def shuffled(function: Callable[[Any], Any], tasks: Iterable[Any], *rest: Any, **more: Any) -> Iterator[Any]:
-        numbered = list(enumerate(tasks))
-        order.shuffle(numbered)
-        found = {number: function(task) for number, task in numbered}
-        return iter([found[number] for number in range(len(found))])
-
-    monkeypatch.setattr(batch, "mapped", shuffled)
-    assert tables(run_study(study, workers=1), tmp_path / "shuffled") == before
+    assert tables(run_study(study, workers=Workers(1, place=Shuffled())), tmp_path / "shuffled") == before
 
 
 # --- in processes started otherwise -------------------------------------------------------------------------
 
 
 def chunk_of(task: tuple[Job, Chunk]) -> Tally:
-    """As `engine/parallel.py` runs it: with one thread of linear algebra."""
+    """As `Workers.mapped` runs it: with one thread of linear algebra."""
     from threadpoolctl import threadpool_limits
 
     with threadpool_limits(1, user_api="blas"):
