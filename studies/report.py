@@ -31,6 +31,7 @@ __all__ = ["REPORT", "report_page", "write_report"]
 REPORT = "report.html"
 ELSEWHERE = ("candidates", "inputs", "coverage", "exceedance", "convergence", "drivers",
              "detection_map", "waveforms", "commissioning")   # in a figure or a section of their own, or for a crew
+UNRESOLVED = "unresolved"                                  # a table of zeros says no more than the sentence does
 QUESTIONS = {
     "setting_sweep": "Which setting of the differential scheme misses fewest stator faults among those that the policy "
                      "on false trips allows, and how sure is that?",
@@ -59,7 +60,7 @@ TABLES = {
     "neighbours": "One step of a grid from the chosen setting",
     "by_type": "By fault type, event and load state", "rare": "Rare false trips: weighted samples beside counts",
     "scenarios": "Scenarios of the policy", "remanence_models": "Both remanence models", "backup": "Back-up by type",
-    "unresolved": "Samples without a result, most first",
+    UNRESOLVED: "Samples without a result, most first",
     "blind_zone": "Blind part of the winding at equal false trips",
     "peak_voltage": "Peak voltage across the relay circuit on an internal fault",
 }
@@ -197,7 +198,7 @@ def _published() -> Iterator[Block]:
 def _tables(findings: Findings) -> Iterator[Block]:
     chosen, others = None if findings.result is None else findings.result.chosen, []
     for name, frame in findings.frames.items():
-        if name in ELSEWHERE or not len(frame):
+        if name in ELSEWHERE or not len(frame) or (name == UNRESOLVED and not frame["unresolved"].any()):
             others.append((f"{name}.csv", f"{len(frame)}", _columns(frame)))
             continue
         caption = TABLES.get(name, name.replace("_", " ").capitalize())

@@ -10,8 +10,10 @@ from typing import TYPE_CHECKING, Any, cast
 import pandas as pd
 import pytest
 
+from montecarlo.engine.guard import Unresolved
 from montecarlo.report.look import blank, write_figure
 from montecarlo.report.page import Block, Items, Prose, Table
+from montecarlo.report.unresolved import unresolved_frame
 from studies.choice_report import ChoiceReport, rests_on
 from studies.desk import Desk
 from studies.protocol import Findings
@@ -105,6 +107,18 @@ def test_drivers_are_shown_where_a_kind_finds_them_and_named_where_not() -> None
 
 def test_findings_without_anything_still_make_a_report(tmp_path: Path) -> None:
     assert "Caution" in write_report(tmp_path, study_with(), Findings({}, {}), "").read_text()
+
+
+def test_samples_without_a_result_are_a_table_of_the_report_where_there_are_any(tmp_path: Path) -> None:
+    none, some = (unresolved_frame([Unresolved("", 0, "internal.earth", "counted", 64, number, 0, number, "so")])
+                  for number in (0, 3))
+    study = study_with()
+    for frame, wanted in ((none, False), (some, True)):
+        page = report_page(study, Findings({"unresolved": frame}, {}), tmp_path, "statorodds run x.toml")
+        tables = next(section for section in page.sections if section.heading == "Tables").blocks
+        captions = [block.caption for block in tables if isinstance(block, Table)]
+        assert ("Samples without a result, most first" in captions) == wanted
+        assert "unresolved.csv" in said(tables)
 
 
 def test_inputs_name_their_source_and_the_report_says_how_many_do() -> None:
