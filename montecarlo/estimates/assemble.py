@@ -154,7 +154,8 @@ def line_end_total(strata: Sequence[Stratum], weights: Sequence[float]) -> Array
         resolved = (stratum.trials - stratum.unresolved).sum(axis=1)
         if stratum.line_end is None:
             return np.full(out.shape, np.nan)
-        out = out + weight * stratum.line_end.sum(axis=1) / np.maximum(resolved, 1)
+        out = out + weight * np.divide(stratum.line_end.sum(axis=1), resolved, out=np.full(out.shape, np.nan),
+                                       where=resolved > 0)
     return out
 
 
@@ -168,16 +169,26 @@ class Half(NamedTuple):
 
 def paired(one: Half, other: Half) -> Estimate:
     """One side's weighted total minus the other's, on the same plants and events: Student t over plants, or over blocks
-    where a type is conditional. The sides may be of two runs on the same random numbers."""
+    where a type is conditional. The sides may be of two runs on the same random numbers.
+
+    The limits are wider to both sides by the share of unresolved samples, whatever these would have done; a plant
+    without any result of some type has no part."""
     on_nets = any(stratum.conditional for half in (one, other) for stratum in half.strata)
 
     def means(half: Half) -> Array:
-        parts = [w * np.nan_to_num((s.block_means if on_nets else s.means)[half.candidate])
+        parts = [w * (s.block_means if on_nets else s.means)[half.candidate]
                  for s, w in zip(half.strata, half.weights, strict=True)]
         return np.asarray(np.sum(parts, axis=0))
 
+    def lost(half: Half) -> float:
+        return sum(w * float(s.unresolved[half.candidate].sum() / s.trials.sum())
+                   for s, w in zip(half.strata, half.weights, strict=True))
+
     gap = np.atleast_1d(means(one) - means(other))
-    half = -stdtrit(gap.size - 1, (1 - LEVEL) / 2) * gap.std(ddof=1) / np.sqrt(gap.size)
+    gap = gap[np.isfinite(gap)]
+    if gap.size < 2:
+        return Estimate(*np.full(3, np.nan))
+    half = -stdtrit(gap.size - 1, (1 - LEVEL) / 2) * gap.std(ddof=1) / np.sqrt(gap.size) + lost(one) + lost(other)
     return Estimate(gap.mean(), gap.mean() - half, gap.mean() + half)
 
 

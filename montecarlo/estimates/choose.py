@@ -139,9 +139,11 @@ def annual_cost(study: Study, strata: Mapping[str, Stratum]) -> Total | None:
 
 
 def _share(stratum: Stratum) -> Array:
-    """Share of a state's resolved samples in which each candidate operates, (C,)."""
+    """Share of a state's resolved samples in which each candidate operates, (C,); NaN where none is, so that nobody
+    takes it for quiet."""
     resolved = (stratum.trials - stratum.unresolved).sum(axis=1)
-    return np.asarray(stratum.total.sum(axis=1) / np.maximum(resolved, 1))
+    return np.asarray(np.divide(stratum.total.sum(axis=1), resolved, out=np.full(resolved.shape, np.nan),
+                                where=resolved > 0))
 
 
 def open_pilot(study: Study, lattices: Sequence[Lattice], strata: Mapping[str, Stratum]) -> dict[str, Stratum]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -138,6 +139,8 @@ def _why(outcome: Outcome, at: int) -> str:
     reasons = []
     if judged.load_share[at] > 0:
         reasons.append(f"it operates in {percent(judged.load_share[at])} of the sampled loads")
+    if math.isnan(judged.load_share[at]):
+        reasons.append("no sampled load gave a result")
     if not (judged.knee_rule[at] or policy.ignore_knee_rule):
         reasons.append("its setting drives more than half the knee voltage through its leg")
     if not judged.within_limit[at]:
@@ -157,6 +160,8 @@ def note(study: Study, row: Mapping[str, Any]) -> str:
     reasons, policy, bound = [], study.policy, row["p_false_bound"]
     if row["load_operates_share"] > 0:
         reasons.append("operates on load")
+    elif math.isnan(row["load_operates_share"]):
+        reasons.append("no load gave a result")
     elif not row["admissible"]:
         reasons.append("breaks V_k >= 2 V_s")
     if policy.p_false_max is not None and not bound <= policy.p_false_max:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from montecarlo.estimates.assemble import Half, Stratum, paired, weighted
+from montecarlo.estimates.assemble import Half, Stratum, line_end_total, paired, weighted
 from montecarlo.estimates.intervals import student_mean
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS
@@ -61,3 +63,43 @@ def test_a_total_knows_that_two_types_move_together_by_block(rng: np.random.Gene
     apart = stratum(opposed(rng, 0.4 + 0.01 * rng.random((1, BLOCKS))))
     independent = weighted([one, apart], [0.5, 0.5])
     assert independent.high - independent.low < 0.95 * (both.high - both.low)
+
+
+# --- samples without a result ------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("conditional", [True, False])
+def test_a_difference_holds_whatever_the_unresolved_would_have_done(rng: np.random.Generator,
+                                                                    conditional: bool) -> None:
+    """Both ends: those that one side lost all missed and those of the other none, and the other way round."""
+    means = np.round(opposed(rng, 0.4 + 0.05 * rng.random((2, BLOCKS))), 1)
+    whole = stratum(means, conditional)
+    lost = np.zeros(means.shape)
+    lost[0, ::3], lost[1, 1::5] = 2, 1
+    some = replace(whole, unresolved=lost, total=means * (EVENTS - lost))
+    found = paired(*sides(some))
+    for fill in ([1, 0], [0, 1]):
+        truth = paired(*sides(replace(whole, total=some.total + lost * np.array(fill)[:, None])))
+        assert found.low < truth.p < found.high
+    clean = paired(*sides(whole))
+    assert found.high - found.low == pytest.approx(
+        clean.high - clean.low + 2 * lost.sum() / whole.trials.sum(), rel=0.02)     # means over fewer events
+
+
+def test_a_plant_without_any_result_is_no_plant_that_misses_nothing(rng: np.random.Generator) -> None:
+    means = rng.random((2, PLANTS))
+    some = stratum(means, conditional=False)
+    lost = np.zeros(means.shape)
+    lost[:, 0] = EVENTS
+    found = paired(*sides(replace(some, unresolved=lost, total=means * (EVENTS - lost))))
+    assert found.p == pytest.approx((means[0] - means[1])[1:].mean(), rel=1e-12)
+    nothing = paired(*sides(replace(some, unresolved=np.full(means.shape, float(EVENTS)), total=0 * means)))
+    assert np.isnan(np.stack(nothing)).all()
+
+
+def test_nothing_known_is_not_nothing_missed_under_the_other_law() -> None:
+    means = np.full((2, PLANTS), 0.5)
+    some = replace(stratum(means), line_end=means * EVENTS)
+    assert line_end_total([some], [1.0]).tolist() == [0.5, 0.5]
+    lost = np.array([np.full(PLANTS, float(EVENTS)), np.zeros(PLANTS)])
+    assert np.isnan(line_end_total([replace(some, unresolved=lost)], [1.0])).tolist() == [True, False]

@@ -19,9 +19,12 @@ from montecarlo.engine.guard import (
     weighted,
 )
 from montecarlo.errors import StudyError
+from montecarlo.estimates.assemble import Stratum
+from montecarlo.estimates.choose import judge, weights_of
 from montecarlo.estimates.conditional import at_place, critical_position, winding_nodes
 from montecarlo.estimates.rare import Sums
 from montecarlo.estimates.tally import LatticeTally, Tally, one_setting
+from montecarlo.report.choosing import note
 from montecarlo.report.unresolved import unresolved_frame, unresolved_numbers
 from montecarlo.study.candidates import candidate_lattices
 from studies.output import write_table
@@ -130,3 +133,15 @@ def test_what_belongs_to_no_candidate_keeps_its_unresolved_apart(along: np.ndarr
     assert tally.trials.tolist() == [4, 4]
     if tally.noise is not None:
         assert np.isfinite(tally.noise).all()
+
+
+def test_a_load_without_any_result_is_not_taken_for_quiet() -> None:
+    study = study_with({"candidates.phase_pickup_a": [0.1], "candidates.earth_pickup_a": [0.1]})
+    strata = {name: Stratum(name, np.zeros((2, 16)), np.full(16, 4.0), np.zeros((2, 16)), None, None, None, None)
+              for name in (*weights_of(study).internal, *weights_of(study).external, "state.load")}
+    assert judge(study, LATTICES, strata).admissible.all()
+    strata["state.load"].unresolved[1] = 4.0
+    judged = judge(study, LATTICES, strata)
+    assert judged.admissible.tolist() == [True, False]
+    row = {"load_operates_share": judged.load_share[1], "admissible": False, "p_false_bound": 0.0, "p_false": 0.001}
+    assert note(study, row) == "no load gave a result"
