@@ -212,11 +212,11 @@ def test_an_input_that_nothing_reads_changes_no_row_when_it_changes() -> None:
 
 def test_two_workers_give_the_numbers_of_one() -> None:
     study = study_with(IDEAL | {"study.samples": 256})
-    rows = [sampled(study, grid_lattices(study), {}, workers, silent) for workers in (1, 2)]
+    rows = [sampled(study, grid_lattices(study), {}, Workers(workers), silent) for workers in (1, 2)]
     for one, other in zip(*([*missed, *false] for missed, false in rows), strict=True):
         assert np.array_equal(one.y, other.y)
         assert np.array_equal(one.w, other.w)
-    found = [effects(study, first(study), workers, silent) for workers in (1, 2)]
+    found = [effects(study, first(study), Workers(workers), silent) for workers in (1, 2)]
     for alone, pair in zip(*found, strict=True):
         assert np.array_equal(alone.effects.total, pair.effects.total)
         assert np.array_equal(alone.effects.first, pair.effects.first)
