@@ -1,10 +1,15 @@
 """What a person can put right: one line a fault, with the key's path, the value, the limit and the cure."""
 
 
+MOST_FAULTS = 50        # that are told at once
+
+
 class StudyError(Exception):
     """One or more faults in what the user gave. The command line prints them and ends with exit code 2."""
 
     def __init__(self, *faults: str) -> None:
+        if len(faults) > MOST_FAULTS:
+            faults = (*faults[:MOST_FAULTS - 1], "and more; mend these first")
         super().__init__("\n".join(faults))
         self.faults = faults
 

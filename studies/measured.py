@@ -7,9 +7,11 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
+from io import StringIO
 from pathlib import Path
 
 from montecarlo.errors import StudyError
+from montecarlo.quantities.files import OversizeError, read_bounded
 from montecarlo.quantities.wording import listed, shown
 from montecarlo.report.commissioning import COLUMNS
 
@@ -37,13 +39,13 @@ def read_measured(path: Path) -> list[Measured]:
     try:
         if not path.is_file():
             raise StudyError(f"{path}: no such file; fill in commissioning.csv of the run and name it")
-        if (size := path.stat().st_size) > LARGEST:
-            raise StudyError(f"{path}: {size} bytes, must be at most {LARGEST}; name the table of measured values")
-        with path.open(encoding="utf-8-sig", newline="") as lines:
-            reader = csv.DictReader(lines, restval="", strict=True)
-            header = reader.fieldnames = [name.strip() for name in reader.fieldnames or ()]
-            _check_header(path, header)
-            table = [(reader.line_num, row) for row in reader]
+        lines = StringIO(read_bounded(path, LARGEST).decode("utf-8-sig"), newline="")
+        reader = csv.DictReader(lines, restval="", strict=True)
+        header = reader.fieldnames = [name.strip() for name in reader.fieldnames or ()]
+        _check_header(path, header)
+        table = [(reader.line_num, row) for row in reader]
+    except OversizeError as error:
+        raise StudyError(f"{path}: {error}, must be at most {LARGEST}; name the table of measured values") from None
     except UnicodeDecodeError:
         raise StudyError(f"{path}: is not UTF-8 text; save it as CSV in UTF-8") from None
     except csv.Error as error:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import csv
 import math
+from io import StringIO
 from pathlib import Path, PurePosixPath, PureWindowsPath
 
 from montecarlo.errors import StudyError
-from montecarlo.quantities.wording import listed, shown
+from montecarlo.quantities.files import OversizeError, read_bounded
+from montecarlo.quantities.wording import listed, shortened, shown
 
 LARGEST_CSV = 20_000_000    # bytes; a column of a million numbers fits
 
@@ -18,14 +20,15 @@ def read_column(folder: Path, file: str, column: str) -> tuple[float, ...]:
     try:
         if not path.is_file():
             raise StudyError(f"{shown(file)} is not a file in {folder}")
-        if (size := path.stat().st_size) > LARGEST_CSV:
-            raise StudyError(f"{shown(file)} has {size} bytes, the limit is {LARGEST_CSV}; keep the column needed")
-        with path.open(encoding="utf-8-sig", newline="") as lines:
-            return _numbers(csv.DictReader(lines, restval="", strict=True), file, column)
+        text = read_bounded(path, LARGEST_CSV).decode("utf-8-sig")
+        return _numbers(csv.DictReader(StringIO(text, newline=""), restval="", strict=True), file, column)
+    except OversizeError as error:
+        raise StudyError(f"{shown(file)}: {error}, must be at most {LARGEST_CSV}; keep the column needed") from None
+    except UnicodeDecodeError:
+        raise StudyError(f"{shown(file)} is not UTF-8 text; save it as CSV in UTF-8") from None
     except (OSError, ValueError, csv.Error) as error:
-        if isinstance(error, UnicodeDecodeError):
-            raise StudyError(f"{shown(file)} is not UTF-8 text; save it as CSV in UTF-8") from None
-        raise StudyError(f"{shown(file)} cannot be read: {error}") from None
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise StudyError(f"{shown(file)} cannot be read: {shortened(reason)}; save it as CSV in UTF-8") from None
 
 
 def _inside(folder: Path, file: str) -> Path:

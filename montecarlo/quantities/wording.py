@@ -14,6 +14,12 @@ def one_line(text: str) -> str:
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
 
 
+def shortened(text: str) -> str:
+    """What a library says, on one line, its middle left out where it is long."""
+    text = one_line(text)
+    return text if len(text) <= 3 * LONGEST else f"{text[:2 * LONGEST]} ... {text[-LONGEST:]}"
+
+
 def shown(value: object) -> str:
     """A value as the study file would write it, short."""
     match value:

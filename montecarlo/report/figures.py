@@ -296,6 +296,9 @@ def blind_zone(frame: pd.DataFrame, ax: Axes, *, limit: float | None = None, lim
         if limit is not None and (under := shown[shown["p_false_limit"] <= limit]["y"]).size:
             at_limit.append((float(under.iloc[-1]), percent(under.iloc[-1] / 100), colour))
     ax.set_xscale("log")
+    if limit is not None:                                  # in sight, however far it lies from every candidate
+        low, high = ax.get_xlim()
+        ax.set_xlim(min(low, 90 * limit), max(high, 110 * limit))
     percent_ticks(ax, ax.get_xlim()[0])
     ax.set_ylim(0, min(100.0, 125.0 * float(frame["blind"].max()) + 5))
     ax.set_xlabel("allowed false trips, % of the external events (upper bound)", color=FALSE_TEXT)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 import tomllib
 from collections.abc import Iterator, Mapping
 from pathlib import Path
@@ -12,7 +13,8 @@ from typing import Any, cast
 from pydantic import TypeAdapter, ValidationError
 
 from montecarlo.errors import StudyError
-from montecarlo.quantities.wording import one_line
+from montecarlo.quantities.files import OversizeError, read_bounded
+from montecarlo.quantities.wording import bare, one_line, shortened
 from montecarlo.relays.elements import Relay
 from montecarlo.study.consistency import CHECKS, check_relay
 from montecarlo.study.description import Candidates, Study
@@ -25,6 +27,12 @@ from montecarlo.study.variants import read_variants
 __all__ = ["LARGEST_FILE", "digest", "parse_study", "read_study"]
 
 LARGEST_FILE = 1_000_000        # bytes of a study file; the worked ones have a hundredth of it
+MOST_PARTS = 100                # of a key; the time to read one goes with their square
+MOST_DEPTH = 20                 # of tables and lists inside each other
+MOST_TABLES = 1000              # of one list of tables, as [[external_events]]
+
+# parts from the beginning of a word or a quote on, so that no letter is looked at more than MOST_PARTS times
+LONG_KEY = re.compile(rf"""(?<![\w-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){{{MOST_PARTS - 1}}}""")
 
 
 def read_study(path: str | Path, *, samples: int | None = None, seed: int | None = None) -> Study:
@@ -47,14 +55,19 @@ def _read_table(path: Path) -> dict[str, Any]:
             raise StudyError(f"{name}: no such file; check the path, or make a starter with the command new")
         if not path.is_file():
             raise StudyError(f"{name}: is not an ordinary file; name a TOML file")
-        if (size := path.stat().st_size) > LARGEST_FILE:
-            raise StudyError(f"{name}: {size} bytes, must be at most {LARGEST_FILE}; long lists of values belong in "
-                             "a CSV file beside it")
-        return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+        text = read_bounded(path, LARGEST_FILE).decode("utf-8-sig")
+        if long := LONG_KEY.search(text):
+            line = text.count("\n", 0, long.start()) + 1
+            raise StudyError(f"{name}: line {line}: a key of {MOST_PARTS} parts or more; mend "
+                             "that place")
+        return tomllib.loads(text)
+    except OversizeError as error:
+        raise StudyError(f"{name}: {error}, must be at most {LARGEST_FILE}; long lists of values belong in a CSV file "
+                         "beside it") from None
     except UnicodeDecodeError as error:
         raise StudyError(f"{name}: byte {error.start + 1} is not UTF-8 text; save the file as UTF-8") from None
     except tomllib.TOMLDecodeError as error:
-        raise StudyError(f"{name}: not valid TOML: {one_line(str(error))}; mend that place") from None
+        raise StudyError(f"{name}: not valid TOML: {shortened(str(error))}; mend that place") from None
     except RecursionError:
         raise StudyError(f"{name}: not valid TOML: tables or lists nested too deeply; mend that place") from None
     except (OSError, ValueError) as error:
@@ -64,6 +77,8 @@ def _read_table(path: Path) -> dict[str, Any]:
 
 def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
     """The study in a table already read; `folder` is where its CSV files lie. Raises StudyError."""
+    if oversized := [*_oversized(table)]:
+        raise StudyError(*oversized)
     context = {"folder": folder}
     faults: list[str] = []
     try:
@@ -88,6 +103,23 @@ def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
     if study.earthing_options:
         study._options = read_options(study, table, lambda changed: parse_study(changed, folder))
     return study
+
+
+def _oversized(table: Mapping[str, Any]) -> Iterator[str]:
+    """Keys with more inside than any study needs: what follows calls itself for every level, and compares names."""
+    waiting = [(bare(key), value, 1) for key, value in table.items()]
+    while waiting:
+        path, node, depth = waiting.pop()
+        inner = [*node.items()] if isinstance(node, Mapping) else [*enumerate(node)] if isinstance(node, list) else []
+        inner = [(key, value) for key, value in inner if isinstance(value, (Mapping, list))]
+        if isinstance(node, list) and len(inner) > MOST_TABLES and isinstance(inner[0][1], Mapping):
+            yield f"{path}: {len(inner)} tables, must be at most {MOST_TABLES}; leave some out"
+        elif inner and depth == MOST_DEPTH:
+            yield f"{path}: tables or lists more than {MOST_DEPTH} deep inside each other; mend that place"
+            return
+        else:
+            waiting += [(f"{path}[{key}]" if isinstance(node, list) else f"{path}.{bare(key)}", value, depth + 1)
+                        for key, value in inner]
 
 
 def _what_is_sound(table: Mapping[str, Any], context: dict[str, Any]) -> tuple[Study, frozenset[str]]:

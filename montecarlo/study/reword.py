@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 
+from montecarlo.errors import MOST_FAULTS
 from montecarlo.plant.events.base import Event
 from montecarlo.plant.events.kinds import KINDS, kind_of
 from montecarlo.quantities import Distribution, meaning_of, tables_of
@@ -20,9 +21,15 @@ __all__ = ["join", "reworded"]
 
 
 def reworded(error: ValidationError, table: Mapping[str, Any]) -> list[str]:
-    """The faults of a table that is no `Study`, in the order of the fields, each once."""
-    lines = [line for item in error.errors(include_url=False) for line in _Place(table, item["loc"]).lines(item)]
-    return list(dict.fromkeys(map(one_line, lines)))
+    """The faults of a table that is no `Study`, in the order of the fields, each once; as many as are told, and one."""
+    lines = (one_line(line) for item in error.errors(include_url=False)
+             for line in _Place(table, item["loc"]).lines(item))
+    found: dict[str, None] = {}
+    for line in lines:
+        found[line] = None
+        if len(found) > MOST_FAULTS:
+            break
+    return list(found)
 
 
 def join(path: str, key: object) -> str:

@@ -1,0 +1,32 @@
+"""A file that a person names, read without surprises: an ordinary file, of a bounded size."""
+
+from __future__ import annotations
+
+import os
+import stat
+from pathlib import Path
+
+__all__ = ["OversizeError", "read_bounded"]
+
+WITHOUT_WAITING = getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)    # a pipe that nobody writes to
+
+
+class OversizeError(OSError):
+    """The file holds more bytes than it may; the text says how many where the file system knows."""
+
+
+def read_bounded(path: Path, most: int) -> bytes:
+    """The bytes of an ordinary file, `most` at most. Raises OversizeError; OSError for a folder, a device or a pipe.
+
+    A file under /proc says that it is empty and may have no end, and a file may grow: so the bytes read are counted."""
+    handle = os.open(path, os.O_RDONLY | WITHOUT_WAITING)
+    with open(handle, "rb") as file:
+        found = os.fstat(handle)
+        if not stat.S_ISREG(found.st_mode):
+            raise OSError("not an ordinary file")
+        if found.st_size > most:
+            raise OversizeError(f"{found.st_size} bytes")
+        content = file.read(most + 1)
+    if len(content) > most:
+        raise OversizeError(f"more than {most} bytes")
+    return content
