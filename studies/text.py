@@ -9,7 +9,7 @@ from dataclasses import replace
 from itertools import groupby
 from typing import TypeVar
 
-from montecarlo.report.page import Block, Items, Prose, Subhead, Table, together
+from montecarlo.report.page import Block, Items, Prose, Subhead, Table, printable, together
 
 __all__ = ["CAUTION", "WIDTH", "Line", "blocks", "heading", "outermost", "paragraph", "table"]
 
@@ -44,7 +44,7 @@ class Line(str):
 def paragraph(text: str, indent: str = "", hang: str | None = None) -> list[str]:
     """The text in lines of at most `WIDTH`, a number and its unit on the same one; `hang` begins the lines after
     the first, and makes the text one of a list."""
-    lines = textwrap.wrap(together(text), WIDTH, initial_indent=indent,
+    lines = textwrap.wrap(together(printable(text)), WIDTH, initial_indent=indent,
                           subsequent_indent=indent if hang is None else hang, break_on_hyphens=False)
     block = Prose(text) if hang is None else Items((text,))
     return [Line(line.replace("\u00a0", " "), block) for line in lines]
@@ -52,7 +52,7 @@ def paragraph(text: str, indent: str = "", hang: str | None = None) -> list[str]
 
 def table(header: Sequence[str] | None, rows: Sequence[Sequence[str]], align: str, indent: str = "  ") -> list[str]:
     """Columns under their heads; `align`: < or > a column. What is too wide in a last column of text is wrapped."""
-    every = [*([header] if header else []), *rows]
+    every = [tuple(map(_cell, row)) for row in (*([header] if header else []), *rows)]
     block = Table(tuple(header or ()), tuple(map(tuple, rows)), align)
     widths = [max(map(len, column)) for column in zip(*every, strict=True)]
     start = len(indent) + sum(widths[:-1]) + 2 * (len(widths) - 1)
@@ -65,6 +65,10 @@ def table(header: Sequence[str] | None, rows: Sequence[Sequence[str]], align: st
         texts += [" " * start + text for text in more if align[-1] == "<"]
         lines += [Line(text, block, None if number < 0 else number) for text in texts]
     return lines
+
+
+def _cell(text: str) -> str:
+    return str(printable(text)).replace("\n", " ").replace("\t", " ")
 
 
 # --- set anew ---------------------------------------------------------------------------------------------

@@ -8,6 +8,20 @@ from collections.abc import Iterable, Mapping
 
 LONGEST = 60    # characters of a value in a message
 
+LABEL = f"must be of 1 to {LONGEST} printable characters; it stands in tables and figures"
+
+
+def fit_for_label(text: str) -> bool:
+    """Whether a person's name for something can stand in a cell or beside a line: see `LABEL`."""
+    return text.isprintable() and 1 <= len(text) <= LONGEST
+
+WORD = f"a word of at most {LONGEST} letters, digits and _"
+
+
+def is_word(text: str) -> bool:
+    """Whether a name can be part of keys, columns and file names: see `WORD`."""
+    return text.isidentifier() and text.isascii() and len(text) <= LONGEST
+
 
 def one_line(text: str) -> str:
     """The text with line breaks and other unprintable characters escaped."""

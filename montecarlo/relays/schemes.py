@@ -14,6 +14,7 @@ import numpy as np
 from pydantic import field_validator
 
 from montecarlo.quantities import Array, Distribution, Quantity, Section, Word, number
+from montecarlo.quantities.wording import WORD, is_word, shown
 from montecarlo.relays.places import ENDS, GROUP_OF, GROUPS, NEUTRAL, NEUTRAL_CONDUCTOR, PHASES, PLACES
 
 Phase = Literal["L1", "L2", "L3"]
@@ -267,26 +268,27 @@ def custom_faults(own: CustomScheme) -> Iterator[str]:
     if len(own.legs) > MOST_LEGS:
         yield f"legs: {len(own.legs)} legs, must be at most {MOST_LEGS}; leave out those without an element"
     for k, leg in enumerate(own.legs):
-        if leg.name in names[:k] or not leg.name.isidentifier():
-            yield f"legs[{k}].name: '{leg.name}', must be a word of letters, digits and _ that no other leg has"
+        if leg.name in names[:k] or not is_word(leg.name):
+            yield f"legs[{k}].name: {shown(leg.name)}, must be {WORD} that no other leg has"
         places = [signed(ct)[0] for ct in leg.cts]
         for place in dict.fromkeys(places):
             if place not in PLACES:
-                yield f"legs[{k}].cts: '{place}' is no CT place; take {_EXAMPLES}"
+                yield f"legs[{k}].cts: {shown(place)} is no CT place; take {_EXAMPLES}"
             elif places.count(place) > 1:
-                yield f"legs[{k}].cts: '{place}' stands there twice; leave it once"
+                yield f"legs[{k}].cts: {shown(place)} stands there twice; leave it once"
         if not places:
             yield f"legs[{k}].cts: [] is empty; name the CTs whose currents pass the leg"
     for k, element in enumerate(own.elements):
         if names and element.leg not in names:
-            yield f"elements[{k}].leg: '{element.leg}' is none of its legs; name one of {', '.join(names)}"
+            known = ", ".join(names[:MOST_LEGS])
+            yield f"elements[{k}].leg: {shown(element.leg)} is none of its legs; name one of {known}"
         for ct in element.bias_cts:
             if signed(ct)[0] not in used:
-                yield f"elements[{k}].bias_cts: '{ct}' drives no leg of this scheme; name CTs that do"
+                yield f"elements[{k}].bias_cts: {shown(ct)} drives no leg of this scheme; name CTs that do"
         restraining = [signed(ct)[0] for ct in element.bias_cts]
         for place in dict.fromkeys(restraining):
             if restraining.count(place) > 1:
-                yield f"elements[{k}].bias_cts: '{place}' stands there twice; leave it once"
+                yield f"elements[{k}].bias_cts: {shown(place)} stands there twice; leave it once"
     for axis, most in (("phase", 3), ("earth", 1)):
         count = sum(element.setting == axis for element in own.elements)
         if count > most:

@@ -77,5 +77,7 @@ class Record:
 
 
 def _plain(text: str) -> str:
-    """A name that cannot break a line into other fields: printable ASCII without commas, at most 64 letters."""
-    return "".join(c if c.isascii() and c.isprintable() and c != "," else " " for c in text).strip()[:NAME_MAX]
+    """A name that cannot break a line into other fields, nor be a formula where a spreadsheet opens the text: printable
+    ASCII without commas, at most 64 letters."""
+    letters = "".join(c if c.isascii() and c.isprintable() and c != "," else " " for c in text)
+    return letters.lstrip(" =+-@").rstrip()[:NAME_MAX]

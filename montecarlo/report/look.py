@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -92,7 +93,8 @@ def decades(ax: Axes, which: Literal["x", "y"], low: float, high: float) -> None
 def write_figure(figure: Figure, folder: Path, stem: str, title: str) -> tuple[Path, Path]:
     """<stem>.svg, of the same bytes every time, and <stem>.png; `title` is what a screen reader says."""
     svg, png = folder / f"{stem}.svg", folder / f"{stem}.png"
-    with look():
+    with look(), warnings.catch_warnings():
+        warnings.filterwarnings("ignore", "Glyph .* missing from", UserWarning)    # a box in the PNG, text in the SVG
         figure.savefig(svg, metadata={"Date": None, "Title": title})
         figure.savefig(png, dpi=PNG_DPI, metadata={"Title": title})
     return svg, png

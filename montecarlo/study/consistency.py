@@ -11,7 +11,7 @@ from itertools import pairwise
 
 from montecarlo.plant.earthing import WAYS_TO_EARTH
 from montecarlo.quantities import number
-from montecarlo.quantities.wording import listed, shown
+from montecarlo.quantities.wording import LABEL, WORD, fit_for_label, is_word, listed, shown
 from montecarlo.relays.schemes import AXES
 from montecarlo.sampling.inputs import correlation_faults, list_inputs
 from montecarlo.secondary.ct import ENDS, GROUPS, CtPlaces
@@ -158,9 +158,9 @@ def check_events(study: Study) -> Iterator[str]:
         return
     names = [event.name for event in events]
     for index, name in enumerate(names):
-        if not (name.isidentifier() and name.isascii()):
-            yield (f"external_events[{index}].name: {shown(name)}, must be a word of letters, digits and _ that does "
-                   "not start with a digit; it becomes part of keys and file columns")
+        if not is_word(name):
+            yield (f"external_events[{index}].name: {shown(name)}, must be {WORD} that does not start with a digit; it "
+                   "becomes part of keys and file columns")
         elif name in names[:index]:
             yield f"external_events[{index}].name: {shown(name)} is used before; give each event its own name"
     if not any(event.per_year.support()[1] > 0 for event in events):
@@ -175,6 +175,8 @@ def check_policy(study: Study) -> Iterator[str]:
     if (cost := policy.least_annual_cost) is not None and cost.missed_fault == cost.false_trip == 0:
         yield ("policy.least_annual_cost: missed_fault and false_trip are both 0, so every setting costs the same; "
                "give at least one above 0")
+    if cost is not None and not fit_for_label(cost.unit):
+        yield f"policy.least_annual_cost.unit: {shown(cost.unit)}, {LABEL}"
 
 
 def ct_key(ct: CtPlaces, end: str, name: str) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from montecarlo.errors import StudyError
-from montecarlo.quantities.wording import shown
+from montecarlo.quantities.wording import LABEL, fit_for_label, shown
 from montecarlo.study.description import Study
 from montecarlo.study.scenarios import ALONE, Parse, Studies, alone
 
@@ -56,6 +56,8 @@ def option_faults(study: Study) -> Iterator[str]:
         place = f"earthing_options[{index}]"
         if not option.name.strip() or option.name in names[:index]:
             yield f"{place}.name: {shown(option.name)} is empty or used before; give each option its own name"
+        elif not fit_for_label(option.name):
+            yield f"{place}.name: {shown(option.name)}, {LABEL}"
         if (option.rated_current_a is None) != (option.rated_time_s is None):
             missing = "rated_time_s" if option.rated_time_s is None else "rated_current_a"
             yield f"{place}.{missing}: missing; a rating is a current and a time, give both or none"

@@ -30,6 +30,7 @@ LARGEST_FILE = 1_000_000        # bytes of a study file; the worked ones have a 
 MOST_PARTS = 100                # of a key; the time to read one goes with their square
 MOST_DEPTH = 20                 # of tables and lists inside each other
 MOST_TABLES = 1000              # of one list of tables, as [[external_events]]
+MOST_LETTERS = 10_000           # of one text; a cell of a workbook holds three times as many
 
 # parts from the beginning of a word or a quote on, so that no letter is looked at more than MOST_PARTS times
 LONG_KEY = re.compile(rf"""(?<![\w-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){{{MOST_PARTS - 1}}}""")
@@ -107,19 +108,23 @@ def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
 
 def _oversized(table: Mapping[str, Any]) -> Iterator[str]:
     """Keys with more inside than any study needs: what follows calls itself for every level, and compares names."""
-    waiting = [(bare(key), value, 1) for key, value in table.items()]
+    waiting = [(bare(key), value, 1) for key, value in table.items() if isinstance(value, (Mapping, list, str))]
     while waiting:
         path, node, depth = waiting.pop()
-        inner = [*node.items()] if isinstance(node, Mapping) else [*enumerate(node)] if isinstance(node, list) else []
-        inner = [(key, value) for key, value in inner if isinstance(value, (Mapping, list))]
-        if isinstance(node, list) and len(inner) > MOST_TABLES and isinstance(inner[0][1], Mapping):
-            yield f"{path}: {len(inner)} tables, must be at most {MOST_TABLES}; leave some out"
-        elif inner and depth == MOST_DEPTH:
+        if isinstance(node, str):
+            if len(node) > MOST_LETTERS:
+                yield f"{path}: a text of {len(node)} characters, must be at most {MOST_LETTERS}; shorten it"
+            continue
+        if isinstance(node, list) and len(node) > MOST_TABLES and isinstance(node[0], Mapping):
+            yield f"{path}: {len(node)} tables, must be at most {MOST_TABLES}; leave some out"
+            continue
+        within = node.items() if isinstance(node, Mapping) else enumerate(node)
+        inner = [(key, value) for key, value in within if isinstance(value, (Mapping, list, str))]
+        if inner and depth == MOST_DEPTH:
             yield f"{path}: tables or lists more than {MOST_DEPTH} deep inside each other; mend that place"
             return
-        else:
-            waiting += [(f"{path}[{key}]" if isinstance(node, list) else f"{path}.{bare(key)}", value, depth + 1)
-                        for key, value in inner]
+        waiting += [(f"{path}[{key}]" if isinstance(node, list) else f"{path}.{bare(key)}", value, depth + 1)
+                    for key, value in inner]
 
 
 def _what_is_sound(table: Mapping[str, Any], context: dict[str, Any]) -> tuple[Study, frozenset[str]]:

@@ -7,7 +7,7 @@ from copy import deepcopy
 from typing import Any, Protocol
 
 from montecarlo.errors import StudyError
-from montecarlo.quantities.wording import listed, shown
+from montecarlo.quantities.wording import LABEL, fit_for_label, listed, shown
 from montecarlo.study.description import Study
 
 __all__ = ["ALONE", "AS_STATED", "CHANGEABLE", "Changed", "Parse", "Studies", "alone", "read_changed", "read_scenarios"]
@@ -82,6 +82,8 @@ def _name_faults(where: str, entries: Sequence[Changed]) -> Iterator[str]:
         place = f"{where}[{index}]"
         if entry.name in ("", AS_STATED) or entry.name in names[:index]:
             yield f"{place}.name: {shown(entry.name)} is used or reserved; give each {what} its own name"
+        elif not fit_for_label(entry.name):
+            yield f"{place}.name: {shown(entry.name)}, {LABEL}"
         if not entry.changes:
             yield f"{place}.changes: {{}} is empty; give at least one key and its value, or take the {what} out"
 

@@ -6,7 +6,7 @@ import difflib
 from collections.abc import Iterator
 
 from montecarlo.quantities import number
-from montecarlo.quantities.wording import listed, shown
+from montecarlo.quantities.wording import WORD, is_word, listed, shown
 from montecarlo.relays.places import GROUPS, NEUTRAL_CONDUCTOR
 from montecarlo.relays.schemes import AXES, BUILT_IN, custom_faults
 from montecarlo.secondary.ct import ENDS
@@ -33,9 +33,9 @@ def check_scheme(study: Study) -> Iterator[str]:
             cure = f"did you mean {near[0]}?" if near else f"take {listed(known, 'or')}, or define it in scheme.custom"
             yield f"scheme.kind: {shown(kind)} is unknown; {cure}"
     for k, scheme in enumerate(study.scheme.custom):
-        if scheme.name in (*BUILT_IN, *own[:k]) or not (scheme.name.isidentifier() and scheme.name.isascii()):
-            yield (f"scheme.custom[{k}].name: {shown(scheme.name)}, must be a word of letters, digits and _ that no "
-                   "other scheme has")
+        if scheme.name in (*BUILT_IN, *own[:k]) or not is_word(scheme.name):
+            yield (f"scheme.custom[{k}].name: {shown(scheme.name)}, must be {WORD} that no other "
+                   "scheme has")
         yield from (f"scheme.custom[{k}].{fault}" for fault in custom_faults(scheme))
 
 

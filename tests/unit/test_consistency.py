@@ -46,8 +46,8 @@ PAIRS = ("pairs of candidates by their numbers in candidates.csv, as [[12, 40]]:
     ({"external_events.far_fault.name": "near_fault"},
      'external_events[1].name: "near_fault" is used before; give each event its own name'),
     ({"external_events.far_fault.name": "far fault"},
-     'external_events[1].name: "far fault", must be a word of letters, digits and _ that does not start with a digit; '
-     "it becomes part of keys and file columns"),
+     'external_events[1].name: "far fault", must be a word of at most 60 letters, digits and _ that does not start '
+     'with a digit; it becomes part of keys and file columns'),
     ({"external_events.far_fault.per_year": 0, "external_events.near_fault.per_year": 0},
      "external_events: per_year is 0 for every event; give at least one a frequency above 0"),
     ({"scheme.kind": []}, "scheme.kind: [] is empty; name at least one scheme"),

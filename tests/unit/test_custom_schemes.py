@@ -87,20 +87,20 @@ CT_PLACES = f"one of {', '.join(f'{group}.L1' for group in GROUPS if group != 'n
     (scheme(legs=[]), ("legs: [] is empty; name at least one",)),
     (scheme(elements=[]), ("elements: [] is empty; name at least one",)),
     (scheme(legs=[leg("a", "neutral_end.L1"), leg("a", "line_end.L1")]),
-     ("legs[1].name: 'a', must be a word of letters, digits and _ that no other leg has",)),
+     ('legs[1].name: "a", must be a word of at most 60 letters, digits and _ that no other leg has',)),
     (scheme(legs=[leg("a b", "neutral_end.L1")], elements=[element("a b", "phase")]),
-     ("legs[0].name: 'a b', must be a word of letters, digits and _ that no other leg has",)),
-    (scheme(legs=[leg("a", "neutral_end.L4")]), (f"legs[0].cts: 'neutral_end.L4' is no CT place; take {CT_PLACES}",)),
+     ('legs[0].name: "a b", must be a word of at most 60 letters, digits and _ that no other leg has',)),
+    (scheme(legs=[leg("a", "neutral_end.L4")]), (f'legs[0].cts: "neutral_end.L4" is no CT place; take {CT_PLACES}',)),
     (scheme(legs=[leg("a", "+-neutral_end.L1")]),
-     (f"legs[0].cts: '-neutral_end.L1' is no CT place; take {CT_PLACES}",)),
+     (f'legs[0].cts: "-neutral_end.L1" is no CT place; take {CT_PLACES}',)),
     (scheme(legs=[leg("a", "neutral_end.L1", "-neutral_end.L1")]),
-     ("legs[0].cts: 'neutral_end.L1' stands there twice; leave it once",)),
+     ('legs[0].cts: "neutral_end.L1" stands there twice; leave it once',)),
     (scheme(legs=[leg("a")]), ("legs[0].cts: [] is empty; name the CTs whose currents pass the leg",)),
-    (scheme(elements=[element("b", "phase")]), ("elements[0].leg: 'b' is none of its legs; name one of a",)),
+    (scheme(elements=[element("b", "phase")]), ('elements[0].leg: "b" is none of its legs; name one of a',)),
     (scheme(elements=[element("a", "phase", bias_cts=["line_end.L2"])]),
-     ("elements[0].bias_cts: 'line_end.L2' drives no leg of this scheme; name CTs that do",)),
+     ('elements[0].bias_cts: "line_end.L2" drives no leg of this scheme; name CTs that do',)),
     (scheme(elements=[element("a", "phase", bias_cts=["line_end.L1", "-line_end.L1"])]),
-     ("elements[0].bias_cts: 'line_end.L1' stands there twice; leave it once",)),
+     ('elements[0].bias_cts: "line_end.L1" stands there twice; leave it once',)),
     (scheme(elements=[element("a", "phase")] * 4),
      ("elements: 4 with setting = 'phase', must be at most 3; take the others out",)),
     (scheme(elements=[element("a", "earth")] * 2),
@@ -115,13 +115,13 @@ def test_what_is_refused(own: dict[str, Any], said: tuple[str, ...]) -> None:
 @pytest.mark.parametrize("name", ["per_phase", "biased", "my scheme", "für", "", "9th"])
 def test_names_that_clash_or_are_no_word(name: str) -> None:
     (fault,) = faults_of(with_custom(scheme(), scheme(name)))
-    assert fault == (f'scheme.custom[1].name: "{name}", must be a word of letters, digits and _ that no other scheme '
-                     "has")
+    assert fault == (f'scheme.custom[1].name: "{name}", must be a word of at most 60 letters, digits and _ that no '
+                     "other scheme has")
 
 
 def test_one_name_twice() -> None:
     assert faults_of(with_custom(scheme(), scheme())) == (
-        'scheme.custom[1].name: "mine", must be a word of letters, digits and _ that no other scheme has',)
+        'scheme.custom[1].name: "mine", must be a word of at most 60 letters, digits and _ that no other scheme has',)
 
 
 def test_a_kind_that_is_not_there_names_those_that_are() -> None:
