@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import math
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
@@ -62,9 +63,9 @@ def read_measured(path: Path) -> list[Measured]:
                 found.append(_measured(row, line))
             except ValueError as error:
                 faults.append(f"{path} line {line}: {error}")
-    names = [(row.test, row.quantity) for row in found]
-    faults += [f"{path} line {row.line}: {row.test}, {row.quantity} stands there twice; leave one"
-               for at, row in enumerate(found) if names[at] in names[:at]]
+    times = Counter((row.test, row.quantity) for row in found)
+    faults += [f"{path}: {shown(test)} with {shown(quantity)} stands there more than once; leave one"
+               for (test, quantity), count in times.items() if count > 1]
     if not found and not faults:
         faults.append(f"{path}: no row has a measured value; fill in measured and uncertainty")
     if faults:

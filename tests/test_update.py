@@ -156,7 +156,8 @@ def test_what_does_not_fit_is_one_line(change: dict[str, Any], said: str, run: P
     ("test,quantity,unit,measured,uncertainty,test\n", 'column "test" stands twice'),
     ("", "column test is missing"),
     ("test,quantity,unit,measured,uncertainty\nthrough,leg L1,A secondary,0.001,0.001,9\n", "more cells than columns"),
-    ("test,quantity,unit,measured,uncertainty\n" + 2 * "through,leg L1,A secondary,0.001,0.01\n", "stands there twice"),
+    ("test,quantity,unit,measured,uncertainty\n" + 2 * "through,leg L1,A secondary,0.001,0.01\n",
+     "stands there more than once"),
     ("test,quantity,unit,measured,uncertainty\n\"through,leg", "cannot be read as CSV"),
 ])
 def test_a_table_that_is_none_is_one_line(text: str, said: str, run: Path, tmp_path: Path,

@@ -28,7 +28,7 @@ def read_column(folder: Path, file: str, column: str) -> tuple[float, ...]:
         raise StudyError(f"{shown(file)} is not UTF-8 text; save it as CSV in UTF-8") from None
     except (OSError, ValueError, csv.Error) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise StudyError(f"{shown(file)} cannot be read: {shortened(reason)}; save it as CSV in UTF-8") from None
+        raise StudyError(f"{shown(file)} cannot be read: {shortened(reason)}") from None
 
 
 def _inside(folder: Path, file: str) -> Path:

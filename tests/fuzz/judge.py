@@ -121,6 +121,8 @@ def _answer_faults(found: Verdict, file: Path) -> str:
             return f"accepted, and stderr says {found.stderr[:300]!r}"
         if not found.stdout.rstrip().endswith(CAUTION):
             return "accepted without the caution at the end"
+        if odd := {c for c in found.stdout if not c.isprintable() and c != "\n"}:
+            return f"accepted, and the terminal gets {odd}"
         if bad := re.search(r".*(?<![\w.\"])-?(?:nan|inf)(?![\w.\"]).*", found.stdout):
             return f"accepted, and no number in {bad[0].strip()[:200]!r}"
         return ""
