@@ -100,7 +100,7 @@ def _limit(seconds: float) -> Iterator[None]:
         signal.signal(signal.SIGALRM, before)
 
 
-def check(file: Path, limit_s: float = 10.0) -> Verdict:
+def check(file: Path, limit_s: float = 20.0) -> Verdict:
     """The verdict on `check FILE`: a study, or lines that say why not; and nothing is written."""
     before = _listing(file.parent)
     found = call(["check", str(file)], limit_s)
