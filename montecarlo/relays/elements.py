@@ -14,7 +14,7 @@ class Relay(Section):
                                             above=True)] = 1.0
     measure: Annotated[Literal["rms", "fundamental", "peak"], Word(
         "measured over one cycle: rms (true RMS), fundamental, or peak (over root two)")] = "rms"
-    step_a: Annotated[float, Plain("A", "smallest setting step, secondary", 0.0, 10.0, above=True)] | None = None
+    step_a: Annotated[float, Plain("A", "smallest setting step, secondary", 1e-6, 10.0)] | None = None
     range_a: tuple[float, float] | None = None
     phase_burden_ohm: Annotated[Distribution, Quantity(
         "ohm", "burden of one phase element", 0.0, usual=(0.0, 1e4))] = number(0.0)

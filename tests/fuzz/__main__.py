@@ -76,7 +76,7 @@ def fuzz(home: Path, wanted: int, root: int, every: int, keep: Path | None = Non
     file = folder / "study.toml"
     for text in BASES.values():                            # compiles what the first of all would wait for
         file.write_text(text, encoding="utf-8")
-        verdict = check(file, 300.0)
+        verdict = check(file, 3600.0)
         assert verdict.code == 0, verdict
     accepted = 0
 

@@ -153,7 +153,7 @@ def refusal_faults(found: Verdict, file: Path) -> str:
 def _keys(file: Path) -> tuple[str, ...]:
     try:
         return tuple(tomllib.loads(file.read_bytes().decode("utf-8-sig")))
-    except (ValueError, RecursionError):
+    except (OSError, ValueError, RecursionError):
         return ()
 
 
