@@ -9,16 +9,22 @@ if TYPE_CHECKING:
 
 __all__ = ["plain_cells"]
 
-BEGINNINGS = ("=", "+", "-", "@", "\t", "\r")              # of what a spreadsheet takes for a formula
+BEGINNINGS = ("=", "+", "-", "@", "\t", "\n", "\r")        # of what a spreadsheet takes for a formula
 
 
 def plain_cells(frame: pd.DataFrame) -> pd.DataFrame:
     """The frame with an apostrophe before every text that a spreadsheet would take for a formula: names and sources are
-    a person's words. Numbers stay as they are. Common practice (OWASP, CSV Injection, from memory)."""
+    a person's words. Numbers stay as they are. Common practice (OWASP, CSV Injection, from memory).
+
+    A lone carriage return becomes a line feed: a writer that ends lines with the one does not quote the other."""
     texts = {name: frame[name].map(_plain) for name in frame.columns
-             if any(isinstance(value, str) and value.startswith(BEGINNINGS) for value in frame[name])}
+             if any(_plain(value) is not value for value in frame[name])}
     return frame.assign(**texts) if texts else frame
 
 
 def _plain(value: Any) -> Any:
-    return f"'{value}" if isinstance(value, str) and value.startswith(BEGINNINGS) else value
+    if not isinstance(value, str):
+        return value
+    if "\r" in value:
+        value = value.replace("\r\n", "\n").replace("\r", "\n")
+    return f"'{value}" if value.startswith(BEGINNINGS) else value

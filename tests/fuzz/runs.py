@@ -18,16 +18,17 @@ NEVER_EMPTY = ("p_missed", "p_false")
 
 
 def quick(study: Study) -> bool:
-    """Whether a run of it takes seconds: mutation may ask for a million samples, which is legal."""
+    """Whether a run of it takes seconds: mutation may ask for a million samples, which is legal; what decides is looked
+    for in rows of their own."""
     general = study.study
     counts = (general.samples, general.plants, general.earth_fault_samples or 0, general.rare_samples or 0)
     studies = 1 + len(study.scenarios) + len(study.variant_studies) + len(study.options)
     candidates = sum(np.prod(lattice.shape) for lattice in candidate_lattices(study))
-    return (max(counts) <= MOST_SAMPLES and general.precision is None and studies <= MOST_EVENTS
-            and candidates <= MOST_CANDIDATES and len(study.external_events) <= MOST_EVENTS)
+    return (max(counts) <= MOST_SAMPLES and general.precision is None and general.kind != "uncertainty_drivers"
+            and max(studies, len(study.external_events)) <= MOST_EVENTS and candidates <= MOST_CANDIDATES)
 
 
-def run(file: Path, out: Path, limit_s: float = 300.0) -> Verdict | None:
+def run(file: Path, out: Path, limit_s: float = 900.0) -> Verdict | None:
     """The verdict on `run FILE`; None for a study that is left out because it is long."""
     if not quick(read_study(file)):
         return None
