@@ -5,11 +5,13 @@ from __future__ import annotations
 
 import json
 import math
+import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from zipfile import BadZipFile
 
 import numpy as np
 
@@ -19,6 +21,7 @@ from montecarlo.estimates.choose import Weights, weights_of
 from montecarlo.estimates.reweigh import Sums, change, effective_plants, likelihood_weights, reweighted
 from montecarlo.estimates.totals import Total, mover
 from montecarlo.quantities import Array
+from montecarlo.quantities.files import read_bounded
 from montecarlo.quantities.wording import shown
 from montecarlo.report.commissioning import SECONDARY, pickup_name, pickup_unit, test_name
 from montecarlo.report.tables import SETTINGS
@@ -37,6 +40,7 @@ __all__ = ["Update", "update"]
 LEAST_PLANTS = 10                                          # effective; below it nothing is concluded
 FAR = 4                                                    # standard uncertainties from the nearest plant: unsupported
 CURRENT_MOST = 1.25                                        # of the sheet's test current, for which it was planned
+LARGEST_RECORD = 10_000_000                                # bytes of a provenance
 INPUT = "input/"                                           # before the keys of inputs in plants.npz
 
 
@@ -84,24 +88,27 @@ def update(folder: Path, path: Path) -> Update:
 
 def _read_run(folder: Path) -> Run:
     try:
-        record = json.loads((folder / PROVENANCE).read_text(encoding="utf-8"))
+        record = json.loads(read_bounded(folder / PROVENANCE, LARGEST_RECORD))
         if not isinstance(record, dict) or record.get("product") != PRODUCT:
             raise ValueError
-        with np.load(folder / "plants.npz", allow_pickle=False) as arrays:
+        with (folder / "plants.npz").open("rb") as file, np.load(file, allow_pickle=False) as arrays:
             kept = {name: arrays[name] for name in arrays.files}
         study_file, chosen, count, seed = (record[key] for key in ("study_file", "chosen", "candidates", "seed"))
-    except (OSError, ValueError, KeyError):
+        if not (isinstance(study_file, str) and Path(study_file).name == study_file and isinstance(chosen, int | None)):
+            raise ValueError
+    except (OSError, ValueError, KeyError, TypeError, EOFError, RecursionError, BadZipFile, zlib.error):
         raise StudyError(f"{folder}: is no folder of a finished run (its {PROVENANCE} and plants.npz are needed); name "
                          "the folder that the command run has written") from None
     if chosen is None:
         raise StudyError(f"{folder}: no candidate was chosen in this run, so there is no commissioning sheet; run a "
                          "study with a choice first")
-    study = read_study(folder / str(study_file), seed=seed)
+    study = read_study(folder / study_file, seed=seed)
     settings = settings_of(candidate_lattices(study))
-    if len(settings) != count or any(len(array) != count for key, array in kept.items() if key.endswith("/total")):
+    lengths = {len(array) for key, array in kept.items() if key.endswith("/total")}
+    if lengths != {len(settings)} or count != len(settings) or not 1 <= chosen <= count:
         raise StudyError(f"{folder}: its study has {len(settings)} candidates and its tables {count}; the folder is "
                          "not as the run left it, run the study again")
-    return Run(folder, study, settings, int(chosen) - 1, kept)
+    return Run(folder, study, settings, chosen - 1, kept)
 
 
 # --- what each plant expects ------------------------------------------------------------------------------

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import csv
+import io
+import json
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -183,3 +186,41 @@ def test_files_are_named(run: Path, tmp_path: Path, capsys: pytest.CaptureFixtur
     (tmp_path / "m-updated.csv").write_text("mine")
     assert "exists already" in refusal(capsys, str(run), measured)
     assert np.all([name in ("m.csv", "m-updated.csv") for name in (path.name for path in tmp_path.iterdir())])
+
+
+def npy(array: np.ndarray[Any, Any]) -> bytes:
+    """A single array as NumPy writes it, one of objects as a pickle."""
+    file = io.BytesIO()
+    np.save(file, array)
+    return file.getvalue()
+
+
+@pytest.mark.parametrize("spoil", [
+    lambda folder: (folder / "plants.npz").write_bytes(b""),
+    lambda folder: (folder / "plants.npz").write_bytes(b"PK\x03\x04 and no more"),
+    lambda folder: (folder / "plants.npz").write_bytes((folder / "plants.npz").read_bytes()[:-3000]),
+    lambda folder: (folder / "plants.npz").write_bytes(npy(np.zeros(3))),
+    lambda folder: (folder / "plants.npz").write_bytes(npy(np.array([{}], dtype=object))),
+    lambda folder: (folder / "provenance.json").write_text("[" * 100_000),
+    lambda folder: (folder / "provenance.json").write_text("null"),
+    lambda folder: (folder / "provenance.json").write_bytes(b"\xff\xfe\x00"),
+    lambda folder: _recorded(folder, study_file="../s.toml"),
+    lambda folder: _recorded(folder, study_file=["s.toml"]),
+    lambda folder: _recorded(folder, study_file="/etc/passwd"),
+    lambda folder: _recorded(folder, chosen="1"),
+    lambda folder: _recorded(folder, chosen=10**6),
+    lambda folder: _recorded(folder, seed="x"),
+    lambda folder: _recorded(folder, candidates=[]),
+])
+def test_a_folder_that_is_not_as_the_run_left_it_is_refused(
+        spoil: Callable[[Path], Any], run: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    measured, folder = filled(run, tmp_path / "m.csv", through_ct), tmp_path / "run"
+    shutil.copytree(run, folder)
+    spoil(folder)
+    refusal(capsys, str(folder), str(measured), "--out", str(tmp_path / "u.csv"))
+
+
+def _recorded(folder: Path, **other: Any) -> None:
+    """The folder's provenance with other words."""
+    path = folder / "provenance.json"
+    path.write_text(json.dumps(json.loads(path.read_text()) | other))
