@@ -20,6 +20,7 @@ from types import FrameType
 
 from montecarlo.quantities.wording import bare
 from montecarlo.study.description import Study
+from montecarlo.study.read import LONG_KEY
 from studies.cli import PROGRAM, main
 from studies.text import CAUTION
 
@@ -151,8 +152,10 @@ def refusal_faults(found: Verdict, file: Path) -> str:
 
 
 def _keys(file: Path) -> tuple[str, ...]:
+    """The keys of the top level; none where a parser would take long, as the project says of the file."""
     try:
-        return tuple(tomllib.loads(file.read_bytes().decode("utf-8-sig")))
+        text = file.read_bytes().decode("utf-8-sig")
+        return () if LONG_KEY.search(text) else tuple(tomllib.loads(text))
     except (OSError, ValueError, RecursionError):
         return ()
 
