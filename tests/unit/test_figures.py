@@ -187,6 +187,14 @@ def test_blind_zone_is_readable_and_says_its_value_at_the_limit() -> None:
     assert percent(best) in [text.get_text() for text in ax.texts]
 
 
+@pytest.mark.parametrize("limit", [0.9, 1e-6])
+def test_a_limit_far_from_every_candidate_stays_in_the_blind_zone(limit: float) -> None:
+    figure, ax = blank(85)
+    figures.blind_zone(figures.blind_zone_frame(results.candidates()), ax, limit=limit, limit_text="policy's limit")
+    assert ax.get_xlim()[0] < 100 * limit < ax.get_xlim()[1]
+    figure.draw_without_rendering()                        # warned that its axes had collapsed
+
+
 def test_a_blind_zone_within_one_decade_of_limits_has_ticks_too() -> None:
     frame = table(scheme=["a", "a", "b", "b"], candidate=[1, 2, 3, 4], p_false_bound=[0.22, 0.55, 0.23, 0.6],
                   covered_median=[0.5, 0.6, 0.4, 0.5], admissible=[True] * 4)

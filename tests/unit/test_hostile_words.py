@@ -21,6 +21,7 @@ from montecarlo.report.commissioning import commissioning_frame, commissioning_p
 from montecarlo.report.comtrade import Channel, Record
 from montecarlo.report.look import blank, look, write_figure
 from montecarlo.study.candidates import Setting
+from studies.output import write_table
 from studies.protocol import Findings
 from studies.report import write_report
 from studies.text import paragraph, table
@@ -118,6 +119,12 @@ def test_no_cell_of_a_csv_is_a_formula() -> None:
     assert back["p"].tolist() == frame["p"].tolist()       # a number below 0 stays one
     harmless = pd.DataFrame({"name": ["a-b", "", "1"], "p": [1.0, -2.0, np.nan]})
     assert plain_cells(harmless) is harmless
+
+
+@pytest.mark.xfail(strict=True, reason="write_table does not pass its frame through plain_cells yet")
+def test_no_table_that_is_written_has_a_formula(tmp_path: Path) -> None:
+    write_table(pd.DataFrame({"name": ["=1+1", "a\rb"], "sure": [True, False]}), tmp_path / "t.csv")
+    assert (tmp_path / "t.csv").read_bytes() == b"name,sure\n'=1+1,true\n\"a\nb\",false\n"
 
 
 def test_a_record_begins_with_no_formula() -> None:
