@@ -177,11 +177,13 @@ def _run(options: argparse.Namespace, given: list[str]) -> None:
         raise StudyError("--workers: counts processes of this machine, and --cluster takes those of a cluster; leave "
                          "one of the two out")
     from montecarlo import read_study
+    from montecarlo.quantities.files import read_bounded
     from montecarlo.quantities.wording import listed
     from montecarlo.study.budget import too_few
+    from montecarlo.study.read import LARGEST_FILE
 
     study = read_study(options.file, samples=samples, seed=seed)
-    study_bytes = options.file.read_bytes()
+    study_bytes = read_bounded(options.file, LARGEST_FILE)
     from studies.folder import prepare
     from studies.output import write_findings
 
@@ -195,7 +197,7 @@ def _run(options: argparse.Namespace, given: list[str]) -> None:
     from studies.pdf import NO_BROWSER, find_browser, print_page
     from studies.progress import Bar
     from studies.report import REPORT, write_report
-    from studies.text import CAUTION
+    from studies.text import CAUTION, paragraph
 
     browser, command = find_browser() if options.pdf else None, shlex.join([PROGRAM, *given])
     notes = [NO_BROWSER] if options.pdf and browser is None else []
@@ -220,7 +222,7 @@ def _run(options: argparse.Namespace, given: list[str]) -> None:
         progress.note("drawing and writing")
         files = write_findings(findings, destination, sitting.staging, options.file.name, study_bytes, command, report)
     folder = destination.folder
-    print("\n".join([study.study.title, "", *findings.text, "",
+    print("\n".join([*paragraph(study.study.title), "", *findings.text, "",
                      f"Results: {folder}{os.sep} ({len(files)} files; begin with {listed((REPORT, *findings.begin))})",
                      *notes, "", CAUTION]))
 

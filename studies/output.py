@@ -62,7 +62,10 @@ def _write_all(findings: Findings, folder: Path) -> None:
 
 
 def write_table(frame: pd.DataFrame, path: Path) -> None:
-    """CSV: numbers so that reading gives the same doubles again, nothing for NaN, true and false in lower case."""
+    """CSV: numbers so that reading gives the same doubles again, nothing for NaN, true and false in lower case,
+    no text that a spreadsheet would take for a formula."""
+    from montecarlo.report.cells import plain_cells
+
     words = {True: "true", False: "false"}
     flags = {name: frame[name].map(words) for name in frame.columns if frame[name].dtype == bool}
-    frame.assign(**flags).to_csv(path, index=False, lineterminator="\n", encoding="utf-8")
+    plain_cells(frame.assign(**flags)).to_csv(path, index=False, lineterminator="\n", encoding="utf-8")

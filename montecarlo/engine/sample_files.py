@@ -43,6 +43,8 @@ class SampleFiles:
             raise StudyError("--keep-samples: Parquet files need pyarrow, which is not installed here; pip install "
                              "'statorodds[parquet]', or leave the option out")
         self.folder = folder
+        with _told():
+            folder.mkdir(parents=True, exist_ok=True)
         self._columns: list[tuple[str, Column]] = []
         self._name = ""
         self._writer: Any = None

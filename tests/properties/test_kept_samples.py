@@ -310,9 +310,9 @@ def test_without_pyarrow_nothing_is_sampled(tmp_path: Path, monkeypatch: pytest.
     assert not list(tmp_path.iterdir())
 
 
-def test_a_full_disk_is_told_in_one_line_from_a_worker_too(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_full_disk_is_told_in_one_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def full(*_: object) -> None:
         raise OSError(28, "No space left on device")
-    monkeypatch.setattr(Path, "write_bytes", full)
+    monkeypatch.setattr("pyarrow.parquet.ParquetWriter.write_table", full)
     with pytest.raises(StudyError, match="No space left on device"):
         kept(tmp_path, PLAIN)
