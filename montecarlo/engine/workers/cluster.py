@@ -131,7 +131,7 @@ def _check(address: str) -> None:
         import distributed
     except ImportError:
         raise StudyError(f"--cluster {address}: needs Dask, which is not installed here; pip install "
-                         f"'{PRODUCT}[cluster]'") from None
+                         "distributed") from None
     if found[1] == "tls":
         try:
             context = distributed.Security().get_connection_args("client").get("ssl_context")
