@@ -40,8 +40,8 @@ class SampleFiles:
 
     def __init__(self, folder: Path) -> None:
         if find_spec("pyarrow") is None:
-            raise StudyError("--keep-samples: Parquet files need pyarrow, which is not installed here; pip install pyarrow, "
-                             "or leave the option out")
+            raise StudyError("--keep-samples: Parquet files need pyarrow, which is not installed here; pip install "
+                             "pyarrow, or leave the option out")
         self.folder = folder
         with _told():
             folder.mkdir(parents=True, exist_ok=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from difflib import get_close_matches
 from types import UnionType
@@ -19,14 +20,19 @@ from montecarlo.study.description import Study
 
 __all__ = ["join", "reworded"]
 
+MOST_REPEATS = 100                                         # of one key's faults that say the same
+
 
 def reworded(error: ValidationError, table: Mapping[str, Any]) -> list[str]:
     """The faults of a table that is no `Study`, in the order of the fields, each once; as many as are told, and one."""
-    lines = (one_line(line) for item in error.errors(include_url=False)
-             for line in _Place(table, item["loc"]).lines(item))
     found: dict[str, None] = {}
-    for line in lines:
-        found[line] = None
+    repeats: Counter[tuple[int | str, ...]] = Counter()    # a list of 100,000 wrong values is one fault
+    for item in error.errors(include_url=False):
+        if repeats[key := item["loc"][:2]] > MOST_REPEATS:
+            continue
+        before = len(found)
+        found.update(dict.fromkeys(one_line(line) for line in _Place(table, item["loc"]).lines(item)))
+        repeats[key] += len(found) == before
         if len(found) > MOST_FAULTS:
             break
     return list(found)

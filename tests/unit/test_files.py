@@ -14,6 +14,7 @@ from montecarlo.errors import MOST_FAULTS, StudyError
 from montecarlo.quantities import files
 from montecarlo.quantities.columns import LARGEST_CSV, read_column
 from montecarlo.quantities.files import OversizeError, read_bounded
+from montecarlo.study import reword
 from montecarlo.study.read import (
     LARGEST_FILE,
     MOST_DEPTH,
@@ -164,6 +165,19 @@ def test_of_many_faults_the_first_are_told() -> None:
     assert StudyError(*faults).faults == faults
     (error,) = [StudyError(*map(str, range(MOST_FAULTS)))]
     assert error.faults[-1] == str(MOST_FAULTS - 1)
+
+
+def test_a_long_list_of_wrong_values_is_one_fault_and_hides_no_other(monkeypatch: pytest.MonkeyPatch) -> None:
+    looked: list[object] = []
+    walk = reword._Place.__init__
+
+    def counted(self: reword._Place, data: object, location: tuple[int | str, ...]) -> None:
+        looked.append(location)
+        walk(self, data, location)
+    monkeypatch.setattr(reword._Place, "__init__", counted)
+    faults = faults_of({"scheme.kind": [1] * 20_000, "machine.rated_power_va": "much"})
+    assert [fault.split(":")[0] for fault in faults] == ["machine.rated_power_va", "scheme.kind"]
+    assert len(looked) < 200
 
 
 @pytest.mark.parametrize("name", ["a\nb", "\x1b[31m", "\u202eabc", "x" * 61])
