@@ -192,10 +192,14 @@ def _outside(key: str, snapped: Snapped, relay: Relay) -> Iterator[str]:
 
 def digest(study: Study) -> str:
     """SHA-256 (hex) of everything in the study that changes a number: not its title, not which of
-    its results are compared, not the sources, not what its report is filed under."""
+    its results are compared, not the sources, not what its report is filed under.
+
+    Scenarios, variants and options count as read too: their changes may name CSV files, whose numbers matter."""
     table = study.model_dump(mode="json")
     del table["study"]["title"], table["study"]["compare"], table["document"]
     table["scheme"]["kind"] = list(study.scheme.kinds)
+    if others := (*study.scenarios, *study.variant_studies, *study.options):
+        table["as_read"] = [[name, digest(other)] for name, other in others]
     text = json.dumps(_without_sources(table), sort_keys=True, separators=(",", ":"), allow_nan=False)
     return hashlib.sha256(text.encode("ascii")).hexdigest()
 

@@ -320,6 +320,18 @@ def test_the_digest_is_of_what_changes_numbers(changes: dict[str, Any], same: bo
     assert (digest(study_with(changes)) == digest(study_with())) is same
 
 
+@pytest.mark.parametrize("place", ["policy.scenarios", "variants"])
+def test_the_digest_is_of_numbers_in_a_csv_file_that_only_a_change_names(place: str, tmp_path: Path) -> None:
+    measured = {"dist": "empirical", "file": "knees.csv", "column": "v"}
+    table = study_table({place: [{"name": "measured", "changes": {"ct.knee_voltage_v": measured}}]}
+                        | ({"study.kind": "variants"} if place == "variants" else {}))
+    found = set()
+    for knee_v in (300, 200):
+        (tmp_path / "knees.csv").write_text("v\n" + f"{knee_v}\n" * 10)
+        found.add(digest(parse_study(table, tmp_path)))
+    assert len(found) == 2
+
+
 def test_the_digest_is_the_same_in_another_process() -> None:
     code = "from tests.unit.studies import study_with; from montecarlo.study.read import digest\n" \
            "print(digest(study_with()))"
