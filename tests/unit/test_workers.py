@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+import zipfile
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
@@ -10,6 +12,7 @@ import pytest
 
 from montecarlo.engine.workers import Workers
 from montecarlo.engine.workers.finished import Finished
+from montecarlo.engine.workers.packing import Damaged, pack, unpack
 from montecarlo.engine.workers.pool import Place
 from montecarlo.engine.workers.processes import Processes
 from montecarlo.engine.workers.ticket import Answer, Broken, Ticket, solve
@@ -165,6 +168,35 @@ def test_every_single_wrong_byte_is_noticed_or_does_not_matter(tmp_path: Path) -
     for length in range(0, len(whole), 7):
         path.write_bytes(whole[:length])
         assert same(run(tmp_path, 1)[0], 2 * tasks(1))
+
+
+def _archive(tree: str, header: str) -> bytes:
+    """An archive of one array that has nothing but a header."""
+    target = io.BytesIO()
+    with zipfile.ZipFile(target, "w") as archive:
+        archive.writestr("tree.json", tree)
+        archive.writestr("0.npy", b"\x93NUMPY\x01\x00" + len(header).to_bytes(2, "little") + header.encode())
+    return target.getvalue()
+
+
+ONE = '{"tuple": ["a", {"array": 0}]}'
+HEADER = "{'descr': '%s', 'fortran_order': False, 'shape': (%d,)}\n"
+
+
+@pytest.mark.parametrize("data", [
+    _archive("[" * 100_000, HEADER % ("<f8", 0)),
+    _archive('{"tuple": ["a", {"Path": {}}]}', HEADER % ("<f8", 0)),
+    _archive('{"tuple": ["a", {"Tally": {}}]}', HEADER % ("<f8", 0)),
+    _archive(ONE, HEADER % ("<f8", 10**12)),
+    _archive(ONE, HEADER % ("<f8", 10**25)),
+    _archive(ONE, HEADER % ("|O", 1)),
+    _archive(ONE, "{'descr': (((\n"),
+    *(bytes(byte | (place - sign == 8) for place, byte in enumerate(whole))      # "encrypted", by one wrong bit
+      for whole in [pack(("a", 1.0))] for sign in [whole.index(b"PK\x01\x02")]),
+])
+def test_whatever_is_no_chunk_is_damaged(data: bytes) -> None:
+    with pytest.raises(Damaged):
+        unpack(data)
 
 
 def test_another_task_of_that_number_is_not_taken_for_it(tmp_path: Path) -> None:
