@@ -11,7 +11,7 @@ import signal
 import sys
 import warnings
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import AbstractContextManager, contextmanager, nullcontext
+from contextlib import AbstractContextManager, contextmanager, nullcontext, suppress
 from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
@@ -51,8 +51,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
               f"written, and see {PROGRAM} doctor", file=sys.stderr)
         return 2
     except KeyboardInterrupt as stopped:
-        print(f"{PROGRAM}: stopped; {str(stopped) or 'nothing was written'}", file=sys.stderr)
-        return INTERRUPTED
+        with suppress(OSError):                                # the terminal may be what went
+            print(f"{PROGRAM}: stopped; {str(stopped) or 'nothing was written'}", file=sys.stderr)
+        return stopped.code if isinstance(stopped, _Ended) else INTERRUPTED
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)           # else Python complains again when it flushes
         return BROKEN_PIPE
@@ -207,6 +208,7 @@ def _run(options: argparse.Namespace, given: list[str]) -> None:
         if browser is not None and (failure := print_page(browser, page)):
             notes.append(failure)
 
+    keeper = keeping(study.study.kind) if options.keep_samples else None
     warnings.filterwarnings("ignore", ".*(still being processed|successfully executed)", UserWarning)   # on Ctrl-C
     with (_tidy_when_terminated(), _place(options.cluster) as place, Bar() as progress,
           destination.opened(identity(study, keep_samples=options.keep_samples)) as sitting):
@@ -214,9 +216,8 @@ def _run(options: argparse.Namespace, given: list[str]) -> None:
             print(f"{PROGRAM}: going on with the unfinished run in {destination.folder} ({there} finished chunks)",
                   file=sys.stderr)
         crew = Workers(workers, place=place, finished=sitting.finished)
-        if options.keep_samples:
-            findings = keeping(study.study.kind).run(study, workers=crew, progress=progress,
-                                                     keep_samples=sitting.staging)
+        if keeper is not None:
+            findings = keeper.run(study, workers=crew, progress=progress, keep_samples=sitting.staging)
         else:
             findings = KINDS[study.study.kind]().run(study, workers=crew, progress=progress)
         progress.note("drawing and writing")
@@ -253,16 +254,35 @@ def _place(address: str | None) -> AbstractContextManager[Place | None]:
     return Cluster(address)
 
 
+class _Ended(KeyboardInterrupt):
+    """By a signal other than Ctrl-C."""
+
+    def __init__(self, told: object, code: int) -> None:
+        super().__init__(told)
+        self.code = code
+
+
 @contextmanager
 def _tidy_when_terminated() -> Iterator[None]:
-    """SIGTERM ends the run like any other failure, so that what is half written is removed."""
+    """SIGTERM, and SIGHUP when a terminal closes, end the run like Ctrl-C: its processes too, and what is half
+    written. What is ignored (nohup) stays so."""
+    ended: list[int] = []
+
     def end(number: int, frame: object) -> NoReturn:
-        raise SystemExit(128 + number)
-    before = signal.signal(signal.SIGTERM, end)
+        ended.append(number)
+        raise KeyboardInterrupt
+    numbers = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    before = {number: signal.signal(number, end) for number in numbers
+              if signal.getsignal(number) != signal.SIG_IGN}
     try:
         yield
+    except KeyboardInterrupt as stopped:
+        if not ended:
+            raise
+        raise _Ended(stopped, 128 + ended[0]) from None
     finally:
-        signal.signal(signal.SIGTERM, before)
+        for number, handler in before.items():
+            signal.signal(number, handler)
 
 
 def _verify(options: argparse.Namespace, given: list[str]) -> int:

@@ -102,13 +102,13 @@ class Destination:
         try:
             if (before := _identity_in(record)) != identity:
                 if before is not None and not self.replace:
-                    raise StudyError(f"{self.folder}: holds an unfinished run {_other(before, identity)}; go on with "
-                                     "that one, add --replace to throw it away, or name another folder with --out")
-                shutil.rmtree(chunks, ignore_errors=True)
+                    raise StudyError(f"{self.folder}: holds an unfinished run {_other(before, identity)} add "
+                                     "--replace to throw it away, or name another folder with --out")
+                _without(chunks)                           # all of it, or what is left would be taken for this run's
                 _write_whole(record, {"product": PRODUCT, "identity": dict(identity)})
             for leftover in self.folder.glob(f"{PROBE}*"):
                 leftover.rmdir()
-            shutil.rmtree(staging, ignore_errors=True)
+            _without(staging)
             for made in (chunks, staging):
                 made.mkdir(exist_ok=True)
             return Sitting(Finished(chunks), staging)
@@ -171,17 +171,27 @@ def _identity_in(record: Path) -> dict[str, str] | None:
         return {str(key): str(value) for key, value in identity.items()}
     except FileNotFoundError:
         return None
-    except (ValueError, TypeError, KeyError, AttributeError):
+    except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
         return {}
 
 
 def _other(before: Identity, identity: Identity) -> str:
-    """In what the unfinished run differs."""
+    """In what the unfinished run differs, and what may be done with it first."""
+    if not before:
+        return f"of which {UNFINISHED}/{RUN} cannot be read;"
     differ = [name for name in identity if before.get(name) != identity[name]]
-    if not before or "study" in differ:
-        return "of another study (its file, --samples or --seed is not the same)"
+    if "study" in differ:
+        return "of another study (its file, --samples or --seed is not the same); go on with that one,"
     return "with " + ", ".join(f"{name} {before.get(name, 'unknown')} where it is {identity[name]} now"
-                               for name in differ)
+                               for name in differ) + "; go on with that one,"
+
+
+def _without(folder: Path) -> None:
+    """Take a folder away with what it holds; of a link, the link."""
+    if folder.is_symlink():
+        folder.unlink()
+    elif folder.exists():
+        shutil.rmtree(folder)
 
 
 def _write_whole(path: Path, content: Mapping[str, object]) -> None:

@@ -15,8 +15,8 @@ from montecarlo.quantities import Array
 
 @dataclass(frozen=True)
 class Task:
-    """acts: what becomes of the process that solves it: "" nothing, "dies", "hangs", "fails". once: a file that is made
-    the first time, after which nothing happens any more."""
+    """acts: what becomes of the process that solves it: "" nothing, "dies", "hangs", "fails", "swells". once: a file
+    that is made the first time, after which nothing happens any more."""
 
     number: int
     acts: str = ""
@@ -37,6 +37,8 @@ def solved(task: Task) -> Array:
             os.kill(os.getpid(), signal.SIGKILL)
         if task.acts == "hangs":
             time.sleep(3600)
+        if task.acts == "swells":
+            raise MemoryError
         raise ArithmeticError(f"number {task.number}")
     return expected(task)
 

@@ -337,10 +337,20 @@ def test_interrupt_leaves_one_line_and_nothing_else(run: Run, quick: Callable[..
 
 def test_termination_is_tidy_and_the_handler_is_put_back(run: Run, quick: Callable[..., None], tmp_path: Path) -> None:
     before, handler = sorted(tmp_path.iterdir()), signal.getsignal(signal.SIGTERM)
-    quick(lambda progress: os.kill(os.getpid(), signal.SIGTERM))
-    assert run("run", "good.toml")[0] == 128 + signal.SIGTERM
+    for number in (signal.SIGTERM, signal.SIGHUP):
+        quick(lambda progress, number=number: os.kill(os.getpid(), number))
+        assert run("run", "good.toml") == (128 + number, "", "statorodds: stopped; nothing was written\n")
     assert sorted(tmp_path.iterdir()) == before
     assert signal.getsignal(signal.SIGTERM) is handler
+
+
+def test_a_run_outlives_its_terminal_where_that_is_asked_for(run: Run, quick: Callable[..., None]) -> None:
+    quick(lambda progress: os.kill(os.getpid(), signal.SIGHUP))
+    before = signal.signal(signal.SIGHUP, signal.SIG_IGN)      # as nohup does
+    try:
+        assert run("run", "good.toml")[0] == 0
+    finally:
+        signal.signal(signal.SIGHUP, before)
 
 
 def test_a_reader_that_leaves_is_no_crash() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -387,7 +388,41 @@ def test_another_run_does_not_mix_with_it(tmp_path: Path, changes: dict[str, str
 def test_a_record_that_cannot_be_read_is_another_run(tmp_path: Path) -> None:
     leave_unfinished(out := tmp_path / "out")
     (out / UNFINISHED / "run.json").write_text("{")
-    with (pytest.raises(StudyError, match="of another study"), prepare(out, replace=False).opened(IDENTITY)):
+    with (pytest.raises(StudyError, match=r"of which unfinished/run\.json cannot be read; add --replace to"),
+          prepare(out, replace=False).opened(IDENTITY)):
+        raise AssertionError("sampled")
+    (out / UNFINISHED / "run.json").write_text("[" * 100_000)
+    with (pytest.raises(StudyError, match="cannot be read; add --replace to"),
+          prepare(out, replace=False).opened(IDENTITY)):
+        raise AssertionError("sampled")
+
+
+def test_what_a_link_in_the_unfinished_run_leads_to_is_left_alone(tmp_path: Path) -> None:
+    leave_unfinished(out := tmp_path / "out")
+    (tmp_path / "elsewhere").mkdir()
+    (tmp_path / "elsewhere" / "mine.csv").write_text("mine")
+    (out / UNFINISHED / "results").symlink_to(tmp_path / "elsewhere")
+    with prepare(out, replace=False).opened(IDENTITY):
+        pass
+    assert names(out) == set()
+    assert names(tmp_path / "elsewhere") == {"mine.csv"}
+
+
+@pytest.mark.parametrize("stays", ["chunks", "results"])
+def test_what_cannot_be_thrown_away_is_not_taken_for_this_run(stays: str, tmp_path: Path,
+                                                              monkeypatch: pytest.MonkeyPatch) -> None:
+    leave_unfinished(out := tmp_path / "out")
+    (out / UNFINISHED / "results").mkdir()
+    remove = shutil.rmtree
+
+    def held(folder: Path, ignore_errors: bool = False) -> None:
+        if Path(folder).name != stays:
+            remove(folder, ignore_errors)
+        elif not ignore_errors:
+            raise PermissionError(13, "Permission denied")
+    monkeypatch.setattr(shutil, "rmtree", held)
+    with (pytest.raises(RunStopped, match="cannot be written \\(Permission denied\\)"),
+          prepare(out, replace=True).opened(IDENTITY | {"study": "5678"})):
         raise AssertionError("sampled")
 
 

@@ -99,6 +99,25 @@ def test_an_error_of_a_chunk_is_raised_as_it_is_and_names_the_chunk() -> None:
     assert "in chunk task 1" in caught.value.__notes__[0]
 
 
+def test_a_chunk_without_memory_is_one_line() -> None:
+    with pytest.raises(RunStopped, match="chunk task 1: too little memory; take fewer --workers"):
+        list(Workers(1).mapped(solved, tasks(3, t1=Task(1, "swells"))))
+
+
+def test_a_worker_elsewhere_with_other_software_is_no_fault_of_the_study() -> None:
+    answer = solve(Ticket(0, solved, Task(0), software=(("numpy", "0.1"),)))
+    assert isinstance(answer.error, RunStopped)
+    assert "where 0.1 is wanted; install the same versions there and start the worker again" in str(answer.error)
+
+
+def test_a_folder_that_was_taken_away_is_told(tmp_path: Path) -> None:
+    (folder := tmp_path / "chunks").mkdir()
+    finished = Finished(folder)
+    folder.rmdir()
+    with pytest.raises(RunStopped, match="start the run again, and leave the folder to it"):
+        finished.put(1, 0, b"whole")
+
+
 # --- real processes ---------------------------------------------------------------------------------------
 
 

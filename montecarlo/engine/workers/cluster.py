@@ -72,7 +72,7 @@ class Cluster:
             raise Broken(_reason(error)) from None
 
     def mend(self) -> None:
-        """Raises RunStopped where the cluster is gone, StudyError where a worker has other software."""
+        """Raises RunStopped where the cluster is gone or a worker has other software."""
         if self._client.status != "running":
             raise RunStopped(f"--cluster {self.address}: the scheduler cannot be reached any more; start it and its "
                              "workers again")
@@ -101,10 +101,10 @@ class Cluster:
         mine = dict(software())
         for worker, found in self._client.run(version, PRODUCT, on_error="return").items():
             if isinstance(found, PackageNotFoundError):
-                raise StudyError(f"--cluster {self.address}: worker {worker} has no {PRODUCT}; install the same "
+                raise RunStopped(f"--cluster {self.address}: worker {worker} has no {PRODUCT}; install the same "
                                  "version there and start the worker from that environment")
             if isinstance(found, Exception):
-                raise StudyError(f"--cluster {self.address}: worker {worker} does not answer ({found}); start it "
+                raise RunStopped(f"--cluster {self.address}: worker {worker} does not answer ({found}); start it "
                                  "again")
             if found != mine[PRODUCT]:
                 self._differs(worker, f"has {PRODUCT} {found} where {mine[PRODUCT]} is wanted")
@@ -115,7 +115,7 @@ class Cluster:
                 self._differs(worker, wrong)
 
     def _differs(self, worker: str, how: str) -> None:
-        raise StudyError(f"--cluster {self.address}: worker {worker} {how}, so its numbers could differ; install the "
+        raise RunStopped(f"--cluster {self.address}: worker {worker} {how}, so its numbers could differ; install the "
                          "same versions there and start the worker again")
 
 

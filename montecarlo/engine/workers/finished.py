@@ -52,8 +52,10 @@ class Finished:
         except OSError as error:
             if half:
                 Path(half).unlink(missing_ok=True)
+            cure = "start the run again, and leave the folder to it" if isinstance(
+                error, FileNotFoundError) else "free some space"
             raise RunStopped(f"{self.folder}: a finished chunk cannot be written "
-                             f"({error.strerror or type(error).__name__}); free some space") from None
+                             f"({error.strerror or type(error).__name__}); {cure}") from None
 
     def take(self, call: int, index: int) -> Any:
         """The result of a chunk that is `among` the finished ones."""

@@ -11,7 +11,7 @@ from typing import Any, Protocol
 
 from montecarlo.engine.workers.packing import pack
 from montecarlo.engine.workers.software import Software, other_software
-from montecarlo.errors import StudyError
+from montecarlo.errors import RunStopped, StudyError
 
 __all__ = ["Answer", "Broken", "Labelled", "Ticket", "solve"]
 
@@ -56,6 +56,9 @@ def solve(ticket: Ticket) -> Answer:
         return Answer(ticket.index, pack((ticket.task.label, value)) if ticket.packed else value)
     except StudyError as error:
         return Answer(ticket.index, error=error)
+    except MemoryError:
+        return Answer(ticket.index, error=RunStopped(
+            f"chunk {ticket.task.label}: too little memory; take fewer --workers, fewer candidates or another machine"))
     except Exception as error:
         error.add_note(f"in chunk {ticket.task.label}:\n{traceback.format_exc()}")
         return Answer(ticket.index, error=error)
@@ -66,7 +69,8 @@ def _elsewhere(wanted: Software) -> None:
     if wrong := other_software(wanted):
         import socket
 
-        raise StudyError(f"--cluster: a worker on {socket.gethostname()} {wrong}")
+        raise RunStopped(f"--cluster: a worker on {socket.gethostname()} {wrong}; install the same versions there and "
+                         "start the worker again")
     _one_thread()
 
 
