@@ -28,9 +28,12 @@ KINDS: dict[str, Callable[[], Kind]] = {name: partial(_kind, name) for name in C
 
 
 def keeping(kind: str) -> Keeping:
-    """The kind of study that `--keep-samples` is for. Raises StudyError for another."""
+    """The kind of study that `--keep-samples` is for. Raises StudyError for another, and without
+    pyarrow."""
+    from montecarlo.engine.sample_files import needs_pyarrow
     from studies.setting_sweep import SettingSweep
 
+    needs_pyarrow()
     found = KINDS[kind]()
     if not isinstance(found, SettingSweep):
         raise StudyError(f"--keep-samples: study.kind = \"{kind}\" keeps none; run the file as \"setting_sweep\", or "

@@ -147,7 +147,7 @@ class Destination:
         if not done and not placing:
             shutil.rmtree(self.unfinished, ignore_errors=True)
             raise error
-        told = f"{done} finished chunks are kept in {self.unfinished}; the same command goes on from there"
+        told = f"finished chunks kept in {self.unfinished}: {done}; the same command goes on from there"
         if isinstance(error, RunStopped):
             raise RunStopped(*error.faults, f"{self.folder}: {told}") from None
         if isinstance(error, KeyboardInterrupt):

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from montecarlo.engine import primary
 from montecarlo.engine.block import EARTH, OVERLOAD, Block
-from montecarlo.errors import StudyError
+from montecarlo.errors import RunStopped
 from montecarlo.estimates.conditional import winding_nodes
 from montecarlo.estimates.rare import Sums
 from montecarlo.estimates.tally import NO_CAUSES, Pickups, Tally
@@ -141,7 +141,7 @@ def _worst(lost: Array, lattices: Sequence[Lattice]) -> str:
 
 def looked_at(study: Study, stratum: str, samples: str, number: int, drawn: int, *, of: str = "",
               round_: int = 0) -> tuple[Unresolved, ...]:
-    """Of what a study asks beside its choice: so many of those drawn, if they keep to the limit. Raises StudyError."""
+    """Of what a study asks beside its choice: so many of those drawn, if they keep to the limit. Raises RunStopped."""
     row = Unresolved(of, round_, stratum, samples, drawn, number, None, None, COUNTED_AS[samples])
     return keep_to_limit(study, row)
 
@@ -152,10 +152,10 @@ def named(rows: Sequence[Unresolved], of: str) -> tuple[Unresolved, ...]:
 
 
 def keep_to_limit(study: Study, *rows: Unresolved) -> tuple[Unresolved, ...]:
-    """The rows, if all keep to the study's limit. Raises StudyError."""
+    """The rows, if all keep to the study's limit. Raises RunStopped."""
     limit = study.study.unresolved_share_max
     if beyond := [row for row in rows if row.share > limit]:
-        raise StudyError(*(f"study.unresolved_share_max: {limit:g}, and {row.number} of {row.drawn} samples "
+        raise RunStopped(*(f"study.unresolved_share_max: {limit:g}, and {row.number} of {row.drawn} samples "
                            f"({row.share:.3g}) of {row.name} gave no result{_why(row, ': ')}; narrow the inputs that "
                            "reach into extremes, leave out such candidates, or state a larger share" for row in beyond))
     return rows

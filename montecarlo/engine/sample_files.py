@@ -19,7 +19,7 @@ import numpy as np
 from montecarlo.engine.keep import SETTING, Column, Rows
 from montecarlo.errors import RunStopped, StudyError
 
-__all__ = ["COLUMNS", "SampleFiles", "counted_name", "weighted_name"]
+__all__ = ["COLUMNS", "SampleFiles", "counted_name", "needs_pyarrow", "weighted_name"]
 
 COLUMNS = "samples_columns.csv"
 ROW_GROUP = 16_384                                         # rows that are written at once
@@ -35,13 +35,18 @@ def weighted_name(stratum: str) -> str:
     return f"samples_weighted_{stratum.partition('.')[2]}"
 
 
+def needs_pyarrow() -> None:
+    """Raises StudyError where it is missing."""
+    if find_spec("pyarrow") is None:
+        raise StudyError("--keep-samples: Parquet files need pyarrow, which is not installed here; pip install "
+                         "pyarrow, or leave the option out")
+
+
 class SampleFiles:
     """Writes rows to `folder` in the order of `append`. Raises StudyError without pyarrow."""
 
     def __init__(self, folder: Path) -> None:
-        if find_spec("pyarrow") is None:
-            raise StudyError("--keep-samples: Parquet files need pyarrow, which is not installed here; pip install "
-                             "pyarrow, or leave the option out")
+        needs_pyarrow()
         self.folder = folder
         with _told():
             folder.mkdir(parents=True, exist_ok=True)

@@ -192,11 +192,12 @@ def _outside(key: str, snapped: Snapped, relay: Relay) -> Iterator[str]:
 
 def digest(study: Study) -> str:
     """SHA-256 (hex) of everything in the study that changes a number: not its title, not which of
-    its results are compared, not the sources, not what its report is filed under.
+    its results are compared, not which share of samples without a result ends it, not the sources, not what its report
+    is filed under.
 
     Scenarios, variants and options count as read too: their changes may name CSV files, whose numbers matter."""
     table = study.model_dump(mode="json")
-    del table["study"]["title"], table["study"]["compare"], table["document"]
+    del table["study"]["title"], table["study"]["compare"], table["study"]["unresolved_share_max"], table["document"]
     table["scheme"]["kind"] = list(study.scheme.kinds)
     if others := (*study.scenarios, *study.variant_studies, *study.options):
         table["as_read"] = [[name, digest(other)] for name, other in others]

@@ -307,6 +307,7 @@ def test_the_present_setting_is_not_moved() -> None:
     ({"ct.knee_current_a": {"value": 0.03, "source": "report"}}, True),
     ({"candidates.earth_pickup_a": [0.02, 0.04, 0.06, 0.08, 0.1]}, True),
     ({"scheme.kind": ["two_phase_one_earth"]}, True),
+    ({"study.unresolved_share_max": 0.5}, True),
     ({"earthing.resistance_ohm": 21.2}, False),
     ({"study.seed": 1}, False), ({"study.samples": 513}, False), ({"policy.p_false_max": 0.02}, False),
     ({"ct.lead_resistance_ohm.shared": False}, False),

@@ -124,7 +124,7 @@ class Workers:
                 breaks += 1
                 if breaks > BREAKS_MAX:
                     raise RunStopped(f"workers: ended {breaks} times without finishing anything ({broken}); try "
-                                     "--workers 1") from None
+                                     "fewer of them") from None
                 for ticket in suspects:
                     try:
                         yield from map(_sound, self._place.answers([ticket]))
