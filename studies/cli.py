@@ -7,19 +7,15 @@ import argparse
 import os
 import re
 import shlex
-import signal
 import sys
-import warnings
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import AbstractContextManager, contextmanager, nullcontext, suppress
+from collections.abc import Callable, Sequence
+from contextlib import suppress
 from difflib import get_close_matches
 from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn
+from typing import NoReturn
 
 from montecarlo.errors import StudyError
-
-if TYPE_CHECKING:
-    from montecarlo.engine.workers.pool import Place
+from studies.ending import Ended
 
 __all__ = ["main"]
 
@@ -53,7 +49,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt as stopped:
         with suppress(OSError):                                # the terminal may be what went
             print(f"{PROGRAM}: stopped; {str(stopped) or 'nothing was written'}", file=sys.stderr)
-        return stopped.code if isinstance(stopped, _Ended) else INTERRUPTED
+        return stopped.code if isinstance(stopped, Ended) else INTERRUPTED
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)           # else Python complains again when it flushes
         return BROKEN_PIPE
@@ -177,55 +173,12 @@ def _run(options: argparse.Namespace, given: list[str]) -> None:
     if workers is not None and options.cluster is not None:
         raise StudyError("--workers: counts processes of this machine, and --cluster takes those of a cluster; leave "
                          "one of the two out")
-    from montecarlo import read_study
-    from montecarlo.quantities.files import read_bounded
-    from montecarlo.quantities.wording import listed
-    from montecarlo.study.budget import too_few
-    from montecarlo.study.read import LARGEST_FILE
-
-    study = read_study(options.file, samples=samples, seed=seed)
-    study_bytes = read_bounded(options.file, LARGEST_FILE)
-    from studies.folder import prepare
-    from studies.output import write_findings
-
-    destination = prepare(options.out or Path(f"{options.file.stem}-results"), replace=options.replace)
-    if early := too_few(study):
-        print(f"{PROGRAM}: caution: {early}", file=sys.stderr)
     os.environ["MPLBACKEND"] = "agg"                            # figures go to files, whatever the terminal has
-    from montecarlo.engine.workers import Workers
-    from studies import KINDS, keeping
-    from studies.identity import identity
-    from studies.pdf import NO_BROWSER, find_browser, print_page
-    from studies.progress import Bar
-    from studies.report import REPORT, write_report
-    from studies.text import CAUTION, paragraph
+    from studies.running import Request, run_file
 
-    browser, command = find_browser() if options.pdf else None, shlex.join([PROGRAM, *given])
-    notes = [NO_BROWSER] if options.pdf and browser is None else []
-
-    def report(folder: Path) -> None:
-        page = write_report(folder, study, findings, command)
-        if browser is not None and (failure := print_page(browser, page)):
-            notes.append(failure)
-
-    keeper = keeping(study.study.kind) if options.keep_samples else None
-    warnings.filterwarnings("ignore", ".*(still being processed|successfully executed)", UserWarning)   # on Ctrl-C
-    with (_tidy_when_terminated(), _place(options.cluster) as place, Bar() as progress,
-          destination.opened(identity(study, keep_samples=options.keep_samples)) as sitting):
-        if there := sitting.finished.there:
-            print(f"{PROGRAM}: going on with the unfinished run in {destination.folder} ({there} finished chunks)",
-                  file=sys.stderr)
-        crew = Workers(workers, place=place, finished=sitting.finished)
-        if keeper is not None:
-            findings = keeper.run(study, workers=crew, progress=progress, keep_samples=sitting.staging)
-        else:
-            findings = KINDS[study.study.kind]().run(study, workers=crew, progress=progress)
-        progress.note("drawing and writing")
-        files = write_findings(findings, destination, sitting.staging, options.file.name, study_bytes, command, report)
-    folder = destination.folder
-    print("\n".join([*paragraph(study.study.title), "", *findings.text, "",
-                     f"Results: {folder}{os.sep} ({len(files)} files; begin with {listed((REPORT, *findings.begin))})",
-                     *notes, "", CAUTION]))
+    run_file(Request(options.file, options.out or Path(f"{options.file.stem}-results"), samples, seed, workers,
+                     options.cluster, options.replace, options.keep_samples, options.pdf,
+                     shlex.join([PROGRAM, *given])))
 
 
 def _update(options: argparse.Namespace, given: list[str]) -> None:
@@ -243,46 +196,6 @@ def _update(options: argparse.Namespace, given: list[str]) -> None:
         raise StudyError(f"{out}: cannot be written ({error.strerror or type(error).__name__}); name another file with "
                          "--out") from None
     print("\n".join([*found.text, "", f"Table: {out}, every candidate before and after", "", CAUTION]))
-
-
-def _place(address: str | None) -> AbstractContextManager[Place | None]:
-    """The cluster at an address, if one is given."""
-    if address is None:
-        return nullcontext()
-    from montecarlo.engine.workers.cluster import Cluster
-
-    return Cluster(address)
-
-
-class _Ended(KeyboardInterrupt):
-    """By a signal other than Ctrl-C."""
-
-    def __init__(self, told: object, code: int) -> None:
-        super().__init__(told)
-        self.code = code
-
-
-@contextmanager
-def _tidy_when_terminated() -> Iterator[None]:
-    """SIGTERM, and SIGHUP when a terminal closes, end the run like Ctrl-C: its processes too, and what is half
-    written. What is ignored (nohup) stays so."""
-    ended: list[int] = []
-
-    def end(number: int, frame: object) -> NoReturn:
-        ended.append(number)
-        raise KeyboardInterrupt
-    numbers = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
-    before = {number: signal.signal(number, end) for number in numbers
-              if signal.getsignal(number) != signal.SIG_IGN}
-    try:
-        yield
-    except KeyboardInterrupt as stopped:
-        if not ended:
-            raise
-        raise _Ended(stopped, 128 + ended[0]) from None
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
 
 
 def _verify(options: argparse.Namespace, given: list[str]) -> int:

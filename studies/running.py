@@ -1,0 +1,92 @@
+"""One run, from a study file to a folder of results and a text."""
+
+from __future__ import annotations
+
+import os
+import sys
+import warnings
+from contextlib import AbstractContextManager, nullcontext
+from dataclasses import dataclass
+from pathlib import Path
+
+from montecarlo import read_study
+from montecarlo.engine.workers import Workers
+from montecarlo.engine.workers.pool import Place
+from montecarlo.quantities.files import read_bounded
+from montecarlo.quantities.wording import listed
+from montecarlo.study.budget import too_few
+from montecarlo.study.description import Study
+from montecarlo.study.read import LARGEST_FILE
+from studies import KINDS, keeping, pdf
+from studies.ending import tidy_when_ended
+from studies.folder import PRODUCT, Destination, prepare
+from studies.identity import identity
+from studies.output import write_findings
+from studies.progress import Bar
+from studies.protocol import Findings
+from studies.report import REPORT, write_report
+from studies.text import CAUTION, paragraph
+
+__all__ = ["Request", "run_file"]
+
+
+@dataclass(frozen=True)
+class Request:
+    """What the command line asks for. None: the study's own samples and seed, a worker a core, no cluster."""
+
+    file: Path
+    out: Path
+    samples: int | None
+    seed: int | None
+    workers: int | None
+    cluster: str | None
+    replace: bool
+    keep_samples: bool
+    pdf: bool
+    command: str                                           # as it was typed
+
+
+def run_file(request: Request) -> None:
+    """Run the study and print its text. Raises StudyError; KeyboardInterrupt with what was kept."""
+    study = read_study(request.file, samples=request.samples, seed=request.seed)
+    content = read_bounded(request.file, LARGEST_FILE)
+    destination = prepare(request.out, replace=request.replace)
+    keeper = keeping(study.study.kind) if request.keep_samples else None
+    if early := too_few(study):
+        print(f"{PRODUCT}: caution: {early}", file=sys.stderr)
+    browser = pdf.find_browser() if request.pdf else None
+    notes = [pdf.NO_BROWSER] if request.pdf and browser is None else []
+
+    def report(folder: Path) -> None:
+        page = write_report(folder, study, findings, request.command)
+        if browser is not None and (failure := pdf.print_page(browser, page)):
+            notes.append(failure)
+
+    warnings.filterwarnings("ignore", ".*(still being processed|successfully executed)", UserWarning)   # on Ctrl-C
+    with (tidy_when_ended(), _place(request.cluster) as place, Bar() as progress,
+          destination.opened(identity(study, keep_samples=request.keep_samples)) as sitting):
+        if there := sitting.finished.there:
+            print(f"{PRODUCT}: going on with the unfinished run in {request.out} ({there} finished chunks)",
+                  file=sys.stderr)
+        crew = Workers(request.workers, place=place, finished=sitting.finished)
+        findings = (KINDS[study.study.kind]().run(study, workers=crew, progress=progress) if keeper is None else
+                    keeper.run(study, workers=crew, progress=progress, keep_samples=sitting.staging))
+        progress.note("drawing and writing")
+        files = write_findings(findings, destination, sitting.staging, request.file.name, content, request.command,
+                               report)
+    print("\n".join(_told(study, findings, destination, len(files), notes)))
+
+
+def _told(study: Study, findings: Findings, destination: Destination, files: int, notes: list[str]) -> list[str]:
+    return [*paragraph(study.study.title), "", *findings.text, "",
+            f"Results: {destination.folder}{os.sep} ({files} files; begin with {listed((REPORT, *findings.begin))})",
+            *notes, "", CAUTION]
+
+
+def _place(address: str | None) -> AbstractContextManager[Place | None]:
+    """The cluster at an address, if one is given."""
+    if address is None:
+        return nullcontext()
+    from montecarlo.engine.workers.cluster import Cluster
+
+    return Cluster(address)
