@@ -27,4 +27,4 @@ def _plain(value: Any) -> Any:
         return value
     if "\r" in value:
         value = value.replace("\r\n", "\n").replace("\r", "\n")
-    return f"'{value}" if value.startswith(BEGINNINGS) else value
+    return f"'{value}" if value.startswith(BEGINNINGS) and len(value) > 1 else value   # a unit may be "-"

@@ -122,8 +122,8 @@ def test_no_cell_of_a_csv_is_a_formula() -> None:
 
 
 def test_no_table_that_is_written_has_a_formula(tmp_path: Path) -> None:
-    write_table(pd.DataFrame({"name": ["=1+1", "a\rb"], "sure": [True, False]}), tmp_path / "t.csv")
-    assert (tmp_path / "t.csv").read_bytes() == b"name,sure\n'=1+1,true\n\"a\nb\",false\n"
+    write_table(pd.DataFrame({"name": ["=1+1", "a\rb", "-"], "sure": [True, False, True]}), tmp_path / "t.csv")
+    assert (tmp_path / "t.csv").read_bytes() == b"name,sure\n'=1+1,true\n\"a\nb\",false\n-,true\n"
 
 
 def test_a_record_begins_with_no_formula() -> None:
