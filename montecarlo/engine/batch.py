@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -58,7 +59,7 @@ class Batch:
     caught: dict[str, Stratum] = field(default_factory=dict)       # that, K x K rows by type: missed by, caught by
     unresolved: tuple[Unresolved, ...] = ()                # a row a type, of scenarios and wider inputs too
 
-    @property
+    @cached_property
     def verdict(self) -> Judgement:
         """By what the choice is made: the judgement, each candidate's by its worst scenario."""
         return worst_of([self.judgement, *self.scenarios.values()])
@@ -68,7 +69,7 @@ class Batch:
         at, verdict = self.settings.index(setting), self.verdict
         return bool(verdict.within_limit[at] and verdict.admissible[at])
 
-    @property
+    @cached_property
     def settings(self) -> list[Setting]:
         return settings_of(self.lattices)
 
