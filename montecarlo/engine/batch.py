@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import os
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -36,6 +38,7 @@ from montecarlo.study.description import Study
 Progress = Callable[[int, int, str], None]
 
 CELLS_MAX = 40_000_000                                     # plants x candidates that the tables may hold
+BYTES_EACH = 150_000                                       # of a run's memory, measured: critical positions by block
 STATED = ""                                                # the study itself among its scenarios
 
 
@@ -226,12 +229,23 @@ def compile_solvers(study: Study, lattices: Sequence[Lattice]) -> None:
         run_chunk(job, small.chunks(name)[0])
 
 
+def memory_bytes() -> float:
+    """Of this machine; infinite where it does not say."""
+    try:
+        return float(os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES"))
+    except (AttributeError, OSError, ValueError):
+        return math.inf
+
+
 def check_size(study: Study, lattices: Sequence[Lattice]) -> None:
     candidates = sum(int(np.prod(lattice.shape)) for lattice in lattices)
     cells = candidates * Design(study.study.plants, 1).plants_rounded
     if cells > CELLS_MAX:
         raise StudyError(f"study.plants: {study.study.plants} plants x {candidates} candidates = {cells} cells, at "
                          f"most {CELLS_MAX}; lower study.plants or thin the grids in [candidates]")
+    if (need := candidates * BYTES_EACH) > (here := memory_bytes()):
+        raise StudyError(f"candidates: {candidates} settings need about {need / 1e9:.1f} GB, and this machine has "
+                         f"{here / 1e9:.1f} GB; thin the grids in [candidates]")
     if (earth := designs(study)[1]).samples_drawn > (most := BLOCKS * POINTS_MAX):
         raise StudyError(f"study.earth_fault_samples: {earth.samples_drawn} after rounding up to a power of two, at "
                          f"most {most}; give fewer")

@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 
 from montecarlo import run_study
+from montecarlo.engine import batch
+from montecarlo.errors import StudyError
 from montecarlo.report.tables import Result
 from montecarlo.study.consistency import MOST_CANDIDATES
 from tests.unit.studies import faults_of, study_table, study_with
@@ -154,3 +156,11 @@ def test_a_hundred_thousand_candidates_are_the_most() -> None:
     assert faults_of(TINY | {"candidates.delay_s": {"from": 0, "to": 10.0, "step": 1e-9}}) == (
         "candidates.delay_s: 10000000001 points, must be at most 10000; take a wider step or a narrower range",)
     assert study_with(TINY | grid).candidates.phase_pickup_a[-1] == 1.0
+
+
+def test_more_candidates_than_the_memory_holds_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(batch, "memory_bytes", lambda: 4e5)
+    with pytest.raises(StudyError) as caught:
+        run_study(study_with(TINY | {"candidates.earth_pickup_a": [0.02, 0.04, 0.1]}), workers=1)
+    assert caught.value.faults == (
+        "candidates: 3 settings need about 0.0 GB, and this machine has 0.0 GB; thin the grids in [candidates]",)
