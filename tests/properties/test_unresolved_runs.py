@@ -105,16 +105,21 @@ def test_samples_without_a_result_are_counted_told_and_widen_the_limits(clean: R
 
 
 @pytest.mark.usefixtures("spoilt")
-def test_above_the_limit_the_run_ends_and_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
-                                                         capsys: pytest.CaptureFixture[str]) -> None:
-    (tmp_path / "tiny.toml").write_text(MINIMAL.replace("samples = 512", "samples = 64").replace(
-        "plants = 32", "plants = 16"))
+def test_above_the_limit_the_run_ends_and_keeps_its_chunks_for_a_larger_one(
+        tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    text = MINIMAL.replace("samples = 512", "samples = 64").replace("plants = 32", "plants = 16")
+    (tmp_path / "tiny.toml").write_text(text)
     monkeypatch.chdir(tmp_path)
     assert main(["run", "tiny.toml", "--workers", "1"]) == 2
-    line, = [line for line in capsys.readouterr().err.splitlines() if "caution" not in line and "it/s" not in line]
+    line, kept = [line for line in capsys.readouterr().err.splitlines() if "caution" not in line and "it/s" not in line]
     assert line.startswith("statorodds: study.unresolved_share_max: 0.01, and ")
     assert "of internal.earth, counted, own batch gave no result: " in line
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["tiny.toml"]
+    assert kept.endswith("; the same command goes on from there")
+    assert [path.name for path in (tmp_path / "tiny-results").iterdir()] == ["unfinished"]
+    (tmp_path / "tiny.toml").write_text(text.replace("plants = 16", "plants = 16\nunresolved_share_max = 0.9"))
+    assert main(["run", "tiny.toml", "--workers", "1"]) == 0
+    assert "going on with the unfinished run in tiny-results (" in capsys.readouterr().err
+    assert (tmp_path / "tiny-results" / "unresolved.csv").exists()
 
 
 @pytest.mark.usefixtures("spoilt")
