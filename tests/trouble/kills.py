@@ -59,10 +59,11 @@ def kill(run: subprocess.Popen[str], with_workers: bool) -> None:
     run.communicate()
 
 
-def lives(folder: Path, whole_s: float, most: int, rng: random.Random, toll: Toll) -> None:
-    """One run through all its lives; at most so many kills."""
+def lives(folder: Path, whole_s: float, most: int, rng: random.Random, toll: Toll) -> float:
+    """One run through all its lives, at most so many kills; how long its last life took at most."""
     before: set[str] = set()
     while True:
+        begin = time.perf_counter()
         run = start(folder, workers := rng.choice((1, 1, 2)))
         time.sleep(rng.uniform(0.05, 1.15) * whole_s)
         if run.poll() is None and toll.kills < most:
@@ -86,12 +87,12 @@ def lives(folder: Path, whole_s: float, most: int, rng: random.Random, toll: Tol
         if run.returncode == 0:
             toll.runs += 1
             toll.resumed += len(before) if f"({len(before)} finished chunks)" in err else 0
-            return
+            return time.perf_counter() - begin
         if run.returncode > 0:                             # killed when everything stood there, and begun once more
             assert "exists and is not empty; add --replace" in err, err
             assert (folder / "out" / "provenance.json").exists()
             toll.runs += 1
-            return
+            return whole_s
 
 
 def campaign(kills: int, seed: int, folder: Path) -> Toll:
@@ -105,7 +106,7 @@ def campaign(kills: int, seed: int, folder: Path) -> Toll:
     while toll.kills < kills:
         (place := folder / f"run-{toll.runs}").mkdir()
         (place / "s.toml").write_text(minimal_study_text())
-        lives(place, whole_s, kills, rng, toll)
+        whole_s = min(whole_s, lives(place, whole_s, kills, rng, toll))    # the machine may have less to do by now
         assert tables(place / "out") == wanted, f"{place}: other tables"
         assert not list((place / "out").glob(".statorodds-*"))
     return toll
