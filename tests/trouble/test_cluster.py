@@ -17,7 +17,9 @@ import pytest
 
 from montecarlo.engine.workers import Workers
 from montecarlo.engine.workers.cluster import Cluster
+from montecarlo.engine.workers.dask_backend import told
 from montecarlo.engine.workers.finished import Finished
+from montecarlo.engine.workers.ticket import Answer
 from montecarlo.errors import RunStopped, StudyError
 from tests.trouble import cluster as real
 from tests.unit.chunks import Task, solved
@@ -91,6 +93,13 @@ def test_a_chunk_that_never_ends_is_named_and_its_worker_is_free_again(two: real
     real.waited(lambda: len(two.workers()) == 2)
     with Cluster(two.address) as place:
         assert same(Workers(place=place).mapped(solved, tasks(6)), tasks(6))
+
+
+def test_an_answer_is_known_by_itself_and_not_by_the_worker_that_had_it() -> None:
+    answers, error = [Answer(0, 1.0)], RuntimeError("killed")
+    assert told(answers) is answers                        # the future may be lost by the time it is looked at
+    assert told((RuntimeError, error, None)) is error
+    assert told(error) is error
 
 
 @pytest.mark.filterwarnings("ignore:.*(still being processed|successfully executed)")

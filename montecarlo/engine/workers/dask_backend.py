@@ -16,7 +16,15 @@ from joblib._dask import DaskDistributedBackend
 
 __all__ = ["ClusterLost", "TellingBackend"]
 
-LOOK_EVERY_S = 1.0
+LOOK_EVERY_S, LOOK_S = 1.0, 10.0
+UNFETCHED_S = 30.0                                         # after the last answer, with others ready
+
+
+def told(result: Any) -> Any:
+    """What joblib shall hear: a list of answers, or an error. A result may come from a worker that has died since: the
+    state of its future, which says "lost" then, tells nothing of it."""
+    failed = isinstance(result, tuple) and len(result) == 3 and isinstance(result[1], BaseException)
+    return result[1] if failed else result
 
 
 class ClusterLost(Exception):
@@ -43,12 +51,12 @@ class TellingBackend(DaskDistributedBackend):  # type: ignore[misc]
 
     async def _collect(self) -> None:
         while self._continue:
-            async for future, result in self.waiting_futures:
-                self._answered = time.monotonic()
-                if future.status == "finished":
-                    self._tell(future, result)
-                else:
-                    self._tell(future, result if isinstance(result, BaseException) else result[1])
+            try:
+                async for future, result in self.waiting_futures:
+                    self._answered = time.monotonic()
+                    self._tell(future, told(result))
+            except Exception as error:                     # or nobody would listen any more
+                await self._give_up(f"answers cannot be fetched ({error})")
             await asyncio.sleep(0.01)
 
     def _tell(self, future: Any, result: Any) -> None:
@@ -70,17 +78,24 @@ class TellingBackend(DaskDistributedBackend):  # type: ignore[misc]
                     await self._give_up(f"the cluster has had no workers for {self.alone_s:g} s")
             else:
                 manned = now
+                if now - self._answered > UNFETCHED_S and any(each.status != "pending" for each in self._callbacks):
+                    await self._give_up("answers that are ready cannot be fetched")
                 if now - self._answered > self.stalled_s and self._callbacks:
                     self.stuck_on = await self._busy()
                     await self._give_up(f"no answer in {self.stalled_s:g} s")
 
     async def _workers(self) -> list[str]:
         try:
-            return list(await self.client.scheduler.ncores(workers=None))
-        except (OSError, AttributeError):                  # the connection ends; the client's status follows
+            return list(await asyncio.wait_for(self.client.scheduler.ncores(workers=None), LOOK_S))
+        except Exception:                                  # the connection ends; the client's status follows
             return ["unknown"]
 
     async def _busy(self) -> list[str]:
+        with suppress(Exception):
+            return await self._with_tasks()
+        return []
+
+    async def _with_tasks(self) -> list[str]:
         return [worker for worker, tasks in (await self.client.scheduler.processing(workers=None)).items() if tasks]
 
     async def _give_up(self, why: str) -> None:
