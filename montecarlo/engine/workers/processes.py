@@ -11,7 +11,6 @@ from montecarlo.engine.workers.ticket import Answer, Broken, Ticket, solve
 __all__ = ["ENDED", "STALLED_S", "Processes"]
 
 STALLED_S = 1800.0                                         # without an answer from any worker
-IDLE_S = 60                                                # after which a process without work ends
 ENDED = "its worker process ended (a crash, or too little memory)"
 
 
@@ -29,7 +28,7 @@ class Processes:
         from joblib.externals.loky.process_executor import BrokenProcessPool
 
         try:
-            with parallel_config(backend="loky", inner_max_num_threads=1, idle_worker_timeout=IDLE_S):
+            with parallel_config(backend="loky", inner_max_num_threads=1):
                 parallel = Parallel(n_jobs=self.count, return_as="generator_unordered", batch_size=1,
                                     pre_dispatch="2*n_jobs", timeout=self.stalled_s)
             yield from parallel(delayed(solve)(ticket) for ticket in tickets)
