@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
+from montecarlo.engine.workers.software import PRODUCT
 from montecarlo.errors import RunStopped, StudyError
 
 if TYPE_CHECKING:
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
 __all__ = ["PRODUCT", "PROVENANCE", "UNFINISHED", "Destination", "Sitting", "names_in", "prepare"]
 
 PROVENANCE = "provenance.json"
-PRODUCT = "statorodds"
 DESKTOP_FILES = {".DS_Store", "Thumbs.db", "desktop.ini"}  # made by file managers, nobody's work
 
 UNFINISHED = "unfinished"                                  # the folder of what is not done yet

@@ -15,6 +15,7 @@ def fit_for_label(text: str) -> bool:
     """Whether a person's name for something can stand in a cell or beside a line: see `LABEL`."""
     return text.isprintable() and 1 <= len(text) <= LONGEST
 
+
 WORD = f"a word of at most {LONGEST} letters, digits and _"
 
 

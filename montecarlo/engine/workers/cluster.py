@@ -35,7 +35,7 @@ class Cluster:
         _check(address)
         self._client = _connected(address, connect_s)
         try:
-            self.workers = self._fit(connect_s)
+            self._fit(connect_s)
         except BaseException:
             self.close()
             raise
@@ -63,8 +63,6 @@ class Cluster:
                 parallel = Parallel(n_jobs=-1, return_as="generator_unordered", batch_size=1,
                                     pre_dispatch="2*n_jobs")
             yield from parallel(delayed(solve)(ticket) for ticket in tickets)
-        except StudyError:
-            raise
         except Exception as error:
             if not _of_cluster(error):
                 raise
@@ -80,17 +78,16 @@ class Cluster:
             with suppress(Exception):
                 self._client.restart_workers(self._stuck_on, timeout=self.alone_s, raise_for_error=False)
             self._stuck_on = []
-        self.workers = self._fit(self.connect_s)
+        self._fit(self.connect_s)
 
-    def _fit(self, wait_s: float) -> int:
-        """How many workers there are, all with the software of this machine."""
+    def _fit(self, wait_s: float) -> None:
+        """Workers are there, all with the software of this machine. Raises RunStopped."""
         try:
             with suppress(TimeoutError):
                 self._client.wait_for_workers(1, timeout=wait_s)
-            if not (threads := self._client.nthreads()):
+            if not self._client.nthreads():
                 raise RunStopped(f"--cluster {self.address}: has no workers; {START}")
             self._same_software()
-            return sum(threads.values())
         except (OSError, TimeoutError) as error:
             raise RunStopped(f"--cluster {self.address}: does not answer ({error}); look whether its scheduler "
                              "runs") from None

@@ -14,7 +14,7 @@ from typing import Any
 
 from joblib._dask import DaskDistributedBackend
 
-__all__ = ["ClusterLost", "TellingBackend"]
+__all__ = ["ClusterLost", "TellingBackend", "told"]
 
 LOOK_EVERY_S, LOOK_S = 1.0, 10.0
 UNFETCHED_S = 30.0                                         # after the last answer, with others ready
@@ -91,12 +91,11 @@ class TellingBackend(DaskDistributedBackend):  # type: ignore[misc]
             return ["unknown"]
 
     async def _busy(self) -> list[str]:
-        with suppress(Exception):
-            return await self._with_tasks()
-        return []
-
-    async def _with_tasks(self) -> list[str]:
-        return [worker for worker, tasks in (await self.client.scheduler.processing(workers=None)).items() if tasks]
+        try:
+            processing = await self.client.scheduler.processing(workers=None)
+        except Exception:                                  # then none is started again
+            return []
+        return [worker for worker, tasks in processing.items() if tasks]
 
     async def _give_up(self, why: str) -> None:
         left = list(self._callbacks)
