@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import io
+import os
+import subprocess
+import sys
+import time
 import zipfile
 from collections.abc import Iterable, Iterator
 from pathlib import Path
@@ -18,6 +22,8 @@ from montecarlo.engine.workers.processes import Processes
 from montecarlo.engine.workers.ticket import Answer, Broken, Ticket, solve
 from montecarlo.errors import RunStopped, StudyError
 from tests.unit.chunks import Task, expected, solved
+
+ROOT = Path(__file__).parents[2]
 
 
 def tasks(count: int, **special: Task) -> list[Task]:
@@ -145,6 +151,26 @@ def test_an_error_comes_through_from_another_process() -> None:
     with pytest.raises(ArithmeticError, match="number 3") as caught:
         list(Workers(2).mapped(solved, tasks(6, t3=Task(3, "fails"))))
     assert "in chunk task 3" in "".join(caught.value.__notes__)
+
+
+HANGS = """
+from pathlib import Path
+from montecarlo.engine.workers import Workers
+from tests.unit.chunks import Task, solved
+list(Workers(2).mapped(solved, [Task(number, "hangs", once=Path(f"{number}")) for number in range(2)]))
+"""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="a process keeps its parent's number there")
+def test_processes_end_with_a_run_that_was_killed(tmp_path: Path) -> None:
+    """Its pipe closes when the last of them is gone."""
+    run = subprocess.Popen([sys.executable, "-c", HANGS], cwd=tmp_path, stdout=subprocess.PIPE,
+                           env={**os.environ, "PYTHONPATH": str(ROOT)})
+    while not ((tmp_path / "0").exists() and (tmp_path / "1").exists()):
+        assert run.poll() is None
+        time.sleep(0.1)
+    run.kill()
+    assert run.communicate(timeout=60) == (b"", None)
 
 
 # --- finished chunks --------------------------------------------------------------------------------------

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import multiprocessing
+import os
+import threading
+import time
 from collections.abc import Iterable, Iterator
 
 from montecarlo.engine.workers.software import Software
@@ -11,6 +14,7 @@ from montecarlo.engine.workers.ticket import Answer, Broken, Ticket, solve
 __all__ = ["ENDED", "STALLED_S", "Processes"]
 
 STALLED_S = 1800.0                                         # without an answer from any worker
+LOOK_EVERY_S = 1.0
 ENDED = "its worker process ended (a crash, or too little memory)"
 
 
@@ -28,7 +32,8 @@ class Processes:
         from joblib.externals.loky.process_executor import BrokenProcessPool
 
         try:
-            with parallel_config(backend="loky", inner_max_num_threads=1):
+            with parallel_config(backend="loky", inner_max_num_threads=1, initializer=_end_with,
+                                 initargs=(os.getpid(),)):
                 parallel = Parallel(n_jobs=self.count, return_as="generator_unordered", batch_size=1,
                                     pre_dispatch="2*n_jobs", timeout=self.stalled_s)
             yield from parallel(delayed(solve)(ticket) for ticket in tickets)
@@ -39,3 +44,15 @@ class Processes:
 
     def mend(self) -> None:
         """Nothing to do: joblib ends broken workers and starts others at the next call."""
+
+
+def _end_with(run: int) -> None:
+    """In a worker process: end soon after the run has, even when that was killed. Without this it finishes its chunk
+    and then waits for work, for minutes, with all its memory."""
+    def watch() -> None:
+        while os.getppid() == run:
+            time.sleep(LOOK_EVERY_S)
+        os._exit(1)
+
+    if os.name == "posix":                                 # elsewhere the number of a parent outlives it
+        threading.Thread(target=watch, daemon=True).start()
