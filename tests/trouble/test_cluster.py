@@ -12,12 +12,13 @@ import sys
 import threading
 from collections.abc import Iterator
 from pathlib import Path
+from unittest.mock import Mock
 
 import pytest
 
 from montecarlo.engine.workers import Workers
 from montecarlo.engine.workers.cluster import Cluster
-from montecarlo.engine.workers.dask_backend import told
+from montecarlo.engine.workers.dask_backend import TellingBackend, told
 from montecarlo.engine.workers.finished import Finished
 from montecarlo.engine.workers.ticket import Answer
 from montecarlo.errors import RunStopped, StudyError
@@ -103,6 +104,19 @@ def test_an_answer_is_known_by_itself_and_not_by_the_worker_that_had_it() -> Non
 
 
 @pytest.mark.filterwarnings("ignore:.*(still being processed|successfully executed)")
+def test_answers_lie_ready_from_when_they_are_seen_to() -> None:
+    """Not from the last answer, since chunks may take long."""
+    backend, chunk = object.__new__(TellingBackend), Mock(status="pending")
+    backend._callbacks = dict.fromkeys([chunk])
+    backend._answered = backend._ready = 0.0
+    for now, status, unfetched_s in [(100.0, "pending", 0.0), (200.0, "lost", 0.0), (210.0, "finished", 10.0),
+                                     (240.0, "finished", 40.0)]:
+        chunk.status = status
+        assert backend._unfetched_s(now) == unfetched_s
+    backend._answered = 241.0                              # another one came
+    assert backend._unfetched_s(242.0) == 0.0
+
+
 def test_an_error_of_a_chunk_comes_through(two: real.Cluster) -> None:
     with Cluster(two.address) as place, pytest.raises(ArithmeticError, match="number 3") as caught:
         list(Workers(place=place).mapped(solved, tasks(6, t3=Task(3, "fails"))))

@@ -17,7 +17,7 @@ from joblib._dask import DaskDistributedBackend
 __all__ = ["ClusterLost", "TellingBackend", "told"]
 
 LOOK_EVERY_S, LOOK_S = 1.0, 10.0
-UNFETCHED_S = 30.0                                         # after the last answer, with others ready
+UNFETCHED_S = 30.0                                         # that answers may lie ready while none comes
 
 
 def told(result: Any) -> Any:
@@ -45,7 +45,7 @@ class TellingBackend(DaskDistributedBackend):  # type: ignore[misc]
         return max(2, int(super().effective_n_jobs(n_jobs)))
 
     def start_call(self) -> None:
-        self._answered = time.monotonic()
+        self._answered = self._ready = time.monotonic()
         super().start_call()
         self.client.loop.add_callback(self._watch)
 
@@ -78,11 +78,18 @@ class TellingBackend(DaskDistributedBackend):  # type: ignore[misc]
                     await self._give_up(f"the cluster has had no workers for {self.alone_s:g} s")
             else:
                 manned = now
-                if now - self._answered > UNFETCHED_S and any(each.status != "pending" for each in self._callbacks):
+                if self._unfetched_s(now) > UNFETCHED_S:
                     await self._give_up("answers that are ready cannot be fetched")
                 if now - self._answered > self.stalled_s and self._callbacks:
                     self.stuck_on = await self._busy()
                     await self._give_up(f"no answer in {self.stalled_s:g} s")
+
+    def _unfetched_s(self, now: float) -> float:
+        """How long answers have been seen to lie ready without one coming. What was lost with its worker is solved
+        again, so it does not lie ready."""
+        if self._answered >= self._ready or all(each.status in ("pending", "lost") for each in self._callbacks):
+            self._ready = now
+        return now - self._ready
 
     async def _workers(self) -> list[str]:
         try:
