@@ -103,7 +103,6 @@ def test_an_answer_is_known_by_itself_and_not_by_the_worker_that_had_it() -> Non
     assert told(error) is error
 
 
-@pytest.mark.filterwarnings("ignore:.*(still being processed|successfully executed)")
 def test_answers_lie_ready_from_when_they_are_seen_to() -> None:
     """Not from the last answer, since chunks may take long."""
     backend, chunk = object.__new__(TellingBackend), Mock(status="pending")
@@ -117,6 +116,7 @@ def test_answers_lie_ready_from_when_they_are_seen_to() -> None:
     assert backend._unfetched_s(242.0) == 0.0
 
 
+@pytest.mark.filterwarnings("ignore:.*(still being processed|successfully executed)")
 def test_an_error_of_a_chunk_comes_through(two: real.Cluster) -> None:
     with Cluster(two.address) as place, pytest.raises(ArithmeticError, match="number 3") as caught:
         list(Workers(place=place).mapped(solved, tasks(6, t3=Task(3, "fails"))))
