@@ -192,7 +192,7 @@ def _published() -> Iterator[Block]:
         yield Table(("source", "where", "quantity", "printed", "here", "difference", "verdict"),
                     tuple((one.source if one.source != before else "", one.place, *one.cells)
                           for one, before in zip(part, ["", *(one.source for one in part)], strict=False)),
-                    "<<<>>><", subject, widths=(26, 14, 24, 11, 8, 9, 8))
+                    "<<<>>><", subject, widths=(24, 13, 23, 12, 11, 9, 8))
 
 
 def _tables(findings: Findings) -> Iterator[Block]:
