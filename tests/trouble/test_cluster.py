@@ -10,7 +10,7 @@ import signal
 import subprocess
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from unittest.mock import Mock
 
@@ -20,7 +20,7 @@ from montecarlo.engine.workers import Workers
 from montecarlo.engine.workers.cluster import Cluster
 from montecarlo.engine.workers.dask_backend import TellingBackend, told
 from montecarlo.engine.workers.finished import Finished
-from montecarlo.engine.workers.ticket import Answer
+from montecarlo.engine.workers.ticket import Answer, Ticket
 from montecarlo.errors import RunStopped, StudyError
 from tests.trouble import cluster as real
 from tests.unit.chunks import Task, solved
@@ -101,6 +101,20 @@ def test_an_answer_is_known_by_itself_and_not_by_the_worker_that_had_it() -> Non
     assert told(answers) is answers                        # the future may be lost by the time it is looked at
     assert told((RuntimeError, error, None)) is error
     assert told(error) is error
+
+
+def test_a_chunk_that_kills_its_workers_costs_the_others_nothing(two: real.Cluster) -> None:
+    sent: list[list[int]] = []
+    slow = [Task(number, "dies" if number == 3 else "", takes_s=0.3) for number in range(60)]
+
+    class Noting(Cluster):
+        def answers(self, tickets: Iterable[Ticket]) -> Iterator[Answer]:
+            sent.append([])
+            return super().answers(sent[-1].append(ticket.index) or ticket for ticket in tickets)
+
+    with Noting(two.address) as place, pytest.raises(RunStopped, match="chunk task 3: its worker process ended"):
+        list(Workers(place=place).mapped(solved, slow))
+    assert sent == [list(range(60)), [3]]                  # one round for all, one for what was lost
 
 
 def test_answers_lie_ready_from_when_they_are_seen_to() -> None:

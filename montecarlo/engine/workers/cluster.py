@@ -10,7 +10,7 @@ from contextlib import suppress
 from types import TracebackType
 from typing import Any
 
-from montecarlo.engine.workers.processes import ENDED, STALLED_S
+from montecarlo.engine.workers.processes import STALLED_S
 from montecarlo.engine.workers.software import PRODUCT, Software, software, told_difference
 from montecarlo.engine.workers.ticket import Answer, Broken, Ticket, solve
 from montecarlo.errors import RunStopped, StudyError
@@ -58,16 +58,23 @@ class Cluster:
         from montecarlo.engine.workers.dask_backend import TellingBackend
 
         backend = TellingBackend(client=self._client, alone_s=self.alone_s, stalled_s=self.stalled_s)
+        killed: Broken | None = None
         try:
             with parallel_config(backend=backend):
                 parallel = Parallel(n_jobs=-1, return_as="generator_unordered", batch_size=1,
                                     pre_dispatch="2*n_jobs")
-            yield from parallel(delayed(solve)(ticket) for ticket in tickets)
+            for answer in parallel(delayed(solve)(ticket) for ticket in tickets):
+                if isinstance(answer.error, Broken):
+                    killed = answer.error
+                else:
+                    yield answer
         except Exception as error:
             if not _of_cluster(error):
                 raise
             self._stuck_on = backend.stuck_on
-            raise Broken(_reason(error)) from None
+            raise Broken(str(error) or type(error).__name__) from None
+        if killed is not None:
+            raise killed
 
     def mend(self) -> None:
         """Raises RunStopped where the cluster is gone or a worker has other software."""
@@ -183,9 +190,3 @@ def _of_cluster(error: Exception) -> bool:
     return isinstance(error, OSError | TimeoutError | CancelledError | ImportError) or \
         type(error).__module__.split(".")[0] in ("distributed", "asyncio") or \
         type(error).__name__ == "ClusterLost" or "deserializ" in str(error)
-
-
-def _reason(error: Exception) -> str:
-    if type(error).__name__ == "KilledWorker":
-        return ENDED
-    return str(error) or type(error).__name__

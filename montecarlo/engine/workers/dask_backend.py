@@ -14,16 +14,24 @@ from typing import Any
 
 from joblib._dask import DaskDistributedBackend
 
+from montecarlo.engine.workers.processes import ENDED
+from montecarlo.engine.workers.ticket import Answer, Broken
+
 __all__ = ["ClusterLost", "TellingBackend", "told"]
 
 LOOK_EVERY_S, LOOK_S = 1.0, 10.0
+NAMELESS = -1
 UNFETCHED_S = 30.0                                         # that answers may lie ready while none comes
 
 
 def told(result: Any) -> Any:
-    """What joblib shall hear: a list of answers, or an error. A result may come from a worker that has died since: the
-    state of its future, which says "lost" then, tells nothing of it."""
+    """What joblib shall hear: a list of answers, or an error, which ends the round. A result may come from a worker
+    that has died since: the state of its future, which says "lost" then, tells nothing of it.
+
+    A chunk that died with its workers is an answer too, of a chunk that is not named: the others go on."""
     failed = isinstance(result, tuple) and len(result) == 3 and isinstance(result[1], BaseException)
+    if failed and type(result[1]).__name__ == "KilledWorker":
+        return [Answer(NAMELESS, error=Broken(ENDED))]
     return result[1] if failed else result
 
 
