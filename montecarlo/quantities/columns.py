@@ -9,7 +9,7 @@ from pathlib import Path, PurePosixPath, PureWindowsPath
 
 from montecarlo.errors import StudyError
 from montecarlo.quantities.files import OversizeError, read_bounded
-from montecarlo.quantities.wording import listed, shortened, shown
+from montecarlo.quantities.wording import LEAST, listed, shortened, shown, too_near_zero
 
 LARGEST_CSV = 20_000_000    # bytes; a column of a million numbers fits
 
@@ -62,4 +62,6 @@ def _number(cell: str, file: str, line: int) -> float:
         value = math.nan
     if not math.isfinite(value):
         raise StudyError(f"{shown(file)} line {line}: {shown(cell)} is not a finite number")
+    if too_near_zero(value):
+        raise StudyError(f"{shown(file)} line {line}: {shown(cell)}, must be 0 or at least {LEAST:g} either way")
     return value

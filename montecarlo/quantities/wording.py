@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterable, Mapping
 
 LONGEST = 60    # characters of a value in a message
+LEAST = 1e-30   # of a number that is not 0: far below any quantity, and its powers can still be divided by
 
 LABEL = f"must be of 1 to {LONGEST} printable characters; it stands in tables and figures"
 
@@ -14,6 +15,11 @@ LABEL = f"must be of 1 to {LONGEST} printable characters; it stands in tables an
 def fit_for_label(text: str) -> bool:
     """Whether a person's name for something can stand in a cell or beside a line: see `LABEL`."""
     return text.isprintable() and 1 <= len(text) <= LONGEST
+
+
+def too_near_zero(value: object) -> bool:
+    """Whether it is a number between 0 and `LEAST` either way, which no quantity is, and whose inverse overflows."""
+    return isinstance(value, float) and 0 < abs(value) < LEAST
 
 
 WORD = f"a word of at most {LONGEST} letters, digits and _"

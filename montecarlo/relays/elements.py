@@ -10,8 +10,7 @@ from montecarlo.quantities import Distribution, Plain, Quantity, Section, Word, 
 class Relay(Section):
     """One relay family for all elements of a scheme."""
 
-    rated_current_a: Annotated[float, Plain("A", "rated current, the base of settings in per cent", 0.0, 20.0,
-                                            above=True)] = 1.0
+    rated_current_a: Annotated[float, Plain("A", "rated current, the base of settings in per cent", 0.01, 20.0)] = 1.0
     measure: Annotated[Literal["rms", "fundamental", "peak"], Word(
         "measured over one cycle: rms (true RMS), fundamental, or peak (over root two)")] = "rms"
     step_a: Annotated[float, Plain("A", "smallest setting step, secondary", 1e-6, 10.0)] | None = None

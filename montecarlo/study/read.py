@@ -14,7 +14,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from montecarlo.errors import StudyError
 from montecarlo.quantities.files import OversizeError, read_bounded
-from montecarlo.quantities.wording import bare, one_line, shortened
+from montecarlo.quantities.wording import LEAST, bare, one_line, shortened, too_near_zero
 from montecarlo.relays.elements import Relay
 from montecarlo.study.consistency import CHECKS, check_relay
 from montecarlo.study.description import Candidates, Study
@@ -31,6 +31,7 @@ MOST_PARTS = 100                # of a key; the time to read one goes with their
 MOST_DEPTH = 20                 # of tables and lists inside each other
 MOST_TABLES = 1000              # of one list of tables, as [[external_events]]
 MOST_LETTERS = 10_000           # of one text; a cell of a workbook holds three times as many
+INSIDE = (Mapping, list, str)   # what may hold too much
 
 # parts from the beginning of a word or a quote on, so that no letter is looked at more than MOST_PARTS times
 LONG_KEY = re.compile(rf"""(?<![\w-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){{{MOST_PARTS - 1}}}""")
@@ -78,8 +79,8 @@ def _read_table(path: Path) -> dict[str, Any]:
 
 def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
     """The study in a table already read; `folder` is where its CSV files lie. Raises StudyError."""
-    if oversized := [*_oversized(table)]:
-        raise StudyError(*oversized)
+    if beyond := [*_beyond_bounds(table)]:
+        raise StudyError(*beyond)
     context = {"folder": folder}
     faults: list[str] = []
     try:
@@ -106,9 +107,10 @@ def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
     return study
 
 
-def _oversized(table: Mapping[str, Any]) -> Iterator[str]:
-    """Keys with more inside than any study needs: what follows calls itself for every level, and compares names."""
-    waiting = [(bare(key), value, 1) for key, value in table.items() if isinstance(value, (Mapping, list, str))]
+def _beyond_bounds(table: Mapping[str, Any]) -> Iterator[str]:
+    """Keys with more inside than any study needs, since what follows calls itself for every level and compares names;
+    and with numbers too near 0."""
+    waiting = [(bare(key), value, 1) for key, value in table.items() if isinstance(value, INSIDE)]
     while waiting:
         path, node, depth = waiting.pop()
         if isinstance(node, str):
@@ -118,13 +120,17 @@ def _oversized(table: Mapping[str, Any]) -> Iterator[str]:
         if isinstance(node, list) and len(node) > MOST_TABLES and isinstance(node[0], Mapping):
             yield f"{path}: {len(node)} tables, must be at most {MOST_TABLES}; leave some out"
             continue
-        within = node.items() if isinstance(node, Mapping) else enumerate(node)
-        inner = [(key, value) for key, value in within if isinstance(value, (Mapping, list, str))]
+        within = [(f"{path}[{key}]" if isinstance(node, list) else f"{path}.{bare(key)}", value)
+                  for key, value in (node.items() if isinstance(node, Mapping) else enumerate(node))
+                  if isinstance(value, INSIDE) or too_near_zero(value)]
+        near = [f"{key}: {value:g}, must be 0 or at least {LEAST:g} either way"
+                for key, value in within if isinstance(value, float)]
+        yield from near[:1] if isinstance(node, list) else near
+        inner = [(key, value, depth + 1) for key, value in within if isinstance(value, INSIDE)]
         if inner and depth == MOST_DEPTH:
             yield f"{path}: tables or lists more than {MOST_DEPTH} deep inside each other; mend that place"
             return
-        waiting += [(f"{path}[{key}]" if isinstance(node, list) else f"{path}.{bare(key)}", value, depth + 1)
-                    for key, value in inner]
+        waiting += inner
 
 
 def _what_is_sound(table: Mapping[str, Any], context: dict[str, Any]) -> tuple[Study, frozenset[str]]:

@@ -26,6 +26,7 @@ from studies.text import CAUTION
 
 LONGEST_LINE = 2000                                        # characters
 MOST_LINES = 60                                            # of faults
+THEIR_WORDS = re.compile(r"\A.*|source: .*")              # title and sources say what they like
 PLAIN = b"a,b\n0.1,1\n0.2,2\n0.3,3\n"
 
 
@@ -124,7 +125,7 @@ def _answer_faults(found: Verdict, file: Path) -> str:
             return "accepted without the caution at the end"
         if odd := {c for c in found.stdout if not c.isprintable() and c != "\n"}:
             return f"accepted, and the terminal gets {odd}"
-        if bad := re.search(r".*(?<![\w.\"])-?(?:nan|inf)(?![\w.\"]).*", found.stdout):
+        if bad := re.search(r".*(?<![\w.\"])-?(?:nan|inf)(?![\w.\"]).*", THEIR_WORDS.sub("", found.stdout)):
             return f"accepted, and no number in {bad[0].strip()[:200]!r}"
         return ""
     if found.code != 2:

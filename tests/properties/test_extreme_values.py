@@ -88,7 +88,14 @@ def test_a_railway_machine_runs() -> None:
      "machine.rated_power_va: 1000.0 VA, must be at least 10000 and at most 3e+09 VA"),
     ({"study.samples": 1}, "study.samples: 1, must be at least study.plants = 32, one event a plant; take more samples "
                            "or fewer plants"),
-    ({"relay.step_a": 1e-320}, "relay.step_a: 9.99988867183e-321 A, must be at least 1e-06 and at most 10 A"),
+    ({"relay.step_a": 1e-12}, "relay.step_a: 1e-12 A, must be at least 1e-06 and at most 10 A"),
+    ({"relay.rated_current_a": 1e-12}, "relay.rated_current_a: 1e-12 A, must be at least 0.01 and at most 20 A"),
+    ({"earthing.other_neutrals_ohm": 1e-320},
+     "earthing.other_neutrals_ohm: 9.99989e-321, must be 0 or at least 1e-30 either way"),
+    ({"network.reactance_pu": {"dist": "uniform", "low": 1e-31, "high": 0.2}},
+     "network.reactance_pu.low: 1e-31, must be 0 or at least 1e-30 either way"),
+    ({"candidates.phase_pickup_a": [0.1, -1e-300, 1e-300]},
+     "candidates.phase_pickup_a[1]: -1e-300, must be 0 or at least 1e-30 either way"),
     ({"study.plants": 1}, "study.plants: 1, must be at least 16 and at most 65536"),
     ({"external_events": []}, "external_events: [] is empty; give at least one event, each a table "
                               "[[external_events]]"),

@@ -264,6 +264,7 @@ def test_a_column_from_outside_the_folder_is_refused(tmp_path: Path, file: str) 
     (b"knee_v\n300\n3OO\n", 'line 3: "3OO" is not a finite number'),
     (b"x,knee_v\n1,300\n2\n", 'line 3: "" is not a finite number'),
     (b"knee_v\nnan\n", "is not a finite number"),
+    (b"knee_v\n0\n1e-31\n", 'line 3: "1e-31", must be 0 or at least 1e-30 either way'),
     (b"knee_v\n1e999\n", "is not a finite number"),
     (b"knee_v\n\xff\n", "is not UTF-8"),
     (b'knee_v\n"3\n', "cannot be read"),
