@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -21,19 +22,22 @@ WORKBOOK = "results.xlsx"                                  # all tables once mor
 
 
 def write_findings(findings: Findings, destination: Destination, staging: Path, study_name: str, study_bytes: bytes,
-                   command: str, more: Callable[[Path], None] = lambda folder: None) -> list[str]:
-    """Tables, arrays, figures, the study file as it was read, and the provenance into the `staging` folder, beside what
-    the run itself has written there; the names of the files. `more` writes there what is made from tables and figures.
-    """
+                   inputs: Mapping[str, bytes], command: str,
+                   more: Callable[[Path], None] = lambda folder: None) -> list[str]:
+    """Tables, arrays, figures, the study file as it was read with the `inputs` that it names, and the provenance into
+    the `staging` folder, beside what the run itself has written there; the names of the files. `more` writes there what
+    is made from tables and figures."""
     try:
         _write_all(findings, staging)
+        _write_files(inputs, staging)
         more(staging)
         if study_name in (PROVENANCE, UNFINISHED) or (staging / study_name).exists():
             study_name = f"study-{study_name}"
         (staging / study_name).write_bytes(study_bytes)
         files = sorted([*names_in(staging), PROVENANCE])
         record = {"product": PRODUCT, **findings.provenance, "command": command, "study_file": study_name,
-                  "files": files}
+                  "files": files, "sha256": {name: sha256((staging / name).read_bytes()).hexdigest()
+                                             for name in files if name != PROVENANCE}}
         (staging / PROVENANCE).write_text(json.dumps(record, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
     except OSError as error:
         raise destination.not_written(error) from None
@@ -54,11 +58,15 @@ def _write_all(findings: Findings, folder: Path) -> None:
         if bad := [key for key, array in arrays.items() if array.dtype.hasobject]:
             raise TypeError(f"{name}.npz: {bad[0]} holds Python objects, which only a pickle could keep")
         np.savez_compressed(folder / f"{name}.npz", **dict(arrays))  # type: ignore[arg-type]
-    for name, content in findings.files.items():
-        (folder / name).parent.mkdir(exist_ok=True)
-        (folder / name).write_bytes(content)
+    _write_files(findings.files, folder)
     for name, (figure, title) in findings.figures.items():
         write_figure(figure, folder, name, title)
+
+
+def _write_files(files: Mapping[str, bytes], folder: Path) -> None:
+    for name, content in files.items():
+        (folder / name).parent.mkdir(exist_ok=True)
+        (folder / name).write_bytes(content)
 
 
 def write_table(frame: pd.DataFrame, path: Path) -> None:

@@ -21,6 +21,7 @@ from studies import KINDS, keeping, pdf
 from studies.ending import tidy_when_ended
 from studies.folder import PRODUCT, Destination, prepare
 from studies.identity import identity
+from studies.inputs import inputs_of
 from studies.output import write_findings
 from studies.progress import Bar
 from studies.protocol import Findings
@@ -50,6 +51,7 @@ def run_file(request: Request) -> None:
     """Run the study and print its text. Raises StudyError; KeyboardInterrupt with what was kept."""
     study = read_study(request.file, samples=request.samples, seed=request.seed)
     content = read_bounded(request.file, LARGEST_FILE)
+    inputs = inputs_of(content, request.file.parent)
     destination = prepare(request.out, replace=request.replace)
     keeper = keeping(study.study.kind) if request.keep_samples else None
     if early := too_few(study):
@@ -72,8 +74,8 @@ def run_file(request: Request) -> None:
         findings = (KINDS[study.study.kind]().run(study, workers=crew, progress=progress) if keeper is None else
                     keeper.run(study, workers=crew, progress=progress, keep_samples=sitting.staging))
         progress.note("drawing and writing")
-        files = write_findings(findings, destination, sitting.staging, request.file.name, content, request.command,
-                               report)
+        files = write_findings(findings, destination, sitting.staging, request.file.name, content, inputs,
+                               request.command, report)
     print("\n".join(_told(study, findings, destination, len(files), notes)))
 
 

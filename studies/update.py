@@ -5,13 +5,13 @@ from __future__ import annotations
 
 import json
 import math
-import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
+from hashlib import sha256
+from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-from zipfile import BadZipFile
 
 import numpy as np
 
@@ -27,8 +27,8 @@ from montecarlo.report.commissioning import SECONDARY, pickup_name, pickup_unit,
 from montecarlo.report.tables import SETTINGS
 from montecarlo.study.candidates import Setting, candidate_lattices, settings_of
 from montecarlo.study.description import Study
-from montecarlo.study.read import read_study
 from studies.folder import PRODUCT, PROVENANCE
+from studies.inputs import study_again
 from studies.measured import Measured, read_measured
 from studies.update_text import answer, measurements, moved
 
@@ -40,7 +40,8 @@ __all__ = ["Update", "update"]
 LEAST_PLANTS = 10                                          # effective; below it nothing is concluded
 FAR = 4                                                    # standard uncertainties from the nearest plant: unsupported
 CURRENT_MOST = 1.25                                        # of the sheet's test current, for which it was planned
-LARGEST_RECORD = 10_000_000                                # bytes of a provenance
+LARGEST_RECORD, LARGEST_ARRAYS = 10_000_000, 1 << 32       # bytes of a provenance, of the arrays
+ARRAYS = "plants.npz"
 INPUT = "input/"                                           # before the keys of inputs in plants.npz
 
 
@@ -91,23 +92,25 @@ def _read_run(folder: Path) -> Run:
         record = json.loads(read_bounded(folder / PROVENANCE, LARGEST_RECORD))
         if not isinstance(record, dict) or record.get("product") != PRODUCT:
             raise ValueError
-        with (folder / "plants.npz").open("rb") as file, np.load(file, allow_pickle=False) as arrays:
-            kept = {name: arrays[name] for name in arrays.files}
-        study_file, chosen, count, seed = (record[key] for key in ("study_file", "chosen", "candidates", "seed"))
+        study_file, chosen, seed, samples = (record[key] for key in ("study_file", "chosen", "seed", "samples_asked"))
+        study_digest, arrays_digest = record["study_digest"], record["sha256"][ARRAYS]
         if not (isinstance(study_file, str) and Path(study_file).name == study_file and isinstance(chosen, int | None)):
             raise ValueError
-    except (OSError, ValueError, KeyError, TypeError, EOFError, RecursionError, BadZipFile, zlib.error):
-        raise StudyError(f"{folder}: is no folder of a finished run (its {PROVENANCE} and plants.npz are needed); name "
+        content = read_bounded(folder / ARRAYS, LARGEST_ARRAYS)
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        raise StudyError(f"{folder}: is no folder of a finished run (its {PROVENANCE} and {ARRAYS} are needed); name "
                          "the folder that the command run has written") from None
+    if sha256(content).hexdigest() != arrays_digest:
+        raise StudyError(f"{folder}: {ARRAYS} is not as the run left it; run the study again")
     if chosen is None:
         raise StudyError(f"{folder}: no candidate was chosen in this run, so there is no commissioning sheet; run a "
                          "study with a choice first")
-    study = read_study(folder / study_file, seed=seed)
+    study = study_again(folder, study_file, samples=samples, seed=seed, expected=study_digest)
+    with np.load(BytesIO(content), allow_pickle=False) as arrays:
+        kept = {name: arrays[name] for name in arrays.files}
     settings = settings_of(candidate_lattices(study))
-    lengths = {len(array) for key, array in kept.items() if key.endswith("/total")}
-    if lengths != {len(settings)} or count != len(settings) or not 1 <= chosen <= count:
-        raise StudyError(f"{folder}: its study has {len(settings)} candidates and its tables {count}; the folder is "
-                         "not as the run left it, run the study again")
+    if not 1 <= chosen <= len(settings):
+        raise StudyError(f"{folder}: {PROVENANCE} is not as the run left it; run the study again")
     return Run(folder, study, settings, chosen - 1, kept)
 
 

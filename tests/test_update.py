@@ -19,7 +19,9 @@ from tests.unit.studies import minimal_study_text
 Row = dict[str, str]
 CHANGES = {"p_false_max = 0.01": "p_false_max = 0.9", "plants = 32": "plants = 256\nrare_samples = 0",
            "step = 0.02": "step = 0.04",
-           "stabilising_resistance_ohm = [0, 300]": "stabilising_resistance_ohm = [300]"}
+           "stabilising_resistance_ohm = [0, 300]": "stabilising_resistance_ohm = [300]",
+           '{ nominal = 300, tolerance_percent = 10, shape = "normal", source = "assumed" }':
+           '{ dist = "empirical", file = "data/k.csv", column = "knee_v" }'}
 
 
 @pytest.fixture(scope="module")
@@ -30,7 +32,11 @@ def run(tmp_path_factory: pytest.TempPathFactory) -> Path:
         assert old in text
         text = text.replace(old, new)
     (folder / "s.toml").write_text(text)
-    assert main(["run", str(folder / "s.toml"), "--workers", "1", "--out", str(folder / "run")]) == 0
+    (folder / "data").mkdir()
+    (folder / "data" / "k.csv").write_text("knee_v\n" + "\n".join(str(290 + 2 * k) for k in range(12)))
+    options = ["--workers", "1", "--samples", "640", "--out", str(folder / "run")]
+    assert main(["run", str(folder / "s.toml"), *options]) == 0
+    shutil.rmtree(folder / "data")                         # what a run needs later stands in its results
     return folder / "run"
 
 
@@ -210,7 +216,13 @@ def npy(array: np.ndarray[Any, Any]) -> bytes:
     lambda folder: _recorded(folder, chosen="1"),
     lambda folder: _recorded(folder, chosen=10**6),
     lambda folder: _recorded(folder, seed="x"),
-    lambda folder: _recorded(folder, candidates=[]),
+    lambda folder: _recorded(folder, samples_asked=[]),
+    lambda folder: _recorded(folder, study_digest="0"),
+    lambda folder: _recorded(folder, sha256=[]),
+    lambda folder: np.savez(folder / "plants.npz", **{"input/x": np.zeros(256)}),
+    lambda folder: _edited(folder / "s.toml", "p_false_max = 0.9", "p_false_max = 0.8"),
+    lambda folder: _edited(folder / "inputs" / "1-k.csv", "300", "299"),
+    lambda folder: (folder / "inputs" / "1-k.csv").unlink(),
 ])
 def test_a_folder_that_is_not_as_the_run_left_it_is_refused(
         spoil: Callable[[Path], Any], run: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -218,6 +230,12 @@ def test_a_folder_that_is_not_as_the_run_left_it_is_refused(
     shutil.copytree(run, folder)
     spoil(folder)
     refusal(capsys, str(folder), str(measured), "--out", str(tmp_path / "u.csv"))
+
+
+def _edited(path: Path, old: str, new: str) -> None:
+    text = path.read_text()
+    assert old in text
+    path.write_text(text.replace(old, new, 1))
 
 
 def _recorded(folder: Path, **other: Any) -> None:

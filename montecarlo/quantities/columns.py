@@ -16,7 +16,7 @@ LARGEST_CSV = 20_000_000    # bytes; a column of a million numbers fits
 
 def read_column(folder: Path, file: str, column: str) -> tuple[float, ...]:
     """The numbers of one column. The file must lie in `folder` or below it; raises StudyError."""
-    path = _inside(folder, file)
+    path = inside(folder, file)
     try:
         if not path.is_file():
             raise StudyError(f"{shown(file)} is not a file in {folder}")
@@ -31,7 +31,9 @@ def read_column(folder: Path, file: str, column: str) -> tuple[float, ...]:
         raise StudyError(f"{shown(file)} cannot be read: {shortened(reason)}") from None
 
 
-def _inside(folder: Path, file: str) -> Path:
+def inside(folder: Path, file: str) -> Path:
+    """The place of a file that a study names, in `folder` or below it, through no link that leaves it. Raises
+    StudyError."""
     parts = (*PurePosixPath(file).parts, *PureWindowsPath(file).parts)
     outside = ".." in parts or PurePosixPath(file).is_absolute() or PureWindowsPath(file).anchor
     try:

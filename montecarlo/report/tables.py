@@ -238,6 +238,7 @@ class Result:
             "product": "statorodds", "version": version_of("statorodds"), "study_title": self.study.study.title,
             "study_kind": self.study.study.kind, "study_digest": digest(self.study), "seed": self.study.study.seed,
             "plants": counted.plants_rounded, "candidates": len(first.settings),
+            "samples_asked": self.study.study.samples,
             "samples": {name: int(stratum.trials.sum()) for name, stratum in first.strata.items()},
             "unresolved": unresolved_numbers(unresolved_of(self.outcome)),
             "unresolved_share_max": self.study.study.unresolved_share_max,

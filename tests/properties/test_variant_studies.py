@@ -93,7 +93,7 @@ def test_the_folder_and_the_text_are_whole(plant: str, request: pytest.FixtureRe
     assert "nan" not in " ".join(found.text).split()
     destination = prepare(tmp_path / "out", replace=False)
     with destination.opened({}) as sitting:
-        files = write_findings(found, destination, sitting.staging, "s.toml", b"", "statorodds run s.toml")
+        files = write_findings(found, destination, sitting.staging, "s.toml", b"", {}, "statorodds run s.toml")
     assert {"variants.csv", "variant_differences.csv", "candidates.csv", "inputs.csv", "variants.svg"} <= set(files)
     assert set(found.begin) <= set(files)
     assert "nan" not in (tmp_path / "out" / "variants.csv").read_text()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import shutil
@@ -34,7 +35,8 @@ def findings(**other: Any) -> Findings:
 def write(folder: Path, *, replace: bool = False, name: str = "study.toml", **other: Any) -> list[str]:
     destination = prepare(folder, replace=replace)
     with destination.opened(IDENTITY) as sitting:
-        return write_findings(findings(**other), destination, sitting.staging, name, STUDY, "statorodds run study.toml")
+        return write_findings(findings(**other), destination, sitting.staging, name, STUDY, {},
+                              "statorodds run study.toml")
 
 
 def refusal(folder: Path, *, replace: bool = False) -> str:
@@ -54,7 +56,7 @@ def write_beside(destination: Destination, stranger: str) -> None:
     with destination.opened(IDENTITY) as sitting:
         (sitting.finished.folder / "0001-000000.npz").write_bytes(b"hours of work")
         (destination.folder / stranger).write_text("mine")
-        write_findings(findings(), destination, sitting.staging, "study.toml", STUDY, "")
+        write_findings(findings(), destination, sitting.staging, "study.toml", STUDY, {}, "")
 
 
 def names(folder: Path) -> set[str]:
@@ -75,8 +77,11 @@ def test_everything_is_written_and_listed(tmp_path: Path) -> None:
 def test_provenance_names_product_files_and_command(tmp_path: Path) -> None:
     files = write(tmp_path / "out")
     record = json.loads((tmp_path / "out" / PROVENANCE).read_text())
+    sums = record.pop("sha256")
     assert record == {"product": "statorodds", "version": "1", "seed": 7, "command": "statorodds run study.toml",
                       "study_file": "study.toml", "files": files}
+    assert sums["study.toml"] == hashlib.sha256(STUDY).hexdigest()
+    assert set(sums) == set(files) - {PROVENANCE}
 
 
 def test_arrays_come_back_without_pickle(tmp_path: Path) -> None:
@@ -332,17 +337,24 @@ def test_a_run_killed_at_any_change_to_the_disk_is_made_whole_by_the_next(tmp_pa
         if not killed_at(step, out, replace=replace):
             break
         done = (out / PROVENANCE).exists() and not (out / "older.toml").exists()
-        assert not done or all((out / name).read_bytes() == wanted[name] for name in STABLE)
+        assert not done or whole(out, wanted)
         if done and not replace:
             assert "add --replace" in refusal(out)
         write(out, replace=replace or done, **LIGHT)
         assert files_in(out) == set(wanted)
-        assert all((out / name).read_bytes() == wanted[name] for name in STABLE)
+        assert whole(out, wanted)
     assert step > 15                                       # changes to the disk, none of them spared
 
 
 LIGHT: dict[str, Any] = {**INNER, "figures": {}}
-STABLE = ("candidates.csv", "waves/a.cfg", "waves/b.dat", "page.html", "study.toml", PROVENANCE)
+STABLE = ("candidates.csv", "waves/a.cfg", "waves/b.dat", "page.html", "study.toml")   # the others hold times
+
+
+def whole(out: Path, wanted: dict[str, bytes]) -> bool:
+    """Whether files without a time in them are as they should be, and all as the provenance says."""
+    record = json.loads((out / PROVENANCE).read_text())
+    return all((out / name).read_bytes() == wanted[name] for name in STABLE) and all(
+        hashlib.sha256((out / name).read_bytes()).hexdigest() == wanted for name, wanted in record["sha256"].items())
 
 
 # --- an unfinished run ------------------------------------------------------------------------------------
