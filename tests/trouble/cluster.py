@@ -27,15 +27,16 @@ class Cluster:
         file = folder / "scheduler.json"
         self.scheduler = self._start("scheduler", "--host", f"{scheme}://127.0.0.1", "--port", "0", "--no-dashboard",
                                      "--scheduler-file", str(file))
-        waited(file.exists)
-        self.address: str = json.loads(file.read_text())["address"]
+        waited(lambda: _address(file))
+        self.address = _address(file)
 
-    def add_workers(self, count: int, before: Sequence[Path] = ()) -> list[int]:
+    def add_workers(self, count: int, before: Sequence[Path] = (), threads: int = 1) -> list[int]:
         """Process numbers of the keepers that start the workers, and start them anew when they die."""
         first = self._workers
         self._workers += count
-        keepers = [self._start("worker", self.address, "--nworkers", "1", "--nthreads", "1", "--no-dashboard",
-                               "--local-directory", str(self.folder), before=before) for _ in range(count)]
+        keepers = [self._start("worker", self.address, "--nworkers", "1", "--nthreads", str(threads),
+                               "--no-dashboard", "--local-directory", str(self.folder), before=before)
+                   for _ in range(count)]
         waited(lambda: len(self.workers()) >= first + count)
         return [keeper.pid for keeper in keepers]
 
@@ -54,6 +55,10 @@ class Cluster:
         """Workers and their keepers, all at once."""
         for process in self._processes[1:]:
             _end(process)
+
+    def freeze(self, number: int) -> None:
+        """The scheduler (0), or a worker with its keeper (1, ...): they keep their connections and do nothing more."""
+        os.killpg(self._processes[number].pid, signal.SIGSTOP)
 
     def close(self) -> None:
         for process in reversed(self._processes):
@@ -79,6 +84,13 @@ def cluster(folder: Path, workers: int = 2, scheme: str = "tcp",
         yield made
     finally:
         made.close()
+
+
+def _address(file: Path) -> str:
+    """Empty while the file is not there, or not whole."""
+    with suppress(FileNotFoundError, json.JSONDecodeError):
+        return str(json.loads(file.read_text())["address"])
+    return ""
 
 
 def _end(process: subprocess.Popen[bytes]) -> None:

@@ -7,10 +7,12 @@ import os
 import re
 import shutil
 import signal
+import socket
 import subprocess
 import sys
 import threading
 from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from unittest.mock import Mock
 
@@ -23,7 +25,7 @@ from montecarlo.engine.workers.finished import Finished
 from montecarlo.engine.workers.ticket import Answer, Ticket
 from montecarlo.errors import RunStopped, StudyError
 from tests.trouble import cluster as real
-from tests.unit.chunks import Task, solved
+from tests.unit.chunks import Task, solved, solved_from_to
 from tests.unit.studies import minimal_study_text
 from tests.unit.test_workers import same, tasks
 
@@ -72,6 +74,17 @@ def test_a_worker_killed_in_the_middle_costs_nothing(two: real.Cluster) -> None:
     threading.Timer(1.0, os.kill, (victim, signal.SIGKILL)).start()
     with Cluster(two.address) as place:
         assert same(Workers(place=place).mapped(solved, slow), slow)
+
+
+def test_workers_that_join_get_chunks_too(tmp_path: Path) -> None:
+    """More than the twice one core that were sent when the call began."""
+    slow = [Task(number, takes_s=0.5) for number in range(60)]
+    with real.cluster(tmp_path, workers=1) as made, Cluster(made.address) as place:
+        spans = Workers(place=place).mapped(solved_from_to, slow)
+        found = [next(spans)]
+        made.add_workers(1, threads=8)
+        found += spans
+    assert max(sum(begun <= at < ended for begun, ended in found) for at, _ in found) > 4
 
 
 # --- what goes wrong --------------------------------------------------------------------------------------
@@ -157,6 +170,35 @@ def test_the_run_ends_when_the_cluster_goes(whole: bool, tmp_path: Path) -> None
     assert 2 < len(Finished(kept)) < 100
 
 
+def test_a_frozen_scheduler_ends_the_run_which_keeps_its_chunks(tmp_path: Path) -> None:
+    (kept := tmp_path / "kept").mkdir()
+    slow, said = [Task(number, takes_s=0.2) for number in range(100)], "does not answer .*; look whether its scheduler"
+    with real.cluster(tmp_path) as made, Cluster(made.address, connect_s=1.0, alone_s=2.0) as place:
+        def freeze() -> None:
+            real.waited(lambda: len(list(kept.glob("*.npz"))) > 2)
+            made.freeze(0)
+        threading.Thread(target=freeze).start()
+        with pytest.raises(RunStopped, match=said) as caught:
+            list(Workers(place=place, finished=Finished(kept)).mapped(solved, slow))
+    assert len(caught.value.faults) == 1
+    assert 2 < len(Finished(kept)) < 100
+
+
+def test_a_frozen_worker_is_named_at_the_start(tmp_path: Path) -> None:
+    with real.cluster(tmp_path, workers=1) as made:
+        frozen = next(iter(made.workers()))
+        made.add_workers(1)
+        made.freeze(1)
+        with pytest.raises(RunStopped, match=rf"no answer in 3 s from worker {frozen}; end what hangs there"):
+            Cluster(made.address, alone_s=3.0)
+
+
+def test_a_worker_that_leaves_while_it_is_asked_is_not_missed(tmp_path: Path) -> None:
+    with real.cluster(tmp_path, workers=1) as made, Cluster(made.address) as place:
+        assert place._each(os.getpid).keys() == made.workers().keys()
+        assert place._each(os.killpg, 0, signal.SIGKILL) == {}         # its keeper too
+
+
 # --- what does not fit ------------------------------------------------------------------------------------
 
 
@@ -166,7 +208,7 @@ def test_the_run_ends_when_the_cluster_goes(whole: bool, tmp_path: Path) -> None
     ("tcp://127.0.0.1:99999", "the port from 1 to 65535"), ("ucx://127.0.0.1:1", "must be tcp://"),
     ("tcp://a b:1", "must be tcp://"), ("", "must be tcp://"), ("tcp://$(id):1", "must be tcp://"),
     ("tcp://127.0.0.1:1", r"cannot be reached \(.*\); look whether a scheduler listens there"),
-    ("tcp://nowhere.invalid:1", "cannot be reached"),
+    ("tcp://nowhere.invalid:1", "cannot be reached"), (f"tcp://{'a' * 300}:1", "cannot be reached"),
     ("tls://127.0.0.1:1", "TLS wants the files of an authority, a certificate and a key; name them to Dask by DASK_"),
 ])
 def test_an_address_that_leads_nowhere_is_one_line(address: str, said: str) -> None:
@@ -174,6 +216,48 @@ def test_an_address_that_leads_nowhere_is_one_line(address: str, said: str) -> N
         Cluster(address, connect_s=1.0)
     assert len(caught.value.faults) == 1
     assert "\n" not in caught.value.faults[0]
+
+
+@contextmanager
+def listening(says: bytes) -> Iterator[str]:
+    """Address of something that is no scheduler."""
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        def serve() -> None:
+            taken = []
+            while True:
+                try:
+                    taken.append(server.accept()[0])
+                    taken[-1].sendall(says)
+                except OSError:
+                    break
+            for each in taken:
+                each.close()
+        thread = threading.Thread(target=serve)
+        thread.start()
+        yield f"tcp://127.0.0.1:{server.getsockname()[1]}"
+        server.shutdown(socket.SHUT_RDWR)
+        thread.join()
+
+
+def test_what_listens_and_is_no_scheduler_is_one_line(two: real.Cluster) -> None:
+    with listening(b"HTTP/1.1 400 Bad Request\r\n\r\n") as page, listening(b"") as silent:
+        for address, said in ((page, "what answers there is no Dask scheduler; give the address"),
+                              (silent, r"cannot be reached \(no answer in 1 s\)"),
+                              (next(iter(two.workers())), "is a Dask worker, no scheduler; give the address")):
+            with pytest.raises(StudyError, match=re.escape(f"--cluster {address}: ") + said):
+                Cluster(address, connect_s=1.0)
+
+
+def test_a_wrong_address_leaves_nothing_else_on_the_screen(tmp_path: Path) -> None:
+    (tmp_path / "s.toml").write_text(minimal_study_text())
+    with listening(b"HTTP/1.1 400 Bad Request\r\n\r\n") as page, listening(b"") as silent:
+        addresses = (page, silent, "tcp://127.0.0.1:1", f"tcp://{'a' * 300}:1")
+        runs = [statorodds(tmp_path, "run", "s.toml", "--cluster", address) for address in addresses]
+        for address, run in zip(addresses, runs, strict=True):
+            said = run.communicate()[1]
+            assert run.returncode == 2
+            assert said.startswith(f"statorodds: --cluster {address}: ")
+            assert said.count("\n") == 1
 
 
 def test_a_cluster_without_workers_is_one_line(tmp_path: Path) -> None:

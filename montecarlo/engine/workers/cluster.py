@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import asyncio
 import logging
 import re
+import time
 import warnings
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import suppress
+from importlib.metadata import PackageNotFoundError, version
 from types import TracebackType
-from typing import Any
+from typing import Any, NoReturn
 
+from montecarlo.engine.workers.dask_backend import AHEAD, TellingBackend, asked
 from montecarlo.engine.workers.processes import STALLED_S
 from montecarlo.engine.workers.software import PRODUCT, Software, software, told_difference
 from montecarlo.engine.workers.ticket import Answer, Broken, Ticket, solve
@@ -17,14 +21,20 @@ from montecarlo.errors import RunStopped, StudyError
 
 __all__ = ["Cluster"]
 
-CONNECT_S, ALONE_S = 10.0, 60.0
+CONNECT_S, ALONE_S, LOOK_EVERY_S, CLOSE_S, LEAVE_S = 10.0, 60.0, 0.1, 2.0, 1.0
+TOLD_MAX = 5                                               # workers named in one message
 ADDRESS = re.compile(r"(tcp|tls)://(\[[0-9a-fA-F:]+\]|[A-Za-z0-9._-]+):([0-9]{1,5})")
 FILES = "DASK_DISTRIBUTED__COMM__TLS__CA_FILE, ..._TLS__CLIENT__CERT and ..._TLS__CLIENT__KEY"
+PRINTED = "give the address that dask scheduler prints when it starts"
 START = f"start some with: dask worker ADDRESS --nworkers N --nthreads 1 (with {PRODUCT} installed)"
 
 
 class Cluster:
-    """A connection for one run; to be used in a `with` block. Raises StudyError if the cluster cannot serve it."""
+    """A connection for one run; to be used in a `with` block. Raises StudyError if the cluster cannot serve it.
+
+    connect_s: how long the scheduler may take to be reached, and over any question; alone_s: how long a run goes on
+    without its answer or without workers, and how long these may take to load the program; stalled_s: how long no
+    chunk may be answered."""
 
     software: Software | None
 
@@ -35,7 +45,7 @@ class Cluster:
         _check(address)
         self._client = _connected(address, connect_s)
         try:
-            self._fit(connect_s)
+            self._fit()
         except BaseException:
             self.close()
             raise
@@ -48,21 +58,19 @@ class Cluster:
         self.close()
 
     def close(self) -> None:
-        with suppress(Exception):                          # the run is over, whatever the connection says
-            self._client.close(timeout=2)
+        _closed(self._client)
 
     def answers(self, tickets: Iterable[Ticket]) -> Iterator[Answer]:
         """As `Place` has it."""
         from joblib import Parallel, delayed, parallel_config
 
-        from montecarlo.engine.workers.dask_backend import TellingBackend
-
-        backend = TellingBackend(client=self._client, alone_s=self.alone_s, stalled_s=self.stalled_s)
+        backend = TellingBackend(client=self._client, answer_s=self.connect_s, alone_s=self.alone_s,
+                                 stalled_s=self.stalled_s)
         killed: Broken | None = None
         try:
             with parallel_config(backend=backend):
                 parallel = Parallel(n_jobs=-1, return_as="generator_unordered", batch_size=1,
-                                    pre_dispatch="2*n_jobs")
+                                    pre_dispatch=f"{AHEAD}*n_jobs")
             for answer in parallel(delayed(solve)(ticket) for ticket in tickets):
                 if isinstance(answer.error, Broken):
                     killed = answer.error
@@ -83,27 +91,30 @@ class Cluster:
                              "workers again")
         if self._stuck_on:                                 # a chunk that never ends would hold its worker for ever
             with suppress(Exception):
-                self._client.restart_workers(self._stuck_on, timeout=self.alone_s, raise_for_error=False)
+                asked(self.alone_s + self.connect_s, self._client, self._client.restart_workers, self._stuck_on,
+                      timeout=self.alone_s, raise_for_error=False)
             self._stuck_on = []
-        self._fit(self.connect_s)
+        self._fit()
 
-    def _fit(self, wait_s: float) -> None:
+    def _fit(self) -> None:
         """Workers are there, all with the software of this machine. Raises RunStopped."""
+        end = time.monotonic() + self.connect_s
         try:
-            with suppress(TimeoutError):
-                self._client.wait_for_workers(1, timeout=wait_s)
-            if not self._client.nthreads():
-                raise RunStopped(f"--cluster {self.address}: has no workers; {START}")
+            while not self._workers():
+                if time.monotonic() > end:
+                    raise RunStopped(f"--cluster {self.address}: has no workers; {START}")
+                time.sleep(LOOK_EVERY_S)
             self._same_software()
         except (OSError, TimeoutError) as error:
             raise RunStopped(f"--cluster {self.address}: does not answer ({error}); look whether its scheduler "
                              "runs") from None
 
-    def _same_software(self) -> None:
-        from importlib.metadata import PackageNotFoundError, version
+    def _workers(self) -> list[str]:
+        return list(asked(self.connect_s, self._client, self._client.nthreads))
 
+    def _same_software(self) -> None:
         mine = dict(software())
-        for worker, found in self._client.run(version, PRODUCT, on_error="return").items():
+        for worker, found in self._each(version, PRODUCT).items():
             if isinstance(found, PackageNotFoundError):
                 raise RunStopped(f"--cluster {self.address}: worker {worker} has no {PRODUCT}; install the same "
                                  "version there and start the worker from that environment")
@@ -112,11 +123,37 @@ class Cluster:
                                  "again")
             if found != mine[PRODUCT]:
                 self._differs(worker, f"has {PRODUCT} {found} where {mine[PRODUCT]} is wanted")
-        for worker, found in self._client.run(software, on_error="return").items():
+        for worker, found in self._each(software).items():
             if isinstance(found, Exception):
                 self._differs(worker, f"cannot load {PRODUCT} ({type(found).__name__}: {found})")
             if wrong := told_difference(dict(found), mine):
                 self._differs(worker, wrong)
+
+    def _each(self, question: Callable[..., Any], *arguments: Any) -> dict[str, Any]:
+        """What each worker answers, or the error that it raised; without those that have left meanwhile. Raises
+        RunStopped with the names of those that do not answer: one that is frozen would hold up an answer for all."""
+        async def one(worker: str) -> Any:
+            try:
+                found = await asyncio.wait_for(self._client.run(question, *arguments, workers=[worker],
+                                                                on_error="return"), self.alone_s)
+                return found[worker]
+            except TimeoutError:
+                return None
+
+        async def every(workers: list[str]) -> list[Any]:
+            return await asyncio.gather(*map(one, workers))
+
+        workers = self._workers()
+        answers = asked(self.alone_s + self.connect_s, self._client, every, workers)
+        if any(isinstance(answer, OSError) for answer in answers):
+            time.sleep(LEAVE_S)                            # until the scheduler knows too that it has left
+        there = set(self._workers())
+        found = {worker: answer for worker, answer in zip(workers, answers, strict=True) if worker in there}
+        if silent := [worker for worker, answer in found.items() if answer is None]:
+            more = f" and {len(silent) - TOLD_MAX} more" if len(silent) > TOLD_MAX else ""
+            raise RunStopped(f"--cluster {self.address}: no answer in {self.alone_s:g} s from worker "
+                             f"{', '.join(silent[:TOLD_MAX])}{more}; end what hangs there and start it again")
+        return found
 
     def _differs(self, worker: str, how: str) -> None:
         raise RunStopped(f"--cluster {self.address}: worker {worker} {how}, so its numbers could differ; install the "
@@ -152,32 +189,63 @@ def _connected(address: str, connect_s: float) -> Any:
     for name in ("tornado", *logging.root.manager.loggerDict):
         if name.split(".")[0] in ("distributed", "tornado"):           # what goes wrong is told here, once
             logging.getLogger(name).setLevel(logging.CRITICAL)
+    mine, theirs = distributed.__version__, _scheduler_version(address, connect_s)
+    if theirs != mine:
+        _unlike(address, f"has distributed {theirs} where {mine} is wanted")
     with warnings.catch_warnings():
-        warnings.simplefilter("ignore")                    # of versions, compared below with what it means for numbers
+        warnings.simplefilter("ignore")                    # of versions, compared here with what it means for numbers
         try:
             client = distributed.Client(address, timeout=connect_s, set_as_default=False)
-        except (OSError, TimeoutError, ValueError) as error:
-            raise StudyError(f"--cluster {address}: cannot be reached ({error}); look whether a scheduler listens "
-                             "there, with or without TLS as in the address") from None
-    mine = distributed.__version__
-    theirs = client.get_versions()["scheduler"]["packages"]["distributed"]
-    wrong = f"has distributed {theirs} where {mine} is wanted" if theirs != mine else _cannot_load(client)
-    if wrong:
-        client.close(timeout=2)
-        raise StudyError(f"--cluster {address}: the scheduler {wrong}; install the same versions at both ends and "
-                         "start it again")
+        except (OSError, TimeoutError) as error:
+            raise StudyError(_unreached(address, error)) from None
+    try:                                                   # it looks into what it hands on, so it needs the program
+        asked(connect_s, client, client.run_on_scheduler, version, PRODUCT)
+    except Exception as error:
+        _closed(client)
+        _unlike(address, f"has no {PRODUCT} ({type(error).__name__})")
     return client
 
 
-def _cannot_load(client: Any) -> str:
-    """The scheduler looks into what it hands on, so it needs the program too."""
-    from importlib.metadata import version
+def _scheduler_version(address: str, connect_s: float) -> str:
+    """Of `distributed`, if a scheduler listens at the address. The client itself would wait for ever where something
+    listens and says nothing, take the first bytes of another protocol for a length, and not notice a worker."""
+    from distributed import Security
+    from distributed.core import rpc
+
+    async def known() -> tuple[dict[str, Any], dict[str, Any]]:
+        async with rpc(address, timeout=connect_s, connection_args=Security().get_connection_args("client")) as there:
+            who = await there.identity()
+            return who, await there.versions() if "workers" in who else {}
 
     try:
-        client.run_on_scheduler(version, PRODUCT)
-    except Exception as error:
-        return f"has no {PRODUCT} ({type(error).__name__})"
-    return ""
+        who, versions = asyncio.run(asyncio.wait_for(known(), connect_s + CLOSE_S))
+    except TimeoutError:
+        raise StudyError(_unreached(address, f"no answer in {connect_s:g} s")) from None
+    except (OSError, ValueError) as error:
+        raise StudyError(_unreached(address, error)) from None
+    except Exception:                                      # whatever another protocol's bytes are taken for
+        raise StudyError(f"--cluster {address}: what answers there is no Dask scheduler; {PRINTED}") from None
+    if not versions:
+        raise StudyError(f"--cluster {address}: is a Dask {who['type'].lower()}, no scheduler; {PRINTED}")
+    return str(versions["packages"]["distributed"])
+
+
+def _unreached(address: str, why: object) -> str:
+    return (f"--cluster {address}: cannot be reached ({why}); look whether a scheduler listens there, with or without "
+            "TLS as in the address")
+
+
+def _unlike(address: str, how: str) -> NoReturn:
+    raise StudyError(f"--cluster {address}: the scheduler {how}; install the same versions at both ends and start it "
+                     "again")
+
+
+def _closed(client: Any) -> None:
+    """The run is over, whatever the connection says."""
+    try:
+        client.close(timeout=CLOSE_S)
+    except Exception:                                      # or Python would close it once more at its end, and say so
+        client.status = "closed"
 
 
 # --- what went wrong --------------------------------------------------------------------------------------
