@@ -9,13 +9,13 @@ import re
 import shlex
 import sys
 from collections.abc import Callable, Sequence
-from contextlib import suppress
 from difflib import get_close_matches
 from pathlib import Path
-from typing import NoReturn
+from typing import Any, NoReturn
 
 from montecarlo.errors import StudyError
 from studies.ending import Ended
+from studies.streams import leave_stdout, make_whole, say, tell
 
 __all__ = ["main"]
 
@@ -29,29 +29,26 @@ _NAMES = "one of " + ", ".join(COMMANDS)
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit code."""
     given = list(sys.argv[1:] if arguments is None else arguments)
-    for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="backslashreplace")      # a title that this terminal cannot show
+    make_whole()
     try:
+        _check_names(given)
         options = _parser().parse_args(given)
         code: int | None = options.command(options, given)
-        sys.stdout.flush()
     except StudyError as error:
         for fault in error.faults:
-            print(f"{PROGRAM}: {_one_line(fault)}", file=sys.stderr)
+            tell(f"{PROGRAM}: {_one_line(fault)}")
         return 2
     except RuntimeError as error:                              # Numba's, on import
         if "no locator available" not in str(error):
             raise
-        print(f"{PROGRAM}: the compiled solvers can be kept nowhere; set NUMBA_CACHE_DIR to a folder that can be "
-              f"written, and see {PROGRAM} doctor", file=sys.stderr)
+        tell(f"{PROGRAM}: the compiled solvers can be kept nowhere; set NUMBA_CACHE_DIR to a folder that can be "
+             f"written, and see {PROGRAM} doctor")
         return 2
     except KeyboardInterrupt as stopped:
-        with suppress(OSError):                                # the terminal may be what went
-            print(f"{PROGRAM}: stopped; {str(stopped) or 'nothing was written'}", file=sys.stderr)
+        tell(f"{PROGRAM}: stopped; {str(stopped) or 'nothing was written'}")
         return stopped.code if isinstance(stopped, Ended) else INTERRUPTED
     except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)           # else Python complains again when it flushes
+        leave_stdout()
         return BROKEN_PIPE
     return code or 0
 
@@ -60,11 +57,24 @@ def _one_line(text: str) -> str:
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
 
 
+def _check_names(given: list[str]) -> None:
+    """Names go into tables, reports and the record of a run, all of them UTF-8."""
+    for name in given:
+        try:
+            name.encode("utf-8")
+        except UnicodeEncodeError:
+            shown = os.fsencode(name).decode("utf-8", "backslashreplace")
+            raise StudyError(f"{shown}: is not UTF-8; rename it, or start from inside the folder of that name") from None
+
+
 # --- options ----------------------------------------------------------------------------------------------
 
 
 class _Parser(argparse.ArgumentParser):
     """Faults of the command line are told like those of a study: one line, exit code 2."""
+
+    def print_help(self, file: Any = None) -> None:
+        say(self.format_help().rstrip("\n"))
 
     def error(self, message: str) -> NoReturn:
         if bogus := re.search(r"COMMAND: invalid choice: '(.*?)'", message):
@@ -124,7 +134,7 @@ class _Version(argparse.Action):
     def __call__(self, parser: argparse.ArgumentParser, *unused: object) -> None:
         from importlib.metadata import version
 
-        print(f"{PROGRAM} {version(PROGRAM)}")
+        say(f"{PROGRAM} {version(PROGRAM)}")
         parser.exit()
 
 
@@ -153,8 +163,8 @@ def _new(options: argparse.Namespace, given: list[str]) -> None:
         reason = error.strerror or type(error).__name__
         raise StudyError(f"{path}: cannot be written ({reason}); name another file") from None
     shown = shlex.quote(str(path))
-    print(f"{path}: a starter study of an invented machine. Change it to yours, then:\n"
-          f"  {PROGRAM} check {shown}\n  {PROGRAM} run {shown}")
+    say(f"{path}: a starter study of an invented machine. Change it to yours, then:\n"
+        f"  {PROGRAM} check {shown}\n  {PROGRAM} run {shown}", f"{path} is written")
 
 
 def _check(options: argparse.Namespace, given: list[str]) -> None:
@@ -163,7 +173,7 @@ def _check(options: argparse.Namespace, given: list[str]) -> None:
     study = read_study(options.file)
     from studies.check_text import check_text
 
-    print(check_text(study))
+    say(check_text(study))
 
 
 def _run(options: argparse.Namespace, given: list[str]) -> None:
@@ -185,17 +195,18 @@ def _update(options: argparse.Namespace, given: list[str]) -> None:
     out: Path = options.out or Path(f"{options.measured.stem}-updated.csv")
     if os.path.lexists(out):
         raise StudyError(f"{out}: exists already; name another file with --out, or remove it first")
-    from studies.output import write_table
+    from studies.output import write_new_table
     from studies.text import CAUTION
     from studies.update import update
 
     found = update(options.folder, options.measured)
     try:
-        write_table(found.frame, out)
+        write_new_table(found.frame, out)
     except OSError as error:
         raise StudyError(f"{out}: cannot be written ({error.strerror or type(error).__name__}); name another file with "
                          "--out") from None
-    print("\n".join([*found.text, "", f"Table: {out}, every candidate before and after", "", CAUTION]))
+    say("\n".join([*found.text, "", f"Table: {out}, every candidate before and after", "", CAUTION]),
+        f"the table is {out}")
 
 
 def _verify(options: argparse.Namespace, given: list[str]) -> int:
@@ -215,4 +226,4 @@ def _schema(options: argparse.Namespace, given: list[str]) -> None:
 
     from montecarlo.study.schema import study_schema
 
-    print(json.dumps(study_schema(), indent=2, ensure_ascii=False))
+    say(json.dumps(study_schema(), indent=2, ensure_ascii=False))

@@ -18,6 +18,8 @@ from functools import partial
 from importlib import metadata
 from pathlib import Path
 
+from studies.streams import say
+
 __all__ = ["BAD", "Finding", "doctor", "examine", "packages", "shown"]
 
 PRODUCT = "statorodds"
@@ -49,10 +51,10 @@ def doctor() -> int:
     """Print every finding as it is made; 0 if all that a run needs is good, else 1."""
     bad = 0
     for part in examine():
-        print(shown(part), flush=True)
+        say(shown(part))
         bad += part.verdict == BAD
-    print(f"\n{bad} of these would spoil a run or its numbers: mend the first, then ask again." if bad else
-          "\nAll that a run needs is good.")
+    say(f"\n{bad} of these would spoil a run or its numbers: mend the first, then ask again." if bad else
+        "\nAll that a run needs is good.")
     return 1 if bad else 0
 
 

@@ -11,24 +11,27 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
 
 from montecarlo.engine.workers.software import PRODUCT
 from montecarlo.errors import RunStopped, StudyError
+from montecarlo.quantities.files import read_bounded
 
 if TYPE_CHECKING:
     from filelock import BaseFileLock
 
     from montecarlo.engine.workers.finished import Finished
 
-__all__ = ["PRODUCT", "PROVENANCE", "UNFINISHED", "Destination", "Sitting", "names_in", "prepare"]
+__all__ = ["PROBE", "PRODUCT", "PROVENANCE", "UNFINISHED", "Destination", "Sitting", "names_in", "prepare"]
 
 PROVENANCE = "provenance.json"
 DESKTOP_FILES = {".DS_Store", "Thumbs.db", "desktop.ini"}  # made by file managers, nobody's work
 
 UNFINISHED = "unfinished"                                  # the folder of what is not done yet
 LOCK, RUN, PLACING, CHUNKS, STAGING = "lock", "run.json", "placing.json", "chunks", "results"
-PROBE = f".{PRODUCT}-"
+PROBE = f".{PRODUCT}-"                                      # before names of what is gone at once
+LARGEST_RECORD = 10_000_000                                # bytes of what a run writes of itself
+ATTEMPTS = 5                                               # at a lock that other runs take away as they end
 
 Identity = Mapping[str, str]                               # what must not change within one run: name and value
 
@@ -60,10 +63,6 @@ class Destination:
         left otherwise, finished chunks stay for the same command, unless the fault lies in the study.
 
         identity: of the run; another one's chunks are refused, or thrown away where results may be replaced."""
-        try:
-            self.unfinished.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise self.not_written(error) from None
         lock = self._locked()
         try:
             old = prepare(self.folder, replace=self.replace, probe=False).old
@@ -73,27 +72,38 @@ class Destination:
                 self._put_in_place(sitting.staging, old)
             except BaseException as error:
                 self._left(error, sitting)
-            shutil.rmtree(self.unfinished, ignore_errors=True)
+            self._clear()
         finally:
-            lock.release()
             self._tidy()
+            lock.release()
+            self._tidy(held=False)
 
     def not_written(self, error: OSError) -> RunStopped:
         return RunStopped(f"{self.folder}: cannot be written ({_reason(error)}); free some space or name another "
                           "folder with --out")
 
     def _locked(self) -> BaseFileLock:
+        """The lock on the folder, which is made. A run that ends takes the lock's file away: who has opened it just
+        before holds a file that nobody else can find, so the file held must be the one that stands there."""
         from filelock import FileLock, Timeout
 
-        lock = FileLock(self.unfinished / LOCK, blocking=False)
-        try:
-            lock.acquire()
-        except Timeout:
-            raise StudyError(f"{self.folder}: another run is at work here; wait until it has ended, or name another "
-                             "folder with --out") from None
-        except OSError as error:
-            raise self.not_written(error) from None
-        return lock
+        path = self.unfinished / LOCK
+        for left in reversed(range(ATTEMPTS)):
+            lock = FileLock(path, blocking=False)
+            try:
+                self.unfinished.mkdir(parents=True, exist_ok=True)
+                lock.acquire()
+                handle = lock._context.lock_file_fd        # the library tells it nowhere else
+                if handle is not None and os.path.samestat(os.fstat(handle), os.stat(path)):
+                    return lock
+            except Timeout:
+                pass
+            except OSError as error:
+                if not (left and isinstance(error, FileNotFoundError)):    # the folder may have been taken away too
+                    raise self.not_written(error) from None
+            lock.release()
+        raise StudyError(f"{self.folder}: another run is at work here; wait until it has ended, or name another "
+                         "folder with --out")
 
     def _sitting(self, identity: Identity) -> Sitting:
         from montecarlo.engine.workers.finished import Finished
@@ -145,7 +155,7 @@ class Destination:
         of_study = isinstance(error, StudyError) and not isinstance(error, RunStopped)
         done = 0 if of_study else len(sitting.finished)
         if not done and not placing:
-            shutil.rmtree(self.unfinished, ignore_errors=True)
+            self._clear()
             raise error
         told = f"finished chunks kept in {self.unfinished}: {done}; the same command goes on from there"
         if isinstance(error, RunStopped):
@@ -154,25 +164,33 @@ class Destination:
             raise KeyboardInterrupt(told) from None
         raise error
 
-    def _tidy(self) -> None:
-        """A folder that this run has made and that holds nothing is nobody's."""
+    def _clear(self) -> None:
+        """Take away what is unfinished, as far as it can be; the lock's file stays to the last."""
         with suppress(OSError):
-            if self.unfinished.is_dir() and not any(path.name != LOCK for path in self.unfinished.iterdir()):
-                shutil.rmtree(self.unfinished, ignore_errors=True)
+            for path in self.unfinished.iterdir():
+                if path.name != LOCK:
+                    with suppress(OSError):
+                        _without(path)
+
+    def _tidy(self, *, held: bool = True) -> None:
+        """A folder that this run has made and that holds nothing is nobody's. The lock's file is taken away while it is
+        `held`, for afterwards it may be another run's; where an open file cannot be taken away, afterwards."""
+        with suppress(OSError):
+            if (held or os.name == "nt") and not any(path.name != LOCK for path in self.unfinished.iterdir()):
+                (self.unfinished / LOCK).unlink()
+        with suppress(OSError):
+            self.unfinished.rmdir()
+        with suppress(OSError):
             if not self.exists:
                 self.folder.rmdir()
 
 
 def _identity_in(record: Path) -> dict[str, str] | None:
     """Of the unfinished run; {} where the record cannot be read; None where there is none."""
-    try:
-        found = json.loads(record.read_text(encoding="utf-8"))
-        identity = found["identity"]
-        return {str(key): str(value) for key, value in identity.items()}
-    except FileNotFoundError:
+    if not os.path.lexists(record):
         return None
-    except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
-        return {}
+    identity = _read(record).get("identity")
+    return {str(key): str(value) for key, value in identity.items()} if isinstance(identity, dict) else {}
 
 
 def _other(before: Identity, identity: Identity) -> str:
@@ -186,18 +204,29 @@ def _other(before: Identity, identity: Identity) -> str:
                                for name in differ) + "; go on with that one,"
 
 
-def _without(folder: Path) -> None:
-    """Take a folder away with what it holds; of a link, the link."""
-    if folder.is_symlink():
-        folder.unlink()
-    elif folder.exists():
-        shutil.rmtree(folder)
+def _without(path: Path) -> None:
+    """Take a file away, or a folder with what it holds; of a link, the link."""
+    if path.is_dir() and not path.is_symlink():
+        shutil.rmtree(path)
+    else:
+        path.unlink(missing_ok=True)
 
 
 def _write_whole(path: Path, content: Mapping[str, object]) -> None:
     half = path.with_suffix(".part")
-    half.write_text(json.dumps(content, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
+    half.unlink(missing_ok=True)                           # of a killed run, or a link to elsewhere, or a pipe
+    with half.open("x", encoding="utf-8") as file:
+        file.write(json.dumps(content, indent=2, ensure_ascii=False) + "\n")
     os.replace(half, path)
+
+
+def _read(record: Path) -> dict[str, Any]:
+    """What a run has written of itself; empty where that cannot be read."""
+    try:
+        found = json.loads(read_bounded(record, LARGEST_RECORD).decode("utf-8"))
+    except (OSError, ValueError, RecursionError):
+        return {}
+    return found if isinstance(found, dict) else {}
 
 
 # --- before the run ---------------------------------------------------------------------------------------
@@ -264,11 +293,8 @@ def _files_of_a_run(folder: Path) -> list[str]:
 
 def _named(record: Path, product: str | None = None) -> list[str]:
     """The files that a record names, of those that may stand in a results folder; none if it is no such record."""
-    try:
-        found = json.loads(record.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return []
-    if not isinstance(found, dict) or found.get("product") != product or not isinstance(found.get("files"), list):
+    found = _read(record)
+    if found.get("product") != product or not isinstance(found.get("files"), list):
         return []
     return [name for name in found["files"] if isinstance(name, str) and _within(name)]
 

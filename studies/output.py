@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+import os
+import tempfile
 from collections.abc import Callable, Mapping
 from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from studies.folder import PRODUCT, PROVENANCE, UNFINISHED, Destination, names_in
+from studies.folder import PROBE, PRODUCT, PROVENANCE, UNFINISHED, Destination, names_in
 from studies.text import CAUTION
 
 if TYPE_CHECKING:
@@ -16,7 +18,7 @@ if TYPE_CHECKING:
 
     from studies.protocol import Findings
 
-__all__ = ["write_findings", "write_table"]
+__all__ = ["write_findings", "write_new_table", "write_table"]
 
 WORKBOOK = "results.xlsx"                                  # all tables once more
 
@@ -76,4 +78,15 @@ def write_table(frame: pd.DataFrame, path: Path) -> None:
 
     words = {True: "true", False: "false"}
     flags = {name: frame[name].map(words) for name in frame.columns if frame[name].dtype == bool}
-    plain_cells(frame.assign(**flags)).to_csv(path, index=False, lineterminator="\n", encoding="utf-8")
+    cells = plain_cells(frame.assign(**flags))
+    with path.open("w", encoding="utf-8", newline="") as file:     # pandas would take ~ for a home, .gz for a wish
+        cells.to_csv(file, index=False, lineterminator="\n")
+
+
+def write_new_table(frame: pd.DataFrame, path: Path) -> None:
+    """A table under a name that is not in use, whole or not at all. Raises FileExistsError, OSError."""
+    with tempfile.TemporaryDirectory(prefix=PROBE, dir=path.parent) as beside:
+        whole = Path(beside) / "table.csv"
+        write_table(frame, whole)
+        path.open("xb").close()                            # refused if the name has been taken meanwhile
+        os.replace(whole, path)

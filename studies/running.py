@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 import os
-import sys
 import warnings
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 
-from montecarlo import read_study
 from montecarlo.engine.workers import Workers
 from montecarlo.engine.workers.pool import Place
-from montecarlo.quantities.files import read_bounded
 from montecarlo.quantities.wording import listed
 from montecarlo.study.budget import too_few
 from montecarlo.study.description import Study
-from montecarlo.study.read import LARGEST_FILE
+from montecarlo.study.read import study_bytes, study_of
 from studies import KINDS, keeping, pdf
 from studies.ending import tidy_when_ended
 from studies.folder import PRODUCT, Destination, prepare
@@ -26,6 +23,7 @@ from studies.output import write_findings
 from studies.progress import Bar
 from studies.protocol import Findings
 from studies.report import REPORT, write_report
+from studies.streams import say, tell
 from studies.text import CAUTION, paragraph
 
 __all__ = ["Request", "run_file"]
@@ -49,13 +47,13 @@ class Request:
 
 def run_file(request: Request) -> None:
     """Run the study and print its text. Raises StudyError; KeyboardInterrupt with what was kept."""
-    study = read_study(request.file, samples=request.samples, seed=request.seed)
-    content = read_bounded(request.file, LARGEST_FILE)
+    content = study_bytes(request.file)
+    study = study_of(content, request.file, samples=request.samples, seed=request.seed)
     inputs = inputs_of(content, request.file.parent)
     destination = prepare(request.out, replace=request.replace)
     keeper = keeping(study.study.kind) if request.keep_samples else None
     if early := too_few(study):
-        print(f"{PRODUCT}: caution: {early}", file=sys.stderr)
+        tell(f"{PRODUCT}: caution: {early}")
     browser = pdf.find_browser() if request.pdf else None
     notes = [pdf.NO_BROWSER] if request.pdf and browser is None else []
 
@@ -68,15 +66,15 @@ def run_file(request: Request) -> None:
     with (tidy_when_ended(), _place(request.cluster) as place, Bar() as progress,
           destination.opened(identity(study, keep_samples=request.keep_samples)) as sitting):
         if there := sitting.finished.there:
-            print(f"{PRODUCT}: going on with the unfinished run in {request.out} ({there} finished chunks)",
-                  file=sys.stderr)
+            tell(f"{PRODUCT}: going on with the unfinished run in {request.out} ({there} finished chunks)")
         crew = Workers(request.workers, place=place, finished=sitting.finished)
         findings = (KINDS[study.study.kind]().run(study, workers=crew, progress=progress) if keeper is None else
                     keeper.run(study, workers=crew, progress=progress, keep_samples=sitting.staging))
         progress.note("drawing and writing")
         files = write_findings(findings, destination, sitting.staging, request.file.name, content, inputs,
                                request.command, report)
-    print("\n".join(_told(study, findings, destination, len(files), notes)))
+    say("\n".join(_told(study, findings, destination, len(files), notes)),
+        f"the results are in {destination.folder}{os.sep}")
 
 
 def _told(study: Study, findings: Findings, destination: Destination, files: int, notes: list[str]) -> list[str]:

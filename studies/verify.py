@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from montecarlo.report.published import SUBJECTS, Published, published_values
+from studies.streams import say
 from studies.text import heading, paragraph, table
 
 __all__ = ["HEADER", "closing", "lines_of", "verify"]
@@ -14,14 +15,14 @@ HEADER = ("where", "quantity", "printed", "here", "difference", "verdict")
 
 def verify() -> int:
     """Print every subject as soon as it is worked out; 0 if all agree, else 1."""
-    print("\n".join(paragraph("Values in print beside those of this installation. It takes half a minute, and a minute "
-                              "more where the solvers have to be compiled first. A difference agrees if the printed "
-                              "digits, or what the source leaves open, allow it.")))
+    say("\n".join(paragraph("Values in print beside those of this installation. It takes half a minute, and a minute "
+                            "more where the solvers have to be compiled first. A difference agrees if the printed "
+                            "digits, or what the source leaves open, allow it.")))
     found: list[Published] = []
     for subject, rows in published_values(SUBJECTS):
-        print("\n".join([*heading(subject), *lines_of(rows)]), flush=True)
+        say("\n".join([*heading(subject), *lines_of(rows)]))
         found += rows
-    print("\n".join(["", *closing(found)]))
+    say("\n".join(["", *closing(found)]))
     return 0 if all(one.agrees for one in found) else 1
 
 

@@ -247,5 +247,8 @@ def check_size(study: Study, lattices: Sequence[Lattice]) -> None:
         raise StudyError(f"candidates: {candidates} settings need about {need / 1e9:.1f} GB, and this machine has "
                          f"{here / 1e9:.1f} GB; thin the grids in [candidates]")
     if (earth := designs(study)[1]).samples_drawn > (most := BLOCKS * POINTS_MAX):
-        raise StudyError(f"study.earth_fault_samples: {earth.samples_drawn} after rounding up to a power of two, at "
-                         f"most {most}; give fewer")
+        general = study.study
+        key = "study.earth_fault_samples" if general.earth_fault_samples else "study.samples (or --samples)"
+        asked = general.earth_fault_samples or general.samples
+        raise StudyError(f"{key}: {asked} would be {earth.samples_drawn} earth faults (study.earth_fault_samples, "
+                         f"samples/8 unless given, rounded up to a power of two), at most {most}; give fewer")

@@ -47,7 +47,7 @@ class SampleFiles:
 
     def __init__(self, folder: Path) -> None:
         needs_pyarrow()
-        self.folder = folder
+        self.folder = folder.absolute()                    # pyarrow takes ~ for a home and s3: for a server
         with _told():
             folder.mkdir(parents=True, exist_ok=True)
         self._columns: list[tuple[str, Column]] = []

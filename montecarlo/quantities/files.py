@@ -19,9 +19,8 @@ def read_bounded(path: Path, most: int) -> bytes:
     """The bytes of an ordinary file, `most` at most. Raises OversizeError; OSError for a folder, a device or a pipe.
 
     A file under /proc says that it is empty and may have no end, and a file may grow: so the bytes read are counted."""
-    handle = os.open(path, os.O_RDONLY | WITHOUT_WAITING)
-    with open(handle, "rb") as file:
-        found = os.fstat(handle)
+    with open(path, "rb", opener=lambda name, flags: os.open(name, flags | WITHOUT_WAITING)) as file:
+        found = os.fstat(file.fileno())
         if not stat.S_ISREG(found.st_mode):
             raise OSError("not an ordinary file")
         if found.st_size > most:

@@ -24,7 +24,7 @@ from montecarlo.study.reword import reworded
 from montecarlo.study.scenarios import read_scenarios
 from montecarlo.study.variants import read_variants
 
-__all__ = ["LARGEST_FILE", "digest", "parse_study", "read_study"]
+__all__ = ["LARGEST_FILE", "digest", "parse_study", "read_study", "study_bytes", "study_of"]
 
 LARGEST_FILE = 1_000_000        # bytes of a study file; the worked ones have a hundredth of it
 MOST_PARTS = 100                # of a key; the time to read one goes with their square
@@ -40,7 +40,12 @@ LONG_KEY = re.compile(rf"""(?<![\w-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+
 def read_study(path: str | Path, *, samples: int | None = None, seed: int | None = None) -> Study:
     """The study in a TOML file; `samples` and `seed` stand in for those of the file. Raises StudyError."""
     path = Path(path)
-    table = _read_table(path)
+    return study_of(study_bytes(path), path, samples=samples, seed=seed)
+
+
+def study_of(content: bytes, path: Path, *, samples: int | None = None, seed: int | None = None) -> Study:
+    """The study in the bytes of the file at `path`, as `read_study` gives it; CSV files lie beside it."""
+    table = _table(content, one_line(str(path)))
     general = table.get("study")
     if isinstance(general, dict):
         given = {"samples": samples, "seed": seed}
@@ -48,7 +53,8 @@ def read_study(path: str | Path, *, samples: int | None = None, seed: int | None
     return parse_study(table, path.parent)
 
 
-def _read_table(path: Path) -> dict[str, Any]:
+def study_bytes(path: Path) -> bytes:
+    """Of a study file, at most LARGEST_FILE. Raises StudyError."""
     name = one_line(str(path))
     try:
         if path.is_dir():
@@ -57,24 +63,34 @@ def _read_table(path: Path) -> dict[str, Any]:
             raise StudyError(f"{name}: no such file; check the path, or make a starter with the command new")
         if not path.is_file():
             raise StudyError(f"{name}: is not an ordinary file; name a TOML file")
-        text = read_bounded(path, LARGEST_FILE).decode("utf-8-sig")
+        return read_bounded(path, LARGEST_FILE)
+    except OversizeError as error:
+        raise StudyError(f"{name}: {error}, must be at most {LARGEST_FILE}; long lists of values belong in a CSV file "
+                         "beside it") from None
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise StudyError(f"{name}: cannot be read: {one_line(reason)}; check the path and its permissions") from None
+
+
+def _table(content: bytes, name: str) -> dict[str, Any]:
+    """What stands in a study file; `name` for the faults."""
+    try:
+        text = content.decode("utf-8-sig")
         if long := LONG_KEY.search(text):
             line = text.count("\n", 0, long.start()) + 1
             raise StudyError(f"{name}: line {line}: a key of {MOST_PARTS} parts or more; mend "
                              "that place")
-        return tomllib.loads(text)
-    except OversizeError as error:
-        raise StudyError(f"{name}: {error}, must be at most {LARGEST_FILE}; long lists of values belong in a CSV file "
-                         "beside it") from None
+        if table := tomllib.loads(text):
+            return table
+        raise StudyError(f"{name}: holds no keys; make a starter with the command new, or name another file")
     except UnicodeDecodeError as error:
         raise StudyError(f"{name}: byte {error.start + 1} is not UTF-8 text; save the file as UTF-8") from None
     except tomllib.TOMLDecodeError as error:
         raise StudyError(f"{name}: not valid TOML: {shortened(str(error))}; mend that place") from None
     except RecursionError:
         raise StudyError(f"{name}: not valid TOML: tables or lists nested too deeply; mend that place") from None
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise StudyError(f"{name}: cannot be read: {one_line(reason)}; check the path and its permissions") from None
+    except ValueError as error:                            # a number of too many digits
+        raise StudyError(f"{name}: cannot be read: {shortened(str(error))}; mend that place") from None
 
 
 def parse_study(table: Mapping[str, Any], folder: Path) -> Study:

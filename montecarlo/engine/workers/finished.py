@@ -15,6 +15,7 @@ from typing import Any
 
 from montecarlo.engine.workers.packing import Damaged, unpack
 from montecarlo.errors import RunStopped
+from montecarlo.quantities.files import read_bounded
 
 __all__ = ["Finished"]
 
@@ -61,7 +62,7 @@ class Finished:
         """The result of a chunk that is `among` the finished ones."""
         path = self._path(call, index)
         try:
-            return unpack(path.read_bytes())[1]
+            return unpack(_bytes_of(path))[1]
         except (OSError, Damaged) as error:
             raise RunStopped(f"{path}: a finished chunk cannot be read again ({error}); remove that file") from None
 
@@ -71,6 +72,11 @@ class Finished:
     @staticmethod
     def _label(path: Path) -> str | None:
         try:
-            return unpack(path.read_bytes())[0]
-        except (OSError, Damaged):
+            return unpack(_bytes_of(path))[0]
+        except (OSError, MemoryError, Damaged):
             return None
+
+
+def _bytes_of(path: Path) -> bytes:
+    """Of an ordinary file, as many as it says: a chunk of many candidates has no natural limit."""
+    return read_bounded(path, path.stat().st_size)
