@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from contextlib import suppress
+from pathlib import Path
 
 from montecarlo.errors import StudyError
 
@@ -15,7 +16,8 @@ def make_whole() -> None:
     """A stream that was closed before the start leads nowhere; what a terminal cannot show is escaped."""
     for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
         if getattr(sys, name) is None:
-            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))   # takes the number that it lacked
+            nowhere = Path(os.devnull).open(mode, encoding="utf-8")        # noqa: SIM115 - open to the end
+            setattr(sys, name, nowhere)                                    # takes the number that it lacked
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")

@@ -138,11 +138,18 @@ def test_every_fault_of_a_file_has_its_own_line(run: Run, tmp_path: Path) -> Non
     assert any("earthing.resistance_ohm" in line for line in lines)
 
 
-def test_an_empty_file_names_every_missing_table(run: Run, tmp_path: Path) -> None:
-    (tmp_path / "empty.toml").write_text("")
+def test_an_empty_file_is_one_line(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "empty.toml").write_text("# nothing yet\n")
     code, _, err = run("check", "empty.toml")
+    assert (code, err) == (2, "statorodds: empty.toml: holds no keys; make a starter with the command new, or name "
+                              "another file\n")
+
+
+def test_every_missing_table_is_named(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "short.toml").write_text("[study]\n")
+    code, _, err = run("check", "short.toml")
     assert code == 2
-    for name in ("study", "machine", "earthing", "ct", "scheme", "internal_faults", "candidates", "policy"):
+    for name in ("machine", "earthing", "ct", "scheme", "internal_faults", "candidates", "policy"):
         assert f"statorodds: {name}: missing" in err
 
 
