@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import io
 import json
 import os
 import re
@@ -19,7 +20,7 @@ import pytest
 
 import studies
 from montecarlo import read_study
-from montecarlo.quantities import FAMILIES
+from montecarlo.quantities import FAMILIES, files
 from montecarlo.sampling.inputs import list_inputs
 from studies.cli import COMMANDS, main
 from studies.folder import PROVENANCE
@@ -29,6 +30,7 @@ from studies.text import CAUTION
 from tests.unit.studies import minimal_study_text
 
 Run = Callable[..., tuple[int, str, str]]
+ROOT = Path(__file__).parents[2]
 
 
 @pytest.fixture
@@ -98,6 +100,11 @@ def provenance(folder: Path) -> dict[str, Any]:
     (["run", "good.toml", "--samples", "9" * 5000], "must be a whole number"),
     (["run", "pairs.toml"], "study.compare[0]: 40, must be candidates' numbers, 1 ... 20; take them from"),
     (["run", "good.toml", "--samples", "5"], "study.samples: 5, must be at least study.plants = 32"),
+    (["run", "good.toml", "--samples", "1000000000000"],
+     "study.samples (or --samples): 1000000000000 would be 137438953472 earth faults (study.earth_fault_samples, "
+     "samples/8 unless given, rounded up to a power of two), at most 68719476736; give fewer"),
+    (["check", "s\udcff.toml"], "s\\xff.toml: is not UTF-8; rename it, or start from inside that folder"),
+    (["run", "good.toml", "--out", "\udcff\udcfe"], "\\xff\\xfe: is not UTF-8"),
     (["run", "good.toml", "--samples"], "argument --samples: expected one argument; see statorodds run --help"),
     (["run", "good.toml", "--seed", "-1"], "--seed -1: must be a whole number from 0 to 9223372036854775807"),
     (["run", "good.toml", "--workers", "0"], "--workers 0: must be a whole number from 1 to 1024; leave it out"),
@@ -138,18 +145,19 @@ def test_every_fault_of_a_file_has_its_own_line(run: Run, tmp_path: Path) -> Non
     assert any("earthing.resistance_ohm" in line for line in lines)
 
 
-def test_an_empty_file_is_one_line(run: Run, tmp_path: Path) -> None:
-    (tmp_path / "empty.toml").write_text("# nothing yet\n")
-    code, _, err = run("check", "empty.toml")
-    assert (code, err) == (2, "statorodds: empty.toml: holds no keys; make a starter with the command new, or name "
-                              "another file\n")
+@pytest.mark.parametrize("text", ["", "\n", "# to be written\n", "\ufeff"])
+def test_a_file_without_keys_is_one_line_with_its_name(run: Run, tmp_path: Path, text: str) -> None:
+    (tmp_path / "empty.toml").write_text(text, encoding="utf-8")
+    for command in ("check", "run"):
+        assert run(command, "empty.toml") == (
+            2, "", "statorodds: empty.toml: holds no keys; make a starter with the command new, or name another file\n")
 
 
-def test_every_missing_table_is_named(run: Run, tmp_path: Path) -> None:
-    (tmp_path / "short.toml").write_text("[study]\n")
+def test_a_file_with_one_key_names_every_missing_table(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "short.toml").write_text("[load]\n")
     code, _, err = run("check", "short.toml")
     assert code == 2
-    for name in ("machine", "earthing", "ct", "scheme", "internal_faults", "candidates", "policy"):
+    for name in ("study", "machine", "earthing", "ct", "scheme", "internal_faults", "candidates", "policy"):
         assert f"statorodds: {name}: missing" in err
 
 
@@ -368,6 +376,75 @@ def test_a_reader_that_leaves_is_no_crash() -> None:
     command = f"{sys.executable} -m studies schema | head -c 10"
     done = subprocess.run(command, shell=True, capture_output=True, text=True, check=False)
     assert done.stderr == ""
+
+
+# --- streams that are closed, full or left ----------------------------------------------------------------
+
+
+def shell(folder: Path, arguments: str) -> tuple[int, str, str]:
+    """The command in a shell, which may close and redirect; code, stdout, stderr."""
+    done = subprocess.run(f"exec {sys.executable} -m studies {arguments}", shell=True, capture_output=True, text=True,
+                          cwd=folder, env=os.environ | {"PYTHONPATH": str(ROOT)}, check=False)
+    return done.returncode, done.stdout, done.stderr
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+@pytest.mark.parametrize(("arguments", "done"), [
+    ("--version", ""), ("--help", ""), ("schema", ""), ("check good.toml", ""), ("new b.toml", "b.toml is written; ")])
+def test_a_text_that_cannot_be_written_is_one_line(tmp_path: Path, arguments: str, done: str) -> None:
+    (tmp_path / "good.toml").write_text(minimal_study_text())
+    assert shell(tmp_path, f"{arguments} >/dev/full") == (
+        2, "", f"statorodds: stdout: cannot be written (No space left on device); {done}send the text elsewhere\n")
+
+
+@pytest.mark.parametrize(("arguments", "code"), [
+    ("check good.toml >&-", 0), ("check good.toml <&- >&- 2>&-", 0), ("--version >&-", 0), ("check no.toml 2>&-", 2),
+    ("check no.toml 2>/dev/full", 2), ("check no.toml >/dev/full 2>&1", 2), ("check good.toml >/dev/full 2>&1", 2)])
+def test_closed_and_full_streams_leave_the_exit_code(tmp_path: Path, arguments: str, code: int) -> None:
+    (tmp_path / "good.toml").write_text(minimal_study_text())
+    assert shell(tmp_path, arguments) == (code, "", "")
+
+
+class Full(io.StringIO):
+    """A stdout on a full disk."""
+
+    def write(self, text: str) -> int:
+        raise OSError(28, "No space left on device")
+
+
+def test_the_results_of_a_run_whose_text_is_lost_are_told(run: Run, quick: Callable[..., None], tmp_path: Path,
+                                                          monkeypatch: pytest.MonkeyPatch) -> None:
+    left: list[int] = []
+    monkeypatch.setattr("studies.streams._lead_nowhere", left.append)
+    with monkeypatch.context() as only_here:
+        only_here.setattr("sys.stdout", Full())
+        code, _, err = run("run", "good.toml")
+    assert (code, left) == (2, [1])
+    assert err == ("statorodds: stdout: cannot be written (No space left on device); the results are in "
+                   f"good-results{os.sep}; send the text elsewhere\n")
+    assert (tmp_path / "good-results" / PROVENANCE).exists()
+
+
+def test_a_study_that_changes_while_it_is_read_is_filed_as_it_was_run(run: Run, tmp_path: Path,
+                                                                      quick: Callable[..., None]) -> None:
+    file = tmp_path / "good.toml"
+    quick(lambda progress: file.write_text("changed meanwhile"))
+    reads: list[Path] = []
+    plain = files.read_bounded
+
+    def counted(path: Path, most: int) -> bytes:
+        content = plain(path, most)
+        if path == Path("good.toml"):
+            reads.append(path)
+            file.write_text(content.decode() + "# changed between two readings\n")
+        return content
+    with pytest.MonkeyPatch.context() as patch:
+        for name, module in list(sys.modules.items()):
+            if name.startswith(("montecarlo", "studies")) and getattr(module, "read_bounded", None) is plain:
+                patch.setattr(module, "read_bounded", counted)
+        assert run("run", "good.toml")[0] == 0
+    assert len(reads) == 1
+    assert (tmp_path / "good-results" / "good.toml").read_text() == minimal_study_text()
 
 
 # --- progress ---------------------------------------------------------------------------------------------

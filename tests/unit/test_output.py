@@ -7,6 +7,7 @@ import json
 import os
 import shutil
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -14,10 +15,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from montecarlo.engine.keep import Column
+from montecarlo.engine.sample_files import SampleFiles
 from montecarlo.errors import RunStopped, StudyError
 from montecarlo.report.look import blank
 from studies.folder import PROVENANCE, UNFINISHED, Destination, prepare
-from studies.output import write_findings, write_table
+from studies.output import write_findings, write_new_table, write_table
 from studies.protocol import Findings
 
 STUDY = b"# the study, byte for byte\r\n"
@@ -168,6 +171,54 @@ def test_an_inner_folder_that_gained_a_file_meanwhile_is_kept(tmp_path: Path) ->
     assert {"candidates.csv", PROVENANCE} <= names(out / UNFINISHED / "results")
 
 
+@pytest.mark.parametrize("name", ["~", "~/x.csv", "t.csv.gz", "t.zip", "t.tar", "t.csv.zst", "s3:b"])
+def test_a_name_of_a_table_is_taken_as_it_stands(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str) -> None:
+    (home := tmp_path / "home").mkdir()
+    (here := tmp_path / "here").mkdir()
+    monkeypatch.setenv("HOME", str(home))
+    monkeypatch.chdir(here)
+    (path := Path(name)).parent.mkdir(exist_ok=True)
+    for write_one in (write_new_table, write_table):
+        write_one(pd.DataFrame({"p": [0.5]}), path)
+        assert (here / name).read_bytes() == b"p\n0.5\n"
+    assert names(home) == set()
+    assert names(path.parent) | {path.name} == names(path.parent)
+    with pytest.raises(FileExistsError):
+        write_new_table(pd.DataFrame({"p": [0.7]}), path)
+    assert path.read_bytes() == b"p\n0.5\n"
+    assert len(names(path.parent)) == 1
+
+
+def test_a_folder_named_like_a_home_takes_results(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (home := tmp_path / "home").mkdir()
+    monkeypatch.setenv("HOME", str(home))
+    monkeypatch.chdir(tmp_path)
+    assert set(write(Path("~"))) == names(tmp_path / "~")
+    assert names(home) == set()
+
+
+def test_kept_samples_go_where_they_are_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    pytest.importorskip("pyarrow")
+    (home := tmp_path / "home").mkdir()
+    monkeypatch.setenv("HOME", str(home))
+    monkeypatch.chdir(tmp_path)
+    for name in ("~", "s3:b"):
+        with SampleFiles(Path(name)) as samples:
+            samples.append("a", {Column("x", "A", "a current", "input"): np.arange(3.0)})
+        assert names(tmp_path / name) == {"a.parquet", "samples_columns.csv"}
+    assert names(home) == set()
+
+
+def test_a_new_table_is_whole_or_not_there(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(self: pd.DataFrame, file: Any, **_: Any) -> None:
+        file.write("p\n")
+        raise OSError(28, "No space left on device")
+    monkeypatch.setattr(pd.DataFrame, "to_csv", full)
+    with pytest.raises(OSError, match="No space left on device"):
+        write_new_table(pd.DataFrame({"p": [0.5]}), tmp_path / "t.csv")
+    assert names(tmp_path) == set()
+
+
 # --- where it may stand -----------------------------------------------------------------------------------
 
 
@@ -209,7 +260,7 @@ def test_a_stranger_among_the_results_is_not_removed(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("record", [
     "", "[]", "{}", '{"product": "other", "files": ["provenance.json"]}', '{"product": "statorodds", "files": 3}',
-    '{"product": "statorodds"}', "\xff"])
+    '{"product": "statorodds"}', "\xff", "[" * 200_000])
 def test_a_foreign_provenance_protects_the_folder(tmp_path: Path, record: str) -> None:
     (tmp_path / PROVENANCE).write_bytes(record.encode("latin-1"))
     assert "holds no provenance.json of a run" in refusal(tmp_path, replace=True)
@@ -467,3 +518,81 @@ def test_a_folder_of_somebody_else_called_unfinished_is_left_alone(tmp_path: Pat
     (tmp_path / "out" / UNFINISHED / "novel.txt").write_text("chapter one")
     assert "exists and is not empty" in refusal(tmp_path / "out")
     assert "holds no provenance.json" in refusal(tmp_path / "out", replace=True)
+
+
+# --- records and locks ------------------------------------------------------------------------------------
+
+
+def test_a_pipe_in_place_of_a_record_holds_nobody_up(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / PROVENANCE)
+    assert "holds no provenance.json of a run" in refusal(tmp_path, replace=True)
+    leave_unfinished(out := tmp_path / "out")
+    for name in ("run.json", "placing.json", "run.part"):
+        (out / UNFINISHED / name).unlink(missing_ok=True)
+        os.mkfifo(out / UNFINISHED / name)
+    with (pytest.raises(StudyError, match=r"of which unfinished/run\.json cannot be read; add --replace"),
+          prepare(out, replace=False).opened(IDENTITY)):
+        raise AssertionError("sampled")
+    write(out, replace=True)
+    assert PROVENANCE in names(out)
+    assert UNFINISHED not in names(out)
+
+
+def test_deep_nesting_in_a_record_of_placing_is_no_crash(tmp_path: Path) -> None:
+    leave_unfinished(out := tmp_path / "out")
+    (out / UNFINISHED / "placing.json").write_text("[" * 200_000)
+    assert prepare(out, replace=False).old == ()
+
+
+def test_a_half_written_record_that_is_a_link_is_not_followed(tmp_path: Path) -> None:
+    (out := tmp_path / "out").mkdir()
+    (out / UNFINISHED).mkdir()
+    (tmp_path / "precious").write_text("mine")
+    (out / UNFINISHED / "run.part").symlink_to(tmp_path / "precious")
+    write(out)
+    assert (tmp_path / "precious").read_text() == "mine"
+
+
+@pytest.mark.parametrize("moment", [1, 2])
+@pytest.mark.parametrize("done", [False, True])
+def test_a_run_that_begins_as_another_ends_works_alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, moment: int,
+                                                       done: bool) -> None:
+    """The second begins before the first gives its lock away, and just after."""
+    (out := tmp_path / "out").mkdir()
+    begun: list[Any] = []
+    tidy, calls = Destination._tidy, 0
+
+    def begin_first(self: Destination, **named: bool) -> None:
+        nonlocal calls
+        if (calls := calls + 1) == moment:
+            with suppress(StudyError):
+                begun.append(prepare(out, replace=True)._locked())
+        tidy(self, **named)
+    monkeypatch.setattr(Destination, "_tidy", begin_first)
+    with suppress(KeyError), prepare(out, replace=False).opened(IDENTITY):
+        if not done:
+            raise KeyError
+    assert len(begun) == moment - 1                        # refused while the first still holds it
+    if begun:
+        with (pytest.raises(StudyError, match="another run is at work here"),
+              prepare(out, replace=True).opened(IDENTITY)):
+            raise AssertionError("sampled beside another")
+        begun[0].release()
+
+
+def test_a_lock_that_was_taken_away_while_it_was_waited_for_is_not_held(tmp_path: Path,
+                                                                        monkeypatch: pytest.MonkeyPatch) -> None:
+    fcntl = pytest.importorskip("fcntl")
+    out, flock, opened = tmp_path / "out", fcntl.flock, []
+
+    def taken_away_first(handle: int, what: int) -> None:
+        if not opened and what != fcntl.LOCK_UN:           # open already; the other run ends just now
+            opened.append(handle)
+            (out / UNFINISHED / "lock").unlink()
+        flock(handle, what)
+    monkeypatch.setattr(fcntl, "flock", taken_away_first)
+    lock = prepare(out, replace=False)._locked()
+    assert opened
+    with pytest.raises(StudyError, match="another run is at work here"):
+        prepare(out, replace=False)._locked()
+    lock.release()

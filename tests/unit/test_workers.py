@@ -271,3 +271,11 @@ def test_a_full_disk_keeps_what_was_done(tmp_path: Path, monkeypatch: pytest.Mon
 
 def test_a_stopped_run_is_a_fault_of_no_study() -> None:
     assert issubclass(RunStopped, StudyError)
+
+
+def test_a_pipe_in_place_of_a_chunk_is_solved_again(tmp_path: Path) -> None:
+    (finished := Finished(tmp_path)).put(1, 0, pack(("task 0", 1.0)))
+    os.mkfifo(tmp_path / "0001-000001.npz")
+    assert finished.among(1, ["task 0", "task 1"]) == {0}
+    finished.put(1, 1, pack(("task 1", 2.0)))
+    assert finished.take(1, 1) == 2.0
