@@ -64,8 +64,7 @@ def _check_names(given: list[str]) -> None:
             name.encode("utf-8")
         except UnicodeEncodeError:
             shown = os.fsencode(name).decode("utf-8", "backslashreplace")
-            raise StudyError(f"{shown}: is not UTF-8; rename it, or start from inside the folder of that name") \
-                from None
+            raise StudyError(f"{shown}: is not UTF-8; rename it, or start from inside that folder") from None
 
 
 # --- options ----------------------------------------------------------------------------------------------

@@ -250,8 +250,8 @@ def test_what_listens_and_is_no_scheduler_is_one_line(two: real.Cluster) -> None
 
 def test_a_wrong_address_leaves_nothing_else_on_the_screen(tmp_path: Path) -> None:
     (tmp_path / "s.toml").write_text(minimal_study_text())
-    with listening(b"HTTP/1.1 400 Bad Request\r\n\r\n") as page, listening(b"") as silent:
-        addresses = (page, silent, "tcp://127.0.0.1:1", f"tcp://{'a' * 300}:1")
+    with listening(b"HTTP/1.1 400 Bad Request\r\n\r\n") as page:
+        addresses = (page, "tcp://127.0.0.1:1", f"tcp://{'a' * 300}:1")
         runs = [statorodds(tmp_path, "run", "s.toml", "--cluster", address) for address in addresses]
         for address, run in zip(addresses, runs, strict=True):
             said = run.communicate()[1]
