@@ -127,7 +127,11 @@ def test_a_chunk_that_kills_its_workers_costs_the_others_nothing(two: real.Clust
 
     with Noting(two.address) as place, pytest.raises(RunStopped, match="chunk task 3: its worker process ended"):
         list(Workers(place=place).mapped(solved, slow))
-    assert sent == [list(range(60)), [3]]                  # one round for all, one for what was lost
+    first, *alone = sent                                   # one round for all, one for each that was lost
+    assert first == list(range(60))
+    assert [3] in alone
+    assert len(alone) <= 2                                 # Dask also drops what waits at each worker that 3 kills
+    assert all(len(each) == 1 for each in alone)
 
 
 def test_answers_lie_ready_from_when_they_are_seen_to() -> None:
