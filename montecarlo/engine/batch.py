@@ -38,6 +38,7 @@ from montecarlo.study.description import Study
 Progress = Callable[[int, int, str], None]
 
 CELLS_MAX = 40_000_000                                     # plants x candidates that the tables may hold
+SAMPLES_MAX = 10**9                                        # of a type: the list of its chunks takes some 100 MB
 BYTES_EACH = 150_000                                       # of a run's memory, measured: critical positions by block
 STATED = ""                                                # the study itself among its scenarios
 
@@ -252,3 +253,5 @@ def check_size(study: Study, lattices: Sequence[Lattice]) -> None:
         asked = general.earth_fault_samples or general.samples
         raise StudyError(f"{key}: {asked} would be {earth.samples_drawn} earth faults (study.earth_fault_samples, "
                          f"samples/8 unless given, rounded up to a power of two), at most {most}; give fewer")
+    if study.study.samples > SAMPLES_MAX:
+        raise StudyError(f"study.samples (or --samples): {study.study.samples}, at most {SAMPLES_MAX}; give fewer")

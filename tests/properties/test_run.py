@@ -305,6 +305,11 @@ def test_more_earth_faults_than_a_net_has_points_are_refused() -> None:
         run({"study.earth_fault_samples": 10**12})
 
 
+def test_more_samples_than_their_chunks_can_be_listed_are_refused() -> None:
+    with pytest.raises(StudyError, match=r"study.samples \(or --samples\): 1000000001, at most 1000000000; give fewer"):
+        run({"study.samples": 10**9 + 1, "study.earth_fault_samples": 512})
+
+
 # --- precision --------------------------------------------------------------------------------------------
 
 
