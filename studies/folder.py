@@ -22,7 +22,8 @@ if TYPE_CHECKING:
 
     from montecarlo.engine.workers.finished import Finished
 
-__all__ = ["PROBE", "PRODUCT", "PROVENANCE", "UNFINISHED", "Destination", "Sitting", "names_in", "prepare"]
+__all__ = ["PROBE", "PRODUCT", "PROVENANCE", "UNFINISHED", "Destination", "Sitting", "names_in", "prepare",
+           "read_record"]
 
 PROVENANCE = "provenance.json"
 DESKTOP_FILES = {".DS_Store", "Thumbs.db", "desktop.ini"}  # made by file managers, nobody's work
@@ -189,7 +190,7 @@ def _identity_in(record: Path) -> dict[str, str] | None:
     """Of the unfinished run; {} where the record cannot be read; None where there is none."""
     if not os.path.lexists(record):
         return None
-    identity = _read(record).get("identity")
+    identity = read_record(record).get("identity")
     return {str(key): str(value) for key, value in identity.items()} if isinstance(identity, dict) else {}
 
 
@@ -220,7 +221,7 @@ def _write_whole(path: Path, content: Mapping[str, object]) -> None:
     os.replace(half, path)
 
 
-def _read(record: Path) -> dict[str, Any]:
+def read_record(record: Path) -> dict[str, Any]:
     """What a run has written of itself; empty where that cannot be read."""
     try:
         found = json.loads(read_bounded(record, LARGEST_RECORD).decode("utf-8"))
@@ -293,7 +294,7 @@ def _files_of_a_run(folder: Path) -> list[str]:
 
 def _named(record: Path, product: str | None = None) -> list[str]:
     """The files that a record names, of those that may stand in a results folder; none if it is no such record."""
-    found = _read(record)
+    found = read_record(record)
     if found.get("product") != product or not isinstance(found.get("files"), list):
         return []
     return [name for name in found["files"] if isinstance(name, str) and _within(name)]

@@ -12,7 +12,7 @@ from montecarlo.errors import StudyError
 from montecarlo.quantities.columns import LARGEST_CSV, inside
 from montecarlo.quantities.files import read_bounded
 from montecarlo.study.description import Study
-from montecarlo.study.read import LARGEST_FILE, digest, read_study
+from montecarlo.study.read import LARGEST_FILE, digest, study_of
 
 __all__ = ["inputs_of", "study_again"]
 
@@ -35,12 +35,11 @@ def study_again(results: Path, study_file: str, *, samples: int, seed: int, expe
         content = read_bounded(results / study_file, LARGEST_FILE)
         with TemporaryDirectory() as folder:               # where the files have the names that the study gives them
             home = Path(folder)
-            (home / study_file).write_bytes(content)
             for name, filed in _filed(content).items():
                 path = inside(home, name)
                 path.parent.mkdir(parents=True, exist_ok=True)
                 path.write_bytes(_bytes_of(results / filed))
-            study = read_study(home / study_file, samples=samples, seed=seed)
+            study = study_of(content, home / study_file, samples=samples, seed=seed)
     except (OSError, ValueError, RecursionError, StudyError):
         raise changed from None
     if digest(study) != expected:

@@ -6,7 +6,7 @@ import json
 import os
 import tempfile
 from collections.abc import Callable, Mapping
-from hashlib import sha256
+from hashlib import file_digest
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -38,8 +38,8 @@ def write_findings(findings: Findings, destination: Destination, staging: Path, 
         (staging / study_name).write_bytes(study_bytes)
         files = sorted([*names_in(staging), PROVENANCE])
         record = {"product": PRODUCT, **findings.provenance, "command": command, "study_file": study_name,
-                  "files": files, "sha256": {name: sha256((staging / name).read_bytes()).hexdigest()
-                                             for name in files if name != PROVENANCE}}
+                  "files": files, "sha256": {name: _sha256(staging / name) for name in files
+                                             if name != PROVENANCE}}
         (staging / PROVENANCE).write_text(json.dumps(record, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
     except OSError as error:
         raise destination.not_written(error) from None
@@ -65,6 +65,12 @@ def _write_all(findings: Findings, folder: Path) -> None:
         write_figure(figure, folder, name, title)
 
 
+def _sha256(path: Path) -> str:
+    """In parts: kept samples may be large."""
+    with path.open("rb") as file:
+        return file_digest(file, "sha256").hexdigest()
+
+
 def _write_files(files: Mapping[str, bytes], folder: Path) -> None:
     for name, content in files.items():
         (folder / name).parent.mkdir(exist_ok=True)
@@ -84,7 +90,8 @@ def write_table(frame: pd.DataFrame, path: Path) -> None:
 
 
 def write_new_table(frame: pd.DataFrame, path: Path) -> None:
-    """A table under a name that is not in use, whole or not at all. Raises FileExistsError, OSError."""
+    """A table under a name that is not in use, whole or not at all, but for a kill in its last step, which leaves an
+    empty file. Raises FileExistsError, OSError."""
     with tempfile.TemporaryDirectory(prefix=PROBE, dir=path.parent) as beside:
         whole = Path(beside) / "table.csv"
         write_table(frame, whole)

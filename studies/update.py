@@ -3,7 +3,6 @@ probabilities that follow, before and after."""
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -27,7 +26,7 @@ from montecarlo.report.commissioning import SECONDARY, pickup_name, pickup_unit,
 from montecarlo.report.tables import SETTINGS
 from montecarlo.study.candidates import Setting, candidate_lattices, settings_of
 from montecarlo.study.description import Study
-from studies.folder import PRODUCT, PROVENANCE
+from studies.folder import PRODUCT, PROVENANCE, read_record
 from studies.inputs import study_again
 from studies.measured import Measured, read_measured
 from studies.update_text import answer, measurements, moved
@@ -40,7 +39,7 @@ __all__ = ["Update", "update"]
 LEAST_PLANTS = 10                                          # effective; below it nothing is concluded
 FAR = 4                                                    # standard uncertainties from the nearest plant: unsupported
 CURRENT_MOST = 1.25                                        # of the sheet's test current, for which it was planned
-LARGEST_RECORD, LARGEST_ARRAYS = 10_000_000, 1 << 32       # bytes of a provenance, of the arrays
+LARGEST_ARRAYS = 1 << 32                                   # bytes
 ARRAYS = "plants.npz"
 INPUT = "input/"                                           # before the keys of inputs in plants.npz
 
@@ -89,15 +88,15 @@ def update(folder: Path, path: Path) -> Update:
 
 def _read_run(folder: Path) -> Run:
     try:
-        record = json.loads(read_bounded(folder / PROVENANCE, LARGEST_RECORD))
-        if not isinstance(record, dict) or record.get("product") != PRODUCT:
+        record = read_record(folder / PROVENANCE)
+        if record.get("product") != PRODUCT:
             raise ValueError
         study_file, chosen, seed, samples = (record[key] for key in ("study_file", "chosen", "seed", "samples_asked"))
         study_digest, arrays_digest = record["study_digest"], record["sha256"][ARRAYS]
         if not (isinstance(study_file, str) and Path(study_file).name == study_file and isinstance(chosen, int | None)):
             raise ValueError
         content = read_bounded(folder / ARRAYS, LARGEST_ARRAYS)
-    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+    except (OSError, ValueError, KeyError, TypeError):
         raise StudyError(f"{folder}: is no folder of a finished run (its {PROVENANCE} and {ARRAYS} are needed); name "
                          "the folder that the command run has written") from None
     if sha256(content).hexdigest() != arrays_digest:

@@ -9,7 +9,7 @@ from pathlib import Path, PurePosixPath, PureWindowsPath
 
 from montecarlo.errors import StudyError
 from montecarlo.quantities.files import OversizeError, read_bounded
-from montecarlo.quantities.wording import LEAST, listed, shortened, shown, too_near_zero
+from montecarlo.quantities.wording import NOT_TOO_NEAR_ZERO, listed, shortened, shown, too_near_zero
 
 LARGEST_CSV = 20_000_000    # bytes; a column of a million numbers fits
 
@@ -65,5 +65,5 @@ def _number(cell: str, file: str, line: int) -> float:
     if not math.isfinite(value):
         raise StudyError(f"{shown(file)} line {line}: {shown(cell)} is not a finite number")
     if too_near_zero(value):
-        raise StudyError(f"{shown(file)} line {line}: {shown(cell)}, must be 0 or at least {LEAST:g} either way")
+        raise StudyError(f"{shown(file)} line {line}: {shown(cell)}, {NOT_TOO_NEAR_ZERO}")
     return value

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 
 LONGEST = 60    # characters of a value in a message
 LEAST = 1e-30   # of a number that is not 0: far below any quantity, and its powers can still be divided by
+NOT_TOO_NEAR_ZERO = f"must be 0 or at least {LEAST:g} either way"
 
 LABEL = f"must be of 1 to {LONGEST} printable characters; it stands in tables and figures"
 
@@ -18,7 +19,7 @@ def fit_for_label(text: str) -> bool:
 
 
 def too_near_zero(value: object) -> bool:
-    """Whether it is a number between 0 and `LEAST` either way, which no quantity is, and whose inverse overflows."""
+    """Whether it is a number between 0 and `LEAST` either way, which no quantity is: see `LEAST`."""
     return isinstance(value, float) and 0 < abs(value) < LEAST
 
 

@@ -14,7 +14,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from montecarlo.errors import StudyError
 from montecarlo.quantities.files import OversizeError, read_bounded
-from montecarlo.quantities.wording import LEAST, bare, one_line, shortened, too_near_zero
+from montecarlo.quantities.wording import NOT_TOO_NEAR_ZERO, bare, one_line, shortened, too_near_zero
 from montecarlo.relays.elements import Relay
 from montecarlo.study.consistency import CHECKS, check_relay
 from montecarlo.study.description import Candidates, Study
@@ -139,8 +139,7 @@ def _beyond_bounds(table: Mapping[str, Any]) -> Iterator[str]:
         within = [(f"{path}[{key}]" if isinstance(node, list) else f"{path}.{bare(key)}", value)
                   for key, value in (node.items() if isinstance(node, Mapping) else enumerate(node))
                   if isinstance(value, INSIDE) or too_near_zero(value)]
-        near = [f"{key}: {value:g}, must be 0 or at least {LEAST:g} either way"
-                for key, value in within if isinstance(value, float)]
+        near = [f"{key}: {value:g}, {NOT_TOO_NEAR_ZERO}" for key, value in within if isinstance(value, float)]
         yield from near[:1] if isinstance(node, list) else near
         inner = [(key, value, depth + 1) for key, value in within if isinstance(value, INSIDE)]
         if inner and depth == MOST_DEPTH:

@@ -13,7 +13,8 @@ from importlib.metadata import PackageNotFoundError, version
 from types import TracebackType
 from typing import Any, NoReturn
 
-from montecarlo.engine.workers.dask_backend import AHEAD, TellingBackend, asked
+from montecarlo.engine.workers.dask_backend import AHEAD, ClusterLost, TellingBackend, asked
+from montecarlo.engine.workers.pool import TOLD_MAX
 from montecarlo.engine.workers.processes import STALLED_S
 from montecarlo.engine.workers.software import PRODUCT, Software, software, told_difference
 from montecarlo.engine.workers.ticket import Answer, Broken, Ticket, solve
@@ -22,7 +23,6 @@ from montecarlo.errors import RunStopped, StudyError
 __all__ = ["Cluster"]
 
 CONNECT_S, ALONE_S, LOOK_EVERY_S, CLOSE_S, LEAVE_S = 10.0, 60.0, 0.1, 2.0, 1.0
-TOLD_MAX = 5                                               # workers named in one message
 ADDRESS = re.compile(r"(tcp|tls)://(\[[0-9a-fA-F:]+\]|[A-Za-z0-9._-]+):([0-9]{1,5})")
 FILES = "DASK_DISTRIBUTED__COMM__TLS__CA_FILE, ..._TLS__CLIENT__CERT and ..._TLS__CLIENT__KEY"
 PRINTED = "give the address that dask scheduler prints when it starts"
@@ -255,6 +255,5 @@ def _of_cluster(error: Exception) -> bool:
     """Whether the error is of the cluster; those of chunks come as answers."""
     from concurrent.futures import CancelledError
 
-    return isinstance(error, OSError | TimeoutError | CancelledError | ImportError) or \
-        type(error).__module__.split(".")[0] in ("distributed", "asyncio") or \
-        type(error).__name__ == "ClusterLost" or "deserializ" in str(error)
+    return isinstance(error, ClusterLost | OSError | TimeoutError | CancelledError | ImportError) or \
+        type(error).__module__.split(".")[0] in ("distributed", "asyncio") or "deserializ" in str(error)

@@ -22,7 +22,7 @@ Task = TypeVar("Task", bound=Labelled)
 Outcome = TypeVar("Outcome")
 
 BREAKS_MAX = 3                                             # one after another, with no chunk to blame
-TOLD_MAX = 5                                               # chunks named in one message
+TOLD_MAX = 5                                               # chunks or workers named in one message
 
 
 class Place(Protocol):
