@@ -23,7 +23,7 @@ from montecarlo.quantities import Array
 from montecarlo.quantities.files import read_bounded
 from montecarlo.quantities.wording import shown
 from montecarlo.report.commissioning import SECONDARY, pickup_name, pickup_unit, test_name
-from montecarlo.report.tables import SETTINGS
+from montecarlo.report.rows import SETTINGS
 from montecarlo.study.candidates import Setting, candidate_lattices, settings_of
 from montecarlo.study.description import Study
 from studies.folder import PRODUCT, PROVENANCE, read_record

@@ -10,7 +10,7 @@ from montecarlo.engine.guard import told
 from montecarlo.quantities.wording import listed
 from montecarlo.report.choosing import SAME
 from montecarlo.report.look import percent
-from montecarlo.report.tables import SETTINGS
+from montecarlo.report.rows import SETTINGS
 from montecarlo.report.variants import SideBySide
 from montecarlo.report.words import scheme_name, setting_text
 from studies.text import paragraph, table

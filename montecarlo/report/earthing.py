@@ -22,8 +22,9 @@ from montecarlo.estimates.intervals import Estimate, student
 from montecarlo.plant.earthing import EarthingOption
 from montecarlo.quantities import Array
 from montecarlo.report.choosing import SAME
+from montecarlo.report.rows import SETTINGS
 from montecarlo.report.several import Several
-from montecarlo.report.tables import SETTINGS, Result
+from montecarlo.report.tables import Result
 from montecarlo.study.checks import capacitance_f, neutrals_s
 from montecarlo.study.description import Study
 

@@ -15,7 +15,8 @@ from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.compare import differences, distinguishable
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.report.choosing import SAME, nearest
-from montecarlo.report.tables import SETTINGS, Result
+from montecarlo.report.rows import SETTINGS
+from montecarlo.report.tables import Result
 from montecarlo.study.candidates import Setting
 
 if TYPE_CHECKING:

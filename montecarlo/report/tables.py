@@ -4,49 +4,39 @@ from __future__ import annotations
 
 import datetime
 import platform
-from collections.abc import Sequence
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from montecarlo.engine.batch import Batch, Progress, designs
+from montecarlo.engine.batch import Progress, designs
 from montecarlo.engine.block import EARTH
 from montecarlo.engine.guard import Unresolved, named, told
 from montecarlo.engine.run import Outcome, run
 from montecarlo.engine.workers import Workers
 from montecarlo.errors import StudyError
-from montecarlo.estimates.assemble import (
-    coverage,
-    detection_curve,
-    line_end_total,
-    over_plants,
-    plant_means,
-    weighted,
-)
-from montecarlo.estimates.choose import Weights, weights_of
-from montecarlo.estimates.totals import Total, none_within
 from montecarlo.quantities import Array
 from montecarlo.report import choosing
 from montecarlo.report.machine import processor, version_of
-from montecarlo.report.rare_tables import exceedance_rows, origin, weighted_rows
+from montecarlo.report.rare_tables import exceedance_rows, weighted_rows
 from montecarlo.report.remanence import compare_models
 from montecarlo.report.robustness import scenario_choices
+from montecarlo.report.rows import candidate_rows, coverage_rows, type_rows
 from montecarlo.report.unresolved import unresolved_frame, unresolved_numbers, unresolved_of
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.transform import all_plants
 from montecarlo.study.candidates import Setting
-from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
 from montecarlo.study.read import digest
 
 if TYPE_CHECKING:
     import pandas as pd
 
-Numbers = NDArray[np.int64]
-COVERAGE_STEP = 5                                          # of the 200 bins of the winding: 41 places
+__all__ = ["Result", "run_study"]
+
+LAST_COLUMNS = ("admissible", "load_operates_share", "unresolved", "batch", "chosen", "p_false_bound", "p_false_from",
+                "present", "open_pilot_operates_share", "note")
 
 
 def run_study(study: Study, *, workers: int | Workers | None = None, progress: Progress | None = None,
@@ -83,11 +73,11 @@ class Result:
         """One row a candidate; the chosen one, the runner-up and the present one from the fresh batch (batch 2)."""
         import pandas as pd
 
-        rows = _candidate_rows(self.study, self.outcome.first)
+        rows = candidate_rows(self.study, self.outcome.first)
         rows.insert(0, "candidate", np.arange(1, len(rows) + 1))
         rows["batch"] = 1
         if (fresh := self.outcome.fresh) is not None:
-            again = _candidate_rows(self.study, fresh)
+            again = candidate_rows(self.study, fresh)
             for k, setting in enumerate(fresh.settings):
                 at = self._number(setting) - 1
                 for column in again.columns:
@@ -104,10 +94,10 @@ class Result:
         """One row a candidate and a fault type, event or state. Internal p: missed; the others: operated."""
         import pandas as pd
 
-        frame = _type_rows(self.study, self.outcome.first, np.arange(1, len(self.outcome.first.settings) + 1), 1)
+        frame = type_rows(self.study, self.outcome.first, np.arange(1, len(self.outcome.first.settings) + 1), 1)
         if (fresh := self.outcome.fresh) is not None:
             numbers = np.array([self._number(setting) for setting in fresh.settings])
-            again = _type_rows(self.study, fresh, numbers, 2)
+            again = type_rows(self.study, fresh, numbers, 2)
             frame = pd.concat([frame[~frame["candidate"].isin(numbers)], again], ignore_index=True)
         return frame.sort_values("candidate", kind="stable", ignore_index=True)
 
@@ -119,10 +109,10 @@ class Result:
         columns = ["candidate", "x", "p_detected", "low", "high"]
         if EARTH not in self.outcome.first.strata:
             return pd.DataFrame(columns=columns)
-        frame = _coverage_rows(self.outcome.first, np.arange(1, len(self.outcome.first.settings) + 1))
+        frame = coverage_rows(self.outcome.first, np.arange(1, len(self.outcome.first.settings) + 1))
         if (fresh := self.outcome.fresh) is not None:
             numbers = np.array([self._number(setting) for setting in fresh.settings])
-            frame = pd.concat([frame[~frame["candidate"].isin(numbers)], _coverage_rows(fresh, numbers)])
+            frame = pd.concat([frame[~frame["candidate"].isin(numbers)], coverage_rows(fresh, numbers)])
         return frame.sort_values(["candidate", "x"], kind="stable", ignore_index=True)
 
     @cached_property
@@ -253,116 +243,3 @@ class Result:
     def _other_provenance(self) -> dict[str, Any] | None:
         keys = ("remanence_model", "chosen", "runner_up", "fresh_batches", "samples", "unresolved", "notes", "told")
         return None if self.other is None else {key: self.other.provenance[key] for key in keys}
-
-
-SETTINGS = ("phase_pickup_a", "earth_pickup_a", "stabilising_resistance_ohm", "delay_s", "slope1", "slope2",
-            "slope_break_a")
-LAST_COLUMNS = ("admissible", "load_operates_share", "unresolved", "batch", "chosen", "p_false_bound", "p_false_from",
-                "present", "open_pilot_operates_share", "note")
-
-
-def _candidate_rows(study: Study, batch: Batch) -> pd.DataFrame:
-    import pandas as pd
-
-    judgement, weight = batch.judgement, weights_of(study)
-    internal = [batch.strata[name] for name in weight.internal]
-    settings = batch.settings
-    stabilised = {kind: scheme_of(study, kind).stabilised for kind in study.scheme.kinds}
-    blank = np.full(len(settings), np.nan)
-    covered = coverage(batch.strata[EARTH]) if EARTH in batch.strata else None
-    missed_plants = over_plants(internal, np.array(weight.shares))
-    false_p95, above = _false_over_plants(study, batch, weight)
-    quiet = none_within(Total(*(weight.events_per_year * part for part in judgement.false)), study.policy.years)
-    return pd.DataFrame({
-        "scheme": [s.scheme for s in settings],
-        **{name: [np.nan if (value := getattr(s, name)) is None else value for s in settings] for name in SETTINGS},
-        "stabilising_resistance_ohm": [s.stabilising_resistance_ohm if stabilised[s.scheme] else np.nan
-                                       for s in settings],
-        "p_missed": judgement.missed.total, "p_missed_low": judgement.missed.low,
-        "p_missed_high": judgement.missed.high,
-        "p_false": judgement.false.total, "p_false_low": judgement.false.low, "p_false_high": judgement.false.high,
-        "missed_per_year": weight.internal_per_year * weight.reachable * judgement.missed.total,
-        "false_per_year": weight.events_per_year * judgement.false.total,
-        **dict(zip(("p_no_false_trip", "p_no_false_trip_low", "p_no_false_trip_high"), quiet, strict=True)),
-        "covered_median": blank if covered is None else covered.median,
-        "covered_p05": blank if covered is None else covered.p05,
-        "covered_p95": blank if covered is None else covered.p95,
-        "missed_line_end_law": line_end_total(internal, weight.shares),
-        "unreachable_per_year": weight.internal_per_year * weight.unreachable,
-        "plant_missed_p95": missed_plants.p95, "plant_false_p95": false_p95, "plants_above_limit": above,
-        "admissible": judgement.admissible, "load_operates_share": judgement.load_share,
-        "unresolved": judgement.unresolved.astype(int), "p_false_bound": judgement.bound,
-        "p_false_from": origin([batch.strata[name] for name in weight.external], len(settings)),
-        "open_pilot_operates_share": judgement.open_pilot_share,
-        **({} if judgement.cost is None else {"cost_per_year": judgement.cost.total, "cost_per_year_low":
-                                              judgement.cost.low, "cost_per_year_high": judgement.cost.high}),
-        **_with_backup(study, batch, weight), **choosing.worst_columns(batch),
-    })
-
-
-def _with_backup(study: Study, batch: Batch, weight: Weights) -> dict[str, Array]:
-    """What the back-up alone catches of the internal faults within reach, and what nobody does; {} without one. A type
-    clear of earth is nothing to it: there nobody catches what the differential misses."""
-    if study.backup is None:
-        return {}
-    nobody = weighted([batch.nobody.get(name, batch.strata[name]) for name in weight.internal], weight.shares)
-    return {"p_backup_only": np.maximum(batch.judgement.missed.total - nobody.total, 0.0), "p_nobody": nobody.total,
-            "p_nobody_low": nobody.low, "p_nobody_high": nobody.high,
-            "nobody_per_year": weight.internal_per_year * weight.reachable * nobody.total}
-
-
-def _false_over_plants(study: Study, batch: Batch, weight: Weights) -> tuple[Array, Array]:
-    """95 % quantile over plants of p_false, and the share of plants above the policy's limit. A rate that is a
-    distribution is each plant's own; a limit a year is compared with the plant's false trips a year."""
-    external = [batch.strata[name] for name in weight.external]
-    plants = all_plants(list_inputs(study), study.ties, seed=study.study.seed, design=designs(study)[0],
-                        round_=batch.round_)
-    rates = np.stack([part * plants[key] for key, part in weight.rate_keys])
-    shares = rates / np.maximum(rates.sum(axis=0), 1e-300)
-    spread = over_plants(external, shares, study.policy.p_false_max or np.inf)
-    if study.policy.least_annual_cost is not None:
-        return spread.p95, np.full(spread.p95.shape, np.nan)         # no limit to be above
-    if study.policy.false_per_year_max is None:
-        return spread.p95, spread.above
-    means, noise = plant_means(external, rates)
-    scale = max(float(rates.sum(axis=0).max()), 1e-300)    # plant_spread keeps to [0, 1]
-    from montecarlo.estimates.spread import plant_spread
-
-    yearly = plant_spread(means / scale, noise / scale**2, study.policy.false_per_year_max / scale)
-    return spread.p95, yearly.above
-
-
-def _type_rows(study: Study, batch: Batch, numbers: Numbers, batch_number: int) -> pd.DataFrame:
-    import pandas as pd
-
-    weight = weights_of(study)
-    sides = [*(("internal", name, share) for name, share in zip(weight.internal, weight.shares, strict=True)),
-             *(("external", name, rate) for name, rate in zip(weight.external, weight.rates, strict=True)),
-             *(("state", name, np.nan) for name in batch.strata
-               if name.startswith("state.") and name not in weight.external)]
-    frames = []
-    for side, name, value in sides:
-        stratum = batch.strata[name]
-        estimate = stratum.estimate()
-        frame = pd.DataFrame({
-            "candidate": numbers, "side": side, "type": name.partition(".")[2], "weight": value,
-            "samples": int(stratum.trials.sum()), "unresolved": stratum.unresolved.sum(axis=1).astype(int),
-            "p": estimate.p, "p_low": estimate.low, "p_high": estimate.high, "p_from": origin([stratum], len(numbers)),
-            "batch": batch_number})
-        if study.backup is not None:
-            nobody = batch.nobody.get(name, stratum).estimate()
-            frame["p_nobody"], frame["p_nobody_low"], frame["p_nobody_high"] = (
-                (nobody.p, nobody.low, nobody.high) if side == "internal" else (np.nan,) * 3)
-        frames.append(frame)
-    return pd.concat(frames, ignore_index=True)
-
-
-def _coverage_rows(batch: Batch, numbers: Numbers) -> pd.DataFrame:
-    import pandas as pd
-
-    x, curve = detection_curve(batch.strata[EARTH], range(len(numbers)), COVERAGE_STEP)
-    return pd.DataFrame({"candidate": np.repeat(numbers, x.size), "x": np.tile(x, len(numbers)),
-                         "p_detected": curve.p.ravel(), "low": curve.low.ravel(), "high": curve.high.ravel()})
-
-
-__all__: Sequence[str] = ["Result", "run_study"]

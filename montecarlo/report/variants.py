@@ -13,8 +13,9 @@ from montecarlo.engine.workers import Workers
 from montecarlo.estimates.compare import distinguishable
 from montecarlo.quantities.wording import shown
 from montecarlo.report.choosing import SAME
+from montecarlo.report.rows import SETTINGS
 from montecarlo.report.several import Several
-from montecarlo.report.tables import SETTINGS, Result
+from montecarlo.report.tables import Result
 from montecarlo.study.description import Study
 from montecarlo.study.scenarios import AS_STATED
 

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from montecarlo.report.tables import SETTINGS
+from montecarlo.report.rows import SETTINGS
 from montecarlo.report.variants import SideBySide, run_side_by_side
 from montecarlo.study.read import parse_study
 from studies.folder import prepare
