@@ -38,7 +38,7 @@ from montecarlo.study.description import Study
 Progress = Callable[[int, int, str], None]
 
 CELLS_MAX = 40_000_000                                     # plants x candidates that the tables may hold
-SAMPLES_MAX = 10**9                                        # of a type: the list of its chunks takes some 100 MB
+SAMPLES_MAX = 10**9                                        # of a type: the list of its chunks takes 75 MB
 BYTES_EACH = 150_000                                       # of a run's memory, measured: critical positions by block
 STATED = ""                                                # the study itself among its scenarios
 

@@ -116,7 +116,7 @@ def test_an_answer_is_known_by_itself_and_not_by_the_worker_that_had_it() -> Non
     assert told(error) is error
 
 
-def test_a_chunk_that_kills_its_workers_costs_the_others_nothing(two: real.Cluster) -> None:
+def test_a_chunk_that_kills_its_workers_leaves_the_others_on_the_cluster(two: real.Cluster) -> None:
     sent: list[list[int]] = []
     slow = [Task(number, "dies" if number == 3 else "", takes_s=0.3) for number in range(60)]
 
