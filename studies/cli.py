@@ -123,7 +123,7 @@ def _parser() -> _Parser:
                         help="its commissioning.csv with the columns measured and uncertainty filled in")
     update.add_argument("--out", metavar="CSV", type=Path,
                         help="file for the table (default: <name of MEASURED>-updated.csv, here); a name not in use")
-    add("verify", _verify, "work out values in print anew and tell which agree; exit code 1 if one does not")
+    add("verify", _verify, "work out published values anew and tell which agree; exit code 1 if one does not")
     add("doctor", _doctor, "look at this machine and installation, with a short check of the numbers; exit code 1 if a "
         "run would fail")
     add("schema", _schema, "print the JSON Schema of study files, for editors")

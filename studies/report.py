@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from montecarlo.quantities.wording import listed
 from montecarlo.report.frames import column_head, frame_table
 from montecarlo.report.page import Block, Fragment, Items, Page, Picture, Prose, Section, Subhead, Table, render
-from montecarlo.report.published import QUICK, published_values
+from montecarlo.report.published import KINDS, QUICK, counted, published_values
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.study.checks import cautions
 from montecarlo.study.description import Study
@@ -184,14 +184,15 @@ def _backup(desk: Desk) -> list[Block]:
 def _published() -> Iterator[Block]:
     found = dict(published_values(QUICK))
     rows = [one for part in found.values() for one in part]
-    yield Prose(f"{sum(one.agrees for one in rows)} of {len(rows)} values in print agree with this version within what "
-                "their digits, or the reading of them, leave open; worked out when this report was made. A row without "
-                "a source has that of the row above. The command verify adds whole studies of worked examples, CTs in "
-                "time, effects of inputs and rare events.")
+    yield Prose(f"{sum(one.agrees for one in rows)} of {len(rows)} published values agree with this version within "
+                "what their digits, or the reading of them, leave open; worked out when this report was made. How a "
+                "value came to be known stands behind its source. A row without a source has that of the row above. The "
+                "command verify adds whole studies of worked examples, CTs in time, effects of inputs and rare events.")
+    yield Table(KINDS, tuple(one.cells for one in counted(rows)), "<>><", "How the values are known")
     for subject, part in found.items():
-        yield Table(("source", "where", "quantity", "printed", "here", "difference", "verdict"),
-                    tuple((one.source if one.source != before else "", one.place, *one.cells)
-                          for one, before in zip(part, ["", *(one.source for one in part)], strict=False)),
+        yield Table(("source", "where", "quantity", "value given", "here", "difference", "verdict"),
+                    tuple((one.cited if one.cited != before else "", one.place, *one.cells)
+                          for one, before in zip(part, ["", *(one.cited for one in part)], strict=False)),
                     "<<<>>><", subject, widths=(24, 13, 23, 12, 11, 9, 8))
 
 

@@ -70,6 +70,7 @@ def primary_operating_current(turns_ratio: ArrayLike, setting_a: ArrayLike, exci
                               ct_count: ArrayLike) -> FloatArray:
     """Primary current that operates an element, N(I_set + n I_exc): the arithmetic upper bound. [A]
 
+    Common practice, no source.
     `exciting_a` of one CT at the voltage of the setting; `ct_count` 6 for the earth leg, 2 for a phase leg."""
     return np.asarray(np.asarray(turns_ratio) * (np.asarray(setting_a, float)
                                                  + np.asarray(ct_count) * np.asarray(exciting_a)))

@@ -1,4 +1,4 @@
-"""IEC 60909 currents of a generator against the example of IEC TR 60909-4."""
+"""IEC 60909 currents of a generator of the IEC TR 60909-4 network against an open network library's tests."""
 
 from dataclasses import replace
 
@@ -40,6 +40,17 @@ def test_fault_beyond_an_impedance():
     line = 10 * (0.12 + 0.39j) / ratio**2
     current = iec60909.initial_current(HELD, np.array([transformer, transformer + line]))
     assert current * (110 / ratio / 10) / ratio == pytest.approx([1846.0, 1671.5], abs=0.06)
+
+
+def test_fault_beyond_the_transformer_of_a_power_station_unit():
+    # The same file, test_iec_60909_4_3ph_small_gen_only: 1.9755 kA. Worked by hand: K_SO = 110/(10.5 x 1.075) x
+    # 10.5/120 x 1.1/(1 + 0.16 x 0.4359) = 0.8768; Z = (120/10.5)^2 (0.005 + j0.1764) + 0.72 + j17.265 = 1.373 + j40.306
+    ratio, ohm = 120 / 10.5, (0.005 + 1j * np.sqrt(0.12**2 - 0.005**2)) * 120e3**2 / 100e6
+    current = iec60909.station_unit_current(HELD, ohm, ratio, 110e3)
+    assert current == pytest.approx(1.1 * 110e3 / (np.sqrt(3) * 0.8768 * 40.329), rel=1e-4)
+    assert current == pytest.approx(1975.5, abs=0.1)
+    # K_SO is one for both, so that the plain path (K_G and K_T each on its own) gives another current: 1.8460 kA
+    assert current > 1.05 * 1846.0
 
 
 def test_a_distant_fault_does_not_decay():

@@ -6,6 +6,12 @@ import pytest
 from montecarlo.estimates import handcalc
 
 
+def test_primary_operating_current_by_hand() -> None:
+    # worked by hand: 1500 (0.1 + 2 x 0.006) = 168 A; ideal CTs leave N I_set
+    assert handcalc.primary_operating_current(1500, 0.1, 0.006, 2) == pytest.approx(168)
+    assert handcalc.primary_operating_current(1500, 0.1, 0.0, 6) == pytest.approx(150)
+
+
 def test_general_fraction_solves_its_equation():
     x = handcalc.unprotected_fraction(200.0, 3.0, 3000.0, winding_reactance_ohm=2.0, winding_resistance_ohm=0.7)
     assert x * 3000 == pytest.approx(200 * abs(3.0 + x * (0.7 + 2.0j)), rel=1e-12)

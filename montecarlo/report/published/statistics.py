@@ -13,53 +13,55 @@ from montecarlo.estimates.rare import Sums, plain, rare_estimate, spans, tilted,
 from montecarlo.estimates.totals import mover
 from montecarlo.quantities import Array
 from montecarlo.quantities.laws import Normal
-from montecarlo.report.published.row import Published
+from montecarlo.report.published.row import Kind, Published
 from montecarlo.sampling.nets import Net
 
 __all__ = ["DEEP", "FIRST", "TOTAL", "deep_probability", "ishigami", "rows", "sampled_rows"]
 
 NEWCOMBE = "Newcombe, Statistics in Medicine 17, 1998, 857-872"
-DIFFERENCE = "Newcombe, Statistics in Medicine 17, 1998, 873-890 (quoted)"
+DIFFERENCE = "Newcombe, Statistics in Medicine 17, 1998, 873-890"
 NIST = "NIST/SEMATECH e-Handbook of Statistical Methods"
-TABLES = "Tables of the normal and the t distribution (any textbook, from memory)"
-ISHIGAMI = "Ishigami and Homma 1990, values in Saltelli et al., The Primer, 2008 (from memory)"
+SOONG = "Soong, Fundamentals of Probability and Statistics for Engineers, p. 370"
+NORMAL = "The normal law"
+ISHIGAMI = "Ishigami and Homma 1990, values in Saltelli et al., The Primer, 2008"
 FIRST, TOTAL = np.array([0.3139, 0.4424, 0.0]), np.array([0.5576, 0.4424, 0.2437])      # a = 7, b = 0.1
 LIMITS = {"exact": clopper_pearson, "score": wilson}
 PROPORTIONS = (
-    ("exact", "from memory", 81, 263, (0.2527, 0.3676)), ("exact", "from memory", 15, 148, (0.0578, 0.1617)),
-    ("exact", "from memory", 0, 20, (0.0, 0.1684)), ("exact", "from memory", 1, 29, (0.0009, 0.1776)),
-    ("score", "from memory", 15, 148, (0.0624, 0.1605)), ("score", "from memory", 0, 20, (0.0, 0.1611)),
-    ("score", "from memory", 1, 29, (0.0061, 0.1718)), ("score", "quoted", 81, 263, (0.2553, 0.3662)))
+    ("exact", Kind.MEMORY, 81, 263, (0.2527, 0.3676)), ("exact", Kind.MEMORY, 15, 148, (0.0578, 0.1617)),
+    ("exact", Kind.MEMORY, 0, 20, (0.0, 0.1684)), ("exact", Kind.MEMORY, 1, 29, (0.0009, 0.1776)),
+    ("score", Kind.MEMORY, 15, 148, (0.0624, 0.1605)), ("score", Kind.MEMORY, 0, 20, (0.0, 0.1611)),
+    ("score", Kind.MEMORY, 1, 29, (0.0061, 0.1718)), ("score", Kind.QUOTED, 81, 263, (0.2553, 0.3662)))
 SEED = 1990
 DEEP = 4.7534                                              # exceeded once in a million by the normal law
 
 
 def rows() -> Iterator[Published]:
     low, high = clopper_pearson(4, 20, 0.90)
-    yield Published(NIST, "7.2.4.1", "exact 90 % limit, 4 of 20, low", "-", 0.071354, float(low), 1e-6)
-    yield Published(NIST, "7.2.4.1", "the same, high", "-", 0.401029, float(high), 1e-6)
-    for words, known, hits, trials, printed in PROPORTIONS:
+    yield Published(NIST, "7.2.4.1", "exact 90 % limit, 4 of 20, low", "-", 0.071354, float(low), 1e-6, Kind.PRINT)
+    yield Published(NIST, "7.2.4.1", "the same, high", "-", 0.401029, float(high), 1e-6, Kind.PRINT)
+    for words, kind, hits, trials, given in PROPORTIONS:
         limits = LIMITS[words](hits, trials)
-        for side, ours, value in zip(("low", "high"), limits, printed, strict=True):
-            yield Published(f"{NEWCOMBE} ({known})", "Table I", f"95 % {words} limit, {hits} of {trials}, {side}", "-",
-                            value, float(ours), 5e-5)
+        for side, ours, value in zip(("low", "high"), limits, given, strict=True):
+            yield Published(NEWCOMBE, "Table I", f"95 % {words} limit, {hits} of {trials}, {side}", "-", value,
+                            float(ours), 5e-5, kind)
     yield Published("Clopper and Pearson, Biometrika 26, 1934, 404-413", "their theorem",
                     "95 % exact limits miss the truth, worst p, 50 trials", "%", 5.0, 100 * _worst_miss(50), 0.0,
-                    at_most=True)
+                    Kind.DERIVED, at_most=True)
     # p1 - p2 is p1 + (1 - p2) less 1: limits of a sum from those of its parts
     p, limits = np.array([56 / 70, 32 / 80]), wilson([56, 32], [70, 80])
     both = mover([1.0, 1.0], p, limits.low, limits.high)
     for side, ours, value in (("low", both.low, 0.0524), ("high", both.high, 0.3339)):
         yield Published(DIFFERENCE, "Table II", f"95 % limit of 56/70 - 48/80, {side}", "-", value, float(ours) - 1,
-                        5e-5)
+                        5e-5, Kind.QUOTED)
     bound = float(clopper_pearson(0, 100, side="high").high)
     yield Published("Hanley and Lippman-Hand, JAMA 249, 1983, 1743", "3/n", "95 % bound, none in 100", "-", 0.03, bound,
-                    6e-4)
-    yield Published(TABLES, "normal", "quantile at 0.975", "-", 1.95996, float(Normal(0.0, 1.0).ppf(0.975)), 5e-6)
+                    6e-4, Kind.MEMORY)
+    yield Published(SOONG, "Table A.4", "normal quantile at 0.975", "-", 1.960,
+                    float(Normal(0.0, 1.0).ppf(0.975)), 5e-4, Kind.PRINT)
     blocks = np.arange(16.0)
     half = float(student(blocks).high) - blocks.mean()
-    yield Published(TABLES, "t", "half-width over standard error, 16 blocks", "-", 2.131,
-                    half / (blocks.std(ddof=1) / 4), 5e-4)
+    yield Published(SOONG, "Table A.4", "half-width over standard error, 16 blocks", "-", 2.131,
+                    half / (blocks.std(ddof=1) / 4), 5e-4, Kind.PRINT)
 
 
 def _worst_miss(trials: int) -> float:
@@ -92,21 +94,22 @@ def _effects() -> Iterator[Published]:
     swapped = [np.where(np.arange(3) == k, other, one) for k in range(3)]
     found = sobol_effects(ishigami(one), ishigami(other), np.stack([ishigami(page) for page in swapped]),
                           np.random.default_rng(SEED))
-    for words, printed, ours in (("first", FIRST, found.first.p), ("total", TOTAL, found.total.p)):
+    for words, given, ours in (("first", FIRST, found.first.p), ("total", TOTAL, found.total.p)):
         for k in range(3):
-            yield Published(ISHIGAMI, "a 7, b 0.1", f"{words} effect of x{k + 1}, 4,096 points", "-", float(printed[k]),
-                            float(ours[k]), 0.02)          # five times the scatter of 30 seeds
+            yield Published(ISHIGAMI, "a 7, b 0.1", f"{words} effect of x{k + 1}, 4,096 points", "-", float(given[k]),
+                            float(ours[k]), 0.02, Kind.MEMORY)     # five times the scatter of 30 seeds
 
 
 def _rare() -> Iterator[Published]:
-    """Weighted samples: tolerance is four of their own standard errors, with that of the printed value."""
+    """Weighted samples: tolerance is four of their own standard errors, with that of the value given."""
     rng = np.random.default_rng(SEED)
-    source = "Four-branch series system; Schobi, Sudret, Marelli 2017, 1e8 samples (quoted)"
+    source = "Four-branch series system; Schobi, Sudret, Marelli 2017, 1e8 samples"
     p, error = _weighted(lambda u: _four_branch(u, 6.0), 2, 0.0, rng)
     yield Published(source, "k 6", "probability of failure, weighted samples", "-", 4.460e-3, p,
-                    4 * math.hypot(error, 0.0015 * 4.460e-3))
+                    4 * math.hypot(error, 0.0015 * 4.460e-3), Kind.QUOTED)
     p, error = deep_probability()
-    yield Published(TABLES, "normal", f"P(above {DEEP}), of ten inputs, weighted samples", "-", 1e-6, p, 4 * error)
+    yield Published(NORMAL, f"P(above {DEEP})", "of a sum of ten inputs, weighted samples", "-", 1e-6, p, 4 * error,
+                    Kind.DERIVED)
 
 
 def deep_probability() -> tuple[float, float]:

@@ -8,7 +8,8 @@ from collections.abc import Iterator
 import numpy as np
 
 from montecarlo.quantities import Array
-from montecarlo.report.published.row import Published
+from montecarlo.report.published.row import Kind, Published
+from montecarlo.report.published.winding import RAO
 from montecarlo.secondary import steady, transient
 from montecarlo.secondary.circuit import CtBank
 from montecarlo.secondary.excitation import excitation_table, loop_rms
@@ -22,10 +23,10 @@ __all__ = ["OMEGA", "first_loss", "flux_over_symmetrical", "offset_wave", "one_c
 OMEGA = 2 * math.pi * 50.0
 LINEAR = (1.0, 0.0, 0.0, 0.0)
 ONE_LEG = np.ones((1, 1))
-RAJPUT = "Rajput, Electronic Measurements and Instrumentation (companion)"
+RAJPUT = "Rajput, Electronic Measurements and Instrumentation"
 IEC = "IEC 61869-2"
-AGRAWAL = "IEC 60044-1, in Agrawal, Industrial Power Engineering and Applications Handbook"
-C37110 = "IEEE C37.110 (from memory)"
+AGRAWAL = "IEC 60044-1, in Agrawal, Industrial Power Engineering and Applications Handbook, p. 501"
+C37110 = "IEEE C37.110"
 X_OVER_R = 15.0
 BURDEN_VA = 15.0
 CLASSES = {"5P20": (5.0, 1.0, 60.0), "10P10": (10.0, 3.0, None)}   # composite %, ratio %, displacement min: p. 501
@@ -64,15 +65,16 @@ def rows() -> Iterator[Published]:
     bank = one_ct(turns=240.0, series_ohm=0.0, knee_v=6.0, knee_a=math.sqrt(2) * 96 / 240)
     primary = math.hypot(240 * 5, 96)
     current, flux = secondary_phasor(bank, 1.2, primary)
-    yield Published(RAJPUT, "Ex 6.1", "actual ratio", "-", 240.77, primary / abs(current), 0.005)
-    yield Published(RAJPUT, "Ex 6.1", "phase displacement", "deg", 4.57, math.degrees(np.angle(current)), 0.005)
+    yield Published(RAJPUT, "Ex 6.1", "actual ratio", "-", 240.77, primary / abs(current), 0.005, Kind.SCRIPT)
+    yield Published(RAJPUT, "Ex 6.1", "phase displacement", "deg", 4.57, math.degrees(np.angle(current)), 0.005,
+                    Kind.SCRIPT)
     yield Published(RAJPUT, "Ex 6.1", "flux density", "T", 0.0938,
-                    abs(flux) * float(bank.knee_flux_wb[0, 0]) / (240 * 1200e-6), 5e-5)
+                    abs(flux) * float(bank.knee_flux_wb[0, 0]) / (240 * 1200e-6), 5e-5, Kind.SCRIPT)
     # CT 2000/5, 40 kA, 0.31 + 2 ohm, 28.45 cm2, 50 Hz; printed with 4.4 for pi sqrt(2)
     bank = one_ct(turns=400.0, series_ohm=0.31, knee_v=231.0, knee_a=0.0)
     tesla = abs(secondary_phasor(bank, 2.0, 40e3)[1]) * float(bank.knee_flux_wb[0, 0]) / (400 * 28.45e-4)
-    yield Published("Rao, Switchgear Protection and Power Systems (companion)", "Ex 35.3",
-                    "flux density at 40 kA, with 4.4", "T", 0.9227, tesla * np.pi * math.sqrt(2) / 4.4, 5e-5)
+    yield Published(RAO, "Ex 35.3", "flux density at 40 kA, with 4.4", "T", 0.9227,
+                    tesla * np.pi * math.sqrt(2) / 4.4, 5e-5, Kind.SCRIPT)
     yield from _knee()
     yield from _classes()
 
@@ -81,7 +83,8 @@ def _knee() -> Iterator[Published]:
     for words, curve in (("hysteresis", excitation_table(80.0, 15).at(0.2)),
                          ("shifted curve", coefficients_of("shifted_curve", 80.0, 15, 0.2))):
         ratio = loop_rms(curve, 1.1, 15) / loop_rms(curve, 1.0, 15)
-        yield Published(IEC, f"knee, {words}", "exciting current, 1.1 V_k over V_k", "-", 1.5, float(ratio), 1e-4)
+        yield Published(IEC, f"knee, {words}", "exciting current, 1.1 V_k over V_k", "-", 1.5, float(ratio), 1e-4,
+                        Kind.MEMORY)
 
 
 def _classes() -> Iterator[Published]:
@@ -91,10 +94,10 @@ def _classes() -> Iterator[Published]:
         error = secondary_phasor(bank, 0.0, 1.0)[0] - 1
         whole = 100 * abs(abs(1 + error) - 1) + plate.rules.turns_percent
         place = f"{name}, {BURDEN_VA:g} VA, at rated current"
-        yield Published(AGRAWAL, place, "ratio error", "%", ratio, whole, 0.002 * ratio, at_most=True)
+        yield Published(AGRAWAL, place, "ratio error", "%", ratio, whole, 0.002 * ratio, Kind.QUOTED, at_most=True)
         if minutes is not None:
             yield Published(AGRAWAL, place, "phase displacement", "min", minutes,
-                            float(abs(np.angle(1 + error))) / MINUTE, 1e-3, at_most=True)
+                            float(abs(np.angle(1 + error))) / MINUTE, 1e-3, Kind.QUOTED, at_most=True)
 
 
 def _just(name: str) -> tuple[Designation, CtBank]:
@@ -146,7 +149,7 @@ def transient_rows() -> Iterator[Published]:
     # t_s = -X/(wR) ln[1 - (K_s - 1)/(X/R)]: three quarters of a cycle, where the alternating flux has its crest
     for factor, remanence, words in ((5.0, 0.0, "K_s 5"), (10.0, 0.5, "K_s 10, remanence 50 %")):
         yield Published(C37110, f"X/R 15, {words}", "time to saturation", "ms", 14.8,
-                        1e3 * saturates_at(factor, remanence), 0.8)
+                        1e3 * saturates_at(factor, remanence), 0.8, Kind.MEMORY)
 
 
 def _composite_errors() -> Iterator[Published]:
@@ -158,7 +161,8 @@ def _composite_errors() -> Iterator[Published]:
         wave = plate.factor * math.sqrt(2) * np.sin(OMEGA * window.times())
         error = (secondary_wave(bank, 0.0, wave, window) - wave[2::2])[-window.per_cycle:]
         yield Published(AGRAWAL, f"{name}, {BURDEN_VA:g} VA, at the accuracy limit", "composite error", "%", composite,
-                        100 * float(np.sqrt(np.mean(error**2))) / plate.factor, 0.0, at_most=True)
+                        100 * float(np.sqrt(np.mean(error**2))) / plate.factor, 0.0, Kind.QUOTED,
+                        at_most=True)
 
 
 def _dimensioning() -> Iterator[Published]:
@@ -168,7 +172,7 @@ def _dimensioning() -> Iterator[Published]:
     bank = one_ct(turns=1000.0, series_ohm=2.0, knee_v=100.0, knee_a=0.0)
     need = flux_over_symmetrical(secondary_wave(bank, 3.0, wave, window), window).max()
     yield Published(C37110, "X/R 15, no exciting current", "largest flux ratio, 1 + X/R", "-", 16.0,
-                    float(need), 0.16)
+                    float(need), 0.16, Kind.MEMORY)
     primary_s, secondary_s, ohm = X_OVER_R / OMEGA, 1.0, 5.0
     bank = one_ct(turns=1000.0, series_ohm=2.0, knee_v=100.0,
                   knee_a=math.sqrt(2) * 100.0 / (OMEGA * secondary_s * ohm))     # flux over current = T_s R
@@ -177,4 +181,4 @@ def _dimensioning() -> Iterator[Published]:
     envelope = 1 + OMEGA * primary_s * secondary_s / (primary_s - secondary_s) * (
         np.exp(-t / primary_s) - np.exp(-t / secondary_s))
     yield Published(C37110, "X/R 15, T_s 1 s", "the same, K_td by the formula", "-", float(envelope.max()),
-                    float(need), 0.01 * float(envelope.max()))
+                    float(need), 0.01 * float(envelope.max()), Kind.MEMORY)

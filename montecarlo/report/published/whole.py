@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 __all__ = ["UNSEEN_PU", "example_study", "missed_percent", "rows"]
 
-UNSEEN_PU = 0.005          # winding reactance where the book has none: too small to be seen in the printed digits
+UNSEEN_PU = 0.005          # winding reactance where the book has none: too small to be seen in the digits given
 READING_PERCENT = 0.1      # of the fraction, where the book rounds the resistor
 
 
@@ -59,4 +59,4 @@ def rows() -> Iterator[Published]:
     for one in EXAMPLES:
         tolerance = one.digit if one.asked == "percent" else READING_PERCENT
         yield Published(one.source, one.place, "p_missed of earth faults", "%", one.percent, missed_percent(one),
-                        tolerance)
+                        tolerance, one.kind)
