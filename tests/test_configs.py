@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -87,3 +89,68 @@ def test_second_cores_may_have_a_ratio_of_their_own_as_they_share_no_leg_with_th
         parse_study(table, ROOT / "configs")
     table["ct"].setdefault("second_line_end", {})["primary_a"] = 3000
     assert parse_study(table, ROOT / "configs").ct.at("second_line_end").turns_ratio == 3000
+
+
+# --- what the studies say of themselves -------------------------------------------------------------------
+
+
+# Largest resistance of copper cores, class 2 at 20 degrees, IEC 60228 (from memory). [ohm/km]
+CORE_OHM_PER_KM = {"1.5": 12.1, "2.5": 7.41, "4": 4.61, "6": 3.08, "10": 1.83}
+
+
+def sourced(table: Any) -> Iterator[tuple[str, float]]:
+    """Every source in a study beside its value or nominal value."""
+    for item in table.values() if isinstance(table, dict) else table if isinstance(table, list) else ():
+        if isinstance(item, dict) and "source" in item and ("nominal" in item or "value" in item):
+            yield item["source"], item.get("nominal", item.get("value"))
+        yield from sourced(item)
+
+
+def told(pattern: str) -> list[tuple[str, float, tuple[str, ...]]]:
+    """Study, value and what the pattern finds in its source, wherever it finds something."""
+    return [(path.stem, value, match.groups()) for path in FILES
+            for text, value in sourced(tomllib.loads(path.read_text(encoding="utf-8")))
+            if (match := re.search(pattern, text))]
+
+
+def test_leads_are_as_long_as_their_resistance_says() -> None:
+    found = told(r"([\d.]+) m, ([\d.]+) mm2")
+    assert len(found) >= 8
+    for study, ohm, (metres, area) in found:
+        digits = len(f"{ohm}".partition(".")[2])
+        assert round(float(metres) / 1000 * CORE_OHM_PER_KM[area], digits) == ohm, study
+
+
+def test_resistors_carry_the_current_that_their_source_says() -> None:
+    found = told(r"([\d.]+) A at ([\d.]+) kV")
+    assert len(found) >= 8
+    for study, ohm, (ampere, kilovolt) in found:
+        assert float(kilovolt) * 1e3 / ohm == pytest.approx(float(ampere), rel=0.005), study
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+def test_a_shipped_study_says_that_it_is_invented(path: Path) -> None:
+    text = path.read_text(encoding="utf-8")
+    assert "nvented" in tomllib.loads(text)["study"]["title"]
+    assert "nvented" in text.partition("[study]")[0]
+    reports = [source for source, _ in sourced(tomllib.loads(text)) if re.search("sheet|test|name-plate", source)]
+    assert [source for source in reports if "invented" not in source] == []
+
+
+def test_shipped_measurements_say_that_they_are_invented() -> None:
+    files = sorted((ROOT / "configs").glob("*.csv"))
+    assert files
+    assert [path.name for path in files if not path.name.startswith("invented_")] == []
+
+
+def test_words_about_two_studies_are_their_numbers() -> None:
+    tables = {path.stem: tomllib.loads(path.read_text(encoding="utf-8")) for path in FILES}
+    bus, options = tables["bus_machines_6_6kv"], tables["earthing_options_11kv"]
+    machine = bus["machine"]
+    ohm = machine["line_voltage_v"] ** 2 / machine["rated_power_va"] * (
+        machine["subtransient_reactance_pu"]["nominal"] + machine["negative_sequence_reactance_pu"]
+        + machine["zero_sequence_reactance_pu"]) / 3
+    own = machine["line_voltage_v"] / 3**0.5 / bus["earthing"]["current_limit_a"]["nominal"]
+    assert ohm * (1 / own + 1 / bus["earthing"]["other_neutrals_ohm"]["values"][0]) == pytest.approx(0.3, abs=0.02)
+    capacitance = options["machine"]["stator_capacitance_f"] + options["network"]["external_capacitance_f"]
+    assert 3 * 314.16 * capacitance * 11e3 / 3**0.5 == pytest.approx(1.8, abs=0.05)

@@ -48,8 +48,8 @@ class Verdict:
 def furnish(folder: Path) -> None:
     """Everything that a study's `file` may name and must not get, beside two files that it may."""
     (folder / "data.csv").write_bytes(PLAIN)
-    (folder / "neutral_ct_13_8kv.csv").write_bytes(
-        (Path(__file__).parents[2] / "configs" / "neutral_ct_13_8kv.csv").read_bytes())
+    (folder / "invented_neutral_ct_13_8kv.csv").write_bytes(
+        (Path(__file__).parents[2] / "configs" / "invented_neutral_ct_13_8kv.csv").read_bytes())
     (folder / "folder").mkdir()
     os.mkfifo(folder / "pipe")
     for name, target in (("dangling", "nothing"), ("loop", "loop"), ("out", "/etc/passwd"), ("zero", "/dev/zero"),
