@@ -22,6 +22,7 @@ __all__ = ["main"]
 PROGRAM = "statorodds"
 MOST_SAMPLES, MOST_SEED, MOST_WORKERS = 10**12, 2**63 - 1, 1024
 INTERRUPTED, BROKEN_PIPE = 130, 141
+NUMBA_FILE = ".numba_config.yaml"
 COMMANDS = ("new", "check", "run", "update", "verify", "doctor", "schema")
 _NAMES = "one of " + ", ".join(COMMANDS)
 
@@ -32,6 +33,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     make_whole()
     try:
         _check_names(given)
+        _check_folder()
         options = _parser().parse_args(given)
         code: int | None = options.command(options, given)
     except StudyError as error:
@@ -65,6 +67,13 @@ def _check_names(given: list[str]) -> None:
         except UnicodeEncodeError:
             shown = os.fsencode(name).decode("utf-8", "backslashreplace")
             raise StudyError(f"{shown}: is not UTF-8; rename it, or start from inside that folder") from None
+
+
+def _check_folder() -> None:
+    """Numba takes such a file as its own: it can say where compiled code is loaded from."""
+    if os.path.lexists(NUMBA_FILE):
+        raise StudyError(f"{NUMBA_FILE}: this file of the current folder would change how the solvers "
+                         "are compiled and loaded; move it away, or start from another folder")
 
 
 # --- options ----------------------------------------------------------------------------------------------
