@@ -43,8 +43,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except RuntimeError as error:                              # Numba's, on import
         if "no locator available" not in str(error):
             raise
-        tell(f"{PROGRAM}: the compiled solvers can be kept nowhere; set NUMBA_CACHE_DIR to a folder that can be "
-             f"written, and see {PROGRAM} doctor")
+        tell(f"{PROGRAM}: the compiled solvers can be kept nowhere; set NUMBA_CACHE_DIR to a folder "
+             f"that only you can write, and see {PROGRAM} doctor")
+        return 2
+    except MemoryError:
+        tell(f"{PROGRAM}: too little memory; end other programs, or take another machine")
         return 2
     except KeyboardInterrupt as stopped:
         tell(f"{PROGRAM}: stopped; {str(stopped) or 'nothing was written'}")
