@@ -22,6 +22,7 @@ __all__ = ["main"]
 PROGRAM = "statorodds"
 MOST_SAMPLES, MOST_SEED, MOST_WORKERS = 10**12, 2**63 - 1, 1024
 INTERRUPTED, BROKEN_PIPE = 130, 141
+NUMBA_FILE = ".numba_config.yaml"
 COMMANDS = ("new", "check", "run", "update", "verify", "doctor", "schema")
 _NAMES = "one of " + ", ".join(COMMANDS)
 
@@ -32,6 +33,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     make_whole()
     try:
         _check_names(given)
+        _check_folder()
         options = _parser().parse_args(given)
         code: int | None = options.command(options, given)
     except StudyError as error:
@@ -41,8 +43,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except RuntimeError as error:                              # Numba's, on import
         if "no locator available" not in str(error):
             raise
-        tell(f"{PROGRAM}: the compiled solvers can be kept nowhere; set NUMBA_CACHE_DIR to a folder that can be "
-             f"written, and see {PROGRAM} doctor")
+        tell(f"{PROGRAM}: the compiled solvers can be kept nowhere; set NUMBA_CACHE_DIR to a folder "
+             f"that only you can write, and see {PROGRAM} doctor")
+        return 2
+    except MemoryError:
+        tell(f"{PROGRAM}: too little memory; end other programs, or take another machine")
         return 2
     except KeyboardInterrupt as stopped:
         tell(f"{PROGRAM}: stopped; {str(stopped) or 'nothing was written'}")
@@ -65,6 +70,13 @@ def _check_names(given: list[str]) -> None:
         except UnicodeEncodeError:
             shown = os.fsencode(name).decode("utf-8", "backslashreplace")
             raise StudyError(f"{shown}: is not UTF-8; rename it, or start from inside that folder") from None
+
+
+def _check_folder() -> None:
+    """Numba takes such a file as its own: it can say where compiled code is loaded from."""
+    if os.path.lexists(NUMBA_FILE):
+        raise StudyError(f"{NUMBA_FILE}: this file of the current folder would change how the solvers "
+                         "are compiled and loaded; move it away, or start from another folder")
 
 
 # --- options ----------------------------------------------------------------------------------------------

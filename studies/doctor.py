@@ -9,6 +9,7 @@ import os
 import platform
 import re
 import shutil
+import stat
 import sys
 import tempfile
 import time
@@ -30,6 +31,8 @@ LONGEST_S = 60.0                                           # for worker processe
 TEMPORARY = "temporary folder"
 FOLDERS = {"current folder": "go to another folder, or name one with run --out",
            TEMPORARY: "set TMPDIR to a folder that can be written"}
+# Code that is kept is run: who can write there can have anything run.
+CACHE_CURE = "set NUMBA_CACHE_DIR to a folder that only you can write"
 PURPOSES = {"parquet": "run --keep-samples", "cluster": "run --cluster"}
 IMPORTED_AS = {"pyarrow": "pyarrow.parquet"}
 REQUIREMENT = re.compile(r"([A-Za-z0-9_.-]+)(?:\[[^]]*\])?\s*(?:>=\s*([0-9.]+))?[^;]*"
@@ -72,7 +75,7 @@ def examine() -> Iterator[Finding]:
     yield from _safely("threads", _threads)
     for what, cure in FOLDERS.items():
         yield from _safely(what, partial(_folder, what), cure)
-    yield from _safely("compiled solvers", _cache, "set NUMBA_CACHE_DIR to a folder that can be written")
+    yield from _safely("compiled solvers", _cache, CACHE_CURE)
     yield from _safely("browser", _browser)
     yield from _safely("worker processes", _workers, "run with --workers 1")
     yield from _safely("self-check: earth fault", _earth_fault)
@@ -188,10 +191,12 @@ def _cache() -> Iterator[Finding]:
         Path(path).mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryFile(dir=path) as file:
             file.write(b"written")
-        yield Finding("compiled solvers", f"kept in {path}")
+        others = os.name == "posix" and Path(path).stat().st_mode & stat.S_IWOTH
+        yield Finding("compiled solvers", f"{'anybody can write' if others else 'kept in'} {path}",
+                      BAD if others else GOOD, CACHE_CURE if others else "")
     if not any(paths):
         yield Finding("compiled solvers", "kept nowhere, compiled in every process", BAD,
-                      "set NUMBA_CACHE_DIR to a folder that can be written")
+                      CACHE_CURE)
 
 
 def _browser() -> Iterator[Finding]:

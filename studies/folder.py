@@ -3,6 +3,7 @@ same command goes on; at the end the results, put in place with the record of pr
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import shutil
@@ -22,19 +23,27 @@ if TYPE_CHECKING:
 
     from montecarlo.engine.workers.finished import Finished
 
-__all__ = ["PROBE", "PRODUCT", "PROVENANCE", "UNFINISHED", "Destination", "Sitting", "names_in", "prepare",
-           "read_record"]
+__all__ = ["PROBE", "PRODUCT", "PROVENANCE", "RESERVED", "UNFINISHED", "Destination", "HalfDrawn",
+           "Sitting", "is_as_sealed", "names_in", "prepare", "read_record", "sealed"]
 
 PROVENANCE = "provenance.json"
 DESKTOP_FILES = {".DS_Store", "Thumbs.db", "desktop.ini"}  # made by file managers, nobody's work
 
 UNFINISHED = "unfinished"                                  # the folder of what is not done yet
+RESERVED = {PROVENANCE, UNFINISHED, *DESKTOP_FILES}        # no study may be filed under these
+SEAL = "sha256_of_the_rest"                                # in a record, of all that it says beside
 LOCK, RUN, PLACING, CHUNKS, STAGING = "lock", "run.json", "placing.json", "chunks", "results"
 PROBE = f".{PRODUCT}-"                                      # before names of what is gone at once
 LARGEST_RECORD = 10_000_000                                # bytes of what a run writes of itself
 ATTEMPTS = 5                                               # at a lock that other runs take away as they end
 
+TOO_LITTLE_MEMORY = "too little memory; end other programs, or take fewer candidates or another machine"
+
 Identity = Mapping[str, str]                               # what must not change within one run: name and value
+
+
+class HalfDrawn(RunStopped):
+    """What stopped a run did so after its tables were written; they stay in the staging folder."""
 
 
 @dataclass(frozen=True)
@@ -64,7 +73,11 @@ class Destination:
         left otherwise, finished chunks stay for the same command, unless the fault lies in the study.
 
         identity: of the run; another one's chunks are refused, or thrown away where results may be replaced."""
-        lock = self._locked()
+        try:
+            lock = self._locked()
+        except BaseException:
+            self._tidy_folders()
+            raise
         try:
             old = prepare(self.folder, replace=self.replace, probe=False).old
             sitting = self._sitting(identity)
@@ -112,7 +125,8 @@ class Destination:
         chunks, staging, record = (self.unfinished / name for name in (CHUNKS, STAGING, RUN))
         try:
             if (before := _identity_in(record)) != identity:
-                if before is not None and not self.replace:
+                lost = not before and not any(chunks.glob("*.npz"))     # a record, and nothing with it
+                if before is not None and not self.replace and not lost:
                     raise StudyError(f"{self.folder}: holds an unfinished run {_other(before, identity)} add "
                                      "--replace to throw it away, or name another folder with --out")
                 _without(chunks)                           # all of it, or what is left would be taken for this run's
@@ -132,6 +146,8 @@ class Destination:
             if path.name not in mine and os.path.lexists(self.folder / path.name):
                 raise RunStopped(f"{self.folder}: {path.name} has appeared there meanwhile; move it away")
         try:
+            for path in (*staging.rglob("*"), staging):
+                _on_disk(path)
             _write_whole(self.unfinished / PLACING, {"files": sorted({*names_in(staging), *old})})
             inner = {path for name in old if (path := self.folder / Path(name).parts[0]).is_dir()
                      and not path.is_symlink()}
@@ -144,18 +160,21 @@ class Destination:
                 path.rmdir()
             for path in sorted(staging.iterdir(), key=lambda path: path.name == PROVENANCE):
                 path.rename(self.folder / path.name)
+            _on_disk(self.folder)                          # before the chunks are taken away
         except OSError as error:
             raise RunStopped(f"{self.folder}: cannot be put in place ({_reason(error)}); the rest of the results is in "
                              f"{staging}") from None
 
     def _left(self, error: BaseException, sitting: Sitting) -> NoReturn:
         """Tidy up, and tell of what stays."""
-        placing = (self.unfinished / PLACING).exists()
-        if not placing:
+        if isinstance(error, MemoryError):                 # also of the libraries that draw
+            error = RunStopped(f"{self.folder}: {TOO_LITTLE_MEMORY}")
+        staged = (self.unfinished / PLACING).exists() or isinstance(error, HalfDrawn)
+        if not staged:
             shutil.rmtree(sitting.staging, ignore_errors=True)
         of_study = isinstance(error, StudyError) and not isinstance(error, RunStopped)
         done = 0 if of_study else len(sitting.finished)
-        if not done and not placing:
+        if not done and not staged:
             self._clear()
             raise error
         told = f"finished chunks kept in {self.unfinished}: {done}; the same command goes on from there"
@@ -179,6 +198,9 @@ class Destination:
         with suppress(OSError):
             if (held or os.name == "nt") and not any(path.name != LOCK for path in self.unfinished.iterdir()):
                 (self.unfinished / LOCK).unlink()
+        self._tidy_folders()
+
+    def _tidy_folders(self) -> None:
         with suppress(OSError):
             self.unfinished.rmdir()
         with suppress(OSError):
@@ -218,7 +240,23 @@ def _write_whole(path: Path, content: Mapping[str, object]) -> None:
     half.unlink(missing_ok=True)                           # of a killed run, or a link to elsewhere, or a pipe
     with half.open("x", encoding="utf-8") as file:
         file.write(json.dumps(content, indent=2, ensure_ascii=False) + "\n")
+    _on_disk(half)                                         # or a power cut may leave an empty file
     os.replace(half, path)
+    _on_disk(path.parent)
+
+
+def _on_disk(path: Path) -> None:
+    """Wait until the bytes of a file, or the names in a folder, are on the disk."""
+    folder = path.is_dir()
+    try:
+        handle = os.open(path, os.O_RDONLY if folder else os.O_RDWR)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+    except OSError:
+        if not folder:                                     # not every system opens folders
+            raise
 
 
 def read_record(record: Path) -> dict[str, Any]:
@@ -228,6 +266,21 @@ def read_record(record: Path) -> dict[str, Any]:
     except (OSError, ValueError, RecursionError):
         return {}
     return found if isinstance(found, dict) else {}
+
+
+def sealed(record: Mapping[str, Any]) -> dict[str, Any]:
+    """The record with a checksum over all of it, by which a later change is seen."""
+    return {**record, SEAL: _checksum(record)}
+
+
+def is_as_sealed(record: Mapping[str, Any]) -> bool:
+    return record.get(SEAL) == _checksum({key: value for key, value in record.items() if key != SEAL})
+
+
+def _checksum(record: Mapping[str, Any]) -> str:
+    """Of what JSON keeps of it, in whatever order."""
+    kept = json.loads(json.dumps(record))
+    return hashlib.sha256(json.dumps(kept, sort_keys=True).encode()).hexdigest()
 
 
 # --- before the run ---------------------------------------------------------------------------------------
@@ -258,7 +311,7 @@ def _existing(folder: Path, replace: bool) -> Destination:
             names = [name for name in names if Path(name).parts[0] != UNFINISHED]
     except OSError as error:
         raise StudyError(f"{folder}: cannot be read ({_reason(error)}); name another folder with --out") from None
-    halfway = _named(folder / UNFINISHED / PLACING)
+    halfway = _files_of_placing(folder / UNFINISHED)
     if not names or (PROVENANCE not in names and set(names) <= _with_folders(folder, halfway)):
         return Destination(folder, True, tuple(names), replace)
     ours = _with_folders(folder, [*_files_of_a_run(folder), *halfway])
@@ -285,6 +338,14 @@ def _with_folders(folder: Path, files: Sequence[str]) -> set[str]:
     """And the folders within that they stand in, if they are no links."""
     inner = {Path(name).parts[0] for name in files if "/" in name}
     return {*files, *(name for name in inner if not (folder / name).is_symlink())}
+
+
+def _files_of_placing(unfinished: Path) -> list[str]:
+    """What a run that was ended while it put its results in place may have put there. Where its
+    record is lost, those of the results that it was about to place."""
+    if not os.path.lexists(unfinished / PLACING):
+        return []
+    return _named(unfinished / PLACING) or _files_of_a_run(unfinished / STAGING)
 
 
 def _files_of_a_run(folder: Path) -> list[str]:

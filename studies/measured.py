@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import csv
 import math
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
-from io import StringIO
 from pathlib import Path
 
 from montecarlo.errors import StudyError
-from montecarlo.quantities.files import OversizeError, read_bounded
+from montecarlo.quantities.columns import POINT, check_width, csv_table, number_in
 from montecarlo.quantities.wording import listed, shown
 from montecarlo.report.commissioning import COLUMNS
 
@@ -37,32 +35,18 @@ class Measured:
 
 def read_measured(path: Path) -> list[Measured]:
     """The rows with a measured value, at least one. Raises StudyError, a line a fault."""
-    try:
-        if not path.is_file():
-            raise StudyError(f"{path}: no such file; fill in commissioning.csv of the run and name it")
-        lines = StringIO(read_bounded(path, LARGEST).decode("utf-8-sig"), newline="")
-        reader = csv.DictReader(lines, restval="", strict=True)
-        header = reader.fieldnames = [name.strip() for name in reader.fieldnames or ()]
-        _check_header(path, header)
-        table = [(reader.line_num, row) for row in reader]
-    except OversizeError as error:
-        raise StudyError(f"{path}: {error}, must be at most {LARGEST}; name the table of measured values") from None
-    except UnicodeDecodeError:
-        raise StudyError(f"{path}: is not UTF-8 text; save it as CSV in UTF-8") from None
-    except csv.Error as error:
-        raise StudyError(f"{path}: cannot be read as CSV: {error}") from None
-    except OSError as error:
-        raise StudyError(f"{path}: cannot be read ({error.strerror}); check the path") from None
     faults: list[str] = []
     found: list[Measured] = []
-    for line, row in table:
-        if None in row:
-            faults.append(f"{path} line {line}: more cells than columns; decimals are written with a point")
-        elif (row["measured"] or row["uncertainty"]).strip():
+    with csv_table(path, str(path), LARGEST, larger="name the table of measured values",
+                   absent=": no such file; fill in commissioning.csv of the run and name it") as rows:
+        _check_header(path, list(rows.fieldnames or ()))
+        for row in rows:
             try:
-                found.append(_measured(row, line))
+                check_width(row)
+                if (row["measured"] or row["uncertainty"]).strip():
+                    found.append(_measured(row, rows.line_num))
             except ValueError as error:
-                faults.append(f"{path} line {line}: {error}")
+                faults.append(f"{path} line {rows.line_num}: {error}")
     times = Counter((row.test, row.quantity) for row in found)
     faults += [f"{path}: {shown(test)} with {shown(quantity)} stands there more than once; leave one"
                for (test, quantity), count in times.items() if count > 1]
@@ -89,12 +73,12 @@ def _measured(row: Mapping[str, str], line: int) -> Measured:
     def number(name: str, *, above: bool) -> float:
         cell = (row.get(name) or "").strip()
         try:
-            value = float(cell)
+            value = number_in(cell)
         except ValueError:
             value = math.nan
         if not (0 < value < math.inf if above else 0 <= value < math.inf):
             raise ValueError(f"{name}: {shown(cell)} must be a number {'above' if above else 'of at least'} 0 in "
-                             f"{row['unit'].strip() or 'the unit of the row'}")
+                             f"{row['unit'].strip() or 'the unit of the row'}; {POINT}")
         return value
 
     injected = number("injected_a", above=True) if (row.get("injected_a") or "").strip() else math.nan

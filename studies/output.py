@@ -10,7 +10,16 @@ from hashlib import file_digest
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from studies.folder import PROBE, PRODUCT, PROVENANCE, UNFINISHED, Destination, names_in
+from studies.folder import (
+    PROBE,
+    PRODUCT,
+    PROVENANCE,
+    RESERVED,
+    Destination,
+    HalfDrawn,
+    names_in,
+    sealed,
+)
 from studies.text import CAUTION
 
 if TYPE_CHECKING:
@@ -33,16 +42,21 @@ def write_findings(findings: Findings, destination: Destination, staging: Path, 
         _write_all(findings, staging)
         _write_files(inputs, staging)
         more(staging)
-        if study_name in (PROVENANCE, UNFINISHED) or (staging / study_name).exists():
+        if study_name in RESERVED or (staging / study_name).exists():
             study_name = f"study-{study_name}"
         (staging / study_name).write_bytes(study_bytes)
         files = sorted([*names_in(staging), PROVENANCE])
         record = {"product": PRODUCT, **findings.provenance, "command": command, "study_file": study_name,
                   "files": files, "sha256": {name: _sha256(staging / name) for name in files
                                              if name != PROVENANCE}}
-        (staging / PROVENANCE).write_text(json.dumps(record, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
+        text = json.dumps(sealed(record), indent=2, ensure_ascii=False)
+        (staging / PROVENANCE).write_text(text + "\n", encoding="utf-8")
     except OSError as error:
         raise destination.not_written(error) from None
+    except MemoryError:
+        raise HalfDrawn(
+            f"{destination.folder}: too little memory to draw the figures; end other programs and start "
+            f"the same command again. The tables so far are in {staging}") from None
     return files
 
 

@@ -24,9 +24,11 @@ NO_BROWSER = f"No report.pdf: neither Chromium nor Chrome nor Edge was found; {C
 
 
 def find_browser() -> str | None:
-    """Where an installed browser is that can print without a window."""
+    """Where an installed browser is that can print without a window. What lies in the current
+    folder, where Windows looks first, is not installed."""
     known = (path for path in PLACES.get(sys.platform, ()) if Path(path).exists())
-    return next((path for name in NAMES if (path := shutil.which(name))), None) or next(known, None)
+    found = (path for name in NAMES if (path := shutil.which(name)) and Path(path).is_absolute())
+    return next(found, None) or next(known, None)
 
 
 def headless(browser: str, profile: str) -> list[str]:

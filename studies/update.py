@@ -26,7 +26,7 @@ from montecarlo.report.commissioning import SECONDARY, pickup_name, pickup_unit,
 from montecarlo.report.rows import SETTINGS
 from montecarlo.study.candidates import Setting, candidate_lattices, settings_of
 from montecarlo.study.description import Study
-from studies.folder import PRODUCT, PROVENANCE, read_record
+from studies.folder import PRODUCT, PROVENANCE, is_as_sealed, read_record
 from studies.inputs import study_again
 from studies.measured import Measured, read_measured
 from studies.update_text import answer, measurements, moved
@@ -99,6 +99,9 @@ def _read_run(folder: Path) -> Run:
     except (OSError, ValueError, KeyError, TypeError):
         raise StudyError(f"{folder}: is no folder of a finished run (its {PROVENANCE} and {ARRAYS} are needed); name "
                          "the folder that the command run has written") from None
+    if not is_as_sealed(record):
+        raise StudyError(f"{folder}: {PROVENANCE} is not as the run left it (or an older version of the "
+                         "program ran it); run the study again")
     if sha256(content).hexdigest() != arrays_digest:
         raise StudyError(f"{folder}: {ARRAYS} is not as the run left it; run the study again")
     if chosen is None:

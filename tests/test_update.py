@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 from studies.cli import main
+from studies.folder import SEAL, is_as_sealed, sealed
 from tests.unit.studies import minimal_study_text
 
 Row = dict[str, str]
@@ -241,4 +242,26 @@ def _edited(path: Path, old: str, new: str) -> None:
 def _recorded(folder: Path, **other: Any) -> None:
     """The folder's provenance with other words."""
     path = folder / "provenance.json"
-    path.write_text(json.dumps(json.loads(path.read_text()) | other))
+    record = json.loads(path.read_text())
+    del record[SEAL]
+    path.write_text(json.dumps(sealed(record | other)))
+
+
+@pytest.mark.parametrize(("old", "new"), [
+    ('"chosen": ', '"chosen": 1'), ('"version": "', '"version": "9'), ('"seed": ', '"seed": 1'), ("\n}", ',"x": 1\n}'),
+    ('"sha256_of_the_rest": "', '"sha256_of_the_rest": "0')])
+def test_a_record_that_was_changed_is_refused(
+        old: str, new: str, run: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The chosen candidate too, to which every injection and its expected current belong."""
+    measured, folder = filled(run, tmp_path / "m.csv", through_ct), tmp_path / "run"
+    shutil.copytree(run, folder)
+    _edited(folder / "provenance.json", old, new)
+    said = refusal(capsys, str(folder), str(measured), "--out", str(tmp_path / "u.csv"))
+    assert "provenance.json is not as the run left it" in said
+
+
+def test_a_record_in_another_order_and_layout_is_the_same(run: Path) -> None:
+    text = (run / "provenance.json").read_text()
+    record = json.loads(text)
+    assert is_as_sealed(record)
+    assert is_as_sealed(json.loads(json.dumps(dict(reversed(record.items())))))

@@ -10,9 +10,9 @@ Only for code that Numba compiles. Its cache does not see edits here: delete mon
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
 from montecarlo.quantities import Array
+from montecarlo.secondary.compiled import njit
 from montecarlo.secondary.excitation import YIELDS
 from montecarlo.secondary.lanes import Lanes, splat, square_root, where_less
 from montecarlo.secondary.workspace import COMPILED, to_power

@@ -17,10 +17,10 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
 from montecarlo.quantities import Array
+from montecarlo.secondary.compiled import njit
 
 YIELDS = np.array([0.03, 0.40])                            # flux at which each stop yields; common practice, no source
 _SWING = 1.3              # a load's flux swings further than its fundamental; 1.0 left spills of a milliampere
@@ -158,7 +158,7 @@ def mean_current(mean: Array, peak: Array, coefficients: Array, exponent: int) -
     return coefficients[0] * mean + coefficients[1] * power * mean, coefficients[0] + coefficients[1] * slope
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(nogil=True, error_model="numpy")
 def _series(mean: Array, peak: Array, weights: Array) -> tuple[Array, Array]:
     """The two sums of `mean_current`, flat."""
     power, slope = np.empty(mean.size), np.empty(mean.size)

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
 from montecarlo.quantities import Array
 from montecarlo.secondary import workspace as at
+from montecarlo.secondary.compiled import njit
 from montecarlo.secondary.lanes import LANES, Lanes, load, splat, square_root, store, where_less
 from montecarlo.secondary.restraint import operating_quantity
 from montecarlo.secondary.workspace import ALLOCATES, COMPILED, GAMMA, Index, Meter

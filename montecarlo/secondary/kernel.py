@@ -15,10 +15,10 @@ figures do not depend on which others share its block, on the worker or on the n
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
 from montecarlo.quantities import Array
 from montecarlo.secondary import workspace as at
+from montecarlo.secondary.compiled import njit
 from montecarlo.secondary.judging import judge, measure
 from montecarlo.secondary.lanes import LANES, Lanes, any_positive, load, size, splat, store, where_less
 from montecarlo.secondary.workspace import (

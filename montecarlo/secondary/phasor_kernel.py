@@ -29,11 +29,11 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from montecarlo.quantities import Array
 from montecarlo.secondary.admittance import admittance
+from montecarlo.secondary.compiled import njit
 from montecarlo.secondary.excitation import YIELDS
 from montecarlo.secondary.lanes import LANES, Lanes, any_positive, load, size, splat, store, where_less
 from montecarlo.secondary.workspace import COMPILED, MOST, Index, Network, total
@@ -282,7 +282,7 @@ def _leave(w: Array, b: int, k: int, legs: int, member: Index, sign: Array, leg_
         leg_a[k, leg] = _sum(ct_a[k], member, sign, leg)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(nogil=True, error_model="numpy")
 def solve_lanes(given: Samples, net: Network, passes: int, leg_a: Complex, ct_a: Complex, flux: Complex) -> None:
     """Every sample's phasors: leg_a (n, legs), ct_a and flux (n, ct), NaN where Newton does not settle within so many
     passes (moves and halvings)."""

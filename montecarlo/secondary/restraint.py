@@ -11,16 +11,16 @@ the second |I_d| where that is above bias and 0 elsewhere.
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
 from montecarlo.quantities import Array
+from montecarlo.secondary.compiled import njit
 
 UNBIASED, SUM, GREATER_OF = 0, 1, 2
 Form = tuple[int, float, float, float]                     # which, slope1, slope2, break [A]
 NO_BIAS: Form = (UNBIASED, 0.0, 0.0, 0.0)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(nogil=True, error_model="numpy")
 def operating_quantity(difference: Array, bias: Array, which: int, slope1: float, slope2: float,
                        break_a: float) -> Array:
     """What is compared with the pick-up [A], of one shape with the differential and the bias current [A]."""

@@ -10,15 +10,15 @@ from functools import cache
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from montecarlo.quantities import Array
+from montecarlo.secondary.compiled import njit
 from montecarlo.secondary.lanes import LANES, Lanes, load, splat
 
 Index = NDArray[np.int64]
 
-ALLOCATES = {"cache": True, "nogil": True, "error_model": "numpy", "forceinline": True}
+ALLOCATES = {"nogil": True, "error_model": "numpy", "forceinline": True}
 COMPILED = {**ALLOCATES, "_nrt": False}                    # counting references to arrays took a quarter of the time
 GAMMA = 2 - np.sqrt(2)       # place of the inner stage in a step of TR-BDF2
 FLUX_LIMIT = 4.0             # knee flux; no core that saturates gets there, an iterate may

@@ -22,7 +22,7 @@ class Cluster:
 
     def __init__(self, folder: Path, scheme: str = "tcp", environment: Mapping[str, str] | None = None) -> None:
         self.folder, self._processes = folder, list[subprocess.Popen[bytes]]()
-        self.environment = {**os.environ, "PYTHONPATH": str(ROOT), **(environment or {})}
+        self.environment = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONSAFEPATH": "1", **(environment or {})}
         self._workers = 0
         file = folder / "scheduler.json"
         self.scheduler = self._start("scheduler", "--host", f"{scheme}://127.0.0.1", "--port", "0", "--no-dashboard",

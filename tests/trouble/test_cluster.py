@@ -265,7 +265,7 @@ def test_a_wrong_address_leaves_nothing_else_on_the_screen(tmp_path: Path) -> No
 
 
 def test_a_cluster_without_workers_is_one_line(tmp_path: Path) -> None:
-    said = "has no workers; start some with: dask worker"
+    said = "has no workers; start some with: PYTHONSAFEPATH=1 dask worker"
     with real.cluster(tmp_path, workers=0) as empty, pytest.raises(StudyError, match=said):
         Cluster(empty.address, connect_s=1.0)
 

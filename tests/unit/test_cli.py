@@ -190,8 +190,8 @@ def test_a_place_where_nothing_compiled_can_be_kept_is_told(run: Run, quick: Cal
     quick(fail)
     code, _, err = run("run", "good.toml")
     assert code == 2
-    assert err == ("statorodds: the compiled solvers can be kept nowhere; set NUMBA_CACHE_DIR to a folder that can be "
-                   "written, and see statorodds doctor\n")
+    assert err == ("statorodds: the compiled solvers can be kept nowhere; set NUMBA_CACHE_DIR to a "
+                   "folder that only you can write, and see statorodds doctor\n")
 
 
 # --- what each command does -------------------------------------------------------------------------------

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from importlib import metadata
 from pathlib import Path
 from typing import Any
+from unittest.mock import Mock
 
 import pytest
 
@@ -118,6 +119,19 @@ def test_the_cache_of_the_compiled_solvers_is_the_one_that_numba_uses() -> None:
     assert one.verdict == GOOD
     folder = Path(one.found.removeprefix("kept in "))
     assert any(path.name.startswith("kernel.integrate") or "kernel" in path.name for path in folder.glob("*.nbi"))
+
+
+def test_a_cache_that_anybody_can_write_is_told(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    from montecarlo.secondary import kernel
+
+    function = Mock()
+    function.stats.cache_path = str(tmp_path)
+    monkeypatch.setattr(kernel, "integrate", function)
+    for mode, verdict in ((0o700, GOOD), (0o775, GOOD), (0o777, BAD)):
+        tmp_path.chmod(mode)
+        one = next(one for one in doctor._cache() if one.found.endswith(str(tmp_path)))
+        assert one.verdict == verdict
+        assert one.cure == ("set NUMBA_CACHE_DIR to a folder that only you can write" if verdict == BAD else "")
 
 
 def test_no_browser_is_no_fault(monkeypatch: pytest.MonkeyPatch) -> None:

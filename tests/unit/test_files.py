@@ -4,6 +4,7 @@ a line and never holds the program up."""
 from __future__ import annotations
 
 import os
+import re
 import signal
 from collections.abc import Iterator
 from pathlib import Path
@@ -12,7 +13,7 @@ import pytest
 
 from montecarlo.errors import MOST_FAULTS, StudyError
 from montecarlo.quantities import files
-from montecarlo.quantities.columns import LARGEST_CSV, read_column
+from montecarlo.quantities.columns import LARGEST_CSV, POINT, read_column
 from montecarlo.quantities.files import OversizeError, read_bounded
 from montecarlo.study import reword
 from montecarlo.study.read import (
@@ -212,15 +213,61 @@ def test_a_large_csv_is_refused_unread(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("content", [b"a\n" + b"1" * 200_000 + b"\n", b'a\n"1\n2\n', b"a\n1\0\n", b"\0", b"",
                                      "a\n1\n".encode("utf-16"), b"a\n\xe9\n", b"a\rb\r", b"a\n1_0\n\n,,\n"])
-def test_any_csv_is_numbers_or_a_line(tmp_path: Path, content: bytes) -> None:
+def test_any_other_csv_is_a_line(tmp_path: Path, content: bytes) -> None:
     (tmp_path / "a.csv").write_bytes(content)
-    try:
-        assert read_column(tmp_path, "a.csv", "a") == (10.0,)      # the last: Python's own number with an underscore
-    except StudyError as error:
-        (fault,) = error.faults
-        assert fault.startswith('"a.csv"')
-        assert fault.splitlines() == [fault]
-        assert len(fault) < 300
+    with pytest.raises(StudyError) as caught:
+        read_column(tmp_path, "a.csv", "a")
+    (fault,) = caught.value.faults
+    assert fault.startswith('"a.csv"')
+    assert fault.splitlines() == [fault]
+    assert len(fault) < 300
+
+
+# Of other scripts, spreadsheets and programs.
+NO_NUMBERS = ["1_000", "\u0661\u0662", "\uff11\uff12", "1\u00a0000", "1 000", '"0,95"', "'1", "0x10",
+              "1e", "+-1", "1.2.3", "inf", "nan", "1e999", "\u22121", "1e3_0"]
+
+
+@pytest.mark.parametrize("cell", NO_NUMBERS)
+def test_a_cell_that_is_no_plain_number_is_refused_by_both_readers(tmp_path: Path, cell: str) -> None:
+    (tmp_path / "a.csv").write_text(f"n,a\n1,2.5\n1,{cell}\n", encoding="utf-8")
+    with pytest.raises(StudyError, match=rf'^"a.csv" line 3: .* is not a finite number; {POINT}'):
+        read_column(tmp_path, "a.csv", "a")
+    (tmp_path / "m.csv").write_text(f"{HEAD}x,y,A,{cell},1\n", encoding="utf-8")
+    with pytest.raises(StudyError, match=f"m.csv line 2: measured: .* must be a number .*; {POINT}"):
+        read_measured(tmp_path / "m.csv")
+
+
+def test_a_decimal_comma_is_refused_by_both_readers_and_not_cut_off(tmp_path: Path) -> None:
+    (tmp_path / "a.csv").write_text("a\n1\n0,95\n")
+    with pytest.raises(StudyError) as caught:
+        read_column(tmp_path, "a.csv", "a")
+    assert caught.value.faults == (
+        '"a.csv" line 3: "0,95" has 2 cells, more cells than columns in the first line (1); write '
+        "decimals with a point and nothing between digits, as in 1234.5",)
+    (tmp_path / "m.csv").write_text(f"{HEAD}x,y,A,0,95,1\n")
+    with pytest.raises(StudyError, match=r'line 2: "x,y,A,0,95,1" has 6 cells, more cells than col'):
+        read_measured(tmp_path / "m.csv")
+
+
+def test_a_study_with_a_decimal_comma_in_its_csv_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "ohms.csv").write_text("ohm\n0,95\n0,4\n")
+    law = '{ dist = "empirical", file = "ohms.csv", column = "ohm" }'
+    key = "earth_fault_resistance_ohm"
+    text = re.sub(f"(?m)^{key} = .*", f"{key} = {law}", minimal_study_text())
+    assert law in text
+    (tmp_path / "s.toml").write_text(text)
+    with pytest.raises(StudyError, match=f'{key}.file: "ohms.csv" line 2: "0,95" has 2 cells'):
+        read_study(tmp_path / "s.toml")
+
+
+PLAIN = [("1", 1.0), ("-.5", -0.5), ("+1.", 1.0), (" 2.5e-3 ", 0.0025), ("1E2", 100.0)]
+
+
+@pytest.mark.parametrize(("cell", "value"), PLAIN)
+def test_plain_numbers_are_read(tmp_path: Path, cell: str, value: float) -> None:
+    (tmp_path / "a.csv").write_text(f"a,b\n{cell},note\n{cell}\n")
+    assert read_column(tmp_path, "a.csv", "a") == (value, value)
 
 
 # --- measured values --------------------------------------------------------------------------------------

@@ -19,7 +19,7 @@ from montecarlo.engine.keep import Column
 from montecarlo.engine.sample_files import SampleFiles
 from montecarlo.errors import RunStopped, StudyError
 from montecarlo.report.look import blank
-from studies.folder import PROVENANCE, UNFINISHED, Destination, prepare
+from studies.folder import PROVENANCE, SEAL, UNFINISHED, Destination, is_as_sealed, prepare
 from studies.output import write_findings, write_new_table, write_table
 from studies.protocol import Findings
 
@@ -80,7 +80,9 @@ def test_everything_is_written_and_listed(tmp_path: Path) -> None:
 def test_provenance_names_product_files_and_command(tmp_path: Path) -> None:
     files = write(tmp_path / "out")
     record = json.loads((tmp_path / "out" / PROVENANCE).read_text())
+    assert is_as_sealed(record)
     sums = record.pop("sha256")
+    assert len(record.pop(SEAL)) == 64
     assert record == {"product": "statorodds", "version": "1", "seed": 7, "command": "statorodds run study.toml",
                       "study_file": "study.toml", "files": files}
     assert sums["study.toml"] == hashlib.sha256(STUDY).hexdigest()
@@ -117,6 +119,17 @@ def test_a_study_named_like_a_result_is_kept_beside_it(tmp_path: Path, name: str
     write(tmp_path / "out", name=name)
     assert (tmp_path / "out" / f"study-{name}").read_bytes() == STUDY
     assert (tmp_path / "out" / name).read_bytes() != STUDY
+
+
+@pytest.mark.parametrize("name", ["desktop.ini", "Thumbs.db", ".DS_Store", UNFINISHED])
+def test_a_study_named_like_what_is_overlooked_is_listed_under_another_name(
+        tmp_path: Path, name: str) -> None:
+    files = write(tmp_path / "out", name=name)
+    assert f"study-{name}" in files
+    assert names(tmp_path / "out") == set(files)
+    record = json.loads((tmp_path / "out" / PROVENANCE).read_text())
+    assert record["study_file"] == f"study-{name}" in record["sha256"]
+    assert set(write(tmp_path / "out", name=name, replace=True)) == set(files)
 
 
 def files_in(folder: Path) -> set[str]:
@@ -346,6 +359,49 @@ def test_a_full_disk_is_one_line_and_leaves_nothing(tmp_path: Path, monkeypatch:
     assert names(tmp_path) == set()
 
 
+def test_too_little_memory_for_the_figures_keeps_the_tables_and_the_chunks(
+        tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def no_memory(*_: object) -> None:
+        raise MemoryError
+    monkeypatch.setattr("montecarlo.report.look.write_figure", no_memory)
+    out = tmp_path / "out"
+    with pytest.raises(RunStopped) as caught:
+        write(out)
+    staging = out / UNFINISHED / "results"
+    assert caught.value.faults == (
+        f"{out}: too little memory to draw the figures; end other programs and start the same command "
+        f"again. The tables so far are in {staging}",
+        f"{out}: finished chunks kept in {out / UNFINISHED}: 0; the same command goes on from there")
+    assert (staging / "candidates.csv").read_text().startswith("candidate,p,")
+    monkeypatch.undo()
+    files = write(out)
+    assert names(out) == set(files)
+
+
+def test_too_little_memory_before_anything_is_written_is_one_line_and_keeps_the_chunks(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    with pytest.raises(RunStopped, match="too little memory; end other programs") as caught:
+        work_until(MemoryError(), prepare(out, replace=False))
+    assert len(caught.value.faults) == 2
+    assert (out / UNFINISHED / "chunks" / "0001-000000.npz").read_bytes() == b"an hour's work"
+
+
+def test_a_folder_that_can_be_made_and_not_filled_does_not_stay(
+        tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As under a umask that takes every permission: root may fill it all the same, so it is refused here."""
+    make = Path.mkdir
+
+    def barred(self: Path, *arguments: Any, **named: Any) -> None:
+        if self.name == UNFINISHED:
+            make(self.parent, exist_ok=True)
+            raise PermissionError(13, "Permission denied")
+        make(self, *arguments, **named)
+    monkeypatch.setattr(Path, "mkdir", barred)
+    with pytest.raises(RunStopped, match="cannot be written \\(Permission denied\\)"):
+        write(tmp_path / "out")
+    assert names(tmp_path) == set()
+
+
 def test_the_folder_is_as_open_as_any_other(tmp_path: Path) -> None:
     mask = os.umask(0o027)
     try:
@@ -395,6 +451,80 @@ def test_a_run_killed_at_any_change_to_the_disk_is_made_whole_by_the_next(tmp_pa
         assert files_in(out) == set(wanted)
         assert whole(out, wanted)
     assert step > 15                                       # changes to the disk, none of them spared
+
+
+@pytest.mark.parametrize("lost", [b"", b"\x00" * 400, b'{"files": ['])
+@pytest.mark.parametrize("placed", [1, 3, 6])
+def test_an_unreadable_record_of_placing_is_no_end_of_the_run(
+        tmp_path: Path, monkeypatch: pytest.MonkeyPatch, lost: bytes, placed: int) -> None:
+    """What a power cut may leave of it, after some of the results were put in place."""
+    out, rename, done = tmp_path / "out", Path.rename, 0
+
+    def cut(self: Path, target: Path) -> Path:
+        nonlocal done
+        if (done := done + 1) > placed:
+            raise OSError(5, "Input/output error")
+        return rename(self, target)
+    monkeypatch.setattr(Path, "rename", cut)
+    with pytest.raises(RunStopped, match="cannot be put in place"):
+        write(out, **LIGHT)
+    monkeypatch.undo()
+    assert len(names(out)) == placed + 1
+    (out / UNFINISHED / "placing.json").write_bytes(lost)
+    files = write(out, **LIGHT)
+    assert files_in(out) == set(files)
+
+
+def test_a_file_of_somebody_else_is_not_taken_for_a_half_placed_result(tmp_path: Path) -> None:
+    """There is no record of placing, so nothing was put in place."""
+    out = tmp_path / "out"
+    with pytest.raises(KeyboardInterrupt):
+        work_until(KeyboardInterrupt(), prepare(out, replace=False))
+    (out / UNFINISHED / "results").mkdir()
+    record = {"product": "statorodds", "files": ["page.html", PROVENANCE]}
+    (out / UNFINISHED / "results" / PROVENANCE).write_text(json.dumps(record))
+    (out / "page.html").write_text("mine")
+    assert "exists and is not empty" in refusal(out)
+    assert "holds no provenance.json" in refusal(out, replace=True)
+
+
+def test_what_decides_is_on_the_disk_before_anything_rests_on_it(
+        tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """fsync of each record before it gets its name, of every result before it is placed, of the folder
+    before the chunks are taken away."""
+    said: list[tuple[str, str]] = []
+    sync, replace, rename, clear = os.fsync, os.replace, Path.rename, Destination._clear
+
+    def synced(handle: int) -> None:
+        said.append(("on disk", Path(os.readlink(f"/proc/self/fd/{handle}")).name))
+        sync(handle)
+
+    def replaced(old: Path, new: Path) -> None:
+        said.append(("named", Path(old).name))
+        replace(old, new)
+
+    def renamed(old: Path, new: Path) -> Path:
+        said.append(("placed", old.name))
+        return rename(old, new)
+
+    def cleared(self: Destination) -> None:
+        said.append(("cleared", ""))
+        clear(self)
+    if not Path("/proc/self/fd").is_dir():
+        pytest.skip("no names of open files")
+    for name, call in (("fsync", synced), ("replace", replaced)):
+        monkeypatch.setattr(os, name, call)
+    monkeypatch.setattr(Path, "rename", renamed)
+    monkeypatch.setattr(Destination, "_clear", cleared)
+    files = write(tmp_path / "out", **LIGHT)
+    for record in ("run.part", "placing.part"):
+        at = said.index(("named", record))
+        assert said[at - 1] == ("on disk", record)
+        assert said[at + 1] == ("on disk", UNFINISHED)
+    first = next(at for at, (what, _) in enumerate(said) if what == "placed")
+    assert {Path(name).name for name in files} <= {name for what, name in said[:first] if what == "on disk"}
+    assert said[-2:] == [("on disk", "out"), ("cleared", "")]
+    assert said[-3] == ("placed", PROVENANCE)
 
 
 LIGHT: dict[str, Any] = {**INNER, "figures": {}}
@@ -459,6 +589,15 @@ def test_a_record_that_cannot_be_read_is_another_run(tmp_path: Path) -> None:
     with (pytest.raises(StudyError, match="cannot be read; add --replace to"),
           prepare(out, replace=False).opened(IDENTITY)):
         raise AssertionError("sampled")
+
+
+def test_an_empty_record_of_a_run_without_a_finished_chunk_holds_nobody_up(tmp_path: Path) -> None:
+    """As a power cut may leave it: there is nothing to lose."""
+    leave_unfinished(out := tmp_path / "out")
+    (out / UNFINISHED / "run.json").write_text("")
+    (out / UNFINISHED / "chunks" / "0001-000000.npz").unlink()
+    files = write(out)
+    assert names(out) == set(files)
 
 
 def test_what_a_link_in_the_unfinished_run_leads_to_is_left_alone(tmp_path: Path) -> None:

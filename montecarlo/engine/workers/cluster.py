@@ -26,7 +26,8 @@ CONNECT_S, ALONE_S, LOOK_EVERY_S, CLOSE_S, LEAVE_S = 10.0, 60.0, 0.1, 2.0, 1.0
 ADDRESS = re.compile(r"(tcp|tls)://(\[[0-9a-fA-F:]+\]|[A-Za-z0-9._-]+):([0-9]{1,5})")
 FILES = "DASK_DISTRIBUTED__COMM__TLS__CA_FILE, ..._TLS__CLIENT__CERT and ..._TLS__CLIENT__KEY"
 PRINTED = "give the address that dask scheduler prints when it starts"
-START = f"start some with: dask worker ADDRESS --nworkers N --nthreads 1 (with {PRODUCT} installed)"
+START = ("start some with: PYTHONSAFEPATH=1 dask worker ADDRESS --nworkers N --nthreads 1 "
+         f"(with {PRODUCT} installed)")
 
 
 class Cluster:

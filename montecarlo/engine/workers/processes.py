@@ -7,6 +7,7 @@ import os
 import threading
 import time
 from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 
 from montecarlo.engine.workers.software import Software
 from montecarlo.engine.workers.ticket import Answer, Broken, Ticket, solve
@@ -15,6 +16,7 @@ __all__ = ["ENDED", "STALLED_S", "Processes"]
 
 STALLED_S = 1800.0                                         # without an answer from any worker
 LOOK_EVERY_S = 1.0
+SAFE_PATH = "PYTHONSAFEPATH"                               # a variable of Python's own
 ENDED = "its worker process ended (a crash, or too little memory)"
 
 
@@ -36,7 +38,8 @@ class Processes:
                                  initargs=(os.getpid(),)):
                 parallel = Parallel(n_jobs=self.count, return_as="generator_unordered", batch_size=1,
                                     pre_dispatch="2*n_jobs", timeout=self.stalled_s)
-            yield from parallel(delayed(solve)(ticket) for ticket in tickets)
+            with _no_code_of_this_folder():
+                yield from parallel(delayed(solve)(ticket) for ticket in tickets)
         except BrokenProcessPool:
             raise Broken(ENDED) from None
         except multiprocessing.TimeoutError:
@@ -44,6 +47,20 @@ class Processes:
 
     def mend(self) -> None:
         """Nothing to do: joblib ends broken workers and starts others at the next call."""
+
+
+@contextmanager
+def _no_code_of_this_folder() -> Iterator[None]:
+    """Python, started with -m or -c as workers are, looks for modules in the current folder first:
+    a file joblib.py or random.py beside a study would be run."""
+    before = os.environ.get(SAFE_PATH)
+    os.environ[SAFE_PATH] = "1"
+    try:
+        yield
+    finally:
+        del os.environ[SAFE_PATH]
+        if before is not None:
+            os.environ[SAFE_PATH] = before
 
 
 def _end_with(run: int) -> None:

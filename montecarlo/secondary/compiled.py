@@ -1,0 +1,81 @@
+"""Numba's njit, with the compiled code kept on the disk so that a power cut can do no harm.
+
+Numba writes a file whole or not at all, but the disk may lose what it holds, and Numba loads what
+is there. Here every file ends with its checksum. A file that does not fit it is taken away, and its
+function is compiled anew.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import Any
+
+import numba
+from numba.core.caching import FunctionCache, IndexDataCacheFile
+
+from montecarlo.errors import RunStopped
+
+__all__ = ["CURE", "njit"]
+
+CURE = "set NUMBA_CACHE_DIR to a folder that only you can write"
+LENGTH = hashlib.sha256().digest_size
+
+
+def njit(**options: Any) -> Callable[[Callable[..., Any]], Any]:
+    """A decorator like Numba's, for a function of a module; its compiled code is kept."""
+    def compiled(function: Callable[..., Any]) -> Any:
+        found = numba.njit(**options)(function)
+        found._cache = KeptCode(function)                  # what the option cache=True does
+        return found
+    return compiled
+
+
+class KeptCode(FunctionCache):
+    """The compiled code of one function. Raises RunStopped where it cannot be written."""
+
+    def __init__(self, function: Callable[..., Any]) -> None:
+        super().__init__(function)
+        self._cache_file = CheckedFiles(self._cache_path, self._impl.filename_base,
+                                        self._impl.locator.get_source_stamp())
+
+    def save_overload(self, sig: Any, data: Any) -> None:
+        try:
+            super().save_overload(sig, data)
+        except OSError as error:
+            reason = error.strerror or type(error).__name__
+            raise RunStopped(f"{self.cache_path}: the compiled solvers cannot be kept there "
+                             f"({reason}); mend that folder, or {CURE}") from None
+
+
+class CheckedFiles(IndexDataCacheFile):
+    """An index and the files that it names. Numba reads a pickle and not what stands behind it."""
+
+    @contextmanager
+    def _open_for_write(self, filepath: str) -> Iterator[io.BytesIO]:
+        with super()._open_for_write(filepath) as file:
+            content = io.BytesIO()
+            yield content
+            file.write(content.getvalue() + hashlib.sha256(content.getvalue()).digest())
+
+    def _load_index(self) -> dict[Any, str]:
+        return super()._load_index() if whole(Path(self._index_path)) else {}
+
+    def _load_data(self, name: str) -> Any:
+        if not whole(Path(self._data_path(name))):
+            raise FileNotFoundError(name)                  # then it is compiled
+        return super()._load_data(name)
+
+
+def whole(path: Path) -> bool:
+    """Whether a file is there and as it was written; one that is not is taken away."""
+    with suppress(OSError):
+        content = path.read_bytes()
+        if hashlib.sha256(content[:-LENGTH]).digest() == content[-LENGTH:]:
+            return True
+    with suppress(OSError):
+        path.unlink()
+    return False
