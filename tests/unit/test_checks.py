@@ -71,6 +71,10 @@ DUE: list[tuple[dict[str, Any], str, str]] = [
     ({"backup": {"neutral_current": {"pickup_a": 300.0, "delay_s": 1.0}}}, "backup.neutral_current",
      "needs 300 A in the neutral, and a bolted earth fault at the terminals gives at most 300 A"),   # 299.6 A
     ({"external_events.far_fault.kind": "three_phase"}, "external_events", "Only three_phase stands"),
+    ({"scheme.kind": "mine", "candidates.phase_pickup_a": REMOVE, "candidates.stabilising_resistance_ohm": [0],
+      "scheme.custom": [{"name": "mine", "legs": [{"name": "a", "cts": ["neutral_end.L1", "line_end.L1"]}],
+                         "elements": [{"leg": "a", "setting": "earth"}]}]},
+     "scheme.custom[0].legs[0].cts", '"line_end.L1" should be "-line_end.L1"'),
 ]
 
 
@@ -92,6 +96,11 @@ def test_a_caution_is_one_line_and_a_sentence() -> None:
             assert isinstance(caution, Caution)
             assert len(caution.text.splitlines()) == 1
             assert caution.text.endswith((".", "?"))
+
+
+def test_only_what_every_study_assumes_stands_in_all_of_them() -> None:
+    assert {caution.key for changes, _, _ in DUE for caution in cautions(study_with(changes)) if caution.standing} == {
+        "internal_faults.position", "internal_faults.shares"}
 
 
 @pytest.mark.parametrize(("policy", "due"), [
