@@ -8,6 +8,7 @@ import pytest
 
 from montecarlo.study.checks import CAUTIONS, Caution, cautions
 from tests.unit.studies import REMOVE, study_with
+from tests.unit.test_nameplate import ORDINARY
 
 
 def texts(changes: dict[str, Any]) -> dict[str, str]:
@@ -58,6 +59,8 @@ DUE: list[tuple[dict[str, Any], str, str]] = [
     ({"ct.turns_ratio_error_percent": 0}, "ct.turns_ratio_error_percent", "exactly their rated ratio"),
     (CLASS_P, "ct.knee_factor", "The knees are exactly alike"),
     ({"ct.line_end": {"class": "5P20", "rated_burden_va": 15}}, "ct.line_end.knee_factor", "exactly alike"),
+    ({"ct.knee_voltage_v": REMOVE, "ct.knee_current_a": REMOVE, "ct.excitation_points": ORDINARY,
+      "ct.excitation_misfit_max_percent": 20}, "ct.excitation_misfit_max_percent", "misses them by 17.9 % RMS"),
     ({"ct.remanence_model": "shifted_curve"}, "ct.remanence_model",
      "remanence_bound_percent does no more than limit remanence_percent"),
     ({"relay.pickup_error_percent": 1}, "relay.pickup_error_percent", "off by the same 1 %"),
@@ -85,8 +88,8 @@ def test_a_caution_is_given_with_its_numbers(changes: dict[str, Any], key: str, 
 
 
 def test_every_check_is_shown_here() -> None:
-    given = {check.__name__ for changes, _, _ in (*DUE, ({}, "", ""), ({"policy.p_false_max": 1e-3}, "", ""))
-             for check in CAUTIONS if any(check(study_with(changes)))}
+    studies = [study_with(changes) for changes in (*(due for due, _, _ in DUE), {}, {"policy.p_false_max": 1e-3})]
+    given = {check.__name__ for study in studies for check in CAUTIONS if any(check(study))}
     assert given == {check.__name__ for check in CAUTIONS}
 
 
