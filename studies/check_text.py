@@ -20,13 +20,25 @@ from studies.earthing_desk import options_by_hand
 from studies.peak import caution, peak_lines, peak_voltages
 from studies.text import CAUTION, heading, paragraph, table
 
-__all__ = ["Given", "check_text", "given", "input_tables", "what_is_run"]
+__all__ = ["Checked", "Given", "check_text", "checked", "given", "input_tables", "what_is_run"]
 
 NO_INPUTS = ("study", "candidates", "correlations", "document")         # tables of a study that say what to do
 
 
+class Checked(NamedTuple):
+    """The text, in lines of at most 100 columns, and those of its cautions that do not stand in every study."""
+
+    text: str
+    cautions: list[str]
+
+
 def check_text(study: Study) -> str:
-    """All of it, as lines of at most 100 columns."""
+    """What `check` prints."""
+    return checked(study).text
+
+
+def checked(study: Study) -> Checked:
+    """All of it."""
     desk = Desk(study)
     lines = [*paragraph(study.study.title), *paragraph(f"{study.study.kind}: {what_is_run(study)}")]
     lines += heading("Inputs")
@@ -47,13 +59,14 @@ def check_text(study: Study) -> str:
     lines += heading("Peak voltage across the relay circuit on an internal fault")
     peaks = peak_voltages(study)
     lines += peak_lines(peaks)
-    warned = [f"{found.key}: {found.text}" for found in cautions(study)] + caution(peaks)
-    for title, sentences in (("What reading changed", list(study.told)), ("Cautions", warned)):
+    found = [(f"{one.key}: {one.text}", one.standing) for one in cautions(study)]
+    found += [(text, False) for text in caution(peaks)]
+    for title, sentences in (("What reading changed", list(study.told)), ("Cautions", [text for text, _ in found])):
         if sentences:
             lines += heading(title)
             for sentence in sentences:
                 lines += paragraph(sentence, "  ", "    ")
-    return "\n".join([*lines, "", CAUTION])
+    return Checked("\n".join([*lines, "", CAUTION]), [text for text, standing in found if not standing])
 
 
 def what_is_run(study: Study) -> str:

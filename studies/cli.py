@@ -113,6 +113,8 @@ def _parser() -> _Parser:
     new.add_argument("file", metavar="FILE", type=Path, help="a name that is not in use yet")
     check = add("check", _check, "read FILE and list its inputs, settings, cautions and the hand calculation")
     check.add_argument("file", metavar="FILE", type=Path, help="study file (TOML)")
+    check.add_argument("--strict", action="store_true",
+                       help="exit code 2 on any caution but the two of assumptions that stand in every study")
     run = add("run", _run, "run the study in FILE and write a folder of tables and figures; an unfinished run goes on")
     run.add_argument("file", metavar="FILE", type=Path, help="study file (TOML)")
     run.add_argument("--out", metavar="DIR", type=Path,
@@ -183,9 +185,14 @@ def _check(options: argparse.Namespace, given: list[str]) -> None:
     from montecarlo import read_study
 
     study = read_study(options.file)
-    from studies.check_text import check_text
+    from montecarlo.engine.batch import check_sizes
+    from studies.check_text import checked
 
-    say(check_text(study))
+    check_sizes(study)
+    found = checked(study)
+    say(found.text)
+    if options.strict and found.cautions:
+        raise StudyError(*(f"--strict: {caution}" for caution in found.cautions))
 
 
 def _run(options: argparse.Namespace, given: list[str]) -> None:

@@ -11,7 +11,7 @@ from montecarlo.secondary.ct import ENDS, CurrentTransformer
 from montecarlo.secondary.measured import ExcitationFit
 from montecarlo.secondary.nameplate import MINUTE
 from montecarlo.study.description import Study
-from studies.text import paragraph
+from studies.text import paragraph, table
 
 __all__ = ["excitation", "fits"]
 
@@ -33,6 +33,14 @@ def excitation(study: Study) -> Iterator[str]:
             alike.setdefault(text, []).append(group)
     for text, groups in alike.items():
         yield from paragraph(f"Excitation of the CTs, {_words(groups)}: {text}", "  ")
+        yield from _point_by_point(study.ct.at(groups[0]))
+
+
+def _point_by_point(ct: CurrentTransformer) -> Iterator[str]:
+    if (fit := fit_of(vars(ct))) is not None and ct.excitation_points is not None:
+        rows = [(f"{volts:g}", f"{measured:.4g}", f"{fitted:.4g}", f"{100 * (fitted / measured - 1):+.1f}")
+                for volts, measured, fitted in fit.against(ct.excitation_points)]
+        yield from table(("V", "measured A", "fitted A", "misfit %"), rows, ">>>>", "      ")
 
 
 def _words(groups: list[str]) -> str:

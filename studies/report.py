@@ -14,6 +14,7 @@ from montecarlo.report.published import KINDS, QUICK, counted, published_values
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.study.checks import cautions
 from montecarlo.study.description import Study
+from montecarlo.study.wiring import wiring_cautions
 from studies.backup_text import backup_by_hand
 from studies.check_text import given, input_tables, what_is_run
 from studies.choice_report import ChoiceReport, rests_on
@@ -78,7 +79,7 @@ def report_page(study: Study, findings: Findings, folder: Path, command: str) ->
     desk, filed = Desk(study), study.document
     choice = None if findings.result is None else ChoiceReport(findings.result, desk)
     sections = [
-        Section("Question", _question(study)), Section("Answer", _answer(findings)),
+        Section("Question", _question(study)), Section("Answer", _answer(study, findings)),
         *(choice.first() if choice else []),
         Section("Figures", list(_figures(findings, folder))),
         *(choice.second() if choice else []), Section("Tables", list(_tables(findings))),
@@ -106,11 +107,11 @@ def _question(study: Study) -> list[Block]:
     return [Prose(asked), Prose(what_is_run(study)), Prose(rests_on(study))]
 
 
-def _answer(findings: Findings) -> list[Block]:
+def _answer(study: Study, findings: Findings) -> list[Block]:
     """What the terminal says, the sentence first, then the rest of the text, the tables, the notes."""
-    said = blocks(findings.text)
+    said, wired = blocks(findings.text), [f"{key}: {text}" for key, text in wiring_cautions(study)]
     prose = [block for block in said if isinstance(block, Prose)]
-    notes = [block for block in said if isinstance(block, Items)]
+    notes = [*([Items(tuple(wired))] if wired else []), *(block for block in said if isinstance(block, Items))]
     others = [block for block in said if not isinstance(block, (Prose, Items))]
     first: list[Block] = [Fragment("answer.html", {"text": prose[0].text})] if prose else []
     return [*first, *prose[1:], *others, *([Subhead("To know with it"), *notes] if notes else [])]

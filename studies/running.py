@@ -8,12 +8,14 @@ from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 
+from montecarlo.engine.batch import check_sizes
 from montecarlo.engine.workers import Workers
 from montecarlo.engine.workers.pool import Place
 from montecarlo.quantities.wording import listed
 from montecarlo.study.budget import too_few
 from montecarlo.study.description import Study
 from montecarlo.study.read import study_bytes, study_of
+from montecarlo.study.wiring import wiring_cautions
 from studies import KINDS, keeping, pdf
 from studies.ending import tidy_when_ended
 from studies.folder import PRODUCT, Destination, prepare
@@ -50,10 +52,14 @@ def run_file(request: Request) -> None:
     content = study_bytes(request.file)
     study = study_of(content, request.file, samples=request.samples, seed=request.seed)
     inputs = inputs_of(content, request.file.parent)
+    check_sizes(study)
     destination = prepare(request.out, replace=request.replace)
     keeper = keeping(study.study.kind) if request.keep_samples else None
     if early := too_few(study):
         tell(f"{PRODUCT}: caution: {early}")
+    wired = [f"{key}: {text}" for key, text in wiring_cautions(study)]
+    for text in wired:
+        tell(f"{PRODUCT}: caution: {text}")
     browser = pdf.find_browser() if request.pdf else None
     notes = [pdf.NO_BROWSER] if request.pdf and browser is None else []
 
@@ -73,12 +79,14 @@ def run_file(request: Request) -> None:
         progress.note("drawing and writing")
         files = write_findings(findings, destination, sitting.staging, request.file.name, content, inputs,
                                request.command, report)
-    say("\n".join(_told(study, findings, destination, len(files), notes)),
+    say("\n".join(_told(study, findings, wired, destination, len(files), notes)),
         f"the results are in {destination.folder}{os.sep}")
 
 
-def _told(study: Study, findings: Findings, destination: Destination, files: int, notes: list[str]) -> list[str]:
-    return [*paragraph(study.study.title), "", *findings.text, "",
+def _told(study: Study, findings: Findings, wired: list[str], destination: Destination, files: int,
+          notes: list[str]) -> list[str]:
+    cautions = [line for text in wired for line in ["", *paragraph(f"Caution: {text}")]]
+    return [*paragraph(study.study.title), "", *findings.text, *cautions, "",
             f"Results: {destination.folder}{os.sep} ({files} files; begin with {listed((REPORT, *findings.begin))})",
             *notes, "", CAUTION]
 

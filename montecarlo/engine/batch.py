@@ -32,7 +32,7 @@ from montecarlo.estimates.weighted import compare
 from montecarlo.sampling.design import BLOCKS, Chunk, Design
 from montecarlo.sampling.nets import POINTS_MAX
 from montecarlo.study.budget import earth_fault_samples
-from montecarlo.study.candidates import Lattice, Setting, settings_of
+from montecarlo.study.candidates import Lattice, Setting, candidate_lattices, settings_of
 from montecarlo.study.description import Study
 
 Progress = Callable[[int, int, str], None]
@@ -238,7 +238,14 @@ def memory_bytes() -> float:
         return math.inf
 
 
+def check_sizes(study: Study) -> None:
+    """Of the study, its variants and its options of earthing: what `run` would refuse later. Raises StudyError."""
+    for one in (study, *(other for _, other in (*study.variant_studies, *study.options))):
+        check_size(one, candidate_lattices(one))
+
+
 def check_size(study: Study, lattices: Sequence[Lattice]) -> None:
+    """Samples, plants and candidates within what tables and memory hold. Raises StudyError."""
     candidates = sum(int(np.prod(lattice.shape)) for lattice in lattices)
     cells = candidates * Design(study.study.plants, 1).plants_rounded
     if cells > CELLS_MAX:

@@ -4,6 +4,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Any, TypeVar
@@ -13,7 +14,14 @@ from pydantic import BaseModel
 from montecarlo.quantities import Distribution, number
 from montecarlo.quantities.wording import listed, shown
 from montecarlo.relays.places import ENDS, GROUPS
-from montecarlo.secondary.measured import ExcitationFit, NoCurveError, fit_points
+from montecarlo.secondary.measured import (
+    MISFIT_MAX_PERCENT,
+    SINGLE,
+    ExcitationFit,
+    ExcitationPoints,
+    NoCurveError,
+    fit_points,
+)
 from montecarlo.secondary.nameplate import Core, Design, Designation, band, design, read_class
 
 __all__ = ["completed", "design_of", "fit_of"]
@@ -23,8 +31,9 @@ WAYS: dict[str, tuple[str, ...]] = {
     "class": ("rated_burden_va", "accuracy_limit_factor", "transient_factor"),
     "points": ("excitation_points",),
 }
-DECIDING = {"class", "knee_factor", "secondary_a", "winding_resistance_ohm", "saturation_exponent", "ankle_ratio",
-            "remanence_bound_percent", *(key for way in WAYS.values() for key in way)}
+MISFIT = "excitation_misfit_max_percent"
+DECIDING = {"class", "knee_factor", MISFIT, "secondary_a", "winding_resistance_ohm", "saturation_exponent",
+            "ankle_ratio", "remanence_bound_percent", *(key for way in WAYS.values() for key in way)}
 CURE = "give knee_voltage_v and knee_current_a, or class and rated_burden_va, or excitation_points: exactly one way"
 CLASSES = ('a class as "5P20", "10P10", "5PR20", "PX", "PXR", "TPX", "TPY", "TPZ", or with the voltage at 20 times '
            'rated current as "C400"')
@@ -106,6 +115,8 @@ def _replaced(base: Mapping[str, Any], own: Mapping[str, Any]) -> Iterator[str]:
             yield "class"
     if "knee" in theirs and "knee_factor" in base:
         yield "knee_factor"
+    if theirs and "points" not in theirs and MISFIT in base:
+        yield MISFIT
     if "class" in own and "class" in theirs:
         yield from (key for key in WAYS["class"] if key in base and key not in own and not _takes(own["class"], key))
 
@@ -126,6 +137,8 @@ def _curve(values: Mapping[str, Any], explicit: set[str]) -> tuple[Table, list[F
     if len(ways) != 1:
         said = f"the excitation curve is given by {listed(ways.values())}" if ways else "no excitation curve"
         return {}, [("", f"{said}; {CURE}")]
+    if values.get(MISFIT) is not None and "points" not in ways:
+        return {}, [(MISFIT, "has no meaning without excitation_points; take it out")]
     if "knee" in ways:
         return {}, list(_knee_faults(values))
     if "points" in ways:
@@ -174,12 +187,29 @@ def _from_points(values: Mapping[str, Any], explicit: set[str]) -> tuple[Table, 
         fit = fit_points(*points.curve, values["remanence_bound_percent"], ankle, exponent)
     except NoCurveError as error:
         return {}, [("excitation_points", str(error))]
+    if wrong := list(_misfit_faults(fit, points, values.get(MISFIT))):
+        return {}, wrong
     source = f"fitted to {len(points.voltage_v)} measured points"
     fill: Table = {"knee_voltage_v": _sourced(fit.knee_voltage_v, source),
                    "knee_current_a": _sourced(fit.knee_current_a, source)}
     if ankle is None:
         fill["ankle_ratio"] = _sourced(fit.ankle_ratio, source)
     return fill | ({"saturation_exponent": fit.exponent} if exponent is None else {}), []
+
+
+def _misfit_faults(fit: ExcitationFit, points: ExcitationPoints, stated_percent: float | None) -> Iterator[Fault]:
+    """One line with the misfit and the cure, then a line a point."""
+    limit = MISFIT_MAX_PERCENT if stated_percent is None else stated_percent
+    if fit.misfit_percent <= limit:
+        return
+    yield "excitation_points", (
+        f"the fitted curve misses the points by {100 * fit.rms:.3g} % RMS, and by {100 * fit.worst_upper:.3g} % at "
+        f"most from half the knee voltage up; must be within {limit:g} % and {limit * SINGLE:.3g} %. Are they RMS "
+        f"values of one core, in V and A? If so, {MISFIT} = {math.ceil(fit.misfit_percent)} accepts it, with a "
+        "caution; point by point:")
+    for volts, measured, fitted in fit.against(points):
+        yield "excitation_points", (f"{volts:g} V: measured {measured:.4g} A, fitted {fitted:.4g} A, "
+                                    f"{100 * (fitted / measured - 1):+.0f} %")
 
 
 # --- once more from a completed table ---------------------------------------------------------------------

@@ -13,7 +13,7 @@ from montecarlo.quantities import Array, Distribution, Plain, Quantity, Section,
 from montecarlo.quantities.reading import refusal
 from montecarlo.relays.places import ENDS, GROUPS, NEUTRAL_CONDUCTOR, SECOND_CORES
 from montecarlo.secondary.completion import completed
-from montecarlo.secondary.measured import ExcitationPoints
+from montecarlo.secondary.measured import MISFIT_MAX_PERCENT, ExcitationPoints
 from montecarlo.secondary.remanence import RemanenceModel, coefficients_of
 
 __all__ = ["ENDS", "GROUPS", "CtData", "CtOverride", "CtPlaces", "CurrentTransformer"]
@@ -57,6 +57,10 @@ class CtData(_NamePlate):
         "-", "TPX, TPY, TPZ: transient dimensioning factor K_td", 1.0, 100.0)] | None = None
     excitation_points: Annotated[ExcitationPoints, Word(
         "measured points of the excitation curve, fitted")] | None = None
+    excitation_misfit_max_percent: Annotated[float, Plain(
+        "%", "largest RMS misfit of the fitted curve's currents, points from half the knee voltage up counted thrice; "
+        f"one of these may miss by 8/3 of it; {MISFIT_MAX_PERCENT:g} unless given", 0.0, 100.0, above=True,
+    )] | None = None
     knee_factor: Annotated[Distribution, Quantity(
         "-", "knee voltage over the one that the class or the points give; a spread makes the CTs unlike", 0.0,
         above=True, usual=(0.3, 10.0), width="ct")] | None = None

@@ -14,13 +14,15 @@ from montecarlo.plant.internal import UNIFORM_POSITION
 from montecarlo.plant.machine import earth_fault_reactance_pu, winding_impedance
 from montecarlo.quantities import Distribution
 from montecarlo.quantities.wording import listed
-from montecarlo.secondary.completion import design_of
+from montecarlo.secondary.completion import design_of, fit_of
 from montecarlo.secondary.ct import ENDS
+from montecarlo.secondary.measured import MISFIT_MAX_PERCENT
 from montecarlo.study.backup_checks import backup_cautions
 from montecarlo.study.budget import too_few
 from montecarlo.study.consistency import ct_key
 from montecarlo.study.description import Study
 from montecarlo.study.grids import snap
+from montecarlo.study.wiring import wiring_cautions
 
 __all__ = ["CAUTIONS", "Caution", "capacitance_f", "cautions", "neutrals_s"]
 
@@ -31,10 +33,11 @@ SEVERAL_EVENTS = 8      # a plant, below which the spread over plants is mostly 
 
 @dataclass(frozen=True)
 class Caution:
-    """The key that it is about, and one plain sentence."""
+    """The key that it is about, and one plain sentence. `standing`: of every study, whatever stands in it."""
 
     key: str
     text: str
+    standing: bool = False
 
 
 def cautions(study: Study) -> list[Caution]:
@@ -241,6 +244,18 @@ def check_alike(study: Study) -> Iterator[Caution]:
                           "them; unlike cores are what makes a spill: give knee_factor a distribution.")
 
 
+def check_misfit(study: Study) -> Iterator[Caution]:
+    """A curve that is accepted only because the study states its misfit."""
+    told = set()
+    for end in study.ct.groups:
+        fit, key = fit_of(vars(study.ct.at(end))), ct_key(study.ct, end, "excitation_misfit_max_percent")
+        if fit is not None and fit.misfit_percent > MISFIT_MAX_PERCENT and key not in told:
+            told.add(key)
+            yield Caution(key, f"The curve fitted to the measured points misses them by {100 * fit.rms:.3g} % RMS and "
+                          f"{100 * fit.worst:.3g} % at most, more than is accepted unless stated "
+                          f"({MISFIT_MAX_PERCENT:g} % RMS); look at the points in the hand calculation.")
+
+
 def check_remanence_model(study: Study) -> Iterator[Caution]:
     if study.ct.remanence_model == "shifted_curve":
         yield Caution("ct.remanence_model", "A shifted curve never forgets the remanence and rests at any flux: "
@@ -269,6 +284,10 @@ def check_present_step(study: Study) -> Iterator[Caution]:
                               f"nearest is {snapped.points[0]:g} A. It is judged as given.")
 
 
+def check_wiring(study: Study) -> Iterator[Caution]:
+    yield from (Caution(*pair) for pair in wiring_cautions(study))
+
+
 def check_backup(study: Study) -> Iterator[Caution]:
     yield from (Caution(*pair) for pair in backup_cautions(study))
 
@@ -295,7 +314,7 @@ def check_position(study: Study) -> Iterator[Caution]:
     position = study.internal_faults.position
     if (position.family, dict(position.parameters)) == (UNIFORM_POSITION.family, dict(UNIFORM_POSITION.parameters)):
         yield Caution("internal_faults.position", "Faults spread evenly along the winding is an assumption that "
-                      "nothing published supports; p_missed is also shown for a law weighted to the line end.")
+                      "nothing published supports; p_missed is also shown for a law weighted to the line end.", True)
 
 
 def check_assumed_weights(study: Study) -> Iterator[Caution]:
@@ -303,7 +322,7 @@ def check_assumed_weights(study: Study) -> Iterator[Caution]:
     fixed = sum(rate.is_number for rate in rates)
     also = f", and so are {fixed} of {len(rates)} frequencies a year, which are plain numbers" if fixed else ""
     yield Caution("internal_faults.shares", f"The shares of the fault types are this study's assumptions{also}; the "
-                  "intervals do not hold their uncertainty.")
+                  "intervals do not hold their uncertainty.", True)
 
 
 def check_samples(study: Study) -> Iterator[Caution]:
@@ -326,9 +345,11 @@ def check_event_kinds(study: Study) -> Iterator[Caution]:
 
 
 CAUTIONS: tuple[Callable[[Study], Iterator[Caution]], ...] = (
-    check_capacitive_current, check_heating, check_winding_exponent, check_winding_reactance, check_unit_connected,
-    check_reach, check_zone_capacitance, check_voltage, check_frequency, check_time_constants, check_reactance_order,
-    check_load, check_ct_rating, check_relay_rating, check_perfect_cts, check_alike, check_remanence_model,
-    check_pickup_error, check_present_step, check_backup, check_clearing_times, check_bolted, check_position,
-    check_assumed_weights, check_samples, check_provable, check_event_kinds,
+    check_wiring, check_capacitive_current, check_heating, check_winding_exponent,
+    check_winding_reactance, check_unit_connected, check_reach, check_zone_capacitance,
+    check_voltage, check_frequency, check_time_constants, check_reactance_order, check_load,
+    check_ct_rating, check_relay_rating, check_perfect_cts, check_alike, check_misfit,
+    check_remanence_model, check_pickup_error, check_present_step, check_backup,
+    check_clearing_times, check_bolted, check_position, check_assumed_weights, check_samples,
+    check_provable, check_event_kinds,
 )

@@ -16,6 +16,7 @@ from montecarlo.errors import StudyError
 from montecarlo.quantities.files import OversizeError, read_bounded
 from montecarlo.quantities.wording import NOT_TOO_NEAR_ZERO, bare, one_line, shortened, too_near_zero
 from montecarlo.relays.elements import Relay
+from montecarlo.relays.places import GROUPS
 from montecarlo.study.consistency import CHECKS, check_relay
 from montecarlo.study.description import Candidates, Study
 from montecarlo.study.earthing_options import read_options
@@ -213,12 +214,15 @@ def _outside(key: str, snapped: Snapped, relay: Relay) -> Iterator[str]:
 
 def digest(study: Study) -> str:
     """SHA-256 (hex) of everything in the study that changes a number: not its title, not which of
-    its results are compared, not which share of samples without a result ends it, not the sources, not what its report
-    is filed under.
+    its results are compared, not which share of samples without a result ends it, not which misfit of a curve is
+    accepted, not the sources, not what its report is filed under.
 
     Scenarios, variants and options count as read too: their changes may name CSV files, whose numbers matter."""
     table = study.model_dump(mode="json")
     del table["study"]["title"], table["study"]["compare"], table["study"]["unresolved_share_max"], table["document"]
+    for cts in (table["ct"], *(table["ct"][group] for group in GROUPS)):
+        if cts is not None:
+            del cts["excitation_misfit_max_percent"]
     table["scheme"]["kind"] = list(study.scheme.kinds)
     if others := (*study.scenarios, *study.variant_studies, *study.options):
         table["as_read"] = [[name, digest(other)] for name, other in others]

@@ -8,6 +8,7 @@ import pytest
 
 from montecarlo.study.checks import CAUTIONS, Caution, cautions
 from tests.unit.studies import REMOVE, study_with
+from tests.unit.test_nameplate import ORDINARY
 
 
 def texts(changes: dict[str, Any]) -> dict[str, str]:
@@ -58,6 +59,8 @@ DUE: list[tuple[dict[str, Any], str, str]] = [
     ({"ct.turns_ratio_error_percent": 0}, "ct.turns_ratio_error_percent", "exactly their rated ratio"),
     (CLASS_P, "ct.knee_factor", "The knees are exactly alike"),
     ({"ct.line_end": {"class": "5P20", "rated_burden_va": 15}}, "ct.line_end.knee_factor", "exactly alike"),
+    ({"ct.knee_voltage_v": REMOVE, "ct.knee_current_a": REMOVE, "ct.excitation_points": ORDINARY,
+      "ct.excitation_misfit_max_percent": 20}, "ct.excitation_misfit_max_percent", "misses them by 17.9 % RMS"),
     ({"ct.remanence_model": "shifted_curve"}, "ct.remanence_model",
      "remanence_bound_percent does no more than limit remanence_percent"),
     ({"relay.pickup_error_percent": 1}, "relay.pickup_error_percent", "off by the same 1 %"),
@@ -71,6 +74,10 @@ DUE: list[tuple[dict[str, Any], str, str]] = [
     ({"backup": {"neutral_current": {"pickup_a": 300.0, "delay_s": 1.0}}}, "backup.neutral_current",
      "needs 300 A in the neutral, and a bolted earth fault at the terminals gives at most 300 A"),   # 299.6 A
     ({"external_events.far_fault.kind": "three_phase"}, "external_events", "Only three_phase stands"),
+    ({"scheme.kind": "mine", "candidates.phase_pickup_a": REMOVE, "candidates.stabilising_resistance_ohm": [0],
+      "scheme.custom": [{"name": "mine", "legs": [{"name": "a", "cts": ["neutral_end.L1", "line_end.L1"]}],
+                         "elements": [{"leg": "a", "setting": "earth"}]}]},
+     "scheme.custom[0].legs[0].cts", '"line_end.L1" should be "-line_end.L1"'),
 ]
 
 
@@ -81,8 +88,8 @@ def test_a_caution_is_given_with_its_numbers(changes: dict[str, Any], key: str, 
 
 
 def test_every_check_is_shown_here() -> None:
-    given = {check.__name__ for changes, _, _ in (*DUE, ({}, "", ""), ({"policy.p_false_max": 1e-3}, "", ""))
-             for check in CAUTIONS if any(check(study_with(changes)))}
+    studies = [study_with(changes) for changes in (*(due for due, _, _ in DUE), {}, {"policy.p_false_max": 1e-3})]
+    given = {check.__name__ for study in studies for check in CAUTIONS if any(check(study))}
     assert given == {check.__name__ for check in CAUTIONS}
 
 
@@ -92,6 +99,11 @@ def test_a_caution_is_one_line_and_a_sentence() -> None:
             assert isinstance(caution, Caution)
             assert len(caution.text.splitlines()) == 1
             assert caution.text.endswith((".", "?"))
+
+
+def test_only_what_every_study_assumes_stands_in_all_of_them() -> None:
+    assert {caution.key for changes, _, _ in DUE for caution in cautions(study_with(changes)) if caution.standing} == {
+        "internal_faults.position", "internal_faults.shares"}
 
 
 @pytest.mark.parametrize(("policy", "due"), [

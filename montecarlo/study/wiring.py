@@ -1,0 +1,287 @@
+"""Whether each scheme's CTs are connected so that what passes the zone cancels in every element's leg, and what arises
+in the zone does not.
+
+Ideal CTs of the given ratios, ratio matching applied, are current sources: a leg carries its row of the scheme's table
+times their currents, whatever its resistance (derived). A unit current passes the zone in three phases, between two,
+and from each phase to earth with its return through the neutral; a unit fault in the zone is fed from either end."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from montecarlo.plant.machine import PHASE_ROTATION
+from montecarlo.quantities import Array
+from montecarlo.quantities.wording import listed
+from montecarlo.relays.places import GROUP_OF, NEUTRAL_CONDUCTOR, PHASES, PLACES, carried, places_of
+from montecarlo.relays.schemes import Axis, Scheme
+from montecarlo.study.circuits import scheme_of
+from montecarlo.study.description import Study
+
+__all__ = ["Blind", "Spill", "blind", "spills", "wiring_cautions"]
+
+Complex = NDArray[np.complex128]
+
+NONE = 0.1          # pu of a leg, above what ratios matched within 5 % leave
+EVERY = tuple(range(len(PLACES)))
+TURN_FIRST = (NEUTRAL_CONDUCTOR, "second_line_end", "line_end", "second_neutral_end", "neutral_end")
+PAIRS = ((0, 1), (1, 2), (2, 0))
+KINDS = ("three-phase", "phase-phase", "phase-earth")      # of currents, as `_phases` has them
+
+
+@dataclass(frozen=True)
+class Spill:
+    """An element whose leg carries something of a current that only passes the zone."""
+
+    scheme: str
+    element: Axis
+    leg: str
+    current: str                                           # kind of through-current that leaves most
+    per_unit: float                                        # what it leaves in the leg, of the through-current
+    key: str
+    cure: str                                              # what to change there; "" where no single change helps
+
+
+@dataclass(frozen=True)
+class Blind:
+    """Faults in the zone of which no leg carries anything: of one element, or of all elements of a scheme."""
+
+    scheme: str
+    element: Axis | None
+    leg: str
+    faults: tuple[str, ...]                                # in words; (): every fault
+    key: str
+
+
+# --- unit currents ----------------------------------------------------------------------------------------
+
+
+def _phases() -> dict[str, Complex]:
+    """Unit currents of L1, L2, L3 by kind, (n, 3)."""
+    between = np.zeros((3, 3), complex)
+    for row, (one, other) in enumerate(PAIRS):
+        between[row, one], between[row, other] = 1.0, -1.0
+    return dict(zip(KINDS, (PHASE_ROTATION[None], between, np.eye(3, dtype=complex)), strict=True))
+
+
+def _passing(kind: str) -> Complex:
+    """Through-currents of a kind at every CT place, (n, places)."""
+    return carried(np.hstack([_phases()[kind]] * 2), EVERY)
+
+
+def _inside(phases: Complex) -> Complex:
+    """Faults in the zone at every CT place, fed from the neutral end and from the line end: (2n, places)."""
+    none = np.zeros_like(phases)
+    return carried(np.vstack([np.hstack([phases, none]), np.hstack([none, -phases])]), EVERY)
+
+
+# --- legs -------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class _Leg:
+    """A leg as the signs of its CTs, (places,), 0 where there is none."""
+
+    signs: Array
+    ratios: Array                                          # (places,) primary amperes to one in a leg
+
+    def of(self, currents: Complex) -> float:
+        """The most that it carries of currents (n, places), per unit of its finest ratio."""
+        weights = self.signs / self.ratios
+        largest = np.abs(weights).max(initial=0.0)
+        return float(np.abs(currents @ weights).max() / largest) if largest else 0.0
+
+    @property
+    def passing(self) -> dict[str, float]:
+        """What each kind of through-current leaves in it. [pu]"""
+        return {kind: self.of(_passing(kind)) for kind in KINDS}
+
+    @property
+    def sound(self) -> bool:
+        """Nothing of what passes the zone, and something of what arises in it."""
+        return max(self.passing.values()) < NONE <= max(self.of(_inside(phases)) for phases in _phases().values())
+
+    def changed(self, signs: Mapping[int, float]) -> _Leg:
+        """With other signs at some places."""
+        new = self.signs.copy()
+        for place, sign in signs.items():
+            new[place] = sign
+        return _Leg(new, self.ratios)
+
+
+@dataclass(frozen=True, eq=False)
+class _Search:
+    """The one change that makes a leg sound."""
+
+    leg: _Leg
+    known: tuple[int, ...]                                 # places whose CTs the study describes
+
+    @cached_property
+    def present(self) -> list[int]:
+        """Places in the leg, those first that are turned round rather than others."""
+        return sorted(np.flatnonzero(self.leg.signs).tolist(), key=lambda k: TURN_FIRST.index(GROUP_OF[k]))
+
+    @cached_property
+    def absent(self) -> list[int]:
+        """Places beside it, those first that stand beside its own."""
+        groups = {GROUP_OF[k] for k in self.present}
+        second = any(group.startswith("second") for group in groups)
+        return sorted((k for k in self.known if not self.leg.signs[k]), key=lambda k: (
+            GROUP_OF[k] not in groups, GROUP_OF[k].startswith("second") != second, k))
+
+    def works(self, signs: Mapping[int, float]) -> bool:
+        return self.leg.changed(signs).sound
+
+    def cure(self) -> str:
+        """In words: turn one CT round, take another phase, turn a whole end; or add and take out."""
+        for way in (self._turned, self._replaced, self._end_turned):
+            if text := next(way(), ""):
+                return text
+        either = [text for way in (self._added, self._removed) if (text := next(way(), ""))]
+        return " or ".join(either) or next(self._end_added(), "")
+
+    def _name(self, place: int, sign: float) -> str:
+        return f'"{"-" if sign < 0 else ""}{PLACES[place]}"'
+
+    def _was(self, place: int) -> str:
+        return self._name(place, self.leg.signs[place])
+
+    def _mixed(self, turned: int) -> int:
+        """Places of CTs that would have both signs with one turned round: in a sound leg there are few."""
+        signs = self.leg.changed({turned: -self.leg.signs[turned]}).signs
+        return len({(GROUP_OF[k], signs[k]) for k in self.present})
+
+    def _turned(self) -> Iterator[str]:
+        for k in sorted(self.present, key=self._mixed):
+            if self.works({k: -self.leg.signs[k]}):
+                yield f"{self._was(k)} should be {self._name(k, -self.leg.signs[k])}"
+
+    def _replaced(self) -> Iterator[str]:
+        for k in self.present:
+            for other in places_of(GROUP_OF[k]):
+                sign = float(self.leg.signs[k])
+                if not self.leg.signs[other] and self.works({k: 0.0, other: sign}):
+                    yield f"{self._was(k)} should be {self._name(other, sign)}"
+
+    def _end_turned(self) -> Iterator[str]:
+        for group in dict.fromkeys(GROUP_OF[k] for k in self.present):
+            places = [k for k in self.present if GROUP_OF[k] == group]
+            if self.works({k: -self.leg.signs[k] for k in places}):
+                yield (f"{listed(map(self._was, places))} should be "
+                       f"{listed(self._name(k, -self.leg.signs[k]) for k in places)}")
+
+    def _added(self) -> Iterator[str]:
+        yield from (f"{self._name(k, sign)} is missing" for k in self.absent for sign in (-1.0, 1.0)
+                    if self.works({k: sign}))
+
+    def _removed(self) -> Iterator[str]:
+        yield from (f"{self._was(k)} is too many" for k in self.present if self.works({k: 0.0}))
+
+    def _end_added(self) -> Iterator[str]:
+        for group in dict.fromkeys(GROUP_OF[k] for k in self.absent):
+            places = [k for k in self.absent if GROUP_OF[k] == group]
+            for sign in (-1.0, 1.0):
+                if self.works(dict.fromkeys(places, sign)):
+                    yield f"{listed(self._name(k, sign) for k in places)} are missing"
+
+
+# --- a study ----------------------------------------------------------------------------------------------
+
+
+def _legs(study: Study, scheme: Scheme) -> list[_Leg]:
+    """Of every element."""
+    ratios = np.ones(len(PLACES))
+    for group in study.ct.groups:
+        ratios[places_of(group)] = study.ct.at(group).leg_ratio
+    legs = []
+    for element in scheme.elements:
+        signs = np.zeros(len(PLACES))
+        signs[list(scheme.places)] = np.sign(scheme.table[element.leg])
+        legs.append(_Leg(signs, ratios))
+    return legs
+
+
+def _key(study: Study, kind: str, inner: str) -> str:
+    """The key of something in a scheme of the study's own; a built-in scheme has its word alone."""
+    for k, own in enumerate(study.scheme.custom):
+        if own.name == kind:
+            return f"scheme.custom[{k}].{inner}"
+    return "scheme.kind"
+
+
+def spills(study: Study) -> list[Spill]:
+    """Elements of every scheme in use that a through-current would drive, one for each leg that it leaves current
+    in."""
+    known = tuple(k for k in EVERY if GROUP_OF[k] in study.ct.groups)
+    found: dict[tuple[str, str], Spill] = {}
+    for kind in study.scheme.kinds:
+        scheme = scheme_of(study, kind)
+        for element, leg in zip(scheme.elements, _legs(study, scheme), strict=True):
+            passing = leg.passing
+            current = max(KINDS, key=lambda one: round(passing[one], 6))
+            name = scheme.legs[element.leg].name
+            if passing[current] >= NONE:
+                found.setdefault((kind, name), Spill(
+                    kind, element.axis, name, current, passing[current],
+                    _key(study, kind, f"legs[{element.leg}].cts"), _Search(leg, known).cure()))
+    return list(found.values())
+
+
+def blind(study: Study) -> list[Blind]:
+    """Elements that carry nothing of any fault in the zone, and schemes that carry nothing of some. A scheme without
+    phase elements is asked for faults to earth alone."""
+    found: list[Blind] = []
+    units, shares = _phases(), study.internal_faults.shares
+    for kind in study.scheme.kinds:
+        scheme = scheme_of(study, kind)
+        legs, dead = _legs(study, scheme), 0
+        for element, leg in zip(scheme.elements, legs, strict=True):
+            if not any(leg.of(_inside(phases)) >= NONE for phases in units.values()):
+                dead += 1
+                found.append(Blind(kind, element.axis, scheme.legs[element.leg].name, (),
+                                   _key(study, kind, f"legs[{element.leg}].cts")))
+        asked = [(f"from {phase} to earth", units["phase-earth"][k:k + 1]) for k, phase in enumerate(PHASES)
+                 if shares.earth > 0]
+        if scheme.of("phase"):
+            asked += [(f"between {PHASES[one]} and {PHASES[other]}", units["phase-phase"][k:k + 1])
+                      for k, (one, other) in enumerate(PAIRS) if shares.phase_phase + shares.phase_phase_earth > 0]
+            asked += [("of three phases", units["three-phase"])] if shares.three_phase > 0 else []
+        unseen = [words for words, phases in asked if not any(leg.of(_inside(phases)) >= NONE for leg in legs)]
+        if unseen and dead < len(legs):
+            found.append(Blind(kind, None, "", tuple(unseen), _key(study, kind, "elements")))
+    return found
+
+
+# --- in words ---------------------------------------------------------------------------------------------
+
+
+def wiring_cautions(study: Study) -> Iterator[tuple[str, str]]:
+    """Key and sentence: of the study, then of what its variants and scenarios have otherwise."""
+    told = set()
+    for name, one in (("", study), *study.variant_studies, *study.scenarios):
+        for key, text in (*map(_spill, spills(one)), *map(_blind, blind(one))):
+            if (key, text) not in told:
+                told.add((key, text))
+                yield key, f'With the changes of "{name}": {text}' if name else text
+
+
+def _spill(found: Spill) -> tuple[str, str]:
+    return found.key, (
+        f'Leg "{found.leg}" of {found.scheme} carries {found.per_unit:.3g} pu of a {found.current} current that only '
+        f"passes the zone, with ideal CTs, and should carry 0: its {found.element} element would trip on faults "
+        f"outside. {found.cure or 'No single change of its CTs cures it'}. If it is meant so, as an overcurrent or a "
+        "one-ended residual element, leave it.")
+
+
+def _blind(found: Blind) -> tuple[str, str]:
+    if found.element is not None:
+        return found.key, (
+            f'Leg "{found.leg}" of {found.scheme} carries nothing of any fault in the zone: its {found.element} '
+            "element can never operate on one. If it is meant so, leave it.")
+    return found.key, (
+        f"No element of {found.scheme} carries anything of a fault {listed(found.faults, 'or')} in the zone: every "
+        "such fault is missed. If another protection is meant to see it, leave it.")
