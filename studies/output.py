@@ -10,8 +10,8 @@ from hashlib import file_digest
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from montecarlo.report.safety import CAUTION
 from studies.folder import PROBE, PRODUCT, PROVENANCE, UNFINISHED, Destination, names_in
-from studies.text import CAUTION
 
 if TYPE_CHECKING:
     import pandas as pd
