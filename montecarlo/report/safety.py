@@ -7,7 +7,7 @@ __all__ = ["CAUTION", "INJECTION", "ISOLATE", "LIMIT_V", "MODEL", "NOT_SIMULATED
 
 REVIEW = "Settings must be reviewed and approved by a licensed engineer under the local code before use."
 OPEN_CT = "Never open the secondary of a CT that carries current: the voltage is lethal."
-MODEL = "Probabilities hold for the model and its stated inputs."
+MODEL = "Probabilities hold for the model and its stated inputs, not for the plant."
 CAUTION = f"Caution. {OPEN_CT} {REVIEW} {MODEL}"           # one line, never wrapped
 
 PROPOSED = "Proposed, not for issue until approved."
