@@ -9,6 +9,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from montecarlo.quantities import Distribution, Quantity, meaning_of
+from montecarlo.report.safety import CAUTION
 from montecarlo.study.candidates import candidate_lattices, present_setting
 from montecarlo.study.checks import cautions
 from montecarlo.study.circuits import scheme_of
@@ -18,7 +19,7 @@ from studies.desk import Desk
 from studies.desk_text import hand_calculation, reach
 from studies.earthing_desk import options_by_hand
 from studies.peak import caution, peak_lines, peak_voltages
-from studies.text import CAUTION, heading, paragraph, table
+from studies.text import heading, paragraph, table
 
 __all__ = ["Checked", "Given", "check_text", "checked", "given", "input_tables", "what_is_run"]
 

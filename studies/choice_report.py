@@ -14,12 +14,15 @@ from montecarlo.relays.schemes import Axis
 from montecarlo.report.explorer import AXES, explorer
 from montecarlo.report.look import percent
 from montecarlo.report.page import Block, Prose, Section, Table
+from montecarlo.report.safety import PEAK, PROPOSED, REVIEW
+from montecarlo.report.setting_words import bias_words, setting_lines
 from montecarlo.report.tables import Result
 from montecarlo.report.words import scheme_name, setting_text
 from montecarlo.study.checks import cautions
 from montecarlo.study.description import Study
 from studies.backup_text import backup_by_hand
 from studies.desk import Desk
+from studies.peak import highest_v, peak_of_chosen
 from studies.result_text import backup_text, covered_text, limit_of, nearest
 from studies.stability_text import driven, stabilising_volts
 from studies.text import blocks
@@ -55,8 +58,9 @@ def rests_on(study: Study) -> str:
 class ChoiceReport:
     """The sections of one finished run."""
 
-    def __init__(self, result: Result, desk: Desk) -> None:
-        self.result, self.desk, self.study = result, desk, desk.study
+    def __init__(self, result: Result, desk: Desk, peaks: pd.DataFrame) -> None:
+        """peaks: peak_voltage.csv."""
+        self.result, self.desk, self.study, self.peaks = result, desk, desk.study, peaks
         self.rows: pd.DataFrame = result.candidates.set_index("candidate", drop=False)
         served = result.candidates.loc[result.candidates["present"], "candidate"]
         self.present = int(served.iloc[0]) if len(served) else None
@@ -81,6 +85,7 @@ class ChoiceReport:
             yield Prose("No setting is proposed: the policy allows none of the candidates.")
         if not columns:
             return
+        yield Prose(f"{PROPOSED if 'proposed' in columns else ''} {REVIEW}".lstrip())
         rows = [row for key in CURRENTS for role, setting in columns.items()
                 if not math.isnan(setting[key]) for row in [self._in_bases(key, role, setting[key])]]
         relay = study.relay
@@ -92,6 +97,9 @@ class ChoiceReport:
             tuple((*row, *((reach, step) if row[0] != AXES["slope_break_a"][0] else ("", ""))) for row in rows),
             "<<>>>>>>", "Currents, RMS, in four bases")
         yield Table(("setting", *columns), tuple(self._others(columns)), "<" + "<" * len(columns), "The rest")
+        yield Table(("setting", *columns, "as left", "changed by, date, why", "approved by, date"),
+                    tuple(self._as_left(columns)), "<" + "<" * (len(columns) + 3), "As-left settings and change record")
+        yield Prose(peak_of_chosen(self.peaks, self.result) or PEAK)
         yield Prose(self._stepping())
         for caution in cautions(study):
             if caution.key.startswith("candidates.present"):
@@ -113,10 +121,22 @@ class ChoiceReport:
             if key not in CURRENTS and any(not math.isnan(row[key]) for row in columns.values()):
                 yield (f"{label.lower()}{f' [{unit}]' if unit else ''}",
                        *(NONE if math.isnan(row[key]) else f"{row[key]:g}" for row in columns.values()))
+        words = [dict(bias_words(self.study, row)) for row in columns.values()]
+        for label in dict.fromkeys(label for each in words for label in each):
+            yield label, *(each.get(label, NONE) for each in words)
+        yield ("peak voltage across the relay circuit, internal fault [V]",
+               *(f"{highest_v(self.peaks, row):.3g}" for row in columns.values()))
         if any(row["scheme"] == FIXED for row in columns.values()):
             for label, ohm in (("fixed resistor in each phase leg [ohm]", self._fixed_ohm),
                                ("balancing resistance [ohm]", self._balancing_ohm)):
                 yield label, *(f"{ohm(row):g}" if row["scheme"] == FIXED else NONE for row in columns.values())
+
+    def _as_left(self, columns: Mapping[str, Row]) -> Iterator[tuple[str, ...]]:
+        """Every setting with room for what was left in service, and for who changed and approved it."""
+        each = [{"scheme": scheme_name(row["scheme"]), **dict(setting_lines(self.study, row))}
+                for row in columns.values()]
+        for label in dict.fromkeys(label for one in each for label in one):
+            yield label, *(one.get(label, NONE) for one in each), "", "", ""
 
     def _fixed_ohm(self, row: Row) -> float:
         return self.desk.at("scheme.phase_stabilising_ohm")

@@ -214,8 +214,8 @@ def _update(options: argparse.Namespace, given: list[str]) -> None:
     out: Path = options.out or Path(f"{options.measured.stem}-updated.csv")
     if os.path.lexists(out):
         raise StudyError(f"{out}: exists already; name another file with --out, or remove it first")
+    from montecarlo.report.safety import CAUTION
     from studies.output import write_new_table
-    from studies.text import CAUTION
     from studies.update import update
 
     found = update(options.folder, options.measured)

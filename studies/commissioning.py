@@ -15,19 +15,15 @@ if TYPE_CHECKING:
 __all__ = ["commissioning"]
 
 PAGE = "commissioning.html"
-CAUTION = ("Caution: the secondary of a CT that carries current is never opened. Trip outputs are isolated before any "
-           "test and restored after it. No test current stays on longer than elements and stabilising resistor stand. "
-           "Tests leave remanence: demagnetise the CTs. Qualified persons only.")
-
-
 TOLD = (f"Commissioning sheet of the chosen setting: {PAGE} to print, commissioning.csv to fill in; the command update "
         "tells what the measured values say of these results.")
 
 
-def commissioning(result: Result) -> tuple[pd.DataFrame | None, dict[str, bytes], list[str]]:
-    """The table, the page and a line on them; nothing where no setting was chosen."""
+def commissioning(result: Result, peak: str) -> tuple[pd.DataFrame | None, dict[str, bytes], list[str]]:
+    """The table, the page and a line on them; nothing where no setting was chosen. peak: what is to be said of the
+    peak voltage."""
     if (setting := result.outcome.chosen) is None:
         return None, {}, []
     sheet = Sheet(result.study, setting)
     frame = commissioning_frame(sheet)
-    return frame, {PAGE: commissioning_page(sheet, frame, result.provenance, CAUTION).encode()}, paragraph(TOLD)
+    return frame, {PAGE: commissioning_page(sheet, frame, result.provenance, peak).encode()}, paragraph(TOLD)

@@ -22,13 +22,14 @@ LARGEST = 1_000_000                                        # bytes
 
 @dataclass(frozen=True)
 class Measured:
-    """One filled-in row. injected_a: the primary current that was injected, NaN where the row says none."""
+    """One filled-in row. injected_primary_a, injected_secondary_a: what was injected, NaN where the row says none."""
 
     line: int
     test: str
     quantity: str
     unit: str
-    injected_a: float
+    injected_primary_a: float
+    injected_secondary_a: float
     measured: float
     uncertainty: float
 
@@ -81,6 +82,7 @@ def _measured(row: Mapping[str, str], line: int) -> Measured:
                              f"{row['unit'].strip() or 'the unit of the row'}; {POINT}")
         return value
 
-    injected = number("injected_a", above=True) if (row.get("injected_a") or "").strip() else math.nan
-    return Measured(line, row["test"].strip(), row["quantity"].strip(), row["unit"].strip(), injected,
+    primary, secondary = (number(name, above=True) if (row.get(name) or "").strip() else math.nan
+                          for name in ("injected_primary_a", "injected_secondary_a"))
+    return Measured(line, row["test"].strip(), row["quantity"].strip(), row["unit"].strip(), primary, secondary,
                     number("measured", above=False), number("uncertainty", above=True))

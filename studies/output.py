@@ -10,6 +10,7 @@ from hashlib import file_digest
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from montecarlo.report.safety import CAUTION
 from studies.folder import (
     PROBE,
     PRODUCT,
@@ -20,7 +21,6 @@ from studies.folder import (
     names_in,
     sealed,
 )
-from studies.text import CAUTION
 
 if TYPE_CHECKING:
     import pandas as pd

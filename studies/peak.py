@@ -6,7 +6,7 @@ its current stands at the end of its range that gives most, and remanence at its
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +20,7 @@ from montecarlo.plant.earthing import neutral_ohm
 from montecarlo.quantities import Array, Distribution
 from montecarlo.quantities.wording import listed
 from montecarlo.relays.places import carried
+from montecarlo.report.safety import LIMIT_V, NOT_SIMULATED, PEAK
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.secondary import peak
 from montecarlo.secondary.circuit import CtBank, at_places, take
@@ -31,9 +32,11 @@ from studies.text import paragraph, table
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["LIMIT_V", "PeakVoltage", "caution", "peak_frame", "peak_lines", "peak_voltages"]
+    from montecarlo.report.tables import Result
 
-LIMIT_V = 3000.0                                           # common practice, no source
+__all__ = ["LIMIT_V", "PeakVoltage", "caution", "highest_v", "peak_frame", "peak_lines", "peak_of_chosen",
+           "peak_voltages"]
+
 HIGHEST = ("machine.voltage_factor", "machine.armature_time_constant_s", "earthing.current_limit_a")
 LOWEST = ("machine.subtransient_reactance_pu", "machine.negative_sequence_reactance_pu",
           "machine.zero_sequence_reactance_pu", "machine.winding_resistance_ohm", "network.reactance_pu",
@@ -181,8 +184,30 @@ def caution(peaks: list[PeakVoltage]) -> list[str]:
                  for row in above}
     where = listed([f"{scheme} with {listed(ohms)} ohm" if ohms else scheme for scheme, ohms in by_scheme.items()])
     return [f"peak voltage on an internal fault: above {LIMIT_V / 1000:g} kV for {where} (up to "
-            f"{most / 1000:.3g} kV). A non-linear resistor across the "
-            "relay circuit is needed there; open or high-resistance CT secondary circuits are dangerous."]
+            f"{most / 1000:.3g} kV). A non-linear resistor across the relay circuit is needed there. {NOT_SIMULATED}"]
+
+
+def peak_of_chosen(frame: pd.DataFrame, result: Result) -> str:
+    """What is to be said of the chosen setting, nothing without one; frame: peak_voltage.csv."""
+    if result.chosen is None:
+        return ""
+    volts = highest_v(frame, result.candidates.set_index("candidate").loc[result.chosen].to_dict())
+    above = (f" It is above {LIMIT_V / 1000:g} kV: a non-linear resistor across the relay circuit is needed. "
+             f"{NOT_SIMULATED}") if volts > LIMIT_V else ""
+    return (f"Peak voltage across the relay circuit with the chosen setting, on an internal fault: {_volts(volts)} at "
+            f"most (the larger of formula and simulation).{above} {PEAK}")
+
+
+def _volts(value: float) -> str:
+    return f"{value:.3g} V" if value < 1000 else f"{value / 1000:.3g} kV"
+
+
+def highest_v(frame: pd.DataFrame, row: Mapping[str, Any]) -> float:
+    """The larger of formula and simulation for the circuit that a candidate stands on. [V]"""
+    mine = frame[frame["scheme"] == row["scheme"]]
+    ohm = row["stabilising_resistance_ohm"]
+    same = mine["stabilising_resistance_ohm"].isna() if np.isnan(ohm) else mine["stabilising_resistance_ohm"] == ohm
+    return float(mine.loc[same, ["peak_formula_v", "peak_simulated_v"]].max(axis=1).iloc[0])
 
 
 def peak_lines(peaks: list[PeakVoltage]) -> Iterator[str]:
@@ -191,7 +216,8 @@ def peak_lines(peaks: list[PeakVoltage]) -> Iterator[str]:
                          "current at the worst that can be drawn, the network's infeed at its largest, all else at its "
                          "centre. V_f = i_f (R_ct + R_lead + R_st + R_relay), RMS; formula 2 sqrt(2 V_k (V_f - V_k)), "
                          "sqrt(2) V_f up to 2 V_k; simulated: the highest over points on wave, with offset and "
-                         "remanence. Before and after the figures, the fault that gives the most by each.", "  ")
+                         "remanence. Before and after the figures, the fault that gives the most by each. " + PEAK,
+                         "  ")
     head = ("R_st ohm", "by formula", "i_f A", "V_k", "V_f", "formula V", "simulated V", "simulated", "")
     for scheme in dict.fromkeys(row.scheme for row in peaks):
         yield f"    {scheme}"

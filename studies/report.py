@@ -11,6 +11,7 @@ from montecarlo.quantities.wording import listed
 from montecarlo.report.frames import column_head, frame_table
 from montecarlo.report.page import Block, Fragment, Items, Page, Picture, Prose, Section, Subhead, Table, render
 from montecarlo.report.published import KINDS, QUICK, counted, published_values
+from montecarlo.report.safety import CAUTION
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.study.checks import cautions
 from montecarlo.study.description import Study
@@ -20,7 +21,7 @@ from studies.check_text import given, input_tables, what_is_run
 from studies.choice_report import ChoiceReport, rests_on
 from studies.desk import Desk
 from studies.desk_text import hand_calculation, reach
-from studies.text import CAUTION, blocks
+from studies.text import blocks
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -77,7 +78,8 @@ def write_report(folder: Path, study: Study, findings: Findings, command: str) -
 def report_page(study: Study, findings: Findings, folder: Path, command: str) -> Page:
     """The whole report; the figures' SVG are read from `folder`."""
     desk, filed = Desk(study), study.document
-    choice = None if findings.result is None else ChoiceReport(findings.result, desk)
+    choice = None if findings.result is None else ChoiceReport(
+        findings.result, desk, findings.frames["peak_voltage"])
     sections = [
         Section("Question", _question(study)), Section("Answer", _answer(study, findings)),
         *(choice.first() if choice else []),

@@ -12,6 +12,7 @@ from montecarlo.engine.batch import check_sizes
 from montecarlo.engine.workers import Workers
 from montecarlo.engine.workers.pool import Place
 from montecarlo.quantities.wording import listed
+from montecarlo.report.safety import CAUTION
 from montecarlo.study.budget import too_few
 from montecarlo.study.description import Study
 from montecarlo.study.read import study_bytes, study_of
@@ -26,7 +27,7 @@ from studies.progress import Bar
 from studies.protocol import Findings
 from studies.report import REPORT, write_report
 from studies.streams import say, tell
-from studies.text import CAUTION, paragraph
+from studies.text import paragraph
 
 __all__ = ["Request", "run_file"]
 

@@ -20,7 +20,7 @@ from montecarlo.report.words import scheme_name, setting_text
 from montecarlo.study.description import Study
 from studies.commissioning import commissioning
 from studies.ct_text import fits
-from studies.peak import caution, peak_frame, peak_voltages
+from studies.peak import caution, peak_frame, peak_of_chosen, peak_voltages
 from studies.protocol import Findings, Progress
 from studies.result_text import limit_of, result_text
 from studies.text import paragraph
@@ -67,15 +67,16 @@ def findings(result: Result, lines: Sequence[str] | None = None) -> Findings:
     peaks = peak_voltages(result.study)
     frames["peak_voltage"] = peak_frame(peaks)
     told = result_text(result) if lines is None else lines
+    peak = peak_of_chosen(frames["peak_voltage"], result)
     cases, files, more = waveforms(result)
     if len(cases):
         frames["waveforms"] = cases
-    tests, page, sheet = commissioning(result)
+    tests, page, sheet = commissioning(result, peak)
     if tests is not None:
         frames["commissioning"] = tests
+    to_know = [line for text in (peak, *caution(peaks)) if text for line in paragraph(text, "- ", "  ")]
     return Findings(frames, _figures(result, frames), {"plants": result.plants}, result.provenance,
-                    (*told, *(line for text in caution(peaks) for line in paragraph(text, "- ", "  ")), *more,
-                     *sheet), result=result, files=files | page)
+                    (*told, *to_know, *more, *sheet), result=result, files=files | page)
 
 
 def _figures(result: Result, frames: dict[str, pd.DataFrame]) -> dict[str, tuple[Figure, str]]:

@@ -1,5 +1,5 @@
-"""Plain text for the terminal: tables and paragraphs that fit a hundred columns, and the line of caution. Every line
-keeps what it was broken from, so that a report can set the same sentences and tables anew (`blocks`)."""
+"""Plain text for the terminal: tables and paragraphs that fit a hundred columns. Every line keeps what
+it was broken from, so that a report can set the same sentences and tables anew (`blocks`)."""
 
 from __future__ import annotations
 
@@ -11,13 +11,10 @@ from typing import TypeVar
 
 from montecarlo.report.page import Block, Items, Prose, Subhead, Table, printable, together
 
-__all__ = ["CAUTION", "WIDTH", "Line", "blocks", "heading", "outermost", "paragraph", "table"]
+__all__ = ["WIDTH", "Line", "blocks", "heading", "outermost", "paragraph", "table"]
 
 WIDTH = 100
 Item = TypeVar("Item")
-
-CAUTION = ("Caution: open CT secondaries are lethal; settings are reviewed by a licensed engineer under the local "
-           "code; probabilities hold for the model and its stated inputs.")     # one line, never wrapped
 
 
 def outermost(values: tuple[Item, ...]) -> tuple[Item, ...]:

@@ -13,6 +13,7 @@ from montecarlo.report.tables import Result
 from montecarlo.report.unresolved import unresolved_frame
 from montecarlo.study.description import Study
 from studies.drivers_text import conclusion, notes
+from studies.peak import peak_frame, peak_of_chosen, peak_voltages
 from studies.protocol import Findings, Progress
 from studies.result_text import limit_of
 from studies.text import paragraph
@@ -39,8 +40,10 @@ def findings(found: Drivers) -> Findings:
     frames = {"drivers": driver_rows(found), "elasticities": elasticity_rows(found), "what_if": what_if_rows(found),
               "worth_of_measuring": worth_rows(found)}
     text = [line for sentence in conclusion(result, found, frames) for line in paragraph(sentence)]
+    peaks = peak_frame(peak_voltages(result.study))
     text += ["", *(line for sentence in (*notes(found), *result.told) for line in paragraph(sentence, "- ", "  "))]
-    frames |= {"candidates": result.candidates, "inputs": result.inputs,
+    text += paragraph(peak_of_chosen(peaks, result), "- ", "  ")
+    frames |= {"candidates": result.candidates, "inputs": result.inputs, "peak_voltage": peaks,
                "unresolved": unresolved_frame((*result.unresolved_rows, *found.unresolved))}
     return Findings(frames, _figures(result, frames), {"plants": result.plants}, result.provenance, tuple(text),
                     begin=("what_if.csv", "drivers.svg"), result=result)

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from montecarlo.engine.commissioning import Injection, Sheet
+from montecarlo.engine.commissioning import Sheet
 from montecarlo.errors import StudyError
 from montecarlo.estimates.choose import Weights, weights_of
 from montecarlo.estimates.reweigh import Sums, change, effective_plants, likelihood_weights, reweighted
@@ -22,14 +22,24 @@ from montecarlo.estimates.totals import Total, mover
 from montecarlo.quantities import Array
 from montecarlo.quantities.files import read_bounded
 from montecarlo.quantities.wording import shown
-from montecarlo.report.commissioning import SECONDARY, pickup_name, pickup_unit, test_name
+from montecarlo.report.commissioning import (
+    BAND,
+    SECOND,
+    SECONDARY,
+    SUDDEN,
+    pickup_name,
+    pickup_unit,
+    slope_name,
+    test_name,
+    time_name,
+)
 from montecarlo.report.rows import SETTINGS
 from montecarlo.study.candidates import Setting, candidate_lattices, settings_of
 from montecarlo.study.description import Study
 from studies.folder import PRODUCT, PROVENANCE, is_as_sealed, read_record
 from studies.inputs import study_again
 from studies.measured import Measured, read_measured
-from studies.update_text import answer, measurements, moved
+from studies.update_text import answer, measurements, moved, times
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -74,13 +84,20 @@ class Update:
 
 def update(folder: Path, path: Path) -> Update:
     """Read a run and measured values; raises StudyError where they do not fit it, or no sampled plant them."""
-    rows = read_measured(path)
+    filled_in = read_measured(path)
     run = _read_run(folder)
-    expected = _expected(run.sheet, rows, path)
+    sheet = run.sheet
+    aside = times(_timed(sheet, filled_in, path))
+    rows = [row for row in filled_in if row.test != SUDDEN]
+    if not rows:
+        raise StudyError(f"{path}: only operating times are filled in, which say nothing of the plants; fill in "
+                         "currents too")
+    expected = _expected(sheet, rows, path)
     weights = _weights(rows, expected, path)
     frame = _frame(run, weights)
     inputs = {key.removeprefix(INPUT): values for key, values in run.arrays.items() if key.startswith(INPUT)}
-    return Update(frame, (*measurements(rows, expected, weights), *answer(frame, run.chosen), *moved(inputs, weights)))
+    return Update(frame, (*measurements(rows, expected, weights), *aside, *answer(frame, run.chosen),
+                          *moved(inputs, weights)))
 
 
 # --- reading a run ----------------------------------------------------------------------------------------
@@ -124,16 +141,23 @@ def _expected(sheet: Sheet, rows: Sequence[Measured], path: Path) -> Array:
     injections = {injection.name: injection for injection in sheet.injections}
     pickups = {(test_name(injection), pickup_name(sheet, number)): (injection, number)
                for injection, number in sheet.pickup_tests}
+    slopes = {(test.name, slope_name(sheet, test)): test for test in sheet.slope_tests}
     faults: list[str] = []
     found: list[Array] = []
     for row in rows:
         where = f"{path} line {row.line}"
         unit = SECONDARY
+        _no_current_beside(row, where, slope=(row.test, row.quantity) in slopes)
         if (row.test, row.quantity) in pickups:
             injection, number = pickups[row.test, row.quantity]
             unit, plants = pickup_unit(injection), sheet.pickup(injection, number).plants
+        elif (row.test, row.quantity) in slopes:
+            slope = slopes[row.test, row.quantity]
+            held_a = _injected(row, slope.point.held_a, "injected_secondary_a", where)
+            plants = sheet.slope_point(slope, held_a)
         elif row.test in injections:
-            asked = _at_current(injections[row.test], row, where)
+            asked = replace(injections[row.test], current_a=_injected(
+                row, injections[row.test].current_a, "injected_primary_a", where))
             known = {each.quantity: each.plants for each in sheet.expected(asked)}
             if row.quantity not in known:
                 cure = _near(row.quantity, [*known, *(name for test, name in pickups if test == row.test)])
@@ -141,7 +165,7 @@ def _expected(sheet: Sheet, rows: Sequence[Measured], path: Path) -> Array:
                 continue
             plants = known[row.quantity]
         else:
-            names = [*injections, *dict.fromkeys(test for test, _ in pickups if test not in injections)]
+            names = [*injections, *dict.fromkeys(test for test, _ in (*pickups, *slopes) if test not in injections)]
             faults.append(f"{where}: test {shown(row.test)} with {shown(row.quantity)} is not on the commissioning "
                           f"sheet; {_near(row.test, names)}")
             continue
@@ -154,14 +178,40 @@ def _expected(sheet: Sheet, rows: Sequence[Measured], path: Path) -> Array:
     return np.stack(found)
 
 
-def _at_current(injection: Injection, row: Measured, where: str) -> Injection:
-    """The injection with the current that was really injected."""
-    if math.isnan(row.injected_a):
-        return injection
-    if row.injected_a > CURRENT_MOST * injection.current_a:
-        raise StudyError(f"{where}: injected_a {row.injected_a:g} A, must be at most {CURRENT_MOST:g} times the "
-                         f"sheet's {injection.current_a:g} A; leave the row out")
-    return replace(injection, current_a=row.injected_a)
+def _injected(row: Measured, planned_a: float, column: str, where: str) -> float:
+    """The current that was really injected, the sheet's unless the row says another."""
+    injected_a: float = getattr(row, column)
+    if injected_a > CURRENT_MOST * planned_a:
+        raise StudyError(f"{where}: {column} {injected_a:g} A, must be at most {CURRENT_MOST:g} times the "
+                         f"sheet's {planned_a:g} A; leave the row out")
+    return planned_a if math.isnan(injected_a) else injected_a
+
+
+def _no_current_beside(row: Measured, where: str, *, slope: bool) -> None:
+    """A primary current does not stand in the column of secondary ones, nor the other way round."""
+    wrong = "injected_primary_a" if slope else "injected_secondary_a"
+    if not math.isnan(getattr(row, wrong)):
+        raise StudyError(f"{where}: {wrong} {getattr(row, wrong):g} A has no place in test {row.test}; take the column "
+                         f"injected_{'secondary' if slope else 'primary'}_a, in its unit")
+
+
+def _timed(sheet: Sheet, rows: Sequence[Measured], path: Path) -> list[tuple[Measured, float, float]]:
+    """Operating times that were measured, with their bands. They depend on the point on wave, so no plant is weighted
+    by them."""
+    known = {time_name(sheet, test.element): test for test in sheet.time_tests}
+    found = []
+    for row in rows:
+        if row.test == SUDDEN:
+            where = f"{path} line {row.line}"
+            if row.quantity not in known:
+                raise StudyError(f"{where}: quantity {shown(row.quantity)} is not in test {row.test}; "
+                                 f"{_near(row.quantity, list(known))}")
+            if row.unit != SECOND:
+                raise StudyError(f"{where}: unit {shown(row.unit)}, must be {shown(SECOND)} as on the commissioning "
+                                 "sheet; convert the measured value and its uncertainty")
+            low, _, high = np.quantile(sheet.operating_times_s(known[row.quantity]), BAND, method="nearest").tolist()
+            found.append((row, low, high))
+    return found
 
 
 def _near(name: str, names: Sequence[str]) -> str:

@@ -18,7 +18,7 @@ from studies.text import heading, paragraph, table
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["answer", "measurements", "moved"]
+__all__ = ["answer", "measurements", "moved", "times"]
 
 SHOWN_INPUTS = 5
 CHANCE = 3                                                 # standard errors of a mean, by which it may move by itself
@@ -34,6 +34,17 @@ def measurements(rows: Sequence[Measured], expected: Array, weights: Array) -> l
         ["test", "quantity", "unit", "measured", "95 % before", "after"], cells, "<<<>>>"), *paragraph(
         f"{effective_plants(weights):.0f} effective of {weights.size} sampled plants support these values together; "
         "instruments' errors are taken as normal and independent, the uncertainty as one standard deviation.")]
+
+
+def times(found: Sequence[tuple[Measured, float, float]]) -> list[str]:
+    """Operating times beside their bands; nothing without any."""
+    told = []
+    for row, low, high in found:
+        inside = low - 2 * row.uncertainty <= row.measured <= high + 2 * row.uncertainty
+        told.append(f"{row.quantity} {row.measured:.4g} s, {'in' if inside else 'OUTSIDE'} the band {low:.4g} to "
+                    f"{high:.4g} s")
+    return paragraph(f"Operating times weight no plant, since they depend on the point on wave: {'; '.join(told)}."
+                     ) if told else []
 
 
 def _quantiles(values: Array, weights: Array) -> tuple[float, float]:

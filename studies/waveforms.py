@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from montecarlo.engine.boundary import KINDS, nearest_cases
 from montecarlo.quantities.wording import listed
+from montecarlo.report.safety import ISOLATE, SECONDARY
 from montecarlo.report.tables import Result
 from montecarlo.report.waveforms import FOLDER, index, records
 from studies.text import paragraph
@@ -15,8 +16,6 @@ if TYPE_CHECKING:
 
 __all__ = ["waveforms"]
 
-CAUTION = ("Caution: secondary injection by qualified persons only, with the trip outputs isolated; the secondary of a "
-           "CT that carries current is never opened.")
 NAMES = {"false_trip": "the worst false trips", "near_false_trip": "the external events closest below the setting",
          "weakest_detected": "the weakest detected faults", "strongest_missed": "the strongest missed faults"}
 
@@ -35,5 +34,5 @@ def waveforms(result: Result) -> tuple[pd.DataFrame, dict[str, bytes], list[str]
     without = listed((NAMES[kind].removeprefix("the ") for kind, count in counts.items() if not count), "or")
     text = (f"Waveforms of the chosen setting for secondary injection ({FOLDER}/, COMTRADE; index {FOLDER}.csv), from "
             f"the first samples of each type, at most {max(search.searched.values())}: {told or 'none'}"
-            f"{f'; no {without}' if without else ''}. {CAUTION}")
-    return frame, records(study, setting, search.cases, CAUTION), ["", *paragraph(text)]
+            f"{f'; no {without}' if without else ''}. {SECONDARY} {ISOLATE}")
+    return frame, records(study, setting, search.cases), ["", *paragraph(text)]

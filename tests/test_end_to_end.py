@@ -14,9 +14,9 @@ import numpy as np
 import pytest
 
 from montecarlo import read_study
+from montecarlo.report.safety import CAUTION
 from montecarlo.study.read import digest
 from studies.folder import PROVENANCE
-from studies.text import CAUTION
 from tests.unit.browser import acted, needs_browser, opened
 from tests.unit.studies import minimal_study_text
 
@@ -34,7 +34,8 @@ COLUMNS = {                                                # that others rely on
     "convergence": """
         candidate share samples earth_fault_samples weighted_samples p_missed p_missed_low p_missed_high p_false
         p_false_low p_false_high batch""",
-    "commissioning": "test injected_a quantity unit expected low high measured uncertainty",
+    "commissioning": ("test how injected_primary_a injected_secondary_a quantity unit expected low high "
+                      "measured uncertainty"),
     "inputs": "key unit distribution varies per_ct source",
     "unresolved": """
         side type samples batch of drawn unresolved unresolved_share not_finite not_converged circuit counted_as""",

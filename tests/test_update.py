@@ -110,7 +110,7 @@ def test_another_injected_current_moves_what_is_expected(run: Path, tmp_path: Pa
                                                          capsys: pytest.CaptureFixture[str]) -> None:
     def at_900(row: Row) -> dict[str, Any]:
         if (row["test"], row["quantity"]) == ("through", "CT line_end.L2"):
-            return {"injected_a": 900, "measured": 0.9 * float(row["expected"]), "uncertainty": 0.002}
+            return {"injected_primary_a": 900, "measured": 0.9 * float(row["expected"]), "uncertainty": 0.002}
         return {}
 
     measured = filled(run, tmp_path / "m.csv", at_900)
@@ -120,7 +120,7 @@ def test_another_injected_current_moves_what_is_expected(run: Path, tmp_path: Pa
 
 def test_pickups_can_be_measured_too(run: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     measured = filled(run, tmp_path / "m.csv", lambda row: {
-        "measured": row["high"], "uncertainty": 0.005 * float(row["expected"])} if row["injected_a"] == "" and
+        "measured": row["high"], "uncertainty": 0.005 * float(row["expected"])} if row["injected_primary_a"] == "" and
         row["quantity"] == "pick-up earth" and row["test"] in ("at the relay", "line_end.L1") else {})
     assert main(["update", str(run), str(measured), "--out", str(tmp_path / "u.csv")]) == 0
     assert "relay.pickup_error_percent[3]" in capsys.readouterr().out
@@ -149,7 +149,9 @@ def refusal(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
     ({"uncertainty": 1e-6, "measured": 0.0012}, "uncertain"),
     ({"test": "thruogh"}, "did you mean through?"),
     ({"quantity": "leg L9"}, "did you mean leg L"),
-    ({"injected_a": 5000}, "injected_a 5000 A, must be at most 1.25 times"),
+    ({"injected_primary_a": 5000}, "injected_primary_a 5000 A, must be at most 1.25 times"),
+    ({"injected_secondary_a": 1},
+     "injected_secondary_a 1 A has no place in test through; take the column injected_primary_a"),
     ({"measured": "", "uncertainty": ""}, "no row has a measured value"),
 ])
 def test_what_does_not_fit_is_one_line(change: dict[str, Any], said: str, run: Path, tmp_path: Path,

@@ -1,14 +1,16 @@
-"""What a commissioning crew should measure: secondary currents under primary injection, and pick-ups, with the band
-that the study's own uncertainties leave.
+"""What a commissioning crew should measure: secondary currents under primary injection, pick-ups, points on slopes and
+operating times, with the band that the study's own uncertainties leave.
 
 Primary injection (common practice): a through current shows ratio and polarity of every CT by what is left in the legs;
-a current through one end alone is an internal fault to the scheme. Lasting sinusoids, so the phasor solution; it stays
-within half the knee voltage, where remanence has been shaken off (derived from the same network as everything else).
+a current through one end alone is an internal fault to the scheme. The neutral conductor's CT sees no current of three
+phases, so one phase at a time is driven through the zone and back through it: the leg carries next to nothing, and
+twice the current with that CT's leads exchanged. Lasting sinusoids, so the phasor solution; it stays within half the
+knee voltage, where remanence has been shaken off (derived from the same network as everything else).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property, partial
 
@@ -16,9 +18,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.engine.batch import designs
+from montecarlo.engine.terminal_tests import BiasedElement, Point, least, operating_times_s
 from montecarlo.estimates.choose import centres
 from montecarlo.quantities import Array
-from montecarlo.relays.places import ENDS, GROUP_OF, PHASES, PLACES, carried
+from montecarlo.relays.places import ENDS, GROUP_OF, NEUTRAL, PHASES, PLACES, carried
 from montecarlo.relays.schemes import Element, Scheme
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.transform import all_plants
@@ -29,24 +32,25 @@ from montecarlo.study.candidates import Setting, lattices_of
 from montecarlo.study.circuits import bank_of, bias_form, leg_ohm, measurement, scheme_of
 from montecarlo.study.description import Study
 
-__all__ = ["Expected", "Injection", "PickUp", "Sheet"]
+__all__ = ["Expected", "Injection", "PickUp", "Sheet", "SlopeTest", "TimeTest"]
 
 Complex = NDArray[np.complex128]
 THREE_PHASES = np.exp(-2j * np.pi / 3 * np.arange(3))
 RATED_SHARE = 0.2        # of a CT's rated primary current: what portable sets give; common practice, no source
 KNEE_SHARE = 0.5         # of the knee voltage, the most that a test drives across a CT; common practice, V_k >= 2 V_s
-HALVINGS = 28            # in search of a pick-up: it is found to 4e-8
-BRACKET = 1e-3, 100.0    # in which it is sought, times the hand value N·I_set
+TIMED_AT = 2.0           # times the pick-up, at which operating times are taken; common practice, no source
 
 
 @dataclass(frozen=True, eq=False)
 class Injection:
-    """A primary current: `ends` (6,) phasors per unit of `current_a` at the ends' CTs, neutral end first."""
+    """A primary current: `ends` (6,) phasors per unit of `current_a` at the ends' CTs, neutral end first. `turned`:
+    the CT, a column of the table, whose secondary leads are exchanged; none unless given."""
 
     name: str
     text: str
     current_a: float
     ends: Complex
+    turned: int | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,6 +70,25 @@ class PickUp:
     injection: str | None
     element: str
     plants: Array
+
+
+@dataclass(frozen=True)
+class SlopeTest:
+    """A point on a biased element's slopes: `raised` and `held` are CTs, columns of the table."""
+
+    name: str
+    element: int
+    raised: int
+    held: int
+    point: Point
+
+
+@dataclass(frozen=True)
+class TimeTest:
+    """A current applied at once to an element's own terminals. [A secondary, RMS]"""
+
+    element: int
+    current_a: float
 
 
 class Sheet:
@@ -101,10 +124,12 @@ class Sheet:
 
     @cached_property
     def injections(self) -> tuple[Injection, ...]:
-        """Through current of three phases; then each phase, and two pairs of phases, of each end alone. Those that
-        reach no CT of the scheme, or the same ones again, are left out."""
+        """Through current of three phases; of each phase with its return through the neutral conductor's CT, where
+        an element compares the two; then each phase, and two pairs of phases, of each end alone. Those that reach no
+        CT of the scheme, or the same ones again, are left out."""
         rated = _rounded_down(self.study.machine.rated_current_a)
         found = [Injection("through", "three phases through the zone", rated, np.tile(THREE_PHASES, 2))]
+        found += self._polarity_tests()
         for end, words in zip(ENDS, ("neutral end", "line end"), strict=True):
             first = 3 * ENDS.index(end)
             for k, phase in enumerate(PHASES):
@@ -114,12 +139,30 @@ class Sheet:
                 pair = f"{PHASES[k]}-{PHASES[k + 1]}"
                 found.append(self._in_zone(f"{end}.{pair}", f"in the zone, {pair}, through the {words}'s CTs alone",
                                            {first + k: 1.0, first + k + 1: -1.0}))
-        seen: dict[bytes, Injection] = {}
+        seen: dict[tuple[bytes, int | None], Injection] = {}
         for one in found:
             at_cts = self._at_cts(one)
             if at_cts.any():
-                seen.setdefault(at_cts.tobytes(), one)
+                seen.setdefault((at_cts.tobytes(), one.turned), one)
         return tuple(seen.values())
+
+    def _polarity_tests(self) -> Iterator[Injection]:
+        """Each phase through the zone and back through the neutral conductor's CT; then that CT turned round."""
+        if NEUTRAL not in self.scheme.places:
+            return
+        neutral = self.scheme.places.index(NEUTRAL)
+        compared = [self.scheme.table[element.leg] for element in self.scheme.elements]
+        compared = [row for row in compared if row[neutral]]
+        for k, phase in enumerate(PHASES):
+            ends = np.zeros(6, complex)
+            ends[[k, k + 3]] = 1.0
+            reached = carried(ends, self.scheme.places) != 0
+            if not any(np.count_nonzero(row[reached]) > 1 for row in compared):
+                continue
+            amperes, text = self._largest_a(ends, at_once=2), f"{phase} through the zone, back through the neutral"
+            yield Injection(f"through.{phase}", f"{text} conductor's CT", amperes, ends)
+            yield Injection(f"through.{phase}.reversed", f"the same, {phase}, with the secondary leads of the neutral "
+                            "conductor's CT exchanged", amperes, ends, neutral)
 
     def _in_zone(self, name: str, text: str, at: Mapping[int, float]) -> Injection:
         ends = np.zeros(6, complex)
@@ -129,12 +172,14 @@ class Sheet:
     def _at_cts(self, injection: Injection) -> Complex:
         return carried(injection.ends, self.scheme.places)
 
-    def _largest_a(self, ends: Complex) -> float:
+    def _largest_a(self, ends: Complex, at_once: int = 1) -> float:
         """1, 2 or 5 times a power of ten: at most the machine's rated current, `RATED_SHARE` of the CT's and what
-        drives `KNEE_SHARE` of the knee voltage, each CT by itself, at the centre of all inputs. [A]"""
+        drives `KNEE_SHARE` of the knee voltage, each CT by itself or `at_once` of them through one leg, at the
+        centre of all inputs. [A]"""
         centre = centres(self.study)
         bank = at_places(bank_of(self.study, centre), self.scheme.places)
-        path_ohm = bank.series_ohm[0] + leg_ohm(self.study, self.circuit, centre)[0] @ self.scheme.table**2
+        legs_ohm = leg_ohm(self.study, self.circuit, centre)[0] @ self.scheme.table**2
+        path_ohm = bank.series_ohm[0] + at_once * legs_ohm
         knee_v = bank.knee_flux_wb[0] * self.study.machine.omega / np.sqrt(2)
         most = [self.study.machine.rated_current_a]
         for ct in np.flatnonzero(carried(ends, self.scheme.places)):
@@ -154,7 +199,10 @@ class Sheet:
             yield Expected(injection.name, f"leg {leg.name}", np.abs(solved.legs[:, row]))
 
     def _solved(self, injection: Injection, current_a: Array) -> steady.Steady:
-        return steady.solve(self.scheme.table, self._leg_ohm, self._bank,
+        table = self.scheme.table.copy()
+        if injection.turned is not None:
+            table[:, injection.turned] *= -1
+        return steady.solve(table, self._leg_ohm, self._bank,
                             current_a[:, None] * self._at_cts(injection), self.study.machine.omega)
 
     @property
@@ -169,16 +217,21 @@ class Sheet:
 
     def pickup(self, injection: Injection | None, number: int) -> PickUp:
         element, name = self.scheme.elements[number], self.element_name(number)
-        target = self._setting_a(element) * (1 + self.samples["relay.pickup_error_percent"][:, element.column] / 100)
+        target = self._targets_a(element)
         if injection is None:
-            return PickUp(None, name, _least(partial(self._at_terminals, element), target, target))
+            return PickUp(None, name, least(partial(self._at_terminals, element), target, target))
         ct = int(np.argmax(np.abs(self.scheme.table[element.leg] * self._at_cts(injection))))
         wanted = measurement(self.study, self.scheme, (self._bias,))
 
         def quantity(amperes: Array) -> Array:
             return np.asarray(self._solved(injection, amperes).quantities(wanted)[:, number, 0])
 
-        return PickUp(injection.name, name, _least(quantity, target, target * self._bank.turns[:, ct]))
+        return PickUp(injection.name, name, least(quantity, target, target * self._bank.turns[:, ct]))
+
+    def _targets_a(self, element: Element) -> Array:
+        """Each plant's own pick-up, (M,): the setting with its error."""
+        error = self.samples["relay.pickup_error_percent"][:, element.column] / 100
+        return np.asarray(self._setting_a(element) * (1 + error))
 
     def _setting_a(self, element: Element) -> float:
         value = self.setting.phase_pickup_a if element.axis == "phase" else self.setting.earth_pickup_a
@@ -188,6 +241,8 @@ class Sheet:
     def _at_terminals(self, element: Element, amperes: Array) -> Array:
         """What an element compares with its setting when the current enters one of its inputs alone: one end's, where
         ends restrain it."""
+        if (both := self._raised_and_held(element)) is not None:
+            amperes = amperes * np.abs(self.scheme.table[element.leg, both[0]])           # ratio matching in the relay
         ends = np.zeros((amperes.size, max(len(element.bias), 1)))
         ends[:, 0] = amperes
         return np.asarray(operating_quantity(amperes, bias_current(ends, self.study.scheme.bias_current),
@@ -198,17 +253,50 @@ class Sheet:
         leg = self.scheme.legs[element.leg].name
         return leg if leg == element.axis else f"{element.axis} {leg}"
 
+    # --- at the relay's own terminals ---------------------------------------------------------------------
 
-def _least(quantity: Callable[[Array], Array], target: Array, about: Array) -> Array:
-    """The least current at which a quantity that rises with it reaches the target, (n,); inf where it does not within
-    `BRACKET` times `about`. By halving."""
-    low, high = BRACKET[0] * about, BRACKET[1] * about
-    never = ~(quantity(high) >= target)
-    for _ in range(HALVINGS):
-        middle = np.sqrt(low * high)
-        enough = quantity(middle) >= target
-        low, high = np.where(enough, low, middle), np.where(enough, middle, high)
-    return np.asarray(np.where(never, np.inf, high))
+    @property
+    def slope_tests(self) -> Iterator[SlopeTest]:
+        """Points on the slopes of each biased element, from the least bias on."""
+        for number, element in enumerate(self.scheme.elements):
+            if (ends := self._raised_and_held(element)) is not None:
+                points = self._biased(element, *ends).points(self._setting_a(element), self.study.relay.rated_current_a)
+                for place, point in enumerate(points, 1):
+                    yield SlopeTest(f"slope {place}", number, *ends, point)
+
+    def slope_point(self, test: SlopeTest, held_a: float | None = None) -> Array:
+        """The raised current at which each plant's element operates, (M,), inf where it does not; `held_a`: another
+        held current than the sheet's. [A secondary]"""
+        element = self.scheme.elements[test.element]
+        targets = self._targets_a(element)
+        held = np.full(targets.shape, test.point.held_a if held_a is None else held_a)
+        return self._biased(element, test.raised, test.held).operates_at(held, targets)
+
+    def _raised_and_held(self, element: Element) -> tuple[int, int] | None:
+        """Two CTs of an element's leg, of opposite sense, those that restrain it first; none where it has no bias."""
+        row = self.scheme.table[element.leg]
+        cts = [ct for ct in (*element.bias, *np.flatnonzero(row).tolist()) if row[ct]]
+        if not element.bias or not cts:
+            return None
+        return next(((cts[0], ct) for ct in cts if row[ct] * row[cts[0]] < 0), None)
+
+    def _biased(self, element: Element, raised: int, held: int) -> BiasedElement:
+        row = np.abs(self.scheme.table[element.leg])
+        return BiasedElement(self._bias, self.study.scheme.bias_current, float(row[raised]), float(row[held]),
+                             (raised in element.bias, held in element.bias), len(element.bias))
+
+    @property
+    def time_tests(self) -> Iterator[TimeTest]:
+        """Each element that one current at its terminals can operate."""
+        for number in range(len(self.scheme.elements)):
+            amperes = TIMED_AT * float(np.median(self.pickup(None, number).plants))
+            if np.isfinite(amperes):
+                yield TimeTest(number, float(f"{amperes:.3g}"))
+
+    def operating_times_s(self, test: TimeTest) -> Array:
+        """Of each plant at each point on wave, (M, points on wave). [s]"""
+        share = self.pickup(None, test.element).plants / test.current_a
+        return operating_times_s(share, self.study.relay.measure, self.study.machine.frequency_hz, self.setting.delay_s)
 
 
 def _rounded_down(value: float) -> float:

@@ -12,6 +12,8 @@ from montecarlo.quantities.wording import listed
 from montecarlo.relays.places import GROUP_OF, PHASES, PLACES
 from montecarlo.relays.schemes import Scheme
 from montecarlo.report.comtrade import Channel, Record
+from montecarlo.report.safety import INJECTION
+from montecarlo.report.setting_words import setting_lines, setting_row
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.study.candidates import Setting
 from montecarlo.study.circuits import scheme_of
@@ -30,7 +32,7 @@ WORDS = {"false_trip": "an external event on which the setting trips", "near_fal
          "an internal fault that the setting only just misses"}
 
 
-def records(study: Study, setting: Setting, cases: Sequence[Case], caution: str) -> dict[str, bytes]:
+def records(study: Study, setting: Setting, cases: Sequence[Case]) -> dict[str, bytes]:
     """Configuration, data and a header in words of every case, in both forms, by file name."""
     scheme, files = scheme_of(study, setting.scheme), dict[str, bytes]()
     channels = _channels(study, scheme)
@@ -38,7 +40,7 @@ def records(study: Study, setting: Setting, cases: Sequence[Case], caution: str)
         record = Record(
             study.study.title, f"{name} {case.stratum} {case.plant}/{case.event}", study.machine.frequency_hz,
             case.rate_hz, int(np.argmin(np.abs(case.times_s))), channels, np.concatenate([case.cts_a, case.legs_a]))
-        words = _header(study, scheme, case, caution).encode()
+        words = _header(study, setting, scheme, case).encode()
         for form in FORMS:
             configuration, data = record.files(form)
             base = f"{FOLDER}/{name}_{form.lower()}"
@@ -115,15 +117,19 @@ def _expected(scheme: Scheme, case: Case, error_percent: float) -> str:
     return text + (f"; {listed(near)} within the pick-up error, either may be seen" if near else "")
 
 
-def _header(study: Study, scheme: Scheme, case: Case, caution: str) -> str:
+def _header(study: Study, setting: Setting, scheme: Scheme, case: Case) -> str:
     peak = np.abs(case.cts_a).max()
-    settings = ", ".join(f"{_element(scheme, k)} at {value:g} A" for k, value in enumerate(case.setting_a))
+    settings = "; ".join(f"{name} {value}" for name, value in setting_lines(study, setting_row(study, setting)))
+    elements = listed(f"{_element(scheme, k)} at {value:g} A" for k, value in enumerate(case.setting_a))
     lines = [
         study.study.title, f"{case.stratum}, plant {case.plant}, event {case.event}: {WORDS[case.kind]}.",
-        f"Settings: {settings}.", f"Expected: {_expected(scheme, case, pickup_error_percent(study))}.",
+        f"Settings: {settings}.", f"Elements: {elements}.",
+        f"Expected: {_expected(scheme, case, pickup_error_percent(study))}.",
         f"A simulated case, not a measurement. Largest secondary current {peak:.4g} A peak; {case.rate_hz:g} samples a "
         f"second, {case.times_s.size / case.rate_hz:.3g} s. The event begins at the trigger; before it one cycle of "
         "load.",
         "CT channels: what each CT delivers into its lead, secondary amperes, positive for a primary current from the "
-        "neutral to the terminals. Leg channels: what the elements then see,", *_sums(scheme), caution]
+        "neutral to the terminals. Leg channels: what the elements then see,", *_sums(scheme),
+        "Before a record is injected:",
+        *(f"{number}. {sentence}" for number, sentence in enumerate(INJECTION, 1))]
     return "\r\n".join(lines) + "\r\n"

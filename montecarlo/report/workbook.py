@@ -64,8 +64,8 @@ SHEETS = {
     "remanence_models": "what each remanence model of the CTs chooses",
     "blind_zone": "the part of the winding that stays blind against the false trips allowed, best of each scheme",
     "waveforms": "index of the cases for secondary injection: where each comes from, what is expected of the elements",
-    "commissioning": "primary injections and pick-ups: what is expected and the band that 95 % of the sampled plants "
-                     "keep to; blank columns for what is measured",
+    "commissioning": "primary injections, pick-ups, slopes and times: what is expected and the band that 95 % of the "
+                     "sampled plants keep to; blank columns for what is measured",
     "peak_voltage": "highest voltage across the relay circuit on an internal fault, by formula and simulated",
 }
 

@@ -19,10 +19,10 @@ from pathlib import Path
 from types import FrameType
 
 from montecarlo.quantities.wording import bare
+from montecarlo.report.safety import CAUTION
 from montecarlo.study.description import Study
 from montecarlo.study.read import LONG_KEY
 from studies.cli import PROGRAM, main
-from studies.text import CAUTION
 
 LONGEST_LINE = 2000                                        # characters
 MOST_LINES = 60                                            # of faults

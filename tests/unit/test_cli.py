@@ -21,12 +21,12 @@ import pytest
 import studies
 from montecarlo import read_study
 from montecarlo.quantities import FAMILIES, files
+from montecarlo.report.safety import CAUTION
 from montecarlo.sampling.inputs import list_inputs
 from studies.cli import COMMANDS, main
 from studies.folder import PROVENANCE
 from studies.protocol import Findings
 from studies.report import REPORT
-from studies.text import CAUTION
 from tests.unit.studies import minimal_study_text
 
 Run = Callable[..., tuple[int, str, str]]

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from montecarlo.engine.commissioning import PickUp, Sheet, _rounded_down
+from montecarlo.relays.places import PHASES
 from montecarlo.report.commissioning import COLUMNS, commissioning_frame, commissioning_page
 from montecarlo.study.candidates import Setting
 from montecarlo.study.description import Study
@@ -91,11 +92,116 @@ def test_currents_are_round(value: float, rounded: float) -> None:
 def test_the_neutral_conductors_ct_is_injected_once() -> None:
     sheet = Sheet(study_of("restricted_earth_fault", IDEAL), Setting("restricted_earth_fault", None, 0.04, 100.0, 0.0))
     names = [injection.name for injection in sheet.injections]
-    assert names == ["through", "neutral_end.L1", "line_end.L1", "line_end.L2", "line_end.L3", "line_end.L1-L2",
-                     "line_end.L2-L3"]
+    polarity = [f"through.{phase}{end}" for phase in ("L1", "L2", "L3") for end in ("", ".reversed")]
+    assert names == ["through", *polarity, "neutral_end.L1", "line_end.L1", "line_end.L2", "line_end.L3",
+                     "line_end.L1-L2", "line_end.L2-L3"]
     inside = values(sheet, "neutral_end.L1")
     assert list(inside) == ["CT neutral_conductor", "leg earth"]
     assert values(sheet, "line_end.L1-L2")["leg earth"] == pytest.approx(0.0, abs=1e-8)
+
+
+def test_the_polarity_of_a_restricted_earth_fault_element_shows_in_its_leg() -> None:
+    """Hand rule: through both CTs I/N - I/N = 0, with one CT turned round I/N + I/N; 300 ohm in the leg and 150 V, half
+    the knee, let 2 I/N be at most 0.5 A."""
+    setting = Setting("restricted_earth_fault", None, 0.04, 300.0, 0.0)
+    sheet = Sheet(study_of("restricted_earth_fault", IDEAL), setting)
+    tests = {one.name: one for one in sheet.injections if one.name.startswith("through.")}
+    assert list(tests) == [f"through.{phase}{end}" for phase in PHASES for end in ("", ".reversed")]
+    for name, injection in tests.items():
+        found, one = values(sheet, name), injection.current_a / RATIO
+        assert list(found) == [f"CT line_end.{name[8:10]}", "CT neutral_conductor", "leg earth"]
+        assert 2 * one * 300 < 150
+        wanted = 2 * one if name.endswith(".reversed") else 0.0
+        assert found["leg earth"] == pytest.approx(wanted, rel=1e-6, abs=1e-8)
+        for ct in ("CT neutral_conductor", next(iter(found))):
+            assert found[ct] == pytest.approx(one, rel=1e-6)
+
+
+def test_real_cts_leave_little_in_the_leg_and_nearly_twice_with_one_turned_round() -> None:
+    sheet = Sheet(study_of("restricted_earth_fault"), Setting("restricted_earth_fault", None, 0.04, 300.0, 0.0))
+    frame = commissioning_frame(sheet)
+    leg = frame[frame["quantity"] == "leg earth"].set_index("test")
+    for phase in PHASES:
+        one = leg.loc[f"through.{phase}", "injected_primary_a"] / RATIO
+        assert leg.loc[f"through.{phase}", "high"] < 0.02 * one
+        assert 1.5 * one < leg.loc[f"through.{phase}.reversed", "low"] <= 2.01 * one
+        assert "leads of the neutral conductor's CT exchanged" in leg.loc[f"through.{phase}.reversed", "how"]
+
+
+@pytest.mark.parametrize("kind", ["two_phase_one_earth", "per_phase", "biased"])
+def test_where_no_element_has_the_neutral_conductors_ct_the_three_phase_test_does(kind: str) -> None:
+    setting = TWO_PHASE if kind == "two_phase_one_earth" else Setting(
+        kind, 0.1, None, 0.0, 0.0, 0.2 if kind == "biased" else None)
+    assert not any(one.turned is not None for one in Sheet(study_of(kind), setting).injections)
+
+
+# --- at the relay's terminals -----------------------------------------------------------------------------
+
+TWO_SLOPES = Setting("biased", 0.1, None, 0.0, 0.1, 0.2, 0.5, 1.5)
+
+
+def hand_current(form: str, current: str, held: float) -> float:
+    """Pick-up 0.1 A, 0.2 up to a bias of 1.5 A, 0.5 above: x with x - h = I_0 + bias, or the larger of the two. Bias
+    current (x + h)/2, x + h or x: a x + b h. Wadhwa, Electrical Power Systems, ch. 14; Chakrabarti et al., III."""
+    a, b = {"mean": (0.5, 0.5), "sum": (1.0, 1.0), "largest": (1.0, 0.0)}[current]
+    below = [(0.1 * (form == "sum") + held * (1 + 0.2 * b)) / (1 - 0.2 * a),
+             (0.1 * (form == "sum") - 0.3 * 1.5 + held * (1 + 0.5 * b)) / (1 - 0.5 * a)]
+    x = below[0] if a * below[0] + b * held <= 1.5 else below[1]
+    return x if form == "sum" else max(x, held + 0.1)
+
+
+@pytest.mark.parametrize("form", ["sum", "greater_of"])
+@pytest.mark.parametrize("current", ["mean", "sum", "largest"])
+def test_points_on_two_slopes_lie_where_the_hand_formula_says(form: str, current: str) -> None:
+    study = study_of("biased", {**IDEAL, "scheme.bias_form": form, "scheme.bias_current": current,
+                                "candidates.slope2": [0.5], "candidates.slope_break_a": [1.5]})
+    sheet = Sheet(study, TWO_SLOPES)
+    tests = [test for test in sheet.slope_tests if test.element == 0]
+    parts = [test.point.part for test in tests]
+    assert parts == ["below the slopes"] * (form == "greater_of") + ["first slope"] * 3 + ["second slope"] * 3
+    bias = [test.point.bias_a for test in tests]
+    assert bias == sorted(bias)
+    assert 1.2 < bias[-4] < 1.5 < bias[-3] < 1.7                       # to either side of the turning point
+    for test in tests:
+        x = hand_current(form, current, test.point.held_a)
+        assert sheet.slope_point(test) == pytest.approx(x, rel=1e-6)
+        a, b = {"mean": (0.5, 0.5), "sum": (1.0, 1.0), "largest": (1.0, 0.0)}[current]
+        assert test.point.bias_a == pytest.approx(a * x + b * test.point.held_a, rel=1e-6)
+    rows = commissioning_frame(sheet).query("test == 'slope 1'")
+    assert list(rows["quantity"]) == [f"pick-up phase {phase}, neutral_end.{phase} raised" for phase in PHASES]
+    assert rows["how"].iloc[0].startswith(f"{tests[0].point.held_a:g} A held at the input of line_end.L1")
+    assert rows["injected_secondary_a"].iloc[0] == tests[0].point.held_a
+    assert rows["injected_primary_a"].isna().all()
+
+
+def test_ratio_matching_stands_between_terminals_and_characteristic() -> None:
+    """Line-end CTs of 3000/1, matched by 2: 2 h held weighs as much as 2 h without, and x stays."""
+    study = study_of("biased", {**IDEAL, "ct.line_end": {"primary_a": 3000, "ratio_matching": 2.0}})
+    sheet = Sheet(study, Setting("biased", 0.1, None, 0.0, 0.0, 0.2))
+    for test in sheet.slope_tests:
+        x = (0.1 + 2 * test.point.held_a * (1 + 0.2 / 2)) / (1 - 0.2 / 2)
+        assert sheet.slope_point(test) == pytest.approx(x, rel=1e-6)
+
+
+def test_a_point_has_the_band_of_the_pick_up_error() -> None:
+    """x = (I_0 (1 + e) + 1.1 h)/0.9: the errors' 95 % band, ±1.9 % of 0.1 A, over 0.9."""
+    error = {"dist": "uniform", "low": -2, "high": 2}
+    sheet = Sheet(study_of("biased", {**IDEAL, "relay.pickup_error_percent": error, **MANY}),
+                  Setting("biased", 0.1, None, 0.0, 0.0, 0.2))
+    low, middle, high = np.quantile(sheet.slope_point(next(sheet.slope_tests)), [0.025, 0.5, 0.975])
+    assert (high - middle, middle - low) == pytest.approx((0.0019 / 0.9, 0.0019 / 0.9), rel=0.02)
+
+
+def test_operating_times_hold_the_delay_and_up_to_a_cycle() -> None:
+    """At twice the pick-up the one-cycle RMS gets there once the square's integral is a quarter of a cycle's. A stretch
+    u of a cycle about a peak has u + sin(2 pi u)/(2 pi): u = 0.1324; about a zero the minus: u = 0.3676."""
+    sheet = Sheet(study_of("two_phase_one_earth", IDEAL), Setting("two_phase_one_earth", 0.1, 0.04, 0.0, 0.1))
+    tests = list(sheet.time_tests)
+    assert [test.current_a for test in tests] == [0.2, 0.2, 0.08]
+    for test in tests:
+        cycles = (sheet.operating_times_s(test) - 0.1) / 0.02
+        assert cycles.min() == pytest.approx(0.1324, abs=0.005)
+        assert cycles.max() == pytest.approx(0.3676, abs=0.005)
 
 
 # --- pick-ups ---------------------------------------------------------------------------------------------
@@ -141,9 +247,17 @@ def test_where_the_spill_takes_everything_an_element_never_operates() -> None:
     study = study_of("biased", {**IDEAL, "scheme.bias_current": "largest", "candidates.slope1": [1.5]})
     sheet = Sheet(study, Setting("biased", 0.1, None, 0.0, 0.0, 1.5))
     frame = commissioning_frame(sheet)
-    pickups = frame[frame["injected_a"].isna()]
+    pickups = frame[frame["quantity"].str.startswith("pick-up")]
     assert np.isinf(pickups["expected"]).all()
     assert "never" in commissioning_page(sheet, frame, {}, "")
+
+
+def test_a_steep_second_slope_does_not_hide_the_pick_up_below_it() -> None:
+    """x - 0.2 x = 0.1: x = 0.125 A, though nothing operates any more far above the turning point."""
+    study = study_of("biased", {**IDEAL, "scheme.bias_current": "largest", "candidates.slope2": [1.5],
+                                "candidates.slope_break_a": [1.5]})
+    sheet = Sheet(study, Setting("biased", 0.1, None, 0.0, 0.0, 0.2, 1.5, 1.5))
+    assert sheet.pickup(None, 0).plants == pytest.approx(0.125, rel=1e-6)
 
 
 # --- table and page ---------------------------------------------------------------------------------------
@@ -156,17 +270,17 @@ def test_the_table_has_room_for_what_is_measured() -> None:
     assert not frame.duplicated(["test", "quantity"]).any()
     assert (frame["low"] <= frame["expected"]).all()
     assert (frame["expected"] <= frame["high"]).all()
-    assert set(frame["unit"]) == {"A secondary", "A primary"}
+    assert set(frame["unit"]) == {"A secondary", "A primary", "s"}
 
 
 def test_the_page_escapes_and_needs_nothing_else() -> None:
     study = study_of("two_phase_one_earth", {"study.title": "<script>alert(1)</script> & {{ 7*7 }}"})
     sheet = Sheet(study, TWO_PHASE)
     frame = commissioning_frame(sheet)
-    page = commissioning_page(sheet, frame, {"version": "<1>", "study_digest": "d", "seed": 1}, "take < care")
+    page = commissioning_page(sheet, frame, {"version": "<1>", "study_digest": "d", "seed": 1}, "peak < care")
     assert "<script" not in page
     assert "&lt;script&gt;alert(1)&lt;/script&gt; &amp; {{ 7*7 }}" in page
-    assert "take &lt; care" in page
+    assert "peak &lt; care" in page
     assert "&lt;1&gt;" in page
     assert not any(word in page for word in ("http:", "https:", "src=", "@import", "url("))
     assert page.count("<td></td>") >= 3 * len(frame)

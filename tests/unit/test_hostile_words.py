@@ -74,7 +74,8 @@ def report(word: str, folder: Path) -> Outline:
                         "policy": {"least_annual_cost": {"missed_fault": 5, "false_trip": 2, "unit": (
                             word if word.isprintable() else "EUR")}}})
     frame = results.candidates().assign(cost_per_year=1.0, cost_per_year_low=0.5, cost_per_year_high=2.0)
-    found = Findings({"inputs": pd.DataFrame({"key": [word], "source": [word]})}, {}, text=tuple(paragraph(word)),
+    frames = {"inputs": pd.DataFrame({"key": [word], "source": [word]}), "peak_voltage": results.peak_voltage(frame)}
+    found = Findings(frames, {}, text=tuple(paragraph(word)),
                      result=with_study(finished(frame, chosen=5), study))
     folder.mkdir()
     return Outline(write_report(folder, study, found, f"statorodds run '{word}.toml'").read_text(encoding="utf-8"))

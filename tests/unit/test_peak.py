@@ -11,6 +11,7 @@ import pytest
 from montecarlo.estimates import handcalc
 from montecarlo.quantities import Array
 from montecarlo.relays.schemes import build_scheme
+from montecarlo.report.safety import PEAK
 from montecarlo.secondary import peak
 from montecarlo.secondary.circuit import CtBank
 from montecarlo.secondary.excitation import excitation_table
@@ -161,9 +162,11 @@ def test_check_cautions_above_the_limit_and_not_below() -> None:
     assert "PEAK VOLTAGE ACROSS THE RELAY CIRCUIT" in high
     assert "PEAK VOLTAGE ACROSS THE RELAY CIRCUIT" in low
     for words in ("above 3 kV for per_phase with 2000 ohm", "non-linear resistor across the relay circuit is needed",
-                  "open or high-resistance CT secondary circuits are dangerous"):
+                  "The non-linear resistor is not in the simulated circuit"):
         assert words in high
         assert words not in low
+    assert PEAK in high
+    assert PEAK in low                                     # a peak below the limit is dangerous too
 
 
 def test_the_study_gives_the_hand_worked_fault() -> None:

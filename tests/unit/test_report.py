@@ -42,7 +42,7 @@ def with_study(result: Result, study: Study) -> Result:
 
 
 def choice(result: Result) -> ChoiceReport:
-    return ChoiceReport(result, Desk(result.study))
+    return ChoiceReport(result, Desk(result.study), results.peak_voltage(result.candidates))
 
 
 def said(blocks: list[Block]) -> str:
@@ -138,7 +138,8 @@ def test_a_hostile_study_file_is_shown_as_it_is(tmp_path: Path) -> None:
                         "policy": {"least_annual_cost": {"missed_fault": 5, "false_trip": 2, "unit": attack}}})
     frame = results.candidates().assign(cost_per_year=1.0, cost_per_year_low=0.5, cost_per_year_high=2.0)
     result = with_study(finished(frame, chosen=5), study)
-    found = Findings({}, {}, result=result, text=tuple(paragraph(attack)))
+    frames = {"peak_voltage": results.peak_voltage(frame)}
+    found = Findings(frames, {}, result=result, text=tuple(paragraph(attack)))
     text = write_report(tmp_path, study, found, attack).read_text()
     assert "<script>alert" not in text
     assert text.count("</style>") == 1
@@ -151,8 +152,7 @@ def test_a_hostile_study_file_is_shown_as_it_is(tmp_path: Path) -> None:
 def test_the_sheet_has_present_and_proposed_in_four_bases() -> None:
     study = study_with({"relay.step_a": 0.005, "relay.range_a": [0.005, 2.0]})
     result = with_study(chosen(), study)
-    currents = sheet(result)[0]
-    assert isinstance(currents, Table)
+    currents = next(block for block in sheet(result) if isinstance(block, Table))
     rows = {(row[0], row[1]): row[2:] for row in currents.rows}
     assert set(rows) == {("Phase pick-up", "in service"), ("Phase pick-up", "proposed"), ("Earth pick-up", "proposed")}
     # 0.05 A on a 1 A relay behind 1500/1; machine 25 MVA, 11 kV: 1312.2 A
