@@ -7,8 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from montecarlo.estimates.assemble import Half, Stratum, line_end_total, paired, weighted
+from montecarlo.estimates.assemble import Stratum, line_end_total, weighted
 from montecarlo.estimates.intervals import student_mean
+from montecarlo.estimates.paired import Half, paired
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS
 
