@@ -96,10 +96,11 @@ def _nets(one: Half, other: Half) -> Iterator[_Net]:
                 values.append(np.zeros(()))
                 continue
             stratum, weight = side[name]
-            drawn, gone = stratum.trials.sum(), stratum.unresolved[half.candidate].sum()
-            values.append(weight * stratum.means[half.candidate])
-            trials.append(float(drawn - gone))
-            lost.append(weight * float(gone / drawn))
+            total, gone = stratum.total[half.candidate], stratum.unresolved[half.candidate]
+            resolved = stratum.trials - gone
+            values.append(weight * np.divide(total, resolved, out=np.full(total.shape, np.nan), where=resolved > 0))
+            trials.append(float(resolved.sum()))
+            lost.append(weight * float(gone.sum() / stratum.trials.sum()))
         scale = max(side[name][1] for side in sides if name in side)
         yield _Net((values[0] - values[1]) / scale, scale, min(trials), sum(lost),
                    any(side[name][0].conditional for side in sides if name in side))
