@@ -69,15 +69,14 @@ def rates(rng: np.random.Generator, mean: float, variation: float, repeats: int)
     return rng.beta(mean * size, (1 - mean) * size, (repeats, PLANTS))
 
 
-def stratum_of(name: str, more: Array, fewer: Array, events: int, conditional: bool) -> Stratum:
-    """Candidate 2k is what `more` says of repeat k, candidate 2k + 1 what `fewer` says; (repeats, M) each."""
-    total = np.stack([more, fewer], axis=1).reshape(-1, PLANTS).astype(float)
-    return Stratum(name, total, np.full(PLANTS, float(events)), np.zeros(total.shape),
-                   np.zeros(total.shape) if conditional else None, None, None, None)
+def stratum_of(name: str, total: Array, case: Case) -> Stratum:
+    """total (2, M): of the candidate that operates more, and of the one that operates less."""
+    return Stratum(name, total.astype(float), np.full(PLANTS, float(case.events)), np.zeros(total.shape),
+                   np.zeros(total.shape) if case.conditional else None, None, None, None)
 
 
-def sampled(case: Case, repeats: int, rng: np.random.Generator) -> tuple[list[Stratum], list[float], float]:
-    """Strata, what each counts for, and the true difference."""
+def sampled(case: Case, repeats: int, rng: np.random.Generator) -> tuple[list[Array], list[float], float]:
+    """Of each type what both candidates do, (repeats, 2, M), and what it counts for; the true difference."""
     if case.conditional:
         def sums(chance: float) -> Array:
             number = rng.binomial(case.events, chance, (repeats, PLANTS))
@@ -86,14 +85,14 @@ def sampled(case: Case, repeats: int, rng: np.random.Generator) -> tuple[list[St
                 number.shape)
 
         mean = np.minimum(rng.lognormal(np.log(SIZE), SPREAD, 4_000_000), 1.0).mean()
-        return ([stratum_of("earth", sums(case.more), sums(case.fewer), case.events, True)], [1.0],
+        return ([np.stack([sums(case.more), sums(case.fewer)], axis=1)], [1.0],
                 (case.more - case.fewer) * float(mean))
     found, weights, truth = [], [0.8, 0.2], 0.0
     for weight, part in zip(weights, (1.0, 0.3), strict=True):
         more, fewer = (rates(rng, part * chance, case.variation, repeats) for chance in (case.more, case.fewer))
         hits = rng.binomial(case.events, more)
         others = rng.binomial(case.events - hits, np.minimum(fewer / (1 - more), 1.0))
-        found.append(stratum_of(f"type {part}", hits, others, case.events, False))
+        found.append(np.stack([hits, others], axis=1))
         truth += weight * part * (case.more - case.fewer)
     return found, weights, truth
 
@@ -101,7 +100,11 @@ def sampled(case: Case, repeats: int, rng: np.random.Generator) -> tuple[list[St
 def known(case: Case, repeats: int, seed: int = 1) -> tuple[list[tuple[Half, Half]], float]:
     """Repeats of a case, and its truth."""
     found, weights, truth = sampled(case, repeats, np.random.default_rng(seed))
-    return [(Half(found, weights, 2 * k), Half(found, weights, 2 * k + 1)) for k in range(repeats)], truth
+    pairs = []
+    for each in zip(*found, strict=True):
+        types = [stratum_of(f"type {number}", total, case) for number, total in enumerate(each)]
+        pairs.append((Half(types, weights, 0), Half(types, weights, 1)))
+    return pairs, truth
 
 
 # --- the hydro example ------------------------------------------------------------------------------------
