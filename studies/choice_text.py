@@ -41,7 +41,8 @@ def against_others(result: Result) -> str:
             texts.append(f"{head}; {'the two are not distinguishable at 95 %, ' if every else ''}{text}.")
         else:
             texts.append(f"{text[0].upper()}{text[1:]}.")
-    return f"{' '.join(texts)} Differences are paired, in percentage points (95 % limits)." if texts else ""
+    together = ", which hold for all pairs together" if len(texts) > 1 else ""
+    return f"{' '.join(texts)} Differences are paired, in percentage points (95 % limits{together})." if texts else ""
 
 
 def _gap(row: Mapping[str, Any], study: Study) -> str:
@@ -49,21 +50,21 @@ def _gap(row: Mapping[str, Any], study: Study) -> str:
     what, scale, unit = WHAT[row["quantity"]], 100, ""
     if row["quantity"] == "cost_per_year" and (cost := study.policy.least_annual_cost) is not None:
         scale, unit = 1, f" {cost.unit} a year"        # the others in percentage points
-    if row["low"] == row["high"] == 0:
-        return f"{what} alike in every sample"
     change, low, high = (amount(scale * row[name], "+") for name in ("difference", "low", "high"))
     return f"{what} {change}{unit} ({low} to {high}{', ' + SAME if row['verdict'] == SAME else ''})"
 
 
 def around(neighbours: pd.DataFrame) -> str:
-    """Which candidates one step away are no different from the chosen one, as far as the samples show."""
+    """Which candidates one step away are no different from the chosen one, as far as the samples show; all are told
+    together with 95 %."""
     if not len(neighbours):
         return ""
     same = neighbours[neighbours["verdict"] == SAME]
     found = [f"in {what} no. {listed(map(str, numbers))}" for quantity, what in WHAT.items()
              if (numbers := list(same.loc[same["quantity"] == quantity, "candidate"]))]
-    return "One step of a grid away " + (f"and not distinguishable from it at 95 %: {'; '.join(found)}." if found else
-                                         "every candidate is distinguishable from it at 95 %.")
+    level = "at 95 % for all steps together"
+    return "One step of a grid away " + (f"and not distinguishable from it {level}: {'; '.join(found)}." if found else
+                                         f"every candidate is distinguishable from it {level}.")
 
 
 def hinge_text(result: Result) -> str:

@@ -28,7 +28,7 @@ def earthing_text(options: Options) -> list[str]:
     lines = [*_found(rows, len(options.study.scheme.kinds) > 1), *_burnt(rows), ""]
     lines += paragraph(" ".join(conclusion(rows, options.differences)))
     lines += paragraph("Energies hold for the fault resistances and times that the study states; no interval holds "
-                       "their uncertainty. Each difference has 95 % limits of its own.")
+                       "their uncertainty. The 95 % limits of differences hold for all pairs of options together.")
     return lines + [line for sentence in _notes(options.told) for line in paragraph(sentence, "- ", "  ")]
 
 

@@ -58,8 +58,11 @@ CAPTIONS = {
 }
 LEADING = 5                                                # inputs shown of each output of a study of drivers
 TABLES = {
-    "comparison": "Paired differences from the chosen setting",
-    "neighbours": "One step of a grid from the chosen setting",
+    "comparison": "Paired differences from the chosen setting; 95 % limits hold for all pairs together",
+    "neighbours": "One step of a grid from the chosen setting; 95 % limits hold for all steps together",
+    "scheme_differences": "Scheme differences; 95 % limits hold for all pairs together",
+    "variant_differences": "Variant differences; 95 % limits hold for all variants together",
+    "earthing_differences": "Earthing differences; 95 % limits hold for all pairs together",
     "by_type": "By fault type, event and load state", "rare": "Rare false trips: weighted samples beside counts",
     "scenarios": "Scenarios of the policy", "remanence_models": "Both remanence models", "backup": "Back-up by type",
     UNRESOLVED: "Samples without a result, most first",

@@ -37,7 +37,8 @@ def scheme_text(result: Result, schemes: pd.DataFrame, differences: pd.DataFrame
     cost = result.study.policy.least_annual_cost
     lines += ["", *paragraph(" ".join(conclusion(None if cost is None else cost.unit, schemes, differences, caught)))]
     if len(differences):
-        lines += paragraph("Differences are paired, in percentage points, each with its own 95 % limits.")
+        lines += paragraph("Differences are paired, in percentage points; their 95 % limits hold for all pairs "
+                           "together.")
     for sentence in result.told:
         lines += paragraph(sentence, "- ", "  ")
     return lines

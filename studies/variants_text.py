@@ -44,7 +44,8 @@ def conclusion(rows: pd.DataFrame, differences: pd.DataFrame) -> list[str]:
         sentences.append(_moves(stated, chosen))
         sentences += [_gaps(differences[differences["quantity"] == quantity], what) for quantity, what in WHAT.items()]
     return [*sentences, *_not_allowed(rows.to_dict("records")), "Each stands at its own best setting, on the same "
-            "random numbers; differences are in percentage points with 95 % limits."]
+            "random numbers; differences are in percentage points, with 95 % limits that hold for all variants "
+            "together."]
 
 
 def _not_allowed(rows: list[dict[str, Any]]) -> list[str]:

@@ -6,13 +6,13 @@ round.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from montecarlo.engine.batch import Batch, Progress, in_all_scenarios
 from montecarlo.engine.run import Outcome, run
 from montecarlo.engine.workers import Workers, workers_of
-from montecarlo.estimates.compare import Side, differences_of
+from montecarlo.estimates.compare import Side, differences_of, level_of
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.study.description import Study
 
@@ -30,16 +30,19 @@ class Variants:
         """Fresh batch of each variant, its chosen candidate the first; None where nothing was chosen."""
         return {name: outcome.fresh if outcome.chosen else None for name, outcome in self.outcomes.items()}
 
-    def differences(self, one: str, other: str) -> dict[str, Estimate]:
-        """The choice of `one` minus the choice of `other`, by quantity; {} where either chose nothing."""
-        sides = [self._side(name) for name in (one, other)]
-        return {} if sides[0] is None or sides[1] is None else differences_of(sides[0], sides[1])
+    def differences(self, pairs: Sequence[tuple[str, str]]) -> dict[tuple[str, str], dict[str, Estimate]]:
+        """The choice of the first minus the choice of the second of each pair, by quantity, with limits that hold for
+        all pairs together; none of a pair of which either chose nothing."""
+        sides = {name: side for name in self.outcomes if (side := self._side(name)) is not None}
+        standing = [pair for pair in pairs if set(pair) <= set(sides)]
+        level = level_of(len(standing))
+        return {(one, other): differences_of(sides[one], sides[other], level) for one, other in standing}
 
     def _side(self, name: str) -> Side | None:
         outcome = self.outcomes[name]
         if outcome.chosen is None or outcome.fresh is None:
             return None
-        return Side(outcome.study, outcome.fresh.strata, outcome.fresh.settings.index(outcome.chosen))
+        return Side(outcome.study, outcome.fresh.strata, outcome.fresh.settings.index(outcome.chosen), outcome.chosen)
 
 
 def run_variants(studies: Mapping[str, Study], *, workers: int | Workers | None = None,

@@ -7,10 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
-from scipy.special import stdtrit
 
 from montecarlo.estimates.intervals import Estimate, Side, clustered, student_mean, with_unresolved
 from montecarlo.estimates.spread import Spread, binomial_noise, plant_spread
@@ -157,39 +155,6 @@ def line_end_total(strata: Sequence[Stratum], weights: Sequence[float]) -> Array
         out = out + weight * np.divide(stratum.line_end.sum(axis=1), resolved, out=np.full(out.shape, np.nan),
                                        where=resolved > 0)
     return out
-
-
-class Half(NamedTuple):
-    """One side of a paired difference: types, what each counts for, and the candidate's place in them."""
-
-    strata: Sequence[Stratum]
-    weights: Sequence[float]
-    candidate: int
-
-
-def paired(one: Half, other: Half) -> Estimate:
-    """One side's weighted total minus the other's, on the same plants and events: Student t over plants, or over blocks
-    where a type is conditional. The sides may be of two runs on the same random numbers.
-
-    The limits are wider to both sides by the share of unresolved samples, whatever these would have done; a plant
-    without any result of some type has no part."""
-    on_nets = any(stratum.conditional for half in (one, other) for stratum in half.strata)
-
-    def means(half: Half) -> Array:
-        parts = [w * (s.block_means if on_nets else s.means)[half.candidate]
-                 for s, w in zip(half.strata, half.weights, strict=True)]
-        return np.asarray(np.sum(parts, axis=0))
-
-    def lost(half: Half) -> float:
-        return sum(w * float(s.unresolved[half.candidate].sum() / s.trials.sum())
-                   for s, w in zip(half.strata, half.weights, strict=True))
-
-    gap = np.atleast_1d(means(one) - means(other))
-    gap = gap[np.isfinite(gap)]
-    if gap.size < 2:
-        return Estimate(*np.full(3, np.nan))
-    half = -stdtrit(gap.size - 1, (1 - LEVEL) / 2) * gap.std(ddof=1) / np.sqrt(gap.size) + lost(one) + lost(other)
-    return Estimate(gap.mean(), gap.mean() - half, gap.mean() + half)
 
 
 # --- along the winding ------------------------------------------------------------------------------------

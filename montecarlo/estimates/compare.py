@@ -8,36 +8,63 @@ from typing import NamedTuple
 
 import numpy as np
 
-from montecarlo.estimates.assemble import Half, Stratum, paired
+from montecarlo.estimates.assemble import LEVEL, Stratum
 from montecarlo.estimates.choose import cost_weights, weights_of
 from montecarlo.estimates.intervals import Estimate
+from montecarlo.estimates.paired import Half, paired
+from montecarlo.study.candidates import Setting
 from montecarlo.study.description import Study
+from montecarlo.study.scenarios import CHANGEABLE
 
-__all__ = ["Side", "differences", "differences_of", "distinguishable"]
+__all__ = ["NO_DIFFERENCE", "Side", "differences", "differences_of", "distinguishable", "level_of"]
+
+DECIDING = (*CHANGEABLE, "scheme", "relay", "correlations")      # of a study, with its costs: a setting's figures
+NO_DIFFERENCE = Estimate(np.zeros(()), np.zeros(()), np.zeros(()))
 
 
 class Side(NamedTuple):
-    """A candidate of a batch, by its place there, and the study whose weights count."""
+    """A candidate of a batch, by its place there, and the study whose weights count; what it is, where it is compared
+    with one of another run."""
 
     study: Study
     strata: Mapping[str, Stratum]
     candidate: int
+    setting: Setting | None = None
 
 
 Weighing = Sequence[tuple[str, float]]                     # types with what each counts for
 
 
-def differences(study: Study, strata: Mapping[str, Stratum], one: int, other: int) -> dict[str, Estimate]:
+def level_of(pairs: int) -> float:
+    """Of each interval, so that those of one quantity hold together for so many pairs with `LEVEL` at least: what may
+    fail is shared out among them (Bonferroni's inequality; Miller, Simultaneous Statistical Inference, 1981, from
+    memory)."""
+    return 1 - (1 - LEVEL) / max(pairs, 1)
+
+
+def differences(study: Study, strata: Mapping[str, Stratum], one: int, other: int,
+                level: float = LEVEL) -> dict[str, Estimate]:
     """Candidate `one` minus candidate `other` of a batch, by quantity (`differences_of`)."""
-    return differences_of(Side(study, strata, one), Side(study, strata, other))
+    return differences_of(Side(study, strata, one), Side(study, strata, other), level)
 
 
-def differences_of(one: Side, other: Side) -> dict[str, Estimate]:
+def differences_of(one: Side, other: Side, level: float = LEVEL) -> dict[str, Estimate]:
     """One side minus the other, by quantity: p_missed, p_false, and cost_per_year where both policies weigh costs. The
-    sides may be of two runs on the same random numbers."""
+    sides may be of two runs on the same random numbers. A setting does not differ from itself on the same plant."""
     found, others = _weighings(one.study), _weighings(other.study)
-    return {quantity: _difference(one, found[quantity], other, others[quantity])
+    same = _same(one, other)
+    return {quantity: NO_DIFFERENCE if same else _difference(one, found[quantity], other, others[quantity], level)
             for quantity in found if quantity in others}
+
+
+def _same(one: Side, other: Side) -> bool:
+    """Whether the sides can differ in nothing: one candidate of one batch, or one setting in two studies that have all
+    alike from which its figures follow."""
+    if one.strata is other.strata and one.study is other.study:
+        return one.candidate == other.candidate
+    alike = all(getattr(one.study, name) == getattr(other.study, name) for name in DECIDING)
+    return (alike and one.study.policy.least_annual_cost == other.study.policy.least_annual_cost
+            and one.setting is not None and one.setting == other.setting)
 
 
 def _weighings(study: Study) -> dict[str, Weighing]:
@@ -49,28 +76,28 @@ def _weighings(study: Study) -> dict[str, Weighing]:
     return sides
 
 
-def _difference(one: Side, weights: Weighing, other: Side, others: Weighing) -> Estimate:
-    """Types whose p is a count or a conditional mean in pairs; those from weighted samples as if the two sides'
-    samples were independent, which is wider than what they share would allow; the two parts are independent
-    (limits as of a sum: `estimates.totals.mover`)."""
-    parts = [_from_weighted(one, weights), _from_weighted(other, others)]
+def _difference(one: Side, weights: Weighing, other: Side, others: Weighing, level: float) -> Estimate:
+    """Types whose p is a count or a conditional mean in pairs; those from weighted samples alone on both sides as if
+    the sides' samples were independent, which is wider than what they share would allow; the two parts are
+    independent (limits as of a sum: `estimates.totals.mover`)."""
+    parts = [_from_weighted(one, weights, level), _from_weighted(other, others, level)]
     rare = _independent(*parts)
-    kept = [_left(one, weights, parts), _left(other, others, parts)]
-    if not any(half.strata for half in kept):
+    left, right = _left(one, weights, parts), _left(other, others, parts)
+    if not (left.strata or right.strata):
         return rare
-    counted = paired(*kept)
+    counted = paired(left, right, level)
     gap = counted.p + rare.p
     return Estimate(gap, gap - np.hypot(counted.p - counted.low, rare.p - rare.low),
                     gap + np.hypot(counted.high - counted.p, rare.high - rare.p))
 
 
-def _from_weighted(side: Side, weights: Weighing) -> dict[str, Estimate]:
+def _from_weighted(side: Side, weights: Weighing, level: float) -> dict[str, Estimate]:
     """Weighted p with limits of the types whose p comes from weighted samples."""
     found = {}
     for name, weight in weights:
         stratum = side.strata[name]
         if stratum.weighted is not None and stratum.weighted.used[side.candidate]:
-            found[name] = Estimate(*(weight * part[side.candidate] for part in stratum.estimate()))
+            found[name] = Estimate(*(weight * part[side.candidate] for part in stratum.estimate(level)))
     return found
 
 

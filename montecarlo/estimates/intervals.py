@@ -82,11 +82,13 @@ def wilson(hits: ArrayLike, trials: ArrayLike, level: float = 0.95, *, side: Sid
     return _one_sided(low, high, side)
 
 
-def clustered_size(hits: ArrayLike, trials: ArrayLike, tail: float, clusters: float | None = None) -> Array:
+def clustered_size(hits: ArrayLike, trials: ArrayLike, tail: float, clusters: float | None = None, *,
+                   capped: bool = True) -> Array:
     """Effective number of independent trials behind hits and trials (..., clusters). [-]
 
     n* = p(1 - p)/v with v the variance of the ratio estimate between clusters, times the square of
-    t(n - 1)/t(clusters - 1) at `tail` for the few clusters, at most n (design effect at least 1).
+    t(n - 1)/t(clusters - 1) at `tail` for the few clusters, at most n (design effect at least 1) unless not `capped`:
+    hits that are probabilities, small ones, scatter less than hits that come whole.
     With no hit, or nothing but hits, v is 0 and n stands. Clusters without a trial do not count. `clusters`: how many
     they are worth where weights, in hits and trials already, leave fewer."""
     h, n = np.broadcast_arrays(np.asarray(hits, float), np.asarray(trials, float))
@@ -98,7 +100,8 @@ def clustered_size(hits: ArrayLike, trials: ArrayLike, tail: float, clusters: fl
     spread = p * (1 - p) > 0
     size = np.where(spread, _ratio(p * (1 - p), variance), total)
     few = stdtrit(np.maximum(total - 1, 1), tail) / stdtrit(np.maximum(clusters - 1, 1), tail)
-    size = np.where(spread, np.fmin(size * few**2, total), total)
+    size = np.where(spread, np.fmin(size * few**2, total if capped else np.inf), total)
+    size = np.where(np.isinf(size), total, size)           # clusters all alike
     return np.where(spread & (clusters < 2), 0.0, size)     # one cluster tells nothing about the others
 
 

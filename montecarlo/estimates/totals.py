@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike
 
 from montecarlo.quantities import Array
 
-__all__ = ["Total", "mover", "none_within", "plant_correlation"]
+__all__ = ["Total", "combined", "mover", "none_within", "plant_correlation"]
 
 
 class Total(NamedTuple):
@@ -37,12 +37,12 @@ def mover(weights: ArrayLike, p: ArrayLike, low: ArrayLike, high: ArrayLike,
         raise ValueError("weights must be 0 or above")
     used = w > 0
     total = np.sum(w * estimate, axis=-1, where=used)
-    down, up = (_combined(np.where(used, w * part, 0.0), correlation) for part in (estimate - below, above - estimate))
+    down, up = (combined(np.where(used, w * part, 0.0), correlation) for part in (estimate - below, above - estimate))
     return Total(total, np.maximum(total - down, 0.0), np.minimum(total + up, w.sum(axis=-1)))
 
 
-def _combined(parts: Array, correlation: ArrayLike | None) -> Array:
-    """Root of the sum of squares (and cross terms) over the last axis."""
+def combined(parts: Array, correlation: ArrayLike | None) -> Array:
+    """Root of the sum of squares (and cross terms) over the last axis: how far a sum's limit lies from it."""
     crossed = parts if correlation is None else np.einsum("...hk,...k->...h", np.asarray(correlation, float), parts)
     root: Array = np.sqrt(np.maximum(np.sum(parts * crossed, axis=-1), 0.0))
     return root

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from montecarlo.engine.batch import Batch
 from montecarlo.engine.run import Outcome
 from montecarlo.estimates.choose import weights_of
-from montecarlo.estimates.compare import differences, distinguishable
+from montecarlo.estimates.compare import differences, distinguishable, level_of
 from montecarlo.estimates.robust import worst_places
 from montecarlo.estimates.totals import Total
 from montecarlo.quantities import Array
@@ -28,7 +28,7 @@ __all__ = ["ASKED", "SAME", "Hinge", "comparison", "difference_rows", "hinge", "
 
 COLUMNS = ("pair", "quantity", "candidate", "minus", "difference", "low", "high", "verdict", "batch")
 ASKED = "asked for"
-SAME = "not distinguishable"                               # at 95 %: the interval of the difference holds 0
+SAME = "not distinguishable"                               # at 95 %, all pairs together: the interval holds 0
 
 
 class Hinge(NamedTuple):
@@ -41,8 +41,8 @@ class Hinge(NamedTuple):
 
 
 def comparison(outcome: Outcome) -> pd.DataFrame:
-    """A row a pair and quantity: one candidate minus another, paired, with 95 % limits and what they show. The chosen
-    candidate against two others, then the pairs of `study.compare`."""
+    """A row a pair and quantity: one candidate minus another, paired, with limits that hold for all pairs together
+    with 95 %, and what they show. The chosen candidate against two others, then the pairs of `study.compare`."""
     chosen, others = outcome.chosen, {"runner-up": outcome.runner_up, "present": outcome.present}
     pairs = [(f"chosen minus {word}", chosen, other) for word, other in others.items()
              if chosen is not None and other is not None and other != chosen]
@@ -60,15 +60,18 @@ def neighbour_rows(outcome: Outcome) -> pd.DataFrame:
 
 
 def difference_rows(outcome: Outcome, pairs: Iterable[tuple[str, Setting, Setting]]) -> pd.DataFrame:
-    """The rows of pairs of settings, each with what the pair is called. On the fresh batch where it holds both."""
+    """The rows of pairs of settings, each with what the pair is called. On the fresh batch where it holds both; limits
+    of each quantity hold for all of them together."""
     import pandas as pd
 
+    pairs = [*pairs]
+    level = level_of(len({frozenset(pair[1:]) for pair in pairs}))
     numbers = {setting: number for number, setting in enumerate(outcome.first.settings, 1)}
     rows: list[dict[str, Any]] = []
     for words, one, other in pairs:
         batch = _batch_of(outcome, one, other)
         settings = batch.settings
-        gaps = differences(outcome.study, batch.strata, settings.index(one), settings.index(other))
+        gaps = differences(outcome.study, batch.strata, settings.index(one), settings.index(other), level)
         rows += [{"pair": words, "quantity": quantity, "candidate": numbers[one], "minus": numbers[other],
                   "difference": float(gap.p), "low": float(gap.low), "high": float(gap.high),
                   "verdict": "distinguishable" if distinguishable(gap) else SAME, "batch": 1 + (batch.round_ > 0)}

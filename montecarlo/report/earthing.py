@@ -16,7 +16,7 @@ from montecarlo.engine.guard import Unresolved, named
 from montecarlo.engine.run import Outcome
 from montecarlo.engine.variants import run_variants, told_of
 from montecarlo.engine.workers import Workers, workers_of
-from montecarlo.estimates.compare import distinguishable
+from montecarlo.estimates.compare import distinguishable, level_of
 from montecarlo.estimates.handcalc import capacitive_limit_ohm
 from montecarlo.estimates.intervals import Estimate, student
 from montecarlo.plant.earthing import EarthingOption
@@ -80,13 +80,16 @@ class Options(Several):
 
     @cached_property
     def differences(self) -> pd.DataFrame:
-        """One row a pair of options and a quantity: the first minus the second on the same faults and events, each with
-        95 % limits of its own."""
+        """One row a pair of options and a quantity: the first minus the second on the same faults and events, with
+        limits of each quantity that hold for all pairs together with 95 %."""
         import pandas as pd
 
         rows = []
-        for one, other in combinations(self.faults, 2):
-            for quantity, gap in {**self.variants.differences(one, other), **self._energy(one, other)}.items():
+        pairs = [*combinations(self.faults, 2)]
+        found, level = self.variants.differences(pairs), level_of(len(pairs))
+        for one, other in pairs:
+            gaps = {**found.get((one, other), {}), **self._energy(one, other, level)}
+            for quantity, gap in gaps.items():
                 rows.append({"option": one, "minus": other, "quantity": quantity, "unit": self._unit(quantity),
                              "difference": float(gap.p), "low": float(gap.low), "high": float(gap.high),
                              "verdict": "distinguishable" if distinguishable(gap) else SAME})
@@ -106,9 +109,9 @@ class Options(Several):
         """`Result.rare` of every option; empty where counted only."""
         return self.joined("rare")
 
-    def _energy(self, one: str, other: str) -> dict[str, Estimate]:
+    def _energy(self, one: str, other: str, level: float) -> dict[str, Estimate]:
         sides = [_energies(self.faults[name]) for name in (one, other)]
-        return {name: student(sides[0][name] - sides[1][name]) for name in ENERGIES
+        return {name: student(sides[0][name] - sides[1][name], level) for name in ENERGIES
                 if all(np.isfinite(side[name]).all() for side in sides)}
 
     def _unit(self, quantity: str) -> str:

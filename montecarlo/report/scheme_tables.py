@@ -3,6 +3,7 @@ catches. All on the plants and events of one fresh batch."""
 
 from __future__ import annotations
 
+import math
 from itertools import permutations
 from typing import TYPE_CHECKING, Any
 
@@ -10,10 +11,11 @@ import numpy as np
 
 from montecarlo.engine.batch import Batch
 from montecarlo.engine.run import Outcome
-from montecarlo.estimates.assemble import Half, Stratum, paired, weighted
+from montecarlo.estimates.assemble import Stratum, weighted
 from montecarlo.estimates.choose import weights_of
-from montecarlo.estimates.compare import differences, distinguishable
+from montecarlo.estimates.compare import differences, distinguishable, level_of
 from montecarlo.estimates.intervals import Estimate
+from montecarlo.estimates.paired import Half, paired
 from montecarlo.report.choosing import SAME, nearest
 from montecarlo.report.rows import SETTINGS
 from montecarlo.report.tables import Result
@@ -66,18 +68,20 @@ def _why_none(own: pd.DataFrame) -> str:
 
 
 def difference_rows(outcome: Outcome) -> pd.DataFrame:
-    """A row an ordered pair of schemes and quantity: `scheme` minus `minus`, paired, with 95 % limits and what they
-    show. p_nobody, with a back-up: what neither it nor the scheme catches."""
+    """A row an ordered pair of schemes and quantity: `scheme` minus `minus`, paired, with limits that hold for all
+    pairs together with 95 %, and what they show. p_nobody, with a back-up: what neither it nor the scheme catches."""
     import pandas as pd
 
     rows: list[dict[str, Any]] = []
-    for (one, a), (other, b) in permutations(_standing(outcome).items(), 2):
+    standing = _standing(outcome)
+    level = level_of(math.comb(len(standing), 2))          # the other order is the same pair
+    for (one, a), (other, b) in permutations(standing.items(), 2):
         assert outcome.fresh is not None
         settings = outcome.fresh.settings
         at = settings.index(a), settings.index(b)
-        gaps = differences(outcome.study, outcome.fresh.strata, *at)
+        gaps = differences(outcome.study, outcome.fresh.strata, *at, level)
         if outcome.study.backup is not None:
-            gaps["p_nobody"] = _nobody(outcome, outcome.fresh, *at)
+            gaps["p_nobody"] = _nobody(outcome, outcome.fresh, *at, level)
         rows += [{"scheme": one, "minus": other, "quantity": quantity, "difference": float(gap.p),
                   "low": float(gap.low), "high": float(gap.high),
                   "verdict": "distinguishable" if distinguishable(gap) else SAME} for quantity, gap in gaps.items()]
@@ -89,10 +93,10 @@ def _standing(outcome: Outcome) -> dict[str, Setting]:
     return {scheme: best for scheme, best in outcome.best.items() if best is not None}
 
 
-def _nobody(outcome: Outcome, batch: Batch, one: int, other: int) -> Estimate:
+def _nobody(outcome: Outcome, batch: Batch, one: int, other: int, level: float) -> Estimate:
     weight = weights_of(outcome.study)
     strata = [batch.nobody.get(name, batch.strata[name]) for name in weight.internal]
-    return paired(Half(strata, weight.shares, one), Half(strata, weight.shares, other))
+    return paired(Half(strata, weight.shares, one), Half(strata, weight.shares, other), level)
 
 
 # --- missed by one, caught by another ---------------------------------------------------------------------

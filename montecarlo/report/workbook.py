@@ -44,17 +44,22 @@ SHEETS = {
     "backup": "how often the elements in the neutral operate, whatever the candidate",
     "rare": "weighted samples of external events beside the counts, and which of the two was used",
     "exceedance": "probability that an external event drives an element beyond a pick-up, every circuit",
-    "comparison": "the chosen candidate minus others, paired on the same events",
-    "neighbours": "candidates one step of a grid away, minus the chosen one",
+    "comparison": "the chosen candidate minus others, paired on the same events; "
+                  "95 % limits hold for all pairs together",
+    "neighbours": "candidates one step of a grid away, minus the chosen one; "
+                  "95 % limits hold for all steps together",
     "scenarios": "how each scenario of the policy judges the candidates",
     "scenario_choices": "what each scenario would choose by itself, and the regret of the study's choice there",
     "schemes": "each scheme at its own best setting",
-    "scheme_differences": "one scheme's best setting minus another's, paired on the same events",
+    "scheme_differences": "one scheme's best setting minus another's, paired on the same events; "
+                          "95 % limits hold for all pairs together",
     "caught_by_other": "probability that one scheme misses a fault and another catches it",
     "variants": "each variant of the study at its own best setting",
-    "variant_differences": "each variant minus the study as stated, paired on the same events",
+    "variant_differences": "each variant minus the study as stated, paired on the same events; "
+                           "95 % limits hold for all variants together",
     "earthing_options": "each option of earthing at its own best setting, and the energy in its earth faults",
-    "earthing_differences": "one option of earthing minus another, paired on the same events",
+    "earthing_differences": "one option of earthing minus another, paired on the same events; "
+                            "95 % limits hold for all pairs together",
     "drivers": "first and total effects of each input on what the elements get",
     "elasticities": "how missed faults and false trips answer to the centre and the spread of each input",
     "what_if": "missed faults and false trips with one input at its centre, or half as uncertain",

@@ -13,8 +13,9 @@ import numpy as np
 from montecarlo.engine.batch import designs
 from montecarlo.engine.block import EARTH, Job
 from montecarlo.engine.case import run_chunk
-from montecarlo.estimates.assemble import Half, Stratum, gather, paired
+from montecarlo.estimates.assemble import Stratum, gather
 from montecarlo.estimates.intervals import Estimate, student_mean
+from montecarlo.estimates.paired import Half, paired
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS
 from montecarlo.study.candidates import candidate_lattices

@@ -11,8 +11,10 @@ import pytest
 from scipy import stats
 
 from montecarlo.estimates.intervals import clopper_pearson, clustered, student_mean, wilson
+from montecarlo.estimates.paired import paired
 from montecarlo.estimates.spread import binomial_noise, plant_spread
 from montecarlo.estimates.totals import mover, plant_correlation
+from tests.coverage.pairs import Case, by_student, known
 
 SEED = int(os.environ.get("STATORODDS_TEST_SEED", "20"))
 REPEATS = 1000
@@ -120,3 +122,17 @@ def test_spread_over_plants_is_theirs_and_not_the_noise():
     assert spread.above == pytest.approx(0.1, abs=0.025)
     assert spread.sd == pytest.approx(law.std(), rel=0.06)
     assert raw.mean() > law.ppf(0.95) + 0.6 / events                        # the noise taken out would have stood here
+
+
+@pytest.mark.parametrize(("case", "least", "student"), [
+    (Case(2, 0.0, 4e-3, 0.0), 0.99, 0.74), (Case(2, 1.5, 4e-3, 0.0), 0.99, 0.73),
+    (Case(4, 0.0, 4e-3, 0.0), 0.99, 0.92), (Case(8, 1.5, 2e-3, 2e-3), 0.97, 1.0),
+    (Case(4, 1.5, 0.02, 0.005), 0.94, 0.97), (Case(8, 0.0, 0.1, 0.1), 0.92, 0.98),
+    (Case(2, 0.0, 0.02, 0.0, True), 0.99, 0.80), (Case(8, 0.0, 0.3, 0.0, True), 0.90, 0.97),
+    (Case(8, 0.0, 0.08, 0.08, True), 0.945, 1.0)], ids=str)
+def test_paired_differences_hold_the_truth_however_few_events_differ(case, least, student):
+    """600 repeats; each band lies four steps from what 2,000 showed (DEVELOPERS.md). `student`: the most that Student's
+    t over plants or blocks holds, which was used before."""
+    pairs, truth = known(case, 600, SEED)
+    assert np.mean([gap.low <= truth <= gap.high for gap in (paired(*pair) for pair in pairs)]) >= least
+    assert np.mean([gap.low <= truth <= gap.high for gap in (by_student(*pair) for pair in pairs)]) <= student

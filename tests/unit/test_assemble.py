@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from montecarlo.estimates.assemble import Half, Stratum, line_end_total, paired, weighted
+from montecarlo.estimates.assemble import Stratum, line_end_total, weighted
 from montecarlo.estimates.intervals import student_mean
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS
@@ -40,21 +40,6 @@ def test_a_conditional_interval_is_student_t_over_the_blocks(rng: np.random.Gene
         assert one == pytest.approx(other, rel=1e-12)
 
 
-def test_a_difference_is_paired_by_blocks_and_of_counts_by_plants(rng: np.random.Generator) -> None:
-    blocks = 0.4 + 0.01 * rng.random((2, BLOCKS))
-    means = opposed(rng, blocks)
-    gap = student_mean(0.5 + blocks[0] - blocks[1])
-    assert paired(*sides(stratum(means))) == pytest.approx([part - 0.5 for part in gap], rel=1e-9)
-    by_plant = student_mean(0.5 + means[0] - means[1])
-    assert paired(*sides(stratum(means, conditional=False))) == pytest.approx(
-        [part - 0.5 for part in by_plant], rel=1e-9)
-
-
-def sides(one: Stratum) -> tuple[Half, Half]:
-    """Its first two candidates."""
-    return Half([one], [1.0], 0), Half([one], [1.0], 1)
-
-
 def test_a_total_knows_that_two_types_move_together_by_block(rng: np.random.Generator) -> None:
     blocks = 0.4 + 0.01 * rng.random((1, BLOCKS))
     one, other = stratum(opposed(rng, blocks)), stratum(opposed(rng, blocks))
@@ -66,35 +51,6 @@ def test_a_total_knows_that_two_types_move_together_by_block(rng: np.random.Gene
 
 
 # --- samples without a result ------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize("conditional", [True, False])
-def test_a_difference_holds_whatever_the_unresolved_would_have_done(rng: np.random.Generator,
-                                                                    conditional: bool) -> None:
-    """Both ends: those that one side lost all missed and those of the other none, and the other way round."""
-    means = np.round(opposed(rng, 0.4 + 0.05 * rng.random((2, BLOCKS))), 1)
-    whole = stratum(means, conditional)
-    lost = np.zeros(means.shape)
-    lost[0, ::3], lost[1, 1::5] = 2, 1
-    some = replace(whole, unresolved=lost, total=means * (EVENTS - lost))
-    found = paired(*sides(some))
-    for fill in ([1, 0], [0, 1]):
-        truth = paired(*sides(replace(whole, total=some.total + lost * np.array(fill)[:, None])))
-        assert found.low < truth.p < found.high
-    clean = paired(*sides(whole))
-    assert found.high - found.low == pytest.approx(
-        clean.high - clean.low + 2 * lost.sum() / whole.trials.sum(), rel=0.02)     # means over fewer events
-
-
-def test_a_plant_without_any_result_is_no_plant_that_misses_nothing(rng: np.random.Generator) -> None:
-    means = rng.random((2, PLANTS))
-    some = stratum(means, conditional=False)
-    lost = np.zeros(means.shape)
-    lost[:, 0] = EVENTS
-    found = paired(*sides(replace(some, unresolved=lost, total=means * (EVENTS - lost))))
-    assert found.p == pytest.approx((means[0] - means[1])[1:].mean(), rel=1e-12)
-    nothing = paired(*sides(replace(some, unresolved=np.full(means.shape, float(EVENTS)), total=0 * means)))
-    assert np.isnan(np.stack(nothing)).all()
 
 
 def test_nothing_known_is_not_nothing_missed_under_the_other_law() -> None:

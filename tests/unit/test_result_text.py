@@ -232,10 +232,11 @@ def test_the_runner_up_is_named_and_what_cannot_be_told_apart_is_said() -> None:
 
 
 def test_a_runner_up_alike_in_everything_is_no_different() -> None:
-    change = [gap("p_missed", -0.01, -0.02, 0.004, pair=RUNNER_UP), gap("p_false", 0.0, 0.0, 0.0, pair=RUNNER_UP)]
+    change = [gap("p_missed", -0.01, -0.02, 0.004, pair=RUNNER_UP),
+              gap("p_false", 0.0, -0.001, 0.001, pair=RUNNER_UP)]
     text = said(finished(results.candidates(), chosen=5, runner_up=8, comparison=change))
     assert ("the two are not distinguishable at 95 %, chosen minus runner-up: missed faults -1 (-2 to +0.4, not "
-            "distinguishable), false trips alike in every sample.") in text
+            "distinguishable), false trips +0 (-0.1 to +0.1, not distinguishable).") in text
 
 
 def test_pairs_that_were_asked_for_are_told_with_their_batch_even_where_nothing_is_chosen() -> None:
@@ -249,12 +250,12 @@ def test_pairs_that_were_asked_for_are_told_with_their_batch_even_where_nothing_
 
 def test_neighbours_that_cannot_be_told_apart_are_named() -> None:
     around = [gap("p_missed", 0.01, -0.01, 0.02, candidate=4), gap("p_false", 0.2, 0.1, 0.3, candidate=4),
-              gap("p_missed", 0.01, -0.01, 0.02, candidate=6), gap("p_false", 0.0, 0.0, 0.0, candidate=6)]
+              gap("p_missed", 0.01, -0.01, 0.02, candidate=6), gap("p_false", 0.0, -0.01, 0.01, candidate=6)]
     text = said(finished(results.candidates(), chosen=5, around=around))
-    assert ("One step of a grid away and not distinguishable from it at 95 %: in missed faults no. 4 and 6; in false "
-            "trips no. 6.") in text
+    assert ("One step of a grid away and not distinguishable from it at 95 % for all steps together: in missed faults "
+            "no. 4 and 6; in false trips no. 6.") in text
     text = said(finished(results.candidates(), chosen=5, around=around[1:2]))
-    assert "One step of a grid away every candidate is distinguishable from it at 95 %." in text
+    assert "One step of a grid away every candidate is distinguishable from it at 95 % for all steps together." in text
 
 
 def test_the_rule_that_decides_is_named() -> None:

@@ -47,8 +47,8 @@ def test_what_is_concluded() -> None:
         'Missed faults: more under "larger resistor" (+15, +14 to +16); not distinguishable under "new CTs".',
         'False trips: fewer under "new CTs" (-0.1, -0.13 to -0.07); not distinguishable under "larger resistor".',
         'Under "impossible" no candidate can be chosen.',
-        "Each stands at its own best setting, on the same random numbers; differences are in percentage points with "
-        "95 % limits."]
+        "Each stands at its own best setting, on the same random numbers; differences are in percentage points, with "
+        "95 % limits that hold for all variants together."]
 
 
 def test_three_sentences_at_least_and_six_at_most_whatever_happened() -> None:

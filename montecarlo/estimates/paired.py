@@ -1,0 +1,143 @@
+"""The difference of two candidates that were judged on the same plants and events, with limits that suit few events.
+
+Each plant has a net difference of every type, one candidate's mean less the other's. Its positive and its negative
+part average over the plants to two shares, of what one does more and of what it does less; the difference is the first
+less the second, exactly. Each share has limits of its own, and they combine as the limits of a sum (MOVER; Zou and
+Donner, Stat. Med. 27, 2008, 1693-1702; for a paired difference of proportions from its two discordant shares as
+Newcombe, Stat. Med. 17, 1998, 2635-2650, from its two margins). Nothing else is needed of the samples: any two
+candidates have limits, of one run or of two on the same random numbers. Events of one plant that differ both ways
+cancel in the net difference before they are counted; with few events that differ hardly two are on one plant.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from montecarlo.estimates.assemble import LEVEL, Stratum
+from montecarlo.estimates.intervals import Estimate, clopper_pearson, clustered_size, tail_of
+from montecarlo.estimates.totals import combined, plant_correlation
+from montecarlo.quantities import Array
+from montecarlo.sampling.design import BLOCKS
+
+Flags = NDArray[np.bool_]
+
+__all__ = ["ENOUGH", "Half", "paired"]
+
+ENOUGH = 25.0                      # plants, or half of them, from which conditional means say how large differences are
+SIGNS = np.array([1.0, -1.0])
+
+
+class Half(NamedTuple):
+    """One side of a paired difference: types, what each counts for, and the candidate's place in them."""
+
+    strata: Sequence[Stratum]
+    weights: Sequence[float]
+    candidate: int
+
+
+class _Net(NamedTuple):
+    """Net differences of one type in units of `scale`, between -1 and 1: (M,), NaN where a side has no result."""
+
+    values: Array
+    scale: float
+    trials: float                                          # samples with a result, of the side with fewer
+    lost: float                                            # share without one, of the difference itself
+    conditional: bool
+
+
+class _Shares(NamedTuple):
+    """What one candidate does more, and what it does less with a minus; in units of the difference, (2,) each."""
+
+    p: Array
+    low: Array
+    high: Array
+    by_plant: Array | None                                 # (2, plants); None where only blocks are independent
+    by_block: Array                                        # (2, blocks)
+
+
+def paired(one: Half, other: Half, level: float = LEVEL) -> Estimate:
+    """One side's weighted total minus the other's, on the same plants and events. The sides may be of two runs on the
+    same random numbers, and may weigh a type differently.
+
+    Each share has Clopper-Pearson limits at its effective sample size (`intervals.clustered_size`). Clusters are the
+    plants. Conditional means are on nets, so that only the 16 blocks are independent: there the net differences are
+    the blocks', and many small ones may be worth more samples than were drawn. Where few plants differ (`ENOUGH`),
+    nobody knows how large such differences may be; conditional means are then treated as counts. A share of nothing
+    has the effective size of the other one. Where nothing differs, the limits are those of no event among the samples,
+    to both sides.
+
+    Types share their plants, so their errors add as the plants' are correlated (blocks' with conditional means), where
+    that widens the limits. These are wider to both sides by the share of unresolved samples, whatever those would have
+    done; a plant without any result of some type has no part."""
+    nets = [*_nets(one, other)]
+    known = np.all([np.isfinite(net.values) for net in nets], axis=0)
+    blocks = known.reshape(BLOCKS, -1).sum(axis=1)
+    if (blocks > 0).sum() < 2:
+        return Estimate(*(np.asarray(np.nan) for _ in range(3)))
+    parts = [_shares(net, known, blocks, tail_of(level, "both")) for net in nets]
+    p, low, high = (np.concatenate([getattr(part, end) for part in parts]) for end in ("p", "low", "high"))
+    correlation, lost = _correlation(parts), sum(net.lost for net in nets)
+    gap = p.sum()
+    return Estimate(gap, gap - combined(p - low, correlation) - lost, gap + combined(high - p, correlation) + lost)
+
+
+def _nets(one: Half, other: Half) -> Iterator[_Net]:
+    """Type by type; one that a side has not counts for nothing there."""
+    sides = [{stratum.name: (stratum, weight) for stratum, weight in zip(half.strata, half.weights, strict=True)
+              if weight > 0} for half in (one, other)]
+    for name in dict.fromkeys((*sides[0], *sides[1])):
+        values, trials, lost = list[Array](), list[float](), list[float]()
+        for half, side in zip((one, other), sides, strict=True):
+            if name not in side:
+                values.append(np.zeros(()))
+                continue
+            stratum, weight = side[name]
+            total, gone = stratum.total[half.candidate], stratum.unresolved[half.candidate]
+            resolved = stratum.trials - gone
+            values.append(weight * np.divide(total, resolved, out=np.full(total.shape, np.nan), where=resolved > 0))
+            trials.append(float(resolved.sum()))
+            lost.append(weight * float(gone.sum() / stratum.trials.sum()))
+        scale = max(side[name][1] for side in sides if name in side)
+        yield _Net((values[0] - values[1]) / scale, scale, min(trials), sum(lost),
+                   any(side[name][0].conditional for side in sides if name in side))
+
+
+def _shares(net: _Net, known: Flags, blocks: Array, tail: float) -> _Shares:
+    """Of one type; blocks (16,): how many plants of each block have a part."""
+    values = np.where(known, net.values, 0.0)
+    on_nets = net.conditional and _differing(values) >= min(ENOUGH, known.sum() / 2)
+    mean = values.reshape(BLOCKS, -1).sum(axis=1)[blocks > 0] / blocks[blocks > 0]
+    by_plant = None if on_nets else _parts(values[known])
+    by_block = _parts(mean) if on_nets else _parts(values).reshape(2, BLOCKS, -1).sum(axis=-1)[:, blocks > 0] / (
+        blocks[blocks > 0])
+    each = np.abs(by_block if by_plant is None else by_plant)
+    share, trials = each.mean(axis=1), np.full(each.shape, net.trials / each.shape[1])
+    size = clustered_size(each * trials, trials, tail, capped=not on_nets)
+    size = np.where((share == 0) & (share[::-1] > 0), size[::-1], size)
+    low, high = clopper_pearson(share * size, size, 1 - 2 * tail)
+    return _Shares(net.scale * SIGNS * share, net.scale * np.array([low[0], -high[1]]),
+                   net.scale * np.array([high[0], -low[1]]), by_plant, by_block)
+
+
+def _parts(values: Array) -> Array:
+    """Positive and negative part, (2, clusters)."""
+    return np.stack([np.maximum(values, 0.0), np.minimum(values, 0.0)])
+
+
+def _differing(values: Array) -> float:
+    """How many plants differ, as if by equal amounts: (Σ|v|)²/Σv² (Kish, Survey Sampling, 1965, from memory)."""
+    return float(np.abs(values).sum() ** 2 / max(float(values @ values), 1e-300))
+
+
+def _correlation(parts: Sequence[_Shares]) -> Array:
+    """Of the errors of all shares with their signs, 0 ... 1: over plants, or over blocks where only these will do."""
+    blocks = plant_correlation(np.concatenate([part.by_block for part in parts]))
+    counts = [part.by_plant for part in parts if part.by_plant is not None]
+    by_plant = np.repeat([part.by_plant is not None for part in parts], 2)
+    if counts:
+        blocks[np.ix_(by_plant, by_plant)] = plant_correlation(np.concatenate(counts))
+    return blocks
