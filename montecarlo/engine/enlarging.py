@@ -15,13 +15,14 @@ import numpy as np
 from montecarlo.engine.rare import Known
 from montecarlo.estimates.assemble import Stratum
 from montecarlo.estimates.choose import weights_of
-from montecarlo.estimates.rare import BATCH, Seen, Why
+from montecarlo.estimates.rare import BATCH, FEW, Seen, Why
 from montecarlo.study.candidates import Setting
 from montecarlo.study.description import Study
 
 __all__ = ["Plan", "deciding", "plans", "told"]
 
 HITS = 200.0                                               # effective: limits some 15 % away, four times the check's
+PASSED = 1.25 * FEW                                        # with the largest sample: the check, with a margin
 MATTERS = 0.1                                              # share of a candidate's p_false from which an event decides
 MOST_TIMES = 4                                             # the study's own number: the most that are drawn
 
@@ -62,7 +63,8 @@ def _plan(setting: Setting, seen: Seen, own: int) -> Plan | None:
     """None where its own number is enough, and where more of the same would not help."""
     if seen.trust.why in (Why.NOTHING, Why.LOST):
         return None
-    wanted = math.ceil(seen.trials * HITS / seen.steady_hits / BATCH) * BATCH
+    times = max(HITS / seen.steady_hits, PASSED / seen.effective)
+    wanted = math.ceil(seen.trials * times / BATCH) * BATCH
     if wanted <= own:
         return None
     samples = max(own, min(wanted, MOST_TIMES * seen.trials))

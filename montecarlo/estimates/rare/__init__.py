@@ -7,6 +7,7 @@ limits. No model of anything stands here.
 
 from montecarlo.estimates.rare.images import Image, Symmetric
 from montecarlo.estimates.rare.limits import (
+    FEW,
     Diagnostics,
     Seen,
     Trust,
@@ -20,5 +21,5 @@ from montecarlo.estimates.rare.mixture import BATCH, Mixture
 from montecarlo.estimates.rare.staged import plain, spans, tilted
 from montecarlo.estimates.rare.sums import Sums
 
-__all__ = ["BATCH", "Diagnostics", "Image", "Mixture", "Seen", "Sums", "Symmetric", "Trust", "Why",
+__all__ = ["BATCH", "FEW", "Diagnostics", "Image", "Mixture", "Seen", "Sums", "Symmetric", "Trust", "Why",
            "diagnose", "fewer_than", "plain", "rare_estimate", "spans", "tilted", "variation"]
