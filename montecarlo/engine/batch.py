@@ -14,6 +14,7 @@ import numpy as np
 from montecarlo.engine.block import EARTH, Job
 from montecarlo.engine.case import run_chunk, strata
 from montecarlo.engine.convergence import Point, points, shares_of
+from montecarlo.engine.enlarging import deciding, plans
 from montecarlo.engine.guard import Unresolved, counted, keep_to_limit, named, weighted
 from montecarlo.engine.keep import Rows, run_and_keep
 from montecarlo.engine.precision import Sizes, with_sizes
@@ -62,6 +63,7 @@ class Batch:
     paired: tuple[Setting, ...] = ()                       # K settings of which is told what one misses and another not
     caught: dict[str, Stratum] = field(default_factory=dict)       # that, K x K rows by type: missed by, caught by
     unresolved: tuple[Unresolved, ...] = ()                # a row a type, of scenarios and wider inputs too
+    foremost: tuple[Setting, ...] = ()                     # for whose limits its weighted samples were enlarged
 
     @cached_property
     def verdict(self) -> Judgement:
@@ -86,13 +88,14 @@ def designs(study: Study) -> tuple[Design, Design]:
 
 def in_all_scenarios(study: Study, lattices: Sequence[Lattice], round_: int, workers: Workers, tell: Progress,
                      known: Mapping[str, Known] | None = None, sizes: Sizes | None = None,
-                     paired: Sequence[Setting] = (), files: SampleFiles | None = None) -> Batch:
+                     paired: Sequence[Setting] = (), foremost: Sequence[Setting] = (),
+                     files: SampleFiles | None = None) -> Batch:
     """The batch of the study as stated, and how each scenario judges the same candidates on the same random numbers;
     `known` as an earlier batch has it, `sizes` where they are not the study's own, `paired` and `files` (of the study
-    as stated) as for `run_batch`."""
+    as stated) and `foremost` as for `run_batch`."""
     earlier, other_sizes = known or {}, sizes or {}
     stated = with_sizes(study.alone, other_sizes)
-    batch = run_batch(stated, lattices, round_, workers, tell, earlier.get(STATED), paired, files)
+    batch = run_batch(stated, lattices, round_, workers, tell, earlier.get(STATED), paired, foremost, files)
     if round_:
         job = Job(stated, tuple(lattices), *designs(stated))
         wider, unresolved = wider_sums(job, batch.strata, batch.known[STATED].densities, round_, workers, tell)
@@ -102,7 +105,7 @@ def in_all_scenarios(study: Study, lattices: Sequence[Lattice], round_: int, wor
         return lambda done, total, what: tell(done, total, f"{what}, {name}")
 
     others = {name: run_batch(with_sizes(other, other_sizes), lattices, round_, workers, told_of(name),
-                              earlier.get(name)) for name, other in study.scenarios}
+                              earlier.get(name), foremost=foremost) for name, other in study.scenarios}
     return replace(batch, scenarios={name: other.judgement for name, other in others.items()},
                    unresolved=(*batch.unresolved, *(row for name, other in others.items()
                                                     for row in named(other.unresolved, name))),
@@ -110,18 +113,21 @@ def in_all_scenarios(study: Study, lattices: Sequence[Lattice], round_: int, wor
 
 
 def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: Workers, progress: Progress,
-              known: Known | None = None, paired: Sequence[Setting] = (),
+              known: Known | None = None, paired: Sequence[Setting] = (), foremost: Sequence[Setting] = (),
               files: SampleFiles | None = None) -> Batch:
     """All strata on one set of random numbers. Tallies are added in the order of the chunks' keys.
 
     known: of rare false trips, from an earlier batch of the study; sought if not given and the study wants them.
-    paired: candidates of which is told what each misses and another catches; files: where samples are kept, if at
-    all."""
+    paired: candidates of which is told what each misses and another catches; foremost: those for whose limits there
+    are more weighted samples, by what is known of them; files: where samples are kept, if at all."""
     settings = settings_of(lattices)
     job = Job(study, tuple(lattices), *designs(study), paired=tuple(map(settings.index, paired)))
     names = strata(study)
     if round_:
         job = replace(job, shares=shares_of([job.design_of(name) for name in names], final_samples(study)))
+    if known is not None:
+        wanted = plans(known, foremost, final_samples(study))
+        job = replace(job, weighted=tuple((name, plan.samples) for name, plan in wanted.items()))
     tasks = [Counted(job, chunks, files is not None) for name in names
              for chunks in job.design_of(name).tasks(name, round_)]
     total, done = sum(task.solutions for task in tasks), 0
@@ -144,7 +150,7 @@ def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: W
     gathered |= open_pilot(study, lattices, gathered)
     if known is None:
         known = Known(find_densities(job, workers, progress) if final_samples(study) else {})
-    final, trust = final_batch(job, known.densities, round_, workers, progress, files), dict(known.trust)
+    final, seen = final_batch(job, known.densities, round_, workers, progress, files), dict(known.seen)
     unresolved += keep_to_limit(study, *(weighted(round_, name, found.candidates, found.causes, lattices)
                                          for name, found in final.items()))
     for name, found in final.items():
@@ -152,15 +158,16 @@ def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: W
         judged = compare(found.candidates, part.total, part.trials, part.unresolved, lattices,
                          known.of(name, settings))
         gathered[name] = replace(part, weighted=judged)
-        trust.setdefault(name, dict(zip(settings, judged.diagnostics.trust, strict=True)))
+        seen.setdefault(name, dict(zip(settings, judged.diagnostics.seen, strict=True)))
     notes = {}
     if EARTH in names:
         blocks = [sums[EARTH, block].notes for block in range(BLOCKS)]
         notes = {key: float(np.sum([block[key] for block in blocks])) for key in blocks[0]}
+    learnt = Known(known.densities, seen, known.deciding or deciding(study, gathered, settings))
     return Batch(round_, tuple(lattices), gathered, judge(study, lattices, gathered), notes, *_backup(sums, names),
-                 {STATED: Known(known.densities, trust)}, {name: found.curves for name, found in final.items()},
+                 {STATED: learnt}, {name: found.curves for name, found in final.items()},
                  points=points(study, job, sums, gathered, final) if round_ else (), paired=tuple(paired),
-                 caught=_caught(sums, names), unresolved=tuple(unresolved))
+                 caught=_caught(sums, names), unresolved=tuple(unresolved), foremost=tuple(foremost))
 
 
 def _caught(sums: dict[tuple[str, int], Tally], names: Sequence[str]) -> dict[str, Stratum]:

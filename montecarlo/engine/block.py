@@ -43,6 +43,7 @@ class Job:
     earth_design: Design                                   # of earth faults, solved along the whole winding, on nets
     shares: tuple[float, ...] = ()                         # of the batch, below 1, that are tallied by themselves too
     paired: tuple[int, ...] = ()                           # candidates of which is told what one misses and another not
+    weighted: tuple[tuple[str, int], ...] = ()             # weighted samples of a stratum, where not the study's own
 
     def design_of(self, stratum: str) -> Design:
         few = replace(self.earth_design, net=False)        # counted states, as few as earth faults

@@ -9,7 +9,7 @@ import numpy as np
 from montecarlo.engine.batch import Batch, designs
 from montecarlo.engine.block import EARTH
 from montecarlo.engine.winding import STEADY_INTERVALS, TRANSIENT_INTERVALS, beyond_phasors
-from montecarlo.estimates.weighted import COUNTED
+from montecarlo.estimates.rare import Why
 from montecarlo.sampling.design import BLOCKS
 from montecarlo.study.budget import too_few
 from montecarlo.study.description import Study
@@ -63,9 +63,12 @@ def _rare_notes(batch: Batch) -> list[str]:
     for name, stratum in batch.strata.items():
         if (weighted := stratum.weighted) is None:
             continue
-        rare = ~np.array([text.startswith(COUNTED) for text in weighted.verdict])
-        sentence = (f"{name}: p_false of {int(weighted.used.sum())} of {int(rare.sum())} candidates with rare false "
+        rare = np.array([verdict.why is not Why.COMMON for verdict in weighted.verdict])
+        few = int((weighted.used & ~weighted.alone).sum())
+        sentence = (f"{name}: p_false of {int(weighted.alone.sum())} of {int(rare.sum())} candidates with rare false "
                     f"trips comes from {weighted.sums.trials} weighted samples")
+        if few:
+            sentence += f", of {few} from few of them that operate, with limits that reach over those of the counts"
         if (left := rare & ~weighted.used).any():
             sentence += f", of the other {int(left.sum())} from counts (the reasons stand in rare.csv)"
         seen = np.isfinite(weighted.gap)

@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 
 from montecarlo.engine.block import EARTH
-from montecarlo.engine.rare import final_samples
 from montecarlo.engine.winding import STEADY_INTERVALS
 from montecarlo.estimates.assemble import Stratum
 from montecarlo.estimates.choose import Judgement, weights_of
 from montecarlo.estimates.planning import planned
+from montecarlo.estimates.rare import rare_estimate
 from montecarlo.estimates.totals import Total
 from montecarlo.study.budget import earth_fault_samples, weighted_samples
 from montecarlo.study.description import Precision, Study
@@ -43,15 +43,15 @@ def falls_short(found: Reached) -> bool:
     return any(not got <= asked for asked, got in found.values())
 
 
-def told(found: Reached, study: Study) -> str:
+def told(found: Reached, study: Study, strata: Mapping[str, Stratum]) -> str:
     """What the fresh batch reached, in words."""
     def percent(share: float) -> str:
         return f"{100 * share:.2g} %" if np.isfinite(share) else "nothing seen"
 
     parts = [f"{name} +-{percent(got)} of itself (asked {percent(asked)})" for name, (asked, got) in found.items()]
     sizes = f"{study.study.samples} samples a type, {earth_fault_samples(study)} earth faults"
-    if final_samples(study):
-        sizes += f", {final_samples(study)} weighted samples an event"
+    if rare := sorted({part.weighted.sums.trials for part in strata.values() if part.weighted is not None}):
+        sizes += f", {' to '.join(str(size) for size in dict.fromkeys((rare[0], rare[-1])))} weighted samples an event"
     most = study.study.precision.most_samples if study.study.precision is not None else 0
     short = f"; short of that, with at most {most} of each (study.precision.most_samples)" if falls_short(found) else ""
     return f"Precision of the chosen candidate on its fresh batch ({sizes}): {', '.join(parts)}{short}."
@@ -77,9 +77,8 @@ def sizes_for(study: Study, precision: Precision, strata: Mapping[str, Stratum],
     def plan(names: Sequence[str], weights: Sequence[float], target: float) -> None:
         squares: dict[str, float] = {}
         for name, w in zip(names, weights, strict=True):
-            limits = strata[name].estimate()
-            half = w * (limits.high[candidate] - limits.low[candidate]) / 2
-            squares[size_of(name)] = squares.get(size_of(name), 0.0) + float(half**2)
+            half = w * _half(strata[name], candidate, drawn["rare_samples"])
+            squares[size_of(name)] = squares.get(size_of(name), 0.0) + half**2
         keys = list(squares)
         sizes = planned([squares[key] ** 0.5 for key in keys], [drawn[key] for key in keys],
                         [cost[key] for key in keys], target)
@@ -92,3 +91,14 @@ def sizes_for(study: Study, precision: Precision, strata: Mapping[str, Stratum],
             plan(*((weight.internal, weight.shares) if name == "missed" else (weight.external, weight.event_shares)),
                  asked * float(total))
     return {key: max(min(size, precision.most_samples), drawn[key]) for key, size in wanted.items()}
+
+
+def _half(stratum: Stratum, candidate: int, rare_samples: int) -> float:
+    """Half of a type's interval. Of weighted samples their own, at this number of them: limits that reach over those of
+    the counts for want of hits do so no more when there are enough."""
+    rare = stratum.weighted
+    if rare is None or not rare.used[candidate]:
+        limits, times = stratum.estimate(), 1.0
+    else:
+        limits, times = rare_estimate(rare.sums), rare.sums.trials / rare_samples
+    return float((limits.high[candidate] - limits.low[candidate]) / 2 * np.sqrt(times))

@@ -22,7 +22,7 @@ from montecarlo.engine.keep import Rows, weighted_rows
 from montecarlo.engine.sample_files import SampleFiles, weighted_name
 from montecarlo.engine.space import PREFIX, Space, space_of
 from montecarlo.engine.workers import Workers
-from montecarlo.estimates.rare import BATCH, Sums, Symmetric, plain, spans, tilted
+from montecarlo.estimates.rare import BATCH, Seen, Sums, Symmetric, plain, spans, tilted
 from montecarlo.estimates.tally import Pickups
 from montecarlo.quantities import Array
 from montecarlo.relays.schemes import AXES, Axis
@@ -45,17 +45,19 @@ Densities = Mapping[str, Symmetric]                        # by stratum
 
 @dataclass(frozen=True, eq=False)
 class Known:
-    """What a batch leaves to later ones: its densities, and what it found of each candidate's weighted samples.
+    """What a batch leaves to later ones: its densities, what it saw of each candidate's weighted samples, and which
+    candidates' p_false an event decides.
 
     A fresh batch that judged its own samples would keep those that happened to hit often enough, and lose the others:
     measured, DEVELOPERS.md."""
 
     densities: Densities = field(default_factory=dict)
-    trust: Mapping[str, Mapping[Setting, str]] = field(default_factory=dict)       # by stratum
+    seen: Mapping[str, Mapping[Setting, Seen]] = field(default_factory=dict)       # by stratum
+    deciding: Mapping[str, frozenset[Setting]] = field(default_factory=dict)
 
-    def of(self, name: str, settings: Sequence[Setting]) -> list[str | None]:
+    def of(self, name: str, settings: Sequence[Setting]) -> list[Seen | None]:
         """Of each setting; None where nothing is known."""
-        return [self.trust.get(name, {}).get(setting) for setting in settings]
+        return [self.seen.get(name, {}).get(setting) for setting in settings]
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,8 +86,13 @@ class Draw:
 
 
 def final_samples(study: Study) -> int:
-    """Size of each event's final batch; 0 where rare false trips are counted only."""
+    """Size of each event's final batch, as the study has it; 0 where rare false trips are counted only."""
     return -(-weighted_samples(study) // BATCH) * BATCH
+
+
+def size_of(job: Job, name: str) -> int:
+    """Size of one event's final batch, by stratum."""
+    return dict(job.weighted).get(name, final_samples(job.study))
 
 
 def find_densities(job: Job, workers: Workers, progress: Progress) -> Densities:
@@ -126,7 +133,7 @@ def final_batch(job: Job, densities: Densities, round_: int, workers: Workers, p
                 files: SampleFiles | None = None) -> dict[str, Final]:
     """A fresh batch of fixed size of each event, by stratum. files: where its samples are kept, if at all."""
     draws = [replace(draw, keep=files is not None) for name, density in densities.items()
-             for draw in _draws(job, name, density, final_samples(job.study), round_, "rare.final")]
+             for draw in _draws(job, name, density, size_of(job, name), round_, "rare.final")]
     found: dict[str, Final] = {}
     for done, (draw, (part, rows)) in enumerate(zip(draws, workers.mapped(_summed, draws), strict=True)):
         name = draw.chunk.stratum
@@ -251,6 +258,6 @@ def _summed(draw: Draw) -> tuple[Final, Rows | None]:
 def _heads(draw: Draw) -> dict[float, int]:
     """How many of the chunk's samples belong to each of the job's shares of the final batch, where any do; whole
     batches of samples."""
-    batches, before = final_samples(draw.job.study) // BATCH, draw.chunk.index * CHUNK
+    batches, before = size_of(draw.job, draw.chunk.stratum) // BATCH, draw.chunk.index * CHUNK
     firsts = {share: math.ceil(share * batches) * BATCH - before for share in draw.job.shares}
     return {share: min(first, draw.count) for share, first in firsts.items() if first > 0}

@@ -14,9 +14,12 @@ from montecarlo.engine.batch import (
     compile_solvers,
     in_all_scenarios,
 )
+from montecarlo.engine.enlarging import plans
+from montecarlo.engine.enlarging import told as enlarging_told
 from montecarlo.engine.notes import method_notes
 from montecarlo.engine.precision import Sizes, falls_short, reached, sizes_for, with_sizes
 from montecarlo.engine.precision import told as precision_told
+from montecarlo.engine.rare import final_samples
 from montecarlo.engine.sample_files import SampleFiles
 from montecarlo.engine.workers import Workers, workers_of
 from montecarlo.secondary.remanence import other_model
@@ -112,6 +115,8 @@ class _Run:
             held = _keeping(fresh, kept)
             refused |= {group: refused[group] + 1 for group in kept.keys() - held.keys()}
             kept = held
+        if fresh is not None:
+            told += self._enlarged()
         told += [text for group, count in refused.items() if (text := _refused(group, count, kept.get(group)))]
         chosen = self._first_of(kept) if kept else None
         return Outcome(
@@ -136,9 +141,9 @@ class _Run:
         """A fresh batch of those on trial and what they are compared with, as large as the precision wants."""
         first = self._first_of(trial)
         self._paired = () if ANY in self.waiting else tuple(trial.values())
-        self._few = tuple(dict.fromkeys(s for s in (
-            first, *trial.values(), self._runner_up(trial, first), self.present, self.also,
-            *neighbours(self.first.settings, first)) if s is not None))
+        foremost = (first, *trial.values(), self._runner_up(trial, first), self.present, self.also)
+        self._foremost = tuple(dict.fromkeys(s for s in foremost if s is not None))
+        self._few = tuple(dict.fromkeys((*self._foremost, *neighbours(self.first.settings, first))))
         if (precision := self.study.study.precision) is not None:
             self.sizes = sizes_for(self.study, precision, self.first.strata, self.first.judgement,
                                    self.first.settings.index(first))
@@ -146,7 +151,13 @@ class _Run:
 
     def _drawn(self, round_: int) -> Batch:
         return in_all_scenarios(self.study, lattices_of(self.study, *self._few), round_, self.workers, self.tell,
-                                self.first.known, self.sizes, self._paired)
+                                self.first.known, self.sizes, self._paired, self._foremost)
+
+    def _enlarged(self) -> list[str]:
+        """Which events have more weighted samples in the fresh batch, or would, and why."""
+        own = final_samples(with_sizes(self.study, self.sizes))
+        return [text for scenario, known in self.first.known.items()
+                for text in enlarging_told(plans(known, self._foremost, own), own, self.first.settings, scenario)]
 
     def _narrowed(self, precision: Precision, fresh: Batch, chosen: Setting) -> tuple[Batch, list[str]]:
         """The fresh batch, or a further one of fixed size planned from it where it missed the precision; in words."""
@@ -158,7 +169,7 @@ class _Run:
                 fresh = self._drawn(TRIES_MAX + 1)
                 told.append("The first fresh batch missed the precision; these figures are of a larger one.")
         return fresh, [*told, precision_told(reached(precision, fresh.judgement, at),
-                                             with_sizes(self.study, self.sizes))]
+                                             with_sizes(self.study, self.sizes), fresh.strata)]
 
 
 def _keeping(fresh: Batch, trial: Mapping[str, Setting]) -> dict[str, Setting]:

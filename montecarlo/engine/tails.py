@@ -2,7 +2,7 @@
 
 Below 1e-4 hardly anybody has data on the inputs that decide; the distribution that was written down does. In
 standard-normal space only the map to the inputs changes, so the densities and the random numbers are those of the
-batch, and weights hold.
+batch, and weights hold. There are as many as the study has, also where the batch has more.
 """
 
 from __future__ import annotations

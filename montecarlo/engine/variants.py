@@ -66,7 +66,7 @@ def _at_round(outcome: Outcome, round_: int, workers: Workers, tell: Progress) -
     if outcome.chosen is None or fresh is None or fresh.round_ == round_:
         return outcome
     again = in_all_scenarios(outcome.study, fresh.lattices, round_, workers, tell, outcome.first.known,
-                             outcome.sizes)
+                             outcome.sizes, foremost=fresh.foremost)
     told = outcome.told if again.keeps_to_policy(outcome.chosen) else (
         *outcome.told, "On the random numbers that all variants share the chosen setting misses the policy's limit.")
     return replace(outcome, fresh=again, told=told)

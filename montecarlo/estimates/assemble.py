@@ -127,7 +127,7 @@ def weighted(strata: Sequence[Stratum], weights: Sequence[float], level: float =
     if on_nets.any():
         blocks = plant_correlation(np.nan_to_num(np.stack([stratum.block_means for stratum in strata], axis=1)))
         correlation = np.where(on_nets[:, None] | on_nets, blocks, correlation)
-    shared = np.stack([np.ones(len(p), bool) if s.weighted is None else ~s.weighted.used for s in strata], axis=-1)
+    shared = np.stack([np.ones(len(p), bool) if s.weighted is None else ~s.weighted.alone for s in strata], axis=-1)
     both = shared[:, :, None] & shared[:, None, :] | np.eye(len(strata), dtype=bool)
     return mover(np.asarray(weights), p, low, high, correlation * both)
 

@@ -1,15 +1,18 @@
-"""Weighted samples beside counted ones: which of the two an event's p_false comes from, candidate by candidate."""
+"""Weighted samples beside counted ones: from which of the two, or from both, an event's p_false comes, candidate by
+candidate."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import Enum
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.estimates.intervals import Estimate, Side, clustered_size
-from montecarlo.estimates.rare import GOOD, Diagnostics, Sums, diagnose, rare_estimate
+from montecarlo.estimates.rare import Diagnostics, Seen, Sums, Trust, Why, diagnose, rare_estimate
 from montecarlo.quantities import Array
 from montecarlo.study.candidates import Lattice
 
@@ -18,7 +21,17 @@ Flags = NDArray[np.bool_]
 COMMON = 0.02                                              # p from which counting is at least as good
 SEEN = 10                                                  # effective counted hits from which the two are compared
 GAP = 3.0                                                  # standard errors between them
-COUNTED, MAGNITUDE = "counted", "order of magnitude"       # how verdicts begin
+
+
+class Source(Enum):
+    """Where p of an event comes from, as tables tell it."""
+
+    COUNT = "count"
+    WEIGHTED = "weighted"
+    BOTH = "both"                                          # p weighted, the limits the wider ones of the two
+
+
+SOURCES = {Why.GOOD: Source.WEIGHTED, Why.MAGNITUDE: Source.WEIGHTED, Why.FEW: Source.BOTH}    # of all else, the count
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,22 +39,42 @@ class Weighted:
     """Final weighted samples of one event, judged against its counts; (C,) each."""
 
     sums: Sums
-    used: Flags                                            # whether p comes from here
-    verdict: tuple[str, ...]                               # "good", or why it is a count or an order of magnitude
+    verdict: tuple[Trust, ...]                             # what speaks for them or against
     gap: Array                                             # weighted less counted, standard errors; NaN: too few counts
     lattices: tuple[Lattice, ...]                          # of the candidates
+
+    @cached_property
+    def source(self) -> tuple[Source, ...]:
+        return tuple(SOURCES.get(verdict.why, Source.COUNT) for verdict in self.verdict)
+
+    @property
+    def alone(self) -> Flags:
+        """Whether p and its limits come from here alone."""
+        return np.array([source is Source.WEIGHTED for source in self.source], bool)
+
+    @property
+    def used(self) -> Flags:
+        """Whether p comes from here, the limits alone or together with the counts'."""
+        return np.array([source is not Source.COUNT for source in self.source], bool)
 
     @property
     def diagnostics(self) -> Diagnostics:
         return diagnose(self.sums)
 
     def instead_of(self, counted: Estimate, level: float, side: Side) -> Estimate:
-        """The estimate of each candidate from where it comes; where none was counted, no higher than the limits of
-        finer settings."""
+        """The estimate of each candidate from where it comes; where none was counted, the count's upper limit is no
+        higher than the limits of finer settings.
+
+        Few effective hits: p is the weighted one, which scatters less than a count of hardly any trips and is chosen
+        without a look at either; its own limits may lie too near, so they reach over those of the count. Nothing
+        seen: the count stands, since weighted samples that missed what there is do not bound it from below or above
+        any better than N(0, I)'s few among them."""
         own = rare_estimate(self.sums, level, side)
-        p, low, high = (np.where(self.used, mine, other) for mine, other in zip(own, counted, strict=True))
-        finer = least_of_finer(np.where(self.used, own.high, np.inf), self.lattices)
-        return Estimate(p, low, np.where(~self.used & (counted.p == 0), np.minimum(high, finer), high))
+        finer = least_of_finer(np.where(self.alone, own.high, np.inf), self.lattices)
+        high = np.where(counted.p == 0, np.minimum(counted.high, finer), counted.high)
+        low = np.where(self.alone, own.low, np.where(self.used, np.minimum(own.low, counted.low), counted.low))
+        high = np.where(self.alone, own.high, np.where(self.used, np.maximum(own.high, high), high))
+        return Estimate(np.where(self.used, own.p, counted.p), low, high)
 
 
 def least_of_finer(high: Array, lattices: Sequence[Lattice]) -> Array:
@@ -60,9 +93,10 @@ def least_of_finer(high: Array, lattices: Sequence[Lattice]) -> Array:
 
 
 def compare(sums: Sums, total: Array, trials: Array, unresolved: Array, lattices: Sequence[Lattice],
-            known: Sequence[str | None] | None = None) -> Weighted:
+            known: Sequence[Seen | None] | None = None) -> Weighted:
     """From final sums and an event's counts on its plants: total, unresolved (C, M), trials (M,). `known`: what an
-    earlier batch found of each candidate's samples, which then counts instead of what these show; None where nothing.
+    earlier batch saw of each candidate; what it lets so many samples expect then counts instead of what these show.
+    None where nothing.
 
     The rules look at the counts only to find common events and contradictions, so that p of a rare event is not
     chosen for its value: 3 standard errors between two right estimates come once in 370."""
@@ -75,15 +109,14 @@ def compare(sums: Sums, total: Array, trials: Array, unresolved: Array, lattices
     error = np.sqrt(scatter**2 + counted * (1 - counted) / np.maximum(size, 1.0))
     gap = np.full(own.shape, np.nan)
     np.divide(own - counted, error, out=gap, where=(counted * size >= SEEN) & (error > 0))
-    trust = [before or now for before, now in zip(known or [None] * len(own), found.trust, strict=True)]
-    verdict = tuple(_verdict(*case) for case in zip(trust, counted, gap, strict=True))
-    used = np.array([text == GOOD or text.startswith(MAGNITUDE) for text in verdict], bool)
-    return Weighted(sums, used, verdict, gap, tuple(lattices))
+    seen = [(before or now).expected(sums.trials)
+            for before, now in zip(known or [None] * len(own), found.seen, strict=True)]
+    return Weighted(sums, tuple(_verdict(*case) for case in zip(seen, counted, gap, strict=True)), gap, tuple(lattices))
 
 
-def _verdict(trust: str, counted: float, gap: float) -> str:
+def _verdict(seen: Seen, counted: float, gap: float) -> Trust:
     if counted >= COMMON:
-        return f"{COUNTED}: above {COMMON:g}"
+        return Trust(Why.COMMON, f"counted: above {COMMON:g}")
     if abs(gap) > GAP:
-        return f"counts disagree by {abs(gap):.1f} standard errors"
-    return trust
+        return Trust(Why.CONTRADICTED, f"counts disagree by {abs(gap):.1f} standard errors")
+    return seen.trust

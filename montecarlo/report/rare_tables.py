@@ -12,21 +12,26 @@ from montecarlo.engine.rare import curves
 from montecarlo.engine.tails import decided_by_tails
 from montecarlo.estimates.assemble import Stratum
 from montecarlo.estimates.intervals import with_unresolved
-from montecarlo.estimates.rare import GOOD, diagnose, rare_estimate
+from montecarlo.estimates.rare import Diagnostics, Why, diagnose, rare_estimate
+from montecarlo.estimates.weighted import Source
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["COUNT", "WEIGHTED", "exceedance_rows", "origin", "weighted_rows"]
-
-COUNT, WEIGHTED, BOTH = "count", "weighted", "count and weighted"
-
+__all__ = ["exceedance_rows", "origin", "weighted_rows"]
 
 def origin(strata: Sequence[Stratum], candidates: int) -> list[str]:
-    """How p of each candidate over these types was estimated, (C,)."""
-    none = np.zeros(candidates, bool)
-    used = np.stack([none if stratum.weighted is None else stratum.weighted.used for stratum in strata])
-    return [WEIGHTED if some.all() else BOTH if some.any() else COUNT for some in used.T]
+    """How p of each candidate over these types was estimated, (C,): "both" where some type's is so, since its limits
+    are then of two kinds."""
+    sources = [(Source.COUNT,) * candidates if stratum.weighted is None else stratum.weighted.source
+               for stratum in strata]
+    return [_joined(set(of_types)) for of_types in zip(*sources, strict=True)]
+
+
+def _joined(sources: set[Source]) -> str:
+    if Source.BOTH in sources:
+        return Source.BOTH.value
+    return " and ".join(source.value for source in Source if source in sources)
 
 
 def weighted_rows(batch: Batch, numbers: Sequence[int], batch_number: int) -> pd.DataFrame:
@@ -44,7 +49,8 @@ def weighted_rows(batch: Batch, numbers: Sequence[int], batch_number: int) -> pd
             "p_weighted": own.p, "p_weighted_low": own.low, "p_weighted_high": own.high,
             "p_counted": counted.p, "p_counted_low": counted.low, "p_counted_high": counted.high,
             "difference_in_errors": stratum.weighted.gap, "effective_hits": found.effective,
-            "largest_share": found.largest_share, "used": stratum.weighted.used, "verdict": stratum.weighted.verdict,
+            "largest_share": found.largest_share, "p_from": origin([stratum], len(numbers)),
+            "verdict": [verdict.text for verdict in stratum.weighted.verdict],
             "batch": batch_number, **_wider_columns(batch, name)}))
     return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()
 
@@ -57,9 +63,14 @@ def _wider_columns(batch: Batch, name: str) -> dict[str, Any]:
     if wider is None:
         return dict.fromkeys(columns, np.nan) | {"widened_note": ""}
     shown = decided_by_tails(weighted.sums)
-    found, trust = rare_estimate(wider), diagnose(wider).trust
+    found, notes = rare_estimate(wider), _notes(diagnose(wider))
     return {column: np.where(shown, part, np.nan) for column, part in zip(columns, found, strict=True)} | {
-        "widened_note": ["" if text == GOOD or not tail else text for text, tail in zip(trust, shown, strict=True)]}
+        "widened_note": [note if tail else "" for note, tail in zip(notes, shown, strict=True)]}
+
+
+def _notes(found: Diagnostics) -> list[str]:
+    """What speaks against each estimate; empty where nothing does."""
+    return ["" if trust.why is Why.GOOD else trust.text for trust in found.trust]
 
 
 def exceedance_rows(batch: Batch) -> pd.DataFrame:
@@ -80,5 +91,5 @@ def exceedance_rows(batch: Batch) -> pd.DataFrame:
         frame = pd.DataFrame(rows)
         frame.insert(0, "event", name.partition(".")[2])
         frames.append(frame.assign(p=estimate.p, p_low=estimate.low, p_high=estimate.high,
-                                   note=["" if text == GOOD else text for text in found.trust]))
+                                   note=_notes(found)))
     return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()

@@ -11,7 +11,7 @@ import time
 
 import numpy as np
 
-from montecarlo.estimates.rare import diagnose, rare_estimate
+from montecarlo.estimates.rare import Why, diagnose, rare_estimate
 from tests.coverage.problems import FAMILIES, four_branch, linear, quadratic, slopes
 from tests.coverage.serial import adapt, draw, held
 
@@ -33,7 +33,7 @@ def repeats(problem, densities, batches, sizes, seed):
             found = rare_estimate(sums)
             p.append(found.p)
             inside.append(held(found, problem.truth))
-            good.append([verdict == "good" for verdict in diagnose(sums).trust])
+            good.append([one.why is Why.GOOD for one in diagnose(sums).trust])
     return np.array(p), np.array(inside), np.array(good), sum(stages) + final
 
 

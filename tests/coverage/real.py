@@ -25,7 +25,7 @@ from montecarlo.engine.rare import CHUNK, PREFIX, STAGES, Known, final_batch, fi
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.assemble import Stratum, gather
 from montecarlo.estimates.intervals import Estimate
-from montecarlo.estimates.rare import GOOD, diagnose, rare_estimate
+from montecarlo.estimates.rare import Why, diagnose, rare_estimate
 from montecarlo.estimates.weighted import compare
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS, Chunk
@@ -107,7 +107,7 @@ def known_of(job: Job) -> Known:
     densities = find_densities(job, Workers(1), quiet)
     (name, final), = final_batch(job, densities, 0, Workers(1), quiet).items()
     settings = settings_of(job.lattices)
-    return Known(densities, {name: dict(zip(settings, diagnose(final.candidates).trust, strict=True))})
+    return Known(densities, {name: dict(zip(settings, diagnose(final.candidates).seen, strict=True))})
 
 
 def repeat(task: tuple[Job, Known, int]) -> Repeat:
@@ -118,7 +118,7 @@ def repeat(task: tuple[Job, Known, int]) -> Repeat:
     weighted = compare(final.candidates, counts.total, counts.trials, counts.unresolved, job.lattices,
                        known.of(name, settings))
     both = replace(counts, weighted=weighted)
-    trusted = np.array([text == GOOD for text in diagnose(final.candidates).trust])
+    trusted = np.array([one.why is Why.GOOD for one in diagnose(final.candidates).trust])
     return Repeat(rare_estimate(final.candidates), trusted,
                   counts.estimate(), weighted.used, both.estimate(), both.estimate(side="high").high)
 

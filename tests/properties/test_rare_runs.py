@@ -36,15 +36,21 @@ def test_counts_and_weighted_samples_agree(found: Result) -> None:
 
 def test_p_false_says_where_it_comes_from(found: Result) -> None:
     frame = found.candidates
-    assert set(frame["p_false_from"]) <= {"count", "weighted", "count and weighted"}
+    assert set(frame["p_false_from"]) <= {"count", "weighted", "both", "count and weighted"}
     merged = found.by_type[found.by_type["side"] == "external"].merge(
         found.rare.rename(columns={"event": "type"}), on=["candidate", "type"])
-    used = merged[merged["used"]]
+    assert merged["p_from_x"].equals(merged["p_from_y"])
+    used = merged[merged["p_from_x"] != "count"]
     assert len(used) > 0
     assert np.array_equal(used["p"], used["p_weighted"])
-    rest = merged[~merged["used"]]
+    alone, both = (merged[merged["p_from_x"] == source] for source in ("weighted", "both"))
+    for end in ("low", "high"):
+        assert np.array_equal(alone[f"p_{end}"], alone[f"p_weighted_{end}"])
+    assert np.array_equal(both["p_low"], both[["p_weighted_low", "p_counted_low"]].min(axis=1))
+    assert (both["p_high"] >= both["p_weighted_high"]).all()
+    assert both["verdict"].str.startswith("rests on").all()
+    rest = merged[merged["p_from_x"] == "count"]
     assert np.array_equal(rest["p"], rest["p_counted"], equal_nan=True)
-    assert (rest["p_from"] == "count").all()
     assert not (rest["verdict"] == "good").any()                      # each says why
 
 
@@ -182,5 +188,5 @@ def test_a_contradiction_falls_back_to_the_count(monkeypatch: pytest.MonkeyPatch
     frame = run_study(study_with(RUN), workers=1).rare
     wrong = frame[frame["difference_in_errors"] < -3]
     assert len(wrong) > 0
-    assert not wrong["used"].any()
+    assert (wrong["p_from"] == "count").all()
     assert wrong["verdict"].str.match(r"counts disagree by \d+\.\d standard errors|counted: above 0.02").all()

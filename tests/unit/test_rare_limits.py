@@ -8,6 +8,7 @@ from montecarlo.estimates.rare import (
     BATCH,
     Mixture,
     Sums,
+    Why,
     diagnose,
     fewer_than,
     rare_estimate,
@@ -30,7 +31,7 @@ def test_one_run_gives_the_whole_curve():
     truth, cov = ndtr(-beta), variation(sums)
     assert (cov < 0.1).all()
     assert (np.abs(rare_estimate(sums).p / truth - 1) < 5 * cov).all()
-    assert set(diagnose(sums).trust) == {"good"}
+    assert {trust.why for trust in diagnose(sums).trust} == {Why.GOOD}
 
 
 def test_sums_add_over_chunks():
@@ -63,7 +64,7 @@ def test_nothing_seen_gives_the_exact_limit_of_the_plain_draws():
     assert found.high[0] == pytest.approx(1 - 0.025 ** (1 / 1300), rel=1e-12)
     assert rare_estimate(sums, side="high").high[0] == pytest.approx(1 - 0.05 ** (1 / 1300), rel=1e-12)
     assert fewer_than(sums) == found.high[0]
-    assert diagnose(sums).trust == ("nothing seen: only an upper limit",)
+    assert diagnose(sums).trust[0].text == "nothing seen: only an upper limit"
 
 
 def test_every_batch_has_its_whole_number_of_plain_draws():
@@ -99,15 +100,15 @@ def test_reasons_not_to_trust():
     w = np.zeros(n)
     few = np.zeros((n, 1), bool)
     few[:5] = True
-    assert diagnose(Sums.of(few, w, 10.0)).trust[0] == "rests on 5 effective hits; 50 are needed"
+    assert diagnose(Sums.of(few, w, 10.0)).trust[0].text == "rests on 5 effective hits; 50 are needed"
     many = np.zeros((n, 1), bool)
     many[: n // 2] = True
     one = w - 3
     one[0] = 4.0
-    assert "effective hits" in diagnose(Sums.of(many, one, 100.0)).trust[0]
-    assert diagnose(Sums.of(many, w, 10.0)).trust[0] == "good"
-    assert diagnose(Sums.of(many, w - 15, 10.0)).trust[0] == "order of magnitude: below 1e-6"
-    assert "unresolved" in diagnose(Sums.of(many, w, 10.0, ~many)).trust[0]
+    assert "effective hits" in diagnose(Sums.of(many, one, 100.0)).trust[0].text
+    assert diagnose(Sums.of(many, w, 10.0)).trust[0] == (Why.GOOD, "good")
+    assert diagnose(Sums.of(many, w - 15, 10.0)).trust[0].text == "order of magnitude: below 1e-6"
+    assert "unresolved" in diagnose(Sums.of(many, w, 10.0, ~many)).trust[0].text
 
 
 def test_limits_are_log_normal_where_they_are_wide():
@@ -117,3 +118,22 @@ def test_limits_are_log_normal_where_they_are_wide():
     found = rare_estimate(Sums.of(y, w, 10.0))
     assert found.low[0] > 0
     assert found.high[0] * found.low[0] == pytest.approx(found.p[0] ** 2)
+
+
+def test_hits_without_the_largest_sample():
+    w = np.full(10 * BATCH, -3.0)
+    operates = np.zeros((len(w), 1), bool)
+    operates[:61] = True
+    even = diagnose(Sums.of(operates, w, 10.0)).seen[0]
+    assert even.effective == pytest.approx(61)
+    assert even.steady_hits == pytest.approx(60)
+    w[0] = np.log(20 * np.exp(-3.0))                       # one of 80 equal parts weighs as much as 20 of them
+    odd = diagnose(Sums.of(operates, w, 10.0)).seen[0]
+    assert odd.effective == pytest.approx(80**2 / (20**2 + 60))
+    assert odd.largest_share == pytest.approx(0.25)
+    assert odd.steady_hits == pytest.approx(60)
+    assert odd.trust.why is Why.FEW
+    assert odd.expected(5 * odd.trials).effective == pytest.approx(5 * odd.effective)
+    assert odd.expected(5 * odd.trials).trust.why is Why.GOOD
+    lone = diagnose(Sums.of(np.arange(len(w))[:, None] == 0, w, 10.0)).seen[0]
+    assert lone.steady_hits == lone.effective == pytest.approx(1)

@@ -6,10 +6,20 @@ limits. No model of anything stands here.
 """
 
 from montecarlo.estimates.rare.images import Image, Symmetric
-from montecarlo.estimates.rare.limits import GOOD, Diagnostics, diagnose, fewer_than, rare_estimate, variation
+from montecarlo.estimates.rare.limits import (
+    FEW,
+    Diagnostics,
+    Seen,
+    Trust,
+    Why,
+    diagnose,
+    fewer_than,
+    rare_estimate,
+    variation,
+)
 from montecarlo.estimates.rare.mixture import BATCH, Mixture
 from montecarlo.estimates.rare.staged import plain, spans, tilted
 from montecarlo.estimates.rare.sums import Sums
 
-__all__ = ["BATCH", "GOOD", "Diagnostics", "Image", "Mixture", "Sums", "Symmetric", "diagnose", "fewer_than", "plain",
-           "rare_estimate", "spans", "tilted", "variation"]
+__all__ = ["BATCH", "FEW", "Diagnostics", "Image", "Mixture", "Seen", "Sums", "Symmetric", "Trust", "Why",
+           "diagnose", "fewer_than", "plain", "rare_estimate", "spans", "tilted", "variation"]

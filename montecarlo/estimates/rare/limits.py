@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import Enum, auto
+from typing import NamedTuple
 
 import numpy as np
 from scipy.special import stdtrit
@@ -12,12 +14,12 @@ from montecarlo.estimates.rare.mixture import BATCH
 from montecarlo.estimates.rare.sums import Sums
 from montecarlo.quantities import Array
 
-__all__ = ["GOOD", "Diagnostics", "diagnose", "fewer_than", "rare_estimate", "variation"]
+__all__ = ["FEW", "Diagnostics", "Seen", "Trust", "Why", "diagnose", "fewer_than", "rare_estimate", "variation"]
 
 FEW = 50.0                                                 # effective hits below which limits are not relied on
 ONE = 0.1                                                  # share of an estimate that one sample may have
+LOST = 0.1                                                 # weight of unresolved samples, over that of hits
 SHOWN = 1e-6                                               # least probability whose coverage was shown
-GOOD = "good"
 
 
 def variation(sums: Sums) -> Array:
@@ -67,6 +69,66 @@ def _limits(total: Array, squares: Array, sums: Sums, level: float, side: Side) 
     return Limits(low, high)
 
 
+class Why(Enum):
+    """What weighted samples of a setting are good for."""
+
+    GOOD = auto()
+    MAGNITUDE = auto()                                     # good, but below what coverage was shown for
+    FEW = auto()                                           # too few effective hits, and nothing else against them
+    ONE = auto()                                           # enough, but one sample is too much of the estimate
+    LOST = auto()                                          # too much of it gave no result
+    NOTHING = auto()                                       # no sample operates
+    COMMON = auto()                                        # counting is as good
+    CONTRADICTED = auto()                                  # by the counts
+
+
+class Trust(NamedTuple):
+    """A judgement, and in words."""
+
+    why: Why
+    text: str
+
+
+class Seen(NamedTuple):
+    """What a batch of weighted samples shows of one setting, or lets a batch of another size expect."""
+
+    trials: int
+    p: float
+    effective: float                                       # (sum w y)^2 / sum (w y)^2
+    largest_share: float                                   # of the estimate, in one sample
+    lost_share: float                                      # weight of unresolved samples over that of hits
+
+    def expected(self, trials: int) -> Seen:
+        """From the same density: hits in proportion, and the largest of them among so many more."""
+        more = trials / self.trials
+        return self._replace(trials=trials, effective=self.effective * more, largest_share=self.largest_share / more)
+
+    @property
+    def steady_hits(self) -> float:
+        """Effective hits of all samples but the largest.
+
+        Weights have long tails, so that one sample moves the plain number by a factor of four from seed to seed, and
+        this one by a seventh (derived: both sums without their largest term; measured, DEVELOPERS.md)."""
+        if self.effective <= 0 or self.largest_share >= 1:
+            return self.effective
+        return (1 - self.largest_share)**2 / max(1 / self.effective - self.largest_share**2, 1e-300)
+
+    @property
+    def trust(self) -> Trust:
+        """Few hits come before a large share of one: of few hits, one always has much."""
+        if not self.effective > 0:
+            return Trust(Why.NOTHING, "nothing seen: only an upper limit")
+        if self.lost_share > LOST:
+            return Trust(Why.LOST, "unresolved samples are above a tenth of it")
+        if self.effective < FEW:
+            return Trust(Why.FEW, f"rests on {self.effective:.0f} effective hits; {FEW:.0f} are needed")
+        if self.largest_share > ONE:
+            return Trust(Why.ONE, f"one sample is {self.largest_share:.0%} of it")
+        if self.p < SHOWN:
+            return Trust(Why.MAGNITUDE, "order of magnitude: below 1e-6")
+        return Trust(Why.GOOD, "good")
+
+
 @dataclass(frozen=True, eq=False)
 class Diagnostics:
     """Beside an estimate, (C,) each. They are flags: what no sample has seen, no figure here shows."""
@@ -74,27 +136,19 @@ class Diagnostics:
     cov: Array                                             # coefficient of variation, infinite where nothing was seen
     effective: Array                                       # (sum w y)^2 / sum (w y)^2
     largest_share: Array                                   # of the estimate, in one sample
-    trust: tuple[str, ...]                                 # "good", or why not
+    seen: tuple[Seen, ...]
+
+    @property
+    def trust(self) -> tuple[Trust, ...]:
+        return tuple(seen.trust for seen in self.seen)
 
 
 def diagnose(sums: Sums) -> Diagnostics:
-    seen = sums.total > 0
-    nothing = np.zeros(seen.shape)
-    effective = np.divide(sums.total**2, sums.squares, out=nothing.copy(), where=seen)
-    largest = np.divide(sums.largest, sums.total, out=nothing.copy(), where=seen)
-    p = sums.total / sums.trials
-    lost = sums.lost > 0.1 * np.maximum(sums.total, 1e-300)
-    trust = tuple(_trust(*case) for case in zip(seen, effective, largest, p, lost, strict=True))
-    return Diagnostics(variation(sums), effective, largest, trust)
-
-
-def _trust(seen: bool, effective: float, largest: float, p: float, lost: bool) -> str:
-    if not seen:
-        return "nothing seen: only an upper limit"
-    if lost:
-        return "unresolved samples are above a tenth of it"
-    if effective < FEW:
-        return f"rests on {effective:.0f} effective hits; {FEW:.0f} are needed"
-    if largest > ONE:
-        return f"one sample is {largest:.0%} of it"
-    return GOOD if p >= SHOWN else "order of magnitude: below 1e-6"
+    some = sums.total > 0
+    nothing = np.zeros(some.shape)
+    effective = np.divide(sums.total**2, sums.squares, out=nothing.copy(), where=some)
+    largest = np.divide(sums.largest, sums.total, out=nothing.copy(), where=some)
+    lost = sums.lost / np.maximum(sums.total, 1e-300)
+    seen = tuple(Seen(sums.trials, *map(float, case))
+                 for case in zip(sums.total / sums.trials, effective, largest, lost, strict=True))
+    return Diagnostics(variation(sums), effective, largest, seen)
