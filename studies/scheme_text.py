@@ -26,7 +26,7 @@ Row = Mapping[str, Any]
 def scheme_text(result: Result, schemes: pd.DataFrame, differences: pd.DataFrame, caught: pd.DataFrame) -> list[str]:
     """Lines of at most 100 columns."""
     lines = _table(schemes)
-    standing = bool(schemes["admissible"].any())
+    standing = bool(schemes["has_best"].any())
     if standing:
         lines += ["  each scheme at its best setting under the policy, all on the same fresh plants and events",
                   "  missed: % of the internal faults within reach; false: % of the external events; (95 % limits)"]
@@ -51,7 +51,7 @@ def _table(schemes: pd.DataFrame) -> list[str]:
     head = ["", "no.", "scheme", "missed %", "false %", *(["nobody %"] if backup else [])]
     rows, settings = [], []
     for row in schemes.to_dict("records"):
-        if not row["admissible"]:
+        if not row["has_best"]:
             rows.append(["", "-", row["scheme"], *["-"] * (len(head) - 3)])
             continue
         false = f"none (< {_bare(row['p_false_high'])})" if row["p_false"] == 0 else _with_limits(row, "p_false", 2)
@@ -77,8 +77,8 @@ def _with_limits(row: Row, name: str, digits: int) -> str:
 def conclusion(unit: str | None, schemes: pd.DataFrame, differences: pd.DataFrame, caught: pd.DataFrame) -> list[str]:
     """Three to six sentences where at least two schemes have a setting to stand for them; `unit` of costs where the
     policy weighs these."""
-    standing = schemes[schemes["admissible"]]
-    sentences = [_none(row) for row in schemes[~schemes["admissible"]].to_dict("records")]
+    standing = schemes[schemes["has_best"]]
+    sentences = [_none(row) for row in schemes[~schemes["has_best"]].to_dict("records")]
     if not len(standing):
         return ["No scheme has a setting that the policy allows.", *sentences]
     aim = "p_missed" if unit is None else "cost_per_year"

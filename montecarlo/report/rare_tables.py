@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from montecarlo.engine.batch import Batch
 from montecarlo.engine.rare import curves
@@ -17,16 +18,25 @@ from montecarlo.estimates.rare import GOOD, diagnose, rare_estimate
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["COUNT", "WEIGHTED", "exceedance_rows", "origin", "weighted_rows"]
+__all__ = ["COUNT", "INTEGRATED", "WEIGHTED", "exceedance_rows", "origin", "weighted_rows"]
 
 COUNT, WEIGHTED, BOTH = "count", "weighted", "count and weighted"
+INTEGRATED = "integrated over the place"                   # of an earth fault, given everything else
 
 
 def origin(strata: Sequence[Stratum], candidates: int) -> list[str]:
-    """How p of each candidate over these types was estimated, (C,)."""
-    none = np.zeros(candidates, bool)
-    used = np.stack([none if stratum.weighted is None else stratum.weighted.used for stratum in strata])
-    return [WEIGHTED if some.all() else BOTH if some.any() else COUNT for some in used.T]
+    """How p of each candidate over these types was estimated, (C,), in a word: the one of all types, or that they
+    differ."""
+    words = np.stack([_word(stratum, candidates) for stratum in strata])
+    return [str(some[0]) if len(set(some)) == 1 else BOTH for some in words.T]
+
+
+def _word(stratum: Stratum, candidates: int) -> NDArray[np.str_]:
+    """The same of one type."""
+    if stratum.conditional:
+        return np.full(candidates, INTEGRATED)
+    used = np.zeros(candidates, bool) if stratum.weighted is None else stratum.weighted.used
+    return np.where(used, WEIGHTED, COUNT)
 
 
 def weighted_rows(batch: Batch, numbers: Sequence[int], batch_number: int) -> pd.DataFrame:

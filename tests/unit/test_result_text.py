@@ -162,10 +162,10 @@ def test_what_each_scenario_would_choose_by_itself_is_said_with_the_regret() -> 
 
 def test_without_a_choice_the_worst_scenario_says_what_is_needed() -> None:
     frame = results.candidates().assign(p_false=0.0, p_false_bound=0.005, worst_scenario="slow", worst_p_false=0.2,
-                                        worst_p_false_bound=0.25, admissible_in_all=True)
+                                        worst_p_false_bound=0.25, usable_in_all=True)
     text = said(finished(frame))                                     # as stated every candidate would keep the limit
     assert "bounded by 25 % of the external events in its worst scenario (the limit is 1 %). Needed: coarser" in text
-    text = said(finished(frame.assign(admissible_in_all=False)))
+    text = said(finished(frame.assign(usable_in_all=False)))
     assert f"None of the {len(frame)} candidates is admissible in every scenario" in text
 
 
@@ -189,7 +189,7 @@ def test_a_policy_of_costs_is_told_in_its_unit() -> None:
 
 
 def test_a_policy_of_costs_without_a_choice_speaks_of_no_limit() -> None:
-    text = said(finished(results.candidates().assign(admissible=False), policy=COST))
+    text = said(finished(results.candidates().assign(usable=False), policy=COST))
     assert "No candidate can be chosen: the policy allows any number of false trips at their cost. None of the" in text
     text = said(finished(results.candidates(), policy=COST, tries=10))
     assert "Those that cost least operate on load in fresh batches" in text
@@ -334,7 +334,7 @@ def test_a_limit_kept_by_chance_is_said() -> None:
 
 
 def test_nothing_admissible_says_why() -> None:
-    frame = results.candidates().assign(admissible=False)
+    frame = results.candidates().assign(usable=False)
     frame.loc[:9, "load_operates_share"] = 0.1
     text = said(finished(frame, present=3))
     assert f"None of the {len(frame)} candidates is admissible: 10 operate on load, {len(frame) - 10} need more" in text
@@ -343,11 +343,11 @@ def test_nothing_admissible_says_why() -> None:
 
 def test_nearest_is_admissible_and_bounded_lowest() -> None:
     frame = results.candidates()
-    best = frame[frame["admissible"]]["p_false_bound"].min()
+    best = frame[frame["usable"]]["p_false_bound"].min()
     row = frame.set_index("candidate").loc[nearest(frame)]
-    assert row["admissible"]
+    assert row["usable"]
     assert row["p_false_bound"] == best
-    assert nearest(frame.assign(admissible=False)) is None
+    assert nearest(frame.assign(usable=False)) is None
 
 
 def test_the_table_has_at_most_eight_rows() -> None:
