@@ -7,10 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 from montecarlo.quantities.wording import listed
 from montecarlo.report.choosing import SAME
+from montecarlo.report.doubts import doubts_of
 from montecarlo.report.look import percent
 from montecarlo.report.scheme_tables import ALL_TYPES
-from montecarlo.report.words import setting_text
-from studies.choice_text import amount
+from montecarlo.report.words import scheme_name, setting_text
+from studies.closest_text import closest_text
+from studies.doubts_text import of_each
+from studies.money import amount
 from studies.text import paragraph, table
 
 if TYPE_CHECKING:
@@ -38,9 +41,19 @@ def scheme_text(result: Result, schemes: pd.DataFrame, differences: pd.DataFrame
     lines += ["", *paragraph(" ".join(conclusion(None if cost is None else cost.unit, schemes, differences, caught)))]
     if len(differences):
         lines += paragraph("Differences are paired, in percentage points, each with its own 95 % limits.")
+    for text in (*closest_text(result.study, result.closest), *_doubts(result, schemes)):
+        lines += paragraph(text)
     for sentence in result.told:
         lines += paragraph(sentence, "- ", "  ")
     return lines
+
+
+def _doubts(result: Result, schemes: pd.DataFrame) -> Iterator[str]:
+    """What speaks against the best setting of each scheme."""
+    best = {scheme: setting for scheme, setting in result.outcome.best.items() if setting is not None}
+    numbers = schemes.set_index("scheme")["candidate"]
+    return of_each({scheme_name(scheme): (int(numbers[scheme]), doubts_of(result.outcome, setting))
+                    for scheme, setting in best.items()})
 
 
 # --- the table --------------------------------------------------------------------------------------------

@@ -162,7 +162,7 @@ def _why(study: Study, batch: Batch, at: int) -> str:
     if not (judged.knee_rule[at] or policy.ignore_knee_rule):
         reasons.append("its setting drives more than half the knee voltage through its leg")
     bound, limit = float(judged.bound[at]), limit_of_p_false(study)
-    if not bound <= limit:
+    if not (judged.allowed[at] or bound <= limit):
         found, allowed = (percent(bound), percent(limit)) if policy.false_per_year_max is None else (
             f"{bound * weights_of(study).events_per_year:.2g} a year", f"{policy.false_per_year_max:g} a year")
         few = "" if judged.false.total[at] else ", though none was seen: more samples may admit it"

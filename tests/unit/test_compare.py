@@ -59,7 +59,8 @@ def outcome(policy: dict[str, Any], chosen: int, **other: Any) -> Outcome:
     judged = Judgement(missed=Total(missed, missed, missed), false=Total(false, false, false),
                        open_pilot_share=np.zeros(4), unresolved=np.zeros(4), **parts)
     first = SimpleNamespace(judgement=judged, verdict=judged, scenarios={}, settings=[0, 1, 2, 3])
-    return cast("Outcome", SimpleNamespace(study=study_with(policy=policy), chosen=chosen, first=first))
+    return cast("Outcome", SimpleNamespace(study=study_with(policy=policy), chosen=chosen, first=first,
+                                           batch_of=lambda setting: first))
 
 
 LIMIT = {"p_false_max": 0.01}

@@ -175,5 +175,6 @@ def _rule(study: Study, outcome: Outcome, place: int, missed: Sequence[Sampled],
     each = study.policy.p_false_max_each
     kinds = () if each is None else tuple(
         like({f"external.{kind}": 1.0}, each, bound, p[f"external.{kind}"]) for kind, bound in judged.each.items())
-    return Rule(sides[0], sides[1], judged.usable if judged.usable.any() else np.ones(whole.margin.shape, bool), whole.limit,
-                whole.margin, whole.extra, costs, kinds, judged.aim - here(costs or sides[0]), place)
+    usable = judged.usable if judged.usable.any() else np.ones(whole.margin.shape, bool)
+    return Rule(sides[0], sides[1], usable, whole.limit, whole.margin, whole.extra, costs, kinds,
+                judged.aim - here(costs or sides[0]), place)
