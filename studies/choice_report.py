@@ -21,10 +21,10 @@ from montecarlo.report.words import scheme_name, setting_text
 from montecarlo.study.checks import cautions
 from montecarlo.study.description import Study
 from studies.backup_text import backup_by_hand
-from studies.desk import Desk
+from studies.desk import Desk, HandRule
 from studies.peak import highest_v, peak_of_chosen
-from studies.result_text import backup_text, covered_text, limit_of, nearest
-from studies.stability_text import driven, stabilising_volts
+from studies.result_text import backup_text, covered_text, limit_of, nearest, of_each_kind
+from studies.stability_text import driven, left_unprotected, security_rests_on, stabilising_volts
 from studies.text import blocks
 
 if TYPE_CHECKING:
@@ -45,11 +45,14 @@ def rests_on(study: Study) -> str:
     if (cost := policy.least_annual_cost) is not None:
         text = (f"A recommendation rests on two weights: a missed fault costs {cost.missed_fault:g} {cost.unit}, a "
                 f"false trip {cost.false_trip:g} {cost.unit}; the smallest expected cost a year is chosen")
+        text += "" if policy.p_false_max_each is None else (
+            f" among those whose false trips keep to a limit{of_each_kind(study).removeprefix(', and')}")
     else:
         trips = "" if policy.p_false_max is None else "false trips on "
-        text = (f"A recommendation rests on one limit: {trips}at most {limit_of(study)[1]}, shown with "
-                f"{100 * policy.level:g} % confidence; of the settings that keep to it the one that misses least is "
-                "chosen")
+        limits = "one limit" if policy.p_false_max_each is None else "two limits"
+        text = (f"A recommendation rests on {limits}: {trips}at most {limit_of(study)[1]}{of_each_kind(study)}, "
+                f"shown with {100 * policy.level:g} % confidence; of the settings that keep to it the one that misses "
+                "least is chosen")
     if policy.scenarios:
         text += f", each judged by its worst of {1 + len(policy.scenarios)} scenarios"
     return f"{text}. Both sides are weighed by the rates and shares of faults and events that the study assumes."
@@ -101,6 +104,8 @@ class ChoiceReport:
                     tuple(self._as_left(columns)), "<" + "<" * (len(columns) + 3), "As-left settings and change record")
         yield Prose(peak_of_chosen(self.peaks, self.result) or PEAK)
         yield Prose(self._stepping())
+        if self.result.chosen is not None:
+            yield from self._broken_by_hand(self._row(self.result.chosen))
         for caution in cautions(study):
             if caution.key.startswith("candidates.present"):
                 yield Prose(f"{caution.key}: {caution.text}")
@@ -210,8 +215,11 @@ class ChoiceReport:
         row = self._row(self.shown)
         rows = [*self._unprotected(row), *self._stable(row)]
         which = "the chosen setting" if self.result.chosen else "the setting nearest to the limit"
-        return [Table(("", "by hand, inputs at their centres", "the study"), tuple(rows), "<<<",
-                      f"For {which}, no. {self.shown}: {setting_text(row)}")] if rows else []
+        if not rows:
+            return []
+        caption = f"For {which}, no. {self.shown}: {setting_text(row)}"
+        return [Table(("", "by hand, inputs at their centres", "the study"), tuple(rows), "<<<", caption),
+                *self._broken_by_hand(row)]
 
     def _unprotected(self, row: Row) -> Iterator[tuple[str, ...]]:
         desk = self.desk
@@ -223,31 +231,52 @@ class ChoiceReport:
             if not math.isnan(pickup):
                 x = float(handcalc.unprotected_fraction(pickup * desk.turns, desk.neutral_ohm, desk.emf_v))
                 yield (f"winding left unprotected, {axis} {pickup:g} A", f"I N R / E = {pickup:g} A x {desk.turns:g} x "
-                       f"{desk.neutral_ohm:.4g} ohm / {desk.emf_v:.4g} V = {percent(x, 3)}"
-                       + (": no place is protected" if x >= 1 else ""), blind)
+                       f"{desk.neutral_ohm:.4g} ohm / {desk.emf_v:.4g} V = {left_unprotected(x)}", blind)
 
     def _stable(self, row: Row) -> Iterator[tuple[str, ...]]:
-        desk, kind = self.desk, row["scheme"]
-        for groups, elements in driven(desk).items():
-            mine = [axis for axis in ELEMENTS if (kind, axis) in elements]
+        desk = self.desk
+        for groups, rules in self._rules(row).items():
             _, loop = stabilising_volts(desk, groups)
-            for axis in mine:
-                pickup, burden = row[f"{axis}_pickup_a"], desk.burden_ohm(axis, row[f"{axis}_pickup_a"])
-                asked = max(float(handcalc.stabilising_resistance(loop, pickup, burden)), 0.0)
-                yield (f"stabilising resistance for the largest through fault, {axis}", "V_s / I_set - R_relay = "
-                       f"{loop:.4g} V / {pickup:g} A - {burden:.4g} ohm = {asked:.4g} ohm", self._has(row, axis))
-            if mine:
-                knee, needed = desk.knee_of(groups), float(handcalc.required_knee(loop))
-                cts = listed(group.replace("_", " ") for group in groups)
-                yield (f"knee of the CTs, {cts}", f"2 V_s = {needed:.4g} V",
-                       f"{knee:.4g} V: {'enough' if knee >= needed else 'too little'}")
+            for rule in rules:
+                verdict = "met" if rule.met else "not met"
+                if rule.axis is None:
+                    yield rule.what, f"2 V_s = {rule.needed:.4g} V", f"{rule.has:.4g} V: {verdict}"
+                    continue
+                pickup = row[f"{rule.axis}_pickup_a"]
+                yield (f"{rule.what} for the largest through fault", f"V_s / I_set - R_relay = {loop:.4g} V / "
+                       f"{pickup:g} A - {desk.burden_ohm(rule.axis, pickup):.4g} ohm = {rule.needed:.4g} ohm",
+                       f"{rule.has:g} ohm: {verdict}; {self._false(row)}")
 
-    def _has(self, row: Row, axis: Axis) -> str:
-        """The resistance that stands in the leg of an element, and how often anything trips falsely with it."""
+    def _rules(self, row: Row) -> dict[tuple[str, ...], list[HandRule]]:
+        """Stabilising resistance of each element without bias, and the knee of the CTs that drive them."""
+        desk, kind, found = self.desk, row["scheme"], {}
+        for groups, elements in driven(desk).items():
+            _, loop = stabilising_volts(desk, groups)
+            rules = []
+            for axis in (axis for axis in ELEMENTS if (kind, axis) in elements):
+                pickup = row[f"{axis}_pickup_a"]
+                ohm = float(handcalc.stabilising_resistance(loop, pickup, desk.burden_ohm(axis, pickup)))
+                rules.append(HandRule(f"stabilising resistance, {axis}", max(ohm, 0.0),
+                                      self._stabilising_ohm(row, axis), "ohm", axis))
+            if rules:
+                cts = listed(group.replace("_", " ") for group in groups)
+                found[groups] = [*rules, HandRule(f"knee of the CTs, {cts}", float(handcalc.required_knee(loop)),
+                                                  desk.knee_of(groups), "V")]
+        return found
+
+    def _broken_by_hand(self, row: Row) -> list[Block]:
+        broken = [rule for rules in self._rules(row).values() for rule in rules if not rule.met]
+        return [Prose(security_rests_on(self.desk, broken, row["delay_s"]))] if broken else []
+
+    def _stabilising_ohm(self, row: Row, axis: Axis) -> float:
+        """The resistance that stands in the leg of an element."""
         scheme = self.desk.scheme(row["scheme"])
         parts = scheme.legs[scheme.elements[scheme.of(axis)[0]].leg].parts
-        ohm = row["stabilising_resistance_ohm"] if "stabilising" in parts else (
+        return float(row["stabilising_resistance_ohm"]) if "stabilising" in parts else (
             self._fixed_ohm(row) if row["scheme"] == FIXED else 0.0)
-        seen = row["p_false"] != 0
-        false = percent(row["p_false"]) if seen else f"none seen, fewer than {percent(row['p_false_high'])}"
-        return f"{ohm:g} ohm; false trips of all elements: {false}"
+
+    def _false(self, row: Row) -> str:
+        """How often anything trips falsely with it."""
+        if row["p_false"] != 0:
+            return f"false trips of all elements: {percent(row['p_false'])}"
+        return f"false trips of all elements: none seen, fewer than {percent(row['p_false_high'])}"

@@ -13,13 +13,14 @@ from montecarlo.report.choosing import ASKED, SAME
 from montecarlo.report.look import percent
 from montecarlo.report.words import scheme_name, setting_text
 from montecarlo.study.description import Study
+from studies.money import amount, cost_with_limits
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from montecarlo import Result
 
-__all__ = ["against_others", "amount", "around", "cost_text", "hinge_text", "moved", "no_false_trip", "tails_text",
+__all__ = ["against_others", "around", "cost_text", "hinge_text", "moved", "no_false_trip", "tails_text",
            "worst_case"]
 
 WHAT = {"p_missed": "missed faults", "p_false": "false trips", "cost_per_year": "cost"}
@@ -41,8 +42,11 @@ def against_others(result: Result) -> str:
             texts.append(f"{head}; {'the two are not distinguishable at 95 %, ' if every else ''}{text}.")
         else:
             texts.append(f"{text[0].upper()}{text[1:]}.")
+    units = "in percentage points"
+    if (cost := result.study.policy.least_annual_cost) is not None:
+        units += f", of cost in {cost.unit} a year"
     together = ", which hold for all pairs together" if len(texts) > 1 else ""
-    return f"{' '.join(texts)} Differences are paired, in percentage points (95 % limits{together})." if texts else ""
+    return f"{' '.join(texts)} Differences are paired, {units} (95 % limits{together})." if texts else ""
 
 
 def _gap(row: Mapping[str, Any], study: Study) -> str:
@@ -73,10 +77,12 @@ def hinge_text(result: Result) -> str:
     better = "misses less" if cost is None else "costs less"
     if hinge is None:
         return f"No candidate {better}, so no rule of the policy decides the choice."
-    aim = percent(hinge.aim, 3) if cost is None else f"{amount(hinge.aim)} {cost.unit} a year"
+    aim = percent(hinge.aim, 3) if cost is None else cost_with_limits(
+        {"cost_per_year": hinge.aim, "cost_per_year_low": hinge.low, "cost_per_year_high": hinge.high}, cost.unit)
+    batch = "fresh batch" if hinge.batch == 2 else "study's own batch"
     row = result.candidates.set_index("candidate").loc[hinge.candidate].to_dict()
     return (f"What the choice hinges on: no. {hinge.candidate} ({scheme_name(row['scheme'])}: {setting_text(row)}) is "
-            f"the next that {better}, {aim}; it is refused because {hinge.reason} (study's own batch).")
+            f"the next that {better}, {aim}; it is refused because {hinge.reason} ({batch}).")
 
 
 def no_false_trip(result: Result) -> str:
@@ -100,15 +106,9 @@ def cost_text(result: Result, row: Mapping[str, Any]) -> str:
     """What missed faults and false trips of the chosen setting cost a year."""
     cost = result.study.policy.least_annual_cost
     assert cost is not None
-    expected, low, high = (amount(row[f"cost_per_year{end}"]) for end in ("", "_low", "_high"))
-    return (f"Missed faults and false trips cost {expected} {cost.unit} a year ({low} to {high}), at "
-            f"{amount(cost.missed_fault)} a missed fault and {amount(cost.false_trip)} a false trip; no admissible "
-            "candidate of the study's own batch costs less")
-
-
-def amount(value: float, sign: str = "") -> str:
-    """Three figures, written out: 1,230,000."""
-    return format(float(f"{value:.3g}"), f"{sign},.15g")
+    return (f"Missed faults and false trips cost {cost_with_limits(row, cost.unit)}, at {amount(cost.missed_fault)} "
+            f"{cost.unit} a missed fault and {amount(cost.false_trip)} {cost.unit} a false trip; no candidate that "
+            "may be chosen costs less in the study's own batch")
 
 
 def worst_case(result: Result) -> str:

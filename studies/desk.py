@@ -23,7 +23,7 @@ from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import Circuit, bank_of, bias_form, leg_ohm, measurement, scheme_of
 from montecarlo.study.description import Study
 
-__all__ = ["PLACES", "Desk", "ThroughFault"]
+__all__ = ["PLACES", "Desk", "HandRule", "ThroughFault"]
 
 PLACES = np.linspace(0.05, 1.0, 20)                        # of the winding, where the largest earth fault is looked for
 FLUX_MOST = 1.3                                            # of the knee: beyond, the exciting current means nothing
@@ -36,6 +36,24 @@ class ThroughFault:
     event: str
     primary_a: float
     formula: str
+
+
+@dataclass(frozen=True)
+class HandRule:
+    """What a rule of the hand calculation asks for, at least, and what there is."""
+
+    what: str
+    needed: float
+    has: float
+    unit: str
+    axis: Axis | None = None                               # of which elements; None: of the CTs
+
+    @property
+    def met(self) -> bool:
+        return self.has >= self.needed
+
+    def __str__(self) -> str:
+        return f"{self.what}: {self.needed:.4g} {self.unit} needed, {self.has:.4g} {self.unit} there"
 
 
 @dataclass(frozen=True, eq=False)

@@ -17,7 +17,7 @@ from montecarlo.study.candidates import Lattice, grid_lattices
 from studies.ct_text import excitation
 from studies.desk import PLACES, Desk
 from studies.short_circuit_text import short_circuit
-from studies.stability_text import bias, stabilising_resistance, stability
+from studies.stability_text import bias, left_unprotected, stabilising_resistance, stability
 from studies.text import outermost, paragraph, table
 
 __all__ = ["hand_calculation", "reach"]
@@ -119,7 +119,7 @@ def _unprotected(desk: Desk) -> Iterator[str]:
     for element, pickup in _finest_and_coarsest(desk):
         x = float(handcalc.unprotected_fraction(pickup * desk.turns, desk.neutral_ohm, desk.emf_v))
         rows.append((f"{element} {pickup:g} A", f"{pickup:g} A x {desk.turns:g} x {desk.neutral_ohm:.4g} ohm / "
-                     f"{desk.emf_v:.4g} V", f"= {100 * x:.4g} %" + (": no place is protected" if x >= 1 else "")))
+                     f"{desk.emf_v:.4g} V", f"= {left_unprotected(x, 4)}"))
     yield from table(None, rows, "<<<", "    ")
 
 

@@ -3,7 +3,7 @@ sentence stays within its intervals."""
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.engine.drivers.effects import POSITION
@@ -19,7 +19,6 @@ if TYPE_CHECKING:
 
     from montecarlo import Result
     from montecarlo.engine.drivers.found import Drivers
-    from montecarlo.estimates.intervals import Estimate
 
 __all__ = ["FEW_HITS", "conclusion", "notes"]
 
@@ -41,16 +40,15 @@ def _setting(result: Result, found: Drivers) -> str:
     row = result.candidates.set_index("candidate").loc[number].to_dict()
     which = ("Chosen and looked at" if result.chosen else
              "Nothing can be chosen; looked at is what is nearest to the limit")
+    batch = "a fresh batch" if row["batch"] == 2 else "the study's own batch"
     return (f"{which}: no. {number}, {scheme_name(row['scheme'])}, {setting_text(row)}; it misses "
-            f"{_with_limits(found.now['p_missed'])} of the internal faults within reach and trips falsely on "
-            f"{_with_limits(found.now['p_false'])} of the external events (samples of their own).")
+            f"{_with_limits(row, 'p_missed')} of the internal faults within reach and trips falsely on "
+            f"{_with_limits(row, 'p_false')} of the external events ({batch}).")
 
 
-def _with_limits(found: Estimate) -> str:
-    p, low, high = (percent(float(part), 3) for part in found)
-    if not found.p > 0:
-        return f"fewer than {percent(float(found.high))} (none seen)"
-    return f"{p} ({low.removesuffix(' %')} to {high})"
+def _with_limits(row: Mapping[str, Any], name: str) -> str:
+    p, low, high = (percent(row[f"{name}{end}"], 3) for end in ("", "_low", "_high"))
+    return f"{p} ({low.removesuffix(' %')} to {high})" if row[name] > 0 else f"fewer than {high} (none seen)"
 
 
 # --- Sobol' effects ---------------------------------------------------------------------------------------
@@ -119,15 +117,17 @@ def _first(rows: pd.DataFrame) -> str:
     others = [_name(key) for key in told[(told["difference_low"] <= best["difference_high"]) & (
         told["input"] != best["input"])]["input"]]
     fixed = rows[(rows["change"] == CENTRE) & (rows["input"] == best["input"])].iloc[0]
-    low, high = (-100 * best[f"difference_{end}"] for end in ("high", "low"))
-    text = (f"{_name(best['input'])} would lower {WORDS[best['quantity']]} from {percent(best['p_now'], 3)} to "
-            f"{_then(best)} (by {low:.2g} to {high:.2g} percentage points; at its centre: {_then(fixed)})")
+    low, high = (0.0 - 100 * best[f"difference_{end}"] for end in ("high", "low"))
+    text = (f"{_name(best['input'])} would lower {WORDS[best['quantity']]} by {low:.2g} to {high:.2g} "
+            f"percentage points, {_left(best)} (at its centre: {_left(fixed)})")
     return text + (f", not distinguishable in size from {listed(others)}" if others else "")
 
 
-def _then(row: Any) -> str:
-    """What a probability would be; where nothing is seen any more, its limit."""
-    return percent(row["p_then"], 3) if row["p_then"] > 0 else f"none seen, fewer than {percent(row['p_then_high'])}"
+def _left(row: Any) -> str:
+    """What is left of a probability; where nothing is seen any more, its limit."""
+    if row["p_then"] > 0:
+        return f"to {row['p_then'] / row['p_now']:.2g} times what they are"
+    return f"to none seen, fewer than {percent(row['p_then_high'])}"
 
 
 def _name(key: str) -> str:
@@ -167,8 +167,8 @@ def _amount(result: Result, quantity: str, *values: float) -> str:
     """One value, or from one to another."""
     cost = result.study.policy.least_annual_cost
     if quantity == "cost_per_year" and cost is not None:
-        return " to ".join(f"{float(f'{value:.2g}'):,.15g}" for value in values) + f" {cost.unit} a year"
-    return " to ".join(f"{100 * value:.2g}" for value in values) + " percentage points"
+        return " to ".join(f"{float(f'{value:.2g}') + 0.0:,.15g}" for value in values) + f" {cost.unit} a year"
+    return " to ".join(f"{100 * value + 0.0:.2g}" for value in values) + " percentage points"
 
 
 # --- beside the conclusion --------------------------------------------------------------------------------
@@ -178,7 +178,8 @@ def notes(found: Drivers) -> list[str]:
     """What to know of the tables."""
     sizes = ", ".join(f"{name.partition('.')[2].replace('_', ' ')} {count}" for name, count in found.rows.items())
     texts = [f"Rows of their own for elasticities, what-ifs and worth of measuring ({sizes}); Sobol' effects from "
-             f"{found.effects[0].rows} rows of each of two nets, mixed input by input."]
+             f"{found.effects[0].rows} rows of each of two nets, mixed input by input. What "
+             "these rows show of the setting's own p is a second estimate: p_now in what_if.csv."]
     hits = found.effective["p_false"]
     if not found.now["p_false"].p > 0:
         texts.append("No false trip among these rows, so that nothing is said of what moves them.")

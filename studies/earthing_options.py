@@ -31,6 +31,8 @@ def findings(options: Options) -> Findings:
     """Tables, figures and text of a finished comparison."""
     frames = {"earthing_options": options.table, "earthing_differences": options.differences,
               "candidates": options.candidates, "inputs": options.inputs, "unresolved": options.unresolved}
+    if len(options.closest):
+        frames["closest"] = options.closest
     if len(options.rare):
         frames["rare"] = options.rare
     drawn: dict[str, tuple[Figure, str]] = {}

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
+from montecarlo.report.cells import no_minus_zero
+
 if TYPE_CHECKING:
     import numpy as np
     import pandas as pd
@@ -33,6 +35,10 @@ class Findings:
     begin: tuple[str, ...] = ("candidates.csv", "tradeoff.svg")   # files to look at first
     result: Result | None = None                           # of the choice among settings, if the kind makes one
     files: Mapping[str, bytes] = field(default_factory=dict)   # whatever else, by its whole name: name or folder/name
+
+    def __post_init__(self) -> None:
+        """No table says -0: CSV, workbook and report all take theirs from here."""
+        object.__setattr__(self, "frames", {name: no_minus_zero(frame) for name, frame in self.frames.items()})
 
 
 class Kind(Protocol):

@@ -6,9 +6,10 @@ import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
+from montecarlo.engine.run import TRIES_MAX
 from montecarlo.estimates.choose import weights_of
 from montecarlo.quantities.wording import listed
-from montecarlo.report.choosing import nearest
+from montecarlo.report.choosing import by_worst, nearest
 from montecarlo.report.look import percent
 from montecarlo.report.words import scheme_name, setting_text
 from montecarlo.study.budget import limit_of_p_false, rounded_up, samples_that_show
@@ -24,14 +25,16 @@ from studies.choice_text import (
     tails_text,
     worst_case,
 )
+from studies.closest_text import closest_text
+from studies.doubts_text import doubts_text
 from studies.text import WIDTH, paragraph, table
 
 if TYPE_CHECKING:
-    import pandas as pd
 
     from montecarlo import Result
 
-__all__ = ["MOST_ROWS", "backup_text", "covered_text", "limit_of", "nearest", "result_text"]
+__all__ = ["MOST_ROWS", "backup_text", "covered_text", "limit_of", "nearest", "of_each_kind",
+           "result_text"]
 
 MOST_ROWS = 8
 SHORT = {"two_phase_one_earth": "2 phase 1 earth", "per_phase": "3 phase", "biased": "3 biased",
@@ -74,6 +77,12 @@ def limit_of(study: Study) -> tuple[float, str]:
     return limit, f"{percent(limit)} of the external events" if yearly is None else f"{yearly:g} false trips a year"
 
 
+def of_each_kind(study: Study) -> str:
+    """The policy's limit on each kind of event, behind the other; empty without."""
+    each = study.policy.p_false_max_each
+    return "" if each is None else f", and of every kind of event {percent(each)}"
+
+
 # --- the table --------------------------------------------------------------------------------------------
 
 def _rows(result: Result) -> list[tuple[str, Mapping[str, Any]]]:
@@ -89,8 +98,8 @@ def _rows(result: Result) -> list[tuple[str, Mapping[str, Any]]]:
         for number in result.neighbours["candidate"]:
             numbers.setdefault(int(number), "")
     else:
-        usable = frame[frame["admissible"]] if frame["admissible"].any() else frame
-        for number in usable.sort_values(["p_false_bound", "p_missed"], kind="stable")["candidate"]:
+        usable = frame[frame["usable"]] if frame["usable"].any() else frame
+        for number in usable.sort_values(["limit_used", "p_false_bound", "p_missed"], kind="stable")["candidate"]:
             numbers.setdefault(int(number), "")
             if len(numbers) >= MOST_ROWS:
                 break
@@ -143,9 +152,11 @@ def _bare(row: Mapping[str, Any], name: str, digits: int) -> str:
 
 
 def _choice(result: Result) -> list[str]:
-    row = result.candidates.set_index("candidate").loc[result.chosen].to_dict()
+    row = result.candidates.set_index("candidate", drop=False).loc[result.chosen].to_dict()
     limit, words = limit_of(result.study)
-    aim = f", and the policy allows {words}" if limit < math.inf else f". {cost_text(result, row)}"
+    kinds = of_each_kind(result.study)
+    aim = f", and the policy allows {words}{kinds}" if limit < math.inf else (
+        f"{kinds.replace('and of', 'and the policy allows of')}. {cost_text(result, row)}")
     tries = int(result.provenance["fresh_batches"])
     bound = row["p_false_bound"]
     reached = percent(bound) if result.study.policy.false_per_year_max is None else (
@@ -155,6 +166,7 @@ def _choice(result: Result) -> list[str]:
         f"Chosen: no. {result.chosen}, {scheme_name(row['scheme'])}: {setting_text(row)}. It misses "
         f"{_with_limits(row, 'p_missed', 3)} of the internal faults within reach, and {_false(row)}; with "
         f"{100 * result.study.policy.level:g} % confidence at most {reached}{aim}. All from {which}.")
+    lines += [line for text in doubts_text(result.doubts, int(row["candidate"])) for line in paragraph(text)]
     lines += paragraph(covered_text(row)) + paragraph(no_false_trip(result))
     texts = (tails_text(result), worst_case(result), moved(result), against_others(result),
              hinge_text(result), around(result.neighbours))
@@ -226,45 +238,37 @@ def _only_of(other: Result | None, result: Result) -> list[str]:
 
 
 def _nothing(result: Result) -> list[str]:
-    """Why no candidate was chosen, and what would be needed."""
-    frame, (limit, words) = _by_worst(result.candidates), limit_of(result.study)
-    with_level = f" with {100 * result.study.policy.level:g} % confidence" if limit < math.inf else ""
-    lines = paragraph(f"No candidate can be chosen: the policy allows {words}{with_level}.")
-    if (number := nearest(frame)) is None:
-        on_load = int((frame["load_operates_share"] > 0).sum())
-        if "worst_scenario" in frame:
-            return lines + paragraph(f"None of the {len(frame)} candidates is admissible in every scenario: each "
-                                     "operates on load or needs more than half the knee voltage in one of them.")
-        return lines + paragraph(f"None of the {len(frame)} candidates is admissible: {on_load} operate on load, "
-                                 f"{len(frame) - on_load} need more than half the knee voltage. Needed: coarser "
-                                 "pick-ups, steeper slopes of a bias, or more equal CTs against the first, a smaller "
-                                 "stabilising resistance against the second.")
-    if limit == math.inf:
+    """Why no candidate was chosen, what comes closest of each scheme, and what would be needed."""
+    frame, (limit, words) = by_worst(result.candidates), limit_of(result.study)
+    each = result.study.policy.p_false_max_each
+    judged = limit < math.inf or each is not None
+    with_level = f" with {100 * result.study.policy.level:g} % confidence" if judged else ""
+    lines = paragraph(f"No candidate can be chosen: the policy allows {words}{of_each_kind(result.study)}{with_level}.")
+    lines += [line for text in closest_text(result.study, result.closest) for line in paragraph(text)]
+    if (number := nearest(result.candidates)) is None:
+        return lines + paragraph("Needed: coarser pick-ups, steeper slopes of a bias, or more equal CTs against what "
+                                 "operates on load; a smaller stabilising resistance or a higher knee against the "
+                                 "other.")
+    if not judged:
         return lines + paragraph("Those that cost least operate on load in fresh batches: leave out the finest "
                                  "pick-ups or take more samples.")
     row = frame.set_index("candidate").loc[number].to_dict()
-    of = "of the external events" + (" in its worst scenario" if "worst_scenario" in row else "")
-    return lines + paragraph(f"Nearest to it is no. {number}, {scheme_name(row['scheme'])}: {setting_text(row)}, whose "
-                             f"false trips are bounded by {percent(row['p_false_bound'])} {of} (the "
-                             f"limit is {percent(limit)}). {_needed(result.study, row, limit)}")
-
-
-def _by_worst(candidates: pd.DataFrame) -> pd.DataFrame:
-    """The candidates as the policy judges them: what decides is each one's worst scenario."""
-    if "worst_scenario" not in candidates:
-        return candidates
-    return candidates.assign(p_false=candidates["worst_p_false"], p_false_bound=candidates["worst_p_false_bound"],
-                             admissible=candidates["admissible_in_all"])
+    return lines + paragraph(_needed(result.study, row, limit))
 
 
 def _needed(study: Study, row: Mapping[str, Any], limit: float) -> str:
+    """What would help the candidate that comes closest of all."""
+    ways = ["coarser pick-ups", "a longer delay"]
+    ways += ["a steeper slope"] if not math.isnan(row["slope1"]) else []
+    ways += ["a larger stabilising resistance"] if not math.isnan(row["stabilising_resistance_ohm"]) else []
+    than = f"{listed(ways, 'or')} than the grids offer, better CTs, or a wider limit"
     if row["p_false"] >= limit:
-        ways = ["coarser pick-ups", "a longer delay"]
-        ways += ["a steeper slope"] if not math.isnan(row["slope1"]) else []
-        ways += ["a larger stabilising resistance"] if not math.isnan(row["stabilising_resistance_ohm"]) else []
-        return f"Needed: {listed(ways, 'or')} than the grids offer, better CTs, or a wider limit."
+        return f"Needed: {than}."
+    if row["limit_used"] <= 1:
+        return (f"It keeps to the policy in the study's batch, as {TRIES_MAX} others did that fresh random numbers "
+                "then refused: take more samples.")
     if row["p_false_bound"] <= limit:
-        return "It met the limit in the study's batch but not on fresh random numbers: take more samples."
+        return f"In all events together it keeps to the limit, in {row['worst_event']} it does not. Needed: {than}."
     samples = rounded_up(study.study.samples * row["p_false_bound"] / limit)
     if row["p_false"] == 0:
         return (f"No false trip of it was seen, and {study.study.samples} samples of each event show no more than that "

@@ -47,7 +47,7 @@ def findings(result: Result) -> Findings:
 
 def _figures(result: Result, schemes: pd.DataFrame, caught: pd.DataFrame) -> dict[str, tuple[Figure, str]]:
     drawn: dict[str, tuple[Figure, str]] = {}
-    standing = schemes[schemes["admissible"]]
+    standing = schemes[schemes["has_best"]]
     if not len(standing):
         return drawn
     limit, words = limit_of(result.study)

@@ -7,10 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 from montecarlo.quantities.wording import listed
 from montecarlo.report.choosing import SAME
+from montecarlo.report.doubts import doubts_of
 from montecarlo.report.look import percent
 from montecarlo.report.scheme_tables import ALL_TYPES
-from montecarlo.report.words import setting_text
-from studies.choice_text import amount
+from montecarlo.report.words import scheme_name, setting_text
+from studies.closest_text import closest_text
+from studies.doubts_text import of_each
+from studies.money import amount
 from studies.text import paragraph, table
 
 if TYPE_CHECKING:
@@ -26,7 +29,7 @@ Row = Mapping[str, Any]
 def scheme_text(result: Result, schemes: pd.DataFrame, differences: pd.DataFrame, caught: pd.DataFrame) -> list[str]:
     """Lines of at most 100 columns."""
     lines = _table(schemes)
-    standing = bool(schemes["admissible"].any())
+    standing = bool(schemes["has_best"].any())
     if standing:
         lines += ["  each scheme at its best setting under the policy, all on the same fresh plants and events",
                   "  missed: % of the internal faults within reach; false: % of the external events; (95 % limits)"]
@@ -39,9 +42,19 @@ def scheme_text(result: Result, schemes: pd.DataFrame, differences: pd.DataFrame
     if len(differences):
         lines += paragraph("Differences are paired, in percentage points; their 95 % limits hold for all pairs "
                            "together.")
+    for text in (*closest_text(result.study, result.closest), *_doubts(result, schemes)):
+        lines += paragraph(text)
     for sentence in result.told:
         lines += paragraph(sentence, "- ", "  ")
     return lines
+
+
+def _doubts(result: Result, schemes: pd.DataFrame) -> Iterator[str]:
+    """What speaks against the best setting of each scheme."""
+    best = {scheme: setting for scheme, setting in result.outcome.best.items() if setting is not None}
+    numbers = schemes.set_index("scheme")["candidate"]
+    return of_each({scheme_name(scheme): (int(numbers[scheme]), doubts_of(result.outcome, setting))
+                    for scheme, setting in best.items()})
 
 
 # --- the table --------------------------------------------------------------------------------------------
@@ -52,7 +65,7 @@ def _table(schemes: pd.DataFrame) -> list[str]:
     head = ["", "no.", "scheme", "missed %", "false %", *(["nobody %"] if backup else [])]
     rows, settings = [], []
     for row in schemes.to_dict("records"):
-        if not row["admissible"]:
+        if not row["has_best"]:
             rows.append(["", "-", row["scheme"], *["-"] * (len(head) - 3)])
             continue
         false = f"none (< {_bare(row['p_false_high'])})" if row["p_false"] == 0 else _with_limits(row, "p_false", 2)
@@ -78,8 +91,8 @@ def _with_limits(row: Row, name: str, digits: int) -> str:
 def conclusion(unit: str | None, schemes: pd.DataFrame, differences: pd.DataFrame, caught: pd.DataFrame) -> list[str]:
     """Three to six sentences where at least two schemes have a setting to stand for them; `unit` of costs where the
     policy weighs these."""
-    standing = schemes[schemes["admissible"]]
-    sentences = [_none(row) for row in schemes[~schemes["admissible"]].to_dict("records")]
+    standing = schemes[schemes["has_best"]]
+    sentences = [_none(row) for row in schemes[~schemes["has_best"]].to_dict("records")]
     if not len(standing):
         return ["No scheme has a setting that the policy allows.", *sentences]
     aim = "p_missed" if unit is None else "cost_per_year"

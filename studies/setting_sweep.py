@@ -51,7 +51,7 @@ def findings(result: Result, lines: Sequence[str] | None = None) -> Findings:
         frames["backup"] = result.backup
     if len(result.rare):
         frames |= {"rare": result.rare, "exceedance": result.exceedance}
-    for name in ("comparison", "neighbours", "scenarios", "scenario_choices"):
+    for name in ("closest", "comparison", "neighbours", "scenarios", "scenario_choices"):
         if len(frame := getattr(result, name)):
             frames[name] = frame
     if (number := _of_interest(result)) is not None and len(result.coverage):

@@ -11,12 +11,14 @@ from montecarlo.estimates.choose import meet_knee_rule
 from montecarlo.quantities.wording import listed
 from montecarlo.relays.places import ENDS, NEUTRAL_CONDUCTOR, SECOND_CORES
 from montecarlo.relays.schemes import AXES, Axis
+from montecarlo.sampling.inputs import list_inputs
 from montecarlo.study.candidates import biases_of, candidate_lattices
 from montecarlo.study.circuits import Bias
-from studies.desk import Desk
+from studies.desk import Desk, HandRule
 from studies.text import outermost, paragraph, table
 
-__all__ = ["bias", "driven", "stabilising_resistance", "stabilising_volts", "stability"]
+__all__ = ["bias", "driven", "left_unprotected", "security_rests_on", "stabilising_resistance",
+           "stabilising_volts", "stability"]
 
 MOST_SLOPES = 8                                            # shown in full; above, the first and the last
 Groups = tuple[str, ...]                                   # tables of [ct]
@@ -30,6 +32,11 @@ def driven(desk: Desk) -> dict[Groups, list[tuple[str, Axis]]]:
             if desk.scheme(kind).of(axis) and not desk.biased(kind, axis):
                 found.setdefault(desk.driving(kind, axis), []).append((kind, axis))
     return found
+
+
+def left_unprotected(x: float, digits: int = 3) -> str:
+    """The part of the winding that a formula's x leaves unprotected: all of it where x is 1 or more."""
+    return f"{100 * x:.{digits}g} %" if x < 1 else f"all (x = {x:.{digits}g})"
 
 
 def words_of(groups: Groups) -> str:
@@ -136,6 +143,15 @@ def _broken(desk: Desk) -> Iterator[str]:
                              f"their own leg to pick up; they are judged, {may} (policy.ignore_knee_rule).", "  ")
 
 
+def security_rests_on(desk: Desk, broken: Sequence[HandRule], delay_s: float) -> str:
+    """What keeps a setting from tripping falsely that breaks hand rules."""
+    remanence = listed(dict.fromkeys(str(item.distribution) for item in list_inputs(desk.study)
+                                     if item.key.endswith("remanence_percent")))
+    delay = f"the delay of {delay_s:g} s" if delay_s else "no delay at all"
+    return (f"Not met by hand: {'; '.join(map(str, broken))}. That this setting keeps to the policy then rests on the "
+            f"simulated saturation of the CTs, on remanence as the study states it ({remanence} %) and on {delay}.")
+
+
 def stabilising_resistance(desk: Desk) -> Iterator[str]:
     every = driven(desk)
     if every:
@@ -187,7 +203,7 @@ def _biased_rows(desk: Desk, kind: str, axis: Axis) -> Iterator[str]:
             on_load, on_fault = (_trips_at(desk, slope, pickup, amperes) for amperes in (load_a, ends * fault_a))
             x = float(handcalc.unprotected_fraction(on_load * desk.turns, desk.neutral_ohm, desk.emf_v))
             rows.append((_slope(slope), f"{pickup:g} A", f"{on_load:.3g} A = {on_load * desk.turns:.4g} A primary",
-                         f"{100 * x:.3g} %", f"{on_fault:.3g} A = {100 * on_fault / fault_a:.3g} % of i_f"))
+                         left_unprotected(x), f"{on_fault:.3g} A = {100 * on_fault / fault_a:.3g} % of i_f"))
     yield f"    {kind}: I_b = {load_a:.4g} A at rated load, {ends * fault_a:.4g} A at i_f"
     yield from table(("slope", axis, "trips under load", "x", "trips in the through fault"), rows, "<<<><", "      ")
 

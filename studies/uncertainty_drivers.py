@@ -12,6 +12,8 @@ from montecarlo.report.look import blank, look
 from montecarlo.report.tables import Result
 from montecarlo.report.unresolved import unresolved_frame
 from montecarlo.study.description import Study
+from studies.closest_text import closest_text
+from studies.doubts_text import doubts_text
 from studies.drivers_text import conclusion, notes
 from studies.peak import peak_frame, peak_of_chosen, peak_voltages
 from studies.protocol import Findings, Progress
@@ -39,10 +41,13 @@ def findings(found: Drivers) -> Findings:
     result = Result(found.outcome)
     frames = {"drivers": driver_rows(found), "elasticities": elasticity_rows(found), "what_if": what_if_rows(found),
               "worth_of_measuring": worth_rows(found)}
-    text = [line for sentence in conclusion(result, found, frames) for line in paragraph(sentence)]
+    said = [*conclusion(result, found, frames), *closest_text(result.study, result.closest),
+            *doubts_text(result.doubts, result.chosen or 0)]
     peaks = peak_frame(peak_voltages(result.study))
+    text = [line for sentence in said for line in paragraph(sentence)]
     text += ["", *(line for sentence in (*notes(found), *result.told) for line in paragraph(sentence, "- ", "  "))]
     text += paragraph(peak_of_chosen(peaks, result), "- ", "  ")
+    frames |= {"closest": result.closest} if len(result.closest) else {}
     frames |= {"candidates": result.candidates, "inputs": result.inputs, "peak_voltage": peaks,
                "unresolved": unresolved_frame((*result.unresolved_rows, *found.unresolved))}
     return Findings(frames, _figures(result, frames), {"plants": result.plants}, result.provenance, tuple(text),

@@ -33,6 +33,7 @@ def findings(compared: SideBySide) -> Findings:
     frames = {"variants": compared.table, "variant_differences": compared.differences,
               "candidates": compared.candidates, "inputs": compared.results[AS_STATED].inputs,
               "unresolved": compared.unresolved}
+    frames |= {"closest": compared.closest} if len(compared.closest) else {}
     return Findings(frames, _figures(compared), provenance=compared.provenance, text=tuple(variants_text(compared)),
                     begin=("variants.csv", "variants.svg"))
 

@@ -13,6 +13,8 @@ from montecarlo.report.look import percent
 from montecarlo.report.rows import SETTINGS
 from montecarlo.report.variants import SideBySide
 from montecarlo.report.words import scheme_name, setting_text
+from studies.closest_text import closest_of_each
+from studies.doubts_text import of_each
 from studies.text import paragraph, table
 
 if TYPE_CHECKING:
@@ -30,6 +32,8 @@ def variants_text(compared: SideBySide) -> list[str]:
     cells = [[row["variant"], _bare(row, "p_missed", 3), _bare(row, "p_false", 2), _setting(row)] for row in rows]
     lines = table(["variant", "missed %", "false %", "best setting"], cells, "<>><", "")
     lines += ["", *paragraph(" ".join(conclusion(compared.table, compared.differences))), ""]
+    for text in (*closest_of_each(compared.results), *of_each(compared.doubts)):
+        lines += paragraph(text)
     lines += paragraph("What each run has to tell of itself (solutions, weighted samples, candidates refused on fresh "
                        "numbers) stands in provenance.json.", "- ", "  ")
     return lines + paragraph(told(compared.unresolved_rows), "- ", "  ")

@@ -27,7 +27,7 @@ COLUMNS = {                                                # that others rely on
         candidate scheme phase_pickup_a earth_pickup_a stabilising_resistance_ohm delay_s p_missed p_missed_low
         p_missed_high p_false p_false_low p_false_high missed_per_year false_per_year covered_median covered_p05
         covered_p95 missed_line_end_law unreachable_per_year plant_missed_p95 plant_false_p95 plants_above_limit
-        admissible load_operates_share unresolved batch chosen""",
+        usable allowed load_operates_share unresolved batch chosen""",
     "by_type": "candidate side type weight samples unresolved p p_low p_high",
     "coverage": "candidate x p_detected low high",
     "detection_map": "axis setting candidate x p_detected low high",
@@ -116,7 +116,7 @@ def test_the_chosen_candidate_keeps_the_policy(ran: Ran) -> None:
     chosen = [row for row in rows(out / "candidates.csv") if row["chosen"] == "true"]
     assert len(chosen) == 1
     assert chosen[0]["batch"] == "2"
-    assert chosen[0]["admissible"] == "true"
+    assert chosen[0]["usable"] == "true"
     assert float(chosen[0]["p_false_bound"]) <= 0.01
     assert int(chosen[0]["candidate"]) == json.loads((out / PROVENANCE).read_text())["chosen"]
 

@@ -73,7 +73,7 @@ class Batch:
     def keeps_to_policy(self, setting: Setting) -> bool:
         """Whether this batch, too, lets the policy allow a candidate."""
         at, verdict = self.settings.index(setting), self.verdict
-        return bool(verdict.within_limit[at] and verdict.admissible[at])
+        return bool(verdict.allowed[at] and verdict.usable[at])
 
     @cached_property
     def settings(self) -> list[Setting]:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import nullcontext
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+
+import numpy as np
 
 from montecarlo.engine.batch import (
     Batch,
@@ -22,6 +24,7 @@ from montecarlo.engine.precision import told as precision_told
 from montecarlo.engine.rare import final_samples
 from montecarlo.engine.sample_files import SampleFiles
 from montecarlo.engine.workers import Workers, workers_of
+from montecarlo.estimates.choose import Judgement, with_one_from
 from montecarlo.secondary.remanence import other_model
 from montecarlo.study.candidates import Lattice, Setting, candidate_lattices, lattices_of, neighbours, present_setting
 from montecarlo.study.description import Precision, Study
@@ -47,6 +50,29 @@ class Outcome:
     other: Outcome | None = None                           # of the same study with the other remanence model
     best: Mapping[str, Setting | None] = field(default_factory=dict)
     sizes: Sizes = field(default_factory=dict)             # of the fresh batch, where they are not the study's own
+    refused: Mapping[Setting, Batch] = field(default_factory=dict)     # by the fresh batch that refused each
+
+    def batch_of(self, setting: Setting) -> Batch:
+        """The batch that a candidate's figures are told of: a fresh one that has it, else the study's own."""
+        if self.fresh is not None and setting in self.fresh.settings:
+            return self.fresh
+        return self.refused.get(setting, self.first)
+
+    def nearest(self) -> Setting:
+        """The usable candidate that takes least of the policy's limits; of equal ones the one whose false trips are
+        bounded lowest, then the one that misses least. Any candidate where none is usable."""
+        judged = self.told_by([*(self.fresh.settings if self.fresh is not None else ()), *self.refused])
+        keys = judged.missed.total, judged.bound, judged.limit_used, ~judged.usable
+        return self.first.settings[int(np.lexsort(keys)[0])]
+
+    def told_by(self, again: Iterable[Setting]) -> Judgement:
+        """How the policy judges every candidate: by the study's own batch, some by the fresh batch that has them."""
+        judged = self.first.verdict
+        for setting in again:
+            batch = self.batch_of(setting)
+            judged = with_one_from(judged, self.first.settings.index(setting), batch.verdict,
+                                   batch.settings.index(setting))
+        return judged
 
 
 def run(study: Study, *, workers: int | Workers | None = None, progress: Progress | None = None,
@@ -98,6 +124,7 @@ class _Run:
 
     def outcome(self) -> Outcome:
         refused, tries = dict.fromkeys(self.waiting, 0), 0
+        refusing: dict[Setting, Batch] = {}
         fresh, kept = None, dict[str, Setting]()
         while (trial := self._on_trial()) and tries < TRIES_MAX:
             tries += 1
@@ -105,7 +132,7 @@ class _Run:
             kept = _keeping(fresh, trial)
             for group in trial.keys() - kept.keys():
                 refused[group] += 1
-                self.waiting[group].pop(0)
+                refusing[self.waiting[group].pop(0)] = fresh
             if kept.keys() == trial.keys():
                 break
         told, precision = method_notes(self.study, self.first), self.study.study.precision
@@ -114,6 +141,7 @@ class _Run:
             told += texts
             held = _keeping(fresh, kept)
             refused |= {group: refused[group] + 1 for group in kept.keys() - held.keys()}
+            refusing |= {kept[group]: fresh for group in kept.keys() - held.keys()}
             kept = held
         if fresh is not None:
             told += self._enlarged()
@@ -122,7 +150,8 @@ class _Run:
         return Outcome(
             self.study, self.first, fresh, chosen, None if chosen is None else self._runner_up(kept, chosen),
             self.present, tries, tuple(told), best={} if ANY in self.waiting else {
-                group: kept.get(group) for group in self.waiting}, sizes=self.sizes)
+                group: kept.get(group) for group in self.waiting}, sizes=self.sizes,
+            refused=refusing)
 
     def _on_trial(self) -> dict[str, Setting]:
         """The best candidate of each group that is not refused yet."""

@@ -179,7 +179,7 @@ def coverage(stratum: Stratum) -> Coverage:
         at = np.argmax(cumulated >= np.maximum(quantile * total, 1e-9), axis=1)[:, None]
         inside = np.take_along_axis(counts, at, 1)
         mean = np.divide(np.take_along_axis(sums, at, 1), inside, out=np.full(inside.shape, np.nan), where=inside > 0)
-        return np.asarray(1 - mean[:, 0])
+        return np.asarray(np.clip(1 - mean[:, 0], 0.0, 1.0))     # rounding of the sums aside
 
     return Coverage(position(0.5), position(0.95), position(0.05))
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, fields
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -82,9 +83,11 @@ class Judgement:
     open_pilot_share: Array                                # with one core open, whichever; NaN if not asked
     unresolved: Array
     knee_rule: Flags                                       # V_k >= 2·I_set·R in every element's own leg
-    within_limit: Flags
-    admissible: Flags                                      # quiet on load, and on the right side of the knee rule
+    allowed: Flags                                         # its bounds are within the policy's limits
+    usable: Flags                                          # quiet on load, and on the right side of the knee rule
+    limit_used: Array                                      # bound over limit, the most of any; above 1: not allowed
     cost: Total | None = None                              # a year, where the policy weighs costs
+    each: Mapping[str, Array] = field(default_factory=dict)  # bound of every kind of event; {} without such a limit
 
     @property
     def aim(self) -> Array:
@@ -93,7 +96,7 @@ class Judgement:
 
     def order(self) -> tuple[int, ...]:
         """Eligible candidates, best first: smallest aim, then smallest p_missed, then smallest p_false."""
-        eligible = np.flatnonzero(self.admissible & self.within_limit)
+        eligible = np.flatnonzero(self.usable & self.allowed)
         keys = np.lexsort((self.false.total[eligible], self.missed.total[eligible], self.aim[eligible]))
         return tuple(int(i) for i in eligible[keys])
 
@@ -105,7 +108,7 @@ class Judgement:
 
 
 def judge(study: Study, lattices: Sequence[Lattice], strata: dict[str, Stratum]) -> Judgement:
-    """p_missed, p_false and admissibility of every candidate of a batch."""
+    """p_missed, p_false and what the policy says of them, for every candidate of a batch."""
     weight, policy = weights_of(study), study.policy
     internal = [strata[name] for name in weight.internal]
     external = [strata[name] for name in weight.external]
@@ -114,12 +117,38 @@ def judge(study: Study, lattices: Sequence[Lattice], strata: dict[str, Stratum])
     on_load = [_share(strata[name]) for name in ("state.load", "state.overload") if name in strata]
     load_share = np.max(on_load, axis=0)
     knee = meet_knee_rule(study, lattices)
+    each = {} if policy.p_false_max_each is None else {
+        stratum.name.partition(".")[2]: stratum.estimate(policy.level, "high").high for stratum in external}
+    used = limits_used(study, bound, each)
     return Judgement(
         weighted(internal, weight.shares), false, bound, load_share,
         _share(strata[OPEN_PILOT]) if OPEN_PILOT in strata else np.full(load_share.shape, np.nan),
         np.asarray(sum(stratum.unresolved.sum(axis=1) for name, stratum in strata.items() if name != OPEN_PILOT)), knee,
-        bound <= limit_of_p_false(study),
-        (load_share == 0) & (knee | policy.ignore_knee_rule), annual_cost(study, strata))
+        used <= 1, (load_share == 0) & (knee | policy.ignore_knee_rule), used, annual_cost(study, strata), each)
+
+
+def limits_used(study: Study, bound: Array, each: Mapping[str, Array]) -> Array:
+    """What bounds of p_false (C,), of all events and of each kind, take of the policy's limits: the most of any."""
+    used = bound / limit_of_p_false(study)
+    limit = study.policy.p_false_max_each
+    return used if limit is None else np.max([used, *(part / limit for part in each.values())], axis=0)
+
+
+def with_one_from(judged: Judgement, at: int, other: Judgement, there: int) -> Judgement:
+    """The judgement with candidate `at` as another batch judges it, which has it at `there`."""
+    def put(own: Any, new: Any) -> Any:
+        if isinstance(own, Total):
+            return Total(*(put(*parts) for parts in zip(own, new, strict=True)))
+        if isinstance(own, Mapping):
+            return {key: put(part, new[key]) for key, part in own.items()}
+        if own is None:
+            return None
+        out = own.copy()
+        out[at] = new[there]
+        return out
+
+    return Judgement(**{part.name: put(getattr(judged, part.name), getattr(other, part.name))
+                        for part in fields(Judgement)})
 
 
 def cost_weights(study: Study) -> dict[str, float]:

@@ -39,8 +39,14 @@ def worst_of(judged: Sequence[Judgement]) -> Judgement:
     return Judgement(
         _picked([each.missed for each in judged], at), _picked([each.false for each in judged], tripping),
         largest("bound"), largest("load_share"), largest("open_pilot_share"), largest("unresolved"),
-        everywhere("knee_rule"), everywhere("within_limit"), everywhere("admissible"),
-        _picked(costs, at) if costs else None)
+        everywhere("knee_rule"), everywhere("allowed"), everywhere("usable"),
+        largest("limit_used"), _picked(costs, at) if costs else None, _largest_of_each(judged))
+
+
+def _largest_of_each(judged: Sequence[Judgement]) -> dict[str, Array]:
+    """The largest bound of each kind of event, of the scenarios that have it."""
+    kinds = dict.fromkeys(kind for each in judged for kind in each.each)
+    return {kind: np.max([each.each[kind] for each in judged if kind in each.each], axis=0) for kind in kinds}
 
 
 def _largest(values: Sequence[Array]) -> Places:

@@ -29,6 +29,7 @@ class Source(Enum):
     COUNT = "count"
     WEIGHTED = "weighted"
     BOTH = "both"                                          # p weighted, the limits the wider ones of the two
+    INTEGRATED = "integrated over the place"               # of an earth fault, given everything else
 
 
 SOURCES = {Why.GOOD: Source.WEIGHTED, Why.MAGNITUDE: Source.WEIGHTED, Why.FEW: Source.BOTH}    # of all else, the count

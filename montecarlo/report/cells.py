@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["plain_cells"]
+__all__ = ["no_minus_zero", "plain_cells"]
 
 BEGINNINGS = ("=", "+", "-", "@", "\t", "\n", "\r")        # of what a spreadsheet takes for a formula
 
@@ -20,6 +20,12 @@ def plain_cells(frame: pd.DataFrame) -> pd.DataFrame:
     texts = {name: frame[name].map(_plain) for name in frame.columns
              if any(_plain(value) is not value for value in frame[name])}
     return frame.assign(**texts) if texts else frame
+
+
+def no_minus_zero(frame: pd.DataFrame) -> pd.DataFrame:
+    """The frame with every -0 a plain 0."""
+    numbers = {name: frame[name] + 0.0 for name in frame.columns if frame[name].dtype == float}
+    return frame.assign(**numbers) if numbers else frame
 
 
 def _plain(value: Any) -> Any:

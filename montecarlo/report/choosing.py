@@ -6,6 +6,8 @@ import math
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+import numpy as np
+
 from montecarlo.engine.batch import Batch
 from montecarlo.engine.run import Outcome
 from montecarlo.estimates.choose import weights_of
@@ -23,7 +25,7 @@ from montecarlo.study.scenarios import AS_STATED
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["ASKED", "SAME", "Hinge", "comparison", "difference_rows", "hinge", "nearest",
+__all__ = ["ASKED", "SAME", "Hinge", "by_worst", "comparison", "difference_rows", "hinge", "nearest",
            "neighbour_rows", "note", "scenario_rows", "worst_columns"]
 
 COLUMNS = ("pair", "quantity", "candidate", "minus", "difference", "low", "high", "verdict", "batch")
@@ -33,11 +35,14 @@ SAME = "not distinguishable"                               # at 95 %, all pairs 
 
 class Hinge(NamedTuple):
     """The candidate that is better by the least and was refused: its number; p_missed, or cost a year where the
-    policy weighs costs, of the study's batch; why."""
+    policy weighs costs, with its limits; why; all of the batch that the tables have it from."""
 
     candidate: int
     aim: float
+    low: float
+    high: float
     reason: str
+    batch: int
 
 
 def comparison(outcome: Outcome) -> pd.DataFrame:
@@ -102,7 +107,7 @@ def scenario_rows(outcome: Outcome) -> pd.DataFrame:
         "scenario": name, "candidate": [numbers[setting] for setting in fresh.settings],
         **_limits("p_missed", each.missed), **_limits("p_false", each.false), "p_false_bound": each.bound,
         **({} if each.cost is None else _limits("cost_per_year", each.cost)),
-        "allowed": each.admissible & each.within_limit, "worst": worst == place})
+        "usable": each.usable, "allowed": each.allowed, "worst": worst == place})
         for place, (name, each) in enumerate(judged.items())]
     return pd.concat(frames, ignore_index=True).sort_values("candidate", kind="stable", ignore_index=True)
 
@@ -121,24 +126,37 @@ def worst_columns(batch: Batch) -> dict[str, Any]:
     places = worst_places([batch.judgement, *batch.scenarios.values()])
     return {"worst_scenario": [names[place] for place in places], f"worst_{quantity}": worst.aim,
             "worst_p_false": worst.false.total, "worst_p_false_bound": worst.bound,
-            "admissible_in_all": worst.admissible, "allowed_in_all": worst.admissible & worst.within_limit}
+            **({"worst_p_false_each_bound": np.max([*worst.each.values()], axis=0)} if worst.each else {}),
+            "worst_limit_used": worst.limit_used, "usable_in_all": worst.usable, "allowed_in_all": worst.allowed}
 
 
 # --- what the choice hinges on ----------------------------------------------------------------------------
 
 
 def hinge(outcome: Outcome) -> Hinge | None:
-    """By the study's own batch, in which all candidates were judged on the same numbers."""
+    """Found in the study's own batch, where all candidates were judged on the same numbers; told with the figures
+    of the fresh batch where that has the candidate, as the tables do."""
     if outcome.chosen is None:
         return None
-    judged, settings = outcome.first.verdict, outcome.first.settings
-    at = judged.next_better(settings.index(outcome.chosen))
-    return None if at is None else Hinge(at + 1, float(judged.aim[at]), _why(outcome, at))
+    own, settings = outcome.first, outcome.first.settings
+    if (place := own.verdict.next_better(settings.index(outcome.chosen))) is None:
+        return None
+    setting = settings[place]
+    batch = outcome.batch_of(setting)
+    at, fresh = batch.settings.index(setting), batch is not own
+    aim = batch.verdict.missed if batch.verdict.cost is None else batch.verdict.cost
+    reason = _why(outcome.study, batch, at)
+    if not reason and fresh:
+        reason = _why(outcome.study, own, place)
+        reason += " in the study's own batch" if reason else ""
+    expected, low, high = (float(part[at]) for part in aim)
+    return Hinge(place + 1, expected, low, high,
+                 reason or "it did not keep to the policy on fresh random numbers", 1 + fresh)
 
 
-def _why(outcome: Outcome, at: int) -> str:
-    """Every rule that refused a candidate, in words."""
-    judged, policy = outcome.first.verdict, outcome.study.policy
+def _why(study: Study, batch: Batch, at: int) -> str:
+    """Every rule that refuses a candidate of a batch, in words; empty if none does."""
+    judged, policy = batch.verdict, study.policy
     reasons = []
     if judged.load_share[at] > 0:
         reasons.append(f"it operates in {percent(judged.load_share[at])} of the sampled loads")
@@ -146,16 +164,22 @@ def _why(outcome: Outcome, at: int) -> str:
         reasons.append("no sampled load gave a result")
     if not (judged.knee_rule[at] or policy.ignore_knee_rule):
         reasons.append("its setting drives more than half the knee voltage through its leg")
-    if not judged.within_limit[at]:
-        bound = float(judged.bound[at])
-        found, allowed = (percent(bound), percent(policy.p_false_max)) if policy.p_false_max is not None else (
-            f"{bound * weights_of(outcome.study).events_per_year:.2g} a year", f"{policy.false_per_year_max:g} a year")
+    bound, limit = float(judged.bound[at]), limit_of_p_false(study)
+    if not (judged.allowed[at] or bound <= limit):
+        found, allowed = (percent(bound), percent(limit)) if policy.false_per_year_max is None else (
+            f"{bound * weights_of(study).events_per_year:.2g} a year", f"{policy.false_per_year_max:g} a year")
         few = "" if judged.false.total[at] else ", though none was seen: more samples may admit it"
         reasons.append(f"its false trips are bounded by {found} and the policy allows {allowed}{few}")
-    judgements = {AS_STATED: outcome.first.judgement, **outcome.first.scenarios}
-    refusing = [f'"{name}"' for name, each in judgements.items() if not (each.admissible & each.within_limit)[at]]
+    over = {kind: float(part[at]) for kind, part in judged.each.items()
+            if not part[at] <= (policy.p_false_max_each or math.inf)}
+    if over and policy.p_false_max_each is not None:
+        found = listed(f"{percent(part)} in {kind}" for kind, part in over.items())
+        reasons.append(f"its false trips are bounded by {found} and the policy allows "
+                       f"{percent(policy.p_false_max_each)} in each kind of event")
+    judgements = {AS_STATED: batch.judgement, **batch.scenarios}
+    refusing = [f'"{name}"' for name, each in judgements.items() if not (each.usable & each.allowed)[at]]
     where = f" (refused in {listed(refusing)})" if reasons and len(judgements) > 1 else ""
-    return listed(reasons) + where or "it did not keep to the policy on fresh random numbers"
+    return listed(reasons) + where
 
 
 def note(study: Study, row: Mapping[str, Any]) -> str:
@@ -165,7 +189,7 @@ def note(study: Study, row: Mapping[str, Any]) -> str:
         reasons.append("operates on load")
     elif math.isnan(row["load_operates_share"]):
         reasons.append("no load gave a result")
-    elif not row["admissible"]:
+    elif not row["usable"]:
         reasons.append("breaks V_k >= 2 V_s")
     if policy.p_false_max is not None and not bound <= policy.p_false_max:
         reasons.append(f"p_false bound above {policy.p_false_max:g}")
@@ -173,17 +197,32 @@ def note(study: Study, row: Mapping[str, Any]) -> str:
         yearly = bound * weights_of(study).events_per_year
         if not yearly <= policy.false_per_year_max:
             reasons.append(f"false trips a year: bound above {policy.false_per_year_max:g}")
+    each = policy.p_false_max_each
+    if each is not None and not row["p_false_each_bound"] <= each:
+        reasons.append(f"p_false bound of {row['worst_event']} above {each:g}")
     if row["p_false"] == 0 and bound > (limit := limit_of_p_false(study)):
         reasons.append(f"none seen, about {rounded_up(study.study.samples * bound / limit)} samples without one would "
                        "show the limit")
-    if not row.get("allowed_in_all", True) and not reasons:
+    if not (row.get("allowed_in_all", True) and row.get("usable_in_all", True)) and not reasons:
         reasons.append("not in every scenario")
     return "; ".join(reasons)
 
 
+def by_worst(candidates: pd.DataFrame) -> pd.DataFrame:
+    """The candidates as the policy judges them: what decides is each one's worst scenario."""
+    if "worst_scenario" not in candidates:
+        return candidates
+    judged = candidates.assign(**{name: candidates[f"worst_{name}"] for name in (
+        "p_false", "p_false_bound", "limit_used", "p_false_each_bound") if f"worst_{name}" in candidates})
+    return judged.assign(usable=candidates["usable_in_all"], allowed=candidates["allowed_in_all"])
+
+
 def nearest(candidates: pd.DataFrame) -> int | None:
-    """The admissible candidate whose false trips are bounded lowest; of equal ones the one that misses least."""
-    usable = candidates[candidates["admissible"]]
+    """The usable candidate that takes least of the policy's limits; of equal ones the one whose false trips are bounded
+    lowest, then the one that misses least. None without a usable one."""
+    judged = by_worst(candidates)
+    usable = judged[judged["usable"]]
     if not len(usable):
         return None
-    return int(usable.sort_values(["p_false_bound", "p_missed"], kind="stable")["candidate"].iloc[0])
+    best = usable.sort_values(["limit_used", "p_false_bound", "p_missed"], kind="stable")
+    return int(best["candidate"].iloc[0])

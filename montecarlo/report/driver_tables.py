@@ -26,6 +26,11 @@ def _limits(name: str, found: Estimate, at: int | None = None) -> dict[str, floa
     return dict(zip((name, f"{name}_low", f"{name}_high"), parts, strict=True))
 
 
+def _share(name: str, found: Estimate, at: int) -> dict[str, float]:
+    """A share of a variance: by chance an estimate or its limits lie below 0 or above 1, where no share can."""
+    return {key: min(max(value, 0.0), 1.0) for key, value in _limits(name, found, at).items()}
+
+
 def _verdict(gap: Estimate) -> str:
     return "distinguishable" if distinguishable(gap) else SAME
 
@@ -38,7 +43,7 @@ def driver_rows(found: Drivers) -> pd.DataFrame:
     for part in found.effects:
         side, _, kind = part.stratum.partition(".")
         mine = [{"side": side, "type": kind, "output": part.output, "input": group.name,
-                 **_limits("first", part.effects.first, k), **_limits("total", part.effects.total, k),
+                 **_share("first", part.effects.first, k), **_share("total", part.effects.total, k),
                  "rows": part.rows, "at_floor_share": part.floored, "unresolved_share": part.lost}
                 for k, group in enumerate(part.groups)]
         rows += sorted(mine, key=lambda row: -row["total"])

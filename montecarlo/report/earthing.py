@@ -160,7 +160,7 @@ def _faults(faults: EarthFaults, phase_v: float, option: EarthingOption) -> dict
             columns |= {f"{name}_mean": mean.p, f"{name}_mean_low": mean.low, f"{name}_mean_high": mean.high}
     unseen = np.where(faults.seen == 1, 0.0, faults.fault_j)
     total = np.nansum(faults.fault_j)
-    columns["unseen_share_of_fault_energy"] = float(np.nansum(unseen) / total) if total > 0 else np.nan
+    columns["unseen_share_of_fault_energy"] = min(float(np.nansum(unseen) / total), 1.0) if total > 0 else np.nan
     columns["unresolved"] = int(np.isnan(faults.seen).sum()) if np.isfinite(faults.seen).any() else 0
     return columns | _rating(faults, option)
 

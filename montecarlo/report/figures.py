@@ -46,11 +46,11 @@ ROLES: dict[str, Style] = {"chosen": (CHOSEN, "-", "o"), "present": (PRESENT, (0
 
 
 def front(candidates: pd.DataFrame) -> np.ndarray[Any, np.dtype[np.bool_]]:
-    """Admissible candidates that no other beats in both p_missed and p_false; of equal ones the first. (C,)"""
+    """Usable candidates that no other beats in both p_missed and p_false; of equal ones the first. (C,)"""
     missed, false = candidates["p_missed"].to_numpy(), candidates["p_false"].to_numpy()
     best, on = math.inf, np.zeros(len(candidates), bool)
     for i in np.lexsort((np.arange(len(missed)), missed, false)):
-        if candidates["admissible"].iloc[i] and missed[i] < best:
+        if candidates["usable"].iloc[i] and missed[i] < best:
             best, on[i] = missed[i], True
     return on
 
@@ -111,9 +111,9 @@ class _Span:
 def _marks(shown: pd.DataFrame, ax: Axes) -> None:
     few = len(shown) <= 40
     style: dict[str, Any] = {"s": 26 if few else 15, "linewidth": 0.8, "rasterized": len(shown) > MOST_VECTORS}
-    off = shown[~shown["admissible"]]
+    off = shown[~shown["usable"]]
     ax.scatter(off["x"], off["y"], marker="x", color=FAINT, zorder=1.8, **style)
-    kept = shown[shown["admissible"]]
+    kept = shown[shown["usable"]]
     for (scheme, ohm), group in kept.groupby(["scheme", "stabilising_resistance_ohm"], sort=False, dropna=False):
         colour, filled = _scheme_style(shown, str(scheme))
         for on, alpha in ((False, 0.9 if few else 0.55), (True, 1.0)):
@@ -196,8 +196,8 @@ def _tradeoff_legend(shown: pd.DataFrame, ax: Axes) -> None:
                          "#444444") for ohm in ohms]
     handles.append(heading("also"))
     handles.append(Line2D([], [], color=CHOSEN, linewidth=0.9, label="front, with intervals"))
-    if not shown["admissible"].all():
-        handles.append(mark("not admissible", "x", FAINT, FAINT))
+    if not shown["usable"].all():
+        handles.append(mark("not usable", "x", FAINT, FAINT))
     legend = ax.figure.legend(handles=handles, loc="outside right upper", frameon=False, handlelength=1.4,
                               labelspacing=0.45, borderaxespad=0.0)
     for handle, text in zip(handles, legend.get_texts(), strict=True):
@@ -262,13 +262,13 @@ def _axes_points(ax: Axes) -> tuple[float, float]:
 def blind_zone_frame(candidates: pd.DataFrame) -> pd.DataFrame:
     """The smallest blind zone that each scheme reaches under a limit on p_false, as steps.
 
-    One row where a scheme's best admissible candidate changes: scheme, p_false_limit (the least limit that admits
+    One row where a scheme's best usable candidate changes: scheme, p_false_limit (the least limit that admits
     it, its own upper bound), blind (1 - covered_median, of the winding), candidate. The last row of each scheme
     repeats its best at the largest limit of all."""
     import pandas as pd
 
     rows: list[dict[str, Any]] = []
-    usable = candidates[candidates["admissible"] & candidates["covered_median"].notna()]
+    usable = candidates[candidates["usable"] & candidates["covered_median"].notna()]
     last = float(usable["p_false_bound"].max()) if len(usable) else math.nan
     for scheme, group in usable.groupby("scheme", sort=False):
         best = -math.inf

@@ -36,7 +36,7 @@ def column_head(name: str) -> str:
 
 def _is_share(name: str) -> bool:
     """A probability or a part of the winding, told in per cent."""
-    return name == "p" or (name.startswith(("p_", "covered_", "worst_p_")) and not name.endswith("_from"))
+    return name == "p" or (name.startswith(("p_", "covered_", "worst_p_", "share_of_")) and not name.endswith("_from"))
 
 
 def frame_table(frame: pd.DataFrame, caption: str, file: str) -> Table:
@@ -104,4 +104,4 @@ def _shown(name: str, value: Any, digits: int) -> str:
         return str(value)
     if _is_share(name) and math.isfinite(value):
         return percent(value, 3).removesuffix(" %")
-    return str(value) if isinstance(value, int) else f"{value:.{digits}g}"
+    return str(value) if isinstance(value, int) else f"{value + 0.0:.{digits}g}"

@@ -102,7 +102,7 @@ def write_figure(figure: Figure, folder: Path, stem: str, title: str) -> tuple[P
 
 def percent(value: float, digits: int = 2) -> str:
     """A probability as per cent in plain figures: 0.024 %, 12 %, 100 %; 3e-05 % below a ten-thousandth."""
-    share = float(f"{100 * value:.{digits}g}")
+    share = float(f"{100 * value:.{digits}g}") + 0.0        # no minus before a 0
     if share and abs(share) < 1e-4:
         return f"{share:g} %"
     return f"{share:.10f}".rstrip("0").rstrip(".") + " %"

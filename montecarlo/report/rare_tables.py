@@ -20,12 +20,19 @@ if TYPE_CHECKING:
 
 __all__ = ["exceedance_rows", "origin", "weighted_rows"]
 
+
 def origin(strata: Sequence[Stratum], candidates: int) -> list[str]:
     """How p of each candidate over these types was estimated, (C,): "both" where some type's is so, since its limits
     are then of two kinds."""
-    sources = [(Source.COUNT,) * candidates if stratum.weighted is None else stratum.weighted.source
-               for stratum in strata]
+    sources = [_sources(stratum, candidates) for stratum in strata]
     return [_joined(set(of_types)) for of_types in zip(*sources, strict=True)]
+
+
+def _sources(stratum: Stratum, candidates: int) -> Sequence[Source]:
+    """The same of one type."""
+    if stratum.weighted is not None:
+        return stratum.weighted.source
+    return (Source.INTEGRATED if stratum.conditional else Source.COUNT,) * candidates
 
 
 def _joined(sources: set[Source]) -> str:

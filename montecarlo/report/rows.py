@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +18,9 @@ from montecarlo.estimates.assemble import (
     plant_means,
     weighted,
 )
-from montecarlo.estimates.choose import Weights, weights_of
+from montecarlo.estimates.choose import Judgement, Weights, weights_of
+from montecarlo.estimates.intervals import Estimate
+from montecarlo.estimates.shares import shares_of_total
 from montecarlo.estimates.totals import Total, none_within
 from montecarlo.quantities import Array
 from montecarlo.report import choosing
@@ -30,7 +33,7 @@ from montecarlo.study.description import Study
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["SETTINGS", "candidate_rows", "coverage_rows", "type_rows"]
+__all__ = ["SETTINGS", "Numbers", "candidate_rows", "coverage_rows", "type_rows"]
 
 Numbers = NDArray[np.int64]
 COVERAGE_STEP = 5                                          # of the 200 bins of the winding: 41 places
@@ -68,14 +71,24 @@ def candidate_rows(study: Study, batch: Batch) -> pd.DataFrame:
         "missed_line_end_law": line_end_total(internal, weight.shares),
         "unreachable_per_year": weight.internal_per_year * weight.unreachable,
         "plant_missed_p95": missed_plants.p95, "plant_false_p95": false_p95, "plants_above_limit": above,
-        "admissible": judgement.admissible, "load_operates_share": judgement.load_share,
+        "usable": judgement.usable, "allowed": judgement.allowed, "limit_used": judgement.limit_used,
+        "load_operates_share": judgement.load_share,
         "unresolved": judgement.unresolved.astype(int), "p_false_bound": judgement.bound,
         "p_false_from": origin([batch.strata[name] for name in weight.external], len(settings)),
         "open_pilot_operates_share": judgement.open_pilot_share,
         **({} if judgement.cost is None else {"cost_per_year": judgement.cost.total, "cost_per_year_low":
                                               judgement.cost.low, "cost_per_year_high": judgement.cost.high}),
+        **_of_each_kind(judgement),
         **_with_backup(study, batch, weight), **choosing.worst_columns(batch),
     })
+
+
+def _of_each_kind(judgement: Judgement) -> dict[str, Any]:
+    """The kind of event with the largest bound, and that bound, as `policy.p_false_max_each` judges; {} without it."""
+    if not judgement.each:
+        return {}
+    kinds, bounds = [*judgement.each], np.stack([*judgement.each.values()])
+    return {"p_false_each_bound": bounds.max(axis=0), "worst_event": [kinds[at] for at in bounds.argmax(axis=0)]}
 
 
 def _with_backup(study: Study, batch: Batch, weight: Weights) -> dict[str, Array]:
@@ -119,14 +132,17 @@ def type_rows(study: Study, batch: Batch, numbers: Numbers, batch_number: int) -
              *(("external", name, rate) for name, rate in zip(weight.external, weight.rates, strict=True)),
              *(("state", name, np.nan) for name in batch.strata
                if name.startswith("state.") and name not in weight.external)]
-    frames = []
+    frames, found = [], {name: batch.strata[name].estimate() for _, name, _ in sides}
+    shares = _shares_of_total(found, weight.internal, weight.shares) | _shares_of_total(
+        found, weight.external, weight.event_shares)
+    none = Estimate(*(np.full(len(numbers), np.nan),) * 3)
     for side, name, value in sides:
-        stratum = batch.strata[name]
-        estimate = stratum.estimate()
+        stratum, estimate, share = batch.strata[name], found[name], shares.get(name, none)
         frame = pd.DataFrame({
             "candidate": numbers, "side": side, "type": name.partition(".")[2], "weight": value,
             "samples": int(stratum.trials.sum()), "unresolved": stratum.unresolved.sum(axis=1).astype(int),
             "p": estimate.p, "p_low": estimate.low, "p_high": estimate.high, "p_from": origin([stratum], len(numbers)),
+            "share_of_total": share.p, "share_of_total_low": share.low, "share_of_total_high": share.high,
             "batch": batch_number})
         if study.backup is not None:
             nobody = batch.nobody.get(name, stratum).estimate()
@@ -134,6 +150,14 @@ def type_rows(study: Study, batch: Batch, numbers: Numbers, batch_number: int) -
                 (nobody.p, nobody.low, nobody.high) if side == "internal" else (np.nan,) * 3)
         frames.append(frame)
     return pd.concat(frames, ignore_index=True)
+
+
+def _shares_of_total(found: Mapping[str, Estimate], names: Sequence[str],
+                     weights: Sequence[float]) -> dict[str, Estimate]:
+    """What each type makes of all missed faults, or of all false trips, by type, (C,)."""
+    parts = ([getattr(found[name], part) for name in names] for part in ("p", "low", "high"))
+    shares = shares_of_total(weights, *parts)
+    return {name: Estimate(*(part[k] for part in shares)) for k, name in enumerate(names)}
 
 
 def coverage_rows(batch: Batch, numbers: Numbers) -> pd.DataFrame:

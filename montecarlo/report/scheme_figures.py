@@ -41,7 +41,7 @@ def missed_and_false(schemes: pd.DataFrame, axes: Sequence[Axes], *, limit: floa
 
 def _row_label(row: dict[str, Any]) -> str:
     name = textwrap.fill(scheme_name(row["scheme"]), NAME_WIDTH)
-    if not row["admissible"]:
+    if not row["has_best"]:
         return f"{name}\nno setting can be chosen"
     setting = textwrap.fill(f"no. {row['candidate']}, {setting_text(row)}", NAME_WIDTH)
     return f"{name}\n{setting}"
@@ -51,7 +51,7 @@ def _missed(rows: pd.DataFrame, heights: np.ndarray[Any, Any], ax: Axes) -> None
     ax.hlines(heights, 100 * rows["p_missed_low"], 100 * rows["p_missed_high"], color=MISSED, linewidth=2.2)
     ax.plot(100 * rows["p_missed"], heights, linestyle="", marker="o", color=MISSED, markersize=5)
     for row, height in zip(rows.to_dict("records"), heights, strict=True):
-        if row["admissible"]:
+        if row["has_best"]:
             ax.annotate(percent(row["p_missed"], 3), (100 * row["p_missed"], height), xytext=(0, 6),
                         textcoords="offset points", ha="center", va="bottom", color=MISSED, fontsize=LABEL_POINTS)
     if "p_nobody" in rows:
@@ -75,7 +75,7 @@ def _false(rows: pd.DataFrame, heights: np.ndarray[Any, Any], ax: Axes, limit: f
     ax.plot(100 * rows["p_false_bound"], heights, linestyle="", marker="|", color=FALSE, markersize=9,
             markeredgewidth=1.4)
     for row, height in zip(rows.to_dict("records"), heights, strict=True):
-        if row["admissible"]:
+        if row["has_best"]:
             text, at, side = percent(row["p_false"]), 100 * row["p_false"], "center"
             if row["p_false"] == 0:
                 text, at, side = f"none seen, < {percent(row['p_false_high'])}", 100 * left, "left"

@@ -17,6 +17,7 @@ from montecarlo.estimates.compare import differences, distinguishable, level_of
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.estimates.paired import Half, paired
 from montecarlo.report.choosing import SAME, nearest
+from montecarlo.report.closest import none_usable
 from montecarlo.report.rows import SETTINGS
 from montecarlo.report.tables import Result
 from montecarlo.study.candidates import Setting
@@ -46,11 +47,11 @@ def scheme_rows(result: Result) -> pd.DataFrame:
         own = frame[frame["scheme"] == scheme]
         judged = {"scheme": scheme, "candidates": len(own), "chosen": best in {result.outcome.chosen} - {None}}
         if best is None:
-            rows.append(judged | {"admissible": False, "note": _why_none(own)})
+            rows.append(judged | {"has_best": False, "note": _why_none(own)})
         else:
             row = frame.iloc[result.outcome.first.settings.index(best)]
-            rows.append(judged | {name: row[name] for name in shown} | {"admissible": True, "note": ""})
-    columns = ["scheme", "candidate", "admissible", *shown[1:], "candidates", "chosen", "note"]
+            rows.append(judged | {name: row[name] for name in shown} | {"has_best": True, "note": ""})
+    columns = ["scheme", "candidate", "has_best", *shown[1:], "candidates", "chosen", "note"]
     table = pd.DataFrame(rows).reindex(columns=columns)
     return table.astype({"candidate": "Int64"})
 
@@ -58,8 +59,7 @@ def scheme_rows(result: Result) -> pd.DataFrame:
 def _why_none(own: pd.DataFrame) -> str:
     """Why no candidate of a scheme may be chosen."""
     if (number := nearest(own)) is None:
-        on_load = int((own["load_operates_share"] > 0).sum())
-        return f"none of {len(own)} candidates is admissible: {on_load} operate on load, the others break V_k >= 2 V_s"
+        return none_usable(own)
     note = str(own.set_index("candidate").loc[number, "note"])
     return f"nearest to the limit is no. {number}: {note or 'it missed the limit on fresh random numbers'}"
 

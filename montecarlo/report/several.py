@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 from montecarlo.engine.guard import Unresolved, named
 from montecarlo.engine.variants import Variants
+from montecarlo.report.doubts import Doubt
 from montecarlo.report.tables import Result
 from montecarlo.report.unresolved import unresolved_frame
 from montecarlo.study.description import Study
@@ -45,6 +46,17 @@ class Several:
         every = pd.concat([getattr(result, table).assign(**{self.column: name})
                            for name, result in self.results.items()], ignore_index=True)
         return every[[self.column, *every.columns.drop(self.column)]]
+
+    @cached_property
+    def closest(self) -> pd.DataFrame:
+        """`Result.closest` of all, with a first column that says whose."""
+        return self.joined("closest")
+
+    @property
+    def doubts(self) -> dict[str, tuple[int, tuple[Doubt, ...]]]:
+        """Of those that choose something: the candidate's number, and what speaks against it."""
+        return {name: (result.chosen, result.doubts) for name, result in self.results.items()
+                if result.chosen is not None}
 
     @property
     def unresolved_rows(self) -> tuple[Unresolved, ...]:

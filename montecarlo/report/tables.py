@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import datetime
 import platform
+from collections.abc import Callable, Iterator
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from montecarlo.engine.batch import Progress, designs
+from montecarlo.engine.batch import Batch, Progress, designs
 from montecarlo.engine.block import EARTH
 from montecarlo.engine.guard import Unresolved, named, told
 from montecarlo.engine.run import Outcome, run
@@ -18,11 +19,13 @@ from montecarlo.engine.workers import Workers
 from montecarlo.errors import StudyError
 from montecarlo.quantities import Array
 from montecarlo.report import choosing
+from montecarlo.report.closest import closest_rows
+from montecarlo.report.doubts import Doubt, doubts_of
 from montecarlo.report.machine import processor, version_of
 from montecarlo.report.rare_tables import exceedance_rows, weighted_rows
 from montecarlo.report.remanence import compare_models
 from montecarlo.report.robustness import scenario_choices
-from montecarlo.report.rows import candidate_rows, coverage_rows, type_rows
+from montecarlo.report.rows import Numbers, candidate_rows, coverage_rows, type_rows
 from montecarlo.report.unresolved import unresolved_frame, unresolved_numbers, unresolved_of
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.transform import all_plants
@@ -35,8 +38,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Result", "run_study"]
 
-LAST_COLUMNS = ("admissible", "load_operates_share", "unresolved", "batch", "chosen", "p_false_bound", "p_false_from",
-                "present", "open_pilot_operates_share", "note")
+LAST_COLUMNS = ("usable", "allowed", "load_operates_share", "unresolved", "batch", "chosen", "p_false_bound",
+                "p_false_from", "limit_used", "present", "open_pilot_operates_share", "note")
 
 
 def run_study(study: Study, *, workers: int | Workers | None = None, progress: Progress | None = None,
@@ -68,18 +71,38 @@ class Result:
     def _number(self, setting: Setting) -> int:
         return self.outcome.first.settings.index(setting) + 1
 
+    def _drawn_again(self) -> Iterator[tuple[Batch, list[Setting]]]:
+        """Fresh batches, and the candidates that are told of each."""
+        if self.outcome.fresh is not None:
+            yield self.outcome.fresh, self.outcome.fresh.settings
+        for setting, batch in self.outcome.refused.items():
+            if self.outcome.batch_of(setting) is not self.outcome.fresh:
+                yield batch, [setting]
+
+    def _with_fresh(self, frame: pd.DataFrame, rows: Callable[[Batch, Numbers], pd.DataFrame]) -> pd.DataFrame:
+        """The frame of the study's own batch, with the rows of candidates that a fresh batch has instead of its own."""
+        import pandas as pd
+
+        for batch, settings in self._drawn_again():
+            again = rows(batch, np.array([self._number(setting) for setting in batch.settings]))
+            told = [self._number(setting) for setting in settings]
+            frame = pd.concat([frame[~frame["candidate"].isin(told)], again[again["candidate"].isin(told)]],
+                              ignore_index=True)
+        return frame
+
     @cached_property
     def candidates(self) -> pd.DataFrame:
-        """One row a candidate; the chosen one, the runner-up and the present one from the fresh batch (batch 2)."""
+        """One row a candidate; those that a fresh batch has from there (batch 2): the chosen one, its neighbours, the
+        runner-up and the present one, and whatever fresh batches refused."""
         import pandas as pd
 
         rows = candidate_rows(self.study, self.outcome.first)
         rows.insert(0, "candidate", np.arange(1, len(rows) + 1))
         rows["batch"] = 1
-        if (fresh := self.outcome.fresh) is not None:
-            again = candidate_rows(self.study, fresh)
-            for k, setting in enumerate(fresh.settings):
-                at = self._number(setting) - 1
+        for batch, settings in self._drawn_again():
+            again = candidate_rows(self.study, batch)
+            for setting in settings:
+                at, k = self._number(setting) - 1, batch.settings.index(setting)
                 for column in again.columns:
                     rows.loc[at, column] = again.loc[k, column]
                 rows.loc[at, "batch"] = 2
@@ -92,13 +115,8 @@ class Result:
     @cached_property
     def by_type(self) -> pd.DataFrame:
         """One row a candidate and a fault type, event or state. Internal p: missed; the others: operated."""
-        import pandas as pd
-
         frame = type_rows(self.study, self.outcome.first, np.arange(1, len(self.outcome.first.settings) + 1), 1)
-        if (fresh := self.outcome.fresh) is not None:
-            numbers = np.array([self._number(setting) for setting in fresh.settings])
-            again = type_rows(self.study, fresh, numbers, 2)
-            frame = pd.concat([frame[~frame["candidate"].isin(numbers)], again], ignore_index=True)
+        frame = self._with_fresh(frame, lambda batch, numbers: type_rows(self.study, batch, numbers, 2))
         return frame.sort_values("candidate", kind="stable", ignore_index=True)
 
     @cached_property
@@ -110,20 +128,15 @@ class Result:
         if EARTH not in self.outcome.first.strata:
             return pd.DataFrame(columns=columns)
         frame = coverage_rows(self.outcome.first, np.arange(1, len(self.outcome.first.settings) + 1))
-        if (fresh := self.outcome.fresh) is not None:
-            numbers = np.array([self._number(setting) for setting in fresh.settings])
-            frame = pd.concat([frame[~frame["candidate"].isin(numbers)], coverage_rows(fresh, numbers)])
+        frame = self._with_fresh(frame, coverage_rows)
         return frame.sort_values(["candidate", "x"], kind="stable", ignore_index=True)
 
     @cached_property
     def rare(self) -> pd.DataFrame:
         """One row an external event and candidate: weighted samples beside counts; empty where counted only."""
-        import pandas as pd
-
         frame = weighted_rows(self.outcome.first, range(1, len(self.outcome.first.settings) + 1), 1)
-        if len(frame) and (fresh := self.outcome.fresh) is not None:
-            numbers = [self._number(setting) for setting in fresh.settings]
-            frame = pd.concat([frame[~frame["candidate"].isin(numbers)], weighted_rows(fresh, numbers, 2)])
+        if len(frame):
+            frame = self._with_fresh(frame, lambda batch, numbers: weighted_rows(batch, numbers.tolist(), 2))
             frame = frame.sort_values("candidate", kind="stable", ignore_index=True)
         return frame
 
@@ -166,6 +179,16 @@ class Result:
             "key": item.key, "unit": item.quantity.unit, "distribution": str(item.distribution),
             "varies": item.varies if item.uncertain else "", "per_ct": item.width == 6 and item.columns == 6,
             "source": item.distribution.source} for item in list_inputs(self.study)])
+
+    @cached_property
+    def closest(self) -> pd.DataFrame:
+        """Where nothing can be chosen: the candidate of each scheme that comes closest to the policy's limits."""
+        return closest_rows(self)
+
+    @cached_property
+    def doubts(self) -> tuple[Doubt, ...]:
+        """What speaks against the chosen setting although the policy allows it; () without one."""
+        return () if self.outcome.chosen is None else doubts_of(self.outcome, self.outcome.chosen)
 
     @cached_property
     def comparison(self) -> pd.DataFrame:

@@ -33,10 +33,12 @@ PROBABILITY = "[=0]0;[<0.001]0.00E+00;0.0000"
 FORMATS = {"1/year": PROBABILITY, "A": "0.0###", "ohm": "0.0##", "s": "0.0###", "V": "0.0"}
 
 SHEETS = {
-    "candidates": "one row a candidate setting: estimates with 95 % limits, whether the policy allows it; those of "
-                  "batch 2 on random numbers that the choice has not seen",
+    "candidates": "one row a candidate setting: estimates with 95 % limits, whether it is usable and whether the "
+                  "policy's limits allow it; those of batch 2 on random numbers that the choice has not seen",
     "by_type": "one row a candidate and a fault type, event or state; p: missed for internal faults, operated for the "
-               "others",
+               "others; share_of_total: what a type makes of all missed faults, or of all false trips",
+    "closest": "where nothing can be chosen: the candidate of each scheme that comes closest to the policy's limits, "
+               "and the limit that it would meet",
     "coverage": "P(detected) of an earth fault at each place x of the winding, from the neutral",
     "inputs": "every number and distribution of the study, and where it comes from",
     "unresolved": "samples without a result by type and batch, of the candidate that has most; why, over all circuits; "
@@ -119,7 +121,7 @@ def _suffix(base: str) -> str:
 def _number_format(column: str) -> str:
     if (unit := _unit(column)) is not None:
         return FORMATS.get(unit, "General")
-    chance = column.startswith(("p_", "covered_", "worst_p", "plant_")) or column.endswith("_share")
+    chance = column.startswith(("p_", "covered_", "worst_p", "plant_", "share_of_")) or column.endswith("_share")
     return PROBABILITY if chance or column in ("p", "low", "high", "difference") else "General"
 
 

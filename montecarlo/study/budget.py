@@ -7,8 +7,8 @@ import math
 from montecarlo.sampling.design import Design
 from montecarlo.study.description import Study
 
-__all__ = ["earth_fault_samples", "limit_of_p_false", "rounded_up", "samples_that_show", "shown_at_best", "too_few",
-           "weighted_samples"]
+__all__ = ["earth_fault_samples", "event_samples", "limit_of_p_false", "rounded_up", "samples_that_show",
+           "shown_at_best", "too_few", "weighted_samples"]
 
 LEAST_WEIGHTED = 4096                                      # weighted samples worth drawing: batches carry the variance
 
@@ -24,6 +24,13 @@ def earth_fault_samples(study: Study) -> int:
     """Earth faults that the study asks for."""
     general = study.study
     return general.earth_fault_samples or max(general.samples // 8, general.plants)
+
+
+def event_samples(study: Study) -> dict[str, int]:
+    """Number of samples of each kind of external event, in the order of `event_rates`."""
+    names = [event.name for event in study.external_events]
+    names += ["open_pilot"] * (len(event_rates(study)) - len(names))
+    return dict(zip(names, (samples for _, samples in event_rates(study)), strict=True))
 
 
 def event_rates(study: Study) -> list[tuple[float, int]]:
@@ -74,8 +81,29 @@ def rounded_up(count: float) -> int:
 
 
 def too_few(study: Study) -> str:
-    """A sentence if no candidate can keep to the policy's limit, whatever the samples show; empty otherwise, and where
+    """Sentences if no candidate can keep to the policy's limits, whatever the samples show; empty otherwise, and where
     weighted samples may show what counting cannot."""
+    return " ".join(filter(None, (_too_few_in_all(study), _too_few_of_one(study))))
+
+
+def _too_few_of_one(study: Study) -> str:
+    """The same of the limit on each kind of event: the kind with the fewest samples decides."""
+    limit, level = study.policy.p_false_max_each, study.policy.level
+    if limit is None:
+        return ""
+    kinds = event_samples(study)
+    if weighted_samples(study):                            # which a pilot core that opens has none of
+        kinds = {name: samples for name, samples in kinds.items() if name == "open_pilot"}
+    kind = min(kinds, key=lambda name: kinds[name], default=None)
+    if kind is None or (best := -math.expm1(math.log1p(-level) / kinds[kind])) <= limit:
+        return ""
+    needed = rounded_up(study.study.samples * -math.log1p(-level) / limit / kinds[kind])
+    return (f"Without a single false trip {kinds[kind]} samples of {kind} show fewer than {best:.2g} at "
+            f"{100 * level:g} %, above the limit on each kind, {limit:g}: no candidate can be chosen. "
+            f"policy.p_false_max_each needs at least {needed} samples (study.samples or --samples).")
+
+
+def _too_few_in_all(study: Study) -> str:
     policy, general = study.policy, study.study
     limit, best = limit_of_p_false(study), shown_at_best(study)
     if best <= limit or weighted_samples(study):

@@ -44,6 +44,47 @@ def neighbours(settings: Sequence[Setting], of: Setting) -> dict[Setting, str]:
 
 
 @dataclass(frozen=True)
+class End:
+    """A setting at an end of the range that was judged: its axis, its value, the range, and which end."""
+
+    axis: str
+    value: float
+    low: float
+    high: float
+
+    @property
+    def lowest(self) -> bool:
+        return self.value <= self.low
+
+
+def ends_of_ranges(study: Study, setting: Setting) -> tuple[End, ...]:
+    """The axes on which a setting stands at an end of its range, where the range could go further: not where the
+    relay's own range ends there, nor below 0. A list of one value is no range."""
+    scheme, found = scheme_of(study, setting.scheme), []
+    for axis in STEPS:
+        values, value = getattr(study.candidates, axis), getattr(setting, axis)
+        if value is None or len(values) < 2 or (axis == "stabilising_resistance_ohm" and not scheme.stabilised):
+            continue
+        end = End(axis, value, min(values), max(values))
+        if (end.lowest or value >= end.high) and not _ends_there(study, end):
+            found.append(end)
+    return tuple(found)
+
+
+def _ends_there(study: Study, end: End) -> bool:
+    """Whether nothing beyond could be set: less than a step is left of the relay's range, or a value would fall below
+    0."""
+    relay = study.relay
+    if not end.axis.endswith("pickup_a"):
+        return end.lowest and end.value <= 0
+    step = relay.step_a or 0.0
+    low, high = relay.range_a or (step, math.inf)
+    slack = 1e-9 * end.value                               # of the grid's rounding
+    return end.value - step < low - slack or end.value <= low + slack if end.lowest else (
+        end.value + step > high + slack or end.value >= high - slack)
+
+
+@dataclass(frozen=True)
 class Lattice:
     """Settings on one circuit with one bias: phase pick-ups x earth pick-ups x delays."""
 

@@ -224,12 +224,12 @@ def test_the_least_annual_cost_is_chosen() -> None:
     assert (frame["cost_per_year_high"] <= 1e6 * 0.0099 * frame["p_missed_high"] + 5e3 * 1.2 * frame["p_false_high"]
             + 1e-9).all()
     first = result.outcome.first.judgement
-    best = min(np.flatnonzero(first.admissible), key=lambda k: first.aim[k])
+    best = min(np.flatnonzero(first.usable), key=lambda k: first.aim[k])
     assert result.chosen == best + 1
     gaps = result.comparison.set_index(["pair", "quantity"])["difference"].loc["chosen minus runner-up"]
     assert gaps["cost_per_year"] == pytest.approx(1e6 * 0.0099 * gaps["p_missed"] + 5e3 * 1.2 * gaps["p_false"])
     assert frame["plants_above_limit"].isna().all()
-    assert (frame["note"].eq("") == frame["admissible"]).all()
+    assert (frame["note"].eq("") == frame["usable"]).all()
 
 
 def test_dear_false_trips_choose_coarser_and_dear_faults_finer() -> None:
@@ -240,7 +240,7 @@ def test_dear_false_trips_choose_coarser_and_dear_faults_finer() -> None:
     assert rows[0]["p_missed"] < rows[1]["p_missed"]
     assert rows[0]["p_false"] > rows[1]["p_false"]
     first = finer.outcome.first.judgement                  # with false trips for nothing only missed faults count
-    assert first.missed.total[finer.chosen - 1] == first.missed.total[first.admissible].min()
+    assert first.missed.total[finer.chosen - 1] == first.missed.total[first.usable].min()
 
 
 def in_scenarios(**changes: dict[str, Any]) -> Result:
@@ -267,7 +267,7 @@ def test_the_choice_is_the_best_by_its_worst_scenario() -> None:
     first, rows = result.outcome.first, result.scenarios
     assert result.chosen is not None
     every = [first.judgement, *first.scenarios.values()]
-    allowed = np.all([each.admissible & each.within_limit for each in every], axis=0)
+    allowed = np.all([each.usable & each.allowed for each in every], axis=0)
     worst = np.max([each.missed.total for each in every], axis=0)
     tried = result.outcome.tries                           # the better ones missed the limit on fresh numbers
     assert worst[result.chosen - 1] == np.sort(worst[allowed])[tried - 1]
@@ -283,8 +283,8 @@ def test_the_choice_is_the_best_by_its_worst_scenario() -> None:
     assert list(own.index) == ["as stated", "stiff", "slow"]
     for name, each in zip(own.index, every, strict=True):
         best = own.loc[name, "candidate"] - 1
-        assert (each.admissible & each.within_limit)[best]
-        assert each.missed.total[best] == each.missed.total[each.admissible & each.within_limit].min()
+        assert (each.usable & each.allowed)[best]
+        assert each.missed.total[best] == each.missed.total[each.usable & each.allowed].min()
         assert own.loc[name, "regret"] == each.missed.total[result.chosen - 1] - each.missed.total[best]
         assert 0 <= own.loc[name, "regret"] <= own.loc[name, "regret_high"]
         assert own.loc[name, "regret_low"] <= own.loc[name, "regret"]

@@ -101,11 +101,11 @@ def test_a_scheme_without_a_setting_is_told_and_stands_in_no_pair() -> None:
         "scheme.kind": ["per_phase", "two_phase_one_earth", "biased"], "candidates.slope1": [0.5],
         "candidates.earth_pickup_a": [0.0001]}))
     schemes = scheme_rows(none).set_index("scheme")
-    assert not schemes.loc["two_phase_one_earth", "admissible"]
+    assert not schemes.loc["two_phase_one_earth", "has_best"]
     assert np.isnan(schemes.loc["two_phase_one_earth", "p_missed"])
     assert schemes.loc["two_phase_one_earth", "note"]
     caught = caught_rows(none.outcome)
-    assert {*caught["missed_by"]} == {*schemes.index[schemes["admissible"]]}
+    assert {*caught["missed_by"]} == {*schemes.index[schemes["has_best"]]}
     text = " ".join(" ".join(findings(none).text).split())
     assert "No setting of two_phase_one_earth can be chosen" in text
 

@@ -32,7 +32,7 @@ GRIDS: dict[str, dict[str, Any]] = {
 }
 NUMBERS = ["p_missed", "p_missed_low", "p_missed_high", "p_false", "p_false_low", "p_false_high", "p_false_bound",
            "covered_median", "missed_line_end_law", "plant_missed_p95", "plant_false_p95", "load_operates_share",
-           "unresolved", "admissible"]
+           "unresolved", "usable"]
 every_kind = pytest.mark.parametrize("kind", GRIDS)
 
 
@@ -178,7 +178,7 @@ def test_matched_cts_of_another_rating_are_those_of_the_same(kind: str, ideal: b
     one, other = numbers(study_on(kind, loads)), numbers(study_on(kind, loads | {"ct.line_end": five}))
     same(one, other, 1e-6)
     if ohms and not ideal:
-        assert 0 < one["admissible"].mean() < 1
+        assert 0 < one["usable"].mean() < 1
 
 
 @pytest.mark.parametrize(("changes", "end", "needed"), [
@@ -202,8 +202,8 @@ def test_matching_that_is_a_little_off_spills_load_through_the_elements() -> Non
     load = {"load.current_pu": 1.0, "candidates": grids}
     found = run_study(study_on("per_phase", IDEAL | load | {"ct.line_end": {"ratio_matching": 0.96}}), workers=1)
     assert found.candidates["load_operates_share"].tolist() == [1.0, 0.0]
-    assert found.candidates["admissible"].tolist() == [False, True]
-    assert run_study(study_on("per_phase", IDEAL | load), workers=1).candidates["admissible"].tolist() == [True, True]
+    assert found.candidates["usable"].tolist() == [False, True]
+    assert run_study(study_on("per_phase", IDEAL | load), workers=1).candidates["usable"].tolist() == [True, True]
     assert faults_of(IDEAL | {"ct.line_end": {"ratio_matching": 0.94}})
 
 

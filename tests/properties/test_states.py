@@ -23,13 +23,13 @@ def test_an_overload_that_operates_an_element_rules_the_candidate_out() -> None:
     changes = {"ct.turns_ratio_error_percent": {"dist": "uniform", "low": -2.0, "high": 2.0},
                "candidates.earth_pickup_a": [0.06, 0.5], "load.current_pu": 0.2}
     quiet = run(changes).candidates
-    assert quiet["admissible"].all()
+    assert quiet["usable"].all()
     heavy = run(changes | {"states.overload_current_pu": 2.0})
     frame = heavy.candidates.set_index(["phase_pickup_a", "earth_pickup_a"])
-    assert not frame.loc[(0.2, 0.06), "admissible"]
+    assert not frame.loc[(0.2, 0.06), "usable"]
     assert frame.loc[(0.2, 0.06), "load_operates_share"] > 0
     assert "operates on load" in frame.loc[(0.2, 0.06), "note"]
-    assert frame.loc[(0.2, 0.5), "admissible"]
+    assert frame.loc[(0.2, 0.5), "usable"]
     assert set(heavy.by_type.loc[heavy.by_type["side"] == "state", "type"]) == {"load", "overload"}
 
 
@@ -44,7 +44,7 @@ def test_one_open_core_operates_every_sensitive_element_and_only_if_load_reaches
     assert share.loc[(0.3, 1.2)] == pytest.approx(4 / 6)   # the cores of the two watched phases
     types = set(result.by_type.loc[result.by_type["side"] == "state", "type"])
     assert {"open_pilot_neutral_end_L1", "open_pilot_line_end_L3"} <= types
-    assert result.candidates["admissible"].all()           # reported by itself
+    assert result.candidates["usable"].all()           # reported by itself
 
 
 def test_an_open_core_counts_among_the_events_only_if_the_study_says_so() -> None:

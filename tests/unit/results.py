@@ -31,7 +31,8 @@ def candidates(ohms: tuple[float, ...] = (0.0, 300.0), kinds: tuple[str, ...] = 
                 "p_false": false, "p_false_low": 0.6 * false, "p_false_high": 1.5 * false + 4e-4,
                 "p_no_false_trip": np.exp(-36 * false), "p_no_false_trip_low": np.exp(-36 * (1.5 * false + 4e-4)),
                 "p_no_false_trip_high": np.exp(-36 * 0.6 * false),
-                "covered_median": 1 - missed, "admissible": not (finest < 0.03 and ohm == 0),
+                "covered_median": 1 - missed, "usable": not (finest < 0.03 and ohm == 0),
+                "allowed": 1.4 * false + 3e-4 <= 0.01, "limit_used": 100 * (1.4 * false + 3e-4),
                 "load_operates_share": 0.0, "p_false_bound": 1.4 * false + 3e-4, "batch": 1, "chosen": False,
                 "present": False, "note": ""})
     frame = pd.DataFrame(rows)

@@ -32,11 +32,11 @@ def schemes(count: int = 5, without: tuple[str, ...] = (), backup: bool = False)
         frame = frame.assign(p_nobody=0.05, p_nobody_low=0.048, p_nobody_high=0.052)
         frame.loc[frame["scheme"] == "restricted_earth_fault", ["p_nobody", "p_nobody_low", "p_nobody_high"]] = [
             0.16, 0.158, 0.162]
-    frame["chosen"], frame["admissible"] = frame["scheme"] == KINDS[0], ~frame["scheme"].isin(without)
+    frame["chosen"], frame["has_best"] = frame["scheme"] == KINDS[0], ~frame["scheme"].isin(without)
     frame["note"] = ""
     numbers = [name for name in frame.columns if frame[name].dtype == float]
-    frame.loc[~frame["admissible"], numbers] = np.nan
-    frame.loc[~frame["admissible"], "note"] = "operates on load"
+    frame.loc[~frame["has_best"], numbers] = np.nan
+    frame.loc[~frame["has_best"], "note"] = "operates on load"
     return pd.DataFrame(frame.reset_index(drop=True))
 
 
@@ -46,7 +46,7 @@ def differences(frame: pd.DataFrame, width: float = 0.003) -> pd.DataFrame:
 
     rows: list[dict[str, Any]] = []
     names = [name for name in ("p_missed", "p_false", "p_nobody") if name in frame]
-    for one, other in permutations(frame[frame["admissible"]].to_dict("records"), 2):
+    for one, other in permutations(frame[frame["has_best"]].to_dict("records"), 2):
         for name in names:
             gap = one[name] - other[name]
             rows.append({"scheme": one["scheme"], "minus": other["scheme"], "quantity": name, "difference": gap,
@@ -60,7 +60,7 @@ def caught(frame: pd.DataFrame, hidden: float = 0.0) -> pd.DataFrame:
     import pandas as pd
 
     rows: list[dict[str, Any]] = []
-    for one, other in permutations(frame[frame["admissible"]].to_dict("records"), 2):
+    for one, other in permutations(frame[frame["has_best"]].to_dict("records"), 2):
         p = max(one["p_missed"] - other["p_missed"], 0.0) + hidden
         for kind, share in (("earth", 1.2), ("phase_phase", 0.0), (ALL_TYPES, 1.0)):
             rows.append({"missed_by": one["scheme"], "caught_by": other["scheme"], "type": kind, "samples": 512,

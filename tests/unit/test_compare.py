@@ -55,23 +55,25 @@ def test_zero_inside_the_interval_tells_nothing_apart(low: float, high: float, a
 def outcome(policy: dict[str, Any], chosen: int, **other: Any) -> Outcome:
     """Four candidates that miss 10, 20, 20 and 40 %, judged as stated; settings are their places."""
     missed, false = np.array([0.1, 0.2, 0.2, 0.4]), other.pop("false", np.array([0.3, 0.02, 0.01, 0.0]))
-    parts = {"load_share": np.zeros(4), "knee_rule": np.full(4, True), "within_limit": np.full(4, True),
-             "bound": 1.5 * false, "admissible": np.full(4, True)} | other
+    parts = {"load_share": np.zeros(4), "knee_rule": np.full(4, True), "allowed": np.full(4, True),
+             "bound": 1.5 * false, "usable": np.full(4, True),
+             "limit_used": np.zeros(4)} | other
     judged = Judgement(missed=Total(missed, missed, missed), false=Total(false, false, false),
                        open_pilot_share=np.zeros(4), unresolved=np.zeros(4), **parts)
     first = SimpleNamespace(judgement=judged, verdict=judged, scenarios={}, settings=[0, 1, 2, 3])
-    return cast("Outcome", SimpleNamespace(study=study_with(policy=policy), chosen=chosen, first=first))
+    return cast("Outcome", SimpleNamespace(study=study_with(policy=policy), chosen=chosen, first=first,
+                                           batch_of=lambda setting: first))
 
 
 LIMIT = {"p_false_max": 0.01}
 
 
 @pytest.mark.parametrize(("policy", "chosen", "other", "number", "reason"), [
-    (LIMIT, 3, {"within_limit": np.array([False, False, False, True])}, 3,
+    (LIMIT, 3, {"allowed": np.array([False, False, False, True])}, 3,
      "its false trips are bounded by 1.5 % and the policy allows 1 %"),                 # of two that miss 20 %
-    ({"false_per_year_max": 0.01}, 3, {"within_limit": np.array([False, False, False, True])}, 3,
+    ({"false_per_year_max": 0.01}, 3, {"allowed": np.array([False, False, False, True])}, 3,
      "its false trips are bounded by 0.018 a year and the policy allows 0.01 a year"),  # 1.2 events a year
-    (LIMIT, 3, {"within_limit": np.array([False, False, False, True]), "false": np.zeros(4),
+    (LIMIT, 3, {"allowed": np.array([False, False, False, True]), "false": np.zeros(4),
                 "bound": np.full(4, 0.02)}, 2,
      "its false trips are bounded by 2 % and the policy allows 1 %, though none was seen: more samples may admit it"),
     (LIMIT, 2, {"load_share": np.array([0.25, 0, 0, 0])}, 1, "it operates in 25 % of the sampled loads"),

@@ -46,8 +46,8 @@ def test_what_falls_by_more_than_its_interval_is_told_with_it() -> None:
     frame = pd.DataFrame(change("ct.ankle_ratio", "p_missed", (-0.05, -0.03), (-0.03, -0.01))
                          + change("ct.knee_current_a", "p_missed", (-0.02, 0.01), (-0.02, 0.01)))
     assert _specify(frame, PLANTS) == (
-        "Specify first, of the plant: half as uncertain, the CTs' ankle ratio would lower missed faults from 20 % to "
-        "18 % (by 1 to 3 percentage points; at its centre: 16 %).")
+        "Specify first, of the plant: half as uncertain, the CTs' ankle ratio would lower missed faults by 1 to 3 "
+        "percentage points, to 0.9 times what they are (at its centre: to 0.8 times what they are).")
     assert _assumed(frame, PLANTS) == ""
 
 
@@ -75,7 +75,7 @@ def test_inputs_of_events_are_told_apart_from_the_plant_s() -> None:
 def test_where_nothing_is_seen_any_more_its_limit_is_told() -> None:
     rows = change("ct.ankle_ratio", "p_false", (-0.2, -0.1), (-0.2, -0.1))
     rows[0] |= {"p_then": 0.0, "p_then_high": 2e-4}
-    assert "at its centre: none seen, fewer than 0.02 %" in _specify(pd.DataFrame(rows), PLANTS)
+    assert "at its centre: to none seen, fewer than 0.02 %" in _specify(pd.DataFrame(rows), PLANTS)
 
 
 # --- measuring --------------------------------------------------------------------------------------------

@@ -86,23 +86,23 @@ def table(**columns: Any) -> pd.DataFrame:
 
 def test_front_is_what_nothing_beats() -> None:
     frame = table(p_missed=[0.5, 0.3, 0.3, 0.2, 0.1, 0.05], p_false=[0.0, 0.0, 0.01, 0.02, 0.03, 0.02],
-                  admissible=[True, True, True, True, True, False])
+                  usable=[True, True, True, True, True, False])
     assert figures.front(frame).tolist() == [False, True, False, True, True, False]
 
 
 def test_of_equal_candidates_the_first_is_on_the_front() -> None:
-    frame = table(p_missed=[0.4, 0.3, 0.3], p_false=[0.1, 0.1, 0.1], admissible=[True, True, True])
+    frame = table(p_missed=[0.4, 0.3, 0.3], p_false=[0.1, 0.1, 0.1], usable=[True, True, True])
     assert figures.front(frame).tolist() == [False, True, False]
 
 
 def test_front_of_nothing_admissible_is_empty() -> None:
-    assert not figures.front(table(p_missed=[0.4], p_false=[0.1], admissible=[False])).any()
+    assert not figures.front(table(p_missed=[0.4], p_false=[0.1], usable=[False])).any()
 
 
 def test_blind_zone_takes_the_best_under_every_limit() -> None:
     frame = table(scheme=["a", "a", "a", "a", "b", "b"], candidate=[1, 2, 3, 4, 5, 6],
                   p_false_bound=[0.01, 0.02, 0.03, 0.001, 0.05, 0.001], covered_median=[0.5, 0.4, 0.8, 0.99, 0.6, 0.7],
-                  admissible=[True, True, True, False, True, True])
+                  usable=[True, True, True, False, True, True])
     out = figures.blind_zone_frame(frame)
     assert out.to_dict("list") == {
         "scheme": ["a", "a", "a", "b", "b"], "p_false_limit": [0.01, 0.03, 0.05, 0.001, 0.05],
@@ -110,7 +110,7 @@ def test_blind_zone_takes_the_best_under_every_limit() -> None:
 
 
 def test_blind_zone_of_nothing_is_an_empty_table() -> None:
-    frame = table(scheme=["a"], candidate=[1], p_false_bound=[0.1], covered_median=[np.nan], admissible=[True])
+    frame = table(scheme=["a"], candidate=[1], p_false_bound=[0.1], covered_median=[np.nan], usable=[True])
     assert figures.blind_zone_frame(frame).empty
 
 
@@ -123,7 +123,7 @@ def test_blind_zone_of_nothing_is_an_empty_table() -> None:
     results.candidates(earths=(0.01, 0.012)),
     results.candidates().assign(p_false=0.0, p_false_low=0.0),
     results.chosen_and_present(results.candidates().query("p_false > 0"), 2),
-    results.candidates().assign(admissible=False),
+    results.candidates().assign(usable=False),
     results.candidates().assign(p_missed=1.0, p_missed_low=1.0, p_missed_high=1.0),
     results.candidates().assign(p_missed=0.0, p_missed_low=0.0, p_missed_high=0.0),
     results.candidates().head(1).assign(p_false=1.0, p_false_low=0.99, p_false_high=1.0),
@@ -197,7 +197,7 @@ def test_a_limit_far_from_every_candidate_stays_in_the_blind_zone(limit: float) 
 
 def test_a_blind_zone_within_one_decade_of_limits_has_ticks_too() -> None:
     frame = table(scheme=["a", "a", "b", "b"], candidate=[1, 2, 3, 4], p_false_bound=[0.22, 0.55, 0.23, 0.6],
-                  covered_median=[0.5, 0.6, 0.4, 0.5], admissible=[True] * 4)
+                  covered_median=[0.5, 0.6, 0.4, 0.5], usable=[True] * 4)
     figure, ax = blank(85)
     figures.blind_zone(figures.blind_zone_frame(frame), ax, limit=0.5, limit_text="policy's limit, 50 %")
     figure.draw_without_rendering()
@@ -320,7 +320,7 @@ def test_five_schemes_stay_readable() -> None:
     assert "none in the scheme" in words
     assert "restricted earth fault" in words
     drawn = sum(len(part.get_offsets()) for part in ax.collections if part.get_zorder() in (2, 3))
-    assert drawn == frame["admissible"].sum()
+    assert drawn == frame["usable"].sum()
     figure, ax = blank(85)
     figures.blind_zone(figures.blind_zone_frame(frame), ax, limit=0.01)
     assert_text_is_readable(figure)

@@ -139,9 +139,9 @@ def test_a_load_without_any_result_is_not_taken_for_quiet() -> None:
     study = study_with({"candidates.phase_pickup_a": [0.1], "candidates.earth_pickup_a": [0.1]})
     strata = {name: Stratum(name, np.zeros((2, 16)), np.full(16, 4.0), np.zeros((2, 16)), None, None, None, None)
               for name in (*weights_of(study).internal, *weights_of(study).external, "state.load")}
-    assert judge(study, LATTICES, strata).admissible.all()
+    assert judge(study, LATTICES, strata).usable.all()
     strata["state.load"].unresolved[1] = 4.0
     judged = judge(study, LATTICES, strata)
-    assert judged.admissible.tolist() == [True, False]
-    row = {"load_operates_share": judged.load_share[1], "admissible": False, "p_false_bound": 0.0, "p_false": 0.001}
+    assert judged.usable.tolist() == [True, False]
+    row = {"load_operates_share": judged.load_share[1], "usable": False, "p_false_bound": 0.0, "p_false": 0.001}
     assert note(study, row) == "no load gave a result"

@@ -200,8 +200,9 @@ def test_the_blind_part_names_its_back_up_or_that_none_is_stated() -> None:
 
 
 def test_the_hand_calculation_stands_beside_the_study() -> None:
-    (found,) = choice(chosen()).beside_by_hand()
+    found, broken = choice(chosen()).beside_by_hand()
     assert isinstance(found, Table)
+    assert isinstance(broken, Prose)
     rows = {row[0]: row[1:] for row in found.rows}
     # 0.05 A x 1500 x 21.2 ohm / (11 kV / sqrt 3) = 25.03 %
     assert rows["winding left unprotected, earth 0.05 A"][0].endswith("= 25 %")

@@ -11,6 +11,8 @@ import pytest
 
 from montecarlo import run_study
 from montecarlo.report.choosing import ASKED, COLUMNS, SAME, Hinge
+from montecarlo.report.closest import closest_rows
+from montecarlo.report.doubts import Doubt
 from studies.result_text import MOST_ROWS, limit_of, nearest, result_text
 from tests.unit import results
 from tests.unit.studies import study_with
@@ -29,7 +31,8 @@ def finished(frame: pd.DataFrame, *, chosen: int | None = None, runner_up: int |
              backup: dict[str, Any] | None = None, backup_rows: list[dict[str, Any]] | None = None,
              other: Result | None = None, model: str = "stop_operators", around: list[dict[str, Any]] | None = None,
              hinge: Hinge | None = None, scenarios: list[dict[str, Any]] | None = None,
-             rare: list[dict[str, Any]] | None = None, choices: list[dict[str, Any]] | None = None) -> Result:
+             rare: list[dict[str, Any]] | None = None, choices: list[dict[str, Any]] | None = None,
+             doubts: tuple[Doubt, ...] = ()) -> Result:
     """What the words are made from, without an engine."""
     import pandas as pd
 
@@ -37,12 +40,15 @@ def finished(frame: pd.DataFrame, *, chosen: int | None = None, runner_up: int |
     frame = frame.assign(covered_p05=frame["covered_median"] - 0.05, covered_p95=frame["covered_median"] + 0.05)
     study = study_with({"ct.remanence_model": model, "policy": policy or {"p_false_max": 0.01}}
                        | ({"backup": backup} if backup else {}))
-    return cast("Result", SimpleNamespace(
+    result = SimpleNamespace(
         study=study, backup=pd.DataFrame(backup_rows or [], columns=BACKUP_COLUMNS), candidates=frame, chosen=chosen,
         runner_up=runner_up, provenance={"fresh_batches": tries}, told=told, other=other,
         comparison=pd.DataFrame(comparison or [], columns=list(COLUMNS)), hinge=hinge,
         neighbours=pd.DataFrame(around or [], columns=list(COLUMNS)), scenarios=pd.DataFrame(scenarios or []),
-        rare=pd.DataFrame(rare or []), scenario_choices=pd.DataFrame(choices or [])))
+        rare=pd.DataFrame(rare or []), scenario_choices=pd.DataFrame(choices or []), doubts=doubts,
+        outcome=SimpleNamespace(best={}))
+    result.closest = closest_rows(cast("Result", result))
+    return cast("Result", result)
 
 
 def gap(quantity: str, difference: float, low: float, high: float, *, pair: str = "", candidate: int = 5,
@@ -161,12 +167,15 @@ def test_what_each_scenario_would_choose_by_itself_is_said_with_the_regret() -> 
 
 
 def test_without_a_choice_the_worst_scenario_says_what_is_needed() -> None:
-    frame = results.candidates().assign(p_false=0.0, p_false_bound=0.005, worst_scenario="slow", worst_p_false=0.2,
-                                        worst_p_false_bound=0.25, admissible_in_all=True)
+    frame = results.candidates().assign(
+        p_false=0.0, p_false_bound=0.005, limit_used=0.5, worst_scenario="slow", worst_p_false=0.2,
+        worst_p_false_bound=0.25, worst_limit_used=25.0, usable_in_all=True, allowed_in_all=False)
     text = said(finished(frame))                                     # as stated every candidate would keep the limit
-    assert "bounded by 25 % of the external events in its worst scenario (the limit is 1 %). Needed: coarser" in text
-    text = said(finished(frame.assign(admissible_in_all=False)))
-    assert f"None of the {len(frame)} candidates is admissible in every scenario" in text
+    assert 'trips falsely on 20 % of the external events, in its worst scenario "slow"' in text
+    assert "It would meet p_false_max = 0.25 with 95 % confidence; the policy's is 0.01." in text
+    assert "Needed: coarser" in text
+    text = said(finished(frame.assign(usable_in_all=False)))
+    assert "nothing; none of 24 candidates is usable in every scenario" in text
 
 
 COST = {"least_annual_cost": {"missed_fault": 2e6, "false_trip": 8e4, "unit": "EUR"}}
@@ -176,21 +185,21 @@ def test_a_policy_of_costs_is_told_in_its_unit() -> None:
     frame = results.candidates().assign(cost_per_year=3456.0, cost_per_year_low=3200.0, cost_per_year_high=3700.0)
     change = [gap("p_missed", -0.01, -0.02, -0.004, pair=RUNNER_UP), gap("p_false", 0.1, 0.05, 0.2, pair=RUNNER_UP),
               gap("cost_per_year", -12.3, -40.0, 15.0, pair=RUNNER_UP)]
-    hinge = Hinge(4, 3100.0, "it operates in 3 % of the sampled loads")
+    hinge = Hinge(4, 3100.0, 3000.0, 3250.0, "it operates in 3 % of the sampled loads", 1)
     text = said(finished(frame, chosen=5, runner_up=8, policy=COST, comparison=change, hinge=hinge, around=change))
-    assert ("Missed faults and false trips cost 3,460 EUR a year (3,200 to 3,700), at 2,000,000 a missed fault and "
-            "80,000 a false trip; no admissible candidate") in text
+    assert ("Missed faults and false trips cost 3,460 EUR a year (3,200 to 3,700), at 2,000,000 EUR a missed fault and "
+            "80,000 EUR a false trip; no candidate that may be chosen costs less") in text
     assert "the policy allows" not in text
     assert "show the limit" not in text
     assert "cost -12.3 EUR a year (-40 to +15, not distinguishable)." in text
-    assert "is the next that costs less, 3,100 EUR a year; it is refused because it operates" in text
+    assert "is the next that costs less, 3,100 EUR a year (3,000 to 3,250); it is refused because it operates" in text
     assert "in cost no. 5." in text
     assert "No candidate costs less" in said(finished(frame, chosen=5, policy=COST))
 
 
 def test_a_policy_of_costs_without_a_choice_speaks_of_no_limit() -> None:
-    text = said(finished(results.candidates().assign(admissible=False), policy=COST))
-    assert "No candidate can be chosen: the policy allows any number of false trips at their cost. None of the" in text
+    text = said(finished(results.candidates().assign(usable=False), policy=COST))
+    assert "No candidate can be chosen: the policy allows any number of false trips at their cost. Closest of two phase" in text
     text = said(finished(results.candidates(), policy=COST, tries=10))
     assert "Those that cost least operate on load in fresh batches" in text
     assert "inf" not in text
@@ -259,7 +268,7 @@ def test_neighbours_that_cannot_be_told_apart_are_named() -> None:
 
 
 def test_the_rule_that_decides_is_named() -> None:
-    hinge = Hinge(4, 0.16, "it operates in 3 % of the sampled loads")
+    hinge = Hinge(4, 0.16, 0.15, 0.17, "it operates in 3 % of the sampled loads", 1)
     text = said(finished(results.candidates(), chosen=5, hinge=hinge))
     assert "What the choice hinges on: no. 4 (two phase elements, one earth element: phase 0.1 A, earth 0.02 A" in text
     assert "the next that misses less, 16 %; it is refused because it operates in 3 % of the sampled loads" in text
@@ -315,7 +324,7 @@ def test_without_the_option_nothing_is_said_of_it() -> None:
 
 
 def test_more_samples_are_asked_for_where_they_would_do() -> None:
-    frame = results.candidates().assign(p_false=0.0, p_false_low=0.0, p_false_bound=0.03)
+    frame = results.candidates().assign(p_false=0.0, p_false_low=0.0, p_false_bound=0.03, limit_used=3.0)
     text = said(finished(frame))
     assert "No candidate can be chosen: the policy allows 1 % of the external events with 95 % confidence." in text
     assert ("No false trip of it was seen, and 512 samples of each event show no more than that it trips on fewer than "
@@ -330,25 +339,25 @@ def test_another_setting_is_asked_for_where_samples_would_not_do() -> None:
 
 
 def test_a_limit_kept_by_chance_is_said() -> None:
-    frame = results.candidates().assign(p_false=0.001, p_false_bound=0.005)
-    assert "but not on fresh random numbers: take more samples" in said(finished(frame, tries=4))
+    frame = results.candidates().assign(p_false=0.001, p_false_bound=0.005, limit_used=0.5)
+    assert "It keeps to the policy in the study's batch, as 10 others did that fresh" in said(finished(frame, tries=10))
 
 
-def test_nothing_admissible_says_why() -> None:
-    frame = results.candidates().assign(admissible=False)
+def test_nothing_usable_says_why() -> None:
+    frame = results.candidates().assign(usable=False)
     frame.loc[:9, "load_operates_share"] = 0.1
     text = said(finished(frame, present=3))
-    assert f"None of the {len(frame)} candidates is admissible: 10 operate on load, {len(frame) - 10} need more" in text
+    assert "Closest of two phase elements, one earth element: nothing; none of 24 candidates is usable: 10" in text
     assert rows(finished(frame, present=3))[0][:2] == ["3", "present"]
 
 
-def test_nearest_is_admissible_and_bounded_lowest() -> None:
+def test_nearest_is_usable_and_bounded_lowest() -> None:
     frame = results.candidates()
-    best = frame[frame["admissible"]]["p_false_bound"].min()
+    best = frame[frame["usable"]]["p_false_bound"].min()
     row = frame.set_index("candidate").loc[nearest(frame)]
-    assert row["admissible"]
+    assert row["usable"]
     assert row["p_false_bound"] == best
-    assert nearest(frame.assign(admissible=False)) is None
+    assert nearest(frame.assign(usable=False)) is None
 
 
 def test_the_table_has_at_most_eight_rows() -> None:

@@ -13,8 +13,9 @@ from montecarlo.estimates.totals import Total
 
 def judged(missed: list[float], false: list[float], cost: list[float] | None = None, **other: Any) -> Judgement:
     """Three candidates; limits a tenth to either side."""
-    parts: dict[str, Any] = {"load_share": np.zeros(3), "knee_rule": np.full(3, True), "within_limit": np.full(3, True),
-                             "admissible": np.full(3, True), "bound": 1.5 * np.array(false)} | other
+    parts: dict[str, Any] = {"load_share": np.zeros(3), "knee_rule": np.full(3, True), "allowed": np.full(3, True),
+                             "usable": np.full(3, True), "limit_used": np.zeros(3),
+                             "bound": 1.5 * np.array(false)} | other
     return Judgement(missed=around(missed), false=around(false), open_pilot_share=np.zeros(3), unresolved=np.zeros(3),
                      cost=None if cost is None else around(cost), **parts)
 
@@ -36,8 +37,8 @@ def test_each_candidate_has_the_figures_of_its_own_worst() -> None:
 
 
 def test_a_candidate_is_allowed_only_where_every_scenario_allows_it() -> None:
-    one = judged([0.1, 0.2, 0.3], [0, 0, 0], within_limit=np.array([False, True, True]))
-    other = judged([0.1, 0.2, 0.3], [0, 0, 0], admissible=np.array([True, False, True]),
+    one = judged([0.1, 0.2, 0.3], [0, 0, 0], allowed=np.array([False, True, True]))
+    other = judged([0.1, 0.2, 0.3], [0, 0, 0], usable=np.array([True, False, True]),
                    load_share=np.array([0, 0.1, 0]))
     worst = worst_of([one, other])
     assert worst.order() == (2,)

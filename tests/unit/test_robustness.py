@@ -47,7 +47,7 @@ def test_costs_are_regretted_where_the_policy_weighs_them() -> None:
 
 
 def test_a_scenario_that_allows_nothing_and_a_study_without_a_choice_have_empty_cells() -> None:
-    nothing = judged([0.1, 0.2, 0.3], [0, 0, 0], within_limit=np.zeros(3, bool))
+    nothing = judged([0.1, 0.2, 0.3], [0, 0, 0], allowed=np.zeros(3, bool))
     row = scenario_choices(outcome(None, none=nothing)).iloc[1]
     assert pd.isna(row["candidate"])
     assert pd.isna(row["chosen"])

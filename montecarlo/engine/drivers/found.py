@@ -3,7 +3,7 @@ performs."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import chain, zip_longest
 
@@ -17,9 +17,10 @@ from montecarlo.engine.run import Outcome, run
 from montecarlo.engine.winding import POSITION
 from montecarlo.engine.workers import Workers, workers_of
 from montecarlo.errors import StudyError
-from montecarlo.estimates.choose import Judgement, cost_weights
+from montecarlo.estimates.choose import cost_weights
 from montecarlo.estimates.drivers import (
     Bands,
+    Bound,
     Elasticity,
     Rule,
     Sampled,
@@ -32,6 +33,7 @@ from montecarlo.estimates.drivers import (
     worths,
 )
 from montecarlo.estimates.intervals import Estimate
+from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.streams import stream
 from montecarlo.study.budget import limit_of_p_false
@@ -86,7 +88,7 @@ def find_drivers(study: Study, *, workers: int | Workers | None = None, progress
     _check(study)
     tell, crew = progress or (lambda done, total, what: None), workers_of(workers)
     outcome = run(study, workers=crew, progress=progress)
-    setting = outcome.chosen or outcome.first.settings[_nearest(outcome.first.judgement)]
+    setting = outcome.chosen or outcome.nearest()
     place = outcome.first.settings.index(setting)
     densities = outcome.first.known[STATED].densities
     missed, false = sampled(study, outcome.first.lattices, densities, crew, tell)
@@ -97,7 +99,7 @@ def find_drivers(study: Study, *, workers: int | Workers | None = None, progress
     answers = [Answer(key, quantity, elasticity(samples, place, key), shift(samples, place, key, bands[quantity]))
                for quantity, samples in sides.items() for key in _keys(study, samples)]
     changes = changes_of(study, _decisive(answers))
-    rule, every = _rule(study, outcome.first.judgement, missed, false), [*missed, *false]
+    rule, every = _rule(study, outcome, place, missed, false), [*missed, *false]
     then, lost = changed(study, setting, densities, every, changes, crew, tell)
     what_if = [WhatIf(change, quantity, *gap(
         samples, [then[change].get(sample.name, sample.y[:, place]) for sample in samples], place))
@@ -132,12 +134,6 @@ def _check(study: Study) -> None:
         raise StudyError(*faults)
 
 
-def _nearest(judgement: Judgement) -> int:
-    """Whose false trips are bounded lowest, of the admissible if there are any; of equal ones which misses least."""
-    order = np.lexsort((judgement.missed.total, judgement.bound, ~judgement.admissible))
-    return int(order[0])
-
-
 def _keys(study: Study, samples: Sequence[Sampled]) -> list[str]:
     return [item.key for item in list_inputs(study) if any(item.key in sample.scores for sample in samples)]
 
@@ -161,10 +157,24 @@ def _decisive(answers: Sequence[Answer]) -> list[str]:
     return [*dict.fromkeys(key for key in turns if key is not None)][:MOST_CHANGED]
 
 
-def _rule(study: Study, judged: Judgement, missed: Sequence[Sampled], false: Sequence[Sampled]) -> Rule:
-    """The policy on estimates, with the distance that the study's batch has between each estimate and its bound."""
-    p = judged.false.total
-    margin = np.divide(judged.bound, p, out=np.ones(p.shape), where=p > 0)
-    return Rule({s.name: s.share for s in missed}, {s.name: s.share for s in false},
-                judged.admissible if judged.admissible.any() else np.ones(p.shape, bool), limit_of_p_false(study),
-                margin, np.where(p > 0, 0.0, judged.bound), cost_weights(study) or None)
+def _rule(study: Study, outcome: Outcome, place: int, missed: Sequence[Sampled], false: Sequence[Sampled]) -> Rule:
+    """The policy on estimates, moved so that these samples as a whole choose what the study chose: each candidate has
+    the bounds and the aim of the study's batch, or of the fresh batch that refused it."""
+    judged = outcome.told_by(outcome.refused)
+    p = {sample.name: np.asarray((sample.w[:, None] * sample.y).mean(axis=0)) for sample in (*missed, *false)}
+    sides = [{sample.name: sample.share for sample in side} for side in (missed, false)]
+    costs = cost_weights(study) or None
+
+    def here(weights: Mapping[str, float]) -> Array:
+        return np.asarray(sum(weight * p[name] for name, weight in weights.items()), float)
+
+    def like(weights: Mapping[str, float], limit: float, bound: Array, estimate: Array) -> Bound:
+        return Bound.like(weights, limit, bound, estimate, here(weights))
+
+    whole = like(sides[1], limit_of_p_false(study), judged.bound, judged.false.total)
+    each = study.policy.p_false_max_each
+    kinds = () if each is None else tuple(
+        like({f"external.{kind}": 1.0}, each, bound, p[f"external.{kind}"]) for kind, bound in judged.each.items())
+    usable = judged.usable if judged.usable.any() else np.ones(whole.margin.shape, bool)
+    return Rule(sides[0], sides[1], usable, whole.limit, whole.margin, whole.extra, costs, kinds,
+                judged.aim - here(costs or sides[0]), place)

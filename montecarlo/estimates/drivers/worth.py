@@ -1,4 +1,4 @@
-"""What it would be worth to know an input before the setting is chosen: the best admissible result, chosen anew for
+"""What it would be worth to know an input before the setting is chosen: the best allowed result, chosen anew for
 what the input turns out to be, less the best without knowing (expected value of information; Raiffa and Schlaifer,
 Applied Statistical Decision Theory, 1961, from memory).
 
@@ -25,7 +25,7 @@ from montecarlo.estimates.intervals import Estimate
 from montecarlo.estimates.rare import BATCH
 from montecarlo.quantities import Array
 
-__all__ = ["CELLS", "Rule", "Worth", "cells_of", "worths"]
+__all__ = ["CELLS", "Bound", "Rule", "Worth", "cells_of", "worths"]
 
 CELLS = 4
 LOTS = 40                                                  # cells drawn by lot, to see what noise gains
@@ -37,11 +37,37 @@ APART = float(np.sqrt(2) * ndtri((1 + 0.5 ** (1 / 3)) / 2))
 
 
 @dataclass(frozen=True, eq=False)
+class Bound:
+    """A limit on p_false, of all events or of a kind: Σ weight·p, times `margin` and plus `extra` (C,), is what is at
+    most `limit`."""
+
+    weights: Mapping[str, float]
+    limit: float
+    margin: Array
+    extra: Array
+
+    def used(self, p: Array) -> Array:
+        """What the bound of p (C,) takes of the limit; above 1: too much."""
+        return np.asarray((p * self.margin + self.extra) / self.limit)
+
+    @classmethod
+    def like(cls, weights: Mapping[str, float], limit: float, bound: Array, p: Array, here: Array) -> Bound:
+        """So that p as these samples have it `here` comes to the study's own `bound`, whose estimate was p, (C,) each.
+        What the bound has above p is what was left open: of that nothing seen here makes nothing (derived)."""
+        slack = np.maximum(bound - p, 0.0)
+        whole = here + slack
+        margin = np.divide(bound, whole, out=np.ones(whole.shape), where=whole > 0)
+        return cls(weights, limit, margin, margin * slack)
+
+
+@dataclass(frozen=True, eq=False)
 class Rule:
     """Which candidate is best, from Σ w·y by sample and candidate. Only those `usable` (C,) are looked at.
 
     costs: what p = 1 of each sample costs, and the smallest sum is wanted; without, the smallest p_missed among those
-    whose p_false, times `margin` and plus `extra` (C,), is at most `limit`; where none is, the one nearest to that."""
+    whose p_false, times `margin` and plus `extra` (C,), is at most `limit`; where none is, the one nearest to that.
+    kinds: the same of each kind of event, where that has a limit. shift: added to the aim, (C,). today: what is chosen
+    without knowing; by these samples unless given."""
 
     missed: Mapping[str, float]                            # share of each sample in p_missed
     false: Mapping[str, float]                             # and in p_false
@@ -50,6 +76,9 @@ class Rule:
     margin: Array
     extra: Array
     costs: Mapping[str, float] | None = None
+    kinds: tuple[Bound, ...] = ()
+    shift: Array | float = 0.0
+    today: int | None = None
 
     def sum_of(self, p: Mapping[str, Array], weights: Mapping[str, float]) -> Array:
         return np.asarray(sum(weight * p[name] for name, weight in weights.items()), float)
@@ -57,14 +86,12 @@ class Rule:
     def best(self, p: Mapping[str, Array]) -> int:
         """From each sample's p of every candidate, (C,)."""
         missed, false = self.sum_of(p, self.missed), self.sum_of(p, self.false)
-        if self.costs is not None:
-            aim, allowed = self.sum_of(p, self.costs), self.usable
-        else:
-            bound = false * self.margin + self.extra
-            allowed = self.usable & (bound <= self.limit)
-            aim = missed
-            if not allowed.any():
-                allowed, aim = self.usable, bound
+        aim = self.shift + (missed if self.costs is None else self.sum_of(p, self.costs))
+        bounds = [Bound(self.false, self.limit, self.margin, self.extra), *self.kinds]
+        used = np.max([bound.used(self.sum_of(p, bound.weights)) for bound in bounds], axis=0)
+        allowed = self.usable & (used <= 1)
+        if not allowed.any():
+            allowed, aim = self.usable, used
         order = np.lexsort((false, missed, np.where(allowed, aim, np.inf)))
         return int(order[0])
 
@@ -119,7 +146,8 @@ def _worth(samples: Sequence[Sampled], cells: Mapping[str, Labels | None], rule:
     sums = {s.name: _sums(s, cells[s.name]) for s in samples}
     chosen = [[rule.best({name: CELLS * part[half, cell] for name, part in sums.items()}) for cell in range(CELLS)]
               for half in range(BOTH + 1)]
-    today = [rule.best({name: part[half].sum(axis=0) for name, part in sums.items()}) for half in range(BOTH + 1)]
+    today = [rule.best({name: part[half].sum(axis=0) for name, part in sums.items()}) if rule.today is None
+             else rule.today for half in range(BOTH + 1)]
     honest = {s.name: _rows(s, cells[s.name], today[:BOTH][::-1], chosen[:BOTH][::-1]) for s in samples}
     best = {s.name: _rows(s, cells[s.name], [today[BOTH]] * 2, [chosen[BOTH]] * 2) for s in samples}
     sides = {"p_missed": rule.missed, "p_false": rule.false} | (

@@ -1,0 +1,70 @@
+"""What speaks against a chosen setting although the policy allows it, as numbers; the words are the studies' own."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import Enum
+
+import numpy as np
+
+from montecarlo.engine.batch import Batch
+from montecarlo.engine.run import Outcome
+from montecarlo.estimates.choose import weights_of
+from montecarlo.estimates.shares import shares_of_total
+from montecarlo.study.candidates import End, Setting, ends_of_ranges
+from montecarlo.study.description import Study
+
+__all__ = ["HALF", "OFTEN", "Doubt", "EventDoubt", "Why", "doubts_of", "event_doubts"]
+
+OFTEN = 0.20                                               # p_false of one kind of event; common practice, no source
+HALF = 0.50                                                # of all false trips
+
+
+class Why(Enum):
+    """What is doubtful in a kind of event."""
+
+    TRIPS_OFTEN = "trips_often"                            # p_false of it is above `OFTEN`
+    MAKES_MOST = "makes_most"                              # its share of all false trips is above `HALF`
+
+
+@dataclass(frozen=True)
+class EventDoubt:
+    """A kind of event that a mix by rates may hide. value with its 95 % limits, and the limit that it is above;
+    share: what it makes of all events."""
+
+    why: Why
+    event: str
+    value: float
+    low: float
+    high: float
+    limit: float
+    share: float
+
+
+Doubt = EventDoubt | End
+
+
+def doubts_of(outcome: Outcome, setting: Setting) -> tuple[Doubt, ...]:
+    """Of a chosen setting, by the fresh batch that it was chosen in."""
+    batch = outcome.batch_of(setting)
+    return (*event_doubts(outcome.study, batch, batch.settings.index(setting)),
+            *ends_of_ranges(outcome.study, setting))
+
+
+def event_doubts(study: Study, batch: Batch, at: int) -> Iterator[EventDoubt]:
+    """Kinds of event with p above `OFTEN`, and a kind whose share of the false trips is above `HALF` with the whole of
+    its interval. With one kind there is no mix and no share to tell."""
+    weight = weights_of(study)
+    found = [batch.strata[name].estimate() for name in weight.external]
+    p, low, high = (np.array([[getattr(each, part)[at]] for each in found]) for part in ("p", "low", "high"))
+    names = [name.partition(".")[2] for name in weight.external]
+    for k, name in enumerate(names):
+        if p[k, 0] > OFTEN:
+            yield EventDoubt(Why.TRIPS_OFTEN, name, float(p[k, 0]), float(low[k, 0]), float(high[k, 0]), OFTEN,
+                             weight.event_shares[k])
+    shares = shares_of_total(weight.event_shares, p, low, high)
+    for k, name in enumerate(names):
+        if len(names) > 1 and shares.low[k, 0] > HALF:
+            yield EventDoubt(Why.MAKES_MOST, name, float(shares.p[k, 0]), float(shares.low[k, 0]),
+                             float(shares.high[k, 0]), HALF, weight.event_shares[k])
