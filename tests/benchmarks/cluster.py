@@ -1,8 +1,9 @@
 """What a chunk costs beside its work, on processes of this machine and on a Dask cluster of two workers here:
-`python -m tests.benchmarks.cluster`. About two minutes."""
+`python -m tests.benchmarks.cluster`. About two minutes; `--quick` shows in seconds that every part works."""
 
 from __future__ import annotations
 
+import argparse
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -22,8 +23,16 @@ from tests.benchmarks.timing import header, row
 from tests.trouble.cluster import cluster
 
 CONFIGS = Path(__file__).parents[2] / "configs"
-EMPTY = 400                                                # chunks without work
-REPEATS = 2
+
+
+@dataclass(frozen=True)
+class Sizes:
+    samples: int = 8192                                    # of each type of the study
+    empty: int = 400                                       # chunks without work
+    repeats: int = 2                                       # the best time counts
+
+
+FULL, QUICK = Sizes(), Sizes(samples=16, empty=4, repeats=1)
 
 
 @dataclass(frozen=True)
@@ -39,44 +48,48 @@ def nothing(task: Nothing) -> float:
     return 0.0
 
 
-def best(act: Callable[[], object]) -> float:
+def best(act: Callable[[], object], sizes: Sizes) -> float:
     taken = []
-    for _ in range(REPEATS):
+    for _ in range(sizes.repeats):
         begin = time.perf_counter()
         act()
         taken.append(time.perf_counter() - begin)
     return min(taken)
 
 
-def per_chunk(workers: Callable[[Finished | None], Workers]) -> tuple[float, float]:
+def per_chunk(workers: Callable[[Finished | None], Workers], sizes: Sizes) -> tuple[float, float]:
     """Seconds a chunk without work, without and with keeping it."""
     def run(finished: Finished | None) -> None:
-        list(workers(finished).mapped(nothing, [Nothing(number) for number in range(EMPTY)]))
+        list(workers(finished).mapped(nothing, [Nothing(number) for number in range(sizes.empty)]))
 
     run(None)                                              # starts the processes
-    plain = best(lambda: run(None))
+    plain = best(lambda: run(None), sizes)
 
     def keep() -> None:
         with TemporaryDirectory() as folder:
             run(Finished(Path(folder)))
-    return plain / EMPTY, best(keep) / EMPTY
+    return plain / sizes.empty, best(keep, sizes) / sizes.empty
 
 
 def main() -> None:
-    study = read_study(CONFIGS / "hydro_11kv.toml", samples=8192)
+    parser = argparse.ArgumentParser(prog="python -m tests.benchmarks.cluster", description=__doc__)
+    parser.add_argument("--quick", dest="sizes", action="store_const", const=QUICK, default=FULL)
+    sizes = parser.parse_args().sizes
+    study = read_study(CONFIGS / "hydro_11kv.toml", samples=sizes.samples)
     lattices = candidate_lattices(study)
     compile_solvers(study, lattices)
     job = Job(study.alone, lattices, *designs(study))
     header("a chunk of hydro_11kv, 210 and more candidates", "seconds of work", "packed kB, ms to pack, ms to unpack")
     for name in strata(study):
         chunk = job.design_of(name).chunks(name)[0]
-        solve = best(lambda chunk=chunk: run_chunk(job, chunk))
+        solve = best(lambda chunk=chunk: run_chunk(job, chunk), sizes)
         tally = run_chunk(job, chunk)
         data = pack(("", tally))
-        row(name, f"{solve:.3f}", f"{len(data) / 1e3:.1f}, {1e3 * best(lambda tally=tally: pack(('', tally))):.2f}, "
-            f"{1e3 * best(lambda data=data: unpack(data)):.2f}")
+        packing = best(lambda tally=tally: pack(("", tally)), sizes)
+        unpacking = best(lambda data=data: unpack(data), sizes)
+        row(name, f"{solve:.3f}", f"{len(data) / 1e3:.1f}, {1e3 * packing:.2f}, {1e3 * unpacking:.2f}")
     header("an empty chunk", "ms each", "ms each, kept on the disk")
-    for name, plain, kept in places():
+    for name, plain, kept in places(sizes):
         row(name, f"{1e3 * plain:.2f}", f"{1e3 * kept:.2f}")
     name = f"external.{study.external_events[0].name}"
     tasks = [Counted(job, chunks, False) for chunks in job.design_of(name).tasks(name)]
@@ -85,16 +98,18 @@ def main() -> None:
         everywhere = {"processes": Workers(2), "Dask": Workers(place=place)}
         for crew in everywhere.values():
             list(crew.mapped(_counted, tasks))             # compiles there
-        taken = {name: best(lambda crew=crew: list(crew.mapped(_counted, tasks))) for name, crew in everywhere.items()}
+        taken = {name: best(lambda crew=crew: list(crew.mapped(_counted, tasks)), sizes)
+                 for name, crew in everywhere.items()}
     for name, seconds in taken.items():
         row(name, f"{seconds:.2f}", f"{seconds / taken['processes']:.2f}")
 
 
-def places() -> list[tuple[str, float, float]]:
-    found = [("this process", *per_chunk(lambda finished: Workers(1, finished=finished))),
-             ("two processes of this machine", *per_chunk(lambda finished: Workers(2, finished=finished)))]
+def places(sizes: Sizes) -> list[tuple[str, float, float]]:
+    found = [("this process", *per_chunk(lambda finished: Workers(1, finished=finished), sizes)),
+             ("two processes of this machine", *per_chunk(lambda finished: Workers(2, finished=finished), sizes))]
     with TemporaryDirectory() as folder, cluster(Path(folder)) as made, Cluster(made.address) as place:
-        found.append(("Dask, two workers here", *per_chunk(lambda finished: Workers(place=place, finished=finished))))
+        found.append(("Dask, two workers here", *per_chunk(
+            lambda finished: Workers(place=place, finished=finished), sizes)))
     return found
 
 

@@ -1,12 +1,12 @@
 """Prints what a weighted sample is worth on the hydro example: calls x squared relative error of every candidate with
 rare false trips, over repeated final batches of one density, against counts where these see enough.
 
-    python -m tests.benchmarks.rare [repeats] [counted samples]
+    python -m tests.benchmarks.rare [--repeats N] [--counted N] [--quick]
 """
 
 from __future__ import annotations
 
-import sys
+import argparse
 import time
 from itertools import pairwise
 
@@ -16,8 +16,10 @@ from montecarlo.engine.batch import designs
 from montecarlo.engine.block import Job
 from montecarlo.engine.rare import PREFIX, Densities, final_batch, find_densities
 from montecarlo.engine.space import space_of
+from montecarlo.engine.workers import Workers
 from montecarlo.estimates.rare import Sums, plain, rare_estimate
 from montecarlo.quantities import Array
+from montecarlo.study.budget import LEAST_WEIGHTED
 from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.description import Study
 from tests.benchmarks.faults import hydro
@@ -66,25 +68,34 @@ def counts(name: str, weighted: Sums, counted: Sums) -> None:
     row(name, int(seen.sum()), f"{np.sqrt(np.mean(z**2)):.2f}", f"{np.abs(z).max():.1f}")
 
 
-def main(repeats: int, counted: int) -> None:
-    study = hydro()
+def main() -> None:
+    parser = argparse.ArgumentParser(prog="python -m tests.benchmarks.rare", description=__doc__,
+                                     formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--repeats", type=int, default=24, help="final batches of one density")
+    parser.add_argument("--counted", type=int, default=131_072, help="samples")
+    parser.add_argument("--quick", action="store_true", help="shows in seconds that every part works")
+    chosen = parser.parse_args()
+    study, workers = hydro(), Workers(1 if chosen.quick else WORKERS)
+    repeats, counted, search, final = chosen.repeats, chosen.counted, SEARCH, FINAL
+    if chosen.quick:
+        repeats, counted, search, final = 2, LEAST_WEIGHTED, LEAST_WEIGHTED, LEAST_WEIGHTED
+        study = study.model_copy(update={"external_events": study.external_events[:1]})
     began = time.perf_counter()
-    densities = find_densities(job_of(study, SEARCH), WORKERS, quiet)
+    densities = find_densities(job_of(study, search), workers, quiet)
     searched = time.perf_counter() - began
-    job = job_of(study, FINAL)
-    found = [final_batch(job, densities, round_, WORKERS, quiet) for round_ in range(1, repeats + 1)]
+    job = job_of(study, final)
+    found = [final_batch(job, densities, round_, workers, quiet) for round_ in range(1, repeats + 1)]
     delays = np.array([setting.delay_s for lattice in job.lattices for setting in lattice.settings()])
     header("calls x squared relative error, candidates", "candidates", "median", "worst", "95 % limits hold")
     for name in densities:
         bands(name.removeprefix(PREFIX), [batch[name].candidates for batch in found], delays)
-    plain_counts = final_batch(job_of(study, counted), uncounted(study), 0, WORKERS, quiet)
+    plain_counts = final_batch(job_of(study, counted), uncounted(study), 0, workers, quiet)
     header(f"against {counted} counted samples", "candidates", "root mean square z", "largest")
     for name in densities:
         counts(name.removeprefix(PREFIX), Sums.join([batch[name].candidates for batch in found]),
                plain_counts[name].candidates)
-    print(f"\ndensities: {searched:.0f} s on {WORKERS} workers; {time.perf_counter() - began:.0f} s in all")
+    print(f"\ndensities: {searched:.0f} s on {workers.count} workers; {time.perf_counter() - began:.0f} s in all")
 
 
 if __name__ == "__main__":
-    sizes = [int(text) for text in sys.argv[1:]]
-    main(*(sizes + [24, 131_072][len(sizes):]))
+    main()

@@ -2,6 +2,7 @@
 
 Prints the tables of DEVELOPERS.md. `--densities` independent runs up to the last density, `--batches` independent final
 batches from each; `--families` runs of the two families of 300 settings, whose truth comes from a run of its own.
+`--quick` shows in seconds that every part works.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from tests.coverage.serial import adapt, draw, held
 KNOWN = (4096, 4096, 5120, 6400), 5120                     # stages, final batch
 FAMILY = (5120, 5120, 10_240, 10_240), 20_480
 LARGE = (10_240, 10_240, 20_480, 20_480), 409_600
+SMALL = (1024, 1024, 1280, 1536), 1280                     # for --quick
 BANDS = (1e-1, 1e-2, 1e-3, 1e-4, 1e-5, 1e-6, 1e-7)
 
 
@@ -37,26 +39,26 @@ def repeats(problem, densities, batches, sizes, seed):
     return np.array(p), np.array(inside), np.array(good), sum(stages) + final
 
 
-def known(problem, densities, batches):
-    p, inside, _, calls = repeats(problem, densities, batches, KNOWN, 1)
+def known(problem, densities, batches, sizes):
+    p, inside, _, calls = repeats(problem, densities, batches, sizes, 1)
     unit = calls * ((p / problem.truth - 1) ** 2).mean(axis=0)
     cells = " | ".join(f"{100 * h:.1f} ({u:.0f})" for h, u in zip(inside.mean(axis=0), unit, strict=True))
     print(f"| {problem.name} | {cells} |", flush=True)
 
 
-def truth_of(problem):
+def truth_of(problem, sizes):
     """Probabilities from runs of their own, with their coefficient of variation, (C,) each."""
     found = []
     for k in range(4):
         rng = np.random.default_rng([99, k])
-        sums = draw(problem, rng, adapt(problem, rng, LARGE[0]), LARGE[1])
+        sums = draw(problem, rng, adapt(problem, rng, sizes[0]), sizes[1])
         found.append(sums.total / sums.trials)
     return np.mean(found, axis=0), np.std(found, axis=0, ddof=1) / 2 / np.mean(found, axis=0)
 
 
-def family(name, currents, pickups, restraints, runs):
-    truth, error = truth_of(slopes(name, currents, pickups, restraints))
-    p, inside, good, calls = repeats(slopes(name, currents, pickups, restraints, truth), runs, 1, FAMILY, 2)
+def family(name, currents, pickups, restraints, runs, sizes, large):
+    truth, error = truth_of(slopes(name, currents, pickups, restraints), large)
+    p, inside, good, calls = repeats(slopes(name, currents, pickups, restraints, truth), runs, 1, sizes, 2)
     rmse = np.sqrt(((p / truth - 1) ** 2).mean(axis=0))
 
     def line(label, chosen):
@@ -76,19 +78,23 @@ def main():
     parser.add_argument("--densities", type=int, default=100)
     parser.add_argument("--batches", type=int, default=10)
     parser.add_argument("--families", type=int, default=40)
+    parser.add_argument("--quick", action="store_true")
     chosen = parser.parse_args()
+    sizes = KNOWN, FAMILY, LARGE
+    if chosen.quick:
+        chosen.densities, chosen.batches, chosen.families, sizes = 1, 2, 1, (SMALL, SMALL, SMALL)
     start = time.perf_counter()
     if chosen.densities:
         print(f"{chosen.densities} densities, {chosen.batches} final batches each\n")
         print("| problem | " + " | ".join(f"{p:.0e}" for p in BANDS) + " |\n|" + "---|" * (len(BANDS) + 1))
         for make in (four_branch, quadratic, linear):
             for problem in (make(50), make()):
-                known(problem, chosen.densities, chosen.batches)
+                known(problem, chosen.densities, chosen.batches, sizes[0])
     if chosen.families:
         print(f"\n{chosen.families} runs\n\n| family, p | settings | unit: median, worst | held, % | trusted, % | "
               "error of the truth |\n|" + "---|" * 6)
         for case in FAMILIES:
-            family(*case, chosen.families)
+            family(*case, chosen.families, *sizes[1:])
     print(f"\n{time.perf_counter() - start:.0f} s")
 
 

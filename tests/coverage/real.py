@@ -30,6 +30,7 @@ from montecarlo.estimates.weighted import compare
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS, Chunk
 from montecarlo.sampling.points import Streams
+from montecarlo.study.budget import LEAST_WEIGHTED
 from montecarlo.study.candidates import candidate_lattices, settings_of
 from montecarlo.study.description import Study
 from montecarlo.study.read import parse_study
@@ -194,7 +195,11 @@ def main() -> None:
     parser.add_argument("--weighted", type=int, default=8192, help="samples of a final batch")
     parser.add_argument("--event", default="close_in_three_phase")
     parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--quick", action="store_true", help="shows in seconds that every part works")
     chosen = parser.parse_args()
+    if chosen.quick:
+        chosen.samples, chosen.densities, chosen.batches = 4096, 1, 2
+        chosen.weighted, chosen.workers = LEAST_WEIGHTED, 1
     begin = time.perf_counter()
     job, stratum = job_of(study_of(chosen.event, chosen.weighted, TRUTH_SEED)), PREFIX + chosen.event
     truth = truth_of(job, stratum, chosen.samples, chosen.workers)

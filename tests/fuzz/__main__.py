@@ -1,5 +1,6 @@
-"""python -m tests.fuzz [--cases N] [--seed N] [--every N] [--keep DIR]: mutated study files through `check`, one in
-`--every` of those accepted through `run`; prints the table of DEVELOPERS.md and ends with 1 if anything was wrong."""
+"""python -m tests.fuzz [--cases N] [--seed N] [--every N] [--keep DIR] [--quick]: mutated study files
+through `check`, one in `--every` of those accepted through `run`; prints the table of DEVELOPERS.md and
+ends with 1 if anything was wrong."""
 
 from __future__ import annotations
 
@@ -59,7 +60,10 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=20261127)
     parser.add_argument("--every", type=int, default=50, help="accepted files for one that is run")
     parser.add_argument("--keep", type=Path, help="folder for the files with a wrong answer")
+    parser.add_argument("--quick", action="store_true", help="forty cases, none of them run")
     options = parser.parse_args()
+    if options.quick:
+        options.cases, options.every = 40, 1000
     os.environ["MPLBACKEND"] = "agg"
     faulthandler.enable()
     resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))

@@ -116,7 +116,10 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--kills", type=int, default=60)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--quick", action="store_true", help="one kill")
     chosen = parser.parse_args()
+    if chosen.quick:
+        chosen.kills = 1
     with TemporaryDirectory() as folder:
         toll = campaign(chosen.kills, chosen.seed, Path(folder))
     print(f"{toll.kills} kills in {toll.runs} runs: {toll.early} before a chunk was finished, {toll.late} while "
