@@ -22,6 +22,8 @@ __all__ = ["main"]
 PROGRAM = "statorodds"
 MOST_SAMPLES, MOST_SEED, MOST_WORKERS = 10**12, 2**63 - 1, 1024
 INTERRUPTED, BROKEN_PIPE = 130, 141
+NO_ROOM = ("the system allows no more processes or threads here ({}); end others, or raise that limit "
+           "(ulimit -u)")
 NUMBA_FILE = ".numba_config.yaml"
 COMMANDS = ("new", "check", "run", "update", "verify", "doctor", "schema")
 _NAMES = "one of " + ", ".join(COMMANDS)
@@ -31,6 +33,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit code."""
     given = list(sys.argv[1:] if arguments is None else arguments)
     make_whole()
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")     # more serve nothing here; it ends where it has none
     try:
         _check_names(given)
         _check_folder()
@@ -40,13 +43,21 @@ def main(arguments: Sequence[str] | None = None) -> int:
         for fault in error.faults:
             tell(f"{PROGRAM}: {_one_line(fault)}")
         return 2
-    except RuntimeError as error:                              # Numba's, on import
-        if "no locator available" not in str(error):
+    except BlockingIOError as error:
+        tell(f"{PROGRAM}: {NO_ROOM.format(error.strerror)}")
+        return 2
+    except RuntimeError as error:
+        if "can't start new thread" in str(error):
+            tell(f"{PROGRAM}: {NO_ROOM.format(error)}")
+            return 2
+        if "no locator available" not in str(error):           # Numba's, on import
             raise
         tell(f"{PROGRAM}: the compiled solvers can be kept nowhere; set NUMBA_CACHE_DIR to a folder "
              f"that only you can write, and see {PROGRAM} doctor")
         return 2
-    except MemoryError:
+    except (MemoryError, ImportError) as error:
+        if isinstance(error, ImportError) and "failed to map segment" not in str(error):
+            raise                                              # else a library that finds no room
         tell(f"{PROGRAM}: too little memory; end other programs, or take another machine")
         return 2
     except KeyboardInterrupt as stopped:

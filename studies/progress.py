@@ -48,6 +48,7 @@ class Bar:
 def _bar(total: int) -> Any:
     from tqdm import tqdm
 
+    tqdm.monitor_interval = 0                              # a thread, which may not be had
     columns = shutil.get_terminal_size().columns           # 80 where the terminal does not say
     shape = "{desc}: {percentage:3.0f}% |{bar}| {n_fmt} of {total_fmt}, {rate_fmt}, {remaining} left"
     return tqdm(total=total, file=sys.stderr, disable=None, ncols=min(columns, 100), leave=False, smoothing=0.1,
