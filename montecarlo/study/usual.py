@@ -61,6 +61,7 @@ class Unusual:
 
 
 USUAL: tuple[Usual, ...] = (
+    Usual("study.unresolved_share_max", "-", 1e-6, 0.2),
     Usual("machine.subtransient_reactance_pu", "pu", 0.04, 0.7, TEXTBOOK),
     Usual("machine.transient_reactance_pu", "pu", 0.06, 1.0, TEXTBOOK),
     Usual("machine.synchronous_reactance_pu", "pu", 0.3, 3.5, TEXTBOOK),
@@ -87,9 +88,13 @@ USUAL: tuple[Usual, ...] = (
     Usual("relay.pickup_error_percent", "%", 0.1, 20.0, "2 to 5 % either way is common practice", "largest"),
     Usual("backup.*.error_percent", "%", 0.1, 20.0, "2 to 5 % either way is common practice", "largest"),
     Usual("internal_faults.per_year", "a year", 1e-4, 0.3, FAILURES),
+    Usual("internal_faults.earth_fault_resistance_ohm", "ohm", 1e-3, 5e3),
+    Usual("internal_faults.phase_fault_resistance_ohm", "ohm", 1e-5, 5.0),
     Usual("external_events.*.per_year", "a year", 1e-5, 2000.0),
     Usual("external_events.*.external_reactance_pu", "pu", 5e-4, 5.0),
     Usual("external_events.*.external_resistance_pu", "pu", 1e-4, 0.5),
+    Usual("external_events.*.fault_resistance_ohm", "ohm", 1e-3, 5e3),
+    Usual("external_events.*.zero_sequence_reactance_pu", "pu", 0.005, 5.0),
     Usual("external_events.*.transformer_reactance_pu", "pu", 0.03, 0.6, TEXTBOOK),
     Usual("external_events.*.grid_reactance_pu", "pu", 0.005, 10.0),
     Usual("external_events.*.air_core_reactance_pu", "pu", 0.05, 10.0),
@@ -111,7 +116,7 @@ PICKUP = Usual("candidates", "times the relay's rated current", 0.001, 3.0)
 
 
 def unusual(study: Study) -> list[Unusual]:
-    """Every quantity outside its range, one for each key, in the order of the file."""
+    """Every quantity outside its range, one for each key."""
     found = [_outside(key, value, usual) for key, value, usual in (*_listed(study), *_on_own_base(study))]
     return [one for one in found if one is not None]
 
@@ -133,7 +138,7 @@ def _listed(study: Study) -> Iterator[tuple[str, float, Usual]]:
         low, high = item.distribution.support()
         value = max(-low, high) if usual.look_at == "largest" else item.distribution.centre()
         yield item.key, abs(value), usual
-    for section in ("policy", "candidates"):
+    for section in ("study", "policy", "candidates"):
         table = getattr(study, section)
         for name in type(table).model_fields:
             usual, value = _usual(f"{section}.{name}"), getattr(table, name)

@@ -44,6 +44,8 @@ SLIPS: list[tuple[str, Any, str]] = [
     ("candidates.earth_pickup_a", [1e-4, 0.1], "is 0.01 times the relay's rated current meant?"),
     ("candidates.stabilising_resistance_ohm", [0, 0.3], "is 300 ohm meant?"),
     ("states.overload_current_pu", 0.012, "is 1.2 pu meant?"),
+    ("study.unresolved_share_max", 1.0, "is 0.01 meant?"),
+    ("internal_faults.phase_fault_resistance_ohm", 20.0, "is 0.02 ohm meant?"),
     ("scheme.phase_stabilising_ohm", 0.2, "is 200 ohm meant?"),
 ]
 
