@@ -54,7 +54,8 @@ def _of(ct: CurrentTransformer) -> str:
         count = len(ct.excitation_points.curve[0])
         text = (f"{count} measured points fitted: V_k = {fit.knee_voltage_v:.4g} V, I_k = "
                 f"{1000 * fit.knee_current_a:.3g} mA, ankle ratio {fit.ankle_ratio:.3g}, exponent {fit.exponent}; the "
-                f"curve's currents are off by {100 * fit.rms:.2g} % RMS and {100 * fit.worst:.2g} % at most.")
+                f"curve's currents are off by {100 * fit.rms:.2g} % RMS and {100 * fit.worst:.2g} % at most, "
+                "points from half the knee voltage up counted thrice.")
         return text + (_shifted_misfit(ct, fit) if ct.remanence_model == "shifted_curve" else "")
     if (found := design_of(vars(ct))) is None:
         return ""
@@ -77,4 +78,5 @@ def _shifted_misfit(ct: CurrentTransformer, fit: ExcitationFit) -> str:
     off = [fit.current_a(v, "shifted_curve") / a - 1 for v, a in zip(*ct.excitation_points.curve, strict=True)]
     rms = math.sqrt(sum(error**2 for error in off) / len(off))
     return (f" That is the characteristic with hysteresis; the shifted curve has the same knee, ankle and "
-            f"exponent, and is off by {100 * rms:.2g} % RMS and {100 * max(map(abs, off)):.2g} % at most.")
+            f"exponent, and is off by {100 * rms:.2g} % RMS and {100 * max(map(abs, off)):.2g} % at most, "
+            "every point alike.")

@@ -14,6 +14,7 @@ from montecarlo.quantities.wording import listed
 from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.secondary import steady
 from montecarlo.study.candidates import Lattice, grid_lattices
+from montecarlo.study.scene import direct_s
 from studies.ct_text import excitation
 from studies.desk import PLACES, Desk
 from studies.short_circuit_text import short_circuit
@@ -100,7 +101,7 @@ def _amperes(pickups: tuple[float, ...]) -> str:
 def hand_calculation(desk: Desk) -> list[str]:
     """The classic formulas with their numbers."""
     parts = (_unprotected, _operating_currents, stability, stabilising_resistance, bias, _balancing, _capacitive,
-             short_circuit, lambda desk: excitation(desk.study))
+             short_circuit, _direct_currents, lambda desk: excitation(desk.study))
     lines = [list(part(desk)) for part in parts]
     return [line for part in lines if part for line in ("", *part)][1:]
 
@@ -121,6 +122,15 @@ def _unprotected(desk: Desk) -> Iterator[str]:
         rows.append((f"{element} {pickup:g} A", f"{pickup:g} A x {desk.turns:g} x {desk.neutral_ohm:.4g} ohm / "
                      f"{desk.emf_v:.4g} V", f"= {left_unprotected(x, 4)}"))
     yield from table(None, rows, "<<<", "    ")
+
+
+def _direct_currents(desk: Desk) -> Iterator[str]:
+    """How fast what saturates the CTs goes."""
+    yield from paragraph("DC component of the events' currents, time constant (of an energisation that of its flux "
+                         "offset):", "  ")
+    found = [(event.name, direct_s(desk.study, event)) for event in desk.study.external_events]
+    rows = [(name, "none" if seconds is None else f"{1000 * seconds:.3g} ms") for name, seconds in found]
+    yield from table(None, rows, "<>", "    ")
 
 
 def _operating_currents(desk: Desk) -> Iterator[str]:

@@ -22,6 +22,8 @@ from montecarlo.study.budget import too_few
 from montecarlo.study.consistency import ct_key
 from montecarlo.study.description import Study
 from montecarlo.study.grids import snap
+from montecarlo.study.scene import direct_s
+from montecarlo.study.usual import usual_cautions
 from montecarlo.study.wiring import wiring_cautions
 
 __all__ = ["CAUTIONS", "Caution", "capacitance_f", "cautions", "neutrals_s"]
@@ -244,6 +246,18 @@ def check_alike(study: Study) -> Iterator[Caution]:
                           "them; unlike cores are what makes a spill: give knee_factor a distribution.")
 
 
+def check_assumed_ratio(study: Study) -> Iterator[Caution]:
+    """Class limits are check values: what a test must stay below."""
+    told = set()
+    for end in study.ct.groups:
+        error, key = study.ct.at(end).turns_ratio_error_percent, ct_key(study.ct, end, "turns_ratio_error_percent")
+        if error.source.startswith("default of class") and key not in told:
+            told.add(key)
+            yield Caution(key, f"No ratio error is given, so {error.support()[1]:g} % either way was assumed, evenly "
+                          f"spread: what {error.source.removeprefix('default of ')} leaves the turns at most. A "
+                          "class limit is a check value, no measured error; give those of a test report.")
+
+
 def check_misfit(study: Study) -> Iterator[Caution]:
     """A curve that is accepted only because the study states its misfit."""
     told = set()
@@ -293,6 +307,24 @@ def check_backup(study: Study) -> Iterator[Caution]:
 
 
 # --- events, assumptions and what the samples can show ----------------------------------------------------
+
+
+def check_usual(study: Study) -> Iterator[Caution]:
+    yield from (Caution(*pair) for pair in usual_cautions(study))
+
+
+def check_direct_current(study: Study) -> Iterator[Caution]:
+    """Without resistance outside the machine the DC component outlasts that of a terminal fault."""
+    armature = study.machine.armature_time_constant_s.centre()
+    for event in study.external_events:
+        outside = getattr(event, "external_resistance_pu", None)
+        if outside is None or outside.support() != (0, 0):
+            continue
+        if (lasts := direct_s(study, event)) is not None and lasts > armature * (1 + 1e-9):
+            yield Caution(f"external_events.{event.name}.external_resistance_pu", "Without resistance between the "
+                          f"terminals and the fault the DC component goes with {1000 * lasts:.3g} ms at the centre "
+                          f"of the inputs, slower than at the terminals (T_a = {1000 * armature:.3g} ms), and "
+                          "saturates the CTs for longer; lines and transformers have some.")
 
 
 def check_clearing_times(study: Study) -> Iterator[Caution]:
@@ -345,11 +377,11 @@ def check_event_kinds(study: Study) -> Iterator[Caution]:
 
 
 CAUTIONS: tuple[Callable[[Study], Iterator[Caution]], ...] = (
-    check_wiring, check_capacitive_current, check_heating, check_winding_exponent,
+    check_wiring, check_usual, check_capacitive_current, check_heating, check_winding_exponent,
     check_winding_reactance, check_unit_connected, check_reach, check_zone_capacitance,
     check_voltage, check_frequency, check_time_constants, check_reactance_order, check_load,
-    check_ct_rating, check_relay_rating, check_perfect_cts, check_alike, check_misfit,
-    check_remanence_model, check_pickup_error, check_present_step, check_backup,
-    check_clearing_times, check_bolted, check_position, check_assumed_weights, check_samples,
-    check_provable, check_event_kinds,
+    check_ct_rating, check_relay_rating, check_perfect_cts, check_alike, check_assumed_ratio,
+    check_misfit, check_remanence_model, check_pickup_error, check_present_step, check_backup,
+    check_direct_current, check_clearing_times, check_bolted, check_position, check_assumed_weights,
+    check_samples, check_provable, check_event_kinds,
 )

@@ -15,8 +15,11 @@ def texts(changes: dict[str, Any]) -> dict[str, str]:
     return {caution.key: caution.text for caution in cautions(study_with(changes))}
 
 
-def test_the_minimal_study_leaves_only_its_assumptions_to_say() -> None:
-    assert [caution.key for caution in cautions(study_with())] == ["internal_faults.position", "internal_faults.shares"]
+def test_the_minimal_study_leaves_only_its_assumptions_and_undamped_faults_to_say() -> None:
+    undamped = [f"external_events.{name}.external_resistance_pu" for name in ("near_fault", "far_fault")]
+    standing = ["internal_faults.position", "internal_faults.shares"]
+    assert [caution.key for caution in cautions(study_with())] == [*undamped, *standing]
+    assert [caution.key for caution in cautions(study_with(dict.fromkeys(undamped, 0.01)))] == standing
 
 
 CLASS_P = {"ct.knee_voltage_v": REMOVE, "ct.knee_current_a": REMOVE, "ct.class": "5P20", "ct.rated_burden_va": 15}
@@ -67,6 +70,12 @@ DUE: list[tuple[dict[str, Any], str, str]] = [
     (PRESENT, "candidates.present.earth_pickup_a", "not on the relay's step; the nearest is 0.04 A"),
     (PRESENT | {"relay.range_a": [0.02, 0.2], "candidates.present.phase_pickup_a": 0.3},
      "candidates.present.phase_pickup_a", "0.3 A in service cannot be set on this relay"),
+    (CLASS_P | {"ct.turns_ratio_error_percent": REMOVE}, "ct.turns_ratio_error_percent",
+     "0.5 % either way was assumed, evenly spread: what class 5P20 leaves the turns at most"),
+    # X2 = 0.2, X_ext = 0.4, T_a = 0.15 s: 0.15 (0.2 + 0.4)/0.2
+    ({}, "external_events.far_fault.external_resistance_pu",
+     "goes with 450 ms at the centre of the inputs, slower than at the terminals (T_a = 150 ms)"),
+    ({"ct.remanence_percent": 0.7}, "ct.remanence_percent", "It reaches 0.7 %, and 1 to 100 % is usual"),
     ({"external_events.far_fault.clearing_time_s": 1.5}, "external_events.far_fault.clearing_time_s", "reaches 1.5 s"),
     ({"internal_faults.earth_fault_resistance_ohm": REMOVE}, "internal_faults.earth_fault_resistance_ohm",
      "Every earth fault is bolted"),

@@ -100,6 +100,10 @@ class Event(Section):
         """Current of the machine's neutral at the times t. [A], (n, nt); None for an event clear of earth."""
         return None
 
+    def direct_s(self, scene: Scene) -> FloatArray | None:
+        """Time constant of the DC component, (n,) [s]; None for an event without one."""
+        return None
+
     def by_hand(self, centre: Mapping[str, float]) -> tuple[float, str] | None:
         """AC component of the first cycle, RMS [pu], and the sum that gives it, with the study's inputs by key at
         their centres and the event's own at their worst; None where no hand formula holds."""

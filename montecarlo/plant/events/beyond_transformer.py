@@ -71,8 +71,14 @@ class _BeyondTransformer(Event):
         fault += sinusoids(np.sqrt(2) * scene.load()[:, :3], scene.machine.omega * t)
         return fault
 
+    def direct_s(self, scene: Scene) -> FloatArray:
+        own = scene.own
+        return scene.decrement.direct_current_time_s(
+            own["transformer_reactance_pu"] + own["external_reactance_pu"], own["external_resistance_pu"],
+            scene.machine.omega)
+
     def _added(self, scene: Scene) -> Fading:
-        own, decrement, omega = scene.own, scene.decrement, scene.machine.omega
+        own, decrement = scene.own, scene.decrement
         transformer, negative = own["transformer_reactance_pu"], scene.samples["machine.negative_sequence_reactance_pu"]
         grid = own.get("grid_reactance_pu", np.full(len(transformer), np.inf))
         beyond = self.beyond_pu(own)
@@ -82,9 +88,7 @@ class _BeyondTransformer(Event):
         first, second, last = (self.of_pair(-1j * peak * one, -1j * peak * two, scene) for one, two in parts)
         behind = 1 / (1 / (negative + transformer) + 1 / grid) + beyond
         fast, slow = decrement.decay_times_s(transformer + 1 / (1 / behind + 1 / grid))
-        direct = decrement.direct_current_time_s(transformer + own["external_reactance_pu"],
-                                                 own["external_resistance_pu"], omega)
-        return Fading(stages=(first, second, last), fast_s=fast, slow_s=slow, direct_s=direct)
+        return Fading(stages=(first, second, last), fast_s=fast, slow_s=slow, direct_s=self.direct_s(scene))
 
 
 class PhaseEarthBeyond(_BeyondTransformer):

@@ -114,3 +114,7 @@ class TransformerEnergisation(Event):
                 air_core_pu=own["air_core_reactance_pu"][rows], source_pu=source[rows],
                 decay_s=own["decay_time_constant_s"][rows], omega=scene.machine.omega)
         return out
+
+    def direct_s(self, scene: Scene) -> FloatArray:
+        """Of the flux offset, which keeps the inrush on one side of zero."""
+        return scene.own["decay_time_constant_s"]

@@ -69,6 +69,9 @@ class MotorStart(Event):
         out += sinusoids(np.sqrt(2) * scene.load()[:, :3], omega * t)
         return out
 
+    def direct_s(self, scene: Scene) -> FloatArray:
+        return scene.own["direct_time_constant_s"]
+
     def by_hand(self, centre: Mapping[str, float]) -> tuple[float, str]:
         ratio, rating, emf = (self.start_ratio.support()[1], self.motor_rating_pu.support()[1],
                               centre["machine.voltage_factor"])

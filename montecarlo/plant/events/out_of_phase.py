@@ -59,6 +59,10 @@ class OutOfPhaseClosing(Event):
             point_on_wave_rad=scene.point_on_wave_rad, pair=scene.phase, clearing_time_s=own["clearing_time_s"],
             omega=scene.machine.omega, rated_current_a=scene.machine.rated_current_a)
 
+    def direct_s(self, scene: Scene) -> FloatArray:
+        return scene.decrement.direct_current_time_s(
+            scene.own["external_reactance_pu"], scene.own["external_resistance_pu"], scene.machine.omega)
+
     def by_hand(self, centre: Mapping[str, float]) -> tuple[float, str]:
         emf, own = centre["machine.voltage_factor"], centre["machine.subtransient_reactance_pu"]
         angle, outside = self.angle_deg.support()[1], self.external_reactance_pu.support()[0]

@@ -117,6 +117,9 @@ class PhaseEarth(Event):
         out[:, 3:] += fault - charging
         return out
 
+    def direct_s(self, scene: Scene) -> FloatArray:
+        return _direct_s(scene, _bus(scene))
+
     def neutral_current(self, scene: Scene, t: FloatArray) -> FloatArray:
         """(n, nt). The sum of the three phases at the neutral end; load and charging currents add nothing to it. It
         ends at its own first zero after clearing: behind a resistor that of the fault current, with which it stops."""
@@ -138,6 +141,11 @@ def _bus(scene: Scene) -> EarthedBus:
         fault_ohm=scene.own["fault_resistance_ohm"], omega=scene.machine.omega)
 
 
+def _direct_s(scene: Scene, bus: EarthedBus) -> FloatArray:
+    armature = bus.negative_ohm / (bus.omega * scene.samples["machine.armature_time_constant_s"])
+    return bus.direct_s(scene.ohm("subtransient_reactance_pu"), armature)
+
+
 def _added(scene: Scene, bus: EarthedBus) -> tuple[Fading, Fading]:
     """What the fault adds: through both ends (n, 3), and into the zone's capacitance, alike in each phase (n, 1)."""
     s, omega, base = scene.samples, scene.machine.omega, scene.machine.base_impedance_ohm
@@ -150,7 +158,5 @@ def _added(scene: Scene, bus: EarthedBus) -> tuple[Fading, Fading]:
                 for zero, *_ in found)
     inside = tuple(zone_s[:, None] * neutral * turn[:, None] for neutral in neutrals)
     fast, slow = scene.decrement.decay_times_s(bus.outside_ohm() / base)
-    armature = bus.negative_ohm / (omega * s["machine.armature_time_constant_s"])
-    direct = bus.direct_s(scene.ohm("subtransient_reactance_pu"), armature)
-    return (Fading(stages=through, fast_s=fast, slow_s=slow, direct_s=direct),
+    return (Fading(stages=through, fast_s=fast, slow_s=slow, direct_s=_direct_s(scene, bus)),
             Fading(stages=inside, fast_s=fast, slow_s=slow))

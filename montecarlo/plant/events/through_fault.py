@@ -50,6 +50,10 @@ class ThroughFault(Event):
             point_on_wave_rad=scene.point_on_wave_rad, pair=scene.phase, clearing_time_s=own["clearing_time_s"],
             omega=scene.machine.omega, rated_current_a=scene.machine.rated_current_a)
 
+    def direct_s(self, scene: Scene) -> FloatArray:
+        return scene.decrement.direct_current_time_s(
+            scene.own["external_reactance_pu"], scene.own["external_resistance_pu"], scene.machine.omega)
+
     def by_hand(self, centre: Mapping[str, float]) -> tuple[float, str]:
         decrement = Decrement(**{name: centre[f"machine.{name}"] for name in Decrement.__dataclass_fields__})
         outside, emf = self.external_reactance_pu.support()[0], centre["machine.voltage_factor"]
