@@ -24,7 +24,7 @@ __all__ = ["Plan", "deciding", "plans", "told"]
 HITS = 200.0                                               # effective: limits some 15 % away, four times the check's
 PASSED = 1.25 * FEW                                        # with the largest sample: the check, with a margin
 MATTERS = 0.1                                              # share of a candidate's p_false from which an event decides
-MOST_TIMES = 4                                             # the study's own number: the most that are drawn
+MOST_TIMES = 8                                             # the study's own number: the most that are drawn
 
 
 class Plan(NamedTuple):

@@ -11,6 +11,8 @@ from pandas.testing import assert_frame_equal
 from scipy.special import ndtr
 
 from montecarlo import Result, run_study
+from montecarlo.engine import enlarging
+from montecarlo.estimates.rare import limits
 from montecarlo.study.description import Precision, Study
 from studies.result_text import result_text
 from tests.unit.studies import REMOVE, study_with
@@ -168,6 +170,37 @@ def test_a_precision_enlarges_the_weighted_samples_too(spill: Result) -> None:
     assert 4096 == sizes[1] < sizes[2] <= 65_536
     assert any(f"{sizes[2]} weighted samples an event" in text for text in fine.told)
     assert abs(other["p_false"] / known_p(study, other["phase_pickup_a"]) - 1) < 2 * 0.04 + 0.02     # 4 standard errors
+
+
+def test_a_fresh_batch_is_as_large_as_its_candidates_need(spill: Result, monkeypatch: pytest.MonkeyPatch) -> None:
+    """More hits wanted than the study's number of samples gives; two workers give the same size and numbers."""
+    monkeypatch.setattr(enlarging, "HITS", 1000.0)
+    one, two = (run_study(spill.study, workers=workers) for workers in (1, 2))
+    assert_frame_equal(one.rare, two.rare, check_exact=True)
+    fresh = one.rare[one.rare["batch"] == 2]
+    size = fresh["samples"].max()
+    assert 4096 < size < 4 * 4096
+    assert fresh["samples"].eq(size).all()
+    assert one.rare[one.rare["batch"] == 1]["samples"].eq(4096).all()
+    assert fresh.set_index("candidate")["effective_hits"][one.chosen] > 0.8 * 1000      # 1 % of 1,000 or so a sigma
+    assert [f"external.start: the fresh batch has {size} weighted samples instead of 4096: 4096 let" in text
+            for text in one.told].count(True) == 1
+    assert not any("the fresh batch has" in text for text in spill.told)
+
+
+def test_few_effective_hits_are_told_as_both(spill: Result, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(limits, "FEW", 400.0)
+    result = run_study(spill.study, workers=1)
+    rare = result.rare.set_index("candidate")
+    both = rare[rare["p_from"] == "both"]
+    assert len(both) > 0
+    assert both["verdict"].str.contains("400 are needed").all()
+    frame = result.candidates.set_index("candidate").loc[both.index]
+    assert (frame["p_false_from"] == "both").all()
+    assert np.array_equal(frame["p_false"], both["p_weighted"])
+    assert (frame["p_false_low"] <= both[["p_weighted_low", "p_counted_low"]].min(axis=1)).all()
+    assert (frame["p_false_high"] >= both["p_weighted_high"]).all()
+    assert any("from few of them that operate" in text for text in result.told)
 
 
 # --- when they fail ---------------------------------------------------------------------------------------

@@ -54,11 +54,11 @@ def test_one_large_sample_does_not_set_the_size_but_must_pass() -> None:
 
 
 def test_the_limit_binds_and_is_told() -> None:
-    short = plans(known(seen(30.0)), [ONE], OWN)
+    short = plans(known(seen(15.0)), [ONE], OWN)
     assert short[NEAR].samples == MOST_TIMES * OWN < short[NEAR].wanted
     (text,) = told(short, OWN, [OTHER, ONE], "")
-    assert text.startswith("external.near_fault: the fresh batch has 32768 weighted samples instead of 8192: 8192 let "
-                           "candidate 2 expect 29 effective hits, and 200 make limits steady; at most 4 times")
+    assert text.startswith("external.near_fault: the fresh batch has 65536 weighted samples instead of 8192: 8192 let "
+                           "candidate 2 expect 15 effective hits, and 200 make limits steady; at most 8 times")
     assert f"{short[NEAR].wanted} would be needed" in text
 
 
@@ -67,4 +67,4 @@ def test_where_the_limit_leaves_too_few_hits_nothing_is_spent_and_that_is_told()
     assert hopeless[NEAR].samples == OWN
     (text,) = told(hopeless, OWN, [ONE], "wet")
     assert text.startswith("external.near_fault, wet: the fresh batch has its own 8192 weighted samples, too few")
-    assert "at most 4 times" in text
+    assert "at most 8 times" in text
