@@ -149,7 +149,8 @@ def test_the_peak_of_the_chosen_setting_stands_in_recommendation_and_sheets(text
     assert len({one.group(1) for one in found.values() if one}) == 1
 
 
-def test_operating_times_are_told_and_weight_no_plant(texts: dict[str, str]) -> None:
-    assert "Operating times weight no plant" in texts["update"]
-    assert re.search(r"operating time phase L3 0\.1\d* s, in the band", texts["update"])
-    assert "pick-up phase L2, neutral_end.L2 raised" in texts["update"]
+def test_slopes_and_times_are_told_and_weight_no_plant(texts: dict[str, str]) -> None:
+    weighed, told = texts["update"].split("These weight no plant")[0].split(" off ")
+    for quantity in ("pick-up phase L2, neutral_end.L2 raised A secondary", "operating time phase L3 s"):
+        assert quantity not in weighed
+        assert re.search(rf"{quantity} 0\.\d+ ± 0.01 0\.\d+ to 0\.\d+ inside", told)
