@@ -122,14 +122,14 @@ def test_the_sheet_has_every_step_of_a_test() -> None:
 @pytest.mark.parametrize("name", ["commissioning.html", "header", "report.html"])
 def test_slopes_bias_form_and_delay_stand_beside_the_setting(name: str, texts: dict[str, str]) -> None:
     text = re.sub(r"<[^>]+>", " ", texts[name])
-    for label, value in (("slope", "0.2"), ("slope above the turning point", "0.5"), ("delay", "0.1 s"),
-                         ("turning point, bias current", "1.5 A secondary"),
+    for label, value in (("slope", "0.2"), ("slope above the break", "0.5"), ("delay", "0.1 s"),
+                         ("break \\(turning point\\), bias current", "1.5 A secondary"),
                          ("bias form", "greater of: trips above pick-up and above bias"),
                          ("bias current", "largest of the ends' currents")):
         assert re.search(rf"{label}\s+{re.escape(value)}", text), label
 
 
-@pytest.mark.parametrize("name", ["commissioning.html", "header"])
+@pytest.mark.parametrize("name", ["commissioning.html", "header", "update"])
 def test_a_scheme_without_a_stabilising_resistance_has_no_ohms(name: str, texts: dict[str, str]) -> None:
     assert "ohm" not in texts[name]
 

@@ -28,7 +28,7 @@ BAND = (0.025, 0.5, 0.975)
 AT_RELAY = "at the relay"
 SUDDEN = "suddenly"                                        # a current applied at once
 PRIMARY, SECONDARY, SECOND = "A primary", "A secondary", "s"
-RAISED = "raised until it operates"
+RAISED, THROUGH = "raised until it operates", " in the sense of a through current"
 TINY_A = 1e-9                                              # below it is round-off
 SHOWN_A = 1e-4                                             # the least that is printed
 
@@ -75,8 +75,8 @@ def slope_name(sheet: Sheet, test: SlopeTest) -> str:
 def _slope_words(sheet: Sheet, test: SlopeTest) -> str:
     """Which side carries which current, and where on the characteristic the point lies."""
     raised, held = (PLACES[sheet.scheme.places[ct]] for ct in (test.raised, test.held))
-    return (f"{test.point.part}, bias {test.point.bias_a:.3g} A: hold {held} at {test.point.held_a:g} A, raise {raised} "
-            "against it until it operates")
+    return (f"{test.point.part}, bias {test.point.bias_a:.3g} A: hold {held} at {test.point.held_a:g} A, raise "
+            f"{raised}{THROUGH}")
 
 
 def time_name(sheet: Sheet, number: int) -> str:
@@ -109,11 +109,12 @@ def commissioning_tables(sheet: Sheet, frame: pd.DataFrame) -> list[dict[str, An
     operates = ["element, and where the current is raised", "operates at", *heads[2:]]
     tables.append({"title": f"{len(tables) + 1}. Pick-up of each element", "heads": operates, "rows": rows})
     slopes = frame[frame["test"].isin({test.name for test in sheet.slope_tests})]
-    rows = [[f"{row['quantity'].removeprefix('pick-up ').partition(',')[0]}, {row['how']}", *_texts(row)]
+    rows = [[f"{row['quantity'].removeprefix('pick-up ').partition(',')[0]}, {row['how'].removesuffix(THROUGH)}",
+             *_texts(row)]
             for row in slopes.to_dict("records")]
     if rows:
-        tables.append({"title": f"{len(tables) + 1}. Points on the slopes: two currents at the relay, {SECONDARY}, in "
-                       "the sense of a through current", "heads": ["element, held current, raised current",
+        tables.append({"title": f"{len(tables) + 1}. Points on the slopes: two currents at the relay, {SECONDARY},"
+                       f"{THROUGH}", "heads": ["element, held current, raised current",
                                                                    "operates at", *heads[2:]], "rows": rows})
     rows = [[f"{row['quantity'].removeprefix('operating time ')}, {row['injected_secondary_a']:g} A secondary applied "
              "at once", *_texts(row)] for row in frame[frame["test"] == SUDDEN].to_dict("records")]

@@ -14,8 +14,8 @@ from montecarlo.study.description import Study
 __all__ = ["bias_words", "setting_lines", "setting_row"]
 
 LABELS = {"phase_pickup_a": ("phase pick-up", " A secondary"), "earth_pickup_a": ("earth pick-up", " A secondary"),
-          "slope1": ("slope", ""), "slope_break_a": ("turning point, bias current", " A secondary"),
-          "slope2": ("slope above the turning point", ""), "delay_s": ("delay", " s"),
+          "slope1": ("slope", ""), "slope_break_a": ("break (turning point), bias current", " A secondary"),
+          "slope2": ("slope above the break", ""), "delay_s": ("delay", " s"),
           "stabilising_resistance_ohm": ("stabilising resistance", " ohm")}
 FORMS = {"sum": "sum: trips above pick-up and bias together",
          "greater_of": "greater of: trips above pick-up and above bias"}
