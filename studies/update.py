@@ -32,8 +32,7 @@ from montecarlo.report.commissioning import (
     test_name,
     time_name,
 )
-from montecarlo.report.rows import SETTINGS
-from montecarlo.report.setting_words import setting_row
+from montecarlo.report.rows import setting_columns
 from montecarlo.study.candidates import Setting, candidate_lattices, settings_of
 from montecarlo.study.description import Study
 from studies.folder import PRODUCT, PROVENANCE, read_record
@@ -247,8 +246,7 @@ def _frame(run: Run, weights: Array) -> pd.DataFrame:
     plain, of = np.full(weights.shape, 1 / weights.size), weights_of(run.study)
     columns: dict[str, Any] = {"candidate": np.arange(1, len(run.settings) + 1),
                                "scheme": [setting.scheme for setting in run.settings]}
-    rows = [setting_row(run.study, setting) for setting in run.settings]
-    columns |= {name: [row[name] for row in rows] for name in SETTINGS}
+    columns |= setting_columns(run.study, run.settings)
     for quantity, names, shares in _sides(of):
         kinds = [run.sums(name) for name in names]
         means = np.sum([share * kind.means for share, kind in zip(shares, kinds, strict=True)], axis=0)
