@@ -101,7 +101,8 @@ class ChoiceReport:
             "<<>>>>>>", "Currents, RMS, in four bases")
         yield Table(("setting", *columns), tuple(self._others(columns)), "<" + "<" * len(columns), "The rest")
         yield Table(("setting", *columns, "as left", "changed by, date, why", "approved by, date"),
-                    tuple(self._as_left(columns)), "<" + "<" * (len(columns) + 3), "As-left settings and change record")
+                    tuple(self._as_left(columns)), "<" * (len(columns) + 4), "As-left settings and change record",
+                    widths=(20, *(34 // len(columns),) * len(columns), 14, 17, 15))
         yield Prose(peak_of_chosen(self.peaks, self.result) or PEAK)
         yield Prose(self._stepping())
         if self.result.chosen is not None:

@@ -23,7 +23,6 @@ from montecarlo.quantities import Array
 from montecarlo.quantities.files import read_bounded
 from montecarlo.quantities.wording import shown
 from montecarlo.report.commissioning import (
-    BAND,
     SECOND,
     SECONDARY,
     SUDDEN,
@@ -33,13 +32,13 @@ from montecarlo.report.commissioning import (
     test_name,
     time_name,
 )
-from montecarlo.report.rows import SETTINGS
+from montecarlo.report.rows import setting_columns
 from montecarlo.study.candidates import Setting, candidate_lattices, settings_of
 from montecarlo.study.description import Study
 from studies.folder import PRODUCT, PROVENANCE, is_as_sealed, read_record
 from studies.inputs import study_again
 from studies.measured import Measured, read_measured
-from studies.update_text import answer, measurements, moved, times
+from studies.update_text import answer, beside, measurements, moved
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -87,16 +86,16 @@ def update(folder: Path, path: Path) -> Update:
     filled_in = read_measured(path)
     run = _read_run(folder)
     sheet = run.sheet
-    aside = times(_timed(sheet, filled_in, path))
-    rows = [row for row in filled_in if row.test != SUDDEN]
+    aside = _aside(sheet, filled_in, path)
+    rows = [row for row in filled_in if row not in aside]
     if not rows:
-        raise StudyError(f"{path}: only operating times are filled in, which say nothing of the plants; fill in "
-                         "currents too")
+        raise StudyError(f"{path}: only points on slopes and operating times are filled in, which weight no plant; "
+                         "fill in currents of CTs and legs, or pick-ups, too")
     expected = _expected(sheet, rows, path)
     weights = _weights(rows, expected, path)
     frame = _frame(run, weights)
     inputs = {key.removeprefix(INPUT): values for key, values in run.arrays.items() if key.startswith(INPUT)}
-    return Update(frame, (*measurements(rows, expected, weights), *aside, *answer(frame, run.chosen),
+    return Update(frame, (*measurements(rows, expected, weights), *beside(aside), *answer(frame, run.chosen),
                           *moved(inputs, weights)))
 
 
@@ -141,20 +140,15 @@ def _expected(sheet: Sheet, rows: Sequence[Measured], path: Path) -> Array:
     injections = {injection.name: injection for injection in sheet.injections}
     pickups = {(test_name(injection), pickup_name(sheet, number)): (injection, number)
                for injection, number in sheet.pickup_tests}
-    slopes = {(test.name, slope_name(sheet, test)): test for test in sheet.slope_tests}
     faults: list[str] = []
     found: list[Array] = []
     for row in rows:
         where = f"{path} line {row.line}"
         unit = SECONDARY
-        _no_current_beside(row, where, slope=(row.test, row.quantity) in slopes)
+        _column_taken(row, "injected_primary_a", where)
         if (row.test, row.quantity) in pickups:
             injection, number = pickups[row.test, row.quantity]
             unit, plants = pickup_unit(injection), sheet.pickup(injection, number).plants
-        elif (row.test, row.quantity) in slopes:
-            slope = slopes[row.test, row.quantity]
-            held_a = _injected(row, slope.point.held_a, "injected_secondary_a", where)
-            plants = sheet.slope_point(slope, held_a)
         elif row.test in injections:
             asked = replace(injections[row.test], current_a=_injected(
                 row, injections[row.test].current_a, "injected_primary_a", where))
@@ -165,7 +159,8 @@ def _expected(sheet: Sheet, rows: Sequence[Measured], path: Path) -> Array:
                 continue
             plants = known[row.quantity]
         else:
-            names = [*injections, *dict.fromkeys(test for test, _ in (*pickups, *slopes) if test not in injections)]
+            others = (*(test for test, _ in pickups), *(test.name for test in sheet.slope_tests), SUDDEN)
+            names = [*injections, *dict.fromkeys(test for test in others if test not in injections)]
             faults.append(f"{where}: test {shown(row.test)} with {shown(row.quantity)} is not on the commissioning "
                           f"sheet; {_near(row.test, names)}")
             continue
@@ -187,31 +182,38 @@ def _injected(row: Measured, planned_a: float, column: str, where: str) -> float
     return planned_a if math.isnan(injected_a) else injected_a
 
 
-def _no_current_beside(row: Measured, where: str, *, slope: bool) -> None:
+def _column_taken(row: Measured, column: str, where: str) -> None:
     """A primary current does not stand in the column of secondary ones, nor the other way round."""
-    wrong = "injected_primary_a" if slope else "injected_secondary_a"
+    primary, secondary = "injected_primary_a", "injected_secondary_a"
+    wrong = primary if column == secondary else secondary
     if not math.isnan(getattr(row, wrong)):
         raise StudyError(f"{where}: {wrong} {getattr(row, wrong):g} A has no place in test {row.test}; take the column "
-                         f"injected_{'secondary' if slope else 'primary'}_a, in its unit")
+                         f"{column}, in its unit")
 
 
-def _timed(sheet: Sheet, rows: Sequence[Measured], path: Path) -> list[tuple[Measured, float, float]]:
-    """Operating times that were measured, with their bands. They depend on the point on wave, so no plant is weighted
-    by them."""
-    known = {time_name(sheet, test.element): test for test in sheet.time_tests}
-    found = []
+def _aside(sheet: Sheet, rows: Sequence[Measured], path: Path) -> dict[Measured, Array]:
+    """Of the rows that weight no plant what they are compared with: points on slopes, since the study holds no error
+    of a relay's slopes, and operating times, which depend on the point on wave."""
+    slopes = {(test.name, slope_name(sheet, test)): test for test in sheet.slope_tests}
+    timed = {(SUDDEN, time_name(sheet, test.element)): test for test in sheet.time_tests}
+    found: dict[Measured, Array] = {}
     for row in rows:
-        if row.test == SUDDEN:
-            where = f"{path} line {row.line}"
-            if row.quantity not in known:
-                raise StudyError(f"{where}: quantity {shown(row.quantity)} is not in test {row.test}; "
-                                 f"{_near(row.quantity, list(known))}")
-            if row.unit != SECOND:
-                raise StudyError(f"{where}: unit {shown(row.unit)}, must be {shown(SECOND)} as on the commissioning "
-                                 "sheet; convert the measured value and its uncertainty")
-            low, _, high = np.quantile(sheet.operating_times_s(known[row.quantity]), BAND, method="nearest").tolist()
-            found.append((row, low, high))
+        key, where, column = (row.test, row.quantity), f"{path} line {row.line}", "injected_secondary_a"
+        if key in slopes or key in timed:
+            _column_taken(row, column, where)
+            _check_unit(row, SECONDARY if key in slopes else SECOND, where)
+        if key in slopes:
+            held_a = _injected(row, slopes[key].point.held_a, column, where)
+            found[row] = sheet.slope_point(slopes[key], held_a)
+        elif key in timed:
+            found[row] = sheet.operating_times_s(timed[key]).ravel()
     return found
+
+
+def _check_unit(row: Measured, unit: str, where: str) -> None:
+    if row.unit != unit:
+        raise StudyError(f"{where}: unit {shown(row.unit)}, must be {shown(unit)} as on the commissioning sheet; "
+                         "convert the measured value and its uncertainty")
 
 
 def _near(name: str, names: Sequence[str]) -> str:
@@ -247,8 +249,7 @@ def _frame(run: Run, weights: Array) -> pd.DataFrame:
     plain, of = np.full(weights.shape, 1 / weights.size), weights_of(run.study)
     columns: dict[str, Any] = {"candidate": np.arange(1, len(run.settings) + 1),
                                "scheme": [setting.scheme for setting in run.settings]}
-    columns |= {name: [np.nan if (value := getattr(setting, name)) is None else value for setting in run.settings]
-                for name in SETTINGS}
+    columns |= setting_columns(run.study, run.settings)
     for quantity, names, shares in _sides(of):
         kinds = [run.sums(name) for name in names]
         means = np.sum([share * kind.means for share, kind in zip(shares, kinds, strict=True)], axis=0)

@@ -10,6 +10,7 @@ import numpy as np
 
 from montecarlo.estimates.reweigh import effective_plants
 from montecarlo.quantities import Array
+from montecarlo.report.commissioning import BAND
 from montecarlo.report.look import percent
 from montecarlo.report.words import scheme_name, setting_text
 from studies.measured import Measured
@@ -18,7 +19,7 @@ from studies.text import heading, paragraph, table
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["answer", "measurements", "moved", "times"]
+__all__ = ["answer", "beside", "measurements", "moved"]
 
 SHOWN_INPUTS = 5
 CHANCE = 3                                                 # standard errors of a mean, by which it may move by itself
@@ -36,15 +37,19 @@ def measurements(rows: Sequence[Measured], expected: Array, weights: Array) -> l
         "instruments' errors are taken as normal and independent, the uncertainty as one standard deviation.")]
 
 
-def times(found: Sequence[tuple[Measured, float, float]]) -> list[str]:
-    """Operating times beside their bands; nothing without any."""
-    told = []
-    for row, low, high in found:
+def beside(found: Mapping[Measured, Array]) -> list[str]:
+    """Rows that weight no plant, each beside its band; nothing without any."""
+    if not found:
+        return []
+    cells = []
+    for row, plants in found.items():
+        low, middle, high = np.quantile(plants, BAND, method="nearest").tolist()
         inside = low - 2 * row.uncertainty <= row.measured <= high + 2 * row.uncertainty
-        told.append(f"{row.quantity} {row.measured:.4g} s, {'in' if inside else 'OUTSIDE'} the band {low:.4g} to "
-                    f"{high:.4g} s")
-    return paragraph(f"Operating times weight no plant, since they depend on the point on wave: {'; '.join(told)}."
-                     ) if told else []
+        cells.append([row.test, row.quantity, row.unit, f"{row.measured:.4g} ± {row.uncertainty:.2g}",
+                      _range((low, high)), "inside" if inside else f"{100 * (row.measured / middle - 1):+.2g} %"])
+    return ["", *table(["test", "quantity", "unit", "measured", "95 %", "off"], cells, "<<<>>>"), *paragraph(
+        "These weight no plant: the study holds no error of a relay's slopes and timer, and an operating time depends "
+        "on the point on wave. Off: beyond band and two uncertainties, against the median.")]
 
 
 def _quantiles(values: Array, weights: Array) -> tuple[float, float]:

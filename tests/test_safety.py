@@ -122,14 +122,14 @@ def test_the_sheet_has_every_step_of_a_test() -> None:
 @pytest.mark.parametrize("name", ["commissioning.html", "header", "report.html"])
 def test_slopes_bias_form_and_delay_stand_beside_the_setting(name: str, texts: dict[str, str]) -> None:
     text = re.sub(r"<[^>]+>", " ", texts[name])
-    for label, value in (("slope", "0.2"), ("slope above the turning point", "0.5"), ("delay", "0.1 s"),
-                         ("turning point, bias current", "1.5 A secondary"),
+    for label, value in (("slope", "0.2"), ("slope above the break", "0.5"), ("delay", "0.1 s"),
+                         ("break \\(turning point\\), bias current", "1.5 A secondary"),
                          ("bias form", "greater of: trips above pick-up and above bias"),
                          ("bias current", "largest of the ends' currents")):
         assert re.search(rf"{label}\s+{re.escape(value)}", text), label
 
 
-@pytest.mark.parametrize("name", ["commissioning.html", "header"])
+@pytest.mark.parametrize("name", ["commissioning.html", "header", "update"])
 def test_a_scheme_without_a_stabilising_resistance_has_no_ohms(name: str, texts: dict[str, str]) -> None:
     assert "ohm" not in texts[name]
 
@@ -149,7 +149,8 @@ def test_the_peak_of_the_chosen_setting_stands_in_recommendation_and_sheets(text
     assert len({one.group(1) for one in found.values() if one}) == 1
 
 
-def test_operating_times_are_told_and_weight_no_plant(texts: dict[str, str]) -> None:
-    assert "Operating times weight no plant" in texts["update"]
-    assert re.search(r"operating time phase L3 0\.1\d* s, in the band", texts["update"])
-    assert "pick-up phase L2, neutral_end.L2 raised" in texts["update"]
+def test_slopes_and_times_are_told_and_weight_no_plant(texts: dict[str, str]) -> None:
+    weighed, told = texts["update"].split("These weight no plant")[0].split(" off ")
+    for quantity in ("pick-up phase L2, neutral_end.L2 raised A secondary", "operating time phase L3 s"):
+        assert quantity not in weighed
+        assert re.search(rf"{quantity} 0\.\d+ ± 0.01 0\.\d+ to 0\.\d+ inside", told)

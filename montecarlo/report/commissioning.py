@@ -10,6 +10,7 @@ import numpy as np
 from montecarlo.engine.commissioning import Injection, Sheet, SlopeTest
 from montecarlo.quantities import Array
 from montecarlo.relays.places import PLACES
+from montecarlo.report.page import together
 from montecarlo.report.safety import PROPOSED, TESTS
 from montecarlo.report.setting_words import setting_lines, setting_row
 from montecarlo.report.words import scheme_name, setting_text
@@ -27,7 +28,7 @@ BAND = (0.025, 0.5, 0.975)
 AT_RELAY = "at the relay"
 SUDDEN = "suddenly"                                        # a current applied at once
 PRIMARY, SECONDARY, SECOND = "A primary", "A secondary", "s"
-RAISED = "raised until it operates"
+RAISED, THROUGH = "raised until it operates", " in the sense of a through current"
 TINY_A = 1e-9                                              # below it is round-off
 SHOWN_A = 1e-4                                             # the least that is printed
 
@@ -74,8 +75,8 @@ def slope_name(sheet: Sheet, test: SlopeTest) -> str:
 def _slope_words(sheet: Sheet, test: SlopeTest) -> str:
     """Which side carries which current, and where on the characteristic the point lies."""
     raised, held = (PLACES[sheet.scheme.places[ct]] for ct in (test.raised, test.held))
-    return (f"{test.point.held_a:g} A held at the input of {held}, {raised} raised in the sense of a through current; "
-            f"{test.point.part}, bias {test.point.bias_a:.3g} A")
+    return (f"{test.point.part}, bias {test.point.bias_a:.3g} A: hold {held} at {test.point.held_a:g} A, raise "
+            f"{raised}{THROUGH}")
 
 
 def time_name(sheet: Sheet, number: int) -> str:
@@ -108,11 +109,13 @@ def commissioning_tables(sheet: Sheet, frame: pd.DataFrame) -> list[dict[str, An
     operates = ["element, and where the current is raised", "operates at", *heads[2:]]
     tables.append({"title": f"{len(tables) + 1}. Pick-up of each element", "heads": operates, "rows": rows})
     slopes = frame[frame["test"].isin({test.name for test in sheet.slope_tests})]
-    rows = [[f"{row['quantity'].removeprefix('pick-up ').partition(',')[0]}: {row['how']} [{SECONDARY}]", *_texts(row)]
+    rows = [[f"{row['quantity'].removeprefix('pick-up ').partition(',')[0]}, {row['how'].removesuffix(THROUGH)}",
+             *_texts(row)]
             for row in slopes.to_dict("records")]
     if rows:
-        tables.append({"title": f"{len(tables) + 1}. Points on the slopes, two currents at the relay", "heads":
-                       ["element, held current, raised current", *operates[1:]], "rows": rows})
+        tables.append({"title": f"{len(tables) + 1}. Points on the slopes: two currents at the relay, {SECONDARY},"
+                       f"{THROUGH}", "heads": ["element, held current, raised current",
+                                                                   "operates at", *heads[2:]], "rows": rows})
     rows = [[f"{row['quantity'].removeprefix('operating time ')}, {row['injected_secondary_a']:g} A secondary applied "
              "at once", *_texts(row)] for row in frame[frame["test"] == SUDDEN].to_dict("records")]
     if rows:
@@ -127,12 +130,13 @@ def commissioning_page(sheet: Sheet, frame: pd.DataFrame, provenance: Mapping[st
     from jinja2 import Environment, PackageLoader
 
     setting = setting_row(sheet.study, sheet.setting)
+    steps = [together(step) for step in TESTS]
     templates = Environment(loader=PackageLoader("montecarlo.report"), autoescape=True, trim_blocks=True,
                             lstrip_blocks=True)
     return templates.get_template("commissioning.html").render(
         title=sheet.study.study.title, scheme=scheme_name(sheet.setting.scheme), setting=setting_text(setting),
-        tables=commissioning_tables(sheet, frame), plants=len(next(iter(sheet.samples.values()))), peak=peak,
-        steps=TESTS, lines=list(setting_lines(sheet.study, setting)), proposed=PROPOSED, provenance=provenance)
+        tables=commissioning_tables(sheet, frame), plants=len(next(iter(sheet.samples.values()))), peak=together(peak),
+        steps=steps, lines=list(setting_lines(sheet.study, setting)), proposed=PROPOSED, provenance=provenance)
 
 
 def _texts(row: Mapping[Any, Any]) -> list[str]:

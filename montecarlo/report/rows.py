@@ -27,13 +27,14 @@ from montecarlo.report import choosing
 from montecarlo.report.rare_tables import origin
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.transform import all_plants
+from montecarlo.study.candidates import Setting
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["SETTINGS", "Numbers", "candidate_rows", "coverage_rows", "type_rows"]
+__all__ = ["SETTINGS", "Numbers", "candidate_rows", "coverage_rows", "setting_columns", "type_rows"]
 
 Numbers = NDArray[np.int64]
 COVERAGE_STEP = 5                                          # of the 200 bins of the winding: 41 places
@@ -48,7 +49,6 @@ def candidate_rows(study: Study, batch: Batch) -> pd.DataFrame:
     judgement, weight = batch.judgement, weights_of(study)
     internal = [batch.strata[name] for name in weight.internal]
     settings = batch.settings
-    stabilised = {kind: scheme_of(study, kind).stabilised for kind in study.scheme.kinds}
     blank = np.full(len(settings), np.nan)
     covered = coverage(batch.strata[EARTH]) if EARTH in batch.strata else None
     missed_plants = over_plants(internal, np.array(weight.shares))
@@ -56,9 +56,7 @@ def candidate_rows(study: Study, batch: Batch) -> pd.DataFrame:
     quiet = none_within(Total(*(weight.events_per_year * part for part in judgement.false)), study.policy.years)
     return pd.DataFrame({
         "scheme": [s.scheme for s in settings],
-        **{name: [np.nan if (value := getattr(s, name)) is None else value for s in settings] for name in SETTINGS},
-        "stabilising_resistance_ohm": [s.stabilising_resistance_ohm if stabilised[s.scheme] else np.nan
-                                       for s in settings],
+        **setting_columns(study, settings),
         "p_missed": judgement.missed.total, "p_missed_low": judgement.missed.low,
         "p_missed_high": judgement.missed.high,
         "p_false": judgement.false.total, "p_false_low": judgement.false.low, "p_false_high": judgement.false.high,
@@ -89,6 +87,16 @@ def _of_each_kind(judgement: Judgement) -> dict[str, Any]:
         return {}
     kinds, bounds = [*judgement.each], np.stack([*judgement.each.values()])
     return {"p_false_each_bound": bounds.max(axis=0), "worst_event": [kinds[at] for at in bounds.argmax(axis=0)]}
+
+
+def setting_columns(study: Study, settings: Sequence[Setting]) -> dict[str, list[float]]:
+    """Every setting of each candidate; NaN for what its scheme does not have."""
+    stabilised = {kind: scheme_of(study, kind).stabilised for kind in {setting.scheme for setting in settings}}
+    columns = {name: [np.nan if (value := getattr(setting, name)) is None else value for setting in settings]
+               for name in SETTINGS}
+    columns["stabilising_resistance_ohm"] = [
+        setting.stabilising_resistance_ohm if stabilised[setting.scheme] else np.nan for setting in settings]
+    return columns
 
 
 def _with_backup(study: Study, batch: Batch, weight: Weights) -> dict[str, Array]:

@@ -6,16 +6,15 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from montecarlo.report.rows import SETTINGS
+from montecarlo.report.rows import setting_columns
 from montecarlo.study.candidates import Setting
-from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
 
 __all__ = ["bias_words", "setting_lines", "setting_row"]
 
 LABELS = {"phase_pickup_a": ("phase pick-up", " A secondary"), "earth_pickup_a": ("earth pick-up", " A secondary"),
-          "slope1": ("slope", ""), "slope_break_a": ("turning point, bias current", " A secondary"),
-          "slope2": ("slope above the turning point", ""), "delay_s": ("delay", " s"),
+          "slope1": ("slope", ""), "slope_break_a": ("break (turning point), bias current", " A secondary"),
+          "slope2": ("slope above the break", ""), "delay_s": ("delay", " s"),
           "stabilising_resistance_ohm": ("stabilising resistance", " ohm")}
 FORMS = {"sum": "sum: trips above pick-up and bias together",
          "greater_of": "greater of: trips above pick-up and above bias"}
@@ -25,10 +24,7 @@ CURRENTS = {"mean": "mean of the ends' currents", "sum": "sum of the ends' curre
 
 def setting_row(study: Study, setting: Setting) -> dict[str, Any]:
     """The setting as a row of the candidates: NaN for what its scheme does not have."""
-    row: dict[str, Any] = {name: math.nan if (value := getattr(setting, name)) is None else value for name in SETTINGS}
-    if not scheme_of(study, setting.scheme).stabilised:
-        row["stabilising_resistance_ohm"] = math.nan
-    return {"scheme": setting.scheme, **row}
+    return {"scheme": setting.scheme, **{name: value for name, (value,) in setting_columns(study, [setting]).items()}}
 
 
 def setting_lines(study: Study, row: Mapping[str, Any]) -> Iterator[tuple[str, str]]:

@@ -169,7 +169,7 @@ def test_points_on_two_slopes_lie_where_the_hand_formula_says(form: str, current
         assert test.point.bias_a == pytest.approx(a * x + b * test.point.held_a, rel=1e-6)
     rows = commissioning_frame(sheet).query("test == 'slope 1'")
     assert list(rows["quantity"]) == [f"pick-up phase {phase}, neutral_end.{phase} raised" for phase in PHASES]
-    assert rows["how"].iloc[0].startswith(f"{tests[0].point.held_a:g} A held at the input of line_end.L1")
+    assert f"hold line_end.L1 at {tests[0].point.held_a:g} A, raise neutral_end.L1" in rows["how"].iloc[0]
     assert rows["injected_secondary_a"].iloc[0] == tests[0].point.held_a
     assert rows["injected_primary_a"].isna().all()
 
