@@ -20,6 +20,7 @@ from montecarlo.report.words import scheme_name, setting_text
 from montecarlo.study.description import Study
 from studies.commissioning import commissioning
 from studies.ct_text import fits
+from studies.money import with_unit
 from studies.peak import caution, peak_frame, peak_voltages
 from studies.protocol import Findings, Progress
 from studies.result_text import limit_of, result_text
@@ -73,6 +74,7 @@ def findings(result: Result, lines: Sequence[str] | None = None) -> Findings:
     tests, page, sheet = commissioning(result)
     if tests is not None:
         frames["commissioning"] = tests
+    frames = with_unit(frames, result.study)
     return Findings(frames, _figures(result, frames), {"plants": result.plants}, result.provenance,
                     (*told, *(line for text in caution(peaks) for line in paragraph(text, "- ", "  ")), *more,
                      *sheet), result=result, files=files | page)
