@@ -127,7 +127,7 @@ def _resistor(option: Study) -> dict[str, Any]:
 
 
 def _choice(result: Result) -> dict[str, Any]:
-    """Its best admissible setting, from the fresh batch; blank without one."""
+    """Its best setting that the policy allows, from the fresh batch; blank without one."""
     row = {} if result.chosen is None else result.candidates.set_index(
         "candidate", drop=False).loc[result.chosen].to_dict()
     blank = {"scheme": ""}
