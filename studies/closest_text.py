@@ -50,9 +50,9 @@ def _false(row: Row) -> str:
     if "worst_scenario" in row and row["p_false"] > 0:
         return f"trips falsely on {percent(row['p_false'], 3)} of the external events{worst}"
     if row["p_false"] == 0:
-        return (f"no false trip of it was seen, fewer than {percent(row['p_false_high'], 3)} of the external events"
+        return (f"no false trip of it was seen, fewer than {percent(row['p_false_high'])} of the external events"
                 f"{worst}")
-    return f"trips falsely on {_with_limits(row, 'p_false', 3)} of the external events{worst}"
+    return f"trips falsely on {_with_limits(row, 'p_false', 2)} of the external events{worst}"
 
 
 def _cost(study: Study, row: Row) -> str:

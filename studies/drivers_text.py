@@ -42,12 +42,12 @@ def _setting(result: Result, found: Drivers) -> str:
              "Nothing can be chosen; looked at is what is nearest to the limit")
     batch = "a fresh batch" if row["batch"] == 2 else "the study's own batch"
     return (f"{which}: no. {number}, {scheme_name(row['scheme'])}, {setting_text(row)}; it misses "
-            f"{_with_limits(row, 'p_missed')} of the internal faults within reach and trips falsely on "
-            f"{_with_limits(row, 'p_false')} of the external events ({batch}).")
+            f"{_with_limits(row, 'p_missed', 3)} of the internal faults within reach and trips falsely on "
+            f"{_with_limits(row, 'p_false', 2)} of the external events ({batch}).")
 
 
-def _with_limits(row: Mapping[str, Any], name: str) -> str:
-    p, low, high = (percent(row[f"{name}{end}"], 3) for end in ("", "_low", "_high"))
+def _with_limits(row: Mapping[str, Any], name: str, digits: int) -> str:
+    p, low, high = (percent(row[f"{name}{end}"], digits) for end in ("", "_low", "_high"))
     return f"{p} ({low.removesuffix(' %')} to {high})" if row[name] > 0 else f"fewer than {high} (none seen)"
 
 

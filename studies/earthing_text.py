@@ -12,6 +12,7 @@ from montecarlo.report.look import percent
 from montecarlo.report.words import scheme_name, setting_text
 from studies.closest_text import closest_of_each
 from studies.doubts_text import of_each
+from studies.money import cost_with_limits
 from studies.text import paragraph, table
 
 if TYPE_CHECKING:
@@ -29,6 +30,10 @@ def earthing_text(options: Options) -> list[str]:
     rows = options.table.to_dict("records")
     lines = [*_found(rows, len(options.study.scheme.kinds) > 1), *_burnt(rows), ""]
     lines += paragraph(" ".join(conclusion(rows, options.differences)))
+    if (cost := options.study.policy.least_annual_cost) is not None:
+        each = [f'"{row["option"]}" {cost_with_limits(row, cost.unit)}' for row in rows
+                if not math.isnan(row["cost_per_year"])]
+        lines += paragraph(f"Missed faults and false trips cost: {'; '.join(each)}.") if each else []
     lines += paragraph("The energy in the fault is I^2 R_f over its time: 0 in a bolted fault, whatever its current. "
                        "Energies hold for the fault resistances and times that the study states; no interval holds "
                        "their uncertainty. The 95 % limits of differences hold for all pairs of options together.")

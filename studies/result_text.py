@@ -27,6 +27,7 @@ from studies.choice_text import (
 )
 from studies.closest_text import closest_text
 from studies.doubts_text import doubts_text
+from studies.money import cost_cell
 from studies.text import WIDTH, paragraph, table
 
 if TYPE_CHECKING:
@@ -46,6 +47,8 @@ def result_text(result: Result) -> list[str]:
     shown = _rows(result)
     lines = _table(shown)
     lines += ["  missed: % of the internal faults within reach; false: % of the external events; (95 % limits)"]
+    if (cost := result.study.policy.least_annual_cost) is not None:
+        lines += paragraph(f"cost: {cost.unit} a year; (95 % limits)", "  ")
     limit = limit_of_p_false(result.study)
     if any(row["p_false"] == 0 for _, row in shown) and limit < math.inf:
         samples = samples_that_show(result.study, limit)
@@ -115,9 +118,10 @@ def _table(rows: list[tuple[str, Mapping[str, Any]]]) -> list[str]:
     """A line a candidate; a setting that none of them has gets no column. What would be too wide with a column of
     schemes has them as headings between the lines."""
     columns = {head: key for head, key in _COLUMNS.items() if not all(math.isnan(row[key]) for _, row in rows)}
-    head = ["no.", "", *columns, "missed %", "false %"]
+    weighed = rows != [] and "cost_per_year" in rows[0][1]
+    head = ["no.", "", *columns, "missed %", "false %", *(["cost"] if weighed else [])]
     cells = [[str(row["candidate"]), role, *(_cell(row, key) for key in columns.values()), _bare(row, "p_missed", 3),
-              _bare(row, "p_false", 2)] for role, row in rows]
+              _bare(row, "p_false", 2), *([cost_cell(row)] if weighed else [])] for role, row in rows]
     align = "><" + ">" * (len(head) - 2)
     kinds = [str(row["scheme"]) for _, row in rows]
     lines = table(["no.", "", "scheme", *head[2:]],
@@ -253,7 +257,8 @@ def _nothing(result: Result) -> list[str]:
         return lines + paragraph("Those that cost least operate on load in fresh batches: leave out the finest "
                                  "pick-ups or take more samples.")
     row = frame.set_index("candidate").loc[number].to_dict()
-    return lines + paragraph(_needed(result.study, row, limit))
+    of_all = f"Of all, no. {number} comes closest. " if len(result.closest) > 1 else ""
+    return lines + paragraph(f"{of_all}{_needed(result.study, row, limit)}")
 
 
 def _needed(study: Study, row: Mapping[str, Any], limit: float) -> str:
@@ -268,7 +273,8 @@ def _needed(study: Study, row: Mapping[str, Any], limit: float) -> str:
         return (f"It keeps to the policy in the study's batch, as {TRIES_MAX} others did that fresh random numbers "
                 "then refused: take more samples.")
     if row["p_false_bound"] <= limit:
-        return f"In all events together it keeps to the limit, in {row['worst_event']} it does not. Needed: {than}."
+        return f"In all events together it keeps to the limit, in {row['worst_event']} it does not. Look for a "
+                f"wrong CT or sign in the scheme first. Else needed: {than}."
     samples = rounded_up(study.study.samples * row["p_false_bound"] / limit)
     if row["p_false"] == 0:
         return (f"No false trip of it was seen, and {study.study.samples} samples of each event show no more than that "

@@ -13,6 +13,7 @@ from montecarlo.report.tables import Result, run_study
 from montecarlo.report.words import scheme_name, setting_text
 from montecarlo.study.description import Study
 from studies import setting_sweep
+from studies.money import with_unit
 from studies.protocol import Findings, Progress
 from studies.result_text import limit_of
 from studies.scheme_text import scheme_text
@@ -41,7 +42,8 @@ def findings(result: Result) -> Findings:
     swept = setting_sweep.findings(result, scheme_text(result, schemes, differences, caught))
     drawn = _figures(result, schemes, caught)
     first = "schemes.svg" if "schemes" in drawn else swept.begin[1]
-    return Findings({**frames, **swept.frames}, {**drawn, **swept.figures}, swept.arrays, swept.provenance, swept.text,
+    every = with_unit({**frames, **swept.frames}, result.study)
+    return Findings(every, {**drawn, **swept.figures}, swept.arrays, swept.provenance, swept.text,
                     ("schemes.csv", first), result, swept.files)
 
 

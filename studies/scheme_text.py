@@ -13,7 +13,7 @@ from montecarlo.report.scheme_tables import ALL_TYPES
 from montecarlo.report.words import scheme_name, setting_text
 from studies.closest_text import closest_text
 from studies.doubts_text import of_each
-from studies.money import amount
+from studies.money import amount, cost_cell, cost_with_limits
 from studies.text import paragraph, table
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ Row = Mapping[str, Any]
 
 def scheme_text(result: Result, schemes: pd.DataFrame, differences: pd.DataFrame, caught: pd.DataFrame) -> list[str]:
     """Lines of at most 100 columns."""
-    lines = _table(schemes)
+    lines, cost = _table(schemes), result.study.policy.least_annual_cost
     standing = bool(schemes["has_best"].any())
     if standing:
         lines += ["  each scheme at its best setting under the policy, all on the same fresh plants and events",
@@ -37,11 +37,12 @@ def scheme_text(result: Result, schemes: pd.DataFrame, differences: pd.DataFrame
         lines += ["  nobody: % of the internal faults within reach that the back-up does not catch either"]
     if (schemes["p_false"] == 0).any():
         lines += ["  none (< x): none seen, fewer than x %"]
-    cost = result.study.policy.least_annual_cost
+    if standing and cost is not None:
+        lines += paragraph(f"cost: {cost.unit} a year; (95 % limits)", "  ")
     lines += ["", *paragraph(" ".join(conclusion(None if cost is None else cost.unit, schemes, differences, caught)))]
     if len(differences):
-        lines += paragraph("Differences are paired, in percentage points; their 95 % limits hold for all pairs "
-                           "together.")
+        units = "in percentage points" + (f", of cost in {cost.unit} a year" if cost is not None else "")
+        lines += paragraph(f"Differences are paired, {units}; their 95 % limits hold for all pairs together.")
     for text in (*closest_text(result.study, result.closest), *_doubts(result, schemes)):
         lines += paragraph(text)
     for sentence in result.told:
@@ -62,7 +63,8 @@ def _doubts(result: Result, schemes: pd.DataFrame) -> Iterator[str]:
 
 def _table(schemes: pd.DataFrame) -> list[str]:
     backup = "p_nobody" in schemes
-    head = ["", "no.", "scheme", "missed %", "false %", *(["nobody %"] if backup else [])]
+    head = ["", "no.", "scheme", "missed %", "false %", *(["nobody %"] if backup else []),
+            *(["cost"] if "cost_per_year" in schemes else [])]
     rows, settings = [], []
     for row in schemes.to_dict("records"):
         if not row["has_best"]:
@@ -71,7 +73,8 @@ def _table(schemes: pd.DataFrame) -> list[str]:
         false = f"none (< {_bare(row['p_false_high'])})" if row["p_false"] == 0 else _with_limits(row, "p_false", 2)
         rows.append(["chosen" if row["chosen"] else "", str(row["candidate"]), row["scheme"],
                      _with_limits(row, "p_missed", 3), false,
-                     *([_with_limits(row, "p_nobody", 3)] if backup else [])])
+                     *([_with_limits(row, "p_nobody", 3)] if backup else []),
+                     *([cost_cell(row)] if "cost_per_year" in schemes else [])])
         settings += paragraph(f"no. {row['candidate']}: {setting_text(row)}", "  ", "      ")
     return [*table(head, rows, "<><" + ">" * (len(head) - 3), ""), *settings]
 
@@ -122,27 +125,26 @@ def _least(best: Row, against: pd.DataFrame, unit: str | None) -> str:
     if unit is None:
         verb, plural, what = "misses", "miss", f"{_share(best, 'p_missed')} of the internal faults within reach"
     else:
-        expected, low, high = (amount(best[f"cost_per_year{end}"]) for end in ("", "_low", "_high"))
-        verb, plural, what = "costs", "cost", f"{expected} {unit} a year ({low} to {high})"
-    same, _, worse = _told_apart(against, 100 if unit is None else 1)
+        verb, plural, what = "costs", "cost", cost_with_limits(best, unit)
+    same, _, worse = _told_apart(against, 100 if unit is None else 1, "" if unit is None else f" {unit} a year")
     text = f"{best['scheme']} {verb} {what}; {SAME} from it: {listed(same)}." if same else (
         f"{best['scheme']} {verb} least, {what}.")
     return f"{text} {listed(worse)} {verb if len(worse) == 1 else plural} more." if worse else text
 
 
-def _told_apart(against: pd.DataFrame, scale: float = 100) -> tuple[list[str], list[str], list[str]]:
+def _told_apart(against: pd.DataFrame, scale: float = 100, unit: str = "") -> tuple[list[str], list[str], list[str]]:
     """Of the rows of one quantity, other schemes minus the best: those that are not distinguishable from it, those
     that are below it and those above it, with the difference; probabilities in percentage points."""
     rows = against.to_dict("records")
     same = [row["scheme"] for row in rows if row["verdict"] == SAME]
-    below, above = ([f"{row['scheme']} ({_gap(row, scale)})" for row in rows
+    below, above = ([f"{row['scheme']} ({_gap(row, scale, unit)})" for row in rows
                      if row["verdict"] != SAME and sign * row["difference"] > 0] for sign in (-1, 1))
     return same, below, above
 
 
-def _gap(row: Row, scale: float) -> str:
+def _gap(row: Row, scale: float, unit: str) -> str:
     gap, low, high = (amount(scale * row[name], "+") for name in ("difference", "low", "high"))
-    return f"{gap}, {low} to {high}"
+    return f"{gap}{unit}, {low} to {high}"
 
 
 def _false(best: Row, against: pd.DataFrame) -> str:

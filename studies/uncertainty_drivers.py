@@ -15,6 +15,7 @@ from montecarlo.study.description import Study
 from studies.closest_text import closest_text
 from studies.doubts_text import doubts_text
 from studies.drivers_text import conclusion, notes
+from studies.money import with_unit
 from studies.peak import peak_frame, peak_of_chosen, peak_voltages
 from studies.protocol import Findings, Progress
 from studies.result_text import limit_of
@@ -50,6 +51,7 @@ def findings(found: Drivers) -> Findings:
     frames |= {"closest": result.closest} if len(result.closest) else {}
     frames |= {"candidates": result.candidates, "inputs": result.inputs, "peak_voltage": peaks,
                "unresolved": unresolved_frame((*result.unresolved_rows, *found.unresolved))}
+    frames = with_unit(frames, result.study)
     return Findings(frames, _figures(result, frames), {"plants": result.plants}, result.provenance, tuple(text),
                     begin=("what_if.csv", "drivers.svg"), result=result)
 

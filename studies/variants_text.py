@@ -15,6 +15,7 @@ from montecarlo.report.variants import SideBySide
 from montecarlo.report.words import scheme_name, setting_text
 from studies.closest_text import closest_of_each
 from studies.doubts_text import of_each
+from studies.money import amount, cost_cell
 from studies.text import paragraph, table
 
 if TYPE_CHECKING:
@@ -29,9 +30,15 @@ WHAT = {"p_missed": "missed faults", "p_false": "false trips"}
 def variants_text(compared: SideBySide) -> list[str]:
     """The table, the conclusion, and which runs lost samples."""
     rows = compared.table.to_dict("records")
-    cells = [[row["variant"], _bare(row, "p_missed", 3), _bare(row, "p_false", 2), _setting(row)] for row in rows]
-    lines = table(["variant", "missed %", "false %", "best setting"], cells, "<>><", "")
-    lines += ["", *paragraph(" ".join(conclusion(compared.table, compared.differences))), ""]
+    weighed, cost = "cost_per_year" in compared.table, compared.study.policy.least_annual_cost
+    cells = [[row["variant"], _bare(row, "p_missed", 3), _bare(row, "p_false", 2),
+              *([cost_cell(row)] if weighed else []), _setting(row)] for row in rows]
+    head = ["variant", "missed %", "false %", *(["cost"] if weighed else []), "best setting"]
+    lines = table(head, cells, "<>>><" if weighed else "<>><", "")
+    if cost is not None:
+        lines += paragraph(f"cost: {cost.unit} a year; (95 % limits)", "  ")
+    unit = "" if cost is None else f"{cost.unit} a year"
+    lines += ["", *paragraph(" ".join(conclusion(compared.table, compared.differences, unit))), ""]
     for text in (*closest_of_each(compared.results), *of_each(compared.doubts)):
         lines += paragraph(text)
     lines += paragraph("What each run has to tell of itself (solutions, weighted samples, candidates refused on fresh "
@@ -39,14 +46,16 @@ def variants_text(compared: SideBySide) -> list[str]:
     return lines + paragraph(told(compared.unresolved_rows), "- ", "  ")
 
 
-def conclusion(rows: pd.DataFrame, differences: pd.DataFrame) -> list[str]:
-    """Three to six sentences; none claims more than its interval."""
+def conclusion(rows: pd.DataFrame, differences: pd.DataFrame, unit: str = "") -> list[str]:
+    """Three to seven sentences; none claims more than its interval. `unit`: of costs, where the policy weighs them."""
     stated, *others = rows.to_dict("records")
     chosen = [row for row in others if row["scheme"]]
     sentences = [_as_stated(stated)]
     if chosen and stated["scheme"]:
         sentences.append(_moves(stated, chosen))
         sentences += [_gaps(differences[differences["quantity"] == quantity], what) for quantity, what in WHAT.items()]
+        costs = differences[differences["quantity"] == "cost_per_year"]
+        sentences += [_gaps(costs, f"cost, {unit}", ("less", "more"), 1)] if unit and len(costs) else []
     return [*sentences, *_not_allowed(rows.to_dict("records")), "Each stands at its own best setting, on the same "
             "random numbers; differences are in percentage points, with 95 % limits that hold for all variants "
             "together."]
@@ -88,25 +97,26 @@ def _of_setting(row: Mapping[str, Any]) -> tuple[Any, ...]:
     return (row["scheme"], *(None if math.isnan(row[name]) else row[name] for name in SETTINGS))
 
 
-def _gaps(gaps: pd.DataFrame, what: str) -> str:
+def _gaps(gaps: pd.DataFrame, what: str, words: tuple[str, str] = ("fewer", "more"), scale: float = 100) -> str:
     """Who has fewer, who more, who cannot be told apart: the largest differences first."""
     rows = sorted(gaps.to_dict("records"), key=lambda row: -abs(row["difference"]))
     told = [row for row in rows if row["verdict"] != SAME]
     fewer, more = ([row for row in told if (row["difference"] > 0) == up] for up in (False, True))
-    parts = [f"{word} under {_with_limits(some)}" for word, some in (("fewer", fewer), ("more", more)) if some]
+    parts = [f"{word} under {_with_limits(some, scale)}"
+             for word, some in zip(words, (fewer, more), strict=True) if some]
     if same := [row["variant"] for row in rows if row["verdict"] == SAME]:
         parts.append(f"{'not distinguishable' if len(same) < len(rows) else 'not distinguishable from it'} under "
                      f"{_named(same)}")
     return f"{what[0].upper()}{what[1:]}: {'; '.join(parts)}."
 
 
-def _with_limits(rows: list[dict[str, Any]]) -> str:
-    texts = [f"\"{row['variant']}\" ({', '.join(_points(row))})" for row in rows[:MOST_NAMED]]
+def _with_limits(rows: list[dict[str, Any]], scale: float) -> str:
+    texts = [f"\"{row['variant']}\" ({', '.join(_points(row, scale))})" for row in rows[:MOST_NAMED]]
     return listed([*texts, *_more(len(rows))])
 
 
-def _points(row: Mapping[str, Any]) -> Iterator[str]:
-    difference, low, high = (format(float(f"{100 * row[key]:.3g}"), "+,.15g") for key in ("difference", "low", "high"))
+def _points(row: Mapping[str, Any], scale: float) -> Iterator[str]:
+    difference, low, high = (amount(scale * row[key], "+") for key in ("difference", "low", "high"))
     yield f"{difference}"
     yield f"{low} to {high}"
 

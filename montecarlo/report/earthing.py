@@ -23,7 +23,7 @@ from montecarlo.plant.earthing import EarthingOption
 from montecarlo.quantities import Array
 from montecarlo.report.choosing import SAME
 from montecarlo.report.rows import SETTINGS
-from montecarlo.report.several import Several
+from montecarlo.report.several import COST, Several
 from montecarlo.report.tables import Result
 from montecarlo.study.checks import capacitance_f, neutrals_s
 from montecarlo.study.description import Study
@@ -130,11 +130,12 @@ def _resistor(option: Study) -> dict[str, Any]:
 
 
 def _choice(result: Result) -> dict[str, Any]:
-    """Its best admissible setting, from the fresh batch; blank without one."""
+    """Its best setting that the policy allows, from the fresh batch; blank without one."""
     row = {} if result.chosen is None else result.candidates.set_index(
         "candidate", drop=False).loc[result.chosen].to_dict()
     blank = {"scheme": ""}
-    found = {key: row.get(key, blank.get(key, np.nan)) for key in OF_CANDIDATE}
+    costs = () if result.study.policy.least_annual_cost is None else COST
+    found = {key: row.get(key, blank.get(key, np.nan)) for key in (*OF_CANDIDATE, *costs)}
     return found | dict(zip(("p_missed_earth", "p_missed_earth_low", "p_missed_earth_high"),
                             _missed_earth(result.outcome), strict=True))
 

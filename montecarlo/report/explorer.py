@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from montecarlo.report.choosing import by_worst
 from montecarlo.report.page import Fragment
 from montecarlo.report.words import scheme_name, setting_text
 
@@ -50,7 +51,8 @@ def explorer(candidates: pd.DataFrame, start: int, roles: dict[str, int], *, lim
     seen = [p for name in ("p_false", "p_false_low") for p in candidates[name] if p > 0] + [limit] * (limit < 1)
     scale = Scale(max(min(math.floor(math.log10(min(seen))) if seen else -3, -LEAST_DECADES), -MOST_DECADES))
     shown = [name for name in NUMBERS if name in candidates]
-    rows = candidates.to_dict("records")
+    judged = by_worst(candidates)
+    rows = candidates.assign(usable=judged["usable"], allowed=judged["allowed"]).to_dict("records")
     data = {
         "start": start, "scale": {"low": scale.low, "first": FIRST, "none": NONE_SEEN, "left": LEFT, "right": RIGHT,
                                   "top": TOP, "bottom": BOTTOM},
@@ -58,7 +60,8 @@ def explorer(candidates: pd.DataFrame, start: int, roles: dict[str, int], *, lim
         "numbers": shown, "cost_unit": cost_unit,
         "schemes": {kind: scheme_name(kind) for kind in dict.fromkeys(candidates["scheme"])},
         "candidates": [{"n": int(row["candidate"]), "scheme": row["scheme"], "at": _plain(row[key] for key in AXES),
-                        "is": _plain(row[key] for key in shown), "note": row["note"], "batch": int(row["batch"])}
+                        "is": _plain(row[key] for key in shown), "note": row["note"], "batch": int(row["batch"]),
+                        "usable": bool(row["usable"]), "allowed": bool(row["allowed"])}
                        for row in rows]}
     points = [{"n": int(row["candidate"]), "x": scale.at(row["p_false"]), "y": _height(row["p_missed"]),
                "allowed": not row["note"]} for row in rows if not math.isnan(row["p_missed"] + row["p_false"])]

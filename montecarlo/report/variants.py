@@ -14,7 +14,7 @@ from montecarlo.estimates.compare import distinguishable
 from montecarlo.quantities.wording import shown
 from montecarlo.report.choosing import SAME
 from montecarlo.report.rows import SETTINGS
-from montecarlo.report.several import Several
+from montecarlo.report.several import COST, Several
 from montecarlo.report.tables import Result
 from montecarlo.study.description import Study
 from montecarlo.study.scenarios import AS_STATED
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
 
 __all__ = ["SideBySide", "run_side_by_side"]
 
-COST = ("cost_per_year", "cost_per_year_low", "cost_per_year_high")
 OF_CHOICE = ("scheme", *SETTINGS, "p_missed", "p_missed_low", "p_missed_high", "p_false", "p_false_low", "p_false_high",
              "p_false_bound", "missed_per_year", "false_per_year", "p_no_false_trip", "p_no_false_trip_low",
              "p_no_false_trip_high", "covered_median", "covered_p05", "covered_p95", "unreachable_per_year",

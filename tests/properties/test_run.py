@@ -101,11 +101,19 @@ def test_a_setting_in_service_off_the_grid_is_in_the_tables_and_compared() -> No
     assert gap["low"] <= gap["difference"] <= gap["high"]
 
 
-def test_nothing_admissible_is_said_and_nothing_is_chosen() -> None:
+def test_nothing_allowed_is_said_and_nothing_is_chosen() -> None:
     result = run({"policy.p_false_max": 1e-9})
     assert result.chosen is None
     assert not result.candidates["chosen"].any()
     assert result.candidates["note"].str.contains("p_false bound above 1e-09").all()
+    assert result.candidates["usable"].any()               # though the limit allows none of them
+    assert not result.candidates["allowed"].any()
+    (closest,) = result.closest.to_dict("records")
+    usable = result.candidates[result.candidates["usable"]]
+    assert closest["p_false_bound"] == usable["p_false_bound"].min()
+    assert closest["would_meet"] >= closest["p_false_bound"]
+    nearest = result.outcome.first.settings[int(closest["candidate"]) - 1]
+    assert result.outcome.nearest() == nearest             # what a study of drivers looks at
 
 
 def test_phasors_and_the_transient_pass_agree_inside_the_limit_of_phasors(monkeypatch: pytest.MonkeyPatch) -> None:

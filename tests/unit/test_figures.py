@@ -95,7 +95,7 @@ def test_of_equal_candidates_the_first_is_on_the_front() -> None:
     assert figures.front(frame).tolist() == [False, True, False]
 
 
-def test_front_of_nothing_admissible_is_empty() -> None:
+def test_front_of_nothing_usable_is_empty() -> None:
     assert not figures.front(table(p_missed=[0.4], p_false=[0.1], usable=[False])).any()
 
 
@@ -128,7 +128,7 @@ def test_blind_zone_of_nothing_is_an_empty_table() -> None:
     results.candidates().assign(p_missed=0.0, p_missed_low=0.0, p_missed_high=0.0),
     results.candidates().head(1).assign(p_false=1.0, p_false_low=0.99, p_false_high=1.0),
     results.candidates(ohms=(0, 100, 200, 300, 500, 700, 1000, 1500, 2000)),
-], ids=["usual", "chosen is present", "no choice", "no false trips", "all trip", "none admissible", "all missed",
+], ids=["usual", "chosen is present", "no choice", "no false trips", "all trip", "none usable", "all missed",
         "none missed", "one candidate", "many resistances"])
 @pytest.mark.parametrize("limit", [None, 1e-3, 0.05])
 def test_tradeoff_is_readable(frame: pd.DataFrame, limit: float | None) -> None:

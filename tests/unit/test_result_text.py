@@ -199,8 +199,9 @@ def test_a_policy_of_costs_is_told_in_its_unit() -> None:
 
 def test_a_policy_of_costs_without_a_choice_speaks_of_no_limit() -> None:
     text = said(finished(results.candidates().assign(usable=False), policy=COST))
-    assert "No candidate can be chosen: the policy allows any number of false trips at their cost. Closest of two phase" in text
-    text = said(finished(results.candidates(), policy=COST, tries=10))
+    assert "No candidate can be chosen: the policy allows any number of false trips at their cost. Closest of" in text
+    costs = {"cost_per_year": 3456.0, "cost_per_year_low": 3200.0, "cost_per_year_high": 3700.0}
+    text = said(finished(results.candidates().assign(**costs), policy=COST, tries=10))
     assert "Those that cost least operate on load in fresh batches" in text
     assert "inf" not in text
 

@@ -83,8 +83,8 @@ def test_where_costs_decide_they_are_compared() -> None:
     rows = schemes.differences(frame)
     gap = rows[rows["quantity"] == "p_missed"].assign(quantity="cost_per_year", difference=1100, low=1000, high=1200)
     text = " ".join(conclusion("EUR", frame, pd.concat([gap, rows]), schemes.caught(frame)))
-    assert text.startswith("per_phase costs least, 1,000 EUR a year (900 to 1,100). two_phase_one_earth (+1,100, "
-                           "+1,000 to +1,200) costs more.")
+    assert text.startswith("per_phase costs least, 1,000 EUR a year (900 to 1,100). two_phase_one_earth "
+                           "(+1,100 EUR a year, +1,000 to +1,200) costs more.")
 
 
 # --- at the door ------------------------------------------------------------------------------------------

@@ -96,6 +96,8 @@
     if ("cost_per_year" in is) entry("Cost a year", "", cost(is));
     entry("Bound of the false trips that the policy uses", "", is.p_false_bound === null ? ["unresolved"] :
       [number("p_false_bound", is.p_false_bound, percent(is.p_false_bound, 2))]);
+    entry("Usable: quiet on load, knee rule", "", [c.usable ? "yes" : "no"]);
+    entry("Allowed by the policy's limits", "", [c.allowed ? "yes" : "no"]);
     entry("Policy", "", [c.note ? `does not allow it: ${c.note}` : "allows it"]);
     entry("Samples", "", [c.batch === 2 ? "fresh batch" : "the study's own batch"]);
   }
