@@ -32,6 +32,7 @@ __all__ = ["EARTH", "STEADY_INTERVALS", "Along", "beyond_phasors", "counted", "c
 
 STEADY_INTERVALS = 15                                      # of the winding, phasor solution
 TRANSIENT_INTERVALS = 15                                   # of the winding, transient solution
+PER_CYCLE = transient.STEPS_PER_CYCLE                      # its steps
 POSITION = "internal_faults.position"
 DECIDES_MOST = "internal_faults.earth_fault_resistance_ohm"
 SETTLED_SHARE = 1e-3                                       # a cycle's change of the RMS that ends a transient pass
@@ -229,13 +230,14 @@ def _by_phasors(block: Block, circuit: Circuit, nodes: Array) -> Array:
 
 
 def _in_time(block: Block, circuit: Circuit, nodes: Array) -> Array:
-    """The same by the transient pass, for each delay on the circuit, (n, nodes, elements, forms, D). Sinusoidal fault
-    current from a random point on wave (its DC time constant X/(ωR_N) is under a millisecond), remanence and load
-    before it."""
+    """The same by the transient pass, for each delay on the circuit, (n, nodes, elements, forms, D).
+    Load and remanence before the fault; at a random point on wave the current jumps to the fault's
+    sinusoid. What it would take to rise is far below a step (METHOD, section 3)."""
     scheme, ohm = block.scheme(circuit), block.leg_ohm(circuit)
     angle = 2 * np.pi * block.uniform("point_on_wave")
     turn = np.exp(1j * angle)[:, None]
-    window = transient.Window(block.study.machine.frequency_hz, block.study.internal_faults.allowed_time_s)
+    allowed_s = block.study.internal_faults.allowed_time_s
+    window = transient.Window(block.study.machine.frequency_hz, allowed_s, PER_CYCLE)
     flux = block.solved(circuit, block.load_primary).flux
     wanted = measurement(block.study, scheme, _winding_forms(block, circuit), block.delays(circuit))
     out = []
