@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -16,7 +16,14 @@ from montecarlo.engine.guard import causes
 from montecarlo.estimates.caught import missed_shares, sum_caught
 from montecarlo.estimates.choose import centres
 from montecarlo.estimates.conditional import at_place, critical_position, winding_nodes
-from montecarlo.estimates.tally import BackupTally, LatticeTally, Tally, one_setting, sum_conditional
+from montecarlo.estimates.tally import (
+    BackupTally,
+    LatticeTally,
+    Tally,
+    one_setting,
+    places_kept,
+    sum_conditional,
+)
 from montecarlo.quantities import Array
 from montecarlo.relays.places import carried
 from montecarlo.relays.schemes import AXES, Axis
@@ -81,7 +88,8 @@ def counted(block: Block, found: Along) -> Tally:
     for lattice, phase_x, earth_x in critical_places(block, found, notes):
         load, settings = block.load_pickups(lattice), thresholds(lattice)
         missed = partial(sum_conditional, phase_x, earth_x, load, *settings, block.plants, cdf, along)
-        tallies.append(missed(block.even_positions))
+        kept = places_kept(phase_x, earth_x, load, *settings)
+        tallies.append(replace(missed(block.even_positions), phase_x=kept[0], earth_x=kept[1]))
         if tallies[-1].unresolved.any():
             lost |= ~(np.isfinite(phase_x).all(axis=(1, 2)) & np.isfinite(earth_x).all(axis=(1, 2)) & load.resolved)
         if caught is not None:
