@@ -61,6 +61,19 @@ class Circuits:
               delays_s: tuple[float, ...] = (0.0,), settle: float = 0.0, trace: bool = False) -> transient.Response:
         window = transient.Window(FREQUENCY_HZ, after_s, per_cycle)
         source = transient.Source(self.primary(window.times()), np.arange(len(self.scheme.places)))
+        return self._solve(source, window, fundamental, delays_s, settle, trace)
+
+    def jump(self, after_s: float, per_cycle: int) -> transient.Response:
+        """Without the offset: the current jumps at t = 0, where it has two points."""
+        window = transient.Window(FREQUENCY_HZ, after_s, per_cycle)
+        times, event = window.times(), 2 * per_cycle
+        after = np.sqrt(2) * (self.fault_a[..., None] * np.exp(1j * OMEGA * times[event:])).real
+        wave = np.concatenate([self.primary(times[:event + 1]), after], axis=-1)
+        source = transient.Source(wave, np.arange(len(self.scheme.places)), jumps=True)
+        return self._solve(source, window, False, (0.0,), 0.0, True)
+
+    def _solve(self, source: transient.Source, window: transient.Window, fundamental: bool,
+               delays_s: tuple[float, ...], settle: float, trace: bool) -> transient.Response:
         response = transient.solve(
             self.scheme.table, self.leg_ohm, self.bank, source, window, self.load_flux(),
             Measurement(legs=tuple(range(len(self.scheme.legs))), delays_s=delays_s,

@@ -155,19 +155,20 @@ class Waves:
     wave: Array
     ends: NDArray[np.int64]                                # (6,) channel of each phase of each end
     loop_from: int = -1
+    jumps: bool = False                                    # two points at t = 0, just before and just after
 
     def at(self, places: tuple[int, ...]) -> Source:
         """What drives the CTs of one scheme."""
         channels = np.append(self.ends, self.wave.shape[1] - 1)[CHANNELS]
-        return Source(self.wave, channels[list(places)], self.loop_from)
+        return Source(self.wave, channels[list(places)], self.loop_from, self.jumps)
 
 
-def waves_of(block: Block, wave: Array, loop_from: int = -1) -> Waves:
+def waves_of(block: Block, wave: Array, loop_from: int = -1, *, jumps: bool = False) -> Waves:
     """With the neutral conductor's current, the sum of the neutral end's three, where a scheme has a CT in it."""
     ends = np.tile(np.arange(3), 2) if wave.shape[1] == 3 else np.arange(6)
     if any(NEUTRAL in block.scheme(circuit).places for circuit in block.circuits):
         wave = np.concatenate([wave, wave[:, :3].sum(axis=1, keepdims=True)], axis=1)
-    return Waves(wave, ends, loop_from)
+    return Waves(wave, ends, loop_from, jumps)
 
 
 def scene_of(block: Block, event: Event) -> tuple[Scene, Window]:
@@ -193,12 +194,14 @@ def external_event(block: Block, event: Event) -> tuple[Window, Waves, Complex]:
 
 
 def step_currents(block: Block, window: Window, before: Complex, during: Complex) -> Waves:
-    """Sinusoids that change from one set of phasors (n, 6) to another at t = 0; the second cycle repeats."""
+    """Sinusoids that jump from one set of phasors (n, 6) to another at t = 0; the second cycle repeats.
+
+    The step that ends at 0 and the one that begins there each see their own side of the jump."""
     cycles = window.times(2 * window.per_cycle)
-    wave = np.empty((len(before), before.shape[1], cycles.size))
-    start = int(np.searchsorted(cycles, -1e-12, side="right"))
-    for part, phasors in ((slice(None, start), before), (slice(start, None), during)):
+    event = 2 * window.per_cycle                           # the point of t = 0
+    parts = []
+    for times, phasors in ((cycles[:event + 1], before), (cycles[event:], during)):
         peak = np.sqrt(2) * phasors[..., None]
-        wave[..., part] = (peak.real * np.cos(block.omega * cycles[part])
-                           - peak.imag * np.sin(block.omega * cycles[part]))
-    return waves_of(block, wave, cycles.size - 2 * window.per_cycle)
+        parts.append(peak.real * np.cos(block.omega * times) - peak.imag * np.sin(block.omega * times))
+    wave = np.concatenate(parts, axis=-1)
+    return waves_of(block, wave, wave.shape[-1] - 2 * window.per_cycle, jumps=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -16,7 +16,14 @@ from montecarlo.engine.guard import causes
 from montecarlo.estimates.caught import missed_shares, sum_caught
 from montecarlo.estimates.choose import centres
 from montecarlo.estimates.conditional import at_place, critical_position, winding_nodes
-from montecarlo.estimates.tally import BackupTally, LatticeTally, Tally, one_setting, sum_conditional
+from montecarlo.estimates.tally import (
+    BackupTally,
+    LatticeTally,
+    Tally,
+    one_setting,
+    places_kept,
+    sum_conditional,
+)
 from montecarlo.quantities import Array
 from montecarlo.relays.places import carried
 from montecarlo.relays.schemes import AXES, Axis
@@ -32,6 +39,7 @@ __all__ = ["EARTH", "STEADY_INTERVALS", "Along", "beyond_phasors", "counted", "c
 
 STEADY_INTERVALS = 15                                      # of the winding, phasor solution
 TRANSIENT_INTERVALS = 15                                   # of the winding, transient solution
+PER_CYCLE = transient.STEPS_PER_CYCLE                      # its steps
 POSITION = "internal_faults.position"
 DECIDES_MOST = "internal_faults.earth_fault_resistance_ohm"
 SETTLED_SHARE = 1e-3                                       # a cycle's change of the RMS that ends a transient pass
@@ -80,7 +88,8 @@ def counted(block: Block, found: Along) -> Tally:
     for lattice, phase_x, earth_x in critical_places(block, found, notes):
         load, settings = block.load_pickups(lattice), thresholds(lattice)
         missed = partial(sum_conditional, phase_x, earth_x, load, *settings, block.plants, cdf, along)
-        tallies.append(missed(block.even_positions))
+        kept = places_kept(phase_x, earth_x, load, *settings)
+        tallies.append(replace(missed(block.even_positions), phase_x=kept[0], earth_x=kept[1]))
         if tallies[-1].unresolved.any():
             lost |= ~(np.isfinite(phase_x).all(axis=(1, 2)) & np.isfinite(earth_x).all(axis=(1, 2)) & load.resolved)
         if caught is not None:
@@ -229,13 +238,14 @@ def _by_phasors(block: Block, circuit: Circuit, nodes: Array) -> Array:
 
 
 def _in_time(block: Block, circuit: Circuit, nodes: Array) -> Array:
-    """The same by the transient pass, for each delay on the circuit, (n, nodes, elements, forms, D). Sinusoidal fault
-    current from a random point on wave (its DC time constant X/(ωR_N) is under a millisecond), remanence and load
-    before it."""
+    """The same by the transient pass, for each delay on the circuit, (n, nodes, elements, forms, D).
+    Load and remanence before the fault; at a random point on wave the current jumps to the fault's
+    sinusoid. What it would take to rise is far below a step (METHOD, section 3)."""
     scheme, ohm = block.scheme(circuit), block.leg_ohm(circuit)
     angle = 2 * np.pi * block.uniform("point_on_wave")
     turn = np.exp(1j * angle)[:, None]
-    window = transient.Window(block.study.machine.frequency_hz, block.study.internal_faults.allowed_time_s)
+    allowed_s = block.study.internal_faults.allowed_time_s
+    window = transient.Window(block.study.machine.frequency_hz, allowed_s, PER_CYCLE)
     flux = block.solved(circuit, block.load_primary).flux
     wanted = measurement(block.study, scheme, _winding_forms(block, circuit), block.delays(circuit))
     out = []

@@ -5,20 +5,25 @@ Candidates of all lattices stand in one row, lattice after lattice, each in the 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 
 from montecarlo.estimates.intervals import Estimate, Side, clustered, student_mean, with_unresolved
 from montecarlo.estimates.spread import Spread, binomial_noise, plant_spread
-from montecarlo.estimates.tally import POSITION_BINS, SLOTS, LatticeTally, Tally
+from montecarlo.estimates.tally import LatticeTally, Places, Tally, missed_places
 from montecarlo.estimates.totals import Total, mover, plant_correlation
 from montecarlo.estimates.weighted import Weighted
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS
 
 LEVEL = 0.95                                               # of every two-sided interval
+PIECE = 1 << 22                                            # critical positions that are sorted at a time
+
+Present = TypeVar("Present")
+Kept = tuple[tuple[Places, ...], ...]                      # by lattice, then by block of plants
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,8 +36,8 @@ class Stratum:
     unresolved: Array                                      # (C, M)
     noise_sums: Array | None                               # (C, M) variance of the total a plant, None for counts
     line_end: Array | None                                 # (C, M)
-    starts: Array | None                                   # (blocks, C, slots) critical positions, and
-    start_sums: Array | None                               # (blocks, C, slots) their sums
+    phase_x: Kept | None                                   # of each lattice and block, (resolved, P, D)
+    earth_x: Kept | None                                   # and (resolved, E, D): `tally.places_kept`
     weighted: Weighted | None = None                       # weighted samples of an external event, beside its counts
 
     @property
@@ -94,9 +99,8 @@ def gather(name: str, blocks: Sequence[Tally]) -> Stratum:
             np.concatenate([part(block.lattices[k]) for block in blocks]).reshape(sum(
                 len(block.lattices[k].trials) for block in blocks), -1).T for k in lattices])
 
-    def histogram(part: Callable[[LatticeTally], Array]) -> Array:
-        return np.stack([np.concatenate([part(block.lattices[k]).reshape(-1, SLOTS) for k in lattices])
-                         for block in blocks])
+    def kept(part: Callable[[LatticeTally], Places | None]) -> Kept:
+        return tuple(tuple(_present(part(block.lattices[k])) for block in blocks) for k in lattices)
 
     first = blocks[0].lattices[0]
     return Stratum(
@@ -104,11 +108,11 @@ def gather(name: str, blocks: Sequence[Tally]) -> Stratum:
         rows(lambda t: np.broadcast_to(t.unresolved[:, None, None, None], t.total.shape)),
         None if first.noise is None else rows(lambda t: _present(t.noise)),
         None if first.line_end is None else rows(lambda t: _present(t.line_end)),
-        None if first.starts is None else histogram(lambda t: _present(t.starts)),
-        None if first.start_sums is None else histogram(lambda t: _present(t.start_sums)))
+        None if first.phase_x is None else kept(lambda t: t.phase_x),
+        None if first.earth_x is None else kept(lambda t: t.earth_x))
 
 
-def _present(array: Array | None) -> Array:
+def _present(array: Present | None) -> Present:
     assert array is not None
     return array
 
@@ -170,28 +174,41 @@ class Coverage:
 
 
 def coverage(stratum: Stratum) -> Coverage:
-    """1 - x*: the quantile's slot gives its mean, so that equal positions come out exactly."""
-    counts, sums = _present(stratum.starts).sum(axis=0), _present(stratum.start_sums).sum(axis=0)
-    cumulated = np.cumsum(counts, axis=1)
-    total = cumulated[:, -1:]
-
-    def position(quantile: float) -> Array:
-        at = np.argmax(cumulated >= np.maximum(quantile * total, 1e-9), axis=1)[:, None]
-        inside = np.take_along_axis(counts, at, 1)
-        mean = np.divide(np.take_along_axis(sums, at, 1), inside, out=np.full(inside.shape, np.nan), where=inside > 0)
-        return np.asarray(np.clip(1 - mean[:, 0], 0.0, 1.0))     # rounding of the sums aside
-
-    return Coverage(position(0.5), position(0.95), position(0.05))
+    """1 - x* over the sampled faults, exact; a quantile between two of them is linear (type 7 of Hyndman
+    and Fan, The American Statistician 50, 1996), so that covered and missed part add up to 1."""
+    found = []
+    for blocks in _pieces(stratum):
+        x = np.concatenate(blocks)
+        found.append(np.quantile(x, (0.5, 0.95, 0.05), axis=0) if len(x) else np.full((3, x.shape[1]), np.nan))
+    return Coverage(*(1 - np.concatenate(found, axis=1).astype(float)))
 
 
-def detection_curve(stratum: Stratum, candidates: Sequence[int], step: int = 5) -> tuple[Array, Estimate]:
-    """P(detected) of an earth fault at x: (points,) and (candidates, points) with limits over blocks of plants."""
-    starts = _present(stratum.starts)[:, list(candidates)]
-    edges = np.arange(0, POSITION_BINS + 1, step)
-    cumulated = np.concatenate([np.zeros((*starts.shape[:2], 1)), np.cumsum(starts, axis=-1)], axis=-1)[..., edges]
-    hits = np.moveaxis(cumulated, 0, -1)                   # (candidates, points, blocks)
-    trials = np.broadcast_to(np.moveaxis(starts.sum(axis=-1), 0, -1)[:, None], hits.shape)
+def detection_curve(stratum: Stratum, places: Array) -> Estimate:
+    """P(x* < x), that an earth fault at x is detected, at each of the places (points,): (candidates,
+    points) with limits over blocks of plants."""
+    hits = np.concatenate([np.stack([_detected(x, places) for x in blocks], axis=-1)
+                           for blocks in _pieces(stratum)])              # (candidates, points, blocks)
+    trials = np.broadcast_to([float(len(x)) for x in _present(stratum.phase_x)[0]], hits.shape)
     limits = clustered(hits, trials, LEVEL)
-    p = hits.sum(axis=-1) / np.maximum(trials.sum(axis=-1), 1)
-    return edges / POSITION_BINS, Estimate(p, limits.low, limits.high)
+    return Estimate(hits.sum(axis=-1) / np.maximum(trials.sum(axis=-1), 1), limits.low, limits.high)
 
+
+def _pieces(stratum: Stratum) -> Iterator[list[Places]]:
+    """x* of some candidates, all candidates in their order: a list over blocks of (resolved, some). At most
+    `PIECE` numbers at a time, or those of one pair of settings."""
+    for phase, earth in zip(_present(stratum.phase_x), _present(stratum.earth_x), strict=True):
+        (_, settings, delays), every = phase[0].shape, earth[0].shape[1]
+        some = max(1, PIECE // max(sum(map(len, phase)) * delays, 1))
+        for p in range(settings):
+            for e in range(0, every, some):
+                columns = min(some, every - e) * delays
+                yield [missed_places(x[:, p, None], y[:, e:e + some]).reshape(len(x), columns)
+                       for x, y in zip(phase, earth, strict=True)]
+
+
+def _detected(x: Places, places: Array) -> Array:
+    """How many of x (n, candidates) lie below each of the places: (candidates, points)."""
+    cells = places.size + 1                                # by the number of places up to x*
+    cell = np.searchsorted(places, x, side="right") + np.arange(x.shape[1]) * cells
+    counts = np.bincount(cell.ravel(), minlength=x.shape[1] * cells).reshape(-1, cells)
+    return np.asarray(np.cumsum(counts, axis=1)[:, :-1], float)

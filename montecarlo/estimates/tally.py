@@ -15,9 +15,9 @@ from montecarlo.quantities import Array
 
 Flags = NDArray[np.bool_]
 
+Places = NDArray[np.float32]
+
 NO_CAUSES: Array = np.zeros(2)
-POSITION_BINS = 200                                        # of the winding, for coverage and its quantiles
-SLOTS = POSITION_BINS + 1                                  # and one for faults detected nowhere, x* = 1
 
 
 @dataclass(eq=False)
@@ -30,13 +30,17 @@ class LatticeTally:
     unresolved: Array                                      # (plants,)
     noise: Array | None = None                             # (plants, P, E, D); None for counts
     line_end: Array | None = None                          # (plants, P, E, D)
-    starts: Array | None = None                            # (P, E, D, slots) how many critical positions in each slot
-    start_sums: Array | None = None                        # (P, E, D, slots) and their sum
+    phase_x: Places | None = None                          # (resolved, P, D) critical positions, and
+    earth_x: Places | None = None                          # (resolved, E, D), as `places_kept`
 
     def __add__(self, other: LatticeTally) -> LatticeTally:
         return LatticeTally(self.total + other.total, self.trials + other.trials, self.unresolved + other.unresolved,
                             _sum(self.noise, other.noise), _sum(self.line_end, other.line_end),
-                            _sum(self.starts, other.starts), _sum(self.start_sums, other.start_sums))
+                            _joined(self.phase_x, other.phase_x), _joined(self.earth_x, other.earth_x))
+
+
+def _joined(one: Places | None, other: Places | None) -> Places | None:
+    return None if one is None or other is None else np.concatenate([one, other])
 
 
 def _sum(one: Array | None, other: Array | None) -> Array | None:
@@ -198,8 +202,7 @@ def sum_conditional(phase_x: Array, earth_x: Array, load: Pickups, phase_a: Arra
     shape = (settings, earth_x.shape[1], delays)
     tally = LatticeTally(np.zeros((plants, *shape)), np.full(plants, n / plants),
                          n / plants - resolved.reshape(plants, -1).sum(axis=1), np.zeros((plants, *shape)),
-                         np.zeros((plants, *shape)) if line_end else None,
-                         *((np.zeros((*shape, SLOTS)), np.zeros((*shape, SLOTS))) if backup_x is None else ()))
+                         np.zeros((plants, *shape)) if line_end else None)
     for p in range(settings):                              # one row of settings at a time bounds the memory
         x = missed_stretch(phase_x[:, p, None], earth_x, quiet_phase[:, p, None] & quiet_earth)
         if backup_x is not None:
@@ -211,19 +214,27 @@ def sum_conditional(phase_x: Array, earth_x: Array, load: Pickups, phase_a: Arra
         tally.noise[:, p] = step_noise(y, resolved, along, plants)
         if tally.line_end is not None:
             tally.line_end[:, p] = np.where(resolved[:, None, None], x**2, 0.0).reshape(by_plant.shape).sum(axis=1)
-        if tally.starts is not None and tally.start_sums is not None:
-            tally.starts[p], tally.start_sums[p] = _positions(x[resolved])
     return tally
 
 
-def _positions(x: Array) -> tuple[Array, Array]:
-    """Histogram over the winding of critical positions (n, E, D), and the sums in each slot: (E, D, slots)."""
-    shape = x.shape[1:]
-    cells = int(np.prod(shape))
-    slot = (x * POSITION_BINS).astype(np.int64).reshape(-1, cells) + np.arange(cells) * SLOTS
-    counts = np.bincount(slot.ravel(), minlength=cells * SLOTS)
-    sums = np.bincount(slot.ravel(), weights=x.ravel(), minlength=cells * SLOTS)
-    return np.asarray(counts.reshape(*shape, SLOTS), float), np.asarray(sums.reshape(*shape, SLOTS))
+def places_kept(phase_x: Array, earth_x: Array, load: Pickups, phase_a: Array,
+                earth_a: Array) -> tuple[Places, Places]:
+    """Critical positions of a chunk's resolved samples, (resolved, P, D) and (resolved, E, D): small
+    enough to keep, and all that coverage needs (`missed_places`). NaN: it operates on the load.
+
+    Positions lie in [0, 1], so single precision leaves 6e-8 of the winding open."""
+    delays = phase_x.shape[2]
+    resolved = load.resolved & np.isfinite(phase_x).all(axis=(1, 2)) & np.isfinite(earth_x).all(axis=(1, 2))
+    quiet = load.silent(phase_a, earth_a, delays)
+    phase, earth = (np.where(still, x, np.nan)[resolved].astype(np.float32)
+                    for still, x in zip(quiet, (phase_x, earth_x), strict=True))
+    return phase, earth
+
+
+def missed_places(phase_x: Places, earth_x: Places) -> Places:
+    """`missed_stretch` of positions kept. Arrays that broadcast."""
+    x = np.minimum(phase_x, earth_x)                       # not a number stays
+    return np.where(np.isnan(x), np.float32(1.0), x)
 
 
 def one_setting(y: Array | Flags, plants: int, *, along: Array | None = None) -> LatticeTally:

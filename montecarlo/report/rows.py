@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 __all__ = ["SETTINGS", "Numbers", "candidate_rows", "coverage_rows", "setting_columns", "type_rows"]
 
 Numbers = NDArray[np.int64]
-COVERAGE_STEP = 5                                          # of the 200 bins of the winding: 41 places
+PLACES = np.arange(41) / 40                                # of the winding, for coverage
 SETTINGS = ("phase_pickup_a", "earth_pickup_a", "stabilising_resistance_ohm", "delay_s", "slope1", "slope2",
             "slope_break_a")
 
@@ -172,6 +172,6 @@ def coverage_rows(batch: Batch, numbers: Numbers) -> pd.DataFrame:
     """One row a candidate and place; the batch has earth faults."""
     import pandas as pd
 
-    x, curve = detection_curve(batch.strata[EARTH], range(len(numbers)), COVERAGE_STEP)
-    return pd.DataFrame({"candidate": np.repeat(numbers, x.size), "x": np.tile(x, len(numbers)),
+    curve = detection_curve(batch.strata[EARTH], PLACES)
+    return pd.DataFrame({"candidate": np.repeat(numbers, PLACES.size), "x": np.tile(PLACES, len(numbers)),
                          "p_detected": curve.p.ravel(), "low": curve.low.ravel(), "high": curve.high.ravel()})

@@ -51,6 +51,15 @@ def measure(w: Array, signal: int, now_at: int, k: int, window: Array, sums: Arr
 
 
 @njit(**COMPILED)
+def peak_after_jump(w: Array, signal: int, now_at: int, k: int, window: Array, steps: int) -> None:
+    """What a current has jumped to belongs to the step before, step k of its cycle: the steps after
+    hold their inner and last points alone."""
+    row, now = 2 * signal * steps + k, load(w, now_at)
+    now, highest = now * now, load(window, row)
+    store(window, row, where_less(highest, now, now, highest) + 0.0 * now)
+
+
+@njit(**COMPILED)
 def sustained(series: Array, begin: int, end: int, hold: int, drop_off: float, ahead: Array) -> Lanes:
     """The highest level that `hold` steps on end would not reset, of rows begin to end: from a row that exceeds it none
     before the hold's end falls below `drop_off` times it; 0 for a hold that outlasts the rows, below 0 where a margin

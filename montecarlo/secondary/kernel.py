@@ -19,7 +19,7 @@ import numpy as np
 from montecarlo.quantities import Array
 from montecarlo.secondary import workspace as at
 from montecarlo.secondary.compiled import njit
-from montecarlo.secondary.judging import judge, measure
+from montecarlo.secondary.judging import judge, measure, peak_after_jump
 from montecarlo.secondary.lanes import LANES, Lanes, any_positive, load, size, splat, store, where_less
 from montecarlo.secondary.workspace import (
     ALLOCATES,
@@ -183,15 +183,24 @@ def _newton(w: Array, legs: int, member: Index, sign: Array, filled: Index, powe
 
 
 @njit(**COMPILED)
-def _begin(w: Array, places: int, second: bool) -> None:
-    """What the last stage found becomes the state, the stops follow; then this stage's right-hand side, and a start for
-    Newton from the last two values of F: DRIVE is weight·F, which a stage that has converged leaves as flux - RHS."""
-    live = load(w, at.LIVE)
+def _keep(w: Array, places: int) -> None:
+    """What the last stage found becomes the state: its flux, and the stops follow."""
     for c in range(places):
         m, moved = load(w, at.NEXT + c), load(w, at.NEXT + c) - load(w, at.FLUX + c)
         store(w, at.STOP1 + c, _clip(load(w, at.STOP1 + c) + load(w, at.SLOPE1 + c) * moved, load(w, at.BOUND1 + c)))
         store(w, at.STOP2 + c, _clip(load(w, at.STOP2 + c) + load(w, at.SLOPE2 + c) * moved, load(w, at.BOUND2 + c)))
         store(w, at.FLUX + c, m)
+
+
+@njit(**COMPILED)
+def _begin(w: Array, places: int, second: bool) -> None:
+    """The last stage's state is kept; then this stage's right-hand side, and a start for Newton from
+    the last two values of F: DRIVE is weight·F, which a stage that has converged leaves as
+    flux - RHS."""
+    _keep(w, places)
+    live = load(w, at.LIVE)
+    for c in range(places):
+        m = load(w, at.FLUX + c)
         drive = m - load(w, at.RHS + c)
         bend = drive - load(w, at.DRIVE + c)
         store(w, at.DRIVE + c, drive)
@@ -203,6 +212,20 @@ def _begin(w: Array, places: int, second: bool) -> None:
             store(w, at.BEFORE + c, m)
             ahead = _STRAIGHT1 * drive + _BENT1 * bend
         store(w, at.NEXT + c, m + ahead * live)
+
+
+@njit(**COMPILED)
+def _start(w: Array, legs: int, member: Index, sign: Array, power: Index) -> None:
+    """Currents of the workspace's flux and stops under a source that has just come. Their F stands
+    for that of a point before too, which had another source."""
+    for c in range(power.size):
+        _excite(w, c, power[c], False)
+    _voltages(w, legs, member, sign)
+    for c in range(power.size):
+        drive = _drive(w, c, legs + c, member, sign)
+        store(w, at.DRIVE + c, drive)
+        store(w, at.RHS + c, load(w, at.FLUX + c) - drive)
+    _sum_legs(w, legs, member, sign)
 
 
 @njit(**COMPILED)
@@ -233,11 +256,13 @@ def _fetch(tile: Array, wave: Array, first: int, point: int) -> None:
 
 
 @njit(**COMPILED)
-def _point(index: int, lead: int, points: int, loop_from: int) -> int:
-    """Which point of the sources stands for `index`: before the window its first cycle, after its end the last part."""
+def _point(index: int, lead: int, points: int, loop_from: int, jump: bool) -> int:
+    """Which point of the sources stands for `index`: before the window its first cycle, after its end the last part.
+    With a jump the instant of the event has two points, and its `index` means the first."""
     if index <= 0:
         return index % (2 * lead)
-    return index if index < points else loop_from + (index - points) % (points - loop_from)
+    point = index + 1 if jump and index > 2 * lead else index
+    return point if point < points else loop_from + (point - points) % (points - loop_from)
 
 
 @njit(**COMPILED)
@@ -282,17 +307,18 @@ def integrate(wave: Array, channel: Index, cores: Cores, net: Network, pace: Pac
         tile_start = 0
         _fetch(tile, wave, first, 0)
         _take_source(w, tile, 0, channel)
-        for c in range(power.size):
-            _excite(w, c, power[c], False)
-        _voltages(w, legs, member, sign)
-        for c in range(power.size):                        # F of the start stands for that of a point before it
-            drive = _drive(w, c, legs + c, member, sign)
-            store(w, at.DRIVE + c, drive)
-            store(w, at.RHS + c, load(w, at.FLUX + c) - drive)
-        _sum_legs(w, legs, member, sign)
+        _start(w, legs, member, sign, power)
         for s in range(-pace.warm, steps):
+            if pace.jump and s == lead:                    # flux and stops pass over the jump
+                tile_start = 2 * lead + 1
+                _fetch(tile, wave, first, tile_start)
+                _take_source(w, tile, 0, channel)
+                _keep(w, power.size)
+                _start(w, legs, member, sign, power)
+                for e in range(signals if quantity == at.PEAK_VALUE else 0):
+                    peak_after_jump(w, e, rows[e], (s - 1) % pace.per_cycle, window, pace.per_cycle)
             for index in range(2 * s + 1, 2 * s + 3):
-                point = _point(index, lead, points, pace.loop_from)
+                point = _point(index, lead, points, pace.loop_from, pace.jump)
                 if not tile_start <= point < tile_start + _TILE:
                     tile_start = point
                     _fetch(tile, wave, first, point)

@@ -49,11 +49,13 @@ class Window:
 class Source:
     """Primary currents on `Window.times`: wave (n, channels, points) [A]; channel (ct,) says which one a CT carries.
 
-    The last cycle may stand for all later ones: loop_from is the first point of the part that repeats."""
+    The last cycle may stand for all later ones: loop_from is the first point of the part that repeats.
+    jumps: the wave has two points at t = 0, the currents just before and just after."""
 
     wave: Array
     channel: NDArray[np.int64]
     loop_from: int = -1
+    jumps: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,7 +91,7 @@ def solve(table: Array, leg_ohm: Array, bank: CtBank, source: Source, window: Wi
     points = source.wave.shape[2]
     warm = window.per_cycle if np.any(load_flux) else 0       # harmonics of the load's flux, which phasors do not have
     pace = Pace(window.step_s, window.per_cycle, window.per_cycle, warm, window.steps,
-                source.loop_from if source.loop_from >= 0 else points - 1, float(settle))
+                source.loop_from if source.loop_from >= 0 else points - 1, source.jumps, float(settle))
     pickup = np.empty((fill.size, *measurement.shape))
     moves = np.empty(fill.size)
     trace = np.full((fill.size, sum(table.shape), window.steps) if keep_trace else (0, 0, 0), np.nan)

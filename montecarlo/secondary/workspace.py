@@ -76,6 +76,7 @@ class Pace(NamedTuple):
     warm: int                # steps in which the lead's sources run once more, first and unmeasured
     steps: int
     loop_from: int           # first point of the sources' part that repeats
+    jump: bool               # whether the sources have two points at the event, before and after it
     settle: float            # share of change a cycle at which a lane is frozen; 0: never
 
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
@@ -174,6 +174,29 @@ def test_the_error_falls_with_the_step(groups: list[Comparison]) -> None:
         assert np.all(fine < coarse)
         assert np.median(coarse / middle) > 8              # second order: 16
         assert np.median(middle / fine) > 8
+
+
+def test_a_current_that_jumps_has_an_error_of_second_order() -> None:
+    """The rival's offset decays within a nanosecond, which is a jump. A step that sees both of its
+    sides makes an error of first order: it falls to a fourth, not to a sixteenth."""
+    few = 12
+    circuits = random_circuits(SEED + 7, few, "two_phase_one_earth")
+    circuits = replace(circuits, decay_s=np.full(few, 1e-9))
+    finest = STEPS[-1]
+    times = np.arange(-finest, round(AFTER_S * FREQUENCY_HZ * finest) + 1) / (finest * FREQUENCY_HZ)
+    legs = np.stack([Rival(circuits.pick([k])).leg_currents(times) for k in range(few)])
+    truth, peak = legs[..., 1:], np.abs(legs).max(axis=-1)
+    error = {}
+    for per_cycle in STEPS:
+        trace, every = circuits.jump(AFTER_S, per_cycle).trace, finest // per_cycle
+        at_ends = truth[..., every - 1::every]
+        away = np.arange(at_ends.shape[-1]) != per_cycle - 1         # the rival is past the jump at t = 0
+        error[per_cycle] = (np.abs(trace - at_ends).max(axis=-1, where=away, initial=0) / peak)[peak > 1e-3]
+    coarse, middle, fine = (error[steps] for steps in STEPS)
+    assert np.median(coarse / middle) > 8
+    assert np.median(middle / fine) > 8
+    assert np.median(fine) < 1e-4
+    assert fine.max() < 0.03                               # the edge of a saturated core's pulse
 
 
 def test_the_default_step_gives_the_largest_rms(groups: list[Comparison]) -> None:

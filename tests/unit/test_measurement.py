@@ -25,12 +25,12 @@ TURNS = 100.0
 
 
 def measured(waves: Array, window: transient.Window, *, settle: float = 0.0, loop_from: int = -1,
-             **wanted: Any) -> NDArray[np.float64]:
+             jumps: bool = False, **wanted: Any) -> NDArray[np.float64]:
     """Pick-ups (n, delays) of one ideal CT that drives one leg of 50 ohm; waves (n, points) in secondary amperes;
     `wanted` of the `Measurement`."""
     ones = np.ones((len(waves), 1))
     bank = CtBank(TURNS * ones, 2.0 * ones, ones, 0.0 * ones, np.zeros((4, len(waves), 1)), np.array([15]), 0.0 * ones)
-    source = transient.Source(TURNS * waves[:, None], np.array([0]), loop_from)
+    source = transient.Source(TURNS * waves[:, None], np.array([0]), loop_from, jumps)
     return transient.solve(np.ones((1, 1)), 50.0 * ones, bank, source, window, np.zeros((len(waves), 1), complex),
                            Measurement(legs=(0,), **wanted), settle=settle).pickup[:, 0, 0]
 
@@ -54,6 +54,22 @@ def test_fundamental_of_waves_that_last(per_cycle: int) -> None:
     waves = np.stack([np.full(angle.size, -3.0), np.sqrt(2) * np.sin(angle + 0.3),
                       2 + np.sqrt(2) * (3 * np.cos(angle) + 1.5 * np.sin(3 * angle + 1) + 2 * np.cos(7 * angle))])
     assert measured(waves, window, quantity="fundamental")[:, 0] == pytest.approx([0.0, 1.0, 3.0], abs=1e-12)
+
+
+def test_a_current_that_jumps_is_measured_from_the_jump_on() -> None:
+    """0 up to the event, then A·e^(-t/τ): both values stand at t = 0. RMS and fundamental have closed
+    forms; the RMS is largest a cycle after the jump, the fundamental earlier, the peak is A."""
+    window, peak, tau = transient.Window(FREQUENCY_HZ, 0.04), 3.0, 0.004
+    times = window.times()
+    event = 2 * window.per_cycle
+    wave = np.append(np.zeros(event + 1), peak * np.exp(-times[event:] / tau))[None]
+    rms = peak * np.sqrt(tau / 2 * (1 - np.exp(-2 * CYCLE_S / tau)) / CYCLE_S)
+    rate = 1 / tau + 1j * OMEGA
+    cycle = times[event:event + 2 * window.per_cycle + 1:2]
+    fundamental = peak * np.max(np.abs((1 - np.exp(-rate * cycle)) / rate)) * np.sqrt(2) / CYCLE_S
+    for quantity, exact in (("rms", rms), ("fundamental", fundamental), ("peak", peak / np.sqrt(2))):
+        found = measured(wave, window, jumps=True, quantity=quantity)[0, 0]
+        assert found == pytest.approx(exact, rel=1e-4), quantity
 
 
 @pytest.mark.parametrize("frequency_hz", [45.0, 55.0, 250.0, 320.0])

@@ -14,7 +14,9 @@ from montecarlo.estimates.tally import (
     count_missed,
     count_operated,
     joint_counts,
+    missed_places,
     one_setting,
+    places_kept,
     step_noise,
     sum_conditional,
 )
@@ -88,10 +90,9 @@ def test_the_earth_fault_is_missed_over_the_shortest_stretch(rng: np.random.Gene
     assert tally.line_end == pytest.approx((x**2).reshape(PLANTS, EVENTS, 3, 2, DELAYS).sum(axis=1), rel=1e-12)
     resolved = np.arange(N) != 1
     assert tally.noise == pytest.approx(step_noise(x, resolved, ALONG, PLANTS), rel=1e-12)
-    assert tally.starts is not None
-    assert tally.start_sums is not None
-    assert np.all(tally.starts.sum(axis=-1) == N - 1)
-    assert tally.start_sums.sum(axis=-1) == pytest.approx(x.sum(axis=0), rel=1e-12)
+    kept = places_kept(phase_x, earth_x, load, PHASE, EARTH)
+    assert sum(part.nbytes for part in kept) == 4 * (N - 1) * (3 + 2) * DELAYS
+    assert missed_places(kept[0][:, :, None], kept[1][:, None]) == pytest.approx(x[resolved], abs=6e-8)
 
 
 def test_noise_comes_from_the_steps_between_neighbours(rng: np.random.Generator) -> None:
