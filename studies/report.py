@@ -195,10 +195,11 @@ def _published() -> Iterator[Block]:
     found = dict(published_values(QUICK))
     rows = [one for part in found.values() for one in part]
     agree = sum(one.agrees for one in rows)
-    yield Prose(f"{agree} of {len(rows)} published values agree with this version within what their digits, or "
-                "the reading of them, leave open; worked out when this report was made. How a value came to be "
-                "known stands behind its source. A row without a source has that of the row above. The command "
-                "verify adds whole studies of worked examples, CTs in time, effects of inputs and rare events.")
+    yield Prose(
+        f"{agree} of {len(rows)} published values agree with this version within what their digits, or the "
+        "reading of them, leave open; worked out when this report was made. How a value came to be known "
+        "stands behind its source. A row without a source has that of the row above. The command verify "
+        "adds whole studies of worked examples, CTs in time, effects of inputs and rare events.")
     yield Table(KINDS, tuple(one.cells for one in counted(rows)), "<>><", "How the values are known")
     for subject, part in found.items():
         yield Table(("source", "where", "quantity", "value given", "here", "difference", "verdict"),

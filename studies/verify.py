@@ -1,4 +1,4 @@
-"""The command verify: published values worked out anew, a table a subject, and how many of each kind agree."""
+"""The command verify: published values worked out anew, and how many of each kind agree."""
 
 from __future__ import annotations
 
@@ -15,10 +15,11 @@ HEADER = ("where", "quantity", "value given", "here", "difference", "verdict")
 
 def verify() -> int:
     """Print every subject as soon as it is worked out; 0 if all agree, else 1."""
-    say("\n".join(paragraph("Published values beside those of this installation. It takes half a minute, and a minute "
-                            "more where the solvers have to be compiled first. A difference agrees if the digits "
-                            "given, or what the source leaves open, allow it. How each value came to be known "
-                            "stands behind its source; what the words mean stands at the end.")))
+    say("\n".join(paragraph(
+        "Published values beside those of this installation. It takes half a minute, and a minute more "
+        "where the solvers have to be compiled first. A difference agrees if the digits given, or what the "
+        "source leaves open, allow it. How each value came to be known stands behind its source; what the "
+        "words mean stands at the end.")))
     found: list[Published] = []
     for subject, rows in published_values(SUBJECTS):
         say("\n".join([*heading(subject), *lines_of(rows)]))

@@ -1,9 +1,10 @@
 """Short-circuit currents of one generator by IEC 60909-0, for a fault at its terminals or beyond an impedance.
 
 The equivalent voltage source c U_n/sqrt(3) stands at the fault, and the generator is the impedance K_G (R_G + jX''d).
-Clauses and equations are those of IEC 60909-0:2001, from memory; an open network library agrees, also on a generator
-of the IEC TR 60909-4 network (`tests/reference`, `tests/against`). Reach: 50 and 60 Hz, maximum currents, one machine,
-directly connected but for `station_unit_current`, no load, no capacitance.
+Clauses and equations are those of IEC 60909-0:2001, from memory; an open network library agrees, also
+on a generator of the IEC TR 60909-4 network (`tests/reference`, `tests/against`). Reach: 50 and 60 Hz,
+maximum currents, one machine, directly connected but for `station_unit_current`, no load, no
+capacitance.
 """
 
 from __future__ import annotations
@@ -88,11 +89,11 @@ def initial_current(generator: Generator, external_ohm: ArrayLike = 0.0) -> Floa
 
 def station_unit_current(generator: Generator, transformer_ohm: ArrayLike, ratio: ArrayLike,
                          nominal_voltage_v: ArrayLike) -> FloatArray:
-    """Three phases beyond the transformer of a power station unit without on-load tap-changer. RMS [A]
+    """Three phases beyond a power station unit's transformer without on-load tap-changer. RMS [A]
 
-    Z_SO = K_SO (t^2 Z_G + Z_T), K_SO = U_nQ/(U_rG (1 + p_G)) 1/t c/(1 + x''d sin phi_rG): 3.7.2, eqs. (23), (24), from
-    memory, p_T = 0. K_SO is for both together: no K_G, no K_T. `transformer_ohm` complex and U_nQ `nominal_voltage_v`
-    on the network's side, `ratio` t = U_rTHV/U_rTLV."""
+    Z_SO = K_SO (t^2 Z_G + Z_T) with K_SO = U_nQ/(U_rG (1 + p_G)) 1/t c/(1 + x''d sin phi_rG): 3.7.2,
+    eqs. (23), (24), from memory, p_T = 0. K_SO is for both together: no K_G, no K_T. On the network's
+    side: `transformer_ohm`, complex, and U_nQ, `nominal_voltage_v`. `ratio` t = U_rTHV/U_rTLV."""
     network_v, turns = np.asarray(nominal_voltage_v, float), np.asarray(ratio, float)
     correction = generator.correction * network_v / np.asarray(generator.nominal_voltage_v) / turns
     own = np.asarray(generator.resistance_ohm, float) + 1j * generator._ohm(None)

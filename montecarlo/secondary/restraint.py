@@ -3,7 +3,7 @@
     bias(I_b) = s1 I_b + (s2 - s1) max(0, I_b - I_break)
 
 *Sum*: the element trips when |I_d| > I_0 + bias (Wadhwa, Electrical Power Systems, ch. 14). *Greater-of*: when |I_d|
-is above I_0 and above bias (Chakrabarti et al., A Textbook on Power System Engineering, III). Both stand in print; the
+is above I_0 and above bias (Chakrabarti et al., A Textbook on Power System Engineering, III). Both are taught; the
 study declares which. So an element's quantity, which I_0 is compared with, is |I_d| - bias in the first form, and in
 the second |I_d| where that is above bias and 0 elsewhere.
 """

@@ -345,8 +345,9 @@ def check_bolted(study: Study) -> Iterator[Caution]:
 def check_position(study: Study) -> Iterator[Caution]:
     position = study.internal_faults.position
     if (position.family, dict(position.parameters)) == (UNIFORM_POSITION.family, dict(UNIFORM_POSITION.parameters)):
-        yield Caution("internal_faults.position", "Faults spread evenly along the winding is an assumption that "
-                      "nothing published supports; p_missed is also shown for a law weighted to the line end.", True)
+        yield Caution("internal_faults.position", "Faults spread evenly along the winding is an "
+                      "assumption, for which no published support was found; p_missed is also shown for a "
+                      "law weighted to the line end.", True)
 
 
 def check_assumed_weights(study: Study) -> Iterator[Caution]:

@@ -32,7 +32,8 @@ class Sizes:
     repeats: int = 2                                       # the best time counts
 
 
-FULL, QUICK = Sizes(), Sizes(samples=16, empty=4, repeats=1)
+FULL = Sizes()
+QUICK = Sizes(samples=256, empty=4, repeats=1)             # one event a plant
 
 
 @dataclass(frozen=True)

@@ -88,12 +88,12 @@ def main():
         print(f"{chosen.densities} densities, {chosen.batches} final batches each\n")
         print("| problem | " + " | ".join(f"{p:.0e}" for p in BANDS) + " |\n|" + "---|" * (len(BANDS) + 1))
         for make in (four_branch, quadratic, linear):
-            for problem in (make(50), make()):
+            for problem in (make(),) if chosen.quick else (make(50), make()):
                 known(problem, chosen.densities, chosen.batches, sizes[0])
     if chosen.families:
         print(f"\n{chosen.families} runs\n\n| family, p | settings | unit: median, worst | held, % | trusted, % | "
               "error of the truth |\n|" + "---|" * 6)
-        for case in FAMILIES:
+        for case in FAMILIES[:1] if chosen.quick else FAMILIES:
             family(*case, chosen.families, *sizes[1:])
     print(f"\n{time.perf_counter() - start:.0f} s")
 

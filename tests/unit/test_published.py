@@ -112,6 +112,16 @@ def test_the_documents_name_as_many_values_as_there_are(found: dict[str, list[Pu
         assert not re.search(r"\d+ (of \d+ )?values in print", (ROOT / name).read_text(encoding="utf-8"))
 
 
+@pytest.mark.parametrize("words", [
+    "honest interval", "othing published gives", "othing published supports", "stand in print",
+    "integrated exactly", "exact in the position", "exact binomial", "operates with certainty"])
+def test_the_documents_claim_no_more_than_was_measured(words: str) -> None:
+    for name in ("README.md", "montecarlo/METHOD.md", "montecarlo/report/templates/method.html", "DEVELOPERS.md",
+                 "montecarlo/study/checks.py"):
+        text = " ".join((ROOT / name).read_text(encoding="utf-8").split())
+        assert words not in text.partition("## Changelog")[0], name
+
+
 # --- the command ------------------------------------------------------------------------------------------
 
 

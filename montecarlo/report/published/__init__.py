@@ -1,7 +1,8 @@
-"""Values of others and ours, worked out anew whenever they are asked for: no network, no package that only tests need.
+"""Values of others and ours, worked out anew whenever they are asked for: no network, no package that
+only tests need.
 
-One list: the report shows what takes no time, `statorodds verify` all of it, and tests take their examples from here.
-`row.py: Kind` says how a value came to be known; books' companions are public scripts, so they are no print."""
+One list: the report shows what takes no time, `statorodds verify` all of it, and tests take their
+examples from here. `row.py: Kind` says how a value is known; books' companions are public scripts, no print."""
 
 from __future__ import annotations
 
@@ -10,7 +11,8 @@ from collections.abc import Callable, Iterator
 from montecarlo.report.published import machine, relaying, statistics, transformers, whole, winding
 from montecarlo.report.published.row import AGREES, DIFFERS, KINDS, Kind, Published, counted
 
-__all__ = ["AGREES", "DIFFERS", "KINDS", "QUICK", "SUBJECTS", "Kind", "Published", "counted", "published_values"]
+__all__ = ["AGREES", "DIFFERS", "KINDS", "QUICK", "SUBJECTS", "Kind", "Published", "counted",
+           "published_values"]
 
 QUICK: dict[str, Callable[[], Iterator[Published]]] = {
     "Winding left unprotected, by formula": winding.rows,

@@ -60,10 +60,11 @@ def _stages() -> Iterator[Published]:
     rms = fault_current_rms("three_phase", np.array([0.0, 1e5, 1e12]), 1.0, RAO_MACHINE, 0.0) * rated_a
     for name, ours, given, digit in zip(("subtransient", "transient", "sustained"), rms, (7290, 4370, 656),
                                           (5, 5, 0.5), strict=True):
-        yield Published(RAO, "Ex 20.15", f"{name} short-circuit current", "A", given, float(ours), digit, Kind.SCRIPT)
+        yield Published(RAO, "Ex 20.15", f"{name} short-circuit current", "A", given, float(ours),
+                        digit, Kind.SCRIPT)
     crest = abs(float(full_offset(np.array([0.01]), RAO_MACHINE, 100 * np.pi, rated_a, 1.0)[0])) / 1e3
-    yield Published(RAO, "Ex 20.15", "making current, half a cycle after inception", "kA", 20.6, crest, 0.05,
-                    Kind.SCRIPT)
+    yield Published(RAO, "Ex 20.15", "making current, half a cycle after inception", "kA", 20.6,
+                    crest, 0.05, Kind.SCRIPT)
     yield Published(RAO, "Ex 20.15", "its DC component", "kA", 10.3, crest / 2, 0.05, Kind.SCRIPT)
 
 
@@ -75,7 +76,8 @@ def _with_decrement() -> Iterator[Published]:
             ("subtransient current", 101, rms[0], 0.5), ("largest DC component", 142.9, -direct[0], 0.05),
             ("AC component after 3 cycles", 71.0, rms[1], 0.05),
             ("asymmetrical current after 3 cycles", 132, np.hypot(rms[1], direct[1]), 0.5)):
-        yield Published(GLOVER_SARMA, "Ex 8.2, p. 412", quantity, "kA", given, float(ours), digit, Kind.MEMORY)
+        yield Published(GLOVER_SARMA, "Ex 8.2, p. 412", quantity, "kA", given, float(ours), digit,
+                        Kind.MEMORY)
 
 
 def _standard() -> Iterator[Published]:
@@ -86,10 +88,12 @@ def _standard() -> Iterator[Published]:
     place = "terminal fault"
     yield row(place, "initial short-circuit current", "kA", 39.5042, initial / 1e3, 5e-5)
     yield row(place, "factor kappa", "-", 1.8635, factor, 5e-5)
-    yield row(place, "peak short-circuit current", "kA", 104.1085, iec60909.peak_current(factor, initial) / 1e3, 1e-4)
-    yield row(place, "breaking current at 0.1 s", "kA", 27.347, iec60909.breaking_current(G2, 0.1) / 1e3, 1e-4)
-    # transformer of 100 MVA, 120/10.5 kV, 12 %, 0.5 %; then 10 km of line; all on the side of 10.5 kV. Without K_SO
-    # the generator keeps its K_G and the transformer has its K_T
+    yield row(place, "peak short-circuit current", "kA", 104.1085,
+              iec60909.peak_current(factor, initial) / 1e3, 1e-4)
+    yield row(place, "breaking current at 0.1 s", "kA", 27.347,
+              iec60909.breaking_current(G2, 0.1) / 1e3, 1e-4)
+    # transformer of 100 MVA, 120/10.5 kV, 12 %, 0.5 %; then 10 km of line; all on the side of 10.5 kV.
+    # Without K_SO the generator keeps its K_G and the transformer has its K_T
     ratio, short = 120 / 10.5, 0.005 + 1j * math.sqrt(0.12**2 - 0.005**2)
     plain = short * 10.5e3**2 / 100e6
     transformer = 0.95 * 1.1 / (1 + 0.6 * short.imag) * plain
@@ -102,12 +106,12 @@ def _standard() -> Iterator[Published]:
     yield row("beyond its transformer", "initial current with K_SO", "kA", 1.9755, unit / 1e3, 1e-4)     # cut
     equal = fault_current_rms("phase_phase", 0.0, 1.0, RAO_MACHINE, 0.0) / fault_current_rms(
         "three_phase", 0.0, 1.0, RAO_MACHINE, 0.0)
-    yield Published(STANDARD, "4.2.2", "two phases over three phases, X2 = X''", "-", 0.866, float(equal), 5e-4,
-                    Kind.MEMORY)
+    yield Published(STANDARD, "4.2.2", "two phases over three phases, X2 = X''", "-", 0.866,
+                    float(equal), 5e-4, Kind.MEMORY)
 
 
 def _to_earth() -> Iterator[Published]:
-    # 25 MVA, 13.2 kV, X'' 0.25, X2 0.35, X0 0.1, neutral solid; the script says that the book rounds on the way
+    # 25 MVA, 13.2 kV, X'' 0.25, X2 0.35, X0 0.1, neutral solid; the book rounds on the way (the script)
     base_ohm, emf_v = 13.2e3**2 / 25e6, 13.2e3 / ROOT3
     place = "Ex 13.3"
     none, ohm = np.array([np.inf]), np.array([base_ohm])
@@ -115,8 +119,8 @@ def _to_earth() -> Iterator[Published]:
         negative_ohm=0.35 * ohm, zero_ohm=0.1 * ohm, network_ohm=none, neutral_ohm=1e-9 * ohm,
         other_neutrals_ohm=none, capacitance_f=0 * ohm, path_ohm=0 * ohm, fault_ohm=0 * ohm, omega=100 * math.pi)
     outside = abs(sum(part[0] for part in bus.sequences(0.25 * ohm, np.array([emf_v]))))
-    yield Published(WADHWA, place, "one phase to earth at the terminals, outside", "A", 4686, float(outside), 0.5,
-                    Kind.SCRIPT)
+    yield Published(WADHWA, place, "one phase to earth at the terminals, outside", "A", 4686,
+                    float(outside), 0.5, Kind.SCRIPT)
     fault = earth_fault(1.0, 0, emf_v, 1j * (0.25 + 0.35 + 0.1) / 3 * base_ohm, 0.0, neutral_ohm=1e-9,
                         other_neutrals_ohm=np.inf, stator_capacitance_f=0.0, terminal_capacitance_f=0.0,
                         external_capacitance_f=0.0, omega=100 * math.pi, infeed_share=0.0)
@@ -125,6 +129,7 @@ def _to_earth() -> Iterator[Published]:
     # 15.75 kV, 0.25 uF a phase, 50 Hz; printed with 3.14 for pi
     place = "lecture 29"
     limit = float(handcalc.capacitive_limit_ohm(100 * math.pi, 0.25e-6))
-    yield Published(NPTEL, place, "largest resistor against the capacitance", "ohm", 4246, limit, 2.5, Kind.PRINT)
-    yield Published(NPTEL, place, "its current at rated phase voltage", "A", 2.14, 15750 / ROOT3 / limit, 0.005,
-                    Kind.PRINT)
+    yield Published(NPTEL, place, "largest resistor against the capacitance", "ohm", 4246, limit,
+                    2.5, Kind.PRINT)
+    yield Published(NPTEL, place, "its current at rated phase voltage", "A", 2.14,
+                    15750 / ROOT3 / limit, 0.005, Kind.PRINT)

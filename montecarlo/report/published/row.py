@@ -28,8 +28,8 @@ class Kind(Enum):
 
 _MEANINGS = {
     Kind.PRINT: "read in the work itself, or in the pages of its own publisher",
-    Kind.SCRIPT: "given by a public script or program that works the example again, by the formula that "
-                 "is ours too; the work was not seen, so it checks the arithmetic and not the formula",
+    Kind.SCRIPT: "given by a public script or program that works the example again, by the formula "
+                 "that is ours too; the work was not seen, so it checks arithmetic, not the formula",
     Kind.QUOTED: "read in another book or page that quotes the work",
     Kind.MEMORY: "value or formula remembered; the work was not at hand",
     Kind.DERIVED: "follows from a theorem or a definition; worked out in this program",
@@ -38,10 +38,10 @@ _MEANINGS = {
 
 @dataclass(frozen=True)
 class Published:
-    """`source`: the work, `place`: where in it, `kind`: how its value came to be known; `given`: that value.
+    """`source`: the work, `place`: where in it, `given`: its value, `kind`: how that came to be known.
 
-    `tolerance`: what its digits, or the reading of them, leave open. `at_most`: it is a limit, and ours may lie
-    anywhere below it."""
+    `tolerance`: what its digits, or the reading of them, leave open. `at_most`: it is a limit, and ours
+    may lie anywhere below it."""
 
     source: str
     place: str
@@ -55,7 +55,8 @@ class Published:
 
     @property
     def agrees(self) -> bool:
-        return bool(self.difference <= self.tolerance and (self.at_most or self.difference >= -self.tolerance))
+        above, below = self.difference <= self.tolerance, self.difference >= -self.tolerance
+        return bool(above and (self.at_most or below))
 
     @property
     def difference(self) -> float:

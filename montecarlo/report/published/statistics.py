@@ -37,13 +37,14 @@ DEEP = 4.7534                                              # exceeded once in a 
 
 def rows() -> Iterator[Published]:
     low, high = clopper_pearson(4, 20, 0.90)
-    yield Published(NIST, "7.2.4.1", "exact 90 % limit, 4 of 20, low", "-", 0.071354, float(low), 1e-6, Kind.PRINT)
+    yield Published(NIST, "7.2.4.1", "exact 90 % limit, 4 of 20, low", "-", 0.071354, float(low),
+                    1e-6, Kind.PRINT)
     yield Published(NIST, "7.2.4.1", "the same, high", "-", 0.401029, float(high), 1e-6, Kind.PRINT)
     for words, kind, hits, trials, given in PROPORTIONS:
         limits = LIMITS[words](hits, trials)
         for side, ours, value in zip(("low", "high"), limits, given, strict=True):
-            yield Published(NEWCOMBE, "Table I", f"95 % {words} limit, {hits} of {trials}, {side}", "-", value,
-                            float(ours), 5e-5, kind)
+            yield Published(NEWCOMBE, "Table I", f"95 % {words} limit, {hits} of {trials}, {side}",
+                            "-", value, float(ours), 5e-5, kind)
     yield Published("Clopper and Pearson, Biometrika 26, 1934, 404-413", "their theorem",
                     "95 % exact limits miss the truth, worst p, 50 trials", "%", 5.0, 100 * _worst_miss(50), 0.0,
                     Kind.DERIVED, at_most=True)
@@ -108,8 +109,8 @@ def _rare() -> Iterator[Published]:
     yield Published(source, "k 6", "probability of failure, weighted samples", "-", 4.460e-3, p,
                     4 * math.hypot(error, 0.0015 * 4.460e-3), Kind.QUOTED)
     p, error = deep_probability()
-    yield Published(NORMAL, f"P(above {DEEP})", "of a sum of ten inputs, weighted samples", "-", 1e-6, p, 4 * error,
-                    Kind.DERIVED)
+    yield Published(NORMAL, f"P(above {DEEP})", "of a sum of ten inputs, weighted samples", "-",
+                    1e-6, p, 4 * error, Kind.DERIVED)
 
 
 def deep_probability() -> tuple[float, float]:

@@ -65,9 +65,10 @@ def rows() -> Iterator[Published]:
     bank = one_ct(turns=240.0, series_ohm=0.0, knee_v=6.0, knee_a=math.sqrt(2) * 96 / 240)
     primary = math.hypot(240 * 5, 96)
     current, flux = secondary_phasor(bank, 1.2, primary)
-    yield Published(RAJPUT, "Ex 6.1", "actual ratio", "-", 240.77, primary / abs(current), 0.005, Kind.SCRIPT)
-    yield Published(RAJPUT, "Ex 6.1", "phase displacement", "deg", 4.57, math.degrees(np.angle(current)), 0.005,
+    yield Published(RAJPUT, "Ex 6.1", "actual ratio", "-", 240.77, primary / abs(current), 0.005,
                     Kind.SCRIPT)
+    yield Published(RAJPUT, "Ex 6.1", "phase displacement", "deg", 4.57,
+                    math.degrees(np.angle(current)), 0.005, Kind.SCRIPT)
     yield Published(RAJPUT, "Ex 6.1", "flux density", "T", 0.0938,
                     abs(flux) * float(bank.knee_flux_wb[0, 0]) / (240 * 1200e-6), 5e-5, Kind.SCRIPT)
     # CT 2000/5, 40 kA, 0.31 + 2 ohm, 28.45 cm2, 50 Hz; printed with 4.4 for pi sqrt(2)
@@ -83,8 +84,8 @@ def _knee() -> Iterator[Published]:
     for words, curve in (("hysteresis", excitation_table(80.0, 15).at(0.2)),
                          ("shifted curve", coefficients_of("shifted_curve", 80.0, 15, 0.2))):
         ratio = loop_rms(curve, 1.1, 15) / loop_rms(curve, 1.0, 15)
-        yield Published(IEC, f"knee, {words}", "exciting current, 1.1 V_k over V_k", "-", 1.5, float(ratio), 1e-4,
-                        Kind.MEMORY)
+        yield Published(IEC, f"knee, {words}", "exciting current, 1.1 V_k over V_k", "-", 1.5,
+                        float(ratio), 1e-4, Kind.MEMORY)
 
 
 def _classes() -> Iterator[Published]:
@@ -94,10 +95,12 @@ def _classes() -> Iterator[Published]:
         error = secondary_phasor(bank, 0.0, 1.0)[0] - 1
         whole = 100 * abs(abs(1 + error) - 1) + plate.rules.turns_percent
         place = f"{name}, {BURDEN_VA:g} VA, at rated current"
-        yield Published(AGRAWAL, place, "ratio error", "%", ratio, whole, 0.002 * ratio, Kind.QUOTED, at_most=True)
+        yield Published(AGRAWAL, place, "ratio error", "%", ratio, whole, 0.002 * ratio,
+                        Kind.QUOTED, at_most=True)
         if minutes is not None:
             yield Published(AGRAWAL, place, "phase displacement", "min", minutes,
-                            float(abs(np.angle(1 + error))) / MINUTE, 1e-3, Kind.QUOTED, at_most=True)
+                            float(abs(np.angle(1 + error))) / MINUTE, 1e-3, Kind.QUOTED,
+                            at_most=True)
 
 
 def _just(name: str) -> tuple[Designation, CtBank]:

@@ -53,24 +53,28 @@ RAO = "Rao, Switchgear Protection and Power Systems"
 WADHWA = "Wadhwa, Electrical Power Systems"
 
 EXAMPLES = (
-    WindingExample(source=MEHTA, place="Ex 22.1, p. 529", line_v=6600, pickup_a=175.0, resistor_ohm=2.177, percent=10,
-                   asked="resistor", digit=0.001, reactance_pu=0.10),
-    WindingExample(source=MEHTA, place="Ex 22.2, p. 530", line_v=6600, pickup_a=0.5 * 200, resistor_ohm=7.5,
-                   percent=19.68, digit=0.01),
-    WindingExample(source=MEHTA, place="Ex 22.3, p. 530", line_v=6600, pickup_a=0.75 * 200, resistor_ohm=6.0,
-                   percent=23.62, digit=0.01),
+    WindingExample(source=MEHTA, place="Ex 22.1, p. 529", line_v=6600, pickup_a=175.0,
+                   resistor_ohm=2.177, percent=10, asked="resistor", digit=0.001,
+                   reactance_pu=0.10),
+    WindingExample(source=MEHTA, place="Ex 22.2, p. 530", line_v=6600, pickup_a=0.5 * 200,
+                   resistor_ohm=7.5, percent=19.68, digit=0.01),
+    WindingExample(source=MEHTA, place="Ex 22.3, p. 530", line_v=6600, pickup_a=0.75 * 200,
+                   resistor_ohm=6.0, percent=23.62, digit=0.01),
     WindingExample(source=MEHTA, place="Ex 22.3, for 90 %", line_v=6600, pickup_a=0.75 * 200, resistor_ohm=2.54,
                    percent=10, asked="resistor", digit=0.01),
-    WindingExample(source=MEHTA, place="Ex 22.4, p. 531", line_v=6600, pickup_a=0.2 * rated_current_a(10e6, 6600),
-                   resistor_ohm=3.27, percent=15, asked="resistor", digit=0.01),
-    *(WindingExample(source=CHAKRABARTI, place=f"III Ex 8.2, p. 624, {ohm:g} ohm", line_v=11000, pickup_a=0.75 * 240,
-                     resistor_ohm=ohm, percent=percent, digit=0.01, ratio=(1200.0, 5.0))
+    WindingExample(source=MEHTA, place="Ex 22.4, p. 531", line_v=6600,
+                   pickup_a=0.2 * rated_current_a(10e6, 6600), resistor_ohm=3.27, percent=15,
+                   asked="resistor", digit=0.01),
+    *(WindingExample(source=CHAKRABARTI, place=f"III Ex 8.2, p. 624, {ohm:g} ohm", line_v=11000,
+                     pickup_a=0.75 * 240, resistor_ohm=ohm, percent=percent, digit=0.01,
+                     ratio=(1200.0, 5.0))
       for ohm, percent in ((3.0, 8.50), (6.0, 17.01), (12.0, 34.01))),
     WindingExample(source=CHAKRABARTI, place="III Ex 8.3, p. 625", line_v=6600,
-                   pickup_a=0.3 * rated_current_a(5e6, 6600), resistor_ohm=6.5, percent=22.8, digit=0.1, power_va=5e6,
-                   winding_ohm=0.5),
-    WindingExample(source=CHAKRABARTI, place="III Ex 8.8, p. 627", line_v=11000, pickup_a=500.0, resistor_ohm=1.27,
-                   percent=10, asked="resistor", digit=0.01, power_va=125e6, reactance_pu=0.10),
+                   pickup_a=0.3 * rated_current_a(5e6, 6600), resistor_ohm=6.5, percent=22.8,
+                   digit=0.1, power_va=5e6, winding_ohm=0.5),
+    WindingExample(source=CHAKRABARTI, place="III Ex 8.8, p. 627", line_v=11000, pickup_a=500.0,
+                   resistor_ohm=1.27, percent=10, asked="resistor", digit=0.01, power_va=125e6,
+                   reactance_pu=0.10),
     WindingExample(source=RAO, place="Ex 33.2", line_v=10000, pickup_a=1.0 * 200, resistor_ohm=10.0, percent=34.64,
                    digit=0.01),
     WindingExample(source=RAO, place="Ex 33.2, for 90 %", line_v=10000, pickup_a=1.0 * 200, resistor_ohm=2.887,
@@ -79,8 +83,9 @@ EXAMPLES = (
                    resistor_ohm=7.0, percent=11.57, digit=0.01),
     WindingExample(source=RAO, place="Ex 33.5", line_v=11000, pickup_a=200.0, resistor_ohm=3.14, percent=10,
                    asked="resistor", digit=0.01, power_va=200 * math.sqrt(3) * 11000, reactance_pu=0.15),
-    WindingExample(source=WADHWA, place="Ex 14.4", line_v=6600, pickup_a=0.25 * rated_current_a(5e6, 6600),
-                   resistor_ohm=8.0, percent=22.96, digit=0.01, power_va=5e6),
+    WindingExample(source=WADHWA, place="Ex 14.4", line_v=6600,
+                   pickup_a=0.25 * rated_current_a(5e6, 6600), resistor_ohm=8.0, percent=22.96,
+                   digit=0.01, power_va=5e6),
 )
 
 
@@ -91,8 +96,8 @@ def rows() -> Iterator[Published]:
             ours = 100 * handcalc.unprotected_fraction(
                 one.pickup_a, one.resistor_ohm, one.phase_v, winding_reactance_ohm=one.reactance_ohm,
                 winding_resistance_ohm=one.winding_ohm)
-            yield Published(one.source, one.place, "winding left unprotected", "%", one.percent, float(ours), one.digit,
-                            one.kind)
+            yield Published(one.source, one.place, "winding left unprotected", "%", one.percent,
+                            float(ours), one.digit, one.kind)
         else:
             ours = handcalc.resistance_for_fraction(one.percent / 100, one.pickup_a, one.phase_v,
                                                     winding_reactance_ohm=one.reactance_ohm)
