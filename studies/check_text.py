@@ -27,7 +27,7 @@ NO_INPUTS = ("study", "candidates", "correlations", "document")         # tables
 
 
 class Checked(NamedTuple):
-    """The text, in lines of at most 100 columns, and those of its cautions that do not stand in every study."""
+    """The text, in lines of at most 100 columns, and its cautions that not every study has."""
 
     text: str
     cautions: list[str]
@@ -62,12 +62,17 @@ def checked(study: Study) -> Checked:
     lines += peak_lines(peaks)
     found = [(f"{one.key}: {one.text}", one.standing) for one in cautions(study)]
     found += [(text, False) for text in caution(peaks)]
-    for title, sentences in (("What reading changed", list(study.told)), ("Cautions", [text for text, _ in found])):
+    for title, sentences in (
+        ("What reading changed", list(study.told)),
+        ("Cautions", [text for text, _ in found]),
+    ):
         if sentences:
             lines += heading(title)
             for sentence in sentences:
                 lines += paragraph(sentence, "  ", "    ")
-    return Checked("\n".join([*lines, "", CAUTION]), [text for text, standing in found if not standing])
+    return Checked(
+        "\n".join([*lines, "", CAUTION]), [text for text, standing in found if not standing]
+    )
 
 
 def what_is_run(study: Study) -> str:

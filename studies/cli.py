@@ -124,8 +124,11 @@ def _parser() -> _Parser:
     new.add_argument("file", metavar="FILE", type=Path, help="a name that is not in use yet")
     check = add("check", _check, "read FILE and list its inputs, settings, cautions and the hand calculation")
     check.add_argument("file", metavar="FILE", type=Path, help="study file (TOML)")
-    check.add_argument("--strict", action="store_true",
-                       help="exit code 2 on any caution but the two of assumptions that stand in every study")
+    check.add_argument(
+        "--strict",
+        action="store_true",
+        help="exit code 2 on any caution but the two of assumptions that stand in every study",
+    )
     run = add("run", _run, "run the study in FILE and write a folder of tables and figures; an unfinished run goes on")
     run.add_argument("file", metavar="FILE", type=Path, help="study file (TOML)")
     run.add_argument("--out", metavar="DIR", type=Path,

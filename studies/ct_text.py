@@ -38,8 +38,15 @@ def excitation(study: Study) -> Iterator[str]:
 
 def _point_by_point(ct: CurrentTransformer) -> Iterator[str]:
     if (fit := fit_of(vars(ct))) is not None and ct.excitation_points is not None:
-        rows = [(f"{volts:g}", f"{measured:.4g}", f"{fitted:.4g}", f"{100 * (fitted / measured - 1):+.1f}")
-                for volts, measured, fitted in fit.against(ct.excitation_points)]
+        rows = [
+            (
+                f"{volts:g}",
+                f"{measured:.4g}",
+                f"{fitted:.4g}",
+                f"{100 * (fitted / measured - 1):+.1f}",
+            )
+            for volts, measured, fitted in fit.against(ct.excitation_points)
+        ]
         yield from table(("V", "measured A", "fitted A", "misfit %"), rows, ">>>>", "      ")
 
 
@@ -52,10 +59,13 @@ def _words(groups: list[str]) -> str:
 def _of(ct: CurrentTransformer) -> str:
     if (fit := fit_of(vars(ct))) is not None and ct.excitation_points is not None:
         count = len(ct.excitation_points.curve[0])
-        text = (f"{count} measured points fitted: V_k = {fit.knee_voltage_v:.4g} V, I_k = "
-                f"{1000 * fit.knee_current_a:.3g} mA, ankle ratio {fit.ankle_ratio:.3g}, exponent {fit.exponent}; the "
-                f"curve's currents are off by {100 * fit.rms:.2g} % RMS and {100 * fit.worst:.2g} % at most, "
-                "points from half the knee voltage up counted thrice.")
+        text = (
+            f"{count} measured points fitted: V_k = {fit.knee_voltage_v:.4g} V, I_k = "
+            f"{1000 * fit.knee_current_a:.3g} mA, ankle ratio {fit.ankle_ratio:.3g}, "
+            f"exponent {fit.exponent}; the curve's currents are off by {100 * fit.rms:.2g} % RMS "
+            f"and {100 * fit.worst:.2g} % at most, "
+            "points from half the knee voltage up counted thrice."
+        )
         return text + (_shifted_misfit(ct, fit) if ct.remanence_model == "shifted_curve" else "")
     if (found := design_of(vars(ct))) is None:
         return ""
@@ -77,6 +87,9 @@ def _shifted_misfit(ct: CurrentTransformer, fit: ExcitationFit) -> str:
     assert ct.excitation_points is not None
     off = [fit.current_a(v, "shifted_curve") / a - 1 for v, a in zip(*ct.excitation_points.curve, strict=True)]
     rms = math.sqrt(sum(error**2 for error in off) / len(off))
-    return (f" That is the characteristic with hysteresis; the shifted curve has the same knee, ankle and "
-            f"exponent, and is off by {100 * rms:.2g} % RMS and {100 * max(map(abs, off)):.2g} % at most, "
-            "every point alike.")
+    return (
+        " That is the characteristic with hysteresis; the shifted curve has the same knee, ankle "
+        f"and exponent, and is off by {100 * rms:.2g} % RMS and "
+        f"{100 * max(map(abs, off)):.2g} % at most, "
+        "every point alike."
+    )

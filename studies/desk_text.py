@@ -126,10 +126,15 @@ def _unprotected(desk: Desk) -> Iterator[str]:
 
 def _direct_currents(desk: Desk) -> Iterator[str]:
     """How fast what saturates the CTs goes."""
-    yield from paragraph("DC component of the events' currents, time constant (of an energisation that of its flux "
-                         "offset):", "  ")
+    yield from paragraph(
+        "DC component of the events' currents, time constant (of an energisation that of its flux "
+        "offset):",
+        "  ",
+    )
     found = [(event.name, direct_s(desk.study, event)) for event in desk.study.external_events]
-    rows = [(name, "none" if seconds is None else f"{1000 * seconds:.3g} ms") for name, seconds in found]
+    rows = [
+        (name, "none" if seconds is None else f"{1000 * seconds:.3g} ms") for name, seconds in found
+    ]
     yield from table(None, rows, "<>", "    ")
 
 

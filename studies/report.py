@@ -120,7 +120,10 @@ def _answer(study: Study, findings: Findings) -> list[Block]:
     """What the terminal says, the sentence first, then the rest of the text, the tables, the notes."""
     said, wired = blocks(findings.text), [f"{key}: {text}" for key, text in wiring_cautions(study)]
     prose = [block for block in said if isinstance(block, Prose)]
-    notes = [*([Items(tuple(wired))] if wired else []), *(block for block in said if isinstance(block, Items))]
+    notes = [
+        *([Items(tuple(wired))] if wired else []),
+        *(block for block in said if isinstance(block, Items)),
+    ]
     others = [block for block in said if not isinstance(block, (Prose, Items))]
     first: list[Block] = [Fragment("answer.html", {"text": prose[0].text})] if prose else []
     return [*first, *prose[1:], *others, *([Subhead("To know with it"), *notes] if notes else [])]

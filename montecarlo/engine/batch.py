@@ -246,7 +246,7 @@ def memory_bytes() -> float:
 
 
 def check_sizes(study: Study) -> None:
-    """Of the study, its variants and its options of earthing: what `run` would refuse later. Raises StudyError."""
+    """Of the study, its variants and its options of earthing, as `run` would. Raises StudyError."""
     for one in (study, *(other for _, other in (*study.variant_studies, *study.options))):
         check_size(one, candidate_lattices(one))
 

@@ -32,8 +32,17 @@ WAYS: dict[str, tuple[str, ...]] = {
     "points": ("excitation_points",),
 }
 MISFIT = "excitation_misfit_max_percent"
-DECIDING = {"class", "knee_factor", MISFIT, "secondary_a", "winding_resistance_ohm", "saturation_exponent",
-            "ankle_ratio", "remanence_bound_percent", *(key for way in WAYS.values() for key in way)}
+DECIDING = {
+    "class",
+    "knee_factor",
+    MISFIT,
+    "secondary_a",
+    "winding_resistance_ohm",
+    "saturation_exponent",
+    "ankle_ratio",
+    "remanence_bound_percent",
+    *(key for way in WAYS.values() for key in way),
+}
 CURE = "give knee_voltage_v and knee_current_a, or class and rated_burden_va, or excitation_points: exactly one way"
 CLASSES = ('a class as "5P20", "10P10", "5PR20", "PX", "PXR", "TPX", "TPY", "TPZ", or with the voltage at 20 times '
            'rated current as "C400"')
@@ -197,19 +206,31 @@ def _from_points(values: Mapping[str, Any], explicit: set[str]) -> tuple[Table, 
     return fill | ({"saturation_exponent": fit.exponent} if exponent is None else {}), []
 
 
-def _misfit_faults(fit: ExcitationFit, points: ExcitationPoints, stated_percent: float | None) -> Iterator[Fault]:
+def _misfit_faults(
+    fit: ExcitationFit, points: ExcitationPoints, stated_percent: float | None
+) -> Iterator[Fault]:
     """One line with the misfit and the cure, then a line a point."""
     limit = MISFIT_MAX_PERCENT if stated_percent is None else stated_percent
     if fit.misfit_percent <= limit:
         return
-    yield "excitation_points", (
-        f"the fitted curve misses the points by {100 * fit.rms:.3g} % RMS, and by {100 * fit.worst_upper:.3g} % at "
-        f"most from half the knee voltage up; must be within {limit:g} % and {limit * SINGLE:.3g} %. Are they RMS "
-        f"values of one core, in V and A? If so, {MISFIT} = {math.ceil(fit.misfit_percent)} accepts it, with a "
-        "caution; point by point:")
+    yield (
+        "excitation_points",
+        (
+            f"the fitted curve misses the points by {100 * fit.rms:.3g} % RMS, and by "
+            f"{100 * fit.worst_upper:.3g} % at most from half the knee voltage up; must be within "
+            f"{limit:g} % and {limit * SINGLE:.3g} %. Are they RMS values of one core, in V and A? "
+            f"If so, {MISFIT} = {math.ceil(fit.misfit_percent)} accepts it, with a caution; point "
+            "by point:"
+        ),
+    )
     for volts, measured, fitted in fit.against(points):
-        yield "excitation_points", (f"{volts:g} V: measured {measured:.4g} A, fitted {fitted:.4g} A, "
-                                    f"{100 * (fitted / measured - 1):+.0f} %")
+        yield (
+            "excitation_points",
+            (
+                f"{volts:g} V: measured {measured:.4g} A, fitted {fitted:.4g} A, "
+                f"{100 * (fitted / measured - 1):+.0f} %"
+            ),
+        )
 
 
 # --- once more from a completed table ---------------------------------------------------------------------

@@ -57,10 +57,21 @@ class CtData(_NamePlate):
         "-", "TPX, TPY, TPZ: transient dimensioning factor K_td", 1.0, 100.0)] | None = None
     excitation_points: Annotated[ExcitationPoints, Word(
         "measured points of the excitation curve, fitted")] | None = None
-    excitation_misfit_max_percent: Annotated[float, Plain(
-        "%", "largest RMS misfit of the fitted curve's currents, points from half the knee voltage up counted thrice; "
-        f"one of these may miss by 8/3 of it; {MISFIT_MAX_PERCENT:g} unless given", 0.0, 100.0, above=True,
-    )] | None = None
+    excitation_misfit_max_percent: (
+        Annotated[
+            float,
+            Plain(
+                "%",
+                "largest RMS misfit of the fitted curve's currents, points from half the knee "
+                "voltage up counted thrice; "
+                f"one of these may miss by 8/3 of it; {MISFIT_MAX_PERCENT:g} unless given",
+                0.0,
+                100.0,
+                above=True,
+            ),
+        ]
+        | None
+    ) = None
     knee_factor: Annotated[Distribution, Quantity(
         "-", "knee voltage over the one that the class or the points give; a spread makes the CTs unlike", 0.0,
         above=True, usual=(0.3, 10.0), width="ct")] | None = None

@@ -3,8 +3,9 @@
 A test report gives RMS voltage at the open secondary and RMS current. The characteristic of `excitation.py`, I_k times
 its RMS at V/V_k, is fitted by least squares on the logarithm of the current, so that every decade counts alike: knee
 voltage and current always; the ankle ratio where points lie low enough to say it; the exponent of the saturated branch
-where points lie high enough. Points from half the knee voltage up, which say when a core saturates, count thrice
-(common practice, no source). Derived; the knee is that of IEC 61869-2 (10 % more voltage, 50 % more current).
+where points lie high enough. Points from half the knee voltage up, which say when a core saturates,
+count thrice (common practice, no source). Derived; the knee is that of IEC 61869-2 (10 % more
+voltage, 50 % more current).
 """
 
 from __future__ import annotations
@@ -32,8 +33,11 @@ FEWEST, MOST = 5, 200
 EXPONENTS = (9, 11, 13, 15, 17, 21, 25, 31)
 USUAL_ANKLE, USUAL_EXPONENT = 0.2, 15
 LOW_SHARE, HIGH_SHARE, HIGH_POINTS = 0.3, 1.1, 2    # of the knee voltage: points that tell the ankle, the exponent
-UPPER_SHARE, UPPER_WEIGHT = 0.5, 3.0                # of the knee voltage: points that count more, and how much more
-MISFIT_MAX_PERCENT = 15.0                           # RMS error of the current that is accepted, unless stated
+UPPER_SHARE, UPPER_WEIGHT = (
+    0.5,
+    3.0,
+)  # of the knee voltage: points that count more, and how much more
+MISFIT_MAX_PERCENT = 15.0  # RMS error of the current that is accepted, unless stated
 SINGLE = 40 / 15                                    # times that, which one of those points may miss
 
 VOLTS = Ranged("V", "RMS voltages at the secondary, rising", 0.0, 1e5, above=True)
@@ -118,17 +122,22 @@ class ExcitationFit:
     exponent: int
     bound_percent: float
     worst: float                # largest relative error of the current
-    worst_upper: float          # the largest from half the knee voltage up
-    rms: float                  # root mean square of the relative errors, those from half the knee voltage up thrice
+    worst_upper: float  # the largest from half the knee voltage up
+    rms: (
+        float  # root mean square of the relative errors, those from half the knee voltage up thrice
+    )
 
     @property
     def misfit_percent(self) -> float:
-        """The smallest limit that accepts it; a point from half the knee voltage up may miss by 8/3 of a limit."""
+        """The smallest limit that accepts it; a point from V_k/2 up may miss by 8/3 of a limit."""
         return 100 * max(self.rms, self.worst_upper / SINGLE)
 
     def against(self, points: ExcitationPoints) -> list[tuple[float, float, float]]:
         """Voltage [V], measured and fitted current [A] of every point."""
-        return [(volts, amperes, self.current_a(volts)) for volts, amperes in zip(*points.curve, strict=True)]
+        return [
+            (volts, amperes, self.current_a(volts))
+            for volts, amperes in zip(*points.curve, strict=True)
+        ]
 
     def current_a(self, voltage_v: float, model: RemanenceModel = "stop_operators") -> float:
         """RMS exciting current, also of a shifted curve with the same knee, ankle and exponent. [A]"""
@@ -139,8 +148,8 @@ class ExcitationFit:
 @cache
 def fit_points(voltage_v: tuple[float, ...], current_a: tuple[float, ...], bound_percent: float,
                ankle_ratio: float | None = None, exponent: int | None = None) -> ExcitationFit:
-    """Least squares on the logarithm of the current, however large the misfit; an ankle ratio or an exponent that is
-    given stays. Raises NoCurveError."""
+    """Least squares on the logarithm of the current, however large the misfit; an ankle ratio or an
+    exponent that is given stays. Raises NoCurveError."""
     volts, amperes = np.array(voltage_v), np.array(current_a)
     knee_v = _rough_knee(volts, amperes)
     if ankle_ratio is None and volts[0] > LOW_SHARE * knee_v:
@@ -187,7 +196,9 @@ def _fit(volts: Array, amperes: Array, bound_percent: float, ankle: float | None
         first.append((min(max(USUAL_ANKLE, low), high) - low) / (high - low))
     count = len(first)
     edges = ([-np.inf, -np.inf, 0.0][:count], [np.inf, np.inf, 1.0][:count])
-    x = least_squares(lambda x: np.sqrt(weight) * off(x), first, bounds=edges, x_scale=(0.1, 0.3, 0.3)[:count]).x
+    x = least_squares(
+        lambda x: np.sqrt(weight) * off(x), first, bounds=edges, x_scale=(0.1, 0.3, 0.3)[:count]
+    ).x
     errors = np.expm1(off(x))
     size = np.abs(errors)
     return ExcitationFit(math.exp(x[0]), math.exp(x[1]), ankle_of(x), exponent, bound_percent,

@@ -35,7 +35,7 @@ SEVERAL_EVENTS = 8      # a plant, below which the spread over plants is mostly 
 
 @dataclass(frozen=True)
 class Caution:
-    """The key that it is about, and one plain sentence. `standing`: of every study, whatever stands in it."""
+    """The key that it is about, and one plain sentence. `standing`: it belongs to every study."""
 
     key: str
     text: str
@@ -250,24 +250,38 @@ def check_assumed_ratio(study: Study) -> Iterator[Caution]:
     """Class limits are check values: what a test must stay below."""
     told = set()
     for end in study.ct.groups:
-        error, key = study.ct.at(end).turns_ratio_error_percent, ct_key(study.ct, end, "turns_ratio_error_percent")
+        error, key = (
+            study.ct.at(end).turns_ratio_error_percent,
+            ct_key(study.ct, end, "turns_ratio_error_percent"),
+        )
         if error.source.startswith("default of class") and key not in told:
             told.add(key)
-            yield Caution(key, f"No ratio error is given, so {error.support()[1]:g} % either way was assumed, evenly "
-                          f"spread: what {error.source.removeprefix('default of ')} leaves the turns at most. A "
-                          "class limit is a check value, no measured error; give those of a test report.")
+            yield Caution(
+                key,
+                f"No ratio error is given, so {error.support()[1]:g} % either way was assumed, "
+                f"evenly spread: what {error.source.removeprefix('default of ')} leaves the turns "
+                "at most. A "
+                "class limit is a check value, no measured error; give those of a test report.",
+            )
 
 
 def check_misfit(study: Study) -> Iterator[Caution]:
     """A curve that is accepted only because the study states its misfit."""
     told = set()
     for end in study.ct.groups:
-        fit, key = fit_of(vars(study.ct.at(end))), ct_key(study.ct, end, "excitation_misfit_max_percent")
+        fit, key = (
+            fit_of(vars(study.ct.at(end))),
+            ct_key(study.ct, end, "excitation_misfit_max_percent"),
+        )
         if fit is not None and fit.misfit_percent > MISFIT_MAX_PERCENT and key not in told:
             told.add(key)
-            yield Caution(key, f"The curve fitted to the measured points misses them by {100 * fit.rms:.3g} % RMS and "
-                          f"{100 * fit.worst:.3g} % at most, more than is accepted unless stated "
-                          f"({MISFIT_MAX_PERCENT:g} % RMS); look at the points in the hand calculation.")
+            yield Caution(
+                key,
+                "The curve fitted to the measured points misses them by "
+                f"{100 * fit.rms:.3g} % RMS and "
+                f"{100 * fit.worst:.3g} % at most, more than is accepted unless stated "
+                f"({MISFIT_MAX_PERCENT:g} % RMS); look at the points in the hand calculation.",
+            )
 
 
 def check_remanence_model(study: Study) -> Iterator[Caution]:
@@ -321,10 +335,14 @@ def check_direct_current(study: Study) -> Iterator[Caution]:
         if outside is None or outside.support() != (0, 0):
             continue
         if (lasts := direct_s(study, event)) is not None and lasts > armature * (1 + 1e-9):
-            yield Caution(f"external_events.{event.name}.external_resistance_pu", "Without resistance between the "
-                          f"terminals and the fault the DC component goes with {1000 * lasts:.3g} ms at the centre "
-                          f"of the inputs, slower than at the terminals (T_a = {1000 * armature:.3g} ms), and "
-                          "saturates the CTs for longer; lines and transformers have some.")
+            yield Caution(
+                f"external_events.{event.name}.external_resistance_pu",
+                "Without resistance between the "
+                "terminals and the fault the DC component goes with "
+                f"{1000 * lasts:.3g} ms at the centre of the inputs, slower than at the terminals "
+                f"(T_a = {1000 * armature:.3g} ms), and "
+                "saturates the CTs for longer; lines and transformers have some.",
+            )
 
 
 def check_clearing_times(study: Study) -> Iterator[Caution]:
@@ -345,9 +363,12 @@ def check_bolted(study: Study) -> Iterator[Caution]:
 def check_position(study: Study) -> Iterator[Caution]:
     position = study.internal_faults.position
     if (position.family, dict(position.parameters)) == (UNIFORM_POSITION.family, dict(UNIFORM_POSITION.parameters)):
-        yield Caution("internal_faults.position", "Faults spread evenly along the winding is an "
-                      "assumption, for which no published support was found; p_missed is also shown for a "
-                      "law weighted to the line end.", True)
+        yield Caution(
+            "internal_faults.position",
+            "Faults spread evenly along the winding is an assumption, for which no published "
+            "support was found; p_missed is also shown for a law weighted to the line end.",
+            True,
+        )
 
 
 def check_assumed_weights(study: Study) -> Iterator[Caution]:

@@ -214,8 +214,8 @@ def _outside(key: str, snapped: Snapped, relay: Relay) -> Iterator[str]:
 
 def digest(study: Study) -> str:
     """SHA-256 (hex) of everything in the study that changes a number: not its title, not which of
-    its results are compared, not which share of samples without a result ends it, not which misfit of a curve is
-    accepted, not the sources, not what its report is filed under.
+    its results are compared, not which share of samples without a result ends it, not which misfit
+    of a curve is accepted, not the sources, not what its report is filed under.
 
     Scenarios, variants and options count as read too: their changes may name CSV files, whose numbers matter."""
     table = study.model_dump(mode="json")

@@ -17,10 +17,17 @@ def scene_at_centre(study: Study, event: Event) -> Scene:
     samples = {item.key: np.array([item.distribution.centre()]) for item in list_inputs(study)}
     prefix = f"external_events.{event.name}."
     return Scene(
-        machine=study.machine, samples=samples,
-        own={key.removeprefix(prefix): value for key, value in samples.items() if key.startswith(prefix)},
+        machine=study.machine,
+        samples=samples,
+        own={
+            key.removeprefix(prefix): value
+            for key, value in samples.items()
+            if key.startswith(prefix)
+        },
         neutral_ohm=neutral_ohm(study.earthing, samples, study.machine.phase_voltage_v),
-        point_on_wave_rad=np.zeros(1), phase=np.zeros(1, np.int64))
+        point_on_wave_rad=np.zeros(1),
+        phase=np.zeros(1, np.int64),
+    )
 
 
 def direct_s(study: Study, event: Event) -> float | None:

@@ -1,7 +1,8 @@
-"""Where quantities usually lie, and those of a study that lie elsewhere: per cent given per unit, kV for V, ms for s.
+"""Where quantities usually lie, and those of a study that lie elsewhere: per cent given per unit,
+kV for V, ms for s.
 
-Wider than what a good machine has and narrower than what the file refuses. Zero stands for "left out" and is not
-looked at. Where no source is named the range is common practice, no source."""
+Wider than what a good machine has and narrower than what the file refuses. Zero stands for "left
+out" and is not looked at."""
 
 from __future__ import annotations
 
@@ -20,8 +21,11 @@ from montecarlo.study.description import Study
 
 __all__ = ["USUAL", "Unusual", "Usual", "unusual", "usual_cautions"]
 
-SMALL_TOLERANCE_PERCENT = 0.3          # a tolerance band below it is rather a share: 0.1 for 10 %
-PERCENT, PREFIX = (100.0,), (1000.0, 1e6)      # what a slip makes of a share, of a quantity with a prefix
+SMALL_TOLERANCE_PERCENT = 0.3  # a tolerance band below it is rather a share: 0.1 for 10 %
+PERCENT, PREFIX = (
+    (100.0,),
+    (1000.0, 1e6),
+)  # what a slip makes of a share, of a quantity with a prefix
 SHARES = ("%", "pu", "-", "a year")
 PRACTICE = "common practice, no source"
 CLASSES = "class limits of IEC 61869-2, as tabulated in secondary sources"
@@ -40,7 +44,9 @@ class Usual:
     low: float
     high: float
     source: str = PRACTICE
-    look_at: Literal["centre", "largest"] = "centre"       # the median, or the largest magnitude that can be drawn
+    look_at: Literal["centre", "largest"] = (
+        "centre"  # the median, or the largest magnitude that can be drawn
+    )
 
     @property
     def factors(self) -> tuple[float, ...]:
@@ -85,8 +91,22 @@ USUAL: tuple[Usual, ...] = (
     Usual("ct*.return_core_ohm", "ohm", 0.005, 20.0),
     Usual("scheme.phase_stabilising_ohm", "ohm", 1.0, 2e4),
     Usual("relay.*_burden_va", "VA", 0.005, 30.0),
-    Usual("relay.pickup_error_percent", "%", 0.1, 20.0, "2 to 5 % either way is common practice", "largest"),
-    Usual("backup.*.error_percent", "%", 0.1, 20.0, "2 to 5 % either way is common practice", "largest"),
+    Usual(
+        "relay.pickup_error_percent",
+        "%",
+        0.1,
+        20.0,
+        "2 to 5 % either way is common practice",
+        "largest",
+    ),
+    Usual(
+        "backup.*.error_percent",
+        "%",
+        0.1,
+        20.0,
+        "2 to 5 % either way is common practice",
+        "largest",
+    ),
     Usual("internal_faults.per_year", "a year", 1e-4, 0.3, FAILURES),
     Usual("internal_faults.earth_fault_resistance_ohm", "ohm", 1e-3, 5e3),
     Usual("internal_faults.phase_fault_resistance_ohm", "ohm", 1e-5, 5.0),
@@ -111,13 +131,17 @@ USUAL: tuple[Usual, ...] = (
 )
 # Of what a key gives on the study's own base, under the key itself.
 CURRENT = Usual("earthing", "A at rated phase voltage", 0.5, 2500.0, EARTHED)
-RESISTANCE = Usual("machine.winding_resistance_ohm", "pu of the machine's rating", 1e-4, 0.05, TEXTBOOK)
+RESISTANCE = Usual(
+    "machine.winding_resistance_ohm", "pu of the machine's rating", 1e-4, 0.05, TEXTBOOK
+)
 PICKUP = Usual("candidates", "times the relay's rated current", 0.001, 3.0)
 
 
 def unusual(study: Study) -> list[Unusual]:
     """Every quantity outside its range, one for each key."""
-    found = [_outside(key, value, usual) for key, value, usual in (*_listed(study), *_on_own_base(study))]
+    found = [
+        _outside(key, value, usual) for key, value, usual in (*_listed(study), *_on_own_base(study))
+    ]
     return [one for one in found if one is not None]
 
 
@@ -126,7 +150,9 @@ def _outside(key: str, value: float, usual: Usual) -> Unusual | None:
     if value == 0 or usual.low - slack <= value <= usual.high + slack:
         return None
     factors = usual.factors if value < usual.low else [1 / factor for factor in usual.factors]
-    meant = next((value * factor for factor in factors if usual.low <= value * factor <= usual.high), None)
+    meant = next(
+        (value * factor for factor in factors if usual.low <= value * factor <= usual.high), None
+    )
     return Unusual(key, value, usual, meant)
 
 
@@ -153,8 +179,11 @@ def _usual(key: str) -> Usual | None:
 def _as_in_ct(study: Study, key: str) -> bool:
     """A place's CTs whose value is that of [ct], told there."""
     group, _, name = key.removeprefix("ct.").partition(".")
-    return key.startswith("ct.") and group in GROUPS and getattr(getattr(study.ct, group), name) == getattr(
-        study.ct, name)
+    return (
+        key.startswith("ct.")
+        and group in GROUPS
+        and getattr(getattr(study.ct, group), name) == getattr(study.ct, name)
+    )
 
 
 def _farthest(value: float | Sequence[float], usual: Usual) -> float:
@@ -167,13 +196,17 @@ def _on_own_base(study: Study) -> Iterator[tuple[str, float, Usual]]:
     machine, earthing = study.machine, study.earthing
     ohm = complex(neutral_ohm(earthing, earthing.centres(), machine.phase_voltage_v))
     yield f"earthing.{earthing.key}", machine.phase_voltage_v / abs(ohm), CURRENT
-    yield RESISTANCE.pattern, machine.winding_resistance_ohm.centre() / machine.base_impedance_ohm, RESISTANCE
+    yield (
+        RESISTANCE.pattern,
+        machine.winding_resistance_ohm.centre() / machine.base_impedance_ohm,
+        RESISTANCE,
+    )
     for name in ("phase_pickup_a", "earth_pickup_a"):
         grid = [pickup / study.relay.rated_current_a for pickup in getattr(study.candidates, name)]
         yield f"candidates.{name}", _farthest(grid, PICKUP), PICKUP
 
 
-# --- tolerances -------------------------------------------------------------------------------------------
+# --- tolerances -----------------------------------------------------------------------------------
 
 
 def _small_tolerances(study: Study) -> Iterator[tuple[str, float]]:
@@ -185,7 +218,7 @@ def _small_tolerances(study: Study) -> Iterator[tuple[str, float]]:
                 yield item.key, percent
 
 
-# --- in words ---------------------------------------------------------------------------------------------
+# --- in words -------------------------------------------------------------------------------------
 
 
 def usual_cautions(study: Study) -> Iterator[tuple[str, str]]:
@@ -195,8 +228,18 @@ def usual_cautions(study: Study) -> Iterator[tuple[str, str]]:
         unit = f" {usual.unit}" if usual.unit != "-" else ""
         lies = "It reaches" if usual.look_at == "largest" else "It is"
         meant = f"; is {one.meant:.3g}{unit} meant?" if one.meant is not None else "."
-        yield one.key, (f"{lies} {one.value:.3g}{unit}, and {usual.low:g} to {usual.high:g}{unit} is usual "
-                        f"({usual.source}){meant}")
+        yield (
+            one.key,
+            (
+                f"{lies} {one.value:.3g}{unit}, and {usual.low:g} to {usual.high:g}{unit} is usual "
+                f"({usual.source}){meant}"
+            ),
+        )
     for key, percent in _small_tolerances(study):
-        yield key, (f"Its tolerance_percent is {percent:g}: {percent:g} % either way ({PRACTICE} below "
-                    f"{SMALL_TOLERANCE_PERCENT:g} %); is {100 * percent:g} % meant?")
+        yield (
+            key,
+            (
+                f"Its tolerance_percent is {percent:g}: {percent:g} % either way ({PRACTICE} below "
+                f"{SMALL_TOLERANCE_PERCENT:g} %); is {100 * percent:g} % meant?"
+            ),
+        )

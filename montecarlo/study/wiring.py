@@ -1,9 +1,10 @@
-"""Whether each scheme's CTs are connected so that what passes the zone cancels in every element's leg, and what arises
-in the zone does not.
+"""Whether each scheme's CTs are connected so that what passes the zone cancels in every element's
+leg, and what arises in the zone does not.
 
-Ideal CTs of the given ratios, ratio matching applied, are current sources: a leg carries its row of the scheme's table
-times their currents, whatever its resistance (derived). A unit current passes the zone in three phases, between two,
-and from each phase to earth with its return through the neutral; a unit fault in the zone is fed from either end."""
+Ideal CTs of the given ratios, ratio matching applied, are current sources: a leg carries its row of
+the scheme's table times their currents, whatever its resistance (derived). A unit current passes
+the zone in three phases, between two, and from each phase to earth with its return through the
+neutral. A unit fault in the zone is fed from either end."""
 
 from __future__ import annotations
 
@@ -26,11 +27,11 @@ __all__ = ["Blind", "Spill", "blind", "spills", "wiring_cautions"]
 
 Complex = NDArray[np.complex128]
 
-NONE = 0.1          # pu of a leg, above what ratios matched within 5 % leave
+NONE = 0.1  # pu of a leg, above what ratios matched within 5 % leave
 EVERY = tuple(range(len(PLACES)))
 TURN_FIRST = (NEUTRAL_CONDUCTOR, "second_line_end", "line_end", "second_neutral_end", "neutral_end")
 PAIRS = ((0, 1), (1, 2), (2, 0))
-KINDS = ("three-phase", "phase-phase", "phase-earth")      # of currents, as `_phases` has them
+KINDS = ("three-phase", "phase-phase", "phase-earth")  # of currents, as `_phases` has them
 
 
 @dataclass(frozen=True)
@@ -40,24 +41,24 @@ class Spill:
     scheme: str
     element: Axis
     leg: str
-    current: str                                           # kind of through-current that leaves most
-    per_unit: float                                        # what it leaves in the leg, of the through-current
+    current: str  # kind of through-current that leaves most
+    per_unit: float  # what it leaves in the leg, of the through-current
     key: str
-    cure: str                                              # what to change there; "" where no single change helps
+    cure: str  # what to change there; "" where no single change helps
 
 
 @dataclass(frozen=True)
 class Blind:
-    """Faults in the zone of which no leg carries anything: of one element, or of all elements of a scheme."""
+    """Faults in the zone of which one element's leg, or no leg of a scheme, carries anything."""
 
     scheme: str
     element: Axis | None
     leg: str
-    faults: tuple[str, ...]                                # in words; (): every fault
+    faults: tuple[str, ...]  # in words; (): every fault
     key: str
 
 
-# --- unit currents ----------------------------------------------------------------------------------------
+# --- unit currents --------------------------------------------------------------------------------
 
 
 def _phases() -> dict[str, Complex]:
@@ -74,12 +75,12 @@ def _passing(kind: str) -> Complex:
 
 
 def _inside(phases: Complex) -> Complex:
-    """Faults in the zone at every CT place, fed from the neutral end and from the line end: (2n, places)."""
+    """Faults in the zone at every CT place, fed from the neutral end, then from the line end."""
     none = np.zeros_like(phases)
     return carried(np.vstack([np.hstack([phases, none]), np.hstack([none, -phases])]), EVERY)
 
 
-# --- legs -------------------------------------------------------------------------------------------------
+# --- legs -----------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,7 +88,7 @@ class _Leg:
     """A leg as the signs of its CTs, (places,), 0 where there is none."""
 
     signs: Array
-    ratios: Array                                          # (places,) primary amperes to one in a leg
+    ratios: Array  # (places,) primary amperes to one in a leg
 
     def of(self, currents: Complex) -> float:
         """The most that it carries of currents (n, places), per unit of its finest ratio."""
@@ -103,7 +104,11 @@ class _Leg:
     @property
     def sound(self) -> bool:
         """Nothing of what passes the zone, and something of what arises in it."""
-        return max(self.passing.values()) < NONE <= max(self.of(_inside(phases)) for phases in _phases().values())
+        return (
+            max(self.passing.values())
+            < NONE
+            <= max(self.of(_inside(phases)) for phases in _phases().values())
+        )
 
     def changed(self, signs: Mapping[int, float]) -> _Leg:
         """With other signs at some places."""
@@ -118,26 +123,34 @@ class _Search:
     """The one change that makes a leg sound."""
 
     leg: _Leg
-    known: tuple[int, ...]                                 # places whose CTs the study describes
+    known: tuple[int, ...]  # places whose CTs the study describes
 
     @cached_property
     def present(self) -> list[int]:
         """Places in the leg, those first that are turned round rather than others."""
-        return sorted(np.flatnonzero(self.leg.signs).tolist(), key=lambda k: TURN_FIRST.index(GROUP_OF[k]))
+        return sorted(
+            np.flatnonzero(self.leg.signs).tolist(), key=lambda k: TURN_FIRST.index(GROUP_OF[k])
+        )
 
     @cached_property
     def absent(self) -> list[int]:
         """Places beside it, those first that stand beside its own."""
         groups = {GROUP_OF[k] for k in self.present}
         second = any(group.startswith("second") for group in groups)
-        return sorted((k for k in self.known if not self.leg.signs[k]), key=lambda k: (
-            GROUP_OF[k] not in groups, GROUP_OF[k].startswith("second") != second, k))
+        return sorted(
+            (k for k in self.known if not self.leg.signs[k]),
+            key=lambda k: (
+                GROUP_OF[k] not in groups,
+                GROUP_OF[k].startswith("second") != second,
+                k,
+            ),
+        )
 
     def works(self, signs: Mapping[int, float]) -> bool:
         return self.leg.changed(signs).sound
 
     def cure(self) -> str:
-        """In words: turn one CT round, take another phase, turn a whole end; or add and take out."""
+        """In words: turn one CT, take another phase, turn a whole end; or add and take out."""
         for way in (self._turned, self._replaced, self._end_turned):
             if text := next(way(), ""):
                 return text
@@ -151,7 +164,7 @@ class _Search:
         return self._name(place, self.leg.signs[place])
 
     def _mixed(self, turned: int) -> int:
-        """Places of CTs that would have both signs with one turned round: in a sound leg there are few."""
+        """Ends with both signs count twice, one CT turned round: in a sound leg there are few."""
         signs = self.leg.changed({turned: -self.leg.signs[turned]}).signs
         return len({(GROUP_OF[k], signs[k]) for k in self.present})
 
@@ -171,12 +184,18 @@ class _Search:
         for group in dict.fromkeys(GROUP_OF[k] for k in self.present):
             places = [k for k in self.present if GROUP_OF[k] == group]
             if self.works({k: -self.leg.signs[k] for k in places}):
-                yield (f"{listed(map(self._was, places))} should be "
-                       f"{listed(self._name(k, -self.leg.signs[k]) for k in places)}")
+                yield (
+                    f"{listed(map(self._was, places))} should be "
+                    f"{listed(self._name(k, -self.leg.signs[k]) for k in places)}"
+                )
 
     def _added(self) -> Iterator[str]:
-        yield from (f"{self._name(k, sign)} is missing" for k in self.absent for sign in (-1.0, 1.0)
-                    if self.works({k: sign}))
+        yield from (
+            f"{self._name(k, sign)} is missing"
+            for k in self.absent
+            for sign in (-1.0, 1.0)
+            if self.works({k: sign})
+        )
 
     def _removed(self) -> Iterator[str]:
         yield from (f"{self._was(k)} is too many" for k in self.present if self.works({k: 0.0}))
@@ -189,7 +208,7 @@ class _Search:
                     yield f"{listed(self._name(k, sign) for k in places)} are missing"
 
 
-# --- a study ----------------------------------------------------------------------------------------------
+# --- a study --------------------------------------------------------------------------------------
 
 
 def _legs(study: Study, scheme: Scheme) -> list[_Leg]:
@@ -214,8 +233,7 @@ def _key(study: Study, kind: str, inner: str) -> str:
 
 
 def spills(study: Study) -> list[Spill]:
-    """Elements of every scheme in use that a through-current would drive, one for each leg that it leaves current
-    in."""
+    """Elements of every scheme in use that a through-current would drive, one for each leg."""
     known = tuple(k for k in EVERY if GROUP_OF[k] in study.ct.groups)
     found: dict[tuple[str, str], Spill] = {}
     for kind in study.scheme.kinds:
@@ -225,15 +243,25 @@ def spills(study: Study) -> list[Spill]:
             current = max(KINDS, key=lambda one: round(passing[one], 6))
             name = scheme.legs[element.leg].name
             if passing[current] >= NONE:
-                found.setdefault((kind, name), Spill(
-                    kind, element.axis, name, current, passing[current],
-                    _key(study, kind, f"legs[{element.leg}].cts"), _Search(leg, known).cure()))
+                found.setdefault(
+                    (kind, name),
+                    Spill(
+                        kind,
+                        element.axis,
+                        name,
+                        current,
+                        passing[current],
+                        _key(study, kind, f"legs[{element.leg}].cts"),
+                        _Search(leg, known).cure(),
+                    ),
+                )
     return list(found.values())
 
 
 def blind(study: Study) -> list[Blind]:
-    """Elements that carry nothing of any fault in the zone, and schemes that carry nothing of some. A scheme without
-    phase elements is asked for faults to earth alone."""
+    """Elements that carry nothing of any fault in the zone, and schemes that carry nothing of some.
+
+    A scheme without phase elements is asked for faults to earth alone."""
     found: list[Blind] = []
     units, shares = _phases(), study.internal_faults.shares
     for kind in study.scheme.kinds:
@@ -242,21 +270,38 @@ def blind(study: Study) -> list[Blind]:
         for element, leg in zip(scheme.elements, legs, strict=True):
             if not any(leg.of(_inside(phases)) >= NONE for phases in units.values()):
                 dead += 1
-                found.append(Blind(kind, element.axis, scheme.legs[element.leg].name, (),
-                                   _key(study, kind, f"legs[{element.leg}].cts")))
-        asked = [(f"from {phase} to earth", units["phase-earth"][k:k + 1]) for k, phase in enumerate(PHASES)
-                 if shares.earth > 0]
+                found.append(
+                    Blind(
+                        kind,
+                        element.axis,
+                        scheme.legs[element.leg].name,
+                        (),
+                        _key(study, kind, f"legs[{element.leg}].cts"),
+                    )
+                )
+        asked = [
+            (f"from {phase} to earth", units["phase-earth"][k : k + 1])
+            for k, phase in enumerate(PHASES)
+            if shares.earth > 0
+        ]
         if scheme.of("phase"):
-            asked += [(f"between {PHASES[one]} and {PHASES[other]}", units["phase-phase"][k:k + 1])
-                      for k, (one, other) in enumerate(PAIRS) if shares.phase_phase + shares.phase_phase_earth > 0]
+            asked += [
+                (f"between {PHASES[one]} and {PHASES[other]}", units["phase-phase"][k : k + 1])
+                for k, (one, other) in enumerate(PAIRS)
+                if shares.phase_phase + shares.phase_phase_earth > 0
+            ]
             asked += [("of three phases", units["three-phase"])] if shares.three_phase > 0 else []
-        unseen = [words for words, phases in asked if not any(leg.of(_inside(phases)) >= NONE for leg in legs)]
+        unseen = [
+            words
+            for words, phases in asked
+            if not any(leg.of(_inside(phases)) >= NONE for leg in legs)
+        ]
         if unseen and dead < len(legs):
             found.append(Blind(kind, None, "", tuple(unseen), _key(study, kind, "elements")))
     return found
 
 
-# --- in words ---------------------------------------------------------------------------------------------
+# --- in words -------------------------------------------------------------------------------------
 
 
 def wiring_cautions(study: Study) -> Iterator[tuple[str, str]]:
@@ -271,17 +316,22 @@ def wiring_cautions(study: Study) -> Iterator[tuple[str, str]]:
 
 def _spill(found: Spill) -> tuple[str, str]:
     return found.key, (
-        f'Leg "{found.leg}" of {found.scheme} carries {found.per_unit:.3g} pu of a {found.current} current that only '
-        f"passes the zone, with ideal CTs, and should carry 0: its {found.element} element would trip on faults "
-        f"outside. {found.cure or 'No single change of its CTs cures it'}. If it is meant so, as an overcurrent or a "
-        "one-ended residual element, leave it.")
+        f'Leg "{found.leg}" of {found.scheme} carries {found.per_unit:.3g} pu of a '
+        f"{found.current} current that only passes the zone, with ideal CTs, and should carry 0: "
+        f"its {found.element} element would trip on faults outside. "
+        f"{found.cure or 'No single change of its CTs cures it'}. "
+        "If it is meant so, as an overcurrent or a one-ended residual element, leave it."
+    )
 
 
 def _blind(found: Blind) -> tuple[str, str]:
     if found.element is not None:
         return found.key, (
-            f'Leg "{found.leg}" of {found.scheme} carries nothing of any fault in the zone: its {found.element} '
-            "element can never operate on one. If it is meant so, leave it.")
+            f'Leg "{found.leg}" of {found.scheme} carries nothing of any fault in the zone: its '
+            f"{found.element} element can never operate on one. If it is meant so, leave it."
+        )
     return found.key, (
-        f"No element of {found.scheme} carries anything of a fault {listed(found.faults, 'or')} in the zone: every "
-        "such fault is missed. If another protection is meant to see it, leave it.")
+        f"No element of {found.scheme} carries anything of a fault {listed(found.faults, 'or')} "
+        "in the zone: every such fault is missed. If another protection is meant to see it, "
+        "leave it."
+    )

@@ -111,7 +111,9 @@ def test_the_direct_current_of_every_event_goes_with_its_own_time_constant() -> 
     # T_a (X2 + X_ext)/X2 without resistance, 0.15 s and 0.2 pu: X_ext 0.175 (the median) and 0.4 pu
     assert "near_fault 281 ms far_fault 450 ms" in text_with({})
     # R_a = 0.2/(314.16 * 0.15) = 0.00424 pu; 0.6/(314.16 * (0.00424 + 0.01))
-    assert "far_fault 134 ms" in text_with({"external_events.far_fault.external_resistance_pu": 0.01})
+    assert "far_fault 134 ms" in text_with(
+        {"external_events.far_fault.external_resistance_pu": 0.01}
+    )
     file = next(path for path in CONFIGS if path.stem == "all_events_11kv")
     text, events = flat(check_text(read_study(file))), read_study(file).external_events
     assert all(re.search(rf"{event.name} \d+(\.\d+)? ms", text) for event in events)

@@ -16,10 +16,12 @@ def texts(changes: dict[str, Any]) -> dict[str, str]:
 
 
 def test_the_minimal_study_leaves_only_its_assumptions_and_undamped_faults_to_say() -> None:
-    undamped = [f"external_events.{name}.external_resistance_pu" for name in ("near_fault", "far_fault")]
+    key = "external_events.{}.external_resistance_pu".format
+    undamped = [key("near_fault"), key("far_fault")]
     standing = ["internal_faults.position", "internal_faults.shares"]
     assert [caution.key for caution in cautions(study_with())] == [*undamped, *standing]
-    assert [caution.key for caution in cautions(study_with(dict.fromkeys(undamped, 0.01)))] == standing
+    damped = study_with(dict.fromkeys(undamped, 0.01))
+    assert [caution.key for caution in cautions(damped)] == standing
 
 
 CLASS_P = {"ct.knee_voltage_v": REMOVE, "ct.knee_current_a": REMOVE, "ct.class": "5P20", "ct.rated_burden_va": 15}
@@ -63,7 +65,8 @@ DUE: list[tuple[dict[str, Any], str, str]] = [
     (CLASS_P, "ct.knee_factor", "The knees are exactly alike"),
     ({"ct.line_end": {"class": "5P20", "rated_burden_va": 15}}, "ct.line_end.knee_factor", "exactly alike"),
     ({"ct.knee_voltage_v": REMOVE, "ct.knee_current_a": REMOVE, "ct.excitation_points": ORDINARY,
-      "ct.excitation_misfit_max_percent": 20}, "ct.excitation_misfit_max_percent", "misses them by 17.9 % RMS"),
+      "ct.excitation_misfit_max_percent": 20}, "ct.excitation_misfit_max_percent",
+     "misses them by 17.9 % RMS"),
     ({"ct.remanence_model": "shifted_curve"}, "ct.remanence_model",
      "remanence_bound_percent does no more than limit remanence_percent"),
     ({"relay.pickup_error_percent": 1}, "relay.pickup_error_percent", "off by the same 1 %"),
@@ -75,7 +78,8 @@ DUE: list[tuple[dict[str, Any], str, str]] = [
     # X2 = 0.2, X_ext = 0.4, T_a = 0.15 s: 0.15 (0.2 + 0.4)/0.2
     ({}, "external_events.far_fault.external_resistance_pu",
      "goes with 450 ms at the centre of the inputs, slower than at the terminals (T_a = 150 ms)"),
-    ({"ct.remanence_percent": 0.7}, "ct.remanence_percent", "It reaches 0.7 %, and 1 to 100 % is usual"),
+    ({"ct.remanence_percent": 0.7}, "ct.remanence_percent",
+     "It reaches 0.7 %, and 1 to 100 % is usual"),
     ({"external_events.far_fault.clearing_time_s": 1.5}, "external_events.far_fault.clearing_time_s", "reaches 1.5 s"),
     ({"internal_faults.earth_fault_resistance_ohm": REMOVE}, "internal_faults.earth_fault_resistance_ohm",
      "Every earth fault is bolted"),
@@ -83,9 +87,9 @@ DUE: list[tuple[dict[str, Any], str, str]] = [
     ({"backup": {"neutral_current": {"pickup_a": 300.0, "delay_s": 1.0}}}, "backup.neutral_current",
      "needs 300 A in the neutral, and a bolted earth fault at the terminals gives at most 300 A"),   # 299.6 A
     ({"external_events.far_fault.kind": "three_phase"}, "external_events", "Only three_phase stands"),
-    ({"scheme.kind": "mine", "candidates.phase_pickup_a": REMOVE, "candidates.stabilising_resistance_ohm": [0],
-      "scheme.custom": [{"name": "mine", "legs": [{"name": "a", "cts": ["neutral_end.L1", "line_end.L1"]}],
-                         "elements": [{"leg": "a", "setting": "earth"}]}]},
+    ({"scheme.kind": "mine", "candidates": {"earth_pickup_a": [0.05]},
+      "scheme.custom": [{"name": "mine", "elements": [{"leg": "a", "setting": "earth"}],
+                         "legs": [{"name": "a", "cts": ["neutral_end.L1", "line_end.L1"]}]}]},
      "scheme.custom[0].legs[0].cts", '"line_end.L1" should be "-line_end.L1"'),
 ]
 
@@ -97,7 +101,8 @@ def test_a_caution_is_given_with_its_numbers(changes: dict[str, Any], key: str, 
 
 
 def test_every_check_is_shown_here() -> None:
-    studies = [study_with(changes) for changes in (*(due for due, _, _ in DUE), {}, {"policy.p_false_max": 1e-3})]
+    more: list[dict[str, Any]] = [{}, {"policy.p_false_max": 1e-3}]
+    studies = [study_with(changes) for changes in (*(due for due, _, _ in DUE), *more)]
     given = {check.__name__ for study in studies for check in CAUTIONS if any(check(study))}
     assert given == {check.__name__ for check in CAUTIONS}
 
@@ -111,7 +116,8 @@ def test_a_caution_is_one_line_and_a_sentence() -> None:
 
 
 def test_only_what_every_study_assumes_stands_in_all_of_them() -> None:
-    assert {caution.key for changes, _, _ in DUE for caution in cautions(study_with(changes)) if caution.standing} == {
+    told = [caution for changes, _, _ in DUE for caution in cautions(study_with(changes))]
+    assert {caution.key for caution in told if caution.standing} == {
         "internal_faults.position", "internal_faults.shares"}
 
 

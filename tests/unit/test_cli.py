@@ -75,12 +75,13 @@ def provenance(folder: Path) -> dict[str, Any]:
     return record
 
 
-# --- check before a run -----------------------------------------------------------------------------------
+# --- check before a run ---------------------------------------------------------------------------
 
 TURNED = """
 [[scheme.custom]]
 name = "mine"
-legs = [{ name = "earth", cts = ["neutral_conductor", "line_end.L1", "line_end.L2", "line_end.L3"] }]
+legs = [{ name = "earth", cts = [
+    "neutral_conductor", "line_end.L1", "line_end.L2", "line_end.L3"] }]
 elements = [{ leg = "earth", setting = "earth" }]
 
 [relay]"""
@@ -88,14 +89,23 @@ CURE = '"neutral_conductor" should be "-neutral_conductor"'
 
 
 def mis_wired(path: Path) -> None:
-    """A restricted earth fault element of the study's own, the minus of the neutral's CT left out."""
-    text = minimal_study_text().replace("[scheme]", "[ct.neutral_conductor]\n[scheme]").replace("\n[relay]", TURNED)
+    """A restricted earth fault element of the study's own, without its one minus."""
+    text = (
+        minimal_study_text()
+        .replace("[scheme]", "[ct.neutral_conductor]\n[scheme]")
+        .replace("\n[relay]", TURNED)
+    )
     text = text.replace('"two_phase_one_earth"\nwatched_phases = ["L1", "L3"]', '"mine"')
-    path.write_text(text.replace("phase_pickup_a = [0.1, 0.2]\n", "").replace("resistance_ohm = [0, 300]",
-                                                                              "resistance_ohm = [0]"))
+    path.write_text(
+        text.replace("phase_pickup_a = [0.1, 0.2]\n", "").replace(
+            "resistance_ohm = [0, 300]", "resistance_ohm = [0]"
+        )
+    )
 
 
-def test_check_strict_refuses_a_caution_and_not_what_stands_in_every_study(run: Run, tmp_path: Path) -> None:
+def test_check_strict_refuses_a_caution_and_not_what_stands_in_every_study(
+    run: Run, tmp_path: Path
+) -> None:
     mis_wired(tmp_path / "wrong.toml")
     code, out, err = run("check", "wrong.toml")
     assert code == 0
@@ -109,20 +119,37 @@ def test_check_strict_refuses_a_caution_and_not_what_stands_in_every_study(run: 
     assert "internal_faults.shares" not in err
 
 
-def test_a_run_tells_a_mis_wired_scheme_before_and_beside_its_answer(run: Run, quick: Any, tmp_path: Path) -> None:
+def test_a_run_tells_a_mis_wired_scheme_before_and_beside_its_answer(
+    run: Run, quick: Any, tmp_path: Path
+) -> None:
     mis_wired(tmp_path / "wrong.toml")
     code, out, err = run("run", "wrong.toml")
     assert code == 0
     assert "statorodds: caution: scheme.custom[0].legs[0].cts: Leg " in err
-    assert out.index("the answer") < out.index("Caution: scheme.custom[0].legs[0].cts") < out.index("Results: ")
+    assert (
+        out.index("the answer")
+        < out.index("Caution: scheme.custom[0].legs[0].cts")
+        < out.index("Results: ")
+    )
 
 
-@pytest.mark.parametrize(("key", "said"), [
-    ("samples = 10000000000", "study.samples (or --samples): 10000000000, at most 1000000000; give fewer"),
-    ("samples = 512\nearth_fault_samples = 1000000000000", "study.earth_fault_samples: 1000000000000 would be"),
-    ("samples = 100000\nplants = 65536", "candidates = "),
-])
-def test_check_refuses_what_run_would_refuse_by_its_size(run: Run, tmp_path: Path, key: str, said: str) -> None:
+@pytest.mark.parametrize(
+    ("key", "said"),
+    [
+        (
+            "samples = 10000000000",
+            "study.samples (or --samples): 10000000000, at most 1000000000; give fewer",
+        ),
+        (
+            "samples = 512\nearth_fault_samples = 1000000000000",
+            "study.earth_fault_samples: 1000000000000 would be",
+        ),
+        ("samples = 100000\nplants = 65536", "candidates = "),
+    ],
+)
+def test_check_refuses_what_run_would_refuse_by_its_size(
+    run: Run, tmp_path: Path, key: str, said: str
+) -> None:
     text = minimal_study_text().replace("samples = 512", key)
     if "plants = 6" in key:
         text = text.replace("plants = 32\n", "").replace("from = 0.02, to = 0.1, step = 0.02",

@@ -201,19 +201,40 @@ def test_a_fault_names_its_cure(changes: dict[str, Any], fault: str) -> None:
 
 
 # Invented, as a test report might have it: a foot down to a volt, a knee at some 350 V.
-ORDINARY = {"voltage_v": [1, 2, 5, 10, 25, 50, 100, 200, 300, 350, 400, 430],
-            "current_a": [4e-5, 1e-4, 3.5e-4, 8.5e-4, 2e-3, 3.3e-3, 5e-3, 8e-3, 0.011, 0.015, 0.03, 0.11]}
-ROUND = {"voltage_v": [2, 5, 10, 25, 50, 100, 200, 300, 350, 400, 420, 440],
-         "current_a": [1e-4, 3.5e-4, 8.5e-4, 2e-3, 3.5e-3, 5.5e-3, 8.5e-3, 0.012, 0.016, 0.03, 0.06, 0.15]}
+ORDINARY = {
+    "voltage_v": [1, 2, 5, 10, 25, 50, 100, 200, 300, 350, 400, 430],
+    "current_a": [4e-5, 1e-4, 3.5e-4, 8.5e-4, 2e-3, 3.3e-3, 5e-3, 8e-3, 0.011, 0.015, 0.03, 0.11],
+}
+ROUND = {
+    "voltage_v": [2, 5, 10, 25, 50, 100, 200, 300, 350, 400, 420, 440],
+    "current_a": [
+        1e-4,
+        3.5e-4,
+        8.5e-4,
+        2e-3,
+        3.5e-3,
+        5.5e-3,
+        8.5e-3,
+        0.012,
+        0.016,
+        0.03,
+        0.06,
+        0.15,
+    ],
+}
 STATED = "ct.excitation_misfit_max_percent"
 
 
 def test_a_refused_curve_is_told_point_by_point_with_the_key_that_accepts_it() -> None:
     first, *others = faults_of(FREE | {"ct.excitation_points": ORDINARY})
-    assert first.startswith("ct.excitation_points: the fitted curve misses the points by 17.9 % RMS, and by 18.3 % at "
-                            "most from half the knee voltage up; must be within 15 % and 40 %.")
+    assert first.startswith(
+        "ct.excitation_points: the fitted curve misses the points by 17.9 % RMS, and by 18.3 % at "
+        "most from half the knee voltage up; must be within 15 % and 40 %."
+    )
     accepted = float(first.split("excitation_misfit_max_percent = ")[1].split()[0])
-    assert [line.split(" V: ")[0] for line in others] == [f"ct.excitation_points: {v}" for v in ORDINARY["voltage_v"]]
+    assert [line.split(" V: ")[0] for line in others] == [
+        f"ct.excitation_points: {v}" for v in ORDINARY["voltage_v"]
+    ]
     assert others[0] == "ct.excitation_points: 1 V: measured 4e-05 A, fitted 6.102e-05 A, +53 %"
     assert study_with(FREE | {"ct.excitation_points": ORDINARY, STATED: accepted})
     assert faults_of(FREE | {"ct.excitation_points": ORDINARY, STATED: accepted - 1})[0].startswith(
@@ -222,25 +243,44 @@ def test_a_refused_curve_is_told_point_by_point_with_the_key_that_accepts_it() -
 
 def test_a_stated_misfit_is_a_caution_and_needed_only_beyond_the_usual_one() -> None:
     def key(changes: dict[str, Any]) -> list[str]:
-        return [one.text for one in cautions(study_with(FREE | changes)) if one.key.endswith(STATED[3:])]
+        return [
+            one.text for one in cautions(study_with(FREE | changes)) if one.key.endswith(STATED[3:])
+        ]
 
     (text,) = key({"ct.excitation_points": ORDINARY, STATED: 18})
-    assert "misses them by 17.9 % RMS and 52.5 % at most, more than is accepted unless stated (15 % RMS)" in text
+    assert (
+        "misses them by 17.9 % RMS and 52.5 % at most, more than is accepted unless stated (15 %"
+        in text
+    )
     assert not key({"ct.excitation_points": GOOD, STATED: 18})
 
 
 def test_a_misfit_is_stated_for_the_ends_that_have_points() -> None:
-    both = {"ct.neutral_end": {"excitation_points": ORDINARY}, "ct.line_end": {"class": "5P20", "rated_burden_va": 15}}
+    both = {
+        "ct.neutral_end": {"excitation_points": ORDINARY},
+        "ct.line_end": {"class": "5P20", "rated_burden_va": 15},
+    }
     ct = study_with(BARE | both | {STATED: 18}).ct
-    assert (ct.at("neutral_end").excitation_misfit_max_percent, ct.at("line_end").excitation_misfit_max_percent) == (
-        18, None)
-    own = {"ct.excitation_points": GOOD, "ct.line_end": {"excitation_points": ORDINARY, STATED[3:]: 16}}
-    assert faults_of(FREE | own)[0].startswith("ct.line_end.excitation_points: the fitted curve misses")
-    assert faults_of({STATED: 18}) == (f"{STATED}: has no meaning without excitation_points; take it out",)
+    assert (
+        ct.at("neutral_end").excitation_misfit_max_percent,
+        ct.at("line_end").excitation_misfit_max_percent,
+    ) == (18, None)
+    own = {
+        "ct.excitation_points": GOOD,
+        "ct.line_end": {"excitation_points": ORDINARY, STATED[3:]: 16},
+    }
+    assert faults_of(FREE | own)[0].startswith(
+        "ct.line_end.excitation_points: the fitted curve misses"
+    )
+    assert faults_of({STATED: 18}) == (
+        f"{STATED}: has no meaning without excitation_points; take it out",
+    )
 
 
 def test_which_misfit_is_accepted_changes_no_digest() -> None:
-    one, other = (study_with(FREE | {"ct.excitation_points": ORDINARY, STATED: most}) for most in (18, 30))
+    one, other = (
+        study_with(FREE | {"ct.excitation_points": ORDINARY, STATED: most}) for most in (18, 30)
+    )
     assert digest(one) == digest(other)
 
 
@@ -256,7 +296,9 @@ def test_points_from_half_the_knee_voltage_up_count_more(monkeypatch: pytest.Mon
     assert off_above(3.0) < 0.95 * off_above(1.0)
 
 
-def test_ordinary_points_whose_foot_alone_is_missed_are_accepted(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_ordinary_points_whose_foot_alone_is_missed_are_accepted(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     volts, amperes = (tuple(map(float, ROUND[key])) for key in ("voltage_v", "current_a"))
     assert measured.fit_points(volts, amperes, 80.0).misfit_percent < 14
     assert study_with(FREE | {"ct.excitation_points": ROUND})
@@ -265,7 +307,10 @@ def test_ordinary_points_whose_foot_alone_is_missed_are_accepted(monkeypatch: py
 
 
 def test_a_wild_curve_and_an_unknown_class_are_refused() -> None:
-    assert "the fitted curve misses the points by" in faults_of(FREE | {"ct.excitation_points": WILD})[0]
+    assert (
+        "the fitted curve misses the points by"
+        in faults_of(FREE | {"ct.excitation_points": WILD})[0]
+    )
     assert faults_of(FREE | {"ct.class": "5P"})[0].startswith('ct.class: "5P"; expected a class as "5P20"')
 
 

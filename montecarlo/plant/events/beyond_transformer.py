@@ -74,8 +74,10 @@ class _BeyondTransformer(Event):
     def direct_s(self, scene: Scene) -> FloatArray:
         own = scene.own
         return scene.decrement.direct_current_time_s(
-            own["transformer_reactance_pu"] + own["external_reactance_pu"], own["external_resistance_pu"],
-            scene.machine.omega)
+            own["transformer_reactance_pu"] + own["external_reactance_pu"],
+            own["external_resistance_pu"],
+            scene.machine.omega,
+        )
 
     def _added(self, scene: Scene) -> Fading:
         own, decrement = scene.own, scene.decrement
@@ -88,7 +90,9 @@ class _BeyondTransformer(Event):
         first, second, last = (self.of_pair(-1j * peak * one, -1j * peak * two, scene) for one, two in parts)
         behind = 1 / (1 / (negative + transformer) + 1 / grid) + beyond
         fast, slow = decrement.decay_times_s(transformer + 1 / (1 / behind + 1 / grid))
-        return Fading(stages=(first, second, last), fast_s=fast, slow_s=slow, direct_s=self.direct_s(scene))
+        return Fading(
+            stages=(first, second, last), fast_s=fast, slow_s=slow, direct_s=self.direct_s(scene)
+        )
 
 
 class PhaseEarthBeyond(_BeyondTransformer):

@@ -61,7 +61,10 @@ class OutOfPhaseClosing(Event):
 
     def direct_s(self, scene: Scene) -> FloatArray:
         return scene.decrement.direct_current_time_s(
-            scene.own["external_reactance_pu"], scene.own["external_resistance_pu"], scene.machine.omega)
+            scene.own["external_reactance_pu"],
+            scene.own["external_resistance_pu"],
+            scene.machine.omega,
+        )
 
     def by_hand(self, centre: Mapping[str, float]) -> tuple[float, str]:
         emf, own = centre["machine.voltage_factor"], centre["machine.subtransient_reactance_pu"]

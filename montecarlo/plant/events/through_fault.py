@@ -52,7 +52,10 @@ class ThroughFault(Event):
 
     def direct_s(self, scene: Scene) -> FloatArray:
         return scene.decrement.direct_current_time_s(
-            scene.own["external_reactance_pu"], scene.own["external_resistance_pu"], scene.machine.omega)
+            scene.own["external_reactance_pu"],
+            scene.own["external_resistance_pu"],
+            scene.machine.omega,
+        )
 
     def by_hand(self, centre: Mapping[str, float]) -> tuple[float, str]:
         decrement = Decrement(**{name: centre[f"machine.{name}"] for name in Decrement.__dataclass_fields__})
