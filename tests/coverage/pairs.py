@@ -231,11 +231,11 @@ def of_study(runs: Sequence[Run], turned: Sequence[Run], reference: Strata) -> N
                       for run, other in zip(runs, turned, strict=False)], 0.0)
 
 
-def of_weighted(seeds: int, reference: Strata, one: Setting = CHOSEN, other: Setting = COARSER) -> None:
+def of_weighted(seeds: int, reference: Strata, one: Setting = CHOSEN, other: Setting = PRESENT) -> None:
     """p_false with weighted samples on: where both settings' events come from them, they decide the limits."""
     truth, found, used = float(paired(half(reference, "p_false", one), half(reference, "p_false", other)).p), [], []
     for seed in range(seeds):
-        study = study_of(seed, earth_faults=256, weighted=4096)
+        study = study_of(seed, earth_faults=PLANTS, weighted=4096)
         batch = run_batch(study, lattices_of(study, one, other), 1, Workers(1), lambda done, total, what: None)
         found.append(differences(study, batch.strata, 0, 1)["p_false"])
         used.append(np.mean([part.weighted.used.all() for part in batch.strata.values() if part.weighted is not None]))
