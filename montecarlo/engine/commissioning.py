@@ -163,7 +163,8 @@ class Sheet:
             yield Injection(f"through.{phase}", f"{phase} through the zone and back through the neutral conductor's "
                             "CT, which must leave next to nothing in the leg", amperes, ends)
             yield Injection(f"through.{phase}.reversed", f"{phase} likewise, with the secondary leads of the neutral "
-                            "conductor's CT exchanged, which must drive twice the current through the leg", amperes, ends, neutral)
+                            "conductor's CT exchanged, which must drive twice the current through the leg", amperes,
+                            ends, neutral)
 
     def _in_zone(self, name: str, text: str, at: Mapping[int, float]) -> Injection:
         ends = np.zeros(6, complex)
