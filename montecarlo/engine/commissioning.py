@@ -159,10 +159,12 @@ class Sheet:
             reached = carried(ends, self.scheme.places) != 0
             if not any(np.count_nonzero(row[reached]) > 1 for row in compared):
                 continue
-            amperes, text = self._largest_a(ends, at_once=2), f"{phase} through the zone, back through the neutral"
-            yield Injection(f"through.{phase}", f"{text} conductor's CT", amperes, ends)
-            yield Injection(f"through.{phase}.reversed", f"the same, {phase}, with the secondary leads of the neutral "
-                            "conductor's CT exchanged", amperes, ends, neutral)
+            amperes = self._largest_a(ends, at_once=2)
+            yield Injection(f"through.{phase}", f"{phase} through the zone and back through the neutral conductor's "
+                            "CT, which must leave next to nothing in the leg", amperes, ends)
+            yield Injection(f"through.{phase}.reversed", f"{phase} likewise, with the secondary leads of the neutral "
+                            "conductor's CT exchanged, which must drive twice the current through the leg", amperes,
+                            ends, neutral)
 
     def _in_zone(self, name: str, text: str, at: Mapping[int, float]) -> Injection:
         ends = np.zeros(6, complex)

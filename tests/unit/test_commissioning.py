@@ -183,6 +183,22 @@ def test_ratio_matching_stands_between_terminals_and_characteristic() -> None:
         assert sheet.slope_point(test) == pytest.approx(x, rel=1e-6)
 
 
+def test_a_restricted_earth_fault_element_with_bias_has_slopes_too() -> None:
+    """Bias current the mean of four ends, two of them in use: x - h = 0.1 + 0.2 (x + h)/4."""
+    lines = [f"line_end.{phase}" for phase in PHASES]
+    own = {"name": "own", "legs": [{"name": "sum", "cts": ["neutral_conductor", *(f"-{line}" for line in lines)]}],
+           "elements": [{"leg": "sum", "setting": "earth", "bias_cts": ["neutral_conductor", *lines]}]}
+    study = study_with({**IDEAL, "scheme.kind": "own", "scheme.custom": [own], "candidates.phase_pickup_a": REMOVE,
+                        "candidates.stabilising_resistance_ohm": REMOVE, "candidates.slope1": [0.2],
+                        "ct.neutral_conductor": {"lead_resistance_ohm": 0.5}})
+    sheet = Sheet(study, Setting("own", None, 0.1, 0.0, 0.0, 0.2))
+    tests = list(sheet.slope_tests)
+    assert len(tests) == 3
+    for test in tests:
+        x = (0.1 + test.point.held_a * (1 + 0.2 / 4)) / (1 - 0.2 / 4)
+        assert sheet.slope_point(test) == pytest.approx(x, rel=1e-6)
+
+
 def test_a_point_has_the_band_of_the_pick_up_error() -> None:
     """x = (I_0 (1 + e) + 1.1 h)/0.9: the errors' 95 % band, ±1.9 % of 0.1 A, over 0.9."""
     error = {"dist": "uniform", "low": -2, "high": 2}
