@@ -17,7 +17,7 @@ from montecarlo.quantities.wording import listed
 from montecarlo.secondary.completion import design_of
 from montecarlo.secondary.ct import ENDS
 from montecarlo.study.backup_checks import backup_cautions
-from montecarlo.study.budget import too_few
+from montecarlo.study.budget import too_few_by_key
 from montecarlo.study.consistency import ct_key
 from montecarlo.study.description import Study
 from montecarlo.study.grids import snap
@@ -314,8 +314,8 @@ def check_samples(study: Study) -> Iterator[Caution]:
 
 
 def check_provable(study: Study) -> Iterator[Caution]:
-    if text := too_few(study):
-        yield Caution(f"policy.{'false_per_year_max' if study.policy.p_false_max is None else 'p_false_max'}", text)
+    for key, text in too_few_by_key(study).items():
+        yield Caution(key, text)
 
 
 def check_event_kinds(study: Study) -> Iterator[Caution]:
