@@ -234,7 +234,7 @@ def _columns(frame: pd.DataFrame) -> str:
 
 
 def _provenance(study: Study, findings: Findings, command: str) -> list[Block]:
-    skipped = ("told", "study_title", "study_kind")
+    skipped = ("told", "doubts", "study_title", "study_kind")
     record: dict[str, Any] = {"command": command, **findings.provenance}
     rows = [(key.replace("_", " "), text) for key, value in record.items()
             if key not in skipped and value is not None and (text := _words(value))]

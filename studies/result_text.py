@@ -273,8 +273,8 @@ def _needed(study: Study, row: Mapping[str, Any], limit: float) -> str:
         return (f"It keeps to the policy in the study's batch, as {TRIES_MAX} others did that fresh random numbers "
                 "then refused: take more samples.")
     if row["p_false_bound"] <= limit:
-        return f"In all events together it keeps to the limit, in {row['worst_event']} it does not. Look for a "
-                f"wrong CT or sign in the scheme first. Else needed: {than}."
+        return (f"In all events together it keeps to the limit, in {row['worst_event']} it does not. Look for a wrong "
+                f"CT or sign in the scheme first. Else needed: {than}.")
     samples = rounded_up(study.study.samples * row["p_false_bound"] / limit)
     if row["p_false"] == 0:
         return (f"No false trip of it was seen, and {study.study.samples} samples of each event show no more than that "

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from enum import Enum
+from typing import Any
 
 import numpy as np
 
@@ -15,7 +16,7 @@ from montecarlo.estimates.shares import shares_of_total
 from montecarlo.study.candidates import End, Setting, ends_of_ranges
 from montecarlo.study.description import Study
 
-__all__ = ["HALF", "OFTEN", "Doubt", "EventDoubt", "Why", "doubts_of", "event_doubts"]
+__all__ = ["HALF", "OFTEN", "Doubt", "EventDoubt", "Why", "as_data", "doubts_of", "event_doubts"]
 
 OFTEN = 0.20                                               # p_false of one kind of event; common practice, no source
 HALF = 0.50                                                # of all false trips
@@ -43,6 +44,13 @@ class EventDoubt:
 
 
 Doubt = EventDoubt | End
+
+
+def as_data(doubt: Doubt) -> dict[str, Any]:
+    """A doubt as the record of provenance keeps it."""
+    record = asdict(doubt)
+    return {"kind": doubt.why.value, **{key: record[key] for key in record if key != "why"}} if isinstance(
+        doubt, EventDoubt) else {"kind": "end_of_range", **record}
 
 
 def doubts_of(outcome: Outcome, setting: Setting) -> tuple[Doubt, ...]:

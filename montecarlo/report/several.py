@@ -83,6 +83,6 @@ class Several:
     def provenance(self) -> dict[str, Any]:
         """As of a single run, with what each of them chose."""
         each = {name: result.provenance for name, result in self.results.items()}
-        keys = ("chosen", "runner_up", "fresh_batches", "samples", "unresolved", "notes")
+        keys = ("chosen", "runner_up", "doubts", "fresh_batches", "samples", "unresolved", "notes")
         return {**next(iter(each.values())), "study_kind": self.study.study.kind, "study_digest": digest(self.study),
                 **{key: {name: record[key] for name, record in each.items()} for key in keys}, "told": self.told}

@@ -20,7 +20,7 @@ from montecarlo.errors import StudyError
 from montecarlo.quantities import Array
 from montecarlo.report import choosing
 from montecarlo.report.closest import closest_rows
-from montecarlo.report.doubts import Doubt, doubts_of
+from montecarlo.report.doubts import Doubt, as_data, doubts_of
 from montecarlo.report.machine import processor, version_of
 from montecarlo.report.rare_tables import exceedance_rows, weighted_rows
 from montecarlo.report.remanence import compare_models
@@ -257,6 +257,7 @@ class Result:
             "unresolved_share_max": self.study.study.unresolved_share_max,
             "notes": first.notes, "chosen": self.chosen, "runner_up": self.runner_up,
             "fresh_batches": self.outcome.tries, "told": list(self.told),
+            "doubts": [as_data(doubt) for doubt in self.doubts],
             "remanence_model": self.study.ct.remanence_model, "other_model": self._other_provenance(),
             "python": platform.python_version(), "processor": processor(),
             "packages": {name: version_of(name) for name in ("numpy", "scipy", "numba", "pandas", "joblib")},

@@ -8,7 +8,7 @@ from montecarlo.sampling.design import Design
 from montecarlo.study.description import Study
 
 __all__ = ["earth_fault_samples", "event_samples", "limit_of_p_false", "rounded_up", "samples_that_show",
-           "shown_at_best", "too_few", "weighted_samples"]
+           "shown_at_best", "too_few", "too_few_by_key", "weighted_samples"]
 
 LEAST_WEIGHTED = 4096                                      # weighted samples worth drawing: batches carry the variance
 
@@ -83,7 +83,14 @@ def rounded_up(count: float) -> int:
 def too_few(study: Study) -> str:
     """Sentences if no candidate can keep to the policy's limits, whatever the samples show; empty otherwise, and where
     weighted samples may show what counting cannot."""
-    return " ".join(filter(None, (_too_few_in_all(study), _too_few_of_one(study))))
+    return " ".join(too_few_by_key(study).values())
+
+
+def too_few_by_key(study: Study) -> dict[str, str]:
+    """Those sentences by the key of the limit that each speaks of."""
+    limit = "false_per_year_max" if study.policy.p_false_max is None else "p_false_max"
+    found = {f"policy.{limit}": _too_few_in_all(study), "policy.p_false_max_each": _too_few_of_one(study)}
+    return {key: text for key, text in found.items() if text}
 
 
 def _too_few_of_one(study: Study) -> str:

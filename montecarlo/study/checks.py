@@ -18,7 +18,7 @@ from montecarlo.secondary.completion import design_of, fit_of
 from montecarlo.secondary.ct import ENDS
 from montecarlo.secondary.measured import MISFIT_MAX_PERCENT
 from montecarlo.study.backup_checks import backup_cautions
-from montecarlo.study.budget import too_few
+from montecarlo.study.budget import too_few_by_key
 from montecarlo.study.consistency import ct_key
 from montecarlo.study.description import Study
 from montecarlo.study.grids import snap
@@ -387,8 +387,8 @@ def check_samples(study: Study) -> Iterator[Caution]:
 
 
 def check_provable(study: Study) -> Iterator[Caution]:
-    if text := too_few(study):
-        yield Caution(f"policy.{'false_per_year_max' if study.policy.p_false_max is None else 'p_false_max'}", text)
+    for key, text in too_few_by_key(study).items():
+        yield Caution(key, text)
 
 
 def check_event_kinds(study: Study) -> Iterator[Caution]:

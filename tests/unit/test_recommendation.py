@@ -18,7 +18,7 @@ from montecarlo.estimates.robust import worst_of
 from montecarlo.estimates.shares import shares_of_total
 from montecarlo.report.choosing import note
 from montecarlo.report.closest import closest_rows, two_digits_up
-from montecarlo.report.doubts import EventDoubt, Why, event_doubts
+from montecarlo.report.doubts import EventDoubt, Why, as_data, event_doubts
 from montecarlo.report.rare_tables import COUNT, INTEGRATED, origin
 from montecarlo.study.budget import too_few
 from montecarlo.study.candidates import End, Setting, candidate_lattices, ends_of_ranges
@@ -130,6 +130,14 @@ def test_the_recommendation_carries_its_cautions() -> None:
     assert "Caution: no. 5 trips falsely in 100 % (99.8 to 100 %) of the events near_fault" in text
     assert "chosen at the end of these ranges: delay 0.1 s, the highest of 0 to 0.1 s. Extend them" in text
     assert text.index("Chosen: no. 5") < text.index("Caution: no. 5") < text.index("Against earth faults")
+
+
+def test_cautions_stand_in_the_record_as_numbers() -> None:
+    event = EventDoubt(Why.MAKES_MOST, "near_fault", 0.9, 0.8, 1.0, 0.5, 0.1)
+    assert as_data(event) == {"kind": "makes_most", "event": "near_fault", "value": 0.9, "low": 0.8, "high": 1.0,
+                              "limit": 0.5, "share": 0.1}
+    assert as_data(End("delay_s", 0.1, 0.0, 0.1)) == {
+        "kind": "end_of_range", "axis": "delay_s", "value": 0.1, "low": 0.0, "high": 0.1}
 
 
 def test_alike_cautions_of_several_choices_are_told_once() -> None:
