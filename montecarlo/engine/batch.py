@@ -40,7 +40,8 @@ Progress = Callable[[int, int, str], None]
 
 CELLS_MAX = 40_000_000                                     # plants x candidates that the tables may hold
 SAMPLES_MAX = 10**9                                        # of a type: the list of its chunks takes 75 MB
-BYTES_EACH = 150_000                                       # of a run's memory, measured: critical positions by block
+BYTES_EACH = 30_000                                        # of a run's memory, measured: a candidate's rows,
+BYTES_A_PLANT = 550                                        # and its tallies on each plant
 STATED = ""                                                # the study itself among its scenarios
 
 
@@ -251,6 +252,14 @@ def check_sizes(study: Study) -> None:
         check_size(one, candidate_lattices(one))
 
 
+def memory_needed(lattices: Sequence[Lattice], earth: Design) -> float:
+    """About what a run of these candidates takes beside what every run does [bytes]: tables, tallies,
+    and the critical position of each phase and earth setting in each earth fault, in single precision."""
+    candidates = sum(math.prod(lattice.shape) for lattice in lattices)
+    places = sum((phases + earths) * delays for phases, earths, delays in (each.shape for each in lattices))
+    return candidates * (BYTES_EACH + BYTES_A_PLANT * earth.plants_rounded) + 4 * places * earth.samples_drawn
+
+
 def check_size(study: Study, lattices: Sequence[Lattice]) -> None:
     """Samples, plants and candidates within what tables and memory hold. Raises StudyError."""
     candidates = sum(int(np.prod(lattice.shape)) for lattice in lattices)
@@ -258,10 +267,12 @@ def check_size(study: Study, lattices: Sequence[Lattice]) -> None:
     if cells > CELLS_MAX:
         raise StudyError(f"study.plants: {study.study.plants} plants x {candidates} candidates = {cells} cells, at "
                          f"most {CELLS_MAX}; lower study.plants or thin the grids in [candidates]")
-    if (need := candidates * BYTES_EACH) > (here := memory_bytes()):
-        raise StudyError(f"candidates: {candidates} settings need about {need / 1e9:.1f} GB, and this machine has "
-                         f"{here / 1e9:.1f} GB; thin the grids in [candidates]")
-    if (earth := designs(study)[1]).samples_drawn > (most := BLOCKS * POINTS_MAX):
+    earth = designs(study)[1]
+    if (need := memory_needed(lattices, earth)) > (here := memory_bytes()):
+        raise StudyError(f"candidates: {candidates} settings on {earth.plants_rounded} plants and "
+                         f"{earth.samples_drawn} earth faults need about {need / 1e9:.1f} GB, and this machine has "
+                         f"{here / 1e9:.1f} GB; thin the grids in [candidates], or take fewer of the others")
+    if earth.samples_drawn > (most := BLOCKS * POINTS_MAX):
         general = study.study
         key = "study.earth_fault_samples" if general.earth_fault_samples else "study.samples (or --samples)"
         asked = general.earth_fault_samples or general.samples

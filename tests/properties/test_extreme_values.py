@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -11,12 +12,16 @@ from montecarlo import run_study
 from montecarlo.engine import batch
 from montecarlo.errors import StudyError
 from montecarlo.report.tables import Result
+from montecarlo.sampling.design import Design
+from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.consistency import MOST_CANDIDATES
+from montecarlo.study.read import read_study
 from tests.unit.studies import faults_of, study_table, study_with
 
 TINY = {"study.samples": 16, "study.plants": 16, "study.earth_fault_samples": 16, "study.rare_samples": 0,
         "candidates.earth_pickup_a": [0.02, 0.1], "candidates.phase_pickup_a": [0.1],
         "candidates.stabilising_resistance_ohm": [300], "policy.p_false_max": 0.9}
+HYDRO = Path(__file__).parents[2] / "configs/hydro_11kv.toml"
 TYPES = ("earth", "phase_phase", "phase_phase_earth", "three_phase", "inter_turn")
 
 
@@ -166,8 +171,17 @@ def test_a_hundred_thousand_candidates_are_the_most() -> None:
 
 
 def test_more_candidates_than_the_memory_holds_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(batch, "memory_bytes", lambda: 4e5)
+    monkeypatch.setattr(batch, "memory_bytes", lambda: 1e5)
     with pytest.raises(StudyError) as caught:
         run_study(study_with(TINY | {"candidates.earth_pickup_a": [0.02, 0.04, 0.1]}), workers=1)
     assert caught.value.faults == (
-        "candidates: 3 settings need about 0.0 GB, and this machine has 0.0 GB; thin the grids in [candidates]",)
+        "candidates: 3 settings on 16 plants and 16 earth faults need about 0.0 GB, and this machine has 0.0 GB; "
+        "thin the grids in [candidates], or take fewer of the others",)
+
+
+def test_a_million_earth_faults_are_counted_in_the_memory_that_a_run_needs() -> None:
+    """All of the hydro example's settings: half a gigabyte; without them its 288 candidates take 0.05."""
+    lattices = candidate_lattices(read_study(HYDRO))
+    few, many = (batch.memory_needed(lattices, Design(256, n, net=True)) for n in (4096, 2**20))
+    assert 0.04e9 < few < 0.06e9
+    assert 0.5e9 < many - few < 0.7e9
