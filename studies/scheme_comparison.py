@@ -13,7 +13,7 @@ from montecarlo.report.tables import Result, run_study
 from montecarlo.report.words import scheme_name, setting_text
 from montecarlo.study.description import Study
 from studies import setting_sweep
-from studies.protocol import Findings, Progress
+from studies.protocol import Drawn, Findings, Progress
 from studies.result_text import limit_of
 from studies.scheme_text import scheme_text
 
@@ -39,9 +39,9 @@ def findings(result: Result) -> Findings:
     differences = difference_rows(result.outcome)
     frames = {"schemes": schemes, "scheme_differences": differences, "caught_by_other": caught}
     swept = setting_sweep.findings(result, scheme_text(result, schemes, differences, caught))
-    drawn = _figures(result, schemes, caught)
-    first = "schemes.svg" if "schemes" in drawn else swept.begin[1]
-    return Findings({**frames, **swept.frames}, {**drawn, **swept.figures}, swept.arrays, swept.provenance, swept.text,
+    drawn = Drawn(lambda: {**_figures(result, schemes, caught), **swept.figures})
+    first = "schemes.svg" if schemes["admissible"].any() else swept.begin[1]
+    return Findings({**frames, **swept.frames}, drawn, swept.arrays, swept.provenance, swept.text,
                     ("schemes.csv", first), result, swept.files)
 
 

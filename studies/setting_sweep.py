@@ -21,7 +21,7 @@ from montecarlo.study.description import Study
 from studies.commissioning import commissioning
 from studies.ct_text import fits
 from studies.peak import caution, peak_frame, peak_voltages
-from studies.protocol import Findings, Progress
+from studies.protocol import Drawn, Findings, Progress
 from studies.result_text import limit_of, result_text
 from studies.text import paragraph
 from studies.waveforms import waveforms
@@ -73,7 +73,7 @@ def findings(result: Result, lines: Sequence[str] | None = None) -> Findings:
     tests, page, sheet = commissioning(result)
     if tests is not None:
         frames["commissioning"] = tests
-    return Findings(frames, _figures(result, frames), {"plants": result.plants}, result.provenance,
+    return Findings(frames, Drawn(lambda: _figures(result, frames)), {"plants": result.plants}, result.provenance,
                     (*told, *(line for text in caution(peaks) for line in paragraph(text, "- ", "  ")), *more,
                      *sheet), result=result, files=files | page)
 

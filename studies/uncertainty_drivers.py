@@ -13,7 +13,7 @@ from montecarlo.report.tables import Result
 from montecarlo.report.unresolved import unresolved_frame
 from montecarlo.study.description import Study
 from studies.drivers_text import conclusion, notes
-from studies.protocol import Findings, Progress
+from studies.protocol import Drawn, Findings, Progress
 from studies.result_text import limit_of
 from studies.text import paragraph
 
@@ -42,8 +42,8 @@ def findings(found: Drivers) -> Findings:
     text += ["", *(line for sentence in (*notes(found), *result.told) for line in paragraph(sentence, "- ", "  "))]
     frames |= {"candidates": result.candidates, "inputs": result.inputs,
                "unresolved": unresolved_frame((*result.unresolved_rows, *found.unresolved))}
-    return Findings(frames, _figures(result, frames), {"plants": result.plants}, result.provenance, tuple(text),
-                    begin=("what_if.csv", "drivers.svg"), result=result)
+    return Findings(frames, Drawn(lambda: _figures(result, frames)), {"plants": result.plants},
+                    result.provenance, tuple(text), begin=("what_if.csv", "drivers.svg"), result=result)
 
 
 def _figures(result: Result, frames: dict[str, pd.DataFrame]) -> dict[str, tuple[Figure, str]]:

@@ -9,7 +9,7 @@ from montecarlo.report.variant_figure import height_mm, side_by_side_figure
 from montecarlo.report.variants import SideBySide, run_side_by_side
 from montecarlo.study.description import Study
 from montecarlo.study.scenarios import AS_STATED
-from studies.protocol import Findings, Progress
+from studies.protocol import Drawn, Findings, Progress
 from studies.result_text import limit_of
 from studies.variants_text import variants_text
 
@@ -33,8 +33,8 @@ def findings(compared: SideBySide) -> Findings:
     frames = {"variants": compared.table, "variant_differences": compared.differences,
               "candidates": compared.candidates, "inputs": compared.results[AS_STATED].inputs,
               "unresolved": compared.unresolved}
-    return Findings(frames, _figures(compared), provenance=compared.provenance, text=tuple(variants_text(compared)),
-                    begin=("variants.csv", "variants.svg"))
+    return Findings(frames, Drawn(lambda: _figures(compared)), provenance=compared.provenance,
+                    text=tuple(variants_text(compared)), begin=("variants.csv", "variants.svg"))
 
 
 def _figures(compared: SideBySide) -> dict[str, tuple[Figure, str]]:
