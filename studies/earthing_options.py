@@ -9,7 +9,7 @@ from montecarlo.report.earthing_figures import coverage_against_energy, options_
 from montecarlo.report.look import blank, look, side_by_side
 from montecarlo.study.description import Study
 from studies.earthing_text import earthing_text
-from studies.protocol import Findings, Progress
+from studies.protocol import Drawn, Findings, Progress
 from studies.result_text import limit_of
 
 if TYPE_CHECKING:
@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from montecarlo.engine.workers import Workers
 
 __all__ = ["EarthingOptions", "findings"]
+
+TRADE = "coverage_against_energy"
 
 
 class EarthingOptions:
@@ -35,16 +37,20 @@ def findings(options: Options) -> Findings:
         frames["closest"] = options.closest
     if len(options.rare):
         frames["rare"] = options.rare
-    drawn: dict[str, tuple[Figure, str]] = {}
-    if options.table["covered_median"].notna().any():
-        with look():
-            figure, ax = blank()
-            coverage_against_energy(options.table, ax)
-            drawn["coverage_against_energy"] = figure, "Winding covered against energy in an earth fault, each option"
-            figure, axes = side_by_side(3, 32 + 8 * len(options.table))
-            limit = limit_of(options.study)[0]
-            options_side_by_side(options.table, axes, limit=limit if limit < 1 else None)
-            drawn["earthing_options"] = figure, "Missed faults, false trips and energy in the fault, each option"
-    first = next(iter(drawn), "")
+    drawable = options.table["covered_median"].notna().any()
+    drawn = Drawn(lambda: _figures(options)) if drawable else {}
     return Findings(frames, drawn, provenance=options.provenance, text=tuple(earthing_text(options)),
-                    begin=("earthing_options.csv", f"{first}.svg" if first else "candidates.csv"))
+                    begin=("earthing_options.csv", f"{TRADE}.svg" if drawable else "candidates.csv"))
+
+
+def _figures(options: Options) -> dict[str, tuple[Figure, str]]:
+    drawn: dict[str, tuple[Figure, str]] = {}
+    with look():
+        figure, ax = blank()
+        coverage_against_energy(options.table, ax)
+        drawn[TRADE] = figure, "Winding covered against energy in an earth fault, each option"
+        figure, axes = side_by_side(3, 32 + 8 * len(options.table))
+        limit = limit_of(options.study)[0]
+        options_side_by_side(options.table, axes, limit=limit if limit < 1 else None)
+        drawn["earthing_options"] = figure, "Missed faults, false trips and energy in the fault, each option"
+    return drawn

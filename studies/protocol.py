@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
     from montecarlo.report.tables import Result
     from montecarlo.study.description import Study
 
-__all__ = ["Findings", "Keeping", "Kind", "Progress"]
+__all__ = ["Drawn", "Findings", "Keeping", "Kind", "Progress"]
 
 Progress = Callable[[int, int, str], None]                 # samples done, of how many, doing what
 
@@ -39,6 +40,26 @@ class Findings:
     def __post_init__(self) -> None:
         """No table says -0: CSV, workbook and report all take theirs from here."""
         object.__setattr__(self, "frames", {name: no_minus_zero(frame) for name, frame in self.frames.items()})
+
+
+class Drawn(Mapping[str, "tuple[Figure, str]"]):
+    """Figures that are drawn when the first is asked for: by then the tables are written."""
+
+    def __init__(self, draw: Callable[[], Mapping[str, tuple[Figure, str]]]) -> None:
+        self._draw = draw
+
+    @cached_property
+    def _figures(self) -> Mapping[str, tuple[Figure, str]]:
+        return self._draw()
+
+    def __getitem__(self, name: str) -> tuple[Figure, str]:
+        return self._figures[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._figures)
+
+    def __len__(self) -> int:
+        return len(self._figures)
 
 
 class Kind(Protocol):

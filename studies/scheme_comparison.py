@@ -14,7 +14,7 @@ from montecarlo.report.words import scheme_name, setting_text
 from montecarlo.study.description import Study
 from studies import setting_sweep
 from studies.money import with_unit
-from studies.protocol import Findings, Progress
+from studies.protocol import Drawn, Findings, Progress
 from studies.result_text import limit_of
 from studies.scheme_text import scheme_text
 
@@ -40,10 +40,10 @@ def findings(result: Result) -> Findings:
     differences = difference_rows(result.outcome)
     frames = {"schemes": schemes, "scheme_differences": differences, "caught_by_other": caught}
     swept = setting_sweep.findings(result, scheme_text(result, schemes, differences, caught))
-    drawn = _figures(result, schemes, caught)
-    first = "schemes.svg" if "schemes" in drawn else swept.begin[1]
+    drawn = Drawn(lambda: {**_figures(result, schemes, caught), **swept.figures})
+    first = "schemes.svg" if schemes["has_best"].any() else swept.begin[1]
     every = with_unit({**frames, **swept.frames}, result.study)
-    return Findings(every, {**drawn, **swept.figures}, swept.arrays, swept.provenance, swept.text,
+    return Findings(every, drawn, swept.arrays, swept.provenance, swept.text,
                     ("schemes.csv", first), result, swept.files)
 
 

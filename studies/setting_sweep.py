@@ -22,7 +22,7 @@ from studies.commissioning import commissioning
 from studies.ct_text import fits
 from studies.money import with_unit
 from studies.peak import caution, peak_frame, peak_of_chosen, peak_voltages
-from studies.protocol import Findings, Progress
+from studies.protocol import Drawn, Findings, Progress
 from studies.result_text import limit_of, result_text
 from studies.text import paragraph
 from studies.waveforms import waveforms
@@ -77,7 +77,7 @@ def findings(result: Result, lines: Sequence[str] | None = None) -> Findings:
         frames["commissioning"] = tests
     to_know = [line for text in (peak, *caution(peaks)) if text for line in paragraph(text, "- ", "  ")]
     frames = with_unit(frames, result.study)
-    return Findings(frames, _figures(result, frames), {"plants": result.plants}, result.provenance,
+    return Findings(frames, Drawn(lambda: _figures(result, frames)), {"plants": result.plants}, result.provenance,
                     (*told, *to_know, *more, *sheet), result=result, files=files | page)
 
 

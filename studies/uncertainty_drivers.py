@@ -17,7 +17,7 @@ from studies.doubts_text import doubts_text
 from studies.drivers_text import conclusion, notes
 from studies.money import with_unit
 from studies.peak import peak_frame, peak_of_chosen, peak_voltages
-from studies.protocol import Findings, Progress
+from studies.protocol import Drawn, Findings, Progress
 from studies.result_text import limit_of
 from studies.text import paragraph
 
@@ -52,8 +52,8 @@ def findings(found: Drivers) -> Findings:
     frames |= {"candidates": result.candidates, "inputs": result.inputs, "peak_voltage": peaks,
                "unresolved": unresolved_frame((*result.unresolved_rows, *found.unresolved))}
     frames = with_unit(frames, result.study)
-    return Findings(frames, _figures(result, frames), {"plants": result.plants}, result.provenance, tuple(text),
-                    begin=("what_if.csv", "drivers.svg"), result=result)
+    return Findings(frames, Drawn(lambda: _figures(result, frames)), {"plants": result.plants},
+                    result.provenance, tuple(text), begin=("what_if.csv", "drivers.svg"), result=result)
 
 
 def _figures(result: Result, frames: dict[str, pd.DataFrame]) -> dict[str, tuple[Figure, str]]:

@@ -10,7 +10,7 @@ from montecarlo.report.variants import SideBySide, run_side_by_side
 from montecarlo.study.description import Study
 from montecarlo.study.scenarios import AS_STATED
 from studies.money import with_unit
-from studies.protocol import Findings, Progress
+from studies.protocol import Drawn, Findings, Progress
 from studies.result_text import limit_of
 from studies.variants_text import variants_text
 
@@ -36,8 +36,8 @@ def findings(compared: SideBySide) -> Findings:
               "unresolved": compared.unresolved}
     frames |= {"closest": compared.closest} if len(compared.closest) else {}
     frames = with_unit(frames, compared.study)
-    return Findings(frames, _figures(compared), provenance=compared.provenance, text=tuple(variants_text(compared)),
-                    begin=("variants.csv", "variants.svg"))
+    return Findings(frames, Drawn(lambda: _figures(compared)), provenance=compared.provenance,
+                    text=tuple(variants_text(compared)), begin=("variants.csv", "variants.svg"))
 
 
 def _figures(compared: SideBySide) -> dict[str, tuple[Figure, str]]:

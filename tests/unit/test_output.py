@@ -21,7 +21,7 @@ from montecarlo.errors import RunStopped, StudyError
 from montecarlo.report.look import blank
 from studies.folder import PROVENANCE, SEAL, UNFINISHED, Destination, is_as_sealed, prepare
 from studies.output import write_findings, write_new_table, write_table
-from studies.protocol import Findings
+from studies.protocol import Drawn, Findings
 
 STUDY = b"# the study, byte for byte\r\n"
 IDENTITY = {"study": "1234", "numpy": "2.0"}
@@ -359,21 +359,19 @@ def test_a_full_disk_is_one_line_and_leaves_nothing(tmp_path: Path, monkeypatch:
     assert names(tmp_path) == set()
 
 
-def test_too_little_memory_for_the_figures_keeps_the_tables_and_the_chunks(
-        tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def no_memory(*_: object) -> None:
+def test_too_little_memory_for_the_figures_keeps_the_tables_and_the_chunks(tmp_path: Path) -> None:
+    """Already when the first is drawn, which is not before tables are written."""
+    def no_memory() -> Any:
         raise MemoryError
-    monkeypatch.setattr("montecarlo.report.look.write_figure", no_memory)
     out = tmp_path / "out"
     with pytest.raises(RunStopped) as caught:
-        write(out)
+        write(out, figures=Drawn(no_memory))
     staging = out / UNFINISHED / "results"
     assert caught.value.faults == (
         f"{out}: too little memory to draw the figures; end other programs and start the same command "
         f"again. The tables so far are in {staging}",
         f"{out}: finished chunks kept in {out / UNFINISHED}: 0; the same command goes on from there")
     assert (staging / "candidates.csv").read_text().startswith("candidate,p,")
-    monkeypatch.undo()
     files = write(out)
     assert names(out) == set(files)
 
