@@ -142,7 +142,8 @@ def test_weighted_samples_without_a_result_raise_the_upper_limit_alone() -> None
     assert (row.drawn, row.not_finite, row.not_converged) == (4096, 0, row.number)
     assert row.share == pytest.approx(SHARE, abs=0.015)    # four standard deviations
     sums = found.candidates
-    none = replace(sums, **{name: np.zeros_like(getattr(sums, name)) for name in ("lost_hits", "lost", "lost_squares")})
+    none = replace(sums, **{name: np.zeros_like(getattr(sums, name)) for name in (
+        "lost_hits", "lost", "lost_squares", "lost_largest")})
     with_lost, without = rare_estimate(sums), rare_estimate(none)
     assert (with_lost.high >= without.high + row.share).all()
     assert (with_lost.low == without.low).all()

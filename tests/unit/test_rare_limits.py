@@ -44,7 +44,8 @@ def test_sums_add_over_chunks():
     parts = Sums.join([Sums.of(y[:cut], w[:cut], m.largest_weight, lost[:cut]),
                        Sums.of(y[cut:], w[cut:], m.largest_weight, lost[cut:])])
     assert parts.trials == whole.trials
-    for name in ("hits", "total", "squares", "batch_squares", "largest", "lost_hits", "lost", "lost_squares"):
+    for name in ("hits", "total", "squares", "batch_squares", "largest", "lost_hits", "lost", "lost_squares",
+                 "lost_largest"):
         np.testing.assert_allclose(getattr(parts, name), getattr(whole, name), rtol=1e-13)
 
 
@@ -111,15 +112,6 @@ def test_reasons_not_to_trust():
     assert "unresolved" in diagnose(Sums.of(many, w, 10.0, ~many)).trust[0].text
 
 
-def test_limits_are_log_normal_where_they_are_wide():
-    w = np.zeros(40 * BATCH)
-    y = np.zeros((len(w), 1), bool)
-    y[:: 4 * BATCH] = True                                 # 10 hits in 40 batches
-    found = rare_estimate(Sums.of(y, w, 10.0))
-    assert found.low[0] > 0
-    assert found.high[0] * found.low[0] == pytest.approx(found.p[0] ** 2)
-
-
 def test_hits_without_the_largest_sample():
     w = np.full(10 * BATCH, -3.0)
     operates = np.zeros((len(w), 1), bool)
@@ -137,3 +129,30 @@ def test_hits_without_the_largest_sample():
     assert odd.expected(5 * odd.trials).trust.why is Why.GOOD
     lone = diagnose(Sums.of(np.arange(len(w))[:, None] == 0, w, 10.0)).seen[0]
     assert lone.steady_hits == lone.effective == pytest.approx(1)
+
+
+def test_equal_weights_that_scatter_like_counts_give_the_exact_limits_of_a_count():
+    """Garwood's limits of 7: 2.81 and 14.42 (tables of the Poisson distribution); here 7 hits of one weight."""
+    operates = np.zeros((4000 * BATCH, 1), bool)
+    operates[:: 600 * BATCH] = True                        # 7, each in a batch of its own
+    found = rare_estimate(Sums.of(operates, np.full(len(operates), -2.0), 10.0))
+    weight = np.exp(-2.0) / len(operates)
+    assert found.low[0] == pytest.approx(2.81 * weight, rel=3e-3)
+    assert found.high[0] == pytest.approx(14.42 * weight, rel=3e-3)
+
+
+def test_the_bound_holds_the_truth_where_weights_are_skew():
+    """Weights of hits log-normal with sigma 1, some 60 effective hits: the one-sided bound of 95 % holds in 95 %.
+
+    Of 4,000 repeats, a share spreads by 0.35 points; log-normal limits hold 93.1 %, these 96.0."""
+    draws = rng(33)
+    hits, batches, repeats = 160, 64, 4000
+    held = 0
+    for _ in range(repeats):
+        count = draws.poisson(hits)
+        w = np.exp(draws.normal(size=count) - 4)
+        at = np.bincount(draws.integers(0, batches, count), w, batches)
+        one = (np.array([x]) for x in (count, w.sum(), w @ w, at @ at, w.max(), 0.0, 0.0, 0.0, 0.0))
+        sums = Sums(batches * BATCH, 10.0, *one)
+        held += rare_estimate(sums, 0.95, "high").high[0] >= hits * np.exp(0.5 - 4) / sums.trials
+    assert held / repeats > 0.945

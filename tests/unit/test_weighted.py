@@ -112,7 +112,7 @@ def test_none_counted_is_bounded_by_the_finer_setting():
     assert (whole.high[1:] <= whole.high[0]).all()
     assert (bound.high <= whole.high).all()
     rare = judged([1e-3, 0.0], [0, 0], 0.1, 0.2)
-    tight = replace(rare, sums=replace(rare.sums, total=rare.sums.total * 1e-3,
+    tight = replace(rare, sums=replace(rare.sums, total=rare.sums.total * 1e-3, largest=rare.sums.largest * 1e-3,
                                        batch_squares=rare.sums.batch_squares * 1e-6))
     assert estimate(tight, [0, 0]).high[1] == estimate(tight, [0, 0]).high[0] < 2e-6
 

@@ -7,7 +7,7 @@ from enum import Enum, auto
 from typing import NamedTuple
 
 import numpy as np
-from scipy.special import stdtrit
+from scipy.special import gammainccinv, gammaincinv, ndtri, stdtrit
 
 from montecarlo.estimates.intervals import Estimate, Limits, Side, clopper_pearson, tail_of
 from montecarlo.estimates.rare.mixture import BATCH
@@ -18,6 +18,7 @@ __all__ = ["FEW", "Diagnostics", "Seen", "Trust", "Why", "diagnose", "fewer_than
 
 FEW = 50.0                                                 # effective hits below which limits are not relied on
 ONE = 0.1                                                  # share of an estimate that one sample may have
+LEAST_SCATTER = 1e-6                                       # of a sum, relative: below it the gamma function is inexact
 LOST = 0.1                                                 # weight of unresolved samples, over that of hits
 SHOWN = 1e-6                                               # least probability whose coverage was shown
 
@@ -44,28 +45,40 @@ def fewer_than(sums: Sums, level: float = 0.95, side: Side = "both") -> float:
 
 
 def rare_estimate(sums: Sums, level: float = 0.95, side: Side = "both") -> Estimate:
-    """p with limits, (C,): log-normal, with Student's t over batches. A sum of weights is skew to the right, so that
-    its error is more nearly a factor than a difference (measured, DEVELOPERS.md).
+    """p with limits, (C,): of gamma distributions, since a sum of weights is skew to the right and a low one comes
+    with a low scatter (`_limits`; measured, DEVELOPERS.md).
 
     Nothing operated: p = 0, and `fewer_than` above. Unresolved samples have no part in p, count as not operating in
     the low limit, and in the high one with the high limit of their own probability on top of the other."""
-    found = _limits(sums.total, sums.batch_squares, sums, level, side)
+    found = _limits(sums.total, sums.batch_squares, sums.largest, sums, level, side)
     p, high = sums.total / sums.trials, found.high
     if (sums.lost_hits > 0).any():
-        lost = _limits(sums.lost, sums.lost_squares, sums, level, side)
+        lost = _limits(sums.lost, sums.lost_squares, sums.lost_largest, sums, level, side)
         high = high + np.where(sums.lost_hits > 0, lost.high, 0.0)
         p = p / np.maximum(1 - sums.lost / sums.trials, 1e-12)
     return Estimate(np.minimum(p, 1.0), found.low, np.minimum(high, 1.0))
 
 
-def _limits(total: Array, squares: Array, sums: Sums, level: float, side: Side) -> Limits:
-    p, cov = total / sums.trials, _variation(total, squares, sums.batches)
-    t = -stdtrit(sums.batches - 1, tail_of(level, side))
+def _limits(total: Array, squares: Array, largest: Array, sums: Sums, level: float, side: Side) -> Limits:
+    """Limits of a sum T of weighted events with variance v: quantiles of gamma distributions, the low one of mean T and
+    variance v, the high one of mean T + k and variance v + k^2, k the largest weight, as if one more had been seen.
+    Equal weights give the exact limits of a Poisson count.
+
+    Source: Fay and Feuer, Stat. Med. 16, 1997, 791-801. Ours: v from the scatter of batches, which are stratified,
+    larger by (t/z)^2 since they are few; and k the largest weight that was seen (theirs: of all, which would be that of
+    N(0, I))."""
+    tail, batches = tail_of(level, side), sums.batches
     some = total > 0
-    factor = np.exp(t * np.sqrt(np.log1p(np.where(some, cov, 0.0) ** 2)))
-    low = np.zeros_like(p) if side == "high" else np.where(some, p / factor, 0.0)
-    high = np.ones_like(p) if side == "low" else np.where(some, np.minimum(p * factor, 1.0),
-                                                          fewer_than(sums, level, side))
+    mean = np.where(some, total, 1.0)
+    few = (stdtrit(batches - 1, tail) / ndtri(tail)) ** 2
+    scatter = np.where(some, _variation(total, squares, batches), 1.0)
+    variance = few * np.maximum(scatter, LEAST_SCATTER) ** 2 * mean**2
+    more, wider = mean + largest, variance + largest**2
+    below = variance / mean * gammaincinv(mean**2 / variance, tail)
+    above = wider / more * gammainccinv(more**2 / wider, tail)
+    low = np.zeros_like(mean) if side == "high" else np.where(some, below / sums.trials, 0.0)
+    high = np.ones_like(mean) if side == "low" else np.where(
+        some, np.minimum(above / sums.trials, 1.0), fewer_than(sums, level, side))
     return Limits(low, high)
 
 

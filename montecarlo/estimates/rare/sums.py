@@ -32,6 +32,7 @@ class Sums:
     lost_hits: Array                                       # sum of v
     lost: Array                                            # sum of w v
     lost_squares: Array                                    # sum over batches of (sum of w v)^2
+    lost_largest: Array                                    # largest w v
 
     @classmethod
     def of(cls, operates: Flags, log_w: Array, ceiling: float, unresolved: Flags | None = None) -> Sums:
@@ -47,15 +48,16 @@ class Sums:
         lost_total, _, lost_squares = _batched(lost, w)
         parts = (operates.sum(axis=0), total, squares, batch_squares,
                  np.where(operates, w[:, None], 0.0).max(axis=0, initial=0.0),
-                 lost.sum(axis=0), lost_total, lost_squares)
+                 lost.sum(axis=0), lost_total, lost_squares,
+                 np.where(lost, w[:, None], 0.0).max(axis=0, initial=0.0))
         return cls(n, ceiling, *(np.array(np.broadcast_to(part, settings), float) for part in parts))
 
     def __add__(self, other: Sums) -> Sums:
         assert abs(self.ceiling - other.ceiling) < 1e-6    # one mixture
         names = [field.name for field in fields(self)][2:]
         parts = {name: getattr(self, name) + getattr(other, name) for name in names}
-        return Sums(self.trials + other.trials, self.ceiling,
-                    **{**parts, "largest": np.maximum(self.largest, other.largest)})
+        most = {name: np.maximum(getattr(self, name), getattr(other, name)) for name in ("largest", "lost_largest")}
+        return Sums(self.trials + other.trials, self.ceiling, **{**parts, **most})
 
     @classmethod
     def join(cls, chunks: Sequence[Sums]) -> Sums:
