@@ -194,8 +194,8 @@ def peak_of_chosen(frame: pd.DataFrame, result: Result) -> str:
     volts = highest_v(frame, result.candidates.set_index("candidate").loc[result.chosen].to_dict())
     above = (f" It is above {LIMIT_V / 1000:g} kV: a non-linear resistor across the relay circuit is needed. "
              f"{NOT_SIMULATED}") if volts > LIMIT_V else ""
-    return (f"Peak voltage across the relay circuit with the chosen setting, on an internal fault: {volts_text(volts)} at "
-            f"most (the larger of formula and simulation).{above} {PEAK}")
+    return (f"Peak voltage across the relay circuit with the chosen setting, on an internal fault: {volts_text(volts)} "
+            f"at most (the larger of formula and simulation).{above} {PEAK}")
 
 
 def volts_text(value: float) -> str:
