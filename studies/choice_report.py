@@ -22,7 +22,7 @@ from montecarlo.study.checks import cautions
 from montecarlo.study.description import Study
 from studies.backup_text import backup_by_hand
 from studies.desk import Desk, HandRule
-from studies.peak import highest_v, peak_of_chosen
+from studies.peak import highest_v, peak_of_chosen, volts_text
 from studies.result_text import backup_text, covered_text, limit_of, nearest, of_each_kind
 from studies.stability_text import driven, left_unprotected, security_rests_on, stabilising_volts
 from studies.text import blocks
@@ -130,8 +130,8 @@ class ChoiceReport:
         words = [dict(bias_words(self.study, row)) for row in columns.values()]
         for label in dict.fromkeys(label for each in words for label in each):
             yield label, *(each.get(label, NONE) for each in words)
-        yield ("peak voltage across the relay circuit, internal fault [V]",
-               *(f"{highest_v(self.peaks, row):.3g}" for row in columns.values()))
+        yield ("peak voltage across the relay circuit, internal fault",
+               *(volts_text(highest_v(self.peaks, row)) for row in columns.values()))
         if any(row["scheme"] == FIXED for row in columns.values()):
             for label, ohm in (("fixed resistor in each phase leg [ohm]", self._fixed_ohm),
                                ("balancing resistance [ohm]", self._balancing_ohm)):

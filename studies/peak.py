@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from montecarlo.report.tables import Result
 
 __all__ = ["LIMIT_V", "PeakVoltage", "caution", "highest_v", "peak_frame", "peak_lines", "peak_of_chosen",
-           "peak_voltages"]
+           "peak_voltages", "volts_text"]
 
 HIGHEST = ("machine.voltage_factor", "machine.armature_time_constant_s", "earthing.current_limit_a")
 LOWEST = ("machine.subtransient_reactance_pu", "machine.negative_sequence_reactance_pu",
@@ -194,11 +194,12 @@ def peak_of_chosen(frame: pd.DataFrame, result: Result) -> str:
     volts = highest_v(frame, result.candidates.set_index("candidate").loc[result.chosen].to_dict())
     above = (f" It is above {LIMIT_V / 1000:g} kV: a non-linear resistor across the relay circuit is needed. "
              f"{NOT_SIMULATED}") if volts > LIMIT_V else ""
-    return (f"Peak voltage across the relay circuit with the chosen setting, on an internal fault: {_volts(volts)} at "
-            f"most (the larger of formula and simulation).{above} {PEAK}")
+    return (f"Peak voltage across the relay circuit with the chosen setting, on an internal fault: {volts_text(volts)} "
+            f"at most (the larger of formula and simulation).{above} {PEAK}")
 
 
-def _volts(value: float) -> str:
+def volts_text(value: float) -> str:
+    """Three figures, in V or kV."""
     return f"{value:.3g} V" if value < 1000 else f"{value / 1000:.3g} kV"
 
 

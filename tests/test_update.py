@@ -5,17 +5,25 @@ from __future__ import annotations
 import csv
 import io
 import json
+import math
+import re
 import shutil
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
+from montecarlo.engine.commissioning import Sheet
+from montecarlo.errors import StudyError
+from montecarlo.study.candidates import Setting
 from studies.cli import main
 from studies.folder import SEAL, is_as_sealed, sealed
-from tests.unit.studies import minimal_study_text
+from studies.measured import Measured
+from studies.update import _aside
+from tests.unit.studies import REMOVE, minimal_study_text, study_with
 
 Row = dict[str, str]
 CHANGES = {"p_false_max = 0.01": "p_false_max = 0.9", "plants = 32": "plants = 256\nrare_samples = 0",
@@ -267,3 +275,32 @@ def test_a_record_in_another_order_and_layout_is_the_same(run: Path) -> None:
     record = json.loads(text)
     assert is_as_sealed(record)
     assert is_as_sealed(json.loads(json.dumps(dict(reversed(record.items())))))
+
+
+# --- rows that weight no plant ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("change", "said"), [
+    ({"injected_primary_a": 100.0}, "injected_primary_a 100 A has no place in test slope 2"),
+    ({"injected_secondary_a": 5.0}, "injected_secondary_a 5 A, must be at most 1.25 times the sheet's"),
+    ({"unit": "A primary"}, 'unit "A primary", must be "A secondary"'),
+    ({"test": "suddenly", "quantity": "operating time phase L1", "unit": "ms"}, 'unit "ms", must be "s"'),
+])
+def test_a_point_or_a_time_that_does_not_fit_is_refused(change: dict[str, Any], said: str) -> None:
+    row = replace(Measured(7, "slope 2", "pick-up phase L1, neutral_end.L1 raised", "A secondary", math.nan, math.nan,
+                           0.9, 0.01), **change)
+    with pytest.raises(StudyError, match=re.escape(f"m.csv line 7: {said}")):
+        _aside(biased(), [row], Path("m.csv"))
+
+
+def test_another_held_current_moves_a_point() -> None:
+    """x = (0.1 + 1.1 h)/0.9 for pick-up 0.1 A, slope 0.2, the mean of both ends' currents."""
+    row = Measured(7, "slope 2", "pick-up phase L1, neutral_end.L1 raised", "A secondary", math.nan, 0.7, 0.9, 0.01)
+    (plants,) = _aside(biased(), [row, replace(row, test="through")], Path("m.csv")).values()
+    assert plants == pytest.approx((0.1 + 1.1 * 0.7) / 0.9, rel=1e-6)
+
+
+def biased() -> Sheet:
+    study = study_with({"scheme.kind": "biased", "candidates.earth_pickup_a": REMOVE, "candidates.slope1": [0.2],
+                        "candidates.stabilising_resistance_ohm": REMOVE, "relay.pickup_error_percent": 0})
+    return Sheet(study, Setting("biased", 0.1, None, 0.0, 0.0, 0.2))

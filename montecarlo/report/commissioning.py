@@ -11,7 +11,7 @@ from montecarlo.engine.commissioning import Injection, Sheet, SlopeTest
 from montecarlo.quantities import Array
 from montecarlo.relays.places import PLACES
 from montecarlo.report.page import together
-from montecarlo.report.safety import PROPOSED, TESTS
+from montecarlo.report.safety import MODEL, PROPOSED, TESTS
 from montecarlo.report.setting_words import setting_lines, setting_row
 from montecarlo.report.words import scheme_name, setting_text
 
@@ -136,7 +136,8 @@ def commissioning_page(sheet: Sheet, frame: pd.DataFrame, provenance: Mapping[st
     return templates.get_template("commissioning.html").render(
         title=sheet.study.study.title, scheme=scheme_name(sheet.setting.scheme), setting=setting_text(setting),
         tables=commissioning_tables(sheet, frame), plants=len(next(iter(sheet.samples.values()))), peak=together(peak),
-        steps=steps, lines=list(setting_lines(sheet.study, setting)), proposed=PROPOSED, provenance=provenance)
+        steps=steps, lines=list(setting_lines(sheet.study, setting)), proposed=PROPOSED, reach=MODEL,
+        provenance=provenance)
 
 
 def _texts(row: Mapping[Any, Any]) -> list[str]:

@@ -160,6 +160,7 @@ def test_the_sheet_has_present_and_proposed_in_four_bases() -> None:
     assert "three phase elements | two phase elements, one earth element" in said(sheet(result))
     assert "on the relay's steps of 0.005 A" in said(sheet(result))
     assert "None had to be moved" in said(sheet(result))
+    assert "peak voltage across the relay circuit, internal fault | 1.24 kV | 1.24 kV" in said(sheet(result))
 
 
 def test_what_was_snapped_and_what_has_no_step_is_said() -> None:
