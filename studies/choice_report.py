@@ -191,7 +191,8 @@ class ChoiceReport:
         rows: list[tuple[str, ...]] = []
         for rule, some in refused.groupby(rules, sort=False):
             for place, row in enumerate(some.sort_values(aim, kind="stable").head(BEST_REFUSED).to_dict("records")):
-                missed, bound = (percent(row[name], 3).removesuffix(" %") for name in ("p_missed", "p_false_bound"))
+                missed, bound = (percent(row[name], digits).removesuffix(" %")
+                                 for name, digits in (("p_missed", 3), ("p_false_bound", 2)))
                 rows.append((f"{rule} ({len(some)})" if place == 0 else "", str(row["candidate"]),
                              scheme_name(row["scheme"]), setting_text(row), missed, bound,
                              row["note"].partition("; ")[2]))

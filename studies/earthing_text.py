@@ -210,7 +210,7 @@ def _at_the_terminals(rows: Sequence[Row]) -> str:
     low = min(row["terminal_displacement_p05"] for row in rows)
     high = max(row["terminal_displacement_p95"] for row in rows)
     return (f"A solid fault at the terminals drives {each[0]} to {each[1]} (medians) and lifts the neutral to between "
-            f"{_bare(low, 3)} and {percent(high, 3)} of rated phase voltage (5 to 95 % of the samples).")
+            f"{low:.3g} and {high:.3g} times rated phase voltage (5 to 95 % of the samples).")
 
 
 def _rule(rows: Sequence[Row]) -> str:

@@ -148,7 +148,7 @@ def security_rests_on(desk: Desk, broken: Sequence[HandRule], delay_s: float) ->
     remanence = listed(dict.fromkeys(str(item.distribution) for item in list_inputs(desk.study)
                                      if item.key.endswith("remanence_percent")))
     delay = f"the delay of {delay_s:g} s" if delay_s else "no delay at all"
-    return (f"Not met by hand: {'; '.join(map(str, broken))}. That this setting keeps to the policy then rests on the "
+    return (f"Not met by hand: {'; '.join(map(str, broken))}. The security of this setting then rests on the "
             f"simulated saturation of the CTs, on remanence as the study states it ({remanence} %) and on {delay}.")
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -10,10 +11,12 @@ import pytest
 from pandas.testing import assert_frame_equal
 
 from montecarlo import Result, run_study
+from montecarlo.engine.batch import Batch
 from montecarlo.errors import StudyError
 from montecarlo.relays.schemes import BUILT_IN
 from montecarlo.secondary import steady
 from montecarlo.study.budget import samples_that_show, shown_at_best
+from montecarlo.study.candidates import Setting
 from tests.unit.studies import study_with
 
 SMALL: dict[str, Any] = {"study.samples": 256, "study.plants": 32, "study.earth_fault_samples": 64,
@@ -343,3 +346,34 @@ def test_the_fresh_batch_is_as_large_as_the_precision_asks(small: Result) -> Non
 def test_a_cap_on_the_precision_is_told() -> None:
     capped = run({"policy.p_false_max": 0.5, "study.precision": {"p_missed": 1e-4, "most_samples": 512}})
     assert any("short of that, with at most 512 of each" in text for text in capped.told)
+
+
+def test_what_a_fresh_batch_refused_is_told_by_that_batch(monkeypatch: pytest.MonkeyPatch) -> None:
+    from montecarlo.engine import run as engine
+
+    keeping, calls = engine._keeping, []
+
+    def once_refused(fresh: Batch, trial: Mapping[str, Setting]) -> dict[str, Setting]:
+        calls.append(fresh)
+        return {} if len(calls) == 1 else keeping(fresh, trial)
+
+    monkeypatch.setattr(engine, "_keeping", once_refused)
+    result = run({"policy.p_false_max": 0.5})
+    (setting, batch), = result.outcome.refused.items()
+    assert batch is calls[0]
+    at = result.outcome.first.settings.index(setting)
+    row, told = result.candidates.iloc[at], result.outcome.batch_of(setting)
+    assert row["batch"] == 2
+    assert row["p_missed"] == told.judgement.missed.total[told.settings.index(setting)]
+    types = result.by_type[result.by_type["candidate"] == row["candidate"]]
+    assert (types["batch"] == 2).all()
+    assert len(types) == len(result.by_type) / len(result.candidates)
+
+
+def test_shares_of_each_kind_add_up(small: Result) -> None:
+    rows = small.by_type[small.by_type["side"] != "state"]
+    sums = rows.groupby(["candidate", "side"])["share_of_total"].sum(min_count=1).dropna()
+    assert len(sums) > len(small.candidates)
+    assert sums.to_numpy() == pytest.approx(np.ones(len(sums)))
+    earth = small.by_type[small.by_type["type"] == "earth"]
+    assert (earth["p_from"] == "integrated over the place").all()

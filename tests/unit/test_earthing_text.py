@@ -52,7 +52,7 @@ def test_least_and_most_with_their_limits() -> None:
     assert '"10 A" burns least, 500 (450-550) J on average in an earth fault; "400 A" burns most, 400 (360-440)' in text
     assert "no option burns more than another without missing fewer faults" in text
     assert "drives 5 A with \"10 A\" to 4e+03 A with \"400 A\"" in text
-    assert "between 95 and 105 % of rated phase voltage" in text
+    assert "between 0.95 and 1.05 times rated phase voltage" in text
     assert "Every option keeps R_N <= 1/(3wC) = 1000 ohm." in text
     assert 3 <= len(list(conclusion(THREE, gaps(THREE)))) <= 6
 
