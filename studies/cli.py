@@ -24,7 +24,7 @@ MOST_SAMPLES, MOST_SEED, MOST_WORKERS = 10**12, 2**63 - 1, 1024
 INTERRUPTED, BROKEN_PIPE = 130, 141
 NO_ROOM = ("the system allows no more processes or threads here ({}); end others, or raise that limit "
            "(ulimit -u)")
-NUMBA_FILE = ".numba_config.yaml"
+NUMBA_FILE, MATPLOTLIB_FILE = ".numba_config.yaml", "matplotlibrc"
 COMMANDS = ("new", "check", "run", "update", "verify", "doctor", "schema")
 _NAMES = "one of " + ", ".join(COMMANDS)
 
@@ -84,10 +84,24 @@ def _check_names(given: list[str]) -> None:
 
 
 def _check_folder() -> None:
-    """Numba takes such a file as its own: it can say where compiled code is loaded from."""
+    """Libraries take two files of the current folder as theirs. Numba's can say where compiled code is
+    loaded from. Matplotlib's changes no figure, but one that cannot be read would end the run."""
     if os.path.lexists(NUMBA_FILE):
         raise StudyError(f"{NUMBA_FILE}: this file of the current folder would change how the solvers "
                          "are compiled and loaded; move it away, or start from another folder")
+    if os.path.lexists(MATPLOTLIB_FILE) and not _is_text(Path(MATPLOTLIB_FILE)):
+        raise StudyError(f"{MATPLOTLIB_FILE}: this file of the current folder is no UTF-8 text, and the "
+                         "library that draws would read it; move it away, or start from another folder")
+
+
+def _is_text(path: Path) -> bool:
+    try:
+        if not path.is_file():                             # a pipe would be waited for
+            return False
+        path.read_text("utf-8")
+    except (OSError, UnicodeDecodeError):
+        return False
+    return True
 
 
 # --- options ----------------------------------------------------------------------------------------------

@@ -115,6 +115,20 @@ def test_a_file_that_would_lead_numba_elsewhere_is_one_line(command: Path, tmp_p
             "solvers are compiled and loaded; move it away, or start from another folder\n")
 
 
+@pytest.mark.parametrize("what", ["bytes", "pipe", "folder"])
+def test_a_file_of_the_drawing_library_that_cannot_be_read_is_one_line(
+        command: Path, tmp_path: Path, what: str) -> None:
+    path = with_study(tmp_path) / "matplotlibrc"
+    if what == "bytes":
+        path.write_bytes(b"\xff\xfe")
+    else:
+        (os.mkfifo if what == "pipe" else os.mkdir)(path)
+    done = done_in(tmp_path, command, "run", "s.toml")
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr.startswith("statorodds: matplotlibrc: this file of the current folder is no")
+    assert done.stderr.count("\n") == 1
+
+
 def test_a_program_in_the_folder_is_no_installed_browser(
         monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     (tmp_path / "chromium").write_text("#!/bin/sh\n")
