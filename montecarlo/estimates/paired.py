@@ -1,12 +1,15 @@
-"""The difference of two candidates that were judged on the same plants and events, with limits that suit few events.
+"""The difference of two candidates that were judged on the same plants and events.
 
-Each plant has a net difference of every type, one candidate's mean less the other's. Its positive and its negative
-part average over the plants to two shares, of what one does more and of what it does less; the difference is the first
-less the second, exactly. Each share has limits of its own, and they combine as the limits of a sum (MOVER; Zou and
-Donner, Stat. Med. 27, 2008, 1693-1702; for a paired difference of proportions from its two discordant shares as
-Newcombe, Stat. Med. 17, 1998, 2635-2650, from its two margins). Nothing else is needed of the samples: any two
-candidates have limits, of one run or of two on the same random numbers. Events of one plant that differ both ways
-cancel in the net difference before they are counted; with few events that differ hardly two are on one plant.
+Every plant has a net difference of each type: one candidate's mean less the other's. Its positive
+and its negative part average over the plants to two shares, of what one candidate does more and
+of what it does less. The difference is the first less the second, exactly.
+
+Each share has limits of its own, which suit few events. They combine as limits of a sum (MOVER;
+Zou and Donner, Stat. Med. 27, 2008, 1693-1702; of a paired difference of proportions: Newcombe,
+Stat. Med. 17, 1998, 2635-2650, there from its margins; from the discordant shares: derived).
+
+Sums by plant are all that this needs. So any two candidates have limits, of one run or of two on
+the same random numbers. Events of one plant that differ both ways cancel before they are counted.
 """
 
 from __future__ import annotations
@@ -27,12 +30,12 @@ Flags = NDArray[np.bool_]
 
 __all__ = ["ENOUGH", "Half", "paired"]
 
-ENOUGH = 25.0                      # plants, or half of them, from which conditional means say how large differences are
+ENOUGH = 25.0      # plants, or half of them, that must differ to say how large differences are
 SIGNS = np.array([1.0, -1.0])
 
 
 class Half(NamedTuple):
-    """One side of a paired difference: types, what each counts for, and the candidate's place in them."""
+    """One side of a paired difference: types, what each counts for, the candidate's place."""
 
     strata: Sequence[Stratum]
     weights: Sequence[float]
@@ -40,55 +43,64 @@ class Half(NamedTuple):
 
 
 class _Net(NamedTuple):
-    """Net differences of one type in units of `scale`, between -1 and 1: (M,), NaN where a side has no result."""
+    """Net differences of one type in units of `scale`, between -1 and 1.
+
+    values (M,): NaN where a side has no result."""
 
     values: Array
     scale: float
-    trials: float                                          # samples with a result, of the side with fewer
-    lost: float                                            # share without one, of the difference itself
+    trials: float                                  # samples with a result, of the side with fewer
+    lost: float                                    # share without one, in units of the difference
     conditional: bool
 
 
 class _Shares(NamedTuple):
-    """What one candidate does more, and what it does less with a minus; in units of the difference, (2,) each."""
+    """What one candidate does more, and what it does less with a minus; (2,) each."""
 
     p: Array
     low: Array
     high: Array
-    by_plant: Array | None                                 # (2, plants); None where only blocks are independent
-    by_block: Array                                        # (2, blocks)
+    by_plant: Array | None                         # (2, plants); None: only blocks are independent
+    by_block: Array                                # (2, blocks)
 
 
 def paired(one: Half, other: Half, level: float = LEVEL) -> Estimate:
-    """One side's weighted total minus the other's, on the same plants and events. The sides may be of two runs on the
-    same random numbers, and may weigh a type differently.
+    """One side's weighted total minus the other's, on the same plants and events.
 
-    Each share has Clopper-Pearson limits at its effective sample size (`intervals.clustered_size`). Clusters are the
-    plants. Conditional means are on nets, so that only the 16 blocks are independent: there the net differences are
-    the blocks', and many small ones may be worth more samples than were drawn. Where few plants differ (`ENOUGH`),
-    nobody knows how large such differences may be; conditional means are then treated as counts. A share of nothing
-    has the effective size of the other one. Where nothing differs, the limits are those of no event among the samples,
-    to both sides.
+    The sides may be of two runs on the same random numbers, and may weigh a type differently.
 
-    Types share their plants, so their errors add as the plants' are correlated (blocks' with conditional means), where
-    that widens the limits. These are wider to both sides by the share of unresolved samples, whatever those would have
-    done; a plant without any result of some type has no part."""
+    Each share has Clopper-Pearson limits at its effective sample size, with plants as clusters
+    (`intervals.clustered_size`). Conditional means lie on nets, so that only the 16 blocks are
+    independent. There the net differences are the blocks', and many small ones may be worth more
+    samples than were drawn. Where fewer plants than `ENOUGH` differ, nobody knows how large such
+    differences may be: then conditional means are treated as counts.
+
+    A share of nothing has the effective size of the other one. Where nothing differs, the limits
+    are those of no event among the samples, to both sides.
+
+    Types share their plants. So their errors add as the plants' are correlated (the blocks' with
+    conditional means), where that widens the limits. The share of unresolved samples widens them
+    to both sides, whatever those would have done. A plant without any result of some type has no
+    part."""
     nets = [*_nets(one, other)]
     known = np.all([np.isfinite(net.values) for net in nets], axis=0)
     blocks = known.reshape(BLOCKS, -1).sum(axis=1)
     if (blocks > 0).sum() < 2:
         return Estimate(*(np.asarray(np.nan) for _ in range(3)))
     parts = [_shares(net, known, blocks, tail_of(level, "both")) for net in nets]
-    p, low, high = (np.concatenate([getattr(part, end) for part in parts]) for end in ("p", "low", "high"))
+    p, low, high = (np.concatenate([getattr(part, end) for part in parts])
+                    for end in ("p", "low", "high"))
     correlation, lost = _correlation(parts), sum(net.lost for net in nets)
     gap = p.sum()
-    return Estimate(gap, gap - combined(p - low, correlation) - lost, gap + combined(high - p, correlation) + lost)
+    return Estimate(gap, gap - combined(p - low, correlation) - lost,
+                    gap + combined(high - p, correlation) + lost)
 
 
 def _nets(one: Half, other: Half) -> Iterator[_Net]:
     """Type by type; one that a side has not counts for nothing there."""
-    sides = [{stratum.name: (stratum, weight) for stratum, weight in zip(half.strata, half.weights, strict=True)
-              if weight > 0} for half in (one, other)]
+    sides = [{stratum.name: (stratum, weight)
+              for stratum, weight in zip(half.strata, half.weights, strict=True) if weight > 0}
+             for half in (one, other)]
     for name in dict.fromkeys((*sides[0], *sides[1])):
         values, trials, lost = list[Array](), list[float](), list[float]()
         for half, side in zip((one, other), sides, strict=True):
@@ -98,7 +110,8 @@ def _nets(one: Half, other: Half) -> Iterator[_Net]:
             stratum, weight = side[name]
             total, gone = stratum.total[half.candidate], stratum.unresolved[half.candidate]
             resolved = stratum.trials - gone
-            values.append(weight * np.divide(total, resolved, out=np.full(total.shape, np.nan), where=resolved > 0))
+            nothing = np.full(total.shape, np.nan)
+            values.append(weight * np.divide(total, resolved, out=nothing, where=resolved > 0))
             trials.append(float(resolved.sum()))
             lost.append(weight * float(gone.sum() / stratum.trials.sum()))
         scale = max(side[name][1] for side in sides if name in side)
@@ -108,12 +121,15 @@ def _nets(one: Half, other: Half) -> Iterator[_Net]:
 
 def _shares(net: _Net, known: Flags, blocks: Array, tail: float) -> _Shares:
     """Of one type; blocks (16,): how many plants of each block have a part."""
-    values = np.where(known, net.values, 0.0)
+    values, held = np.where(known, net.values, 0.0), blocks > 0
     on_nets = net.conditional and _differing(values) >= min(ENOUGH, known.sum() / 2)
-    mean = values.reshape(BLOCKS, -1).sum(axis=1)[blocks > 0] / blocks[blocks > 0]
+
+    def means(each: Array) -> Array:
+        return np.asarray(each.reshape(*each.shape[:-1], BLOCKS, -1).sum(axis=-1)[..., held]
+                          / blocks[held])
+
     by_plant = None if on_nets else _parts(values[known])
-    by_block = _parts(mean) if on_nets else _parts(values).reshape(2, BLOCKS, -1).sum(axis=-1)[:, blocks > 0] / (
-        blocks[blocks > 0])
+    by_block = _parts(means(values)) if on_nets else means(_parts(values))
     each = np.abs(by_block if by_plant is None else by_plant)
     share, trials = each.mean(axis=1), np.full(each.shape, net.trials / each.shape[1])
     size = clustered_size(each * trials, trials, tail, capped=not on_nets)
@@ -129,12 +145,16 @@ def _parts(values: Array) -> Array:
 
 
 def _differing(values: Array) -> float:
-    """How many plants differ, as if by equal amounts: (Σ|v|)²/Σv² (Kish, Survey Sampling, 1965, from memory)."""
+    """How many plants differ, as if by equal amounts: (Σ|v|)²/Σv².
+
+    Source: Kish, Survey Sampling, 1965, from memory (for weights)."""
     return float(np.abs(values).sum() ** 2 / max(float(values @ values), 1e-300))
 
 
 def _correlation(parts: Sequence[_Shares]) -> Array:
-    """Of the errors of all shares with their signs, 0 ... 1: over plants, or over blocks where only these will do."""
+    """Of the errors of all shares with their signs, 0 ... 1.
+
+    Over plants, or over blocks for what only has blocks that are independent."""
     blocks = plant_correlation(np.concatenate([part.by_block for part in parts]))
     counts = [part.by_plant for part in parts if part.by_plant is not None]
     by_plant = np.repeat([part.by_plant is not None for part in parts], 2)

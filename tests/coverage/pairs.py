@@ -1,16 +1,18 @@
-"""How often the limits of paired differences hold the truth: `python -m tests.coverage.pairs`, an hour on one core;
-`--seeds`, `--truth`, `--repeats` and `--weighted` make it shorter.
+"""How often the limits of paired differences hold the truth: `python -m tests.coverage.pairs`, an
+hour on one core; `--seeds`, `--truth`, `--repeats` and `--weighted` make it shorter.
 
-First plants that differ, with events that differ both ways or one way only, whose truth is known; then the hydro
-example with 1,024 samples and as many earth faults on 128 plants, of which the first quarter and the first half are
-batches of their own. Its truth is one large run. The truth of one setting with the elements on L1 and L3, less the
-same with L1 and L2, is exactly 0: turning the phases makes one of the other, while the events differ both ways."""
+First plants whose truth is known, with events that differ both ways or one way only. Then the
+hydro example with 1,024 samples and as many earth faults on 128 plants; the first quarter and the
+first half of them are batches of their own. Its truth is one large run.
+
+The truth of a setting with the elements on L1 and L3, less the same with L1 and L2, is exactly 0:
+turning the phases makes one of the other, while the events differ both ways."""
 
 from __future__ import annotations
 
 import argparse
 import tomllib
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -34,19 +36,21 @@ from tests.benchmarks.faults import HYDRO
 from tests.benchmarks.timing import header, row
 
 PLANTS, SAMPLES = 128, 1024
-SHARES = (0.25, 0.5)                                       # of the samples: 2 and 4 events a plant, of 8
+SHARES = (0.25, 0.5)                               # of the samples: 2 and 4 events a plant, of 8
 TRUTH_SEED, TRUTH, TRUTH_PLANTS = 987654321, 262144, 4096
-SIZE, SPREAD = 0.002, 1.2                                  # of rare conditional differences: median, sigma of ln
+SIZE, SPREAD = 0.002, 1.2                          # of conditional differences: median, sigma of ln
 
 
-# --- plants that are known --------------------------------------------------------------------------------
+# --- plants that are known -----------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
 class Case:
-    """One candidate operates alone with a chance of `more`, the other one with `fewer`; a second type, of a fifth of
-    the weight, has three tenths of both. `variation`: of each chance over plants (beta), standard deviation over mean.
-    conditional: one type, differences of any size from 0 to 1, and chances of a difference."""
+    """One candidate operates alone with a chance of `more`, the other one with `fewer`.
+
+    A second type, of a fifth of the weight, has three tenths of both. variation: of each chance
+    over plants (beta), standard deviation over mean. conditional: one type, chances of a
+    difference of any size from 0 to 1."""
 
     events: int
     variation: float
@@ -55,8 +59,9 @@ class Case:
     conditional: bool = False
 
 
-COUNTS = tuple(Case(events, variation, *chances) for events in (2, 4, 8) for variation in (0.0, 1.5) for chances in (
-    (4e-3, 0.0), (2e-3, 2e-3), (0.02, 0.005), (0.02, 0.02), (0.1, 0.1), (1e-4, 1e-4)))
+CHANCES = ((4e-3, 0.0), (2e-3, 2e-3), (0.02, 0.005), (0.02, 0.02), (0.1, 0.1), (1e-4, 1e-4))
+COUNTS = tuple(Case(events, variation, *chances)
+               for events in (2, 4, 8) for variation in (0.0, 1.5) for chances in CHANCES)
 MEANS = tuple(Case(events, 0.0, *chances, True) for events in (2, 8) for chances in (
     (2e-3, 0.0), (0.02, 0.0), (0.08, 0.0), (0.3, 0.0), (0.08, 0.08)))
 
@@ -71,25 +76,28 @@ def rates(rng: np.random.Generator, mean: float, variation: float, repeats: int)
 
 def stratum_of(name: str, total: Array, case: Case) -> Stratum:
     """total (2, M): of the candidate that operates more, and of the one that operates less."""
-    return Stratum(name, total.astype(float), np.full(PLANTS, float(case.events)), np.zeros(total.shape),
-                   np.zeros(total.shape) if case.conditional else None, None, None, None)
+    noise = np.zeros(total.shape) if case.conditional else None
+    return Stratum(name, total.astype(float), np.full(PLANTS, float(case.events)),
+                   np.zeros(total.shape), noise, None, None, None)
 
 
-def sampled(case: Case, repeats: int, rng: np.random.Generator) -> tuple[list[Array], list[float], float]:
-    """Of each type what both candidates do, (repeats, 2, M), and what it counts for; the true difference."""
+def sampled(case: Case, repeats: int,
+            rng: np.random.Generator) -> tuple[list[Array], list[float], float]:
+    """What both candidates do by type, (repeats, 2, M) each; weights; the true difference."""
     if case.conditional:
         def sums(chance: float) -> Array:
             number = rng.binomial(case.events, chance, (repeats, PLANTS))
             sizes = np.minimum(rng.lognormal(np.log(SIZE), SPREAD, number.sum()), 1.0)
-            return np.bincount(np.repeat(np.arange(number.size), number.ravel()), sizes, number.size).reshape(
-                number.shape)
+            whose = np.repeat(np.arange(number.size), number.ravel())
+            return np.bincount(whose, sizes, number.size).reshape(number.shape)
 
         mean = np.minimum(rng.lognormal(np.log(SIZE), SPREAD, 4_000_000), 1.0).mean()
         return ([np.stack([sums(case.more), sums(case.fewer)], axis=1)], [1.0],
                 (case.more - case.fewer) * float(mean))
     found, weights, truth = [], [0.8, 0.2], 0.0
     for weight, part in zip(weights, (1.0, 0.3), strict=True):
-        more, fewer = (rates(rng, part * chance, case.variation, repeats) for chance in (case.more, case.fewer))
+        more, fewer = (rates(rng, part * chance, case.variation, repeats)
+                       for chance in (case.more, case.fewer))
         hits = rng.binomial(case.events, more)
         others = rng.binomial(case.events - hits, np.minimum(fewer / (1 - more), 1.0))
         found.append(np.stack([hits, others], axis=1))
@@ -107,22 +115,23 @@ def known(case: Case, repeats: int, seed: int = 1) -> tuple[list[tuple[Half, Hal
     return pairs, truth
 
 
-# --- the hydro example ------------------------------------------------------------------------------------
+# --- the hydro example ---------------------------------------------------------------------------
 
 
 def phase_and_earth(phase_a: float, earth_a: float, delay_s: float) -> Setting:
     return Setting("two_phase_one_earth", phase_a, earth_a, 600.0, delay_s)
 
 
-CHOSEN, RUNNER_UP, COARSER = (phase_and_earth(*each, 0.1) for each in ((0.05, 0.01), (0.1, 0.01), (0.05, 0.02)))
-QUICK, QUICK_COARSER, QUICK_COARSEST = (phase_and_earth(0.05, earth_a, 0.0) for earth_a in (0.01, 0.02, 0.03))
+CHOSEN, RUNNER_UP = (phase_and_earth(phase_a, 0.01, 0.1) for phase_a in (0.05, 0.1))
+COARSER, QUICK = phase_and_earth(0.05, 0.02, 0.1), phase_and_earth(0.05, 0.01, 0.0)
+QUICK_COARSER, QUICK_COARSEST = (phase_and_earth(0.05, earth_a, 0.0) for earth_a in (0.02, 0.03))
 PRESENT = Setting("per_phase", 0.1, None, 0.0, 0.0)
 SETTINGS = (CHOSEN, RUNNER_UP, COARSER, QUICK, QUICK_COARSER, QUICK_COARSEST,
             phase_and_earth(0.15, 0.02, 0.1), PRESENT, replace(PRESENT, phase_pickup_a=0.15),
             replace(PRESENT, delay_s=0.1))
-TURNED = SETTINGS[:6]                                      # those judged with the other phases watched, too
-PAIRS = ((CHOSEN, RUNNER_UP), (CHOSEN, COARSER), (CHOSEN, QUICK), (CHOSEN, PRESENT), (QUICK_COARSER, QUICK_COARSEST),
-         (QUICK, QUICK_COARSER), (QUICK_COARSEST, PRESENT))
+TURNED = SETTINGS[:6]                              # judged with the other phases watched, too
+PAIRS = ((CHOSEN, RUNNER_UP), (CHOSEN, COARSER), (CHOSEN, QUICK), (CHOSEN, PRESENT),
+         (QUICK_COARSER, QUICK_COARSEST), (QUICK, QUICK_COARSER), (QUICK_COARSEST, PRESENT))
 EQUAL = (CHOSEN, QUICK_COARSER, QUICK_COARSEST)
 
 Strata = Mapping[str, Stratum]
@@ -132,8 +141,8 @@ Run = Mapping[float, Strata]                               # by share of the sam
 def study_of(seed: int, samples: int = SAMPLES, earth_faults: int = SAMPLES, plants: int = PLANTS,
              watched: Sequence[str] = ("L1", "L3"), weighted: int = 0) -> Study:
     table = tomllib.loads(HYDRO.read_text())
-    table["study"] |= {"seed": seed, "samples": samples, "earth_fault_samples": earth_faults, "plants": plants,
-                       "rare_samples": weighted}
+    table["study"] |= {"seed": seed, "samples": samples, "earth_fault_samples": earth_faults,
+                       "plants": plants, "rare_samples": weighted}
     table["scheme"]["watched_phases"] = [*watched]
     del table["states"]["open_pilot_per_year"]
     return parse_study(table, HYDRO.parent)
@@ -148,8 +157,8 @@ def drawn(study: Study, settings: Sequence[Setting], shares: Sequence[float] = S
             continue
         sums = {}
         for chunk in job.design_of(name).chunks(name):
-            tally = run_chunk(job, chunk)
-            sums[chunk.plant_block] = sums[chunk.plant_block] + tally if chunk.plant_block in sums else tally
+            tally, block = run_chunk(job, chunk), chunk.plant_block
+            sums[block] = sums[block] + tally if block in sums else tally
         blocks = [sums[block] for block in range(BLOCKS)]
         run[1.0][name] = gather(name, blocks)
         for share in shares:
@@ -164,15 +173,18 @@ def half(found: Strata, quantity: str, setting: Setting) -> Half:
     return Half([found[name] for name in names], shares, SETTINGS.index(setting))
 
 
-# --- tables -----------------------------------------------------------------------------------------------
+# --- tables --------------------------------------------------------------------------------------
 
 
 def by_student(one: Half, other: Half) -> Estimate:
-    """Student's t over the plants, or over the blocks where a type is conditional: how limits were made before."""
+    """Student's t over the plants, or over the blocks where a type is conditional: as before."""
     on_nets = any(stratum.conditional for stratum in one.strata)
-    sides = [sum(weight * (stratum.block_means if on_nets else stratum.means)[each.candidate]
-                 for stratum, weight in zip(each.strata, each.weights, strict=True)) for each in (one, other)]
-    gap = np.asarray(sides[0] - sides[1])
+
+    def total(each: Half) -> Array:
+        return np.asarray(sum(weight * (stratum.block_means if on_nets else stratum.means)[each.candidate]
+                              for stratum, weight in zip(each.strata, each.weights, strict=True)))
+
+    gap = total(one) - total(other)
     reach = -stdtrit(gap.size - 1, 0.025) * gap.std(ddof=1) / np.sqrt(gap.size)
     return Estimate(gap.mean(), gap.mean() - reach, gap.mean() + reach)
 
@@ -186,11 +198,16 @@ def held(found: Estimate, truth: float) -> float:
 
 
 def told(names: Sequence[str], pairs: Sequence[tuple[Half, Half]], truth: float) -> None:
-    """A row: how often limits hold the truth, how often they end below or begin above it, and how wide they are."""
-    found, before = stacked(paired(*pair) for pair in pairs), stacked(by_student(*pair) for pair in pairs)
-    row(*names, f"{truth:.2g}", f"{100 * held(found, truth):.1f}", f"{100 * np.mean(found.high < truth):.1f}",
-        f"{100 * np.mean(found.low > truth):.1f}", f"{np.median(found.high - found.low):.1e}",
-        f"{100 * held(before, truth):.1f}", f"{np.median(before.high - before.low):.1e}")
+    """A row: how often limits hold the truth, end below it or begin above it; how wide they are."""
+    found = stacked(paired(*pair) for pair in pairs)
+    before = stacked(by_student(*pair) for pair in pairs)
+    row(*names, f"{truth:.2g}", *cells(found, truth), f"{100 * held(before, truth):.1f}",
+        f"{np.median(before.high - before.low):.1e}")
+
+
+def cells(found: Estimate, truth: float) -> tuple[str, ...]:
+    return (f"{100 * held(found, truth):.1f}", f"{100 * np.mean(found.high < truth):.1f}",
+            f"{100 * np.mean(found.low > truth):.1f}", f"{np.median(found.high - found.low):.1e}")
 
 
 HEADS = ("truth", "held, %", "too low, %", "too high, %", "width", "Student's t: held, %", "width")
@@ -205,24 +222,20 @@ def of_known(repeats: int) -> None:
 
 
 def label(setting: Setting) -> str:
-    parts = (f"{setting.phase_pickup_a:g}", "" if setting.earth_pickup_a is None else f"{setting.earth_pickup_a:g}",
-             f"{setting.delay_s:g} s")
-    return "/".join(part for part in parts if part)
+    pickups = (setting.phase_pickup_a, setting.earth_pickup_a)
+    return "/".join([*(f"{each:g}" for each in pickups if each is not None), f"{setting.delay_s:g} s"])
 
 
 def of_study(runs: Sequence[Run], turned: Sequence[Run], reference: Strata) -> None:
     """`turned`: the first of the runs with the other phases watched."""
-    def halves(quantity: str, one: Setting, other: Setting, share: float) -> Iterator[tuple[Half, Half]]:
-        for run in runs:
-            yield half(run[share], quantity, one), half(run[share], quantity, other)
-
     header("difference", "quantity", "events a plant", *HEADS)
     for one, other in PAIRS:
         for quantity in ("p_missed", "p_false"):
-            truth = float(paired(half(reference, quantity, one), half(reference, quantity, other)).p)
+            truth = truth_of(reference, quantity, one, other)
             for share in (*SHARES, 1.0):
                 told((f"{label(one)} less {label(other)}", quantity, f"{8 * share:g}"),
-                     [*halves(quantity, one, other, share)], truth)
+                     [(half(run[share], quantity, one), half(run[share], quantity, other))
+                      for run in runs], truth)
     for setting in EQUAL:
         for quantity in ("p_missed", "p_false"):
             for share in (*SHARES, 1.0):
@@ -231,36 +244,47 @@ def of_study(runs: Sequence[Run], turned: Sequence[Run], reference: Strata) -> N
                       for run, other in zip(runs, turned, strict=False)], 0.0)
 
 
-def of_weighted(seeds: int, reference: Strata, one: Setting = CHOSEN, other: Setting = PRESENT) -> None:
-    """p_false with weighted samples on: where both settings' events come from them, they decide the limits."""
-    truth, found, used = float(paired(half(reference, "p_false", one), half(reference, "p_false", other)).p), [], []
+def truth_of(reference: Strata, quantity: str, one: Setting, other: Setting) -> float:
+    return float(paired(half(reference, quantity, one), half(reference, quantity, other)).p)
+
+
+def of_weighted(seeds: int, reference: Strata) -> None:
+    """p_false with weighted samples on, which decide where both settings' events come from them."""
+    one, other = CHOSEN, PRESENT
+    truth, found, used = truth_of(reference, "p_false", one, other), list[Estimate](), list[float]()
     for seed in range(seeds):
         study = study_of(seed, earth_faults=PLANTS, weighted=4096)
-        batch = run_batch(study, lattices_of(study, one, other), 1, Workers(1), lambda done, total, what: None)
+        batch = run_batch(study, lattices_of(study, one, other), 1, Workers(1), quiet)
         found.append(differences(study, batch.strata, 0, 1)["p_false"])
-        used.append(np.mean([part.weighted.used.all() for part in batch.strata.values() if part.weighted is not None]))
-    every = stacked(found)
-    header("p_false, weighted samples on", "truth", "held, %", "too low, %", "too high, %", "width",
-           "events from weighted samples on both sides, %")
-    row(f"{label(one)} less {label(other)}, {seeds} seeds", f"{truth:.2g}", f"{100 * held(every, truth):.1f}",
-        f"{100 * np.mean(every.high < truth):.1f}", f"{100 * np.mean(every.low > truth):.1f}",
-        f"{np.median(every.high - every.low):.1e}", f"{100 * np.mean(used):.0f}")
+        used += [float(part.weighted.used.all()) for part in batch.strata.values()
+                 if part.weighted is not None]
+    header("p_false, weighted samples on", *HEADS[:5], "events weighted on both sides, %")
+    row(f"{label(one)} less {label(other)}, {seeds} seeds", f"{truth:.2g}",
+        *cells(stacked(found), truth), f"{100 * np.mean(used):.0f}")
+
+
+def quiet(done: int, total: int, what: str) -> None:
+    pass
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--repeats", type=int, default=2000, help="of each case of known plants")
-    parser.add_argument("--seeds", type=int, default=200, help="of the hydro example; half of them turned, too")
-    parser.add_argument("--truth", type=int, default=TRUTH, help="samples of its truth, an eighth of it earth faults")
-    parser.add_argument("--weighted", type=int, default=60, help="seeds with weighted samples")
+    parser.add_argument("--seeds", type=int, default=60, help="of the hydro example")
+    parser.add_argument("--truth", type=int, default=TRUTH,
+                        help="samples of its truth; an eighth as many earth faults")
+    parser.add_argument("--weighted", type=int, default=20, help="seeds with weighted samples")
     chosen = parser.parse_args()
     of_known(chosen.repeats)
     if not chosen.seeds:
         return
-    reference = drawn(study_of(TRUTH_SEED, chosen.truth, chosen.truth // 8, min(TRUTH_PLANTS, chosen.truth // 8)),
-                      SETTINGS, ())[1.0]
-    runs = [drawn(study_of(seed), SETTINGS) for seed in range(chosen.seeds)]
-    turned = [drawn(study_of(seed, watched=("L1", "L2")), TURNED) for seed in range((chosen.seeds + 1) // 2)]
+    earth_faults = chosen.truth // 8
+    truth = study_of(TRUTH_SEED, chosen.truth, earth_faults, min(TRUTH_PLANTS, earth_faults))
+    reference = drawn(truth, SETTINGS, ())[1.0]
+    seeds = range(chosen.seeds)
+    runs = [drawn(study_of(seed), SETTINGS) for seed in seeds]
+    turned = [drawn(study_of(seed, watched=("L1", "L2")), TURNED) for seed in seeds]
     of_study(runs, turned, reference)
     if chosen.weighted:
         of_weighted(chosen.weighted, reference)

@@ -170,6 +170,8 @@ def test_neighbours_are_estimated_on_the_chosen_one_s_fresh_numbers() -> None:
         apart = rows.loc[gap["candidate"], gap["quantity"]] - rows.loc[result.chosen, gap["quantity"]]
         assert gap["difference"] == pytest.approx(apart, abs=1e-9)
         assert gap["verdict"] == ("not distinguishable" if gap["low"] <= 0 <= gap["high"] else "distinguishable")
+        alone = result.compare(gap["candidate"], result.chosen).set_index("quantity").loc[gap["quantity"]]
+        assert gap["low"] < alone["low"] < alone["high"] < gap["high"]     # limits of a table hold together
     assert {"chosen minus runner-up"} == set(result.comparison["pair"])
 
 
