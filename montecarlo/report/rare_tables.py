@@ -21,12 +21,12 @@ if TYPE_CHECKING:
 __all__ = ["COUNT", "INTEGRATED", "WEIGHTED", "exceedance_rows", "origin", "weighted_rows"]
 
 COUNT, WEIGHTED, BOTH = "count", "weighted", "count and weighted"
-INTEGRATED = "integrated over the place"                   # of an earth fault, given everything else
+INTEGRATED = "integrated over the place"  # of an earth fault, given everything else
 
 
 def origin(strata: Sequence[Stratum], candidates: int) -> list[str]:
-    """How p of each candidate over these types was estimated, (C,), in a word: the one of all types, or that they
-    differ."""
+    """How p of each candidate over these types was estimated, (C,), in a word: that of all types,
+    or that they differ."""
     words = np.stack([_word(stratum, candidates) for stratum in strata])
     return [str(some[0]) if len(set(some)) == 1 else BOTH for some in words.T]
 
