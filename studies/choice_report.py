@@ -46,12 +46,15 @@ def rests_on(study: Study) -> str:
         text = (f"A recommendation rests on two weights: a missed fault costs {cost.missed_fault:g} {cost.unit}, a "
                 f"false trip {cost.false_trip:g} {cost.unit}; the smallest expected cost a year is chosen")
         text += "" if policy.p_false_max_each is None else (
-            f" among those whose false trips keep to a limit{of_each_kind(study).removeprefix(', and')}")
+            " among those whose false trips keep to a "
+            f"limit{of_each_kind(study).removeprefix(', and')}")
     else:
         trips = "" if policy.p_false_max is None else "false trips on "
         limits = "one limit" if policy.p_false_max_each is None else "two limits"
-        text = (f"A recommendation rests on {limits}: {trips}at most {limit_of(study)[1]}{of_each_kind(study)}, "
-                f"shown with {100 * policy.level:g} % confidence; of the settings that keep to it the one that misses "
+        text = (f"A recommendation rests on {limits}: {trips}at most "
+                f"{limit_of(study)[1]}{of_each_kind(study)}, "
+                f"shown with {100 * policy.level:g} % confidence; of the settings that keep to it "
+                "the one that misses "
                 "least is chosen")
     if policy.scenarios:
         text += f", each judged by its worst of {1 + len(policy.scenarios)} scenarios"
@@ -246,11 +249,13 @@ class ChoiceReport:
                     continue
                 pickup = row[f"{rule.axis}_pickup_a"]
                 yield (f"{rule.what} for the largest through fault", f"V_s / I_set - R_relay = {loop:.4g} V / "
-                       f"{pickup:g} A - {desk.burden_ohm(rule.axis, pickup):.4g} ohm = {rule.needed:.4g} ohm",
+                       f"{pickup:g} A - {desk.burden_ohm(rule.axis, pickup):.4g} ohm = "
+                       f"{rule.needed:.4g} ohm",
                        f"{rule.has:g} ohm: {verdict}; {self._false(row)}")
 
     def _rules(self, row: Row) -> dict[tuple[str, ...], list[HandRule]]:
-        """Stabilising resistance of each element without bias, and the knee of the CTs that drive them."""
+        """Stabilising resistance of each element without bias, and the knee of the CTs that drive
+        them."""
         desk, kind, found = self.desk, row["scheme"], {}
         for groups, elements in driven(desk).items():
             _, loop = stabilising_volts(desk, groups)

@@ -106,8 +106,10 @@ def cost_text(result: Result, row: Mapping[str, Any]) -> str:
     """What missed faults and false trips of the chosen setting cost a year."""
     cost = result.study.policy.least_annual_cost
     assert cost is not None
-    return (f"Missed faults and false trips cost {cost_with_limits(row, cost.unit)}, at {amount(cost.missed_fault)} "
-            f"{cost.unit} a missed fault and {amount(cost.false_trip)} {cost.unit} a false trip; no candidate that "
+    return (f"Missed faults and false trips cost {cost_with_limits(row, cost.unit)}, at "
+            f"{amount(cost.missed_fault)} "
+            f"{cost.unit} a missed fault and {amount(cost.false_trip)} {cost.unit} a false trip; "
+            "no candidate that "
             "may be chosen costs less in the study's own batch")
 
 

@@ -28,10 +28,12 @@ def closest_text(study: Study, closest: pd.DataFrame, of: str = "") -> Iterator[
         if math.isnan(row["p_missed"]):
             yield f"Closest of {head}: nothing; {row['note']}."
             continue
-        yield (f"Closest of {head}: no. {row['candidate']}, {setting_text(row)}. It misses "
-               f"{_with_limits(row, 'p_missed', 3)} of the internal faults within reach and {_false(row)}"
-               f"{_cost(study, row)}. {' '.join(filter(None, (_meets(study, row), _meets_each(study, row))))} "
-               f"{_batch(row)}")
+        more = _meets(study, row), _meets_each(study, row), _batch(row)
+        yield (
+            f"Closest of {head}: no. {row['candidate']}, {setting_text(row)}. It misses "
+            f"{_with_limits(row, 'p_missed', 3)} of the internal faults within reach and "
+            f"{_false(row)}{_cost(study, row)}. {' '.join(filter(None, more))}"
+        )
 
 
 def closest_of_each(results: Mapping[str, Result]) -> Iterator[str]:
@@ -48,10 +50,12 @@ def _with_limits(row: Row, name: str, digits: int) -> str:
 def _false(row: Row) -> str:
     worst = f', in its worst scenario "{row["worst_scenario"]}"' if "worst_scenario" in row else ""
     if "worst_scenario" in row and row["p_false"] > 0:
-        return f"trips falsely on {percent(row['p_false'], 3)} of the external events{worst}"
+        return f"trips falsely on {percent(row['p_false'])} of the external events{worst}"
     if row["p_false"] == 0:
-        return (f"no false trip of it was seen, fewer than {percent(row['p_false_high'])} of the external events"
-                f"{worst}")
+        return (
+            f"no false trip of it was seen, fewer than {percent(row['p_false_high'])} of the "
+            f"external events{worst}"
+        )
     return f"trips falsely on {_with_limits(row, 'p_false', 2)} of the external events{worst}"
 
 
@@ -67,21 +71,30 @@ def _meets(study: Study, row: Row) -> str:
         return ""
     level = f"with {100 * policy.level:g} % confidence"
     if policy.false_per_year_max is not None:
-        return (f"It would meet false_per_year_max = {row['would_meet']:g} {level}; the policy's is "
-                f"{row['limit']:g}.")
-    return f"It would meet p_false_max = {row['would_meet']:g} {level}; the policy's is {row['limit']:g}."
+        return (
+            f"It would meet false_per_year_max = {row['would_meet']:g} {level}; the policy's is "
+            f"{row['limit']:g}."
+        )
+    return (
+        f"It would meet p_false_max = {row['would_meet']:g} {level}; "
+        f"the policy's is {row['limit']:g}."
+    )
 
 
 def _meets_each(study: Study, row: Row) -> str:
     if study.policy.p_false_max_each is None:
         return ""
-    return (f"Of each kind of event it would meet p_false_max_each = {row['would_meet_each']:g} "
-            f"({row['worst_event']} decides); the policy's is {row['each_limit']:g}.")
+    return (
+        f"Of each kind of event it would meet p_false_max_each = {row['would_meet_each']:g} "
+        f"({row['worst_event']} decides); the policy's is {row['each_limit']:g}."
+    )
 
 
 def _batch(row: Row) -> str:
     """Where the figures come from."""
     if row["batch"] == 2:
         return "Figures of a fresh batch, drawn for a candidate that then failed."
-    return (f"Figures of the study's own batch, in which it was the closest of {row['candidates']}: on fresh numbers "
-            "it may look a little worse.")
+    return (
+        f"Figures of the study's own batch, in which it was the closest of {row['candidates']}: "
+        "on fresh numbers it may look a little worse."
+    )

@@ -53,7 +53,8 @@ class HandRule:
         return self.has >= self.needed
 
     def __str__(self) -> str:
-        return f"{self.what}: {self.needed:.4g} {self.unit} needed, {self.has:.4g} {self.unit} there"
+        needed, has = (f"{value:.4g} {self.unit}" for value in (self.needed, self.has))
+        return f"{self.what}: {needed} needed, {has} there"
 
 
 @dataclass(frozen=True, eq=False)

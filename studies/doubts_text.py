@@ -1,4 +1,4 @@
-"""What speaks against a chosen setting, in words: kinds of event that the mix by rates hides, ends of ranges."""
+"""What speaks against a chosen setting, in words: kinds of event and ends of ranges."""
 
 from __future__ import annotations
 
@@ -19,8 +19,10 @@ def doubts_text(doubts: Sequence[Doubt], number: int) -> Iterator[str]:
         if isinstance(doubt, EventDoubt):
             yield _event(doubt, number)
     if ends := [doubt for doubt in doubts if isinstance(doubt, End)]:
-        yield (f"No. {number} is chosen at the end of these ranges: {'; '.join(map(_end, ends))}. Extend them: nothing "
-               "beyond was judged.")
+        yield (
+            f"No. {number} is chosen at the end of these ranges: {'; '.join(map(_end, ends))}. "
+            "Extend them: nothing beyond was judged."
+        )
 
 
 def of_each(doubts: Mapping[str, tuple[int, Sequence[Doubt]]]) -> Iterator[str]:
@@ -34,14 +36,19 @@ def of_each(doubts: Mapping[str, tuple[int, Sequence[Doubt]]]) -> Iterator[str]:
 
 
 def _event(doubt: EventDoubt, number: int) -> str:
-    found = f"{percent(doubt.value, 3)} ({percent(doubt.low, 3).removesuffix(' %')} to {percent(doubt.high, 3)})"
+    value, low, high = (percent(part, 3) for part in (doubt.value, doubt.low, doubt.high))
+    found = f"{value} ({low.removesuffix(' %')} to {high})"
     mix = f"{percent(doubt.share)} of the external events"
     if doubt.why is Why.TRIPS_OFTEN:
-        return (f"Caution: no. {number} trips falsely in {found} of the events {doubt.event}, more than "
-                f"{percent(doubt.limit)}. They are {mix}, so that the total hides it. Look for a wrong CT or sign in "
-                "the scheme before this setting is used.")
-    return (f"Caution: of the false trips of no. {number} {doubt.event} makes {found}, more than half, at {mix}. Its "
-            "inputs decide p_false.")
+        return (
+            f"Caution: no. {number} trips falsely in {found} of the events {doubt.event}, "
+            f"more than {percent(doubt.limit)}. They are {mix}, so that the total hides it. "
+            "Look for a wrong CT or sign in the scheme before this setting is used."
+        )
+    return (
+        f"Caution: of the false trips of no. {number} {doubt.event} makes {found}, more than half, "
+        f"at {mix}. Its inputs decide p_false."
+    )
 
 
 def _end(end: End) -> str:

@@ -42,7 +42,8 @@ def _setting(result: Result, found: Drivers) -> str:
              "Nothing can be chosen; looked at is what is nearest to the limit")
     batch = "a fresh batch" if row["batch"] == 2 else "the study's own batch"
     return (f"{which}: no. {number}, {scheme_name(row['scheme'])}, {setting_text(row)}; it misses "
-            f"{_with_limits(row, 'p_missed', 3)} of the internal faults within reach and trips falsely on "
+            f"{_with_limits(row, 'p_missed', 3)} of the internal faults within reach and trips "
+            "falsely on "
             f"{_with_limits(row, 'p_false', 2)} of the external events ({batch}).")
 
 
@@ -118,7 +119,8 @@ def _first(rows: pd.DataFrame) -> str:
         told["input"] != best["input"])]["input"]]
     fixed = rows[(rows["change"] == CENTRE) & (rows["input"] == best["input"])].iloc[0]
     low, high = (0.0 - 100 * best[f"difference_{end}"] for end in ("high", "low"))
-    text = (f"{_name(best['input'])} would lower {WORDS[best['quantity']]} by {low:.2g} to {high:.2g} "
+    text = (f"{_name(best['input'])} would lower {WORDS[best['quantity']]} by {low:.2g} to "
+            f"{high:.2g} "
             f"percentage points, {_left(best)} (at its centre: {_left(fixed)})")
     return text + (f", not distinguishable in size from {listed(others)}" if others else "")
 

@@ -34,9 +34,10 @@ def earthing_text(options: Options) -> list[str]:
         each = [f'"{row["option"]}" {cost_with_limits(row, cost.unit)}' for row in rows
                 if not math.isnan(row["cost_per_year"])]
         lines += paragraph(f"Missed faults and false trips cost: {'; '.join(each)}.") if each else []
-    lines += paragraph("The energy in the fault is I^2 R_f over its time: 0 in a bolted fault, whatever its current. "
-                       "Energies hold for the fault resistances and times that the study states; no interval holds "
-                       "their uncertainty. The 95 % limits of differences hold for all pairs of options together.")
+    lines += paragraph("The energy in the fault is I^2 R_f over its time: 0 in a bolted fault, "
+                       "whatever its current. Energies hold for the fault resistances and times "
+                       "that the study states; no interval holds their uncertainty. The 95 % "
+                       "limits of differences hold for all pairs of options together.")
     for text in (*closest_of_each(options.results), *of_each(options.doubts)):
         lines += paragraph(text)
     return lines + [line for sentence in _notes(options.told) for line in paragraph(sentence, "- ", "  ")]
@@ -88,7 +89,8 @@ def _burnt(rows: Sequence[Row]) -> list[str]:
         cells.append([row["option"], "{} ({}-{})".format(*current), *energies])
     return [*table(["option", "A at the terminals", "in the fault", "in the resistor"], cells, "<>>>", ""),
             "  at the terminals: a fault without resistance, median (5-95 % of the samples)",
-            "  energies: mean of the sampled earth faults (95 % limits); in the fault I^2 R_f, 0 if it is bolted"]
+            "  energies: mean of the sampled earth faults (95 % limits); in the fault I^2 R_f, 0 "
+            "if it is bolted"]
 
 
 def _bare(share: float, digits: int = 2) -> str:
@@ -114,7 +116,8 @@ def conclusion(rows: Sequence[Row], differences: pd.DataFrame) -> Iterator[str]:
     """What the numbers say of the options, a sentence each; nothing that an interval does not show."""
     standing = [row for row in rows if not math.isnan(row["p_missed"])]
     if without := [row["option"] for row in rows if math.isnan(row["p_missed"])]:
-        yield (f"With {_names(without)} no candidate can be chosen (candidates.csv says why), so what it burns is not "
+        yield (f"With {_names(without)} no candidate can be chosen (candidates.csv says why), so "
+               "what it burns is not "
                "told; what comes closest stands below.")
     if standing:
         signs = _Signs(differences)

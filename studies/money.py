@@ -39,8 +39,15 @@ def with_unit(frames: Mapping[str, pd.DataFrame], study: Study) -> dict[str, pd.
     if cost is None:
         return told
     for name, frame in frames.items():
-        if "quantity" in frame and "unit" not in frame and (frame["quantity"] == "cost_per_year").any():
+        if (
+            "quantity" in frame
+            and "unit" not in frame
+            and (frame["quantity"] == "cost_per_year").any()
+        ):
             told[name] = frame.copy()
-            units = ["-" if quantity != "cost_per_year" else f"{cost.unit} a year" for quantity in frame["quantity"]]
+            units = [
+                "-" if quantity != "cost_per_year" else f"{cost.unit} a year"
+                for quantity in frame["quantity"]
+            ]
             told[name].insert(frame.columns.get_loc("quantity") + 1, "unit", units)
     return told

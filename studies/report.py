@@ -33,7 +33,8 @@ __all__ = ["REPORT", "report_page", "write_report"]
 REPORT = "report.html"
 ELSEWHERE = ("candidates", "inputs", "coverage", "exceedance", "convergence", "drivers",
              "detection_map", "waveforms", "commissioning")   # in a figure or a section of their own, or for a crew
-OWN_SAMPLES = {"what_if": ("p_now",), "elasticities": ("p",), "worth_of_measuring": ("today",)}   # of a second estimate
+# Of a second estimate
+OWN_SAMPLES = {"what_if": ("p_now",), "elasticities": ("p",), "worth_of_measuring": ("today",)}
 UNRESOLVED = "unresolved"                                  # a table of zeros says no more than the sentence does
 QUESTIONS = {
     "setting_sweep": "Which setting of the differential scheme misses fewest stator faults among those that the policy "
@@ -54,14 +55,16 @@ CAPTIONS = {
     "exceedance": "How often an external event drives an element beyond a pick-up, as far down as the samples see.",
     "convergence": "How the chosen setting's probabilities settle as the fresh batch comes in; bands are 95 % limits.",
     "coverage_against_energy": "What an earthing option buys and what it costs: the part of the winding covered "
-                               "against the energy in an earth fault. Higher and further left is better. The "
+                               "against the energy in an earth fault. Higher and further left is "
+                               "better. The "
                                "energy in the fault is I^2 R_f over its time: 0 in a bolted fault.",
     "excitation": "Measured excitation points of the CTs and the curve fitted to them.",
 }
 LEADING = 5                                                # inputs shown of each output of a study of drivers
 TABLES = {
     "closest": "Nothing can be chosen: what comes closest to the policy's limits, each scheme",
-    "earthing_options": "Each option at its own best setting; energy in the fault is I^2 R_f, 0 in a bolted fault",
+    "earthing_options": "Each option at its own best setting; energy in the fault is I^2 R_f, 0 "
+                        "in a bolted fault",
     "comparison": "Paired differences from the chosen setting; 95 % limits hold for all pairs together",
     "neighbours": "One step of a grid from the chosen setting; 95 % limits hold for all steps together",
     "scheme_differences": "Scheme differences; 95 % limits hold for all pairs together",
@@ -220,7 +223,7 @@ def _tables(findings: Findings) -> Iterator[Block]:
         caption = TABLES.get(name, name.replace("_", " ").capitalize())
         if chosen is not None and "candidate" in frame and ("type" in frame or "event" in frame):
             frame, caption = frame[frame["candidate"] == chosen], f"{caption}, chosen setting"
-        if name in OWN_SAMPLES:                            # p of the chosen setting is told once, of the fresh batch
+        if name in OWN_SAMPLES:  # p of the chosen setting is told once, of the fresh batch
             frame = frame.drop(columns=[*OWN_SAMPLES[name]])
             caption += ", from samples of their own"
         yield frame_table(frame, caption, f"{name}.csv")

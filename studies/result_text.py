@@ -247,11 +247,14 @@ def _nothing(result: Result) -> list[str]:
     each = result.study.policy.p_false_max_each
     judged = limit < math.inf or each is not None
     with_level = f" with {100 * result.study.policy.level:g} % confidence" if judged else ""
-    lines = paragraph(f"No candidate can be chosen: the policy allows {words}{of_each_kind(result.study)}{with_level}.")
+    lines = paragraph("No candidate can be chosen: the policy allows "
+                      f"{words}{of_each_kind(result.study)}{with_level}.")
     lines += [line for text in closest_text(result.study, result.closest) for line in paragraph(text)]
     if (number := nearest(result.candidates)) is None:
-        return lines + paragraph("Needed: coarser pick-ups, steeper slopes of a bias, or more equal CTs against what "
-                                 "operates on load; a smaller stabilising resistance or a higher knee against the "
+        return lines + paragraph("Needed: coarser pick-ups, steeper slopes of a bias, or more "
+                                 "equal CTs against what "
+                                 "operates on load; a smaller stabilising resistance or a higher "
+                                 "knee against the "
                                  "other.")
     if not judged:
         return lines + paragraph("Those that cost least operate on load in fresh batches: leave out the finest "
@@ -270,10 +273,12 @@ def _needed(study: Study, row: Mapping[str, Any], limit: float) -> str:
     if row["p_false"] >= limit:
         return f"Needed: {than}."
     if row["limit_used"] <= 1:
-        return (f"It keeps to the policy in the study's batch, as {TRIES_MAX} others did that fresh random numbers "
+        return (f"It keeps to the policy in the study's batch, as {TRIES_MAX} others did that "
+                "fresh random numbers "
                 "then refused: take more samples.")
     if row["p_false_bound"] <= limit:
-        return (f"In all events together it keeps to the limit, in {row['worst_event']} it does not. Look for a wrong "
+        return (f"In all events together it keeps to the limit, in {row['worst_event']} it does "
+                "not. Look for a wrong "
                 f"CT or sign in the scheme first. Else needed: {than}.")
     samples = rounded_up(study.study.samples * row["p_false_bound"] / limit)
     if row["p_false"] == 0:

@@ -35,7 +35,8 @@ def driven(desk: Desk) -> dict[Groups, list[tuple[str, Axis]]]:
 
 
 def left_unprotected(x: float, digits: int = 3) -> str:
-    """The part of the winding that a formula's x leaves unprotected: all of it where x is 1 or more."""
+    """The part of the winding that a formula's x leaves unprotected: all of it where x is 1 or
+    more."""
     return f"{100 * x:.{digits}g} %" if x < 1 else f"all (x = {x:.{digits}g})"
 
 
@@ -148,8 +149,10 @@ def security_rests_on(desk: Desk, broken: Sequence[HandRule], delay_s: float) ->
     remanence = listed(dict.fromkeys(str(item.distribution) for item in list_inputs(desk.study)
                                      if item.key.endswith("remanence_percent")))
     delay = f"the delay of {delay_s:g} s" if delay_s else "no delay at all"
-    return (f"Not met by hand: {'; '.join(map(str, broken))}. The security of this setting then rests on the "
-            f"simulated saturation of the CTs, on remanence as the study states it ({remanence} %) and on {delay}.")
+    return (f"Not met by hand: {'; '.join(map(str, broken))}. The security of this setting then "
+            "rests on the "
+            f"simulated saturation of the CTs, on remanence as the study states it ({remanence} "
+            f"%) and on {delay}.")
 
 
 def stabilising_resistance(desk: Desk) -> Iterator[str]:
@@ -203,7 +206,8 @@ def _biased_rows(desk: Desk, kind: str, axis: Axis) -> Iterator[str]:
             on_load, on_fault = (_trips_at(desk, slope, pickup, amperes) for amperes in (load_a, ends * fault_a))
             x = float(handcalc.unprotected_fraction(on_load * desk.turns, desk.neutral_ohm, desk.emf_v))
             rows.append((_slope(slope), f"{pickup:g} A", f"{on_load:.3g} A = {on_load * desk.turns:.4g} A primary",
-                         left_unprotected(x), f"{on_fault:.3g} A = {100 * on_fault / fault_a:.3g} % of i_f"))
+                         left_unprotected(x), f"{on_fault:.3g} A = {100 * on_fault / fault_a:.3g} "
+                                              "% of i_f"))
     yield f"    {kind}: I_b = {load_a:.4g} A at rated load, {ends * fault_a:.4g} A at i_f"
     yield from table(("slope", axis, "trips under load", "x", "trips in the through fault"), rows, "<<<><", "      ")
 

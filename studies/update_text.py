@@ -71,7 +71,8 @@ def answer(frame: pd.DataFrame, chosen: int) -> list[str]:
                 for suffix in ("", "_updated")]
         low, high = row[f"{quantity}_change_low"], row[f"{quantity}_change_high"]
         moved = "no change can be told from none" if low <= 0 <= high else (
-            f"a change of {100 * row[f'{quantity}_change'] + 0.0:+.2g} points ({100 * low + 0.0:+.2g} to "
+            f"a change of {100 * row[f'{quantity}_change'] + 0.0:+.2g} points "
+            f"({100 * low + 0.0:+.2g} to "
             f"{100 * high + 0.0:+.2g})")
         lines += paragraph(f"{words}: {told[0]} before, {told[1]} after; {moved}.", "- ", "  ")
     lines += paragraph(

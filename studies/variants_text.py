@@ -47,7 +47,8 @@ def variants_text(compared: SideBySide) -> list[str]:
 
 
 def conclusion(rows: pd.DataFrame, differences: pd.DataFrame, unit: str = "") -> list[str]:
-    """Three to seven sentences; none claims more than its interval. `unit`: of costs, where the policy weighs them."""
+    """Three to seven sentences; none claims more than its interval. `unit`: of costs, where the
+    policy weighs them."""
     stated, *others = rows.to_dict("records")
     chosen = [row for row in others if row["scheme"]]
     sentences = [_as_stated(stated)]

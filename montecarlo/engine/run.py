@@ -50,23 +50,26 @@ class Outcome:
     other: Outcome | None = None                           # of the same study with the other remanence model
     best: Mapping[str, Setting | None] = field(default_factory=dict)
     sizes: Sizes = field(default_factory=dict)             # of the fresh batch, where they are not the study's own
-    refused: Mapping[Setting, Batch] = field(default_factory=dict)     # by the fresh batch that refused each
+    # By the fresh batch that refused each
+    refused: Mapping[Setting, Batch] = field(default_factory=dict)
 
     def batch_of(self, setting: Setting) -> Batch:
-        """The batch that a candidate's figures are told of: a fresh one that has it, else the study's own."""
+        """The batch that a candidate's figures are told of: a fresh one that has it, else the
+        study's own."""
         if self.fresh is not None and setting in self.fresh.settings:
             return self.fresh
         return self.refused.get(setting, self.first)
 
     def nearest(self) -> Setting:
-        """The usable candidate that takes least of the policy's limits; of equal ones the one whose false trips are
-        bounded lowest, then the one that misses least. Any candidate where none is usable."""
+        """The usable candidate that takes least of the policy's limits; of equal ones the one whose
+        false trips are bounded lowest, then the one that misses least. Any where none is usable."""
         judged = self.told_by([*(self.fresh.settings if self.fresh is not None else ()), *self.refused])
         keys = judged.missed.total, judged.bound, judged.limit_used, ~judged.usable
         return self.first.settings[int(np.lexsort(keys)[0])]
 
     def told_by(self, again: Iterable[Setting]) -> Judgement:
-        """How the policy judges every candidate: by the study's own batch, some by the fresh batch that has them."""
+        """How the policy judges every candidate: by the study's own batch, some by the fresh batch
+        that has them."""
         judged = self.first.verdict
         for setting in again:
             batch = self.batch_of(setting)

@@ -83,11 +83,12 @@ class Judgement:
     open_pilot_share: Array                                # with one core open, whichever; NaN if not asked
     unresolved: Array
     knee_rule: Flags                                       # V_k >= 2·I_set·R in every element's own leg
-    allowed: Flags                                         # its bounds are within the policy's limits
-    usable: Flags                                          # quiet on load, and on the right side of the knee rule
-    limit_used: Array                                      # bound over limit, the most of any; above 1: not allowed
+    allowed: Flags  # its bounds are within the policy's limits
+    usable: Flags  # quiet on load, and on the right side of the knee rule
+    limit_used: Array  # bound over limit, the most of any; above 1: not allowed
     cost: Total | None = None                              # a year, where the policy weighs costs
-    each: Mapping[str, Array] = field(default_factory=dict)  # bound of every kind of event; {} without such a limit
+    # Bound of every kind of event; {} without such a limit
+    each: Mapping[str, Array] = field(default_factory=dict)
 
     @property
     def aim(self) -> Array:
@@ -128,7 +129,8 @@ def judge(study: Study, lattices: Sequence[Lattice], strata: dict[str, Stratum])
 
 
 def limits_used(study: Study, bound: Array, each: Mapping[str, Array]) -> Array:
-    """What bounds of p_false (C,), of all events and of each kind, take of the policy's limits: the most of any."""
+    """What bounds of p_false (C,), of all events and of each kind, take of the policy's limits: the
+    most of any."""
     used = bound / limit_of_p_false(study)
     limit = study.policy.p_false_max_each
     return used if limit is None else np.max([used, *(part / limit for part in each.values())], axis=0)

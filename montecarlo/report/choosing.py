@@ -134,8 +134,8 @@ def worst_columns(batch: Batch) -> dict[str, Any]:
 
 
 def hinge(outcome: Outcome) -> Hinge | None:
-    """Found in the study's own batch, where all candidates were judged on the same numbers; told with the figures
-    of the fresh batch where that has the candidate, as the tables do."""
+    """Found in the study's own batch, where all candidates were judged on the same numbers; told
+    with the figures of the fresh batch where that has the candidate, as the tables do."""
     if outcome.chosen is None:
         return None
     own, settings = outcome.first, outcome.first.settings
@@ -218,8 +218,8 @@ def by_worst(candidates: pd.DataFrame) -> pd.DataFrame:
 
 
 def nearest(candidates: pd.DataFrame) -> int | None:
-    """The usable candidate that takes least of the policy's limits; of equal ones the one whose false trips are bounded
-    lowest, then the one that misses least. None without a usable one."""
+    """The usable candidate that takes least of the policy's limits; of equal ones the one whose
+    false trips are bounded lowest, then the one that misses least. None without a usable one."""
     judged = by_worst(candidates)
     usable = judged[judged["usable"]]
     if not len(usable):

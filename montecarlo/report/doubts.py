@@ -1,4 +1,4 @@
-"""What speaks against a chosen setting although the policy allows it, as numbers; the words are the studies' own."""
+"""What speaks against a chosen setting although the policy allows it: numbers without words."""
 
 from __future__ import annotations
 
@@ -18,21 +18,22 @@ from montecarlo.study.description import Study
 
 __all__ = ["HALF", "OFTEN", "Doubt", "EventDoubt", "Why", "as_data", "doubts_of", "event_doubts"]
 
-OFTEN = 0.20                                               # p_false of one kind of event; common practice, no source
-HALF = 0.50                                                # of all false trips
+OFTEN = 0.20  # p_false of one kind of event; common practice, no source
+HALF = 0.50  # of all false trips
 
 
 class Why(Enum):
     """What is doubtful in a kind of event."""
 
-    TRIPS_OFTEN = "trips_often"                            # p_false of it is above `OFTEN`
-    MAKES_MOST = "makes_most"                              # its share of all false trips is above `HALF`
+    TRIPS_OFTEN = "trips_often"  # p_false of it is above `OFTEN`
+    MAKES_MOST = "makes_most"  # its share of all false trips is above `HALF`
 
 
 @dataclass(frozen=True)
 class EventDoubt:
-    """A kind of event that a mix by rates may hide. value with its 95 % limits, and the limit that it is above;
-    share: what it makes of all events."""
+    """A kind of event that a mix by rates may hide.
+
+    value: with its 95 % limits; limit: what it is above; share: of this kind in all events."""
 
     why: Why
     event: str
@@ -49,30 +50,51 @@ Doubt = EventDoubt | End
 def as_data(doubt: Doubt) -> dict[str, Any]:
     """A doubt as the record of provenance keeps it."""
     record = asdict(doubt)
-    return {"kind": doubt.why.value, **{key: record[key] for key in record if key != "why"}} if isinstance(
-        doubt, EventDoubt) else {"kind": "end_of_range", **record}
+    return (
+        {"kind": doubt.why.value, **{key: record[key] for key in record if key != "why"}}
+        if isinstance(doubt, EventDoubt)
+        else {"kind": "end_of_range", **record}
+    )
 
 
 def doubts_of(outcome: Outcome, setting: Setting) -> tuple[Doubt, ...]:
     """Of a chosen setting, by the fresh batch that it was chosen in."""
     batch = outcome.batch_of(setting)
-    return (*event_doubts(outcome.study, batch, batch.settings.index(setting)),
-            *ends_of_ranges(outcome.study, setting))
+    return (
+        *event_doubts(outcome.study, batch, batch.settings.index(setting)),
+        *ends_of_ranges(outcome.study, setting),
+    )
 
 
 def event_doubts(study: Study, batch: Batch, at: int) -> Iterator[EventDoubt]:
-    """Kinds of event with p above `OFTEN`, and a kind whose share of the false trips is above `HALF` with the whole of
-    its interval. With one kind there is no mix and no share to tell."""
+    """Kinds of event with p above `OFTEN`; a kind whose share of the false trips is above `HALF`
+    with the whole of its interval. With one kind there is no mix and no share to tell."""
     weight = weights_of(study)
     found = [batch.strata[name].estimate() for name in weight.external]
-    p, low, high = (np.array([[getattr(each, part)[at]] for each in found]) for part in ("p", "low", "high"))
+    p, low, high = (
+        np.array([[getattr(each, part)[at]] for each in found]) for part in ("p", "low", "high")
+    )
     names = [name.partition(".")[2] for name in weight.external]
     for k, name in enumerate(names):
         if p[k, 0] > OFTEN:
-            yield EventDoubt(Why.TRIPS_OFTEN, name, float(p[k, 0]), float(low[k, 0]), float(high[k, 0]), OFTEN,
-                             weight.event_shares[k])
+            yield EventDoubt(
+                Why.TRIPS_OFTEN,
+                name,
+                float(p[k, 0]),
+                float(low[k, 0]),
+                float(high[k, 0]),
+                OFTEN,
+                weight.event_shares[k],
+            )
     shares = shares_of_total(weight.event_shares, p, low, high)
     for k, name in enumerate(names):
         if len(names) > 1 and shares.low[k, 0] > HALF:
-            yield EventDoubt(Why.MAKES_MOST, name, float(shares.p[k, 0]), float(shares.low[k, 0]),
-                             float(shares.high[k, 0]), HALF, weight.event_shares[k])
+            yield EventDoubt(
+                Why.MAKES_MOST,
+                name,
+                float(shares.p[k, 0]),
+                float(shares.low[k, 0]),
+                float(shares.high[k, 0]),
+                HALF,
+                weight.event_shares[k],
+            )

@@ -27,7 +27,8 @@ def _limits(name: str, found: Estimate, at: int | None = None) -> dict[str, floa
 
 
 def _share(name: str, found: Estimate, at: int) -> dict[str, float]:
-    """A share of a variance: by chance an estimate or its limits lie below 0 or above 1, where no share can."""
+    """A share of a variance: by chance an estimate or its limits lie below 0 or above 1, where no
+    share can."""
     return {key: min(max(value, 0.0), 1.0) for key, value in _limits(name, found, at).items()}
 
 

@@ -46,7 +46,8 @@ ROLES: dict[str, Style] = {"chosen": (CHOSEN, "-", "o"), "present": (PRESENT, (0
 
 
 def front(candidates: pd.DataFrame) -> np.ndarray[Any, np.dtype[np.bool_]]:
-    """Usable candidates that no other beats in both p_missed and p_false; of equal ones the first. (C,)"""
+    """Usable candidates that no other beats in both p_missed and p_false; of equal ones the first.
+    (C,)"""
     missed, false = candidates["p_missed"].to_numpy(), candidates["p_false"].to_numpy()
     best, on = math.inf, np.zeros(len(candidates), bool)
     for i in np.lexsort((np.arange(len(missed)), missed, false)):

@@ -103,5 +103,6 @@ def _shown(name: str, value: Any, digits: int) -> str:
     if not isinstance(value, (int, float)):
         return str(value)
     if _is_share(name) and math.isfinite(value):
-        return percent(value, 2 if name.startswith("p_false") else 3).removesuffix(" %")     # as sentences have it
+        # As sentences have it
+        return percent(value, 2 if name.startswith("p_false") else 3).removesuffix(" %")
     return str(value) if isinstance(value, int) else f"{value + 0.0:.{digits}g}"

@@ -82,7 +82,8 @@ def candidate_rows(study: Study, batch: Batch) -> pd.DataFrame:
 
 
 def _of_each_kind(judgement: Judgement) -> dict[str, Any]:
-    """The kind of event with the largest bound, and that bound, as `policy.p_false_max_each` judges; {} without it."""
+    """The kind of event with the largest bound, and that bound, as `policy.p_false_max_each`
+    judges; {} without it."""
     if not judgement.each:
         return {}
     kinds, bounds = [*judgement.each], np.stack([*judgement.each.values()])

@@ -80,7 +80,8 @@ class Result:
                 yield batch, [setting]
 
     def _with_fresh(self, frame: pd.DataFrame, rows: Callable[[Batch, Numbers], pd.DataFrame]) -> pd.DataFrame:
-        """The frame of the study's own batch, with the rows of candidates that a fresh batch has instead of its own."""
+        """The frame of the study's own batch, with the rows of candidates that a fresh batch has
+        instead of its own."""
         import pandas as pd
 
         for batch, settings in self._drawn_again():
@@ -92,8 +93,8 @@ class Result:
 
     @cached_property
     def candidates(self) -> pd.DataFrame:
-        """One row a candidate; those that a fresh batch has from there (batch 2): the chosen one, its neighbours, the
-        runner-up and the present one, and whatever fresh batches refused."""
+        """One row a candidate; those that a fresh batch has from there (batch 2): the chosen one, its
+        neighbours, the runner-up and the present one, and whatever fresh batches refused."""
         import pandas as pd
 
         rows = candidate_rows(self.study, self.outcome.first)
@@ -182,7 +183,8 @@ class Result:
 
     @cached_property
     def closest(self) -> pd.DataFrame:
-        """Where nothing can be chosen: the candidate of each scheme that comes closest to the policy's limits."""
+        """Where nothing can be chosen: the candidate of each scheme that comes closest to the
+        policy's limits."""
         return closest_rows(self)
 
     @cached_property

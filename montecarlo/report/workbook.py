@@ -33,11 +33,15 @@ PROBABILITY = "[=0]0;[<0.001]0.00E+00;0.0000"
 FORMATS = {"1/year": PROBABILITY, "A": "0.0###", "ohm": "0.0##", "s": "0.0###", "V": "0.0"}
 
 SHEETS = {
-    "candidates": "one row a candidate setting: estimates with 95 % limits, whether it is usable and whether the "
-                  "policy's limits allow it; those of batch 2 on random numbers that the choice has not seen",
+    "candidates": "one row a candidate setting: estimates with 95 % limits, whether it is usable "
+                  "and whether the "
+                  "policy's limits allow it; those of batch 2 on random numbers that the choice "
+                  "has not seen",
     "by_type": "one row a candidate and a fault type, event or state; p: missed for internal faults, operated for the "
-               "others; share_of_total: what a type makes of all missed faults, or of all false trips",
-    "closest": "where nothing can be chosen: the candidate of each scheme that comes closest to the policy's limits, "
+               "others; share_of_total: what a type makes of all missed faults, or of all false "
+               "trips",
+    "closest": "where nothing can be chosen: the candidate of each scheme that comes closest to "
+               "the policy's limits, "
                "and the limit that it would meet",
     "coverage": "P(detected) of an earth fault at each place x of the winding, from the neutral",
     "inputs": "every number and distribution of the study, and where it comes from",

@@ -81,8 +81,8 @@ def rounded_up(count: float) -> int:
 
 
 def too_few(study: Study) -> str:
-    """Sentences if no candidate can keep to the policy's limits, whatever the samples show; empty otherwise, and where
-    weighted samples may show what counting cannot."""
+    """Sentences if no candidate can keep to the policy's limits, whatever the samples show; empty
+    otherwise, and where weighted samples may show what counting cannot."""
     return " ".join(too_few_by_key(study).values())
 
 
@@ -99,15 +99,18 @@ def _too_few_of_one(study: Study) -> str:
     if limit is None:
         return ""
     kinds = event_samples(study)
-    if weighted_samples(study):                            # which a pilot core that opens has none of
+    if weighted_samples(study):  # which a pilot core that opens has none of
         kinds = {name: samples for name, samples in kinds.items() if name == "open_pilot"}
     kind = min(kinds, key=lambda name: kinds[name], default=None)
     if kind is None or (best := -math.expm1(math.log1p(-level) / kinds[kind])) <= limit:
         return ""
     needed = rounded_up(study.study.samples * -math.log1p(-level) / limit / kinds[kind])
-    return (f"Without a single false trip {kinds[kind]} samples of {kind} show fewer than {best:.2g} at "
-            f"{100 * level:g} %, above the limit on each kind, {limit:g}: no candidate can be chosen. "
-            f"policy.p_false_max_each needs at least {needed} samples (study.samples or --samples).")
+    return (f"Without a single false trip {kinds[kind]} samples of {kind} show fewer than "
+            f"{best:.2g} at "
+            f"{100 * level:g} %, above the limit on each kind, {limit:g}: no candidate can be "
+            "chosen. "
+            f"policy.p_false_max_each needs at least {needed} samples (study.samples or "
+            "--samples).")
 
 
 def _too_few_in_all(study: Study) -> str:

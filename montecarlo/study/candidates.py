@@ -45,7 +45,8 @@ def neighbours(settings: Sequence[Setting], of: Setting) -> dict[Setting, str]:
 
 @dataclass(frozen=True)
 class End:
-    """A setting at an end of the range that was judged: its axis, its value, the range, and which end."""
+    """A setting at an end of the range that was judged: its axis, its value, the range, and which
+    end."""
 
     axis: str
     value: float
@@ -58,8 +59,8 @@ class End:
 
 
 def ends_of_ranges(study: Study, setting: Setting) -> tuple[End, ...]:
-    """The axes on which a setting stands at an end of its range, where the range could go further: not where the
-    relay's own range ends there, nor below 0. A list of one value is no range."""
+    """The axes on which a setting stands at an end of its range, where the range could go further:
+    not where the relay's own range ends there, nor below 0. A list of one value is no range."""
     scheme, found = scheme_of(study, setting.scheme), []
     for axis in STEPS:
         values, value = getattr(study.candidates, axis), getattr(setting, axis)
@@ -72,8 +73,8 @@ def ends_of_ranges(study: Study, setting: Setting) -> tuple[End, ...]:
 
 
 def _ends_there(study: Study, end: End) -> bool:
-    """Whether nothing beyond could be set: less than a step is left of the relay's range, or a value would fall below
-    0."""
+    """Whether nothing beyond could be set: less than a step is left of the relay's range, or a
+    value would fall below 0."""
     relay = study.relay
     if not end.axis.endswith("pickup_a"):
         return end.lowest and end.value <= 0

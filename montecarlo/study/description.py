@@ -141,7 +141,8 @@ class Policy(Section):
     false_per_year_max: Annotated[float, Plain("1/year", "largest number of false trips a year", 0.0, 1e4,
                                                above=True)] | None = None
     p_false_max_each: Annotated[float, Plain(
-        "-", "beside the aim, if wanted: largest probability of a false trip in an event of any one kind, whatever "
+        "-", "beside the aim, if wanted: largest probability of a false trip in an event of any "
+             "one kind, whatever "
         "the mix of kinds; each by its own bound", 0.0, 1.0, above=True)] | None = None
     least_annual_cost: Annotated[AnnualCost, Word(
         "instead of a limit: what missed faults and false trips cost; the smallest expected cost a year is chosen",

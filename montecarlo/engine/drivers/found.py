@@ -157,9 +157,11 @@ def _decisive(answers: Sequence[Answer]) -> list[str]:
     return [*dict.fromkeys(key for key in turns if key is not None)][:MOST_CHANGED]
 
 
-def _rule(study: Study, outcome: Outcome, place: int, missed: Sequence[Sampled], false: Sequence[Sampled]) -> Rule:
-    """The policy on estimates, moved so that these samples as a whole choose what the study chose: each candidate has
-    the bounds and the aim of the study's batch, or of the fresh batch that refused it."""
+def _rule(study: Study, outcome: Outcome, place: int, missed: Sequence[Sampled],
+          false: Sequence[Sampled]) -> Rule:
+    """The policy on estimates, moved so that these samples as a whole choose what the study chose:
+    each candidate has the bounds and the aim of the study's batch, or of the fresh batch that
+    refused it."""
     judged = outcome.told_by(outcome.refused)
     p = {sample.name: np.asarray((sample.w[:, None] * sample.y).mean(axis=0)) for sample in (*missed, *false)}
     sides = [{sample.name: sample.share for sample in side} for side in (missed, false)]

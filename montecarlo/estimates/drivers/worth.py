@@ -38,8 +38,8 @@ APART = float(np.sqrt(2) * ndtri((1 + 0.5 ** (1 / 3)) / 2))
 
 @dataclass(frozen=True, eq=False)
 class Bound:
-    """A limit on p_false, of all events or of a kind: Σ weight·p, times `margin` and plus `extra` (C,), is what is at
-    most `limit`."""
+    """A limit on p_false, of all events or of a kind: Σ weight·p, times `margin` and plus `extra`
+    (C,), is at most `limit`."""
 
     weights: Mapping[str, float]
     limit: float
@@ -52,8 +52,9 @@ class Bound:
 
     @classmethod
     def like(cls, weights: Mapping[str, float], limit: float, bound: Array, p: Array, here: Array) -> Bound:
-        """So that p as these samples have it `here` comes to the study's own `bound`, whose estimate was p, (C,) each.
-        What the bound has above p is what was left open: of that nothing seen here makes nothing (derived)."""
+        """So that p as these samples have it `here` comes to the study's own `bound`, whose estimate
+        was p, (C,) each. What the bound has above p was left open, and stays so where these samples
+        show nothing (derived)."""
         slack = np.maximum(bound - p, 0.0)
         whole = here + slack
         margin = np.divide(bound, whole, out=np.ones(whole.shape), where=whole > 0)
@@ -65,9 +66,9 @@ class Rule:
     """Which candidate is best, from Σ w·y by sample and candidate. Only those `usable` (C,) are looked at.
 
     costs: what p = 1 of each sample costs, and the smallest sum is wanted; without, the smallest p_missed among those
-    whose p_false, times `margin` and plus `extra` (C,), is at most `limit`; where none is, the one nearest to that.
-    kinds: the same of each kind of event, where that has a limit. shift: added to the aim, (C,). today: what is chosen
-    without knowing; by these samples unless given."""
+    whose p_false, times `margin` and plus `extra` (C,), is at most `limit`; where none is, the one
+    nearest to that. kinds: the same of each kind of event, where that has a limit. shift: added to
+    the aim, (C,). today: what is chosen without knowing; by these samples unless given."""
 
     missed: Mapping[str, float]                            # share of each sample in p_missed
     false: Mapping[str, float]                             # and in p_false
