@@ -59,16 +59,15 @@ def errors(study: Study, *, per_cycle: int = winding.PER_CYCLE, fine: int = FINE
     return np.asarray(each.mean(axis=1)), np.asarray(spread / np.sqrt(plants))
 
 
-def main() -> None:
-    only = sys.argv[1:]
-    header(f"{PLANTS * EVENTS} earth faults on {PLANTS} plants, against {FINE} steps a cycle", "candidates",
+def main(*only: str, plants: int = PLANTS, events: int = EVENTS) -> None:
+    header(f"{plants * events} earth faults on {plants} plants, against {FINE} steps a cycle", "candidates",
            "largest error of p_missed, its standard error")
     for file in sorted(CONFIGS.glob("*.toml")):
         for name, study in studies(file) if not only or file.stem in only else ():
-            error, spread = errors(study)
+            error, spread = errors(study, plants=plants, events=events)
             worst = int(np.argmax(np.abs(error)))
             row(name, error.size, f"{100 * error[worst]:+.3f} % ± {100 * spread[worst]:.3f}")
 
 
 if __name__ == "__main__":
-    main()
+    main(*sys.argv[1:])

@@ -18,7 +18,7 @@ from montecarlo.sampling.design import Chunk, Design
 from montecarlo.secondary.transient import Window
 from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.read import read_study
-from tests.benchmarks.steps import CONFIGS, errors, studies
+from tests.benchmarks.steps import CONFIGS, errors, main, studies
 
 ALLOWED = 0.002
 FEW = ("drivers_11kv", "schemes_11kv", "transformer_earthed_13_8kv")
@@ -43,6 +43,11 @@ def test_so_it_is_in_every_study_and_what_it_makes_of_itself(file: Path) -> None
     for name, study in studies(file):
         error, spread = errors(study)
         assert np.max(np.abs(error) + 2 * spread) < ALLOWED, name
+
+
+def test_the_benchmark_prints_a_row_a_study(capsys: pytest.CaptureFixture[str]) -> None:
+    main("unit_13_8kv", plants=2, events=2)
+    assert capsys.readouterr().out.splitlines()[-1].startswith("| unit_13_8kv | 80 | ")
 
 
 def test_an_earth_fault_jumps_and_both_sides_of_the_jump_are_there() -> None:
