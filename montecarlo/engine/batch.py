@@ -271,7 +271,8 @@ def check_size(study: Study, lattices: Sequence[Lattice]) -> None:
     if (need := memory_needed(lattices, earth)) > (here := memory_bytes()):
         raise StudyError(f"candidates: {candidates} settings on {earth.plants_rounded} plants and "
                          f"{earth.samples_drawn} earth faults need about {need / 1e9:.1f} GB, and this machine has "
-                         f"{here / 1e9:.1f} GB; thin the grids in [candidates], or take fewer of the others")
+                         f"{here / 1e9:.1f} GB; thin the grids in [candidates], or lower study.plants or "
+                         "study.earth_fault_samples")
     if earth.samples_drawn > (most := BLOCKS * POINTS_MAX):
         general = study.study
         key = "study.earth_fault_samples" if general.earth_fault_samples else "study.samples (or --samples)"

@@ -176,7 +176,7 @@ def test_more_candidates_than_the_memory_holds_are_refused(monkeypatch: pytest.M
         run_study(study_with(TINY | {"candidates.earth_pickup_a": [0.02, 0.04, 0.1]}), workers=1)
     assert caught.value.faults == (
         "candidates: 3 settings on 16 plants and 16 earth faults need about 0.0 GB, and this machine has 0.0 GB; "
-        "thin the grids in [candidates], or take fewer of the others",)
+        "thin the grids in [candidates], or lower study.plants or study.earth_fault_samples",)
 
 
 def test_a_million_earth_faults_are_counted_in_the_memory_that_a_run_needs() -> None:
