@@ -268,11 +268,6 @@ def check_size(study: Study, lattices: Sequence[Lattice]) -> None:
         raise StudyError(f"study.plants: {study.study.plants} plants x {candidates} candidates = {cells} cells, at "
                          f"most {CELLS_MAX}; lower study.plants or thin the grids in [candidates]")
     earth = designs(study)[1]
-    if (need := memory_needed(lattices, earth)) > (here := memory_bytes()):
-        raise StudyError(f"candidates: {candidates} settings on {earth.plants_rounded} plants and "
-                         f"{earth.samples_drawn} earth faults need about {need / 1e9:.1f} GB, and this machine has "
-                         f"{here / 1e9:.1f} GB; thin the grids in [candidates], or lower study.plants or "
-                         "study.earth_fault_samples")
     if earth.samples_drawn > (most := BLOCKS * POINTS_MAX):
         general = study.study
         key = "study.earth_fault_samples" if general.earth_fault_samples else "study.samples (or --samples)"
@@ -281,3 +276,8 @@ def check_size(study: Study, lattices: Sequence[Lattice]) -> None:
                          f"samples/8 unless given, rounded up to a power of two), at most {most}; give fewer")
     if study.study.samples > SAMPLES_MAX:
         raise StudyError(f"study.samples (or --samples): {study.study.samples}, at most {SAMPLES_MAX}; give fewer")
+    if (need := memory_needed(lattices, earth)) > (here := memory_bytes()):
+        raise StudyError(f"candidates: {candidates} settings on {earth.plants_rounded} plants and "
+                         f"{earth.samples_drawn} earth faults need about {need / 1e9:.1f} GB, and this machine has "
+                         f"{here / 1e9:.1f} GB; thin the grids in [candidates], or lower study.plants or "
+                         "study.earth_fault_samples")
