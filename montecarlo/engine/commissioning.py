@@ -31,6 +31,7 @@ from montecarlo.secondary.restraint import NO_BIAS, bias_current, operating_quan
 from montecarlo.study.candidates import Setting, lattices_of
 from montecarlo.study.circuits import bank_of, bias_form, leg_ohm, measurement, scheme_of
 from montecarlo.study.description import Study
+from montecarlo.study.wiring import spills
 
 __all__ = ["Expected", "Injection", "PickUp", "Sheet", "SlopeTest", "TimeTest"]
 
@@ -153,6 +154,7 @@ class Sheet:
         neutral = self.scheme.places.index(NEUTRAL)
         compared = [self.scheme.table[element.leg] for element in self.scheme.elements]
         compared = [row for row in compared if row[neutral]]
+        spilling = any(one.scheme == self.setting.scheme for one in spills(self.study))
         for k, phase in enumerate(PHASES):
             ends = np.zeros(6, complex)
             ends[[k, k + 3]] = 1.0
@@ -160,8 +162,13 @@ class Sheet:
             if not any(np.count_nonzero(row[reached]) > 1 for row in compared):
                 continue
             amperes = self._largest_a(ends, at_once=2)
-            yield Injection(f"through.{phase}", f"{phase} through the zone and back through the neutral conductor's "
-                            "CT, which must leave next to nothing in the leg", amperes, ends)
+            back = f"{phase} through the zone and back through the neutral conductor's CT"
+            if spilling:
+                yield Injection(f"through.{phase}", f"{back}, which should leave next to nothing in the leg; as the "
+                                "study connects the CTs it leaves what stands here: correct the study first", amperes,
+                                ends)
+                continue
+            yield Injection(f"through.{phase}", f"{back}, which must leave next to nothing in the leg", amperes, ends)
             yield Injection(f"through.{phase}.reversed", f"{phase} likewise, with the secondary leads of the neutral "
                             "conductor's CT exchanged, which must drive twice the current through the leg", amperes,
                             ends, neutral)

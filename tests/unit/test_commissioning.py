@@ -117,6 +117,18 @@ def test_the_polarity_of_a_restricted_earth_fault_element_shows_in_its_leg() -> 
             assert found[ct] == pytest.approx(one, rel=1e-6)
 
 
+def test_a_scheme_connected_wrongly_is_not_said_to_leave_nothing() -> None:
+    own = {"name": "own", "legs": [{"name": "earth", "stabilising": True, "cts": [
+        "line_end.L1", "line_end.L2", "line_end.L3", "neutral_conductor"]}],
+        "elements": [{"leg": "earth", "setting": "earth"}]}
+    sheet = Sheet(study_of("restricted_earth_fault", {
+        **IDEAL, "scheme.kind": "own", "scheme.custom": [own]}), Setting("own", None, 0.04, 300.0, 0.0))
+    through = [one for one in sheet.injections if one.name.startswith("through.")]
+    assert [one.name for one in through] == [f"through.{phase}" for phase in PHASES]
+    assert all("correct the study first" in one.text for one in through)
+    assert not any("must leave" in one.text for one in through)
+
+
 def test_real_cts_leave_little_in_the_leg_and_nearly_twice_with_one_turned_round() -> None:
     sheet = Sheet(study_of("restricted_earth_fault"), Setting("restricted_earth_fault", None, 0.04, 300.0, 0.0))
     frame = commissioning_frame(sheet)
