@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.estimates.intervals import Estimate, Side, clustered_size
-from montecarlo.estimates.rare import Diagnostics, Seen, Sums, Trust, Why, diagnose, rare_estimate
+from montecarlo.estimates.rare import FEW, Diagnostics, Seen, Sums, Trust, Why, diagnose, rare_estimate
 from montecarlo.quantities import Array
 from montecarlo.study.candidates import Lattice
 
@@ -110,14 +110,23 @@ def compare(sums: Sums, total: Array, trials: Array, unresolved: Array, lattices
     error = np.sqrt(scatter**2 + counted * (1 - counted) / np.maximum(size, 1.0))
     gap = np.full(own.shape, np.nan)
     np.divide(own - counted, error, out=gap, where=(counted * size >= SEEN) & (error > 0))
-    seen = [(before or now).expected(sums.trials)
-            for before, now in zip(known or [None] * len(own), found.seen, strict=True)]
-    return Weighted(sums, tuple(_verdict(*case) for case in zip(seen, counted, gap, strict=True)), gap, tuple(lattices))
+    trust = [now.trust if before is None else _foretold(before.expected(sums.trials))
+             for before, now in zip(known or [None] * len(own), found.seen, strict=True)]
+    verdict = tuple(_verdict(*case) for case in zip(trust, counted, gap, strict=True))
+    return Weighted(sums, verdict, gap, tuple(lattices))
 
 
-def _verdict(seen: Seen, counted: float, gap: float) -> Trust:
+def _foretold(expected: Seen) -> Trust:
+    """Of a batch by an earlier one; hits in words that do not speak of the batch itself."""
+    if expected.trust.why is not Why.FEW:
+        return expected.trust
+    return Trust(Why.FEW, f"the study's own batch let {expected.effective:.0f} effective hits be expected; "
+                          f"{FEW:.0f} are needed")
+
+
+def _verdict(trust: Trust, counted: float, gap: float) -> Trust:
     if counted >= COMMON:
         return Trust(Why.COMMON, f"counted: above {COMMON:g}")
     if abs(gap) > GAP:
         return Trust(Why.CONTRADICTED, f"counts disagree by {abs(gap):.1f} standard errors")
-    return seen.trust
+    return trust

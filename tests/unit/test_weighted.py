@@ -92,6 +92,9 @@ def test_an_earlier_batch_decides_by_the_hits_that_it_lets_expect():
     def source(before):
         return compare(sums, *counts(3), lattices, [before]).source[0]
 
+    (verdict,) = compare(sums, *counts(3), lattices, [hits_of(20.0)]).verdict
+    assert verdict.text == "the study's own batch let 20 effective hits be expected; 50 are needed"
+
     assert source(None) is source(hits_of(49.0)) is Source.BOTH
     assert source(hits_of(51.0)) is Source.WEIGHTED
     assert source(hits_of(26.0, trials=N // 2)) is Source.WEIGHTED
