@@ -149,7 +149,8 @@ def test_without_any_spread_every_fault_is_the_same() -> None:
     first = ran(table).candidates.iloc[0]                  # solved by phasors: no point on wave either
     assert first["p_missed_low"] == pytest.approx(first["p_missed"], rel=1e-9)
     assert first["p_missed_high"] == pytest.approx(first["p_missed"], rel=1e-9)
-    assert first["covered_p05"] == pytest.approx(1 - first["p_missed"], rel=1e-9)
+    single = 1e-7                                          # critical positions are kept in single precision
+    assert first["covered_p05"] == pytest.approx(1 - first["p_missed"], rel=single)
     assert first["covered_p95"] == pytest.approx(first["covered_p05"], rel=1e-9)
 
 
