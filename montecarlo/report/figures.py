@@ -36,6 +36,7 @@ __all__ = ["blind_zone", "blind_zone_frame", "detection", "front", "scheme_style
 DASHES: tuple[Any, ...] = ("-", (0, (5, 2)), (0, (1.5, 1.2)), (0, (6, 1.5, 1.5, 1.5)))
 SHAPES = "osD^vPX*"                                        # one for each stabilising resistance, then again
 LABEL_POINTS = 8.5
+MOST_DECADES = 7                                           # with numbers that do not meet on the axis
 MOST_VECTORS = 2000                                        # marks in an SVG; above, they are drawn as an image
 Style = tuple[str, Any, str]                               # colour, dashes, mark
 ROLES: dict[str, Style] = {"chosen": (CHOSEN, "-", "o"), "present": (PRESENT, (0, (5, 2)), "s"),
@@ -323,7 +324,7 @@ def _beside(texts: list[tuple[float, str, str]], x: float, coordinates: Any, off
 
 
 def percent_ticks(ax: Axes, start: float) -> None:
-    """Decades of per cent as plain numbers, from `start` on."""
+    """Decades of per cent as plain numbers, from `start` on; of many, every other one has its number."""
     from matplotlib.ticker import FixedFormatter, FixedLocator, NullFormatter
 
     low, high = ax.get_xlim()
@@ -332,7 +333,10 @@ def percent_ticks(ax: Axes, start: float) -> None:
         unit = 10.0 ** math.floor(math.log10(start))
         decades = np.array([k * unit for k in range(1, 10) if start <= k * unit <= high] or [high])
     ax.xaxis.set_major_locator(FixedLocator(list(decades)))
-    ax.xaxis.set_major_formatter(FixedFormatter([percent(d / 100).removesuffix(" %") for d in decades]))
+    every = 1 + (decades.size - 1) // MOST_DECADES         # the highest is always labelled
+    ax.xaxis.set_major_formatter(FixedFormatter([
+        percent(d / 100).removesuffix(" %") if (decades.size - 1 - k) % every == 0 else ""
+        for k, d in enumerate(decades)]))
     ax.xaxis.set_minor_locator(FixedLocator([k * d for d in (decades[0] / 10, *decades) for k in range(2, 10)
                                              if start <= k * d <= high]))
     ax.xaxis.set_minor_formatter(NullFormatter())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Iterator
 from itertools import combinations
@@ -206,6 +207,18 @@ def test_a_blind_zone_within_one_decade_of_limits_has_ticks_too() -> None:
               if low <= at <= high]
     assert len(inside) >= 2
     assert all(inside)
+
+
+@pytest.mark.parametrize("start", [1e-7, 1e-6, 1e-3, 1.0])
+def test_numbers_of_many_decades_do_not_meet(start: float) -> None:
+    figure, ax = blank(110)
+    ax.set_xscale("log")
+    ax.set_xlim(start, 130)
+    figures.percent_ticks(ax, start)
+    figure.draw_without_rendering()
+    boxes = [text.get_window_extent() for text in ax.get_xticklabels() if text.get_text()]
+    assert len(boxes) >= 3
+    assert all(one.x1 < other.x0 for one, other in itertools.pairwise(boxes))
 
 
 # --- labels -----------------------------------------------------------------------------------------------
