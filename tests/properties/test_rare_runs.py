@@ -194,7 +194,7 @@ def test_few_effective_hits_are_told_as_both(spill: Result, monkeypatch: pytest.
     rare = result.rare.set_index("candidate")
     both = rare[rare["p_from"] == "both"]
     assert len(both) > 0
-    assert both["verdict"].str.contains("400 are needed").all()
+    assert both["verdict"].str.contains("effective hits").all()
     frame = result.candidates.set_index("candidate").loc[both.index]
     assert (frame["p_false_from"] == "both").all()
     assert np.array_equal(frame["p_false"], both["p_weighted"])
