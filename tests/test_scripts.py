@@ -18,14 +18,15 @@ ROOT = Path(__file__).parents[1]
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 NAMED = sorted(set(re.findall(r"python -m (tests(?:\.\w+)+)", DEVELOPERS)))
 SLOW = {"tests.benchmarks", "tests.benchmarks.cluster", "tests.benchmarks.missed", "tests.benchmarks.rare",
-        "tests.trouble.kills"}
+        "tests.coverage.pairs", "tests.coverage.whole", "tests.trouble.kills"}
 SAID = {"tests.trouble.kills": "1 kills in 1 runs"}        # by those that print no table
 CI = ("run", "versions", "wheel")
 
 
 def test_the_scripts_are_found_in_the_document() -> None:
     assert {"tests.benchmarks", "tests.benchmarks.cluster", "tests.benchmarks.missed", "tests.benchmarks.rare",
-            "tests.coverage.missed", "tests.coverage.rare", "tests.coverage.real", "tests.fuzz",
+            "tests.benchmarks.steps", "tests.coverage.missed", "tests.coverage.pairs",
+            "tests.coverage.rare", "tests.coverage.real", "tests.coverage.whole", "tests.fuzz",
             "tests.trouble.kills"} <= set(NAMED)
 
 

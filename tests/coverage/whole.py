@@ -127,7 +127,7 @@ def print_table(names: list[str], truth: np.ndarray, runs: list[Repeat]) -> None
         sizes = np.array([run.samples[event] for run in runs for event in events])
         sources = [run.sources[event] for run in runs for event in events]
         shares = [percent(np.mean([one is source for one in sources])) for source in (Source.WEIGHTED, Source.BOTH)]
-        row(name.removeprefix(PREFIX), f"{truth[k]:.2e}", f"{p[:, k].mean() / truth[k]:.3f}",
+        row(name.removeprefix(PREFIX), f"{truth[k]:.2e}", f"{p[:, k].mean() / truth[k]:.3f}" if truth[k] > 0 else "none counted",
             f"{sizes.min()}, {sizes.mean():.0f}, {sizes.max()}", ", ".join(shares),
             percent(np.mean((low[:, k] <= truth[k]) & (truth[k] <= high[:, k]))),
             percent(np.mean(truth[k] < low[:, k])),
@@ -148,7 +148,11 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--plants", type=int, default=64)
     parser.add_argument("--clearing", type=float, default=CLEARING_S, help="latest, in seconds")
     parser.add_argument("--workers", type=int, default=1)
+    parser.add_argument("--quick", action="store_true", help="shows in seconds that every part works")
     chosen = parser.parse_args(arguments)
+    if chosen.quick:
+        chosen.samples, chosen.seeds, chosen.batches = 4096, 1, 2
+        chosen.size, chosen.plants, chosen.clearing = 4096, 16, 0.15
     begin = time.perf_counter()
     true, *studies = (study_of(chosen.size, seed, chosen.plants, chosen.clearing)
                       for seed in (TRUTH_SEED, *range(FIRST_SEED, FIRST_SEED + chosen.seeds)))
