@@ -127,7 +127,8 @@ def print_table(names: list[str], truth: np.ndarray, runs: list[Repeat]) -> None
         sizes = np.array([run.samples[event] for run in runs for event in events])
         sources = [run.sources[event] for run in runs for event in events]
         shares = [percent(np.mean([one is source for one in sources])) for source in (Source.WEIGHTED, Source.BOTH)]
-        row(name.removeprefix(PREFIX), f"{truth[k]:.2e}", f"{p[:, k].mean() / truth[k]:.3f}" if truth[k] > 0 else "none counted",
+        over = f"{p[:, k].mean() / truth[k]:.3f}" if truth[k] > 0 else "none counted"
+        row(name.removeprefix(PREFIX), f"{truth[k]:.2e}", over,
             f"{sizes.min()}, {sizes.mean():.0f}, {sizes.max()}", ", ".join(shares),
             percent(np.mean((low[:, k] <= truth[k]) & (truth[k] <= high[:, k]))),
             percent(np.mean(truth[k] < low[:, k])),
