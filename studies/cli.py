@@ -143,6 +143,9 @@ def _parser() -> _Parser:
         action="store_true",
         help="exit code 2 on any caution but the two of assumptions that stand in every study",
     )
+    check.add_argument("--picture", metavar="FILE", type=Path,
+                       help="draw measured excitation points and the fitted curve, also when it is refused; "
+                       "a new .svg or .png")
     run = add("run", _run, "run the study in FILE and write a folder of tables and figures; an unfinished run goes on")
     run.add_argument("file", metavar="FILE", type=Path, help="study file (TOML)")
     run.add_argument("--out", metavar="DIR", type=Path,
@@ -212,6 +215,12 @@ def _new(options: argparse.Namespace, given: list[str]) -> None:
 def _check(options: argparse.Namespace, given: list[str]) -> None:
     from montecarlo import read_study
 
+    if options.picture is not None:
+        os.environ["MPLBACKEND"] = "agg"
+        from studies.excitation_picture import draw_excitation
+
+        if draw_excitation(options.file, options.picture):
+            say(f"{options.picture} is written")
     study = read_study(options.file)
     from montecarlo.engine.batch import check_sizes
     from studies.check_text import checked
