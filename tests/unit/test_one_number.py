@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any, cast
 
@@ -150,17 +151,7 @@ def test_worth_of_measuring_starts_from_the_setting_that_was_chosen() -> None:
     )
     found = worths(samples(), ["known", "dead"], rule, rng(84))
     assert {each.chosen_today for each in found.values()} == {2}
-    shifted = Rule(
-        {"internal.a": 1.0},
-        {"external.b": 1.0},
-        one.astype(bool),
-        np.inf,
-        one,
-        0 * one,
-        costs,
-        shift=np.array([1.0, 1.0, 0.0]),
-        today=2,
-    )  # as the study's own figures have it
+    shifted = replace(rule, shift=np.array([1.0, 1.0, 0.0]))  # as the study's own figures have it
     found = worths(samples(), ["dead"], shifted, rng(84))
     assert found["dead"].chosen == (2, 2, 2, 2)
     assert found["dead"].difference["cost_per_year"].p == 0
