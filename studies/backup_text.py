@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from montecarlo.estimates import handcalc
 from montecarlo.quantities.wording import listed
 from montecarlo.relays.backup import Backup, NeutralCurrent
-from montecarlo.report.look import percent
+from montecarlo.report.look import percent, with_limits
 from studies.desk import Desk
 from studies.text import paragraph
 
@@ -39,7 +39,7 @@ def backup_by_hand(desk: Desk) -> Iterator[str]:
 
 def backup_found(backup: Backup, table: pd.DataFrame, row: Mapping[str, Any], role: str) -> list[str]:
     """Of one candidate's row: what it misses and the back-up catches, and what nobody catches; `table`: backup.csv."""
-    caught, nobody = percent(row["p_backup_only"], 3), _with_limits(row, "p_nobody")
+    caught, nobody = percent(row["p_backup_only"], 3), with_limits(row, "p_nobody", 3)
     text = (f"Back-up ({elements(backup)}): of the internal faults within reach {role} misses "
             f"{percent(row['p_missed'], 3)}; of all of them the back-up alone catches {caught}, and nobody catches "
             f"{nobody}, {row['nobody_per_year']:.2g} a year.")
@@ -55,7 +55,7 @@ def backup_found(backup: Backup, table: pd.DataFrame, row: Mapping[str, Any], ro
 def _at(event: Mapping[str, Any]) -> str:
     if event["p_operates"] == 0:
         return f"none of {event['samples']} {event['type']} (at most {percent(event['p_operates_high'])})"
-    return f"{_with_limits(event, 'p_operates')} of {event['type']}"
+    return f"{with_limits(event, 'p_operates', 3)} of {event['type']}"
 
 
 def elements(backup: Backup) -> str:
@@ -68,8 +68,3 @@ def elements(backup: Backup) -> str:
 
 def _words(name: str) -> str:
     return name.replace("_", " ")
-
-
-def _with_limits(row: Mapping[str, Any], name: str) -> str:
-    p, low, high = (percent(row[f"{name}{end}"], 3) for end in ("", "_low", "_high"))
-    return f"{p} ({low.removesuffix(' %')} to {high})"

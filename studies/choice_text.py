@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from montecarlo.engine.tails import RARE, WIDER
 from montecarlo.quantities.wording import listed
 from montecarlo.report.choosing import ASKED, SAME
-from montecarlo.report.look import percent
+from montecarlo.report.look import percent, with_limits
 from montecarlo.report.words import scheme_name, setting_text
 from montecarlo.study.description import Study
 from studies.money import amount, cost_with_limits
@@ -96,10 +96,9 @@ def no_false_trip(result: Result) -> str:
 def _likely(row: Mapping[str, Any]) -> str:
     if math.isnan(row["p_no_false_trip"]):
         return "unresolved"
-    p, low, high = (percent(row[f"p_no_false_trip{end}"], 3) for end in ("", "_low", "_high"))
     if row["p_false"] == 0:
-        return f"probability at least {low} (none seen)"
-    return f"probability {p} ({low.removesuffix(' %')} to {high})"
+        return f"probability at least {percent(row['p_no_false_trip_low'], 3)} (none seen)"
+    return f"probability {with_limits(row, 'p_no_false_trip', 3)}"
 
 
 def cost_text(result: Result, row: Mapping[str, Any]) -> str:
@@ -177,5 +176,4 @@ def tails_text(result: Result) -> str:
 
 
 def _share(row: Mapping[str, Any], name: str) -> str:
-    p, low, high = (percent(row[f"{name}{end}"]) for end in ("", "_low", "_high"))
-    return f"{p} ({low.removesuffix(' %')} to {high})" if row[name] > 0 else f"fewer than {high}"
+    return with_limits(row, name) if row[name] > 0 else f"fewer than {percent(row[f'{name}_high'])}"

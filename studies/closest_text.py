@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
-from montecarlo.report.look import percent
+from montecarlo.report.look import percent, with_limits
 from montecarlo.report.words import scheme_name, setting_text
 from montecarlo.study.description import Study
 from studies.money import cost_with_limits
@@ -31,7 +31,7 @@ def closest_text(study: Study, closest: pd.DataFrame, of: str = "") -> Iterator[
         more = _meets(study, row), _meets_each(study, row), _batch(row)
         yield (
             f"Closest of {head}: no. {row['candidate']}, {setting_text(row)}. It misses "
-            f"{_with_limits(row, 'p_missed', 3)} of the internal faults within reach and "
+            f"{with_limits(row, 'p_missed', 3)} of the internal faults within reach and "
             f"{_false(row)}{_cost(study, row)}. {' '.join(filter(None, more))}"
         )
 
@@ -40,11 +40,6 @@ def closest_of_each(results: Mapping[str, Result]) -> Iterator[str]:
     """The same of several studies, each by its name."""
     for name, result in results.items():
         yield from closest_text(result.study, result.closest, f'"{name}", ')
-
-
-def _with_limits(row: Row, name: str, digits: int) -> str:
-    p, low, high = (percent(row[f"{name}{end}"], digits) for end in ("", "_low", "_high"))
-    return f"{p} ({low.removesuffix(' %')} to {high})"
 
 
 def _false(row: Row) -> str:
@@ -56,7 +51,7 @@ def _false(row: Row) -> str:
             f"no false trip of it was seen, fewer than {percent(row['p_false_high'])} of the "
             f"external events{worst}"
         )
-    return f"trips falsely on {_with_limits(row, 'p_false', 2)} of the external events{worst}"
+    return f"trips falsely on {with_limits(row, 'p_false')} of the external events{worst}"
 
 
 def _cost(study: Study, row: Row) -> str:

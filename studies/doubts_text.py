@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from montecarlo.quantities.wording import listed
 from montecarlo.report.doubts import Doubt, EventDoubt, Why
 from montecarlo.report.explorer import AXES
-from montecarlo.report.look import percent
+from montecarlo.report.look import percent, with_limits
 from montecarlo.study.candidates import End
 
 __all__ = ["doubts_text", "of_each"]
@@ -36,8 +36,7 @@ def of_each(doubts: Mapping[str, tuple[int, Sequence[Doubt]]]) -> Iterator[str]:
 
 
 def _event(doubt: EventDoubt, number: int) -> str:
-    value, low, high = (percent(part, 3) for part in (doubt.value, doubt.low, doubt.high))
-    found = f"{value} ({low.removesuffix(' %')} to {high})"
+    found = with_limits({"value": doubt.value, "value_low": doubt.low, "value_high": doubt.high}, "value", 3)
     mix = f"{percent(doubt.share)} of the external events"
     if doubt.why is Why.TRIPS_OFTEN:
         return (

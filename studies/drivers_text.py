@@ -11,7 +11,7 @@ from montecarlo.engine.drivers.samples import CENTRE, HALVED
 from montecarlo.engine.guard import told
 from montecarlo.quantities.wording import listed
 from montecarlo.report.choosing import SAME
-from montecarlo.report.look import percent
+from montecarlo.report.look import percent, with_limits
 from montecarlo.report.words import input_name, scheme_name, setting_text
 
 if TYPE_CHECKING:
@@ -48,8 +48,9 @@ def _setting(result: Result, found: Drivers) -> str:
 
 
 def _with_limits(row: Mapping[str, Any], name: str, digits: int) -> str:
-    p, low, high = (percent(row[f"{name}{end}"], digits) for end in ("", "_low", "_high"))
-    return f"{p} ({low.removesuffix(' %')} to {high})" if row[name] > 0 else f"fewer than {high} (none seen)"
+    if row[name] > 0:
+        return with_limits(row, name, digits)
+    return f"fewer than {percent(row[f'{name}_high'], digits)} (none seen)"
 
 
 # --- Sobol' effects ---------------------------------------------------------------------------------------

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from montecarlo.quantities.wording import listed
-from montecarlo.report.look import percent
+from montecarlo.report.look import percent, with_limits
 from montecarlo.report.words import scheme_name, setting_text
 from studies.closest_text import closest_of_each
 from studies.doubts_text import of_each
@@ -138,8 +138,7 @@ class _Quantity(NamedTuple):
 
     def of(self, row: Row) -> str:
         if self.name == "p_missed":
-            p, low, high = (percent(row[f"p_missed{end}"], 3) for end in ("", "_low", "_high"))
-            return f"{p} ({low.removesuffix(' %')} to {high})"
+            return with_limits(row, "p_missed", 3)
         return _energy(row, self.name)
 
 

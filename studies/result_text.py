@@ -10,7 +10,7 @@ from montecarlo.engine.run import TRIES_MAX
 from montecarlo.estimates.choose import weights_of
 from montecarlo.quantities.wording import listed
 from montecarlo.report.choosing import by_worst, nearest
-from montecarlo.report.look import percent
+from montecarlo.report.look import percent, with_limits
 from montecarlo.report.words import scheme_name, setting_text
 from montecarlo.study.budget import limit_of_p_false, rounded_up, samples_that_show
 from montecarlo.study.description import Study
@@ -168,7 +168,7 @@ def _choice(result: Result) -> list[str]:
     which = "a fresh batch of random numbers" + (f", the one of {tries} that kept to the policy" if tries > 1 else "")
     lines = paragraph(
         f"Chosen: no. {result.chosen}, {scheme_name(row['scheme'])}: {setting_text(row)}. It misses "
-        f"{_with_limits(row, 'p_missed', 3)} of the internal faults within reach, and {_false(row)}; with "
+        f"{with_limits(row, 'p_missed', 3)} of the internal faults within reach, and {_false(row)}; with "
         f"{100 * result.study.policy.level:g} % confidence at most {reached}{aim}. All from {which}.")
     lines += [line for text in doubts_text(result.doubts, int(row["candidate"])) for line in paragraph(text)]
     lines += paragraph(covered_text(row)) + paragraph(no_false_trip(result))
@@ -200,12 +200,7 @@ def backup_text(result: Result) -> list[str]:
 def _false(row: Mapping[str, Any]) -> str:
     if row["p_false"] == 0:
         return f"no false trip was seen, fewer than {percent(row['p_false_high'])} of the external events"
-    return f"it trips falsely on {_with_limits(row, 'p_false', 2)} of the external events"
-
-
-def _with_limits(row: Mapping[str, Any], name: str, digits: int) -> str:
-    p, low, high = (percent(row[f"{name}{end}"], digits) for end in ("", "_low", "_high"))
-    return f"{p} ({low.removesuffix(' %')} to {high})"
+    return f"it trips falsely on {with_limits(row, 'p_false', 2)} of the external events"
 
 
 def _other_model(result: Result, other: Result) -> str:
@@ -216,7 +211,7 @@ def _other_model(result: Result, other: Result) -> str:
 
     def worth(number: int) -> str:
         row = rows.loc[number].to_dict()
-        return f"it misses {_with_limits(row, 'p_missed', 3)} of the internal faults within reach, and {_false(row)}"
+        return f"it misses {with_limits(row, 'p_missed', 3)} of the internal faults within reach, and {_false(row)}"
 
     if result.chosen is not None and result.chosen == other.chosen:
         return f"{head}the same setting is chosen, no. {other.chosen}: there {worth(other.chosen)}."

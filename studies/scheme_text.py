@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from montecarlo.quantities.wording import listed
 from montecarlo.report.choosing import SAME
 from montecarlo.report.doubts import doubts_of
-from montecarlo.report.look import percent
+from montecarlo.report.look import percent, with_limits
 from montecarlo.report.scheme_tables import ALL_TYPES
 from montecarlo.report.words import scheme_name, setting_text
 from studies.closest_text import closest_text
@@ -101,7 +101,8 @@ def conclusion(unit: str | None, schemes: pd.DataFrame, differences: pd.DataFram
     aim = "p_missed" if unit is None else "cost_per_year"
     best = standing.sort_values(aim, kind="stable").iloc[0].to_dict()
     if len(standing) < 2:
-        return [f"Only {best['scheme']} has a setting that the policy allows; it misses {_share(best, 'p_missed')} of "
+        return [f"Only {best['scheme']} has a setting that the policy allows; it misses "
+                f"{with_limits(best, 'p_missed', 3)} of "
                 "the internal faults within reach.", *sentences]
     against = differences[differences["minus"] == best["scheme"]]
     found = [_least(best, against[against["quantity"] == aim], unit), _false(best, against),
@@ -111,11 +112,6 @@ def conclusion(unit: str | None, schemes: pd.DataFrame, differences: pd.DataFram
     return [*found, *sentences]
 
 
-def _share(row: Row, name: str) -> str:
-    p, low, high = (percent(row[f"{name}{end}"], 3) for end in ("", "_low", "_high"))
-    return f"{p} ({low.removesuffix(' %')} to {high})"
-
-
 def _none(row: Row) -> str:
     return f"No setting of {row['scheme']} can be chosen ({row['note']})."
 
@@ -123,7 +119,7 @@ def _none(row: Row) -> str:
 def _least(best: Row, against: pd.DataFrame, unit: str | None) -> str:
     """Which scheme is best by the policy's aim, and from which others that can be told."""
     if unit is None:
-        verb, plural, what = "misses", "miss", f"{_share(best, 'p_missed')} of the internal faults within reach"
+        verb, plural, what = "misses", "miss", f"{with_limits(best, 'p_missed', 3)} of the internal faults within reach"
     else:
         verb, plural, what = "costs", "cost", cost_with_limits(best, unit)
     same, _, worse = _told_apart(against, 100 if unit is None else 1, "" if unit is None else f" {unit} a year")
@@ -167,18 +163,15 @@ def _complement(best: Row, caught: pd.DataFrame) -> Iterator[str]:
         least = every[every["caught_by"] == best["scheme"]].sort_values("p", kind="stable").iloc[0]["missed_by"]
     else:
         least = top["caught_by"]
-        yield (f"Of the internal faults {_pair(top)} are missed by {best['scheme']} and caught by {least}, "
+        yield (f"Of the internal faults {with_limits(top, 'p', 3)} "
+               f"are missed by {best['scheme']} and caught by {least}, "
                f"{_where(caught, top)}.")
     back = every[(every["missed_by"] == least) & (every["caught_by"] == best["scheme"])].iloc[0].to_dict()
     if back["p"]:
-        yield f"Missed by {least} and caught by {best['scheme']} are {_pair(back)}, {_where(caught, back)}."
+        yield (f"Missed by {least} and caught by {best['scheme']} are "
+               f"{with_limits(back, 'p', 3)}, {_where(caught, back)}.")
     else:
         yield f"None was seen that {least} misses and {best['scheme']} catches (fewer than {percent(back['p_high'])})."
-
-
-def _pair(row: Row) -> str:
-    p, low, high = (percent(row[name], 3) for name in ("p", "p_low", "p_high"))
-    return f"{p} ({low.removesuffix(' %')} to {high})"
 
 
 def _where(caught: pd.DataFrame, pair: Row) -> str:
@@ -186,7 +179,7 @@ def _where(caught: pd.DataFrame, pair: Row) -> str:
     rows = caught[(caught["missed_by"] == pair["missed_by"]) & (caught["caught_by"] == pair["caught_by"])
                   & (caught["type"] != ALL_TYPES)]
     most = rows.sort_values("per_year", ascending=False, kind="stable").iloc[0].to_dict()
-    return f"among them {_pair(most)} of the {most['type'].replace('_', ' ')} faults"
+    return f"among them {with_limits(most, 'p', 3)} of the {most['type'].replace('_', ' ')} faults"
 
 
 def _with_backup(standing: pd.DataFrame, differences: pd.DataFrame) -> str:
@@ -195,6 +188,7 @@ def _with_backup(standing: pd.DataFrame, differences: pd.DataFrame) -> str:
     best, worst = ordered[0], ordered[-1]
     rows = differences[(differences["quantity"] == "p_nobody") & (differences["minus"] == best["scheme"])]
     same = [row["scheme"] for row in rows.to_dict("records") if row["verdict"] == SAME]
-    text = (f"With the back-up in the neutral nobody catches {_share(best, 'p_nobody')} with {best['scheme']} and "
-            f"{_share(worst, 'p_nobody')} with {worst['scheme']}")
+    text = ("With the back-up in the neutral nobody catches "
+            f"{with_limits(best, 'p_nobody', 3)} with {best['scheme']} and "
+            f"{with_limits(worst, 'p_nobody', 3)} with {worst['scheme']}")
     return f"{text}; {SAME} from the first: {listed(same)}." if same else f"{text}."

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from montecarlo.engine.guard import told
 from montecarlo.quantities.wording import listed
 from montecarlo.report.choosing import SAME
-from montecarlo.report.look import percent
+from montecarlo.report.look import percent, with_limits
 from montecarlo.report.rows import SETTINGS
 from montecarlo.report.variants import SideBySide
 from montecarlo.report.words import scheme_name, setting_text
@@ -76,13 +76,11 @@ def _not_allowed(rows: list[dict[str, Any]]) -> list[str]:
 def _as_stated(row: Mapping[str, Any]) -> str:
     if not row["scheme"]:
         return "As stated no candidate can be chosen, so that nothing is compared with it."
-    missed, low, high = (percent(row[f"p_missed{end}"], 3) for end in ("", "_low", "_high"))
     false = (f"no false trip was seen, fewer than {percent(row['p_false_high'])} of the external events"
              if row["p_false"] == 0 else
-             f"trips falsely on {percent(row['p_false'])} ({percent(row['p_false_low']).removesuffix(' %')} to "
-             f"{percent(row['p_false_high'])}) of the external events")
-    return (f"As stated, {scheme_name(row['scheme'])} with {setting_text(row)} is best: it misses {missed} "
-            f"({low.removesuffix(' %')} to {high}) of the internal faults within reach and {false}.")
+             f"trips falsely on {with_limits(row, 'p_false')} of the external events")
+    return (f"As stated, {scheme_name(row['scheme'])} with {setting_text(row)} is best: it misses "
+            f"{with_limits(row, 'p_missed', 3)} of the internal faults within reach and {false}.")
 
 
 def _moves(stated: Mapping[str, Any], others: list[dict[str, Any]]) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -28,6 +28,7 @@ __all__ = [
     "percent",
     "side_by_side",
     "stacked",
+    "with_limits",
     "write_figure",
 ]
 
@@ -106,6 +107,12 @@ def percent(value: float, digits: int = 2) -> str:
     if share and abs(share) < 1e-4:
         return f"{share:g} %"
     return f"{share:.10f}".rstrip("0").rstrip(".") + " %"
+
+
+def with_limits(row: Mapping[str, Any], name: str, digits: int = 2) -> str:
+    """A probability of a row with its limits, `name`, `name_low` and `name_high`: 12 % (11 to 13 %)."""
+    p, low, high = (percent(row[f"{name}{end}"], digits) for end in ("", "_low", "_high"))
+    return f"{p} ({low.removesuffix(' %')} to {high})"
 
 
 def backing() -> dict[str, Any]:
