@@ -1,4 +1,5 @@
-"""How much oftener does a close-in fault trip falsely when the cores' remanence is unlike? Reads what
+"""How much oftener does a close-in fault trip falsely when the cores' remanence is unlike? Reads
+what
 
     statorodds run configs/hydro_11kv.toml --keep-samples
 
@@ -8,7 +9,9 @@ import pandas as pd
 
 rows = pd.read_parquet("hydro_11kv-results/samples_weighted_close_in_three_phase.parquet")
 pickup = rows["critical_pickup_a[two_phase_one_earth, 200 ohm, earth, 0 s]"]
-remanence = rows.filter(like="ct.remanence_percent")                           # six cores
+remanence = rows.filter(like="ct.remanence_percent")  # six cores
 unlike = pd.cut(remanence.max(axis=1) - remanence.min(axis=1), [0, 70, 100, 120, 140])
-trips = rows["weight"] * (pickup > 0.05)                                       # the earth element set to 0.05 A
-print(trips.groupby(unlike, observed=True).sum() / rows["weight"].groupby(unlike, observed=True).sum())
+trips = rows["weight"] * (pickup > 0.05)  # the earth element set to 0.05 A
+print(
+    trips.groupby(unlike, observed=True).sum() / rows["weight"].groupby(unlike, observed=True).sum()
+)

@@ -1,11 +1,12 @@
-"""statorodds, the engine: odds of missed stator faults and of false trips for every candidate setting.
+"""statorodds, the engine: odds of missed stator faults and of false trips for every candidate
+setting.
 
-    study description -> uncertain inputs -> samples -> primary currents -> secondary circuit -> elements
-    -> tallies -> estimates -> tables and figures
+study description -> uncertain inputs -> samples -> primary currents -> secondary circuit ->
+elements -> tallies -> estimates -> tables and figures
 
-    >>> from montecarlo import read_study, run_study
-    >>> result = run_study(read_study("configs/hydro_11kv.toml"))       # doctest: +SKIP
-    >>> result.candidates                                               # doctest: +SKIP
+>>> from montecarlo import read_study, run_study
+>>> result = run_study(read_study("configs/hydro_11kv.toml"))       # doctest: +SKIP
+>>> result.candidates                                               # doctest: +SKIP
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from montecarlo.report.tables import Result, run_study
+    from montecarlo.frames.result import Result, run_study
     from montecarlo.study.read import read_study
 
 __all__ = ["Result", "read_study", "run_study"]
@@ -26,7 +27,7 @@ def __getattr__(name: str) -> Any:
 
         return read_study
     if name in ("Result", "run_study"):
-        from montecarlo.report import tables
+        from montecarlo.frames import result as tables
 
         return getattr(tables, name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

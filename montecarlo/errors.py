@@ -1,15 +1,16 @@
-"""What a person can put right: one line a fault, with the key's path, the value, the limit and the cure."""
+"""What a person can put right: one line a fault, with the key's path, the value, the limit and the
+cure."""
 
-
-MOST_FAULTS = 50        # that are told at once
+MOST_FAULTS = 50  # that are told at once
 
 
 class StudyError(Exception):
-    """One or more faults in what the user gave. The command line prints them and ends with exit code 2."""
+    """One or more faults in what the user gave. The command line prints them and ends with exit
+    code 2."""
 
     def __init__(self, *faults: str) -> None:
         if len(faults) > MOST_FAULTS:
-            faults = (*faults[:MOST_FAULTS - 1], "and more; mend these first")
+            faults = (*faults[: MOST_FAULTS - 1], "and more; mend these first")
         super().__init__("\n".join(faults))
         self.faults = faults
 
@@ -18,5 +19,5 @@ class StudyError(Exception):
 
 
 class RunStopped(StudyError):
-    """What stopped a run lies outside the study: workers, the disk, another run. Its finished chunks stay as they are,
-    and the same command goes on from there."""
+    """What stopped a run lies outside the study: workers, the disk, another run. Its finished
+    chunks stay as they are, and the same command goes on from there."""

@@ -14,28 +14,35 @@ if TYPE_CHECKING:
 
 __all__ = ["KINDS", "keeping"]
 
-CLASSES = {"setting_sweep": "SettingSweep", "earthing_options": "EarthingOptions",
-           "scheme_comparison": "SchemeComparison", "uncertainty_drivers": "UncertaintyDrivers",
-           "variants": "StudyVariants"}
+ROOMS = {
+    "setting_sweep": ("sweep", "SettingSweep"),
+    "earthing_options": ("earthing", "EarthingOptions"),
+    "scheme_comparison": ("schemes", "SchemeComparison"),
+    "uncertainty_drivers": ("drivers", "UncertaintyDrivers"),
+    "variants": ("alternatives", "StudyVariants"),
+}
 
 
 def _kind(name: str) -> Kind:
-    """From the module of the same name, imported when asked for."""
-    return cast("Kind", getattr(import_module(f"studies.{name}"), CLASSES[name])())
+    """From its room, imported when asked for."""
+    room, made = ROOMS[name]
+    return cast("Kind", getattr(import_module(f"studies.{room}.run"), made)())
 
 
-KINDS: dict[str, Callable[[], Kind]] = {name: partial(_kind, name) for name in CLASSES}
+KINDS: dict[str, Callable[[], Kind]] = {name: partial(_kind, name) for name in ROOMS}
 
 
 def keeping(kind: str) -> Keeping:
     """The kind of study that `--keep-samples` is for. Raises StudyError for another, and without
     pyarrow."""
     from montecarlo.engine.sample_files import needs_pyarrow
-    from studies.setting_sweep import SettingSweep
+    from studies.sweep.run import SettingSweep
 
     needs_pyarrow()
     found = KINDS[kind]()
     if not isinstance(found, SettingSweep):
-        raise StudyError(f"--keep-samples: study.kind = \"{kind}\" keeps none; run the file as \"setting_sweep\", or "
-                         "leave the option out")
+        raise StudyError(
+            f'--keep-samples: study.kind = "{kind}" keeps none; run the file as "setting_sweep", or'
+            " leave the option out"
+        )
     return found

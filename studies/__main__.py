@@ -1,6 +1,6 @@
 """python -m studies: the same as the command statorodds."""
 
-from studies.cli import main
+from studies.cli.main import main
 
 if __name__ == "__main__":
     raise SystemExit(main())

@@ -1,4 +1,5 @@
-"""What a kind of study is: something that runs a study and hands back what to write and what to say."""
+"""What a kind of study is: something that runs a study and hands back what to write and what to
+say."""
 
 from __future__ import annotations
 
@@ -8,7 +9,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
-from montecarlo.report.cells import no_minus_zero
+from montecarlo.frames.cells import no_minus_zero
 
 if TYPE_CHECKING:
     import numpy as np
@@ -16,12 +17,12 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from montecarlo.engine.workers import Workers
-    from montecarlo.report.tables import Result
+    from montecarlo.frames.result import Result
     from montecarlo.study.description import Study
 
 __all__ = ["Drawn", "Findings", "Keeping", "Kind", "Progress"]
 
-Progress = Callable[[int, int, str], None]                 # samples done, of how many, doing what
+Progress = Callable[[int, int, str], None]  # samples done, of how many, doing what
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,17 +30,21 @@ class Findings:
     """Files without their ending, and the text for the terminal."""
 
     frames: Mapping[str, pd.DataFrame]
-    figures: Mapping[str, tuple[Figure, str]]              # with what a screen reader says
+    figures: Mapping[str, tuple[Figure, str]]  # with what a screen reader says
     arrays: Mapping[str, Mapping[str, np.ndarray[Any, Any]]] = field(default_factory=dict)
     provenance: Mapping[str, Any] = field(default_factory=dict)
-    text: tuple[str, ...] = ()                             # lines for the terminal
-    begin: tuple[str, ...] = ("candidates.csv", "tradeoff.svg")   # files to look at first
-    result: Result | None = None                           # of the choice among settings, if the kind makes one
-    files: Mapping[str, bytes] = field(default_factory=dict)   # whatever else, by its whole name: name or folder/name
+    text: tuple[str, ...] = ()  # lines for the terminal
+    begin: tuple[str, ...] = ("candidates.csv", "tradeoff.svg")  # files to look at first
+    result: Result | None = None  # of the choice among settings, if the kind makes one
+    files: Mapping[str, bytes] = field(
+        default_factory=dict
+    )  # whatever else, by its whole name: name or folder/name
 
     def __post_init__(self) -> None:
         """No table says -0: CSV, workbook and report all take theirs from here."""
-        object.__setattr__(self, "frames", {name: no_minus_zero(frame) for name, frame in self.frames.items()})
+        object.__setattr__(
+            self, "frames", {name: no_minus_zero(frame) for name, frame in self.frames.items()}
+        )
 
 
 class Drawn(Mapping[str, "tuple[Figure, str]"]):
@@ -65,7 +70,9 @@ class Drawn(Mapping[str, "tuple[Figure, str]"]):
 class Kind(Protocol):
     """One kind of study; `study.kind` in the file names it."""
 
-    def run(self, study: Study, *, workers: Workers | int | None, progress: Progress | None) -> Findings:
+    def run(
+        self, study: Study, *, workers: Workers | int | None, progress: Progress | None
+    ) -> Findings:
         """Sample, estimate, draw."""
         ...
 
@@ -73,7 +80,13 @@ class Kind(Protocol):
 class Keeping(Kind, Protocol):
     """A kind of study that can keep the samples of its own batch."""
 
-    def run(self, study: Study, *, workers: Workers | int | None, progress: Progress | None,
-            keep_samples: Path | None = None) -> Findings:
+    def run(
+        self,
+        study: Study,
+        *,
+        workers: Workers | int | None,
+        progress: Progress | None,
+        keep_samples: Path | None = None,
+    ) -> Findings:
         """keep_samples: the folder to write them to."""
         ...

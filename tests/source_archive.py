@@ -1,4 +1,5 @@
-"""The source archive with all that its own tests need: setuptools by itself takes tests/test*.py only."""
+"""The source archive with all that its own tests need: setuptools by itself takes tests/test*.py
+only."""
 
 from __future__ import annotations
 
@@ -15,9 +16,18 @@ class SourceArchive(sdist):
     """Named in pyproject.toml, [tool.setuptools.cmdclass]."""
 
     def make_distribution(self) -> None:
-        found = [path for folder in FOLDERS for path in sorted(Path(folder).rglob("*"))
-                 if path.is_file() and not LEFT_OUT & {*path.parts}]
+        found = [
+            path
+            for folder in FOLDERS
+            for path in sorted(Path(folder).rglob("*"))
+            if path.is_file() and not LEFT_OUT & {*path.parts}
+        ]
         known = {*self.filelist.files}
-        self.filelist.extend([str(path) for path in [*found, *map(Path, FILES)]
-                              if path.is_file() and str(path) not in known])
+        self.filelist.extend(
+            [
+                str(path)
+                for path in [*found, *map(Path, FILES)]
+                if path.is_file() and str(path) not in known
+            ]
+        )
         super().make_distribution()

@@ -1,4 +1,5 @@
-"""Every study in configs/ and the starter, run with few samples; and every form of scheme on its own."""
+"""Every study in configs/ and the starter, run with few samples; and every form of scheme on its
+own."""
 
 from __future__ import annotations
 
@@ -14,7 +15,7 @@ from montecarlo.errors import StudyError
 from montecarlo.study.description import Study
 from montecarlo.study.read import parse_study
 from studies import KINDS
-from studies.check_text import check_text
+from studies.check.text import check_text
 from studies.protocol import Drawn, Findings
 
 ROOT = Path(__file__).parents[1]
@@ -22,7 +23,7 @@ FILES = [ROOT / "studies" / "starter.toml", *sorted((ROOT / "configs").glob("*.t
 FEW = {"samples": 32, "earth_fault_samples": 16, "plants": 16}
 PHASE, EARTH = {"phase_pickup_a": [0.1, 0.2]}, {"earth_pickup_a": [0.05, 0.1]}
 OHM = {"stabilising_resistance_ohm": [100]}
-ALONE: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {        # grids, the setting in service
+ALONE: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {  # grids, the setting in service
     "per_phase": (PHASE | OHM, {"phase_pickup_a": 0.15}),
     "two_phase_one_earth": (PHASE | EARTH | OHM, {"phase_pickup_a": 0.15, "earth_pickup_a": 0.07}),
     "biased": (PHASE | {"slope1": [0.1, 0.3]}, {"phase_pickup_a": 0.15, "slope1": 0.2}),
@@ -49,8 +50,10 @@ def answered(study: Study) -> Findings:
         low, p, high = (candidates[f"{name}{end}"] for end in ("_low", "", "_high"))
         assert ((low >= 0) & (low <= p) & (p <= high) & (high <= 1)).all()
     assert candidates["p_missed"].min() < 1
-    assert isinstance(found.figures, Drawn) or not found.figures    # once the tables are written
-    assert set(found.begin) <= {f"{name}.csv" for name in found.frames} | {f"{name}.svg" for name in found.figures}
+    assert isinstance(found.figures, Drawn) or not found.figures  # once the tables are written
+    assert set(found.begin) <= {f"{name}.csv" for name in found.frames} | {
+        f"{name}.svg" for name in found.figures
+    }
     if study.study.kind == "setting_sweep":
         assert {"tradeoff", "coverage"} <= set(found.figures)
     if study.candidates.present is not None:
@@ -63,7 +66,9 @@ def test_a_worked_study_runs(path: Path) -> None:
     answered(parse_study(few(path), path.parent))
 
 
-@pytest.mark.parametrize(("kind", "form"), [*((kind, "sum") for kind in ALONE), ("biased", "greater_of")])
+@pytest.mark.parametrize(
+    ("kind", "form"), [*((kind, "sum") for kind in ALONE), ("biased", "greater_of")]
+)
 def test_a_scheme_alone_is_checked_and_run(kind: str, form: str) -> None:
     table, (grids, present) = few(ROOT / "configs" / "schemes_11kv.toml"), ALONE[kind]
     table["study"]["kind"] = "setting_sweep"
@@ -79,20 +84,24 @@ def test_a_scheme_alone_is_checked_and_run(kind: str, form: str) -> None:
     frame = answered(study).frames["candidates"]
     assert frame["phase_pickup_a"].isna().all() == ("phase_pickup_a" not in grids)
     assert frame["earth_pickup_a"].isna().all() == ("earth_pickup_a" not in grids)
-    assert frame["stabilising_resistance_ohm"].isna().all() == ("stabilising_resistance_ohm" not in grids)
+    assert frame["stabilising_resistance_ohm"].isna().all() == (
+        "stabilising_resistance_ohm" not in grids
+    )
     assert frame["slope1"].isna().all() == ("slope1" not in grids)
 
 
 def test_second_cores_may_have_a_ratio_of_their_own_as_they_share_no_leg_with_the_first() -> None:
     table = tomllib.loads((ROOT / "configs" / "schemes_11kv.toml").read_text(encoding="utf-8"))
     table["ct"].setdefault("second_neutral_end", {})["primary_a"] = 3000
-    with pytest.raises(StudyError, match="second_neutral_end has 3000/1 A, second_line_end 1500/1 A"):
+    with pytest.raises(
+        StudyError, match="second_neutral_end has 3000/1 A, second_line_end 1500/1 A"
+    ):
         parse_study(table, ROOT / "configs")
     table["ct"].setdefault("second_line_end", {})["primary_a"] = 3000
     assert parse_study(table, ROOT / "configs").ct.at("second_line_end").turns_ratio == 3000
 
 
-# --- what the studies say of themselves -------------------------------------------------------------------
+# --- what the studies say of themselves ---------------------------------------
 
 
 # Largest resistance of copper cores, class 2 at 20 degrees, IEC 60228 (from memory). [ohm/km]
@@ -101,7 +110,9 @@ CORE_OHM_PER_KM = {"1.5": 12.1, "2.5": 7.41, "4": 4.61, "6": 3.08, "10": 1.83}
 
 def sourced(table: Any) -> Iterator[tuple[str, float]]:
     """Every source in a study beside its value or nominal value."""
-    for item in table.values() if isinstance(table, dict) else table if isinstance(table, list) else ():
+    for item in (
+        table.values() if isinstance(table, dict) else table if isinstance(table, list) else ()
+    ):
         if isinstance(item, dict) and "source" in item and ("nominal" in item or "value" in item):
             yield item["source"], item.get("nominal", item.get("value"))
         yield from sourced(item)
@@ -109,9 +120,12 @@ def sourced(table: Any) -> Iterator[tuple[str, float]]:
 
 def told(pattern: str) -> list[tuple[str, float, tuple[str, ...]]]:
     """Study, value and what the pattern finds in its source, wherever it finds something."""
-    return [(path.stem, value, match.groups()) for path in FILES
-            for text, value in sourced(tomllib.loads(path.read_text(encoding="utf-8")))
-            if (match := re.search(pattern, text))]
+    return [
+        (path.stem, value, match.groups())
+        for path in FILES
+        for text, value in sourced(tomllib.loads(path.read_text(encoding="utf-8")))
+        if (match := re.search(pattern, text))
+    ]
 
 
 def test_leads_are_as_long_as_their_resistance_says() -> None:
@@ -134,7 +148,11 @@ def test_a_shipped_study_says_that_it_is_invented(path: Path) -> None:
     text = path.read_text(encoding="utf-8")
     assert "nvented" in tomllib.loads(text)["study"]["title"]
     assert "nvented" in text.partition("[study]")[0]
-    reports = [source for source, _ in sourced(tomllib.loads(text)) if re.search("sheet|test|name-plate", source)]
+    reports = [
+        source
+        for source, _ in sourced(tomllib.loads(text))
+        if re.search("sheet|test|name-plate", source)
+    ]
     assert [source for source in reports if "invented" not in source] == []
 
 
@@ -148,10 +166,21 @@ def test_words_about_two_studies_are_their_numbers() -> None:
     tables = {path.stem: tomllib.loads(path.read_text(encoding="utf-8")) for path in FILES}
     bus, options = tables["bus_machines_6_6kv"], tables["earthing_options_11kv"]
     machine = bus["machine"]
-    ohm = machine["line_voltage_v"] ** 2 / machine["rated_power_va"] * (
-        machine["subtransient_reactance_pu"]["nominal"] + machine["negative_sequence_reactance_pu"]
-        + machine["zero_sequence_reactance_pu"]) / 3
+    ohm = (
+        machine["line_voltage_v"] ** 2
+        / machine["rated_power_va"]
+        * (
+            machine["subtransient_reactance_pu"]["nominal"]
+            + machine["negative_sequence_reactance_pu"]
+            + machine["zero_sequence_reactance_pu"]
+        )
+        / 3
+    )
     own = machine["line_voltage_v"] / 3**0.5 / bus["earthing"]["current_limit_a"]["nominal"]
-    assert ohm * (1 / own + 1 / bus["earthing"]["other_neutrals_ohm"]["values"][0]) == pytest.approx(0.3, abs=0.02)
-    capacitance = options["machine"]["stator_capacitance_f"] + options["network"]["external_capacitance_f"]
+    assert ohm * (
+        1 / own + 1 / bus["earthing"]["other_neutrals_ohm"]["values"][0]
+    ) == pytest.approx(0.3, abs=0.02)
+    capacitance = (
+        options["machine"]["stator_capacitance_f"] + options["network"]["external_capacitance_f"]
+    )
     assert 3 * 314.16 * capacitance * 11e3 / 3**0.5 == pytest.approx(1.8, abs=0.05)

@@ -14,40 +14,56 @@ import numpy as np
 import pytest
 
 from montecarlo import read_study
-from montecarlo.report.safety import CAUTION
 from montecarlo.study.read import digest
-from studies.folder import PROVENANCE
-from tests.unit.browser import acted, needs_browser, opened
-from tests.unit.studies import minimal_study_text
+from studies.report.record import PROVENANCE
+from studies.report.safety import CAUTION
+from tests.made.browser import acted, needs_browser, opened
+from tests.made.studies import minimal_study_text
 
 Ran = tuple[Path, subprocess.CompletedProcess[str]]
 
-COLUMNS = {                                                # that others rely on
-    "candidates": """
+COLUMNS = {  # that others rely on
+    "candidates": (
+        """
         candidate scheme phase_pickup_a earth_pickup_a stabilising_resistance_ohm delay_s p_missed p_missed_low
         p_missed_high p_false p_false_low p_false_high missed_per_year false_per_year covered_median covered_p05
         covered_p95 missed_line_end_law unreachable_per_year plant_missed_p95 plant_false_p95 plants_above_limit
-        usable allowed load_operates_share unresolved batch chosen""",
+        usable allowed load_operates_share unresolved batch chosen"""
+    ),
     "by_type": "candidate side type weight samples unresolved p p_low p_high",
     "coverage": "candidate x p_detected low high",
     "detection_map": "axis setting candidate x p_detected low high",
-    "convergence": """
+    "convergence": (
+        """
         candidate share samples earth_fault_samples weighted_samples p_missed p_missed_low p_missed_high p_false
-        p_false_low p_false_high batch""",
-    "commissioning": ("test how injected_primary_a injected_secondary_a quantity unit expected low high "
-                      "measured uncertainty"),
+        p_false_low p_false_high batch"""
+    ),
+    "commissioning": (
+        "test how injected_primary_a injected_secondary_a quantity unit expected low high "
+        "measured uncertainty"
+    ),
     "inputs": "key unit distribution varies per_ct source",
-    "unresolved": """
-        side type samples batch of drawn unresolved unresolved_share not_finite not_converged circuit counted_as""",
-    "peak_voltage": """
+    "unresolved": (
+        """
+        side type samples batch of drawn unresolved unresolved_share not_finite not_converged circuit counted_as"""
+    ),
+    "peak_voltage": (
+        """
         scheme stabilising_resistance_ohm fault current_a v_knee_v v_full_v peak_formula_v simulated_fault
-        peak_simulated_v above_limit""",
+        peak_simulated_v above_limit"""
+    ),
 }
 
 
 def statorodds(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run([sys.executable, "-m", "studies", *arguments], cwd=folder, capture_output=True, text=True,
-                          check=False, timeout=600)
+    return subprocess.run(
+        [sys.executable, "-m", "studies", *arguments],
+        cwd=folder,
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=600,
+    )
 
 
 def rows(path: Path) -> list[dict[str, str]]:
@@ -58,7 +74,9 @@ def rows(path: Path) -> list[dict[str, str]]:
 @pytest.fixture(scope="module")
 def ran(tmp_path_factory: pytest.TempPathFactory) -> Ran:
     folder = tmp_path_factory.mktemp("run")
-    text = minimal_study_text().replace('kind = "two_phase_one_earth"', 'kind = ["two_phase_one_earth", "per_phase"]')
+    text = minimal_study_text().replace(
+        'kind = "two_phase_one_earth"', 'kind = ["two_phase_one_earth", "per_phase"]'
+    )
     present = 'present = { scheme = "per_phase", phase_pickup_a = 0.3 }'
     text = text.replace("delay_s = [0]", f"delay_s = [0, 0.15]\n{present}")
     (folder / "tiny.toml").write_text(text)
@@ -83,16 +101,47 @@ def test_it_runs_and_says_so(ran: Ran) -> None:
 def test_the_folder_is_complete(ran: Ran) -> None:
     folder, _ = ran
     out = folder / "tiny-results"
-    figures = {f"{name}.{ending}" for name in ("tradeoff", "coverage", "blind_zone", "convergence")
-               for ending in ("svg", "png")}
-    tables = {f"{name}.csv" for name in ("candidates", "by_type", "coverage", "inputs", "comparison", "neighbours",
-                                           "blind_zone", "peak_voltage", "convergence", "detection_map", "unresolved",
-                                           "waveforms", "commissioning")}
-    assert {path.name for path in out.iterdir()} == {*figures, *tables, "plants.npz", "results.xlsx", "waveforms",
-                                                      "commissioning.html", "report.html", PROVENANCE, "tiny.toml"}
+    figures = {
+        f"{name}.{ending}"
+        for name in ("tradeoff", "coverage", "blind_zone", "convergence")
+        for ending in ("svg", "png")
+    }
+    tables = {
+        f"{name}.csv"
+        for name in (
+            "candidates",
+            "by_type",
+            "coverage",
+            "inputs",
+            "comparison",
+            "neighbours",
+            "blind_zone",
+            "peak_voltage",
+            "convergence",
+            "detection_map",
+            "unresolved",
+            "waveforms",
+            "commissioning",
+        )
+    }
+    assert {path.name for path in out.iterdir()} == {
+        *figures,
+        *tables,
+        "plants.npz",
+        "results.xlsx",
+        "waveforms",
+        "commissioning.html",
+        "report.html",
+        PROVENANCE,
+        "tiny.toml",
+    }
     assert all(path.stat().st_size > 50 for path in out.rglob("*"))
-    assert {f"{row['file']}_{form}.{ending}" for row in rows(out / "waveforms.csv") for form in ("ascii", "binary")
-            for ending in ("cfg", "dat", "hdr")} == {f"waveforms/{path.name}" for path in (out / "waveforms").iterdir()}
+    assert {
+        f"{row['file']}_{form}.{ending}"
+        for row in rows(out / "waveforms.csv")
+        for form in ("ascii", "binary")
+        for ending in ("cfg", "dat", "hdr")
+    } == {f"waveforms/{path.name}" for path in (out / "waveforms").iterdir()}
     assert (out / "tiny.toml").read_bytes() == (folder / "tiny.toml").read_bytes()
 
 
@@ -157,7 +206,7 @@ def test_the_report_says_what_the_terminal_said_and_holds_the_table(ran: Ran) ->
     assert [one["n"] for one in data["candidates"]] == [int(row["candidate"]) for row in table]
     for one, row in zip(data["candidates"], table, strict=True):
         assert one["is"] == [float(row[name]) if row[name] else None for name in data["numbers"]]
-    assert text.count("<svg") == 4 + 2                     # the figures; the explorer's
+    assert text.count("<svg") == 4 + 2  # the figures; the explorer's
     assert "statorodds run tiny.toml --workers 1" in text
 
 
@@ -169,7 +218,9 @@ def test_the_report_opened_in_a_browser_shows_the_table(ran: Ran, tmp_path: Path
     chosen = json.loads((out / PROVENANCE).read_text())["chosen"]
     assert f'data-candidate="{chosen}"' in document
     table = {int(row["candidate"]): row for row in rows(out / "candidates.csv")}
-    seen = acted((out / "report.html").read_text(encoding="utf-8"), """
+    seen = acted(
+        (out / "report.html").read_text(encoding="utf-8"),
+        """
       const panel = document.querySelector(".explorer"), seen = [];
       for (const input of panel.querySelectorAll("input[type=range]")) {
         for (let at = 0; at <= Number(input.max); at++) {
@@ -178,7 +229,9 @@ def test_the_report_opened_in_a_browser_shows_the_table(ran: Ran, tmp_path: Path
                       is: [...panel.querySelectorAll("data")].map(d => [d.dataset.name, d.value]) });
         }
       }
-      return seen;""", tmp_path)
+      return seen;""",
+        tmp_path,
+    )
     assert len({one["n"] for one in seen}) > 3
     for one in seen:
         for name, value in one["is"]:
@@ -189,10 +242,20 @@ def test_two_workers_give_the_same_tables(ran: Ran) -> None:
     folder, _ = ran
     done = statorodds(folder, "run", "tiny.toml", "--workers", "2", "--out", "two")
     assert done.returncode == 0, done.stderr
-    for name in ("candidates.csv", "by_type.csv", "coverage.csv", "comparison.csv", "neighbours.csv", "tradeoff.svg",
-                 "convergence.csv", "convergence.svg",
-                 "plants.npz"):
-        assert (folder / "two" / name).read_bytes() == (folder / "tiny-results" / name).read_bytes(), name
+    for name in (
+        "candidates.csv",
+        "by_type.csv",
+        "coverage.csv",
+        "comparison.csv",
+        "neighbours.csv",
+        "tradeoff.svg",
+        "convergence.csv",
+        "convergence.svg",
+        "plants.npz",
+    ):
+        assert (folder / "two" / name).read_bytes() == (
+            folder / "tiny-results" / name
+        ).read_bytes(), name
 
 
 def test_another_seed_gives_other_numbers(ran: Ran) -> None:

@@ -1,4 +1,5 @@
-"""The example that reads kept samples answers its question on a small run of the study that it names."""
+"""The example that reads kept samples answers its question on a small run of the study that it
+names."""
 
 from __future__ import annotations
 
@@ -14,19 +15,29 @@ from montecarlo.study.read import parse_study
 CONFIGS = Path(__file__).parents[1] / "configs"
 
 
-def test_the_example_reads_the_samples_of_a_study(tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
-                                                  capsys: pytest.CaptureFixture[str]) -> None:
+def test_the_example_reads_the_samples_of_a_study(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     table = tomllib.loads((CONFIGS / "hydro_11kv.toml").read_text(encoding="utf-8"))
     table["study"] |= {"samples": 32, "earth_fault_samples": 16, "plants": 16, "rare_samples": 4096}
     table["scheme"]["kind"] = "two_phase_one_earth"
     table["external_events"] = table["external_events"][:1]
-    table["candidates"] = {"phase_pickup_a": [0.2], "earth_pickup_a": [0.05], "stabilising_resistance_ohm": [200]}
-    result = run_study(parse_study(table, CONFIGS), workers=1, keep_samples=tmp_path / "hydro_11kv-results")
+    table["candidates"] = {
+        "phase_pickup_a": [0.2],
+        "earth_pickup_a": [0.05],
+        "stabilising_resistance_ohm": [200],
+    }
+    result = run_study(
+        parse_study(table, CONFIGS), workers=1, keep_samples=tmp_path / "hydro_11kv-results"
+    )
     monkeypatch.chdir(tmp_path)
     found = runpy.run_path(str(CONFIGS / "read_samples.py"))
     assert "(120, 140]" in capsys.readouterr().out
     by = found["unlike"]
-    p = found["trips"].groupby(by, observed=True).sum() / found["rows"]["weight"].groupby(by, observed=True).sum()
+    p = (
+        found["trips"].groupby(by, observed=True).sum()
+        / found["rows"]["weight"].groupby(by, observed=True).sum()
+    )
     assert p.iloc[-1] > 3 * p.iloc[0] > 0
     curve = result.exceedance.query("element == 'earth' and pickup_a == 0.05")
     assert found["trips"].mean() == pytest.approx(curve["p"].item(), rel=1e-9)

@@ -1,7 +1,8 @@
-"""Every script that DEVELOPERS.md names still runs and prints its tables; a run with `--quick` takes seconds.
+"""Every script that DEVELOPERS.md names still runs and prints its tables; a run with `--quick`
+takes seconds.
 
-A script that is named there and knows no `--quick` fails here. Those of .ci need a network: their syntax, their
-refusals and the files that they name are looked at."""
+A script that is named there and knows no `--quick` fails here. Those of .ci need a network: their
+syntax, their refusals and the files that they name are looked at."""
 
 from __future__ import annotations
 
@@ -17,24 +18,48 @@ import pytest
 ROOT = Path(__file__).parents[1]
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 NAMED = sorted(set(re.findall(r"python -m (tests(?:\.\w+)+)", DEVELOPERS)))
-SLOW = {"tests.benchmarks", "tests.benchmarks.cluster", "tests.benchmarks.missed", "tests.benchmarks.rare",
-        "tests.coverage.pairs", "tests.coverage.whole", "tests.trouble.kills"}
-SAID = {"tests.trouble.kills": "1 kills in 1 runs"}        # by those that print no table
+SLOW = {
+    "tests.benchmarks",
+    "tests.benchmarks.cluster",
+    "tests.benchmarks.missed",
+    "tests.benchmarks.rare",
+    "tests.coverage.pairs",
+    "tests.coverage.whole",
+    "tests.trouble.kills",
+}
+SAID = {"tests.trouble.kills": "1 kills in 1 runs"}  # by those that print no table
 CI = ("run", "versions", "wheel")
 
 
 def test_the_scripts_are_found_in_the_document() -> None:
-    assert {"tests.benchmarks", "tests.benchmarks.cluster", "tests.benchmarks.missed", "tests.benchmarks.rare",
-            "tests.benchmarks.steps", "tests.coverage.missed", "tests.coverage.pairs",
-            "tests.coverage.rare", "tests.coverage.real", "tests.coverage.whole", "tests.fuzz",
-            "tests.trouble.kills"} <= set(NAMED)
+    assert {
+        "tests.benchmarks",
+        "tests.benchmarks.cluster",
+        "tests.benchmarks.missed",
+        "tests.benchmarks.rare",
+        "tests.benchmarks.steps",
+        "tests.coverage.missed",
+        "tests.coverage.pairs",
+        "tests.coverage.rare",
+        "tests.coverage.real",
+        "tests.coverage.whole",
+        "tests.fuzz",
+        "tests.trouble.kills",
+    } <= set(NAMED)
 
 
-@pytest.mark.parametrize("name", [
-    pytest.param(name, marks=[pytest.mark.slow] if name in SLOW else []) for name in NAMED])
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=[pytest.mark.slow] if name in SLOW else []) for name in NAMED]
+)
 def test_a_script_runs_and_prints_its_tables(name: str) -> None:
-    done = subprocess.run([sys.executable, "-m", name, "--quick"], cwd=ROOT, capture_output=True, text=True,
-                          check=False, env={**os.environ, "OPENBLAS_NUM_THREADS": "1"})
+    done = subprocess.run(
+        [sys.executable, "-m", name, "--quick"],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
+    )
     assert done.returncode == 0, done.stderr
     assert "Traceback" not in done.stderr
     if name in SAID:
@@ -60,7 +85,7 @@ def tables_of(text: str) -> list[list[list[str]]]:
     return found
 
 
-# --- .ci --------------------------------------------------------------------------------------------------
+# --- .ci ----------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("name", CI)
@@ -81,6 +106,8 @@ def test_what_a_script_of_ci_names_is_there(name: str) -> None:
 
 
 def test_versions_refuses_what_it_does_not_know() -> None:
-    done = subprocess.run([ROOT / ".ci" / "versions", "oldest"], capture_output=True, text=True, check=False)
+    done = subprocess.run(
+        [ROOT / ".ci" / "versions", "oldest"], capture_output=True, text=True, check=False
+    )
     assert done.returncode == 2
     assert "name lowest, newest or both" in done.stderr

@@ -16,21 +16,25 @@ from typing import Any
 import numpy as np
 import pytest
 
-from montecarlo.engine.commissioning import Sheet
 from montecarlo.errors import StudyError
 from montecarlo.study.candidates import Setting
-from studies.cli import main
-from studies.folder import SEAL, is_as_sealed, sealed
-from studies.measured import Measured
-from studies.update import _aside
-from tests.unit.studies import REMOVE, minimal_study_text, study_with
+from studies.cli.main import main
+from studies.commissioning.expected import Sheet
+from studies.measured.run import _aside
+from studies.measured.values import Measured
+from studies.report.record import SEAL, is_as_sealed, sealed
+from tests.made.studies import REMOVE, minimal_study_text, study_with
 
 Row = dict[str, str]
-CHANGES = {"p_false_max = 0.01": "p_false_max = 0.9", "plants = 32": "plants = 256\nrare_samples = 0",
-           "step = 0.02": "step = 0.04",
-           "stabilising_resistance_ohm = [0, 300]": "stabilising_resistance_ohm = [300]",
-           '{ nominal = 300, tolerance_percent = 10, shape = "normal", source = "assumed" }':
-           '{ dist = "empirical", file = "data/k.csv", column = "knee_v" }'}
+CHANGES = {
+    "p_false_max = 0.01": "p_false_max = 0.9",
+    "plants = 32": "plants = 256\nrare_samples = 0",
+    "step = 0.02": "step = 0.04",
+    "stabilising_resistance_ohm = [0, 300]": "stabilising_resistance_ohm = [300]",
+    '{ nominal = 300, tolerance_percent = 10, shape = "normal", source = "assumed" }': (
+        '{ dist = "empirical", file = "data/k.csv", column = "knee_v" }'
+    ),
+}
 
 
 @pytest.fixture(scope="module")
@@ -42,10 +46,12 @@ def run(tmp_path_factory: pytest.TempPathFactory) -> Path:
         text = text.replace(old, new)
     (folder / "s.toml").write_text(text)
     (folder / "data").mkdir()
-    (folder / "data" / "k.csv").write_text("knee_v\n" + "\n".join(str(290 + 2 * k) for k in range(12)))
+    (folder / "data" / "k.csv").write_text(
+        "knee_v\n" + "\n".join(str(290 + 2 * k) for k in range(12))
+    )
     options = ["--workers", "1", "--samples", "640", "--out", str(folder / "run")]
     assert main(["run", str(folder / "s.toml"), *options]) == 0
-    shutil.rmtree(folder / "data")                         # what a run needs later stands in its results
+    shutil.rmtree(folder / "data")  # what a run needs later stands in its results
     return folder / "run"
 
 
@@ -78,7 +84,9 @@ def through_ct(row: Row) -> dict[str, Any]:
     return {}
 
 
-def test_it_tells_before_and_after(run: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_it_tells_before_and_after(
+    run: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     measured = filled(run, tmp_path / "m.csv", through_ct)
     assert main(["update", str(run), str(measured), "--out", str(tmp_path / "u.csv")]) == 0
     said = capsys.readouterr()
@@ -89,36 +97,54 @@ def test_it_tells_before_and_after(run: Path, tmp_path: Path, capsys: pytest.Cap
     assert "after" in text
     moved = said.out.partition("INPUTS THAT MOVED")[2].splitlines()[2].split()
     assert moved[0] == "ct.turns_ratio_error_percent[3]"
-    assert float(moved[4]) < -0.1                          # more secondary current: fewer turns
+    assert float(moved[4]) < -0.1  # more secondary current: fewer turns
     with (tmp_path / "u.csv").open(newline="") as lines:
         rows = list(csv.DictReader(lines))
     with (run / "candidates.csv").open(newline="") as lines:
         candidates = list(csv.DictReader(lines))
     assert [row["chosen"] for row in rows] == [row["chosen"] for row in candidates]
     for row, stated in zip(rows, candidates, strict=True):
-        if stated["batch"] == "1":                         # the same batch, all counted
+        if stated["batch"] == "1":  # the same batch, all counted
             assert float(row["p_false"]) == pytest.approx(float(stated["p_false"]))
             assert float(row["p_missed"]) == pytest.approx(float(stated["p_missed"]))
         for name in ("p_missed", "p_false", "p_missed_updated", "p_false_updated"):
-            assert 0 <= float(row[f"{name}_low"]) <= float(row[name]) <= float(row[f"{name}_high"]) <= 1
+            assert (
+                0
+                <= float(row[f"{name}_low"])
+                <= float(row[name])
+                <= float(row[f"{name}_high"])
+                <= 1
+            )
         for name in ("p_missed", "p_false"):
             gap = float(row[f"{name}_updated"]) - float(row[name])
             assert gap == pytest.approx(float(row[f"{name}_change"]), abs=1e-9)
 
 
 def test_a_poor_instrument_changes_nothing(run: Path, tmp_path: Path) -> None:
-    measured = filled(run, tmp_path / "m.csv", lambda row: through_l1(row) and through_l1(row) | {"uncertainty": 100})
+    measured = filled(
+        run,
+        tmp_path / "m.csv",
+        lambda row: through_l1(row) and through_l1(row) | {"uncertainty": 100},
+    )
     assert main(["update", str(run), str(measured), "--out", str(tmp_path / "u.csv")]) == 0
     with (tmp_path / "u.csv").open(newline="") as lines:
-        assert all(abs(float(row[f"{name}_change"])) < 1e-9 for row in csv.DictReader(lines)
-                   for name in ("p_missed", "p_false"))
+        assert all(
+            abs(float(row[f"{name}_change"])) < 1e-9
+            for row in csv.DictReader(lines)
+            for name in ("p_missed", "p_false")
+        )
 
 
-def test_another_injected_current_moves_what_is_expected(run: Path, tmp_path: Path,
-                                                         capsys: pytest.CaptureFixture[str]) -> None:
+def test_another_injected_current_moves_what_is_expected(
+    run: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     def at_900(row: Row) -> dict[str, Any]:
         if (row["test"], row["quantity"]) == ("through", "CT line_end.L2"):
-            return {"injected_primary_a": 900, "measured": 0.9 * float(row["expected"]), "uncertainty": 0.002}
+            return {
+                "injected_primary_a": 900,
+                "measured": 0.9 * float(row["expected"]),
+                "uncertainty": 0.002,
+            }
         return {}
 
     measured = filled(run, tmp_path / "m.csv", at_900)
@@ -126,15 +152,25 @@ def test_another_injected_current_moves_what_is_expected(run: Path, tmp_path: Pa
     assert "0.6 ± 0.002" in capsys.readouterr().out
 
 
-def test_pickups_can_be_measured_too(run: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    measured = filled(run, tmp_path / "m.csv", lambda row: {
-        "measured": row["high"], "uncertainty": 0.005 * float(row["expected"])} if row["injected_primary_a"] == "" and
-        row["quantity"] == "pick-up earth" and row["test"] in ("at the relay", "line_end.L1") else {})
+def test_pickups_can_be_measured_too(
+    run: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    measured = filled(
+        run,
+        tmp_path / "m.csv",
+        lambda row: (
+            {"measured": row["high"], "uncertainty": 0.005 * float(row["expected"])}
+            if row["injected_primary_a"] == ""
+            and row["quantity"] == "pick-up earth"
+            and row["test"] in ("at the relay", "line_end.L1")
+            else {}
+        ),
+    )
     assert main(["update", str(run), str(measured), "--out", str(tmp_path / "u.csv")]) == 0
     assert "relay.pickup_error_percent[3]" in capsys.readouterr().out
 
 
-# --- refusals ---------------------------------------------------------------------------------------------
+# --- refusals -----------------------------------------------------------------
 
 
 def refusal(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
@@ -147,62 +183,97 @@ def refusal(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
     return lines[0]
 
 
-@pytest.mark.parametrize(("change", "said"), [
-    ({"unit": "mA"}, 'unit "mA", must be "A secondary"'),
-    ({"measured": 5.0}, "no sampled plant comes within 4 uncertainties of it"),
-    ({"measured": "0,002"}, 'measured: "0,002" must be a number'),
-    ({"measured": "nan"}, 'measured: "nan" must be a number'),
-    ({"uncertainty": ""}, 'uncertainty: "" must be a number above 0 in A secondary'),
-    ({"uncertainty": 0}, 'uncertainty: "0" must be a number above 0'),
-    ({"uncertainty": 1e-6, "measured": 0.0012}, "uncertain"),
-    ({"test": "thruogh"}, "did you mean through?"),
-    ({"quantity": "leg L9"}, "did you mean leg L"),
-    ({"injected_primary_a": 5000}, "injected_primary_a 5000 A, must be at most 1.25 times"),
-    ({"injected_secondary_a": 1},
-     "injected_secondary_a 1 A has no place in test through; take the column injected_primary_a"),
-    ({"measured": "", "uncertainty": ""}, "no row has a measured value"),
-])
-def test_what_does_not_fit_is_one_line(change: dict[str, Any], said: str, run: Path, tmp_path: Path,
-                                       capsys: pytest.CaptureFixture[str]) -> None:
-    measured = filled(run, tmp_path / "m.csv", lambda row: through_l1(row) and through_l1(row) | change)
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"unit": "mA"}, 'unit "mA", must be "A secondary"'),
+        ({"measured": 5.0}, "no sampled plant comes within 4 uncertainties of it"),
+        ({"measured": "0,002"}, 'measured: "0,002" must be a number'),
+        ({"measured": "nan"}, 'measured: "nan" must be a number'),
+        ({"uncertainty": ""}, 'uncertainty: "" must be a number above 0 in A secondary'),
+        ({"uncertainty": 0}, 'uncertainty: "0" must be a number above 0'),
+        ({"uncertainty": 1e-6, "measured": 0.0012}, "uncertain"),
+        ({"test": "thruogh"}, "did you mean through?"),
+        ({"quantity": "leg L9"}, "did you mean leg L"),
+        ({"injected_primary_a": 5000}, "injected_primary_a 5000 A, must be at most 1.25 times"),
+        (
+            {"injected_secondary_a": 1},
+            (
+                "injected_secondary_a 1 A has no place in test through; take the column"
+                " injected_primary_a"
+            ),
+        ),
+        ({"measured": "", "uncertainty": ""}, "no row has a measured value"),
+    ],
+)
+def test_what_does_not_fit_is_one_line(
+    change: dict[str, Any], said: str, run: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    measured = filled(
+        run, tmp_path / "m.csv", lambda row: through_l1(row) and through_l1(row) | change
+    )
     assert said in refusal(capsys, str(run), str(measured), "--out", str(tmp_path / "u.csv"))
     assert not (tmp_path / "u.csv").exists()
 
 
-@pytest.mark.parametrize(("text", "said"), [
-    ("test,quantity,unit,measured,uncertainty,mesured\n", "did you mean measured?"),
-    ("test;quantity;unit;measured;uncertainty\n", "separated by commas"),
-    ("test,quantity,unit,measured\n", "column uncertainty is missing"),
-    ("test,quantity,unit,measured,uncertainty,test\n", 'column "test" stands twice'),
-    ("", "column test is missing"),
-    ("test,quantity,unit,measured,uncertainty\nthrough,leg L1,A secondary,0.001,0.001,9\n", "more cells than columns"),
-    ("test,quantity,unit,measured,uncertainty\n" + 2 * "through,leg L1,A secondary,0.001,0.01\n",
-     "stands there more than once"),
-    ("test,quantity,unit,measured,uncertainty\n\"through,leg", "cannot be read as CSV"),
-])
-def test_a_table_that_is_none_is_one_line(text: str, said: str, run: Path, tmp_path: Path,
-                                          capsys: pytest.CaptureFixture[str]) -> None:
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("test,quantity,unit,measured,uncertainty,mesured\n", "did you mean measured?"),
+        ("test;quantity;unit;measured;uncertainty\n", "separated by commas"),
+        ("test,quantity,unit,measured\n", "column uncertainty is missing"),
+        ("test,quantity,unit,measured,uncertainty,test\n", 'column "test" stands twice'),
+        ("", "column test is missing"),
+        (
+            "test,quantity,unit,measured,uncertainty\nthrough,leg L1,A secondary,0.001,0.001,9\n",
+            "more cells than columns",
+        ),
+        (
+            "test,quantity,unit,measured,uncertainty\n"
+            + 2 * "through,leg L1,A secondary,0.001,0.01\n",
+            "stands there more than once",
+        ),
+        ('test,quantity,unit,measured,uncertainty\n"through,leg', "cannot be read as CSV"),
+    ],
+)
+def test_a_table_that_is_none_is_one_line(
+    text: str, said: str, run: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     (tmp_path / "m.csv").write_text(text)
-    assert said in refusal(capsys, str(run), str(tmp_path / "m.csv"), "--out", str(tmp_path / "u.csv"))
+    assert said in refusal(
+        capsys, str(run), str(tmp_path / "m.csv"), "--out", str(tmp_path / "u.csv")
+    )
 
 
-def test_too_few_plants_are_told_with_their_number(run: Path, tmp_path: Path,
-                                                   capsys: pytest.CaptureFixture[str]) -> None:
-    measured = filled(run, tmp_path / "m.csv", lambda row: {
-        "measured": row["expected"], "uncertainty": 0.0004} if row["test"] == "through" else {})
+def test_too_few_plants_are_told_with_their_number(
+    run: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    measured = filled(
+        run,
+        tmp_path / "m.csv",
+        lambda row: (
+            {"measured": row["expected"], "uncertainty": 0.0004} if row["test"] == "through" else {}
+        ),
+    )
     line = refusal(capsys, str(run), str(measured), "--out", str(tmp_path / "u.csv"))
-    assert "effective of 256 sampled plants support these values together, at least 10 are needed" in line
+    assert (
+        "effective of 256 sampled plants support these values together, at least 10 are needed"
+        in line
+    )
 
 
-def test_files_are_named(run: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str],
-                         monkeypatch: pytest.MonkeyPatch) -> None:
+def test_files_are_named(
+    run: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.chdir(tmp_path)
     measured = str(filled(run, tmp_path / "m.csv", through_l1))
     assert "no such file" in refusal(capsys, str(run), "absent.csv")
     assert "is no folder of a finished run" in refusal(capsys, str(tmp_path), measured)
     (tmp_path / "m-updated.csv").write_text("mine")
     assert "exists already" in refusal(capsys, str(run), measured)
-    assert np.all([name in ("m.csv", "m-updated.csv") for name in (path.name for path in tmp_path.iterdir())])
+    assert np.all(
+        [name in ("m.csv", "m-updated.csv") for name in (path.name for path in tmp_path.iterdir())]
+    )
 
 
 def npy(array: np.ndarray[Any, Any]) -> bytes:
@@ -212,31 +283,37 @@ def npy(array: np.ndarray[Any, Any]) -> bytes:
     return file.getvalue()
 
 
-@pytest.mark.parametrize("spoil", [
-    lambda folder: (folder / "plants.npz").write_bytes(b""),
-    lambda folder: (folder / "plants.npz").write_bytes(b"PK\x03\x04 and no more"),
-    lambda folder: (folder / "plants.npz").write_bytes((folder / "plants.npz").read_bytes()[:-3000]),
-    lambda folder: (folder / "plants.npz").write_bytes(npy(np.zeros(3))),
-    lambda folder: (folder / "plants.npz").write_bytes(npy(np.array([{}], dtype=object))),
-    lambda folder: (folder / "provenance.json").write_text("[" * 100_000),
-    lambda folder: (folder / "provenance.json").write_text("null"),
-    lambda folder: (folder / "provenance.json").write_bytes(b"\xff\xfe\x00"),
-    lambda folder: _recorded(folder, study_file="../s.toml"),
-    lambda folder: _recorded(folder, study_file=["s.toml"]),
-    lambda folder: _recorded(folder, study_file="/etc/passwd"),
-    lambda folder: _recorded(folder, chosen="1"),
-    lambda folder: _recorded(folder, chosen=10**6),
-    lambda folder: _recorded(folder, seed="x"),
-    lambda folder: _recorded(folder, samples_asked=[]),
-    lambda folder: _recorded(folder, study_digest="0"),
-    lambda folder: _recorded(folder, sha256=[]),
-    lambda folder: np.savez(folder / "plants.npz", **{"input/x": np.zeros(256)}),
-    lambda folder: _edited(folder / "s.toml", "p_false_max = 0.9", "p_false_max = 0.8"),
-    lambda folder: _edited(folder / "inputs" / "1-k.csv", "300", "299"),
-    lambda folder: (folder / "inputs" / "1-k.csv").unlink(),
-])
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        lambda folder: (folder / "plants.npz").write_bytes(b""),
+        lambda folder: (folder / "plants.npz").write_bytes(b"PK\x03\x04 and no more"),
+        lambda folder: (folder / "plants.npz").write_bytes(
+            (folder / "plants.npz").read_bytes()[:-3000]
+        ),
+        lambda folder: (folder / "plants.npz").write_bytes(npy(np.zeros(3))),
+        lambda folder: (folder / "plants.npz").write_bytes(npy(np.array([{}], dtype=object))),
+        lambda folder: (folder / "provenance.json").write_text("[" * 100_000),
+        lambda folder: (folder / "provenance.json").write_text("null"),
+        lambda folder: (folder / "provenance.json").write_bytes(b"\xff\xfe\x00"),
+        lambda folder: _recorded(folder, study_file="../s.toml"),
+        lambda folder: _recorded(folder, study_file=["s.toml"]),
+        lambda folder: _recorded(folder, study_file="/etc/passwd"),
+        lambda folder: _recorded(folder, chosen="1"),
+        lambda folder: _recorded(folder, chosen=10**6),
+        lambda folder: _recorded(folder, seed="x"),
+        lambda folder: _recorded(folder, samples_asked=[]),
+        lambda folder: _recorded(folder, study_digest="0"),
+        lambda folder: _recorded(folder, sha256=[]),
+        lambda folder: np.savez(folder / "plants.npz", **{"input/x": np.zeros(256)}),
+        lambda folder: _edited(folder / "s.toml", "p_false_max = 0.9", "p_false_max = 0.8"),
+        lambda folder: _edited(folder / "inputs" / "1-k.csv", "300", "299"),
+        lambda folder: (folder / "inputs" / "1-k.csv").unlink(),
+    ],
+)
 def test_a_folder_that_is_not_as_the_run_left_it_is_refused(
-        spoil: Callable[[Path], Any], run: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    spoil: Callable[[Path], Any], run: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     measured, folder = filled(run, tmp_path / "m.csv", through_ct), tmp_path / "run"
     shutil.copytree(run, folder)
     spoil(folder)
@@ -257,11 +334,19 @@ def _recorded(folder: Path, **other: Any) -> None:
     path.write_text(json.dumps(sealed(record | other)))
 
 
-@pytest.mark.parametrize(("old", "new"), [
-    ('"chosen": ', '"chosen": 1'), ('"version": "', '"version": "9'), ('"seed": ', '"seed": 1'), ("\n}", ',"x": 1\n}'),
-    ('"sha256_of_the_rest": "', '"sha256_of_the_rest": "0')])
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ('"chosen": ', '"chosen": 1'),
+        ('"version": "', '"version": "9'),
+        ('"seed": ', '"seed": 1'),
+        ("\n}", ',"x": 1\n}'),
+        ('"sha256_of_the_rest": "', '"sha256_of_the_rest": "0'),
+    ],
+)
 def test_a_record_that_was_changed_is_refused(
-        old: str, new: str, run: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    old: str, new: str, run: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     """The chosen candidate too, to which every injection and its expected current belong."""
     measured, folder = filled(run, tmp_path / "m.csv", through_ct), tmp_path / "run"
     shutil.copytree(run, folder)
@@ -277,30 +362,66 @@ def test_a_record_in_another_order_and_layout_is_the_same(run: Path) -> None:
     assert is_as_sealed(json.loads(json.dumps(dict(reversed(record.items())))))
 
 
-# --- rows that weight no plant ----------------------------------------------------------------------------
+# --- rows that weight no plant ------------------------------------------------
 
 
-@pytest.mark.parametrize(("change", "said"), [
-    ({"injected_primary_a": 100.0}, "injected_primary_a 100 A has no place in test slope 2"),
-    ({"injected_secondary_a": 5.0}, "injected_secondary_a 5 A, must be at most 1.25 times the sheet's"),
-    ({"unit": "A primary"}, 'unit "A primary", must be "A secondary"'),
-    ({"test": "suddenly", "quantity": "operating time phase L1", "unit": "ms"}, 'unit "ms", must be "s"'),
-])
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"injected_primary_a": 100.0}, "injected_primary_a 100 A has no place in test slope 2"),
+        (
+            {"injected_secondary_a": 5.0},
+            "injected_secondary_a 5 A, must be at most 1.25 times the sheet's",
+        ),
+        ({"unit": "A primary"}, 'unit "A primary", must be "A secondary"'),
+        (
+            {"test": "suddenly", "quantity": "operating time phase L1", "unit": "ms"},
+            'unit "ms", must be "s"',
+        ),
+    ],
+)
 def test_a_point_or_a_time_that_does_not_fit_is_refused(change: dict[str, Any], said: str) -> None:
-    row = replace(Measured(7, "slope 2", "pick-up phase L1, neutral_end.L1 raised", "A secondary", math.nan, math.nan,
-                           0.9, 0.01), **change)
+    row = replace(
+        Measured(
+            7,
+            "slope 2",
+            "pick-up phase L1, neutral_end.L1 raised",
+            "A secondary",
+            math.nan,
+            math.nan,
+            0.9,
+            0.01,
+        ),
+        **change,
+    )
     with pytest.raises(StudyError, match=re.escape(f"m.csv line 7: {said}")):
         _aside(biased(), [row], Path("m.csv"))
 
 
 def test_another_held_current_moves_a_point() -> None:
     """x = (0.1 + 1.1 h)/0.9 for pick-up 0.1 A, slope 0.2, the mean of both ends' currents."""
-    row = Measured(7, "slope 2", "pick-up phase L1, neutral_end.L1 raised", "A secondary", math.nan, 0.7, 0.9, 0.01)
+    row = Measured(
+        7,
+        "slope 2",
+        "pick-up phase L1, neutral_end.L1 raised",
+        "A secondary",
+        math.nan,
+        0.7,
+        0.9,
+        0.01,
+    )
     (plants,) = _aside(biased(), [row, replace(row, test="through")], Path("m.csv")).values()
     assert plants == pytest.approx((0.1 + 1.1 * 0.7) / 0.9, rel=1e-6)
 
 
 def biased() -> Sheet:
-    study = study_with({"scheme.kind": "biased", "candidates.earth_pickup_a": REMOVE, "candidates.slope1": [0.2],
-                        "candidates.stabilising_resistance_ohm": REMOVE, "relay.pickup_error_percent": 0})
+    study = study_with(
+        {
+            "scheme.kind": "biased",
+            "candidates.earth_pickup_a": REMOVE,
+            "candidates.slope1": [0.2],
+            "candidates.stabilising_resistance_ohm": REMOVE,
+            "relay.pickup_error_percent": 0,
+        }
+    )
     return Sheet(study, Setting("biased", 0.1, None, 0.0, 0.0, 0.2))

@@ -1,4 +1,5 @@
-"""What the back-up elements in the neutral do: on a lasting fault to earth, and on an external event as it passes."""
+"""What the back-up elements in the neutral do: on a lasting fault to earth, and on an external
+event as it passes."""
 
 from __future__ import annotations
 
@@ -16,16 +17,24 @@ from montecarlo.secondary.transient import STEPS_PER_CYCLE
 if TYPE_CHECKING:
     from montecarlo.engine.block import Block
 
-__all__ = ["critical_place", "held", "one_cycle_rms", "operated", "operates_in_time", "operating_currents"]
+__all__ = [
+    "critical_place",
+    "held",
+    "one_cycle_rms",
+    "operated",
+    "operates_in_time",
+    "operating_currents",
+]
 
 Flags = NDArray[np.bool_]
-INTERVALS = 32                                             # of the winding
-PHASE_PHASE_EARTH = "internal.phase_phase_earth"           # the one counted internal type that touches earth
+INTERVALS = 32  # of the winding
+# the one counted internal type that touches earth
+PHASE_PHASE_EARTH = "internal.phase_phase_earth"
 
 
 def critical_place(block: Block) -> Array | None:
-    """Up to where along the winding each sampled earth fault leaves every back-up element silent, (n,); None without
-    a back-up. 1: it never operates."""
+    """Up to where along the winding each sampled earth fault leaves every back-up element silent,
+    (n,); None without a back-up. 1: it never operates."""
     if (needed := _least_a(block)) is None:
         return None
     nodes = winding_nodes(INTERVALS)
@@ -36,41 +45,57 @@ def critical_place(block: Block) -> Array | None:
 
 
 def operated(block: Block) -> Array | None:
-    """Whether the back-up operates on each sample of a counted type, (n,): 1, 0, NaN where the neutral's current is no
-    finite number; None where there is no back-up or the type is clear of earth: then nothing flows in the neutral."""
+    """Whether the back-up operates on each sample of a counted type, (n,): 1, 0, NaN where the
+    neutral's current is no finite number; None where there is no back-up or the type is clear of
+    earth: then nothing flows in the neutral."""
     side, _, name = block.chunk.stratum.partition(".")
     backup = block.study.backup
     if backup is None:
         return None
     if block.chunk.stratum == PHASE_PHASE_EARTH:
-        lasting = np.abs(primary.phase_phase_earth(block).neutral_voltage_v / primary.neutral(block))
+        lasting = np.abs(
+            primary.phase_phase_earth(block).neutral_voltage_v / primary.neutral(block)
+        )
         return np.where(np.isfinite(lasting), lasting > _least_a(block), np.nan)
-    event = next((item for item in block.study.external_events if (side, item.name) == ("external", name)), None)
+    event = next(
+        (item for item in block.study.external_events if (side, item.name) == ("external", name)),
+        None,
+    )
     current = None if event is None else primary.external_neutral(block, event)
     if current is None:
         return None
-    operates = operates_in_time(backup, operating_currents(block, backup), current, STEPS_PER_CYCLE,
-                                block.study.machine.frequency_hz)
+    operates = operates_in_time(
+        backup,
+        operating_currents(block, backup),
+        current,
+        STEPS_PER_CYCLE,
+        block.study.machine.frequency_hz,
+    )
     return np.where(np.isfinite(current).all(axis=1), operates, np.nan)
 
 
 def operating_currents(block: Block, backup: Backup) -> dict[str, Array]:
     """Neutral current at which each element operates on the block's samples, (n,). [A]"""
-    return backup.operating_a(block.samples, primary.neutral(block), block.study.machine.phase_voltage_v)
+    return backup.operating_a(
+        block.samples, primary.neutral(block), block.study.machine.phase_voltage_v
+    )
 
 
 def _least_a(block: Block) -> Array | None:
-    """Neutral current at which the first element operates on a lasting fault, (n,): the door has seen to it that
-    every delay is within the allowed time. [A]"""
+    """Neutral current at which the first element operates on a lasting fault, (n,): the door has
+    seen to it that every delay is within the allowed time. [A]"""
     backup = block.study.backup
-    return None if backup is None else np.min(list(operating_currents(block, backup).values()), axis=0)
+    return (
+        None if backup is None else np.min(list(operating_currents(block, backup).values()), axis=0)
+    )
 
 
-# --- as an event passes -----------------------------------------------------------------------------------
+# --- as an event passes -------------------------------------------------------
 
 
 def one_cycle_rms(current: Array, per_cycle: int) -> Array:
-    """True RMS over the cycle that ends at each time; current (n, nt) at equal steps, (n, nt - per_cycle + 1)."""
+    """True RMS over the cycle that ends at each time; current (n, nt) at equal steps, (n, nt -
+    per_cycle + 1)."""
     sums = np.cumsum(np.pad(current**2, ((0, 0), (1, 0))), axis=1)
     return np.sqrt(np.maximum(sums[:, per_cycle:] - sums[:, :-per_cycle], 0.0) / per_cycle)
 
@@ -80,17 +105,25 @@ def held(above: Flags, hold: int) -> Flags:
     if hold + 1 > above.shape[1]:
         return np.zeros(len(above), bool)
     count = np.cumsum(np.pad(above, ((0, 0), (1, 0))), axis=1)
-    return np.asarray((count[:, hold + 1:] - count[:, :-hold - 1] == hold + 1).any(axis=1))
+    return np.asarray((count[:, hold + 1 :] - count[:, : -hold - 1] == hold + 1).any(axis=1))
 
 
-def operates_in_time(backup: Backup, operating_a: dict[str, Array], current: Array, per_cycle: int,
-                     frequency_hz: float) -> Flags:
-    """Whether any element operates on the neutral's current (n, nt), sampled `per_cycle` times a cycle. (n,)
+def operates_in_time(
+    backup: Backup,
+    operating_a: dict[str, Array],
+    current: Array,
+    per_cycle: int,
+    frequency_hz: float,
+) -> Flags:
+    """Whether any element operates on the neutral's current (n, nt), sampled `per_cycle` times a
+    cycle. (n,)
 
-    One-cycle RMS above the operating value throughout the delay. A voltage element sees |Z_N| times the current:
-    exact for a resistor, and for the fundamental."""
+    One-cycle RMS above the operating value throughout the delay. A voltage element sees |Z_N| times
+    the current: exact for a resistor, and for the fundamental."""
     rms = one_cycle_rms(current, per_cycle)
     operates = np.zeros(len(current), bool)
     for name, element in backup.elements.items():
-        operates |= held(rms > operating_a[name][:, None], round(element.delay_s * frequency_hz * per_cycle))
+        operates |= held(
+            rms > operating_a[name][:, None], round(element.delay_s * frequency_hz * per_cycle)
+        )
     return operates

@@ -1,4 +1,5 @@
-"""One batch: plan the chunks, map them, add the tallies in the order of their keys, judge every candidate."""
+"""One batch: plan the chunks, map them, add the tallies in the order of their keys, judge every
+candidate."""
 
 from __future__ import annotations
 
@@ -38,33 +39,39 @@ from montecarlo.study.description import Study
 
 Progress = Callable[[int, int, str], None]
 
-CELLS_MAX = 40_000_000                                     # plants x candidates that the tables may hold
-SAMPLES_MAX = 10**9                                        # of a type: the list of its chunks takes 75 MB
-BYTES_EACH = 30_000                                        # of a run's memory, measured: a candidate's rows,
-BYTES_A_PLANT = 550                                        # and its tallies on each plant
-STATED = ""                                                # the study itself among its scenarios
+CELLS_MAX = 40_000_000  # plants x candidates that the tables may hold
+SAMPLES_MAX = 10**9  # of a type: the list of its chunks takes 75 MB
+BYTES_EACH = 30_000  # of a run's memory, measured: a candidate's rows,
+BYTES_A_PLANT = 550  # and its tallies on each plant
+STATED = ""  # the study itself among its scenarios
 
 
 @dataclass(frozen=True, eq=False)
 class Batch:
-    """One set of random numbers on some candidates: the tallies as estimates need them, and the judgement."""
+    """One set of random numbers on some candidates: the tallies as estimates need them, and the
+    judgement."""
 
     round_: int
     lattices: tuple[Lattice, ...]
     strata: dict[str, Stratum]
     judgement: Judgement
     notes: dict[str, float]
-    backup: dict[str, Stratum]                             # the back-up itself, one setting; types that it can see
-    nobody: dict[str, Stratum]                             # what neither it nor a candidate sees; the same, internal
-    known: Mapping[str, Known]                             # of rare false trips, by scenario; "": as stated
-    exceedance: dict[str, Sums]                            # of every curve at its grid, by event
+    backup: dict[str, Stratum]  # the back-up itself, one setting; types that it can see
+    nobody: dict[str, Stratum]  # what neither it nor a candidate sees; the same, internal
+    known: Mapping[str, Known]  # of rare false trips, by scenario; "": as stated
+    exceedance: dict[str, Sums]  # of every curve at its grid, by event
     scenarios: dict[str, Judgement] = field(default_factory=dict)  # beside the study as stated
-    points: tuple[Point, ...] = ()                         # how it settles, of fresh batches: they have few candidates
-    wider: Mapping[str, Sums] = field(default_factory=dict)  # of rare false trips with wider inputs, fresh batches too
-    paired: tuple[Setting, ...] = ()                       # K settings of which is told what one misses and another not
-    caught: dict[str, Stratum] = field(default_factory=dict)       # that, K x K rows by type: missed by, caught by
-    unresolved: tuple[Unresolved, ...] = ()                # a row a type, of scenarios and wider inputs too
-    foremost: tuple[Setting, ...] = ()                     # for whose limits its weighted samples were enlarged
+    points: tuple[Point, ...] = ()  # how it settles, of fresh batches: they have few candidates
+    wider: Mapping[str, Sums] = field(
+        default_factory=dict
+    )  # of rare false trips with wider inputs, fresh batches too
+    # K settings of which is told what one misses and another not
+    paired: tuple[Setting, ...] = ()
+    caught: dict[str, Stratum] = field(
+        default_factory=dict
+    )  # that, K x K rows by type: missed by, caught by
+    unresolved: tuple[Unresolved, ...] = ()  # a row a type, of scenarios and wider inputs too
+    foremost: tuple[Setting, ...] = ()  # for whose limits its weighted samples were enlarged
 
     @cached_property
     def verdict(self) -> Judgement:
@@ -84,53 +91,96 @@ class Batch:
 def designs(study: Study) -> tuple[Design, Design]:
     """Of the counted types and of earth faults, which are solved along the whole winding."""
     general = study.study
-    return Design(general.plants, general.samples), Design(general.plants, earth_fault_samples(study), net=True)
+    return Design(general.plants, general.samples), Design(
+        general.plants, earth_fault_samples(study), net=True
+    )
 
 
-def in_all_scenarios(study: Study, lattices: Sequence[Lattice], round_: int, workers: Workers, tell: Progress,
-                     known: Mapping[str, Known] | None = None, sizes: Sizes | None = None,
-                     paired: Sequence[Setting] = (), foremost: Sequence[Setting] = (),
-                     files: SampleFiles | None = None) -> Batch:
-    """The batch of the study as stated, and how each scenario judges the same candidates on the same random numbers;
-    `known` as an earlier batch has it, `sizes` where they are not the study's own, `paired` and `files` (of the study
-    as stated) and `foremost` as for `run_batch`."""
+def in_all_scenarios(
+    study: Study,
+    lattices: Sequence[Lattice],
+    round_: int,
+    workers: Workers,
+    tell: Progress,
+    known: Mapping[str, Known] | None = None,
+    sizes: Sizes | None = None,
+    paired: Sequence[Setting] = (),
+    foremost: Sequence[Setting] = (),
+    files: SampleFiles | None = None,
+) -> Batch:
+    """The batch of the study as stated, and how each scenario judges the same candidates on the
+    same random numbers; `known` as an earlier batch has it, `sizes` where they are not the study's
+    own, `paired` and `files` (of the study as stated) and `foremost` as for `run_batch`."""
     earlier, other_sizes = known or {}, sizes or {}
     stated = with_sizes(study.alone, other_sizes)
-    batch = run_batch(stated, lattices, round_, workers, tell, earlier.get(STATED), paired, foremost, files)
+    batch = run_batch(
+        stated, lattices, round_, workers, tell, earlier.get(STATED), paired, foremost, files
+    )
     if round_:
         job = Job(stated, tuple(lattices), *designs(stated))
-        wider, unresolved = wider_sums(job, batch.strata, batch.known[STATED].densities, round_, workers, tell)
+        wider, unresolved = wider_sums(
+            job, batch.strata, batch.known[STATED].densities, round_, workers, tell
+        )
         batch = replace(batch, wider=wider, unresolved=(*batch.unresolved, *unresolved))
 
     def told_of(name: str) -> Progress:
         return lambda done, total, what: tell(done, total, f"{what}, {name}")
 
-    others = {name: run_batch(with_sizes(other, other_sizes), lattices, round_, workers, told_of(name),
-                              earlier.get(name), foremost=foremost) for name, other in study.scenarios}
-    return replace(batch, scenarios={name: other.judgement for name, other in others.items()},
-                   unresolved=(*batch.unresolved, *(row for name, other in others.items()
-                                                    for row in named(other.unresolved, name))),
-                   known={**batch.known, **{name: other.known[STATED] for name, other in others.items()}})
+    others = {
+        name: run_batch(
+            with_sizes(other, other_sizes),
+            lattices,
+            round_,
+            workers,
+            told_of(name),
+            earlier.get(name),
+            foremost=foremost,
+        )
+        for name, other in study.scenarios
+    }
+    return replace(
+        batch,
+        scenarios={name: other.judgement for name, other in others.items()},
+        unresolved=(
+            *batch.unresolved,
+            *(row for name, other in others.items() for row in named(other.unresolved, name)),
+        ),
+        known={**batch.known, **{name: other.known[STATED] for name, other in others.items()}},
+    )
 
 
-def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: Workers, progress: Progress,
-              known: Known | None = None, paired: Sequence[Setting] = (), foremost: Sequence[Setting] = (),
-              files: SampleFiles | None = None) -> Batch:
+def run_batch(
+    study: Study,
+    lattices: Sequence[Lattice],
+    round_: int,
+    workers: Workers,
+    progress: Progress,
+    known: Known | None = None,
+    paired: Sequence[Setting] = (),
+    foremost: Sequence[Setting] = (),
+    files: SampleFiles | None = None,
+) -> Batch:
     """All strata on one set of random numbers. Tallies are added in the order of the chunks' keys.
 
-    known: of rare false trips, from an earlier batch of the study; sought if not given and the study wants them.
-    paired: candidates of which is told what each misses and another catches; foremost: those for whose limits there
-    are more weighted samples, by what is known of them; files: where samples are kept, if at all."""
+    known: of rare false trips, from an earlier batch of the study; sought if not given and the
+    study wants them. paired: candidates of which is told what each misses and another catches;
+    foremost: those for whose limits there are more weighted samples, by what is known of them;
+    files: where samples are kept, if at all."""
     settings = settings_of(lattices)
     job = Job(study, tuple(lattices), *designs(study), paired=tuple(map(settings.index, paired)))
     names = strata(study)
     if round_:
-        job = replace(job, shares=shares_of([job.design_of(name) for name in names], final_samples(study)))
+        job = replace(
+            job, shares=shares_of([job.design_of(name) for name in names], final_samples(study))
+        )
     if known is not None:
         wanted = plans(known, foremost, final_samples(study))
         job = replace(job, weighted=tuple((name, plan.samples) for name, plan in wanted.items()))
-    tasks = [Counted(job, chunks, files is not None) for name in names
-             for chunks in job.design_of(name).tasks(name, round_)]
+    tasks = [
+        Counted(job, chunks, files is not None)
+        for name in names
+        for chunks in job.design_of(name).tasks(name, round_)
+    ]
     total, done = sum(task.solutions for task in tasks), 0
     sums: dict[tuple[str, int], Tally] = {}
     waiting, unresolved = Counter(task.chunks[0].stratum for task in tasks), list[Unresolved]()
@@ -147,17 +197,33 @@ def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: W
             unresolved += keep_to_limit(study, counted(round_, first.stratum, every, lattices))
         done += task.solutions
         progress(done, total, first.stratum if round_ == 0 else f"{first.stratum}, fresh batch")
-    gathered = {name: gather(name, [sums[name, block] for block in range(BLOCKS)]) for name in names}
+    gathered = {
+        name: gather(name, [sums[name, block] for block in range(BLOCKS)]) for name in names
+    }
     gathered |= open_pilot(study, lattices, gathered)
     if known is None:
         known = Known(find_densities(job, workers, progress) if final_samples(study) else {})
-    final, seen = final_batch(job, known.densities, round_, workers, progress, files), dict(known.seen)
-    unresolved += keep_to_limit(study, *(weighted(round_, name, found.candidates, found.causes, lattices)
-                                         for name, found in final.items()))
+    final, seen = (
+        final_batch(job, known.densities, round_, workers, progress, files),
+        dict(known.seen),
+    )
+    unresolved += keep_to_limit(
+        study,
+        *(
+            weighted(round_, name, found.candidates, found.causes, lattices)
+            for name, found in final.items()
+        ),
+    )
     for name, found in final.items():
         part = gathered[name]
-        judged = compare(found.candidates, part.total, part.trials, part.unresolved, lattices,
-                         known.of(name, settings))
+        judged = compare(
+            found.candidates,
+            part.total,
+            part.trials,
+            part.unresolved,
+            lattices,
+            known.of(name, settings),
+        )
         gathered[name] = replace(part, weighted=judged)
         seen.setdefault(name, dict(zip(settings, judged.diagnostics.seen, strict=True)))
     notes = {}
@@ -165,23 +231,39 @@ def run_batch(study: Study, lattices: Sequence[Lattice], round_: int, workers: W
         blocks = [sums[EARTH, block].notes for block in range(BLOCKS)]
         notes = {key: float(np.sum([block[key] for block in blocks])) for key in blocks[0]}
     learnt = Known(known.densities, seen, known.deciding or deciding(study, gathered, settings))
-    return Batch(round_, tuple(lattices), gathered, judge(study, lattices, gathered), notes, *_backup(sums, names),
-                 {STATED: learnt}, {name: found.curves for name, found in final.items()},
-                 points=points(study, job, sums, gathered, final) if round_ else (), paired=tuple(paired),
-                 caught=_caught(sums, names), unresolved=tuple(unresolved), foremost=tuple(foremost))
+    return Batch(
+        round_,
+        tuple(lattices),
+        gathered,
+        judge(study, lattices, gathered),
+        notes,
+        *_backup(sums, names),
+        {STATED: learnt},
+        {name: found.curves for name, found in final.items()},
+        points=points(study, job, sums, gathered, final) if round_ else (),
+        paired=tuple(paired),
+        caught=_caught(sums, names),
+        unresolved=tuple(unresolved),
+        foremost=tuple(foremost),
+    )
 
 
 def _caught(sums: dict[tuple[str, int], Tally], names: Sequence[str]) -> dict[str, Stratum]:
     """What one paired candidate misses and another catches, by internal type."""
     found = {}
     for name in names:
-        if blocks := [part for block in range(BLOCKS) if (part := sums[name, block].caught) is not None]:
+        if blocks := [
+            part for block in range(BLOCKS) if (part := sums[name, block].caught) is not None
+        ]:
             found[name] = gather(name, [Tally((part,)) for part in blocks])
     return found
 
 
-def _backup(sums: dict[tuple[str, int], Tally], names: Sequence[str]) -> tuple[dict[str, Stratum], dict[str, Stratum]]:
-    """The back-up itself, and what neither it nor a candidate sees, by type. Nothing of it enters the judgement."""
+def _backup(
+    sums: dict[tuple[str, int], Tally], names: Sequence[str]
+) -> tuple[dict[str, Stratum], dict[str, Stratum]]:
+    """The back-up itself, and what neither it nor a candidate sees, by type. Nothing of it enters
+    the judgement."""
     operates, nobody = {}, {}
     for name in names:
         blocks = [part for block in range(BLOCKS) if (part := sums[name, block].backup) is not None]
@@ -198,7 +280,7 @@ class Counted:
 
     job: Job
     chunks: tuple[Chunk, ...]
-    keep: bool                                             # their rows too
+    keep: bool  # their rows too
 
     @property
     def label(self) -> str:
@@ -227,11 +309,12 @@ def _counted(task: Counted) -> tuple[Tally, list[Rows]]:
     return total, kept
 
 
-# --- before the first batch ---------------------------------------------------------------------------------
+# --- before the first batch ---------------------------------------------------
 
 
 def compile_solvers(study: Study, lattices: Sequence[Lattice]) -> None:
-    """Run the smallest chunk of every stratum once, so that workers find the compiled solvers in the cache."""
+    """Run the smallest chunk of every stratum once, so that workers find the compiled solvers in
+    the cache."""
     small = Design(BLOCKS, BLOCKS)
     job = Job(study, tuple(lattices[:1]), small, replace(small, net=True))
     for name in strata(study):
@@ -253,11 +336,17 @@ def check_sizes(study: Study) -> None:
 
 
 def memory_needed(lattices: Sequence[Lattice], earth: Design) -> float:
-    """About what a run of these candidates takes beside what every run does [bytes]: tables, tallies,
-    and the critical position of each phase and earth setting in each earth fault, in single precision."""
+    """About what a run of these candidates takes beside what every run does [bytes]: tables,
+    tallies, and the critical position of each phase and earth setting in each earth fault, in
+    single precision."""
     candidates = sum(math.prod(lattice.shape) for lattice in lattices)
-    places = sum((phases + earths) * delays for phases, earths, delays in (each.shape for each in lattices))
-    return candidates * (BYTES_EACH + BYTES_A_PLANT * earth.plants_rounded) + 4 * places * earth.samples_drawn
+    places = sum(
+        (phases + earths) * delays for phases, earths, delays in (each.shape for each in lattices)
+    )
+    return (
+        candidates * (BYTES_EACH + BYTES_A_PLANT * earth.plants_rounded)
+        + 4 * places * earth.samples_drawn
+    )
 
 
 def check_size(study: Study, lattices: Sequence[Lattice]) -> None:
@@ -265,19 +354,33 @@ def check_size(study: Study, lattices: Sequence[Lattice]) -> None:
     candidates = sum(int(np.prod(lattice.shape)) for lattice in lattices)
     cells = candidates * Design(study.study.plants, 1).plants_rounded
     if cells > CELLS_MAX:
-        raise StudyError(f"study.plants: {study.study.plants} plants x {candidates} candidates = {cells} cells, at "
-                         f"most {CELLS_MAX}; lower study.plants or thin the grids in [candidates]")
+        raise StudyError(
+            f"study.plants: {study.study.plants} plants x {candidates} candidates = {cells} cells,"
+            f" at most {CELLS_MAX}; lower study.plants or thin the grids in [candidates]"
+        )
     earth = designs(study)[1]
     if earth.samples_drawn > (most := BLOCKS * POINTS_MAX):
         general = study.study
-        key = "study.earth_fault_samples" if general.earth_fault_samples else "study.samples (or --samples)"
+        key = (
+            "study.earth_fault_samples"
+            if general.earth_fault_samples
+            else "study.samples (or --samples)"
+        )
         asked = general.earth_fault_samples or general.samples
-        raise StudyError(f"{key}: {asked} would be {earth.samples_drawn} earth faults (study.earth_fault_samples, "
-                         f"samples/8 unless given, rounded up to a power of two), at most {most}; give fewer")
+        raise StudyError(
+            f"{key}: {asked} would be {earth.samples_drawn} earth faults"
+            " (study.earth_fault_samples, samples/8 unless given, rounded up to a power of two),"
+            f" at most {most}; give fewer"
+        )
     if study.study.samples > SAMPLES_MAX:
-        raise StudyError(f"study.samples (or --samples): {study.study.samples}, at most {SAMPLES_MAX}; give fewer")
+        raise StudyError(
+            f"study.samples (or --samples): {study.study.samples}, at most {SAMPLES_MAX}; give"
+            " fewer"
+        )
     if (need := memory_needed(lattices, earth)) > (here := memory_bytes()):
-        raise StudyError(f"candidates: {candidates} settings on {earth.plants_rounded} plants and "
-                         f"{earth.samples_drawn} earth faults need about {need / 1e9:.1f} GB, and this machine has "
-                         f"{here / 1e9:.1f} GB; thin the grids in [candidates], or lower study.plants or "
-                         "study.earth_fault_samples")
+        raise StudyError(
+            f"candidates: {candidates} settings on {earth.plants_rounded} plants and"
+            f" {earth.samples_drawn} earth faults need about {need / 1e9:.1f} GB, and this machine"
+            f" has {here / 1e9:.1f} GB; thin the grids in [candidates], or lower study.plants or"
+            " study.earth_fault_samples"
+        )

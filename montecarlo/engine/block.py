@@ -39,58 +39,92 @@ class Job:
 
     study: Study
     lattices: tuple[Lattice, ...]
-    design: Design                                         # of the counted strata
-    earth_design: Design                                   # of earth faults, solved along the whole winding, on nets
-    shares: tuple[float, ...] = ()                         # of the batch, below 1, that are tallied by themselves too
-    paired: tuple[int, ...] = ()                           # candidates of which is told what one misses and another not
-    weighted: tuple[tuple[str, int], ...] = ()             # weighted samples of a stratum, where not the study's own
+    design: Design  # of the counted strata
+    earth_design: Design  # of earth faults, solved along the whole winding, on nets
+    shares: tuple[float, ...] = ()  # of the batch, below 1, that are tallied by themselves too
+    paired: tuple[int, ...] = ()  # candidates of which is told what one misses and another not
+    weighted: tuple[
+        tuple[str, int], ...
+    ] = ()  # weighted samples of a stratum, where not the study's own
 
     def design_of(self, stratum: str) -> Design:
-        few = replace(self.earth_design, net=False)        # counted states, as few as earth faults
-        return self.earth_design if stratum == EARTH else few if stratum in OPEN_PILOTS else self.design
+        few = replace(self.earth_design, net=False)  # counted states, as few as earth faults
+        return (
+            self.earth_design
+            if stratum == EARTH
+            else few
+            if stratum in OPEN_PILOTS
+            else self.design
+        )
 
 
 @dataclass(frozen=True, eq=False)
 class Judged:
-    """What the elements of a circuit compare with their pick-ups: quantity (n, elements, forms, delays) [A]."""
+    """What the elements of a circuit compare with their pick-ups: quantity (n, elements, forms,
+    delays) [A]."""
 
     forms: tuple[Form, ...]
-    delays_s: tuple[float, ...] | None                     # None: the delay does not matter, one column
+    delays_s: tuple[float, ...] | None  # None: the delay does not matter, one column
     quantity: Array
 
 
 def thresholds(lattice: Lattice) -> tuple[Array, Array]:
-    """A lattice's phase pick-ups (P,) and earth pick-ups (E,), infinite without such an element. [A]"""
+    """A lattice's phase pick-ups (P,) and earth pick-ups (E,), infinite without such an element.
+    [A]"""
     return np.array(lattice.phase_thresholds), np.array(lattice.earth_thresholds)
 
 
 class Block:
     """One chunk's samples and CTs, and the solutions that several strata ask for.
 
-    points: where the samples' uniforms come from instead of the chunk's streams; each is then a plant of its own."""
+    points: where the samples' uniforms come from instead of the chunk's streams; each is then a
+    plant of its own."""
 
     def __init__(self, job: Job, chunk: Chunk, points: Points | None = None) -> None:
         self.job, self.chunk, self.study = job, chunk, job.study
         self._rows: Rows | slice = slice(None)
         self.design, self._own = job.design_of(chunk.stratum), points
         inputs, ties, seed = list_inputs(self.study), self.study.ties, self.study.study.seed
-        self._points = event_points(inputs, seed=seed, design=self.design, chunk=chunk) if points is None else points
-        self.samples: Mapping[str, Array] = draw(inputs, ties, points) if points is not None else event_samples(
-            inputs, ties, seed=seed, design=self.design, chunk=chunk, points=self._points)
+        self._points = (
+            event_points(inputs, seed=seed, design=self.design, chunk=chunk)
+            if points is None
+            else points
+        )
+        self.samples: Mapping[str, Array] = (
+            draw(inputs, ties, points)
+            if points is not None
+            else event_samples(
+                inputs, ties, seed=seed, design=self.design, chunk=chunk, points=self._points
+            )
+        )
         if chunk.stratum.startswith("internal.") and self.study.states.breaker_open_share > 0:
             self.samples = self._with_breaker_open()
         self.omega = self.study.machine.omega
-        self.circuits: tuple[Circuit, ...] = tuple(dict.fromkeys(lattice.circuit for lattice in job.lattices))
-        self._schemes = {circuit.scheme: scheme_of(self.study, circuit.scheme) for circuit in self.circuits}
+        self.circuits: tuple[Circuit, ...] = tuple(
+            dict.fromkeys(lattice.circuit for lattice in job.lattices)
+        )
+        self._schemes = {
+            circuit.scheme: scheme_of(self.study, circuit.scheme) for circuit in self.circuits
+        }
         every = bank_of(self.study, self.samples)
-        self._banks = {kind: at_places(every, scheme.places) for kind, scheme in self._schemes.items()}
+        self._banks = {
+            kind: at_places(every, scheme.places) for kind, scheme in self._schemes.items()
+        }
 
     def _with_breaker_open(self) -> Mapping[str, Array]:
-        """The samples with a share of them off the network: no load, no infeed, nothing outside the zone."""
-        alone = {"load.current_pu": 0.0, "network.reactance_pu": np.inf, "network.external_capacitance_f": 0.0,
-                 "earthing.other_neutrals_ohm": np.inf}
+        """The samples with a share of them off the network: no load, no infeed, nothing outside the
+        zone."""
+        alone = {
+            "load.current_pu": 0.0,
+            "network.reactance_pu": np.inf,
+            "network.external_capacitance_f": 0.0,
+            "earthing.other_neutrals_ohm": np.inf,
+        }
         off = self.breaker_open
-        return {key: np.where(off, alone[key], value) if key in alone else value for key, value in self.samples.items()}
+        return {
+            key: np.where(off, alone[key], value) if key in alone else value
+            for key, value in self.samples.items()
+        }
 
     @property
     def breaker_open(self) -> NDArray[np.bool_]:
@@ -98,7 +132,8 @@ class Block:
         return self.uniform("operating_state") < self.study.states.breaker_open_share
 
     def only(self, rows: Rows) -> Block:
-        """Some of the samples, in this order, for further solutions; they are no batch of plants and events."""
+        """Some of the samples, in this order, for further solutions; they are no batch of plants
+        and events."""
         few = copy(self)
         for solved in ("load_primary", "_load_judged"):
             few.__dict__.pop(solved, None)
@@ -116,14 +151,16 @@ class Block:
 
     @property
     def early_rows(self) -> dict[float, Rows]:
-        """The samples that belong to each of the job's shares of the batch: the first events of every plant."""
+        """The samples that belong to each of the job's shares of the batch: the first events of
+        every plant."""
         events = np.arange(len(self)).reshape(self.plants, -1)
         firsts = {share: self.design.first_events(self.chunk, share) for share in self.job.shares}
         return {share: events[:, :first].ravel() for share, first in firsts.items() if first}
 
     @property
     def even_positions(self) -> bool:
-        """Whether positions are uniform along the whole winding, so that the line-end law is a weight 2x."""
+        """Whether positions are uniform along the whole winding, so that the line-end law is a
+        weight 2x."""
         position = self.study.internal_faults.position
         return position.family == "uniform" and position.support() == (0.0, 1.0)
 
@@ -136,7 +173,7 @@ class Block:
         """The faulted phase, or the one that a fault between two leaves out: 0, 1, 2 alike."""
         return np.minimum((3 * self.uniform("phase")).astype(np.int64), 2)
 
-    # --- circuits -----------------------------------------------------------------------------------------
+    # --- circuits -------------------------------------------------------------
 
     def scheme(self, circuit: Circuit) -> Scheme:
         return self._schemes[circuit.scheme]
@@ -160,36 +197,52 @@ class Block:
         """The different forms of bias among a circuit's candidates."""
         return tuple(dict.fromkeys(self.form(lattice) for lattice in self._on(circuit)))
 
-    # --- solutions ----------------------------------------------------------------------------------------
+    # --- solutions ------------------------------------------------------------
 
     @cached_property
     def load_primary(self) -> Complex:
         return primary.load(self)
 
-    def solved(self, circuit: Circuit, primary_a: Complex, idle: int | None = None) -> steady.Steady:
-        """A circuit under lasting sinusoidal currents at the two ends (n, 6). `idle`: a CT place whose pilot core is
-        open, so that it drives no leg; the leg sees the other CTs alone."""
+    def solved(
+        self, circuit: Circuit, primary_a: Complex, idle: int | None = None
+    ) -> steady.Steady:
+        """A circuit under lasting sinusoidal currents at the two ends (n, 6). `idle`: a CT place
+        whose pilot core is open, so that it drives no leg; the leg sees the other CTs alone."""
         scheme = self.scheme(circuit)
         live = np.array(scheme.places) != (-1 if idle is None else idle)
-        solved = steady.solve(scheme.table * live, self.leg_ohm(circuit), self.bank(circuit),
-                              carried(primary_a, scheme.places), self.omega)
-        return solved._replace(cts=solved.cts * live)      # nor does it restrain a biased element
+        solved = steady.solve(
+            scheme.table * live,
+            self.leg_ohm(circuit),
+            self.bank(circuit),
+            carried(primary_a, scheme.places),
+            self.omega,
+        )
+        return solved._replace(cts=solved.cts * live)  # nor does it restrain a biased element
 
     def steady(self, circuit: Circuit, primary_a: Complex, idle: int | None = None) -> Judged:
         forms = self.forms(circuit)
         quantity = self.solved(circuit, primary_a, idle).quantities(
-            measurement(self.study, self.scheme(circuit), forms))
+            measurement(self.study, self.scheme(circuit), forms)
+        )
         return Judged(forms, None, quantity[..., None])
 
     def per_setting(self, circuit: Circuit, quantity: Array) -> Array:
         """(n, elements, ...) with the elements' pick-up errors taken out."""
-        error = 1 + self.samples["relay.pickup_error_percent"][:, self.scheme(circuit).element_columns] / 100
+        error = (
+            1
+            + self.samples["relay.pickup_error_percent"][:, self.scheme(circuit).element_columns]
+            / 100
+        )
         return np.asarray(quantity / error.reshape(*error.shape, *(1,) * (quantity.ndim - 2)))
 
     def pickups(self, lattice: Lattice, judged: Judged) -> Pickups:
         """Critical pick-ups of a lattice's settings."""
         scheme, form = self.scheme(lattice.circuit), judged.forms.index(self.form(lattice))
-        columns = [0] if judged.delays_s is None else [judged.delays_s.index(delay) for delay in lattice.delay_s]
+        columns = (
+            [0]
+            if judged.delays_s is None
+            else [judged.delays_s.index(delay) for delay in lattice.delay_s]
+        )
         held = self.per_setting(lattice.circuit, judged.quantity[:, :, form][..., columns])
 
         def largest(axis: Axis) -> Array | None:

@@ -17,7 +17,14 @@ from montecarlo.engine.block import OVERLOAD, Block, Job, Judged, Rows, threshol
 from montecarlo.engine.guard import causes, without_result
 from montecarlo.estimates.caught import missed_samples, sum_caught
 from montecarlo.estimates.choose import OPEN_PILOTS, open_pilots
-from montecarlo.estimates.tally import BackupTally, LatticeTally, Tally, count_missed, count_operated, one_setting
+from montecarlo.estimates.tally import (
+    BackupTally,
+    LatticeTally,
+    Tally,
+    count_missed,
+    count_operated,
+    one_setting,
+)
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import Chunk
 from montecarlo.secondary import transient
@@ -31,8 +38,11 @@ ALL = slice(None)
 
 def strata(study: Study) -> tuple[str, ...]:
     """Everything that is sampled: internal fault types with a share, external events, states."""
-    internal = [f"internal.{kind}" for kind, share in study.internal_faults.shares.model_dump().items()
-                if share > 0 and kind != "inter_turn"]
+    internal = [
+        f"internal.{kind}"
+        for kind, share in study.internal_faults.shares.model_dump().items()
+        if share > 0 and kind != "inter_turn"
+    ]
     external = [f"external.{event.name}" for event in study.external_events]
     heavy = [OVERLOAD] if study.states.overload_current_pu is not None else []
     return (*internal, *external, LOAD, *heavy, *open_pilots(study))
@@ -60,47 +70,97 @@ def solved(block: Block) -> dict[Circuit, Judged]:
 
 def counted(block: Block, judged: Mapping[Circuit, Judged]) -> Tally:
     """The tally of a counted stratum, from what `solved` gave."""
-    job, lattices, internal = block.job, block.job.lattices, block.chunk.stratum.startswith("internal.")
+    job, lattices, internal = (
+        block.job,
+        block.job.lattices,
+        block.chunk.stratum.startswith("internal."),
+    )
     tally = Tally(tuple(_count(block, lattice, judged[lattice.circuit]) for lattice in lattices))
-    tally.early = {share: Tally(tuple(_count(block, lattice, judged[lattice.circuit], rows=rows)
-                                      for lattice in lattices)) for share, rows in block.early_rows.items()}
+    tally.early = {
+        share: Tally(
+            tuple(
+                _count(block, lattice, judged[lattice.circuit], rows=rows) for lattice in lattices
+            )
+        )
+        for share, rows in block.early_rows.items()
+    }
     if any(part.unresolved.any() for part in tally.lattices):
         before = [block.load_pickups(lattice) for lattice in lattices] if internal else []
-        tally.causes = causes(block, without_result(
-            [*(block.pickups(lattice, judged[lattice.circuit]) for lattice in lattices), *before]))
+        tally.causes = causes(
+            block,
+            without_result(
+                [
+                    *(block.pickups(lattice, judged[lattice.circuit]) for lattice in lattices),
+                    *before,
+                ]
+            ),
+        )
     if (caught := backup.operated(block)) is not None:
         left = np.asarray(caught != 1, float)
         nobody = (_count(block, lattice, judged[lattice.circuit], left) for lattice in lattices)
-        tally.backup = BackupTally(one_setting(caught, block.plants),
-                                   tuple(nobody) if internal else ())
+        tally.backup = BackupTally(
+            one_setting(caught, block.plants), tuple(nobody) if internal else ()
+        )
     if job.paired and internal:
-        each = [missed_samples(block.pickups(lattice, judged[lattice.circuit]), block.load_pickups(lattice),
-                               *thresholds(lattice), len(lattice.delay_s)) for lattice in job.lattices]
+        each = [
+            missed_samples(
+                block.pickups(lattice, judged[lattice.circuit]),
+                block.load_pickups(lattice),
+                *thresholds(lattice),
+                len(lattice.delay_s),
+            )
+            for lattice in job.lattices
+        ]
         tally.caught = sum_caught(np.concatenate(each, axis=1)[:, job.paired], block.plants)
     return tally
 
 
 def external(block: Block, name: str) -> dict[Circuit, Judged]:
-    """What the elements of every circuit measure in an external event: the same sampled waveforms through each."""
+    """What the elements of every circuit measure in an external event: the same sampled waveforms
+    through each."""
     event = next(item for item in block.study.external_events if item.name == name)
     window, currents, before = primary.external_event(block, event)
     judged = {}
     for circuit in block.circuits:
         scheme, forms, delays = block.scheme(circuit), block.forms(circuit), block.delays(circuit)
         response = transient.solve(
-            scheme.table, block.leg_ohm(circuit), block.bank(circuit), currents.at(scheme.places), window,
-            block.solved(circuit, before).flux, measurement(block.study, scheme, forms, delays))
+            scheme.table,
+            block.leg_ohm(circuit),
+            block.bank(circuit),
+            currents.at(scheme.places),
+            window,
+            block.solved(circuit, before).flux,
+            measurement(block.study, scheme, forms, delays),
+        )
         judged[circuit] = Judged(forms, delays, response.pickup)
     return judged
 
 
-def _count(block: Block, lattice: Lattice, judged: Judged, of: Array | None = None,
-           rows: Rows | slice = ALL) -> LatticeTally:
-    """`of` (n,), 0 or 1: the samples of an internal fault whose misses are counted, all unless given;
-    `rows`: the samples that are looked at, all unless given."""
+def _count(
+    block: Block,
+    lattice: Lattice,
+    judged: Judged,
+    of: Array | None = None,
+    rows: Rows | slice = ALL,
+) -> LatticeTally:
+    """`of` (n,), 0 or 1: the samples of an internal fault whose misses are counted, all unless
+    given; `rows`: the samples that are looked at, all unless given."""
     event = block.pickups(lattice, judged).at(rows)
     (phase_a, earth_a), wanted = thresholds(lattice), len(lattice.delay_s)
     if not block.chunk.stratum.startswith("internal."):
         return count_operated(event, phase_a, earth_a, wanted, block.plants)
-    weight = 2 * block.samples["internal_faults.position"][rows] if block.even_positions and of is None else None
-    return count_missed(event, block.load_pickups(lattice).at(rows), phase_a, earth_a, wanted, block.plants, weight, of)
+    weight = (
+        2 * block.samples["internal_faults.position"][rows]
+        if block.even_positions and of is None
+        else None
+    )
+    return count_missed(
+        event,
+        block.load_pickups(lattice).at(rows),
+        phase_a,
+        earth_a,
+        wanted,
+        block.plants,
+        weight,
+        of,
+    )

@@ -1,8 +1,8 @@
-"""How the estimates of a batch settle: the same estimators on the first eighth, quarter, half of its events.
+"""How the estimates of a batch settle: the same estimators on the first eighth, quarter, half of
+its events.
 
-The first events of every plant are a valid batch of fewer events, on nets too (a power of two of points from the
-first on is a net by itself), and a longer run begins with a shorter one.
-"""
+The first events of every plant are a valid batch of fewer events, on nets too (a power of two of
+points from the first on is a net by itself), and a longer run begins with a shorter one."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from montecarlo.study.description import Study
 __all__ = ["Point", "points", "shares_of"]
 
 MOST_POINTS = 12
-FEWEST_BATCHES = 4                                         # of weighted samples, whose scatter gives the limits
+FEWEST_BATCHES = 4  # of weighted samples, whose scatter gives the limits
 
 
 @dataclass(frozen=True, eq=False)
@@ -30,16 +30,17 @@ class Point:
     """Estimates from the first `share` of a batch, every candidate (C,)."""
 
     share: float
-    samples: int                                           # of each counted type
+    samples: int  # of each counted type
     earth_faults: int
-    weighted: int                                          # weighted samples of each external event; 0: none
+    weighted: int  # weighted samples of each external event; 0: none
     missed: Total
     false: Total
 
 
 def shares_of(designs: Iterable[Design], rare_samples: int) -> tuple[float, ...]:
-    """Shares of a batch below 1 at which it is estimated: halves, down to one event a plant or to four batches of
-    weighted samples; none where a plant has one event. `rare_samples`: weighted samples of each event, or 0."""
+    """Shares of a batch below 1 at which it is estimated: halves, down to one event a plant or to
+    four batches of weighted samples; none where a plant has one event. `rare_samples`: weighted
+    samples of each event, or 0."""
     fewest = min(design.events_per_plant for design in designs)
     if rare_samples:
         fewest = min(fewest, max(rare_samples // (FEWEST_BATCHES * BATCH), 1))
@@ -47,16 +48,24 @@ def shares_of(designs: Iterable[Design], rare_samples: int) -> tuple[float, ...]
     return tuple(0.5**k for k in range(halvings, 0, -1))
 
 
-def points(study: Study, job: Job, sums: Mapping[tuple[str, int], Tally], strata: Mapping[str, Stratum],
-           final: Mapping[str, Final]) -> tuple[Point, ...]:
+def points(
+    study: Study,
+    job: Job,
+    sums: Mapping[tuple[str, int], Tally],
+    strata: Mapping[str, Stratum],
+    final: Mapping[str, Final],
+) -> tuple[Point, ...]:
     """At each of the job's shares, then of the whole batch; sums by stratum and block of plants.
 
-    Whether p of an event comes from weighted samples is taken from the whole batch, so that a step is never a change
-    of method."""
+    Whether p of an event comes from weighted samples is taken from the whole batch, so that a step
+    is never a change of method."""
     found = []
     for share in job.shares:
         names = dict.fromkeys(name for name, _ in sums)
-        first = {name: gather(name, [sums[name, block].early[share] for block in range(BLOCKS)]) for name in names}
+        first = {
+            name: gather(name, [sums[name, block].early[share] for block in range(BLOCKS)])
+            for name in names
+        }
         first |= open_pilot(study, job.lattices, first)
         for name, part in final.items():
             if (whole := strata[name].weighted) is not None:
@@ -67,12 +76,22 @@ def points(study: Study, job: Job, sums: Mapping[tuple[str, int], Tally], strata
 
 def _point(study: Study, share: float, strata: Mapping[str, Stratum]) -> Point:
     weight = weights_of(study)
-    counted = [int(stratum.trials.sum()) for name, stratum in strata.items()
-               if name != EARTH and not name.startswith("state.")]
-    rare = [stratum.weighted.sums.trials for stratum in strata.values() if stratum.weighted is not None]
-    return Point(share, max(counted), int(strata[EARTH].trials.sum()) if EARTH in strata else 0, max(rare, default=0),
-                 weighted(_of(strata, weight.internal), weight.shares),
-                 weighted(_of(strata, weight.external), weight.event_shares))
+    counted = [
+        int(stratum.trials.sum())
+        for name, stratum in strata.items()
+        if name != EARTH and not name.startswith("state.")
+    ]
+    rare = [
+        stratum.weighted.sums.trials for stratum in strata.values() if stratum.weighted is not None
+    ]
+    return Point(
+        share,
+        max(counted),
+        int(strata[EARTH].trials.sum()) if EARTH in strata else 0,
+        max(rare, default=0),
+        weighted(_of(strata, weight.internal), weight.shares),
+        weighted(_of(strata, weight.external), weight.event_shares),
+    )
 
 
 def _of(strata: Mapping[str, Stratum], names: Sequence[str]) -> list[Stratum]:

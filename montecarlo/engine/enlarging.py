@@ -1,8 +1,8 @@
-"""How many weighted samples of each event a fresh batch has: enough for steady limits of the candidates that matter.
+"""How many weighted samples of each event a fresh batch has: enough for steady limits of the
+candidates that matter.
 
-The study's own batch decides it, before a fresh one is drawn. A batch that grew until its own hits sufficed would stop
-at a run of luck, and its probabilities would be too high.
-"""
+The study's own batch decides it, before a fresh one is drawn. A batch that grew until its own hits
+sufficed would stop at a run of luck, and its probabilities would be too high."""
 
 from __future__ import annotations
 
@@ -21,39 +21,52 @@ from montecarlo.study.description import Study
 
 __all__ = ["Plan", "deciding", "plans", "told"]
 
-HITS = 200.0                                               # effective: limits some 15 % away, four times the check's
-PASSED = 1.25 * FEW                                        # with the largest sample: the check, with a margin
-MATTERS = 0.1                                              # share of a candidate's p_false from which an event decides
-MOST_TIMES = 8                                             # the study's own number: the most that are drawn
+HITS = 200.0  # effective: limits some 15 % away, four times the check's
+PASSED = 1.25 * FEW  # with the largest sample: the check, with a margin
+MATTERS = 0.1  # share of a candidate's p_false from which an event decides
+MOST_TIMES = 8  # the study's own number: the most that are drawn
 
 
 class Plan(NamedTuple):
-    """An event's weighted samples, the candidate that needs them, and what the study's own batch saw of it."""
+    """An event's weighted samples, the candidate that needs them, and what the study's own batch
+    saw of it."""
 
     samples: int
-    wanted: int                                            # more than `samples` where the limit binds
+    wanted: int  # more than `samples` where the limit binds
     setting: Setting
     seen: Seen
 
 
-def deciding(study: Study, strata: Mapping[str, Stratum], settings: Sequence[Setting]) -> dict[str, frozenset[Setting]]:
-    """By event with weighted samples, the candidates whose p_false it decides: a tenth or more of the sum of its upper
-    limits."""
+def deciding(
+    study: Study, strata: Mapping[str, Stratum], settings: Sequence[Setting]
+) -> dict[str, frozenset[Setting]]:
+    """By event with weighted samples, the candidates whose p_false it decides: a tenth or more of
+    the sum of its upper limits."""
     weight = weights_of(study)
-    parts = {name: share * strata[name].estimate().high
-             for name, share in zip(weight.external, weight.event_shares, strict=True)}
+    parts = {
+        name: share * strata[name].estimate().high
+        for name, share in zip(weight.external, weight.event_shares, strict=True)
+    }
     whole = np.sum([*parts.values()], axis=0)
-    return {name: frozenset(settings[int(k)] for k in np.flatnonzero(part >= MATTERS * whole))
-            for name, part in parts.items() if strata[name].weighted is not None}
+    return {
+        name: frozenset(settings[int(k)] for k in np.flatnonzero(part >= MATTERS * whole))
+        for name, part in parts.items()
+        if strata[name].weighted is not None
+    }
 
 
 def plans(known: Known, foremost: Iterable[Setting], own: int) -> dict[str, Plan]:
-    """Of the events of which a fresh batch shall have more than its `own` number for one of the `foremost`, or would if
-    the limit allowed as many as help."""
+    """Of the events of which a fresh batch shall have more than its `own` number for one of the
+    `foremost`, or would if the limit allowed as many as help."""
     found = {}
     for name, seen in known.seen.items():
-        wanted = [plan for setting in foremost if setting in known.deciding.get(name, ()) and setting in seen
-                  and (plan := _plan(setting, seen[setting], own))]
+        wanted = [
+            plan
+            for setting in foremost
+            if setting in known.deciding.get(name, ())
+            and setting in seen
+            and (plan := _plan(setting, seen[setting], own))
+        ]
         if wanted:
             found[name] = max(wanted, key=lambda plan: (plan.samples, plan.wanted))
     return found
@@ -69,21 +82,38 @@ def _plan(setting: Setting, seen: Seen, own: int) -> Plan | None:
         return None
     samples = max(own, min(wanted, MOST_TIMES * seen.trials))
     if wanted > samples and seen.expected(samples).trust.why in (Why.FEW, Why.ONE):
-        samples = own                                      # the counts would still be needed beside them
+        samples = own  # the counts would still be needed beside them
     return Plan(samples, wanted, setting, seen)
 
 
-def told(found: Mapping[str, Plan], own: int, settings: Sequence[Setting], scenario: str) -> list[str]:
+def told(
+    found: Mapping[str, Plan], own: int, settings: Sequence[Setting], scenario: str
+) -> list[str]:
     """What sizes were taken, and why; settings: candidates in the order of their numbers."""
-    return [_sentence(f"{name}, {scenario}" if scenario else name, plan, own, 1 + settings.index(plan.setting))
-            for name, plan in found.items()]
+    return [
+        _sentence(
+            f"{name}, {scenario}" if scenario else name, plan, own, 1 + settings.index(plan.setting)
+        )
+        for name, plan in found.items()
+    ]
 
 
 def _sentence(name: str, plan: Plan, own: int, number: int) -> str:
-    why = (f"{plan.seen.trials} let candidate {number} expect {plan.seen.steady_hits:.0f} effective hits, and "
-           f"{HITS:.0f} make limits steady")
-    limit = f"at most {MOST_TIMES} times the study's own number are drawn, and {plan.wanted} would be needed"
+    why = (
+        f"{plan.seen.trials} let candidate {number} expect {plan.seen.steady_hits:.0f} effective"
+        f" hits, and {HITS:.0f} make limits steady"
+    )
+    limit = (
+        f"at most {MOST_TIMES} times the study's own number are drawn, and {plan.wanted} would be"
+        " needed"
+    )
     if plan.samples == own:
-        return f"{name}: the fresh batch has its own {own} weighted samples, too few for narrow limits: {why}; {limit}."
+        return (
+            f"{name}: the fresh batch has its own {own} weighted samples, too few for narrow"
+            f" limits: {why}; {limit}."
+        )
     short = f"; {limit}" if plan.wanted > plan.samples else ""
-    return f"{name}: the fresh batch has {plan.samples} weighted samples instead of {own}: {why}{short}."
+    return (
+        f"{name}: the fresh batch has {plan.samples} weighted samples instead of {own}:"
+        f" {why}{short}."
+    )

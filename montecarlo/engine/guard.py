@@ -1,8 +1,9 @@
-"""Samples that give no result: counted by type and batch, told, and above the study's limit the end of the run.
+"""Samples that give no result: counted by type and batch, told, and above the study's limit the end
+of the run.
 
-A sample has no result where the secondary solution did not converge or where it was driven by something that is not a
-finite number. It is never dropped: estimates widen by it (`counted_as`), and no sum takes its value.
-"""
+A sample has no result where the secondary solution did not converge or where it was driven by
+something that is not a finite number. It is never dropped: estimates widen by it (`counted_as`),
+and no sum takes its value."""
 
 from __future__ import annotations
 
@@ -23,10 +24,22 @@ from montecarlo.quantities import Array
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.description import Study
 
-__all__ = ["EFFECTS", "ENERGY", "ROWS", "Unresolved", "causes", "counted", "keep_to_limit", "looked_at", "named",
-           "told", "weighted", "without_result"]
+__all__ = [
+    "EFFECTS",
+    "ENERGY",
+    "ROWS",
+    "Unresolved",
+    "causes",
+    "counted",
+    "keep_to_limit",
+    "looked_at",
+    "named",
+    "told",
+    "weighted",
+    "without_result",
+]
 
-COUNTED, WEIGHTED = "counted", "weighted"                  # what the samples are, or are for
+COUNTED, WEIGHTED = "counted", "weighted"  # what the samples are, or are for
 ENERGY, EFFECTS, ROWS = "energy", "effects", "drivers"
 COUNTED_AS = {
     "internal": "missed in the upper limit of p, detected in the lower one, no part of p",
@@ -35,8 +48,10 @@ COUNTED_AS = {
     ENERGY: "no part of means and quantiles",
     EFFECTS: "the mean of the others",
     ROWS: "neither missed nor tripped",
-    WEIGHTED: "operated in the upper limit of p, by the upper limit of their own probability, silent in the lower one, "
-              "no part of p",
+    WEIGHTED: (
+        "operated in the upper limit of p, by the upper limit of their own probability, silent in"
+        " the lower one, no part of p"
+    ),
 }
 
 
@@ -44,11 +59,11 @@ COUNTED_AS = {
 class Unresolved:
     """Samples of one type in one batch that gave no result; zero of them is told too.
 
-    number: of the candidate that has most. not_finite and not_converged: by the cause, on any circuit, so that their
-    sum may be more; None where nobody looked."""
+    number: of the candidate that has most. not_finite and not_converged: by the cause, on any
+    circuit, so that their sum may be more; None where nobody looked."""
 
-    of: str                                                # scenario, model or wider inputs; "": the study as stated
-    round_: int                                            # 0: the study's own batch
+    of: str  # scenario, model or wider inputs; "": the study as stated
+    round_: int  # 0: the study's own batch
     stratum: str
     samples: str
     drawn: int
@@ -56,7 +71,7 @@ class Unresolved:
     not_finite: int | None
     not_converged: int | None
     counted_as: str
-    circuit: str = ""                                      # of that candidate, where there are any
+    circuit: str = ""  # of that candidate, where there are any
 
     @property
     def share(self) -> float:
@@ -74,12 +89,16 @@ class Unresolved:
     @property
     def why(self) -> str:
         """By which cause and where most, in words; "" where nobody looked or nothing was found."""
-        found = ((self.not_finite, "driven by what is no finite number"), (self.not_converged, "not converged"))
+        found = (
+            (self.not_finite, "driven by what is no finite number"),
+            (self.not_converged, "not converged"),
+        )
         return ", ".join(f"{count} {text}" for count, text in found if count) + (
-            f", most with {self.circuit}" if self.circuit else "")
+            f", most with {self.circuit}" if self.circuit else ""
+        )
 
 
-# --- in a chunk -------------------------------------------------------------------------------------------
+# --- in a chunk ---------------------------------------------------------------
 
 
 def without_result(pickups: Iterable[Pickups]) -> NDArray[np.bool_]:
@@ -88,9 +107,11 @@ def without_result(pickups: Iterable[Pickups]) -> NDArray[np.bool_]:
 
 
 def causes(block: Block, lost: NDArray[np.bool_]) -> Array:
-    """How many of the samples `lost` (n,) were driven by something not finite, and how many did not converge: (2,).
+    """How many of the samples `lost` (n,) were driven by something not finite, and how many did not
+    converge: (2,).
 
-    Their primary currents are worked out once more, which costs nothing as long as there are none."""
+    Their primary currents are worked out once more, which costs nothing as long as there are none.
+    """
     if not lost.any():
         return NO_CAUSES
     finite = _finite(block.only(np.flatnonzero(lost)))
@@ -98,40 +119,75 @@ def causes(block: Block, lost: NDArray[np.bool_]) -> Array:
 
 
 def _finite(block: Block) -> NDArray[np.bool_]:
-    """Whether all primary currents and circuit constants of each sample are finite numbers, (n,)."""
+    """Whether all primary currents and circuit constants of each sample are finite numbers,
+    (n,)."""
     side, _, name = block.chunk.stratum.partition(".")
-    event = next((item for item in block.study.external_events if (side, item.name) == ("external", name)), None)
-    parts: list[NDArray[np.complex128] | Array] = [block.leg_ohm(circuit) for circuit in block.circuits]
+    event = next(
+        (item for item in block.study.external_events if (side, item.name) == ("external", name)),
+        None,
+    )
+    parts: list[NDArray[np.complex128] | Array] = [
+        block.leg_ohm(circuit) for circuit in block.circuits
+    ]
     if event is not None:
         _, waves, before = primary.external_event(block, event)
         parts += [waves.wave, before]
     else:
-        parts.append(primary.overload(block) if block.chunk.stratum == OVERLOAD else block.load_primary)
+        parts.append(
+            primary.overload(block) if block.chunk.stratum == OVERLOAD else block.load_primary
+        )
         if block.chunk.stratum == EARTH:
             parts.append(primary.earth_faults(block, winding_nodes(1)))
         elif side == "internal":
             parts.append(primary.phase_faults(block, name))
-    return np.asarray(np.all([np.isfinite(part).reshape(len(block), -1).all(axis=1) for part in parts], axis=0))
+    return np.asarray(
+        np.all([np.isfinite(part).reshape(len(block), -1).all(axis=1) for part in parts], axis=0)
+    )
 
 
-# --- of a batch -------------------------------------------------------------------------------------------
+# --- of a batch ---------------------------------------------------------------
 
 
-def counted(round_: int, stratum: str, tallies: Sequence[Tally], lattices: Sequence[Lattice]) -> Unresolved:
-    """Of a counted type, or of earth faults, from the tallies of its blocks of plants or of its chunks."""
+def counted(
+    round_: int, stratum: str, tallies: Sequence[Tally], lattices: Sequence[Lattice]
+) -> Unresolved:
+    """Of a counted type, or of earth faults, from the tallies of its blocks of plants or of its
+    chunks."""
     drawn = sum(float(tally.lattices[0].trials.sum()) for tally in tallies)
     lost = np.sum([[part.unresolved.sum() for part in tally.lattices] for tally in tallies], axis=0)
     not_finite, not_converged = np.sum([tally.causes for tally in tallies], axis=0)
-    return Unresolved("", round_, stratum, COUNTED, round(drawn), int(lost.max()), int(not_finite), int(not_converged),
-                      COUNTED_AS[stratum.partition(".")[0]], _worst(lost, lattices))
+    return Unresolved(
+        "",
+        round_,
+        stratum,
+        COUNTED,
+        round(drawn),
+        int(lost.max()),
+        int(not_finite),
+        int(not_converged),
+        COUNTED_AS[stratum.partition(".")[0]],
+        _worst(lost, lattices),
+    )
 
 
-def weighted(round_: int, stratum: str, sums: Sums, of_causes: Array, lattices: Sequence[Lattice]) -> Unresolved:
+def weighted(
+    round_: int, stratum: str, sums: Sums, of_causes: Array, lattices: Sequence[Lattice]
+) -> Unresolved:
     """Of the weighted samples of an external event."""
     ends = np.cumsum([math.prod(lattice.shape) for lattice in lattices])
     lost = np.array([part.max() for part in np.split(sums.lost_hits, ends[:-1])])
-    return Unresolved("", round_, stratum, WEIGHTED, sums.trials, int(sums.lost_hits.max()),
-                      int(of_causes[0]), int(of_causes[1]), COUNTED_AS[WEIGHTED], _worst(lost, lattices))
+    return Unresolved(
+        "",
+        round_,
+        stratum,
+        WEIGHTED,
+        sums.trials,
+        int(sums.lost_hits.max()),
+        int(of_causes[0]),
+        int(of_causes[1]),
+        COUNTED_AS[WEIGHTED],
+        _worst(lost, lattices),
+    )
 
 
 def _worst(lost: Array, lattices: Sequence[Lattice]) -> str:
@@ -139,9 +195,18 @@ def _worst(lost: Array, lattices: Sequence[Lattice]) -> str:
     return str(lattices[int(lost.argmax())].circuit) if lost.any() else ""
 
 
-def looked_at(study: Study, stratum: str, samples: str, number: int, drawn: int, *, of: str = "",
-              round_: int = 0) -> tuple[Unresolved, ...]:
-    """Of what a study asks beside its choice: so many of those drawn, if they keep to the limit. Raises RunStopped."""
+def looked_at(
+    study: Study,
+    stratum: str,
+    samples: str,
+    number: int,
+    drawn: int,
+    *,
+    of: str = "",
+    round_: int = 0,
+) -> tuple[Unresolved, ...]:
+    """Of what a study asks beside its choice: so many of those drawn, if they keep to the limit.
+    Raises RunStopped."""
     row = Unresolved(of, round_, stratum, samples, drawn, number, None, None, COUNTED_AS[samples])
     return keep_to_limit(study, row)
 
@@ -155,9 +220,15 @@ def keep_to_limit(study: Study, *rows: Unresolved) -> tuple[Unresolved, ...]:
     """The rows, if all keep to the study's limit. Raises RunStopped."""
     limit = study.study.unresolved_share_max
     if beyond := [row for row in rows if row.share > limit]:
-        raise RunStopped(*(f"study.unresolved_share_max: {limit:g}, and {row.number} of {row.drawn} samples "
-                           f"({row.share:.3g}) of {row.name} gave no result{_why(row, ': ')}; narrow the inputs that "
-                           "reach into extremes, leave out such candidates, or state a larger share" for row in beyond))
+        raise RunStopped(
+            *(
+                f"study.unresolved_share_max: {limit:g}, and {row.number} of {row.drawn} samples"
+                f" ({row.share:.3g}) of {row.name} gave no result{_why(row, ': ')}; narrow the"
+                " inputs that reach into extremes, leave out such candidates, or state a larger"
+                " share"
+                for row in beyond
+            )
+        )
     return rows
 
 
@@ -173,5 +244,8 @@ def told(rows: Sequence[Unresolved]) -> str:
     if not lost:
         return f"Samples without a result: none of {drawn:,}."
     worst = max(rows, key=lambda row: row.share)
-    return (f"Samples without a result: {lost:,} of {drawn:,}, at most {100 * worst.share:.2g} % of a type "
-            f"({worst.name}{_why(worst, ': ')}). None was dropped: how each is counted stands in unresolved.csv.")
+    return (
+        f"Samples without a result: {lost:,} of {drawn:,}, at most {100 * worst.share:.2g} % of a"
+        f" type ({worst.name}{_why(worst, ': ')}). None was dropped: how each is counted stands in"
+        " unresolved.csv."
+    )

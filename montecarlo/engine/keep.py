@@ -1,5 +1,5 @@
-"""Rows of kept samples: what was drawn and what came of it, a column a value, from the solutions that the tally of the
-same chunk rests on."""
+"""Rows of kept samples: what was drawn and what came of it, a column a value, from the solutions
+that the tally of the same chunk rests on."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from montecarlo.engine.block import EARTH, Block, Job
 from montecarlo.engine.space import concerns
 from montecarlo.estimates.tally import Pickups, Tally
 from montecarlo.quantities import Array
+from montecarlo.quantities.keepable import keepable
 from montecarlo.relays.places import ENDS, GROUPS, PHASES, places_of
 from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.sampling.design import Chunk
@@ -29,15 +30,27 @@ SIX = [f"{end}.{phase}" for end in ENDS for phase in PHASES]
 WHOSE = {"phase": "largest of the phase elements", "earth": "earth element"}
 
 
-SETTING = ("scheme", "stabilising_resistance_ohm", "slope1", "slope2", "slope_break_a", "phase_burden_at_a",
-           "earth_burden_at_a", "element", "delay_s", "judges_a")
+SETTING = (
+    "scheme",
+    "stabilising_resistance_ohm",
+    "slope1",
+    "slope2",
+    "slope_break_a",
+    "phase_burden_at_a",
+    "earth_burden_at_a",
+    "element",
+    "delay_s",
+    "judges_a",
+)
 
 
+@keepable
 @dataclass(frozen=True)
 class Column:
-    """One column of kept samples. `what` it holds: key, draw, input, result, critical pick-up or load pick-up; the
-    last two with the part of a setting that they belong to, by the names of `SETTING`; judges_a: the pick-ups for
-    which it counts, in the file's words, all where nothing stands."""
+    """One column of kept samples. `what` it holds: key, draw, input, result, critical pick-up or
+    load pick-up; the last two with the part of a setting that they belong to, by the names of
+    `SETTING`; judges_a: the pick-ups for which it counts, in the file's words, all where nothing
+    stands."""
 
     name: str
     unit: str
@@ -46,7 +59,7 @@ class Column:
     setting: tuple[str | float | None, ...] = (None,) * len(SETTING)
 
 
-Rows = dict[Column, NDArray[np.generic]]                   # (n,) each, in the order of the columns
+Rows = dict[Column, NDArray[np.generic]]  # (n,) each, in the order of the columns
 
 
 def run_and_keep(job: Job, chunk: Chunk) -> tuple[Tally, Rows]:
@@ -57,31 +70,55 @@ def run_and_keep(job: Job, chunk: Chunk) -> tuple[Tally, Rows]:
         along = winding.solved(block)
         return winding.counted(block, along), _finished(block, head, _at_places(block, along))
     judged = case.solved(block)
-    found = [(lattice, None if judged[lattice.circuit].delays_s is None else lattice.delay_s,
-              block.pickups(lattice, judged[lattice.circuit])) for lattice in job.lattices]
+    found = [
+        (
+            lattice,
+            None if judged[lattice.circuit].delays_s is None else lattice.delay_s,
+            block.pickups(lattice, judged[lattice.circuit]),
+        )
+        for lattice in job.lattices
+    ]
     return case.counted(block, judged), _finished(block, head, _measured(block, found))
 
 
-def weighted_rows(block: Block, first: int, found: Iterable[tuple[Lattice, Pickups]], weight: Array) -> Rows:
-    """Rows of weighted samples of an external event, the first of them no. `first`; each is a plant of its own."""
+def weighted_rows(
+    block: Block, first: int, found: Iterable[tuple[Lattice, Pickups]], weight: Array
+) -> Rows:
+    """Rows of weighted samples of an external event, the first of them no. `first`; each is a plant
+    of its own."""
     head = _head(block, first + np.arange(len(block)), np.zeros(len(block), np.int64))
     timed = [(lattice, lattice.delay_s, pickups) for lattice, pickups in found]
     return _finished(block, head, _measured(block, timed), weight)
 
 
-def _finished(block: Block, head: Rows, pickups: Iterable[tuple[Column, Array]], weight: Array | None = None) -> Rows:
-    """Keys, weight and whether the sample gave a result; then draws, inputs and critical pick-ups."""
+def _finished(
+    block: Block, head: Rows, pickups: Iterable[tuple[Column, Array]], weight: Array | None = None
+) -> Rows:
+    """Keys, weight and whether the sample gave a result; then draws, inputs and critical
+    pick-ups."""
     results = dict(pickups)
     resolved = np.all([np.isfinite(values) for values in results.values()], axis=0)
     return head | {
-        Column("weight", "-", "how many samples of the study's own distributions this one stands for", "result"):
-            np.ones(len(block)) if weight is None else weight,
-        Column("resolved", "", "whether the solvers gave a result on every circuit; a critical pick-up without one is "
-               "not a number", "result"): resolved,
-        **dict(_draws(block)), **dict(_inputs(block)), **results}
+        Column(
+            "weight",
+            "-",
+            "how many samples of the study's own distributions this one stands for",
+            "result",
+        ): (np.ones(len(block)) if weight is None else weight),
+        Column(
+            "resolved",
+            "",
+            "whether the solvers gave a result on every circuit; a critical pick-up without one is "
+            "not a number",
+            "result",
+        ): resolved,
+        **dict(_draws(block)),
+        **dict(_inputs(block)),
+        **results,
+    }
 
 
-# --- what was drawn ---------------------------------------------------------------------------------------
+# --- what was drawn -----------------------------------------------------------
 
 
 def _numbers(block: Block) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
@@ -97,10 +134,17 @@ def _head(block: Block, plant: NDArray[np.int64], event: NDArray[np.int64]) -> R
     n = len(block)
     return {
         Column("side", "", "internal fault, external event or state", "key"): np.full(n, side),
-        Column("type", "", "type of the fault, name of the event or state", "key"): np.full(n, kind),
+        Column("type", "", "type of the fault, name of the event or state", "key"): np.full(
+            n, kind
+        ),
         Column("batch", "-", "1: the study's own batch", "key"): np.full(n, block.chunk.round_ + 1),
-        Column("plant", "-", "number of the sampled plant, the row of plants.npz; a weighted sample is a plant of its "
-               "own", "key"): plant,
+        Column(
+            "plant",
+            "-",
+            "number of the sampled plant, the row of plants.npz; a weighted sample is a plant of"
+            " its own",
+            "key",
+        ): plant,
         Column("event", "-", "number of the event on its plant", "key"): event,
     }
 
@@ -110,13 +154,35 @@ def _draws(block: Block) -> Iterator[tuple[Column, NDArray[np.generic]]]:
     side = block.chunk.stratum.partition(".")[0]
     if side == "state":
         return
-    yield Column("point_on_wave_turn", "turn", "angle of the event on the voltage's wave; phasors have no use for it",
-                 "draw"), block.uniform("point_on_wave")
-    yield Column("phase_number", "-", "the faulted phase, or the one that a fault between two leaves out: 1, 2, 3",
-                 "draw"), 1 + block.phase_number()
+    yield (
+        Column(
+            "point_on_wave_turn",
+            "turn",
+            "angle of the event on the voltage's wave; phasors have no use for it",
+            "draw",
+        ),
+        block.uniform("point_on_wave"),
+    )
+    yield (
+        Column(
+            "phase_number",
+            "-",
+            "the faulted phase, or the one that a fault between two leaves out: 1, 2, 3",
+            "draw",
+        ),
+        1 + block.phase_number(),
+    )
     if side == "internal" and block.study.states.breaker_open_share > 0:
-        yield Column("breaker_open", "", "whether the machine was off the network: no load, no infeed, nothing "
-                     "outside the zone", "draw"), block.breaker_open
+        yield (
+            Column(
+                "breaker_open",
+                "",
+                "whether the machine was off the network: no load, no infeed, nothing "
+                "outside the zone",
+                "draw",
+            ),
+            block.breaker_open,
+        )
 
 
 def _inputs(block: Block) -> Iterator[tuple[Column, Array]]:
@@ -133,12 +199,14 @@ def _inputs(block: Block) -> Iterator[tuple[Column, Array]]:
 
 
 def _input(item: Input, name: str) -> Column:
-    return Column(name, item.quantity.unit, f"{item.quantity.text}; varies by {item.varies}", "input")
+    return Column(
+        name, item.quantity.unit, f"{item.quantity.text}; varies by {item.varies}", "input"
+    )
 
 
 def _places(study: Study, item: Input) -> Iterator[tuple[str, int]]:
-    """The columns of an input that something is made of, each with its place: a table of one group of CTs leaves the
-    other end's columns unused, and takes its own from [ct]."""
+    """The columns of an input that something is made of, each with its place: a table of one group
+    of CTs leaves the other end's columns unused, and takes its own from [ct]."""
     if item.quantity.width == "element":
         yield from zip(ELEMENTS, range(len(ELEMENTS)), strict=True)
         return
@@ -147,8 +215,12 @@ def _places(study: Study, item: Input) -> Iterator[tuple[str, int]]:
         labels = PHASES if len(places_of(group)) > 1 else ("",)
         yield from zip(labels, _columns_of(group), strict=False)
         return
-    used = [column for group in study.ct.groups if f"ct.{group}.{field}" not in _keys(study)
-            for column in _columns_of(group)]
+    used = [
+        column
+        for group in study.ct.groups
+        if f"ct.{group}.{field}" not in _keys(study)
+        for column in _columns_of(group)
+    ]
     yield from ((SIX[column], column) for column in sorted(set(used)))
 
 
@@ -162,13 +234,15 @@ def _keys(study: Study) -> set[str]:
     return {item.key for item in list_inputs(study)}
 
 
-# --- what came of it --------------------------------------------------------------------------------------
+# --- what came of it ----------------------------------------------------------
 
 
-def _measured(block: Block, found: Iterable[tuple[Lattice, tuple[float, ...] | None, Pickups]],
-              ) -> Iterator[tuple[Column, Array]]:
-    """Critical pick-ups of every circuit, bias and axis, for each delay where it matters; with those under the load
-    before an internal fault."""
+def _measured(
+    block: Block,
+    found: Iterable[tuple[Lattice, tuple[float, ...] | None, Pickups]],
+) -> Iterator[tuple[Column, Array]]:
+    """Critical pick-ups of every circuit, bias and axis, for each delay where it matters; with
+    those under the load before an internal fault."""
     for lattice, delays, event in found:
         for axis in AXES:
             if (held := getattr(event, axis)) is not None:
@@ -179,7 +253,8 @@ def _measured(block: Block, found: Iterable[tuple[Lattice, tuple[float, ...] | N
 
 
 def _at_places(block: Block, along: winding.Along) -> Iterator[tuple[Column, Array]]:
-    """The same of earth faults, at the sampled places; by phasors or in time, each for the pick-ups that it judges."""
+    """The same of earth faults, at the sampled places; by phasors or in time, each for the pick-ups
+    that it judges."""
     held: dict[Hashable, tuple[Lattice, winding.AtPlace, Array]] = {}
     judged: defaultdict[Hashable, set[float]] = defaultdict(set)
     for lattice in block.job.lattices:
@@ -197,33 +272,63 @@ def _under_load(block: Block, lattice: Lattice) -> Iterator[tuple[Column, Array]
     load = block.load_pickups(lattice)
     for axis in AXES:
         if (held := getattr(load, axis)) is not None:
-            yield Column(f"load_pickup_a[{_circuit_words(block, lattice)}, {axis}]", "A", "critical pick-up of the "
-                         f"{WHOSE[axis]} under the load before the fault", "load pick-up",
-                         _setting(block, lattice, axis, None)), held[:, 0]
+            yield (
+                Column(
+                    f"load_pickup_a[{_circuit_words(block, lattice)}, {axis}]",
+                    "A",
+                    f"critical pick-up of the {WHOSE[axis]} under the load before the fault",
+                    "load pick-up",
+                    _setting(block, lattice, axis, None),
+                ),
+                held[:, 0],
+            )
 
 
-def _pickup(block: Block, lattice: Lattice, axis: Axis, delay_s: float | None, judges: str | None = None) -> Column:
+def _pickup(
+    block: Block, lattice: Lattice, axis: Axis, delay_s: float | None, judges: str | None = None
+) -> Column:
     """judges: of earth faults, the pick-ups for which this solution counts."""
     words = [_circuit_words(block, lattice), axis]
-    text = f"critical pick-up of the {WHOSE[axis]}: the setting at which it would only just have operated"
+    text = (
+        f"critical pick-up of the {WHOSE[axis]}: the setting at which it would only just have"
+        " operated"
+    )
     if delay_s is not None:
         text += f", for a delay of {delay_s:g} s"
     if judges is not None:
         how = "by phasors" if delay_s is None else "in time"
         words.append(how)
-        text += f"; solved {how} along the winding, interpolated at the sampled place; for the pick-ups in judges_a"
+        text += (
+            f"; solved {how} along the winding, interpolated at the sampled place; for the pick-ups"
+            " in judges_a"
+        )
     words += [] if delay_s is None else [f"{delay_s:g} s"]
-    return Column(f"critical_pickup_a[{', '.join(words)}]", "A", text, "critical pick-up",
-                  _setting(block, lattice, axis, delay_s, judges))
+    return Column(
+        f"critical_pickup_a[{', '.join(words)}]",
+        "A",
+        text,
+        "critical pick-up",
+        _setting(block, lattice, axis, delay_s, judges),
+    )
 
 
-def _setting(block: Block, lattice: Lattice, axis: Axis, delay_s: float | None,
-             judges: str | None = None) -> tuple[str | float | None, ...]:
+def _setting(
+    block: Block, lattice: Lattice, axis: Axis, delay_s: float | None, judges: str | None = None
+) -> tuple[str | float | None, ...]:
     """In the order of `SETTING`; None where the scheme has no such thing, or for whatever delay."""
     circuit, bias = lattice.circuit, lattice.bias
     ohm = circuit.stabilising_resistance_ohm if block.scheme(circuit).stabilised else None
     slopes = (None, None, None) if bias is None else (bias.slope1, bias.slope2, bias.slope_break_a)
-    return (circuit.scheme, ohm, *slopes, circuit.phase_pickup_a, circuit.earth_pickup_a, axis, delay_s, judges)
+    return (
+        circuit.scheme,
+        ohm,
+        *slopes,
+        circuit.phase_pickup_a,
+        circuit.earth_pickup_a,
+        axis,
+        delay_s,
+        judges,
+    )
 
 
 def _circuit_words(block: Block, lattice: Lattice) -> str:
@@ -231,10 +336,14 @@ def _circuit_words(block: Block, lattice: Lattice) -> str:
     words = [circuit.scheme]
     if block.scheme(circuit).stabilised:
         words.append(f"{circuit.stabilising_resistance_ohm:g} ohm")
-    words += [f"{axis} burden at {pickup:g} A" for axis, pickup in (("phase", circuit.phase_pickup_a),
-                                                                   ("earth", circuit.earth_pickup_a))
-              if pickup is not None]
+    words += [
+        f"{axis} burden at {pickup:g} A"
+        for axis, pickup in (("phase", circuit.phase_pickup_a), ("earth", circuit.earth_pickup_a))
+        if pickup is not None
+    ]
     if bias is not None:
-        words.append(f"slope {bias.slope1:g}" + ("" if bias.slope2 is None else
-                                                 f" ({bias.slope2:g} above {bias.slope_break_a:g} A)"))
+        words.append(
+            f"slope {bias.slope1:g}"
+            + ("" if bias.slope2 is None else f" ({bias.slope2:g} above {bias.slope_break_a:g} A)")
+        )
     return ", ".join(words)

@@ -1,4 +1,5 @@
-"""The fresh batch as large as the study's precision needs: planned from a batch that is there, then drawn whole."""
+"""The fresh batch as large as the study's precision needs: planned from a batch that is there, then
+drawn whole."""
 
 from __future__ import annotations
 
@@ -19,8 +20,9 @@ from montecarlo.study.description import Precision, Study
 
 __all__ = ["Sizes", "falls_short", "reached", "sizes_for", "told", "with_sizes"]
 
-Sizes = Mapping[str, int]                                  # keys of [study] that differ from what the study states
-Reached = dict[str, tuple[float, float]]                   # by quantity: relative half-width asked for, and reached
+Sizes = Mapping[str, int]  # keys of [study] that differ from what the study states
+# by quantity: relative half-width asked for, and reached
+Reached = dict[str, tuple[float, float]]
 
 
 def with_sizes(study: Study, sizes: Sizes) -> Study:
@@ -29,14 +31,21 @@ def with_sizes(study: Study, sizes: Sizes) -> Study:
 
 
 def reached(precision: Precision, judgement: Judgement, candidate: int) -> Reached:
-    """How wide the 95 % intervals of a candidate are, over the estimate; infinite where that is 0. [-]"""
+    """How wide the 95 % intervals of a candidate are, over the estimate; infinite where that is 0.
+    [-]"""
+
     def relative(total: Total) -> float:
         half, p = (total.high[candidate] - total.low[candidate]) / 2, total.total[candidate]
         return float(half / p) if p > 0 else np.inf
 
-    return {name: (asked, relative(total)) for name, asked, total in (
-        ("p_missed", precision.p_missed, judgement.missed), ("p_false", precision.p_false, judgement.false))
-        if asked is not None}
+    return {
+        name: (asked, relative(total))
+        for name, asked, total in (
+            ("p_missed", precision.p_missed, judgement.missed),
+            ("p_false", precision.p_false, judgement.false),
+        )
+        if asked is not None
+    }
 
 
 def falls_short(found: Reached) -> bool:
@@ -45,26 +54,51 @@ def falls_short(found: Reached) -> bool:
 
 def told(found: Reached, study: Study, strata: Mapping[str, Stratum]) -> str:
     """What the fresh batch reached, in words."""
+
     def percent(share: float) -> str:
         return f"{100 * share:.2g} %" if np.isfinite(share) else "nothing seen"
 
-    parts = [f"{name} +-{percent(got)} of itself (asked {percent(asked)})" for name, (asked, got) in found.items()]
+    parts = [
+        f"{name} +-{percent(got)} of itself (asked {percent(asked)})"
+        for name, (asked, got) in found.items()
+    ]
     sizes = f"{study.study.samples} samples a type, {earth_fault_samples(study)} earth faults"
-    if rare := sorted({part.weighted.sums.trials for part in strata.values() if part.weighted is not None}):
-        sizes += f", {' to '.join(str(size) for size in dict.fromkeys((rare[0], rare[-1])))} weighted samples an event"
+    if rare := sorted(
+        {part.weighted.sums.trials for part in strata.values() if part.weighted is not None}
+    ):
+        sizes += (
+            f", {' to '.join(str(size) for size in dict.fromkeys((rare[0], rare[-1])))} weighted"
+            " samples an event"
+        )
     most = study.study.precision.most_samples if study.study.precision is not None else 0
-    short = f"; short of that, with at most {most} of each (study.precision.most_samples)" if falls_short(found) else ""
-    return f"Precision of the chosen candidate on its fresh batch ({sizes}): {', '.join(parts)}{short}."
+    short = (
+        f"; short of that, with at most {most} of each (study.precision.most_samples)"
+        if falls_short(found)
+        else ""
+    )
+    return (
+        f"Precision of the chosen candidate on its fresh batch ({sizes}):"
+        f" {', '.join(parts)}{short}."
+    )
 
 
-def sizes_for(study: Study, precision: Precision, strata: Mapping[str, Stratum], judgement: Judgement,
-              candidate: int) -> dict[str, int]:
-    """Sizes of a batch in which this candidate reaches its precision, as far as a batch of the study's sizes tells.
+def sizes_for(
+    study: Study,
+    precision: Precision,
+    strata: Mapping[str, Stratum],
+    judgement: Judgement,
+    candidate: int,
+) -> dict[str, int]:
+    """Sizes of a batch in which this candidate reaches its precision, as far as a batch of the
+    study's sizes tells.
 
     All counted types have one size, so the larger need of p_missed and p_false decides it."""
     weight = weights_of(study)
-    drawn = {"samples": study.study.samples, "earth_fault_samples": earth_fault_samples(study),
-             "rare_samples": weighted_samples(study)}
+    drawn = {
+        "samples": study.study.samples,
+        "earth_fault_samples": earth_fault_samples(study),
+        "rare_samples": weighted_samples(study),
+    }
     cost = {"samples": 1.0, "earth_fault_samples": STEADY_INTERVALS + 1.0, "rare_samples": 1.0}
     wanted = dict(drawn)
 
@@ -80,22 +114,32 @@ def sizes_for(study: Study, precision: Precision, strata: Mapping[str, Stratum],
             half = w * _half(strata[name], candidate, drawn["rare_samples"])
             squares[size_of(name)] = squares.get(size_of(name), 0.0) + half**2
         keys = list(squares)
-        sizes = planned([squares[key] ** 0.5 for key in keys], [drawn[key] for key in keys],
-                        [cost[key] for key in keys], target)
+        sizes = planned(
+            [squares[key] ** 0.5 for key in keys],
+            [drawn[key] for key in keys],
+            [cost[key] for key in keys],
+            target,
+        )
         for key, size in zip(keys, sizes, strict=True):
             wanted[key] = max(wanted[key], int(size))
 
     for name, asked in (("missed", precision.p_missed), ("false", precision.p_false)):
         total: Any = getattr(judgement, name).total[candidate]
         if asked is not None and total > 0:
-            plan(*((weight.internal, weight.shares) if name == "missed" else (weight.external, weight.event_shares)),
-                 asked * float(total))
+            plan(
+                *(
+                    (weight.internal, weight.shares)
+                    if name == "missed"
+                    else (weight.external, weight.event_shares)
+                ),
+                asked * float(total),
+            )
     return {key: max(min(size, precision.most_samples), drawn[key]) for key, size in wanted.items()}
 
 
 def _half(stratum: Stratum, candidate: int, rare_samples: int) -> float:
-    """Half of a type's interval. Of weighted samples their own, at this number of them: limits that reach over those of
-    the counts for want of hits do so no more when there are enough."""
+    """Half of a type's interval. Of weighted samples their own, at this number of them: limits that
+    reach over those of the counts for want of hits do so no more when there are enough."""
     rare = stratum.weighted
     if rare is None or not rare.used[candidate]:
         limits, times = stratum.estimate(), 1.0

@@ -29,36 +29,59 @@ def _infeed_share(block: Block) -> Array:
     """Part of an internal fault's positive and negative sequence that the network takes over."""
     if "network.reactance_pu" not in block.samples:
         return np.zeros(len(block))
-    return machine.infeed_share(*(block.samples[key] for key in (
-        "machine.subtransient_reactance_pu", "machine.negative_sequence_reactance_pu", "network.reactance_pu")))
+    return machine.infeed_share(
+        *(
+            block.samples[key]
+            for key in (
+                "machine.subtransient_reactance_pu",
+                "machine.negative_sequence_reactance_pu",
+                "network.reactance_pu",
+            )
+        )
+    )
 
 
 def _carried(block: Block) -> Complex:
     """The load itself, (n, 6) [A] RMS."""
-    return states.load_currents(block.samples["load.current_pu"], block.samples["load.power_factor"],
-                                block.study.machine.rated_current_a)
+    return states.load_currents(
+        block.samples["load.current_pu"],
+        block.samples["load.power_factor"],
+        block.study.machine.rated_current_a,
+    )
 
 
 def load(block: Block) -> Complex:
     """Load and charging currents at the six CTs before an internal fault, (n, 6) [A] RMS."""
     s = block.samples
-    charging = internal.charging_currents(_emf(block), s["machine.stator_capacitance_f"],
-                                          s["machine.terminal_capacitance_f"], block.omega, _infeed_share(block))
+    charging = internal.charging_currents(
+        _emf(block),
+        s["machine.stator_capacitance_f"],
+        s["machine.terminal_capacitance_f"],
+        block.omega,
+        _infeed_share(block),
+    )
     return np.asarray(_carried(block) + charging)
 
 
 def overload(block: Block) -> Complex:
     """The lasting heavy load at the six CTs, (n, 6) [A] RMS."""
     s = block.samples
-    return states.load_currents(s["states.overload_current_pu"], s["states.overload_power_factor"],
-                                block.study.machine.rated_current_a)
+    return states.load_currents(
+        s["states.overload_current_pu"],
+        s["states.overload_power_factor"],
+        block.study.machine.rated_current_a,
+    )
 
 
 def _winding(block: Block, x: Array, reactance_pu: Array) -> Complex:
     """Z_w at x, (n, nodes), from (n, nodes) or (1, nodes) positions."""
     ohm = reactance_pu * block.study.machine.base_impedance_ohm
-    return machine.winding_impedance(x, block.samples["machine.winding_resistance_ohm"][:, None], ohm[:, None],
-                                     block.study.machine.winding_exponent)
+    return machine.winding_impedance(
+        x,
+        block.samples["machine.winding_resistance_ohm"][:, None],
+        ohm[:, None],
+        block.study.machine.winding_exponent,
+    )
 
 
 def neutral(block: Block) -> NDArray[Any]:
@@ -72,7 +95,8 @@ def resistor(block: Block) -> Array:
 
 
 def _earth_return(block: Block, wide: bool, alone: bool = False) -> dict[str, NDArray[Any]]:
-    """The return path, (n, 1) for a sweep of positions or (n,); `alone`: of the machine off the network."""
+    """The return path, (n, 1) for a sweep of positions or (n,); `alone`: of the machine off the
+    network."""
     s, n = block.samples, len(block)
     path = {
         "neutral_ohm": neutral(block),
@@ -83,44 +107,62 @@ def _earth_return(block: Block, wide: bool, alone: bool = False) -> dict[str, ND
         "infeed_share": _infeed_share(block),
     }
     if alone:
-        path |= {"other_neutrals_ohm": np.full(n, np.inf), "external_capacitance_f": np.zeros(n),
-                 "infeed_share": np.zeros(n)}
+        path |= {
+            "other_neutrals_ohm": np.full(n, np.inf),
+            "external_capacitance_f": np.zeros(n),
+            "infeed_share": np.zeros(n),
+        }
     return {key: value[:, None] for key, value in path.items()} if wide else path
 
 
-def earth_fault(block: Block, nodes: Array, *, solid: bool = False, alone: bool = False) -> internal.EarthFault:
-    """An earth fault at every node, without the load: (n, nodes). nodes (nodes,), or (n, nodes) places of their own.
+def earth_fault(
+    block: Block, nodes: Array, *, solid: bool = False, alone: bool = False
+) -> internal.EarthFault:
+    """An earth fault at every node, without the load: (n, nodes). nodes (nodes,), or (n, nodes)
+    places of their own.
 
     solid: without fault resistance; alone: with the machine off the network."""
     s = block.samples
     reactance = machine.earth_fault_reactance_pu(
-        s["machine.subtransient_reactance_pu"], s["machine.negative_sequence_reactance_pu"],
-        s["machine.zero_sequence_reactance_pu"])
+        s["machine.subtransient_reactance_pu"],
+        s["machine.negative_sequence_reactance_pu"],
+        s["machine.zero_sequence_reactance_pu"],
+    )
     x = np.broadcast_to(nodes, (len(block), nodes.shape[-1]))
     fault_ohm = np.zeros(len(block)) if solid else s["internal_faults.earth_fault_resistance_ohm"]
     return internal.earth_fault(
-        x, block.phase_number()[:, None], _emf(block)[:, None], _winding(block, x, reactance), fault_ohm[:, None],
-        omega=block.omega, **_earth_return(block, True, alone))
+        x,
+        block.phase_number()[:, None],
+        _emf(block)[:, None],
+        _winding(block, x, reactance),
+        fault_ohm[:, None],
+        omega=block.omega,
+        **_earth_return(block, True, alone),
+    )
 
 
 def earth_faults(block: Block, nodes: Array) -> Complex:
-    """Currents at the six CTs with an earth fault at every node, load included: (n, nodes, 6) [A] RMS."""
+    """Currents at the six CTs with an earth fault at every node, load included: (n, nodes, 6) [A]
+    RMS."""
     return np.asarray(earth_fault(block, nodes).end_currents_a + _carried(block)[:, None])
 
 
 def _loops(block: Block) -> tuple[Complex, Complex]:
-    """Impedances per phase of a fault between phases at its sampled place, (n,) each: machine; infeed, np.inf for
-    none. [ohm]"""
+    """Impedances per phase of a fault between phases at its sampled place, (n,) each: machine;
+    infeed, np.inf for none. [ohm]"""
     s, study = block.samples, block.study
     x = s["internal_faults.position"]
-    reactance = machine.phase_fault_reactance_pu(s["machine.subtransient_reactance_pu"],
-                                                 s["machine.negative_sequence_reactance_pu"])
+    reactance = machine.phase_fault_reactance_pu(
+        s["machine.subtransient_reactance_pu"], s["machine.negative_sequence_reactance_pu"]
+    )
     own = _winding(block, x[:, None], reactance)[:, 0]
     outside = np.full(len(block), np.inf, complex)
     if "network.reactance_pu" in s:
         network = s["network.reactance_pu"] * study.machine.base_impedance_ohm
         remaining = _winding(block, 1 - x[:, None], reactance)[:, 0]
-        outside = np.where(np.isinf(network), np.inf, remaining + 1j * np.where(np.isinf(network), 0.0, network))
+        outside = np.where(
+            np.isinf(network), np.inf, remaining + 1j * np.where(np.isinf(network), 0.0, network)
+        )
     return own, outside
 
 
@@ -128,8 +170,14 @@ def phase_phase_earth(block: Block) -> internal.EarthFault:
     """Two phases to earth at the sampled place, without the load: (n,)."""
     s = block.samples
     return internal.phase_phase_earth(
-        s["internal_faults.position"], block.phase_number(), _emf(block), *_loops(block),
-        s["internal_faults.earth_fault_resistance_ohm"], omega=block.omega, **_earth_return(block, False))
+        s["internal_faults.position"],
+        block.phase_number(),
+        _emf(block),
+        *_loops(block),
+        s["internal_faults.earth_fault_resistance_ohm"],
+        omega=block.omega,
+        **_earth_return(block, False),
+    )
 
 
 def phase_faults(block: Block, kind: str) -> Complex:
@@ -139,23 +187,30 @@ def phase_faults(block: Block, kind: str) -> Complex:
         fault = phase_phase_earth(block).end_currents_a
     else:
         fault = internal.phase_fault(
-            cast(Literal["phase_phase", "three_phase"], kind), s["internal_faults.position"], block.phase_number(),
-            _emf(block), *_loops(block), s["internal_faults.phase_fault_resistance_ohm"],
+            cast(Literal["phase_phase", "three_phase"], kind),
+            s["internal_faults.position"],
+            block.phase_number(),
+            _emf(block),
+            *_loops(block),
+            s["internal_faults.phase_fault_resistance_ohm"],
             stator_capacitance_f=s["machine.stator_capacitance_f"],
-            terminal_capacitance_f=s["machine.terminal_capacitance_f"], omega=block.omega,
-            infeed_share=_infeed_share(block))
+            terminal_capacitance_f=s["machine.terminal_capacitance_f"],
+            omega=block.omega,
+            infeed_share=_infeed_share(block),
+        )
     return np.asarray(fault + _carried(block))
 
 
 @dataclass(frozen=True, eq=False)
 class Waves:
-    """Primary currents on a window's times: of three phases, alike at both ends, or of the ends' six, and last the
-    neutral conductor's where a scheme wants it. wave (n, channels, points) [A]."""
+    """Primary currents on a window's times: of three phases, alike at both ends, or of the ends'
+    six, and last the neutral conductor's where a scheme wants it. wave (n, channels, points) [A].
+    """
 
     wave: Array
-    ends: NDArray[np.int64]                                # (6,) channel of each phase of each end
+    ends: NDArray[np.int64]  # (6,) channel of each phase of each end
     loop_from: int = -1
-    jumps: bool = False                                    # two points at t = 0, just before and just after
+    jumps: bool = False  # two points at t = 0, just before and just after
 
     def at(self, places: tuple[int, ...]) -> Source:
         """What drives the CTs of one scheme."""
@@ -164,7 +219,8 @@ class Waves:
 
 
 def waves_of(block: Block, wave: Array, loop_from: int = -1, *, jumps: bool = False) -> Waves:
-    """With the neutral conductor's current, the sum of the neutral end's three, where a scheme has a CT in it."""
+    """With the neutral conductor's current, the sum of the neutral end's three, where a scheme has
+    a CT in it."""
     ends = np.tile(np.arange(3), 2) if wave.shape[1] == 3 else np.arange(6)
     if any(NEUTRAL in block.scheme(circuit).places for circuit in block.circuits):
         wave = np.concatenate([wave, wave[:, :3].sum(axis=1, keepdims=True)], axis=1)
@@ -175,33 +231,42 @@ def scene_of(block: Block, event: Event) -> tuple[Scene, Window]:
     """What an event is given to work with, and its window."""
     s, m, prefix = block.samples, block.study.machine, f"external_events.{event.name}."
     scene = Scene(
-        machine=m, samples=s, own={key.removeprefix(prefix): s[key] for key in s if key.startswith(prefix)},
-        neutral_ohm=neutral(block), point_on_wave_rad=2 * np.pi * block.uniform("point_on_wave"),
-        phase=block.phase_number())
+        machine=m,
+        samples=s,
+        own={key.removeprefix(prefix): s[key] for key in s if key.startswith(prefix)},
+        neutral_ohm=neutral(block),
+        point_on_wave_rad=2 * np.pi * block.uniform("point_on_wave"),
+        phase=block.phase_number(),
+    )
     return scene, Window(m.frequency_hz, event.lasts_s(scene))
 
 
 def external_neutral(block: Block, event: Event) -> Array | None:
-    """Current of the machine's neutral at the ends of the window's steps, (n, steps + 1) [A]; None clear of earth."""
+    """Current of the machine's neutral at the ends of the window's steps, (n, steps + 1) [A]; None
+    clear of earth."""
     scene, window = scene_of(block, event)
     return event.neutral_current(scene, window.times()[::2])
 
 
 def external_event(block: Block, event: Event) -> tuple[Window, Waves, Complex]:
-    """The window of an event, its currents on the window's times, and the phasors (n, 6) before it [A] RMS."""
+    """The window of an event, its currents on the window's times, and the phasors (n, 6) before it
+    [A] RMS."""
     scene, window = scene_of(block, event)
     return window, waves_of(block, event.currents(scene, window.times())), event.before(scene)
 
 
 def step_currents(block: Block, window: Window, before: Complex, during: Complex) -> Waves:
-    """Sinusoids that jump from one set of phasors (n, 6) to another at t = 0; the second cycle repeats.
+    """Sinusoids that jump from one set of phasors (n, 6) to another at t = 0; the second cycle
+    repeats.
 
     The step that ends at 0 and the one that begins there each see their own side of the jump."""
     cycles = window.times(2 * window.per_cycle)
-    event = 2 * window.per_cycle                           # the point of t = 0
+    event = 2 * window.per_cycle  # the point of t = 0
     parts = []
-    for times, phasors in ((cycles[:event + 1], before), (cycles[event:], during)):
+    for times, phasors in ((cycles[: event + 1], before), (cycles[event:], during)):
         peak = np.sqrt(2) * phasors[..., None]
-        parts.append(peak.real * np.cos(block.omega * times) - peak.imag * np.sin(block.omega * times))
+        parts.append(
+            peak.real * np.cos(block.omega * times) - peak.imag * np.sin(block.omega * times)
+        )
     wave = np.concatenate(parts, axis=-1)
     return waves_of(block, wave, wave.shape[-1] - 2 * window.per_cycle, jumps=True)

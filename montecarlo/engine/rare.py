@@ -1,10 +1,11 @@
-"""Rare false trips: for each external event a density of samples that make elements operate, and every candidate judged
-on weighted samples of it.
+"""Rare false trips: for each external event a density of samples that make elements operate, and
+every candidate judged on weighted samples of it.
 
-    N(0, I) -> samples -> density beyond the finest settings -> samples -> ... -> density -> final samples -> sums
+    N(0, I) -> samples -> density beyond the finest settings -> samples -> ... -> density -> final
+    samples -> sums
 
-Stages only look for the density; the sums come from a final batch of fixed size that nothing was fitted to. Chunks are
-pure functions of their keys, and the sums are added in the order of the keys.
+Stages only look for the density; the sums come from a final batch of fixed size that nothing was
+fitted to. Chunks are pure functions of their keys, and the sums are added in the order of the keys.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ from montecarlo.engine.workers import Workers
 from montecarlo.estimates.rare import BATCH, Seen, Sums, Symmetric, plain, spans, tilted
 from montecarlo.estimates.tally import Pickups
 from montecarlo.quantities import Array
+from montecarlo.quantities.keepable import keepable
 from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.streams import stream
@@ -32,27 +34,27 @@ from montecarlo.study.budget import LEAST_WEIGHTED, weighted_samples
 from montecarlo.study.candidates import Lattice, Setting
 from montecarlo.study.description import Study
 
-STAGES = (0.25, 0.5, 1.0, 2.0)                             # samples of each, in final batches
-CHUNK = 2048                                               # samples, a multiple of BATCH
-MOST, LEAST = 0.1, 1e-7                                    # probabilities between which settings shape the density
-GRID = 25                                                  # pick-ups of a curve between its lowest and highest
-COLUMNS = 4096                                             # settings summed at once, to bound the memory
-WHOLE = 1.0                                                # share of a batch
+STAGES = (0.25, 0.5, 1.0, 2.0)  # samples of each, in final batches
+CHUNK = 2048  # samples, a multiple of BATCH
+MOST, LEAST = 0.1, 1e-7  # probabilities between which settings shape the density
+GRID = 25  # pick-ups of a curve between its lowest and highest
+COLUMNS = 4096  # settings summed at once, to bound the memory
+WHOLE = 1.0  # share of a batch
 
 Progress = Callable[[int, int, str], None]
-Densities = Mapping[str, Symmetric]                        # by stratum
+Densities = Mapping[str, Symmetric]  # by stratum
 
 
 @dataclass(frozen=True, eq=False)
 class Known:
-    """What a batch leaves to later ones: its densities, what it saw of each candidate's weighted samples, and which
-    candidates' p_false an event decides.
+    """What a batch leaves to later ones: its densities, what it saw of each candidate's weighted
+    samples, and which candidates' p_false an event decides.
 
-    A fresh batch that judged its own samples would keep those that happened to hit often enough, and lose the others:
-    measured, DEVELOPERS.md."""
+    A fresh batch that judged its own samples would keep those that happened to hit often enough,
+    and lose the others: measured, DEVELOPERS.md."""
 
     densities: Densities = field(default_factory=dict)
-    seen: Mapping[str, Mapping[Setting, Seen]] = field(default_factory=dict)       # by stratum
+    seen: Mapping[str, Mapping[Setting, Seen]] = field(default_factory=dict)  # by stratum
     deciding: Mapping[str, frozenset[Setting]] = field(default_factory=dict)
 
     def of(self, name: str, settings: Sequence[Setting]) -> list[Seen | None]:
@@ -68,8 +70,8 @@ class Draw:
     chunk: Chunk
     density: Symmetric
     count: int
-    key: str                                               # of the stage, for the random numbers
-    keep: bool = False                                     # its rows too
+    key: str  # of the stage, for the random numbers
+    keep: bool = False  # its rows too
 
     @property
     def label(self) -> str:
@@ -81,12 +83,19 @@ class Draw:
 
     def u(self) -> Array:
         """(count, dims)"""
-        rng = stream(self.job.study.study.seed, self.chunk.stratum, self.chunk.round_, self.chunk.index, self.key)
+        rng = stream(
+            self.job.study.study.seed,
+            self.chunk.stratum,
+            self.chunk.round_,
+            self.chunk.index,
+            self.key,
+        )
         return self.density.sample(rng, self.count)
 
 
 def final_samples(study: Study) -> int:
-    """Size of each event's final batch, as the study has it; 0 where rare false trips are counted only."""
+    """Size of each event's final batch, as the study has it; 0 where rare false trips are counted
+    only."""
     return -(-weighted_samples(study) // BATCH) * BATCH
 
 
@@ -104,52 +113,89 @@ def find_densities(job: Job, workers: Workers, progress: Progress) -> Densities:
         found[name] = plain(space.dims, space.images)
     for stage, part in enumerate(STAGES):
         size = max(LEAST_WEIGHTED, round(part * final_samples(job.study)) // BATCH * BATCH)
-        draws = [draw for name in names for draw in _draws(job, name, found[name], size, 0, f"rare.stage_{stage}")]
+        draws = [
+            draw
+            for name in names
+            for draw in _draws(job, name, found[name], size, 0, f"rare.stage_{stage}")
+        ]
         progress(0, 1, f"rare false trips, stage {stage + 1} of {len(STAGES)}")
         solved = list(workers.mapped(_quantities, draws))
-        parts = {name: [k for k, draw in enumerate(draws) if draw.chunk.stratum == name] for name in names}
-        fits = [Fit(found[name], [draws[k] for k in parts[name]], np.concatenate([solved[k] for k in parts[name]]))
-                for name in names]
+        parts = {
+            name: [k for k, draw in enumerate(draws) if draw.chunk.stratum == name]
+            for name in names
+        }
+        fits = [
+            Fit(
+                found[name],
+                [draws[k] for k in parts[name]],
+                np.concatenate([solved[k] for k in parts[name]]),
+            )
+            for name in names
+        ]
         found = dict(zip(names, workers.mapped(_fitted, fits), strict=True))
     return found
 
 
+@keepable
 @dataclass(frozen=True, eq=False)
 class Final:
     """One event's final batch: every candidate of the job, and every curve at its `grid`."""
 
     candidates: Sums
     curves: Sums
-    early: dict[float, Sums]                               # of the candidates, by the job's shares of the batch
-    causes: Array                                          # (2,) as `Tally.causes`
+    early: dict[float, Sums]  # of the candidates, by the job's shares of the batch
+    causes: Array  # (2,) as `Tally.causes`
 
     def __add__(self, other: Final) -> Final:
-        early = {share: self.early[share] + other.early[share] if share in other.early else sums
-                 for share, sums in self.early.items()}    # the first chunk has a part of each
-        return Final(self.candidates + other.candidates, self.curves + other.curves, early, self.causes + other.causes)
+        early = {
+            share: self.early[share] + other.early[share] if share in other.early else sums
+            for share, sums in self.early.items()
+        }  # the first chunk has a part of each
+        return Final(
+            self.candidates + other.candidates,
+            self.curves + other.curves,
+            early,
+            self.causes + other.causes,
+        )
 
 
-def final_batch(job: Job, densities: Densities, round_: int, workers: Workers, progress: Progress,
-                files: SampleFiles | None = None) -> dict[str, Final]:
-    """A fresh batch of fixed size of each event, by stratum. files: where its samples are kept, if at all."""
-    draws = [replace(draw, keep=files is not None) for name, density in densities.items()
-             for draw in _draws(job, name, density, size_of(job, name), round_, "rare.final")]
+def final_batch(
+    job: Job,
+    densities: Densities,
+    round_: int,
+    workers: Workers,
+    progress: Progress,
+    files: SampleFiles | None = None,
+) -> dict[str, Final]:
+    """A fresh batch of fixed size of each event, by stratum. files: where its samples are kept, if
+    at all."""
+    draws = [
+        replace(draw, keep=files is not None)
+        for name, density in densities.items()
+        for draw in _draws(job, name, density, size_of(job, name), round_, "rare.final")
+    ]
     found: dict[str, Final] = {}
-    for done, (draw, (part, rows)) in enumerate(zip(draws, workers.mapped(_summed, draws), strict=True)):
+    for done, (draw, (part, rows)) in enumerate(
+        zip(draws, workers.mapped(_summed, draws), strict=True)
+    ):
         name = draw.chunk.stratum
         if files is not None and rows is not None:
             files.append(weighted_name(name), rows)
         found[name] = found[name] + part if name in found else part
-        progress(done + 1, len(draws), f"{name}, weighted samples" + (", fresh batch" if round_ else ""))
+        progress(
+            done + 1, len(draws), f"{name}, weighted samples" + (", fresh batch" if round_ else "")
+        )
     return found
 
 
 def _draws(job: Job, name: str, density: Symmetric, size: int, round_: int, key: str) -> list[Draw]:
-    return [Draw(job, Chunk(name, round_, index, 0, 0), density, min(CHUNK, size - index * CHUNK), key)
-            for index in range(-(-size // CHUNK))]
+    return [
+        Draw(job, Chunk(name, round_, index, 0, 0), density, min(CHUNK, size - index * CHUNK), key)
+        for index in range(-(-size // CHUNK))
+    ]
 
 
-# --- a chunk ----------------------------------------------------------------------------------------------
+# --- a chunk ------------------------------------------------------------------
 
 
 def _solved(block: Block) -> Iterator[tuple[Lattice, Pickups]]:
@@ -173,12 +219,16 @@ def _columns(lattice: Lattice, pickups: Pickups) -> Iterator[tuple[Curve, Array]
 
 def _quantities(draw: Draw) -> Array:
     """(n, curves): critical pick-ups in the order of `curves`."""
-    return np.stack([column for found in _solved(_block(draw, draw.u())) for _, column in _columns(*found)], axis=1)
+    return np.stack(
+        [column for found in _solved(_block(draw, draw.u())) for _, column in _columns(*found)],
+        axis=1,
+    )
 
 
 @dataclass(frozen=True)
 class Curve:
-    """One critical pick-up of a circuit: of its phase elements or of its earth element, for one delay."""
+    """One critical pick-up of a circuit: of its phase elements or of its earth element, for one
+    delay."""
 
     lattice: Lattice
     axis: Axis
@@ -190,8 +240,8 @@ class Curve:
 
     @property
     def grid(self) -> tuple[float, ...]:
-        """Pick-ups at which the curve is told: the candidates' and, if there are several, points at equal ratios
-        between them."""
+        """Pick-ups at which the curve is told: the candidates' and, if there are several, points at
+        equal ratios between them."""
         if len(self.thresholds) < 2:
             return self.thresholds
         low, high = min(self.thresholds), max(self.thresholds)
@@ -201,8 +251,13 @@ class Curve:
 
 def curves(lattices: Sequence[Lattice]) -> list[Curve]:
     """Lattice by lattice, phase and earth elements, delay by delay."""
-    return [Curve(lattice, axis, delay) for lattice in lattices for axis in AXES
-            if getattr(lattice, f"{axis}_pickup_a") for delay in lattice.delay_s]
+    return [
+        Curve(lattice, axis, delay)
+        for lattice in lattices
+        for axis in AXES
+        if getattr(lattice, f"{axis}_pickup_a")
+        for delay in lattice.delay_s
+    ]
 
 
 @dataclass(frozen=True, eq=False)
@@ -211,7 +266,7 @@ class Fit:
 
     density: Symmetric
     draws: list[Draw]
-    quantity: Array                                        # (n, curves)
+    quantity: Array  # (n, curves)
 
     @property
     def label(self) -> str:
@@ -222,32 +277,42 @@ def _fitted(fit: Fit) -> Symmetric:
     first = fit.draws[0]
     u = np.concatenate([draw.u() for draw in fit.draws])
     log_w = fit.density.log_weight(u)
-    beyond = [flags for column, curve in zip(fit.quantity.T, curves(first.job.lattices), strict=True)
-              for flags in spans(column, log_w, curve.thresholds, MOST, LEAST)]
+    beyond = [
+        flags
+        for column, curve in zip(fit.quantity.T, curves(first.job.lattices), strict=True)
+        for flags in spans(column, log_w, curve.thresholds, MOST, LEAST)
+    ]
     rng = stream(first.job.study.study.seed, first.chunk.stratum, 0, 0, f"{first.key}.fit")
     return tilted(u, log_w, beyond, fit.density, rng)
 
 
 def _summed(draw: Draw) -> tuple[Final, Rows | None]:
-    """Sums of one chunk, candidates lattice by lattice in the order of `Lattice.settings`, curves in their order; and
-    its rows, if they are kept."""
+    """Sums of one chunk, candidates lattice by lattice in the order of `Lattice.settings`, curves
+    in their order; and its rows, if they are kept."""
     u = draw.u()
     log_w, ceiling = draw.density.log_weight(u), draw.density.largest_weight
     heads = {WHOLE: draw.count, **_heads(draw)}
     block = _block(draw, u)
     solved = list(_solved(block))
-    rows = weighted_rows(block, draw.chunk.index * CHUNK, solved, np.exp(log_w)) if draw.keep else None
+    rows = (
+        weighted_rows(block, draw.chunk.index * CHUNK, solved, np.exp(log_w)) if draw.keep else None
+    )
     joint: dict[float, list[Sums]] = {share: [] for share in heads}
     single = []
     for lattice, pickups in solved:
         lost = ~pickups.resolved
-        phase, earth = pickups.silent(np.array(lattice.phase_thresholds), np.array(lattice.earth_thresholds),
-                                      len(lattice.delay_s))
+        phase, earth = pickups.silent(
+            np.array(lattice.phase_thresholds),
+            np.array(lattice.earth_thresholds),
+            len(lattice.delay_s),
+        )
         step = max(1, COLUMNS // earth[0].size)
         for start in range(0, phase.shape[1], step):
-            operated = ~(phase[:, start:start + step, None] & earth[:, None])
+            operated = ~(phase[:, start : start + step, None] & earth[:, None])
             for share, n in heads.items():
-                joint[share].append(Sums.of(operated[:n].reshape(n, -1), log_w[:n], ceiling, lost[:n]))
+                joint[share].append(
+                    Sums.of(operated[:n].reshape(n, -1), log_w[:n], ceiling, lost[:n])
+                )
         for curve, column in _columns(lattice, pickups):
             single.append(Sums.of(column[:, None] > np.array(curve.grid), log_w, ceiling, lost))
     found = {share: Sums.beside(parts) for share, parts in joint.items()}
@@ -256,8 +321,8 @@ def _summed(draw: Draw) -> tuple[Final, Rows | None]:
 
 
 def _heads(draw: Draw) -> dict[float, int]:
-    """How many of the chunk's samples belong to each of the job's shares of the final batch, where any do; whole
-    batches of samples."""
+    """How many of the chunk's samples belong to each of the job's shares of the final batch, where
+    any do; whole batches of samples."""
     batches, before = size_of(draw.job, draw.chunk.stratum) // BATCH, draw.chunk.index * CHUNK
     firsts = {share: math.ceil(share * batches) * BATCH - before for share in draw.job.shares}
     return {share: min(first, draw.count) for share, first in firsts.items() if first > 0}

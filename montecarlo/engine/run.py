@@ -1,4 +1,5 @@
-"""A whole run: judge every candidate on one batch, then re-estimate the chosen few on fresh random numbers."""
+"""A whole run: judge every candidate on one batch, then re-estimate the chosen few on fresh random
+numbers."""
 
 from __future__ import annotations
 
@@ -26,11 +27,18 @@ from montecarlo.engine.sample_files import SampleFiles
 from montecarlo.engine.workers import Workers, workers_of
 from montecarlo.estimates.choose import Judgement, with_one_from
 from montecarlo.secondary.remanence import other_model
-from montecarlo.study.candidates import Lattice, Setting, candidate_lattices, lattices_of, neighbours, present_setting
+from montecarlo.study.candidates import (
+    Lattice,
+    Setting,
+    candidate_lattices,
+    lattices_of,
+    neighbours,
+    present_setting,
+)
 from montecarlo.study.description import Precision, Study
 
-TRIES_MAX = 10                                             # fresh batches before the run gives up on the policy
-ANY = ""                                                   # the group of all candidates, whatever their scheme
+TRIES_MAX = 10  # fresh batches before the run gives up on the policy
+ANY = ""  # the group of all candidates, whatever their scheme
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,9 +55,11 @@ class Outcome:
     present: Setting | None
     tries: int
     told: tuple[str, ...]
-    other: Outcome | None = None                           # of the same study with the other remanence model
+    other: Outcome | None = None  # of the same study with the other remanence model
     best: Mapping[str, Setting | None] = field(default_factory=dict)
-    sizes: Sizes = field(default_factory=dict)             # of the fresh batch, where they are not the study's own
+    sizes: Sizes = field(
+        default_factory=dict
+    )  # of the fresh batch, where they are not the study's own
     # By the fresh batch that refused each
     refused: Mapping[Setting, Batch] = field(default_factory=dict)
 
@@ -63,7 +73,9 @@ class Outcome:
     def nearest(self) -> Setting:
         """The usable candidate that takes least of the policy's limits; of equal ones the one whose
         false trips are bounded lowest, then the one that misses least. Any where none is usable."""
-        judged = self.told_by([*(self.fresh.settings if self.fresh is not None else ()), *self.refused])
+        judged = self.told_by(
+            [*(self.fresh.settings if self.fresh is not None else ()), *self.refused]
+        )
         keys = judged.missed.total, judged.bound, judged.limit_used, ~judged.usable
         return self.first.settings[int(np.lexsort(keys)[0])]
 
@@ -73,23 +85,40 @@ class Outcome:
         judged = self.first.verdict
         for setting in again:
             batch = self.batch_of(setting)
-            judged = with_one_from(judged, self.first.settings.index(setting), batch.verdict,
-                                   batch.settings.index(setting))
+            judged = with_one_from(
+                judged,
+                self.first.settings.index(setting),
+                batch.verdict,
+                batch.settings.index(setting),
+            )
         return judged
 
 
-def run(study: Study, *, workers: int | Workers | None = None, progress: Progress | None = None,
-        by_scheme: bool = False, keep_samples: Path | None = None) -> Outcome:
-    """The study; if it asks for it, once more with the other remanence model on the same random numbers.
+def run(
+    study: Study,
+    *,
+    workers: int | Workers | None = None,
+    progress: Progress | None = None,
+    by_scheme: bool = False,
+    keep_samples: Path | None = None,
+) -> Outcome:
+    """The study; if it asks for it, once more with the other remanence model on the same random
+    numbers.
 
-    by_scheme: choose the best setting of every scheme, and the chosen one among these. keep_samples: a folder for the
-    samples of the study's own batch, as Parquet files (`sample_files`)."""
+    by_scheme: choose the best setting of every scheme, and the chosen one among these.
+    keep_samples: a folder for the samples of the study's own batch, as Parquet files
+    (`sample_files`)."""
     with nullcontext() if keep_samples is None else SampleFiles(keep_samples) as files:
         return _with_both_models(study, workers_of(workers), progress, by_scheme, files)
 
 
-def _with_both_models(study: Study, workers: Workers, progress: Progress | None, by_scheme: bool,
-                      files: SampleFiles | None) -> Outcome:
+def _with_both_models(
+    study: Study,
+    workers: Workers,
+    progress: Progress | None,
+    by_scheme: bool,
+    files: SampleFiles | None,
+) -> Outcome:
     lattices = candidate_lattices(study)
     check_size(study, lattices)
     tell = progress or (lambda done, total, what: None)
@@ -101,8 +130,14 @@ def _with_both_models(study: Study, workers: Workers, progress: Progress | None,
         return outcome
     other = with_other_model(study)
     name = other.ct.remanence_model
-    again = _Run(other, lattices, workers, lambda done, total, what: tell(done, total, f"{what}, {name}"), groups,
-                 outcome.chosen)
+    again = _Run(
+        other,
+        lattices,
+        workers,
+        lambda done, total, what: tell(done, total, f"{what}, {name}"),
+        groups,
+        outcome.chosen,
+    )
     return replace(outcome, other=again.outcome())
 
 
@@ -113,15 +148,26 @@ def with_other_model(study: Study) -> Study:
 
 
 class _Run:
-    """Sample, solve, count, judge; then each group's candidate on trial, the runner-up, the present setting, `also` and
-    the neighbours of the one on trial again on fresh numbers, until every group has one that keeps to the policy."""
+    """Sample, solve, count, judge; then each group's candidate on trial, the runner-up, the present
+    setting, `also` and the neighbours of the one on trial again on fresh numbers, until every group
+    has one that keeps to the policy."""
 
-    def __init__(self, study: Study, lattices: Sequence[Lattice], workers: Workers, tell: Progress,
-                 groups: Sequence[str], also: Setting | None = None, files: SampleFiles | None = None) -> None:
+    def __init__(
+        self,
+        study: Study,
+        lattices: Sequence[Lattice],
+        workers: Workers,
+        tell: Progress,
+        groups: Sequence[str],
+        also: Setting | None = None,
+        files: SampleFiles | None = None,
+    ) -> None:
         self.study, self.workers, self.tell, self.also = study, workers, tell, also
         self.first = in_all_scenarios(study, lattices, 0, workers, tell, files=files)
         self.order = [self.first.settings[candidate] for candidate in self.first.verdict.order()]
-        self.waiting = {group: [s for s in self.order if group in (ANY, s.scheme)] for group in groups}
+        self.waiting = {
+            group: [s for s in self.order if group in (ANY, s.scheme)] for group in groups
+        }
         self.present = present_setting(study)
         self.sizes: Sizes = {}
 
@@ -148,13 +194,25 @@ class _Run:
             kept = held
         if fresh is not None:
             told += self._enlarged()
-        told += [text for group, count in refused.items() if (text := _refused(group, count, kept.get(group)))]
+        told += [
+            text
+            for group, count in refused.items()
+            if (text := _refused(group, count, kept.get(group)))
+        ]
         chosen = self._first_of(kept) if kept else None
         return Outcome(
-            self.study, self.first, fresh, chosen, None if chosen is None else self._runner_up(kept, chosen),
-            self.present, tries, tuple(told), best={} if ANY in self.waiting else {
-                group: kept.get(group) for group in self.waiting}, sizes=self.sizes,
-            refused=refusing)
+            self.study,
+            self.first,
+            fresh,
+            chosen,
+            None if chosen is None else self._runner_up(kept, chosen),
+            self.present,
+            tries,
+            tuple(told),
+            best={} if ANY in self.waiting else {group: kept.get(group) for group in self.waiting},
+            sizes=self.sizes,
+            refused=refusing,
+        )
 
     def _on_trial(self) -> dict[str, Setting]:
         """The best candidate of each group that is not refused yet."""
@@ -166,42 +224,79 @@ class _Run:
 
     def _runner_up(self, trial: Mapping[str, Setting], chosen: Setting) -> Setting | None:
         """The next one; among the best of the schemes where there are several."""
-        others = self.waiting[ANY][1:2] if ANY in self.waiting else [s for s in trial.values() if s != chosen]
+        others = (
+            self.waiting[ANY][1:2]
+            if ANY in self.waiting
+            else [s for s in trial.values() if s != chosen]
+        )
         return min(others, key=self.order.index, default=None)
 
     def _again(self, trial: Mapping[str, Setting], round_: int) -> Batch:
-        """A fresh batch of those on trial and what they are compared with, as large as the precision wants."""
+        """A fresh batch of those on trial and what they are compared with, as large as the
+        precision wants."""
         first = self._first_of(trial)
         self._paired = () if ANY in self.waiting else tuple(trial.values())
         foremost = (first, *trial.values(), self._runner_up(trial, first), self.present, self.also)
         self._foremost = tuple(dict.fromkeys(s for s in foremost if s is not None))
         self._few = tuple(dict.fromkeys((*self._foremost, *neighbours(self.first.settings, first))))
         if (precision := self.study.study.precision) is not None:
-            self.sizes = sizes_for(self.study, precision, self.first.strata, self.first.judgement,
-                                   self.first.settings.index(first))
+            self.sizes = sizes_for(
+                self.study,
+                precision,
+                self.first.strata,
+                self.first.judgement,
+                self.first.settings.index(first),
+            )
         return self._drawn(round_)
 
     def _drawn(self, round_: int) -> Batch:
-        return in_all_scenarios(self.study, lattices_of(self.study, *self._few), round_, self.workers, self.tell,
-                                self.first.known, self.sizes, self._paired, self._foremost)
+        return in_all_scenarios(
+            self.study,
+            lattices_of(self.study, *self._few),
+            round_,
+            self.workers,
+            self.tell,
+            self.first.known,
+            self.sizes,
+            self._paired,
+            self._foremost,
+        )
 
     def _enlarged(self) -> list[str]:
         """Which events have more weighted samples in the fresh batch, or would, and why."""
         own = final_samples(with_sizes(self.study, self.sizes))
-        return [text for scenario, known in self.first.known.items()
-                for text in enlarging_told(plans(known, self._foremost, own), own, self.first.settings, scenario)]
+        return [
+            text
+            for scenario, known in self.first.known.items()
+            for text in enlarging_told(
+                plans(known, self._foremost, own), own, self.first.settings, scenario
+            )
+        ]
 
-    def _narrowed(self, precision: Precision, fresh: Batch, chosen: Setting) -> tuple[Batch, list[str]]:
-        """The fresh batch, or a further one of fixed size planned from it where it missed the precision; in words."""
+    def _narrowed(
+        self, precision: Precision, fresh: Batch, chosen: Setting
+    ) -> tuple[Batch, list[str]]:
+        """The fresh batch, or a further one of fixed size planned from it where it missed the
+        precision; in words."""
         at, told = fresh.settings.index(chosen), []
         if falls_short(reached(precision, fresh.judgement, at)):
-            more = sizes_for(with_sizes(self.study, self.sizes), precision, fresh.strata, fresh.judgement, at)
+            more = sizes_for(
+                with_sizes(self.study, self.sizes), precision, fresh.strata, fresh.judgement, at
+            )
             if more != self.sizes:
                 self.sizes = more
                 fresh = self._drawn(TRIES_MAX + 1)
-                told.append("The first fresh batch missed the precision; these figures are of a larger one.")
-        return fresh, [*told, precision_told(reached(precision, fresh.judgement, at),
-                                             with_sizes(self.study, self.sizes), fresh.strata)]
+                told.append(
+                    "The first fresh batch missed the precision; these figures are of a larger one."
+                )
+        return fresh, [
+            *told,
+            precision_told(
+                reached(precision, fresh.judgement, at),
+                with_sizes(self.study, self.sizes),
+                fresh.strata,
+            ),
+        ]
 
 
 def _keeping(fresh: Batch, trial: Mapping[str, Setting]) -> dict[str, Setting]:
@@ -213,8 +308,13 @@ def _refused(group: str, count: int, best: Setting | None) -> str:
     """How many candidates fresh random numbers refused."""
     of = f" of {group}" if group else ""
     if best is None and count:
-        return f"{count} candidate(s){of} met the policy in the study's batch and missed it on fresh random numbers."
+        return (
+            f"{count} candidate(s){of} met the policy in the study's batch and missed it on fresh"
+            " random numbers."
+        )
     if count:
-        return (f"The {count} better candidate(s){of} of the study's batch did not keep to the policy on fresh random "
-                "numbers; the one chosen is the first that did.")
+        return (
+            f"The {count} better candidate(s){of} of the study's batch did not keep to the policy"
+            " on fresh random numbers; the one chosen is the first that did."
+        )
     return ""

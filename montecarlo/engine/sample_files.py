@@ -1,8 +1,7 @@
 """Files of kept samples: Parquet, one a stratum, with a table of their columns.
 
-Rows come with the results of chunks, in the order of the chunks' keys. So the files have the same bytes on any number
-of workers.
-"""
+Rows come with the results of chunks, in the order of the chunks' keys. So the files have the same
+bytes on any number of workers."""
 
 from __future__ import annotations
 
@@ -22,7 +21,7 @@ from montecarlo.errors import RunStopped, StudyError
 __all__ = ["COLUMNS", "SampleFiles", "counted_name", "needs_pyarrow", "weighted_name"]
 
 COLUMNS = "samples_columns.csv"
-ROW_GROUP = 16_384                                         # rows that are written at once
+ROW_GROUP = 16_384  # rows that are written at once
 
 
 def counted_name(stratum: str) -> str:
@@ -38,8 +37,10 @@ def weighted_name(stratum: str) -> str:
 def needs_pyarrow() -> None:
     """Raises StudyError where it is missing."""
     if find_spec("pyarrow") is None:
-        raise StudyError("--keep-samples: Parquet files need pyarrow, which is not installed here; pip install "
-                         "pyarrow, or leave the option out")
+        raise StudyError(
+            "--keep-samples: Parquet files need pyarrow, which is not installed here; pip install "
+            "pyarrow, or leave the option out"
+        )
 
 
 class SampleFiles:
@@ -47,7 +48,7 @@ class SampleFiles:
 
     def __init__(self, folder: Path) -> None:
         needs_pyarrow()
-        self.folder = folder.absolute()                    # pyarrow takes ~ for a home and s3: for a server
+        self.folder = folder.absolute()  # pyarrow takes ~ for a home and s3: for a server
         with _told():
             folder.mkdir(parents=True, exist_ok=True)
         self._columns: list[tuple[str, Column]] = []
@@ -58,8 +59,12 @@ class SampleFiles:
     def __enter__(self) -> SampleFiles:
         return self
 
-    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None,
-                 trace: TracebackType | None) -> None:
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
         if kind is None:
             self._finish()
             self._write_columns()
@@ -84,13 +89,24 @@ class SampleFiles:
         if not self._waiting:
             return
         first = self._waiting[0]
-        arrays = [pa.array(np.concatenate([rows[column] for rows in self._waiting])) for column in first]
+        arrays = [
+            pa.array(np.concatenate([rows[column] for rows in self._waiting])) for column in first
+        ]
         with _told():
             if self._writer is None:
-                schema = pa.schema([
-                    pa.field(column.name, array.type, metadata={"unit": column.unit, "meaning": column.meaning})
-                    for column, array in zip(first, arrays, strict=True)])
-                self._writer = pq.ParquetWriter(self.folder / f"{self._name}.parquet", schema, compression="zstd")
+                schema = pa.schema(
+                    [
+                        pa.field(
+                            column.name,
+                            array.type,
+                            metadata={"unit": column.unit, "meaning": column.meaning},
+                        )
+                        for column, array in zip(first, arrays, strict=True)
+                    ]
+                )
+                self._writer = pq.ParquetWriter(
+                    self.folder / f"{self._name}.parquet", schema, compression="zstd"
+                )
                 self._columns += [(f"{self._name}.parquet", column) for column in first]
             self._writer.write_table(pa.Table.from_arrays(arrays, schema=self._writer.schema))
         self._waiting = []
@@ -107,9 +123,17 @@ class SampleFiles:
         with _told(), (self.folder / COLUMNS).open("w", encoding="utf-8", newline="") as file:
             table = csv.writer(file, lineterminator="\n")
             table.writerow(["file", "column", "unit", "meaning", "what", *SETTING])
-            table.writerows([name, column.name, column.unit, column.meaning, column.what,
-                             *("" if value is None else value for value in column.setting)]
-                            for name, column in self._columns)
+            table.writerows(
+                [
+                    name,
+                    column.name,
+                    column.unit,
+                    column.meaning,
+                    column.what,
+                    *("" if value is None else value for value in column.setting),
+                ]
+                for name, column in self._columns
+            )
 
 
 def _length(rows: Rows) -> int:
@@ -121,5 +145,7 @@ def _told() -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        raise RunStopped(f"--keep-samples: a file cannot be written ({error.strerror or type(error).__name__}); free "
-                         "some space, take fewer samples, or leave the option out") from None
+        raise RunStopped(
+            f"--keep-samples: a file cannot be written ({error.strerror or type(error).__name__});"
+            " free some space, take fewer samples, or leave the option out"
+        ) from None

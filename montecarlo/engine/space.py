@@ -1,16 +1,17 @@
-"""The standard-normal space in which rare false trips are sought: every uncertain input of an event and of the plant,
-and the draws that no input states, one sample a row, so that each row is a plant of its own.
+"""The standard-normal space in which rare false trips are sought: every uncertain input of an event
+and of the plant, and the draws that no input states, one sample a row, so that each row is a plant
+of its own.
 
 The angle and the phase of the event are folded onto one case:
 
     a turn by one phase      angle + 1/3 turn, the CTs' columns moved on by one phase
     the other half-wave      angle + 1/2 turn, remanence the other way round
 
-Columns of one input are alike and independent and a normal score is symmetric, so each of the six maps leaves the law
-of the samples as it was, whether or not plant and scheme are symmetric (derived). Where they are, the rare samples of
-six regions come together in one, and a density found there serves them all. Symmetries that no draw decides (the two
-ends; the two phases of a fault between phases) are `images` of a sample.
-"""
+Columns of one input are alike and independent and a normal score is symmetric, so each of the six
+maps leaves the law of the samples as it was, whether or not plant and scheme are symmetric
+(derived). Where they are, the rare samples of six regions come together in one, and a density found
+there serves them all. Symmetries that no draw decides (the two ends; the two phases of a fault
+between phases) are `images` of a sample."""
 
 from __future__ import annotations
 
@@ -31,7 +32,7 @@ TURN, HALF_WAVE = "fold.turn", "fold.half_wave"
 ANGLE, PHASE = "drawn.point_on_wave", "drawn.phase"
 REMANENCE = "remanence_percent"
 PREFIX = "external."
-UNUSED = {                                                 # tables that nothing of a side reads
+UNUSED = {  # tables that nothing of a side reads
     "internal": ("states.", "backup."),
     "external": ("internal_faults.", "states.", "backup."),
     "state": ("internal_faults.", "backup."),
@@ -42,8 +43,8 @@ UNUSED = {                                                 # tables that nothing
 class Space:
     """Columns of one event's space, in their order. balanced: whether no phase is singled out."""
 
-    widths: Mapping[str, int]                              # columns of each input and draw
-    first: Mapping[str, int]                               # where each one's columns begin
+    widths: Mapping[str, int]  # columns of each input and draw
+    first: Mapping[str, int]  # where each one's columns begin
     dims: int
     balanced: bool
 
@@ -53,8 +54,9 @@ class Space:
 
     @property
     def images(self) -> tuple[Image, ...]:
-        """The ends exchanged; where a phase is singled out, also the other two, whose currents are opposite: remanence
-        turns round. A load before the event and unlike ends make them inexact."""
+        """The ends exchanged; where a phase is singled out, also the other two, whose currents are
+        opposite: remanence turns round. A load before the event and unlike ends make them inexact.
+        """
         ends = self._image([3, 4, 5, 0, 1, 2], opposite=False)
         return (ends,) if self.balanced else (ends, self._image([0, 2, 1, 3, 5, 4], opposite=True))
 
@@ -63,11 +65,11 @@ class Space:
         for key, begin in self.first.items():
             width = self.widths[key]
             if width == 6:
-                source[begin:begin + 6] = begin + np.array(order)
-            elif width > 1:                                # of elements: phases, then earth
-                source[begin:begin + 3] = begin + np.array(order[:3]) % 3
+                source[begin : begin + 6] = begin + np.array(order)
+            elif width > 1:  # of elements: phases, then earth
+                source[begin : begin + 3] = begin + np.array(order[:3]) % 3
             if opposite and key.endswith(REMANENCE):
-                sign[begin:begin + width] = -1
+                sign[begin : begin + width] = -1
         return Image(source, sign)
 
 
@@ -77,7 +79,9 @@ def space_of(study: Study, name: str) -> Space:
     used = inputs_of(study, PREFIX + name)
     widths = {item.key: item.columns for item in used} | dict.fromkeys((ANGLE, TURN, HALF_WAVE), 1)
     starts = np.cumsum([0, *widths.values()])
-    return Space(widths, dict(zip(widths, map(int, starts), strict=False)), int(starts[-1]), event.balanced)
+    return Space(
+        widths, dict(zip(widths, map(int, starts), strict=False)), int(starts[-1]), event.balanced
+    )
 
 
 def inputs_of(study: Study, stratum: str) -> list[Input]:
@@ -119,12 +123,12 @@ class Unfolded:
         """(n, columns) of an input or draw; 1/2 for an input that does not concern the event."""
         if key == ANGLE:
             return self._angle()[:, None]
-        if key == PHASE:                                   # one that is singled out is the turn itself
+        if key == PHASE:  # one that is singled out is the turn itself
             return (self._turn()[:, None] + 0.5) / 3
         if key not in self.space.first:
             return np.full((self.count, columns), 0.5)
         begin = self.space.first[key]
-        values = self.folded[:, begin:begin + columns]
+        values = self.folded[:, begin : begin + columns]
         if columns > 1:
             values = np.take_along_axis(values, self._source(columns), axis=1)
         if key.endswith(REMANENCE):
@@ -138,7 +142,8 @@ class Unfolded:
         return np.where(column < (3 if columns == 4 else 6), phase, column)
 
     def _angle(self) -> Array:
-        """Point on wave in turns: within a half turn about 0, a sixth about 1/4 where no phase is singled out."""
+        """Point on wave in turns: within a half turn about 0, a sixth about 1/4 where no phase is
+        singled out."""
         width, middle = (1 / 6, 0.25) if self.space.balanced else (0.5, 0.0)
         within = middle + width * (self._column(ANGLE) - 0.5)
         return np.asarray(np.mod(within + self._turn() / 3 + 0.5 * self._upper(HALF_WAVE), 1.0))

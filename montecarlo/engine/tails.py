@@ -1,9 +1,10 @@
-"""What rare false trips owe to the tails that the study assumes: the same weighted samples with every spread widened.
+"""What rare false trips owe to the tails that the study assumes: the same weighted samples with
+every spread widened.
 
-Below 1e-4 hardly anybody has data on the inputs that decide; the distribution that was written down does. In
-standard-normal space only the map to the inputs changes, so the densities and the random numbers are those of the
-batch, and weights hold. There are as many as the study has, also where the batch has more.
-"""
+Below 1e-4 hardly anybody has data on the inputs that decide; the distribution that was written down
+does. In standard-normal space only the map to the inputs changes, so the densities and the random
+numbers are those of the batch, and weights hold. There are as many as the study has, also where the
+batch has more."""
 
 from __future__ import annotations
 
@@ -22,9 +23,9 @@ from montecarlo.study.wider import with_wider_inputs
 
 __all__ = ["RARE", "WIDER", "decided_by_tails", "wider_sums"]
 
-RARE = 1e-4                                                # p below which the tails of assumed distributions decide
+RARE = 1e-4  # p below which the tails of assumed distributions decide
 WIDER_INPUTS = "wider inputs"
-WIDER = 1.2                                                # by how much, common practice, no source
+WIDER = 1.2  # by how much, common practice, no source
 
 
 def decided_by_tails(sums: Sums) -> Array:
@@ -32,17 +33,36 @@ def decided_by_tails(sums: Sums) -> Array:
     return np.asarray(sums.total < RARE * sums.trials)
 
 
-def wider_sums(job: Job, strata: Mapping[str, Stratum], densities: Densities, round_: int, workers: Workers,
-               progress: Progress) -> tuple[dict[str, Sums], tuple[Unresolved, ...]]:
-    """Sums of every candidate with wider inputs, of the events that have a rare one, on the random numbers of the
-    batch; and those of them without a result."""
-    concerned = {name: density for name, density in densities.items()
-                 if (judged := strata[name].weighted) is not None and decided_by_tails(judged.sums).any()}
+def wider_sums(
+    job: Job,
+    strata: Mapping[str, Stratum],
+    densities: Densities,
+    round_: int,
+    workers: Workers,
+    progress: Progress,
+) -> tuple[dict[str, Sums], tuple[Unresolved, ...]]:
+    """Sums of every candidate with wider inputs, of the events that have a rare one, on the random
+    numbers of the batch; and those of them without a result."""
+    concerned = {
+        name: density
+        for name, density in densities.items()
+        if (judged := strata[name].weighted) is not None and decided_by_tails(judged.sums).any()
+    }
     if not concerned:
         return {}, ()
     wide = Job(with_wider_inputs(job.study, WIDER), job.lattices, job.design, job.earth_design)
-    found = final_batch(wide, concerned, round_, workers,
-                        lambda done, total, what: progress(done, total, f"{what}, wider inputs"))
-    rows = keep_to_limit(job.study, *(weighted(round_, name, final.candidates, final.causes, job.lattices)
-                                      for name, final in found.items()))
+    found = final_batch(
+        wide,
+        concerned,
+        round_,
+        workers,
+        lambda done, total, what: progress(done, total, f"{what}, wider inputs"),
+    )
+    rows = keep_to_limit(
+        job.study,
+        *(
+            weighted(round_, name, final.candidates, final.causes, job.lattices)
+            for name, final in found.items()
+        ),
+    )
     return {name: final.candidates for name, final in found.items()}, named(rows, WIDER_INPUTS)

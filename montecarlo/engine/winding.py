@@ -1,4 +1,5 @@
-"""Earth faults along the whole winding: where each setting would only just operate, by phasors or in time."""
+"""Earth faults along the whole winding: where each setting would only just operate, by phasors or
+in time."""
 
 from __future__ import annotations
 
@@ -34,24 +35,32 @@ from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import Circuit, leg_ohm, measurement, scheme_of
 from montecarlo.study.description import Study
 
-__all__ = ["EARTH", "STEADY_INTERVALS", "Along", "beyond_phasors", "counted", "critical_places", "pickups_at_place",
-           "solved"]
+__all__ = [
+    "EARTH",
+    "STEADY_INTERVALS",
+    "Along",
+    "beyond_phasors",
+    "counted",
+    "critical_places",
+    "pickups_at_place",
+    "solved",
+]
 
-STEADY_INTERVALS = 15                                      # of the winding, phasor solution
-TRANSIENT_INTERVALS = 15                                   # of the winding, transient solution
-PER_CYCLE = 36                                             # its steps: p_missed within 0.2 % (DEVELOPERS, Steps)
+STEADY_INTERVALS = 15  # of the winding, phasor solution
+TRANSIENT_INTERVALS = 15  # of the winding, transient solution
+PER_CYCLE = 36  # its steps: p_missed within 0.2 % (DEVELOPERS, Steps)
 POSITION = "internal_faults.position"
 DECIDES_MOST = "internal_faults.earth_fault_resistance_ohm"
-SETTLED_SHARE = 1e-3                                       # a cycle's change of the RMS that ends a transient pass
+SETTLED_SHARE = 1e-3  # a cycle's change of the RMS that ends a transient pass
 
-Beyond = tuple[NDArray[np.bool_], NDArray[np.bool_]]       # by phase and by earth pick-up
-Sweeps = dict[Circuit, Array]                              # (n, nodes, elements, forms, delays) by circuit
+Beyond = tuple[NDArray[np.bool_], NDArray[np.bool_]]  # by phase and by earth pick-up
+Sweeps = dict[Circuit, Array]  # (n, nodes, elements, forms, delays) by circuit
 
 
 @dataclass(frozen=True)
 class AtPlace:
-    """Which critical pick-up: of which elements, for which delay (None: by phasors, where it does not matter), and
-    the settings of the lattice that it judges."""
+    """Which critical pick-up: of which elements, for which delay (None: by phasors, where it does
+    not matter), and the settings of the lattice that it judges."""
 
     axis: Axis
     delay_s: float | None
@@ -60,7 +69,8 @@ class AtPlace:
 
 @dataclass(frozen=True, eq=False)
 class Along:
-    """A chunk's earth faults along the winding: by phasors on every circuit, in time where a pick-up wants it."""
+    """A chunk's earth faults along the winding: by phasors on every circuit, in time where a
+    pick-up wants it."""
 
     beyond: dict[Lattice, Beyond]
     by_phasors: Sweeps
@@ -69,17 +79,26 @@ class Along:
 
 def solved(block: Block) -> Along:
     """Each sample along the winding, on every circuit."""
-    by_phasors = {circuit: _by_phasors(block, circuit, winding_nodes(STEADY_INTERVALS)) for circuit in block.circuits}
+    by_phasors = {
+        circuit: _by_phasors(block, circuit, winding_nodes(STEADY_INTERVALS))
+        for circuit in block.circuits
+    }
     beyond = {lattice: beyond_phasors(block.study, lattice) for lattice in block.job.lattices}
-    late = dict.fromkeys(lattice.circuit for lattice, parts in beyond.items() if any(part.any() for part in parts))
+    late = dict.fromkeys(
+        lattice.circuit for lattice, parts in beyond.items() if any(part.any() for part in parts)
+    )
     coarse = winding_nodes(TRANSIENT_INTERVALS)
-    return Along(beyond, by_phasors, {circuit: _in_time(block, circuit, coarse) for circuit in late})
+    return Along(
+        beyond, by_phasors, {circuit: _in_time(block, circuit, coarse) for circuit in late}
+    )
 
 
 def counted(block: Block, found: Along) -> Tally:
     """Conditional on all but the position: how often each setting misses."""
-    notes = {"phasor_solutions": float(len(block) * (STEADY_INTERVALS + 1) * len(block.circuits)),
-             "transient_solutions": float(len(block) * (TRANSIENT_INTERVALS + 1) * len(found.in_time))}
+    notes = {
+        "phasor_solutions": float(len(block) * (STEADY_INTERVALS + 1) * len(block.circuits)),
+        "transient_solutions": float(len(block) * (TRANSIENT_INTERVALS + 1) * len(found.in_time)),
+    }
     cdf, caught = block.study.internal_faults.position.cdf, critical_place(block)
     along = block.samples[DECIDES_MOST]
     tallies, nobody, each = [], [], []
@@ -87,38 +106,69 @@ def counted(block: Block, found: Along) -> Tally:
     early: dict[float, list[LatticeTally]] = {share: [] for share in block.early_rows}
     for lattice, phase_x, earth_x in critical_places(block, found, notes):
         load, settings = block.load_pickups(lattice), thresholds(lattice)
-        missed = partial(sum_conditional, phase_x, earth_x, load, *settings, block.plants, cdf, along)
+        missed = partial(
+            sum_conditional, phase_x, earth_x, load, *settings, block.plants, cdf, along
+        )
         kept = places_kept(phase_x, earth_x, load, *settings)
         tallies.append(replace(missed(block.even_positions), phase_x=kept[0], earth_x=kept[1]))
         if tallies[-1].unresolved.any():
-            lost |= ~(np.isfinite(phase_x).all(axis=(1, 2)) & np.isfinite(earth_x).all(axis=(1, 2)) & load.resolved)
+            lost |= ~(
+                np.isfinite(phase_x).all(axis=(1, 2))
+                & np.isfinite(earth_x).all(axis=(1, 2))
+                & load.resolved
+            )
         if caught is not None:
             nobody.append(missed(False, np.where(np.isfinite(caught), caught, 1.0)))
         if block.job.paired:
             each.append(missed_shares(phase_x, earth_x, load, *settings, cdf))
         for share, rows in block.early_rows.items():
-            early[share].append(sum_conditional(phase_x[rows], earth_x[rows], load.at(rows), *settings, block.plants,
-                                                cdf, along[rows], False))
-    return Tally(tuple(tallies), notes, None if caught is None else BackupTally(
-        one_setting(1 - cdf(caught), block.plants, along=along), tuple(nobody)),
+            early[share].append(
+                sum_conditional(
+                    phase_x[rows],
+                    earth_x[rows],
+                    load.at(rows),
+                    *settings,
+                    block.plants,
+                    cdf,
+                    along[rows],
+                    False,
+                )
+            )
+    return Tally(
+        tuple(tallies),
+        notes,
+        (
+            None
+            if caught is None
+            else BackupTally(one_setting(1 - cdf(caught), block.plants, along=along), tuple(nobody))
+        ),
         {share: Tally(tuple(parts)) for share, parts in early.items()},
-        sum_caught(np.concatenate(each, axis=1)[:, block.job.paired], block.plants, along) if each else None,
-        causes(block, lost))
+        (
+            sum_caught(np.concatenate(each, axis=1)[:, block.job.paired], block.plants, along)
+            if each
+            else None
+        ),
+        causes(block, lost),
+    )
 
 
-def critical_places(block: Block, found: Along, notes: dict[str, float]) -> Iterator[tuple[Lattice, Array, Array]]:
-    """x* of every phase and earth setting of each of the job's lattices, as `critical_positions` gives them; `notes`
-    takes what there is to tell of the places between the solved ones."""
+def critical_places(
+    block: Block, found: Along, notes: dict[str, float]
+) -> Iterator[tuple[Lattice, Array, Array]]:
+    """x* of every phase and earth setting of each of the job's lattices, as `critical_positions`
+    gives them; `notes` takes what there is to tell of the places between the solved ones."""
     notes |= {"re_entries": 0.0, "interpolation": 0.0, "interpolated": 0.0}
     for lattice in block.job.lattices:
         yield lattice, *critical_positions(block, lattice, found, notes)
 
 
 def beyond_phasors(study: Study, lattice: Lattice) -> Beyond:
-    """Phase and earth pick-ups at which remanence decides, so that phasors will not do: the voltage through an earth
-    fault's path is too near the knee, or the CTs in parallel take more exciting current than the element gets.
+    """Phase and earth pick-ups at which remanence decides, so that phasors will not do: the voltage
+    through an earth fault's path is too near the knee, or the CTs in parallel take more exciting
+    current than the element gets.
 
-    The current of an earth fault passes every leg of the faulted phase's CT, whichever element watches."""
+    The current of an earth fault passes every leg of the faulted phase's CT, whichever element
+    watches."""
     scheme = scheme_of(study, lattice.scheme)
     core = study.ct.weakest(scheme.groups)
     knee = core.knee_voltage_v.centre()
@@ -132,24 +182,28 @@ def beyond_phasors(study: Study, lattice: Lattice) -> Beyond:
         each = np.repeat(curve[:, None], flux.size, axis=1)
         loop = steady.describing_function(np.clip(flux, 1e-9, 1.0), each, core.saturation_exponent)
         exciting = core.knee_current_a.centre() * np.abs(loop) * flux / np.sqrt(2)
-        beyond = (flux > steady.VALID_KNEE_SHARE) | (scheme.parallel * exciting > np.array(pickup_a))
+        beyond = (flux > steady.VALID_KNEE_SHARE) | (
+            scheme.parallel * exciting > np.array(pickup_a)
+        )
         return np.asarray(beyond)
 
     return late("phase", lattice.phase_pickup_a), late("earth", lattice.earth_pickup_a)
 
 
-# --- from quantities along the winding to critical positions ----------------------------------------------
+# --- from quantities along the winding to critical positions ------------------
 
 
-def critical_positions(block: Block, lattice: Lattice, found: Along,
-                       notes: dict[str, float]) -> tuple[Array, Array]:
-    """x* of every phase and earth setting, (n, P, D) and (n, E, D): by phasors, by the transient pass beyond them; 1
-    without such an element."""
+def critical_positions(
+    block: Block, lattice: Lattice, found: Along, notes: dict[str, float]
+) -> tuple[Array, Array]:
+    """x* of every phase and earth setting, (n, P, D) and (n, E, D): by phasors, by the transient
+    pass beyond them; 1 without such an element."""
     delays = block.delays(lattice.circuit)
     columns = [delays.index(delay) for delay in lattice.delay_s]
     out = []
-    for axis, pickups, late in zip(AXES, (lattice.phase_pickup_a, lattice.earth_pickup_a), found.beyond[lattice],
-                                   strict=True):
+    for axis, pickups, late in zip(
+        AXES, (lattice.phase_pickup_a, lattice.earth_pickup_a), found.beyond[lattice], strict=True
+    ):
         level = np.array(pickups)
         x = np.ones((len(block), max(level.size, 1), len(columns)))
         if level.size and not late.all():
@@ -162,12 +216,15 @@ def critical_positions(block: Block, lattice: Lattice, found: Along,
     return out[0], out[1]
 
 
-def _positions(block: Block, lattice: Lattice, axis: Axis, sweep: Array, level: Array,
-               notes: dict[str, float]) -> Array:
-    """x* (n, settings) from what the elements compare at the nodes, sweep (n, nodes, elements, forms).
+def _positions(
+    block: Block, lattice: Lattice, axis: Axis, sweep: Array, level: Array, notes: dict[str, float]
+) -> Array:
+    """x* (n, settings) from what the elements compare at the nodes, sweep (n, nodes, elements,
+    forms).
 
-    The quantity of the greater-of form jumps where the differential passes the bias; its two conditions do not, and
-    an element operates from the later of their places on. (Each is held for the delay by itself.)"""
+    The quantity of the greater-of form jumps where the differential passes the bias; its two
+    conditions do not, and an element operates from the later of their places on. (Each is held for
+    the delay by itself.)"""
     nodes, forms = winding_nodes(sweep.shape[1] - 1), _winding_forms(block, lattice.circuit)
     elements, form = list(block.scheme(lattice.circuit).of(axis)), block.form(lattice)
     half = [*range(0, nodes.size - 1, 2), nodes.size - 1]
@@ -183,17 +240,29 @@ def _positions(block: Block, lattice: Lattice, axis: Axis, sweep: Array, level: 
     if form[0] != GREATER_OF:
         return place(sweep[..., elements, forms.index(form)].max(axis=-1), level, form[0] == SUM)
     amount, margin = sweep[..., forms.index(NO_BIAS)], sweep[..., forms.index((SUM, *form[1:]))]
-    return np.asarray(np.min([np.maximum(place(amount[..., k], level, False),
-                                           place(margin[..., k], np.zeros(1), True))
-                              for k in elements], axis=0))
+    return np.asarray(
+        np.min(
+            [
+                np.maximum(
+                    place(amount[..., k], level, False), place(margin[..., k], np.zeros(1), True)
+                )
+                for k in elements
+            ],
+            axis=0,
+        )
+    )
 
 
-def pickups_at_place(block: Block, lattice: Lattice, found: Along) -> Iterator[tuple[AtPlace, Array]]:
-    """Critical pick-ups of a lattice at the samples' own places (n,), interpolated between the solved ones as the
-    critical positions are: by phasors and, for each delay, in time, with the settings that each of them judges."""
+def pickups_at_place(
+    block: Block, lattice: Lattice, found: Along
+) -> Iterator[tuple[AtPlace, Array]]:
+    """Critical pick-ups of a lattice at the samples' own places (n,), interpolated between the
+    solved ones as the critical positions are: by phasors and, for each delay, in time, with the
+    settings that each of them judges."""
     delays = block.delays(lattice.circuit)
-    for axis, pickups, late in zip(AXES, (lattice.phase_pickup_a, lattice.earth_pickup_a), found.beyond[lattice],
-                                   strict=True):
+    for axis, pickups, late in zip(
+        AXES, (lattice.phase_pickup_a, lattice.earth_pickup_a), found.beyond[lattice], strict=True
+    ):
         of_time = tuple(level for level, beyond in zip(pickups, late, strict=True) if beyond)
         if of_phasors := tuple(level for level in pickups if level not in of_time):
             sweep = found.by_phasors[lattice.circuit][..., 0]
@@ -208,10 +277,23 @@ def _at_place(block: Block, lattice: Lattice, axis: Axis, sweep: Array) -> Array
     elements, form = list(block.scheme(lattice.circuit).of(axis)), block.form(lattice)
     x = block.samples[POSITION]
     if form[0] != GREATER_OF:
-        return at_place(nodes, sweep[..., elements, forms.index(form)].max(axis=-1), x, signed=form[0] == SUM)
+        return at_place(
+            nodes, sweep[..., elements, forms.index(form)].max(axis=-1), x, signed=form[0] == SUM
+        )
     amount, margin = sweep[..., forms.index(NO_BIAS)], sweep[..., forms.index((SUM, *form[1:]))]
-    return np.asarray(np.max([np.where(at_place(nodes, margin[..., k], x, signed=True) <= 0, 0.0,
-                                       at_place(nodes, amount[..., k], x)) for k in elements], axis=0))
+    return np.asarray(
+        np.max(
+            [
+                np.where(
+                    at_place(nodes, margin[..., k], x, signed=True) <= 0,
+                    0.0,
+                    at_place(nodes, amount[..., k], x),
+                )
+                for k in elements
+            ],
+            axis=0,
+        )
+    )
 
 
 def _winding_forms(block: Block, circuit: Circuit) -> tuple[Form, ...]:
@@ -222,7 +304,7 @@ def _winding_forms(block: Block, circuit: Circuit) -> tuple[Form, ...]:
     return tuple(dict.fromkeys(found))
 
 
-# --- solutions along the winding --------------------------------------------------------------------------
+# --- solutions along the winding ----------------------------------------------
 
 
 def _by_phasors(block: Block, circuit: Circuit, nodes: Array) -> Array:
@@ -230,17 +312,22 @@ def _by_phasors(block: Block, circuit: Circuit, nodes: Array) -> Array:
     scheme, n = block.scheme(circuit), len(block)
     each = np.repeat(np.arange(n), nodes.size)
     currents = carried(primary.earth_faults(block, nodes).reshape(n * nodes.size, 6), scheme.places)
-    solved = steady.solve(scheme.table, block.leg_ohm(circuit)[each], take(block.bank(circuit), each), currents,
-                          block.omega)
+    solved = steady.solve(
+        scheme.table,
+        block.leg_ohm(circuit)[each],
+        take(block.bank(circuit), each),
+        currents,
+        block.omega,
+    )
     quantity = solved.quantities(measurement(block.study, scheme, _winding_forms(block, circuit)))
     by_node = np.moveaxis(quantity.reshape(n, nodes.size, *quantity.shape[1:]), 1, -1)
     return np.moveaxis(block.per_setting(circuit, by_node), -1, 1)[..., None]
 
 
 def _in_time(block: Block, circuit: Circuit, nodes: Array) -> Array:
-    """The same by the transient pass, for each delay on the circuit, (n, nodes, elements, forms, D).
-    Load and remanence before the fault; at a random point on wave the current jumps to the fault's
-    sinusoid. What it would take to rise is far below a step (METHOD, section 3)."""
+    """The same by the transient pass, for each delay on the circuit, (n, nodes, elements, forms,
+    D). Load and remanence before the fault; at a random point on wave the current jumps to the
+    fault's sinusoid. What it would take to rise is far below a step (METHOD, section 3)."""
     scheme, ohm = block.scheme(circuit), block.leg_ohm(circuit)
     angle = 2 * np.pi * block.uniform("point_on_wave")
     turn = np.exp(1j * angle)[:, None]
@@ -250,9 +337,17 @@ def _in_time(block: Block, circuit: Circuit, nodes: Array) -> Array:
     wanted = measurement(block.study, scheme, _winding_forms(block, circuit), block.delays(circuit))
     out = []
     for k in range(nodes.size):
-        during = primary.earth_faults(block, nodes[k:k + 1])[:, 0]
+        during = primary.earth_faults(block, nodes[k : k + 1])[:, 0]
         currents = primary.step_currents(block, window, block.load_primary * turn, during * turn)
-        response = transient.solve(scheme.table, ohm, block.bank(circuit), currents.at(scheme.places), window,
-                                   flux * turn, wanted, settle=SETTLED_SHARE)
+        response = transient.solve(
+            scheme.table,
+            ohm,
+            block.bank(circuit),
+            currents.at(scheme.places),
+            window,
+            flux * turn,
+            wanted,
+            settle=SETTLED_SHARE,
+        )
         out.append(block.per_setting(circuit, response.pickup))
     return np.stack(out, axis=1)

@@ -1,10 +1,10 @@
 """What one candidate misses and another one catches, on the same samples.
 
-Each candidate misses a sampled earth fault from the neutral up to a place of its own, so that of two missed stretches
-one holds the other. With y = P(missed | all but the place) the part that A misses and B catches is therefore
-max(y_A - y_B, 0); a counted sample has y = 0 or 1, and the same holds (derived). Hence P(A misses, B catches) less
-P(B misses, A catches) is p_missed of A less that of B.
-"""
+Each candidate misses a sampled earth fault from the neutral up to a place of its own, so that of
+two missed stretches one holds the other. With y = P(missed | all but the place) the part that A
+misses and B catches is therefore max(y_A - y_B, 0); a counted sample has y = 0 or 1, and the same
+holds (derived). Hence P(A misses, B catches) less P(B misses, A catches) is p_missed of A less that
+of B."""
 
 from __future__ import annotations
 
@@ -18,9 +18,11 @@ from montecarlo.quantities import Array
 __all__ = ["missed_samples", "missed_shares", "sum_caught"]
 
 
-def missed_samples(fault: Pickups, load: Pickups, phase_a: Array, earth_a: Array, delays: int) -> Array:
-    """Whether each sample of a counted type is missed at each setting of a lattice, (n, P·E·D): 1 or 0, as
-    `tally.count_missed` counts; NaN where unresolved."""
+def missed_samples(
+    fault: Pickups, load: Pickups, phase_a: Array, earth_a: Array, delays: int
+) -> Array:
+    """Whether each sample of a counted type is missed at each setting of a lattice, (n, P·E·D): 1
+    or 0, as `tally.count_missed` counts; NaN where unresolved."""
     blind_phase, blind_earth = fault.silent(phase_a, earth_a, delays)
     quiet_phase, quiet_earth = load.silent(phase_a, earth_a, delays)
     blind = blind_phase[:, :, None] & blind_earth[:, None]
@@ -29,26 +31,44 @@ def missed_samples(fault: Pickups, load: Pickups, phase_a: Array, earth_a: Array
     return np.where(resolved[:, None], np.reshape(blind | ~quiet, (len(resolved), -1)), np.nan)
 
 
-def missed_shares(phase_x: Array, earth_x: Array, load: Pickups, phase_a: Array, earth_a: Array,
-                  cdf: Callable[[Array], Array]) -> Array:
-    """P(missed | all but the position) of each earth fault at each setting of a lattice, (n, P·E·D), as
-    `tally.sum_conditional` sums it; NaN where unresolved."""
+def missed_shares(
+    phase_x: Array,
+    earth_x: Array,
+    load: Pickups,
+    phase_a: Array,
+    earth_a: Array,
+    cdf: Callable[[Array], Array],
+) -> Array:
+    """P(missed | all but the position) of each earth fault at each setting of a lattice, (n,
+    P·E·D), as `tally.sum_conditional` sums it; NaN where unresolved."""
     quiet_phase, quiet_earth = load.silent(phase_a, earth_a, phase_x.shape[2])
-    x = missed_stretch(phase_x[:, :, None], earth_x[:, None], quiet_phase[:, :, None] & quiet_earth[:, None])
-    known = load.resolved & np.isfinite(phase_x).all(axis=(1, 2)) & np.isfinite(earth_x).all(axis=(1, 2))
+    x = missed_stretch(
+        phase_x[:, :, None], earth_x[:, None], quiet_phase[:, :, None] & quiet_earth[:, None]
+    )
+    known = (
+        load.resolved
+        & np.isfinite(phase_x).all(axis=(1, 2))
+        & np.isfinite(earth_x).all(axis=(1, 2))
+    )
     return np.where(known[:, None], cdf(x).reshape(len(x), -1), np.nan)
 
 
 def sum_caught(y: Array, plants: int, along: Array | None = None) -> LatticeTally:
-    """Σ over each plant's events of what candidate a misses and b catches, at [plant, a, b, 0] of its `total`.
+    """Σ over each plant's events of what candidate a misses and b catches, at [plant, a, b, 0] of
+    its `total`.
 
-    y (n, K), plant-major: P(missed | all but the place) of K candidates; along (n,): of conditional ones, the input
-    that decides most (`tally.step_noise`). A sample that is unresolved for one of them counts for no pair."""
+    y (n, K), plant-major: P(missed | all but the place) of K candidates; along (n,): of conditional
+    ones, the input that decides most (`tally.step_noise`). A sample that is unresolved for one of
+    them counts for no pair."""
     resolved = np.asarray(np.isfinite(y).all(axis=1))
     known = np.where(resolved[:, None], y, 0.0)
     caught = np.maximum(known[:, :, None] - known[:, None, :], 0.0)
     by_plant = caught.reshape(plants, -1, *caught.shape[1:])
     count = float(by_plant.shape[1])
     noise = None if along is None else step_noise(caught, resolved, along, plants)[..., None]
-    return LatticeTally(by_plant.sum(axis=1)[..., None], np.full(plants, count),
-                        count - resolved.reshape(plants, -1).sum(axis=1), noise)
+    return LatticeTally(
+        by_plant.sum(axis=1)[..., None],
+        np.full(plants, count),
+        count - resolved.reshape(plants, -1).sum(axis=1),
+        noise,
+    )

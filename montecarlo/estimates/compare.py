@@ -1,5 +1,5 @@
-"""Differences between two candidates that were judged on the same plants and events, and whether they tell the two
-apart."""
+"""Differences between two candidates that were judged on the same plants and events, and whether
+they tell the two apart."""
 
 from __future__ import annotations
 
@@ -18,13 +18,18 @@ from montecarlo.study.scenarios import CHANGEABLE
 
 __all__ = ["NO_DIFFERENCE", "Side", "differences", "differences_of", "distinguishable", "level_of"]
 
-DECIDING = (*CHANGEABLE, "scheme", "relay", "correlations")      # of a study, with its costs: a setting's figures
+DECIDING = (
+    *CHANGEABLE,
+    "scheme",
+    "relay",
+    "correlations",
+)  # of a study, with its costs: a setting's figures
 NO_DIFFERENCE = Estimate(np.zeros(()), np.zeros(()), np.zeros(()))
 
 
 class Side(NamedTuple):
-    """A candidate of a batch, by its place there, and the study whose weights count; what it is, where it is compared
-    with one of another run."""
+    """A candidate of a batch, by its place there, and the study whose weights count; what it is,
+    where it is compared with one of another run."""
 
     study: Study
     strata: Mapping[str, Stratum]
@@ -32,54 +37,71 @@ class Side(NamedTuple):
     setting: Setting | None = None
 
 
-Weighing = Sequence[tuple[str, float]]                     # types with what each counts for
+Weighing = Sequence[tuple[str, float]]  # types with what each counts for
 
 
 def level_of(pairs: int) -> float:
-    """Of each interval, so that those of one quantity hold together for so many pairs with `LEVEL` at least: what may
-    fail is shared out among them (Bonferroni's inequality; Miller, Simultaneous Statistical Inference, 1981, from
-    memory)."""
+    """Of each interval, so that those of one quantity hold together for so many pairs with `LEVEL`
+    at least: what may fail is shared out among them (Bonferroni's inequality; Miller, Simultaneous
+    Statistical Inference, 1981, from memory)."""
     return 1 - (1 - LEVEL) / max(pairs, 1)
 
 
-def differences(study: Study, strata: Mapping[str, Stratum], one: int, other: int,
-                level: float = LEVEL) -> dict[str, Estimate]:
+def differences(
+    study: Study, strata: Mapping[str, Stratum], one: int, other: int, level: float = LEVEL
+) -> dict[str, Estimate]:
     """Candidate `one` minus candidate `other` of a batch, by quantity (`differences_of`)."""
     return differences_of(Side(study, strata, one), Side(study, strata, other), level)
 
 
 def differences_of(one: Side, other: Side, level: float = LEVEL) -> dict[str, Estimate]:
-    """One side minus the other, by quantity: p_missed, p_false, and cost_per_year where both policies weigh costs. The
-    sides may be of two runs on the same random numbers. A setting does not differ from itself on the same plant."""
+    """One side minus the other, by quantity: p_missed, p_false, and cost_per_year where both
+    policies weigh costs. The sides may be of two runs on the same random numbers. A setting does
+    not differ from itself on the same plant."""
     found, others = _weighings(one.study), _weighings(other.study)
     same = _same(one, other)
-    return {quantity: NO_DIFFERENCE if same else _difference(one, found[quantity], other, others[quantity], level)
-            for quantity in found if quantity in others}
+    return {
+        quantity: (
+            NO_DIFFERENCE
+            if same
+            else _difference(one, found[quantity], other, others[quantity], level)
+        )
+        for quantity in found
+        if quantity in others
+    }
 
 
 def _same(one: Side, other: Side) -> bool:
-    """Whether the sides can differ in nothing: one candidate of one batch, or one setting in two studies that have all
-    alike from which its figures follow."""
+    """Whether the sides can differ in nothing: one candidate of one batch, or one setting in two
+    studies that have all alike from which its figures follow."""
     if one.strata is other.strata and one.study is other.study:
         return one.candidate == other.candidate
     alike = all(getattr(one.study, name) == getattr(other.study, name) for name in DECIDING)
-    return (alike and one.study.policy.least_annual_cost == other.study.policy.least_annual_cost
-            and one.setting is not None and one.setting == other.setting)
+    return (
+        alike
+        and one.study.policy.least_annual_cost == other.study.policy.least_annual_cost
+        and one.setting is not None
+        and one.setting == other.setting
+    )
 
 
 def _weighings(study: Study) -> dict[str, Weighing]:
     weight = weights_of(study)
-    sides: dict[str, Weighing] = {"p_missed": [*zip(weight.internal, weight.shares, strict=True)],
-                                  "p_false": [*zip(weight.external, weight.event_shares, strict=True)]}
+    sides: dict[str, Weighing] = {
+        "p_missed": [*zip(weight.internal, weight.shares, strict=True)],
+        "p_false": [*zip(weight.external, weight.event_shares, strict=True)],
+    }
     if costs := cost_weights(study):
         sides["cost_per_year"] = [*costs.items()]
     return sides
 
 
-def _difference(one: Side, weights: Weighing, other: Side, others: Weighing, level: float) -> Estimate:
-    """Types whose p is a count or a conditional mean in pairs; those from weighted samples alone on both sides as if
-    the sides' samples were independent, which is wider than what they share would allow; the two parts are
-    independent (limits as of a sum: `estimates.totals.mover`)."""
+def _difference(
+    one: Side, weights: Weighing, other: Side, others: Weighing, level: float
+) -> Estimate:
+    """Types whose p is a count or a conditional mean in pairs; those from weighted samples alone on
+    both sides as if the sides' samples were independent, which is wider than what they share would
+    allow; the two parts are independent (limits as of a sum: `estimates.totals.mover`)."""
     parts = [_from_weighted(one, weights, level), _from_weighted(other, others, level)]
     rare = _independent(*parts)
     left, right = _left(one, weights, parts), _left(other, others, parts)
@@ -87,8 +109,11 @@ def _difference(one: Side, weights: Weighing, other: Side, others: Weighing, lev
         return rare
     counted = paired(left, right, level)
     gap = counted.p + rare.p
-    return Estimate(gap, gap - np.hypot(counted.p - counted.low, rare.p - rare.low),
-                    gap + np.hypot(counted.high - counted.p, rare.high - rare.p))
+    return Estimate(
+        gap,
+        gap - np.hypot(counted.p - counted.low, rare.p - rare.low),
+        gap + np.hypot(counted.high - counted.p, rare.high - rare.p),
+    )
 
 
 def _from_weighted(side: Side, weights: Weighing, level: float) -> dict[str, Estimate]:
@@ -97,22 +122,29 @@ def _from_weighted(side: Side, weights: Weighing, level: float) -> dict[str, Est
     for name, weight in weights:
         stratum = side.strata[name]
         if stratum.weighted is not None and stratum.weighted.used[side.candidate]:
-            found[name] = Estimate(*(weight * part[side.candidate] for part in stratum.estimate(level)))
+            found[name] = Estimate(
+                *(weight * part[side.candidate] for part in stratum.estimate(level))
+            )
     return found
 
 
 def _independent(one: Mapping[str, Estimate], other: Mapping[str, Estimate]) -> Estimate:
-    """Sum of the types that both sides have, one minus other, by the square roots of squared distances to limits."""
+    """Sum of the types that both sides have, one minus other, by the square roots of squared
+    distances to limits."""
     both = [(one[name], other[name]) for name in one if name in other]
     gap = np.sum([a.p - b.p for a, b in both])
-    low = np.sum([(a.p - a.low)**2 + (b.high - b.p)**2 for a, b in both])
-    high = np.sum([(a.high - a.p)**2 + (b.p - b.low)**2 for a, b in both])
+    low = np.sum([(a.p - a.low) ** 2 + (b.high - b.p) ** 2 for a, b in both])
+    high = np.sum([(a.high - a.p) ** 2 + (b.p - b.low) ** 2 for a, b in both])
     return Estimate(gap, gap - np.sqrt(low), gap + np.sqrt(high))
 
 
 def _left(side: Side, weights: Weighing, parts: Sequence[Mapping[str, Estimate]]) -> Half:
     """The types of a side that weighted samples do not settle on both sides."""
-    left = [(side.strata[name], weight) for name, weight in weights if not all(name in part for part in parts)]
+    left = [
+        (side.strata[name], weight)
+        for name, weight in weights
+        if not all(name in part for part in parts)
+    ]
     return Half([stratum for stratum, _ in left], [weight for _, weight in left], side.candidate)
 
 

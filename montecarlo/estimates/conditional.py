@@ -1,9 +1,9 @@
-"""Earth faults, exact in the position: where along the winding each setting would only just operate.
+"""Earth faults, exact in the position: where along the winding each setting would only just
+operate.
 
-For an unbiased element the currents below a setting form a stretch of the winding that begins at the neutral, so a
-sampled earth fault has one critical position x* a setting, and P(missed | the rest) = F_x(x*). With several
-elements the missed stretch is the shortest of theirs.
-"""
+For an unbiased element the currents below a setting form a stretch of the winding that begins at
+the neutral, so a sampled earth fault has one critical position x* a setting, and P(missed | the
+rest) = F_x(x*). With several elements the missed stretch is the shortest of theirs."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from montecarlo.quantities import Array
 
-HALVINGS = 45                                              # of an interval between nodes
+HALVINGS = 45  # of an interval between nodes
 
 
 def winding_nodes(intervals: int) -> Array:
@@ -20,33 +20,44 @@ def winding_nodes(intervals: int) -> Array:
     return (np.arange(intervals + 1) / intervals) ** 2
 
 
-def critical_position(nodes: Array, currents: Array, thresholds: ArrayLike, *,
-                      signed: bool = False) -> tuple[Array, NDArray[np.bool_]]:
+def critical_position(
+    nodes: Array, currents: Array, thresholds: ArrayLike, *, signed: bool = False
+) -> tuple[Array, NDArray[np.bool_]]:
     """Where |I| last rises through each threshold, and whether it had been above before.
 
-    nodes (m,) increasing; currents (n, m) at the nodes; thresholds (s,). Returns x* (n, s): 0 where the current is
-    never below, 1 where it is below at the last node; and re-entries (n, s) bool, where the missed part is not one
-    stretch from the neutral (x* then overstates it). Between nodes the square of a magnitude is the cubic through the
-    four nearest points: |a·x + b|², fault and load together, is a parabola where |a·x + b| itself has a corner.
-    `signed`: what is no magnitude (a margin above a bias) is interpolated itself. Currents that are not finite give
-    NaN."""
-    level, currents = np.asarray(thresholds, float), np.where(np.isfinite(currents), currents, np.nan)
-    below = currents[:, :, None] < level                                      # (n, m, s)
+    nodes (m,) increasing; currents (n, m) at the nodes; thresholds (s,). Returns x* (n, s): 0 where
+    the current is never below, 1 where it is below at the last node; and re-entries (n, s) bool,
+    where the missed part is not one stretch from the neutral (x* then overstates it). Between nodes
+    the square of a magnitude is the cubic through the four nearest points: |a·x + b|², fault and
+    load together, is a parabola where |a·x + b| itself has a corner. `signed`: what is no magnitude
+    (a margin above a bias) is interpolated itself. Currents that are not finite give NaN."""
+    level, currents = (
+        np.asarray(thresholds, float),
+        np.where(np.isfinite(currents), currents, np.nan),
+    )
+    below = currents[:, :, None] < level  # (n, m, s)
     m = nodes.size
-    last = np.asarray(m - 1 - np.argmax(below[:, ::-1], axis=1))               # last node below
+    last = np.asarray(m - 1 - np.argmax(below[:, ::-1], axis=1))  # last node below
     never = ~below.any(axis=1)
     again = (np.cumsum(~below, axis=1) > 0) & below
-    re_entry = again.any(axis=1) & below[:, 0]             # operating at the neutral on load alone is no re-entry
+    re_entry = (
+        again.any(axis=1) & below[:, 0]
+    )  # operating at the neutral on load alone is no re-entry
     left = np.clip(last, 0, m - 2)
-    x = _between(nodes, currents, level, left) if signed else _between(nodes, currents**2, level**2, left)
+    x = (
+        _between(nodes, currents, level, left)
+        if signed
+        else _between(nodes, currents**2, level**2, left)
+    )
     x = np.where(never, 0.0, np.where(last >= m - 1, 1.0, x))
     lost = np.isnan(currents).any(axis=1, keepdims=True)
     return np.where(lost, np.nan, x), re_entry
 
 
 def at_place(nodes: Array, currents: Array, x: Array, *, signed: bool = False) -> Array:
-    """|I| at a place of each sample's own, x (n,) in [0, 1], by the same interpolation; NaN where currents are not
-    finite. (n,)"""
+    """|I| at a place of each sample's own, x (n,) in [0, 1], by the same interpolation. (n,)
+
+    NaN where currents are not finite."""
     currents = np.where(np.isfinite(currents), currents, np.nan)
     left = np.clip(np.searchsorted(nodes, x, side="right") - 1, 0, nodes.size - 2)[:, None]
     value = _cubic(x[:, None], *_nearest(nodes, currents if signed else currents**2, left))[:, 0]
@@ -55,7 +66,8 @@ def at_place(nodes: Array, currents: Array, x: Array, *, signed: bool = False) -
 
 
 def _between(nodes: Array, values: Array, level: Array, left: NDArray[np.int64]) -> Array:
-    """x between nodes left and left + 1 where the cubic through the four nearest values is at the level, (n, s)."""
+    """x between nodes left and left + 1 where the cubic through the four nearest values is at the
+    level, (n, s)."""
     place, weight = _nearest(nodes, values, left)
     low, high = nodes[left], nodes[left + 1]
     for _ in range(HALVINGS):
@@ -66,9 +78,9 @@ def _between(nodes: Array, values: Array, level: Array, left: NDArray[np.int64])
 
 
 def _nearest(nodes: Array, values: Array, left: NDArray[np.int64]) -> tuple[Array, Array]:
-    """The four nodes nearest to the interval from each `left` (n, s) on, and the weights of their values in the form
-    of Lagrange: (4, n, s) each."""
-    around = np.clip(left - 1, 0, nodes.size - 4)[..., None] + np.arange(4)     # (n, s, 4)
+    """The four nodes nearest to the interval from each `left` (n, s) on, and the weights of their
+    values in the form of Lagrange: (4, n, s) each."""
+    around = np.clip(left - 1, 0, nodes.size - 4)[..., None] + np.arange(4)  # (n, s, 4)
     place = nodes[around]
     value = np.take_along_axis(values[:, None, :], around, axis=2)
     gap = place[..., :, None] - place[..., None, :] + np.eye(4)
@@ -77,4 +89,6 @@ def _nearest(nodes: Array, values: Array, left: NDArray[np.int64]) -> tuple[Arra
 
 def _cubic(x: Array, place: Array, weight: Array) -> Array:
     d0, d1, d2, d3 = x - place
-    return np.asarray((weight[0] * d1 + weight[1] * d0) * d2 * d3 + (weight[2] * d3 + weight[3] * d2) * d0 * d1)
+    return np.asarray(
+        (weight[0] * d1 + weight[1] * d0) * d2 * d3 + (weight[2] * d3 + weight[3] * d2) * d0 * d1
+    )

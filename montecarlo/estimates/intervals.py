@@ -1,8 +1,8 @@
-"""Confidence limits of proportions and of means over independent blocks, for arrays of candidates at once.
+"""Confidence limits of proportions and of means over independent blocks, for arrays of candidates
+at once.
 
-`level` is the confidence of what is returned: side "both" leaves (1 - level)/2 beyond each limit; "low" and
-"high" give one one-sided bound at `level`, the other end being 0 or 1.
-"""
+`level` is the confidence of what is returned: side "both" leaves (1 - level)/2 beyond each limit;
+"low" and "high" give one one-sided bound at `level`, the other end being 0 or 1."""
 
 from __future__ import annotations
 
@@ -14,8 +14,19 @@ from scipy.special import betainccinv, betaincinv, ndtri, stdtrit
 
 from montecarlo.quantities import Array
 
-__all__ = ["Estimate", "Limits", "Method", "Side", "clopper_pearson", "clustered", "clustered_size", "student",
-           "student_mean", "wilson", "with_unresolved"]
+__all__ = [
+    "Estimate",
+    "Limits",
+    "Method",
+    "Side",
+    "clopper_pearson",
+    "clustered",
+    "clustered_size",
+    "student",
+    "student_mean",
+    "wilson",
+    "with_unresolved",
+]
 
 Side = Literal["both", "low", "high"]
 Method = Literal["exact", "wilson", "clustered"]
@@ -50,30 +61,39 @@ def _one_sided(low: Any, high: Any, side: Side) -> Limits:
 
 def _ratio(part: Array, whole: Array) -> Array:
     """part/whole, NaN where whole is 0."""
-    quotient: Array = np.divide(part, whole, out=np.full(np.broadcast(part, whole).shape, np.nan), where=whole > 0)
+    quotient: Array = np.divide(
+        part, whole, out=np.full(np.broadcast(part, whole).shape, np.nan), where=whole > 0
+    )
     return quotient
 
 
-def clopper_pearson(hits: ArrayLike, trials: ArrayLike, level: float = 0.95, *, side: Side = "both") -> Limits:
-    """Exact binomial limits; hits and trials broadcast and may be fractional (effective) counts. [-]
+def clopper_pearson(
+    hits: ArrayLike, trials: ArrayLike, level: float = 0.95, *, side: Side = "both"
+) -> Limits:
+    """Exact binomial limits; hits and trials broadcast and may be fractional (effective) counts.
+    [-]
 
     No hit: low is 0 and high 1 - tail^(1/trials); all hits: the mirror image; no trial: 0 and 1.
     Source: Clopper and Pearson, Biometrika 26, 1934, 404-413, in the beta form."""
     h, n = np.broadcast_arrays(np.asarray(hits, float), np.asarray(trials, float))
     tail = tail_of(level, side)
-    some, rest = h > 0, n - h > 0                           # the beta function needs both parameters above 0
+    some, rest = h > 0, n - h > 0  # the beta function needs both parameters above 0
     low = np.where(some, betaincinv(np.where(some, h, 1), n - h + 1, tail), 0.0)
     high = np.where(rest, betainccinv(h + 1, np.where(rest, n - h, 1), tail), 1.0)
     return _one_sided(low, high, side)
 
 
-def wilson(hits: ArrayLike, trials: ArrayLike, level: float = 0.95, *, side: Side = "both") -> Limits:
-    """Score limits: closer to `level` on average than the exact ones, but not above it everywhere. [-]
+def wilson(
+    hits: ArrayLike, trials: ArrayLike, level: float = 0.95, *, side: Side = "both"
+) -> Limits:
+    """Score limits: closer to `level` on average than the exact ones, but not above it everywhere.
+    [-]
 
-    Source: Wilson, J. Am. Stat. Assoc. 22, 1927, 209-212; Brown, Cai, DasGupta, Stat. Sci. 16, 2001, 101-133."""
+    Source: Wilson, J. Am. Stat. Assoc. 22, 1927, 209-212; Brown, Cai, DasGupta, Stat. Sci. 16,
+    2001, 101-133."""
     h, n = np.broadcast_arrays(np.asarray(hits, float), np.asarray(trials, float))
     z2 = ndtri(tail_of(level, side)) ** 2
-    size = np.maximum(n, 1e-100)                            # no trial: centre 1/2, half-width 1/2
+    size = np.maximum(n, 1e-100)  # no trial: centre 1/2, half-width 1/2
     p = h / size
     centre = (p + z2 / (2 * size)) / (1 + z2 / size)
     half = np.sqrt(z2 * (p * (1 - p) / size + z2 / (4 * size**2))) / (1 + z2 / size)
@@ -82,15 +102,22 @@ def wilson(hits: ArrayLike, trials: ArrayLike, level: float = 0.95, *, side: Sid
     return _one_sided(low, high, side)
 
 
-def clustered_size(hits: ArrayLike, trials: ArrayLike, tail: float, clusters: float | None = None, *,
-                   capped: bool = True) -> Array:
+def clustered_size(
+    hits: ArrayLike,
+    trials: ArrayLike,
+    tail: float,
+    clusters: float | None = None,
+    *,
+    capped: bool = True,
+) -> Array:
     """Effective number of independent trials behind hits and trials (..., clusters). [-]
 
     n* = p(1 - p)/v with v the variance of the ratio estimate between clusters, times the square of
-    t(n - 1)/t(clusters - 1) at `tail` for the few clusters, at most n (design effect at least 1) unless not `capped`:
-    hits that are probabilities, small ones, scatter less than hits that come whole.
-    With no hit, or nothing but hits, v is 0 and n stands. Clusters without a trial do not count. `clusters`: how many
-    they are worth where weights, in hits and trials already, leave fewer."""
+    t(n - 1)/t(clusters - 1) at `tail` for the few clusters, at most n (design effect at least 1)
+    unless not `capped`: hits that are probabilities, small ones, scatter less than hits that come
+    whole. With no hit, or nothing but hits, v is 0 and n stands. Clusters without a trial do not
+    count. `clusters`: how many they are worth where weights, in hits and trials already, leave
+    fewer."""
     h, n = np.broadcast_arrays(np.asarray(hits, float), np.asarray(trials, float))
     total = n.sum(axis=-1)
     clusters = (n > 0).sum(axis=-1) if clusters is None else clusters
@@ -101,22 +128,33 @@ def clustered_size(hits: ArrayLike, trials: ArrayLike, tail: float, clusters: fl
     size = np.where(spread, _ratio(p * (1 - p), variance), total)
     few = stdtrit(np.maximum(total - 1, 1), tail) / stdtrit(np.maximum(clusters - 1, 1), tail)
     size = np.where(spread, np.fmin(size * few**2, total if capped else np.inf), total)
-    size = np.where(np.isinf(size), total, size)           # clusters all alike
-    return np.where(spread & (clusters < 2), 0.0, size)     # one cluster tells nothing about the others
+    size = np.where(np.isinf(size), total, size)  # clusters all alike
+    return np.where(
+        spread & (clusters < 2), 0.0, size
+    )  # one cluster tells nothing about the others
 
 
-def clustered(hits: ArrayLike, trials: ArrayLike, level: float = 0.95, *, side: Side = "both",
-              clusters: float | None = None) -> Limits:
-    """Limits of a proportion whose trials come in clusters (events of one plant); hits, trials (..., clusters). [-]
+def clustered(
+    hits: ArrayLike,
+    trials: ArrayLike,
+    level: float = 0.95,
+    *,
+    side: Side = "both",
+    clusters: float | None = None,
+) -> Limits:
+    """Limits of a proportion whose trials come in clusters (events of one plant); hits, trials
+    (..., clusters). [-]
 
-    Clopper-Pearson limits for the effective sample size. Source: Korn and Graubard, Survey Methodology 24, 1998,
-    193-201. Measured at 95 %, 256 plants with beta rates: 93-98 % while their coefficient of variation is at most 3.
+    Clopper-Pearson limits for the effective sample size. Source: Korn and Graubard, Survey
+    Methodology 24, 1998, 193-201. Measured at 95 %, 256 plants with beta rates: 93-98 % while their
+    coefficient of variation is at most 3.
 
-    With no hit (or all hits) these are the plain limits on all trials: the rates that are still possible then,
-    about 3/trials, put far less than one hit on a plant, so that events of one plant hardly repeat each other unless
-    the risk sits in very few plants. That case is missed, also with a handful of hits (mean 1e-3, coefficient of
-    variation 14: 74 % for the high bound): if one plant in 3,000 failed at every event, 256 plants would show nothing
-    nine times in ten. What 256 plants without a hit say about *plants* is `clopper_pearson(0, 256)`."""
+    With no hit (or all hits) these are the plain limits on all trials: the rates that are still
+    possible then, about 3/trials, put far less than one hit on a plant, so that events of one plant
+    hardly repeat each other unless the risk sits in very few plants. That case is missed, also with
+    a handful of hits (mean 1e-3, coefficient of variation 14: 74 % for the high bound): if one
+    plant in 3,000 failed at every event, 256 plants would show nothing nine times in ten. What 256
+    plants without a hit say about *plants* is `clopper_pearson(0, 256)`."""
     h, n = np.broadcast_arrays(np.asarray(hits, float), np.asarray(trials, float))
     size = clustered_size(h, n, tail_of(level, side), clusters)
     p = np.nan_to_num(_ratio(h.sum(axis=-1), n.sum(axis=-1)))
@@ -126,12 +164,19 @@ def clustered(hits: ArrayLike, trials: ArrayLike, level: float = 0.95, *, side: 
 METHODS: dict[Method, Any] = {"exact": clopper_pearson, "wilson": wilson, "clustered": clustered}
 
 
-def with_unresolved(hits: ArrayLike, trials: ArrayLike, unresolved: ArrayLike, level: float = 0.95, *,
-                    side: Side = "both", method: Method = "exact") -> Estimate:
+def with_unresolved(
+    hits: ArrayLike,
+    trials: ArrayLike,
+    unresolved: ArrayLike,
+    level: float = 0.95,
+    *,
+    side: Side = "both",
+    method: Method = "exact",
+) -> Estimate:
     """Estimate and limits when some of the trials gave no result; `trials` includes them. [-]
 
-    The estimate is that of the resolved ones; the low limit takes every unresolved trial as no hit, the high one
-    as a hit. Shapes broadcast; (..., clusters) for the method "clustered"."""
+    The estimate is that of the resolved ones; the low limit takes every unresolved trial as no hit,
+    the high one as a hit. Shapes broadcast; (..., clusters) for the method "clustered"."""
     h, n, lost = np.broadcast_arrays(*(np.asarray(a, float) for a in (hits, trials, unresolved)))
     low = METHODS[method](h, n, level, side=side).low
     high = METHODS[method](h + lost, n, level, side=side).high
@@ -140,13 +185,21 @@ def with_unresolved(hits: ArrayLike, trials: ArrayLike, unresolved: ArrayLike, l
     return Estimate(_ratio(h, n - lost), low, high)
 
 
-def student_mean(values: ArrayLike, level: float = 0.95, *, side: Side = "both", axis: int = -1,
-                 trials: ArrayLike | None = None) -> Estimate:
-    """Mean of probabilities over independent blocks (plants) along `axis`, Student t limits within [0, 1]. [-]
+def student_mean(
+    values: ArrayLike,
+    level: float = 0.95,
+    *,
+    side: Side = "both",
+    axis: int = -1,
+    trials: ArrayLike | None = None,
+) -> Estimate:
+    """Mean of probabilities over independent blocks (plants) along `axis`, Student t limits within
+    [0, 1]. [-]
 
-    values in [0, 1]; at least two blocks. When all are exactly 0 the t limits would have no width: the high limit
-    is then the exact binomial one for no hit in `trials` independent samples (number of blocks unless given), since
-    a mean cannot exceed the probability of any value above 0; all exactly 1: the mirror image for the low limit."""
+    values in [0, 1]; at least two blocks. When all are exactly 0 the t limits would have no width:
+    the high limit is then the exact binomial one for no hit in `trials` independent samples (number
+    of blocks unless given), since a mean cannot exceed the probability of any value above 0; all
+    exactly 1: the mirror image for the low limit."""
     x = np.asarray(values, float)
     blocks = x.shape[axis]
     if blocks < 2:
@@ -156,13 +209,20 @@ def student_mean(values: ArrayLike, level: float = 0.95, *, side: Side = "both",
     none, every = (x == 0).all(axis=axis), (x == 1).all(axis=axis)
     n = np.asarray(blocks if trials is None else trials, float)
     low = np.where(every, clopper_pearson(n, n, level, side=side).low, np.maximum(mean - half, 0.0))
-    high = np.where(none, clopper_pearson(0, n, level, side=side).high, np.minimum(mean + half, 1.0))
+    high = np.where(
+        none, clopper_pearson(0, n, level, side=side).high, np.minimum(mean + half, 1.0)
+    )
     return Estimate(mean, *_one_sided(low, high, side))
 
 
 def student(values: ArrayLike, level: float = 0.95) -> Estimate:
-    """Mean of any quantity over independent blocks (..., blocks) with two-sided Student t limits; in its unit."""
+    """Mean of any quantity over independent blocks (..., blocks) with two-sided Student t limits;
+    in its unit."""
     x = np.asarray(values, float)
-    half = -stdtrit(x.shape[-1] - 1, tail_of(level, "both")) * x.std(axis=-1, ddof=1) / np.sqrt(x.shape[-1])
+    half = (
+        -stdtrit(x.shape[-1] - 1, tail_of(level, "both"))
+        * x.std(axis=-1, ddof=1)
+        / np.sqrt(x.shape[-1])
+    )
     mean = x.mean(axis=-1)
     return Estimate(mean, mean - half, mean + half)

@@ -30,7 +30,7 @@ Flags = NDArray[np.bool_]
 
 __all__ = ["ENOUGH", "Half", "paired"]
 
-ENOUGH = 25.0      # plants, or half of them, that must differ to say how large differences are
+ENOUGH = 25.0  # plants, or half of them, that must differ to say how large differences are
 SIGNS = np.array([1.0, -1.0])
 
 
@@ -49,8 +49,8 @@ class _Net(NamedTuple):
 
     values: Array
     scale: float
-    trials: float                                  # samples with a result, of the side with fewer
-    lost: float                                    # share without one, in units of the difference
+    trials: float  # samples with a result, of the side with fewer
+    lost: float  # share without one, in units of the difference
     conditional: bool
 
 
@@ -60,8 +60,8 @@ class _Shares(NamedTuple):
     p: Array
     low: Array
     high: Array
-    by_plant: Array | None                         # (2, plants); None: only blocks are independent
-    by_block: Array                                # (2, blocks)
+    by_plant: Array | None  # (2, plants); None: only blocks are independent
+    by_block: Array  # (2, blocks)
 
 
 def paired(one: Half, other: Half, level: float = LEVEL) -> Estimate:
@@ -88,19 +88,28 @@ def paired(one: Half, other: Half, level: float = LEVEL) -> Estimate:
     if (blocks > 0).sum() < 2:
         return Estimate(*(np.asarray(np.nan) for _ in range(3)))
     parts = [_shares(net, known, blocks, tail_of(level, "both")) for net in nets]
-    p, low, high = (np.concatenate([getattr(part, end) for part in parts])
-                    for end in ("p", "low", "high"))
+    p, low, high = (
+        np.concatenate([getattr(part, end) for part in parts]) for end in ("p", "low", "high")
+    )
     correlation, lost = _correlation(parts), sum(net.lost for net in nets)
     gap = p.sum()
-    return Estimate(gap, gap - combined(p - low, correlation) - lost,
-                    gap + combined(high - p, correlation) + lost)
+    return Estimate(
+        gap,
+        gap - combined(p - low, correlation) - lost,
+        gap + combined(high - p, correlation) + lost,
+    )
 
 
 def _nets(one: Half, other: Half) -> Iterator[_Net]:
     """Type by type; one that a side has not counts for nothing there."""
-    sides = [{stratum.name: (stratum, weight)
-              for stratum, weight in zip(half.strata, half.weights, strict=True) if weight > 0}
-             for half in (one, other)]
+    sides = [
+        {
+            stratum.name: (stratum, weight)
+            for stratum, weight in zip(half.strata, half.weights, strict=True)
+            if weight > 0
+        }
+        for half in (one, other)
+    ]
     for name in dict.fromkeys((*sides[0], *sides[1])):
         values, trials, lost = list[Array](), list[float](), list[float]()
         for half, side in zip((one, other), sides, strict=True):
@@ -115,8 +124,13 @@ def _nets(one: Half, other: Half) -> Iterator[_Net]:
             trials.append(float(resolved.sum()))
             lost.append(weight * float(gone.sum() / stratum.trials.sum()))
         scale = max(side[name][1] for side in sides if name in side)
-        yield _Net((values[0] - values[1]) / scale, scale, min(trials), sum(lost),
-                   any(side[name][0].conditional for side in sides if name in side))
+        yield _Net(
+            (values[0] - values[1]) / scale,
+            scale,
+            min(trials),
+            sum(lost),
+            any(side[name][0].conditional for side in sides if name in side),
+        )
 
 
 def _shares(net: _Net, known: Flags, blocks: Array, tail: float) -> _Shares:
@@ -125,8 +139,9 @@ def _shares(net: _Net, known: Flags, blocks: Array, tail: float) -> _Shares:
     on_nets = net.conditional and _differing(values) >= min(ENOUGH, known.sum() / 2)
 
     def means(each: Array) -> Array:
-        return np.asarray(each.reshape(*each.shape[:-1], BLOCKS, -1).sum(axis=-1)[..., held]
-                          / blocks[held])
+        return np.asarray(
+            each.reshape(*each.shape[:-1], BLOCKS, -1).sum(axis=-1)[..., held] / blocks[held]
+        )
 
     by_plant = None if on_nets else _parts(values[known])
     by_block = _parts(means(values)) if on_nets else means(_parts(values))
@@ -135,8 +150,13 @@ def _shares(net: _Net, known: Flags, blocks: Array, tail: float) -> _Shares:
     size = clustered_size(each * trials, trials, tail, capped=not on_nets)
     size = np.where((share == 0) & (share[::-1] > 0), size[::-1], size)
     low, high = clopper_pearson(share * size, size, 1 - 2 * tail)
-    return _Shares(net.scale * SIGNS * share, net.scale * np.array([low[0], -high[1]]),
-                   net.scale * np.array([high[0], -low[1]]), by_plant, by_block)
+    return _Shares(
+        net.scale * SIGNS * share,
+        net.scale * np.array([low[0], -high[1]]),
+        net.scale * np.array([high[0], -low[1]]),
+        by_plant,
+        by_block,
+    )
 
 
 def _parts(values: Array) -> Array:

@@ -1,8 +1,7 @@
 """How many samples a fresh batch needs for a wanted precision, planned from a batch that is there.
 
-The size is fixed before the batch is drawn. Watching the interval shrink and stopping when it suits would bias a
-probability upwards: a run of luck with many hits looks precise too soon.
-"""
+The size is fixed before the batch is drawn. Watching the interval shrink and stopping when it suits
+would bias a probability upwards: a run of luck with many hits looks precise too soon."""
 
 from __future__ import annotations
 
@@ -13,17 +12,19 @@ from montecarlo.quantities import Array
 
 __all__ = ["SAFETY", "planned"]
 
-SAFETY = 1.15                # the half-widths that a plan rests on are estimates themselves; common practice, no source
+# the half-widths that a plan rests on are estimates themselves; common practice, no source
+SAFETY = 1.15
 
 
 def planned(halves: ArrayLike, drawn: ArrayLike, costs: ArrayLike, target: float) -> Array:
-    """Samples of each part (parts,), at least what was drawn, for a half-width `target` of their sum.
+    """Samples of each part (parts,), at least what was drawn, for a half-width `target` of their
+    sum.
 
-    halves: of each part's interval at `drawn` samples, weights taken in; they fall as 1/√n (on nets faster, so that a
-    plan for them is on the safe side). The least total cost Σ cost·n under Σ half²·drawn/n = target² has n in
-    proportion to half·√(drawn/cost) (Neyman, J. R. Stat. Soc. 97, 1934; with costs Cochran, Sampling Techniques,
-    5.5)."""
+    halves: of each part's interval at `drawn` samples, weights taken in; they fall as 1/√n (on nets
+    faster, so that a plan for them is on the safe side). The least total cost Σ cost·n under Σ
+    half²·drawn/n = target² has n in proportion to half·√(drawn/cost) (Neyman, J. R. Stat. Soc. 97,
+    1934; with costs Cochran, Sampling Techniques, 5.5)."""
     half, n, cost = (np.asarray(a, float) for a in (halves, drawn, costs))
-    unit = half * np.sqrt(n)                               # half-width of one sample
+    unit = half * np.sqrt(n)  # half-width of one sample
     wanted = unit / np.sqrt(cost) * np.sum(unit * np.sqrt(cost)) * (SAFETY / target) ** 2
     return np.asarray(np.ceil(np.maximum(wanted, n)))

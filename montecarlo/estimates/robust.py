@@ -17,14 +17,14 @@ Places = NDArray[np.intp]
 
 
 def worst_places(judged: Sequence[Judgement]) -> Places:
-    """Which judgement has the largest aim of each candidate, (C,); the first of equal ones, one without a result
-    before all."""
+    """Which judgement has the largest aim of each candidate, (C,); the first of equal ones, one
+    without a result before all."""
     return _largest([each.aim for each in judged])
 
 
 def worst_of(judged: Sequence[Judgement]) -> Judgement:
-    """Aim and p_missed of each candidate's worst scenario, its most frequent false trips and largest bound of any, and
-    allowed only where every scenario allows it."""
+    """Aim and p_missed of each candidate's worst scenario, its most frequent false trips and
+    largest bound of any, and allowed only where every scenario allows it."""
     if len(judged) == 1:
         return judged[0]
     at, tripping = worst_places(judged), _largest([each.false.total for each in judged])
@@ -37,16 +37,28 @@ def worst_of(judged: Sequence[Judgement]) -> Judgement:
         return np.asarray(np.all([getattr(each, name) for each in judged], axis=0))
 
     return Judgement(
-        _picked([each.missed for each in judged], at), _picked([each.false for each in judged], tripping),
-        largest("bound"), largest("load_share"), largest("open_pilot_share"), largest("unresolved"),
-        everywhere("knee_rule"), everywhere("allowed"), everywhere("usable"),
-        largest("limit_used"), _picked(costs, at) if costs else None, _largest_of_each(judged))
+        _picked([each.missed for each in judged], at),
+        _picked([each.false for each in judged], tripping),
+        largest("bound"),
+        largest("load_share"),
+        largest("open_pilot_share"),
+        largest("unresolved"),
+        everywhere("knee_rule"),
+        everywhere("allowed"),
+        everywhere("usable"),
+        largest("limit_used"),
+        _picked(costs, at) if costs else None,
+        _largest_of_each(judged),
+    )
 
 
 def _largest_of_each(judged: Sequence[Judgement]) -> dict[str, Array]:
     """The largest bound of each kind of event, of the scenarios that have it."""
     kinds = dict.fromkeys(kind for each in judged for kind in each.each)
-    return {kind: np.max([each.each[kind] for each in judged if kind in each.each], axis=0) for kind in kinds}
+    return {
+        kind: np.max([each.each[kind] for each in judged if kind in each.each], axis=0)
+        for kind in kinds
+    }
 
 
 def _largest(values: Sequence[Array]) -> Places:
@@ -55,4 +67,9 @@ def _largest(values: Sequence[Array]) -> Places:
 
 
 def _picked(totals: Sequence[Total], at: Places) -> Total:
-    return Total(*(np.take_along_axis(np.stack(part), at[None], axis=0)[0] for part in zip(*totals, strict=True)))
+    return Total(
+        *(
+            np.take_along_axis(np.stack(part), at[None], axis=0)[0]
+            for part in zip(*totals, strict=True)
+        )
+    )

@@ -1,4 +1,5 @@
-"""How a probability differs from plant to plant, with the sampling noise within each plant taken out."""
+"""How a probability differs from plant to plant, with the sampling noise within each plant taken
+out."""
 
 from __future__ import annotations
 
@@ -13,7 +14,8 @@ __all__ = ["Spread", "binomial_noise", "plant_spread"]
 
 
 class Spread(NamedTuple):
-    """Over plants: median, 95 % quantile, share above the limit, standard deviation (sampling noise taken out)."""
+    """Over plants: median, 95 % quantile, share above the limit, standard deviation (sampling noise
+    taken out)."""
 
     median: Array
     p95: Array
@@ -22,7 +24,8 @@ class Spread(NamedTuple):
 
 
 def binomial_noise(hits: ArrayLike, trials: ArrayLike) -> Array:
-    """Unbiased variance of each plant's hits/trials about its own probability, any shape; NaN below two trials."""
+    """Unbiased variance of each plant's hits/trials about its own probability, any shape; NaN below
+    two trials."""
     h, n = np.broadcast_arrays(np.asarray(hits, float), np.asarray(trials, float))
     p = np.divide(h, n, out=np.zeros(h.shape), where=n > 0)
     noise: Array = np.divide(p * (1 - p), n - 1, out=np.full(h.shape, np.nan), where=n > 1)
@@ -30,18 +33,22 @@ def binomial_noise(hits: ArrayLike, trials: ArrayLike) -> Array:
 
 
 def plant_spread(means: ArrayLike, noise: ArrayLike, limit: ArrayLike = np.inf) -> Spread:
-    """Spread over plants (last axis) of per-plant means in [0, 1], whose variances about their own truth are `noise`.
+    """Spread over plants (last axis) of per-plant means in [0, 1], whose variances about their own
+    truth are `noise`.
 
-    The variance between the means is what the plants differ by, plus the mean noise. Each deviation from the grand
-    mean is shrunk by sqrt(between/total), so that the shrunk values spread by `between` alone; where the noise
-    accounts for everything, all plants stand at the grand mean. The shape is that of the noisy means: with few hits
-    a plant it is a staircase, and the share above a limit is then rough (derived; common practice in
-    random-effects summaries). NaN noise (a single event a plant) gives NaN: the two parts cannot be told apart."""
+    The variance between the means is what the plants differ by, plus the mean noise. Each deviation
+    from the grand mean is shrunk by sqrt(between/total), so that the shrunk values spread by
+    `between` alone; where the noise accounts for everything, all plants stand at the grand mean.
+    The shape is that of the noisy means: with few hits a plant it is a staircase, and the share
+    above a limit is then rough (derived; common practice in random-effects summaries). NaN noise (a
+    single event a plant) gives NaN: the two parts cannot be told apart."""
     x, v = np.broadcast_arrays(np.asarray(means, float), np.asarray(noise, float))
     grand, total = x.mean(axis=-1), x.var(axis=-1, ddof=1)
     between = np.maximum(total - v.mean(axis=-1), 0.0)
     share = np.divide(between, total, out=np.where(np.isnan(between), np.nan, 0.0), where=total > 0)
-    shrunk = np.clip(grand[..., None] + (x - grand[..., None]) * np.sqrt(share)[..., None], 0.0, 1.0)
+    shrunk = np.clip(
+        grand[..., None] + (x - grand[..., None]) * np.sqrt(share)[..., None], 0.0, 1.0
+    )
     median, p95 = np.quantile(shrunk, [0.5, 0.95], axis=-1)
     above = np.mean(shrunk > np.asarray(limit, float)[..., None], axis=-1)
     return Spread(median, p95, np.where(np.isnan(share), np.nan, above), np.sqrt(between))

@@ -20,39 +20,59 @@ class Total(NamedTuple):
     high: Array
 
 
-def mover(weights: ArrayLike, p: ArrayLike, low: ArrayLike, high: ArrayLike,
-          correlation: ArrayLike | None = None) -> Total:
-    """T = sum of w_h p_h over the last axis, with limits; weights >= 0 (shares, or events a year) are known numbers.
+def mover(
+    weights: ArrayLike,
+    p: ArrayLike,
+    low: ArrayLike,
+    high: ArrayLike,
+    correlation: ArrayLike | None = None,
+) -> Total:
+    """T = sum of w_h p_h over the last axis, with limits; weights >= 0 (shares, or events a year)
+    are known numbers.
 
-    low = T - sqrt(sum w^2 (p - l)^2), high = T + sqrt(sum w^2 (u - p)^2): independent errors of the types added in
-    squares, each side on its own (method of variance estimates recovery: Zou and Donner, Stat. Med. 27, 2008,
-    1693-1702; Zou, Huang, Zhang, Comput. Stat. Data Anal. 53, 2009, 1080-1085). Estimates on the same plants are
-    not independent: `correlation` (..., types, types), from `plant_correlation`, adds their cross terms.
+    low = T - sqrt(sum w^2 (p - l)^2), high = T + sqrt(sum w^2 (u - p)^2): independent errors of the
+    types added in squares, each side on its own (method of variance estimates recovery: Zou and
+    Donner, Stat. Med. 27, 2008, 1693-1702; Zou, Huang, Zhang, Comput. Stat. Data Anal. 53, 2009,
+    1080-1085). Estimates on the same plants are not independent: `correlation` (..., types, types),
+    from `plant_correlation`, adds their cross terms.
 
-    Give it exact limits: when every type is rare the total then covers 95-97 % at 95 %, with Wilson's 91-93 %
-    (measured). With one-sided limits only the side that they bound means anything. A type of weight 0 counts for
-    nothing, even if its p is NaN; exact types (l = p = u) add no width."""
-    w, estimate, below, above = np.broadcast_arrays(*(np.asarray(a, float) for a in (weights, p, low, high)))
+    Give it exact limits: when every type is rare the total then covers 95-97 % at 95 %, with
+    Wilson's 91-93 % (measured). With one-sided limits only the side that they bound means anything.
+    A type of weight 0 counts for nothing, even if its p is NaN; exact types (l = p = u) add no
+    width."""
+    w, estimate, below, above = np.broadcast_arrays(
+        *(np.asarray(a, float) for a in (weights, p, low, high))
+    )
     if not (w >= 0).all():
         raise ValueError("weights must be 0 or above")
     used = w > 0
     total = np.sum(w * estimate, axis=-1, where=used)
-    down, up = (combined(np.where(used, w * part, 0.0), correlation) for part in (estimate - below, above - estimate))
+    down, up = (
+        combined(np.where(used, w * part, 0.0), correlation)
+        for part in (estimate - below, above - estimate)
+    )
     return Total(total, np.maximum(total - down, 0.0), np.minimum(total + up, w.sum(axis=-1)))
 
 
 def combined(parts: Array, correlation: ArrayLike | None) -> Array:
-    """Root of the sum of squares (and cross terms) over the last axis: how far a sum's limit lies from it."""
-    crossed = parts if correlation is None else np.einsum("...hk,...k->...h", np.asarray(correlation, float), parts)
+    """Root of the sum of squares (and cross terms) over the last axis: how far a sum's limit lies
+    from it."""
+    crossed = (
+        parts
+        if correlation is None
+        else np.einsum("...hk,...k->...h", np.asarray(correlation, float), parts)
+    )
     root: Array = np.sqrt(np.maximum(np.sum(parts * crossed, axis=-1), 0.0))
     return root
 
 
 def plant_correlation(means: ArrayLike) -> Array:
-    """Correlation between the types' estimates that rest on the same plants, (..., types, types), 0 ... 1.
+    """Correlation between the types' estimates that rest on the same plants, (..., types, types), 0
+    ... 1.
 
-    means (..., types, plants): each type's mean (hits/trials) on each plant. Negative values, mostly noise, are set
-    to 0, which errs towards wider totals; a type that does not vary is correlated with nothing."""
+    means (..., types, plants): each type's mean (hits/trials) on each plant. Negative values,
+    mostly noise, are set to 0, which errs towards wider totals; a type that does not vary is
+    correlated with nothing."""
     x = np.asarray(means, float)
     deviation = x - x.mean(axis=-1, keepdims=True)
     length = np.sqrt(np.sum(deviation**2, axis=-1, keepdims=True))
@@ -62,9 +82,11 @@ def plant_correlation(means: ArrayLike) -> Array:
 
 
 def none_within(rate: Total, years: float) -> Total:
-    """Probability of no event in so many years, exp(-rate years), from a rate [1/year] and its limits. [-]
+    """Probability of no event in so many years, exp(-rate years), from a rate [1/year] and its
+    limits. [-]
 
-    Poisson events of one constant rate (Feller, An Introduction to Probability Theory and its Applications 1, 3rd ed.
-    1968, chapter VI; from memory). Reach: the mean rate stands for every plant. Among plants that differ the mean
-    probability is at least this, since exp(-x) is convex (Jensen's inequality), and a bad plant's is less."""
+    Poisson events of one constant rate (Feller, An Introduction to Probability Theory and its
+    Applications 1, 3rd ed. 1968, chapter VI; from memory). Reach: the mean rate stands for every
+    plant. Among plants that differ the mean probability is at least this, since exp(-x) is convex
+    (Jensen's inequality), and a bad plant's is less."""
     return Total(*(np.exp(-years * part) for part in (rate.total, rate.high, rate.low)))

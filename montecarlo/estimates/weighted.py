@@ -1,5 +1,5 @@
-"""Weighted samples beside counted ones: from which of the two, or from both, an event's p_false comes, candidate by
-candidate."""
+"""Weighted samples beside counted ones: from which of the two, or from both, an event's p_false
+comes, candidate by candidate."""
 
 from __future__ import annotations
 
@@ -12,15 +12,24 @@ import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.estimates.intervals import Estimate, Side, clustered_size
-from montecarlo.estimates.rare import FEW, Diagnostics, Seen, Sums, Trust, Why, diagnose, rare_estimate
+from montecarlo.estimates.rare import (
+    FEW,
+    Diagnostics,
+    Seen,
+    Sums,
+    Trust,
+    Why,
+    diagnose,
+    rare_estimate,
+)
 from montecarlo.quantities import Array
 from montecarlo.study.candidates import Lattice
 
 Flags = NDArray[np.bool_]
 
-COMMON = 0.02                                              # p from which counting is at least as good
-SEEN = 10                                                  # effective counted hits from which the two are compared
-GAP = 3.0                                                  # standard errors between them
+COMMON = 0.02  # p from which counting is at least as good
+SEEN = 10  # effective counted hits from which the two are compared
+GAP = 3.0  # standard errors between them
 
 
 class Source(Enum):
@@ -28,11 +37,15 @@ class Source(Enum):
 
     COUNT = "count"
     WEIGHTED = "weighted"
-    BOTH = "both"                                          # p weighted, the limits the wider ones of the two
-    INTEGRATED = "integrated over the place"               # of an earth fault, given everything else
+    BOTH = "both"  # p weighted, the limits the wider ones of the two
+    INTEGRATED = "integrated over the place"  # of an earth fault, given everything else
 
 
-SOURCES = {Why.GOOD: Source.WEIGHTED, Why.MAGNITUDE: Source.WEIGHTED, Why.FEW: Source.BOTH}    # of all else, the count
+SOURCES = {
+    Why.GOOD: Source.WEIGHTED,
+    Why.MAGNITUDE: Source.WEIGHTED,
+    Why.FEW: Source.BOTH,
+}  # of all else, the count
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,9 +53,9 @@ class Weighted:
     """Final weighted samples of one event, judged against its counts; (C,) each."""
 
     sums: Sums
-    verdict: tuple[Trust, ...]                             # what speaks for them or against
-    gap: Array                                             # weighted less counted, standard errors; NaN: too few counts
-    lattices: tuple[Lattice, ...]                          # of the candidates
+    verdict: tuple[Trust, ...]  # what speaks for them or against
+    gap: Array  # weighted less counted, standard errors; NaN: too few counts
+    lattices: tuple[Lattice, ...]  # of the candidates
 
     @cached_property
     def source(self) -> tuple[Source, ...]:
@@ -63,29 +76,34 @@ class Weighted:
         return diagnose(self.sums)
 
     def instead_of(self, counted: Estimate, level: float, side: Side) -> Estimate:
-        """The estimate of each candidate from where it comes; where none was counted, the count's upper limit is no
-        higher than the limits of finer settings.
+        """The estimate of each candidate from where it comes; where none was counted, the count's
+        upper limit is no higher than the limits of finer settings.
 
-        Few effective hits: p is the weighted one, which scatters less than a count of hardly any trips and is chosen
-        without a look at either; its own limits may lie too near, so they reach over those of the count. Nothing
-        seen: the count stands, since weighted samples that missed what there is do not bound it from below or above
-        any better than N(0, I)'s few among them."""
+        Few effective hits: p is the weighted one, which scatters less than a count of hardly any
+        trips and is chosen without a look at either; its own limits may lie too near, so they reach
+        over those of the count. Nothing seen: the count stands, since weighted samples that missed
+        what there is do not bound it from below or above any better than N(0, I)'s few among them.
+        """
         own = rare_estimate(self.sums, level, side)
         finer = least_of_finer(np.where(self.alone, own.high, np.inf), self.lattices)
         high = np.where(counted.p == 0, np.minimum(counted.high, finer), counted.high)
-        low = np.where(self.alone, own.low, np.where(self.used, np.minimum(own.low, counted.low), counted.low))
+        low = np.where(
+            self.alone, own.low, np.where(self.used, np.minimum(own.low, counted.low), counted.low)
+        )
         high = np.where(self.alone, own.high, np.where(self.used, np.maximum(own.high, high), high))
         return Estimate(np.where(self.used, own.p, counted.p), low, high)
 
 
 def least_of_finer(high: Array, lattices: Sequence[Lattice]) -> Array:
-    """The least of each candidate's value and those of finer settings on its lattice, (C,): what operates at a setting
-    operates at lower pick-ups and shorter delays too."""
+    """The least of each candidate's value and those of finer settings on its lattice, (C,): what
+    operates at a setting operates at lower pick-ups and shorter delays too."""
     out, start = [], 0
     for lattice in lattices:
-        table = high[start:start + int(np.prod(lattice.shape))].reshape(lattice.shape)
+        table = high[start : start + int(np.prod(lattice.shape))].reshape(lattice.shape)
         start += table.size
-        for axis, values in enumerate((lattice.phase_thresholds, lattice.earth_thresholds, lattice.delay_s)):
+        for axis, values in enumerate(
+            (lattice.phase_thresholds, lattice.earth_thresholds, lattice.delay_s)
+        ):
             order = np.argsort(values)
             least = np.minimum.accumulate(np.take(table, order, axis), axis)
             table = np.take(least, np.argsort(order), axis)
@@ -93,14 +111,21 @@ def least_of_finer(high: Array, lattices: Sequence[Lattice]) -> Array:
     return np.concatenate(out)
 
 
-def compare(sums: Sums, total: Array, trials: Array, unresolved: Array, lattices: Sequence[Lattice],
-            known: Sequence[Seen | None] | None = None) -> Weighted:
-    """From final sums and an event's counts on its plants: total, unresolved (C, M), trials (M,). `known`: what an
-    earlier batch saw of each candidate; what it lets so many samples expect then counts instead of what these show.
-    None where nothing.
+def compare(
+    sums: Sums,
+    total: Array,
+    trials: Array,
+    unresolved: Array,
+    lattices: Sequence[Lattice],
+    known: Sequence[Seen | None] | None = None,
+) -> Weighted:
+    """From final sums and an event's counts on its plants: total, unresolved (C, M), trials (M,).
+    `known`: what an earlier batch saw of each candidate; what it lets so many samples expect then
+    counts instead of what these show. None where nothing.
 
-    The rules look at the counts only to find common events and contradictions, so that p of a rare event is not
-    chosen for its value: 3 standard errors between two right estimates come once in 370."""
+    The rules look at the counts only to find common events and contradictions, so that p of a rare
+    event is not chosen for its value: 3 standard errors between two right estimates come once in
+    370."""
     resolved = trials - unresolved
     size = clustered_size(total, resolved, 0.025)
     hits = total.sum(axis=1)
@@ -110,8 +135,10 @@ def compare(sums: Sums, total: Array, trials: Array, unresolved: Array, lattices
     error = np.sqrt(scatter**2 + counted * (1 - counted) / np.maximum(size, 1.0))
     gap = np.full(own.shape, np.nan)
     np.divide(own - counted, error, out=gap, where=(counted * size >= SEEN) & (error > 0))
-    trust = [now.trust if before is None else _foretold(before.expected(sums.trials))
-             for before, now in zip(known or [None] * len(own), found.seen, strict=True)]
+    trust = [
+        now.trust if before is None else _foretold(before.expected(sums.trials))
+        for before, now in zip(known or [None] * len(own), found.seen, strict=True)
+    ]
     verdict = tuple(_verdict(*case) for case in zip(trust, counted, gap, strict=True))
     return Weighted(sums, verdict, gap, tuple(lattices))
 
@@ -120,8 +147,11 @@ def _foretold(expected: Seen) -> Trust:
     """Of a batch by an earlier one; hits in words that do not speak of the batch itself."""
     if expected.trust.why is not Why.FEW:
         return expected.trust
-    return Trust(Why.FEW, f"the study's own batch let {expected.effective:.0f} effective hits be expected; "
-                          f"{FEW:.0f} are needed")
+    return Trust(
+        Why.FEW,
+        f"the study's own batch let {expected.effective:.0f} effective hits be expected; "
+        f"{FEW:.0f} are needed",
+    )
 
 
 def _verdict(trust: Trust, counted: float, gap: float) -> Trust:

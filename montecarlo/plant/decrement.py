@@ -1,14 +1,13 @@
 """How the current that a synchronous machine feeds into a fault outside decays.
 
-In three steps, each behind its own reactance X = X''d, X'd, Xd (Glover, Sarma, Overbye, Power System Analysis and
-Design, ch. 8; phase-phase in the same form from memory):
+In three steps, each behind its own reactance X = X''d, X'd, Xd (Glover, Sarma, Overbye, Power
+System Analysis and Design, ch. 8; phase-phase in the same form from memory):
 
     I(t) = E[(1/X''d - 1/X'd)e^(-t/T'') + (1/X'd - 1/Xd)e^(-t/T') + 1/Xd]
 
-with X + X_t for X and sqrt(3)E for E in a phase-phase fault. X_t is what the direct axis sees from outside: X_ext for
-three phases, X_ext + (X2 + X_ext) for two. The external resistance damps the DC component only. Saliency (double
-frequency) and the voltage regulator are left out.
-"""
+with X + X_t for X and sqrt(3)E for E in a phase-phase fault. X_t is what the direct axis sees from
+outside: X_ext for three phases, X_ext + (X2 + X_ext) for two. The external resistance damps the DC
+component only. Saliency (double frequency) and the voltage regulator are left out."""
 
 from __future__ import annotations
 
@@ -25,21 +24,25 @@ ExternalFaultKind = Literal["three_phase", "phase_phase"]
 
 @dataclass(frozen=True, kw_only=True)
 class Decrement:
-    """What decides how the machine's short-circuit current decays; arrays (n,) or numbers, named as in `Machine`."""
+    """What decides how the machine's short-circuit current decays; arrays (n,) or numbers, named as
+    in `Machine`."""
 
     subtransient_reactance_pu: ArrayLike
     transient_reactance_pu: ArrayLike
     synchronous_reactance_pu: ArrayLike
     negative_sequence_reactance_pu: ArrayLike
-    subtransient_time_constant_s: ArrayLike     # short-circuit values
+    subtransient_time_constant_s: ArrayLike  # short-circuit values
     transient_time_constant_s: ArrayLike
     armature_time_constant_s: ArrayLike
 
     @property
     def reactances_pu(self) -> tuple[FloatArray, FloatArray, FloatArray]:
         """X''d, X'd, Xd."""
-        return (np.asarray(self.subtransient_reactance_pu, float), np.asarray(self.transient_reactance_pu, float),
-                np.asarray(self.synchronous_reactance_pu, float))
+        return (
+            np.asarray(self.subtransient_reactance_pu, float),
+            np.asarray(self.transient_reactance_pu, float),
+            np.asarray(self.synchronous_reactance_pu, float),
+        )
 
     def outside_pu(self, kind: ExternalFaultKind, external_reactance_pu: ArrayLike) -> FloatArray:
         """X_t, the reactance that the direct axis sees beyond the machine's own. [pu]"""
@@ -51,32 +54,49 @@ class Decrement:
     def decay_times_s(self, outside_pu: ArrayLike) -> tuple[FloatArray, FloatArray]:
         """T'' and T' behind an outside reactance X_t. [s]
 
-        T''do = T''d X'd/X''d, T'do = T'd Xd/X'd; T'' = T''do(X''d + X_t)/(X'd + X_t), T' = T'do(X'd + X_t)/(Xd + X_t)
-        (from memory; X_t = 0 gives the short-circuit values, X_t -> infinity the open-circuit ones)."""
+        T''do = T''d X'd/X''d, T'do = T'd Xd/X'd; T'' = T''do(X''d + X_t)/(X'd + X_t), T' = T'do(X'd
+        + X_t)/(Xd + X_t) (from memory; X_t = 0 gives the short-circuit values, X_t -> infinity the
+        open-circuit ones)."""
         first, second, last = self.reactances_pu
         outside = np.asarray(outside_pu, float)
         open_subtransient = np.asarray(self.subtransient_time_constant_s) * second / first
         open_transient = np.asarray(self.transient_time_constant_s) * last / second
-        return (np.asarray(open_subtransient * (first + outside) / (second + outside)),
-                np.asarray(open_transient * (second + outside) / (last + outside)))
+        return (
+            np.asarray(open_subtransient * (first + outside) / (second + outside)),
+            np.asarray(open_transient * (second + outside) / (last + outside)),
+        )
 
-    def direct_current_time_s(self, external_reactance_pu: ArrayLike, external_resistance_pu: ArrayLike,
-                              omega: float) -> FloatArray:
-        """Time constant of the DC component, (X2 + X_ext)/(omega(R_a + R_ext)), R_a = X2/(omega T_a). [s]"""
+    def direct_current_time_s(
+        self, external_reactance_pu: ArrayLike, external_resistance_pu: ArrayLike, omega: float
+    ) -> FloatArray:
+        """Time constant of the DC component, (X2 + X_ext)/(omega(R_a + R_ext)), R_a = X2/(omega
+        T_a). [s]"""
         negative = np.asarray(self.negative_sequence_reactance_pu, float)
         armature = negative / (omega * np.asarray(self.armature_time_constant_s))
-        return np.asarray((negative + np.asarray(external_reactance_pu))
-                          / (omega * (armature + np.asarray(external_resistance_pu))))
+        return np.asarray(
+            (negative + np.asarray(external_reactance_pu))
+            / (omega * (armature + np.asarray(external_resistance_pu)))
+        )
 
 
-def fault_current_rms(kind: ExternalFaultKind, t: ArrayLike, emf_pu: ArrayLike, machine: Decrement,
-                      external_reactance_pu: ArrayLike) -> FloatArray:
+def fault_current_rms(
+    kind: ExternalFaultKind,
+    t: ArrayLike,
+    emf_pu: ArrayLike,
+    machine: Decrement,
+    external_reactance_pu: ArrayLike,
+) -> FloatArray:
     """AC component of an unloaded machine's fault current at t after inception, RMS. [pu]
 
-    `emf_pu` phase EMF, the same behind every reactance; the equation at the head of the module. Broadcasts."""
+    `emf_pu` phase EMF, the same behind every reactance; the equation at the head of the module.
+    Broadcasts."""
     outside = machine.outside_pu(kind, external_reactance_pu)
     fast, slow = machine.decay_times_s(outside)
     first, second, last = (1 / (x + outside) for x in machine.reactances_pu)
     when = np.asarray(t, float)
-    decrement = (first - second) * np.exp(-when / fast) + (second - last) * np.exp(-when / slow) + last
-    return np.asarray((1.0 if kind == "three_phase" else np.sqrt(3)) * np.asarray(emf_pu) * decrement)
+    decrement = (
+        (first - second) * np.exp(-when / fast) + (second - last) * np.exp(-when / slow) + last
+    )
+    return np.asarray(
+        (1.0 if kind == "three_phase" else np.sqrt(3)) * np.asarray(emf_pu) * decrement
+    )

@@ -16,62 +16,154 @@ TRANSFORMER = ("transformer_ratio", "secondary_resistance_ohm")
 OF_TRANSFORMER = ("transformer_resistance_ohm", "transformer_reactance_ohm")
 WAYS_TO_EARTH = (("resistance_ohm",), ("current_limit_a",), TRANSFORMER)
 
-Changed = Annotated[float | dict[str, Any], Word("instead of the key of this name in [earthing]")] | None
+Changed = (
+    Annotated[float | dict[str, Any], Word("instead of the key of this name in [earthing]")] | None
+)
 
 
 class Earthing(Section):
-    """What stands between the machine's neutral and earth, in exactly one of three ways, and the other earthed
-    neutrals on the same bus as one resistance: a resistor in ohms; a resistor by the current that it lets through
-    at rated phase voltage; a transformer with a resistor across its secondary."""
+    """What stands between the machine's neutral and earth, in exactly one of three ways, and the
+    other earthed neutrals on the same bus as one resistance: a resistor in ohms; a resistor by the
+    current that it lets through at rated phase voltage; a transformer with a resistor across its
+    secondary."""
 
-    model_config = ConfigDict(json_schema_extra={"oneOf": [{"required": list(way)} for way in WAYS_TO_EARTH]})
+    model_config = ConfigDict(
+        json_schema_extra={"oneOf": [{"required": list(way)} for way in WAYS_TO_EARTH]}
+    )
 
-    resistance_ohm: Annotated[Distribution, Quantity(
-        "ohm", "neutral earthing resistor, cold", 0.0, above=True, usual=(1e-9, 1e9))] | None = None
-    current_limit_a: Annotated[Distribution, Quantity(
-        "A", "instead: current through the cold resistor at rated phase voltage", 0.0, above=True,
-        usual=(0.05, 1e5))] | None = None
-    transformer_ratio: Annotated[float, Plain(
-        "-", "instead: earthing transformer, primary over secondary turns", 1.0, 1000.0)] | None = None
-    secondary_resistance_ohm: Annotated[Distribution, Quantity(
-        "ohm", "cold resistor across the earthing transformer's secondary", 0.0, above=True, usual=(1e-6, 1e4),
-    )] | None = None
-    transformer_resistance_ohm: Annotated[Distribution, Quantity(
-        "ohm", "earthing transformer's windings, referred to its primary", 0.0)] | None = None
-    transformer_reactance_ohm: Annotated[Distribution, Quantity(
-        "ohm", "earthing transformer's leakage reactance, referred to its primary", 0.0)] | None = None
-    temperature_rise_k: Annotated[Distribution, Quantity(
-        "K", "the resistor's mean temperature during a fault above that of its cold value", 0.0, high=1500.0,
-        varies="event")] = number(0.0)
-    temperature_coefficient_per_k: Annotated[Distribution, Quantity(
-        "1/K", "relative change of the resistor's value a kelvin, by its alloy", -0.001, high=0.01)] = number(0.0)
-    other_neutrals_ohm: Annotated[Distribution, Quantity(
-        "ohm", "other earthed neutrals on the same bus, in parallel", 0.0, above=True)] | None = None
+    resistance_ohm: (
+        Annotated[
+            Distribution,
+            Quantity("ohm", "neutral earthing resistor, cold", 0.0, above=True, usual=(1e-9, 1e9)),
+        ]
+        | None
+    ) = None
+    current_limit_a: (
+        Annotated[
+            Distribution,
+            Quantity(
+                "A",
+                "instead: current through the cold resistor at rated phase voltage",
+                0.0,
+                above=True,
+                usual=(0.05, 1e5),
+            ),
+        ]
+        | None
+    ) = None
+    transformer_ratio: (
+        Annotated[
+            float,
+            Plain("-", "instead: earthing transformer, primary over secondary turns", 1.0, 1000.0),
+        ]
+        | None
+    ) = None
+    secondary_resistance_ohm: (
+        Annotated[
+            Distribution,
+            Quantity(
+                "ohm",
+                "cold resistor across the earthing transformer's secondary",
+                0.0,
+                above=True,
+                usual=(1e-6, 1e4),
+            ),
+        ]
+        | None
+    ) = None
+    transformer_resistance_ohm: (
+        Annotated[
+            Distribution,
+            Quantity("ohm", "earthing transformer's windings, referred to its primary", 0.0),
+        ]
+        | None
+    ) = None
+    transformer_reactance_ohm: (
+        Annotated[
+            Distribution,
+            Quantity(
+                "ohm", "earthing transformer's leakage reactance, referred to its primary", 0.0
+            ),
+        ]
+        | None
+    ) = None
+    temperature_rise_k: Annotated[
+        Distribution,
+        Quantity(
+            "K",
+            "the resistor's mean temperature during a fault above that of its cold value",
+            0.0,
+            high=1500.0,
+            varies="event",
+        ),
+    ] = number(0.0)
+    temperature_coefficient_per_k: Annotated[
+        Distribution,
+        Quantity(
+            "1/K",
+            "relative change of the resistor's value a kelvin, by its alloy",
+            -0.001,
+            high=0.01,
+        ),
+    ] = number(0.0)
+    other_neutrals_ohm: (
+        Annotated[
+            Distribution,
+            Quantity("ohm", "other earthed neutrals on the same bus, in parallel", 0.0, above=True),
+        ]
+        | None
+    ) = None
 
     @property
     def key(self) -> str:
         """Of the field that gives the resistor."""
-        return next((name for name in ("current_limit_a", "secondary_resistance_ohm")
-                     if getattr(self, name) is not None), "resistance_ohm")
+        return next(
+            (
+                name
+                for name in ("current_limit_a", "secondary_resistance_ohm")
+                if getattr(self, name) is not None
+            ),
+            "resistance_ohm",
+        )
 
     def centres(self) -> dict[str, Any]:
         """Every input of this table at its median, under its key in a study."""
-        return {f"earthing.{name}": value.centre() for name in type(self).model_fields
-                if isinstance(value := getattr(self, name), Distribution)}
+        return {
+            f"earthing.{name}": value.centre()
+            for name in type(self).model_fields
+            if isinstance(value := getattr(self, name), Distribution)
+        }
 
 
 class EarthingOption(Section):
     """One way to earth the neutral among several, as what it changes in the table [earthing].
 
-    A resistor told in another way takes the place of the table's own; the keys are kept as the file has them, since
-    they are read once more in their place."""
+    A resistor told in another way takes the place of the table's own; the keys are kept as the file
+    has them, since they are read once more in their place."""
 
     name: Annotated[str, Word("what the option is called")]
-    rated_current_a: Annotated[float, Plain(
-        "A", "what the resistor is rated for, on the machine's side of an earthing transformer", 0.0, 1e5,
-        above=True)] | None = None
-    rated_time_s: Annotated[float, Plain("s", "for how long the resistor bears that current from cold", 0.0, 1e6,
-                                         above=True)] | None = None
+    rated_current_a: (
+        Annotated[
+            float,
+            Plain(
+                "A",
+                "what the resistor is rated for, on the machine's side of an earthing transformer",
+                0.0,
+                1e5,
+                above=True,
+            ),
+        ]
+        | None
+    ) = None
+    rated_time_s: (
+        Annotated[
+            float,
+            Plain(
+                "s", "for how long the resistor bears that current from cold", 0.0, 1e6, above=True
+            ),
+        ]
+        | None
+    ) = None
     resistance_ohm: Changed = None
     current_limit_a: Changed = None
     transformer_ratio: Changed = None
@@ -84,18 +176,23 @@ class EarthingOption(Section):
 
     def applied(self, table: Mapping[str, Any]) -> dict[str, Any]:
         """The table [earthing] as the file has it, with this option in it."""
-        given = {key: value for key in Earthing.model_fields if (value := getattr(self, key)) is not None}
+        given = {
+            key: value for key in Earthing.model_fields if (value := getattr(self, key)) is not None
+        }
         ways = [way if way != TRANSFORMER else (*way, *OF_TRANSFORMER) for way in WAYS_TO_EARTH]
         chosen = [way for way in ways if any(key in given for key in way)]
         gone = {key for way in ways if chosen and way not in chosen for key in way}
         return {key: value for key, value in table.items() if key not in gone} | given
 
 
-def neutral_ohm(earthing: Earthing, samples: Mapping[str, Any], rated_phase_v: float) -> NDArray[Any]:
-    """Impedance between the machine's neutral and earth from samples["earthing.<field>"]: (n,), real without a
-    transformer's reactance. [ohm]
+def neutral_ohm(
+    earthing: Earthing, samples: Mapping[str, Any], rated_phase_v: float
+) -> NDArray[Any]:
+    """Impedance between the machine's neutral and earth from samples["earthing.<field>"]: (n,),
+    real without a transformer's reactance. [ohm]
 
-    The resistor, and in series a transformer's own impedance, which stays cold; its magnetising branch is left out."""
+    The resistor, and in series a transformer's own impedance, which stays cold; its magnetising
+    branch is left out."""
     ohm: NDArray[Any] = resistor_ohm(earthing, samples, rated_phase_v)
     if earthing.transformer_resistance_ohm is not None:
         ohm = ohm + samples["earthing.transformer_resistance_ohm"]
@@ -104,10 +201,14 @@ def neutral_ohm(earthing: Earthing, samples: Mapping[str, Any], rated_phase_v: f
     return ohm
 
 
-def resistor_ohm(earthing: Earthing, samples: Mapping[str, Any], rated_phase_v: float) -> FloatArray:
+def resistor_ohm(
+    earthing: Earthing, samples: Mapping[str, Any], rated_phase_v: float
+) -> FloatArray:
     """The resistor alone, hot, as the machine's neutral sees it: (n,). [ohm]
 
-    R (1 + alpha dT), R the resistor itself, V/I, or n^2 times the one across a transformer's secondary (textbook)."""
+    R (1 + alpha dT), R the resistor itself, V/I, or n^2 times the one across a transformer's
+    secondary (textbook)."""
+
     def of(name: str) -> NDArray[Any]:
         return np.asarray(samples[f"earthing.{name}"], float)
 
@@ -120,12 +221,13 @@ def resistor_ohm(earthing: Earthing, samples: Mapping[str, Any], rated_phase_v: 
     return np.asarray(cold * (1 + of("temperature_coefficient_per_k") * of("temperature_rise_k")))
 
 
-def return_admittance(neutral_ohm: ArrayLike, other_neutrals_ohm: ArrayLike, capacitance_f: ArrayLike,
-                      omega: float) -> ComplexArray:
+def return_admittance(
+    neutral_ohm: ArrayLike, other_neutrals_ohm: ArrayLike, capacitance_f: ArrayLike, omega: float
+) -> ComplexArray:
     """Admittance between the neutral and earth through which an earth-fault current returns. [S]
 
-    `neutral_ohm` the machine's own neutral; `other_neutrals_ohm` other earthed neutrals in parallel, np.inf for
-    none; `capacitance_f` of one phase to earth; `omega` [rad/s]. Broadcasts. Neutrals stand parallel to the
-    capacitances of three phases."""
+    `neutral_ohm` the machine's own neutral; `other_neutrals_ohm` other earthed neutrals in
+    parallel, np.inf for none; `capacitance_f` of one phase to earth; `omega` [rad/s]. Broadcasts.
+    Neutrals stand parallel to the capacitances of three phases."""
     neutrals = 1 / np.asarray(neutral_ohm) + 1 / np.asarray(other_neutrals_ohm)
     return np.asarray(neutrals + 3j * omega * np.asarray(capacitance_f))

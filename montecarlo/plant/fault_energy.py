@@ -1,15 +1,16 @@
-"""How long an earth fault lasts, and the heat that it leaves in the fault and in the neutral's resistor.
+"""How long an earth fault lasts, and the heat that it leaves in the fault and in the neutral's
+resistor.
 
-The current stands until the breaker has opened and the field is off; then the machine goes on feeding the fault
-while its EMF dies away, so that with R in the current's path
+The current stands until the breaker has opened and the field is off; then the machine goes on
+feeding the fault while its EMF dies away, so that with R in the current's path
 
     W = R (I^2 (t_element + t_breaker) + I_after^2 T_f / 2)
 
-I the current while the breaker is closed, I_after that of the machine alone as it opens, T_f the decay of the EMF; the
-integral of I_after^2 exp(-2t/T_f) is I_after^2 T_f / 2 (derived). Common practice takes one current for both; the two
-differ by what the network returns to the fault (other earthed neutrals, capacitance outside). Reach: fundamental,
-no first-cycle transient, an arc as a constant resistance.
-"""
+I the current while the breaker is closed, I_after that of the machine alone as it opens, T_f the
+decay of the EMF; the integral of I_after^2 exp(-2t/T_f) is I_after^2 T_f / 2 (derived). Common
+practice takes one current for both; the two differ by what the network returns to the fault (other
+earthed neutrals, capacitance outside). Reach: fundamental, no first-cycle transient, an arc as a
+constant resistance."""
 
 from __future__ import annotations
 
@@ -27,22 +28,44 @@ __all__ = ["FaultEnergy", "joule_integral"]
 class FaultEnergy(Section):
     """How long an earth fault lasts beyond the element's own time."""
 
-    breaker_time_s: Annotated[Distribution, Quantity(
-        "s", "from the trip to the moment when the breaker is open and the field is off", 0.0, high=10.0,
-        varies="event")]
-    field_decay_time_constant_s: Annotated[Distribution, Quantity(
-        "s", "decay of the machine's EMF after that: of the order of T'do, or what the field suppression makes of it",
-        0.0, high=60.0)]
-    undetected_time_s: Annotated[Distribution, Quantity(
-        "s", "from the inception to the trip of a fault that no element sees, back-up included", 0.0, high=1e6,
-        varies="event")]
+    breaker_time_s: Annotated[
+        Distribution,
+        Quantity(
+            "s",
+            "from the trip to the moment when the breaker is open and the field is off",
+            0.0,
+            high=10.0,
+            varies="event",
+        ),
+    ]
+    field_decay_time_constant_s: Annotated[
+        Distribution,
+        Quantity(
+            "s",
+            "decay of the machine's EMF after that: of the order of T'do, or what the field"
+            " suppression makes of it",
+            0.0,
+            high=60.0,
+        ),
+    ]
+    undetected_time_s: Annotated[
+        Distribution,
+        Quantity(
+            "s",
+            "from the inception to the trip of a fault that no element sees, back-up included",
+            0.0,
+            high=1e6,
+            varies="event",
+        ),
+    ]
 
 
-def joule_integral(current_a: ArrayLike, lasts_s: ArrayLike, after_a: ArrayLike,
-                   decay_s: ArrayLike) -> FloatArray:
+def joule_integral(
+    current_a: ArrayLike, lasts_s: ArrayLike, after_a: ArrayLike, decay_s: ArrayLike
+) -> FloatArray:
     """Integral of the squared current over a fault, the heat for each ohm in its path. [A^2 s]
 
-    `current_a` RMS throughout `lasts_s`, from inception until the breaker is open; then `after_a` RMS, dying away with
-    time constant `decay_s`. Broadcasts."""
-    steady = np.asarray(current_a, float)**2 * np.asarray(lasts_s, float)
-    return np.asarray(steady + np.asarray(after_a, float)**2 * np.asarray(decay_s, float) / 2)
+    `current_a` RMS throughout `lasts_s`, from inception until the breaker is open; then `after_a`
+    RMS, dying away with time constant `decay_s`. Broadcasts."""
+    steady = np.asarray(current_a, float) ** 2 * np.asarray(lasts_s, float)
+    return np.asarray(steady + np.asarray(after_a, float) ** 2 * np.asarray(decay_s, float) / 2)

@@ -1,13 +1,13 @@
 """Faults inside the zone, as phasors: what each of the six CTs carries.
 
-Earth, phase-phase, phase-phase-earth and three-phase faults at position x of the winding. Faults between turns of
-one phase have no function here: the same current enters and leaves the phase, so a scheme that compares its two
-ends cannot see them. They are counted as outside the scheme's reach.
+Earth, phase-phase, phase-phase-earth and three-phase faults at position x of the winding. Faults
+between turns of one phase have no function here: the same current enters and leaves the phase, so a
+scheme that compares its two ends cannot see them. They are counted as outside the scheme's reach.
 
-Last axis 6 = CT places: neutral end L1, L2, L3, line end L1, L2, L3, positive from the neutral to the terminals.
-Everything broadcasts. What flows into the zone does not depend on which end it comes through (Kirchhoff); the split
-over the ends still matters, because each CT's error follows its own current. Models derived here say so.
-"""
+Last axis 6 = CT places: neutral end L1, L2, L3, line end L1, L2, L3, positive from the neutral to
+the terminals. Everything broadcasts. What flows into the zone does not depend on which end it comes
+through (Kirchhoff); the split over the ends still matters, because each CT's error follows its own
+current. Models derived here say so."""
 
 from __future__ import annotations
 
@@ -22,7 +22,9 @@ from montecarlo.plant.earthing import return_admittance
 from montecarlo.plant.machine import ComplexArray, FloatArray, phase_phasors
 from montecarlo.quantities import Distribution, Plain, Quantity, Section, number
 
-UNIFORM_POSITION = Distribution("uniform", {"low": 0.0, "high": 1.0}, source="assumed: uniform along the winding")
+UNIFORM_POSITION = Distribution(
+    "uniform", {"low": 0.0, "high": 1.0}, source="assumed: uniform along the winding"
+)
 
 PhaseFaultKind = Literal["phase_phase", "three_phase"]
 
@@ -34,22 +36,31 @@ class Shares(Section):
     phase_phase: Annotated[float, Plain("-", "two phases", 0.0, 1.0)] = 0.0
     phase_phase_earth: Annotated[float, Plain("-", "two phases and earth", 0.0, 1.0)] = 0.0
     three_phase: Annotated[float, Plain("-", "three phases", 0.0, 1.0)] = 0.0
-    inter_turn: Annotated[float, Plain("-", "between turns of one phase: outside the scheme's reach", 0.0, 1.0)] = 0.0
+    inter_turn: Annotated[
+        float, Plain("-", "between turns of one phase: outside the scheme's reach", 0.0, 1.0)
+    ] = 0.0
 
 
 class InternalFaults(Section):
     """How often, where, through what resistance, and how long an element may take."""
 
-    per_year: Annotated[Distribution, Quantity("1/year", "internal faults a machine-year", 0.0, high=100.0)]
+    per_year: Annotated[
+        Distribution, Quantity("1/year", "internal faults a machine-year", 0.0, high=100.0)
+    ]
     shares: Shares
-    allowed_time_s: Annotated[float, Plain("s", "time from inception within which an element must operate",
-                                           0.02, 60.0)] = 0.5
-    position: Annotated[Distribution, Quantity(
-        "-", "place along the winding from the neutral", 0.0, high=1.0, varies="event")] = UNIFORM_POSITION
-    earth_fault_resistance_ohm: Annotated[Distribution, Quantity(
-        "ohm", "resistance of a fault to earth", 0.0, varies="event")] = number(0.0)
-    phase_fault_resistance_ohm: Annotated[Distribution, Quantity(
-        "ohm", "resistance of a fault between phases", 0.0, varies="event")] = number(0.0)
+    allowed_time_s: Annotated[
+        float, Plain("s", "time from inception within which an element must operate", 0.02, 60.0)
+    ] = 0.5
+    position: Annotated[
+        Distribution,
+        Quantity("-", "place along the winding from the neutral", 0.0, high=1.0, varies="event"),
+    ] = UNIFORM_POSITION
+    earth_fault_resistance_ohm: Annotated[
+        Distribution, Quantity("ohm", "resistance of a fault to earth", 0.0, varies="event")
+    ] = number(0.0)
+    phase_fault_resistance_ohm: Annotated[
+        Distribution, Quantity("ohm", "resistance of a fault between phases", 0.0, varies="event")
+    ] = number(0.0)
 
     @field_validator("shares")
     @classmethod
@@ -60,17 +71,17 @@ class InternalFaults(Section):
         return shares
 
 
-# --- earth faults -----------------------------------------------------------------------------------------
+# --- earth faults -------------------------------------------------------------
 
 
 @dataclass(frozen=True)
 class EarthFault:
     """Phasors of a fault to earth, RMS; all of one shape (...) but for the six CT places."""
 
-    end_currents_a: ComplexArray        # (..., 6) at the CT places
-    fault_current_a: ComplexArray       # into the earth at the fault
-    neutral_voltage_v: ComplexArray     # neutral against earth
-    residual_a: ComplexArray            # sum of what flows into the zone, from the neutral voltage
+    end_currents_a: ComplexArray  # (..., 6) at the CT places
+    fault_current_a: ComplexArray  # into the earth at the fault
+    neutral_voltage_v: ComplexArray  # neutral against earth
+    residual_a: ComplexArray  # sum of what flows into the zone, from the neutral voltage
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,135 +92,231 @@ class EarthReturn:
     Z_g/(Z_g + Z_s), 0 with the breaker open."""
 
     neutral_ohm: ArrayLike
-    other_neutrals_ohm: ArrayLike       # np.inf for none
-    stator_capacitance_f: ArrayLike     # per phase, in the zone
-    terminal_capacitance_f: ArrayLike   # per phase, lumped at the terminals inside the zone
-    external_capacitance_f: ArrayLike   # per phase, outside
-    omega: float                        # [rad/s]
+    other_neutrals_ohm: ArrayLike  # np.inf for none
+    stator_capacitance_f: ArrayLike  # per phase, in the zone
+    terminal_capacitance_f: ArrayLike  # per phase, lumped at the terminals inside the zone
+    external_capacitance_f: ArrayLike  # per phase, outside
+    omega: float  # [rad/s]
     infeed_share: ArrayLike
 
     @property
     def admittance(self) -> ComplexArray:
         """Y of the whole return path. [S]"""
         inside = np.asarray(self.stator_capacitance_f) + np.asarray(self.terminal_capacitance_f)
-        return return_admittance(self.neutral_ohm, self.other_neutrals_ohm,
-                                 inside + np.asarray(self.external_capacitance_f), self.omega)
+        return return_admittance(
+            self.neutral_ohm,
+            self.other_neutrals_ohm,
+            inside + np.asarray(self.external_capacitance_f),
+            self.omega,
+        )
 
 
-def earth_fault(x: ArrayLike, phase: ArrayLike, emf_v: ArrayLike, winding_ohm: ArrayLike, fault_ohm: ArrayLike, *,
-                neutral_ohm: ArrayLike, other_neutrals_ohm: ArrayLike, stator_capacitance_f: ArrayLike,
-                terminal_capacitance_f: ArrayLike, external_capacitance_f: ArrayLike, omega: float,
-                infeed_share: ArrayLike) -> EarthFault:
+def earth_fault(
+    x: ArrayLike,
+    phase: ArrayLike,
+    emf_v: ArrayLike,
+    winding_ohm: ArrayLike,
+    fault_ohm: ArrayLike,
+    *,
+    neutral_ohm: ArrayLike,
+    other_neutrals_ohm: ArrayLike,
+    stator_capacitance_f: ArrayLike,
+    terminal_capacitance_f: ArrayLike,
+    external_capacitance_f: ArrayLike,
+    omega: float,
+    infeed_share: ArrayLike,
+) -> EarthFault:
     """Fault of `phase` (0, 1, 2) to earth at x through `fault_ohm`. [A], [V]
 
-    `emf_v` phase EMF, RMS; `winding_ohm` = Z_w(x); the rest as in `EarthReturn`. Series loop:
-    I_F = xE/(R_F + 1/Y + Z_w), V_N = -I_F/Y; the stator's capacitance lies at half its EMF, the lumped one at the
-    whole. Split over the ends, by symmetrical components (derived): the machine's neutral current -V_N/Z_N is zero
-    sequence, a third in each phase; of the positive and negative sequence of all that flows into the zone the
-    network supplies `infeed_share`, the machine the rest. Breaker open (share 0, nothing outside): everything comes
-    through the neutral end, the fault current in the faulted phase. The share at the terminals serves every x."""
-    back = EarthReturn(neutral_ohm=neutral_ohm, other_neutrals_ohm=other_neutrals_ohm,
-                       stator_capacitance_f=stator_capacitance_f, terminal_capacitance_f=terminal_capacitance_f,
-                       external_capacitance_f=external_capacitance_f, omega=omega, infeed_share=infeed_share)
+    `emf_v` phase EMF, RMS; `winding_ohm` = Z_w(x); the rest as in `EarthReturn`. Series loop: I_F =
+    xE/(R_F + 1/Y + Z_w), V_N = -I_F/Y; the stator's capacitance lies at half its EMF, the lumped
+    one at the whole. Split over the ends, by symmetrical components (derived): the machine's
+    neutral current -V_N/Z_N is zero sequence, a third in each phase; of the positive and negative
+    sequence of all that flows into the zone the network supplies `infeed_share`, the machine the
+    rest. Breaker open (share 0, nothing outside): everything comes through the neutral end, the
+    fault current in the faulted phase. The share at the terminals serves every x."""
+    back = EarthReturn(
+        neutral_ohm=neutral_ohm,
+        other_neutrals_ohm=other_neutrals_ohm,
+        stator_capacitance_f=stator_capacitance_f,
+        terminal_capacitance_f=terminal_capacitance_f,
+        external_capacitance_f=external_capacitance_f,
+        omega=omega,
+        infeed_share=infeed_share,
+    )
     emf, faulted = phase_phasors(emf_v), _one_hot(phase)
     drive = np.asarray(x) * (faulted * emf).sum(axis=-1)
     current = drive / (np.asarray(fault_ohm) + 1 / back.admittance + np.asarray(winding_ohm))
     return _with_earth_return(current, faulted, emf, back)
 
 
-def phase_phase_earth(x: ArrayLike, phase: ArrayLike, emf_v: ArrayLike, machine_ohm: ArrayLike, infeed_ohm: ArrayLike,
-                      fault_ohm: ArrayLike, *, neutral_ohm: ArrayLike, other_neutrals_ohm: ArrayLike,
-                      stator_capacitance_f: ArrayLike, terminal_capacitance_f: ArrayLike,
-                      external_capacitance_f: ArrayLike, omega: float, infeed_share: ArrayLike) -> EarthFault:
-    """Two phases joined at x, and from there to earth through `fault_ohm`; `phase` is the one not involved. [A], [V]
+def phase_phase_earth(
+    x: ArrayLike,
+    phase: ArrayLike,
+    emf_v: ArrayLike,
+    machine_ohm: ArrayLike,
+    infeed_ohm: ArrayLike,
+    fault_ohm: ArrayLike,
+    *,
+    neutral_ohm: ArrayLike,
+    other_neutrals_ohm: ArrayLike,
+    stator_capacitance_f: ArrayLike,
+    terminal_capacitance_f: ArrayLike,
+    external_capacitance_f: ArrayLike,
+    omega: float,
+    infeed_share: ArrayLike,
+) -> EarthFault:
+    """Two phases joined at x, and from there to earth through `fault_ohm`; `phase` is the one not
+    involved. [A], [V]
 
-    The bolted phase-phase current of `phase_fault`, and on top an earth current
-    I_F = x(E_1 + E_2)/2/(R_F + 1/Y + Z_w/2), half in each of the two phases (derived: sum and difference of the two
-    loops; exact for the machine alone). The mean EMF of the pair is minus half that of the third phase."""
-    back = EarthReturn(neutral_ohm=neutral_ohm, other_neutrals_ohm=other_neutrals_ohm,
-                       stator_capacitance_f=stator_capacitance_f, terminal_capacitance_f=terminal_capacitance_f,
-                       external_capacitance_f=external_capacitance_f, omega=omega, infeed_share=infeed_share)
+    The bolted phase-phase current of `phase_fault`, and on top an earth current I_F = x(E_1 +
+    E_2)/2/(R_F + 1/Y + Z_w/2), half in each of the two phases (derived: sum and difference of the
+    two loops; exact for the machine alone). The mean EMF of the pair is minus half that of the
+    third phase."""
+    back = EarthReturn(
+        neutral_ohm=neutral_ohm,
+        other_neutrals_ohm=other_neutrals_ohm,
+        stator_capacitance_f=stator_capacitance_f,
+        terminal_capacitance_f=terminal_capacitance_f,
+        external_capacitance_f=external_capacitance_f,
+        omega=omega,
+        infeed_share=infeed_share,
+    )
     emf = phase_phasors(emf_v)
     half = (1 - _one_hot(phase)) / 2
     drive = np.asarray(x) * (half * emf).sum(axis=-1)
     current = drive / (np.asarray(fault_ohm) + 1 / back.admittance + np.asarray(machine_ohm) / 2)
     to_earth = _with_earth_return(current, half, emf, back)
     between = _between_phases("phase_phase", x, phase, emf, machine_ohm, infeed_ohm, 0.0)
-    return EarthFault(to_earth.end_currents_a + between, to_earth.fault_current_a, to_earth.neutral_voltage_v,
-                      to_earth.residual_a)
+    return EarthFault(
+        to_earth.end_currents_a + between,
+        to_earth.fault_current_a,
+        to_earth.neutral_voltage_v,
+        to_earth.residual_a,
+    )
 
 
-def charging_currents(emf_v: ArrayLike, stator_capacitance_f: ArrayLike, terminal_capacitance_f: ArrayLike,
-                      omega: float, infeed_share: ArrayLike = 1.0) -> ComplexArray:
+def charging_currents(
+    emf_v: ArrayLike,
+    stator_capacitance_f: ArrayLike,
+    terminal_capacitance_f: ArrayLike,
+    omega: float,
+    infeed_share: ArrayLike = 1.0,
+) -> ComplexArray:
     """What the zone's own capacitances draw with no fault (V_N = 0). [A], (..., 6)
 
-    With the default the network supplies it: 0 at the neutral end, minus the charging current at the line end."""
+    With the default the network supplies it: 0 at the neutral end, minus the charging current at
+    the line end."""
     emf = phase_phasors(emf_v)
     into = _charging(np.zeros(1), emf, stator_capacitance_f, terminal_capacitance_f, omega)
     return _split(into, np.zeros(1), infeed_share)
 
 
-def _with_earth_return(current: ComplexArray, weight: FloatArray, emf: ComplexArray,
-                       back: EarthReturn) -> EarthFault:
-    """All quantities from the earth current (...), its weight on each phase (..., 3) and the EMFs (..., 3)."""
+def _with_earth_return(
+    current: ComplexArray, weight: FloatArray, emf: ComplexArray, back: EarthReturn
+) -> EarthFault:
+    """All quantities from the earth current (...), its weight on each phase (..., 3) and the EMFs
+    (..., 3)."""
     neutral = -current / back.admittance
-    into = weight * current[..., None] + _charging(neutral[..., None], emf, back.stator_capacitance_f,
-                                                   back.terminal_capacitance_f, back.omega)
-    outside = return_admittance(back.neutral_ohm, back.other_neutrals_ohm, back.external_capacitance_f, back.omega)
+    into = weight * current[..., None] + _charging(
+        neutral[..., None], emf, back.stator_capacitance_f, back.terminal_capacitance_f, back.omega
+    )
+    outside = return_admittance(
+        back.neutral_ohm, back.other_neutrals_ohm, back.external_capacitance_f, back.omega
+    )
     through_neutral = (-neutral / np.asarray(back.neutral_ohm))[..., None]
-    return EarthFault(_split(into, through_neutral, back.infeed_share), current, neutral, -neutral * outside)
+    return EarthFault(
+        _split(into, through_neutral, back.infeed_share), current, neutral, -neutral * outside
+    )
 
 
-def _charging(neutral_v: ComplexArray | FloatArray, emf: ComplexArray, stator_f: ArrayLike, terminal_f: ArrayLike,
-              omega: float) -> ComplexArray:
-    """Into the zone's capacitances (..., 3): the stator's at half the EMF, the lumped ones at the whole."""
+def _charging(
+    neutral_v: ComplexArray | FloatArray,
+    emf: ComplexArray,
+    stator_f: ArrayLike,
+    terminal_f: ArrayLike,
+    omega: float,
+) -> ComplexArray:
+    """Into the zone's capacitances (..., 3): the stator's at half the EMF, the lumped ones at the
+    whole."""
     stator, terminal = np.asarray(stator_f)[..., None], np.asarray(terminal_f)[..., None]
     return np.asarray(1j * omega * (stator * (neutral_v + emf / 2) + terminal * (neutral_v + emf)))
 
 
-def _split(into: ComplexArray, through_neutral: ComplexArray | FloatArray, infeed_share: ArrayLike) -> ComplexArray:
-    """Currents at the six places from those into the zone (..., 3) and through the machine's neutral (..., 1)."""
-    balanced = into - into.mean(axis=-1, keepdims=True)         # positive and negative sequence
+def _split(
+    into: ComplexArray, through_neutral: ComplexArray | FloatArray, infeed_share: ArrayLike
+) -> ComplexArray:
+    """Currents at the six places from those into the zone (..., 3) and through the machine's
+    neutral (..., 1)."""
+    balanced = into - into.mean(axis=-1, keepdims=True)  # positive and negative sequence
     neutral_end = through_neutral / 3 + (1 - np.asarray(infeed_share))[..., None] * balanced
     return np.concatenate(np.broadcast_arrays(neutral_end, neutral_end - into), axis=-1)
 
 
-# --- faults between phases --------------------------------------------------------------------------------
+# --- faults between phases ----------------------------------------------------
 
 
-def phase_fault(kind: PhaseFaultKind, x: ArrayLike, phase: ArrayLike, emf_v: ArrayLike, machine_ohm: ArrayLike,
-                infeed_ohm: ArrayLike, fault_ohm: ArrayLike, *, stator_capacitance_f: ArrayLike,
-                terminal_capacitance_f: ArrayLike, omega: float, infeed_share: ArrayLike) -> ComplexArray:
+def phase_fault(
+    kind: PhaseFaultKind,
+    x: ArrayLike,
+    phase: ArrayLike,
+    emf_v: ArrayLike,
+    machine_ohm: ArrayLike,
+    infeed_ohm: ArrayLike,
+    fault_ohm: ArrayLike,
+    *,
+    stator_capacitance_f: ArrayLike,
+    terminal_capacitance_f: ArrayLike,
+    omega: float,
+    infeed_share: ArrayLike,
+) -> ComplexArray:
     """Fault between two phases or three at x, clear of earth. [A], (..., 6)
 
-    `phase` (0, 1, 2) is the one not involved in a pair. `machine_ohm` = Z_w(x) per phase; `infeed_ohm` = remaining
-    winding + network per phase, np.inf with the breaker open; `fault_ohm` between two phases, or per phase of a
-    three-phase fault. Derived: the network's voltage is taken equal to the machine's EMF E; of it the remaining
-    winding takes (1 - x)E, so x E drives the infeed as it drives the machine's own current, and both stand in
-    parallel: phase-phase sqrt(3)xE/(2Z + R_F), three-phase xE/(Z + R_F). No magnetic coupling between the two
-    parts of the winding. No EMF, no current: 0 at x = 0. The healthy charging currents are added (V_N = 0: such a
-    fault leaves the sum of the three voltages as it was)."""
+    `phase` (0, 1, 2) is the one not involved in a pair. `machine_ohm` = Z_w(x) per phase;
+    `infeed_ohm` = remaining winding + network per phase, np.inf with the breaker open; `fault_ohm`
+    between two phases, or per phase of a three-phase fault. Derived: the network's voltage is taken
+    equal to the machine's EMF E; of it the remaining winding takes (1 - x)E, so x E drives the
+    infeed as it drives the machine's own current, and both stand in parallel: phase-phase
+    sqrt(3)xE/(2Z + R_F), three-phase xE/(Z + R_F). No magnetic coupling between the two parts of
+    the winding. No EMF, no current: 0 at x = 0. The healthy charging currents are added (V_N = 0:
+    such a fault leaves the sum of the three voltages as it was)."""
     emf = phase_phasors(emf_v)
     between = _between_phases(kind, x, phase, emf, machine_ohm, infeed_ohm, fault_ohm)
-    return between + charging_currents(emf_v, stator_capacitance_f, terminal_capacitance_f, omega, infeed_share)
+    return between + charging_currents(
+        emf_v, stator_capacitance_f, terminal_capacitance_f, omega, infeed_share
+    )
 
 
-def _between_phases(kind: PhaseFaultKind, x: ArrayLike, phase: ArrayLike, emf: ComplexArray, machine_ohm: ArrayLike,
-                    infeed_ohm: ArrayLike, fault_ohm: ArrayLike) -> ComplexArray:
-    """The fault's own currents at the six places: the machine's part at one end, minus the network's at the other."""
+def _between_phases(
+    kind: PhaseFaultKind,
+    x: ArrayLike,
+    phase: ArrayLike,
+    emf: ComplexArray,
+    machine_ohm: ArrayLike,
+    infeed_ohm: ArrayLike,
+    fault_ohm: ArrayLike,
+) -> ComplexArray:
+    """The fault's own currents at the six places: the machine's part at one end, minus the
+    network's at the other."""
     machine, infeed = np.asarray(machine_ohm)[..., None], np.asarray(infeed_ohm)[..., None]
     alone = np.isinf(infeed)
     finite = np.where(alone, 1.0, infeed)
-    from_network = np.where(alone, 0.0, _ohm(machine, machine + finite))        # share of the fault current
-    both = np.where(alone, machine, finite * from_network)                      # the two in parallel
+    from_network = np.where(
+        alone, 0.0, _ohm(machine, machine + finite)
+    )  # share of the fault current
+    both = np.where(alone, machine, finite * from_network)  # the two in parallel
     drive, resistance = np.asarray(x)[..., None] * emf, np.asarray(fault_ohm)[..., None]
     if kind == "three_phase":
         current = _ohm(drive, both + resistance)
     else:
         apart = _one_hot(phase)
-        sign = np.roll(apart, 1, axis=-1) - np.roll(apart, 2, axis=-1)    # +1 in the next phase, -1 after it
+        sign = np.roll(apart, 1, axis=-1) - np.roll(
+            apart, 2, axis=-1
+        )  # +1 in the next phase, -1 after it
         current = sign * _ohm((sign * drive).sum(axis=-1, keepdims=True), 2 * both + resistance)
-    return np.concatenate(np.broadcast_arrays((1 - from_network) * current, -from_network * current), axis=-1)
+    return np.concatenate(
+        np.broadcast_arrays((1 - from_network) * current, -from_network * current), axis=-1
+    )
 
 
 def _ohm(voltage: ComplexArray, impedance: ComplexArray) -> ComplexArray:

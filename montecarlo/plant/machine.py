@@ -18,41 +18,89 @@ PHASE_ROTATION: ComplexArray = np.exp(-2j * np.pi / 3 * np.arange(3))
 
 
 class Machine(Section):
-    """Nameplate and reactances. Per unit is on the machine's own rating; X''d etc. are saturated values."""
+    """Nameplate and reactances. Per unit is on the machine's own rating; X''d etc. are saturated
+    values."""
 
     rated_power_va: Annotated[float, Plain("VA", "rated apparent power", 1e4, 3e9)]
     line_voltage_v: Annotated[float, Plain("V", "rated line-to-line voltage", 100.0, 5e4)]
     frequency_hz: Annotated[float, Plain("Hz", "rated frequency", 15.0, 70.0)] = 50.0
-    rated_power_factor: Annotated[float, Plain(
-        "-", "rated power factor, overexcited; for the IEC 60909 currents that `check` prints", 0.0, 1.0)] = 0.85
-    voltage_factor: Annotated[Distribution, Quantity(
-        "pu", "terminal voltage before the fault over rated voltage", 0.0, above=True, usual=(0.5, 1.5), varies="event",
-    )] = number(1.0)
-    subtransient_reactance_pu: Annotated[Distribution, Quantity(
-        "pu", "X''d, direct axis, saturated", 0.0, above=True, usual=(0.005, 5.0))]
-    transient_reactance_pu: Annotated[Distribution, Quantity(
-        "pu", "X'd, direct axis, saturated", 0.0, above=True, usual=(0.005, 5.0))]
-    synchronous_reactance_pu: Annotated[Distribution, Quantity(
-        "pu", "Xd, direct axis", 0.0, above=True, usual=(0.005, 5.0))]
-    negative_sequence_reactance_pu: Annotated[Distribution, Quantity(
-        "pu", "X2", 0.0, above=True, usual=(0.005, 5.0))]
-    zero_sequence_reactance_pu: Annotated[Distribution, Quantity(
-        "pu", "X0", 0.0, above=True, usual=(0.001, 5.0))]
-    subtransient_time_constant_s: Annotated[Distribution, Quantity(
-        "s", "T''d, short-circuit value", 0.0, above=True, usual=(1e-3, 1.0))]
-    transient_time_constant_s: Annotated[Distribution, Quantity(
-        "s", "T'd, short-circuit value", 0.0, above=True, usual=(0.01, 20.0))]
-    armature_time_constant_s: Annotated[Distribution, Quantity(
-        "s", "T_a, DC time constant of a terminal three-phase fault", 0.0, above=True, usual=(1e-3, 2.0))]
-    winding_resistance_ohm: Annotated[Distribution, Quantity(
-        "ohm", "armature resistance per phase", 0.0, usual=(0.0, 10.0))] = number(0.0)
-    winding_exponent: Annotated[Literal[1, 2], Plain(
-        "-", "k in Z_w(x) = R_w x + jX x^k: 2 for ampere-turns squared, 1 for the textbook linear form")] = 2
-    stator_capacitance_f: Annotated[Distribution, Quantity(
-        "F", "stator winding to earth, per phase", 0.0, high=1e-4)] = number(0.0)
-    terminal_capacitance_f: Annotated[Distribution, Quantity(
-        "F", "lumped inside the zone, as surge capacitors on the machine's side of the line-end CTs, per phase",
-        0.0, high=1e-4)] = number(0.0)
+    rated_power_factor: Annotated[
+        float,
+        Plain(
+            "-",
+            "rated power factor, overexcited; for the IEC 60909 currents that `check` prints",
+            0.0,
+            1.0,
+        ),
+    ] = 0.85
+    voltage_factor: Annotated[
+        Distribution,
+        Quantity(
+            "pu",
+            "terminal voltage before the fault over rated voltage",
+            0.0,
+            above=True,
+            usual=(0.5, 1.5),
+            varies="event",
+        ),
+    ] = number(1.0)
+    subtransient_reactance_pu: Annotated[
+        Distribution,
+        Quantity("pu", "X''d, direct axis, saturated", 0.0, above=True, usual=(0.005, 5.0)),
+    ]
+    transient_reactance_pu: Annotated[
+        Distribution,
+        Quantity("pu", "X'd, direct axis, saturated", 0.0, above=True, usual=(0.005, 5.0)),
+    ]
+    synchronous_reactance_pu: Annotated[
+        Distribution, Quantity("pu", "Xd, direct axis", 0.0, above=True, usual=(0.005, 5.0))
+    ]
+    negative_sequence_reactance_pu: Annotated[
+        Distribution, Quantity("pu", "X2", 0.0, above=True, usual=(0.005, 5.0))
+    ]
+    zero_sequence_reactance_pu: Annotated[
+        Distribution, Quantity("pu", "X0", 0.0, above=True, usual=(0.001, 5.0))
+    ]
+    subtransient_time_constant_s: Annotated[
+        Distribution, Quantity("s", "T''d, short-circuit value", 0.0, above=True, usual=(1e-3, 1.0))
+    ]
+    transient_time_constant_s: Annotated[
+        Distribution, Quantity("s", "T'd, short-circuit value", 0.0, above=True, usual=(0.01, 20.0))
+    ]
+    armature_time_constant_s: Annotated[
+        Distribution,
+        Quantity(
+            "s",
+            "T_a, DC time constant of a terminal three-phase fault",
+            0.0,
+            above=True,
+            usual=(1e-3, 2.0),
+        ),
+    ]
+    winding_resistance_ohm: Annotated[
+        Distribution, Quantity("ohm", "armature resistance per phase", 0.0, usual=(0.0, 10.0))
+    ] = number(0.0)
+    winding_exponent: Annotated[
+        Literal[1, 2],
+        Plain(
+            "-",
+            "k in Z_w(x) = R_w x + jX x^k: 2 for ampere-turns squared, 1 for the textbook linear"
+            " form",
+        ),
+    ] = 2
+    stator_capacitance_f: Annotated[
+        Distribution, Quantity("F", "stator winding to earth, per phase", 0.0, high=1e-4)
+    ] = number(0.0)
+    terminal_capacitance_f: Annotated[
+        Distribution,
+        Quantity(
+            "F",
+            "lumped inside the zone, as surge capacitors on the machine's side of the line-end CTs,"
+            " per phase",
+            0.0,
+            high=1e-4,
+        ),
+    ] = number(0.0)
 
     @property
     def phase_voltage_v(self) -> float:
@@ -73,39 +121,66 @@ class Machine(Section):
 
 
 class Network(Section):
-    """What the machine's terminals see. Without `reactance_pu` nothing feeds an internal fault from outside."""
+    """What the machine's terminals see. Without `reactance_pu` nothing feeds an internal fault from
+    outside."""
 
-    reactance_pu: Annotated[Distribution, Quantity(
-        "pu", "system behind the terminals, positive = negative sequence, on the machine's rating",
-        0.0, above=True, usual=(1e-3, 100.0))] | None = None
-    external_capacitance_f: Annotated[Distribution, Quantity(
-        "F", "outside the zone: bus, cables, surge capacitors beyond the line-end CTs, per phase", 0.0,
-        high=1e-3)] = number(0.0)
+    reactance_pu: (
+        Annotated[
+            Distribution,
+            Quantity(
+                "pu",
+                "system behind the terminals, positive = negative sequence, on the machine's"
+                " rating",
+                0.0,
+                above=True,
+                usual=(1e-3, 100.0),
+            ),
+        ]
+        | None
+    ) = None
+    external_capacitance_f: Annotated[
+        Distribution,
+        Quantity(
+            "F",
+            "outside the zone: bus, cables, surge capacitors beyond the line-end CTs, per phase",
+            0.0,
+            high=1e-3,
+        ),
+    ] = number(0.0)
 
 
 class Load(Section):
     """The load before any event; also the state on which no candidate may operate."""
 
-    current_pu: Annotated[Distribution, Quantity(
-        "pu", "current over rated machine current", 0.0, high=3.0, varies="event")] = number(0.0)
-    power_factor: Annotated[Distribution, Quantity(
-        "-", "power factor, lagging", 0.0, high=1.0, varies="event")] = number(1.0)
+    current_pu: Annotated[
+        Distribution,
+        Quantity("pu", "current over rated machine current", 0.0, high=3.0, varies="event"),
+    ] = number(0.0)
+    power_factor: Annotated[
+        Distribution, Quantity("-", "power factor, lagging", 0.0, high=1.0, varies="event")
+    ] = number(1.0)
 
 
-def winding_impedance(x: ArrayLike, resistance_ohm: ArrayLike, reactance_ohm: ArrayLike,
-                      exponent: int) -> ComplexArray:
+def winding_impedance(
+    x: ArrayLike, resistance_ohm: ArrayLike, reactance_ohm: ArrayLike, exponent: int
+) -> ComplexArray:
     """Impedance of the winding between the neutral and position x. [ohm]
 
-    x [-] from the neutral, 0 ... 1; `resistance_ohm`, `reactance_ohm` of the whole phase winding; broadcasts.
-    Resistance grows with the length, reactance with x^exponent: 2 for ampere-turns squared, 1 for the linear form
-    of the textbooks (e.g. Mehta & Mehta, Principles of Power System, ch. 22)."""
+    x [-] from the neutral, 0 ... 1; `resistance_ohm`, `reactance_ohm` of the whole phase winding;
+    broadcasts. Resistance grows with the length, reactance with x^exponent: 2 for ampere-turns
+    squared, 1 for the linear form of the textbooks (e.g. Mehta & Mehta, Principles of Power System,
+    ch. 22)."""
     place = np.asarray(x, float)
     if not np.all((place >= 0) & (place <= 1)):
         raise ValueError("x must lie in 0 ... 1, as a fraction of the winding from the neutral")
-    return np.asarray(np.asarray(resistance_ohm) * place + 1j * np.asarray(reactance_ohm) * place**exponent)
+    return np.asarray(
+        np.asarray(resistance_ohm) * place + 1j * np.asarray(reactance_ohm) * place**exponent
+    )
 
 
-def earth_fault_reactance_pu(x_subtransient: ArrayLike, x_negative: ArrayLike, x_zero: ArrayLike) -> FloatArray:
+def earth_fault_reactance_pu(
+    x_subtransient: ArrayLike, x_negative: ArrayLike, x_zero: ArrayLike
+) -> FloatArray:
     """Reactance of the faulted phase in a terminal earth fault, (X''d + X2 + X0)/3. [pu]
 
     Symmetrical components: I = 3E/(X1 + X2 + X0)."""
@@ -119,9 +194,11 @@ def phase_fault_reactance_pu(x_subtransient: ArrayLike, x_negative: ArrayLike) -
     return np.asarray(np.mean(np.broadcast_arrays(x_subtransient, x_negative), axis=0))
 
 
-def infeed_share(x_subtransient: ArrayLike, x_negative: ArrayLike, x_network: ArrayLike) -> FloatArray:
-    """Part of an internal fault's positive and negative sequence that the network takes over, Z_g/(Z_g + Z_s); 0 where
-    x_network is np.inf. [-]"""
+def infeed_share(
+    x_subtransient: ArrayLike, x_negative: ArrayLike, x_network: ArrayLike
+) -> FloatArray:
+    """Part of an internal fault's positive and negative sequence that the network takes over,
+    Z_g/(Z_g + Z_s); 0 where x_network is np.inf. [-]"""
     own = phase_fault_reactance_pu(x_subtransient, x_negative)
     return np.asarray(own / (own + np.asarray(x_network)))
 

@@ -1,4 +1,5 @@
-"""States that last: the load that the zone carries. States are not events, they have no yearly rate."""
+"""States that last: the load that the zone carries. States are not events, they have no yearly
+rate."""
 
 from __future__ import annotations
 
@@ -12,35 +13,69 @@ from montecarlo.quantities import Distribution, Plain, Quantity, Section, Word, 
 
 
 class States(Section):
-    """What lasts beside the load of [load]. On load and overload no candidate may operate; an open pilot core is
-    reported by itself."""
+    """What lasts beside the load of [load]. On load and overload no candidate may operate; an open
+    pilot core is reported by itself."""
 
-    breaker_open_share: Annotated[float, Plain(
-        "-", "share of internal faults with the machine excited and its breaker open: no load, no infeed, nothing "
-        "outside the zone", 0.0, 1.0)] = 0.0
-    overload_current_pu: Annotated[Distribution, Quantity(
-        "pu", "current of a heavy load that lasts, over rated machine current", 0.0, high=5.0, varies="event",
-    )] | None = None
-    overload_power_factor: Annotated[Distribution, Quantity(
-        "-", "its power factor, lagging", 0.0, high=1.0, varies="event")] = number(0.9)
-    open_pilot_per_year: Annotated[Distribution, Quantity(
-        "1/year", "one pilot core open while the load flows, whichever of the scheme's CTs", 0.0, high=1e3,
-    )] | None = None
-    open_pilot_counts: Annotated[bool, Word(
-        "whether an open pilot core counts as an external event of p_false")] = False
+    breaker_open_share: Annotated[
+        float,
+        Plain(
+            "-",
+            "share of internal faults with the machine excited and its breaker open: no load, no"
+            " infeed, nothing outside the zone",
+            0.0,
+            1.0,
+        ),
+    ] = 0.0
+    overload_current_pu: (
+        Annotated[
+            Distribution,
+            Quantity(
+                "pu",
+                "current of a heavy load that lasts, over rated machine current",
+                0.0,
+                high=5.0,
+                varies="event",
+            ),
+        ]
+        | None
+    ) = None
+    overload_power_factor: Annotated[
+        Distribution, Quantity("-", "its power factor, lagging", 0.0, high=1.0, varies="event")
+    ] = number(0.9)
+    open_pilot_per_year: (
+        Annotated[
+            Distribution,
+            Quantity(
+                "1/year",
+                "one pilot core open while the load flows, whichever of the scheme's CTs",
+                0.0,
+                high=1e3,
+            ),
+        ]
+        | None
+    ) = None
+    open_pilot_counts: Annotated[
+        bool, Word("whether an open pilot core counts as an external event of p_false")
+    ] = False
 
 
 def load_phasor(current: ArrayLike, power_factor: ArrayLike) -> ComplexArray:
-    """Load current of L1 against the terminal voltage of L1 at angle 0, lagging; in the unit of `current`."""
+    """Load current of L1 against the terminal voltage of L1 at angle 0, lagging; in the unit of
+    `current`."""
     factor = np.asarray(power_factor, float)
     return np.asarray(np.asarray(current) * (factor - 1j * np.sqrt(1 - factor**2)))
 
 
-def load_currents(current_pu: ArrayLike, power_factor: ArrayLike, rated_current_a: ArrayLike) -> ComplexArray:
+def load_currents(
+    current_pu: ArrayLike, power_factor: ArrayLike, rated_current_a: ArrayLike
+) -> ComplexArray:
     """Primary current at the six CTs under balanced load. [A], (..., 6), both ends equal.
 
-    `current_pu` over rated current, `power_factor` lagging; broadcasts. The angle counts from the terminal voltage
-    of L1; beside an internal fault that voltage is taken to stand at the angle of the EMF (the load angle behind
-    X''d is left out: it turns the error current that load adds, not its size)."""
-    ends = phase_phasors(load_phasor(np.asarray(current_pu) * np.asarray(rated_current_a), power_factor))
+    `current_pu` over rated current, `power_factor` lagging; broadcasts. The angle counts from the
+    terminal voltage of L1; beside an internal fault that voltage is taken to stand at the angle of
+    the EMF (the load angle behind X''d is left out: it turns the error current that load adds, not
+    its size)."""
+    ends = phase_phasors(
+        load_phasor(np.asarray(current_pu) * np.asarray(rated_current_a), power_factor)
+    )
     return np.concatenate((ends, ends), axis=-1)

@@ -1,4 +1,5 @@
-"""A number or a distribution, with its unit, its physical range and its meaning on the field that holds it.
+"""A number or a distribution, with its unit, its physical range and its meaning on the field that
+holds it.
 
 A study file may give any physical number plainly or as a table:
 
@@ -25,6 +26,24 @@ from montecarlo.quantities.laws import FAMILIES, Array, Discrete, Family
 from montecarlo.quantities.reading import COMMON_KEYS, read_distribution
 from montecarlo.quantities.widening import widened
 
-__all__ = ["COMMON_KEYS", "FAMILIES", "Array", "Discrete", "Distribution", "Family", "Meaning", "Plain", "Quantity",
-           "Ranged", "Section", "Varies", "Width", "Word", "meaning_of", "number", "read_distribution", "tables_of",
-           "widened"]
+__all__ = [
+    "COMMON_KEYS",
+    "FAMILIES",
+    "Array",
+    "Discrete",
+    "Distribution",
+    "Family",
+    "Meaning",
+    "Plain",
+    "Quantity",
+    "Ranged",
+    "Section",
+    "Varies",
+    "Width",
+    "Word",
+    "meaning_of",
+    "number",
+    "read_distribution",
+    "tables_of",
+    "widened",
+]

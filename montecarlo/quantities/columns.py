@@ -14,18 +14,19 @@ from montecarlo.errors import StudyError
 from montecarlo.quantities.files import OversizeError, read_bounded
 from montecarlo.quantities.wording import NOT_TOO_NEAR_ZERO, listed, shortened, shown, too_near_zero
 
-LARGEST_CSV = 20_000_000    # bytes; a column of a million numbers fits
+LARGEST_CSV = 20_000_000  # bytes; a column of a million numbers fits
 POINT = "write decimals with a point and nothing between digits, as in 1234.5"
 # Python's own numbers may have 1_0 and the digits of any script
 NUMBER = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?")
 
 
-# --- any table --------------------------------------------------------------------------------------------
+# --- any table ----------------------------------------------------------------
 
 
 @contextmanager
-def csv_table(path: Path, named: str, most: int, *, absent: str,
-              larger: str) -> Iterator[csv.DictReader[str]]:
+def csv_table(
+    path: Path, named: str, most: int, *, absent: str, larger: str
+) -> Iterator[csv.DictReader[str]]:
     """Rows by the names in the first line, which lose the spaces around them. What goes wrong
     within the block is told as a StudyError.
 
@@ -50,12 +51,15 @@ def csv_table(path: Path, named: str, most: int, *, absent: str,
 
 
 def check_width(row: Mapping[Any, Any]) -> None:
-    """Raises ValueError for cells beyond the first line's: a decimal comma makes two of a number."""
+    """Raises ValueError for cells beyond the first line's: a decimal comma makes two of a
+    number."""
     beyond = row.get(None)
     if beyond:
         cells = [*(cell for name, cell in row.items() if name is not None), *beyond]
-        raise ValueError(f"{shown(','.join(cells))} has {len(cells)} cells, more cells than columns "
-                         f"in the first line ({len(cells) - len(beyond)}); {POINT}")
+        raise ValueError(
+            f"{shown(','.join(cells))} has {len(cells)} cells, more cells than columns "
+            f"in the first line ({len(cells) - len(beyond)}); {POINT}"
+        )
 
 
 def number_in(cell: str) -> float:
@@ -66,7 +70,7 @@ def number_in(cell: str) -> float:
     return value
 
 
-# --- a column for a study ---------------------------------------------------------------------------------
+# --- a column for a study -----------------------------------------------------
 
 
 def read_column(folder: Path, file: str, column: str) -> tuple[float, ...]:
@@ -78,25 +82,33 @@ def read_column(folder: Path, file: str, column: str) -> tuple[float, ...]:
 
 
 def inside(folder: Path, file: str) -> Path:
-    """The place of a file that a study names, in `folder` or below it, through no link that leaves it. Raises
-    StudyError."""
+    """The place of a file that a study names, in `folder` or below it, through no link that leaves
+    it. Raises StudyError."""
     parts = (*PurePosixPath(file).parts, *PureWindowsPath(file).parts)
     outside = ".." in parts or PurePosixPath(file).is_absolute() or PureWindowsPath(file).anchor
     try:
         path = (folder / file).resolve()
         if not outside and path.is_relative_to(folder.resolve()):
             return path
-    except (OSError, ValueError, RuntimeError):     # a name that no file can have, or links in a circle
+    except (
+        OSError,
+        ValueError,
+        RuntimeError,
+    ):  # a name that no file can have, or links in a circle
         pass
-    raise StudyError(f"{shown(file)} must lie in the study file's folder or below it; copy it there")
+    raise StudyError(
+        f"{shown(file)} must lie in the study file's folder or below it; copy it there"
+    )
 
 
 def _numbers(rows: csv.DictReader[str], file: str, column: str) -> tuple[float, ...]:
     header = list(rows.fieldnames or ())
     if header.count(column) != 1:
         what = "stands twice" if column in header else "is missing"
-        raise StudyError(f"{shown(file)}: column {shown(column)} {what} in the first line, which has "
-                         f"{listed(map(shown, header)) or 'nothing'} (cells are separated by commas)")
+        raise StudyError(
+            f"{shown(file)}: column {shown(column)} {what} in the first line, which has "
+            f"{listed(map(shown, header)) or 'nothing'} (cells are separated by commas)"
+        )
     values: list[float] = []
     for row in rows:
         try:

@@ -1,4 +1,5 @@
-"""A number or a distribution, as the file gave it: immutable, picklable, and drawn through its quantile function."""
+"""A number or a distribution, as the file gave it: immutable, picklable, and drawn through its
+quantile function."""
 
 from __future__ import annotations
 
@@ -19,10 +20,11 @@ EVERYTHING = (-math.inf, math.inf)
 
 @dataclass(frozen=True)
 class Distribution:
-    """A number (family "number") or a distribution; built by `read_distribution`, never by hand from a file.
+    """A number (family "number") or a distribution; built by `read_distribution`, never by hand
+    from a file.
 
-    `truncate` cuts a continuous family to [low, high]. `varies` is "" where the field's own default holds.
-    """
+    `truncate` cuts a continuous family to [low, high]. `varies` is "" where the field's own default
+    holds."""
 
     family: str
     parameters: Mapping[str, Any] = field(default_factory=dict)
@@ -64,7 +66,9 @@ class Distribution:
     def stays_above(self, limit: float) -> bool:
         """Whether every value drawn lies above `limit`."""
         low = self.support()[0]
-        return low > limit or (low == limit == 0 and not self.is_number and FAMILIES[self.family].above_zero)
+        return low > limit or (
+            low == limit == 0 and not self.is_number and FAMILIES[self.family].above_zero
+        )
 
     def mean(self) -> float:
         return float(self.parameters["value"]) if self.is_number else self._law.mean()
@@ -74,11 +78,17 @@ class Distribution:
         return float(self.ppf(0.5))
 
     def as_table(self) -> float | dict[str, Any]:
-        """As a study file would give it: a number, or a table; lists of values stand in it whole."""
+        """As a study file would give it: a number, or a table; lists of values stand in it
+        whole."""
         if self.is_number and not self.source:
             return float(self.parameters["value"])
-        table: dict[str, Any] = {} if self.family in ("number", "tolerance") else {"dist": self.family}
-        table |= {key: list(value) if isinstance(value, tuple) else value for key, value in self.parameters.items()}
+        table: dict[str, Any] = (
+            {} if self.family in ("number", "tolerance") else {"dist": self.family}
+        )
+        table |= {
+            key: list(value) if isinstance(value, tuple) else value
+            for key, value in self.parameters.items()
+        }
         if self.truncate != EVERYTHING:
             table["truncate"] = list(self.truncate)
         extras = {"shared": self.shared, "varies": self.varies, "source": self.source}

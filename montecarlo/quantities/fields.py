@@ -1,4 +1,5 @@
-"""What a field of a study table carries: unit, meaning, physical range; and the table's own rules."""
+"""What a field of a study table carries: unit, meaning, physical range; and the table's own
+rules."""
 
 from __future__ import annotations
 
@@ -24,7 +25,9 @@ from montecarlo.quantities.reading import read_distribution, refusal
 from montecarlo.quantities.wording import shown
 
 Width = Literal["one", "ct", "element"]
-DISTRIBUTION = {"distribution": True}      # stands in a field's JSON Schema for the definition that study_schema() adds
+DISTRIBUTION = {
+    "distribution": True
+}  # stands in a field's JSON Schema for the definition that study_schema() adds
 
 
 class Section(BaseModel):
@@ -38,7 +41,11 @@ class Section(BaseModel):
         """A file has lists only; strict types would refuse one where the field is a tuple."""
         annotation = cls.model_fields[info.field_name or ""].annotation
         kinds = (annotation, *get_args(annotation))
-        return tuple(value) if isinstance(value, list) and any(get_origin(kind) is tuple for kind in kinds) else value
+        return (
+            tuple(value)
+            if isinstance(value, list) and any(get_origin(kind) is tuple for kind in kinds)
+            else value
+        )
 
 
 @dataclass(frozen=True)
@@ -54,12 +61,22 @@ class Meaning:
 
 
 def meaning_of(field: FieldInfo) -> Meaning | None:
-    """What a field says of itself: on the field, or inside the union that `| None` makes of its annotation."""
+    """What a field says of itself: on the field, or inside the union that `| None` makes of its
+    annotation."""
+
     def inside(annotation: Any) -> Iterator[Any]:
         yield from getattr(annotation, "__metadata__", ())
         for part in get_args(annotation):
             yield from inside(part)
-    return next((item for item in (*field.metadata, *inside(field.annotation)) if isinstance(item, Meaning)), None)
+
+    return next(
+        (
+            item
+            for item in (*field.metadata, *inside(field.annotation))
+            if isinstance(item, Meaning)
+        ),
+        None,
+    )
 
 
 def tables_of(annotation: Any) -> list[type[BaseModel]]:
@@ -96,18 +113,23 @@ class Ranged(Meaning):
 
     def bounds(self) -> dict[str, float]:
         """The range in the words of JSON Schema."""
-        low = {"exclusiveMinimum" if self.above else "minimum": self.low} if self.low > -math.inf else {}
+        low = (
+            {"exclusiveMinimum" if self.above else "minimum": self.low}
+            if self.low > -math.inf
+            else {}
+        )
         return low | ({"maximum": self.high} if self.high < math.inf else {})
 
 
 @dataclass(frozen=True)
 class Quantity(Ranged):
-    """Unit, meaning and physical range of a field: `Annotated[Distribution, Quantity("ohm", "...", low=0)]`.
+    """Unit, meaning and physical range of a field: `Annotated[Distribution, Quantity("ohm", "...",
+    low=0)]`.
 
-    low, high: the physical range, which no drawn value may leave (`above=True` excludes low itself).
-    usual: where the centre must lie, wide enough for any real plant: catches a wrong unit prefix.
-    varies: per plant or per event unless the file says otherwise. width: one value, one a CT, one an element.
-    """
+    low, high: the physical range, which no drawn value may leave (`above=True` excludes low
+    itself). usual: where the centre must lie, wide enough for any real plant: catches a wrong unit
+    prefix. varies: per plant or per event unless the file says otherwise. width: one value, one a
+    CT, one an element."""
 
     usual: tuple[float, float] = (-math.inf, math.inf)
     varies: Varies = "plant"
@@ -125,16 +147,20 @@ class Quantity(Ranged):
         faults += [] if high <= self.high else [high]
         if value.is_number:
             return [f"{self._number(fault)}, {self.limits()}" for fault in faults[:1]]
-        cure = "cut it with truncate = [low, high]" if value.is_continuous else "take that value out"
+        cure = (
+            "cut it with truncate = [low, high]" if value.is_continuous else "take that value out"
+        )
         reach = " and ".join(self._number(fault) for fault in faults)
         return [f"can be {reach}, {self.limits()}; {cure}"] if faults else []
 
     def _other_faults(self, value: Distribution) -> list[str]:
         faults = []
         if not self.usual[0] <= value.centre() <= self.usual[1]:
-            faults.append(f"{self._number(value.centre())} is outside {self.usual[0]:g} ... "
-                          f"{self._number(self.usual[1])}, the widest range seen in practice; "
-                          "is the unit prefix right?")
+            faults.append(
+                f"{self._number(value.centre())} is outside {self.usual[0]:g} ... "
+                f"{self._number(self.usual[1])}, the widest range seen in practice; "
+                "is the unit prefix right?"
+            )
         if value.shared and self.width == "one":
             faults.append("shared has no meaning here: this is one value already; take shared out")
         return faults
@@ -142,28 +168,40 @@ class Quantity(Ranged):
     def _number(self, value: float) -> str:
         return f"{value:g} {self.unit.strip('-')}".rstrip()
 
-    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+    def __get_pydantic_core_schema__(
+        self, source: Any, handler: GetCoreSchemaHandler
+    ) -> core_schema.CoreSchema:
         def read(value: object, info: core_schema.ValidationInfo) -> Distribution:
             folder: Path | None = (info.context or {}).get("folder")
             return self.check(read_distribution(value, folder))
+
         as_table: Callable[[Distribution], object] = Distribution.as_table
         return core_schema.with_info_plain_validator_function(
-            read, serialization=core_schema.plain_serializer_function_ser_schema(as_table, when_used="json"))
+            read,
+            serialization=core_schema.plain_serializer_function_ser_schema(
+                as_table, when_used="json"
+            ),
+        )
 
-    def __get_pydantic_json_schema__(self, schema: core_schema.CoreSchema,
-                                     handler: GetJsonSchemaHandler) -> dict[str, Any]:
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
         return {"anyOf": [{"type": "number"} | self.bounds(), DISTRIBUTION]}
 
 
 @dataclass(frozen=True)
 class Plain(Ranged):
-    """Unit, meaning and range of a field that is always a plain number (a base, a ratio, a count)."""
+    """Unit, meaning and range of a field that is always a plain number (a base, a ratio, a
+    count)."""
 
-    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+    def __get_pydantic_core_schema__(
+        self, source: Any, handler: GetCoreSchemaHandler
+    ) -> core_schema.CoreSchema:
         def read(value: object, inner: Callable[[object], float]) -> float:
-            if isinstance(value, bool):     # equal to 1 or 0, and so a member of Literal[1, 2]
+            if isinstance(value, bool):  # equal to 1 or 0, and so a member of Literal[1, 2]
                 raise refusal(f"{shown(value)} is not a number; give the {self.label}")
             return self.check(inner(value))
+
         return core_schema.no_info_wrap_validator_function(read, handler(source))
 
     def check(self, value: float) -> float:
@@ -171,6 +209,7 @@ class Plain(Ranged):
             raise refusal(f"{shown(value)} {self.unit.strip('-')}".rstrip() + f", {self.limits()}")
         return value
 
-    def __get_pydantic_json_schema__(self, schema: core_schema.CoreSchema,
-                                     handler: GetJsonSchemaHandler) -> dict[str, Any]:
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
         return handler(schema) | self.bounds()

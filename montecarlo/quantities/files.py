@@ -8,7 +8,9 @@ from pathlib import Path
 
 __all__ = ["OversizeError", "read_bounded"]
 
-WITHOUT_WAITING = getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)    # a pipe that nobody writes to
+WITHOUT_WAITING = getattr(os, "O_NONBLOCK", 0) | getattr(
+    os, "O_BINARY", 0
+)  # a pipe that nobody writes to
 
 
 class OversizeError(OSError):
@@ -16,10 +18,14 @@ class OversizeError(OSError):
 
 
 def read_bounded(path: Path, most: int) -> bytes:
-    """The bytes of an ordinary file, `most` at most. Raises OversizeError; OSError for a folder, a device or a pipe.
+    """The bytes of an ordinary file, `most` at most. Raises OversizeError; OSError for a folder, a
+    device or a pipe.
 
-    A file under /proc says that it is empty and may have no end, and a file may grow: so the bytes read are counted."""
-    with open(path, "rb", opener=lambda name, flags: os.open(name, flags | WITHOUT_WAITING)) as file:
+    A file under /proc says that it is empty and may have no end, and a file may grow: so the bytes
+    read are counted."""
+    with open(
+        path, "rb", opener=lambda name, flags: os.open(name, flags | WITHOUT_WAITING)
+    ) as file:
         found = os.fstat(file.fileno())
         if not stat.S_ISREG(found.st_mode):
             raise OSError("not an ordinary file")

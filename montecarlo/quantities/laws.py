@@ -1,8 +1,9 @@
-"""The families of distributions: quantile function, cumulative probability, support and mean of each.
+"""The families of distributions: quantile function, cumulative probability, support and mean of
+each.
 
-They are scipy.stats' own definitions, written with `scipy.special` because `scipy.stats` takes most of a second
-to import, in every command and in every worker; a test compares each with its namesake there.
-"""
+They are scipy.stats' own definitions, written with `scipy.special` because `scipy.stats` takes most
+of a second to import, in every command and in every worker; a test compares each with its namesake
+there."""
 
 from __future__ import annotations
 
@@ -84,7 +85,9 @@ class Lognormal:
         return 0.0, math.inf
 
     def mean(self) -> float:
-        return float(self.median * np.exp(np.square(self.sigma) / 2))      # a Python power raises where it overflows
+        return float(
+            self.median * np.exp(np.square(self.sigma) / 2)
+        )  # a Python power raises where it overflows
 
 
 @dataclass(frozen=True)
@@ -101,9 +104,15 @@ class Triangular:
 
     def cdf(self, x: ArrayLike) -> Array:
         x, width = np.clip(_floats(x), self.low, self.high), self.high - self.low
-        left, right = max(self.mode - self.low, np.finfo(float).tiny), max(self.high - self.mode, np.finfo(float).tiny)
-        return np.where(x <= self.mode, (x - self.low) / width * ((x - self.low) / left),
-                        1 - (self.high - x) / width * ((self.high - x) / right))
+        left, right = (
+            max(self.mode - self.low, np.finfo(float).tiny),
+            max(self.high - self.mode, np.finfo(float).tiny),
+        )
+        return np.where(
+            x <= self.mode,
+            (x - self.low) / width * ((x - self.low) / left),
+            1 - (self.high - x) / width * ((self.high - x) / right),
+        )
 
     def support(self) -> tuple[float, float]:
         return self.low, self.high
@@ -120,7 +129,9 @@ class Beta:
     high: float
 
     def ppf(self, u: ArrayLike) -> Array:
-        return _floats(self.low + (self.high - self.low) * special.betaincinv(self.alpha, self.beta, u))
+        return _floats(
+            self.low + (self.high - self.low) * special.betaincinv(self.alpha, self.beta, u)
+        )
 
     def cdf(self, x: ArrayLike) -> Array:
         share = np.clip((_floats(x) - self.low) / (self.high - self.low), 0.0, 1.0)
@@ -173,7 +184,9 @@ class Discrete:
         return np.concatenate(([0.0], cumulated))[np.searchsorted(values, x, side="right")]
 
     def support(self) -> tuple[float, float]:
-        possible = [value for value, weight in zip(self.values, self.weights, strict=True) if weight > 0]
+        possible = [
+            value for value, weight in zip(self.values, self.weights, strict=True) if weight > 0
+        ]
         return min(possible), max(possible)
 
     def mean(self) -> float:
@@ -209,13 +222,15 @@ class Cut:
         return max(low, self.low), min(high, self.high)
 
     def mean(self) -> float:
-        """The integral of the quantile function; u = t³(10 − 15t + 6t²) takes the steepness out of its ends."""
+        """The integral of the quantile function; u = t³(10 − 15t + 6t²) takes the steepness out of
+        its ends."""
         t = (np.arange(4096) + 0.5) / 4096
         return float(np.mean(self.ppf(t**3 * (10 - 15 * t + 6 * t**2)) * 30 * (t * (1 - t)) ** 2))
 
 
 def _band(nominal: float, tolerance_percent: float, shape: str) -> Law:
-    """nominal ± tolerance; a normal shape puts two standard deviations at the band's edge and is cut at three."""
+    """nominal ± tolerance; a normal shape puts two standard deviations at the band's edge and is
+    cut at three."""
     half = abs(nominal) * tolerance_percent / 100
     match shape:
         case "uniform":
@@ -257,12 +272,23 @@ FAMILIES: dict[str, Family] = {
 }
 
 KEY_TEXTS: dict[str, str] = {
-    "nominal": "middle of the band", "tolerance_percent": "half the band, in per cent of nominal",
-    "shape": "shape of the band (a normal one has two standard deviations at its edge and is cut at three); "
-             "of a weibull distribution, its exponent",
-    "low": "smallest value", "high": "largest value", "mean": "mean", "sd": "standard deviation", "median": "median",
-    "sigma": "standard deviation of the natural logarithm", "mode": "likeliest value", "alpha": "first exponent",
-    "beta": "second exponent", "scale": "value below which 63 % lie", "values": "the values",
+    "nominal": "middle of the band",
+    "tolerance_percent": "half the band, in per cent of nominal",
+    "shape": (
+        "shape of the band (a normal one has two standard deviations at its edge and is cut at"
+        " three); of a weibull distribution, its exponent"
+    ),
+    "low": "smallest value",
+    "high": "largest value",
+    "mean": "mean",
+    "sd": "standard deviation",
+    "median": "median",
+    "sigma": "standard deviation of the natural logarithm",
+    "mode": "likeliest value",
+    "alpha": "first exponent",
+    "beta": "second exponent",
+    "scale": "value below which 63 % lie",
+    "values": "the values",
     "weights": "probability of each value; they sum to 1",
 }
 

@@ -1,4 +1,5 @@
-"""From the study file's number or table to a `Distribution`, with every fault of the table at once."""
+"""From the study file's number or table to a `Distribution`, with every fault of the table at
+once."""
 
 from __future__ import annotations
 
@@ -20,7 +21,7 @@ from montecarlo.quantities.wording import bare, listed, shown
 COMMON_KEYS = ("shared", "varies", "source")
 SHAPES = ("uniform", "triangular", "normal")
 MOST_VALUES = 1_000_000
-LEAST_KEPT = 1e-6       # a cut that keeps less is a mistake, and quantiles would lose their digits
+LEAST_KEPT = 1e-6  # a cut that keeps less is a mistake, and quantiles would lose their digits
 
 Fault = tuple[str, str]  # key inside the table, or "", and the text
 
@@ -28,7 +29,9 @@ Fault = tuple[str, str]  # key inside the table, or "", and the text
 def refusal(*faults: str | Fault) -> PydanticCustomError:
     """The error that carries the faults through the validation of a whole study."""
     pairs = [("", fault) if isinstance(fault, str) else fault for fault in faults]
-    return PydanticCustomError("quantity", "{text}", {"text": "; ".join(text for _, text in pairs), "faults": pairs})
+    return PydanticCustomError(
+        "quantity", "{text}", {"text": "; ".join(text for _, text in pairs), "faults": pairs}
+    )
 
 
 def finite(value: object) -> float | None:
@@ -73,8 +76,11 @@ def _read_table(table: dict[str, Any], folder: Path | None) -> Distribution:
 
 
 def _read_value(table: dict[str, Any]) -> Distribution:
-    faults = [(bare(key), "unknown; a plain value may carry only source")
-              for key in table if key not in ("value", "source")]
+    faults = [
+        (bare(key), "unknown; a plain value may carry only source")
+        for key in table
+        if key not in ("value", "source")
+    ]
     if (plain := finite(table["value"])) is None:
         faults.append(("value", f"{shown(table['value'])} is not a finite number; give one"))
     source = _text(table, faults)
@@ -89,17 +95,29 @@ def _family_name(table: dict[str, Any]) -> str:
         if name in known:
             return cast(str, name)
         near = get_close_matches(name, known, 1) if isinstance(name, str) else []
-        raise refusal(("dist", f"{shown(name)}; " + (f"did you mean {near[0]}?" if near
-                                                     else f"it is one of {listed(known)}")))
+        raise refusal(
+            (
+                "dist",
+                f"{shown(name)}; "
+                + (f"did you mean {near[0]}?" if near else f"it is one of {listed(known)}"),
+            )
+        )
     if "nominal" in table or "tolerance_percent" in table:
         return "tolerance"
-    raise refusal(f"{shown(table)} is no quantity; give a number, or a table with dist = ..., "
-                  "with nominal, tolerance_percent and shape, or with value and source")
+    raise refusal(
+        f"{shown(table)} is no quantity; give a number, or a table with dist = ..., "
+        "with nominal, tolerance_percent and shape, or with value and source"
+    )
 
 
 def _allowed(name: str) -> tuple[str, ...]:
     dist = () if name == "tolerance" else ("dist",)
-    return (*dist, *FAMILIES[name].keys, *(("truncate",) if FAMILIES[name].continuous else ()), *COMMON_KEYS)
+    return (
+        *dist,
+        *FAMILIES[name].keys,
+        *(("truncate",) if FAMILIES[name].continuous else ()),
+        *COMMON_KEYS,
+    )
 
 
 def _unknown(name: str, table: dict[str, Any]) -> list[Fault]:
@@ -108,8 +126,13 @@ def _unknown(name: str, table: dict[str, Any]) -> list[Fault]:
     for key in table:
         if key not in allowed:
             near = get_close_matches(str(key), allowed, 1)
-            faults.append((bare(key), f"unknown in the {name} distribution; " + (
-                f"did you mean {near[0]}?" if near else f"it takes {listed(allowed)}")))
+            faults.append(
+                (
+                    bare(key),
+                    f"unknown in the {name} distribution; "
+                    + (f"did you mean {near[0]}?" if near else f"it takes {listed(allowed)}"),
+                )
+            )
     return faults
 
 
@@ -117,7 +140,9 @@ def _parameters(name: str, table: dict[str, Any], faults: list[Fault]) -> dict[s
     family = FAMILIES[name]
     missing = [key for key in family.keys if key not in table]
     if missing == ["shape"] and name == "tolerance":
-        faults.append(("", f"a tolerance needs its shape: shape = {listed(map(shown, SHAPES), 'or')}"))
+        faults.append(
+            ("", f"a tolerance needs its shape: shape = {listed(map(shown, SHAPES), 'or')}")
+        )
     elif missing:
         faults.append(("", f"the {name} distribution also needs {listed(missing)}"))
     parameters: dict[str, Any] = {}
@@ -143,7 +168,11 @@ def _parameter(name: str, key: str, value: Any, faults: list[Fault]) -> Any:
 
 
 def _numbers(key: str, value: Any, faults: list[Fault]) -> tuple[float, ...] | None:
-    if not isinstance(value, Sequence) or isinstance(value, str) or not 1 <= len(value) <= MOST_VALUES:
+    if (
+        not isinstance(value, Sequence)
+        or isinstance(value, str)
+        or not 1 <= len(value) <= MOST_VALUES
+    ):
         faults.append((key, f"{shown(value)}; expected a list of 1 to {MOST_VALUES} numbers"))
         return None
     numbers = [(item, finite(item)) for item in value]
@@ -186,15 +215,26 @@ def _text(table: dict[str, Any], faults: list[Fault]) -> str:
 def _contradictions(name: str, parameters: Mapping[str, Any]) -> list[Fault]:
     faults: list[Fault] = []
     if "low" in parameters and not parameters["low"] < parameters["high"]:
-        faults.append(("low", f"{parameters['low']:g} must lie below high = {parameters['high']:g}"))
+        faults.append(
+            ("low", f"{parameters['low']:g} must lie below high = {parameters['high']:g}")
+        )
     elif name == "triangular" and not parameters["low"] <= parameters["mode"] <= parameters["high"]:
         faults.append(("mode", f"{parameters['mode']:g} must lie between low and high"))
     if parameters.get("nominal") == 0:
-        faults.append(("nominal", "0 has no tolerance in per cent; give dist = \"uniform\" with low and high"))
+        faults.append(
+            ("nominal", '0 has no tolerance in per cent; give dist = "uniform" with low and high')
+        )
     if weights := parameters.get("weights"):
         if len(weights) != len(parameters["values"]):
-            faults.append(("weights", f"{len(weights)} weights for {len(parameters['values'])} values; "
-                                      "give one a value"))
+            faults.append(
+                (
+                    "weights",
+                    (
+                        f"{len(weights)} weights for {len(parameters['values'])} values; "
+                        "give one a value"
+                    ),
+                )
+            )
         elif not min(weights) >= 0 or not abs(sum(weights) - 1) <= 1e-6:
             faults.append(("weights", f"must be at least 0 and sum to 1, not to {sum(weights):g}"))
     return faults
@@ -204,12 +244,31 @@ def _not_usable(distribution: Distribution) -> list[Fault]:
     """Parameters that pass one by one, and still give no numbers."""
     with np.errstate(all="ignore"):
         law = distribution._law
-        if isinstance(law, Cut) and distribution.truncate != EVERYTHING and not law.kept >= LEAST_KEPT:
-            return [("truncate", f"[{law.low:g}, {law.high:g}] keeps {law.kept:.1g} of the distribution, "
-                                 f"must keep at least {LEAST_KEPT:g}; give the distribution of what is kept")]
+        if (
+            isinstance(law, Cut)
+            and distribution.truncate != EVERYTHING
+            and not law.kept >= LEAST_KEPT
+        ):
+            return [
+                (
+                    "truncate",
+                    (
+                        f"[{law.low:g}, {law.high:g}] keeps {law.kept:.1g} of the distribution, "
+                        f"must keep at least {LEAST_KEPT:g}; give the distribution of what is kept"
+                    ),
+                )
+            ]
         values = [*law.ppf((2.0**-54, 0.5, 1 - 2.0**-53)), law.mean()]
     if not np.all(np.isfinite(values)):
-        return [("", f"{distribution} gives values too large to compute with; narrow it or cut it with truncate")]
+        return [
+            (
+                "",
+                (
+                    f"{distribution} gives values too large to compute with; narrow it or cut it"
+                    " with truncate"
+                ),
+            )
+        ]
     return []
 
 
@@ -219,10 +278,20 @@ def _with_column(table: dict[str, Any], folder: Path | None) -> dict[str, Any]:
         raise refusal(("values", "stands beside file and column; give one or the other"))
     for key in ("file", "column"):
         if not isinstance(table.get(key), str):
-            raise refusal((key, f"{shown(table[key])}; expected a text" if key in table else
-                           "missing; a distribution from a CSV file needs file and column"))
+            raise refusal(
+                (
+                    key,
+                    (
+                        f"{shown(table[key])}; expected a text"
+                        if key in table
+                        else "missing; a distribution from a CSV file needs file and column"
+                    ),
+                )
+            )
     if folder is None:
-        raise refusal(("file", "has no folder to start from; read the study from a file, or give values"))
+        raise refusal(
+            ("file", "has no folder to start from; read the study from a file, or give values")
+        )
     try:
         values = read_column(folder, table["file"], table["column"])
     except StudyError as error:

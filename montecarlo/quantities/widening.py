@@ -9,20 +9,33 @@ from montecarlo.quantities.distribution import EVERYTHING, Distribution
 
 __all__ = ["widened"]
 
-PLACES = {"uniform": ("low", "high"), "normal": ("mean",), "triangular": ("low", "mode", "high"),
-          "beta": ("low", "high")}                         # parameters that lie on the axis of the value
-RATIOS = ("lognormal", "weibull")                          # their spread is a ratio
+PLACES = {
+    "uniform": ("low", "high"),
+    "normal": ("mean",),
+    "triangular": ("low", "mode", "high"),
+    "beta": ("low", "high"),
+}  # parameters that lie on the axis of the value
+RATIOS = ("lognormal", "weibull")  # their spread is a ratio
 
 
-def widened(given: Distribution, factor: float, low: float = -math.inf, high: float = math.inf,
-            above: bool = False) -> Distribution:
-    """The law of c + factor (X - c), c the median of X; of c (X/c)^factor for the families whose spread is a ratio.
-    Cut to low ... high, the physical range; where low itself is excluded (`above`), to what leaves `factor` times less
-    room above it than before. Numbers and lists of values as they are. (Derived: the families are closed under
-    these maps.)"""
+def widened(
+    given: Distribution,
+    factor: float,
+    low: float = -math.inf,
+    high: float = math.inf,
+    above: bool = False,
+) -> Distribution:
+    """The law of c + factor (X - c), c the median of X; of c (X/c)^factor for the families whose
+    spread is a ratio. Cut to low ... high, the physical range; where low itself is excluded
+    (`above`), to what leaves `factor` times less room above it than before. Numbers and lists of
+    values as they are. (Derived: the families are closed under these maps.)"""
     if not given.is_continuous:
         return given
-    wide = _by_ratio(given, factor) if given.family in RATIOS else _by_difference(_explicit(given), factor)
+    wide = (
+        _by_ratio(given, factor)
+        if given.family in RATIOS
+        else _by_difference(_explicit(given), factor)
+    )
     least, most = wide.support()
     if above and not wide.stays_above(low):
         low += (given.support()[0] - low) / factor
@@ -44,8 +57,12 @@ def _explicit(given: Distribution) -> Distribution:
         case "triangular":
             return replace(given, family="triangular", parameters=ends | {"mode": nominal})
     low, high = given.truncate
-    return replace(given, family="normal", parameters={"mean": nominal, "sd": half / 2},
-                   truncate=(max(low, nominal - 1.5 * half), min(high, nominal + 1.5 * half)))
+    return replace(
+        given,
+        family="normal",
+        parameters={"mean": nominal, "sd": half / 2},
+        truncate=(max(low, nominal - 1.5 * half), min(high, nominal + 1.5 * half)),
+    )
 
 
 def _by_difference(given: Distribution, factor: float) -> Distribution:
@@ -54,8 +71,16 @@ def _by_difference(given: Distribution, factor: float) -> Distribution:
     def moved(x: float) -> float:
         return centre + factor * (x - centre)
 
-    parameters = {key: moved(value) if key in PLACES[given.family] else factor * value if key == "sd" else value
-                  for key, value in given.parameters.items()}
+    parameters = {
+        key: (
+            moved(value)
+            if key in PLACES[given.family]
+            else factor * value
+            if key == "sd"
+            else value
+        )
+        for key, value in given.parameters.items()
+    }
     low, high = given.truncate
     return replace(given, parameters=parameters, truncate=(moved(low), moved(high)))
 
@@ -67,7 +92,14 @@ def _by_ratio(given: Distribution, factor: float) -> Distribution:
         return centre * (x / centre) ** factor if 0 < x < math.inf else x
 
     old = given.parameters
-    parameters = {"median": moved(old["median"]), "sigma": factor * old["sigma"]} if given.family == "lognormal" else {
-        "shape": old["shape"] / factor, "scale": moved(old["scale"])}
+    parameters = (
+        {"median": moved(old["median"]), "sigma": factor * old["sigma"]}
+        if given.family == "lognormal"
+        else {"shape": old["shape"] / factor, "scale": moved(old["scale"])}
+    )
     cut = given.truncate
-    return replace(given, parameters=parameters, truncate=cut if cut == EVERYTHING else (moved(cut[0]), moved(cut[1])))
+    return replace(
+        given,
+        parameters=parameters,
+        truncate=cut if cut == EVERYTHING else (moved(cut[0]), moved(cut[1])),
+    )

@@ -6,8 +6,9 @@ import json
 import re
 from collections.abc import Iterable, Mapping
 
-LONGEST = 60    # characters of a value in a message
-LEAST = 1e-30   # of a number that is not 0: far below any quantity, and its powers can still be divided by
+LONGEST = 60  # characters of a value in a message
+# of a number that is not 0: far below any quantity, and its powers can still be divided by
+LEAST = 1e-30
 NOT_TOO_NEAR_ZERO = f"must be 0 or at least {LEAST:g} either way"
 
 LABEL = f"must be of 1 to {LONGEST} printable characters; it stands in tables and figures"
@@ -19,7 +20,8 @@ def fit_for_label(text: str) -> bool:
 
 
 def too_near_zero(value: object) -> bool:
-    """Whether it is a number between 0 and `LEAST` either way, which no quantity is: see `LEAST`."""
+    """Whether it is a number between 0 and `LEAST` either way, which no quantity is: see
+    `LEAST`."""
     return isinstance(value, float) and 0 < abs(value) < LEAST
 
 
@@ -39,7 +41,7 @@ def one_line(text: str) -> str:
 def shortened(text: str) -> str:
     """What a library says, on one line, its middle left out where it is long."""
     text = one_line(text)
-    return text if len(text) <= 3 * LONGEST else f"{text[:2 * LONGEST]} ... {text[-LONGEST:]}"
+    return text if len(text) <= 3 * LONGEST else f"{text[: 2 * LONGEST]} ... {text[-LONGEST:]}"
 
 
 def shown(value: object) -> str:
@@ -55,15 +57,21 @@ def shown(value: object) -> str:
             text = f"{value:.12g}"
             text += ".0" if text.lstrip("-").isdigit() else ""
         case Mapping():
-            text = "{" + ", ".join(f"{bare(key)} = {_brief(item)}" for key, item in [*value.items()][:9]) + "}"
+            text = (
+                "{"
+                + ", ".join(f"{bare(key)} = {_brief(item)}" for key, item in [*value.items()][:9])
+                + "}"
+            )
         case list() | tuple():
-            text = "[" + ", ".join(map(_brief, value[:9])) + (", ..." if len(value) > 9 else "") + "]"
+            text = (
+                "[" + ", ".join(map(_brief, value[:9])) + (", ..." if len(value) > 9 else "") + "]"
+            )
         case None:
             return "nothing"
         case _:
             text = str(value)
     text = one_line(text)
-    return text if len(text) <= LONGEST else text[:LONGEST - 4] + " ..."
+    return text if len(text) <= LONGEST else text[: LONGEST - 4] + " ..."
 
 
 def _brief(value: object) -> str:

@@ -1,9 +1,10 @@
-"""Back-up elements in the machine's neutral, delayed, beside any differential scheme: neutral current and neutral
-voltage displacement (common practice; IEEE C37.101, Generator Ground Protection, describes both, from memory).
+"""Back-up elements in the machine's neutral, delayed, beside any differential scheme: neutral
+current and neutral voltage displacement (common practice; IEEE C37.101, Generator Ground
+Protection, describes both, from memory).
 
-Both see one current, since across the neutral's impedance |V_N| = |Z_N| I_N (Ohm's law), so each element stands here
-as the primary neutral current at which it operates. They reset at once. Reach: no third harmonic and no standing
-displacement of a healthy machine."""
+Both see one current, since across the neutral's impedance |V_N| = |Z_N| I_N (Ohm's law), so each
+element stands here as the primary neutral current at which it operates. They reset at once. Reach:
+no third harmonic and no standing displacement of a healthy machine."""
 
 from __future__ import annotations
 
@@ -18,17 +19,29 @@ from montecarlo.quantities import Array, Distribution, Plain, Quantity, Section,
 __all__ = ["ELEMENTS", "Backup", "NeutralCurrent", "NeutralVoltage"]
 
 MOST_DELAY_S = 60.0
-ELEMENTS = ("neutral_current", "neutral_voltage")          # keys of the table [backup], in the order of the texts
+ELEMENTS = (
+    "neutral_current",
+    "neutral_voltage",
+)  # keys of the table [backup], in the order of the texts
 
 Delay = Annotated[float, Plain("s", "delay of the element", 0.0, MOST_DELAY_S)]
-Error = Annotated[Distribution, Quantity(
-    "%", "deviation of the operating value from the pick-up, transformer and element together", -50.0, 50.0)]
+Error = Annotated[
+    Distribution,
+    Quantity(
+        "%",
+        "deviation of the operating value from the pick-up, transformer and element together",
+        -50.0,
+        50.0,
+    ),
+]
 
 
 class NeutralCurrent(Section):
     """An overcurrent element on a CT in the machine's neutral, true RMS."""
 
-    pickup_a: Annotated[float, Plain("A", "pick-up, primary current in the machine's neutral", 0.0, 1e4, above=True)]
+    pickup_a: Annotated[
+        float, Plain("A", "pick-up, primary current in the machine's neutral", 0.0, 1e4, above=True)
+    ]
     delay_s: Delay
     error_percent: Error = number(0.0)
 
@@ -36,19 +49,39 @@ class NeutralCurrent(Section):
 class NeutralVoltage(Section):
     """A voltage element across the neutral's impedance, true RMS."""
 
-    pickup_percent: Annotated[float, Plain(
-        "%", "pick-up, displacement of the neutral in per cent of rated phase voltage", 0.0, 100.0, above=True)]
+    pickup_percent: Annotated[
+        float,
+        Plain(
+            "%",
+            "pick-up, displacement of the neutral in per cent of rated phase voltage",
+            0.0,
+            100.0,
+            above=True,
+        ),
+    ]
     delay_s: Delay
     error_percent: Error = number(0.0)
 
 
 class Backup(Section):
-    """Back-up elements: told beside the differential, never part of its probabilities or of the choice."""
+    """Back-up elements: told beside the differential, never part of its probabilities or of the
+    choice."""
 
-    neutral_current: Annotated[NeutralCurrent, Word("an element on the current in the machine's neutral")] | None = None
-    neutral_voltage: Annotated[NeutralVoltage, Word("an element on the voltage of the machine's neutral")] | None = None
-    allowed_time_s: Annotated[float, Plain(
-        "s", "time from inception within which a back-up element must operate", 0.02, MOST_DELAY_S)] = 5.0
+    neutral_current: (
+        Annotated[NeutralCurrent, Word("an element on the current in the machine's neutral")] | None
+    ) = None
+    neutral_voltage: (
+        Annotated[NeutralVoltage, Word("an element on the voltage of the machine's neutral")] | None
+    ) = None
+    allowed_time_s: Annotated[
+        float,
+        Plain(
+            "s",
+            "time from inception within which a back-up element must operate",
+            0.02,
+            MOST_DELAY_S,
+        ),
+    ] = 5.0
 
     @property
     def elements(self) -> dict[str, NeutralCurrent | NeutralVoltage]:
@@ -56,15 +89,19 @@ class Backup(Section):
         both = {name: getattr(self, name) for name in ELEMENTS}
         return {name: element for name, element in both.items() if element is not None}
 
-    def operating_a(self, samples: Mapping[str, Array], neutral_ohm: ArrayLike, rated_phase_v: float
-                    ) -> dict[str, Array]:
+    def operating_a(
+        self, samples: Mapping[str, Array], neutral_ohm: ArrayLike, rated_phase_v: float
+    ) -> dict[str, Array]:
         """Current in the machine's neutral at which each element operates, (n,). [A RMS, primary]
 
-        samples["backup.<element>.error_percent"] (n,); neutral_ohm (n,) of the machine's own neutral, real or
-        complex."""
+        samples["backup.<element>.error_percent"] (n,); neutral_ohm (n,) of the machine's own
+        neutral, real or complex."""
         found = {}
         for name, element in self.elements.items():
-            pickup = np.asarray(element.pickup_a if isinstance(element, NeutralCurrent)
-                                else element.pickup_percent / 100 * rated_phase_v / np.abs(neutral_ohm))
+            pickup = np.asarray(
+                element.pickup_a
+                if isinstance(element, NeutralCurrent)
+                else element.pickup_percent / 100 * rated_phase_v / np.abs(neutral_ohm)
+            )
             found[name] = np.asarray(pickup * (1 + samples[f"backup.{name}.error_percent"] / 100))
         return found

@@ -1,4 +1,5 @@
-"""Where CTs may stand: places by name, and which of the six primary currents each of them carries."""
+"""Where CTs may stand: places by name, and which of the six primary currents each of them
+carries."""
 
 from __future__ import annotations
 
@@ -8,10 +9,16 @@ from numpy.typing import NDArray
 Phasors = NDArray[np.complex128]
 
 PHASES = ("L1", "L2", "L3")
-ENDS = ("neutral_end", "line_end")                         # of the winding; a primary current for each phase of each
+ENDS = ("neutral_end", "line_end")  # of the winding; a primary current for each phase of each
 NEUTRAL_CONDUCTOR = "neutral_conductor"
-SECOND_CORES = tuple(f"second_{end}" for end in ENDS)      # own cores of a further element at the same places
-GROUPS = (*ENDS, NEUTRAL_CONDUCTOR, *SECOND_CORES)         # tables of [ct] that may describe CTs of their own
+SECOND_CORES = tuple(
+    f"second_{end}" for end in ENDS
+)  # own cores of a further element at the same places
+GROUPS = (
+    *ENDS,
+    NEUTRAL_CONDUCTOR,
+    *SECOND_CORES,
+)  # tables of [ct] that may describe CTs of their own
 
 
 def _members(group: str) -> tuple[str, ...]:
@@ -33,7 +40,8 @@ CHANNELS = np.array([*range(6), 6, *range(6)])
 
 
 def carried(currents: Phasors, places: tuple[int, ...]) -> Phasors:
-    """Currents at CT places (..., places) from those of the ends, (..., 6): neutral end L1, L2, L3, line end; positive
-    from the neutral to the terminals. The neutral conductor carries the sum of the neutral end's three."""
+    """Currents at CT places (..., places) from those of the ends, (..., 6): neutral end L1, L2, L3,
+    line end; positive from the neutral to the terminals. The neutral conductor carries the sum of
+    the neutral end's three."""
     seven = np.concatenate([currents, currents[..., :3].sum(axis=-1, keepdims=True)], axis=-1)
     return np.asarray(seven[..., CHANNELS[list(places)]])

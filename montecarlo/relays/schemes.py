@@ -1,8 +1,8 @@
-"""Schemes are data: which CT drives which leg, of which parts a leg's resistance consists, which element watches it.
+"""Schemes are data: which CT drives which leg, of which parts a leg's resistance consists, which
+element watches it.
 
-A row of the table is a leg, a column a CT; the entry is the sign (times the ratio matching) with which the CT's current
-passes the leg. The solvers know the table, never a scheme's name.
-"""
+A row of the table is a leg, a column a CT; the entry is the sign (times the ratio matching) with
+which the CT's current passes the leg. The solvers know the table, never a scheme's name."""
 
 from __future__ import annotations
 
@@ -15,30 +15,48 @@ from pydantic import field_validator
 
 from montecarlo.quantities import Array, Distribution, Quantity, Section, Word, number
 from montecarlo.quantities.wording import WORD, is_word, shown
-from montecarlo.relays.places import ENDS, GROUP_OF, GROUPS, NEUTRAL, NEUTRAL_CONDUCTOR, PHASES, PLACES
+from montecarlo.relays.places import (
+    ENDS,
+    GROUP_OF,
+    GROUPS,
+    NEUTRAL,
+    NEUTRAL_CONDUCTOR,
+    PHASES,
+    PLACES,
+)
 
 Phase = Literal["L1", "L2", "L3"]
 Axis = Literal["phase", "earth"]
 AXES: tuple[Axis, ...] = ("phase", "earth")
 BiasForm = Literal["greater_of", "sum"]
 BiasCurrent = Literal["mean", "sum", "largest"]
-MOST_LEGS = 16                                             # of a scheme of the study's own; return cores come on top
+MOST_LEGS = 16  # of a scheme of the study's own; return cores come on top
 BUILT_IN = ("per_phase", "two_phase_one_earth", "biased", "restricted_earth_fault")
 
 
-# --- what the study file says -----------------------------------------------------------------------------
+# --- what the study file says -------------------------------------------------
 
 
 class CustomLeg(Section):
     """One leg of a scheme of the study's own."""
 
     name: Annotated[str, Word("name of the leg")]
-    cts: Annotated[tuple[str, ...], Word(
-        "CTs whose currents pass the leg, as \"neutral_end.L1\", \"-line_end.L1\", \"neutral_conductor\"; - turns one "
-        "round")]
-    resistance_ohm: Annotated[Distribution, Quantity(
-        "ohm", "resistance of the leg beside the burden of its element", 0.0, usual=(0.0, 1e6))] = number(0.0)
-    stabilising: Annotated[bool, Word("whether the candidates' stabilising resistance stands in this leg")] = False
+    cts: Annotated[
+        tuple[str, ...],
+        Word(
+            'CTs whose currents pass the leg, as "neutral_end.L1", "-line_end.L1",'
+            ' "neutral_conductor"; - turns one round'
+        ),
+    ]
+    resistance_ohm: Annotated[
+        Distribution,
+        Quantity(
+            "ohm", "resistance of the leg beside the burden of its element", 0.0, usual=(0.0, 1e6)
+        ),
+    ] = number(0.0)
+    stabilising: Annotated[
+        bool, Word("whether the candidates' stabilising resistance stands in this leg")
+    ] = False
 
 
 class CustomElement(Section):
@@ -46,8 +64,10 @@ class CustomElement(Section):
 
     leg: Annotated[str, Word("the leg that it stands in")]
     setting: Annotated[Axis, Word("whose pick-up it takes: that of phase or of earth elements")]
-    bias_cts: Annotated[tuple[str, ...], Word(
-        "CTs whose currents restrain it, as \"neutral_end.L1\"; none: not biased")] = ()
+    bias_cts: Annotated[
+        tuple[str, ...],
+        Word('CTs whose currents restrain it, as "neutral_end.L1"; none: not biased'),
+    ] = ()
 
 
 class CustomScheme(Section):
@@ -55,32 +75,63 @@ class CustomScheme(Section):
 
     name: Annotated[str, Word("what scheme.kind calls it: a word of letters, digits and _")]
     legs: Annotated[tuple[CustomLeg, ...], Word("its legs, each a table")]
-    elements: Annotated[tuple[CustomElement, ...], Word("its elements, each a table: up to three phase, one earth")]
+    elements: Annotated[
+        tuple[CustomElement, ...], Word("its elements, each a table: up to three phase, one earth")
+    ]
 
 
 class SchemeChoice(Section):
-    """The table [scheme]: one kind, or a list of kinds that are compared on the same sampled events."""
+    """The table [scheme]: one kind, or a list of kinds that are compared on the same sampled
+    events."""
 
-    kind: Annotated[str | tuple[str, ...], Word(
-        f"{', '.join(BUILT_IN)}, or the name of a scheme in [[scheme.custom]]")]
+    kind: Annotated[
+        str | tuple[str, ...],
+        Word(f"{', '.join(BUILT_IN)}, or the name of a scheme in [[scheme.custom]]"),
+    ]
     watched_phases: tuple[Phase, Phase] = ("L1", "L3")
-    phase_stabilising_ohm: Annotated[Distribution, Quantity(
-        "ohm", "fixed resistor in series with every phase element, but for biased ones", 0.0,
-        usual=(0.0, 1e6))] = number(0.0)
-    balancing_resistance_ohm: Annotated[Distribution, Quantity(
-        "ohm", "the leg without a phase element; equals burden + resistor of a phase leg unless given", 0.0,
-        usual=(0.0, 1e6))
-    ] | None = None
-    pilots: Annotated[Literal["four_wire", "six_wire"], Word(
-        "four_wire: the CTs of an end share a return core (ct.return_core_ohm); six_wire: each has a return of its "
-        "own, as long as its lead")] = "four_wire"
-    bias_form: Annotated[BiasForm, Word(
-        "when a biased element trips: greater_of (above the pick-up and above the bias) or sum (above both together)",
-    )] = "sum"
-    bias_current: Annotated[BiasCurrent, Word(
-        "what restrains it: mean, sum or largest of the magnitudes of its ends' currents")] = "mean"
-    custom: Annotated[tuple[CustomScheme, ...], Word(
-        "schemes of the study's own, each a table [[scheme.custom]]")] = ()
+    phase_stabilising_ohm: Annotated[
+        Distribution,
+        Quantity(
+            "ohm",
+            "fixed resistor in series with every phase element, but for biased ones",
+            0.0,
+            usual=(0.0, 1e6),
+        ),
+    ] = number(0.0)
+    balancing_resistance_ohm: (
+        Annotated[
+            Distribution,
+            Quantity(
+                "ohm",
+                "the leg without a phase element; equals burden + resistor of a phase leg unless"
+                " given",
+                0.0,
+                usual=(0.0, 1e6),
+            ),
+        ]
+        | None
+    ) = None
+    pilots: Annotated[
+        Literal["four_wire", "six_wire"],
+        Word(
+            "four_wire: the CTs of an end share a return core (ct.return_core_ohm); six_wire: each"
+            " has a return of its own, as long as its lead"
+        ),
+    ] = "four_wire"
+    bias_form: Annotated[
+        BiasForm,
+        Word(
+            "when a biased element trips: greater_of (above the pick-up and above the bias) or sum"
+            " (above both together)",
+        ),
+    ] = "sum"
+    bias_current: Annotated[
+        BiasCurrent,
+        Word("what restrains it: mean, sum or largest of the magnitudes of its ends' currents"),
+    ] = "mean"
+    custom: Annotated[
+        tuple[CustomScheme, ...], Word("schemes of the study's own, each a table [[scheme.custom]]")
+    ] = ()
 
     @field_validator("watched_phases")
     @classmethod
@@ -98,7 +149,7 @@ class SchemeChoice(Section):
         return next((scheme for scheme in self.custom if scheme.name == kind), None)
 
 
-# --- a scheme ---------------------------------------------------------------------------------------------
+# --- a scheme -----------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -111,8 +162,8 @@ class Leg:
 
 @dataclass(frozen=True)
 class Element:
-    """An element and what it watches. `column` of per-element inputs (L1, L2, L3, earth); `bias`: the CTs, by their
-    column of the table, whose currents restrain it."""
+    """An element and what it watches. `column` of per-element inputs (L1, L2, L3, earth); `bias`:
+    the CTs, by their column of the table, whose currents restrain it."""
 
     leg: int
     axis: Axis
@@ -125,11 +176,12 @@ class Scheme:
     """Legs, CTs and elements: phase elements first, then the earth element."""
 
     kind: str
-    places: tuple[int, ...]                                # of the CTs, in `PLACES`
+    places: tuple[int, ...]  # of the CTs, in `PLACES`
     legs: tuple[Leg, ...]
-    table: Array                                           # (legs, places)
+    table: Array  # (legs, places)
     elements: tuple[Element, ...]
-    matching: tuple[float, ...] = ()                       # of each CT's current, in the table already; empty: 1 each
+    # of each CT's current, in the table already; empty: 1 each
+    matching: tuple[float, ...] = ()
 
     @property
     def watch(self) -> tuple[int, ...]:
@@ -152,8 +204,10 @@ class Scheme:
     @property
     def sharing(self) -> tuple[tuple[str, ...], ...]:
         """For every leg the tables of [ct] whose CTs drive it."""
-        return tuple(tuple(dict.fromkeys(GROUP_OF[self.places[ct]] for ct in np.flatnonzero(row)))
-                     for row in self.table)
+        return tuple(
+            tuple(dict.fromkeys(GROUP_OF[self.places[ct]] for ct in np.flatnonzero(row)))
+            for row in self.table
+        )
 
     @property
     def biased(self) -> bool:
@@ -165,9 +219,13 @@ class Scheme:
         return any("stabilising" in leg.parts for leg in self.legs)
 
     def path_ohm(self, axis: Axis, leg_ohm: Array) -> float:
-        """The legs that one CT's current passes, together, for the CT of an element's leg that has most; leg_ohm
-        (legs,). [ohm]"""
-        cts = {int(ct) for k in self.of(axis) for ct in np.flatnonzero(self.table[self.elements[k].leg])}
+        """The legs that one CT's current passes, together, for the CT of an element's leg that has
+        most; leg_ohm (legs,). [ohm]"""
+        cts = {
+            int(ct)
+            for k in self.of(axis)
+            for ct in np.flatnonzero(self.table[self.elements[k].leg])
+        }
         return max(float(leg_ohm[self.table[:, ct] != 0].sum()) for ct in cts)
 
     @property
@@ -181,8 +239,11 @@ class Scheme:
         for group in groups:
             row = np.array([float(GROUP_OF[place] == group) for place in self.places])
             if row.any() and group != NEUTRAL_CONDUCTOR:
-                scheme = replace(scheme, table=np.vstack([scheme.table, row]),
-                                 legs=(*scheme.legs, Leg(f"return core, {group}", (f"return.{group}",))))
+                scheme = replace(
+                    scheme,
+                    table=np.vstack([scheme.table, row]),
+                    legs=(*scheme.legs, Leg(f"return core, {group}", (f"return.{group}",))),
+                )
         return scheme
 
     def matched(self, factors: Mapping[str, float]) -> Scheme:
@@ -199,22 +260,41 @@ _PHASE_PARTS = ("phase_burden", "phase_resistor")
 
 def build_scheme(kind: str, watched: tuple[Phase, Phase] = ("L1", "L3")) -> Scheme:
     """A built-in scheme, each CT a place of its own, leads one-way."""
-    if kind == "restricted_earth_fault":                   # line-end CTs in residual connection against the neutral's
-        return Scheme(kind, (3, 4, 5, NEUTRAL), (Leg("earth", ("earth_burden", "stabilising")),),
-                      np.array([[-1.0, -1.0, -1.0, 1.0]]), (Element(0, "earth", 3),))
+    if (
+        kind == "restricted_earth_fault"
+    ):  # line-end CTs in residual connection against the neutral's
+        return Scheme(
+            kind,
+            (3, 4, 5, NEUTRAL),
+            (Leg("earth", ("earth_burden", "stabilising")),),
+            np.array([[-1.0, -1.0, -1.0, 1.0]]),
+            (Element(0, "earth", 3),),
+        )
     if kind == "biased":
-        return Scheme(kind, SIX, tuple(Leg(phase, ("phase_burden",)) for phase in PHASES), _PHASE_ROWS,
-                      tuple(Element(k, "phase", k, (k, k + 3)) for k in range(3)))
+        return Scheme(
+            kind,
+            SIX,
+            tuple(Leg(phase, ("phase_burden",)) for phase in PHASES),
+            _PHASE_ROWS,
+            tuple(Element(k, "phase", k, (k, k + 3)) for k in range(3)),
+        )
     if kind == "per_phase":
         legs = tuple(Leg(phase, (*_PHASE_PARTS, "stabilising")) for phase in PHASES)
         return Scheme(kind, SIX, legs, _PHASE_ROWS, tuple(Element(k, "phase", k) for k in range(3)))
     if kind != "two_phase_one_earth":
         raise ValueError(f"{kind} is none of {', '.join(BUILT_IN)}")
     with_element = sorted(PHASES.index(phase) for phase in watched)
-    legs = tuple(Leg(phase, _PHASE_PARTS if k in with_element else ("balancing",)) for k, phase in enumerate(PHASES))
-    return Scheme(kind, SIX, (*legs, Leg("earth", ("earth_burden", "stabilising"))),
-                  np.vstack([_PHASE_ROWS, _EARTH_ROW]), (*(Element(k, "phase", k) for k in with_element),
-                                                         Element(3, "earth", 3)))
+    legs = tuple(
+        Leg(phase, _PHASE_PARTS if k in with_element else ("balancing",))
+        for k, phase in enumerate(PHASES)
+    )
+    return Scheme(
+        kind,
+        SIX,
+        (*legs, Leg("earth", ("earth_burden", "stabilising"))),
+        np.vstack([_PHASE_ROWS, _EARTH_ROW]),
+        (*(Element(k, "phase", k) for k in with_element), Element(3, "earth", 3)),
+    )
 
 
 def build_custom(own: CustomScheme) -> Scheme:
@@ -232,19 +312,30 @@ def build_custom(own: CustomScheme) -> Scheme:
         mine = [item for item in own.elements if item.setting == axis]
         legs_of = [names.index(item.leg) for item in mine]
         inputs = _input_columns([own.legs[leg] for leg in legs_of]) if axis == "phase" else [3]
-        elements += [Element(leg, axis, at, tuple(column[signed(ct)[0]] for ct in item.bias_cts))
-                     for item, leg, at in zip(mine, legs_of, inputs, strict=False)]
+        elements += [
+            Element(leg, axis, at, tuple(column[signed(ct)[0]] for ct in item.bias_cts))
+            for item, leg, at in zip(mine, legs_of, inputs, strict=False)
+        ]
     burdens: dict[int, tuple[str, ...]] = {}
     for element in elements:
         burdens[element.leg] = (*burdens.get(element.leg, ()), f"{element.axis}_burden")
-    legs = tuple(Leg(leg.name, (f"custom.{own.name}.legs.{leg.name}.resistance_ohm", *burdens.get(row, ()),
-                                *(("stabilising",) if leg.stabilising else ()))) for row, leg in enumerate(own.legs))
+    legs = tuple(
+        Leg(
+            leg.name,
+            (
+                f"custom.{own.name}.legs.{leg.name}.resistance_ohm",
+                *burdens.get(row, ()),
+                *(("stabilising",) if leg.stabilising else ()),
+            ),
+        )
+        for row, leg in enumerate(own.legs)
+    )
     return Scheme(own.name, places, legs, table, tuple(elements))
 
 
 def _input_columns(legs: Sequence[CustomLeg]) -> list[int]:
-    """Which of the inputs of L1, L2 and L3 each phase element has: its phase's where its leg's CTs are all of one, as
-    in the built-in schemes, and else the next that is free."""
+    """Which of the inputs of L1, L2 and L3 each phase element has: its phase's where its leg's CTs
+    are all of one, as in the built-in schemes, and else the next that is free."""
     wanted: list[int | None] = []
     for leg in legs:
         phases = {place.rpartition(".")[2] for place in (signed(ct)[0] for ct in leg.cts)}
@@ -260,13 +351,17 @@ def signed(ct: str) -> tuple[str, float]:
 
 
 def custom_faults(own: CustomScheme) -> Iterator[str]:
-    """What is wrong with a scheme of the study's own, a line a fault, without the key of the scheme."""
+    """What is wrong with a scheme of the study's own, a line a fault, without the key of the
+    scheme."""
     names = [leg.name for leg in own.legs]
     used = {signed(ct)[0] for leg in own.legs for ct in leg.cts}
     if not own.legs or not own.elements:
         yield f"{'legs' if not own.legs else 'elements'}: [] is empty; name at least one"
     if len(own.legs) > MOST_LEGS:
-        yield f"legs: {len(own.legs)} legs, must be at most {MOST_LEGS}; leave out those without an element"
+        yield (
+            f"legs: {len(own.legs)} legs, must be at most {MOST_LEGS}; leave out those without an"
+            " element"
+        )
     for k, leg in enumerate(own.legs):
         if leg.name in names[:k] or not is_word(leg.name):
             yield f"legs[{k}].name: {shown(leg.name)}, must be {WORD} that no other leg has"
@@ -281,10 +376,15 @@ def custom_faults(own: CustomScheme) -> Iterator[str]:
     for k, element in enumerate(own.elements):
         if names and element.leg not in names:
             known = ", ".join(names[:MOST_LEGS])
-            yield f"elements[{k}].leg: {shown(element.leg)} is none of its legs; name one of {known}"
+            yield (
+                f"elements[{k}].leg: {shown(element.leg)} is none of its legs; name one of {known}"
+            )
         for ct in element.bias_cts:
             if signed(ct)[0] not in used:
-                yield f"elements[{k}].bias_cts: {shown(ct)} drives no leg of this scheme; name CTs that do"
+                yield (
+                    f"elements[{k}].bias_cts: {shown(ct)} drives no leg of this scheme; name CTs"
+                    " that do"
+                )
         restraining = [signed(ct)[0] for ct in element.bias_cts]
         for place in dict.fromkeys(restraining):
             if restraining.count(place) > 1:
@@ -292,16 +392,24 @@ def custom_faults(own: CustomScheme) -> Iterator[str]:
     for axis, most in (("phase", 3), ("earth", 1)):
         count = sum(element.setting == axis for element in own.elements)
         if count > most:
-            yield f"elements: {count} with setting = '{axis}', must be at most {most}; take the others out"
+            yield (
+                f"elements: {count} with setting = '{axis}', must be at most {most}; take the"
+                " others out"
+            )
 
 
-_EXAMPLES = (f"one of {', '.join(f'{group}.L1' for group in GROUPS if group != NEUTRAL_CONDUCTOR)} (also L2, L3) or "
-             f"{NEUTRAL_CONDUCTOR}")
+_EXAMPLES = (
+    f"one of {', '.join(f'{group}.L1' for group in GROUPS if group != NEUTRAL_CONDUCTOR)} (also L2,"
+    f" L3) or {NEUTRAL_CONDUCTOR}"
+)
 
 
 def leg_resistances(scheme: Scheme, ohm: Mapping[str, Array]) -> Array:
     """Resistance of every leg (n, legs) [ohm] from those of its parts, (n,) each or numbers."""
-    totals = [sum((np.asarray(ohm[part], float) for part in leg.parts), np.zeros(())) for leg in scheme.legs]
+    totals = [
+        sum((np.asarray(ohm[part], float) for part in leg.parts), np.zeros(()))
+        for leg in scheme.legs
+    ]
     return np.stack(np.broadcast_arrays(*totals), axis=-1)
 
 

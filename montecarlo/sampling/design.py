@@ -1,9 +1,8 @@
 """The design: M plants x K events of every stratum, cut into chunks.
 
-The plants, shared by all strata, stand in 16 blocks, the independent randomisations of a run; a chunk is one block of
-plants times a run of events.
-Everything follows from the numbers here, so neither workers nor memory can change a draw.
-"""
+The plants, shared by all strata, stand in 16 blocks, the independent randomisations of a run; a
+chunk is one block of plants times a run of events. Everything follows from the numbers here, so
+neither workers nor memory can change a draw."""
 
 from __future__ import annotations
 
@@ -15,7 +14,9 @@ from montecarlo.sampling.nets import power_of_two
 __all__ = ["BLOCKS", "PLANT_STRATUM", "Chunk", "Design"]
 
 BLOCKS = 16  # independent blocks of plants
-TASKS_MAX = 64  # of a block of plants: beyond, several chunks are solved as one task, so that few of them travel
+# of a block of plants: beyond, several chunks are solved as one task, so that few of them
+# travel
+TASKS_MAX = 64
 PLANT_STRATUM = "plant"  # the stratum name under which plant inputs are drawn
 
 
@@ -37,11 +38,13 @@ class Chunk:
 
 @dataclass(frozen=True)
 class Design:
-    """`plants` and `samples` (a stratum) as asked for; the properties say what is drawn. `net`: whether the events lie
-    on nets too, not at random; their number is then a power of two, as that of the plants in a block always is.
+    """`plants` and `samples` (a stratum) as asked for; the properties say what is drawn. `net`:
+    whether the events lie on nets too, not at random; their number is then a power of two, as that
+    of the plants in a block always is.
 
-    Samples inside a chunk are plant-major: s = plant_local * events_in(chunk) + event. More samples only append
-    events: the draws of those that were there before stay (the last chunk of a block of plants may be short)."""
+    Samples inside a chunk are plant-major: s = plant_local * events_in(chunk) + event. More samples
+    only append events: the draws of those that were there before stay (the last chunk of a block of
+    plants may be short)."""
 
     plants: int
     samples: int
@@ -68,7 +71,10 @@ class Design:
 
     @property
     def events_per_chunk(self) -> int:
-        events = min(self.events_per_plant, max(2 if self.net else 1, self.chunk_samples // self.plants_per_block))
+        events = min(
+            self.events_per_plant,
+            max(2 if self.net else 1, self.chunk_samples // self.plants_per_block),
+        )
         return 1 << (events.bit_length() - 1) if self.net else events
 
     @property
@@ -83,27 +89,41 @@ class Design:
         """The sentence on rounding; empty when nothing was rounded."""
         if self.plants_rounded == self.plants and self.samples_drawn == self.samples:
             return ""
-        return (f"{self.samples} samples on {self.plants} plants asked for, {self.samples_drawn} drawn: "
-                f"{self.plants_rounded} plants ({BLOCKS} times a power of two) x {self.events_per_plant} events each"
-                + (" (a power of two)" if self.net else ""))
+        return (
+            f"{self.samples} samples on {self.plants} plants asked for, {self.samples_drawn} drawn:"
+            f" {self.plants_rounded} plants ({BLOCKS} times a power of two) x"
+            f" {self.events_per_plant} events each" + (" (a power of two)" if self.net else "")
+        )
 
     def chunks(self, stratum: str, round_: int = 0) -> tuple[Chunk, ...]:
         """All chunks of one stratum, by index."""
         if stratum == PLANT_STRATUM:
-            raise ValueError(f"{PLANT_STRATUM!r} keys the plants' own draws and cannot name a stratum")
-        return tuple(Chunk(stratum, round_, event_block * BLOCKS + plant_block, plant_block, event_block)
-                     for event_block in range(self.event_blocks) for plant_block in range(BLOCKS))
+            raise ValueError(
+                f"{PLANT_STRATUM!r} keys the plants' own draws and cannot name a stratum"
+            )
+        return tuple(
+            Chunk(stratum, round_, event_block * BLOCKS + plant_block, plant_block, event_block)
+            for event_block in range(self.event_blocks)
+            for plant_block in range(BLOCKS)
+        )
 
     def tasks(self, stratum: str, round_: int = 0) -> tuple[tuple[Chunk, ...], ...]:
-        """The same chunks as they are handed out: runs of as many event blocks of one block of plants as the design
-        alone says, so that sums have the same order everywhere."""
+        """The same chunks as they are handed out: runs of as many event blocks of one block of
+        plants as the design alone says, so that sums have the same order everywhere."""
         every, run = self.chunks(stratum, round_), -(-self.event_blocks // TASKS_MAX)
-        return tuple(every[first * BLOCKS + plant_block:min(first + run, self.event_blocks) * BLOCKS:BLOCKS]
-                     for first in range(0, self.event_blocks, run) for plant_block in range(BLOCKS))
+        return tuple(
+            every[
+                first * BLOCKS + plant_block : min(first + run, self.event_blocks) * BLOCKS : BLOCKS
+            ]
+            for first in range(0, self.event_blocks, run)
+            for plant_block in range(BLOCKS)
+        )
 
     def events_in(self, chunk: Chunk) -> int:
         """Events a plant in this chunk."""
-        return min(self.events_per_chunk, self.events_per_plant - chunk.event_block * self.events_per_chunk)
+        return min(
+            self.events_per_chunk, self.events_per_plant - chunk.event_block * self.events_per_chunk
+        )
 
     def first_events(self, chunk: Chunk, share: float) -> int:
         """How many of the chunk's events belong to the first `share` of every plant's."""

@@ -22,9 +22,11 @@ Tie = tuple[str, str, float]  # two keys and the correlation of their normal sco
 
 @dataclass(frozen=True)
 class Input:
-    """One quantity of the study. `columns` values are drawn a sample: fewer than the width when shared.
+    """One quantity of the study. `columns` values are drawn a sample: fewer than the width when
+    shared.
 
-    An override of one end ("ct.line_end.knee_voltage_v") has all six columns too; the other end's are not used."""
+    An override of one end ("ct.line_end.knee_voltage_v") has all six columns too; the other end's
+    are not used."""
 
     key: str
     quantity: Quantity
@@ -43,7 +45,8 @@ class Input:
 
 
 def list_inputs(study: BaseModel) -> tuple[Input, ...]:
-    """Every number and distribution of a study or of one of its tables, in the order of the fields."""
+    """Every number and distribution of a study or of one of its tables, in the order of the
+    fields."""
     inputs = tuple(_walk(study, ""))
     check_distinct(item.key for item in inputs)
     return inputs
@@ -68,7 +71,8 @@ def _input(key: str, quantity: Quantity, distribution: Distribution) -> Input:
 
 
 def _quantity(field: FieldInfo, key: str) -> Quantity:
-    """The field's `Quantity`: on the field itself, or inside the union that `| None` makes of the annotation."""
+    """The field's `Quantity`: on the field itself, or inside the union that `| None` makes of the
+    annotation."""
     for item in (*field.metadata, *_annotations(field.annotation)):
         if isinstance(item, Quantity):
             return item
@@ -81,10 +85,12 @@ def _annotations(annotation: Any) -> Iterator[Any]:
         yield from _annotations(part)
 
 
-# --- correlations -----------------------------------------------------------------------------------------
+# --- correlations -------------------------------------------------------------
 
 
-def correlation_matrix(keys: Sequence[str], ties: Sequence[Tie]) -> np.ndarray[Any, np.dtype[np.float64]]:
+def correlation_matrix(
+    keys: Sequence[str], ties: Sequence[Tie]
+) -> np.ndarray[Any, np.dtype[np.float64]]:
     """Correlations of the normal scores of `keys`, (k, k); pairs not named are 0."""
     matrix, place = np.eye(len(keys)), {key: i for i, key in enumerate(keys)}
     for one, other, rho in ties:
@@ -105,14 +111,19 @@ def correlation_faults(inputs: Sequence[Input], ties: Sequence[Tie]) -> tuple[st
     if not faults and ties:
         keys = list(dict.fromkeys(key for tie in ties for key in tie[:2]))
         if not np.linalg.eigvalsh(correlation_matrix(keys, ties))[0] > 1e-9:
-            faults.append(f"correlations: the values of rho between {', '.join(keys)} contradict each other "
-                          "(no such normal variables exist); bring them closer to 0")
+            faults.append(
+                f"correlations: the values of rho between {', '.join(keys)} contradict each other "
+                "(no such normal variables exist); bring them closer to 0"
+            )
     return tuple(faults)
 
 
 def _tie_fault(one: Input | None, other: Input | None, key: str, other_key: str) -> str:
     if one is None or other is None:
-        return f"{key if one is None else other_key} is not an input of this study; take the key from inputs"
+        return (
+            f"{key if one is None else other_key} is not an input of this study; take the key from"
+            " inputs"
+        )
     if one.key == other.key:
         return "an input cannot be correlated with itself; name two"
     for item in (one, other):
@@ -121,5 +132,8 @@ def _tie_fault(one: Input | None, other: Input | None, key: str, other_key: str)
     if one.varies != other.varies:
         return f"one varies by {one.varies}, the other by {other.varies}; give both the same varies"
     if one.columns != other.columns:
-        return f"{one.columns} value(s) a sample against {other.columns}; set shared = true on the wider one"
+        return (
+            f"{one.columns} value(s) a sample against {other.columns}; set shared = true on the"
+            " wider one"
+        )
     return ""

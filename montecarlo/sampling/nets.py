@@ -1,9 +1,9 @@
 """Scrambled Sobol' nets: points that fill the unit cube evenly, each of them uniform by itself.
 
-Source: Sobol', USSR Comput. Math. Math. Phys. 7, 1967, 86-112; direction numbers of Joe and Kuo (SIAM J. Sci. Comput.
-30, 2008, 2635-2654) as `scipy.stats.qmc` has them. Scramble: for each dimension a random lower triangular matrix of
-bits and a digital shift (Matousek, J. Complexity 14, 1998, 527-556), under which a net stays a net.
-"""
+Source: Sobol', USSR Comput. Math. Math. Phys. 7, 1967, 86-112; direction numbers of Joe and Kuo
+(SIAM J. Sci. Comput. 30, 2008, 2635-2654) as `scipy.stats.qmc` has them. Scramble: for each
+dimension a random lower triangular matrix of bits and a digital shift (Matousek, J. Complexity 14,
+1998, 527-556), under which a net stays a net."""
 
 from __future__ import annotations
 
@@ -18,9 +18,11 @@ from montecarlo.sampling.streams import stream
 
 __all__ = ["POINTS_MAX", "Net", "power_of_two"]
 
-BITS = 32                                                  # of every coordinate; all that scipy can skip through
-POINTS_MAX = 1 << BITS                                     # of one randomisation
-PLACE = 1 << np.arange(BITS - 1, -1, -1, dtype=np.int64)   # what each bit is worth, the leading one first
+BITS = 32  # of every coordinate; all that scipy can skip through
+POINTS_MAX = 1 << BITS  # of one randomisation
+PLACE = 1 << np.arange(
+    BITS - 1, -1, -1, dtype=np.int64
+)  # what each bit is worth, the leading one first
 
 Digits = NDArray[np.int64]
 
@@ -32,8 +34,9 @@ def power_of_two(count: int) -> int:
 
 @dataclass(frozen=True)
 class Net:
-    """One randomisation of a Sobol' sequence. `names`: every draw with its number of columns, in the order of the
-    dimensions. A dimension's scramble is keyed by its name, so that names added at the end leave the others' points."""
+    """One randomisation of a Sobol' sequence. `names`: every draw with its number of columns, in
+    the order of the dimensions. A dimension's scramble is keyed by its name, so that names added at
+    the end leave the others' points."""
 
     seed: int
     stratum: str
@@ -42,12 +45,15 @@ class Net:
     names: tuple[tuple[str, int], ...]
 
     def points(self, start: int, count: int) -> Matrix:
-        """Points start ... start + count - 1 of the sequence; start and count multiples of the same power of two."""
+        """Points start ... start + count - 1 of the sequence; start and count multiples of the same
+        power of two."""
         first, width = {}, 0
         for key, columns in self.names:
             first[key], width = width, width + columns
-        scrambles = [_scramble(stream(self.seed, self.stratum, self.round_, self.block, key), columns)
-                     for key, columns in self.names]
+        scrambles = [
+            _scramble(stream(self.seed, self.stratum, self.round_, self.block, key), columns)
+            for key, columns in self.names
+        ]
         shift, lower = (np.concatenate(parts, axis=-1) for parts in zip(*scrambles, strict=True))
         plain = _sobol(width, start, count)
         digits = np.broadcast_to(shift, plain.shape).copy()
@@ -58,7 +64,8 @@ class Net:
 
 @lru_cache(maxsize=4)
 def _sobol(dimensions: int, start: int, count: int) -> Digits:
-    """Points before the scramble, (count, dimensions) whole numbers below 2^BITS; the same for every block."""
+    """Points before the scramble, (count, dimensions) whole numbers below 2^BITS; the same for
+    every block."""
     from scipy.stats.qmc import Sobol  # scipy.stats is heavy
 
     sequence = Sobol(dimensions, scramble=False, bits=BITS)
@@ -70,7 +77,7 @@ def _sobol(dimensions: int, start: int, count: int) -> Digits:
 
 
 def _scramble(rng: np.random.Generator, columns: int) -> tuple[Digits, Digits]:
-    """Of some dimensions: shifts (columns,), and what each bit of a point adds modulo 2, (BITS, columns): a random
-    lower triangular matrix with ones on its diagonal."""
+    """Of some dimensions: shifts (columns,), and what each bit of a point adds modulo 2, (BITS,
+    columns): a random lower triangular matrix with ones on its diagonal."""
     shift = rng.integers(0, 1 << BITS, columns)
     return shift, PLACE[:, None] | rng.integers(0, PLACE[:, None], (BITS, columns))

@@ -1,8 +1,8 @@
-"""Where a sample's uniforms come from: random streams, or the columns of a matrix that somebody else has filled.
+"""Where a sample's uniforms come from: random streams, or the columns of a matrix that somebody
+else has filled.
 
-Quantile functions (`transform.draw`) do not know which; so the same model can be sampled at random, on a net, or where
-rare events are sought.
-"""
+Quantile functions (`transform.draw`) do not know which; so the same model can be sampled at random,
+on a net, or where rare events are sought."""
 
 from __future__ import annotations
 
@@ -31,7 +31,8 @@ class Points(Protocol):
 
 @dataclass(frozen=True)
 class Streams:
-    """A stream of its own for every name (`streams.stream`): a new input leaves every other's draws as they were."""
+    """A stream of its own for every name (`streams.stream`): a new input leaves every other's draws
+    as they were."""
 
     seed: int
     stratum: str
@@ -40,7 +41,9 @@ class Streams:
     count: int
 
     def of(self, key: str, columns: int) -> Array:
-        return stream(self.seed, self.stratum, self.round_, self.index, key).random((self.count, columns))
+        return stream(self.seed, self.stratum, self.round_, self.index, key).random(
+            (self.count, columns)
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,4 +59,4 @@ class Matrix:
 
     def of(self, key: str, columns: int) -> Array:
         begin = self.first[key]
-        return np.asarray(self.values[:, begin:begin + columns])
+        return np.asarray(self.values[:, begin : begin + columns])

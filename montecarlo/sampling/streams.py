@@ -1,8 +1,7 @@
 """Random streams keyed by what is drawn, never by who draws it.
 
-One stream per (stratum, round, chunk, input): a new input, or one that becomes a plain number, leaves every
-other input's draws as they were, and chunks may be computed anywhere, in any order.
-"""
+One stream per (stratum, round, chunk, input): a new input, or one that becomes a plain number,
+leaves every other input's draws as they were, and chunks may be computed anywhere, in any order."""
 
 from __future__ import annotations
 
@@ -17,17 +16,23 @@ __all__ = ["check_distinct", "stream"]
 
 
 def stream(seed: int, stratum: str, round_: int, chunk: int, key: str) -> np.random.Generator:
-    """The generator of one input in one chunk of one stratum. round_: 0 is the study, 1, 2, ... fresh batches."""
+    """The generator of one input in one chunk of one stratum. round_: 0 is the study, 1, 2, ...
+    fresh batches."""
     spawn_key = (crc32(stratum.encode()), round_, chunk, crc32(key.encode()))
     return np.random.default_rng(np.random.SeedSequence(seed, spawn_key=spawn_key))
 
 
 def check_distinct(names: Iterable[str]) -> None:
-    """Refuse names that would share random numbers: equal ones, and the one pair in 4e9 whose checksum agrees."""
+    """Refuse names that would share random numbers: equal ones, and the one pair in 4e9 whose
+    checksum agrees."""
     seen: dict[int, str] = {}
     for name in names:
         key = crc32(name.encode())
         if key in seen:
-            text = "stands there twice" if seen[key] == name else f"would share random numbers with {seen[key]}"
+            text = (
+                "stands there twice"
+                if seen[key] == name
+                else f"would share random numbers with {seen[key]}"
+            )
             raise StudyError(f"{name}: {text}; rename one of the two")
         seen[key] = name

@@ -1,11 +1,12 @@
-"""The describing function in lanes: fundamental exciting current over flux, with its derivative, in closed form.
+"""The describing function in lanes: fundamental exciting current over flux, with its derivative, in
+closed form.
 
-A stop of slope k that swings past its yield draws k·(θ - sin θ·cos θ + j·sin²θ)/π times the flux, where its falling
-branch reaches -c at the angle θ = arccos(1 - 2·yield/peak). Derived; the loss is the loop's area over π, 4c(1 -
-yield/peak)/(π·peak).
+A stop of slope k that swings past its yield draws k·(θ - sin θ·cos θ + j·sin²θ)/π times the flux,
+where its falling branch reaches -c at the angle θ = arccos(1 - 2·yield/peak). Derived; the loss is
+the loop's area over π, 4c(1 - yield/peak)/(π·peak).
 
-Only for code that Numba compiles. Its cache does not see edits here: delete montecarlo/secondary's __pycache__.
-"""
+Only for code that Numba compiles. Its cache does not see edits here: delete montecarlo/secondary's
+__pycache__."""
 
 from __future__ import annotations
 
@@ -17,14 +18,15 @@ from montecarlo.secondary.excitation import YIELDS
 from montecarlo.secondary.lanes import Lanes, splat, square_root, where_less
 from montecarlo.secondary.workspace import COMPILED, to_power
 
-TOP_FLUX = 1.3               # knee flux; above it the exciting current goes on along its tangent
-_NO_FLUX = 1e-9              # knee flux below which the describing function does not change
+TOP_FLUX = 1.3  # knee flux; above it the exciting current goes on along its tangent
+_NO_FLUX = 1e-9  # knee flux below which the describing function does not change
 _DEGREE = 17
 
 
 def _angle_series() -> Array:
-    """Coefficients in z of arcsin(√z)/√(z(1 - z)), 0 < z < 1/2, lowest first: interpolated at the Chebyshev points.
-    The function is analytic but for z >= 1, so the error falls as (3 + √8)^-degree, here below 1e-12."""
+    """Coefficients in z of arcsin(√z)/√(z(1 - z)), 0 < z < 1/2, lowest first: interpolated at the
+    Chebyshev points. The function is analytic but for z >= 1, so the error falls as (3 +
+    √8)^-degree, here below 1e-12."""
     z = (1 + np.polynomial.chebyshev.chebpts1(_DEGREE + 1)) / 4
     values = np.arcsin(np.sqrt(z)) / np.sqrt(z * (1 - z))
     series = np.polynomial.Chebyshev.fit(z, values, _DEGREE, domain=[0.0, 0.5])
@@ -36,20 +38,21 @@ _SERIES = _angle_series()
 
 @njit(**COMPILED)
 def angle_of(share: Lanes, half_sine: Lanes) -> Lanes:
-    """θ = arccos(1 - 2·share) for 0 <= share <= 1, with half_sine = sin(θ)/2 = √(share·(1 - share)) known."""
+    """θ = arccos(1 - 2·share) for 0 <= share <= 1, with half_sine = sin(θ)/2 = √(share·(1 - share))
+    known."""
     half = splat(0.5)
     near = where_less(share, half, share, 1.0 - share)
     series = splat(_SERIES[_DEGREE])
     for k in range(_DEGREE - 1, -1, -1):
         series = series * near + _SERIES[k]
-    angle = 2.0 * half_sine * series                       # θ/2 = arcsin √share
+    angle = 2.0 * half_sine * series  # θ/2 = arcsin √share
     return where_less(share, half, angle, np.pi - angle)
 
 
 @njit(**COMPILED)
 def _stop(inverse: Lanes, limit: float, stiff: Lanes) -> tuple[Lanes, Lanes, Lanes, Lanes]:
-    """Real and imaginary part of a stop's admittance, and of its derivative times the peak; inverse: of the peak;
-    stiff: the stop's slope over π."""
+    """Real and imaginary part of a stop's admittance, and of its derivative times the peak;
+    inverse: of the peak; stiff: the stop's slope over π."""
     zero, one = splat(0.0), splat(1.0)
     share = limit * inverse
     swept = where_less(share, one, 4.0 * stiff * share, zero)
@@ -61,20 +64,28 @@ def _stop(inverse: Lanes, limit: float, stiff: Lanes) -> tuple[Lanes, Lanes, Lan
 
 
 @njit(**COMPILED)
-def admittance(square: Lanes, linear: Lanes, steep: Lanes, stiff1: Lanes, stiff2: Lanes,
-               power: int) -> tuple[Lanes, Lanes, Lanes, Lanes]:
+def admittance(
+    square: Lanes, linear: Lanes, steep: Lanes, stiff1: Lanes, stiff2: Lanes, power: int
+) -> tuple[Lanes, Lanes, Lanes, Lanes]:
     """y = g + jh at a flux of peak² `square` (knee units), and y'/peak, real and imaginary.
 
-    steep: the saturated branch's fundamental at the knee; stiff: the stops' slopes over π; power = (S - 1)/2."""
+    steep: the saturated branch's fundamental at the knee; stiff: the stops' slopes over π; power =
+    (S - 1)/2."""
     least, top = splat(_NO_FLUX * _NO_FLUX), splat(1.0 / TOP_FLUX)
     over = 1.0 / where_less(square, least, least, square)
     inverse = square_root(over)
-    ratio = where_less(inverse, top, TOP_FLUX * inverse, splat(1.0))       # of where the tangent begins to the peak
+    ratio = where_less(
+        inverse, top, TOP_FLUX * inverse, splat(1.0)
+    )  # of where the tangent begins to the peak
     inverse = where_less(inverse, top, top, inverse)
-    steep = steep * to_power(ratio * ratio * square, power)                # peak^(S-1)
+    steep = steep * to_power(ratio * ratio * square, power)  # peak^(S-1)
     g1, h1, rise1, turn1 = _stop(inverse, YIELDS[0], stiff1)
     g2, h2, rise2, turn2 = _stop(inverse, YIELDS[1], stiff2)
     rise, turn = 2.0 * power * steep + rise1 + rise2, turn1 + turn2
     beyond = 1.0 - ratio
-    return (linear + steep + g1 + g2 + rise * beyond, h1 + h2 + turn * beyond, rise * ratio * over,
-            turn * ratio * over)
+    return (
+        linear + steep + g1 + g2 + rise * beyond,
+        h1 + h2 + turn * beyond,
+        rise * ratio * over,
+        turn * ratio * over,
+    )

@@ -2,8 +2,8 @@
 
     i_leg = A·i            i = i_source - i_m            dλ/dt = R·i + Aᵀ·diag(R_leg)·A·i
 
-`A` (legs x CTs) says which CT drives which leg with which sign; the solvers know nothing else of a scheme.
-"""
+`A` (legs x CTs) says which CT drives which leg with which sign; the solvers know nothing else of a
+scheme."""
 
 from __future__ import annotations
 
@@ -24,32 +24,40 @@ from montecarlo.secondary.remanence import RemanenceModel
 class CtBank:
     """The sampled CTs. n samples, ct places; secondary side, SI."""
 
-    turns: Array                 # (n, ct) primary over secondary current, ratio error included
-    series_ohm: Array            # (n, ct) winding and one-way lead
-    knee_flux_wb: Array          # (n, ct) peak flux linkage at the knee voltage
-    knee_current_a: Array        # (n, ct) RMS exciting current at the knee; 0 for an ideal CT
-    coefficients: Array          # (4, n, ct) a, b, c1, c2 of the excitation characteristic
+    turns: Array  # (n, ct) primary over secondary current, ratio error included
+    series_ohm: Array  # (n, ct) winding and one-way lead
+    knee_flux_wb: Array  # (n, ct) peak flux linkage at the knee voltage
+    knee_current_a: Array  # (n, ct) RMS exciting current at the knee; 0 for an ideal CT
+    coefficients: Array  # (4, n, ct) a, b, c1, c2 of the excitation characteristic
     exponent: NDArray[np.int64]  # (ct,) odd power of the saturated branch
-    remanence: Array             # (n, ct) flux before the event, in units of the knee flux
+    remanence: Array  # (n, ct) flux before the event, in units of the knee flux
     remanence_model: RemanenceModel = "stop_operators"
 
     def __len__(self) -> int:
         return len(self.turns)
 
 
-def build_bank(ct: CtPlaces, samples: Mapping[str, Array], omega: float, *, loops: bool = False) -> CtBank:
+def build_bank(
+    ct: CtPlaces, samples: Mapping[str, Array], omega: float, *, loops: bool = False
+) -> CtBank:
     """The CTs of a block of samples, one a place of `PLACES`; NaN where the study has none.
 
-    samples["ct.<field>"] and samples["ct.<group>.<field>"]: (n, 6), columns 0-2 and 3-5 for the two ends. `loops`:
-    six-wire pilots, each CT's lead goes there and back; that of the CT in the neutral conductor always does."""
+    samples["ct.<field>"] and samples["ct.<group>.<field>"]: (n, 6), columns 0-2 and 3-5 for the two
+    ends. `loops`: six-wire pilots, each CT's lead goes there and back; that of the CT in the
+    neutral conductor always does."""
     n = len(samples["ct.winding_resistance_ohm"])
 
     def values(field: str, without: float = np.nan) -> Array:
-        base, out = samples.get(f"ct.{field}", np.full((n, 6), without)), np.full((n, len(PLACES)), np.nan)
+        base, out = (
+            samples.get(f"ct.{field}", np.full((n, 6), without)),
+            np.full((n, len(PLACES)), np.nan),
+        )
         for group in ct.groups:
             places = places_of(group)
             first = 3 * (group == "line_end")
-            out[:, places] = samples.get(f"ct.{group}.{field}", base)[:, first:first + len(places)]
+            out[:, places] = samples.get(f"ct.{group}.{field}", base)[
+                :, first : first + len(places)
+            ]
         return out
 
     ankle, curves = values("ankle_ratio"), np.full((4, n, len(PLACES)), np.nan)
@@ -63,18 +71,38 @@ def build_bank(ct: CtPlaces, samples: Mapping[str, Array], omega: float, *, loop
         turns=nominal * (1 + values("turns_ratio_error_percent") / 100),
         series_ohm=values("winding_resistance_ohm") + ways * values("lead_resistance_ohm"),
         knee_flux_wb=np.sqrt(2) * (values("knee_voltage_v") * values("knee_factor", 1.0)) / omega,
-        knee_current_a=values("knee_current_a"), coefficients=curves, exponent=exponent,
-        remanence=values("remanence_percent") / 100, remanence_model=ct.remanence_model)
+        knee_current_a=values("knee_current_a"),
+        coefficients=curves,
+        exponent=exponent,
+        remanence=values("remanence_percent") / 100,
+        remanence_model=ct.remanence_model,
+    )
 
 
 def take(bank: CtBank, index: Any) -> CtBank:
     """The same CTs for a selection or a repetition of samples."""
-    return CtBank(bank.turns[index], bank.series_ohm[index], bank.knee_flux_wb[index], bank.knee_current_a[index],
-                  bank.coefficients[:, index], bank.exponent, bank.remanence[index], bank.remanence_model)
+    return CtBank(
+        bank.turns[index],
+        bank.series_ohm[index],
+        bank.knee_flux_wb[index],
+        bank.knee_current_a[index],
+        bank.coefficients[:, index],
+        bank.exponent,
+        bank.remanence[index],
+        bank.remanence_model,
+    )
 
 
 def at_places(bank: CtBank, places: tuple[int, ...]) -> CtBank:
     """The CTs of one scheme, in the order of its table's columns."""
     p = list(places)
-    return CtBank(bank.turns[:, p], bank.series_ohm[:, p], bank.knee_flux_wb[:, p], bank.knee_current_a[:, p],
-                  bank.coefficients[..., p], bank.exponent[p], bank.remanence[:, p], bank.remanence_model)
+    return CtBank(
+        bank.turns[:, p],
+        bank.series_ohm[:, p],
+        bank.knee_flux_wb[:, p],
+        bank.knee_current_a[:, p],
+        bank.coefficients[..., p],
+        bank.exponent[p],
+        bank.remanence[:, p],
+        bank.remanence_model,
+    )

@@ -27,10 +27,12 @@ LENGTH = hashlib.sha256().digest_size
 
 def njit(**options: Any) -> Callable[[Callable[..., Any]], Any]:
     """A decorator like Numba's, for a function of a module; its compiled code is kept."""
+
     def compiled(function: Callable[..., Any]) -> Any:
         found = numba.njit(**options)(function)
-        found._cache = KeptCode(function)                  # what the option cache=True does
+        found._cache = KeptCode(function)  # what the option cache=True does
         return found
+
     return compiled
 
 
@@ -39,16 +41,19 @@ class KeptCode(FunctionCache):
 
     def __init__(self, function: Callable[..., Any]) -> None:
         super().__init__(function)
-        self._cache_file = CheckedFiles(self._cache_path, self._impl.filename_base,
-                                        self._impl.locator.get_source_stamp())
+        self._cache_file = CheckedFiles(
+            self._cache_path, self._impl.filename_base, self._impl.locator.get_source_stamp()
+        )
 
     def save_overload(self, sig: Any, data: Any) -> None:
         try:
             super().save_overload(sig, data)
         except OSError as error:
             reason = error.strerror or type(error).__name__
-            raise RunStopped(f"{self.cache_path}: the compiled solvers cannot be kept there "
-                             f"({reason}); mend that folder, or {CURE}") from None
+            raise RunStopped(
+                f"{self.cache_path}: the compiled solvers cannot be kept there "
+                f"({reason}); mend that folder, or {CURE}"
+            ) from None
 
 
 class CheckedFiles(IndexDataCacheFile):
@@ -66,7 +71,7 @@ class CheckedFiles(IndexDataCacheFile):
 
     def _load_data(self, name: str) -> Any:
         if not whole(Path(self._data_path(name))):
-            raise FileNotFoundError(name)                  # then it is compiled
+            raise FileNotFoundError(name)  # then it is compiled
         return super()._load_data(name)
 
 

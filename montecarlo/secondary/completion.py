@@ -1,6 +1,8 @@
-"""Fills in [ct] what a class or measured points decide: the knee, and defaults of ratio error, ankle and remanence.
+"""Fills in [ct] what a class or measured points decide: the knee, and defaults of ratio error,
+ankle and remanence.
 
-`places` is a `CtPlaces`; this file knows its fields by name only, since that table asks for its completion."""
+`places` is a `CtPlaces`; this file knows its fields by name only, since that table asks for its
+completion."""
 
 from __future__ import annotations
 
@@ -43,9 +45,14 @@ DECIDING = {
     "remanence_bound_percent",
     *(key for way in WAYS.values() for key in way),
 }
-CURE = "give knee_voltage_v and knee_current_a, or class and rated_burden_va, or excitation_points: exactly one way"
-CLASSES = ('a class as "5P20", "10P10", "5PR20", "PX", "PXR", "TPX", "TPY", "TPZ", or with the voltage at 20 times '
-           'rated current as "C400"')
+CURE = (
+    "give knee_voltage_v and knee_current_a, or class and rated_burden_va, or excitation_points:"
+    " exactly one way"
+)
+CLASSES = (
+    'a class as "5P20", "10P10", "5PR20", "PX", "PXR", "TPX", "TPY", "TPZ", or with the voltage at'
+    ' 20 times rated current as "C400"'
+)
 
 Fault = tuple[str, str]
 Table = dict[str, Any]
@@ -66,7 +73,9 @@ def completed(places: Places) -> tuple[Places, list[Fault]]:
             continue
         gone = dict.fromkeys(_replaced(base, own))
         mine = {key: value for key, value in _defaults(own).items() if key not in own}
-        curve, wrong = _curve(known | gone | mine | own, {*base, *own} if "class" not in own else set(own))
+        curve, wrong = _curve(
+            known | gone | mine | own, {*base, *own} if "class" not in own else set(own)
+        )
         faults += [(f"{end}.{key}" if key else end, text) for key, text in wrong]
         fill[end] = override.model_copy(update=gone | mine | curve)
     curve, wrong = _curve(known, set(base))
@@ -75,23 +84,31 @@ def completed(places: Places) -> tuple[Places, list[Fault]]:
 
 
 def _drawn_apart(places: BaseModel) -> Table:
-    """The tables beside the two ends' with the spreads of [ct] that they do not give, so that these CTs' values are
-    drawn for themselves: the six values of [ct] are those of the two ends."""
+    """The tables beside the two ends' with the spreads of [ct] that they do not give, so that these
+    CTs' values are drawn for themselves: the six values of [ct] are those of the two ends."""
     tables = {}
-    for group in GROUPS[len(ENDS):]:
+    for group in GROUPS[len(ENDS) :]:
         if (own := getattr(places, group)) is None:
             continue
-        spreads = {key: value for key in type(own).model_fields
-                   if isinstance(value := getattr(places, key), Distribution) and not value.is_number
-                   and not value.shared and key not in own.model_fields_set}
+        spreads = {
+            key: value
+            for key in type(own).model_fields
+            if isinstance(value := getattr(places, key), Distribution)
+            and not value.is_number
+            and not value.shared
+            and key not in own.model_fields_set
+        }
         tables[group] = own.model_copy(update=spreads)
     return tables
 
 
 def _given(table: BaseModel) -> Table:
     """What a table itself gives; the ends' own tables left out."""
-    return {key: value for key in table.model_fields_set
-            if (value := getattr(table, key)) is not None and key not in GROUPS}
+    return {
+        key: value
+        for key in table.model_fields_set
+        if (value := getattr(table, key)) is not None and key not in GROUPS
+    }
 
 
 def _plate(values: Mapping[str, Any]) -> Designation | None:
@@ -103,13 +120,19 @@ def _defaults(values: Mapping[str, Any]) -> Table:
     if (plate := _plate(values)) is None:
         return {}
     rules, source = plate.rules, f"default of class {values['class']}"
-    return {"turns_ratio_error_percent": band(-rules.turns_percent, rules.turns_percent, source),
-            "ankle_ratio": band(*rules.ankle, source), "remanence_bound_percent": rules.bound_percent}
+    return {
+        "turns_ratio_error_percent": band(-rules.turns_percent, rules.turns_percent, source),
+        "ankle_ratio": band(*rules.ankle, source),
+        "remanence_bound_percent": rules.bound_percent,
+    }
 
 
 def _ways(values: Mapping[str, Any]) -> dict[str, str]:
     """The ways in which the curve is given, each with the first key that says so."""
-    found = {way: next((key for key in keys if values.get(key) is not None), "") for way, keys in WAYS.items()}
+    found = {
+        way: next((key for key in keys if values.get(key) is not None), "")
+        for way, keys in WAYS.items()
+    }
     if (plate := _plate(values)) is not None and plate.rules.limit is not None:
         found["class"] = "class"
     return {way: key for way, key in found.items() if key}
@@ -127,7 +150,11 @@ def _replaced(base: Mapping[str, Any], own: Mapping[str, Any]) -> Iterator[str]:
     if theirs and "points" not in theirs and MISFIT in base:
         yield MISFIT
     if "class" in own and "class" in theirs:
-        yield from (key for key in WAYS["class"] if key in base and key not in own and not _takes(own["class"], key))
+        yield from (
+            key
+            for key in WAYS["class"]
+            if key in base and key not in own and not _takes(own["class"], key)
+        )
 
 
 def _takes(name: str, key: str) -> bool:
@@ -139,12 +166,17 @@ def _takes(name: str, key: str) -> bool:
 
 
 def _curve(values: Mapping[str, Any], explicit: set[str]) -> tuple[Table, list[Fault]]:
-    """What is to be filled in for the excitation curve, and what is wrong. `explicit`: keys that the file gives."""
+    """What is to be filled in for the excitation curve, and what is wrong. `explicit`: keys that
+    the file gives."""
     name, ways = values.get("class"), _ways(values)
     if name is not None and _plate(values) is None:
         return {}, [("class", f"{shown(name)}; expected {CLASSES}")]
     if len(ways) != 1:
-        said = f"the excitation curve is given by {listed(ways.values())}" if ways else "no excitation curve"
+        said = (
+            f"the excitation curve is given by {listed(ways.values())}"
+            if ways
+            else "no excitation curve"
+        )
         return {}, [("", f"{said}; {CURE}")]
     if values.get(MISFIT) is not None and "points" not in ways:
         return {}, [(MISFIT, "has no meaning without excitation_points; take it out")]
@@ -159,8 +191,10 @@ def _curve(values: Mapping[str, Any], explicit: set[str]) -> tuple[Table, list[F
     plate, met = found
     burden = "" if plate.volts is not None else f", {values['rated_burden_va']:g} VA"
     source = f"class {name}{burden}, met only just"
-    return {"knee_voltage_v": _sourced(met.knee_voltage_v, source),
-            "knee_current_a": _sourced(met.knee_current_a, source)}, []
+    return {
+        "knee_voltage_v": _sourced(met.knee_voltage_v, source),
+        "knee_current_a": _sourced(met.knee_current_a, source),
+    }, []
 
 
 def _sourced(value: float, source: str) -> Distribution:
@@ -172,7 +206,10 @@ def _knee_faults(values: Mapping[str, Any]) -> Iterator[Fault]:
         if values.get(key) is None:
             yield key, f"missing; {other} needs it beside it"
     if values.get("knee_factor") is not None:
-        yield "knee_factor", "has no meaning beside knee_voltage_v, which may be a distribution itself; take it out"
+        yield (
+            "knee_factor",
+            "has no meaning beside knee_voltage_v, which may be a distribution itself; take it out",
+        )
 
 
 def _class_faults(values: Mapping[str, Any]) -> Iterator[Fault]:
@@ -199,8 +236,10 @@ def _from_points(values: Mapping[str, Any], explicit: set[str]) -> tuple[Table, 
     if wrong := list(_misfit_faults(fit, points, values.get(MISFIT))):
         return {}, wrong
     source = f"fitted to {len(points.voltage_v)} measured points"
-    fill: Table = {"knee_voltage_v": _sourced(fit.knee_voltage_v, source),
-                   "knee_current_a": _sourced(fit.knee_current_a, source)}
+    fill: Table = {
+        "knee_voltage_v": _sourced(fit.knee_voltage_v, source),
+        "knee_current_a": _sourced(fit.knee_current_a, source),
+    }
     if ankle is None:
         fill["ankle_ratio"] = _sourced(fit.ankle_ratio, source)
     return fill | ({"saturation_exponent": fit.exponent} if exponent is None else {}), []
@@ -233,25 +272,40 @@ def _misfit_faults(
         )
 
 
-# --- once more from a completed table ---------------------------------------------------------------------
+# --- once more from a completed table -----------------------------------------
 
 
 def design_of(values: Mapping[str, Any]) -> tuple[Designation, Design] | None:
-    """The class of one end's CTs and the core that only just meets it; None where no class gives the knee. Winding
-    resistance and ankle at their medians."""
+    """The class of one end's CTs and the core that only just meets it; None where no class gives
+    the knee. Winding resistance and ankle at their medians."""
     plate = _plate(values)
     if plate is None or plate.rules.limit is None:
         return None
-    core = Core(values["remanence_bound_percent"], values["ankle_ratio"].centre(), values["saturation_exponent"])
+    core = Core(
+        values["remanence_bound_percent"],
+        values["ankle_ratio"].centre(),
+        values["saturation_exponent"],
+    )
     rated = values["secondary_a"]
-    return plate, design(plate, core, rated, values["winding_resistance_ohm"].centre(),
-                         plate.burden_ohm(values.get("rated_burden_va"), rated),
-                         plate.factor or values["accuracy_limit_factor"], values.get("transient_factor") or 1.0)
+    return plate, design(
+        plate,
+        core,
+        rated,
+        values["winding_resistance_ohm"].centre(),
+        plate.burden_ohm(values.get("rated_burden_va"), rated),
+        plate.factor or values["accuracy_limit_factor"],
+        values.get("transient_factor") or 1.0,
+    )
 
 
 def fit_of(values: Mapping[str, Any]) -> ExcitationFit | None:
-    """The fit through one end's measured points, with the ankle and the exponent that the table now has."""
+    """The fit through one end's measured points, with the ankle and the exponent that the table now
+    has."""
     if (points := values.get("excitation_points")) is None:
         return None
-    return fit_points(*points.curve, values["remanence_bound_percent"], values["ankle_ratio"].centre(),
-                      values["saturation_exponent"])
+    return fit_points(
+        *points.curve,
+        values["remanence_bound_percent"],
+        values["ankle_ratio"].centre(),
+        values["saturation_exponent"],
+    )

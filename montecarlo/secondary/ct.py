@@ -1,9 +1,10 @@
-"""Current transformers: what the study file says of them, completed from the name-plate or from measured points."""
+"""Current transformers: what the study file says of them, completed from the name-plate or from
+measured points."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Annotated, Any, Optional, Self
+from typing import TYPE_CHECKING, Annotated, Any, Self
 
 from numpy.typing import ArrayLike
 from pydantic import create_model, field_validator, model_validator
@@ -18,18 +19,35 @@ from montecarlo.secondary.remanence import RemanenceModel, coefficients_of
 
 __all__ = ["ENDS", "GROUPS", "CtData", "CtOverride", "CtPlaces", "CurrentTransformer"]
 
-CLASS_WORD = Word("accuracy class: 5P20, 10P10, 5PR20, PX, PXR, TPX, TPY, TPZ, or the 10 % at 20 times rated current "
-                  "class as C400; it gives the knee where the knee is not given, and defaults of ratio error, ankle "
-                  "and remanence bound")
+CLASS_WORD = Word(
+    "accuracy class: 5P20, 10P10, 5PR20, PX, PXR, TPX, TPY, TPZ, or the 10 % at 20 times rated"
+    " current class as C400; it gives the knee where the knee is not given, and defaults of ratio"
+    " error, ankle and remanence bound"
+)
 if TYPE_CHECKING:
-    class _NamePlate(Section): ...
-else:       # "class" can be a key and a field's name, but not stand in a class body
-    _NamePlate = create_model("_NamePlate", __base__=Section, **{"class": (Annotated[str | None, CLASS_WORD], None)})
 
-KNEE_VOLTAGE = Quantity("V", "knee-point voltage, RMS: 10 % more gives 50 % more exciting current", 0.0, above=True,
-                        width="ct", usual=(1.0, 1e6))
-KNEE_CURRENT = Quantity("A", "exciting current at the knee, RMS secondary; 0 for an ideal CT", 0.0, high=10.0,
-                        width="ct")
+    class _NamePlate(Section): ...
+
+else:  # "class" can be a key and a field's name, but not stand in a class body
+    _NamePlate = create_model(
+        "_NamePlate", __base__=Section, **{"class": (Annotated[str | None, CLASS_WORD], None)}
+    )
+
+KNEE_VOLTAGE = Quantity(
+    "V",
+    "knee-point voltage, RMS: 10 % more gives 50 % more exciting current",
+    0.0,
+    above=True,
+    width="ct",
+    usual=(1.0, 1e6),
+)
+KNEE_CURRENT = Quantity(
+    "A",
+    "exciting current at the knee, RMS secondary; 0 for an ideal CT",
+    0.0,
+    high=10.0,
+    width="ct",
+)
 
 
 def _odd(value: int) -> int:
@@ -41,22 +59,50 @@ def _odd(value: int) -> int:
 class CtData(_NamePlate):
     """One end's CTs. Every distribution draws one value for each of the six CTs unless `shared`.
 
-    The excitation curve comes in exactly one of three ways: knee voltage and current; a class with its rated burden;
-    measured points."""
+    The excitation curve comes in exactly one of three ways: knee voltage and current; a class with
+    its rated burden; measured points."""
 
     primary_a: Annotated[float, Plain("A", "rated primary current", 1.0, 1e5)]
     secondary_a: Annotated[float, Plain("A", "rated secondary current", 0.5, 10.0)] = 1.0
-    turns_ratio_error_percent: Annotated[Distribution, Quantity(
-        "%", "deviation of the turns ratio from the rated one", -20.0, 20.0, width="ct")] = number(0.0)
-    rated_burden_va: Annotated[float, Plain("VA", "rated burden of the class, at rated secondary current", 0.0, 500.0,
-                                            above=True)] | None = None
-    accuracy_limit_factor: Annotated[float, Plain(
-        "-", "TPX, TPY, TPZ: symmetrical short-circuit current factor K_ssc; other classes have theirs in their name",
-        1.0, 200.0)] | None = None
-    transient_factor: Annotated[float, Plain(
-        "-", "TPX, TPY, TPZ: transient dimensioning factor K_td", 1.0, 100.0)] | None = None
-    excitation_points: Annotated[ExcitationPoints, Word(
-        "measured points of the excitation curve, fitted")] | None = None
+    turns_ratio_error_percent: Annotated[
+        Distribution,
+        Quantity("%", "deviation of the turns ratio from the rated one", -20.0, 20.0, width="ct"),
+    ] = number(0.0)
+    rated_burden_va: (
+        Annotated[
+            float,
+            Plain(
+                "VA",
+                "rated burden of the class, at rated secondary current",
+                0.0,
+                500.0,
+                above=True,
+            ),
+        ]
+        | None
+    ) = None
+    accuracy_limit_factor: (
+        Annotated[
+            float,
+            Plain(
+                "-",
+                "TPX, TPY, TPZ: symmetrical short-circuit current factor K_ssc; other classes have"
+                " theirs in their name",
+                1.0,
+                200.0,
+            ),
+        ]
+        | None
+    ) = None
+    transient_factor: (
+        Annotated[
+            float, Plain("-", "TPX, TPY, TPZ: transient dimensioning factor K_td", 1.0, 100.0)
+        ]
+        | None
+    ) = None
+    excitation_points: (
+        Annotated[ExcitationPoints, Word("measured points of the excitation curve, fitted")] | None
+    ) = None
     excitation_misfit_max_percent: (
         Annotated[
             float,
@@ -72,34 +118,92 @@ class CtData(_NamePlate):
         ]
         | None
     ) = None
-    knee_factor: Annotated[Distribution, Quantity(
-        "-", "knee voltage over the one that the class or the points give; a spread makes the CTs unlike", 0.0,
-        above=True, usual=(0.3, 10.0), width="ct")] | None = None
+    knee_factor: (
+        Annotated[
+            Distribution,
+            Quantity(
+                "-",
+                "knee voltage over the one that the class or the points give; a spread makes the"
+                " CTs unlike",
+                0.0,
+                above=True,
+                usual=(0.3, 10.0),
+                width="ct",
+            ),
+        ]
+        | None
+    ) = None
     knee_voltage_v: Annotated[Distribution, KNEE_VOLTAGE] | None = None
     knee_current_a: Annotated[Distribution, KNEE_CURRENT] | None = None
-    ankle_ratio: Annotated[Distribution, Quantity(
-        "-", "exciting current at a tenth of the knee voltage over that at the knee", 0.0, 1.0, above=True,
-        width="ct")] = number(0.2)
-    winding_resistance_ohm: Annotated[Distribution, Quantity(
-        "ohm", "secondary winding resistance, hot", 0.0, usual=(0.0, 1000.0), width="ct")]
-    lead_resistance_ohm: Annotated[Distribution, Quantity(
-        "ohm", "one-way lead, CT to the relay panel", 0.0, usual=(0.0, 1000.0), width="ct")] = number(0.0)
-    return_core_ohm: Annotated[Distribution, Quantity(
-        "ohm", "four-wire pilots: return core that the end's three CTs share; 0: their star point is at the panel", 0.0,
-        usual=(0.0, 1000.0), width="ct")] = number(0.0)
-    ratio_matching: Annotated[float, Plain(
-        "-", "what a matching transformer or the relay multiplies the secondary current by", 0.01, 100.0)] = 1.0
-    remanence_percent: Annotated[Distribution, Quantity(
-        "%", "flux left before the event, of the knee flux, signed", -100.0, 100.0, width="ct", varies="event",
-    )] = number(0.0)
-    remanence_bound_percent: Annotated[float, Plain(
-        "%", "largest flux at which the core can rest, of the knee flux", 1.0, 95.0)] = 80.0
-    saturation_exponent: Annotated[int, Plain(     # below 9 no curve meets the knee's definition at every bound
-        "-", "odd power of the saturated branch", 9, 31)] = 15
-    remanence_model: Annotated[RemanenceModel, Word(
-        "what holds the remanence, one for all CTs: stop_operators (hysteresis), or shifted_curve (a curve through "
-        "the remanent flux), which never forgets it and has no bound; remanence_percent keeps to "
-        "remanence_bound_percent in both")] = "stop_operators"
+    ankle_ratio: Annotated[
+        Distribution,
+        Quantity(
+            "-",
+            "exciting current at a tenth of the knee voltage over that at the knee",
+            0.0,
+            1.0,
+            above=True,
+            width="ct",
+        ),
+    ] = number(0.2)
+    winding_resistance_ohm: Annotated[
+        Distribution,
+        Quantity("ohm", "secondary winding resistance, hot", 0.0, usual=(0.0, 1000.0), width="ct"),
+    ]
+    lead_resistance_ohm: Annotated[
+        Distribution,
+        Quantity(
+            "ohm", "one-way lead, CT to the relay panel", 0.0, usual=(0.0, 1000.0), width="ct"
+        ),
+    ] = number(0.0)
+    return_core_ohm: Annotated[
+        Distribution,
+        Quantity(
+            "ohm",
+            "four-wire pilots: return core that the end's three CTs share; 0: their star point is"
+            " at the panel",
+            0.0,
+            usual=(0.0, 1000.0),
+            width="ct",
+        ),
+    ] = number(0.0)
+    ratio_matching: Annotated[
+        float,
+        Plain(
+            "-",
+            "what a matching transformer or the relay multiplies the secondary current by",
+            0.01,
+            100.0,
+        ),
+    ] = 1.0
+    remanence_percent: Annotated[
+        Distribution,
+        Quantity(
+            "%",
+            "flux left before the event, of the knee flux, signed",
+            -100.0,
+            100.0,
+            width="ct",
+            varies="event",
+        ),
+    ] = number(0.0)
+    remanence_bound_percent: Annotated[
+        float, Plain("%", "largest flux at which the core can rest, of the knee flux", 1.0, 95.0)
+    ] = 80.0
+    saturation_exponent: Annotated[
+        int,
+        Plain(  # below 9 no curve meets the knee's definition at every bound
+            "-", "odd power of the saturated branch", 9, 31
+        ),
+    ] = 15
+    remanence_model: Annotated[
+        RemanenceModel,
+        Word(
+            "what holds the remanence, one for all CTs: stop_operators (hysteresis), or"
+            " shifted_curve (a curve through the remanent flux), which never forgets it and has no"
+            " bound; remanence_percent keeps to remanence_bound_percent in both"
+        ),
+    ] = "stop_operators"
 
     _odd_exponent = field_validator("saturation_exponent")(_odd)
 
@@ -114,7 +218,9 @@ class CtData(_NamePlate):
 
     def curve(self, ankle: ArrayLike) -> Array:
         """a, b, c1, c2 of the excitation characteristic at each ankle ratio, (4, ...)."""
-        return coefficients_of(self.remanence_model, self.remanence_bound_percent, self.saturation_exponent, ankle)
+        return coefficients_of(
+            self.remanence_model, self.remanence_bound_percent, self.saturation_exponent, ankle
+        )
 
 
 class CurrentTransformer(CtData):
@@ -125,29 +231,50 @@ class CurrentTransformer(CtData):
 
     @property
     def seen_from_legs(self) -> Self:
-        """The same through the ratio matching m, at the centre of each input: volts by 1/m, amperes by m, ohms by
-        1/m^2 (derived: an ideal transformer keeps the power)."""
+        """The same through the ratio matching m, at the centre of each input: volts by 1/m, amperes
+        by m, ohms by 1/m^2 (derived: an ideal transformer keeps the power)."""
         m = self.ratio_matching
         if m == 1:
             return self
-        scales = {"knee_voltage_v": 1 / m, "knee_current_a": m, "winding_resistance_ohm": m**-2,
-                  "lead_resistance_ohm": m**-2, "return_core_ohm": m**-2}
-        return self.model_copy(update={key: number(getattr(self, key).centre() * scale)
-                                       for key, scale in scales.items()})
+        scales = {
+            "knee_voltage_v": 1 / m,
+            "knee_current_a": m,
+            "winding_resistance_ohm": m**-2,
+            "lead_resistance_ohm": m**-2,
+            "return_core_ohm": m**-2,
+        }
+        return self.model_copy(
+            update={
+                key: number(getattr(self, key).centre() * scale) for key, scale in scales.items()
+            }
+        )
 
 
 _optional: dict[str, Any] = {
-    name: (Optional[Annotated[field.annotation, *field.metadata]] if field.metadata else field.annotation, None)  # noqa: UP045
-    for name, field in CtData.model_fields.items() if name != "remanence_model"
+    name: (
+        (
+            Annotated[field.annotation, *field.metadata] | None
+            if field.metadata
+            else field.annotation
+        ),
+        None,
+    )
+    for name, field in CtData.model_fields.items()
+    if name != "remanence_model"
 }
-CtOverride: Any = create_model("CtOverride", __base__=Section, __validators__={
-    "_odd": field_validator("saturation_exponent")(_odd)}, **_optional)
+CtOverride: Any = create_model(
+    "CtOverride",
+    __base__=Section,
+    __validators__={"_odd": field_validator("saturation_exponent")(_odd)},
+    **_optional,
+)
 CtOverride.__doc__ = "What one end's CTs have otherwise than the defaults in [ct]."
 
 
 class CtPlaces(CtData):
-    """The table [ct]: defaults for all CTs, and what those of one place have otherwise. The neutral conductor's CT and
-    second cores are there when their table is, be it empty; what it leaves out has the spread of [ct], drawn anew."""
+    """The table [ct]: defaults for all CTs, and what those of one place have otherwise. The neutral
+    conductor's CT and second cores are there when their table is, be it empty; what it leaves out
+    has the spread of [ct], drawn anew."""
 
     neutral_end: CtOverride | None = None
     line_end: CtOverride | None = None
@@ -158,7 +285,8 @@ class CtPlaces(CtData):
     @model_validator(mode="wrap")
     @classmethod
     def _complete(cls, data: Any, handler: ModelWrapValidatorHandler[Self]) -> Self:
-        """The knee and the defaults that a class or measured points give stand in the fields, as if written there."""
+        """The knee and the defaults that a class or measured points give stand in the fields, as if
+        written there."""
         given = handler(data)
         if isinstance(data, CtPlaces):
             return given
@@ -169,21 +297,34 @@ class CtPlaces(CtData):
 
     def weakest(self, groups: Sequence[str] = ENDS) -> CurrentTransformer:
         """The CTs with the lowest nominal knee voltage, seen from the legs."""
-        return min((self.at(group).seen_from_legs for group in groups), key=lambda cts: cts.knee_voltage_v.centre())
+        return min(
+            (self.at(group).seen_from_legs for group in groups),
+            key=lambda cts: cts.knee_voltage_v.centre(),
+        )
 
     @property
     def groups(self) -> tuple[str, ...]:
-        """The tables of CTs that the study has: both ends always, the others where they are given."""
-        return (*ENDS, *(group for group in (NEUTRAL_CONDUCTOR, *SECOND_CORES) if getattr(self, group) is not None))
+        """The tables of CTs that the study has: both ends always, the others where they are
+        given."""
+        return (
+            *ENDS,
+            *(
+                group
+                for group in (NEUTRAL_CONDUCTOR, *SECOND_CORES)
+                if getattr(self, group) is not None
+            ),
+        )
 
     def at(self, end: str) -> CurrentTransformer:
-        """The CTs of one of `GROUPS` with the overrides applied; the knee voltage with the median of its factor in
-        it."""
+        """The CTs of one of `GROUPS` with the overrides applied; the knee voltage with the median
+        of its factor in it."""
         override = getattr(self, end)
         values = {name: getattr(self, name) for name in CtData.model_fields}
         if override is not None:
             values |= {name: getattr(override, name) for name in override.model_fields_set}
         if (factor := values["knee_factor"]) is not None:
-            values |= {"knee_voltage_v": number(values["knee_voltage_v"].centre() * factor.centre()),
-                       "knee_factor": None}
+            values |= {
+                "knee_voltage_v": number(values["knee_voltage_v"].centre() * factor.centre()),
+                "knee_factor": None,
+            }
         return CurrentTransformer.model_construct(**values)

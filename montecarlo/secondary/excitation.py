@@ -1,14 +1,14 @@
 """The excitation characteristic: coefficients from the knee, the ankle and the remanence bound.
 
-In units of the knee (m = flux linkage over its peak at the knee voltage, i over the RMS exciting current at the
-knee) the characteristic is
+In units of the knee (m = flux linkage over its peak at the knee voltage, i over the RMS exciting
+current at the knee) the characteristic is
 
     i = a m + b m^S + h1 + h2
 
-where each h is a stop operator (Prandtl-Ishlinskii hysteresis; Visintin, Differential Models of Hysteresis,
-Springer 1994): it moves with slope c/yield and is clipped to ±c. At rest h1 + h2 = -f(m), so that a core with
-remanence draws no current before an event; a single-valued curve started at a remanent flux would.
-"""
+where each h is a stop operator (Prandtl-Ishlinskii hysteresis; Visintin, Differential Models of
+Hysteresis, Springer 1994): it moves with slope c/yield and is clipped to ±c. At rest h1 + h2 =
+-f(m), so that a core with remanence draws no current before an event; a single-valued curve started
+at a remanent flux would."""
 
 from __future__ import annotations
 
@@ -22,10 +22,11 @@ from numpy.typing import ArrayLike, NDArray
 from montecarlo.quantities import Array
 from montecarlo.secondary.compiled import njit
 
-YIELDS = np.array([0.03, 0.40])                            # flux at which each stop yields; common practice, no source
-_SWING = 1.3              # a load's flux swings further than its fundamental; 1.0 left spills of a milliampere
-_ROUND_OFF = 1e-12        # of a coefficient that is zero
-_ANGLES = (np.arange(720) + 0.5) * np.pi / 720             # half a cycle, midpoint rule
+YIELDS = np.array([0.03, 0.40])  # flux at which each stop yields; common practice, no source
+# a load's flux swings further than its fundamental; 1.0 left spills of a milliampere
+_SWING = 1.3
+_ROUND_OFF = 1e-12  # of a coefficient that is zero
+_ANGLES = (np.arange(720) + 0.5) * np.pi / 720  # half a cycle, midpoint rule
 
 
 def _branch(flux_peak: float, exponent: int) -> Array:
@@ -40,29 +41,38 @@ def loop_rms(coefficients: Array, flux_peak: float, exponent: int) -> Array:
     """RMS exciting current over a settled cycle of sinusoidal flux, in units of the knee current.
 
     coefficients (4, ...): a, b, c1, c2; flux_peak in units of the knee flux. Returns (...)."""
-    return np.asarray(np.sqrt(np.mean(np.tensordot(_branch(flux_peak, exponent).T, coefficients, 1) ** 2, axis=0)))
+    return np.asarray(
+        np.sqrt(np.mean(np.tensordot(_branch(flux_peak, exponent).T, coefficients, 1) ** 2, axis=0))
+    )
 
 
 @dataclass(frozen=True, eq=False)
 class ExcitationTable:
     """Coefficients a, b, c1, c2 against the ankle ratio, for one remanence bound and one exponent.
 
-    Four conditions fix them: RMS 1 at the knee; RMS 1.5 at 1.1 times its voltage (the knee's definition in
-    IEC 61869-2); RMS `ankle` at a tenth of it; and a core that can rest at the bound but not beyond,
-    f(bound) = c1 + c2. The ankle stands for the foot of a CT's test curve (common practice, no source)."""
+    Four conditions fix them: RMS 1 at the knee; RMS 1.5 at 1.1 times its voltage (the knee's
+    definition in IEC 61869-2); RMS `ankle` at a tenth of it; and a core that can rest at the bound
+    but not beyond, f(bound) = c1 + c2. The ankle stands for the foot of a CT's test curve (common
+    practice, no source)."""
 
-    ankle: Array                                           # (nodes,)
-    rows: Array                                            # (4, nodes)
+    ankle: Array  # (nodes,)
+    rows: Array  # (4, nodes)
 
     @property
     def ankle_range(self) -> tuple[float, float]:
         """Ankle ratios that both stops can meet with c1, c2 >= 0; NaN if there are none."""
-        return (float(self.ankle[0]), float(self.ankle[-1])) if self.ankle.size else (math.nan, math.nan)
+        return (
+            (float(self.ankle[0]), float(self.ankle[-1]))
+            if self.ankle.size
+            else (math.nan, math.nan)
+        )
 
     def at(self, ankle: ArrayLike) -> Array:
         """(4, ...) coefficients; NaN outside the range."""
         ankle = np.asarray(ankle, float)
-        return np.stack([np.interp(ankle, self.ankle, row, left=np.nan, right=np.nan) for row in self.rows])
+        return np.stack(
+            [np.interp(ankle, self.ankle, row, left=np.nan, right=np.nan) for row in self.rows]
+        )
 
 
 @cache
@@ -79,9 +89,12 @@ def one_stop_table(exponent: int) -> ExcitationTable:
 
 
 def _tabulated(line: Array, exponent: int) -> ExcitationTable:
-    """By continuation from ankle to ankle; `line`: what is zero times the coefficients, the fourth condition."""
+    """By continuation from ankle to ankle; `line`: what is zero times the coefficients, the fourth
+    condition."""
     scan = np.arange(0.05, 0.80, 0.002)
-    start = np.array([0.678, 0.444, 0.100, 0.458])         # near the solution at ankle 0.2, bound 80 %, exponent 15
+    start = np.array(
+        [0.678, 0.444, 0.100, 0.458]
+    )  # near the solution at ankle 0.2, bound 80 %, exponent 15
     rows = np.full((4, scan.size), np.nan)
     middle = int(np.argmin(np.abs(scan - 0.2)))
     for indices in (range(middle, -1, -1), range(middle, scan.size)):
@@ -97,10 +110,18 @@ def _tabulated(line: Array, exponent: int) -> ExcitationTable:
 
 def _fit(ankle: float, line: Array, exponent: int, start: Array) -> Array:
     """Newton on three quadratic forms (RMS² is quadratic in the coefficients) and one line."""
-    forms = [branch @ branch.T / _ANGLES.size for branch in (_branch(peak, exponent) for peak in (0.1, 1.0, 1.1))]
+    forms = [
+        branch @ branch.T / _ANGLES.size
+        for branch in (_branch(peak, exponent) for peak in (0.1, 1.0, 1.1))
+    ]
     v = start
     for _ in range(40):
-        off = np.array([*(v @ q @ v - rms**2 for q, rms in zip(forms, (ankle, 1.0, 1.5), strict=True)), line @ v])
+        off = np.array(
+            [
+                *(v @ q @ v - rms**2 for q, rms in zip(forms, (ankle, 1.0, 1.5), strict=True)),
+                line @ v,
+            ]
+        )
         step = np.linalg.solve(np.stack([*(2 * q @ v for q in forms), line]), off)
         v = v - step
         if np.abs(step).max() < 1e-12:
@@ -113,28 +134,33 @@ def sine_power_fundamental(exponent: int) -> float:
     return math.comb(exponent + 1, (exponent + 1) // 2) / 2.0**exponent
 
 
-def settled_offsets(remanence: Array, flux_peak: Array, coefficients: Array,
-                    exponent: NDArray[np.int64]) -> tuple[Array, Array]:
-    """Where a core with load stands: mean flux and the mean of each stop, so that the mean current is zero.
+def settled_offsets(
+    remanence: Array, flux_peak: Array, coefficients: Array, exponent: NDArray[np.int64]
+) -> tuple[Array, Array]:
+    """Where a core with load stands: mean flux and the mean of each stop, so that the mean current
+    is zero.
 
-    remanence, flux_peak (n, ct) in knee units; coefficients (4, n, ct); exponent (ct,). A stop that the load flux
-    sweeps from end to end keeps no mean; one that it does not sweep may rest anywhere in the band that is left,
-    c - slope·peak, less a margin for the flux's harmonics. Remanence that the band cannot hold is shaken down to what
-    it can. Returns (n, ct), (2, n, ct). Derived."""
+    remanence, flux_peak (n, ct) in knee units; coefficients (4, n, ct); exponent (ct,). A stop that
+    the load flux sweeps from end to end keeps no mean; one that it does not sweep may rest anywhere
+    in the band that is left, c - slope·peak, less a margin for the flux's harmonics. Remanence that
+    the band cannot hold is shaken down to what it can. Returns (n, ct), (2, n, ct). Derived."""
     band = np.maximum(coefficients[2:] * (1 - _SWING * flux_peak / YIELDS[:, None, None]), 0.0)
     room = band.sum(axis=0)
     mean, current = np.array(remanence, float), np.empty(remanence.shape)
     for power in np.unique(exponent):
         same = np.asarray(exponent) == power
-        mean[:, same], current[:, same] = _within(room[:, same], mean[:, same], flux_peak[:, same],
-                                                  coefficients[:2, :, same], int(power))
+        mean[:, same], current[:, same] = _within(
+            room[:, same], mean[:, same], flux_peak[:, same], coefficients[:2, :, same], int(power)
+        )
     with np.errstate(invalid="ignore", divide="ignore"):
         return mean, -np.where(room > 0, band / room, 0.0) * current
 
 
-def _within(room: Array, mean: Array, peak: Array, coefficients: Array, exponent: int) -> tuple[Array, Array]:
-    """The mean flux, brought to where |cycle-mean current| <= room, and that current. By Newton: beyond that point
-    the current rises ever faster, so every move stops short of it."""
+def _within(
+    room: Array, mean: Array, peak: Array, coefficients: Array, exponent: int
+) -> tuple[Array, Array]:
+    """The mean flux, brought to where |cycle-mean current| <= room, and that current. By Newton:
+    beyond that point the current rises ever faster, so every move stops short of it."""
     current, _ = mean_current(mean, peak, coefficients, exponent)
     over = np.abs(current) > room
     if over.any():
@@ -149,13 +175,26 @@ def _within(room: Array, mean: Array, peak: Array, coefficients: Array, exponent
     return mean, current
 
 
-def mean_current(mean: Array, peak: Array, coefficients: Array, exponent: int) -> tuple[Array, Array]:
-    """Cycle mean of a m + b m^S for m = mean + peak·cos, and its derivative by `mean`: the binomial series, in which
-    the mean of cos^2k is C(2k, k)/4^k."""
-    power, slope = _series(np.ravel(mean), np.ravel(peak), np.array(
-        [math.comb(exponent, 2 * k) * math.comb(2 * k, k) / 4**k for k in range((exponent + 1) // 2)]))
+def mean_current(
+    mean: Array, peak: Array, coefficients: Array, exponent: int
+) -> tuple[Array, Array]:
+    """Cycle mean of a m + b m^S for m = mean + peak·cos, and its derivative by `mean`: the binomial
+    series, in which the mean of cos^2k is C(2k, k)/4^k."""
+    power, slope = _series(
+        np.ravel(mean),
+        np.ravel(peak),
+        np.array(
+            [
+                math.comb(exponent, 2 * k) * math.comb(2 * k, k) / 4**k
+                for k in range((exponent + 1) // 2)
+            ]
+        ),
+    )
     power, slope = power.reshape(mean.shape), slope.reshape(mean.shape)
-    return coefficients[0] * mean + coefficients[1] * power * mean, coefficients[0] + coefficients[1] * slope
+    return (
+        coefficients[0] * mean + coefficients[1] * power * mean,
+        coefficients[0] + coefficients[1] * slope,
+    )
 
 
 @njit(nogil=True, error_model="numpy")
@@ -163,7 +202,7 @@ def _series(mean: Array, peak: Array, weights: Array) -> tuple[Array, Array]:
     """The two sums of `mean_current`, flat."""
     power, slope = np.empty(mean.size), np.empty(mean.size)
     for i in range(mean.size):
-        square, swing, factor = mean[i]**2, peak[i]**2, 1.0
+        square, swing, factor = mean[i] ** 2, peak[i] ** 2, 1.0
         total, rise = 0.0, 0.0
         for k in range(weights.size):
             weight = weights[k] * factor
@@ -174,18 +213,21 @@ def _series(mean: Array, peak: Array, weights: Array) -> tuple[Array, Array]:
     return power, slope
 
 
-def start_state(flux: NDArray[np.complex128], remanence: Array, coefficients: Array,
-                exponent: NDArray[np.int64]) -> tuple[Array, Array]:
+def start_state(
+    flux: NDArray[np.complex128], remanence: Array, coefficients: Array, exponent: NDArray[np.int64]
+) -> tuple[Array, Array]:
     """Flux and stops of cores settled under load, at the instant that the phasors' angles refer to.
 
-    flux (n, ct) complex peak of the load flux, remanence (n, ct), both in knee units. Returns flux (n, ct) and the
-    two stops' currents (2, n, ct) in units of the knee current. Without load this is the state at rest."""
+    flux (n, ct) complex peak of the load flux, remanence (n, ct), both in knee units. Returns flux
+    (n, ct) and the two stops' currents (2, n, ct) in units of the knee current. Without load this
+    is the state at rest."""
     mean, offsets = settled_offsets(remanence, np.abs(flux), coefficients, exponent)
     return mean + flux.real, offsets + coefficients[2:] * loop_state(flux)
 
 
 def loop_state(flux: NDArray[np.complex128]) -> Array:
-    """Where the two stops of unit bound stand on the settled loop of a load's flux (n, ct) alone, (2, n, ct)."""
+    """Where the two stops of unit bound stand on the settled loop of a load's flux (n, ct) alone,
+    (2, n, ct)."""
     peak, wave, yields = np.abs(flux), flux.real, YIELDS[:, None, None]
     top = np.minimum(1.0, peak / yields)
     falling = np.maximum(-top, top - (peak - wave) / yields)

@@ -1,4 +1,5 @@
-"""What is measured of a current while it is integrated, and what the elements sustain of it; compiled, in lanes."""
+"""What is measured of a current while it is integrated, and what the elements sustain of it;
+compiled, in lanes."""
 
 from __future__ import annotations
 
@@ -11,18 +12,26 @@ from montecarlo.secondary.lanes import LANES, Lanes, load, splat, square_root, s
 from montecarlo.secondary.restraint import operating_quantity
 from montecarlo.secondary.workspace import ALLOCATES, COMPILED, GAMMA, Index, Meter
 
-_INNER = 1 / (6 * GAMMA * (1 - GAMMA))                     # weights of a step's three points in an integral, exact
-_END = (1 / 3 - GAMMA / 2) / (1 - GAMMA)                   # for a parabola
+_INNER = 1 / (6 * GAMMA * (1 - GAMMA))  # weights of a step's three points in an integral, exact
+_END = (1 / 3 - GAMMA / 2) / (1 - GAMMA)  # for a parabola
 _BEGIN = 1 - _INNER - _END
-POINTS = (_BEGIN, 0.0), (_INNER, GAMMA), (_END, 1.0)       # weight and place of each
+POINTS = (_BEGIN, 0.0), (_INNER, GAMMA), (_END, 1.0)  # weight and place of each
 
 
 @njit(**COMPILED)
-def measure(w: Array, signal: int, now_at: int, k: int, window: Array, sums: Array, circle: Array,
-            quantity: int) -> Lanes:
-    """The square of one cycle's true RMS, RMS of the fundamental, or peak over root two, up to this step, step k of its
-    cycle. By three points a step: the spill of a saturating CT comes in pulses hardly longer than a step. circle (6,
-    steps): `measurement.circle`."""
+def measure(
+    w: Array,
+    signal: int,
+    now_at: int,
+    k: int,
+    window: Array,
+    sums: Array,
+    circle: Array,
+    quantity: int,
+) -> Lanes:
+    """The square of one cycle's true RMS, RMS of the fundamental, or peak over root two, up to this
+    step, step k of its cycle. By three points a step: the spill of a saturating CT comes in pulses
+    hardly longer than a step. circle (6, steps): `measurement.circle`."""
     steps, row = circle.shape[1], 2 * signal
     before, inner, now = load(w, at.BEGIN + signal), load(w, at.INNER + signal), load(w, now_at)
     if quantity == at.PEAK_VALUE:
@@ -60,13 +69,16 @@ def peak_after_jump(w: Array, signal: int, now_at: int, k: int, window: Array, s
 
 
 @njit(**COMPILED)
-def sustained(series: Array, begin: int, end: int, hold: int, drop_off: float, ahead: Array) -> Lanes:
-    """The highest level that `hold` steps on end would not reset, of rows begin to end: from a row that exceeds it none
-    before the hold's end falls below `drop_off` times it; 0 for a hold that outlasts the rows, below 0 where a margin
-    over the bias was never there.
+def sustained(
+    series: Array, begin: int, end: int, hold: int, drop_off: float, ahead: Array
+) -> Lanes:
+    """The highest level that `hold` steps on end would not reset, of rows begin to end: from a row
+    that exceeds it none before the hold's end falls below `drop_off` times it; 0 for a hold that
+    outlasts the rows, below 0 where a margin over the bias was never there.
 
-    The least over a window is the least of what is left of one stretch of hold + 1 rows and of what has come of the
-    next (van Herk, Pattern Recognition Letters 13, 1992). ahead (rows, LANES) is scratch."""
+    The least over a window is the least of what is left of one stretch of hold + 1 rows and of what
+    has come of the next (van Herk, Pattern Recognition Letters 13, 1992). ahead (rows, LANES) is
+    scratch."""
     best = splat(-np.inf if end - begin > hold else 0.0)
     length, slack = hold + 1, 1.0 / drop_off
     for start in range(begin, end - hold, length):
@@ -89,18 +101,23 @@ def _least(one: Lanes, other: Lanes) -> Lanes:
 
 
 @njit(**ALLOCATES)
-def judge(history: Array, done: Index, lead: int, meter: Meter, scratch: Array, pickup: Array) -> None:
-    """What each element sustains for each form of bias and each hold, from the squares that were measured
-    (signals·steps, LANES); a frozen lane keeps its last value. pickup (LANES, elements, forms, holds)."""
+def judge(
+    history: Array, done: Index, lead: int, meter: Meter, scratch: Array, pickup: Array
+) -> None:
+    """What each element sustains for each form of bias and each hold, from the squares that were
+    measured (signals·steps, LANES); a frozen lane keeps its last value. pickup (LANES, elements,
+    forms, holds)."""
     steps = history.shape[0] // meter.signals.size
     for b in range(LANES):
         for e in range(meter.signals.size if done[b] < steps else 0):
-            history[e * steps + done[b]:(e + 1) * steps, b] = history[e * steps + done[b] - 1, b]
+            history[e * steps + done[b] : (e + 1) * steps, b] = history[e * steps + done[b] - 1, b]
     for e in range(meter.element.size):
         mine = meter.element[e] * steps
         if meter.bias[e, 0] < 0:
             for d in range(meter.holds.size):
-                best = sustained(history, mine + lead, mine + steps, meter.holds[d], meter.drop_off**2, scratch)
+                best = sustained(
+                    history, mine + lead, mine + steps, meter.holds[d], meter.drop_off**2, scratch
+                )
                 store(scratch, 0, square_root(best))
                 for v in range(meter.forms.shape[0]):
                     pickup[:, e, v, d] = scratch[0]
@@ -109,12 +126,16 @@ def judge(history: Array, done: Index, lead: int, meter: Meter, scratch: Array, 
         for j in range(meter.bias.shape[1]):
             if meter.bias[e, j] >= 0:
                 row = meter.bias[e, j] * steps
-                end = meter.share[e, j] * np.sqrt(history[row + lead:row + steps])
+                end = meter.share[e, j] * np.sqrt(history[row + lead : row + steps])
                 bias = np.maximum(bias, end) if meter.largest else bias + end
-        difference = np.sqrt(history[mine + lead:mine + steps])
+        difference = np.sqrt(history[mine + lead : mine + steps])
         for v in range(meter.forms.shape[0]):
             form = meter.forms[v]
             quantity = operating_quantity(difference, bias, int(form[0]), form[1], form[2], form[3])
             for d in range(meter.holds.size):
-                store(scratch, 0, sustained(quantity, 0, steps - lead, meter.holds[d], meter.drop_off, scratch))
+                store(
+                    scratch,
+                    0,
+                    sustained(quantity, 0, steps - lead, meter.holds[d], meter.drop_off, scratch),
+                )
                 pickup[:, e, v, d] = scratch[0]

@@ -1,16 +1,18 @@
 """The compiled pass: TR-BDF2 steps, Newton with the exact Jacobian, LANES samples side by side.
 
-TR-BDF2 (Bank et al., IEEE Trans. CAD 4, 1985; Hosea and Shampine, Appl. Numer. Math. 20, 1996) is L-stable: high
-stabilising resistance makes the equations stiff. Both stages have the same implicit weight ALPHA·h:
+TR-BDF2 (Bank et al., IEEE Trans. CAD 4, 1985; Hosea and Shampine, Appl. Numer. Math. 20, 1996) is
+L-stable: high stabilising resistance makes the equations stiff. Both stages have the same implicit
+weight ALPHA·h:
 
     m' = m  + ALPHA·h·(F(m) + F(m'))                     at t + GAMMA·h
     m" = W1·m' - W0·m + ALPHA·h·F(m")                    at t + h
 
-with m the flux linkage in units of the knee's, F = (R·i + Aᵀ·diag(R_leg)·A·i)/λ_knee, i = source - i_m(m).
+with m the flux linkage in units of the knee's, F = (R·i + Aᵀ·diag(R_leg)·A·i)/λ_knee, i = source -
+i_m(m).
 
-A lane stops moving once its own Newton has converged and is frozen once its own waveform has settled, so a sample's
-figures do not depend on which others share its block, on the worker or on the number of workers.
-"""
+A lane stops moving once its own Newton has converged and is frozen once its own waveform has
+settled, so a sample's figures do not depend on which others share its block, on the worker or on
+the number of workers."""
 
 from __future__ import annotations
 
@@ -20,7 +22,16 @@ from montecarlo.quantities import Array
 from montecarlo.secondary import workspace as at
 from montecarlo.secondary.compiled import njit
 from montecarlo.secondary.judging import judge, measure, peak_after_jump
-from montecarlo.secondary.lanes import LANES, Lanes, any_positive, load, size, splat, store, where_less
+from montecarlo.secondary.lanes import (
+    LANES,
+    Lanes,
+    any_positive,
+    load,
+    size,
+    splat,
+    store,
+    where_less,
+)
 from montecarlo.secondary.workspace import (
     ALLOCATES,
     COMPILED,
@@ -39,14 +50,18 @@ from montecarlo.secondary.workspace import (
 
 ALPHA = GAMMA / 2
 _W1, _W0 = 1 / (GAMMA * (2 - GAMMA)), (1 - GAMMA) ** 2 / (GAMMA * (2 - GAMMA))
-_STRAIGHT1, _BENT1 = GAMMA / ALPHA, GAMMA**2 / (2 * ALPHA * (1 - GAMMA))       # a start from two values of F
+_STRAIGHT1, _BENT1 = (
+    GAMMA / ALPHA,
+    GAMMA**2 / (2 * ALPHA * (1 - GAMMA)),
+)  # a start from two values of F
 _STRAIGHT2, _BENT2 = (1 - GAMMA) / ALPHA, (1 - GAMMA) ** 2 / (2 * ALPHA * GAMMA)
-_TOLERANCE = 1e-3            # last Newton move, in knee flux; Newton squares it, so the error left is of 1e-6
+# last Newton move, in knee flux; Newton squares it, so the error left is of 1e-6
+_TOLERANCE = 1e-3
 _MAX_ITERATIONS = 60
-_TILE = 16                   # points of the sources that are copied at a time
+_TILE = 16  # points of the sources that are copied at a time
 
 
-# --- one stage --------------------------------------------------------------------------------------------
+# --- one stage ----------------------------------------------------------------
 
 
 @njit(**COMPILED)
@@ -58,8 +73,9 @@ def _clip(value: Lanes, bound: Lanes) -> Lanes:
 
 @njit(**COMPILED)
 def _excite(w: Array, c: int, power: int, again: bool) -> None:
-    """Current that excitation leaves and the slope of the exciting current, CT c at the iterate; the stops follow a
-    move one way. From the second iteration on a lane that has converged keeps its current."""
+    """Current that excitation leaves and the slope of the exciting current, CT c at the iterate;
+    the stops follow a move one way. From the second iteration on a lane that has converged keeps
+    its current."""
     m = load(w, at.NEXT + c)
     moved = m - load(w, at.FLUX + c)
     slope1, slope2 = load(w, at.SLOPE1 + c), load(w, at.SLOPE2 + c)
@@ -67,20 +83,29 @@ def _excite(w: Array, c: int, power: int, again: bool) -> None:
     stop1 = load(w, at.STOP1 + c) + slope1 * moved
     stop2 = load(w, at.STOP2 + c) + slope2 * moved
     linear = load(w, at.LINEAR + c)
-    steep = load(w, at.STEEP + c) * to_power(m * m, power)                    # m^(S-1), S - 1 = 2·power
-    current = load(w, at.SOURCE + c) - ((linear + steep) * m + _clip(stop1, bound1) + _clip(stop2, bound2))
+    steep = load(w, at.STEEP + c) * to_power(m * m, power)  # m^(S-1), S - 1 = 2·power
+    current = load(w, at.SOURCE + c) - (
+        (linear + steep) * m + _clip(stop1, bound1) + _clip(stop2, bound2)
+    )
     if again:
         current = where_less(splat(0.0), load(w, at.ACTIVE), current, load(w, at.CURRENT + c))
     store(w, at.CURRENT + c, current)
-    store(w, at.SLOPE + c, linear + (2.0 * power + 1.0) * steep + where_less(size(stop1), bound1, slope1, splat(0.0))
-          + where_less(size(stop2), bound2, slope2, splat(0.0)))
+    store(
+        w,
+        at.SLOPE + c,
+        linear
+        + (2.0 * power + 1.0) * steep
+        + where_less(size(stop1), bound1, slope1, splat(0.0))
+        + where_less(size(stop2), bound2, slope2, splat(0.0)),
+    )
 
 
 @njit(**COMPILED)
 def _drive(w: Array, c: int, list_: int, member: Index, sign: Array) -> Lanes:
     """weight·F of CT c from its current and the legs' voltages in LOAD."""
-    return (load(w, at.OWN + c) * load(w, at.CURRENT + c)
-            + load(w, at.GAIN + c) * total(w, at.LOAD, member, sign, list_))
+    return load(w, at.OWN + c) * load(w, at.CURRENT + c) + load(w, at.GAIN + c) * total(
+        w, at.LOAD, member, sign, list_
+    )
 
 
 @njit(**COMPILED)
@@ -96,10 +121,13 @@ def _voltages(w: Array, legs: int, member: Index, sign: Array) -> None:
 
 
 @njit(**COMPILED)
-def _eliminate(w: Array, legs: int, member: Index, sign: Array, filled: Index, power: Index, again: bool) -> None:
-    """The stage's residual and Jacobian, I + D + G·Aᵀ·R_leg·A·diag(slope) with D = diag(G·R·slope): by Woodbury a
-    system of the size of the legs, I + √R_leg·A·diag(G·slope/(1 + D))·Aᵀ·√R_leg. R_leg = 0 is no special case."""
-    places, product = power.size, splat(1.0)               # one division inverts all of 1 + D
+def _eliminate(
+    w: Array, legs: int, member: Index, sign: Array, filled: Index, power: Index, again: bool
+) -> None:
+    """The stage's residual and Jacobian, I + D + G·Aᵀ·R_leg·A·diag(slope) with D = diag(G·R·slope):
+    by Woodbury a system of the size of the legs, I + √R_leg·A·diag(G·slope/(1 + D))·Aᵀ·√R_leg.
+    R_leg = 0 is no special case."""
+    places, product = power.size, splat(1.0)  # one division inverts all of 1 + D
     for c in range(places):
         _excite(w, c, power[c], again)
         diagonal = 1.0 + load(w, at.OWN + c) * load(w, at.SLOPE + c)
@@ -111,7 +139,9 @@ def _eliminate(w: Array, legs: int, member: Index, sign: Array, filled: Index, p
     for c in range(places - 1, -1, -1):
         slope, inverse = load(w, at.SLOPE + c), rest * load(w, at.PULL + c)
         rest = rest * load(w, at.DIAG + c)
-        pull = (load(w, at.NEXT + c) - _drive(w, c, legs + c, member, sign) - load(w, at.RHS + c)) * inverse
+        pull = (
+            load(w, at.NEXT + c) - _drive(w, c, legs + c, member, sign) - load(w, at.RHS + c)
+        ) * inverse
         weight = load(w, at.GAIN + c) * inverse
         store(w, at.PULL + c, pull)
         store(w, at.PUSH + c, slope * pull)
@@ -129,17 +159,19 @@ def _eliminate(w: Array, legs: int, member: Index, sign: Array, filled: Index, p
 
 @njit(**COMPILED)
 def _substitute(w: Array, legs: int, filled: Index) -> None:
-    """LOAD becomes √R_leg·(I + S)⁻¹·LOAD. S is positive semidefinite, so L·D·Lᵀ needs no pivots; on the diagonal
-    stands 1/D, below it L. Entries that stay zero are passed over."""
+    """LOAD becomes √R_leg·(I + S)⁻¹·LOAD. S is positive semidefinite, so L·D·Lᵀ needs no pivots; on
+    the diagonal stands 1/D, below it L. Entries that stay zero are passed over."""
     for p in range(legs):
         right = load(w, at.LOAD + p)
         pivot = 1.0 + load(w, at.FACTOR + p * legs + p)
         for q in range(p):
             if filled[p * legs + q]:
-                entry = load(w, at.FACTOR + p * legs + q)    # L·D here
+                entry = load(w, at.FACTOR + p * legs + q)  # L·D here
                 for r in range(q):
                     if filled[p * legs + r] and filled[q * legs + r]:
-                        entry = entry - load(w, at.FACTOR + p * legs + r) * load(w, at.FACTOR + q * legs + r)
+                        entry = entry - load(w, at.FACTOR + p * legs + r) * load(
+                            w, at.FACTOR + q * legs + r
+                        )
                 store(w, at.FACTOR + p * legs + q, entry)
         for q in range(p):
             if filled[p * legs + q]:
@@ -161,21 +193,27 @@ def _substitute(w: Array, legs: int, filled: Index) -> None:
 
 
 @njit(**COMPILED)
-def _newton(w: Array, legs: int, member: Index, sign: Array, filled: Index, power: Index, again: bool) -> bool:
-    """One Newton move of the lanes that still move; whether any of them is to move again. The currents follow along the
-    tangent, so that a last move needs no further look at the characteristic."""
+def _newton(
+    w: Array, legs: int, member: Index, sign: Array, filled: Index, power: Index, again: bool
+) -> bool:
+    """One Newton move of the lanes that still move; whether any of them is to move again. The
+    currents follow along the tangent, so that a last move needs no further look at the
+    characteristic."""
     places = power.size
     _eliminate(w, legs, member, sign, filled, power, again)
     _substitute(w, legs, filled)
     active, peak = load(w, at.ACTIVE), splat(0.0)
     for c in range(places):
-        pull = load(w, at.PULL + c) - load(w, at.DIAG + c) * total(w, at.LOAD, member, sign, legs + c)
+        pull = load(w, at.PULL + c) - load(w, at.DIAG + c) * total(
+            w, at.LOAD, member, sign, legs + c
+        )
         m = load(w, at.NEXT + c)
         to = where_less(splat(0.0), active, _clip(m - pull, load(w, at.LIMIT + c)), m)
         store(w, at.NEXT + c, to)
         store(w, at.CURRENT + c, load(w, at.CURRENT + c) - load(w, at.SLOPE + c) * (to - m))
         pull = size(pull)
-        peak = where_less(pull, peak, peak, pull) + 0.0 * peak               # the largest; not a number stays
+        # the largest; not a number stays
+        peak = where_less(pull, peak, peak, pull) + 0.0 * peak
     active = where_less(splat(_TOLERANCE), peak, active, splat(0.0))
     store(w, at.ACTIVE, active)
     store(w, at.PEAK, peak)
@@ -187,15 +225,23 @@ def _keep(w: Array, places: int) -> None:
     """What the last stage found becomes the state: its flux, and the stops follow."""
     for c in range(places):
         m, moved = load(w, at.NEXT + c), load(w, at.NEXT + c) - load(w, at.FLUX + c)
-        store(w, at.STOP1 + c, _clip(load(w, at.STOP1 + c) + load(w, at.SLOPE1 + c) * moved, load(w, at.BOUND1 + c)))
-        store(w, at.STOP2 + c, _clip(load(w, at.STOP2 + c) + load(w, at.SLOPE2 + c) * moved, load(w, at.BOUND2 + c)))
+        store(
+            w,
+            at.STOP1 + c,
+            _clip(load(w, at.STOP1 + c) + load(w, at.SLOPE1 + c) * moved, load(w, at.BOUND1 + c)),
+        )
+        store(
+            w,
+            at.STOP2 + c,
+            _clip(load(w, at.STOP2 + c) + load(w, at.SLOPE2 + c) * moved, load(w, at.BOUND2 + c)),
+        )
         store(w, at.FLUX + c, m)
 
 
 @njit(**COMPILED)
 def _begin(w: Array, places: int, second: bool) -> None:
-    """The last stage's state is kept; then this stage's right-hand side, and a start for Newton from
-    the last two values of F: DRIVE is weight·F, which a stage that has converged leaves as
+    """The last stage's state is kept; then this stage's right-hand side, and a start for Newton
+    from the last two values of F: DRIVE is weight·F, which a stage that has converged leaves as
     flux - RHS."""
     _keep(w, places)
     live = load(w, at.LIVE)
@@ -229,8 +275,9 @@ def _start(w: Array, legs: int, member: Index, sign: Array, power: Index) -> Non
 
 
 @njit(**COMPILED)
-def _stage(w: Array, legs: int, member: Index, sign: Array, filled: Index, power: Index,
-           second: bool) -> None:
+def _stage(
+    w: Array, legs: int, member: Index, sign: Array, filled: Index, power: Index, second: bool
+) -> None:
     """Newton until no lane moves; then the legs' currents."""
     _begin(w, power.size, second)
     store(w, at.ACTIVE, load(w, at.LIVE))
@@ -238,16 +285,20 @@ def _stage(w: Array, legs: int, member: Index, sign: Array, filled: Index, power
         if not _newton(w, legs, member, sign, filled, power, iteration > 0):
             break
     _sum_legs(w, legs, member, sign)
-    worst, peak = load(w, at.WORST), where_less(splat(0.0), load(w, at.LIVE), load(w, at.PEAK), splat(0.0))
+    worst, peak = (
+        load(w, at.WORST),
+        where_less(splat(0.0), load(w, at.LIVE), load(w, at.PEAK), splat(0.0)),
+    )
     store(w, at.WORST, where_less(peak, worst, worst, peak) + 0.0 * worst)
 
 
-# --- one block --------------------------------------------------------------------------------------------
+# --- one block ----------------------------------------------------------------
 
 
 @njit(**COMPILED)
 def _fetch(tile: Array, wave: Array, first: int, point: int) -> None:
-    """The next points of the block's sources, lanes side by side: row = point·channels + channel."""
+    """The next points of the block's sources, lanes side by side: row = point·channels +
+    channel."""
     channels = wave.shape[1]
     for k in range(min(_TILE, wave.shape[2] - point)):
         for channel in range(channels):
@@ -257,8 +308,9 @@ def _fetch(tile: Array, wave: Array, first: int, point: int) -> None:
 
 @njit(**COMPILED)
 def _point(index: int, lead: int, points: int, loop_from: int, jump: bool) -> int:
-    """Which point of the sources stands for `index`: before the window its first cycle, after its end the last part.
-    With a jump the instant of the event has two points, and its `index` means the first."""
+    """Which point of the sources stands for `index`: before the window its first cycle, after its
+    end the last part. With a jump the instant of the event has two points, and its `index` means
+    the first."""
     if index <= 0:
         return index % (2 * lead)
     point = index + 1 if jump and index > 2 * lead else index
@@ -273,7 +325,8 @@ def _take_source(w: Array, tile: Array, row: int, channel: Index) -> None:
 
 @njit(**ALLOCATES)
 def _settle(w: Array, history: Array, s: int, pace: Pace, signals: int, done: Index) -> bool:
-    """Freeze the lanes in which no measured value has changed over the last cycle; whether any lane goes on."""
+    """Freeze the lanes in which no measured value has changed over the last cycle; whether any lane
+    goes on."""
     for b in range(LANES):
         change = 0.0
         for e in range(signals):
@@ -286,15 +339,30 @@ def _settle(w: Array, history: Array, s: int, pace: Pace, signals: int, done: In
 
 
 @njit(**ALLOCATES)
-def integrate(wave: Array, channel: Index, cores: Cores, net: Network, pace: Pace, meter: Meter, pickup: Array,
-              moves: Array, trace: Array) -> None:
-    """Every block of lanes from its start to the end of the window; see `transient.solve` for the meaning.
+def integrate(
+    wave: Array,
+    channel: Index,
+    cores: Cores,
+    net: Network,
+    pace: Pace,
+    meter: Meter,
+    pickup: Array,
+    moves: Array,
+    trace: Array,
+) -> None:
+    """Every block of lanes from its start to the end of the window; see `transient.solve` for the
+    meaning.
 
-    wave (n, channels, points), n a multiple of LANES. Writes pickup (n, elements, forms, holds), moves (n,) the largest
-    last Newton move, trace (n, legs + ct, steps) if it is not empty."""
+    wave (n, channels, points), n a multiple of LANES. Writes pickup (n, elements, forms, holds),
+    moves (n,) the largest last Newton move, trace (n, legs + ct, steps) if it is not empty."""
     n, channels, points = wave.shape
     signals, lead, steps = meter.signals.size, pace.lead, pace.steps
-    legs, member, sign, filled = net.legs, net.member, net.sign, net.filled      # unpacked: counting references costs
+    legs, member, sign, filled = (
+        net.legs,
+        net.member,
+        net.sign,
+        net.filled,
+    )  # unpacked: counting references costs
     power = cores.power
     rows, circle, quantity = meter.signals, meter.circle, meter.quantity
     w, tile = aligned(at.ROWS), aligned(_TILE * channels)
@@ -309,7 +377,7 @@ def integrate(wave: Array, channel: Index, cores: Cores, net: Network, pace: Pac
         _take_source(w, tile, 0, channel)
         _start(w, legs, member, sign, power)
         for s in range(-pace.warm, steps):
-            if pace.jump and s == lead:                    # flux and stops pass over the jump
+            if pace.jump and s == lead:  # flux and stops pass over the jump
                 tile_start = 2 * lead + 1
                 _fetch(tile, wave, first, tile_start)
                 _take_source(w, tile, 0, channel)
@@ -332,11 +400,15 @@ def integrate(wave: Array, channel: Index, cores: Cores, net: Network, pace: Pac
                 store(history, e * steps + s, value)
             if trace.size > 0 and s >= 0:
                 for leg in range(legs):
-                    trace[first:first + LANES, leg, s] = w[at.LEG + leg]
+                    trace[first : first + LANES, leg, s] = w[at.LEG + leg]
                 for c in range(power.size):
-                    trace[first:first + LANES, legs + c, s] = w[at.CURRENT + c]
-            if pace.settle > 0.0 and s >= lead + 2 * pace.per_cycle and (s + 1 - lead) % pace.per_cycle == 0 \
-                    and not _settle(w, history, s, pace, signals, done):
+                    trace[first : first + LANES, legs + c, s] = w[at.CURRENT + c]
+            if (
+                pace.settle > 0.0
+                and s >= lead + 2 * pace.per_cycle
+                and (s + 1 - lead) % pace.per_cycle == 0
+                and not _settle(w, history, s, pace, signals, done)
+            ):
                 break
-        moves[first:first + LANES] = w[at.WORST]
-        judge(history, done, lead, meter, scratch, pickup[first:first + LANES])
+        moves[first : first + LANES] = w[at.WORST]
+        judge(history, done, lead, meter, scratch, pickup[first : first + LANES])

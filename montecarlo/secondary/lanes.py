@@ -1,12 +1,13 @@
-"""LANES numbers side by side as one value, so that compiled code reads like scalar code and runs on vector units.
+"""LANES numbers side by side as one value, so that compiled code reads like scalar code and runs on
+vector units.
 
-Only for code that Numba compiles. A value comes from a row of a C-contiguous (rows, LANES) array by `load` or from
-one number by `splat`; + - * / take values and numbers alike. Whatever the processor, each lane is computed by
-itself: no lane's result depends on its neighbours. Not a number stays not a number.
+Only for code that Numba compiles. A value comes from a row of a C-contiguous (rows, LANES) array by
+`load` or from one number by `splat`; + - * / take values and numbers alike. Whatever the processor,
+each lane is computed by itself: no lane's result depends on its neighbours. Not a number stays not
+a number.
 
-Numba keys its cache by the file that calls, not by this one: after a change here delete montecarlo/secondary's
-__pycache__.
-"""
+Numba keys its cache by the file that calls, not by this one: after a change here delete
+montecarlo/secondary's __pycache__."""
 
 from __future__ import annotations
 
@@ -20,10 +21,10 @@ from numba.core import cgutils
 from numba.extending import intrinsic, models, overload, register_model
 
 LANES = 16
-_FLAGS = ("contract", "nsz", "arcp")                       # no nnan, no ninf: bad values must stay visible
+_FLAGS = ("contract", "nsz", "arcp")  # no nnan, no ninf: bad values must stay visible
 _VECTOR = ir.VectorType(ir.DoubleType(), LANES)
 
-Lanes = Any                                                # what `load` gives, as far as Python's types go
+Lanes = Any  # what `load` gives, as far as Python's types go
 Code = Callable[..., Any]
 
 
@@ -46,7 +47,9 @@ class _LanesModel(models.PrimitiveModel):
 def _repeat(builder: Any, value: Any) -> Any:
     whole = ir.Constant(_VECTOR, ir.Undefined)
     first = builder.insert_element(whole, value, ir.Constant(ir.IntType(32), 0))
-    return builder.shuffle_vector(first, whole, ir.Constant(ir.VectorType(ir.IntType(32), LANES), [0] * LANES))
+    return builder.shuffle_vector(
+        first, whole, ir.Constant(ir.VectorType(ir.IntType(32), LANES), [0] * LANES)
+    )
 
 
 def _place(context: Any, builder: Any, array_type: Any, array: Any, row: Any) -> Any:
@@ -55,44 +58,53 @@ def _place(context: Any, builder: Any, array_type: Any, array: Any, row: Any) ->
     return builder.bitcast(place, _VECTOR.as_pointer())
 
 
-# --- rows and numbers -------------------------------------------------------------------------------------
+# --- rows and numbers ---------------------------------------------------------
 
 
 @intrinsic
 def load(typing: Any, array: Any, row: Any) -> tuple[Any, Code]:
     """Row `row` of an array (rows, LANES)."""
+
     def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
         return builder.load(_place(context, builder, signature.args[0], *args), align=8)
+
     return _lanes(array, types.intp), code
 
 
 @intrinsic
 def store(typing: Any, array: Any, row: Any, value: Any) -> tuple[Any, Code]:
     """Row `row` of an array (rows, LANES) becomes `value`."""
+
     def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
         builder.store(args[2], _place(context, builder, signature.args[0], *args[:2]), align=8)
         return context.get_dummy_value()
+
     return types.void(array, types.intp, _lanes), code
 
 
 @intrinsic
 def splat(typing: Any, value: Any) -> tuple[Any, Code]:
     """One number in every lane."""
+
     def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
         return _repeat(builder, args[0])
+
     return _lanes(types.float64), code
 
 
-# --- arithmetic -------------------------------------------------------------------------------------------
+# --- arithmetic ---------------------------------------------------------------
 
 
 def _arithmetic(operation: Any, instruction: str) -> None:
     @intrinsic
     def apply(typing: Any, a: Any, b: Any) -> tuple[Any, Code]:
         def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
-            both = [value if kind == _lanes else _repeat(builder, value)
-                    for value, kind in zip(args, signature.args, strict=True)]
+            both = [
+                value if kind == _lanes else _repeat(builder, value)
+                for value, kind in zip(args, signature.args, strict=True)
+            ]
             return getattr(builder, instruction)(*both, flags=_FLAGS)
+
         return _lanes(*(_lanes if kind == _lanes else types.float64 for kind in (a, b))), code
 
     def choose(a, b):  # type: ignore[no-untyped-def]      # Numba wants both signatures alike, and a lambda has no types
@@ -101,8 +113,12 @@ def _arithmetic(operation: Any, instruction: str) -> None:
     overload(operation)(choose)
 
 
-for _operation, _instruction in ((operator.add, "fadd"), (operator.sub, "fsub"), (operator.mul, "fmul"),
-                                 (operator.truediv, "fdiv")):
+for _operation, _instruction in (
+    (operator.add, "fadd"),
+    (operator.sub, "fsub"),
+    (operator.mul, "fmul"),
+    (operator.truediv, "fdiv"),
+):
     _arithmetic(_operation, _instruction)
 
 
@@ -111,8 +127,13 @@ def _function(name: str) -> Any:
     def apply(typing: Any, a: Any) -> tuple[Any, Code]:
         def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
             kind = ir.FunctionType(_VECTOR, [_VECTOR])
-            return builder.call(cgutils.get_or_insert_function(builder.module, kind, f"llvm.{name}.v{LANES}f64"), args)
+            return builder.call(
+                cgutils.get_or_insert_function(builder.module, kind, f"llvm.{name}.v{LANES}f64"),
+                args,
+            )
+
         return _lanes(_lanes), code
+
     return apply
 
 
@@ -122,16 +143,20 @@ square_root, size = _function("sqrt"), _function("fabs")
 @intrinsic
 def where_less(typing: Any, a: Any, b: Any, then: Any, otherwise: Any) -> tuple[Any, Code]:
     """`then` where a < b, else `otherwise`, also where a or b is not a number."""
+
     def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
         return builder.select(builder.fcmp_ordered("<", args[0], args[1]), args[2], args[3])
+
     return _lanes(_lanes, _lanes, _lanes, _lanes), code
 
 
 @intrinsic
 def any_positive(typing: Any, a: Any) -> tuple[Any, Code]:
     """Whether any lane is > 0."""
+
     def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
         lanes = builder.fcmp_ordered(">", args[0], ir.Constant(_VECTOR, None))
         bits = builder.bitcast(lanes, ir.IntType(LANES))
         return builder.icmp_unsigned("!=", bits, ir.Constant(bits.type, 0))
+
     return types.boolean(_lanes), code

@@ -1,12 +1,12 @@
 """Measured excitation points of a CT, and the characteristic that fits them.
 
-A test report gives RMS voltage at the open secondary and RMS current. The characteristic of `excitation.py`, I_k times
-its RMS at V/V_k, is fitted by least squares on the logarithm of the current, so that every decade counts alike: knee
-voltage and current always; the ankle ratio where points lie low enough to say it; the exponent of the saturated branch
-where points lie high enough. Points from half the knee voltage up, which say when a core saturates,
-count thrice (common practice, no source). Derived; the knee is that of IEC 61869-2 (10 % more
-voltage, 50 % more current).
-"""
+A test report gives RMS voltage at the open secondary and RMS current. The characteristic of
+`excitation.py`, I_k times its RMS at V/V_k, is fitted by least squares on the logarithm of the
+current, so that every decade counts alike: knee voltage and current always; the ankle ratio where
+points lie low enough to say it; the exponent of the saturated branch where points lie high enough.
+Points from half the knee voltage up, which say when a core saturates, count thrice (common
+practice, no source). Derived; the knee is that of IEC 61869-2 (10 % more voltage, 50 % more
+current)."""
 
 from __future__ import annotations
 
@@ -32,24 +32,31 @@ __all__ = ["MISFIT_MAX_PERCENT", "ExcitationFit", "ExcitationPoints", "NoCurveEr
 FEWEST, MOST = 5, 200
 EXPONENTS = (9, 11, 13, 15, 17, 21, 25, 31)
 USUAL_ANKLE, USUAL_EXPONENT = 0.2, 15
-LOW_SHARE, HIGH_SHARE, HIGH_POINTS = 0.3, 1.1, 2    # of the knee voltage: points that tell the ankle, the exponent
+LOW_SHARE, HIGH_SHARE, HIGH_POINTS = (
+    0.3,
+    1.1,
+    2,
+)  # of the knee voltage: points that tell the ankle, the exponent
 UPPER_SHARE, UPPER_WEIGHT = (
     0.5,
     3.0,
 )  # of the knee voltage: points that count more, and how much more
 MISFIT_MAX_PERCENT = 15.0  # RMS error of the current that is accepted, unless stated
-SINGLE = 40 / 15                                    # times that, which one of those points may miss
+SINGLE = 40 / 15  # times that, which one of those points may miss
 
 VOLTS = Ranged("V", "RMS voltages at the secondary, rising", 0.0, 1e5, above=True)
 AMPERES = Ranged("A", "RMS exciting currents, rising, secondary", 0.0, 1e3, above=True)
 
 
 class ExcitationPoints(Section):
-    """Points of a test report: two lists, or two columns of a CSV file in the study file's folder or below it."""
+    """Points of a test report: two lists, or two columns of a CSV file in the study file's folder
+    or below it."""
 
     voltage_v: Annotated[tuple[float, ...] | None, VOLTS] = None
     current_a: Annotated[tuple[float, ...] | None, AMPERES] = None
-    file: Annotated[str | None, Word("instead of the lists: CSV file in the study file's folder or below it")] = None
+    file: Annotated[
+        str | None, Word("instead of the lists: CSV file in the study file's folder or below it")
+    ] = None
     voltage: Annotated[str | None, Word("name of the file's column of voltages [V]")] = None
     current: Annotated[str | None, Word("name of the file's column of currents [A]")] = None
 
@@ -60,7 +67,9 @@ class ExcitationPoints(Section):
 
     @model_validator(mode="wrap")
     @classmethod
-    def _complete(cls, data: Any, handler: ModelWrapValidatorHandler[Self], info: ValidationInfo) -> Self:
+    def _complete(
+        cls, data: Any, handler: ModelWrapValidatorHandler[Self], info: ValidationInfo
+    ) -> Self:
         given = handler(data)
         if isinstance(data, ExcitationPoints):
             return given
@@ -82,10 +91,14 @@ def _from_file(given: Points, folder: Path | None) -> Points:
     if given.voltage is None or given.current is None:
         raise refusal(("file", "needs the names of its columns: voltage and current"))
     if folder is None:
-        raise refusal(("file", "has no folder to start from; read the study from a file, or give the lists"))
+        raise refusal(
+            ("file", "has no folder to start from; read the study from a file, or give the lists")
+        )
     try:
-        columns = {name: read_column(folder, str(given.file), column)
-                   for name, column in (("voltage_v", given.voltage), ("current_a", given.current))}
+        columns = {
+            name: read_column(folder, str(given.file), column)
+            for name, column in (("voltage_v", given.voltage), ("current_a", given.current))
+        }
     except StudyError as error:
         raise refusal(*(("file", fault) for fault in error.faults)) from None
     return given.model_copy(update=columns)
@@ -95,16 +108,24 @@ def _curve_fault(voltage: tuple[float, ...], current: tuple[float, ...]) -> str:
     if len(voltage) != len(current):
         return f"{len(voltage)} voltages and {len(current)} currents; give one current a voltage"
     if not FEWEST <= len(voltage) <= MOST:
-        return f"{len(voltage)} points, must be {FEWEST} to {MOST}; take them from the foot to beyond the knee"
+        return (
+            f"{len(voltage)} points, must be {FEWEST} to {MOST}; take them from the foot to beyond"
+            " the knee"
+        )
     for values, name, allowed in ((voltage, "voltage", VOLTS), (current, "current", AMPERES)):
         before, unit = 0.0, allowed.unit
         for value in values:
             if not value > before:
-                return (f"the {name} {value:g} {unit} does not lie above {before:g} {unit} before it; sort the "
-                        "points, and take out those that are no part of a rising curve")
+                return (
+                    f"the {name} {value:g} {unit} does not lie above {before:g} {unit} before it;"
+                    " sort the points, and take out those that are no part of a rising curve"
+                )
             before = value
         if not before <= allowed.high:
-            return f"the {name} reaches {before:g} {unit}, {allowed.limits()}; is the unit prefix right?"
+            return (
+                f"the {name} reaches {before:g} {unit}, {allowed.limits()}; is the unit prefix"
+                " right?"
+            )
     return ""
 
 
@@ -121,10 +142,11 @@ class ExcitationFit:
     ankle_ratio: float
     exponent: int
     bound_percent: float
-    worst: float                # largest relative error of the current
+    worst: float  # largest relative error of the current
     worst_upper: float  # the largest from half the knee voltage up
     rms: (
-        float  # root mean square of the relative errors, those from half the knee voltage up thrice
+        # root mean square of the relative errors, those from half the knee voltage up thrice
+        float
     )
 
     @property
@@ -140,14 +162,22 @@ class ExcitationFit:
         ]
 
     def current_a(self, voltage_v: float, model: RemanenceModel = "stop_operators") -> float:
-        """RMS exciting current, also of a shifted curve with the same knee, ankle and exponent. [A]"""
+        """RMS exciting current, also of a shifted curve with the same knee, ankle and exponent.
+        [A]"""
         shape = coefficients_of(model, self.bound_percent, self.exponent, self.ankle_ratio)
-        return float(self.knee_current_a * loop_rms(shape, voltage_v / self.knee_voltage_v, self.exponent))
+        return float(
+            self.knee_current_a * loop_rms(shape, voltage_v / self.knee_voltage_v, self.exponent)
+        )
 
 
 @cache
-def fit_points(voltage_v: tuple[float, ...], current_a: tuple[float, ...], bound_percent: float,
-               ankle_ratio: float | None = None, exponent: int | None = None) -> ExcitationFit:
+def fit_points(
+    voltage_v: tuple[float, ...],
+    current_a: tuple[float, ...],
+    bound_percent: float,
+    ankle_ratio: float | None = None,
+    exponent: int | None = None,
+) -> ExcitationFit:
     """Least squares on the logarithm of the current, however large the misfit; an ankle ratio or an
     exponent that is given stays. Raises NoCurveError."""
     volts, amperes = np.array(voltage_v), np.array(current_a)
@@ -156,24 +186,40 @@ def fit_points(voltage_v: tuple[float, ...], current_a: tuple[float, ...], bound
         ankle_ratio = USUAL_ANKLE
     best = _fit(volts, amperes, bound_percent, ankle_ratio, exponent or USUAL_EXPONENT, knee_v)
     if exponent is None and np.sum(volts > HIGH_SHARE * best.knee_voltage_v) >= HIGH_POINTS:
-        others = (_fit(volts, amperes, bound_percent, ankle_ratio, power, best.knee_voltage_v) for power in EXPONENTS)
+        others = (
+            _fit(volts, amperes, bound_percent, ankle_ratio, power, best.knee_voltage_v)
+            for power in EXPONENTS
+        )
         best = min((best, *others), key=lambda fit: fit.rms)
     return best
 
 
 def _rough_knee(volts: Array, amperes: Array) -> float:
     """Where 10 % more voltage gives 50 % more current, on straight lines between the logarithms."""
-    places = np.geomspace(volts[0], volts[-1] / 1.1, 400) if volts[-1] > 1.1 * volts[0] else volts[:1]
-    rise = np.diff([np.interp(np.log(places * more), np.log(volts), np.log(amperes)) for more in (1.0, 1.1)], axis=0)[0]
+    places = (
+        np.geomspace(volts[0], volts[-1] / 1.1, 400) if volts[-1] > 1.1 * volts[0] else volts[:1]
+    )
+    rise = np.diff(
+        [np.interp(np.log(places * more), np.log(volts), np.log(amperes)) for more in (1.0, 1.1)],
+        axis=0,
+    )[0]
     if not rise.max() >= math.log(1.5):
-        raise NoCurveError(f"the points never reach a knee: 10 % more voltage gives at most "
-                           f"{100 * math.expm1(rise.max()):.3g} % more current, 50 % at a knee; measure to a higher "
-                           "voltage")
+        raise NoCurveError(
+            "the points never reach a knee: 10 % more voltage gives at most"
+            f" {100 * math.expm1(rise.max()):.3g} % more current, 50 % at a knee; measure to a"
+            " higher voltage"
+        )
     return float(places[np.argmax(rise >= math.log(1.5))])
 
 
-def _fit(volts: Array, amperes: Array, bound_percent: float, ankle: float | None, exponent: int,
-         start_v: float) -> ExcitationFit:
+def _fit(
+    volts: Array,
+    amperes: Array,
+    bound_percent: float,
+    ankle: float | None,
+    exponent: int,
+    start_v: float,
+) -> ExcitationFit:
     from scipy.optimize import least_squares
 
     table = excitation_table(bound_percent, exponent)
@@ -201,6 +247,13 @@ def _fit(volts: Array, amperes: Array, bound_percent: float, ankle: float | None
     ).x
     errors = np.expm1(off(x))
     size = np.abs(errors)
-    return ExcitationFit(math.exp(x[0]), math.exp(x[1]), ankle_of(x), exponent, bound_percent,
-                         float(size.max()), float(size[upper].max(initial=0.0)),
-                         float(np.sqrt(np.average(errors**2, weights=weight))))
+    return ExcitationFit(
+        math.exp(x[0]),
+        math.exp(x[1]),
+        ankle_of(x),
+        exponent,
+        bound_percent,
+        float(size.max()),
+        float(size[upper].max(initial=0.0)),
+        float(np.sqrt(np.average(errors**2, weights=weight))),
+    )

@@ -1,4 +1,5 @@
-"""What elements measure of the legs' and the CTs' currents; for the phasor and the transient solution alike."""
+"""What elements measure of the legs' and the CTs' currents; for the phasor and the transient
+solution alike."""
 
 from __future__ import annotations
 
@@ -16,9 +17,14 @@ QUANTITIES = {"rms": RMS, "fundamental": FUNDAMENTAL, "peak": PEAK_VALUE}
 
 
 def circle(per_cycle: int) -> Array:
-    """Cosine and sine at the three points of each step of a cycle, times the points' weights: (6, per_cycle)."""
-    turns = np.array([[weight * np.exp(2j * np.pi * (k + place) / per_cycle) for k in range(per_cycle)]
-                      for weight, place in POINTS])
+    """Cosine and sine at the three points of each step of a cycle, times the points' weights: (6,
+    per_cycle)."""
+    turns = np.array(
+        [
+            [weight * np.exp(2j * np.pi * (k + place) / per_cycle) for k in range(per_cycle)]
+            for weight, place in POINTS
+        ]
+    )
     return np.concatenate([turns.real, turns.imag])
 
 
@@ -26,11 +32,12 @@ def circle(per_cycle: int) -> Array:
 class Measurement:
     """What the elements make of the currents.
 
-    legs: the leg of every element; bias: the CTs (columns of the table) that restrain each, none or several;
-    matching: what multiplies the current of each CT on its way to the legs and to the bias, 1 unless given;
-    bias_current: mean, sum or largest of these; forms: `restraint.Form`, each judged for itself; quantity: what is
-    measured of a current, the peak as if of a sinusoid; delays_s: for which it must be held, less over_travel_s, by
-    which an element with a moving part runs on; drop_off: the share of its pick-up at which an element resets."""
+    legs: the leg of every element; bias: the CTs (columns of the table) that restrain each, none or
+    several; matching: what multiplies the current of each CT on its way to the legs and to the
+    bias, 1 unless given; bias_current: mean, sum or largest of these; forms: `restraint.Form`, each
+    judged for itself; quantity: what is measured of a current, the peak as if of a sinusoid;
+    delays_s: for which it must be held, less over_travel_s, by which an element with a moving part
+    runs on; drop_off: the share of its pick-up at which an element resets."""
 
     legs: tuple[int, ...]
     bias: tuple[tuple[int, ...], ...] = ()
@@ -54,13 +61,28 @@ class Measurement:
     def meter(self, step_s: float, per_cycle: int) -> Meter:
         """The same for the compiled pass, on its grid of time."""
         bias = self.bias or ((),) * len(self.legs)
-        rows = list(dict.fromkeys([LEG + leg for leg in self.legs] + [CURRENT + ct for cts in bias for ct in cts]))
+        rows = list(
+            dict.fromkeys(
+                [LEG + leg for leg in self.legs] + [CURRENT + ct for cts in bias for ct in cts]
+            )
+        )
         most = max(1, *(len(cts) for cts in bias))
         which, share = np.full((len(bias), most), -1), np.zeros((len(bias), most))
         for e, cts in enumerate(bias):
-            which[e, :len(cts)] = [rows.index(CURRENT + ct) for ct in cts]
-            share[e, :len(cts)] = self.gains(cts) / (len(cts) if cts and self.bias_current == "mean" else 1)
+            which[e, : len(cts)] = [rows.index(CURRENT + ct) for ct in cts]
+            share[e, : len(cts)] = self.gains(cts) / (
+                len(cts) if cts and self.bias_current == "mean" else 1
+            )
         holds = [round(max(delay - self.over_travel_s, 0.0) / step_s) for delay in self.delays_s]
-        return Meter(np.array(rows), np.array([rows.index(LEG + leg) for leg in self.legs]), which,
-                     self.bias_current == "largest", share, np.array(self.forms, float),
-                     QUANTITIES[self.quantity], circle(per_cycle), np.array(holds), self.drop_off)
+        return Meter(
+            np.array(rows),
+            np.array([rows.index(LEG + leg) for leg in self.legs]),
+            which,
+            self.bias_current == "largest",
+            share,
+            np.array(self.forms, float),
+            QUANTITIES[self.quantity],
+            circle(per_cycle),
+            np.array(holds),
+            self.drop_off,
+        )

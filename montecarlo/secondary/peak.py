@@ -1,15 +1,16 @@
-"""The voltage across the relay circuit on an internal fault: at its fullest by phasors, and its peak in time.
+"""The voltage across the relay circuit on an internal fault: at its fullest by phasors, and its
+peak in time.
 
-While a CT is not saturated it drives its whole current through the relay circuit; once saturated it shorts it. So
-the voltage comes in pulses from a current zero to the flux limit, tall where the resistance is high. The height is
-decided within some degrees after the zero, by the core's swing from one flux limit to the other.
+While a CT is not saturated it drives its whole current through the relay circuit; once saturated it
+shorts it. So the voltage comes in pulses from a current zero to the flux limit, tall where the
+resistance is high. The height is decided within some degrees after the zero, by the core's swing
+from one flux limit to the other.
 
-Reach: the saturated branch is b m^S without an air-core inductance. At S = 15 a core takes a hundred knee currents at
-1.4 knee fluxes and a thousand at 1.7, far below the 4 at which Newton's iterates are cut. A real core goes over to a
-constant inductance there; beyond it the simulated one is the harder short: its pulse ends more sharply, and a little
-lower where the real inductance is large. No capacitance of leads and windings, no eddy currents, no decrement of the
-fault current.
-"""
+Reach: the saturated branch is b m^S without an air-core inductance. At S = 15 a core takes a
+hundred knee currents at 1.4 knee fluxes and a thousand at 1.7, far below the 4 at which Newton's
+iterates are cut. A real core goes over to a constant inductance there; beyond it the simulated one
+is the harder short: its pulse ends more sharply, and a little lower where the real inductance is
+large. No capacitance of leads and windings, no eddy currents, no decrement of the fault current."""
 
 from __future__ import annotations
 
@@ -25,30 +26,37 @@ from montecarlo.secondary.measurement import Measurement
 
 __all__ = ["full_voltage", "offset_wave", "peak_voltage", "places_across", "simulate"]
 
-STEPS_PER_CYCLE = 512        # within 1 % of 8192 for V_f/V_k of 0.3 ... 200; where the current jumps and V_f is above
-                             # 50 V_k, up to 9 % low
-CYCLES = 3                   # after inception; 22 more changed nothing
-ANGLES = 8                   # points on wave in half a turn; 64 gave 0.4 % more at most
+STEPS_PER_CYCLE = (
+    # within 1 % of 8192 for V_f/V_k of 0.3 ... 200; where the current jumps and V_f is above
+    512
+)
+# 50 V_k, up to 9 % low
+CYCLES = 3  # after inception; 22 more changed nothing
+ANGLES = 8  # points on wave in half a turn; 64 gave 0.4 % more at most
 
 Complex = NDArray[np.complex128]
 
 
 def places_across(table: Array, inside: NDArray[np.bool_]) -> Array:
-    """Where the voltage is looked for, (legs, places): what each CT sees of the relay circuit, then each leg alone.
+    """Where the voltage is looked for, (legs, places): what each CT sees of the relay circuit, then
+    each leg alone.
 
-    table (legs, ct); inside (legs,) False for what is no part of the relay circuit (return cores of the pilots)."""
+    table (legs, ct); inside (legs,) False for what is no part of the relay circuit (return cores of
+    the pilots)."""
     both = np.hstack([np.sign(table), np.eye(len(table))])
     return np.where(inside[:, None], both, 0.0)
 
 
-def full_voltage(table: Array, leg_ohm: Array, bank: CtBank, fault_a: Complex, inside: NDArray[np.bool_]) -> Array:
-    """V_f at each CT as if none took an exciting current, RMS: across the relay circuit, and i_f (R_ct + R_lead) with
-    i_f the largest leg current that the CT drives. (n, ct) [V]
+def full_voltage(
+    table: Array, leg_ohm: Array, bank: CtBank, fault_a: Complex, inside: NDArray[np.bool_]
+) -> Array:
+    """V_f at each CT as if none took an exciting current, RMS: across the relay circuit, and i_f
+    (R_ct + R_lead) with i_f the largest leg current that the CT drives. (n, ct) [V]
 
-    fault_a (n, ct) RMS primary; leg_ohm (n, legs). Taking the whole leg current through one CT errs upwards where both
-    ends feed the fault (common practice)."""
+    fault_a (n, ct) RMS primary; leg_ohm (n, legs). Taking the whole leg current through one CT errs
+    upwards where both ends feed the fault (common practice)."""
     legs = (fault_a / bank.turns) @ table.T
-    across = np.where(inside, np.sign(table.T), 0.0)                                        # (ct, legs)
+    across = np.where(inside, np.sign(table.T), 0.0)  # (ct, legs)
     largest = np.max(np.abs(legs)[:, None] * np.abs(across), axis=-1)
     return np.asarray(np.abs((legs * leg_ohm) @ across.T) + largest * bank.series_ohm)
 
@@ -56,7 +64,8 @@ def full_voltage(table: Array, leg_ohm: Array, bank: CtBank, fault_a: Complex, i
 def offset_wave(phasors: Complex, decay_s: Array, omega: float, t: Array) -> Array:
     """Nothing up to 0, then a sinusoid and the offset that makes it start at 0. (n, ct, times) [A]
 
-    phasors (n, ct) RMS; decay_s (n,) of the offset; where it is 0 the current jumps at inception."""
+    phasors (n, ct) RMS; decay_s (n,) of the offset; where it is 0 the current jumps at inception.
+    """
     after = np.maximum(t, 0.0)
     decay = np.asarray(decay_s, float)[:, None]
     left = np.where(decay > 0, np.exp(-after / np.where(decay > 0, decay, 1.0)), 0.0)[:, None]
@@ -65,33 +74,62 @@ def offset_wave(phasors: Complex, decay_s: Array, omega: float, t: Array) -> Arr
     return np.where(t > 0, wave, 0.0)
 
 
-def simulate(table: Array, leg_ohm: Array, bank: CtBank, fault_a: Complex, decay_s: Array, inside: NDArray[np.bool_],
-             frequency_hz: float, *, per_cycle: int = STEPS_PER_CYCLE, cycles: float = CYCLES) -> Array:
-    """Highest instantaneous voltage at each of `places_across` on a fault from no load, (n, places). [V]
+def simulate(
+    table: Array,
+    leg_ohm: Array,
+    bank: CtBank,
+    fault_a: Complex,
+    decay_s: Array,
+    inside: NDArray[np.bool_],
+    frequency_hz: float,
+    *,
+    per_cycle: int = STEPS_PER_CYCLE,
+    cycles: float = CYCLES,
+) -> Array:
+    """Highest instantaneous voltage at each of `places_across` on a fault from no load, (n,
+    places). [V]
 
-    Arguments as in `full_voltage`; the phasors' angles are the points on wave, decay_s (n,) is that of the offset, the
-    bank's remanence stands. NaN where not resolved."""
+    Arguments as in `full_voltage`; the phasors' angles are the points on wave, decay_s (n,) is that
+    of the offset, the bank's remanence stands. NaN where not resolved."""
     window = transient.Window(frequency_hz, cycles / frequency_hz, per_cycle)
     wave = offset_wave(fault_a, decay_s, 2 * np.pi * frequency_hz, window.times())
     source = transient.Source(wave, np.arange(fault_a.shape[1]))
-    solved = transient.solve(table, leg_ohm, bank, source, window, np.zeros(fault_a.shape, complex),
-                             Measurement(legs=(0,)), keep_trace=True)
+    solved = transient.solve(
+        table,
+        leg_ohm,
+        bank,
+        source,
+        window,
+        np.zeros(fault_a.shape, complex),
+        Measurement(legs=(0,)),
+        keep_trace=True,
+    )
     legs_v = (leg_ohm[..., None] * solved.trace).swapaxes(1, 2)
     volts = np.abs(legs_v @ places_across(table, inside)).max(axis=1)
     volts[np.isnan(solved.pickup[:, 0, 0, 0])] = np.nan
     return np.asarray(volts)
 
 
-def peak_voltage(table: Array, leg_ohm: Array, bank: CtBank, fault_a: Complex, decay_s: Array,
-                 inside: NDArray[np.bool_], frequency_hz: float) -> Array:
-    """The highest of `simulate`, (n,), over points on wave, and over cores without remanence and with the magnitude of
-    `bank.remanence` in the sense in which all cores of a leg saturate together. [V]
+def peak_voltage(
+    table: Array,
+    leg_ohm: Array,
+    bank: CtBank,
+    fault_a: Complex,
+    decay_s: Array,
+    inside: NDArray[np.bool_],
+    frequency_hz: float,
+) -> Array:
+    """The highest of `simulate`, (n,), over points on wave, and over cores without remanence and
+    with the magnitude of `bank.remanence` in the sense in which all cores of a leg saturate
+    together. [V]
 
-    On three phase legs no pattern of remanence among 400 gave more than 0.1 % above this: in most one core
-    saturates early and shorts the leg."""
+    On three phase legs no pattern of remanence among 400 gave more than 0.1 % above this: in most
+    one core saturates early and shorts the leg."""
     n, cts = fault_a.shape
     sense = np.sign(table[np.argmax(table != 0, axis=0), np.arange(cts)])
-    turns = np.concatenate([np.arange(ANGLES), np.arange(2 * ANGLES)]) / (2 * ANGLES)   # the former's rest mirrors
+    turns = np.concatenate([np.arange(ANGLES), np.arange(2 * ANGLES)]) / (
+        2 * ANGLES
+    )  # the former's rest mirrors
     held = np.repeat([0.0, 1.0], [ANGLES, 2 * ANGLES])
     each, case = np.repeat(np.arange(n), held.size), np.tile(np.arange(held.size), n)
     cores = take(bank, each)

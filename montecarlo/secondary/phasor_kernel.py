@@ -4,25 +4,27 @@ Flux m = u + jv (peak, knee units) and secondary current i (RMS) of the CTs obey
 
     j·m = G·(R + Aᵀ·R_leg·A)·i,    i = source - I·y(|m|)·m,    G = 1/V,
 
-V the RMS knee voltage, I the knee current over √2. The describing function y is not analytic, so Newton works on
-(u, v). With J the quarter turn and D the 2x2 derivative of a CT's exciting current, its matrix is
+V the RMS knee voltage, I the knee current over √2. The describing function y is not analytic, so
+Newton works on (u, v). With J the quarter turn and D the 2x2 derivative of a CT's exciting current,
+its matrix is
 
     B + G·Aᵀ·R_leg·A·D,    B = J + G·R·D,
 
-and by Woodbury, with T = G·D·B⁻¹ and B, D and T diagonal in 2x2 blocks, there remains one of the size of the legs:
+and by Woodbury, with T = G·D·B⁻¹ and B, D and T diagonal in 2x2 blocks, there remains one of the
+size of the legs:
 
     M = 1 + √R_leg·A·T·Aᵀ·√R_leg.
 
-M is eliminated in 2x2 blocks without pivots. Where exciting current rises with flux (D + Dᵀ positive) that is safe:
-T⁻¹ = R + V·J·D⁻¹, so that xᵀ·J·T·x = V·yᵀ·D⁻¹·y > 0 with y = T·x; J is skew, hence J·M has a symmetric part that is not
-negative, and so have its leading blocks and their Schur complements. A leading block that took x to zero would have
-T·Aᵀ·√R_leg·x = 0 for every CT and so x = 0. (Derived.) Cores of high ankle have fluxes at which the current of a stop
-falls faster than the rest rises: nothing is proved there, but a move counts by the residual that it leaves, which no
-elimination touches.
+M is eliminated in 2x2 blocks without pivots. Where exciting current rises with flux (D + Dᵀ
+positive) that is safe: T⁻¹ = R + V·J·D⁻¹, so that xᵀ·J·T·x = V·yᵀ·D⁻¹·y > 0 with y = T·x; J is
+skew, hence J·M has a symmetric part that is not negative, and so have its leading blocks and their
+Schur complements. A leading block that took x to zero would have T·Aᵀ·√R_leg·x = 0 for every CT and
+so x = 0. (Derived.) Cores of high ankle have fluxes at which the current of a stop falls faster
+than the rest rises: nothing is proved there, but a move counts by the residual that it leaves,
+which no elimination touches.
 
-A lane that has settled hands in its sample and takes the next one. What it finds depends on its own sample alone: not
-on its neighbours, nor on the number or the order of the samples.
-"""
+A lane that has settled hands in its sample and takes the next one. What it finds depends on its own
+sample alone: not on its neighbours, nor on the number or the order of the samples."""
 
 from __future__ import annotations
 
@@ -35,58 +37,91 @@ from montecarlo.quantities import Array
 from montecarlo.secondary.admittance import admittance
 from montecarlo.secondary.compiled import njit
 from montecarlo.secondary.excitation import YIELDS
-from montecarlo.secondary.lanes import LANES, Lanes, any_positive, load, size, splat, store, where_less
+from montecarlo.secondary.lanes import (
+    LANES,
+    Lanes,
+    any_positive,
+    load,
+    size,
+    splat,
+    store,
+    where_less,
+)
 from montecarlo.secondary.workspace import COMPILED, MOST, Index, Network, total
 
 Complex = NDArray[np.complex128]
 
-_TOLERANCE = 1e-8            # sum of the last Newton moves, in knee flux; Newton squares it
-_LAST_SHARE = 0.5**5         # a smaller share of a move is made whether it helps or not
+_TOLERANCE = 1e-8  # sum of the last Newton moves, in knee flux; Newton squares it
+_LAST_SHARE = 0.5**5  # a smaller share of a move is made whether it helps or not
 
-# The workspace (rows, LANES): groups of MOST rows, one for each CT or leg; two groups where there is a real and an
-# imaginary part, four where there is a 2x2 block.
-(FLUX, START, STEP,          # iterate, where its last move began, the whole of that move
- CURRENT, SOURCE,            # what excitation leaves, ideal secondary current [A]
- OFF, PULL,                  # residual; T/G times it
- LOAD,                       # by leg: right-hand side of M
- STIFF) = range(0, 18 * MOST, 2 * MOST)                    # the two stops' slopes over π [A per knee flux]
-SLOPE, TIE = range(18 * MOST, 26 * MOST, 4 * MOST)         # D, T
-(LINEAR, STEEP,              # characteristic: linear, saturated branch's fundamental [A]
- SERIES, GAIN, INVERSE,      # G·R, G; one over the determinant of B
- OHM, ROOT,                  # by leg: resistance [ohm], its root
- LANE) = range(26 * MOST, 34 * MOST, MOST)
-(ACTIVE, SETTLED,            # one row each: 1 while a lane moves; 1 once its solution is found
- NORM, BEFORE,               # square of the residual's norm, at the iterate and at START
- SHARE, PASSES) = range(LANE, LANE + 6)                    # of the move that is tried; passes left
-FACTOR = 34 * MOST           # by pair of legs a 2x2 block
-IMAG = MOST                  # from a real part to its imaginary part
+# The workspace (rows, LANES): groups of MOST rows, one for each CT or leg; two groups where
+# there is a real and an imaginary part, four where there is a 2x2 block.
+(
+    FLUX,
+    START,
+    STEP,  # iterate, where its last move began, the whole of that move
+    CURRENT,
+    SOURCE,  # what excitation leaves, ideal secondary current [A]
+    OFF,
+    PULL,  # residual; T/G times it
+    LOAD,  # by leg: right-hand side of M
+    STIFF,
+) = range(0, 18 * MOST, 2 * MOST)  # the two stops' slopes over π [A per knee flux]
+SLOPE, TIE = range(18 * MOST, 26 * MOST, 4 * MOST)  # D, T
+(
+    LINEAR,
+    STEEP,  # characteristic: linear, saturated branch's fundamental [A]
+    SERIES,
+    GAIN,
+    INVERSE,  # G·R, G; one over the determinant of B
+    OHM,
+    ROOT,  # by leg: resistance [ohm], its root
+    LANE,
+) = range(26 * MOST, 34 * MOST, MOST)
+(
+    ACTIVE,
+    SETTLED,  # one row each: 1 while a lane moves; 1 once its solution is found
+    NORM,
+    BEFORE,  # square of the residual's norm, at the iterate and at START
+    SHARE,
+    PASSES,
+) = range(LANE, LANE + 6)  # of the move that is tried; passes left
+FACTOR = 34 * MOST  # by pair of legs a 2x2 block
+IMAG = MOST  # from a real part to its imaginary part
 
 
 class Samples(NamedTuple):
     """Samples' constants, sample first."""
 
-    source: Complex          # (n, ct) ideal secondary currents [A]
-    series_ohm: Array        # (n, ct)
-    knee_v: Array            # (n, ct) RMS
-    knee_a: Array            # (n, ct) knee current over root two
-    curve: Array             # (4, n, ct) a, b, c1, c2
-    leg_ohm: Array           # (n, legs)
-    power: Index             # (ct,) (S - 1)/2
-    fundamental: Array       # (ct,) of cos^S
+    source: Complex  # (n, ct) ideal secondary currents [A]
+    series_ohm: Array  # (n, ct)
+    knee_v: Array  # (n, ct) RMS
+    knee_a: Array  # (n, ct) knee current over root two
+    curve: Array  # (4, n, ct) a, b, c1, c2
+    leg_ohm: Array  # (n, legs)
+    power: Index  # (ct,) (S - 1)/2
+    fundamental: Array  # (ct,) of cos^S
 
 
-# --- currents ---------------------------------------------------------------------------------------------
+# --- currents -----------------------------------------------------------------
 
 
 @njit(**COMPILED)
 def _excite(w: Array, c: int, power: int) -> None:
     """CURRENT and SLOPE of CT c at the flux."""
     u, v = load(w, FLUX + c), load(w, FLUX + IMAG + c)
-    g, h, rise, turn = admittance(u * u + v * v, load(w, LINEAR + c), load(w, STEEP + c), load(w, STIFF + c),
-                                  load(w, STIFF + MOST + c), power)
+    g, h, rise, turn = admittance(
+        u * u + v * v,
+        load(w, LINEAR + c),
+        load(w, STEEP + c),
+        load(w, STIFF + c),
+        load(w, STIFF + MOST + c),
+        power,
+    )
     store(w, CURRENT + c, load(w, SOURCE + c) - (g * u - h * v))
     store(w, CURRENT + IMAG + c, load(w, SOURCE + IMAG + c) - (h * u + g * v))
-    along, across = rise * u - turn * v, turn * u + rise * v               # d(y·m) = y·dm + (y'/|m|)·m·Re(m*·dm)
+    # d(y·m) = y·dm + (y'/|m|)·m·Re(m*·dm)
+    along, across = rise * u - turn * v, turn * u + rise * v
     store(w, SLOPE + c, g + along * u)
     store(w, SLOPE + MOST + c, along * v - h)
     store(w, SLOPE + 2 * MOST + c, h + across * u)
@@ -106,7 +141,9 @@ def _evaluate(w: Array, legs: int, member: Index, sign: Array, power: Index) -> 
     for c in range(power.size):
         series, gain = load(w, SERIES + c), load(w, GAIN + c)
         real = series * load(w, CURRENT + c) + gain * total(w, LOAD, member, sign, legs + c)
-        imag = series * load(w, CURRENT + IMAG + c) + gain * total(w, LOAD + IMAG, member, sign, legs + c)
+        imag = series * load(w, CURRENT + IMAG + c) + gain * total(
+            w, LOAD + IMAG, member, sign, legs + c
+        )
         real, imag = splat(0.0) - load(w, FLUX + IMAG + c) - real, load(w, FLUX + c) - imag
         store(w, OFF + c, real)
         store(w, OFF + IMAG + c, imag)
@@ -114,7 +151,7 @@ def _evaluate(w: Array, legs: int, member: Index, sign: Array, power: Index) -> 
     store(w, NORM, norm)
 
 
-# --- Newton's system --------------------------------------------------------------------------------------
+# --- Newton's system ----------------------------------------------------------
 
 
 @njit(**COMPILED)
@@ -126,7 +163,12 @@ def _eliminate(w: Array, legs: int, places: int, member: Index, sign: Array) -> 
         d21, d22 = load(w, SLOPE + 2 * MOST + c), load(w, SLOPE + 3 * MOST + c)
         inverse = 1.0 / ((1.0 - series * d12) * (1.0 + series * d21) + series * series * d11 * d22)
         whole = series * (d11 * d22 - d12 * d21)
-        t11, t12, t21, t22 = inverse * (whole - d12), inverse * d11, inverse * d22, inverse * (whole + d21)
+        t11, t12, t21, t22 = (
+            inverse * (whole - d12),
+            inverse * d11,
+            inverse * d22,
+            inverse * (whole + d21),
+        )
         real, imag = load(w, OFF + c), load(w, OFF + IMAG + c)
         store(w, INVERSE + c, inverse)
         store(w, PULL + c, t11 * real + t12 * imag)
@@ -151,14 +193,20 @@ def _eliminate(w: Array, legs: int, places: int, member: Index, sign: Array) -> 
 
 @njit(**COMPILED)
 def _less_product(w: Array, target: int, step: int, left: int, first: Lanes, second: Lanes) -> None:
-    """Two rows, `target` and `step` further, less the 2x2 block that begins in row `left` times (first, second)."""
+    """Two rows, `target` and `step` further, less the 2x2 block that begins in row `left` times
+    (first, second)."""
     store(w, target, load(w, target) - (load(w, left) * first + load(w, left + 1) * second))
-    store(w, target + step, load(w, target + step) - (load(w, left + 2) * first + load(w, left + 3) * second))
+    store(
+        w,
+        target + step,
+        load(w, target + step) - (load(w, left + 2) * first + load(w, left + 3) * second),
+    )
 
 
 @njit(**COMPILED)
 def _substitute(w: Array, legs: int) -> None:
-    """LOAD becomes √R_leg·M⁻¹·LOAD, by L·U in 2x2 blocks; on the diagonal stand the pivots' inverses."""
+    """LOAD becomes √R_leg·M⁻¹·LOAD, by L·U in 2x2 blocks; on the diagonal stand the pivots'
+    inverses."""
     for p in range(legs):
         at = FACTOR + 4 * (p * legs + p)
         a, b, c, d = load(w, at), load(w, at + 1), load(w, at + 2), load(w, at + 3)
@@ -183,8 +231,14 @@ def _substitute(w: Array, legs: int) -> None:
             _less_product(w, LOAD + q, IMAG, low, load(w, LOAD + p), load(w, LOAD + IMAG + p))
     for p in range(legs - 1, -1, -1):
         for q in range(p + 1, legs):
-            _less_product(w, LOAD + p, IMAG, FACTOR + 4 * (p * legs + q), load(w, LOAD + q),
-                          load(w, LOAD + IMAG + q))
+            _less_product(
+                w,
+                LOAD + p,
+                IMAG,
+                FACTOR + 4 * (p * legs + q),
+                load(w, LOAD + q),
+                load(w, LOAD + IMAG + q),
+            )
         at, real, imag = FACTOR + 4 * (p * legs + p), load(w, LOAD + p), load(w, LOAD + IMAG + p)
         store(w, LOAD + p, load(w, at) * real + load(w, at + 1) * imag)
         store(w, LOAD + IMAG + p, load(w, at + 2) * real + load(w, at + 3) * imag)
@@ -195,14 +249,15 @@ def _substitute(w: Array, legs: int) -> None:
 
 @njit(**COMPILED)
 def move(w: Array, legs: int, places: int, member: Index, sign: Array) -> None:
-    """Lanes whose residual has fallen make a Newton move from where they are, the others half their last one again."""
+    """Lanes whose residual has fallen make a Newton move from where they are, the others half their
+    last one again."""
     _eliminate(w, legs, places, member, sign)
     _substitute(w, legs)
     zero, one, norm = splat(0.0), splat(1.0), load(w, NORM)
     before, share = load(w, BEFORE), load(w, SHARE)
     fresh = where_less(norm, before, one, where_less(share, splat(_LAST_SHARE), one, zero))
     share = where_less(zero, fresh, one, 0.5 * share)
-    active = where_less(norm, splat(np.inf), load(w, ACTIVE), zero)        # not a number either
+    active = where_less(norm, splat(np.inf), load(w, ACTIVE), zero)  # not a number either
     moved = splat(0.0)
     for c in range(places):
         series, gain, inverse = load(w, SERIES + c), load(w, GAIN + c), load(w, INVERSE + c)
@@ -210,7 +265,10 @@ def move(w: Array, legs: int, places: int, member: Index, sign: Array) -> None:
         imag = load(w, OFF + IMAG + c) - gain * total(w, LOAD + IMAG, member, sign, legs + c)
         d11, d12 = series * load(w, SLOPE + c), series * load(w, SLOPE + MOST + c)
         d21, d22 = series * load(w, SLOPE + 2 * MOST + c), series * load(w, SLOPE + 3 * MOST + c)
-        du, dv = inverse * (d22 * real + (1.0 - d12) * imag), inverse * (d11 * imag - (1.0 + d21) * real)
+        du, dv = (
+            inverse * (d22 * real + (1.0 - d12) * imag),
+            inverse * (d11 * imag - (1.0 + d21) * real),
+        )
         moved = moved + (size(du) + size(dv))
         for part in range(2):
             at = part * IMAG + c
@@ -229,7 +287,7 @@ def move(w: Array, legs: int, places: int, member: Index, sign: Array) -> None:
     store(w, ACTIVE, where_less(zero, settled, zero, where_less(zero, passes, active, zero)))
 
 
-# --- samples in lanes -------------------------------------------------------------------------------------
+# --- samples in lanes ---------------------------------------------------------
 
 
 @njit(**COMPILED)
@@ -251,7 +309,9 @@ def _enter(w: Array, b: int, k: int, given: Samples, legs: int, member: Index, s
         w[LINEAR + c, b] = knee_a * given.curve[0, k, c]
         w[STEEP + c, b] = knee_a * given.curve[1, k, c] * given.fundamental[c]
         for stop in range(2):
-            w[STIFF + stop * MOST + c, b] = knee_a * given.curve[2 + stop, k, c] / (np.pi * YIELDS[stop])
+            w[STIFF + stop * MOST + c, b] = (
+                knee_a * given.curve[2 + stop, k, c] / (np.pi * YIELDS[stop])
+            )
         w[GAIN + c, b], w[SERIES + c, b] = gain, gain * given.series_ohm[k, c]
         volts = given.series_ohm[k, c] * given.source[k, c]
         for j in range(member[legs + c, 0]):
@@ -265,29 +325,47 @@ def _enter(w: Array, b: int, k: int, given: Samples, legs: int, member: Index, s
 
 
 @njit(**COMPILED)
-def _leave(w: Array, b: int, k: int, legs: int, member: Index, sign: Array, leg_a: Complex, ct_a: Complex,
-           flux: Complex) -> None:
-    """What lane b has found for sample k. The last move is so small that the currents follow it along their slopes."""
+def _leave(
+    w: Array,
+    b: int,
+    k: int,
+    legs: int,
+    member: Index,
+    sign: Array,
+    leg_a: Complex,
+    ct_a: Complex,
+    flux: Complex,
+) -> None:
+    """What lane b has found for sample k. The last move is so small that the currents follow it
+    along their slopes."""
     places = flux.shape[1]
     if w[SETTLED, b] <= 0.0:
-        leg_a[k], ct_a[k], flux[k] = complex(np.nan, np.nan), complex(np.nan, np.nan), complex(np.nan, np.nan)
+        leg_a[k], ct_a[k], flux[k] = (
+            complex(np.nan, np.nan),
+            complex(np.nan, np.nan),
+            complex(np.nan, np.nan),
+        )
         return
     for c in range(places):
         du, dv = w[STEP + c, b], w[STEP + IMAG + c, b]
         ct_a[k, c] = complex(
             w[CURRENT + c, b] + (w[SLOPE + c, b] * du + w[SLOPE + MOST + c, b] * dv),
-            w[CURRENT + IMAG + c, b] + (w[SLOPE + 2 * MOST + c, b] * du + w[SLOPE + 3 * MOST + c, b] * dv))
+            w[CURRENT + IMAG + c, b]
+            + (w[SLOPE + 2 * MOST + c, b] * du + w[SLOPE + 3 * MOST + c, b] * dv),
+        )
         flux[k, c] = complex(w[FLUX + c, b], w[FLUX + IMAG + c, b])
     for leg in range(legs):
         leg_a[k, leg] = _sum(ct_a[k], member, sign, leg)
 
 
 @njit(nogil=True, error_model="numpy")
-def solve_lanes(given: Samples, net: Network, passes: int, leg_a: Complex, ct_a: Complex, flux: Complex) -> None:
-    """Every sample's phasors: leg_a (n, legs), ct_a and flux (n, ct), NaN where Newton does not settle within so many
-    passes (moves and halvings)."""
+def solve_lanes(
+    given: Samples, net: Network, passes: int, leg_a: Complex, ct_a: Complex, flux: Complex
+) -> None:
+    """Every sample's phasors: leg_a (n, legs), ct_a and flux (n, ct), NaN where Newton does not
+    settle within so many passes (moves and halvings)."""
     w = np.zeros((FACTOR + 4 * net.legs * net.legs, LANES))
-    sample = np.full(LANES, -1)                            # in each lane; -1: none
+    sample = np.full(LANES, -1)  # in each lane; -1: none
     n, entered = flux.shape[0], 0
     while True:
         for b in range(LANES):

@@ -1,18 +1,20 @@
-"""What remembers a core's remanence: stop operators, or a curve shifted so that it passes through the remanent flux.
+"""What remembers a core's remanence: stop operators, or a curve shifted so that it passes through
+the remanent flux.
 
-Both are at rest before an event. In units of the knee (m flux linkage over its peak at the knee voltage, i over the RMS
-exciting current at the knee), from `excitation.py`:
+Both are at rest before an event. In units of the knee (m flux linkage over its peak at the knee
+voltage, i over the RMS exciting current at the knee), from `excitation.py`:
 
     stop operators     i = a m + b m^S + h1 + h2           hysteresis with minor loops that forgets
-    shifted curve      i = f(m) - f(m_r) + h1              f = a m + b m^S never forgets (common practice, no source)
+    shifted curve      i = f(m) - f(m_r) + h1              f = a m + b m^S never forgets (common
+    practice, no source)
 
-The shifted curve keeps the small loop of the foot, h1, at rest at zero: f alone draws at most 0.1 of the knee current
-at a tenth of the knee voltage whatever the iron, so that two runs would compare feet, not remanence. Three coefficients
-meet three of the four conditions: RMS 1 at the knee, 1.5 at 1.1 times its voltage (IEC 61869-2), and the ankle ratio.
-Given up is the bound, since a shifted curve rests at any flux, and with h2 most of the loss and some of the current
-halfway to the knee. Knees from a class or from measured points come from the characteristic with hysteresis in both
-models (`completion.py`), so that nothing else differs.
-"""
+The shifted curve keeps the small loop of the foot, h1, at rest at zero: f alone draws at most 0.1
+of the knee current at a tenth of the knee voltage whatever the iron, so that two runs would compare
+feet, not remanence. Three coefficients meet three of the four conditions: RMS 1 at the knee, 1.5 at
+1.1 times its voltage (IEC 61869-2), and the ankle ratio. Given up is the bound, since a shifted
+curve rests at any flux, and with h2 most of the loss and some of the current halfway to the knee.
+Knees from a class or from measured points come from the characteristic with hysteresis in both
+models (`completion.py`), so that nothing else differs."""
 
 from __future__ import annotations
 
@@ -39,8 +41,8 @@ RemanenceModel = Literal["stop_operators", "shifted_curve"]
 
 @dataclass(frozen=True, eq=False)
 class Start:
-    """Cores at the start of a window: flux (n, ct) in knee units; of two stops their current, the bound on it and its
-    rise with the flux, (2, n, ct) each in units of the knee current."""
+    """Cores at the start of a window: flux (n, ct) in knee units; of two stops their current, the
+    bound on it and its rise with the flux, (2, n, ct) each in units of the knee current."""
 
     flux: Array
     stops: Array
@@ -52,33 +54,55 @@ def other_model(model: RemanenceModel) -> RemanenceModel:
     return "shifted_curve" if model == "stop_operators" else "stop_operators"
 
 
-def coefficients_of(model: RemanenceModel, bound_percent: float, exponent: int, ankle: ArrayLike) -> Array:
-    """a, b, c1, c2 of the characteristic at each ankle ratio, (4, ...). The shifted curve has c2 = 0 and knows no
-    bound."""
-    table = excitation_table(bound_percent, exponent) if model == "stop_operators" else one_stop_table(exponent)
+def coefficients_of(
+    model: RemanenceModel, bound_percent: float, exponent: int, ankle: ArrayLike
+) -> Array:
+    """a, b, c1, c2 of the characteristic at each ankle ratio, (4, ...). The shifted curve has c2 =
+    0 and knows no bound."""
+    table = (
+        excitation_table(bound_percent, exponent)
+        if model == "stop_operators"
+        else one_stop_table(exponent)
+    )
     return table.at(ankle)
 
 
-def start_of(model: RemanenceModel, flux: NDArray[np.complex128], remanence: Array, coefficients: Array,
-             exponent: NDArray[np.int64]) -> Start:
-    """Cores at rest, or settled under a load of flux phasors `flux` (n, ct), peak; remanence (n, ct); knee units."""
+def start_of(
+    model: RemanenceModel,
+    flux: NDArray[np.complex128],
+    remanence: Array,
+    coefficients: Array,
+    exponent: NDArray[np.int64],
+) -> Start:
+    """Cores at rest, or settled under a load of flux phasors `flux` (n, ct), peak; remanence (n,
+    ct); knee units."""
     if model == "stop_operators":
-        return Start(*start_state(flux, remanence, coefficients, exponent), coefficients[2:],
-                     coefficients[2:] / YIELDS[:, None, None])
+        return Start(
+            *start_state(flux, remanence, coefficients, exponent),
+            coefficients[2:],
+            coefficients[2:] / YIELDS[:, None, None],
+        )
     return shifted_start(flux, remanence, coefficients, exponent)
 
 
-def shifted_start(flux: NDArray[np.complex128], remanence: Array, coefficients: Array,
-                  exponent: NDArray[np.int64]) -> Start:
-    """The same for the shifted curve: the load's flux swings about the remanent flux, and the constant that shifts the
-    curve takes the cycle mean of the current away; without load it is f(m_r). Derived.
+def shifted_start(
+    flux: NDArray[np.complex128], remanence: Array, coefficients: Array, exponent: NDArray[np.int64]
+) -> Start:
+    """The same for the shifted curve: the load's flux swings about the remanent flux, and the
+    constant that shifts the curve takes the cycle mean of the current away; without load it is
+    f(m_r). Derived.
 
     The constant is held as a second stop that does not rise and whose bound is itself."""
     offset = np.empty(remanence.shape)
     for power in np.unique(exponent):
         same = np.asarray(exponent) == power
-        offset[:, same], _ = mean_current(remanence[:, same], np.abs(flux[:, same]), coefficients[:2, :, same],
-                                          int(power))
+        offset[:, same], _ = mean_current(
+            remanence[:, same], np.abs(flux[:, same]), coefficients[:2, :, same], int(power)
+        )
     foot, level = coefficients[2], np.zeros(offset.shape)
-    return Start(remanence + flux.real, np.stack([foot * loop_state(flux)[0], -offset]),
-                 np.stack([foot, np.abs(offset)]), np.stack([foot / YIELDS[0], level]))
+    return Start(
+        remanence + flux.real,
+        np.stack([foot * loop_state(flux)[0], -offset]),
+        np.stack([foot, np.abs(offset)]),
+        np.stack([foot / YIELDS[0], level]),
+    )

@@ -1,12 +1,13 @@
-"""What a biased element compares with its pick-up; one formula for the phasor and the transient solution.
+"""What a biased element compares with its pick-up; one formula for the phasor and the transient
+solution.
 
     bias(I_b) = s1 I_b + (s2 - s1) max(0, I_b - I_break)
 
-*Sum*: the element trips when |I_d| > I_0 + bias (Wadhwa, Electrical Power Systems, ch. 14). *Greater-of*: when |I_d|
-is above I_0 and above bias (Chakrabarti et al., A Textbook on Power System Engineering, III). Both are taught; the
-study declares which. So an element's quantity, which I_0 is compared with, is |I_d| - bias in the first form, and in
-the second |I_d| where that is above bias and 0 elsewhere.
-"""
+*Sum*: the element trips when |I_d| > I_0 + bias (Wadhwa, Electrical Power Systems, ch. 14).
+*Greater-of*: when |I_d| is above I_0 and above bias (Chakrabarti et al., A Textbook on Power System
+Engineering, III). Both are taught; the study declares which. So an element's quantity, which I_0 is
+compared with, is |I_d| - bias in the first form, and in the second |I_d| where that is above bias
+and 0 elsewhere."""
 
 from __future__ import annotations
 
@@ -16,23 +17,30 @@ from montecarlo.quantities import Array
 from montecarlo.secondary.compiled import njit
 
 UNBIASED, SUM, GREATER_OF = 0, 1, 2
-Form = tuple[int, float, float, float]                     # which, slope1, slope2, break [A]
+Form = tuple[int, float, float, float]  # which, slope1, slope2, break [A]
 NO_BIAS: Form = (UNBIASED, 0.0, 0.0, 0.0)
 
 
 @njit(nogil=True, error_model="numpy")
-def operating_quantity(difference: Array, bias: Array, which: int, slope1: float, slope2: float,
-                       break_a: float) -> Array:
-    """What is compared with the pick-up [A], of one shape with the differential and the bias current [A]."""
+def operating_quantity(
+    difference: Array, bias: Array, which: int, slope1: float, slope2: float, break_a: float
+) -> Array:
+    """What is compared with the pick-up [A], of one shape with the differential and the bias
+    current [A]."""
     if which == UNBIASED:
         return difference * 1.0
     restraint = slope1 * bias + (slope2 - slope1) * np.maximum(bias - break_a, 0.0)
     if which == SUM:
         return difference - restraint
-    return np.where(difference > restraint, difference, 0.0) + 0.0 * (difference + restraint)    # not a number stays
+    return np.where(difference > restraint, difference, 0.0) + 0.0 * (
+        difference + restraint
+    )  # not a number stays
 
 
 def bias_current(ends: Array, kind: str) -> Array:
-    """Bias from the magnitudes of the ends' currents, (..., ends): their mean, their sum or the largest."""
+    """Bias from the magnitudes of the ends' currents, (..., ends): their mean, their sum or the
+    largest."""
     total = ends.sum(axis=-1)
-    return np.asarray({"mean": total / ends.shape[-1], "sum": total, "largest": ends.max(axis=-1)}[kind])
+    return np.asarray(
+        {"mean": total / ends.shape[-1], "sum": total, "largest": ends.max(axis=-1)}[kind]
+    )

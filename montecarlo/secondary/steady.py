@@ -1,9 +1,9 @@
 """The steady solution: phasors with the describing function of the same CT model, by Newton.
 
-Holds while the voltage that an element's setting drives through its leg stays below a quarter of the knee voltage;
-remanence does not enter. Beyond that `transient.py` decides. Above 1.3 times the knee flux the characteristic is
-continued along its tangent: such a leg current lies far above any setting this solution is asked about.
-"""
+Holds while the voltage that an element's setting drives through its leg stays below a quarter of
+the knee voltage; remanence does not enter. Beyond that `transient.py` decides. Above 1.3 times the
+knee flux the characteristic is continued along its tangent: such a leg current lies far above any
+setting this solution is asked about."""
 
 from __future__ import annotations
 
@@ -22,24 +22,31 @@ from montecarlo.secondary.workspace import network
 
 Complex = NDArray[np.complex128]
 VALID_KNEE_SHARE = 0.25
-MAX_PASSES = 400                                           # moves and halvings; most samples need two to five
+MAX_PASSES = 400  # moves and halvings; most samples need two to five
 
 
 class Steady(NamedTuple):
-    """RMS phasors [A secondary] and core fluxes, peak in units of the knee flux; NaN where Newton did not converge."""
+    """RMS phasors [A secondary] and core fluxes, peak in units of the knee flux; NaN where Newton
+    did not converge."""
 
-    legs: Complex                                          # (n, legs)
-    cts: Complex                                           # (n, ct) what excitation leaves of each CT's current
-    flux: Complex                                          # (n, ct)
+    legs: Complex  # (n, legs)
+    cts: Complex  # (n, ct) what excitation leaves of each CT's current
+    flux: Complex  # (n, ct)
 
     def quantities(self, measurement: Measurement) -> Array:
-        """What each element compares with its pick-up, for each form of bias: (n, elements, forms)."""
+        """What each element compares with its pick-up, for each form of bias: (n, elements,
+        forms)."""
         out = np.empty((len(self.legs), len(measurement.legs), len(measurement.forms)))
         for e, leg in enumerate(measurement.legs):
             difference = np.abs(self.legs[:, leg])
             ends = list(measurement.bias[e]) if measurement.bias else []
-            bias = difference if not ends else bias_current(
-                np.abs(self.cts[:, ends]) * measurement.gains(ends), measurement.bias_current)
+            bias = (
+                difference
+                if not ends
+                else bias_current(
+                    np.abs(self.cts[:, ends]) * measurement.gains(ends), measurement.bias_current
+                )
+            )
             for v, form in enumerate(measurement.forms):
                 out[:, e, v] = operating_quantity(difference, bias, *(form if ends else NO_BIAS))
         return out
@@ -54,20 +61,28 @@ def solve(table: Array, leg_ohm: Array, bank: CtBank, primary_a: Complex, omega:
         source=np.ascontiguousarray(primary_a / bank.turns, np.complex128),
         series_ohm=np.ascontiguousarray(bank.series_ohm),
         knee_v=np.ascontiguousarray(omega / np.sqrt(2) * bank.knee_flux_wb),
-        knee_a=np.ascontiguousarray(bank.knee_current_a / np.sqrt(2)),     # currents are RMS here, flux is its peak
-        curve=np.ascontiguousarray(bank.coefficients), leg_ohm=np.ascontiguousarray(leg_ohm),
-        power=(bank.exponent - 1) // 2, fundamental=np.array([sine_power_fundamental(int(s)) for s in bank.exponent]))
+        knee_a=np.ascontiguousarray(
+            bank.knee_current_a / np.sqrt(2)
+        ),  # currents are RMS here, flux is its peak
+        curve=np.ascontiguousarray(bank.coefficients),
+        leg_ohm=np.ascontiguousarray(leg_ohm),
+        power=(bank.exponent - 1) // 2,
+        fundamental=np.array([sine_power_fundamental(int(s)) for s in bank.exponent]),
+    )
     legs, cts, flux = (np.empty((n, size), np.complex128) for size in (len(table), places, places))
     solve_lanes(given, network(table), MAX_PASSES, legs, cts, flux)
     return Steady(legs, cts, flux)
 
 
 def describing_function(flux_peak: Array, coefficients: Array, exponent: int) -> Complex:
-    """Exciting current over flux, fundamental components, for a settled loop of peak `flux_peak` > 0, in knee
-    units; the imaginary part is the loss. coefficients (4, ...), flux_peak (...)."""
+    """Exciting current over flux, fundamental components, for a settled loop of peak `flux_peak` >
+    0, in knee units; the imaginary part is the loss. coefficients (4, ...), flux_peak (...)."""
     a, b, *bounds = np.asarray(coefficients, float)
     peak = np.asarray(flux_peak, float)
-    real, imag = a + b * sine_power_fundamental(exponent) * peak ** (exponent - 1), np.zeros(peak.shape)
+    real, imag = (
+        a + b * sine_power_fundamental(exponent) * peak ** (exponent - 1),
+        np.zeros(peak.shape),
+    )
     for c, limit in zip(bounds, YIELDS, strict=True):
         angle = np.arccos(1 - 2 * np.minimum(limit / peak, 1.0))
         real = real + c / limit * (angle - np.sin(angle) * np.cos(angle)) / np.pi

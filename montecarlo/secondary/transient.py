@@ -1,4 +1,5 @@
-"""The transient solution: any primary waveform through the CTs into the legs, measured in the same pass."""
+"""The transient solution: any primary waveform through the CTs into the legs, measured in the same
+pass."""
 
 from __future__ import annotations
 
@@ -15,8 +16,8 @@ from montecarlo.secondary.measurement import Measurement
 from montecarlo.secondary.remanence import start_of
 from montecarlo.secondary.workspace import GAMMA, Cores, Pace, network
 
-STEPS_PER_CYCLE = 28         # 99 % of RMS currents within 1 % of 1,024 steps (DEVELOPERS, Speed)
-UNRESOLVED_MOVE = 1e-3                                     # a last Newton move above this leaves a sample unresolved
+STEPS_PER_CYCLE = 28  # 99 % of RMS currents within 1 % of 1,024 steps (DEVELOPERS, Speed)
+UNRESOLVED_MOVE = 1e-3  # a last Newton move above this leaves a sample unresolved
 
 
 @dataclass(frozen=True)
@@ -36,7 +37,8 @@ class Window:
         return self.per_cycle + int(np.ceil(self.after_s / self.step_s - 1e-9))
 
     def times(self, steps: int | None = None) -> Array:
-        """Start, then for each step its inner stage and its end [s]: (2·steps + 1,). The event begins at 0."""
+        """Start, then for each step its inner stage and its end [s]: (2·steps + 1,). The event
+        begins at 0."""
         count = self.steps if steps is None else steps
         ends = (np.arange(count + 1) - self.per_cycle) * self.step_s
         grid = np.empty(2 * count + 1)
@@ -47,10 +49,11 @@ class Window:
 
 @dataclass(frozen=True, eq=False)
 class Source:
-    """Primary currents on `Window.times`: wave (n, channels, points) [A]; channel (ct,) says which one a CT carries.
+    """Primary currents on `Window.times`: wave (n, channels, points) [A]; channel (ct,) says which
+    one a CT carries.
 
-    The last cycle may stand for all later ones: loop_from is the first point of the part that repeats.
-    jumps: the wave has two points at t = 0, the currents just before and just after."""
+    The last cycle may stand for all later ones: loop_from is the first point of the part that
+    repeats. jumps: the wave has two points at t = 0, the currents just before and just after."""
 
     wave: Array
     channel: NDArray[np.int64]
@@ -60,44 +63,84 @@ class Source:
 
 @dataclass(frozen=True, eq=False)
 class Response:
-    """pickup (n, elements, forms, delays) [A secondary]: the largest pick-up sustained for each delay, NaN where
-    unresolved; instantaneous currents at step ends, empty unless asked for: trace (n, legs, steps) of the legs, cts
-    (n, ct, steps) what each CT delivers into its lead."""
+    """pickup (n, elements, forms, delays) [A secondary]: the largest pick-up sustained for each
+    delay, NaN where unresolved; instantaneous currents at step ends, empty unless asked for: trace
+    (n, legs, steps) of the legs, cts (n, ct, steps) what each CT delivers into its lead."""
 
     pickup: Array
     trace: Array
     cts: Array
 
 
-def solve(table: Array, leg_ohm: Array, bank: CtBank, source: Source, window: Window, load_flux: NDArray[np.complex128],
-          measurement: Measurement, *, settle: float = 0.0, keep_trace: bool = False) -> Response:
+def solve(
+    table: Array,
+    leg_ohm: Array,
+    bank: CtBank,
+    source: Source,
+    window: Window,
+    load_flux: NDArray[np.complex128],
+    measurement: Measurement,
+    *,
+    settle: float = 0.0,
+    keep_trace: bool = False,
+) -> Response:
     """Legs' currents through an event, and what each element would only just have operated at.
 
-    table (legs, ct); leg_ohm (n, legs); load_flux (n, ct) the flux phasors (peak, knee units) of the load at t = 0,
-    from `steady.solve`; settle: stop once no measured value changes by more than this share a cycle, and hold the last
-    value to the end of the window (0: never)."""
+    table (legs, ct); leg_ohm (n, legs); load_flux (n, ct) the flux phasors (peak, knee units) of
+    the load at t = 0, from `steady.solve`; settle: stop once no measured value changes by more than
+    this share a cycle, and hold the last value to the end of the window (0: never)."""
     n = len(bank)
-    fill = np.minimum(np.arange(-(-n // LANES) * LANES), n - 1)   # whole blocks: the last sample again
+    fill = np.minimum(
+        np.arange(-(-n // LANES) * LANES), n - 1
+    )  # whole blocks: the last sample again
 
     def across(values: Array) -> Array:
         return np.ascontiguousarray(values[..., fill, :].swapaxes(-1, -2))
 
-    start = start_of(bank.remanence_model, load_flux, bank.remanence, bank.coefficients, bank.exponent)
+    start = start_of(
+        bank.remanence_model, load_flux, bank.remanence, bank.coefficients, bank.exponent
+    )
     curve = np.concatenate([bank.coefficients[:2], start.bounds, start.slopes])
     cores = Cores(
-        curve=across(curve * bank.knee_current_a), power=(bank.exponent - 1) // 2,
-        series_ohm=across(bank.series_ohm), inv_flux=1 / across(bank.knee_flux_wb), inv_turns=1 / across(bank.turns),
-        leg_ohm=across(leg_ohm), flux=across(start.flux), stops=across(start.stops * bank.knee_current_a))
+        curve=across(curve * bank.knee_current_a),
+        power=(bank.exponent - 1) // 2,
+        series_ohm=across(bank.series_ohm),
+        inv_flux=1 / across(bank.knee_flux_wb),
+        inv_turns=1 / across(bank.turns),
+        leg_ohm=across(leg_ohm),
+        flux=across(start.flux),
+        stops=across(start.stops * bank.knee_current_a),
+    )
     points = source.wave.shape[2]
-    warm = window.per_cycle if np.any(load_flux) else 0       # harmonics of the load's flux, which phasors do not have
-    pace = Pace(window.step_s, window.per_cycle, window.per_cycle, warm, window.steps,
-                source.loop_from if source.loop_from >= 0 else points - 1, source.jumps, float(settle))
+    warm = (
+        window.per_cycle if np.any(load_flux) else 0
+    )  # harmonics of the load's flux, which phasors do not have
+    pace = Pace(
+        window.step_s,
+        window.per_cycle,
+        window.per_cycle,
+        warm,
+        window.steps,
+        source.loop_from if source.loop_from >= 0 else points - 1,
+        source.jumps,
+        float(settle),
+    )
     pickup = np.empty((fill.size, *measurement.shape))
     moves = np.empty(fill.size)
-    trace = np.full((fill.size, sum(table.shape), window.steps) if keep_trace else (0, 0, 0), np.nan)
-    integrate(np.ascontiguousarray(source.wave if fill.size == n else source.wave[fill]), source.channel, cores,
-              network(table), pace, measurement.meter(window.step_s, window.per_cycle), pickup,
-              moves, trace)
+    trace = np.full(
+        (fill.size, sum(table.shape), window.steps) if keep_trace else (0, 0, 0), np.nan
+    )
+    integrate(
+        np.ascontiguousarray(source.wave if fill.size == n else source.wave[fill]),
+        source.channel,
+        cores,
+        network(table),
+        pace,
+        measurement.meter(window.step_s, window.per_cycle),
+        pickup,
+        moves,
+        trace,
+    )
     pickup[~(moves <= UNRESOLVED_MOVE)] = np.nan
     legs = table.shape[0]
     return Response(pickup[:n], trace[:n, :legs], trace[:n, legs:])

@@ -1,8 +1,7 @@
 """What the compiled pass works on: rows of LANES numbers, and what `transient.py` hands over.
 
-Numba freezes the row numbers into the code that it compiles and keys its cache by the file of that code, not by this
-one: after a change here delete montecarlo/secondary/__pycache__.
-"""
+Numba freezes the row numbers into the code that it compiles and keys its cache by the file of that
+code, not by this one: after a change here delete montecarlo/secondary/__pycache__."""
 
 from __future__ import annotations
 
@@ -19,52 +18,80 @@ from montecarlo.secondary.lanes import LANES, Lanes, load, splat
 Index = NDArray[np.int64]
 
 ALLOCATES = {"nogil": True, "error_model": "numpy", "forceinline": True}
-COMPILED = {**ALLOCATES, "_nrt": False}                    # counting references to arrays took a quarter of the time
-GAMMA = 2 - np.sqrt(2)       # place of the inner stage in a step of TR-BDF2
-FLUX_LIMIT = 4.0             # knee flux; no core that saturates gets there, an iterate may
-SMALL_A = 1e-3               # a current whose changes settle nothing
-RMS, FUNDAMENTAL, PEAK_VALUE = 0, 1, 2                     # what is measured of a current
+# counting references to arrays took a quarter of the time
+COMPILED = {**ALLOCATES, "_nrt": False}
+GAMMA = 2 - np.sqrt(2)  # place of the inner stage in a step of TR-BDF2
+FLUX_LIMIT = 4.0  # knee flux; no core that saturates gets there, an iterate may
+SMALL_A = 1e-3  # a current whose changes settle nothing
+RMS, FUNDAMENTAL, PEAK_VALUE = 0, 1, 2  # what is measured of a current
 
-# The workspace (rows, LANES): a group of rows for each quantity, a row in it for each CT or leg.
-MOST = 20                                                  # CTs or legs that a group holds
-(FLUX, NEXT, BEFORE, RHS,                # flux at the stage's start, iterate, at the step's start; right-hand side
- STOP1, STOP2,                           # the stops' currents at the stage's start [A]
- SOURCE, CURRENT, SLOPE,                 # ideal secondary current, what excitation leaves [A]; d(exciting)/d(flux)
- PULL, DIAG, TIE,                        # Newton's move; gain, and gain·slope, over the Jacobian's diagonal
- DRIVE, PUSH,                            # weight·F at the point before the stage's start; slope·move
- LINEAR, STEEP, LIMIT,                   # the characteristic: linear, saturated branch [A]; flux that Newton may try
- BOUND1, BOUND2, SLOPE1, SLOPE2,         # the stops' bounds [A] and slopes [A per knee flux]
- OWN, GAIN, TURNS,                       # weight over knee flux, times winding and lead, and alone; one over turns
- OHM, ROOT, LOAD,                        # by leg: resistance [ohm], its root, right-hand side of Newton
- LEG,                                    # by leg: current [A]
- INNER, BEGIN,                           # by signal that is measured: between the two stages, at the step's start [A]
- ACTIVE, PEAK, LIVE, WORST,              # one row each: 1 while Newton moves; its move; 1 until settled; worst move
- FACTOR) = range(0, 35 * MOST, MOST)     # by pair of legs: factors of Newton's matrix
+# The workspace (rows, LANES): a group of rows for each quantity, a row in it for each CT or
+# leg.
+MOST = 20  # CTs or legs that a group holds
+(
+    FLUX,
+    NEXT,
+    BEFORE,
+    RHS,  # flux at the stage's start, iterate, at the step's start; right-hand side
+    STOP1,
+    STOP2,  # the stops' currents at the stage's start [A]
+    SOURCE,
+    CURRENT,
+    SLOPE,  # ideal secondary current, what excitation leaves [A]; d(exciting)/d(flux)
+    PULL,
+    DIAG,
+    TIE,  # Newton's move; gain, and gain·slope, over the Jacobian's diagonal
+    DRIVE,
+    PUSH,  # weight·F at the point before the stage's start; slope·move
+    LINEAR,
+    STEEP,
+    LIMIT,  # the characteristic: linear, saturated branch [A]; flux that Newton may try
+    BOUND1,
+    BOUND2,
+    SLOPE1,
+    SLOPE2,  # the stops' bounds [A] and slopes [A per knee flux]
+    OWN,
+    GAIN,
+    TURNS,  # weight over knee flux, times winding and lead, and alone; one over turns
+    OHM,
+    ROOT,
+    LOAD,  # by leg: resistance [ohm], its root, right-hand side of Newton
+    LEG,  # by leg: current [A]
+    INNER,
+    BEGIN,  # by signal that is measured: between the two stages, at the step's start [A]
+    ACTIVE,
+    PEAK,
+    LIVE,
+    WORST,  # one row each: 1 while Newton moves; its move; 1 until settled; worst move
+    FACTOR,
+) = range(0, 35 * MOST, MOST)  # by pair of legs: factors of Newton's matrix
 ROWS = 34 * MOST + MOST * MOST
 
 
 class Network(NamedTuple):
-    """The table A as lists of signed members: first each leg's CTs, then each CT's legs, then, for each pair of legs
-    p·legs + q, the CTs that drive both. Lists stand in rows: how many, then which."""
+    """The table A as lists of signed members: first each leg's CTs, then each CT's legs, then, for
+    each pair of legs p·legs + q, the CTs that drive both. Lists stand in rows: how many, then
+    which."""
 
     legs: int
     places: int
-    member: Index            # (lists, 1 + MOST)
-    sign: Array              # (lists, MOST)
-    filled: Index            # (legs·legs,) 1 where Newton's matrix, or its factor, has an entry
+    member: Index  # (lists, 1 + MOST)
+    sign: Array  # (lists, MOST)
+    filled: Index  # (legs·legs,) 1 where Newton's matrix, or its factor, has an entry
 
 
 class Cores(NamedTuple):
     """Samples' constants and start, sample last."""
 
-    curve: Array             # (6, ct, n): a, b, bounds of the stops [A], slopes of the stops [A per knee flux]
-    power: Index             # (ct,) (S - 1)/2
-    series_ohm: Array        # (ct, n)
-    inv_flux: Array          # (ct, n) [1/Wb]
-    inv_turns: Array         # (ct, n)
-    leg_ohm: Array           # (legs, n)
-    flux: Array              # (ct, n) at the window's start, knee flux
-    stops: Array             # (2, ct, n) at the window's start [A]
+    # (6, ct, n): a, b, bounds of the stops [A], slopes of the stops [A per knee flux]
+    curve: Array
+    power: Index  # (ct,) (S - 1)/2
+    series_ohm: Array  # (ct, n)
+    inv_flux: Array  # (ct, n) [1/Wb]
+    inv_turns: Array  # (ct, n)
+    leg_ohm: Array  # (legs, n)
+    flux: Array  # (ct, n) at the window's start, knee flux
+    stops: Array  # (2, ct, n) at the window's start [A]
 
 
 class Pace(NamedTuple):
@@ -72,27 +99,30 @@ class Pace(NamedTuple):
 
     step_s: float
     per_cycle: int
-    lead: int                # steps before the event
-    warm: int                # steps in which the lead's sources run once more, first and unmeasured
+    lead: int  # steps before the event
+    warm: int  # steps in which the lead's sources run once more, first and unmeasured
     steps: int
-    loop_from: int           # first point of the sources' part that repeats
-    jump: bool               # whether the sources have two points at the event, before and after it
-    settle: float            # share of change a cycle at which a lane is frozen; 0: never
+    loop_from: int  # first point of the sources' part that repeats
+    jump: bool  # whether the sources have two points at the event, before and after it
+    settle: float  # share of change a cycle at which a lane is frozen; 0: never
 
 
 class Meter(NamedTuple):
     """What is measured, and what the elements make of it."""
 
-    signals: Index           # (signals,) rows of the workspace: currents of legs and of CTs
-    element: Index           # (elements,) the signal of each element
-    bias: Index              # (elements, most) the signals that restrain it; -1: none
-    largest: bool            # whether the largest of these counts, or their sum
-    share: Array             # (elements, most) what each is multiplied by first
-    forms: Array             # (variants, 4) form (`restraint`), slope1, slope2, break [A]
-    quantity: int            # RMS, FUNDAMENTAL or PEAK_VALUE
-    circle: Array            # (6, per_cycle) weights of the fundamental's two components at a step's three points
-    holds: Index             # (delays,) steps for which a value must be held
-    drop_off: float          # share of its pick-up at which an element resets
+    signals: Index  # (signals,) rows of the workspace: currents of legs and of CTs
+    element: Index  # (elements,) the signal of each element
+    bias: Index  # (elements, most) the signals that restrain it; -1: none
+    largest: bool  # whether the largest of these counts, or their sum
+    share: Array  # (elements, most) what each is multiplied by first
+    forms: Array  # (variants, 4) form (`restraint`), slope1, slope2, break [A]
+    quantity: int  # RMS, FUNDAMENTAL or PEAK_VALUE
+    circle: (
+        # (6, per_cycle) weights of the fundamental's two components at a step's three points
+        Array
+    )
+    holds: Index  # (delays,) steps for which a value must be held
+    drop_off: float  # share of its pick-up at which an element resets
 
 
 def network(table: Array) -> Network:
@@ -110,8 +140,8 @@ def _network(table_of: bytes, legs: int, places: int) -> Network:
     member, sign = np.zeros((len(rows), 1 + MOST), np.int64), np.zeros((len(rows), MOST))
     for row, values in enumerate(rows):
         found = np.flatnonzero(values)
-        member[row, 0], member[row, 1:1 + found.size] = found.size, found
-        sign[row, :found.size] = values[found]
+        member[row, 0], member[row, 1 : 1 + found.size] = found.size, found
+        sign[row, : found.size] = values[found]
     return Network(legs, places, member, sign, _fill(np.abs(table) @ np.abs(table).T > 0).ravel())
 
 
@@ -119,7 +149,7 @@ def _fill(entries: NDArray[np.bool_]) -> Index:
     """Where the factor of a symmetric matrix can have entries, below the diagonal and on it."""
     filled = entries.astype(np.int64)
     for q in range(len(filled)):
-        below = np.flatnonzero(filled[q + 1:, q]) + q + 1
+        below = np.flatnonzero(filled[q + 1 :, q]) + q + 1
         filled[np.ix_(below, below)] = 1
     return filled
 
@@ -147,10 +177,11 @@ def to_power(base: Lanes, power: int) -> Lanes:
 
 @njit(**ALLOCATES)
 def aligned(rows: int) -> Array:
-    """Zeros (rows, LANES) that begin on a cache line: values that lie across two take twice as long to load."""
+    """Zeros (rows, LANES) that begin on a cache line: values that lie across two take twice as long
+    to load."""
     room = np.zeros(rows * LANES + 8)
     skip = (-room.ctypes.data % 64) // 8
-    return room[skip:skip + rows * LANES].reshape(rows, LANES)
+    return room[skip : skip + rows * LANES].reshape(rows, LANES)
 
 
 @njit(**COMPILED)
@@ -168,5 +199,8 @@ def fill(w: Array, cores: Cores, first: int, weight: float) -> None:
             w[OWN + c, b] = w[GAIN + c, b] * cores.series_ohm[c, n]
             w[LIMIT + c, b] = FLUX_LIMIT if cores.curve[1, c, n] > 0 else np.inf
         for leg in range(cores.leg_ohm.shape[0]):
-            w[OHM + leg, b], w[ROOT + leg, b] = cores.leg_ohm[leg, n], np.sqrt(cores.leg_ohm[leg, n])
+            w[OHM + leg, b], w[ROOT + leg, b] = (
+                cores.leg_ohm[leg, n],
+                np.sqrt(cores.leg_ohm[leg, n]),
+            )
         w[LIVE, b], w[WORST, b] = 1.0, 0.0

@@ -7,14 +7,24 @@ import math
 from montecarlo.sampling.design import Design
 from montecarlo.study.description import Study
 
-__all__ = ["earth_fault_samples", "event_samples", "limit_of_p_false", "rounded_up", "samples_that_show",
-           "shown_at_best", "too_few", "too_few_by_key", "weighted_samples"]
+__all__ = [
+    "earth_fault_samples",
+    "event_samples",
+    "limit_of_p_false",
+    "rounded_up",
+    "samples_that_show",
+    "shown_at_best",
+    "too_few",
+    "too_few_by_key",
+    "weighted_samples",
+]
 
-LEAST_WEIGHTED = 4096                                      # weighted samples worth drawing: batches carry the variance
+LEAST_WEIGHTED = 4096  # weighted samples worth drawing: batches carry the variance
 
 
 def weighted_samples(study: Study) -> int:
-    """Weighted samples of each external event that the study asks for; 0 where false trips are counted only."""
+    """Weighted samples of each external event that the study asks for; 0 where false trips are
+    counted only."""
     wanted = study.study.rare_samples
     wanted = study.study.samples if wanted is None else wanted
     return wanted if wanted >= LEAST_WEIGHTED else 0
@@ -34,7 +44,8 @@ def event_samples(study: Study) -> dict[str, int]:
 
 
 def event_rates(study: Study) -> list[tuple[float, int]]:
-    """Mean yearly rate [1/year] and number of samples of everything that counts as an external event."""
+    """Mean yearly rate [1/year] and number of samples of everything that counts as an external
+    event."""
     general = study.study
     counted = Design(general.plants, general.samples).samples_drawn
     found = [(event.per_year.mean(), counted) for event in study.external_events]
@@ -45,27 +56,33 @@ def event_rates(study: Study) -> list[tuple[float, int]]:
 
 
 def limit_of_p_false(study: Study) -> float:
-    """The policy's limit as a probability of a false trip an event; infinite where it weighs costs instead. [-]"""
+    """The policy's limit as a probability of a false trip an event; infinite where it weighs costs
+    instead. [-]"""
     policy = study.policy
     if policy.least_annual_cost is not None:
         return math.inf
     if policy.p_false_max is not None:
         return policy.p_false_max
-    return (policy.false_per_year_max or 0.0) / max(sum(rate for rate, _ in event_rates(study)), 1e-300)
+    return (policy.false_per_year_max or 0.0) / max(
+        sum(rate for rate, _ in event_rates(study)), 1e-300
+    )
 
 
 def shown_at_best(study: Study) -> float:
     """Upper bound of p_false at `policy.level` of a candidate that trips in no sample at all. [-]
 
-    None in n samples of a type: 1 - (1 - level)^(1/n) (Clopper and Pearson, Biometrika 26, 1934, 404-413); the types
-    combined as independent, in squares, weighted by their rates."""
+    None in n samples of a type: 1 - (1 - level)^(1/n) (Clopper and Pearson, Biometrika 26, 1934,
+    404-413); the types combined as independent, in squares, weighted by their rates."""
     rates = event_rates(study)
-    bounds = [rate * -math.expm1(math.log1p(-study.policy.level) / samples) for rate, samples in rates]
+    bounds = [
+        rate * -math.expm1(math.log1p(-study.policy.level) / samples) for rate, samples in rates
+    ]
     return math.hypot(*bounds) / max(sum(rate for rate, _ in rates), 1e-300)
 
 
 def samples_that_show(study: Study, limit: float) -> int:
-    """Samples of each event, `study.samples`, without a false trip in any, whose bound is at most `limit`; two digits.
+    """Samples of each event, `study.samples`, without a false trip in any, whose bound is at most
+    `limit`; two digits.
 
     1 - (1 - level)^(1/n) < -ln(1 - level)/n. Where open pilots count, their samples grow along."""
     rates = event_rates(study)
@@ -89,7 +106,10 @@ def too_few(study: Study) -> str:
 def too_few_by_key(study: Study) -> dict[str, str]:
     """Those sentences by the key of the limit that each speaks of."""
     limit = "false_per_year_max" if study.policy.p_false_max is None else "p_false_max"
-    found = {f"policy.{limit}": _too_few_in_all(study), "policy.p_false_max_each": _too_few_of_one(study)}
+    found = {
+        f"policy.{limit}": _too_few_in_all(study),
+        "policy.p_false_max_each": _too_few_of_one(study),
+    }
     return {key: text for key, text in found.items() if text}
 
 
@@ -105,12 +125,14 @@ def _too_few_of_one(study: Study) -> str:
     if kind is None or (best := -math.expm1(math.log1p(-level) / kinds[kind])) <= limit:
         return ""
     needed = rounded_up(study.study.samples * -math.log1p(-level) / limit / kinds[kind])
-    return (f"Without a single false trip {kinds[kind]} samples of {kind} show fewer than "
-            f"{best:.2g} at "
-            f"{100 * level:g} %, above the limit on each kind, {limit:g}: no candidate can be "
-            "chosen. "
-            f"policy.p_false_max_each needs at least {needed} samples (study.samples or "
-            "--samples).")
+    return (
+        f"Without a single false trip {kinds[kind]} samples of {kind} show fewer than "
+        f"{best:.2g} at "
+        f"{100 * level:g} %, above the limit on each kind, {limit:g}: no candidate can be "
+        "chosen. "
+        f"policy.p_false_max_each needs at least {needed} samples (study.samples or "
+        "--samples)."
+    )
 
 
 def _too_few_in_all(study: Study) -> str:
@@ -120,6 +142,9 @@ def _too_few_in_all(study: Study) -> str:
         return ""
     yearly = sum(rate for rate, _ in event_rates(study)) if policy.p_false_max is None else 1.0
     unit = "" if policy.p_false_max is not None else " a year"
-    return (f"Without a single false trip {general.samples} samples of each event show fewer than {best * yearly:.2g}"
-            f"{unit} at {100 * policy.level:g} %, above the limit {limit * yearly:g}: no candidate can be chosen. The "
-            f"limit needs at least {samples_that_show(study, limit)} samples (study.samples or --samples).")
+    return (
+        f"Without a single false trip {general.samples} samples of each event show fewer than"
+        f" {best * yearly:.2g}{unit} at {100 * policy.level:g} %, above the limit"
+        f" {limit * yearly:g}: no candidate can be chosen. The limit needs at least"
+        f" {samples_that_show(study, limit)} samples (study.samples or --samples)."
+    )

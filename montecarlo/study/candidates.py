@@ -14,7 +14,8 @@ from montecarlo.study.description import Study
 
 @dataclass(frozen=True)
 class Setting:
-    """One candidate. Pick-ups in secondary amperes; None where the scheme has no such element or no bias."""
+    """One candidate. Pick-ups in secondary amperes; None where the scheme has no such element or no
+    bias."""
 
     scheme: str
     phase_pickup_a: float | None
@@ -26,20 +27,32 @@ class Setting:
     slope_break_a: float | None = None
 
 
-STEPS = ("earth_pickup_a", "phase_pickup_a", "stabilising_resistance_ohm", "delay_s", "slope1", "slope2",
-         "slope_break_a")                                  # the axes of a setting, the finest element's first
+STEPS = (
+    "earth_pickup_a",
+    "phase_pickup_a",
+    "stabilising_resistance_ohm",
+    "delay_s",
+    "slope1",
+    "slope2",
+    "slope_break_a",
+)  # the axes of a setting, the finest element's first
 
 
 def neighbours(settings: Sequence[Setting], of: Setting) -> dict[Setting, str]:
-    """The settings that differ from `of` on one axis, by one step of those that occur there, and on which axis."""
+    """The settings that differ from `of` on one axis, by one step of those that occur there, and on
+    which axis."""
     found: dict[Setting, str] = {}
     for axis in STEPS:
         rest = attrgetter("scheme", *(other for other in STEPS if other != axis))
-        line = {getattr(setting, axis): setting for setting in settings if rest(setting) == rest(of)}
+        line = {
+            getattr(setting, axis): setting for setting in settings if rest(setting) == rest(of)
+        }
         values = sorted({value for value in (*line, getattr(of, axis)) if value is not None})
         if getattr(of, axis) is not None:
             at = values.index(getattr(of, axis))
-            found |= {line[value]: axis for value in values[max(at - 1, 0):at] + values[at + 1:at + 2]}
+            found |= {
+                line[value]: axis for value in values[max(at - 1, 0) : at] + values[at + 1 : at + 2]
+            }
     return found
 
 
@@ -64,7 +77,11 @@ def ends_of_ranges(study: Study, setting: Setting) -> tuple[End, ...]:
     scheme, found = scheme_of(study, setting.scheme), []
     for axis in STEPS:
         values, value = getattr(study.candidates, axis), getattr(setting, axis)
-        if value is None or len(values) < 2 or (axis == "stabilising_resistance_ohm" and not scheme.stabilised):
+        if (
+            value is None
+            or len(values) < 2
+            or (axis == "stabilising_resistance_ohm" and not scheme.stabilised)
+        ):
             continue
         end = End(axis, value, min(values), max(values))
         if (end.lowest or value >= end.high) and not _ends_there(study, end):
@@ -80,9 +97,12 @@ def _ends_there(study: Study, end: End) -> bool:
         return end.lowest and end.value <= 0
     step = relay.step_a or 0.0
     low, high = relay.range_a or (step, math.inf)
-    slack = 1e-9 * end.value                               # of the grid's rounding
-    return end.value - step < low - slack or end.value <= low + slack if end.lowest else (
-        end.value + step > high + slack or end.value >= high - slack)
+    slack = 1e-9 * end.value  # of the grid's rounding
+    return (
+        end.value - step < low - slack or end.value <= low + slack
+        if end.lowest
+        else (end.value + step > high + slack or end.value >= high - slack)
+    )
 
 
 @dataclass(frozen=True)
@@ -91,8 +111,8 @@ class Lattice:
 
     circuit: Circuit
     bias: Bias | None
-    phase_pickup_a: tuple[float, ...]                      # empty: no phase element
-    earth_pickup_a: tuple[float, ...]                      # empty: no earth element
+    phase_pickup_a: tuple[float, ...]  # empty: no phase element
+    earth_pickup_a: tuple[float, ...]  # empty: no earth element
     delay_s: tuple[float, ...]
 
     @property
@@ -119,11 +139,15 @@ class Lattice:
     def settings(self) -> Iterator[Setting]:
         """In the order of an array of `shape`."""
         bias = self.bias
-        slopes = (None, None, None) if bias is None else (bias.slope1, bias.slope2, bias.slope_break_a)
+        slopes = (
+            (None, None, None) if bias is None else (bias.slope1, bias.slope2, bias.slope_break_a)
+        )
         for phase in self.phase_pickup_a or (None,):
             for earth in self.earth_pickup_a or (None,):
                 for delay in self.delay_s:
-                    yield Setting(self.scheme, phase, earth, self.stabilising_resistance_ohm, delay, *slopes)
+                    yield Setting(
+                        self.scheme, phase, earth, self.stabilising_resistance_ohm, delay, *slopes
+                    )
 
 
 def settings_of(lattices: Iterable[Lattice]) -> list[Setting]:
@@ -140,27 +164,46 @@ def present_setting(study: Study) -> Setting | None:
     scheme = scheme_of(study, kind)
     biased = scheme.biased
     two = biased and present.slope2 not in (None, present.slope1)
-    return Setting(kind, present.phase_pickup_a if scheme.of("phase") else None,
-                   present.earth_pickup_a if scheme.of("earth") else None,
-                   present.stabilising_resistance_ohm if scheme.stabilised else 0.0, present.delay_s,
-                   present.slope1 if biased else None, present.slope2 if two else None,
-                   present.slope_break_a if two else None)
+    return Setting(
+        kind,
+        present.phase_pickup_a if scheme.of("phase") else None,
+        present.earth_pickup_a if scheme.of("earth") else None,
+        present.stabilising_resistance_ohm if scheme.stabilised else 0.0,
+        present.delay_s,
+        present.slope1 if biased else None,
+        present.slope2 if two else None,
+        present.slope_break_a if two else None,
+    )
 
 
 def biases_of(study: Study) -> tuple[Bias, ...]:
     """Every combination of slopes; a second slope that equals the first has no break."""
     wanted = study.candidates
-    found = [Bias(one, *((None, None) if other in (None, one) else (other, at)))
-             for one in wanted.slope1 for other in wanted.slope2 or (None,) for at in wanted.slope_break_a or (None,)]
+    found = [
+        Bias(one, *((None, None) if other in (None, one) else (other, at)))
+        for one in wanted.slope1
+        for other in wanted.slope2 or (None,)
+        for at in wanted.slope_break_a or (None,)
+    ]
     return tuple(dict.fromkeys(found))
 
 
-def _split(study: Study, kind: str, ohm: float, bias: Bias | None, phase: tuple[float, ...], earth: tuple[float, ...],
-           delays: tuple[float, ...]) -> Iterator[Lattice]:
-    """The lattices of one scheme and resistance: one, or one a pick-up whose burden is given in VA at setting."""
+def _split(
+    study: Study,
+    kind: str,
+    ohm: float,
+    bias: Bias | None,
+    phase: tuple[float, ...],
+    earth: tuple[float, ...],
+    delays: tuple[float, ...],
+) -> Iterator[Lattice]:
+    """The lattices of one scheme and resistance: one, or one a pick-up whose burden is given in VA
+    at setting."""
     scheme = scheme_of(study, kind)
 
-    def groups(axis: Axis, pickups: tuple[float, ...]) -> list[tuple[tuple[float, ...], float | None]]:
+    def groups(
+        axis: Axis, pickups: tuple[float, ...]
+    ) -> list[tuple[tuple[float, ...], float | None]]:
         """Pick-ups that share a circuit, and the one on which the circuit depends."""
         if not scheme.of(axis):
             return [((), None)]
@@ -178,8 +221,15 @@ def lattices_of(study: Study, *settings: Setting) -> tuple[Lattice, ...]:
     found: list[Lattice] = []
     for s in settings:
         bias = None if s.slope1 is None else Bias(s.slope1, s.slope2, s.slope_break_a)
-        found += _split(study, s.scheme, s.stabilising_resistance_ohm, bias, _one(s.phase_pickup_a),
-                        _one(s.earth_pickup_a), (s.delay_s,))
+        found += _split(
+            study,
+            s.scheme,
+            s.stabilising_resistance_ohm,
+            bias,
+            _one(s.phase_pickup_a),
+            _one(s.earth_pickup_a),
+            (s.delay_s,),
+        )
     return tuple(found)
 
 
@@ -197,12 +247,21 @@ def grid_lattices(study: Study) -> tuple[Lattice, ...]:
         biases: Sequence[Bias | None] = biases_of(study) if scheme.biased else (None,)
         for ohm in ohms:
             for bias in biases:
-                found += _split(study, kind, ohm, bias, wanted.phase_pickup_a, wanted.earth_pickup_a, wanted.delay_s)
+                found += _split(
+                    study,
+                    kind,
+                    ohm,
+                    bias,
+                    wanted.phase_pickup_a,
+                    wanted.earth_pickup_a,
+                    wanted.delay_s,
+                )
     return tuple(found)
 
 
 def candidate_lattices(study: Study) -> tuple[Lattice, ...]:
-    """All candidates; the present setting comes last, in a lattice of its own, unless it is one of them."""
+    """All candidates; the present setting comes last, in a lattice of its own, unless it is one of
+    them."""
     found, present = grid_lattices(study), present_setting(study)
     if present is None or present in settings_of(found):
         return found

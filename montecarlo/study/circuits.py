@@ -1,4 +1,5 @@
-"""From a study to the secondary circuits that its candidates stand on: the scheme, its pilots, its resistances."""
+"""From a study to the secondary circuits that its candidates stand on: the scheme, its pilots, its
+resistances."""
 
 from __future__ import annotations
 
@@ -30,71 +31,112 @@ class Bias:
         return self.slope1 * bias_a + ((self.slope2 or 0.0) - self.slope1) * above
 
     def form(self, which: int) -> Form:
-        return (which, self.slope1, self.slope1 if self.slope2 is None else self.slope2, self.slope_break_a or 0.0)
+        return (
+            which,
+            self.slope1,
+            self.slope1 if self.slope2 is None else self.slope2,
+            self.slope_break_a or 0.0,
+        )
 
 
 @dataclass(frozen=True)
 class Circuit:
-    """What changes currents: the scheme, the stabilising resistance, and pick-ups where a burden depends on them."""
+    """What changes currents: the scheme, the stabilising resistance, and pick-ups where a burden
+    depends on them."""
 
     scheme: str
     stabilising_resistance_ohm: float
-    phase_pickup_a: float | None = None                    # for a phase burden in VA at setting
+    phase_pickup_a: float | None = None  # for a phase burden in VA at setting
     earth_pickup_a: float | None = None
 
     def __str__(self) -> str:
-        at = [f"{pickup:g} A" for pickup in (self.phase_pickup_a, self.earth_pickup_a) if pickup is not None]
-        return (f"{self.scheme} with {self.stabilising_resistance_ohm:g} ohm"
-                + (f" at {' and '.join(at)}" if at else ""))
+        at = [
+            f"{pickup:g} A"
+            for pickup in (self.phase_pickup_a, self.earth_pickup_a)
+            if pickup is not None
+        ]
+        return f"{self.scheme} with {self.stabilising_resistance_ohm:g} ohm" + (
+            f" at {' and '.join(at)}" if at else ""
+        )
 
 
 def scheme_of(study: Study, kind: str) -> Scheme:
     """A scheme of the study: legs, return cores of four-wire pilots, ratio matching."""
     own = study.scheme.own(kind)
-    scheme = build_custom(own) if own is not None else build_scheme(kind, study.scheme.watched_phases)
+    scheme = (
+        build_custom(own) if own is not None else build_scheme(kind, study.scheme.watched_phases)
+    )
     cts = {group: study.ct.at(group) for group in study.ct.groups}
     matched = scheme.matched({group: data.ratio_matching for group, data in cts.items()})
     if study.scheme.pilots == "six_wire":
         return matched
-    return matched.with_return_cores([group for group in cts if cts[group].return_core_ohm.support() != (0.0, 0.0)])
+    return matched.with_return_cores(
+        [group for group in cts if cts[group].return_core_ohm.support() != (0.0, 0.0)]
+    )
 
 
 def bank_of(study: Study, samples: Mapping[str, Array]) -> CtBank:
     """All CTs of the study's places on its pilots, from samples of its inputs."""
-    return build_bank(study.ct, samples, study.machine.omega, loops=study.scheme.pilots == "six_wire")
+    return build_bank(
+        study.ct, samples, study.machine.omega, loops=study.scheme.pilots == "six_wire"
+    )
 
 
 def leg_ohm(study: Study, circuit: Circuit, samples: Mapping[str, Array]) -> Array:
     """Resistance of every leg, (n, legs), from samples of the study's inputs. [ohm]"""
+
     def burden(axis: str, pickup_a: float | None) -> Array:
         if pickup_a is None:
             return samples[f"relay.{axis}_burden_ohm"]
         return np.asarray(samples[f"relay.{axis}_burden_va"] / pickup_a**2)
 
-    phase, resistor = burden("phase", circuit.phase_pickup_a), samples["scheme.phase_stabilising_ohm"]
+    phase, resistor = (
+        burden("phase", circuit.phase_pickup_a),
+        samples["scheme.phase_stabilising_ohm"],
+    )
     ohm = {
-        "phase_burden": phase, "phase_resistor": resistor, "earth_burden": burden("earth", circuit.earth_pickup_a),
+        "phase_burden": phase,
+        "phase_resistor": resistor,
+        "earth_burden": burden("earth", circuit.earth_pickup_a),
         "balancing": samples.get("scheme.balancing_resistance_ohm", phase + resistor),
         "stabilising": np.full(phase.shape, circuit.stabilising_resistance_ohm),
     }
     for group in GROUPS:
         own = samples.get(f"ct.{group}.return_core_ohm", samples["ct.return_core_ohm"])
         ohm[f"return.{group}"] = own[..., 3 if group == "line_end" else 0]
-    ohm |= {key.removeprefix("scheme."): value for key, value in samples.items() if key.startswith("scheme.custom.")}
+    ohm |= {
+        key.removeprefix("scheme."): value
+        for key, value in samples.items()
+        if key.startswith("scheme.custom.")
+    }
     return leg_resistances(scheme_of(study, circuit.scheme), ohm)
 
 
-def measurement(study: Study, scheme: Scheme, forms: tuple[Form, ...] = (NO_BIAS,),
-                delays_s: tuple[float, ...] = (0.0,)) -> Measurement:
+def measurement(
+    study: Study,
+    scheme: Scheme,
+    forms: tuple[Form, ...] = (NO_BIAS,),
+    delays_s: tuple[float, ...] = (0.0,),
+) -> Measurement:
     """What the relay's elements make of a scheme's currents."""
     relay = study.relay
     return Measurement(
-        legs=scheme.watch, bias=tuple(element.bias for element in scheme.elements),
+        legs=scheme.watch,
+        bias=tuple(element.bias for element in scheme.elements),
         matching=scheme.matching,
-        bias_current=study.scheme.bias_current, forms=forms, quantity=relay.measure, delays_s=delays_s,
-        drop_off=relay.drop_off_ratio, over_travel_s=relay.over_travel_s)
+        bias_current=study.scheme.bias_current,
+        forms=forms,
+        quantity=relay.measure,
+        delays_s=delays_s,
+        drop_off=relay.drop_off_ratio,
+        over_travel_s=relay.over_travel_s,
+    )
 
 
 def bias_form(study: Study, bias: Bias | None) -> Form:
     """The form in which a candidate's biased elements judge; none without one."""
-    return NO_BIAS if bias is None else bias.form(SUM if study.scheme.bias_form == "sum" else GREATER_OF)
+    return (
+        NO_BIAS
+        if bias is None
+        else bias.form(SUM if study.scheme.bias_form == "sum" else GREATER_OF)
+    )

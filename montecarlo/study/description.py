@@ -19,106 +19,252 @@ from montecarlo.relays.schemes import SchemeChoice
 from montecarlo.secondary.ct import CtPlaces
 from montecarlo.study.grids import Axis
 
-__all__ = ["AnnualCost", "Candidates", "Correlation", "Document", "General", "Policy", "PresentSetting", "Scenario",
-           "Study", "Variant"]
+__all__ = [
+    "AnnualCost",
+    "Candidates",
+    "Correlation",
+    "Document",
+    "General",
+    "Policy",
+    "PresentSetting",
+    "Scenario",
+    "Study",
+    "Variant",
+]
 
-MOST_A, MOST_OHM, MOST_S, MOST_SLOPE = 50.0, 1e6, 60.0, 2.0       # a unit prefix gone wrong, or per cent for a slope
+MOST_A, MOST_OHM, MOST_S, MOST_SLOPE = (
+    50.0,
+    1e6,
+    60.0,
+    2.0,
+)  # a unit prefix gone wrong, or per cent for a slope
 
 
 def _as_tuple(value: Any) -> Any:
-    return tuple(value) if isinstance(value, list) else value      # a file has lists only
+    return tuple(value) if isinstance(value, list) else value  # a file has lists only
 
 
 class Precision(Section):
-    """How narrow the figures of the chosen candidate shall be: half of the 95 % interval over the estimate.
+    """How narrow the figures of the chosen candidate shall be: half of the 95 % interval over the
+    estimate.
 
-    The study's batch serves to plan the fresh one, whose size is then fixed; at least as large as the study's own."""
+    The study's batch serves to plan the fresh one, whose size is then fixed; at least as large as
+    the study's own."""
 
-    p_missed: Annotated[float, Plain("-", "of the probability of a missed fault", 1e-5, 1.0)] | None = None
-    p_false: Annotated[float, Plain("-", "of the probability of a false trip", 1e-3, 1.0)] | None = None
-    most_samples: Annotated[int, Plain(
-        "-", "largest number of samples of each type, of earth faults and of weighted samples that a fresh batch may "
-        "have for it", 1, 10**12)] = 262_144
+    p_missed: (
+        Annotated[float, Plain("-", "of the probability of a missed fault", 1e-5, 1.0)] | None
+    ) = None
+    p_false: (
+        Annotated[float, Plain("-", "of the probability of a false trip", 1e-3, 1.0)] | None
+    ) = None
+    most_samples: Annotated[
+        int,
+        Plain(
+            "-",
+            "largest number of samples of each type, of earth faults and of weighted samples that a"
+            " fresh batch may have for it",
+            1,
+            10**12,
+        ),
+    ] = 262_144
 
 
 class General(Section):
     """The table [study]."""
 
     title: Annotated[str, Word("what the study is called in its report")]
-    kind: Annotated[Literal["setting_sweep", "earthing_options", "scheme_comparison", "uncertainty_drivers",
-                            "variants"], Word(
-        "what is asked: setting_sweep judges every candidate setting; earthing_options compares the options of "
-        "[[earthing_options]], scheme_comparison several schemes, variants the study with its [[variants]], each at "
-        "its own best setting; uncertainty_drivers says which uncertain input decides how the chosen setting performs, "
-        "and what to specify or to measure first")]
+    kind: Annotated[
+        Literal[
+            "setting_sweep",
+            "earthing_options",
+            "scheme_comparison",
+            "uncertainty_drivers",
+            "variants",
+        ],
+        Word(
+            "what is asked: setting_sweep judges every candidate setting; earthing_options compares"
+            " the options of [[earthing_options]], scheme_comparison several schemes, variants the"
+            " study with its [[variants]], each at its own best setting; uncertainty_drivers says"
+            " which uncertain input decides how the chosen setting performs, and what to specify or"
+            " to measure first"
+        ),
+    ]
     seed: Annotated[int, Plain("-", "root of every random number of the study", 0, 2**63 - 1)]
     samples: Annotated[int, Plain("-", "sampled events of each counted type", 1, 10**12)]
-    earth_fault_samples: Annotated[int, Plain(
-        "-", "sampled earth faults, each solved at 16 places along the winding and on every circuit; rounded up to a "
-        "power of two a plant; samples/8 unless given", 1, 10**12,
-    )] | None = None
-    rare_samples: Annotated[int, Plain(
-        "-", "weighted samples of each external event, from which rare false trips are estimated; as many as samples "
-        "unless given, rounded up to a multiple of 128; below 4096: counting alone", 0, 10**9)] | None = None
-    plants: Annotated[int, Plain("-", "sampled plants, rounded up to 16 times a power of two; every type's events are "
-                                 "spread over them", 16, 65536)] = 256
-    unresolved_share_max: Annotated[float, Plain(
-        "-", "largest share of the samples of any type that may give no result, because the secondary circuit did not "
-        "converge or was driven by what is no finite number; above it the run ends, up to it they widen the limits of "
-        "p to both sides", 0.0, 1.0)] = 0.01
-    precision: Annotated[Precision, Word("how narrow the figures of the chosen candidate shall be")] | None = None
-    compare_remanence_models: Annotated[bool, Word(
-        "whether to run a second time with the other remanence model of the CTs, on the same random numbers, and to "
-        "say whether the chosen setting moves; doubles the time")] = False
-    compare: Annotated[tuple[Annotated[tuple[int, int], BeforeValidator(_as_tuple)], ...], Word(
-        "pairs of candidates by their numbers in candidates.csv, as [[12, 40]]: the first minus the second, paired on "
-        "the same events")] = ()
+    earth_fault_samples: (
+        Annotated[
+            int,
+            Plain(
+                "-",
+                "sampled earth faults, each solved at 16 places along the winding and on every"
+                " circuit; rounded up to a power of two a plant; samples/8 unless given",
+                1,
+                10**12,
+            ),
+        ]
+        | None
+    ) = None
+    rare_samples: (
+        Annotated[
+            int,
+            Plain(
+                "-",
+                "weighted samples of each external event, from which rare false trips are"
+                " estimated; as many as samples unless given, rounded up to a multiple of 128;"
+                " below 4096: counting alone",
+                0,
+                10**9,
+            ),
+        ]
+        | None
+    ) = None
+    plants: Annotated[
+        int,
+        Plain(
+            "-",
+            "sampled plants, rounded up to 16 times a power of two; every type's events are "
+            "spread over them",
+            16,
+            65536,
+        ),
+    ] = 256
+    unresolved_share_max: Annotated[
+        float,
+        Plain(
+            "-",
+            "largest share of the samples of any type that may give no result, because the"
+            " secondary circuit did not converge or was driven by what is no finite number; above"
+            " it the run ends, up to it they widen the limits of p to both sides",
+            0.0,
+            1.0,
+        ),
+    ] = 0.01
+    precision: (
+        Annotated[Precision, Word("how narrow the figures of the chosen candidate shall be")] | None
+    ) = None
+    compare_remanence_models: Annotated[
+        bool,
+        Word(
+            "whether to run a second time with the other remanence model of the CTs, on the same"
+            " random numbers, and to say whether the chosen setting moves; doubles the time"
+        ),
+    ] = False
+    compare: Annotated[
+        tuple[Annotated[tuple[int, int], BeforeValidator(_as_tuple)], ...],
+        Word(
+            "pairs of candidates by their numbers in candidates.csv, as [[12, 40]]: the first minus"
+            " the second, paired on the same events"
+        ),
+    ] = ()
 
 
 class PresentSetting(Section):
-    """The setting in service: a candidate that is always in the tables and compared with the chosen one."""
+    """The setting in service: a candidate that is always in the tables and compared with the chosen
+    one."""
 
-    scheme: Annotated[str, Word("its scheme, one of scheme.kind; needed if there are several")] | None = None
-    phase_pickup_a: Annotated[float, Plain("A", "pick-up of the phase elements, secondary",
-                                           0.0, MOST_A, above=True)] | None = None
-    earth_pickup_a: Annotated[float, Plain("A", "pick-up of the earth element, secondary",
-                                           0.0, MOST_A, above=True)] | None = None
-    stabilising_resistance_ohm: Annotated[float, Plain(
-        "ohm", "stabilising resistance, where the candidates have theirs", 0.0, MOST_OHM)] = 0.0
+    scheme: (
+        Annotated[str, Word("its scheme, one of scheme.kind; needed if there are several")] | None
+    ) = None
+    phase_pickup_a: (
+        Annotated[
+            float, Plain("A", "pick-up of the phase elements, secondary", 0.0, MOST_A, above=True)
+        ]
+        | None
+    ) = None
+    earth_pickup_a: (
+        Annotated[
+            float, Plain("A", "pick-up of the earth element, secondary", 0.0, MOST_A, above=True)
+        ]
+        | None
+    ) = None
+    stabilising_resistance_ohm: Annotated[
+        float,
+        Plain("ohm", "stabilising resistance, where the candidates have theirs", 0.0, MOST_OHM),
+    ] = 0.0
     delay_s: Annotated[float, Plain("s", "delay of every element", 0.0, MOST_S)] = 0.0
-    slope1: Annotated[float, Plain("-", "biased elements: first slope", 0.0, MOST_SLOPE)] | None = None
-    slope2: Annotated[float, Plain("-", "biased elements: slope above the break", 0.0, MOST_SLOPE)] | None = None
-    slope_break_a: Annotated[float, Plain(
-        "A", "biased elements: bias current at which the second slope begins", 0.0, MOST_A)] | None = None
+    slope1: Annotated[float, Plain("-", "biased elements: first slope", 0.0, MOST_SLOPE)] | None = (
+        None
+    )
+    slope2: (
+        Annotated[float, Plain("-", "biased elements: slope above the break", 0.0, MOST_SLOPE)]
+        | None
+    ) = None
+    slope_break_a: (
+        Annotated[
+            float,
+            Plain(
+                "A", "biased elements: bias current at which the second slope begins", 0.0, MOST_A
+            ),
+        ]
+        | None
+    ) = None
 
 
 class Candidates(Section):
     """Grids of settings, after snapping to the relay's step; every combination is a candidate.
 
-    Pick-ups in secondary amperes. The stabilising resistance stands in the earth leg of a scheme that has an
-    earth element, in each phase leg otherwise, nowhere in a biased scheme."""
+    Pick-ups in secondary amperes. The stabilising resistance stands in the earth leg of a scheme
+    that has an earth element, in each phase leg otherwise, nowhere in a biased scheme."""
 
-    phase_pickup_a: Annotated[tuple[float, ...], Axis(
-        "A", "pick-ups of the phase elements, secondary; for a scheme that has any", 0.0, MOST_A, above=True)] = ()
-    earth_pickup_a: Annotated[tuple[float, ...], Axis(
-        "A", "pick-ups of the earth element, secondary; for a scheme that has one", 0.0, MOST_A, above=True)] = ()
-    stabilising_resistance_ohm: Annotated[tuple[float, ...], Axis(
-        "ohm", "stabilising resistances: in the earth leg where there is an earth element, else in each phase leg",
-        0.0, MOST_OHM)] = (0.0,)
-    delay_s: Annotated[tuple[float, ...], Axis("s", "delays of every element", 0.0, MOST_S)] = (0.0,)
-    slope1: Annotated[tuple[float, ...], Axis(
-        "-", "slopes of biased elements: bias over bias current; for a scheme that has any", 0.0, MOST_SLOPE)] = ()
-    slope2: Annotated[tuple[float, ...], Axis(
-        "-", "slopes above the break; none: one slope", 0.0, MOST_SLOPE)] = ()
-    slope_break_a: Annotated[tuple[float, ...], Axis(
-        "A", "bias currents at which the second slope begins, secondary", 0.0, MOST_A)] = ()
+    phase_pickup_a: Annotated[
+        tuple[float, ...],
+        Axis(
+            "A",
+            "pick-ups of the phase elements, secondary; for a scheme that has any",
+            0.0,
+            MOST_A,
+            above=True,
+        ),
+    ] = ()
+    earth_pickup_a: Annotated[
+        tuple[float, ...],
+        Axis(
+            "A",
+            "pick-ups of the earth element, secondary; for a scheme that has one",
+            0.0,
+            MOST_A,
+            above=True,
+        ),
+    ] = ()
+    stabilising_resistance_ohm: Annotated[
+        tuple[float, ...],
+        Axis(
+            "ohm",
+            "stabilising resistances: in the earth leg where there is an earth element, else in"
+            " each phase leg",
+            0.0,
+            MOST_OHM,
+        ),
+    ] = (0.0,)
+    delay_s: Annotated[tuple[float, ...], Axis("s", "delays of every element", 0.0, MOST_S)] = (
+        0.0,
+    )
+    slope1: Annotated[
+        tuple[float, ...],
+        Axis(
+            "-",
+            "slopes of biased elements: bias over bias current; for a scheme that has any",
+            0.0,
+            MOST_SLOPE,
+        ),
+    ] = ()
+    slope2: Annotated[
+        tuple[float, ...], Axis("-", "slopes above the break; none: one slope", 0.0, MOST_SLOPE)
+    ] = ()
+    slope_break_a: Annotated[
+        tuple[float, ...],
+        Axis("A", "bias currents at which the second slope begins, secondary", 0.0, MOST_A),
+    ] = ()
     present: Annotated[PresentSetting, Word("the setting in service, if any")] | None = None
 
 
 class AnnualCost(Section):
-    """What the two failures cost, in a unit of the study's own; faults out of reach cost the same whatever is set."""
+    """What the two failures cost, in a unit of the study's own; faults out of reach cost the same
+    whatever is set."""
 
-    missed_fault: Annotated[float, Plain("-", "cost of one missed internal fault, in your own unit", 0.0, 1e15)]
+    missed_fault: Annotated[
+        float, Plain("-", "cost of one missed internal fault, in your own unit", 0.0, 1e15)
+    ]
     false_trip: Annotated[float, Plain("-", "cost of one false trip, in the same unit", 0.0, 1e15)]
     unit: Annotated[str, Word("what the unit is called")] = "units"
 
@@ -127,57 +273,106 @@ class Scenario(Section):
     """The study with some keys changed; a candidate is judged by the worst of all scenarios."""
 
     name: Annotated[str, Word("what the scenario is called")]
-    changes: Annotated[dict[str, Any], Word(
-        "keys of the study in quotes and their values here, as { \"ct.remanence_percent\" = 80 }; events by name, as "
-        "\"external_events.near_fault.clearing_time_s\"")]
+    changes: Annotated[
+        dict[str, Any],
+        Word(
+            'keys of the study in quotes and their values here, as { "ct.remanence_percent" = 80 };'
+            ' events by name, as "external_events.near_fault.clearing_time_s"'
+        ),
+    ]
 
 
 class Policy(Section):
-    """Smallest p_missed subject to a limit on false trips, by the upper one-sided bound at `level`; or the smallest
-    expected cost a year."""
+    """Smallest p_missed subject to a limit on false trips, by the upper one-sided bound at `level`;
+    or the smallest expected cost a year."""
 
-    p_false_max: Annotated[float, Plain("-", "largest probability of a false trip an event", 0.0, 1.0,
-                                        above=True)] | None = None
-    false_per_year_max: Annotated[float, Plain("1/year", "largest number of false trips a year", 0.0, 1e4,
-                                               above=True)] | None = None
-    p_false_max_each: Annotated[float, Plain(
-        "-", "beside the aim, if wanted: largest probability of a false trip in an event of any "
-             "one kind, whatever "
-        "the mix of kinds; each by its own bound", 0.0, 1.0, above=True)] | None = None
-    least_annual_cost: Annotated[AnnualCost, Word(
-        "instead of a limit: what missed faults and false trips cost; the smallest expected cost a year is chosen",
-    )] | None = None
+    p_false_max: (
+        Annotated[
+            float, Plain("-", "largest probability of a false trip an event", 0.0, 1.0, above=True)
+        ]
+        | None
+    ) = None
+    false_per_year_max: (
+        Annotated[
+            float, Plain("1/year", "largest number of false trips a year", 0.0, 1e4, above=True)
+        ]
+        | None
+    ) = None
+    p_false_max_each: (
+        Annotated[
+            float,
+            Plain(
+                "-",
+                "beside the aim, if wanted: largest probability of a false trip in an event of any "
+                "one kind, whatever "
+                "the mix of kinds; each by its own bound",
+                0.0,
+                1.0,
+                above=True,
+            ),
+        ]
+        | None
+    ) = None
+    least_annual_cost: (
+        Annotated[
+            AnnualCost,
+            Word(
+                "instead of a limit: what missed faults and false trips cost; the smallest expected"
+                " cost a year is chosen",
+            ),
+        ]
+        | None
+    ) = None
     level: Annotated[float, Plain("-", "one-sided confidence of the bound", 0.5, 0.9999)] = 0.95
-    scenarios: Annotated[tuple[Scenario, ...], Word(
-        "the study with other inputs, each a table [[policy.scenarios]]; judged on the same random numbers, and the "
-        "setting is chosen that is best in its worst scenario, the study as stated among them")] = ()
-    years: Annotated[float, Plain("year", "how long the probability of no false trip is told for", 0.0, 1000.0,
-                                  above=True)] = 30.0
-    ignore_knee_rule: Annotated[bool, Word(
-        "whether a candidate with pick-up times resistance above half the knee voltage may be chosen")] = False
+    scenarios: Annotated[
+        tuple[Scenario, ...],
+        Word(
+            "the study with other inputs, each a table [[policy.scenarios]]; judged on the same"
+            " random numbers, and the setting is chosen that is best in its worst scenario, the"
+            " study as stated among them"
+        ),
+    ] = ()
+    years: Annotated[
+        float,
+        Plain(
+            "year", "how long the probability of no false trip is told for", 0.0, 1000.0, above=True
+        ),
+    ] = 30.0
+    ignore_knee_rule: Annotated[
+        bool,
+        Word(
+            "whether a candidate with pick-up times resistance above half the knee voltage may be"
+            " chosen"
+        ),
+    ] = False
 
 
 class Variant(Section):
     """The study with some keys changed, side by side with it, each at its own best setting."""
 
     name: Annotated[str, Word("what the variant is called")]
-    changes: Annotated[dict[str, Any], Word(
-        "keys of the study in quotes and their values here, as { \"earthing.resistance_ohm\" = 21.2 }; of every table "
-        "but [study]; events by name")]
+    changes: Annotated[
+        dict[str, Any],
+        Word(
+            'keys of the study in quotes and their values here, as { "earthing.resistance_ohm" ='
+            " 21.2 }; of every table but [study]; events by name"
+        ),
+    ]
 
 
 class Correlation(Section):
     """Gaussian-copula correlation of two uncertain inputs."""
 
-    between: Annotated[tuple[str, str], Word("keys of the two inputs, as \"ct.knee_voltage_v\"")]
+    between: Annotated[tuple[str, str], Word('keys of the two inputs, as "ct.knee_voltage_v"')]
     rho: Annotated[float, Plain("-", "correlation of the underlying normals", -0.999, 0.999)]
 
 
 class Document(Section):
-    """How the report of the study is filed and who answers for it; empty lines are left to be filled in by hand."""
+    """How the report of the study is filed and who answers for it; empty lines are left to be
+    filled in by hand."""
 
     number: Annotated[str, Word("number of the document")] = ""
-    revision: Annotated[str, Word("its revision, as \"A\"")] = ""
+    revision: Annotated[str, Word('its revision, as "A"')] = ""
     organisation: Annotated[str, Word("whose document it is")] = ""
     prepared_by: Annotated[str, Word("who prepared it")] = ""
     checked_by: Annotated[str, Word("who checked it")] = ""
@@ -195,21 +390,41 @@ class Study(Section):
     earthing: Annotated[Earthing, Word("the neutral's earthing")]
     ct: Annotated[CtPlaces, Word("current transformers: all six, and what one end has otherwise")]
     scheme: Annotated[SchemeChoice, Word("the differential scheme, or several to compare")]
-    relay: Annotated[Relay, Word("burdens, measured quantity, pick-up error, setting range and step")] = Relay()
-    backup: Annotated[Backup, Word("back-up elements in the neutral, told beside the differential")] | None = None
-    internal_faults: Annotated[InternalFaults, Word("faults in the zone: how often, of what type, where")]
-    external_events: Annotated[tuple[ExternalEvent, ...], Word(
-        "events outside the zone, each a table [[external_events]]")]
+    relay: Annotated[
+        Relay, Word("burdens, measured quantity, pick-up error, setting range and step")
+    ] = Relay()
+    backup: (
+        Annotated[Backup, Word("back-up elements in the neutral, told beside the differential")]
+        | None
+    ) = None
+    internal_faults: Annotated[
+        InternalFaults, Word("faults in the zone: how often, of what type, where")
+    ]
+    external_events: Annotated[
+        tuple[ExternalEvent, ...], Word("events outside the zone, each a table [[external_events]]")
+    ]
     candidates: Annotated[Candidates, Word("the settings to be judged, as grids")]
     policy: Annotated[Policy, Word("what the chosen setting must keep to")]
-    correlations: Annotated[tuple[Correlation, ...], Word(
-        "correlated inputs, each pair a table [[correlations]]")] = ()
-    fault_energy: Annotated[FaultEnergy, Word("how long an earth fault lasts; for its energy")] | None = None
-    earthing_options: Annotated[tuple[EarthingOption, ...], Word(
-        "ways to earth the neutral to be compared, each a table [[earthing_options]]")] = ()
-    variants: Annotated[tuple[Variant, ...], Word(
-        "the study with some keys changed, each a table [[variants]]; for study.kind = \"variants\"")] = ()
-    document: Annotated[Document, Word("number, revision and names on the report; they change no result")] = Document()
+    correlations: Annotated[
+        tuple[Correlation, ...], Word("correlated inputs, each pair a table [[correlations]]")
+    ] = ()
+    fault_energy: (
+        Annotated[FaultEnergy, Word("how long an earth fault lasts; for its energy")] | None
+    ) = None
+    earthing_options: Annotated[
+        tuple[EarthingOption, ...],
+        Word("ways to earth the neutral to be compared, each a table [[earthing_options]]"),
+    ] = ()
+    variants: Annotated[
+        tuple[Variant, ...],
+        Word(
+            "the study with some keys changed, each a table [[variants]]; for study.kind ="
+            ' "variants"'
+        ),
+    ] = ()
+    document: Annotated[
+        Document, Word("number, revision and names on the report; they change no result")
+    ] = Document()
 
     _told: tuple[str, ...] = PrivateAttr(default=())
     _scenarios: tuple[tuple[str, Study], ...] = PrivateAttr(default=())
@@ -223,7 +438,8 @@ class Study(Section):
 
     @property
     def told(self) -> tuple[str, ...]:
-        """What reading moved or merged, a sentence each. Not part of the file, its schema or its digest."""
+        """What reading moved or merged, a sentence each. Not part of the file, its schema or its
+        digest."""
         return self._told
 
     @property
@@ -238,12 +454,14 @@ class Study(Section):
 
     @property
     def options(self) -> tuple[tuple[str, Study], ...]:
-        """Name and study of each option of earthing: the study with that option in [earthing], a setting sweep."""
+        """Name and study of each option of earthing: the study with that option in [earthing], a
+        setting sweep."""
         return self._options
 
     @property
     def alone(self) -> Study:
-        """The study as stated, without scenarios and variants; small, as it travels with every chunk."""
+        """The study as stated, without scenarios and variants; small, as it travels with every
+        chunk."""
         if not (self._scenarios or self._variants):
             return self
         copied = self.model_copy()

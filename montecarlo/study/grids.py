@@ -1,4 +1,5 @@
-"""Grids of settings: a list of numbers or {from, to, step}, and the relay's step and range applied to them."""
+"""Grids of settings: a list of numbers or {from, to, step}, and the relay's step and range applied
+to them."""
 
 from __future__ import annotations
 
@@ -17,18 +18,22 @@ from montecarlo.quantities.wording import bare, listed, shown
 
 __all__ = ["MOST_POINTS", "Axis", "Snapped", "snap"]
 
-MOST_POINTS = 10_000        # of one grid
+MOST_POINTS = 10_000  # of one grid
 STEP_KEYS = ("from", "to", "step")
 
 
 @dataclass(frozen=True)
 class Axis(Ranged):
-    """Unit, meaning and range of a grid of settings; read into a sorted tuple of different numbers."""
+    """Unit, meaning and range of a grid of settings; read into a sorted tuple of different
+    numbers."""
 
     def read(self, value: object) -> tuple[float, ...]:
         points = self._steps(dict(value)) if isinstance(value, Mapping) else self._listed(value)
-        bad = [point for point in points if not (point > self.low if self.above else point >= self.low)
-               or not point <= self.high]
+        bad = [
+            point
+            for point in points
+            if not (point > self.low if self.above else point >= self.low) or not point <= self.high
+        ]
         if bad:
             more = f" and {len(bad) - 1} more" if len(bad) > 1 else ""
             raise refusal(f"{self._told(bad[0])}{more}, {self.limits()}")
@@ -36,15 +41,21 @@ class Axis(Ranged):
 
     def _listed(self, value: object) -> tuple[float, ...]:
         if not isinstance(value, (list, tuple)):
-            cure = f"write [{shown(value)}]" if finite(value) is not None else "give a list of numbers or " \
-                "{ from = ..., to = ..., step = ... }"
+            cure = (
+                f"write [{shown(value)}]"
+                if finite(value) is not None
+                else "give a list of numbers or { from = ..., to = ..., step = ... }"
+            )
             raise refusal(f"{shown(value)} is not a grid; {cure}")
         if not value:
             raise refusal(f"[] is empty; name at least one setting{self._in_unit()}")
         _count(len(value))
         points = [finite(item) for item in value]
         if None in points:
-            raise refusal(f"{shown(value[points.index(None)])} is not a finite number; give numbers{self._in_unit()}")
+            raise refusal(
+                f"{shown(value[points.index(None)])} is not a finite number; give"
+                f" numbers{self._in_unit()}"
+            )
         return tuple(sorted({point for point in points if point is not None}))
 
     def _told(self, value: float) -> str:
@@ -54,40 +65,69 @@ class Axis(Ranged):
         return "" if self.unit == "-" else f" in {self.unit}"
 
     def _steps(self, table: dict[str, Any]) -> tuple[float, ...]:
-        faults: list[Fault] = [(bare(key), f"unknown in a grid; it takes {listed(STEP_KEYS)}")
-                               for key in table if key not in STEP_KEYS]
-        faults += [(key, f"missing; a grid takes {listed(STEP_KEYS)}") for key in STEP_KEYS if key not in table]
-        faults += [(key, f"{shown(table[key])} is not a finite number; give one") for key in STEP_KEYS
-                   if key in table and finite(table[key]) is None]
+        faults: list[Fault] = [
+            (bare(key), f"unknown in a grid; it takes {listed(STEP_KEYS)}")
+            for key in table
+            if key not in STEP_KEYS
+        ]
+        faults += [
+            (key, f"missing; a grid takes {listed(STEP_KEYS)}")
+            for key in STEP_KEYS
+            if key not in table
+        ]
+        faults += [
+            (key, f"{shown(table[key])} is not a finite number; give one")
+            for key in STEP_KEYS
+            if key in table and finite(table[key]) is None
+        ]
         low, high, step = (finite(table.get(key)) for key in STEP_KEYS)
         if step is not None and not step > 0:
             faults.append(("step", f"{self._told(step)}, must be above 0"))
         if low is not None and high is not None and not low <= high:
-            faults.append(("from", f"{self._told(low)} lies above to = {self._told(high)}; swap them"))
+            faults.append(
+                ("from", f"{self._told(low)} lies above to = {self._told(high)}; swap them")
+            )
         if faults or low is None or high is None or step is None:
             raise refusal(*faults)
         steps = (high - low) / step
         _count(steps + 1)
-        count = math.floor(steps * (1 + 1e-12) + 1e-9) + 1      # `to` belongs to the grid if a step lands on it
+        count = (
+            math.floor(steps * (1 + 1e-12) + 1e-9) + 1
+        )  # `to` belongs to the grid if a step lands on it
         return tuple(sorted({_clean(low + k * step) for k in range(count)}))
 
-    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+    def __get_pydantic_core_schema__(
+        self, source: Any, handler: GetCoreSchemaHandler
+    ) -> core_schema.CoreSchema:
         return core_schema.no_info_plain_validator_function(self.read)
 
-    def __get_pydantic_json_schema__(self, schema: core_schema.CoreSchema,
-                                     handler: GetJsonSchemaHandler) -> dict[str, Any]:
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
         item = {"type": "number"} | self.bounds()
-        steps = {"type": "object", "additionalProperties": False, "required": list(STEP_KEYS), "properties": {
-            "from": item | {"description": f"smallest setting [{self.unit}]"},
-            "to": item | {"description": f"largest setting, included [{self.unit}]"},
-            "step": {"type": "number", "exclusiveMinimum": 0, "description": f"step of the grid [{self.unit}]"}}}
+        steps = {
+            "type": "object",
+            "additionalProperties": False,
+            "required": list(STEP_KEYS),
+            "properties": {
+                "from": item | {"description": f"smallest setting [{self.unit}]"},
+                "to": item | {"description": f"largest setting, included [{self.unit}]"},
+                "step": {
+                    "type": "number",
+                    "exclusiveMinimum": 0,
+                    "description": f"step of the grid [{self.unit}]",
+                },
+            },
+        }
         return {"anyOf": [{"type": "array", "items": item, "minItems": 1}, steps]}
 
 
 def _count(points: float) -> None:
     if not points <= MOST_POINTS:
         many = f"{points:.0f}" if points < 1e15 else "far too many"
-        raise refusal(f"{many} points, must be at most {MOST_POINTS}; take a wider step or a narrower range")
+        raise refusal(
+            f"{many} points, must be at most {MOST_POINTS}; take a wider step or a narrower range"
+        )
 
 
 def _clean(value: float) -> float:
@@ -95,12 +135,13 @@ def _clean(value: float) -> float:
     return float(f"{value:.12g}")
 
 
-# --- the relay's step and range ---------------------------------------------------------------------------
+# --- the relay's step and range -----------------------------------------------
 
 
 @dataclass(frozen=True)
 class Snapped:
-    """A grid of pick-ups as the relay can be set, what moved (from, to), and what it cannot be set to. [A]"""
+    """A grid of pick-ups as the relay can be set, what moved (from, to), and what it cannot be set
+    to. [A]"""
 
     points: tuple[float, ...]
     moved: tuple[tuple[float, float], ...]
@@ -108,7 +149,8 @@ class Snapped:
 
 
 def snap(points: Sequence[float], step: float | None, reach: tuple[float, float] | None) -> Snapped:
-    """Pick-ups (n,) [A] moved to the relay's nearest step, counted from the lower end of its range, else from 0."""
+    """Pick-ups (n,) [A] moved to the relay's nearest step, counted from the lower end of its range,
+    else from 0."""
     low, high = reach or (0.0, math.inf)
     tolerance = 1e-9 * max(abs(low), *points, step or 0.0)
     given = np.array(points, float)
@@ -120,6 +162,8 @@ def snap(points: Sequence[float], step: float | None, reach: tuple[float, float]
     places = np.array([_clean(place) for place in at.tolist()])
     usable = within & (places > 0)
     moved = usable & (np.abs(given - places) > tolerance)
-    return Snapped(tuple(sorted(set(places[usable].tolist()))),
-                   tuple(zip(given[moved].tolist(), places[moved].tolist(), strict=True)),
-                   tuple(given[~usable].tolist()))
+    return Snapped(
+        tuple(sorted(set(places[usable].tolist()))),
+        tuple(zip(given[moved].tolist(), places[moved].tolist(), strict=True)),
+        tuple(given[~usable].tolist()),
+    )

@@ -1,4 +1,5 @@
-"""The one door: a study file in, a `Study` out, or every fault of the file at once; past it nobody checks again."""
+"""The one door: a study file in, a `Study` out, or every fault of the file at once; past it nobody
+checks again."""
 
 from __future__ import annotations
 
@@ -14,7 +15,13 @@ from pydantic import TypeAdapter, ValidationError
 
 from montecarlo.errors import StudyError
 from montecarlo.quantities.files import OversizeError, read_bounded
-from montecarlo.quantities.wording import NOT_TOO_NEAR_ZERO, bare, one_line, shortened, too_near_zero
+from montecarlo.quantities.wording import (
+    NOT_TOO_NEAR_ZERO,
+    bare,
+    one_line,
+    shortened,
+    too_near_zero,
+)
 from montecarlo.relays.elements import Relay
 from montecarlo.relays.places import GROUPS
 from montecarlo.study.consistency import CHECKS, check_relay
@@ -27,25 +34,32 @@ from montecarlo.study.variants import read_variants
 
 __all__ = ["LARGEST_FILE", "digest", "parse_study", "read_study", "study_bytes", "study_of"]
 
-LARGEST_FILE = 1_000_000        # bytes of a study file; the worked ones have a hundredth of it
-MOST_PARTS = 100                # of a key; the time to read one goes with their square
-MOST_DEPTH = 20                 # of tables and lists inside each other
-MOST_TABLES = 1000              # of one list of tables, as [[external_events]]
-MOST_LETTERS = 10_000           # of one text; a cell of a workbook holds three times as many
-INSIDE = (Mapping, list, str)   # what may hold too much
+LARGEST_FILE = 1_000_000  # bytes of a study file; the worked ones have a hundredth of it
+MOST_PARTS = 100  # of a key; the time to read one goes with their square
+MOST_DEPTH = 20  # of tables and lists inside each other
+MOST_TABLES = 1000  # of one list of tables, as [[external_events]]
+MOST_LETTERS = 10_000  # of one text; a cell of a workbook holds three times as many
+INSIDE = (Mapping, list, str)  # what may hold too much
 
-# parts from the beginning of a word or a quote on, so that no letter is looked at more than MOST_PARTS times
-LONG_KEY = re.compile(rf"""(?<![\w-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){{{MOST_PARTS - 1}}}""")
+# parts from the beginning of a word or a quote on, so that no letter is looked at more than
+# MOST_PARTS times
+LONG_KEY = re.compile(
+    rf"""(?<![\w-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){{{MOST_PARTS - 1}}}"""
+)
 
 
 def read_study(path: str | Path, *, samples: int | None = None, seed: int | None = None) -> Study:
-    """The study in a TOML file; `samples` and `seed` stand in for those of the file. Raises StudyError."""
+    """The study in a TOML file; `samples` and `seed` stand in for those of the file. Raises
+    StudyError."""
     path = Path(path)
     return study_of(study_bytes(path), path, samples=samples, seed=seed)
 
 
-def study_of(content: bytes, path: Path, *, samples: int | None = None, seed: int | None = None) -> Study:
-    """The study in the bytes of the file at `path`, as `read_study` gives it; CSV files lie beside it."""
+def study_of(
+    content: bytes, path: Path, *, samples: int | None = None, seed: int | None = None
+) -> Study:
+    """The study in the bytes of the file at `path`, as `read_study` gives it; CSV files lie beside
+    it."""
     table = _table(content, one_line(str(path)))
     general = table.get("study")
     if isinstance(general, dict):
@@ -61,16 +75,22 @@ def study_bytes(path: Path) -> bytes:
         if path.is_dir():
             raise StudyError(f"{name}: is a folder; name the study file in it")
         if not path.exists():
-            raise StudyError(f"{name}: no such file; check the path, or make a starter with the command new")
+            raise StudyError(
+                f"{name}: no such file; check the path, or make a starter with the command new"
+            )
         if not path.is_file():
             raise StudyError(f"{name}: is not an ordinary file; name a TOML file")
         return read_bounded(path, LARGEST_FILE)
     except OversizeError as error:
-        raise StudyError(f"{name}: {error}, must be at most {LARGEST_FILE}; long lists of values belong in a CSV file "
-                         "beside it") from None
+        raise StudyError(
+            f"{name}: {error}, must be at most {LARGEST_FILE}; long lists of values belong in a CSV"
+            " file beside it"
+        ) from None
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise StudyError(f"{name}: cannot be read: {one_line(reason)}; check the path and its permissions") from None
+        raise StudyError(
+            f"{name}: cannot be read: {one_line(reason)}; check the path and its permissions"
+        ) from None
 
 
 def _table(content: bytes, name: str) -> dict[str, Any]:
@@ -79,19 +99,30 @@ def _table(content: bytes, name: str) -> dict[str, Any]:
         text = content.decode("utf-8-sig")
         if long := LONG_KEY.search(text):
             line = text.count("\n", 0, long.start()) + 1
-            raise StudyError(f"{name}: line {line}: a key of {MOST_PARTS} parts or more; mend "
-                             "that place")
+            raise StudyError(
+                f"{name}: line {line}: a key of {MOST_PARTS} parts or more; mend that place"
+            )
         if table := tomllib.loads(text):
             return table
-        raise StudyError(f"{name}: holds no keys; make a starter with the command new, or name another file")
+        raise StudyError(
+            f"{name}: holds no keys; make a starter with the command new, or name another file"
+        )
     except UnicodeDecodeError as error:
-        raise StudyError(f"{name}: byte {error.start + 1} is not UTF-8 text; save the file as UTF-8") from None
+        raise StudyError(
+            f"{name}: byte {error.start + 1} is not UTF-8 text; save the file as UTF-8"
+        ) from None
     except tomllib.TOMLDecodeError as error:
-        raise StudyError(f"{name}: not valid TOML: {shortened(str(error))}; mend that place") from None
+        raise StudyError(
+            f"{name}: not valid TOML: {shortened(str(error))}; mend that place"
+        ) from None
     except RecursionError:
-        raise StudyError(f"{name}: not valid TOML: tables or lists nested too deeply; mend that place") from None
-    except ValueError as error:                            # a number of too many digits
-        raise StudyError(f"{name}: cannot be read: {shortened(str(error))}; mend that place") from None
+        raise StudyError(
+            f"{name}: not valid TOML: tables or lists nested too deeply; mend that place"
+        ) from None
+    except ValueError as error:  # a number of too many digits
+        raise StudyError(
+            f"{name}: cannot be read: {shortened(str(error))}; mend that place"
+        ) from None
 
 
 def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
@@ -117,7 +148,9 @@ def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
         raise StudyError(*dict.fromkeys(map(one_line, faults)))
     study._told = told
     if study.policy.scenarios:
-        study._scenarios = read_scenarios(study, table, lambda changed: parse_study(changed, folder))
+        study._scenarios = read_scenarios(
+            study, table, lambda changed: parse_study(changed, folder)
+        )
     study._variants = read_variants(study, table, lambda changed: parse_study(changed, folder))
     if study.earthing_options:
         study._options = read_options(study, table, lambda changed: parse_study(changed, folder))
@@ -125,31 +158,45 @@ def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
 
 
 def _beyond_bounds(table: Mapping[str, Any]) -> Iterator[str]:
-    """Keys with more inside than any study needs, since what follows calls itself for every level and compares names;
-    and with numbers too near 0."""
+    """Keys with more inside than any study needs, since what follows calls itself for every level
+    and compares names; and with numbers too near 0."""
     waiting = [(bare(key), value, 1) for key, value in table.items() if isinstance(value, INSIDE)]
     while waiting:
         path, node, depth = waiting.pop()
         if isinstance(node, str):
             if len(node) > MOST_LETTERS:
-                yield f"{path}: a text of {len(node)} characters, must be at most {MOST_LETTERS}; shorten it"
+                yield (
+                    f"{path}: a text of {len(node)} characters, must be at most {MOST_LETTERS};"
+                    " shorten it"
+                )
             continue
         if isinstance(node, list) and len(node) > MOST_TABLES and isinstance(node[0], Mapping):
             yield f"{path}: {len(node)} tables, must be at most {MOST_TABLES}; leave some out"
             continue
-        within = [(f"{path}[{key}]" if isinstance(node, list) else f"{path}.{bare(key)}", value)
-                  for key, value in (node.items() if isinstance(node, Mapping) else enumerate(node))
-                  if isinstance(value, INSIDE) or too_near_zero(value)]
-        near = [f"{key}: {value:g}, {NOT_TOO_NEAR_ZERO}" for key, value in within if isinstance(value, float)]
+        within = [
+            (f"{path}[{key}]" if isinstance(node, list) else f"{path}.{bare(key)}", value)
+            for key, value in (node.items() if isinstance(node, Mapping) else enumerate(node))
+            if isinstance(value, INSIDE) or too_near_zero(value)
+        ]
+        near = [
+            f"{key}: {value:g}, {NOT_TOO_NEAR_ZERO}"
+            for key, value in within
+            if isinstance(value, float)
+        ]
         yield from near[:1] if isinstance(node, list) else near
         inner = [(key, value, depth + 1) for key, value in within if isinstance(value, INSIDE)]
         if inner and depth == MOST_DEPTH:
-            yield f"{path}: tables or lists more than {MOST_DEPTH} deep inside each other; mend that place"
+            yield (
+                f"{path}: tables or lists more than {MOST_DEPTH} deep inside each other; mend that"
+                " place"
+            )
             return
         waiting += inner
 
 
-def _what_is_sound(table: Mapping[str, Any], context: dict[str, Any]) -> tuple[Study, frozenset[str]]:
+def _what_is_sound(
+    table: Mapping[str, Any], context: dict[str, Any]
+) -> tuple[Study, frozenset[str]]:
     """The tables that could be read, as a study without the others, and their names."""
     parts: dict[str, Any] = {}
     for name, field in Study.model_fields.items():
@@ -165,11 +212,12 @@ def _what_is_sound(table: Mapping[str, Any], context: dict[str, Any]) -> tuple[S
     return Study.model_construct(**parts), frozenset(parts)
 
 
-# --- settings as the relay can be set ---------------------------------------------------------------------
+# --- settings as the relay can be set -----------------------------------------
 
 
 def _snapped(study: Study) -> tuple[Study, tuple[str, ...], list[str]]:
-    """The study with its pick-ups at the relay's steps, what was moved, and the faults of those out of its range."""
+    """The study with its pick-ups at the relay's steps, what was moved, and the faults of those out
+    of its range."""
     relay = study.relay
     if relay.step_a is None and relay.range_a is None:
         return study, (), []
@@ -194,7 +242,10 @@ def _moves(key: str, given: tuple[float, ...], snapped: Snapped, relay: Relay) -
         yield f"{key}: moved to the relay's step of {relay.step_a:g} A: {moves} A{more}."
     lost = len(given) - len(snapped.outside) - len(snapped.points)
     if lost:
-        yield f"{key}: {lost} of {len(given)} pick-ups fell on another's step; {len(snapped.points)} are left."
+        yield (
+            f"{key}: {lost} of {len(given)} pick-ups fell on another's step; {len(snapped.points)}"
+            " are left."
+        )
 
 
 def _outside(key: str, snapped: Snapped, relay: Relay) -> Iterator[str]:
@@ -203,13 +254,18 @@ def _outside(key: str, snapped: Snapped, relay: Relay) -> Iterator[str]:
     first = ", ".join(f"{value:g}" for value in snapped.outside[:4])
     more = f" and {len(snapped.outside) - 4} more" if len(snapped.outside) > 4 else ""
     if relay.range_a is None:
-        limit = f"which would be set to 0 by the relay's step of {relay.step_a:g} A; start the grid at one step"
+        limit = (
+            f"which would be set to 0 by the relay's step of {relay.step_a:g} A; start the grid at"
+            " one step"
+        )
     else:
-        limit = "{:g} ... {:g} A is the relay's range; keep the grid inside it".format(*relay.range_a)
+        limit = "{:g} ... {:g} A is the relay's range; keep the grid inside it".format(
+            *relay.range_a
+        )
     yield f"{key}: {first} A{more}, {limit}"
 
 
-# --- the study's digest -----------------------------------------------------------------------------------
+# --- the study's digest -------------------------------------------------------
 
 
 def digest(study: Study) -> str:
@@ -217,16 +273,24 @@ def digest(study: Study) -> str:
     its results are compared, not which share of samples without a result ends it, not which misfit
     of a curve is accepted, not the sources, not what its report is filed under.
 
-    Scenarios, variants and options count as read too: their changes may name CSV files, whose numbers matter."""
+    Scenarios, variants and options count as read too: their changes may name CSV files, whose
+    numbers matter."""
     table = study.model_dump(mode="json")
-    del table["study"]["title"], table["study"]["compare"], table["study"]["unresolved_share_max"], table["document"]
+    del (
+        table["study"]["title"],
+        table["study"]["compare"],
+        table["study"]["unresolved_share_max"],
+        table["document"],
+    )
     for cts in (table["ct"], *(table["ct"][group] for group in GROUPS)):
         if cts is not None:
             del cts["excitation_misfit_max_percent"]
     table["scheme"]["kind"] = list(study.scheme.kinds)
     if others := (*study.scenarios, *study.variant_studies, *study.options):
         table["as_read"] = [[name, digest(other)] for name, other in others]
-    text = json.dumps(_without_sources(table), sort_keys=True, separators=(",", ":"), allow_nan=False)
+    text = json.dumps(
+        _without_sources(table), sort_keys=True, separators=(",", ":"), allow_nan=False
+    )
     return hashlib.sha256(text.encode("ascii")).hexdigest()
 
 

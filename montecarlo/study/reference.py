@@ -1,4 +1,5 @@
-"""The list of every key of a study file as Markdown, for the README; made from the fields themselves."""
+"""The list of every key of a study file as Markdown, for the README; made from the fields
+themselves."""
 
 from __future__ import annotations
 
@@ -21,8 +22,9 @@ __all__ = ["input_reference"]
 HEAD = """\
 # Every key of a study file
 
-A key with an entry under *varies by* takes a number or a distribution; the entry is the default of `varies`. The others
-are always plain. This page is made from the program (`python -m montecarlo.study.reference`), and a test keeps it so.
+A key with an entry under *varies by* takes a number or a distribution; the entry is the default of
+`varies`. The others are always plain. This page is made from the program
+(`python -m montecarlo.study.reference`), and a test keeps it so.
 
 """
 
@@ -49,15 +51,19 @@ def _words(event: type[Event]) -> tuple[str, ...]:
 
 
 def _section(model: type[BaseModel], title: str) -> str:
-    rows = [f"| `{key}` | {' | '.join(_unit(field))} | {_default(field)} | {_text(model, key, field)} |"
-            for key, field in model.model_fields.items()]
+    rows = [
+        f"| `{key}` | {' | '.join(_unit(field))} | {_default(field)} | {_text(model, key, field)} |"
+        for key, field in model.model_fields.items()
+    ]
     head = ("| key | unit | varies by | default | meaning |", "|---|---|---|---|---|")
     return "\n".join([f"## `{title}`", "", *head, *rows])
 
 
 def _unit(field: FieldInfo) -> tuple[str, str]:
     meaning = meaning_of(field)
-    return (meaning.unit if meaning else ""), (meaning.varies if isinstance(meaning, Quantity) else "")
+    return (meaning.unit if meaning else ""), (
+        meaning.varies if isinstance(meaning, Quantity) else ""
+    )
 
 
 def _default(field: FieldInfo) -> str:

@@ -20,18 +20,23 @@ from montecarlo.study.description import Study
 
 __all__ = ["join", "reworded"]
 
-MOST_REPEATS = 100                                         # of one key's faults that say the same
+MOST_REPEATS = 100  # of one key's faults that say the same
 
 
 def reworded(error: ValidationError, table: Mapping[str, Any]) -> list[str]:
-    """The faults of a table that is no `Study`, in the order of the fields, each once; as many as are told, and one."""
+    """The faults of a table that is no `Study`, in the order of the fields, each once; as many as
+    are told, and one."""
     found: dict[str, None] = {}
-    repeats: Counter[tuple[int | str, ...]] = Counter()    # a list of 100,000 wrong values is one fault
+    repeats: Counter[tuple[int | str, ...]] = (
+        Counter()
+    )  # a list of 100,000 wrong values is one fault
     for item in error.errors(include_url=False):
         if repeats[key := item["loc"][:2]] > MOST_REPEATS:
             continue
         before = len(found)
-        found.update(dict.fromkeys(one_line(line) for line in _Place(table, item["loc"]).lines(item)))
+        found.update(
+            dict.fromkeys(one_line(line) for line in _Place(table, item["loc"]).lines(item))
+        )
         repeats[key] += len(found) == before
         if len(found) > MOST_FAULTS:
             break
@@ -46,15 +51,15 @@ def join(path: str, key: object) -> str:
 class _Place:
     """Where in the file, and at which field of which table, an error stands.
 
-    The walk follows file and types together and ends at the first thing that is not a table or a list of tables:
-    items of lists and branches of alternatives below it are told with the field."""
+    The walk follows file and types together and ends at the first thing that is not a table or a
+    list of tables: items of lists and branches of alternatives below it are told with the field."""
 
     def __init__(self, data: Any, location: tuple[int | str, ...]) -> None:
         self.path, self.data = "", data
-        self.section: type[BaseModel] = Study   # whose keys come next
-        self.field: FieldInfo | None = None     # of the key; None at a table's own level
+        self.section: type[BaseModel] = Study  # whose keys come next
+        self.field: FieldInfo | None = None  # of the key; None at a table's own level
         self.missing = self.unknown = False
-        self.branch = False                     # whether the next part names the alternative taken, not a key
+        self.branch = False  # whether the next part names the alternative taken, not a key
         for part in location:
             if not self._step(part):
                 break
@@ -62,7 +67,11 @@ class _Place:
     def _step(self, part: int | str) -> bool:
         """One part further; False at the end of the walk."""
         if isinstance(part, int):
-            if self.field is None or not isinstance(self.data, (list, tuple)) or not tables_of(self.field.annotation):
+            if (
+                self.field is None
+                or not isinstance(self.data, (list, tuple))
+                or not tables_of(self.field.annotation)
+            ):
                 return False
             self.path += _item(self.data, part)
             self.data, self.field = self.data[part], None
@@ -101,22 +110,30 @@ class _Place:
     def _without_kind(self, event: Mapping[str, Any]) -> Iterator[str]:
         """An event of no known kind: its kind, and what would be wrong whatever the kind."""
         words = listed(map(shown, KINDS), "or")
-        yield f"{self.path}.kind: " + (f"{shown(event['kind'])}; expected {words}" if "kind" in event
-                                       else f"missing; give {words}")
+        yield f"{self.path}.kind: " + (
+            f"{shown(event['kind'])}; expected {words}"
+            if "kind" in event
+            else f"missing; give {words}"
+        )
         known = dict.fromkeys(key for kind in KINDS.values() for key in kind.model_fields)
         for key in event:
             if key not in known:
                 near = get_close_matches(str(key), known, 1)
-                yield f"{join(self.path, key)}: unknown; " + (f"did you mean {near[0]}?" if near else "take it out")
+                yield f"{join(self.path, key)}: unknown; " + (
+                    f"did you mean {near[0]}?" if near else "take it out"
+                )
 
     def _suggestion(self, key: str) -> str:
         known = list(self.section.model_fields)
         kinds = [shown(word) for word, kind in KINDS.items() if key in kind.model_fields]
         if kinds and issubclass(self.section, Event):
             return f"not a key of this kind of event, only of {listed(kinds)}"
-        homes = dict.fromkeys(f"[[{name}]]" if get_origin(field.annotation) is tuple else f"[{name}]"
-                              for name, field in Study.model_fields.items()
-                              for section in tables_of(field.annotation) if key in section.model_fields)
+        homes = dict.fromkeys(
+            f"[[{name}]]" if get_origin(field.annotation) is tuple else f"[{name}]"
+            for name, field in Study.model_fields.items()
+            for section in tables_of(field.annotation)
+            if key in section.model_fields
+        )
         if homes:
             return f"it belongs in {listed(homes, 'or')}"
         if near := get_close_matches(key, known, 1):
@@ -139,8 +156,13 @@ def _item(items: Any, index: int) -> str:
     return f"[{index}]"
 
 
-PLAIN_KINDS: dict[Any, str] = {float: "a number", int: "a whole number", str: "a text", bool: "true or false",
-                               Distribution: "a number or a distribution"}
+PLAIN_KINDS: dict[Any, str] = {
+    float: "a number",
+    int: "a whole number",
+    str: "a text",
+    bool: "true or false",
+    Distribution: "a number or a distribution",
+}
 
 
 def _kind(annotation: Any) -> str:

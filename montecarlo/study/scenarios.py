@@ -10,14 +10,37 @@ from montecarlo.errors import StudyError
 from montecarlo.quantities.wording import LABEL, fit_for_label, listed, shown
 from montecarlo.study.description import Study
 
-__all__ = ["ALONE", "AS_STATED", "CHANGEABLE", "Changed", "Parse", "Studies", "alone", "read_changed", "read_scenarios"]
+__all__ = [
+    "ALONE",
+    "AS_STATED",
+    "CHANGEABLE",
+    "Changed",
+    "Parse",
+    "Studies",
+    "alone",
+    "read_changed",
+    "read_scenarios",
+]
 
-# What happens and what the plant is; candidates, scheme, relay and samples are the same in every scenario.
-CHANGEABLE = ("machine", "network", "load", "states", "earthing", "ct", "internal_faults", "external_events")
+# What happens and what the plant is; candidates, scheme, relay and samples are the same in
+# every scenario.
+CHANGEABLE = (
+    "machine",
+    "network",
+    "load",
+    "states",
+    "earthing",
+    "ct",
+    "internal_faults",
+    "external_events",
+)
 
-AS_STATED = "as stated"                                    # the study without changes, the first of all scenarios
-COMPOSED = ("variants", "earthing_options")                # kinds that run the file several times; so are their lists
-ALONE = "setting_sweep"                                    # what is asked of one of these runs
+AS_STATED = "as stated"  # the study without changes, the first of all scenarios
+COMPOSED = (
+    "variants",
+    "earthing_options",
+)  # kinds that run the file several times; so are their lists
+ALONE = "setting_sweep"  # what is asked of one of these runs
 MOST = 20
 
 Studies = tuple[tuple[str, Study], ...]
@@ -35,18 +58,25 @@ class Changed(Protocol):
 
 
 def read_scenarios(study: Study, table: Mapping[str, Any], parse: Parse) -> Studies:
-    """Name and study of each of `policy.scenarios`, by changing the table as the file has it. Raises StudyError."""
+    """Name and study of each of `policy.scenarios`, by changing the table as the file has it.
+    Raises StudyError."""
     stripped = alone(table)
     del stripped["policy"]["scenarios"]
     faults = []
     if study.study.compare_remanence_models:
-        faults = ["study.compare_remanence_models: true together with policy.scenarios; make the other model a "
-                  "scenario, changes = { \"ct.remanence_model\" = ... }, or take one of the two out"]
-    return read_changed("policy.scenarios", study.policy.scenarios, stripped, CHANGEABLE, parse, faults)
+        faults = [
+            "study.compare_remanence_models: true together with policy.scenarios; make the other"
+            ' model a scenario, changes = { "ct.remanence_model" = ... }, or take one of the'
+            " two out"
+        ]
+    return read_changed(
+        "policy.scenarios", study.policy.scenarios, stripped, CHANGEABLE, parse, faults
+    )
 
 
 def alone(table: Mapping[str, Any]) -> dict[str, Any]:
-    """A copy of the table; of a kind that runs the file several times, as one of these runs has it."""
+    """A copy of the table; of a kind that runs the file several times, as one of these runs has
+    it."""
     copied = deepcopy(dict(table))
     if (kind := copied["study"]["kind"]) in COMPOSED:
         copied.pop(kind, None)
@@ -54,15 +84,26 @@ def alone(table: Mapping[str, Any]) -> dict[str, Any]:
     return copied
 
 
-def read_changed(where: str, entries: Sequence[Changed], table: Mapping[str, Any], changeable: tuple[str, ...],
-                 parse: Parse, faults: Sequence[str] = ()) -> Studies:
-    """Name and study of each entry of the list `where`, by changing keys of a table that has no such list any more;
-    `changeable`: the tables whose keys may change. Raises StudyError with all faults, those given first."""
+def read_changed(
+    where: str,
+    entries: Sequence[Changed],
+    table: Mapping[str, Any],
+    changeable: tuple[str, ...],
+    parse: Parse,
+    faults: Sequence[str] = (),
+) -> Studies:
+    """Name and study of each entry of the list `where`, by changing keys of a table that has no
+    such list any more; `changeable`: the tables whose keys may change. Raises StudyError with all
+    faults, those given first."""
     found: list[tuple[str, Study]] = []
     every = [*_name_faults(where, entries), *faults]
     for index, entry in enumerate(entries):
         place, changed = f"{where}[{index}]", deepcopy(dict(table))
-        wrong = [text for key, value in entry.changes.items() if (text := _change(changed, key, value, changeable))]
+        wrong = [
+            text
+            for key, value in entry.changes.items()
+            if (text := _change(changed, key, value, changeable))
+        ]
         every += [f"{place}.changes: {text}" for text in wrong]
         if not wrong:
             try:
@@ -77,32 +118,50 @@ def read_changed(where: str, entries: Sequence[Changed], table: Mapping[str, Any
 def _name_faults(where: str, entries: Sequence[Changed]) -> Iterator[str]:
     names, what = [entry.name for entry in entries], where.rpartition(".")[2].removesuffix("s")
     if not len(names) <= MOST:
-        yield f"{where}: {len(names)}, must be at most {MOST}, each a run of its own; leave some out"
+        yield (
+            f"{where}: {len(names)}, must be at most {MOST}, each a run of its own; leave some out"
+        )
     for index, entry in enumerate(entries):
         place = f"{where}[{index}]"
         if entry.name in ("", AS_STATED) or entry.name in names[:index]:
-            yield f"{place}.name: {shown(entry.name)} is used or reserved; give each {what} its own name"
+            yield (
+                f"{place}.name: {shown(entry.name)} is used or reserved; give each {what} its own"
+                " name"
+            )
         elif not fit_for_label(entry.name):
             yield f"{place}.name: {shown(entry.name)}, {LABEL}"
         if not entry.changes:
-            yield f"{place}.changes: {{}} is empty; give at least one key and its value, or take the {what} out"
+            yield (
+                f"{place}.changes: {{}} is empty; give at least one key and its value, or take the"
+                f" {what} out"
+            )
 
 
 def _change(table: dict[str, Any], key: str, value: Any, changeable: tuple[str, ...]) -> str:
-    """Sets a dotted key of the table; what is wrong with it, if anything. Events go by their names."""
+    """Sets a dotted key of the table; what is wrong with it, if anything. Events go by their
+    names."""
     *path, last = key.split(".")
     if not path or path[0] not in changeable:
-        return (f"{shown(key)}: must be a whole key in quotes that begins with {listed(changeable, 'or')}, as "
-                "\"ct.remanence_percent\"")
+        return (
+            f"{shown(key)}: must be a whole key in quotes that begins with"
+            f' {listed(changeable, "or")}, as "ct.remanence_percent"'
+        )
     node: Any = table
     for part in path:
         if isinstance(node, list):
-            node = next((item for item in node if isinstance(item, dict) and item.get("name") == part), None)
+            node = next(
+                (item for item in node if isinstance(item, dict) and item.get("name") == part), None
+            )
         elif isinstance(node, dict):
             node = node.setdefault(part, {})
         if not isinstance(node, (dict, list)):
-            return f"{shown(key)}: there is no table {shown(part)} to change; name a key of this study"
+            return (
+                f"{shown(key)}: there is no table {shown(part)} to change; name a key of this study"
+            )
     if not isinstance(node, dict):
-        return f"{shown(key)}: names a whole list; name the event and its key, as \"external_events.name.key\""
+        return (
+            f"{shown(key)}: names a whole list; name the event and its key, as"
+            ' "external_events.name.key"'
+        )
     node[last] = value
     return ""

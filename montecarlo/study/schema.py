@@ -20,9 +20,15 @@ __all__ = ["study_schema"]
 WORDS: dict[str, str] = {
     "CtPlaces.neutral_end": "what the neutral end's CTs have otherwise",
     "CtPlaces.line_end": "what the line end's CTs have otherwise",
-    "CtPlaces.neutral_conductor": "the CT between the neutral and its earthing; the table may be empty",
-    "CtPlaces.second_neutral_end": "own cores of a further element at the neutral end; the table may be empty",
-    "CtPlaces.second_line_end": "own cores of a further element at the line end; the table may be empty",
+    "CtPlaces.neutral_conductor": (
+        "the CT between the neutral and its earthing; the table may be empty"
+    ),
+    "CtPlaces.second_neutral_end": (
+        "own cores of a further element at the neutral end; the table may be empty"
+    ),
+    "CtPlaces.second_line_end": (
+        "own cores of a further element at the line end; the table may be empty"
+    ),
     "InternalFaults.shares": "share of each fault type; they sum to 1 [-]",
     "Relay.range_a": "smallest and largest pick-up that can be set, secondary [A]",
     "SchemeChoice.watched_phases": "the two phases that have a phase element",
@@ -48,9 +54,13 @@ def study_schema() -> dict[str, Any]:
         for key, field in model.model_fields.items():
             meaning = meaning_of(field)
             tables[model.__name__]["properties"][key]["description"] = (
-                meaning.label if meaning else WORDS[f"{model.__name__}.{key}"])
+                meaning.label if meaning else WORDS[f"{model.__name__}.{key}"]
+            )
     schema["$defs"]["Distribution"] = _distribution()
-    head = {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "statorodds study file"}
+    head = {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "statorodds study file",
+    }
     return {**head, **_as_a_file(schema), **head}
 
 
@@ -62,14 +72,19 @@ def _models(model: type[BaseModel]) -> Iterator[type[BaseModel]]:
 
 
 def _as_a_file(node: Any) -> Any:
-    """The models' schema for a file: no nulls, and the mark of a distribution is a reference to its definition."""
+    """The models' schema for a file: no nulls, and the mark of a distribution is a reference to its
+    definition."""
     if node == DISTRIBUTION:
         return {"$ref": "#/$defs/Distribution"}
     if isinstance(node, list):
         return [_as_a_file(item) for item in node]
     if not isinstance(node, dict):
         return node
-    node = {key: _as_a_file(value) for key, value in node.items() if not (key == "default" and value is None)}
+    node = {
+        key: _as_a_file(value)
+        for key, value in node.items()
+        if not (key == "default" and value is None)
+    }
     choices = [item for item in node.get("anyOf", ()) if item != {"type": "null"}]
     if len(choices) == 1:
         del node["anyOf"]
@@ -78,30 +93,58 @@ def _as_a_file(node: Any) -> Any:
 
 
 def _distribution() -> dict[str, Any]:
-    sourced = {"type": "object", "additionalProperties": False, "required": ["value"], "properties": {
-        "value": {"type": "number", "description": "the number, in the unit of the key"}, "source": _SOURCE}}
-    return {"description": "a distribution in the unit of the key",
-            "anyOf": [sourced, *map(_family, FAMILIES), _column()]}
+    sourced = {
+        "type": "object",
+        "additionalProperties": False,
+        "required": ["value"],
+        "properties": {
+            "value": {"type": "number", "description": "the number, in the unit of the key"},
+            "source": _SOURCE,
+        },
+    }
+    return {
+        "description": "a distribution in the unit of the key",
+        "anyOf": [sourced, *map(_family, FAMILIES), _column()],
+    }
 
 
 _SOURCE = {"type": "string", "description": "where the number comes from"}
 _EXTRAS: dict[str, Any] = {
-    "shared": {"type": "boolean", "description": "one value for all CTs or elements instead of one for each"},
-    "varies": {"enum": ["plant", "event"], "description": "drawn once a plant, or anew at every event"},
+    "shared": {
+        "type": "boolean",
+        "description": "one value for all CTs or elements instead of one for each",
+    },
+    "varies": {
+        "enum": ["plant", "event"],
+        "description": "drawn once a plant, or anew at every event",
+    },
     "source": _SOURCE,
 }
-_TRUNCATE = {"type": "array", "items": {"type": "number"}, "minItems": 2, "maxItems": 2,
-             "description": "[low, high]: the distribution given that the value lies between"}
+_TRUNCATE = {
+    "type": "array",
+    "items": {"type": "number"},
+    "minItems": 2,
+    "maxItems": 2,
+    "description": "[low, high]: the distribution given that the value lies between",
+}
 
 
 def _family(name: str) -> dict[str, Any]:
     family = FAMILIES[name]
-    properties: dict[str, Any] = {} if name == "tolerance" else {
-        "dist": {"const": name, "description": "family of the distribution"}}
+    properties: dict[str, Any] = (
+        {}
+        if name == "tolerance"
+        else {"dist": {"const": name, "description": "family of the distribution"}}
+    )
     properties |= {key: _parameter(name, key) for key in family.keys}
     properties |= {"truncate": _TRUNCATE} if family.continuous else {}
     required = [key for key in properties if key != "truncate"]
-    return {"type": "object", "additionalProperties": False, "required": required, "properties": properties | _EXTRAS}
+    return {
+        "type": "object",
+        "additionalProperties": False,
+        "required": required,
+        "properties": properties | _EXTRAS,
+    }
 
 
 def _parameter(name: str, key: str) -> dict[str, Any]:
@@ -110,12 +153,25 @@ def _parameter(name: str, key: str) -> dict[str, Any]:
         return {"enum": list(SHAPES)} | text
     if key in ("values", "weights"):
         return {"type": "array", "items": {"type": "number"}, "minItems": 1} | text
-    return {"type": "number"} | ({"exclusiveMinimum": 0} if key in FAMILIES[name].positive else {}) | text
+    return (
+        {"type": "number"}
+        | ({"exclusiveMinimum": 0} if key in FAMILIES[name].positive else {})
+        | text
+    )
 
 
 def _column() -> dict[str, Any]:
-    properties = {"dist": {"const": "empirical", "description": "family of the distribution"},
-                  "file": {"type": "string", "description": "CSV file in the study file's folder or below it"},
-                  "column": {"type": "string", "description": "name of the column in its first line"}}
-    return {"type": "object", "additionalProperties": False, "required": list(properties),
-            "properties": properties | _EXTRAS}
+    properties = {
+        "dist": {"const": "empirical", "description": "family of the distribution"},
+        "file": {
+            "type": "string",
+            "description": "CSV file in the study file's folder or below it",
+        },
+        "column": {"type": "string", "description": "name of the column in its first line"},
+    }
+    return {
+        "type": "object",
+        "additionalProperties": False,
+        "required": list(properties),
+        "properties": properties | _EXTRAS,
+    }

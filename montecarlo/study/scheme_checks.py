@@ -1,4 +1,5 @@
-"""What makes the scheme, its pilots and the settings that belong to it meaningless: a line a fault."""
+"""What makes the scheme, its pilots and the settings that belong to it meaningless: a line a
+fault."""
 
 from __future__ import annotations
 
@@ -30,12 +31,18 @@ def check_scheme(study: Study) -> Iterator[str]:
     for kind in kinds:
         if kind not in known:
             near = difflib.get_close_matches(kind, known, 1)
-            cure = f"did you mean {near[0]}?" if near else f"take {listed(known, 'or')}, or define it in scheme.custom"
+            cure = (
+                f"did you mean {near[0]}?"
+                if near
+                else f"take {listed(known, 'or')}, or define it in scheme.custom"
+            )
             yield f"scheme.kind: {shown(kind)} is unknown; {cure}"
     for k, scheme in enumerate(study.scheme.custom):
         if scheme.name in (*BUILT_IN, *own[:k]) or not is_word(scheme.name):
-            yield (f"scheme.custom[{k}].name: {shown(scheme.name)}, must be {WORD} that no other "
-                   "scheme has")
+            yield (
+                f"scheme.custom[{k}].name: {shown(scheme.name)}, must be {WORD} that no other "
+                "scheme has"
+            )
         yield from (f"scheme.custom[{k}].{fault}" for fault in custom_faults(scheme))
 
 
@@ -44,11 +51,15 @@ def check_comparison(study: Study) -> Iterator[str]:
     if study.study.kind != "scheme_comparison":
         return
     if len(study.scheme.kinds) < 2:
-        yield ("study.kind: scheme_comparison needs at least two schemes in scheme.kind; name another, or take "
-               "setting_sweep")
+        yield (
+            "study.kind: scheme_comparison needs at least two schemes in scheme.kind; name another,"
+            " or take setting_sweep"
+        )
     if study.study.compare_remanence_models:
-        yield ("study.compare_remanence_models: true together with scheme_comparison; take it out, or run both models "
-               "as setting_sweep")
+        yield (
+            "study.compare_remanence_models: true together with scheme_comparison; take it out, or"
+            " run both models as setting_sweep"
+        )
 
 
 def check_pilots(study: Study) -> Iterator[str]:
@@ -56,21 +67,31 @@ def check_pilots(study: Study) -> Iterator[str]:
     if any(check_scheme(study)):
         return
     for kind in study.scheme.kinds:
-        for group in GROUPS[len(ENDS):]:
+        for group in GROUPS[len(ENDS) :]:
             if group in scheme_of(study, kind).groups and getattr(study.ct, group) is None:
-                what = "the CT in the neutral conductor" if group == NEUTRAL_CONDUCTOR else "cores of its own"
-                yield (f"ct.{group}: missing; the scheme {kind} uses {what}: add the table [ct.{group}], empty if the "
-                       "values of [ct] hold there too")
+                what = (
+                    "the CT in the neutral conductor"
+                    if group == NEUTRAL_CONDUCTOR
+                    else "cores of its own"
+                )
+                yield (
+                    f"ct.{group}: missing; the scheme {kind} uses {what}: add the table"
+                    f" [ct.{group}], empty if the values of [ct] hold there too"
+                )
     if study.ct.neutral_conductor is not None:
         own = study.ct.at(NEUTRAL_CONDUCTOR).return_core_ohm
         if own not in (study.ct.return_core_ohm, number(0.0)):
-            yield (f"ct.{NEUTRAL_CONDUCTOR}.return_core_ohm: its CT stands alone and comes back through a core as long "
-                   "as its lead; take it out")
+            yield (
+                f"ct.{NEUTRAL_CONDUCTOR}.return_core_ohm: its CT stands alone and comes back"
+                " through a core as long as its lead; take it out"
+            )
     if study.scheme.pilots == "six_wire":
         for group in study.ct.groups:
             if study.ct.at(group).return_core_ohm.support() != (0.0, 0.0):
-                yield ("ct.return_core_ohm: six-wire pilots have no common return core; take it out, or set "
-                       "scheme.pilots = 'four_wire'")
+                yield (
+                    "ct.return_core_ohm: six-wire pilots have no common return core; take it out,"
+                    " or set scheme.pilots = 'four_wire'"
+                )
                 break
 
 
@@ -89,23 +110,34 @@ def check_elements(study: Study) -> Iterator[str]:
         given = getattr(study.candidates, f"{axis}_pickup_a")
         article = "an" if axis == "earth" else "a"
         if having and not given:
-            yield (f"candidates.{axis}_pickup_a: missing; the scheme {having[0]} has {article} {axis} element, "
-                   "name its pick-ups in A secondary")
+            yield (
+                f"candidates.{axis}_pickup_a: missing; the scheme {having[0]} has {article} {axis}"
+                " element, name its pick-ups in A secondary"
+            )
         if given and not having:
-            yield (f"candidates.{axis}_pickup_a: {shown(list(given))}, but {_have(study)} no {axis} "
-                   "element; take it out or name a scheme that has one")
+            yield (
+                f"candidates.{axis}_pickup_a: {shown(list(given))}, but {_have(study)} no {axis} "
+                "element; take it out or name a scheme that has one"
+            )
     biased = [scheme.kind for scheme in schemes if scheme.biased]
     grids = {name: getattr(study.candidates, name) for name in SLOPES}
     if biased and not grids["slope1"]:
-        yield (f"candidates.slope1: missing; the scheme {biased[0]} has biased elements, name their slopes, "
-               "as [0.1, 0.2]")
+        yield (
+            f"candidates.slope1: missing; the scheme {biased[0]} has biased elements, name their"
+            " slopes, as [0.1, 0.2]"
+        )
     for name in SLOPES:
         if grids[name] and not biased:
-            yield (f"candidates.{name}: {shown(list(grids[name]))}, but {_have(study)} no biased "
-                   "element; take it out or name a scheme that has one")
+            yield (
+                f"candidates.{name}: {shown(list(grids[name]))}, but {_have(study)} no biased "
+                "element; take it out or name a scheme that has one"
+            )
     if bool(grids["slope2"]) != bool(grids["slope_break_a"]):
         lacking = "slope_break_a" if grids["slope2"] else "slope2"
-        yield f"candidates.{lacking}: missing; a second slope and the bias current where it begins go together"
+        yield (
+            f"candidates.{lacking}: missing; a second slope and the bias current where it begins go"
+            " together"
+        )
 
 
 def check_stabilising(study: Study) -> Iterator[str]:
@@ -115,14 +147,22 @@ def check_stabilising(study: Study) -> Iterator[str]:
         return
     if given != (0.0,) and not any(scheme_of(study, kind).stabilised for kind in kinds):
         ohms = ", ".join(f"{ohm:g}" for ohm in given)
-        yield (f"candidates.stabilising_resistance_ohm: [{ohms}], but {_have(study)} no leg for it; take it out "
-               "or name a scheme that has one")
+        yield (
+            f"candidates.stabilising_resistance_ohm: [{ohms}], but {_have(study)} no leg for it;"
+            " take it out or name a scheme that has one"
+        )
     present = study.candidates.present
     kind = None if present is None else present.scheme or (kinds[0] if len(kinds) == 1 else None)
-    if present is not None and kind in kinds and present.stabilising_resistance_ohm > 0 \
-            and not scheme_of(study, kind).stabilised:
-        yield (f"candidates.present.stabilising_resistance_ohm: {present.stabilising_resistance_ohm:g} ohm, but {kind} "
-               "has no leg for it; take it out")
+    if (
+        present is not None
+        and kind in kinds
+        and present.stabilising_resistance_ohm > 0
+        and not scheme_of(study, kind).stabilised
+    ):
+        yield (
+            f"candidates.present.stabilising_resistance_ohm: {present.stabilising_resistance_ohm:g}"
+            f" ohm, but {kind} has no leg for it; take it out"
+        )
 
 
 def check_present(study: Study) -> Iterator[str]:
@@ -132,30 +172,43 @@ def check_present(study: Study) -> Iterator[str]:
         return
     kind = present.scheme or (kinds[0] if len(kinds) == 1 else None)
     if kind is None or kind not in kinds:
-        yield (f"candidates.present.scheme: {shown(kind) if kind else 'missing'}; "
-               f"name one of scheme.kind: {listed(kinds, 'or')}")
+        yield (
+            f"candidates.present.scheme: {shown(kind) if kind else 'missing'}; "
+            f"name one of scheme.kind: {listed(kinds, 'or')}"
+        )
         return
     scheme = scheme_of(study, kind)
     for axis in AXES:
         pickup, has = getattr(present, f"{axis}_pickup_a"), scheme.of(axis)
         whose = "phase elements'" if axis == "phase" else "earth element's"
         if has and pickup is None:
-            yield f"candidates.present.{axis}_pickup_a: missing; give the {whose} pick-up in service, in A secondary"
+            yield (
+                f"candidates.present.{axis}_pickup_a: missing; give the {whose} pick-up in service,"
+                " in A secondary"
+            )
         elif not has and pickup is not None:
-            yield (f"candidates.present.{axis}_pickup_a: {pickup:g} A, but {kind} has no {axis} element; "
-                   "take it out")
+            yield (
+                f"candidates.present.{axis}_pickup_a: {pickup:g} A, but {kind} has no {axis}"
+                " element; take it out"
+            )
     if scheme.biased and present.slope1 is None:
         yield "candidates.present.slope1: missing; give the slope in service"
     for name in SLOPES:
         if not scheme.biased and (value := getattr(present, name)) is not None:
-            yield f"candidates.present.{name}: {value:g}, but {kind} has no biased element; take it out"
+            yield (
+                f"candidates.present.{name}: {value:g}, but {kind} has no biased element; take"
+                " it out"
+            )
     if (present.slope2 is None) != (present.slope_break_a is None):
         lacking = "slope2" if present.slope2 is None else "slope_break_a"
         yield f"candidates.present.{lacking}: missing; a second slope and its break go together"
 
 
 SCHEME_CHECKS = (
-    Check(check_scheme, ("scheme",)), Check(check_comparison, ("study", "scheme")),
-    Check(check_pilots, ("scheme", "ct")), Check(check_elements, ("scheme", "ct", "candidates")),
-    Check(check_present, ("scheme", "ct", "candidates")), Check(check_stabilising, ("scheme", "ct", "candidates")),
+    Check(check_scheme, ("scheme",)),
+    Check(check_comparison, ("study", "scheme")),
+    Check(check_pilots, ("scheme", "ct")),
+    Check(check_elements, ("scheme", "ct", "candidates")),
+    Check(check_present, ("scheme", "ct", "candidates")),
+    Check(check_stabilising, ("scheme", "ct", "candidates")),
 )

@@ -206,7 +206,7 @@ def _on_own_base(study: Study) -> Iterator[tuple[str, float, Usual]]:
         yield f"candidates.{name}", _farthest(grid, PICKUP), PICKUP
 
 
-# --- tolerances -----------------------------------------------------------------------------------
+# --- tolerances ---------------------------------------------------------------
 
 
 def _small_tolerances(study: Study) -> Iterator[tuple[str, float]]:
@@ -218,7 +218,7 @@ def _small_tolerances(study: Study) -> Iterator[tuple[str, float]]:
                 yield item.key, percent
 
 
-# --- in words -------------------------------------------------------------------------------------
+# --- in words -----------------------------------------------------------------
 
 
 def usual_cautions(study: Study) -> Iterator[tuple[str, str]]:

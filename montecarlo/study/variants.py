@@ -1,4 +1,5 @@
-"""Variants of a study: the same file with some keys changed, each a study that makes its own choice."""
+"""Variants of a study: the same file with some keys changed, each a study that makes its own
+choice."""
 
 from __future__ import annotations
 
@@ -14,27 +15,37 @@ __all__ = ["KIND", "read_variants"]
 
 KIND = "variants"
 
-# Each variant chooses among its own candidates; seed and numbers of samples make the random numbers common.
+# Each variant chooses among its own candidates; seed and numbers of samples make the random
+# numbers common.
 TABLES = (*CHANGEABLE, "scheme", "relay", "backup", "candidates", "policy")
 
 
 def read_variants(study: Study, table: Mapping[str, Any], parse: Parse) -> Studies:
-    """Name and study of each of `variants`, by changing the table as the file has it; the kind is that of one study
-    alone. Raises StudyError."""
+    """Name and study of each of `variants`, by changing the table as the file has it; the kind is
+    that of one study alone. Raises StudyError."""
     if study.study.kind != KIND:
         if study.variants:
-            raise StudyError(f"variants: study.kind is {shown(study.study.kind)}; give {shown(KIND)} or take the "
-                             "variants out")
+            raise StudyError(
+                f"variants: study.kind is {shown(study.study.kind)}; give {shown(KIND)} or take the"
+                " variants out"
+            )
         return ()
     return read_changed("variants", study.variants, alone(table), TABLES, parse, [*_faults(study)])
 
 
 def _faults(study: Study) -> Iterator[str]:
     if not study.variants:
-        yield (f"variants: none, but study.kind is {shown(KIND)}; give at least one table [[variants]] with name and "
-               "changes")
+        yield (
+            f"variants: none, but study.kind is {shown(KIND)}; give at least one table [[variants]]"
+            " with name and changes"
+        )
     if study.study.compare_remanence_models:
-        yield ("study.compare_remanence_models: true in a study of variants; make the other model a variant, changes = "
-               "{ \"ct.remanence_model\" = ... }")
+        yield (
+            "study.compare_remanence_models: true in a study of variants; make the other model a"
+            ' variant, changes = { "ct.remanence_model" = ... }'
+        )
     if study.study.compare:
-        yield f"study.compare: compares candidates of a single study; take it out, or run the file as {shown(ALONE)}"
+        yield (
+            "study.compare: compares candidates of a single study; take it out, or run the file as"
+            f" {shown(ALONE)}"
+        )

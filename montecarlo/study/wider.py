@@ -1,5 +1,5 @@
-"""A study with some inputs other than stated: every spread larger, for what its rare events owe to the tails that were
-assumed; or any values."""
+"""A study with some inputs other than stated: every spread larger, for what its rare events owe to
+the tails that were assumed; or any values."""
 
 from __future__ import annotations
 
@@ -19,10 +19,17 @@ Table = TypeVar("Table", bound=BaseModel)
 
 
 def with_wider_inputs(study: Study, factor: float) -> Study:
-    """Every continuous input `factor` times as wide about its centre (`quantities.widened`), within what its key and
-    the CTs' cores permit. Which inputs are uncertain stays, so that samples of the one are samples of the other."""
-    return with_inputs(study, {item.key: _wider(study, item, factor) for item in list_inputs(study)
-                               if item.distribution.is_continuous})
+    """Every continuous input `factor` times as wide about its centre (`quantities.widened`), within
+    what its key and the CTs' cores permit. Which inputs are uncertain stays, so that samples of the
+    one are samples of the other."""
+    return with_inputs(
+        study,
+        {
+            item.key: _wider(study, item, factor)
+            for item in list_inputs(study)
+            if item.distribution.is_continuous
+        },
+    )
 
 
 def _wider(study: Study, item: Input, factor: float) -> Distribution:
@@ -40,21 +47,24 @@ def _core_limits(study: Study, key: str) -> tuple[float, float] | None:
         bound = min(core.remanence_bound_percent for core in cores)
         return -bound, bound
     if key.endswith(".ankle_ratio"):
-        ranges = [excitation_table(core.remanence_bound_percent, core.saturation_exponent).ankle_range
-                  for core in cores]
+        ranges = [
+            excitation_table(core.remanence_bound_percent, core.saturation_exponent).ankle_range
+            for core in cores
+        ]
         return max(low for low, _ in ranges), min(high for _, high in ranges)
     return None
 
 
 def with_inputs(study: Study, values: Mapping[str, Distribution]) -> Study:
-    """The study with other values under keys as `list_inputs` names them. Nothing is checked or completed again: they
-    must keep to their keys' ranges, and what other keys took from these while they were read stays."""
+    """The study with other values under keys as `list_inputs` names them. Nothing is checked or
+    completed again: they must keep to their keys' ranges, and what other keys took from these while
+    they were read stays."""
     return _replaced(study, "", values)
 
 
 def _replaced(table: Table, prefix: str, values: Mapping[str, Distribution]) -> Table:
-    """The table and those within it with other values under their keys, as `list_inputs` names them. What a table does
-    not state itself stays unstated: an end of CTs takes it from [ct]."""
+    """The table and those within it with other values under their keys, as `list_inputs` names
+    them. What a table does not state itself stays unstated: an end of CTs takes it from [ct]."""
     update: dict[str, object] = {}
     for name in type(table).model_fields:
         held, key = getattr(table, name), prefix + name
@@ -63,7 +73,13 @@ def _replaced(table: Table, prefix: str, values: Mapping[str, Distribution]) -> 
         elif isinstance(held, BaseModel):
             update[name] = _replaced(held, f"{key}.", values)
         elif isinstance(held, tuple) and any(isinstance(item, BaseModel) for item in held):
-            update[name] = tuple(_replaced(item, f"{key}.{getattr(item, 'name', number)}.", values)
-                                 if isinstance(item, BaseModel) else item for number, item in enumerate(held))
+            update[name] = tuple(
+                (
+                    _replaced(item, f"{key}.{getattr(item, 'name', number)}.", values)
+                    if isinstance(item, BaseModel)
+                    else item
+                )
+                for number, item in enumerate(held)
+            )
     changed = {name: value for name, value in update.items() if value is not getattr(table, name)}
     return table.model_copy(update=changed) if changed else table

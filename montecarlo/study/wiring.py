@@ -58,7 +58,7 @@ class Blind:
     key: str
 
 
-# --- unit currents --------------------------------------------------------------------------------
+# --- unit currents ------------------------------------------------------------
 
 
 def _phases() -> dict[str, Complex]:
@@ -80,7 +80,7 @@ def _inside(phases: Complex) -> Complex:
     return carried(np.vstack([np.hstack([phases, none]), np.hstack([none, -phases])]), EVERY)
 
 
-# --- legs -----------------------------------------------------------------------------------------
+# --- legs ---------------------------------------------------------------------
 
 
 @dataclass(frozen=True, eq=False)
@@ -208,7 +208,7 @@ class _Search:
                     yield f"{listed(self._name(k, sign) for k in places)} are missing"
 
 
-# --- a study --------------------------------------------------------------------------------------
+# --- a study ------------------------------------------------------------------
 
 
 def _legs(study: Study, scheme: Scheme) -> list[_Leg]:
@@ -301,7 +301,7 @@ def blind(study: Study) -> list[Blind]:
     return found
 
 
-# --- in words -------------------------------------------------------------------------------------
+# --- in words -----------------------------------------------------------------
 
 
 def wiring_cautions(study: Study) -> Iterator[tuple[str, str]]:
@@ -326,12 +326,18 @@ def _spill(found: Spill) -> tuple[str, str]:
 
 def _blind(found: Blind) -> tuple[str, str]:
     if found.element is not None:
-        return found.key, (
-            f'Leg "{found.leg}" of {found.scheme} carries nothing of any fault in the zone: its '
-            f"{found.element} element can never operate on one. If it is meant so, leave it."
+        return (
+            found.key,
+            (
+                f'Leg "{found.leg}" of {found.scheme} carries nothing of any fault in the zone: its'
+                f" {found.element} element can never operate on one. If it is meant so, leave it."
+            ),
         )
-    return found.key, (
-        f"No element of {found.scheme} carries anything of a fault {listed(found.faults, 'or')} "
-        "in the zone: every such fault is missed. If another protection is meant to see it, "
-        "leave it."
+    return (
+        found.key,
+        (
+            f"No element of {found.scheme} carries anything of a fault {listed(found.faults, 'or')}"
+            " in the zone: every such fault is missed. If another protection is meant to see it,"
+            " leave it."
+        ),
     )

@@ -1,4 +1,5 @@
-"""The scrambled nets against scipy's own: the same sequence below the scramble, and errors of the same size."""
+"""The scrambled nets against scipy's own: the same sequence below the scramble, and errors of the
+same size."""
 
 import os
 
@@ -26,14 +27,16 @@ def test_the_error_is_that_of_scipy_s_scramble_and_far_below_chance():
     ours = [error(Net(SEED, "s", 0, block, NAMES).points(0, 256).values) for block in range(400)]
     theirs = [error(qmc.Sobol(6, rng=seed).random(256)) for seed in range(400)]
     by_chance = (((1 + 1 / 12) ** 6 - 1) / 256) ** 0.5
-    assert abs(np.mean(ours)) < 5 * np.std(ours) / 400**0.5                # unbiased; fails once in 1.7 million
-    assert np.std(ours) < 1.3 * np.std(theirs)                             # five standard deviations of the ratio
+    # unbiased; fails once in 1.7 million
+    assert abs(np.mean(ours)) < 5 * np.std(ours) / 400**0.5
+    assert np.std(ours) < 1.3 * np.std(theirs)  # five standard deviations of the ratio
     assert np.std(theirs) < 1.3 * np.std(ours)
     assert np.std(ours) < by_chance / 8
 
 
 def test_two_dimensions_keep_their_net():
-    """The first two dimensions are a (0, m, 2)-net: every rectangle of area 2^-m holds one of 2^m points (Sobol')."""
+    """The first two dimensions are a (0, m, 2)-net: every rectangle of area 2^-m holds one of 2^m
+    points (Sobol')."""
     points = Net(SEED, "s", 0, 0, NAMES).points(0, 256).values[:, :2]
     for k in range(9):
         cells = np.floor(points * [2**k, 2 ** (8 - k)])

@@ -1,11 +1,13 @@
-"""The transient solution against scipy.integrate.solve_ivp (Radau, tight tolerances), on random circuits.
+"""The transient solution against scipy.integrate.solve_ivp (Radau, tight tolerances), on random
+circuits.
 
-The rival integrates flux linkages in webers and, for each core with hysteresis, the currents of its two stops as
-further states, whose rate is zero while they stand at their bound and the flux moves outwards. Half of the circuits
-have no stops. Only the random circuits and the start state are shared with the code under test.
+The rival integrates flux linkages in webers and, for each core with hysteresis, the currents of its
+two stops as further states, whose rate is zero while they stand at their bound and the flux moves
+outwards. Half of the circuits have no stops. Only the random circuits and the start state are
+shared with the code under test.
 
-`python -m tests.against.test_solve_ivp` prints how the error depends on the step and on the earth leg.
-"""
+`python -m tests.against.test_solve_ivp` prints how the error depends on the step and on the earth
+leg."""
 
 from __future__ import annotations
 
@@ -21,17 +23,21 @@ from scipy.integrate import cumulative_trapezoid, solve_ivp
 
 from montecarlo.quantities import Array
 from montecarlo.secondary.excitation import start_state
-from tests.secondary_cases import EXPONENT, FREQUENCY_HZ, OMEGA, Circuits, random_circuits
+from tests.made.secondary_cases import EXPONENT, FREQUENCY_HZ, OMEGA, Circuits, random_circuits
 
 SEED = int(os.environ.get("STATORODDS_TEST_SEED", "20"))
-GROUPS = [(kind, hysteresis) for kind in ("two_phase_one_earth", "per_phase") for hysteresis in (False, True)]
-EACH = 30                                                  # circuits a group: 120 in all
-AFTER_S = 0.05                                             # two and a half cycles
-STEPS = (32, 128, 512)                                     # a cycle; the first is the default
+GROUPS = [
+    (kind, hysteresis)
+    for kind in ("two_phase_one_earth", "per_phase")
+    for hysteresis in (False, True)
+]
+EACH = 30  # circuits a group: 120 in all
+AFTER_S = 0.05  # two and a half cycles
+STEPS = (32, 128, 512)  # a cycle; the first is the default
 CYCLE_S = 1 / FREQUENCY_HZ
 
 
-# --- the rival --------------------------------------------------------------------------------------------
+# --- the rival ----------------------------------------------------------------
 
 
 @njit
@@ -44,7 +50,9 @@ def _rates(t, x, load, fault, decay_s, turns, ohm, knee_wb, curve, yields, rates
         if t < 0:
             source = (load[c] * np.exp(1j * OMEGA * t)).real
         else:
-            source = (fault[c] * np.exp(1j * OMEGA * t)).real + (load[c] - fault[c]).real * np.exp(-t / decay_s)
+            source = (fault[c] * np.exp(1j * OMEGA * t)).real + (load[c] - fault[c]).real * np.exp(
+                -t / decay_s
+            )
         i = np.sqrt(2) * source / turns[c] - (curve[0, c] + curve[1, c] * even) * m
         for j in range(stops):
             h = x[6 * (j + 1) + c]
@@ -83,7 +91,7 @@ class Rival:
         exciting = curve[0][:, None] * m + curve[1][:, None] * m**EXPONENT
         for j in range(len(states) // 6 - 1):
             bound = curve[2 + j][:, None]
-            exciting += np.clip(states[6 * (j + 1):6 * (j + 2)], -bound, bound)
+            exciting += np.clip(states[6 * (j + 1) : 6 * (j + 2)], -bound, bound)
         return np.asarray(cs.primary(times)[0] / bank.turns[0][:, None] - exciting)
 
     def leg_currents(self, times: Array) -> Array:
@@ -93,42 +101,69 @@ class Rival:
     def _pieces(self, x: Array, curve: Array, times: Array) -> Iterator[Array]:
         """States at `times`, first those up to the fault, then those after it."""
         cs, bank = self.circuits, self.circuits.bank
-        ohm = np.diag(bank.series_ohm[0]) + cs.scheme.table.T @ np.diag(cs.leg_ohm[0]) @ cs.scheme.table
-        given = (cs.load_a[0], cs.fault_a[0], float(cs.decay_s[0]), bank.turns[0], ohm, bank.knee_flux_wb[0], curve,
-                 np.array([0.03, 0.40]))
-        scale = np.concatenate([bank.knee_flux_wb[0], curve[2] + 1e-9, curve[3] + 1e-9])[:x.size]
+        ohm = (
+            np.diag(bank.series_ohm[0])
+            + cs.scheme.table.T @ np.diag(cs.leg_ohm[0]) @ cs.scheme.table
+        )
+        given = (
+            cs.load_a[0],
+            cs.fault_a[0],
+            float(cs.decay_s[0]),
+            bank.turns[0],
+            ohm,
+            bank.knee_flux_wb[0],
+            curve,
+            np.array([0.03, 0.40]),
+        )
+        scale = np.concatenate([bank.knee_flux_wb[0], curve[2] + 1e-9, curve[3] + 1e-9])[: x.size]
 
         def rates(t: float, x: Array, part: int = 0) -> Array:
             out = np.empty(x.size), np.empty((x.size, x.size))
             _rates(t, x, *given, *out)
             return out[part]
 
-        for start, stop in ((-2 * CYCLE_S, 0.0), (0.0, float(times[-1]))):         # a load's first cycle is not shown
+        for start, stop in (
+            (-2 * CYCLE_S, 0.0),
+            (0.0, float(times[-1])),
+        ):  # a load's first cycle is not shown
             wanted = times[(times > start - 1e-12) & (times < stop - 1e-12)]
-            answer = solve_ivp(rates, (start, stop), x, "Radau", t_eval=np.append(wanted, stop), first_step=1e-6,
-                               jac=lambda t, x: rates(t, x, 1), rtol=self.tolerance, atol=0.01 * self.tolerance * scale)
+            answer = solve_ivp(
+                rates,
+                (start, stop),
+                x,
+                "Radau",
+                t_eval=np.append(wanted, stop),
+                first_step=1e-6,
+                jac=lambda t, x: rates(t, x, 1),
+                rtol=self.tolerance,
+                atol=0.01 * self.tolerance * scale,
+            )
             assert answer.success
             x = answer.y[:, -1]
-            yield answer.y[:, :wanted.size] if stop == 0.0 else answer.y
+            yield answer.y[:, : wanted.size] if stop == 0.0 else answer.y
 
 
-# --- comparison -------------------------------------------------------------------------------------------
+# --- comparison ---------------------------------------------------------------
 
 
 @dataclass(frozen=True, eq=False)
 class Comparison:
-    """Every leg that carries a current, of all circuits; errors as a share of the rival's largest value."""
+    """Every leg that carries a current, of all circuits; errors as a share of the rival's largest
+    value."""
 
-    earth_ohm: Array                                       # (legs,) of the circuit that the leg belongs to
-    pointwise: dict[int, Array]                            # by steps a cycle
-    cts: Array                                             # pointwise at the finest step, every CT
-    rms: dict[int, Array]                                  # of the largest one-cycle RMS
+    earth_ohm: Array  # (legs,) of the circuit that the leg belongs to
+    pointwise: dict[int, Array]  # by steps a cycle
+    cts: Array  # pointwise at the finest step, every CT
+    rms: dict[int, Array]  # of the largest one-cycle RMS
 
 
 def largest_rms(currents: Array, per_cycle: int) -> Array:
-    """(..., times from one cycle before the fault) -> the largest one-cycle RMS that ends after it, by trapezes."""
+    """(..., times from one cycle before the fault) -> the largest one-cycle RMS that ends after it,
+    by trapezes."""
     area = cumulative_trapezoid(currents**2, axis=-1, initial=0.0)
-    return np.sqrt(np.max(area[..., per_cycle + 1:] - area[..., 1:-per_cycle], axis=-1) / per_cycle)
+    return np.sqrt(
+        np.max(area[..., per_cycle + 1 :] - area[..., 1:-per_cycle], axis=-1) / per_cycle
+    )
 
 
 def compare(kind: str, hysteresis: bool, seed: int, n: int) -> Comparison:
@@ -138,26 +173,34 @@ def compare(kind: str, hysteresis: bool, seed: int, n: int) -> Comparison:
     cts = np.stack([Rival(circuits.pick([k])).ct_currents(times) for k in range(n)])
     truth = circuits.scheme.table @ cts
     peak, rms = np.abs(truth).max(axis=-1), largest_rms(truth, finest)
-    seen = peak > 1e-3                                     # a leg that carries next to nothing has no error to speak of
-    at_ends = truth[..., finest // coarsest::finest // coarsest]
+    seen = peak > 1e-3  # a leg that carries next to nothing has no error to speak of
+    at_ends = truth[..., finest // coarsest :: finest // coarsest]
     pointwise, of_rms = {}, {}
     for per_cycle in STEPS:
         answer = circuits.solve(AFTER_S, per_cycle, trace=True)
-        trace = answer.trace[..., per_cycle // coarsest - 1::per_cycle // coarsest]
+        trace = answer.trace[..., per_cycle // coarsest - 1 :: per_cycle // coarsest]
         pointwise[per_cycle] = (np.abs(trace - at_ends).max(axis=-1) / peak)[seen]
         of_rms[per_cycle] = (np.abs(answer.pickup[..., 0] / rms - 1))[seen]
-    of_cts = np.abs(answer.cts - cts[..., 1:]).max(axis=-1) / np.abs(cts).max(axis=-1)      # the finest is the last
+    of_cts = np.abs(answer.cts - cts[..., 1:]).max(axis=-1) / np.abs(cts).max(
+        axis=-1
+    )  # the finest is the last
     earth = circuits.leg_ohm[:, -1] if kind == "two_phase_one_earth" else np.zeros(n)
-    return Comparison(np.broadcast_to(earth[:, None], seen.shape)[seen], pointwise, of_cts.ravel(), of_rms)
+    return Comparison(
+        np.broadcast_to(earth[:, None], seen.shape)[seen], pointwise, of_cts.ravel(), of_rms
+    )
 
 
 @pytest.fixture(scope="module")
 def groups() -> list[Comparison]:
-    return [compare(kind, hysteresis, SEED + k, EACH) for k, (kind, hysteresis) in enumerate(GROUPS)]
+    return [
+        compare(kind, hysteresis, SEED + k, EACH) for k, (kind, hysteresis) in enumerate(GROUPS)
+    ]
 
 
 def test_a_refined_step_agrees_at_every_point(groups: list[Comparison]) -> None:
-    assert sum(group.pointwise[512].size for group in groups) >= 380     # of 420 legs, nearly all carry a current
+    assert (
+        sum(group.pointwise[512].size for group in groups) >= 380
+    )  # of 420 legs, nearly all carry a current
     for group in groups:
         assert group.pointwise[512].max() < 0.005
 
@@ -172,7 +215,7 @@ def test_the_error_falls_with_the_step(groups: list[Comparison]) -> None:
     for group in groups:
         coarse, middle, fine = (group.pointwise[steps] for steps in STEPS)
         assert np.all(fine < coarse)
-        assert np.median(coarse / middle) > 8              # second order: 16
+        assert np.median(coarse / middle) > 8  # second order: 16
         assert np.median(middle / fine) > 8
 
 
@@ -189,18 +232,22 @@ def test_a_current_that_jumps_has_an_error_of_second_order() -> None:
     error = {}
     for per_cycle in STEPS:
         trace, every = circuits.jump(AFTER_S, per_cycle).trace, finest // per_cycle
-        at_ends = truth[..., every - 1::every]
-        away = np.arange(at_ends.shape[-1]) != per_cycle - 1         # the rival is past the jump at t = 0
-        error[per_cycle] = (np.abs(trace - at_ends).max(axis=-1, where=away, initial=0) / peak)[peak > 1e-3]
+        at_ends = truth[..., every - 1 :: every]
+        # the rival is past the jump at t = 0
+        away = np.arange(at_ends.shape[-1]) != per_cycle - 1
+        error[per_cycle] = (np.abs(trace - at_ends).max(axis=-1, where=away, initial=0) / peak)[
+            peak > 1e-3
+        ]
     coarse, middle, fine = (error[steps] for steps in STEPS)
     assert np.median(coarse / middle) > 8
     assert np.median(middle / fine) > 8
     assert np.median(fine) < 1e-4
-    assert fine.max() < 0.03                               # the edge of a saturated core's pulse
+    assert fine.max() < 0.03  # the edge of a saturated core's pulse
 
 
 def test_the_default_step_gives_the_largest_rms(groups: list[Comparison]) -> None:
-    """In 99 % of the legs. 1 in 1,000 exceeds 3 % (6,400 circuits tried), so another seed fails once in 10,000."""
+    """In 99 % of the legs. 1 in 1,000 exceeds 3 % (6,400 circuits tried), so another seed fails
+    once in 10,000."""
     errors = np.concatenate([group.rms[32] for group in groups])
     assert np.quantile(errors, 0.99) < 0.03
     assert np.median(errors) < 0.001
@@ -214,8 +261,12 @@ def table(n: int = 200, seed: int = SEED) -> list[tuple[str, NDArray[np.float64]
     for low, high in ((0.1, 10.0), (10.0, 300.0), (300.0, 3000.0)):
         inside = (earth >= low) & (earth < high)
         errors = [np.concatenate([part.rms[steps] for part in both])[inside] for steps in STEPS]
-        rows.append((f"{low:g}-{high:g} ohm, {inside.sum()} legs",
-                     100 * np.array([np.quantile(error, (0.5, 0.99)) for error in errors]).ravel()))
+        rows.append(
+            (
+                f"{low:g}-{high:g} ohm, {inside.sum()} legs",
+                100 * np.array([np.quantile(error, (0.5, 0.99)) for error in errors]).ravel(),
+            )
+        )
     return rows
 
 

@@ -13,6 +13,8 @@ from montecarlo.estimates.intervals import clopper_pearson, wilson
 def test_limits_agree(limits, method, level, trials):
     hits = np.unique([0, 1, trials - 1, *np.linspace(0, trials, 40).astype(int)])
     low, high = limits(hits, trials, level)
-    expected_low, expected_high = proportion_confint(hits, np.full_like(hits, trials), 1 - level, method)
+    expected_low, expected_high = proportion_confint(
+        hits, np.full_like(hits, trials), 1 - level, method
+    )
     np.testing.assert_allclose(low, expected_low, rtol=1e-9, atol=1e-15)
     np.testing.assert_allclose(high, expected_high, rtol=1e-9, atol=1e-15)

@@ -1,1 +1,2 @@
-"""Speed and accuracy, printed from one run: `python -m tests.benchmarks`. pytest does not collect it."""
+"""Speed and accuracy, printed from one run: `python -m tests.benchmarks`. pytest does not collect
+it."""

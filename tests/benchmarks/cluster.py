@@ -1,5 +1,6 @@
-"""What a chunk costs beside its work, on processes of this machine and on a Dask cluster of two workers here:
-`python -m tests.benchmarks.cluster`. About two minutes; `--quick` shows in seconds that every part works."""
+"""What a chunk costs beside its work, on processes of this machine and on a Dask cluster of two
+workers here: `python -m tests.benchmarks.cluster`. About two minutes; `--quick` shows in seconds
+that every part works."""
 
 from __future__ import annotations
 
@@ -27,13 +28,13 @@ CONFIGS = Path(__file__).parents[2] / "configs"
 
 @dataclass(frozen=True)
 class Sizes:
-    samples: int = 8192                                    # of each type of the study
-    empty: int = 400                                       # chunks without work
-    repeats: int = 2                                       # the best time counts
+    samples: int = 8192  # of each type of the study
+    empty: int = 400  # chunks without work
+    repeats: int = 2  # the best time counts
 
 
 FULL = Sizes()
-QUICK = Sizes(samples=256, empty=4, repeats=1)             # one event a plant
+QUICK = Sizes(samples=256, empty=4, repeats=1)  # one event a plant
 
 
 @dataclass(frozen=True)
@@ -60,15 +61,17 @@ def best(act: Callable[[], object], sizes: Sizes) -> float:
 
 def per_chunk(workers: Callable[[Finished | None], Workers], sizes: Sizes) -> tuple[float, float]:
     """Seconds a chunk without work, without and with keeping it."""
+
     def run(finished: Finished | None) -> None:
         list(workers(finished).mapped(nothing, [Nothing(number) for number in range(sizes.empty)]))
 
-    run(None)                                              # starts the processes
+    run(None)  # starts the processes
     plain = best(lambda: run(None), sizes)
 
     def keep() -> None:
         with TemporaryDirectory() as folder:
             run(Finished(Path(folder)))
+
     return plain / sizes.empty, best(keep, sizes) / sizes.empty
 
 
@@ -80,7 +83,11 @@ def main() -> None:
     lattices = candidate_lattices(study)
     compile_solvers(study, lattices)
     job = Job(study.alone, lattices, *designs(study))
-    header("a chunk of hydro_11kv, 210 and more candidates", "seconds of work", "packed kB, ms to pack, ms to unpack")
+    header(
+        "a chunk of hydro_11kv, 210 and more candidates",
+        "seconds of work",
+        "packed kB, ms to pack, ms to unpack",
+    )
     for name in strata(study):
         chunk = job.design_of(name).chunks(name)[0]
         solve = best(lambda chunk=chunk: run_chunk(job, chunk), sizes)
@@ -88,29 +95,56 @@ def main() -> None:
         data = pack(("", tally))
         packing = best(lambda tally=tally: pack(("", tally)), sizes)
         unpacking = best(lambda data=data: unpack(data), sizes)
-        row(name, f"{solve:.3f}", f"{len(data) / 1e3:.1f}, {1e3 * packing:.2f}, {1e3 * unpacking:.2f}")
+        row(
+            name,
+            f"{solve:.3f}",
+            f"{len(data) / 1e3:.1f}, {1e3 * packing:.2f}, {1e3 * unpacking:.2f}",
+        )
     header("an empty chunk", "ms each", "ms each, kept on the disk")
     for name, plain, kept in places(sizes):
         row(name, f"{1e3 * plain:.2f}", f"{1e3 * kept:.2f}")
     name = f"external.{study.external_events[0].name}"
     tasks = [Counted(job, chunks, False) for chunks in job.design_of(name).tasks(name)]
-    header(f"{name}, {len(tasks)} chunks", "seconds, two workers", "times the processes of this machine")
-    with TemporaryDirectory() as folder, cluster(Path(folder)) as made, Cluster(made.address) as place:
+    header(
+        f"{name}, {len(tasks)} chunks",
+        "seconds, two workers",
+        "times the processes of this machine",
+    )
+    with (
+        TemporaryDirectory() as folder,
+        cluster(Path(folder)) as made,
+        Cluster(made.address) as place,
+    ):
         everywhere = {"processes": Workers(2), "Dask": Workers(place=place)}
         for crew in everywhere.values():
-            list(crew.mapped(_counted, tasks))             # compiles there
-        taken = {name: best(lambda crew=crew: list(crew.mapped(_counted, tasks)), sizes)
-                 for name, crew in everywhere.items()}
+            list(crew.mapped(_counted, tasks))  # compiles there
+        taken = {
+            name: best(lambda crew=crew: list(crew.mapped(_counted, tasks)), sizes)
+            for name, crew in everywhere.items()
+        }
     for name, seconds in taken.items():
         row(name, f"{seconds:.2f}", f"{seconds / taken['processes']:.2f}")
 
 
 def places(sizes: Sizes) -> list[tuple[str, float, float]]:
-    found = [("this process", *per_chunk(lambda finished: Workers(1, finished=finished), sizes)),
-             ("two processes of this machine", *per_chunk(lambda finished: Workers(2, finished=finished), sizes))]
-    with TemporaryDirectory() as folder, cluster(Path(folder)) as made, Cluster(made.address) as place:
-        found.append(("Dask, two workers here", *per_chunk(
-            lambda finished: Workers(place=place, finished=finished), sizes)))
+    found = [
+        ("this process", *per_chunk(lambda finished: Workers(1, finished=finished), sizes)),
+        (
+            "two processes of this machine",
+            *per_chunk(lambda finished: Workers(2, finished=finished), sizes),
+        ),
+    ]
+    with (
+        TemporaryDirectory() as folder,
+        cluster(Path(folder)) as made,
+        Cluster(made.address) as place,
+    ):
+        found.append(
+            (
+                "Dask, two workers here",
+                *per_chunk(lambda finished: Workers(place=place, finished=finished), sizes),
+            )
+        )
     return found
 
 

@@ -22,8 +22,8 @@ from montecarlo.study.read import read_study
 
 HYDRO = Path(__file__).parents[2] / "configs" / "hydro_11kv.toml"
 EARTH_LEGS_OHM = (1.0, 300.0, 3000.0)
-AFTER_S = 0.16                                             # eight cycles
-EARTH = 2                                                  # the earth element of two_phase_one_earth
+AFTER_S = 0.16  # eight cycles
+EARTH = 2  # the earth element of two_phase_one_earth
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,11 +31,11 @@ class Faults:
     """n through faults on one circuit, ready for `transient.solve`."""
 
     table: Array
-    leg_ohm: Array                                         # (n, legs)
+    leg_ohm: Array  # (n, legs)
     bank: CtBank
     source: Source
     window: Window
-    flux: Array                                            # (n, ct) complex, of the load before
+    flux: Array  # (n, ct) complex, of the load before
     measurement: Measurement
 
     def __len__(self) -> int:
@@ -43,8 +43,15 @@ class Faults:
 
     def solve(self) -> Array:
         """(n, elements) [A]: the largest one-cycle RMS."""
-        return transient.solve(self.table, self.leg_ohm, self.bank, self.source, self.window, self.flux,
-                               self.measurement).pickup[:, :, 0, 0]
+        return transient.solve(
+            self.table,
+            self.leg_ohm,
+            self.bank,
+            self.source,
+            self.window,
+            self.flux,
+            self.measurement,
+        ).pickup[:, :, 0, 0]
 
 
 def hydro() -> Study:
@@ -52,18 +59,25 @@ def hydro() -> Study:
 
 
 def block(study: Study, samples: int, chunk: int = 0) -> Block:
-    """Samples of the example's close-in three-phase fault, with circuits of the three earth legs. `stabilising`
-    stands for all of the earth leg but a burden of 1 ohm."""
+    """Samples of the example's close-in three-phase fault, with circuits of the three earth legs.
+    `stabilising` stands for all of the earth leg but a burden of 1 ohm."""
     general = study.study.model_copy(update={"samples": samples})
     small = study.model_copy(update={"study": general})
-    lattices = tuple(Lattice(Circuit("two_phase_one_earth", ohm - 1.0), None, (0.05,), (0.02,), (0.0,))
-                     for ohm in EARTH_LEGS_OHM)
+    lattices = tuple(
+        Lattice(Circuit("two_phase_one_earth", ohm - 1.0), None, (0.05,), (0.02,), (0.0,))
+        for ohm in EARTH_LEGS_OHM
+    )
     job = Job(small, lattices, *designs(small))
     return Block(job, job.design.chunks("external.close_in_three_phase")[chunk])
 
 
-def through_faults(samples: Block, earth_ohm: float, per_cycle: int = STEPS_PER_CYCLE, first: int = 0,
-                   last: int | None = None) -> Faults:
+def through_faults(
+    samples: Block,
+    earth_ohm: float,
+    per_cycle: int = STEPS_PER_CYCLE,
+    first: int = 0,
+    last: int | None = None,
+) -> Faults:
     """Samples first to last of a block, eight cycles from the fault on."""
     study, event = samples.study, samples.study.external_events[0]
     circuit = next(c for c in samples.circuits if c.stabilising_resistance_ohm == earth_ohm - 1.0)
@@ -73,6 +87,12 @@ def through_faults(samples: Block, earth_ohm: float, per_cycle: int = STEPS_PER_
     waves = primary.waves_of(samples, event.currents(scene, window.times()))
     source = waves.at(scheme.places)
     flux = samples.solved(circuit, event.before(scene)).flux
-    return Faults(scheme.table, samples.leg_ohm(circuit)[chosen], take(samples.bank(circuit), chosen),
-                  Source(np.ascontiguousarray(source.wave[chosen]), source.channel, source.loop_from), window,
-                  flux[chosen], measurement(study, scheme, samples.forms(circuit), (0.0,)))
+    return Faults(
+        scheme.table,
+        samples.leg_ohm(circuit)[chosen],
+        take(samples.bank(circuit), chosen),
+        Source(np.ascontiguousarray(source.wave[chosen]), source.channel, source.loop_from),
+        window,
+        flux[chosen],
+        measurement(study, scheme, samples.forms(circuit), (0.0,)),
+    )

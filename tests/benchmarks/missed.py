@@ -1,6 +1,6 @@
-"""Prints how narrow the intervals of p_missed of earth faults are, for every candidate at once, on nets and at random,
-and what the places along the winding cost: `python -m tests.benchmarks.missed`. A few minutes; `--quick` shows in
-seconds that every part works."""
+"""Prints how narrow the intervals of p_missed of earth faults are, for every candidate at once, on
+nets and at random, and what the places along the winding cost: `python -m tests.benchmarks.missed`.
+A few minutes; `--quick` shows in seconds that every part works."""
 
 from __future__ import annotations
 
@@ -26,8 +26,8 @@ from tests.benchmarks.timing import header, row
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 STUDIES = ("hydro_11kv", "unit_13_8kv")
-SIZES, PLACED = (1024, 2048, 4096), 256                    # earth faults; those that the places are tried on
-QUICK = (16,), 1                                           # the same, and the first study alone
+SIZES, PLACED = (1024, 2048, 4096), 256  # earth faults; those that the places are tried on
+QUICK = (16,), 1  # the same, and the first study alone
 PLACES = winding.STEADY_INTERVALS + 1
 
 
@@ -58,29 +58,39 @@ def per_cent(values: Array) -> str:
 
 def widths(name: str, sizes: tuple[int, ...]) -> None:
     study = read_study(CONFIGS / f"{name}.toml")
-    header(f"{name}: earth faults, solutions a circuit", "half-width over p_missed, median / 90 % / largest",
-           "counting needs, times our samples, median / least; times our solutions, median")
+    header(
+        f"{name}: earth faults, solutions a circuit",
+        "half-width over p_missed, median / 90 % / largest",
+        "counting needs, times our samples, median / least; times our solutions, median",
+    )
     for samples in sizes:
         at_random = earth_faults(study, samples, net=False)
         row(f"{samples} at random", per_cent(relative(student_mean(at_random.means))), "")
         on_nets = earth_faults(study, samples, net=True).estimate()
         width, p = relative(on_nets), on_nets.p[on_nets.p < 1]
         times = 1.96**2 * (1 - p) / p / width**2 / samples
-        row(f"{samples} on nets, x {PLACES} places = {samples * PLACES:,}", per_cent(width),
-            f"{np.median(times):,.0f} / {times.min():,.0f}; {np.median(times) / PLACES:,.0f}")
+        row(
+            f"{samples} on nets, x {PLACES} places = {samples * PLACES:,}",
+            per_cent(width),
+            f"{np.median(times):,.0f} / {times.min():,.0f}; {np.median(times) / PLACES:,.0f}",
+        )
 
 
 def places(name: str, samples: int) -> None:
     """On the same samples, against 97 places by phasors and 65 in time."""
     study = read_study(CONFIGS / f"{name}.toml")
-    job = Job(study, candidate_lattices(study), designs(study)[0], Design(16, 16 * samples, net=True))
+    job = Job(
+        study, candidate_lattices(study), designs(study)[0], Design(16, 16 * samples, net=True)
+    )
     chunk = Chunk(EARTH, 0, 0, 0, 0)
     chosen = winding.STEADY_INTERVALS, winding.TRANSIENT_INTERVALS
     header(f"{name}: places along the winding", "error of p_missed, median / 90 % / largest", "")
 
     def p_missed(steady: int, in_time: int) -> Array:
         winding.STEADY_INTERVALS, winding.TRANSIENT_INTERVALS = steady, in_time
-        return np.concatenate([part.total.sum(axis=0).ravel() for part in run_chunk(job, chunk).lattices])
+        return np.concatenate(
+            [part.total.sum(axis=0).ravel() for part in run_chunk(job, chunk).lattices]
+        )
 
     truth = p_missed(96, 64)
     for intervals in (7, chosen[0], 31):

@@ -1,5 +1,6 @@
-"""Prints what a weighted sample is worth on the hydro example: calls x squared relative error of every candidate with
-rare false trips, over repeated final batches of one density, against counts where these see enough.
+"""Prints what a weighted sample is worth on the hydro example: calls x squared relative error of
+every candidate with rare false trips, over repeated final batches of one density, against counts
+where these see enough.
 
     python -m tests.benchmarks.rare [--repeats N] [--counted N] [--quick]
 """
@@ -25,7 +26,7 @@ from montecarlo.study.description import Study
 from tests.benchmarks.faults import hydro
 from tests.benchmarks.timing import header, row
 
-SEARCH, FINAL = 16_384, 8_192                              # weighted samples: for the density, of each repeat
+SEARCH, FINAL = 16_384, 8_192  # weighted samples: for the density, of each repeat
 BANDS = (1e-2, 1e-3, 1e-4, 1e-5, 1e-6, 1e-7)
 WORKERS = 2
 
@@ -35,7 +36,9 @@ def quiet(done: int, total: int, what: str) -> None:
 
 
 def job_of(study: Study, samples: int) -> Job:
-    sized = study.model_copy(update={"study": study.study.model_copy(update={"rare_samples": samples})})
+    sized = study.model_copy(
+        update={"study": study.study.model_copy(update={"rare_samples": samples})}
+    )
     return Job(sized, candidate_lattices(sized), *designs(sized))
 
 
@@ -55,8 +58,13 @@ def bands(name: str, batches: list[Sums], delays: Array) -> None:
         for delay in np.unique(delays):
             here = (truth < high) & (truth >= low) & (delays == delay)
             if here.any():
-                row(f"{name}, {low:g} to {high:g}, {delay:g} s", int(here.sum()), f"{np.median(unit[here]):,.0f}",
-                    f"{unit[here].max():,.0f}", f"{100 * held[here].mean():.0f} %")
+                row(
+                    f"{name}, {low:g} to {high:g}, {delay:g} s",
+                    int(here.sum()),
+                    f"{np.median(unit[here]):,.0f}",
+                    f"{unit[here].max():,.0f}",
+                    f"{100 * held[here].mean():.0f} %",
+                )
 
 
 def counts(name: str, weighted: Sums, counted: Sums) -> None:
@@ -69,11 +77,16 @@ def counts(name: str, weighted: Sums, counted: Sums) -> None:
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(prog="python -m tests.benchmarks.rare", description=__doc__,
-                                     formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        prog="python -m tests.benchmarks.rare",
+        description=__doc__,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
     parser.add_argument("--repeats", type=int, default=24, help="final batches of one density")
     parser.add_argument("--counted", type=int, default=131_072, help="samples")
-    parser.add_argument("--quick", action="store_true", help="shows in seconds that every part works")
+    parser.add_argument(
+        "--quick", action="store_true", help="shows in seconds that every part works"
+    )
     chosen = parser.parse_args()
     study, workers = hydro(), Workers(1 if chosen.quick else WORKERS)
     repeats, counted, search, final = chosen.repeats, chosen.counted, SEARCH, FINAL
@@ -84,17 +97,33 @@ def main() -> None:
     densities = find_densities(job_of(study, search), workers, quiet)
     searched = time.perf_counter() - began
     job = job_of(study, final)
-    found = [final_batch(job, densities, round_, workers, quiet) for round_ in range(1, repeats + 1)]
-    delays = np.array([setting.delay_s for lattice in job.lattices for setting in lattice.settings()])
-    header("calls x squared relative error, candidates", "candidates", "median", "worst", "95 % limits hold")
+    found = [
+        final_batch(job, densities, round_, workers, quiet) for round_ in range(1, repeats + 1)
+    ]
+    delays = np.array(
+        [setting.delay_s for lattice in job.lattices for setting in lattice.settings()]
+    )
+    header(
+        "calls x squared relative error, candidates",
+        "candidates",
+        "median",
+        "worst",
+        "95 % limits hold",
+    )
     for name in densities:
         bands(name.removeprefix(PREFIX), [batch[name].candidates for batch in found], delays)
     plain_counts = final_batch(job_of(study, counted), uncounted(study), 0, workers, quiet)
     header(f"against {counted} counted samples", "candidates", "root mean square z", "largest")
     for name in densities:
-        counts(name.removeprefix(PREFIX), Sums.join([batch[name].candidates for batch in found]),
-               plain_counts[name].candidates)
-    print(f"\ndensities: {searched:.0f} s on {workers.count} workers; {time.perf_counter() - began:.0f} s in all")
+        counts(
+            name.removeprefix(PREFIX),
+            Sums.join([batch[name].candidates for batch in found]),
+            plain_counts[name].candidates,
+        )
+    print(
+        f"\ndensities: {searched:.0f} s on {workers.count} workers;"
+        f" {time.perf_counter() - began:.0f} s in all"
+    )
 
 
 if __name__ == "__main__":

@@ -1,10 +1,10 @@
-"""Prints what the steps in time make p_missed of earth faults wrong by, in every study of `configs` and each of its
-options, variants and scenarios: `python -m tests.benchmarks.steps [study ...]`. Ten minutes;
-`--quick` shows in seconds that every part works.
+"""Prints what the steps in time make p_missed of earth faults wrong by, in every study of `configs`
+and each of its options, variants and scenarios: `python -m tests.benchmarks.steps [study ...]`. Ten
+minutes; `--quick` shows in seconds that every part works.
 
-The same samples are solved with the default steps and with 448 a cycle, so that no chance stands between the two but
-how far the error itself differs from sample to sample: its standard error, from plant to plant, stands beside it.
-"""
+The same samples are solved with the default steps and with 448 a cycle, so that no chance stands
+between the two but how far the error itself differs from sample to sample: its standard error, from
+plant to plant, stands beside it."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ from montecarlo.study.read import read_study
 from tests.benchmarks.timing import header, row
 
 CONFIGS = Path(__file__).parents[2] / "configs"
-FINE = 448                                                 # steps a cycle of what is taken for the truth
+FINE = 448  # steps a cycle of what is taken for the truth
 PLANTS, EVENTS = 16, 32
 
 
@@ -40,19 +40,30 @@ def studies(file: Path) -> Iterator[tuple[str, Study]]:
 
 
 def missed(study: Study, per_cycle: int, plants: int, events: int) -> Array:
-    """p_missed of earth faults of every candidate on each plant, (C, plants), by `per_cycle` steps."""
+    """p_missed of earth faults of every candidate on each plant, (C, plants), by `per_cycle`
+    steps."""
     design = Design(16, 16 * events, net=True)
     job = Job(study.alone, candidate_lattices(study), designs(study)[0], design)
     with patch.object(winding, "PER_CYCLE", per_cycle):
         tallies = [run_chunk(job, Chunk(EARTH, 0, plant, plant, 0)) for plant in range(plants)]
-    return np.concatenate([np.concatenate([part.total.reshape(1, -1) for part in tally.lattices], axis=1) / events
-                           for tally in tallies]).T
+    return np.concatenate(
+        [
+            np.concatenate([part.total.reshape(1, -1) for part in tally.lattices], axis=1) / events
+            for tally in tallies
+        ]
+    ).T
 
 
-def errors(study: Study, *, per_cycle: int = winding.PER_CYCLE, fine: int = FINE, plants: int = PLANTS,
-           events: int = EVENTS) -> tuple[Array, Array]:
-    """p_missed by `per_cycle` steps over p_missed by `fine` ones, less 1, and its standard error, (C,) each. With one
-    plant the standard error is not known."""
+def errors(
+    study: Study,
+    *,
+    per_cycle: int = winding.PER_CYCLE,
+    fine: int = FINE,
+    plants: int = PLANTS,
+    events: int = EVENTS,
+) -> tuple[Array, Array]:
+    """p_missed by `per_cycle` steps over p_missed by `fine` ones, less 1, and its standard error,
+    (C,) each. With one plant the standard error is not known."""
     ours, truth = (missed(study, steps, plants, events) for steps in (per_cycle, fine))
     whole = truth.mean(axis=1)
     each = (ours - truth) / np.where(whole > 0, whole, 1.0)[:, None]
@@ -61,8 +72,11 @@ def errors(study: Study, *, per_cycle: int = winding.PER_CYCLE, fine: int = FINE
 
 
 def main(*only: str, plants: int = PLANTS, events: int = EVENTS) -> None:
-    header(f"{plants * events} earth faults on {plants} plants, against {FINE} steps a cycle", "candidates",
-           "largest error of p_missed, its standard error")
+    header(
+        f"{plants * events} earth faults on {plants} plants, against {FINE} steps a cycle",
+        "candidates",
+        "largest error of p_missed, its standard error",
+    )
     for file in sorted(CONFIGS.glob("*.toml")):
         for name, study in studies(file) if not only or file.stem in only else ():
             error, spread = errors(study, plants=plants, events=events)

@@ -9,8 +9,11 @@ from typing import Any
 Clock = Callable[[], float]
 
 
-def best_of(rounds: int, *runs: Callable[[], Any], clock: Clock = time.process_time) -> Sequence[float]:
-    """Least time of each [s]; every run once a round, in turn. Process time for what stays in this process."""
+def best_of(
+    rounds: int, *runs: Callable[[], Any], clock: Clock = time.process_time
+) -> Sequence[float]:
+    """Least time of each [s]; every run once a round, in turn. Process time for what stays in this
+    process."""
     best = [float("inf")] * len(runs)
     for _ in range(rounds):
         for k, run in enumerate(runs):

@@ -1,8 +1,9 @@
-"""How often the intervals of p_missed of earth faults hold the truth: `python -m tests.coverage.missed`, a few
-minutes; `--seeds 400 --samples 1024` says how many runs, and how many earth faults in each; `--quick` shows in seconds
-that it works.
+"""How often the intervals of p_missed of earth faults hold the truth: `python -m
+tests.coverage.missed`, a few minutes; `--seeds 400 --samples 1024` says how many runs, and how many
+earth faults in each; `--quick` shows in seconds that it works.
 
-The study is small and solved by phasors alone, again and again with other seeds; the truth is one large run of it."""
+The study is small and solved by phasors alone, again and again with other seeds; the truth is one
+large run of it."""
 
 from __future__ import annotations
 
@@ -20,22 +21,36 @@ from montecarlo.estimates.paired import Half, paired
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS
 from montecarlo.study.candidates import candidate_lattices
-from tests.unit.studies import study_with
+from tests.made.studies import study_with
 
 SEEDS, SAMPLES, TRUTH = 400, 256, 1 << 18
 PLANTS = 128
-STUDY = {"candidates.stabilising_resistance_ohm": [0], "candidates.earth_pickup_a": [0.02, 0.05, 0.1],
-         "candidates.phase_pickup_a": [0.1], "internal_faults.shares": {"earth": 1.0}, "study.plants": PLANTS}
+STUDY = {
+    "candidates.stabilising_resistance_ohm": [0],
+    "candidates.earth_pickup_a": [0.02, 0.05, 0.1],
+    "candidates.phase_pickup_a": [0.1],
+    "internal_faults.shares": {"earth": 1.0},
+    "study.plants": PLANTS,
+}
 
 
 def earth_faults(seed: int, samples: int, plants: int = PLANTS) -> Stratum:
-    study = study_with(STUDY | {"study.seed": seed, "study.samples": plants,
-                                "study.earth_fault_samples": samples, "study.plants": plants})
+    study = study_with(
+        STUDY
+        | {
+            "study.seed": seed,
+            "study.samples": plants,
+            "study.earth_fault_samples": samples,
+            "study.plants": plants,
+        }
+    )
     job = Job(study, candidate_lattices(study), *designs(study))
     parts = {}
     for chunk in job.earth_design.chunks(EARTH):
         tally = run_chunk(job, chunk)
-        parts[chunk.plant_block] = parts[chunk.plant_block] + tally if chunk.plant_block in parts else tally
+        parts[chunk.plant_block] = (
+            parts[chunk.plant_block] + tally if chunk.plant_block in parts else tally
+        )
     return gather(EARTH, [parts[block] for block in range(BLOCKS)])
 
 
@@ -56,17 +71,27 @@ def main() -> None:
     every = list(combinations(range(truth.p.size), 2))
     runs = [earth_faults(seed, samples) for seed in range(seeds)]
     found = [run.estimate() for run in runs]
-    print(f"{seeds} runs of {samples} earth faults; truth from {faults:,}, half-width {_width(truth)} of p_missed\n")
-    print("| candidate | p_missed | half-width over p_missed, mean | holds the truth: Student t over 16 blocks "
-          "| over plants |\n|---|---|---|---|---|")
+    print(
+        f"{seeds} runs of {samples} earth faults; truth from {faults:,}, half-width {_width(truth)}"
+        " of p_missed\n"
+    )
+    print(
+        "| candidate | p_missed | half-width over p_missed, mean | holds the truth: Student t over"
+        " 16 blocks | over plants |\n|---|---|---|---|---|"
+    )
     blocks = np.mean([held(one, truth.p) for one in found], axis=0)
     by_plants = np.mean([held(student_mean(run.means), truth.p) for run in runs], axis=0)
     width = np.mean([(one.high - one.low) / 2 / truth.p for one in found], axis=0)
     for k, p in enumerate(truth.p):
-        print(f"| {k + 1} | {p:.5f} | {100 * width[k]:.2g} % | {100 * blocks[k]:.1f} % | {100 * by_plants[k]:.1f} % |")
+        print(
+            f"| {k + 1} | {p:.5f} | {100 * width[k]:.2g} % | {100 * blocks[k]:.1f} % |"
+            f" {100 * by_plants[k]:.1f} % |"
+        )
     for one, other in every:
         gap = truth.p[one] - truth.p[other]
-        inside = np.mean([held(paired(Half([run], [1.0], one), Half([run], [1.0], other)), gap) for run in runs])
+        inside = np.mean(
+            [held(paired(Half([run], [1.0], one), Half([run], [1.0], other)), gap) for run in runs]
+        )
         print(f"| {one + 1} minus {other + 1} | {gap:.5f} |  | {100 * inside:.1f} % |  |")
 
 

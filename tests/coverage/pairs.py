@@ -36,12 +36,12 @@ from tests.benchmarks.faults import HYDRO
 from tests.benchmarks.timing import header, row
 
 PLANTS, SAMPLES = 128, 1024
-SHARES = (0.25, 0.5)                               # of the samples: 2 and 4 events a plant, of 8
+SHARES = (0.25, 0.5)  # of the samples: 2 and 4 events a plant, of 8
 TRUTH_SEED, TRUTH, TRUTH_PLANTS = 987654321, 262144, 4096
-SIZE, SPREAD = 0.002, 1.2                          # of conditional differences: median, sigma of ln
+SIZE, SPREAD = 0.002, 1.2  # of conditional differences: median, sigma of ln
 
 
-# --- plants that are known -----------------------------------------------------------------------
+# --- plants that are known ----------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -60,10 +60,17 @@ class Case:
 
 
 CHANCES = ((4e-3, 0.0), (2e-3, 2e-3), (0.02, 0.005), (0.02, 0.02), (0.1, 0.1), (1e-4, 1e-4))
-COUNTS = tuple(Case(events, variation, *chances)
-               for events in (2, 4, 8) for variation in (0.0, 1.5) for chances in CHANCES)
-MEANS = tuple(Case(events, 0.0, *chances, True) for events in (2, 8) for chances in (
-    (2e-3, 0.0), (0.02, 0.0), (0.08, 0.0), (0.3, 0.0), (0.08, 0.08)))
+COUNTS = tuple(
+    Case(events, variation, *chances)
+    for events in (2, 4, 8)
+    for variation in (0.0, 1.5)
+    for chances in CHANCES
+)
+MEANS = tuple(
+    Case(events, 0.0, *chances, True)
+    for events in (2, 8)
+    for chances in ((2e-3, 0.0), (0.02, 0.0), (0.08, 0.0), (0.3, 0.0), (0.08, 0.08))
+)
 
 
 def rates(rng: np.random.Generator, mean: float, variation: float, repeats: int) -> Array:
@@ -77,14 +84,24 @@ def rates(rng: np.random.Generator, mean: float, variation: float, repeats: int)
 def stratum_of(name: str, total: Array, case: Case) -> Stratum:
     """total (2, M): of the candidate that operates more, and of the one that operates less."""
     noise = np.zeros(total.shape) if case.conditional else None
-    return Stratum(name, total.astype(float), np.full(PLANTS, float(case.events)),
-                   np.zeros(total.shape), noise, None, None, None)
+    return Stratum(
+        name,
+        total.astype(float),
+        np.full(PLANTS, float(case.events)),
+        np.zeros(total.shape),
+        noise,
+        None,
+        None,
+        None,
+    )
 
 
-def sampled(case: Case, repeats: int,
-            rng: np.random.Generator) -> tuple[list[Array], list[float], float]:
+def sampled(
+    case: Case, repeats: int, rng: np.random.Generator
+) -> tuple[list[Array], list[float], float]:
     """What both candidates do by type, (repeats, 2, M) each; weights; the true difference."""
     if case.conditional:
+
         def sums(chance: float) -> Array:
             number = rng.binomial(case.events, chance, (repeats, PLANTS))
             sizes = np.minimum(rng.lognormal(np.log(SIZE), SPREAD, number.sum()), 1.0)
@@ -92,12 +109,16 @@ def sampled(case: Case, repeats: int,
             return np.bincount(whose, sizes, number.size).reshape(number.shape)
 
         mean = np.minimum(rng.lognormal(np.log(SIZE), SPREAD, 4_000_000), 1.0).mean()
-        return ([np.stack([sums(case.more), sums(case.fewer)], axis=1)], [1.0],
-                (case.more - case.fewer) * float(mean))
+        return (
+            [np.stack([sums(case.more), sums(case.fewer)], axis=1)],
+            [1.0],
+            (case.more - case.fewer) * float(mean),
+        )
     found, weights, truth = [], [0.8, 0.2], 0.0
     for weight, part in zip(weights, (1.0, 0.3), strict=True):
-        more, fewer = (rates(rng, part * chance, case.variation, repeats)
-                       for chance in (case.more, case.fewer))
+        more, fewer = (
+            rates(rng, part * chance, case.variation, repeats) for chance in (case.more, case.fewer)
+        )
         hits = rng.binomial(case.events, more)
         others = rng.binomial(case.events - hits, np.minimum(fewer / (1 - more), 1.0))
         found.append(np.stack([hits, others], axis=1))
@@ -115,7 +136,7 @@ def known(case: Case, repeats: int, seed: int = 1) -> tuple[list[tuple[Half, Hal
     return pairs, truth
 
 
-# --- the hydro example ---------------------------------------------------------------------------
+# --- the hydro example --------------------------------------------------------
 
 
 def phase_and_earth(phase_a: float, earth_a: float, delay_s: float) -> Setting:
@@ -126,23 +147,50 @@ CHOSEN, RUNNER_UP = (phase_and_earth(phase_a, 0.01, 0.1) for phase_a in (0.05, 0
 COARSER, QUICK = phase_and_earth(0.05, 0.02, 0.1), phase_and_earth(0.05, 0.01, 0.0)
 QUICK_COARSER, QUICK_COARSEST = (phase_and_earth(0.05, earth_a, 0.0) for earth_a in (0.02, 0.03))
 PRESENT = Setting("per_phase", 0.1, None, 0.0, 0.0)
-SETTINGS = (CHOSEN, RUNNER_UP, COARSER, QUICK, QUICK_COARSER, QUICK_COARSEST,
-            phase_and_earth(0.15, 0.02, 0.1), PRESENT, replace(PRESENT, phase_pickup_a=0.15),
-            replace(PRESENT, delay_s=0.1))
-TURNED = SETTINGS[:6]                              # judged with the other phases watched, too
-PAIRS = ((CHOSEN, RUNNER_UP), (CHOSEN, COARSER), (CHOSEN, QUICK), (CHOSEN, PRESENT),
-         (QUICK_COARSER, QUICK_COARSEST), (QUICK, QUICK_COARSER), (QUICK_COARSEST, PRESENT))
+SETTINGS = (
+    CHOSEN,
+    RUNNER_UP,
+    COARSER,
+    QUICK,
+    QUICK_COARSER,
+    QUICK_COARSEST,
+    phase_and_earth(0.15, 0.02, 0.1),
+    PRESENT,
+    replace(PRESENT, phase_pickup_a=0.15),
+    replace(PRESENT, delay_s=0.1),
+)
+TURNED = SETTINGS[:6]  # judged with the other phases watched, too
+PAIRS = (
+    (CHOSEN, RUNNER_UP),
+    (CHOSEN, COARSER),
+    (CHOSEN, QUICK),
+    (CHOSEN, PRESENT),
+    (QUICK_COARSER, QUICK_COARSEST),
+    (QUICK, QUICK_COARSER),
+    (QUICK_COARSEST, PRESENT),
+)
 EQUAL = (CHOSEN, QUICK_COARSER, QUICK_COARSEST)
 
 Strata = Mapping[str, Stratum]
-Run = Mapping[float, Strata]                               # by share of the samples
+Run = Mapping[float, Strata]  # by share of the samples
 
 
-def study_of(seed: int, samples: int = SAMPLES, earth_faults: int = SAMPLES, plants: int = PLANTS,
-             watched: Sequence[str] = ("L1", "L3"), weighted: int = 0) -> Study:
+def study_of(
+    seed: int,
+    samples: int = SAMPLES,
+    earth_faults: int = SAMPLES,
+    plants: int = PLANTS,
+    watched: Sequence[str] = ("L1", "L3"),
+    weighted: int = 0,
+) -> Study:
     table = tomllib.loads(HYDRO.read_text())
-    table["study"] |= {"seed": seed, "samples": samples, "earth_fault_samples": earth_faults,
-                       "plants": plants, "rare_samples": weighted}
+    table["study"] |= {
+        "seed": seed,
+        "samples": samples,
+        "earth_fault_samples": earth_faults,
+        "plants": plants,
+        "rare_samples": weighted,
+    }
     table["scheme"]["watched_phases"] = [*watched]
     del table["states"]["open_pilot_per_year"]
     return parse_study(table, HYDRO.parent)
@@ -168,12 +216,14 @@ def drawn(study: Study, settings: Sequence[Setting], shares: Sequence[float] = S
 
 def half(found: Strata, quantity: str, setting: Setting) -> Half:
     weight = weights_of(study_of(0))
-    names, shares = {"p_missed": (weight.internal, weight.shares),
-                     "p_false": (weight.external, weight.event_shares)}[quantity]
+    names, shares = {
+        "p_missed": (weight.internal, weight.shares),
+        "p_false": (weight.external, weight.event_shares),
+    }[quantity]
     return Half([found[name] for name in names], shares, SETTINGS.index(setting))
 
 
-# --- tables --------------------------------------------------------------------------------------
+# --- tables -------------------------------------------------------------------
 
 
 def by_student(one: Half, other: Half) -> Estimate:
@@ -181,8 +231,12 @@ def by_student(one: Half, other: Half) -> Estimate:
     on_nets = any(stratum.conditional for stratum in one.strata)
 
     def total(each: Half) -> Array:
-        return np.asarray(sum(weight * (stratum.block_means if on_nets else stratum.means)[each.candidate]
-                              for stratum, weight in zip(each.strata, each.weights, strict=True)))
+        return np.asarray(
+            sum(
+                weight * (stratum.block_means if on_nets else stratum.means)[each.candidate]
+                for stratum, weight in zip(each.strata, each.weights, strict=True)
+            )
+        )
 
     gap = total(one) - total(other)
     reach = -stdtrit(gap.size - 1, 0.025) * gap.std(ddof=1) / np.sqrt(gap.size)
@@ -201,13 +255,22 @@ def told(names: Sequence[str], pairs: Sequence[tuple[Half, Half]], truth: float)
     """A row: how often limits hold the truth, end below it or begin above it; how wide they are."""
     found = stacked(paired(*pair) for pair in pairs)
     before = stacked(by_student(*pair) for pair in pairs)
-    row(*names, f"{truth:.2g}", *cells(found, truth), f"{100 * held(before, truth):.1f}",
-        f"{np.median(before.high - before.low):.1e}")
+    row(
+        *names,
+        f"{truth:.2g}",
+        *cells(found, truth),
+        f"{100 * held(before, truth):.1f}",
+        f"{np.median(before.high - before.low):.1e}",
+    )
 
 
 def cells(found: Estimate, truth: float) -> tuple[str, ...]:
-    return (f"{100 * held(found, truth):.1f}", f"{100 * np.mean(found.high < truth):.1f}",
-            f"{100 * np.mean(found.low > truth):.1f}", f"{np.median(found.high - found.low):.1e}")
+    return (
+        f"{100 * held(found, truth):.1f}",
+        f"{100 * np.mean(found.high < truth):.1f}",
+        f"{100 * np.mean(found.low > truth):.1f}",
+        f"{np.median(found.high - found.low):.1e}",
+    )
 
 
 HEADS = ("truth", "held, %", "too low, %", "too high, %", "width", "Student's t: held, %", "width")
@@ -217,13 +280,17 @@ def of_known(repeats: int) -> None:
     header("plants that are known", "events a plant", "variation", *HEADS)
     for case in (*COUNTS, *MEANS):
         what = "conditional" if case.conditional else "counts"
-        told((f"{what}, {case.more:g} and {case.fewer:g}", f"{case.events}", f"{case.variation:g}"),
-             *known(case, repeats))
+        told(
+            (f"{what}, {case.more:g} and {case.fewer:g}", f"{case.events}", f"{case.variation:g}"),
+            *known(case, repeats),
+        )
 
 
 def label(setting: Setting) -> str:
     pickups = (setting.phase_pickup_a, setting.earth_pickup_a)
-    return "/".join([*(f"{each:g}" for each in pickups if each is not None), f"{setting.delay_s:g} s"])
+    return "/".join(
+        [*(f"{each:g}" for each in pickups if each is not None), f"{setting.delay_s:g} s"]
+    )
 
 
 def of_study(runs: Sequence[Run], turned: Sequence[Run], reference: Strata) -> None:
@@ -233,15 +300,25 @@ def of_study(runs: Sequence[Run], turned: Sequence[Run], reference: Strata) -> N
         for quantity in ("p_missed", "p_false"):
             truth = truth_of(reference, quantity, one, other)
             for share in (*SHARES, 1.0):
-                told((f"{label(one)} less {label(other)}", quantity, f"{8 * share:g}"),
-                     [(half(run[share], quantity, one), half(run[share], quantity, other))
-                      for run in runs], truth)
+                told(
+                    (f"{label(one)} less {label(other)}", quantity, f"{8 * share:g}"),
+                    [
+                        (half(run[share], quantity, one), half(run[share], quantity, other))
+                        for run in runs
+                    ],
+                    truth,
+                )
     for setting in EQUAL:
         for quantity in ("p_missed", "p_false"):
             for share in (*SHARES, 1.0):
-                told((f"{label(setting)}, L1 and L3 less L1 and L2", quantity, f"{8 * share:g}"),
-                     [(half(run[share], quantity, setting), half(other[share], quantity, setting))
-                      for run, other in zip(runs, turned, strict=False)], 0.0)
+                told(
+                    (f"{label(setting)}, L1 and L3 less L1 and L2", quantity, f"{8 * share:g}"),
+                    [
+                        (half(run[share], quantity, setting), half(other[share], quantity, setting))
+                        for run, other in zip(runs, turned, strict=False)
+                    ],
+                    0.0,
+                )
 
 
 def truth_of(reference: Strata, quantity: str, one: Setting, other: Setting) -> float:
@@ -256,11 +333,18 @@ def of_weighted(seeds: int, reference: Strata) -> None:
         study = study_of(seed, earth_faults=PLANTS, weighted=4096)
         batch = run_batch(study, lattices_of(study, one, other), 1, Workers(1), quiet)
         found.append(differences(study, batch.strata, 0, 1)["p_false"])
-        used += [float(part.weighted.used.all()) for part in batch.strata.values()
-                 if part.weighted is not None]
+        used += [
+            float(part.weighted.used.all())
+            for part in batch.strata.values()
+            if part.weighted is not None
+        ]
     header("p_false, weighted samples on", *HEADS[:5], "events weighted on both sides, %")
-    row(f"{label(one)} less {label(other)}, {seeds} seeds", f"{truth:.2g}",
-        *cells(stacked(found), truth), f"{100 * np.mean(used):.0f}")
+    row(
+        f"{label(one)} less {label(other)}, {seeds} seeds",
+        f"{truth:.2g}",
+        *cells(stacked(found), truth),
+        f"{100 * np.mean(used):.0f}",
+    )
 
 
 def quiet(done: int, total: int, what: str) -> None:
@@ -269,14 +353,20 @@ def quiet(done: int, total: int, what: str) -> None:
 
 def main() -> None:
     parser = argparse.ArgumentParser(
-        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--repeats", type=int, default=2000, help="of each case of known plants")
     parser.add_argument("--seeds", type=int, default=60, help="of the hydro example")
-    parser.add_argument("--truth", type=int, default=TRUTH,
-                        help="samples of its truth; an eighth as many earth faults")
+    parser.add_argument(
+        "--truth",
+        type=int,
+        default=TRUTH,
+        help="samples of its truth; an eighth as many earth faults",
+    )
     parser.add_argument("--weighted", type=int, default=20, help="seeds with weighted samples")
-    parser.add_argument("--quick", action="store_true",
-                        help="shows in seconds that every part works")
+    parser.add_argument(
+        "--quick", action="store_true", help="shows in seconds that every part works"
+    )
     chosen = parser.parse_args()
     if chosen.quick:
         chosen.repeats, chosen.seeds, chosen.truth, chosen.weighted = 20, 2, 2048, 1

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from montecarlo.estimates.rare import Sums, plain, spans, tilted
 
-CHUNK = 5120                                               # rows at once, whole batches
-MOST, LEAST = 0.2, 1e-7                                    # probabilities between which settings shape the density
+CHUNK = 5120  # rows at once, whole batches
+MOST, LEAST = 0.2, 1e-7  # probabilities between which settings shape the density
 
 
 def adapt(problem, rng, stages):
@@ -14,8 +14,11 @@ def adapt(problem, rng, stages):
     for n in stages:
         u = density.sample(rng, n)
         log_w, found = density.log_weight(u), problem.quantities(u)
-        beyond = [flags for column, levels in zip(found.T, problem.thresholds, strict=True)
-                  for flags in spans(column, log_w, levels, MOST, LEAST)]
+        beyond = [
+            flags
+            for column, levels in zip(found.T, problem.thresholds, strict=True)
+            for flags in spans(column, log_w, levels, MOST, LEAST)
+        ]
         density = tilted(u, log_w, beyond, density, rng)
     return density
 

@@ -1,6 +1,6 @@
-"""python -m tests.fuzz [--cases N] [--seed N] [--every N] [--keep DIR] [--quick]: mutated study files
-through `check`, one in `--every` of those accepted through `run`; prints the table of DEVELOPERS.md and
-ends with 1 if anything was wrong."""
+"""python -m tests.fuzz [--cases N] [--seed N] [--every N] [--keep DIR] [--quick]: mutated study
+files through `check`, one in `--every` of those accepted through `run`; prints the table of
+DEVELOPERS.md and ends with 1 if anything was wrong."""
 
 from __future__ import annotations
 
@@ -25,8 +25,8 @@ from tests.fuzz.judge import Verdict, check, furnish, say
 from tests.fuzz.mutations import BASES, Case, cases
 from tests.fuzz.runs import run
 
-BATCH = 500                                                # cases of one seed of Hypothesis
-MEMORY = 8 << 30                                           # bytes of address space: beyond it Python says MemoryError
+BATCH = 500  # cases of one seed of Hypothesis
+MEMORY = 8 << 30  # bytes of address space: beyond it Python says MemoryError
 
 
 @dataclass
@@ -43,15 +43,24 @@ class Score:
 def draw(wanted: int, root: int, judge: Callable[[Case], None]) -> None:
     """`wanted` cases, each handed to `judge`; the same root gives the same cases."""
     for batch in range(-(-wanted // BATCH)):
+
         @seed(root + batch)
-        @settings(max_examples=min(BATCH, wanted - batch * BATCH), database=None, deadline=None,
-                  phases=[Phase.generate], suppress_health_check=list(HealthCheck))
+        @settings(
+            max_examples=min(BATCH, wanted - batch * BATCH),
+            database=None,
+            deadline=None,
+            phases=[Phase.generate],
+            suppress_health_check=list(HealthCheck),
+        )
         @given(cases)
         def one(case: Case) -> None:
             judge(case)
+
         one()
-        say(f"  ... {min((batch + 1) * BATCH, wanted)} cases, seed {root + batch}, peak "
-            f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss >> 10} MiB")
+        say(
+            f"  ... {min((batch + 1) * BATCH, wanted)} cases, seed {root + batch}, peak "
+            f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss >> 10} MiB"
+        )
 
 
 def main() -> int:
@@ -78,7 +87,7 @@ def fuzz(home: Path, wanted: int, root: int, every: int, keep: Path | None = Non
     folder.mkdir()
     furnish(folder)
     file = folder / "study.toml"
-    for text in BASES.values():                            # compiles what the first of all would wait for
+    for text in BASES.values():  # compiles what the first of all would wait for
         file.write_text(text, encoding="utf-8")
         verdict = check(file, 3600.0)
         assert verdict.code == 0, verdict
@@ -96,7 +105,9 @@ def fuzz(home: Path, wanted: int, root: int, every: int, keep: Path | None = Non
         nonlocal accepted
         file.write_bytes(case.content)
         found = check(file)
-        score.outcomes[case.kind, "wrong" if found.wrong else "accepted" if found.code == 0 else "refused"] += 1
+        score.outcomes[
+            case.kind, "wrong" if found.wrong else "accepted" if found.code == 0 else "refused"
+        ] += 1
         score.slowest = max(score.slowest, (found.seconds, f"{case.base}, {case.kind}"))
         if found.wrong:
             wrong(case, found, "check")
@@ -105,8 +116,17 @@ def fuzz(home: Path, wanted: int, root: int, every: int, keep: Path | None = Non
             if accepted % every == 0:
                 ran = run(file, home / "results")
                 shutil.rmtree(home / "results", ignore_errors=True)
-                score.runs["left out: long" if ran is None else "wrong" if ran.wrong else
-                           "ran" if ran.code == 0 else "refused"] += 1
+                score.runs[
+                    (
+                        "left out: long"
+                        if ran is None
+                        else "wrong"
+                        if ran.wrong
+                        else "ran"
+                        if ran.code == 0
+                        else "refused"
+                    )
+                ] += 1
                 if ran is not None:
                     score.slowest_run = max(score.slowest_run, ran.seconds)
                     if ran.wrong:
@@ -125,12 +145,19 @@ def tell(score: Score, wanted: int, root: int) -> None:
     outcomes = ("refused", "accepted", "wrong")
     for kind in sorted({kind for kind, _ in score.outcomes}):
         row(kind, *(f"{score.outcomes[kind, outcome]:,}" for outcome in outcomes))
-    row("all", *(f"{sum(n for (_, given), n in score.outcomes.items() if given == outcome):,}"
-                 for outcome in outcomes))
-    say(f"\nslowest check {score.slowest[0]:.1f} s ({score.slowest[1]}); runs: "
+    row(
+        "all",
+        *(
+            f"{sum(n for (_, given), n in score.outcomes.items() if given == outcome):,}"
+            for outcome in outcomes
+        ),
+    )
+    say(
+        f"\nslowest check {score.slowest[0]:.1f} s ({score.slowest[1]}); runs: "
         + (", ".join(f"{what} {n}" for what, n in sorted(score.runs.items())) or "none")
         + f"; slowest run {score.slowest_run:.0f} s; peak memory "
-        f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss >> 10} MiB")
+        f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss >> 10} MiB"
+    )
     for line in score.wrong:
         say(line)
 

@@ -1,4 +1,5 @@
-"""Biased schemes in whole studies: what they share with the unbiased one, and where along the winding they operate."""
+"""Biased schemes in whole studies: what they share with the unbiased one, and where along the
+winding they operate."""
 
 from __future__ import annotations
 
@@ -19,40 +20,70 @@ from montecarlo.secondary import steady
 from montecarlo.secondary.circuit import take
 from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.description import Study
-from tests.unit.studies import study_with
+from tests.made.studies import study_with
 
 SEED = int(os.environ.get("STATORODDS_TEST_SEED", "20"))
 SMALL: dict[str, Any] = {"study.samples": 256, "study.plants": 32, "study.earth_fault_samples": 64}
 PICKUPS = [0.02, 0.05, 0.1]
-NUMBERS = ["p_missed", "p_missed_low", "p_missed_high", "p_false", "p_false_low", "p_false_high", "p_false_bound",
-           "covered_median", "covered_p05", "covered_p95", "missed_line_end_law", "plant_missed_p95",
-           "plant_false_p95", "load_operates_share", "unresolved"]
+NUMBERS = [
+    "p_missed",
+    "p_missed_low",
+    "p_missed_high",
+    "p_false",
+    "p_false_low",
+    "p_false_high",
+    "p_false_bound",
+    "covered_median",
+    "covered_p05",
+    "covered_p95",
+    "missed_line_end_law",
+    "plant_missed_p95",
+    "plant_false_p95",
+    "load_operates_share",
+    "unresolved",
+]
 
 
 def biased(changes: dict[str, Any] | None = None, *, form: str = "sum", **grids: Any) -> Study:
-    """The minimal study with biased elements; no candidate may be chosen, so that all rows are of the first batch."""
-    return study_with(SMALL | {
-        "scheme.kind": "biased", "scheme.bias_form": form, "policy.p_false_max": 1e-9,
-        "candidates": {"phase_pickup_a": PICKUPS, "slope1": [0.0]} | grids} | (changes or {}))
+    """The minimal study with biased elements; no candidate may be chosen, so that all rows are of
+    the first batch."""
+    return study_with(
+        SMALL
+        | {
+            "scheme.kind": "biased",
+            "scheme.bias_form": form,
+            "policy.p_false_max": 1e-9,
+            "candidates": {"phase_pickup_a": PICKUPS, "slope1": [0.0]} | grids,
+        }
+        | (changes or {})
+    )
 
 
 def run(study: Study) -> Result:
     return run_study(study, workers=1)
 
 
-# --- against the unbiased scheme --------------------------------------------------------------------------
+# --- against the unbiased scheme ----------------------------------------------
 
 
 @pytest.fixture(scope="module")
 def unbiased() -> Any:
-    return run(study_with(SMALL | {"scheme.kind": "per_phase", "policy.p_false_max": 1e-9, "candidates": {
-        "phase_pickup_a": PICKUPS, "delay_s": [0.0, 0.06]}})).candidates[NUMBERS]
+    return run(
+        study_with(
+            SMALL
+            | {
+                "scheme.kind": "per_phase",
+                "policy.p_false_max": 1e-9,
+                "candidates": {"phase_pickup_a": PICKUPS, "delay_s": [0.0, 0.06]},
+            }
+        )
+    ).candidates[NUMBERS]
 
 
 @pytest.mark.parametrize("form", ["sum", "greater_of"])
 def test_without_slope_a_biased_scheme_is_the_unbiased_one(form: str, unbiased: Any) -> None:
-    """The same samples, the same circuit: bit for bit, but for earth faults, where places are interpolated on the
-    quantity itself, and in the greater-of form for each element by itself."""
+    """The same samples, the same circuit: bit for bit, but for earth faults, where places are
+    interpolated on the quantity itself, and in the greater-of form for each element by itself."""
     found = run(biased(form=form, delay_s=[0.0, 0.06])).candidates[NUMBERS]
     assert len(found) == 6
     assert 0 < found["p_missed"].min() < found["p_missed"].max() < 1
@@ -76,22 +107,36 @@ def test_the_sum_form_trips_no_more_often_than_the_greater_of_form() -> None:
     assert (one["p_missed"] > other["p_missed"]).any()
 
 
-# --- the axes ---------------------------------------------------------------------------------------------
+# --- the axes -----------------------------------------------------------------
 
 
 def test_slopes_and_break_are_axes_of_the_candidates() -> None:
     """A second slope that equals the first has no break and stands there once."""
-    frame = run(biased(phase_pickup_a=[0.1], slope1=[0.1, 0.3], slope2=[0.3, 0.6], slope_break_a=[0.5, 1.0])).candidates
-    rows = {tuple(row) for row in frame[["slope1", "slope2", "slope_break_a"]].fillna(-1.0).to_numpy().tolist()}
-    assert rows == {(0.1, 0.3, 0.5), (0.1, 0.3, 1.0), (0.1, 0.6, 0.5), (0.1, 0.6, 1.0),
-                    (0.3, -1.0, -1.0), (0.3, 0.6, 0.5), (0.3, 0.6, 1.0)}
+    frame = run(
+        biased(phase_pickup_a=[0.1], slope1=[0.1, 0.3], slope2=[0.3, 0.6], slope_break_a=[0.5, 1.0])
+    ).candidates
+    rows = {
+        tuple(row)
+        for row in frame[["slope1", "slope2", "slope_break_a"]].fillna(-1.0).to_numpy().tolist()
+    }
+    assert rows == {
+        (0.1, 0.3, 0.5),
+        (0.1, 0.3, 1.0),
+        (0.1, 0.6, 0.5),
+        (0.1, 0.6, 1.0),
+        (0.3, -1.0, -1.0),
+        (0.3, 0.6, 0.5),
+        (0.3, 0.6, 1.0),
+    }
     assert len(frame) == len(rows)
     assert frame["stabilising_resistance_ohm"].isna().all()
     assert frame["earth_pickup_a"].isna().all()
 
 
 def test_two_slopes_lie_between_their_slopes_alone() -> None:
-    frame = run(biased(phase_pickup_a=[0.05], slope1=[0.1, 0.4], slope2=[0.4], slope_break_a=[0.5])).candidates
+    frame = run(
+        biased(phase_pickup_a=[0.05], slope1=[0.1, 0.4], slope2=[0.4], slope_break_a=[0.5])
+    ).candidates
     two = frame[frame["slope2"].notna()].iloc[0]
     steep = frame[frame["slope2"].isna()].iloc[0]
     flat = run(biased(phase_pickup_a=[0.05], slope1=[0.1])).candidates.iloc[0]
@@ -99,18 +144,30 @@ def test_two_slopes_lie_between_their_slopes_alone() -> None:
     assert steep["p_false"] <= two["p_false"] <= flat["p_false"]
 
 
-@pytest.mark.parametrize(("slope2", "expected"), [({}, 1), ({"slope2": 0.1, "slope_break_a": 2.0}, 1),
-                                                  ({"slope2": 0.7, "slope_break_a": 2.0}, 2)])
-def test_the_setting_in_service_is_found_in_the_grid_or_added(slope2: dict[str, float], expected: int) -> None:
-    study = biased(phase_pickup_a=[0.1], slope1=[0.1], present={"phase_pickup_a": 0.1, "slope1": 0.1} | slope2)
-    frame = run(study.model_copy(update={"policy": study.policy.model_copy(update={"p_false_max": 1.0})})).candidates
+@pytest.mark.parametrize(
+    ("slope2", "expected"),
+    [
+        ({}, 1),
+        ({"slope2": 0.1, "slope_break_a": 2.0}, 1),
+        ({"slope2": 0.7, "slope_break_a": 2.0}, 2),
+    ],
+)
+def test_the_setting_in_service_is_found_in_the_grid_or_added(
+    slope2: dict[str, float], expected: int
+) -> None:
+    study = biased(
+        phase_pickup_a=[0.1], slope1=[0.1], present={"phase_pickup_a": 0.1, "slope1": 0.1} | slope2
+    )
+    frame = run(
+        study.model_copy(update={"policy": study.policy.model_copy(update={"p_false_max": 1.0})})
+    ).candidates
     present = frame[frame["present"]].iloc[0]
     assert len(frame) == expected
     assert present["batch"] == 2
     assert (present["slope2"] == 0.7) == (expected == 2)
 
 
-# --- along the winding ------------------------------------------------------------------------------------
+# --- along the winding --------------------------------------------------------
 
 
 def earth_block(study: Study) -> Block:
@@ -121,21 +178,30 @@ def earth_block(study: Study) -> Block:
 def critical(block: Block, number: int) -> Array:
     """x* (n, pick-ups) of one lattice, as the run has it."""
     lattice = block.job.lattices[number]
-    by_phasors = {c: winding._by_phasors(block, c, winding_nodes(winding.STEADY_INTERVALS)) for c in block.circuits}
+    by_phasors = {
+        c: winding._by_phasors(block, c, winding_nodes(winding.STEADY_INTERVALS))
+        for c in block.circuits
+    }
     notes = dict.fromkeys(("re_entries", "interpolation", "interpolated"), 0.0)
     found = winding.Along({lattice: winding.beyond_phasors(block.study, lattice)}, by_phasors, {})
     return winding.critical_positions(block, lattice, found, notes)[0][:, :, 0]
 
 
 def scanned(block: Block, number: int, form: str, nodes: Array) -> Array:
-    """The same by the printed rule itself on a fine grid of places: above the last at which no element operates."""
+    """The same by the printed rule itself on a fine grid of places: above the last at which no
+    element operates."""
     lattice = block.job.lattices[number]
     circuit, bias = lattice.circuit, lattice.bias
     assert bias is not None
     scheme, n = block.scheme(circuit), len(block)
     each = np.repeat(np.arange(n), nodes.size)
-    solved = steady.solve(scheme.table, block.leg_ohm(circuit)[each], take(block.bank(circuit), each),
-                          carried(primary.earth_faults(block, nodes).reshape(-1, 6), scheme.places), block.omega)
+    solved = steady.solve(
+        scheme.table,
+        block.leg_ohm(circuit)[each],
+        take(block.bank(circuit), each),
+        carried(primary.earth_faults(block, nodes).reshape(-1, 6), scheme.places),
+        block.omega,
+    )
     difference = np.abs(solved.cts[:, :3] - solved.cts[:, 3:])
     current = (np.abs(solved.cts[:, :3]) + np.abs(solved.cts[:, 3:])) / 2
     restraint = bias.slope1 * current
@@ -144,8 +210,11 @@ def scanned(block: Block, number: int, form: str, nodes: Array) -> Array:
     error = 1 + block.samples["relay.pickup_error_percent"][each][:, :3] / 100
     out = np.empty((n, len(lattice.phase_pickup_a)))
     for k, pickup in enumerate(lattice.phase_pickup_a):
-        trips = (difference > pickup * error + restraint) if form == "sum" else (
-            (difference > pickup * error) & (difference > restraint))
+        trips = (
+            (difference > pickup * error + restraint)
+            if form == "sum"
+            else ((difference > pickup * error) & (difference > restraint))
+        )
         silent = ~trips.any(axis=1).reshape(n, nodes.size)
         last = np.where(silent.any(axis=1), nodes.size - 1 - np.argmax(silent[:, ::-1], axis=1), -1)
         out[:, k] = nodes[np.minimum(last + 1, nodes.size - 1)]
@@ -155,27 +224,61 @@ def scanned(block: Block, number: int, form: str, nodes: Array) -> Array:
 @pytest.mark.parametrize("form", ["sum", "greater_of"])
 def test_critical_positions_against_a_scan_of_the_winding(form: str) -> None:
     """On random machines and CTs, two slopes; the grid's step is the error allowed."""
-    study = biased({"study.seed": SEED, "earthing.resistance_ohm": {"dist": "lognormal", "median": 5.0, "sigma": 0.7},
-                    "internal_faults.earth_fault_resistance_ohm": 0.1, "ct.knee_current_a": {
-                        "dist": "uniform", "low": 0.01, "high": 0.06}},
-                   form=form, slope1=[0.15], slope2=[0.8], slope_break_a=[0.6])
+    study = biased(
+        {
+            "study.seed": SEED,
+            "earthing.resistance_ohm": {"dist": "lognormal", "median": 5.0, "sigma": 0.7},
+            "internal_faults.earth_fault_resistance_ohm": 0.1,
+            "ct.knee_current_a": {"dist": "uniform", "low": 0.01, "high": 0.06},
+        },
+        form=form,
+        slope1=[0.15],
+        slope2=[0.8],
+        slope_break_a=[0.6],
+    )
     block, nodes = earth_block(study), winding_nodes(1500)
     x, fine = critical(block, 0), scanned(block, 0, form, nodes)
     assert np.mean((x > 0.02) & (x < 0.98)) > 0.3
     step = np.interp(x, nodes[1:], np.diff(nodes))
     off = np.abs(x - fine) > 2 * step + 1e-3
-    assert off.mean() < 0.02                               # a re-entry between two of the run's places
-    later = critical(earth_block(study.model_copy(update={"candidates": study.candidates.model_copy(update={
-        "slope1": (0.0,), "slope2": (), "slope_break_a": ()})})), 0) < x - 1e-3
-    assert later.all() if form == "sum" else 0.1 < later.mean() < 0.9      # either of its two conditions decides
+    assert off.mean() < 0.02  # a re-entry between two of the run's places
+    later = (
+        critical(
+            earth_block(
+                study.model_copy(
+                    update={
+                        "candidates": study.candidates.model_copy(
+                            update={"slope1": (0.0,), "slope2": (), "slope_break_a": ()}
+                        )
+                    }
+                )
+            ),
+            0,
+        )
+        < x - 1e-3
+    )
+    assert (
+        later.all() if form == "sum" else 0.1 < later.mean() < 0.9
+    )  # either of its two conditions decides
 
 
 @pytest.mark.parametrize("form", ["sum", "greater_of"])
-def test_phasors_and_the_transient_pass_agree_on_biased_elements(form: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Slopes so steep that the bias decides, small pick-ups, low earthing resistance; common samples."""
-    study = biased({"internal_faults.shares": {"earth": 1.0}, "ct.remanence_percent": 0.0,
-                    "earthing.resistance_ohm": 4.0, "study.earth_fault_samples": 32}, form=form,
-                   phase_pickup_a=[0.02], slope1=[0.0, 0.5])
+def test_phasors_and_the_transient_pass_agree_on_biased_elements(
+    form: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Slopes so steep that the bias decides, small pick-ups, low earthing resistance; common
+    samples."""
+    study = biased(
+        {
+            "internal_faults.shares": {"earth": 1.0},
+            "ct.remanence_percent": 0.0,
+            "earthing.resistance_ohm": 4.0,
+            "study.earth_fault_samples": 32,
+        },
+        form=form,
+        phase_pickup_a=[0.02],
+        slope1=[0.0, 0.5],
+    )
     phasors = run(study).candidates["p_missed"].to_numpy()
     monkeypatch.setattr(steady, "VALID_KNEE_SHARE", 0.0)
     in_time = run(study).candidates["p_missed"].to_numpy()

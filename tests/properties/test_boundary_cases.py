@@ -1,5 +1,5 @@
-"""Cases at the boundary of a setting: they are the study's own samples, what they show is what was judged, and their
-files say so."""
+"""Cases at the boundary of a setting: they are the study's own samples, what they show is what was
+judged, and their files say so."""
 
 from __future__ import annotations
 
@@ -11,20 +11,20 @@ import comtrade
 import numpy as np
 import pytest
 
-from montecarlo.engine import boundary
 from montecarlo.engine.backup import one_cycle_rms
 from montecarlo.engine.batch import designs
 from montecarlo.engine.block import EARTH, Block, Job
-from montecarlo.engine.boundary import KINDS, Search, nearest_cases
 from montecarlo.engine.case import run_chunk
-from montecarlo.report.comtrade import FULL_SCALE
-from montecarlo.report.safety import REVIEW
-from montecarlo.report.waveforms import index, pickup_error_percent, records
 from montecarlo.study.candidates import Setting, lattices_of
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
-from studies.output import write_table
-from tests.unit.studies import REMOVE, study_with
+from studies.cli.output import write_table
+from studies.report.safety import REVIEW
+from studies.waveforms import cases as boundary
+from studies.waveforms.cases import KINDS, Search, nearest_cases
+from studies.waveforms.comtrade import FULL_SCALE
+from studies.waveforms.records import index, pickup_error_percent, records
+from tests.made.studies import REMOVE, study_with
 
 SETTING = Setting("two_phase_one_earth", 0.1, 0.04, 300.0, 0.0)
 CHANGES = {"study.samples": 256, "study.earth_fault_samples": 128, "study.plants": 16}
@@ -56,12 +56,20 @@ def test_each_kind_lies_on_its_side_and_in_order(search: Search) -> None:
 def test_the_same_study_gives_the_same_cases(study: Study, search: Search) -> None:
     again = nearest_cases(study, SETTING)
     for one, other in zip(search.cases, again.cases, strict=True):
-        assert (one.kind, one.stratum, one.plant, one.event) == (other.kind, other.stratum, other.plant, other.event)
+        assert (one.kind, one.stratum, one.plant, one.event) == (
+            other.kind,
+            other.stratum,
+            other.plant,
+            other.event,
+        )
         assert np.array_equal(one.cts_a, other.cts_a)
 
 
-def test_they_are_the_first_samples_of_the_studys_own_batch(study: Study, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Searched: 64 samples of a type, the first four events of each plant; the study has 16, or 8 earth faults."""
+def test_they_are_the_first_samples_of_the_studys_own_batch(
+    study: Study, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Searched: 64 samples of a type, the first four events of each plant; the study has 16, or 8
+    earth faults."""
     monkeypatch.setattr(boundary, "SEARCHED", 64)
     few = nearest_cases(study, SETTING)
     job = Job(study, lattices_of(study, SETTING), *designs(study))
@@ -71,7 +79,7 @@ def test_they_are_the_first_samples_of_the_studys_own_batch(study: Study, monkey
         chunk = design.chunks(case.stratum)[case.plant // design.plants_per_block]
         row = case.plant % design.plants_per_block * design.events_in(chunk) + case.event
         quantity = boundary._ratios(Block(job, chunk), job.lattices[0])[row]
-        assert quantity == pytest.approx(case.ratio, rel=0.02)         # 28 steps a cycle against 96
+        assert quantity == pytest.approx(case.ratio, rel=0.02)  # 28 steps a cycle against 96
 
 
 def test_the_search_counts_what_the_run_counts() -> None:
@@ -92,7 +100,8 @@ def test_the_legs_carry_the_cts_currents(study: Study, search: Search) -> None:
 
 
 def test_the_waveform_shows_the_quantity_that_was_judged(study: Study, search: Search) -> None:
-    """Largest one-cycle RMS of each watched leg, from the record's own points alone: sums, not the kernel's rule."""
+    """Largest one-cycle RMS of each watched leg, from the record's own points alone: sums, not the
+    kernel's rule."""
     scheme, per_cycle = scheme_of(study, SETTING.scheme), 96
     for case in search.cases:
         rms = one_cycle_rms(case.legs_a[list(scheme.watch)], per_cycle)[:, 1:].max(axis=1)
@@ -100,20 +109,29 @@ def test_the_waveform_shows_the_quantity_that_was_judged(study: Study, search: S
 
 
 def test_a_delayed_and_a_biased_setting_have_cases_too() -> None:
-    study = study_with({**CHANGES, "scheme.kind": "biased", "candidates.slope1": [0.05],
-                        "candidates.earth_pickup_a": REMOVE, "candidates.stabilising_resistance_ohm": REMOVE})
+    study = study_with(
+        {
+            **CHANGES,
+            "scheme.kind": "biased",
+            "candidates.slope1": [0.05],
+            "candidates.earth_pickup_a": REMOVE,
+            "candidates.stabilising_resistance_ohm": REMOVE,
+        }
+    )
     setting = Setting("biased", 0.1, None, 0.0, 0.02, 0.05)
     for case in nearest_cases(study, setting).cases:
         assert case.setting_a.tolist() == [0.1] * 3
         plain = one_cycle_rms(case.legs_a, 96)[:, 1:].max(axis=1)
-        assert np.all(case.quantity_a <= plain * 1.02)                 # bias and delay only take away
+        assert np.all(case.quantity_a <= plain * 1.02)  # bias and delay only take away
 
 
-# --- files ------------------------------------------------------------------------------------------------
+# --- files --------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("form", ["ascii", "binary"])
-def test_records_come_back_to_one_step_of_the_scale(form: str, study: Study, search: Search, tmp_path: Path) -> None:
+def test_records_come_back_to_one_step_of_the_scale(
+    form: str, study: Study, search: Search, tmp_path: Path
+) -> None:
     files = records(study, SETTING, search.cases)
     names = index(study, SETTING, search.cases, search.searched)["file"]
     assert len(files) == 6 * len(names)
@@ -131,21 +149,32 @@ def test_records_come_back_to_one_step_of_the_scale(form: str, study: Study, sea
         assert REVIEW in files[f"{name}_{form}.hdr"].decode()
 
 
-def test_the_index_tells_margin_peak_and_what_is_expected(study: Study, search: Search, tmp_path: Path) -> None:
+def test_the_index_tells_margin_peak_and_what_is_expected(
+    study: Study, search: Search, tmp_path: Path
+) -> None:
     write_table(index(study, SETTING, search.cases, search.searched), tmp_path / "waveforms.csv")
     with (tmp_path / "waveforms.csv").open(newline="") as lines:
         rows: list[dict[str, Any]] = list(csv.DictReader(lines))
     for row, case in zip(rows, search.cases, strict=True):
-        assert float(row["critical_pickup_a"]) / float(row["setting_a"]) - 1 == pytest.approx(float(row["margin"]))
+        assert float(row["critical_pickup_a"]) / float(row["setting_a"]) - 1 == pytest.approx(
+            float(row["margin"])
+        )
         assert (float(row["margin"]) > 0) == KINDS[row["case"]][1]
         assert row["expected"].startswith("none operates") != KINDS[row["case"]][1]
         assert ("either may be seen" in row["expected"]) == bool(
-            np.any(np.abs(case.quantity_a / case.setting_a - 1) <= pickup_error_percent(study) / 100))
+            np.any(
+                np.abs(case.quantity_a / case.setting_a - 1) <= pickup_error_percent(study) / 100
+            )
+        )
         assert float(row["peak_secondary_a"]) == pytest.approx(np.abs(case.cts_a).max())
-        assert float(row["duration_s"]) == pytest.approx(case.times_s[-1] - case.times_s[0] + 1 / case.rate_hz)
+        assert float(row["duration_s"]) == pytest.approx(
+            case.times_s[-1] - case.times_s[0] + 1 / case.rate_hz
+        )
 
 
 def test_pickup_error_is_the_95_percent_limit() -> None:
     normal = {"dist": "normal", "mean": 0, "sd": 1, "truncate": [-30, 30]}
-    assert pickup_error_percent(study_with({"relay.pickup_error_percent": normal})) == pytest.approx(1.959964, abs=1e-4)
+    assert pickup_error_percent(
+        study_with({"relay.pickup_error_percent": normal})
+    ) == pytest.approx(1.959964, abs=1e-4)
     assert pickup_error_percent(study_with({"relay.pickup_error_percent": -2})) == 2.0

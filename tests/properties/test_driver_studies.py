@@ -8,26 +8,36 @@ from typing import Any
 import numpy as np
 import pytest
 
-from montecarlo.engine.drivers.found import Drivers, find_drivers
 from montecarlo.errors import StudyError
+from studies.drivers.answers import Drivers, find_drivers
+from studies.drivers.run import findings
 from studies.protocol import Findings
-from studies.uncertainty_drivers import findings
-from tests.unit.studies import REMOVE, study_with
+from tests.made.studies import REMOVE, study_with
 
 RUN: dict[str, Any] = {
-    "study.kind": "uncertainty_drivers", "study.samples": 2048, "study.plants": 16, "study.earth_fault_samples": 64,
-    "candidates.stabilising_resistance_ohm": [0], "candidates.phase_pickup_a": [0.5],
-    "candidates.earth_pickup_a": [0.2, 0.3], "policy.p_false_max": REMOVE,
-    "policy.least_annual_cost": {"missed_fault": 1e5, "false_trip": 1e4, "unit": "EUR"}}
-FEW = 3                                                    # inputs of which what-ifs are worked out
-LIMITS = {"drivers": ("first", "total"), "elasticities": ("by_centre", "by_spread"), "what_if": ("difference",),
-          "worth_of_measuring": ("difference",)}
+    "study.kind": "uncertainty_drivers",
+    "study.samples": 2048,
+    "study.plants": 16,
+    "study.earth_fault_samples": 64,
+    "candidates.stabilising_resistance_ohm": [0],
+    "candidates.phase_pickup_a": [0.5],
+    "candidates.earth_pickup_a": [0.2, 0.3],
+    "policy.p_false_max": REMOVE,
+    "policy.least_annual_cost": {"missed_fault": 1e5, "false_trip": 1e4, "unit": "EUR"},
+}
+FEW = 3  # inputs of which what-ifs are worked out
+LIMITS = {
+    "drivers": ("first", "total"),
+    "elasticities": ("by_centre", "by_spread"),
+    "what_if": ("difference",),
+    "worth_of_measuring": ("difference",),
+}
 
 
 @pytest.fixture(scope="module")
 def found() -> Iterator[Drivers]:
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("montecarlo.engine.drivers.found.MOST_CHANGED", FEW)
+        patch.setattr("studies.drivers.answers.MOST_CHANGED", FEW)
         yield find_drivers(study_with(RUN), workers=1)
 
 
@@ -43,13 +53,20 @@ def test_every_table_has_estimates_within_limits(written: Findings) -> None:
         for column in columns:
             low, p, high = (frame[f"{column}{end}"] for end in ("_low", "", "_high"))
             inside = (low <= p + 1e-12) & (p <= high + 1e-12)
-            assert (inside if name != "drivers" else inside | (frame["total"] < 0.05)).all()   # bootstrap percentiles
+            assert (
+                inside if name != "drivers" else inside | (frame["total"] < 0.05)
+            ).all()  # bootstrap percentiles
     assert {"drivers", "elasticities", "what_if", "tradeoff"} <= set(written.figures)
 
 
 def test_the_text_is_three_to_six_sentences_and_notes(written: Findings) -> None:
-    conclusion = " ".join(written.text[:written.text.index("")])
-    for begin in ("Chosen and looked at: no. ", "How much of the winding", "What the elements get", "Measure first"):
+    conclusion = " ".join(written.text[: written.text.index("")])
+    for begin in (
+        "Chosen and looked at: no. ",
+        "How much of the winding",
+        "What the elements get",
+        "Measure first",
+    ):
         assert begin in conclusion
     assert max(map(len, written.text)) <= 100
     assert "nan" not in " ".join(written.text).split()
@@ -58,8 +75,10 @@ def test_the_text_is_three_to_six_sentences_and_notes(written: Findings) -> None
 def test_the_rows_agree_with_the_study_s_own_batch(found: Drivers) -> None:
     """Two estimates of the chosen setting on independent random numbers; 5 sigma each."""
     place = found.outcome.first.settings.index(found.setting)
-    for quantity, judged in (("p_missed", found.outcome.first.judgement.missed),
-                             ("p_false", found.outcome.first.judgement.false)):
+    for quantity, judged in (
+        ("p_missed", found.outcome.first.judgement.missed),
+        ("p_false", found.outcome.first.judgement.false),
+    ):
         own, now = (judged.high[place] - judged.low[place]) / 3.92, found.now[quantity]
         assert abs(now.p - judged.total[place]) < 5 * np.hypot(own, (now.high - now.low) / 3.92)
 
@@ -68,8 +87,11 @@ def test_what_ifs_say_which_inputs_and_why(found: Drivers, written: Findings) ->
     keys = list(dict.fromkeys(each.change.key for each in found.what_if))
     assert 1 <= len(keys) <= FEW
     assert "internal_faults.position" not in keys
-    strong = {answer.key for answer in found.answers if any(
-        part.low > 0 or part.high < 0 for part in answer.elasticity)}
+    strong = {
+        answer.key
+        for answer in found.answers
+        if any(part.low > 0 or part.high < 0 for part in answer.elasticity)
+    }
     assert set(keys) <= strong
     assert "elasticities stand furthest from 0" in " ".join(" ".join(written.text).split())
 
@@ -82,18 +104,51 @@ def test_costs_are_never_worse_for_knowing(found: Drivers) -> None:
 
 
 def test_one_candidate_makes_measuring_worth_0() -> None:
-    found = find_drivers(study_with(RUN | {"candidates.earth_pickup_a": [0.2], "external_events": [{
-        "name": "near_fault", "kind": "three_phase", "per_year": 0.2, "external_reactance_pu": 0.1,
-        "clearing_time_s": 0.1}]}), workers=1)
+    found = find_drivers(
+        study_with(
+            RUN
+            | {
+                "candidates.earth_pickup_a": [0.2],
+                "external_events": [
+                    {
+                        "name": "near_fault",
+                        "kind": "three_phase",
+                        "per_year": 0.2,
+                        "external_reactance_pu": 0.1,
+                        "clearing_time_s": 0.1,
+                    }
+                ],
+            }
+        ),
+        workers=1,
+    )
     for worth in found.worths.values():
-        assert all(float(gap.p) == float(gap.low) == float(gap.high) == 0 for gap in worth.difference.values())
+        assert all(
+            float(gap.p) == float(gap.low) == float(gap.high) == 0
+            for gap in worth.difference.values()
+        )
 
 
-@pytest.mark.parametrize(("changes", "words"), [
-    ({"candidates.earth_pickup_a": {"from": 0.01, "to": 3.0, "step": 0.005}}, "candidates: 599 settings, at most 500"),
-    ({"states.open_pilot_counts": True, "states.open_pilot_per_year": 0.1}, "states.open_pilot_counts: true"),
-    ({"policy.scenarios": [{"name": "slow", "changes": {"load.current_pu": 0.5}}]}, "policy.scenarios: 1")])
-def test_what_it_cannot_answer_is_refused_before_sampling(changes: dict[str, Any], words: str) -> None:
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        (
+            {"candidates.earth_pickup_a": {"from": 0.01, "to": 3.0, "step": 0.005}},
+            "candidates: 599 settings, at most 500",
+        ),
+        (
+            {"states.open_pilot_counts": True, "states.open_pilot_per_year": 0.1},
+            "states.open_pilot_counts: true",
+        ),
+        (
+            {"policy.scenarios": [{"name": "slow", "changes": {"load.current_pu": 0.5}}]},
+            "policy.scenarios: 1",
+        ),
+    ],
+)
+def test_what_it_cannot_answer_is_refused_before_sampling(
+    changes: dict[str, Any], words: str
+) -> None:
     with pytest.raises(StudyError) as caught:
         find_drivers(study_with(RUN | changes), workers=1)
     assert any(fault.startswith(words) for fault in caught.value.faults)

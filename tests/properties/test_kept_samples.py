@@ -22,18 +22,36 @@ from montecarlo.quantities import Array
 from montecarlo.sampling.design import Chunk
 from montecarlo.study.candidates import Setting, candidate_lattices
 from montecarlo.study.description import Study
-from studies.cli import main
-from studies.folder import PROVENANCE
-from tests.unit.studies import REMOVE, minimal_study_text, study_table, study_with
+from studies.cli.main import main
+from studies.report.record import PROVENANCE
+from tests.made.studies import REMOVE, minimal_study_text, study_table, study_with
 
 PLAIN: dict[str, Any] = {
-    "study.samples": 192, "study.plants": 32, "study.earth_fault_samples": 64, "candidates.delay_s": [0.0, 0.06],
-    "candidates.earth_pickup_a": [0.02, 0.2], "candidates.stabilising_resistance_ohm": [300], "policy.p_false_max": 0.9}
+    "study.samples": 192,
+    "study.plants": 32,
+    "study.earth_fault_samples": 64,
+    "candidates.delay_s": [0.0, 0.06],
+    "candidates.earth_pickup_a": [0.02, 0.2],
+    "candidates.stabilising_resistance_ohm": [300],
+    "policy.p_false_max": 0.9,
+}
 SMALL = PLAIN | {
-    "scheme.kind": ["two_phase_one_earth", "biased"], "candidates.slope1": [0.0, 0.2],
-    "candidates.present": {"scheme": "biased", "phase_pickup_a": 0.3, "slope1": 0.1, "delay_s": 0.04}}
-GREATER_OF = {"scheme.kind": "biased", "scheme.bias_form": "greater_of", "candidates.slope1": [0.3],
-              "candidates.earth_pickup_a": REMOVE, "candidates.stabilising_resistance_ohm": REMOVE}
+    "scheme.kind": ["two_phase_one_earth", "biased"],
+    "candidates.slope1": [0.0, 0.2],
+    "candidates.present": {
+        "scheme": "biased",
+        "phase_pickup_a": 0.3,
+        "slope1": 0.1,
+        "delay_s": 0.04,
+    },
+}
+GREATER_OF = {
+    "scheme.kind": "biased",
+    "scheme.bias_form": "greater_of",
+    "candidates.slope1": [0.3],
+    "candidates.earth_pickup_a": REMOVE,
+    "candidates.stabilising_resistance_ohm": REMOVE,
+}
 NO_EARTH = {"phase_phase": 0.5, "phase_phase_earth": 0.2, "three_phase": 0.3}
 SAME = ("stabilising_resistance_ohm", "slope1", "slope2", "slope_break_a")
 
@@ -53,9 +71,12 @@ def result(folder: Path) -> Result:
 
 
 def columns_for(folder: Path, file: str, what: str, setting: Setting) -> dict[str, str]:
-    """The columns of a file that judge a setting, by the elements' axis, as a reader finds them in the table."""
+    """The columns of a file that judge a setting, by the elements' axis, as a reader finds them in
+    the table."""
     table = pd.read_csv(folder / sample_files.COLUMNS)
-    mine = table[(table["file"] == file) & (table["what"] == what) & (table["scheme"] == setting.scheme)]
+    mine = table[
+        (table["file"] == file) & (table["what"] == what) & (table["scheme"] == setting.scheme)
+    ]
     for name in SAME:
         value = getattr(setting, name)
         if not (name == "stabilising_resistance_ohm" and setting.scheme == "biased"):
@@ -76,8 +97,13 @@ def operated(folder: Path, stratum: str, setting: Setting, what: str = "critical
     file = f"samples_{stratum.replace('.', '_')}.parquet"
     rows = rows_of(folder / file)
     assert rows["resolved"].all()
-    return np.any([rows[column] > getattr(setting, f"{axis}_pickup_a")
-                   for axis, column in columns_for(folder, file, what, setting).items()], axis=0)
+    return np.any(
+        [
+            rows[column] > getattr(setting, f"{axis}_pickup_a")
+            for axis, column in columns_for(folder, file, what, setting).items()
+        ],
+        axis=0,
+    )
 
 
 def missed(folder: Path, stratum: str, setting: Setting) -> Array:
@@ -91,7 +117,9 @@ def test_counts_from_the_files_are_those_of_the_tables(folder: Path, result: Res
     for number, setting in enumerate(first.settings):
         for name in counted:
             count = missed if name.startswith("internal.") else operated
-            assert count(folder, name, setting).sum() == first.strata[name].total.sum(axis=1)[number], (name, setting)
+            assert (
+                count(folder, name, setting).sum() == first.strata[name].total.sum(axis=1)[number]
+            ), (name, setting)
 
 
 def test_probabilities_of_every_candidate_follow_from_the_files(tmp_path: Path) -> None:
@@ -99,9 +127,14 @@ def test_probabilities_of_every_candidate_follow_from_the_files(tmp_path: Path) 
     judged, events = result.outcome.first.judgement, result.study.external_events
     rates = np.array([event.per_year.centre() for event in events])
     for number, setting in enumerate(result.outcome.first.settings):
-        p_missed = sum(share * missed(tmp_path, f"internal.{kind}", setting).mean() for kind, share in NO_EARTH.items())
-        p_false = sum(rate * operated(tmp_path, f"external.{event.name}", setting).mean()
-                      for event, rate in zip(events, rates / rates.sum(), strict=True))
+        p_missed = sum(
+            share * missed(tmp_path, f"internal.{kind}", setting).mean()
+            for kind, share in NO_EARTH.items()
+        )
+        p_false = sum(
+            rate * operated(tmp_path, f"external.{event.name}", setting).mean()
+            for event, rate in zip(events, rates / rates.sum(), strict=True)
+        )
         assert p_missed == pytest.approx(judged.missed.total[number], rel=1e-12, abs=1e-15)
         assert p_false == pytest.approx(judged.false.total[number], rel=1e-12, abs=1e-15)
 
@@ -132,7 +165,8 @@ def test_rows_are_keyed_and_every_column_is_explained(folder: Path, result: Resu
 
 
 def test_two_workers_write_the_same_bytes_a_row_group_at_a_time(
-        tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     from pyarrow.parquet import ParquetFile
 
     waiting = []
@@ -141,21 +175,23 @@ def test_two_workers_write_the_same_bytes_a_row_group_at_a_time(
     def flush(self: sample_files.SampleFiles) -> None:
         waiting.append(sum(map(sample_files._length, self._waiting)))
         plain(self)
+
     monkeypatch.setattr(sample_files, "ROW_GROUP", 40)
     monkeypatch.setattr(sample_files.SampleFiles, "_flush", flush)
     one, two = tmp_path / "one", tmp_path / "two"
     kept(one, PLAIN)
     kept(two, PLAIN, workers=2)
     assert {path.name: path.read_bytes() for path in one.iterdir()} == {
-        path.name: path.read_bytes() for path in two.iterdir()}
-    chunk = 192 // 16                                      # samples of one block of plants
+        path.name: path.read_bytes() for path in two.iterdir()
+    }
+    chunk = 192 // 16  # samples of one block of plants
     assert max(waiting) == 40 // chunk * chunk + chunk
     with ParquetFile(one / "samples_external_near_fault.parquet") as file:
         assert file.num_row_groups == 4
         assert file.schema_arrow.field("load.current_pu").metadata[b"unit"] == b"pu"
 
 
-# --- weighted samples -------------------------------------------------------------------------------------
+# --- weighted samples ---------------------------------------------------------
 
 
 def test_weighted_samples_give_the_probability_of_rare_false_trips(tmp_path: Path) -> None:
@@ -163,22 +199,27 @@ def test_weighted_samples_give_the_probability_of_rare_false_trips(tmp_path: Pat
     result = kept(tmp_path, PLAIN | {"study.rare_samples": 4096, "external_events": [event]})
     rows = pd.read_parquet(tmp_path / "samples_weighted_near_fault.parquet")
     assert len(rows) == 4096 == rows["plant"].nunique()
-    error = rows["weight"].std() / len(rows)**0.5
-    assert abs(rows["weight"].mean() - 1) < 5 * error      # by chance once in a million
+    error = rows["weight"].std() / len(rows) ** 0.5
+    assert abs(rows["weight"].mean() - 1) < 5 * error  # by chance once in a million
     first = result.outcome.first
     weighted = first.strata["external.near_fault"].weighted
     assert weighted is not None
     for number, setting in enumerate(first.settings):
         p = (rows["weight"] * operated(tmp_path, "weighted.near_fault", setting)).mean()
-        assert p == pytest.approx(weighted.sums.total[number] / weighted.sums.trials, rel=1e-9, abs=1e-15)
+        assert p == pytest.approx(
+            weighted.sums.total[number] / weighted.sums.trials, rel=1e-9, abs=1e-15
+        )
 
 
-# --- earth faults -----------------------------------------------------------------------------------------
+# --- earth faults -------------------------------------------------------------
 
 
 def test_a_place_between_the_solved_ones_is_read_as_critical_positions_are() -> None:
     nodes, x = winding_nodes(15), np.linspace(0, 1, 50)
-    gain, load = np.linspace(0.5, 3, 50), 0.3 - 0.2j       # |a·x + b|² is a parabola: the interpolation is exact
+    gain, load = (
+        np.linspace(0.5, 3, 50),
+        0.3 - 0.2j,
+    )  # |a·x + b|² is a parabola: the interpolation is exact
     currents = np.abs(gain[:, None] * nodes + load)
     assert at_place(nodes, currents, x) == pytest.approx(np.abs(gain * x + load), rel=1e-12)
     place, _ = critical_position(nodes, currents, [0.6])
@@ -195,13 +236,21 @@ def earth_block(study: Study) -> Block:
 
 
 @pytest.mark.parametrize("changes", [SMALL, PLAIN | GREATER_OF], ids=["sum", "greater_of"])
-def test_the_pickup_at_the_sampled_place_says_what_the_critical_position_says(changes: dict[str, Any]) -> None:
+def test_the_pickup_at_the_sampled_place_says_what_the_critical_position_says(
+    changes: dict[str, Any],
+) -> None:
     block = earth_block(study_with(changes | {"study.earth_fault_samples": 2048}))
     found, x = winding.solved(block), block.samples["internal_faults.position"]
     compared = agree = 0
     for lattice in block.job.lattices:
         notes = dict.fromkeys(("re_entries", "interpolation", "interpolated"), 0.0)
-        positions = dict(zip(("phase", "earth"), winding.critical_positions(block, lattice, found, notes), strict=True))
+        positions = dict(
+            zip(
+                ("phase", "earth"),
+                winding.critical_positions(block, lattice, found, notes),
+                strict=True,
+            )
+        )
         for what, held in winding.pickups_at_place(block, lattice, found):
             settings = getattr(lattice, f"{what.axis}_pickup_a")
             for pickup in what.pickups_a:
@@ -209,24 +258,30 @@ def test_the_pickup_at_the_sampled_place_says_what_the_critical_position_says(ch
                 beyond = x > positions[what.axis][:, settings.index(pickup), delay]
                 compared += x.size
                 agree += int(((held > pickup) == beyond).sum())
-        assert notes["re_entries"] == 0                    # the missed part is one stretch from the neutral
+        assert notes["re_entries"] == 0  # the missed part is one stretch from the neutral
     assert compared > 200
     assert agree == compared
 
 
-def test_each_earth_setting_is_judged_by_one_column_for_its_delay(folder: Path, result: Result) -> None:
+def test_each_earth_setting_is_judged_by_one_column_for_its_delay(
+    folder: Path, result: Result
+) -> None:
     table = pd.read_csv(folder / sample_files.COLUMNS).query(
-        "file == 'samples_internal_earth.parquet' and what == 'critical pick-up' and scheme == 'two_phase_one_earth'")
+        "file == 'samples_internal_earth.parquet' and what == 'critical pick-up' and scheme =="
+        " 'two_phase_one_earth'"
+    )
     rows, x = rows_of(folder / "samples_internal_earth.parquet"), "internal_faults.position"
     for delay in (0.0, 0.06):
-        mine = table[(table["element"] == "earth") & (table["delay_s"].isna() | (table["delay_s"] == delay))]
+        mine = table[
+            (table["element"] == "earth") & (table["delay_s"].isna() | (table["delay_s"] == delay))
+        ]
         assert sorted(a for cell in mine["judges_a"] for a in str(cell).split()) == ["0.02", "0.2"]
         for column in mine["column"]:
             near, far = (rows[column][part].mean() for part in (rows[x] < 0.3, rows[x] > 0.7))
-            assert near < 0.5 * far                        # the fault's current grows with its distance
+            assert near < 0.5 * far  # the fault's current grows with its distance
 
 
-# --- names of inputs --------------------------------------------------------------------------------------
+# --- names of inputs ----------------------------------------------------------
 
 
 def names_of(changes: dict[str, Any], stratum: str) -> set[str]:
@@ -235,8 +290,10 @@ def names_of(changes: dict[str, Any], stratum: str) -> set[str]:
     _, rows = run_and_keep(job, job.design_of(stratum).chunks(stratum)[0])
     names = [column.name for column in rows]
     assert len(set(names)) == len(names)
-    assert all(values.shape == (job.design_of(stratum).samples_in(Chunk(stratum, 0, 0, 0, 0)),)
-               for values in rows.values())
+    assert all(
+        values.shape == (job.design_of(stratum).samples_in(Chunk(stratum, 0, 0, 0, 0)),)
+        for values in rows.values()
+    )
     return set(names)
 
 
@@ -245,34 +302,49 @@ def test_an_end_with_cts_of_its_own_has_its_own_columns_only() -> None:
     found = names_of({"ct.line_end.knee_voltage_v": spread}, "internal.phase_phase")
     knees = {name for name in found if "knee_voltage_v" in name}
     assert knees == {f"ct.knee_voltage_v[neutral_end.L{k}]" for k in (1, 2, 3)} | {
-        f"ct.line_end.knee_voltage_v[L{k}]" for k in (1, 2, 3)}
-    assert "ct.lead_resistance_ohm" in found               # shared: one value
+        f"ct.line_end.knee_voltage_v[L{k}]" for k in (1, 2, 3)
+    }
+    assert "ct.lead_resistance_ohm" in found  # shared: one value
     assert {f"relay.pickup_error_percent[{k}]" for k in ("L1", "L2", "L3", "earth")} <= found
 
 
 def test_the_ct_in_the_neutral_conductor_and_the_breaker_have_columns() -> None:
     spread = {"dist": "uniform", "low": 250, "high": 350}
-    found = names_of({"scheme.kind": "restricted_earth_fault", "candidates.phase_pickup_a": REMOVE,
-                      "scheme.watched_phases": REMOVE, "ct.neutral_conductor": {"knee_voltage_v": spread},
-                      "states.breaker_open_share": 0.2}, EARTH)
+    found = names_of(
+        {
+            "scheme.kind": "restricted_earth_fault",
+            "candidates.phase_pickup_a": REMOVE,
+            "scheme.watched_phases": REMOVE,
+            "ct.neutral_conductor": {"knee_voltage_v": spread},
+            "states.breaker_open_share": 0.2,
+        },
+        EARTH,
+    )
     assert {"ct.neutral_conductor.knee_voltage_v", "breaker_open"} <= found
 
 
 def test_what_has_no_part_in_a_stratum_is_left_out(folder: Path) -> None:
-    far, earth = (set(pd.read_parquet(folder / f"samples_{name}.parquet")) for name in (
-        "external_far_fault", "internal_earth"))
+    far, earth = (
+        set(pd.read_parquet(folder / f"samples_{name}.parquet"))
+        for name in ("external_far_fault", "internal_earth")
+    )
     assert "external_events.far_fault.clearing_time_s" in far
     assert not any("near_fault" in name or name.startswith("internal_faults") for name in far)
     assert not any(name.startswith("external_events") for name in earth)
 
 
-# --- the command line -------------------------------------------------------------------------------------
+# --- the command line ---------------------------------------------------------
 
 
 def test_the_command_puts_them_into_its_folder_and_replaces_them(
-        tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     monkeypatch.chdir(tmp_path)
-    text = minimal_study_text().replace("plants = 32", "plants = 16").replace("delay_s = [0]", "delay_s = [0.1]")
+    text = (
+        minimal_study_text()
+        .replace("plants = 32", "plants = 16")
+        .replace("delay_s = [0]", "delay_s = [0.1]")
+    )
     (tmp_path / "s.toml").write_text(text)
     command = ["run", "s.toml", "--samples", "32", "--workers", "1"]
     assert main([*command, "--keep-samples"]) == 0
@@ -288,31 +360,43 @@ def test_the_command_puts_them_into_its_folder_and_replaces_them(
 
 
 def test_a_kind_that_keeps_none_is_refused_before_anything_is_sampled(
-        tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     monkeypatch.chdir(tmp_path)
     text = minimal_study_text().replace('kind = "setting_sweep"', 'kind = "variants"')
-    (tmp_path / "s.toml").write_text(text + '[[variants]]\nname = "a"\nchanges = { "ct.remanence_percent" = 40 }\n')
+    (tmp_path / "s.toml").write_text(
+        text + '[[variants]]\nname = "a"\nchanges = { "ct.remanence_percent" = 40 }\n'
+    )
     assert main(["run", "s.toml", "--keep-samples"]) == 2
-    assert capsys.readouterr().err == (
-        'statorodds: --keep-samples: study.kind = "variants" keeps none; run the file as "setting_sweep", or leave the '
-        "option out\n")
+    assert (
+        capsys.readouterr().err
+        == 'statorodds: --keep-samples: study.kind = "variants" keeps none; run the file as'
+        ' "setting_sweep", or leave the option out\n'
+    )
     assert [path.name for path in tmp_path.iterdir()] == ["s.toml"]
 
 
-# --- refusals ---------------------------------------------------------------------------------------------
+# --- refusals -----------------------------------------------------------------
 
 
-def test_without_pyarrow_nothing_is_sampled(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_without_pyarrow_nothing_is_sampled(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setattr(sample_files, "find_spec", lambda name: None)
     with pytest.raises(StudyError, match="pip install pyarrow, or leave the option out"):
-        run_study(study_with(SMALL), workers=1, keep_samples=tmp_path,
-                  progress=lambda *_: pytest.fail("sampled before the refusal"))
+        run_study(
+            study_with(SMALL),
+            workers=1,
+            keep_samples=tmp_path,
+            progress=lambda *_: pytest.fail("sampled before the refusal"),
+        )
     assert not list(tmp_path.iterdir())
 
 
 def test_a_full_disk_is_told_in_one_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def full(*_: object) -> None:
         raise OSError(28, "No space left on device")
+
     monkeypatch.setattr("pyarrow.parquet.ParquetWriter.write_table", full)
     with pytest.raises(StudyError, match="No space left on device"):
         kept(tmp_path, PLAIN)

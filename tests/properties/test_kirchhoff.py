@@ -23,10 +23,21 @@ def draw():
     winding = winding_impedance(x, rng.uniform(0, 0.1, N), rng.uniform(0.1, 3, N), 2)
     infeed = np.where(rng.uniform(size=N) < 0.3, np.inf, 1j * rng.uniform(0.1, 5, N))
     fault = np.where(rng.uniform(size=N) < 0.3, 0.0, 10 ** rng.uniform(-1, 3, N))
-    place = {"x": x, "phase": rng.integers(0, 3, N), "emf_v": rng.uniform(1e3, 15e3, N), "fault_ohm": fault}
-    earth = {"neutral_ohm": 10 ** rng.uniform(0, 4, N), "other_neutrals_ohm": other,
-             "stator_capacitance_f": rng.uniform(0, 5e-7, N), "terminal_capacitance_f": rng.uniform(0, 5e-7, N),
-             "external_capacitance_f": rng.uniform(0, 5e-6, N), "omega": OMEGA, "infeed_share": rng.uniform(0, 1, N)}
+    place = {
+        "x": x,
+        "phase": rng.integers(0, 3, N),
+        "emf_v": rng.uniform(1e3, 15e3, N),
+        "fault_ohm": fault,
+    }
+    earth = {
+        "neutral_ohm": 10 ** rng.uniform(0, 4, N),
+        "other_neutrals_ohm": other,
+        "stator_capacitance_f": rng.uniform(0, 5e-7, N),
+        "terminal_capacitance_f": rng.uniform(0, 5e-7, N),
+        "external_capacitance_f": rng.uniform(0, 5e-6, N),
+        "omega": OMEGA,
+        "infeed_share": rng.uniform(0, 1, N),
+    }
     return place, winding, infeed, earth
 
 
@@ -36,7 +47,10 @@ def earth_faults(place, winding, infeed, earth):
 
 
 def phase_faults(place, winding, infeed, earth):
-    keys = {name: earth[name] for name in ("stator_capacitance_f", "terminal_capacitance_f", "omega", "infeed_share")}
+    keys = {
+        name: earth[name]
+        for name in ("stator_capacitance_f", "terminal_capacitance_f", "omega", "infeed_share")
+    }
     for kind in ("phase_phase", "three_phase"):
         yield phase_fault(kind, machine_ohm=winding, infeed_ohm=infeed, **place, **keys)
 
@@ -51,11 +65,15 @@ def test_six_currents_sum_to_the_residual():
         total = into_zone(fault.end_currents_a).sum(axis=-1)
         scale = abs(fault.end_currents_a).max(axis=-1) + abs(fault.fault_current_a)
         assert (abs(total - fault.residual_a) <= 1e-12 * scale).all()
-        # and each end by itself: the neutral's current comes in, the rest of the return goes out
+        # and each end by itself: the neutral's current comes in, the rest of the return goes
+        # out
         neutral = -fault.neutral_voltage_v / earth["neutral_ohm"]
         assert (abs(fault.end_currents_a[:, :3].sum(axis=-1) - neutral) <= 1e-12 * scale).all()
         zone = 3j * OMEGA * (earth["stator_capacitance_f"] + earth["terminal_capacitance_f"])
-        assert (abs(fault.fault_current_a + zone * fault.neutral_voltage_v - fault.residual_a) <= 1e-12 * scale).all()
+        assert (
+            abs(fault.fault_current_a + zone * fault.neutral_voltage_v - fault.residual_a)
+            <= 1e-12 * scale
+        ).all()
 
 
 def test_faults_clear_of_earth_leave_no_residual():
@@ -66,7 +84,8 @@ def test_faults_clear_of_earth_leave_no_residual():
 
 
 def test_no_phase_is_special():
-    """The fault one phase on is the same fault, its places moved by one and turned by 120 degrees."""
+    """The fault one phase on is the same fault, its places moved by one and turned by 120
+    degrees."""
     place, winding, infeed, earth = draw()
     moved = place | {"phase": (place["phase"] + 1) % 3}
     here = [fault.end_currents_a for fault in earth_faults(place, winding, infeed, earth)]
@@ -85,10 +104,19 @@ def test_earth_fault_current_never_falls_with_position():
     reactance = rng.uniform(0.1, 3, (N, 1))
     capacitance = 10 ** rng.uniform(-8, -5.5, (3, N, 1))
     current = earth_fault(
-        x, 0, 6000.0, winding_impedance(x, rng.uniform(0, 0.1, (N, 1)), reactance, 2), rng.uniform(0, 20, (N, 1)),
-        neutral_ohm=reactance * 10 ** rng.uniform(0.1, 2, (N, 1)), other_neutrals_ohm=np.inf,
-        stator_capacitance_f=capacitance[0], terminal_capacitance_f=capacitance[1],
-        external_capacitance_f=capacitance[2], omega=OMEGA, infeed_share=0.0).fault_current_a
+        x,
+        0,
+        6000.0,
+        winding_impedance(x, rng.uniform(0, 0.1, (N, 1)), reactance, 2),
+        rng.uniform(0, 20, (N, 1)),
+        neutral_ohm=reactance * 10 ** rng.uniform(0.1, 2, (N, 1)),
+        other_neutrals_ohm=np.inf,
+        stator_capacitance_f=capacitance[0],
+        terminal_capacitance_f=capacitance[1],
+        external_capacitance_f=capacitance[2],
+        omega=OMEGA,
+        infeed_share=0.0,
+    ).fault_current_a
     assert (np.diff(abs(current), axis=-1) >= 0).all()
 
 
@@ -96,14 +124,25 @@ def draw_events():
     rng = np.random.default_rng(SEED + 1)
     first = rng.uniform(0.1, 0.3, N)
     machine = Decrement(
-        subtransient_reactance_pu=first, transient_reactance_pu=first * rng.uniform(1, 2, N),
-        synchronous_reactance_pu=first * rng.uniform(2, 8, N), negative_sequence_reactance_pu=rng.uniform(0.1, 0.3, N),
-        subtransient_time_constant_s=rng.uniform(0.01, 0.1, N), transient_time_constant_s=rng.uniform(0.5, 2, N),
-        armature_time_constant_s=rng.uniform(0.02, 0.3, N))
-    rest = {"external_reactance_pu": rng.uniform(0, 1, N), "external_resistance_pu": rng.uniform(0, 0.1, N),
-            "voltage_factor": rng.uniform(0.9, 1.1, N), "load_current_pu": rng.uniform(0, 1.2, N),
-            "power_factor": rng.uniform(0, 1, N), "point_on_wave_rad": rng.uniform(0, 2 * np.pi, N),
-            "pair": rng.integers(0, 3, N), "omega": OMEGA, "rated_current_a": 1.0}
+        subtransient_reactance_pu=first,
+        transient_reactance_pu=first * rng.uniform(1, 2, N),
+        synchronous_reactance_pu=first * rng.uniform(2, 8, N),
+        negative_sequence_reactance_pu=rng.uniform(0.1, 0.3, N),
+        subtransient_time_constant_s=rng.uniform(0.01, 0.1, N),
+        transient_time_constant_s=rng.uniform(0.5, 2, N),
+        armature_time_constant_s=rng.uniform(0.02, 0.3, N),
+    )
+    rest = {
+        "external_reactance_pu": rng.uniform(0, 1, N),
+        "external_resistance_pu": rng.uniform(0, 0.1, N),
+        "voltage_factor": rng.uniform(0.9, 1.1, N),
+        "load_current_pu": rng.uniform(0, 1.2, N),
+        "power_factor": rng.uniform(0, 1, N),
+        "point_on_wave_rad": rng.uniform(0, 2 * np.pi, N),
+        "pair": rng.integers(0, 3, N),
+        "omega": OMEGA,
+        "rated_current_a": 1.0,
+    }
     return machine, rest
 
 

@@ -8,12 +8,17 @@ import pytest
 from pandas.testing import assert_frame_equal
 
 from montecarlo import Result, run_study
-from studies.setting_sweep import findings
-from tests.unit.studies import study_with
+from studies.sweep.run import findings
+from tests.made.studies import study_with
 
 PRESENT = {"phase_pickup_a": 0.5, "earth_pickup_a": 0.3, "stabilising_resistance_ohm": 50.0}
-SMALL: dict[str, Any] = {"study.samples": 256, "study.plants": 32, "study.earth_fault_samples": 64,
-                         "policy.p_false_max": 0.5, "candidates.present": PRESENT}
+SMALL: dict[str, Any] = {
+    "study.samples": 256,
+    "study.plants": 32,
+    "study.earth_fault_samples": 64,
+    "policy.p_false_max": 0.5,
+    "candidates.present": PRESENT,
+}
 SHIFTED = {"ct.remanence_model": "shifted_curve"}
 BOTH = {"study.compare_remanence_models": True}
 TABLES = ("candidates", "by_type", "coverage")
@@ -33,11 +38,16 @@ def test_the_second_run_is_the_study_with_the_other_model(both: Result, shifted:
     assert both.other is not None
     assert shifted.other is None
     assert shifted.remanence_models is None
-    one, other = (result.candidates[result.candidates["batch"] == 1] for result in (shifted, both.other))
+    one, other = (
+        result.candidates[result.candidates["batch"] == 1] for result in (shifted, both.other)
+    )
     shared = one["candidate"][one["candidate"].isin(other["candidate"])]
     assert len(shared) > 10
-    assert_frame_equal(one[one["candidate"].isin(shared)].reset_index(drop=True),
-                       other[other["candidate"].isin(shared)].reset_index(drop=True), check_exact=True)
+    assert_frame_equal(
+        one[one["candidate"].isin(shared)].reset_index(drop=True),
+        other[other["candidate"].isin(shared)].reset_index(drop=True),
+        check_exact=True,
+    )
     assert both.other.chosen == shifted.chosen
 
 
@@ -69,7 +79,8 @@ def test_the_table_has_what_each_chooses_and_the_present_in_both(both: Result) -
         assert rows["p_missed"].to_dict() == full.loc[rows.index, "p_missed"].to_dict()
         assert (rows["batch"] == 2).loc[[result.chosen]].all()
     second = table[table["remanence_model"] == "shifted_curve"]
-    assert (second["batch"] == 2).all()                    # what the first run chose is judged on fresh numbers too
+    # what the first run chose is judged on fresh numbers too
+    assert (second["batch"] == 2).all()
 
 
 def test_ideal_cts_remember_nothing_in_either() -> None:
@@ -83,7 +94,9 @@ def test_ideal_cts_remember_nothing_in_either() -> None:
 def test_the_option_makes_a_file_and_a_sentence(both: Result) -> None:
     made = findings(both)
     assert "remanence_models" in made.frames
-    assert "as remanence model of the CTs, on the same random numbers," in " ".join(" ".join(made.text).split())
+    assert "as remanence model of the CTs, on the same random numbers," in " ".join(
+        " ".join(made.text).split()
+    )
     record = made.provenance["other_model"]
     assert record["remanence_model"] == "shifted_curve"
     assert record["chosen"] == both.other.chosen  # type: ignore[union-attr]
@@ -98,8 +111,16 @@ def test_without_it_there_is_neither(shifted: Result) -> None:
 
 def test_progress_names_the_second_run() -> None:
     told: list[str] = []
-    changes = {"study.samples": 32, "study.earth_fault_samples": 32, "candidates.stabilising_resistance_ohm": [0]}
-    run_study(study_with(SMALL | BOTH | changes), workers=1, progress=lambda done, total, what: told.append(what))
+    changes = {
+        "study.samples": 32,
+        "study.earth_fault_samples": 32,
+        "candidates.stabilising_resistance_ohm": [0],
+    }
+    run_study(
+        study_with(SMALL | BOTH | changes),
+        workers=1,
+        progress=lambda done, total, what: told.append(what),
+    )
     at = next(k for k, what in enumerate(told) if what.endswith(", shifted_curve"))
     assert all(what.endswith(", shifted_curve") for what in told[at:])
 

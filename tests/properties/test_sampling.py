@@ -17,14 +17,26 @@ quick = settings(max_examples=30, deadline=None, derandomize=True)
 
 
 def an_input(key, varies, width="one"):
-    return Input(key, Quantity("ohm", "for a test", width=width), LAW, varies, {"one": 1, "ct": 6}[width])
+    return Input(
+        key, Quantity("ohm", "for a test", width=width), LAW, varies, {"one": 1, "ct": 6}[width]
+    )
 
 
-INPUTS = (an_input("p.a", "plant"), an_input("p.six", "plant", "ct"), an_input("e.a", "event"),
-          an_input("e.b", "event"), an_input("e.six", "event", "ct"), an_input("e.other", "event", "ct"))
+INPUTS = (
+    an_input("p.a", "plant"),
+    an_input("p.six", "plant", "ct"),
+    an_input("e.a", "event"),
+    an_input("e.b", "event"),
+    an_input("e.six", "event", "ct"),
+    an_input("e.other", "event", "ct"),
+)
 TIES = [("e.a", "e.b", 0.6), ("e.six", "e.other", -0.4)]
-designs = st.builds(Design, st.integers(1, 70), st.integers(1, 900), st.integers(1, 64), st.booleans())
-nets = st.builds(Design, st.integers(1, 300), st.integers(1, 5000), st.integers(1, 256), st.just(True))
+designs = st.builds(
+    Design, st.integers(1, 70), st.integers(1, 900), st.integers(1, 64), st.booleans()
+)
+nets = st.builds(
+    Design, st.integers(1, 300), st.integers(1, 5000), st.integers(1, 256), st.just(True)
+)
 seeds = st.integers(0, 2**63 - 1)
 
 
@@ -37,7 +49,9 @@ def by_plant_and_event(design, seed, inputs=INPUTS, order=1):
         for key, value in values.items():
             shape = (design.plants_rounded, design.events_per_plant, *value.shape[1:])
             place = table.setdefault(key, np.full(shape, np.nan))
-            place[design.plants_in(chunk), first:first + events] = value.reshape(-1, events, *value.shape[1:])
+            place[design.plants_in(chunk), first : first + events] = value.reshape(
+                -1, events, *value.shape[1:]
+            )
     return table
 
 
@@ -56,20 +70,31 @@ def test_more_samples_only_append_events(design, seed, more):
     longer = replace(design, samples=design.samples + more)
     before, after = by_plant_and_event(design, seed), by_plant_and_event(longer, seed)
     for key, value in before.items():
-        assert (after[key][:, :design.events_per_plant] == value).all()
+        assert (after[key][:, : design.events_per_plant] == value).all()
 
 
 @quick
 @given(designs, seeds, st.sampled_from([item.key for item in INPUTS]))
 def test_an_input_fixed_or_added_leaves_every_other_draw(design, seed, key):
     """Added anywhere on streams, on nets behind the others, or as a table within a table."""
-    fixed = tuple(Input(i.key, i.quantity, number(2.0), i.varies, i.columns) if i.key == key else i for i in INPUTS)
-    added = (an_input("e.table.new", "event", "ct"), an_input("p.table.new", "plant"), *INPUTS, an_input(
-        "e.new", "event", "ct"), an_input("p.new", "plant"))
+    fixed = tuple(
+        Input(i.key, i.quantity, number(2.0), i.varies, i.columns) if i.key == key else i
+        for i in INPUTS
+    )
+    added = (
+        an_input("e.table.new", "event", "ct"),
+        an_input("p.table.new", "plant"),
+        *INPUTS,
+        an_input("e.new", "event", "ct"),
+        an_input("p.new", "plant"),
+    )
     if not design.net:
         added = (an_input("e.first", "event"), *added)
     base = by_plant_and_event(design, seed)
-    without, with_more = by_plant_and_event(design, seed, fixed), by_plant_and_event(design, seed, added)
+    without, with_more = (
+        by_plant_and_event(design, seed, fixed),
+        by_plant_and_event(design, seed, added),
+    )
     for name, value in base.items():
         assert (with_more[name] == value).all()
         assert (without[name] == (2.0 if name == key else value)).all()
@@ -78,12 +103,15 @@ def test_an_input_fixed_or_added_leaves_every_other_draw(design, seed, key):
 @quick
 @given(designs, seeds)
 def test_the_record_of_plants_is_what_the_chunks_used(design, seed):
-    record, used = all_plants(INPUTS, TIES, seed=seed, design=design), by_plant_and_event(design, seed)
+    record, used = (
+        all_plants(INPUTS, TIES, seed=seed, design=design),
+        by_plant_and_event(design, seed),
+    )
     for key, value in record.items():
         assert (used[key] == value[:, None]).all()
 
 
-# --- nets -------------------------------------------------------------------------------------------------
+# --- nets ---------------------------------------------------------------------
 
 
 @quick
@@ -101,15 +129,17 @@ def test_every_run_of_points_is_one_event_of_each_plant_in_order(design, seed):
 @quick
 @given(nets, seeds)
 def test_the_plants_and_the_events_of_a_block_fill_every_dimension_evenly(design, seed):
-    """Each of as many equal cells as there are points holds one, for every input by itself: over the plants of a block,
-    and over the events of a block in any number of chunks."""
+    """Each of as many equal cells as there are points holds one, for every input by itself: over
+    the plants of a block, and over the events of a block in any number of chunks."""
     plants, events = design.plants_per_block, design.events_per_plant
     plain = read_distribution({"dist": "uniform", "low": 0.0, "high": 1.0})
     inputs = tuple(Input(i.key, i.quantity, plain, i.varies, i.columns) for i in INPUTS)
     chunks = [chunk for chunk in design.chunks("s") if chunk.plant_block == 3]
     parts = [event_samples(inputs, (), seed=seed, design=design, chunk=chunk) for chunk in chunks]
     for key in ("e.a", "e.six", "p.six"):
-        by_plant = np.concatenate([part[key].reshape(plants, -1, *part[key].shape[1:]) for part in parts], axis=1)
+        by_plant = np.concatenate(
+            [part[key].reshape(plants, -1, *part[key].shape[1:]) for part in parts], axis=1
+        )
         by_plant = by_plant.reshape(plants, events, -1)
         if key.startswith("p"):
             cells = np.floor(by_plant[:, 0] * plants)
@@ -122,10 +152,17 @@ def test_the_plants_and_the_events_of_a_block_fill_every_dimension_evenly(design
 def test_blocks_rounds_and_strata_have_their_own_scramble_and_a_seed_repeats_it():
     """Seed 0 is a seed like any other."""
     names = (("lead", 1), ("x", 3))
-    nets = [Net(0, "s", 0, 0, names), Net(0, "s", 0, 1, names), Net(0, "s", 1, 0, names), Net(0, "t", 0, 0, names),
-            Net(1, "s", 0, 0, names)]
+    nets = [
+        Net(0, "s", 0, 0, names),
+        Net(0, "s", 0, 1, names),
+        Net(0, "s", 1, 0, names),
+        Net(0, "t", 0, 0, names),
+        Net(1, "s", 0, 0, names),
+    ]
     first = [net.points(0, 64).values for net in nets]
-    assert all((np.abs(one - other) > 0).all() for k, one in enumerate(first) for other in first[:k])
+    assert all(
+        (np.abs(one - other) > 0).all() for k, one in enumerate(first) for other in first[:k]
+    )
     assert (first[0] == nets[0].points(0, 64).values).all()
     assert ((first[0] > 0) & (first[0] < 1)).all()
 
@@ -135,5 +172,5 @@ def test_a_chunk_is_a_range_of_one_long_net():
     whole = net.points(0, 1024)
     for start, count in ((0, 16), (16, 16), (512, 512), (96, 32)):
         part = net.points(start, count)
-        assert (part.values == whole.values[start:start + count]).all()
+        assert (part.values == whole.values[start : start + count]).all()
     assert (whole.of("y", 2) == whole.values[:, 7:9]).all()

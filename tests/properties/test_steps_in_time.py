@@ -1,7 +1,8 @@
-"""The default step gives p_missed of earth faults as 16 times as many do, in the studies of `configs`.
+"""The default step gives p_missed of earth faults as 16 times as many do, in the studies of
+`configs`.
 
-Both take the same samples. The error differs from sample to sample by about a tenth of itself, so 128
-of them tell it to a few thousandths of a per cent (`python -m tests.benchmarks.steps`)."""
+Both take the same samples. The error differs from sample to sample by about a tenth of itself, so
+128 of them tell it to a few thousandths of a per cent (`python -m tests.benchmarks.steps`)."""
 
 from __future__ import annotations
 
@@ -26,15 +27,19 @@ FEW = ("drivers_11kv", "schemes_11kv", "transformer_earthed_13_8kv")
 
 def block_of(name: str, stratum: str, samples: int = 64) -> Block:
     study = read_study(CONFIGS / f"{name}.toml")
-    job = Job(study.alone, candidate_lattices(study), Design(16, 16 * samples),
-              Design(16, 16 * samples, net=True))
+    job = Job(
+        study.alone,
+        candidate_lattices(study),
+        Design(16, 16 * samples),
+        Design(16, 16 * samples, net=True),
+    )
     return Block(job, Chunk(stratum, 0, 0, 0, 0))
 
 
 @pytest.mark.parametrize("name", FEW)
 def test_p_missed_of_every_candidate_is_right_by_the_default_step(name: str) -> None:
     error, _ = errors(read_study(CONFIGS / f"{name}.toml"), plants=4, events=16)
-    assert 0 < np.abs(error).max() < ALLOWED               # some candidates go in time
+    assert 0 < np.abs(error).max() < ALLOWED  # some candidates go in time
 
 
 @pytest.mark.slow
@@ -56,17 +61,18 @@ def test_an_earth_fault_jumps_and_both_sides_of_the_jump_are_there() -> None:
     during = primary.earth_faults(block, np.array([0.5]))[:, 0]
     waves = primary.step_currents(block, window, block.load_primary, during)
     event = 2 * window.per_cycle
-    sides = waves.wave[:, :6, event:event + 2]
+    sides = waves.wave[:, :6, event : event + 2]
     assert waves.jumps
     assert waves.wave.shape[2] == window.times(2 * window.per_cycle).size + 1
     for side, phasors in enumerate((block.load_primary, during)):
         assert sides[..., side] == pytest.approx(np.sqrt(2) * phasors.real, rel=1e-9)
-    assert np.median(np.abs(np.diff(sides)).max(axis=1)) > 10              # amperes primary
+    assert np.median(np.abs(np.diff(sides)).max(axis=1)) > 10  # amperes primary
 
 
 def test_external_events_have_no_jump() -> None:
-    """Within 0.1 microseconds of t = 0 no current moves by more than 0.2 % of its peak. What moves is
-    the charging current of the zone in a feeder's earth fault, 1.3 A; the others stay within 0.01 %."""
+    """Within 0.1 microseconds of t = 0 no current moves by more than 0.2 % of its peak. What moves
+    is the charging current of the zone in a feeder's earth fault, 1.3 A; the others stay within
+    0.01 %."""
     study = read_study(CONFIGS / "all_events_11kv.toml")
     for event in study.external_events:
         block = block_of("all_events_11kv", f"external.{event.name}")

@@ -7,24 +7,34 @@ from typing import Any
 import pytest
 
 from montecarlo.engine.run import run
-from montecarlo.engine.variants import run_variants
+from montecarlo.engine.side_by_side import run_variants
 from montecarlo.estimates.compare import Side, differences_of
-from tests.unit.studies import REMOVE, study_with
+from tests.made.studies import REMOVE, study_with
 
-SMALL: dict[str, Any] = {"study.samples": 128, "study.plants": 16, "study.earth_fault_samples": 32,
-                         "policy.p_false_max": 0.9, "relay.pickup_error_percent": 0.0}
+SMALL: dict[str, Any] = {
+    "study.samples": 128,
+    "study.plants": 16,
+    "study.earth_fault_samples": 32,
+    "policy.p_false_max": 0.9,
+    "relay.pickup_error_percent": 0.0,
+}
 
 
 def test_a_study_does_not_differ_from_itself_and_differs_from_one_with_less_fault_current() -> None:
-    studies = {"as stated": study_with(SMALL), "again": study_with(SMALL),
-               "less": study_with(SMALL | {"earthing.resistance_ohm": 200.0})}
+    studies = {
+        "as stated": study_with(SMALL),
+        "again": study_with(SMALL),
+        "less": study_with(SMALL | {"earthing.resistance_ohm": 200.0}),
+    }
     found = run_variants(studies, workers=1)
     assert [batch.round_ for batch in found.finals.values() if batch is not None] == [1, 1, 1]
     for gap in found.differences([("as stated", "again")])["as stated", "again"].values():
         assert tuple(map(float, gap)) == (0.0, 0.0, 0.0)
     missed = found.differences([("less", "as stated")])["less", "as stated"]["p_missed"]
     assert missed.low > 0.05
-    totals = [batch.judgement.missed.total[0] for batch in found.finals.values() if batch is not None]
+    totals = [
+        batch.judgement.missed.total[0] for batch in found.finals.values() if batch is not None
+    ]
     assert missed.p == pytest.approx(totals[2] - totals[0], rel=1e-9)
 
 
@@ -49,8 +59,10 @@ def test_every_scheme_has_its_best_setting_in_the_same_fresh_batch() -> None:
         without = {} if scheme != "per_phase" else {"candidates.earth_pickup_a": REMOVE}
         alone = run(study_with(SMALL | {"scheme.kind": scheme} | without), workers=1)
         assert alone.chosen == best
-    assert outcome.chosen == min(outcome.best.values(), key=[
-        outcome.first.settings[k] for k in outcome.first.verdict.order()].index)
+    assert outcome.chosen == min(
+        outcome.best.values(),
+        key=[outcome.first.settings[k] for k in outcome.first.verdict.order()].index,
+    )
     assert outcome.runner_up in set(outcome.best.values()) - {outcome.chosen}
 
 

@@ -9,18 +9,21 @@ from typing import Any
 import numpy as np
 import pytest
 
-from montecarlo.report.rows import SETTINGS
-from montecarlo.report.variants import SideBySide, run_side_by_side
+from montecarlo.frames.rows import SETTINGS
 from montecarlo.study.read import parse_study
-from studies.folder import prepare
-from studies.output import write_findings
-from studies.variants import findings
+from studies.alternatives.frames import SideBySide, run_side_by_side
+from studies.alternatives.run import findings
+from studies.cli.folder import prepare
+from studies.cli.output import write_findings
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 FEW = {"samples": 64, "earth_fault_samples": 64, "plants": 16, "kind": "variants"}
 SAME = {"name": "the same", "changes": {"machine.armature_time_constant_s": 0.15}}
-ON_UNIT = [SAME, {"name": "50 A", "changes": {"earthing.resistance_ohm": 160}},
-           {"name": "impossible", "changes": {"policy.p_false_max": 1e-9}}]
+ON_UNIT = [
+    SAME,
+    {"name": "50 A", "changes": {"earthing.resistance_ohm": 160}},
+    {"name": "impossible", "changes": {"policy.p_false_max": 1e-9}},
+]
 
 
 def compared(file: str, variants: list[dict[str, Any]] | None) -> SideBySide:
@@ -46,10 +49,18 @@ def unit() -> SideBySide:
 
 def test_each_variant_stands_at_its_own_choice(hydro: SideBySide) -> None:
     table = hydro.table.set_index("variant")
-    assert list(table.index) == ["as stated", "400 A resistor", "CTs of 450 V", "slow clearing", "2000 ohm",
-                                 "no remanence"]
+    assert list(table.index) == [
+        "as stated",
+        "400 A resistor",
+        "CTs of 450 V",
+        "slow clearing",
+        "2000 ohm",
+        "no remanence",
+    ]
     assert table.loc["2000 ohm", "stabilising_resistance_ohm"] == 2000
-    assert table.loc["400 A resistor", "changes"].startswith("earthing.resistance_ohm = {nominal = 15.9")
+    assert table.loc["400 A resistor", "changes"].startswith(
+        "earthing.resistance_ohm = {nominal = 15.9"
+    )
     for name, batch in hydro.variants.finals.items():
         assert batch is not None
         chosen = hydro.variants.outcomes[name].chosen
@@ -58,15 +69,19 @@ def test_each_variant_stands_at_its_own_choice(hydro: SideBySide) -> None:
         assert table.loc[name, "p_false"] == batch.judgement.false.total[0]
         for axis in SETTINGS:
             value = getattr(chosen, axis)
-            assert np.isnan(table.loc[name, axis]) if value is None else table.loc[name, axis] == value
+            assert (
+                np.isnan(table.loc[name, axis]) if value is None else table.loc[name, axis] == value
+            )
 
 
 def test_twice_the_fault_current_misses_fewer(hydro: SideBySide) -> None:
     gap = hydro.differences.set_index(["variant", "quantity"]).loc[("400 A resistor", "p_missed")]
-    assert gap["high"] < -0.05                             # about half of what is missed lies near the neutral
+    assert gap["high"] < -0.05  # about half of what is missed lies near the neutral
     assert gap["verdict"] == "distinguishable"
     table = hydro.table.set_index("variant")["p_missed"]
-    assert gap["difference"] == pytest.approx(table["400 A resistor"] - table["as stated"], rel=1e-9)
+    assert gap["difference"] == pytest.approx(
+        table["400 A resistor"] - table["as stated"], rel=1e-9
+    )
 
 
 def test_what_changes_nothing_differs_by_nothing(unit: SideBySide) -> None:
@@ -87,13 +102,23 @@ def test_a_variant_without_a_choice_has_an_empty_row_and_no_difference(unit: Sid
 
 
 @pytest.mark.parametrize("plant", ["hydro", "unit"])
-def test_the_folder_and_the_text_are_whole(plant: str, request: pytest.FixtureRequest, tmp_path: Path) -> None:
+def test_the_folder_and_the_text_are_whole(
+    plant: str, request: pytest.FixtureRequest, tmp_path: Path
+) -> None:
     found = findings(request.getfixturevalue(plant))
     assert max(map(len, found.text)) <= 100
     assert "nan" not in " ".join(found.text).split()
     destination = prepare(tmp_path / "out", replace=False)
     with destination.opened({}) as sitting:
-        files = write_findings(found, destination, sitting.staging, "s.toml", b"", {}, "statorodds run s.toml")
-    assert {"variants.csv", "variant_differences.csv", "candidates.csv", "inputs.csv", "variants.svg"} <= set(files)
+        files = write_findings(
+            found, destination, sitting.staging, "s.toml", b"", {}, "statorodds run s.toml"
+        )
+    assert {
+        "variants.csv",
+        "variant_differences.csv",
+        "candidates.csv",
+        "inputs.csv",
+        "variants.svg",
+    } <= set(files)
     assert set(found.begin) <= set(files)
     assert "nan" not in (tmp_path / "out" / "variants.csv").read_text()

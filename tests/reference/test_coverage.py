@@ -1,8 +1,9 @@
-"""Coverage: do the limits hold the truth as often as they say? Truth known by construction, repeats all at once.
+"""Coverage: do the limits hold the truth as often as they say? Truth known by construction, repeats
+all at once.
 
-A share seen in R repeats spreads by sqrt(c(1 - c)/R): 0.007 at c = 0.95, R = 1000. Each band below is at least 4
-such steps from the coverage measured once on 20,000 repeats, so another seed fails a line by chance once in 30,000.
-"""
+A share seen in R repeats spreads by sqrt(c(1 - c)/R): 0.007 at c = 0.95, R = 1000. Each band below
+is at least 4 such steps from the coverage measured once on 20,000 repeats, so another seed fails a
+line by chance once in 30,000."""
 
 import os
 
@@ -32,7 +33,8 @@ def exact_coverage(limits, n, p):
 
 
 def beta_plants(rng, p, cv, plants, events, repeats=REPEATS):
-    """Hits (repeats, plants) of plants whose own rates have mean p and coefficient of variation cv."""
+    """Hits (repeats, plants) of plants whose own rates have mean p and coefficient of variation
+    cv."""
     size = (1 - p) / p / cv**2 - 1
     return rng.binomial(events, rng.beta(p * size, (1 - p) * size, (repeats, plants)))
 
@@ -51,10 +53,18 @@ def test_wilson_is_right_on_average_and_too_low_for_the_rare():
     assert exact_coverage(clopper_pearson, 10_000, 1e-4) > 0.975
 
 
-@pytest.mark.parametrize(("p", "cv", "plants", "events"), [
-    (0.1, 0.3, 256, 8), (0.1, 1.0, 256, 40), (0.01, 1.0, 256, 40), (0.01, 3.0, 256, 40), (1e-3, 1.0, 256, 100),
-    (1e-3, 3.0, 256, 40), (1e-4, 3.0, 256, 40),
-])
+@pytest.mark.parametrize(
+    ("p", "cv", "plants", "events"),
+    [
+        (0.1, 0.3, 256, 8),
+        (0.1, 1.0, 256, 40),
+        (0.01, 1.0, 256, 40),
+        (0.01, 3.0, 256, 40),
+        (1e-3, 1.0, 256, 100),
+        (1e-3, 3.0, 256, 40),
+        (1e-4, 3.0, 256, 40),
+    ],
+)
 def test_clustered_limits_hold_for_plants_that_differ(p, cv, plants, events):
     hits = beta_plants(np.random.default_rng(SEED), p, cv, plants, events)
     assert covered(clustered(hits, np.full(plants, events)), p) > 0.915
@@ -63,19 +73,25 @@ def test_clustered_limits_hold_for_plants_that_differ(p, cv, plants, events):
 
 def test_plain_limits_are_too_narrow_for_plants_that_differ():
     hits = beta_plants(np.random.default_rng(SEED), 0.1, 1.0, 256, 40)
-    assert covered(clopper_pearson(hits.sum(-1), 256 * 40), 0.1) < 0.75     # 0.62 measured
+    assert covered(clopper_pearson(hits.sum(-1), 256 * 40), 0.1) < 0.75  # 0.62 measured
 
 
 def test_risk_in_very_few_plants_is_missed_as_the_docstring_says():
-    # mean 1e-3, cv 14: about one plant in 200 carries it all. No count over 256 plants can show that reliably.
+    # mean 1e-3, cv 14: about one plant in 200 carries it all. No count over 256 plants can show
+    # that reliably.
     hits = beta_plants(np.random.default_rng(SEED), 1e-3, 14.0, 256, 40)
     assert 0.65 < covered(clustered(hits, np.full(256, 40), side="high"), 1e-3) < 0.85
 
 
-@pytest.mark.parametrize(("weights", "p", "n"), [
-    ([0.6, 0.3, 0.1], [1e-3, 1e-3, 1e-3], 1000), ([0.6, 0.3, 0.1], [1e-4, 5e-4, 2e-3], 1000),
-    ([1.0, 2.0, 0.2, 0.1, 0.5], [1e-4] * 5, 2000), ([0.7, 0.1, 0.1, 0.05], [0.05, 0.2, 0.01, 0.3], 500),
-])
+@pytest.mark.parametrize(
+    ("weights", "p", "n"),
+    [
+        ([0.6, 0.3, 0.1], [1e-3, 1e-3, 1e-3], 1000),
+        ([0.6, 0.3, 0.1], [1e-4, 5e-4, 2e-3], 1000),
+        ([1.0, 2.0, 0.2, 0.1, 0.5], [1e-4] * 5, 2000),
+        ([0.7, 0.1, 0.1, 0.05], [0.05, 0.2, 0.01, 0.3], 500),
+    ],
+)
 def test_totals_cover_even_when_every_type_is_rare(weights, p, n):
     truth = np.dot(weights, p)
     hits = np.random.default_rng(SEED).binomial(n, p, (4 * REPEATS, len(p)))
@@ -88,17 +104,22 @@ def test_totals_cover_even_when_every_type_is_rare(weights, p, n):
 def test_totals_of_rare_types_want_exact_limits_not_wilsons():
     p, weights, n = np.full(5, 1e-4), np.array([1.0, 2.0, 0.2, 0.1, 0.5]), 2000
     hits = np.random.default_rng(SEED).binomial(n, p, (4 * REPEATS, 5))
-    assert covered(mover(weights, hits / n, *wilson(hits, n)), weights @ p) < 0.935     # 0.917 measured
+    assert (
+        covered(mover(weights, hits / n, *wilson(hits, n)), weights @ p) < 0.935
+    )  # 0.917 measured
 
 
 def test_totals_over_the_same_plants_need_the_correlation_of_the_types():
-    # three types whose rates on a plant are multiples of one beta variable: their errors move together
+    # three types whose rates on a plant are multiples of one beta variable: their errors move
+    # together
     rng, events, ratios = np.random.default_rng(SEED), 40, np.array([1.0, 0.5, 0.2])
     rates = rng.beta(1.5, 6.0, (REPEATS, 1, 256)) * ratios[:, None]
     hits, truth = rng.binomial(events, rates), 0.2 * ratios.sum()
     limits = clustered(hits, np.full(256, events))
     matrix = plant_correlation(hits / events)
-    assert covered(mover(np.ones(3), hits.mean(-1) / events, *limits), truth) < 0.91                # 0.84 measured
+    assert (
+        covered(mover(np.ones(3), hits.mean(-1) / events, *limits), truth) < 0.91
+    )  # 0.84 measured
     assert 0.92 < covered(mover(np.ones(3), hits.mean(-1) / events, *limits, matrix), truth) < 0.98
 
 
@@ -110,7 +131,8 @@ def test_student_limits_of_plant_means(blocks, low, high):
 
 
 def test_spread_over_plants_is_theirs_and_not_the_noise():
-    # beta-binomial plants: the truth is the beta law. 4,096 plants x 40 events; quantiles to one step of 1/40
+    # beta-binomial plants: the truth is the beta law. 4,096 plants x 40 events; quantiles to
+    # one step of 1/40
     law, events = stats.beta(4, 16), 40
     rng = np.random.default_rng(SEED)
     hits = rng.binomial(events, law.rvs((20, 4096), random_state=rng))
@@ -121,18 +143,34 @@ def test_spread_over_plants_is_theirs_and_not_the_noise():
     assert spread.p95 == pytest.approx(law.ppf(0.95), abs=1 / events)
     assert spread.above == pytest.approx(0.1, abs=0.025)
     assert spread.sd == pytest.approx(law.std(), rel=0.06)
-    assert raw.mean() > law.ppf(0.95) + 0.6 / events                        # the noise taken out would have stood here
+    # the noise taken out would have stood here
+    assert raw.mean() > law.ppf(0.95) + 0.6 / events
 
 
-@pytest.mark.parametrize(("case", "least", "student"), [
-    (Case(2, 0.0, 4e-3, 0.0), 0.99, 0.74), (Case(2, 1.5, 4e-3, 0.0), 0.99, 0.73),
-    (Case(4, 0.0, 4e-3, 0.0), 0.99, 0.92), (Case(8, 1.5, 2e-3, 2e-3), 0.97, 1.0),
-    (Case(4, 1.5, 0.02, 0.005), 0.94, 0.97), (Case(8, 0.0, 0.1, 0.1), 0.92, 0.98),
-    (Case(2, 0.0, 0.02, 0.0, True), 0.99, 0.80), (Case(8, 0.0, 0.3, 0.0, True), 0.90, 0.97),
-    (Case(8, 0.0, 0.08, 0.08, True), 0.945, 1.0)], ids=str)
+@pytest.mark.parametrize(
+    ("case", "least", "student"),
+    [
+        (Case(2, 0.0, 4e-3, 0.0), 0.99, 0.74),
+        (Case(2, 1.5, 4e-3, 0.0), 0.99, 0.73),
+        (Case(4, 0.0, 4e-3, 0.0), 0.99, 0.92),
+        (Case(8, 1.5, 2e-3, 2e-3), 0.97, 1.0),
+        (Case(4, 1.5, 0.02, 0.005), 0.94, 0.97),
+        (Case(8, 0.0, 0.1, 0.1), 0.92, 0.98),
+        (Case(2, 0.0, 0.02, 0.0, True), 0.99, 0.80),
+        (Case(8, 0.0, 0.3, 0.0, True), 0.90, 0.97),
+        (Case(8, 0.0, 0.08, 0.08, True), 0.945, 1.0),
+    ],
+    ids=str,
+)
 def test_paired_differences_hold_the_truth_however_few_events_differ(case, least, student):
-    """600 repeats; each band lies four steps from what 2,000 showed (DEVELOPERS.md). `student`: the most that Student's
-    t over plants or blocks holds, which was used before."""
+    """600 repeats; each band lies four steps from what 2,000 showed (DEVELOPERS.md). `student`: the
+    most that Student's t over plants or blocks holds, which was used before."""
     pairs, truth = known(case, 600, SEED)
-    assert np.mean([gap.low <= truth <= gap.high for gap in (paired(*pair) for pair in pairs)]) >= least
-    assert np.mean([gap.low <= truth <= gap.high for gap in (by_student(*pair) for pair in pairs)]) <= student
+    assert (
+        np.mean([gap.low <= truth <= gap.high for gap in (paired(*pair) for pair in pairs)])
+        >= least
+    )
+    assert (
+        np.mean([gap.low <= truth <= gap.high for gap in (by_student(*pair) for pair in pairs)])
+        <= student
+    )

@@ -1,11 +1,11 @@
 """Sobol' effects on the Ishigami function.
 
-Ishigami and Homma, An importance quantification technique in uncertainty analysis for computer models, ISUMA 1990:
-f = sin x1 + a sin² x2 + b x3⁴ sin x1 on (-pi, pi)³. Analytic variances (as printed in Saltelli et al., Global
-Sensitivity Analysis: The Primer, Wiley 2008, from memory, and with many libraries) for a = 7, b = 0.1: first 0.3139,
-0.4424, 0; total 0.5576, 0.4424, 0.2437. Derived again: V = a²/8 + b pi⁴/5 + b² pi⁸/18 + 1/2, V1 = (1 + b pi⁴/5)²/2,
-V2 = a²/8, V13 = 8 b² pi⁸/225.
-"""
+Ishigami and Homma, An importance quantification technique in uncertainty analysis for computer
+models, ISUMA 1990: f = sin x1 + a sin² x2 + b x3⁴ sin x1 on (-pi, pi)³. Analytic variances (as
+printed in Saltelli et al., Global Sensitivity Analysis: The Primer, Wiley 2008, from memory, and
+with many libraries) for a = 7, b = 0.1: first 0.3139, 0.4424, 0; total 0.5576, 0.4424, 0.2437.
+Derived again: V = a²/8 + b pi⁴/5 + b² pi⁸/18 + 1/2, V1 = (1 + b pi⁴/5)²/2, V2 = a²/8, V13 = 8 b²
+pi⁸/225."""
 
 import os
 
@@ -13,14 +13,15 @@ import numpy as np
 import pytest
 
 from montecarlo.estimates.drivers import sobol_effects
-from montecarlo.report.published.statistics import FIRST, TOTAL, ishigami
 from montecarlo.sampling.nets import Net
+from studies.verify.published.statistics import FIRST, TOTAL, ishigami
 
 SEED = int(os.environ.get("STATORODDS_TEST_SEED", "20"))
 
 
 def mixtures(points, groups):
-    """f at the first half of the columns, at the second, and at the first with each group's from the second."""
+    """f at the first half of the columns, at the second, and at the first with each group's from
+    the second."""
     one, other = np.split(points, 2, axis=1)
     pages = []
     for group in groups:
@@ -37,7 +38,9 @@ def effects(n, groups, block=0):
 
 def test_the_printed_values():
     found = effects(4096, [[0], [1], [2]])
-    assert found.first.p == pytest.approx(FIRST, abs=0.02)           # rmse 0.004 on such nets (30 seeds): 5 sigma
+    assert found.first.p == pytest.approx(
+        FIRST, abs=0.02
+    )  # rmse 0.004 on such nets (30 seeds): 5 sigma
     assert found.total.p == pytest.approx(TOTAL, abs=0.02)
     for one in (found.first, found.total):
         assert ((one.low < one.p) & (one.p < one.high)).all()
@@ -66,8 +69,8 @@ def test_a_group_is_one_input():
 
 
 def test_limits_hold_the_printed_values_nearly_always():
-    """On nets the bootstrap over-covers: of 6 x 8 limits at 95 % fewer than 9 miss; 2.4 would be fair, and 9 or more
-    then come by chance once in 1,000."""
+    """On nets the bootstrap over-covers: of 6 x 8 limits at 95 % fewer than 9 miss; 2.4 would be
+    fair, and 9 or more then come by chance once in 1,000."""
     missed = 0
     for block in range(8):
         found = effects(256, [[0], [1], [2]], block)

@@ -1,4 +1,5 @@
-"""Coverage of the limits of rare events on closed forms, in short; the long experiment is tests/coverage/rare.py."""
+"""Coverage of the limits of rare events on closed forms, in short; the long experiment is
+tests/coverage/rare.py."""
 
 import os
 
@@ -15,13 +16,14 @@ REPEATS = 250
 
 @pytest.mark.parametrize("make", [linear, four_branch])
 def test_limits_hold_the_truth_as_often_as_they_say(make):
-    # a share of 250 repeats spreads by 0.014 at 0.95: below 0.89 (four times that) by chance once in 30,000, by setting
+    # a share of 250 repeats spreads by 0.014 at 0.95: below 0.89 (four times that) by chance
+    # once in 30,000, by setting
     problem = make()
     rng = np.random.default_rng([SEED, 40])
     density = adapt(problem, rng, (4096, 4096, 5120, 6400))
     found = [rare_estimate(draw(problem, rng, density, 5120)) for _ in range(REPEATS)]
     share = np.mean([held(one, problem.truth) for one in found], axis=0)
-    assert (share[1:6] > 0.89).all()                        # p = 1e-2 to 1e-6
+    assert (share[1:6] > 0.89).all()  # p = 1e-2 to 1e-6
     mean = np.mean([one.p for one in found], axis=0)
     error = np.std([one.p for one in found], axis=0) / np.sqrt(REPEATS)
     assert (np.abs(mean - problem.truth) < 5 * error).all()

@@ -1,28 +1,41 @@
-"""Part of the winding that an earth-fault element leaves unprotected, against worked examples of textbooks.
+"""Part of the winding that an earth-fault element leaves unprotected, against worked examples of
+textbooks.
 
-The examples, with their sources, stand in `montecarlo/report/published/winding.py`. Every one is put to the hand
-formula and to the fault model.
-"""
+The examples, with their sources, stand in `montecarlo/report/published/winding.py`. Every one is
+put to the hand formula and to the fault model."""
 
 import numpy as np
 import pytest
 
-from montecarlo.estimates.handcalc import resistance_for_fraction, unprotected_fraction
+from montecarlo.formulas.handcalc import resistance_for_fraction, unprotected_fraction
 from montecarlo.plant.internal import EarthFault, earth_fault
 from montecarlo.plant.machine import winding_impedance
-from montecarlo.report.published.winding import EXAMPLES
+from studies.verify.published.winding import EXAMPLES
 
 OMEGA = 100 * np.pi
 
 
 def bolted(x, line_v, resistor, reactance=0.0, resistance=0.0) -> EarthFault:
-    return earth_fault(x, 0, line_v / np.sqrt(3), winding_impedance(x, resistance, reactance, 1), 0.0,
-                       neutral_ohm=resistor, other_neutrals_ohm=np.inf, stator_capacitance_f=0.0,
-                       terminal_capacitance_f=0.0, external_capacitance_f=0.0, omega=OMEGA, infeed_share=0.0)
+    return earth_fault(
+        x,
+        0,
+        line_v / np.sqrt(3),
+        winding_impedance(x, resistance, reactance, 1),
+        0.0,
+        neutral_ohm=resistor,
+        other_neutrals_ohm=np.inf,
+        stator_capacitance_f=0.0,
+        terminal_capacitance_f=0.0,
+        external_capacitance_f=0.0,
+        omega=OMEGA,
+        infeed_share=0.0,
+    )
 
 
-FRACTIONS, RESISTORS = ([pytest.param(one, id=f"{one.source}, {one.place}") for one in EXAMPLES if one.asked == asked]
-                        for asked in ("percent", "resistor"))
+FRACTIONS, RESISTORS = (
+    [pytest.param(one, id=f"{one.source}, {one.place}") for one in EXAMPLES if one.asked == asked]
+    for asked in ("percent", "resistor")
+)
 
 
 def test_no_example_was_lost():
@@ -31,28 +44,40 @@ def test_no_example_was_lost():
 
 @pytest.mark.parametrize("one", FRACTIONS)
 def test_unprotected_fraction(one):
-    x = unprotected_fraction(one.pickup_a, one.resistor_ohm, one.phase_v, winding_resistance_ohm=one.winding_ohm)
+    x = unprotected_fraction(
+        one.pickup_a, one.resistor_ohm, one.phase_v, winding_resistance_ohm=one.winding_ohm
+    )
     assert 100 * x == pytest.approx(one.percent, abs=one.digit)
-    # the fault model at that place carries the pick-up exactly, and at the printed place within its last digit
+    # the fault model at that place carries the pick-up exactly, and at the printed place within
+    # its last digit
     fault = bolted(x, one.line_v, one.resistor_ohm, resistance=one.winding_ohm)
     assert abs(fault.residual_a) == pytest.approx(one.pickup_a, rel=1e-12)
-    at_print = abs(bolted(one.percent / 100, one.line_v, one.resistor_ohm, resistance=one.winding_ohm).residual_a)
+    at_print = abs(
+        bolted(
+            one.percent / 100, one.line_v, one.resistor_ohm, resistance=one.winding_ohm
+        ).residual_a
+    )
     assert at_print == pytest.approx(one.pickup_a, rel=one.digit / one.percent)
 
 
 @pytest.mark.parametrize("one", RESISTORS)
 def test_resistance_for_fraction(one):
     fraction, ohm = one.percent / 100, one.reactance_ohm
-    resistor = resistance_for_fraction(fraction, one.pickup_a, one.phase_v, winding_reactance_ohm=ohm)
+    resistor = resistance_for_fraction(
+        fraction, one.pickup_a, one.phase_v, winding_reactance_ohm=ohm
+    )
     assert resistor == pytest.approx(one.resistor_ohm, abs=one.digit)
     again = unprotected_fraction(one.pickup_a, resistor, one.phase_v, winding_reactance_ohm=ohm)
     assert again == pytest.approx(fraction)
-    assert abs(bolted(fraction, one.line_v, resistor, ohm).residual_a) == pytest.approx(one.pickup_a, rel=1e-12)
+    assert abs(bolted(fraction, one.line_v, resistor, ohm).residual_a) == pytest.approx(
+        one.pickup_a, rel=1e-12
+    )
     at_print = abs(bolted(fraction, one.line_v, one.resistor_ohm, ohm).residual_a)
     assert at_print == pytest.approx(one.pickup_a, rel=one.digit / one.resistor_ohm)
 
 
-# Exact identities (derived): 6.6 kV, 6 ohm, 150 A primary, bolted, position uniform: x0 = 0.236189.
+# Exact identities (derived): 6.6 kV, 6 ohm, 150 A primary, bolted, position uniform: x0 =
+# 0.236189.
 X0 = 150 * 6 / (6600 / np.sqrt(3))
 
 
@@ -69,4 +94,6 @@ def test_symmetrical_independent_tolerances_leave_the_mean():
     resistor, pickup = 6.0 * (1 + 0.10 * nodes[:, None]), 150 * (1 + 0.05 * nodes)
     x = unprotected_fraction(pickup, resistor, 6600 / np.sqrt(3))
     assert weights @ x @ weights / 4 == pytest.approx(X0, rel=1e-12)
-    assert abs(bolted(x, 6600, resistor).residual_a) == pytest.approx(np.broadcast_to(pickup, (8, 8)))
+    assert abs(bolted(x, 6600, resistor).residual_a) == pytest.approx(
+        np.broadcast_to(pickup, (8, 8))
+    )

@@ -1,6 +1,7 @@
 """A small study's probabilities, frozen: they move only on purpose. No proof that they are right.
 
-Renew after a change that is meant to move them, and say so under Numbers in DEVELOPERS.md's changelog:
+Renew after a change that is meant to move them, and say so under Numbers in DEVELOPERS.md's
+changelog:
 
     python -m tests.regression.test_frozen_study
 """
@@ -13,12 +14,21 @@ from pathlib import Path
 import pytest
 
 from montecarlo import run_study
-from tests.unit.studies import study_with
+from tests.made.studies import study_with
 
 FROZEN = Path(__file__).with_name("frozen_study.json")
-COLUMNS = ("p_missed", "p_missed_low", "p_missed_high", "p_false", "p_false_low", "p_false_high", "missed_per_year",
-           "false_per_year", "covered_median")
-TOLERANCE = 1e-6                                           # relative; other processors round otherwise
+COLUMNS = (
+    "p_missed",
+    "p_missed_low",
+    "p_missed_high",
+    "p_false",
+    "p_false_low",
+    "p_false_high",
+    "missed_per_year",
+    "false_per_year",
+    "covered_median",
+)
+TOLERANCE = 1e-6  # relative; other processors round otherwise
 
 
 def table() -> dict[str, list[float]]:

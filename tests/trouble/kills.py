@@ -1,9 +1,9 @@
 """Kills a run at random moments, again and again, and looks whether anything was lost:
 `python -m tests.trouble.kills`.
 
-Each life of the run is the same command on the same folder; SIGKILL reaches it, and by lot its worker processes too, at
-a moment drawn between its start and somewhat more than a whole run takes. Now and then a second run on the same folder
-must be refused while the first is alive."""
+Each life of the run is the same command on the same folder; SIGKILL reaches it, and by lot its
+worker processes too, at a moment drawn between its start and somewhat more than a whole run takes.
+Now and then a second run on the same folder must be refused while the first is alive."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from tests.unit.studies import minimal_study_text
+from tests.made.studies import minimal_study_text
 
 ROOT = Path(__file__).parents[2]
 
@@ -27,20 +27,35 @@ ROOT = Path(__file__).parents[2]
 class Toll:
     """What became of the runs."""
 
-    kills: int = 0                                         # that reached a living run
-    early: int = 0                                         # of these, before a chunk was finished
-    late: int = 0                                          # of these, while results were drawn, written or put in place
-    runs: int = 0                                          # that came to their end
-    resumed: int = 0                                       # chunks taken over from an earlier life
-    solved_again: int = 0                                  # chunks that were finished and were not found again
-    refused: int = 0                                       # second runs on a folder in use
+    kills: int = 0  # that reached a living run
+    early: int = 0  # of these, before a chunk was finished
+    late: int = 0  # of these, while results were drawn, written or put in place
+    runs: int = 0  # that came to their end
+    resumed: int = 0  # chunks taken over from an earlier life
+    solved_again: int = 0  # chunks that were finished and were not found again
+    refused: int = 0  # second runs on a folder in use
 
 
 def start(folder: Path, workers: int) -> subprocess.Popen[str]:
     return subprocess.Popen(
-        [sys.executable, "-m", "studies", "run", "s.toml", "--out", "out", "--workers", str(workers)], cwd=folder,
-        env={**os.environ, "PYTHONPATH": str(ROOT)}, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-        start_new_session=True)
+        [
+            sys.executable,
+            "-m",
+            "studies",
+            "run",
+            "s.toml",
+            "--out",
+            "out",
+            "--workers",
+            str(workers),
+        ],
+        cwd=folder,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    )
 
 
 def tables(folder: Path) -> dict[str, bytes]:
@@ -72,7 +87,9 @@ def lives(folder: Path, whole_s: float, most: int, rng: random.Random, toll: Tol
                 said = second.communicate()[1]
                 if run.poll() is None:
                     assert second.returncode == 2, said
-                    assert "another run is at work here" in said or "exists and is not empty" in said, said
+                    assert (
+                        "another run is at work here" in said or "exists and is not empty" in said
+                    ), said
                     toll.refused += 1
             alive = run.poll() is None
             kill(run, with_workers=workers == 2 and rng.random() < 0.5)
@@ -88,7 +105,7 @@ def lives(folder: Path, whole_s: float, most: int, rng: random.Random, toll: Tol
             toll.runs += 1
             toll.resumed += len(before) if f"({len(before)} finished chunks)" in err else 0
             return time.perf_counter() - begin
-        if run.returncode > 0:                             # killed when everything stood there, and begun once more
+        if run.returncode > 0:  # killed when everything stood there, and begun once more
             assert "exists and is not empty; add --replace" in err, err
             assert (folder / "out" / "provenance.json").exists()
             toll.runs += 1
@@ -96,7 +113,8 @@ def lives(folder: Path, whole_s: float, most: int, rng: random.Random, toll: Tol
 
 
 def campaign(kills: int, seed: int, folder: Path) -> Toll:
-    """So many kills, over as many runs as it takes. Raises AssertionError where a table differs or a run fails."""
+    """So many kills, over as many runs as it takes. Raises AssertionError where a table differs or
+    a run fails."""
     rng, toll = random.Random(seed), Toll()
     (folder / "s.toml").write_text(minimal_study_text())
     begin = time.perf_counter()
@@ -106,7 +124,9 @@ def campaign(kills: int, seed: int, folder: Path) -> Toll:
     while toll.kills < kills:
         (place := folder / f"run-{toll.runs}").mkdir()
         (place / "s.toml").write_text(minimal_study_text())
-        whole_s = min(whole_s, lives(place, whole_s, kills, rng, toll))    # the machine may have less to do by now
+        whole_s = min(
+            whole_s, lives(place, whole_s, kills, rng, toll)
+        )  # the machine may have less to do by now
         assert tables(place / "out") == wanted, f"{place}: other tables"
         assert not list((place / "out").glob(".statorodds-*"))
     return toll
@@ -122,9 +142,12 @@ def main() -> None:
         chosen.kills = 1
     with TemporaryDirectory() as folder:
         toll = campaign(chosen.kills, chosen.seed, Path(folder))
-    print(f"{toll.kills} kills in {toll.runs} runs: {toll.early} before a chunk was finished, {toll.late} while "
-          f"results were written; {toll.resumed} chunks taken over, {toll.solved_again} finished chunks lost; "
-          f"{toll.refused} second runs refused; all tables equal to those of a run in peace")
+    print(
+        f"{toll.kills} kills in {toll.runs} runs: {toll.early} before a chunk was finished,"
+        f" {toll.late} while results were written; {toll.resumed} chunks taken over,"
+        f" {toll.solved_again} finished chunks lost; {toll.refused} second runs refused; all tables"
+        " equal to those of a run in peace"
+    )
 
 
 if __name__ == "__main__":

@@ -14,13 +14,15 @@ import pytest
 
 from montecarlo.engine.workers import processes
 from montecarlo.errors import RunStopped
+from tests.made.studies import minimal_study_text
 from tests.trouble.cluster import ROOT
-from tests.unit.studies import minimal_study_text
 
 LONGEST_S = 120.0
 NOBODY = "65534"
-REFUSED = ("workers: the system allows no more processes or threads here ({}); raise that limit (ulimit "
-           "-u), take fewer --workers, or --workers 1, which starts none")
+REFUSED = (
+    "workers: the system allows no more processes or threads here ({}); raise that limit (ulimit "
+    "-u), take fewer --workers, or --workers 1, which starts none"
+)
 NO_THREAD = "can't start new thread"
 
 # A process of its own: what joblib starts is kept for the next call.
@@ -29,7 +31,7 @@ import errno, os, sys
 from joblib.externals.loky.backend import fork_exec, queues
 from montecarlo.engine.workers import Workers
 from montecarlo.errors import RunStopped
-from tests.unit.chunks import Task, solved
+from tests.made.chunks import Task, solved
 
 def no_thread(self):
     raise RuntimeError("can't start new thread")
@@ -48,8 +50,14 @@ except RunStopped as stopped:
 
 def said(change: str, error: str = "OSError") -> str:
     script = SCRIPT.format(change=change, error=error)
-    done = subprocess.run([sys.executable, "-c", script], cwd=ROOT, capture_output=True, text=True,
-                          timeout=LONGEST_S, check=False)
+    done = subprocess.run(
+        [sys.executable, "-c", script],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        timeout=LONGEST_S,
+        check=False,
+    )
     assert (done.returncode, done.stderr) == (2, "")
     return done.stdout
 
@@ -69,7 +77,9 @@ def test_a_process_that_may_not_be_started_is_one_line(number: int) -> None:
 def test_a_pipe_to_a_worker_that_broke_is_no_reader_that_has_left() -> None:
     """Which would end the run with exit code 141 and no word."""
     change = "fork_exec.fork_exec = no_process"
-    assert "chunk task 0: its worker process ended" in said(change, "BrokenPipeError(32, 'Broken pipe')")
+    assert "chunk task 0: its worker process ended" in said(
+        change, "BrokenPipeError(32, 'Broken pipe')"
+    )
 
 
 def test_room_is_looked_for_before_workers_are_started(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -80,6 +90,7 @@ def test_room_is_looked_for_before_workers_are_started(monkeypatch: pytest.Monke
         if (started := started + 1) > 5:
             raise RuntimeError(NO_THREAD)
         start(self)
+
     before = threading.active_count()
     monkeypatch.setattr(threading.Thread, "start", limited)
     with pytest.raises(RunStopped) as caught:
@@ -90,9 +101,11 @@ def test_room_is_looked_for_before_workers_are_started(monkeypatch: pytest.Monke
 
 
 def test_a_worker_that_cannot_watch_the_run_works_all_the_same(
-        monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     def refused(self: threading.Thread) -> None:
         raise RuntimeError(NO_THREAD)
+
     monkeypatch.setattr(threading.Thread, "start", refused)
     processes._end_with(os.getppid())
 
@@ -102,18 +115,39 @@ def test_a_limit_to_processes_is_one_line(tmp_path: Path, allowed: int) -> None:
     """As somebody who has no other processes, who may read and write here all the same."""
     resource = pytest.importorskip("resource")
     setpriv, caps = shutil.which("setpriv"), "+dac_read_search,+dac_override"
-    somebody = [str(setpriv), "--reuid", NOBODY, "--regid", NOBODY, "--clear-groups",
-                "--inh-caps", caps, "--ambient-caps", caps]
-    if setpriv is None or os.geteuid() != 0 or subprocess.run(
-            [*somebody, sys.executable, "-c", ""], check=False, capture_output=True).returncode:
+    somebody = [
+        str(setpriv),
+        "--reuid",
+        NOBODY,
+        "--regid",
+        NOBODY,
+        "--clear-groups",
+        "--inh-caps",
+        caps,
+        "--ambient-caps",
+        caps,
+    ]
+    if (
+        setpriv is None
+        or os.geteuid() != 0
+        or subprocess.run(
+            [*somebody, sys.executable, "-c", ""], check=False, capture_output=True
+        ).returncode
+    ):
         pytest.skip("only root can be somebody else")
     (tmp_path / "s.toml").write_text(minimal_study_text())
     env = {**os.environ, "PYTHONPATH": str(ROOT), "HOME": str(tmp_path)}
     env.pop("OPENBLAS_NUM_THREADS", None)
     done = subprocess.run(
-        [*somebody, sys.executable, "-m", "studies", "run", "s.toml", "--workers", "2"], cwd=tmp_path,
-        env=env, capture_output=True, text=True, timeout=LONGEST_S, check=False,
-        preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_NPROC, (allowed, allowed)))
+        [*somebody, sys.executable, "-m", "studies", "run", "s.toml", "--workers", "2"],
+        cwd=tmp_path,
+        env=env,
+        capture_output=True,
+        text=True,
+        timeout=LONGEST_S,
+        check=False,
+        preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_NPROC, (allowed, allowed)),
+    )
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr == f"statorodds: {REFUSED.format(NO_THREAD)}\n"
     assert {path.name for path in tmp_path.iterdir()} == {"s.toml"}

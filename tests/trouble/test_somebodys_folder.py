@@ -1,4 +1,5 @@
-"""A study in somebody else's folder: nothing that lies there is run, and nothing there changes a number."""
+"""A study in somebody else's folder: nothing that lies there is run, and nothing there changes a
+number."""
 
 from __future__ import annotations
 
@@ -10,13 +11,14 @@ from pathlib import Path
 import pytest
 
 from montecarlo.engine.workers import Workers, processes
-from studies.pdf import find_browser
+from studies.report.pdf import find_browser
+from tests.made.chunks import Task, solved
+from tests.made.studies import minimal_study_text
 from tests.trouble import cluster as real
-from tests.unit.chunks import Task, solved
-from tests.unit.studies import minimal_study_text
 
 NAMES = ("joblib", "random", "queue", "statistics", "threadpoolctl", "distributed", "numpy")
-COMMAND = "import sys\nfrom studies.cli import main\nsys.exit(main())\n"       # as pip writes it
+# as pip writes it
+COMMAND = "import sys\nfrom studies.cli.main import main\nsys.exit(main())\n"
 LONGEST_S = 300.0
 
 
@@ -35,7 +37,9 @@ def clean(command: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, 
 
 def with_study(folder: Path) -> Path:
     text = minimal_study_text().replace("samples = 512", "samples = 64")
-    text = text.replace("plants = 32", "plants = 16").replace("p_false_max = 0.01", "p_false_max = 0.5")
+    text = text.replace("plants = 32", "plants = 16").replace(
+        "p_false_max = 0.01", "p_false_max = 0.5"
+    )
     (folder / "s.toml").write_text(text)
     return folder
 
@@ -44,7 +48,9 @@ def with_strangers(folder: Path) -> Path:
     """Python files under names that workers import. Each leaves a mark when it is run."""
     for name in NAMES:
         mark = folder / f"{name} was run"
-        (folder / f"{name}.py").write_text(f"open({str(mark)!r}, 'w').close()\nraise SystemExit(9)\n")
+        (folder / f"{name}.py").write_text(
+            f"open({str(mark)!r}, 'w').close()\nraise SystemExit(9)\n"
+        )
     return folder
 
 
@@ -54,9 +60,15 @@ def marks(folder: Path) -> list[str]:
 
 def done_in(folder: Path, command: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
     env = {key: value for key, value in os.environ.items() if key != "PYTHONSAFEPATH"}
-    return subprocess.run([sys.executable, str(command), *arguments], cwd=folder, check=False,
-                          env={**env, "PYTHONPATH": str(real.ROOT)}, timeout=LONGEST_S,
-                          capture_output=True, text=True)
+    return subprocess.run(
+        [sys.executable, str(command), *arguments],
+        cwd=folder,
+        check=False,
+        env={**env, "PYTHONPATH": str(real.ROOT)},
+        timeout=LONGEST_S,
+        capture_output=True,
+        text=True,
+    )
 
 
 def run(command: Path, folder: Path, *options: str) -> dict[str, bytes]:
@@ -66,14 +78,16 @@ def run(command: Path, folder: Path, *options: str) -> dict[str, bytes]:
 
 
 def test_worker_processes_run_no_file_of_the_folder(
-        command: Path, clean: dict[str, bytes], tmp_path: Path) -> None:
+    command: Path, clean: dict[str, bytes], tmp_path: Path
+) -> None:
     folder = with_strangers(with_study(tmp_path))
     assert run(command, folder, "--workers", "2") == clean != {}
     assert marks(folder) == []
 
 
 def test_workers_of_a_cluster_run_no_file_of_the_folder_if_started_as_the_readme_says(
-        command: Path, clean: dict[str, bytes], tmp_path: Path) -> None:
+    command: Path, clean: dict[str, bytes], tmp_path: Path
+) -> None:
     pytest.importorskip("distributed", reason="needs the extra [cluster]")
     folder = with_strangers(with_study(tmp_path))
     with real.cluster(folder) as made:
@@ -89,14 +103,15 @@ def test_the_readme_starts_workers_so() -> None:
 
 def test_the_doctor_runs_no_file_of_the_folder(command: Path, tmp_path: Path) -> None:
     done = done_in(with_strangers(tmp_path), command, "doctor")
-    line, = (line for line in done.stdout.splitlines() if line.startswith("worker processes"))
+    (line,) = (line for line in done.stdout.splitlines() if line.startswith("worker processes"))
     assert line.split()[2] == "good"
     assert marks(tmp_path) == []
 
 
 @pytest.mark.parametrize("before", [None, "", "1"])
 def test_the_environment_is_afterwards_what_it_was(
-        monkeypatch: pytest.MonkeyPatch, before: str | None) -> None:
+    monkeypatch: pytest.MonkeyPatch, before: str | None
+) -> None:
     monkeypatch.delenv(processes.SAFE_PATH, raising=False)
     if before is not None:
         monkeypatch.setenv(processes.SAFE_PATH, before)
@@ -110,14 +125,18 @@ def test_a_file_that_would_lead_numba_elsewhere_is_one_line(command: Path, tmp_p
     for arguments in (["run", "s.toml"], ["check", "s.toml"], ["doctor"], ["verify"]):
         done = done_in(tmp_path, command, *arguments)
         assert (done.returncode, done.stdout) == (2, "")
-        assert done.stderr == (
-            "statorodds: .numba_config.yaml: this file of the current folder would change how the "
-            "solvers are compiled and loaded; move it away, or start from another folder\n")
+        assert (
+            done.stderr
+            == "statorodds: .numba_config.yaml: this file of the current folder would change how"
+            " the "
+            "solvers are compiled and loaded; move it away, or start from another folder\n"
+        )
 
 
 @pytest.mark.parametrize("what", ["bytes", "pipe", "folder"])
 def test_a_file_of_the_drawing_library_that_cannot_be_read_is_one_line(
-        command: Path, tmp_path: Path, what: str) -> None:
+    command: Path, tmp_path: Path, what: str
+) -> None:
     path = with_study(tmp_path) / "matplotlibrc"
     if what == "bytes":
         path.write_bytes(b"\xff\xfe")
@@ -130,10 +149,11 @@ def test_a_file_of_the_drawing_library_that_cannot_be_read_is_one_line(
 
 
 def test_a_program_in_the_folder_is_no_installed_browser(
-        monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
     (tmp_path / "chromium").write_text("#!/bin/sh\n")
     (tmp_path / "chromium").chmod(0o755)
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setenv("PATH", ".")                        # Windows looks there unasked
-    monkeypatch.setattr("studies.pdf.PLACES", {})
+    monkeypatch.setenv("PATH", ".")  # Windows looks there unasked
+    monkeypatch.setattr("studies.report.pdf.PLACES", {})
     assert find_browser() is None

@@ -1,10 +1,10 @@
 """joblib's Dask backend, which tells of what goes wrong on the cluster.
 
-joblib counts on a callback after every task, failed or not. Its own backend leaves it out where the task itself was
-lost (a worker that died four times over it, a function that cannot be loaded there, a scheduler that went), and joblib
-then waits for ever; nor does it notice that no worker is left, or that none answers. A process that is frozen, or whose
-machine is, keeps its connections: only a limit to every wait tells.
-"""
+joblib counts on a callback after every task, failed or not. Its own backend leaves it out where the
+task itself was lost (a worker that died four times over it, a function that cannot be loaded there,
+a scheduler that went), and joblib then waits for ever; nor does it notice that no worker is left,
+or that none answers. A process that is frozen, or whose machine is, keeps its connections: only a
+limit to every wait tells."""
 
 from __future__ import annotations
 
@@ -22,23 +22,31 @@ from montecarlo.engine.workers.ticket import Answer, Broken
 __all__ = ["ClusterLost", "TellingBackend", "asked", "told"]
 
 LOOK_EVERY_S = 1.0
-AHEAD = 2                                                  # chunks for each core, so that none waits for the next
+AHEAD = 2  # chunks for each core, so that none waits for the next
 NAMELESS = -1
-UNFETCHED_S = 30.0                                         # that answers may lie ready while none comes
+UNFETCHED_S = 30.0  # that answers may lie ready while none comes
 
 
 def told(result: Any) -> Any:
-    """What joblib shall hear: a list of answers, or an error, which ends the round. A result may come from a worker
-    that has died since: the state of its future, which says "lost" then, tells nothing of it.
+    """What joblib shall hear: a list of answers, or an error, which ends the round. A result may
+    come from a worker that has died since: the state of its future, which says "lost" then, tells
+    nothing of it.
 
-    A chunk that died with its workers is an answer too, of a chunk that is not named: the others go on."""
+    A chunk that died with its workers is an answer too, of a chunk that is not named: the others go
+    on."""
     failed = isinstance(result, tuple) and len(result) == 3 and isinstance(result[1], BaseException)
     if failed and type(result[1]).__name__ == "KilledWorker":
         return [Answer(NAMELESS, error=Broken(ENDED))]
     return result[1] if failed else result
 
 
-def asked(within_s: float, client: Any, call: Callable[..., Awaitable[Any]], *arguments: Any, **options: Any) -> Any:
+def asked(
+    within_s: float,
+    client: Any,
+    call: Callable[..., Awaitable[Any]],
+    *arguments: Any,
+    **options: Any,
+) -> Any:
     """What a client's call returns. TimeoutError where that takes longer."""
     return client.sync(call, *arguments, callback_timeout=within_s, **options)
 
@@ -48,8 +56,9 @@ class ClusterLost(Exception):
 
 
 class TellingBackend(DaskDistributedBackend):  # type: ignore[misc]
-    """answer_s: how long the scheduler may take over a question; alone_s: how long it may answer none, or have no
-    worker; stalled_s: how long no chunk may be answered. `stuck_on`: workers that were busy when it gave up waiting."""
+    """answer_s: how long the scheduler may take over a question; alone_s: how long it may answer
+    none, or have no worker; stalled_s: how long no chunk may be answered. `stuck_on`: workers that
+    were busy when it gave up waiting."""
 
     def __init__(self, *, client: Any, answer_s: float, alone_s: float, stalled_s: float) -> None:
         super().__init__(client=client)
@@ -71,7 +80,7 @@ class TellingBackend(DaskDistributedBackend):  # type: ignore[misc]
                 async for future, result in self.waiting_futures:
                     self._answered = time.monotonic()
                     self._tell(future, told(result))
-            except Exception as error:                     # or nobody would listen any more
+            except Exception as error:  # or nobody would listen any more
                 await self._give_up(f"answers cannot be fetched ({error})")
             await asyncio.sleep(0.01)
 
@@ -79,7 +88,7 @@ class TellingBackend(DaskDistributedBackend):  # type: ignore[misc]
         waiting, callback = self._results.pop(future, None), self._callbacks.pop(future, None)
         if waiting is not None and callback is not None:
             waiting.set_result(result)
-            callback(result)                               # joblib raises what is an exception
+            callback(result)  # joblib raises what is an exception
 
     async def _watch(self) -> None:
         """Give up where nothing will come any more."""
@@ -103,38 +112,42 @@ class TellingBackend(DaskDistributedBackend):  # type: ignore[misc]
                     await self._give_up(f"no answer in {self.stalled_s:g} s")
 
     def _send_more(self, count: int) -> None:
-        """To workers that joined: joblib sends as many as there were cores for at first, then one for each answer.
-        A large stock sent at first would serve them too, but all that is on its way is suspect when the cluster is
-        lost, and then solved one at a time."""
+        """To workers that joined: joblib sends as many as there were cores for at first, then one
+        for each answer. A large stock sent at first would serve them too, but all that is on its
+        way is suspect when the cluster is lost, and then solved one at a time."""
         for _ in range(count):
             with self.parallel._lock:
-                if self.parallel._original_iterator is not None:       # there are some left
+                if self.parallel._original_iterator is not None:  # there are some left
                     self.parallel.dispatch_next()
 
     def _unfetched_s(self, now: float) -> float:
-        """How long answers have been seen to lie ready without one coming. What was lost with its worker is solved
-        again, so it does not lie ready."""
-        if self._answered >= self._ready or all(each.status in ("pending", "lost") for each in self._callbacks):
+        """How long answers have been seen to lie ready without one coming. What was lost with its
+        worker is solved again, so it does not lie ready."""
+        if self._answered >= self._ready or all(
+            each.status in ("pending", "lost") for each in self._callbacks
+        ):
             self._ready = now
         return now - self._ready
 
     async def _cores(self) -> int | None:
         """None: no answer. Where the connection has ended, the client's status follows."""
         try:
-            return int(sum((await asyncio.wait_for(self.client.nthreads(), self.answer_s)).values()))
+            return int(
+                sum((await asyncio.wait_for(self.client.nthreads(), self.answer_s)).values())
+            )
         except Exception:
             return None
 
     async def _busy(self) -> list[str]:
         try:
             processing = await asyncio.wait_for(self.client.processing(), self.answer_s)
-        except Exception:                                  # then none is started again
+        except Exception:  # then none is started again
             return []
         return [worker for worker, tasks in processing.items() if tasks]
 
     async def _give_up(self, why: str) -> None:
         left = list(self._callbacks)
-        with suppress(Exception):                          # or the scheduler hands them to the next worker
+        with suppress(Exception):  # or the scheduler hands them to the next worker
             await asyncio.wait_for(self.client.cancel(left, force=True), self.answer_s)
         for future in left:
             self._tell(future, ClusterLost(why))

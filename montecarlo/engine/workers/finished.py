@@ -1,9 +1,8 @@
 """Finished chunks on the disk, so that a run that was ended goes on where it was.
 
-A run is the same sequence of calls of `Workers.mapped` each time, so a chunk is found again by the number of its call
-and its own within it; its label tells whether it is the same. A file stands there whole or not at all, and one that
-was damaged is solved again.
-"""
+A run is the same sequence of calls of `Workers.mapped` each time, so a chunk is found again by the
+number of its call and its own within it; its label tells whether it is the same. A file stands
+there whole or not at all, and one that was damaged is solved again."""
 
 from __future__ import annotations
 
@@ -21,7 +20,8 @@ __all__ = ["Finished"]
 
 
 class Finished:
-    """The finished chunks in one folder, which exists. `there`: how many stood there at the start."""
+    """The finished chunks in one folder, which exists. `there`: how many stood there at the
+    start."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
@@ -38,7 +38,11 @@ class Finished:
         found = set()
         for path in self.folder.glob(f"{prefix}*.npz"):
             number = path.stem.removeprefix(prefix)
-            if number.isdigit() and int(number) < len(labels) and self._label(path) == labels[int(number)]:
+            if (
+                number.isdigit()
+                and int(number) < len(labels)
+                and self._label(path) == labels[int(number)]
+            ):
                 found.add(int(number))
         return found
 
@@ -53,10 +57,15 @@ class Finished:
         except OSError as error:
             if half:
                 Path(half).unlink(missing_ok=True)
-            cure = "start the run again, and leave the folder to it" if isinstance(
-                error, FileNotFoundError) else "free some space"
-            raise RunStopped(f"{self.folder}: a finished chunk cannot be written "
-                             f"({error.strerror or type(error).__name__}); {cure}") from None
+            cure = (
+                "start the run again, and leave the folder to it"
+                if isinstance(error, FileNotFoundError)
+                else "free some space"
+            )
+            raise RunStopped(
+                f"{self.folder}: a finished chunk cannot be written "
+                f"({error.strerror or type(error).__name__}); {cure}"
+            ) from None
 
     def take(self, call: int, index: int) -> Any:
         """The result of a chunk that is `among` the finished ones."""
@@ -64,7 +73,9 @@ class Finished:
         try:
             return unpack(_bytes_of(path))[1]
         except (OSError, Damaged) as error:
-            raise RunStopped(f"{path}: a finished chunk cannot be read again ({error}); remove that file") from None
+            raise RunStopped(
+                f"{path}: a finished chunk cannot be read again ({error}); remove that file"
+            ) from None
 
     def _path(self, call: int, index: int) -> Path:
         return self.folder / f"{call:04d}-{index:06d}.npz"

@@ -1,6 +1,6 @@
-"""Results of chunks as bytes and back: arrays in NumPy's own format, the rest as JSON, in one zip archive, with a
-checksum on every part. Reading builds nothing but arrays, plain values and the classes listed here, so no file can
-bring code."""
+"""Results of chunks as bytes and back: arrays in NumPy's own format, the rest as JSON, in one zip
+archive, with a checksum on every part. Reading builds nothing but arrays, plain values and the
+classes listed here, so no file can bring code."""
 
 from __future__ import annotations
 
@@ -8,36 +8,24 @@ import io
 import json
 import zipfile
 from dataclasses import fields, is_dataclass
-from functools import cache
 from typing import Any, cast
 
 import numpy as np
 
+from montecarlo.quantities.keepable import KEEPABLE
+
 __all__ = ["Damaged", "pack", "unpack"]
 
 TREE = "tree.json"
-QUICK = 1                                                  # level of compression: tallies are mostly zeros
+QUICK = 1  # level of compression: tallies are mostly zeros
 
 
 class Damaged(ValueError):
     """Bytes that `pack` has not made, or of which some were lost."""
 
 
-@cache
-def _classes() -> dict[str, type]:
-    """Every class that a chunk may return. Imported late: they stand above this module."""
-    from montecarlo.engine.fault_energy import EarthFaults
-    from montecarlo.engine.keep import Column
-    from montecarlo.engine.rare import Final
-    from montecarlo.estimates.rare import Image, Mixture, Sums, Symmetric
-    from montecarlo.estimates.tally import BackupTally, LatticeTally, Tally
-
-    return {each.__name__: each for each in (
-        Tally, LatticeTally, BackupTally, Final, Sums, Symmetric, Image, Mixture, EarthFaults, Column)}
-
-
 def pack(value: tuple[str, Any]) -> bytes:
-    """A label and a result. Raises TypeError for what is not listed."""
+    """A label and a result. Raises TypeError for a class that is not `keepable`."""
     arrays: list[np.ndarray[Any, Any]] = []
     tree = _tree(value, arrays)
     target = io.BytesIO()
@@ -59,11 +47,11 @@ def unpack(data: bytes) -> tuple[str, Any]:
                     arrays.append(np.lib.format.read_array(cast(Any, member), allow_pickle=False))
             label, value = _value(json.loads(archive.read(TREE)), arrays)
             return label, value
-    except Exception as error:                             # one wrong bit makes an archive "encrypted", or a huge array
+    except Exception as error:  # one wrong bit makes an archive "encrypted", or a huge array
         raise Damaged(str(error)) from None
 
 
-# --- to JSON and back -------------------------------------------------------------------------------------
+# --- to JSON and back ---------------------------------------------------------
 
 # A list stands for itself; everything else that is no plain value is {kind: content}.
 
@@ -81,8 +69,10 @@ def _tree(value: Any, arrays: list[np.ndarray[Any, Any]]) -> Any:
     if isinstance(value, dict):
         return {"dict": [[_tree(key, arrays), _tree(each, arrays)] for key, each in value.items()]}
     name = type(value).__name__
-    if is_dataclass(value) and _classes().get(name) is type(value):
-        return {name: {field.name: _tree(getattr(value, field.name), arrays) for field in fields(value)}}
+    if is_dataclass(value) and KEEPABLE.get(name) is type(value):
+        return {
+            name: {field.name: _tree(getattr(value, field.name), arrays) for field in fields(value)}
+        }
     raise TypeError(f"a chunk returned a {type(value).__qualname__}, which cannot be kept")
 
 
@@ -91,7 +81,7 @@ def _value(tree: Any, arrays: list[np.ndarray[Any, Any]]) -> Any:
         return [_value(each, arrays) for each in tree]
     if not isinstance(tree, dict):
         return tree
-    (kind, content), = tree.items()
+    ((kind, content),) = tree.items()
     if kind == "array":
         return arrays[content]
     if kind == "number":
@@ -100,7 +90,7 @@ def _value(tree: Any, arrays: list[np.ndarray[Any, Any]]) -> Any:
         return tuple(_value(each, arrays) for each in content)
     if kind == "dict":
         return {_value(key, arrays): _value(each, arrays) for key, each in content}
-    made: Any = object.__new__(_classes()[kind])
+    made: Any = object.__new__(KEEPABLE[kind])
     for field in fields(made):
         object.__setattr__(made, field.name, _value(content[field.name], arrays))
     return made

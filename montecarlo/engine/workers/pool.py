@@ -1,8 +1,8 @@
 """Results of tasks in their order, whatever becomes of the workers.
 
-Chunks are sent in rounds. When workers die or hang, the chunks that were on their way are solved one at a time; one
-that ends its worker again is set aside and named when all others are done (so one bad chunk costs no other).
-"""
+Chunks are sent in rounds. When workers die or hang, the chunks that were on their way are solved
+one at a time; one that ends its worker again is set aside and named when all others are done (so
+one bad chunk costs no other)."""
 
 from __future__ import annotations
 
@@ -21,14 +21,14 @@ __all__ = ["Place", "Workers", "workers_of"]
 Task = TypeVar("Task", bound=Labelled)
 Outcome = TypeVar("Outcome")
 
-BREAKS_MAX = 3                                             # one after another, with no chunk to blame
-TOLD_MAX = 5                                               # chunks or workers named in one message
+BREAKS_MAX = 3  # one after another, with no chunk to blame
+TOLD_MAX = 5  # chunks or workers named in one message
 
 
 class Place(Protocol):
     """Where tickets are solved."""
 
-    software: Software | None                              # what its workers must have, if they are elsewhere
+    software: Software | None  # what its workers must have, if they are elsewhere
 
     def answers(self, tickets: Iterable[Ticket]) -> Iterator[Answer]:
         """As they come, in any order. Raises Broken when workers are lost."""
@@ -55,8 +55,13 @@ class Workers:
 
     finished: where the chunks of the run that are finished are kept, and found again."""
 
-    def __init__(self, count: int | None = None, *, place: Place | None = None,
-                 finished: Finished | None = None) -> None:
+    def __init__(
+        self,
+        count: int | None = None,
+        *,
+        place: Place | None = None,
+        finished: Finished | None = None,
+    ) -> None:
         self.count = count if count is not None else cores()
         self.finished, self._place, self._calls = finished, place or self._own(), 0
 
@@ -67,36 +72,54 @@ class Workers:
 
         return Processes(self.count)
 
-    def mapped(self, function: Callable[[Task], Outcome], tasks: Iterable[Task]) -> Iterator[Outcome]:
+    def mapped(
+        self, function: Callable[[Task], Outcome], tasks: Iterable[Task]
+    ) -> Iterator[Outcome]:
         """function(task) in the order of the tasks.
 
-        Everything computes with one thread of linear algebra, so that workers do not share cores; and since the order
-        of a sum hangs on the number of threads, so that one worker gives the bits of two."""
+        Everything computes with one thread of linear algebra, so that workers do not share cores;
+        and since the order of a sum hangs on the number of threads, so that one worker gives the
+        bits of two."""
         from threadpoolctl import threadpool_limits
 
         with threadpool_limits(1, user_api="blas"):
             todo = list(tasks)
-            yield from self._in_order(function, todo) if self.finished is None else self._kept(
-                function, todo, self.finished)
+            yield from (
+                self._in_order(function, todo)
+                if self.finished is None
+                else self._kept(function, todo, self.finished)
+            )
 
-    def _in_order(self, function: Callable[[Task], Outcome], tasks: Sequence[Task]) -> Iterator[Outcome]:
+    def _in_order(
+        self, function: Callable[[Task], Outcome], tasks: Sequence[Task]
+    ) -> Iterator[Outcome]:
         early: dict[int, Outcome] = {}
-        answers = self._answers([Ticket(index, function, task, software=self._place.software)
-                                 for index, task in enumerate(tasks)])
+        answers = self._answers(
+            [
+                Ticket(index, function, task, software=self._place.software)
+                for index, task in enumerate(tasks)
+            ]
+        )
         for index in range(len(tasks)):
             while index not in early:
                 answer = next(answers)
                 early[answer.index] = cast(Outcome, answer.value)
             yield early.pop(index)
 
-    def _kept(self, function: Callable[[Task], Outcome], tasks: Sequence[Task],
-              finished: Finished) -> Iterator[Outcome]:
+    def _kept(
+        self, function: Callable[[Task], Outcome], tasks: Sequence[Task], finished: Finished
+    ) -> Iterator[Outcome]:
         """What is finished from the disk; the others are put there as they come."""
         self._calls += 1
         call, early = self._calls, dict[int, bytes]()
         there = finished.among(call, [task.label for task in tasks])
-        answers = self._answers([Ticket(index, function, task, True, self._place.software)
-                                 for index, task in enumerate(tasks) if index not in there])
+        answers = self._answers(
+            [
+                Ticket(index, function, task, True, self._place.software)
+                for index, task in enumerate(tasks)
+                if index not in there
+            ]
+        )
         for index in range(len(tasks)):
             while index not in there:
                 answer = next(answers)
@@ -104,10 +127,14 @@ class Workers:
                 there.add(answer.index)
                 if answer.index == index:
                     early[index] = cast(bytes, answer.value)
-            yield cast(Outcome, unpack(early.pop(index))[1] if index in early else finished.take(call, index))
+            yield cast(
+                Outcome,
+                unpack(early.pop(index))[1] if index in early else finished.take(call, index),
+            )
 
     def _answers(self, tickets: Sequence[Ticket]) -> Iterator[Answer]:
-        """An answer to each, in any order. Raises RunStopped for those that cannot be had, when all others are."""
+        """An answer to each, in any order. Raises RunStopped for those that cannot be had, when all
+        others are."""
         left = {ticket.index: ticket for ticket in tickets}
         lost: list[tuple[Ticket, Broken]] = []
         breaks = 0
@@ -123,8 +150,10 @@ class Workers:
                 suspects = [left.pop(index) for index in sent if index in left]
                 breaks += 1
                 if breaks > BREAKS_MAX:
-                    raise RunStopped(f"workers: ended {breaks} times without finishing anything ({broken}); try "
-                                     "fewer of them") from None
+                    raise RunStopped(
+                        f"workers: ended {breaks} times without finishing anything ({broken}); try "
+                        "fewer of them"
+                    ) from None
                 for ticket in suspects:
                     try:
                         yield from map(_sound, self._place.answers([ticket]))
@@ -150,8 +179,10 @@ def _sound(answer: Answer) -> Answer:
 
 def _told(lost: Sequence[tuple[Ticket, Broken]]) -> Iterator[str]:
     for ticket, broken in lost[:TOLD_MAX]:
-        yield (f"chunk {ticket.task.label}: {broken}, also when it was solved alone; all other chunks of this step are "
-               "done. Give it more memory, with fewer candidates or another machine")
+        yield (
+            f"chunk {ticket.task.label}: {broken}, also when it was solved alone; all other chunks"
+            " of this step are done. Give it more memory, with fewer candidates or another machine"
+        )
     if len(lost) > TOLD_MAX:
         yield f"chunks: {len(lost) - TOLD_MAX} more went the same way"
 

@@ -9,21 +9,34 @@ from importlib.metadata import PackageNotFoundError, version
 from importlib.util import find_spec
 from pathlib import Path
 
-__all__ = ["NUMERICAL", "PRODUCT", "Software", "other_software", "software", "source_digest", "told_difference"]
+__all__ = [
+    "NUMERICAL",
+    "PRODUCT",
+    "Software",
+    "other_software",
+    "software",
+    "source_digest",
+    "told_difference",
+]
 
 PRODUCT = "statorodds"
 OWN = ("montecarlo", "studies")
-NUMERICAL = ("numpy", "scipy", "numba")                    # whose versions may move the last digits of a result
+NUMERICAL = ("numpy", "scipy", "numba")  # whose versions may move the last digits of a result
 
-Software = tuple[tuple[str, str], ...]                     # name and version
+Software = tuple[tuple[str, str], ...]  # name and version
 
 
 @cache
 def software() -> Software:
-    """Names and versions here: Python to its minor version, this program by its files too, numerical packages."""
+    """Names and versions here: Python to its minor version, this program by its files too,
+    numerical packages."""
     python = ".".join(platform.python_version_tuple()[:2])
-    return (("Python", python), (PRODUCT, version_here(PRODUCT)), (f"files of {PRODUCT}", source_digest()),
-            *((name, version_here(name)) for name in NUMERICAL))
+    return (
+        ("Python", python),
+        (PRODUCT, version_here(PRODUCT)),
+        (f"files of {PRODUCT}", source_digest()),
+        *((name, version_here(name)) for name in NUMERICAL),
+    )
 
 
 def version_here(name: str) -> str:
@@ -35,13 +48,16 @@ def version_here(name: str) -> str:
 
 @cache
 def source_digest() -> str:
-    """SHA-256 of this program's Python files, its first 12 digits: two copies of one version may differ."""
+    """SHA-256 of this program's Python files, its first 12 digits: two copies of one version may
+    differ."""
     found = hashlib.sha256()
     for package in OWN:
         spec = find_spec(package)
         for folder in (spec.submodule_search_locations or ()) if spec else ():
             for path in sorted(Path(folder).rglob("*.py")):
-                found.update(path.relative_to(folder).as_posix().encode() + b"\0" + path.read_bytes() + b"\0")
+                found.update(
+                    path.relative_to(folder).as_posix().encode() + b"\0" + path.read_bytes() + b"\0"
+                )
     return found.hexdigest()[:12]
 
 
@@ -51,7 +67,10 @@ def other_software(wanted: Software) -> str:
 
 
 def told_difference(has: dict[str, str], wanted: dict[str, str]) -> str:
-    """"has numpy 1.26.4 where 2.4.6 is wanted"; empty where nothing differs."""
-    parts = [f"{name} {has.get(name, 'none')} where {value} is wanted" for name, value in wanted.items()
-             if has.get(name) != value]
+    """ "has numpy 1.26.4 where 2.4.6 is wanted"; empty where nothing differs."""
+    parts = [
+        f"{name} {has.get(name, 'none')} where {value} is wanted"
+        for name, value in wanted.items()
+        if has.get(name) != value
+    ]
     return f"has {', '.join(parts)}" if parts else ""

@@ -1,5 +1,5 @@
-"""One chunk on its way to a worker, and what comes back. A chunk's own errors come back as data, so that whatever else
-goes wrong is the fault of the place where it ran."""
+"""One chunk on its way to a worker, and what comes back. A chunk's own errors come back as data, so
+that whatever else goes wrong is the fault of the place where it ran."""
 
 from __future__ import annotations
 
@@ -24,12 +24,14 @@ class Labelled(Protocol):
 
 
 class Broken(Exception):
-    """Workers ended, hung or could not be reached; some of the chunks that were sent have no answer."""
+    """Workers ended, hung or could not be reached; some of the chunks that were sent have no
+    answer."""
 
 
 @dataclass(frozen=True, eq=False)
 class Ticket:
-    """packed: the answer is to be kept, so the worker packs it. software: what a worker elsewhere must have."""
+    """packed: the answer is to be kept, so the worker packs it. software: what a worker elsewhere
+    must have."""
 
     index: int
     function: Callable[[Any], Any]
@@ -40,7 +42,8 @@ class Ticket:
 
 @dataclass(frozen=True, eq=False)
 class Answer:
-    """value: what the function returned, as bytes if the ticket says packed; or else the error that it raised."""
+    """value: what the function returned, as bytes if the ticket says packed; or else the error that
+    it raised."""
 
     index: int
     value: Any = None
@@ -57,20 +60,28 @@ def solve(ticket: Ticket) -> Answer:
     except StudyError as error:
         return Answer(ticket.index, error=error)
     except MemoryError:
-        return Answer(ticket.index, error=RunStopped(
-            f"chunk {ticket.task.label}: too little memory; take fewer --workers, fewer candidates or another machine"))
+        return Answer(
+            ticket.index,
+            error=RunStopped(
+                f"chunk {ticket.task.label}: too little memory; take fewer --workers, fewer"
+                " candidates or another machine"
+            ),
+        )
     except Exception as error:
         error.add_note(f"in chunk {ticket.task.label}:\n{traceback.format_exc()}")
         return Answer(ticket.index, error=error)
 
 
 def _elsewhere(wanted: Software) -> None:
-    """On a worker of a cluster: the same software, and one thread of linear algebra as everywhere."""
+    """On a worker of a cluster: the same software, and one thread of linear algebra as
+    everywhere."""
     if wrong := other_software(wanted):
         import socket
 
-        raise RunStopped(f"--cluster: a worker on {socket.gethostname()} {wrong}; install the same versions there and "
-                         "start the worker again")
+        raise RunStopped(
+            f"--cluster: a worker on {socket.gethostname()} {wrong}; install the same versions"
+            " there and start the worker again"
+        )
     _one_thread()
 
 

@@ -1,10 +1,10 @@
 """First and total Sobol' effects of groups of inputs, with limits.
 
-First: by how much the variance of the output would fall on average if the group were known (Sobol', Math. Comput.
-Simul. 55, 2001, 271-280); total: what would be left of it if everything else were known (Homma and Saltelli, Reliab.
-Eng. Syst. Saf. 52, 1996, 1-17). Estimators of Saltelli et al., Comput. Phys. Commun. 181, 2010, 259-270, as
-`scipy.stats.sobol_indices` has them; a group is swapped as a whole.
-"""
+First: by how much the variance of the output would fall on average if the group were known (Sobol',
+Math. Comput. Simul. 55, 2001, 271-280); total: what would be left of it if everything else were
+known (Homma and Saltelli, Reliab. Eng. Syst. Saf. 52, 1996, 1-17). Estimators of Saltelli et al.,
+Comput. Phys. Commun. 181, 2010, 259-270, as `scipy.stats.sobol_indices` has them; a group is
+swapped as a whole."""
 
 from __future__ import annotations
 
@@ -28,13 +28,17 @@ class Effects:
     total: Estimate
 
 
-def sobol_effects(f_a: Array, f_b: Array, f_ab: Array, rng: np.random.Generator, level: float = 0.95) -> Effects:
-    """f_a, f_b (n,): the output at two independent sets of points, n a power of two; f_ab (k, n), k of at least 2: at
-    the first set with the columns of one group from the second. No NaN. An output that never varies has effects of 0.
+def sobol_effects(
+    f_a: Array, f_b: Array, f_ab: Array, rng: np.random.Generator, level: float = 0.95
+) -> Effects:
+    """f_a, f_b (n,): the output at two independent sets of points, n a power of two; f_ab (k, n), k
+    of at least 2: at the first set with the columns of one group from the second. No NaN. An output
+    that never varies has effects of 0.
 
-    Limits: percentiles over resampled rows (bootstrap: Efron and Tibshirani, An Introduction to the Bootstrap, 1993,
-    ch. 13, from memory). On one net in the columns of both sets they are wider than they need be, since its rows are no
-    independent draws. Not clipped: an estimate may lie below 0 or above 1 by chance."""
+    Limits: percentiles over resampled rows (bootstrap: Efron and Tibshirani, An Introduction to the
+    Bootstrap, 1993, ch. 13, from memory). On one net in the columns of both sets they are wider
+    than they need be, since its rows are no independent draws. Not clipped: an estimate may lie
+    below 0 or above 1 by chance."""
     n = f_a.size
     first, total = _indices(f_a, f_b, f_ab)
     drawn = np.empty((RESAMPLES, 2, len(f_ab)))
@@ -48,5 +52,7 @@ def sobol_effects(f_a: Array, f_b: Array, f_ab: Array, rng: np.random.Generator,
 def _indices(f_a: Array, f_b: Array, f_ab: Array) -> tuple[Array, Array]:
     from scipy.stats import sobol_indices  # scipy.stats is heavy
 
-    found = sobol_indices(func={"f_A": f_a[None], "f_B": f_b[None], "f_AB": f_ab[:, None]}, n=f_a.size)
+    found = sobol_indices(
+        func={"f_A": f_a[None], "f_B": f_b[None], "f_AB": f_ab[:, None]}, n=f_a.size
+    )
     return np.asarray(found.first_order, float), np.asarray(found.total_order, float)

@@ -1,17 +1,16 @@
-"""How a probability answers to its inputs, from the samples that give it: elasticities, and how the inputs among the
-failures differ from all.
+"""How a probability answers to its inputs, from the samples that give it: elasticities, and how the
+inputs among the failures differ from all.
 
-In standard-normal space p = E[y(u)]; an input moved by m of its standard deviations, or with its spread times s, is
-a change of density, and (score function method: Rubinstein and Shapiro, Discrete Event Systems, Wiley 1993, from
-memory; derived, and checked on a linear limit state)
+In standard-normal space p = E[y(u)]; an input moved by m of its standard deviations, or with its
+spread times s, is a change of density, and (score function method: Rubinstein and Shapiro, Discrete
+Event Systems, Wiley 1993, from memory; derived, and checked on a linear limit state)
 
     d ln p/dm = E[y u]/p        d ln p/d ln s = E[y (u² − 1)]/p        at m = 0, s = 1
 
-summed over the columns of an input, since six CTs of one make move together. Correlated inputs z = L·u: (R⁻¹z)_j in
-place of u_j, z_j(R⁻¹z)_j − 1 in place of u_j² − 1: the one input moves, its correlation stays (derived). Since the mean
-of either score is 0, y less its own mean stands for y: the same in expectation, and quieter where y varies little
-(control variate).
-"""
+summed over the columns of an input, since six CTs of one make move together. Correlated inputs z =
+L·u: (R⁻¹z)_j in place of u_j, z_j(R⁻¹z)_j − 1 in place of u_j² − 1: the one input moves, its
+correlation stays (derived). Since the mean of either score is 0, y less its own mean stands for y:
+the same in expectation, and quieter where y varies little (control variate)."""
 
 from __future__ import annotations
 
@@ -31,31 +30,41 @@ __all__ = ["BINS", "Bands", "Elasticity", "Shift", "elasticity", "shift"]
 
 Places = NDArray[np.int64]
 
-BINS = 256                                                 # equal steps of probability at which laws are compared
-IMITATIONS = 199                                           # dead inputs, whose 95 % distance is the band
+BINS = 256  # equal steps of probability at which laws are compared
+IMITATIONS = 199  # dead inputs, whose 95 % distance is the band
 
 
 class Elasticity(NamedTuple):
-    """d ln p by the input's centre, in its standard deviations, and by the logarithm of its spread."""
+    """d ln p by the input's centre, in its standard deviations, and by the logarithm of its
+    spread."""
 
     centre: Estimate
     spread: Estimate
 
 
 class Shift(NamedTuple):
-    """Largest distance between the input's law among failures and its law (Kolmogorov's), and what an input without
-    influence stays below in 95 % of cases."""
+    """Largest distance between the input's law among failures and its law (Kolmogorov's), and what
+    an input without influence stays below in 95 % of cases."""
 
     distance: float
     band: float
 
 
 def elasticity(samples: Sequence[Sampled], candidate: int, key: str) -> Elasticity:
-    """Of Σ share·p over samples that have the input; the others count in p alone. NaN where p = 0. Limits by the delta
-    method over independent batches."""
+    """Of Σ share·p over samples that have the input; the others count in p alone. NaN where p = 0.
+    Limits by the delta method over independent batches."""
     parts = [(sample, *_moved(sample, candidate, key)) for sample in samples]
-    return Elasticity(*(_ratio([(sample.share, sample.w * moves[which], sample.w * sample.y[:, candidate])
-                                for sample, *moves in parts]) for which in (0, 1)))
+    return Elasticity(
+        *(
+            _ratio(
+                [
+                    (sample.share, sample.w * moves[which], sample.w * sample.y[:, candidate])
+                    for sample, *moves in parts
+                ]
+            )
+            for which in (0, 1)
+        )
+    )
 
 
 def _moved(sample: Sampled, candidate: int, key: str) -> tuple[Array, Array]:
@@ -70,10 +79,11 @@ def _moved(sample: Sampled, candidate: int, key: str) -> tuple[Array, Array]:
 
 
 def _truncated(y: Array) -> tuple[Array, Array]:
-    """E[u; u < t] and E[u² − 1; u < t] for P(u < t) = y: −φ(t) and −t·φ(t) (partial moments of the normal law)."""
+    """E[u; u < t] and E[u² − 1; u < t] for P(u < t) = y: −φ(t) and −t·φ(t) (partial moments of the
+    normal law)."""
     inside = (y > 0) & (y < 1)
     t = ndtri(np.where(inside, y, 0.5))
-    density = np.where(inside, np.exp(-t**2 / 2) / np.sqrt(2 * np.pi), 0.0)
+    density = np.where(inside, np.exp(-(t**2) / 2) / np.sqrt(2 * np.pi), 0.0)
     return -density, -t * density
 
 
@@ -84,11 +94,16 @@ def _ratio(parts: Sequence[tuple[float, Array, Array]]) -> Estimate:
     if not over > 0:
         return Estimate(*(np.asarray(np.nan),) * 3)
     ratio = sum(share * float(top.mean()) for share, top, _ in means) / over
-    variance = sum(share**2 * float((top - ratio * bottom).var(ddof=1)) / len(top) for share, top, bottom in means)
-    return limits_of(np.asarray(ratio), np.asarray(variance / over**2), min(len(top) for _, top, _ in means))
+    variance = sum(
+        share**2 * float((top - ratio * bottom).var(ddof=1)) / len(top)
+        for share, top, bottom in means
+    )
+    return limits_of(
+        np.asarray(ratio), np.asarray(variance / over**2), min(len(top) for _, top, _ in means)
+    )
 
 
-# --- laws among failures ----------------------------------------------------------------------------------
+# --- laws among failures ------------------------------------------------------
 
 
 def shift(samples: Sequence[Sampled], candidate: int, key: str, bands: Bands) -> Shift:
@@ -127,8 +142,9 @@ def _distance(mass: Array) -> float:
 
 @dataclass(eq=False)
 class Bands:
-    """95 % quantiles of the distance of inputs that nothing depends on, under the weights of a candidate's failures;
-    each imitated once, for all inputs of so many columns in the same samples."""
+    """95 % quantiles of the distance of inputs that nothing depends on, under the weights of a
+    candidate's failures; each imitated once, for all inputs of so many columns in the same samples.
+    """
 
     candidate: int
     rng: np.random.Generator
@@ -141,8 +157,20 @@ class Bands:
         return self.known[key]
 
     def _imitated(self, samples: Sequence[Sampled], columns: int) -> float:
-        weights = [sample.share / len(sample.w) * sample.w * sample.y[:, self.candidate] for sample in samples]
+        weights = [
+            sample.share / len(sample.w) * sample.w * sample.y[:, self.candidate]
+            for sample in samples
+        ]
         weights = [weight[weight > 0] for weight in weights]
-        found = [_distance(np.asarray(sum(_histogram(self.rng.integers(BINS, size=(weight.size, columns)), weight)
-                                          for weight in weights))) for _ in range(IMITATIONS)]
+        found = [
+            _distance(
+                np.asarray(
+                    sum(
+                        _histogram(self.rng.integers(BINS, size=(weight.size, columns)), weight)
+                        for weight in weights
+                    )
+                )
+            )
+            for _ in range(IMITATIONS)
+        ]
         return float(np.quantile(found, 0.95))

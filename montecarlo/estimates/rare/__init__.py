@@ -1,9 +1,9 @@
-"""Rare events in standard-normal space: one run for the exceedance probabilities of a whole family of settings.
+"""Rare events in standard-normal space: one run for the exceedance probabilities of a whole family
+of settings.
 
-Stages of samples (`plain`, then `spans` and `tilted`) find a density under which the event is common; a final batch of
-fixed size, drawn from the last density and nothing else, gives `Sums` that add over chunks, and `rare_estimate` their
-limits. No model of anything stands here.
-"""
+Stages of samples (`plain`, then `spans` and `tilted`) find a density under which the event is
+common; a final batch of fixed size, drawn from the last density and nothing else, gives `Sums` that
+add over chunks, and `rare_estimate` their limits. No model of anything stands here."""
 
 from montecarlo.estimates.rare.images import Image, Symmetric
 from montecarlo.estimates.rare.limits import (
@@ -21,5 +21,22 @@ from montecarlo.estimates.rare.mixture import BATCH, Mixture
 from montecarlo.estimates.rare.staged import plain, spans, tilted
 from montecarlo.estimates.rare.sums import Sums
 
-__all__ = ["BATCH", "FEW", "Diagnostics", "Image", "Mixture", "Seen", "Sums", "Symmetric", "Trust", "Why",
-           "diagnose", "fewer_than", "plain", "rare_estimate", "spans", "tilted", "variation"]
+__all__ = [
+    "BATCH",
+    "FEW",
+    "Diagnostics",
+    "Image",
+    "Mixture",
+    "Seen",
+    "Sums",
+    "Symmetric",
+    "Trust",
+    "Why",
+    "diagnose",
+    "fewer_than",
+    "plain",
+    "rare_estimate",
+    "spans",
+    "tilted",
+    "variation",
+]

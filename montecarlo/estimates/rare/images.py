@@ -1,10 +1,11 @@
-"""Symmetries of the space: exchanges of coordinates and changes of sign under which N(0, I) stays what it is.
+"""Symmetries of the space: exchanges of coordinates and changes of sign under which N(0, I) stays
+what it is.
 
-A system that looks nearly the same with two of its like parts exchanged fails in as many ways as there are images.
-Samples are brought to one way before a density is fitted, and the density is drawn in all of them: a fit then has
-several times the samples for its parameters, and no image of a way that was found is missed. Whether the system is
-really symmetric does not matter to the estimate, only to its precision.
-"""
+A system that looks nearly the same with two of its like parts exchanged fails in as many ways as
+there are images. Samples are brought to one way before a density is fitted, and the density is
+drawn in all of them: a fit then has several times the samples for its parameters, and no image of a
+way that was found is missed. Whether the system is really symmetric does not matter to the
+estimate, only to its precision."""
 
 from __future__ import annotations
 
@@ -17,16 +18,18 @@ from numpy.typing import NDArray
 
 from montecarlo.estimates.rare.mixture import Mixture
 from montecarlo.quantities import Array
+from montecarlo.quantities.keepable import keepable
 
 __all__ = ["Image", "Symmetric", "group_of"]
 
 
+@keepable
 @dataclass(frozen=True, eq=False)
 class Image:
     """u -> sign * u[source], its own inverse."""
 
-    source: NDArray[np.int64]                              # (d,)
-    sign: Array                                            # (d,) 1 or -1
+    source: NDArray[np.int64]  # (d,)
+    sign: Array  # (d,) 1 or -1
 
     def of(self, u: Array) -> Array:
         """Of u (..., d)."""
@@ -37,16 +40,20 @@ def group_of(generators: Sequence[Image], dims: int) -> tuple[Image, ...]:
     """Every product of images that commute with each other, the identity first."""
     found = [Image(np.arange(dims), np.ones(dims))]
     for one in generators:
-        found += [Image(other.source[one.source], other.sign[one.source] * one.sign) for other in found]
+        found += [
+            Image(other.source[one.source], other.sign[one.source] * one.sign) for other in found
+        ]
     return tuple(found)
 
 
+@keepable
 @dataclass(frozen=True, eq=False)
 class Symmetric:
-    """A mixture drawn in all its images alike, q(u) = mean of mixture(g u); the face of a `Mixture`."""
+    """A mixture drawn in all its images alike, q(u) = mean of mixture(g u); the face of a
+    `Mixture`."""
 
     mixture: Mixture
-    generators: tuple[Image, ...]                          # commuting
+    generators: tuple[Image, ...]  # commuting
 
     @cached_property
     def _group(self) -> tuple[Image, ...]:

@@ -14,42 +14,57 @@ from montecarlo.estimates.rare.mixture import BATCH
 from montecarlo.estimates.rare.sums import Sums
 from montecarlo.quantities import Array
 
-__all__ = ["FEW", "Diagnostics", "Seen", "Trust", "Why", "diagnose", "fewer_than", "rare_estimate", "variation"]
+__all__ = [
+    "FEW",
+    "Diagnostics",
+    "Seen",
+    "Trust",
+    "Why",
+    "diagnose",
+    "fewer_than",
+    "rare_estimate",
+    "variation",
+]
 
-FEW = 50.0                                                 # effective hits below which limits are not relied on
-ONE = 0.1                                                  # share of an estimate that one sample may have
-LEAST_SCATTER = 1e-6                                       # of a sum, relative: below it the gamma function is inexact
-LOST = 0.1                                                 # weight of unresolved samples, over that of hits
-SHOWN = 1e-6                                               # least probability whose coverage was shown
+FEW = 50.0  # effective hits below which limits are not relied on
+ONE = 0.1  # share of an estimate that one sample may have
+LEAST_SCATTER = 1e-6  # of a sum, relative: below it the gamma function is inexact
+LOST = 0.1  # weight of unresolved samples, over that of hits
+SHOWN = 1e-6  # least probability whose coverage was shown
 
 
 def variation(sums: Sums) -> Array:
-    """Coefficient of variation of p, from the scatter of batches; infinite where nothing operated. (C,)"""
+    """Coefficient of variation of p, from the scatter of batches; infinite where nothing operated.
+    (C,)"""
     return _variation(sums.total, sums.batch_squares, sums.batches)
 
 
 def _variation(total: Array, squares: Array, batches: int) -> Array:
     scatter = np.maximum(squares - total**2 / batches, 0.0) * batches / (batches - 1)
-    return np.asarray(np.divide(np.sqrt(scatter), total, out=np.full(total.shape, np.inf), where=total > 0))
+    return np.asarray(
+        np.divide(np.sqrt(scatter), total, out=np.full(total.shape, np.inf), where=total > 0)
+    )
 
 
 def fewer_than(sums: Sums, level: float = 0.95, side: Side = "both") -> float:
     """Exact upper limit of p where no sample operated. [-]
 
-    Derived: at least m = floor(share of the nominal component times B) rows of every batch are plain draws of
-    N(0, I), independent of each other and of the rest, since components go by equal steps through the cumulated
-    shares. None of the m n/B operated: Clopper and Pearson, 1 - tail^(B/(m n)). The tilted draws are left out:
-    they say something about where they fell, and nothing about where they did not."""
+    Derived: at least m = floor(share of the nominal component times B) rows of every batch are
+    plain draws of N(0, I), independent of each other and of the rest, since components go by equal
+    steps through the cumulated shares. None of the m n/B operated: Clopper and Pearson, 1 -
+    tail^(B/(m n)). The tilted draws are left out: they say something about where they fell, and
+    nothing about where they did not."""
     plain = np.floor(BATCH / sums.ceiling + 1e-9) * sums.batches
     return float(clopper_pearson(0.0, plain, level, side=side).high)
 
 
 def rare_estimate(sums: Sums, level: float = 0.95, side: Side = "both") -> Estimate:
-    """p with limits, (C,): of gamma distributions, since a sum of weights is skew to the right and a low one comes
-    with a low scatter (`_limits`; measured, DEVELOPERS.md).
+    """p with limits, (C,): of gamma distributions, since a sum of weights is skew to the right and
+    a low one comes with a low scatter (`_limits`; measured, DEVELOPERS.md).
 
-    Nothing operated: p = 0, and `fewer_than` above. Unresolved samples have no part in p, count as not operating in
-    the low limit, and in the high one with the high limit of their own probability on top of the other."""
+    Nothing operated: p = 0, and `fewer_than` above. Unresolved samples have no part in p, count as
+    not operating in the low limit, and in the high one with the high limit of their own probability
+    on top of the other."""
     found = _limits(sums.total, sums.batch_squares, sums.largest, sums, level, side)
     p, high = sums.total / sums.trials, found.high
     if (sums.lost_hits > 0).any():
@@ -59,14 +74,16 @@ def rare_estimate(sums: Sums, level: float = 0.95, side: Side = "both") -> Estim
     return Estimate(np.minimum(p, 1.0), found.low, np.minimum(high, 1.0))
 
 
-def _limits(total: Array, squares: Array, largest: Array, sums: Sums, level: float, side: Side) -> Limits:
-    """Limits of a sum T of weighted events with variance v: quantiles of gamma distributions, the low one of mean T and
-    variance v, the high one of mean T + k and variance v + k^2, k the largest weight, as if one more had been seen.
-    Equal weights give the exact limits of a Poisson count.
+def _limits(
+    total: Array, squares: Array, largest: Array, sums: Sums, level: float, side: Side
+) -> Limits:
+    """Limits of a sum T of weighted events with variance v: quantiles of gamma distributions, the
+    low one of mean T and variance v, the high one of mean T + k and variance v + k^2, k the largest
+    weight, as if one more had been seen. Equal weights give the exact limits of a Poisson count.
 
-    Source: Fay and Feuer, Stat. Med. 16, 1997, 791-801. Ours: v from the scatter of batches, which are stratified,
-    larger by (t/z)^2 since they are few; and k the largest weight that was seen (theirs: of all, which would be that of
-    N(0, I))."""
+    Source: Fay and Feuer, Stat. Med. 16, 1997, 791-801. Ours: v from the scatter of batches, which
+    are stratified, larger by (t/z)^2 since they are few; and k the largest weight that was seen
+    (theirs: of all, which would be that of N(0, I))."""
     tail, batches = tail_of(level, side), sums.batches
     some = total > 0
     mean = np.where(some, total, 1.0)
@@ -77,8 +94,11 @@ def _limits(total: Array, squares: Array, largest: Array, sums: Sums, level: flo
     below = variance / mean * gammaincinv(mean**2 / variance, tail)
     above = wider / more * gammainccinv(more**2 / wider, tail)
     low = np.zeros_like(mean) if side == "high" else np.where(some, below / sums.trials, 0.0)
-    high = np.ones_like(mean) if side == "low" else np.where(
-        some, np.minimum(above / sums.trials, 1.0), fewer_than(sums, level, side))
+    high = (
+        np.ones_like(mean)
+        if side == "low"
+        else np.where(some, np.minimum(above / sums.trials, 1.0), fewer_than(sums, level, side))
+    )
     return Limits(low, high)
 
 
@@ -86,13 +106,13 @@ class Why(Enum):
     """What weighted samples of a setting are good for."""
 
     GOOD = auto()
-    MAGNITUDE = auto()                                     # good, but below what coverage was shown for
-    FEW = auto()                                           # too few effective hits, and nothing else against them
-    ONE = auto()                                           # enough, but one sample is too much of the estimate
-    LOST = auto()                                          # too much of it gave no result
-    NOTHING = auto()                                       # no sample operates
-    COMMON = auto()                                        # counting is as good
-    CONTRADICTED = auto()                                  # by the counts
+    MAGNITUDE = auto()  # good, but below what coverage was shown for
+    FEW = auto()  # too few effective hits, and nothing else against them
+    ONE = auto()  # enough, but one sample is too much of the estimate
+    LOST = auto()  # too much of it gave no result
+    NOTHING = auto()  # no sample operates
+    COMMON = auto()  # counting is as good
+    CONTRADICTED = auto()  # by the counts
 
 
 class Trust(NamedTuple):
@@ -103,28 +123,34 @@ class Trust(NamedTuple):
 
 
 class Seen(NamedTuple):
-    """What a batch of weighted samples shows of one setting, or lets a batch of another size expect."""
+    """What a batch of weighted samples shows of one setting, or lets a batch of another size
+    expect."""
 
     trials: int
     p: float
-    effective: float                                       # (sum w y)^2 / sum (w y)^2
-    largest_share: float                                   # of the estimate, in one sample
-    lost_share: float                                      # weight of unresolved samples over that of hits
+    effective: float  # (sum w y)^2 / sum (w y)^2
+    largest_share: float  # of the estimate, in one sample
+    lost_share: float  # weight of unresolved samples over that of hits
 
     def expected(self, trials: int) -> Seen:
         """From the same density: hits in proportion, and the largest of them among so many more."""
         more = trials / self.trials
-        return self._replace(trials=trials, effective=self.effective * more, largest_share=self.largest_share / more)
+        return self._replace(
+            trials=trials, effective=self.effective * more, largest_share=self.largest_share / more
+        )
 
     @property
     def steady_hits(self) -> float:
         """Effective hits of all samples but the largest.
 
-        Weights have long tails, so that one sample moves the plain number by a factor of four from seed to seed, and
-        this one by a seventh (derived: both sums without their largest term; measured, DEVELOPERS.md)."""
+        Weights have long tails, so that one sample moves the plain number by a factor of four from
+        seed to seed, and this one by a seventh (derived: both sums without their largest term;
+        measured, DEVELOPERS.md)."""
         if self.effective <= 0 or self.largest_share >= 1:
             return self.effective
-        return (1 - self.largest_share)**2 / max(1 / self.effective - self.largest_share**2, 1e-300)
+        return (1 - self.largest_share) ** 2 / max(
+            1 / self.effective - self.largest_share**2, 1e-300
+        )
 
     @property
     def trust(self) -> Trust:
@@ -134,7 +160,9 @@ class Seen(NamedTuple):
         if self.lost_share > LOST:
             return Trust(Why.LOST, "unresolved samples are above a tenth of it")
         if self.effective < FEW:
-            return Trust(Why.FEW, f"rests on {self.effective:.0f} effective hits; {FEW:.0f} are needed")
+            return Trust(
+                Why.FEW, f"rests on {self.effective:.0f} effective hits; {FEW:.0f} are needed"
+            )
         if self.largest_share > ONE:
             return Trust(Why.ONE, f"one sample is {self.largest_share:.0%} of it")
         if self.p < SHOWN:
@@ -144,11 +172,12 @@ class Seen(NamedTuple):
 
 @dataclass(frozen=True, eq=False)
 class Diagnostics:
-    """Beside an estimate, (C,) each. They are flags: what no sample has seen, no figure here shows."""
+    """Beside an estimate, (C,) each. They are flags: what no sample has seen, no figure here
+    shows."""
 
-    cov: Array                                             # coefficient of variation, infinite where nothing was seen
-    effective: Array                                       # (sum w y)^2 / sum (w y)^2
-    largest_share: Array                                   # of the estimate, in one sample
+    cov: Array  # coefficient of variation, infinite where nothing was seen
+    effective: Array  # (sum w y)^2 / sum (w y)^2
+    largest_share: Array  # of the estimate, in one sample
     seen: tuple[Seen, ...]
 
     @property
@@ -162,6 +191,8 @@ def diagnose(sums: Sums) -> Diagnostics:
     effective = np.divide(sums.total**2, sums.squares, out=nothing.copy(), where=some)
     largest = np.divide(sums.largest, sums.total, out=nothing.copy(), where=some)
     lost = sums.lost / np.maximum(sums.total, 1e-300)
-    seen = tuple(Seen(sums.trials, *map(float, case))
-                 for case in zip(sums.total / sums.trials, effective, largest, lost, strict=True))
+    seen = tuple(
+        Seen(sums.trials, *map(float, case))
+        for case in zip(sums.total / sums.trials, effective, largest, lost, strict=True)
+    )
     return Diagnostics(variation(sums), effective, largest, seen)

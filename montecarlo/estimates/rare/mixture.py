@@ -7,25 +7,29 @@ from dataclasses import dataclass
 import numpy as np
 
 from montecarlo.quantities import Array
+from montecarlo.quantities.keepable import keepable
 
 __all__ = ["BATCH", "Mixture"]
 
-BATCH = 128                                                # rows that share one stratified choice of components
-ROWS = 4096                                                # of u at once, to bound the memory
+BATCH = 128  # rows that share one stratified choice of components
+ROWS = 4096  # of u at once, to bound the memory
 
 
+@keepable
 @dataclass(frozen=True, eq=False)
 class Mixture:
-    """Normal densities with diagonal covariance over the active coordinates; all others stay N(0, 1).
+    """Normal densities with diagonal covariance over the active coordinates; all others stay N(0,
+    1).
 
-    The first component is N(0, I) itself, so that no weight exceeds 1/its share, whatever was missed ("safe" or
-    defensive importance sampling: Owen and Zhou, J. Am. Stat. Assoc. 95(449), 2000, 135-143)."""
+    The first component is N(0, I) itself, so that no weight exceeds 1/its share, whatever was
+    missed ("safe" or defensive importance sampling: Owen and Zhou, J. Am. Stat. Assoc. 95(449),
+    2000, 135-143)."""
 
     dims: int
-    active: Array                                          # (a,) coordinates that are tilted or widened
-    shares: Array                                          # (K,), sum 1
-    means: Array                                           # (K, a)
-    sds: Array                                             # (K, a)
+    active: Array  # (a,) coordinates that are tilted or widened
+    shares: Array  # (K,), sum 1
+    means: Array  # (K, a)
+    sds: Array  # (K, a)
 
     def __post_init__(self) -> None:
         assert self.shares[0] > 0
@@ -44,20 +48,24 @@ class Mixture:
     def sample(self, rng: np.random.Generator, n: int) -> Array:
         """u (n, dims), n a multiple of `BATCH`.
 
-        Each batch of consecutive rows takes its components at equal steps through the cumulated shares, from one
-        random start: every row comes from the mixture, and what the components differ in no longer varies from batch
-        to batch. Rows of one batch are therefore not independent; batches are."""
+        Each batch of consecutive rows takes its components at equal steps through the cumulated
+        shares, from one random start: every row comes from the mixture, and what the components
+        differ in no longer varies from batch to batch. Rows of one batch are therefore not
+        independent; batches are."""
         if n % BATCH:
             raise ValueError(f"n = {n} must be a multiple of {BATCH}")
         at = (np.arange(BATCH) + rng.random((n // BATCH, 1))) / BATCH
         last = len(self.shares) - 1
-        component = np.minimum(np.searchsorted(np.cumsum(self.shares), at.ravel(), side="right"), last)
+        component = np.minimum(
+            np.searchsorted(np.cumsum(self.shares), at.ravel(), side="right"), last
+        )
         u = rng.standard_normal((n, self.dims))
         u[:, self.active] = self.means[component] + self.sds[component] * u[:, self.active]
         return u
 
     def log_weight(self, u: Array) -> Array:
-        """ln of phi/q at u (n, dims), with the density of the whole mixture, whichever component a row came from.
+        """ln of phi/q at u (n, dims), with the density of the whole mixture, whichever component a
+        row came from.
 
         (Balance heuristic: Veach and Guibas, SIGGRAPH 1995; deterministic mixture weights.)"""
         out = np.empty(len(u))
@@ -73,5 +81,9 @@ class Mixture:
         x = u[:, self.active]
         precision = self.sds**-2
         square = x**2 @ (1 - precision).T / 2 + x @ (self.means * precision).T
-        constant = np.log(self.shares) - np.log(self.sds).sum(axis=1) - (self.means**2 * precision).sum(axis=1) / 2
+        constant = (
+            np.log(self.shares)
+            - np.log(self.sds).sum(axis=1)
+            - (self.means**2 * precision).sum(axis=1) / 2
+        )
         return np.asarray(square + constant)

@@ -1,10 +1,11 @@
-"""A density from weighted samples of the one before: normal clusters of the samples beyond each of many thresholds.
+"""A density from weighted samples of the one before: normal clusters of the samples beyond each of
+many thresholds.
 
-In stages from N(0, I) on, thresholds rise with what the stage before could reach (cross-entropy method: Rubinstein and
-Kroese, The Cross-Entropy Method, Springer 2004; mixtures: Kurtz and Song, Structural Safety 42, 2013, 35-44, both from
-memory). Every cluster tilts only the coordinates in which its own samples clearly depart from N(0, 1): with dozens of
-coordinates the noise of the others would ruin the weights.
-"""
+In stages from N(0, I) on, thresholds rise with what the stage before could reach (cross-entropy
+method: Rubinstein and Kroese, The Cross-Entropy Method, Springer 2004; mixtures: Kurtz and Song,
+Structural Safety 42, 2013, 35-44, both from memory). Every cluster tilts only the coordinates in
+which its own samples clearly depart from N(0, 1): with dozens of coordinates the noise of the
+others would ruin the weights."""
 
 from __future__ import annotations
 
@@ -23,27 +24,29 @@ __all__ = ["LEAST_SIZE", "plain", "spans", "tilted"]
 
 Flags = NDArray[np.bool_]
 
-NOMINAL = 0.1                                              # share of N(0, I)
-WIDE = 1 / 3                                               # of a cluster's share, drawn at least as wide as N(0, I)
-LARGEST = 0.05                                             # share of a threshold's weight that one sample may have
-LEAST_SIZE = 25.0                                          # independent samples beyond a threshold worth a fit
+NOMINAL = 0.1  # share of N(0, I)
+WIDE = 1 / 3  # of a cluster's share, drawn at least as wide as N(0, I)
+LARGEST = 0.05  # share of a threshold's weight that one sample may have
+LEAST_SIZE = 25.0  # independent samples beyond a threshold worth a fit
 LEAST_IN_CLUSTER = 8.0
-MOST_CLUSTERS = 3                                          # for each threshold, besides its images
-MOST_ROWS = 1500                                           # beyond each threshold; more cost time and add little
-GAIN = 6.0                                                 # nats by which a coordinate must depart to be tilted
-GLANCE = 1.5                                               # nats below which it is not looked at again
+MOST_CLUSTERS = 3  # for each threshold, besides its images
+MOST_ROWS = 1500  # beyond each threshold; more cost time and add little
+GAIN = 6.0  # nats by which a coordinate must depart to be tilted
+GLANCE = 1.5  # nats below which it is not looked at again
 LEAST_VARIANCE = 0.04
-PRIOR = 4.0                                                # samples' worth of belief in a variance of 1
+PRIOR = 4.0  # samples' worth of belief in a variance of 1
 ROUNDS = 30
-STEP = 3.0                                                 # between levels on the way to thresholds out of reach
-BETTER = 1e-6                                              # of a score, from which another fit is one
-SAME = 0.7                                                 # common part of two thresholds' samples that makes them one
+STEP = 3.0  # between levels on the way to thresholds out of reach
+BETTER = 1e-6  # of a score, from which another fit is one
+SAME = 0.7  # common part of two thresholds' samples that makes them one
 
 
 def plain(dims: int, generators: Sequence[Image]) -> Symmetric:
     """N(0, I) itself, to begin with."""
     none: Array = np.zeros(0, int)
-    return Symmetric(Mixture(dims, none, np.ones(1), np.zeros((1, 0)), np.ones((1, 0))), tuple(generators))
+    return Symmetric(
+        Mixture(dims, none, np.ones(1), np.zeros((1, 0)), np.ones((1, 0))), tuple(generators)
+    )
 
 
 def size_of(log_w: Array) -> float:
@@ -52,10 +55,13 @@ def size_of(log_w: Array) -> float:
     return float(w.sum() ** 2 / (w @ w)) if w.size else 0.0
 
 
-def spans(quantity: Array, log_w: Array, thresholds: Sequence[float], most: float, least: float) -> Iterator[Flags]:
-    """Samples beyond each threshold whose probability lies between `least` and `most`; where too few samples are beyond
-    the highest of them, also those beyond levels on the way to it, up to what enough samples reach; a level that
-    many samples reach shows the ways better than a deeper one. quantity, log_w (n,)."""
+def spans(
+    quantity: Array, log_w: Array, thresholds: Sequence[float], most: float, least: float
+) -> Iterator[Flags]:
+    """Samples beyond each threshold whose probability lies between `least` and `most`; where too
+    few samples are beyond the highest of them, also those beyond levels on the way to it, up to
+    what enough samples reach; a level that many samples reach shows the ways better than a deeper
+    one. quantity, log_w (n,)."""
     w = np.exp(log_w)
     known = np.where(np.isnan(quantity), -np.inf, quantity)
     order = np.argsort(-known, kind="stable")
@@ -63,7 +69,7 @@ def spans(quantity: Array, log_w: Array, thresholds: Sequence[float], most: floa
     enough = np.flatnonzero(part**2 >= LEAST_SIZE * squares)
     if not enough.size:
         return
-    reached = enough[0]                                    # the first so many samples are the highest level that counts
+    reached = enough[0]  # the first so many samples are the highest level that counts
     for threshold in sorted(thresholds):
         count = int((known > threshold).sum())
         if count <= reached:
@@ -77,7 +83,9 @@ def spans(quantity: Array, log_w: Array, thresholds: Sequence[float], most: floa
         return
     deepest = part[reached] / len(w)
     shallow = min(int(np.searchsorted(part, STEP * deepest * len(w))), len(w) - 1)
-    if not _within(threshold, known[order[[shallow, reached]]], (min(STEP * deepest, 1.0), deepest), least):
+    if not _within(
+        threshold, known[order[[shallow, reached]]], (min(STEP * deepest, 1.0), deepest), least
+    ):
         return
     level = most
     while level > deepest:
@@ -87,19 +95,27 @@ def spans(quantity: Array, log_w: Array, thresholds: Sequence[float], most: floa
 
 
 def _within(threshold: float, quantity: Array, p: tuple[float, float], least: float) -> bool:
-    """Whether ln p, carried on straight from two levels, is still above ln `least` at the threshold; tails mostly fall
-    faster than that, so that this errs on the side of going on."""
+    """Whether ln p, carried on straight from two levels, is still above ln `least` at the
+    threshold; tails mostly fall faster than that, so that this errs on the side of going on."""
     step = quantity[1] - quantity[0]
     if not (np.isfinite(step) and step > 0):
         return False
-    return bool(np.log(p[1]) + (threshold - quantity[1]) * np.log(p[1] / p[0]) / step > np.log(least))
+    return bool(
+        np.log(p[1]) + (threshold - quantity[1]) * np.log(p[1] / p[0]) / step > np.log(least)
+    )
 
 
-def tilted(u: Array, log_w: Array, beyond: Sequence[Flags], before: Symmetric, rng: np.random.Generator) -> Symmetric:
-    """The next density from samples u (n, d) of the one `before`, their ln weights, and which lie beyond thresholds;
-    equal shares for thresholds that differ. `before` itself where none has enough samples."""
-    found = [cluster for flags in _differing(beyond, log_w)
-             if (cluster := _clusters(u, log_w, flags, before.generators, rng)) is not None]
+def tilted(
+    u: Array, log_w: Array, beyond: Sequence[Flags], before: Symmetric, rng: np.random.Generator
+) -> Symmetric:
+    """The next density from samples u (n, d) of the one `before`, their ln weights, and which lie
+    beyond thresholds; equal shares for thresholds that differ. `before` itself where none has
+    enough samples."""
+    found = [
+        cluster
+        for flags in _differing(beyond, log_w)
+        if (cluster := _clusters(u, log_w, flags, before.generators, rng)) is not None
+    ]
     if not found:
         return before
     shares = np.concatenate([[NOMINAL], *((1 - NOMINAL) / len(found) * c.shares for c in found)])
@@ -107,19 +123,27 @@ def tilted(u: Array, log_w: Array, beyond: Sequence[Flags], before: Symmetric, r
     sds = np.concatenate([np.ones((1, u.shape[1])), *(c.sds for c in found)])
     shares, means, sds = _with_wide_tails(shares, means, sds)
     active: Any = np.flatnonzero((means != 0).any(axis=0) | (sds != 1).any(axis=0))
-    return Symmetric(Mixture(u.shape[1], np.asarray(active), shares / shares.sum(), means[:, active], sds[:, active]),
-                     before.generators)
+    return Symmetric(
+        Mixture(
+            u.shape[1], np.asarray(active), shares / shares.sum(), means[:, active], sds[:, active]
+        ),
+        before.generators,
+    )
 
 
 def _with_wide_tails(shares: Array, means: Array, sds: Array) -> tuple[Array, Array, Array]:
-    """Every cluster that is narrower than N(0, 1) somewhere also as one that is not, with a part of its share.
+    """Every cluster that is narrower than N(0, 1) somewhere also as one that is not, with a part of
+    its share.
 
-    A fitted spread says little of what lies beyond it, where a sample's weight would be large and rare: sums would be
-    skew and their limits too narrow (wide components: Hesterberg, Technometrics 37(2), 1995, 185-194, from memory;
-    measured, DEVELOPERS.md)."""
+    A fitted spread says little of what lies beyond it, where a sample's weight would be large and
+    rare: sums would be skew and their limits too narrow (wide components: Hesterberg, Technometrics
+    37(2), 1995, 185-194, from memory; measured, DEVELOPERS.md)."""
     narrow = (sds < 1).any(axis=1)
-    return (np.concatenate([np.where(narrow, (1 - WIDE) * shares, shares), WIDE * shares[narrow]]),
-            np.concatenate([means, means[narrow]]), np.concatenate([sds, np.maximum(sds[narrow], 1.0)]))
+    return (
+        np.concatenate([np.where(narrow, (1 - WIDE) * shares, shares), WIDE * shares[narrow]]),
+        np.concatenate([means, means[narrow]]),
+        np.concatenate([sds, np.maximum(sds[narrow], 1.0)]),
+    )
 
 
 def _differing(beyond: Sequence[Flags], log_w: Array) -> list[Flags]:
@@ -128,14 +152,16 @@ def _differing(beyond: Sequence[Flags], log_w: Array) -> list[Flags]:
     kept: list[Flags] = []
     for flags in beyond:
         if size_of(log_w[flags]) >= LEAST_SIZE - 1 and all(
-                w[flags & other].sum() < SAME * w[flags | other].sum() for other in kept):
+            w[flags & other].sum() < SAME * w[flags | other].sum() for other in kept
+        ):
             kept.append(flags)
     return kept
 
 
 @dataclass(frozen=True, eq=False)
 class Tilts:
-    """Clusters over all coordinates: shares (K,) of 1; means, sds (K, d), 0 and 1 where a coordinate is left alone."""
+    """Clusters over all coordinates: shares (K,) of 1; means, sds (K, d), 0 and 1 where a
+    coordinate is left alone."""
 
     shares: Array
     means: Array
@@ -144,19 +170,25 @@ class Tilts:
     def log_ratios(self, x: Array) -> Array:
         """ln of share times density over N(0, I)'s at x (g, n, d): (g, n, K)."""
         precision = self.sds**-2
-        constant = np.log(np.maximum(self.shares, 1e-9)) - np.log(self.sds).sum(axis=1) - (
-            self.means**2 * precision).sum(axis=1) / 2
+        constant = (
+            np.log(np.maximum(self.shares, 1e-9))
+            - np.log(self.sds).sum(axis=1)
+            - (self.means**2 * precision).sum(axis=1) / 2
+        )
         return np.asarray(x**2 @ (1 - precision).T / 2 + x @ (self.means * precision).T + constant)
 
 
-def _clusters(u: Array, log_w: Array, beyond: Flags, generators: Sequence[Image],
-              rng: np.random.Generator) -> Tilts | None:
+def _clusters(
+    u: Array, log_w: Array, beyond: Flags, generators: Sequence[Image], rng: np.random.Generator
+) -> Tilts | None:
     """Clusters of the samples beyond one threshold; None where nothing departs from N(0, I)."""
     rows = np.flatnonzero(beyond)[:MOST_ROWS]
     w = np.exp(log_w[rows])
     w = np.minimum(w, LARGEST * w.sum())
-    w *= w.sum() / (w @ w)                                 # sums to the number of independent samples
-    x = np.stack([image.of(_aligned(u[rows], w, generators)) for image in group_of(generators, u.shape[1])])
+    w *= w.sum() / (w @ w)  # sums to the number of independent samples
+    x = np.stack(
+        [image.of(_aligned(u[rows], w, generators)) for image in group_of(generators, u.shape[1])]
+    )
     one = np.zeros((len(x), len(rows), 1))
     one[0, :, 0] = w
     best = _maximise(x, w, one)
@@ -168,10 +200,13 @@ def _clusters(u: Array, log_w: Array, beyond: Flags, generators: Sequence[Image]
     for count in range(2, MOST_CLUSTERS + 1):
         if w.sum() / count < 2.5 * LEAST_IN_CLUSTER:
             break
-        for fit in [_maximise(narrow, w, parts) for parts in _splits(narrow, w, best.parts, count, rng)]:
+        for fit in [
+            _maximise(narrow, w, parts) for parts in _splits(narrow, w, best.parts, count, rng)
+        ]:
             best = fit if fit.score > best.score + BETTER else best
     keep = (best.tilts.shares * w.sum() >= LEAST_IN_CLUSTER) & (
-        (best.tilts.means != 0) | (best.tilts.sds != 1)).any(axis=1)
+        (best.tilts.means != 0) | (best.tilts.sds != 1)
+    ).any(axis=1)
     if not keep.any():
         return None
     means, sds = np.zeros((keep.sum(), u.shape[1])), np.ones((keep.sum(), u.shape[1]))
@@ -180,8 +215,9 @@ def _clusters(u: Array, log_w: Array, beyond: Flags, generators: Sequence[Image]
 
 
 def _aligned(u: Array, w: Array, generators: Sequence[Image]) -> Array:
-    """Each sample or its image, for one generator after the other: on one side of the direction along which samples
-    differ most from their images (the leading eigenvector of the antisymmetric part's second moments; derived)."""
+    """Each sample or its image, for one generator after the other: on one side of the direction
+    along which samples differ most from their images (the leading eigenvector of the antisymmetric
+    part's second moments; derived)."""
     for image in generators:
         odd = u - image.of(u)
         axis = _leading((odd * w[:, None]).T @ odd)
@@ -190,15 +226,17 @@ def _aligned(u: Array, w: Array, generators: Sequence[Image]) -> Array:
 
 
 def _leading(moments: Array) -> Array:
-    """The eigenvector (d,) of the largest eigenvalue of moments (d, d). Its sign, which nothing defines, is that on one
-    side of a direction that no symmetry has, so that rounding cannot turn it."""
+    """The eigenvector (d,) of the largest eigenvalue of moments (d, d). Its sign, which nothing
+    defines, is that on one side of a direction that no symmetry has, so that rounding cannot turn
+    it."""
     axis = np.linalg.eigh(moments)[1][:, -1]
     return np.asarray(np.copysign(1.0, axis @ np.cos(1.0 + np.arange(len(axis)))) * axis)
 
 
 @dataclass(frozen=True, eq=False)
 class Fit:
-    """parts (g, n, K): weight of a sample's image in a cluster; score: ln likelihood less what its parameters cost."""
+    """parts (g, n, K): weight of a sample's image in a cluster; score: ln likelihood less what its
+    parameters cost."""
 
     tilts: Tilts
     parts: Array
@@ -212,7 +250,9 @@ def _maximise(x: Array, w: Array, parts: Array) -> Fit:
         gain, mass, means, variances = _gains(x, parts)
         on = (gain > GAIN) & (mass[:, None] > LEAST_IN_CLUSTER)
         variances = (mass[:, None] * variances + PRIOR) / (mass[:, None] + PRIOR)
-        tilts = Tilts(mass / w.sum(), np.where(on, means, 0.0), np.where(on, np.sqrt(variances), 1.0))
+        tilts = Tilts(
+            mass / w.sum(), np.where(on, means, 0.0), np.where(on, np.sqrt(variances), 1.0)
+        )
         ratios = tilts.log_ratios(x) - np.log(len(x))
         top = ratios.max(axis=(0, 2))
         each = np.exp(ratios - top[:, None])
@@ -223,21 +263,32 @@ def _maximise(x: Array, w: Array, parts: Array) -> Fit:
             break
         last = likelihood
     count = 2 * int(on.sum()) + len(mass) - 1
-    return Fit(tilts, parts, likelihood - count * np.log(w.sum()) / 2)   # Schwarz, Ann. Statist. 6(2), 1978, 461-464
+    return Fit(
+        tilts, parts, likelihood - count * np.log(w.sum()) / 2
+    )  # Schwarz, Ann. Statist. 6(2), 1978, 461-464
 
 
 def _gains(x: Array, parts: Array) -> tuple[Array, Array, Array, Array]:
-    """By how many nats each coordinate of each cluster departs from N(0, 1), (K, d); mass (K,), means, variances."""
+    """By how many nats each coordinate of each cluster departs from N(0, 1), (K, d); mass (K,),
+    means, variances."""
     flat, part = x.reshape(-1, x.shape[2]), parts.reshape(-1, parts.shape[2])
     mass = part.sum(axis=0)
     safe = np.maximum(mass, 1e-9)[:, None]
     means = part.T @ flat / safe
     variances = np.maximum(part.T @ flat**2 / safe - means**2, LEAST_VARIANCE)
-    return mass[:, None] * (means**2 + variances - 1 - np.log(variances)) / 2, mass, means, variances
+    return (
+        mass[:, None] * (means**2 + variances - 1 - np.log(variances)) / 2,
+        mass,
+        means,
+        variances,
+    )
 
 
-def _splits(x: Array, w: Array, parts: Array, count: int, rng: np.random.Generator) -> Iterator[Array]:
-    """Beginnings with more clusters: cut along the direction of largest variance, and about random samples."""
+def _splits(
+    x: Array, w: Array, parts: Array, count: int, rng: np.random.Generator
+) -> Iterator[Array]:
+    """Beginnings with more clusters: cut along the direction of largest variance, and about random
+    samples."""
     image = parts.sum(axis=2)
     mean_image = np.einsum("gn,gnd->nd", image, x) / w[:, None]
     centred = mean_image - np.average(mean_image, axis=0, weights=w)

@@ -15,9 +15,20 @@ from montecarlo.plant.machine import ComplexArray, FloatArray, Machine
 from montecarlo.plant.states import load_currents
 from montecarlo.quantities import Distribution, Plain, Quantity, Section, Word
 
-ClearingTime = Annotated[Distribution, Quantity(
-    "s", "from inception to the opening of the contacts", 0.0, high=5.0, above=True, varies="event")]
-RunOn = Annotated[float, Plain("s", "simulated after clearing, for the elements to reset", 0.0, 5.0)]
+ClearingTime = Annotated[
+    Distribution,
+    Quantity(
+        "s",
+        "from inception to the opening of the contacts",
+        0.0,
+        high=5.0,
+        above=True,
+        varies="event",
+    ),
+]
+RunOn = Annotated[
+    float, Plain("s", "simulated after clearing, for the elements to reset", 0.0, 5.0)
+]
 Duration = Annotated[float, Plain("s", "simulated from inception", 0.02, 10.0)]
 KindWord = Word("what happens; it decides which of the other keys there are")
 
@@ -26,12 +37,12 @@ KindWord = Word("what happens; it decides which of the other keys there are")
 class Scene:
     """A block of samples as an event meets it; arrays (n,)."""
 
-    machine: Machine                        # its ratings; what is sampled stands in `samples`
-    samples: Mapping[str, FloatArray]       # every input of the study by its key
-    own: Mapping[str, FloatArray]           # the event's own inputs by the names of its fields
-    neutral_ohm: NDArray[Any]               # between the machine's neutral and earth, real or complex
-    point_on_wave_rad: FloatArray           # L1's terminal voltage is sqrt(2)U cos(omega t + alpha)
-    phase: NDArray[np.int64]                # 0, 1, 2: the phase at fault, or the one that a fault leaves out
+    machine: Machine  # its ratings; what is sampled stands in `samples`
+    samples: Mapping[str, FloatArray]  # every input of the study by its key
+    own: Mapping[str, FloatArray]  # the event's own inputs by the names of its fields
+    neutral_ohm: NDArray[Any]  # between the machine's neutral and earth, real or complex
+    point_on_wave_rad: FloatArray  # L1's terminal voltage is sqrt(2)U cos(omega t + alpha)
+    phase: NDArray[np.int64]  # 0, 1, 2: the phase at fault, or the one that a fault leaves out
 
     @property
     def voltage_pu(self) -> FloatArray:
@@ -50,7 +61,9 @@ class Scene:
 
     @property
     def decrement(self) -> Decrement:
-        return Decrement(**{name: self.samples[f"machine.{name}"] for name in Decrement.__dataclass_fields__})
+        return Decrement(
+            **{name: self.samples[f"machine.{name}"] for name in Decrement.__dataclass_fields__}
+        )
 
     @property
     def network_pu(self) -> FloatArray:
@@ -59,22 +72,30 @@ class Scene:
 
     @property
     def machine_share(self) -> FloatArray:
-        """The machine's part of a current that it and the network feed together: X_net/(X''d + X_net)."""
+        """The machine's part of a current that it and the network feed together: X_net/(X''d +
+        X_net)."""
         own = self.samples["machine.subtransient_reactance_pu"]
         return np.asarray(1 / (1 + own * (1 / self.network_pu)))
 
     def load(self) -> ComplexArray:
-        """Load before the event at the six CT places, RMS phasors turned to the point on wave. [A], (n, 6)"""
-        carried = load_currents(self.samples["load.current_pu"], self.samples["load.power_factor"],
-                                self.machine.rated_current_a)
+        """Load before the event at the six CT places, RMS phasors turned to the point on wave. [A],
+        (n, 6)"""
+        carried = load_currents(
+            self.samples["load.current_pu"],
+            self.samples["load.power_factor"],
+            self.machine.rated_current_a,
+        )
         return np.asarray(carried * self.turn[:, None])
 
 
 class Event(Section):
-    """Something outside the zone on which no element may operate. Its `name` keys its random numbers: another event
-    leaves them as they are."""
+    """Something outside the zone on which no element may operate. Its `name` keys its random
+    numbers: another event leaves them as they are."""
 
-    name: Annotated[str, Word("name of the event: a word of letters, digits and _; part of keys and file columns")]
+    name: Annotated[
+        str,
+        Word("name of the event: a word of letters, digits and _; part of keys and file columns"),
+    ]
     kind: Annotated[str, KindWord]
     per_year: Annotated[Distribution, Quantity("1/year", "such events a year", 0.0, high=1e4)]
 
@@ -89,15 +110,18 @@ class Event(Section):
 
     @abstractmethod
     def currents(self, scene: Scene, t: FloatArray) -> FloatArray:
-        """Primary current at the times t (nt,), inception at 0. [A], (n, 3, nt) the same at both ends, or (n, 6, nt)
-        where the ends differ: neutral end L1, L2, L3, then line end, positive from the neutral to the terminals."""
+        """Primary current at the times t (nt,), inception at 0. [A], (n, 3, nt) the same at both
+        ends, or (n, 6, nt) where the ends differ: neutral end L1, L2, L3, then line end, positive
+        from the neutral to the terminals."""
 
     def before(self, scene: Scene) -> ComplexArray:
-        """What the six CTs have long carried at t = 0: RMS phasors at the point on wave. [A], (n, 6)"""
+        """What the six CTs have long carried at t = 0: RMS phasors at the point on wave. [A], (n,
+        6)"""
         return scene.load()
 
     def neutral_current(self, scene: Scene, t: FloatArray) -> FloatArray | None:
-        """Current of the machine's neutral at the times t. [A], (n, nt); None for an event clear of earth."""
+        """Current of the machine's neutral at the times t. [A], (n, nt); None for an event clear of
+        earth."""
         return None
 
     def direct_s(self, scene: Scene) -> FloatArray | None:
@@ -105,8 +129,9 @@ class Event(Section):
         return None
 
     def by_hand(self, centre: Mapping[str, float]) -> tuple[float, str] | None:
-        """AC component of the first cycle, RMS [pu], and the sum that gives it, with the study's inputs by key at
-        their centres and the event's own at their worst; None where no hand formula holds."""
+        """AC component of the first cycle, RMS [pu], and the sum that gives it, with the study's
+        inputs by key at their centres and the event's own at their worst; None where no hand
+        formula holds."""
         return None
 
 

@@ -1,17 +1,19 @@
-"""Faults on the high-voltage side of the star-delta unit transformer, the machine on its delta side.
+"""Faults on the high-voltage side of the star-delta unit transformer, the machine on its delta
+side.
 
-Symmetrical components on the high-voltage side (e.g. Grainger and Stevenson, Power System Analysis, ch. 11-12), for
-X = X''d, X'd, Xd in turn, the machine behind the transformer beside the grid (X_g), X_l to the fault in each sequence:
+Symmetrical components on the high-voltage side (e.g. Grainger and Stevenson, Power System Analysis,
+ch. 11-12), for X = X''d, X'd, Xd in turn, the machine behind the transformer beside the grid (X_g),
+X_l to the fault in each sequence:
 
     phase to earth    I1 = I2 = U/(jX1 + jX2 + 3jX_l + jX0)      X1 = (X + X_T) || X_g,  X2 likewise
     phase to phase    I1 = -I2 = U/(jX1 + jX2 + 2jX_l)
 
-The machine's part of I1 and I2 comes through the transformer turned by 30 degrees one way and the other; no zero
-sequence does. Without a grid its phases carry (1, -1, 0)/sqrt(3) of the per-unit current of a fault to earth and
-(1, 1, -2)/sqrt(3) of that between two phases. Load goes on (superposition; exact with a grid that takes it, otherwise
-the load's share of the fault is left out). Decay times by the reactance that the machine sees (from memory, as for
-the other faults), one DC component of T_a = (X2 + X_T + X_l)/(w(R_a + R_l)). Earth capacitance plays no part.
-"""
+The machine's part of I1 and I2 comes through the transformer turned by 30 degrees one way and the
+other; no zero sequence does. Without a grid its phases carry (1, -1, 0)/sqrt(3) of the per-unit
+current of a fault to earth and (1, 1, -2)/sqrt(3) of that between two phases. Load goes on
+(superposition; exact with a grid that takes it, otherwise the load's share of the fault is left
+out). Decay times by the reactance that the machine sees (from memory, as for the other faults), one
+DC component of T_a = (X2 + X_T + X_l)/(w(R_a + R_l)). Earth capacitance plays no part."""
 
 from __future__ import annotations
 
@@ -26,30 +28,79 @@ from montecarlo.plant.events.waves import Fading, interrupt, of_sequences, sinus
 from montecarlo.plant.machine import ComplexArray, FloatArray
 from montecarlo.quantities import Distribution, Quantity, number
 
-SIXTY = np.exp(1j * np.pi / 3)      # between the sequences on the machine's side: 30 degrees one way and the other
+SIXTY = np.exp(
+    1j * np.pi / 3
+)  # between the sequences on the machine's side: 30 degrees one way and the other
 
 
-def through_machine(direct_pu: FloatArray, negative_pu: FloatArray, transformer_pu: FloatArray, grid_pu: FloatArray,
-                    beyond_pu: FloatArray, voltage_pu: FloatArray) -> tuple[FloatArray, FloatArray]:
+def through_machine(
+    direct_pu: FloatArray,
+    negative_pu: FloatArray,
+    transformer_pu: FloatArray,
+    grid_pu: FloatArray,
+    beyond_pu: FloatArray,
+    voltage_pu: FloatArray,
+) -> tuple[FloatArray, FloatArray]:
     """The machine's part of I1 and of I2: sizes, both lag the voltage by 90 degrees. [pu], (n,)
 
-    `beyond_pu` all of the loop beyond the busbar, 3X_l + X0 or 2X_l; `grid_pu` np.inf without a grid."""
-    own, against, grid = 1 / (direct_pu + transformer_pu), 1 / (negative_pu + transformer_pu), 1 / grid_pu
+    `beyond_pu` all of the loop beyond the busbar, 3X_l + X0 or 2X_l; `grid_pu` np.inf without a
+    grid."""
+    own, against, grid = (
+        1 / (direct_pu + transformer_pu),
+        1 / (negative_pu + transformer_pu),
+        1 / grid_pu,
+    )
     current = voltage_pu / (1 / (own + grid) + 1 / (against + grid) + beyond_pu)
-    return np.asarray(current * own / (own + grid)), np.asarray(current * against / (against + grid))
+    return np.asarray(current * own / (own + grid)), np.asarray(
+        current * against / (against + grid)
+    )
 
 
 class _BeyondTransformer(Event):
-    transformer_reactance_pu: Annotated[Distribution, Quantity(
-        "pu", "unit transformer, positive = negative sequence, on the machine's rating", 0.0, above=True, high=10.0)]
-    grid_reactance_pu: Annotated[Distribution, Quantity(
-        "pu", "system on the high-voltage side, positive = negative sequence, on the machine's rating; none unless "
-        "given", 0.0, above=True, usual=(1e-3, 100.0))] | None = None
-    external_reactance_pu: Annotated[Distribution, Quantity(
-        "pu", "between the high-voltage busbar and the fault, in each sequence", 0.0, high=100.0,
-        varies="event")] = number(0.0)
-    external_resistance_pu: Annotated[Distribution, Quantity(
-        "pu", "transformer and path together; damps the DC component", 0.0, high=100.0, varies="event")] = number(0.0)
+    transformer_reactance_pu: Annotated[
+        Distribution,
+        Quantity(
+            "pu",
+            "unit transformer, positive = negative sequence, on the machine's rating",
+            0.0,
+            above=True,
+            high=10.0,
+        ),
+    ]
+    grid_reactance_pu: (
+        Annotated[
+            Distribution,
+            Quantity(
+                "pu",
+                "system on the high-voltage side, positive = negative sequence, on the machine's"
+                " rating; none unless given",
+                0.0,
+                above=True,
+                usual=(1e-3, 100.0),
+            ),
+        ]
+        | None
+    ) = None
+    external_reactance_pu: Annotated[
+        Distribution,
+        Quantity(
+            "pu",
+            "between the high-voltage busbar and the fault, in each sequence",
+            0.0,
+            high=100.0,
+            varies="event",
+        ),
+    ] = number(0.0)
+    external_resistance_pu: Annotated[
+        Distribution,
+        Quantity(
+            "pu",
+            "transformer and path together; damps the DC component",
+            0.0,
+            high=100.0,
+            varies="event",
+        ),
+    ] = number(0.0)
     clearing_time_s: ClearingTime
     run_on_s: RunOn = 0.04
 
@@ -65,7 +116,8 @@ class _BeyondTransformer(Event):
         """Phases (n, 3) on the machine's side."""
 
     def currents(self, scene: Scene, t: FloatArray) -> FloatArray:
-        """(n, 3, nt). The fault's part ends in each phase at its first zero after clearing; load goes on."""
+        """(n, 3, nt). The fault's part ends in each phase at its first zero after clearing; load
+        goes on."""
         fault = self._added(scene).at(t, scene.machine.omega)
         interrupt(fault, t, scene.own["clearing_time_s"])
         fault += sinusoids(np.sqrt(2) * scene.load()[:, :3], scene.machine.omega * t)
@@ -81,13 +133,20 @@ class _BeyondTransformer(Event):
 
     def _added(self, scene: Scene) -> Fading:
         own, decrement = scene.own, scene.decrement
-        transformer, negative = own["transformer_reactance_pu"], scene.samples["machine.negative_sequence_reactance_pu"]
+        transformer, negative = (
+            own["transformer_reactance_pu"],
+            scene.samples["machine.negative_sequence_reactance_pu"],
+        )
         grid = own.get("grid_reactance_pu", np.full(len(transformer), np.inf))
         beyond = self.beyond_pu(own)
         peak = np.sqrt(2) * scene.machine.rated_current_a * scene.turn
-        parts = (through_machine(x, negative, transformer, grid, beyond, scene.voltage_pu)
-                 for x in decrement.reactances_pu)
-        first, second, last = (self.of_pair(-1j * peak * one, -1j * peak * two, scene) for one, two in parts)
+        parts = (
+            through_machine(x, negative, transformer, grid, beyond, scene.voltage_pu)
+            for x in decrement.reactances_pu
+        )
+        first, second, last = (
+            self.of_pair(-1j * peak * one, -1j * peak * two, scene) for one, two in parts
+        )
         behind = 1 / (1 / (negative + transformer) + 1 / grid) + beyond
         fast, slow = decrement.decay_times_s(transformer + 1 / (1 / behind + 1 / grid))
         return Fading(
@@ -99,8 +158,15 @@ class PhaseEarthBeyond(_BeyondTransformer):
     """One phase to earth on the high-voltage side: two of the machine's phases carry it."""
 
     kind: Annotated[Literal["phase_earth_beyond_transformer"], KindWord]
-    zero_sequence_reactance_pu: Annotated[Distribution, Quantity(
-        "pu", "zero sequence of transformer and system in parallel at the high-voltage busbar", 0.0, high=100.0)]
+    zero_sequence_reactance_pu: Annotated[
+        Distribution,
+        Quantity(
+            "pu",
+            "zero sequence of transformer and system in parallel at the high-voltage busbar",
+            0.0,
+            high=100.0,
+        ),
+    ]
 
     def beyond_pu(self, own: Mapping[str, FloatArray]) -> FloatArray:
         return np.asarray(3 * own["external_reactance_pu"] + own["zero_sequence_reactance_pu"])
@@ -109,12 +175,18 @@ class PhaseEarthBeyond(_BeyondTransformer):
         return of_sequences(0.0, positive, SIXTY * negative, scene.phase)
 
     def by_hand(self, centre: Mapping[str, float]) -> tuple[float, str] | None:
-        zero, line = self.zero_sequence_reactance_pu.centre(), self.external_reactance_pu.support()[0]
-        return _alone(self, centre, np.sqrt(3), "sqrt(3)", zero + 3 * line, f"{zero:g} + 3 x {line:g}")
+        zero, line = (
+            self.zero_sequence_reactance_pu.centre(),
+            self.external_reactance_pu.support()[0],
+        )
+        return _alone(
+            self, centre, np.sqrt(3), "sqrt(3)", zero + 3 * line, f"{zero:g} + 3 x {line:g}"
+        )
 
 
 class PhasePhaseBeyond(_BeyondTransformer):
-    """Two phases on the high-voltage side: one of the machine's phases carries twice what the others do."""
+    """Two phases on the high-voltage side: one of the machine's phases carries twice what the
+    others do."""
 
     kind: Annotated[Literal["phase_phase_beyond_transformer"], KindWord]
 
@@ -129,12 +201,22 @@ class PhasePhaseBeyond(_BeyondTransformer):
         return _alone(self, centre, 2.0, "2", 2 * line, f"2 x {line:g}")
 
 
-def _alone(event: _BeyondTransformer, centre: Mapping[str, float], factor: float, word: str, beyond: float,
-           sum_beyond: str) -> tuple[float, str] | None:
+def _alone(
+    event: _BeyondTransformer,
+    centre: Mapping[str, float],
+    factor: float,
+    word: str,
+    beyond: float,
+    sum_beyond: str,
+) -> tuple[float, str] | None:
     """The largest phase by hand where no grid takes part. [pu]"""
     if event.grid_reactance_pu is not None:
         return None
     emf, transformer = centre["machine.voltage_factor"], event.transformer_reactance_pu.centre()
-    own, negative = (centre[f"machine.{name}_reactance_pu"] for name in ("subtransient", "negative_sequence"))
-    return (factor * emf / (own + negative + 2 * transformer + beyond),
-            f"{word} x {emf:g} / ({own:g} + {negative:g} + 2 x {transformer:g} + {sum_beyond})")
+    own, negative = (
+        centre[f"machine.{name}_reactance_pu"] for name in ("subtransient", "negative_sequence")
+    )
+    return (
+        factor * emf / (own + negative + 2 * transformer + beyond),
+        f"{word} x {emf:g} / ({own:g} + {negative:g} + 2 x {transformer:g} + {sum_beyond})",
+    )

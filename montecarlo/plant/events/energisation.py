@@ -1,22 +1,25 @@
-"""Energisation of a transformer beside the zone: its inrush passes the machine on one side of zero for a long time.
+"""Energisation of a transformer beside the zone: its inrush passes the machine on one side of zero
+for a long time.
 
-Two-slope cores (no magnetising current below the saturation flux, air-core reactance above it), behind the source's
-reactance. Switching instant, residual and saturation flux and air-core inductance decide the peak (Kovan, de Leon,
-Czarkowski, Zabar, Birenbaum, IEEE Trans. Power Delivery 26(3), 2011); the closed form with a flux offset that decays
-is the classic one (Specht 1951, Holcomb 1961: from memory), for one core
+Two-slope cores (no magnetising current below the saturation flux, air-core reactance above it),
+behind the source's reactance. Switching instant, residual and saturation flux and air-core
+inductance decide the peak (Kovan, de Leon, Czarkowski, Zabar, Birenbaum, IEEE Trans. Power Delivery
+26(3), 2011); the closed form with a flux offset that decays is the classic one (Specht 1951,
+Holcomb 1961: from memory), for one core
 
     i = (L - L_s)/(X_air + X_s) where L > L_s,     L(t) = u sin(wt + a) + (L_r - u sin a)e^(-t/tau)
 
-L in rated peak flux linkages behind the source's reactance, a the voltage's angle less 90 degrees; its first peak is
-(2u + L_r - L_s)/(X_air + X_s) at most. Three cores whose windings stand between the lines (delta towards the machine,
-so no zero sequence): their voltages lead those of the lines by 30 degrees, L1 carries core 12 minus core 31. The lines'
-reactance couples them (derived): L_k = core flux + X_s(2i_k - i_l - i_m)/3. Residual fluxes +r, -r, 0 (common
-practice: they sum to zero), the first on a phase drawn alike.
+L in rated peak flux linkages behind the source's reactance, a the voltage's angle less 90 degrees;
+its first peak is (2u + L_r - L_s)/(X_air + X_s) at most. Three cores whose windings stand between
+the lines (delta towards the machine, so no zero sequence): their voltages lead those of the lines
+by 30 degrees, L1 carries core 12 minus core 31. The lines' reactance couples them (derived): L_k =
+core flux + X_s(2i_k - i_l - i_m)/3. Residual fluxes +r, -r, 0 (common practice: they sum to zero),
+the first on a phase drawn alike.
 
-Reach: X_s = X''d of the machine beside the network's reactance, which share the current, throughout; the decay time
-is an input, the same for the three cores (in truth the fall is fastest at first); no hysteresis, no voltage sag of
-the resistance, no sympathetic inrush of other transformers. Load goes on.
-"""
+Reach: X_s = X''d of the machine beside the network's reactance, which share the current,
+throughout; the decay time is an input, the same for the three cores (in truth the fall is fastest
+at first); no hysteresis, no voltage sag of the resistance, no sympathetic inrush of other
+transformers. Load goes on."""
 
 from __future__ import annotations
 
@@ -30,14 +33,17 @@ from montecarlo.plant.events.waves import sinusoids
 from montecarlo.plant.machine import FloatArray
 from montecarlo.quantities import Distribution, Quantity, number
 
-SETTLED_PU = 1e-9       # change of a core's current that ends the relaxation
+SETTLED_PU = 1e-9  # change of a core's current that ends the relaxation
 MOST_SWEEPS = 500
-ROWS = 64               # samples at a time, for the cache
+ROWS = 64  # samples at a time, for the cache
 
 
-def core_currents(flux: FloatArray, saturation: FloatArray, air_core: FloatArray, source: FloatArray) -> FloatArray:
-    """Currents of the three cores [pu of a winding's] from the fluxes behind the source, (n, 3, nt) both; the rest
-    (n,). By relaxation, core after core: each is a dead zone of what the others leave it, and falls in."""
+def core_currents(
+    flux: FloatArray, saturation: FloatArray, air_core: FloatArray, source: FloatArray
+) -> FloatArray:
+    """Currents of the three cores [pu of a winding's] from the fluxes behind the source, (n, 3, nt)
+    both; the rest (n,). By relaxation, core after core: each is a dead zone of what the others
+    leave it, and falls in."""
     saturated, own = saturation[:, None], (air_core + 2 * source / 3)[:, None]
     others = (source / 3)[:, None]
     out = np.zeros_like(flux)
@@ -53,16 +59,29 @@ def core_currents(flux: FloatArray, saturation: FloatArray, air_core: FloatArray
     return out
 
 
-def inrush(t: FloatArray, *, angle_rad: FloatArray, voltage_pu: FloatArray, residual_pu: FloatArray,
-           saturation_pu: FloatArray, air_core_pu: FloatArray, source_pu: FloatArray, decay_s: FloatArray,
-           omega: float) -> FloatArray:
-    """Line currents L1, L2, L3 of the transformer at t >= 0, in pu of the rated current's peak: (n, 3, nt).
+def inrush(
+    t: FloatArray,
+    *,
+    angle_rad: FloatArray,
+    voltage_pu: FloatArray,
+    residual_pu: FloatArray,
+    saturation_pu: FloatArray,
+    air_core_pu: FloatArray,
+    source_pu: FloatArray,
+    decay_s: FloatArray,
+    omega: float,
+) -> FloatArray:
+    """Line currents L1, L2, L3 of the transformer at t >= 0, in pu of the rated current's peak: (n,
+    3, nt).
 
-    `angle_rad` of L1's voltage as a cosine; `residual_pu` (n, 3) of the cores 12, 23, 31; the rest (n,)."""
+    `angle_rad` of L1's voltage as a cosine; `residual_pu` (n, 3) of the cores 12, 23, 31; the rest
+    (n,)."""
     at = angle_rad[:, None] + np.pi / 6 - 2 * np.pi / 3 * np.arange(3)
     offset = residual_pu - voltage_pu[:, None] * np.sin(at)
-    flux = (voltage_pu[:, None, None] * np.sin(omega * t + at[..., None])
-            + offset[..., None] * np.exp(-t / decay_s[:, None])[:, None])
+    flux = (
+        voltage_pu[:, None, None] * np.sin(omega * t + at[..., None])
+        + offset[..., None] * np.exp(-t / decay_s[:, None])[:, None]
+    )
     cores = core_currents(flux, saturation_pu, air_core_pu, source_pu)
     return np.asarray((cores - np.roll(cores, 1, axis=1)) / np.sqrt(3))
 
@@ -71,17 +90,51 @@ class TransformerEnergisation(Event):
     """A transformer with its delta towards the machine is switched on at the busbar."""
 
     kind: Annotated[Literal["transformer_energisation"], KindWord]
-    air_core_reactance_pu: Annotated[Distribution, Quantity(
-        "pu", "of the saturated transformer seen from the machine, on the machine's rating", 0.0, above=True,
-        usual=(0.02, 100.0))]
-    residual_flux_pu: Annotated[Distribution, Quantity(
-        "pu", "r of the residual fluxes +r, -r, 0, over the rated peak flux", -1.0, high=1.0, varies="event")]
-    saturation_flux_pu: Annotated[Distribution, Quantity(
-        "pu", "above which the core is saturated, over the rated peak flux", 1.0, high=2.0)] = number(1.2)
-    decay_time_constant_s: Annotated[Distribution, Quantity(
-        "s", "of the flux offset, and so of the inrush", 0.0, above=True, usual=(0.01, 60.0), varies="event")]
-    external_reactance_pu: Annotated[Distribution, Quantity(
-        "pu", "between the machine's terminals and the transformer, on the machine's rating", 0.0, high=100.0)
+    air_core_reactance_pu: Annotated[
+        Distribution,
+        Quantity(
+            "pu",
+            "of the saturated transformer seen from the machine, on the machine's rating",
+            0.0,
+            above=True,
+            usual=(0.02, 100.0),
+        ),
+    ]
+    residual_flux_pu: Annotated[
+        Distribution,
+        Quantity(
+            "pu",
+            "r of the residual fluxes +r, -r, 0, over the rated peak flux",
+            -1.0,
+            high=1.0,
+            varies="event",
+        ),
+    ]
+    saturation_flux_pu: Annotated[
+        Distribution,
+        Quantity(
+            "pu", "above which the core is saturated, over the rated peak flux", 1.0, high=2.0
+        ),
+    ] = number(1.2)
+    decay_time_constant_s: Annotated[
+        Distribution,
+        Quantity(
+            "s",
+            "of the flux offset, and so of the inrush",
+            0.0,
+            above=True,
+            usual=(0.01, 60.0),
+            varies="event",
+        ),
+    ]
+    external_reactance_pu: Annotated[
+        Distribution,
+        Quantity(
+            "pu",
+            "between the machine's terminals and the transformer, on the machine's rating",
+            0.0,
+            high=100.0,
+        ),
     ] = number(0.0)
     duration_s: Duration = 1.0
 
@@ -89,8 +142,10 @@ class TransformerEnergisation(Event):
     def _rests_unsaturated(self) -> TransformerEnergisation:
         low, high = self.residual_flux_pu.support()
         if not max(-low, high) < self.saturation_flux_pu.support()[0]:
-            raise ValueError(f"residual_flux_pu reaches {max(-low, high):g} pu, must stay below saturation_flux_pu, "
-                             f"which can be {self.saturation_flux_pu.support()[0]:g} pu")
+            raise ValueError(
+                f"residual_flux_pu reaches {max(-low, high):g} pu, must stay below"
+                f" saturation_flux_pu, which can be {self.saturation_flux_pu.support()[0]:g} pu"
+            )
         return self
 
     def lasts_s(self, scene: Scene) -> float:
@@ -101,18 +156,30 @@ class TransformerEnergisation(Event):
         out = np.empty((len(scene.phase), 3, t.size))
         start = int(np.searchsorted(t, 0.0))
         own, share = scene.own, scene.machine_share
-        source = share * scene.samples["machine.subtransient_reactance_pu"] + own["external_reactance_pu"]
+        source = (
+            share * scene.samples["machine.subtransient_reactance_pu"]
+            + own["external_reactance_pu"]
+        )
         pattern = np.array([1.0, -1.0, 0.0])[np.mod(np.arange(3) - scene.phase[:, None], 3)]
-        residual, peak = own["residual_flux_pu"][:, None] * pattern, np.sqrt(2) * scene.machine.rated_current_a * share
+        residual, peak = (
+            own["residual_flux_pu"][:, None] * pattern,
+            np.sqrt(2) * scene.machine.rated_current_a * share,
+        )
         load = np.sqrt(2) * scene.load()[:, :3]
         for first in range(0, len(out), ROWS):
             rows = slice(first, first + ROWS)
             out[rows] = sinusoids(load[rows], scene.machine.omega * t)
             out[rows, :, start:] += peak[rows, None, None] * inrush(
-                t[start:], angle_rad=scene.point_on_wave_rad[rows], voltage_pu=scene.voltage_pu[rows],
-                residual_pu=residual[rows], saturation_pu=own["saturation_flux_pu"][rows],
-                air_core_pu=own["air_core_reactance_pu"][rows], source_pu=source[rows],
-                decay_s=own["decay_time_constant_s"][rows], omega=scene.machine.omega)
+                t[start:],
+                angle_rad=scene.point_on_wave_rad[rows],
+                voltage_pu=scene.voltage_pu[rows],
+                residual_pu=residual[rows],
+                saturation_pu=own["saturation_flux_pu"][rows],
+                air_core_pu=own["air_core_reactance_pu"][rows],
+                source_pu=source[rows],
+                decay_s=own["decay_time_constant_s"][rows],
+                omega=scene.machine.omega,
+            )
         return out
 
     def direct_s(self, scene: Scene) -> FloatArray:

@@ -30,7 +30,8 @@ KINDS: dict[str, type[Event]] = {
 
 
 def kind_of(table: Any) -> type[Event] | None:
-    """The class of an event from its table in the file; None where its `kind` is missing or no such word."""
+    """The class of an event from its table in the file; None where its `kind` is missing or no such
+    word."""
     word = table.get("kind") if isinstance(table, Mapping) else getattr(table, "kind", None)
     return KINDS.get(word) if isinstance(word, str) else None
 
@@ -42,6 +43,6 @@ def _tag(table: Any) -> str | None:
 
 if TYPE_CHECKING:
     ExternalEvent: TypeAlias = Event
-else:                                       # reads a table of the file as the class that its `kind` names
+else:  # reads a table of the file as the class that its `kind` names
     _classes = [Annotated[kind, Tag(kind.__name__)] for kind in dict.fromkeys(KINDS.values())]
     ExternalEvent = Annotated[reduce(or_, _classes), Discriminator(_tag)]

@@ -1,12 +1,14 @@
-"""A large motor is started at the busbar: its locked-rotor current passes the machine until it has run up.
+"""A large motor is started at the busbar: its locked-rotor current passes the machine until it has
+run up.
 
-    I = k S U (cos phi_s - j sin phi_s)        k starting over rated current, S the motor's rating on the machine's
+    I = k S U (cos phi_s - j sin phi_s)        k starting over rated current, S the motor's rating
+    on the machine's
 
-held through the run-up (the current of an induction motor falls little before its breakdown slip: common practice),
-then falling evenly to nothing more than load within a tenth of the run-up time (assumed), with a DC component of the
-motor's own time constant that makes it start from 0. The network takes its share by the reactances. Reach: balanced;
-no voltage drop, so somewhat too large behind a weak source; what the motor takes once it runs is not added to load.
-"""
+held through the run-up (the current of an induction motor falls little before its breakdown slip:
+common practice), then falling evenly to nothing more than load within a tenth of the run-up time
+(assumed), with a DC component of the motor's own time constant that makes it start from 0. The
+network takes its share by the reactances. Reach: balanced; no voltage drop, so somewhat too large
+behind a weak source; what the motor takes once it runs is not added to load."""
 
 from __future__ import annotations
 
@@ -21,15 +23,19 @@ from montecarlo.plant.machine import ComplexArray, FloatArray, phase_phasors
 from montecarlo.plant.states import load_phasor
 from montecarlo.quantities import Distribution, Quantity, number
 
-FALL = 0.1      # part of the run-up time within which the current falls at its end
+FALL = 0.1  # part of the run-up time within which the current falls at its end
 
 
-def starting_current(t: FloatArray, phasor: ComplexArray, direct_s: FloatArray, run_up_s: FloatArray,
-                     omega: float) -> FloatArray:
-    """Three phases from the peak phasor of L1 (n,) at the times t, 0 before t = 0; the rest (n,). (n, 3, nt)"""
+def starting_current(
+    t: FloatArray, phasor: ComplexArray, direct_s: FloatArray, run_up_s: FloatArray, omega: float
+) -> FloatArray:
+    """Three phases from the peak phasor of L1 (n,) at the times t, 0 before t = 0; the rest (n,).
+    (n, 3, nt)"""
     phases, start = phase_phasors(phasor), int(np.searchsorted(t, 0.0))
     out, when = np.zeros((*phases.shape, t.size)), t[start:]
-    held = np.clip((run_up_s[:, None] * (1 + FALL) - when) / (FALL * run_up_s[:, None]), 0.0, 1.0)[:, None]
+    held = np.clip((run_up_s[:, None] * (1 + FALL) - when) / (FALL * run_up_s[:, None]), 0.0, 1.0)[
+        :, None
+    ]
     direct = np.exp(-when / direct_s[:, None])[:, None]
     out[..., start:] = held * sinusoids(phases, omega * when) - phases.real[..., None] * direct
     return out
@@ -39,17 +45,42 @@ class MotorStart(Event):
     """Balanced and long; several times the motor's rated current."""
 
     kind: Annotated[Literal["motor_start"], KindWord]
-    motor_rating_pu: Annotated[Distribution, Quantity(
-        "pu", "the motor's rated apparent power over the machine's", 0.0, above=True, high=2.0)]
-    start_ratio: Annotated[Distribution, Quantity(
-        "-", "locked-rotor current over rated current at rated voltage", 0.0, above=True, usual=(1.0, 15.0))
+    motor_rating_pu: Annotated[
+        Distribution,
+        Quantity(
+            "pu", "the motor's rated apparent power over the machine's", 0.0, above=True, high=2.0
+        ),
+    ]
+    start_ratio: Annotated[
+        Distribution,
+        Quantity(
+            "-",
+            "locked-rotor current over rated current at rated voltage",
+            0.0,
+            above=True,
+            usual=(1.0, 15.0),
+        ),
     ] = number(6.0)
-    start_power_factor: Annotated[Distribution, Quantity(
-        "-", "power factor with the rotor locked, lagging", 0.0, high=1.0)] = number(0.2)
-    direct_time_constant_s: Annotated[Distribution, Quantity(
-        "s", "of the DC component of the starting current", 0.0, above=True, usual=(1e-3, 1.0))] = number(0.03)
-    run_up_time_s: Annotated[Distribution, Quantity(
-        "s", "from switching on to the breakdown slip", 0.0, above=True, usual=(0.05, 120.0), varies="event")]
+    start_power_factor: Annotated[
+        Distribution, Quantity("-", "power factor with the rotor locked, lagging", 0.0, high=1.0)
+    ] = number(0.2)
+    direct_time_constant_s: Annotated[
+        Distribution,
+        Quantity(
+            "s", "of the DC component of the starting current", 0.0, above=True, usual=(1e-3, 1.0)
+        ),
+    ] = number(0.03)
+    run_up_time_s: Annotated[
+        Distribution,
+        Quantity(
+            "s",
+            "from switching on to the breakdown slip",
+            0.0,
+            above=True,
+            usual=(0.05, 120.0),
+            varies="event",
+        ),
+    ]
     duration_s: Duration = 0.5
 
     @property
@@ -62,10 +93,17 @@ class MotorStart(Event):
     def currents(self, scene: Scene, t: FloatArray) -> FloatArray:
         """(n, 3, nt): load, and from t = 0 the machine's share of the starting current."""
         own, omega = scene.own, scene.machine.omega
-        current = own["start_ratio"] * own["motor_rating_pu"] * scene.voltage_pu * scene.machine_share
+        current = (
+            own["start_ratio"] * own["motor_rating_pu"] * scene.voltage_pu * scene.machine_share
+        )
         phasor = load_phasor(current, own["start_power_factor"]) * scene.turn * np.sqrt(2)
-        out = starting_current(t, phasor * scene.machine.rated_current_a, own["direct_time_constant_s"],
-                               own["run_up_time_s"], omega)
+        out = starting_current(
+            t,
+            phasor * scene.machine.rated_current_a,
+            own["direct_time_constant_s"],
+            own["run_up_time_s"],
+            omega,
+        )
         out += sinusoids(np.sqrt(2) * scene.load()[:, :3], omega * t)
         return out
 
@@ -73,6 +111,9 @@ class MotorStart(Event):
         return scene.own["direct_time_constant_s"]
 
     def by_hand(self, centre: Mapping[str, float]) -> tuple[float, str]:
-        ratio, rating, emf = (self.start_ratio.support()[1], self.motor_rating_pu.support()[1],
-                              centre["machine.voltage_factor"])
+        ratio, rating, emf = (
+            self.start_ratio.support()[1],
+            self.motor_rating_pu.support()[1],
+            centre["machine.voltage_factor"],
+        )
         return ratio * rating * emf, f"{ratio:g} x {rating:g} x {emf:g}"

@@ -2,11 +2,11 @@
 
     I = 2U sin(delta/2)/(X + X_ext)        X = X''d, X'd, Xd in turn
 
-(textbook; both voltages U, no load before), with the decay times and the DC component of a three-phase fault behind
-X_ext, which it equals at delta = 60 degrees. 180 degrees and X_ext = 0 give twice the terminal fault. Reach: the
-angle stands still, so up to the first swing; saliency and what the swing adds to the torque axis are left out; the
-breaker opens again at the clearing time, each phase at its first zero.
-"""
+(textbook; both voltages U, no load before), with the decay times and the DC component of a
+three-phase fault behind X_ext, which it equals at delta = 60 degrees. 180 degrees and X_ext = 0
+give twice the terminal fault. Reach: the angle stands still, so up to the first swing; saliency and
+what the swing adds to the torque axis are left out; the breaker opens again at the clearing time,
+each phase at its first zero."""
 
 from __future__ import annotations
 
@@ -30,13 +30,36 @@ class OutOfPhaseClosing(Event):
     """Balanced, with a DC component; nothing flows before."""
 
     kind: Annotated[Literal["out_of_phase_closing"], KindWord]
-    angle_deg: Annotated[Distribution, Quantity(
-        "deg", "between the machine's voltage and the network's at closing", 0.0, high=180.0, varies="event")]
-    external_reactance_pu: Annotated[Distribution, Quantity(
-        "pu", "between the machine's terminals and a stiff network, on the machine's rating", 0.0, high=100.0,
-        varies="event")]
-    external_resistance_pu: Annotated[Distribution, Quantity(
-        "pu", "between the machine's terminals and a stiff network", 0.0, high=100.0, varies="event")] = number(0.0)
+    angle_deg: Annotated[
+        Distribution,
+        Quantity(
+            "deg",
+            "between the machine's voltage and the network's at closing",
+            0.0,
+            high=180.0,
+            varies="event",
+        ),
+    ]
+    external_reactance_pu: Annotated[
+        Distribution,
+        Quantity(
+            "pu",
+            "between the machine's terminals and a stiff network, on the machine's rating",
+            0.0,
+            high=100.0,
+            varies="event",
+        ),
+    ]
+    external_resistance_pu: Annotated[
+        Distribution,
+        Quantity(
+            "pu",
+            "between the machine's terminals and a stiff network",
+            0.0,
+            high=100.0,
+            varies="event",
+        ),
+    ] = number(0.0)
     clearing_time_s: ClearingTime
     run_on_s: RunOn = 0.04
 
@@ -53,11 +76,20 @@ class OutOfPhaseClosing(Event):
     def currents(self, scene: Scene, t: FloatArray) -> FloatArray:
         own = scene.own
         return through_fault(
-            "three_phase", t, scene.decrement, external_reactance_pu=own["external_reactance_pu"],
+            "three_phase",
+            t,
+            scene.decrement,
+            external_reactance_pu=own["external_reactance_pu"],
             external_resistance_pu=own["external_resistance_pu"],
-            voltage_factor=driving_pu(scene.voltage_pu, own["angle_deg"]), load_current_pu=0.0, power_factor=1.0,
-            point_on_wave_rad=scene.point_on_wave_rad, pair=scene.phase, clearing_time_s=own["clearing_time_s"],
-            omega=scene.machine.omega, rated_current_a=scene.machine.rated_current_a)
+            voltage_factor=driving_pu(scene.voltage_pu, own["angle_deg"]),
+            load_current_pu=0.0,
+            power_factor=1.0,
+            point_on_wave_rad=scene.point_on_wave_rad,
+            pair=scene.phase,
+            clearing_time_s=own["clearing_time_s"],
+            omega=scene.machine.omega,
+            rated_current_a=scene.machine.rated_current_a,
+        )
 
     def direct_s(self, scene: Scene) -> FloatArray:
         return scene.decrement.direct_current_time_s(
@@ -69,5 +101,7 @@ class OutOfPhaseClosing(Event):
     def by_hand(self, centre: Mapping[str, float]) -> tuple[float, str]:
         emf, own = centre["machine.voltage_factor"], centre["machine.subtransient_reactance_pu"]
         angle, outside = self.angle_deg.support()[1], self.external_reactance_pu.support()[0]
-        return (2 * emf * float(np.sin(np.radians(angle) / 2)) / (own + outside),
-                f"2 x {emf:g} x sin({angle:g} deg / 2) / ({own:g} + {outside:g})")
+        return (
+            2 * emf * float(np.sin(np.radians(angle) / 2)) / (own + outside),
+            f"2 x {emf:g} x sin({angle:g} deg / 2) / ({own:g} + {outside:g})",
+        )

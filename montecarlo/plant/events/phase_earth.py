@@ -1,21 +1,22 @@
 """One phase to earth outside the zone, on what the terminals are directly connected to.
 
-Symmetrical components (e.g. Grainger and Stevenson, Power System Analysis, ch. 11-12), as complex sums for X = X''d,
-X'd, Xd in turn, X_e in each sequence between the terminals and the fault:
+Symmetrical components (e.g. Grainger and Stevenson, Power System Analysis, ch. 11-12), as complex
+sums for X = X''d, X'd, Xd in turn, X_e in each sequence between the terminals and the fault:
 
     I = U/(jX1 + jX2 + 3jX_e + Z0 + 3R_F)       X1 = X || X_net, X2 likewise,
     1/Z0 = 1/(3Z_N + jX0) + 1/(3R_other) + jw(C_s + C_z + C_e)
 
-so with one machine and no capacitance the fault carries 3U/(X + X2 + X0 + 3Z_N). The machine's part of each sequence
-passes both ends; its zero sequence, a third of the neutral's current in each phase, too. Load goes on (superposition).
-The zone's own capacitance is no through current: V_N = -3Z_N I_0 lifts it, and 3jw(C_s + C_z)V_N flows in at the line
-end, beside the healthy charging current (the model of `plant/internal.py`).
+so with one machine and no capacitance the fault carries 3U/(X + X2 + X0 + 3Z_N). The machine's part
+of each sequence passes both ends; its zero sequence, a third of the neutral's current in each
+phase, too. Load goes on (superposition). The zone's own capacitance is no through current: V_N =
+-3Z_N I_0 lifts it, and 3jw(C_s + C_z)V_N flows in at the line end, beside the healthy charging
+current (the model of `plant/internal.py`).
 
-Reach: other neutrals as one resistance without reactance; |Z_t| stands for X_t in the decay times (derived: right for
-a reactance, and for a resistance large against the machine); one DC component with the time constant of the whole
-loop, under a millisecond behind a resistor. What the capacitances discharge at inception, above some kHz, is left
-out: their current jumps. Intermittent arcs are not modelled.
-"""
+Reach: other neutrals as one resistance without reactance; |Z_t| stands for X_t in the decay times
+(derived: right for a reactance, and for a resistance large against the machine); one DC component
+with the time constant of the whole loop, under a millisecond behind a resistor. What the
+capacitances discharge at inception, above some kHz, is left out: their current jumps. Intermittent
+arcs are not modelled."""
 
 from __future__ import annotations
 
@@ -34,15 +35,16 @@ from montecarlo.quantities import Distribution, Quantity, number
 
 @dataclass(frozen=True, kw_only=True)
 class EarthedBus:
-    """What stands around the fault, arrays (n,); np.inf for a network or for other neutrals that are not there."""
+    """What stands around the fault, arrays (n,); np.inf for a network or for other neutrals that
+    are not there."""
 
     negative_ohm: FloatArray
-    zero_ohm: FloatArray                    # X0 of the machine
-    network_ohm: FloatArray                 # positive = negative sequence
-    neutral_ohm: NDArray[Any]               # real or complex
+    zero_ohm: FloatArray  # X0 of the machine
+    network_ohm: FloatArray  # positive = negative sequence
+    neutral_ohm: NDArray[Any]  # real or complex
     other_neutrals_ohm: FloatArray
-    capacitance_f: FloatArray               # of a phase, inside and outside the zone
-    path_ohm: FloatArray                    # X_e
+    capacitance_f: FloatArray  # of a phase, inside and outside the zone
+    path_ohm: FloatArray  # X_e
     fault_ohm: FloatArray
     omega: float
 
@@ -54,42 +56,70 @@ class EarthedBus:
     @property
     def behind_ohm(self) -> ComplexArray:
         """All of the loop but the positive sequence in front of the terminals."""
-        earth = 1 / (self.own_return_s + 1 / (3 * self.other_neutrals_ohm) + 1j * self.omega * self.capacitance_f)
+        earth = 1 / (
+            self.own_return_s
+            + 1 / (3 * self.other_neutrals_ohm)
+            + 1j * self.omega * self.capacitance_f
+        )
         negative = 1 / (1 / self.negative_ohm + 1 / self.network_ohm)
         return np.asarray(1j * (negative + 3 * self.path_ohm) + earth + 3 * self.fault_ohm)
 
-    def sequences(self, direct_ohm: FloatArray, voltage_v: FloatArray
-                  ) -> tuple[ComplexArray, ComplexArray, ComplexArray]:
-        """Zero, positive and negative sequence through the machine, X = `direct_ohm`, counted from the faulted
-        phase's voltage. [A]"""
+    def sequences(
+        self, direct_ohm: FloatArray, voltage_v: FloatArray
+    ) -> tuple[ComplexArray, ComplexArray, ComplexArray]:
+        """Zero, positive and negative sequence through the machine, X = `direct_ohm`, counted from
+        the faulted phase's voltage. [A]"""
         own, other = 1 / direct_ohm, 1 / self.network_ohm
         current = voltage_v / (1j / (own + other) + self.behind_ohm)
-        earth = self.own_return_s + 1 / (3 * self.other_neutrals_ohm) + 1j * self.omega * self.capacitance_f
+        earth = (
+            self.own_return_s
+            + 1 / (3 * self.other_neutrals_ohm)
+            + 1j * self.omega * self.capacitance_f
+        )
         against = 1 / self.negative_ohm
-        return (current * self.own_return_s / earth, current * own / (own + other),
-                current * against / (against + other))
+        return (
+            current * self.own_return_s / earth,
+            current * own / (own + other),
+            current * against / (against + other),
+        )
 
     def outside_ohm(self) -> FloatArray:
         """|Z_t| seen from the machine's positive sequence."""
         return np.asarray(abs(1 / (1 / self.behind_ohm - 1j * (1 / self.network_ohm))))
 
     def direct_s(self, direct_ohm: FloatArray, armature_ohm: FloatArray) -> FloatArray:
-        """Time constant of the DC component: the loop's reactance over its resistance, without capacitance. [s]"""
+        """Time constant of the DC component: the loop's reactance over its resistance, without
+        capacitance. [s]"""
         earth = 1 / (self.own_return_s + 1 / (3 * self.other_neutrals_ohm))
-        reactance = (1 / (1 / direct_ohm + 1 / self.network_ohm) + 1 / (1 / self.negative_ohm + 1 / self.network_ohm)
-                     + 3 * self.path_ohm + earth.imag)
-        return np.asarray(reactance / (self.omega * (earth.real + 3 * self.fault_ohm + 2 * armature_ohm)))
+        reactance = (
+            1 / (1 / direct_ohm + 1 / self.network_ohm)
+            + 1 / (1 / self.negative_ohm + 1 / self.network_ohm)
+            + 3 * self.path_ohm
+            + earth.imag
+        )
+        return np.asarray(
+            reactance / (self.omega * (earth.real + 3 * self.fault_ohm + 2 * armature_ohm))
+        )
 
 
 class PhaseEarth(Event):
-    """One phase to earth outside the zone, directly connected: the ends differ by the zone's capacitive current."""
+    """One phase to earth outside the zone, directly connected: the ends differ by the zone's
+    capacitive current."""
 
     kind: Annotated[Literal["phase_earth"], KindWord]
-    external_reactance_pu: Annotated[Distribution, Quantity(
-        "pu", "between the terminals and the fault, in each sequence, on the machine's rating", 0.0, high=100.0,
-        varies="event")] = number(0.0)
-    fault_resistance_ohm: Annotated[Distribution, Quantity(
-        "ohm", "resistance of the fault", 0.0, varies="event")] = number(0.0)
+    external_reactance_pu: Annotated[
+        Distribution,
+        Quantity(
+            "pu",
+            "between the terminals and the fault, in each sequence, on the machine's rating",
+            0.0,
+            high=100.0,
+            varies="event",
+        ),
+    ] = number(0.0)
+    fault_resistance_ohm: Annotated[
+        Distribution, Quantity("ohm", "resistance of the fault", 0.0, varies="event")
+    ] = number(0.0)
     clearing_time_s: ClearingTime
     run_on_s: RunOn = 0.04
 
@@ -98,16 +128,21 @@ class PhaseEarth(Event):
 
     def before(self, scene: Scene) -> ComplexArray:
         s = scene.samples
-        own = phase_fault_reactance_pu(s["machine.subtransient_reactance_pu"],
-                                       s["machine.negative_sequence_reactance_pu"])
+        own = phase_fault_reactance_pu(
+            s["machine.subtransient_reactance_pu"], s["machine.negative_sequence_reactance_pu"]
+        )
         charging = charging_currents(
-            scene.voltage_pu * scene.machine.phase_voltage_v, s["machine.stator_capacitance_f"],
-            s["machine.terminal_capacitance_f"], scene.machine.omega, 1 / (1 + scene.network_pu / own))
+            scene.voltage_pu * scene.machine.phase_voltage_v,
+            s["machine.stator_capacitance_f"],
+            s["machine.terminal_capacitance_f"],
+            scene.machine.omega,
+            1 / (1 + scene.network_pu / own),
+        )
         return np.asarray(scene.load() + charging * scene.turn[:, None])
 
     def currents(self, scene: Scene, t: FloatArray) -> FloatArray:
-        """(n, 6, nt). Each phase's part of the fault current ends at its first zero after clearing, and the zone's
-        capacitive current with it; load and healthy charging go on."""
+        """(n, 6, nt). Each phase's part of the fault current ends at its first zero after clearing,
+        and the zone's capacitive current with it; load and healthy charging go on."""
         omega, peak = scene.machine.omega, np.sqrt(2) * self.before(scene)
         through, inside = _added(scene, _bus(scene))
         fault, charging = through.at(t, omega), np.repeat(inside.at(t, omega), 3, axis=1)
@@ -121,8 +156,9 @@ class PhaseEarth(Event):
         return _direct_s(scene, _bus(scene))
 
     def neutral_current(self, scene: Scene, t: FloatArray) -> FloatArray:
-        """(n, nt). The sum of the three phases at the neutral end; load and charging currents add nothing to it. It
-        ends at its own first zero after clearing: behind a resistor that of the fault current, with which it stops."""
+        """(n, nt). The sum of the three phases at the neutral end; load and charging currents add
+        nothing to it. It ends at its own first zero after clearing: behind a resistor that of the
+        fault current, with which it stops."""
         through, _ = _added(scene, _bus(scene))
         current = through.at(t, scene.machine.omega).sum(axis=1, keepdims=True)
         interrupt(current, t, scene.own["clearing_time_s"])
@@ -131,14 +167,22 @@ class PhaseEarth(Event):
 
 def _bus(scene: Scene) -> EarthedBus:
     s, base = scene.samples, scene.machine.base_impedance_ohm
-    capacitance = (s["machine.stator_capacitance_f"] + s["machine.terminal_capacitance_f"]
-                   + s["network.external_capacitance_f"])
+    capacitance = (
+        s["machine.stator_capacitance_f"]
+        + s["machine.terminal_capacitance_f"]
+        + s["network.external_capacitance_f"]
+    )
     return EarthedBus(
-        negative_ohm=scene.ohm("negative_sequence_reactance_pu"), zero_ohm=scene.ohm("zero_sequence_reactance_pu"),
-        network_ohm=scene.network_pu * base, neutral_ohm=scene.neutral_ohm,
+        negative_ohm=scene.ohm("negative_sequence_reactance_pu"),
+        zero_ohm=scene.ohm("zero_sequence_reactance_pu"),
+        network_ohm=scene.network_pu * base,
+        neutral_ohm=scene.neutral_ohm,
         other_neutrals_ohm=s.get("earthing.other_neutrals_ohm", np.full(len(capacitance), np.inf)),
-        capacitance_f=capacitance, path_ohm=scene.ohm("external_reactance_pu"),
-        fault_ohm=scene.own["fault_resistance_ohm"], omega=scene.machine.omega)
+        capacitance_f=capacitance,
+        path_ohm=scene.ohm("external_reactance_pu"),
+        fault_ohm=scene.own["fault_resistance_ohm"],
+        omega=scene.machine.omega,
+    )
 
 
 def _direct_s(scene: Scene, bus: EarthedBus) -> FloatArray:
@@ -147,16 +191,21 @@ def _direct_s(scene: Scene, bus: EarthedBus) -> FloatArray:
 
 
 def _added(scene: Scene, bus: EarthedBus) -> tuple[Fading, Fading]:
-    """What the fault adds: through both ends (n, 3), and into the zone's capacitance, alike in each phase (n, 1)."""
+    """What the fault adds: through both ends (n, 3), and into the zone's capacitance, alike in each
+    phase (n, 1)."""
     s, omega, base = scene.samples, scene.machine.omega, scene.machine.base_impedance_ohm
     turn = np.sqrt(2) * scene.turn
     voltage = scene.voltage_pu * scene.machine.phase_voltage_v
     found = [bus.sequences(x * base, voltage) for x in scene.decrement.reactances_pu]
     through = tuple(of_sequences(*parts, scene.phase) * turn[:, None] for parts in found)
     zone_s = 1j * omega * (s["machine.stator_capacitance_f"] + s["machine.terminal_capacitance_f"])
-    neutrals = (of_sequences(-3 * bus.neutral_ohm * zero, 0.0 * zero, 0.0 * zero, scene.phase)[:, :1]
-                for zero, *_ in found)
+    neutrals = (
+        of_sequences(-3 * bus.neutral_ohm * zero, 0.0 * zero, 0.0 * zero, scene.phase)[:, :1]
+        for zero, *_ in found
+    )
     inside = tuple(zone_s[:, None] * neutral * turn[:, None] for neutral in neutrals)
     fast, slow = scene.decrement.decay_times_s(bus.outside_ohm() / base)
-    return (Fading(stages=through, fast_s=fast, slow_s=slow, direct_s=_direct_s(scene, bus)),
-            Fading(stages=inside, fast_s=fast, slow_s=slow))
+    return (
+        Fading(stages=through, fast_s=fast, slow_s=slow, direct_s=_direct_s(scene, bus)),
+        Fading(stages=inside, fast_s=fast, slow_s=slow),
+    )

@@ -1,8 +1,8 @@
-"""A fault between phases outside the zone, directly connected: balanced or not, the same current at both ends.
+"""A fault between phases outside the zone, directly connected: balanced or not, the same current at
+both ends.
 
-The AC component follows the machine's decrement (`plant/decrement.py`); saliency and the voltage regulator are left
-out, and what the network feeds into the fault does not pass the zone.
-"""
+The AC component follows the machine's decrement (`plant/decrement.py`); saliency and the voltage
+regulator are left out, and what the network feeds into the fault does not pass the zone."""
 
 from __future__ import annotations
 
@@ -20,17 +20,28 @@ from montecarlo.plant.machine import PHASE_ROTATION, ComplexArray, FloatArray
 from montecarlo.plant.states import load_phasor
 from montecarlo.quantities import Distribution, Quantity, number
 
-ROWS = 64                                                  # at once: what they need stays in the processor's cache
+ROWS = 64  # at once: what they need stays in the processor's cache
 
 
 class ThroughFault(Event):
-    """Three phases or two joined outside the zone; L1, L2, L3 carry the machine's fault current through it."""
+    """Three phases or two joined outside the zone; L1, L2, L3 carry the machine's fault current
+    through it."""
 
     kind: Annotated[Literal["three_phase", "phase_phase"], KindWord]
-    external_reactance_pu: Annotated[Distribution, Quantity(
-        "pu", "between the terminals and the fault, on the machine's rating", 0.0, high=100.0, varies="event")]
-    external_resistance_pu: Annotated[Distribution, Quantity(
-        "pu", "between the terminals and the fault", 0.0, high=100.0, varies="event")] = number(0.0)
+    external_reactance_pu: Annotated[
+        Distribution,
+        Quantity(
+            "pu",
+            "between the terminals and the fault, on the machine's rating",
+            0.0,
+            high=100.0,
+            varies="event",
+        ),
+    ]
+    external_resistance_pu: Annotated[
+        Distribution,
+        Quantity("pu", "between the terminals and the fault", 0.0, high=100.0, varies="event"),
+    ] = number(0.0)
     clearing_time_s: ClearingTime
     run_on_s: RunOn = 0.04
 
@@ -44,11 +55,20 @@ class ThroughFault(Event):
     def currents(self, scene: Scene, t: FloatArray) -> FloatArray:
         own = scene.own
         return through_fault(
-            self.kind, t, scene.decrement, external_reactance_pu=own["external_reactance_pu"],
-            external_resistance_pu=own["external_resistance_pu"], voltage_factor=scene.voltage_pu,
-            load_current_pu=scene.samples["load.current_pu"], power_factor=scene.samples["load.power_factor"],
-            point_on_wave_rad=scene.point_on_wave_rad, pair=scene.phase, clearing_time_s=own["clearing_time_s"],
-            omega=scene.machine.omega, rated_current_a=scene.machine.rated_current_a)
+            self.kind,
+            t,
+            scene.decrement,
+            external_reactance_pu=own["external_reactance_pu"],
+            external_resistance_pu=own["external_resistance_pu"],
+            voltage_factor=scene.voltage_pu,
+            load_current_pu=scene.samples["load.current_pu"],
+            power_factor=scene.samples["load.power_factor"],
+            point_on_wave_rad=scene.point_on_wave_rad,
+            pair=scene.phase,
+            clearing_time_s=own["clearing_time_s"],
+            omega=scene.machine.omega,
+            rated_current_a=scene.machine.rated_current_a,
+        )
 
     def direct_s(self, scene: Scene) -> FloatArray:
         return scene.decrement.direct_current_time_s(
@@ -58,37 +78,67 @@ class ThroughFault(Event):
         )
 
     def by_hand(self, centre: Mapping[str, float]) -> tuple[float, str]:
-        decrement = Decrement(**{name: centre[f"machine.{name}"] for name in Decrement.__dataclass_fields__})
+        decrement = Decrement(
+            **{name: centre[f"machine.{name}"] for name in Decrement.__dataclass_fields__}
+        )
         outside, emf = self.external_reactance_pu.support()[0], centre["machine.voltage_factor"]
         current = float(fault_current_rms(self.kind, 0.0, emf, decrement, outside))
-        own, negative = (centre[f"machine.{name}_reactance_pu"] for name in ("subtransient", "negative_sequence"))
-        drive, path = (f"{emf:g}", f"{own:g} + {outside:g}") if self.kind == "three_phase" else (
-            f"sqrt(3) x {emf:g}", f"{own:g} + {negative:g} + 2 x {outside:g}")
+        own, negative = (
+            centre[f"machine.{name}_reactance_pu"] for name in ("subtransient", "negative_sequence")
+        )
+        drive, path = (
+            (f"{emf:g}", f"{own:g} + {outside:g}")
+            if self.kind == "three_phase"
+            else (f"sqrt(3) x {emf:g}", f"{own:g} + {negative:g} + 2 x {outside:g}")
+        )
         return current, f"{drive} / ({path})"
 
 
-def through_fault(kind: ExternalFaultKind, t: FloatArray, machine: Decrement, *, external_reactance_pu: ArrayLike,
-                  external_resistance_pu: ArrayLike, voltage_factor: ArrayLike, load_current_pu: ArrayLike,
-                  power_factor: ArrayLike, point_on_wave_rad: ArrayLike, pair: ArrayLike, clearing_time_s: ArrayLike,
-                  omega: float, rated_current_a: float) -> FloatArray:
-    """Primary current from the neutral to the terminals in L1, L2, L3 on the times t. [A], (n, 3, nt)
+def through_fault(
+    kind: ExternalFaultKind,
+    t: FloatArray,
+    machine: Decrement,
+    *,
+    external_reactance_pu: ArrayLike,
+    external_resistance_pu: ArrayLike,
+    voltage_factor: ArrayLike,
+    load_current_pu: ArrayLike,
+    power_factor: ArrayLike,
+    point_on_wave_rad: ArrayLike,
+    pair: ArrayLike,
+    clearing_time_s: ArrayLike,
+    omega: float,
+    rated_current_a: float,
+) -> FloatArray:
+    """Primary current from the neutral to the terminals in L1, L2, L3 on the times t. [A], (n, 3,
+    nt)
 
-    `t` (nt,) [s] increasing, fault at 0, load before; all else (n,) or a number. `point_on_wave_rad`: L1's terminal
-    voltage is sqrt(2)U cos(omega t + alpha) before the fault, U = `voltage_factor`, so an unloaded machine's AC
-    component in L1 is sqrt(2)I sin(omega t + alpha). `pair` (0, 1, 2): the phase not in a phase-phase fault.
+    `t` (nt,) [s] increasing, fault at 0, load before; all else (n,) or a number.
+    `point_on_wave_rad`: L1's terminal voltage is sqrt(2)U cos(omega t + alpha) before the fault, U
+    = `voltage_factor`, so an unloaded machine's AC component in L1 is sqrt(2)I sin(omega t +
+    alpha). `pair` (0, 1, 2): the phase not in a phase-phase fault.
 
-    Behind each reactance stands the EMF of the load state, E = U + jX I_load with that X (E'' behind X''d at first,
-    the field's at last; Grainger and Stevenson, Power System Analysis, ch. 10, from memory). The DC component starts
-    so that every current is continuous at 0. Phase-phase: the faulted phases carry +i and -i, which replaces their
-    difference of load; the healthy phase keeps its load, and half of that returns in each of the others, so the
-    three sum to zero. After `clearing_time_s` each phase ends at its first zero on the grid, by itself: what an
-    interrupted phase would change in the others is left out."""
-    turn = np.sqrt(2) * rated_current_a * np.exp(1j * np.asarray(point_on_wave_rad))     # RMS pu -> peak A
+    Behind each reactance stands the EMF of the load state, E = U + jX I_load with that X (E''
+    behind X''d at first, the field's at last; Grainger and Stevenson, Power System Analysis, ch.
+    10, from memory). The DC component starts so that every current is continuous at 0. Phase-phase:
+    the faulted phases carry +i and -i, which replaces their difference of load; the healthy phase
+    keeps its load, and half of that returns in each of the others, so the three sum to zero. After
+    `clearing_time_s` each phase ends at its first zero on the grid, by itself: what an interrupted
+    phase would change in the others is left out."""
+    turn = (
+        np.sqrt(2) * rated_current_a * np.exp(1j * np.asarray(point_on_wave_rad))
+    )  # RMS pu -> peak A
     outside = machine.outside_pu(kind, external_reactance_pu)
-    times = (*machine.decay_times_s(outside),
-             machine.direct_current_time_s(external_reactance_pu, external_resistance_pu, omega))
-    wave = _wave(_currents(machine, outside, voltage_factor, load_phasor(load_current_pu, power_factor)), turn, times,
-                 np.broadcast_shapes((1,), np.shape(pair), np.shape(clearing_time_s)))
+    times = (
+        *machine.decay_times_s(outside),
+        machine.direct_current_time_s(external_reactance_pu, external_resistance_pu, omega),
+    )
+    wave = _wave(
+        _currents(machine, outside, voltage_factor, load_phasor(load_current_pu, power_factor)),
+        turn,
+        times,
+        np.broadcast_shapes((1,), np.shape(pair), np.shape(clearing_time_s)),
+    )
     n = wave.load.size
     start = int(np.searchsorted(t, 0.0))
     out = np.empty((n, 3, t.size))
@@ -106,13 +156,14 @@ def through_fault(kind: ExternalFaultKind, t: FloatArray, machine: Decrement, *,
 
 @dataclass(frozen=True)
 class _Wave:
-    """Constants of a through fault, all (n,); phasors of L1 in peak amperes, turned to the point on wave."""
+    """Constants of a through fault, all (n,); phasors of L1 in peak amperes, turned to the point on
+    wave."""
 
     load: ComplexArray
-    fast: ComplexArray          # AC component that decays with T''
-    slow: ComplexArray          # with T'
+    fast: ComplexArray  # AC component that decays with T''
+    slow: ComplexArray  # with T'
     lasting: ComplexArray
-    fast_s: FloatArray          # T'', T', time constant of the DC component
+    fast_s: FloatArray  # T'', T', time constant of the DC component
     slow_s: FloatArray
     direct_s: FloatArray
 
@@ -125,46 +176,77 @@ class _Wave:
         return _Wave(*(getattr(self, field.name)[which] for field in fields(self)))
 
 
-def _currents(machine: Decrement, outside_pu: FloatArray, voltage: ArrayLike,
-              load: ComplexArray) -> tuple[ComplexArray, ...]:
+def _currents(
+    machine: Decrement, outside_pu: FloatArray, voltage: ArrayLike, load: ComplexArray
+) -> tuple[ComplexArray, ...]:
     """Load, then the fault current behind X''d, X'd, Xd as if each lasted: phasors of L1. [pu]"""
-    behind = ((np.asarray(voltage) + 1j * x * load) / (1j * (x + outside_pu)) for x in machine.reactances_pu)
+    behind = (
+        (np.asarray(voltage) + 1j * x * load) / (1j * (x + outside_pu))
+        for x in machine.reactances_pu
+    )
     return load, *behind
 
 
-def _wave(currents: tuple[ComplexArray, ...], turn: ComplexArray, times: tuple[FloatArray, ...],
-          shape: tuple[int, ...]) -> _Wave:
+def _wave(
+    currents: tuple[ComplexArray, ...],
+    turn: ComplexArray,
+    times: tuple[FloatArray, ...],
+    shape: tuple[int, ...],
+) -> _Wave:
     load, first, second, last = currents
     phasors = (load * turn, (first - second) * turn, (second - last) * turn, last * turn)
     n = np.broadcast_shapes(shape, *(np.shape(array) for array in (*phasors, *times)))
     return _Wave(*(np.broadcast_to(array, n) for array in (*phasors, *times)))
 
 
-def _decaying(wave: _Wave, t: FloatArray, omega: float) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Real and imaginary part of L1's AC component turning with omega t, and the DC decay: (n, m) each."""
+def _decaying(
+    wave: _Wave, t: FloatArray, omega: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Real and imaginary part of L1's AC component turning with omega t, and the DC decay: (n, m)
+    each."""
     fast = np.exp(-t / wave.fast_s[:, None])
     slow = np.exp(-t / wave.slow_s[:, None])
-    real, imag = (f[:, None] * fast + s[:, None] * slow + last[:, None] for f, s, last in (
-        (wave.fast.real, wave.slow.real, wave.lasting.real), (wave.fast.imag, wave.slow.imag, wave.lasting.imag)))
+    real, imag = (
+        f[:, None] * fast + s[:, None] * slow + last[:, None]
+        for f, s, last in (
+            (wave.fast.real, wave.slow.real, wave.lasting.real),
+            (wave.fast.imag, wave.slow.imag, wave.lasting.imag),
+        )
+    )
     cosine, sine = np.cos(omega * t), np.sin(omega * t)
-    return real * cosine - imag * sine, real * sine + imag * cosine, np.exp(-t / wave.direct_s[:, None])
+    return (
+        real * cosine - imag * sine,
+        real * sine + imag * cosine,
+        np.exp(-t / wave.direct_s[:, None]),
+    )
 
 
 def _three_phase(wave: _Wave, t: FloatArray, omega: float, out: FloatArray) -> None:
     """t >= 0, into out (n, 3, m)."""
     real, imag, direct = _decaying(wave, t, omega)
-    start = ((wave.load - wave.first)[:, None] * PHASE_ROTATION).real         # of the DC component, sums to 0
+    start = (
+        (wave.load - wave.first)[:, None] * PHASE_ROTATION
+    ).real  # of the DC component, sums to 0
     np.add(real, start[:, :1] * direct, out=out[:, 0])
-    np.add(PHASE_ROTATION[1].real * real - PHASE_ROTATION[1].imag * imag, start[:, 1:2] * direct, out=out[:, 1])
+    np.add(
+        PHASE_ROTATION[1].real * real - PHASE_ROTATION[1].imag * imag,
+        start[:, 1:2] * direct,
+        out=out[:, 1],
+    )
     np.negative(out[:, 0] + out[:, 1], out=out[:, 2])
 
 
-def _phase_phase(wave: _Wave, pair: np.ndarray[tuple[int, ...], np.dtype[np.int_]], t: FloatArray, omega: float,
-                 out: FloatArray) -> None:
+def _phase_phase(
+    wave: _Wave,
+    pair: np.ndarray[tuple[int, ...], np.dtype[np.int_]],
+    t: FloatArray,
+    omega: float,
+    out: FloatArray,
+) -> None:
     """t >= 0, into out (n, 3, m); `pair` (n,) the healthy phase."""
     real, imag, direct = _decaying(wave, t, omega)
     index, ahead, behind = np.arange(pair.size), (pair + 1) % 3, (pair + 2) % 3
-    across = PHASE_ROTATION[ahead] - PHASE_ROTATION[behind]                   # their EMF over that of L1
+    across = PHASE_ROTATION[ahead] - PHASE_ROTATION[behind]  # their EMF over that of L1
     start = (across * (wave.load / 2 - wave.first)).real
     current = across.real[:, None] * real - across.imag[:, None] * imag + start[:, None] * direct
     healthy = wave.load * PHASE_ROTATION[pair]

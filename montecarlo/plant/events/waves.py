@@ -18,15 +18,17 @@ def rotating(phasor: ComplexArray, angle: FloatArray, out: FloatArray) -> None:
 
 
 def interrupt(currents: FloatArray, t: FloatArray, clearing_s: FloatArray) -> NDArray[np.int64]:
-    """End each phase (n, c, nt) at its first zero after its clearing time (n,), in place: 0 from the next time on.
+    """End each phase (n, c, nt) at its first zero after its clearing time (n,), in place: 0 from
+    the next time on.
 
-    The zero's instant is interpolated: otherwise which half cycle is the last would hang on the grid.
-    Returns the index of the first time without current, (n, c); nt where the phase goes on."""
+    The zero's instant is interpolated: otherwise which half cycle is the last would hang on the
+    grid. Returns the index of the first time without current, (n, c); nt where the phase goes on.
+    """
     if not t.size or not t[-1] > clearing_s.min():
         return np.full(currents.shape[:2], t.size)
     start = max(int(np.searchsorted(t, clearing_s.min(), side="right")) - 1, 0)
     tail = currents[..., start:]
-    change = (tail[..., 1:] * tail[..., :-1] <= 0) & (t[start + 1:] > clearing_s[:, None])[:, None]
+    change = (tail[..., 1:] * tail[..., :-1] <= 0) & (t[start + 1 :] > clearing_s[:, None])[:, None]
     at = change.argmax(axis=-1)[..., None]
     before, after = (np.take_along_axis(tail, at + k, axis=-1) for k in (0, 1))
     gone = np.divide(before, before - after, out=np.zeros(before.shape), where=before != after)
@@ -47,28 +49,42 @@ def end(currents: FloatArray, first: NDArray[np.int64]) -> None:
 
 def sinusoids(phasors: ComplexArray, angle: FloatArray) -> FloatArray:
     """Of peak phasors (n, c) at the angles omega t (m,): (n, c, m)."""
-    return np.asarray(phasors.real[..., None] * np.cos(angle) - phasors.imag[..., None] * np.sin(angle))
+    return np.asarray(
+        phasors.real[..., None] * np.cos(angle) - phasors.imag[..., None] * np.sin(angle)
+    )
 
 
-def of_sequences(zero: ComplexArray | float, positive: ComplexArray, negative: ComplexArray,
-                 phase: NDArray[np.int64]) -> ComplexArray:
-    """Phasors of L1, L2, L3 (n, 3) from symmetrical components (n,) that count from `phase`, all for a voltage of
-    L1 at angle 0."""
+def of_sequences(
+    zero: ComplexArray | float,
+    positive: ComplexArray,
+    negative: ComplexArray,
+    phase: NDArray[np.int64],
+) -> ComplexArray:
+    """Phasors of L1, L2, L3 (n, 3) from symmetrical components (n,) that count from `phase`, all
+    for a voltage of L1 at angle 0."""
     place = np.mod(np.arange(3) - phase[:, None], 3)
-    parts = (np.broadcast_to(np.asarray(part)[..., None], place.shape) for part in (zero, positive, negative))
+    parts = (
+        np.broadcast_to(np.asarray(part)[..., None], place.shape)
+        for part in (zero, positive, negative)
+    )
     one, turning, against = parts
-    return np.asarray(PHASE_ROTATION[phase][:, None] * (
-        one + turning * PHASE_ROTATION[place] + against * PHASE_ROTATION[place].conj()))
+    return np.asarray(
+        PHASE_ROTATION[phase][:, None]
+        * (one + turning * PHASE_ROTATION[place] + against * PHASE_ROTATION[place].conj())
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
 class Fading:
-    """A current that an event adds at t = 0: peak phasors (n, c) behind X''d, X'd, Xd as if each lasted."""
+    """A current that an event adds at t = 0: peak phasors (n, c) behind X''d, X'd, Xd as if each
+    lasted."""
 
     stages: tuple[ComplexArray, ComplexArray, ComplexArray]
-    fast_s: FloatArray                      # T'' and T', (n,)
+    fast_s: FloatArray  # T'' and T', (n,)
     slow_s: FloatArray
-    direct_s: FloatArray | None = None      # of the DC component (n,) that makes it start from 0; None: it jumps
+    direct_s: FloatArray | None = (
+        None  # of the DC component (n,) that makes it start from 0; None: it jumps
+    )
 
     def at(self, t: FloatArray, omega: float) -> FloatArray:
         """(n, c, nt), 0 before t = 0."""
@@ -78,8 +94,12 @@ class Fading:
         when, column = t[start:], (slice(None), None)
         fast, slow = (np.exp(-when / time[column]) for time in (self.fast_s, self.slow_s))
         turning = np.exp(1j * omega * when)
-        for c in range(out.shape[1]):                   # channel by channel, for the memory
-            phasor = ((first - second)[:, c, None] * fast + (second - last)[:, c, None] * slow + last[:, c, None])
+        for c in range(out.shape[1]):  # channel by channel, for the memory
+            phasor = (
+                (first - second)[:, c, None] * fast
+                + (second - last)[:, c, None] * slow
+                + last[:, c, None]
+            )
             phasor *= turning
             out[:, c, start:] = phasor.real
             if self.direct_s is not None:

@@ -1,1 +1,0 @@
-"""Which uncertain input decides how a study's chosen setting performs: the model runs behind `estimates.drivers`."""

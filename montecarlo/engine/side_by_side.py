@@ -1,0 +1,119 @@
+"""Several studies on common random numbers: each makes its own choice, and any two choices are
+compared in pairs.
+
+Streams are keyed by input, so a study with other values draws the same uniforms; the fresh batches
+of all are of one round."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from montecarlo.engine.batch import Batch, Progress, in_all_scenarios
+from montecarlo.engine.run import Outcome, run
+from montecarlo.engine.workers import Workers, workers_of
+from montecarlo.estimates.compare import Side, differences_of, level_of
+from montecarlo.estimates.intervals import Estimate
+from montecarlo.study.description import Study
+
+__all__ = ["Variants", "run_variants", "told_of"]
+
+
+@dataclass(frozen=True, eq=False)
+class Variants:
+    """Outcomes by name, in the order given. The fresh batches of all that have one are of one
+    round."""
+
+    outcomes: Mapping[str, Outcome]
+
+    @property
+    def finals(self) -> dict[str, Batch | None]:
+        """Fresh batch of each variant, its chosen candidate the first; None where nothing was
+        chosen."""
+        return {
+            name: outcome.fresh if outcome.chosen else None
+            for name, outcome in self.outcomes.items()
+        }
+
+    def differences(
+        self, pairs: Sequence[tuple[str, str]]
+    ) -> dict[tuple[str, str], dict[str, Estimate]]:
+        """The choice of the first minus the choice of the second of each pair, by quantity, with
+        limits that hold for all pairs together; none of a pair of which either chose nothing."""
+        sides = {name: side for name in self.outcomes if (side := self._side(name)) is not None}
+        standing = [pair for pair in pairs if set(pair) <= set(sides)]
+        level = level_of(len(standing))
+        return {
+            (one, other): differences_of(sides[one], sides[other], level) for one, other in standing
+        }
+
+    def _side(self, name: str) -> Side | None:
+        outcome = self.outcomes[name]
+        if outcome.chosen is None or outcome.fresh is None:
+            return None
+        return Side(
+            outcome.study,
+            outcome.fresh.strata,
+            outcome.fresh.settings.index(outcome.chosen),
+            outcome.chosen,
+        )
+
+
+def run_variants(
+    studies: Mapping[str, Study],
+    *,
+    workers: int | Workers | None = None,
+    progress: Progress | None = None,
+) -> Variants:
+    """Run every study, then bring their fresh batches to one round. progress(done, total, what)
+    names the study."""
+    tell, crew = progress or (lambda done, total, what: None), workers_of(workers)
+    outcomes = {
+        name: run(study, workers=crew, progress=told_of(tell, name))
+        for name, study in studies.items()
+    }
+    rounds = [
+        o.fresh.round_ for o in outcomes.values() if o.chosen is not None and o.fresh is not None
+    ]
+    last = max(rounds, default=0)
+    return Variants(
+        {
+            name: _at_round(outcome, last, crew, told_of(tell, name))
+            for name, outcome in outcomes.items()
+        }
+    )
+
+
+def told_of(tell: Progress, name: str) -> Progress:
+    """Progress that says of which study it is."""
+    return lambda done, total, what: tell(done, total, f"{name}: {what}")
+
+
+def _at_round(outcome: Outcome, round_: int, workers: Workers, tell: Progress) -> Outcome:
+    """The outcome with its fresh batch drawn again at another round, if it is of an earlier one;
+    the choice stands."""
+    fresh = outcome.fresh
+    if outcome.chosen is None or fresh is None or fresh.round_ == round_:
+        return outcome
+    again = in_all_scenarios(
+        outcome.study,
+        fresh.lattices,
+        round_,
+        workers,
+        tell,
+        outcome.first.known,
+        outcome.sizes,
+        foremost=fresh.foremost,
+    )
+    told = (
+        outcome.told
+        if again.keeps_to_policy(outcome.chosen)
+        else (
+            *outcome.told,
+            (
+                "On the random numbers that all variants share the chosen setting misses the"
+                " policy's limit."
+            ),
+        )
+    )
+    return replace(outcome, fresh=again, told=told)

@@ -1,0 +1,121 @@
+"""Where nothing can be chosen: the candidate of each scheme that comes closest to the policy's
+limits, with its figures and the limits that it would meet."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+from montecarlo.estimates.choose import weights_of
+from montecarlo.frames.choosing import by_worst, nearest
+from montecarlo.frames.rows import SETTINGS
+from montecarlo.study.description import Study
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from montecarlo.frames.result import Result
+
+__all__ = ["by_worst", "closest_rows", "none_usable", "two_digits_up"]
+
+FIGURES = (
+    "p_missed",
+    "p_missed_low",
+    "p_missed_high",
+    "p_false",
+    "p_false_low",
+    "p_false_high",
+    "p_false_bound",
+)
+MAYBE = (
+    "worst_scenario",
+    "worst_event",
+    "p_false_each_bound",
+    "cost_per_year",
+    "cost_per_year_low",
+    "cost_per_year_high",
+)
+AFTER = (
+    "limit",
+    "would_meet",
+    "each_limit",
+    "would_meet_each",
+    "limit_used",
+    "candidates",
+    "batch",
+    "note",
+)
+
+
+def closest_rows(result: Result) -> pd.DataFrame:
+    """A row a scheme that no setting can be chosen of; none where a setting was chosen.
+
+    limit: the policy's, of p_false or of false trips a year. would_meet: the least limit of two
+    digits that the candidate's bound keeps to. each_limit, would_meet_each: of each kind of event.
+    batch 2: a fresh batch, drawn for a candidate that failed there; 1: the study's own, in which it
+    was found. Where no candidate is usable the figures are empty."""
+    import pandas as pd
+
+    best = result.outcome.best
+    without = [scheme for scheme in result.study.scheme.kinds if best.get(scheme) is None]
+    if result.chosen is not None and not best:
+        without = []
+    frame = by_worst(result.candidates)
+    shown = [*FIGURES, *(name for name in MAYBE if name in frame)]
+    rows: list[dict[str, Any]] = []
+    for scheme in without:
+        own = frame[frame["scheme"] == scheme]
+        row: dict[str, Any] = {"scheme": scheme, "candidates": len(own)}
+        if (number := nearest(own)) is None:
+            rows.append(row | {"note": none_usable(own)})
+            continue
+        found = own.set_index("candidate", drop=False).loc[number].to_dict()
+        rows.append(
+            row
+            | {name: found[name] for name in ("candidate", *SETTINGS, *shown)}
+            | _limits_met(result.study, found)
+            | {name: found[name] for name in ("limit_used", "batch", "note")}
+        )
+    columns = ["scheme", "candidate", *SETTINGS, *shown, *AFTER]
+    if result.study.policy.p_false_max_each is None:
+        columns = [name for name in columns if name not in ("each_limit", "would_meet_each")]
+    return (
+        pd.DataFrame(rows).reindex(columns=columns).astype({"candidate": "Int64", "batch": "Int64"})
+    )
+
+
+def _limits_met(study: Study, row: dict[str, Any]) -> dict[str, float]:
+    """The policy's limits and those that a candidate would meet; NaN where the policy has none."""
+    policy, bound = study.policy, row["p_false_bound"]
+    limit = policy.p_false_max
+    if policy.false_per_year_max is not None:
+        limit, bound = policy.false_per_year_max, bound * weights_of(study).events_per_year
+    each = policy.p_false_max_each
+    return {
+        "limit": math.nan if limit is None else limit,
+        "would_meet": math.nan if limit is None else two_digits_up(bound),
+        "each_limit": math.nan if each is None else each,
+        "would_meet_each": math.nan if each is None else two_digits_up(row["p_false_each_bound"]),
+    }
+
+
+def two_digits_up(value: float) -> float:
+    """The least number of two digits that is no smaller."""
+    if not (math.isfinite(value) and value > 0):
+        return value
+    rounded = float(f"{value:.1e}")
+    return (
+        rounded
+        if rounded >= value
+        else float(f"{rounded + 10.0 ** (math.floor(math.log10(value)) - 1):.1e}")
+    )
+
+
+def none_usable(own: pd.DataFrame) -> str:
+    """Why no candidate of a scheme may be used at all."""
+    on_load = int((own["load_operates_share"] > 0).sum())
+    everywhere = " in every scenario" if "worst_scenario" in own else ""
+    return (
+        f"none of {len(own)} candidates is usable{everywhere}: {on_load} operate on load, "
+        "the others break V_k >= 2 V_s"
+    )

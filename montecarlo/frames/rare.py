@@ -1,0 +1,132 @@
+"""Tables of rare false trips: where each p_false comes from, what speaks for it, and the curves of
+exceedance."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from montecarlo.engine.batch import Batch
+from montecarlo.engine.rare import curves
+from montecarlo.engine.tails import decided_by_tails
+from montecarlo.estimates.assemble import Stratum
+from montecarlo.estimates.intervals import with_unresolved
+from montecarlo.estimates.rare import Diagnostics, Why, diagnose, rare_estimate
+from montecarlo.estimates.weighted import Source
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["exceedance_rows", "origin", "weighted_rows"]
+
+
+def origin(strata: Sequence[Stratum], candidates: int) -> list[str]:
+    """How p of each candidate over these types was estimated, (C,): "both" where some type's is so,
+    since its limits are then of two kinds."""
+    sources = [_sources(stratum, candidates) for stratum in strata]
+    return [_joined(set(of_types)) for of_types in zip(*sources, strict=True)]
+
+
+def _sources(stratum: Stratum, candidates: int) -> Sequence[Source]:
+    """The same of one type."""
+    if stratum.weighted is not None:
+        return stratum.weighted.source
+    return (Source.INTEGRATED if stratum.conditional else Source.COUNT,) * candidates
+
+
+def _joined(sources: set[Source]) -> str:
+    if Source.BOTH in sources:
+        return Source.BOTH.value
+    return " and ".join(source.value for source in Source if source in sources)
+
+
+def weighted_rows(batch: Batch, numbers: Sequence[int], batch_number: int) -> pd.DataFrame:
+    """One row an external event and candidate: weighted samples, counts, what was made of the
+    two."""
+    import pandas as pd
+
+    frames = []
+    for name, stratum in batch.strata.items():
+        if stratum.weighted is None:
+            continue
+        found, own = stratum.weighted.diagnostics, rare_estimate(stratum.weighted.sums)
+        counted = with_unresolved(
+            stratum.total, stratum.trials, stratum.unresolved, method="clustered"
+        )
+        frames.append(
+            pd.DataFrame(
+                {
+                    "candidate": numbers,
+                    "event": name.partition(".")[2],
+                    "samples": stratum.weighted.sums.trials,
+                    "p_weighted": own.p,
+                    "p_weighted_low": own.low,
+                    "p_weighted_high": own.high,
+                    "p_counted": counted.p,
+                    "p_counted_low": counted.low,
+                    "p_counted_high": counted.high,
+                    "difference_in_errors": stratum.weighted.gap,
+                    "effective_hits": found.effective,
+                    "largest_share": found.largest_share,
+                    "p_from": origin([stratum], len(numbers)),
+                    "verdict": [verdict.text for verdict in stratum.weighted.verdict],
+                    "batch": batch_number,
+                    **_wider_columns(batch, name),
+                }
+            )
+        )
+    return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()
+
+
+def _wider_columns(batch: Batch, name: str) -> dict[str, Any]:
+    """p with wider inputs of an event's candidates whose own p is decided by tails; empty for the
+    others."""
+    weighted, wider = batch.strata[name].weighted, batch.wider.get(name)
+    assert weighted is not None
+    columns = ("p_widened", "p_widened_low", "p_widened_high")
+    if wider is None:
+        return dict.fromkeys(columns, np.nan) | {"widened_note": ""}
+    shown = decided_by_tails(weighted.sums)
+    found, notes = rare_estimate(wider), _notes(diagnose(wider))
+    return {
+        column: np.where(shown, part, np.nan) for column, part in zip(columns, found, strict=True)
+    } | {"widened_note": [note if tail else "" for note, tail in zip(notes, shown, strict=True)]}
+
+
+def _notes(found: Diagnostics) -> list[str]:
+    """What speaks against each estimate; empty where nothing does."""
+    return ["" if trust.why is Why.GOOD else trust.text for trust in found.trust]
+
+
+def exceedance_rows(batch: Batch) -> pd.DataFrame:
+    """One row an external event, circuit, element, delay and pick-up: the probability that the
+    elements of this kind would operate at the pick-up."""
+    import pandas as pd
+
+    rows: list[dict[str, Any]] = []
+    for curve in curves(batch.lattices):
+        circuit, bias = curve.lattice.circuit, curve.lattice.bias
+        rows += [
+            {
+                "scheme": circuit.scheme,
+                "element": curve.axis,
+                "pickup_a": pickup,
+                "stabilising_resistance_ohm": circuit.stabilising_resistance_ohm,
+                "delay_s": curve.delay_s,
+                "slope1": bias.slope1 if bias else np.nan,
+                "slope2": bias.slope2 if bias else np.nan,
+                "slope_break_a": bias.slope_break_a if bias else np.nan,
+            }
+            for pickup in curve.grid
+        ]
+    frames = []
+    for name, sums in batch.exceedance.items():
+        estimate, found = rare_estimate(sums), diagnose(sums)
+        frame = pd.DataFrame(rows)
+        frame.insert(0, "event", name.partition(".")[2])
+        frames.append(
+            frame.assign(p=estimate.p, p_low=estimate.low, p_high=estimate.high, note=_notes(found))
+        )
+    return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()

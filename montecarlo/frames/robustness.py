@@ -1,0 +1,108 @@
+"""How far the choice moves under other assumptions: what each scenario of the policy would choose
+by itself."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from montecarlo.engine.run import Outcome
+from montecarlo.estimates.choose import Judgement
+from montecarlo.estimates.totals import Total
+from montecarlo.frames.choosing import SAME
+from montecarlo.study.scenarios import AS_STATED
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["scenario_choices"]
+
+COLUMNS = (
+    "scenario",
+    "candidate",
+    "p_missed",
+    "p_missed_low",
+    "p_missed_high",
+    "p_false",
+    "p_false_low",
+    "p_false_high",
+    "p_false_bound",
+    "chosen",
+    "chosen_p_missed",
+    "chosen_p_false",
+    "quantity",
+    "regret",
+    "regret_low",
+    "regret_high",
+    "verdict",
+    "batch",
+)
+
+
+def scenario_choices(outcome: Outcome) -> pd.DataFrame:
+    """A row a scenario, the study as stated the first: the candidate that it would choose by itself
+    and what that is there, and the regret, by how much the study's choice is worse there in what
+    the policy wants small. By the study's own batch, where all candidates stand. Empty without
+    scenarios."""
+    import pandas as pd
+
+    first, chosen = outcome.first, outcome.chosen
+    if not first.scenarios:
+        return pd.DataFrame(columns=list(COLUMNS))
+    at = None if chosen is None else first.settings.index(chosen)
+    judgements = {AS_STATED: first.judgement, **first.scenarios}
+    table = pd.DataFrame(
+        [_row(name, judged, at) for name, judged in judgements.items()], columns=list(COLUMNS)
+    )
+    return table.astype({"candidate": "Int64", "chosen": "Int64"})
+
+
+def _row(name: str, judged: Judgement, chosen: int | None) -> dict[str, Any]:
+    row: dict[str, Any] = {
+        "scenario": name,
+        "batch": 1,
+        "quantity": "p_missed" if judged.cost is None else "cost_per_year",
+    }
+    own = next(iter(judged.order()), None)
+    if own is not None:
+        row |= {
+            "candidate": own + 1,
+            **_at("p_missed", judged.missed, own),
+            **_at("p_false", judged.false, own),
+            "p_false_bound": float(judged.bound[own]),
+        }
+    if chosen is not None:
+        row |= {
+            "chosen": chosen + 1,
+            "chosen_p_missed": float(judged.missed.total[chosen]),
+            "chosen_p_false": float(judged.false.total[chosen]),
+        }
+    if own is not None and chosen is not None:
+        row |= _regret(judged.missed if judged.cost is None else judged.cost, chosen, own)
+    return row
+
+
+def _at(name: str, found: Total, place: int) -> dict[str, float]:
+    return {
+        f"{name}{end}": float(part[place])
+        for end, part in zip(("", "_low", "_high"), found, strict=True)
+    }
+
+
+def _regret(found: Total, chosen: int, own: int) -> dict[str, Any]:
+    """The difference with limits from those of the two, as if these were independent; on the same
+    random numbers they rise and fall together, so that the limits are wide (MOVER: Zou and Donner,
+    Stat. Med. 27, 2008)."""
+    if chosen == own:
+        return {"regret": 0.0, "regret_low": 0.0, "regret_high": 0.0, "verdict": "the same"}
+    total, low, high = (np.asarray(part) for part in found)
+    gap = float(total[chosen] - total[own])
+    down = float(np.hypot(total[chosen] - low[chosen], high[own] - total[own]))
+    up = float(np.hypot(high[chosen] - total[chosen], total[own] - low[own]))
+    return {
+        "regret": gap,
+        "regret_low": gap - down,
+        "regret_high": gap + up,
+        "verdict": "distinguishable" if gap > down else SAME,
+    }

@@ -1,0 +1,268 @@
+"""Rows of one batch: a candidate, a fault type or event, a place along the winding."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from montecarlo.engine.batch import Batch, designs
+from montecarlo.engine.block import EARTH
+from montecarlo.estimates.assemble import (
+    coverage,
+    detection_curve,
+    line_end_total,
+    over_plants,
+    plant_means,
+    weighted,
+)
+from montecarlo.estimates.choose import Judgement, Weights, weights_of
+from montecarlo.estimates.intervals import Estimate
+from montecarlo.estimates.shares import shares_of_total
+from montecarlo.estimates.totals import Total, none_within
+from montecarlo.frames import choosing
+from montecarlo.frames.rare import origin
+from montecarlo.quantities import Array
+from montecarlo.sampling.inputs import list_inputs
+from montecarlo.sampling.transform import all_plants
+from montecarlo.study.candidates import Setting
+from montecarlo.study.circuits import scheme_of
+from montecarlo.study.description import Study
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["SETTINGS", "Numbers", "candidate_rows", "coverage_rows", "setting_columns", "type_rows"]
+
+Numbers = NDArray[np.int64]
+PLACES = np.arange(41) / 40  # of the winding, for coverage
+SETTINGS = (
+    "phase_pickup_a",
+    "earth_pickup_a",
+    "stabilising_resistance_ohm",
+    "delay_s",
+    "slope1",
+    "slope2",
+    "slope_break_a",
+)
+
+
+def candidate_rows(study: Study, batch: Batch) -> pd.DataFrame:
+    """One row a candidate of the batch, in the order of its settings."""
+    import pandas as pd
+
+    judgement, weight = batch.judgement, weights_of(study)
+    internal = [batch.strata[name] for name in weight.internal]
+    settings = batch.settings
+    blank = np.full(len(settings), np.nan)
+    covered = coverage(batch.strata[EARTH]) if EARTH in batch.strata else None
+    missed_plants = over_plants(internal, np.array(weight.shares))
+    false_p95, above = _false_over_plants(study, batch, weight)
+    quiet = none_within(
+        Total(*(weight.events_per_year * part for part in judgement.false)), study.policy.years
+    )
+    return pd.DataFrame(
+        {
+            "scheme": [s.scheme for s in settings],
+            **setting_columns(study, settings),
+            "p_missed": judgement.missed.total,
+            "p_missed_low": judgement.missed.low,
+            "p_missed_high": judgement.missed.high,
+            "p_false": judgement.false.total,
+            "p_false_low": judgement.false.low,
+            "p_false_high": judgement.false.high,
+            "missed_per_year": weight.internal_per_year * weight.reachable * judgement.missed.total,
+            "false_per_year": weight.events_per_year * judgement.false.total,
+            **dict(
+                zip(
+                    ("p_no_false_trip", "p_no_false_trip_low", "p_no_false_trip_high"),
+                    quiet,
+                    strict=True,
+                )
+            ),
+            "covered_median": blank if covered is None else covered.median,
+            "covered_p05": blank if covered is None else covered.p05,
+            "covered_p95": blank if covered is None else covered.p95,
+            "missed_line_end_law": line_end_total(internal, weight.shares),
+            "unreachable_per_year": weight.internal_per_year * weight.unreachable,
+            "plant_missed_p95": missed_plants.p95,
+            "plant_false_p95": false_p95,
+            "plants_above_limit": above,
+            "usable": judgement.usable,
+            "allowed": judgement.allowed,
+            "limit_used": judgement.limit_used,
+            "load_operates_share": judgement.load_share,
+            "unresolved": judgement.unresolved.astype(int),
+            "p_false_bound": judgement.bound,
+            "p_false_from": origin([batch.strata[name] for name in weight.external], len(settings)),
+            "open_pilot_operates_share": judgement.open_pilot_share,
+            **(
+                {}
+                if judgement.cost is None
+                else {
+                    "cost_per_year": judgement.cost.total,
+                    "cost_per_year_low": judgement.cost.low,
+                    "cost_per_year_high": judgement.cost.high,
+                }
+            ),
+            **_of_each_kind(judgement),
+            **_with_backup(study, batch, weight),
+            **choosing.worst_columns(batch),
+        }
+    )
+
+
+def _of_each_kind(judgement: Judgement) -> dict[str, Any]:
+    """The kind of event with the largest bound, and that bound, as `policy.p_false_max_each`
+    judges; {} without it."""
+    if not judgement.each:
+        return {}
+    kinds, bounds = [*judgement.each], np.stack([*judgement.each.values()])
+    return {
+        "p_false_each_bound": bounds.max(axis=0),
+        "worst_event": [kinds[at] for at in bounds.argmax(axis=0)],
+    }
+
+
+def setting_columns(study: Study, settings: Sequence[Setting]) -> dict[str, list[float]]:
+    """Every setting of each candidate; NaN for what its scheme does not have."""
+    stabilised = {
+        kind: scheme_of(study, kind).stabilised for kind in {setting.scheme for setting in settings}
+    }
+    columns = {
+        name: [
+            np.nan if (value := getattr(setting, name)) is None else value for setting in settings
+        ]
+        for name in SETTINGS
+    }
+    columns["stabilising_resistance_ohm"] = [
+        setting.stabilising_resistance_ohm if stabilised[setting.scheme] else np.nan
+        for setting in settings
+    ]
+    return columns
+
+
+def _with_backup(study: Study, batch: Batch, weight: Weights) -> dict[str, Array]:
+    """What the back-up alone catches of the internal faults within reach, and what nobody does; {}
+    without one. A type clear of earth is nothing to it: there nobody catches what the differential
+    misses."""
+    if study.backup is None:
+        return {}
+    nobody = weighted(
+        [batch.nobody.get(name, batch.strata[name]) for name in weight.internal], weight.shares
+    )
+    return {
+        "p_backup_only": np.maximum(batch.judgement.missed.total - nobody.total, 0.0),
+        "p_nobody": nobody.total,
+        "p_nobody_low": nobody.low,
+        "p_nobody_high": nobody.high,
+        "nobody_per_year": weight.internal_per_year * weight.reachable * nobody.total,
+    }
+
+
+def _false_over_plants(study: Study, batch: Batch, weight: Weights) -> tuple[Array, Array]:
+    """95 % quantile over plants of p_false, and the share of plants above the policy's limit. A
+    rate that is a distribution is each plant's own; a limit a year is compared with the plant's
+    false trips a year."""
+    external = [batch.strata[name] for name in weight.external]
+    plants = all_plants(
+        list_inputs(study),
+        study.ties,
+        seed=study.study.seed,
+        design=designs(study)[0],
+        round_=batch.round_,
+    )
+    rates = np.stack([part * plants[key] for key, part in weight.rate_keys])
+    shares = rates / np.maximum(rates.sum(axis=0), 1e-300)
+    spread = over_plants(external, shares, study.policy.p_false_max or np.inf)
+    if study.policy.least_annual_cost is not None:
+        return spread.p95, np.full(spread.p95.shape, np.nan)  # no limit to be above
+    if study.policy.false_per_year_max is None:
+        return spread.p95, spread.above
+    means, noise = plant_means(external, rates)
+    scale = max(float(rates.sum(axis=0).max()), 1e-300)  # plant_spread keeps to [0, 1]
+    from montecarlo.estimates.spread import plant_spread
+
+    yearly = plant_spread(means / scale, noise / scale**2, study.policy.false_per_year_max / scale)
+    return spread.p95, yearly.above
+
+
+def type_rows(study: Study, batch: Batch, numbers: Numbers, batch_number: int) -> pd.DataFrame:
+    """One row a type and candidate; `numbers`: of the candidates."""
+    import pandas as pd
+
+    weight = weights_of(study)
+    sides = [
+        *(
+            ("internal", name, share)
+            for name, share in zip(weight.internal, weight.shares, strict=True)
+        ),
+        *(
+            ("external", name, rate)
+            for name, rate in zip(weight.external, weight.rates, strict=True)
+        ),
+        *(
+            ("state", name, np.nan)
+            for name in batch.strata
+            if name.startswith("state.") and name not in weight.external
+        ),
+    ]
+    frames, found = [], {name: batch.strata[name].estimate() for _, name, _ in sides}
+    shares = _shares_of_total(found, weight.internal, weight.shares) | _shares_of_total(
+        found, weight.external, weight.event_shares
+    )
+    none = Estimate(*(np.full(len(numbers), np.nan),) * 3)
+    for side, name, value in sides:
+        stratum, estimate, share = batch.strata[name], found[name], shares.get(name, none)
+        frame = pd.DataFrame(
+            {
+                "candidate": numbers,
+                "side": side,
+                "type": name.partition(".")[2],
+                "weight": value,
+                "samples": int(stratum.trials.sum()),
+                "unresolved": stratum.unresolved.sum(axis=1).astype(int),
+                "p": estimate.p,
+                "p_low": estimate.low,
+                "p_high": estimate.high,
+                "p_from": origin([stratum], len(numbers)),
+                "share_of_total": share.p,
+                "share_of_total_low": share.low,
+                "share_of_total_high": share.high,
+                "batch": batch_number,
+            }
+        )
+        if study.backup is not None:
+            nobody = batch.nobody.get(name, stratum).estimate()
+            frame["p_nobody"], frame["p_nobody_low"], frame["p_nobody_high"] = (
+                (nobody.p, nobody.low, nobody.high) if side == "internal" else (np.nan,) * 3
+            )
+        frames.append(frame)
+    return pd.concat(frames, ignore_index=True)
+
+
+def _shares_of_total(
+    found: Mapping[str, Estimate], names: Sequence[str], weights: Sequence[float]
+) -> dict[str, Estimate]:
+    """What each type makes of all missed faults, or of all false trips, by type, (C,)."""
+    parts = ([getattr(found[name], part) for name in names] for part in ("p", "low", "high"))
+    shares = shares_of_total(weights, *parts)
+    return {name: Estimate(*(part[k] for part in shares)) for k, name in enumerate(names)}
+
+
+def coverage_rows(batch: Batch, numbers: Numbers) -> pd.DataFrame:
+    """One row a candidate and place; the batch has earth faults."""
+    import pandas as pd
+
+    curve = detection_curve(batch.strata[EARTH], PLACES)
+    return pd.DataFrame(
+        {
+            "candidate": np.repeat(numbers, PLACES.size),
+            "x": np.tile(PLACES, len(numbers)),
+            "p_detected": curve.p.ravel(),
+            "low": curve.low.ravel(),
+            "high": curve.high.ravel(),
+        }
+    )

@@ -1,0 +1,314 @@
+"""The command doctor: what a run needs of this machine and installation, each with a verdict and,
+where it is not good, a cure. Nothing outside the standard library is imported before it is looked
+at, so that what is broken is told."""
+
+from __future__ import annotations
+
+import importlib
+import math
+import os
+import platform
+import re
+import shutil
+import stat
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import partial
+from importlib import metadata
+from pathlib import Path
+
+from studies.report.streams import say
+
+__all__ = ["BAD", "Finding", "doctor", "examine", "packages", "shown"]
+
+PRODUCT = "statorodds"
+GOOD, OPTIONAL, BAD = "good", "absent", "NOT GOOD"  # absent: what only an option needs
+LEAST_PYTHON = (3, 11)
+LEAST_FREE = 500_000_000  # bytes; a run with its figures and samples of one type
+LONGEST_S = 60.0  # for worker processes to start and answer
+TEMPORARY = "temporary folder"
+FOLDERS = {
+    "current folder": "go to another folder, or name one with run --out",
+    TEMPORARY: "set TMPDIR to a folder that can be written",
+}
+# Code that is kept is run: who can write there can have anything run.
+CACHE_CURE = "set NUMBA_CACHE_DIR to a folder that only you can write"
+PURPOSES = {"parquet": "run --keep-samples", "cluster": "run --cluster"}
+IMPORTED_AS = {"pyarrow": "pyarrow.parquet"}
+REQUIREMENT = re.compile(
+    r"([A-Za-z0-9_.-]+)(?:\[[^]]*\])?\s*(?:>=\s*([0-9.]+))?[^;]*"
+    r"(?:;.*extra\s*==\s*['\"]([^'\"]+))?"
+)
+AGAIN = "install the tool anew, into an environment of its own"
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One line: what was looked at, what was found, how good that is; what to do where it is
+    not."""
+
+    what: str
+    found: str
+    verdict: str = GOOD
+    cure: str = ""
+
+
+def doctor() -> int:
+    """Print every finding as it is made; 0 if all that a run needs is good, else 1."""
+    bad = 0
+    for part in examine():
+        say(shown(part))
+        bad += part.verdict == BAD
+    say(
+        f"\n{bad} of these would spoil a run or its numbers: mend the first, then ask again."
+        if bad
+        else "\nAll that a run needs is good."
+    )
+    return 1 if bad else 0
+
+
+def shown(finding: Finding) -> str:
+    line = f"{finding.what:<23}  {finding.verdict:<8}  {finding.found}"
+    return f"{line}\n{'':<35}{finding.cure}" if finding.cure else line
+
+
+def examine() -> Iterator[Finding]:
+    """Everything, in the order in which one thing rests on another."""
+    yield from _safely("this tool", _tool)
+    yield from _safely("Python", _python)
+    yield from _safely("packages", packages)
+    yield from _safely("cores", _cores)
+    yield from _safely("threads", _threads)
+    for what, cure in FOLDERS.items():
+        yield from _safely(what, partial(_folder, what), cure)
+    yield from _safely("compiled solvers", _cache, CACHE_CURE)
+    yield from _safely("browser", _browser)
+    yield from _safely("worker processes", _workers, "run with --workers 1")
+    yield from _safely("self-check: earth fault", _earth_fault)
+    yield from _safely("self-check: rare event", _rare_event)
+
+
+def _safely(
+    what: str, look: Callable[[], Iterator[Finding]], cure: str = AGAIN
+) -> Iterator[Finding]:
+    """What the look finds; whatever it stumbles over is a finding too."""
+    try:
+        yield from look()
+    except Exception as error:  # any: a broken installation knows no limits
+        yield Finding(what, _reason(error), BAD, cure)
+
+
+def _reason(error: BaseException) -> str:
+    text = " ".join(str(error).split())
+    return f"{type(error).__name__}: {text}"[:160] if text else type(error).__name__
+
+
+# --- what is installed --------------------------------------------------------
+
+
+def _tool() -> Iterator[Finding]:
+    where = Path(__file__).resolve().parents[2]
+    try:
+        yield Finding(PRODUCT, f"{metadata.version(PRODUCT)}, {where}")
+    except metadata.PackageNotFoundError:
+        yield Finding(PRODUCT, f"not installed; runs from {where}", BAD, f"pip install {where}")
+
+
+def _python() -> Iterator[Finding]:
+    good = sys.version_info >= LEAST_PYTHON
+    yield Finding(
+        "Python",
+        f"{platform.python_version()}, {sys.executable}",
+        GOOD if good else BAD,
+        "" if good else f"Python {'.'.join(map(str, LEAST_PYTHON))} or newer is needed",
+    )
+
+
+def packages() -> Iterator[Finding]:
+    """Every requirement of the installed tool but those of its tests, tried by importing it."""
+    for requirement in metadata.requires(PRODUCT) or ():
+        parts = REQUIREMENT.match(requirement)
+        if parts is None or (parts[3] or "").startswith("test"):
+            continue
+        name, least, extra = parts.groups()
+        purpose = "" if extra is None else f"for {PURPOSES.get(extra, extra)}"
+        yield _package(name, least, extra, purpose)
+
+
+def _package(name: str, least: str | None, extra: str | None, purpose: str) -> Finding:
+    cure = f"pip install -U '{name}>={least}'" if least else f"pip install -U {name}"
+    try:
+        version = metadata.version(name)
+    except metadata.PackageNotFoundError:
+        return Finding(
+            name, purpose or "missing", OPTIONAL if extra else BAD, "" if extra else cure
+        )
+    try:
+        importlib.import_module(IMPORTED_AS.get(name, name))
+    except Exception as error:  # a library that fails to load, whatever way
+        return Finding(
+            name,
+            f"{version} does not import: {_reason(error)}",
+            BAD,
+            f"pip install --force-reinstall {name}",
+        )
+    told = " ".join(filter(None, [version, purpose]))
+    if least and _numbers(version) < _numbers(least):
+        return Finding(name, f"{told}, {least} or newer is needed", BAD, cure)
+    return Finding(name, told)
+
+
+def _numbers(version: str) -> tuple[int, ...]:
+    found = re.match(r"[0-9]+(?:\.[0-9]+)*", version)
+    return tuple(int(part) for part in found[0].split(".")) if found else ()
+
+
+# --- the machine --------------------------------------------------------------
+
+
+def _cores() -> Iterator[Finding]:
+    from montecarlo.engine.workers import workers_of
+
+    usable = workers_of(None).count
+    yield Finding(
+        "cores",
+        f"{usable} of {os.cpu_count()} usable: so many workers unless --workers says otherwise",
+    )
+
+
+def _threads() -> Iterator[Finding]:
+    import numpy
+    import scipy.linalg
+    from numba import config
+    from threadpoolctl import threadpool_info
+
+    assert numpy.__version__
+    assert scipy.linalg.__name__  # both, so that their libraries are loaded
+    pools = sorted({f"{pool['internal_api']} {pool['num_threads']}" for pool in threadpool_info()})
+    yield Finding(
+        "threads",
+        f"{', '.join(pools) or 'no pool found'}, numba {config.NUMBA_NUM_THREADS}; "
+        "a run takes one a worker",
+    )
+
+
+def _folder(what: str) -> Iterator[Finding]:
+    folder = Path(tempfile.gettempdir()) if what == TEMPORARY else Path.cwd()
+    try:
+        with tempfile.TemporaryFile(dir=folder) as file:
+            file.write(b"written")
+    except OSError as error:
+        reason = error.strerror or type(error).__name__
+        yield Finding(what, f"cannot be written ({reason}): {folder}", BAD, FOLDERS[what])
+        return
+    free = shutil.disk_usage(folder).free
+    enough = free >= LEAST_FREE
+    yield Finding(
+        what,
+        f"can be written, {free / 1e9:.1f} GB free: {folder}",
+        GOOD if enough else BAD,
+        "" if enough else f"free {LEAST_FREE / 1e6:.0f} MB, or {FOLDERS[what]}",
+    )
+
+
+def _cache() -> Iterator[Finding]:
+    from montecarlo.secondary import kernel
+
+    paths = {value.stats.cache_path for value in vars(kernel).values() if hasattr(value, "stats")}
+    for path in sorted(filter(None, paths)):
+        Path(path).mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=path) as file:
+            file.write(b"written")
+        others = os.name == "posix" and Path(path).stat().st_mode & stat.S_IWOTH
+        yield Finding(
+            "compiled solvers",
+            f"{'anybody can write' if others else 'kept in'} {path}",
+            BAD if others else GOOD,
+            CACHE_CURE if others else "",
+        )
+    if not any(paths):
+        yield Finding(
+            "compiled solvers", "kept nowhere, compiled in every process", BAD, CACHE_CURE
+        )
+
+
+def _browser() -> Iterator[Finding]:
+    from studies.report.pdf import find_browser
+
+    browser = find_browser()
+    yield Finding(
+        "browser",
+        browser or "for run --pdf: Chromium, Chrome or Edge",
+        GOOD if browser else OPTIONAL,
+    )
+
+
+@dataclass(frozen=True)
+class _Task:
+    label: str
+
+
+def _process(task: _Task) -> int:
+    return os.getpid()
+
+
+def _workers() -> Iterator[Finding]:
+    from montecarlo.engine.workers import Workers
+    from montecarlo.engine.workers.processes import Processes
+
+    began, workers = time.perf_counter(), Workers(2, place=Processes(2, LONGEST_S))
+    others = {*workers.mapped(_process, [_Task("one"), _Task("another")])} - {os.getpid()}
+    yield Finding(
+        "worker processes",
+        f"started and answered in {time.perf_counter() - began:.1f} s",
+        GOOD if others else BAD,
+        "" if others else "run with --workers 1",
+    )
+
+
+# --- the numbers --------------------------------------------------------------
+
+
+def _earth_fault() -> Iterator[Finding]:
+    """p_missed of a whole study against x = I R/V: ideal CTs, solid faults evenly along the
+    winding."""
+    from studies.verify.published.whole import missed_percent
+    from studies.verify.published.winding import EXAMPLES
+
+    example, began = EXAMPLES[1], time.perf_counter()
+    ours = missed_percent(example)
+    formula = 100 * example.pickup_a * example.resistor_ohm / (example.line_v / math.sqrt(3))
+    yield _checked(
+        "earth fault",
+        f"p_missed {ours:.4f} %, by hand I R / V = {formula:.4f} %",
+        abs(ours - formula) < 0.001,
+        began,
+    )
+
+
+def _rare_event() -> Iterator[Finding]:
+    """Weighted samples of a sum of ten standard normal inputs against the normal law."""
+    from studies.verify.published.statistics import DEEP, deep_probability
+
+    began = time.perf_counter()
+    p, error = deep_probability()
+    law = math.erfc(DEEP / math.sqrt(2)) / 2
+    yield _checked(
+        "rare event",
+        f"p {p:.3e} +- {error:.0e}, by the normal law {law:.3e}",
+        abs(p - law) < 4 * error < 0.1 * law,
+        began,
+    )
+
+
+def _checked(what: str, found: str, good: bool, began: float) -> Finding:
+    took = f"{found}; {time.perf_counter() - began:.1f} s"
+    return Finding(
+        f"self-check: {what}",
+        took,
+        GOOD if good else BAD,
+        "" if good else f"trust no number of this installation; {AGAIN}",
+    )

@@ -1,0 +1,123 @@
+"""What a run writes: tables, arrays, figures, the study as it was read, and the provenance."""
+
+from __future__ import annotations
+
+import json
+import os
+import tempfile
+from collections.abc import Callable, Mapping
+from hashlib import file_digest
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from montecarlo.engine.workers.software import PRODUCT
+from studies.cli.folder import PROBE, RESERVED, Destination, HalfDrawn, names_in
+from studies.report.record import PROVENANCE, sealed
+from studies.report.safety import CAUTION
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from studies.protocol import Findings
+
+__all__ = ["write_findings", "write_new_table", "write_table"]
+
+WORKBOOK = "results.xlsx"  # all tables once more
+
+
+def write_findings(
+    findings: Findings,
+    destination: Destination,
+    staging: Path,
+    study_name: str,
+    study_bytes: bytes,
+    inputs: Mapping[str, bytes],
+    command: str,
+    more: Callable[[Path], None] = lambda folder: None,
+) -> list[str]:
+    """Tables, arrays, figures, the study file as it was read with the `inputs` that it names, and
+    the provenance into the `staging` folder, beside what the run itself has written there; the
+    names of the files. `more` writes there what is made from tables and figures."""
+    try:
+        _write_all(findings, staging)
+        _write_files(inputs, staging)
+        more(staging)
+        if study_name in RESERVED or (staging / study_name).exists():
+            study_name = f"study-{study_name}"
+        (staging / study_name).write_bytes(study_bytes)
+        files = sorted([*names_in(staging), PROVENANCE])
+        record = {
+            "product": PRODUCT,
+            **findings.provenance,
+            "command": command,
+            "study_file": study_name,
+            "files": files,
+            "sha256": {name: _sha256(staging / name) for name in files if name != PROVENANCE},
+        }
+        text = json.dumps(sealed(record), indent=2, ensure_ascii=False)
+        (staging / PROVENANCE).write_text(text + "\n", encoding="utf-8")
+    except OSError as error:
+        raise destination.not_written(error) from None
+    except MemoryError:
+        raise HalfDrawn(
+            f"{destination.folder}: too little memory to draw the figures; end other programs and"
+            f" start the same command again. The tables so far are in {staging}"
+        ) from None
+    return files
+
+
+def _write_all(findings: Findings, folder: Path) -> None:
+    import numpy as np
+
+    from studies.report.look import write_figure
+    from studies.report.workbook import write_workbook
+
+    for name, frame in findings.frames.items():
+        write_table(frame, folder / f"{name}.csv")
+    if findings.frames:
+        write_workbook(folder / WORKBOOK, findings.frames, findings.provenance, CAUTION)
+    for name, arrays in findings.arrays.items():
+        if bad := [key for key, array in arrays.items() if array.dtype.hasobject]:
+            raise TypeError(
+                f"{name}.npz: {bad[0]} holds Python objects, which only a pickle could keep"
+            )
+        np.savez_compressed(folder / f"{name}.npz", **dict(arrays))  # type: ignore[arg-type]
+    _write_files(findings.files, folder)
+    for name, (figure, title) in findings.figures.items():
+        write_figure(figure, folder, name, title)
+
+
+def _sha256(path: Path) -> str:
+    """In parts: kept samples may be large."""
+    with path.open("rb") as file:
+        return file_digest(file, "sha256").hexdigest()
+
+
+def _write_files(files: Mapping[str, bytes], folder: Path) -> None:
+    for name, content in files.items():
+        (folder / name).parent.mkdir(exist_ok=True)
+        (folder / name).write_bytes(content)
+
+
+def write_table(frame: pd.DataFrame, path: Path) -> None:
+    """CSV: numbers so that reading gives the same doubles again, nothing for NaN, true and false in
+    lower case, no text that a spreadsheet would take for a formula."""
+    from montecarlo.frames.cells import plain_cells
+
+    words = {True: "true", False: "false"}
+    flags = {name: frame[name].map(words) for name in frame.columns if frame[name].dtype == bool}
+    cells = plain_cells(frame.assign(**flags))
+    with path.open(
+        "w", encoding="utf-8", newline=""
+    ) as file:  # pandas would take ~ for a home, .gz for a wish
+        cells.to_csv(file, index=False, lineterminator="\n")
+
+
+def write_new_table(frame: pd.DataFrame, path: Path) -> None:
+    """A table under a name that is not in use, whole or not at all, but for a kill in its last
+    step, which leaves an empty file. Raises FileExistsError, OSError."""
+    with tempfile.TemporaryDirectory(prefix=PROBE, dir=path.parent) as beside:
+        whole = Path(beside) / "table.csv"
+        write_table(frame, whole)
+        path.open("xb").close()  # refused if the name has been taken meanwhile
+        os.replace(whole, path)

@@ -1,0 +1,143 @@
+"""One run, from a study file to a folder of results and a text."""
+
+from __future__ import annotations
+
+import os
+import warnings
+from contextlib import AbstractContextManager, nullcontext
+from dataclasses import dataclass
+from pathlib import Path
+
+from montecarlo.engine.batch import check_sizes
+from montecarlo.engine.workers import Workers
+from montecarlo.engine.workers.pool import Place
+from montecarlo.engine.workers.software import PRODUCT
+from montecarlo.quantities.wording import listed
+from montecarlo.study.budget import too_few
+from montecarlo.study.description import Study
+from montecarlo.study.read import study_bytes, study_of
+from montecarlo.study.wiring import wiring_cautions
+from studies import KINDS, keeping
+from studies.cli.ending import tidy_when_ended
+from studies.cli.folder import Destination, prepare
+from studies.cli.identity import identity
+from studies.cli.output import write_findings
+from studies.cli.progress import Bar
+from studies.cli.report import REPORT, write_report
+from studies.protocol import Findings
+from studies.report import pdf
+from studies.report.inputs import inputs_of
+from studies.report.safety import CAUTION
+from studies.report.streams import say, tell
+from studies.report.text import paragraph
+
+__all__ = ["Request", "run_file"]
+
+
+@dataclass(frozen=True)
+class Request:
+    """What the command line asks for. None: the study's own samples and seed, a worker a core, no
+    cluster."""
+
+    file: Path
+    out: Path
+    samples: int | None
+    seed: int | None
+    workers: int | None
+    cluster: str | None
+    replace: bool
+    keep_samples: bool
+    pdf: bool
+    command: str  # as it was typed
+
+
+def run_file(request: Request) -> None:
+    """Run the study and print its text. Raises StudyError; KeyboardInterrupt with what was kept."""
+    content = study_bytes(request.file)
+    study = study_of(content, request.file, samples=request.samples, seed=request.seed)
+    inputs = inputs_of(content, request.file.parent)
+    check_sizes(study)
+    destination = prepare(request.out, replace=request.replace)
+    keeper = keeping(study.study.kind) if request.keep_samples else None
+    if early := too_few(study):
+        tell(f"{PRODUCT}: caution: {early}")
+    wired = [f"{key}: {text}" for key, text in wiring_cautions(study)]
+    for text in wired:
+        tell(f"{PRODUCT}: caution: {text}")
+    browser = pdf.find_browser() if request.pdf else None
+    notes = [pdf.NO_BROWSER] if request.pdf and browser is None else []
+
+    def report(folder: Path) -> None:
+        page = write_report(folder, study, findings, request.command)
+        if browser is not None and (failure := pdf.print_page(browser, page)):
+            notes.append(failure)
+
+    warnings.filterwarnings(
+        "ignore", ".*(still being processed|successfully executed)", UserWarning
+    )  # on Ctrl-C
+    with (
+        tidy_when_ended(),
+        _place(request.cluster) as place,
+        Bar() as progress,
+        destination.opened(identity(study, keep_samples=request.keep_samples)) as sitting,
+    ):
+        if there := sitting.finished.there:
+            tell(
+                f"{PRODUCT}: going on with the unfinished run in {request.out} ({there} finished"
+                " chunks)"
+            )
+        crew = Workers(request.workers, place=place, finished=sitting.finished)
+        findings = (
+            KINDS[study.study.kind]().run(study, workers=crew, progress=progress)
+            if keeper is None
+            else keeper.run(study, workers=crew, progress=progress, keep_samples=sitting.staging)
+        )
+        progress.note("drawing and writing")
+        files = write_findings(
+            findings,
+            destination,
+            sitting.staging,
+            request.file.name,
+            content,
+            inputs,
+            request.command,
+            report,
+        )
+    say(
+        "\n".join(_told(study, findings, wired, destination, len(files), notes)),
+        f"the results are in {destination.folder}{os.sep}",
+    )
+
+
+def _told(
+    study: Study,
+    findings: Findings,
+    wired: list[str],
+    destination: Destination,
+    files: int,
+    notes: list[str],
+) -> list[str]:
+    cautions = [line for text in wired for line in ["", *paragraph(f"Caution: {text}")]]
+    return [
+        *paragraph(study.study.title),
+        "",
+        *findings.text,
+        *cautions,
+        "",
+        (
+            f"Results: {destination.folder}{os.sep} ({files} files; begin with"
+            f" {listed((REPORT, *findings.begin))})"
+        ),
+        *notes,
+        "",
+        CAUTION,
+    ]
+
+
+def _place(address: str | None) -> AbstractContextManager[Place | None]:
+    """The cluster at an address, if one is given."""
+    if address is None:
+        return nullcontext()
+    from montecarlo.engine.workers.cluster import Cluster
+
+    return Cluster(address)

@@ -1,0 +1,390 @@
+"""What a commissioning crew should measure: secondary currents under primary injection, pick-ups,
+points on slopes and operating times, with the band that the study's own uncertainties leave.
+
+Primary injection (common practice): a through current shows ratio and polarity of every CT by what
+is left in the legs; a current through one end alone is an internal fault to the scheme. The neutral
+conductor's CT sees no current of three phases, so one phase at a time is driven through the zone
+and back through it: the leg carries next to nothing, and twice the current with that CT's leads
+exchanged. Lasting sinusoids, so the phasor solution; it stays within half the knee voltage, where
+remanence has been shaken off (derived from the same network as everything else)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cached_property, partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from montecarlo.engine.batch import designs
+from montecarlo.estimates.choose import centres
+from montecarlo.quantities import Array
+from montecarlo.relays.places import ENDS, GROUP_OF, NEUTRAL, PHASES, PLACES, carried
+from montecarlo.relays.schemes import Element, Scheme
+from montecarlo.sampling.inputs import list_inputs
+from montecarlo.sampling.transform import all_plants
+from montecarlo.secondary import steady
+from montecarlo.secondary.circuit import CtBank, at_places
+from montecarlo.secondary.restraint import NO_BIAS, bias_current, operating_quantity
+from montecarlo.study.candidates import Setting, lattices_of
+from montecarlo.study.circuits import bank_of, bias_form, leg_ohm, measurement, scheme_of
+from montecarlo.study.description import Study
+from montecarlo.study.wiring import spills
+from studies.commissioning.terminal_tests import BiasedElement, Point, least, operating_times_s
+
+__all__ = ["Expected", "Injection", "PickUp", "Sheet", "SlopeTest", "TimeTest"]
+
+Complex = NDArray[np.complex128]
+THREE_PHASES = np.exp(-2j * np.pi / 3 * np.arange(3))
+RATED_SHARE = (
+    0.2  # of a CT's rated primary current: what portable sets give; common practice, no source
+)
+# of the knee voltage, the most that a test drives across a CT; common practice, V_k >= 2 V_s
+KNEE_SHARE = 0.5
+# times the pick-up, at which operating times are taken; common practice, no source
+TIMED_AT = 2.0
+
+
+@dataclass(frozen=True, eq=False)
+class Injection:
+    """A primary current: `ends` (6,) phasors per unit of `current_a` at the ends' CTs, neutral end
+    first. `turned`: the CT, a column of the table, whose secondary leads are exchanged; none unless
+    given."""
+
+    name: str
+    text: str
+    current_a: float
+    ends: Complex
+    turned: int | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Expected:
+    """A quantity of an injection; plants (M,): each sampled plant's own value. [A secondary,
+    RMS]"""
+
+    injection: str
+    quantity: str
+    plants: Array
+
+
+@dataclass(frozen=True, eq=False)
+class PickUp:
+    """The current at which an element operates: plants (M,), inf where it does not. `injection`: of
+    a primary current through one end's CT; none: the current at the relay's own terminals."""
+
+    injection: str | None
+    element: str
+    plants: Array
+
+
+@dataclass(frozen=True)
+class SlopeTest:
+    """A point on a biased element's slopes: `raised` and `held` are CTs, columns of the table."""
+
+    name: str
+    element: int
+    raised: int
+    held: int
+    point: Point
+
+
+@dataclass(frozen=True)
+class TimeTest:
+    """A current applied at once to an element's own terminals. [A secondary, RMS]"""
+
+    element: int
+    current_a: float
+
+
+class Sheet:
+    """Every test of one setting. The plants are those of the study's own batch; inputs that change
+    from event to event stand at their centre."""
+
+    def __init__(
+        self, study: Study, setting: Setting, plants: Mapping[str, Array] | None = None
+    ) -> None:
+        """plants: the inputs that vary by plant, (M, ...) by key, drawn unless given."""
+        self.study, self.setting, self._plants = study, setting, plants
+        (lattice,) = lattices_of(study, setting)
+        self.circuit, self._bias = lattice.circuit, bias_form(study, lattice.bias)
+        self.scheme: Scheme = scheme_of(study, setting.scheme)
+
+    @cached_property
+    def samples(self) -> Mapping[str, Array]:
+        """(M, ...) of every input."""
+        drawn = self._plants
+        if drawn is None:
+            drawn = all_plants(
+                list_inputs(self.study),
+                self.study.ties,
+                seed=self.study.study.seed,
+                design=designs(self.study)[0],
+            )
+        plants = len(next(iter(drawn.values())))
+        return {
+            key: drawn.get(key, np.repeat(value, plants, axis=0))
+            for key, value in centres(self.study).items()
+        }
+
+    @cached_property
+    def _bank(self) -> CtBank:
+        return at_places(bank_of(self.study, self.samples), self.scheme.places)
+
+    @cached_property
+    def _leg_ohm(self) -> Array:
+        return leg_ohm(self.study, self.circuit, self.samples)
+
+    # --- injections -----------------------------------------------------------
+
+    @cached_property
+    def injections(self) -> tuple[Injection, ...]:
+        """Through current of three phases; of each phase with its return through the neutral
+        conductor's CT, where an element compares the two; then each phase, and two pairs of phases,
+        of each end alone. Those that reach no CT of the scheme, or the same ones again, are left
+        out."""
+        rated = _rounded_down(self.study.machine.rated_current_a)
+        found = [
+            Injection("through", "three phases through the zone", rated, np.tile(THREE_PHASES, 2))
+        ]
+        found += self._polarity_tests()
+        for end, words in zip(ENDS, ("neutral end", "line end"), strict=True):
+            first = 3 * ENDS.index(end)
+            for k, phase in enumerate(PHASES):
+                found.append(
+                    self._in_zone(
+                        f"{end}.{phase}",
+                        f"in the zone, {phase}, through the {words}'s CT alone",
+                        {first + k: 1.0},
+                    )
+                )
+            for k in (0, 1):
+                pair = f"{PHASES[k]}-{PHASES[k + 1]}"
+                found.append(
+                    self._in_zone(
+                        f"{end}.{pair}",
+                        f"in the zone, {pair}, through the {words}'s CTs alone",
+                        {first + k: 1.0, first + k + 1: -1.0},
+                    )
+                )
+        seen: dict[tuple[bytes, int | None], Injection] = {}
+        for one in found:
+            at_cts = self._at_cts(one)
+            if at_cts.any():
+                seen.setdefault((at_cts.tobytes(), one.turned), one)
+        return tuple(seen.values())
+
+    def _polarity_tests(self) -> Iterator[Injection]:
+        """Each phase through the zone and back through the neutral conductor's CT; then that CT
+        turned round."""
+        if NEUTRAL not in self.scheme.places:
+            return
+        neutral = self.scheme.places.index(NEUTRAL)
+        compared = [self.scheme.table[element.leg] for element in self.scheme.elements]
+        compared = [row for row in compared if row[neutral]]
+        spilling = any(one.scheme == self.setting.scheme for one in spills(self.study))
+        for k, phase in enumerate(PHASES):
+            ends = np.zeros(6, complex)
+            ends[[k, k + 3]] = 1.0
+            reached = carried(ends, self.scheme.places) != 0
+            if not any(np.count_nonzero(row[reached]) > 1 for row in compared):
+                continue
+            amperes = self._largest_a(ends, at_once=2)
+            back = f"{phase} through the zone and back through the neutral conductor's CT"
+            if spilling:
+                yield Injection(
+                    f"through.{phase}",
+                    f"{back}, which should leave next to nothing in the leg; as the "
+                    "study connects the CTs it leaves what stands here: correct the study first",
+                    amperes,
+                    ends,
+                )
+                continue
+            yield Injection(
+                f"through.{phase}",
+                f"{back}, which must leave next to nothing in the leg",
+                amperes,
+                ends,
+            )
+            yield Injection(
+                f"through.{phase}.reversed",
+                f"{phase} likewise, with the secondary leads of the neutral "
+                "conductor's CT exchanged, which must drive twice the current through the leg",
+                amperes,
+                ends,
+                neutral,
+            )
+
+    def _in_zone(self, name: str, text: str, at: Mapping[int, float]) -> Injection:
+        ends = np.zeros(6, complex)
+        ends[list(at)] = list(at.values())
+        return Injection(name, text, self._largest_a(ends), ends)
+
+    def _at_cts(self, injection: Injection) -> Complex:
+        return carried(injection.ends, self.scheme.places)
+
+    def _largest_a(self, ends: Complex, at_once: int = 1) -> float:
+        """1, 2 or 5 times a power of ten: at most the machine's rated current, `RATED_SHARE` of the
+        CT's and what drives `KNEE_SHARE` of the knee voltage, each CT by itself or `at_once` of
+        them through one leg, at the centre of all inputs. [A]"""
+        centre = centres(self.study)
+        bank = at_places(bank_of(self.study, centre), self.scheme.places)
+        legs_ohm = leg_ohm(self.study, self.circuit, centre)[0] @ self.scheme.table**2
+        path_ohm = bank.series_ohm[0] + at_once * legs_ohm
+        knee_v = bank.knee_flux_wb[0] * self.study.machine.omega / np.sqrt(2)
+        most = [self.study.machine.rated_current_a]
+        for ct in np.flatnonzero(carried(ends, self.scheme.places)):
+            data = self.study.ct.at(GROUP_OF[self.scheme.places[ct]])
+            most += [
+                RATED_SHARE * data.primary_a,
+                KNEE_SHARE * knee_v[ct] / path_ohm[ct] * data.turns_ratio,
+            ]
+        return _rounded_down(min(most))
+
+    # --- what is expected -----------------------------------------------------
+
+    def expected(self, injection: Injection) -> Iterator[Expected]:
+        """Each CT that carries the current, then each leg."""
+        at_cts = self._at_cts(injection)
+        solved = self._solved(injection, np.full(len(self._bank), injection.current_a))
+        for ct in np.flatnonzero(at_cts):
+            yield Expected(
+                injection.name, f"CT {PLACES[self.scheme.places[ct]]}", np.abs(solved.cts[:, ct])
+            )
+        for row, leg in enumerate(self.scheme.legs):
+            yield Expected(injection.name, f"leg {leg.name}", np.abs(solved.legs[:, row]))
+
+    def _solved(self, injection: Injection, current_a: Array) -> steady.Steady:
+        table = self.scheme.table.copy()
+        if injection.turned is not None:
+            table[:, injection.turned] *= -1
+        return steady.solve(
+            table,
+            self._leg_ohm,
+            self._bank,
+            current_a[:, None] * self._at_cts(injection),
+            self.study.machine.omega,
+        )
+
+    @property
+    def pickup_tests(self) -> Iterator[tuple[Injection | None, int]]:
+        """Each element by its number: at the relay's terminals, and by each one-phase injection
+        that it sees."""
+        for number, element in enumerate(self.scheme.elements):
+            yield None, number
+            for injection in self.injections:
+                seen = self.scheme.table[element.leg] * self._at_cts(injection)
+                if np.count_nonzero(injection.ends) == 1 and seen.any():
+                    yield injection, number
+
+    def pickup(self, injection: Injection | None, number: int) -> PickUp:
+        element, name = self.scheme.elements[number], self.element_name(number)
+        target = self._targets_a(element)
+        if injection is None:
+            return PickUp(None, name, least(partial(self._at_terminals, element), target, target))
+        ct = int(np.argmax(np.abs(self.scheme.table[element.leg] * self._at_cts(injection))))
+        wanted = measurement(self.study, self.scheme, (self._bias,))
+
+        def quantity(amperes: Array) -> Array:
+            return np.asarray(self._solved(injection, amperes).quantities(wanted)[:, number, 0])
+
+        return PickUp(
+            injection.name, name, least(quantity, target, target * self._bank.turns[:, ct])
+        )
+
+    def _targets_a(self, element: Element) -> Array:
+        """Each plant's own pick-up, (M,): the setting with its error."""
+        error = self.samples["relay.pickup_error_percent"][:, element.column] / 100
+        return np.asarray(self._setting_a(element) * (1 + error))
+
+    def _setting_a(self, element: Element) -> float:
+        value = (
+            self.setting.phase_pickup_a if element.axis == "phase" else self.setting.earth_pickup_a
+        )
+        assert value is not None
+        return value
+
+    def _at_terminals(self, element: Element, amperes: Array) -> Array:
+        """What an element compares with its setting when the current enters one of its inputs
+        alone: one end's, where ends restrain it."""
+        if (both := self._raised_and_held(element)) is not None:
+            amperes = amperes * np.abs(
+                self.scheme.table[element.leg, both[0]]
+            )  # ratio matching in the relay
+        ends = np.zeros((amperes.size, max(len(element.bias), 1)))
+        ends[:, 0] = amperes
+        return np.asarray(
+            operating_quantity(
+                amperes,
+                bias_current(ends, self.study.scheme.bias_current),
+                *(self._bias if element.bias else NO_BIAS),
+            )
+        )
+
+    def element_name(self, number: int) -> str:
+        element = self.scheme.elements[number]
+        leg = self.scheme.legs[element.leg].name
+        return leg if leg == element.axis else f"{element.axis} {leg}"
+
+    # --- at the relay's own terminals -----------------------------------------
+
+    @property
+    def slope_tests(self) -> Iterator[SlopeTest]:
+        """Points on the slopes of each biased element, from the least bias on."""
+        for number, element in enumerate(self.scheme.elements):
+            if (ends := self._raised_and_held(element)) is not None:
+                points = self._biased(element, *ends).points(
+                    self._setting_a(element), self.study.relay.rated_current_a
+                )
+                for place, point in enumerate(points, 1):
+                    yield SlopeTest(f"slope {place}", number, *ends, point)
+
+    def slope_point(self, test: SlopeTest, held_a: float | None = None) -> Array:
+        """The raised current at which each plant's element operates, (M,), inf where it does not;
+        `held_a`: another held current than the sheet's. [A secondary]"""
+        element = self.scheme.elements[test.element]
+        targets = self._targets_a(element)
+        held = np.full(targets.shape, test.point.held_a if held_a is None else held_a)
+        return self._biased(element, test.raised, test.held).operates_at(held, targets)
+
+    def _raised_and_held(self, element: Element) -> tuple[int, int] | None:
+        """Two CTs of an element's leg, of opposite sense, those that restrain it first; none where
+        it has no bias."""
+        row = self.scheme.table[element.leg]
+        cts = [ct for ct in (*element.bias, *np.flatnonzero(row).tolist()) if row[ct]]
+        if not element.bias or not cts:
+            return None
+        return next(((cts[0], ct) for ct in cts if row[ct] * row[cts[0]] < 0), None)
+
+    def _biased(self, element: Element, raised: int, held: int) -> BiasedElement:
+        row = np.abs(self.scheme.table[element.leg])
+        return BiasedElement(
+            self._bias,
+            self.study.scheme.bias_current,
+            float(row[raised]),
+            float(row[held]),
+            (raised in element.bias, held in element.bias),
+            len(element.bias),
+        )
+
+    @property
+    def time_tests(self) -> Iterator[TimeTest]:
+        """Each element that one current at its terminals can operate."""
+        for number in range(len(self.scheme.elements)):
+            amperes = TIMED_AT * float(np.median(self.pickup(None, number).plants))
+            if np.isfinite(amperes):
+                yield TimeTest(number, float(f"{amperes:.3g}"))
+
+    def operating_times_s(self, test: TimeTest) -> Array:
+        """Of each plant at each point on wave, (M, points on wave). [s]"""
+        share = self.pickup(None, test.element).plants / test.current_a
+        return operating_times_s(
+            share, self.study.relay.measure, self.study.machine.frequency_hz, self.setting.delay_s
+        )
+
+
+def _rounded_down(value: float) -> float:
+    """The largest of 1, 2, 5, 10, 20, ... that is not above it."""
+    power = 10.0 ** np.floor(np.log10(value))
+    return float(next(digit * power for digit in (5, 2, 1) if digit * power <= value * (1 + 1e-12)))

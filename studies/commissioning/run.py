@@ -1,0 +1,37 @@
+"""The commissioning sheet of a finished run, for the chosen setting."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from montecarlo.frames.result import Result
+from studies.commissioning.expected import Sheet
+from studies.commissioning.sheet import commissioning_frame, commissioning_page
+from studies.report.text import paragraph
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["commissioning"]
+
+PAGE = "commissioning.html"
+TOLD = (
+    f"Commissioning sheet of the chosen setting: {PAGE} to print, commissioning.csv to fill in; the"
+    " command update tells what the measured values say of these results."
+)
+
+
+def commissioning(
+    result: Result, peak: str
+) -> tuple[pd.DataFrame | None, dict[str, bytes], list[str]]:
+    """The table, the page and a line on them; nothing where no setting was chosen. peak: what is to
+    be said of the peak voltage."""
+    if (setting := result.outcome.chosen) is None:
+        return None, {}, []
+    sheet = Sheet(result.study, setting)
+    frame = commissioning_frame(sheet)
+    return (
+        frame,
+        {PAGE: commissioning_page(sheet, frame, result.provenance, peak).encode()},
+        paragraph(TOLD),
+    )

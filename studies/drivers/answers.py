@@ -1,0 +1,274 @@
+"""A whole study of drivers: the ordinary choice, then everything that says what decides how the
+chosen setting performs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import chain, zip_longest
+
+import numpy as np
+
+from montecarlo.engine.batch import STATED, Progress
+from montecarlo.engine.guard import EFFECTS, ROWS, Unresolved, looked_at
+from montecarlo.engine.run import Outcome, run
+from montecarlo.engine.winding import POSITION
+from montecarlo.engine.workers import Workers, workers_of
+from montecarlo.errors import StudyError
+from montecarlo.estimates.choose import cost_weights
+from montecarlo.estimates.drivers import (
+    Bands,
+    Bound,
+    Elasticity,
+    Rule,
+    Sampled,
+    Shift,
+    Worth,
+    elasticity,
+    gap,
+    shift,
+    total_of,
+    worths,
+)
+from montecarlo.estimates.intervals import Estimate
+from montecarlo.quantities import Array
+from montecarlo.sampling.inputs import list_inputs
+from montecarlo.sampling.streams import stream
+from montecarlo.study.budget import limit_of_p_false
+from montecarlo.study.candidates import Setting, candidate_lattices
+from montecarlo.study.description import Study
+from studies.drivers.effects import EffectsOf, effects
+from studies.drivers.samples import Change, changed, changes_of, sampled
+
+__all__ = ["FALSE", "MISSED", "MOST_CHANGED", "Answer", "Drivers", "WhatIf", "find_drivers"]
+
+MISSED, FALSE = "p_missed", "p_false"
+MOST_CHANGED = 8  # inputs whose what-if is worked out
+MOST_CANDIDATES = 500
+
+
+@dataclass(frozen=True)
+class Answer:
+    """How one probability of the setting answers to one input."""
+
+    key: str
+    quantity: str
+    elasticity: Elasticity
+    shift: Shift
+
+
+@dataclass(frozen=True)
+class WhatIf:
+    """One probability of the setting with one input changed, and the change, paired row by row."""
+
+    change: Change
+    quantity: str
+    then: Estimate
+    difference: Estimate
+
+
+@dataclass(frozen=True, eq=False)
+class Drivers:
+    """Everything is told of `setting`: the chosen one, or without a choice the one nearest to the
+    policy's limit."""
+
+    outcome: Outcome
+    setting: Setting
+    effects: tuple[EffectsOf, ...]
+    now: dict[str, Estimate]  # of the rows that all below rests on
+    effective: dict[str, float]  # hits among them, as independent ones
+    answers: tuple[Answer, ...]
+    what_if: tuple[WhatIf, ...]
+    worths: dict[str, Worth]  # by plant input
+    rows: dict[str, int]  # by stratum
+    unresolved: tuple[Unresolved, ...]  # rows without a result
+
+
+def find_drivers(
+    study: Study, *, workers: int | Workers | None = None, progress: Progress | None = None
+) -> Drivers:
+    """Run the study's choice, then its drivers. Raises StudyError for a study that this kind cannot
+    answer."""
+    _check(study)
+    tell, crew = progress or (lambda done, total, what: None), workers_of(workers)
+    outcome = run(study, workers=crew, progress=progress)
+    setting = outcome.chosen or outcome.nearest()
+    place = outcome.first.settings.index(setting)
+    densities = outcome.first.known[STATED].densities
+    missed, false = sampled(study, outcome.first.lattices, densities, crew, tell)
+    unresolved = [
+        row
+        for sample in (*missed, *false)
+        for row in looked_at(study, sample.name, ROWS, sample.lost, len(sample.w))
+    ]
+    sides = {MISSED: missed, FALSE: false}
+    bands = {
+        quantity: Bands(place, stream(study.study.seed, quantity, 0, 0, "drivers.dead"))
+        for quantity in sides
+    }
+    answers = [
+        Answer(
+            key,
+            quantity,
+            elasticity(samples, place, key),
+            shift(samples, place, key, bands[quantity]),
+        )
+        for quantity, samples in sides.items()
+        for key in _keys(study, samples)
+    ]
+    changes = changes_of(study, _decisive(answers))
+    rule, every = _rule(study, outcome, place, missed, false), [*missed, *false]
+    then, lost = changed(study, setting, densities, every, changes, crew, tell)
+    what_if = [
+        WhatIf(
+            change,
+            quantity,
+            *gap(
+                samples,
+                [then[change].get(sample.name, sample.y[:, place]) for sample in samples],
+                place,
+            ),
+        )
+        for change in changes
+        for quantity, samples in sides.items()
+    ]
+    plants = [
+        item.key
+        for item in list_inputs(study)
+        if item.varies == "plant" and any(item.key in sample.scores for sample in every)
+    ]
+    by_lot = stream(study.study.seed, "worth", 0, 0, "drivers.lots")
+    sobol = effects(study, setting, crew, tell)
+    unresolved += [
+        *lost,
+        *(
+            row
+            for part in sobol
+            for row in looked_at(
+                study,
+                part.stratum,
+                EFFECTS,
+                round(part.lost * part.solved),
+                part.solved,
+                of=part.output,
+            )
+        ),
+    ]
+    return Drivers(
+        outcome,
+        setting,
+        tuple(sobol),
+        {
+            quantity: total_of(samples, [s.y[:, place] for s in samples])
+            for quantity, samples in sides.items()
+        },
+        {quantity: _effective(samples, place) for quantity, samples in sides.items()},
+        tuple(answers),
+        tuple(what_if),
+        worths(every, plants, rule, by_lot),
+        {sample.name: len(sample.w) for sample in every},
+        tuple(unresolved),
+    )
+
+
+def _check(study: Study) -> None:
+    candidates = sum(int(np.prod(lattice.shape)) for lattice in candidate_lattices(study))
+    faults = []
+    if candidates > MOST_CANDIDATES:
+        faults.append(
+            f"candidates: {candidates} settings, at most {MOST_CANDIDATES} with study.kind = "
+            '"uncertainty_drivers", each kept on every sample; thin the grids'
+        )
+    if study.states.open_pilot_counts:
+        faults.append(
+            "states.open_pilot_counts: true, and an open pilot core is no event that study.kind = "
+            '"uncertainty_drivers" samples; set it to false for this study'
+        )
+    if study.policy.scenarios:
+        faults.append(
+            f"policy.scenarios: {len(study.policy.scenarios)}, and study.kind ="
+            ' "uncertainty_drivers" asks about the study as stated; take them out, or run each as'
+            " a study of its own"
+        )
+    if faults:
+        raise StudyError(*faults)
+
+
+def _keys(study: Study, samples: Sequence[Sampled]) -> list[str]:
+    return [
+        item.key
+        for item in list_inputs(study)
+        if any(item.key in sample.scores for sample in samples)
+    ]
+
+
+def _effective(samples: Sequence[Sampled], place: int) -> float:
+    """(Σ)²/Σ of squares of what each row adds to the total; conditional probabilities count as
+    parts."""
+    added = np.concatenate([s.share / len(s.w) * s.w * s.y[:, place] for s in samples])
+    return float(added.sum() ** 2 / max(float(added @ added), 1e-300))
+
+
+def _decisive(answers: Sequence[Answer]) -> list[str]:
+    """The inputs whose elasticities stand furthest from 0 with all of their limits, by turns for
+    each probability. Where along the winding a fault strikes is not among them: nobody can measure
+    or specify it."""
+
+    def strength(answer: Answer) -> float:
+        return max(max(float(part.low), -float(part.high), 0.0) for part in answer.elasticity)
+
+    ranked = [
+        [
+            answer.key
+            for answer in sorted(answers, key=strength, reverse=True)
+            if answer.quantity == quantity and strength(answer) > 0 and answer.key != POSITION
+        ]
+        for quantity in (MISSED, FALSE)
+    ]
+    turns = chain.from_iterable(zip_longest(*ranked))
+    return [*dict.fromkeys(key for key in turns if key is not None)][:MOST_CHANGED]
+
+
+def _rule(
+    study: Study, outcome: Outcome, place: int, missed: Sequence[Sampled], false: Sequence[Sampled]
+) -> Rule:
+    """The policy on estimates, moved so that these samples as a whole choose what the study chose:
+    each candidate has the bounds and the aim of the study's batch, or of the fresh batch that
+    refused it."""
+    judged = outcome.told_by(outcome.refused)
+    p = {
+        sample.name: np.asarray((sample.w[:, None] * sample.y).mean(axis=0))
+        for sample in (*missed, *false)
+    }
+    sides = [{sample.name: sample.share for sample in side} for side in (missed, false)]
+    costs = cost_weights(study) or None
+
+    def here(weights: Mapping[str, float]) -> Array:
+        return np.asarray(sum(weight * p[name] for name, weight in weights.items()), float)
+
+    def like(weights: Mapping[str, float], limit: float, bound: Array, estimate: Array) -> Bound:
+        return Bound.like(weights, limit, bound, estimate, here(weights))
+
+    whole = like(sides[1], limit_of_p_false(study), judged.bound, judged.false.total)
+    each = study.policy.p_false_max_each
+    kinds = (
+        ()
+        if each is None
+        else tuple(
+            like({f"external.{kind}": 1.0}, each, bound, p[f"external.{kind}"])
+            for kind, bound in judged.each.items()
+        )
+    )
+    usable = judged.usable if judged.usable.any() else np.ones(whole.margin.shape, bool)
+    return Rule(
+        sides[0],
+        sides[1],
+        usable,
+        whole.limit,
+        whole.margin,
+        whole.extra,
+        costs,
+        kinds,
+        judged.aim - here(costs or sides[0]),
+        place,
+    )

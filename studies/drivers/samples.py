@@ -1,0 +1,243 @@
+"""Samples kept row by row: what every candidate makes of each, and what the chosen one would make
+of it with an input at its centre or half as uncertain. Each row is a plant of its own.
+
+Internal faults are drawn plainly, earth faults exact in their place; external events from the
+densities that the study's batch found for rare false trips, or plainly where false trips were only
+counted."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from montecarlo.engine import primary
+from montecarlo.engine.block import EARTH, Block, Job, thresholds
+from montecarlo.engine.case import external
+from montecarlo.engine.guard import ROWS, Unresolved, looked_at
+from montecarlo.engine.space import Space, inputs_of, space_of
+from montecarlo.engine.winding import POSITION, solved
+from montecarlo.engine.workers import Workers
+from montecarlo.estimates.choose import weights_of
+from montecarlo.estimates.drivers import Sampled
+from montecarlo.estimates.rare import BATCH, Symmetric, plain
+from montecarlo.quantities import Array, number, widened
+from montecarlo.sampling.design import Chunk
+from montecarlo.sampling.inputs import list_inputs
+from montecarlo.sampling.streams import stream
+from montecarlo.study.candidates import Lattice, Setting
+from montecarlo.study.description import Study
+from montecarlo.study.wider import with_inputs
+from studies.drivers.columns import Columns, columns_of, scores_of
+from studies.drivers.earth import missed_parts
+from studies.drivers.effects import job_of
+
+__all__ = ["CENTRE", "HALVED", "Change", "changed", "changes_of", "sampled"]
+
+CHUNK = 2048  # rows, a multiple of BATCH
+FEWEST = 1024
+CENTRE, HALVED = "at its centre", "half as uncertain"
+
+Progress = Callable[[int, int, str], None]
+Densities = Mapping[str, Symmetric]  # by stratum
+
+
+@dataclass(frozen=True)
+class Change:
+    """One input of the study changed: a number, its median; or its spread about the median halved,
+    by difference or, for families whose spread is one, by ratio (`quantities.widened`), which a
+    list of values does not have."""
+
+    key: str
+    what: str
+
+    def of(self, study: Study) -> Study:
+        own = next(item.distribution for item in list_inputs(study) if item.key == self.key)
+        return with_inputs(
+            study, {self.key: number(own.centre()) if self.what == CENTRE else widened(own, 0.5)}
+        )
+
+
+def changes_of(study: Study, keys: Sequence[str]) -> list[Change]:
+    """What is tried of each input."""
+    lists = {item.key for item in list_inputs(study) if not item.distribution.is_continuous}
+    return [
+        Change(key, what)
+        for key in keys
+        for what in (CENTRE, HALVED)
+        if what == CENTRE or key not in lists
+    ]
+
+
+@dataclass(frozen=True, eq=False)
+class Rows:
+    """One chunk: `job` is what is solved, `origin` the study in whose space the rows were drawn."""
+
+    job: Job
+    origin: Study
+    chunk: Chunk
+    density: Symmetric
+    count: int
+
+    @property
+    def label(self) -> str:
+        return f"{self.chunk.label} of drivers"
+
+    @property
+    def space(self) -> Space | Columns:
+        return space_for(self.origin, self.chunk.stratum)
+
+    def u(self) -> Array:
+        """(count, dims)"""
+        rng = stream(
+            self.origin.study.seed, self.chunk.stratum, 0, self.chunk.index, "drivers.rows"
+        )
+        return self.density.sample(rng, self.count)
+
+
+def space_for(study: Study, stratum: str) -> Space | Columns:
+    """Of an external event as the densities have it, folded; of internal faults by plain
+    columns."""
+    side, _, name = stratum.partition(".")
+    return space_of(study, name) if side == "external" else columns_of(study, stratum)
+
+
+def sampled(
+    study: Study,
+    lattices: Sequence[Lattice],
+    densities: Densities,
+    workers: Workers,
+    progress: Progress,
+) -> tuple[list[Sampled], list[Sampled]]:
+    """Internal faults and external events, every candidate of the lattices on all rows. Events
+    without a density are drawn plainly."""
+    job, weight = replace(job_of(study), lattices=tuple(lattices)), weights_of(study)
+    shares = dict(
+        zip(
+            (*weight.internal, *weight.external),
+            (*weight.shares, *weight.event_shares),
+            strict=True,
+        )
+    )
+    names = [name for name in shares if not name.startswith("state.")]
+    rows = {name: _rows(job, study, name, densities) for name in names}
+    tasks = [task for name in names for task in rows[name]]
+    found: dict[str, list[Array]] = {name: [] for name in names}
+    for done, (task, y) in enumerate(zip(tasks, workers.mapped(_judged, tasks), strict=True)):
+        found[task.chunk.stratum].append(y)
+        progress(done + 1, len(tasks), f"{task.chunk.stratum}, samples for drivers")
+    every = [
+        _gathered(study, name, shares[name], rows[name], np.concatenate(found[name]))
+        for name in names
+    ]
+    return tuple(
+        [each for each in every if each.name.startswith(side)]  # type: ignore[return-value]
+        for side in ("internal.", "external.")
+    )
+
+
+def _rows(job: Job, study: Study, name: str, densities: Densities) -> list[Rows]:
+    size = (
+        max(FEWEST, study.study.samples // (1 if name.startswith("external.") else 4))
+        // BATCH
+        * BATCH
+    )
+    space = space_for(study, name)
+    density = densities.get(name) or plain(
+        space.dims, space.images if isinstance(space, Space) else ()
+    )
+    return [
+        Rows(job, study, Chunk(name, 0, index, 0, 0), density, min(CHUNK, size - index * CHUNK))
+        for index in range(-(-size // CHUNK))
+    ]
+
+
+def _gathered(study: Study, name: str, share: float, rows: Sequence[Rows], y: Array) -> Sampled:
+    u = np.concatenate([part.u() for part in rows])
+    points = space_for(study, name).points(u)
+    scores, duals = scores_of(inputs_of(study, name), study.ties, points)
+    tied = {key for tie in study.ties for key in tie[:2]}
+    density = rows[0].density
+    return Sampled(
+        name,
+        share,
+        np.exp(density.log_weight(u)),
+        np.nan_to_num(y),
+        scores,
+        duals,
+        density.largest_weight,
+        POSITION if name == EARTH and POSITION not in tied else "",
+        int(np.isnan(y).any(axis=1).sum()),
+    )
+
+
+def changed(
+    study: Study,
+    setting: Setting,
+    densities: Densities,
+    samples: Sequence[Sampled],
+    changes: Sequence[Change],
+    workers: Workers,
+    progress: Progress,
+) -> tuple[dict[Change, dict[str, Array]], tuple[Unresolved, ...]]:
+    """y (n,) of one setting on the rows of `sampled`, by change and stratum, of those strata that
+    have the input; and those rows that gave no result."""
+    tasks = {
+        (change, sample.name): _rows(
+            job_of(change.of(study), setting), study, sample.name, densities
+        )
+        for change in changes
+        for sample in samples
+        if change.key in sample.scores
+    }
+    flat = [task for rows in tasks.values() for task in rows]
+    solved = workers.mapped(_judged, flat)
+    out: dict[Change, dict[str, Array]] = {change: {} for change in changes}
+    done, unresolved = 0, list[Unresolved]()
+    for (change, name), rows in tasks.items():
+        y = np.concatenate([next(solved)[:, 0] for _ in rows])
+        unresolved += looked_at(
+            study, name, ROWS, int(np.isnan(y).sum()), len(y), of=f"{change.key} {change.what}"
+        )
+        out[change][name] = np.nan_to_num(y)
+        done += len(rows)
+        progress(done, len(flat), f"{change.key} {change.what}")
+    return out, tuple(unresolved)
+
+
+# --- a chunk ------------------------------------------------------------------
+
+
+def _judged(task: Rows) -> Array:
+    """Whether, or with which probability, each candidate misses or trips: (n, C), NaN where
+    unresolved. Candidates lattice by lattice, each in the order of `Lattice.settings`."""
+    block = Block(task.job, task.chunk, task.space.points(task.u()))
+    side, _, name = task.chunk.stratum.partition(".")
+    if task.chunk.stratum == EARTH:
+        part = block.study.internal_faults.position.cdf(
+            missed := missed_parts(block, solved(block))
+        )
+        return np.where(np.isfinite(missed), part, np.nan).astype(np.float32)
+    if side == "external":
+        judged = external(block, name)
+    else:
+        during = primary.phase_faults(block, name)
+        judged = {circuit: block.steady(circuit, during) for circuit in block.circuits}
+    parts = []
+    for lattice in task.job.lattices:
+        levels = (*thresholds(lattice), len(lattice.delay_s))
+        event = block.pickups(lattice, judged[lattice.circuit])
+        phase, earth = event.silent(*levels)
+        y, resolved = phase[:, :, None] & earth[:, None], event.resolved
+        if side == "external":
+            y = ~y
+        else:
+            load = block.load_pickups(lattice)
+            quiet_phase, quiet_earth = load.silent(*levels)
+            y, resolved = (
+                y | ~(quiet_phase[:, :, None] & quiet_earth[:, None]),
+                resolved & load.resolved,
+            )
+        parts.append(np.where(resolved[:, None], y.reshape(len(block), -1), np.nan))
+    return np.concatenate(parts, axis=1).astype(np.float32)

@@ -1,0 +1,279 @@
+"""What a study of drivers says: which input decides, and what to specify or to measure first, in
+plain words. Every sentence stays within its intervals."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from typing import TYPE_CHECKING, Any
+
+from montecarlo.engine.guard import told
+from montecarlo.frames.choosing import SAME
+from montecarlo.quantities.wording import listed
+from studies.drivers.effects import POSITION
+from studies.drivers.samples import CENTRE, HALVED
+from studies.report.look import percent, with_limits
+from studies.report.words import input_name, scheme_name, setting_text
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from montecarlo import Result
+    from studies.drivers.answers import Drivers
+
+__all__ = ["FEW_HITS", "conclusion", "notes"]
+
+FEW_HITS = 50.0
+WORDS = {"p_missed": "missed faults", "p_false": "false trips", "cost_per_year": "cost"}
+
+
+def conclusion(result: Result, found: Drivers, frames: dict[str, pd.DataFrame]) -> list[str]:
+    """Up to six sentences."""
+    what_if = frames["what_if"]
+    return [
+        text
+        for text in (
+            _setting(result, found),
+            _reach(frames["drivers"]),
+            _spill(frames["drivers"]),
+            _specify(what_if, found.worths),
+            _assumed(what_if, found.worths),
+            _measure(result, frames["worth_of_measuring"]),
+        )
+        if text
+    ]
+
+
+def _setting(result: Result, found: Drivers) -> str:
+    number = result.outcome.first.settings.index(found.setting) + 1
+    row = result.candidates.set_index("candidate").loc[number].to_dict()
+    which = (
+        "Chosen and looked at"
+        if result.chosen
+        else "Nothing can be chosen; looked at is what is nearest to the limit"
+    )
+    batch = "a fresh batch" if row["batch"] == 2 else "the study's own batch"
+    return (
+        f"{which}: no. {number}, {scheme_name(row['scheme'])}, {setting_text(row)}; it misses "
+        f"{_with_limits(row, 'p_missed', 3)} of the internal faults within reach and trips "
+        "falsely on "
+        f"{_with_limits(row, 'p_false', 2)} of the external events ({batch})."
+    )
+
+
+def _with_limits(row: Mapping[str, Any], name: str, digits: int) -> str:
+    if row[name] > 0:
+        return with_limits(row, name, digits)
+    return f"fewer than {percent(row[f'{name}_high'], digits)} (none seen)"
+
+
+# --- Sobol' effects -----------------------------------------------------------
+
+
+def _reach(drivers: pd.DataFrame) -> str:
+    rows = drivers[drivers["output"] == POSITION]
+    if not len(rows):
+        return ""
+    if not rows["total"].any():
+        return (
+            "How much of the winding is covered depends on nothing here: it is the same for every"
+            " earth fault."
+        )
+    return (
+        f"How much of the winding is covered depends {_leading(rows)}, as shares of its variance."
+    )
+
+
+def _spill(drivers: pd.DataFrame) -> str:
+    """Of the external events, each by itself."""
+    parts = [
+        f'in "{kind}" {_leading(rows)}'
+        for kind, rows in drivers[drivers["side"] == "external"].groupby("type", sort=False)
+    ]
+    return (
+        f"What the elements get of an external event depends {'; '.join(parts)}." if parts else ""
+    )
+
+
+def _leading(rows: pd.DataFrame) -> str:
+    """The inputs that no other can be told to exceed, by total effects. rows: of one output, the
+    largest first."""
+    best = rows.iloc[0]
+    if not best["total_low"] > 0:
+        return "on no input that these samples can name"
+    level = rows[rows["total_high"] >= best["total_low"]]
+    shares = [
+        f"{input_name(row['input'])} ({100 * row['total_low']:.0f} to"
+        f" {100 * row['total_high']:.0f} %)"
+        for row in level.to_dict("records")
+    ]
+    if len(shares) == 1:
+        return f"most on {shares[0]}"
+    if len(shares) > 4:
+        return f"on {len(shares)} inputs that cannot be told apart, {shares[0]} among them"
+    return f"most on {listed(shares)}, which cannot be told apart"
+
+
+# --- what if ------------------------------------------------------------------
+
+
+def _specify(what_if: pd.DataFrame, plants: Collection[str]) -> str:
+    """Of the inputs that a purchase, a test or a design can narrow."""
+    rows = what_if[what_if["input"].isin(plants)]
+    if not len(rows):
+        return (
+            "Specify first: no input of the plant moves either probability by more than its"
+            " interval."
+        )
+    parts = [
+        text
+        for quantity in ("p_missed", "p_false")
+        if (text := _first(rows[rows["quantity"] == quantity]))
+    ]
+    if not parts:
+        return (
+            f"Specify first: nothing here; with any of the plant's {rows['input'].nunique()} inputs"
+            " looked at half as uncertain, neither probability falls by more than its interval."
+        )
+    return f"Specify first, of the plant: half as uncertain, {'; '.join(parts)}."
+
+
+def _assumed(what_if: pd.DataFrame, plants: Collection[str]) -> str:
+    """Of what differs from event to event: assumptions of the study, or matters of protection
+    outside the zone."""
+    rows = what_if[~what_if["input"].isin(plants)]
+    parts = [
+        text
+        for quantity in ("p_missed", "p_false")
+        if (text := _first(rows[rows["quantity"] == quantity]))
+    ]
+    return (
+        f"Of what differs from event to event: half as uncertain, {'; '.join(parts)}."
+        if parts
+        else ""
+    )
+
+
+def _first(rows: pd.DataFrame) -> str:
+    """The largest fall with an input half as uncertain that is more than its interval, and what
+    cannot be told from it; "" if there is none."""
+    told = rows[(rows["change"] == HALVED) & (rows["verdict"] != SAME) & (rows["difference"] < 0)]
+    if not len(told):
+        return ""
+    best = told.loc[told["difference"].idxmin()]
+    others = [
+        _name(key)
+        for key in told[
+            (told["difference_low"] <= best["difference_high"]) & (told["input"] != best["input"])
+        ]["input"]
+    ]
+    fixed = rows[(rows["change"] == CENTRE) & (rows["input"] == best["input"])].iloc[0]
+    low, high = (0.0 - 100 * best[f"difference_{end}"] for end in ("high", "low"))
+    text = (
+        f"{_name(best['input'])} would lower {WORDS[best['quantity']]} by {low:.2g} to "
+        f"{high:.2g} "
+        f"percentage points, {_left(best)} (at its centre: {_left(fixed)})"
+    )
+    return text + (f", not distinguishable in size from {listed(others)}" if others else "")
+
+
+def _left(row: Any) -> str:
+    """What is left of a probability; where nothing is seen any more, its limit."""
+    if row["p_then"] > 0:
+        return f"to {row['p_then'] / row['p_now']:.2g} times what they are"
+    return f"to none seen, fewer than {percent(row['p_then_high'])}"
+
+
+def _name(key: str) -> str:
+    """With the event, where it is one's."""
+    event = (
+        f" ({key.split('.')[1].replace('_', ' ')})" if key.startswith("external_events.") else ""
+    )
+    return f"the {input_name(key)}{event}"
+
+
+# --- measuring ----------------------------------------------------------------
+
+
+def _measure(result: Result, worth: pd.DataFrame) -> str:
+    quantity = "p_missed" if result.study.policy.least_annual_cost is None else "cost_per_year"
+    rows = worth[worth["quantity"] == quantity] if len(worth) else worth
+    if not len(rows):
+        return "Measure first: nothing; no input varies from plant to plant."
+    cells = [name for name in rows.columns if name.startswith("chosen_") and name != "chosen_today"]
+    if all((rows[name] == rows["chosen_today"]).all() for name in cells):
+        return (
+            "Measure first: nothing on this grid; whatever a plant input turned out to be, the same"
+            " setting would be chosen, so that measuring is worth 0."
+        )
+    better = rows[(rows["verdict"] != SAME) & (rows["difference"] < 0)]
+    if not len(better):
+        best = rows.loc[rows["difference_low"].idxmin()]
+        return (
+            "Measure first: no measurement is shown to be worth anything, since for every plant"
+            f" input the interval of the change of {WORDS[quantity]} holds 0 or lies above it; the"
+            " most that the samples leave open is"
+            f" {_amount(result, quantity, -best['difference_low'])} for {_name(best['input'])}."
+        )
+    best = better.loc[better["difference"].idxmin()]
+    others = better[
+        (better["difference_low"] <= best["difference_high"]) & (better["input"] != best["input"])
+    ]
+    same = listed([_name(key) for key in others["input"]])
+    also = f", not distinguishable in size from {same}" if len(others) else ""
+    least, most = (-best[f"difference_{end}"] for end in ("high", "low"))
+    return (
+        f"Measure first: {_name(best['input'])}; to know {best['known']}, and to choose anew for"
+        f" it, would lower {WORDS[quantity]} by {_amount(result, quantity, least, most)}{also}."
+    )
+
+
+def _amount(result: Result, quantity: str, *values: float) -> str:
+    """One value, or from one to another."""
+    cost = result.study.policy.least_annual_cost
+    if quantity == "cost_per_year" and cost is not None:
+        return (
+            " to ".join(f"{float(f'{value:.2g}') + 0.0:,.15g}" for value in values)
+            + f" {cost.unit} a year"
+        )
+    return " to ".join(f"{100 * value + 0.0:.2g}" for value in values) + " percentage points"
+
+
+# --- beside the conclusion ----------------------------------------------------
+
+
+def notes(found: Drivers) -> list[str]:
+    """What to know of the tables."""
+    sizes = ", ".join(
+        f"{name.partition('.')[2].replace('_', ' ')} {count}" for name, count in found.rows.items()
+    )
+    texts = [
+        f"Rows of their own for elasticities, what-ifs and worth of measuring ({sizes}); Sobol'"
+        f" effects from {found.effects[0].rows} rows of each of two nets, mixed input by input."
+        " What these rows show of the setting's own p is a second estimate: p_now in what_if.csv."
+    ]
+    hits = found.effective["p_false"]
+    if not found.now["p_false"].p > 0:
+        texts.append("No false trip among these rows, so that nothing is said of what moves them.")
+    elif hits < FEW_HITS:
+        texts.append(
+            f"False trips rest on {hits:.0f} effective hits; below {FEW_HITS:.0f} their"
+            " elasticities and what-ifs are rough, and their intervals too short."
+        )
+    texts += [
+        f"{part.stratum}: {percent(part.floored)} of the critical pick-ups are below a tenth of the"
+        " finest candidate and count as that."
+        for part in found.effects
+        if part.floored > 0.005
+    ]
+    changed = list(dict.fromkeys(each.change.key for each in found.what_if))
+    if changed:
+        texts.append(
+            f"What-ifs are worked out for the {len(changed)} inputs whose elasticities stand"
+            " furthest from 0, by turns of p_missed and p_false; place along the winding aside."
+        )
+    ties = [group.name for part in found.effects for group in part.groups if len(group.keys) > 1]
+    texts += [
+        f"Correlated, and so one line among the Sobol' effects: {name}."
+        for name in dict.fromkeys(ties)
+    ]
+    return [*texts, f"For drivers: {told(found.unresolved)}"]

@@ -1,0 +1,45 @@
+"""The options of earthing by hand, for `check`: current, unprotected part of the winding, rule of
+the capacitive current, each with every input at its centre."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from montecarlo.formulas import handcalc
+from montecarlo.study.description import Study
+from studies.nominal.desk import Desk
+from studies.report.look import percent
+from studies.report.text import paragraph, table
+
+__all__ = ["options_by_hand"]
+
+
+def options_by_hand(study: Study) -> Iterator[str]:
+    """A line an option; x of the finest pick-up of all."""
+    finest = min(
+        pickup
+        for grid in (study.candidates.earth_pickup_a, study.candidates.phase_pickup_a)
+        for pickup in grid
+    )
+    rows = []
+    for name, option in study.options:
+        desk = Desk(option)
+        x = float(handcalc.unprotected_fraction(finest * desk.turns, desk.neutral_ohm, desk.emf_v))
+        limit = float(handcalc.capacitive_limit_ohm(option.machine.omega, desk.capacitance_f()))
+        rows.append(
+            (
+                name,
+                f"{desk.neutral_ohm:.4g}",
+                f"{desk.emf_v / desk.neutral_ohm:.3g}",
+                percent(x, 3) if x < 1 else "all of it",
+                "kept" if desk.neutral_ohm <= limit else "not kept",
+            )
+        )
+    yield from table(
+        ("option", "neutrals ohm", "E / R_N A", "unprotected", "R_N <= 1/(3wC)"), rows, "<>>>>"
+    )
+    yield from paragraph(
+        f"Unprotected part of the winding x = I_set N R / E at the finest pick-up of {finest:g} A;"
+        " no winding impedance, ideal CTs.",
+        "  ",
+    )

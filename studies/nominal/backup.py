@@ -1,0 +1,91 @@
+"""The back-up elements in words: by hand for `check`, and what a run found of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING, Any
+
+from montecarlo.formulas import handcalc
+from montecarlo.quantities.wording import listed
+from montecarlo.relays.backup import Backup, NeutralCurrent
+from studies.nominal.desk import Desk
+from studies.report.look import percent, with_limits
+from studies.report.text import paragraph
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["backup_by_hand", "backup_found"]
+
+
+def backup_by_hand(desk: Desk) -> Iterator[str]:
+    """The part of the winding that each back-up element leaves, by the classic formula."""
+    backup, emf, rated = desk.study.backup, desk.emf_v, desk.study.machine.phase_voltage_v
+    if backup is None:
+        return
+    ohm = float(abs(desk.own_neutral_ohm[0]))
+    parts = []
+    for name, operating_a in backup.operating_a(desk.centre, desk.own_neutral_ohm, rated).items():
+        amperes = float(operating_a[0])
+        volts = amperes * ohm
+        left = float(handcalc.displacement_fraction(volts, emf))
+        formula = (
+            f"I R_N / E = {amperes:.4g} A x {ohm:.4g} ohm / {emf:.4g} V"
+            if name == "neutral_current"
+            else f"V / E = {volts:.4g} V / {emf:.4g} V"
+        )
+        parts.append(f"{_words(name)} {formula} = {percent(left) if left < 1 else 'all of it'}")
+    yield from paragraph(
+        "Back-up in the neutral, part of the winding counted from the neutral where a bolted earth"
+        f" fault does not operate it: {'; '.join(parts)}. Winding impedance and capacitance are"
+        " left out.",
+        "  ",
+    )
+
+
+def backup_found(
+    backup: Backup, table: pd.DataFrame, row: Mapping[str, Any], role: str
+) -> list[str]:
+    """Of one candidate's row: what it misses and the back-up catches, and what nobody catches;
+    `table`: backup.csv."""
+    caught, nobody = percent(row["p_backup_only"], 3), with_limits(row, "p_nobody", 3)
+    text = (
+        f"Back-up ({elements(backup)}): of the internal faults within reach {role} misses"
+        f" {percent(row['p_missed'], 3)}; of all of them the back-up alone catches {caught}, and"
+        f" nobody catches {nobody}, {row['nobody_per_year']:.2g} a year."
+    )
+    events = table[table["side"] == "external"].to_dict("records")
+    if events:
+        shares = listed(map(_at, events))
+        text += f" Of the external events it operates at {shares}."
+    else:
+        text += (
+            " No external event of the study drives a current through the neutral, so it operates"
+            " at none."
+        )
+    return paragraph(text + " None of this is part of missed, false or the choice.")
+
+
+def _at(event: Mapping[str, Any]) -> str:
+    if event["p_operates"] == 0:
+        return (
+            f"none of {event['samples']} {event['type']} (at most"
+            f" {percent(event['p_operates_high'])})"
+        )
+    return f"{with_limits(event, 'p_operates', 3)} of {event['type']}"
+
+
+def elements(backup: Backup) -> str:
+    """Each element with its setting."""
+    return listed(
+        (
+            f"{_words(name)} {element.pickup_a:g} A after {element.delay_s:g} s"
+            if isinstance(element, NeutralCurrent)
+            else f"{_words(name)} {element.pickup_percent:g} % after {element.delay_s:g} s"
+        )
+        for name, element in backup.elements.items()
+    )
+
+
+def _words(name: str) -> str:
+    return name.replace("_", " ")

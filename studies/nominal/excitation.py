@@ -1,0 +1,113 @@
+"""The CTs' excitation curves in words, where a class or measured points give them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from montecarlo.quantities.wording import listed
+from montecarlo.secondary.completion import design_of, fit_of
+from montecarlo.secondary.ct import ENDS, CurrentTransformer
+from montecarlo.secondary.measured import ExcitationFit
+from montecarlo.secondary.nameplate import MINUTE
+from montecarlo.study.description import Study
+from studies.report.text import paragraph, table
+
+__all__ = ["excitation", "fits"]
+
+
+def fits(study: Study) -> dict[str, CurrentTransformer]:
+    """CTs with measured points by the name of their place; one entry where both ends, or all, have
+    the same."""
+    cts = {
+        group: ct
+        for group in study.ct.groups
+        if (ct := study.ct.at(group)).excitation_points is not None
+    }
+    alike: dict[str, list[str]] = {}
+    for group, ct in cts.items():
+        alike.setdefault(_of(ct), []).append(group)
+    return {_words(groups): cts[groups[0]] for groups in alike.values()}
+
+
+def excitation(study: Study) -> Iterator[str]:
+    """A paragraph for each place whose CTs are unlike."""
+    alike: dict[str, list[str]] = {}
+    for group in study.ct.groups:
+        if text := _of(study.ct.at(group)):
+            alike.setdefault(text, []).append(group)
+    for text, groups in alike.items():
+        yield from paragraph(f"Excitation of the CTs, {_words(groups)}: {text}", "  ")
+        yield from _point_by_point(study.ct.at(groups[0]))
+
+
+def _point_by_point(ct: CurrentTransformer) -> Iterator[str]:
+    if (fit := fit_of(vars(ct))) is not None and ct.excitation_points is not None:
+        rows = [
+            (
+                f"{volts:g}",
+                f"{measured:.4g}",
+                f"{fitted:.4g}",
+                f"{100 * (fitted / measured - 1):+.1f}",
+            )
+            for volts, measured, fitted in fit.against(ct.excitation_points)
+        ]
+        yield from table(("V", "measured A", "fitted A", "misfit %"), rows, ">>>>", "      ")
+
+
+def _words(groups: list[str]) -> str:
+    """Places of CTs in words."""
+    names = [group.replace("_", " ") for group in groups]
+    return listed(["both ends", *names[2:]] if tuple(groups[:2]) == ENDS else names)
+
+
+def _of(ct: CurrentTransformer) -> str:
+    if (fit := fit_of(vars(ct))) is not None and ct.excitation_points is not None:
+        count = len(ct.excitation_points.curve[0])
+        text = (
+            f"{count} measured points fitted: V_k = {fit.knee_voltage_v:.4g} V, I_k = "
+            f"{1000 * fit.knee_current_a:.3g} mA, ankle ratio {fit.ankle_ratio:.3g}, "
+            f"exponent {fit.exponent}; the curve's currents are off by {100 * fit.rms:.2g} % RMS "
+            f"and {100 * fit.worst:.2g} % at most, "
+            "points from half the knee voltage up counted thrice."
+        )
+        return text + (_shifted_misfit(ct, fit) if ct.remanence_model == "shifted_curve" else "")
+    if (found := design_of(vars(ct))) is None:
+        return ""
+    plate, met = found
+    shifted = (
+        " By the characteristic with hysteresis; the shifted curve has the same knee."
+        if ct.remanence_model == "shifted_curve"
+        else ""
+    )
+    share = "peak" if plate.rules.peak else "RMS"
+    limit = (
+        f"there it draws {100 * met.limit_share:.3g} % ({share}) of the accuracy-limit current,"
+        " and "
+        if not plate.rules.exact
+        else ""
+    )
+    return (
+        f"class {vars(ct)['class']}: E_al = {met.limiting_v:.4g} V with R_ct ="
+        f" {ct.winding_resistance_ohm.centre():g} ohm; the core that meets the class only just has"
+        f" V_k = {met.knee_voltage_v:.4g} V and I_k = {1000 * met.knee_current_a:.3g} mA; {limit}at"
+        f" rated current and burden it takes {100 * met.ratio_error:.2g} % ratio error and"
+        f" {met.displacement_rad / MINUTE:.3g} min.{shifted}"
+    )
+
+
+def _shifted_misfit(ct: CurrentTransformer, fit: ExcitationFit) -> str:
+    """How far the shifted curve with the fitted knee, ankle and exponent lies from the measured
+    points."""
+    assert ct.excitation_points is not None
+    off = [
+        fit.current_a(v, "shifted_curve") / a - 1
+        for v, a in zip(*ct.excitation_points.curve, strict=True)
+    ]
+    rms = math.sqrt(sum(error**2 for error in off) / len(off))
+    return (
+        " That is the characteristic with hysteresis; the shifted curve has the same knee, ankle "
+        f"and exponent, and is off by {100 * rms:.2g} % RMS and "
+        f"{100 * max(map(abs, off)):.2g} % at most, "
+        "every point alike."
+    )

@@ -1,0 +1,300 @@
+"""The desk's stability rules in words: stabilising voltage and resistance, the knee-point
+requirement, what the pilots of a scheme make of its leads, and the bias of biased elements. Every
+input stands at its centre; volts, amperes and ohms of CTs are seen from the legs, ratio matching
+taken in."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from montecarlo.estimates.choose import meet_knee_rule
+from montecarlo.formulas import handcalc
+from montecarlo.quantities.wording import listed
+from montecarlo.relays.places import ENDS, NEUTRAL_CONDUCTOR, SECOND_CORES
+from montecarlo.relays.schemes import AXES, Axis
+from montecarlo.sampling.inputs import list_inputs
+from montecarlo.study.candidates import biases_of, candidate_lattices
+from montecarlo.study.circuits import Bias
+from studies.nominal.desk import Desk, HandRule
+from studies.report.text import outermost, paragraph, table
+
+__all__ = [
+    "bias",
+    "driven",
+    "left_unprotected",
+    "security_rests_on",
+    "stabilising_resistance",
+    "stabilising_volts",
+    "stability",
+]
+
+MOST_SLOPES = 8  # shown in full; above, the first and the last
+Groups = tuple[str, ...]  # tables of [ct]
+
+
+def driven(desk: Desk) -> dict[Groups, list[tuple[str, Axis]]]:
+    """The elements without bias, scheme and axis, by the CTs that drive their legs."""
+    found: dict[Groups, list[tuple[str, Axis]]] = {}
+    for kind in desk.study.scheme.kinds:
+        for axis in AXES:
+            if desk.scheme(kind).of(axis) and not desk.biased(kind, axis):
+                found.setdefault(desk.driving(kind, axis), []).append((kind, axis))
+    return found
+
+
+def left_unprotected(x: float, digits: int = 3) -> str:
+    """The part of the winding that a formula's x leaves unprotected: all of it where x is 1 or
+    more."""
+    return f"{100 * x:.{digits}g} %" if x < 1 else f"all (x = {x:.{digits}g})"
+
+
+def words_of(groups: Groups) -> str:
+    """Which CTs these are; nothing for those of the two ends."""
+    if groups == ENDS:
+        return ""
+    return (
+        "second cores"
+        if groups == SECOND_CORES
+        else listed(group.replace("_", " ") for group in groups)
+    )
+
+
+# --- stabilising voltage ------------------------------------------------------
+
+
+def stability(desk: Desk) -> Iterator[str]:
+    fault = desk.through_fault()
+    yield from paragraph(
+        f"Largest through fault, {fault.event} with the worst of its own inputs that can be drawn:"
+        f" {fault.formula} = {fault.primary_a:.4g} A primary, i_f ="
+        f" {fault.primary_a / desk.turns:.4g} A secondary (RMS, first cycle).",
+        "  ",
+    )
+    for groups in driven(desk):
+        yield from _stabilising_voltage(desk, groups)
+    if driven(desk):
+        yield from paragraph(_pilots(desk), "  ")
+    yield from _broken(desk)
+
+
+def _stabilising_voltage(desk: Desk, groups: Groups) -> Iterator[str]:
+    secondary = desk.through_fault().primary_a / desk.turns
+    ends = _ends(groups)
+    winding, lead = desk.ct_ohm_of(ends)
+    loop = f"2 x {lead:g}" if (core := _core_ohm(desk, ends)) == 0 else f"{lead:g} + {core:g}"
+    where = f", {words}" if (words := words_of(groups)) else ""
+    volts = _end_volts(desk, ends)
+    yield from paragraph(
+        f"Stabilising voltage V_s = i_f (R_ct + R_lead){where}: one-way leads {secondary:.4g} A x "
+        f"({winding:g} + {lead:g}) ohm = {volts[0]:.4g} V; loop {secondary:.4g} A x ({winding:g} + "
+        f"{loop}) ohm = {volts[1]:.4g} V.",
+        "  ",
+    )
+    if NEUTRAL_CONDUCTOR in groups:
+        winding, lead = desk.ct_ohm_of([NEUTRAL_CONDUCTOR])
+        primary, ohm = _neutral_a(desk), abs(desk.own_neutral_ohm[0])
+        volts = stabilising_volts(desk, groups)
+        yield from paragraph(
+            "If the CT in the neutral conductor saturates, on an earth fault outside the zone of"
+            f" at most E / Z_N = {desk.emf_v:.4g} V / {ohm:.4g} ohm = {primary:.4g} A primary, its"
+            f" leads being a loop: {_neutral_secondary_a(desk):.4g} A x ({winding:g} + 2 x"
+            f" {lead:g}) ohm = {_neutral_v(desk):.4g} V. The larger voltage decides.",
+            "  ",
+        )
+    needed, knee = [float(handcalc.required_knee(v)) for v in volts], desk.knee_of(groups)
+    verdict = ("not met", "met with one-way leads only", "met")[
+        sum(knee >= value for value in needed)
+    ]
+    yield from paragraph(
+        f"Knee-point requirement V_k >= 2 V_s: {needed[0]:.4g} V with one-way leads,"
+        f" {needed[1]:.4g} V with the loop; the CTs have {knee:.4g} V: {verdict}.",
+        "  ",
+    )
+
+
+def stabilising_volts(desk: Desk, groups: Groups) -> list[float]:
+    """V_s with one-way leads and with the loop. [V]"""
+    least = _neutral_v(desk) if NEUTRAL_CONDUCTOR in groups else 0.0
+    return [max(volts, least) for volts in _end_volts(desk, _ends(groups))]
+
+
+def _ends(groups: Groups) -> list[str]:
+    return [group for group in groups if group != NEUTRAL_CONDUCTOR]
+
+
+def _end_volts(desk: Desk, ends: Sequence[str]) -> list[float]:
+    """The same with one CT of the ends saturated. [V]"""
+    secondary, (winding, lead) = desk.through_fault().primary_a / desk.turns, desk.ct_ohm_of(ends)
+    ways = (lead, lead + (_core_ohm(desk, ends) or lead))
+    return [float(handcalc.stabilising_voltage(secondary, winding, ohm)) for ohm in ways]
+
+
+def _core_ohm(desk: Desk, groups: Sequence[str]) -> float:
+    """Return core of four-wire pilots, the largest; 0 without one. [ohm]"""
+    four_wire = desk.study.scheme.pilots == "four_wire"
+    ohms = [desk.study.ct.at(group).seen_from_legs.return_core_ohm.centre() for group in groups]
+    return max(ohms, default=0.0) * four_wire
+
+
+def _neutral_a(desk: Desk) -> float:
+    """Through the neutral conductor in an earth fault outside, behind nothing but the neutral's own
+    impedance. [A]"""
+    return float(desk.emf_v / abs(desk.own_neutral_ohm[0]))
+
+
+def _neutral_secondary_a(desk: Desk) -> float:
+    return _neutral_a(desk) / desk.study.ct.at(NEUTRAL_CONDUCTOR).leg_ratio
+
+
+def _neutral_v(desk: Desk) -> float:
+    winding, lead = desk.ct_ohm_of([NEUTRAL_CONDUCTOR])
+    return float(handcalc.stabilising_voltage(_neutral_secondary_a(desk), winding, 2 * lead))
+
+
+def _pilots(desk: Desk) -> str:
+    """Which of the two leads holds for which fault."""
+    if desk.study.scheme.pilots == "six_wire":
+        return "Six-wire pilots: every fault sees the loop."
+    if core := _core_ohm(desk, desk.study.ct.groups):
+        return (
+            "Four-wire pilots: faults between phases see one-way leads; an earth fault comes back"
+            f" through the return core of {core:g} ohm that the three CTs of an end share, and sees"
+            " the loop."
+        )
+    return (
+        "Four-wire pilots without a return core (ct.return_core_ohm is 0: the star point of the CTs"
+        " is at the panel): the model has one-way leads in every fault, the loop is for comparison."
+    )
+
+
+def _broken(desk: Desk) -> Iterator[str]:
+    met_by = meet_knee_rule(desk.study, candidate_lattices(desk.study))
+    if broken := int((~met_by).sum()):
+        may = "and may be chosen" if desk.study.policy.ignore_knee_rule else "but never chosen"
+        yield from paragraph(
+            f"{broken} of the {met_by.size} candidates need more than half the knee voltage across "
+            f"their own leg to pick up; they are judged, {may} (policy.ignore_knee_rule).",
+            "  ",
+        )
+
+
+def security_rests_on(desk: Desk, broken: Sequence[HandRule], delay_s: float) -> str:
+    """What keeps a setting from tripping falsely that breaks hand rules."""
+    remanence = listed(
+        dict.fromkeys(
+            str(item.distribution)
+            for item in list_inputs(desk.study)
+            if item.key.endswith("remanence_percent")
+        )
+    )
+    delay = f"the delay of {delay_s:g} s" if delay_s else "no delay at all"
+    return (
+        f"Not met by hand: {'; '.join(map(str, broken))}. The security of this setting then "
+        "rests on the "
+        f"simulated saturation of the CTs, on remanence as the study states it ({remanence} "
+        f"%) and on {delay}."
+    )
+
+
+def stabilising_resistance(desk: Desk) -> Iterator[str]:
+    every = driven(desk)
+    if every:
+        yield from paragraph(
+            "Stabilising resistance that this through fault asks for, R_st = V_s / I_set -"
+            " R_relay:",
+            "  ",
+        )
+    for groups, elements in every.items():
+        axes = dict.fromkeys(axis for _, axis in elements)
+        both = stabilising_volts(desk, groups)
+        rows = [
+            (f"{axis} {pickup:g} A", *(_resistance(desk, axis, pickup, volts) for volts in both))
+            for axis in axes
+            for pickup in outermost(getattr(desk.study.candidates, f"{axis}_pickup_a"))
+        ]
+        if len(every) > 1:
+            yield f"    {words_of(groups) or 'both ends'}"
+        yield from table(
+            ("element", "one-way leads", "loop"),
+            rows,
+            "<<<",
+            "      " if len(every) > 1 else "    ",
+        )
+
+
+def _resistance(desk: Desk, axis: Axis, pickup: float, volts: float) -> str:
+    relay = desk.burden_ohm(axis, pickup)
+    ohm = float(handcalc.stabilising_resistance(volts, pickup, relay))
+    return f"{volts:.4g} V / {pickup:g} A - {relay:.4g} ohm = {max(ohm, 0.0):.4g} ohm"
+
+
+# --- bias ---------------------------------------------------------------------
+
+
+def bias(desk: Desk) -> Iterator[str]:
+    """What the slopes add at rated load and at the largest through fault."""
+    found = [
+        (kind, axis) for kind in desk.study.scheme.kinds for axis in AXES if desk.biased(kind, axis)
+    ]
+    if not found:
+        return
+    choice = desk.study.scheme
+    trips = "above I_set + bias" if choice.bias_form == "sum" else "above I_set and above bias"
+    yield from paragraph(
+        f"Biased elements trip {trips} ({choice.bias_form} form), bias = slope x I_b, above the"
+        f" break the second slope; I_b is the {choice.bias_current} of the magnitudes of the ends'"
+        " currents. Below: the differential current that trips under rated load, and what of the"
+        " winding it leaves unprotected, x as above (the fault's own share of I_b left out); the"
+        " spill that trips in the largest through fault.",
+        "  ",
+    )
+    for kind, axis in found:
+        yield from _biased_rows(desk, kind, axis)
+
+
+def _biased_rows(desk: Desk, kind: str, axis: Axis) -> Iterator[str]:
+    scheme = desk.scheme(kind)
+    ends = (
+        len(scheme.elements[scheme.of(axis)[0]].bias)
+        if desk.study.scheme.bias_current == "sum"
+        else 1
+    )
+    load_a = ends * desk.study.machine.rated_current_a / desk.turns
+    fault_a = desk.through_fault().primary_a / desk.turns
+    slopes, rows = biases_of(desk.study), []
+    for slope in slopes if len(slopes) <= MOST_SLOPES else outermost(slopes):
+        for pickup in outermost(getattr(desk.study.candidates, f"{axis}_pickup_a")):
+            on_load, on_fault = (
+                _trips_at(desk, slope, pickup, amperes) for amperes in (load_a, ends * fault_a)
+            )
+            x = float(
+                handcalc.unprotected_fraction(on_load * desk.turns, desk.neutral_ohm, desk.emf_v)
+            )
+            rows.append(
+                (
+                    _slope(slope),
+                    f"{pickup:g} A",
+                    f"{on_load:.3g} A = {on_load * desk.turns:.4g} A primary",
+                    left_unprotected(x),
+                    f"{on_fault:.3g} A = {100 * on_fault / fault_a:.3g} % of i_f",
+                )
+            )
+    yield f"    {kind}: I_b = {load_a:.4g} A at rated load, {ends * fault_a:.4g} A at i_f"
+    yield from table(
+        ("slope", axis, "trips under load", "x", "trips in the through fault"),
+        rows,
+        "<<<><",
+        "      ",
+    )
+
+
+def _trips_at(desk: Desk, slope: Bias, pickup: float, bias_a: float) -> float:
+    """Differential current at which an element trips, at a bias current. [A]"""
+    restraint = slope.restraint(bias_a)
+    return pickup + restraint if desk.study.scheme.bias_form == "sum" else max(pickup, restraint)
+
+
+def _slope(slope: Bias) -> str:
+    return f"{slope.slope1:g}" + (
+        "" if slope.slope2 is None else f", {slope.slope2:g} above {slope.slope_break_a:g} A"
+    )

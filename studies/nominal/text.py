@@ -1,0 +1,355 @@
+"""The desk's results in words: which pick-ups can ever see an earth fault, and the classic hand
+calculation with its numbers in it. Every input stands at its centre."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from montecarlo.formulas import handcalc
+from montecarlo.quantities import Distribution
+from montecarlo.quantities.wording import listed
+from montecarlo.relays.schemes import AXES, Axis
+from montecarlo.secondary import steady
+from montecarlo.study.candidates import Lattice, grid_lattices
+from montecarlo.study.scene import direct_s
+from studies.nominal.desk import PLACES, Desk
+from studies.nominal.excitation import excitation
+from studies.nominal.short_circuit import short_circuit
+from studies.nominal.stability import bias, left_unprotected, stabilising_resistance, stability
+from studies.report.text import outermost, paragraph, table
+
+__all__ = ["hand_calculation", "reach"]
+
+MOST_RESTRAINT = 20  # times the unbiased current, how far a biased one may lie
+RESTRAINED = (
+    " A biased element's restraint, at its first slopes and fed from one end, is in the phasor"
+    " value alone."
+)
+MOST_RESISTANCES = 6  # shown in full; above, the smallest and the largest
+
+
+# --- what can be seen at all --------------------------------------------------
+
+
+def reach(desk: Desk) -> list[str]:
+    """Which pick-ups can ever see an earth fault on this machine: a sentence for each scheme and
+    element."""
+    faults = desk.earth_faults()
+    current = np.abs(faults.fault_current_a[0])
+    most, place = float(current.max()), float(PLACES[current.argmax()])
+    where = (
+        "at the terminals"
+        if place == 1
+        else f"at {100 * place:g} % of the winding from the neutral"
+    )
+    lines = paragraph(
+        f"A bolted earth fault drives at most {most:.4g} A primary ({where}, no load, every input"
+        f" at its centre). That is {most / desk.turns:.4g} A secondary before the CTs take their"
+        " exciting currents.",
+        "  ",
+    )
+    for kind in desk.study.scheme.kinds:
+        for axis in AXES:
+            if desk.scheme(kind).of(axis):
+                lines += paragraph(
+                    _reach_of(desk, kind, axis, faults.end_currents_a.reshape(-1, 6)), "  "
+                )
+    return lines
+
+
+def _pickups(lattice: Lattice, axis: Axis) -> tuple[float, ...]:
+    return lattice.phase_pickup_a if axis == "phase" else lattice.earth_pickup_a
+
+
+def _lattices(desk: Desk, kind: str) -> list[Lattice]:
+    return [lattice for lattice in grid_lattices(desk.study) if lattice.scheme == kind]
+
+
+def _reach_of(desk: Desk, kind: str, axis: Axis, primary_a: NDArray[np.complex128]) -> str:
+    biased = any(desk.scheme(kind).elements[k].bias for k in desk.scheme(kind).of(axis))
+    carried: dict[str, float] = {}
+    seen: dict[str, list[float]] = {}
+    blind: dict[str, list[float]] = {}
+    for lattice in _lattices(desk, kind):
+        most, label = (
+            float(np.nanmax(desk.compared_a(lattice, axis, primary_a))),
+            _label(lattice, biased),
+        )
+        carried[label] = max(most, carried.get(label, most))
+        for pickup in _pickups(lattice, axis):
+            (blind if pickup >= most else seen).setdefault(label, []).append(pickup)
+    low, high = min(carried.values()), max(carried.values())
+    span = (
+        f"{high:.3g} A"
+        if high - low < 5e-3 * high
+        else (f"{low:.3g} to {high:.3g} A, by {'slope' if biased else 'stabilising resistance'}")
+    )
+    said = (
+        f"{kind}, {'earth element' if axis == 'earth' else 'phase elements'}: the leg then carries"
+        f" {span}"
+    )
+    form = desk.study.scheme.bias_form
+    said += (
+        ""
+        if not biased
+        else ", the bias taken off"
+        if form == "sum"
+        else " where that is above the bias"
+    )
+    never = {label: tuple(dict.fromkeys(pickups)) for label, pickups in blind.items()}
+    if not never:
+        return f"{said}; every pick-up can see it."
+    if not seen:
+        every = tuple(dict.fromkeys(pickup for pickups in never.values() for pickup in pickups))
+        return (
+            f"{said}; no pick-up ({_amperes(every)}) can ever see an earth fault on this machine."
+        )
+    if len(never) == len(carried) and len(set(never.values())) == 1:
+        return (
+            f"{said}; set to {_amperes(next(iter(never.values())))} it can never see an earth fault"
+            " on this machine."
+        )
+    parts = [f"{_amperes(pickups)} with {label}" for label, pickups in never.items()]
+    return (
+        f"{said}; it can never see an earth fault on this machine when set to {'; '.join(parts)}."
+    )
+
+
+def _label(lattice: Lattice, biased: bool) -> str:
+    """What tells this lattice from the scheme's others."""
+    slope = f"slope {lattice.bias.slope1:g}" if biased and lattice.bias is not None else ""
+    return slope or f"{lattice.stabilising_resistance_ohm:g} ohm"
+
+
+def _amperes(pickups: tuple[float, ...]) -> str:
+    if len(pickups) > 6:
+        return f"{pickups[0]:g} to {pickups[-1]:g} A"
+    return listed([f"{pickup:g}" for pickup in pickups], "or") + " A"
+
+
+# --- hand calculation ---------------------------------------------------------
+
+
+def hand_calculation(desk: Desk) -> list[str]:
+    """The classic formulas with their numbers."""
+    parts = (
+        _unprotected,
+        _operating_currents,
+        stability,
+        stabilising_resistance,
+        bias,
+        _balancing,
+        _capacitive,
+        short_circuit,
+        _direct_currents,
+        lambda desk: excitation(desk.study),
+    )
+    lines = [list(part(desk)) for part in parts]
+    return [line for part in lines if part for line in ("", *part)][1:]
+
+
+def _finest_and_coarsest(desk: Desk) -> Iterator[tuple[Axis, float]]:
+    wanted = desk.study.candidates
+    yield from (("phase", pickup) for pickup in outermost(wanted.phase_pickup_a))
+    yield from (("earth", pickup) for pickup in outermost(wanted.earth_pickup_a))
+
+
+def _unprotected(desk: Desk) -> Iterator[str]:
+    without = (
+        ", no bias" if any(desk.scheme(kind).biased for kind in desk.study.scheme.kinds) else ""
+    )
+    yield from paragraph(
+        "Unprotected part of the winding, from the neutral, x = I_set N R / E (bolted earth fault, "
+        f"ideal CTs, no capacitance, no winding impedance{without}):",
+        "  ",
+    )
+    rows = []
+    for element, pickup in _finest_and_coarsest(desk):
+        x = float(handcalc.unprotected_fraction(pickup * desk.turns, desk.neutral_ohm, desk.emf_v))
+        rows.append(
+            (
+                f"{element} {pickup:g} A",
+                f"{pickup:g} A x {desk.turns:g} x {desk.neutral_ohm:.4g} ohm / {desk.emf_v:.4g} V",
+                f"= {left_unprotected(x, 4)}",
+            )
+        )
+    yield from table(None, rows, "<<<", "    ")
+
+
+def _direct_currents(desk: Desk) -> Iterator[str]:
+    """How fast what saturates the CTs goes."""
+    yield from paragraph(
+        "DC component of the events' currents, time constant (of an energisation that of its flux "
+        "offset):",
+        "  ",
+    )
+    found = [(event.name, direct_s(desk.study, event)) for event in desk.study.external_events]
+    rows = [
+        (name, "none" if seconds is None else f"{1000 * seconds:.3g} ms") for name, seconds in found
+    ]
+    yield from table(None, rows, "<>", "    ")
+
+
+def _operating_currents(desk: Desk) -> Iterator[str]:
+    yield from paragraph(
+        "Primary operating current: the arithmetic upper bound N (I_set + n I_exc), n the CTs "
+        "in parallel across the leg (2 in a phase leg, a fault between phases; 6 or 4 in an earth "
+        "leg, an earth fault), and beside it the phasor value. V = I_set R over the legs on the "
+        "fault's path, one CT and its lead; I_exc is one CT's exciting current at V."
+        + (RESTRAINED if any(desk.scheme(kind).biased for kind in desk.study.scheme.kinds) else ""),
+        "  ",
+    )
+    head = (
+        "element",
+        "R_st ohm",
+        "V",
+        "of V_k",
+        "I_exc mA",
+        "ideal CTs A",
+        "upper bound A",
+        "phasors A",
+    )
+    starred = False
+    for kind in desk.study.scheme.kinds:
+        rows = [
+            row
+            for axis in AXES
+            if desk.scheme(kind).of(axis)
+            for row in _operating_rows(desk, kind, axis)
+        ]
+        yield f"    {kind}"
+        yield from table(head, rows, "<>>>>>>>", "      ")
+        starred |= any("*" in row[-1] for row in rows)
+    if starred:
+        yield from paragraph(
+            "* beyond a quarter of the knee voltage, where remanence and saturation decide; a run "
+            "solves earth faults there in time.",
+            "    ",
+            "      ",
+        )
+
+
+def _operating_rows(desk: Desk, kind: str, axis: Axis) -> Iterator[tuple[str, ...]]:
+    """Finest and coarsest pick-up on each stabilising resistance, where that stands in the
+    element's leg."""
+    scheme = desk.scheme(kind)
+    in_leg = "stabilising" in scheme.legs[scheme.elements[scheme.of(axis)[0]].leg].parts
+    lattices = _lattices(desk, kind)
+    by_ohm: dict[float, list[Lattice]] = {
+        lattice.stabilising_resistance_ohm: [] for lattice in lattices
+    }
+    for lattice in lattices:
+        by_ohm[lattice.stabilising_resistance_ohm].append(lattice)
+    ohms = tuple(by_ohm)
+    for ohm in (ohms if len(ohms) <= MOST_RESISTANCES else outermost(ohms)) if in_leg else ohms[:1]:
+        found = sorted({pickup for lattice in by_ohm[ohm] for pickup in _pickups(lattice, axis)})
+        for pickup in outermost(tuple(found)):
+            lattice = next(lattice for lattice in by_ohm[ohm] if pickup in _pickups(lattice, axis))
+            yield _operating_row(desk, lattice, axis, pickup, in_leg)
+
+
+def _operating_row(
+    desk: Desk, lattice: Lattice, axis: Axis, pickup: float, in_leg: bool
+) -> tuple[str, ...]:
+    scheme, ohms = desk.scheme(lattice.scheme), desk.ohms(lattice.circuit)
+    leg, cts = scheme.elements[scheme.of(axis)[0]].leg, desk.driving(lattice.scheme, axis)
+    path = float(ohms[leg]) if axis == "phase" else scheme.path_ohm(axis, ohms)
+    volts, ideal, knee = (
+        pickup * (path + desk.series_ohm(cts)),
+        desk.turns * pickup,
+        desk.knee_of(cts),
+    )
+    exciting = desk.exciting_a(volts, cts)
+    head = (
+        f"{axis} {pickup:g} A",
+        f"{lattice.stabilising_resistance_ohm:g}" if in_leg else "-",
+        f"{volts:.3g}",
+        f"{100 * volts / knee:.3g} %",
+    )
+    if np.isnan(exciting):
+        return *head, "above knee", f"{ideal:.4g}", "-", "-"
+    count = int(np.count_nonzero(scheme.table[leg]))
+    most = float(handcalc.primary_operating_current(desk.turns, pickup, exciting, count))
+    cells = *head, f"{1000 * exciting:.3g}", f"{ideal:.4g}"
+    biased = desk.biased(lattice.scheme, axis)
+    phasor = desk.operating_a(
+        lattice, axis, pickup, far := 1.05 * most * (MOST_RESTRAINT if biased else 1)
+    )
+    if np.isnan(phasor):
+        return *cells, "-" if biased else f"{most:.4g}", f"above {far:.3g} "
+    mark = "*" if pickup * path > steady.VALID_KNEE_SHARE * knee else " "
+    return *cells, "-" if biased else f"{most:.4g}", f"{phasor:.4g}{mark}"
+
+
+def _balancing(desk: Desk) -> Iterator[str]:
+    if "two_phase_one_earth" not in desk.study.scheme.kinds:
+        return
+    given, fixed = (
+        desk.study.scheme.balancing_resistance_ohm,
+        desk.at("scheme.phase_stabilising_ohm"),
+    )
+    changes = desk.study.relay.phase_burden_va is not None
+    for pickup in outermost(desk.study.candidates.phase_pickup_a)[
+        slice(None) if changes else slice(1)
+    ]:
+        burden, at = desk.burden_ohm("phase", pickup), f" at {pickup:g} A" if changes else ""
+        text = (
+            f"Balancing resistance{at} = phase leg = {burden:g} + {fixed:g} = {burden + fixed:g}"
+            " ohm; "
+        )
+        equal = "the study takes it equal in every sample, so it leaves no spill."
+        yield from paragraph(
+            text + (equal if given is None else _mismatch(desk, given, burden + fixed)), "  "
+        )
+
+
+def _mismatch(desk: Desk, given: Distribution, leg: float) -> str:
+    """The spill of the balancing resistance that is farthest from the phase leg's."""
+    low, high = given.support()
+    text = (
+        f"the study has {low:.4g} ohm"
+        if low == high
+        else f"the study has {low:.4g} to {high:.4g} ohm"
+    )
+    if not np.isfinite(high):
+        low, high = float(given.ppf(0.01)), float(given.ppf(0.99))
+        text = f"98 % of the study's lie at {low:.4g} to {high:.4g} ohm"
+    worst, volts = max((low, high), key=lambda ohm: abs(ohm - leg)), 0.1 * desk.knee_v
+    exciting, current = desk.exciting_a(volts), volts / max(leg, worst, 1e-9)
+    if exciting == 0 or leg == worst:
+        return text + ": no spill."
+    wanted = desk.study.candidates
+    earth, ohms = (
+        desk.burden_ohm("earth", wanted.earth_pickup_a[0]),
+        outermost(wanted.stabilising_resistance_ohm),
+    )
+    spill = [
+        float(handcalc.balancing_spill(current, leg, worst, earth + ohm, volts / exciting))
+        for ohm in ohms
+    ]
+    each = [
+        f"{1000 * value:.3g} mA with {ohm:g} ohm there"
+        for value, ohm in zip(spill, ohms, strict=True)
+    ]
+    return (
+        f"{text}. At {worst:.4g} ohm, {current:.3g} A that sums to zero over the legs (a tenth of"
+        f" the knee voltage) leaves in the earth leg {listed(each)}."
+    )
+
+
+def _capacitive(desk: Desk) -> Iterator[str]:
+    capacitance, omega = desk.capacitance_f(), desk.study.machine.omega
+    limit = float(handcalc.capacitive_limit_ohm(omega, capacitance))
+    rule = "Rule of the capacitive current, R_N <= 1 / (3 w C)"
+    if not np.isfinite(limit):
+        yield from paragraph(f"{rule}: no capacitance is given.", "  ")
+        return
+    verdict = "kept" if desk.neutral_ohm <= limit else "not kept"
+    yield from paragraph(
+        f"{rule} = 1 / (3 x {omega:.4g} 1/s x {capacitance * 1e6:.3g} uF) = {limit:.4g} ohm; the "
+        f"neutral has {desk.neutral_ohm:.4g} ohm: {verdict}.",
+        "  ",
+    )

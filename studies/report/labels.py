@@ -1,0 +1,123 @@
+"""Where a label can stand beside its curve without touching any curve or another label."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+__all__ = ["Place", "packed", "place_labels", "spread", "text_size"]
+
+MARGIN, STEP = 2.5, 1.0  # of the plot's width and height, each 100
+
+
+@dataclass(frozen=True)
+class Place:
+    """Lower left corner of a label, and a line from its edge to its curve; on axes of 100 x 100."""
+
+    left: float
+    low: float
+    line: tuple[tuple[float, float], tuple[float, float]]  # from the label to the curve
+
+
+def place_labels(
+    x: Array, curves: Sequence[Array], sizes: Sequence[tuple[float, float]]
+) -> list[Place]:
+    """For each curve y (m,) over x (m,) and each label's (width, height), all of 0 ... 100: the
+    free place nearest to its curve. A place between which and the curve another curve passes is
+    avoided; where nothing is free, a label covers as little of the curves as it can, and never
+    another label while there is room."""
+    taken: list[Array] = []
+    places = []
+    for own, (width, height) in zip(curves, sizes, strict=True):
+        left, low = np.meshgrid(
+            np.arange(MARGIN, 100 - width, STEP), np.arange(MARGIN, 100 - height, STEP)
+        )
+        boxes = np.stack(
+            [left.ravel(), low.ravel(), left.ravel() + width, low.ravel() + height], axis=1
+        )
+        away = [_distance(boxes, x, y) for y in curves]
+        mine = _distance(boxes, x, own)
+        near = mine.min(axis=1)
+        cost = near + 3 * np.maximum(
+            near - np.min(away, axis=(0, 2)), 0.0
+        )  # another curve lies between
+        cost += 1e2 * np.sum([(d < MARGIN).sum(axis=1) for d in away], axis=0)
+        for box in taken:
+            cost += np.where(_between(boxes, box) < MARGIN, 1e6, 0.0)
+        best = int(np.argmin(cost))
+        at = _end(x, mine[best], taken)
+        taken.append(boxes[best])
+        places.append(
+            Place(float(boxes[best, 0]), float(boxes[best, 1]), _line(boxes[best], x[at], own[at]))
+        )
+    return places
+
+
+def packed(text: str, most: int = 44) -> str:
+    """The text in lines of at most so many characters, broken after commas."""
+    lines = [""]
+    for part in text.split(", "):
+        longer = f"{lines[-1]}, {part}" if lines[-1] else part
+        if len(longer) <= most or not lines[-1]:
+            lines[-1] = longer
+        else:
+            lines[-1] += ","
+            lines.append(part)
+    return "\n".join(lines)
+
+
+def spread(wanted: Sequence[float], heights: Sequence[float]) -> list[float]:
+    """Middles of texts of these heights, one above the other in this order and nearest to `wanted`
+    (rising): least squares, by pooling neighbours that would overlap."""
+    gaps = [(one + other) / 2 for one, other in pairwise(heights)]
+    above = np.concatenate([[0.0], np.cumsum(gaps)])  # of each over the first when they touch
+    pools: list[tuple[float, int]] = []  # sum and number of what stands together
+    for height in np.asarray(wanted) - above[: len(wanted)]:
+        pools.append((float(height), 1))
+        while len(pools) > 1 and pools[-2][0] / pools[-2][1] > pools[-1][0] / pools[-1][1]:
+            (one, m), (other, n) = pools[-2:]
+            pools[-2:] = [(one + other, m + n)]
+    lowest = [total / count for total, count in pools for _ in range(count)]
+    return [float(low + over) for low, over in zip(lowest, above, strict=False)]
+
+
+def text_size(text: str, points: float, axes_points: tuple[float, float]) -> tuple[float, float]:
+    """Width and height of a text on axes of that size [points], each axis counted as 100."""
+    from matplotlib.textpath import TextPath
+
+    lines = text.splitlines()
+    width = max(float(TextPath((0, 0), line, size=points).get_extents().width) for line in lines)
+    return 100 * width / axes_points[0], 100 * 1.25 * points * len(lines) / axes_points[1]
+
+
+def _end(x: Array, away: Array, taken: Sequence[Array]) -> int:
+    """Of the points nearest to a label the first that has no other label above or below."""
+    near = np.flatnonzero(away <= away.min() + 1e-9)
+    free = [k for k in near if all(not box[0] - MARGIN < x[k] < box[2] + MARGIN for box in taken)]
+    return int(free[0] if free else near[0])
+
+
+def _distance(boxes: Array, x: Array, y: Array) -> Array:
+    """From each box (b, 4) to each point (m,): (b, m), 0 inside."""
+    aside = np.maximum(np.maximum(boxes[:, :1] - x, x - boxes[:, 2:3]), 0.0)
+    above = np.maximum(np.maximum(boxes[:, 1:2] - y, y - boxes[:, 3:4]), 0.0)
+    return np.hypot(aside, above)
+
+
+def _between(boxes: Array, other: Array) -> Array:
+    """From each box (b, 4) to one other: (b,), 0 where they overlap."""
+    aside = np.maximum(np.maximum(boxes[:, 0] - other[2], other[0] - boxes[:, 2]), 0.0)
+    above = np.maximum(np.maximum(boxes[:, 1] - other[3], other[1] - boxes[:, 3]), 0.0)
+    return np.asarray(np.hypot(aside, above))
+
+
+def _line(box: Array, x: Any, y: Any) -> tuple[tuple[float, float], tuple[float, float]]:
+    edge = float(np.clip(x, box[0], box[2])), float(np.clip(y, box[1], box[3]))
+    return edge, (float(x), float(y))

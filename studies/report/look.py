@@ -1,0 +1,150 @@
+"""The one look of every figure: size of a page, colours that colour-blind readers tell apart, text
+that stays text."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+__all__ = [
+    "CHOSEN",
+    "FAINT",
+    "FALSE",
+    "FALSE_TEXT",
+    "MISSED",
+    "PRESENT",
+    "RUNNER_UP",
+    "SCHEMES",
+    "backing",
+    "blank",
+    "decades",
+    "look",
+    "percent",
+    "side_by_side",
+    "stacked",
+    "with_limits",
+    "write_figure",
+]
+
+MISSED, FALSE, FALSE_TEXT = (
+    "#0173b2",
+    "#d55e00",
+    "#b35e00",
+)  # the two questions; darker where it is text
+CHOSEN, PRESENT, RUNNER_UP, FAINT = "#222222", "#7b3294", "#6b6b6b", "#b9b9b9"
+SCHEMES = (
+    "#029e73",
+    "#cc78bc",
+    "#ca9161",
+    "#56b4e9",
+    "#332288",
+    "#882255",
+)  # in the order of the study's schemes
+WIDTH_MM, PNG_DPI = 160.0, 200
+
+_RC: dict[str, Any] = {
+    "svg.fonttype": "none",
+    "svg.hashsalt": "statorodds",
+    "font.size": 9.0,
+    "font.family": "sans-serif",
+    "axes.labelsize": 9.0,
+    "axes.titlesize": 9.0,
+    "xtick.labelsize": 8.5,
+    "ytick.labelsize": 8.5,
+    "legend.fontsize": 8.5,
+    "legend.title_fontsize": 8.5,
+    "axes.linewidth": 0.8,
+    "grid.linewidth": 0.5,
+    "grid.color": "#dddddd",
+    "axes.edgecolor": "#555555",
+    "lines.linewidth": 1.6,
+    "text.parse_math": False,
+    "axes.formatter.use_mathtext": False,
+}
+
+
+@contextmanager
+def look() -> Iterator[None]:
+    """Draw and write figures within; what is set elsewhere in the process stays as it is."""
+    import matplotlib as mpl
+    import seaborn as sns
+
+    with mpl.rc_context(mpl.rcParamsDefault | sns.axes_style("whitegrid") | _RC):
+        yield
+
+
+def blank(height_mm: float = 105.0) -> tuple[Figure, Axes]:
+    """An empty figure as wide as a page's text. Needs no display and leaves no global state."""
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(WIDTH_MM / 25.4, height_mm / 25.4), layout="constrained")
+    return figure, figure.subplots()
+
+
+def stacked(panels: int, height_mm: float) -> tuple[Figure, list[Axes]]:
+    """An empty figure of panels one above the other with one horizontal axis."""
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(WIDTH_MM / 25.4, height_mm / 25.4), layout="constrained")
+    return figure, list(figure.subplots(panels, sharex=True))
+
+
+def side_by_side(panels: int, height_mm: float) -> tuple[Figure, list[Axes]]:
+    """An empty figure of panels side by side with one vertical axis."""
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(WIDTH_MM / 25.4, height_mm / 25.4), layout="constrained")
+    return figure, list(figure.subplots(1, panels, sharey=True, squeeze=False)[0])
+
+
+def decades(ax: Axes, which: Literal["x", "y"], low: float, high: float) -> None:
+    """A logarithmic axis with plain numbers at its decades."""
+    from matplotlib.ticker import LogLocator, NullFormatter
+
+    axis = ax.xaxis if which == "x" else ax.yaxis
+    ax.set(**{f"{which}scale": "log", f"{which}lim": (low, high)})
+    axis.set_major_locator(LogLocator())
+    axis.set_major_formatter(lambda value, _: f"{value:g}")
+    axis.set_minor_formatter(NullFormatter())
+
+
+def write_figure(figure: Figure, folder: Path, stem: str, title: str) -> tuple[Path, Path]:
+    """<stem>.svg, of the same bytes every time, and <stem>.png; `title` is what a screen reader
+    says."""
+    svg, png = folder / f"{stem}.svg", folder / f"{stem}.png"
+    with look(), warnings.catch_warnings():
+        warnings.filterwarnings(
+            "ignore", "Glyph .* missing from", UserWarning
+        )  # a box in the PNG, text in the SVG
+        figure.savefig(svg, metadata={"Date": None, "Title": title})
+        figure.savefig(png, dpi=PNG_DPI, metadata={"Title": title})
+    return svg, png
+
+
+def percent(value: float, digits: int = 2) -> str:
+    """A probability as per cent in plain figures: 0.024 %, 12 %, 100 %; 3e-05 % below a
+    ten-thousandth."""
+    share = float(f"{100 * value:.{digits}g}") + 0.0  # no minus before a 0
+    if share and abs(share) < 1e-4:
+        return f"{share:g} %"
+    return f"{share:.10f}".rstrip("0").rstrip(".") + " %"
+
+
+def with_limits(row: Mapping[str, Any], name: str, digits: int = 2) -> str:
+    """A probability of a row with its limits, `name`, `name_low` and `name_high`: 12 % (11 to 13
+    %)."""
+    p, low, high = (percent(row[f"{name}{end}"], digits) for end in ("", "_low", "_high"))
+    return f"{p} ({low.removesuffix(' %')} to {high})"
+
+
+def backing() -> dict[str, Any]:
+    """A white ground for a text that stands on lines, as `bbox`. A stroke around the letters would
+    turn them into outlines, and the text of an SVG must stay text."""
+    return {"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.8}

@@ -1,0 +1,55 @@
+"""A setting as a sheet lists it: every value that a relay takes, its unit beside it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from montecarlo.frames.rows import setting_columns
+from montecarlo.study.candidates import Setting
+from montecarlo.study.description import Study
+
+__all__ = ["bias_words", "setting_lines", "setting_row"]
+
+LABELS = {
+    "phase_pickup_a": ("phase pick-up", " A secondary"),
+    "earth_pickup_a": ("earth pick-up", " A secondary"),
+    "slope1": ("slope", ""),
+    "slope_break_a": ("break (turning point), bias current", " A secondary"),
+    "slope2": ("slope above the break", ""),
+    "delay_s": ("delay", " s"),
+    "stabilising_resistance_ohm": ("stabilising resistance", " ohm"),
+}
+FORMS = {
+    "sum": "sum: trips above pick-up and bias together",
+    "greater_of": "greater of: trips above pick-up and above bias",
+}
+CURRENTS = {
+    "mean": "mean of the ends' currents",
+    "sum": "sum of the ends' currents",
+    "largest": "largest of the ends' currents",
+}
+
+
+def setting_row(study: Study, setting: Setting) -> dict[str, Any]:
+    """The setting as a row of the candidates: NaN for what its scheme does not have."""
+    return {
+        "scheme": setting.scheme,
+        **{name: value for name, (value,) in setting_columns(study, [setting]).items()},
+    }
+
+
+def setting_lines(study: Study, row: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    """Name and value with its unit of all that the setting has; row as `setting_row` gives it."""
+    for key, (label, unit) in LABELS.items():
+        if not math.isnan(row[key]):
+            yield label, f"{row[key]:g}{unit}"
+    yield from bias_words(study, row)
+
+
+def bias_words(study: Study, row: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    """How a biased element weighs its bias; nothing for another."""
+    if not math.isnan(row["slope1"]):
+        yield "bias form", FORMS[study.scheme.bias_form]
+        yield "bias current", CURRENTS[study.scheme.bias_current]

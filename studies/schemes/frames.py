@@ -1,0 +1,191 @@
+"""Schemes side by side, each at its own best setting: what each is, how they differ, what one
+misses and another catches. All on the plants and events of one fresh batch."""
+
+from __future__ import annotations
+
+import math
+from itertools import permutations
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from montecarlo.engine.batch import Batch
+from montecarlo.engine.run import Outcome
+from montecarlo.estimates.assemble import Stratum, weighted
+from montecarlo.estimates.choose import weights_of
+from montecarlo.estimates.compare import differences, distinguishable, level_of
+from montecarlo.estimates.intervals import Estimate
+from montecarlo.estimates.paired import Half, paired
+from montecarlo.frames.choosing import SAME, nearest
+from montecarlo.frames.closest import none_usable
+from montecarlo.frames.result import Result
+from montecarlo.frames.rows import SETTINGS
+from montecarlo.study.candidates import Setting
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["ALL_TYPES", "caught_rows", "difference_rows", "scheme_rows"]
+
+ALL_TYPES = "all within reach"
+FIGURES = (
+    "p_missed",
+    "p_missed_low",
+    "p_missed_high",
+    "p_false",
+    "p_false_low",
+    "p_false_high",
+    "p_false_bound",
+    "p_false_from",
+    "missed_per_year",
+    "false_per_year",
+    "covered_median",
+    "covered_p05",
+    "covered_p95",
+)
+MAYBE = (
+    "cost_per_year",
+    "cost_per_year_low",
+    "cost_per_year_high",
+    "p_backup_only",
+    "p_nobody",
+    "p_nobody_low",
+    "p_nobody_high",
+    "nobody_per_year",
+    "worst_scenario",
+    "worst_p_missed",
+    "worst_cost_per_year",
+    "worst_p_false",
+    "worst_p_false_bound",
+)
+
+
+def scheme_rows(result: Result) -> pd.DataFrame:
+    """A row a scheme, in the study's order: its best setting and what that is worth, as in
+    `candidates`; without one empty, and `note` says why of the candidate nearest to the policy's
+    limit."""
+    import pandas as pd
+
+    frame = result.candidates
+    shown = ["candidate", *SETTINGS, *FIGURES, *(name for name in MAYBE if name in frame)]
+    rows: list[dict[str, Any]] = []
+    for scheme, best in result.outcome.best.items():
+        own = frame[frame["scheme"] == scheme]
+        judged = {
+            "scheme": scheme,
+            "candidates": len(own),
+            "chosen": best in {result.outcome.chosen} - {None},
+        }
+        if best is None:
+            rows.append(judged | {"has_best": False, "note": _why_none(own)})
+        else:
+            row = frame.iloc[result.outcome.first.settings.index(best)]
+            rows.append(
+                judged | {name: row[name] for name in shown} | {"has_best": True, "note": ""}
+            )
+    columns = ["scheme", "candidate", "has_best", *shown[1:], "candidates", "chosen", "note"]
+    table = pd.DataFrame(rows).reindex(columns=columns)
+    return table.astype({"candidate": "Int64"})
+
+
+def _why_none(own: pd.DataFrame) -> str:
+    """Why no candidate of a scheme may be chosen."""
+    if (number := nearest(own)) is None:
+        return none_usable(own)
+    note = str(own.set_index("candidate").loc[number, "note"])
+    return (
+        f"nearest to the limit is no. {number}:"
+        f" {note or 'it missed the limit on fresh random numbers'}"
+    )
+
+
+# --- differences --------------------------------------------------------------
+
+
+def difference_rows(outcome: Outcome) -> pd.DataFrame:
+    """A row an ordered pair of schemes and quantity: `scheme` minus `minus`, paired, with limits
+    that hold for all pairs together with 95 %, and what they show. p_nobody, with a back-up: what
+    neither it nor the scheme catches."""
+    import pandas as pd
+
+    rows: list[dict[str, Any]] = []
+    standing = _standing(outcome)
+    level = level_of(math.comb(len(standing), 2))  # the other order is the same pair
+    for (one, a), (other, b) in permutations(standing.items(), 2):
+        assert outcome.fresh is not None
+        settings = outcome.fresh.settings
+        at = settings.index(a), settings.index(b)
+        gaps = differences(outcome.study, outcome.fresh.strata, *at, level)
+        if outcome.study.backup is not None:
+            gaps["p_nobody"] = _nobody(outcome, outcome.fresh, *at, level)
+        rows += [
+            {
+                "scheme": one,
+                "minus": other,
+                "quantity": quantity,
+                "difference": float(gap.p),
+                "low": float(gap.low),
+                "high": float(gap.high),
+                "verdict": "distinguishable" if distinguishable(gap) else SAME,
+            }
+            for quantity, gap in gaps.items()
+        ]
+    return pd.DataFrame(
+        rows, columns=["scheme", "minus", "quantity", "difference", "low", "high", "verdict"]
+    )
+
+
+def _standing(outcome: Outcome) -> dict[str, Setting]:
+    """Schemes that have a best setting."""
+    return {scheme: best for scheme, best in outcome.best.items() if best is not None}
+
+
+def _nobody(outcome: Outcome, batch: Batch, one: int, other: int, level: float) -> Estimate:
+    weight = weights_of(outcome.study)
+    strata = [batch.nobody.get(name, batch.strata[name]) for name in weight.internal]
+    return paired(Half(strata, weight.shares, one), Half(strata, weight.shares, other), level)
+
+
+# --- missed by one, caught by another -----------------------------------------
+
+
+def caught_rows(outcome: Outcome) -> pd.DataFrame:
+    """A row an ordered pair of schemes and fault type, and one of all types: P(missed by one and
+    caught by the other) with 95 % limits, of the faults of that type, and how many a year."""
+    import pandas as pd
+
+    best = _standing(outcome)
+    columns = ["missed_by", "caught_by", "type", "samples", "p", "p_low", "p_high", "per_year"]
+    if outcome.fresh is None or len(best) < 2:
+        return pd.DataFrame(columns=columns)
+    batch, weight = outcome.fresh, weights_of(outcome.study)
+    yearly = weight.internal_per_year * weight.reachable
+    strata = [batch.caught[name] for name in weight.internal]
+    found = [
+        (stratum.name.partition(".")[2], _samples(stratum), share, stratum.estimate())
+        for stratum, share in zip(strata, weight.shares, strict=True)
+    ]
+    found.append(
+        (ALL_TYPES, sum(map(_samples, strata)), 1.0, Estimate(*weighted(strata, weight.shares)))
+    )
+    rows = []
+    for one, other in permutations(best, 2):
+        place = batch.paired.index(best[one]) * len(batch.paired) + batch.paired.index(best[other])
+        rows += [
+            (
+                one,
+                other,
+                kind,
+                samples,
+                each.p[place],
+                each.low[place],
+                each.high[place],
+                yearly * share * each.p[place],
+            )
+            for kind, samples, share, each in found
+        ]
+    return pd.DataFrame(rows, columns=columns)
+
+
+def _samples(stratum: Stratum) -> int:
+    return int(np.sum(stratum.trials))

@@ -1,0 +1,259 @@
+"""How firm the choice is, in words: against the runner-up and the setting in service, against what
+lies a step away, and which rule kept the next better candidate out."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from montecarlo.engine.tails import RARE, WIDER
+from montecarlo.frames.choosing import ASKED, SAME
+from montecarlo.quantities.wording import listed
+from montecarlo.study.description import Study
+from studies.report.look import percent, with_limits
+from studies.report.money import amount, cost_with_limits
+from studies.report.words import scheme_name, setting_text
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from montecarlo import Result
+
+__all__ = [
+    "against_others",
+    "around",
+    "cost_text",
+    "hinge_text",
+    "moved",
+    "no_false_trip",
+    "tails_text",
+    "worst_case",
+]
+
+WHAT = {"p_missed": "missed faults", "p_false": "false trips", "cost_per_year": "cost"}
+
+
+def against_others(result: Result) -> str:
+    """The paired differences of `comparison`, in percentage points."""
+    rows = result.candidates.set_index("candidate")
+    texts = []
+    for (pair, one, other), gaps in result.comparison.groupby(
+        ["pair", "candidate", "minus"], sort=False
+    ):
+        text = f"{pair}: " + ", ".join(_gap(row, result.study) for row in gaps.to_dict("records"))
+        if pair == ASKED:
+            batch = "the fresh batch" if (gaps["batch"] == 2).all() else "the study's own batch"
+            text = f"no. {one} minus no. {other}{text.removeprefix(ASKED)} (on {batch})"
+        if pair == "chosen minus runner-up":
+            row = rows.loc[other].to_dict()
+            head = (
+                f"The runner-up is no. {other}, {scheme_name(row['scheme'])}: {setting_text(row)}"
+            )
+            every = (gaps["verdict"] == SAME).all()
+            texts.append(
+                f"{head}; {'the two are not distinguishable at 95 %, ' if every else ''}{text}."
+            )
+        else:
+            texts.append(f"{text[0].upper()}{text[1:]}.")
+    units = "in percentage points"
+    if (cost := result.study.policy.least_annual_cost) is not None:
+        units += f", of cost in {cost.unit} a year"
+    together = ", which hold for all pairs together" if len(texts) > 1 else ""
+    return (
+        f"{' '.join(texts)} Differences are paired, {units} (95 % limits{together})."
+        if texts
+        else ""
+    )
+
+
+def _gap(row: Mapping[str, Any], study: Study) -> str:
+    """A difference with its limits; that it shows nothing is said."""
+    what, scale, unit = WHAT[row["quantity"]], 100, ""
+    if row["quantity"] == "cost_per_year" and (cost := study.policy.least_annual_cost) is not None:
+        scale, unit = 1, f" {cost.unit} a year"  # the others in percentage points
+    change, low, high = (amount(scale * row[name], "+") for name in ("difference", "low", "high"))
+    return f"{what} {change}{unit} ({low} to {high}{', ' + SAME if row['verdict'] == SAME else ''})"
+
+
+def around(neighbours: pd.DataFrame) -> str:
+    """Which candidates one step away are no different from the chosen one, as far as the samples
+    show; all are told together with 95 %."""
+    if not len(neighbours):
+        return ""
+    same = neighbours[neighbours["verdict"] == SAME]
+    found = [
+        f"in {what} no. {listed(map(str, numbers))}"
+        for quantity, what in WHAT.items()
+        if (numbers := list(same.loc[same["quantity"] == quantity, "candidate"]))
+    ]
+    level = "at 95 % for all steps together"
+    return "One step of a grid away " + (
+        f"and not distinguishable from it {level}: {'; '.join(found)}."
+        if found
+        else f"every candidate is distinguishable from it {level}."
+    )
+
+
+def hinge_text(result: Result) -> str:
+    """The rule that decided."""
+    hinge, cost = result.hinge, result.study.policy.least_annual_cost
+    better = "misses less" if cost is None else "costs less"
+    if hinge is None:
+        return f"No candidate {better}, so no rule of the policy decides the choice."
+    aim = (
+        percent(hinge.aim, 3)
+        if cost is None
+        else cost_with_limits(
+            {
+                "cost_per_year": hinge.aim,
+                "cost_per_year_low": hinge.low,
+                "cost_per_year_high": hinge.high,
+            },
+            cost.unit,
+        )
+    )
+    batch = "fresh batch" if hinge.batch == 2 else "study's own batch"
+    row = result.candidates.set_index("candidate").loc[hinge.candidate].to_dict()
+    return (
+        f"What the choice hinges on: no. {hinge.candidate} ({scheme_name(row['scheme'])}:"
+        f" {setting_text(row)}) is the next that {better}, {aim}; it is refused because"
+        f" {hinge.reason} ({batch})."
+    )
+
+
+def no_false_trip(result: Result) -> str:
+    """How likely the chosen setting and the one in service stay without a false trip for the
+    policy's years."""
+    frame = result.candidates.set_index("candidate")
+    who = dict.fromkeys(frame.index[frame["present"]], "the present one") | {
+        result.chosen: "the chosen setting"
+    }
+    texts = [
+        f"with {words} {_likely(frame.loc[number].to_dict())}"
+        for number, words in reversed(who.items())
+    ]
+    return (
+        f"No false trip in {result.study.policy.years:g} years, at a constant rate:"
+        f" {', '.join(texts)}."
+    )
+
+
+def _likely(row: Mapping[str, Any]) -> str:
+    if math.isnan(row["p_no_false_trip"]):
+        return "unresolved"
+    if row["p_false"] == 0:
+        return f"probability at least {percent(row['p_no_false_trip_low'], 3)} (none seen)"
+    return f"probability {with_limits(row, 'p_no_false_trip', 3)}"
+
+
+def cost_text(result: Result, row: Mapping[str, Any]) -> str:
+    """What missed faults and false trips of the chosen setting cost a year."""
+    cost = result.study.policy.least_annual_cost
+    assert cost is not None
+    return (
+        f"Missed faults and false trips cost {cost_with_limits(row, cost.unit)}, at "
+        f"{amount(cost.missed_fault)} "
+        f"{cost.unit} a missed fault and {amount(cost.false_trip)} {cost.unit} a false trip; "
+        "no candidate that "
+        "may be chosen costs less in the study's own batch"
+    )
+
+
+def worst_case(result: Result) -> str:
+    """What the chosen setting is in each scenario, and which one decides."""
+    rows = result.scenarios
+    if not len(rows):
+        return ""
+    mine = rows[rows["candidate"] == result.chosen].to_dict("records")
+    quantity = "p_missed" if result.study.policy.least_annual_cost is None else "cost_per_year"
+    each = "; ".join(
+        f'"{row["scenario"]}" misses {percent(row["p_missed"], 3)}, '
+        + (
+            f"false trips fewer than {percent(row['p_false_high'])}"
+            if row["p_false"] == 0
+            else f"trips falsely on {percent(row['p_false'])}"
+        )
+        for row in mine
+    )
+    decides = next(row["scenario"] for row in mine if row["worst"])
+    return (
+        f"The policy judges by the worst of {len(mine)} scenarios, on the same random numbers:"
+        f" {each}. By "
+        f'{WHAT[quantity]} "{decides}" is its worst and decides. The figures above are of the study'
+        " as stated."
+    )
+
+
+def moved(result: Result) -> str:
+    """How far the choice moves: what each scenario would choose by itself."""
+    rows = result.scenario_choices.to_dict("records")
+    if not rows or result.chosen is None:
+        return ""
+    settings = result.candidates.set_index("candidate")
+    groups: dict[int | None, list[Mapping[str, Any]]] = {}
+    for row in rows:
+        groups.setdefault(
+            int(row["candidate"]) if row["candidate"] in settings.index else None, []
+        ).append(row)
+    parts = []
+    for candidate, mine in groups.items():
+        names = listed(f'"{row["scenario"]}"' for row in mine)
+        if candidate is None:
+            parts.append(f"{names} would choose nothing")
+        elif candidate == result.chosen:
+            parts.append(f"{names} would choose the same setting")
+        else:
+            of = settings.loc[candidate].to_dict()
+            worse = listed(_regret(row, result.study) for row in mine)
+            parts.append(
+                f"{names} would choose no. {candidate} ({scheme_name(of['scheme'])}:"
+                f" {setting_text(of)}), against which the chosen one has"
+                f" {worse}{' in this order' if len(mine) > 1 else ''}"
+            )
+    return f"Each scenario by itself (study's own batch): {'; '.join(parts)}."
+
+
+def _regret(row: Mapping[str, Any], study: Study) -> str:
+    return _gap(
+        {
+            "quantity": row["quantity"],
+            "difference": row["regret"],
+            "low": row["regret_low"],
+            "high": row["regret_high"],
+            "verdict": row["verdict"],
+        },
+        study,
+    )
+
+
+# --- rare false trips ---------------------------------------------------------
+
+
+def tails_text(result: Result) -> str:
+    """What rare false trips of the chosen setting come to with wider inputs; empty where they are
+    not so rare or these samples cannot tell."""
+    frame = result.rare
+    if not len(frame):
+        return ""
+    rows = frame[
+        (frame["candidate"] == result.chosen)
+        & frame["p_widened"].notna()
+        & (frame["widened_note"] == "")
+    ]
+    if not len(rows):
+        return ""
+    found = listed(
+        f"{_share(row, 'p_widened')} of the {row['event']} events instead of"
+        f" {_share(row, 'p_weighted')}"
+        for row in rows.to_dict("records")
+    )
+    return (
+        f"Below {percent(RARE)} the tails that the study assumes decide more than the samples do."
+        f" With every uncertain input spread {100 * (WIDER - 1):.0f} % wider (within what is"
+        f" possible; lists of values as they are) it would trip falsely on {found}."
+    )
+
+
+def _share(row: Mapping[str, Any], name: str) -> str:
+    return with_limits(row, name) if row[name] > 0 else f"fewer than {percent(row[f'{name}_high'])}"

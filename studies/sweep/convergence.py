@@ -1,0 +1,198 @@
+"""How p_missed and p_false of one candidate settle as the fresh batch's samples come in: table and
+figure. Draw within `look.look()`."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from montecarlo.engine.run import Outcome
+from studies.report.labels import packed
+from studies.report.look import (
+    CHOSEN,
+    FALSE,
+    FALSE_TEXT,
+    MISSED,
+    backing,
+    decades,
+    percent,
+)
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.axes import Axes
+
+__all__ = ["convergence", "convergence_frame", "worth_drawing"]
+
+PANELS = (
+    ("p_missed", "missed faults,\n% of those within reach", MISSED, MISSED),
+    ("p_false", "false trips,\n% of the external events", FALSE, FALSE_TEXT),
+)
+HEADROOM = 0.22  # of a panel's range, for its words
+DECADES = 20.0  # high over low from which an axis is logarithmic
+NEAR = 2.0  # times the band's highest, where a limit is still shown
+
+
+def convergence_frame(outcome: Outcome) -> pd.DataFrame:
+    """One row a share of the fresh batch: samples and the estimates from them, of the chosen
+    candidate, or without a choice of the one that was last tried on fresh random numbers. Empty
+    without a fresh batch."""
+    import pandas as pd
+
+    fresh = outcome.fresh
+    if fresh is None:
+        return pd.DataFrame()
+    setting = outcome.chosen or fresh.settings[0]  # the one on trial comes first
+    place, number = fresh.settings.index(setting), outcome.first.settings.index(setting) + 1
+    rows: list[dict[str, Any]] = []
+    for point in fresh.points:
+        row: dict[str, Any] = {
+            "candidate": number,
+            "share": point.share,
+            "samples": point.samples,
+            "earth_fault_samples": point.earth_faults,
+            "weighted_samples": point.weighted,
+        }
+        for name, total in (("p_missed", point.missed), ("p_false", point.false)):
+            row |= {
+                name: total.total[place],
+                f"{name}_low": total.low[place],
+                f"{name}_high": total.high[place],
+            }
+        rows.append(row | {"batch": 2})
+    return pd.DataFrame(rows)
+
+
+def worth_drawing(frame: pd.DataFrame) -> bool:
+    """A single point shows nothing of how it was come to."""
+    return len(frame) > 1
+
+
+def convergence(
+    frame: pd.DataFrame,
+    axes: Sequence[Axes],
+    *,
+    heading: str = "",
+    limit: float | None = None,
+    limit_text: str = "",
+) -> Sequence[Axes]:
+    """Two panels, p_missed over p_false, against the share of the batch: estimate, 95 % limits as a
+    band, a line at the final estimate; `heading`: whose; `limit`: the policy's, on p_false, drawn
+    if it is not far above the band."""
+    for ax, (name, label, colour, dark) in zip(axes, PANELS, strict=True):
+        share, last = frame["share"], frame.iloc[-1]
+        ax.fill_between(
+            share,
+            100 * frame[f"{name}_low"],
+            100 * frame[f"{name}_high"],
+            color=colour,
+            alpha=0.18,
+            linewidth=0,
+        )
+        ax.plot(
+            share,
+            100 * frame[name],
+            color=colour,
+            marker="o",
+            markersize=4.5,
+            clip_on=False,
+            zorder=3,
+        )
+        ax.axhline(100 * last[name], color=dark, linewidth=0.9, linestyle=(0, (1.5, 1.5)), zorder=2)
+        shown = (
+            name == "p_false" and limit is not None and limit <= NEAR * frame[f"{name}_high"].max()
+        )
+        near = limit if shown else None
+        _fit(frame, name, near, ax)
+        if near is not None:
+            _limit(ax, near, limit_text, above=near >= frame[name].iloc[0])
+        ax.set_ylabel(label, color=dark)
+        ax.annotate(
+            _words(last, name),
+            (1.0, 1.0),
+            xycoords="axes fraction",
+            xytext=(-4, -4),
+            textcoords="offset points",
+            ha="right",
+            va="top",
+            color=dark,
+            bbox=backing(),
+            zorder=5,
+        )
+    axes[0].set_title(packed(heading, 80), loc="left", color=CHOSEN)
+    _shares(frame, axes[-1])
+    return axes
+
+
+def _words(last: Any, name: str) -> str:
+    p, low, high = (last[name + end] for end in ("", "_low", "_high"))
+    if p == 0:
+        return f"whole batch: none seen, fewer than {percent(high)}"
+    digits = 2 if high <= low else max(2, 1 + math.ceil(math.log10(2 * p / (high - low))))
+    return (
+        f"whole batch: {percent(p, digits)}, 95 % limits {percent(low, digits)} to"
+        f" {percent(high, digits)}"
+    )
+
+
+def _fit(frame: pd.DataFrame, name: str, limit: float | None, ax: Axes) -> None:
+    """From the lowest end of the band to the highest, and to the policy's limit, with room above
+    for the words; never below 0. Logarithmic where the band spans decades."""
+    low, high = 100 * float(frame[f"{name}_low"].min()), 100 * float(frame[f"{name}_high"].max())
+    if limit is not None:
+        low, high = min(low, 100 * limit), max(high, 100 * limit)
+    room = (high - low) or 0.1 * high or 1.0
+    if low > 0 and high > DECADES * low:
+        decades(ax, "y", low / 1.3, high * (high / low) ** (1.5 * HEADROOM))
+        return
+    ax.set_ylim(max(low - 0.08 * room, 0.0), high + HEADROOM * room)
+
+
+def _limit(ax: Axes, limit: float, text: str, above: bool) -> None:
+    """`above`: whether its words stand above it, away from the curve; as far as the panel has
+    room."""
+    ax.axhline(100 * limit, color=FALSE, linestyle=(0, (6, 3)), linewidth=1.2, zorder=1.5)
+    low, high = ax.transData.transform([(1, y) for y in ax.get_ylim()])[:, 1]
+    place = (ax.transData.transform((1, 100 * limit))[1] - low) / (high - low)
+    above = place < 0.3 or (above and place < 0.7)
+    ax.annotate(
+        text or f"limit {percent(limit)}",
+        (0.0, 100 * limit),
+        xycoords=("axes fraction", "data"),
+        xytext=(4, 3 if above else -3),
+        textcoords="offset points",
+        ha="left",
+        va="bottom" if above else "top",
+        color=FALSE_TEXT,
+        bbox=backing(),
+        zorder=4,
+    )
+
+
+def _shares(frame: pd.DataFrame, ax: Axes) -> None:
+    """Halves of the batch on a logarithmic axis, and what the whole of it is."""
+    from matplotlib.ticker import FixedFormatter, FixedLocator, NullLocator
+
+    share, last = frame["share"], frame.iloc[-1]
+    ax.set_xscale("log")
+    ax.set_xlim(share.min(), 1.0)
+    ax.xaxis.set_major_locator(FixedLocator(list(share)))
+    ax.xaxis.set_major_formatter(
+        FixedFormatter([f"1/{1 / part:.0f}" if part < 1 else "whole" for part in share])
+    )
+    ax.xaxis.set_minor_locator(NullLocator())
+    sizes = [
+        f"{last[key]:,.0f} {words}"
+        for key, words in (
+            ("samples", "samples a type"),
+            ("earth_fault_samples", "earth faults"),
+            ("weighted_samples", "weighted samples an event"),
+        )
+        if last[key]
+    ]
+    ax.set_xlabel(
+        f"share of the fresh batch; the whole of it: {', '.join(sizes)}"
+        if len(sizes) < 3
+        else f"share of the fresh batch; the whole of it:\n{', '.join(sizes)}"
+    )

@@ -1,0 +1,98 @@
+"""Figure of how often an external event drives the elements beyond a pick-up. Draw within
+`look.look()`."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from studies.report.look import CHOSEN, FAINT, SCHEMES
+from studies.report.words import scheme_name
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.axes import Axes
+
+__all__ = ["exceedance"]
+
+LOWEST, MAGNITUDE = 1e-7, 1e-6
+DASHES: dict[str, Any] = {"phase": "-", "earth": (0, (5, 2))}
+WIDEST = 3.0  # high over low limit: a wider curve is not drawn on
+
+
+def exceedance(frame: pd.DataFrame, event: str, ax: Axes) -> Axes:
+    """One event's curves at the shortest delay, p over pick-up, both logarithmic, with 95 % bands.
+
+    Colour: scheme; dashes: earth element; a curve ends where its limits are a factor of three
+    apart, and at 1e-7. Its stabilising resistance stands at its end."""
+    from matplotlib.lines import Line2D
+
+    shown = frame[(frame["event"] == event) & (frame["delay_s"] == frame["delay_s"].min())]
+    schemes = list(dict.fromkeys(shown["scheme"]))
+    keys = ["scheme", "element", "stabilising_resistance_ohm", "slope1", "slope2", "slope_break_a"]
+    for (scheme, element, ohm, *_), curve in shown.groupby(keys, dropna=False, sort=False):
+        sure = (curve["p"] >= LOWEST) & (curve["p_high"] <= WIDEST * curve["p_low"])
+        curve = curve[sure.cumprod().astype(bool)]  # up to the first that is not
+        if len(curve) < 2:
+            continue
+        colour = SCHEMES[schemes.index(scheme) % len(SCHEMES)]
+        ax.plot(curve["pickup_a"], curve["p"], color=colour, linestyle=DASHES[element], zorder=3)
+        ax.fill_between(
+            curve["pickup_a"],
+            curve["p_low"],
+            curve["p_high"],
+            color=colour,
+            alpha=0.15,
+            linewidth=0,
+        )
+        last = curve.iloc[-1]
+        ax.annotate(
+            f"{ohm:g} ohm",
+            (last["pickup_a"], last["p"]),
+            xytext=(3, 0),
+            textcoords="offset points",
+            fontsize=7.5,
+            color=CHOSEN,
+            va="center",
+            zorder=4,
+        )
+    ax.axhspan(LOWEST, MAGNITUDE, color=FAINT, alpha=0.3, linewidth=0, zorder=0)
+    ax.set(
+        xscale="log",
+        yscale="log",
+        ylim=(LOWEST, 1.5),
+        xlabel="pick-up, A secondary",
+        ylabel=f"probability that it is exceeded, {event.replace('_', ' ')}",
+    )
+    ax.xaxis.set_major_formatter(lambda value, _: f"{value:g}")
+    ax.xaxis.set_minor_formatter(
+        lambda value, _: f"{value:g}" if str(f"{value:e}")[0] in "25" else ""
+    )
+    ax.set_yticks(10.0 ** np.arange(-7, 1))
+    ax.yaxis.set_major_formatter(lambda value, _: f"{value:.0e}" if value < 1e-3 else f"{value:g}")
+    ax.set_xlim(right=1.25 * shown["pickup_a"].max())  # room for the last label
+    lines = [
+        Line2D([], [], color=SCHEMES[k % len(SCHEMES)], label=scheme_name(kind))
+        for k, kind in enumerate(schemes)
+    ]
+    lines += [
+        Line2D(
+            [],
+            [],
+            color=CHOSEN,
+            linestyle=DASHES[axis],
+            label=f"{axis} element{'s' * (axis == 'phase')}",
+        )
+        for axis in dict.fromkeys(shown["element"])
+    ]
+    lines.append(Line2D([], [], color=FAINT, linewidth=6, alpha=0.5, label="order of magnitude"))
+    ax.legend(
+        handles=lines,
+        loc="upper center",
+        bbox_to_anchor=(0.5, -0.14),
+        ncol=3,
+        fontsize=7.5,
+        frameon=False,
+    )
+    return ax

@@ -1,0 +1,170 @@
+"""The explorer of a report: every candidate's numbers, as the tables have them, and a plot to move
+about in. Sliders step over the settings that were judged; nothing is interpolated."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from montecarlo.frames.choosing import by_worst
+from studies.report.page import Fragment
+from studies.report.words import scheme_name, setting_text
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["AXES", "NUMBERS", "explorer"]
+
+AXES = {
+    "phase_pickup_a": ("Phase pick-up", "A"),
+    "earth_pickup_a": ("Earth pick-up", "A"),
+    "stabilising_resistance_ohm": ("Stabilising resistance", "ohm"),
+    "delay_s": ("Delay", "s"),
+    "slope1": ("Slope", ""),
+    "slope2": ("Slope above the break", ""),
+    "slope_break_a": ("Break at", "A"),
+}
+NUMBERS = (
+    "p_missed",
+    "p_missed_low",
+    "p_missed_high",
+    "p_false",
+    "p_false_low",
+    "p_false_high",
+    "missed_per_year",
+    "false_per_year",
+    "covered_median",
+    "covered_p05",
+    "covered_p95",
+    "p_false_bound",
+    "p_nobody",
+    "p_nobody_low",
+    "p_nobody_high",
+    "cost_per_year",
+    "cost_per_year_low",
+    "cost_per_year_high",
+)
+LEFT, RIGHT, TOP, BOTTOM, NONE_SEEN = (
+    62.0,
+    596.0,
+    24.0,
+    330.0,
+    92.0,
+)  # of the plot, in its own units
+FIRST = 164.0  # where the logarithmic part begins
+LEAST_DECADES, MOST_DECADES = 2, 8
+
+
+@dataclass(frozen=True)
+class Scale:
+    """Where a probability of a false trip stands: decades from `low` to 1, and a place for those
+    without any."""
+
+    low: int
+
+    def at(self, p: float) -> float:
+        if p <= 0:
+            return NONE_SEEN
+        return FIRST + (RIGHT - FIRST) * max(math.log10(p) - self.low, 0.0) / -self.low
+
+    @property
+    def ticks(self) -> list[tuple[float, str]]:
+        return [(self.at(10.0**k), f"{10.0 ** (k + 2):g}") for k in range(self.low, 1)]
+
+
+def explorer(
+    candidates: pd.DataFrame,
+    start: int,
+    roles: dict[str, int],
+    *,
+    limit: float,
+    limit_text: str,
+    cost_unit: str = "",
+) -> Fragment:
+    """Candidates as `Result.candidates` has them; `start`: the number shown first; `roles`:
+    buttons, and the number of the candidate that each shows. `limit`: the policy's, infinite
+    without one."""
+    seen = [p for name in ("p_false", "p_false_low") for p in candidates[name] if p > 0] + [
+        limit
+    ] * (limit < 1)
+    scale = Scale(
+        max(min(math.floor(math.log10(min(seen))) if seen else -3, -LEAST_DECADES), -MOST_DECADES)
+    )
+    shown = [name for name in NUMBERS if name in candidates]
+    judged = by_worst(candidates)
+    rows = candidates.assign(usable=judged["usable"], allowed=judged["allowed"]).to_dict("records")
+    data = {
+        "start": start,
+        "scale": {
+            "low": scale.low,
+            "first": FIRST,
+            "none": NONE_SEEN,
+            "left": LEFT,
+            "right": RIGHT,
+            "top": TOP,
+            "bottom": BOTTOM,
+        },
+        "axes": [{"key": key, "label": label, "unit": unit} for key, (label, unit) in AXES.items()],
+        "numbers": shown,
+        "cost_unit": cost_unit,
+        "schemes": {kind: scheme_name(kind) for kind in dict.fromkeys(candidates["scheme"])},
+        "candidates": [
+            {
+                "n": int(row["candidate"]),
+                "scheme": row["scheme"],
+                "at": _plain(row[key] for key in AXES),
+                "is": _plain(row[key] for key in shown),
+                "note": row["note"],
+                "batch": int(row["batch"]),
+                "usable": bool(row["usable"]),
+                "allowed": bool(row["allowed"]),
+            }
+            for row in rows
+        ],
+    }
+    points = [
+        {
+            "n": int(row["candidate"]),
+            "x": scale.at(row["p_false"]),
+            "y": _height(row["p_missed"]),
+            "allowed": not row["note"],
+        }
+        for row in rows
+        if not math.isnan(row["p_missed"] + row["p_false"])
+    ]
+    return Fragment(
+        "explorer.html",
+        {
+            "embedded": data,
+            "points": points,
+            "number": start,
+            "sentence": _sentence(candidates.set_index("candidate").loc[start].to_dict()),
+            "scale": scale,
+            "roles": roles,
+            "limit_at": scale.at(limit) if limit < 1 else None,
+            "limit_text": limit_text,
+            "levels": [(_height(share / 100), share) for share in range(0, 101, 20)],
+            "left": LEFT,
+            "right": RIGHT,
+            "top": TOP,
+            "bottom": BOTTOM,
+            "first": FIRST,
+            "none": NONE_SEEN,
+        },
+    )
+
+
+def _sentence(row: dict[str, Any]) -> str:
+    """What stands there before, or without, the script."""
+    return f"{scheme_name(row['scheme'])}: {setting_text(row)}"
+
+
+def _height(p_missed: float) -> float:
+    return BOTTOM - (BOTTOM - TOP) * p_missed
+
+
+def _plain(values: Iterable[Any]) -> list[float | None]:
+    """Numbers as JSON has them: nothing for NaN."""
+    return [None if math.isnan(value) else float(value) for value in values]

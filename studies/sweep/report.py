@@ -1,0 +1,460 @@
+"""What a choice among settings adds to a report: the setting sheet, the explorer, why the others
+were refused, what covers the blind part, and the hand calculation beside the study."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING, Any
+
+from montecarlo.formulas import handcalc
+from montecarlo.frames.result import Result
+from montecarlo.quantities.wording import listed
+from montecarlo.relays.schemes import AXES as ELEMENTS
+from montecarlo.relays.schemes import Axis
+from montecarlo.study.checks import cautions
+from montecarlo.study.description import Study
+from studies.nominal.backup import backup_by_hand
+from studies.nominal.desk import Desk, HandRule
+from studies.nominal.peak import highest_v, peak_of_chosen, volts_text
+from studies.nominal.stability import (
+    driven,
+    left_unprotected,
+    security_rests_on,
+    stabilising_volts,
+)
+from studies.report.look import percent
+from studies.report.page import Block, Prose, Section, Table
+from studies.report.safety import PEAK, PROPOSED, REVIEW
+from studies.report.setting_words import bias_words, setting_lines
+from studies.report.text import blocks
+from studies.report.words import scheme_name, setting_text
+from studies.sweep.explorer import AXES, explorer
+from studies.sweep.text import backup_text, covered_text, limit_of, nearest, of_each_kind
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["ChoiceReport", "rests_on"]
+
+NONE = "none in this scheme"
+FIXED = "two_phase_one_earth"  # the scheme with fixed resistors in its phase legs
+BEST_REFUSED = 3  # of each rule
+CURRENTS = (
+    "phase_pickup_a",
+    "earth_pickup_a",
+    "slope_break_a",
+)  # settings in amperes: told in four bases
+Row = Mapping[str, Any]
+
+
+def rests_on(study: Study) -> str:
+    """The limit or the weights that a recommendation of this study rests on."""
+    policy = study.policy
+    if (cost := policy.least_annual_cost) is not None:
+        text = (
+            f"A recommendation rests on two weights: a missed fault costs {cost.missed_fault:g}"
+            f" {cost.unit}, a false trip {cost.false_trip:g} {cost.unit}; the smallest expected"
+            " cost a year is chosen"
+        )
+        text += (
+            ""
+            if policy.p_false_max_each is None
+            else (
+                " among those whose false trips keep to a "
+                f"limit{of_each_kind(study).removeprefix(', and')}"
+            )
+        )
+    else:
+        trips = "" if policy.p_false_max is None else "false trips on "
+        limits = "one limit" if policy.p_false_max_each is None else "two limits"
+        text = (
+            f"A recommendation rests on {limits}: {trips}at most "
+            f"{limit_of(study)[1]}{of_each_kind(study)}, "
+            f"shown with {100 * policy.level:g} % confidence; of the settings that keep to it "
+            "the one that misses "
+            "least is chosen"
+        )
+    if policy.scenarios:
+        text += f", each judged by its worst of {1 + len(policy.scenarios)} scenarios"
+    return (
+        f"{text}. Both sides are weighed by the rates and shares of faults and events that the"
+        " study assumes."
+    )
+
+
+class ChoiceReport:
+    """The sections of one finished run."""
+
+    def __init__(self, result: Result, desk: Desk, peaks: pd.DataFrame) -> None:
+        """peaks: peak_voltage.csv."""
+        self.result, self.desk, self.study, self.peaks = result, desk, desk.study, peaks
+        self.rows: pd.DataFrame = result.candidates.set_index("candidate", drop=False)
+        served = result.candidates.loc[result.candidates["present"], "candidate"]
+        self.present = int(served.iloc[0]) if len(served) else None
+        self.shown = (
+            result.chosen or nearest(result.candidates) or 1
+        )  # without a choice what comes nearest
+
+    def first(self) -> list[Section]:
+        """Beside the answer."""
+        return [
+            Section("Setting sheet", list(self._sheet())),
+            Section("Explorer", [self._explorer()]),
+        ]
+
+    def second(self) -> list[Section]:
+        """After the figures."""
+        return [Section("Candidates refused", list(self._refused()))]
+
+    def _row(self, number: int) -> Row:
+        return self.rows.loc[number].to_dict()  # type: ignore[no-any-return]
+
+    # --- setting sheet --------------------------------------------------------
+
+    def _sheet(self) -> Iterator[Block]:
+        study, columns = self.study, self._columns()
+        if self.result.chosen is None:
+            yield Prose("No setting is proposed: the policy allows none of the candidates.")
+        if not columns:
+            return
+        yield Prose(f"{PROPOSED if 'proposed' in columns else ''} {REVIEW}".lstrip())
+        rows = [
+            row
+            for key in CURRENTS
+            for role, setting in columns.items()
+            if not math.isnan(setting[key])
+            for row in [self._in_bases(key, role, setting[key])]
+        ]
+        relay = study.relay
+        reach = "not stated" if relay.range_a is None else "{:g} to {:g}".format(*relay.range_a)
+        step = "not stated" if relay.step_a is None else f"{relay.step_a:g}"
+        yield Table(
+            (
+                "setting",
+                "",
+                "A secondary",
+                f"% of relay rated current, {relay.rated_current_a:g} A",
+                "A primary",
+                f"% of machine current, {study.machine.rated_current_a:.4g} A",
+                "range, A secondary",
+                "step, A secondary",
+            ),
+            tuple(
+                (*row, *((reach, step) if row[0] != AXES["slope_break_a"][0] else ("", "")))
+                for row in rows
+            ),
+            "<<>>>>>>",
+            "Currents, RMS, in four bases",
+        )
+        yield Table(
+            ("setting", *columns),
+            tuple(self._others(columns)),
+            "<" + "<" * len(columns),
+            "The rest",
+        )
+        yield Table(
+            ("setting", *columns, "as left", "changed by, date, why", "approved by, date"),
+            tuple(self._as_left(columns)),
+            "<" * (len(columns) + 4),
+            "As-left settings and change record",
+            widths=(20, *(34 // len(columns),) * len(columns), 14, 17, 15),
+        )
+        yield Prose(peak_of_chosen(self.peaks, self.result) or PEAK)
+        yield Prose(self._stepping())
+        if self.result.chosen is not None:
+            yield from self._broken_by_hand(self._row(self.result.chosen))
+        for caution in cautions(study):
+            if caution.key.startswith("candidates.present"):
+                yield Prose(f"{caution.key}: {caution.text}")
+
+    def _columns(self) -> dict[str, Row]:
+        """In service and proposed, where there are any."""
+        numbers = {"in service": self.present, "proposed": self.result.chosen}
+        return {role: self._row(number) for role, number in numbers.items() if number is not None}
+
+    def _in_bases(self, key: str, role: str, value: float) -> tuple[str, ...]:
+        secondary, primary, relay, machine = self.desk.bases(value)
+        return (
+            AXES[key][0],
+            role,
+            f"{secondary:g}",
+            f"{relay:.4g}",
+            f"{primary:.4g}",
+            f"{100 * machine:.4g}",
+        )
+
+    def _others(self, columns: Mapping[str, Row]) -> Iterator[tuple[str, ...]]:
+        yield "scheme", *(scheme_name(row["scheme"]) for row in columns.values())
+        yield "candidate", *(f"no. {row['candidate']}" for row in columns.values())
+        for key, (label, unit) in AXES.items():
+            if key not in CURRENTS and any(not math.isnan(row[key]) for row in columns.values()):
+                yield (
+                    f"{label.lower()}{f' [{unit}]' if unit else ''}",
+                    *(
+                        NONE if math.isnan(row[key]) else f"{row[key]:g}"
+                        for row in columns.values()
+                    ),
+                )
+        words = [dict(bias_words(self.study, row)) for row in columns.values()]
+        for label in dict.fromkeys(label for each in words for label in each):
+            yield label, *(each.get(label, NONE) for each in words)
+        yield (
+            "peak voltage across the relay circuit, internal fault",
+            *(volts_text(highest_v(self.peaks, row)) for row in columns.values()),
+        )
+        if any(row["scheme"] == FIXED for row in columns.values()):
+            for label, ohm in (
+                ("fixed resistor in each phase leg [ohm]", self._fixed_ohm),
+                ("balancing resistance [ohm]", self._balancing_ohm),
+            ):
+                yield (
+                    label,
+                    *(
+                        f"{ohm(row):g}" if row["scheme"] == FIXED else NONE
+                        for row in columns.values()
+                    ),
+                )
+
+    def _as_left(self, columns: Mapping[str, Row]) -> Iterator[tuple[str, ...]]:
+        """Every setting with room for what was left in service, and for who changed and approved
+        it."""
+        each = [
+            {"scheme": scheme_name(row["scheme"]), **dict(setting_lines(self.study, row))}
+            for row in columns.values()
+        ]
+        for label in dict.fromkeys(label for one in each for label in one):
+            yield label, *(one.get(label, NONE) for one in each), "", "", ""
+
+    def _fixed_ohm(self, row: Row) -> float:
+        return self.desk.at("scheme.phase_stabilising_ohm")
+
+    def _balancing_ohm(self, row: Row) -> float:
+        """As the study has it, at its centre; else what makes the third leg equal to the phase
+        legs."""
+        given = self.study.scheme.balancing_resistance_ohm
+        return (
+            self._fixed_ohm(row) + self.desk.burden_ohm("phase", row["phase_pickup_a"])
+            if given is None
+            else (given.centre())
+        )
+
+    def _stepping(self) -> str:
+        """Whether the settings can be set on the relay."""
+        relay = self.study.relay
+        if relay.step_a is None:
+            return (
+                "The study names no step of the relay (relay.step_a): the pick-ups stand as the"
+                " study lists them. One that has to be rounded is another setting, to be judged as"
+                " such."
+            )
+        moved = [text for text in self.study.told if "step" in text]
+        return (
+            f"The pick-ups proposed are on the relay's steps of {relay.step_a:g} A: the candidates"
+            " were snapped to them before anything was sampled."
+            f" {' '.join(moved) or 'None had to be moved.'}"
+        )
+
+    # --- explorer -------------------------------------------------------------
+
+    def _explorer(self) -> Block:
+        limit, words = limit_of(self.study)
+        cost = self.study.policy.least_annual_cost
+        roles = {
+            "chosen": self.result.chosen,
+            "runner-up": self.result.runner_up,
+            "in service": self.present,
+        }
+        if self.result.chosen is None:
+            roles = {"nearest to the limit": nearest(self.result.candidates), **roles}
+        return explorer(
+            self.result.candidates,
+            self.shown,
+            {role: number for role, number in roles.items() if number is not None},
+            limit=limit,
+            limit_text=f"policy's limit, {words.removesuffix(' of the external events')}",
+            cost_unit="" if cost is None else cost.unit,
+        )
+
+    # --- refused --------------------------------------------------------------
+
+    def _refused(self) -> Iterator[Block]:
+        frame = self.result.candidates
+        aim = "cost_per_year" if "cost_per_year" in frame else "p_missed"
+        refused = frame[(frame["note"] != "") & ~frame["chosen"]]
+        allowed = int(((frame["note"] == "") & ~frame["chosen"]).sum())
+        yield Prose(
+            f"Of {len(frame)} candidates the policy refuses {len(refused)}; {allowed} more are"
+            f" allowed and {'cost' if aim == 'cost_per_year' else 'miss'} no less than the chosen"
+            " one, or did not keep to the policy on fresh random numbers."
+            if self.result.chosen is not None
+            else f"The policy refuses {len(refused)} of {len(frame)} candidates."
+        )
+        rules = refused["note"].map(lambda note: note.partition("; ")[0])
+        rows: list[tuple[str, ...]] = []
+        for rule, some in refused.groupby(rules, sort=False):
+            for place, row in enumerate(
+                some.sort_values(aim, kind="stable").head(BEST_REFUSED).to_dict("records")
+            ):
+                missed, bound = (
+                    percent(row[name], digits).removesuffix(" %")
+                    for name, digits in (("p_missed", 3), ("p_false_bound", 2))
+                )
+                rows.append(
+                    (
+                        f"{rule} ({len(some)})" if place == 0 else "",
+                        str(row["candidate"]),
+                        scheme_name(row["scheme"]),
+                        setting_text(row),
+                        missed,
+                        bound,
+                        row["note"].partition("; ")[2],
+                    )
+                )
+        if rows:
+            yield Table(
+                (
+                    "first rule that refuses (how many)",
+                    "no.",
+                    "scheme",
+                    "setting",
+                    "missed %",
+                    "false %, bound",
+                    "and",
+                ),
+                tuple(rows),
+                "<><<>><",
+                f"The best {BEST_REFUSED} that each rule refuses",
+            )
+
+    # --- blind part -----------------------------------------------------------
+
+    def blind_part(self) -> list[Block]:
+        """What covers it, in the words of the terminal and of `check`."""
+        said: list[Block] = [Prose(covered_text(self._row(self.shown)))]
+        if self.study.backup is None:
+            return [
+                *said,
+                Prose(
+                    "The study states no back-up in the neutral ([backup]): nothing is known here"
+                    " of what would clear an earth fault in the rest of the winding."
+                ),
+            ]
+        return [*said, *blocks(backup_text(self.result)), *blocks(backup_by_hand(self.desk))]
+
+    # --- by hand --------------------------------------------------------------
+
+    def beside_by_hand(self) -> list[Block]:
+        """The classic results for the setting shown beside what the study found."""
+        row = self._row(self.shown)
+        rows = [*self._unprotected(row), *self._stable(row)]
+        which = "the chosen setting" if self.result.chosen else "the setting nearest to the limit"
+        if not rows:
+            return []
+        caption = f"For {which}, no. {self.shown}: {setting_text(row)}"
+        return [
+            Table(
+                ("", "by hand, inputs at their centres", "the study"), tuple(rows), "<<<", caption
+            ),
+            *self._broken_by_hand(row),
+        ]
+
+    def _unprotected(self, row: Row) -> Iterator[tuple[str, ...]]:
+        desk = self.desk
+        blind = (
+            "no earth faults"
+            if math.isnan(row["covered_median"])
+            else (
+                f"{percent(1 - row['covered_median'], 3)} by all elements, median"
+                f" ({percent(1 - row['covered_p95'], 3)} to {percent(1 - row['covered_p05'], 3)}"
+                " for 5 to 95 % of the faults)"
+            )
+        )
+        for axis in ELEMENTS:
+            pickup = row[f"{axis}_pickup_a"]
+            if not math.isnan(pickup):
+                x = float(
+                    handcalc.unprotected_fraction(pickup * desk.turns, desk.neutral_ohm, desk.emf_v)
+                )
+                yield (
+                    f"winding left unprotected, {axis} {pickup:g} A",
+                    (
+                        f"I N R / E = {pickup:g} A x {desk.turns:g} x "
+                        f"{desk.neutral_ohm:.4g} ohm / {desk.emf_v:.4g} V = {left_unprotected(x)}"
+                    ),
+                    blind,
+                )
+
+    def _stable(self, row: Row) -> Iterator[tuple[str, ...]]:
+        desk = self.desk
+        for groups, rules in self._rules(row).items():
+            _, loop = stabilising_volts(desk, groups)
+            for rule in rules:
+                verdict = "met" if rule.met else "not met"
+                if rule.axis is None:
+                    yield rule.what, f"2 V_s = {rule.needed:.4g} V", f"{rule.has:.4g} V: {verdict}"
+                    continue
+                pickup = row[f"{rule.axis}_pickup_a"]
+                yield (
+                    f"{rule.what} for the largest through fault",
+                    (
+                        f"V_s / I_set - R_relay = {loop:.4g} V / "
+                        f"{pickup:g} A - {desk.burden_ohm(rule.axis, pickup):.4g} ohm = "
+                        f"{rule.needed:.4g} ohm"
+                    ),
+                    f"{rule.has:g} ohm: {verdict}; {self._false(row)}",
+                )
+
+    def _rules(self, row: Row) -> dict[tuple[str, ...], list[HandRule]]:
+        """Stabilising resistance of each element without bias, and the knee of the CTs that drive
+        them."""
+        desk, kind, found = self.desk, row["scheme"], {}
+        for groups, elements in driven(desk).items():
+            _, loop = stabilising_volts(desk, groups)
+            rules = []
+            for axis in (axis for axis in ELEMENTS if (kind, axis) in elements):
+                pickup = row[f"{axis}_pickup_a"]
+                ohm = float(
+                    handcalc.stabilising_resistance(loop, pickup, desk.burden_ohm(axis, pickup))
+                )
+                rules.append(
+                    HandRule(
+                        f"stabilising resistance, {axis}",
+                        max(ohm, 0.0),
+                        self._stabilising_ohm(row, axis),
+                        "ohm",
+                        axis,
+                    )
+                )
+            if rules:
+                cts = listed(group.replace("_", " ") for group in groups)
+                found[groups] = [
+                    *rules,
+                    HandRule(
+                        f"knee of the CTs, {cts}",
+                        float(handcalc.required_knee(loop)),
+                        desk.knee_of(groups),
+                        "V",
+                    ),
+                ]
+        return found
+
+    def _broken_by_hand(self, row: Row) -> list[Block]:
+        broken = [rule for rules in self._rules(row).values() for rule in rules if not rule.met]
+        return [Prose(security_rests_on(self.desk, broken, row["delay_s"]))] if broken else []
+
+    def _stabilising_ohm(self, row: Row, axis: Axis) -> float:
+        """The resistance that stands in the leg of an element."""
+        scheme = self.desk.scheme(row["scheme"])
+        parts = scheme.legs[scheme.elements[scheme.of(axis)[0]].leg].parts
+        return (
+            float(row["stabilising_resistance_ohm"])
+            if "stabilising" in parts
+            else (self._fixed_ohm(row) if row["scheme"] == FIXED else 0.0)
+        )
+
+    def _false(self, row: Row) -> str:
+        """How often anything trips falsely with it."""
+        if row["p_false"] != 0:
+            return f"false trips of all elements: {percent(row['p_false'])}"
+        return f"false trips of all elements: none seen, fewer than {percent(row['p_false_high'])}"

@@ -1,0 +1,212 @@
+"""Sampled cases nearest the boundary of one setting, and the secondary currents of each, for
+injection into a relay.
+
+The cases are samples of the study's own batch: the first of every type, the same whatever else is
+run. All are solved in time, internal faults at their sampled place too. What an element measures is
+compared with its setting itself, no pick-up error taken: the relay that is injected has its own."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from montecarlo.engine import primary
+from montecarlo.engine.batch import designs
+from montecarlo.engine.block import EARTH, Block, Job
+from montecarlo.engine.case import strata
+from montecarlo.engine.winding import SETTLED_SHARE
+from montecarlo.quantities import Array
+from montecarlo.sampling.design import Chunk
+from montecarlo.secondary import transient
+from montecarlo.study.candidates import Lattice, Setting, lattices_of
+from montecarlo.study.circuits import measurement
+from montecarlo.study.description import Study
+
+__all__ = ["KINDS", "Case", "Search", "nearest_cases"]
+
+SEARCHED = 2048  # samples of each type, at most
+EACH = 3  # cases of each kind
+SPARE = 3  # times as many are looked at with fine steps
+RATE_HZ = 4800.0  # aim; a preferred rate of IEC 61869-9, from memory
+
+# Kind of case: whether the fault is internal, whether the setting operates on it. The order of
+# a kind is that of its nearness to the boundary, but for false trips, of which the worst come
+# first.
+KINDS = {
+    "false_trip": (False, True),
+    "near_false_trip": (False, False),
+    "weakest_detected": (True, True),
+    "strongest_missed": (True, False),
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Case:
+    """One sampled case. times_s (steps,), the event begins at 0; cts_a (ct, steps) what each CT
+    delivers into its lead, legs_a (legs, steps) [A secondary]; quantity_a (elements,) the largest
+    that each sustains for its delay, above its bias where it has one; setting_a (elements,)."""
+
+    kind: str
+    stratum: str
+    plant: int  # counted from 0, as the rows of plants.npz
+    event: int  # of that plant, from 0
+    rate_hz: float
+    times_s: Array
+    cts_a: Array
+    legs_a: Array
+    quantity_a: Array
+    setting_a: Array
+
+    @property
+    def ratio(self) -> float:
+        """The largest of the elements' quantities over their settings: above 1 the setting
+        operates."""
+        return float(np.max(self.quantity_a / self.setting_a))
+
+
+@dataclass(frozen=True, eq=False)
+class Search:
+    """Cases by kind, nearest first, and how many samples of each type were looked at."""
+
+    cases: tuple[Case, ...]
+    searched: dict[str, int]
+
+
+@dataclass(frozen=True)
+class _Found:
+    """A sample with the ratio of the search."""
+
+    chunk: Chunk
+    row: int
+    ratio: float
+
+
+def nearest_cases(study: Study, setting: Setting) -> Search:
+    """Look through the first samples of every type; a deterministic function of the study and the
+    setting."""
+    (lattice,) = lattices_of(study, setting)
+    counted, earth = designs(study)
+    job = Job(
+        study.alone,
+        (lattice,),
+        replace(counted, samples=min(counted.samples, SEARCHED)),
+        replace(earth, samples=min(earth.samples, SEARCHED)),
+    )
+    found: list[_Found] = []
+    searched: dict[str, int] = {}
+    for stratum in strata(study):
+        if not stratum.startswith("state."):
+            for chunk in job.design_of(stratum).chunks(stratum):
+                ratios = _ratios(Block(job, chunk), lattice)
+                found += [_Found(chunk, row, ratio) for row, ratio in enumerate(ratios.tolist())]
+            searched[stratum] = job.design_of(stratum).samples_drawn
+    return Search(
+        tuple(case for kind in KINDS for case in _cases(job, lattice, kind, found)), searched
+    )
+
+
+def _cases(job: Job, lattice: Lattice, kind: str, found: list[_Found]) -> Iterator[Case]:
+    """The nearest of a kind, by the fine solution where it agrees with the search on what
+    operates."""
+    internal, operates = KINDS[kind]
+    sign = -1.0 if kind == "false_trip" or not operates else 1.0
+
+    def ours(stratum: str, ratio: float) -> bool:
+        return stratum.startswith("internal.") == internal and (ratio > 1) == operates
+
+    few = [one for one in found if np.isfinite(one.ratio) and ours(one.chunk.stratum, one.ratio)]
+    few.sort(key=lambda one: sign * one.ratio)
+    cases = [_case(job, lattice, kind, one) for one in few[: EACH * SPARE]]
+    cases = [case for case in cases if np.isfinite(case.ratio) and ours(case.stratum, case.ratio)]
+    yield from sorted(cases, key=lambda case: sign * case.ratio)[:EACH]
+
+
+def _case(job: Job, lattice: Lattice, kind: str, found: _Found) -> Case:
+    block = Block(job, found.chunk).only(np.array([found.row]))
+    window, response = _solve(
+        block, lattice, max(round(RATE_HZ / job.study.machine.frequency_hz), 32), trace=True
+    )
+    design = block.design
+    plant, event = divmod(found.row, design.events_in(found.chunk))
+    return Case(
+        kind,
+        found.chunk.stratum,
+        design.plants_in(found.chunk).start + plant,
+        found.chunk.event_block * design.events_per_chunk + event,
+        1 / window.step_s,
+        window.times()[2::2],
+        response.cts[0],
+        response.trace[0],
+        response.pickup[0, :, 0, 0],
+        _settings_a(block, lattice),
+    )
+
+
+def _ratios(block: Block, lattice: Lattice) -> Array:
+    """The largest of the elements' quantities over their settings, (n,); NaN where unresolved."""
+    _, response = _solve(block, lattice, transient.STEPS_PER_CYCLE)
+    return np.asarray((response.pickup[:, :, 0, 0] / _settings_a(block, lattice)).max(axis=1))
+
+
+def _settings_a(block: Block, lattice: Lattice) -> Array:
+    """Pick-up setting of every element, (elements,)."""
+    of = {"phase": lattice.phase_thresholds[0], "earth": lattice.earth_thresholds[0]}
+    return np.array([of[element.axis] for element in block.scheme(lattice.circuit).elements])
+
+
+def _solve(
+    block: Block, lattice: Lattice, per_cycle: int, *, trace: bool = False
+) -> tuple[transient.Window, transient.Response]:
+    """A block's samples in time on the setting's circuit, `per_cycle` steps a cycle."""
+    circuit, form = lattice.circuit, block.form(lattice)
+    scheme = block.scheme(circuit)
+    window, waves, before = _driven(block, per_cycle)
+    wanted, external = (
+        measurement(block.study, scheme, (form,), lattice.delay_s),
+        _is_external(block),
+    )
+    return window, transient.solve(
+        scheme.table,
+        block.leg_ohm(circuit),
+        block.bank(circuit),
+        waves.at(scheme.places),
+        window,
+        block.solved(circuit, before).flux,
+        wanted,
+        settle=0.0 if external or trace else SETTLED_SHARE,
+        keep_trace=trace,
+    )
+
+
+def _is_external(block: Block) -> bool:
+    return block.chunk.stratum.startswith("external.")
+
+
+def _driven(
+    block: Block, per_cycle: int
+) -> tuple[transient.Window, primary.Waves, primary.Complex]:
+    """Window, primary currents and the phasors before t = 0 of an external event or an internal
+    fault."""
+    name = block.chunk.stratum.partition(".")[2]
+    if _is_external(block):
+        event = next(item for item in block.study.external_events if item.name == name)
+        scene, window = primary.scene_of(block, event)
+        window = replace(window, per_cycle=per_cycle)
+        return (
+            window,
+            primary.waves_of(block, event.currents(scene, window.times())),
+            event.before(scene),
+        )
+    faults = block.study.internal_faults
+    window = transient.Window(block.study.machine.frequency_hz, faults.allowed_time_s, per_cycle)
+    turn = np.exp(2j * np.pi * block.uniform("point_on_wave"))[:, None]
+    if block.chunk.stratum == EARTH:
+        during = primary.earth_faults(block, block.samples["internal_faults.position"][:, None])[
+            :, 0
+        ]
+    else:
+        during = primary.phase_faults(block, name)
+    before = block.load_primary * turn
+    return window, primary.step_currents(block, window, before, during * turn), before

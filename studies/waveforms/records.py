@@ -1,0 +1,208 @@
+"""Cases at the boundary of a setting as records for injection into a relay, and their index."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+
+from montecarlo.quantities.wording import listed
+from montecarlo.relays.places import GROUP_OF, PHASES, PLACES
+from montecarlo.relays.schemes import Scheme
+from montecarlo.sampling.inputs import list_inputs
+from montecarlo.study.candidates import Setting
+from montecarlo.study.circuits import scheme_of
+from montecarlo.study.description import Study
+from studies.report.safety import INJECTION
+from studies.report.setting_words import setting_lines, setting_row
+from studies.waveforms.cases import Case
+from studies.waveforms.comtrade import Channel, Record
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["FOLDER", "index", "pickup_error_percent", "records"]
+
+FOLDER = "waveforms"
+FORMS: tuple[Literal["ASCII", "BINARY"], ...] = ("ASCII", "BINARY")
+WORDS = {
+    "false_trip": "an external event on which the setting trips",
+    "near_false_trip": "an external event on which the setting stays just silent",
+    "weakest_detected": "an internal fault that the setting only just detects",
+    "strongest_missed": "an internal fault that the setting only just misses",
+}
+
+
+def records(study: Study, setting: Setting, cases: Sequence[Case]) -> dict[str, bytes]:
+    """Configuration, data and a header in words of every case, in both forms, by file name."""
+    scheme, files = scheme_of(study, setting.scheme), dict[str, bytes]()
+    channels = _channels(study, scheme)
+    for name, case in zip(_names(cases), cases, strict=True):
+        record = Record(
+            study.study.title,
+            f"{name} {case.stratum} {case.plant}/{case.event}",
+            study.machine.frequency_hz,
+            case.rate_hz,
+            int(np.argmin(np.abs(case.times_s))),
+            channels,
+            np.concatenate([case.cts_a, case.legs_a]),
+        )
+        words = _header(study, setting, scheme, case).encode()
+        for form in FORMS:
+            configuration, data = record.files(form)
+            base = f"{FOLDER}/{name}_{form.lower()}"
+            files |= {f"{base}.cfg": configuration, f"{base}.dat": data, f"{base}.hdr": words}
+    return files
+
+
+def index(
+    study: Study, setting: Setting, cases: Sequence[Case], searched: dict[str, int]
+) -> pd.DataFrame:
+    """One row a case: where it comes from, how near the boundary it lies, what is expected of the
+    elements."""
+    import pandas as pd
+
+    scheme, error = scheme_of(study, setting.scheme), pickup_error_percent(study)
+    rows: list[dict[str, Any]] = []
+    for name, case in zip(_names(cases), cases, strict=True):
+        at = int(np.argmax(case.quantity_a / case.setting_a))
+        side, _, kind = case.stratum.partition(".")
+        rows.append(
+            {
+                "file": f"{FOLDER}/{name}",
+                "case": case.kind,
+                "side": side,
+                "type": kind,
+                "plant": case.plant,
+                "event": case.event,
+                "searched": searched[case.stratum],
+                "element": _element(scheme, at),
+                "critical_pickup_a": case.quantity_a[at],
+                "setting_a": case.setting_a[at],
+                "margin": case.ratio - 1,
+                "expected": _expected(scheme, case, error),
+                "pickup_error_percent": error,
+                "peak_secondary_a": np.abs(case.cts_a).max(),
+                "duration_s": case.times_s.size / case.rate_hz,
+                "rate_hz": case.rate_hz,
+            }
+        )
+    columns = [
+        "file",
+        "case",
+        "side",
+        "type",
+        "plant",
+        "event",
+        "searched",
+        "element",
+        "critical_pickup_a",
+        "setting_a",
+        "margin",
+        "expected",
+        "pickup_error_percent",
+        "peak_secondary_a",
+        "duration_s",
+        "rate_hz",
+    ]
+    return pd.DataFrame(rows, columns=columns)
+
+
+def pickup_error_percent(study: Study) -> float:
+    """The larger of the two 95 % limits of a relay's pick-up error, without its sign."""
+    error = next(
+        item.distribution for item in list_inputs(study) if item.key == "relay.pickup_error_percent"
+    )
+    if error.is_number:
+        return abs(error.centre())
+    return float(np.abs(error.ppf(np.array([0.025, 0.975]))).max())
+
+
+def _names(cases: Sequence[Case]) -> list[str]:
+    """The kind of each case with its number among its kind, 1 the nearest to the boundary or the
+    worst."""
+    kinds = [case.kind for case in cases]
+    return [f"{kind}_{kinds[:at].count(kind) + 1}" for at, kind in enumerate(kinds)]
+
+
+def _channels(study: Study, scheme: Scheme) -> list[Channel]:
+    def channel(name: str, ct: int, phase: str) -> Channel:
+        data = study.ct.at(GROUP_OF[scheme.places[ct]])
+        return Channel(name, phase if phase in PHASES else "", data.primary_a, data.secondary_a)
+
+    cts = [
+        channel(PLACES[place], ct, PLACES[place].rpartition(".")[2])
+        for ct, place in enumerate(scheme.places)
+    ]
+    return cts + [
+        channel(f"leg {leg.name}", int(np.flatnonzero(row)[0]), leg.name)
+        for leg, row in zip(scheme.legs, scheme.table, strict=True)
+    ]
+
+
+def _sums(scheme: Scheme) -> list[str]:
+    """What each leg carries, in the channels' names."""
+    sums = []
+    for leg, row in zip(scheme.legs, scheme.table, strict=True):
+        terms = [
+            ("+ " if row[ct] > 0 else "- ")
+            + ("" if abs(row[ct]) == 1 else f"{abs(row[ct]):g} x ")
+            + PLACES[scheme.places[ct]]
+            for ct in np.flatnonzero(row)
+        ]
+        sums.append(f"leg {leg.name} = {' '.join(terms)}")
+    return sums
+
+
+def _element(scheme: Scheme, number: int) -> str:
+    element = scheme.elements[number]
+    leg = scheme.legs[element.leg].name
+    return leg if leg == element.axis else f"{element.axis} {leg}"
+
+
+def _expected(scheme: Scheme, case: Case, error_percent: float) -> str:
+    ratios = case.quantity_a / case.setting_a
+    operating = [_element(scheme, number) for number in range(ratios.size) if ratios[number] > 1]
+    text = (
+        f"{listed(operating)} operate{'s' if len(operating) == 1 else ''}"
+        if operating
+        else "none operates"
+    )
+    near = [
+        _element(scheme, number)
+        for number in range(ratios.size)
+        if abs(ratios[number] - 1) <= error_percent / 100
+    ]
+    return text + (f"; {listed(near)} within the pick-up error, either may be seen" if near else "")
+
+
+def _header(study: Study, setting: Setting, scheme: Scheme, case: Case) -> str:
+    peak = np.abs(case.cts_a).max()
+    settings = "; ".join(
+        f"{name} {value}" for name, value in setting_lines(study, setting_row(study, setting))
+    )
+    elements = listed(
+        f"{_element(scheme, k)} at {value:g} A" for k, value in enumerate(case.setting_a)
+    )
+    lines = [
+        study.study.title,
+        f"{case.stratum}, plant {case.plant}, event {case.event}: {WORDS[case.kind]}.",
+        f"Settings: {settings}.",
+        f"Elements: {elements}.",
+        f"Expected: {_expected(scheme, case, pickup_error_percent(study))}.",
+        (
+            f"A simulated case, not a measurement. Largest secondary current {peak:.4g} A peak;"
+            f" {case.rate_hz:g} samples a second, {case.times_s.size / case.rate_hz:.3g} s. The"
+            " event begins at the trigger; before it one cycle of load."
+        ),
+        (
+            "CT channels: what each CT delivers into its lead, secondary amperes, positive for a"
+            " primary current from the neutral to the terminals. Leg channels: what the elements"
+            " then see,"
+        ),
+        *_sums(scheme),
+        "Before a record is injected:",
+        *(f"{number}. {sentence}" for number, sentence in enumerate(INJECTION, 1)),
+    ]
+    return "\r\n".join(lines) + "\r\n"

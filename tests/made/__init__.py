@@ -1,0 +1,1 @@
+"""What several tests are made from: studies, scenes, chunks, results."""

@@ -1,0 +1,202 @@
+"""Options of earthing: [earthing] with some keys changed, read through the door; all else is drawn
+alike."""
+
+from __future__ import annotations
+
+import pickle
+from typing import Any
+
+import numpy as np
+import pytest
+
+from montecarlo.engine.batch import designs
+from montecarlo.engine.block import EARTH, Block, Job
+from montecarlo.plant.earthing import Earthing, EarthingOption
+from montecarlo.study.description import Study
+from montecarlo.study.read import digest
+from tests.made.studies import REMOVE, faults_of, study_with
+
+TIMES: dict[str, Any] = {
+    "breaker_time_s": {"dist": "uniform", "low": 0.05, "high": 0.1},
+    "field_decay_time_constant_s": {"dist": "uniform", "low": 2, "high": 5},
+    "undetected_time_s": {"dist": "uniform", "low": 60, "high": 600},
+}
+BAND = {"nominal": 50, "tolerance_percent": 10, "shape": "uniform"}
+TRANSFORMER = {
+    "transformer_ratio": 40.0,
+    "secondary_resistance_ohm": 0.2,
+    "transformer_resistance_ohm": 5.0,
+}
+
+
+def options(*given: dict[str, Any]) -> dict[str, Any]:
+    return {"study.kind": "earthing_options", "fault_energy": TIMES, "earthing_options": [*given]}
+
+
+def read(*given: dict[str, Any], **changes: Any) -> dict[str, Study]:
+    return dict(study_with(options(*given) | changes).options)
+
+
+def test_an_option_is_the_study_with_its_resistor() -> None:
+    found = read(
+        {"name": "as stated"},
+        {"name": "50 A", "current_limit_a": BAND, "rated_current_a": 50.0, "rated_time_s": 10.0},
+        {"name": "transformer"} | TRANSFORMER,
+    )
+    assert found["as stated"] == study_with(fault_energy=TIMES)
+    assert found["50 A"] == study_with(fault_energy=TIMES, earthing={"current_limit_a": BAND})
+    assert found["transformer"] == study_with(fault_energy=TIMES, earthing=TRANSFORMER)
+    study = study_with(options({"name": "a"}, {"name": "b", "resistance_ohm": 5.0}))
+    assert pickle.loads(pickle.dumps(study)).options == study.options
+    assert digest(study) != digest(
+        study_with(options({"name": "a"}, {"name": "b", "resistance_ohm": 6.0}))
+    )
+
+
+def test_keys_that_are_no_resistor_stay_and_a_transformer_may_change_in_part() -> None:
+    hot = {"earthing.temperature_rise_k": 300.0, "earthing.temperature_coefficient_per_k": 0.001}
+    found = read(
+        {"name": "a", "current_limit_a": 50.0}, {"name": "cold", "temperature_rise_k": 0.0}, **hot
+    )
+    assert found["a"].earthing.temperature_rise_k.centre() == 300
+    assert found["a"].earthing.resistance_ohm is None
+    assert found["cold"].earthing.temperature_rise_k.centre() == 0
+    assert found["cold"].earthing.resistance_ohm is not None
+    found = read(
+        {"name": "a", "secondary_resistance_ohm": 0.4},
+        {"name": "b", "resistance_ohm": 10.0},
+        earthing=TRANSFORMER,
+    )
+    assert found["a"].earthing.transformer_ratio == 40
+    assert found["a"].earthing.transformer_resistance_ohm is not None
+    assert found["b"].earthing == Earthing.model_validate({"resistance_ohm": 10.0})
+
+
+def test_every_key_of_earthing_can_be_changed() -> None:
+    assert set(EarthingOption.model_fields) == {
+        *Earthing.model_fields,
+        "name",
+        "rated_current_a",
+        "rated_time_s",
+    }
+
+
+@pytest.mark.parametrize(
+    ("changes", "line"),
+    [
+        (
+            options({"name": "a", "curent_limit_a": 50}, {"name": "b"}),
+            "earthing_options.a.curent_limit_a: unknown; did you mean current_limit_a?",
+        ),
+        (
+            options({"name": "a", "current_limit_a": -50}, {"name": "b"}),
+            "earthing_options[0]: earthing.current_limit_a: -50 A, must be above 0 A",
+        ),
+        (
+            options({"name": "a", "transformer_ratio": 50.0}, {"name": "b"}),
+            (
+                "earthing_options[0]: earthing.secondary_resistance_ohm: missing; an earthing"
+                " transformer needs transformer_ratio and secondary_resistance_ohm"
+            ),
+        ),
+        (
+            options({"name": "a", "current_limit_a": 50, "resistance_ohm": 3}, {"name": "b"}),
+            (
+                "earthing_options[0]: earthing: resistance_ohm and current_limit_a given; give"
+                " exactly one of resistance_ohm, current_limit_a, and transformer_ratio with"
+                " secondary_resistance_ohm"
+            ),
+        ),
+        (
+            options({"name": "a"}, {"name": "a", "current_limit_a": 50}),
+            'earthing_options[1].name: "a" is empty or used before; give each option its own name',
+        ),
+        (
+            options({"name": "a", "rated_current_a": 50}, {"name": "b"}),
+            (
+                "earthing_options[0].rated_time_s: missing; a rating is a current and a time, give"
+                " both or none"
+            ),
+        ),
+        (
+            options({"name": "a"}),
+            (
+                "earthing_options: 1, must be 2 to 12, each a table [[earthing_options]]; one"
+                " without keys is [earthing] as stated"
+            ),
+        ),
+        (
+            options({"name": "a"}, {"name": "b"}) | {"fault_energy": REMOVE},
+            (
+                "fault_energy: missing; give the table with breaker_time_s,"
+                " field_decay_time_constant_s and undetected_time_s"
+            ),
+        ),
+        (
+            options({"name": "a"}, {"name": "b"}) | {"study.kind": "setting_sweep"},
+            (
+                'earthing_options: study.kind is "setting_sweep"; give "earthing_options" or take'
+                " the options out"
+            ),
+        ),
+        (
+            options({"name": "a"}, {"name": "b"}) | {"study.compare": [[1, 2]]},
+            (
+                "study.compare: is for a single choice; take it out, or run the option by itself as"
+                " setting_sweep"
+            ),
+        ),
+        (
+            options({"name": "a"}, {"name": "b"}) | {"study.compare_remanence_models": True},
+            (
+                "study.compare_remanence_models: is for a single choice; take it out, or run the"
+                " option by itself as setting_sweep"
+            ),
+        ),
+        (
+            options({"name": "a"}, {"name": "b"})
+            | {"internal_faults.shares": {"phase_phase": 1.0}},
+            (
+                "internal_faults.shares.earth: 0, must be above 0; options of earthing differ in"
+                " earth faults"
+            ),
+        ),
+    ],
+)
+def test_an_option_that_cannot_be_is_refused_in_one_line(
+    changes: dict[str, Any], line: str
+) -> None:
+    assert faults_of({key: value for key, value in changes.items() if value is not REMOVE}) == (
+        line,
+    )
+
+
+# --- common random numbers ----------------------------------------------------
+
+
+def drawn(study: Study) -> dict[str, Any]:
+    job = Job(study, (), *designs(study))
+    return dict(Block(job, job.earth_design.chunks(EARTH)[3]).samples)
+
+
+def test_all_but_the_resistor_is_drawn_alike_whatever_the_kind_of_earthing() -> None:
+    """Plants and earth faults lie on nets, where an input more or less moves the dimensions of
+    those behind it."""
+    found = read(
+        {"name": "as stated"},
+        {"name": "50 A", "current_limit_a": BAND},
+        {"name": "t"} | TRANSFORMER,
+        **{"ct.neutral_end": {"winding_resistance_ohm": {"dist": "uniform", "low": 4, "high": 6}}},
+    )
+    first = drawn(found["as stated"])
+    plain = drawn(
+        study_with(
+            {"ct.neutral_end": {"winding_resistance_ohm": {"dist": "uniform", "low": 4, "high": 6}}}
+        )
+    )
+    for other in (plain, *map(drawn, found.values())):
+        shared = [key for key in other if key in first]
+        assert len(shared) > 30
+        assert all(np.array_equal(first[key], other[key]) for key in shared)
+    ohms = drawn(found["50 A"])["earthing.current_limit_a"]
+    assert 45 <= ohms.min() < ohms.max() <= 55

@@ -1,0 +1,134 @@
+"""What a comparison of variants says, from invented tables: no sentence beyond its interval."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from montecarlo.frames.choosing import SAME
+from studies.alternatives.figures import height_mm, side_by_side_figure
+from studies.alternatives.text import conclusion
+from studies.report.look import look, side_by_side
+
+SETTING = {
+    "scheme": "two_phase_one_earth",
+    "phase_pickup_a": 0.1,
+    "earth_pickup_a": 0.05,
+    "stabilising_resistance_ohm": 200.0,
+    "delay_s": 0.0,
+    "slope1": np.nan,
+    "slope2": np.nan,
+    "slope_break_a": np.nan,
+}
+NONE = dict.fromkeys(SETTING, np.nan) | {"scheme": ""}
+
+
+def row(name: str, missed: float = 0.2, false: float = 1e-3, **other: Any) -> dict[str, Any]:
+    limits = {
+        f"p_{what}{end}": value
+        for what, p in (("missed", missed), ("false", false))
+        for end, value in (("", p), ("_low", 0.9 * p), ("_high", 1.1 * p + 1e-4))
+    }
+    return {"variant": name, **SETTING, **limits, "allowed": True} | other
+
+
+def gap(name: str, quantity: str, difference: float, half: float) -> dict[str, Any]:
+    low, high = difference - half, difference + half
+    return {
+        "variant": name,
+        "minus": "as stated",
+        "quantity": quantity,
+        "difference": difference,
+        "low": low,
+        "high": high,
+        "verdict": SAME if low <= 0 <= high else "distinguishable",
+    }
+
+
+def frames() -> tuple[pd.DataFrame, pd.DataFrame]:
+    rows = [
+        row("as stated"),
+        row("larger resistor", 0.35, earth_pickup_a=0.1),
+        row("new CTs", 0.201, 0.0),
+        row("impossible", np.nan, np.nan, **(NONE | {"allowed": False})),
+    ]
+    gaps = [
+        gap("larger resistor", "p_missed", 0.15, 0.01),
+        gap("larger resistor", "p_false", 1e-5, 4e-5),
+        gap("new CTs", "p_missed", 0.001, 0.004),
+        gap("new CTs", "p_false", -0.001, 0.0003),
+    ]
+    return pd.DataFrame(rows), pd.DataFrame(gaps)
+
+
+def test_what_is_concluded() -> None:
+    assert conclusion(*frames()) == [
+        (
+            "As stated, two phase elements, one earth element with phase 0.1 A, earth 0.05 A, 200"
+            " ohm, no delay is best: it misses 20 % (18 to 22 %) of the internal faults within"
+            " reach and trips falsely on 0.1 % (0.09 to 0.12 %) of the external events."
+        ),
+        'The choice moves under "larger resistor"; the others keep it.',
+        (
+            'Missed faults: more under "larger resistor" (+15, +14 to +16); not distinguishable'
+            ' under "new CTs".'
+        ),
+        (
+            'False trips: fewer under "new CTs" (-0.1, -0.13 to -0.07); not distinguishable under'
+            ' "larger resistor".'
+        ),
+        'Under "impossible" no candidate can be chosen.',
+        (
+            "Each stands at its own best setting, on the same random numbers; differences are in"
+            " percentage points, with 95 % limits that hold for all variants together."
+        ),
+    ]
+
+
+def test_three_sentences_at_least_and_six_at_most_whatever_happened() -> None:
+    table, gaps = frames()
+    nothing = pd.DataFrame(
+        [row("as stated", np.nan, np.nan, **NONE), *table.to_dict("records")[1:]]
+    )
+    said = conclusion(nothing, gaps.iloc[:0])
+    assert said[0] == "As stated no candidate can be chosen, so that nothing is compared with it."
+    assert len(said) == 3
+    lost = table.assign(allowed=False)
+    assert len(conclusion(lost, gaps)) == 6
+    many = pd.DataFrame([row("as stated"), *(row(f"v{k}", earth_pickup_a=0.2) for k in range(9))])
+    said = conclusion(
+        many,
+        pd.DataFrame(
+            [
+                gap(f"v{k}", quantity, 0.01 * k, 0.005)
+                for k in range(9)
+                for quantity in ("p_missed", "p_false")
+            ]
+        ),
+    )
+    assert said[1] == 'The choice moves under "v0", "v1", "v2", "v3" and 5 more; none keeps it.'
+    assert '"v8" (+8, +7.5 to +8.5), ' in said[2]
+    assert ' and 4 more; not distinguishable under "v0".' in said[2]
+
+
+def test_the_figure_has_a_mark_a_variant_and_says_what_is_hollow() -> None:
+    table, gaps = frames()
+    with look():
+        figure, axes = side_by_side(2, height_mm(len(table)))
+        side_by_side_figure(table, gaps, axes, 2e-3)
+        figure.canvas.draw()
+    labels = [label.get_text().split("\n")[0] for label in axes[0].get_yticklabels()]
+    assert labels == list(table["variant"])
+    marks = {
+        (line.get_ydata()[0], axes.index(ax)): line.get_markerfacecolor()
+        for ax in axes
+        for line in ax.lines
+        if line.get_linestyle() == "None"
+    }
+    assert len(marks) == 6
+    assert [place for place, colour in marks.items() if colour == "white"] == [(2, 0), (1, 1)]
+    words = [text.get_text() for ax in axes for text in ax.texts]
+    assert "none seen" in words
+    assert "policy's limit" in words

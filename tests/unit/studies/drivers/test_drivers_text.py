@@ -1,0 +1,196 @@
+"""What a study of drivers says, on invented tables: no sentence beyond its intervals."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any
+
+import pandas as pd
+import pytest
+
+from studies.drivers.text import _assumed, _leading, _measure, _specify
+from studies.report.words import input_name
+from tests.made.studies import study_with
+
+PLANTS = {"ct.ankle_ratio", "ct.knee_current_a", "earthing.resistance_ohm"}
+LINES = "internal_faults.earth_fault_resistance_ohm"
+
+
+def effects(*rows: tuple[str, float, float]) -> pd.DataFrame:
+    """Inputs with the limits of their total effects, the largest first."""
+    return pd.DataFrame(
+        [
+            {"input": key, "total": (low + high) / 2, "total_low": low, "total_high": high}
+            for key, low, high in rows
+        ]
+    )
+
+
+@pytest.mark.parametrize(
+    ("rows", "words"),
+    [
+        (
+            [("ct.ankle_ratio", 0.5, 0.6), ("load.current_pu", 0.2, 0.4)],
+            "most on CTs' ankle ratio (50 to 60 %)",
+        ),
+        (
+            [("ct.ankle_ratio", 0.5, 0.6), ("load.current_pu", 0.4, 0.55)],
+            (
+                "most on CTs' ankle ratio (50 to 60 %) and load's current (40 to 55 %), which"
+                " cannot be told apart"
+            ),
+        ),
+        ([("ct.ankle_ratio", -0.1, 0.2)], "on no input that these samples can name"),
+        (
+            [(f"ct.a{k}_v", 0.1, 0.3) for k in range(6)],
+            "on 6 inputs that cannot be told apart, CTs' a0 (10 to 30 %) among them",
+        ),
+    ],
+)
+def test_the_leading_input_is_named_only_where_it_leads(
+    rows: list[tuple[str, float, float]], words: str
+) -> None:
+    assert _leading(effects(*rows)) == words
+
+
+def change(
+    key: str,
+    quantity: str,
+    centre: tuple[float, float],
+    half: tuple[float, float],
+    now: float = 0.2,
+) -> list[dict[str, Any]]:
+    """Rows of what_if, each difference by its limits."""
+    return [
+        {
+            "input": key,
+            "change": what,
+            "quantity": quantity,
+            "p_now": now,
+            "p_then": now + (low + high) / 2,
+            "p_then_high": now + high,
+            "difference": (low + high) / 2,
+            "difference_low": low,
+            "difference_high": high,
+            "verdict": "not distinguishable" if low <= 0 <= high else "distinguishable",
+        }
+        for what, (low, high) in (("at its centre", centre), ("half as uncertain", half))
+    ]
+
+
+def test_what_falls_by_more_than_its_interval_is_told_with_it() -> None:
+    frame = pd.DataFrame(
+        change("ct.ankle_ratio", "p_missed", (-0.05, -0.03), (-0.03, -0.01))
+        + change("ct.knee_current_a", "p_missed", (-0.02, 0.01), (-0.02, 0.01))
+    )
+    assert (
+        _specify(frame, PLANTS)
+        == "Specify first, of the plant: half as uncertain, the CTs' ankle ratio would lower missed"
+        " faults by 1 to 3 percentage points, to 0.9 times what they are (at its centre: to 0.8"
+        " times what they are)."
+    )
+    assert _assumed(frame, PLANTS) == ""
+
+
+def test_a_rise_and_a_difference_that_holds_0_are_no_reason() -> None:
+    frame = pd.DataFrame(
+        change("ct.ankle_ratio", "p_missed", (0.01, 0.02), (0.01, 0.02))
+        + change("ct.knee_current_a", "p_false", (-0.02, 0.01), (-0.02, 0.01))
+    )
+    assert _specify(frame, PLANTS).startswith(
+        "Specify first: nothing here; with any of the plant's 2 inputs"
+    )
+
+
+def test_those_that_cannot_be_told_apart_are_named_together() -> None:
+    frame = pd.DataFrame(
+        change("ct.ankle_ratio", "p_false", (-0.1, -0.05), (-0.1, -0.05))
+        + change("ct.knee_current_a", "p_false", (-0.1, -0.05), (-0.07, -0.02))
+        + change("earthing.resistance_ohm", "p_false", (-0.04, -0.01), (-0.04, -0.01))
+    )
+    text = _specify(frame, PLANTS)
+    assert text.endswith("not distinguishable in size from the CTs' knee current.")
+    assert "neutral's" not in text
+
+
+def test_inputs_of_events_are_told_apart_from_the_plant_s() -> None:
+    frame = pd.DataFrame(change(LINES, "p_missed", (-0.05, -0.03), (-0.03, -0.01)))
+    assert _specify(frame, PLANTS).startswith("Specify first: no input of the plant")
+    assert "the earth fault resistance would lower" in _assumed(frame, PLANTS)
+
+
+def test_where_nothing_is_seen_any_more_its_limit_is_told() -> None:
+    rows = change("ct.ankle_ratio", "p_false", (-0.2, -0.1), (-0.2, -0.1))
+    rows[0] |= {"p_then": 0.0, "p_then_high": 2e-4}
+    assert "at its centre: to none seen, fewer than 0.02 %" in _specify(pd.DataFrame(rows), PLANTS)
+
+
+# --- measuring ----------------------------------------------------------------
+
+
+def worth(
+    *rows: tuple[str, float, float], quantity: str = "cost_per_year", chosen: int = 2
+) -> pd.DataFrame:
+    return pd.DataFrame(
+        [
+            {
+                "input": key,
+                "known": "in which quarter it lies",
+                "quantity": quantity,
+                "difference": (low + high) / 2,
+                "difference_low": low,
+                "difference_high": high,
+                "chosen_today": 1,
+                "chosen_1": 1,
+                "chosen_2": chosen,
+                "verdict": "not distinguishable" if low <= 0 <= high else "distinguishable",
+            }
+            for key, low, high in rows
+        ]
+    )
+
+
+def result(cost: bool = True) -> Any:
+    costs = {"least_annual_cost": {"missed_fault": 1e6, "false_trip": 1e4, "unit": "EUR"}}
+    return SimpleNamespace(study=study_with(policy=costs if cost else {"p_false_max": 1e-3}))
+
+
+def test_a_setting_that_stays_whatever_is_measured() -> None:
+    assert "worth 0" in _measure(result(), worth(("ct.ankle_ratio", 0.0, 0.0), chosen=1))
+
+
+def test_worth_is_told_by_its_limits() -> None:
+    text = _measure(
+        result(), worth(("ct.ankle_ratio", -1234.0, -500.0), ("ct.knee_current_a", -100.0, 50.0))
+    )
+    assert (
+        text
+        == "Measure first: the CTs' ankle ratio; to know in which quarter it lies, and to choose"
+        " anew for it, would lower cost by 500 to 1,200 EUR a year."
+    )
+    text = _measure(result(False), worth(("ct.ankle_ratio", -0.02, -0.01), quantity="p_missed"))
+    assert "would lower missed faults by 1 to 2 percentage points" in text
+
+
+def test_nothing_is_measured_first_where_every_interval_holds_0() -> None:
+    text = _measure(
+        result(), worth(("ct.ankle_ratio", -200.0, 100.0), ("ct.knee_current_a", 10.0, 50.0))
+    )
+    assert text.startswith("Measure first: no measurement is shown to be worth anything")
+    assert text.endswith("200 EUR a year for the CTs' ankle ratio.")
+
+
+@pytest.mark.parametrize(
+    ("key", "name"),
+    [
+        ("ct.turns_ratio_error_percent", "CTs' turns ratio error"),
+        ("earthing.resistance_ohm", "neutral's resistance"),
+        ("external_events.near.clearing_time_s", "event's clearing time"),
+        ("ct.line_end.knee_voltage_v", "CTs' knee voltage, line end"),
+        ("point on wave", "point on wave"),
+        ("ct.knee_voltage_v with ct.ankle_ratio", "CTs' knee voltage with CTs' ankle ratio"),
+        ("machine.voltage_factor", "voltage factor"),
+    ],
+)
+def test_inputs_have_names(key: str, name: str) -> None:
+    assert input_name(key) == name

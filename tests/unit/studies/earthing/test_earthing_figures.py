@@ -1,0 +1,110 @@
+"""Figures of earthing options: what is drawn is what the table says."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+
+from studies.earthing.figures import coverage_against_energy, options_side_by_side
+from studies.report.look import blank, look, side_by_side
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+def options(count: int = 3) -> pd.DataFrame:
+    """Larger currents cover more and burn more; the last has no setting."""
+    import pandas as pd
+
+    rows: list[dict[str, Any]] = []
+    for k in range(count):
+        covered, joule = 0.9 * k / count, 10.0 ** (2 + k)
+        rows.append(
+            {
+                "option": f"{10**k:g} A",
+                "covered_median": covered,
+                "covered_p05": covered / 2,
+                "covered_p95": min(1.2 * covered, 1),
+                "p_missed": 1 - covered,
+                "p_missed_low": 0.9 * (1 - covered),
+                "p_missed_high": 1.0,
+                "p_false": 1e-4 * k,
+                "p_false_low": 0.0,
+                "p_false_high": 1e-3,
+                "fault_energy_j_mean": joule,
+                "fault_energy_j_mean_low": 0.8 * joule,
+                "fault_energy_j_mean_high": 1.2 * joule,
+                "fault_energy_j_p05": joule / 50,
+                "fault_energy_j_p95": 4 * joule,
+            }
+        )
+    none = dict.fromkeys(rows[0], math.nan) | {"option": "none"}
+    return pd.DataFrame([*rows, none])
+
+
+def test_a_mark_an_option_at_mean_energy_and_covered_part() -> None:
+    table = options()
+    with look():
+        figure, ax = blank()
+        coverage_against_energy(table, ax)
+        figure.canvas.draw()
+    marks = [(float(line.get_xdata()[0]), float(line.get_ydata()[0])) for line in ax.lines]
+    want = [
+        (row["fault_energy_j_mean"] / 1e3, 100 * row["covered_median"])
+        for row in table.to_dict("records")[:3]
+    ]
+    assert np.array(marks) == pytest.approx(np.array(want))
+    assert [text.get_text() for text in ax.texts] == ["1 A", "10 A", "100 A"]
+    assert ax.get_xscale() == "log"
+    low, high = ax.get_xlim()
+    assert low <= table["fault_energy_j_p05"].min() / 1e3
+    assert high >= table["fault_energy_j_p95"].max() / 1e3
+    bars = [
+        tuple(map(tuple, path.vertices)) for part in ax.collections for path in part.get_paths()
+    ]
+    # 5 to 95 % of the first
+    assert any(np.allclose(bar, [(0.002, 0), (0.4, 0)]) for bar in bars)
+    assert any(np.allclose(bar, [(0.08, 0), (0.12, 0)]) for bar in bars)  # limits of its mean
+
+
+def test_labels_at_one_height_stand_in_different_corners() -> None:
+    table = options().assign(covered_median=[0.0, 0.0, 0.0, math.nan])
+    with look():
+        figure, ax = blank()
+        coverage_against_energy(table, ax)
+        figure.canvas.draw()
+    boxes = [text.get_window_extent() for text in ax.texts]
+    assert not any(one.overlaps(other) for k, one in enumerate(boxes) for other in boxes[:k])
+
+
+def test_energies_of_solid_faults_alone_have_a_plain_axis() -> None:
+    table = options()
+    energies = [column for column in table if column.startswith("fault_energy")]
+    table[energies] = np.where(table[energies].notna(), 0.0, math.nan)
+    with look():
+        figure, ax = blank()
+        coverage_against_energy(table, ax)
+        other, axes = side_by_side(3, 60)
+        options_side_by_side(table, axes)
+        figure.canvas.draw()
+        other.canvas.draw()
+    assert ax.get_xscale() == axes[2].get_xscale() == "linear"
+
+
+def test_rows_have_marks_and_limits_and_none_seen_is_hollow() -> None:
+    table = options()
+    with look():
+        figure, axes = side_by_side(3, 60)
+        options_side_by_side(table, axes, limit=2e-3)
+        figure.canvas.draw()
+    assert [text.get_text() for text in axes[0].get_yticklabels()] == list(table["option"])
+    marks = axes[1].collections[1]
+    assert np.asarray(marks.get_offsets())[:3, 0] == pytest.approx([0, 0.01, 0.02])
+    faces = marks.get_facecolors()
+    assert tuple(faces[0][:3]) == (1, 1, 1) != tuple(faces[1][:3])
+    assert axes[1].get_xlim()[1] >= 0.2  # the policy's limit, in per cent
+    assert axes[0].get_ylim()[0] > axes[0].get_ylim()[1]  # the first option on top
+    assert axes[2].get_xscale() == "log"

@@ -1,0 +1,124 @@
+"""Stability and bias by hand: restricted earth fault, pilots, slopes. All numbers worked by hand
+from the tests' study: 25 MVA, 11 kV (1312 A, E = 6351 V), CT 1500/1 A with 5 + 1 ohm, largest
+through fault 4 pu = 3.499 A secondary."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import pytest
+
+from studies.nominal.desk import Desk
+from studies.nominal.stability import bias, stabilising_resistance, stability
+from tests.made.studies import REMOVE, study_with
+
+RESTRICTED: dict[str, Any] = {
+    "scheme.kind": "restricted_earth_fault",
+    "ct.neutral_conductor": {},
+    "candidates": {"earth_pickup_a": [0.05]},
+}
+BIASED: dict[str, Any] = {
+    "scheme.kind": "biased",
+    "candidates": {"phase_pickup_a": [0.1], "slope1": [0.2]},
+}
+
+
+def said(changes: dict[str, Any]) -> str:
+    desk = Desk(study_with(changes))
+    lines = [*stability(desk), *stabilising_resistance(desk), *bias(desk)]
+    return re.sub(r"\s+", " ", " ".join(lines))
+
+
+def test_restricted_earth_fault_by_hand() -> None:
+    text = said(RESTRICTED)
+    assert "line end and neutral conductor: one-way leads 3.499 A x (5 + 1) ohm = 20.99 V" in text
+    assert "loop 3.499 A x (5 + 2 x 1) ohm = 24.49 V" in text
+    # 6351 V / 21.2 ohm = 299.6 A; 0.1997 A x (5 + 2 x 1) ohm = 1.398 V: the through fault
+    # decides
+    assert "= 299.6 A primary, its leads being a loop: 0.1997 A x (5 + 2 x 1) ohm = 1.398 V" in text
+    assert "20.99 V / 0.05 A - 0.1 ohm = 419.8 ohm 24.49 V / 0.05 A - 0.1 ohm = 489.8 ohm" in text
+    assert "V_k >= 2 V_s: 41.99 V with one-way leads, 48.99 V with the loop" in text
+
+
+def test_an_earth_fault_outside_decides_where_the_neutral_carries_more() -> None:
+    # 6351 V / 1 ohm: 4.234 A x 7 ohm = 29.64 V either way
+    text = said(RESTRICTED | {"earthing.resistance_ohm": 1.0})
+    assert "4.234 A x (5 + 2 x 1) ohm = 29.64 V" in text
+    assert text.count("29.64 V / 0.05 A - 0.1 ohm = 592.6 ohm") == 2
+
+
+def test_which_leads_a_fault_sees() -> None:
+    shared = said({"ct.return_core_ohm": 0.5})
+    assert "loop 3.499 A x (5 + 1 + 0.5) ohm = 22.74 V" in shared
+    assert "return core of 0.5 ohm that the three CTs of an end share" in shared
+    assert "ct.return_core_ohm is 0" in said({})
+    assert "Six-wire pilots: every fault sees the loop" in said({"scheme.pilots": "six_wire"})
+
+
+@pytest.mark.parametrize(
+    ("changes", "row"),
+    [
+        # load 1312 / 1500 = 0.8748 A, bias 0.2 of it = 0.175 A; through fault 3.499 A, 0.6998
+        # A; x = I R / E
+        ({}, "0.2 0.1 A 0.275 A = 412.4 A primary all (x = 1.38) 0.8 A = 22.9 % of i_f"),
+        (
+            {"scheme.bias_form": "greater_of"},
+            "0.2 0.1 A 0.175 A = 262.4 A primary 87.6 % 0.7 A = 20 % of i_f",
+        ),
+        (
+            {"scheme.bias_form": "greater_of", "candidates.phase_pickup_a": [0.2]},
+            "0.2 0.2 A 0.2 A = 300 A primary all (x = 1) 0.7 A = 20 % of i_f",
+        ),
+        (
+            {"scheme.bias_current": "sum"},
+            "0.2 0.1 A 0.45 A = 674.9 A primary all (x = 2.25) 1.5 A = 42.9 % of i_f",
+        ),
+        (
+            {"scheme.bias_current": "largest"},
+            "0.2 0.1 A 0.275 A = 412.4 A primary all (x = 1.38) 0.8 A = 22.9 % of i_f",
+        ),
+        # above 2 A half: 0.1 + 0.2 x 3.499 + 0.3 x 1.499 = 1.25 A
+        (
+            {"candidates.slope2": [0.5], "candidates.slope_break_a": [2.0]},
+            (
+                "0.2, 0.5 above 2 A 0.1 A 0.275 A = 412.4 A primary all (x = 1.38) 1.25 A = 35.7 %"
+                " of i_f"
+            ),
+        ),
+    ],
+)
+def test_bias_by_hand(changes: dict[str, Any], row: str) -> None:
+    text = said(BIASED | changes)
+    assert row in text
+    assert "Stabilising voltage" not in text  # nothing to stabilise
+    assert "Four-wire" not in text
+
+
+def test_no_word_of_bias_without_any() -> None:
+    assert "iased" not in said({"candidates.earth_pickup_a": [0.02]})
+
+
+def test_second_cores_stand_for_themselves() -> None:
+    legs = [
+        {"name": "L1", "cts": ["neutral_end.L1", "-line_end.L1"]},
+        {"name": "rest", "cts": ["second_neutral_end.L1", "-second_line_end.L1"]},
+    ]
+    own = {
+        "name": "own",
+        "legs": legs,
+        "elements": [{"leg": "L1", "setting": "phase"}, {"leg": "rest", "setting": "earth"}],
+    }
+    text = said(
+        {
+            "scheme": {"kind": "own", "custom": [own]},
+            "candidates.stabilising_resistance_ohm": REMOVE,
+            "ct.second_neutral_end": {"winding_resistance_ohm": 3.0, "knee_voltage_v": 40.0},
+            "ct.second_line_end": {"winding_resistance_ohm": 3.0, "knee_voltage_v": 40.0},
+        }
+    )
+    assert (
+        "second cores: one-way leads 3.499 A x (3 + 1) ohm = 14 V; loop 3.499 A x (3 + 2 x 1) ohm ="
+        " 17.5 V" in text
+    )
+    assert "the CTs have 40 V: met" in text
