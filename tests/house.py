@@ -90,7 +90,8 @@ def public_functions(tree: ast.AST) -> Iterator[ast.FunctionDef | ast.AsyncFunct
         if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
             yield from public_functions(node)
         elif isinstance(node, FUNCTIONS) and not node.name.startswith("_"):
-            if not any("property" in ast.unparse(each) for each in node.decorator_list):
+            decorators = " ".join(ast.unparse(each) for each in node.decorator_list)
+            if "property" not in decorators:
                 yield node
 
 

@@ -20,7 +20,7 @@ DOCUMENTS = (
     "montecarlo/METHOD.md",
     "tests/MEASUREMENTS.md",
 )
-BASES = (ROOT, ROOT / "montecarlo", ROOT / "studies")  # that a path may start from
+BASES = (ROOT, ROOT / "montecarlo", ROOT / "studies", ROOT / "tests")  # that a path may start from
 CAUTIONS = {
     "Settings must be reviewed and approved by a licensed engineer under the local code before use"
 }
