@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from montecarlo.estimates.choose import weights_of
 from montecarlo.frames.choosing import by_worst, nearest
-from montecarlo.frames.rows import SETTINGS
+from montecarlo.study.axes import KEYS
 from montecarlo.study.description import Study
 
 if TYPE_CHECKING:
@@ -72,11 +72,11 @@ def closest_rows(result: Result) -> pd.DataFrame:
         found = own.set_index("candidate", drop=False).loc[number].to_dict()
         rows.append(
             row
-            | {name: found[name] for name in ("candidate", *SETTINGS, *shown)}
+            | {name: found[name] for name in ("candidate", *KEYS, *shown)}
             | _limits_met(result.study, found)
             | {name: found[name] for name in ("limit_used", "batch", "note")}
         )
-    columns = ["scheme", "candidate", *SETTINGS, *shown, *AFTER]
+    columns = ["scheme", "candidate", *KEYS, *shown, *AFTER]
     if result.study.policy.p_false_max_each is None:
         columns = [name for name in columns if name not in ("each_limit", "would_meet_each")]
     return (

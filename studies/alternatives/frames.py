@@ -14,9 +14,9 @@ from montecarlo.engine.workers import Workers
 from montecarlo.estimates.compare import distinguishable
 from montecarlo.frames.choosing import SAME
 from montecarlo.frames.result import Result
-from montecarlo.frames.rows import SETTINGS
 from montecarlo.frames.several import COST, Several
 from montecarlo.quantities.wording import shown
+from montecarlo.study.axes import KEYS
 from montecarlo.study.description import Study
 from montecarlo.study.scenarios import AS_STATED
 
@@ -27,7 +27,7 @@ __all__ = ["SideBySide", "run_side_by_side"]
 
 OF_CHOICE = (
     "scheme",
-    *SETTINGS,
+    *KEYS,
     "p_missed",
     "p_missed_low",
     "p_missed_high",

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 from montecarlo.engine.guard import told
 from montecarlo.frames.choosing import SAME
-from montecarlo.frames.rows import SETTINGS
 from montecarlo.quantities.wording import listed
+from montecarlo.study.axes import KEYS
 from studies.alternatives.frames import SideBySide
 from studies.report.look import percent, with_limits
 from studies.report.money import amount, cost_cell
@@ -133,7 +133,7 @@ def _moves(stated: Mapping[str, Any], others: list[dict[str, Any]]) -> str:
 
 
 def _of_setting(row: Mapping[str, Any]) -> tuple[Any, ...]:
-    return (row["scheme"], *(None if math.isnan(row[name]) else row[name] for name in SETTINGS))
+    return (row["scheme"], *(None if math.isnan(row[name]) else row[name] for name in KEYS))
 
 
 def _gaps(

@@ -21,10 +21,10 @@ from montecarlo.estimates.intervals import Estimate, student
 from montecarlo.formulas.handcalc import capacitive_limit_ohm
 from montecarlo.frames.choosing import SAME
 from montecarlo.frames.result import Result
-from montecarlo.frames.rows import SETTINGS
 from montecarlo.frames.several import COST, Several
 from montecarlo.plant.earthing import EarthingOption
 from montecarlo.quantities import Array
+from montecarlo.study.axes import KEYS
 from montecarlo.study.checks import capacitance_f, neutrals_s
 from montecarlo.study.description import Study
 from studies.earthing.lasting import EarthFaults, sample_earth_faults
@@ -41,7 +41,7 @@ UNITS = {"p_missed": "-", "p_false": "-", "cost_per_year": "", **dict.fromkeys(E
 OF_CANDIDATE = (
     "candidate",
     "scheme",
-    *SETTINGS,
+    *KEYS,
     "p_missed",
     "p_missed_low",
     "p_missed_high",

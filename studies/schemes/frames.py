@@ -19,7 +19,7 @@ from montecarlo.estimates.paired import Half, paired
 from montecarlo.frames.choosing import SAME, nearest
 from montecarlo.frames.closest import none_usable
 from montecarlo.frames.result import Result
-from montecarlo.frames.rows import SETTINGS
+from montecarlo.study.axes import KEYS
 from montecarlo.study.candidates import Setting
 
 if TYPE_CHECKING:
@@ -67,7 +67,7 @@ def scheme_rows(result: Result) -> pd.DataFrame:
     import pandas as pd
 
     frame = result.candidates
-    shown = ["candidate", *SETTINGS, *FIGURES, *(name for name in MAYBE if name in frame)]
+    shown = ["candidate", *KEYS, *FIGURES, *(name for name in MAYBE if name in frame)]
     rows: list[dict[str, Any]] = []
     for scheme, best in result.outcome.best.items():
         own = frame[frame["scheme"] == scheme]

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from montecarlo.frames.rows import SETTINGS
+from montecarlo.study.axes import KEYS
 from montecarlo.study.read import parse_study
 from studies.alternatives.frames import SideBySide, run_side_by_side
 from studies.alternatives.run import findings
@@ -67,7 +67,7 @@ def test_each_variant_stands_at_its_own_choice(hydro: SideBySide) -> None:
         assert batch.settings[0] == chosen
         assert table.loc[name, "p_missed"] == batch.judgement.missed.total[0]
         assert table.loc[name, "p_false"] == batch.judgement.false.total[0]
-        for axis in SETTINGS:
+        for axis in KEYS:
             value = getattr(chosen, axis)
             assert (
                 np.isnan(table.loc[name, axis]) if value is None else table.loc[name, axis] == value

@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
+from montecarlo.study.axes import KEYS
 from studies.report.look import percent
 from studies.report.page import Page, Section, render
-from studies.sweep.explorer import AXES, NUMBERS, Scale, explorer
+from studies.sweep.explorer import NUMBERS, Scale, explorer
 from tests.made import results
 from tests.made.browser import acted, needs_browser, opened
 
@@ -106,8 +107,8 @@ def test_a_slider_changes_its_own_axis_alone_on_a_full_grid(
     )
     one, other = row(frame, before["n"]), row(frame, after["n"])
     assert other["earth_pickup_a"] == max(frame["earth_pickup_a"])
-    assert [one[key] for key in AXES if key != "earth_pickup_a" and not math.isnan(one[key])] == [
-        other[key] for key in AXES if key != "earth_pickup_a" and not math.isnan(other[key])
+    assert [one[key] for key in KEYS if key != "earth_pickup_a" and not math.isnan(one[key])] == [
+        other[key] for key in KEYS if key != "earth_pickup_a" and not math.isnan(other[key])
     ]
 
 
