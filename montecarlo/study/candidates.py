@@ -166,7 +166,7 @@ def present_setting(study: Study) -> Setting | None:
         values |= {"slope2": None, "slope_break_a": None}
     if not scheme.stabilised:
         values["stabilising_resistance_ohm"] = 0.0
-    return Setting(kind, **values)
+    return Setting(kind, **values)  # type: ignore[arg-type]
 
 
 def biases_of(study: Study) -> tuple[Bias, ...]:

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.engine.guard import told
-from montecarlo.frames.choosing import SAME
+from montecarlo.estimates.verdicts import Verdict
 from montecarlo.quantities.wording import listed
 from montecarlo.study.axes import KEYS
 from studies.alternatives.frames import SideBySide
@@ -141,14 +141,14 @@ def _gaps(
 ) -> str:
     """Who has fewer, who more, who cannot be told apart: the largest differences first."""
     rows = sorted(gaps.to_dict("records"), key=lambda row: -abs(row["difference"]))
-    told = [row for row in rows if row["verdict"] != SAME]
+    told = [row for row in rows if row["verdict"] is not Verdict.ALIKE]
     fewer, more = ([row for row in told if (row["difference"] > 0) == up] for up in (False, True))
     parts = [
         f"{word} under {_with_limits(some, scale)}"
         for word, some in zip(words, (fewer, more), strict=True)
         if some
     ]
-    if same := [row["variant"] for row in rows if row["verdict"] == SAME]:
+    if same := [row["variant"] for row in rows if row["verdict"] is Verdict.ALIKE]:
         parts.append(
             f"{'not distinguishable' if len(same) < len(rows) else 'not distinguishable from it'}"
             f" under {_named(same)}"

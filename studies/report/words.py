@@ -7,10 +7,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from montecarlo.estimates.verdicts import Verdict
 from montecarlo.study.axes import AXES, BIAS, CURRENTS
 
 __all__ = [
     "AXIS_WORDS",
+    "SAME",
+    "VERDICTS",
     "AxisWords",
     "axis_unit",
     "full_unit",
@@ -20,6 +23,8 @@ __all__ = [
     "slope_text",
 ]
 
+SAME = "not distinguishable"  # at 95 %, all pairs together
+VERDICTS = {Verdict.APART: "distinguishable", Verdict.ALIKE: SAME, Verdict.ITSELF: "the same"}
 SCHEME_NAMES = {
     "per_phase": "three phase elements",
     "two_phase_one_earth": "two phase elements, one earth element",

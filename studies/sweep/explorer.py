@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from montecarlo.frames.choosing import by_worst
 from studies.report.page import Fragment
+from studies.report.refusals import note_text
 from studies.report.words import AXIS_WORDS, axis_unit, scheme_name, setting_text
 
 if TYPE_CHECKING:
@@ -110,7 +111,7 @@ def explorer(
                 "scheme": row["scheme"],
                 "at": _plain(row[key] for key in AXIS_WORDS),
                 "is": _plain(row[key] for key in shown),
-                "note": row["note"],
+                "note": note_text(row["refusals"]),
                 "batch": int(row["batch"]),
                 "usable": bool(row["usable"]),
                 "allowed": bool(row["allowed"]),
@@ -123,7 +124,7 @@ def explorer(
             "n": int(row["candidate"]),
             "x": scale.at(row["p_false"]),
             "y": _height(row["p_missed"]),
-            "allowed": not row["note"],
+            "allowed": not row["refusals"],
         }
         for row in rows
         if not math.isnan(row["p_missed"] + row["p_false"])

@@ -26,6 +26,7 @@ from studies.nominal.stability import (
 )
 from studies.report.look import percent
 from studies.report.page import Block, Prose, Section, Table
+from studies.report.refusals import note_parts
 from studies.report.safety import PEAK, PROPOSED, REVIEW
 from studies.report.setting_words import bias_words, setting_lines
 from studies.report.text import blocks
@@ -278,8 +279,9 @@ class ChoiceReport:
     def _refused(self) -> Iterator[Block]:
         frame = self.result.candidates
         aim = "cost_per_year" if "cost_per_year" in frame else "p_missed"
-        refused = frame[(frame["note"] != "") & ~frame["chosen"]]
-        allowed = int(((frame["note"] == "") & ~frame["chosen"]).sum())
+        parts = frame["refusals"].map(note_parts)
+        refused = frame[(parts.map(len) > 0) & ~frame["chosen"]]
+        allowed = int(((parts.map(len) == 0) & ~frame["chosen"]).sum())
         yield Prose(
             f"Of {len(frame)} candidates the policy refuses {len(refused)}; {allowed} more are"
             f" allowed and {'cost' if aim == 'cost_per_year' else 'miss'} no less than the chosen"
@@ -287,7 +289,7 @@ class ChoiceReport:
             if self.result.chosen is not None
             else f"The policy refuses {len(refused)} of {len(frame)} candidates."
         )
-        rules = refused["note"].map(lambda note: note.partition("; ")[0])
+        rules = parts[refused.index].map(lambda words: words[0])
         rows: list[tuple[str, ...]] = []
         for rule, some in refused.groupby(rules, sort=False):
             for place, row in enumerate(
@@ -305,7 +307,7 @@ class ChoiceReport:
                         setting_text(row),
                         missed,
                         bound,
-                        row["note"].partition("; ")[2],
+                        "; ".join(note_parts(row["refusals"])[1:]),
                     )
                 )
         if rows:

@@ -16,6 +16,7 @@ from montecarlo.study.description import Study
 from studies.nominal.backup import backup_found
 from studies.report.look import percent, with_limits
 from studies.report.money import cost_cell
+from studies.report.refusals import note_text
 from studies.report.text import WIDTH, paragraph, table
 from studies.report.words import AXIS_WORDS, scheme_name, setting_text
 from studies.sweep.choice import (
@@ -314,7 +315,7 @@ def _other_model(result: Result, other: Result) -> str:
         )
     if result.chosen is None:
         return text
-    note = rows.loc[result.chosen, "note"]
+    note = note_text(rows.loc[result.chosen, "refusals"])
     keeps = f"the policy does not allow that ({note})" if note else "the policy allows that too"
     return f"{text} No. {result.chosen}, chosen above: there {worth(result.chosen)}; {keeps}."
 
