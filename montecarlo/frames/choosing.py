@@ -262,8 +262,8 @@ def _why(study: Study, batch: Batch, at: int) -> str:
             f"its false trips are bounded by {found} and the policy allows {allowed}{few}"
         )
     over = {
-        kind: float(part[at])
-        for kind, part in judged.each.items()
+        name.kind: float(part[at])
+        for name, part in judged.each.items()
         if not part[at] <= (policy.p_false_max_each or math.inf)
     }
     if over and policy.p_false_max_each is not None:
