@@ -202,7 +202,9 @@ def undocumented(files: Sources) -> tuple[int, list[str]]:
         if path.parts[0] == "montecarlo"
         for node in public_functions(ast.parse(text))
     ]
-    lacking = [f"{path}:{node.lineno} {node.name}" for path, node in every if not is_documented(node)]
+    lacking = [
+        f"{path}:{node.lineno} {node.name}" for path, node in every if not is_documented(node)
+    ]
     return len(every), lacking
 
 
