@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from montecarlo.engine import primary
 from montecarlo.engine.backup import critical_place
-from montecarlo.engine.block import EARTH, Block, thresholds
+from montecarlo.engine.block import Block, thresholds
 from montecarlo.engine.guard import causes
 from montecarlo.estimates.caught import missed_shares, sum_caught
 from montecarlo.estimates.choose import centres
@@ -36,7 +36,6 @@ from montecarlo.study.circuits import Circuit, leg_ohm, measurement, scheme_of
 from montecarlo.study.description import Study
 
 __all__ = [
-    "EARTH",
     "STEADY_INTERVALS",
     "Along",
     "beyond_phasors",
