@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.gallery import PICTURES
 from tests.house import ROOT, widest
 
 LINES = {"README.md": 150, "DEVELOPERS.md": 200}
@@ -83,13 +84,14 @@ def test_links_lead_somewhere(name: str) -> None:
 
 
 def test_every_shipped_study_has_its_picture_in_the_gallery() -> None:
-    text = read("configs/README.md")
-    for path in (ROOT / "configs").glob("*.toml"):
-        assert f"## {path.name}" in text
-        assert f"](pictures/{path.stem}.svg)" in text
-    assert {path.stem for path in (ROOT / "configs" / "pictures").iterdir()} == {
-        path.stem for path in (ROOT / "configs").glob("*.toml")
-    }
+    sections = re.split(r"^## ", read("configs/README.md"), flags=re.MULTILINE)[1:]
+    assert len(sections) == len(PICTURES)
+    for (name, figure), section in zip(PICTURES.items(), sections, strict=True):
+        assert section.startswith(f"{name}.toml\n")
+        assert f"](pictures/{name}.svg)" in section
+        assert f"(`{figure}.svg`; " in section
+    for folder, ending in (("configs", "toml"), ("configs/pictures", "svg")):
+        assert {path.stem for path in (ROOT / folder).glob(f"*.{ending}")} == PICTURES.keys()
 
 
 def test_no_sentence_stands_in_two_documents() -> None:

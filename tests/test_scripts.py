@@ -26,6 +26,7 @@ SLOW = {
     "tests.benchmarks.rare",
     "tests.coverage.pairs",
     "tests.coverage.whole",
+    "tests.gallery",
     "tests.trouble.kills",
 }
 SAID = {"tests.trouble.kills": "1 kills in 1 runs"}  # by those that print no table
@@ -45,6 +46,7 @@ def test_the_scripts_are_found_in_the_document() -> None:
         "tests.coverage.real",
         "tests.coverage.whole",
         "tests.fuzz",
+        "tests.gallery",
         "tests.house",
         "tests.trouble.kills",
     } <= set(NAMED)
