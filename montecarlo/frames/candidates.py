@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from montecarlo.engine.batch import Batch, designs
-from montecarlo.engine.block import EARTH
 from montecarlo.engine.run import Outcome
 from montecarlo.estimates.assemble import (
     coverage,
@@ -25,6 +24,7 @@ from montecarlo.frames.batches import Numbers, rows_told
 from montecarlo.frames.rare import origin
 from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import list_inputs
+from montecarlo.sampling.stratum import EARTH
 from montecarlo.sampling.transform import all_plants
 from montecarlo.study.axes import AXES
 from montecarlo.study.candidates import Setting
@@ -161,7 +161,7 @@ def _of_each_kind(judgement: Judgement) -> dict[str, Any]:
     judges; {} without it."""
     if not judgement.each:
         return {}
-    kinds, bounds = [*judgement.each], np.stack([*judgement.each.values()])
+    kinds, bounds = [name.kind for name in judgement.each], np.stack([*judgement.each.values()])
     return {
         "p_false_each_bound": bounds.max(axis=0),
         "worst_event": [kinds[at] for at in bounds.argmax(axis=0)],
@@ -211,7 +211,7 @@ def _false_over_plants(study: Study, batch: Batch, weight: Weights) -> tuple[Arr
         design=designs(study)[0],
         round_=batch.round_,
     )
-    rates = np.stack([part * plants[key] for key, part in weight.rate_keys])
+    rates = np.stack([plants[key] for key in weight.rate_keys])
     shares = rates / np.maximum(rates.sum(axis=0), 1e-300)
     spread = over_plants(external, shares, study.policy.p_false_max or np.inf)
     if study.policy.least_annual_cost is not None:

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from montecarlo.engine.batch import Batch
-from montecarlo.engine.block import EARTH
 from montecarlo.engine.run import Outcome
 from montecarlo.estimates.assemble import detection_curve
 from montecarlo.estimates.choose import weights_of
@@ -17,6 +16,7 @@ from montecarlo.estimates.intervals import Estimate
 from montecarlo.estimates.shares import shares_of_total
 from montecarlo.frames.batches import Numbers, rows_told
 from montecarlo.frames.rare import origin
+from montecarlo.sampling.stratum import EARTH, Side, Stratum
 from montecarlo.study.description import Study
 
 if TYPE_CHECKING:
@@ -84,10 +84,9 @@ def backup(outcome: Outcome) -> pd.DataFrame:
     columns = ["side", "type", "samples", "p_operates", "p_operates_low", "p_operates_high"]
     rows = []
     for name, stratum in outcome.first.backup.items():
-        side, _, kind = name.partition(".")
-        found = stratum.estimate()
-        drawn = int(stratum.trials.sum())
-        rows.append((side, kind, drawn, found.p[0], found.low[0], found.high[0]))
+        found, drawn = stratum.estimate(), int(stratum.trials.sum())
+        limits = found.p[0], found.low[0], found.high[0]
+        rows.append((name.side.value, name.kind, drawn, *limits))
     return pd.DataFrame(rows, columns=columns)
 
 
@@ -96,33 +95,25 @@ def _type_rows(study: Study, batch: Batch, numbers: Numbers, batch_number: int) 
     import pandas as pd
 
     weight = weights_of(study)
-    sides = [
-        *(
-            ("internal", name, share)
-            for name, share in zip(weight.internal, weight.shares, strict=True)
-        ),
-        *(
-            ("external", name, rate)
-            for name, rate in zip(weight.external, weight.rates, strict=True)
-        ),
-        *(
-            ("state", name, np.nan)
-            for name in batch.strata
-            if name.startswith("state.") and name not in weight.external
-        ),
-    ]
-    frames, found = [], {name: batch.strata[name].estimate() for _, name, _ in sides}
+    values = dict(zip(weight.internal, weight.shares, strict=True))
+    values |= zip(weight.external, weight.rates, strict=True)
+    values |= {
+        name: np.nan
+        for name in batch.strata
+        if name.side is Side.STATE and name not in weight.external
+    }
+    frames, found = [], {name: batch.strata[name].estimate() for name in values}
     shares = _shares_of_total(found, weight.internal, weight.shares) | _shares_of_total(
         found, weight.external, weight.event_shares
     )
     none = Estimate(*(np.full(len(numbers), np.nan),) * 3)
-    for side, name, value in sides:
+    for name, value in values.items():
         stratum, estimate, share = batch.strata[name], found[name], shares.get(name, none)
         frame = pd.DataFrame(
             {
                 "candidate": numbers,
-                "side": side,
-                "type": name.partition(".")[2],
+                "side": (Side.EXTERNAL if name in weight.external else name.side).value,
+                "type": name.kind,
                 "weight": value,
                 "samples": int(stratum.trials.sum()),
                 "unresolved": stratum.unresolved.sum(axis=1).astype(int),
@@ -139,15 +130,15 @@ def _type_rows(study: Study, batch: Batch, numbers: Numbers, batch_number: int) 
         if study.backup is not None:
             nobody = batch.nobody.get(name, stratum).estimate()
             frame["p_nobody"], frame["p_nobody_low"], frame["p_nobody_high"] = (
-                (nobody.p, nobody.low, nobody.high) if side == "internal" else (np.nan,) * 3
+                (nobody.p, nobody.low, nobody.high) if name.side is Side.INTERNAL else (np.nan,) * 3
             )
         frames.append(frame)
     return pd.concat(frames, ignore_index=True)
 
 
 def _shares_of_total(
-    found: Mapping[str, Estimate], names: Sequence[str], weights: Sequence[float]
-) -> dict[str, Estimate]:
+    found: Mapping[Stratum, Estimate], names: Sequence[Stratum], weights: Sequence[float]
+) -> dict[Stratum, Estimate]:
     """What each type makes of all missed faults, or of all false trips, by type, (C,)."""
     parts = ([getattr(found[name], part) for name in names] for part in ("p", "low", "high"))
     shares = shares_of_total(weights, *parts)
