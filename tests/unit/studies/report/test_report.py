@@ -13,6 +13,7 @@ import pytest
 from montecarlo.engine.guard import Unresolved
 from montecarlo.estimates.refusals import Refusal, Rule
 from montecarlo.frames.unresolved import unresolved_frame
+from montecarlo.sampling.stratum import EARTH
 from studies.cli.report import QUESTIONS, report_page, write_report
 from studies.nominal.desk import Desk
 from studies.protocol import Findings
