@@ -15,7 +15,7 @@ import numpy as np
 from montecarlo.estimates.tally import LatticeTally, Pickups, missed_stretch, step_noise
 from montecarlo.quantities import Array
 
-__all__ = ["missed_samples", "missed_shares", "sum_caught"]
+__all__ = ["missed_samples", "missed_shares", "missed_stretches", "sum_caught"]
 
 
 def missed_samples(
@@ -31,6 +31,37 @@ def missed_samples(
     return np.where(resolved[:, None], np.reshape(blind | ~quiet, (len(resolved), -1)), np.nan)
 
 
+def missed_stretches(
+    phase_x: Array, earth_x: Array, load: Pickups, phase_a: Array, earth_a: Array
+) -> Array:
+    """From the neutral up to where each setting of a lattice misses an earth fault.
+
+    Parameters
+    ----------
+    phase_x, earth_x : array, (n, P, D) and (n, E, D)
+        Critical positions, 1 without such an element.
+    load : Pickups
+        Under the load before the fault.
+    phase_a, earth_a : array, (P,) and (E,) (A)
+        Settings.
+
+    Returns
+    -------
+    array, (n, P·E·D)
+        x*; 1 for a setting that operates on the load, NaN where unresolved.
+    """
+    quiet_phase, quiet_earth = load.silent(phase_a, earth_a, phase_x.shape[2])
+    x = missed_stretch(
+        phase_x[:, :, None], earth_x[:, None], quiet_phase[:, :, None] & quiet_earth[:, None]
+    )
+    known = (
+        load.resolved
+        & np.isfinite(phase_x).all(axis=(1, 2))
+        & np.isfinite(earth_x).all(axis=(1, 2))
+    )
+    return np.where(known[:, None], x.reshape(len(x), -1), np.nan)
+
+
 def missed_shares(
     phase_x: Array,
     earth_x: Array,
@@ -41,16 +72,8 @@ def missed_shares(
 ) -> Array:
     """P(missed | all but the position) of each earth fault at each setting of a lattice, (n,
     P·E·D), as `tally.sum_conditional` sums it; NaN where unresolved."""
-    quiet_phase, quiet_earth = load.silent(phase_a, earth_a, phase_x.shape[2])
-    x = missed_stretch(
-        phase_x[:, :, None], earth_x[:, None], quiet_phase[:, :, None] & quiet_earth[:, None]
-    )
-    known = (
-        load.resolved
-        & np.isfinite(phase_x).all(axis=(1, 2))
-        & np.isfinite(earth_x).all(axis=(1, 2))
-    )
-    return np.where(known[:, None], cdf(x).reshape(len(x), -1), np.nan)
+    x = missed_stretches(phase_x, earth_x, load, phase_a, earth_a)
+    return np.where(np.isfinite(x), cdf(x), np.nan)
 
 
 def sum_caught(y: Array, plants: int, along: Array | None = None) -> LatticeTally:

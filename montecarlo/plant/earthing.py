@@ -11,6 +11,7 @@ from pydantic import ConfigDict
 
 from montecarlo.plant.machine import ComplexArray, FloatArray
 from montecarlo.quantities import Distribution, Plain, Quantity, Section, Word, number
+from montecarlo.quantities.frozen import thawed
 
 TRANSFORMER = ("transformer_ratio", "secondary_resistance_ohm")
 OF_TRANSFORMER = ("transformer_resistance_ohm", "transformer_reactance_ohm")
@@ -176,9 +177,8 @@ class EarthingOption(Section):
 
     def applied(self, table: Mapping[str, Any]) -> dict[str, Any]:
         """The table [earthing] as the file has it, with this option in it."""
-        given = {
-            key: value for key in Earthing.model_fields if (value := getattr(self, key)) is not None
-        }
+        values = {key: getattr(self, key) for key in Earthing.model_fields}
+        given = {key: thawed(value) for key, value in values.items() if value is not None}
         ways = [way if way != TRANSFORMER else (*way, *OF_TRANSFORMER) for way in WAYS_TO_EARTH]
         chosen = [way for way in ways if any(key in given for key in way)]
         gone = {key for way in ways if chosen and way not in chosen for key in way}

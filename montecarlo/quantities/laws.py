@@ -173,7 +173,10 @@ class Discrete:
     def _sorted(self) -> tuple[Array, Array]:
         order = np.argsort(self.values, kind="stable")
         weights = _floats(self.weights)[order]
-        return _floats(self.values)[order], np.cumsum(weights) / weights.sum()
+        found = _floats(self.values)[order], np.cumsum(weights) / weights.sum()
+        for part in found:
+            part.setflags(write=False)
+        return found
 
     def ppf(self, u: ArrayLike) -> Array:
         values, cumulated = self._sorted

@@ -62,14 +62,14 @@ def test_each_variant_stands_at_its_own_choice(hydro: SideBySide) -> None:
     assert table.loc["400 A resistor", "changes"].startswith(
         "earthing.resistance_ohm = {nominal = 15.9"
     )
-    for name, batch in hydro.variants.finals.items():
+    for name, outcome in hydro.variants.outcomes.items():
+        batch = outcome.fresh
         assert batch is not None
-        chosen = hydro.variants.outcomes[name].chosen
-        assert batch.settings[0] == chosen
+        assert batch.settings[0] == outcome.chosen
         assert table.loc[name, "p_missed"] == batch.judgement.missed.total[0]
         assert table.loc[name, "p_false"] == batch.judgement.false.total[0]
         for axis in KEYS:
-            value = getattr(chosen, axis)
+            value = getattr(outcome.chosen, axis)
             assert (
                 np.isnan(table.loc[name, axis]) if value is None else table.loc[name, axis] == value
             )
