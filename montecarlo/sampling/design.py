@@ -10,19 +10,20 @@ import math
 from dataclasses import dataclass
 
 from montecarlo.sampling.nets import power_of_two
+from montecarlo.sampling.stratum import Stratum
 
 __all__ = ["BLOCKS", "PLANT_STRATUM", "Chunk", "Design"]
 
 BLOCKS = 16  # independent blocks of plants
 TASKS_MAX = 64  # of a block of plants: several chunks are one task beyond, so that few travel
-PLANT_STRATUM = "plant"  # the stratum name under which plant inputs are drawn
+PLANT_STRATUM = "plant"  # the name under which plant inputs are drawn; no stratum has it
 
 
 @dataclass(frozen=True)
 class Chunk:
     """One unit of work. `index` = event_block * 16 + plant_block keys its random numbers."""
 
-    stratum: str
+    stratum: Stratum
     round_: int
     index: int
     plant_block: int
@@ -113,12 +114,12 @@ class Design:
             f" {self.events_per_plant} events each" + (" (a power of two)" if self.net else "")
         )
 
-    def chunks(self, stratum: str, round_: int = 0) -> tuple[Chunk, ...]:
+    def chunks(self, stratum: Stratum, round_: int = 0) -> tuple[Chunk, ...]:
         """All chunks of one stratum, by index.
 
         Parameters
         ----------
-        stratum : str
+        stratum : Stratum
         round_ : int
             As in `streams.stream`.
 
@@ -126,17 +127,13 @@ class Design:
         -------
         tuple of Chunk
         """
-        if stratum == PLANT_STRATUM:
-            raise ValueError(
-                f"{PLANT_STRATUM!r} keys the plants' own draws and cannot name a stratum"
-            )
         return tuple(
             Chunk(stratum, round_, event_block * BLOCKS + plant_block, plant_block, event_block)
             for event_block in range(self.event_blocks)
             for plant_block in range(BLOCKS)
         )
 
-    def tasks(self, stratum: str, round_: int = 0) -> tuple[tuple[Chunk, ...], ...]:
+    def tasks(self, stratum: Stratum, round_: int = 0) -> tuple[tuple[Chunk, ...], ...]:
         """The same chunks as they are handed out.
 
         Runs of as many event blocks of one block of plants as the design alone says, so that sums
@@ -144,7 +141,7 @@ class Design:
 
         Parameters
         ----------
-        stratum : str
+        stratum : Stratum
         round_ : int
 
         Returns
