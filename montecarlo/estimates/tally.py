@@ -11,11 +11,11 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from montecarlo.estimates.intervals import ratio
 from montecarlo.quantities import Array
 from montecarlo.quantities.keepable import keepable
 
 Flags = NDArray[np.bool_]
-
 Places = NDArray[np.float32]
 
 NO_CAUSES: Array = np.zeros(2)
@@ -24,15 +24,13 @@ NO_CAUSES: Array = np.zeros(2)
 @keepable
 @dataclass(eq=False)
 class LatticeTally:
-    """One stratum on one lattice for a run of plants. total: Σ of y a plant, y = 0 or 1, or a
-    conditional probability; noise: what `step_noise` makes of it; line_end: Σ y under the line-end
-    law (None: no meaning)."""
+    """One stratum on one lattice for a run of plants."""
 
-    total: Array  # (plants, P, E, D)
+    total: Array  # (plants, P, E, D) Σ y, y = 0 or 1, or a conditional probability
     trials: Array  # (plants,) samples drawn
     unresolved: Array  # (plants,)
-    noise: Array | None = None  # (plants, P, E, D); None for counts
-    line_end: Array | None = None  # (plants, P, E, D)
+    noise: Array | None = None  # (plants, P, E, D) of `step_noise`; None for counts
+    line_end: Array | None = None  # (plants, P, E, D) Σ y under the line-end law, if it has one
     phase_x: Places | None = None  # (resolved, P, D) critical positions, and
     earth_x: Places | None = None  # (resolved, E, D), as `places_kept`
 
@@ -59,10 +57,10 @@ def _sum(one: Array | None, other: Array | None) -> Array | None:
 @keepable
 @dataclass(eq=False)
 class BackupTally:
-    """operates: the back-up itself, one setting (plants, 1, 1, 1); nobody: neither it nor the
-    differential, a `LatticeTally` for each lattice, empty for what is outside the zone."""
+    """What the back-up adds."""
 
-    operates: LatticeTally
+    operates: LatticeTally  # the back-up itself, one setting (plants, 1, 1, 1)
+    # neither it nor the differential, lattice by lattice; empty for what is outside the zone
     nobody: tuple[LatticeTally, ...] = ()
 
     def __add__(self, other: BackupTally) -> BackupTally:
@@ -114,45 +112,75 @@ def _merged(one: dict[float, Tally], other: dict[float, Tally]) -> dict[float, T
 
 @dataclass(frozen=True, eq=False)
 class Pickups:
-    """Critical pick-ups of a chunk's samples on one circuit: phase (n, D), the largest of the phase
-    elements, and earth (n, D); None without such an element. NaN: unresolved. D may be 1 where the
-    delay does not matter."""
+    """Critical pick-ups of a chunk's samples on one circuit, NaN: unresolved. [A]
 
-    phase: Array | None
-    earth: Array | None
+    D may be 1 where the delay does not matter."""
+
+    phase: Array | None  # (n, D) the largest of the phase elements; None without such an element
+    earth: Array | None  # (n, D)
 
     @property
     def resolved(self) -> Flags:
-        parts = [
-            np.isfinite(part).all(axis=1) for part in (self.phase, self.earth) if part is not None
-        ]
-        return np.asarray(np.all(parts, axis=0))
+        """Which samples have a result, (n,)."""
+        parts = [part for part in (self.phase, self.earth) if part is not None]
+        return np.asarray(np.all([np.isfinite(part).all(axis=1) for part in parts], axis=0))
 
     def at(self, rows: NDArray[np.int64] | slice) -> Pickups:
-        """Of some of the samples."""
+        """Of some of the samples.
+
+        Parameters
+        ----------
+        rows : array of int or slice
+
+        Returns
+        -------
+        Pickups
+        """
         return Pickups(*(None if part is None else part[rows] for part in (self.phase, self.earth)))
 
     def silent(self, phase_a: Array, earth_a: Array, delays: int) -> tuple[Flags, Flags]:
-        """Whether each sample leaves the elements silent at each setting: (n, P, D) and (n, E, D),
-        1 or 0."""
-        out = []
-        for part, level in ((self.phase, phase_a), (self.earth, earth_a)):
-            n = next(len(one) for one in (self.phase, self.earth) if one is not None)
+        """Whether each sample leaves the elements silent at each setting.
+
+        Parameters
+        ----------
+        phase_a : (P,) array (A)
+        earth_a : (E,) array (A)
+        delays : int
+            D.
+
+        Returns
+        -------
+        ((n, P, D) array of bool, (n, E, D) array of bool)
+        """
+        n = len(self.resolved)
+
+        def below(part: Array | None, level: Array) -> Flags:
             held = np.full((n, 1), -np.inf) if part is None else part
-            out.append(np.broadcast_to(held[:, None, :], (n, 1, delays)) <= level[:, None])
-        return out[0], out[1]
+            return np.broadcast_to(held[:, None, :], (n, 1, delays)) <= level[:, None]
+
+        return below(self.phase, phase_a), below(self.earth, earth_a)
 
 
 def joint_counts(phase: Flags, earth: Flags, plants: int, weights: Array | None = None) -> Array:
     """Σ over each plant's events of phase·earth for every pair of settings, as matrix products.
 
-    phase (n, P, D), earth (n, E, D) of 0 and 1, n plant-major; weights (n,). Returns (plants, P, E,
-    D)."""
-    kind: type[np.floating] = (
-        np.float32 if weights is None else np.float64
-    )  # counts below 2^24: exact in 32 bits
-    a = np.asarray(phase if weights is None else phase * weights[:, None, None], kind)
-    b = np.asarray(earth, kind)
+    Parameters
+    ----------
+    phase : (n, P, D) array of bool
+        Plant-major.
+    earth : (n, E, D) array of bool
+    plants : int
+    weights : (n,) array, optional
+
+    Returns
+    -------
+    (plants, P, E, D) array
+    """
+    if weights is None:
+        a = np.asarray(phase, np.float32)  # counts below 2^24: exact in 32 bits
+    else:
+        a = np.asarray(phase * weights[:, None, None], np.float64)
+    b = np.asarray(earth, a.dtype)
     a = a.reshape(plants, -1, *phase.shape[1:]).transpose(0, 3, 2, 1)  # (plants, D, P, events)
     b = b.reshape(plants, -1, *earth.shape[1:]).transpose(0, 3, 1, 2)  # (plants, D, events, E)
     return np.asarray((a @ b).transpose(0, 2, 3, 1), float)
@@ -162,7 +190,19 @@ def count_operated(
     event: Pickups, phase_a: Array, earth_a: Array, delays: int, plants: int
 ) -> LatticeTally:
     """External events and states: operated when any element's critical pick-up is above its
-    setting."""
+    setting.
+
+    Parameters
+    ----------
+    event : Pickups
+    phase_a, earth_a, delays
+        As of `Pickups.silent`.
+    plants : int
+
+    Returns
+    -------
+    LatticeTally
+    """
     resolved = event.resolved
     phase, earth = event.silent(phase_a, earth_a, delays)
     per_plant = resolved.reshape(plants, -1).sum(axis=1).astype(float)
@@ -184,64 +224,115 @@ def count_missed(
     line_end_weight: Array | None,
     counts: Array | None = None,
 ) -> LatticeTally:
-    """Internal faults: missed when no element operates, or when one had operated on the load before
-    the fault.
+    """Internal faults: missed when no element operates, or one had operated on the load before.
 
-    counts (n,) of 0 and 1: the samples whose misses are counted; all unless given."""
+    Parameters
+    ----------
+    fault, load : Pickups
+    phase_a, earth_a, delays
+        As of `Pickups.silent`.
+    plants : int
+    line_end_weight : (n,) array or None
+        Density of the line-end law over the study's own.
+    counts : (n,) array of 0 and 1, optional
+        The samples whose misses are counted; all unless given.
+
+    Returns
+    -------
+    LatticeTally
+    """
     resolved = fault.resolved & load.resolved
     blind_phase, blind_earth = fault.silent(phase_a, earth_a, delays)
     quiet_phase, quiet_earth = load.silent(phase_a, earth_a, delays)
     quiet_phase = quiet_phase & resolved[:, None, None]
     per_plant = resolved.reshape(plants, -1).sum(axis=1).astype(float)
 
-    def missed(weights: Array | None, whole: Array) -> Array:
-        detected = joint_counts(quiet_phase, quiet_earth, plants, weights) - joint_counts(
-            quiet_phase & blind_phase, quiet_earth & blind_earth, plants, weights
-        )
-        return whole[:, None, None, None] - detected
+    both_phase = quiet_phase & blind_phase
+    both_earth = quiet_earth & blind_earth
 
-    weighted = None
-    if line_end_weight is not None:
-        weighted = missed(
-            line_end_weight, (line_end_weight * resolved).reshape(plants, -1).sum(axis=1)
-        )
-    whole = per_plant if counts is None else (counts * resolved).reshape(plants, -1).sum(axis=1)
+    def missed(weights: Array | None) -> Array:
+        whole = per_plant
+        if weights is not None:
+            whole = (weights * resolved).reshape(plants, -1).sum(axis=1)
+        quiet = joint_counts(quiet_phase, quiet_earth, plants, weights)
+        blind = joint_counts(both_phase, both_earth, plants, weights)
+        return whole[:, None, None, None] - (quiet - blind)
+
     return LatticeTally(
-        missed(counts, whole),
+        missed(counts),
         np.full(plants, resolved.size / plants),
         resolved.size / plants - per_plant,
-        line_end=weighted,
+        line_end=None if line_end_weight is None else missed(line_end_weight),
     )
 
 
 def step_noise(y: Array, resolved: Flags, along: Array, plants: int) -> Array:
-    """Variance of a plant's sum over its n events, n·S², (plants, ...); NaN for a single event. y
-    (n, ...) plant-major.
+    """Variance of a plant's sum over its n events, n·S².
 
-    S² is half the mean square of the steps between events that are neighbours `along` (n,) the
-    input which decides most: on a net the events of a plant stand evenly there, so that what it
-    makes them differ by is no noise (one unit a stratum, neighbours paired: Wolter, Introduction to
+    S² is half the mean square of the steps between events that are neighbours `along` the input
+    which decides most: on a net the events of a plant stand evenly there, so that what it makes
+    them differ by is no noise (one unit a stratum, neighbours paired: Wolter, Introduction to
     Variance Estimation, ch. 8, from memory). Noise from the squares about the mean would take all
-    of it for noise: measured, tests/MEASUREMENTS.md."""
+    of it for noise: measured, tests/MEASUREMENTS.md.
+
+    Parameters
+    ----------
+    y : (n, ...) array
+        Plant-major.
+    resolved : (n,) array of bool
+    along : (n,) array
+    plants : int
+
+    Returns
+    -------
+    (plants, ...) array
+        NaN for a single event.
+    """
     order = np.lexsort((along, np.repeat(np.arange(plants), along.size // plants)))
     by_plant = y[order].reshape(plants, -1, *y.shape[1:])
     known = resolved[order].reshape(plants, -1)
     both = known[:, 1:] & known[:, :-1]
-    steps = np.sum(
-        np.diff(by_plant, axis=1) ** 2,
-        axis=1,
-        where=both.reshape(*both.shape, *(1,) * (y.ndim - 1)),
-    )
-    count = both.sum(axis=1)
-    scale = np.divide(known.sum(axis=1), 2 * count, out=np.full(plants, np.nan), where=count > 0)
-    return np.asarray(steps * scale.reshape(-1, *(1,) * (y.ndim - 1)))
+    settings = (1,) * (y.ndim - 1)
+    squares = np.diff(by_plant, axis=1) ** 2
+    steps = np.sum(squares, axis=1, where=both.reshape(*both.shape, *settings))
+    scale = ratio(known.sum(axis=1), 2 * both.sum(axis=1))
+    return np.asarray(steps * scale.reshape(-1, *settings))
 
 
 def missed_stretch(phase_x: Array, earth_x: Array, quiet: Flags) -> Array:
-    """From the neutral up to where a setting misses an earth fault: the shorter stretch of its
-    elements, the whole winding if it operates on the load. Arrays that broadcast; critical
-    positions as in `sum_conditional`."""
+    """From the neutral up to where a setting misses an earth fault. [-]
+
+    The shorter stretch of its elements, the whole winding if it operates on the load. Broadcasts.
+
+    Parameters
+    ----------
+    phase_x, earth_x : array (-)
+        Critical positions, as of `sum_conditional`.
+    quiet : array of bool
+        Whether it is silent on the load.
+
+    Returns
+    -------
+    array
+    """
     return np.where(quiet, np.minimum(phase_x, earth_x), 1.0)
+
+
+def resolved_positions(phase_x: Array, earth_x: Array, load: Pickups) -> Flags:
+    """Which samples have critical positions and a result on load.
+
+    Parameters
+    ----------
+    phase_x, earth_x, load
+        As of `sum_conditional`.
+
+    Returns
+    -------
+    (n,) array of bool
+    """
+    phase = np.isfinite(phase_x).all(axis=(1, 2))
+    earth = np.isfinite(earth_x).all(axis=(1, 2))
+    return np.asarray(phase & earth & load.resolved)
 
 
 def sum_conditional(
@@ -256,24 +347,41 @@ def sum_conditional(
     line_end: bool,
     backup_x: Array | None = None,
 ) -> LatticeTally:
-    """Earth faults: P(missed | all but the position) = cdf(x*), 1 for a setting that operates on
-    the load.
+    """Earth faults: P(missed | all but the position) = cdf(x*), 1 if a setting operates on the
+    load.
 
-    phase_x (n, P, D) and earth_x (n, E, D): critical positions, 1 without such an element; cdf: of
-    the fault's position; along (n,): the input that decides most (`step_noise`); backup_x (n,):
-    beyond which a back-up catches whatever is missed, so that the sum is of what nobody catches."""
+    Parameters
+    ----------
+    phase_x : (n, P, D) array (-)
+        Critical positions; 1 without such an element, NaN: unresolved.
+    earth_x : (n, E, D) array (-)
+    load : Pickups
+    phase_a, earth_a
+        As of `Pickups.silent`.
+    plants : int
+    cdf : callable
+        Of the fault's position.
+    along : (n,) array
+        The input that decides most (`step_noise`).
+    line_end : bool
+        Whether the line-end law is summed too.
+    backup_x : (n,) array (-), optional
+        Beyond which a back-up catches whatever is missed, so that the sum is of what nobody
+        catches.
+
+    Returns
+    -------
+    LatticeTally
+    """
     n, settings, delays = phase_x.shape
-    resolved = (
-        np.isfinite(phase_x).all(axis=(1, 2))
-        & np.isfinite(earth_x).all(axis=(1, 2))
-        & load.resolved
-    )
+    events = n / plants
+    resolved = resolved_positions(phase_x, earth_x, load)
     quiet_phase, quiet_earth = load.silent(phase_a, earth_a, delays)
     shape = (settings, earth_x.shape[1], delays)
     tally = LatticeTally(
         np.zeros((plants, *shape)),
-        np.full(plants, n / plants),
-        n / plants - resolved.reshape(plants, -1).sum(axis=1),
+        np.full(plants, events),
+        events - resolved.reshape(plants, -1).sum(axis=1),
         np.zeros((plants, *shape)),
         np.zeros((plants, *shape)) if line_end else None,
     )
@@ -287,47 +395,72 @@ def sum_conditional(
         assert tally.noise is not None
         tally.noise[:, p] = step_noise(y, resolved, along, plants)
         if tally.line_end is not None:
-            tally.line_end[:, p] = (
-                np.where(resolved[:, None, None], x**2, 0.0).reshape(by_plant.shape).sum(axis=1)
-            )
+            squares = np.where(resolved[:, None, None], x**2, 0.0)
+            tally.line_end[:, p] = squares.reshape(by_plant.shape).sum(axis=1)
     return tally
 
 
 def places_kept(
     phase_x: Array, earth_x: Array, load: Pickups, phase_a: Array, earth_a: Array
 ) -> tuple[Places, Places]:
-    """Critical positions of a chunk's resolved samples, (resolved, P, D) and (resolved, E, D):
-    small enough to keep, and all that coverage needs (`missed_places`). NaN: it operates on the
-    load.
+    """Critical positions of a chunk's resolved samples: all that coverage needs (`missed_places`).
 
-    Positions lie in [0, 1], so single precision leaves 6e-8 of the winding open."""
+    Positions lie in [0, 1], so single precision leaves 6e-8 of the winding open.
+
+    Parameters
+    ----------
+    phase_x, earth_x, load, phase_a, earth_a
+        As of `sum_conditional`.
+
+    Returns
+    -------
+    ((resolved, P, D) array, (resolved, E, D) array)
+        NaN: it operates on the load.
+    """
     delays = phase_x.shape[2]
-    resolved = (
-        load.resolved
-        & np.isfinite(phase_x).all(axis=(1, 2))
-        & np.isfinite(earth_x).all(axis=(1, 2))
-    )
-    quiet = load.silent(phase_a, earth_a, delays)
-    phase, earth = (
-        np.where(still, x, np.nan)[resolved].astype(np.float32)
-        for still, x in zip(quiet, (phase_x, earth_x), strict=True)
-    )
-    return phase, earth
+    resolved = resolved_positions(phase_x, earth_x, load)
+    quiet_phase, quiet_earth = load.silent(phase_a, earth_a, delays)
+    phase = np.where(quiet_phase, phase_x, np.nan)[resolved]
+    earth = np.where(quiet_earth, earth_x, np.nan)[resolved]
+    return phase.astype(np.float32), earth.astype(np.float32)
 
 
 def missed_places(phase_x: Places, earth_x: Places) -> Places:
-    """`missed_stretch` of positions kept. Arrays that broadcast."""
+    """`missed_stretch` of positions kept. Broadcasts.
+
+    Parameters
+    ----------
+    phase_x, earth_x : array (-)
+        As of `places_kept`.
+
+    Returns
+    -------
+    array
+    """
     x = np.minimum(phase_x, earth_x)  # not a number stays
     return np.where(np.isnan(x), np.float32(1.0), x)
 
 
 def one_setting(y: Array | Flags, plants: int, *, along: Array | None = None) -> LatticeTally:
-    """What belongs to no candidate: y (n,) of 0 and 1, or conditional probabilities, then with
-    `along` as in `step_noise`; NaN: unresolved; plant-major."""
+    """What belongs to no candidate.
+
+    Parameters
+    ----------
+    y : (n,) array
+        Plant-major: 0 and 1, or conditional probabilities; NaN: unresolved.
+    plants : int
+    along : (n,) array, optional
+        With probabilities: as of `step_noise`.
+
+    Returns
+    -------
+    LatticeTally
+    """
     known = np.isfinite(y)
     values = np.where(known, y, 0.0)
     noise = None if along is None else step_noise(values, known, along, plants)
-    by_plant, resolved = values.reshape(plants, -1), known.reshape(plants, -1).sum(axis=1)
+    by_plant = values.reshape(plants, -1)
+    resolved = known.reshape(plants, -1).sum(axis=1)
     trials = np.full(plants, float(by_plant.shape[1]))
     return LatticeTally(
         by_plant.sum(axis=1)[:, None, None, None],
