@@ -246,7 +246,6 @@ def count_missed(
     quiet_phase, quiet_earth = load.silent(phase_a, earth_a, delays)
     quiet_phase = quiet_phase & resolved[:, None, None]
     per_plant = resolved.reshape(plants, -1).sum(axis=1).astype(float)
-
     both_phase = quiet_phase & blind_phase
     both_earth = quiet_earth & blind_earth
 
@@ -256,7 +255,7 @@ def count_missed(
             whole = (weights * resolved).reshape(plants, -1).sum(axis=1)
         quiet = joint_counts(quiet_phase, quiet_earth, plants, weights)
         blind = joint_counts(both_phase, both_earth, plants, weights)
-        return whole[:, None, None, None] - (quiet - blind)
+        return np.asarray(whole[:, None, None, None] - (quiet - blind))
 
     return LatticeTally(
         missed(counts),

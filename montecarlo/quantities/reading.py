@@ -262,8 +262,8 @@ def _not_usable(distribution: Distribution) -> list[Fault]:
     """Parameters that pass one by one, and still give no numbers."""
     with np.errstate(all="ignore"):
         law = distribution.law
-        asked = distribution.truncate != EVERYTHING
-        if asked and isinstance(law, Cut) and not law.kept >= LEAST_KEPT:
+        cuts = distribution.truncate != EVERYTHING
+        if cuts and isinstance(law, Cut) and not law.kept >= LEAST_KEPT:
             text = (
                 f"[{law.low:g}, {law.high:g}] keeps {law.kept:.1g} of the distribution, "
                 f"must keep at least {LEAST_KEPT:g}; give the distribution of what is kept"
