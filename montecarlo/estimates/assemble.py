@@ -12,6 +12,7 @@ from typing import TypeVar
 
 import numpy as np
 
+from montecarlo.estimates.counting import missed_places
 from montecarlo.estimates.intervals import (
     Estimate,
     Side,
@@ -21,7 +22,7 @@ from montecarlo.estimates.intervals import (
     with_unresolved,
 )
 from montecarlo.estimates.spread import Spread, binomial_noise, plant_spread
-from montecarlo.estimates.tally import LatticeTally, Places, Tally, missed_places
+from montecarlo.estimates.tally import LatticeTally, Places, Tally
 from montecarlo.estimates.totals import Total, mover, plant_correlation
 from montecarlo.estimates.weighted import Weighted
 from montecarlo.quantities import Array
@@ -46,7 +47,7 @@ class Gathered:
     noise_sums: Array | None  # (C, M) variance of the total a plant, None for counts
     line_end: Array | None  # (C, M)
     phase_x: Kept | None  # of each lattice and block, (resolved, P, D)
-    earth_x: Kept | None  # and (resolved, E, D): `tally.places_kept`
+    earth_x: Kept | None  # and (resolved, E, D): `counting.places_kept`
     weighted: Weighted | None = None  # weighted samples of an external event, beside its counts
 
     @property

@@ -12,13 +12,8 @@ from collections.abc import Callable
 
 import numpy as np
 
-from montecarlo.estimates.tally import (
-    LatticeTally,
-    Pickups,
-    missed_stretch,
-    resolved_positions,
-    step_noise,
-)
+from montecarlo.estimates.counting import missed_stretch, resolved_positions, step_noise
+from montecarlo.estimates.tally import LatticeTally, Pickups
 from montecarlo.quantities import Array
 
 __all__ = ["missed_samples", "missed_shares", "missed_stretches", "sum_caught"]
@@ -29,7 +24,7 @@ def missed_samples(
 ) -> Array:
     """Whether each sample of a counted type is missed at each setting of a lattice.
 
-    As `tally.count_missed` counts.
+    As `counting.count_missed` counts.
 
     Parameters
     ----------
@@ -58,7 +53,7 @@ def missed_stretches(
     Parameters
     ----------
     phase_x, earth_x, load, phase_a, earth_a
-        As of `tally.sum_conditional`.
+        As of `counting.sum_conditional`.
 
     Returns
     -------
@@ -82,12 +77,12 @@ def missed_shares(
 ) -> Array:
     """P(missed | all but the position) of each earth fault at each setting of a lattice. [-]
 
-    As `tally.sum_conditional` sums it.
+    As `counting.sum_conditional` sums it.
 
     Parameters
     ----------
     phase_x, earth_x, load, phase_a, earth_a, cdf
-        As of `tally.sum_conditional`.
+        As of `counting.sum_conditional`.
 
     Returns
     -------
@@ -109,7 +104,7 @@ def sum_caught(y: Array, plants: int, along: Array | None = None) -> LatticeTall
         Plant-major: P(missed | all but the place) of K candidates.
     plants : int
     along : (n,) array, optional
-        Of conditional ones: as of `tally.step_noise`.
+        Of conditional ones: as of `counting.step_noise`.
 
     Returns
     -------

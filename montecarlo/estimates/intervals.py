@@ -118,7 +118,8 @@ def clopper_pearson(
     """
     h, n = np.broadcast_arrays(np.asarray(hits, float), np.asarray(trials, float))
     tail = tail_of(level, side)
-    some, rest = h > 0, n - h > 0  # the beta function needs both parameters above 0
+    some = h > 0  # the beta function needs both parameters above 0
+    rest = n - h > 0
     low = np.where(some, betaincinv(np.where(some, h, 1), n - h + 1, tail), 0.0)
     high = np.where(rest, betainccinv(h + 1, np.where(rest, n - h, 1), tail), 1.0)
     return _one_sided(low, high, side)
@@ -320,9 +321,11 @@ def student_mean(
     blocks = x.shape[axis]
     if blocks < 2:
         raise ValueError(f"{blocks} block(s): limits need at least 2")
-    mean, tail = x.mean(axis=axis), tail_of(level, side)
+    mean = x.mean(axis=axis)
+    tail = tail_of(level, side)
     half = -stdtrit(blocks - 1, tail) * x.std(axis=axis, ddof=1) / np.sqrt(blocks)
-    none, every = (x == 0).all(axis=axis), (x == 1).all(axis=axis)
+    none = (x == 0).all(axis=axis)
+    every = (x == 1).all(axis=axis)
     n = np.asarray(blocks if trials is None else trials, float)
     low = np.where(every, clopper_pearson(n, n, level, side=side).low, np.maximum(mean - half, 0.0))
     high = np.where(

@@ -31,6 +31,7 @@ from montecarlo.estimates.intervals import (
 from montecarlo.estimates.totals import combined, plant_correlation
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS
+from montecarlo.sampling.stratum import Stratum
 
 Flags = NDArray[np.bool_]
 
@@ -120,34 +121,30 @@ def paired(one: Half, other: Half, level: float = LEVEL) -> Estimate:
 
 def _nets(one: Half, other: Half) -> Iterator[_Net]:
     """Type by type; one that a side has not counts for nothing there."""
-    sides = [
-        {
-            stratum.name: (stratum, weight)
-            for stratum, weight in zip(half.strata, half.weights, strict=True)
-            if weight > 0
-        }
-        for half in (one, other)
-    ]
+    sides = [_weighed(one), _weighed(other)]
     for name in dict.fromkeys((*sides[0], *sides[1])):
-        values, trials, lost = list[Array](), list[float](), list[float]()
-        for half, side in zip((one, other), sides, strict=True):
-            if name not in side:
-                values.append(np.zeros(()))
+        values = [np.zeros(()), np.zeros(())]
+        trials = []
+        lost = 0.0
+        there = []
+        for k, half in enumerate((one, other)):
+            if name not in sides[k]:
                 continue
-            stratum, weight = side[name]
+            stratum, weight = sides[k][name]
             gone = stratum.unresolved[half.candidate]
             resolved = stratum.trials - gone
-            values.append(weight * ratio(stratum.total[half.candidate], resolved))
+            values[k] = weight * ratio(stratum.total[half.candidate], resolved)
             trials.append(float(resolved.sum()))
-            lost.append(weight * float(gone.sum() / stratum.trials.sum()))
-        scale = max(side[name][1] for side in sides if name in side)
-        yield _Net(
-            (values[0] - values[1]) / scale,
-            scale,
-            min(trials),
-            sum(lost),
-            any(side[name][0].conditional for side in sides if name in side),
-        )
+            lost += weight * float(gone.sum() / stratum.trials.sum())
+            there.append((stratum, weight))
+        scale = max(weight for _, weight in there)
+        conditional = any(stratum.conditional for stratum, _ in there)
+        yield _Net((values[0] - values[1]) / scale, scale, min(trials), lost, conditional)
+
+
+def _weighed(half: Half) -> dict[Stratum, tuple[Gathered, float]]:
+    pairs = zip(half.strata, half.weights, strict=True)
+    return {stratum.name: (stratum, weight) for stratum, weight in pairs if weight > 0}
 
 
 def _shares(net: _Net, known: Flags, blocks: Array, tail: float) -> _Shares:

@@ -31,7 +31,8 @@ __all__ = [
 
 FREQUENCIES_HZ = (50.0, 60.0)
 C_MAX = 1.1  # table 1: above 1 kV, and below with a tolerance of 10 % (1.05 with 6 %)
-LARGE_VA, LOW_V = 100e6, 1e3
+LARGE_VA = 100e6
+LOW_V = 1e3
 
 # 4.5.2.1, eq. (70): (t_min [s], a, b, d) of mu = a + b exp(-d I''k/I_r). The last holds for all
 # that is longer.

@@ -378,7 +378,8 @@ def build_custom(own: CustomScheme) -> Scheme:
     named = {signed(ct)[0] for leg in own.legs for ct in leg.cts}
     places = tuple(k for k, place in enumerate(PLACES) if place in named)
     column = {PLACES[place]: k for k, place in enumerate(places)}
-    table, names = np.zeros((len(own.legs), len(places))), [leg.name for leg in own.legs]
+    table = np.zeros((len(own.legs), len(places)))
+    names = [leg.name for leg in own.legs]
     for row, leg in enumerate(own.legs):
         for ct in leg.cts:
             place, sign = signed(ct)
@@ -395,18 +396,12 @@ def build_custom(own: CustomScheme) -> Scheme:
     burdens: dict[int, tuple[str, ...]] = {}
     for element in elements:
         burdens[element.leg] = (*burdens.get(element.leg, ()), f"{element.axis}_burden")
-    legs = tuple(
-        Leg(
-            leg.name,
-            (
-                f"custom.{own.name}.legs.{leg.name}.resistance_ohm",
-                *burdens.get(row, ()),
-                *(("stabilising",) if leg.stabilising else ()),
-            ),
-        )
-        for row, leg in enumerate(own.legs)
-    )
-    return Scheme(own.name, places, legs, table, tuple(elements))
+    legs = []
+    for row, leg in enumerate(own.legs):
+        key = f"custom.{own.name}.legs.{leg.name}.resistance_ohm"
+        stabilising = ("stabilising",) if leg.stabilising else ()
+        legs.append(Leg(leg.name, (key, *burdens.get(row, ()), *stabilising)))
+    return Scheme(own.name, places, tuple(legs), table, tuple(elements))
 
 
 def _input_columns(legs: Sequence[CustomLeg]) -> list[int]:
@@ -471,8 +466,12 @@ def custom_faults(own: CustomScheme) -> Iterator[str]:
             )
         for fault in _bias_faults(element, used):
             yield f"elements[{k}].bias_cts: {fault}"
+    yield from _too_many(own.elements)
+
+
+def _too_many(elements: Sequence[CustomElement]) -> Iterator[str]:
     for axis, most in (("phase", 3), ("earth", 1)):
-        count = sum(element.setting == axis for element in own.elements)
+        count = sum(element.setting == axis for element in elements)
         if count > most:
             yield (
                 f"elements: {count} with setting = '{axis}', must be at most {most}; take the"
@@ -501,10 +500,8 @@ def _bias_faults(element: CustomElement, used: set[str]) -> Iterator[str]:
             yield f"{shown(place)} stands there twice; leave it once"
 
 
-_EXAMPLES = (
-    f"one of {', '.join(f'{group}.L1' for group in GROUPS if group != NEUTRAL_CONDUCTOR)} (also L2,"
-    f" L3) or {NEUTRAL_CONDUCTOR}"
-)
+_OF_PHASES = ", ".join(f"{group}.L1" for group in GROUPS if group != NEUTRAL_CONDUCTOR)
+_EXAMPLES = f"one of {_OF_PHASES} (also L2, L3) or {NEUTRAL_CONDUCTOR}"
 
 
 def leg_resistances(scheme: Scheme, ohm: Mapping[str, Array]) -> Array:
