@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from montecarlo.estimates.choose import centres
+from montecarlo.estimates.knee_rule import centres
 from montecarlo.plant import earthing, internal, machine
 from montecarlo.quantities import Array
 from montecarlo.relays.places import CHANNELS, GROUP_OF, NEUTRAL_CONDUCTOR, carried

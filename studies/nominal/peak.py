@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from montecarlo.estimates.choose import centres
+from montecarlo.estimates.knee_rule import centres
 from montecarlo.formulas import handcalc
 from montecarlo.plant import internal, machine
 from montecarlo.plant.earthing import neutral_ohm
