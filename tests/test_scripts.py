@@ -18,15 +18,6 @@ import pytest
 ROOT = Path(__file__).parents[1]
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 NAMED = sorted(set(re.findall(r"python -m (tests(?:\.\w+)+)", DEVELOPERS)))
-SLOW = {
-    "tests.benchmarks",
-    "tests.benchmarks.cluster",
-    "tests.benchmarks.missed",
-    "tests.benchmarks.rare",
-    "tests.coverage.pairs",
-    "tests.coverage.whole",
-    "tests.trouble.kills",
-}
 SAID = {"tests.trouble.kills": "1 kills in 1 runs"}  # by those that print no table
 CI = ("run", "versions", "wheel")
 
@@ -48,9 +39,8 @@ def test_the_scripts_are_found_in_the_document() -> None:
     } <= set(NAMED)
 
 
-@pytest.mark.parametrize(
-    "name", [pytest.param(name, marks=[pytest.mark.slow] if name in SLOW else []) for name in NAMED]
-)
+@pytest.mark.slow
+@pytest.mark.parametrize("name", NAMED)
 def test_a_script_runs_and_prints_its_tables(name: str) -> None:
     done = subprocess.run(
         [sys.executable, "-m", name, "--quick"],

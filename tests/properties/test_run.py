@@ -17,9 +17,9 @@ from montecarlo.relays.schemes import BUILT_IN
 from montecarlo.secondary import steady
 from montecarlo.study.budget import samples_that_show, shown_at_best
 from montecarlo.study.candidates import Setting
-from tests.made.studies import study_with
+from tests.made.studies import FEW_TYPES, study_with
 
-SMALL: dict[str, Any] = {
+SMALL: dict[str, Any] = FEW_TYPES | {
     "study.samples": 256,
     "study.plants": 32,
     "study.earth_fault_samples": 64,
@@ -291,6 +291,7 @@ def test_any_two_candidates_are_compared_on_the_same_events(small: Result) -> No
         small.compare(1, 99)
 
 
+@pytest.mark.slow
 def test_a_limit_out_of_reach_is_told_with_the_samples_that_it_needs() -> None:
     few = run(
         {
@@ -351,6 +352,7 @@ def test_the_least_annual_cost_is_chosen() -> None:
     assert (frame["note"].eq("") == frame["usable"]).all()
 
 
+@pytest.mark.slow
 def test_dear_false_trips_choose_coarser_and_dear_faults_finer() -> None:
     finer, coarser = run(cost_policy(1.0, 0.0)), run(cost_policy(1e3, 1e9))
     assert finer.chosen is not None
@@ -375,6 +377,7 @@ def in_scenarios(**changes: dict[str, Any]) -> Result:
     )
 
 
+@pytest.mark.slow
 def test_a_scenario_that_changes_nothing_changes_nothing() -> None:
     alone = run({"policy.p_false_max": 0.5, "policy.ignore_knee_rule": True})
     same = in_scenarios(same={"load.power_factor": 0.9})
@@ -461,6 +464,7 @@ def half_width(result: Result, name: str) -> float:
     return float((row[f"{name}_high"] - row[f"{name}_low"]) / 2 / row[name])
 
 
+@pytest.mark.slow
 def test_the_fresh_batch_is_as_large_as_the_precision_asks(small: Result) -> None:
     limit = {"policy.p_false_max": 0.5}  # so that there is a choice on so few samples
     rough = run(limit)
@@ -485,6 +489,7 @@ def test_a_cap_on_the_precision_is_told() -> None:
     assert any("short of that, with at most 512 of each" in text for text in capped.told)
 
 
+@pytest.mark.slow
 def test_what_a_fresh_batch_refused_is_told_by_that_batch(monkeypatch: pytest.MonkeyPatch) -> None:
     from montecarlo.engine import run as engine
 

@@ -19,9 +19,9 @@ from montecarlo.sampling.transform import event_samples
 from montecarlo.secondary import steady, transient
 from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.description import Study
-from tests.made.studies import REMOVE, faults_of, study_table, study_with
+from tests.made.studies import FEW_TYPES, REMOVE, faults_of, study_table, study_with
 
-SMALL: dict[str, Any] = {
+SMALL: dict[str, Any] = FEW_TYPES | {
     "study.samples": 128,
     "study.plants": 16,
     "study.earth_fault_samples": 32,
@@ -57,7 +57,11 @@ NUMBERS = [
     "unresolved",
     "usable",
 ]
-every_kind = pytest.mark.parametrize("kind", GRIDS)
+FAST = ("two_phase_one_earth", "biased")
+every_kind = pytest.mark.parametrize(
+    "kind",
+    [kind if kind in FAST else pytest.param(kind, marks=pytest.mark.slow) for kind in GRIDS],
+)
 
 
 def study_on(kind: str, changes: dict[str, Any] | None = None) -> Study:

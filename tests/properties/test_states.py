@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from montecarlo import Result, run_study
-from tests.made.studies import study_with
+from tests.made.studies import FEW_TYPES, study_with
 
-SMALL: dict[str, Any] = {
+SMALL: dict[str, Any] = FEW_TYPES | {
     "study.samples": 128,
     "study.plants": 32,
     "study.earth_fault_samples": 64,

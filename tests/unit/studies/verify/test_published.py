@@ -199,7 +199,7 @@ def test_the_documents_claim_no_more_than_was_measured(words: str) -> None:
     for name in (
         "README.md",
         "montecarlo/METHOD.md",
-        "montecarlo/report/templates/method.html",
+        "studies/report/templates/method.html",
         "DEVELOPERS.md",
         "montecarlo/study/checks.py",
     ):
