@@ -12,9 +12,10 @@ import pytest
 from montecarlo import run_study
 from montecarlo.engine import primary
 from montecarlo.engine.batch import designs
-from montecarlo.engine.block import EARTH, Block, Job
+from montecarlo.engine.block import Block, Job
 from montecarlo.relays.places import NEUTRAL
 from montecarlo.sampling.inputs import list_inputs
+from montecarlo.sampling.stratum import EARTH, Stratum
 from montecarlo.sampling.transform import event_samples
 from montecarlo.secondary import steady, transient
 from montecarlo.study.candidates import candidate_lattices
@@ -88,7 +89,15 @@ def same(one: pd.DataFrame, other: pd.DataFrame, rel: float = 1e-9) -> None:
 
 def test_an_element_for_earth_faults_sees_no_fault_clear_of_earth_and_no_event_outside() -> None:
     seen = by_type(
-        study_on("restricted_earth_fault", IDEAL | {"candidates.earth_pickup_a": [0.001]})
+        study_on(
+            "restricted_earth_fault",
+            IDEAL
+            | {
+                "candidates.earth_pickup_a": [0.001],
+                "internal_faults": study_table()["internal_faults"],
+                "external_events": study_table()["external_events"],
+            },
+        )
     )
     assert (seen[["phase_phase", "three_phase"]] == 1).all(axis=None)  # missed, always
     assert (seen[["earth", "phase_phase_earth"]] < 0.1).all(axis=None)
@@ -119,7 +128,7 @@ def test_the_neutral_conductor_s_ct_is_drawn_for_itself_and_leaves_the_others() 
             event_samples(
                 list_inputs(study), study.ties, seed=study.study.seed, design=design, chunk=chunk
             )
-            for chunk in design.chunks("internal.phase_phase")
+            for chunk in design.chunks(Stratum("internal.phase_phase"))
         ]
         drawn.append({key: np.concatenate([part[key] for part in parts]) for key in parts[0]})
     assert all(np.array_equal(drawn[0][key], drawn[1][key]) for key in drawn[0])
@@ -145,7 +154,7 @@ def test_the_neutral_conductor_s_waveform_is_the_sum_of_the_neutral_end_s() -> N
     job = Job(study, candidate_lattices(study), *designs(study))
     largest = {}
     for name in ("near_fault", "outside"):
-        block = Block(job, job.design.chunks(f"external.{name}")[0])
+        block = Block(job, job.design.chunks(Stratum(f"external.{name}"))[0])
         event = next(item for item in study.external_events if item.name == name)
         window, waves, _ = primary.external_event(block, event)
         flowing = int(np.searchsorted(window.times(), 0.1))  # no phase is interrupted before
@@ -389,6 +398,7 @@ def test_what_is_measured_matters_to_spill_and_not_to_sinusoids() -> None:
     changes = {
         "candidates.stabilising_resistance_ohm": [0],
         "internal_faults.shares": {"earth": 1.0},
+        "external_events": study_table()["external_events"],
     }
     peak, rms, first = (
         numbers(study_on("per_phase", changes | {"relay.measure": kind}))
