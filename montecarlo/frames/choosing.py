@@ -21,7 +21,7 @@ from montecarlo.study.budget import limit_of_p_false, rounded_up
 from montecarlo.study.candidates import Setting, neighbours
 from montecarlo.study.description import Study
 from montecarlo.study.scenarios import AS_STATED
-from studies.report.look import percent
+from studies.report.numbers import percent
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -6,6 +6,8 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+from studies.report.catalogue import without_unit
+
 __all__ = ["input_name", "scheme_name", "setting_text", "slope_text"]
 
 SCHEME_NAMES = {
@@ -21,7 +23,6 @@ def scheme_name(kind: str) -> str:
     return SCHEME_NAMES.get(kind, kind.replace("_", " "))
 
 
-UNITS = ("_ohm", "_pu", "_percent", "_va", "_hz", "_deg", "_v", "_a", "_s", "_f")
 TABLES = {
     "machine": "",
     "network": "network's ",
@@ -45,15 +46,10 @@ def input_name(key: str) -> str:
     if table not in TABLES or not path:
         return key
     *middle, last = path
-    name = next((last.removesuffix(unit) for unit in UNITS if last.endswith(unit)), last).replace(
-        "_", " "
-    )
-    where = (
-        ""
-        if table == "external_events" or not middle
-        else f", {' '.join(middle).replace('_', ' ')}"
-    )
-    return f"{TABLES[table]}{name}{where}"
+    name = without_unit(last)[0].replace("_", " ")
+    if table == "external_events" or not middle:
+        return f"{TABLES[table]}{name}"
+    return f"{TABLES[table]}{name}, {' '.join(middle).replace('_', ' ')}"
 
 
 def setting_text(row: Mapping[str, Any], without: str = "") -> str:
