@@ -8,9 +8,9 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.engine.guard import told
-from montecarlo.frames.choosing import SAME
-from montecarlo.frames.rows import SETTINGS
+from montecarlo.estimates.verdicts import Verdict
 from montecarlo.quantities.wording import listed
+from montecarlo.study.axes import KEYS
 from studies.alternatives.frames import SideBySide
 from studies.report.blocks import Block, Table, items, paragraphs
 from studies.report.numbers import bare, cost_cell, false_trips, gap, with_limits
@@ -125,7 +125,7 @@ def _moves(stated: Mapping[str, Any], others: list[dict[str, Any]]) -> str:
 
 
 def _of_setting(row: Mapping[str, Any]) -> tuple[Any, ...]:
-    return (row["scheme"], *(None if math.isnan(row[name]) else row[name] for name in SETTINGS))
+    return (row["scheme"], *(None if math.isnan(row[name]) else row[name] for name in KEYS))
 
 
 def _gaps(
@@ -133,8 +133,8 @@ def _gaps(
 ) -> str:
     """Who has fewer, who more, who cannot be told apart: the largest differences first."""
     rows = sorted(gaps.to_dict("records"), key=lambda row: -abs(row["difference"]))
-    apart = [row for row in rows if row["verdict"] != SAME]
-    same = [row["variant"] for row in rows if row["verdict"] == SAME]
+    apart = [row for row in rows if row["verdict"] is not Verdict.ALIKE]
+    same = [row["variant"] for row in rows if row["verdict"] is Verdict.ALIKE]
     parts = []
     for word, sign in zip(words, (-1, 1), strict=True):
         if some := [row for row in apart if sign * row["difference"] > 0]:

@@ -10,6 +10,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from montecarlo.quantities import Distribution, Quantity, meaning_of
+from montecarlo.study.axes import AXES, CURRENTS, PICKUPS
 from montecarlo.study.candidates import Setting, candidate_lattices, present_setting
 from montecarlo.study.checks import cautions
 from montecarlo.study.circuits import scheme_of
@@ -20,6 +21,7 @@ from studies.nominal.desk import Desk
 from studies.nominal.peak import caution, peak_blocks, peak_voltages
 from studies.nominal.text import hand_calculation, reach
 from studies.report.blocks import Block, Paragraph, Section, Table, items, paragraphs
+from studies.report.words import AXIS_WORDS, axis_unit
 
 __all__ = [
     "Checked",
@@ -219,17 +221,13 @@ def _settings(study: Study) -> Iterator[Block]:
 
 
 def _every_combination(study: Study) -> str:
-    wanted = study.candidates
     having = [scheme_of(study, kind) for kind in study.scheme.kinds]
-    ohms = wanted.stabilising_resistance_ohm if any(scheme.stabilised for scheme in having) else ()
-    grids = (
-        ("stabilising resistance", ohms, " ohm"),
-        ("delay", wanted.delay_s, " s"),
-        ("slope", wanted.slope1, ""),
-        ("slope above the break", wanted.slope2, ""),
-        ("break at a bias current of", wanted.slope_break_a, " A"),
-    )
-    each = [f"{name} {_listed(grid)}{unit}" for name, grid, unit in grids if grid]
+    each = [
+        f"{AXIS_WORDS[axis.key].label} {_listed(grid)}{axis_unit(axis.key)}"
+        for axis in AXES
+        if axis.key not in PICKUPS and (axis.part == "bias" or any(map(axis.in_scheme, having)))
+        if (grid := getattr(study.candidates, axis.key))
+    ]
     each.append(f"scheme {', '.join(study.scheme.kinds)}")
     some = ", where the scheme has it" if len(having) > 1 else ""
     return f"Every combination{some}, with {'; '.join(each)}."
@@ -240,16 +238,15 @@ def _listed(grid: Sequence[float]) -> str:
 
 
 def _in_service(study: Study, present: Setting) -> str:
-    has = {key: value for key, value in vars(present).items() if value is not None}
-    if not scheme_of(study, present.scheme).stabilised:
-        has.pop("stabilising_resistance_ohm", None)
-    return _plain(has)
+    scheme = scheme_of(study, present.scheme)
+    keys = ("scheme", *(axis.key for axis in AXES if axis.in_scheme(scheme)))
+    return _plain({key: value for key in keys if (value := getattr(present, key)) is not None})
 
 
 def _bases(study: Study) -> Iterator[tuple[str, ...]]:
     wanted, present, desk = study.candidates, study.candidates.present, Desk(study)
-    names = {"phase": "phase_pickup_a", "earth": "earth_pickup_a", "break": "slope_break_a"}
-    for element, name in names.items():
+    for name in CURRENTS:
+        element = name.partition("_pickup")[0] if name in PICKUPS else "break"
         served = None if present is None else getattr(present, name)
         grid = {*getattr(wanted, name), *([] if served is None else [served])}
         for pickup in sorted(grid):

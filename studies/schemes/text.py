@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from montecarlo.frames.choosing import SAME
+from montecarlo.estimates.verdicts import Verdict
 from montecarlo.frames.doubts import doubts_of
 from montecarlo.quantities.wording import listed
 from studies.report.blocks import Block, Table, items, paragraphs
@@ -19,7 +19,7 @@ from studies.report.numbers import (
     percent,
     with_limits,
 )
-from studies.report.words import scheme_name, setting_text
+from studies.report.words import SAME, scheme_name, setting_text
 from studies.schemes.frames import ALL_TYPES
 from studies.sweep.closest import closest_text
 from studies.sweep.doubts import of_each
@@ -173,7 +173,7 @@ def _told_apart(
     same, below, above = list[str](), list[str](), list[str]()
     for row in against.to_dict("records"):
         named = f"{row['scheme']} ({', '.join(gap(row, scale, unit))})"
-        if row["verdict"] == SAME:
+        if row["verdict"] is Verdict.ALIKE:
             same.append(row["scheme"])
         elif row["difference"] < 0:
             below.append(named)
@@ -249,7 +249,7 @@ def _with_backup(standing: pd.DataFrame, differences: pd.DataFrame) -> str:
     rows = differences[
         (differences["quantity"] == "p_nobody") & (differences["minus"] == best["scheme"])
     ]
-    same = [row["scheme"] for row in rows.to_dict("records") if row["verdict"] == SAME]
+    same = [row["scheme"] for row in rows.to_dict("records") if row["verdict"] is Verdict.ALIKE]
     text = (
         f"With the back-up in the neutral nobody catches {with_limits(best, 'p_nobody', 3)} with"
         f" {best['scheme']} and {with_limits(worst, 'p_nobody', 3)} with {worst['scheme']}"

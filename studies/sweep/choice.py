@@ -8,11 +8,13 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.engine.tails import RARE, WIDER
-from montecarlo.frames.choosing import ASKED, SAME
+from montecarlo.estimates.verdicts import Verdict
+from montecarlo.frames.choosing import ASKED
 from montecarlo.quantities.wording import listed
 from montecarlo.study.description import Study
 from studies.report.numbers import amount, cost_with_limits, gap, percent, with_limits
-from studies.report.words import scheme_name, setting_text
+from studies.report.refusals import because
+from studies.report.words import SAME, scheme_name, setting_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -55,7 +57,7 @@ def _pair(result: Result, pair: str, one: int, other: int, gaps: pd.DataFrame) -
     if pair != RUNNER_UP:
         return f"{pair[0].upper()}{pair[1:]}: {text}."
     row = result.candidates.set_index("candidate").loc[other].to_dict()
-    every = (gaps["verdict"] == SAME).all()
+    every = (gaps["verdict"] == Verdict.ALIKE).all()
     told = "the two are not distinguishable at 95 %, " if every else ""
     return (
         f"The runner-up is no. {other}, {scheme_name(row['scheme'])}: {setting_text(row)};"
@@ -70,7 +72,7 @@ def _gap(row: Mapping[str, Any], study: Study) -> str:
         change, limits = gap(row, 1, f" {cost.unit} a year")
     else:
         change, limits = gap(row)
-    same = f", {SAME}" if row["verdict"] == SAME else ""
+    same = f", {SAME}" if row["verdict"] is Verdict.ALIKE else ""
     return f"{WHAT[row['quantity']]} {change} ({limits}{same})"
 
 
@@ -79,7 +81,7 @@ def around(neighbours: pd.DataFrame) -> str:
     show; all are told together with 95 %."""
     if not len(neighbours):
         return ""
-    same = neighbours[neighbours["verdict"] == SAME]
+    same = neighbours[neighbours["verdict"] == Verdict.ALIKE]
     found = [
         f"in {what} no. {listed(map(str, numbers))}"
         for quantity, what in WHAT.items()
@@ -107,7 +109,7 @@ def hinge_text(result: Result) -> str:
     return (
         f"What the choice hinges on: no. {hinge.candidate} ({scheme_name(row['scheme'])}:"
         f" {setting_text(row)}) is the next that {better}, {aim}; it is refused because"
-        f" {hinge.reason} ({batch})."
+        f" {because(hinge)} ({batch})."
     )
 
 

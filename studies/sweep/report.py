@@ -12,6 +12,7 @@ from montecarlo.frames.result import Result
 from montecarlo.quantities.wording import listed
 from montecarlo.relays.schemes import AXES as ELEMENTS
 from montecarlo.relays.schemes import Axis
+from montecarlo.study.axes import CURRENTS, PICKUPS
 from montecarlo.study.checks import cautions
 from montecarlo.study.description import Study
 from studies.nominal.backup import backup_by_hand
@@ -25,10 +26,11 @@ from studies.nominal.stability import (
 )
 from studies.report.blocks import Block, Caution, Paragraph, Section, Table, paragraphs
 from studies.report.numbers import bare, percent
+from studies.report.refusals import note_parts
 from studies.report.safety import PEAK, PROPOSED, REVIEW
 from studies.report.setting_words import bias_words, setting_lines
-from studies.report.words import scheme_name, setting_text
-from studies.sweep.explorer import AXES, explorer
+from studies.report.words import AXIS_WORDS, axis_unit, scheme_name, setting_text
+from studies.sweep.explorer import explorer
 from studies.sweep.text import (
     backup_text,
     covered_text,
@@ -46,8 +48,6 @@ __all__ = ["ChoiceReport", "rests_on"]
 NONE = "none in this scheme"
 FIXED = "two_phase_one_earth"  # the scheme with fixed resistors in its phase legs
 BEST_REFUSED = 3  # of each rule
-PICKUPS = ("phase_pickup_a", "earth_pickup_a")
-CURRENTS = (*PICKUPS, "slope_break_a")  # settings in amperes: told in four bases
 Row = Mapping[str, Any]
 
 
@@ -170,17 +170,18 @@ class ChoiceReport:
 
     def _in_bases(self, key: str, role: str, value: float) -> tuple[str, ...]:
         secondary, primary, relay, machine = self.desk.bases(value)
-        label, _ = AXES[key]
+        label = AXIS_WORDS[key].label.capitalize()
         in_primary, of_machine = f"{primary:.4g}", f"{100 * machine:.4g}"
         return label, role, f"{secondary:g}", f"{relay:.4g}", in_primary, of_machine
 
     def _others(self, columns: Mapping[str, Row]) -> Iterator[tuple[str, ...]]:
         yield "scheme", *(scheme_name(row["scheme"]) for row in columns.values())
         yield "candidate", *(f"no. {row['candidate']}" for row in columns.values())
-        for key, (label, unit) in AXES.items():
+        for key, axis in AXIS_WORDS.items():
             if key not in CURRENTS and any(not math.isnan(row[key]) for row in columns.values()):
+                unit = axis_unit(key).strip()
                 yield (
-                    f"{label.lower()}{f' [{unit}]' if unit else ''}",
+                    f"{axis.label} [{unit}]" if unit else axis.label,
                     *(
                         NONE if math.isnan(row[key]) else f"{row[key]:g}"
                         for row in columns.values()
@@ -270,8 +271,9 @@ class ChoiceReport:
     def _refused(self) -> Iterator[Block]:
         frame = self.result.candidates
         aim = "cost_per_year" if "cost_per_year" in frame else "p_missed"
-        refused = frame[(frame["note"] != "") & ~frame["chosen"]]
-        allowed = int(((frame["note"] == "") & ~frame["chosen"]).sum())
+        parts = frame["refusals"].map(note_parts)
+        refused = frame[(parts.map(len) > 0) & ~frame["chosen"]]
+        allowed = int(((parts.map(len) == 0) & ~frame["chosen"]).sum())
         yield Paragraph(
             f"Of {len(frame)} candidates the policy refuses {len(refused)}; {allowed} more are"
             f" allowed and {'cost' if aim == 'cost_per_year' else 'miss'} no less than the chosen"
@@ -279,7 +281,7 @@ class ChoiceReport:
             if self.result.chosen is not None
             else f"The policy refuses {len(refused)} of {len(frame)} candidates."
         )
-        rules = refused["note"].map(lambda note: note.partition("; ")[0])
+        rules = parts[refused.index].map(lambda words: words[0])
         rows: list[tuple[str, ...]] = []
         for rule, some in refused.groupby(rules, sort=False):
             for place, row in enumerate(
@@ -293,7 +295,7 @@ class ChoiceReport:
                         setting_text(row),
                         bare(row["p_missed"], 3),
                         bare(row["p_false_bound"], 2),
-                        row["note"].partition("; ")[2],
+                        "; ".join(note_parts(row["refusals"])[1:]),
                     )
                 )
         if rows:

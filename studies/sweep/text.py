@@ -11,12 +11,14 @@ from montecarlo.engine.run import TRIES_MAX
 from montecarlo.estimates.choose import weights_of
 from montecarlo.frames.choosing import by_worst, nearest
 from montecarlo.quantities.wording import listed
+from montecarlo.study.axes import PICKUPS
 from montecarlo.study.budget import limit_of_p_false, rounded_up, samples_that_show
 from montecarlo.study.description import Study
 from studies.nominal.backup import backup_found
 from studies.report.blocks import Block, Paragraph, Table, items, paragraphs
 from studies.report.numbers import NONE_SEEN, cell, cost_cell, false_trips, percent, with_limits
-from studies.report.words import scheme_name, setting_text
+from studies.report.refusals import note_text
+from studies.report.words import AXIS_WORDS, scheme_name, setting_text
 from studies.sweep.choice import (
     against_others,
     around,
@@ -125,23 +127,13 @@ def _rows(result: Result) -> list[tuple[str, Mapping[str, Any]]]:
     ]
 
 
-_COLUMNS = {
-    "phase": "phase_pickup_a",
-    "earth": "earth_pickup_a",
-    "ohm": "stabilising_resistance_ohm",
-    "slope": "slope1",
-    "at": "slope_break_a",
-    "s": "delay_s",
-}
-
-
 def _table(result: Result) -> Table:
     """A row a candidate; a setting that none of them has gets no column."""
     rows = _rows(result)
     columns = {
-        head: key
-        for head, key in _COLUMNS.items()
-        if not all(math.isnan(row[key]) for _, row in rows)
+        words.head: key
+        for key, words in AXIS_WORDS.items()
+        if words.head and not all(math.isnan(row[key]) for _, row in rows)
     }
     weighed = "cost_per_year" in result.candidates
     head = ("no.", "", "scheme", *columns, "missed %", "false %", *(["cost"] if weighed else []))
@@ -158,7 +150,7 @@ def _table(result: Result) -> Table:
         for role, row in rows
     ]
     none_seen = any(row["p_false"] == 0 for _, row in rows)
-    notes = (*_settings_notes(columns), *_notes(result, none_seen))
+    notes = (*_settings_notes(columns.values()), *_notes(result, none_seen))
     return Table(head, tuple(cells), "><<" + ">" * (len(head) - 3), notes=notes, group=2)
 
 
@@ -171,12 +163,12 @@ def _setting(row: Mapping[str, Any], key: str) -> str:
 
 
 def _settings_notes(columns: Collection[str]) -> Iterator[str]:
-    if "at" in columns:
+    if "slope_break_a" in columns:
         yield (
             "slope a/b: b where the bias current is above that in the next column; currents in A"
             " secondary"
         )
-    elif "phase" in columns or "earth" in columns:
+    elif not set(PICKUPS).isdisjoint(columns):
         yield "phase, earth: A secondary"
 
 
@@ -303,9 +295,8 @@ def _other_model(result: Result, other: Result) -> str:
     if result.chosen is None:
         return text
     keeps = "the policy allows that too"
-    judged = by_worst(other.candidates).set_index("candidate").loc[result.chosen]
-    if not (judged["usable"] and judged["allowed"]):
-        keeps = f"the policy does not allow that ({rows.loc[result.chosen, 'note']})"
+    if refusals := rows.loc[result.chosen, "refusals"]:
+        keeps = f"the policy does not allow that ({note_text(refusals)})"
     return f"{text} No. {result.chosen}, chosen above: there {worth(result.chosen)}; {keeps}."
 
 

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from montecarlo import Result, run_study
+from montecarlo.estimates.verdicts import Verdict
 from montecarlo.study.description import Study
 from studies.report.terminal import lines
 from studies.schemes.frames import ALL_TYPES, caught_rows, difference_rows, scheme_rows
@@ -76,7 +77,7 @@ def test_of_two_schemes_that_are_electrically_equal_neither_catches_what_the_oth
     gaps = difference_rows(twice.outcome)
     assert set(gaps["quantity"]) == {"p_missed", "p_false", "p_nobody"}
     assert (gaps["difference"] == 0).all()
-    assert (gaps["verdict"] == "not distinguishable").all()
+    assert (gaps["verdict"] == Verdict.ALIKE).all()
     text = words(findings(twice).text)
     assert "not distinguishable from it: " in text
     assert "miss more" not in text

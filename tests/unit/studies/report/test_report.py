@@ -11,7 +11,9 @@ import pandas as pd
 import pytest
 
 from montecarlo.engine.guard import Unresolved
+from montecarlo.estimates.refusals import Refusal, Rule
 from montecarlo.frames.unresolved import unresolved_frame
+from montecarlo.sampling.stratum import EARTH
 from studies.cli.report import report_page, write_report
 from studies.nominal.desk import Desk
 from studies.protocol import Findings
@@ -33,7 +35,7 @@ BACKUP = {"neutral_voltage": {"pickup_percent": 5, "delay_s": 1.0}}
 def chosen(**other: Any) -> Result:
     """A finished run that chose no. 5, the setting in service no. 32."""
     frame = results.candidates()
-    frame.loc[frame["p_false"] > 0.01, "note"] = "p_false bound above 0.01"
+    frame = results.refused(frame, frame["p_false"] > 0.01, Refusal(Rule.FALSE_TRIPS, 0.02, 0.01))
     return finished(frame, **({"chosen": 5, "runner_up": 6, "present": 32} | other))
 
 
@@ -170,9 +172,7 @@ def test_samples_without_a_result_are_a_table_of_the_report_where_there_are_any(
     tmp_path: Path,
 ) -> None:
     none, some = (
-        unresolved_frame(
-            [Unresolved("", 0, "internal.earth", "counted", 64, number, 0, number, "so")]
-        )
+        unresolved_frame([Unresolved("", 0, EARTH, "counted", 64, number, 0, number, "so")])
         for number in (0, 3)
     )
     study = study_with()
@@ -275,7 +275,7 @@ def test_without_a_choice_no_setting_is_proposed() -> None:
 def test_refused_candidates_are_counted_by_rule_and_the_best_of_each_shown() -> None:
     result = chosen()
     frame = result.candidates
-    refused = frame[(frame["note"] != "") & ~frame["chosen"]]
+    refused = frame[frame["refusals"].map(bool) & ~frame["chosen"]]
     (section,) = choice(result).second()
     first, shown = section.blocks
     assert isinstance(first, Paragraph)

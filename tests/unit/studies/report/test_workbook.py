@@ -14,6 +14,7 @@ import pytest
 
 from studies.report import workbook
 from studies.report.catalogue import sheet_head
+from studies.report.refusals import in_words
 from studies.report.workbook import NOTES, write_workbook
 from tests.made.results import candidates
 
@@ -57,7 +58,7 @@ def test_units_stand_in_the_header(name: str, shown: str) -> None:
 
 
 def test_every_value_comes_back(tmp_path: Path) -> None:
-    frame = candidates()
+    frame = in_words(candidates())
     sheet = book(tmp_path, {"candidates": frame})["candidates"]
     for name in frame.columns:
         back = column(sheet, sheet_head(name))
