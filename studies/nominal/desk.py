@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +29,7 @@ __all__ = ["PLACES", "Desk", "HandRule", "ThroughFault"]
 # of the winding, where the largest earth fault is looked for
 PLACES = np.linspace(0.05, 1.0, 20)
 FLUX_MOST = 1.3  # of the knee: beyond, the exciting current means nothing
+Item = TypeVar("Item")
 
 
 @dataclass(frozen=True)
@@ -274,3 +275,8 @@ class Desk:
             + self.at("machine.terminal_capacitance_f")
             + self.at("network.external_capacitance_f")
         )
+
+
+def outermost(values: tuple[Item, ...]) -> tuple[Item, ...]:
+    """The first and the last, the finest and the coarsest of a grid."""
+    return tuple(dict.fromkeys((values[0], values[-1]))) if values else ()

@@ -27,8 +27,8 @@ from montecarlo.secondary.circuit import CtBank, at_places, take
 from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.circuits import Circuit, bank_of, leg_ohm, scheme_of
 from montecarlo.study.description import Study
+from studies.report.blocks import Block, Paragraph, Table
 from studies.report.safety import LIMIT_V, NOT_SIMULATED, PEAK
-from studies.report.text import paragraph, table
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -40,8 +40,8 @@ __all__ = [
     "PeakVoltage",
     "caution",
     "highest_v",
+    "peak_blocks",
     "peak_frame",
-    "peak_lines",
     "peak_of_chosen",
     "peak_voltages",
     "volts_text",
@@ -322,16 +322,15 @@ def highest_v(frame: pd.DataFrame, row: Mapping[str, Any]) -> float:
     return float(mine.loc[same, ["peak_formula_v", "peak_simulated_v"]].max(axis=1).iloc[0])
 
 
-def peak_lines(peaks: list[PeakVoltage]) -> Iterator[str]:
+def peak_blocks(peaks: list[PeakVoltage]) -> Iterator[Block]:
     """For `check`: both numbers for every scheme and stabilising resistance."""
-    yield from paragraph(
+    yield Paragraph(
         "Bolted fault at the machine's terminals, inside the zone, from no load: what sets its"
         " current at the worst that can be drawn, the network's infeed at its largest, all else at"
         " its centre. V_f = i_f (R_ct + R_lead + R_st + R_relay), RMS; formula 2 sqrt(2 V_k (V_f -"
         " V_k)), sqrt(2) V_f up to 2 V_k; simulated: the highest over points on wave, with offset"
         " and remanence. Before and after the figures, the fault that gives the most by each. "
-        + PEAK,
-        "  ",
+        + PEAK
     )
     head = (
         "R_st ohm",
@@ -345,10 +344,8 @@ def peak_lines(peaks: list[PeakVoltage]) -> Iterator[str]:
         "",
     )
     for scheme in dict.fromkeys(row.scheme for row in peaks):
-        yield f"    {scheme}"
-        yield from table(
-            head, [_cells(row) for row in peaks if row.scheme == scheme], "><>>>>><<", "      "
-        )
+        rows = [_cells(row) for row in peaks if row.scheme == scheme]
+        yield Table(head, tuple(rows), "><>>>>><<", scheme)
 
 
 def _cells(row: PeakVoltage) -> tuple[str, ...]:
