@@ -15,7 +15,6 @@ from montecarlo.engine.backup import critical_place
 from montecarlo.engine.block import EARTH, Block, thresholds
 from montecarlo.engine.guard import causes
 from montecarlo.estimates.caught import missed_shares, sum_caught
-from montecarlo.estimates.choose import centres
 from montecarlo.estimates.conditional import at_place, critical_position, winding_nodes
 from montecarlo.estimates.tally import (
     BackupTally,
@@ -32,8 +31,9 @@ from montecarlo.secondary import steady, transient
 from montecarlo.secondary.circuit import take
 from montecarlo.secondary.restraint import GREATER_OF, NO_BIAS, SUM, Form
 from montecarlo.study.candidates import Lattice
-from montecarlo.study.circuits import Circuit, leg_ohm, measurement, scheme_of
+from montecarlo.study.circuits import Circuit, measurement, scheme_of
 from montecarlo.study.description import Study
+from montecarlo.study.nominal import Nominal
 
 __all__ = [
     "EARTH",
@@ -172,7 +172,7 @@ def beyond_phasors(study: Study, lattice: Lattice) -> Beyond:
     scheme = scheme_of(study, lattice.scheme)
     core = study.ct.weakest(scheme.groups)
     knee = core.knee_voltage_v.centre()
-    ohm = leg_ohm(study, lattice.circuit, centres(study))[0]
+    ohm = Nominal(study).ohms(lattice.circuit)
     curve = core.curve(core.ankle_ratio.centre())
 
     def late(axis: Axis, pickup_a: tuple[float, ...]) -> NDArray[np.bool_]:

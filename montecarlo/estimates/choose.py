@@ -13,12 +13,12 @@ from montecarlo.estimates.assemble import Stratum, weighted
 from montecarlo.estimates.totals import Total
 from montecarlo.quantities import Array
 from montecarlo.relays.places import PLACES
-from montecarlo.relays.schemes import AXES, Axis
-from montecarlo.sampling.inputs import list_inputs
+from montecarlo.relays.schemes import AXES
 from montecarlo.study.budget import limit_of_p_false
 from montecarlo.study.candidates import Lattice
-from montecarlo.study.circuits import Circuit, leg_ohm, scheme_of
+from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
+from montecarlo.study.nominal import Nominal
 
 Flags = NDArray[np.bool_]
 OPEN_PILOTS = tuple(
@@ -272,38 +272,16 @@ def open_pilot(
     }
 
 
-def element_ohms(
-    study: Study, circuit: Circuit, centre: Mapping[str, Array] | None = None
-) -> dict[Axis, float]:
-    """Resistance of the leg of the phase elements and of the earth element, the largest of each,
-    every input at its centre. [ohm]"""
-    scheme = scheme_of(study, circuit.scheme)
-    ohm = leg_ohm(study, circuit, centre or centres(study))[0]
-    return {
-        axis: max(ohm[scheme.elements[k].leg] for k in scheme.of(axis))
-        for axis in AXES
-        if scheme.of(axis)
-    }
-
-
-def centres(study: Study) -> dict[str, Array]:
-    """One sample of every input, at its centre: (1,), or (1, 6) a CT and (1, 4) an element."""
-    return {
-        item.key: np.full((1,) if item.width == 1 else (1, item.width), item.distribution.centre())
-        for item in list_inputs(study)
-    }
-
-
 def meet_knee_rule(study: Study, lattices: Sequence[Lattice]) -> Flags:
     """V_k >= 2·V_s for every element (common practice), at the smallest nominal knee voltage of the
     scheme's CTs: (C,).
 
     V_s: what the setting drives through its own leg."""
-    centre = centres(study)
+    nominal = Nominal(study)
     flags = []
     for lattice in lattices:
-        ohms = element_ohms(study, lattice.circuit, centre)
-        knee = study.ct.weakest(scheme_of(study, lattice.scheme).groups).knee_voltage_v.centre()
+        ohms = nominal.element_ohms(lattice.circuit)
+        knee = nominal.knee_of(scheme_of(study, lattice.scheme).groups)
         for s in lattice.settings():
             pickups = zip(AXES, (s.phase_pickup_a, s.earth_pickup_a), strict=True)
             flags.append(

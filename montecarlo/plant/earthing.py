@@ -126,14 +126,6 @@ class Earthing(Section):
             "resistance_ohm",
         )
 
-    def centres(self) -> dict[str, Any]:
-        """Every input of this table at its median, under its key in a study."""
-        return {
-            f"earthing.{name}": value.centre()
-            for name in type(self).model_fields
-            if isinstance(value := getattr(self, name), Distribution)
-        }
-
 
 class EarthingOption(Section):
     """One way to earth the neutral among several, as what it changes in the table [earthing].

@@ -14,10 +14,11 @@ from typing import Literal
 
 import numpy as np
 
-from montecarlo.plant.earthing import neutral_ohm
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.secondary.ct import GROUPS
+from montecarlo.study.check import Caution
 from montecarlo.study.description import Study
+from montecarlo.study.nominal import Nominal
 
 __all__ = ["USUAL", "Unusual", "Usual", "unusual", "usual_cautions"]
 
@@ -193,14 +194,11 @@ def _farthest(value: float | Sequence[float], usual: Usual) -> float:
 
 
 def _on_own_base(study: Study) -> Iterator[tuple[str, float, Usual]]:
-    machine, earthing = study.machine, study.earthing
-    ohm = complex(neutral_ohm(earthing, earthing.centres(), machine.phase_voltage_v))
-    yield f"earthing.{earthing.key}", machine.phase_voltage_v / abs(ohm), CURRENT
-    yield (
-        RESISTANCE.pattern,
-        machine.winding_resistance_ohm.centre() / machine.base_impedance_ohm,
-        RESISTANCE,
-    )
+    nominal = Nominal(study)
+    full_a = study.machine.phase_voltage_v / abs(nominal.own_neutral_ohm)
+    yield f"earthing.{study.earthing.key}", full_a, CURRENT
+    resistance_ohm = nominal.at(RESISTANCE.pattern)
+    yield RESISTANCE.pattern, resistance_ohm / study.machine.base_impedance_ohm, RESISTANCE
     for name in ("phase_pickup_a", "earth_pickup_a"):
         grid = [pickup / study.relay.rated_current_a for pickup in getattr(study.candidates, name)]
         yield f"candidates.{name}", _farthest(grid, PICKUP), PICKUP
@@ -221,25 +219,21 @@ def _small_tolerances(study: Study) -> Iterator[tuple[str, float]]:
 # --- in words -----------------------------------------------------------------
 
 
-def usual_cautions(study: Study) -> Iterator[tuple[str, str]]:
+def usual_cautions(study: Study) -> Iterator[Caution]:
     """Key and sentence."""
     for one in unusual(study):
         usual = one.usual
         unit = f" {usual.unit}" if usual.unit != "-" else ""
         lies = "It reaches" if usual.look_at == "largest" else "It is"
         meant = f"; is {one.meant:.3g}{unit} meant?" if one.meant is not None else "."
-        yield (
+        yield Caution(
             one.key,
-            (
-                f"{lies} {one.value:.3g}{unit}, and {usual.low:g} to {usual.high:g}{unit} is usual "
-                f"({usual.source}){meant}"
-            ),
+            f"{lies} {one.value:.3g}{unit}, and {usual.low:g} to {usual.high:g}{unit} is usual "
+            f"({usual.source}){meant}",
         )
     for key, percent in _small_tolerances(study):
-        yield (
+        yield Caution(
             key,
-            (
-                f"Its tolerance_percent is {percent:g}: {percent:g} % either way ({PRACTICE} below "
-                f"{SMALL_TOLERANCE_PERCENT:g} %); is {100 * percent:g} % meant?"
-            ),
+            f"Its tolerance_percent is {percent:g}: {percent:g} % either way ({PRACTICE} below "
+            f"{SMALL_TOLERANCE_PERCENT:g} %); is {100 * percent:g} % meant?",
         )

@@ -20,6 +20,7 @@ from montecarlo.quantities import Array
 from montecarlo.quantities.wording import listed
 from montecarlo.relays.places import GROUP_OF, NEUTRAL_CONDUCTOR, PHASES, PLACES, carried, places_of
 from montecarlo.relays.schemes import Axis, Scheme
+from montecarlo.study.check import Caution
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
 
@@ -304,18 +305,20 @@ def blind(study: Study) -> list[Blind]:
 # --- in words -----------------------------------------------------------------
 
 
-def wiring_cautions(study: Study) -> Iterator[tuple[str, str]]:
+def wiring_cautions(study: Study) -> Iterator[Caution]:
     """Key and sentence: of the study, then of what its variants and scenarios have otherwise."""
     told = set()
     for name, one in (("", study), *study.variant_studies, *study.scenarios):
-        for key, text in (*map(_spill, spills(one)), *map(_blind, blind(one))):
+        found = [(spill.key, _spill(spill)) for spill in spills(one)]
+        found += [(dead.key, _blind(dead)) for dead in blind(one)]
+        for key, text in found:
             if (key, text) not in told:
                 told.add((key, text))
-                yield key, f'With the changes of "{name}": {text}' if name else text
+                yield Caution(key, f'With the changes of "{name}": {text}' if name else text)
 
 
-def _spill(found: Spill) -> tuple[str, str]:
-    return found.key, (
+def _spill(found: Spill) -> str:
+    return (
         f'Leg "{found.leg}" of {found.scheme} carries {found.per_unit:.3g} pu of a '
         f"{found.current} current that only passes the zone, with ideal CTs, and should carry 0: "
         f"its {found.element} element would trip on faults outside. "
@@ -324,20 +327,14 @@ def _spill(found: Spill) -> tuple[str, str]:
     )
 
 
-def _blind(found: Blind) -> tuple[str, str]:
+def _blind(found: Blind) -> str:
     if found.element is not None:
         return (
-            found.key,
-            (
-                f'Leg "{found.leg}" of {found.scheme} carries nothing of any fault in the zone: its'
-                f" {found.element} element can never operate on one. If it is meant so, leave it."
-            ),
+            f'Leg "{found.leg}" of {found.scheme} carries nothing of any fault in the zone: its'
+            f" {found.element} element can never operate on one. If it is meant so, leave it."
         )
     return (
-        found.key,
-        (
-            f"No element of {found.scheme} carries anything of a fault {listed(found.faults, 'or')}"
-            " in the zone: every such fault is missed. If another protection is meant to see it,"
-            " leave it."
-        ),
+        f"No element of {found.scheme} carries anything of a fault {listed(found.faults, 'or')}"
+        " in the zone: every such fault is missed. If another protection is meant to see it,"
+        " leave it."
     )

@@ -194,7 +194,7 @@ def _question(study: Study) -> list[Block]:
 def _answer(study: Study, findings: Findings) -> list[Block]:
     """What the terminal says, the sentence first, then the rest of the text, the tables, the
     notes."""
-    said, wired = blocks(findings.text), [f"{key}: {text}" for key, text in wiring_cautions(study)]
+    said, wired = blocks(findings.text), list(map(str, wiring_cautions(study)))
     prose = [block for block in said if isinstance(block, Prose)]
     notes = [
         *([Items(tuple(wired))] if wired else []),

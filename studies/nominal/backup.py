@@ -23,9 +23,9 @@ def backup_by_hand(desk: Desk) -> Iterator[str]:
     backup, emf, rated = desk.study.backup, desk.emf_v, desk.study.machine.phase_voltage_v
     if backup is None:
         return
-    ohm = float(abs(desk.own_neutral_ohm[0]))
+    ohm = float(abs(desk.own_neutral_ohm))
     parts = []
-    for name, operating_a in backup.operating_a(desk.centre, desk.own_neutral_ohm, rated).items():
+    for name, operating_a in backup.operating_a(desk.samples, desk.own_neutral_ohm, rated).items():
         amperes = float(operating_a[0])
         volts = amperes * ohm
         left = float(handcalc.displacement_fraction(volts, emf))

@@ -143,8 +143,8 @@ def _rows(desk: Desk, generator: Generator, load: float) -> list[tuple[str, ...]
         ),
         (
             "phase to earth, initial I''k1",
-            iec60909.phase_earth_current(generator, x2, x0, desk.own_neutral_ohm[0]),
-            abs(desk.earth_faults().fault_current_a[0, -1]),
+            iec60909.phase_earth_current(generator, x2, x0, desk.own_neutral_ohm),
+            abs(desk.earth_faults(1.0).fault_current_a[0, -1]),
         ),
     ]
     return [

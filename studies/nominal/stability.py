@@ -92,7 +92,7 @@ def _stabilising_voltage(desk: Desk, groups: Groups) -> Iterator[str]:
     )
     if NEUTRAL_CONDUCTOR in groups:
         winding, lead = desk.ct_ohm_of([NEUTRAL_CONDUCTOR])
-        primary, ohm = _neutral_a(desk), abs(desk.own_neutral_ohm[0])
+        primary, ohm = _neutral_a(desk), abs(desk.own_neutral_ohm)
         volts = stabilising_volts(desk, groups)
         yield from paragraph(
             "If the CT in the neutral conductor saturates, on an earth fault outside the zone of"
@@ -139,7 +139,7 @@ def _core_ohm(desk: Desk, groups: Sequence[str]) -> float:
 def _neutral_a(desk: Desk) -> float:
     """Through the neutral conductor in an earth fault outside, behind nothing but the neutral's own
     impedance. [A]"""
-    return float(desk.emf_v / abs(desk.own_neutral_ohm[0]))
+    return float(desk.emf_v / abs(desk.own_neutral_ohm))
 
 
 def _neutral_secondary_a(desk: Desk) -> float:
