@@ -8,6 +8,7 @@ from typing import Any
 from montecarlo.secondary.completion import design_of, fit_of
 from montecarlo.secondary.ct import ENDS
 from montecarlo.secondary.measured import MISFIT_MAX_PERCENT
+from montecarlo.study.axes import PICKUPS
 from montecarlo.study.check import Caution
 from montecarlo.study.consistency import ct_key
 from montecarlo.study.description import Study
@@ -139,7 +140,7 @@ def _present_step(study: Study) -> Iterator[Caution]:
     relay = study.relay
     if present is None or (relay.step_a is None and relay.range_a is None):
         return
-    for name in ("phase_pickup_a", "earth_pickup_a"):
+    for name in PICKUPS:
         value = getattr(present, name)
         if value is None:
             continue

@@ -16,6 +16,7 @@ import numpy as np
 
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.secondary.ct import GROUPS
+from montecarlo.study.axes import PICKUPS
 from montecarlo.study.check import Caution
 from montecarlo.study.description import Study
 from montecarlo.study.nominal import Nominal
@@ -199,7 +200,7 @@ def _on_own_base(study: Study) -> Iterator[tuple[str, float, Usual]]:
     yield f"earthing.{study.earthing.key}", full_a, CURRENT
     resistance_ohm = nominal.at(RESISTANCE.pattern)
     yield RESISTANCE.pattern, resistance_ohm / study.machine.base_impedance_ohm, RESISTANCE
-    for name in ("phase_pickup_a", "earth_pickup_a"):
+    for name in PICKUPS:
         grid = [pickup / study.relay.rated_current_a for pickup in getattr(study.candidates, name)]
         yield f"candidates.{name}", _farthest(grid, PICKUP), PICKUP
 
