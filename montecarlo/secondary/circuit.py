@@ -42,9 +42,23 @@ def build_bank(
 ) -> CtBank:
     """The CTs of a block of samples, one a place of `PLACES`; NaN where the study has none.
 
-    samples["ct.<field>"] and samples["ct.<group>.<field>"]: (n, 6), columns 0-2 and 3-5 for the two
-    ends. `loops`: six-wire pilots, each CT's lead goes there and back; that of the CT in the
-    neutral conductor always does."""
+    Parameters
+    ----------
+    ct : CtPlaces
+        The table [ct].
+    samples : mapping of str to ndarray, (n, 6)
+        By "ct.<field>" and "ct.<group>.<field>"; columns 0-2 and 3-5 are those of the two ends.
+    omega : float
+        (rad/s).
+    loops : bool
+        Six-wire pilots: each CT's lead goes there and back, as that of the CT in the neutral
+        conductor always does.
+
+    Returns
+    -------
+    CtBank
+        (n, places).
+    """
     n = len(samples["ct.winding_resistance_ohm"])
 
     def values(field: str, without: float = np.nan) -> Array:
@@ -80,7 +94,18 @@ def build_bank(
 
 
 def take(bank: CtBank, index: Any) -> CtBank:
-    """The same CTs for a selection or a repetition of samples."""
+    """The same CTs for a selection or a repetition of samples.
+
+    Parameters
+    ----------
+    bank : CtBank
+    index : index, slice or ndarray
+        Of samples.
+
+    Returns
+    -------
+    CtBank
+    """
     return CtBank(
         bank.turns[index],
         bank.series_ohm[index],
@@ -94,7 +119,19 @@ def take(bank: CtBank, index: Any) -> CtBank:
 
 
 def at_places(bank: CtBank, places: tuple[int, ...]) -> CtBank:
-    """The CTs of one scheme, in the order of its table's columns."""
+    """The CTs of one scheme, in the order of its table's columns.
+
+    Parameters
+    ----------
+    bank : CtBank
+        Of all places.
+    places : tuple of int
+
+    Returns
+    -------
+    CtBank
+        (n, len(places)).
+    """
     p = list(places)
     return CtBank(
         bank.turns[:, p],

@@ -60,7 +60,17 @@ Places = TypeVar("Places", bound=BaseModel)
 
 
 def completed(places: Places) -> tuple[Places, list[Fault]]:
-    """The table with what its classes and points decide, and the faults by key within it."""
+    """The table [ct] with what its classes and points decide.
+
+    Parameters
+    ----------
+    places : CtPlaces
+
+    Returns
+    -------
+    tuple of CtPlaces and list of (str, str)
+        The whole table; the faults, each a key within it and what is wrong.
+    """
     base = _given(places)
     known = {key: getattr(places, key) for key in type(places).model_fields}
     known |= (fill := {key: value for key, value in _defaults(base).items() if key not in base})
@@ -276,8 +286,19 @@ def _misfit_faults(
 
 
 def design_of(values: Mapping[str, Any]) -> tuple[Designation, Design] | None:
-    """The class of one end's CTs and the core that only just meets it; None where no class gives
-    the knee. Winding resistance and ankle at their medians."""
+    """The class of one end's CTs and the core that only just meets it, winding resistance and ankle
+    at their medians.
+
+    Parameters
+    ----------
+    values : mapping
+        Fields of one end's CTs by name.
+
+    Returns
+    -------
+    tuple of Designation and Design, or None
+        None where no class gives the knee.
+    """
     plate = _plate(values)
     if plate is None or plate.rules.limit is None:
         return None
@@ -300,7 +321,18 @@ def design_of(values: Mapping[str, Any]) -> tuple[Designation, Design] | None:
 
 def fit_of(values: Mapping[str, Any]) -> ExcitationFit | None:
     """The fit through one end's measured points, with the ankle and the exponent that the table now
-    has."""
+    has.
+
+    Parameters
+    ----------
+    values : mapping
+        Fields of one end's CTs by name.
+
+    Returns
+    -------
+    ExcitationFit or None
+        None without points.
+    """
     if (points := values.get("excitation_points")) is None:
         return None
     return fit_points(

@@ -217,7 +217,18 @@ class CtData(_NamePlate):
         return self.turns_ratio / self.ratio_matching
 
     def curve(self, ankle: ArrayLike) -> Array:
-        """a, b, c1, c2 of the excitation characteristic at each ankle ratio, (4, ...)."""
+        """a, b, c1, c2 of the excitation characteristic.
+
+        Parameters
+        ----------
+        ankle : array_like, (...)
+            RMS exciting current at a tenth of the knee voltage, of that at the knee.
+
+        Returns
+        -------
+        ndarray, (4, ...)
+            In knee units.
+        """
         return coefficients_of(
             self.remanence_model, self.remanence_bound_percent, self.saturation_exponent, ankle
         )
@@ -296,7 +307,17 @@ class CtPlaces(CtData):
         return whole
 
     def weakest(self, groups: Sequence[str] = ENDS) -> CurrentTransformer:
-        """The CTs with the lowest nominal knee voltage, seen from the legs."""
+        """The CTs with the lowest nominal knee voltage, seen from the legs.
+
+        Parameters
+        ----------
+        groups : sequence of str
+            Tables of [ct] to choose from.
+
+        Returns
+        -------
+        CurrentTransformer
+        """
         return min(
             (self.at(group).seen_from_legs for group in groups),
             key=lambda cts: cts.knee_voltage_v.centre(),
@@ -316,8 +337,18 @@ class CtPlaces(CtData):
         )
 
     def at(self, end: str) -> CurrentTransformer:
-        """The CTs of one of `GROUPS` with the overrides applied; the knee voltage with the median
-        of its factor in it."""
+        """The CTs of one place, its own values in the place of the defaults, the knee voltage with
+        the median of its factor in it.
+
+        Parameters
+        ----------
+        end : str
+            One of `GROUPS`.
+
+        Returns
+        -------
+        CurrentTransformer
+        """
         override = getattr(self, end)
         values = {name: getattr(self, name) for name in CtData.model_fields}
         if override is not None:

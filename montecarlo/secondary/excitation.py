@@ -40,7 +40,19 @@ def _branch(flux_peak: float, exponent: int) -> Array:
 def loop_rms(coefficients: Array, flux_peak: float, exponent: int) -> Array:
     """RMS exciting current over a settled cycle of sinusoidal flux, in units of the knee current.
 
-    coefficients (4, ...): a, b, c1, c2; flux_peak in units of the knee flux. Returns (...)."""
+    Parameters
+    ----------
+    coefficients : ndarray, (4, ...)
+        a, b, c1, c2.
+    flux_peak : float
+        In units of the knee flux.
+    exponent : int
+        S.
+
+    Returns
+    -------
+    ndarray, (...)
+    """
     return np.asarray(
         np.sqrt(np.mean(np.tensordot(_branch(flux_peak, exponent).T, coefficients, 1) ** 2, axis=0))
     )
@@ -68,7 +80,17 @@ class ExcitationTable:
         )
 
     def at(self, ankle: ArrayLike) -> Array:
-        """(4, ...) coefficients; NaN outside the range."""
+        """Coefficients at some ankle ratios.
+
+        Parameters
+        ----------
+        ankle : array_like, (...)
+
+        Returns
+        -------
+        ndarray, (4, ...)
+            NaN outside the range.
+        """
         ankle = np.asarray(ankle, float)
         return np.stack(
             [np.interp(ankle, self.ankle, row, left=np.nan, right=np.nan) for row in self.rows]
@@ -77,14 +99,36 @@ class ExcitationTable:
 
 @cache
 def excitation_table(bound_percent: float, exponent: int) -> ExcitationTable:
-    """Made once a process for a remanence bound [% of the knee flux] and an exponent."""
+    """The table for a bound and an exponent, made once a process.
+
+    Parameters
+    ----------
+    bound_percent : float
+        Remanence bound (% of the knee flux).
+    exponent : int
+        S.
+
+    Returns
+    -------
+    ExcitationTable
+    """
     bound = bound_percent / 100
     return _tabulated(np.array([bound, bound**exponent, -1.0, -1.0]), exponent)
 
 
 @cache
 def one_stop_table(exponent: int) -> ExcitationTable:
-    """The same with c2 = 0 in place of the condition on the bound."""
+    """The same with c2 = 0 in place of the condition on the bound.
+
+    Parameters
+    ----------
+    exponent : int
+        S.
+
+    Returns
+    -------
+    ExcitationTable
+    """
     return _tabulated(np.array([0.0, 0.0, 0.0, 1.0]), exponent)
 
 
@@ -130,7 +174,17 @@ def _fit(ankle: float, line: Array, exponent: int, start: Array) -> Array:
 
 
 def sine_power_fundamental(exponent: int) -> float:
-    """Fundamental of cos^S: 2·C(S+1, (S+1)/2)/2^(S+1), S odd."""
+    """Fundamental of cos^S: 2·C(S+1, (S+1)/2)/2^(S+1), S odd.
+
+    Parameters
+    ----------
+    exponent : int
+        S, odd.
+
+    Returns
+    -------
+    float
+    """
     return math.comb(exponent + 1, (exponent + 1) // 2) / 2.0**exponent
 
 
@@ -140,10 +194,22 @@ def settled_offsets(
     """Where a core with load stands: mean flux and the mean of each stop, so that the mean current
     is zero.
 
-    remanence, flux_peak (n, ct) in knee units; coefficients (4, n, ct); exponent (ct,). A stop that
-    the load flux sweeps from end to end keeps no mean; one that it does not sweep may rest anywhere
-    in the band that is left, c - slope·peak, less a margin for the flux's harmonics. Remanence that
-    the band cannot hold is shaken down to what it can. Returns (n, ct), (2, n, ct). Derived."""
+    A stop that the load flux sweeps from end to end keeps no mean; one that it does not sweep may
+    rest anywhere in the band that is left, c - slope·peak, less a margin for the flux's harmonics.
+    Remanence that the band cannot hold is shaken down to what it can. Derived.
+
+    Parameters
+    ----------
+    remanence, flux_peak : ndarray, (n, ct)
+        In knee units.
+    coefficients : ndarray, (4, n, ct)
+    exponent : ndarray, (ct,)
+
+    Returns
+    -------
+    tuple of ndarray, (n, ct) and (2, n, ct)
+        Mean flux (knee flux) and mean of the stops (knee current).
+    """
     band = np.maximum(coefficients[2:] * (1 - _SWING * flux_peak / YIELDS[:, None, None]), 0.0)
     room = band.sum(axis=0)
     mean, current = np.array(remanence, float), np.empty(remanence.shape)
@@ -178,8 +244,24 @@ def _within(
 def mean_current(
     mean: Array, peak: Array, coefficients: Array, exponent: int
 ) -> tuple[Array, Array]:
-    """Cycle mean of a m + b m^S for m = mean + peak·cos, and its derivative by `mean`: the binomial
-    series, in which the mean of cos^2k is C(2k, k)/4^k."""
+    """Cycle mean of a m + b m^S for m = mean + peak·cos, and its derivative by `mean`.
+
+    The binomial series, in which the mean of cos^2k is C(2k, k)/4^k.
+
+    Parameters
+    ----------
+    mean, peak : ndarray, (...)
+        Flux, in knee units.
+    coefficients : ndarray, (2, ...)
+        a, b.
+    exponent : int
+        S.
+
+    Returns
+    -------
+    tuple of ndarray, (...)
+        In units of the knee current, and of that over the knee flux.
+    """
     power, slope = _series(
         np.ravel(mean),
         np.ravel(peak),
@@ -216,18 +298,40 @@ def _series(mean: Array, peak: Array, weights: Array) -> tuple[Array, Array]:
 def start_state(
     flux: NDArray[np.complex128], remanence: Array, coefficients: Array, exponent: NDArray[np.int64]
 ) -> tuple[Array, Array]:
-    """Flux and stops of cores settled under load, at the instant that the phasors' angles refer to.
+    """Flux and stops of cores settled under load, at the instant that the phasors' angles refer to;
+    without load, at rest.
 
-    flux (n, ct) complex peak of the load flux, remanence (n, ct), both in knee units. Returns flux
-    (n, ct) and the two stops' currents (2, n, ct) in units of the knee current. Without load this
-    is the state at rest."""
+    Parameters
+    ----------
+    flux : complex ndarray, (n, ct)
+        Peak phasors of the load flux, in knee units.
+    remanence : ndarray, (n, ct)
+        In knee units.
+    coefficients : ndarray, (4, n, ct)
+    exponent : ndarray, (ct,)
+
+    Returns
+    -------
+    tuple of ndarray, (n, ct) and (2, n, ct)
+        Flux (knee flux), the stops' currents (knee current).
+    """
     mean, offsets = settled_offsets(remanence, np.abs(flux), coefficients, exponent)
     return mean + flux.real, offsets + coefficients[2:] * loop_state(flux)
 
 
 def loop_state(flux: NDArray[np.complex128]) -> Array:
-    """Where the two stops of unit bound stand on the settled loop of a load's flux (n, ct) alone,
-    (2, n, ct)."""
+    """Where the two stops of unit bound stand on the settled loop of a load's flux alone.
+
+    Parameters
+    ----------
+    flux : complex ndarray, (n, ct)
+        Peak phasors, in knee units.
+
+    Returns
+    -------
+    ndarray, (2, n, ct)
+        -1 ... 1.
+    """
     peak, wave, yields = np.abs(flux), flux.real, YIELDS[:, None, None]
     top = np.minimum(1.0, peak / yields)
     falling = np.maximum(-top, top - (peak - wave) / yields)

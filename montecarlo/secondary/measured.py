@@ -155,15 +155,36 @@ class ExcitationFit:
         return 100 * max(self.rms, self.worst_upper / SINGLE)
 
     def against(self, points: ExcitationPoints) -> list[tuple[float, float, float]]:
-        """Voltage [V], measured and fitted current [A] of every point."""
+        """The points beside the curve.
+
+        Parameters
+        ----------
+        points : ExcitationPoints
+
+        Returns
+        -------
+        list of (float, float, float)
+            Voltage (V), measured and fitted current (A) of each.
+        """
         return [
             (volts, amperes, self.current_a(volts))
             for volts, amperes in zip(*points.curve, strict=True)
         ]
 
     def current_a(self, voltage_v: float, model: RemanenceModel = "stop_operators") -> float:
-        """RMS exciting current, also of a shifted curve with the same knee, ankle and exponent.
-        [A]"""
+        """RMS exciting current, also of a shifted curve with the same knee, ankle and exponent. [A]
+
+        Parameters
+        ----------
+        voltage_v : float
+            RMS (V).
+        model : str
+            One of `RemanenceModel`.
+
+        Returns
+        -------
+        float
+        """
         shape = coefficients_of(model, self.bound_percent, self.exponent, self.ankle_ratio)
         return float(
             self.knee_current_a * loop_rms(shape, voltage_v / self.knee_voltage_v, self.exponent)
@@ -178,8 +199,27 @@ def fit_points(
     ankle_ratio: float | None = None,
     exponent: int | None = None,
 ) -> ExcitationFit:
-    """Least squares on the logarithm of the current, however large the misfit; an ankle ratio or an
-    exponent that is given stays. Raises NoCurveError."""
+    """The characteristic through measured points: least squares on the logarithm of the current,
+    however large the misfit.
+
+    Parameters
+    ----------
+    voltage_v, current_a : tuple of float
+        RMS, rising (V, A).
+    bound_percent : float
+        Remanence bound (% of the knee flux).
+    ankle_ratio, exponent : float and int, optional
+        Stay as they are where they are given.
+
+    Returns
+    -------
+    ExcitationFit
+
+    Raises
+    ------
+    NoCurveError
+        The points never reach a knee.
+    """
     volts, amperes = np.array(voltage_v), np.array(current_a)
     knee_v = _rough_knee(volts, amperes)
     if ankle_ratio is None and volts[0] > LOW_SHARE * knee_v:

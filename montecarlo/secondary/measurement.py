@@ -17,8 +17,17 @@ QUANTITIES = {"rms": RMS, "fundamental": FUNDAMENTAL, "peak": PEAK_VALUE}
 
 
 def circle(per_cycle: int) -> Array:
-    """Cosine and sine at the three points of each step of a cycle, times the points' weights: (6,
-    per_cycle)."""
+    """Cosine and sine at the three points of each step of a cycle, times the points' weights.
+
+    Parameters
+    ----------
+    per_cycle : int
+        Steps a cycle.
+
+    Returns
+    -------
+    ndarray, (6, per_cycle)
+    """
     turns = np.array(
         [
             [weight * np.exp(2j * np.pi * (k + place) / per_cycle) for k in range(per_cycle)]
@@ -55,11 +64,33 @@ class Measurement:
         return len(self.legs), len(self.forms), len(self.delays_s)
 
     def gains(self, cts: Sequence[int]) -> Array:
-        """What multiplies the currents of these CTs in the bias."""
+        """What multiplies the currents of these CTs in the bias.
+
+        Parameters
+        ----------
+        cts : sequence of int
+            Columns of the table.
+
+        Returns
+        -------
+        ndarray, (len(cts),)
+        """
         return np.array([self.matching[ct] if self.matching else 1.0 for ct in cts])
 
     def meter(self, step_s: float, per_cycle: int) -> Meter:
-        """The same for the compiled pass, on its grid of time."""
+        """The same for the compiled pass.
+
+        Parameters
+        ----------
+        step_s : float
+            Of its grid of time (s).
+        per_cycle : int
+            Steps a cycle.
+
+        Returns
+        -------
+        Meter
+        """
         bias = self.bias or ((),) * len(self.legs)
         rows = list(
             dict.fromkeys(

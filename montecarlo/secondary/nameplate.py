@@ -98,9 +98,23 @@ class Designation:
         return self.family.startswith("TP")
 
     def burden_ohm(self, burden_va: float | None, rated_a: float) -> complex:
-        """Rated burden: power factor 0.8 from 5 VA on (IEC 61869-2, memory), 1 below and for TP
-        classes; with the voltage in the name, that voltage at 20 times rated current, 0.5 from 100
-        V on, else 0.9 (C57.13, memory)."""
+        """Rated burden. [ohm]
+
+        Power factor 0.8 from 5 VA on (IEC 61869-2, memory), 1 below and for TP classes; with the
+        voltage in the name, that voltage at 20 times rated current, 0.5 from 100 V on, else 0.9
+        (C57.13, memory).
+
+        Parameters
+        ----------
+        burden_va : float or None
+            At rated current (VA).
+        rated_a : float
+            Secondary (A).
+
+        Returns
+        -------
+        complex
+        """
         power = burden_va or 0.0
         size, cosine = power / rated_a**2, 0.8 if power >= 5 and not self.transient else 1.0
         if self.volts is not None:
@@ -109,7 +123,18 @@ class Designation:
 
 
 def read_class(text: str) -> Designation | None:
-    """None if it is no such class."""
+    """An accuracy class by its name.
+
+    Parameters
+    ----------
+    text : str
+        As "5P20".
+
+    Returns
+    -------
+    Designation or None
+        None if it is no such class.
+    """
     if not (found := _NAME.fullmatch(text)):
         return None
     family, factor, plain, volts_family, volts = found.groups()
@@ -121,6 +146,17 @@ def read_class(text: str) -> Designation | None:
 
 
 def band(low: float, high: float, source: str) -> Distribution:
+    """A uniform distribution between two values.
+
+    Parameters
+    ----------
+    low, high : float
+    source : str
+
+    Returns
+    -------
+    Distribution
+    """
     return Distribution("uniform", {"low": low, "high": high}, source=source)
 
 
@@ -140,15 +176,49 @@ class Core:
         return excitation_table(self.bound_percent, self.exponent).at(self.ankle)
 
     def rms(self, m: float) -> float:
+        """RMS exciting current, of that at the knee.
+
+        Parameters
+        ----------
+        m : float
+            Peak flux (knee flux).
+
+        Returns
+        -------
+        float
+        """
         return float(loop_rms(self.coefficients, m, self.exponent))
 
     def peak(self, m: float) -> float:
+        """Peak exciting current, of the RMS value at the knee.
+
+        Parameters
+        ----------
+        m : float
+            Peak flux (knee flux).
+
+        Returns
+        -------
+        float
+        """
         (a, b), stops = self.coefficients[:2], self.coefficients[2:]
         return float(a * m + b * m**self.exponent + np.minimum(1.0, m / YIELDS) @ stops)
 
     def fundamental(self, m: float) -> complex:
-        """RMS phasor of the exciting current against the e.m.f.: the loss in phase, the rest 90°
-        behind. A stop's is that of a bilinear hysteresis (Caughey, J. Appl. Mech. 27, 1960)."""
+        """RMS phasor of the exciting current against the e.m.f., in knee currents: the loss in
+        phase, the rest 90° behind.
+
+        A stop's is that of a bilinear hysteresis (Caughey, J. Appl. Mech. 27, 1960).
+
+        Parameters
+        ----------
+        m : float
+            Peak flux (knee flux).
+
+        Returns
+        -------
+        complex
+        """
         (a, b), stops = self.coefficients[:2], self.coefficients[2:]
         angle = np.arccos(np.maximum(1 - 2 * YIELDS / m, -1.0))
         scale = stops * m / YIELDS / np.pi
@@ -182,8 +252,27 @@ def design(
     factor: float,
     transient_factor: float,
 ) -> Design:
-    """`factor` the accuracy-limit factor (K_ssc for TP classes), `transient_factor` K_td, which
-    raises E_al only."""
+    """The core that only just meets its class.
+
+    Parameters
+    ----------
+    designation : Designation
+    core : Core
+    rated_a : float
+        Rated secondary current (A).
+    resistance_ohm : float
+        Of the winding (ohm).
+    burden_ohm : complex
+        Rated (ohm).
+    factor : float
+        Accuracy-limit factor, K_ssc for TP classes.
+    transient_factor : float
+        K_td, which raises E_al only.
+
+    Returns
+    -------
+    Design
+    """
     rules, impedance = designation.rules, resistance_ohm + burden_ohm
     emf_v = factor * transient_factor * rated_a * abs(impedance)
     turn = impedance / abs(impedance)

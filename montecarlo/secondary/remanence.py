@@ -51,14 +51,40 @@ class Start:
 
 
 def other_model(model: RemanenceModel) -> RemanenceModel:
+    """The model of remanence that is not this one.
+
+    Parameters
+    ----------
+    model : str
+        One of `RemanenceModel`.
+
+    Returns
+    -------
+    str
+    """
     return "shifted_curve" if model == "stop_operators" else "stop_operators"
 
 
 def coefficients_of(
     model: RemanenceModel, bound_percent: float, exponent: int, ankle: ArrayLike
 ) -> Array:
-    """a, b, c1, c2 of the characteristic at each ankle ratio, (4, ...). The shifted curve has c2 =
-    0 and knows no bound."""
+    """a, b, c1, c2 of the characteristic; the shifted curve has c2 = 0 and knows no bound.
+
+    Parameters
+    ----------
+    model : str
+        One of `RemanenceModel`.
+    bound_percent : float
+        (% of the knee flux).
+    exponent : int
+        S.
+    ankle : array_like, (...)
+        Ankle ratio.
+
+    Returns
+    -------
+    ndarray, (4, ...)
+    """
     table = (
         excitation_table(bound_percent, exponent)
         if model == "stop_operators"
@@ -74,8 +100,23 @@ def start_of(
     coefficients: Array,
     exponent: NDArray[np.int64],
 ) -> Start:
-    """Cores at rest, or settled under a load of flux phasors `flux` (n, ct), peak; remanence (n,
-    ct); knee units."""
+    """Cores at rest, or settled under a load.
+
+    Parameters
+    ----------
+    model : str
+        One of `RemanenceModel`.
+    flux : complex ndarray, (n, ct)
+        Peak phasors of the load flux, in knee units.
+    remanence : ndarray, (n, ct)
+        In knee units.
+    coefficients : ndarray, (4, n, ct)
+    exponent : ndarray, (ct,)
+
+    Returns
+    -------
+    Start
+    """
     if model == "stop_operators":
         return Start(
             *start_state(flux, remanence, coefficients, exponent),
@@ -92,7 +133,17 @@ def shifted_start(
     constant that shifts the curve takes the cycle mean of the current away; without load it is
     f(m_r). Derived.
 
-    The constant is held as a second stop that does not rise and whose bound is itself."""
+    The constant is held as a second stop that does not rise and whose bound is itself.
+
+    Parameters
+    ----------
+    flux, remanence, coefficients, exponent
+        As in `start_of`.
+
+    Returns
+    -------
+    Start
+    """
     offset = np.empty(remanence.shape)
     for power in np.unique(exponent):
         same = np.asarray(exponent) == power

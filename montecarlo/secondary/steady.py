@@ -34,8 +34,16 @@ class Steady(NamedTuple):
     flux: Complex  # (n, ct)
 
     def quantities(self, measurement: Measurement) -> Array:
-        """What each element compares with its pick-up, for each form of bias: (n, elements,
-        forms)."""
+        """What each element compares with its pick-up, for each form of bias. [A]
+
+        Parameters
+        ----------
+        measurement : Measurement
+
+        Returns
+        -------
+        ndarray, (n, elements, forms)
+        """
         out = np.empty((len(self.legs), len(measurement.legs), len(measurement.forms)))
         for e, leg in enumerate(measurement.legs):
             difference = np.abs(self.legs[:, leg])
@@ -55,7 +63,23 @@ class Steady(NamedTuple):
 def solve(table: Array, leg_ohm: Array, bank: CtBank, primary_a: Complex, omega: float) -> Steady:
     """The circuit under sinusoidal primary currents.
 
-    table (legs, ct) signs; leg_ohm (n, legs); primary_a (n, ct) RMS phasors [A]."""
+    Parameters
+    ----------
+    table : ndarray, (legs, ct)
+        Signs.
+    leg_ohm : ndarray, (n, legs)
+        (ohm).
+    bank : CtBank
+        (n, ct).
+    primary_a : complex ndarray, (n, ct)
+        RMS phasors (A).
+    omega : float
+        (rad/s).
+
+    Returns
+    -------
+    Steady
+    """
     n, places = primary_a.shape
     given = Samples(
         source=np.ascontiguousarray(primary_a / bank.turns, np.complex128),
@@ -75,8 +99,21 @@ def solve(table: Array, leg_ohm: Array, bank: CtBank, primary_a: Complex, omega:
 
 
 def describing_function(flux_peak: Array, coefficients: Array, exponent: int) -> Complex:
-    """Exciting current over flux, fundamental components, for a settled loop of peak `flux_peak` >
-    0, in knee units; the imaginary part is the loss. coefficients (4, ...), flux_peak (...)."""
+    """Exciting current over flux, fundamental components of a settled loop, in knee units; the
+    imaginary part is the loss.
+
+    Parameters
+    ----------
+    flux_peak : ndarray, (...)
+        Above 0 (knee flux).
+    coefficients : array_like, (4, ...)
+    exponent : int
+        S.
+
+    Returns
+    -------
+    complex ndarray, (...)
+    """
     a, b, *bounds = np.asarray(coefficients, float)
     peak = np.asarray(flux_peak, float)
     real, imag = (

@@ -37,8 +37,17 @@ class Window:
         return self.per_cycle + int(np.ceil(self.after_s / self.step_s - 1e-9))
 
     def times(self, steps: int | None = None) -> Array:
-        """Start, then for each step its inner stage and its end [s]: (2·steps + 1,). The event
-        begins at 0."""
+        """Start, then for each step its inner stage and its end; the event begins at 0. [s]
+
+        Parameters
+        ----------
+        steps : int, optional
+            Those of the window unless given.
+
+        Returns
+        -------
+        ndarray, (2 steps + 1,)
+        """
         count = self.steps if steps is None else steps
         ends = (np.arange(count + 1) - self.per_cycle) * self.step_s
         grid = np.empty(2 * count + 1)
@@ -86,9 +95,28 @@ def solve(
 ) -> Response:
     """Legs' currents through an event, and what each element would only just have operated at.
 
-    table (legs, ct); leg_ohm (n, legs); load_flux (n, ct) the flux phasors (peak, knee units) of
-    the load at t = 0, from `steady.solve`; settle: stop once no measured value changes by more than
-    this share a cycle, and hold the last value to the end of the window (0: never)."""
+    Parameters
+    ----------
+    table : ndarray, (legs, ct)
+    leg_ohm : ndarray, (n, legs)
+        (ohm).
+    bank : CtBank
+        (n, ct).
+    source : Source
+    window : Window
+    load_flux : complex ndarray, (n, ct)
+        Phasors of the load's flux at t = 0, peak, from `steady.solve` (knee flux).
+    measurement : Measurement
+    settle : float
+        Stop once no measured value changes by more than this share a cycle, and hold the last value
+        to the end of the window (0: never).
+    keep_trace : bool
+        Keep instantaneous currents.
+
+    Returns
+    -------
+    Response
+    """
     n = len(bank)
     fill = np.minimum(
         np.arange(-(-n // LANES) * LANES), n - 1

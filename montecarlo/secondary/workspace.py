@@ -126,7 +126,16 @@ class Meter(NamedTuple):
 
 
 def network(table: Array) -> Network:
-    """The lists of a table (legs, ct)."""
+    """The lists of a table.
+
+    Parameters
+    ----------
+    table : ndarray, (legs, ct)
+
+    Returns
+    -------
+    Network
+    """
     return _network(np.asarray(table, float).tobytes(), *table.shape)
 
 
@@ -156,7 +165,23 @@ def _fill(entries: NDArray[np.bool_]) -> Index:
 
 @njit(**COMPILED)
 def total(w: Array, group: int, member: Index, sign: Array, row: int) -> Lanes:
-    """Signed sum of a group's rows over the members of one of the network's lists."""
+    """Signed sum of a group's rows over the members of one of the network's lists.
+
+    Parameters
+    ----------
+    w : ndarray, (ROWS, LANES)
+        The workspace.
+    group : int
+        Its first row.
+    member, sign : ndarray
+        Of the network.
+    row : int
+        Which list.
+
+    Returns
+    -------
+    Lanes
+    """
     signed = splat(0.0)
     for k in range(member[row, 0]):
         signed = signed + sign[row, k] * load(w, group + member[row, 1 + k])
@@ -165,7 +190,17 @@ def total(w: Array, group: int, member: Index, sign: Array, row: int) -> Lanes:
 
 @njit(**COMPILED)
 def to_power(base: Lanes, power: int) -> Lanes:
-    """base^power for a whole power, by repeated squares."""
+    """base^power for a whole power, by repeated squares.
+
+    Parameters
+    ----------
+    base : Lanes
+    power : int
+
+    Returns
+    -------
+    Lanes
+    """
     result = splat(1.0)
     while power > 0:
         if power & 1:
@@ -177,8 +212,16 @@ def to_power(base: Lanes, power: int) -> Lanes:
 
 @njit(**ALLOCATES)
 def aligned(rows: int) -> Array:
-    """Zeros (rows, LANES) that begin on a cache line: values that lie across two take twice as long
-    to load."""
+    """Zeros that begin on a cache line: values that lie across two take twice as long to load.
+
+    Parameters
+    ----------
+    rows : int
+
+    Returns
+    -------
+    ndarray, (rows, LANES)
+    """
     room = np.zeros(rows * LANES + 8)
     skip = (-room.ctypes.data % 64) // 8
     return room[skip : skip + rows * LANES].reshape(rows, LANES)
@@ -186,7 +229,17 @@ def aligned(rows: int) -> Array:
 
 @njit(**COMPILED)
 def fill(w: Array, cores: Cores, first: int, weight: float) -> None:
-    """The workspace of the samples from `first` on, at the window's start."""
+    """Fills the workspace for the samples from `first` on, at the window's start.
+
+    Parameters
+    ----------
+    w : ndarray, (ROWS, LANES)
+        Written.
+    cores : Cores
+    first : int
+    weight : float
+        Of a stage's right-hand side (s).
+    """
     for b in range(LANES):
         n = first + b
         for c in range(cores.flux.shape[0]):
