@@ -99,7 +99,16 @@ class Count:
 
 
 def counted(rows: Sequence[Published]) -> Iterator[Count]:
-    """Every kind that occurs, the firmest first."""
+    """Every kind that occurs, the firmest first.
+
+    Parameters
+    ----------
+    rows : sequence of Published
+
+    Yields
+    ------
+    Count
+    """
     for kind in Kind:
         if of_kind := [one for one in rows if one.kind is kind]:
             yield Count(kind, len(of_kind), sum(one.agrees for one in of_kind))

@@ -22,8 +22,17 @@ READING_PERCENT = 0.1  # of the fraction, where the book rounds the resistor
 
 
 def example_study(example: WindingExample) -> Study:
-    """One candidate, set to the example's pick-up; an external fault so far away that nothing can
-    operate on it."""
+    """A worked example as a study: one candidate, set to its pick-up; an external fault so far away
+    that nothing can operate on it.
+
+    Parameters
+    ----------
+    example : WindingExample
+
+    Returns
+    -------
+    Study
+    """
     from montecarlo.study.read import parse_study
 
     reactance = example.reactance_pu or UNSEEN_PU
@@ -83,14 +92,28 @@ def example_study(example: WindingExample) -> Study:
 
 
 def missed_percent(example: WindingExample) -> float:
-    """p_missed of the example's study. [%]"""
+    """p_missed of the example's study. [%]
+
+    Parameters
+    ----------
+    example : WindingExample
+
+    Returns
+    -------
+    float
+    """
     from montecarlo.frames.result import run_study
 
     return 100 * float(run_study(example_study(example), workers=1).candidates["p_missed"].iloc[0])
 
 
 def rows() -> Iterator[Published]:
-    """The book's resistor is given throughout, so that every example has a fraction."""
+    """The book's resistor is given throughout, so that every example has a fraction.
+
+    Yields
+    ------
+    Published
+    """
     for one in EXAMPLES:
         tolerance = one.digit if one.asked == "percent" else READING_PERCENT
         yield Published(
