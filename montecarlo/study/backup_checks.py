@@ -23,8 +23,18 @@ STANDING_SHARE = (
 
 
 def backup_faults(study: Study) -> Iterator[str]:
-    """At least one element, and each in time: solutions by phasors count the delay and one
-    cycle."""
+    """What makes [backup] meaningless: no element, or one too slow, since solutions by phasors
+    count the delay and one cycle.
+
+    Parameters
+    ----------
+    study : Study
+
+    Yields
+    ------
+    str
+        A line a fault.
+    """
     backup, cycle = study.backup, 1 / study.machine.frequency_hz
     if backup is None:
         return

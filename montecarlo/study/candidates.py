@@ -30,8 +30,18 @@ class Setting:
 
 
 def neighbours(settings: Sequence[Setting], of: Setting) -> dict[Setting, str]:
-    """The settings that differ from `of` on one axis, by one step of those that occur there, and on
-    which axis."""
+    """The settings that differ from one on one axis, by one step of those that occur there.
+
+    Parameters
+    ----------
+    settings : sequence of Setting
+    of : Setting
+
+    Returns
+    -------
+    dict of Setting to str
+        With the axis.
+    """
     found: dict[Setting, str] = {}
     for axis in STEPS:
         rest = attrgetter("scheme", *(other for other in STEPS if other != axis))
@@ -63,8 +73,19 @@ class End:
 
 
 def ends_of_ranges(study: Study, setting: Setting) -> tuple[End, ...]:
-    """The axes on which a setting stands at an end of its range, where the range could go further:
-    not where the relay's own range ends there, nor below 0. A list of one value is no range."""
+    """The axes on which a setting stands at an end of its range, where the range could go further.
+
+    Not where the relay's own range ends there, nor below 0. A list of one value is no range.
+
+    Parameters
+    ----------
+    study : Study
+    setting : Setting
+
+    Returns
+    -------
+    tuple of End
+    """
     scheme, found = scheme_of(study, setting.scheme), []
     own = [axis.key for axis in AXES if axis.in_scheme(scheme)]
     for axis in (key for key in STEPS if key in own):
@@ -135,7 +156,12 @@ class Lattice:
         return self.earth_pickup_a or (math.inf,)
 
     def settings(self) -> Iterator[Setting]:
-        """In the order of an array of `shape`."""
+        """Every setting, in the order of an array of `shape`.
+
+        Yields
+        ------
+        Setting
+        """
         phases, earths = self.phase_pickup_a or (None,), self.earth_pickup_a or (None,)
         for phase, earth, delay in product(phases, earths, self.delay_s):
             yield Setting(
@@ -148,12 +174,30 @@ class Lattice:
 
 
 def settings_of(lattices: Iterable[Lattice]) -> list[Setting]:
-    """Every setting, lattice after lattice: the order of candidates everywhere."""
+    """Every setting, lattice after lattice: the order of candidates everywhere.
+
+    Parameters
+    ----------
+    lattices : iterable of Lattice
+
+    Returns
+    -------
+    list of Setting
+    """
     return [setting for lattice in lattices for setting in lattice.settings()]
 
 
 def present_setting(study: Study) -> Setting | None:
-    """The setting in service, if the study names one."""
+    """The setting in service, if the study names one.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    Setting or None
+    """
     present = study.candidates.present
     if present is None:
         return None
@@ -170,7 +214,16 @@ def present_setting(study: Study) -> Setting | None:
 
 
 def biases_of(study: Study) -> tuple[Bias, ...]:
-    """Every combination of slopes; a second slope that equals the first has no break."""
+    """Every combination of slopes; a second slope that equals the first has no break.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    tuple of Bias
+    """
     wanted = study.candidates
     found = [
         Bias(one, *((None, None) if other in (None, one) else (other, at)))
@@ -210,7 +263,17 @@ def _split(
 
 
 def lattices_of(study: Study, *settings: Setting) -> tuple[Lattice, ...]:
-    """One-candidate lattices, for a fresh batch or a setting off the study's grid."""
+    """One-candidate lattices, for a fresh batch or a setting off the study's grid.
+
+    Parameters
+    ----------
+    study : Study
+    *settings : Setting
+
+    Returns
+    -------
+    tuple of Lattice
+    """
     found: list[Lattice] = []
     for s in settings:
         bias = None if s.slope1 is None else Bias(*(getattr(s, key) for key in BIAS))
@@ -231,7 +294,16 @@ def _one(pickup: float | None) -> tuple[float, ...]:
 
 
 def grid_lattices(study: Study) -> tuple[Lattice, ...]:
-    """The settings that the grids span."""
+    """The settings that the grids span.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    tuple of Lattice
+    """
     wanted = study.candidates
     found: list[Lattice] = []
     for kind in study.scheme.kinds:
@@ -254,7 +326,16 @@ def grid_lattices(study: Study) -> tuple[Lattice, ...]:
 
 def candidate_lattices(study: Study) -> tuple[Lattice, ...]:
     """All candidates; the present setting comes last, in a lattice of its own, unless it is one of
-    them."""
+    them.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    tuple of Lattice
+    """
     found, present = grid_lattices(study), present_setting(study)
     if present is None or present in settings_of(found):
         return found

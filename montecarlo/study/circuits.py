@@ -26,11 +26,32 @@ class Bias:
     slope_break_a: float | None = None
 
     def restraint(self, bias_a: float) -> float:
-        """The bias at a bias current. [A]"""
+        """The bias at a bias current. [A]
+
+        Parameters
+        ----------
+        bias_a : float
+            (A).
+
+        Returns
+        -------
+        float
+        """
         above = max(bias_a - (self.slope_break_a or 0.0), 0.0) if self.slope2 is not None else 0.0
         return self.slope1 * bias_a + ((self.slope2 or 0.0) - self.slope1) * above
 
     def form(self, which: int) -> Form:
+        """The same for `restraint.operating_quantity`.
+
+        Parameters
+        ----------
+        which : int
+            SUM or GREATER_OF.
+
+        Returns
+        -------
+        Form
+        """
         return (
             which,
             self.slope1,
@@ -61,7 +82,18 @@ class Circuit:
 
 
 def scheme_of(study: Study, kind: str) -> Scheme:
-    """A scheme of the study: legs, return cores of four-wire pilots, ratio matching."""
+    """A scheme of the study: legs, return cores of four-wire pilots, ratio matching.
+
+    Parameters
+    ----------
+    study : Study
+    kind : str
+        One of `scheme.kinds`.
+
+    Returns
+    -------
+    Scheme
+    """
     own = study.scheme.own(kind)
     scheme = (
         build_custom(own) if own is not None else build_scheme(kind, study.scheme.watched_phases)
@@ -76,14 +108,37 @@ def scheme_of(study: Study, kind: str) -> Scheme:
 
 
 def bank_of(study: Study, samples: Mapping[str, Array]) -> CtBank:
-    """All CTs of the study's places on its pilots, from samples of its inputs."""
+    """All CTs of the study's places on its pilots.
+
+    Parameters
+    ----------
+    study : Study
+    samples : mapping of str to ndarray
+        Of its inputs, by key.
+
+    Returns
+    -------
+    CtBank
+    """
     return build_bank(
         study.ct, samples, study.machine.omega, loops=study.scheme.pilots == "six_wire"
     )
 
 
 def leg_ohm(study: Study, circuit: Circuit, samples: Mapping[str, Array]) -> Array:
-    """Resistance of every leg, (n, legs), from samples of the study's inputs. [ohm]"""
+    """Resistance of every leg. [ohm]
+
+    Parameters
+    ----------
+    study : Study
+    circuit : Circuit
+    samples : mapping of str to ndarray, (n, ...)
+        Of the study's inputs, by key.
+
+    Returns
+    -------
+    ndarray, (n, legs)
+    """
 
     def burden(axis: str, pickup_a: float | None) -> Array:
         if pickup_a is None:
@@ -118,7 +173,21 @@ def measurement(
     forms: tuple[Form, ...] = (NO_BIAS,),
     delays_s: tuple[float, ...] = (0.0,),
 ) -> Measurement:
-    """What the relay's elements make of a scheme's currents."""
+    """What the relay's elements make of a scheme's currents.
+
+    Parameters
+    ----------
+    study : Study
+    scheme : Scheme
+    forms : tuple of Form
+        Each judged for itself.
+    delays_s : tuple of float
+        (s).
+
+    Returns
+    -------
+    Measurement
+    """
     relay = study.relay
     return Measurement(
         legs=scheme.watch,
@@ -134,7 +203,17 @@ def measurement(
 
 
 def bias_form(study: Study, bias: Bias | None) -> Form:
-    """The form in which a candidate's biased elements judge; none without one."""
+    """The form in which a candidate's biased elements judge; none without one.
+
+    Parameters
+    ----------
+    study : Study
+    bias : Bias or None
+
+    Returns
+    -------
+    Form
+    """
     return (
         NO_BIAS
         if bias is None

@@ -34,7 +34,7 @@ MATCHED_WITHIN = (
 )
 
 
-def check_samples(study: Study) -> Iterator[str]:
+def _samples(study: Study) -> Iterator[str]:
     general = study.study
     for key in ("samples", "earth_fault_samples"):
         count = getattr(general, key)
@@ -45,7 +45,7 @@ def check_samples(study: Study) -> Iterator[str]:
             )
 
 
-def check_compare(study: Study) -> Iterator[str]:
+def _compare(study: Study) -> Iterator[str]:
     pairs = study.study.compare
     if not pairs or any(check_scheme(study)):
         return
@@ -66,7 +66,7 @@ def check_compare(study: Study) -> Iterator[str]:
             )
 
 
-def check_reactances(study: Study) -> Iterator[str]:
+def _reactances(study: Study) -> Iterator[str]:
     names = ("subtransient_reactance_pu", "transient_reactance_pu", "synchronous_reactance_pu")
     for small, large in pairwise(names):
         one, other = (getattr(study.machine, name).centre() for name in (small, large))
@@ -77,7 +77,7 @@ def check_reactances(study: Study) -> Iterator[str]:
             )
 
 
-def check_earthing(study: Study) -> Iterator[str]:
+def _earthing(study: Study) -> Iterator[str]:
     """One way to give the neutral's resistor, whole; heating needs the alloy."""
     earthing = study.earthing
     given = [way for way in WAYS_TO_EARTH if any(getattr(earthing, key) is not None for key in way)]
@@ -109,6 +109,17 @@ def check_earthing(study: Study) -> Iterator[str]:
 
 
 def check_relay(study: Study) -> Iterator[str]:
+    """The relay's range, its step, one burden an element.
+
+    Parameters
+    ----------
+    study : Study
+
+    Yields
+    ------
+    str
+        A line a fault.
+    """
     relay = study.relay
     if relay.range_a is not None:
         low, high = relay.range_a
@@ -132,7 +143,7 @@ def check_relay(study: Study) -> Iterator[str]:
             )
 
 
-def check_delays(study: Study) -> Iterator[str]:
+def _delays(study: Study) -> Iterator[str]:
     """Phasor solutions count the delay and one cycle; slower than the allowed time is never in
     time."""
     allowed, cycle = study.internal_faults.allowed_time_s, 1 / study.machine.frequency_hz
@@ -147,7 +158,7 @@ def check_delays(study: Study) -> Iterator[str]:
             )
 
 
-def check_durations(study: Study) -> Iterator[str]:
+def _durations(study: Study) -> Iterator[str]:
     """What is simulated of a lasting event must hold the longest delay and the cycle that is
     measured: an element that would still wait at the end of the window would count as silent."""
     delays = [
@@ -167,7 +178,16 @@ def check_durations(study: Study) -> Iterator[str]:
 
 
 def count_candidates(study: Study) -> int:
-    """Settings that the grids span, over all schemes, without the present one."""
+    """Settings that the grids span, over all schemes, without the present one.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    int
+    """
     grids, total = study.candidates, 0
     for kind in study.scheme.kinds:
         scheme = scheme_of(study, kind)
@@ -182,7 +202,7 @@ def count_candidates(study: Study) -> int:
     return total
 
 
-def check_count(study: Study) -> Iterator[str]:
+def _count(study: Study) -> Iterator[str]:
     if any(check_scheme(study)):
         return
     if not (count := count_candidates(study)) <= MOST_CANDIDATES:
@@ -192,7 +212,7 @@ def check_count(study: Study) -> Iterator[str]:
         )
 
 
-def check_shares(study: Study) -> Iterator[str]:
+def _shares(study: Study) -> Iterator[str]:
     if study.internal_faults.shares.inter_turn >= 1:
         yield (
             "internal_faults.shares.inter_turn: 1, must be below 1; no fault is left that a"
@@ -200,7 +220,7 @@ def check_shares(study: Study) -> Iterator[str]:
         )
 
 
-def check_events(study: Study) -> Iterator[str]:
+def _events(study: Study) -> Iterator[str]:
     events = study.external_events
     if not events:
         yield (
@@ -226,7 +246,7 @@ def check_events(study: Study) -> Iterator[str]:
         )
 
 
-def check_policy(study: Study) -> Iterator[str]:
+def _policy(study: Study) -> Iterator[str]:
     policy = study.policy
     given = [key for key in POLICIES if getattr(policy, key) is not None]
     if len(given) != 1:
@@ -241,13 +261,26 @@ def check_policy(study: Study) -> Iterator[str]:
 
 
 def ct_key(ct: CtPlaces, end: str, name: str) -> str:
-    """The key under which the file gives what the CTs of one end have."""
+    """The key under which the file gives what the CTs of one end have.
+
+    Parameters
+    ----------
+    ct : CtPlaces
+    end : str
+        One of `GROUPS`.
+    name : str
+        Of a field.
+
+    Returns
+    -------
+    str
+    """
     override = getattr(ct, end)
     own = override is not None and name in override.model_fields_set
     return f"ct.{end}.{name}" if own else f"ct.{name}"
 
 
-def check_ratios(study: Study) -> Iterator[str]:
+def _ratios(study: Study) -> Iterator[str]:
     """CTs of different ratio that share a leg need matching, or the load would spill through its
     element."""
     pairs = {ENDS}
@@ -278,7 +311,7 @@ def check_ratios(study: Study) -> Iterator[str]:
             )
 
 
-def check_remanence(study: Study) -> Iterator[str]:
+def _remanence(study: Study) -> Iterator[str]:
     """A core cannot rest at more flux than its loop holds."""
     for end in study.ct.groups:
         at = study.ct.at(end)
@@ -301,7 +334,7 @@ def check_remanence(study: Study) -> Iterator[str]:
             )
 
 
-def check_excitation(study: Study) -> Iterator[str]:
+def _excitation(study: Study) -> Iterator[str]:
     """An excitation curve with both stops exists only for ankle ratios inside a range that the
     bound decides."""
     for end in study.ct.groups:
@@ -320,7 +353,7 @@ def check_excitation(study: Study) -> Iterator[str]:
             )
 
 
-def check_position(study: Study) -> Iterator[str]:
+def _position(study: Study) -> Iterator[str]:
     """The probability of a missed earth fault is exact in the position: it must be drawn by itself,
     per event."""
     if study.internal_faults.position.varies == "plant":
@@ -333,8 +366,8 @@ def check_position(study: Study) -> Iterator[str]:
             )
 
 
-def check_correlations(study: Study) -> Iterator[str]:
-    if any(check_events(study)) or any(check_scheme(study)):
+def _correlations(study: Study) -> Iterator[str]:
+    if any(_events(study)) or any(check_scheme(study)):
         # events and legs without names of their own have inputs without keys of their own
         return
     inputs = {item.key: item for item in list_inputs(study)}
@@ -360,23 +393,23 @@ def check_correlations(study: Study) -> Iterator[str]:
 
 EVERYTHING = tuple(Study.model_fields)
 CHECKS: tuple[Check, ...] = (
-    Check(check_samples, ("study",)),
-    Check(check_reactances, ("machine",)),
+    Check(_samples, ("study",)),
+    Check(_reactances, ("machine",)),
     *SCHEME_CHECKS,
-    Check(check_earthing, ("earthing",)),
+    Check(_earthing, ("earthing",)),
     Check(check_relay, ("relay",)),
-    Check(check_delays, ("machine", "internal_faults", "candidates")),
-    Check(check_durations, ("machine", "candidates", "external_events")),
-    Check(check_count, ("scheme", "candidates", "ct")),
-    Check(check_compare, ("study", "scheme", "candidates", "ct", "relay")),
-    Check(check_shares, ("internal_faults",)),
-    Check(check_events, ("external_events",)),
+    Check(_delays, ("machine", "internal_faults", "candidates")),
+    Check(_durations, ("machine", "candidates", "external_events")),
+    Check(_count, ("scheme", "candidates", "ct")),
+    Check(_compare, ("study", "scheme", "candidates", "ct", "relay")),
+    Check(_shares, ("internal_faults",)),
+    Check(_events, ("external_events",)),
     Check(option_faults, ("study", "internal_faults", "fault_energy", "earthing_options")),
     Check(backup_faults, ("machine", "backup")),
-    Check(check_policy, ("policy",)),
-    Check(check_ratios, ("ct", "scheme")),
-    Check(check_remanence, ("ct",)),
-    Check(check_excitation, ("ct",)),
-    Check(check_position, ("internal_faults", "correlations")),
-    Check(check_correlations, EVERYTHING),
+    Check(_policy, ("policy",)),
+    Check(_ratios, ("ct", "scheme")),
+    Check(_remanence, ("ct",)),
+    Check(_excitation, ("ct",)),
+    Check(_position, ("internal_faults", "correlations")),
+    Check(_correlations, EVERYTHING),
 )

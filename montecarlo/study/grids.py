@@ -28,6 +28,18 @@ class Axis(Ranged):
     numbers."""
 
     def read(self, value: object) -> tuple[float, ...]:
+        """The grid that a file's value stands for.
+
+        Parameters
+        ----------
+        value : object
+            A list, or a table with from, to, step.
+
+        Returns
+        -------
+        tuple of float
+            Sorted, each once.
+        """
         points = self._steps(dict(value)) if isinstance(value, Mapping) else self._listed(value)
         bad = [
             point
@@ -149,8 +161,22 @@ class Snapped:
 
 
 def snap(points: Sequence[float], step: float | None, reach: tuple[float, float] | None) -> Snapped:
-    """Pick-ups (n,) [A] moved to the relay's nearest step, counted from the lower end of its range,
-    else from 0."""
+    """Pick-ups moved to the relay's nearest step, counted from the lower end of its range, else
+    from 0.
+
+    Parameters
+    ----------
+    points : sequence of float
+        (A).
+    step : float or None
+        (A).
+    reach : (float, float) or None
+        The relay's range (A).
+
+    Returns
+    -------
+    Snapped
+    """
     low, high = reach or (0.0, math.inf)
     tolerance = 1e-9 * max(abs(low), *points, step or 0.0)
     given = np.array(points, float)

@@ -50,8 +50,23 @@ LONG_KEY = re.compile(
 
 
 def read_study(path: str | Path, *, samples: int | None = None, seed: int | None = None) -> Study:
-    """The study in a TOML file; `samples` and `seed` stand in for those of the file. Raises
-    StudyError."""
+    """The study in a TOML file.
+
+    Parameters
+    ----------
+    path : str or Path
+    samples, seed : int, optional
+        In place of those of the file.
+
+    Returns
+    -------
+    Study
+
+    Raises
+    ------
+    StudyError
+        The file is no sound study: every fault, a line each.
+    """
     path = Path(path)
     return study_of(study_bytes(path), path, samples=samples, seed=seed)
 
@@ -59,8 +74,25 @@ def read_study(path: str | Path, *, samples: int | None = None, seed: int | None
 def study_of(
     content: bytes, path: Path, *, samples: int | None = None, seed: int | None = None
 ) -> Study:
-    """The study in the bytes of the file at `path`, as `read_study` gives it; CSV files lie beside
-    it."""
+    """The study in the bytes of a file, as `read_study` gives it.
+
+    Parameters
+    ----------
+    content : bytes
+    path : Path
+        Of the file; CSV files lie beside it.
+    samples, seed : int, optional
+        In place of those of the file.
+
+    Returns
+    -------
+    Study
+
+    Raises
+    ------
+    StudyError
+        As in `read_study`.
+    """
     table = _table(content, one_line(str(path)))
     general = table.get("study")
     if isinstance(general, dict):
@@ -70,7 +102,21 @@ def study_of(
 
 
 def study_bytes(path: Path) -> bytes:
-    """Of a study file, at most LARGEST_FILE. Raises StudyError."""
+    """The bytes of a study file, at most LARGEST_FILE.
+
+    Parameters
+    ----------
+    path : Path
+
+    Returns
+    -------
+    bytes
+
+    Raises
+    ------
+    StudyError
+        It cannot be read.
+    """
     name = one_line(str(path))
     try:
         if path.is_dir():
@@ -127,7 +173,23 @@ def _table(content: bytes, name: str) -> dict[str, Any]:
 
 
 def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
-    """The study in a table already read; `folder` is where its CSV files lie. Raises StudyError."""
+    """The study in a table already read.
+
+    Parameters
+    ----------
+    table : mapping
+    folder : Path
+        Where its CSV files lie.
+
+    Returns
+    -------
+    Study
+
+    Raises
+    ------
+    StudyError
+        As in `read_study`.
+    """
     if beyond := [*_beyond_bounds(table)]:
         raise StudyError(*beyond)
     context = {"folder": folder}
@@ -275,7 +337,16 @@ def digest(study: Study) -> str:
     of a curve is accepted, not the sources, not what its report is filed under.
 
     Scenarios, variants and options count as read too: their changes may name CSV files, whose
-    numbers matter."""
+    numbers matter.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    str
+    """
     table = study.model_dump(mode="json")
     del (
         table["study"]["title"],

@@ -24,8 +24,19 @@ MOST_REPEATS = 100  # of one key's faults that say the same
 
 
 def reworded(error: ValidationError, table: Mapping[str, Any]) -> list[str]:
-    """The faults of a table that is no `Study`, in the order of the fields, each once; as many as
-    are told, and one."""
+    """The faults of a table that is no `Study`.
+
+    Parameters
+    ----------
+    error : ValidationError
+    table : mapping
+        Of the file.
+
+    Returns
+    -------
+    list of str
+        In the order of the fields, each once; as many as are told, and one.
+    """
     found: dict[str, None] = {}
     repeats: Counter[tuple[int | str, ...]] = (
         Counter()
@@ -44,7 +55,18 @@ def reworded(error: ValidationError, table: Mapping[str, Any]) -> list[str]:
 
 
 def join(path: str, key: object) -> str:
-    """The path of a key inside a table."""
+    """The path of a key inside a table.
+
+    Parameters
+    ----------
+    path : str
+        Empty at the top.
+    key : object
+
+    Returns
+    -------
+    str
+    """
     return f"{path}.{bare(key)}" if path else bare(key)
 
 

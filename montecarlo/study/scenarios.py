@@ -58,8 +58,25 @@ class Changed(Protocol):
 
 
 def read_scenarios(study: Study, table: Mapping[str, Any], parse: Parse) -> Studies:
-    """Name and study of each of `policy.scenarios`, by changing the table as the file has it.
-    Raises StudyError."""
+    """The study in each of `policy.scenarios`, by changing the table as the file has it.
+
+    Parameters
+    ----------
+    study : Study
+    table : mapping
+        Of the file.
+    parse : callable
+        Table in, study out.
+
+    Returns
+    -------
+    tuple of (str, Study)
+
+    Raises
+    ------
+    StudyError
+        A scenario makes no sound study.
+    """
     stripped = alone(table)
     del stripped["policy"]["scenarios"]
     faults = []
@@ -75,8 +92,17 @@ def read_scenarios(study: Study, table: Mapping[str, Any], parse: Parse) -> Stud
 
 
 def alone(table: Mapping[str, Any]) -> dict[str, Any]:
-    """A copy of the table; of a kind that runs the file several times, as one of these runs has
-    it."""
+    """A copy of a file's table; of a kind that runs the file several times, as one of these runs
+    has it.
+
+    Parameters
+    ----------
+    table : mapping
+
+    Returns
+    -------
+    dict
+    """
     copied = deepcopy(dict(table))
     if (kind := copied["study"]["kind"]) in COMPOSED:
         copied.pop(kind, None)
@@ -92,9 +118,31 @@ def read_changed(
     parse: Parse,
     faults: Sequence[str] = (),
 ) -> Studies:
-    """Name and study of each entry of the list `where`, by changing keys of a table that has no
-    such list any more; `changeable`: the tables whose keys may change. Raises StudyError with all
-    faults, those given first."""
+    """The study with each entry of a list, by changing keys of a table that has no such list any
+    more.
+
+    Parameters
+    ----------
+    where : str
+        Key of the list.
+    entries : sequence of Changed
+    table : mapping
+    changeable : tuple of str
+        The tables whose keys may change.
+    parse : callable
+        Table in, study out.
+    faults : sequence of str
+        Already found; told first.
+
+    Returns
+    -------
+    tuple of (str, Study)
+
+    Raises
+    ------
+    StudyError
+        All faults.
+    """
     found: list[tuple[str, Study]] = []
     every = [*_name_faults(where, entries), *faults]
     for index, entry in enumerate(entries):

@@ -47,7 +47,12 @@ class _Generator(GenerateJsonSchema):
 
 
 def study_schema() -> dict[str, Any]:
-    """The schema of a study file; every property has its meaning and unit as description."""
+    """The schema of a study file; every property has its meaning and unit as description.
+
+    Returns
+    -------
+    dict
+    """
     schema = Study.model_json_schema(schema_generator=_Generator)
     tables = schema["$defs"] | {"Study": schema}
     for model in _models(Study):

@@ -20,7 +20,17 @@ __all__ = ["SCHEME_CHECKS", "check_scheme"]
 
 
 def check_scheme(study: Study) -> Iterator[str]:
-    """Every kind is known and named once; the study's own schemes are whole."""
+    """Every kind is known and named once; the study's own schemes are whole.
+
+    Parameters
+    ----------
+    study : Study
+
+    Yields
+    ------
+    str
+        A line a fault.
+    """
     kinds, own = study.scheme.kinds, [scheme.name for scheme in study.scheme.custom]
     if not kinds:
         yield "scheme.kind: [] is empty; name at least one scheme"
@@ -45,7 +55,7 @@ def check_scheme(study: Study) -> Iterator[str]:
         yield from (f"scheme.custom[{k}].{fault}" for fault in custom_faults(scheme))
 
 
-def check_comparison(study: Study) -> Iterator[str]:
+def _comparison(study: Study) -> Iterator[str]:
     """A comparison has something to compare."""
     if study.study.kind != "scheme_comparison":
         return
@@ -62,7 +72,17 @@ def check_comparison(study: Study) -> Iterator[str]:
 
 
 def check_pilots(study: Study) -> Iterator[str]:
-    """CTs that a scheme uses are described; six-wire pilots have no common return."""
+    """CTs that a scheme uses are described; six-wire pilots have no common return.
+
+    Parameters
+    ----------
+    study : Study
+
+    Yields
+    ------
+    str
+        A line a fault.
+    """
     if any(check_scheme(study)):
         return
     for kind in study.scheme.kinds:
@@ -99,7 +119,7 @@ def _have(study: Study) -> str:
     return f"{listed(kinds)} {'has' if len(kinds) == 1 else 'have'}"
 
 
-def check_elements(study: Study) -> Iterator[str]:
+def _elements(study: Study) -> Iterator[str]:
     """Every element needs its grid; without one the grid means nothing."""
     if any(check_scheme(study)) or not study.scheme.kinds:
         return
@@ -139,7 +159,7 @@ def check_elements(study: Study) -> Iterator[str]:
         )
 
 
-def check_stabilising(study: Study) -> Iterator[str]:
+def _stabilising(study: Study) -> Iterator[str]:
     """A stabilising resistance needs a leg to stand in."""
     kinds, given = study.scheme.kinds, study.candidates.stabilising_resistance_ohm
     if not kinds or any(check_scheme(study)):
@@ -164,7 +184,7 @@ def check_stabilising(study: Study) -> Iterator[str]:
         )
 
 
-def check_present(study: Study) -> Iterator[str]:
+def _present(study: Study) -> Iterator[str]:
     """The setting in service belongs to one scheme and is whole."""
     present, kinds = study.candidates.present, study.scheme.kinds
     if present is None or not kinds or any(check_scheme(study)):
@@ -205,9 +225,9 @@ def check_present(study: Study) -> Iterator[str]:
 
 SCHEME_CHECKS = (
     Check(check_scheme, ("scheme",)),
-    Check(check_comparison, ("study", "scheme")),
+    Check(_comparison, ("study", "scheme")),
     Check(check_pilots, ("scheme", "ct")),
-    Check(check_elements, ("scheme", "ct", "candidates")),
-    Check(check_present, ("scheme", "ct", "candidates")),
-    Check(check_stabilising, ("scheme", "ct", "candidates")),
+    Check(_elements, ("scheme", "ct", "candidates")),
+    Check(_present, ("scheme", "ct", "candidates")),
+    Check(_stabilising, ("scheme", "ct", "candidates")),
 )

@@ -140,7 +140,16 @@ PICKUP = Usual("candidates", "times the relay's rated current", 0.001, 3.0)
 
 
 def unusual(study: Study) -> list[Unusual]:
-    """Every quantity outside its range, one for each key."""
+    """Every quantity outside its range, one for each key.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    list of Unusual
+    """
     found = [
         _outside(key, value, usual) for key, value, usual in (*_listed(study), *_on_own_base(study))
     ]
@@ -221,7 +230,16 @@ def _small_tolerances(study: Study) -> Iterator[tuple[str, float]]:
 
 
 def usual_cautions(study: Study) -> Iterator[Caution]:
-    """Key and sentence."""
+    """Quantities far from where they usually lie, and narrow tolerances.
+
+    Parameters
+    ----------
+    study : Study
+
+    Yields
+    ------
+    Caution
+    """
     for one in unusual(study):
         usual = one.usual
         unit = f" {usual.unit}" if usual.unit != "-" else ""

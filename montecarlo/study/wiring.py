@@ -234,7 +234,16 @@ def _key(study: Study, kind: str, inner: str) -> str:
 
 
 def spills(study: Study) -> list[Spill]:
-    """Elements of every scheme in use that a through-current would drive, one for each leg."""
+    """Elements of every scheme in use that a through-current would drive, one for each leg.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    list of Spill
+    """
     known = tuple(k for k in EVERY if GROUP_OF[k] in study.ct.groups)
     found: dict[tuple[str, str], Spill] = {}
     for kind in study.scheme.kinds:
@@ -262,7 +271,16 @@ def spills(study: Study) -> list[Spill]:
 def blind(study: Study) -> list[Blind]:
     """Elements that carry nothing of any fault in the zone, and schemes that carry nothing of some.
 
-    A scheme without phase elements is asked for faults to earth alone."""
+    A scheme without phase elements is asked for faults to earth alone.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    list of Blind
+    """
     found: list[Blind] = []
     units, shares = _phases(), study.internal_faults.shares
     for kind in study.scheme.kinds:
@@ -306,7 +324,17 @@ def blind(study: Study) -> list[Blind]:
 
 
 def wiring_cautions(study: Study) -> Iterator[Caution]:
-    """Key and sentence: of the study, then of what its variants and scenarios have otherwise."""
+    """CTs the wrong way round, of the study, then of what its variants and scenarios have
+    otherwise.
+
+    Parameters
+    ----------
+    study : Study
+
+    Yields
+    ------
+    Caution
+    """
     told = set()
     for name, one in (("", study), *study.variant_studies, *study.scenarios):
         found = [(spill.key, _spill(spill)) for spill in spills(one)]

@@ -64,8 +64,19 @@ class Desk(Nominal):
         return self.study.ct.at("line_end").leg_ratio
 
     def bases(self, secondary_a: float) -> tuple[float, float, float, float]:
-        """A setting in A secondary, A primary, per cent of the relay's rated current, pu of the
-        machine's current."""
+        """A setting in four bases.
+
+        Parameters
+        ----------
+        secondary_a : float
+            (A).
+
+        Returns
+        -------
+        tuple of float
+            A secondary, A primary, per cent of the relay's rated current, pu of the machine's
+            current.
+        """
         primary = secondary_a * self.turns
         return (
             secondary_a,
@@ -83,7 +94,17 @@ class Desk(Nominal):
         return self.ct_ohm_of(ENDS)
 
     def ct_ohm_of(self, groups: Sequence[str]) -> tuple[float, float]:
-        """Winding and one-way lead of the table of [ct] with more of both together. [ohm]"""
+        """Winding and one-way lead of the table of [ct] with more of both together. [ohm]
+
+        Parameters
+        ----------
+        groups : sequence of str
+
+        Returns
+        -------
+        (float, float)
+            (ohm).
+        """
         cts = [self.study.ct.at(group).seen_from_legs for group in groups]
         return max(
             ((ct.winding_resistance_ohm.centre(), ct.lead_resistance_ohm.centre()) for ct in cts),
@@ -91,8 +112,18 @@ class Desk(Nominal):
         )
 
     def series_ohm(self, groups: Sequence[str]) -> float:
-        """Winding and what of the leads is the CT's own: the loop of six-wire pilots and in the
-        neutral conductor, one way otherwise; the most of some tables of [ct]. [ohm]"""
+        """Winding and what of the leads is the CT's own, the most of some tables of [ct]. [ohm]
+
+        The loop of six-wire pilots and in the neutral conductor, one way otherwise.
+
+        Parameters
+        ----------
+        groups : sequence of str
+
+        Returns
+        -------
+        float
+        """
 
         def of(group: str) -> float:
             loop = self.study.scheme.pilots == "six_wire" or group == NEUTRAL_CONDUCTOR
@@ -102,7 +133,19 @@ class Desk(Nominal):
         return max(map(of, groups))
 
     def burden_ohm(self, axis: Axis, pickup_a: float) -> float:
-        """Burden of an element at its setting. [ohm]"""
+        """Burden of an element at its setting. [ohm]
+
+        Parameters
+        ----------
+        axis : str
+            "phase" or "earth".
+        pickup_a : float
+            (A).
+
+        Returns
+        -------
+        float
+        """
         given = getattr(self.study.relay, f"{axis}_burden_va")
         return (
             self.at(f"relay.{axis}_burden_ohm")
@@ -111,8 +154,18 @@ class Desk(Nominal):
         )
 
     def exciting_a(self, volts: float, groups: Sequence[str] = ENDS) -> float:
-        """RMS exciting current of one CT, mean of some tables of [ct]; NaN well above the knee.
-        [A]"""
+        """RMS exciting current of one CT, mean of some tables of [ct]; NaN well above the knee. [A]
+
+        Parameters
+        ----------
+        volts : float
+            RMS (V).
+        groups : sequence of str
+
+        Returns
+        -------
+        float
+        """
         return float(np.mean([self._exciting_a(group, volts) for group in groups]))
 
     def _exciting_a(self, end: str, volts: float) -> float:
@@ -124,22 +177,68 @@ class Desk(Nominal):
         return float(ct.knee_current_a.centre() * loop_rms(shape, share, ct.saturation_exponent))
 
     def scheme(self, kind: str) -> Scheme:
+        """A scheme of the study.
+
+        Parameters
+        ----------
+        kind : str
+
+        Returns
+        -------
+        Scheme
+        """
         return scheme_of(self.study, kind)
 
     def driving(self, kind: str, axis: Axis) -> tuple[str, ...]:
-        """The tables of [ct] whose CTs drive the leg of a scheme's phase or earth elements."""
+        """The tables of [ct] whose CTs drive the leg of a scheme's phase or earth elements.
+
+        Parameters
+        ----------
+        kind : str
+        axis : str
+            "phase" or "earth".
+
+        Returns
+        -------
+        tuple of str
+        """
         scheme = self.scheme(kind)
         columns = np.flatnonzero(scheme.table[scheme.elements[scheme.of(axis)[0]].leg])
         return tuple(dict.fromkeys(GROUP_OF[scheme.places[column]] for column in columns))
 
     def biased(self, kind: str, axis: Axis) -> bool:
+        """Whether a scheme's phase or earth elements have a bias.
+
+        Parameters
+        ----------
+        kind : str
+        axis : str
+            "phase" or "earth".
+
+        Returns
+        -------
+        bool
+        """
         scheme = self.scheme(kind)
         return any(scheme.elements[k].bias for k in scheme.of(axis))
 
     def compared_a(self, lattice: Lattice, axis: Axis, primary_a: NDArray[np.complex128]) -> Array:
-        """What the phase or the earth elements compare with their pick-up under lasting currents
-        (n, 6), by phasors with the CTs' excitation: the current of the leg, less the bias where
-        there is one. (n, elements) [A]"""
+        """What the phase or the earth elements compare with their pick-up under lasting currents,
+        by phasors with the CTs' excitation: the current of the leg, less the bias where there is
+        one. [A]
+
+        Parameters
+        ----------
+        lattice : Lattice
+        axis : str
+            "phase" or "earth".
+        primary_a : complex ndarray, (n, 6)
+            At the ends, RMS (A).
+
+        Returns
+        -------
+        ndarray, (n, elements)
+        """
         study, scheme, same = self.study, self.scheme(lattice.scheme), np.zeros(len(primary_a), int)
         solved = steady.solve(
             scheme.table,
@@ -152,9 +251,26 @@ class Desk(Nominal):
         return solved.quantities(wanted)[:, list(scheme.of(axis)), 0]
 
     def operating_a(self, lattice: Lattice, axis: Axis, setting_a: float, most_a: float) -> float:
-        """Primary current that just operates the first element, by phasors: an earth fault fed from
-        the neutral for the earth element, a fault between two phases for a phase element. NaN above
-        `most_a`. [A]"""
+        """Primary current that just operates the first element, by phasors. [A]
+
+        An earth fault fed from the neutral for the earth element, a fault between two phases for a
+        phase element.
+
+        Parameters
+        ----------
+        lattice : Lattice
+        axis : str
+            "phase" or "earth".
+        setting_a : float
+            Pick-up (A).
+        most_a : float
+            The largest that is tried (A).
+
+        Returns
+        -------
+        float
+            NaN above `most_a`.
+        """
         scheme = self.scheme(lattice.scheme)
         leg = scheme.elements[scheme.of(axis)[0]].leg
         one = int(CHANNELS[scheme.places[int(np.flatnonzero(scheme.table[leg])[0])]]) % 3
@@ -168,7 +284,12 @@ class Desk(Nominal):
 
     def through_fault(self) -> ThroughFault:
         """The largest of the listed events that have a hand formula, each at the worst that can be
-        drawn; without one a fault at the terminals."""
+        drawn; without one a fault at the terminals.
+
+        Returns
+        -------
+        ThroughFault
+        """
         rated = self.study.machine.rated_current_a
         centre = {key: self.at(key) for key in self.samples}
         found = []

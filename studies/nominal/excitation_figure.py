@@ -20,7 +20,17 @@ __all__ = ["excitation_fit"]
 
 def excitation_fit(ct: CurrentTransformer, ax: Axes) -> Axes:
     """Measured points of a CT and the fitted curve: RMS voltage over exciting current, logarithmic,
-    the knee marked."""
+    the knee marked.
+
+    Parameters
+    ----------
+    ct : CurrentTransformer
+    ax : Axes
+
+    Returns
+    -------
+    Axes
+    """
     from matplotlib.ticker import LogLocator, NullLocator
 
     fit = fit_of(vars(ct))

@@ -84,9 +84,10 @@ class PeakVoltage:
 
     @property
     def highest_v(self) -> float:
-        return (
-            self.formula_v if np.isnan(self.simulated_v) else max(self.formula_v, self.simulated_v)
-        )
+        """The larger of formula and simulation. [V]"""
+        if np.isnan(self.simulated_v):
+            return self.formula_v
+        return max(self.formula_v, self.simulated_v)
 
     @property
     def above_limit(self) -> bool:
@@ -168,7 +169,16 @@ def _faults(worst: Nominal) -> Faults:
 
 def peak_voltages(study: Study) -> list[PeakVoltage]:
     """For every scheme and stabilising resistance of the candidates; of circuits that differ by a
-    burden in VA the one with most resistance."""
+    burden in VA the one with most resistance.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    list of PeakVoltage
+    """
     worst = _worst(study)
     faults = _faults(worst)
     found: dict[tuple[str, float], Circuit] = {}
@@ -225,7 +235,16 @@ def _of_circuit(worst: Nominal, circuit: Circuit, faults: Faults) -> PeakVoltage
 
 
 def caution(peaks: list[PeakVoltage]) -> list[str]:
-    """What must be said where a peak is above the limit: a sentence or none."""
+    """What must be said where a peak is above the limit: a sentence or none.
+
+    Parameters
+    ----------
+    peaks : list of PeakVoltage
+
+    Returns
+    -------
+    list of str
+    """
     above = [row for row in peaks if row.above_limit]
     if not above:
         return []
@@ -252,7 +271,18 @@ def caution(peaks: list[PeakVoltage]) -> list[str]:
 
 
 def peak_of_chosen(frame: pd.DataFrame, result: Result) -> str:
-    """What is to be said of the chosen setting, nothing without one; frame: peak_voltage.csv."""
+    """What is to be said of the chosen setting, nothing without one; frame: peak_voltage.csv.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        peak_voltage.csv.
+    result : Result
+
+    Returns
+    -------
+    str
+    """
     if result.chosen is None:
         return ""
     volts = highest_v(frame, result.candidates.set_index("candidate").loc[result.chosen].to_dict())
@@ -269,12 +299,34 @@ def peak_of_chosen(frame: pd.DataFrame, result: Result) -> str:
 
 
 def volts_text(value: float) -> str:
-    """Three figures, in V or kV."""
+    """Three figures, in V or kV.
+
+    Parameters
+    ----------
+    value : float
+        (V).
+
+    Returns
+    -------
+    str
+    """
     return f"{value:.3g} V" if value < 1000 else f"{value / 1000:.3g} kV"
 
 
 def highest_v(frame: pd.DataFrame, row: Mapping[str, Any]) -> float:
-    """The larger of formula and simulation for the circuit that a candidate stands on. [V]"""
+    """The larger of formula and simulation for the circuit that a candidate stands on. [V]
+
+    Parameters
+    ----------
+    frame : DataFrame
+        peak_voltage.csv.
+    row : mapping
+        Of the candidate.
+
+    Returns
+    -------
+    float
+    """
     mine = frame[frame["scheme"] == row["scheme"]]
     ohm = row["stabilising_resistance_ohm"]
     same = (
@@ -286,7 +338,16 @@ def highest_v(frame: pd.DataFrame, row: Mapping[str, Any]) -> float:
 
 
 def peak_lines(peaks: list[PeakVoltage]) -> Iterator[str]:
-    """For `check`: both numbers for every scheme and stabilising resistance."""
+    """For `check`: both numbers for every scheme and stabilising resistance.
+
+    Parameters
+    ----------
+    peaks : list of PeakVoltage
+
+    Yields
+    ------
+    str
+    """
     yield from paragraph(
         "Bolted fault at the machine's terminals, inside the zone, from no load: what sets its"
         " current at the worst that can be drawn, the network's infeed at its largest, all else at"
@@ -331,7 +392,16 @@ def _cells(row: PeakVoltage) -> tuple[str, ...]:
 
 
 def peak_frame(peaks: list[PeakVoltage]) -> pd.DataFrame:
-    """The table peak_voltage.csv."""
+    """The table peak_voltage.csv.
+
+    Parameters
+    ----------
+    peaks : list of PeakVoltage
+
+    Returns
+    -------
+    DataFrame
+    """
     import pandas as pd
 
     return pd.DataFrame(

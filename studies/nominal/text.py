@@ -35,7 +35,16 @@ MOST_RESISTANCES = 6  # shown in full; above, the smallest and the largest
 
 def reach(desk: Desk) -> list[str]:
     """Which pick-ups can ever see an earth fault on this machine: a sentence for each scheme and
-    element."""
+    element.
+
+    Parameters
+    ----------
+    desk : Desk
+
+    Returns
+    -------
+    list of str
+    """
     faults = desk.earth_faults(PLACES)
     current = np.abs(faults.fault_current_a[0])
     most, place = float(current.max()), float(PLACES[current.argmax()])
@@ -133,7 +142,16 @@ def _amperes(pickups: tuple[float, ...]) -> str:
 
 
 def hand_calculation(desk: Desk) -> list[str]:
-    """The classic formulas with their numbers."""
+    """The classic formulas with their numbers.
+
+    Parameters
+    ----------
+    desk : Desk
+
+    Returns
+    -------
+    list of str
+    """
     parts = (
         _unprotected,
         _operating_currents,
