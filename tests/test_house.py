@@ -31,7 +31,13 @@ DOCUMENTED = 0.0  # share of the engine's public functions, raised as it grows
 LINES = {"README.md": 150, "DEVELOPERS.md": 200}
 WIDE = 3  # lines over 100 columns, of other languages in strings
 COLUMNS = 120
-BOOKS = (*PAPERS, "studies/GUIDE.md", "configs/README.md", "montecarlo/METHOD.md", "tests/MEASUREMENTS.md")
+BOOKS = (
+    *PAPERS,
+    "studies/GUIDE.md",
+    "configs/README.md",
+    "montecarlo/METHOD.md",
+    "tests/MEASUREMENTS.md",
+)
 
 FUNCTION = '''
 def current(volts, ohms):

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from montecarlo.engine import primary
 from montecarlo.engine.backup import critical_place
-from montecarlo.engine.block import EARTH, Block, thresholds
+from montecarlo.engine.block import Block, thresholds
 from montecarlo.engine.guard import causes
 from montecarlo.estimates.caught import missed_shares, sum_caught
 from montecarlo.estimates.conditional import at_place, critical_position, winding_nodes
@@ -36,7 +36,6 @@ from montecarlo.study.description import Study
 from montecarlo.study.nominal import Nominal
 
 __all__ = [
-    "EARTH",
     "STEADY_INTERVALS",
     "Along",
     "beyond_phasors",

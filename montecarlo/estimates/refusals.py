@@ -102,8 +102,8 @@ def refusals_of(study: Study, judged: Judgement, at: int) -> tuple[Refusal, ...]
     each = policy.p_false_max_each
     if each is not None:
         found += [
-            Refusal(Rule.EVENT, float(bounds[at]), each, kind)
-            for kind, bounds in judged.each.items()
+            Refusal(Rule.EVENT, float(bounds[at]), each, stratum.kind)
+            for stratum, bounds in judged.each.items()
             if not bounds[at] / each <= 1
         ]
     return tuple(found)

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from montecarlo.engine.batch import Batch, Progress, designs
-from montecarlo.engine.block import EARTH
 from montecarlo.engine.guard import Unresolved, named, told
 from montecarlo.engine.run import Outcome, run
 from montecarlo.engine.workers import Workers
@@ -30,6 +29,7 @@ from montecarlo.frames.rows import Numbers, candidate_rows, coverage_rows, type_
 from montecarlo.frames.unresolved import unresolved_frame, unresolved_numbers, unresolved_of
 from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import list_inputs
+from montecarlo.sampling.stratum import EARTH
 from montecarlo.sampling.transform import all_plants
 from montecarlo.study.candidates import Setting
 from montecarlo.study.description import Study
@@ -209,10 +209,16 @@ class Result:
         columns = ["side", "type", "samples", "p_operates", "p_operates_low", "p_operates_high"]
         rows = []
         for name, stratum in self.outcome.first.backup.items():
-            side, _, kind = name.partition(".")
             found = stratum.estimate()
             rows.append(
-                (side, kind, int(stratum.trials.sum()), found.p[0], found.low[0], found.high[0])
+                (
+                    name.side.value,
+                    name.kind,
+                    int(stratum.trials.sum()),
+                    found.p[0],
+                    found.low[0],
+                    found.high[0],
+                )
             )
         return pd.DataFrame(rows, columns=columns)
 

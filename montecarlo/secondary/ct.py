@@ -209,6 +209,7 @@ class CtData(_NamePlate):
 
     @property
     def turns_ratio(self) -> float:
+        """Rated primary over secondary current."""
         return self.primary_a / self.secondary_a
 
     @property

@@ -91,10 +91,12 @@ class Designation:
 
     @property
     def rules(self) -> Family:
+        """What the class allows."""
         return FAMILIES[self.family]
 
     @property
     def transient(self) -> bool:
+        """Whether it is a TP class."""
         return self.family.startswith("TP")
 
     def burden_ohm(self, burden_va: float | None, rated_a: float) -> complex:
@@ -173,6 +175,7 @@ class Core:
 
     @property
     def coefficients(self) -> Array:
+        """a, b, c1, c2 of the characteristic, (4,)."""
         return excitation_table(self.bound_percent, self.exponent).at(self.ankle)
 
     def rms(self, m: float) -> float:

@@ -30,10 +30,12 @@ class Window:
 
     @property
     def step_s(self) -> float:
+        """[s]"""
         return 1 / (self.frequency_hz * self.per_cycle)
 
     @property
     def steps(self) -> int:
+        """From a cycle before the event to the end."""
         return self.per_cycle + int(np.ceil(self.after_s / self.step_s - 1e-9))
 
     def times(self, steps: int | None = None) -> Array:

@@ -69,6 +69,7 @@ class End:
 
     @property
     def lowest(self) -> bool:
+        """Whether it is the lower end."""
         return self.value <= self.low
 
 
@@ -126,10 +127,12 @@ class Lattice:
 
     @property
     def scheme(self) -> str:
+        """Its circuit's."""
         return self.circuit.scheme
 
     @property
     def stabilising_resistance_ohm(self) -> float:
+        """Its circuit's. [ohm]"""
         return self.circuit.stabilising_resistance_ohm
 
     @property
@@ -144,6 +147,7 @@ class Lattice:
 
     @property
     def shape(self) -> tuple[int, int, int]:
+        """Numbers of phase pick-ups, earth pick-ups and delays, at least 1 each."""
         return max(len(self.phase_pickup_a), 1), max(len(self.earth_pickup_a), 1), len(self.delay_s)
 
     @property
@@ -153,6 +157,7 @@ class Lattice:
 
     @property
     def earth_thresholds(self) -> tuple[float, ...]:
+        """Earth pick-ups; infinite where there is no earth element."""
         return self.earth_pickup_a or (math.inf,)
 
     def settings(self) -> Iterator[Setting]:

@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any, ClassVar
 import numpy as np
 
 from montecarlo.engine.batch import Progress
-from montecarlo.engine.block import EARTH
 from montecarlo.engine.guard import Unresolved, named
 from montecarlo.engine.run import Outcome
 from montecarlo.engine.side_by_side import run_variants, told_of
@@ -24,6 +23,7 @@ from montecarlo.frames.result import Result
 from montecarlo.frames.several import COST, Several
 from montecarlo.plant.earthing import EarthingOption
 from montecarlo.quantities import Array
+from montecarlo.sampling.stratum import EARTH
 from montecarlo.study.axes import KEYS
 from montecarlo.study.description import Study
 from montecarlo.study.nominal import Nominal

@@ -48,6 +48,7 @@ class HandRule:
 
     @property
     def met(self) -> bool:
+        """Whether there is enough."""
         return self.has >= self.needed
 
     def __str__(self) -> str:
@@ -87,10 +88,12 @@ class Desk(Nominal):
 
     @property
     def knee_v(self) -> float:
+        """Lowest knee voltage of the two ends' CTs. [V]"""
         return self.knee_of(ENDS)
 
     @property
     def ct_ohm(self) -> tuple[float, float]:
+        """`ct_ohm_of` the two ends. [ohm]"""
         return self.ct_ohm_of(ENDS)
 
     def ct_ohm_of(self, groups: Sequence[str]) -> tuple[float, float]:

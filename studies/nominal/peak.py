@@ -91,6 +91,7 @@ class PeakVoltage:
 
     @property
     def above_limit(self) -> bool:
+        """Whether a non-linear resistor is needed."""
         return self.highest_v > LIMIT_V
 
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from montecarlo.engine.batch import Batch
 from montecarlo.engine.run import Outcome
-from montecarlo.estimates.assemble import Stratum, weighted
+from montecarlo.estimates.assemble import Gathered, weighted
 from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.compare import differences, level_of
 from montecarlo.estimates.intervals import Estimate
@@ -164,7 +164,7 @@ def caught_rows(outcome: Outcome) -> pd.DataFrame:
     yearly = weight.internal_per_year * weight.reachable
     strata = [batch.caught[name] for name in weight.internal]
     found = [
-        (stratum.name.partition(".")[2], _samples(stratum), share, stratum.estimate())
+        (stratum.name.kind, _samples(stratum), share, stratum.estimate())
         for stratum, share in zip(strata, weight.shares, strict=True)
     ]
     found.append(
@@ -189,5 +189,5 @@ def caught_rows(outcome: Outcome) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns)
 
 
-def _samples(stratum: Stratum) -> int:
+def _samples(stratum: Gathered) -> int:
     return int(np.sum(stratum.trials))

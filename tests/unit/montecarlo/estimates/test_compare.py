@@ -11,7 +11,7 @@ import pytest
 from scipy import stats
 
 from montecarlo.engine.run import Outcome
-from montecarlo.estimates.assemble import Stratum
+from montecarlo.estimates.assemble import Gathered
 from montecarlo.estimates.choose import Judgement
 from montecarlo.estimates.compare import differences
 from montecarlo.estimates.intervals import Estimate
@@ -24,10 +24,10 @@ from tests.made.studies import study_with
 PLANTS, EVENTS = 32, 16
 
 
-def counted(name: str, hits: Any) -> Stratum:
+def counted(name: str, hits: Any) -> Gathered:
     """Hits (C, M) of 16 events on each of 32 plants."""
     hits = np.asarray(hits, float)
-    return Stratum(
+    return Gathered(
         name, hits, np.full(PLANTS, float(EVENTS)), np.zeros(hits.shape), None, None, None, None
     )
 
