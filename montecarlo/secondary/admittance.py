@@ -101,9 +101,8 @@ def admittance(
     least, top = splat(_NO_FLUX * _NO_FLUX), splat(1.0 / TOP_FLUX)
     over = 1.0 / where_less(square, least, least, square)
     inverse = square_root(over)
-    ratio = where_less(
-        inverse, top, TOP_FLUX * inverse, splat(1.0)
-    )  # of where the tangent begins to the peak
+    # of where the tangent begins to the peak
+    ratio = where_less(inverse, top, TOP_FLUX * inverse, splat(1.0))
     inverse = where_less(inverse, top, top, inverse)
     steep = steep * to_power(ratio * ratio * square, power)  # peak^(S-1)
     g1, h1, rise1, turn1 = _stop(inverse, YIELDS[0], stiff1)

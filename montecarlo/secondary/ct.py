@@ -255,11 +255,8 @@ class CurrentTransformer(CtData):
             "lead_resistance_ohm": m**-2,
             "return_core_ohm": m**-2,
         }
-        return self.model_copy(
-            update={
-                key: number(getattr(self, key).centre() * scale) for key, scale in scales.items()
-            }
-        )
+        seen = {key: number(getattr(self, key).centre() * scales[key]) for key in scales}
+        return self.model_copy(update=seen)
 
 
 _optional: dict[str, Any] = {
@@ -319,23 +316,15 @@ class CtPlaces(CtData):
         -------
         CurrentTransformer
         """
-        return min(
-            (self.at(group).seen_from_legs for group in groups),
-            key=lambda cts: cts.knee_voltage_v.centre(),
-        )
+        cts = [self.at(group).seen_from_legs for group in groups]
+        return min(cts, key=lambda each: each.knee_voltage_v.centre())
 
     @property
     def groups(self) -> tuple[str, ...]:
         """The tables of CTs that the study has: both ends always, the others where they are
         given."""
-        return (
-            *ENDS,
-            *(
-                group
-                for group in (NEUTRAL_CONDUCTOR, *SECOND_CORES)
-                if getattr(self, group) is not None
-            ),
-        )
+        further = (NEUTRAL_CONDUCTOR, *SECOND_CORES)
+        return (*ENDS, *(group for group in further if getattr(self, group) is not None))
 
     def at(self, end: str) -> CurrentTransformer:
         """The CTs of one place, its own values in the place of the defaults, the knee voltage with
@@ -354,9 +343,8 @@ class CtPlaces(CtData):
         values = {name: getattr(self, name) for name in CtData.model_fields}
         if override is not None:
             values |= {name: getattr(override, name) for name in override.model_fields_set}
-        if (factor := values["knee_factor"]) is not None:
-            values |= {
-                "knee_voltage_v": number(values["knee_voltage_v"].centre() * factor.centre()),
-                "knee_factor": None,
-            }
+        factor = values["knee_factor"]
+        if factor is not None:
+            volts = values["knee_voltage_v"].centre() * factor.centre()
+            values |= {"knee_voltage_v": number(volts), "knee_factor": None}
         return CurrentTransformer.model_construct(**values)

@@ -53,9 +53,8 @@ def loop_rms(coefficients: Array, flux_peak: float, exponent: int) -> Array:
     -------
     ndarray, (...)
     """
-    return np.asarray(
-        np.sqrt(np.mean(np.tensordot(_branch(flux_peak, exponent).T, coefficients, 1) ** 2, axis=0))
-    )
+    current = np.tensordot(_branch(flux_peak, exponent).T, coefficients, 1)
+    return np.asarray(np.sqrt(np.mean(current**2, axis=0)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,11 +72,9 @@ class ExcitationTable:
     @property
     def ankle_range(self) -> tuple[float, float]:
         """Ankle ratios that both stops can meet with c1, c2 >= 0; NaN if there are none."""
-        return (
-            (float(self.ankle[0]), float(self.ankle[-1]))
-            if self.ankle.size
-            else (math.nan, math.nan)
-        )
+        if not self.ankle.size:
+            return math.nan, math.nan
+        return float(self.ankle[0]), float(self.ankle[-1])
 
     def at(self, ankle: ArrayLike) -> Array:
         """Coefficients at some ankle ratios.
@@ -136,9 +133,8 @@ def _tabulated(line: Array, exponent: int) -> ExcitationTable:
     """By continuation from ankle to ankle; `line`: what is zero times the coefficients, the fourth
     condition."""
     scan = np.arange(0.05, 0.80, 0.002)
-    start = np.array(
-        [0.678, 0.444, 0.100, 0.458]
-    )  # near the solution at ankle 0.2, bound 80 %, exponent 15
+    # near the solution at ankle 0.2, bound 80 %, exponent 15
+    start = np.array([0.678, 0.444, 0.100, 0.458])
     rows = np.full((4, scan.size), np.nan)
     middle = int(np.argmin(np.abs(scan - 0.2)))
     for indices in (range(middle, -1, -1), range(middle, scan.size)):
@@ -154,18 +150,13 @@ def _tabulated(line: Array, exponent: int) -> ExcitationTable:
 
 def _fit(ankle: float, line: Array, exponent: int, start: Array) -> Array:
     """Newton on three quadratic forms (RMS² is quadratic in the coefficients) and one line."""
-    forms = [
-        branch @ branch.T / _ANGLES.size
-        for branch in (_branch(peak, exponent) for peak in (0.1, 1.0, 1.1))
-    ]
+    branches = [_branch(peak, exponent) for peak in (0.1, 1.0, 1.1)]
+    forms = [branch @ branch.T / _ANGLES.size for branch in branches]
+    wanted = (ankle, 1.0, 1.5)
     v = start
     for _ in range(40):
-        off = np.array(
-            [
-                *(v @ q @ v - rms**2 for q, rms in zip(forms, (ankle, 1.0, 1.5), strict=True)),
-                line @ v,
-            ]
-        )
+        errors = [v @ q @ v - rms**2 for q, rms in zip(forms, wanted, strict=True)]
+        off = np.array([*errors, line @ v])
         step = np.linalg.solve(np.stack([*(2 * q @ v for q in forms), line]), off)
         v = v - step
         if np.abs(step).max() < 1e-12:
@@ -212,7 +203,8 @@ def settled_offsets(
     """
     band = np.maximum(coefficients[2:] * (1 - _SWING * flux_peak / YIELDS[:, None, None]), 0.0)
     room = band.sum(axis=0)
-    mean, current = np.array(remanence, float), np.empty(remanence.shape)
+    mean = np.array(remanence, float)
+    current = np.empty(remanence.shape)
     for power in np.unique(exponent):
         same = np.asarray(exponent) == power
         mean[:, same], current[:, same] = _within(
@@ -230,14 +222,16 @@ def _within(
     current, _ = mean_current(mean, peak, coefficients, exponent)
     over = np.abs(current) > room
     if over.any():
-        target, far = np.copysign(room, mean)[over], mean[over]
+        target = np.copysign(room, mean)[over]
+        far = mean[over]
         for _ in range(60):
             there, slope = mean_current(far, peak[over], coefficients[:, over], exponent)
             move = (there - target) / slope
             far = far - move
             if np.abs(move).max() < 1e-14:
                 break
-        mean[over], current[over] = far, target
+        mean[over] = far
+        current[over] = target
     return mean, current
 
 
@@ -262,21 +256,12 @@ def mean_current(
     tuple of ndarray, (...)
         In units of the knee current, and of that over the knee flux.
     """
-    power, slope = _series(
-        np.ravel(mean),
-        np.ravel(peak),
-        np.array(
-            [
-                math.comb(exponent, 2 * k) * math.comb(2 * k, k) / 4**k
-                for k in range((exponent + 1) // 2)
-            ]
-        ),
-    )
-    power, slope = power.reshape(mean.shape), slope.reshape(mean.shape)
-    return (
-        coefficients[0] * mean + coefficients[1] * power * mean,
-        coefficients[0] + coefficients[1] * slope,
-    )
+    orders = range((exponent + 1) // 2)
+    weights = [math.comb(exponent, 2 * k) * math.comb(2 * k, k) / 4**k for k in orders]
+    sums = _series(np.ravel(mean), np.ravel(peak), np.array(weights))
+    power, slope = (values.reshape(mean.shape) for values in sums)
+    linear, steep = coefficients
+    return linear * mean + steep * power * mean, linear + steep * slope
 
 
 @njit(nogil=True, error_model="numpy")
@@ -332,7 +317,8 @@ def loop_state(flux: NDArray[np.complex128]) -> Array:
     ndarray, (2, n, ct)
         -1 ... 1.
     """
-    peak, wave, yields = np.abs(flux), flux.real, YIELDS[:, None, None]
+    peak, wave = np.abs(flux), flux.real
+    yields = YIELDS[:, None, None]
     top = np.minimum(1.0, peak / yields)
     falling = np.maximum(-top, top - (peak - wave) / yields)
     rising = np.minimum(top, (peak + wave) / yields - top)

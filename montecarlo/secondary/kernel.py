@@ -372,12 +372,8 @@ def integrate(
     """
     n, channels, points = wave.shape
     signals, lead, steps = meter.signals.size, pace.lead, pace.steps
-    legs, member, sign, filled = (
-        net.legs,
-        net.member,
-        net.sign,
-        net.filled,
-    )  # unpacked: counting references costs
+    # unpacked: counting references costs
+    legs, member, sign, filled = net.legs, net.member, net.sign, net.filled
     power = cores.power
     rows, circle, quantity = meter.signals, meter.circle, meter.quantity
     w, tile = aligned(at.ROWS), aligned(_TILE * channels)

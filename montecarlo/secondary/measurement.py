@@ -92,22 +92,21 @@ class Measurement:
         Meter
         """
         bias = self.bias or ((),) * len(self.legs)
-        rows = list(
-            dict.fromkeys(
-                [LEG + leg for leg in self.legs] + [CURRENT + ct for cts in bias for ct in cts]
-            )
-        )
+        legs = [LEG + leg for leg in self.legs]
+        rows = list(dict.fromkeys([*legs, *(CURRENT + ct for cts in bias for ct in cts)]))
         most = max(1, *(len(cts) for cts in bias))
-        which, share = np.full((len(bias), most), -1), np.zeros((len(bias), most))
+        which = np.full((len(bias), most), -1)
+        share = np.zeros((len(bias), most))
         for e, cts in enumerate(bias):
-            which[e, : len(cts)] = [rows.index(CURRENT + ct) for ct in cts]
-            share[e, : len(cts)] = self.gains(cts) / (
-                len(cts) if cts and self.bias_current == "mean" else 1
-            )
+            count = len(cts)
+            which[e, :count] = [rows.index(CURRENT + ct) for ct in cts]
+            share[e, :count] = self.gains(cts)
+            if self.bias_current == "mean":
+                share[e, :count] /= count
         holds = [round(max(delay - self.over_travel_s, 0.0) / step_s) for delay in self.delays_s]
         return Meter(
             np.array(rows),
-            np.array([rows.index(LEG + leg) for leg in self.legs]),
+            np.array([rows.index(leg) for leg in legs]),
             which,
             self.bias_current == "largest",
             share,

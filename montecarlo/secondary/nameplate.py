@@ -39,11 +39,10 @@ __all__ = ["FAMILIES", "Core", "Design", "Designation", "Family", "design", "rea
 
 MINUTE = math.pi / 180 / 60
 FARTHEST = 2.0  # E_al over the knee voltage: beyond, no iron is left in the characteristic
-CLOSED, GAPPED, LINEAR = (
-    (0.15, 0.40),
-    (0.105, 0.17),
-    (0.094, 0.100),
-)  # ankle ratios; common practice, no source
+# Ankle ratios; common practice, no source.
+CLOSED = (0.15, 0.40)
+GAPPED = (0.105, 0.17)
+LINEAR = (0.094, 0.100)
 
 
 @dataclass(frozen=True)
@@ -117,10 +116,12 @@ class Designation:
         -------
         complex
         """
-        power = burden_va or 0.0
-        size, cosine = power / rated_a**2, 0.8 if power >= 5 and not self.transient else 1.0
+        power_va = burden_va or 0.0
+        size = power_va / rated_a**2
+        cosine = 0.8 if power_va >= 5 and not self.transient else 1.0
         if self.volts is not None:
-            size, cosine = self.volts / (20 * rated_a), 0.5 if self.volts >= 100 else 0.9
+            size = self.volts / (20 * rated_a)
+            cosine = 0.5 if self.volts >= 100 else 0.9
         return size * complex(cosine, math.sqrt(1 - cosine**2))
 
 
@@ -137,7 +138,8 @@ def read_class(text: str) -> Designation | None:
     Designation or None
         None if it is no such class.
     """
-    if not (found := _NAME.fullmatch(text)):
+    found = _NAME.fullmatch(text)
+    if not found:
         return None
     family, factor, plain, volts_family, volts = found.groups()
     if volts_family:
@@ -296,11 +298,9 @@ def design(
         )
 
     if rules.exact:
-        one = at(1.0, 1e-6 * rated_a)
-        return at(
-            1.0,
-            1e-6 * rated_a * math.tan(rules.displacement or 0.0) / math.tan(one.displacement_rad),
-        )
+        small_a = 1e-6 * rated_a
+        displacement = at(1.0, small_a).displacement_rad
+        return at(1.0, small_a * math.tan(rules.displacement or 0.0) / math.tan(displacement))
     return at(_least(lambda m: _beyond(rules, at(m))))
 
 
@@ -320,5 +320,8 @@ def _least(beyond: Callable[[float], float]) -> float:
         return low
     while high - low > 1e-12:
         middle = (low + high) / 2
-        low, high = (middle, high) if beyond(middle) > 0 else (low, middle)
+        if beyond(middle) > 0:
+            low = middle
+        else:
+            high = middle
     return high

@@ -85,12 +85,9 @@ def coefficients_of(
     -------
     ndarray, (4, ...)
     """
-    table = (
-        excitation_table(bound_percent, exponent)
-        if model == "stop_operators"
-        else one_stop_table(exponent)
-    )
-    return table.at(ankle)
+    if model == "stop_operators":
+        return excitation_table(bound_percent, exponent).at(ankle)
+    return one_stop_table(exponent).at(ankle)
 
 
 def start_of(
@@ -150,10 +147,10 @@ def shifted_start(
         offset[:, same], _ = mean_current(
             remanence[:, same], np.abs(flux[:, same]), coefficients[:2, :, same], int(power)
         )
-    foot, level = coefficients[2], np.zeros(offset.shape)
+    foot = coefficients[2]
     return Start(
         remanence + flux.real,
         np.stack([foot * loop_state(flux)[0], -offset]),
         np.stack([foot, np.abs(offset)]),
-        np.stack([foot / YIELDS[0], level]),
+        np.stack([foot / YIELDS[0], np.zeros(offset.shape)]),
     )

@@ -46,9 +46,8 @@ def operating_quantity(
     restraint = slope1 * bias + (slope2 - slope1) * np.maximum(bias - break_a, 0.0)
     if which == SUM:
         return difference - restraint
-    return np.where(difference > restraint, difference, 0.0) + 0.0 * (
-        difference + restraint
-    )  # not a number stays
+    # not a number stays
+    return np.where(difference > restraint, difference, 0.0) + 0.0 * (difference + restraint)
 
 
 def bias_current(ends: Array, kind: str) -> Array:
@@ -65,7 +64,6 @@ def bias_current(ends: Array, kind: str) -> Array:
     -------
     ndarray, (...)
     """
-    total = ends.sum(axis=-1)
-    return np.asarray(
-        {"mean": total / ends.shape[-1], "sum": total, "largest": ends.max(axis=-1)}[kind]
-    )
+    if kind == "largest":
+        return np.asarray(ends.max(axis=-1))
+    return np.asarray(ends.mean(axis=-1) if kind == "mean" else ends.sum(axis=-1))

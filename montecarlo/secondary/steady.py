@@ -48,13 +48,10 @@ class Steady(NamedTuple):
         for e, leg in enumerate(measurement.legs):
             difference = np.abs(self.legs[:, leg])
             ends = list(measurement.bias[e]) if measurement.bias else []
-            bias = (
-                difference
-                if not ends
-                else bias_current(
-                    np.abs(self.cts[:, ends]) * measurement.gains(ends), measurement.bias_current
-                )
-            )
+            bias = difference
+            if ends:
+                restraining = np.abs(self.cts[:, ends]) * measurement.gains(ends)
+                bias = bias_current(restraining, measurement.bias_current)
             for v, form in enumerate(measurement.forms):
                 out[:, e, v] = operating_quantity(difference, bias, *(form if ends else NO_BIAS))
         return out
@@ -85,9 +82,8 @@ def solve(table: Array, leg_ohm: Array, bank: CtBank, primary_a: Complex, omega:
         source=np.ascontiguousarray(primary_a / bank.turns, np.complex128),
         series_ohm=np.ascontiguousarray(bank.series_ohm),
         knee_v=np.ascontiguousarray(omega / np.sqrt(2) * bank.knee_flux_wb),
-        knee_a=np.ascontiguousarray(
-            bank.knee_current_a / np.sqrt(2)
-        ),  # currents are RMS here, flux is its peak
+        # currents are RMS here, flux is its peak
+        knee_a=np.ascontiguousarray(bank.knee_current_a / np.sqrt(2)),
         curve=np.ascontiguousarray(bank.coefficients),
         leg_ohm=np.ascontiguousarray(leg_ohm),
         power=(bank.exponent - 1) // 2,
@@ -116,10 +112,8 @@ def describing_function(flux_peak: Array, coefficients: Array, exponent: int) ->
     """
     a, b, *bounds = np.asarray(coefficients, float)
     peak = np.asarray(flux_peak, float)
-    real, imag = (
-        a + b * sine_power_fundamental(exponent) * peak ** (exponent - 1),
-        np.zeros(peak.shape),
-    )
+    real = a + b * sine_power_fundamental(exponent) * peak ** (exponent - 1)
+    imag = np.zeros(peak.shape)
     for c, limit in zip(bounds, YIELDS, strict=True):
         angle = np.arccos(1 - 2 * np.minimum(limit / peak, 1.0))
         real = real + c / limit * (angle - np.sin(angle) * np.cos(angle)) / np.pi

@@ -120,9 +120,8 @@ def solve(
     Response
     """
     n = len(bank)
-    fill = np.minimum(
-        np.arange(-(-n // LANES) * LANES), n - 1
-    )  # whole blocks: the last sample again
+    # whole blocks: the last sample again
+    fill = np.minimum(np.arange(-(-n // LANES) * LANES), n - 1)
 
     def across(values: Array) -> Array:
         return np.ascontiguousarray(values[..., fill, :].swapaxes(-1, -2))
@@ -142,9 +141,8 @@ def solve(
         stops=across(start.stops * bank.knee_current_a),
     )
     points = source.wave.shape[2]
-    warm = (
-        window.per_cycle if np.any(load_flux) else 0
-    )  # harmonics of the load's flux, which phasors do not have
+    # harmonics of the load's flux, which phasors do not have
+    warm = window.per_cycle if np.any(load_flux) else 0
     pace = Pace(
         window.step_s,
         window.per_cycle,
@@ -157,9 +155,8 @@ def solve(
     )
     pickup = np.empty((fill.size, *measurement.shape))
     moves = np.empty(fill.size)
-    trace = np.full(
-        (fill.size, sum(table.shape), window.steps) if keep_trace else (0, 0, 0), np.nan
-    )
+    kept = (fill.size, sum(table.shape), window.steps) if keep_trace else (0, 0, 0)
+    trace = np.full(kept, np.nan)
     integrate(
         np.ascontiguousarray(source.wave if fill.size == n else source.wave[fill]),
         source.channel,

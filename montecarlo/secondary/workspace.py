@@ -117,10 +117,7 @@ class Meter(NamedTuple):
     share: Array  # (elements, most) what each is multiplied by first
     forms: Array  # (variants, 4) form (`restraint`), slope1, slope2, break [A]
     quantity: int  # RMS, FUNDAMENTAL or PEAK_VALUE
-    circle: (
-        # (6, per_cycle) weights of the fundamental's two components at a step's three points
-        Array
-    )
+    circle: Array  # (6, per_cycle), `measurement.circle`
     holds: Index  # (delays,) steps for which a value must be held
     drop_off: float  # share of its pick-up at which an element resets
 
@@ -252,8 +249,6 @@ def fill(w: Array, cores: Cores, first: int, weight: float) -> None:
             w[OWN + c, b] = w[GAIN + c, b] * cores.series_ohm[c, n]
             w[LIMIT + c, b] = FLUX_LIMIT if cores.curve[1, c, n] > 0 else np.inf
         for leg in range(cores.leg_ohm.shape[0]):
-            w[OHM + leg, b], w[ROOT + leg, b] = (
-                cores.leg_ohm[leg, n],
-                np.sqrt(cores.leg_ohm[leg, n]),
-            )
+            w[OHM + leg, b] = cores.leg_ohm[leg, n]
+            w[ROOT + leg, b] = np.sqrt(cores.leg_ohm[leg, n])
         w[LIVE, b], w[WORST, b] = 1.0, 0.0
