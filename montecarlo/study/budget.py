@@ -109,9 +109,7 @@ def limit_of_p_false(study: Study) -> float:
         return math.inf
     if policy.p_false_max is not None:
         return policy.p_false_max
-    return (policy.false_per_year_max or 0.0) / max(
-        sum(rate for rate, _ in event_rates(study)), 1e-300
-    )
+    return (policy.false_per_year_max or 0.0) / _total(event_rates(study))
 
 
 def shown_at_best(study: Study) -> float:
@@ -129,10 +127,9 @@ def shown_at_best(study: Study) -> float:
     float
     """
     rates = event_rates(study)
-    bounds = [
-        rate * -math.expm1(math.log1p(-study.policy.level) / samples) for rate, samples in rates
-    ]
-    return math.hypot(*bounds) / max(sum(rate for rate, _ in rates), 1e-300)
+    log = math.log1p(-study.policy.level)
+    bounds = [rate * -math.expm1(log / samples) for rate, samples in rates]
+    return math.hypot(*bounds) / _total(rates)
 
 
 def samples_that_show(study: Study, limit: float) -> int:
@@ -153,8 +150,13 @@ def samples_that_show(study: Study, limit: float) -> int:
     """
     rates = event_rates(study)
     needed = [rate * -math.log1p(-study.policy.level) / samples for rate, samples in rates]
-    share = math.hypot(*needed) / max(sum(rate for rate, _ in rates), 1e-300) / limit
+    share = math.hypot(*needed) / _total(rates) / limit
     return rounded_up(rates[0][1] * share)
+
+
+def _total(rates: list[tuple[float, int]]) -> float:
+    """Of the rates; never 0. [1/year]"""
+    return max(sum(rate for rate, _ in rates), 1e-300)
 
 
 def rounded_up(count: float) -> int:
@@ -214,29 +216,31 @@ def _too_few_of_one(study: Study) -> str:
     kinds = event_samples(study)
     if weighted_samples(study):  # which a pilot core that opens has none of
         kinds = {name: samples for name, samples in kinds.items() if name == "open_pilot"}
-    kind = min(kinds, key=lambda name: kinds[name], default=None)
-    if kind is None or (best := -math.expm1(math.log1p(-level) / kinds[kind])) <= limit:
+    if not kinds:
         return ""
-    needed = rounded_up(study.study.samples * -math.log1p(-level) / limit / kinds[kind])
+    kind, samples = min(kinds.items(), key=lambda item: item[1])
+    best = -math.expm1(math.log1p(-level) / samples)
+    if best <= limit:
+        return ""
+    needed = rounded_up(study.study.samples * -math.log1p(-level) / limit / samples)
     return (
-        f"Without a single false trip {kinds[kind]} samples of {kind} show fewer than "
-        f"{best:.2g} at "
-        f"{100 * level:g} %, above the limit on each kind, {limit:g}: no candidate can be "
-        "chosen. "
-        f"policy.p_false_max_each needs at least {needed} samples (study.samples or "
-        "--samples)."
+        f"Without a single false trip {samples} samples of {kind} show fewer than {best:.2g} at"
+        f" {100 * level:g} %, above the limit on each kind, {limit:g}: no candidate can be chosen."
+        f" policy.p_false_max_each needs at least {needed} samples (study.samples or --samples)."
     )
 
 
 def _too_few_in_all(study: Study) -> str:
-    policy, general = study.policy, study.study
+    policy = study.policy
     limit, best = limit_of_p_false(study), shown_at_best(study)
     if best <= limit or weighted_samples(study):
         return ""
-    yearly = sum(rate for rate, _ in event_rates(study)) if policy.p_false_max is None else 1.0
-    unit = "" if policy.p_false_max is not None else " a year"
+    yearly, unit = 1.0, ""
+    if policy.p_false_max is None:
+        yearly = sum(rate for rate, _ in event_rates(study))
+        unit = " a year"
     return (
-        f"Without a single false trip {general.samples} samples of each event show fewer than"
+        f"Without a single false trip {study.study.samples} samples of each event show fewer than"
         f" {best * yearly:.2g}{unit} at {100 * policy.level:g} %, above the limit"
         f" {limit * yearly:g}: no candidate can be chosen. The limit needs at least"
         f" {samples_that_show(study, limit)} samples (study.samples or --samples)."

@@ -45,15 +45,14 @@ def neighbours(settings: Sequence[Setting], of: Setting) -> dict[Setting, str]:
     found: dict[Setting, str] = {}
     for axis in STEPS:
         rest = attrgetter("scheme", *(other for other in STEPS if other != axis))
-        line = {
-            getattr(setting, axis): setting for setting in settings if rest(setting) == rest(of)
-        }
-        values = sorted({value for value in (*line, getattr(of, axis)) if value is not None})
-        if getattr(of, axis) is not None:
-            at = values.index(getattr(of, axis))
-            found |= {
-                line[value]: axis for value in values[max(at - 1, 0) : at] + values[at + 1 : at + 2]
-            }
+        own = getattr(of, axis)
+        if own is None:
+            continue
+        line = {getattr(one, axis): one for one in settings if rest(one) == rest(of)}
+        values = sorted({value for value in (*line, own) if value is not None})
+        at = values.index(own)
+        for value in values[max(at - 1, 0) : at] + values[at + 1 : at + 2]:
+            found[line[value]] = axis
     return found
 
 
@@ -87,10 +86,12 @@ def ends_of_ranges(study: Study, setting: Setting) -> tuple[End, ...]:
     -------
     tuple of End
     """
-    scheme, found = scheme_of(study, setting.scheme), []
+    scheme = scheme_of(study, setting.scheme)
     own = [axis.key for axis in AXES if axis.in_scheme(scheme)]
+    found = []
     for axis in (key for key in STEPS if key in own):
-        values, value = getattr(study.candidates, axis), getattr(setting, axis)
+        values = getattr(study.candidates, axis)
+        value = getattr(setting, axis)
         if value is None or len(values) < 2:
             continue
         end = End(axis, value, min(values), max(values))
@@ -108,11 +109,9 @@ def _ends_there(study: Study, end: End) -> bool:
     step = relay.step_a or 0.0
     low, high = relay.range_a or (step, math.inf)
     slack = 1e-9 * end.value  # of the grid's rounding
-    return (
-        end.value - step < low - slack or end.value <= low + slack
-        if end.lowest
-        else (end.value + step > high + slack or end.value >= high - slack)
-    )
+    if end.lowest:
+        return end.value - step < low - slack or end.value <= low + slack
+    return end.value + step > high + slack or end.value >= high - slack
 
 
 @dataclass(frozen=True)
@@ -230,12 +229,10 @@ def biases_of(study: Study) -> tuple[Bias, ...]:
     tuple of Bias
     """
     wanted = study.candidates
-    found = [
-        Bias(one, *((None, None) if other in (None, one) else (other, at)))
-        for one in wanted.slope1
-        for other in wanted.slope2 or (None,)
-        for at in wanted.slope_break_a or (None,)
-    ]
+    found = []
+    seconds, breaks = wanted.slope2 or (None,), wanted.slope_break_a or (None,)
+    for one, other, at in product(wanted.slope1, seconds, breaks):
+        found.append(Bias(one) if other in (None, one) else Bias(one, other, at))
     return tuple(dict.fromkeys(found))
 
 

@@ -37,8 +37,8 @@ class Bias:
         -------
         float
         """
-        above = max(bias_a - (self.slope_break_a or 0.0), 0.0) if self.slope2 is not None else 0.0
-        return self.slope1 * bias_a + ((self.slope2 or 0.0) - self.slope1) * above
+        _, slope1, slope2, break_a = self.form(SUM)
+        return slope1 * bias_a + (slope2 - slope1) * max(bias_a - break_a, 0.0)
 
     def form(self, which: int) -> Form:
         """The same for `restraint.operating_quantity`.
@@ -52,12 +52,8 @@ class Bias:
         -------
         Form
         """
-        return (
-            which,
-            self.slope1,
-            self.slope1 if self.slope2 is None else self.slope2,
-            self.slope_break_a or 0.0,
-        )
+        slope2 = self.slope1 if self.slope2 is None else self.slope2
+        return which, self.slope1, slope2, self.slope_break_a or 0.0
 
 
 @dataclass(frozen=True)
@@ -71,14 +67,10 @@ class Circuit:
     earth_pickup_a: float | None = None
 
     def __str__(self) -> str:
-        at = [
-            f"{pickup:g} A"
-            for pickup in (self.phase_pickup_a, self.earth_pickup_a)
-            if pickup is not None
-        ]
-        return f"{self.scheme} with {self.stabilising_resistance_ohm:g} ohm" + (
-            f" at {' and '.join(at)}" if at else ""
-        )
+        text = f"{self.scheme} with {self.stabilising_resistance_ohm:g} ohm"
+        pickups = (self.phase_pickup_a, self.earth_pickup_a)
+        at = [f"{pickup:g} A" for pickup in pickups if pickup is not None]
+        return f"{text} at {' and '.join(at)}" if at else text
 
 
 def scheme_of(study: Study, kind: str) -> Scheme:
@@ -95,15 +87,16 @@ def scheme_of(study: Study, kind: str) -> Scheme:
     Scheme
     """
     own = study.scheme.own(kind)
-    scheme = (
-        build_custom(own) if own is not None else build_scheme(kind, study.scheme.watched_phases)
-    )
+    if own is not None:
+        scheme = build_custom(own)
+    else:
+        scheme = build_scheme(kind, study.scheme.watched_phases)
     cts = {group: study.ct.at(group) for group in study.ct.groups}
     matched = scheme.matched({group: data.ratio_matching for group, data in cts.items()})
     if study.scheme.pilots == "six_wire":
         return matched
     return matched.with_return_cores(
-        [group for group in cts if cts[group].return_core_ohm.support() != (0.0, 0.0)]
+        [group for group, data in cts.items() if data.return_core_ohm.support() != (0.0, 0.0)]
     )
 
 
@@ -145,10 +138,8 @@ def leg_ohm(study: Study, circuit: Circuit, samples: Mapping[str, Array]) -> Arr
             return samples[f"relay.{axis}_burden_ohm"]
         return np.asarray(samples[f"relay.{axis}_burden_va"] / pickup_a**2)
 
-    phase, resistor = (
-        burden("phase", circuit.phase_pickup_a),
-        samples["scheme.phase_stabilising_ohm"],
-    )
+    phase = burden("phase", circuit.phase_pickup_a)
+    resistor = samples["scheme.phase_stabilising_ohm"]
     ohm = {
         "phase_burden": phase,
         "phase_resistor": resistor,
@@ -214,8 +205,6 @@ def bias_form(study: Study, bias: Bias | None) -> Form:
     -------
     Form
     """
-    return (
-        NO_BIAS
-        if bias is None
-        else bias.form(SUM if study.scheme.bias_form == "sum" else GREATER_OF)
-    )
+    if bias is None:
+        return NO_BIAS
+    return bias.form(SUM if study.scheme.bias_form == "sum" else GREATER_OF)

@@ -66,7 +66,8 @@ def _phases() -> dict[str, Complex]:
     """Unit currents of L1, L2, L3 by kind, (n, 3)."""
     between = np.zeros((3, 3), complex)
     for row, (one, other) in enumerate(PAIRS):
-        between[row, one], between[row, other] = 1.0, -1.0
+        between[row, one] = 1.0
+        between[row, other] = -1.0
     return dict(zip(KINDS, (PHASE_ROTATION[None], between, np.eye(3, dtype=complex)), strict=True))
 
 
@@ -105,11 +106,11 @@ class _Leg:
     @property
     def sound(self) -> bool:
         """Nothing of what passes the zone, and something of what arises in it."""
-        return (
-            max(self.passing.values())
-            < NONE
-            <= max(self.of(_inside(phases)) for phases in _phases().values())
-        )
+        return max(self.passing.values()) < NONE and self.sees(np.vstack(list(_phases().values())))
+
+    def sees(self, phases: Complex) -> bool:
+        """Whether it carries anything of faults (n, 3) in the zone."""
+        return self.of(_inside(phases)) >= NONE
 
     def changed(self, signs: Mapping[int, float]) -> _Leg:
         """With other signs at some places."""
@@ -153,10 +154,11 @@ class _Search:
     def cure(self) -> str:
         """In words: turn one CT, take another phase, turn a whole end; or add and take out."""
         for way in (self._turned, self._replaced, self._end_turned):
-            if text := next(way(), ""):
+            text = next(way(), "")
+            if text:
                 return text
-        either = [text for way in (self._added, self._removed) if (text := next(way(), ""))]
-        return " or ".join(either) or next(self._end_added(), "")
+        either = [next(self._added(), ""), next(self._removed(), "")]
+        return " or ".join(filter(None, either)) or next(self._end_added(), "")
 
     def _name(self, place: int, sign: float) -> str:
         return f'"{"-" if sign < 0 else ""}{PLACES[place]}"'
@@ -182,31 +184,31 @@ class _Search:
                     yield f"{self._was(k)} should be {self._name(other, sign)}"
 
     def _end_turned(self) -> Iterator[str]:
-        for group in dict.fromkeys(GROUP_OF[k] for k in self.present):
-            places = [k for k in self.present if GROUP_OF[k] == group]
-            if self.works({k: -self.leg.signs[k] for k in places}):
-                yield (
-                    f"{listed(map(self._was, places))} should be "
-                    f"{listed(self._name(k, -self.leg.signs[k]) for k in places)}"
-                )
+        for places in _by_end(self.present):
+            turned = {k: -self.leg.signs[k] for k in places}
+            if self.works(turned):
+                names = listed(self._name(k, sign) for k, sign in turned.items())
+                yield f"{listed(map(self._was, places))} should be {names}"
 
     def _added(self) -> Iterator[str]:
-        yield from (
-            f"{self._name(k, sign)} is missing"
-            for k in self.absent
-            for sign in (-1.0, 1.0)
-            if self.works({k: sign})
-        )
+        for k in self.absent:
+            for sign in (-1.0, 1.0):
+                if self.works({k: sign}):
+                    yield f"{self._name(k, sign)} is missing"
 
     def _removed(self) -> Iterator[str]:
         yield from (f"{self._was(k)} is too many" for k in self.present if self.works({k: 0.0}))
 
     def _end_added(self) -> Iterator[str]:
-        for group in dict.fromkeys(GROUP_OF[k] for k in self.absent):
-            places = [k for k in self.absent if GROUP_OF[k] == group]
+        for places in _by_end(self.absent):
             for sign in (-1.0, 1.0):
                 if self.works(dict.fromkeys(places, sign)):
                     yield f"{listed(self._name(k, sign) for k in places)} are missing"
+
+
+def _by_end(places: list[int]) -> list[list[int]]:
+    groups = dict.fromkeys(GROUP_OF[k] for k in places)
+    return [[k for k in places if GROUP_OF[k] == group] for group in groups]
 
 
 # --- a study ------------------------------------------------------------------
@@ -252,19 +254,13 @@ def spills(study: Study) -> list[Spill]:
             passing = leg.passing
             current = max(KINDS, key=lambda one: round(passing[one], 6))
             name = scheme.legs[element.leg].name
-            if passing[current] >= NONE:
-                found.setdefault(
-                    (kind, name),
-                    Spill(
-                        kind,
-                        element.axis,
-                        name,
-                        current,
-                        passing[current],
-                        _key(study, kind, f"legs[{element.leg}].cts"),
-                        _Search(leg, known).cure(),
-                    ),
-                )
+            if passing[current] < NONE or (kind, name) in found:
+                continue
+            key = _key(study, kind, f"legs[{element.leg}].cts")
+            cure = _Search(leg, known).cure()
+            found[kind, name] = Spill(
+                kind, element.axis, name, current, passing[current], key, cure
+            )
     return list(found.values())
 
 
@@ -282,42 +278,41 @@ def blind(study: Study) -> list[Blind]:
     list of Blind
     """
     found: list[Blind] = []
-    units, shares = _phases(), study.internal_faults.shares
+    every = np.vstack(list(_phases().values()))
     for kind in study.scheme.kinds:
         scheme = scheme_of(study, kind)
-        legs, dead = _legs(study, scheme), 0
-        for element, leg in zip(scheme.elements, legs, strict=True):
-            if not any(leg.of(_inside(phases)) >= NONE for phases in units.values()):
-                dead += 1
-                found.append(
-                    Blind(
-                        kind,
-                        element.axis,
-                        scheme.legs[element.leg].name,
-                        (),
-                        _key(study, kind, f"legs[{element.leg}].cts"),
-                    )
-                )
-        asked = [
-            (f"from {phase} to earth", units["phase-earth"][k : k + 1])
-            for k, phase in enumerate(PHASES)
-            if shares.earth > 0
-        ]
-        if scheme.of("phase"):
-            asked += [
-                (f"between {PHASES[one]} and {PHASES[other]}", units["phase-phase"][k : k + 1])
-                for k, (one, other) in enumerate(PAIRS)
-                if shares.phase_phase + shares.phase_phase_earth > 0
-            ]
-            asked += [("of three phases", units["three-phase"])] if shares.three_phase > 0 else []
-        unseen = [
+        legs = _legs(study, scheme)
+        dead = [not leg.sees(every) for leg in legs]
+        for element, leg_dead in zip(scheme.elements, dead, strict=True):
+            if leg_dead:
+                key = _key(study, kind, f"legs[{element.leg}].cts")
+                found.append(Blind(kind, element.axis, scheme.legs[element.leg].name, (), key))
+        unseen = tuple(
             words
-            for words, phases in asked
-            if not any(leg.of(_inside(phases)) >= NONE for leg in legs)
-        ]
-        if unseen and dead < len(legs):
-            found.append(Blind(kind, None, "", tuple(unseen), _key(study, kind, "elements")))
+            for words, phases in _asked(study, scheme).items()
+            if not any(leg.sees(phases) for leg in legs)
+        )
+        if unseen and not all(dead):
+            found.append(Blind(kind, None, "", unseen, _key(study, kind, "elements")))
     return found
+
+
+def _asked(study: Study, scheme: Scheme) -> dict[str, Complex]:
+    """Currents of the faults that a scheme is asked for, in words."""
+    shares = study.internal_faults.shares
+    asked = {}
+    between, earth = _phases()["phase-phase"], _phases()["phase-earth"]
+    if shares.earth > 0:
+        for k, phase in enumerate(PHASES):
+            asked[f"from {phase} to earth"] = earth[k : k + 1]
+    if not scheme.of("phase"):
+        return asked
+    if shares.phase_phase + shares.phase_phase_earth > 0:
+        for k, (one, other) in enumerate(PAIRS):
+            asked[f"between {PHASES[one]} and {PHASES[other]}"] = between[k : k + 1]
+    if shares.three_phase > 0:
+        asked["of three phases"] = _phases()["three-phase"]
+    return asked
 
 
 # --- in words -----------------------------------------------------------------
