@@ -29,9 +29,8 @@ __all__ = ["CHECKS", "MOST_CANDIDATES", "Check", "check_relay", "count_candidate
 MOST_CANDIDATES = 100_000
 POLICIES = ("p_false_max", "false_per_year_max", "least_annual_cost")
 MOST_PAIRS = 50  # each is a sentence of the result
-MATCHED_WITHIN = (
-    0.05  # a matching transformer's taps, common practice, no source; the rest is spill on load
-)
+# A matching transformer's taps, common practice, no source; the rest is spill on load.
+MATCHED_WITHIN = 0.05
 
 
 def _samples(study: Study) -> Iterator[str]:
@@ -54,7 +53,8 @@ def _compare(study: Study) -> Iterator[str]:
         return
     last = sum(math.prod(lattice.shape) for lattice in candidate_lattices(study))
     for index, pair in enumerate(pairs):
-        if wrong := [number for number in pair if not 1 <= number <= last]:
+        wrong = [number for number in pair if not 1 <= number <= last]
+        if wrong:
             yield (
                 f"study.compare[{index}]: {listed(map(str, wrong))}, must be candidates' numbers, 1"
                 f" ... {last}; take them from candidates.csv"
@@ -147,10 +147,7 @@ def _delays(study: Study) -> Iterator[str]:
     """Phasor solutions count the delay and one cycle; slower than the allowed time is never in
     time."""
     allowed, cycle = study.internal_faults.allowed_time_s, 1 / study.machine.frequency_hz
-    delays = [("candidates.delay_s", delay) for delay in study.candidates.delay_s]
-    if study.candidates.present is not None:
-        delays.append(("candidates.present.delay_s", study.candidates.present.delay_s))
-    for key, delay in delays:
+    for key, delay in _all_delays(study):
         if not delay + cycle <= allowed * (1 + 1e-12):
             yield (
                 f"{key}: {delay:g} s, must be at most internal_faults.allowed_time_s less one cycle"
@@ -158,22 +155,27 @@ def _delays(study: Study) -> Iterator[str]:
             )
 
 
+def _all_delays(study: Study) -> list[tuple[str, float]]:
+    """Key and value of every delay. [s]"""
+    delays = [("candidates.delay_s", delay) for delay in study.candidates.delay_s]
+    if study.candidates.present is not None:
+        delays.append(("candidates.present.delay_s", study.candidates.present.delay_s))
+    return delays
+
+
 def _durations(study: Study) -> Iterator[str]:
     """What is simulated of a lasting event must hold the longest delay and the cycle that is
     measured: an element that would still wait at the end of the window would count as silent."""
-    delays = [
-        *study.candidates.delay_s,
-        *([study.candidates.present.delay_s] if study.candidates.present else []),
-    ]
-    slowest, cycle = max(delays), 1 / study.machine.frequency_hz
+    slowest = max(delay for _, delay in _all_delays(study))
+    least = slowest + 1 / study.machine.frequency_hz
     for event in study.external_events:
         # others are cleared, and end by themselves
         duration = getattr(event, "duration_s", None)
-        if duration is not None and not duration >= (slowest + cycle) * (1 - 1e-12):
+        if duration is not None and not duration >= least * (1 - 1e-12):
             yield (
                 f"external_events.{event.name}.duration_s: {duration:g} s, must be at least the"
-                f" longest delay of the candidates and one cycle = {slowest + cycle:g} s; simulate"
-                " the event for longer or shorten the delay"
+                f" longest delay of the candidates and one cycle = {least:g} s; simulate the event"
+                " for longer or shorten the delay"
             )
 
 
@@ -205,7 +207,8 @@ def count_candidates(study: Study) -> int:
 def _count(study: Study) -> Iterator[str]:
     if any(check_scheme(study)):
         return
-    if not (count := count_candidates(study)) <= MOST_CANDIDATES:
+    count = count_candidates(study)
+    if not count <= MOST_CANDIDATES:
         yield (
             f"candidates: {count} settings in all, must be at most {MOST_CANDIDATES}; take coarser"
             " grids"
@@ -251,12 +254,15 @@ def _policy(study: Study) -> Iterator[str]:
     given = [key for key in POLICIES if getattr(policy, key) is not None]
     if len(given) != 1:
         yield f"policy: {listed(given) or 'none'} given; give exactly one of {listed(POLICIES)}"
-    if (cost := policy.least_annual_cost) is not None and cost.missed_fault == cost.false_trip == 0:
+    cost = policy.least_annual_cost
+    if cost is None:
+        return
+    if cost.missed_fault == cost.false_trip == 0:
         yield (
             "policy.least_annual_cost: missed_fault and false_trip are both 0, so every setting"
             " costs the same; give at least one above 0"
         )
-    if cost is not None and not fit_for_label(cost.unit):
+    if not fit_for_label(cost.unit):
         yield f"policy.least_annual_cost.unit: {shown(cost.unit)}, {LABEL}"
 
 
@@ -294,15 +300,13 @@ def _ratios(study: Study) -> Iterator[str]:
     for first, group in sorted(pairs, key=lambda pair: [GROUPS.index(name) for name in pair]):
         one, other = study.ct.at(first), study.ct.at(group)
         if not math.isclose(one.leg_ratio, other.leg_ratio, rel_tol=MATCHED_WITHIN):
-            key = next(
-                (
-                    key
-                    for name in ("primary_a", "secondary_a", "ratio_matching")
-                    for place in (group, first)
-                    if (key := ct_key(study.ct, place, name)).count(".") == 2
-                ),
-                f"ct.{group}.ratio_matching",
-            )
+            keys = [
+                ct_key(study.ct, place, name)
+                for name in ("primary_a", "secondary_a", "ratio_matching")
+                for place in (group, first)
+            ]
+            own = [key for key in keys if key.count(".") == 2]
+            key = own[0] if own else f"ct.{group}.ratio_matching"
             needed = other.turns_ratio / one.leg_ratio
             yield (
                 f"{key}: {first} has {one.primary_a:g}/{one.secondary_a:g} A, {group}"
@@ -318,15 +322,11 @@ def _remanence(study: Study) -> Iterator[str]:
         low, high = at.remanence_percent.support()
         if not max(-low, high) <= at.remanence_bound_percent:
             bound = at.remanence_bound_percent
-            cure = (
-                "give a smaller number"
-                if at.remanence_percent.is_number
-                else (
-                    f"truncate = [-{bound:g}, {bound:g}]"
-                    if at.remanence_percent.is_continuous
-                    else "leave out the larger"
-                )
-            )
+            cure = "leave out the larger"
+            if at.remanence_percent.is_number:
+                cure = "give a smaller number"
+            elif at.remanence_percent.is_continuous:
+                cure = f"truncate = [-{bound:g}, {bound:g}]"
             yield (
                 f"{ct_key(study.ct, end, 'remanence_percent')}: reaches {low:g} ... {high:g} %,"
                 f" must stay within {ct_key(study.ct, end, 'remanence_bound_percent')} = {bound:g}"
@@ -340,13 +340,12 @@ def _excitation(study: Study) -> Iterator[str]:
     for end in study.ct.groups:
         at = study.ct.at(end)
         low, high = at.ankle_ratio.support()
-        least, most = excitation_table(
-            at.remanence_bound_percent, at.saturation_exponent
-        ).ankle_range
+        table = excitation_table(at.remanence_bound_percent, at.saturation_exponent)
+        least, most = table.ankle_range
         if not (least <= low and high <= most):
+            given = f"{low:g}" if low == high else f"{low:g} ... {high:g}"
             yield (
-                f"{ct_key(study.ct, end, 'ankle_ratio')}:"
-                f" {f'{low:g}' if low == high else f'{low:g} ... {high:g}'}, must stay within"
+                f"{ct_key(study.ct, end, 'ankle_ratio')}: {given}, must stay within"
                 f" {least:.3f} ... {most:.3f}, what a core with a remanence bound of"
                 f" {at.remanence_bound_percent:g} % can have; narrow it or change"
                 " remanence_bound_percent"
@@ -379,13 +378,11 @@ def _correlations(study: Study) -> Iterator[str]:
                     f"{place} is a frequency; only inputs of the events themselves can be"
                     " correlated"
                 )
-            elif (
-                key in inputs
-                and inputs[key].uncertain
-                and not inputs[key].distribution.is_continuous
-            ):
+                continue
+            item = inputs.get(key)
+            if item is not None and item.uncertain and not item.distribution.is_continuous:
                 yield (
-                    f"{place} is {inputs[key].distribution.family}; a correlation needs continuous "
+                    f"{place} is {item.distribution.family}; a correlation needs continuous "
                     "distributions, fit one or drop the correlation"
                 )
     yield from correlation_faults(tuple(inputs.values()), study.ties)

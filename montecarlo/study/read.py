@@ -144,12 +144,14 @@ def _table(content: bytes, name: str) -> dict[str, Any]:
     """What stands in a study file; `name` for the faults."""
     try:
         text = content.decode("utf-8-sig")
-        if long := LONG_KEY.search(text):
+        long = LONG_KEY.search(text)
+        if long:
             line = text.count("\n", 0, long.start()) + 1
             raise StudyError(
                 f"{name}: line {line}: a key of {MOST_PARTS} parts or more; mend that place"
             )
-        if table := tomllib.loads(text):
+        table = tomllib.loads(text)
+        if table:
             return table
         raise StudyError(
             f"{name}: holds no keys; make a starter with the command new, or name another file"
@@ -190,7 +192,8 @@ def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
     StudyError
         As in `read_study`.
     """
-    if beyond := [*_beyond_bounds(table)]:
+    beyond = list(_beyond_bounds(table))
+    if beyond:
         raise StudyError(*beyond)
     context = {"folder": folder}
     faults: list[str] = []
@@ -358,7 +361,8 @@ def digest(study: Study) -> str:
         if cts is not None:
             del cts["excitation_misfit_max_percent"]
     table["scheme"]["kind"] = list(study.scheme.kinds)
-    if others := (*study.scenarios, *study.variant_studies, *study.options):
+    others = (*study.scenarios, *study.variant_studies, *study.options)
+    if others:
         table["as_read"] = [[name, digest(other)] for name, other in others]
     text = json.dumps(
         _without_sources(table), sort_keys=True, separators=(",", ":"), allow_nan=False
@@ -368,7 +372,9 @@ def digest(study: Study) -> str:
 
 def _without_sources(value: Any) -> Any:
     """Quantities without their source; {value = 3, source = ...} is 3."""
-    if isinstance(value, dict):
-        rest = {key: _without_sources(item) for key, item in value.items() if key != "source"}
-        return rest["value"] if set(rest) == {"value"} else rest
-    return [_without_sources(item) for item in value] if isinstance(value, list) else value
+    if isinstance(value, list):
+        return [_without_sources(item) for item in value]
+    if not isinstance(value, dict):
+        return value
+    rest = {key: _without_sources(item) for key, item in value.items() if key != "source"}
+    return rest["value"] if set(rest) == {"value"} else rest

@@ -36,10 +36,8 @@ CHANGEABLE = (
 )
 
 AS_STATED = "as stated"  # the study without changes, the first of all scenarios
-COMPOSED = (
-    "variants",
-    "earthing_options",
-)  # kinds that run the file several times; so are their lists
+# Kinds that run the file several times; their lists have the same names.
+COMPOSED = ("variants", "earthing_options")
 ALONE = "setting_sweep"  # what is asked of one of these runs
 MOST = 20
 
@@ -104,7 +102,8 @@ def alone(table: Mapping[str, Any]) -> dict[str, Any]:
     dict
     """
     copied = deepcopy(dict(table))
-    if (kind := copied["study"]["kind"]) in COMPOSED:
+    kind = copied["study"]["kind"]
+    if kind in COMPOSED:
         copied.pop(kind, None)
         copied["study"]["kind"] = ALONE
     return copied
@@ -147,11 +146,8 @@ def read_changed(
     every = [*_name_faults(where, entries), *faults]
     for index, entry in enumerate(entries):
         place, changed = f"{where}[{index}]", deepcopy(dict(table))
-        wrong = [
-            text
-            for key, value in entry.changes.items()
-            if (text := _change(changed, key, value, changeable))
-        ]
+        texts = [_change(changed, key, entry.changes[key], changeable) for key in entry.changes]
+        wrong = [text for text in texts if text]
         every += [f"{place}.changes: {text}" for text in wrong]
         if not wrong:
             try:

@@ -14,7 +14,7 @@ from montecarlo.secondary.ct import ENDS
 from montecarlo.study.axes import BIAS
 from montecarlo.study.check import Check
 from montecarlo.study.circuits import scheme_of
-from montecarlo.study.description import Study
+from montecarlo.study.description import PresentSetting, Study
 
 __all__ = ["SCHEME_CHECKS", "check_scheme"]
 
@@ -31,7 +31,8 @@ def check_scheme(study: Study) -> Iterator[str]:
     str
         A line a fault.
     """
-    kinds, own = study.scheme.kinds, [scheme.name for scheme in study.scheme.custom]
+    kinds = study.scheme.kinds
+    own = [scheme.name for scheme in study.scheme.custom]
     if not kinds:
         yield "scheme.kind: [] is empty; name at least one scheme"
     if len(set(kinds)) < len(kinds):
@@ -40,11 +41,9 @@ def check_scheme(study: Study) -> Iterator[str]:
     for kind in kinds:
         if kind not in known:
             near = difflib.get_close_matches(kind, known, 1)
-            cure = (
-                f"did you mean {near[0]}?"
-                if near
-                else f"take {listed(known, 'or')}, or define it in scheme.custom"
-            )
+            cure = f"take {listed(known, 'or')}, or define it in scheme.custom"
+            if near:
+                cure = f"did you mean {near[0]}?"
             yield f"scheme.kind: {shown(kind)} is unknown; {cure}"
     for k, scheme in enumerate(study.scheme.custom):
         if scheme.name in (*BUILT_IN, *own[:k]) or not is_word(scheme.name):
@@ -88,11 +87,9 @@ def check_pilots(study: Study) -> Iterator[str]:
     for kind in study.scheme.kinds:
         for group in GROUPS[len(ENDS) :]:
             if group in scheme_of(study, kind).groups and getattr(study.ct, group) is None:
-                what = (
-                    "the CT in the neutral conductor"
-                    if group == NEUTRAL_CONDUCTOR
-                    else "cores of its own"
-                )
+                what = "cores of its own"
+                if group == NEUTRAL_CONDUCTOR:
+                    what = "the CT in the neutral conductor"
                 yield (
                     f"ct.{group}: missing; the scheme {kind} uses {what}: add the table"
                     f" [ct.{group}], empty if the values of [ct] hold there too"
@@ -159,6 +156,12 @@ def _elements(study: Study) -> Iterator[str]:
         )
 
 
+def _present_kind(study: Study, present: PresentSetting) -> str:
+    """The scheme of the setting in service; empty where it might be several."""
+    kinds = study.scheme.kinds
+    return present.scheme or (kinds[0] if len(kinds) == 1 else "")
+
+
 def _stabilising(study: Study) -> Iterator[str]:
     """A stabilising resistance needs a leg to stand in."""
     kinds, given = study.scheme.kinds, study.candidates.stabilising_resistance_ohm
@@ -171,13 +174,10 @@ def _stabilising(study: Study) -> Iterator[str]:
             " take it out or name a scheme that has one"
         )
     present = study.candidates.present
-    kind = None if present is None else present.scheme or (kinds[0] if len(kinds) == 1 else None)
-    if (
-        present is not None
-        and kind in kinds
-        and present.stabilising_resistance_ohm > 0
-        and not scheme_of(study, kind).stabilised
-    ):
+    if present is None or present.stabilising_resistance_ohm <= 0:
+        return
+    kind = _present_kind(study, present)
+    if kind in kinds and not scheme_of(study, kind).stabilised:
         yield (
             f"candidates.present.stabilising_resistance_ohm: {present.stabilising_resistance_ohm:g}"
             f" ohm, but {kind} has no leg for it; take it out"
@@ -189,8 +189,8 @@ def _present(study: Study) -> Iterator[str]:
     present, kinds = study.candidates.present, study.scheme.kinds
     if present is None or not kinds or any(check_scheme(study)):
         return
-    kind = present.scheme or (kinds[0] if len(kinds) == 1 else None)
-    if kind is None or kind not in kinds:
+    kind = _present_kind(study, present)
+    if kind not in kinds:
         yield (
             f"candidates.present.scheme: {shown(kind) if kind else 'missing'}; "
             f"name one of scheme.kind: {listed(kinds, 'or')}"
@@ -213,7 +213,8 @@ def _present(study: Study) -> Iterator[str]:
     if scheme.biased and present.slope1 is None:
         yield "candidates.present.slope1: missing; give the slope in service"
     for name in BIAS:
-        if not scheme.biased and (value := getattr(present, name)) is not None:
+        value = getattr(present, name)
+        if not scheme.biased and value is not None:
             yield (
                 f"candidates.present.{name}: {value:g}, but {kind} has no biased element; take"
                 " it out"

@@ -33,14 +33,8 @@ def with_wider_inputs(study: Study, factor: float) -> Study:
     -------
     Study
     """
-    return with_inputs(
-        study,
-        {
-            item.key: _wider(study, item, factor)
-            for item in list_inputs(study)
-            if item.distribution.is_continuous
-        },
-    )
+    continuous = [item for item in list_inputs(study) if item.distribution.is_continuous]
+    return with_inputs(study, {item.key: _wider(study, item, factor) for item in continuous})
 
 
 def _wider(study: Study, item: Input, factor: float) -> Distribution:
