@@ -119,9 +119,44 @@ def solve(
     -------
     Response
     """
-    n = len(bank)
+    n, legs = len(bank), len(table)
     # whole blocks: the last sample again
     fill = np.minimum(np.arange(-(-n // LANES) * LANES), n - 1)
+    points = source.wave.shape[2]
+    pace = Pace(
+        step_s=window.step_s,
+        per_cycle=window.per_cycle,
+        lead=window.per_cycle,
+        # harmonics of the load's flux, which phasors do not have
+        warm=window.per_cycle if np.any(load_flux) else 0,
+        steps=window.steps,
+        loop_from=source.loop_from if source.loop_from >= 0 else points - 1,
+        jump=source.jumps,
+        settle=float(settle),
+    )
+    pickup = np.empty((fill.size, *measurement.shape))
+    moves = np.empty(fill.size)
+    kept = (fill.size, sum(table.shape), window.steps) if keep_trace else (0, 0, 0)
+    trace = np.full(kept, np.nan)
+    integrate(
+        np.ascontiguousarray(source.wave if fill.size == n else source.wave[fill]),
+        source.channel,
+        _cores(bank, leg_ohm, load_flux, fill),
+        network(table),
+        pace,
+        measurement.meter(window.step_s, window.per_cycle),
+        pickup,
+        moves,
+        trace,
+    )
+    pickup[~(moves <= UNRESOLVED_MOVE)] = np.nan
+    return Response(pickup[:n], trace[:n, :legs], trace[:n, legs:])
+
+
+def _cores(
+    bank: CtBank, leg_ohm: Array, load_flux: NDArray[np.complex128], fill: NDArray[np.int64]
+) -> Cores:
+    """Constants and start of the samples `fill`, sample last."""
 
     def across(values: Array) -> Array:
         return np.ascontiguousarray(values[..., fill, :].swapaxes(-1, -2))
@@ -130,7 +165,7 @@ def solve(
         bank.remanence_model, load_flux, bank.remanence, bank.coefficients, bank.exponent
     )
     curve = np.concatenate([bank.coefficients[:2], start.bounds, start.slopes])
-    cores = Cores(
+    return Cores(
         curve=across(curve * bank.knee_current_a),
         power=(bank.exponent - 1) // 2,
         series_ohm=across(bank.series_ohm),
@@ -140,34 +175,3 @@ def solve(
         flux=across(start.flux),
         stops=across(start.stops * bank.knee_current_a),
     )
-    points = source.wave.shape[2]
-    # harmonics of the load's flux, which phasors do not have
-    warm = window.per_cycle if np.any(load_flux) else 0
-    pace = Pace(
-        window.step_s,
-        window.per_cycle,
-        window.per_cycle,
-        warm,
-        window.steps,
-        source.loop_from if source.loop_from >= 0 else points - 1,
-        source.jumps,
-        float(settle),
-    )
-    pickup = np.empty((fill.size, *measurement.shape))
-    moves = np.empty(fill.size)
-    kept = (fill.size, sum(table.shape), window.steps) if keep_trace else (0, 0, 0)
-    trace = np.full(kept, np.nan)
-    integrate(
-        np.ascontiguousarray(source.wave if fill.size == n else source.wave[fill]),
-        source.channel,
-        cores,
-        network(table),
-        pace,
-        measurement.meter(window.step_s, window.per_cycle),
-        pickup,
-        moves,
-        trace,
-    )
-    pickup[~(moves <= UNRESOLVED_MOVE)] = np.nan
-    legs = table.shape[0]
-    return Response(pickup[:n], trace[:n, :legs], trace[:n, legs:])

@@ -96,6 +96,11 @@ def option_faults(study: Study) -> Iterator[str]:
                 f"study.{key}: is for a single choice; take it out, or run the option by itself as"
                 f" {ALONE}"
             )
+    yield from _ratings_and_names(study)
+
+
+def _ratings_and_names(study: Study) -> Iterator[str]:
+    options = study.earthing_options
     names = [option.name for option in options]
     for index, option in enumerate(options):
         place = f"earthing_options[{index}]"

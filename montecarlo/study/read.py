@@ -22,13 +22,11 @@ from montecarlo.quantities.wording import (
     shortened,
     too_near_zero,
 )
-from montecarlo.relays.elements import Relay
 from montecarlo.relays.places import GROUPS
-from montecarlo.study.axes import PICKUPS
 from montecarlo.study.consistency import CHECKS, check_relay
-from montecarlo.study.description import Candidates, Study
+from montecarlo.study.description import Study
 from montecarlo.study.earthing_options import read_options
-from montecarlo.study.grids import Snapped, snap
+from montecarlo.study.relay_steps import snapped
 from montecarlo.study.reword import reworded
 from montecarlo.study.scenarios import read_scenarios
 from montecarlo.study.variants import read_variants
@@ -205,7 +203,7 @@ def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
         study, sound = _what_is_sound(table, context)
     told: tuple[str, ...] = ()
     if {"candidates", "relay"} <= sound and not any(check_relay(study)):
-        study, told, outside = _snapped(study)
+        study, told, outside = snapped(study)
         faults += outside
     for check in CHECKS:
         if sound.issuperset(check.needs):
@@ -276,59 +274,6 @@ def _what_is_sound(
         elif not field.is_required():
             parts[name] = field.default
     return Study.model_construct(**parts), frozenset(parts)
-
-
-# --- settings as the relay can be set -----------------------------------------
-
-
-def _snapped(study: Study) -> tuple[Study, tuple[str, ...], list[str]]:
-    """The study with its pick-ups at the relay's steps, what was moved, and the faults of those out
-    of its range."""
-    relay = study.relay
-    if relay.step_a is None and relay.range_a is None:
-        return study, (), []
-    told: list[str] = []
-    faults: list[str] = []
-    grids: dict[str, tuple[float, ...]] = {}
-    for name in PICKUPS:
-        given: tuple[float, ...] = getattr(study.candidates, name)
-        if given:
-            snapped = snap(given, relay.step_a, relay.range_a)
-            grids[name] = given if snapped.outside else snapped.points
-            told += _moves(f"candidates.{name}", given, snapped, relay)
-            faults += _outside(f"candidates.{name}", snapped, relay)
-    candidates: Candidates = study.candidates.model_copy(update=grids)
-    return study.model_copy(update={"candidates": candidates}), tuple(told), faults
-
-
-def _moves(key: str, given: tuple[float, ...], snapped: Snapped, relay: Relay) -> Iterator[str]:
-    if snapped.moved:
-        moves = ", ".join(f"{one:g} to {other:g}" for one, other in snapped.moved[:6])
-        more = f" and {len(snapped.moved) - 6} more" if len(snapped.moved) > 6 else ""
-        yield f"{key}: moved to the relay's step of {relay.step_a:g} A: {moves} A{more}."
-    lost = len(given) - len(snapped.outside) - len(snapped.points)
-    if lost:
-        yield (
-            f"{key}: {lost} of {len(given)} pick-ups fell on another's step; {len(snapped.points)}"
-            " are left."
-        )
-
-
-def _outside(key: str, snapped: Snapped, relay: Relay) -> Iterator[str]:
-    if not snapped.outside:
-        return
-    first = ", ".join(f"{value:g}" for value in snapped.outside[:4])
-    more = f" and {len(snapped.outside) - 4} more" if len(snapped.outside) > 4 else ""
-    if relay.range_a is None:
-        limit = (
-            f"which would be set to 0 by the relay's step of {relay.step_a:g} A; start the grid at"
-            " one step"
-        )
-    else:
-        limit = "{:g} ... {:g} A is the relay's range; keep the grid inside it".format(
-            *relay.range_a
-        )
-    yield f"{key}: {first} A{more}, {limit}"
 
 
 # --- the study's digest -------------------------------------------------------

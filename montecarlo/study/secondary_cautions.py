@@ -10,7 +10,7 @@ from montecarlo.secondary.ct import ENDS
 from montecarlo.secondary.measured import MISFIT_MAX_PERCENT
 from montecarlo.study.axes import PICKUPS
 from montecarlo.study.check import Caution
-from montecarlo.study.consistency import ct_key
+from montecarlo.study.ct_checks import ct_key
 from montecarlo.study.description import Study
 from montecarlo.study.grids import snap
 

@@ -109,10 +109,8 @@ class Desk(Nominal):
             (ohm).
         """
         cts = [self.study.ct.at(group).seen_from_legs for group in groups]
-        return max(
-            ((ct.winding_resistance_ohm.centre(), ct.lead_resistance_ohm.centre()) for ct in cts),
-            key=sum,
-        )
+        each = [(ct.winding_resistance_ohm.centre(), ct.lead_resistance_ohm.centre()) for ct in cts]
+        return max(each, key=sum)
 
     def series_ohm(self, groups: Sequence[str]) -> float:
         """Winding and what of the leads is the CT's own, the most of some tables of [ct]. [ohm]
@@ -149,12 +147,9 @@ class Desk(Nominal):
         -------
         float
         """
-        given = getattr(self.study.relay, f"{axis}_burden_va")
-        return (
-            self.at(f"relay.{axis}_burden_ohm")
-            if given is None
-            else float(given.centre()) / pickup_a**2
-        )
+        if getattr(self.study.relay, f"{axis}_burden_va") is None:
+            return self.at(f"relay.{axis}_burden_ohm")
+        return self.at(f"relay.{axis}_burden_va") / pickup_a**2
 
     def exciting_a(self, volts: float, groups: Sequence[str] = ENDS) -> float:
         """RMS exciting current of one CT, mean of some tables of [ct]; NaN well above the knee. [A]

@@ -64,6 +64,14 @@ NAMES = {
     "earth": "earth",
 }
 
+# Of peak_voltage.csv, where they are called otherwise than here.
+COLUMNS = {
+    "knee_v": "v_knee_v",
+    "full_v": "v_full_v",
+    "formula_v": "peak_formula_v",
+    "simulated_v": "peak_simulated_v",
+}
+
 Complex = NDArray[np.complex128]
 
 
@@ -329,12 +337,8 @@ def highest_v(frame: pd.DataFrame, row: Mapping[str, Any]) -> float:
     float
     """
     mine = frame[frame["scheme"] == row["scheme"]]
-    ohm = row["stabilising_resistance_ohm"]
-    same = (
-        mine["stabilising_resistance_ohm"].isna()
-        if np.isnan(ohm)
-        else mine["stabilising_resistance_ohm"] == ohm
-    )
+    ohms, ohm = mine["stabilising_resistance_ohm"], row["stabilising_resistance_ohm"]
+    same = ohms.isna() if np.isnan(ohm) else ohms == ohm
     return float(mine.loc[same, ["peak_formula_v", "peak_simulated_v"]].max(axis=1).iloc[0])
 
 
@@ -405,19 +409,6 @@ def peak_frame(peaks: list[PeakVoltage]) -> pd.DataFrame:
     """
     import pandas as pd
 
-    return pd.DataFrame(
-        {
-            "scheme": [row.scheme for row in peaks],
-            "stabilising_resistance_ohm": np.array(
-                [row.stabilising_resistance_ohm for row in peaks], float
-            ),
-            "fault": [row.fault for row in peaks],
-            "current_a": [row.current_a for row in peaks],
-            "v_knee_v": [row.knee_v for row in peaks],
-            "v_full_v": [row.full_v for row in peaks],
-            "peak_formula_v": [row.formula_v for row in peaks],
-            "simulated_fault": [row.simulated_fault for row in peaks],
-            "peak_simulated_v": [row.simulated_v for row in peaks],
-            "above_limit": [row.above_limit for row in peaks],
-        }
-    )
+    frame = pd.DataFrame([vars(row) | {"above_limit": row.above_limit} for row in peaks])
+    frame = frame.astype({"stabilising_resistance_ohm": float})
+    return frame.rename(columns=COLUMNS)
