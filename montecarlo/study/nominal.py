@@ -171,8 +171,7 @@ class Nominal:
         """
         phases = np.arange(3)[:, None]
         loop = self.earth_loop_ohm(place)
-        back = vars(self.earth_return)
-        return internal.earth_fault(place, phases, self.emf_v, loop, 0.0, **back)
+        return internal.earth_fault(place, phases, self.emf_v, loop, 0.0, self.earth_return)
 
     # --- the secondary circuit ------------------------------------------------
 

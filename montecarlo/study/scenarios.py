@@ -7,6 +7,7 @@ from copy import deepcopy
 from typing import Any, Protocol
 
 from montecarlo.errors import StudyError
+from montecarlo.quantities.frozen import thawed
 from montecarlo.quantities.wording import LABEL, fit_for_label, listed, shown
 from montecarlo.study.description import Study
 
@@ -146,7 +147,8 @@ def read_changed(
     every = [*_name_faults(where, entries), *faults]
     for index, entry in enumerate(entries):
         place, changed = f"{where}[{index}]", deepcopy(dict(table))
-        texts = [_change(changed, key, entry.changes[key], changeable) for key in entry.changes]
+        changes = thawed(entry.changes)
+        texts = [_change(changed, key, changes[key], changeable) for key in changes]
         wrong = [text for text in texts if text]
         every += [f"{place}.changes: {text}" for text in wrong]
         if not wrong:

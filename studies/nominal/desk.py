@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,7 @@ __all__ = ["PLACES", "Desk", "HandRule", "ThroughFault"]
 # of the winding, where the largest earth fault is looked for
 PLACES = np.linspace(0.05, 1.0, 20)
 FLUX_MOST = 1.3  # of the knee: beyond, the exciting current means nothing
+Item = TypeVar("Item")
 
 
 @dataclass(frozen=True)
@@ -302,3 +304,18 @@ class Desk(Nominal):
             found = [(name, emf / own, f"{emf:g} / {own:g}")]
         name, current, formula = max(found, key=lambda item: item[1])
         return ThroughFault(name, rated * current, f"{formula} x {rated:.4g} A")
+
+
+def outermost(values: tuple[Item, ...]) -> tuple[Item, ...]:
+    """The first and the last, the finest and the coarsest of a grid.
+
+    Parameters
+    ----------
+    values : tuple
+
+    Returns
+    -------
+    tuple
+        At most two.
+    """
+    return tuple(dict.fromkeys((values[0], values[-1]))) if values else ()

@@ -26,8 +26,8 @@ from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.circuits import Circuit, scheme_of
 from montecarlo.study.description import Study
 from montecarlo.study.nominal import Nominal
+from studies.report.blocks import Block, Paragraph, Table
 from studies.report.safety import LIMIT_V, NOT_SIMULATED, PEAK
-from studies.report.text import paragraph, table
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -39,8 +39,8 @@ __all__ = [
     "PeakVoltage",
     "caution",
     "highest_v",
+    "peak_blocks",
     "peak_frame",
-    "peak_lines",
     "peak_of_chosen",
     "peak_voltages",
     "volts_text",
@@ -141,9 +141,9 @@ def _faults(worst: Nominal) -> Faults:
         worst.at("machine.negative_sequence_reactance_pu"),
     )
     own, loop = worst.winding_ohm(between_pu), worst.earth_loop_ohm()
-    back = vars(worst.earth_return)
-    inside = {
-        key: back[key]
+    back = worst.earth_return
+    inside: dict[str, Any] = {
+        key: getattr(back, key)
         for key in ("stator_capacitance_f", "terminal_capacitance_f", "omega", "infeed_share")
     }
     infeed: complex = np.inf
@@ -154,8 +154,8 @@ def _faults(worst: Nominal) -> Faults:
         "three_phase", ones[:1], phases[:1], emf, own, infeed, 0.0, **inside
     )
     two = internal.phase_fault("phase_phase", ones, phases, emf, own, infeed, 0.0, **inside)
-    double = internal.phase_phase_earth(ones, phases, emf, own, infeed, 0.0, **back)
-    earth = internal.earth_fault(ones, phases, emf, loop, 0.0, **back)
+    double = internal.phase_phase_earth(ones, phases, emf, own, infeed, 0.0, back)
+    earth = internal.earth_fault(ones, phases, emf, loop, 0.0, back)
     # a capacitive loop has no offset
     angle = np.angle(emf / earth.fault_current_a[0])
     in_earth_s = max(float(np.tan(angle)) / omega, 0.0) if abs(angle) < np.pi / 2 else 0.0
@@ -342,7 +342,7 @@ def highest_v(frame: pd.DataFrame, row: Mapping[str, Any]) -> float:
     return float(mine.loc[same, ["peak_formula_v", "peak_simulated_v"]].max(axis=1).iloc[0])
 
 
-def peak_lines(peaks: list[PeakVoltage]) -> Iterator[str]:
+def peak_blocks(peaks: list[PeakVoltage]) -> Iterator[Block]:
     """For `check`: both numbers for every scheme and stabilising resistance.
 
     Parameters
@@ -351,16 +351,15 @@ def peak_lines(peaks: list[PeakVoltage]) -> Iterator[str]:
 
     Yields
     ------
-    str
+    Block
     """
-    yield from paragraph(
+    yield Paragraph(
         "Bolted fault at the machine's terminals, inside the zone, from no load: what sets its"
         " current at the worst that can be drawn, the network's infeed at its largest, all else at"
         " its centre. V_f = i_f (R_ct + R_lead + R_st + R_relay), RMS; formula 2 sqrt(2 V_k (V_f -"
         " V_k)), sqrt(2) V_f up to 2 V_k; simulated: the highest over points on wave, with offset"
         " and remanence. Before and after the figures, the fault that gives the most by each. "
-        + PEAK,
-        "  ",
+        + PEAK
     )
     head = (
         "R_st ohm",
@@ -374,10 +373,8 @@ def peak_lines(peaks: list[PeakVoltage]) -> Iterator[str]:
         "",
     )
     for scheme in dict.fromkeys(row.scheme for row in peaks):
-        yield f"    {scheme}"
-        yield from table(
-            head, [_cells(row) for row in peaks if row.scheme == scheme], "><>>>>><<", "      "
-        )
+        rows = [_cells(row) for row in peaks if row.scheme == scheme]
+        yield Table(head, tuple(rows), "><>>>>><<", scheme)
 
 
 def _cells(row: PeakVoltage) -> tuple[str, ...]:
