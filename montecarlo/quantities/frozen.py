@@ -14,8 +14,8 @@ class FrozenDict(dict[str, Any]):
     def _refuse(self, *_: Any, **__: Any) -> NoReturn:
         raise TypeError("what a study holds does not change; read it again with other values")
 
-    __setitem__ = __delitem__ = __ior__ = _refuse  # type: ignore[assignment]
-    clear = pop = popitem = setdefault = update = _refuse  # type: ignore[assignment]
+    __setitem__ = __delitem__ = __ior__ = _refuse
+    clear = pop = popitem = setdefault = update = _refuse
 
     def __reduce__(self) -> tuple[type, tuple[dict[str, Any]]]:
         return type(self), (dict(self),)
