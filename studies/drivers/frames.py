@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.estimates.verdicts import verdict_of
-from montecarlo.frames.limits import limit_columns
+from montecarlo.frames.limits import limit_columns, with_limits
 from montecarlo.sampling.inputs import list_inputs
 from studies.drivers.answers import Drivers
 
