@@ -9,9 +9,9 @@ import pytest
 from montecarlo.engine.run import run
 from montecarlo.engine.side_by_side import run_variants
 from montecarlo.estimates.compare import Side, differences_of
-from tests.made.studies import REMOVE, study_with
+from tests.made.studies import FEW_TYPES, REMOVE, study_with
 
-SMALL: dict[str, Any] = {
+SMALL: dict[str, Any] = FEW_TYPES | {
     "study.samples": 128,
     "study.plants": 16,
     "study.earth_fault_samples": 32,
@@ -45,6 +45,7 @@ def test_fresh_batches_are_brought_to_one_round_and_choices_stand() -> None:
     assert found.outcomes["free"].chosen is not None
 
 
+@pytest.mark.slow
 def test_every_scheme_has_its_best_setting_in_the_same_fresh_batch() -> None:
     both = SMALL | {"scheme.kind": ["two_phase_one_earth", "per_phase"]}
     outcome = run(study_with(both), workers=1, by_scheme=True)
