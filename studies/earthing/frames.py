@@ -17,8 +17,8 @@ from montecarlo.engine.side_by_side import run_variants, told_of
 from montecarlo.engine.workers import Workers, workers_of
 from montecarlo.estimates.compare import level_of
 from montecarlo.estimates.intervals import Estimate, student
-from montecarlo.estimates.verdicts import verdict_of
 from montecarlo.formulas.handcalc import capacitive_limit_ohm
+from montecarlo.frames.limits import difference_columns, with_limits
 from montecarlo.frames.result import Result
 from montecarlo.frames.several import COST, Several
 from montecarlo.plant.earthing import EarthingOption
@@ -42,12 +42,7 @@ OF_CANDIDATE = (
     "candidate",
     "scheme",
     *KEYS,
-    "p_missed",
-    "p_missed_low",
-    "p_missed_high",
-    "p_false",
-    "p_false_low",
-    "p_false_high",
+    *with_limits("p_missed", "p_false"),
     "p_false_bound",
     "missed_per_year",
     "false_per_year",
@@ -141,10 +136,7 @@ class Options(Several):
                         "minus": other,
                         "quantity": quantity,
                         "unit": self._unit(quantity),
-                        "difference": float(gap.p),
-                        "low": float(gap.low),
-                        "high": float(gap.high),
-                        "verdict": verdict_of(gap),
+                        **difference_columns(gap),
                     }
                 )
         return pd.DataFrame(rows, columns=list(DIFFERENCE))
