@@ -11,7 +11,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from montecarlo.engine.workers.software import PRODUCT
-from studies.cli.folder import PROBE, RESERVED, Destination, HalfDrawn, names_in
+from montecarlo.quantities.files import patiently
+from studies.cli.devices import device_in
+from studies.cli.folder import Destination, HalfDrawn
+from studies.cli.listing import PROBE, RESERVED, names_in
 from studies.report.record import PROVENANCE, sealed
 from studies.report.safety import CAUTION
 
@@ -42,7 +45,8 @@ def write_findings(
         _write_all(findings, staging)
         _write_files(inputs, staging)
         more(staging)
-        if study_name in RESERVED or (staging / study_name).exists():
+        taken = {name.casefold() for name in (*RESERVED, *names_in(staging))}
+        if study_name.casefold() in taken or device_in(Path(study_name)):
             study_name = f"study-{study_name}"
         (staging / study_name).write_bytes(study_bytes)
         files = sorted([*names_in(staging), PROVENANCE])
@@ -120,4 +124,4 @@ def write_new_table(frame: pd.DataFrame, path: Path) -> None:
         whole = Path(beside) / "table.csv"
         write_table(frame, whole)
         path.open("xb").close()  # refused if the name has been taken meanwhile
-        os.replace(whole, path)
+        patiently(lambda: os.replace(whole, path))

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import logging
 import os
-import warnings
-from contextlib import AbstractContextManager, nullcontext
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -72,9 +73,6 @@ def run_file(request: Request) -> None:
         if browser is not None and (failure := pdf.print_page(browser, page)):
             notes.append(failure)
 
-    warnings.filterwarnings(
-        "ignore", ".*(still being processed|successfully executed)", UserWarning
-    )  # on Ctrl-C
     with (
         tidy_when_ended(),
         _place(request.cluster) as place,
@@ -134,10 +132,18 @@ def _told(
     ]
 
 
-def _place(address: str | None) -> AbstractContextManager[Place | None]:
-    """The cluster at an address, if one is given."""
+@contextmanager
+def _place(address: str | None) -> Iterator[Place | None]:
+    """The cluster at an address, if one is given. What goes wrong there is told here once, and not
+    by the libraries too."""
     if address is None:
-        return nullcontext()
+        yield None
+        return
     from montecarlo.engine.workers.cluster import Cluster
 
-    return Cluster(address)
+    logging.disable(logging.CRITICAL)
+    try:
+        with Cluster(address) as place:
+            yield place
+    finally:
+        logging.disable(logging.NOTSET)

@@ -14,7 +14,7 @@ from typing import Any
 
 from montecarlo.engine.workers.packing import Damaged, unpack
 from montecarlo.errors import RunStopped
-from montecarlo.quantities.files import read_bounded
+from montecarlo.quantities.files import patiently, read_bounded
 
 __all__ = ["Finished"]
 
@@ -53,15 +53,15 @@ class Finished:
             with tempfile.NamedTemporaryFile(dir=self.folder, suffix=".part", delete=False) as file:
                 half = file.name
                 file.write(data)
-            os.replace(half, self._path(call, index))
+            patiently(lambda: os.replace(half, self._path(call, index)))
         except OSError as error:
             if half:
                 Path(half).unlink(missing_ok=True)
-            cure = (
-                "start the run again, and leave the folder to it"
-                if isinstance(error, FileNotFoundError)
-                else "free some space"
-            )
+            cure = "free some space"
+            if isinstance(error, FileNotFoundError):
+                cure = "start the run again, and leave the folder to it"
+            if isinstance(error, PermissionError):
+                cure = "close what looks into that folder, and start the run again"
             raise RunStopped(
                 f"{self.folder}: a finished chunk cannot be written "
                 f"({error.strerror or type(error).__name__}); {cure}"
