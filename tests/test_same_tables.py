@@ -19,13 +19,14 @@ import pytest
 from montecarlo import run_study
 from montecarlo.engine.batch import designs
 from montecarlo.engine.block import Job
-from montecarlo.engine.case import run_chunk, strata
+from montecarlo.engine.case import run_chunk
 from montecarlo.engine.workers import Workers
 from montecarlo.engine.workers.ticket import Answer, Ticket, solve
 from montecarlo.estimates.tally import Tally
 from montecarlo.frames.result import Result
 from montecarlo.sampling.design import Chunk
 from montecarlo.study.candidates import candidate_lattices
+from montecarlo.study.strata import strata
 from studies.cli.output import write_table
 from tests.made.studies import minimal_study_text, study_with
 

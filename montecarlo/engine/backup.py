@@ -12,7 +12,9 @@ from montecarlo.engine import primary
 from montecarlo.estimates.conditional import critical_position, winding_nodes
 from montecarlo.quantities import Array
 from montecarlo.relays.backup import Backup
+from montecarlo.sampling.stratum import PHASE_PHASE_EARTH, Side
 from montecarlo.secondary.transient import STEPS_PER_CYCLE
+from montecarlo.study.strata import event_of
 
 if TYPE_CHECKING:
     from montecarlo.engine.block import Block
@@ -28,8 +30,6 @@ __all__ = [
 
 Flags = NDArray[np.bool_]
 INTERVALS = 32  # of the winding
-# the one counted internal type that touches earth
-PHASE_PHASE_EARTH = "internal.phase_phase_earth"
 
 
 def critical_place(block: Block) -> Array | None:
@@ -48,20 +48,17 @@ def operated(block: Block) -> Array | None:
     """Whether the back-up operates on each sample of a counted type, (n,): 1, 0, NaN where the
     neutral's current is no finite number; None where there is no back-up or the type is clear of
     earth: then nothing flows in the neutral."""
-    side, _, name = block.chunk.stratum.partition(".")
-    backup = block.study.backup
+    stratum, backup = block.chunk.stratum, block.study.backup
     if backup is None:
         return None
-    if block.chunk.stratum == PHASE_PHASE_EARTH:
+    if stratum == PHASE_PHASE_EARTH:  # the one counted internal type that touches earth
         lasting = np.abs(
             primary.phase_phase_earth(block).neutral_voltage_v / primary.neutral(block)
         )
         return np.where(np.isfinite(lasting), lasting > _least_a(block), np.nan)
-    event = next(
-        (item for item in block.study.external_events if (side, item.name) == ("external", name)),
-        None,
-    )
-    current = None if event is None else primary.external_neutral(block, event)
+    if stratum.side is not Side.EXTERNAL:
+        return None
+    current = primary.external_neutral(block, event_of(block.study, stratum))
     if current is None:
         return None
     operates = operates_in_time(

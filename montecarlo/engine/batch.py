@@ -12,8 +12,8 @@ from functools import cached_property
 
 import numpy as np
 
-from montecarlo.engine.block import EARTH, Job
-from montecarlo.engine.case import run_chunk, strata
+from montecarlo.engine.block import Job
+from montecarlo.engine.case import run_chunk
 from montecarlo.engine.convergence import Point, points, shares_of
 from montecarlo.engine.enlarging import deciding, plans
 from montecarlo.engine.guard import Unresolved, counted, keep_to_limit, named, weighted
@@ -25,7 +25,7 @@ from montecarlo.engine.tails import wider_sums
 from montecarlo.engine.winding import STEADY_INTERVALS
 from montecarlo.engine.workers import Workers
 from montecarlo.errors import StudyError
-from montecarlo.estimates.assemble import Stratum, gather
+from montecarlo.estimates.assemble import Gathered, gather
 from montecarlo.estimates.choose import Judgement, judge, open_pilot
 from montecarlo.estimates.rare import Sums
 from montecarlo.estimates.robust import worst_of
@@ -33,9 +33,11 @@ from montecarlo.estimates.tally import Tally
 from montecarlo.estimates.weighted import compare
 from montecarlo.sampling.design import BLOCKS, Chunk, Design
 from montecarlo.sampling.nets import POINTS_MAX
+from montecarlo.sampling.stratum import EARTH, Stratum
 from montecarlo.study.budget import earth_fault_samples
 from montecarlo.study.candidates import Lattice, Setting, candidate_lattices, settings_of
 from montecarlo.study.description import Study
+from montecarlo.study.strata import strata
 
 Progress = Callable[[int, int, str], None]
 
@@ -53,21 +55,21 @@ class Batch:
 
     round_: int
     lattices: tuple[Lattice, ...]
-    strata: dict[str, Stratum]
+    strata: dict[Stratum, Gathered]
     judgement: Judgement
     notes: dict[str, float]
-    backup: dict[str, Stratum]  # the back-up itself, one setting; types that it can see
-    nobody: dict[str, Stratum]  # what neither it nor a candidate sees; the same, internal
+    backup: dict[Stratum, Gathered]  # the back-up itself, one setting; types that it can see
+    nobody: dict[Stratum, Gathered]  # what neither it nor a candidate sees; the same, internal
     known: Mapping[str, Known]  # of rare false trips, by scenario; "": as stated
-    exceedance: dict[str, Sums]  # of every curve at its grid, by event
+    exceedance: dict[Stratum, Sums]  # of every curve at its grid, by event
     scenarios: dict[str, Judgement] = field(default_factory=dict)  # beside the study as stated
     points: tuple[Point, ...] = ()  # how it settles, of fresh batches: they have few candidates
-    wider: Mapping[str, Sums] = field(
+    wider: Mapping[Stratum, Sums] = field(
         default_factory=dict
     )  # of rare false trips with wider inputs, fresh batches too
     # K settings of which is told what one misses and another not
     paired: tuple[Setting, ...] = ()
-    caught: dict[str, Stratum] = field(
+    caught: dict[Stratum, Gathered] = field(
         default_factory=dict
     )  # that, K x K rows by type: missed by, caught by
     unresolved: tuple[Unresolved, ...] = ()  # a row a type, of scenarios and wider inputs too
@@ -182,7 +184,7 @@ def run_batch(
         for chunks in job.design_of(name).tasks(name, round_)
     ]
     total, done = sum(task.solutions for task in tasks), 0
-    sums: dict[tuple[str, int], Tally] = {}
+    sums: dict[tuple[Stratum, int], Tally] = {}
     waiting, unresolved = Counter(task.chunks[0].stratum for task in tasks), list[Unresolved]()
     for task, (tally, kept) in zip(tasks, workers.mapped(_counted, tasks), strict=True):
         first = task.chunks[0]
@@ -248,7 +250,9 @@ def run_batch(
     )
 
 
-def _caught(sums: dict[tuple[str, int], Tally], names: Sequence[str]) -> dict[str, Stratum]:
+def _caught(
+    sums: dict[tuple[Stratum, int], Tally], names: Sequence[Stratum]
+) -> dict[Stratum, Gathered]:
     """What one paired candidate misses and another catches, by internal type."""
     found = {}
     for name in names:
@@ -260,8 +264,8 @@ def _caught(sums: dict[tuple[str, int], Tally], names: Sequence[str]) -> dict[st
 
 
 def _backup(
-    sums: dict[tuple[str, int], Tally], names: Sequence[str]
-) -> tuple[dict[str, Stratum], dict[str, Stratum]]:
+    sums: dict[tuple[Stratum, int], Tally], names: Sequence[Stratum]
+) -> tuple[dict[Stratum, Gathered], dict[Stratum, Gathered]]:
     """The back-up itself, and what neither it nor a candidate sees, by type. Nothing of it enters
     the judgement."""
     operates, nobody = {}, {}

@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.engine import primary
-from montecarlo.estimates.choose import OPEN_PILOTS
 from montecarlo.estimates.tally import Pickups
 from montecarlo.quantities import Array
 from montecarlo.relays.places import carried
@@ -19,6 +18,7 @@ from montecarlo.relays.schemes import Axis, Scheme
 from montecarlo.sampling.design import Chunk, Design
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.points import Points
+from montecarlo.sampling.stratum import EARTH, Side, Stratum
 from montecarlo.sampling.transform import draw, event_points, event_samples, plant_major
 from montecarlo.secondary import steady
 from montecarlo.secondary.circuit import CtBank, at_places, take
@@ -26,11 +26,10 @@ from montecarlo.secondary.restraint import Form
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import Circuit, bank_of, bias_form, leg_ohm, measurement, scheme_of
 from montecarlo.study.description import Study
+from montecarlo.study.strata import OPEN_PILOTS
 
 Complex = NDArray[np.complex128]
 Rows = NDArray[np.int64]
-
-EARTH, OVERLOAD = "internal.earth", "state.overload"
 
 
 @dataclass(frozen=True)
@@ -43,19 +42,15 @@ class Job:
     earth_design: Design  # of earth faults, solved along the whole winding, on nets
     shares: tuple[float, ...] = ()  # of the batch, below 1, that are tallied by themselves too
     paired: tuple[int, ...] = ()  # candidates of which is told what one misses and another not
-    weighted: tuple[
-        tuple[str, int], ...
-    ] = ()  # weighted samples of a stratum, where not the study's own
+    # weighted samples of a stratum, where not the study's own
+    weighted: tuple[tuple[Stratum, int], ...] = ()
 
-    def design_of(self, stratum: str) -> Design:
-        few = replace(self.earth_design, net=False)  # counted states, as few as earth faults
-        return (
-            self.earth_design
-            if stratum == EARTH
-            else few
-            if stratum in OPEN_PILOTS
-            else self.design
-        )
+    def design_of(self, stratum: Stratum) -> Design:
+        if stratum == EARTH:
+            return self.earth_design
+        if stratum in OPEN_PILOTS:  # counted, and as few as earth faults
+            return replace(self.earth_design, net=False)
+        return self.design
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,7 +92,7 @@ class Block:
                 inputs, ties, seed=seed, design=self.design, chunk=chunk, points=self._points
             )
         )
-        if chunk.stratum.startswith("internal.") and self.study.states.breaker_open_share > 0:
+        if chunk.stratum.side is Side.INTERNAL and self.study.states.breaker_open_share > 0:
             self.samples = self._with_breaker_open()
         self.omega = self.study.machine.omega
         self.circuits: tuple[Circuit, ...] = tuple(

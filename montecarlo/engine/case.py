@@ -2,8 +2,7 @@
 
     samples -> primary currents -> secondary circuit -> critical pick-ups -> tally
 
-A chunk is a pure function of the study and of the chunk's key. Strata are named "internal.<type>",
-"external.<event>" and "state.load".
+A chunk is a pure function of the study and of the chunk's key.
 """
 
 from __future__ import annotations
@@ -13,10 +12,9 @@ from collections.abc import Mapping
 import numpy as np
 
 from montecarlo.engine import backup, primary, winding
-from montecarlo.engine.block import OVERLOAD, Block, Job, Judged, Rows, thresholds
+from montecarlo.engine.block import Block, Job, Judged, Rows, thresholds
 from montecarlo.engine.guard import causes, without_result
 from montecarlo.estimates.caught import missed_samples, sum_caught
-from montecarlo.estimates.choose import OPEN_PILOTS, open_pilots
 from montecarlo.estimates.tally import (
     BackupTally,
     LatticeTally,
@@ -27,44 +25,33 @@ from montecarlo.estimates.tally import (
 )
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import Chunk
+from montecarlo.sampling.stratum import EARTH, OVERLOAD, Side
 from montecarlo.secondary import transient
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import Circuit, measurement
-from montecarlo.study.description import Study
+from montecarlo.study.strata import OPEN_PILOTS, event_of
 
-LOAD = "state.load"
 ALL = slice(None)
-
-
-def strata(study: Study) -> tuple[str, ...]:
-    """Everything that is sampled: internal fault types with a share, external events, states."""
-    internal = [
-        f"internal.{kind}"
-        for kind, share in study.internal_faults.shares.model_dump().items()
-        if share > 0 and kind != "inter_turn"
-    ]
-    external = [f"external.{event.name}" for event in study.external_events]
-    heavy = [OVERLOAD] if study.states.overload_current_pu is not None else []
-    return (*internal, *external, LOAD, *heavy, *open_pilots(study))
 
 
 def run_chunk(job: Job, chunk: Chunk) -> Tally:
     """Sample, solve and count one chunk."""
     block = Block(job, chunk)
-    if chunk.stratum == winding.EARTH:
+    if chunk.stratum == EARTH:
         return winding.counted(block, winding.solved(block))
     return counted(block, solved(block))
 
 
 def solved(block: Block) -> dict[Circuit, Judged]:
     """What the elements of every circuit measure in each sample of a counted stratum."""
-    kind, _, name = block.chunk.stratum.partition(".")
-    if kind == "external":
-        return external(block, name)
-    lasting = primary.phase_faults(block, name) if kind == "internal" else block.load_primary
-    if block.chunk.stratum == OVERLOAD:
-        lasting = primary.overload(block)
-    idle = OPEN_PILOTS.index(block.chunk.stratum) if block.chunk.stratum in OPEN_PILOTS else None
+    stratum = block.chunk.stratum
+    if stratum.side is Side.EXTERNAL:
+        return external(block)
+    if stratum.side is Side.INTERNAL:
+        lasting = primary.phase_faults(block, stratum.kind)
+    else:
+        lasting = primary.overload(block) if stratum == OVERLOAD else block.load_primary
+    idle = OPEN_PILOTS.index(stratum) if stratum in OPEN_PILOTS else None
     return {circuit: block.steady(circuit, lasting, idle) for circuit in block.circuits}
 
 
@@ -73,7 +60,7 @@ def counted(block: Block, judged: Mapping[Circuit, Judged]) -> Tally:
     job, lattices, internal = (
         block.job,
         block.job.lattices,
-        block.chunk.stratum.startswith("internal."),
+        block.chunk.stratum.side is Side.INTERNAL,
     )
     tally = Tally(tuple(_count(block, lattice, judged[lattice.circuit]) for lattice in lattices))
     tally.early = {
@@ -115,10 +102,10 @@ def counted(block: Block, judged: Mapping[Circuit, Judged]) -> Tally:
     return tally
 
 
-def external(block: Block, name: str) -> dict[Circuit, Judged]:
+def external(block: Block) -> dict[Circuit, Judged]:
     """What the elements of every circuit measure in an external event: the same sampled waveforms
     through each."""
-    event = next(item for item in block.study.external_events if item.name == name)
+    event = event_of(block.study, block.chunk.stratum)
     window, currents, before = primary.external_event(block, event)
     judged = {}
     for circuit in block.circuits:
@@ -147,7 +134,7 @@ def _count(
     given; `rows`: the samples that are looked at, all unless given."""
     event = block.pickups(lattice, judged).at(rows)
     (phase_a, earth_a), wanted = thresholds(lattice), len(lattice.delay_s)
-    if not block.chunk.stratum.startswith("internal."):
+    if block.chunk.stratum.side is not Side.INTERNAL:
         return count_operated(event, phase_a, earth_a, wanted, block.plants)
     weight = (
         2 * block.samples["internal_faults.position"][rows]

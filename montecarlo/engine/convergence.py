@@ -9,14 +9,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from montecarlo.engine.block import EARTH, Job
+from montecarlo.engine.block import Job
 from montecarlo.engine.rare import Final
-from montecarlo.estimates.assemble import Stratum, gather, weighted
+from montecarlo.estimates.assemble import Gathered, gather, weighted
 from montecarlo.estimates.choose import open_pilot, weights_of
 from montecarlo.estimates.rare import BATCH
 from montecarlo.estimates.tally import Tally
 from montecarlo.estimates.totals import Total
 from montecarlo.sampling.design import BLOCKS, Design
+from montecarlo.sampling.stratum import EARTH, Side, Stratum
 from montecarlo.study.description import Study
 
 __all__ = ["Point", "points", "shares_of"]
@@ -51,9 +52,9 @@ def shares_of(designs: Iterable[Design], rare_samples: int) -> tuple[float, ...]
 def points(
     study: Study,
     job: Job,
-    sums: Mapping[tuple[str, int], Tally],
-    strata: Mapping[str, Stratum],
-    final: Mapping[str, Final],
+    sums: Mapping[tuple[Stratum, int], Tally],
+    strata: Mapping[Stratum, Gathered],
+    final: Mapping[Stratum, Final],
 ) -> tuple[Point, ...]:
     """At each of the job's shares, then of the whole batch; sums by stratum and block of plants.
 
@@ -74,12 +75,12 @@ def points(
     return (*found, _point(study, 1.0, strata))
 
 
-def _point(study: Study, share: float, strata: Mapping[str, Stratum]) -> Point:
+def _point(study: Study, share: float, strata: Mapping[Stratum, Gathered]) -> Point:
     weight = weights_of(study)
     counted = [
         int(stratum.trials.sum())
         for name, stratum in strata.items()
-        if name != EARTH and not name.startswith("state.")
+        if name != EARTH and name.side is not Side.STATE
     ]
     rare = [
         stratum.weighted.sums.trials for stratum in strata.values() if stratum.weighted is not None
@@ -94,5 +95,5 @@ def _point(study: Study, share: float, strata: Mapping[str, Stratum]) -> Point:
     )
 
 
-def _of(strata: Mapping[str, Stratum], names: Sequence[str]) -> list[Stratum]:
+def _of(strata: Mapping[Stratum, Gathered], names: Sequence[Stratum]) -> list[Gathered]:
     return [strata[name] for name in names]

@@ -13,9 +13,10 @@ from typing import NamedTuple
 import numpy as np
 
 from montecarlo.engine.rare import Known
-from montecarlo.estimates.assemble import Stratum
+from montecarlo.estimates.assemble import Gathered
 from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.rare import BATCH, FEW, Seen, Why
+from montecarlo.sampling.stratum import Stratum
 from montecarlo.study.candidates import Setting
 from montecarlo.study.description import Study
 
@@ -38,8 +39,8 @@ class Plan(NamedTuple):
 
 
 def deciding(
-    study: Study, strata: Mapping[str, Stratum], settings: Sequence[Setting]
-) -> dict[str, frozenset[Setting]]:
+    study: Study, strata: Mapping[Stratum, Gathered], settings: Sequence[Setting]
+) -> dict[Stratum, frozenset[Setting]]:
     """By event with weighted samples, the candidates whose p_false it decides: a tenth or more of
     the sum of its upper limits."""
     weight = weights_of(study)
@@ -55,7 +56,7 @@ def deciding(
     }
 
 
-def plans(known: Known, foremost: Iterable[Setting], own: int) -> dict[str, Plan]:
+def plans(known: Known, foremost: Iterable[Setting], own: int) -> dict[Stratum, Plan]:
     """Of the events of which a fresh batch shall have more than its `own` number for one of the
     `foremost`, or would if the limit allowed as many as help."""
     found = {}
@@ -87,7 +88,7 @@ def _plan(setting: Setting, seen: Seen, own: int) -> Plan | None:
 
 
 def told(
-    found: Mapping[str, Plan], own: int, settings: Sequence[Setting], scenario: str
+    found: Mapping[Stratum, Plan], own: int, settings: Sequence[Setting], scenario: str
 ) -> list[str]:
     """What sizes were taken, and why; settings: candidates in the order of their numbers."""
     return [

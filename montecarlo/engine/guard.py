@@ -15,14 +15,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.engine import primary
-from montecarlo.engine.block import EARTH, OVERLOAD, Block
+from montecarlo.engine.block import Block
 from montecarlo.errors import RunStopped
 from montecarlo.estimates.conditional import winding_nodes
 from montecarlo.estimates.rare import Sums
 from montecarlo.estimates.tally import NO_CAUSES, Pickups, Tally
 from montecarlo.quantities import Array
+from montecarlo.sampling.stratum import EARTH, OVERLOAD, Side, Stratum
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.description import Study
+from montecarlo.study.strata import event_of
 
 __all__ = [
     "EFFECTS",
@@ -42,9 +44,9 @@ __all__ = [
 COUNTED, WEIGHTED = "counted", "weighted"  # what the samples are, or are for
 ENERGY, EFFECTS, ROWS = "energy", "effects", "drivers"
 COUNTED_AS = {
-    "internal": "missed in the upper limit of p, detected in the lower one, no part of p",
-    "external": "operated in the upper limit of p, silent in the lower one, no part of p",
-    "state": "no part of the share that operates",
+    Side.INTERNAL: "missed in the upper limit of p, detected in the lower one, no part of p",
+    Side.EXTERNAL: "operated in the upper limit of p, silent in the lower one, no part of p",
+    Side.STATE: "no part of the share that operates",
     ENERGY: "no part of means and quantiles",
     EFFECTS: "the mean of the others",
     ROWS: "neither missed nor tripped",
@@ -64,7 +66,7 @@ class Unresolved:
 
     of: str  # scenario, model or wider inputs; "": the study as stated
     round_: int  # 0: the study's own batch
-    stratum: str
+    stratum: Stratum
     samples: str
     drawn: int
     number: int
@@ -121,25 +123,19 @@ def causes(block: Block, lost: NDArray[np.bool_]) -> Array:
 def _finite(block: Block) -> NDArray[np.bool_]:
     """Whether all primary currents and circuit constants of each sample are finite numbers,
     (n,)."""
-    side, _, name = block.chunk.stratum.partition(".")
-    event = next(
-        (item for item in block.study.external_events if (side, item.name) == ("external", name)),
-        None,
-    )
+    stratum = block.chunk.stratum
     parts: list[NDArray[np.complex128] | Array] = [
         block.leg_ohm(circuit) for circuit in block.circuits
     ]
-    if event is not None:
-        _, waves, before = primary.external_event(block, event)
+    if stratum.side is Side.EXTERNAL:
+        _, waves, before = primary.external_event(block, event_of(block.study, stratum))
         parts += [waves.wave, before]
     else:
-        parts.append(
-            primary.overload(block) if block.chunk.stratum == OVERLOAD else block.load_primary
-        )
-        if block.chunk.stratum == EARTH:
+        parts.append(primary.overload(block) if stratum == OVERLOAD else block.load_primary)
+        if stratum == EARTH:
             parts.append(primary.earth_faults(block, winding_nodes(1)))
-        elif side == "internal":
-            parts.append(primary.phase_faults(block, name))
+        elif stratum.side is Side.INTERNAL:
+            parts.append(primary.phase_faults(block, stratum.kind))
     return np.asarray(
         np.all([np.isfinite(part).reshape(len(block), -1).all(axis=1) for part in parts], axis=0)
     )
@@ -149,7 +145,7 @@ def _finite(block: Block) -> NDArray[np.bool_]:
 
 
 def counted(
-    round_: int, stratum: str, tallies: Sequence[Tally], lattices: Sequence[Lattice]
+    round_: int, stratum: Stratum, tallies: Sequence[Tally], lattices: Sequence[Lattice]
 ) -> Unresolved:
     """Of a counted type, or of earth faults, from the tallies of its blocks of plants or of its
     chunks."""
@@ -165,13 +161,13 @@ def counted(
         int(lost.max()),
         int(not_finite),
         int(not_converged),
-        COUNTED_AS[stratum.partition(".")[0]],
+        COUNTED_AS[stratum.side],
         _worst(lost, lattices),
     )
 
 
 def weighted(
-    round_: int, stratum: str, sums: Sums, of_causes: Array, lattices: Sequence[Lattice]
+    round_: int, stratum: Stratum, sums: Sums, of_causes: Array, lattices: Sequence[Lattice]
 ) -> Unresolved:
     """Of the weighted samples of an external event."""
     ends = np.cumsum([math.prod(lattice.shape) for lattice in lattices])
@@ -197,7 +193,7 @@ def _worst(lost: Array, lattices: Sequence[Lattice]) -> str:
 
 def looked_at(
     study: Study,
-    stratum: str,
+    stratum: Stratum,
     samples: str,
     number: int,
     drawn: int,

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.engine import case, winding
-from montecarlo.engine.block import EARTH, Block, Job
+from montecarlo.engine.block import Block, Job
 from montecarlo.engine.space import concerns
 from montecarlo.estimates.tally import Pickups, Tally
 from montecarlo.quantities import Array
@@ -20,6 +20,9 @@ from montecarlo.relays.places import ENDS, GROUPS, PHASES, places_of
 from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.inputs import Input, list_inputs
+from montecarlo.sampling.stratum import EARTH, Side
+from montecarlo.study.axes import AXES as SETTING_AXES
+from montecarlo.study.axes import BIAS, CIRCUIT
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.description import Study
 
@@ -32,10 +35,8 @@ WHOSE = {"phase": "largest of the phase elements", "earth": "earth element"}
 
 SETTING = (
     "scheme",
-    "stabilising_resistance_ohm",
-    "slope1",
-    "slope2",
-    "slope_break_a",
+    *CIRCUIT,
+    *BIAS,
     "phase_burden_at_a",
     "earth_burden_at_a",
     "element",
@@ -130,12 +131,13 @@ def _numbers(block: Block) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
 
 
 def _head(block: Block, plant: NDArray[np.int64], event: NDArray[np.int64]) -> Rows:
-    side, _, kind = block.chunk.stratum.partition(".")
-    n = len(block)
+    stratum, n = block.chunk.stratum, len(block)
     return {
-        Column("side", "", "internal fault, external event or state", "key"): np.full(n, side),
+        Column("side", "", "internal fault, external event or state", "key"): np.full(
+            n, stratum.side.value
+        ),
         Column("type", "", "type of the fault, name of the event or state", "key"): np.full(
-            n, kind
+            n, stratum.kind
         ),
         Column("batch", "-", "1: the study's own batch", "key"): np.full(n, block.chunk.round_ + 1),
         Column(
@@ -151,8 +153,8 @@ def _head(block: Block, plant: NDArray[np.int64], event: NDArray[np.int64]) -> R
 
 def _draws(block: Block) -> Iterator[tuple[Column, NDArray[np.generic]]]:
     """What is drawn though no input states it."""
-    side = block.chunk.stratum.partition(".")[0]
-    if side == "state":
+    side = block.chunk.stratum.side
+    if side is Side.STATE:
         return
     yield (
         Column(
@@ -172,7 +174,7 @@ def _draws(block: Block) -> Iterator[tuple[Column, NDArray[np.generic]]]:
         ),
         1 + block.phase_number(),
     )
-    if side == "internal" and block.study.states.breaker_open_share > 0:
+    if side is Side.INTERNAL and block.study.states.breaker_open_share > 0:
         yield (
             Column(
                 "breaker_open",
@@ -248,7 +250,7 @@ def _measured(
             if (held := getattr(event, axis)) is not None:
                 for number, delay in enumerate(delays or (None,)):
                     yield _pickup(block, lattice, axis, delay), held[:, number]
-        if block.chunk.stratum.startswith("internal."):
+        if block.chunk.stratum.side is Side.INTERNAL:
             yield from _under_load(block, lattice)
 
 
@@ -316,13 +318,15 @@ def _setting(
     block: Block, lattice: Lattice, axis: Axis, delay_s: float | None, judges: str | None = None
 ) -> tuple[str | float | None, ...]:
     """In the order of `SETTING`; None where the scheme has no such thing, or for whatever delay."""
-    circuit, bias = lattice.circuit, lattice.bias
-    ohm = circuit.stabilising_resistance_ohm if block.scheme(circuit).stabilised else None
-    slopes = (None, None, None) if bias is None else (bias.slope1, bias.slope2, bias.slope_break_a)
+    circuit, scheme = lattice.circuit, block.scheme(lattice.circuit)
+    shared = {
+        each.key: lattice.shared[each.key] if each.in_scheme(scheme) else None
+        for each in SETTING_AXES
+        if each.key in lattice.shared
+    }
     return (
         circuit.scheme,
-        ohm,
-        *slopes,
+        *(shared[key] for key in (*CIRCUIT, *BIAS)),
         circuit.phase_pickup_a,
         circuit.earth_pickup_a,
         axis,

@@ -7,10 +7,10 @@ from dataclasses import replace
 import numpy as np
 
 from montecarlo.engine.batch import Batch, designs
-from montecarlo.engine.block import EARTH
 from montecarlo.engine.winding import STEADY_INTERVALS, TRANSIENT_INTERVALS, beyond_phasors
 from montecarlo.estimates.rare import Why
 from montecarlo.sampling.design import BLOCKS
+from montecarlo.sampling.stratum import EARTH
 from montecarlo.study.budget import too_few
 from montecarlo.study.description import Study
 

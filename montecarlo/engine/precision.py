@@ -8,13 +8,13 @@ from typing import Any
 
 import numpy as np
 
-from montecarlo.engine.block import EARTH
 from montecarlo.engine.winding import STEADY_INTERVALS
-from montecarlo.estimates.assemble import Stratum
+from montecarlo.estimates.assemble import Gathered
 from montecarlo.estimates.choose import Judgement, weights_of
 from montecarlo.estimates.planning import planned
 from montecarlo.estimates.rare import rare_estimate
 from montecarlo.estimates.totals import Total
+from montecarlo.sampling.stratum import EARTH, Stratum
 from montecarlo.study.budget import earth_fault_samples, weighted_samples
 from montecarlo.study.description import Precision, Study
 
@@ -52,7 +52,7 @@ def falls_short(found: Reached) -> bool:
     return any(not got <= asked for asked, got in found.values())
 
 
-def told(found: Reached, study: Study, strata: Mapping[str, Stratum]) -> str:
+def told(found: Reached, study: Study, strata: Mapping[Stratum, Gathered]) -> str:
     """What the fresh batch reached, in words."""
 
     def percent(share: float) -> str:
@@ -85,7 +85,7 @@ def told(found: Reached, study: Study, strata: Mapping[str, Stratum]) -> str:
 def sizes_for(
     study: Study,
     precision: Precision,
-    strata: Mapping[str, Stratum],
+    strata: Mapping[Stratum, Gathered],
     judgement: Judgement,
     candidate: int,
 ) -> dict[str, int]:
@@ -102,13 +102,13 @@ def sizes_for(
     cost = {"samples": 1.0, "earth_fault_samples": STEADY_INTERVALS + 1.0, "rare_samples": 1.0}
     wanted = dict(drawn)
 
-    def size_of(name: str) -> str:
+    def size_of(name: Stratum) -> str:
         if name == EARTH:
             return "earth_fault_samples"
         part = strata[name].weighted
         return "samples" if part is None or not part.used[candidate] else "rare_samples"
 
-    def plan(names: Sequence[str], weights: Sequence[float], target: float) -> None:
+    def plan(names: Sequence[Stratum], weights: Sequence[float], target: float) -> None:
         squares: dict[str, float] = {}
         for name, w in zip(names, weights, strict=True):
             half = w * _half(strata[name], candidate, drawn["rare_samples"])
@@ -137,7 +137,7 @@ def sizes_for(
     return {key: max(min(size, precision.most_samples), drawn[key]) for key, size in wanted.items()}
 
 
-def _half(stratum: Stratum, candidate: int, rare_samples: int) -> float:
+def _half(stratum: Gathered, candidate: int, rare_samples: int) -> float:
     """Half of a type's interval. Of weighted samples their own, at this number of them: limits that
     reach over those of the counts for want of hits do so no more when there are enough."""
     rare = stratum.weighted

@@ -21,7 +21,7 @@ from montecarlo.engine.case import external
 from montecarlo.engine.guard import causes, without_result
 from montecarlo.engine.keep import Rows, weighted_rows
 from montecarlo.engine.sample_files import SampleFiles, weighted_name
-from montecarlo.engine.space import PREFIX, Space, space_of
+from montecarlo.engine.space import Space, space_of
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.rare import BATCH, Seen, Sums, Symmetric, plain, spans, tilted
 from montecarlo.estimates.tally import Pickups
@@ -29,6 +29,7 @@ from montecarlo.quantities import Array
 from montecarlo.quantities.keepable import keepable
 from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.sampling.design import Chunk
+from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.sampling.streams import stream
 from montecarlo.study.budget import LEAST_WEIGHTED, weighted_samples
 from montecarlo.study.candidates import Lattice, Setting
@@ -42,7 +43,7 @@ COLUMNS = 4096  # settings summed at once, to bound the memory
 WHOLE = 1.0  # share of a batch
 
 Progress = Callable[[int, int, str], None]
-Densities = Mapping[str, Symmetric]  # by stratum
+Densities = Mapping[Stratum, Symmetric]
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,13 +52,13 @@ class Known:
     samples, and which candidates' p_false an event decides.
 
     A fresh batch that judged its own samples would keep those that happened to hit often enough,
-    and lose the others: measured, DEVELOPERS.md."""
+    and lose the others: measured, tests/MEASUREMENTS.md."""
 
     densities: Densities = field(default_factory=dict)
-    seen: Mapping[str, Mapping[Setting, Seen]] = field(default_factory=dict)  # by stratum
-    deciding: Mapping[str, frozenset[Setting]] = field(default_factory=dict)
+    seen: Mapping[Stratum, Mapping[Setting, Seen]] = field(default_factory=dict)
+    deciding: Mapping[Stratum, frozenset[Setting]] = field(default_factory=dict)
 
-    def of(self, name: str, settings: Sequence[Setting]) -> list[Seen | None]:
+    def of(self, name: Stratum, settings: Sequence[Setting]) -> list[Seen | None]:
         """Of each setting; None where nothing is known."""
         return [self.seen.get(name, {}).get(setting) for setting in settings]
 
@@ -79,7 +80,7 @@ class Draw:
 
     @property
     def space(self) -> Space:
-        return space_of(self.job.study, self.chunk.stratum.removeprefix(PREFIX))
+        return space_of(self.job.study, self.chunk.stratum)
 
     def u(self) -> Array:
         """(count, dims)"""
@@ -99,17 +100,17 @@ def final_samples(study: Study) -> int:
     return -(-weighted_samples(study) // BATCH) * BATCH
 
 
-def size_of(job: Job, name: str) -> int:
+def size_of(job: Job, name: Stratum) -> int:
     """Size of one event's final batch, by stratum."""
     return dict(job.weighted).get(name, final_samples(job.study))
 
 
 def find_densities(job: Job, workers: Workers, progress: Progress) -> Densities:
     """Of every external event, in stages: the nearer the settings, the more samples."""
-    names = [PREFIX + event.name for event in job.study.external_events]
-    found: dict[str, Symmetric] = {}
+    names = [Stratum.of(Side.EXTERNAL, event.name) for event in job.study.external_events]
+    found: dict[Stratum, Symmetric] = {}
     for name in names:
-        space = space_of(job.study, name.removeprefix(PREFIX))
+        space = space_of(job.study, name)
         found[name] = plain(space.dims, space.images)
     for stage, part in enumerate(STAGES):
         size = max(LEAST_WEIGHTED, round(part * final_samples(job.study)) // BATCH * BATCH)
@@ -166,7 +167,7 @@ def final_batch(
     workers: Workers,
     progress: Progress,
     files: SampleFiles | None = None,
-) -> dict[str, Final]:
+) -> dict[Stratum, Final]:
     """A fresh batch of fixed size of each event, by stratum. files: where its samples are kept, if
     at all."""
     draws = [
@@ -174,7 +175,7 @@ def final_batch(
         for name, density in densities.items()
         for draw in _draws(job, name, density, size_of(job, name), round_, "rare.final")
     ]
-    found: dict[str, Final] = {}
+    found: dict[Stratum, Final] = {}
     for done, (draw, (part, rows)) in enumerate(
         zip(draws, workers.mapped(_summed, draws), strict=True)
     ):
@@ -188,7 +189,9 @@ def final_batch(
     return found
 
 
-def _draws(job: Job, name: str, density: Symmetric, size: int, round_: int, key: str) -> list[Draw]:
+def _draws(
+    job: Job, name: Stratum, density: Symmetric, size: int, round_: int, key: str
+) -> list[Draw]:
     return [
         Draw(job, Chunk(name, round_, index, 0, 0), density, min(CHUNK, size - index * CHUNK), key)
         for index in range(-(-size // CHUNK))
@@ -200,7 +203,7 @@ def _draws(job: Job, name: str, density: Symmetric, size: int, round_: int, key:
 
 def _solved(block: Block) -> Iterator[tuple[Lattice, Pickups]]:
     """Critical pick-ups on every lattice."""
-    judged = external(block, block.chunk.stratum.removeprefix(PREFIX))
+    judged = external(block)
     for lattice in block.job.lattices:
         yield lattice, block.pickups(lattice, judged[lattice.circuit])
 

@@ -17,6 +17,7 @@ import numpy as np
 
 from montecarlo.engine.keep import SETTING, Column, Rows
 from montecarlo.errors import RunStopped, StudyError
+from montecarlo.sampling.stratum import Stratum
 
 __all__ = ["COLUMNS", "SampleFiles", "counted_name", "needs_pyarrow", "weighted_name"]
 
@@ -24,14 +25,14 @@ COLUMNS = "samples_columns.csv"
 ROW_GROUP = 16_384  # rows that are written at once
 
 
-def counted_name(stratum: str) -> str:
+def counted_name(stratum: Stratum) -> str:
     """The file of a stratum's samples, without its ending."""
     return f"samples_{stratum.replace('.', '_')}"
 
 
-def weighted_name(stratum: str) -> str:
+def weighted_name(stratum: Stratum) -> str:
     """That of an external event's weighted samples."""
-    return f"samples_weighted_{stratum.partition('.')[2]}"
+    return f"samples_weighted_{stratum.kind}"
 
 
 def needs_pyarrow() -> None:

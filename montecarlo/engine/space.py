@@ -26,16 +26,17 @@ from montecarlo.estimates.rare import Image
 from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import Input, list_inputs
 from montecarlo.sampling.points import Points
+from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.study.description import Study
+from montecarlo.study.strata import event_of
 
 TURN, HALF_WAVE = "fold.turn", "fold.half_wave"
 ANGLE, PHASE = "drawn.point_on_wave", "drawn.phase"
 REMANENCE = "remanence_percent"
-PREFIX = "external."
 UNUSED = {  # tables that nothing of a side reads
-    "internal": ("states.", "backup."),
-    "external": ("internal_faults.", "states.", "backup."),
-    "state": ("internal_faults.", "backup."),
+    Side.INTERNAL: ("states.", "backup."),
+    Side.EXTERNAL: ("internal_faults.", "states.", "backup."),
+    Side.STATE: ("internal_faults.", "backup."),
 }
 
 
@@ -73,30 +74,34 @@ class Space:
         return Image(source, sign)
 
 
-def space_of(study: Study, name: str) -> Space:
-    """Of the external event of this name."""
-    event = next(item for item in study.external_events if item.name == name)
-    used = inputs_of(study, PREFIX + name)
+def space_of(study: Study, stratum: Stratum) -> Space:
+    """Of an external event."""
+    used = inputs_of(study, stratum)
     widths = {item.key: item.columns for item in used} | dict.fromkeys((ANGLE, TURN, HALF_WAVE), 1)
     starts = np.cumsum([0, *widths.values()])
     return Space(
-        widths, dict(zip(widths, map(int, starts), strict=False)), int(starts[-1]), event.balanced
+        widths,
+        dict(zip(widths, map(int, starts), strict=False)),
+        int(starts[-1]),
+        event_of(study, stratum).balanced,
     )
 
 
-def inputs_of(study: Study, stratum: str) -> list[Input]:
+def inputs_of(study: Study, stratum: Stratum) -> list[Input]:
     """The uncertain inputs that have a part in a stratum, and those tied to others."""
     used = [item for item in list_inputs(study) if item.uncertain and concerns(item, stratum)]
     tied = {key for tie in study.ties for key in tie[:2]}
     return used + [item for item in list_inputs(study) if item.key in tied and item not in used]
 
 
-def concerns(item: Input, stratum: str) -> bool:
+def concerns(item: Input, stratum: Stratum) -> bool:
     """Whether an input has a part in what happens in a stratum."""
-    side, _, name = stratum.partition(".")
-    own = item.key.startswith(f"external_events.{name}.") if side == "external" else False
+    prefix = f"external_events.{stratum.kind}."
+    own = stratum.side is Side.EXTERNAL and item.key.startswith(prefix)
     other = item.key.startswith("external_events.") and not own
-    return not (other or item.key.startswith(UNUSED[side]) or item.key.endswith(".per_year"))
+    return not (
+        other or item.key.startswith(UNUSED[stratum.side]) or item.key.endswith(".per_year")
+    )
 
 
 @dataclass(frozen=True, eq=False)

@@ -16,9 +16,10 @@ from montecarlo.engine.block import Job
 from montecarlo.engine.guard import Unresolved, keep_to_limit, named, weighted
 from montecarlo.engine.rare import Densities, Progress, final_batch
 from montecarlo.engine.workers import Workers
-from montecarlo.estimates.assemble import Stratum
+from montecarlo.estimates.assemble import Gathered
 from montecarlo.estimates.rare import Sums
 from montecarlo.quantities import Array
+from montecarlo.sampling.stratum import Stratum
 from montecarlo.study.wider import with_wider_inputs
 
 __all__ = ["RARE", "WIDER", "decided_by_tails", "wider_sums"]
@@ -35,12 +36,12 @@ def decided_by_tails(sums: Sums) -> Array:
 
 def wider_sums(
     job: Job,
-    strata: Mapping[str, Stratum],
+    strata: Mapping[Stratum, Gathered],
     densities: Densities,
     round_: int,
     workers: Workers,
     progress: Progress,
-) -> tuple[dict[str, Sums], tuple[Unresolved, ...]]:
+) -> tuple[dict[Stratum, Sums], tuple[Unresolved, ...]]:
     """Sums of every candidate with wider inputs, of the events that have a rare one, on the random
     numbers of the batch; and those of them without a result."""
     concerned = {

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from montecarlo.engine import primary
 from montecarlo.engine.backup import critical_place
-from montecarlo.engine.block import EARTH, Block, thresholds
+from montecarlo.engine.block import Block, thresholds
 from montecarlo.engine.guard import causes
 from montecarlo.estimates.caught import missed_shares, sum_caught
 from montecarlo.estimates.choose import centres
@@ -36,7 +36,6 @@ from montecarlo.study.circuits import Circuit, leg_ohm, measurement, scheme_of
 from montecarlo.study.description import Study
 
 __all__ = [
-    "EARTH",
     "STEADY_INTERVALS",
     "Along",
     "beyond_phasors",
@@ -48,7 +47,7 @@ __all__ = [
 
 STEADY_INTERVALS = 15  # of the winding, phasor solution
 TRANSIENT_INTERVALS = 15  # of the winding, transient solution
-PER_CYCLE = 36  # its steps: p_missed within 0.2 % (DEVELOPERS, Steps)
+PER_CYCLE = 36  # its steps: p_missed within 0.2 % (tests/MEASUREMENTS)
 POSITION = "internal_faults.position"
 DECIDES_MOST = "internal_faults.earth_fault_resistance_ohm"
 SETTLED_SHARE = 1e-3  # a cycle's change of the RMS that ends a transient pass

@@ -19,6 +19,7 @@ from montecarlo.estimates.totals import Total, mover, plant_correlation
 from montecarlo.estimates.weighted import Weighted
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS
+from montecarlo.sampling.stratum import Stratum
 
 LEVEL = 0.95  # of every two-sided interval
 PIECE = 1 << 22  # critical positions that are sorted at a time
@@ -28,10 +29,10 @@ Kept = tuple[tuple[Places, ...], ...]  # by lattice, then by block of plants
 
 
 @dataclass(frozen=True, eq=False)
-class Stratum:
+class Gathered:
     """Everything counted of one fault type, event or state. M plants, C candidates."""
 
-    name: str
+    name: Stratum
     total: Array  # (C, M) Σ y
     trials: Array  # (M,)
     unresolved: Array  # (C, M)
@@ -107,7 +108,7 @@ def by_block(values: Array) -> Array:
     return np.asarray(values.reshape(*values.shape[:-1], BLOCKS, -1).sum(axis=-1))
 
 
-def gather(name: str, blocks: Sequence[Tally]) -> Stratum:
+def gather(name: Stratum, blocks: Sequence[Tally]) -> Gathered:
     """One stratum from the tallies of its blocks of plants, in the order of the blocks."""
     lattices = range(len(blocks[0].lattices))
 
@@ -126,7 +127,7 @@ def gather(name: str, blocks: Sequence[Tally]) -> Stratum:
         return tuple(tuple(_present(part(block.lattices[k])) for block in blocks) for k in lattices)
 
     first = blocks[0].lattices[0]
-    return Stratum(
+    return Gathered(
         name,
         rows(lambda t: t.total),
         np.concatenate([block.lattices[0].trials for block in blocks]),
@@ -147,7 +148,7 @@ def _present(array: Present | None) -> Present:
 
 
 def weighted(
-    strata: Sequence[Stratum], weights: Sequence[float], level: float = LEVEL, side: Side = "both"
+    strata: Sequence[Gathered], weights: Sequence[float], level: float = LEVEL, side: Side = "both"
 ) -> Total:
     """Σ weight·p over types with limits, (C,); types share their plants, which correlates their
     errors: as the means of the plants are correlated, and with a conditional type as those of the
@@ -173,7 +174,7 @@ def weighted(
     return mover(np.asarray(weights), p, low, high, correlation * both)
 
 
-def plant_means(strata: Sequence[Stratum], weights: Array) -> tuple[Array, Array]:
+def plant_means(strata: Sequence[Gathered], weights: Array) -> tuple[Array, Array]:
     """Each plant's weighted total and its sampling noise, (C, M); weights (types,) or (types,
     M)."""
     w = np.broadcast_to(
@@ -184,12 +185,14 @@ def plant_means(strata: Sequence[Stratum], weights: Array) -> tuple[Array, Array
     return np.asarray(means), np.asarray(noise)
 
 
-def over_plants(strata: Sequence[Stratum], weights: Array, limit: Array | float = np.inf) -> Spread:
+def over_plants(
+    strata: Sequence[Gathered], weights: Array, limit: Array | float = np.inf
+) -> Spread:
     """Spread over plants of the weighted total, (C,)."""
     return plant_spread(*plant_means(strata, weights), limit)
 
 
-def line_end_total(strata: Sequence[Stratum], weights: Sequence[float]) -> Array:
+def line_end_total(strata: Sequence[Gathered], weights: Sequence[float]) -> Array:
     """Σ weight·p under the line-end-weighted position law, (C,); NaN where a type has no such
     law."""
     out = np.zeros(len(strata[0].total))
@@ -219,7 +222,7 @@ class Coverage:
     p95: Array
 
 
-def coverage(stratum: Stratum) -> Coverage:
+def coverage(stratum: Gathered) -> Coverage:
     """1 - x* over the sampled faults, exact; a quantile between two of them is linear (type 7 of
     Hyndman and Fan, The American Statistician 50, 1996), so that covered and missed part add up to
     1."""
@@ -234,7 +237,7 @@ def coverage(stratum: Stratum) -> Coverage:
     return Coverage(*(1 - np.concatenate(found, axis=1).astype(float)))
 
 
-def detection_curve(stratum: Stratum, places: Array) -> Estimate:
+def detection_curve(stratum: Gathered, places: Array) -> Estimate:
     """P(x* < x), that an earth fault at x is detected, at each of the places (points,):
     (candidates, points) with limits over blocks of plants."""
     hits = np.concatenate(
@@ -245,7 +248,7 @@ def detection_curve(stratum: Stratum, places: Array) -> Estimate:
     return Estimate(hits.sum(axis=-1) / np.maximum(trials.sum(axis=-1), 1), limits.low, limits.high)
 
 
-def _pieces(stratum: Stratum) -> Iterator[list[Places]]:
+def _pieces(stratum: Gathered) -> Iterator[list[Places]]:
     """x* of some candidates, all candidates in their order: a list over blocks of (resolved, some).
     At most `PIECE` numbers at a time, or those of one pair of settings."""
     for phase, earth in zip(_present(stratum.phase_x), _present(stratum.earth_x), strict=True):

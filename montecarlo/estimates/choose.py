@@ -9,31 +9,19 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from montecarlo.estimates.assemble import Stratum, weighted
+from montecarlo.estimates.assemble import Gathered, weighted
 from montecarlo.estimates.totals import Total
 from montecarlo.quantities import Array
-from montecarlo.relays.places import PLACES
 from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.sampling.inputs import list_inputs
+from montecarlo.sampling.stratum import LOAD, OVERLOAD, Side, Stratum
 from montecarlo.study.budget import limit_of_p_false
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import Circuit, leg_ohm, scheme_of
 from montecarlo.study.description import Study
+from montecarlo.study.strata import OPEN_PILOT, OPEN_PILOTS, internal_shares, open_pilots
 
 Flags = NDArray[np.bool_]
-OPEN_PILOTS = tuple(
-    f"state.open_pilot_{place.replace('.', '_')}" for place in PLACES
-)  # one a CT place
-OPEN_PILOT = "state.open_pilot"  # whichever core of the candidate's own scheme
-
-
-def open_pilots(study: Study) -> tuple[str, ...]:
-    """The states with one core open, of the CTs that the study's schemes use; none unless it gives
-    their frequency."""
-    if study.states.open_pilot_per_year is None:
-        return ()
-    used = {place for kind in study.scheme.kinds for place in scheme_of(study, kind).places}
-    return tuple(name for place, name in enumerate(OPEN_PILOTS) if place in used)
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,15 +29,14 @@ class Weights:
     """What each type counts for: shares of the reachable internal faults, yearly rates of external
     events."""
 
-    internal: tuple[str, ...]
+    internal: tuple[Stratum, ...]
     shares: tuple[float, ...]  # sum to 1 over `internal`
     reachable: float  # share of internal faults that the scheme can reach
     unreachable: float
     internal_per_year: float
-    external: tuple[str, ...]
+    external: tuple[Stratum, ...]
     rates: tuple[float, ...]  # events a year
-    # the input that each rate is, and which part of it
-    rate_keys: tuple[tuple[str, float], ...]
+    rate_keys: tuple[str, ...]  # the input that each rate is
 
     @property
     def events_per_year(self) -> float:
@@ -64,29 +51,27 @@ class Weights:
 def weights_of(study: Study) -> Weights:
     """Fixed weights are assumptions of the study; a rate given as a distribution enters by its
     mean."""
-    shares = {
-        name: share
-        for name, share in study.internal_faults.shares.model_dump().items()
-        if share > 0 and name != "inter_turn"
-    }
+    shares = internal_shares(study)
     reachable = sum(shares.values())
     events = [
-        (f"external.{event.name}", event.per_year, f"external_events.{event.name}.per_year", 1.0)
+        (
+            Stratum.of(Side.EXTERNAL, event.name),
+            event.per_year,
+            f"external_events.{event.name}.per_year",
+        )
         for event in study.external_events
     ]
     if study.states.open_pilot_counts and study.states.open_pilot_per_year is not None:
-        events.append(
-            (OPEN_PILOT, study.states.open_pilot_per_year, "states.open_pilot_per_year", 1.0)
-        )
+        events.append((OPEN_PILOT, study.states.open_pilot_per_year, "states.open_pilot_per_year"))
     return Weights(
-        tuple(f"internal.{name}" for name in shares),
+        tuple(shares),
         tuple(share / reachable for share in shares.values()),
         reachable,
         study.internal_faults.shares.inter_turn,
         study.internal_faults.per_year.mean(),
-        tuple(name for name, _, _, _ in events),
-        tuple(part * rate.mean() for _, rate, _, part in events),
-        tuple((key, part) for _, _, key, part in events),
+        tuple(name for name, _, _ in events),
+        tuple(rate.mean() for _, rate, _ in events),
+        tuple(key for _, _, key in events),
     )
 
 
@@ -107,7 +92,7 @@ class Judgement:
     limit_used: Array  # bound over limit, the most of any; above 1: not allowed
     cost: Total | None = None  # a year, where the policy weighs costs
     # Bound of every kind of event; {} without such a limit
-    each: Mapping[str, Array] = field(default_factory=dict)
+    each: Mapping[Stratum, Array] = field(default_factory=dict)
 
     @property
     def aim(self) -> Array:
@@ -134,23 +119,22 @@ class Judgement:
         )
 
 
-def judge(study: Study, lattices: Sequence[Lattice], strata: dict[str, Stratum]) -> Judgement:
+def judge(
+    study: Study, lattices: Sequence[Lattice], strata: Mapping[Stratum, Gathered]
+) -> Judgement:
     """p_missed, p_false and what the policy says of them, for every candidate of a batch."""
     weight, policy = weights_of(study), study.policy
     internal = [strata[name] for name in weight.internal]
     external = [strata[name] for name in weight.external]
     false = weighted(external, weight.event_shares)
     bound = weighted(external, weight.event_shares, policy.level, "high").high
-    on_load = [_share(strata[name]) for name in ("state.load", "state.overload") if name in strata]
+    on_load = [_share(strata[name]) for name in (LOAD, OVERLOAD) if name in strata]
     load_share = np.max(on_load, axis=0)
     knee = meet_knee_rule(study, lattices)
     each = (
         {}
         if policy.p_false_max_each is None
-        else {
-            stratum.name.partition(".")[2]: stratum.estimate(policy.level, "high").high
-            for stratum in external
-        }
+        else {stratum.name: stratum.estimate(policy.level, "high").high for stratum in external}
     )
     used = limits_used(study, bound, each)
     return Judgement(
@@ -175,7 +159,7 @@ def judge(study: Study, lattices: Sequence[Lattice], strata: dict[str, Stratum])
     )
 
 
-def limits_used(study: Study, bound: Array, each: Mapping[str, Array]) -> Array:
+def limits_used(study: Study, bound: Array, each: Mapping[Stratum, Array]) -> Array:
     """What bounds of p_false (C,), of all events and of each kind, take of the policy's limits: the
     most of any."""
     used = bound / limit_of_p_false(study)
@@ -207,7 +191,7 @@ def with_one_from(judged: Judgement, at: int, other: Judgement, there: int) -> J
     )
 
 
-def cost_weights(study: Study) -> dict[str, float]:
+def cost_weights(study: Study) -> dict[Stratum, float]:
     """What p = 1 of each type would cost a year, by type; {} unless the policy weighs costs."""
     cost, weight = study.policy.least_annual_cost, weights_of(study)
     if cost is None:
@@ -221,14 +205,14 @@ def cost_weights(study: Study) -> dict[str, float]:
     }
 
 
-def annual_cost(study: Study, strata: Mapping[str, Stratum]) -> Total | None:
+def annual_cost(study: Study, strata: Mapping[Stratum, Gathered]) -> Total | None:
     """Expected cost a year of missed faults and false trips with limits (MOVER), (C,); None without
     such a policy."""
     weights = cost_weights(study)
     return weighted([strata[name] for name in weights], [*weights.values()]) if weights else None
 
 
-def _share(stratum: Stratum) -> Array:
+def _share(stratum: Gathered) -> Array:
     """Share of a state's resolved samples in which each candidate operates, (C,); NaN where none
     is, so that nobody takes it for quiet."""
     resolved = (stratum.trials - stratum.unresolved).sum(axis=1)
@@ -243,8 +227,8 @@ def _share(stratum: Stratum) -> Array:
 
 
 def open_pilot(
-    study: Study, lattices: Sequence[Lattice], strata: Mapping[str, Stratum]
-) -> dict[str, Stratum]:
+    study: Study, lattices: Sequence[Lattice], strata: Mapping[Stratum, Gathered]
+) -> dict[Stratum, Gathered]:
     """One pilot core open, each of a candidate's own scheme as likely as the others: the mean of
     their strata, so that a scheme's figure does not depend on those it is compared with. Empty
     where no frequency is given."""
@@ -266,7 +250,7 @@ def open_pilot(
         for part in ("total", "unresolved")
     )
     return {
-        OPEN_PILOT: Stratum(
+        OPEN_PILOT: Gathered(
             OPEN_PILOT, total, strata[names[0]].trials, unresolved, None, None, None, None
         )
     }

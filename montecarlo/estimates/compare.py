@@ -8,15 +8,16 @@ from typing import NamedTuple
 
 import numpy as np
 
-from montecarlo.estimates.assemble import LEVEL, Stratum
+from montecarlo.estimates.assemble import LEVEL, Gathered
 from montecarlo.estimates.choose import cost_weights, weights_of
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.estimates.paired import Half, paired
+from montecarlo.sampling.stratum import Stratum
 from montecarlo.study.candidates import Setting
 from montecarlo.study.description import Study
 from montecarlo.study.scenarios import CHANGEABLE
 
-__all__ = ["NO_DIFFERENCE", "Side", "differences", "differences_of", "distinguishable", "level_of"]
+__all__ = ["NO_DIFFERENCE", "Side", "differences", "differences_of", "level_of"]
 
 DECIDING = (
     *CHANGEABLE,
@@ -32,12 +33,12 @@ class Side(NamedTuple):
     where it is compared with one of another run."""
 
     study: Study
-    strata: Mapping[str, Stratum]
+    strata: Mapping[Stratum, Gathered]
     candidate: int
     setting: Setting | None = None
 
 
-Weighing = Sequence[tuple[str, float]]  # types with what each counts for
+Weighing = Sequence[tuple[Stratum, float]]  # types with what each counts for
 
 
 def level_of(pairs: int) -> float:
@@ -48,7 +49,7 @@ def level_of(pairs: int) -> float:
 
 
 def differences(
-    study: Study, strata: Mapping[str, Stratum], one: int, other: int, level: float = LEVEL
+    study: Study, strata: Mapping[Stratum, Gathered], one: int, other: int, level: float = LEVEL
 ) -> dict[str, Estimate]:
     """Candidate `one` minus candidate `other` of a batch, by quantity (`differences_of`)."""
     return differences_of(Side(study, strata, one), Side(study, strata, other), level)
@@ -116,7 +117,7 @@ def _difference(
     )
 
 
-def _from_weighted(side: Side, weights: Weighing, level: float) -> dict[str, Estimate]:
+def _from_weighted(side: Side, weights: Weighing, level: float) -> dict[Stratum, Estimate]:
     """Weighted p with limits of the types whose p comes from weighted samples."""
     found = {}
     for name, weight in weights:
@@ -128,7 +129,7 @@ def _from_weighted(side: Side, weights: Weighing, level: float) -> dict[str, Est
     return found
 
 
-def _independent(one: Mapping[str, Estimate], other: Mapping[str, Estimate]) -> Estimate:
+def _independent(one: Mapping[Stratum, Estimate], other: Mapping[Stratum, Estimate]) -> Estimate:
     """Sum of the types that both sides have, one minus other, by the square roots of squared
     distances to limits."""
     both = [(one[name], other[name]) for name in one if name in other]
@@ -138,7 +139,7 @@ def _independent(one: Mapping[str, Estimate], other: Mapping[str, Estimate]) -> 
     return Estimate(gap, gap - np.sqrt(low), gap + np.sqrt(high))
 
 
-def _left(side: Side, weights: Weighing, parts: Sequence[Mapping[str, Estimate]]) -> Half:
+def _left(side: Side, weights: Weighing, parts: Sequence[Mapping[Stratum, Estimate]]) -> Half:
     """The types of a side that weighted samples do not settle on both sides."""
     left = [
         (side.strata[name], weight)
@@ -146,8 +147,3 @@ def _left(side: Side, weights: Weighing, parts: Sequence[Mapping[str, Estimate]]
         if not all(name in part for part in parts)
     ]
     return Half([stratum for stratum, _ in left], [weight for _, weight in left], side.candidate)
-
-
-def distinguishable(gap: Estimate) -> bool:
-    """Whether 0 lies outside the interval of a difference; no result tells nothing apart."""
-    return bool(gap.low > 0 or gap.high < 0)

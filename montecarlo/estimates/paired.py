@@ -20,7 +20,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from montecarlo.estimates.assemble import LEVEL, Stratum
+from montecarlo.estimates.assemble import LEVEL, Gathered
 from montecarlo.estimates.intervals import Estimate, clopper_pearson, clustered_size, tail_of
 from montecarlo.estimates.totals import combined, plant_correlation
 from montecarlo.quantities import Array
@@ -37,7 +37,7 @@ SIGNS = np.array([1.0, -1.0])
 class Half(NamedTuple):
     """One side of a paired difference: types, what each counts for, the candidate's place."""
 
-    strata: Sequence[Stratum]
+    strata: Sequence[Gathered]
     weights: Sequence[float]
     candidate: int
 

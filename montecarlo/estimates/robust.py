@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from montecarlo.estimates.choose import Judgement
 from montecarlo.estimates.totals import Total
 from montecarlo.quantities import Array
+from montecarlo.sampling.stratum import Stratum
 
 __all__ = ["worst_of", "worst_places"]
 
@@ -52,7 +53,7 @@ def worst_of(judged: Sequence[Judgement]) -> Judgement:
     )
 
 
-def _largest_of_each(judged: Sequence[Judgement]) -> dict[str, Array]:
+def _largest_of_each(judged: Sequence[Judgement]) -> dict[Stratum, Array]:
     """The largest bound of each kind of event, of the scenarios that have it."""
     kinds = dict.fromkeys(kind for each in judged for kind in each.each)
     return {

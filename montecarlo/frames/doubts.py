@@ -74,7 +74,7 @@ def event_doubts(study: Study, batch: Batch, at: int) -> Iterator[EventDoubt]:
     p, low, high = (
         np.array([[getattr(each, part)[at]] for each in found]) for part in ("p", "low", "high")
     )
-    names = [name.partition(".")[2] for name in weight.external]
+    names = [name.kind for name in weight.external]
     for k, name in enumerate(names):
         if p[k, 0] > OFTEN:
             yield EventDoubt(

@@ -11,10 +11,12 @@ import numpy as np
 from montecarlo.engine.batch import Batch
 from montecarlo.engine.rare import curves
 from montecarlo.engine.tails import decided_by_tails
-from montecarlo.estimates.assemble import Stratum
+from montecarlo.estimates.assemble import Gathered
 from montecarlo.estimates.intervals import with_unresolved
 from montecarlo.estimates.rare import Diagnostics, Why, diagnose, rare_estimate
 from montecarlo.estimates.weighted import Source
+from montecarlo.sampling.stratum import Stratum
+from montecarlo.study.axes import KEYS, PICKUPS
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -22,14 +24,14 @@ if TYPE_CHECKING:
 __all__ = ["exceedance_rows", "origin", "weighted_rows"]
 
 
-def origin(strata: Sequence[Stratum], candidates: int) -> list[str]:
+def origin(strata: Sequence[Gathered], candidates: int) -> list[str]:
     """How p of each candidate over these types was estimated, (C,): "both" where some type's is so,
     since its limits are then of two kinds."""
     sources = [_sources(stratum, candidates) for stratum in strata]
     return [_joined(set(of_types)) for of_types in zip(*sources, strict=True)]
 
 
-def _sources(stratum: Stratum, candidates: int) -> Sequence[Source]:
+def _sources(stratum: Gathered, candidates: int) -> Sequence[Source]:
     """The same of one type."""
     if stratum.weighted is not None:
         return stratum.weighted.source
@@ -59,7 +61,7 @@ def weighted_rows(batch: Batch, numbers: Sequence[int], batch_number: int) -> pd
             pd.DataFrame(
                 {
                     "candidate": numbers,
-                    "event": name.partition(".")[2],
+                    "event": name.kind,
                     "samples": stratum.weighted.sums.trials,
                     "p_weighted": own.p,
                     "p_weighted_low": own.low,
@@ -80,7 +82,7 @@ def weighted_rows(batch: Batch, numbers: Sequence[int], batch_number: int) -> pd
     return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()
 
 
-def _wider_columns(batch: Batch, name: str) -> dict[str, Any]:
+def _wider_columns(batch: Batch, name: Stratum) -> dict[str, Any]:
     """p with wider inputs of an event's candidates whose own p is decided by tails; empty for the
     others."""
     weighted, wider = batch.strata[name].weighted, batch.wider.get(name)
@@ -107,17 +109,17 @@ def exceedance_rows(batch: Batch) -> pd.DataFrame:
 
     rows: list[dict[str, Any]] = []
     for curve in curves(batch.lattices):
-        circuit, bias = curve.lattice.circuit, curve.lattice.bias
+        values = {**curve.lattice.shared, "delay_s": curve.delay_s}
         rows += [
             {
-                "scheme": circuit.scheme,
+                "scheme": curve.lattice.scheme,
                 "element": curve.axis,
                 "pickup_a": pickup,
-                "stabilising_resistance_ohm": circuit.stabilising_resistance_ohm,
-                "delay_s": curve.delay_s,
-                "slope1": bias.slope1 if bias else np.nan,
-                "slope2": bias.slope2 if bias else np.nan,
-                "slope_break_a": bias.slope_break_a if bias else np.nan,
+                **{
+                    key: np.nan if values[key] is None else values[key]
+                    for key in KEYS
+                    if key not in PICKUPS
+                },
             }
             for pickup in curve.grid
         ]
@@ -125,7 +127,7 @@ def exceedance_rows(batch: Batch) -> pd.DataFrame:
     for name, sums in batch.exceedance.items():
         estimate, found = rare_estimate(sums), diagnose(sums)
         frame = pd.DataFrame(rows)
-        frame.insert(0, "event", name.partition(".")[2])
+        frame.insert(0, "event", name.kind)
         frames.append(
             frame.assign(p=estimate.p, p_low=estimate.low, p_high=estimate.high, note=_notes(found))
         )

@@ -13,22 +13,23 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from montecarlo.engine.batch import Batch, Progress, designs
-from montecarlo.engine.block import EARTH
 from montecarlo.engine.guard import Unresolved, named, told
 from montecarlo.engine.run import Outcome, run
 from montecarlo.engine.workers import Workers
 from montecarlo.errors import StudyError
+from montecarlo.estimates.refusals import Refusal, stated_refusals
 from montecarlo.frames import choosing
 from montecarlo.frames.closest import closest_rows
 from montecarlo.frames.doubts import Doubt, as_data, doubts_of
 from montecarlo.frames.machine import processor, version_of
 from montecarlo.frames.rare import exceedance_rows, weighted_rows
-from montecarlo.frames.remanence import compare_models
+from montecarlo.frames.remanence import Run, compare_models
 from montecarlo.frames.robustness import scenario_choices
 from montecarlo.frames.rows import Numbers, candidate_rows, coverage_rows, type_rows
 from montecarlo.frames.unresolved import unresolved_frame, unresolved_numbers, unresolved_of
 from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import list_inputs
+from montecarlo.sampling.stratum import EARTH
 from montecarlo.sampling.transform import all_plants
 from montecarlo.study.candidates import Setting
 from montecarlo.study.description import Study
@@ -51,7 +52,7 @@ LAST_COLUMNS = (
     "limit_used",
     "present",
     "open_pilot_operates_share",
-    "note",
+    "refusals",
 )
 
 
@@ -144,9 +145,15 @@ class Result:
         rows["present"] = [
             setting == self.outcome.present for setting in self.outcome.first.settings
         ]
-        rows["note"] = [choosing.note(self.study, row) for row in rows.to_dict("records")]
+        rows["refusals"] = [self._refusals(setting) for setting in self.outcome.first.settings]
         columns = [*(c for c in rows.columns if c not in LAST_COLUMNS), *LAST_COLUMNS]
         return pd.DataFrame(rows[columns])
+
+    def _refusals(self, setting: Setting) -> tuple[Refusal, ...]:
+        """Why a candidate may not be chosen, by the batch that its figures are of."""
+        batch = self.outcome.batch_of(setting)
+        at = batch.settings.index(setting)
+        return stated_refusals(self.study, batch.judgement, batch.verdict, at)
 
     @cached_property
     def by_type(self) -> pd.DataFrame:
@@ -202,10 +209,16 @@ class Result:
         columns = ["side", "type", "samples", "p_operates", "p_operates_low", "p_operates_high"]
         rows = []
         for name, stratum in self.outcome.first.backup.items():
-            side, _, kind = name.partition(".")
             found = stratum.estimate()
             rows.append(
-                (side, kind, int(stratum.trials.sum()), found.p[0], found.low[0], found.high[0])
+                (
+                    name.side.value,
+                    name.kind,
+                    int(stratum.trials.sum()),
+                    found.p[0],
+                    found.low[0],
+                    found.high[0],
+                )
             )
         return pd.DataFrame(rows, columns=columns)
 
@@ -251,7 +264,11 @@ class Result:
     def closest(self) -> pd.DataFrame:
         """Where nothing can be chosen: the candidate of each scheme that comes closest to the
         policy's limits."""
-        return closest_rows(self)
+        best = self.outcome.best
+        without = [scheme for scheme in self.study.scheme.kinds if best.get(scheme) is None]
+        if self.chosen is not None and not best:
+            without = []
+        return closest_rows(self.study, self.candidates, without)
 
     @cached_property
     def doubts(self) -> tuple[Doubt, ...]:
@@ -304,7 +321,14 @@ class Result:
     def remanence_models(self) -> pd.DataFrame | None:
         """What each remanence model chooses, and what that is in the other; None unless the study
         asks for both."""
-        return None if self.other is None else compare_models(self, self.other)
+        if self.other is None:
+            return None
+        return compare_models(
+            [
+                Run(one.study.ct.remanence_model, one.candidates, one.chosen)
+                for one in (self, self.other)
+            ]
+        )
 
     @cached_property
     def plants(self) -> dict[str, Array]:

@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.engine.batch import Batch, designs
-from montecarlo.engine.block import EARTH
 from montecarlo.estimates.assemble import (
     coverage,
     detection_curve,
@@ -26,7 +25,9 @@ from montecarlo.frames import choosing
 from montecarlo.frames.rare import origin
 from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import list_inputs
+from montecarlo.sampling.stratum import EARTH, Side, Stratum
 from montecarlo.sampling.transform import all_plants
+from montecarlo.study.axes import AXES
 from montecarlo.study.candidates import Setting
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
@@ -34,19 +35,10 @@ from montecarlo.study.description import Study
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["SETTINGS", "Numbers", "candidate_rows", "coverage_rows", "setting_columns", "type_rows"]
+__all__ = ["Numbers", "candidate_rows", "coverage_rows", "setting_columns", "type_rows"]
 
 Numbers = NDArray[np.int64]
 PLACES = np.arange(41) / 40  # of the winding, for coverage
-SETTINGS = (
-    "phase_pickup_a",
-    "earth_pickup_a",
-    "stabilising_resistance_ohm",
-    "delay_s",
-    "slope1",
-    "slope2",
-    "slope_break_a",
-)
 
 
 def candidate_rows(study: Study, batch: Batch) -> pd.DataFrame:
@@ -119,7 +111,7 @@ def _of_each_kind(judgement: Judgement) -> dict[str, Any]:
     judges; {} without it."""
     if not judgement.each:
         return {}
-    kinds, bounds = [*judgement.each], np.stack([*judgement.each.values()])
+    kinds, bounds = [name.kind for name in judgement.each], np.stack([*judgement.each.values()])
     return {
         "p_false_each_bound": bounds.max(axis=0),
         "worst_event": [kinds[at] for at in bounds.argmax(axis=0)],
@@ -128,19 +120,14 @@ def _of_each_kind(judgement: Judgement) -> dict[str, Any]:
 
 def setting_columns(study: Study, settings: Sequence[Setting]) -> dict[str, list[float]]:
     """Every setting of each candidate; NaN for what its scheme does not have."""
-    stabilised = {
-        kind: scheme_of(study, kind).stabilised for kind in {setting.scheme for setting in settings}
-    }
-    columns = {
-        name: [
-            np.nan if (value := getattr(setting, name)) is None else value for setting in settings
-        ]
-        for name in SETTINGS
-    }
-    columns["stabilising_resistance_ohm"] = [
-        setting.stabilising_resistance_ohm if stabilised[setting.scheme] else np.nan
-        for setting in settings
-    ]
+    schemes = {kind: scheme_of(study, kind) for kind in {setting.scheme for setting in settings}}
+    columns: dict[str, list[float]] = {}
+    for axis in AXES:
+        values = (
+            getattr(setting, axis.key) if axis.in_scheme(schemes[setting.scheme]) else None
+            for setting in settings
+        )
+        columns[axis.key] = [np.nan if value is None else value for value in values]
     return columns
 
 
@@ -174,7 +161,7 @@ def _false_over_plants(study: Study, batch: Batch, weight: Weights) -> tuple[Arr
         design=designs(study)[0],
         round_=batch.round_,
     )
-    rates = np.stack([part * plants[key] for key, part in weight.rate_keys])
+    rates = np.stack([plants[key] for key in weight.rate_keys])
     shares = rates / np.maximum(rates.sum(axis=0), 1e-300)
     spread = over_plants(external, shares, study.policy.p_false_max or np.inf)
     if study.policy.least_annual_cost is not None:
@@ -194,33 +181,25 @@ def type_rows(study: Study, batch: Batch, numbers: Numbers, batch_number: int) -
     import pandas as pd
 
     weight = weights_of(study)
-    sides = [
-        *(
-            ("internal", name, share)
-            for name, share in zip(weight.internal, weight.shares, strict=True)
-        ),
-        *(
-            ("external", name, rate)
-            for name, rate in zip(weight.external, weight.rates, strict=True)
-        ),
-        *(
-            ("state", name, np.nan)
-            for name in batch.strata
-            if name.startswith("state.") and name not in weight.external
-        ),
-    ]
-    frames, found = [], {name: batch.strata[name].estimate() for _, name, _ in sides}
+    values = dict(zip(weight.internal, weight.shares, strict=True))
+    values |= zip(weight.external, weight.rates, strict=True)
+    values |= {
+        name: np.nan
+        for name in batch.strata
+        if name.side is Side.STATE and name not in weight.external
+    }
+    frames, found = [], {name: batch.strata[name].estimate() for name in values}
     shares = _shares_of_total(found, weight.internal, weight.shares) | _shares_of_total(
         found, weight.external, weight.event_shares
     )
     none = Estimate(*(np.full(len(numbers), np.nan),) * 3)
-    for side, name, value in sides:
+    for name, value in values.items():
         stratum, estimate, share = batch.strata[name], found[name], shares.get(name, none)
         frame = pd.DataFrame(
             {
                 "candidate": numbers,
-                "side": side,
-                "type": name.partition(".")[2],
+                "side": (Side.EXTERNAL if name in weight.external else name.side).value,
+                "type": name.kind,
                 "weight": value,
                 "samples": int(stratum.trials.sum()),
                 "unresolved": stratum.unresolved.sum(axis=1).astype(int),
@@ -237,15 +216,15 @@ def type_rows(study: Study, batch: Batch, numbers: Numbers, batch_number: int) -
         if study.backup is not None:
             nobody = batch.nobody.get(name, stratum).estimate()
             frame["p_nobody"], frame["p_nobody_low"], frame["p_nobody_high"] = (
-                (nobody.p, nobody.low, nobody.high) if side == "internal" else (np.nan,) * 3
+                (nobody.p, nobody.low, nobody.high) if name.side is Side.INTERNAL else (np.nan,) * 3
             )
         frames.append(frame)
     return pd.concat(frames, ignore_index=True)
 
 
 def _shares_of_total(
-    found: Mapping[str, Estimate], names: Sequence[str], weights: Sequence[float]
-) -> dict[str, Estimate]:
+    found: Mapping[Stratum, Estimate], names: Sequence[Stratum], weights: Sequence[float]
+) -> dict[Stratum, Estimate]:
     """What each type makes of all missed faults, or of all false trips, by type, (C,)."""
     parts = ([getattr(found[name], part) for name in names] for part in ("p", "low", "high"))
     shares = shares_of_total(weights, *parts)

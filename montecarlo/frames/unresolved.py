@@ -46,10 +46,9 @@ def unresolved_frame(rows: Sequence[Unresolved]) -> pd.DataFrame:
 
 
 def _row(row: Unresolved) -> dict[str, Any]:
-    side, _, kind = row.stratum.partition(".")
     return {
-        "side": side,
-        "type": kind,
+        "side": row.stratum.side.value,
+        "type": row.stratum.kind,
         "samples": row.samples,
         "batch": 1 if row.round_ == 0 else 2,
         "of": row.of,

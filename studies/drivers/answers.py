@@ -33,6 +33,7 @@ from montecarlo.estimates.drivers import (
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import list_inputs
+from montecarlo.sampling.stratum import Stratum
 from montecarlo.sampling.streams import stream
 from montecarlo.study.budget import limit_of_p_false
 from montecarlo.study.candidates import Setting, candidate_lattices
@@ -80,7 +81,7 @@ class Drivers:
     answers: tuple[Answer, ...]
     what_if: tuple[WhatIf, ...]
     worths: dict[str, Worth]  # by plant input
-    rows: dict[str, int]  # by stratum
+    rows: dict[Stratum, int]
     unresolved: tuple[Unresolved, ...]  # rows without a result
 
 
@@ -243,10 +244,12 @@ def _rule(
     sides = [{sample.name: sample.share for sample in side} for side in (missed, false)]
     costs = cost_weights(study) or None
 
-    def here(weights: Mapping[str, float]) -> Array:
+    def here(weights: Mapping[Stratum, float]) -> Array:
         return np.asarray(sum(weight * p[name] for name, weight in weights.items()), float)
 
-    def like(weights: Mapping[str, float], limit: float, bound: Array, estimate: Array) -> Bound:
+    def like(
+        weights: Mapping[Stratum, float], limit: float, bound: Array, estimate: Array
+    ) -> Bound:
         return Bound.like(weights, limit, bound, estimate, here(weights))
 
     whole = like(sides[1], limit_of_p_false(study), judged.bound, judged.false.total)
@@ -254,10 +257,7 @@ def _rule(
     kinds = (
         ()
         if each is None
-        else tuple(
-            like({f"external.{kind}": 1.0}, each, bound, p[f"external.{kind}"])
-            for kind, bound in judged.each.items()
-        )
+        else tuple(like({name: 1.0}, each, bound, p[name]) for name, bound in judged.each.items())
     )
     usable = judged.usable if judged.usable.any() else np.ones(whole.margin.shape, bool)
     return Rule(

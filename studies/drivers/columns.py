@@ -9,11 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from montecarlo.engine.block import EARTH
 from montecarlo.engine.space import inputs_of
 from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import Input, Tie, correlation_matrix
 from montecarlo.sampling.points import Matrix, Points
+from montecarlo.sampling.stratum import EARTH, Side, Stratum
 from montecarlo.sampling.transform import DRAWN, HIGHEST, LOWEST
 from montecarlo.study.description import Study
 
@@ -57,11 +57,11 @@ class _Drawn(Matrix):
         )
 
 
-def columns_of(study: Study, stratum: str) -> Columns:
+def columns_of(study: Study, stratum: Stratum) -> Columns:
     """Of a type of internal fault or an external event: its uncertain inputs, then the draws that
     no input states."""
     draws = [PHASE, ANGLE]
-    if stratum.startswith("internal."):
+    if stratum.side is Side.INTERNAL:
         draws = [
             PHASE,
             *([ANGLE] if stratum == EARTH else []),

@@ -11,9 +11,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from montecarlo.engine.block import EARTH, Block, Job
+from montecarlo.engine.block import Block, Job
 from montecarlo.engine.case import external
-from montecarlo.engine.space import PREFIX
 from montecarlo.engine.winding import solved
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.drivers import Effects, sobol_effects
@@ -21,7 +20,9 @@ from montecarlo.quantities import Array
 from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.sampling.design import BLOCKS, Chunk, Design
 from montecarlo.sampling.nets import Net, power_of_two
+from montecarlo.sampling.stratum import EARTH, Side, Stratum
 from montecarlo.sampling.streams import stream
+from montecarlo.study.axes import PICKUPS
 from montecarlo.study.candidates import Setting, lattices_of
 from montecarlo.study.description import Study
 from studies.drivers.columns import Columns, Group, columns_of, groups_of
@@ -41,7 +42,7 @@ Progress = Callable[[int, int, str], None]
 class EffectsOf:
     """Effects of each group on one output of one fault type or event."""
 
-    stratum: str
+    stratum: Stratum
     output: str
     groups: tuple[Group, ...]
     effects: Effects
@@ -73,12 +74,12 @@ def effects(
     job, rows = job_of(study, setting), rows_for(study)
     strata = [
         *([EARTH] if study.internal_faults.shares.earth > 0 else []),
-        *(f"external.{event.name}" for event in study.external_events),
+        *(Stratum.of(Side.EXTERNAL, event.name) for event in study.external_events),
     ]
     tasks = [
         Mixtures(job, setting, name, index) for name in strata for index in range(rows // AT_ONCE)
     ]
-    solved: dict[str, list[Array]] = {name: [] for name in strata}
+    solved: dict[Stratum, list[Array]] = {name: [] for name in strata}
     for done, (task, found) in enumerate(zip(tasks, workers.mapped(_solved, tasks), strict=True)):
         solved[task.stratum].append(found)
         progress(done + 1, len(tasks), f"{task.stratum}, effects of inputs")
@@ -89,7 +90,7 @@ def effects(
     ]
 
 
-def _effects_of(study: Study, setting: Setting, name: str, found: Array) -> list[EffectsOf]:
+def _effects_of(study: Study, setting: Setting, name: Stratum, found: Array) -> list[EffectsOf]:
     """found (outputs, k + 2, rows)."""
     groups = groups_of(columns_of(study, name), study.ties)
     floor, out = _floor(study, setting), []
@@ -117,10 +118,7 @@ def _effects_of(study: Study, setting: Setting, name: str, found: Array) -> list
 
 def _floor(study: Study, setting: Setting) -> float:
     """A tenth of the finest candidate, in multiples of the setting."""
-    pairs = (
-        (getattr(study.candidates, axis), getattr(setting, axis))
-        for axis in ("phase_pickup_a", "earth_pickup_a")
-    )
+    pairs = ((getattr(study.candidates, axis), getattr(setting, axis)) for axis in PICKUPS)
     return FLOOR * float(min(min((*grid, own)) / own for grid, own in pairs if own is not None))
 
 
@@ -133,7 +131,7 @@ class Mixtures:
 
     job: Job
     setting: Setting
-    stratum: str
+    stratum: Stratum
     index: int
 
     @property
@@ -166,7 +164,7 @@ def _solved(task: Mixtures) -> Array:
     return np.stack([values.reshape(len(stacked), -1) for values in outputs])
 
 
-def nets(study: Study, name: str, columns: Columns) -> tuple[Array, Array]:
+def nets(study: Study, name: Stratum, columns: Columns) -> tuple[Array, Array]:
     """Two sets of uniforms (rows, dims), each a net of its own; the rows of the second stand in
     random order. As one net of twice the dimensions some pairs of high ones would be correlated
     (measured: 0.1 to 0.19 at 1,024 points, on any of six seeds)."""
@@ -179,9 +177,7 @@ def nets(study: Study, name: str, columns: Columns) -> tuple[Array, Array]:
 def _of_event(block: Block) -> dict[Axis, Array]:
     """Critical pick-ups (n,) of the only candidate, by kind of element."""
     (lattice,) = block.job.lattices
-    found = block.pickups(
-        lattice, external(block, block.chunk.stratum.removeprefix(PREFIX))[lattice.circuit]
-    )
+    found = block.pickups(lattice, external(block)[lattice.circuit])
     return {axis: part[:, 0] for axis in AXES if (part := getattr(found, axis)) is not None}
 
 

@@ -7,15 +7,16 @@ counted."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from montecarlo.engine import primary
-from montecarlo.engine.block import EARTH, Block, Job, thresholds
+from montecarlo.engine.block import Block, Job, thresholds
 from montecarlo.engine.case import external
 from montecarlo.engine.guard import ROWS, Unresolved, looked_at
+from montecarlo.engine.rare import Densities
 from montecarlo.engine.space import Space, inputs_of, space_of
 from montecarlo.engine.winding import POSITION, solved
 from montecarlo.engine.workers import Workers
@@ -25,6 +26,7 @@ from montecarlo.estimates.rare import BATCH, Symmetric, plain
 from montecarlo.quantities import Array, number, widened
 from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.inputs import list_inputs
+from montecarlo.sampling.stratum import EARTH, Side, Stratum
 from montecarlo.sampling.streams import stream
 from montecarlo.study.candidates import Lattice, Setting
 from montecarlo.study.description import Study
@@ -40,7 +42,6 @@ FEWEST = 1024
 CENTRE, HALVED = "at its centre", "half as uncertain"
 
 Progress = Callable[[int, int, str], None]
-Densities = Mapping[str, Symmetric]  # by stratum
 
 
 @dataclass(frozen=True)
@@ -96,11 +97,12 @@ class Rows:
         return self.density.sample(rng, self.count)
 
 
-def space_for(study: Study, stratum: str) -> Space | Columns:
+def space_for(study: Study, stratum: Stratum) -> Space | Columns:
     """Of an external event as the densities have it, folded; of internal faults by plain
     columns."""
-    side, _, name = stratum.partition(".")
-    return space_of(study, name) if side == "external" else columns_of(study, stratum)
+    if stratum.side is Side.EXTERNAL:
+        return space_of(study, stratum)
+    return columns_of(study, stratum)
 
 
 def sampled(
@@ -120,10 +122,10 @@ def sampled(
             strict=True,
         )
     )
-    names = [name for name in shares if not name.startswith("state.")]
+    names = [name for name in shares if name.side is not Side.STATE]
     rows = {name: _rows(job, study, name, densities) for name in names}
     tasks = [task for name in names for task in rows[name]]
-    found: dict[str, list[Array]] = {name: [] for name in names}
+    found: dict[Stratum, list[Array]] = {name: [] for name in names}
     for done, (task, y) in enumerate(zip(tasks, workers.mapped(_judged, tasks), strict=True)):
         found[task.chunk.stratum].append(y)
         progress(done + 1, len(tasks), f"{task.chunk.stratum}, samples for drivers")
@@ -131,15 +133,13 @@ def sampled(
         _gathered(study, name, shares[name], rows[name], np.concatenate(found[name]))
         for name in names
     ]
-    return tuple(
-        [each for each in every if each.name.startswith(side)]  # type: ignore[return-value]
-        for side in ("internal.", "external.")
-    )
+    internal = [each for each in every if each.name.side is Side.INTERNAL]
+    return internal, [each for each in every if each.name.side is Side.EXTERNAL]
 
 
-def _rows(job: Job, study: Study, name: str, densities: Densities) -> list[Rows]:
+def _rows(job: Job, study: Study, name: Stratum, densities: Densities) -> list[Rows]:
     size = (
-        max(FEWEST, study.study.samples // (1 if name.startswith("external.") else 4))
+        max(FEWEST, study.study.samples // (1 if name.side is Side.EXTERNAL else 4))
         // BATCH
         * BATCH
     )
@@ -153,7 +153,7 @@ def _rows(job: Job, study: Study, name: str, densities: Densities) -> list[Rows]
     ]
 
 
-def _gathered(study: Study, name: str, share: float, rows: Sequence[Rows], y: Array) -> Sampled:
+def _gathered(study: Study, name: Stratum, share: float, rows: Sequence[Rows], y: Array) -> Sampled:
     u = np.concatenate([part.u() for part in rows])
     points = space_for(study, name).points(u)
     scores, duals = scores_of(inputs_of(study, name), study.ties, points)
@@ -180,7 +180,7 @@ def changed(
     changes: Sequence[Change],
     workers: Workers,
     progress: Progress,
-) -> tuple[dict[Change, dict[str, Array]], tuple[Unresolved, ...]]:
+) -> tuple[dict[Change, dict[Stratum, Array]], tuple[Unresolved, ...]]:
     """y (n,) of one setting on the rows of `sampled`, by change and stratum, of those strata that
     have the input; and those rows that gave no result."""
     tasks = {
@@ -193,7 +193,7 @@ def changed(
     }
     flat = [task for rows in tasks.values() for task in rows]
     solved = workers.mapped(_judged, flat)
-    out: dict[Change, dict[str, Array]] = {change: {} for change in changes}
+    out: dict[Change, dict[Stratum, Array]] = {change: {} for change in changes}
     done, unresolved = 0, list[Unresolved]()
     for (change, name), rows in tasks.items():
         y = np.concatenate([next(solved)[:, 0] for _ in rows])
@@ -213,16 +213,16 @@ def _judged(task: Rows) -> Array:
     """Whether, or with which probability, each candidate misses or trips: (n, C), NaN where
     unresolved. Candidates lattice by lattice, each in the order of `Lattice.settings`."""
     block = Block(task.job, task.chunk, task.space.points(task.u()))
-    side, _, name = task.chunk.stratum.partition(".")
-    if task.chunk.stratum == EARTH:
+    stratum = task.chunk.stratum
+    if stratum == EARTH:
         part = block.study.internal_faults.position.cdf(
             missed := missed_parts(block, solved(block))
         )
         return np.where(np.isfinite(missed), part, np.nan).astype(np.float32)
-    if side == "external":
-        judged = external(block, name)
+    if stratum.side is Side.EXTERNAL:
+        judged = external(block)
     else:
-        during = primary.phase_faults(block, name)
+        during = primary.phase_faults(block, stratum.kind)
         judged = {circuit: block.steady(circuit, during) for circuit in block.circuits}
     parts = []
     for lattice in task.job.lattices:
@@ -230,7 +230,7 @@ def _judged(task: Rows) -> Array:
         event = block.pickups(lattice, judged[lattice.circuit])
         phase, earth = event.silent(*levels)
         y, resolved = phase[:, :, None] & earth[:, None], event.resolved
-        if side == "external":
+        if stratum.side is Side.EXTERNAL:
             y = ~y
         else:
             load = block.load_pickups(lattice)

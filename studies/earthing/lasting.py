@@ -11,7 +11,7 @@ import numpy as np
 from montecarlo.engine import primary
 from montecarlo.engine.backup import operating_currents
 from montecarlo.engine.batch import Progress, designs
-from montecarlo.engine.block import EARTH, Block, Job
+from montecarlo.engine.block import Block, Job
 from montecarlo.engine.guard import ENERGY, Unresolved, looked_at
 from montecarlo.engine.winding import critical_places, solved
 from montecarlo.engine.workers import Workers
@@ -19,6 +19,7 @@ from montecarlo.plant.fault_energy import joule_integral
 from montecarlo.quantities import Array
 from montecarlo.quantities.keepable import keepable
 from montecarlo.sampling.design import BLOCKS, Chunk
+from montecarlo.sampling.stratum import EARTH
 from montecarlo.study.candidates import Setting, lattices_of
 from montecarlo.study.description import Study
 

@@ -14,15 +14,16 @@ import numpy as np
 
 from montecarlo.engine import primary
 from montecarlo.engine.batch import designs
-from montecarlo.engine.block import EARTH, Block, Job
-from montecarlo.engine.case import strata
+from montecarlo.engine.block import Block, Job
 from montecarlo.engine.winding import SETTLED_SHARE
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import Chunk
+from montecarlo.sampling.stratum import EARTH, Side, Stratum
 from montecarlo.secondary import transient
 from montecarlo.study.candidates import Lattice, Setting, lattices_of
 from montecarlo.study.circuits import measurement
 from montecarlo.study.description import Study
+from montecarlo.study.strata import event_of, strata
 
 __all__ = ["KINDS", "Case", "Search", "nearest_cases"]
 
@@ -49,7 +50,7 @@ class Case:
     that each sustains for its delay, above its bias where it has one; setting_a (elements,)."""
 
     kind: str
-    stratum: str
+    stratum: Stratum
     plant: int  # counted from 0, as the rows of plants.npz
     event: int  # of that plant, from 0
     rate_hz: float
@@ -97,7 +98,7 @@ def nearest_cases(study: Study, setting: Setting) -> Search:
     found: list[_Found] = []
     searched: dict[str, int] = {}
     for stratum in strata(study):
-        if not stratum.startswith("state."):
+        if stratum.side is not Side.STATE:
             for chunk in job.design_of(stratum).chunks(stratum):
                 ratios = _ratios(Block(job, chunk), lattice)
                 found += [_Found(chunk, row, ratio) for row, ratio in enumerate(ratios.tolist())]
@@ -113,8 +114,8 @@ def _cases(job: Job, lattice: Lattice, kind: str, found: list[_Found]) -> Iterat
     internal, operates = KINDS[kind]
     sign = -1.0 if kind == "false_trip" or not operates else 1.0
 
-    def ours(stratum: str, ratio: float) -> bool:
-        return stratum.startswith("internal.") == internal and (ratio > 1) == operates
+    def ours(stratum: Stratum, ratio: float) -> bool:
+        return (stratum.side is Side.INTERNAL) == internal and (ratio > 1) == operates
 
     few = [one for one in found if np.isfinite(one.ratio) and ours(one.chunk.stratum, one.ratio)]
     few.sort(key=lambda one: sign * one.ratio)
@@ -181,7 +182,7 @@ def _solve(
 
 
 def _is_external(block: Block) -> bool:
-    return block.chunk.stratum.startswith("external.")
+    return block.chunk.stratum.side is Side.EXTERNAL
 
 
 def _driven(
@@ -189,9 +190,9 @@ def _driven(
 ) -> tuple[transient.Window, primary.Waves, primary.Complex]:
     """Window, primary currents and the phasors before t = 0 of an external event or an internal
     fault."""
-    name = block.chunk.stratum.partition(".")[2]
+    stratum = block.chunk.stratum
     if _is_external(block):
-        event = next(item for item in block.study.external_events if item.name == name)
+        event = event_of(block.study, stratum)
         scene, window = primary.scene_of(block, event)
         window = replace(window, per_cycle=per_cycle)
         return (
@@ -202,11 +203,11 @@ def _driven(
     faults = block.study.internal_faults
     window = transient.Window(block.study.machine.frequency_hz, faults.allowed_time_s, per_cycle)
     turn = np.exp(2j * np.pi * block.uniform("point_on_wave"))[:, None]
-    if block.chunk.stratum == EARTH:
+    if stratum == EARTH:
         during = primary.earth_faults(block, block.samples["internal_faults.position"][:, None])[
             :, 0
         ]
     else:
-        during = primary.phase_faults(block, name)
+        during = primary.phase_faults(block, stratum.kind)
     before = block.load_primary * turn
     return window, primary.step_currents(block, window, before, during * turn), before

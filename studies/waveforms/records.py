@@ -67,13 +67,12 @@ def index(
     rows: list[dict[str, Any]] = []
     for name, case in zip(_names(cases), cases, strict=True):
         at = int(np.argmax(case.quantity_a / case.setting_a))
-        side, _, kind = case.stratum.partition(".")
         rows.append(
             {
                 "file": f"{FOLDER}/{name}",
                 "case": case.kind,
-                "side": side,
-                "type": kind,
+                "side": case.stratum.side.value,
+                "type": case.stratum.kind,
                 "plant": case.plant,
                 "event": case.event,
                 "searched": searched[case.stratum],

@@ -13,13 +13,14 @@ from tempfile import TemporaryDirectory
 
 from montecarlo.engine.batch import Counted, _counted, compile_solvers, designs
 from montecarlo.engine.block import Job
-from montecarlo.engine.case import run_chunk, strata
+from montecarlo.engine.case import run_chunk
 from montecarlo.engine.workers import Workers
 from montecarlo.engine.workers.cluster import Cluster
 from montecarlo.engine.workers.finished import Finished
 from montecarlo.engine.workers.packing import pack, unpack
 from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.read import read_study
+from montecarlo.study.strata import strata
 from tests.benchmarks.timing import header, row
 from tests.trouble.cluster import cluster
 

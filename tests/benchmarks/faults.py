@@ -11,6 +11,7 @@ from montecarlo.engine import primary
 from montecarlo.engine.batch import designs
 from montecarlo.engine.block import Block, Job
 from montecarlo.quantities import Array
+from montecarlo.sampling.stratum import Stratum
 from montecarlo.secondary import transient
 from montecarlo.secondary.circuit import CtBank, take
 from montecarlo.secondary.measurement import Measurement
@@ -68,7 +69,7 @@ def block(study: Study, samples: int, chunk: int = 0) -> Block:
         for ohm in EARTH_LEGS_OHM
     )
     job = Job(small, lattices, *designs(small))
-    return Block(job, job.design.chunks("external.close_in_three_phase")[chunk])
+    return Block(job, job.design.chunks(Stratum("external.close_in_three_phase"))[chunk])
 
 
 def through_faults(

@@ -11,14 +11,15 @@ import numpy as np
 
 from montecarlo.engine import winding
 from montecarlo.engine.batch import Counted, designs
-from montecarlo.engine.block import EARTH, Job
+from montecarlo.engine.block import Job
 from montecarlo.engine.case import run_chunk
 from montecarlo.engine.workers import Workers
-from montecarlo.estimates.assemble import Stratum, gather
+from montecarlo.estimates.assemble import Gathered, gather
 from montecarlo.estimates.intervals import Estimate, student_mean
 from montecarlo.estimates.tally import Tally
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS, Chunk, Design
+from montecarlo.sampling.stratum import EARTH
 from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.description import Study
 from montecarlo.study.read import read_study
@@ -35,7 +36,7 @@ def solve(task: Counted) -> Tally:
     return run_chunk(task.job, task.chunks[0])
 
 
-def earth_faults(study: Study, samples: int, net: bool) -> Stratum:
+def earth_faults(study: Study, samples: int, net: bool) -> Gathered:
     """The earth faults of the study's own candidates and plants."""
     design = Design(study.study.plants, samples, net=net)
     job = Job(study, candidate_lattices(study), designs(study)[0], design)

@@ -15,11 +15,12 @@ import numpy as np
 
 from montecarlo.engine.batch import designs
 from montecarlo.engine.block import Job
-from montecarlo.engine.rare import PREFIX, Densities, final_batch, find_densities
+from montecarlo.engine.rare import Densities, final_batch, find_densities
 from montecarlo.engine.space import space_of
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.rare import Sums, plain, rare_estimate
 from montecarlo.quantities import Array
+from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.study.budget import LEAST_WEIGHTED
 from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.description import Study
@@ -44,8 +45,9 @@ def job_of(study: Study, samples: int) -> Job:
 
 def uncounted(study: Study) -> Densities:
     """N(0, I): every weight is 1, every sample a plant of its own."""
-    spaces = {event.name: space_of(study, event.name) for event in study.external_events}
-    return {PREFIX + name: plain(space.dims, space.images) for name, space in spaces.items()}
+    names = [Stratum.of(Side.EXTERNAL, event.name) for event in study.external_events]
+    spaces = {name: space_of(study, name) for name in names}
+    return {name: plain(space.dims, space.images) for name, space in spaces.items()}
 
 
 def bands(name: str, batches: list[Sums], delays: Array) -> None:
@@ -111,12 +113,12 @@ def main() -> None:
         "95 % limits hold",
     )
     for name in densities:
-        bands(name.removeprefix(PREFIX), [batch[name].candidates for batch in found], delays)
+        bands(name.kind, [batch[name].candidates for batch in found], delays)
     plain_counts = final_batch(job_of(study, counted), uncounted(study), 0, workers, quiet)
     header(f"against {counted} counted samples", "candidates", "root mean square z", "largest")
     for name in densities:
         counts(
-            name.removeprefix(PREFIX),
+            name.kind,
             Sums.join([batch[name].candidates for batch in found]),
             plain_counts[name].candidates,
         )

@@ -17,10 +17,11 @@ import numpy as np
 
 from montecarlo.engine import winding
 from montecarlo.engine.batch import designs
-from montecarlo.engine.block import EARTH, Job
+from montecarlo.engine.block import Job
 from montecarlo.engine.case import run_chunk
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import Chunk, Design
+from montecarlo.sampling.stratum import EARTH
 from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.description import Study
 from montecarlo.study.read import read_study

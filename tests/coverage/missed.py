@@ -13,13 +13,14 @@ from itertools import combinations
 import numpy as np
 
 from montecarlo.engine.batch import designs
-from montecarlo.engine.block import EARTH, Job
+from montecarlo.engine.block import Job
 from montecarlo.engine.case import run_chunk
-from montecarlo.estimates.assemble import Stratum, gather
+from montecarlo.estimates.assemble import Gathered, gather
 from montecarlo.estimates.intervals import Estimate, student_mean
 from montecarlo.estimates.paired import Half, paired
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS
+from montecarlo.sampling.stratum import EARTH
 from montecarlo.study.candidates import candidate_lattices
 from tests.made.studies import study_with
 
@@ -34,7 +35,7 @@ STUDY = {
 }
 
 
-def earth_faults(seed: int, samples: int, plants: int = PLANTS) -> Stratum:
+def earth_faults(seed: int, samples: int, plants: int = PLANTS) -> Gathered:
     study = study_with(
         STUDY
         | {

@@ -20,9 +20,9 @@ from scipy.special import stdtrit
 
 from montecarlo.engine.batch import designs, run_batch
 from montecarlo.engine.block import Job
-from montecarlo.engine.case import run_chunk, strata
+from montecarlo.engine.case import run_chunk
 from montecarlo.engine.workers import Workers
-from montecarlo.estimates.assemble import Stratum, gather
+from montecarlo.estimates.assemble import Gathered, gather
 from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.compare import differences
 from montecarlo.estimates.intervals import Estimate
@@ -32,6 +32,7 @@ from montecarlo.sampling.design import BLOCKS
 from montecarlo.study.candidates import Setting, lattices_of
 from montecarlo.study.description import Study
 from montecarlo.study.read import parse_study
+from montecarlo.study.strata import strata
 from tests.benchmarks.faults import HYDRO
 from tests.benchmarks.timing import header, row
 
@@ -81,10 +82,10 @@ def rates(rng: np.random.Generator, mean: float, variation: float, repeats: int)
     return rng.beta(mean * size, (1 - mean) * size, (repeats, PLANTS))
 
 
-def stratum_of(name: str, total: Array, case: Case) -> Stratum:
+def stratum_of(name: str, total: Array, case: Case) -> Gathered:
     """total (2, M): of the candidate that operates more, and of the one that operates less."""
     noise = np.zeros(total.shape) if case.conditional else None
-    return Stratum(
+    return Gathered(
         name,
         total.astype(float),
         np.full(PLANTS, float(case.events)),
@@ -171,7 +172,7 @@ PAIRS = (
 )
 EQUAL = (CHOSEN, QUICK_COARSER, QUICK_COARSEST)
 
-Strata = Mapping[str, Stratum]
+Strata = Mapping[str, Gathered]
 Run = Mapping[float, Strata]  # by share of the samples
 
 
@@ -199,7 +200,7 @@ def study_of(
 def drawn(study: Study, settings: Sequence[Setting], shares: Sequence[float] = SHARES) -> Run:
     """A batch of internal faults and external events, and the first parts of it."""
     job = Job(study, lattices_of(study, *settings), *designs(study), shares=tuple(shares))
-    run: dict[float, dict[str, Stratum]] = {share: {} for share in (*shares, 1.0)}
+    run: dict[float, dict[str, Gathered]] = {share: {} for share in (*shares, 1.0)}
     for name in strata(study):
         if name.startswith("state."):
             continue

@@ -5,7 +5,7 @@ One event and one circuit of the hydro example, phase elements and an earth elem
 truth is counted on `--samples` transient solutions that share nothing with the weighted samples: no
 density, no symmetry, no folded angle, every sample a plant of its own. `--densities` seeds are then
 taken up to their last density, and each goes on to `--batches` fresh batches, weighted samples and
-counts on plants, judged as a run judges its fresh batch. Prints the tables of DEVELOPERS.md; half
+counts on plants, judged as a run judges its fresh batch. Prints the tables of MEASUREMENTS.md; half
 an hour on one core, half of that on two."""
 
 from __future__ import annotations
@@ -22,15 +22,16 @@ from joblib import Parallel, delayed
 from montecarlo.engine.batch import designs
 from montecarlo.engine.block import Block, Job
 from montecarlo.engine.case import external, run_chunk
-from montecarlo.engine.rare import CHUNK, PREFIX, STAGES, Known, final_batch, find_densities
+from montecarlo.engine.rare import CHUNK, STAGES, Known, final_batch, find_densities
 from montecarlo.engine.workers import Workers
-from montecarlo.estimates.assemble import Stratum, gather
+from montecarlo.estimates.assemble import Gathered, gather
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.estimates.rare import Why, diagnose, rare_estimate
 from montecarlo.estimates.weighted import compare
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS, Chunk
 from montecarlo.sampling.points import Streams
+from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.study.budget import LEAST_WEIGHTED
 from montecarlo.study.candidates import candidate_lattices, settings_of
 from montecarlo.study.description import Study
@@ -79,7 +80,7 @@ def counted_plainly(task: tuple[Job, Chunk]) -> Array:
     result."""
     job, chunk = task
     block = Block(job, chunk, Streams(job.study.study.seed, chunk.stratum, 0, chunk.index, CHUNK))
-    judged = external(block, chunk.stratum.removeprefix(PREFIX))
+    judged = external(block)
     found = []
     for lattice in job.lattices:
         pickups = block.pickups(lattice, judged[lattice.circuit])
@@ -154,7 +155,7 @@ def repeat(task: tuple[Job, Known, int]) -> Repeat:
     )
 
 
-def counted(job: Job, name: str, round_: int) -> Stratum:
+def counted(job: Job, name: str, round_: int) -> Gathered:
     """A batch of counts on plants, as a run draws it."""
     parts = {}
     for chunk in job.design.chunks(name, round_):
@@ -282,7 +283,7 @@ def main() -> None:
     begin = time.perf_counter()
     job, stratum = (
         job_of(study_of(chosen.event, chosen.weighted, TRUTH_SEED)),
-        PREFIX + chosen.event,
+        Stratum.of(Side.EXTERNAL, chosen.event),
     )
     truth = truth_of(job, stratum, chosen.samples, chosen.workers)
     error = np.sqrt((1 - truth) / np.maximum(truth, 1e-300) / chosen.samples)

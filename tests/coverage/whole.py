@@ -5,7 +5,7 @@ The hydro example with faults that are cleared after up to 0.30 s, one circuit, 
 seed finds its densities, judges its own batch, chooses the size of the fresh one by what that batch
 saw of one candidate, and draws `--batches` fresh batches, as a run does; those of a seed have their
 counts on plants in common. The truth is counted on `--samples` transient solutions of each event
-that share nothing with the weighted samples. Prints the table of DEVELOPERS.md."""
+that share nothing with the weighted samples. Prints the table of MEASUREMENTS.md."""
 
 from __future__ import annotations
 
@@ -20,9 +20,9 @@ from joblib import Parallel, delayed
 
 from montecarlo.engine.block import Job
 from montecarlo.engine.enlarging import deciding, plans
-from montecarlo.engine.rare import PREFIX, Known, final_batch, final_samples, find_densities
+from montecarlo.engine.rare import Known, final_batch, final_samples, find_densities
 from montecarlo.engine.workers import Workers
-from montecarlo.estimates.assemble import Stratum, weighted
+from montecarlo.estimates.assemble import Gathered, weighted
 from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.weighted import Source, compare
 from montecarlo.study.candidates import Setting, settings_of
@@ -67,8 +67,8 @@ class Repeat:
 
 
 def batch(
-    job: Job, known: Known, round_: int, counted_in: Mapping[str, Stratum]
-) -> dict[str, Stratum]:
+    job: Job, known: Known, round_: int, counted_in: Mapping[str, Gathered]
+) -> dict[str, Gathered]:
     """The external events of one batch: weighted samples judged beside counts on plants."""
     found = {}
     for name, final in final_batch(job, known.densities, round_, Workers(1), quiet).items():
@@ -87,7 +87,7 @@ def batch(
     return found
 
 
-def counts(job: Job, known: Known, round_: int) -> dict[str, Stratum]:
+def counts(job: Job, known: Known, round_: int) -> dict[str, Gathered]:
     return {name: counted(job, name, round_) for name in known.densities}
 
 
@@ -113,7 +113,7 @@ def repeats(job: Job, batches: int) -> Iterator[Repeat]:
         yield told(job.study, batch(job, known, round_, beside), at)
 
 
-def told(study: Study, strata: Mapping[str, Stratum], at: int) -> Repeat:
+def told(study: Study, strata: Mapping[str, Gathered], at: int) -> Repeat:
     weight = weights_of(study)
     parts = [strata[name] for name in weight.external]
     both, level = [part.estimate() for part in parts], study.policy.level
@@ -172,7 +172,7 @@ def print_table(names: list[str], truth: np.ndarray, runs: list[Repeat]) -> None
         ]
         over = f"{p[:, k].mean() / truth[k]:.3f}" if truth[k] > 0 else "none counted"
         row(
-            name.removeprefix(PREFIX),
+            name.kind,
             f"{truth[k]:.2e}",
             over,
             f"{sizes.min()}, {sizes.mean():.0f}, {sizes.max()}",

@@ -12,10 +12,11 @@ import pytest
 from montecarlo import Result, run_study
 from montecarlo.engine import primary, winding
 from montecarlo.engine.batch import designs
-from montecarlo.engine.block import EARTH, Block, Job
+from montecarlo.engine.block import Block, Job
 from montecarlo.estimates.conditional import winding_nodes
 from montecarlo.quantities import Array
 from montecarlo.relays.places import carried
+from montecarlo.sampling.stratum import EARTH
 from montecarlo.secondary import steady
 from montecarlo.secondary.circuit import take
 from montecarlo.study.candidates import candidate_lattices

@@ -13,8 +13,9 @@ import pytest
 
 from montecarlo.engine.backup import one_cycle_rms
 from montecarlo.engine.batch import designs
-from montecarlo.engine.block import EARTH, Block, Job
+from montecarlo.engine.block import Block, Job
 from montecarlo.engine.case import run_chunk
+from montecarlo.sampling.stratum import EARTH, Stratum
 from montecarlo.study.candidates import Setting, lattices_of
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
@@ -86,7 +87,7 @@ def test_the_search_counts_what_the_run_counts() -> None:
     """Without a pick-up error the two judge alike: every external event of a chunk."""
     study = study_with({**CHANGES, "relay.pickup_error_percent": 0})
     job = Job(study, lattices_of(study, SETTING), *designs(study))
-    for name in ("external.near_fault", "external.far_fault"):
+    for name in (Stratum("external.near_fault"), Stratum("external.far_fault")):
         for chunk in job.design_of(name).chunks(name)[:4]:
             tripped = (boundary._ratios(Block(job, chunk), job.lattices[0]) > 1).sum()
             assert tripped == run_chunk(job, chunk).lattices[0].total.sum()

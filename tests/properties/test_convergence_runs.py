@@ -13,6 +13,7 @@ from montecarlo import Result, run_study
 from montecarlo.engine.batch import designs, run_batch
 from montecarlo.engine.workers import Workers
 from montecarlo.sampling.design import Chunk, Design
+from montecarlo.sampling.stratum import Stratum
 from montecarlo.study.candidates import lattices_of
 from studies.sweep.convergence import convergence_frame, worth_drawing
 from studies.sweep.run import findings
@@ -157,7 +158,7 @@ def test_the_first_events_of_a_plant_lie_in_the_first_chunks(
 ) -> None:
     design = Design(16, 16 * events, chunk_samples=16)
     found = [
-        design.first_events(Chunk("external.x", 0, 16 * block, 0, block), share)
+        design.first_events(Chunk(Stratum("external.x"), 0, 16 * block, 0, block), share)
         for block in range(3)
     ]
     assert found == [*first, 0]

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from montecarlo.engine.block import EARTH, Block, Job
+from montecarlo.engine.block import Block, Job
 from montecarlo.engine.rare import find_densities
 from montecarlo.engine.space import inputs_of
 from montecarlo.engine.winding import counted, solved
@@ -18,6 +18,7 @@ from montecarlo.estimates.drivers import elasticity, gap
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.quantities import number
 from montecarlo.sampling.design import Chunk, Design
+from montecarlo.sampling.stratum import EARTH, Stratum
 from montecarlo.sampling.transform import draw
 from montecarlo.study.candidates import Setting, grid_lattices
 from montecarlo.study.description import Study
@@ -48,7 +49,7 @@ def first(study: Study) -> Setting:
     return next(setting for lattice in grid_lattices(study) for setting in lattice.settings())
 
 
-def block_of(study: Study, stratum: str, n: int = 64, seed: int = 1) -> Block:
+def block_of(study: Study, stratum: Stratum, n: int = 64, seed: int = 1) -> Block:
     columns, small = columns_of(study, stratum), Design(16, 16)
     job = Job(study, grid_lattices(study), small, small)
     return Block(
@@ -67,8 +68,8 @@ def test_critical_positions_row_by_row_are_those_that_are_tallied() -> None:
     assert rows == pytest.approx(sums, abs=1e-12)
 
 
-@pytest.mark.parametrize("stratum", [EARTH, "external.near_fault"])
-def test_scores_are_those_that_the_model_draws_by(stratum: str) -> None:
+@pytest.mark.parametrize("stratum", [EARTH, Stratum("external.near_fault")])
+def test_scores_are_those_that_the_model_draws_by(stratum: Stratum) -> None:
     study = study_with(TIED)
     columns, items = columns_of(study, stratum), inputs_of(study, stratum)
     points = columns.at(np.random.default_rng(2).random((200, columns.dims)))

@@ -14,12 +14,13 @@ import pytest
 from montecarlo import Result, run_study
 from montecarlo.engine import sample_files, winding
 from montecarlo.engine.batch import designs
-from montecarlo.engine.block import EARTH, Block, Job
+from montecarlo.engine.block import Block, Job
 from montecarlo.engine.keep import run_and_keep
 from montecarlo.errors import StudyError
 from montecarlo.estimates.conditional import at_place, critical_position, winding_nodes
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import Chunk
+from montecarlo.sampling.stratum import EARTH, Stratum
 from montecarlo.study.candidates import Setting, candidate_lattices
 from montecarlo.study.description import Study
 from studies.cli.main import main
@@ -284,7 +285,7 @@ def test_each_earth_setting_is_judged_by_one_column_for_its_delay(
 # --- names of inputs ----------------------------------------------------------
 
 
-def names_of(changes: dict[str, Any], stratum: str) -> set[str]:
+def names_of(changes: dict[str, Any], stratum: Stratum) -> set[str]:
     study = study_with(PLAIN | changes)
     job = Job(study, candidate_lattices(study), *designs(study))
     _, rows = run_and_keep(job, job.design_of(stratum).chunks(stratum)[0])
@@ -299,7 +300,7 @@ def names_of(changes: dict[str, Any], stratum: str) -> set[str]:
 
 def test_an_end_with_cts_of_its_own_has_its_own_columns_only() -> None:
     spread = {"dist": "uniform", "low": 250, "high": 350}
-    found = names_of({"ct.line_end.knee_voltage_v": spread}, "internal.phase_phase")
+    found = names_of({"ct.line_end.knee_voltage_v": spread}, Stratum("internal.phase_phase"))
     knees = {name for name in found if "knee_voltage_v" in name}
     assert knees == {f"ct.knee_voltage_v[neutral_end.L{k}]" for k in (1, 2, 3)} | {
         f"ct.line_end.knee_voltage_v[L{k}]" for k in (1, 2, 3)

@@ -12,13 +12,14 @@ import numpy as np
 from montecarlo.engine.batch import designs
 from montecarlo.engine.block import Job
 from montecarlo.engine.case import run_chunk
-from montecarlo.engine.rare import PREFIX, final_batch, find_densities
+from montecarlo.engine.rare import final_batch, find_densities
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.assemble import gather
 from montecarlo.estimates.rare import rare_estimate
 from montecarlo.estimates.weighted import Weighted, compare
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS
+from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.study.candidates import candidate_lattices
 from tests.made.studies import REMOVE, study_with
 
@@ -60,7 +61,10 @@ def compared(changes: dict[str, Any]) -> tuple[Job, Weighted, Array]:
             )
         }
     )
-    job, name = Job(study, candidate_lattices(study), *designs(study)), PREFIX + EVENT
+    job, name = (
+        Job(study, candidate_lattices(study), *designs(study)),
+        Stratum.of(Side.EXTERNAL, EVENT),
+    )
 
     def tell(done: int, total: int, what: str) -> None:
         pass

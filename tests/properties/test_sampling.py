@@ -10,6 +10,7 @@ from montecarlo.quantities import Quantity, number, read_distribution
 from montecarlo.sampling.design import Design
 from montecarlo.sampling.inputs import Input
 from montecarlo.sampling.nets import Net
+from montecarlo.sampling.stratum import Stratum
 from montecarlo.sampling.transform import WHICH_PLANT, all_plants, event_points, event_samples
 
 LAW = read_distribution({"dist": "lognormal", "median": 2.0, "sigma": 0.7})
@@ -43,7 +44,7 @@ seeds = st.integers(0, 2**63 - 1)
 def by_plant_and_event(design, seed, inputs=INPUTS, order=1):
     """{key: (plants, events, ...)} put together from the chunks, computed in the given order."""
     table = {}
-    for chunk in design.chunks("s")[::order]:
+    for chunk in design.chunks(Stratum("state.s"))[::order]:
         values = event_samples(inputs, TIES, seed=seed, design=design, chunk=chunk)
         first, events = chunk.event_block * design.events_per_chunk, design.events_in(chunk)
         for key, value in values.items():
@@ -120,7 +121,7 @@ def test_every_run_of_points_is_one_event_of_each_plant_in_order(design, seed):
     plants = design.plants_per_block
     assert plants & (plants - 1) == 0
     assert design.events_per_plant & (design.events_per_plant - 1) == 0
-    for chunk in design.chunks("s")[::7]:
+    for chunk in design.chunks(Stratum("state.s"))[::7]:
         points = event_points(INPUTS, seed=seed, design=design, chunk=chunk)
         which = (points.of(WHICH_PLANT, 1)[:, 0] * plants).astype(int)
         assert (which.reshape(-1, plants) == np.arange(plants)).all()
@@ -134,7 +135,7 @@ def test_the_plants_and_the_events_of_a_block_fill_every_dimension_evenly(design
     plants, events = design.plants_per_block, design.events_per_plant
     plain = read_distribution({"dist": "uniform", "low": 0.0, "high": 1.0})
     inputs = tuple(Input(i.key, i.quantity, plain, i.varies, i.columns) for i in INPUTS)
-    chunks = [chunk for chunk in design.chunks("s") if chunk.plant_block == 3]
+    chunks = [chunk for chunk in design.chunks(Stratum("state.s")) if chunk.plant_block == 3]
     parts = [event_samples(inputs, (), seed=seed, design=design, chunk=chunk) for chunk in chunks]
     for key in ("e.a", "e.six", "p.six"):
         by_plant = np.concatenate(

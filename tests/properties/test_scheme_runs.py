@@ -12,9 +12,10 @@ import pytest
 from montecarlo import run_study
 from montecarlo.engine import primary
 from montecarlo.engine.batch import designs
-from montecarlo.engine.block import EARTH, Block, Job
+from montecarlo.engine.block import Block, Job
 from montecarlo.relays.places import NEUTRAL
 from montecarlo.sampling.inputs import list_inputs
+from montecarlo.sampling.stratum import EARTH, Stratum
 from montecarlo.sampling.transform import event_samples
 from montecarlo.secondary import steady, transient
 from montecarlo.study.candidates import candidate_lattices
@@ -115,7 +116,7 @@ def test_the_neutral_conductor_s_ct_is_drawn_for_itself_and_leaves_the_others() 
             event_samples(
                 list_inputs(study), study.ties, seed=study.study.seed, design=design, chunk=chunk
             )
-            for chunk in design.chunks("internal.phase_phase")
+            for chunk in design.chunks(Stratum("internal.phase_phase"))
         ]
         drawn.append({key: np.concatenate([part[key] for part in parts]) for key in parts[0]})
     assert all(np.array_equal(drawn[0][key], drawn[1][key]) for key in drawn[0])
@@ -141,7 +142,7 @@ def test_the_neutral_conductor_s_waveform_is_the_sum_of_the_neutral_end_s() -> N
     job = Job(study, candidate_lattices(study), *designs(study))
     largest = {}
     for name in ("near_fault", "outside"):
-        block = Block(job, job.design.chunks(f"external.{name}")[0])
+        block = Block(job, job.design.chunks(Stratum(f"external.{name}"))[0])
         event = next(item for item in study.external_events if item.name == name)
         window, waves, _ = primary.external_event(block, event)
         flowing = int(np.searchsorted(window.times(), 0.1))  # no phase is interrupted before

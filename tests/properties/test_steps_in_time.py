@@ -12,10 +12,11 @@ import numpy as np
 import pytest
 
 from montecarlo.engine import primary
-from montecarlo.engine.block import EARTH, Block, Job
+from montecarlo.engine.block import Block, Job
 from montecarlo.plant.events.base import Event
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import Chunk, Design
+from montecarlo.sampling.stratum import EARTH
 from montecarlo.secondary.transient import Window
 from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.read import read_study

@@ -15,7 +15,7 @@ from montecarlo import run_study
 from montecarlo.engine import primary
 from montecarlo.engine.batch import designs
 from montecarlo.engine.block import Block, Job
-from montecarlo.engine.case import run_chunk, strata
+from montecarlo.engine.case import run_chunk
 from montecarlo.engine.guard import weighted
 from montecarlo.engine.rare import final_batch
 from montecarlo.engine.space import space_of
@@ -23,10 +23,12 @@ from montecarlo.engine.workers import Workers
 from montecarlo.errors import StudyError
 from montecarlo.estimates.rare import plain, rare_estimate
 from montecarlo.frames.result import Result
+from montecarlo.sampling.stratum import EARTH, LOAD, Stratum
 from montecarlo.secondary import steady, transient
 from montecarlo.secondary.circuit import CtBank
 from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.description import Study
+from montecarlo.study.strata import strata
 from studies.cli.main import main
 from studies.earthing.lasting import sample_earth_faults
 from studies.sweep.text import result_text
@@ -160,12 +162,12 @@ def test_weighted_samples_without_a_result_raise_the_upper_limit_alone() -> None
     rare = study()
     rare = rare.model_copy(update={"study": rare.study.model_copy(update={"rare_samples": 4096})})
     job = Job(rare, candidate_lattices(rare)[:1], *designs(rare))
-    space = space_of(rare, "far_fault")
-    density = {"external.far_fault": plain(space.dims, space.images)}
+    space = space_of(rare, Stratum("external.far_fault"))
+    density = {Stratum("external.far_fault"): plain(space.dims, space.images)}
     found = final_batch(job, density, 0, Workers(1), lambda done, total, what: None)[
         "external.far_fault"
     ]
-    row = weighted(0, "external.far_fault", found.candidates, found.causes, job.lattices)
+    row = weighted(0, Stratum("external.far_fault"), found.candidates, found.causes, job.lattices)
     assert (row.drawn, row.not_finite, row.not_converged) == (4096, 0, row.number)
     assert row.share == pytest.approx(SHARE, abs=0.015)  # four standard deviations
     sums = found.candidates
@@ -207,15 +209,15 @@ def test_energies_are_refused_where_too_many_faults_have_no_result() -> None:
 @pytest.mark.parametrize(
     ("stratum", "model"),
     [
-        ("internal.earth", "earth_faults"),
-        ("internal.phase_phase", "phase_faults"),
-        ("state.load", "load"),
-        ("external.near_fault", "external_event"),
+        (EARTH, "earth_faults"),
+        (Stratum("internal.phase_phase"), "phase_faults"),
+        (LOAD, "load"),
+        (Stratum("external.near_fault"), "external_event"),
     ],
 )
 @pytest.mark.filterwarnings("ignore:invalid value")
 def test_currents_that_are_not_finite_neither_operate_nor_miss(
-    stratum: str, model: str, bad: float, monkeypatch: pytest.MonkeyPatch
+    stratum: Stratum, model: str, bad: float, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The tally of a spoilt chunk holds what the good samples of the whole one hold."""
     given = study(**{"study.samples": 512})
@@ -257,8 +259,8 @@ def _tally_of(job: Job, chunk: Any, rows: Any) -> Any:
     block = Block(job, chunk).only(rows)
     one_plant = replace(job.design_of(chunk.stratum), plants=16)
     block.design = one_plant
-    counts = winding.counted if chunk.stratum == winding.EARTH else case.counted
-    solved: Any = winding.solved(block) if chunk.stratum == winding.EARTH else case.solved(block)
+    counts = winding.counted if chunk.stratum == EARTH else case.counted
+    solved: Any = winding.solved(block) if chunk.stratum == EARTH else case.solved(block)
     return counts(block, solved).lattices[0].total.sum(axis=0)
 
 

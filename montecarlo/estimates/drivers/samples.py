@@ -12,6 +12,7 @@ from montecarlo.estimates.intervals import Estimate, clopper_pearson
 from montecarlo.estimates.rare import BATCH, Sums, rare_estimate
 from montecarlo.estimates.totals import mover
 from montecarlo.quantities import Array
+from montecarlo.sampling.stratum import Stratum
 
 __all__ = ["Sampled", "batch_means", "gap", "limits_of", "mean_of", "total_of"]
 
@@ -28,7 +29,7 @@ class Sampled:
     same times the inverse of the correlation matrix, where inputs are correlated; elsewhere the
     scores themselves."""
 
-    name: str
+    name: Stratum
     share: float
     w: Array
     y: Array

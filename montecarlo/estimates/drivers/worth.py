@@ -24,6 +24,7 @@ from montecarlo.estimates.drivers.samples import Sampled, mean_of
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.estimates.rare import BATCH
 from montecarlo.quantities import Array
+from montecarlo.sampling.stratum import Stratum
 
 __all__ = ["CELLS", "Bound", "Rule", "Worth", "cells_of", "worths"]
 
@@ -42,7 +43,7 @@ class Bound:
     """A limit on p_false, of all events or of a kind: Σ weight·p, times `margin` and plus `extra`
     (C,), is at most `limit`."""
 
-    weights: Mapping[str, float]
+    weights: Mapping[Stratum, float]
     limit: float
     margin: Array
     extra: Array
@@ -53,7 +54,7 @@ class Bound:
 
     @classmethod
     def like(
-        cls, weights: Mapping[str, float], limit: float, bound: Array, p: Array, here: Array
+        cls, weights: Mapping[Stratum, float], limit: float, bound: Array, p: Array, here: Array
     ) -> Bound:
         """So that p as these samples have it `here` comes to the study's own `bound`, whose
         estimate was p, (C,) each. What the bound has above p was left open, and stays so where
@@ -75,21 +76,21 @@ class Rule:
     limit. shift: added to the aim, (C,). today: what is chosen without knowing; by these samples
     unless given."""
 
-    missed: Mapping[str, float]  # share of each sample in p_missed
-    false: Mapping[str, float]  # and in p_false
+    missed: Mapping[Stratum, float]  # share of each sample in p_missed
+    false: Mapping[Stratum, float]  # and in p_false
     usable: NDArray[np.bool_]
     limit: float
     margin: Array
     extra: Array
-    costs: Mapping[str, float] | None = None
+    costs: Mapping[Stratum, float] | None = None
     kinds: tuple[Bound, ...] = ()
     shift: Array | float = 0.0
     today: int | None = None
 
-    def sum_of(self, p: Mapping[str, Array], weights: Mapping[str, float]) -> Array:
+    def sum_of(self, p: Mapping[Stratum, Array], weights: Mapping[Stratum, float]) -> Array:
         return np.asarray(sum(weight * p[name] for name, weight in weights.items()), float)
 
-    def best(self, p: Mapping[str, Array]) -> int:
+    def best(self, p: Mapping[Stratum, Array]) -> int:
         """From each sample's p of every candidate, (C,)."""
         missed, false = self.sum_of(p, self.missed), self.sum_of(p, self.false)
         aim = self.shift + (missed if self.costs is None else self.sum_of(p, self.costs))

@@ -19,18 +19,19 @@ from montecarlo.engine.guard import (
     weighted,
 )
 from montecarlo.errors import StudyError
-from montecarlo.estimates.assemble import Stratum
+from montecarlo.estimates.assemble import Gathered
 from montecarlo.estimates.choose import judge, weights_of
 from montecarlo.estimates.conditional import at_place, critical_position, winding_nodes
 from montecarlo.estimates.rare import Sums
+from montecarlo.estimates.refusals import Rule, refusals_of
 from montecarlo.estimates.tally import LatticeTally, Tally, one_setting
-from montecarlo.frames.choosing import note
 from montecarlo.frames.unresolved import unresolved_frame, unresolved_numbers
+from montecarlo.sampling.stratum import EARTH, Stratum
 from montecarlo.study.candidates import candidate_lattices
 from studies.cli.output import write_table
 from tests.made.studies import study_with
 
-ROW = Unresolved("", 0, "external.near_fault", "counted", 200, 2, 1, 1, "so")
+ROW = Unresolved("", 0, Stratum("external.near_fault"), "counted", 200, 2, 1, 1, "so")
 LATTICES = candidate_lattices(
     study_with({"candidates.phase_pickup_a": [0.1], "candidates.earth_pickup_a": [0.1]})
 )
@@ -48,18 +49,18 @@ def test_the_candidate_that_has_most_is_counted_and_causes_add_over_chunks() -> 
         Tally((lattice(0, 0), lattice(2, 0)), causes=np.array([0.0, 2.0])),
         Tally((lattice(0, 0), lattice(0, 0))),
     ]
-    row = counted(0, "internal.earth", [tallies[0] + tallies[1], tallies[2]], LATTICES)
+    row = counted(0, Stratum("internal.earth"), [tallies[0] + tallies[1], tallies[2]], LATTICES)
     assert (row.drawn, row.number, row.not_finite, row.not_converged) == (60, 5, 1, 5)
     assert row.counted_as == COUNTED_AS["internal"]
     assert row.circuit == "two_phase_one_earth with 300 ohm"
-    none = counted(0, "state.load", [tallies[2]], LATTICES)
+    none = counted(0, Stratum("state.load"), [tallies[2]], LATTICES)
     assert (none.number, none.circuit, none.why) == (0, "", "")
 
 
 def test_weighted_samples_are_counted_by_their_number() -> None:
     lost = np.arange(256)[:, None] % [64, 32] == 0
     sums = Sums.of(np.zeros((256, 2), bool), np.full(256, np.log(0.5)), 10.0, lost)
-    row = weighted(1, "external.near_fault", sums, np.array([0.0, 8.0]), LATTICES)
+    row = weighted(1, Stratum("external.near_fault"), sums, np.array([0.0, 8.0]), LATTICES)
     assert (row.samples, row.drawn, row.number, row.not_converged, row.batch) == (
         WEIGHTED,
         256,
@@ -92,7 +93,7 @@ def test_the_limit_is_the_last_share_allowed(limit: float, number: int, refused:
 
 def test_one_percent_unless_the_study_says_otherwise() -> None:
     assert study_with().study.unresolved_share_max == 0.01
-    assert looked_at(study_with(), "internal.earth", "drivers", 1, 100)[0].share == 0.01
+    assert looked_at(study_with(), Stratum("internal.earth"), "drivers", 1, 100)[0].share == 0.01
 
 
 def test_none_is_told_as_well_as_some() -> None:
@@ -117,7 +118,7 @@ def test_the_table_has_the_worst_first_and_empty_cells_where_nobody_looked(
 ) -> None:
     unseen = replace(
         ROW,
-        stratum="internal.earth",
+        stratum=EARTH,
         samples="energy",
         number=100,
         not_finite=None,
@@ -169,7 +170,7 @@ def test_what_belongs_to_no_candidate_keeps_its_unresolved_apart(along: np.ndarr
 def test_a_load_without_any_result_is_not_taken_for_quiet() -> None:
     study = study_with({"candidates.phase_pickup_a": [0.1], "candidates.earth_pickup_a": [0.1]})
     strata = {
-        name: Stratum(
+        name: Gathered(
             name, np.zeros((2, 16)), np.full(16, 4.0), np.zeros((2, 16)), None, None, None, None
         )
         for name in (*weights_of(study).internal, *weights_of(study).external, "state.load")
@@ -178,10 +179,4 @@ def test_a_load_without_any_result_is_not_taken_for_quiet() -> None:
     strata["state.load"].unresolved[1] = 4.0
     judged = judge(study, LATTICES, strata)
     assert judged.usable.tolist() == [True, False]
-    row = {
-        "load_operates_share": judged.load_share[1],
-        "usable": False,
-        "p_false_bound": 0.0,
-        "p_false": 0.001,
-    }
-    assert note(study, row) == "no load gave a result"
+    assert refusals_of(study, judged, 1)[0].rule is Rule.NO_LOAD_RESULT

@@ -12,27 +12,33 @@ from montecarlo.engine.case import external
 from montecarlo.engine.primary import scene_of
 from montecarlo.engine.space import ANGLE, HALF_WAVE, TURN, space_of
 from montecarlo.sampling.design import Chunk
+from montecarlo.sampling.stratum import Stratum
 from montecarlo.study.candidates import candidate_lattices
 from tests.made.studies import REMOVE, study_with
 
 REMANENCE, RATIO = "ct.remanence_percent", "ct.turns_ratio_error_percent"
+NEAR = Stratum("external.near_fault")
 NO_LOAD = {"load.current_pu": 0.0, "scheme.kind": "per_phase", "candidates.earth_pickup_a": REMOVE}
 
 
 def block_of(study, name, u):
     job = Job(study, candidate_lattices(study), *designs(study))
-    return Block(job, Chunk(f"external.{name}", 0, 0, 0, 0), space_of(study, name).points(u))
+    return Block(
+        job,
+        Chunk(Stratum(f"external.{name}"), 0, 0, 0, 0),
+        space_of(study, Stratum(f"external.{name}")).points(u),
+    )
 
 
 def pickups_of(study, name, u):
     """Of three phase elements on the first circuit, (n, 3) [A]."""
     block = block_of(study, name, u)
-    judged = next(iter(external(block, name).values()))
+    judged = next(iter(external(block).values()))
     return block.per_setting(block.circuits[0], judged.quantity[:, :, 0, 0])
 
 
 def test_columns_are_those_of_the_event_and_of_the_plant():
-    space = space_of(study_with(), "near_fault")
+    space = space_of(study_with(), Stratum("external.near_fault"))
     assert "external_events.near_fault.external_reactance_pu" in space.first
     assert not [
         key
@@ -60,7 +66,7 @@ def test_an_input_tied_to_one_that_matters_is_a_column_too():
     samples = block_of(
         study,
         "near_fault",
-        np.random.default_rng(1).standard_normal((4096, space_of(study, "near_fault").dims)),
+        np.random.default_rng(1).standard_normal((4096, space_of(study, NEAR).dims)),
     ).samples
     found = np.corrcoef(samples["load.current_pu"], samples["machine.subtransient_reactance_pu"])[
         0, 1
@@ -72,7 +78,7 @@ def test_an_input_tied_to_one_that_matters_is_a_column_too():
 @pytest.mark.parametrize("name", ["near_fault", "far_fault"])
 def test_every_draw_keeps_its_law(name):
     # Kolmogorov distance of 20,000 uniforms: above 0.014 once in 1,300 for each of 16
-    space = space_of(study_with(), name)
+    space = space_of(study_with(), Stratum(f"external.{name}"))
     points = space.points(np.random.default_rng(2).standard_normal((20_000, space.dims)))
     columns = [
         points.of(ANGLE, 1),
@@ -89,7 +95,7 @@ def test_every_draw_keeps_its_law(name):
 
 
 def test_angle_and_phase_are_independent():
-    space = space_of(study_with(), "far_fault")
+    space = space_of(study_with(), Stratum("external.far_fault"))
     points = space.points(np.random.default_rng(3).standard_normal((60_000, space.dims)))
     cells = np.floor(6 * points.of(ANGLE, 1)[:, 0]) * 3 + np.floor(
         3 * points.of("drawn.phase", 1)[:, 0]
@@ -103,7 +109,7 @@ def test_angle_and_phase_are_independent():
 @pytest.mark.parametrize("name", ["near_fault", "far_fault"])
 def test_turns_and_half_waves_are_symmetries_of_a_symmetric_plant(name):
     study = study_with(NO_LOAD)
-    space = space_of(study, name)
+    space = space_of(study, Stratum(f"external.{name}"))
     u = np.random.default_rng(4).standard_normal((64, space.dims))
     u[:, space.first[TURN]], u[:, space.first[HALF_WAVE]] = -2, -2
     still = pickups_of(study, name, u)
@@ -119,7 +125,7 @@ def test_turns_and_half_waves_are_symmetries_of_a_symmetric_plant(name):
 )
 def test_images_are_symmetries_of_a_symmetric_plant(name, order):
     study = study_with(NO_LOAD)
-    space = space_of(study, name)
+    space = space_of(study, Stratum(f"external.{name}"))
     u = np.random.default_rng(5).standard_normal((64, space.dims))
     u[:, space.first[TURN]] = -2
     still = pickups_of(study, name, u)
@@ -130,7 +136,7 @@ def test_images_are_symmetries_of_a_symmetric_plant(name, order):
 
 def test_tails_stay_inside_the_open_interval():
     study = study_with()
-    space = space_of(study, "near_fault")
+    space = space_of(study, NEAR)
     for far in (-12.0, 12.0):
         samples = block_of(study, "near_fault", np.full((2, space.dims), far)).samples
         assert all(np.isfinite(values).all() for values in samples.values())
@@ -149,8 +155,8 @@ def test_what_the_event_does_not_read_changes_nothing():
             }
         ),
     )
-    u = np.random.default_rng(6).standard_normal((16, space_of(one, "near_fault").dims))
-    assert space_of(other, "near_fault").dims == u.shape[1]
+    u = np.random.default_rng(6).standard_normal((16, space_of(one, NEAR).dims))
+    assert space_of(other, NEAR).dims == u.shape[1]
     assert np.array_equal(pickups_of(one, "near_fault", u), pickups_of(other, "near_fault", u))
 
 
@@ -167,7 +173,7 @@ def test_balanced_events_single_out_no_phase(kind):
     }[kind]
     study = study_with(external_events=[{"name": "it", "kind": kind, "per_year": 1, **own}])
     assert study.external_events[0].balanced
-    block = block_of(study, "it", np.zeros((1, space_of(study, "it").dims)))
+    block = block_of(study, "it", np.zeros((1, space_of(study, Stratum("external.it")).dims)))
     scene, window = scene_of(block, study.external_events[0])
     waves = [
         study.external_events[0].currents(replace(scene, phase=np.array([k])), window.times())

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from montecarlo.estimates.assemble import Stratum, line_end_total, weighted
+from montecarlo.estimates.assemble import Gathered, line_end_total, weighted
 from montecarlo.estimates.intervals import student_mean
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS
@@ -15,10 +15,10 @@ from montecarlo.sampling.design import BLOCKS
 PLANTS, EVENTS = 4 * BLOCKS, 10
 
 
-def stratum(means: Array, conditional: bool = True) -> Stratum:
+def stratum(means: Array, conditional: bool = True) -> Gathered:
     """means (C, M) of the plants, each of EVENTS samples."""
     trials = np.full(means.shape[1], float(EVENTS))
-    return Stratum(
+    return Gathered(
         "internal.some",
         means * trials,
         trials,

@@ -8,13 +8,14 @@ import pytest
 
 from montecarlo.engine import winding
 from montecarlo.engine.batch import designs, run_batch
-from montecarlo.engine.block import EARTH, Block, Job, thresholds
+from montecarlo.engine.block import Block, Job, thresholds
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates import assemble
-from montecarlo.estimates.assemble import Stratum, coverage, detection_curve
+from montecarlo.estimates.assemble import Gathered, coverage, detection_curve
 from montecarlo.estimates.tally import missed_stretch
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS
+from montecarlo.sampling.stratum import EARTH
 from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.description import Study
 from tests.made.studies import study_with
@@ -23,7 +24,7 @@ PLACES = np.arange(41) / 40
 QUANTILES = {"median": 0.5, "p95": 0.95, "p05": 0.05}
 
 
-def check(found: Stratum, covered: Array) -> None:
+def check(found: Gathered, covered: Array) -> None:
     """covered (candidates, n): what each setting covers in each sampled fault."""
     told = coverage(found)
     for name, quantile in QUANTILES.items():
@@ -39,7 +40,7 @@ def rng() -> np.random.Generator:
     return np.random.default_rng(9)
 
 
-def sampled(rng: np.random.Generator, sizes: Array) -> tuple[Stratum, Array]:
+def sampled(rng: np.random.Generator, sizes: Array) -> tuple[Gathered, Array]:
     """Two lattices, (3 x 4 x 2) and (5 x 1 x 1), blocks of unlike size; and what each candidate
     covers."""
     phase_x, earth_x, covered = [], [], []
@@ -61,7 +62,7 @@ def sampled(rng: np.random.Generator, sizes: Array) -> tuple[Stratum, Array]:
         earth_x.append(tuple(one.astype(np.float32) for one in y))
     none = np.zeros((29, BLOCKS))
     return (
-        Stratum("internal.earth", none, none[0], none, none, None, tuple(phase_x), tuple(earth_x)),
+        Gathered("internal.earth", none, none[0], none, none, None, tuple(phase_x), tuple(earth_x)),
         np.concatenate(covered),
     )
 

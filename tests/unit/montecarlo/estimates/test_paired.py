@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from montecarlo.estimates.assemble import Stratum
+from montecarlo.estimates.assemble import Gathered
 from montecarlo.estimates.compare import Side, differences_of, level_of
 from montecarlo.estimates.intervals import (
     Estimate,
@@ -27,10 +27,10 @@ PLANTS, EVENTS = 4 * BLOCKS, 10
 NONE_SEEN = 1 - 0.025 ** (1 / (PLANTS * EVENTS))  # exact upper limit, no event among them
 
 
-def stratum(means: Array, conditional: bool = False, name: str = "internal.some") -> Stratum:
+def stratum(means: Array, conditional: bool = False, name: str = "internal.some") -> Gathered:
     """means (C, M) of the plants, each of EVENTS samples."""
     trials = np.full(means.shape[1], float(EVENTS))
-    return Stratum(
+    return Gathered(
         name,
         means * trials,
         trials,
@@ -42,7 +42,7 @@ def stratum(means: Array, conditional: bool = False, name: str = "internal.some"
     )
 
 
-def hits(*by_candidate: dict[int, int], name: str = "internal.some") -> Stratum:
+def hits(*by_candidate: dict[int, int], name: str = "internal.some") -> Gathered:
     """Events of a candidate by plant."""
     means = np.zeros((len(by_candidate), PLANTS))
     for candidate, plants in enumerate(by_candidate):
@@ -51,7 +51,7 @@ def hits(*by_candidate: dict[int, int], name: str = "internal.some") -> Stratum:
     return stratum(means, name=name)
 
 
-def sides(*found: Stratum, weights: tuple[float, ...] = (1.0,)) -> tuple[Half, Half]:
+def sides(*found: Gathered, weights: tuple[float, ...] = (1.0,)) -> tuple[Half, Half]:
     """Their first two candidates."""
     return Half(found, weights, 0), Half(found, weights, 1)
 

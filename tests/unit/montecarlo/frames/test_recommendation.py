@@ -11,19 +11,21 @@ import numpy as np
 import pytest
 
 from montecarlo.engine.batch import Batch
-from montecarlo.estimates.assemble import Stratum
+from montecarlo.estimates.assemble import Gathered
 from montecarlo.estimates.choose import Judgement, judge, weights_of, with_one_from
 from montecarlo.estimates.drivers import Bound
+from montecarlo.estimates.refusals import Rule, refusals_of
 from montecarlo.estimates.robust import worst_of
 from montecarlo.estimates.shares import shares_of_total
 from montecarlo.estimates.weighted import Source
-from montecarlo.frames.choosing import note
-from montecarlo.frames.closest import closest_rows, two_digits_up
+from montecarlo.frames.closest import two_digits_up
 from montecarlo.frames.doubts import EventDoubt, Why, as_data, event_doubts
 from montecarlo.frames.rare import origin
+from montecarlo.sampling.stratum import LOAD, Stratum
 from montecarlo.study.budget import too_few
 from montecarlo.study.candidates import End, Setting, candidate_lattices, ends_of_ranges
 from montecarlo.study.description import Study
+from studies.report.refusals import note_text
 from studies.sweep.closest import closest_of_each, closest_text
 from studies.sweep.doubts import doubts_text, of_each
 from studies.sweep.text import result_text
@@ -34,23 +36,24 @@ from tests.unit.studies.sweep.test_result_text import finished
 if TYPE_CHECKING:
     from montecarlo import Result
 
+NEAR = Stratum("external.near_fault")
 TRIALS = np.full(16, 128.0)  # 2,048 samples on 16 plants
 ONE = {"candidates.phase_pickup_a": [0.1], "candidates.earth_pickup_a": [0.1]}
 EACH = {"policy": {"p_false_max": 0.5, "p_false_max_each": 0.05}}
 
 
-def counted(name: str, *hits: float) -> Stratum:
+def counted(name: Stratum, *hits: float) -> Gathered:
     """Hits of each candidate among 2,048 samples, spread evenly."""
     total = np.stack([np.full(16, each / 16) for each in hits])
-    return Stratum(name, total, TRIALS, np.zeros(total.shape), None, None, None, None)
+    return Gathered(name, total, TRIALS, np.zeros(total.shape), None, None, None, None)
 
 
-def strata(study: Study, **hits: tuple[float, float]) -> dict[str, Stratum]:
+def strata(study: Study, **hits: tuple[float, float]) -> dict[Stratum, Gathered]:
     """Of two candidates; none unless given, by the last part of the type's name."""
     weight = weights_of(study)
     return {
-        name: counted(name, *hits.get(name.partition(".")[2], (0.0, 0.0)))
-        for name in (*weight.internal, *weight.external, "state.load")
+        name: counted(name, *hits.get(name.kind, (0.0, 0.0)))
+        for name in (*weight.internal, *weight.external, LOAD)
     }
 
 
@@ -199,18 +202,14 @@ def test_a_limit_on_each_kind_refuses_what_the_mix_allows() -> None:
     assert judged.usable.all()
     assert judged.allowed.tolist() == [True, False]
     assert (judged.bound < 0.5).all()
-    assert judged.limit_used == pytest.approx(judged.each["near_fault"] / 0.05)
+    assert judged.limit_used == pytest.approx(judged.each[NEAR] / 0.05)
     alone = study_with(ONE | {"policy": {"p_false_max": 0.5}})
     assert judge(alone, candidate_lattices(alone), strata(alone, **hits)).allowed.all()
-    row = {
-        "load_operates_share": 0.0,
-        "usable": True,
-        "p_false_bound": 0.02,
-        "p_false": 0.01,
-        "p_false_each_bound": 0.089,
-        "worst_event": "near_fault",
-    }
-    assert note(study, row) == "p_false bound of near_fault above 0.05"
+    assert refusals_of(study, judged, 0) == ()
+    (refusal,) = refusals_of(study, judged, 1)
+    assert (refusal.rule, refusal.event, refusal.limit) == (Rule.EVENT, "near_fault", 0.05)
+    assert refusal.value == judged.each["near_fault"][1]
+    assert note_text([refusal]) == "p_false bound of near_fault above 0.05"
 
 
 def test_a_limit_on_each_kind_also_binds_a_policy_of_costs() -> None:
@@ -229,9 +228,9 @@ def test_the_worst_of_several_scenarios_counts_for_each_kind() -> None:
     )
     worst = worst_of([one, other])
     assert worst.allowed.tolist() == [True, False]
-    assert worst.each["near_fault"].tolist() == [
-        other.each["near_fault"][0],
-        one.each["near_fault"][1],
+    assert worst.each[NEAR].tolist() == [
+        other.each[NEAR][0],
+        one.each[NEAR][1],
     ]
     assert worst.limit_used.tolist() == [other.limit_used[0], one.limit_used[1]]
 
@@ -334,18 +333,18 @@ def test_the_closest_is_told_with_its_figures_and_the_limit_that_it_would_meet()
         p_false_bound=0.01 + frame["p_missed"], limit_used=10 + 1e3 * frame["p_missed"]
     )
     best = frame.sort_values("p_missed").iloc[0]
-    (row,) = closest_rows(nothing(frame)).to_dict("records")
+    (row,) = nothing(frame).closest.to_dict("records")
     assert (row["candidate"], row["p_missed"]) == (best["candidate"], best["p_missed"])
     assert row["limit"] == 0.001
     assert row["p_false_bound"] <= row["would_meet"] < 1.1 * row["p_false_bound"]
-    text = " ".join(closest_text(nothing(frame).study, closest_rows(nothing(frame))))
+    text = " ".join(closest_text(nothing(frame).study, nothing(frame).closest))
     assert f"Closest of two phase elements, one earth element: no. {best['candidate']}," in text
     assert (
         f"It would meet p_false_max = {row['would_meet']:g} with 95 % confidence; "
         "the policy's is 0.001." in text
     )
     assert "Figures of the study's own batch" in text
-    fresh = closest_rows(nothing(frame.assign(batch=2)))
+    fresh = nothing(frame.assign(batch=2)).closest
     assert "Figures of a fresh batch, drawn for a candidate that then failed." in " ".join(
         closest_text(nothing(frame).study, fresh)
     )
@@ -353,7 +352,7 @@ def test_the_closest_is_told_with_its_figures_and_the_limit_that_it_would_meet()
 
 def test_a_scheme_without_a_usable_candidate_says_so() -> None:
     frame = results.candidates(kinds=("two_phase_one_earth",)).assign(usable=False)
-    (text,) = closest_text(nothing(frame).study, closest_rows(nothing(frame)))
+    (text,) = closest_text(nothing(frame).study, nothing(frame).closest)
     assert "nothing; none of 24 candidates is usable: 0 operate on load" in text
 
 
@@ -361,7 +360,7 @@ def test_limits_a_year_are_told_a_year() -> None:
     frame = results.candidates(kinds=("two_phase_one_earth",)).assign(
         p_false_bound=0.02, limit_used=2.4
     )
-    (row,) = closest_rows(nothing(frame, false_per_year_max=0.01)).to_dict("records")
+    (row,) = nothing(frame, false_per_year_max=0.01).closest.to_dict("records")
     assert (row["limit"], row["would_meet"]) == (0.01, 0.024)  # 1.2 events a year
 
 
@@ -389,8 +388,8 @@ def test_a_limit_of_two_digits_is_never_below_the_bound(value: float, limit: flo
 
 
 def test_an_earth_fault_is_integrated_and_not_counted() -> None:
-    one = counted("internal.phase_phase", 1.0)
-    earth = Stratum(
+    one = counted(Stratum("internal.phase_phase"), 1.0)
+    earth = Gathered(
         "internal.earth", one.total, TRIALS, one.unresolved, one.total, None, None, None
     )
     assert origin([earth], 1) == [Source.INTEGRATED.value]
@@ -410,9 +409,9 @@ def test_a_judgement_takes_one_candidate_from_another_batch() -> None:
     assert isinstance(mixed, Judgement)
     assert mixed.bound.tolist() == [one.bound[0], other.bound[1]]
     assert mixed.false.high.tolist() == [one.false.high[0], other.false.high[1]]
-    assert mixed.each["near_fault"].tolist() == [
-        one.each["near_fault"][0],
-        other.each["near_fault"][1],
+    assert mixed.each[NEAR].tolist() == [
+        one.each[NEAR][0],
+        other.each[NEAR][1],
     ]
     assert one.allowed.tolist() == [True, False]  # as it was
 

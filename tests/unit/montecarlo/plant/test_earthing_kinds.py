@@ -13,6 +13,7 @@ from montecarlo.engine.case import Block, Job
 from montecarlo.engine.primary import earth_faults
 from montecarlo.frames.result import run_study
 from montecarlo.sampling.design import Design
+from montecarlo.sampling.stratum import EARTH, Stratum
 from montecarlo.study.candidates import candidate_lattices
 from studies.nominal.desk import Desk
 from tests.made.studies import REMOVE, faults_of, study_with
@@ -30,7 +31,7 @@ KINDS: dict[str, dict[str, Any]] = {
 }
 
 
-def block(stratum: str, earthing: dict[str, Any]) -> Block:
+def block(stratum: Stratum, earthing: dict[str, Any]) -> Block:
     study = study_with({"study.samples": 64, "study.plants": 16}, earthing=earthing)
     design = Design(16, 64)
     return Block(Job(study, candidate_lattices(study), *designs(study)), design.chunks(stratum)[0])
@@ -39,10 +40,8 @@ def block(stratum: str, earthing: dict[str, Any]) -> Block:
 @pytest.mark.parametrize("kind", KINDS)
 def test_the_same_resistor_gives_the_same_currents_at_the_cts(kind: str) -> None:
     nodes = np.linspace(0, 1, 5)
-    want = earth_faults(block("internal.earth", KINDS["resistor"]), nodes)
-    assert earth_faults(block("internal.earth", KINDS[kind]), nodes) == pytest.approx(
-        want, rel=1e-12
-    )
+    want = earth_faults(block(EARTH, KINDS["resistor"]), nodes)
+    assert earth_faults(block(EARTH, KINDS[kind]), nodes) == pytest.approx(want, rel=1e-12)
 
 
 @pytest.mark.parametrize("kind", ["current", "transformer", "hot"])

@@ -10,9 +10,10 @@ import pytest
 from scipy.integrate import quad, trapezoid
 
 from montecarlo.engine.batch import designs, run_batch
-from montecarlo.engine.block import EARTH, Block, Job
+from montecarlo.engine.block import Block, Job
 from montecarlo.engine.workers import Workers
 from montecarlo.plant.fault_energy import joule_integral
+from montecarlo.sampling.stratum import EARTH
 from montecarlo.study.candidates import candidate_lattices, lattices_of
 from montecarlo.study.description import Study
 from studies.earthing.lasting import PLACES, EarthFaults, earth_faults, sample_earth_faults

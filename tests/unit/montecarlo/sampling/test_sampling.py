@@ -14,9 +14,10 @@ from montecarlo.plant.earthing import Earthing
 from montecarlo.plant.events.kinds import ExternalEvent
 from montecarlo.quantities import Distribution, Quantity, Section, number, read_distribution
 from montecarlo.relays.elements import Relay
-from montecarlo.sampling.design import BLOCKS, TASKS_MAX, Chunk, Design
+from montecarlo.sampling.design import BLOCKS, PLANT_STRATUM, TASKS_MAX, Chunk, Design
 from montecarlo.sampling.inputs import Input, correlation_faults, list_inputs
 from montecarlo.sampling.points import Matrix, Streams
+from montecarlo.sampling.stratum import Stratum
 from montecarlo.sampling.streams import check_distinct, stream
 from montecarlo.sampling.transform import all_plants, draw, event_samples, plant_samples
 from montecarlo.secondary.ct import CtPlaces
@@ -226,7 +227,7 @@ def test_design_rounds_up_and_says_so():
 )
 def test_chunks_cover_every_plant_and_event_once(design):
     seen = np.zeros((design.plants_rounded, design.events_per_plant), int)
-    chunks = design.chunks("s")
+    chunks = design.chunks(Stratum("state.s"))
     for chunk in chunks:
         first = chunk.event_block * design.events_per_chunk
         seen[design.plants_in(chunk), first : first + design.events_in(chunk)] += 1
@@ -237,8 +238,8 @@ def test_chunks_cover_every_plant_and_event_once(design):
 
 
 def test_a_stratum_cannot_take_the_plants_name_and_counts_must_be_positive():
-    with pytest.raises(ValueError, match="stratum"):
-        Design(16, 16).chunks("plant")
+    with pytest.raises(ValueError, match="not a valid Side"):
+        Stratum(PLANT_STRATUM)
     with pytest.raises(ValueError, match="samples = 0"):
         Design(16, 0)
 
@@ -378,7 +379,7 @@ MIXED = (
 
 def test_a_chunk_repeats_its_plants_for_their_events():
     design = Design(32, 32 * 5)
-    chunk = design.chunks("s")[3]
+    chunk = design.chunks(Stratum("state.s"))[3]
     values = event_samples(MIXED, (), seed=SEED, design=design, chunk=chunk)
     record = all_plants(MIXED, (), seed=SEED, design=design)
     assert set(values) == {item.key for item in MIXED}
@@ -394,7 +395,7 @@ def test_a_chunk_repeats_its_plants_for_their_events():
 
 def test_strata_share_plants_but_not_events_and_a_fresh_round_shares_nothing():
     design = Design(BLOCKS, BLOCKS * 4)
-    chunk = Chunk("internal.earth", 0, 0, 0, 0)
+    chunk = Chunk(Stratum("internal.earth"), 0, 0, 0, 0)
     base, other, fresh = (
         event_samples(MIXED, (), seed=SEED, design=design, chunk=c)
         for c in (chunk, replace(chunk, stratum="external.near"), replace(chunk, round_=1))
@@ -409,10 +410,10 @@ def test_strata_share_plants_but_not_events_and_a_fresh_round_shares_nothing():
 def test_tasks_hand_out_every_chunk_once_in_an_order_of_its_own_block(samples: int) -> None:
     # one event of each of the four plants of a block
     design = Design(64, samples, chunk_samples=4)
-    tasks = design.tasks("internal.earth", 1)
+    tasks = design.tasks(Stratum("internal.earth"), 1)
     assert sorted(
         (chunk for task in tasks for chunk in task), key=lambda chunk: chunk.index
-    ) == list(design.chunks("internal.earth", 1))
+    ) == list(design.chunks(Stratum("internal.earth"), 1))
     assert len(tasks) <= TASKS_MAX * BLOCKS
     assert (max(map(len, tasks)) == 1) == (design.event_blocks <= TASKS_MAX)
     for block in range(BLOCKS):

@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 
 from montecarlo.engine.batch import designs
-from montecarlo.engine.block import EARTH, Block, Job
+from montecarlo.engine.block import Block, Job
 from montecarlo.plant.earthing import Earthing, EarthingOption
+from montecarlo.sampling.stratum import EARTH
 from montecarlo.study.description import Study
 from montecarlo.study.read import digest
 from tests.made.studies import REMOVE, faults_of, study_with

@@ -1,0 +1,50 @@
+"""The strata of a study: what it samples, and where the pilots of its CTs may be open."""
+
+from __future__ import annotations
+
+from montecarlo.plant.events.base import Event
+from montecarlo.relays.places import PLACES
+from montecarlo.sampling.stratum import LOAD, OVERLOAD, Side, Stratum
+from montecarlo.study.circuits import scheme_of
+from montecarlo.study.description import Study
+
+__all__ = ["OPEN_PILOT", "OPEN_PILOTS", "event_of", "internal_shares", "open_pilots", "strata"]
+
+# One a CT place
+OPEN_PILOTS = tuple(
+    Stratum.of(Side.STATE, f"open_pilot_{place.replace('.', '_')}") for place in PLACES
+)
+# Whichever core of the candidate's own scheme
+OPEN_PILOT = Stratum.of(Side.STATE, "open_pilot")
+
+
+def strata(study: Study) -> tuple[Stratum, ...]:
+    """Everything that is sampled: internal fault types with a share, external events, states."""
+    external = [Stratum.of(Side.EXTERNAL, event.name) for event in study.external_events]
+    heavy = [OVERLOAD] if study.states.overload_current_pu is not None else []
+    return (*internal_shares(study), *external, LOAD, *heavy, *open_pilots(study))
+
+
+def internal_shares(study: Study) -> dict[Stratum, float]:
+    """Shares of the internal faults that the scheme can reach, of all internal faults."""
+    return {
+        Stratum.of(Side.INTERNAL, kind): share
+        for kind, share in study.internal_faults.shares.model_dump().items()
+        if share > 0 and kind != "inter_turn"
+    }
+
+
+def event_of(study: Study, stratum: Stratum) -> Event:
+    """The external event that a stratum samples."""
+    return next(event for event in study.external_events if event.name == stratum.kind)
+
+
+def open_pilots(study: Study) -> tuple[Stratum, ...]:
+    """The states with one core open, of the CTs that the study's schemes use.
+
+    None unless the study gives their frequency.
+    """
+    if study.states.open_pilot_per_year is None:
+        return ()
+    used = {place for kind in study.scheme.kinds for place in scheme_of(study, kind).places}
+    return tuple(name for place, name in enumerate(OPEN_PILOTS) if place in used)
