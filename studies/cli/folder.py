@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Destination", "HalfDrawn", "Sitting", "prepare"]
 
+OPEN_FILES_STAY = os.name == "nt"  # a system that takes no open file away
 ATTEMPTS = 5  # at a lock that other runs take away as they end
 
 TOO_LITTLE_MEMORY = (
@@ -190,7 +191,7 @@ class Destination:
         taken away while it is `held`, for afterwards it may be another run's; where an open file
         cannot be taken away, afterwards."""
         with suppress(OSError):
-            if (held or os.name == "nt") and not any(
+            if (held or OPEN_FILES_STAY) and not any(
                 path.name != LOCK for path in self.unfinished.iterdir()
             ):
                 (self.unfinished / LOCK).unlink()

@@ -99,9 +99,11 @@ class Processes:
 
         try:
             yield from answers_of(tickets, send=send, room=lambda: AHEAD * self.count, look=look)
-        except BaseException:
+        except BaseException as error:
+            lost = bool(ended)
+            ended.append(error)
             executor.shutdown(kill_workers=True)
-            if ended:  # so the thread that kills them may be gone
+            if lost:  # and the thread that kills them may be gone
                 for child in {*multiprocessing.active_children()} - {*others}:
                     child.terminate()
             raise
@@ -141,14 +143,14 @@ def _no_room(error: BaseException) -> RunStopped:
 @contextmanager
 def _ended_threads() -> Iterator[list[BaseException]]:
     """Errors of threads that end while this lasts: one may be loky's, which hands chunks to
-    workers, and the run would wait for it."""
+    workers, and the run would wait for it. After the first they are not told any more."""
     ended: list[BaseException] = []
 
     def told(lost: threading.ExceptHookArgs) -> None:
         error = lost.exc_value or SystemError("a thread ended")
-        ended.append(error)
-        if not no_room(error):  # which is told in one line
+        if not ended and not no_room(error):  # which is told in one line
             before(lost)
+        ended.append(error)
 
     before, threading.excepthook = threading.excepthook, told
     try:
