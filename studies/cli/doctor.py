@@ -56,7 +56,13 @@ class Finding:
 
 
 def doctor() -> int:
-    """Print every finding as it is made; 0 if all that a run needs is good, else 1."""
+    """Print every finding as it is made.
+
+    Returns
+    -------
+    int
+        0 if all that a run needs is good, else 1.
+    """
     bad = 0
     for part in examine():
         say(shown(part))
@@ -70,12 +76,27 @@ def doctor() -> int:
 
 
 def shown(finding: Finding) -> str:
+    """A finding as text, its cure below it.
+
+    Parameters
+    ----------
+    finding : Finding
+
+    Returns
+    -------
+    str
+    """
     line = f"{finding.what:<23}  {finding.verdict:<8}  {finding.found}"
     return f"{line}\n{'':<35}{finding.cure}" if finding.cure else line
 
 
 def examine() -> Iterator[Finding]:
-    """Everything, in the order in which one thing rests on another."""
+    """Everything, in the order in which one thing rests on another.
+
+    Yields
+    ------
+    Finding
+    """
     yield from _safely("this tool", _tool)
     yield from _safely("Python", _python)
     yield from _safely("packages", packages)

@@ -50,8 +50,15 @@ class HalfDrawn(RunStopped):
 
 @dataclass(frozen=True)
 class Sitting:
-    """What one command has of an unfinished run: the chunks that are finished, and a folder for the
-    results."""
+    """What one command has of an unfinished run.
+
+    Attributes
+    ----------
+    finished : Finished
+        Its finished chunks.
+    staging : Path
+        A folder for results.
+    """
 
     finished: Finished
     staging: Path
@@ -59,7 +66,17 @@ class Sitting:
 
 @dataclass(frozen=True)
 class Destination:
-    """A folder that results may be put in, and the files of an older run that they replace."""
+    """A folder that results may be put in.
+
+    Attributes
+    ----------
+    folder : Path
+    exists : bool
+    old : tuple of str
+        Files of an older run that they replace.
+    replace : bool
+        Whether they may.
+    """
 
     folder: Path
     exists: bool
@@ -68,6 +85,7 @@ class Destination:
 
     @property
     def unfinished(self) -> Path:
+        """The folder of what is not done yet."""
         return self.folder / UNFINISHED
 
     @contextmanager
@@ -110,6 +128,16 @@ class Destination:
             self._tidy(held=False)
 
     def not_written(self, error: OSError) -> RunStopped:
+        """What to tell of a file that cannot be written.
+
+        Parameters
+        ----------
+        error : OSError
+
+        Returns
+        -------
+        RunStopped
+        """
         return RunStopped(
             f"{self.folder}: cannot be written ({reason(error)}); free some space or name another "
             "folder with --out"

@@ -35,7 +35,18 @@ _NAMES = "one of " + ", ".join(COMMANDS)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run one command; returns the exit code."""
+    """Run one command.
+
+    Parameters
+    ----------
+    arguments : sequence of str, optional
+        Else those of the process.
+
+    Returns
+    -------
+    int
+        The exit code: 2 for what a person can put right.
+    """
     given = list(sys.argv[1:] if arguments is None else arguments)
     make_whole()
     os.environ.setdefault(

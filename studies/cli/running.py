@@ -37,8 +37,22 @@ __all__ = ["Request", "run_file"]
 
 @dataclass(frozen=True)
 class Request:
-    """What the command line asks for. None: the study's own samples and seed, a worker a core, no
-    cluster."""
+    """What the command line asks for.
+
+    Attributes
+    ----------
+    file, out : Path
+        The study and the folder of results.
+    samples, seed : int or None
+        None: the study's own.
+    workers : int or None
+        None: one a core.
+    cluster : str or None
+        Address of a scheduler.
+    replace, keep_samples, pdf : bool
+    command : str
+        As it was typed.
+    """
 
     file: Path
     out: Path
@@ -49,11 +63,22 @@ class Request:
     replace: bool
     keep_samples: bool
     pdf: bool
-    command: str  # as it was typed
+    command: str
 
 
 def run_file(request: Request) -> None:
-    """Run the study and print its text. Raises StudyError; KeyboardInterrupt with what was kept."""
+    """Run the study and print its text.
+
+    Parameters
+    ----------
+    request : Request
+
+    Raises
+    ------
+    StudyError
+    KeyboardInterrupt
+        With what was kept.
+    """
     content = study_bytes(request.file)
     study = study_of(content, request.file, samples=request.samples, seed=request.seed)
     inputs = inputs_of(content, request.file.parent)

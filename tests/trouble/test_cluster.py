@@ -11,6 +11,7 @@ import socket
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Iterable, Iterator
 from concurrent.futures import Future
 from contextlib import contextmanager
@@ -145,6 +146,14 @@ def test_a_chunk_that_kills_its_workers_leaves_the_others_on_the_cluster(two: re
     assert [3] in alone
     assert len(alone) <= 2  # Dask also drops what waits at each worker that 3 kills
     assert all(len(each) == 1 for each in alone)
+
+
+def test_a_future_has_the_states_that_are_looked_at(two: real.Cluster) -> None:
+    with Cluster(two.address) as place:
+        future = place._client.submit(time.sleep, 0.5, pure=False)
+        assert future.status == "pending"
+        future.result()
+        assert future.status == "finished"
 
 
 def test_answers_that_lie_ready_are_given_up_when_none_comes() -> None:
