@@ -86,9 +86,7 @@ class Round:
         self.stuck_on: list[str] = []
         self._sent: dict[Future[Answer], Any] = {}  # Dask's future of each
         self._cores = 1
-        self._silent: float | None = None  # since when: no answer of the scheduler,
-        self._alone: float | None = None  # no worker there,
-        self._ready: float | None = None  # answers that lie ready
+        self._since: dict[str, float] = {}  # when what may end the round began
 
     def answers(self, tickets: Iterable[Ticket]) -> Iterator[Answer]:
         """As `Place` has it; Broken for all that is on its way.
@@ -124,43 +122,44 @@ class Round:
         return AHEAD * self._cores
 
     def _look(self, flying: Flying, waited_s: float) -> None:
-        began, found = time.monotonic(), self._counted()
-        now = time.monotonic()
-        self._silent = _since(self._silent, began, found is None)
-        self._alone = _since(self._alone, began, found == 0)
-        self._ready = _since(self._ready, now, self._lie_ready(flying))
-        self._cores = max(1, found or self._cores)  # workers that join get tickets too
+        began, found = time.monotonic(), self._reply(self.client.nthreads)
+        silent_s = self._lasted_s("silent", began, found is None)
+        alone_s = self._lasted_s("alone", began, found is not None and not any(found.values()))
+        ready_s = self._lasted_s("ready", began, self._lie_ready(flying))
+        if found:
+            self._cores = max(1, sum(found.values()))  # workers that join get tickets too
         if self.client.status != "running":
             raise Broken("the scheduler cannot be reached any more")
-        if self._silent is not None and now - self._silent > self.alone_s:
+        if silent_s > self.alone_s:
             raise Broken(f"the scheduler has not answered for {self.alone_s:g} s")
-        if self._alone is not None and now - self._alone > self.alone_s:
+        if alone_s > self.alone_s:
             raise Broken(f"the cluster has had no workers for {self.alone_s:g} s")
-        if self._ready is not None and min(waited_s, now - self._ready) > UNFETCHED_S:
+        if min(waited_s, ready_s) > UNFETCHED_S:
             raise Broken("answers that are ready cannot be fetched")
         if found and waited_s > self.stalled_s:
-            self.stuck_on = self._busy()
+            busy = self._reply(self.client.processing) or {}  # else none is started again
+            self.stuck_on = [worker for worker, tasks in busy.items() if tasks]
             raise Broken(f"no answer in {self.stalled_s:g} s")
+
+    def _lasted_s(self, what: str, began: float, holds: bool) -> float:
+        """How long something has held; 0 while it does not."""
+        if not holds:
+            self._since.pop(what, None)
+            return 0.0
+        return time.monotonic() - self._since.setdefault(what, began)
 
     def _lie_ready(self, flying: Flying) -> bool:
         """Not what was lost with its worker, for that is solved again."""
         sent = [self._sent[each] for each in flying if each in self._sent]
         return any(future.status not in ("pending", "lost") for future in sent)
 
-    def _counted(self) -> int | None:
-        """Cores of the cluster. None: no answer; where the connection has ended, the client's
-        status follows."""
+    def _reply(self, call: Callable[..., Any]) -> dict[str, Any] | None:
+        """Of each worker. None: no answer; where the connection has ended, the client's status
+        follows."""
         try:
-            return int(sum(asked(self.answer_s, self.client, self.client.nthreads).values()))
+            return dict(asked(self.answer_s, self.client, call))
         except Exception:
             return None
-
-    def _busy(self) -> list[str]:
-        try:
-            processing = asked(self.answer_s, self.client, self.client.processing)
-        except Exception:  # then none is started again
-            return []
-        return [worker for worker, tasks in processing.items() if tasks]
 
     def _drop(self) -> None:
         """Nobody wants what is still on its way: the cluster shall not work on it, nor hand it to
@@ -169,13 +168,6 @@ class Round:
         if left and self.client.status == "running":
             with suppress(Exception):
                 asked(self.answer_s, self.client, self.client.cancel, left, force=True)
-
-
-def _since(before: float | None, now: float, holds: bool) -> float | None:
-    """Since when something holds; None while it does not."""
-    if not holds:
-        return None
-    return now if before is None else before
 
 
 # --- the connection -----------------------------------------------------------

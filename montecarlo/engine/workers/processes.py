@@ -7,9 +7,9 @@ import os
 import threading
 import time
 from collections.abc import Iterable, Iterator
-from concurrent.futures import Future
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager, suppress
+from functools import partial
 
 from montecarlo.engine.workers.sending import AHEAD, ENDED, STALLED_S, Flying, answers_of
 from montecarlo.engine.workers.software import Software
@@ -87,10 +87,6 @@ class Processes:
             env=ONE_THREAD,
         )
 
-        def send(ticket: Ticket) -> Future[Answer]:
-            sent: Future[Answer] = executor.submit(solve, ticket)
-            return sent
-
         def look(flying: Flying, waited_s: float) -> None:
             if ended:
                 raise _no_room(ended[0]) if no_room(ended[0]) else Broken(ENDED)
@@ -98,7 +94,12 @@ class Processes:
                 raise Broken(f"no answer in {self.stalled_s:g} s")
 
         try:
-            yield from answers_of(tickets, send=send, room=lambda: AHEAD * self.count, look=look)
+            yield from answers_of(
+                tickets,
+                send=partial(executor.submit, solve),
+                room=lambda: AHEAD * self.count,
+                look=look,
+            )
         except BaseException as error:
             lost = bool(ended)
             ended.append(error)
