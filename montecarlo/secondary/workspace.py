@@ -6,7 +6,7 @@ code, not by this one: after a change here delete montecarlo/secondary/__pycache
 from __future__ import annotations
 
 from functools import cache
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,9 +17,9 @@ from montecarlo.secondary.lanes import LANES, Lanes, load, splat
 
 Index = NDArray[np.int64]
 
-ALLOCATES = {"nogil": True, "error_model": "numpy", "forceinline": True}
+ALLOCATES: dict[str, Any] = {"nogil": True, "error_model": "numpy", "forceinline": True}
 # counting references to arrays took a quarter of the time
-COMPILED = {**ALLOCATES, "_nrt": False}
+COMPILED = {**ALLOCATES, "counted": False}
 GAMMA = 2 - np.sqrt(2)  # place of the inner stage in a step of TR-BDF2
 FLUX_LIMIT = 4.0  # knee flux; no core that saturates gets there, an iterate may
 SMALL_A = 1e-3  # a current whose changes settle nothing

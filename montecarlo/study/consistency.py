@@ -240,6 +240,11 @@ def _events(study: Study) -> Iterator[str]:
                 f"external_events[{index}].name: {shown(name)} is used before; give each event its"
                 " own name"
             )
+        elif name.lower() in map(str.lower, names[:index]):
+            yield (
+                f"external_events[{index}].name: {shown(name)} differs from one before in capital"
+                " letters only, which file names may not; give each event its own name"
+            )
     if not any(event.per_year.support()[1] > 0 for event in events):
         yield (
             "external_events: per_year is 0 for every event; give at least one a frequency above 0"

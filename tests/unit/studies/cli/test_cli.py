@@ -363,23 +363,6 @@ def test_unexpected_errors_are_not_swallowed(run: Run, quick: Callable[..., None
         run("run", "good.toml")
 
 
-def test_a_place_where_nothing_compiled_can_be_kept_is_told(
-    run: Run, quick: Callable[..., None]
-) -> None:
-    def fail(progress: object) -> None:
-        raise RuntimeError(
-            "cannot cache function 'total': no locator available for file 'workspace.py'"
-        )
-
-    quick(fail)
-    code, _, err = run("run", "good.toml")
-    assert code == 2
-    assert (
-        err == "statorodds: the compiled solvers can be kept nowhere; set NUMBA_CACHE_DIR to a "
-        "folder that only you can write, and see statorodds doctor\n"
-    )
-
-
 # --- what each command does ---------------------------------------------------
 
 
