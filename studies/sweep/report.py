@@ -4,7 +4,7 @@ were refused, what covers the blind part, and the hand calculation beside the st
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.formulas import handcalc
@@ -26,7 +26,7 @@ from studies.nominal.stability import (
 )
 from studies.report.blocks import Block, Caution, Paragraph, Section, Table, paragraphs
 from studies.report.numbers import bare, percent
-from studies.report.refusals import note_parts
+from studies.report.refusals import note_parts, told
 from studies.report.safety import PEAK, PROPOSED, REVIEW
 from studies.report.setting_words import bias_words, setting_lines
 from studies.report.words import AXIS_WORDS, axis_unit, scheme_name, setting_text
@@ -270,46 +270,28 @@ class ChoiceReport:
 
     def _refused(self) -> Iterator[Block]:
         frame = self.result.candidates
-        aim = "cost_per_year" if "cost_per_year" in frame else "p_missed"
-        parts = frame["refusals"].map(note_parts)
-        refused = frame[(parts.map(len) > 0) & ~frame["chosen"]]
-        allowed = int(((parts.map(len) == 0) & ~frame["chosen"]).sum())
-        yield Paragraph(
-            f"Of {len(frame)} candidates the policy refuses {len(refused)}; {allowed} more are"
-            f" allowed and {'cost' if aim == 'cost_per_year' else 'miss'} no less than the chosen"
-            " one, or did not keep to the policy on fresh random numbers."
-            if self.result.chosen is not None
-            else f"The policy refuses {len(refused)} of {len(frame)} candidates."
-        )
-        rules = parts[refused.index].map(lambda words: words[0])
-        rows: list[tuple[str, ...]] = []
-        for rule, some in refused.groupby(rules, sort=False):
-            for place, row in enumerate(
-                some.sort_values(aim, kind="stable").head(BEST_REFUSED).to_dict("records")
-            ):
-                rows.append(
-                    (
-                        f"{rule} ({len(some)})" if place == 0 else "",
-                        str(row["candidate"]),
-                        scheme_name(row["scheme"]),
-                        setting_text(row),
-                        bare(row["p_missed"], 3),
-                        bare(row["p_false_bound"], 2),
-                        "; ".join(note_parts(row["refusals"])[1:]),
-                    )
-                )
-        if rows:
+        weighed = "cost_per_year" in frame
+        others = frame[~frame["chosen"]]
+        refused = others[others["refusals"].map(len) > 0]
+        text = f"The policy refuses {len(refused)} of {len(frame)} candidates."
+        if self.result.chosen is not None:
+            text = (
+                f"Of {len(frame)} candidates the policy refuses {len(refused)};"
+                f" {len(others) - len(refused)} more are allowed and"
+                f" {'cost' if weighed else 'miss'} no less than the chosen one, or did not keep to"
+                " the policy on fresh random numbers."
+            )
+        yield Paragraph(text)
+        best = refused.sort_values("cost_per_year" if weighed else "p_missed", kind="stable")
+        groups: dict[tuple[Any, ...], list[Row]] = {}
+        for row in best.to_dict("records"):
+            first = told(row["refusals"])[0]
+            groups.setdefault((first.rule, first.event, first.limit), []).append(row)
+        if groups:
+            head = "first rule that refuses (how many)"
             yield Table(
-                (
-                    "first rule that refuses (how many)",
-                    "no.",
-                    "scheme",
-                    "setting",
-                    "missed %",
-                    "false %, bound",
-                    "and",
-                ),
-                tuple(rows),
+                (head, "no.", "scheme", "setting", "missed %", "false %, bound", "and"),
+                tuple(row for rows in groups.values() for row in _best_refused(rows)),
                 "<><<>><",
                 f"The best {BEST_REFUSED} that each rule refuses",
             )
@@ -438,3 +420,18 @@ def _blind(row: Row) -> str:
         return "no earth faults"
     median, low, high = (percent(1 - row[f"covered_{end}"], 3) for end in ("median", "p95", "p05"))
     return f"{median} by all elements, median ({low} to {high} for 5 to 95 % of the faults)"
+
+
+def _best_refused(rows: Sequence[Row]) -> Iterator[tuple[str, ...]]:
+    """The first of those that one rule refuses; the rule stands beside the very first."""
+    for place, row in enumerate(rows[:BEST_REFUSED]):
+        rule, *others = note_parts(row["refusals"])
+        yield (
+            f"{rule} ({len(rows)})" if place == 0 else "",
+            str(row["candidate"]),
+            scheme_name(row["scheme"]),
+            setting_text(row),
+            bare(row["p_missed"], 3),
+            bare(row["p_false_bound"], 2),
+            "; ".join(others),
+        )
