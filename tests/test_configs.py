@@ -61,13 +61,21 @@ def answered(study: Study) -> Findings:
     return found
 
 
-@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+@pytest.mark.parametrize(
+    "path",
+    [FILES[0], *(pytest.param(path, marks=pytest.mark.slow) for path in FILES[1:])],
+    ids=lambda path: path.stem,
+)
 def test_a_worked_study_runs(path: Path) -> None:
     answered(parse_study(few(path), path.parent))
 
 
 @pytest.mark.parametrize(
-    ("kind", "form"), [*((kind, "sum") for kind in ALONE), ("biased", "greater_of")]
+    ("kind", "form"),
+    [
+        *(pytest.param(kind, "sum", marks=pytest.mark.slow) for kind in ALONE),
+        ("biased", "greater_of"),
+    ],
 )
 def test_a_scheme_alone_is_checked_and_run(kind: str, form: str) -> None:
     table, (grids, present) = few(ROOT / "configs" / "schemes_11kv.toml"), ALONE[kind]

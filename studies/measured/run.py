@@ -25,7 +25,7 @@ from montecarlo.estimates.reweigh import (
     reweighted,
 )
 from montecarlo.estimates.totals import Total, mover
-from montecarlo.frames.rows import setting_columns
+from montecarlo.frames.candidates import setting_columns
 from montecarlo.quantities import Array
 from montecarlo.quantities.files import read_bounded
 from montecarlo.quantities.wording import shown

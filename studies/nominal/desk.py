@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from montecarlo.estimates.choose import centres
+from montecarlo.estimates.knee_rule import centres
 from montecarlo.plant import earthing, internal, machine
 from montecarlo.quantities import Array
 from montecarlo.relays.places import CHANNELS, GROUP_OF, NEUTRAL_CONDUCTOR, carried
@@ -215,16 +215,18 @@ class Desk:
             self.emf_v,
             winding,
             0.0,
-            neutral_ohm=self.own_neutral_ohm,
-            other_neutrals_ohm=np.inf if other is None else other.centre(),
-            stator_capacitance_f=at("machine.stator_capacitance_f"),
-            terminal_capacitance_f=at("machine.terminal_capacitance_f"),
-            external_capacitance_f=at("network.external_capacitance_f"),
-            omega=study.machine.omega,
-            infeed_share=machine.infeed_share(
-                at("machine.subtransient_reactance_pu"),
-                at("machine.negative_sequence_reactance_pu"),
-                np.inf if network is None else network.centre(),
+            internal.EarthReturn(
+                neutral_ohm=self.own_neutral_ohm,
+                other_neutrals_ohm=np.inf if other is None else other.centre(),
+                stator_capacitance_f=at("machine.stator_capacitance_f"),
+                terminal_capacitance_f=at("machine.terminal_capacitance_f"),
+                external_capacitance_f=at("network.external_capacitance_f"),
+                omega=study.machine.omega,
+                infeed_share=machine.infeed_share(
+                    at("machine.subtransient_reactance_pu"),
+                    at("machine.negative_sequence_reactance_pu"),
+                    np.inf if network is None else network.centre(),
+                ),
             ),
         )
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from montecarlo.estimates.choose import centres
+from montecarlo.estimates.knee_rule import centres
 from montecarlo.formulas import handcalc
 from montecarlo.plant import internal, machine
 from montecarlo.plant.earthing import neutral_ohm
@@ -161,24 +161,24 @@ def _faults(study: Study, s: dict[str, Array]) -> Faults:
         "omega": omega,
         "infeed_share": share,
     }
-    back = {
+    back = internal.EarthReturn(
         **capacitance,
-        "neutral_ohm": neutral_ohm(study.earthing, s, study.machine.phase_voltage_v),
-        "other_neutrals_ohm": s.get("earthing.other_neutrals_ohm", np.array([np.inf])),
-        "external_capacitance_f": s["network.external_capacitance_f"],
-    }
+        neutral_ohm=neutral_ohm(study.earthing, s, study.machine.phase_voltage_v),
+        other_neutrals_ohm=s.get("earthing.other_neutrals_ohm", np.array([np.inf])),
+        external_capacitance_f=s["network.external_capacitance_f"],
+    )
     three = internal.phase_fault(
         "three_phase", ones[:1], phases[:1], emf, own, infeed, 0.0, **capacitance
     )
     two = internal.phase_fault("phase_phase", ones, phases, emf, own, infeed, 0.0, **capacitance)
-    double = internal.phase_phase_earth(ones, phases, emf, own, infeed, 0.0, **back).end_currents_a
-    earth = internal.earth_fault(ones, phases, emf, loop, 0.0, **back)
+    double = internal.phase_phase_earth(ones, phases, emf, own, infeed, 0.0, back)
+    earth = internal.earth_fault(ones, phases, emf, loop, 0.0, back)
     angle = np.angle(emf / earth.fault_current_a[0])  # of the loop; capacitive: no offset
     in_earth = max(float(np.tan(angle[0])) / omega, 0.0) if abs(angle[0]) < np.pi / 2 else 0.0
     kinds = {
         "three_phase": three,
         "phase_phase": two,
-        "phase_phase_earth": double,
+        "phase_phase_earth": double.end_currents_a,
         "earth": earth.end_currents_a,
     }
     decay = {kind: float(s["machine.armature_time_constant_s"][0]) for kind in kinds} | {

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from montecarlo.estimates.choose import meet_knee_rule
+from montecarlo.estimates.knee_rule import meet_knee_rule
 from montecarlo.formulas import handcalc
 from montecarlo.quantities.wording import listed
 from montecarlo.relays.places import ENDS, NEUTRAL_CONDUCTOR, SECOND_CORES

@@ -45,7 +45,10 @@ def three() -> Result:
     return compared(study_with(SMALL | THREE))
 
 
-@pytest.fixture(scope="module", params=["two_phase_one_earth", "per_phase"])
+@pytest.fixture(
+    scope="module",
+    params=["two_phase_one_earth", pytest.param("per_phase", marks=pytest.mark.slow)],
+)
 def twice(request: pytest.FixtureRequest) -> Result:
     """A built-in scheme and the same written as the study's own."""
     kind = request.param

@@ -20,9 +20,9 @@ from montecarlo.sampling.transform import event_samples
 from montecarlo.secondary import steady, transient
 from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.description import Study
-from tests.made.studies import REMOVE, faults_of, study_table, study_with
+from tests.made.studies import FEW_TYPES, REMOVE, faults_of, study_table, study_with
 
-SMALL: dict[str, Any] = {
+SMALL: dict[str, Any] = FEW_TYPES | {
     "study.samples": 128,
     "study.plants": 16,
     "study.earth_fault_samples": 32,
@@ -58,7 +58,11 @@ NUMBERS = [
     "unresolved",
     "usable",
 ]
-every_kind = pytest.mark.parametrize("kind", GRIDS)
+FAST = ("two_phase_one_earth", "biased")
+every_kind = pytest.mark.parametrize(
+    "kind",
+    [kind if kind in FAST else pytest.param(kind, marks=pytest.mark.slow) for kind in GRIDS],
+)
 
 
 def study_on(kind: str, changes: dict[str, Any] | None = None) -> Study:
@@ -85,7 +89,15 @@ def same(one: pd.DataFrame, other: pd.DataFrame, rel: float = 1e-9) -> None:
 
 def test_an_element_for_earth_faults_sees_no_fault_clear_of_earth_and_no_event_outside() -> None:
     seen = by_type(
-        study_on("restricted_earth_fault", IDEAL | {"candidates.earth_pickup_a": [0.001]})
+        study_on(
+            "restricted_earth_fault",
+            IDEAL
+            | {
+                "candidates.earth_pickup_a": [0.001],
+                "internal_faults": study_table()["internal_faults"],
+                "external_events": study_table()["external_events"],
+            },
+        )
     )
     assert (seen[["phase_phase", "three_phase"]] == 1).all(axis=None)  # missed, always
     assert (seen[["earth", "phase_phase_earth"]] < 0.1).all(axis=None)
@@ -386,6 +398,7 @@ def test_what_is_measured_matters_to_spill_and_not_to_sinusoids() -> None:
     changes = {
         "candidates.stabilising_resistance_ohm": [0],
         "internal_faults.shares": {"earth": 1.0},
+        "external_events": study_table()["external_events"],
     }
     peak, rms, first = (
         numbers(study_on("per_phase", changes | {"relay.measure": kind}))

@@ -33,9 +33,9 @@ from studies.cli.main import main
 from studies.earthing.lasting import sample_earth_faults
 from studies.sweep.text import result_text
 from tests.made.said import words
-from tests.made.studies import MINIMAL, study_with
+from tests.made.studies import FEW_TYPES, MINIMAL, study_with
 
-SMALL = {
+SMALL = FEW_TYPES | {
     "study.samples": 256,
     "study.plants": 16,
     "study.rare_samples": 0,
@@ -150,6 +150,7 @@ def test_above_the_limit_the_run_ends_and_keeps_its_chunks_for_a_larger_one(
     assert (tmp_path / "tiny-results" / "unresolved.csv").exists()
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("spoilt")
 def test_a_scenario_has_rows_of_its_own() -> None:
     scenario = {"name": "slow", "changes": {"external_events.near_fault.clearing_time_s": 0.2}}
@@ -158,6 +159,7 @@ def test_a_scenario_has_rows_of_its_own() -> None:
     assert (rows[rows["of"] == "slow"]["unresolved"] > 0).all()
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("spoilt")
 def test_weighted_samples_without_a_result_raise_the_upper_limit_alone() -> None:
     rare = study()
@@ -265,6 +267,7 @@ def _tally_of(job: Job, chunk: Any, rows: Any) -> Any:
     return counts(block, solved).lattices[0].total.sum(axis=0)
 
 
+@pytest.mark.slow
 @pytest.mark.filterwarnings(
     "ignore:.*(still being processed|successfully executed)"
 )  # chunks that nobody wants
