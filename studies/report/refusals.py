@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from montecarlo.estimates.refusals import NoneUsable, Refusal, Rule
 from montecarlo.estimates.verdicts import Verdict
@@ -27,10 +27,11 @@ SHORT = {
     Rule.EVENT: "p_false bound of {0.event} above {0.limit:g}",
     Rule.SCENARIO: "not in every scenario",
 }
+Told = TypeVar("Told", bound=Refusal | NoneUsable)
 FRESH = "it did not keep to the policy on fresh random numbers"
 
 
-def told(refusals: Iterable[Refusal | NoneUsable]) -> list[Refusal | NoneUsable]:
+def told(refusals: Iterable[Told]) -> list[Told]:
     """Those that a table's cell tells: the knee rule where the load does not refuse already, of
     kinds of event the one with the largest bound."""
     refusals = list(refusals)

@@ -7,6 +7,7 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+from montecarlo.estimates.refusals import Refusal
 from montecarlo.formulas import handcalc
 from montecarlo.frames.result import Result
 from montecarlo.quantities.wording import listed
@@ -285,7 +286,7 @@ class ChoiceReport:
         best = refused.sort_values("cost_per_year" if weighed else "p_missed", kind="stable")
         groups: dict[tuple[Any, ...], list[Row]] = {}
         for row in best.to_dict("records"):
-            first = told(row["refusals"])[0]
+            first: Refusal = told(row["refusals"])[0]
             groups.setdefault((first.rule, first.event, first.limit), []).append(row)
         if groups:
             head = "first rule that refuses (how many)"
