@@ -169,8 +169,11 @@ def commissioning_tables(sheet: Sheet, frame: pd.DataFrame) -> list[dict[str, An
     injected = frame["injected_primary_a"].notna()
     rest = iter(frame[~injected].to_dict("records"))
     pickups = [
-        [f"{sheet.element_name(number)}, {_raised(where)} [{pickup_unit(where)}]", *_texts(row)]
-        for (where, number), row in zip(sheet.pickup_tests, rest, strict=False)
+        [
+            f"{sheet.element_name(number)}, {_raised(where)} [{pickup_unit(where)}]",
+            *_texts(next(rest)),
+        ]
+        for where, number in sheet.pickup_tests
     ]
     slopes = [
         [f"{sheet.element_name(test.element)}, {_slope_words(sheet, test)}", *_texts(next(rest))]
