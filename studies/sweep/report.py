@@ -32,14 +32,8 @@ from studies.report.safety import PEAK, PROPOSED, REVIEW
 from studies.report.setting_words import bias_words, setting_lines
 from studies.report.words import AXIS_WORDS, axis_unit, scheme_name, setting_text
 from studies.sweep.explorer import explorer
-from studies.sweep.text import (
-    backup_text,
-    covered_text,
-    each_limit,
-    limit_line,
-    nearest,
-    policy_words,
-)
+from studies.sweep.policy import each_limit, limit_line, policy_words
+from studies.sweep.text import backup_text, covered_text, nearest
 
 if TYPE_CHECKING:
     import pandas as pd
