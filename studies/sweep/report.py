@@ -8,29 +8,20 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.estimates.refusals import Refusal
-from montecarlo.formulas import handcalc
 from montecarlo.frames.result import Result
-from montecarlo.quantities.wording import listed
-from montecarlo.relays.schemes import AXES as ELEMENTS
-from montecarlo.relays.schemes import Axis
 from montecarlo.study.axes import CURRENTS, PICKUPS
 from montecarlo.study.checks import cautions
 from montecarlo.study.description import Study
 from studies.nominal.backup import backup_by_hand
-from studies.nominal.desk import Desk, HandRule
+from studies.nominal.desk import Desk
 from studies.nominal.peak import highest_v, peak_of_chosen, volts_text
-from studies.nominal.stability import (
-    driven,
-    left_unprotected,
-    security_rests_on,
-    stabilising_volts,
-)
 from studies.report.blocks import Block, Caution, Paragraph, Section, Table, paragraphs
-from studies.report.numbers import bare, percent
+from studies.report.numbers import bare
 from studies.report.refusals import note_parts, told
 from studies.report.safety import PEAK, PROPOSED, REVIEW
 from studies.report.setting_words import bias_words, setting_lines
 from studies.report.words import AXIS_WORDS, axis_unit, scheme_name, setting_text
+from studies.sweep.by_hand import FIXED, beside_by_hand, broken_by_hand, fixed_ohm
 from studies.sweep.explorer import explorer
 from studies.sweep.policy import each_limit, limit_line, policy_words
 from studies.sweep.text import backup_text, covered_text, nearest
@@ -41,7 +32,6 @@ if TYPE_CHECKING:
 __all__ = ["ChoiceReport", "rests_on"]
 
 NONE = "none in this scheme"
-FIXED = "two_phase_one_earth"  # the scheme with fixed resistors in its phase legs
 BEST_REFUSED = 3  # of each rule
 Row = Mapping[str, Any]
 
@@ -131,7 +121,7 @@ class ChoiceReport:
         yield Paragraph(peak_of_chosen(self.peaks, self.result) or PEAK)
         yield Paragraph(self._stepping())
         if self.result.chosen is not None:
-            yield from self._broken_by_hand(self._row(self.result.chosen))
+            yield from broken_by_hand(self.desk, self._row(self.result.chosen))
         for caution in cautions(study):
             if caution.key.startswith("candidates.present"):
                 yield Caution(f"{caution.key}: {caution.text}")
@@ -191,7 +181,7 @@ class ChoiceReport:
         )
         if any(row["scheme"] == FIXED for row in columns.values()):
             for label, ohm in (
-                ("fixed resistor in each phase leg [ohm]", self._fixed_ohm),
+                ("fixed resistor in each phase leg [ohm]", lambda row: fixed_ohm(self.desk)),
                 ("balancing resistance [ohm]", self._balancing_ohm),
             ):
                 yield (
@@ -212,15 +202,12 @@ class ChoiceReport:
         for label in dict.fromkeys(label for one in each for label in one):
             yield label, *(one.get(label, NONE) for one in each), "", "", ""
 
-    def _fixed_ohm(self, row: Row) -> float:
-        return self.desk.at("scheme.phase_stabilising_ohm")
-
     def _balancing_ohm(self, row: Row) -> float:
         """As the study has it, at its centre; else what makes the third leg equal to the phase
         legs."""
         given = self.study.scheme.balancing_resistance_ohm
         return (
-            self._fixed_ohm(row) + self.desk.burden_ohm("phase", row["phase_pickup_a"])
+            fixed_ohm(self.desk) + self.desk.burden_ohm("phase", row["phase_pickup_a"])
             if given is None
             else (given.centre())
         )
@@ -310,111 +297,15 @@ class ChoiceReport:
     def beside_by_hand(self) -> list[Block]:
         """The classic results for the setting shown beside what the study found."""
         row = self._row(self.shown)
-        rows = [*self._unprotected(row), *self._stable(row)]
+        rows = tuple(beside_by_hand(self.desk, row))
         which = "the chosen setting" if self.result.chosen else "the setting nearest to the limit"
         if not rows:
             return []
         caption = f"For {which}, no. {self.shown}: {setting_text(row)}"
         return [
-            Table(
-                ("", "by hand, inputs at their centres", "the study"), tuple(rows), "<<<", caption
-            ),
-            *self._broken_by_hand(row),
+            Table(("", "by hand, inputs at their centres", "the study"), rows, "<<<", caption),
+            *broken_by_hand(self.desk, row),
         ]
-
-    def _unprotected(self, row: Row) -> Iterator[tuple[str, ...]]:
-        desk = self.desk
-        for axis in ELEMENTS:
-            pickup = row[f"{axis}_pickup_a"]
-            if not math.isnan(pickup):
-                x = float(
-                    handcalc.unprotected_fraction(pickup * desk.turns, desk.neutral_ohm, desk.emf_v)
-                )
-                yield (
-                    f"winding left unprotected, {axis} {pickup:g} A",
-                    f"I N R / E = {pickup:g} A x {desk.turns:g} x {desk.neutral_ohm:.4g} ohm /"
-                    f" {desk.emf_v:.4g} V = {left_unprotected(x)}",
-                    _blind(row),
-                )
-
-    def _stable(self, row: Row) -> Iterator[tuple[str, ...]]:
-        desk = self.desk
-        for groups, rules in self._rules(row).items():
-            _, loop = stabilising_volts(desk, groups)
-            for rule in rules:
-                verdict = "met" if rule.met else "not met"
-                if rule.axis is None:
-                    yield rule.what, f"2 V_s = {rule.needed:.4g} V", f"{rule.has:.4g} V: {verdict}"
-                    continue
-                pickup = row[f"{rule.axis}_pickup_a"]
-                yield (
-                    f"{rule.what} for the largest through fault",
-                    f"V_s / I_set - R_relay = {loop:.4g} V / {pickup:g} A -"
-                    f" {desk.burden_ohm(rule.axis, pickup):.4g} ohm = {rule.needed:.4g} ohm",
-                    f"{rule.has:g} ohm: {verdict}; {self._false(row)}",
-                )
-
-    def _rules(self, row: Row) -> dict[tuple[str, ...], list[HandRule]]:
-        """Stabilising resistance of each element without bias, and the knee of the CTs that drive
-        them."""
-        desk, kind, found = self.desk, row["scheme"], {}
-        for groups, elements in driven(desk).items():
-            _, loop = stabilising_volts(desk, groups)
-            rules = []
-            for axis in (axis for axis in ELEMENTS if (kind, axis) in elements):
-                pickup = row[f"{axis}_pickup_a"]
-                ohm = float(
-                    handcalc.stabilising_resistance(loop, pickup, desk.burden_ohm(axis, pickup))
-                )
-                rules.append(
-                    HandRule(
-                        f"stabilising resistance, {axis}",
-                        max(ohm, 0.0),
-                        self._stabilising_ohm(row, axis),
-                        "ohm",
-                        axis,
-                    )
-                )
-            if rules:
-                cts = listed(group.replace("_", " ") for group in groups)
-                found[groups] = [
-                    *rules,
-                    HandRule(
-                        f"knee of the CTs, {cts}",
-                        float(handcalc.required_knee(loop)),
-                        desk.knee_of(groups),
-                        "V",
-                    ),
-                ]
-        return found
-
-    def _broken_by_hand(self, row: Row) -> list[Block]:
-        broken = [rule for rules in self._rules(row).values() for rule in rules if not rule.met]
-        return [Paragraph(security_rests_on(self.desk, broken, row["delay_s"]))] if broken else []
-
-    def _stabilising_ohm(self, row: Row, axis: Axis) -> float:
-        """The resistance that stands in the leg of an element."""
-        scheme = self.desk.scheme(row["scheme"])
-        parts = scheme.legs[scheme.elements[scheme.of(axis)[0]].leg].parts
-        return (
-            float(row["stabilising_resistance_ohm"])
-            if "stabilising" in parts
-            else (self._fixed_ohm(row) if row["scheme"] == FIXED else 0.0)
-        )
-
-    def _false(self, row: Row) -> str:
-        """How often anything trips falsely with it."""
-        if row["p_false"] != 0:
-            return f"false trips of all elements: {percent(row['p_false'])}"
-        return f"false trips of all elements: none seen, fewer than {percent(row['p_false_high'])}"
-
-
-def _blind(row: Row) -> str:
-    """The part of the winding that the study found blind."""
-    if math.isnan(row["covered_median"]):
-        return "no earth faults"
-    median, low, high = (percent(1 - row[f"covered_{end}"], 3) for end in ("median", "p95", "p05"))
-    return f"{median} by all elements, median ({low} to {high} for 5 to 95 % of the faults)"
 
 
 def _best_refused(rows: Sequence[Row]) -> Iterator[tuple[str, ...]]:
