@@ -62,7 +62,7 @@ def run_file(request: Request) -> None:
     keeper = keeping(study.study.kind) if request.keep_samples else None
     if early := too_few(study):
         tell(f"{PRODUCT}: caution: {early}")
-    wired = [f"{key}: {text}" for key, text in wiring_cautions(study)]
+    wired = list(map(str, wiring_cautions(study)))
     for text in wired:
         tell(f"{PRODUCT}: caution: {text}")
     browser = pdf.find_browser() if request.pdf else None

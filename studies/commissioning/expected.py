@@ -18,7 +18,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.engine.batch import designs
-from montecarlo.estimates.knee_rule import centres
 from montecarlo.quantities import Array
 from montecarlo.relays.places import ENDS, GROUP_OF, NEUTRAL, PHASES, PLACES, carried
 from montecarlo.relays.schemes import Element, Scheme
@@ -30,6 +29,7 @@ from montecarlo.secondary.restraint import NO_BIAS, bias_current, operating_quan
 from montecarlo.study.candidates import Setting, lattices_of
 from montecarlo.study.circuits import bank_of, bias_form, leg_ohm, measurement, scheme_of
 from montecarlo.study.description import Study
+from montecarlo.study.nominal import Nominal
 from montecarlo.study.wiring import spills
 from studies.commissioning.terminal_tests import BiasedElement, Point, least, operating_times_s
 
@@ -126,7 +126,7 @@ class Sheet:
         plants = len(next(iter(drawn.values())))
         return {
             key: drawn.get(key, np.repeat(value, plants, axis=0))
-            for key, value in centres(self.study).items()
+            for key, value in Nominal(self.study).samples.items()
         }
 
     @cached_property
@@ -230,9 +230,9 @@ class Sheet:
         """1, 2 or 5 times a power of ten: at most the machine's rated current, `RATED_SHARE` of the
         CT's and what drives `KNEE_SHARE` of the knee voltage, each CT by itself or `at_once` of
         them through one leg, at the centre of all inputs. [A]"""
-        centre = centres(self.study)
-        bank = at_places(bank_of(self.study, centre), self.scheme.places)
-        legs_ohm = leg_ohm(self.study, self.circuit, centre)[0] @ self.scheme.table**2
+        nominal = Nominal(self.study)
+        bank = at_places(nominal.bank, self.scheme.places)
+        legs_ohm = nominal.ohms(self.circuit) @ self.scheme.table**2
         path_ohm = bank.series_ohm[0] + at_once * legs_ohm
         knee_v = bank.knee_flux_wb[0] * self.study.machine.omega / np.sqrt(2)
         most = [self.study.machine.rated_current_a]
