@@ -50,13 +50,14 @@ TIMED_AT = 2.0
 class Injection:
     """A primary current: `ends` (6,) phasors per unit of `current_a` at the ends' CTs, neutral end
     first. `turned`: the CT, a column of the table, whose secondary leads are exchanged; none unless
-    given."""
+    given. `through`: what carries the current in the zone, in words."""
 
     name: str
     text: str
     current_a: float
     ends: Complex
     turned: int | None = None
+    through: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -155,7 +156,7 @@ class Sheet:
                 found.append(
                     self._in_zone(
                         f"{end}.{phase}",
-                        f"in the zone, {phase}, through the {words}'s CT alone",
+                        f"{phase}, through the {words}'s CT alone",
                         {first + k: 1.0},
                     )
                 )
@@ -164,7 +165,7 @@ class Sheet:
                 found.append(
                     self._in_zone(
                         f"{end}.{pair}",
-                        f"in the zone, {pair}, through the {words}'s CTs alone",
+                        f"{pair}, through the {words}'s CTs alone",
                         {first + k: 1.0, first + k + 1: -1.0},
                     )
                 )
@@ -216,10 +217,11 @@ class Sheet:
                 neutral,
             )
 
-    def _in_zone(self, name: str, text: str, at: Mapping[int, float]) -> Injection:
+    def _in_zone(self, name: str, through: str, at: Mapping[int, float]) -> Injection:
         ends = np.zeros(6, complex)
         ends[list(at)] = list(at.values())
-        return Injection(name, text, self._largest_a(ends), ends)
+        text = f"in the zone, {through}"
+        return Injection(name, text, self._largest_a(ends), ends, through=through)
 
     def _at_cts(self, injection: Injection) -> Complex:
         return carried(injection.ends, self.scheme.places)

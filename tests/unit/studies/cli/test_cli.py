@@ -25,6 +25,7 @@ from montecarlo.sampling.inputs import list_inputs
 from studies.cli.main import COMMANDS, main
 from studies.cli.report import REPORT
 from studies.protocol import Findings
+from studies.report.blocks import Paragraph
 from studies.report.record import PROVENANCE
 from studies.report.safety import CAUTION
 from tests.made.studies import minimal_study_text
@@ -67,7 +68,7 @@ class Quick:
                 "samples": study.study.samples,
                 "seed": study.study.seed,
             },
-            text=("the answer",),
+            text=(Paragraph("the answer"),),
         )
 
 
