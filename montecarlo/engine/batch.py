@@ -57,7 +57,7 @@ class Batch:
     lattices: tuple[Lattice, ...]
     strata: dict[Stratum, Gathered]
     judgement: Judgement
-    notes: dict[str, float]
+    counts: dict[str, float]
     backup: dict[Stratum, Gathered]  # the back-up itself, one setting; types that it can see
     nobody: dict[Stratum, Gathered]  # what neither it nor a candidate sees; the same, internal
     known: Mapping[str, Known]  # of rare false trips, by scenario; "": as stated
@@ -228,17 +228,17 @@ def run_batch(
         )
         gathered[name] = replace(part, weighted=judged)
         seen.setdefault(name, dict(zip(settings, judged.diagnostics.seen, strict=True)))
-    notes = {}
+    counts = {}
     if EARTH in names:
-        blocks = [sums[EARTH, block].notes for block in range(BLOCKS)]
-        notes = {key: float(np.sum([block[key] for block in blocks])) for key in blocks[0]}
+        blocks = [sums[EARTH, block].counts for block in range(BLOCKS)]
+        counts = {key: float(np.sum([block[key] for block in blocks])) for key in blocks[0]}
     learnt = Known(known.densities, seen, known.deciding or deciding(study, gathered, settings))
     return Batch(
         round_,
         tuple(lattices),
         gathered,
         judge(study, lattices, gathered),
-        notes,
+        counts,
         *_backup(sums, names),
         {STATED: learnt},
         {name: found.curves for name, found in final.items()},

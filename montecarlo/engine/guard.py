@@ -2,7 +2,7 @@
 of the run.
 
 A sample has no result where the secondary solution did not converge or where it was driven by
-something that is not a finite number. It is never dropped: estimates widen by it (`counted_as`),
+something that is not a finite number. It is never dropped: estimates widen by it,
 and no sum takes its value."""
 
 from __future__ import annotations
@@ -27,34 +27,23 @@ from montecarlo.study.description import Study
 from montecarlo.study.strata import event_of
 
 __all__ = [
+    "COUNTED",
     "EFFECTS",
     "ENERGY",
     "ROWS",
+    "WEIGHTED",
     "Unresolved",
     "causes",
     "counted",
     "keep_to_limit",
     "looked_at",
     "named",
-    "told",
     "weighted",
     "without_result",
 ]
 
 COUNTED, WEIGHTED = "counted", "weighted"  # what the samples are, or are for
 ENERGY, EFFECTS, ROWS = "energy", "effects", "drivers"
-COUNTED_AS = {
-    Side.INTERNAL: "missed in the upper limit of p, detected in the lower one, no part of p",
-    Side.EXTERNAL: "operated in the upper limit of p, silent in the lower one, no part of p",
-    Side.STATE: "no part of the share that operates",
-    ENERGY: "no part of means and quantiles",
-    EFFECTS: "the mean of the others",
-    ROWS: "neither missed nor tripped",
-    WEIGHTED: (
-        "operated in the upper limit of p, by the upper limit of their own probability, silent in"
-        " the lower one, no part of p"
-    ),
-}
 
 
 @dataclass(frozen=True)
@@ -72,7 +61,6 @@ class Unresolved:
     number: int
     not_finite: int | None
     not_converged: int | None
-    counted_as: str
     circuit: str = ""  # of that candidate, where there are any
 
     @property
@@ -161,7 +149,6 @@ def counted(
         int(lost.max()),
         int(not_finite),
         int(not_converged),
-        COUNTED_AS[stratum.side],
         _worst(lost, lattices),
     )
 
@@ -181,7 +168,6 @@ def weighted(
         int(sums.lost_hits.max()),
         int(of_causes[0]),
         int(of_causes[1]),
-        COUNTED_AS[WEIGHTED],
         _worst(lost, lattices),
     )
 
@@ -203,7 +189,7 @@ def looked_at(
 ) -> tuple[Unresolved, ...]:
     """Of what a study asks beside its choice: so many of those drawn, if they keep to the limit.
     Raises RunStopped."""
-    row = Unresolved(of, round_, stratum, samples, drawn, number, None, None, COUNTED_AS[samples])
+    row = Unresolved(of, round_, stratum, samples, drawn, number, None, None)
     return keep_to_limit(study, row)
 
 
@@ -230,18 +216,3 @@ def keep_to_limit(study: Study, *rows: Unresolved) -> tuple[Unresolved, ...]:
 
 def _why(row: Unresolved, before: str) -> str:
     return f"{before}{row.why}" if row.why else ""
-
-
-def told(rows: Sequence[Unresolved]) -> str:
-    """One sentence about all samples of a run; "" where nothing was drawn."""
-    drawn, lost = sum(row.drawn for row in rows), sum(row.number for row in rows)
-    if not drawn:
-        return ""
-    if not lost:
-        return f"Samples without a result: none of {drawn:,}."
-    worst = max(rows, key=lambda row: row.share)
-    return (
-        f"Samples without a result: {lost:,} of {drawn:,}, at most {100 * worst.share:.2g} % of a"
-        f" type ({worst.name}{_why(worst, ': ')}). None was dropped: how each is counted stands in"
-        " unresolved.csv."
-    )

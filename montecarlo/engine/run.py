@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import nullcontext
 from dataclasses import dataclass, field, replace
+from enum import Enum, auto
 from pathlib import Path
 
 import numpy as np
@@ -17,11 +18,17 @@ from montecarlo.engine.batch import (
     compile_solvers,
     in_all_scenarios,
 )
-from montecarlo.engine.enlarging import plans
-from montecarlo.engine.enlarging import told as enlarging_told
-from montecarlo.engine.notes import method_notes
-from montecarlo.engine.precision import Sizes, falls_short, reached, sizes_for, with_sizes
-from montecarlo.engine.precision import told as precision_told
+from montecarlo.engine.enlarging import Enlarged, enlarged, plans
+from montecarlo.engine.notes import Method, method_notes
+from montecarlo.engine.precision import (
+    Precise,
+    Sizes,
+    falls_short,
+    precision_of,
+    reached,
+    sizes_for,
+    with_sizes,
+)
 from montecarlo.engine.rare import final_samples
 from montecarlo.engine.sample_files import SampleFiles
 from montecarlo.engine.workers import Workers, workers_of
@@ -41,6 +48,25 @@ TRIES_MAX = 10  # fresh batches before the run gives up on the policy
 ANY = ""  # the group of all candidates, whatever their scheme
 
 
+class Event(Enum):
+    """What may happen to a fresh batch."""
+
+    DRAWN_LARGER = auto()  # the first one missed the precision
+    MISSES_LIMIT = auto()  # of the chosen setting, on the random numbers that variants share
+
+
+@dataclass(frozen=True)
+class Refused:
+    """How many candidates fresh random numbers refused; chosen: whether another one kept."""
+
+    scheme: str  # "": of all
+    number: int
+    chosen: bool
+
+
+Note = Method | Precise | Enlarged | Event | Refused
+
+
 @dataclass(frozen=True, eq=False)
 class Outcome:
     """The study's batch, the fresh batch of the chosen few, and how the choice came about.
@@ -54,7 +80,7 @@ class Outcome:
     runner_up: Setting | None
     present: Setting | None
     tries: int
-    told: tuple[str, ...]
+    notes: tuple[Note, ...]
     other: Outcome | None = None  # of the same study with the other remanence model
     best: Mapping[str, Setting | None] = field(default_factory=dict)
     sizes: Sizes = field(
@@ -184,20 +210,19 @@ class _Run:
                 refusing[self.waiting[group].pop(0)] = fresh
             if kept.keys() == trial.keys():
                 break
-        told, precision = method_notes(self.study, self.first), self.study.study.precision
+        notes: list[Note] = [*method_notes(self.study, self.first)]
+        precision = self.study.study.precision
         if fresh is not None and kept and precision is not None:
-            fresh, texts = self._narrowed(precision, fresh, self._first_of(kept))
-            told += texts
+            fresh, more = self._narrowed(precision, fresh, self._first_of(kept))
+            notes += more
             held = _keeping(fresh, kept)
             refused |= {group: refused[group] + 1 for group in kept.keys() - held.keys()}
             refusing |= {kept[group]: fresh for group in kept.keys() - held.keys()}
             kept = held
         if fresh is not None:
-            told += self._enlarged()
-        told += [
-            text
-            for group, count in refused.items()
-            if (text := _refused(group, count, kept.get(group)))
+            notes += self._enlarged()
+        notes += [
+            Refused(group, number, group in kept) for group, number in refused.items() if number
         ]
         chosen = self._first_of(kept) if kept else None
         return Outcome(
@@ -208,7 +233,7 @@ class _Run:
             None if chosen is None else self._runner_up(kept, chosen),
             self.present,
             tries,
-            tuple(told),
+            tuple(notes),
             best={} if ANY in self.waiting else {group: kept.get(group) for group in self.waiting},
             sizes=self.sizes,
             refused=refusing,
@@ -262,23 +287,24 @@ class _Run:
             self._foremost,
         )
 
-    def _enlarged(self) -> list[str]:
+    def _enlarged(self) -> list[Enlarged]:
         """Which events have more weighted samples in the fresh batch, or would, and why."""
         own = final_samples(with_sizes(self.study, self.sizes))
         return [
-            text
+            one
             for scenario, known in self.first.known.items()
-            for text in enlarging_told(
+            for one in enlarged(
                 plans(known, self._foremost, own), own, self.first.settings, scenario
             )
         ]
 
     def _narrowed(
         self, precision: Precision, fresh: Batch, chosen: Setting
-    ) -> tuple[Batch, list[str]]:
+    ) -> tuple[Batch, list[Note]]:
         """The fresh batch, or a further one of fixed size planned from it where it missed the
-        precision; in words."""
-        at, told = fresh.settings.index(chosen), []
+        precision."""
+        at = fresh.settings.index(chosen)
+        notes: list[Note] = []
         if falls_short(reached(precision, fresh.judgement, at)):
             more = sizes_for(
                 with_sizes(self.study, self.sizes), precision, fresh.strata, fresh.judgement, at
@@ -286,12 +312,10 @@ class _Run:
             if more != self.sizes:
                 self.sizes = more
                 fresh = self._drawn(TRIES_MAX + 1)
-                told.append(
-                    "The first fresh batch missed the precision; these figures are of a larger one."
-                )
+                notes.append(Event.DRAWN_LARGER)
         return fresh, [
-            *told,
-            precision_told(
+            *notes,
+            precision_of(
                 reached(precision, fresh.judgement, at),
                 with_sizes(self.study, self.sizes),
                 fresh.strata,
@@ -302,19 +326,3 @@ class _Run:
 def _keeping(fresh: Batch, trial: Mapping[str, Setting]) -> dict[str, Setting]:
     """Those that keep to the policy on fresh numbers too."""
     return {group: setting for group, setting in trial.items() if fresh.keeps_to_policy(setting)}
-
-
-def _refused(group: str, count: int, best: Setting | None) -> str:
-    """How many candidates fresh random numbers refused."""
-    of = f" of {group}" if group else ""
-    if best is None and count:
-        return (
-            f"{count} candidate(s){of} met the policy in the study's batch and missed it on fresh"
-            " random numbers."
-        )
-    if count:
-        return (
-            f"The {count} better candidate(s){of} of the study's batch did not keep to the policy"
-            " on fresh random numbers; the one chosen is the first that did."
-        )
-    return ""

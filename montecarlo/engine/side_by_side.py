@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from montecarlo.engine.batch import Batch, Progress, in_all_scenarios
-from montecarlo.engine.run import Outcome, run
+from montecarlo.engine.run import Event, Outcome, run
 from montecarlo.engine.workers import Workers, workers_of
 from montecarlo.estimates.compare import Side, differences_of, level_of
 from montecarlo.estimates.intervals import Estimate
@@ -105,15 +105,5 @@ def _at_round(outcome: Outcome, round_: int, workers: Workers, tell: Progress) -
         outcome.sizes,
         foremost=fresh.foremost,
     )
-    told = (
-        outcome.told
-        if again.keeps_to_policy(outcome.chosen)
-        else (
-            *outcome.told,
-            (
-                "On the random numbers that all variants share the chosen setting misses the"
-                " policy's limit."
-            ),
-        )
-    )
-    return replace(outcome, fresh=again, told=told)
+    more = () if again.keeps_to_policy(outcome.chosen) else (Event.MISSES_LIMIT,)
+    return replace(outcome, fresh=again, notes=(*outcome.notes, *more))

@@ -94,7 +94,7 @@ def solved(block: Block) -> Along:
 
 def counted(block: Block, found: Along) -> Tally:
     """Conditional on all but the position: how often each setting misses."""
-    notes = {
+    counts = {
         "phasor_solutions": float(len(block) * (STEADY_INTERVALS + 1) * len(block.circuits)),
         "transient_solutions": float(len(block) * (TRANSIENT_INTERVALS + 1) * len(found.in_time)),
     }
@@ -103,7 +103,7 @@ def counted(block: Block, found: Along) -> Tally:
     tallies, nobody, each = [], [], []
     lost = np.zeros(len(block), bool)
     early: dict[float, list[LatticeTally]] = {share: [] for share in block.early_rows}
-    for lattice, phase_x, earth_x in critical_places(block, found, notes):
+    for lattice, phase_x, earth_x in critical_places(block, found, counts):
         load, settings = block.load_pickups(lattice), thresholds(lattice)
         missed = partial(
             sum_conditional, phase_x, earth_x, load, *settings, block.plants, cdf, along
@@ -135,7 +135,7 @@ def counted(block: Block, found: Along) -> Tally:
             )
     return Tally(
         tuple(tallies),
-        notes,
+        counts,
         (
             None
             if caught is None
@@ -152,13 +152,13 @@ def counted(block: Block, found: Along) -> Tally:
 
 
 def critical_places(
-    block: Block, found: Along, notes: dict[str, float]
+    block: Block, found: Along, counts: dict[str, float]
 ) -> Iterator[tuple[Lattice, Array, Array]]:
     """x* of every phase and earth setting of each of the job's lattices, as `critical_positions`
-    gives them; `notes` takes what there is to tell of the places between the solved ones."""
-    notes |= {"re_entries": 0.0, "interpolation": 0.0, "interpolated": 0.0}
+    gives them; `counts` takes sums over the places between the solved ones."""
+    counts |= {"re_entries": 0.0, "interpolation": 0.0, "interpolated": 0.0}
     for lattice in block.job.lattices:
-        yield lattice, *critical_positions(block, lattice, found, notes)
+        yield lattice, *critical_positions(block, lattice, found, counts)
 
 
 def beyond_phasors(study: Study, lattice: Lattice) -> Beyond:
@@ -193,7 +193,7 @@ def beyond_phasors(study: Study, lattice: Lattice) -> Beyond:
 
 
 def critical_positions(
-    block: Block, lattice: Lattice, found: Along, notes: dict[str, float]
+    block: Block, lattice: Lattice, found: Along, counts: dict[str, float]
 ) -> tuple[Array, Array]:
     """x* of every phase and earth setting, (n, P, D) and (n, E, D): by phasors, by the transient
     pass beyond them; 1 without such an element."""
@@ -207,16 +207,16 @@ def critical_positions(
         x = np.ones((len(block), max(level.size, 1), len(columns)))
         if level.size and not late.all():
             sweep = found.by_phasors[lattice.circuit][..., 0]
-            x[:, ~late] = _positions(block, lattice, axis, sweep, level[~late], notes)[..., None]
+            x[:, ~late] = _positions(block, lattice, axis, sweep, level[~late], counts)[..., None]
         for d, column in enumerate(columns if late.any() else ()):
             sweep = found.in_time[lattice.circuit][..., column]
-            x[:, late, d] = _positions(block, lattice, axis, sweep, level[late], notes)
+            x[:, late, d] = _positions(block, lattice, axis, sweep, level[late], counts)
         out.append(x)
     return out[0], out[1]
 
 
 def _positions(
-    block: Block, lattice: Lattice, axis: Axis, sweep: Array, level: Array, notes: dict[str, float]
+    block: Block, lattice: Lattice, axis: Axis, sweep: Array, level: Array, counts: dict[str, float]
 ) -> Array:
     """x* (n, settings) from what the elements compare at the nodes, sweep (n, nodes, elements,
     forms).
@@ -231,9 +231,9 @@ def _positions(
     def place(currents: Array, at: Array, signed: bool) -> Array:
         x, re_entries = critical_position(nodes, currents, at, signed=signed)
         rough, _ = critical_position(nodes[half], currents[:, half], at, signed=signed)
-        notes["re_entries"] += float(re_entries.sum())
-        notes["interpolation"] += float(np.nansum(np.abs(x - rough)))
-        notes["interpolated"] += float(x.size)
+        counts["re_entries"] += float(re_entries.sum())
+        counts["interpolation"] += float(np.nansum(np.abs(x - rough)))
+        counts["interpolated"] += float(x.size)
         return x
 
     if form[0] != GREATER_OF:

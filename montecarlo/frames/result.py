@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from montecarlo.engine.batch import Batch, Progress, designs
-from montecarlo.engine.guard import Unresolved, named, told
+from montecarlo.engine.guard import Unresolved, named
 from montecarlo.engine.run import Outcome, run
 from montecarlo.engine.workers import Workers
 from montecarlo.errors import StudyError
@@ -83,7 +83,6 @@ class Result:
     def __init__(self, outcome: Outcome) -> None:
         self.outcome = outcome
         self.study = outcome.study
-        self.told = tuple(text for text in (*outcome.told, told(unresolved_of(outcome))) if text)
         self.other = (
             None if outcome.other is None else Result(outcome.other)
         )  # with the other remanence model
@@ -351,11 +350,10 @@ class Result:
             "samples": {name: int(stratum.trials.sum()) for name, stratum in first.strata.items()},
             "unresolved": unresolved_numbers(unresolved_of(self.outcome)),
             "unresolved_share_max": self.study.study.unresolved_share_max,
-            "notes": first.notes,
+            "notes": first.counts,
             "chosen": self.chosen,
             "runner_up": self.runner_up,
             "fresh_batches": self.outcome.tries,
-            "told": list(self.told),
             "doubts": [as_data(doubt) for doubt in self.doubts],
             "remanence_model": self.study.ct.remanence_model,
             "other_model": self._other_provenance(),
@@ -376,6 +374,5 @@ class Result:
             "samples",
             "unresolved",
             "notes",
-            "told",
         )
         return None if self.other is None else {key: self.other.provenance[key] for key in keys}

@@ -27,7 +27,7 @@ from montecarlo.relays.places import GROUPS
 from montecarlo.study.consistency import CHECKS, check_relay
 from montecarlo.study.description import Candidates, Study
 from montecarlo.study.earthing_options import read_options
-from montecarlo.study.grids import Snapped, snap
+from montecarlo.study.grids import Moved, Snapped, snap
 from montecarlo.study.reword import reworded
 from montecarlo.study.scenarios import read_scenarios
 from montecarlo.study.variants import read_variants
@@ -137,16 +137,14 @@ def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
     except ValidationError as error:
         faults += reworded(error, table)
         study, sound = _what_is_sound(table, context)
-    told: tuple[str, ...] = ()
     if {"candidates", "relay"} <= sound and not any(check_relay(study)):
-        study, told, outside = _snapped(study)
+        study, outside = _snapped(study)
         faults += outside
     for check in CHECKS:
         if sound.issuperset(check.needs):
             faults += check.faults(study)
     if faults:
         raise StudyError(*dict.fromkeys(map(one_line, faults)))
-    study._told = told
     if study.policy.scenarios:
         study._scenarios = read_scenarios(
             study, table, lambda changed: parse_study(changed, folder)
@@ -215,13 +213,13 @@ def _what_is_sound(
 # --- settings as the relay can be set -----------------------------------------
 
 
-def _snapped(study: Study) -> tuple[Study, tuple[str, ...], list[str]]:
-    """The study with its pick-ups at the relay's steps, what was moved, and the faults of those out
-    of its range."""
+def _snapped(study: Study) -> tuple[Study, list[str]]:
+    """The study with its pick-ups at the relay's steps, and the faults of those out of its
+    range."""
     relay = study.relay
     if relay.step_a is None and relay.range_a is None:
-        return study, (), []
-    told: list[str] = []
+        return study, []
+    moves: list[Moved] = []
     faults: list[str] = []
     grids: dict[str, tuple[float, ...]] = {}
     for name in ("phase_pickup_a", "earth_pickup_a"):
@@ -229,23 +227,23 @@ def _snapped(study: Study) -> tuple[Study, tuple[str, ...], list[str]]:
         if given:
             snapped = snap(given, relay.step_a, relay.range_a)
             grids[name] = given if snapped.outside else snapped.points
-            told += _moves(f"candidates.{name}", given, snapped, relay)
+            lost = len(given) - len(snapped.outside) - len(snapped.points)
+            if snapped.moved or lost:
+                moves.append(
+                    Moved(
+                        f"candidates.{name}",
+                        relay.step_a,
+                        snapped.moved,
+                        len(given),
+                        lost,
+                        len(snapped.points),
+                    )
+                )
             faults += _outside(f"candidates.{name}", snapped, relay)
     candidates: Candidates = study.candidates.model_copy(update=grids)
-    return study.model_copy(update={"candidates": candidates}), tuple(told), faults
-
-
-def _moves(key: str, given: tuple[float, ...], snapped: Snapped, relay: Relay) -> Iterator[str]:
-    if snapped.moved:
-        moves = ", ".join(f"{one:g} to {other:g}" for one, other in snapped.moved[:6])
-        more = f" and {len(snapped.moved) - 6} more" if len(snapped.moved) > 6 else ""
-        yield f"{key}: moved to the relay's step of {relay.step_a:g} A: {moves} A{more}."
-    lost = len(given) - len(snapped.outside) - len(snapped.points)
-    if lost:
-        yield (
-            f"{key}: {lost} of {len(given)} pick-ups fell on another's step; {len(snapped.points)}"
-            " are left."
-        )
+    moved = study.model_copy(update={"candidates": candidates})
+    moved._moves = tuple(moves)
+    return moved, faults
 
 
 def _outside(key: str, snapped: Snapped, relay: Relay) -> Iterator[str]:

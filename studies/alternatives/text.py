@@ -7,13 +7,13 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
-from montecarlo.engine.guard import told
 from montecarlo.frames.choosing import SAME
 from montecarlo.frames.rows import SETTINGS
 from montecarlo.quantities.wording import listed
 from studies.alternatives.frames import SideBySide
 from studies.report.look import percent, with_limits
 from studies.report.money import amount, cost_cell
+from studies.report.notes import unresolved_sentence
 from studies.report.text import paragraph, table
 from studies.report.words import scheme_name, setting_text
 from studies.sweep.closest import closest_of_each
@@ -56,7 +56,7 @@ def variants_text(compared: SideBySide) -> list[str]:
         "- ",
         "  ",
     )
-    return lines + paragraph(told(compared.unresolved_rows), "- ", "  ")
+    return lines + paragraph(unresolved_sentence(compared.unresolved_rows), "- ", "  ")
 
 
 def conclusion(rows: pd.DataFrame, differences: pd.DataFrame, unit: str = "") -> list[str]:

@@ -19,6 +19,7 @@ from studies.nominal.backup import backup_by_hand
 from studies.nominal.desk import Desk
 from studies.nominal.peak import caution, peak_lines, peak_voltages
 from studies.nominal.text import hand_calculation, reach
+from studies.report.notes import move_sentences
 from studies.report.safety import CAUTION
 from studies.report.text import heading, paragraph, table
 
@@ -72,7 +73,7 @@ def checked(study: Study) -> Checked:
     found = [(f"{one.key}: {one.text}", one.standing) for one in cautions(study)]
     found += [(text, False) for text in caution(peaks)]
     for title, sentences in (
-        ("What reading changed", list(study.told)),
+        ("What reading changed", [*move_sentences(study)]),
         ("Cautions", [text for text, _ in found]),
     ):
         if sentences:

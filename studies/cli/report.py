@@ -18,6 +18,7 @@ from studies.nominal.backup import backup_by_hand
 from studies.nominal.desk import Desk
 from studies.nominal.text import hand_calculation, reach
 from studies.report.frame_table import column_head, frame_table
+from studies.report.notes import move_sentences
 from studies.report.page import (
     Block,
     Fragment,
@@ -262,8 +263,9 @@ def _assumptions(study: Study) -> Iterator[Block]:
             )
         )
     found = cautions(study)
-    if found or study.told:
-        yield Items((*(f"{caution.key}: {caution.text}" for caution in found), *study.told))
+    moved = [*move_sentences(study)]
+    if found or moved:
+        yield Items((*(f"{caution.key}: {caution.text}" for caution in found), *moved))
     yield Prose(CAUTION)
 
 

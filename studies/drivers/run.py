@@ -16,6 +16,7 @@ from studies.nominal.peak import peak_frame, peak_of_chosen, peak_voltages
 from studies.protocol import Drawn, Findings, Progress
 from studies.report.look import blank, look
 from studies.report.money import with_unit
+from studies.report.notes import sentences, with_sentences
 from studies.report.text import paragraph
 from studies.sweep import figures
 from studies.sweep.closest import closest_text
@@ -60,7 +61,7 @@ def findings(found: Drivers) -> Findings:
         "",
         *(
             line
-            for sentence in (*notes(found), *result.told)
+            for sentence in (*notes(found), *sentences(result))
             for line in paragraph(sentence, "- ", "  ")
         ),
     ]
@@ -77,7 +78,7 @@ def findings(found: Drivers) -> Findings:
         frames,
         Drawn(lambda: _figures(result, frames)),
         {"plants": result.plants},
-        result.provenance,
+        with_sentences(result),
         tuple(text),
         begin=("what_if.csv", "drivers.svg"),
         result=result,

@@ -4,13 +4,13 @@ intervals show."""
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from montecarlo.quantities.wording import listed
 from studies.report.look import percent, with_limits
 from studies.report.money import cost_with_limits
+from studies.report.notes import in_kinds
 from studies.report.text import paragraph, table
 from studies.report.words import scheme_name, setting_text
 from studies.sweep.closest import closest_of_each
@@ -19,6 +19,7 @@ from studies.sweep.doubts import of_each
 if TYPE_CHECKING:
     import pandas as pd
 
+    from montecarlo import Result
     from studies.earthing.frames import Options
 
 __all__ = ["conclusion", "earthing_text"]
@@ -49,17 +50,15 @@ def earthing_text(options: Options) -> list[str]:
     for text in (*closest_of_each(options.results), *of_each(options.doubts)):
         lines += paragraph(text)
     return lines + [
-        line for sentence in _notes(options.told) for line in paragraph(sentence, "- ", "  ")
+        line for sentence in _notes(options.results) for line in paragraph(sentence, "- ", "  ")
     ]
 
 
-def _notes(told: Mapping[str, Sequence[str]]) -> Iterator[str]:
+def _notes(results: Mapping[str, Result]) -> Iterator[str]:
     """What every run tells alike, as it is; of what differs in its figures alone the first."""
-    kinds: dict[str, list[tuple[str, Sequence[str]]]] = {}
-    for sentence, names in told.items():
-        kinds.setdefault(re.sub(r"[0-9][0-9.,e-]*", "0", sentence), []).append((sentence, names))
-    for (sentence, names), *others in kinds.values():
-        if not others and len(names) == len(set().union(*told.values())):
+    for kind in in_kinds(results):
+        (sentence, names), *others = kind.items()
+        if not others and len(names) == len(results):
             yield sentence
         else:
             yield f"{_names(names)}: {sentence}" + (

@@ -11,6 +11,7 @@ from montecarlo.frames.doubts import doubts_of
 from montecarlo.quantities.wording import listed
 from studies.report.look import percent, with_limits
 from studies.report.money import amount, cost_cell, cost_with_limits
+from studies.report.notes import sentences
 from studies.report.text import paragraph, table
 from studies.report.words import scheme_name, setting_text
 from studies.schemes.frames import ALL_TYPES
@@ -67,7 +68,7 @@ def scheme_text(
         )
     for text in (*closest_text(result.study, result.closest), *_doubts(result, schemes)):
         lines += paragraph(text)
-    for sentence in result.told:
+    for sentence in sentences(result):
         lines += paragraph(sentence, "- ", "  ")
     return lines
 

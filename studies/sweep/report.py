@@ -24,6 +24,7 @@ from studies.nominal.stability import (
     stabilising_volts,
 )
 from studies.report.look import percent
+from studies.report.notes import move_sentences
 from studies.report.page import Block, Prose, Section, Table
 from studies.report.safety import PEAK, PROPOSED, REVIEW
 from studies.report.setting_words import bias_words, setting_lines
@@ -248,7 +249,7 @@ class ChoiceReport:
                 " study lists them. One that has to be rounded is another setting, to be judged as"
                 " such."
             )
-        moved = [text for text in self.study.told if "step" in text]
+        moved = [*move_sentences(self.study)]
         return (
             f"The pick-ups proposed are on the relay's steps of {relay.step_a:g} A: the candidates"
             " were snapped to them before anything was sampled."

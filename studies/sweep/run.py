@@ -19,6 +19,7 @@ from studies.nominal.peak import caution, peak_frame, peak_of_chosen, peak_volta
 from studies.protocol import Drawn, Findings, Progress
 from studies.report.look import blank, look, stacked
 from studies.report.money import with_unit
+from studies.report.notes import with_sentences
 from studies.report.text import paragraph
 from studies.report.words import scheme_name, setting_text
 from studies.sweep import figures
@@ -96,7 +97,7 @@ def findings(result: Result, lines: Sequence[str] | None = None) -> Findings:
         frames,
         Drawn(lambda: _figures(result, frames)),
         {"plants": result.plants},
-        result.provenance,
+        with_sentences(result),
         (*told, *to_know, *more, *sheet),
         result=result,
         files=files | page,

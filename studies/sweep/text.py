@@ -16,6 +16,7 @@ from montecarlo.study.description import Study
 from studies.nominal.backup import backup_found
 from studies.report.look import percent, with_limits
 from studies.report.money import cost_cell
+from studies.report.notes import sentences
 from studies.report.text import WIDTH, paragraph, table
 from studies.report.words import scheme_name, setting_text
 from studies.sweep.choice import (
@@ -83,7 +84,7 @@ def result_text(result: Result) -> list[str]:
     if result.other is not None:
         lines += paragraph(_other_model(result, result.other))
     lines += backup_text(result)
-    for sentence in result.told:
+    for sentence in sentences(result):
         lines += paragraph(sentence, "- ", "  ")
     for sentence in _only_of(result.other, result):
         lines += paragraph(sentence, "- ", "  ")
@@ -335,8 +336,8 @@ def _only_of(other: Result | None, result: Result) -> list[str]:
         return []
     return [
         f"With {other.study.ct.remanence_model}: {text}"
-        for text in other.told
-        if text not in result.told
+        for text in sentences(other)
+        if text not in sentences(result)
     ]
 
 

@@ -204,7 +204,6 @@ def test_energy_in_a_bolted_fault_is_said_to_be_0() -> None:
         table=pd.DataFrame(rows),
         study=study_with(),
         differences=gaps(rows),
-        told={},
         results={},
         doubts={},
     )

@@ -12,6 +12,7 @@ import pytest
 
 from montecarlo.engine.guard import Unresolved
 from montecarlo.frames.unresolved import unresolved_frame
+from montecarlo.sampling.stratum import EARTH
 from studies.cli.report import QUESTIONS, report_page, write_report
 from studies.nominal.desk import Desk
 from studies.protocol import Findings
@@ -167,9 +168,7 @@ def test_samples_without_a_result_are_a_table_of_the_report_where_there_are_any(
     tmp_path: Path,
 ) -> None:
     none, some = (
-        unresolved_frame(
-            [Unresolved("", 0, "internal.earth", "counted", 64, number, 0, number, "so")]
-        )
+        unresolved_frame([Unresolved("", 0, EARTH, "counted", 64, number, 0, number)])
         for number in (0, 3)
     )
     study = study_with()
