@@ -81,8 +81,8 @@ class Tally:
     counts: named sums over solutions along the winding (re-entries, interpolation differences).
     causes: of the samples without a result on one circuit at least, driven by what is not finite
     and not converged. backup: None where there is no back-up, or nothing that it could see. early:
-    the same of the first events only, by the share of the batch. caught: what one candidate misses and
-    another catches (`caught.py`), where the job asks for it."""
+    the same of the first events only, by the share of the batch. caught: what one candidate misses
+    and another catches (`caught.py`), where the job asks for it."""
 
     lattices: tuple[LatticeTally, ...]
     counts: dict[str, float] = field(default_factory=dict)
