@@ -41,10 +41,11 @@ class Findings:
     )  # whatever else, by its whole name: name or folder/name
 
     def __post_init__(self) -> None:
-        """No table says -0: CSV, workbook and report all take theirs from here."""
-        object.__setattr__(
-            self, "frames", {name: no_minus_zero(frame) for name, frame in self.frames.items()}
-        )
+        """No table says -0 or lacks its words: CSV, workbook and report take theirs from here."""
+        from studies.report.refusals import in_words
+
+        frames = {name: no_minus_zero(in_words(frame)) for name, frame in self.frames.items()}
+        object.__setattr__(self, "frames", frames)
 
 
 class Drawn(Mapping[str, "tuple[Figure, str]"]):

@@ -1,5 +1,5 @@
-"""Every script that DEVELOPERS.md names still runs and prints its tables; a run with `--quick`
-takes seconds.
+"""Every script that the documents of developers name still runs and prints its tables; a run with
+`--quick` takes seconds.
 
 A script that is named there and knows no `--quick` fails here. Those of .ci need a network: their
 syntax, their refusals and the files that they name are looked at."""
@@ -16,8 +16,9 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[1]
-DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-NAMED = sorted(set(re.findall(r"python -m (tests(?:\.\w+)+)", DEVELOPERS)))
+DOCUMENTS = [ROOT / "DEVELOPERS.md", ROOT / "tests" / "MEASUREMENTS.md"]
+TEXT = "\n".join(path.read_text(encoding="utf-8") for path in DOCUMENTS)
+NAMED = sorted(set(re.findall(r"python -m (tests(?:\.\w+)+)", TEXT)))
 SLOW = {
     "tests.benchmarks",
     "tests.benchmarks.cluster",
@@ -44,6 +45,7 @@ def test_the_scripts_are_found_in_the_document() -> None:
         "tests.coverage.real",
         "tests.coverage.whole",
         "tests.fuzz",
+        "tests.house",
         "tests.trouble.kills",
     } <= set(NAMED)
 

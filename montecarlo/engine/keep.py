@@ -21,6 +21,8 @@ from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.inputs import Input, list_inputs
 from montecarlo.sampling.stratum import EARTH, Side
+from montecarlo.study.axes import AXES as SETTING_AXES
+from montecarlo.study.axes import BIAS, CIRCUIT
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.description import Study
 
@@ -33,10 +35,8 @@ WHOSE = {"phase": "largest of the phase elements", "earth": "earth element"}
 
 SETTING = (
     "scheme",
-    "stabilising_resistance_ohm",
-    "slope1",
-    "slope2",
-    "slope_break_a",
+    *CIRCUIT,
+    *BIAS,
     "phase_burden_at_a",
     "earth_burden_at_a",
     "element",
@@ -318,13 +318,15 @@ def _setting(
     block: Block, lattice: Lattice, axis: Axis, delay_s: float | None, judges: str | None = None
 ) -> tuple[str | float | None, ...]:
     """In the order of `SETTING`; None where the scheme has no such thing, or for whatever delay."""
-    circuit, bias = lattice.circuit, lattice.bias
-    ohm = circuit.stabilising_resistance_ohm if block.scheme(circuit).stabilised else None
-    slopes = (None, None, None) if bias is None else (bias.slope1, bias.slope2, bias.slope_break_a)
+    circuit, scheme = lattice.circuit, block.scheme(lattice.circuit)
+    shared = {
+        each.key: lattice.shared[each.key] if each.in_scheme(scheme) else None
+        for each in SETTING_AXES
+        if each.key in lattice.shared
+    }
     return (
         circuit.scheme,
-        ohm,
-        *slopes,
+        *(shared[key] for key in (*CIRCUIT, *BIAS)),
         circuit.phase_pickup_a,
         circuit.earth_pickup_a,
         axis,

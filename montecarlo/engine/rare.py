@@ -52,7 +52,7 @@ class Known:
     samples, and which candidates' p_false an event decides.
 
     A fresh batch that judged its own samples would keep those that happened to hit often enough,
-    and lose the others: measured, DEVELOPERS.md."""
+    and lose the others: measured, tests/MEASUREMENTS.md."""
 
     densities: Densities = field(default_factory=dict)
     seen: Mapping[Stratum, Mapping[Setting, Seen]] = field(default_factory=dict)

@@ -47,7 +47,7 @@ __all__ = [
 
 STEADY_INTERVALS = 15  # of the winding, phasor solution
 TRANSIENT_INTERVALS = 15  # of the winding, transient solution
-PER_CYCLE = 36  # its steps: p_missed within 0.2 % (DEVELOPERS, Steps)
+PER_CYCLE = 36  # its steps: p_missed within 0.2 % (tests/MEASUREMENTS)
 POSITION = "internal_faults.position"
 DECIDES_MOST = "internal_faults.earth_fault_resistance_ohm"
 SETTLED_SHARE = 1e-3  # a cycle's change of the RMS that ends a transient pass

@@ -17,7 +17,7 @@ from montecarlo.study.candidates import Setting
 from montecarlo.study.description import Study
 from montecarlo.study.scenarios import CHANGEABLE
 
-__all__ = ["NO_DIFFERENCE", "Side", "differences", "differences_of", "distinguishable", "level_of"]
+__all__ = ["NO_DIFFERENCE", "Side", "differences", "differences_of", "level_of"]
 
 DECIDING = (
     *CHANGEABLE,
@@ -147,8 +147,3 @@ def _left(side: Side, weights: Weighing, parts: Sequence[Mapping[Stratum, Estima
         if not all(name in part for part in parts)
     ]
     return Half([stratum for stratum, _ in left], [weight for _, weight in left], side.candidate)
-
-
-def distinguishable(gap: Estimate) -> bool:
-    """Whether 0 lies outside the interval of a difference; no result tells nothing apart."""
-    return bool(gap.low > 0 or gap.high < 0)

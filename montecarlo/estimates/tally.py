@@ -222,7 +222,7 @@ def step_noise(y: Array, resolved: Flags, along: Array, plants: int) -> Array:
     input which decides most: on a net the events of a plant stand evenly there, so that what it
     makes them differ by is no noise (one unit a stratum, neighbours paired: Wolter, Introduction to
     Variance Estimation, ch. 8, from memory). Noise from the squares about the mean would take all
-    of it for noise: measured, DEVELOPERS.md."""
+    of it for noise: measured, tests/MEASUREMENTS.md."""
     order = np.lexsort((along, np.repeat(np.arange(plants), along.size // plants)))
     by_plant = y[order].reshape(plants, -1, *y.shape[1:])
     known = resolved[order].reshape(plants, -1)

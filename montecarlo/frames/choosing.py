@@ -3,32 +3,27 @@ on."""
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
 from montecarlo.engine.batch import Batch
 from montecarlo.engine.run import Outcome
-from montecarlo.estimates.choose import weights_of
-from montecarlo.estimates.compare import differences, distinguishable, level_of
+from montecarlo.estimates.compare import differences, level_of
+from montecarlo.estimates.refusals import Refusal, may_be_chosen, refusals_of
 from montecarlo.estimates.robust import worst_places
 from montecarlo.estimates.totals import Total
+from montecarlo.estimates.verdicts import verdict_of
 from montecarlo.quantities import Array
-from montecarlo.quantities.wording import listed
-from montecarlo.study.budget import limit_of_p_false, rounded_up
 from montecarlo.study.candidates import Setting, neighbours
-from montecarlo.study.description import Study
 from montecarlo.study.scenarios import AS_STATED
-from studies.report.look import percent
 
 if TYPE_CHECKING:
     import pandas as pd
 
 __all__ = [
     "ASKED",
-    "SAME",
     "Hinge",
     "by_worst",
     "comparison",
@@ -36,7 +31,6 @@ __all__ = [
     "hinge",
     "nearest",
     "neighbour_rows",
-    "note",
     "scenario_rows",
     "worst_columns",
 ]
@@ -53,20 +47,35 @@ COLUMNS = (
     "batch",
 )
 ASKED = "asked for"
-SAME = "not distinguishable"  # at 95 %, all pairs together: the interval holds 0
 
 
 class Hinge(NamedTuple):
-    """The candidate that is better by the least and was refused: its number; p_missed, or cost a
-    year where the policy weighs costs, with its limits; why; all of the batch that the tables have
-    it from."""
+    """The candidate that is better by the least and was refused.
+
+    Parameters
+    ----------
+    candidate : int
+        Its number.
+    aim, low, high : float
+        p_missed, or cost a year where the policy weighs costs, with its limits.
+    refusals : tuple of Refusal
+        Every rule that refuses it; empty where only fresh random numbers did.
+    scenarios : tuple of str
+        Where the policy has scenarios, those that refuse it.
+    own_batch : bool
+        Whether the refusals are by the study's own batch although the figures are of a fresh one.
+    batch : int
+        1: the figures are of the study's own batch; 2: of a fresh one.
+    """
 
     candidate: int
     aim: float
     low: float
     high: float
-    reason: str
-    batch: int
+    refusals: tuple[Refusal, ...]
+    scenarios: tuple[str, ...] = ()
+    own_batch: bool = False
+    batch: int = 1
 
 
 def comparison(outcome: Outcome) -> pd.DataFrame:
@@ -126,7 +135,7 @@ def difference_rows(
                 "difference": float(gap.p),
                 "low": float(gap.low),
                 "high": float(gap.high),
-                "verdict": "distinguishable" if distinguishable(gap) else SAME,
+                "verdict": verdict_of(gap),
                 "batch": 1 + (batch.round_ > 0),
             }
             for quantity, gap in gaps.items()
@@ -222,90 +231,28 @@ def hinge(outcome: Outcome) -> Hinge | None:
     batch = outcome.batch_of(setting)
     at, fresh = batch.settings.index(setting), batch is not own
     aim = batch.verdict.missed if batch.verdict.cost is None else batch.verdict.cost
-    reason = _why(outcome.study, batch, at)
-    if not reason and fresh:
-        reason = _why(outcome.study, own, place)
-        reason += " in the study's own batch" if reason else ""
+    refused = refusals_of(outcome.study, batch.verdict, at)
+    own_batch = fresh and not refused
+    if own_batch:
+        refused = refusals_of(outcome.study, own.verdict, place)
+    told_by, there = (own, place) if own_batch else (batch, at)
     expected, low, high = (float(part[at]) for part in aim)
     return Hinge(
         place + 1,
         expected,
         low,
         high,
-        reason or "it did not keep to the policy on fresh random numbers",
+        refused,
+        _refusing(told_by, there) if refused else (),
+        own_batch,
         1 + fresh,
     )
 
 
-def _why(study: Study, batch: Batch, at: int) -> str:
-    """Every rule that refuses a candidate of a batch, in words; empty if none does."""
-    judged, policy = batch.verdict, study.policy
-    reasons = []
-    if judged.load_share[at] > 0:
-        reasons.append(f"it operates in {percent(judged.load_share[at])} of the sampled loads")
-    if math.isnan(judged.load_share[at]):
-        reasons.append("no sampled load gave a result")
-    if not (judged.knee_rule[at] or policy.ignore_knee_rule):
-        reasons.append("its setting drives more than half the knee voltage through its leg")
-    bound, limit = float(judged.bound[at]), limit_of_p_false(study)
-    if not (judged.allowed[at] or bound <= limit):
-        found, allowed = (
-            (percent(bound), percent(limit))
-            if policy.false_per_year_max is None
-            else (
-                f"{bound * weights_of(study).events_per_year:.2g} a year",
-                f"{policy.false_per_year_max:g} a year",
-            )
-        )
-        few = "" if judged.false.total[at] else ", though none was seen: more samples may admit it"
-        reasons.append(
-            f"its false trips are bounded by {found} and the policy allows {allowed}{few}"
-        )
-    over = {
-        name.kind: float(part[at])
-        for name, part in judged.each.items()
-        if not part[at] <= (policy.p_false_max_each or math.inf)
-    }
-    if over and policy.p_false_max_each is not None:
-        found = listed(f"{percent(part)} in {kind}" for kind, part in over.items())
-        reasons.append(
-            f"its false trips are bounded by {found} and the policy allows "
-            f"{percent(policy.p_false_max_each)} in each kind of event"
-        )
-    judgements = {AS_STATED: batch.judgement, **batch.scenarios}
-    refusing = [
-        f'"{name}"' for name, each in judgements.items() if not (each.usable & each.allowed)[at]
-    ]
-    where = f" (refused in {listed(refusing)})" if reasons and len(judgements) > 1 else ""
-    return listed(reasons) + where
-
-
-def note(study: Study, row: Mapping[str, Any]) -> str:
-    """Why a candidate of the table may not be chosen; empty for one that may."""
-    reasons, policy, bound = [], study.policy, row["p_false_bound"]
-    if row["load_operates_share"] > 0:
-        reasons.append("operates on load")
-    elif math.isnan(row["load_operates_share"]):
-        reasons.append("no load gave a result")
-    elif not row["usable"]:
-        reasons.append("breaks V_k >= 2 V_s")
-    if policy.p_false_max is not None and not bound <= policy.p_false_max:
-        reasons.append(f"p_false bound above {policy.p_false_max:g}")
-    if policy.false_per_year_max is not None:
-        yearly = bound * weights_of(study).events_per_year
-        if not yearly <= policy.false_per_year_max:
-            reasons.append(f"false trips a year: bound above {policy.false_per_year_max:g}")
-    each = policy.p_false_max_each
-    if each is not None and not row["p_false_each_bound"] <= each:
-        reasons.append(f"p_false bound of {row['worst_event']} above {each:g}")
-    if row["p_false"] == 0 and bound > (limit := limit_of_p_false(study)):
-        reasons.append(
-            f"none seen, about {rounded_up(study.study.samples * bound / limit)} samples without"
-            " one would show the limit"
-        )
-    if not (row.get("allowed_in_all", True) and row.get("usable_in_all", True)) and not reasons:
-        reasons.append("not in every scenario")
-    return "; ".join(reasons)
+def _refusing(batch: Batch, at: int) -> tuple[str, ...]:
+    """The scenarios that refuse a candidate, the study as stated among them; () without any."""
+    judgements = {AS_STATED: batch.judgement, **batch.scenarios} if batch.scenarios else {}
+    return tuple(name for name, judged in judgements.items() if not may_be_chosen(judged, at))
 
 
 def by_worst(candidates: pd.DataFrame) -> pd.DataFrame:

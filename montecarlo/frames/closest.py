@@ -4,19 +4,19 @@ limits, with its figures and the limits that it would meet."""
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.estimates.choose import weights_of
+from montecarlo.estimates.refusals import NoneUsable
 from montecarlo.frames.choosing import by_worst, nearest
-from montecarlo.frames.rows import SETTINGS
+from montecarlo.study.axes import KEYS
 from montecarlo.study.description import Study
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from montecarlo.frames.result import Result
-
-__all__ = ["by_worst", "closest_rows", "none_usable", "two_digits_up"]
+__all__ = ["closest_rows", "none_usable", "two_digits_up"]
 
 FIGURES = (
     "p_missed",
@@ -43,41 +43,50 @@ AFTER = (
     "limit_used",
     "candidates",
     "batch",
-    "note",
+    "refusals",
 )
 
 
-def closest_rows(result: Result) -> pd.DataFrame:
-    """A row a scheme that no setting can be chosen of; none where a setting was chosen.
+def closest_rows(study: Study, candidates: pd.DataFrame, without: Iterable[str]) -> pd.DataFrame:
+    """The candidate of each scheme that comes closest to the policy's limits.
 
-    limit: the policy's, of p_false or of false trips a year. would_meet: the least limit of two
-    digits that the candidate's bound keeps to. each_limit, would_meet_each: of each kind of event.
-    batch 2: a fresh batch, drawn for a candidate that failed there; 1: the study's own, in which it
-    was found. Where no candidate is usable the figures are empty."""
+    Parameters
+    ----------
+    study : Study
+    candidates : DataFrame
+        As `Result.candidates` has them.
+    without : iterable of str
+        The schemes that no setting can be chosen of.
+
+    Returns
+    -------
+    DataFrame
+        A row a scheme; empty figures where none of its candidates is usable. `limit`: the policy's,
+        of p_false or of false trips a year. `would_meet`: the least limit of two digits that the
+        candidate's bound keeps to. `each_limit`, `would_meet_each`: of each kind of event. `batch`
+        2: a fresh batch, drawn for a candidate that failed there; 1: the study's own, in which it
+        was found.
+    """
     import pandas as pd
 
-    best = result.outcome.best
-    without = [scheme for scheme in result.study.scheme.kinds if best.get(scheme) is None]
-    if result.chosen is not None and not best:
-        without = []
-    frame = by_worst(result.candidates)
+    frame = by_worst(candidates)
     shown = [*FIGURES, *(name for name in MAYBE if name in frame)]
     rows: list[dict[str, Any]] = []
     for scheme in without:
         own = frame[frame["scheme"] == scheme]
         row: dict[str, Any] = {"scheme": scheme, "candidates": len(own)}
         if (number := nearest(own)) is None:
-            rows.append(row | {"note": none_usable(own)})
+            rows.append(row | {"refusals": (none_usable(own),)})
             continue
         found = own.set_index("candidate", drop=False).loc[number].to_dict()
         rows.append(
             row
-            | {name: found[name] for name in ("candidate", *SETTINGS, *shown)}
-            | _limits_met(result.study, found)
-            | {name: found[name] for name in ("limit_used", "batch", "note")}
+            | {name: found[name] for name in ("candidate", *KEYS, *shown)}
+            | _limits_met(study, found)
+            | {name: found[name] for name in ("limit_used", "batch", "refusals")}
         )
-    columns = ["scheme", "candidate", *SETTINGS, *shown, *AFTER]
-    if result.study.policy.p_false_max_each is None:
+    columns = ["scheme", "candidate", *KEYS, *shown, *AFTER]
+    if study.policy.p_false_max_each is None:
         columns = [name for name in columns if name not in ("each_limit", "would_meet_each")]
     return (
         pd.DataFrame(rows).reindex(columns=columns).astype({"candidate": "Int64", "batch": "Int64"})
@@ -111,11 +120,7 @@ def two_digits_up(value: float) -> float:
     )
 
 
-def none_usable(own: pd.DataFrame) -> str:
-    """Why no candidate of a scheme may be used at all."""
+def none_usable(own: pd.DataFrame) -> NoneUsable:
+    """That no candidate of a scheme may be used at all, `own` being its candidates."""
     on_load = int((own["load_operates_share"] > 0).sum())
-    everywhere = " in every scenario" if "worst_scenario" in own else ""
-    return (
-        f"none of {len(own)} candidates is usable{everywhere}: {on_load} operate on load, "
-        "the others break V_k >= 2 V_s"
-    )
+    return NoneUsable(len(own), on_load, "worst_scenario" in own)

@@ -16,6 +16,7 @@ from montecarlo.estimates.intervals import with_unresolved
 from montecarlo.estimates.rare import FEW, Diagnostics, Trust, Why, diagnose, rare_estimate
 from montecarlo.estimates.weighted import COMMON, Source
 from montecarlo.sampling.stratum import Stratum
+from montecarlo.study.axes import KEYS, PICKUPS
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -126,17 +127,17 @@ def exceedance_rows(batch: Batch) -> pd.DataFrame:
 
     rows: list[dict[str, Any]] = []
     for curve in curves(batch.lattices):
-        circuit, bias = curve.lattice.circuit, curve.lattice.bias
+        values = {**curve.lattice.shared, "delay_s": curve.delay_s}
         rows += [
             {
-                "scheme": circuit.scheme,
+                "scheme": curve.lattice.scheme,
                 "element": curve.axis,
                 "pickup_a": pickup,
-                "stabilising_resistance_ohm": circuit.stabilising_resistance_ohm,
-                "delay_s": curve.delay_s,
-                "slope1": bias.slope1 if bias else np.nan,
-                "slope2": bias.slope2 if bias else np.nan,
-                "slope_break_a": bias.slope_break_a if bias else np.nan,
+                **{
+                    key: np.nan if values[key] is None else values[key]
+                    for key in KEYS
+                    if key not in PICKUPS
+                },
             }
             for pickup in curve.grid
         ]

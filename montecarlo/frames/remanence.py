@@ -3,14 +3,13 @@ is in the other."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from montecarlo.frames.result import Result
-
-__all__ = ["FIGURES", "compare_models"]
+__all__ = ["FIGURES", "Run", "compare_models"]
 
 FIGURES = (
     "p_missed",
@@ -24,33 +23,45 @@ FIGURES = (
     "batch",
     "chosen",
     "present",
-    "note",
+    "refusals",
 )
 
 
-def compare_models(one: Result, other: Result) -> pd.DataFrame:
-    """For each model, `one`'s first, the rows of the settings that either model chooses and of the
-    one in service.
+class Run(NamedTuple):
+    """One of two runs: its remanence model, its candidates, and the number it chose."""
 
-    `chosen` is by the row's own model, `chosen_by_other` by the other one; `batch` 1 where that
-    model had no reason to estimate a setting again on fresh numbers."""
+    model: str
+    candidates: pd.DataFrame
+    chosen: int | None
+
+
+def compare_models(runs: Sequence[Run]) -> pd.DataFrame:
+    """What either model chooses and the setting in service, under both.
+
+    Parameters
+    ----------
+    runs : sequence of Run
+        Two, on the same candidates.
+
+    Returns
+    -------
+    DataFrame
+        For each model, in their order, a row a setting. `chosen` is by the row's own model,
+        `chosen_by_other` by the other one; `batch` 1 where that model had no reason to estimate a
+        setting again on fresh numbers.
+    """
     import pandas as pd
 
-    present = [int(number) for number in one.candidates.loc[one.candidates["present"], "candidate"]]
-    numbers = list(dict.fromkeys(n for n in (one.chosen, other.chosen, *present) if n is not None))
-    settings = one.candidates.columns[
-        : one.candidates.columns.get_loc("p_missed")
-    ]  # and number and scheme
+    first = runs[0].candidates
+    present = [int(number) for number in first.loc[first["present"], "candidate"]]
+    wanted = [*(run.chosen for run in runs), *present]
+    numbers = list(dict.fromkeys(number for number in wanted if number is not None))
+    settings = first.columns[: first.columns.get_loc("p_missed")]  # and number and scheme
     frames = []
-    for result, rival in ((one, other), (other, one)):
-        rows = result.candidates.set_index("candidate", drop=False).loc[
-            numbers, [*settings, *FIGURES]
-        ]
-        rows.insert(0, "remanence_model", result.study.ct.remanence_model)
-        rows.insert(
-            rows.columns.get_loc("chosen") + 1,
-            "chosen_by_other",
-            rows["candidate"] == (rival.chosen or 0),
-        )
+    for run, rival in zip(runs, reversed(runs), strict=True):
+        rows = run.candidates.set_index("candidate", drop=False).loc[numbers, [*settings, *FIGURES]]
+        rows.insert(0, "remanence_model", run.model)
+        by_other = rows["candidate"] == (rival.chosen or 0)
+        rows.insert(rows.columns.get_loc("chosen") + 1, "chosen_by_other", by_other)
         frames.append(rows)
     return pd.concat(frames, ignore_index=True)

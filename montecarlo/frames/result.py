@@ -17,12 +17,13 @@ from montecarlo.engine.guard import Unresolved, named
 from montecarlo.engine.run import Outcome, run
 from montecarlo.engine.workers import Workers
 from montecarlo.errors import StudyError
+from montecarlo.estimates.refusals import Refusal, stated_refusals
 from montecarlo.frames import choosing
 from montecarlo.frames.closest import closest_rows
 from montecarlo.frames.doubts import Doubt, as_data, doubts_of
 from montecarlo.frames.machine import processor, version_of
 from montecarlo.frames.rare import exceedance_rows, weighted_rows
-from montecarlo.frames.remanence import compare_models
+from montecarlo.frames.remanence import Run, compare_models
 from montecarlo.frames.robustness import scenario_choices
 from montecarlo.frames.rows import Numbers, candidate_rows, coverage_rows, type_rows
 from montecarlo.frames.unresolved import unresolved_frame, unresolved_numbers, unresolved_of
@@ -51,7 +52,7 @@ LAST_COLUMNS = (
     "limit_used",
     "present",
     "open_pilot_operates_share",
-    "note",
+    "refusals",
 )
 
 
@@ -143,9 +144,15 @@ class Result:
         rows["present"] = [
             setting == self.outcome.present for setting in self.outcome.first.settings
         ]
-        rows["note"] = [choosing.note(self.study, row) for row in rows.to_dict("records")]
+        rows["refusals"] = [self._refusals(setting) for setting in self.outcome.first.settings]
         columns = [*(c for c in rows.columns if c not in LAST_COLUMNS), *LAST_COLUMNS]
         return pd.DataFrame(rows[columns])
+
+    def _refusals(self, setting: Setting) -> tuple[Refusal, ...]:
+        """Why a candidate may not be chosen, by the batch that its figures are of."""
+        batch = self.outcome.batch_of(setting)
+        at = batch.settings.index(setting)
+        return stated_refusals(self.study, batch.judgement, batch.verdict, at)
 
     @cached_property
     def by_type(self) -> pd.DataFrame:
@@ -256,7 +263,11 @@ class Result:
     def closest(self) -> pd.DataFrame:
         """Where nothing can be chosen: the candidate of each scheme that comes closest to the
         policy's limits."""
-        return closest_rows(self)
+        best = self.outcome.best
+        without = [scheme for scheme in self.study.scheme.kinds if best.get(scheme) is None]
+        if self.chosen is not None and not best:
+            without = []
+        return closest_rows(self.study, self.candidates, without)
 
     @cached_property
     def doubts(self) -> tuple[Doubt, ...]:
@@ -309,7 +320,14 @@ class Result:
     def remanence_models(self) -> pd.DataFrame | None:
         """What each remanence model chooses, and what that is in the other; None unless the study
         asks for both."""
-        return None if self.other is None else compare_models(self, self.other)
+        if self.other is None:
+            return None
+        return compare_models(
+            [
+                Run(one.study.ct.remanence_model, one.candidates, one.chosen)
+                for one in (self, self.other)
+            ]
+        )
 
     @cached_property
     def plants(self) -> dict[str, Array]:

@@ -10,7 +10,7 @@ import numpy as np
 from montecarlo.engine.run import Outcome
 from montecarlo.estimates.choose import Judgement
 from montecarlo.estimates.totals import Total
-from montecarlo.frames.choosing import SAME
+from montecarlo.estimates.verdicts import Verdict
 from montecarlo.study.scenarios import AS_STATED
 
 if TYPE_CHECKING:
@@ -95,7 +95,7 @@ def _regret(found: Total, chosen: int, own: int) -> dict[str, Any]:
     random numbers they rise and fall together, so that the limits are wide (MOVER: Zou and Donner,
     Stat. Med. 27, 2008)."""
     if chosen == own:
-        return {"regret": 0.0, "regret_low": 0.0, "regret_high": 0.0, "verdict": "the same"}
+        return {"regret": 0.0, "regret_low": 0.0, "regret_high": 0.0, "verdict": Verdict.ITSELF}
     total, low, high = (np.asarray(part) for part in found)
     gap = float(total[chosen] - total[own])
     down = float(np.hypot(total[chosen] - low[chosen], high[own] - total[own]))
@@ -104,5 +104,5 @@ def _regret(found: Total, chosen: int, own: int) -> dict[str, Any]:
         "regret": gap,
         "regret_low": gap - down,
         "regret_high": gap + up,
-        "verdict": "distinguishable" if gap > down else SAME,
+        "verdict": Verdict.APART if gap > down else Verdict.ALIKE,
     }

@@ -27,6 +27,7 @@ from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.stratum import EARTH, Side, Stratum
 from montecarlo.sampling.transform import all_plants
+from montecarlo.study.axes import AXES
 from montecarlo.study.candidates import Setting
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
@@ -34,19 +35,10 @@ from montecarlo.study.description import Study
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["SETTINGS", "Numbers", "candidate_rows", "coverage_rows", "setting_columns", "type_rows"]
+__all__ = ["Numbers", "candidate_rows", "coverage_rows", "setting_columns", "type_rows"]
 
 Numbers = NDArray[np.int64]
 PLACES = np.arange(41) / 40  # of the winding, for coverage
-SETTINGS = (
-    "phase_pickup_a",
-    "earth_pickup_a",
-    "stabilising_resistance_ohm",
-    "delay_s",
-    "slope1",
-    "slope2",
-    "slope_break_a",
-)
 
 
 def candidate_rows(study: Study, batch: Batch) -> pd.DataFrame:
@@ -128,19 +120,14 @@ def _of_each_kind(judgement: Judgement) -> dict[str, Any]:
 
 def setting_columns(study: Study, settings: Sequence[Setting]) -> dict[str, list[float]]:
     """Every setting of each candidate; NaN for what its scheme does not have."""
-    stabilised = {
-        kind: scheme_of(study, kind).stabilised for kind in {setting.scheme for setting in settings}
-    }
-    columns = {
-        name: [
-            np.nan if (value := getattr(setting, name)) is None else value for setting in settings
-        ]
-        for name in SETTINGS
-    }
-    columns["stabilising_resistance_ohm"] = [
-        setting.stabilising_resistance_ohm if stabilised[setting.scheme] else np.nan
-        for setting in settings
-    ]
+    schemes = {kind: scheme_of(study, kind) for kind in {setting.scheme for setting in settings}}
+    columns: dict[str, list[float]] = {}
+    for axis in AXES:
+        values = (
+            getattr(setting, axis.key) if axis.in_scheme(schemes[setting.scheme]) else None
+            for setting in settings
+        )
+        columns[axis.key] = [np.nan if value is None else value for value in values]
     return columns
 
 

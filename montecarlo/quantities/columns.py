@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from io import StringIO
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Any
@@ -27,11 +27,27 @@ NUMBER = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?")
 def csv_table(
     path: Path, named: str, most: int, *, absent: str, larger: str
 ) -> Iterator[csv.DictReader[str]]:
-    """Rows by the names in the first line, which lose the spaces around them. What goes wrong
-    within the block is told as a StudyError.
+    """The rows of a CSV table by the names in its first line, without the spaces around them.
 
-    named: the file in messages. most: bytes. absent, larger: said where there is no file, or where
-    it has more."""
+    Parameters
+    ----------
+    path : Path
+    named : str
+        The file in messages.
+    most : int
+        Bytes that it may have.
+    absent, larger : str
+        Said where there is no file, or where it has more bytes.
+
+    Yields
+    ------
+    csv.DictReader
+
+    Raises
+    ------
+    StudyError
+        What goes wrong with the file, also while the caller reads its rows.
+    """
     try:
         if not path.is_file():
             raise StudyError(f"{named}{absent}")
@@ -51,19 +67,44 @@ def csv_table(
 
 
 def check_width(row: Mapping[Any, Any]) -> None:
-    """Raises ValueError for cells beyond the first line's: a decimal comma makes two of a
-    number."""
+    """Refuse cells beyond the first line's: a decimal comma makes two of a number.
+
+    Parameters
+    ----------
+    row : mapping
+        A row of `csv_table`.
+
+    Raises
+    ------
+    ValueError
+    """
     beyond = row.get(None)
-    if beyond:
-        cells = [*(cell for name, cell in row.items() if name is not None), *beyond]
-        raise ValueError(
-            f"{shown(','.join(cells))} has {len(cells)} cells, more cells than columns "
-            f"in the first line ({len(cells) - len(beyond)}); {POINT}"
-        )
+    if not beyond:
+        return
+    columns = [cell for name, cell in row.items() if name is not None]
+    cells = [*columns, *beyond]
+    raise ValueError(
+        f"{shown(','.join(cells))} has {len(cells)} cells, more cells than columns "
+        f"in the first line ({len(columns)}); {POINT}"
+    )
 
 
 def number_in(cell: str) -> float:
-    """Raises ValueError for what is no plain finite decimal number in ASCII."""
+    """The number in a cell.
+
+    Parameters
+    ----------
+    cell : str
+
+    Returns
+    -------
+    float
+
+    Raises
+    ------
+    ValueError
+        For what is no plain finite decimal number in ASCII.
+    """
     value = float(cell) if NUMBER.fullmatch(cell) else float("nan")
     if not abs(value) < float("inf"):
         raise ValueError(f"{shown(cell)} is not a finite number; {POINT}")
@@ -74,28 +115,54 @@ def number_in(cell: str) -> float:
 
 
 def read_column(folder: Path, file: str, column: str) -> tuple[float, ...]:
-    """The numbers of one column. The file must lie in `folder` or below it; raises StudyError."""
+    """The numbers of one column of a CSV file.
+
+    Parameters
+    ----------
+    folder : Path
+        The file must lie in it or below it.
+    file, column : str
+
+    Returns
+    -------
+    tuple of float
+        At least one.
+
+    Raises
+    ------
+    StudyError
+    """
     path = inside(folder, file)
-    absent, larger = f" is not a file in {folder}", "keep the column needed"
+    absent = f" is not a file in {folder}"
+    larger = "keep the column needed"
     with csv_table(path, shown(file), LARGEST_CSV, absent=absent, larger=larger) as rows:
         return _numbers(rows, file, column)
 
 
 def inside(folder: Path, file: str) -> Path:
-    """The place of a file that a study names, in `folder` or below it, through no link that leaves
-    it. Raises StudyError."""
+    """The place of a file that a study names.
+
+    Parameters
+    ----------
+    folder : Path
+        The file must lie in it or below it, through no link that leaves it.
+    file : str
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    StudyError
+    """
     parts = (*PurePosixPath(file).parts, *PureWindowsPath(file).parts)
     outside = ".." in parts or PurePosixPath(file).is_absolute() or PureWindowsPath(file).anchor
-    try:
+    # A name that no file can have, or links in a circle
+    with suppress(OSError, ValueError, RuntimeError):
         path = (folder / file).resolve()
         if not outside and path.is_relative_to(folder.resolve()):
             return path
-    except (
-        OSError,
-        ValueError,
-        RuntimeError,
-    ):  # a name that no file can have, or links in a circle
-        pass
     raise StudyError(
         f"{shown(file)} must lie in the study file's folder or below it; copy it there"
     )
@@ -122,7 +189,8 @@ def _numbers(rows: csv.DictReader[str], file: str, column: str) -> tuple[float, 
 
 def _number(row: Mapping[str, str], column: str) -> float:
     check_width(row)
-    value = number_in(cell := row[column].strip())
+    cell = row[column].strip()
+    value = number_in(cell)
     if too_near_zero(value):
         raise ValueError(f"{shown(cell)}, {NOT_TOO_NEAR_ZERO}")
     return value

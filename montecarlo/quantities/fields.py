@@ -25,9 +25,8 @@ from montecarlo.quantities.reading import read_distribution, refusal
 from montecarlo.quantities.wording import shown
 
 Width = Literal["one", "ct", "element"]
-DISTRIBUTION = {
-    "distribution": True
-}  # stands in a field's JSON Schema for the definition that study_schema() adds
+# stands in a field's JSON Schema for the definition that study_schema() adds
+DISTRIBUTION = {"distribution": True}
 
 
 class Section(BaseModel):
@@ -40,12 +39,8 @@ class Section(BaseModel):
     def _list_for_tuple(cls, value: Any, info: ValidationInfo) -> Any:
         """A file has lists only; strict types would refuse one where the field is a tuple."""
         annotation = cls.model_fields[info.field_name or ""].annotation
-        kinds = (annotation, *get_args(annotation))
-        return (
-            tuple(value)
-            if isinstance(value, list) and any(get_origin(kind) is tuple for kind in kinds)
-            else value
-        )
+        takes_tuple = any(get_origin(k) is tuple for k in (annotation, *get_args(annotation)))
+        return tuple(value) if isinstance(value, list) and takes_tuple else value
 
 
 @dataclass(frozen=True)
@@ -57,30 +52,44 @@ class Meaning:
 
     @property
     def label(self) -> str:
+        """Meaning with the unit in brackets."""
         return f"{self.text} [{self.unit}]" if self.unit else self.text
 
 
 def meaning_of(field: FieldInfo) -> Meaning | None:
-    """What a field says of itself: on the field, or inside the union that `| None` makes of its
-    annotation."""
+    """What a field says of itself, on the field or inside the union that `| None` makes.
 
-    def inside(annotation: Any) -> Iterator[Any]:
-        yield from getattr(annotation, "__metadata__", ())
-        for part in get_args(annotation):
-            yield from inside(part)
+    Parameters
+    ----------
+    field : FieldInfo
 
-    return next(
-        (
-            item
-            for item in (*field.metadata, *inside(field.annotation))
-            if isinstance(item, Meaning)
-        ),
-        None,
-    )
+    Returns
+    -------
+    Meaning or None
+    """
+    for item in (*field.metadata, *_metadata(field.annotation)):
+        if isinstance(item, Meaning):
+            return item
+    return None
+
+
+def _metadata(annotation: Any) -> Iterator[Any]:
+    yield from getattr(annotation, "__metadata__", ())
+    for part in get_args(annotation):
+        yield from _metadata(part)
 
 
 def tables_of(annotation: Any) -> list[type[BaseModel]]:
-    """The tables that a field holds: itself, behind `| None`, or as the items of a list."""
+    """The tables that a field holds: itself, behind `| None`, or as the items of a list.
+
+    Parameters
+    ----------
+    annotation : type annotation
+
+    Returns
+    -------
+    list of type
+    """
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return [annotation]
     return [table for part in get_args(annotation) for table in tables_of(part)]
@@ -105,20 +114,38 @@ class Ranged(Meaning):
     high: float = math.inf
     above: bool = False
 
+    @property
     def limits(self) -> str:
-        bound = "above" if self.above else "at least"
-        limits = [f"{bound} {self.low:g}"] if self.low > -math.inf else []
-        limits += [f"at most {self.high:g}"] if self.high < math.inf else []
-        return f"must be {' and '.join(limits)} {self.unit.strip('-')}".rstrip()
+        """The range in words."""
+        limits = []
+        if self.low > -math.inf:
+            limits.append(f"{'above' if self.above else 'at least'} {self.low:g}")
+        if self.high < math.inf:
+            limits.append(f"at most {self.high:g}")
+        return self.with_unit(f"must be {' and '.join(limits)}")
 
+    def with_unit(self, text: str) -> str:
+        """The text with the unit behind it, if there is one.
+
+        Parameters
+        ----------
+        text : str
+
+        Returns
+        -------
+        str
+        """
+        return f"{text} {self.unit.strip('-')}".rstrip()
+
+    @property
     def bounds(self) -> dict[str, float]:
         """The range in the words of JSON Schema."""
-        low = (
-            {"exclusiveMinimum" if self.above else "minimum": self.low}
-            if self.low > -math.inf
-            else {}
-        )
-        return low | ({"maximum": self.high} if self.high < math.inf else {})
+        bounds = {}
+        if self.low > -math.inf:
+            bounds["exclusiveMinimum" if self.above else "minimum"] = self.low
+        if self.high < math.inf:
+            bounds["maximum"] = self.high
+        return bounds
 
 
 @dataclass(frozen=True)
@@ -136,22 +163,42 @@ class Quantity(Ranged):
     width: Width = "one"
 
     def check(self, value: Distribution) -> Distribution:
+        """The distribution, if every draw is possible and its centre likely.
+
+        Parameters
+        ----------
+        value : Distribution
+
+        Returns
+        -------
+        Distribution
+            The same.
+
+        Raises
+        ------
+        PydanticCustomError
+            What is wrong with it.
+        """
         if faults := self._range_faults(value) or self._other_faults(value):
             raise refusal(*faults)
         return value
 
     def _range_faults(self, value: Distribution) -> list[str]:
         low, high = value.support()
-        inside = value.stays_above(self.low) if self.above else low >= self.low
-        faults = [] if inside else [low]
-        faults += [] if high <= self.high else [high]
+        faults = []
+        if not (value.stays_above(self.low) if self.above else low >= self.low):
+            faults.append(self._number(low))
+        if not high <= self.high:
+            faults.append(self._number(high))
+        if not faults:
+            return []
         if value.is_number:
-            return [f"{self._number(fault)}, {self.limits()}" for fault in faults[:1]]
-        cure = (
-            "cut it with truncate = [low, high]" if value.is_continuous else "take that value out"
-        )
-        reach = " and ".join(self._number(fault) for fault in faults)
-        return [f"can be {reach}, {self.limits()}; {cure}"] if faults else []
+            return [f"{faults[0]}, {self.limits}"]
+        if value.is_continuous:
+            cure = "cut it with truncate = [low, high]"
+        else:
+            cure = "take that value out"
+        return [f"can be {' and '.join(faults)}, {self.limits}; {cure}"]
 
     def _other_faults(self, value: Distribution) -> list[str]:
         faults = []
@@ -166,7 +213,7 @@ class Quantity(Ranged):
         return faults
 
     def _number(self, value: float) -> str:
-        return f"{value:g} {self.unit.strip('-')}".rstrip()
+        return self.with_unit(f"{value:g}")
 
     def __get_pydantic_core_schema__(
         self, source: Any, handler: GetCoreSchemaHandler
@@ -186,7 +233,7 @@ class Quantity(Ranged):
     def __get_pydantic_json_schema__(
         self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
     ) -> dict[str, Any]:
-        return {"anyOf": [{"type": "number"} | self.bounds(), DISTRIBUTION]}
+        return {"anyOf": [{"type": "number"} | self.bounds, DISTRIBUTION]}
 
 
 @dataclass(frozen=True)
@@ -205,11 +252,28 @@ class Plain(Ranged):
         return core_schema.no_info_wrap_validator_function(read, handler(source))
 
     def check(self, value: float) -> float:
-        if not (value > self.low if self.above else value >= self.low) or not value <= self.high:
-            raise refusal(f"{shown(value)} {self.unit.strip('-')}".rstrip() + f", {self.limits()}")
+        """The number, if it lies in the range.
+
+        Parameters
+        ----------
+        value : float
+
+        Returns
+        -------
+        float
+            The same.
+
+        Raises
+        ------
+        PydanticCustomError
+            It does not.
+        """
+        reaches_low = value > self.low if self.above else value >= self.low
+        if not reaches_low or not value <= self.high:
+            raise refusal(f"{self.with_unit(shown(value))}, {self.limits}")
         return value
 
     def __get_pydantic_json_schema__(
         self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
     ) -> dict[str, Any]:
-        return handler(schema) | self.bounds()
+        return handler(schema) | self.bounds

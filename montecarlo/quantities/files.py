@@ -8,9 +8,8 @@ from pathlib import Path
 
 __all__ = ["OversizeError", "read_bounded"]
 
-WITHOUT_WAITING = getattr(os, "O_NONBLOCK", 0) | getattr(
-    os, "O_BINARY", 0
-)  # a pipe that nobody writes to
+# else a pipe that nobody writes to would hold the reader up
+WITHOUT_WAITING = getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
 
 
 class OversizeError(OSError):
@@ -18,19 +17,38 @@ class OversizeError(OSError):
 
 
 def read_bounded(path: Path, most: int) -> bytes:
-    """The bytes of an ordinary file, `most` at most. Raises OversizeError; OSError for a folder, a
-    device or a pipe.
+    """The bytes of an ordinary file.
 
     A file under /proc says that it is empty and may have no end, and a file may grow: so the bytes
-    read are counted."""
-    with open(
-        path, "rb", opener=lambda name, flags: os.open(name, flags | WITHOUT_WAITING)
-    ) as file:
-        found = os.fstat(file.fileno())
-        if not stat.S_ISREG(found.st_mode):
+    read are counted.
+
+    Parameters
+    ----------
+    path : Path
+    most : int
+        Bytes that it may have.
+
+    Returns
+    -------
+    bytes
+
+    Raises
+    ------
+    OversizeError
+        The file has more bytes.
+    OSError
+        A folder, a device, a pipe, or what cannot be read.
+    """
+
+    def opener(name: str, flags: int) -> int:
+        return os.open(name, flags | WITHOUT_WAITING)
+
+    with open(path, "rb", opener=opener) as file:
+        status = os.fstat(file.fileno())
+        if not stat.S_ISREG(status.st_mode):
             raise OSError("not an ordinary file")
-        if found.st_size > most:
-            raise OversizeError(f"{found.st_size} bytes")
+        if status.st_size > most:
+            raise OversizeError(f"{status.st_size} bytes")
         content = file.read(most + 1)
     if len(content) > most:
         raise OversizeError(f"more than {most} bytes")

@@ -27,7 +27,17 @@ Fault = tuple[str, str]  # key inside the table, or "", and the text
 
 
 def refusal(*faults: str | Fault) -> PydanticCustomError:
-    """The error that carries the faults through the validation of a whole study."""
+    """The error that carries faults through the validation of a whole study.
+
+    Parameters
+    ----------
+    *faults : str or (str, str)
+        A text, or the key inside the table and a text.
+
+    Returns
+    -------
+    PydanticCustomError
+    """
     pairs = [("", fault) if isinstance(fault, str) else fault for fault in faults]
     return PydanticCustomError(
         "quantity", "{text}", {"text": "; ".join(text for _, text in pairs), "faults": pairs}
@@ -35,7 +45,17 @@ def refusal(*faults: str | Fault) -> PydanticCustomError:
 
 
 def finite(value: object) -> float | None:
-    """The value as a float if it is a finite number (true and false are none), else None."""
+    """The value as a float, if it is a finite number.
+
+    Parameters
+    ----------
+    value : object
+
+    Returns
+    -------
+    float or None
+        None for anything else; true and false are no numbers.
+    """
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         return None
     try:
@@ -45,9 +65,23 @@ def finite(value: object) -> float | None:
 
 
 def read_distribution(value: object, folder: Path | None = None) -> Distribution:
-    """A number or a table from the study file as a `Distribution`. Raises PydanticCustomError.
+    """A number or a table from the study file as a `Distribution`.
 
-    folder: where the study file lies; a CSV column is read relative to it."""
+    Parameters
+    ----------
+    value : object
+    folder : Path, optional
+        Where the study file lies; a CSV column is read relative to it.
+
+    Returns
+    -------
+    Distribution
+
+    Raises
+    ------
+    PydanticCustomError
+        Every fault of the table at once.
+    """
     if isinstance(value, Distribution):
         return value
     if isinstance(value, Mapping):
@@ -91,17 +125,11 @@ def _read_value(table: dict[str, Any]) -> Distribution:
 
 def _family_name(table: dict[str, Any]) -> str:
     if "dist" in table:
-        name, known = table["dist"], [key for key in FAMILIES if key != "tolerance"]
+        name = table["dist"]
+        known = [key for key in FAMILIES if key != "tolerance"]
         if name in known:
             return cast(str, name)
-        near = get_close_matches(name, known, 1) if isinstance(name, str) else []
-        raise refusal(
-            (
-                "dist",
-                f"{shown(name)}; "
-                + (f"did you mean {near[0]}?" if near else f"it is one of {listed(known)}"),
-            )
-        )
+        raise refusal(("dist", f"{shown(name)}; {_guess(name, known, 'it is one of')}"))
     if "nominal" in table or "tolerance_percent" in table:
         return "tolerance"
     raise refusal(
@@ -110,48 +138,41 @@ def _family_name(table: dict[str, Any]) -> str:
     )
 
 
-def _allowed(name: str) -> tuple[str, ...]:
-    dist = () if name == "tolerance" else ("dist",)
-    return (
-        *dist,
-        *FAMILIES[name].keys,
-        *(("truncate",) if FAMILIES[name].continuous else ()),
-        *COMMON_KEYS,
-    )
+def _guess(word: object, known: Sequence[str], otherwise: str) -> str:
+    """What a wrong word may have meant, or all that it can be."""
+    near = get_close_matches(word, known, 1) if isinstance(word, str) else []
+    return f"did you mean {near[0]}?" if near else f"{otherwise} {listed(known)}"
 
 
 def _unknown(name: str, table: dict[str, Any]) -> list[Fault]:
-    allowed = _allowed(name)
-    faults = []
-    for key in table:
-        if key not in allowed:
-            near = get_close_matches(str(key), allowed, 1)
-            faults.append(
-                (
-                    bare(key),
-                    f"unknown in the {name} distribution; "
-                    + (f"did you mean {near[0]}?" if near else f"it takes {listed(allowed)}"),
-                )
-            )
-    return faults
+    allowed = [*FAMILIES[name].keys, *COMMON_KEYS]
+    if name != "tolerance":
+        allowed.insert(0, "dist")
+    if FAMILIES[name].continuous:
+        allowed.insert(-len(COMMON_KEYS), "truncate")
+    return [
+        (bare(key), f"unknown in the {name} distribution; {_guess(str(key), allowed, 'it takes')}")
+        for key in table
+        if key not in allowed
+    ]
 
 
 def _parameters(name: str, table: dict[str, Any], faults: list[Fault]) -> dict[str, Any]:
     family = FAMILIES[name]
     missing = [key for key in family.keys if key not in table]
     if missing == ["shape"] and name == "tolerance":
-        faults.append(
-            ("", f"a tolerance needs its shape: shape = {listed(map(shown, SHAPES), 'or')}")
-        )
+        shapes = listed(map(shown, SHAPES), "or")
+        faults.append(("", f"a tolerance needs its shape: shape = {shapes}"))
     elif missing:
         faults.append(("", f"the {name} distribution also needs {listed(missing)}"))
     parameters: dict[str, Any] = {}
     for key in family.keys:
-        if key in table:
-            value = _parameter(name, key, table[key], faults)
-            if key in family.positive and value is not None and not value > 0:
-                faults.append((key, f"{shown(table[key])}, must be above 0"))
-            parameters[key] = value
+        if key not in table:
+            continue
+        value = _parameter(name, key, table[key], faults)
+        if key in family.positive and value is not None and not value > 0:
+            faults.append((key, f"{shown(table[key])}, must be above 0"))
+        parameters[key] = value
     return parameters
 
 
@@ -168,18 +189,18 @@ def _parameter(name: str, key: str, value: Any, faults: list[Fault]) -> Any:
 
 
 def _numbers(key: str, value: Any, faults: list[Fault]) -> tuple[float, ...] | None:
-    if (
-        not isinstance(value, Sequence)
-        or isinstance(value, str)
-        or not 1 <= len(value) <= MOST_VALUES
-    ):
+    is_list = isinstance(value, Sequence) and not isinstance(value, str)
+    if not is_list or not 1 <= len(value) <= MOST_VALUES:
         faults.append((key, f"{shown(value)}; expected a list of 1 to {MOST_VALUES} numbers"))
         return None
-    numbers = [(item, finite(item)) for item in value]
-    if bad := [item for item, plain in numbers if plain is None]:
-        faults.append((key, f"{shown(bad[0])} is not a finite number; give numbers"))
-        return None
-    return tuple(plain for _, plain in numbers if plain is not None)
+    numbers: list[float] = []
+    for item in value:
+        plain = finite(item)
+        if plain is None:
+            faults.append((key, f"{shown(item)} is not a finite number; give numbers"))
+            return None
+        numbers.append(plain)
+    return tuple(numbers)
 
 
 def _truncation(table: dict[str, Any], faults: list[Fault]) -> tuple[float, float]:
@@ -214,26 +235,23 @@ def _text(table: dict[str, Any], faults: list[Fault]) -> str:
 
 def _contradictions(name: str, parameters: Mapping[str, Any]) -> list[Fault]:
     faults: list[Fault] = []
-    if "low" in parameters and not parameters["low"] < parameters["high"]:
-        faults.append(
-            ("low", f"{parameters['low']:g} must lie below high = {parameters['high']:g}")
-        )
-    elif name == "triangular" and not parameters["low"] <= parameters["mode"] <= parameters["high"]:
-        faults.append(("mode", f"{parameters['mode']:g} must lie between low and high"))
+    if "low" in parameters:
+        low = parameters["low"]
+        high = parameters["high"]
+        if not low < high:
+            faults.append(("low", f"{low:g} must lie below high = {high:g}"))
+        elif name == "triangular" and not low <= parameters["mode"] <= high:
+            faults.append(("mode", f"{parameters['mode']:g} must lie between low and high"))
     if parameters.get("nominal") == 0:
         faults.append(
             ("nominal", '0 has no tolerance in per cent; give dist = "uniform" with low and high')
         )
-    if weights := parameters.get("weights"):
-        if len(weights) != len(parameters["values"]):
+    weights = parameters.get("weights")
+    if weights:
+        count = len(parameters["values"])
+        if len(weights) != count:
             faults.append(
-                (
-                    "weights",
-                    (
-                        f"{len(weights)} weights for {len(parameters['values'])} values; "
-                        "give one a value"
-                    ),
-                )
+                ("weights", f"{len(weights)} weights for {count} values; give one a value")
             )
         elif not min(weights) >= 0 or not abs(sum(weights) - 1) <= 1e-6:
             faults.append(("weights", f"must be at least 0 and sum to 1, not to {sum(weights):g}"))
@@ -243,33 +261,19 @@ def _contradictions(name: str, parameters: Mapping[str, Any]) -> list[Fault]:
 def _not_usable(distribution: Distribution) -> list[Fault]:
     """Parameters that pass one by one, and still give no numbers."""
     with np.errstate(all="ignore"):
-        law = distribution._law
-        if (
-            isinstance(law, Cut)
-            and distribution.truncate != EVERYTHING
-            and not law.kept >= LEAST_KEPT
-        ):
-            return [
-                (
-                    "truncate",
-                    (
-                        f"[{law.low:g}, {law.high:g}] keeps {law.kept:.1g} of the distribution, "
-                        f"must keep at least {LEAST_KEPT:g}; give the distribution of what is kept"
-                    ),
-                )
-            ]
-        values = [*law.ppf((2.0**-54, 0.5, 1 - 2.0**-53)), law.mean()]
-    if not np.all(np.isfinite(values)):
-        return [
-            (
-                "",
-                (
-                    f"{distribution} gives values too large to compute with; narrow it or cut it"
-                    " with truncate"
-                ),
+        law = distribution.law
+        cuts = distribution.truncate != EVERYTHING
+        if cuts and isinstance(law, Cut) and not law.kept >= LEAST_KEPT:
+            text = (
+                f"[{law.low:g}, {law.high:g}] keeps {law.kept:.1g} of the distribution, "
+                f"must keep at least {LEAST_KEPT:g}; give the distribution of what is kept"
             )
-        ]
-    return []
+            return [("truncate", text)]
+        values = [*law.ppf((2.0**-54, 0.5, 1 - 2.0**-53)), law.mean()]
+    if np.all(np.isfinite(values)):
+        return []
+    too_large = "gives values too large to compute with; narrow it or cut it with truncate"
+    return [("", f"{distribution} {too_large}")]
 
 
 def _with_column(table: dict[str, Any], folder: Path | None) -> dict[str, Any]:
@@ -277,24 +281,18 @@ def _with_column(table: dict[str, Any], folder: Path | None) -> dict[str, Any]:
     if "values" in table:
         raise refusal(("values", "stands beside file and column; give one or the other"))
     for key in ("file", "column"):
-        if not isinstance(table.get(key), str):
-            raise refusal(
-                (
-                    key,
-                    (
-                        f"{shown(table[key])}; expected a text"
-                        if key in table
-                        else "missing; a distribution from a CSV file needs file and column"
-                    ),
-                )
-            )
+        if key not in table:
+            raise refusal((key, "missing; a distribution from a CSV file needs file and column"))
+        if not isinstance(table[key], str):
+            raise refusal((key, f"{shown(table[key])}; expected a text"))
     if folder is None:
         raise refusal(
             ("file", "has no folder to start from; read the study from a file, or give values")
         )
+    file = table.pop("file")
+    column = table.pop("column")
     try:
-        values = read_column(folder, table["file"], table["column"])
+        values = read_column(folder, file, column)
     except StudyError as error:
         raise refusal(*(("file", fault) for fault in error.faults)) from None
-    rest = {key: value for key, value in table.items() if key not in ("file", "column")}
-    return {"source": f"{table['file']}, column {table['column']}"} | rest | {"values": values}
+    return {"source": f"{file}, column {column}"} | table | {"values": values}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from montecarlo.quantities.distribution import EVERYTHING, Distribution
+from montecarlo.quantities.distribution import Distribution
 
 __all__ = ["widened"]
 
@@ -25,17 +25,32 @@ def widened(
     high: float = math.inf,
     above: bool = False,
 ) -> Distribution:
-    """The law of c + factor (X - c), c the median of X; of c (X/c)^factor for the families whose
-    spread is a ratio. Cut to low ... high, the physical range; where low itself is excluded
-    (`above`), to what leaves `factor` times less room above it than before. Numbers and lists of
-    values as they are. (Derived: the families are closed under these maps.)"""
+    """A distribution with `factor` times its spread about its median c.
+
+    The law of c + factor (X - c), or of c (X/c)^factor for families whose spread is a ratio.
+    Numbers and lists of values stay as they are. (Derived: the families are closed under these
+    maps.)
+
+    Parameters
+    ----------
+    given : Distribution
+    factor : float
+    low, high : float
+        The physical range, to which the result is cut.
+    above : bool
+        Whether `low` itself is excluded: the cut then leaves `factor` times less room above it
+        than `given` had.
+
+    Returns
+    -------
+    Distribution
+    """
     if not given.is_continuous:
         return given
-    wide = (
-        _by_ratio(given, factor)
-        if given.family in RATIOS
-        else _by_difference(_explicit(given), factor)
-    )
+    if given.family in RATIOS:
+        wide = _by_ratio(given, factor)
+    else:
+        wide = _by_difference(_explicit(given), factor)
     least, most = wide.support()
     if above and not wide.stays_above(low):
         low += (given.support()[0] - low) / factor
@@ -71,16 +86,12 @@ def _by_difference(given: Distribution, factor: float) -> Distribution:
     def moved(x: float) -> float:
         return centre + factor * (x - centre)
 
-    parameters = {
-        key: (
-            moved(value)
-            if key in PLACES[given.family]
-            else factor * value
-            if key == "sd"
-            else value
-        )
-        for key, value in given.parameters.items()
-    }
+    parameters = dict(given.parameters)
+    for key, value in parameters.items():
+        if key in PLACES[given.family]:
+            parameters[key] = moved(value)
+        elif key == "sd":
+            parameters[key] = factor * value
     low, high = given.truncate
     return replace(given, parameters=parameters, truncate=(moved(low), moved(high)))
 
@@ -92,14 +103,9 @@ def _by_ratio(given: Distribution, factor: float) -> Distribution:
         return centre * (x / centre) ** factor if 0 < x < math.inf else x
 
     old = given.parameters
-    parameters = (
-        {"median": moved(old["median"]), "sigma": factor * old["sigma"]}
-        if given.family == "lognormal"
-        else {"shape": old["shape"] / factor, "scale": moved(old["scale"])}
-    )
-    cut = given.truncate
-    return replace(
-        given,
-        parameters=parameters,
-        truncate=cut if cut == EVERYTHING else (moved(cut[0]), moved(cut[1])),
-    )
+    if given.family == "lognormal":
+        parameters = {"median": moved(old["median"]), "sigma": factor * old["sigma"]}
+    else:
+        parameters = {"shape": old["shape"] / factor, "scale": moved(old["scale"])}
+    low, high = given.truncate
+    return replace(given, parameters=parameters, truncate=(moved(low), moved(high)))

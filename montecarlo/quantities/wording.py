@@ -12,40 +12,92 @@ LEAST = 1e-30
 NOT_TOO_NEAR_ZERO = f"must be 0 or at least {LEAST:g} either way"
 
 LABEL = f"must be of 1 to {LONGEST} printable characters; it stands in tables and figures"
+WORD = f"a word of at most {LONGEST} letters, digits and _"
 
 
 def fit_for_label(text: str) -> bool:
-    """Whether a person's name for something can stand in a cell or beside a line: see `LABEL`."""
+    """Whether a person's name for something can stand in a cell or beside a line: see `LABEL`.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    bool
+    """
     return text.isprintable() and 1 <= len(text) <= LONGEST
 
 
 def too_near_zero(value: object) -> bool:
-    """Whether it is a number between 0 and `LEAST` either way, which no quantity is: see
-    `LEAST`."""
+    """Whether a value is a number between 0 and `LEAST` either way, which no quantity is.
+
+    Parameters
+    ----------
+    value : object
+
+    Returns
+    -------
+    bool
+    """
     return isinstance(value, float) and 0 < abs(value) < LEAST
 
 
-WORD = f"a word of at most {LONGEST} letters, digits and _"
-
-
 def is_word(text: str) -> bool:
-    """Whether a name can be part of keys, columns and file names: see `WORD`."""
+    """Whether a name can be part of keys, columns and file names: see `WORD`.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    bool
+    """
     return text.isidentifier() and text.isascii() and len(text) <= LONGEST
 
 
 def one_line(text: str) -> str:
-    """The text with line breaks and other unprintable characters escaped."""
+    """The text with line breaks and other unprintable characters escaped.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    str
+    """
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
 
 
 def shortened(text: str) -> str:
-    """What a library says, on one line, its middle left out where it is long."""
+    """What a library says, on one line, its middle left out where it is long.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    str
+    """
     text = one_line(text)
     return text if len(text) <= 3 * LONGEST else f"{text[: 2 * LONGEST]} ... {text[-LONGEST:]}"
 
 
 def shown(value: object) -> str:
-    """A value as the study file would write it, short."""
+    """A value as the study file would write it, on one line.
+
+    Parameters
+    ----------
+    value : object
+
+    Returns
+    -------
+    str
+        At most `LONGEST` characters.
+    """
     match value:
         case bool():
             return "true" if value else "false"
@@ -57,15 +109,13 @@ def shown(value: object) -> str:
             text = f"{value:.12g}"
             text += ".0" if text.lstrip("-").isdigit() else ""
         case Mapping():
-            text = (
-                "{"
-                + ", ".join(f"{bare(key)} = {_brief(item)}" for key, item in [*value.items()][:9])
-                + "}"
-            )
+            pairs = [f"{bare(key)} = {_brief(item)}" for key, item in [*value.items()][:9]]
+            text = f"{{{', '.join(pairs)}}}"
         case list() | tuple():
-            text = (
-                "[" + ", ".join(map(_brief, value[:9])) + (", ..." if len(value) > 9 else "") + "]"
-            )
+            items = [_brief(item) for item in value[:9]]
+            if len(value) > 9:
+                items.append("...")
+            text = f"[{', '.join(items)}]"
         case None:
             return "nothing"
         case _:
@@ -84,11 +134,32 @@ def _brief(value: object) -> str:
 
 
 def bare(key: object) -> str:
-    """A key as TOML writes it: quoted where it is not a plain word."""
-    return key if re.fullmatch(r"[A-Za-z0-9_-]{1,60}", key := str(key)) else shown(key)
+    """A key as TOML writes it: quoted where it is not a plain word.
+
+    Parameters
+    ----------
+    key : object
+
+    Returns
+    -------
+    str
+    """
+    text = str(key)
+    return text if re.fullmatch(r"[A-Za-z0-9_-]{1,60}", text) else shown(text)
 
 
 def listed(words: Iterable[str], last: str = "and") -> str:
-    """a, b and c."""
+    """Words as a list in a sentence: a, b and c.
+
+    Parameters
+    ----------
+    words : iterable of str
+    last : str
+        What stands before the last of them.
+
+    Returns
+    -------
+    str
+    """
     items = list(words)
     return f" {last} ".join(filter(None, (", ".join(items[:-1]), *items[-1:])))

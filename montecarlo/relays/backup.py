@@ -19,10 +19,8 @@ from montecarlo.quantities import Array, Distribution, Plain, Quantity, Section,
 __all__ = ["ELEMENTS", "Backup", "NeutralCurrent", "NeutralVoltage"]
 
 MOST_DELAY_S = 60.0
-ELEMENTS = (
-    "neutral_current",
-    "neutral_voltage",
-)  # keys of the table [backup], in the order of the texts
+# keys of the table [backup], in the order of the texts
+ELEMENTS = ("neutral_current", "neutral_voltage")
 
 Delay = Annotated[float, Plain("s", "delay of the element", 0.0, MOST_DELAY_S)]
 Error = Annotated[
@@ -92,16 +90,28 @@ class Backup(Section):
     def operating_a(
         self, samples: Mapping[str, Array], neutral_ohm: ArrayLike, rated_phase_v: float
     ) -> dict[str, Array]:
-        """Current in the machine's neutral at which each element operates, (n,). [A RMS, primary]
+        """Current in the machine's neutral at which each element operates. [A RMS, primary]
 
-        samples["backup.<element>.error_percent"] (n,); neutral_ohm (n,) of the machine's own
-        neutral, real or complex."""
-        found = {}
+        Parameters
+        ----------
+        samples : mapping of str to (n,) array
+            Has "backup.<element>.error_percent" (%).
+        neutral_ohm : (n,) array_like, real or complex (ohm)
+            Of the machine's own neutral.
+        rated_phase_v : float (V)
+
+        Returns
+        -------
+        dict of str to (n,) array (A)
+            By the keys of the elements.
+        """
+        operating = {}
         for name, element in self.elements.items():
-            pickup = np.asarray(
-                element.pickup_a
-                if isinstance(element, NeutralCurrent)
-                else element.pickup_percent / 100 * rated_phase_v / np.abs(neutral_ohm)
-            )
-            found[name] = np.asarray(pickup * (1 + samples[f"backup.{name}.error_percent"] / 100))
-        return found
+            if isinstance(element, NeutralCurrent):
+                pickup = np.asarray(element.pickup_a)
+            else:
+                voltage = element.pickup_percent / 100 * rated_phase_v
+                pickup = np.asarray(voltage / np.abs(neutral_ohm))
+            error = samples[f"backup.{name}.error_percent"] / 100
+            operating[name] = np.asarray(pickup * (1 + error))
+        return operating

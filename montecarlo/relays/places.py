@@ -11,14 +11,10 @@ Phasors = NDArray[np.complex128]
 PHASES = ("L1", "L2", "L3")
 ENDS = ("neutral_end", "line_end")  # of the winding; a primary current for each phase of each
 NEUTRAL_CONDUCTOR = "neutral_conductor"
-SECOND_CORES = tuple(
-    f"second_{end}" for end in ENDS
-)  # own cores of a further element at the same places
-GROUPS = (
-    *ENDS,
-    NEUTRAL_CONDUCTOR,
-    *SECOND_CORES,
-)  # tables of [ct] that may describe CTs of their own
+# own cores of a further element at the same places
+SECOND_CORES = tuple(f"second_{end}" for end in ENDS)
+# tables of [ct] that may describe CTs of their own
+GROUPS = (*ENDS, NEUTRAL_CONDUCTOR, *SECOND_CORES)
 
 
 def _members(group: str) -> tuple[str, ...]:
@@ -31,7 +27,17 @@ NEUTRAL = PLACES.index(NEUTRAL_CONDUCTOR)
 
 
 def places_of(group: str) -> list[int]:
-    """Numbers of the places of one of `GROUPS`."""
+    """Numbers of the CT places of one group.
+
+    Parameters
+    ----------
+    group : str
+        One of `GROUPS`.
+
+    Returns
+    -------
+    list of int
+    """
     return [k for k, of in enumerate(GROUP_OF) if of == group]
 
 
@@ -40,8 +46,19 @@ CHANNELS = np.array([*range(6), 6, *range(6)])
 
 
 def carried(currents: Phasors, places: tuple[int, ...]) -> Phasors:
-    """Currents at CT places (..., places) from those of the ends, (..., 6): neutral end L1, L2, L3,
-    line end; positive from the neutral to the terminals. The neutral conductor carries the sum of
-    the neutral end's three."""
+    """Currents at CT places, in the unit given.
+
+    The neutral conductor carries the sum of the neutral end's three.
+
+    Parameters
+    ----------
+    currents : (..., 6) complex array
+        Neutral end L1, L2, L3, line end; positive from the neutral to the terminals.
+    places : tuple of int
+
+    Returns
+    -------
+    (..., places) complex array
+    """
     seven = np.concatenate([currents, currents[..., :3].sum(axis=-1, keepdims=True)], axis=-1)
     return np.asarray(seven[..., CHANNELS[list(places)]])

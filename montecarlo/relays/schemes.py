@@ -142,10 +142,20 @@ class SchemeChoice(Section):
 
     @property
     def kinds(self) -> tuple[str, ...]:
+        """Those to be compared; one alone as a list of one."""
         return self.kind if isinstance(self.kind, tuple) else (self.kind,)
 
     def own(self, kind: str) -> CustomScheme | None:
-        """The scheme in [[scheme.custom]] of that name."""
+        """The scheme in [[scheme.custom]] of a name.
+
+        Parameters
+        ----------
+        kind : str
+
+        Returns
+        -------
+        CustomScheme or None
+        """
         return next((scheme for scheme in self.custom if scheme.name == kind), None)
 
 
@@ -190,10 +200,20 @@ class Scheme:
 
     @property
     def element_columns(self) -> tuple[int, ...]:
+        """Which column of per-element inputs (L1, L2, L3, earth) each element has."""
         return tuple(element.column for element in self.elements)
 
     def of(self, axis: Axis) -> tuple[int, ...]:
-        """Numbers of the elements that take the phase or the earth pick-up."""
+        """Numbers of the elements that take the phase or the earth pick-up.
+
+        Parameters
+        ----------
+        axis : "phase" or "earth"
+
+        Returns
+        -------
+        tuple of int
+        """
         return tuple(k for k, element in enumerate(self.elements) if element.axis == axis)
 
     @property
@@ -211,6 +231,7 @@ class Scheme:
 
     @property
     def biased(self) -> bool:
+        """Whether an element has bias."""
         return any(element.bias for element in self.elements)
 
     @property
@@ -219,8 +240,17 @@ class Scheme:
         return any("stabilising" in leg.parts for leg in self.legs)
 
     def path_ohm(self, axis: Axis, leg_ohm: Array) -> float:
-        """The legs that one CT's current passes, together, for the CT of an element's leg that has
-        most; leg_ohm (legs,). [ohm]"""
+        """The legs that a CT's current passes, for the CT of an element that has most. [ohm]
+
+        Parameters
+        ----------
+        axis : "phase" or "earth"
+        leg_ohm : (legs,) array (ohm)
+
+        Returns
+        -------
+        float
+        """
         cts = {
             int(ct)
             for k in self.of(axis)
@@ -234,7 +264,17 @@ class Scheme:
         return max(int(np.count_nonzero(self.table[leg])) for leg in self.watch)
 
     def with_return_cores(self, groups: Sequence[str]) -> Scheme:
-        """The same on four-wire pilots: a row for each end whose CTs come back through one core."""
+        """The same on four-wire pilots: a row for each end whose CTs come back through one core.
+
+        Parameters
+        ----------
+        groups : sequence of str
+            Tables of [ct].
+
+        Returns
+        -------
+        Scheme
+        """
         scheme = self
         for group in groups:
             row = np.array([float(GROUP_OF[place] == group) for place in self.places])
@@ -247,7 +287,17 @@ class Scheme:
         return scheme
 
     def matched(self, factors: Mapping[str, float]) -> Scheme:
-        """The same with the CTs' currents scaled by the ratio matching of their group."""
+        """The same with the CTs' currents scaled by ratio matching.
+
+        Parameters
+        ----------
+        factors : mapping of str to float
+            By group of CTs; 1 where none is given.
+
+        Returns
+        -------
+        Scheme
+        """
         columns = np.array([factors.get(GROUP_OF[place], 1.0) for place in self.places])
         return replace(self, table=self.table * columns, matching=tuple(columns.tolist()))
 
@@ -259,10 +309,26 @@ _PHASE_PARTS = ("phase_burden", "phase_resistor")
 
 
 def build_scheme(kind: str, watched: tuple[Phase, Phase] = ("L1", "L3")) -> Scheme:
-    """A built-in scheme, each CT a place of its own, leads one-way."""
-    if (
-        kind == "restricted_earth_fault"
-    ):  # line-end CTs in residual connection against the neutral's
+    """A built-in scheme, each CT a place of its own, leads one-way.
+
+    Parameters
+    ----------
+    kind : str
+        One of `BUILT_IN`.
+    watched : (str, str)
+        The phases with an element in a scheme of two phases and earth.
+
+    Returns
+    -------
+    Scheme
+
+    Raises
+    ------
+    ValueError
+        There is no such scheme.
+    """
+    if kind == "restricted_earth_fault":
+        # line-end CTs in residual connection against the neutral's
         return Scheme(
             kind,
             (3, 4, 5, NEUTRAL),
@@ -298,7 +364,17 @@ def build_scheme(kind: str, watched: tuple[Phase, Phase] = ("L1", "L3")) -> Sche
 
 
 def build_custom(own: CustomScheme) -> Scheme:
-    """A scheme of the study's own; `custom_faults` has passed it."""
+    """A scheme of the study's own.
+
+    Parameters
+    ----------
+    own : CustomScheme
+        Of which `custom_faults` finds no fault.
+
+    Returns
+    -------
+    Scheme
+    """
     named = {signed(ct)[0] for leg in own.legs for ct in leg.cts}
     places = tuple(k for k, place in enumerate(PLACES) if place in named)
     column = {PLACES[place]: k for k, place in enumerate(places)}
@@ -346,13 +422,33 @@ def _input_columns(legs: Sequence[CustomLeg]) -> list[int]:
 
 
 def signed(ct: str) -> tuple[str, float]:
-    """The place and the sign of one entry of a leg's list; one sign at most."""
-    return (ct[1:] if ct[:1] in ("+", "-") else ct).strip(), -1.0 if ct.startswith("-") else 1.0
+    """The CT place and the sign of one entry of a leg's list.
+
+    Parameters
+    ----------
+    ct : str
+        One sign in front at most.
+
+    Returns
+    -------
+    (str, float)
+    """
+    place = ct[1:] if ct[:1] in ("+", "-") else ct
+    return place.strip(), -1.0 if ct.startswith("-") else 1.0
 
 
 def custom_faults(own: CustomScheme) -> Iterator[str]:
-    """What is wrong with a scheme of the study's own, a line a fault, without the key of the
-    scheme."""
+    """What is wrong with a scheme of the study's own.
+
+    Parameters
+    ----------
+    own : CustomScheme
+
+    Yields
+    ------
+    str
+        A line a fault, without the key of the scheme.
+    """
     names = [leg.name for leg in own.legs]
     used = {signed(ct)[0] for leg in own.legs for ct in leg.cts}
     if not own.legs or not own.elements:
@@ -405,7 +501,18 @@ _EXAMPLES = (
 
 
 def leg_resistances(scheme: Scheme, ohm: Mapping[str, Array]) -> Array:
-    """Resistance of every leg (n, legs) [ohm] from those of its parts, (n,) each or numbers."""
+    """Resistance of every leg. [ohm]
+
+    Parameters
+    ----------
+    scheme : Scheme
+    ohm : mapping of str to (n,) array or float (ohm)
+        Of the parts that the legs have.
+
+    Returns
+    -------
+    (n, legs) array
+    """
     totals = [
         sum((np.asarray(ohm[part], float) for part in leg.parts), np.zeros(()))
         for leg in scheme.legs

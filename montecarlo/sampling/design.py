@@ -15,9 +15,7 @@ from montecarlo.sampling.stratum import Stratum
 __all__ = ["BLOCKS", "PLANT_STRATUM", "Chunk", "Design"]
 
 BLOCKS = 16  # independent blocks of plants
-# of a block of plants: beyond, several chunks are solved as one task, so that few of them
-# travel
-TASKS_MAX = 64
+TASKS_MAX = 64  # of a block of plants: several chunks are one task beyond, so that few travel
 PLANT_STRATUM = "plant"  # the name under which plant inputs are drawn; no stratum has it
 
 
@@ -39,13 +37,22 @@ class Chunk:
 
 @dataclass(frozen=True)
 class Design:
-    """`plants` and `samples` (a stratum) as asked for; the properties say what is drawn. `net`:
-    whether the events lie on nets too, not at random; their number is then a power of two, as that
-    of the plants in a block always is.
+    """How many plants and events are drawn, and in which pieces.
 
     Samples inside a chunk are plant-major: s = plant_local * events_in(chunk) + event. More samples
     only append events: the draws of those that were there before stay (the last chunk of a block of
-    plants may be short)."""
+    plants may be short).
+
+    Parameters
+    ----------
+    plants, samples : int
+        As asked for; samples of one stratum. The properties say what is drawn.
+    chunk_samples : int
+        At most so many samples a chunk, but for one event of each plant.
+    net : bool
+        Whether the events lie on nets too, not at random; their number is then a power of two, as
+        that of the plants in a block always is.
+    """
 
     plants: int
     samples: int
@@ -59,31 +66,36 @@ class Design:
 
     @property
     def plants_per_block(self) -> int:
+        """A power of two."""
         return power_of_two(-(-self.plants // BLOCKS))
 
     @property
     def plants_rounded(self) -> int:
+        """Plants drawn, M."""
         return BLOCKS * self.plants_per_block
 
     @property
     def events_per_plant(self) -> int:
+        """Events of a stratum on each plant, K."""
         events = -(-self.samples // self.plants_rounded)
         return power_of_two(events) if self.net else events
 
     @property
     def events_per_chunk(self) -> int:
-        events = min(
-            self.events_per_plant,
-            max(2 if self.net else 1, self.chunk_samples // self.plants_per_block),
-        )
+        """Events of each plant in a chunk, but for the last."""
+        least = 2 if self.net else 1
+        fitting = max(least, self.chunk_samples // self.plants_per_block)
+        events = min(self.events_per_plant, fitting)
         return 1 << (events.bit_length() - 1) if self.net else events
 
     @property
     def samples_drawn(self) -> int:
+        """Samples of a stratum, M K."""
         return self.plants_rounded * self.events_per_plant
 
     @property
     def event_blocks(self) -> int:
+        """Chunks of a stratum that have the same plants."""
         return -(-self.events_per_plant // self.events_per_chunk)
 
     @property
@@ -92,7 +104,18 @@ class Design:
         return (self.plants_rounded, self.samples_drawn) != (self.plants, self.samples)
 
     def chunks(self, stratum: Stratum, round_: int = 0) -> tuple[Chunk, ...]:
-        """All chunks of one stratum, by index."""
+        """All chunks of one stratum, by index.
+
+        Parameters
+        ----------
+        stratum : Stratum
+        round_ : int
+            As in `streams.stream`.
+
+        Returns
+        -------
+        tuple of Chunk
+        """
         return tuple(
             Chunk(stratum, round_, event_block * BLOCKS + plant_block, plant_block, event_block)
             for event_block in range(self.event_blocks)
@@ -100,32 +123,82 @@ class Design:
         )
 
     def tasks(self, stratum: Stratum, round_: int = 0) -> tuple[tuple[Chunk, ...], ...]:
-        """The same chunks as they are handed out: runs of as many event blocks of one block of
-        plants as the design alone says, so that sums have the same order everywhere."""
-        every, run = self.chunks(stratum, round_), -(-self.event_blocks // TASKS_MAX)
+        """The same chunks as they are handed out.
+
+        Runs of as many event blocks of one block of plants as the design alone says, so that sums
+        have the same order everywhere.
+
+        Parameters
+        ----------
+        stratum : Stratum
+        round_ : int
+
+        Returns
+        -------
+        tuple of tuple of Chunk
+        """
+        chunks = self.chunks(stratum, round_)
+        run = -(-self.event_blocks // TASKS_MAX) * BLOCKS
         return tuple(
-            every[
-                first * BLOCKS + plant_block : min(first + run, self.event_blocks) * BLOCKS : BLOCKS
-            ]
-            for first in range(0, self.event_blocks, run)
+            chunks[first : first + run][plant_block::BLOCKS]
+            for first in range(0, len(chunks), run)
             for plant_block in range(BLOCKS)
         )
 
     def events_in(self, chunk: Chunk) -> int:
-        """Events a plant in this chunk."""
+        """Events of each plant in a chunk.
+
+        Parameters
+        ----------
+        chunk : Chunk
+
+        Returns
+        -------
+        int
+        """
         return min(
             self.events_per_chunk, self.events_per_plant - chunk.event_block * self.events_per_chunk
         )
 
     def first_events(self, chunk: Chunk, share: float) -> int:
-        """How many of the chunk's events belong to the first `share` of every plant's."""
+        """How many of a chunk's events belong to the first part of every plant's.
+
+        Parameters
+        ----------
+        chunk : Chunk
+        share : float
+            That part of a plant's events, 0 ... 1.
+
+        Returns
+        -------
+        int
+        """
         first = math.ceil(share * self.events_per_plant) - chunk.event_block * self.events_per_chunk
         return max(0, min(first, self.events_in(chunk)))
 
     def samples_in(self, chunk: Chunk) -> int:
+        """Samples in a chunk.
+
+        Parameters
+        ----------
+        chunk : Chunk
+
+        Returns
+        -------
+        int
+        """
         return self.plants_per_block * self.events_in(chunk)
 
     def plants_in(self, chunk: Chunk) -> slice:
-        """Which of the `plants_rounded` plants stand in this chunk."""
+        """Which of the `plants_rounded` plants stand in a chunk.
+
+        Parameters
+        ----------
+        chunk : Chunk
+
+        Returns
+        -------
+        slice
+        """
         first = chunk.plant_block * self.plants_per_block
         return slice(first, first + self.plants_per_block)

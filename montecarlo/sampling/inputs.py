@@ -4,13 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any, get_args
 
 import numpy as np
 from pydantic import BaseModel
-from pydantic.fields import FieldInfo
 
-from montecarlo.quantities import Distribution, Quantity, Varies, Width
+from montecarlo.quantities import (
+    Array,
+    Distribution,
+    Meaning,
+    Quantity,
+    Varies,
+    Width,
+    meaning_of,
+)
 from montecarlo.sampling.streams import check_distinct
 
 __all__ = ["WIDTHS", "Input", "Tie", "correlation_faults", "correlation_matrix", "list_inputs"]
@@ -36,6 +42,7 @@ class Input:
 
     @property
     def uncertain(self) -> bool:
+        """Whether it has a distribution."""
         return not self.distribution.is_number
 
     @property
@@ -45,8 +52,21 @@ class Input:
 
 
 def list_inputs(study: BaseModel) -> tuple[Input, ...]:
-    """Every number and distribution of a study or of one of its tables, in the order of the
-    fields."""
+    """Every number and distribution of a study or of one of its tables, in the order of the fields.
+
+    Parameters
+    ----------
+    study : pydantic.BaseModel
+
+    Returns
+    -------
+    tuple of Input
+
+    Raises
+    ------
+    StudyError
+        Two would share random numbers.
+    """
     inputs = tuple(_walk(study, ""))
     check_distinct(item.key for item in inputs)
     return inputs
@@ -54,9 +74,10 @@ def list_inputs(study: BaseModel) -> tuple[Input, ...]:
 
 def _walk(section: BaseModel, prefix: str) -> Iterator[Input]:
     for name, field in type(section).model_fields.items():
-        value, key = getattr(section, name), prefix + name
+        value = getattr(section, name)
+        key = prefix + name
         if isinstance(value, Distribution):
-            yield _input(key, _quantity(field, key), value)
+            yield _input(key, meaning_of(field), value)
         elif isinstance(value, BaseModel):
             yield from _walk(value, f"{key}.")
         elif isinstance(value, (tuple, list)):
@@ -65,43 +86,53 @@ def _walk(section: BaseModel, prefix: str) -> Iterator[Input]:
                     yield from _walk(item, f"{key}.{getattr(item, 'name', number)}.")
 
 
-def _input(key: str, quantity: Quantity, distribution: Distribution) -> Input:
+def _input(key: str, quantity: Meaning | None, distribution: Distribution) -> Input:
+    if not isinstance(quantity, Quantity):
+        raise TypeError(f"{key} holds a distribution but its field declares no Quantity")
     columns = 1 if distribution.shared else WIDTHS[quantity.width]
     return Input(key, quantity, distribution, distribution.varies or quantity.varies, columns)
-
-
-def _quantity(field: FieldInfo, key: str) -> Quantity:
-    """The field's `Quantity`: on the field itself, or inside the union that `| None` makes of the
-    annotation."""
-    for item in (*field.metadata, *_annotations(field.annotation)):
-        if isinstance(item, Quantity):
-            return item
-    raise TypeError(f"{key} holds a distribution but its field declares no Quantity")
-
-
-def _annotations(annotation: Any) -> Iterator[Any]:
-    yield from getattr(annotation, "__metadata__", ())
-    for part in get_args(annotation):
-        yield from _annotations(part)
 
 
 # --- correlations -------------------------------------------------------------
 
 
-def correlation_matrix(
-    keys: Sequence[str], ties: Sequence[Tie]
-) -> np.ndarray[Any, np.dtype[np.float64]]:
-    """Correlations of the normal scores of `keys`, (k, k); pairs not named are 0."""
-    matrix, place = np.eye(len(keys)), {key: i for i, key in enumerate(keys)}
+def correlation_matrix(keys: Sequence[str], ties: Sequence[Tie]) -> Array:
+    """Correlations of normal scores. [-]
+
+    Parameters
+    ----------
+    keys : sequence of str
+    ties : sequence of Tie
+        Pairs that are not named have 0.
+
+    Returns
+    -------
+    (k, k) array
+    """
+    matrix = np.eye(len(keys))
+    place = {key: i for i, key in enumerate(keys)}
     for one, other, rho in ties:
-        matrix[place[one], place[other]] = matrix[place[other], place[one]] = rho
+        matrix[place[one], place[other]] = rho
+        matrix[place[other], place[one]] = rho
     return matrix
 
 
 def correlation_faults(inputs: Sequence[Input], ties: Sequence[Tie]) -> tuple[str, ...]:
-    """What is wrong with the correlations of a study, a line a fault; empty when all is well."""
+    """What is wrong with the correlations of a study.
+
+    Parameters
+    ----------
+    inputs : sequence of Input
+    ties : sequence of Tie
+
+    Returns
+    -------
+    tuple of str
+        A line a fault.
+    """
     known = {item.key: item for item in inputs}
-    faults, seen = [], set()
+    faults = []
+    seen = set()
     for one, other, _ in ties:
         if fault := _tie_fault(known.get(one), known.get(other), one, other):
             faults.append(f"correlations: {one} with {other}: {fault}")
@@ -120,10 +151,8 @@ def correlation_faults(inputs: Sequence[Input], ties: Sequence[Tie]) -> tuple[st
 
 def _tie_fault(one: Input | None, other: Input | None, key: str, other_key: str) -> str:
     if one is None or other is None:
-        return (
-            f"{key if one is None else other_key} is not an input of this study; take the key from"
-            " inputs"
-        )
+        unknown = key if one is None else other_key
+        return f"{unknown} is not an input of this study; take the key from inputs"
     if one.key == other.key:
         return "an input cannot be correlated with itself; name two"
     for item in (one, other):
@@ -132,8 +161,6 @@ def _tie_fault(one: Input | None, other: Input | None, key: str, other_key: str)
     if one.varies != other.varies:
         return f"one varies by {one.varies}, the other by {other.varies}; give both the same varies"
     if one.columns != other.columns:
-        return (
-            f"{one.columns} value(s) a sample against {other.columns}; set shared = true on the"
-            " wider one"
-        )
+        against = f"{one.columns} value(s) a sample against {other.columns}"
+        return f"{against}; set shared = true on the wider one"
     return ""

@@ -20,23 +20,46 @@ __all__ = ["POINTS_MAX", "Net", "power_of_two"]
 
 BITS = 32  # of every coordinate; all that scipy can skip through
 POINTS_MAX = 1 << BITS  # of one randomisation
-PLACE = 1 << np.arange(
-    BITS - 1, -1, -1, dtype=np.int64
-)  # what each bit is worth, the leading one first
+# what each bit is worth, the leading one first
+PLACE = 1 << np.arange(BITS - 1, -1, -1, dtype=np.int64)
 
 Digits = NDArray[np.int64]
 
 
 def power_of_two(count: int) -> int:
-    """The smallest power of two that is not below count."""
+    """The smallest power of two that is not below a count.
+
+    Parameters
+    ----------
+    count : int
+
+    Returns
+    -------
+    int
+    """
     return 1 << (count - 1).bit_length()
 
 
 @dataclass(frozen=True)
 class Net:
-    """One randomisation of a Sobol' sequence. `names`: every draw with its number of columns, in
-    the order of the dimensions. A dimension's scramble is keyed by its name, so that names added at
-    the end leave the others' points."""
+    """One randomisation of a Sobol' sequence.
+
+    A dimension's scramble is keyed by its name, so that names added at the end leave the others'
+    points.
+
+    Parameters
+    ----------
+    seed, stratum, round_, block
+        Key of the scramble, as in `streams.stream`.
+    names : tuple of (str, int)
+        Every draw with its number of columns, in the order of the dimensions.
+
+    Examples
+    --------
+    >>> net = Net(1, "event", 0, 0, (("load", 1), ("errors", 6)))
+    >>> net.points(0, 1024).of("errors", 6).shape
+    (1024, 6)
+    """
 
     seed: int
     stratum: str
@@ -45,8 +68,18 @@ class Net:
     names: tuple[tuple[str, int], ...]
 
     def points(self, start: int, count: int) -> Matrix:
-        """Points start ... start + count - 1 of the sequence; start and count multiples of the same
-        power of two."""
+        """A run of the sequence's points.
+
+        Parameters
+        ----------
+        start, count : int
+            The first, and how many; multiples of the same power of two.
+
+        Returns
+        -------
+        Matrix
+            Of `count` rows, each in the open unit cube.
+        """
         first, width = {}, 0
         for key, columns in self.names:
             first[key], width = width, width + columns

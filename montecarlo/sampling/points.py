@@ -22,10 +22,24 @@ class Points(Protocol):
     """Uniforms of `count` samples."""
 
     @property
-    def count(self) -> int: ...
+    def count(self) -> int:
+        """Of samples."""
+        ...
 
     def of(self, key: str, columns: int) -> Array:
-        """(count, columns) in [0, 1) for the input, or the draw, of this name."""
+        """Uniforms of one name.
+
+        Parameters
+        ----------
+        key : str
+            Of the input, or of the draw.
+        columns : int
+
+        Returns
+        -------
+        (count, columns) array
+            In [0, 1).
+        """
         ...
 
 

@@ -16,23 +16,44 @@ __all__ = ["check_distinct", "stream"]
 
 
 def stream(seed: int, stratum: str, round_: int, chunk: int, key: str) -> np.random.Generator:
-    """The generator of one input in one chunk of one stratum. round_: 0 is the study, 1, 2, ...
-    fresh batches."""
+    """The generator of one input in one chunk of one stratum.
+
+    Parameters
+    ----------
+    seed : int
+    stratum : str
+    round_ : int
+        0 is the study; 1, 2, ... fresh batches.
+    chunk : int
+    key : str
+        Of the input, or of the draw.
+
+    Returns
+    -------
+    numpy.random.Generator
+    """
     spawn_key = (crc32(stratum.encode()), round_, chunk, crc32(key.encode()))
     return np.random.default_rng(np.random.SeedSequence(seed, spawn_key=spawn_key))
 
 
 def check_distinct(names: Iterable[str]) -> None:
-    """Refuse names that would share random numbers: equal ones, and the one pair in 4e9 whose
-    checksum agrees."""
+    """Refuse names that would share random numbers.
+
+    Parameters
+    ----------
+    names : iterable of str
+
+    Raises
+    ------
+    StudyError
+        Two are equal, or are the one pair in 4e9 whose checksum agrees.
+    """
     seen: dict[int, str] = {}
     for name in names:
         key = crc32(name.encode())
         if key in seen:
-            text = (
-                "stands there twice"
-                if seen[key] == name
-                else f"would share random numbers with {seen[key]}"
-            )
-            raise StudyError(f"{name}: {text}; rename one of the two")
+            clash = f"would share random numbers with {seen[key]}"
+            if seen[key] == name:
+                clash = "stands there twice"
+            raise StudyError(f"{name}: {clash}; rename one of the two")
         seen[key] = name

@@ -28,11 +28,8 @@ __all__ = [
 # key as in the study file -> (n,), (n, 6) or (n, 4) in the key's unit
 Samples = dict[str, Array]
 
-DRAWN = (
-    "drawn.phase",
-    "drawn.point_on_wave",
-    "drawn.operating_state",
-)  # of every event, though no input states them
+# of every event, though no input states them
+DRAWN = ("drawn.phase", "drawn.point_on_wave", "drawn.operating_state")
 WHICH_PLANT = "drawn.plant"  # the leading dimension of a net of events
 # The low dimensions of a Sobol' sequence fill the unit square best, pair by pair: they go to
 # what decides earth faults (measured), whatever a study makes of it; then the study's order;
@@ -49,11 +46,9 @@ LEADING = (
     "relay.pickup_error_percent",
     "ct.remanence_percent",
 )
+# In place of LEADING's resistor, which keeps its dimension
+RESISTORS = ("earthing.current_limit_a", "earthing.secondary_resistance_ohm")
 # Behind all others: what one study has and the next, otherwise alike, has not.
-RESISTORS = (
-    "earthing.current_limit_a",
-    "earthing.secondary_resistance_ohm",
-)  # for LEADING's, which keeps its place
 TRAILING = (
     *RESISTORS,
     "earthing.transformer_resistance_ohm",
@@ -63,27 +58,42 @@ TRAILING = (
     "fault_energy.undetected_time_s",
 )
 
-LOWEST, HIGHEST = (
-    2.0**-54,
-    1 - 2.0**-53,
-)  # open unit interval: no quantile function is asked for 0 or 1
+# open unit interval: no quantile function is asked for 0 or 1
+LOWEST = 2.0**-54
+HIGHEST = 1 - 2.0**-53
 
 
 def draw(inputs: Sequence[Input], ties: Sequence[Tie], points: Points) -> Samples:
-    """A value of every input at each of n points, in its unit: (n,) for one value, (n, 6) a CT, (n,
-    4) an element; shared ones repeated.
+    """A value of every input at each of n points, in its unit.
 
-    Plain numbers are filled in and consume nothing. `ties` are correlations of normal scores
-    (Gaussian copula; common practice, no source), column by column; the first input of a group
-    keeps its own draws. A tied input that has become a plain number still steers its partners, so
-    that their draws stay. Each row follows from its own point."""
+    Plain numbers are filled in and consume nothing. The first input of a group of ties keeps its
+    own draws. A tied input that has become a plain number still steers its partners, so that their
+    draws stay. Each row follows from its own point.
+
+    Parameters
+    ----------
+    inputs : sequence of Input
+    ties : sequence of Tie
+        Correlations of normal scores, column by column (Gaussian copula; common practice, no
+        source).
+    points : Points
+
+    Returns
+    -------
+    dict of str to array
+        By key: (n,) for one value, (n, 6) a CT, (n, 4) an element; shared ones repeated.
+
+    Raises
+    ------
+    ValueError
+        One end of a tie is not among the inputs.
+    """
     ties = _ties_among({item.key for item in inputs}, ties)
     tied = {key for tie in ties for key in tie[:2]}
-    uniforms = {
-        item.key: np.clip(points.of(item.key, item.columns), LOWEST, HIGHEST)
-        for item in inputs
-        if item.uncertain or item.key in tied
-    }
+    uniforms: Samples = {}
+    for item in inputs:
+        if item.uncertain or item.key in tied:
+            uniforms[item.key] = np.clip(points.of(item.key, item.columns), LOWEST, HIGHEST)
     uniforms |= _correlated({key: u for key, u in uniforms.items() if key in tied}, ties)
     return {item.key: _values(item, uniforms.get(item.key), points.count) for item in inputs}
 
@@ -115,29 +125,27 @@ def _values(item: Input, uniform: Array | None, n: int) -> Array:
     if not item.uncertain or uniform is None:
         return np.full(shape, item.distribution.centre())
     values = item.distribution.ppf(uniform)
-    return np.array(np.broadcast_to(values[:, 0] if item.width == 1 else values, shape))
+    if item.width == 1:
+        values = values[:, 0]
+    return np.array(np.broadcast_to(values, shape))
 
 
 # --- plants and their events --------------------------------------------------
 
 
-def _dimensions(inputs: Sequence[Input], varies: str) -> tuple[tuple[str, int], ...]:
+def _dimensions(inputs: Sequence[Input], varies: str) -> list[tuple[str, int]]:
     """The inputs that vary by plant or by event, with the columns that each has on a net: plain
     numbers and shared values too, so that an input may become one and the others' points stay."""
-    place = {key: rank for rank, key in enumerate(LEADING)}
     chosen = [(item.key, item.width) for item in inputs if item.varies == varies]
     if any(key in RESISTORS for key, _ in chosen):
         chosen.append(("earthing.resistance_ohm", 1))
-    return tuple(
-        sorted(
-            chosen,
-            key=lambda name: (
-                name[0] in TRAILING,
-                place.get(name[0], len(place)),
-                name[0].count(".") > 1,
-            ),
-        )
-    )
+
+    def rank(name: tuple[str, int]) -> tuple[bool, int, bool]:
+        key = name[0]
+        place = LEADING.index(key) if key in LEADING else len(LEADING)
+        return key in TRAILING, place, key.count(".") > 1
+
+    return sorted(chosen, key=rank)
 
 
 def plant_samples(
@@ -149,10 +157,23 @@ def plant_samples(
     block: int,
     round_: int = 0,
 ) -> Samples:
-    """The plant inputs of one block of plants, `design.plants_per_block` rows: the first points of
-    the block's net."""
+    """The plant inputs of one block of plants: the first points of the block's net.
+
+    Parameters
+    ----------
+    inputs : sequence of Input
+    ties : sequence of Tie
+    seed : int
+    design : Design
+    block, round_ : int
+
+    Returns
+    -------
+    dict of str to array
+        As of `draw`, `design.plants_per_block` rows; empty where no input varies by plant.
+    """
     chosen = [item for item in inputs if item.varies == "plant"]
-    names = _dimensions(inputs, "plant")
+    names = tuple(_dimensions(inputs, "plant"))
     if not names:
         return {}
     net = Net(seed, PLANT_STRATUM, round_, block, names)
@@ -162,8 +183,18 @@ def plant_samples(
 def all_plants(
     inputs: Sequence[Input], ties: Sequence[Tie], *, seed: int, design: Design, round_: int = 0
 ) -> Samples:
-    """The plant inputs of all plants, `design.plants_rounded` rows, in the order of
-    `design.plants_in`."""
+    """The plant inputs of all plants, in the order of `design.plants_in`.
+
+    Parameters
+    ----------
+    inputs, ties, seed, design, round_
+        As of `plant_samples`.
+
+    Returns
+    -------
+    dict of str to array
+        As of `draw`, `design.plants_rounded` rows.
+    """
     blocks = [
         plant_samples(inputs, ties, seed=seed, design=design, block=block, round_=round_)
         for block in range(BLOCKS)
@@ -172,31 +203,49 @@ def all_plants(
 
 
 def event_points(inputs: Sequence[Input], *, seed: int, design: Design, chunk: Chunk) -> Points:
-    """Uniforms of a chunk's samples, event by event over the block's plants: a longer run begins
-    with this one.
+    """Uniforms of a chunk's samples, event by event over the block's plants.
 
-    On a net a chunk is a range of points of its block's. Every aligned run of P points, P a power
-    of two, meets each of P equal cells of the leading dimension once: that dimension says which
-    plant, and a run is one event of each."""
+    A longer run begins with this one. On a net a chunk is a range of points of its block's. Every
+    aligned run of P points, P a power of two, meets each of P equal cells of the leading dimension
+    once: that dimension says which plant, and a run is one event of each.
+
+    Parameters
+    ----------
+    inputs : sequence of Input
+    seed : int
+    design : Design
+    chunk : Chunk
+
+    Returns
+    -------
+    Points
+        `design.samples_in(chunk)` of them.
+    """
     if not design.net:
         return Streams(seed, chunk.stratum, chunk.round_, chunk.index, design.samples_in(chunk))
-    names = (
-        (WHICH_PLANT, 1),
-        (DRAWN[0], 1),
-        *_dimensions(inputs, "event"),
-        *((key, 1) for key in DRAWN[1:]),
-    )
+    phase, *rest = ((key, 1) for key in DRAWN)
+    names = ((WHICH_PLANT, 1), phase, *_dimensions(inputs, "event"), *rest)
     plants = design.plants_per_block
-    points = Net(seed, chunk.stratum, chunk.round_, chunk.plant_block, names).points(
-        chunk.event_block * design.events_per_chunk * plants, design.samples_in(chunk)
-    )
+    net = Net(seed, chunk.stratum, chunk.round_, chunk.plant_block, names)
+    first = chunk.event_block * design.events_per_chunk * plants
+    points = net.points(first, design.samples_in(chunk))
     runs = points.of(WHICH_PLANT, 1).reshape(-1, plants)
     order = np.argsort(runs, axis=1) + plants * np.arange(len(runs))[:, None]
     return Matrix(points.values[order.ravel()], points.first)
 
 
 def plant_major(values: Array, plants: int) -> Array:
-    """(n, ...) drawn event by event, in the order of a chunk's samples: plant by plant."""
+    """Values drawn event by event in the order of a chunk's samples: plant by plant.
+
+    Parameters
+    ----------
+    values : (n, ...) array
+    plants : int
+
+    Returns
+    -------
+    (n, ...) array
+    """
     by_event = values.reshape(-1, plants, *values.shape[1:])
     return np.ascontiguousarray(by_event.swapaxes(0, 1)).reshape(values.shape)
 
@@ -210,19 +259,32 @@ def event_samples(
     chunk: Chunk,
     points: Points | None = None,
 ) -> Samples:
-    """All inputs of one chunk, `design.samples_in(chunk)` rows, plant-major; plant values repeated
-    for their events.
+    """All inputs of one chunk, plant-major; plant values repeated for their events.
 
-    points: `event_points` of the chunk, if they are there already."""
+    Parameters
+    ----------
+    inputs : sequence of Input
+    ties : sequence of Tie
+    seed : int
+    design : Design
+    chunk : Chunk
+    points : Points, optional
+        `event_points` of the chunk, if they are there already.
+
+    Returns
+    -------
+    dict of str to array
+        As of `draw`, `design.samples_in(chunk)` rows.
+    """
     if points is None:
         points = event_points(inputs, seed=seed, design=design, chunk=chunk)
-    drawn = draw([item for item in inputs if item.varies == "event"], ties, points)
+    of_events = draw([item for item in inputs if item.varies == "event"], ties, points)
     of_plants = plant_samples(
         inputs, ties, seed=seed, design=design, block=chunk.plant_block, round_=chunk.round_
     )
-    samples = {
-        key: np.repeat(value, design.events_in(chunk), axis=0) for key, value in of_plants.items()
-    }
-    return samples | {
-        key: plant_major(value, design.plants_per_block) for key, value in drawn.items()
-    }
+    samples: Samples = {}
+    for key, value in of_plants.items():
+        samples[key] = np.repeat(value, design.events_in(chunk), axis=0)
+    for key, value in of_events.items():
+        samples[key] = plant_major(value, design.plants_per_block)
+    return samples

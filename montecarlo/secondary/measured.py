@@ -123,8 +123,7 @@ def _curve_fault(voltage: tuple[float, ...], current: tuple[float, ...]) -> str:
             before = value
         if not before <= allowed.high:
             return (
-                f"the {name} reaches {before:g} {unit}, {allowed.limits()}; is the unit prefix"
-                " right?"
+                f"the {name} reaches {before:g} {unit}, {allowed.limits}; is the unit prefix right?"
             )
     return ""
 

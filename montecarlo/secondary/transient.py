@@ -16,7 +16,7 @@ from montecarlo.secondary.measurement import Measurement
 from montecarlo.secondary.remanence import start_of
 from montecarlo.secondary.workspace import GAMMA, Cores, Pace, network
 
-STEPS_PER_CYCLE = 28  # 99 % of RMS currents within 1 % of 1,024 steps (DEVELOPERS, Speed)
+STEPS_PER_CYCLE = 28  # 99 % of RMS currents within 1 % of 1,024 steps (tests/MEASUREMENTS)
 UNRESOLVED_MOVE = 1e-3  # a last Newton move above this leaves a sample unresolved
 
 

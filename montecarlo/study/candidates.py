@@ -5,17 +5,19 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import product
 from operator import attrgetter
 
 from montecarlo.relays.schemes import Axis
+from montecarlo.study.axes import AXES, BIAS, PICKUPS, STEPS
 from montecarlo.study.circuits import Bias, Circuit, scheme_of
 from montecarlo.study.description import Study
 
 
 @dataclass(frozen=True)
 class Setting:
-    """One candidate. Pick-ups in secondary amperes; None where the scheme has no such element or no
-    bias."""
+    """One candidate: its scheme and a value on each of `AXES`. Pick-ups in secondary amperes; None
+    where the scheme has no such element or no bias."""
 
     scheme: str
     phase_pickup_a: float | None
@@ -25,17 +27,6 @@ class Setting:
     slope1: float | None = None
     slope2: float | None = None
     slope_break_a: float | None = None
-
-
-STEPS = (
-    "earth_pickup_a",
-    "phase_pickup_a",
-    "stabilising_resistance_ohm",
-    "delay_s",
-    "slope1",
-    "slope2",
-    "slope_break_a",
-)  # the axes of a setting, the finest element's first
 
 
 def neighbours(settings: Sequence[Setting], of: Setting) -> dict[Setting, str]:
@@ -75,13 +66,10 @@ def ends_of_ranges(study: Study, setting: Setting) -> tuple[End, ...]:
     """The axes on which a setting stands at an end of its range, where the range could go further:
     not where the relay's own range ends there, nor below 0. A list of one value is no range."""
     scheme, found = scheme_of(study, setting.scheme), []
-    for axis in STEPS:
+    own = [axis.key for axis in AXES if axis.in_scheme(scheme)]
+    for axis in (key for key in STEPS if key in own):
         values, value = getattr(study.candidates, axis), getattr(setting, axis)
-        if (
-            value is None
-            or len(values) < 2
-            or (axis == "stabilising_resistance_ohm" and not scheme.stabilised)
-        ):
+        if value is None or len(values) < 2:
             continue
         end = End(axis, value, min(values), max(values))
         if (end.lowest or value >= end.high) and not _ends_there(study, end):
@@ -93,7 +81,7 @@ def _ends_there(study: Study, end: End) -> bool:
     """Whether nothing beyond could be set: less than a step is left of the relay's range, or a
     value would fall below 0."""
     relay = study.relay
-    if not end.axis.endswith("pickup_a"):
+    if end.axis not in PICKUPS:
         return end.lowest and end.value <= 0
     step = relay.step_a or 0.0
     low, high = relay.range_a or (step, math.inf)
@@ -124,6 +112,16 @@ class Lattice:
         return self.circuit.stabilising_resistance_ohm
 
     @property
+    def shared(self) -> dict[str, float | None]:
+        """What all its settings share, by axis: the circuit's and the bias' values."""
+        holders = {"circuit": self.circuit, "bias": self.bias}
+        return {
+            axis.key: getattr(holders[axis.part], axis.key, None)
+            for axis in AXES
+            if axis.part in holders
+        }
+
+    @property
     def shape(self) -> tuple[int, int, int]:
         return max(len(self.phase_pickup_a), 1), max(len(self.earth_pickup_a), 1), len(self.delay_s)
 
@@ -138,16 +136,15 @@ class Lattice:
 
     def settings(self) -> Iterator[Setting]:
         """In the order of an array of `shape`."""
-        bias = self.bias
-        slopes = (
-            (None, None, None) if bias is None else (bias.slope1, bias.slope2, bias.slope_break_a)
-        )
-        for phase in self.phase_pickup_a or (None,):
-            for earth in self.earth_pickup_a or (None,):
-                for delay in self.delay_s:
-                    yield Setting(
-                        self.scheme, phase, earth, self.stabilising_resistance_ohm, delay, *slopes
-                    )
+        phases, earths = self.phase_pickup_a or (None,), self.earth_pickup_a or (None,)
+        for phase, earth, delay in product(phases, earths, self.delay_s):
+            yield Setting(
+                scheme=self.scheme,
+                phase_pickup_a=phase,
+                earth_pickup_a=earth,
+                delay_s=delay,
+                **self.shared,  # type: ignore[arg-type]
+            )
 
 
 def settings_of(lattices: Iterable[Lattice]) -> list[Setting]:
@@ -162,18 +159,14 @@ def present_setting(study: Study) -> Setting | None:
         return None
     kind = next(k for k in study.scheme.kinds if present.scheme in (None, k))
     scheme = scheme_of(study, kind)
-    biased = scheme.biased
-    two = biased and present.slope2 not in (None, present.slope1)
-    return Setting(
-        kind,
-        present.phase_pickup_a if scheme.of("phase") else None,
-        present.earth_pickup_a if scheme.of("earth") else None,
-        present.stabilising_resistance_ohm if scheme.stabilised else 0.0,
-        present.delay_s,
-        present.slope1 if biased else None,
-        present.slope2 if two else None,
-        present.slope_break_a if two else None,
-    )
+    values = {
+        axis.key: getattr(present, axis.key) if axis.in_scheme(scheme) else None for axis in AXES
+    }
+    if values["slope2"] in (None, values["slope1"]):  # one slope has no break
+        values |= {"slope2": None, "slope_break_a": None}
+    if not scheme.stabilised:
+        values["stabilising_resistance_ohm"] = 0.0
+    return Setting(kind, **values)  # type: ignore[arg-type]
 
 
 def biases_of(study: Study) -> tuple[Bias, ...]:
@@ -220,7 +213,7 @@ def lattices_of(study: Study, *settings: Setting) -> tuple[Lattice, ...]:
     """One-candidate lattices, for a fresh batch or a setting off the study's grid."""
     found: list[Lattice] = []
     for s in settings:
-        bias = None if s.slope1 is None else Bias(s.slope1, s.slope2, s.slope_break_a)
+        bias = None if s.slope1 is None else Bias(*(getattr(s, key) for key in BIAS))
         found += _split(
             study,
             s.scheme,

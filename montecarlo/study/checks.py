@@ -18,6 +18,7 @@ from montecarlo.quantities.wording import listed
 from montecarlo.secondary.completion import design_of, fit_of
 from montecarlo.secondary.ct import ENDS
 from montecarlo.secondary.measured import MISFIT_MAX_PERCENT
+from montecarlo.study.axes import PICKUPS
 from montecarlo.study.backup_checks import backup_cautions
 from montecarlo.study.budget import too_few_by_key
 from montecarlo.study.consistency import ct_key
@@ -405,7 +406,7 @@ def check_present_step(study: Study) -> Iterator[Caution]:
     present, relay = study.candidates.present, study.relay
     if present is None or (relay.step_a is None and relay.range_a is None):
         return
-    for name in ("phase_pickup_a", "earth_pickup_a"):
+    for name in PICKUPS:
         if (value := getattr(present, name)) is not None:
             snapped = snap((value,), relay.step_a, relay.range_a)
             if snapped.outside:

@@ -60,7 +60,7 @@ class Axis(Ranged):
         ]
         if bad:
             more = f" and {len(bad) - 1} more" if len(bad) > 1 else ""
-            raise refusal(f"{self._told(bad[0])}{more}, {self.limits()}")
+            raise refusal(f"{self._told(bad[0])}{more}, {self.limits}")
         return points
 
     def _listed(self, value: object) -> tuple[float, ...]:
@@ -128,7 +128,7 @@ class Axis(Ranged):
     def __get_pydantic_json_schema__(
         self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
     ) -> dict[str, Any]:
-        item = {"type": "number"} | self.bounds()
+        item = {"type": "number"} | self.bounds
         steps = {
             "type": "object",
             "additionalProperties": False,

@@ -24,6 +24,7 @@ from montecarlo.quantities.wording import (
 )
 from montecarlo.relays.elements import Relay
 from montecarlo.relays.places import GROUPS
+from montecarlo.study.axes import PICKUPS
 from montecarlo.study.consistency import CHECKS, check_relay
 from montecarlo.study.description import Candidates, Study
 from montecarlo.study.earthing_options import read_options
@@ -222,7 +223,7 @@ def _snapped(study: Study) -> tuple[Study, list[str]]:
     moves: list[Moved] = []
     faults: list[str] = []
     grids: dict[str, tuple[float, ...]] = {}
-    for name in ("phase_pickup_a", "earth_pickup_a"):
+    for name in PICKUPS:
         given: tuple[float, ...] = getattr(study.candidates, name)
         if given:
             snapped = snap(given, relay.step_a, relay.range_a)

@@ -11,13 +11,12 @@ from montecarlo.quantities.wording import WORD, is_word, listed, shown
 from montecarlo.relays.places import GROUPS, NEUTRAL_CONDUCTOR
 from montecarlo.relays.schemes import AXES, BUILT_IN, custom_faults
 from montecarlo.secondary.ct import ENDS
+from montecarlo.study.axes import BIAS
 from montecarlo.study.check import Check
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
 
 __all__ = ["SCHEME_CHECKS", "check_scheme"]
-
-SLOPES = ("slope1", "slope2", "slope_break_a")
 
 
 def check_scheme(study: Study) -> Iterator[str]:
@@ -120,13 +119,13 @@ def check_elements(study: Study) -> Iterator[str]:
                 "element; take it out or name a scheme that has one"
             )
     biased = [scheme.kind for scheme in schemes if scheme.biased]
-    grids = {name: getattr(study.candidates, name) for name in SLOPES}
+    grids = {name: getattr(study.candidates, name) for name in BIAS}
     if biased and not grids["slope1"]:
         yield (
             f"candidates.slope1: missing; the scheme {biased[0]} has biased elements, name their"
             " slopes, as [0.1, 0.2]"
         )
-    for name in SLOPES:
+    for name in BIAS:
         if grids[name] and not biased:
             yield (
                 f"candidates.{name}: {shown(list(grids[name]))}, but {_have(study)} no biased "
@@ -193,7 +192,7 @@ def check_present(study: Study) -> Iterator[str]:
             )
     if scheme.biased and present.slope1 is None:
         yield "candidates.present.slope1: missing; give the slope in service"
-    for name in SLOPES:
+    for name in BIAS:
         if not scheme.biased and (value := getattr(present, name)) is not None:
             yield (
                 f"candidates.present.{name}: {value:g}, but {kind} has no biased element; take"

@@ -17,6 +17,7 @@ import numpy as np
 from montecarlo.plant.earthing import neutral_ohm
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.secondary.ct import GROUPS
+from montecarlo.study.axes import PICKUPS
 from montecarlo.study.description import Study
 
 __all__ = ["USUAL", "Unusual", "Usual", "unusual", "usual_cautions"]
@@ -201,7 +202,7 @@ def _on_own_base(study: Study) -> Iterator[tuple[str, float, Usual]]:
         machine.winding_resistance_ohm.centre() / machine.base_impedance_ohm,
         RESISTANCE,
     )
-    for name in ("phase_pickup_a", "earth_pickup_a"):
+    for name in PICKUPS:
         grid = [pickup / study.relay.rated_current_a for pickup in getattr(study.candidates, name)]
         yield f"candidates.{name}", _farthest(grid, PICKUP), PICKUP
 

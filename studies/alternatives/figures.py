@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from montecarlo.frames.choosing import SAME
+from montecarlo.estimates.verdicts import Verdict
 from montecarlo.study.scenarios import AS_STATED
 from studies.report.labels import packed
 from studies.report.look import CHOSEN, FAINT, FALSE, FALSE_TEXT, MISSED, backing
@@ -42,7 +42,7 @@ def side_by_side_figure(
     distinguishable from the study as stated, a hollow one is not; an arrow is an upper limit where
     none was seen. `limit`: the policy's on false trips, if all have one."""
     rows = table.to_dict("records")
-    same = differences[differences["verdict"] == SAME]
+    same = differences[differences["verdict"] == Verdict.ALIKE]
     for ax, (name, colour, text_colour, marker, label) in zip(axes, PANELS, strict=True):
         hollow = set(same.loc[same["quantity"] == name, "variant"])
         for place, row in enumerate(rows):

@@ -11,12 +11,11 @@ import numpy as np
 from montecarlo.engine.batch import Progress
 from montecarlo.engine.side_by_side import run_variants
 from montecarlo.engine.workers import Workers
-from montecarlo.estimates.compare import distinguishable
-from montecarlo.frames.choosing import SAME
+from montecarlo.estimates.verdicts import verdict_of
 from montecarlo.frames.result import Result
-from montecarlo.frames.rows import SETTINGS
 from montecarlo.frames.several import COST, Several
 from montecarlo.quantities.wording import shown
+from montecarlo.study.axes import KEYS
 from montecarlo.study.description import Study
 from montecarlo.study.scenarios import AS_STATED
 
@@ -27,7 +26,7 @@ __all__ = ["SideBySide", "run_side_by_side"]
 
 OF_CHOICE = (
     "scheme",
-    *SETTINGS,
+    *KEYS,
     "p_missed",
     "p_missed_low",
     "p_missed_high",
@@ -114,7 +113,7 @@ class SideBySide(Several):
                     "difference": float(gap.p),
                     "low": float(gap.low),
                     "high": float(gap.high),
-                    "verdict": "distinguishable" if distinguishable(gap) else SAME,
+                    "verdict": verdict_of(gap),
                 }
                 for (name, _), gaps in self.variants.differences(pairs).items()
                 for quantity, gap in gaps.items()

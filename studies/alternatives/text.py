@@ -7,9 +7,9 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
-from montecarlo.frames.choosing import SAME
-from montecarlo.frames.rows import SETTINGS
+from montecarlo.estimates.verdicts import Verdict
 from montecarlo.quantities.wording import listed
+from montecarlo.study.axes import KEYS
 from studies.alternatives.frames import SideBySide
 from studies.report.look import percent, with_limits
 from studies.report.money import amount, cost_cell
@@ -133,7 +133,7 @@ def _moves(stated: Mapping[str, Any], others: list[dict[str, Any]]) -> str:
 
 
 def _of_setting(row: Mapping[str, Any]) -> tuple[Any, ...]:
-    return (row["scheme"], *(None if math.isnan(row[name]) else row[name] for name in SETTINGS))
+    return (row["scheme"], *(None if math.isnan(row[name]) else row[name] for name in KEYS))
 
 
 def _gaps(
@@ -141,14 +141,14 @@ def _gaps(
 ) -> str:
     """Who has fewer, who more, who cannot be told apart: the largest differences first."""
     rows = sorted(gaps.to_dict("records"), key=lambda row: -abs(row["difference"]))
-    told = [row for row in rows if row["verdict"] != SAME]
+    told = [row for row in rows if row["verdict"] is not Verdict.ALIKE]
     fewer, more = ([row for row in told if (row["difference"] > 0) == up] for up in (False, True))
     parts = [
         f"{word} under {_with_limits(some, scale)}"
         for word, some in zip(words, (fewer, more), strict=True)
         if some
     ]
-    if same := [row["variant"] for row in rows if row["verdict"] == SAME]:
+    if same := [row["variant"] for row in rows if row["verdict"] is Verdict.ALIKE]:
         parts.append(
             f"{'not distinguishable' if len(same) < len(rows) else 'not distinguishable from it'}"
             f" under {_named(same)}"

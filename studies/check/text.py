@@ -10,6 +10,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from montecarlo.quantities import Distribution, Quantity, meaning_of
+from montecarlo.study.axes import AXES, CURRENTS, PICKUPS
 from montecarlo.study.candidates import candidate_lattices, present_setting
 from montecarlo.study.checks import cautions
 from montecarlo.study.circuits import scheme_of
@@ -22,6 +23,7 @@ from studies.nominal.text import hand_calculation, reach
 from studies.report.notes import move_sentences
 from studies.report.safety import CAUTION
 from studies.report.text import heading, paragraph, table
+from studies.report.words import AXIS_WORDS, axis_unit
 
 __all__ = ["Checked", "Given", "check_text", "checked", "given", "input_tables", "what_is_run"]
 
@@ -217,28 +219,25 @@ def _settings(study: Study) -> list[str]:
     )
     lines = table(head, list(_bases(study)), "<>>>>")
     having = [scheme_of(study, kind) for kind in study.scheme.kinds]
-    ohms = wanted.stabilising_resistance_ohm if any(scheme.stabilised for scheme in having) else ()
-    grids = (
-        ("stabilising resistance", ohms, " ohm"),
-        ("delay", wanted.delay_s, " s"),
-        ("slope", wanted.slope1, ""),
-        ("slope above the break", wanted.slope2, ""),
-        ("break at a bias current of", wanted.slope_break_a, " A"),
-    )
+    grids = {
+        axis.key: getattr(wanted, axis.key)
+        for axis in AXES
+        if axis.key not in PICKUPS and (axis.part == "bias" or any(map(axis.in_scheme, having)))
+    }
     each = [
-        f"{name} {', '.join(f'{value:g}' for value in grid)}{unit}"
-        for name, grid, unit in grids
+        f"{AXIS_WORDS[key].label} {', '.join(f'{value:g}' for value in grid)}{axis_unit(key)}"
+        for key, grid in grids.items()
         if grid
     ]
     each.append(f"scheme {', '.join(study.scheme.kinds)}")
     some = ", where the scheme has it" if len(having) > 1 else ""
     lines += paragraph(f"Every combination{some}, with " + "; ".join(each) + ".", "  ")
     if (present := present_setting(study)) is not None:
-        words = [
-            f"{key} {_plain(value)}"
-            for key, value in vars(present).items()
-            if value is not None
-            and (key != "stabilising_resistance_ohm" or scheme_of(study, present.scheme).stabilised)
+        own = scheme_of(study, present.scheme)
+        words = [f"scheme {present.scheme}"] + [
+            f"{axis.key} {_plain(getattr(present, axis.key))}"
+            for axis in AXES
+            if axis.in_scheme(own) and getattr(present, axis.key) is not None
         ]
         lines += paragraph(f"In service: {', '.join(words)}.", "  ")
     return lines
@@ -246,15 +245,9 @@ def _settings(study: Study) -> list[str]:
 
 def _bases(study: Study) -> Iterator[tuple[str, ...]]:
     wanted, present = study.candidates, study.candidates.present
-    desk, names = (
-        Desk(study),
-        {
-            "phase": "phase_pickup_a",
-            "earth": "earth_pickup_a",
-            "break": "slope_break_a",
-        },
-    )
-    for element, name in names.items():
+    desk = Desk(study)
+    for name in CURRENTS:
+        element = name.partition("_pickup")[0] if name in PICKUPS else "break"
         grid: tuple[float, ...] = getattr(wanted, name)
         served = None if present is None else getattr(present, name)
         for pickup in sorted({*grid, *([] if served is None else [served])}):

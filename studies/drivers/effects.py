@@ -22,6 +22,7 @@ from montecarlo.sampling.design import BLOCKS, Chunk, Design
 from montecarlo.sampling.nets import Net, power_of_two
 from montecarlo.sampling.stratum import EARTH, Side, Stratum
 from montecarlo.sampling.streams import stream
+from montecarlo.study.axes import PICKUPS
 from montecarlo.study.candidates import Setting, lattices_of
 from montecarlo.study.description import Study
 from studies.drivers.columns import Columns, Group, columns_of, groups_of
@@ -117,10 +118,7 @@ def _effects_of(study: Study, setting: Setting, name: Stratum, found: Array) -> 
 
 def _floor(study: Study, setting: Setting) -> float:
     """A tenth of the finest candidate, in multiples of the setting."""
-    pairs = (
-        (getattr(study.candidates, axis), getattr(setting, axis))
-        for axis in ("phase_pickup_a", "earth_pickup_a")
-    )
+    pairs = ((getattr(study.candidates, axis), getattr(setting, axis)) for axis in PICKUPS)
     return FLOOR * float(min(min((*grid, own)) / own for grid, own in pairs if own is not None))
 
 

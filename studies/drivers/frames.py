@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from montecarlo.estimates.compare import distinguishable
 from montecarlo.estimates.intervals import Estimate
-from montecarlo.frames.choosing import SAME
+from montecarlo.estimates.verdicts import verdict_of
 from montecarlo.sampling.inputs import list_inputs
 from studies.drivers.answers import Drivers
 
@@ -32,10 +31,6 @@ def _share(name: str, found: Estimate, at: int) -> dict[str, float]:
     """A share of a variance: by chance an estimate or its limits lie below 0 or above 1, where no
     share can."""
     return {key: min(max(value, 0.0), 1.0) for key, value in _limits(name, found, at).items()}
-
-
-def _verdict(gap: Estimate) -> str:
-    return "distinguishable" if distinguishable(gap) else SAME
 
 
 def driver_rows(found: Drivers) -> pd.DataFrame:
@@ -114,7 +109,7 @@ def what_if_rows(found: Drivers) -> pd.DataFrame:
                 "p_now": float(found.now[each.quantity].p),
                 **_limits("p_then", each.then),
                 **_limits("difference", each.difference),
-                "verdict": _verdict(each.difference),
+                "verdict": verdict_of(each.difference),
             }
             for each in found.what_if
         ],
@@ -140,7 +135,7 @@ def worth_rows(found: Drivers) -> pd.DataFrame:
                 "quantity": quantity,
                 "today": worth.today[quantity],
                 **_limits("difference", gap),
-                "verdict": _verdict(gap),
+                "verdict": verdict_of(gap),
                 "difference_found": float(worth.found[quantity].p),
                 "difference_flattering": worth.flattering[quantity],
                 "chosen_today": worth.chosen_today + 1,

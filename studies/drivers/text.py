@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from typing import TYPE_CHECKING, Any
 
-from montecarlo.frames.choosing import SAME
+from montecarlo.estimates.verdicts import Verdict
 from montecarlo.quantities.wording import listed
 from studies.drivers.effects import POSITION
 from studies.drivers.samples import CENTRE, HALVED
@@ -156,7 +156,9 @@ def _assumed(what_if: pd.DataFrame, plants: Collection[str]) -> str:
 def _first(rows: pd.DataFrame) -> str:
     """The largest fall with an input half as uncertain that is more than its interval, and what
     cannot be told from it; "" if there is none."""
-    told = rows[(rows["change"] == HALVED) & (rows["verdict"] != SAME) & (rows["difference"] < 0)]
+    told = rows[
+        (rows["change"] == HALVED) & (rows["verdict"] != Verdict.ALIKE) & (rows["difference"] < 0)
+    ]
     if not len(told):
         return ""
     best = told.loc[told["difference"].idxmin()]
@@ -205,7 +207,7 @@ def _measure(result: Result, worth: pd.DataFrame) -> str:
             "Measure first: nothing on this grid; whatever a plant input turned out to be, the same"
             " setting would be chosen, so that measuring is worth 0."
         )
-    better = rows[(rows["verdict"] != SAME) & (rows["difference"] < 0)]
+    better = rows[(rows["verdict"] != Verdict.ALIKE) & (rows["difference"] < 0)]
     if not len(better):
         best = rows.loc[rows["difference_low"].idxmin()]
         return (

@@ -15,16 +15,16 @@ from montecarlo.engine.guard import Unresolved, named
 from montecarlo.engine.run import Outcome
 from montecarlo.engine.side_by_side import run_variants, told_of
 from montecarlo.engine.workers import Workers, workers_of
-from montecarlo.estimates.compare import distinguishable, level_of
+from montecarlo.estimates.compare import level_of
 from montecarlo.estimates.intervals import Estimate, student
+from montecarlo.estimates.verdicts import verdict_of
 from montecarlo.formulas.handcalc import capacitive_limit_ohm
-from montecarlo.frames.choosing import SAME
 from montecarlo.frames.result import Result
-from montecarlo.frames.rows import SETTINGS
 from montecarlo.frames.several import COST, Several
 from montecarlo.plant.earthing import EarthingOption
 from montecarlo.quantities import Array
 from montecarlo.sampling.stratum import EARTH
+from montecarlo.study.axes import KEYS
 from montecarlo.study.checks import capacitance_f, neutrals_s
 from montecarlo.study.description import Study
 from studies.earthing.lasting import EarthFaults, sample_earth_faults
@@ -41,7 +41,7 @@ UNITS = {"p_missed": "-", "p_false": "-", "cost_per_year": "", **dict.fromkeys(E
 OF_CANDIDATE = (
     "candidate",
     "scheme",
-    *SETTINGS,
+    *KEYS,
     "p_missed",
     "p_missed_low",
     "p_missed_high",
@@ -144,7 +144,7 @@ class Options(Several):
                         "difference": float(gap.p),
                         "low": float(gap.low),
                         "high": float(gap.high),
-                        "verdict": "distinguishable" if distinguishable(gap) else SAME,
+                        "verdict": verdict_of(gap),
                     }
                 )
         return pd.DataFrame(rows, columns=list(DIFFERENCE))

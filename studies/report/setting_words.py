@@ -9,18 +9,10 @@ from typing import Any
 from montecarlo.frames.rows import setting_columns
 from montecarlo.study.candidates import Setting
 from montecarlo.study.description import Study
+from studies.report.words import AXIS_WORDS, full_unit
 
 __all__ = ["bias_words", "setting_lines", "setting_row"]
 
-LABELS = {
-    "phase_pickup_a": ("phase pick-up", " A secondary"),
-    "earth_pickup_a": ("earth pick-up", " A secondary"),
-    "slope1": ("slope", ""),
-    "slope_break_a": ("break (turning point), bias current", " A secondary"),
-    "slope2": ("slope above the break", ""),
-    "delay_s": ("delay", " s"),
-    "stabilising_resistance_ohm": ("stabilising resistance", " ohm"),
-}
 FORMS = {
     "sum": "sum: trips above pick-up and bias together",
     "greater_of": "greater of: trips above pick-up and above bias",
@@ -42,9 +34,9 @@ def setting_row(study: Study, setting: Setting) -> dict[str, Any]:
 
 def setting_lines(study: Study, row: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     """Name and value with its unit of all that the setting has; row as `setting_row` gives it."""
-    for key, (label, unit) in LABELS.items():
+    for key, words in AXIS_WORDS.items():
         if not math.isnan(row[key]):
-            yield label, f"{row[key]:g}{unit}"
+            yield words.label, f"{row[key]:g}{full_unit(key)}"
     yield from bias_words(study, row)
 
 

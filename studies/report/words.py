@@ -4,10 +4,27 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
-__all__ = ["input_name", "scheme_name", "setting_text", "slope_text"]
+from montecarlo.estimates.verdicts import Verdict
+from montecarlo.study.axes import AXES, BIAS, CURRENTS
 
+__all__ = [
+    "AXIS_WORDS",
+    "SAME",
+    "VERDICTS",
+    "AxisWords",
+    "axis_unit",
+    "full_unit",
+    "input_name",
+    "scheme_name",
+    "setting_text",
+    "slope_text",
+]
+
+SAME = "not distinguishable"  # at 95 %, all pairs together
+VERDICTS = {Verdict.APART: "distinguishable", Verdict.ALIKE: SAME, Verdict.ITSELF: "the same"}
 SCHEME_NAMES = {
     "per_phase": "three phase elements",
     "two_phase_one_earth": "two phase elements, one earth element",
@@ -56,24 +73,54 @@ def input_name(key: str) -> str:
     return f"{TABLES[table]}{name}{where}"
 
 
+@dataclass(frozen=True)
+class AxisWords:
+    """How an axis of settings is called. label: in sheets, figures and sentences; head: of a narrow
+    column, empty for none of its own; brief: its value in `setting_text`, empty where another
+    axis tells it."""
+
+    label: str
+    head: str = ""
+    brief: str = ""
+
+
+AXIS_WORDS = {  # in the order in which a setting is told
+    "phase_pickup_a": AxisWords("phase pick-up", "phase A", "phase {:g} A"),
+    "earth_pickup_a": AxisWords("earth pick-up", "earth A", "earth {:g} A"),
+    "stabilising_resistance_ohm": AxisWords("stabilising resistance", "ohm", "{:g} ohm"),
+    "slope1": AxisWords("slope", "slope", "slope {}"),
+    "slope2": AxisWords("slope above the break"),
+    "slope_break_a": AxisWords("break (turning point), bias current", "at A"),
+    "delay_s": AxisWords("delay", "s", "{:g} s"),
+}
+UNIT = {axis.key: axis.unit for axis in AXES}
+
+
+def axis_unit(key: str) -> str:
+    """The unit of an axis as it follows a value: " A", empty for a plain number."""
+    return f" {UNIT[key]}" if UNIT[key] else ""
+
+
+def full_unit(key: str) -> str:
+    """The same; that a current is secondary is said."""
+    return axis_unit(key) + (" secondary" if key in CURRENTS else "")
+
+
 def setting_text(row: Mapping[str, Any], without: str = "") -> str:
     """A candidate's setting in a few words: phase 0.1 A, earth 0.02 A, 1000 ohm, 0.1 s; `without`
-    one column of it."""
-    parts = [
-        f"{axis} {row[f'{axis}_pickup_a']:g} A"
-        for axis in ("phase", "earth")
-        if not math.isnan(row[f"{axis}_pickup_a"]) and f"{axis}_pickup_a" != without
-    ]
-    if (slope := slope_text(row)) and not without.startswith("slope"):
-        parts.append(f"slope {slope}")
-    if (
-        not math.isnan(row["stabilising_resistance_ohm"])
-        and without != "stabilising_resistance_ohm"
-    ):
-        parts.append(f"{row['stabilising_resistance_ohm']:g} ohm")
-    if without != "delay_s":
-        parts.append(f"{row['delay_s']:g} s" if row["delay_s"] else "no delay")
-    return ", ".join(parts)
+    one axis of it."""
+    if without in BIAS:
+        without = BIAS[0]  # which tells all of them
+    told = {
+        key: words.brief
+        for key, words in AXIS_WORDS.items()
+        if words.brief and key != without and not math.isnan(row[key])
+    }
+    values = {**row, "slope1": slope_text(row)}
+    parts = {key: brief.format(values[key]) for key, brief in told.items()}
+    if "delay_s" in parts and not row["delay_s"]:
+        parts["delay_s"] = "no delay"
+    return ", ".join(parts.values())
 
 
 def slope_text(row: Mapping[str, Any]) -> str:

@@ -13,14 +13,16 @@ from montecarlo.engine.batch import Batch
 from montecarlo.engine.run import Outcome
 from montecarlo.estimates.assemble import Gathered, weighted
 from montecarlo.estimates.choose import weights_of
-from montecarlo.estimates.compare import differences, distinguishable, level_of
+from montecarlo.estimates.compare import differences, level_of
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.estimates.paired import Half, paired
-from montecarlo.frames.choosing import SAME, nearest
+from montecarlo.estimates.verdicts import verdict_of
+from montecarlo.frames.choosing import nearest
 from montecarlo.frames.closest import none_usable
 from montecarlo.frames.result import Result
-from montecarlo.frames.rows import SETTINGS
+from montecarlo.study.axes import KEYS
 from montecarlo.study.candidates import Setting
+from studies.report.refusals import note_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -67,7 +69,7 @@ def scheme_rows(result: Result) -> pd.DataFrame:
     import pandas as pd
 
     frame = result.candidates
-    shown = ["candidate", *SETTINGS, *FIGURES, *(name for name in MAYBE if name in frame)]
+    shown = ["candidate", *KEYS, *FIGURES, *(name for name in MAYBE if name in frame)]
     rows: list[dict[str, Any]] = []
     for scheme, best in result.outcome.best.items():
         own = frame[frame["scheme"] == scheme]
@@ -91,8 +93,8 @@ def scheme_rows(result: Result) -> pd.DataFrame:
 def _why_none(own: pd.DataFrame) -> str:
     """Why no candidate of a scheme may be chosen."""
     if (number := nearest(own)) is None:
-        return none_usable(own)
-    note = str(own.set_index("candidate").loc[number, "note"])
+        return note_text([none_usable(own)])
+    note = note_text(own.set_index("candidate").loc[number, "refusals"])
     return (
         f"nearest to the limit is no. {number}:"
         f" {note or 'it missed the limit on fresh random numbers'}"
@@ -126,7 +128,7 @@ def difference_rows(outcome: Outcome) -> pd.DataFrame:
                 "difference": float(gap.p),
                 "low": float(gap.low),
                 "high": float(gap.high),
-                "verdict": "distinguishable" if distinguishable(gap) else SAME,
+                "verdict": verdict_of(gap),
             }
             for quantity, gap in gaps.items()
         ]

@@ -6,14 +6,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from montecarlo.frames.choosing import SAME
+from montecarlo.estimates.verdicts import Verdict
 from montecarlo.frames.doubts import doubts_of
 from montecarlo.quantities.wording import listed
 from studies.report.look import percent, with_limits
 from studies.report.money import amount, cost_cell, cost_with_limits
 from studies.report.notes import sentences
 from studies.report.text import paragraph, table
-from studies.report.words import scheme_name, setting_text
+from studies.report.words import SAME, scheme_name, setting_text
 from studies.schemes.frames import ALL_TYPES
 from studies.sweep.closest import closest_text
 from studies.sweep.doubts import of_each
@@ -201,12 +201,12 @@ def _told_apart(
     from it, those that are below it and those above it, with the difference; probabilities in
     percentage points."""
     rows = against.to_dict("records")
-    same = [row["scheme"] for row in rows if row["verdict"] == SAME]
+    same = [row["scheme"] for row in rows if row["verdict"] is Verdict.ALIKE]
     below, above = (
         [
             f"{row['scheme']} ({_gap(row, scale, unit)})"
             for row in rows
-            if row["verdict"] != SAME and sign * row["difference"] > 0
+            if row["verdict"] is not Verdict.ALIKE and sign * row["difference"] > 0
         ]
         for sign in (-1, 1)
     )
@@ -286,7 +286,7 @@ def _with_backup(standing: pd.DataFrame, differences: pd.DataFrame) -> str:
     rows = differences[
         (differences["quantity"] == "p_nobody") & (differences["minus"] == best["scheme"])
     ]
-    same = [row["scheme"] for row in rows.to_dict("records") if row["verdict"] == SAME]
+    same = [row["scheme"] for row in rows.to_dict("records") if row["verdict"] is Verdict.ALIKE]
     text = (
         "With the back-up in the neutral nobody catches "
         f"{with_limits(best, 'p_nobody', 3)} with {best['scheme']} and "

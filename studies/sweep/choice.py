@@ -8,12 +8,14 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.engine.tails import RARE, WIDER
-from montecarlo.frames.choosing import ASKED, SAME
+from montecarlo.estimates.verdicts import Verdict
+from montecarlo.frames.choosing import ASKED
 from montecarlo.quantities.wording import listed
 from montecarlo.study.description import Study
 from studies.report.look import percent, with_limits
 from studies.report.money import amount, cost_with_limits
-from studies.report.words import scheme_name, setting_text
+from studies.report.refusals import because
+from studies.report.words import SAME, scheme_name, setting_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -50,7 +52,7 @@ def against_others(result: Result) -> str:
             head = (
                 f"The runner-up is no. {other}, {scheme_name(row['scheme'])}: {setting_text(row)}"
             )
-            every = (gaps["verdict"] == SAME).all()
+            every = (gaps["verdict"] == Verdict.ALIKE).all()
             texts.append(
                 f"{head}; {'the two are not distinguishable at 95 %, ' if every else ''}{text}."
             )
@@ -73,7 +75,8 @@ def _gap(row: Mapping[str, Any], study: Study) -> str:
     if row["quantity"] == "cost_per_year" and (cost := study.policy.least_annual_cost) is not None:
         scale, unit = 1, f" {cost.unit} a year"  # the others in percentage points
     change, low, high = (amount(scale * row[name], "+") for name in ("difference", "low", "high"))
-    return f"{what} {change}{unit} ({low} to {high}{', ' + SAME if row['verdict'] == SAME else ''})"
+    same = f", {SAME}" if row["verdict"] is Verdict.ALIKE else ""
+    return f"{what} {change}{unit} ({low} to {high}{same})"
 
 
 def around(neighbours: pd.DataFrame) -> str:
@@ -81,7 +84,7 @@ def around(neighbours: pd.DataFrame) -> str:
     show; all are told together with 95 %."""
     if not len(neighbours):
         return ""
-    same = neighbours[neighbours["verdict"] == SAME]
+    same = neighbours[neighbours["verdict"] == Verdict.ALIKE]
     found = [
         f"in {what} no. {listed(map(str, numbers))}"
         for quantity, what in WHAT.items()
@@ -118,7 +121,7 @@ def hinge_text(result: Result) -> str:
     return (
         f"What the choice hinges on: no. {hinge.candidate} ({scheme_name(row['scheme'])}:"
         f" {setting_text(row)}) is the next that {better}, {aim}; it is refused because"
-        f" {hinge.reason} ({batch})."
+        f" {because(hinge)} ({batch})."
     )
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from montecarlo.study.description import Study
 from studies.report.look import percent, with_limits
 from studies.report.money import cost_with_limits
+from studies.report.refusals import note_text
 from studies.report.words import scheme_name, setting_text
 
 if TYPE_CHECKING:
@@ -26,7 +27,7 @@ def closest_text(study: Study, closest: pd.DataFrame, of: str = "") -> Iterator[
     for row in closest.to_dict("records"):
         head = f"{of}{scheme_name(row['scheme'])}"
         if math.isnan(row["p_missed"]):
-            yield f"Closest of {head}: nothing; {row['note']}."
+            yield f"Closest of {head}: nothing; {note_text(row['refusals'])}."
             continue
         more = _meets(study, row), _meets_each(study, row), _batch(row)
         yield (

@@ -10,25 +10,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from montecarlo.quantities import Array
-from montecarlo.study.candidates import STEPS
+from montecarlo.study.axes import STEPS
 from studies.report.labels import packed
 from studies.report.look import CHOSEN, backing
+from studies.report.words import AXIS_WORDS, full_unit
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
-__all__ = ["AXES", "detection_map", "detection_map_frame", "has_contours"]
+__all__ = ["detection_map", "detection_map_frame", "has_contours"]
 
-AXES = {
-    "earth_pickup_a": "earth pick-up, A secondary",
-    "phase_pickup_a": "phase pick-up, A secondary",
-    "stabilising_resistance_ohm": "stabilising resistance, ohm",
-    "delay_s": "delay, s",
-    "slope1": "first slope",
-    "slope2": "second slope",
-    "slope_break_a": "break of the slopes, A secondary",
-}
 LINES = (0.1, 0.5, 0.9)  # of the faults detected
 # between them, darker where more is detected
 TONES = ("#ffffff", "#d6e4ef", "#9cbfdb", "#4f8fbf")
@@ -126,7 +118,8 @@ def detection_map(
     )
     ax.grid(visible=False)
     ax.set_xlabel("place of the earth fault, % of the winding from the neutral")
-    ax.set_ylabel(AXES[str(frame["axis"].iloc[0])])
+    axis = str(frame["axis"].iloc[0])
+    ax.set_ylabel(", ".join(filter(None, (AXIS_WORDS[axis].label, full_unit(axis).strip()))))
     ax.set_title(
         packed(f"lines: share of the earth faults detected, {heading}", 80),
         loc="left",

@@ -8,7 +8,7 @@ from montecarlo.frames.doubts import Doubt, EventDoubt, Why
 from montecarlo.quantities.wording import listed
 from montecarlo.study.candidates import End
 from studies.report.look import percent, with_limits
-from studies.sweep.explorer import AXES
+from studies.report.words import AXIS_WORDS, axis_unit
 
 __all__ = ["doubts_text", "of_each"]
 
@@ -53,7 +53,6 @@ def _event(doubt: EventDoubt, number: int) -> str:
 
 
 def _end(end: End) -> str:
-    label, unit = AXES[end.axis]
-    unit = f" {unit}" if unit else ""
+    label, unit = AXIS_WORDS[end.axis].label, axis_unit(end.axis)
     word = "lowest" if end.lowest else "highest"
-    return f"{label.lower()} {end.value:g}{unit}, the {word} of {end.low:g} to {end.high:g}{unit}"
+    return f"{label} {end.value:g}{unit}, the {word} of {end.low:g} to {end.high:g}{unit}"

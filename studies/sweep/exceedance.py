@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from montecarlo.study.axes import BIAS, CIRCUIT
 from studies.report.look import CHOSEN, FAINT, SCHEMES
 from studies.report.words import scheme_name
 
@@ -30,7 +31,7 @@ def exceedance(frame: pd.DataFrame, event: str, ax: Axes) -> Axes:
 
     shown = frame[(frame["event"] == event) & (frame["delay_s"] == frame["delay_s"].min())]
     schemes = list(dict.fromkeys(shown["scheme"]))
-    keys = ["scheme", "element", "stabilising_resistance_ohm", "slope1", "slope2", "slope_break_a"]
+    keys = ["scheme", "element", *CIRCUIT, *BIAS]
     for (scheme, element, ohm, *_), curve in shown.groupby(keys, dropna=False, sort=False):
         sure = (curve["p"] >= LOWEST) & (curve["p_high"] <= WIDEST * curve["p_low"])
         curve = curve[sure.cumprod().astype(bool)]  # up to the first that is not

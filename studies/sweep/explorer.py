@@ -10,22 +10,14 @@ from typing import TYPE_CHECKING, Any
 
 from montecarlo.frames.choosing import by_worst
 from studies.report.page import Fragment
-from studies.report.words import scheme_name, setting_text
+from studies.report.refusals import note_text
+from studies.report.words import AXIS_WORDS, axis_unit, scheme_name, setting_text
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["AXES", "NUMBERS", "explorer"]
+__all__ = ["NUMBERS", "explorer"]
 
-AXES = {
-    "phase_pickup_a": ("Phase pick-up", "A"),
-    "earth_pickup_a": ("Earth pick-up", "A"),
-    "stabilising_resistance_ohm": ("Stabilising resistance", "ohm"),
-    "delay_s": ("Delay", "s"),
-    "slope1": ("Slope", ""),
-    "slope2": ("Slope above the break", ""),
-    "slope_break_a": ("Break at", "A"),
-}
 NUMBERS = (
     "p_missed",
     "p_missed_low",
@@ -106,7 +98,10 @@ def explorer(
             "top": TOP,
             "bottom": BOTTOM,
         },
-        "axes": [{"key": key, "label": label, "unit": unit} for key, (label, unit) in AXES.items()],
+        "axes": [
+            {"key": key, "label": words.label.capitalize(), "unit": axis_unit(key).strip()}
+            for key, words in AXIS_WORDS.items()
+        ],
         "numbers": shown,
         "cost_unit": cost_unit,
         "schemes": {kind: scheme_name(kind) for kind in dict.fromkeys(candidates["scheme"])},
@@ -114,9 +109,9 @@ def explorer(
             {
                 "n": int(row["candidate"]),
                 "scheme": row["scheme"],
-                "at": _plain(row[key] for key in AXES),
+                "at": _plain(row[key] for key in AXIS_WORDS),
                 "is": _plain(row[key] for key in shown),
-                "note": row["note"],
+                "note": note_text(row["refusals"]),
                 "batch": int(row["batch"]),
                 "usable": bool(row["usable"]),
                 "allowed": bool(row["allowed"]),
@@ -129,7 +124,7 @@ def explorer(
             "n": int(row["candidate"]),
             "x": scale.at(row["p_false"]),
             "y": _height(row["p_missed"]),
-            "allowed": not row["note"],
+            "allowed": not row["refusals"],
         }
         for row in rows
         if not math.isnan(row["p_missed"] + row["p_false"])

@@ -12,6 +12,7 @@ from montecarlo.frames.result import Result
 from montecarlo.quantities.wording import listed
 from montecarlo.relays.schemes import AXES as ELEMENTS
 from montecarlo.relays.schemes import Axis
+from montecarlo.study.axes import CURRENTS, PICKUPS
 from montecarlo.study.checks import cautions
 from montecarlo.study.description import Study
 from studies.nominal.backup import backup_by_hand
@@ -26,11 +27,12 @@ from studies.nominal.stability import (
 from studies.report.look import percent
 from studies.report.notes import move_sentences
 from studies.report.page import Block, Prose, Section, Table
+from studies.report.refusals import note_parts
 from studies.report.safety import PEAK, PROPOSED, REVIEW
 from studies.report.setting_words import bias_words, setting_lines
 from studies.report.text import blocks
-from studies.report.words import scheme_name, setting_text
-from studies.sweep.explorer import AXES, explorer
+from studies.report.words import AXIS_WORDS, axis_unit, scheme_name, setting_text
+from studies.sweep.explorer import explorer
 from studies.sweep.text import backup_text, covered_text, limit_of, nearest, of_each_kind
 
 if TYPE_CHECKING:
@@ -41,11 +43,6 @@ __all__ = ["ChoiceReport", "rests_on"]
 NONE = "none in this scheme"
 FIXED = "two_phase_one_earth"  # the scheme with fixed resistors in its phase legs
 BEST_REFUSED = 3  # of each rule
-CURRENTS = (
-    "phase_pickup_a",
-    "earth_pickup_a",
-    "slope_break_a",
-)  # settings in amperes: told in four bases
 Row = Mapping[str, Any]
 
 
@@ -121,30 +118,23 @@ class ChoiceReport:
             return
         yield Prose(f"{PROPOSED if 'proposed' in columns else ''} {REVIEW}".lstrip())
         rows = [
-            row
+            self._in_bases(key, role, setting[key])
             for key in CURRENTS
             for role, setting in columns.items()
             if not math.isnan(setting[key])
-            for row in [self._in_bases(key, role, setting[key])]
         ]
-        relay = study.relay
-        reach = "not stated" if relay.range_a is None else "{:g} to {:g}".format(*relay.range_a)
-        step = "not stated" if relay.step_a is None else f"{relay.step_a:g}"
         yield Table(
             (
                 "setting",
                 "",
                 "A secondary",
-                f"% of relay rated current, {relay.rated_current_a:g} A",
+                f"% of relay rated current, {study.relay.rated_current_a:g} A",
                 "A primary",
                 f"% of machine current, {study.machine.rated_current_a:.4g} A",
                 "range, A secondary",
                 "step, A secondary",
             ),
-            tuple(
-                (*row, *((reach, step) if row[0] != AXES["slope_break_a"][0] else ("", "")))
-                for row in rows
-            ),
+            tuple(rows),
             "<<>>>>>>",
             "Currents, RMS, in four bases",
         )
@@ -175,23 +165,31 @@ class ChoiceReport:
         return {role: self._row(number) for role, number in numbers.items() if number is not None}
 
     def _in_bases(self, key: str, role: str, value: float) -> tuple[str, ...]:
-        secondary, primary, relay, machine = self.desk.bases(value)
+        secondary, primary, rated, machine = self.desk.bases(value)
         return (
-            AXES[key][0],
+            AXIS_WORDS[key].label.capitalize(),
             role,
             f"{secondary:g}",
-            f"{relay:.4g}",
+            f"{rated:.4g}",
             f"{primary:.4g}",
             f"{100 * machine:.4g}",
+            *(self._reach() if key in PICKUPS else ("", "")),
         )
+
+    def _reach(self) -> tuple[str, str]:
+        """Range and step of the relay's pick-ups."""
+        relay = self.study.relay
+        reach = "not stated" if relay.range_a is None else "{:g} to {:g}".format(*relay.range_a)
+        return reach, "not stated" if relay.step_a is None else f"{relay.step_a:g}"
 
     def _others(self, columns: Mapping[str, Row]) -> Iterator[tuple[str, ...]]:
         yield "scheme", *(scheme_name(row["scheme"]) for row in columns.values())
         yield "candidate", *(f"no. {row['candidate']}" for row in columns.values())
-        for key, (label, unit) in AXES.items():
+        for key, axis in AXIS_WORDS.items():
             if key not in CURRENTS and any(not math.isnan(row[key]) for row in columns.values()):
+                unit = axis_unit(key).strip()
                 yield (
-                    f"{label.lower()}{f' [{unit}]' if unit else ''}",
+                    f"{axis.label} [{unit}]" if unit else axis.label,
                     *(
                         NONE if math.isnan(row[key]) else f"{row[key]:g}"
                         for row in columns.values()
@@ -282,8 +280,9 @@ class ChoiceReport:
     def _refused(self) -> Iterator[Block]:
         frame = self.result.candidates
         aim = "cost_per_year" if "cost_per_year" in frame else "p_missed"
-        refused = frame[(frame["note"] != "") & ~frame["chosen"]]
-        allowed = int(((frame["note"] == "") & ~frame["chosen"]).sum())
+        parts = frame["refusals"].map(note_parts)
+        refused = frame[(parts.map(len) > 0) & ~frame["chosen"]]
+        allowed = int(((parts.map(len) == 0) & ~frame["chosen"]).sum())
         yield Prose(
             f"Of {len(frame)} candidates the policy refuses {len(refused)}; {allowed} more are"
             f" allowed and {'cost' if aim == 'cost_per_year' else 'miss'} no less than the chosen"
@@ -291,7 +290,7 @@ class ChoiceReport:
             if self.result.chosen is not None
             else f"The policy refuses {len(refused)} of {len(frame)} candidates."
         )
-        rules = refused["note"].map(lambda note: note.partition("; ")[0])
+        rules = parts[refused.index].map(lambda words: words[0])
         rows: list[tuple[str, ...]] = []
         for rule, some in refused.groupby(rules, sort=False):
             for place, row in enumerate(
@@ -309,7 +308,7 @@ class ChoiceReport:
                         setting_text(row),
                         missed,
                         bound,
-                        row["note"].partition("; ")[2],
+                        "; ".join(note_parts(row["refusals"])[1:]),
                     )
                 )
         if rows:

@@ -17,8 +17,9 @@ from studies.nominal.backup import backup_found
 from studies.report.look import percent, with_limits
 from studies.report.money import cost_cell
 from studies.report.notes import sentences
+from studies.report.refusals import note_text
 from studies.report.text import WIDTH, paragraph, table
-from studies.report.words import scheme_name, setting_text
+from studies.report.words import AXIS_WORDS, scheme_name, setting_text
 from studies.sweep.choice import (
     against_others,
     around,
@@ -139,23 +140,13 @@ def _rows(result: Result) -> list[tuple[str, Mapping[str, Any]]]:
     ]
 
 
-_COLUMNS = {
-    "phase A": "phase_pickup_a",
-    "earth A": "earth_pickup_a",
-    "ohm": "stabilising_resistance_ohm",
-    "slope": "slope1",
-    "at A": "slope_break_a",
-    "s": "delay_s",
-}
-
-
 def _table(rows: list[tuple[str, Mapping[str, Any]]]) -> list[str]:
     """A line a candidate; a setting that none of them has gets no column. What would be too wide
     with a column of schemes has them as headings between the lines."""
     columns = {
-        head: key
-        for head, key in _COLUMNS.items()
-        if not all(math.isnan(row[key]) for _, row in rows)
+        words.head: key
+        for key, words in AXIS_WORDS.items()
+        if words.head and not all(math.isnan(row[key]) for _, row in rows)
     }
     weighed = rows != [] and "cost_per_year" in rows[0][1]
     head = ["no.", "", *columns, "missed %", "false %", *(["cost"] if weighed else [])]
@@ -189,7 +180,7 @@ def _table(rows: list[tuple[str, Mapping[str, Any]]]) -> list[str]:
                 f"{scheme_name(kind)}:",
                 *(line for line, of in zip(bare, kinds, strict=True) if of == kind),
             ]
-    if "at A" in columns:
+    if AXIS_WORDS["slope_break_a"].head in columns:
         lines.append(
             "  slope a/b: b where the bias current is above that in the next column; currents in A"
             " secondary"
@@ -325,7 +316,7 @@ def _other_model(result: Result, other: Result) -> str:
         )
     if result.chosen is None:
         return text
-    note = rows.loc[result.chosen, "note"]
+    note = note_text(rows.loc[result.chosen, "refusals"])
     keeps = f"the policy does not allow that ({note})" if note else "the policy allows that too"
     return f"{text} No. {result.chosen}, chosen above: there {worth(result.chosen)}; {keeps}."
 

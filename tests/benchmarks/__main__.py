@@ -1,4 +1,4 @@
-"""Prints the tables of DEVELOPERS.md: speeds as ratios from one run, accuracy. `--long` adds 10^6
+"""Prints the tables of MEASUREMENTS.md: speeds as ratios from one run, accuracy. `--long` adds 10^6
 and 10^7 samples, `--quick` shows in seconds that every part works."""
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """How often the limits of rare events hold the truth, and what they cost: python -m
 tests.coverage.rare
 
-Prints the tables of DEVELOPERS.md. `--densities` independent runs up to the last density,
+Prints the tables of MEASUREMENTS.md. `--densities` independent runs up to the last density,
 `--batches` independent final batches from each; `--families` runs of the two families of 300
 settings, whose truth comes from a run of its own. `--quick` shows in seconds that every part works.
 """

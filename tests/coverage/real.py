@@ -5,7 +5,7 @@ One event and one circuit of the hydro example, phase elements and an earth elem
 truth is counted on `--samples` transient solutions that share nothing with the weighted samples: no
 density, no symmetry, no folded angle, every sample a plant of its own. `--densities` seeds are then
 taken up to their last density, and each goes on to `--batches` fresh batches, weighted samples and
-counts on plants, judged as a run judges its fresh batch. Prints the tables of DEVELOPERS.md; half
+counts on plants, judged as a run judges its fresh batch. Prints the tables of MEASUREMENTS.md; half
 an hour on one core, half of that on two."""
 
 from __future__ import annotations

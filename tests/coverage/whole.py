@@ -5,7 +5,7 @@ The hydro example with faults that are cleared after up to 0.30 s, one circuit, 
 seed finds its densities, judges its own batch, chooses the size of the fresh one by what that batch
 saw of one candidate, and draws `--batches` fresh batches, as a run does; those of a seed have their
 counts on plants in common. The truth is counted on `--samples` transient solutions of each event
-that share nothing with the weighted samples. Prints the table of DEVELOPERS.md."""
+that share nothing with the weighted samples. Prints the table of MEASUREMENTS.md."""
 
 from __future__ import annotations
 

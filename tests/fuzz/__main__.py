@@ -1,6 +1,6 @@
 """python -m tests.fuzz [--cases N] [--seed N] [--every N] [--keep DIR] [--quick]: mutated study
 files through `check`, one in `--every` of those accepted through `run`; prints the table of
-DEVELOPERS.md and ends with 1 if anything was wrong."""
+tests/MEASUREMENTS.md and ends with 1 if anything was wrong."""
 
 from __future__ import annotations
 

@@ -10,6 +10,8 @@ import numpy as np
 if TYPE_CHECKING:
     import pandas as pd
 
+    from montecarlo.estimates.refusals import Refusal
+
 
 def candidates(
     ohms: tuple[float, ...] = (0.0, 300.0),
@@ -57,12 +59,17 @@ def candidates(
                     "batch": 1,
                     "chosen": False,
                     "present": False,
-                    "note": "",
+                    "refusals": (),
                 }
             )
     frame = pd.DataFrame(rows)
     frame.insert(0, "candidate", np.arange(1, len(frame) + 1))
     return frame
+
+
+def refused(frame: pd.DataFrame, which: pd.Series[bool], refusal: Refusal) -> pd.DataFrame:
+    """The same with these candidates refused."""
+    return frame.assign(refusals=[(refusal,) if yes else () for yes in which])
 
 
 def peak_voltage(frame: pd.DataFrame) -> pd.DataFrame:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from montecarlo.frames.choosing import SAME
+from montecarlo.estimates.verdicts import Verdict
 from studies.schemes.frames import ALL_TYPES
 from tests.made import results
 
@@ -45,7 +45,7 @@ def schemes(count: int = 5, without: tuple[str, ...] = (), backup: bool = False)
             ["p_nobody", "p_nobody_low", "p_nobody_high"],
         ] = [0.16, 0.158, 0.162]
     frame["chosen"], frame["has_best"] = frame["scheme"] == KINDS[0], ~frame["scheme"].isin(without)
-    frame["note"] = ""
+    frame = frame.drop(columns="refusals").assign(note="")
     numbers = [name for name in frame.columns if frame[name].dtype == float]
     frame.loc[~frame["has_best"], numbers] = np.nan
     frame.loc[~frame["has_best"], "note"] = "operates on load"
@@ -69,7 +69,7 @@ def differences(frame: pd.DataFrame, width: float = 0.003) -> pd.DataFrame:
                     "difference": gap,
                     "low": gap - width,
                     "high": gap + width,
-                    "verdict": SAME if abs(gap) <= width else "distinguishable",
+                    "verdict": Verdict.ALIKE if abs(gap) <= width else Verdict.APART,
                 }
             )
     return pd.DataFrame(rows)

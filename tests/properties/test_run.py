@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import numpy as np
@@ -13,11 +13,14 @@ from pandas.testing import assert_frame_equal
 from montecarlo import Result, run_study
 from montecarlo.engine.batch import Batch
 from montecarlo.errors import StudyError
+from montecarlo.estimates.refusals import Refusal, Rule
+from montecarlo.estimates.verdicts import Verdict
 from montecarlo.relays.schemes import BUILT_IN
 from montecarlo.secondary import steady
 from montecarlo.study.budget import samples_that_show, shown_at_best
 from montecarlo.study.candidates import Setting
 from studies.report.notes import sentences
+from studies.report.refusals import in_words
 from tests.made.studies import study_with
 
 SMALL: dict[str, Any] = {
@@ -139,11 +142,16 @@ def test_a_setting_in_service_off_the_grid_is_in_the_tables_and_compared() -> No
     assert gap["low"] <= gap["difference"] <= gap["high"]
 
 
+def by_limit(limit: float) -> Callable[[tuple[Refusal, ...]], bool]:
+    """Whether one of the refusals is by this limit on p_false."""
+    return lambda found: (Rule.FALSE_TRIPS, limit) in {(one.rule, one.limit) for one in found}
+
+
 def test_nothing_allowed_is_said_and_nothing_is_chosen() -> None:
     result = run({"policy.p_false_max": 1e-9})
     assert result.chosen is None
     assert not result.candidates["chosen"].any()
-    assert result.candidates["note"].str.contains("p_false bound above 1e-09").all()
+    assert result.candidates["refusals"].map(by_limit(1e-9)).all()
     assert result.candidates["usable"].any()  # though the limit allows none of them
     assert not result.candidates["allowed"].any()
     (closest,) = result.closest.to_dict("records")
@@ -239,7 +247,7 @@ def test_neighbours_are_estimated_on_the_chosen_one_s_fresh_numbers() -> None:
         )
         assert gap["difference"] == pytest.approx(apart, abs=1e-9)
         assert gap["verdict"] == (
-            "not distinguishable" if gap["low"] <= 0 <= gap["high"] else "distinguishable"
+            Verdict.ALIKE if gap["low"] <= 0 <= gap["high"] else Verdict.APART
         )
         alone = (
             result.compare(gap["candidate"], result.chosen)
@@ -306,8 +314,9 @@ def test_a_limit_out_of_reach_is_told_with_the_samples_that_it_needs() -> None:
     assert few.candidates["p_false_bound"].to_numpy() == pytest.approx(shown_at_best(few.study))
     needed = samples_that_show(few.study, 0.005)
     assert f"The limit needs at least {needed} samples" in " ".join(sentences(few))
+    assert few.candidates["refusals"].map(lambda found: any(one.samples for one in found)).all()
     assert (
-        few.candidates["note"]
+        in_words(few.candidates)["note"]
         .str.contains("none seen, about .* samples without one would show the limit")
         .all()
     )
@@ -349,7 +358,7 @@ def test_the_least_annual_cost_is_chosen() -> None:
         1e6 * 0.0099 * gaps["p_missed"] + 5e3 * 1.2 * gaps["p_false"]
     )
     assert frame["plants_above_limit"].isna().all()
-    assert (frame["note"].eq("") == frame["usable"]).all()
+    assert (~frame["refusals"].map(bool) == frame["usable"]).all()
 
 
 def test_dear_false_trips_choose_coarser_and_dear_faults_finer() -> None:
@@ -427,7 +436,7 @@ def test_the_choice_is_the_best_by_its_worst_scenario() -> None:
         assert own.loc[name, "regret_low"] <= own.loc[name, "regret"]
     refused = result.candidates[~result.candidates["allowed_in_all"]]
     assert len(refused) > len(result.candidates) / 2
-    assert refused["note"].ne("").all()
+    assert refused["refusals"].map(bool).all()
 
 
 def test_a_run_says_how_many_solutions_its_earth_faults_took(small: Result) -> None:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from montecarlo import Result, run_study
+from montecarlo.estimates.verdicts import Verdict
 from montecarlo.study.description import Study
 from studies.schemes.frames import ALL_TYPES, caught_rows, difference_rows, scheme_rows
 from studies.schemes.run import findings
@@ -74,7 +75,7 @@ def test_of_two_schemes_that_are_electrically_equal_neither_catches_what_the_oth
     gaps = difference_rows(twice.outcome)
     assert set(gaps["quantity"]) == {"p_missed", "p_false", "p_nobody"}
     assert (gaps["difference"] == 0).all()
-    assert (gaps["verdict"] == "not distinguishable").all()
+    assert (gaps["verdict"] == Verdict.ALIKE).all()
     text = " ".join(" ".join(findings(twice).text).split())
     assert "not distinguishable from it: " in text
     assert "miss more" not in text

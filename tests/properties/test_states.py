@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from montecarlo import Result, run_study
+from montecarlo.estimates.refusals import Rule
 from tests.made.studies import study_with
 
 SMALL: dict[str, Any] = {
@@ -35,7 +36,7 @@ def test_an_overload_that_operates_an_element_rules_the_candidate_out() -> None:
     frame = heavy.candidates.set_index(["phase_pickup_a", "earth_pickup_a"])
     assert not frame.loc[(0.2, 0.06), "usable"]
     assert frame.loc[(0.2, 0.06), "load_operates_share"] > 0
-    assert "operates on load" in frame.loc[(0.2, 0.06), "note"]
+    assert frame.loc[(0.2, 0.06), "refusals"][0].rule is Rule.ON_LOAD
     assert frame.loc[(0.2, 0.5), "usable"]
     assert set(heavy.by_type.loc[heavy.by_type["side"] == "state", "type"]) == {"load", "overload"}
 

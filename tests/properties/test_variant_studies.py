@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from montecarlo.frames.rows import SETTINGS
+from montecarlo.estimates.verdicts import Verdict
+from montecarlo.study.axes import KEYS
 from montecarlo.study.read import parse_study
 from studies.alternatives.frames import SideBySide, run_side_by_side
 from studies.alternatives.run import findings
@@ -67,7 +68,7 @@ def test_each_variant_stands_at_its_own_choice(hydro: SideBySide) -> None:
         assert batch.settings[0] == chosen
         assert table.loc[name, "p_missed"] == batch.judgement.missed.total[0]
         assert table.loc[name, "p_false"] == batch.judgement.false.total[0]
-        for axis in SETTINGS:
+        for axis in KEYS:
             value = getattr(chosen, axis)
             assert (
                 np.isnan(table.loc[name, axis]) if value is None else table.loc[name, axis] == value
@@ -77,7 +78,7 @@ def test_each_variant_stands_at_its_own_choice(hydro: SideBySide) -> None:
 def test_twice_the_fault_current_misses_fewer(hydro: SideBySide) -> None:
     gap = hydro.differences.set_index(["variant", "quantity"]).loc[("400 A resistor", "p_missed")]
     assert gap["high"] < -0.05  # about half of what is missed lies near the neutral
-    assert gap["verdict"] == "distinguishable"
+    assert gap["verdict"] is Verdict.APART
     table = hydro.table.set_index("variant")["p_missed"]
     assert gap["difference"] == pytest.approx(
         table["400 A resistor"] - table["as stated"], rel=1e-9
@@ -88,7 +89,7 @@ def test_what_changes_nothing_differs_by_nothing(unit: SideBySide) -> None:
     same = unit.differences[unit.differences["variant"] == "the same"]
     assert list(same["quantity"]) == ["p_missed", "p_false"]
     assert (same[["difference", "low", "high"]] == 0).all(axis=None)
-    assert (same["verdict"] == "not distinguishable").all()
+    assert (same["verdict"] == Verdict.ALIKE).all()
 
 
 def test_a_variant_without_a_choice_has_an_empty_row_and_no_difference(unit: SideBySide) -> None:

@@ -163,8 +163,8 @@ def test_spread_over_plants_is_theirs_and_not_the_noise():
     ids=str,
 )
 def test_paired_differences_hold_the_truth_however_few_events_differ(case, least, student):
-    """600 repeats; each band lies four steps from what 2,000 showed (DEVELOPERS.md). `student`: the
-    most that Student's t over plants or blocks holds, which was used before."""
+    """600 repeats; each band lies four steps from what 2,000 showed (MEASUREMENTS.md). `student`:
+    the most that Student's t over plants or blocks holds, which was used before."""
     pairs, truth = known(case, 600, SEED)
     assert (
         np.mean([gap.low <= truth <= gap.high for gap in (paired(*pair) for pair in pairs)])

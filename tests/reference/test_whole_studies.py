@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 from montecarlo import run_study
+from montecarlo.estimates.verdicts import Verdict
 from studies.earthing.frames import run_options
 from studies.verify.published.whole import READING_PERCENT, missed_percent
 from studies.verify.published.winding import EXAMPLES, WindingExample
@@ -257,4 +258,4 @@ def test_resistors_of_a_worked_example_as_options(group: list[WindingExample]) -
         assert gap["difference"] == pytest.approx(
             missed[gap["option"]] - missed[gap["minus"]], abs=1e-12
         )
-        assert gap["verdict"] == "distinguishable"
+        assert gap["verdict"] is Verdict.APART

@@ -85,7 +85,7 @@ def test_worker_processes_run_no_file_of_the_folder(
     assert marks(folder) == []
 
 
-def test_workers_of_a_cluster_run_no_file_of_the_folder_if_started_as_the_readme_says(
+def test_workers_of_a_cluster_run_no_file_of_the_folder_if_started_as_the_guide_says(
     command: Path, clean: dict[str, bytes], tmp_path: Path
 ) -> None:
     pytest.importorskip("distributed", reason="needs the extra [cluster]")
@@ -95,8 +95,8 @@ def test_workers_of_a_cluster_run_no_file_of_the_folder_if_started_as_the_readme
     assert marks(folder) == []
 
 
-def test_the_readme_starts_workers_so() -> None:
-    text = (real.ROOT / "README.md").read_text()
+def test_the_guide_starts_workers_so() -> None:
+    text = (real.ROOT / "studies" / "GUIDE.md").read_text(encoding="utf-8")
     assert "PYTHONSAFEPATH=1 dask scheduler" in text
     assert "PYTHONSAFEPATH=1 dask worker" in text
 

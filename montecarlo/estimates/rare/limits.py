@@ -61,7 +61,7 @@ def fewer_than(sums: Sums, level: float = 0.95, side: Side = "both") -> float:
 
 def rare_estimate(sums: Sums, level: float = 0.95, side: Side = "both") -> Estimate:
     """p with limits, (C,): of gamma distributions, since a sum of weights is skew to the right and
-    a low one comes with a low scatter (`_limits`; measured, DEVELOPERS.md).
+    a low one comes with a low scatter (`_limits`; measured, tests/MEASUREMENTS.md).
 
     Nothing operated: p = 0, and `fewer_than` above. Unresolved samples have no part in p, count as
     not operating in the low limit, and in the high one with the high limit of their own probability
@@ -157,7 +157,7 @@ class Seen(NamedTuple):
 
         Weights have long tails, so that one sample moves the plain number by a factor of four from
         seed to seed, and this one by a seventh (derived: both sums without their largest term;
-        measured, DEVELOPERS.md)."""
+        measured, tests/MEASUREMENTS.md)."""
         if self.effective <= 0 or self.largest_share >= 1:
             return self.effective
         return (1 - self.largest_share) ** 2 / max(

@@ -137,7 +137,7 @@ def _with_wide_tails(shares: Array, means: Array, sds: Array) -> tuple[Array, Ar
 
     A fitted spread says little of what lies beyond it, where a sample's weight would be large and
     rare: sums would be skew and their limits too narrow (wide components: Hesterberg, Technometrics
-    37(2), 1995, 185-194, from memory; measured, DEVELOPERS.md)."""
+    37(2), 1995, 185-194, from memory; measured, tests/MEASUREMENTS.md)."""
     narrow = (sds < 1).any(axis=1)
     return (
         np.concatenate([np.where(narrow, (1 - WIDE) * shares, shares), WIDE * shares[narrow]]),

@@ -21,8 +21,8 @@ from montecarlo.estimates.assemble import Gathered
 from montecarlo.estimates.choose import judge, weights_of
 from montecarlo.estimates.conditional import at_place, critical_position, winding_nodes
 from montecarlo.estimates.rare import Sums
+from montecarlo.estimates.refusals import Rule, refusals_of
 from montecarlo.estimates.tally import LatticeTally, Tally, one_setting
-from montecarlo.frames.choosing import note
 from montecarlo.frames.unresolved import COUNTED_AS, unresolved_frame, unresolved_numbers
 from montecarlo.sampling.stratum import EARTH, Stratum
 from montecarlo.study.candidates import candidate_lattices
@@ -179,10 +179,4 @@ def test_a_load_without_any_result_is_not_taken_for_quiet() -> None:
     strata["state.load"].unresolved[1] = 4.0
     judged = judge(study, LATTICES, strata)
     assert judged.usable.tolist() == [True, False]
-    row = {
-        "load_operates_share": judged.load_share[1],
-        "usable": False,
-        "p_false_bound": 0.0,
-        "p_false": 0.001,
-    }
-    assert note(study, row) == "no load gave a result"
+    assert refusals_of(study, judged, 1)[0].rule is Rule.NO_LOAD_RESULT

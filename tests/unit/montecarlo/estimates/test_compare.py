@@ -13,10 +13,12 @@ from scipy import stats
 from montecarlo.engine.run import Outcome
 from montecarlo.estimates.assemble import Gathered
 from montecarlo.estimates.choose import Judgement
-from montecarlo.estimates.compare import differences, distinguishable
+from montecarlo.estimates.compare import differences
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.estimates.totals import Total
+from montecarlo.estimates.verdicts import Verdict, verdict_of
 from montecarlo.frames.choosing import hinge
+from studies.report.refusals import because
 from tests.made.studies import study_with
 
 PLANTS, EVENTS = 32, 16
@@ -65,10 +67,8 @@ def test_a_difference_weighs_its_types_as_the_study_does() -> None:
     ],
 )
 def test_zero_inside_the_interval_tells_nothing_apart(low: float, high: float, apart: bool) -> None:
-    assert (
-        distinguishable(Estimate(*(np.asarray(value) for value in ((low + high) / 2, low, high))))
-        is apart
-    )
+    gap = Estimate(*(np.asarray(value) for value in ((low + high) / 2, low, high)))
+    assert verdict_of(gap) is (Verdict.APART if apart else Verdict.ALIKE)
 
 
 def outcome(policy: dict[str, Any], chosen: int, **other: Any) -> Outcome:
@@ -168,7 +168,7 @@ def test_the_next_better_candidate_and_the_rule_that_refused_it(
 ) -> None:
     found = hinge(outcome(policy, chosen, **other))
     assert found is not None
-    assert (found.candidate, found.reason) == (number, reason)
+    assert (found.candidate, because(found)) == (number, reason)
 
 
 def test_the_best_of_all_hinges_on_nothing() -> None:

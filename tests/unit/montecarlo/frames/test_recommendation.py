@@ -14,17 +14,18 @@ from montecarlo.engine.batch import Batch
 from montecarlo.estimates.assemble import Gathered
 from montecarlo.estimates.choose import Judgement, judge, weights_of, with_one_from
 from montecarlo.estimates.drivers import Bound
+from montecarlo.estimates.refusals import Rule, refusals_of
 from montecarlo.estimates.robust import worst_of
 from montecarlo.estimates.shares import shares_of_total
 from montecarlo.estimates.weighted import Source
-from montecarlo.frames.choosing import note
-from montecarlo.frames.closest import closest_rows, two_digits_up
+from montecarlo.frames.closest import two_digits_up
 from montecarlo.frames.doubts import EventDoubt, Why, as_data, event_doubts
 from montecarlo.frames.rare import origin
 from montecarlo.sampling.stratum import LOAD, Stratum
 from montecarlo.study.budget import too_few
 from montecarlo.study.candidates import End, Setting, candidate_lattices, ends_of_ranges
 from montecarlo.study.description import Study
+from studies.report.refusals import note_text
 from studies.sweep.closest import closest_of_each, closest_text
 from studies.sweep.doubts import doubts_text, of_each
 from studies.sweep.text import result_text
@@ -204,15 +205,11 @@ def test_a_limit_on_each_kind_refuses_what_the_mix_allows() -> None:
     assert judged.limit_used == pytest.approx(judged.each[NEAR] / 0.05)
     alone = study_with(ONE | {"policy": {"p_false_max": 0.5}})
     assert judge(alone, candidate_lattices(alone), strata(alone, **hits)).allowed.all()
-    row = {
-        "load_operates_share": 0.0,
-        "usable": True,
-        "p_false_bound": 0.02,
-        "p_false": 0.01,
-        "p_false_each_bound": 0.089,
-        "worst_event": "near_fault",
-    }
-    assert note(study, row) == "p_false bound of near_fault above 0.05"
+    assert refusals_of(study, judged, 0) == ()
+    (refusal,) = refusals_of(study, judged, 1)
+    assert (refusal.rule, refusal.event, refusal.limit) == (Rule.EVENT, "near_fault", 0.05)
+    assert refusal.value == judged.each["near_fault"][1]
+    assert note_text([refusal]) == "p_false bound of near_fault above 0.05"
 
 
 def test_a_limit_on_each_kind_also_binds_a_policy_of_costs() -> None:
@@ -336,18 +333,18 @@ def test_the_closest_is_told_with_its_figures_and_the_limit_that_it_would_meet()
         p_false_bound=0.01 + frame["p_missed"], limit_used=10 + 1e3 * frame["p_missed"]
     )
     best = frame.sort_values("p_missed").iloc[0]
-    (row,) = closest_rows(nothing(frame)).to_dict("records")
+    (row,) = nothing(frame).closest.to_dict("records")
     assert (row["candidate"], row["p_missed"]) == (best["candidate"], best["p_missed"])
     assert row["limit"] == 0.001
     assert row["p_false_bound"] <= row["would_meet"] < 1.1 * row["p_false_bound"]
-    text = " ".join(closest_text(nothing(frame).study, closest_rows(nothing(frame))))
+    text = " ".join(closest_text(nothing(frame).study, nothing(frame).closest))
     assert f"Closest of two phase elements, one earth element: no. {best['candidate']}," in text
     assert (
         f"It would meet p_false_max = {row['would_meet']:g} with 95 % confidence; "
         "the policy's is 0.001." in text
     )
     assert "Figures of the study's own batch" in text
-    fresh = closest_rows(nothing(frame.assign(batch=2)))
+    fresh = nothing(frame.assign(batch=2)).closest
     assert "Figures of a fresh batch, drawn for a candidate that then failed." in " ".join(
         closest_text(nothing(frame).study, fresh)
     )
@@ -355,7 +352,7 @@ def test_the_closest_is_told_with_its_figures_and_the_limit_that_it_would_meet()
 
 def test_a_scheme_without_a_usable_candidate_says_so() -> None:
     frame = results.candidates(kinds=("two_phase_one_earth",)).assign(usable=False)
-    (text,) = closest_text(nothing(frame).study, closest_rows(nothing(frame)))
+    (text,) = closest_text(nothing(frame).study, nothing(frame).closest)
     assert "nothing; none of 24 candidates is usable: 0 operate on load" in text
 
 
@@ -363,7 +360,7 @@ def test_limits_a_year_are_told_a_year() -> None:
     frame = results.candidates(kinds=("two_phase_one_earth",)).assign(
         p_false_bound=0.02, limit_used=2.4
     )
-    (row,) = closest_rows(nothing(frame, false_per_year_max=0.01)).to_dict("records")
+    (row,) = nothing(frame, false_per_year_max=0.01).closest.to_dict("records")
     assert (row["limit"], row["would_meet"]) == (0.01, 0.024)  # 1.2 events a year
 
 

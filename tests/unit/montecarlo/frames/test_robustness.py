@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 from montecarlo.engine.run import Outcome
-from montecarlo.frames.choosing import SAME
+from montecarlo.estimates.verdicts import Verdict
 from montecarlo.frames.robustness import scenario_choices
 from tests.unit.montecarlo.estimates.test_robust import judged
 
@@ -31,7 +31,7 @@ def test_each_scenario_has_its_own_choice_and_the_regret_of_the_study_s() -> Non
     assert rows["candidate"].tolist() == [1, 2]
     assert rows["chosen"].tolist() == [2, 2]
     assert rows["regret"].tolist() == pytest.approx([0.1, 0.0])
-    assert rows.loc["hard", "verdict"] == "the same"
+    assert rows.loc["hard", "verdict"] is Verdict.ITSELF
     assert rows.loc["hard", ["regret_low", "regret_high"]].tolist() == [0, 0]
 
 
@@ -40,9 +40,9 @@ def test_the_limits_of_a_regret_are_those_of_independent_estimates() -> None:
     row = scenario_choices(outcome(1, hard=judged([0.9, 0.5, 0.6], [0.1, 0, 0]))).iloc[0]
     assert row["regret_low"] == pytest.approx(0.1 - np.hypot(0.02, 0.01))
     assert row["regret_high"] == pytest.approx(0.1 + np.hypot(0.02, 0.01))
-    assert row["verdict"] == "distinguishable"
+    assert row["verdict"] is Verdict.APART
     close = scenario_choices(outcome(1, near=judged([0.19, 0.2, 0.3], [0, 0, 0]))).iloc[1]
-    assert close["verdict"] == SAME
+    assert close["verdict"] is Verdict.ALIKE
 
 
 def test_costs_are_regretted_where_the_policy_weighs_them() -> None:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from montecarlo.study.candidates import STEPS, Setting, grid_lattices, neighbours
+from montecarlo.study.axes import STEPS
+from montecarlo.study.candidates import Setting, grid_lattices, neighbours
 from tests.made.studies import study_with
 
 

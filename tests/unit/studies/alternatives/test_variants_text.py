@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from montecarlo.frames.choosing import SAME
+from montecarlo.estimates.verdicts import Verdict
 from studies.alternatives.figures import height_mm, side_by_side_figure
 from studies.alternatives.text import conclusion
 from studies.report.look import look, side_by_side
@@ -43,7 +43,7 @@ def gap(name: str, quantity: str, difference: float, half: float) -> dict[str, A
         "difference": difference,
         "low": low,
         "high": high,
-        "verdict": SAME if low <= 0 <= high else "distinguishable",
+        "verdict": Verdict.ALIKE if low <= 0 <= high else Verdict.APART,
     }
 
 

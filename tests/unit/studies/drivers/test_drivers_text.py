@@ -8,6 +8,7 @@ from typing import Any
 import pandas as pd
 import pytest
 
+from montecarlo.estimates.verdicts import Verdict
 from studies.drivers.text import _assumed, _leading, _measure, _specify
 from studies.report.words import input_name
 from tests.made.studies import study_with
@@ -72,7 +73,7 @@ def change(
             "difference": (low + high) / 2,
             "difference_low": low,
             "difference_high": high,
-            "verdict": "not distinguishable" if low <= 0 <= high else "distinguishable",
+            "verdict": Verdict.ALIKE if low <= 0 <= high else Verdict.APART,
         }
         for what, (low, high) in (("at its centre", centre), ("half as uncertain", half))
     ]
@@ -143,7 +144,7 @@ def worth(
                 "chosen_today": 1,
                 "chosen_1": 1,
                 "chosen_2": chosen,
-                "verdict": "not distinguishable" if low <= 0 <= high else "distinguishable",
+                "verdict": Verdict.ALIKE if low <= 0 <= high else Verdict.APART,
             }
             for key, low, high in rows
         ]

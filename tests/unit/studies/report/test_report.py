@@ -11,6 +11,7 @@ import pandas as pd
 import pytest
 
 from montecarlo.engine.guard import Unresolved
+from montecarlo.estimates.refusals import Refusal, Rule
 from montecarlo.frames.unresolved import unresolved_frame
 from montecarlo.sampling.stratum import EARTH
 from studies.cli.report import QUESTIONS, report_page, write_report
@@ -34,7 +35,7 @@ BACKUP = {"neutral_voltage": {"pickup_percent": 5, "delay_s": 1.0}}
 def chosen(**other: Any) -> Result:
     """A finished run that chose no. 5, the setting in service no. 32."""
     frame = results.candidates()
-    frame.loc[frame["p_false"] > 0.01, "note"] = "p_false bound above 0.01"
+    frame = results.refused(frame, frame["p_false"] > 0.01, Refusal(Rule.FALSE_TRIPS, 0.02, 0.01))
     return finished(frame, **({"chosen": 5, "runner_up": 6, "present": 32} | other))
 
 
@@ -271,7 +272,7 @@ def test_without_a_choice_no_setting_is_proposed() -> None:
 def test_refused_candidates_are_counted_by_rule_and_the_best_of_each_shown() -> None:
     result = chosen()
     frame = result.candidates
-    refused = frame[(frame["note"] != "") & ~frame["chosen"]]
+    refused = frame[frame["refusals"].map(bool) & ~frame["chosen"]]
     (section,) = choice(result).second()
     first, shown = section.blocks
     assert isinstance(first, Prose)

@@ -9,9 +9,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
+from montecarlo.estimates.refusals import Refusal, Rule
+from montecarlo.study.axes import KEYS
 from studies.report.look import percent
 from studies.report.page import Page, Section, render
-from studies.sweep.explorer import AXES, NUMBERS, Scale, explorer
+from studies.sweep.explorer import NUMBERS, Scale, explorer
 from tests.made import results
 from tests.made.browser import acted, needs_browser, opened
 
@@ -40,8 +42,7 @@ def frame() -> pd.DataFrame:
         missed_per_year=0.01 * found["p_missed"],
         false_per_year=0.5 * found["p_false"],
     )
-    found.loc[found["p_false"] > 0.05, "note"] = "p_false bound above 0.05"
-    return found
+    return results.refused(found, found["p_false"] > 0.05, Refusal(Rule.FALSE_TRIPS, 0.06, 0.05))
 
 
 def page(frame: pd.DataFrame, **other: Any) -> str:
@@ -87,7 +88,7 @@ def test_every_place_of_the_sliders_shows_a_row_of_the_table(
             percent(wanted["p_false"], 2) if wanted["p_false"] else "none seen"
         )
         assert f"No. {one['n']}, " in one["said"]
-        assert ("not allowed: p_false bound" in one["said"]) == bool(wanted["note"])
+        assert ("not allowed: p_false bound" in one["said"]) == bool(wanted["refusals"])
         assert one["hidden"] == (
             1 if wanted["scheme"] == "per_phase" else 0
         )  # it has no earth pick-up
@@ -106,8 +107,8 @@ def test_a_slider_changes_its_own_axis_alone_on_a_full_grid(
     )
     one, other = row(frame, before["n"]), row(frame, after["n"])
     assert other["earth_pickup_a"] == max(frame["earth_pickup_a"])
-    assert [one[key] for key in AXES if key != "earth_pickup_a" and not math.isnan(one[key])] == [
-        other[key] for key in AXES if key != "earth_pickup_a" and not math.isnan(other[key])
+    assert [one[key] for key in KEYS if key != "earth_pickup_a" and not math.isnan(one[key])] == [
+        other[key] for key in KEYS if key != "earth_pickup_a" and not math.isnan(other[key])
     ]
 
 

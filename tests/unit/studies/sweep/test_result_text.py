@@ -13,7 +13,9 @@ import pytest
 from montecarlo import run_study
 from montecarlo.engine.notes import BurdenCircuits, ReEntered
 from montecarlo.engine.run import Note
-from montecarlo.frames.choosing import ASKED, COLUMNS, SAME, Hinge
+from montecarlo.estimates.refusals import Refusal, Rule
+from montecarlo.estimates.verdicts import Verdict
+from montecarlo.frames.choosing import ASKED, COLUMNS, Hinge
 from montecarlo.frames.closest import closest_rows
 from montecarlo.frames.doubts import Doubt
 from studies.sweep.text import MOST_ROWS, limit_of, nearest, result_text
@@ -83,7 +85,7 @@ def finished(
             fresh=None,
         ),
     )
-    result.closest = closest_rows(cast("Result", result))
+    result.closest = closest_rows(study, frame, study.scheme.kinds if chosen is None else ())
     return cast("Result", result)
 
 
@@ -106,7 +108,7 @@ def gap(
         "difference": difference,
         "low": low,
         "high": high,
-        "verdict": SAME if low <= 0 <= high else "distinguishable",
+        "verdict": Verdict.ALIKE if low <= 0 <= high else Verdict.APART,
         "batch": 2,
     }
 
@@ -254,7 +256,7 @@ def test_what_each_scenario_would_choose_by_itself_is_said_with_the_regret() -> 
             "regret": regret,
             "regret_low": low,
             "regret_high": high,
-            "verdict": SAME if low <= 0 <= high else "distinguishable",
+            "verdict": Verdict.ALIKE if low <= 0 <= high else Verdict.APART,
         }
 
     text = said(
@@ -311,7 +313,7 @@ def test_a_policy_of_costs_is_told_in_its_unit() -> None:
         gap("p_false", 0.1, 0.05, 0.2, pair=RUNNER_UP),
         gap("cost_per_year", -12.3, -40.0, 15.0, pair=RUNNER_UP),
     ]
-    hinge = Hinge(4, 3100.0, 3000.0, 3250.0, "it operates in 3 % of the sampled loads", 1)
+    hinge = Hinge(4, 3100.0, 3000.0, 3250.0, (Refusal(Rule.ON_LOAD, 0.03, 0.0),))
     text = said(
         finished(
             frame, chosen=5, runner_up=8, policy=COST, comparison=change, hinge=hinge, around=change
@@ -374,7 +376,7 @@ def test_difference_to_the_present_setting_in_points() -> None:
         "Chosen minus present: missed faults -53.8 (-54.2 to -53.4), false trips +0.02 (+0.01 to"
         " +0.04). Differences are paired, in percentage points (95 % limits)." in text
     )
-    assert SAME not in text
+    assert "not distinguishable" not in text
 
 
 RUNNER_UP = "chosen minus runner-up"
@@ -444,7 +446,7 @@ def test_neighbours_that_cannot_be_told_apart_are_named() -> None:
 
 
 def test_the_rule_that_decides_is_named() -> None:
-    hinge = Hinge(4, 0.16, 0.15, 0.17, "it operates in 3 % of the sampled loads", 1)
+    hinge = Hinge(4, 0.16, 0.15, 0.17, (Refusal(Rule.ON_LOAD, 0.03, 0.0),))
     text = said(finished(results.candidates(), chosen=5, hinge=hinge))
     assert (
         "What the choice hinges on: no. 4 (two phase elements, one earth element: phase 0.1 A,"
@@ -466,16 +468,15 @@ def test_what_is_told_is_shown_whole() -> None:
 # --- the other remanence model ------------------------------------------------
 
 
-def with_other(chosen: int | None, other: int | None, note: str = "") -> str:
+def with_other(chosen: int | None, other: int | None, *refusals: Refusal) -> str:
     frame = results.candidates()
     there = frame.assign(
         p_missed=0.2, p_missed_low=0.19, p_missed_high=0.21, p_false=0.0, p_false_high=0.0004
     )
-    there.loc[4, "note"] = note
-    rival = finished(
-        there, chosen=other, model="shifted_curve", notes=(BurdenCircuits(12, 6), ReEntered(0.1))
-    )
-    return said(finished(frame, chosen=chosen, other=rival, notes=(BurdenCircuits(12, 6),)))
+    there.at[4, "refusals"] = refusals
+    notes = (BurdenCircuits(12, 6), ReEntered(0.1))
+    rival = finished(there, chosen=other, model="shifted_curve", notes=notes)
+    return said(finished(frame, chosen=chosen, other=rival, notes=notes[:1]))
 
 
 HEAD = (
@@ -496,7 +497,7 @@ def test_the_other_model_may_choose_the_same() -> None:
 
 
 def test_the_other_model_may_move_the_choice() -> None:
-    text = with_other(5, 8, "p_false bound above 0.01")
+    text = with_other(5, 8, Refusal(Rule.FALSE_TRIPS, 0.02, 0.01))
     assert (
         f"{HEAD}no. 8 is chosen, so the choice moves: two phase elements, one earth element, phase"
         in text

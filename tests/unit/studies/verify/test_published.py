@@ -19,6 +19,14 @@ from studies.verify.published.winding import EXAMPLES
 from studies.verify.run import closing, lines_of
 
 ROOT = Path(__file__).parents[4]
+DOCUMENTS = (
+    "README.md",
+    "studies/GUIDE.md",
+    "configs/README.md",
+    "DEVELOPERS.md",
+    "tests/MEASUREMENTS.md",
+    "montecarlo/METHOD.md",
+)
 ROW = Published("A book", "Ex 1", "current", "A", 2.0, 2.004, 0.005, Kind.PRINT)
 
 
@@ -176,7 +184,7 @@ def test_the_documents_name_as_many_values_as_there_are(found: dict[str, list[Pu
     number = sum(map(len, found.values())) + len(EXAMPLES)
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     assert re.findall(r"(\d+) published values", readme) == [f"{number}"]
-    for name in ("README.md", "DEVELOPERS.md", "montecarlo/METHOD.md"):
+    for name in DOCUMENTS:
         assert not re.search(
             r"\d+ (of \d+ )?values in print", (ROOT / name).read_text(encoding="utf-8")
         )
@@ -196,13 +204,7 @@ def test_the_documents_name_as_many_values_as_there_are(found: dict[str, list[Pu
     ],
 )
 def test_the_documents_claim_no_more_than_was_measured(words: str) -> None:
-    for name in (
-        "README.md",
-        "montecarlo/METHOD.md",
-        "montecarlo/report/templates/method.html",
-        "DEVELOPERS.md",
-        "montecarlo/study/checks.py",
-    ):
+    for name in (*DOCUMENTS, "studies/report/templates/method.html", "montecarlo/study/checks.py"):
         text = " ".join((ROOT / name).read_text(encoding="utf-8").split())
         assert words not in text.partition("## Changelog")[0], name
 

@@ -1,0 +1,54 @@
+"""The settings' axes are declared once: everything that names them agrees."""
+
+from __future__ import annotations
+
+from dataclasses import fields
+from typing import Any
+
+from montecarlo.relays.schemes import BUILT_IN
+from montecarlo.study.axes import AXES, BIAS, CIRCUIT, CURRENTS, KEYS, PICKUPS, STEPS
+from montecarlo.study.candidates import Setting, grid_lattices
+from montecarlo.study.circuits import scheme_of
+from montecarlo.study.description import Candidates, PresentSetting
+from studies.report.words import AXIS_WORDS, setting_text
+from tests.made.studies import study_with
+
+
+def test_the_grids_the_setting_and_the_words_have_the_same_axes() -> None:
+    assert set(KEYS) == set(Candidates.model_fields) - {"present"}
+    assert set(KEYS) == set(PresentSetting.model_fields) - {"scheme"}
+    assert {"scheme", *KEYS} == {field.name for field in fields(Setting)}
+    assert set(AXIS_WORDS) == set(STEPS) == set(KEYS)
+
+
+def test_the_grids_have_the_units_of_the_axes() -> None:
+    units = {key: Candidates.model_fields[key].metadata[0].unit for key in KEYS}
+    assert {axis.key: axis.unit or "-" for axis in AXES} == units
+    assert all(key.endswith("_a") == (key in CURRENTS) for key in KEYS)
+
+
+def test_a_setting_has_a_value_on_just_the_axes_of_its_scheme() -> None:
+    grids: dict[str, Any] = {
+        "phase_pickup_a": [0.1],
+        "earth_pickup_a": [0.02],
+        "slope1": [0.2],
+        "slope2": [0.5],
+        "slope_break_a": [1.0],
+    }
+    schemes = {"scheme.kind": list(BUILT_IN), "ct.neutral_conductor": {}}
+    study = study_with(schemes | {"candidates": grids})
+    for lattice in grid_lattices(study):
+        own = {axis.key for axis in AXES if axis.in_scheme(scheme_of(study, lattice.scheme))}
+        assert set(lattice.shared) == set(KEYS) - {*PICKUPS, "delay_s"}
+        for setting in lattice.settings():
+            given = {key for key in KEYS if getattr(setting, key) is not None}
+            assert given - {*CIRCUIT} == own - {*CIRCUIT}  # 0 ohm where there is no place for it
+
+
+def test_a_text_without_one_slope_has_no_slope() -> None:
+    row = dict.fromkeys(KEYS, float("nan")) | {"phase_pickup_a": 0.1, "delay_s": 0.0}
+    row |= {"slope1": 0.2, "slope2": 0.5, "slope_break_a": 1.0}
+    assert setting_text(row) == "phase 0.1 A, slope 0.2 (0.5 above 1 A), no delay"
+    for key in BIAS:
+        assert setting_text(row, key) == "phase 0.1 A, no delay"
+    assert setting_text(row, "delay_s") == "phase 0.1 A, slope 0.2 (0.5 above 1 A)"
