@@ -12,11 +12,11 @@ from functools import cached_property
 
 import numpy as np
 
-from montecarlo.engine.block import Job
-from montecarlo.engine.case import run_chunk
 from montecarlo.engine.convergence import Point, points, shares_of
+from montecarlo.engine.count import run_chunk
 from montecarlo.engine.enlarging import deciding, plans
 from montecarlo.engine.guard import Unresolved, counted, keep_to_limit, named, weighted
+from montecarlo.engine.job import Job
 from montecarlo.engine.keep import Rows, run_and_keep
 from montecarlo.engine.precision import Sizes, with_sizes
 from montecarlo.engine.rare import Known, final_batch, final_samples, find_densities

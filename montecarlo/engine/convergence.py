@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from montecarlo.engine.block import Job
+from montecarlo.engine.job import Job
 from montecarlo.engine.rare import Final
 from montecarlo.estimates.assemble import Gathered, gather, weighted
 from montecarlo.estimates.choose import open_pilot, weights_of

@@ -17,14 +17,12 @@ from numpy.typing import NDArray
 from montecarlo.engine import primary
 from montecarlo.engine.block import Block
 from montecarlo.errors import RunStopped
-from montecarlo.estimates.conditional import winding_nodes
 from montecarlo.estimates.rare import Sums
 from montecarlo.estimates.tally import NO_CAUSES, Pickups, Tally
 from montecarlo.quantities import Array
-from montecarlo.sampling.stratum import EARTH, OVERLOAD, Side, Stratum
+from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.description import Study
-from montecarlo.study.strata import event_of
 
 __all__ = [
     "COUNTED",
@@ -111,19 +109,14 @@ def causes(block: Block, lost: NDArray[np.bool_]) -> Array:
 def _finite(block: Block) -> NDArray[np.bool_]:
     """Whether all primary currents and circuit constants of each sample are finite numbers,
     (n,)."""
-    stratum = block.chunk.stratum
     parts: list[NDArray[np.complex128] | Array] = [
         block.leg_ohm(circuit) for circuit in block.circuits
     ]
-    if stratum.side is Side.EXTERNAL:
-        _, waves, before = primary.external_event(block, event_of(block.study, stratum))
+    if block.stratum.side is Side.EXTERNAL:
+        _, waves, before = primary.external_event(block)
         parts += [waves.wave, before]
     else:
-        parts.append(primary.overload(block) if stratum == OVERLOAD else block.load_primary)
-        if stratum == EARTH:
-            parts.append(primary.earth_faults(block, winding_nodes(1)))
-        elif stratum.side is Side.INTERNAL:
-            parts.append(primary.phase_faults(block, stratum.kind))
+        parts += [block.load_primary, primary.lasting(block)]
     return np.asarray(
         np.all([np.isfinite(part).reshape(len(block), -1).all(axis=1) for part in parts], axis=0)
     )

@@ -16,10 +16,11 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from montecarlo.engine.block import Block, Job
-from montecarlo.engine.case import external
+from montecarlo.engine.block import Block
 from montecarlo.engine.guard import causes, without_result
+from montecarlo.engine.job import Job
 from montecarlo.engine.keep import Rows, weighted_rows
+from montecarlo.engine.path import measured
 from montecarlo.engine.sample_files import SampleFiles, weighted_name
 from montecarlo.engine.space import Space, space_of
 from montecarlo.engine.workers import Workers
@@ -203,9 +204,9 @@ def _draws(
 
 def _solved(block: Block) -> Iterator[tuple[Lattice, Pickups]]:
     """Critical pick-ups on every lattice."""
-    judged = external(block)
+    found = measured(block)
     for lattice in block.job.lattices:
-        yield lattice, block.pickups(lattice, judged[lattice.circuit])
+        yield lattice, found.pickups(lattice)
 
 
 def _block(draw: Draw, u: Array) -> Block:

@@ -12,8 +12,8 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from montecarlo.engine.block import Job
 from montecarlo.engine.guard import Unresolved, keep_to_limit, named, weighted
+from montecarlo.engine.job import Job
 from montecarlo.engine.rare import Densities, Progress, final_batch
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.assemble import Gathered

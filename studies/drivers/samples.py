@@ -11,18 +11,20 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from montecarlo.engine import primary
-from montecarlo.engine.block import Block, Job, thresholds
-from montecarlo.engine.case import external
+from montecarlo.engine.block import Block, thresholds
 from montecarlo.engine.guard import ROWS, Unresolved, looked_at
+from montecarlo.engine.job import Job
+from montecarlo.engine.path import Measured, solve
 from montecarlo.engine.rare import Densities
 from montecarlo.engine.space import Space, inputs_of, space_of
-from montecarlo.engine.winding import POSITION, solved
+from montecarlo.engine.winding import POSITION, Along
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.drivers import Sampled
 from montecarlo.estimates.rare import BATCH, Symmetric, plain
+from montecarlo.estimates.tally import Pickups
 from montecarlo.quantities import Array, number, widened
 from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.inputs import list_inputs
@@ -213,31 +215,29 @@ def _judged(task: Rows) -> Array:
     """Whether, or with which probability, each candidate misses or trips: (n, C), NaN where
     unresolved. Candidates lattice by lattice, each in the order of `Lattice.settings`."""
     block = Block(task.job, task.chunk, task.space.points(task.u()))
-    stratum = task.chunk.stratum
-    if stratum == EARTH:
-        part = block.study.internal_faults.position.cdf(
-            missed := missed_parts(block, solved(block))
-        )
+    found = solve(block)
+    if isinstance(found, Along):
+        missed = missed_parts(block, found)
+        part = block.study.internal_faults.position.cdf(missed)
         return np.where(np.isfinite(missed), part, np.nan).astype(np.float32)
-    if stratum.side is Side.EXTERNAL:
-        judged = external(block)
-    else:
-        during = primary.phase_faults(block, stratum.kind)
-        judged = {circuit: block.steady(circuit, during) for circuit in block.circuits}
-    parts = []
-    for lattice in task.job.lattices:
-        levels = (*thresholds(lattice), len(lattice.delay_s))
-        event = block.pickups(lattice, judged[lattice.circuit])
-        phase, earth = event.silent(*levels)
-        y, resolved = phase[:, :, None] & earth[:, None], event.resolved
-        if stratum.side is Side.EXTERNAL:
-            y = ~y
-        else:
-            load = block.load_pickups(lattice)
-            quiet_phase, quiet_earth = load.silent(*levels)
-            y, resolved = (
-                y | ~(quiet_phase[:, :, None] & quiet_earth[:, None]),
-                resolved & load.resolved,
-            )
-        parts.append(np.where(resolved[:, None], y.reshape(len(block), -1), np.nan))
+    parts = [_of_lattice(found, lattice) for lattice in task.job.lattices]
     return np.concatenate(parts, axis=1).astype(np.float32)
+
+
+def _of_lattice(found: Measured, lattice: Lattice) -> Array:
+    """The same of one lattice's candidates, of all but earth faults."""
+    block, levels = found.block, (*thresholds(lattice), len(lattice.delay_s))
+    event = found.pickups(lattice)
+    silent, resolved = _silent(event, levels), event.resolved
+    if block.stratum.side is Side.EXTERNAL:
+        y = ~silent
+    else:
+        load = block.load_pickups(lattice)
+        y, resolved = silent | ~_silent(load, levels), resolved & load.resolved
+    return np.where(resolved[:, None], y.reshape(len(block), -1), np.nan)
+
+
+def _silent(pickups: Pickups, levels: tuple[Array, Array, int]) -> NDArray[np.bool_]:
+    """Whether each candidate stays silent, (n, P, E, D)."""
+    phase, earth = pickups.silent(*levels)
+    return np.asarray(phase[:, :, None] & earth[:, None])

@@ -12,8 +12,8 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from montecarlo.engine.batch import Counted, _counted, compile_solvers, designs
-from montecarlo.engine.block import Job
-from montecarlo.engine.case import run_chunk
+from montecarlo.engine.count import run_chunk
+from montecarlo.engine.job import Job
 from montecarlo.engine.workers import Workers
 from montecarlo.engine.workers.cluster import Cluster
 from montecarlo.engine.workers.finished import Finished

@@ -11,8 +11,8 @@ import numpy as np
 
 from montecarlo.engine import winding
 from montecarlo.engine.batch import Counted, designs
-from montecarlo.engine.block import Job
-from montecarlo.engine.case import run_chunk
+from montecarlo.engine.count import run_chunk
+from montecarlo.engine.job import Job
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.assemble import Gathered, gather
 from montecarlo.estimates.intervals import Estimate, student_mean

@@ -19,8 +19,8 @@ import numpy as np
 from scipy.special import stdtrit
 
 from montecarlo.engine.batch import designs, run_batch
-from montecarlo.engine.block import Job
-from montecarlo.engine.case import run_chunk
+from montecarlo.engine.count import run_chunk
+from montecarlo.engine.job import Job
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.assemble import Gathered, gather
 from montecarlo.estimates.choose import weights_of

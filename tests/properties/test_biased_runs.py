@@ -12,7 +12,8 @@ import pytest
 from montecarlo import Result, run_study
 from montecarlo.engine import primary, winding
 from montecarlo.engine.batch import designs
-from montecarlo.engine.block import Block, Job
+from montecarlo.engine.block import Block
+from montecarlo.engine.job import Job
 from montecarlo.estimates.conditional import winding_nodes
 from montecarlo.quantities import Array
 from montecarlo.relays.places import carried

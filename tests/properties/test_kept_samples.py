@@ -14,7 +14,8 @@ import pytest
 from montecarlo import Result, run_study
 from montecarlo.engine import sample_files, winding
 from montecarlo.engine.batch import designs
-from montecarlo.engine.block import Block, Job
+from montecarlo.engine.block import Block
+from montecarlo.engine.job import Job
 from montecarlo.engine.keep import run_and_keep
 from montecarlo.errors import StudyError
 from montecarlo.estimates.conditional import at_place, critical_position, winding_nodes

@@ -12,7 +12,8 @@ import pytest
 from montecarlo import run_study
 from montecarlo.engine import primary
 from montecarlo.engine.batch import designs
-from montecarlo.engine.block import Block, Job
+from montecarlo.engine.block import Block
+from montecarlo.engine.job import Job
 from montecarlo.engine.notes import BurdenCircuits
 from montecarlo.relays.places import NEUTRAL
 from montecarlo.sampling.inputs import list_inputs
@@ -145,8 +146,7 @@ def test_the_neutral_conductor_s_waveform_is_the_sum_of_the_neutral_end_s() -> N
     largest = {}
     for name in ("near_fault", "outside"):
         block = Block(job, job.design.chunks(Stratum(f"external.{name}"))[0])
-        event = next(item for item in study.external_events if item.name == name)
-        window, waves, _ = primary.external_event(block, event)
+        window, waves, _ = primary.external_event(block)
         flowing = int(np.searchsorted(window.times(), 0.1))  # no phase is interrupted before
         largest[name] = _neutral_against_phases(waves, flowing)
     assert largest["near_fault"] < 1e-9

@@ -208,7 +208,7 @@ def test_a_limit_on_each_kind_refuses_what_the_mix_allows() -> None:
     assert refusals_of(study, judged, 0) == ()
     (refusal,) = refusals_of(study, judged, 1)
     assert (refusal.rule, refusal.event, refusal.limit) == (Rule.EVENT, "near_fault", 0.05)
-    assert refusal.value == judged.each["near_fault"][1]
+    assert refusal.value == judged.each[NEAR][1]
     assert note_text([refusal]) == "p_false bound of near_fault above 0.05"
 
 

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from montecarlo.engine.batch import designs
-from montecarlo.engine.case import Block, Job
+from montecarlo.engine.block import Block
+from montecarlo.engine.job import Job
 from montecarlo.engine.primary import earth_faults
 from montecarlo.frames.result import run_study
 from montecarlo.sampling.design import Design

@@ -10,7 +10,8 @@ import pytest
 from scipy.integrate import quad, trapezoid
 
 from montecarlo.engine.batch import designs, run_batch
-from montecarlo.engine.block import Block, Job
+from montecarlo.engine.block import Block
+from montecarlo.engine.job import Job
 from montecarlo.engine.workers import Workers
 from montecarlo.plant.fault_energy import joule_integral
 from montecarlo.sampling.stratum import EARTH
