@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Hashable, Iterable, Iterator
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,13 +24,13 @@ from montecarlo.relays.places import ENDS, GROUPS, PHASES, places_of
 from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.inputs import Input, list_inputs
-from montecarlo.sampling.stratum import Side
+from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.study.axes import AXES as SETTING_AXES
 from montecarlo.study.axes import BIAS, CIRCUIT
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.description import Study
 
-__all__ = ["SETTING", "Column", "Rows", "run_and_keep", "weighted_rows"]
+__all__ = ["SETTING", "Column", "KeepRows", "Rows", "run_and_keep", "weighted_rows"]
 
 ELEMENTS = (*PHASES, "earth")
 SIX = [f"{end}.{phase}" for end in ENDS for phase in PHASES]
@@ -64,6 +65,12 @@ class Column:
 
 
 Rows = dict[Column, NDArray[np.generic]]  # (n,) each, in the order of the columns
+
+
+class KeepRows(Protocol):
+    """Takes the rows of one chunk after the other, in the order of the chunks' keys."""
+
+    def __call__(self, stratum: Stratum, rows: Rows, *, weighted: bool = False) -> None: ...
 
 
 def run_and_keep(job: Job, chunk: Chunk) -> tuple[Tally, Rows]:

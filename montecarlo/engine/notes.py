@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from montecarlo.engine.batch import Batch, designs
+from montecarlo.engine.batch import Batch
+from montecarlo.engine.sizes import designs
 from montecarlo.engine.winding import beyond_phasors
 from montecarlo.estimates.rare import Why
 from montecarlo.estimates.weighted import Weighted

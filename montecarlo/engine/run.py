@@ -4,21 +4,15 @@ numbers."""
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from contextlib import nullcontext
 from dataclasses import dataclass, field, replace
 from enum import Enum, auto
-from pathlib import Path
 
 import numpy as np
 
-from montecarlo.engine.batch import (
-    Batch,
-    Progress,
-    check_size,
-    compile_solvers,
-    in_all_scenarios,
-)
+from montecarlo.engine.batch import Batch, in_all_scenarios
+from montecarlo.engine.counted import compile_solvers
 from montecarlo.engine.enlarging import Enlarged, enlarged, plans
+from montecarlo.engine.keep import KeepRows
 from montecarlo.engine.notes import Method, method_notes
 from montecarlo.engine.precision import (
     Precise,
@@ -29,8 +23,9 @@ from montecarlo.engine.precision import (
     sizes_for,
     with_sizes,
 )
+from montecarlo.engine.progress import Progress, named_progress, silent
 from montecarlo.engine.rare import final_samples
-from montecarlo.engine.sample_files import SampleFiles
+from montecarlo.engine.sizes import check_size
 from montecarlo.engine.workers import Workers, workers_of
 from montecarlo.estimates.choose import Judgement, with_one_from
 from montecarlo.secondary.remanence import other_model
@@ -126,32 +121,20 @@ def run(
     workers: int | Workers | None = None,
     progress: Progress | None = None,
     by_scheme: bool = False,
-    keep_samples: Path | None = None,
+    keep_samples: KeepRows | None = None,
 ) -> Outcome:
     """The study; if it asks for it, once more with the other remanence model on the same random
     numbers.
 
     by_scheme: choose the best setting of every scheme, and the chosen one among these.
-    keep_samples: a folder for the samples of the study's own batch, as Parquet files
-    (`sample_files`)."""
-    with nullcontext() if keep_samples is None else SampleFiles(keep_samples) as files:
-        return _with_both_models(study, workers_of(workers), progress, by_scheme, files)
-
-
-def _with_both_models(
-    study: Study,
-    workers: Workers,
-    progress: Progress | None,
-    by_scheme: bool,
-    files: SampleFiles | None,
-) -> Outcome:
+    keep_samples: takes the samples of the study's own batch, chunk by chunk."""
+    crew, tell = workers_of(workers), progress or silent
     lattices = candidate_lattices(study)
     check_size(study, lattices)
-    tell = progress or (lambda done, total, what: None)
     tell(0, 1, "compiling the solvers (first use only)")
     compile_solvers(study, lattices)
     groups = study.scheme.kinds if by_scheme else (ANY,)
-    outcome = _Run(study, lattices, workers, tell, groups, files=files).outcome()
+    outcome = _Run(study, lattices, crew, tell, groups, keep=keep_samples).outcome()
     if not study.study.compare_remanence_models:
         return outcome
     other = with_other_model(study)
@@ -159,8 +142,8 @@ def _with_both_models(
     again = _Run(
         other,
         lattices,
-        workers,
-        lambda done, total, what: tell(done, total, f"{what}, {name}"),
+        crew,
+        named_progress(tell, name),
         groups,
         outcome.chosen,
     )
@@ -186,10 +169,10 @@ class _Run:
         tell: Progress,
         groups: Sequence[str],
         also: Setting | None = None,
-        files: SampleFiles | None = None,
+        keep: KeepRows | None = None,
     ) -> None:
         self.study, self.workers, self.tell, self.also = study, workers, tell, also
-        self.first = in_all_scenarios(study, lattices, 0, workers, tell, files=files)
+        self.first = in_all_scenarios(study, lattices, 0, workers, tell, keep=keep)
         self.order = [self.first.settings[candidate] for candidate in self.first.verdict.order()]
         self.waiting = {
             group: [s for s in self.order if group in (ANY, s.scheme)] for group in groups

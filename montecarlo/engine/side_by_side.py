@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from montecarlo.engine.batch import Batch, Progress, in_all_scenarios
+from montecarlo.engine.batch import Batch, in_all_scenarios
+from montecarlo.engine.progress import Progress, silent
 from montecarlo.engine.run import Event, Outcome, run
 from montecarlo.engine.workers import Workers, workers_of
 from montecarlo.estimates.compare import Side, differences_of, level_of
@@ -67,7 +68,7 @@ def run_variants(
 ) -> Variants:
     """Run every study, then bring their fresh batches to one round. progress(done, total, what)
     names the study."""
-    tell, crew = progress or (lambda done, total, what: None), workers_of(workers)
+    tell, crew = progress or silent, workers_of(workers)
     outcomes = {
         name: run(study, workers=crew, progress=told_of(tell, name))
         for name, study in studies.items()

@@ -7,14 +7,16 @@ import datetime
 import platform
 from collections.abc import Callable, Iterator
 from functools import cached_property
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from montecarlo.engine.batch import Batch, Progress, designs
+from montecarlo.engine.batch import Batch
 from montecarlo.engine.guard import Unresolved, named
+from montecarlo.engine.keep import KeepRows
+from montecarlo.engine.progress import Progress
 from montecarlo.engine.run import Outcome, run
+from montecarlo.engine.sizes import designs
 from montecarlo.engine.workers import Workers
 from montecarlo.errors import StudyError
 from montecarlo.estimates.refusals import Refusal, stated_refusals
@@ -62,11 +64,11 @@ def run_study(
     workers: int | Workers | None = None,
     progress: Progress | None = None,
     by_scheme: bool = False,
-    keep_samples: Path | None = None,
+    keep_samples: KeepRows | None = None,
 ) -> Result:
     """Run a study on `workers`, or so many processes (default: one a core). progress(done, total,
-    what) is told of samples; by_scheme: the best setting of every scheme too; keep_samples: a
-    folder for the samples of the study's own batch, as Parquet files."""
+    what) is told of samples; by_scheme: the best setting of every scheme too; keep_samples:
+    takes the samples of the study's own batch, chunk by chunk."""
     return Result(
         run(
             study,

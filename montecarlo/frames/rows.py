@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from montecarlo.engine.batch import Batch, designs
+from montecarlo.engine.batch import Batch
+from montecarlo.engine.sizes import designs
 from montecarlo.estimates.assemble import (
     coverage,
     detection_curve,

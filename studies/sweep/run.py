@@ -4,6 +4,7 @@ setting to choose."""
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,6 +21,7 @@ from studies.protocol import Drawn, Findings, Progress
 from studies.report.look import blank, look, stacked
 from studies.report.money import with_unit
 from studies.report.notes import with_sentences
+from studies.report.sample_files import SampleFiles
 from studies.report.text import paragraph
 from studies.report.words import scheme_name, setting_text
 from studies.sweep import figures
@@ -50,9 +52,9 @@ class SettingSweep:
         progress: Progress | None,
         keep_samples: Path | None = None,
     ) -> Findings:
-        return findings(
-            run_study(study, workers=workers, progress=progress, keep_samples=keep_samples)
-        )
+        with nullcontext() if keep_samples is None else SampleFiles(keep_samples) as keep:
+            result = run_study(study, workers=workers, progress=progress, keep_samples=keep)
+        return findings(result)
 
 
 def findings(result: Result, lines: Sequence[str] | None = None) -> Findings:

@@ -13,9 +13,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from montecarlo.engine import primary
-from montecarlo.engine.batch import designs
 from montecarlo.engine.block import Block
 from montecarlo.engine.job import Job
+from montecarlo.engine.sizes import designs
 from montecarlo.engine.winding import SETTLED_SHARE
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import Chunk

@@ -19,12 +19,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from joblib import Parallel, delayed
 
-from montecarlo.engine.batch import designs
 from montecarlo.engine.block import Block
 from montecarlo.engine.count import run_chunk
 from montecarlo.engine.job import Job
 from montecarlo.engine.path import measured
 from montecarlo.engine.rare import CHUNK, STAGES, Known, final_batch, find_densities
+from montecarlo.engine.sizes import designs
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.assemble import Gathered, gather
 from montecarlo.estimates.intervals import Estimate

@@ -11,10 +11,10 @@ import pytest
 
 from montecarlo import run_study
 from montecarlo.engine import primary
-from montecarlo.engine.batch import designs
 from montecarlo.engine.block import Block
 from montecarlo.engine.job import Job
 from montecarlo.engine.notes import BurdenCircuits
+from montecarlo.engine.sizes import designs
 from montecarlo.relays.places import NEUTRAL
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.stratum import EARTH, Stratum

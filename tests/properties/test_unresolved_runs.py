@@ -13,13 +13,13 @@ import pytest
 
 from montecarlo import run_study
 from montecarlo.engine import primary
-from montecarlo.engine.batch import designs
 from montecarlo.engine.block import Block
 from montecarlo.engine.count import count, run_chunk
 from montecarlo.engine.guard import weighted
 from montecarlo.engine.job import Job
 from montecarlo.engine.path import solve
 from montecarlo.engine.rare import final_batch
+from montecarlo.engine.sizes import designs
 from montecarlo.engine.space import space_of
 from montecarlo.engine.workers import Workers
 from montecarlo.errors import StudyError

@@ -6,11 +6,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from montecarlo.engine.batch import designs
 from montecarlo.engine.block import Block
 from montecarlo.engine.job import Job
 from montecarlo.engine.path import measured
 from montecarlo.engine.primary import scene_of
+from montecarlo.engine.sizes import designs
 from montecarlo.engine.space import ANGLE, HALF_WAVE, TURN, space_of
 from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.stratum import Stratum
