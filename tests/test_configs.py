@@ -15,8 +15,9 @@ from montecarlo.errors import StudyError
 from montecarlo.study.description import Study
 from montecarlo.study.read import parse_study
 from studies import KINDS
-from studies.check.text import check_text
 from studies.protocol import Drawn, Findings
+from studies.report.terminal import lines
+from tests.made.said import check_text, words
 
 ROOT = Path(__file__).parents[1]
 FILES = [ROOT / "studies" / "starter.toml", *sorted((ROOT / "configs").glob("*.toml"))]
@@ -41,9 +42,8 @@ def few(path: Path) -> dict[str, Any]:
 def answered(study: Study) -> Findings:
     """Run it; what every run must say, whatever the numbers."""
     found = KINDS[study.study.kind]().run(study, workers=1, progress=None)
-    words = " ".join(found.text).split()
-    assert max(map(len, found.text)) <= 100
-    assert "nan" not in words
+    assert max(map(len, lines(found.text))) <= 100
+    assert "nan" not in words(found.text).split()
     candidates = found.frames["candidates"]
     assert set(candidates["scheme"]) == set(study.scheme.kinds)
     for name in ("p_missed", "p_false"):
@@ -61,13 +61,21 @@ def answered(study: Study) -> Findings:
     return found
 
 
-@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+@pytest.mark.parametrize(
+    "path",
+    [FILES[0], *(pytest.param(path, marks=pytest.mark.slow) for path in FILES[1:])],
+    ids=lambda path: path.stem,
+)
 def test_a_worked_study_runs(path: Path) -> None:
     answered(parse_study(few(path), path.parent))
 
 
 @pytest.mark.parametrize(
-    ("kind", "form"), [*((kind, "sum") for kind in ALONE), ("biased", "greater_of")]
+    ("kind", "form"),
+    [
+        *(pytest.param(kind, "sum", marks=pytest.mark.slow) for kind in ALONE),
+        ("biased", "greater_of"),
+    ],
 )
 def test_a_scheme_alone_is_checked_and_run(kind: str, form: str) -> None:
     table, (grids, present) = few(ROOT / "configs" / "schemes_11kv.toml"), ALONE[kind]

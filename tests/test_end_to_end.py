@@ -238,6 +238,7 @@ def test_the_report_opened_in_a_browser_shows_the_table(ran: Ran, tmp_path: Path
             assert float(value) == float(table[int(one["n"])][name])
 
 
+@pytest.mark.slow
 def test_two_workers_give_the_same_tables(ran: Ran) -> None:
     folder, _ = ran
     done = statorodds(folder, "run", "tiny.toml", "--workers", "2", "--out", "two")
@@ -258,6 +259,7 @@ def test_two_workers_give_the_same_tables(ran: Ran) -> None:
         ).read_bytes(), name
 
 
+@pytest.mark.slow
 def test_another_seed_gives_other_numbers(ran: Ran) -> None:
     folder, _ = ran
     assert statorodds(folder, "run", "tiny.toml", "--seed", "7", "--out", "other").returncode == 0

@@ -166,9 +166,7 @@ def chunk_of(task: tuple[Job, Chunk]) -> Tally:
         return run_chunk(*task)
 
 
-@pytest.mark.parametrize(
-    "method", [name for name in multiprocessing.get_all_start_methods() if name != "fork"]
-)
+@pytest.mark.parametrize("method", ["spawn", pytest.param("forkserver", marks=pytest.mark.slow)])
 def test_a_chunk_is_the_same_however_its_process_started(method: str) -> None:
     """Not by fork, which would take a process with threads for its model."""
     study = study_with(SMALL)

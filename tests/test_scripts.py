@@ -19,15 +19,6 @@ ROOT = Path(__file__).parents[1]
 DOCUMENTS = [ROOT / "DEVELOPERS.md", ROOT / "tests" / "MEASUREMENTS.md"]
 TEXT = "\n".join(path.read_text(encoding="utf-8") for path in DOCUMENTS)
 NAMED = sorted(set(re.findall(r"python -m (tests(?:\.\w+)+)", TEXT)))
-SLOW = {
-    "tests.benchmarks",
-    "tests.benchmarks.cluster",
-    "tests.benchmarks.missed",
-    "tests.benchmarks.rare",
-    "tests.coverage.pairs",
-    "tests.coverage.whole",
-    "tests.trouble.kills",
-}
 SAID = {"tests.trouble.kills": "1 kills in 1 runs"}  # by those that print no table
 CI = ("run", "versions", "wheel")
 
@@ -45,14 +36,14 @@ def test_the_scripts_are_found_in_the_document() -> None:
         "tests.coverage.real",
         "tests.coverage.whole",
         "tests.fuzz",
+        "tests.gallery",
         "tests.house",
         "tests.trouble.kills",
     } <= set(NAMED)
 
 
-@pytest.mark.parametrize(
-    "name", [pytest.param(name, marks=[pytest.mark.slow] if name in SLOW else []) for name in NAMED]
-)
+@pytest.mark.slow
+@pytest.mark.parametrize("name", NAMED)
 def test_a_script_runs_and_prints_its_tables(name: str) -> None:
     done = subprocess.run(
         [sys.executable, "-m", name, "--quick"],

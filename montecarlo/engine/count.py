@@ -21,16 +21,14 @@ from montecarlo.engine.winding import (
     critical_places,
 )
 from montecarlo.estimates.caught import missed_samples, missed_shares, sum_caught
-from montecarlo.estimates.tally import (
-    BackupTally,
-    LatticeTally,
-    Tally,
+from montecarlo.estimates.counting import (
     count_missed,
     count_operated,
     one_setting,
     places_kept,
     sum_conditional,
 )
+from montecarlo.estimates.tally import BackupTally, LatticeTally, Tally
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.stratum import Side

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from montecarlo.engine import primary
 from montecarlo.engine.block import Block
-from montecarlo.estimates.choose import centres
 from montecarlo.estimates.conditional import at_place, critical_position, winding_nodes
+from montecarlo.estimates.knee_rule import centres
 from montecarlo.quantities import Array
 from montecarlo.relays.places import carried
 from montecarlo.relays.schemes import AXES, Axis

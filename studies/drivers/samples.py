@@ -11,7 +11,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from montecarlo.engine.block import Block, thresholds
 from montecarlo.engine.guard import ROWS, Unresolved, looked_at
@@ -21,10 +20,10 @@ from montecarlo.engine.rare import Densities
 from montecarlo.engine.space import Space, inputs_of, space_of
 from montecarlo.engine.winding import POSITION, Along
 from montecarlo.engine.workers import Workers
+from montecarlo.estimates.caught import missed_samples
 from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.drivers import Sampled
 from montecarlo.estimates.rare import BATCH, Symmetric, plain
-from montecarlo.estimates.tally import Pickups
 from montecarlo.quantities import Array, number, widened
 from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.inputs import list_inputs
@@ -228,16 +227,8 @@ def _of_lattice(found: Measured, lattice: Lattice) -> Array:
     """The same of one lattice's candidates, of all but earth faults."""
     block, levels = found.block, (*thresholds(lattice), len(lattice.delay_s))
     event = found.pickups(lattice)
-    silent, resolved = _silent(event, levels), event.resolved
-    if block.stratum.side is Side.EXTERNAL:
-        y = ~silent
-    else:
-        load = block.load_pickups(lattice)
-        y, resolved = silent | ~_silent(load, levels), resolved & load.resolved
-    return np.where(resolved[:, None], y.reshape(len(block), -1), np.nan)
-
-
-def _silent(pickups: Pickups, levels: tuple[Array, Array, int]) -> NDArray[np.bool_]:
-    """Whether each candidate stays silent, (n, P, E, D)."""
-    phase, earth = pickups.silent(*levels)
-    return np.asarray(phase[:, :, None] & earth[:, None])
+    if block.stratum.side is Side.INTERNAL:
+        return missed_samples(event, block.load_pickups(lattice), *levels)
+    phase, earth = event.silent(*levels)
+    operated = ~(phase[:, :, None] & earth[:, None]).reshape(len(block), -1)
+    return np.where(event.resolved[:, None], operated, np.nan)

@@ -19,7 +19,7 @@ from montecarlo.engine.notes import (
     WeightedSamples,
 )
 from montecarlo.engine.precision import Precise
-from montecarlo.engine.run import Event, Note, Refused
+from montecarlo.engine.run import Event, Note, Outcome, Refused
 from montecarlo.engine.winding import STEADY_INTERVALS, TRANSIENT_INTERVALS
 from montecarlo.frames.unresolved import unresolved_of
 from montecarlo.sampling.design import BLOCKS
@@ -31,7 +31,6 @@ if TYPE_CHECKING:
     from montecarlo.study.description import Study
 
 __all__ = [
-    "in_kinds",
     "move_sentences",
     "sentence",
     "sentences",
@@ -40,13 +39,12 @@ __all__ = [
     "with_sentences",
 ]
 
-WITHOUT_RESULT = "samples without a result"
 MOST_PAIRS = 6  # pick-ups that are named in a sentence
 
 
 def sentences(result: Result) -> tuple[str, ...]:
     """Everything that a run has to say of itself."""
-    return tuple(sentence for _, sentence in _by_kind(result))
+    return tuple(filter(None, _run_sentences(result.outcome)))
 
 
 def sentences_of_all(results: Mapping[str, Result]) -> dict[str, list[str]]:
@@ -56,15 +54,6 @@ def sentences_of_all(results: Mapping[str, Result]) -> dict[str, list[str]]:
         for sentence in sentences(result):
             said.setdefault(sentence, []).append(name)
     return said
-
-
-def in_kinds(results: Mapping[str, Result]) -> list[dict[str, list[str]]]:
-    """The same, those together that differ in their figures alone."""
-    kinds: dict[object, dict[str, list[str]]] = {}
-    for name, result in results.items():
-        for kind, sentence in _by_kind(result):
-            kinds.setdefault(kind, {}).setdefault(sentence, []).append(name)
-    return [*kinds.values()]
 
 
 def with_sentences(result: Result) -> dict[str, Any]:
@@ -94,28 +83,13 @@ def _moved(move: Moved) -> Iterator[str]:
         )
 
 
-def _by_kind(result: Result) -> Iterator[tuple[object, str]]:
-    outcome = result.outcome
-    few = too_few(outcome.study)
-    for move in outcome.study.moves:
-        for text in _moved(move):
-            yield move.key, text
-    method = [note for note in outcome.notes if not isinstance(note, AFTER)]
-    later = [note for note in outcome.notes if isinstance(note, AFTER)]
-    yield from ((_kind(note), sentence(note)) for note in method)
-    if few:
-        yield too_few, few
-    yield from ((_kind(note), sentence(note)) for note in later)
-    if text := unresolved_sentence(unresolved_of(outcome)):
-        yield WITHOUT_RESULT, text
-
-
-def _kind(note: Note) -> object:
-    """Equal for notes that differ in their figures alone."""
-    if isinstance(note, Event):
-        return note
-    of = [getattr(note, name, None) for name in ("design", "stratum", "scenario", "scheme")]
-    return type(note), *(None if hasattr(part, "net") else part for part in of)
+def _run_sentences(outcome: Outcome) -> Iterator[str]:
+    after = [note for note in outcome.notes if isinstance(note, AFTER)]
+    yield from move_sentences(outcome.study)
+    yield from (sentence(note) for note in outcome.notes if note not in after)
+    yield too_few(outcome.study)
+    yield from map(sentence, after)
+    yield unresolved_sentence(unresolved_of(outcome))
 
 
 def sentence(note: Note) -> str:

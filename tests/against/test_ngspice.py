@@ -273,7 +273,13 @@ def compare(name: str, seed: int, n: int, folder: Path) -> Comparison:
     )
 
 
-@pytest.mark.parametrize("name", CASES)
+FAST = ("two_phase_one_earth", "per_phase, four wires", "own")
+
+
+@pytest.mark.parametrize(
+    "name",
+    [name if name in FAST else pytest.param(name, marks=pytest.mark.slow) for name in CASES],
+)
 def test_legs_agree(name: str, tmp_path: Path) -> None:
     """At every point, at a fine step: the worst leg of 1,200 circuits differs by 0.1 %. The largest
     RMS at the default step in all but two legs: 12 of 9,000 legs exceed 3 %, so another seed fails

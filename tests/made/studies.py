@@ -92,6 +92,12 @@ delay_s = [0]
 p_false_max = 0.01
 """
 
+# For whole runs of which the types are not the subject: what a small run costs goes with them.
+FEW_TYPES: dict[str, Any] = {
+    "internal_faults.shares": {"earth": 0.8, "phase_phase": 0.19, "inter_turn": 0.01},
+    "external_events": tomllib.loads(MINIMAL)["external_events"][:1],
+}
+
 
 def minimal_study_text() -> str:
     """A small valid study as a TOML text."""

@@ -24,15 +24,14 @@ MIXED: dict[str, Any] = {
     "states.breaker_open_share": 0.2,
     "network": {"reactance_pu": 0.5},
     "earthing.other_neutrals_ohm": 30.0,
-    "scheme.kind": ["two_phase_one_earth", "per_phase", "biased", "restricted_earth_fault"],
+    "scheme.kind": ["two_phase_one_earth", "biased"],
     "scheme.bias_form": "greater_of",
     "candidates.slope1": [0.2],
-    "ct.neutral_conductor": {},
     "candidates.earth_pickup_a": [0.02, 0.1],
     "candidates.stabilising_resistance_ohm": [0],
     "candidates.delay_s": [0.0, 0.06],
     "policy.p_false_max": 0.9,
-    "external_events": [EARTH_FAULT, *study_table()["external_events"]],
+    "external_events": [EARTH_FAULT, *study_table()["external_events"][:1]],
 }
 BOTH: dict[str, Any] = {
     "neutral_current": {"pickup_a": 25.0, "delay_s": 1.0, "error_percent": ERROR},
@@ -54,7 +53,7 @@ BARE: dict[str, Any] = {  # bolted, nothing uncertain, no capacitance, ideal CTs
     "candidates.phase_pickup_a": [1.0],
     "candidates.earth_pickup_a": [0.01, 0.02, 0.04],
     "candidates.stabilising_resistance_ohm": [0],
-    "policy.p_false_max": 0.9,
+    "policy.p_false_max": 1e-9,  # no fresh batch
     "external_events": study_table()["external_events"][:1],
 }
 
@@ -175,13 +174,13 @@ def test_two_phases_to_earth_are_counted_at_their_places() -> None:
     result = run(
         BARE
         | {
-            "study.samples": 4096,
+            "study.samples": 1024,
             "internal_faults.shares": {"phase_phase_earth": 1.0},
             "backup": backup,
         }
     )
     row = result.backup.set_index("type").loc["phase_phase_earth"]
     assert row["p_operates"] == pytest.approx(
-        0.7, abs=5 * (0.21 / 4096) ** 0.5
+        0.7, abs=5 * (0.21 / 1024) ** 0.5
     )  # by chance once in 1.7 million
     assert row["p_operates_low"] < row["p_operates"] < row["p_operates_high"]

@@ -22,10 +22,14 @@ from montecarlo.secondary import steady
 from montecarlo.secondary.circuit import take
 from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.description import Study
-from tests.made.studies import study_with
+from tests.made.studies import FEW_TYPES, study_with
 
 SEED = int(os.environ.get("STATORODDS_TEST_SEED", "20"))
-SMALL: dict[str, Any] = {"study.samples": 256, "study.plants": 32, "study.earth_fault_samples": 64}
+SMALL: dict[str, Any] = FEW_TYPES | {
+    "study.samples": 256,
+    "study.plants": 32,
+    "study.earth_fault_samples": 64,
+}
 PICKUPS = [0.02, 0.05, 0.1]
 NUMBERS = [
     "p_missed",

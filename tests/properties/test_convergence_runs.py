@@ -18,11 +18,11 @@ from montecarlo.sampling.stratum import Stratum
 from montecarlo.study.candidates import lattices_of
 from studies.sweep.convergence import convergence_frame, worth_drawing
 from studies.sweep.run import findings
-from tests.made.studies import study_with
+from tests.made.studies import FEW_TYPES, study_with
 
 # 64 events a plant of each counted type, in two blocks of 48 and 16 where 2048 samples fill a
 # chunk; 4 earth faults
-RUN: dict[str, Any] = {
+RUN: dict[str, Any] = FEW_TYPES | {
     "study.samples": 64 * 64,
     "study.plants": 64,
     "study.earth_fault_samples": 256,
@@ -61,7 +61,7 @@ def rare() -> Result:
     return run_study(study_with(RUN | coarse | reactance | {"study.rare_samples": 4096}), workers=1)
 
 
-@pytest.mark.parametrize("which", ["counted", "rare"])
+@pytest.mark.parametrize("which", ["counted", pytest.param("rare", marks=pytest.mark.slow)])
 def test_the_last_point_is_the_candidate_in_the_tables(
     which: str, request: pytest.FixtureRequest
 ) -> None:
@@ -105,6 +105,7 @@ def test_a_share_is_the_batch_that_a_shorter_run_draws(counted: Result, part: in
             np.testing.assert_allclose(one, two, rtol=1e-9)  # sums of other lengths
 
 
+@pytest.mark.slow
 def test_weighted_samples_settle_too(rare: Result) -> None:
     frame, fresh = settled(rare), rare.outcome.fresh
     assert fresh is not None
@@ -126,6 +127,7 @@ def test_two_workers_give_the_points_of_one(counted: Result) -> None:
     pd.testing.assert_frame_equal(settled(pair), settled(counted), check_exact=True)
 
 
+@pytest.mark.slow
 def test_one_event_a_plant_is_one_point_and_no_figure() -> None:
     result = run_study(
         study_with(RUN | {"study.samples": 64, "study.earth_fault_samples": 64}), workers=1

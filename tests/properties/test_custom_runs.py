@@ -12,7 +12,7 @@ from montecarlo import run_study
 from montecarlo.study.description import Study
 from tests.made.custom_schemes import REBUILT, element, leg, line_ends, phase_leg
 from tests.made.studies import study_with
-from tests.properties.test_scheme_runs import GRIDS, IDEAL, NUMBERS, SMALL
+from tests.properties.test_scheme_runs import FAST, GRIDS, IDEAL, NUMBERS, SMALL
 
 
 def rows(study: Study) -> dict[str, pd.DataFrame]:
@@ -24,7 +24,10 @@ def rows(study: Study) -> dict[str, pd.DataFrame]:
     }
 
 
-@pytest.mark.parametrize("kind", REBUILT)
+@pytest.mark.parametrize(
+    "kind",
+    [kind if kind in FAST else pytest.param(kind, marks=pytest.mark.slow) for kind in REBUILT],
+)
 def test_a_rebuilt_scheme_gives_the_built_in_s_numbers(kind: str) -> None:
     """Bit for bit, pick-up errors of each element included."""
     found = rows(
@@ -112,6 +115,7 @@ def test_ideal_cts_do_not_know_whether_they_are_shared() -> None:
     assert one < found["per_phase"]["p_missed"][0] - 0.1
 
 
+@pytest.mark.slow
 def test_own_cores_leave_the_phase_elements_alone_and_shared_ones_do_not() -> None:
     """An earth element that never operates: only its leg is there. The per-phase scheme on no ohms
     beside it."""

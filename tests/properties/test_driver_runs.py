@@ -221,7 +221,7 @@ def law_of(pickup_a: float, sigma_percent: float, study: Study) -> float:
     return float(1 - (1 - single) ** 3)
 
 
-@pytest.mark.parametrize("weighted", [False, True])
+@pytest.mark.parametrize("weighted", [False, pytest.param(True, marks=pytest.mark.slow)])
 def test_false_trips_by_ratio_errors_alone_answer_as_their_law_does(weighted: bool) -> None:
     """Of the finest pick-up counted, of a rarer one weighted: p, the elasticity to the errors'
     spread, half of it."""
@@ -277,6 +277,7 @@ def test_an_input_that_nothing_reads_changes_no_row_when_it_changes() -> None:
     assert set(y) == {EARTH, missed[1].name}  # no external event has it at all
 
 
+@pytest.mark.slow
 def test_two_workers_give_the_numbers_of_one() -> None:
     study = study_with(IDEAL | {"study.samples": 256})
     rows = [

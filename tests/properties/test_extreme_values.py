@@ -17,9 +17,9 @@ from montecarlo.sampling.design import Design
 from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.consistency import MOST_CANDIDATES
 from montecarlo.study.read import read_study
-from tests.made.studies import faults_of, study_table, study_with
+from tests.made.studies import FEW_TYPES, faults_of, study_table, study_with
 
-TINY = {
+TINY = FEW_TYPES | {
     "study.samples": 16,
     "study.plants": 16,
     "study.earth_fault_samples": 16,
@@ -75,7 +75,10 @@ BOUNDED = {
 }
 
 
-@pytest.mark.parametrize("key", RESISTANCES)
+@pytest.mark.parametrize(
+    "key",
+    [RESISTANCES[0], *(pytest.param(key, marks=pytest.mark.slow) for key in RESISTANCES[1:])],
+)
 def test_a_billionth_of_an_ohm_is_next_to_none(key: str) -> None:
     assert missed({key: 1e-9}) == pytest.approx(missed({key: 1e-6}), rel=1e-4)
 
@@ -126,6 +129,7 @@ def test_phase_faults_without_current_are_all_missed() -> None:
 # --- machines -----------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_a_railway_machine_runs() -> None:
     assert missed({"machine.frequency_hz": 16.7}) == pytest.approx(
         missed({}), rel=0.01
@@ -188,6 +192,7 @@ def test_beyond_the_edge_one_line_says_why(changes: dict[str, Any], line: str) -
     assert faults_of(changes) == (line,)
 
 
+@pytest.mark.slow
 def test_the_largest_and_the_smallest_machine_run() -> None:
     ran({"machine.rated_power_va": 1e9, "machine.line_voltage_v": 27_000, "ct.primary_a": 25_000})
     ran({"machine.rated_power_va": 1e4, "machine.line_voltage_v": 400, "ct.primary_a": 20})

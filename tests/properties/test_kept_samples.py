@@ -28,9 +28,9 @@ from studies.cli.main import main
 from studies.report import sample_files
 from studies.report.record import PROVENANCE
 from studies.report.sample_files import SampleFiles
-from tests.made.studies import REMOVE, minimal_study_text, study_table, study_with
+from tests.made.studies import FEW_TYPES, REMOVE, minimal_study_text, study_table, study_with
 
-PLAIN: dict[str, Any] = {
+PLAIN: dict[str, Any] = FEW_TYPES | {
     "study.samples": 192,
     "study.plants": 32,
     "study.earth_fault_samples": 64,
@@ -127,6 +127,7 @@ def test_counts_from_the_files_are_those_of_the_tables(folder: Path, result: Res
             ), (name, setting)
 
 
+@pytest.mark.slow
 def test_probabilities_of_every_candidate_follow_from_the_files(tmp_path: Path) -> None:
     result = kept(tmp_path, SMALL | {"internal_faults.shares": NO_EARTH})
     judged, events = result.outcome.first.judgement, result.study.external_events
@@ -169,6 +170,7 @@ def test_rows_are_keyed_and_every_column_is_explained(folder: Path, result: Resu
             assert of_plants == pytest.approx(whole if whole.ndim == 1 else whole[:, 5])
 
 
+@pytest.mark.slow
 def test_two_workers_write_the_same_bytes_a_row_group_at_a_time(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -199,6 +201,7 @@ def test_two_workers_write_the_same_bytes_a_row_group_at_a_time(
 # --- weighted samples ---------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_weighted_samples_give_the_probability_of_rare_false_trips(tmp_path: Path) -> None:
     event = study_table()["external_events"][0]
     result = kept(tmp_path, PLAIN | {"study.rare_samples": 4096, "external_events": [event]})

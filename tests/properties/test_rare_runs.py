@@ -17,6 +17,7 @@ from montecarlo.estimates.rare import limits
 from montecarlo.study.description import Precision, Study
 from studies.report.notes import sentences
 from studies.sweep.text import result_text
+from tests.made.said import words
 from tests.made.studies import REMOVE, study_with
 
 RUN: dict[str, Any] = {
@@ -108,12 +109,14 @@ def test_candidates_of_both_elements_count_once(found: Result) -> None:
         assert max(parts) * (1 - 1e-9) <= row["p_weighted"] <= sum(parts) * (1 + 1e-9)
 
 
+@pytest.mark.slow
 def test_two_workers_give_the_numbers_of_one(found: Result) -> None:
     pair = run_study(study_with(RUN), workers=2)
     for table in ("candidates", "by_type", "rare", "exceedance"):
         assert_frame_equal(getattr(found, table), getattr(pair, table), check_exact=True)
 
 
+@pytest.mark.slow
 def test_zero_or_few_samples_count_alone() -> None:
     few = RUN | {"study.samples": 256, "study.plants": 16}
     for size in (0, 1024):
@@ -208,9 +211,10 @@ def test_wider_inputs_have_the_law_of_the_wider_spread(spill: Result) -> None:
     width = (good["p_widened_high"] / good["p_widened_low"]).pipe(np.log) / (2 * 1.96)
     assert (error.abs() < 4 * width + 0.02).all()  # as above
     assert spill.chosen in set(good["candidate"])
-    assert "With every uncertain input spread 20 % wider" in " ".join(result_text(spill))
+    assert "With every uncertain input spread 20 % wider" in words(result_text(spill))
 
 
+@pytest.mark.slow
 def test_a_precision_enlarges_the_weighted_samples_too(spill: Result) -> None:
     """p_false of the chosen candidate comes from weighted samples alone: more of them bring it as
     near as was asked, and the known law says whether it is right."""
@@ -236,6 +240,7 @@ def test_a_precision_enlarges_the_weighted_samples_too(spill: Result) -> None:
     )  # 4 standard errors
 
 
+@pytest.mark.slow
 def test_a_fresh_batch_is_as_large_as_its_candidates_need(
     spill: Result, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -280,6 +285,7 @@ def test_few_effective_hits_are_told_as_both(
 # --- when they fail -----------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_a_contradiction_falls_back_to_the_count(monkeypatch: pytest.MonkeyPatch) -> None:
     from montecarlo.engine import batch
 

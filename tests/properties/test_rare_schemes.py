@@ -8,6 +8,7 @@ from operator import add
 from typing import Any
 
 import numpy as np
+import pytest
 
 from montecarlo.engine.count import run_chunk
 from montecarlo.engine.job import Job
@@ -86,6 +87,7 @@ def agree(judged: Weighted, counted: Array) -> bool:
     return bool(np.abs(judged.gap[seen]).max() < 4)
 
 
+@pytest.mark.slow
 def test_weighted_samples_of_greater_of_bias_agree_with_counts() -> None:
     job, judged, counted = compared(BIASED)
     assert agree(judged, counted)
@@ -98,6 +100,7 @@ def test_weighted_samples_of_greater_of_bias_agree_with_counts() -> None:
     assert (np.diff(found, axis=1) < 0).all()
 
 
+@pytest.mark.slow
 def test_weighted_samples_of_burdens_in_va_agree_with_counts() -> None:
     """Every pick-up is a circuit of its own: the samples are solved on each, and weighted alike."""
     job, judged, counted = compared(BURDEN_VA)

@@ -9,10 +9,11 @@ from pandas.testing import assert_frame_equal
 
 from montecarlo import Result, run_study
 from studies.sweep.run import findings
-from tests.made.studies import study_with
+from tests.made.said import words
+from tests.made.studies import FEW_TYPES, study_with
 
 PRESENT = {"phase_pickup_a": 0.5, "earth_pickup_a": 0.3, "stabilising_resistance_ohm": 50.0}
-SMALL: dict[str, Any] = {
+SMALL: dict[str, Any] = FEW_TYPES | {
     "study.samples": 256,
     "study.plants": 32,
     "study.earth_fault_samples": 64,
@@ -83,6 +84,7 @@ def test_the_table_has_what_each_chooses_and_the_present_in_both(both: Result) -
     assert (second["batch"] == 2).all()
 
 
+@pytest.mark.slow
 def test_ideal_cts_remember_nothing_in_either() -> None:
     result = run_study(study_with(SMALL | BOTH | {"ct.knee_current_a": 0.0}), workers=1)
     assert result.other is not None
@@ -94,9 +96,7 @@ def test_ideal_cts_remember_nothing_in_either() -> None:
 def test_the_option_makes_a_file_and_a_sentence(both: Result) -> None:
     made = findings(both)
     assert "remanence_models" in made.frames
-    assert "as remanence model of the CTs, on the same random numbers," in " ".join(
-        " ".join(made.text).split()
-    )
+    assert "as remanence model of the CTs, on the same random numbers," in words(made.text)
     record = made.provenance["other_model"]
     assert record["remanence_model"] == "shifted_curve"
     assert record["chosen"] == both.other.chosen  # type: ignore[union-attr]
@@ -125,6 +125,7 @@ def test_progress_names_the_second_run() -> None:
     assert all(what.endswith(", shifted_curve") for what in told[at:])
 
 
+@pytest.mark.slow
 def test_nothing_to_choose_in_either_leaves_the_present_setting(both: Result) -> None:
     result = run_study(study_with(SMALL | BOTH | {"policy.p_false_max": 1e-9}), workers=1)
     assert result.remanence_models is not None

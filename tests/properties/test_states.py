@@ -9,9 +9,9 @@ import pytest
 
 from montecarlo import Result, run_study
 from montecarlo.estimates.refusals import Rule
-from tests.made.studies import study_with
+from tests.made.studies import FEW_TYPES, study_with
 
-SMALL: dict[str, Any] = {
+SMALL: dict[str, Any] = FEW_TYPES | {
     "study.samples": 128,
     "study.plants": 32,
     "study.earth_fault_samples": 64,

@@ -38,7 +38,9 @@ def block_of(name: str, stratum: Stratum, samples: int = 64) -> Block:
     return Block(job, Chunk(stratum, 0, 0, 0, 0))
 
 
-@pytest.mark.parametrize("name", FEW)
+@pytest.mark.parametrize(
+    "name", [FEW[0], *(pytest.param(name, marks=pytest.mark.slow) for name in FEW[1:])]
+)
 def test_p_missed_of_every_candidate_is_right_by_the_default_step(name: str) -> None:
     error, _ = errors(read_study(CONFIGS / f"{name}.toml"), plants=4, events=16)
     assert 0 < np.abs(error).max() < ALLOWED  # some candidates go in time

@@ -34,9 +34,10 @@ from montecarlo.study.strata import strata
 from studies.cli.main import main
 from studies.earthing.lasting import sample_earth_faults
 from studies.sweep.text import result_text
-from tests.made.studies import MINIMAL, study_with
+from tests.made.said import words
+from tests.made.studies import FEW_TYPES, MINIMAL, study_with
 
-SMALL = {
+SMALL = FEW_TYPES | {
     "study.samples": 256,
     "study.plants": 16,
     "study.rare_samples": 0,
@@ -85,7 +86,7 @@ def test_without_a_failure_the_run_says_none(clean: Result) -> None:
     assert (clean.unresolved["unresolved"] == 0).all()
     assert set(clean.unresolved["batch"]) == {1, 2}
     drawn = int(clean.unresolved["drawn"].sum())
-    assert f"Samples without a result: none of {drawn:,}." in " ".join(result_text(clean))
+    assert f"Samples without a result: none of {drawn:,}." in words(result_text(clean))
 
 
 @pytest.mark.usefixtures("spoilt")
@@ -104,7 +105,7 @@ def test_samples_without_a_result_are_counted_told_and_widen_the_limits(clean: R
         assert row["not_converged"] == row["unresolved"]
         assert row["not_finite"] == 0
     assert (table.loc[2, "unresolved"] > 0).all()
-    assert "Samples without a result: " in " ".join(result_text(found))
+    assert "Samples without a result: " in words(result_text(found))
     lost = int(table.loc[(1, "external", "near_fault"), "unresolved"])
     assert (
         found.provenance["unresolved"]["external.near_fault, counted, own batch"]
@@ -151,6 +152,7 @@ def test_above_the_limit_the_run_ends_and_keeps_its_chunks_for_a_larger_one(
     assert (tmp_path / "tiny-results" / "unresolved.csv").exists()
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("spoilt")
 def test_a_scenario_has_rows_of_its_own() -> None:
     scenario = {"name": "slow", "changes": {"external_events.near_fault.clearing_time_s": 0.2}}
@@ -159,6 +161,7 @@ def test_a_scenario_has_rows_of_its_own() -> None:
     assert (rows[rows["of"] == "slow"]["unresolved"] > 0).all()
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("spoilt")
 def test_weighted_samples_without_a_result_raise_the_upper_limit_alone() -> None:
     rare = study()
@@ -262,6 +265,7 @@ def _tally_of(job: Job, chunk: Any, rows: Any) -> Any:
     return count(block, solve(block)).lattices[0].total.sum(axis=0)
 
 
+@pytest.mark.slow
 @pytest.mark.filterwarnings(
     "ignore:.*(still being processed|successfully executed)"
 )  # chunks that nobody wants

@@ -16,6 +16,7 @@ from tests.coverage.real import job_of
 SMALL = {"samples": 4096, "plants": 16, "clearing_s": 0.15}
 
 
+@pytest.mark.slow
 def test_a_repeat_hangs_together() -> None:
     job = job_of(whole.study_of(seed=7, **SMALL))
     one, two = whole.repeats(job, 2)

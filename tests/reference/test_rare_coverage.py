@@ -14,6 +14,7 @@ SEED = int(os.environ.get("STATORODDS_TEST_SEED", "20"))
 REPEATS = 250
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("make", [linear, four_branch])
 def test_limits_hold_the_truth_as_often_as_they_say(make):
     # a share of 250 repeats spreads by 0.014 at 0.95: below 0.89 (four times that) by chance

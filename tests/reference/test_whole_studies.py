@@ -126,6 +126,7 @@ SCHEMES: dict[str, dict[str, Any]] = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", SCHEMES)
 @pytest.mark.parametrize("one", ROWS)
 def test_the_same_on_other_schemes(one: WindingExample, kind: str) -> None:

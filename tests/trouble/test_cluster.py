@@ -73,6 +73,7 @@ def test_a_study_on_a_cluster_has_the_bytes_of_one_worker_also_when_a_worker_die
     assert not chunks.parent.exists()
 
 
+@pytest.mark.slow
 def test_a_worker_killed_in_the_middle_costs_nothing(two: real.Cluster) -> None:
     slow = [Task(number, takes_s=0.1) for number in range(60)]
     real.waited(lambda: len(two.workers()) == 2)
@@ -82,6 +83,7 @@ def test_a_worker_killed_in_the_middle_costs_nothing(two: real.Cluster) -> None:
         assert same(Workers(place=place).mapped(solved, slow), slow)
 
 
+@pytest.mark.slow
 def test_workers_that_join_get_chunks_too(tmp_path: Path) -> None:
     """More than the twice one core that were sent when the call began."""
     slow = [Task(number, takes_s=0.5) for number in range(60)]
@@ -96,6 +98,7 @@ def test_workers_that_join_get_chunks_too(tmp_path: Path) -> None:
 # --- what goes wrong ----------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_a_chunk_that_kills_every_worker_is_named(two: real.Cluster, tmp_path: Path) -> None:
     said = "chunk task 3: its worker process ended"
     with Cluster(two.address) as place, pytest.raises(RunStopped, match=said) as caught:
@@ -108,6 +111,7 @@ def test_a_chunk_that_kills_every_worker_is_named(two: real.Cluster, tmp_path: P
     assert len(Finished(tmp_path)) == 7
 
 
+@pytest.mark.slow
 def test_a_chunk_that_never_ends_is_named_and_its_worker_is_free_again(
     two: real.Cluster, tmp_path: Path
 ) -> None:
@@ -132,6 +136,7 @@ def test_an_answer_is_known_by_itself_and_not_by_the_worker_that_had_it() -> Non
     assert told(error) is error
 
 
+@pytest.mark.slow
 def test_a_chunk_that_kills_its_workers_leaves_the_others_on_the_cluster(two: real.Cluster) -> None:
     sent: list[list[int]] = []
     slow = [Task(number, "dies" if number == 3 else "", takes_s=0.3) for number in range(60)]
@@ -177,6 +182,7 @@ def test_an_error_of_a_chunk_comes_through(two: real.Cluster) -> None:
     assert "in chunk task 3" in "".join(caught.value.__notes__)
 
 
+@pytest.mark.slow
 def test_one_worker_alone_does_not_hand_its_chunks_to_the_run_itself(tmp_path: Path) -> None:
     with (
         real.cluster(tmp_path, workers=1) as small,
@@ -186,6 +192,7 @@ def test_one_worker_alone_does_not_hand_its_chunks_to_the_run_itself(tmp_path: P
         list(Workers(place=place).mapped(solved, tasks(3, t1=Task(1, "dies"))))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("whole", [False, True])
 def test_the_run_ends_when_the_cluster_goes(whole: bool, tmp_path: Path) -> None:
     (kept := tmp_path / "kept").mkdir()
@@ -207,6 +214,7 @@ def test_the_run_ends_when_the_cluster_goes(whole: bool, tmp_path: Path) -> None
     assert 2 < len(Finished(kept)) < 100
 
 
+@pytest.mark.slow
 def test_a_frozen_scheduler_ends_the_run_which_keeps_its_chunks(tmp_path: Path) -> None:
     (kept := tmp_path / "kept").mkdir()
     slow, said = (
@@ -226,6 +234,7 @@ def test_a_frozen_scheduler_ends_the_run_which_keeps_its_chunks(tmp_path: Path) 
     assert 2 < len(Finished(kept)) < 100
 
 
+@pytest.mark.slow
 def test_a_frozen_worker_is_named_at_the_start(tmp_path: Path) -> None:
     with real.cluster(tmp_path, workers=1) as made:
         frozen = next(iter(made.workers()))
@@ -237,6 +246,7 @@ def test_a_frozen_worker_is_named_at_the_start(tmp_path: Path) -> None:
             Cluster(made.address, alone_s=3.0)
 
 
+@pytest.mark.slow
 def test_a_worker_that_leaves_while_it_is_asked_is_not_missed(tmp_path: Path) -> None:
     with real.cluster(tmp_path, workers=1) as made, Cluster(made.address) as place:
         assert place._each(os.getpid).keys() == made.workers().keys()
@@ -312,6 +322,7 @@ def test_what_listens_and_is_no_scheduler_is_one_line(two: real.Cluster) -> None
                 Cluster(address, connect_s=1.0)
 
 
+@pytest.mark.slow
 def test_a_wrong_address_leaves_nothing_else_on_the_screen(tmp_path: Path) -> None:
     (tmp_path / "s.toml").write_text(minimal_study_text())
     with listening(b"HTTP/1.1 400 Bad Request\r\n\r\n") as page:
@@ -326,6 +337,7 @@ def test_a_wrong_address_leaves_nothing_else_on_the_screen(tmp_path: Path) -> No
             assert said.count("\n") == 1
 
 
+@pytest.mark.slow
 def test_a_cluster_without_workers_is_one_line(tmp_path: Path) -> None:
     said = "has no workers; start some with: PYTHONSAFEPATH=1 dask worker"
     with real.cluster(tmp_path, workers=0) as empty, pytest.raises(StudyError, match=said):
@@ -346,6 +358,7 @@ metadata.version = version
 """
 
 
+@pytest.mark.slow
 def test_workers_without_the_program_and_with_another_version_are_named(tmp_path: Path) -> None:
     (without := tmp_path / "without").mkdir()
     (without / "sitecustomize.py").write_text(FORGETS)
@@ -420,6 +433,7 @@ def encrypted(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
     return {name: str(folder / file) for name, file in names.items()}
 
 
+@pytest.mark.slow
 def test_tls_serves_a_run_and_a_wrong_file_is_named(
     encrypted: dict[str, str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

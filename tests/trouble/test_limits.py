@@ -110,7 +110,9 @@ def test_a_worker_that_cannot_watch_the_run_works_all_the_same(
     processes._end_with(os.getppid())
 
 
-@pytest.mark.parametrize("allowed", [1, 2, 4, 6, 8])
+@pytest.mark.parametrize(
+    "allowed", [2, *(pytest.param(count, marks=pytest.mark.slow) for count in (1, 4, 6, 8))]
+)
 def test_a_limit_to_processes_is_one_line(tmp_path: Path, allowed: int) -> None:
     """As somebody who has no other processes, who may read and write here all the same."""
     resource = pytest.importorskip("resource")

@@ -659,12 +659,12 @@ def test_a_text_that_cannot_be_written_is_one_line(
 @pytest.mark.parametrize(
     ("arguments", "code"),
     [
-        ("check good.toml >&-", 0),
+        pytest.param("check good.toml >&-", 0, marks=pytest.mark.slow),
         ("check good.toml <&- >&- 2>&-", 0),
         ("--version >&-", 0),
         ("check no.toml 2>&-", 2),
-        ("check no.toml 2>/dev/full", 2),
-        ("check no.toml >/dev/full 2>&1", 2),
+        pytest.param("check no.toml 2>/dev/full", 2, marks=pytest.mark.slow),
+        pytest.param("check no.toml >/dev/full 2>&1", 2, marks=pytest.mark.slow),
         ("check good.toml >/dev/full 2>&1", 2),
     ],
 )

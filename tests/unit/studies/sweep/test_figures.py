@@ -14,7 +14,8 @@ import numpy as np
 import pytest
 
 from studies.report.labels import packed, place_labels, spread
-from studies.report.look import SCHEMES, blank, look, percent, write_figure
+from studies.report.look import SCHEMES, blank, look, write_figure
+from studies.report.numbers import percent
 from studies.report.words import scheme_name, setting_text
 from studies.sweep import figures
 from tests.made import results
@@ -161,7 +162,9 @@ def test_blind_zone_of_nothing_is_an_empty_table() -> None:
         "many resistances",
     ],
 )
-@pytest.mark.parametrize("limit", [None, 1e-3, 0.05])
+@pytest.mark.parametrize(
+    "limit", [0.05, *(pytest.param(limit, marks=pytest.mark.slow) for limit in (None, 1e-3))]
+)
 def test_tradeoff_is_readable(frame: pd.DataFrame, limit: float | None) -> None:
     figure, _ = tradeoff(frame, limit=limit)
     assert_text_is_readable(figure)
