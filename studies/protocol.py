@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from montecarlo.engine.workers import Workers
     from montecarlo.frames.result import Result
     from montecarlo.study.description import Study
+    from studies.report.blocks import Block
 
 __all__ = ["Drawn", "Findings", "Keeping", "Kind", "Progress"]
 
@@ -27,18 +28,17 @@ Progress = Callable[[int, int, str], None]  # samples done, of how many, doing w
 
 @dataclass(frozen=True, eq=False)
 class Findings:
-    """Files without their ending, and the text for the terminal."""
+    """Files without their ending, and what is to be said of them."""
 
     frames: Mapping[str, pd.DataFrame]
-    figures: Mapping[str, tuple[Figure, str]]  # with what a screen reader says
+    figures: Mapping[str, Figure]
     arrays: Mapping[str, Mapping[str, np.ndarray[Any, Any]]] = field(default_factory=dict)
     provenance: Mapping[str, Any] = field(default_factory=dict)
-    text: tuple[str, ...] = ()  # lines for the terminal
+    text: tuple[Block, ...] = ()  # for terminal and report
     begin: tuple[str, ...] = ("candidates.csv", "tradeoff.svg")  # files to look at first
     result: Result | None = None  # of the choice among settings, if the kind makes one
-    files: Mapping[str, bytes] = field(
-        default_factory=dict
-    )  # whatever else, by its whole name: name or folder/name
+    # whatever else, by its whole name: name or folder/name
+    files: Mapping[str, bytes] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         """No table says -0 or lacks its words: CSV, workbook and report take theirs from here."""
@@ -48,17 +48,17 @@ class Findings:
         object.__setattr__(self, "frames", frames)
 
 
-class Drawn(Mapping[str, "tuple[Figure, str]"]):
+class Drawn(Mapping[str, "Figure"]):
     """Figures that are drawn when the first is asked for: by then the tables are written."""
 
-    def __init__(self, draw: Callable[[], Mapping[str, tuple[Figure, str]]]) -> None:
+    def __init__(self, draw: Callable[[], Mapping[str, Figure]]) -> None:
         self._draw = draw
 
     @cached_property
-    def _figures(self) -> Mapping[str, tuple[Figure, str]]:
+    def _figures(self) -> Mapping[str, Figure]:
         return self._draw()
 
-    def __getitem__(self, name: str) -> tuple[Figure, str]:
+    def __getitem__(self, name: str) -> Figure:
         return self._figures[name]
 
     def __iter__(self) -> Iterator[str]:

@@ -15,8 +15,9 @@ from montecarlo.errors import StudyError
 from montecarlo.study.description import Study
 from montecarlo.study.read import parse_study
 from studies import KINDS
-from studies.check.text import check_text
 from studies.protocol import Drawn, Findings
+from studies.report.terminal import lines
+from tests.made.said import check_text, words
 
 ROOT = Path(__file__).parents[1]
 FILES = [ROOT / "studies" / "starter.toml", *sorted((ROOT / "configs").glob("*.toml"))]
@@ -41,9 +42,8 @@ def few(path: Path) -> dict[str, Any]:
 def answered(study: Study) -> Findings:
     """Run it; what every run must say, whatever the numbers."""
     found = KINDS[study.study.kind]().run(study, workers=1, progress=None)
-    words = " ".join(found.text).split()
-    assert max(map(len, found.text)) <= 100
-    assert "nan" not in words
+    assert max(map(len, lines(found.text))) <= 100
+    assert "nan" not in words(found.text).split()
     candidates = found.frames["candidates"]
     assert set(candidates["scheme"]) == set(study.scheme.kinds)
     for name in ("p_missed", "p_false"):

@@ -36,6 +36,7 @@ def test_the_scripts_are_found_in_the_document() -> None:
         "tests.coverage.real",
         "tests.coverage.whole",
         "tests.fuzz",
+        "tests.gallery",
         "tests.house",
         "tests.trouble.kills",
     } <= set(NAMED)

@@ -15,14 +15,8 @@ from montecarlo.engine import backup, primary, winding
 from montecarlo.engine.block import Block, Job, Judged, Rows, thresholds
 from montecarlo.engine.guard import causes, without_result
 from montecarlo.estimates.caught import missed_samples, sum_caught
-from montecarlo.estimates.tally import (
-    BackupTally,
-    LatticeTally,
-    Tally,
-    count_missed,
-    count_operated,
-    one_setting,
-)
+from montecarlo.estimates.counting import count_missed, count_operated, one_setting
+from montecarlo.estimates.tally import BackupTally, LatticeTally, Tally
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.stratum import EARTH, OVERLOAD, Side

@@ -136,8 +136,7 @@ def earth_fault(
         _emf(block)[:, None],
         _winding(block, x, reactance),
         fault_ohm[:, None],
-        omega=block.omega,
-        **_earth_return(block, True, alone),
+        internal.EarthReturn(omega=block.omega, **_earth_return(block, True, alone)),
     )
 
 
@@ -175,8 +174,7 @@ def phase_phase_earth(block: Block) -> internal.EarthFault:
         _emf(block),
         *_loops(block),
         s["internal_faults.earth_fault_resistance_ohm"],
-        omega=block.omega,
-        **_earth_return(block, False),
+        internal.EarthReturn(omega=block.omega, **_earth_return(block, False)),
     )
 
 

@@ -8,8 +8,6 @@ from contextlib import nullcontext
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-import numpy as np
-
 from montecarlo.engine.batch import (
     Batch,
     Progress,
@@ -69,15 +67,6 @@ class Outcome:
         if self.fresh is not None and setting in self.fresh.settings:
             return self.fresh
         return self.refused.get(setting, self.first)
-
-    def nearest(self) -> Setting:
-        """The usable candidate that takes least of the policy's limits; of equal ones the one whose
-        false trips are bounded lowest, then the one that misses least. Any where none is usable."""
-        judged = self.told_by(
-            [*(self.fresh.settings if self.fresh is not None else ()), *self.refused]
-        )
-        keys = judged.missed.total, judged.bound, judged.limit_used, ~judged.usable
-        return self.first.settings[int(np.lexsort(keys)[0])]
 
     def told_by(self, again: Iterable[Setting]) -> Judgement:
         """How the policy judges every candidate: by the study's own batch, some by the fresh batch

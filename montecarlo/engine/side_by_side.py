@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from montecarlo.engine.batch import Batch, Progress, in_all_scenarios
+from montecarlo.engine.batch import Progress, in_all_scenarios
 from montecarlo.engine.run import Outcome, run
 from montecarlo.engine.workers import Workers, workers_of
 from montecarlo.estimates.compare import Side, differences_of, level_of
@@ -25,15 +25,6 @@ class Variants:
     round."""
 
     outcomes: Mapping[str, Outcome]
-
-    @property
-    def finals(self) -> dict[str, Batch | None]:
-        """Fresh batch of each variant, its chosen candidate the first; None where nothing was
-        chosen."""
-        return {
-            name: outcome.fresh if outcome.chosen else None
-            for name, outcome in self.outcomes.items()
-        }
 
     def differences(
         self, pairs: Sequence[tuple[str, str]]

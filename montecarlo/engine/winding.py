@@ -15,16 +15,10 @@ from montecarlo.engine.backup import critical_place
 from montecarlo.engine.block import Block, thresholds
 from montecarlo.engine.guard import causes
 from montecarlo.estimates.caught import missed_shares, sum_caught
-from montecarlo.estimates.choose import centres
 from montecarlo.estimates.conditional import at_place, critical_position, winding_nodes
-from montecarlo.estimates.tally import (
-    BackupTally,
-    LatticeTally,
-    Tally,
-    one_setting,
-    places_kept,
-    sum_conditional,
-)
+from montecarlo.estimates.counting import one_setting, places_kept, sum_conditional
+from montecarlo.estimates.knee_rule import centres
+from montecarlo.estimates.tally import BackupTally, LatticeTally, Tally
 from montecarlo.quantities import Array
 from montecarlo.relays.places import carried
 from montecarlo.relays.schemes import AXES, Axis

@@ -12,23 +12,59 @@ from collections.abc import Callable
 
 import numpy as np
 
-from montecarlo.estimates.tally import LatticeTally, Pickups, missed_stretch, step_noise
+from montecarlo.estimates.counting import missed_stretch, resolved_positions, step_noise
+from montecarlo.estimates.tally import LatticeTally, Pickups
 from montecarlo.quantities import Array
 
-__all__ = ["missed_samples", "missed_shares", "sum_caught"]
+__all__ = ["missed_samples", "missed_shares", "missed_stretches", "sum_caught"]
 
 
 def missed_samples(
     fault: Pickups, load: Pickups, phase_a: Array, earth_a: Array, delays: int
 ) -> Array:
-    """Whether each sample of a counted type is missed at each setting of a lattice, (n, P·E·D): 1
-    or 0, as `tally.count_missed` counts; NaN where unresolved."""
+    """Whether each sample of a counted type is missed at each setting of a lattice.
+
+    As `counting.count_missed` counts.
+
+    Parameters
+    ----------
+    fault, load : Pickups
+    phase_a, earth_a, delays
+        As of `Pickups.silent`.
+
+    Returns
+    -------
+    (n, P·E·D) array
+        1 or 0; NaN where unresolved.
+    """
     blind_phase, blind_earth = fault.silent(phase_a, earth_a, delays)
     quiet_phase, quiet_earth = load.silent(phase_a, earth_a, delays)
     blind = blind_phase[:, :, None] & blind_earth[:, None]
     quiet = quiet_phase[:, :, None] & quiet_earth[:, None]
     resolved = fault.resolved & load.resolved
     return np.where(resolved[:, None], np.reshape(blind | ~quiet, (len(resolved), -1)), np.nan)
+
+
+def missed_stretches(
+    phase_x: Array, earth_x: Array, load: Pickups, phase_a: Array, earth_a: Array
+) -> Array:
+    """From the neutral up to where each setting of a lattice misses an earth fault. [-]
+
+    Parameters
+    ----------
+    phase_x, earth_x, load, phase_a, earth_a
+        As of `counting.sum_conditional`.
+
+    Returns
+    -------
+    (n, P·E·D) array
+        x*; 1 for a setting that operates on the load, NaN where unresolved.
+    """
+    quiet_phase, quiet_earth = load.silent(phase_a, earth_a, phase_x.shape[2])
+    quiet = quiet_phase[:, :, None] & quiet_earth[:, None]
+    x = missed_stretch(phase_x[:, :, None], earth_x[:, None], quiet)
+    resolved = resolved_positions(phase_x, earth_x, load)
+    return np.where(resolved[:, None], x.reshape(len(x), -1), np.nan)
 
 
 def missed_shares(
@@ -39,27 +75,42 @@ def missed_shares(
     earth_a: Array,
     cdf: Callable[[Array], Array],
 ) -> Array:
-    """P(missed | all but the position) of each earth fault at each setting of a lattice, (n,
-    P·E·D), as `tally.sum_conditional` sums it; NaN where unresolved."""
-    quiet_phase, quiet_earth = load.silent(phase_a, earth_a, phase_x.shape[2])
-    x = missed_stretch(
-        phase_x[:, :, None], earth_x[:, None], quiet_phase[:, :, None] & quiet_earth[:, None]
-    )
-    known = (
-        load.resolved
-        & np.isfinite(phase_x).all(axis=(1, 2))
-        & np.isfinite(earth_x).all(axis=(1, 2))
-    )
-    return np.where(known[:, None], cdf(x).reshape(len(x), -1), np.nan)
+    """P(missed | all but the position) of each earth fault at each setting of a lattice. [-]
+
+    As `counting.sum_conditional` sums it.
+
+    Parameters
+    ----------
+    phase_x, earth_x, load, phase_a, earth_a, cdf
+        As of `counting.sum_conditional`.
+
+    Returns
+    -------
+    (n, P·E·D) array
+        NaN where unresolved.
+    """
+    x = missed_stretches(phase_x, earth_x, load, phase_a, earth_a)
+    return np.where(np.isfinite(x), cdf(x), np.nan)
 
 
 def sum_caught(y: Array, plants: int, along: Array | None = None) -> LatticeTally:
-    """Σ over each plant's events of what candidate a misses and b catches, at [plant, a, b, 0] of
-    its `total`.
+    """Σ over each plant's events of what candidate a misses and b catches.
 
-    y (n, K), plant-major: P(missed | all but the place) of K candidates; along (n,): of conditional
-    ones, the input that decides most (`tally.step_noise`). A sample that is unresolved for one of
-    them counts for no pair."""
+    A sample that is unresolved for one of them counts for no pair.
+
+    Parameters
+    ----------
+    y : (n, K) array
+        Plant-major: P(missed | all but the place) of K candidates.
+    plants : int
+    along : (n,) array, optional
+        Of conditional ones: as of `counting.step_noise`.
+
+    Returns
+    -------
+    LatticeTally
+        At [plant, a, b, 0] of its `total`.
+    """
     resolved = np.asarray(np.isfinite(y).all(axis=1))
     known = np.where(resolved[:, None], y, 0.0)
     caught = np.maximum(known[:, :, None] - known[:, None, :], 0.0)

@@ -10,14 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.estimates.assemble import Gathered, weighted
+from montecarlo.estimates.knee_rule import meet_knee_rule
 from montecarlo.estimates.totals import Total
-from montecarlo.quantities import Array
-from montecarlo.relays.schemes import AXES, Axis
-from montecarlo.sampling.inputs import list_inputs
+from montecarlo.quantities import Array, Distribution
 from montecarlo.sampling.stratum import LOAD, OVERLOAD, Side, Stratum
 from montecarlo.study.budget import limit_of_p_false
 from montecarlo.study.candidates import Lattice
-from montecarlo.study.circuits import Circuit, leg_ohm, scheme_of
+from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
 from montecarlo.study.strata import OPEN_PILOT, OPEN_PILOTS, internal_shares, open_pilots
 
@@ -40,49 +39,58 @@ class Weights:
 
     @property
     def events_per_year(self) -> float:
+        """External events a year. [1/year]"""
         return sum(self.rates)
 
     @property
     def event_shares(self) -> tuple[float, ...]:
+        """What each event makes of them; alike where there are none. [-]"""
         total = self.events_per_year
-        return tuple(rate / total if total > 0 else 1 / len(self.rates) for rate in self.rates)
+        if not total > 0:
+            return (1 / len(self.rates),) * len(self.rates)
+        return tuple(rate / total for rate in self.rates)
 
 
 def weights_of(study: Study) -> Weights:
-    """Fixed weights are assumptions of the study; a rate given as a distribution enters by its
-    mean."""
+    """Fixed weights, which are assumptions of the study.
+
+    Parameters
+    ----------
+    study : Study
+        A rate given as a distribution enters by its mean.
+
+    Returns
+    -------
+    Weights
+    """
     shares = internal_shares(study)
     reachable = sum(shares.values())
-    events = [
-        (
-            Stratum.of(Side.EXTERNAL, event.name),
-            event.per_year,
-            f"external_events.{event.name}.per_year",
-        )
-        for event in study.external_events
-    ]
-    if study.states.open_pilot_counts and study.states.open_pilot_per_year is not None:
-        events.append((OPEN_PILOT, study.states.open_pilot_per_year, "states.open_pilot_per_year"))
+    rates: dict[Stratum, tuple[str, Distribution]] = {}
+    for event in study.external_events:
+        key = f"external_events.{event.name}.per_year"
+        rates[Stratum.of(Side.EXTERNAL, event.name)] = (key, event.per_year)
+    open_pilots_a_year = study.states.open_pilot_per_year
+    if study.states.open_pilot_counts and open_pilots_a_year is not None:
+        rates[OPEN_PILOT] = ("states.open_pilot_per_year", open_pilots_a_year)
     return Weights(
         tuple(shares),
         tuple(share / reachable for share in shares.values()),
         reachable,
         study.internal_faults.shares.inter_turn,
         study.internal_faults.per_year.mean(),
-        tuple(name for name, _, _ in events),
-        tuple(rate.mean() for _, rate, _ in events),
-        tuple(key for _, _, key in events),
+        tuple(rates),
+        tuple(rate.mean() for _, rate in rates.values()),
+        tuple(key for key, _ in rates.values()),
     )
 
 
 @dataclass(frozen=True, eq=False)
 class Judgement:
-    """Every candidate of a batch under the policy, (C,) each. `bound`: one-sided upper limit of
-    p_false."""
+    """Every candidate of a batch under the policy, (C,) each."""
 
     missed: Total
     false: Total
-    bound: Array
+    bound: Array  # one-sided upper limit of p_false
     load_share: Array  # of sampled loads, or overloads, in which it operates
     open_pilot_share: Array  # with one core open, whichever; NaN if not asked
     unresolved: Array
@@ -101,7 +109,12 @@ class Judgement:
 
     def order(self) -> tuple[int, ...]:
         """Eligible candidates, best first: smallest aim, then smallest p_missed, then smallest
-        p_false."""
+        p_false.
+
+        Returns
+        -------
+        tuple of int
+        """
         eligible = np.flatnonzero(self.usable & self.allowed)
         keys = np.lexsort(
             (self.false.total[eligible], self.missed.total[eligible], self.aim[eligible])
@@ -109,68 +122,110 @@ class Judgement:
         return tuple(int(i) for i in eligible[keys])
 
     def next_better(self, chosen: int) -> int | None:
-        """The candidate that is better than `chosen` by the least, and so was refused; None if none
-        is better. Of equal ones that with the fewest false trips."""
+        """The candidate that is better by the least, and so was refused.
+
+        Parameters
+        ----------
+        chosen : int
+
+        Returns
+        -------
+        int or None
+            Of equal ones that with the fewest false trips; None if none is better.
+        """
         better = np.flatnonzero(self.aim < self.aim[chosen])
-        return (
-            int(better[np.lexsort((self.false.total[better], -self.aim[better]))[0]])
-            if better.size
-            else None
-        )
+        if not better.size:
+            return None
+        return int(better[np.lexsort((self.false.total[better], -self.aim[better]))[0]])
 
 
 def judge(
     study: Study, lattices: Sequence[Lattice], strata: Mapping[Stratum, Gathered]
 ) -> Judgement:
-    """p_missed, p_false and what the policy says of them, for every candidate of a batch."""
-    weight, policy = weights_of(study), study.policy
+    """p_missed, p_false and what the policy says of them, for every candidate of a batch.
+
+    Parameters
+    ----------
+    study : Study
+    lattices : sequence of Lattice
+        Of the candidates.
+    strata : mapping of Stratum to Gathered
+
+    Returns
+    -------
+    Judgement
+    """
+    weight = weights_of(study)
+    policy = study.policy
     internal = [strata[name] for name in weight.internal]
     external = [strata[name] for name in weight.external]
-    false = weighted(external, weight.event_shares)
     bound = weighted(external, weight.event_shares, policy.level, "high").high
-    on_load = [_share(strata[name]) for name in (LOAD, OVERLOAD) if name in strata]
-    load_share = np.max(on_load, axis=0)
-    knee = meet_knee_rule(study, lattices)
-    each = (
-        {}
-        if policy.p_false_max_each is None
-        else {stratum.name: stratum.estimate(policy.level, "high").high for stratum in external}
-    )
+    each: dict[Stratum, Array] = {}
+    if policy.p_false_max_each is not None:
+        each = {event.name: event.estimate(policy.level, "high").high for event in external}
     used = limits_used(study, bound, each)
+    load_share = np.max([strata[name].p for name in (LOAD, OVERLOAD) if name in strata], axis=0)
+    open_pilot_share = np.full(load_share.shape, np.nan)
+    if OPEN_PILOT in strata:
+        open_pilot_share = strata[OPEN_PILOT].p
+    unresolved = [
+        part.unresolved.sum(axis=1) for part in strata.values() if part.name != OPEN_PILOT
+    ]
+    knee = meet_knee_rule(study, lattices)
     return Judgement(
-        weighted(internal, weight.shares),
-        false,
-        bound,
-        load_share,
-        _share(strata[OPEN_PILOT]) if OPEN_PILOT in strata else np.full(load_share.shape, np.nan),
-        np.asarray(
-            sum(
-                stratum.unresolved.sum(axis=1)
-                for name, stratum in strata.items()
-                if name != OPEN_PILOT
-            )
-        ),
-        knee,
-        used <= 1,
-        (load_share == 0) & (knee | policy.ignore_knee_rule),
-        used,
-        annual_cost(study, strata),
-        each,
+        missed=weighted(internal, weight.shares),
+        false=weighted(external, weight.event_shares),
+        bound=bound,
+        load_share=load_share,
+        open_pilot_share=open_pilot_share,
+        unresolved=np.asarray(sum(unresolved)),
+        knee_rule=knee,
+        allowed=used <= 1,
+        usable=(load_share == 0) & (knee | policy.ignore_knee_rule),
+        limit_used=used,
+        cost=annual_cost(study, strata),
+        each=each,
     )
 
 
 def limits_used(study: Study, bound: Array, each: Mapping[Stratum, Array]) -> Array:
-    """What bounds of p_false (C,), of all events and of each kind, take of the policy's limits: the
-    most of any."""
+    """What bounds of p_false take of the policy's limits: the most of any. [-]
+
+    Parameters
+    ----------
+    study : Study
+    bound : (C,) array (-)
+        Of all events.
+    each : mapping of Stratum to (C,) array (-)
+        Of each event.
+
+    Returns
+    -------
+    (C,) array
+    """
     used = bound / limit_of_p_false(study)
     limit = study.policy.p_false_max_each
-    return (
-        used if limit is None else np.max([used, *(part / limit for part in each.values())], axis=0)
-    )
+    if limit is None:
+        return used
+    return np.asarray(np.max([used, *(part / limit for part in each.values())], axis=0))
 
 
 def with_one_from(judged: Judgement, at: int, other: Judgement, there: int) -> Judgement:
-    """The judgement with candidate `at` as another batch judges it, which has it at `there`."""
+    """The judgement with one candidate as another batch judges it.
+
+    Parameters
+    ----------
+    judged : Judgement
+    at : int
+        The candidate's place.
+    other : Judgement
+    there : int
+        Its place in the other.
+
+    Returns
+    -------
+    Judgement
+    """
 
     def put(own: Any, new: Any) -> Any:
         if isinstance(own, Total):
@@ -183,115 +238,87 @@ def with_one_from(judged: Judgement, at: int, other: Judgement, there: int) -> J
         out[at] = new[there]
         return out
 
-    return Judgement(
-        **{
-            part.name: put(getattr(judged, part.name), getattr(other, part.name))
-            for part in fields(Judgement)
-        }
-    )
+    names = [part.name for part in fields(Judgement)]
+    return Judgement(**{name: put(getattr(judged, name), getattr(other, name)) for name in names})
 
 
 def cost_weights(study: Study) -> dict[Stratum, float]:
-    """What p = 1 of each type would cost a year, by type; {} unless the policy weighs costs."""
-    cost, weight = study.policy.least_annual_cost, weights_of(study)
+    """What p = 1 of each type would cost a year.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    dict of Stratum to float (cost/year)
+        Empty unless the policy weighs costs.
+    """
+    cost = study.policy.least_annual_cost
     if cost is None:
         return {}
+    weight = weights_of(study)
     faults = weight.internal_per_year * weight.reachable * cost.missed_fault
-    return {
-        name: faults * share for name, share in zip(weight.internal, weight.shares, strict=True)
-    } | {
-        name: rate * cost.false_trip
-        for name, rate in zip(weight.external, weight.rates, strict=True)
-    }
+    costs = {}
+    for name, share in zip(weight.internal, weight.shares, strict=True):
+        costs[name] = faults * share
+    for name, rate in zip(weight.external, weight.rates, strict=True):
+        costs[name] = rate * cost.false_trip
+    return costs
 
 
 def annual_cost(study: Study, strata: Mapping[Stratum, Gathered]) -> Total | None:
-    """Expected cost a year of missed faults and false trips with limits (MOVER), (C,); None without
-    such a policy."""
+    """Expected cost a year of missed faults and false trips with limits (MOVER).
+
+    Parameters
+    ----------
+    study : Study
+    strata : mapping of Stratum to Gathered
+
+    Returns
+    -------
+    Total (cost/year) or None
+        (C,); None without such a policy.
+    """
     weights = cost_weights(study)
     return weighted([strata[name] for name in weights], [*weights.values()]) if weights else None
-
-
-def _share(stratum: Gathered) -> Array:
-    """Share of a state's resolved samples in which each candidate operates, (C,); NaN where none
-    is, so that nobody takes it for quiet."""
-    resolved = (stratum.trials - stratum.unresolved).sum(axis=1)
-    return np.asarray(
-        np.divide(
-            stratum.total.sum(axis=1),
-            resolved,
-            out=np.full(resolved.shape, np.nan),
-            where=resolved > 0,
-        )
-    )
 
 
 def open_pilot(
     study: Study, lattices: Sequence[Lattice], strata: Mapping[Stratum, Gathered]
 ) -> dict[Stratum, Gathered]:
-    """One pilot core open, each of a candidate's own scheme as likely as the others: the mean of
-    their strata, so that a scheme's figure does not depend on those it is compared with. Empty
-    where no frequency is given."""
-    if not (names := open_pilots(study)):
+    """One pilot core open, each of a candidate's own scheme as likely as the others.
+
+    The mean of their strata, so that a scheme's figure does not depend on those it is compared
+    with.
+
+    Parameters
+    ----------
+    study : Study
+    lattices : sequence of Lattice
+    strata : mapping of Stratum to Gathered
+
+    Returns
+    -------
+    dict of Stratum to Gathered
+        One, or none where no frequency is given.
+    """
+    names = open_pilots(study)
+    if not names:
         return {}
-    places = {kind: scheme_of(study, kind).places for kind in study.scheme.kinds}
-    own = np.array(
-        [
-            [OPEN_PILOTS.index(name) in places[lattice.scheme] for name in names]
-            for lattice in lattices
-            for _ in lattice.settings()
-        ],
-        float,
-    )
-    cores = own.sum(axis=1)[:, None]  # whole counts are added first, and so exactly
-    total, unresolved = (
-        np.einsum("ck,kcm->cm", own, np.stack([getattr(strata[name], part) for name in names]))
-        / cores
-        for part in ("total", "unresolved")
-    )
-    return {
-        OPEN_PILOT: Gathered(
-            OPEN_PILOT, total, strata[names[0]].trials, unresolved, None, None, None, None
-        )
-    }
-
-
-def element_ohms(
-    study: Study, circuit: Circuit, centre: Mapping[str, Array] | None = None
-) -> dict[Axis, float]:
-    """Resistance of the leg of the phase elements and of the earth element, the largest of each,
-    every input at its centre. [ohm]"""
-    scheme = scheme_of(study, circuit.scheme)
-    ohm = leg_ohm(study, circuit, centre or centres(study))[0]
-    return {
-        axis: max(ohm[scheme.elements[k].leg] for k in scheme.of(axis))
-        for axis in AXES
-        if scheme.of(axis)
-    }
-
-
-def centres(study: Study) -> dict[str, Array]:
-    """One sample of every input, at its centre: (1,), or (1, 6) a CT and (1, 4) an element."""
-    return {
-        item.key: np.full((1,) if item.width == 1 else (1, item.width), item.distribution.centre())
-        for item in list_inputs(study)
-    }
-
-
-def meet_knee_rule(study: Study, lattices: Sequence[Lattice]) -> Flags:
-    """V_k >= 2·V_s for every element (common practice), at the smallest nominal knee voltage of the
-    scheme's CTs: (C,).
-
-    V_s: what the setting drives through its own leg."""
-    centre = centres(study)
-    flags = []
+    cores = [OPEN_PILOTS.index(name) for name in names]
+    rows = []
     for lattice in lattices:
-        ohms = element_ohms(study, lattice.circuit, centre)
-        knee = study.ct.weakest(scheme_of(study, lattice.scheme).groups).knee_voltage_v.centre()
-        for s in lattice.settings():
-            pickups = zip(AXES, (s.phase_pickup_a, s.earth_pickup_a), strict=True)
-            flags.append(
-                knee
-                >= 2 * max(pickup * ohms[axis] for axis, pickup in pickups if pickup is not None)
-            )
-    return np.array(flags)
+        own = np.isin(cores, scheme_of(study, lattice.scheme).places)
+        rows += [own] * len(list(lattice.settings()))
+    has = np.array(rows, float)  # (C, cores)
+
+    def mean(parts: Sequence[Array]) -> Array:
+        """Whole counts are added first, and so exactly."""
+        sums = np.einsum("ck,kcm->cm", has, np.stack(parts))
+        return np.asarray(sums / has.sum(axis=1)[:, None])
+
+    total = mean([strata[name].total for name in names])
+    unresolved = mean([strata[name].unresolved for name in names])
+    trials = strata[names[0]].trials
+    return {OPEN_PILOT: Gathered(OPEN_PILOT, total, trials, unresolved, None, None, None, None)}

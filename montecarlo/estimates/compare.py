@@ -19,56 +19,84 @@ from montecarlo.study.scenarios import CHANGEABLE
 
 __all__ = ["NO_DIFFERENCE", "Side", "differences", "differences_of", "level_of"]
 
-DECIDING = (
-    *CHANGEABLE,
-    "scheme",
-    "relay",
-    "correlations",
-)  # of a study, with its costs: a setting's figures
+# of a study, with its costs: what a setting's figures follow from
+DECIDING = (*CHANGEABLE, "scheme", "relay", "correlations")
 NO_DIFFERENCE = Estimate(np.zeros(()), np.zeros(()), np.zeros(()))
 
 
 class Side(NamedTuple):
-    """A candidate of a batch, by its place there, and the study whose weights count; what it is,
-    where it is compared with one of another run."""
+    """A candidate of a batch."""
 
-    study: Study
+    study: Study  # whose weights count
     strata: Mapping[Stratum, Gathered]
-    candidate: int
-    setting: Setting | None = None
+    candidate: int  # its place there
+    setting: Setting | None = None  # where it is compared with one of another run
 
 
 Weighing = Sequence[tuple[Stratum, float]]  # types with what each counts for
 
 
 def level_of(pairs: int) -> float:
-    """Of each interval, so that those of one quantity hold together for so many pairs with `LEVEL`
-    at least: what may fail is shared out among them (Bonferroni's inequality; Miller, Simultaneous
-    Statistical Inference, 1981, from memory)."""
+    """Level of each interval, so that those of one quantity hold together for so many pairs. [-]
+
+    With `LEVEL` at least: what may fail is shared out among them (Bonferroni's inequality; Miller,
+    Simultaneous Statistical Inference, 1981, from memory).
+
+    Parameters
+    ----------
+    pairs : int
+
+    Returns
+    -------
+    float
+    """
     return 1 - (1 - LEVEL) / max(pairs, 1)
 
 
 def differences(
     study: Study, strata: Mapping[Stratum, Gathered], one: int, other: int, level: float = LEVEL
 ) -> dict[str, Estimate]:
-    """Candidate `one` minus candidate `other` of a batch, by quantity (`differences_of`)."""
+    """One candidate of a batch minus another.
+
+    Parameters
+    ----------
+    study : Study
+    strata : mapping of Stratum to Gathered
+    one, other : int
+    level : float (-)
+
+    Returns
+    -------
+    dict of str to Estimate
+        As of `differences_of`.
+    """
     return differences_of(Side(study, strata, one), Side(study, strata, other), level)
 
 
 def differences_of(one: Side, other: Side, level: float = LEVEL) -> dict[str, Estimate]:
-    """One side minus the other, by quantity: p_missed, p_false, and cost_per_year where both
-    policies weigh costs. The sides may be of two runs on the same random numbers. A setting does
-    not differ from itself on the same plant."""
-    found, others = _weighings(one.study), _weighings(other.study)
-    same = _same(one, other)
+    """One side minus the other, by quantity.
+
+    A setting does not differ from itself on the same plant.
+
+    Parameters
+    ----------
+    one, other : Side
+        May be of two runs on the same random numbers.
+    level : float (-)
+
+    Returns
+    -------
+    dict of str to Estimate
+        "p_missed", "p_false", and "cost_per_year" where both policies weigh costs.
+    """
+    mine = _weighings(one.study)
+    others = _weighings(other.study)
+    common = [quantity for quantity in mine if quantity in others]
+    if _same(one, other):
+        return dict.fromkeys(common, NO_DIFFERENCE)
     return {
-        quantity: (
-            NO_DIFFERENCE
-            if same
-            else _difference(one, found[quantity], other, others[quantity], level)
-        )
-        for quantity in found
-        if quantity in others
+        quantity: _difference(one, mine[quantity], other, others[quantity], level)
+        for quantity in common
     }
 
 
@@ -105,7 +133,8 @@ def _difference(
     allow; the two parts are independent (limits as of a sum: `estimates.totals.mover`)."""
     parts = [_from_weighted(one, weights, level), _from_weighted(other, others, level)]
     rare = _independent(*parts)
-    left, right = _left(one, weights, parts), _left(other, others, parts)
+    left = _left(one, weights, parts)
+    right = _left(other, others, parts)
     if not (left.strata or right.strata):
         return rare
     counted = paired(left, right, level)
@@ -123,9 +152,8 @@ def _from_weighted(side: Side, weights: Weighing, level: float) -> dict[Stratum,
     for name, weight in weights:
         stratum = side.strata[name]
         if stratum.weighted is not None and stratum.weighted.used[side.candidate]:
-            found[name] = Estimate(
-                *(weight * part[side.candidate] for part in stratum.estimate(level))
-            )
+            own = stratum.estimate(level)
+            found[name] = Estimate(*(weight * part[side.candidate] for part in own))
     return found
 
 

@@ -16,64 +16,98 @@ HALVINGS = 45  # of an interval between nodes
 
 
 def winding_nodes(intervals: int) -> Array:
-    """Places along the winding, closer together near the neutral: (k/intervals)²."""
+    """Places along the winding, closer together near the neutral: (k/intervals)². [-]
+
+    Parameters
+    ----------
+    intervals : int
+
+    Returns
+    -------
+    (intervals + 1,) array
+    """
     return (np.arange(intervals + 1) / intervals) ** 2
 
 
 def critical_position(
     nodes: Array, currents: Array, thresholds: ArrayLike, *, signed: bool = False
 ) -> tuple[Array, NDArray[np.bool_]]:
-    """Where |I| last rises through each threshold, and whether it had been above before.
+    """Where |I| last rises through each threshold, and whether it had been above before. [-]
 
-    nodes (m,) increasing; currents (n, m) at the nodes; thresholds (s,). Returns x* (n, s): 0 where
-    the current is never below, 1 where it is below at the last node; and re-entries (n, s) bool,
-    where the missed part is not one stretch from the neutral (x* then overstates it). Between nodes
-    the square of a magnitude is the cubic through the four nearest points: |a·x + b|², fault and
-    load together, is a parabola where |a·x + b| itself has a corner. `signed`: what is no magnitude
-    (a margin above a bias) is interpolated itself. Currents that are not finite give NaN."""
-    level, currents = (
-        np.asarray(thresholds, float),
-        np.where(np.isfinite(currents), currents, np.nan),
-    )
+    Between nodes the square of a magnitude is the cubic through the four nearest points: |a·x +
+    b|², fault and load together, is a parabola where |a·x + b| itself has a corner.
+
+    Parameters
+    ----------
+    nodes : (m,) array (-)
+        Increasing.
+    currents : (n, m) array
+        At the nodes; NaN comes of what is not finite.
+    thresholds : (s,) array_like
+        In the unit of the currents.
+    signed : bool
+        What is no magnitude (a margin above a bias) is interpolated itself.
+
+    Returns
+    -------
+    x : (n, s) array
+        0 where the current is never below, 1 where it is below at the last node.
+    re_entry : (n, s) array of bool
+        The missed part is not one stretch from the neutral; x then overstates it.
+    """
+    level = np.asarray(thresholds, float)
+    currents = np.where(np.isfinite(currents), currents, np.nan)
     below = currents[:, :, None] < level  # (n, m, s)
     m = nodes.size
     last = np.asarray(m - 1 - np.argmax(below[:, ::-1], axis=1))  # last node below
     never = ~below.any(axis=1)
     again = (np.cumsum(~below, axis=1) > 0) & below
-    re_entry = (
-        again.any(axis=1) & below[:, 0]
-    )  # operating at the neutral on load alone is no re-entry
+    re_entry = again.any(axis=1) & below[:, 0]  # not where load alone operates it at the neutral
     left = np.clip(last, 0, m - 2)
-    x = (
-        _between(nodes, currents, level, left)
-        if signed
-        else _between(nodes, currents**2, level**2, left)
-    )
+    if signed:
+        x = _between(nodes, currents, level, left)
+    else:
+        x = _between(nodes, currents**2, level**2, left)
     x = np.where(never, 0.0, np.where(last >= m - 1, 1.0, x))
     lost = np.isnan(currents).any(axis=1, keepdims=True)
     return np.where(lost, np.nan, x), re_entry
 
 
 def at_place(nodes: Array, currents: Array, x: Array, *, signed: bool = False) -> Array:
-    """|I| at a place of each sample's own, x (n,) in [0, 1], by the same interpolation. (n,)
+    """|I| at a place of each sample's own, by the same interpolation, in its unit.
 
-    NaN where currents are not finite."""
+    Parameters
+    ----------
+    nodes, currents, signed
+        As of `critical_position`.
+    x : (n,) array (-)
+        In [0, 1].
+
+    Returns
+    -------
+    (n,) array
+        NaN where currents are not finite.
+    """
     currents = np.where(np.isfinite(currents), currents, np.nan)
+    values = currents if signed else currents**2
     left = np.clip(np.searchsorted(nodes, x, side="right") - 1, 0, nodes.size - 2)[:, None]
-    value = _cubic(x[:, None], *_nearest(nodes, currents if signed else currents**2, left))[:, 0]
-    lost = np.isnan(currents).any(axis=1)
-    return np.where(lost, np.nan, value if signed else np.sqrt(np.maximum(value, 0.0)))
+    value = _cubic(x[:, None], *_nearest(nodes, values, left))[:, 0]
+    if not signed:
+        value = np.sqrt(np.maximum(value, 0.0))
+    return np.where(np.isnan(currents).any(axis=1), np.nan, value)
 
 
 def _between(nodes: Array, values: Array, level: Array, left: NDArray[np.int64]) -> Array:
     """x between nodes left and left + 1 where the cubic through the four nearest values is at the
     level, (n, s)."""
     place, weight = _nearest(nodes, values, left)
-    low, high = nodes[left], nodes[left + 1]
+    low = nodes[left]
+    high = nodes[left + 1]
     for _ in range(HALVINGS):
         middle = 0.5 * (low + high)
         below = _cubic(middle, place, weight) < level
-        low, high = np.where(below, middle, low), np.where(below, high, middle)
+        low = np.where(below, middle, low)
+        high = np.where(below, high, middle)
     return np.asarray(0.5 * (low + high))
 
 

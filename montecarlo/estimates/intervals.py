@@ -22,6 +22,7 @@ __all__ = [
     "clopper_pearson",
     "clustered",
     "clustered_size",
+    "ratio",
     "student",
     "student_mean",
     "wilson",
@@ -48,7 +49,22 @@ class Estimate(NamedTuple):
 
 
 def tail_of(level: float, side: Side) -> float:
-    """Probability left beyond one limit."""
+    """Probability left beyond one limit. [-]
+
+    Parameters
+    ----------
+    level : float (-)
+    side : "both", "low" or "high"
+
+    Returns
+    -------
+    float (-)
+
+    Raises
+    ------
+    ValueError
+        The level does not lie between 0 and 1.
+    """
     if not 0 < level < 1:
         raise ValueError(f"level = {level} must lie between 0 and 1")
     return (1 - level) / 2 if side == "both" else 1 - level
@@ -59,25 +75,51 @@ def _one_sided(low: Any, high: Any, side: Side) -> Limits:
     return Limits(np.array(low, float), np.array(high, float))
 
 
-def _ratio(part: Array, whole: Array) -> Array:
-    """part/whole, NaN where whole is 0."""
-    quotient: Array = np.divide(
-        part, whole, out=np.full(np.broadcast(part, whole).shape, np.nan), where=whole > 0
-    )
-    return quotient
+def ratio(part: ArrayLike, whole: ArrayLike, nothing: float = np.nan) -> Array:
+    """part/whole, and `nothing` where whole is 0 or less.
+
+    Parameters
+    ----------
+    part, whole : array_like
+    nothing : float
+
+    Returns
+    -------
+    array
+    """
+    top, bottom = np.broadcast_arrays(np.asarray(part, float), np.asarray(whole, float))
+    return np.asarray(np.divide(top, bottom, out=np.full(top.shape, nothing), where=bottom > 0))
 
 
 def clopper_pearson(
     hits: ArrayLike, trials: ArrayLike, level: float = 0.95, *, side: Side = "both"
 ) -> Limits:
-    """Exact binomial limits; hits and trials broadcast and may be fractional (effective) counts.
-    [-]
+    """Exact binomial limits. [-]
 
     No hit: low is 0 and high 1 - tail^(1/trials); all hits: the mirror image; no trial: 0 and 1.
-    Source: Clopper and Pearson, Biometrika 26, 1934, 404-413, in the beta form."""
+    Source: Clopper and Pearson, Biometrika 26, 1934, 404-413, in the beta form.
+
+    Parameters
+    ----------
+    hits, trials : array_like
+        Broadcast; may be fractional (effective) counts.
+    level : float (-)
+    side : "both", "low" or "high"
+
+    Returns
+    -------
+    Limits
+
+    Examples
+    --------
+    >>> low, high = clopper_pearson(0, 1000)
+    >>> float(high.round(6))
+    0.003682
+    """
     h, n = np.broadcast_arrays(np.asarray(hits, float), np.asarray(trials, float))
     tail = tail_of(level, side)
-    some, rest = h > 0, n - h > 0  # the beta function needs both parameters above 0
+    some = h > 0  # the beta function needs both parameters above 0
+    rest = n - h > 0
     low = np.where(some, betaincinv(np.where(some, h, 1), n - h + 1, tail), 0.0)
     high = np.where(rest, betainccinv(h + 1, np.where(rest, n - h, 1), tail), 1.0)
     return _one_sided(low, high, side)
@@ -90,7 +132,17 @@ def wilson(
     [-]
 
     Source: Wilson, J. Am. Stat. Assoc. 22, 1927, 209-212; Brown, Cai, DasGupta, Stat. Sci. 16,
-    2001, 101-133."""
+    2001, 101-133.
+
+    Parameters
+    ----------
+    hits, trials, level, side
+        As of `clopper_pearson`.
+
+    Returns
+    -------
+    Limits
+    """
     h, n = np.broadcast_arrays(np.asarray(hits, float), np.asarray(trials, float))
     z2 = ndtri(tail_of(level, side)) ** 2
     size = np.maximum(n, 1e-100)  # no trial: centre 1/2, half-width 1/2
@@ -110,28 +162,40 @@ def clustered_size(
     *,
     capped: bool = True,
 ) -> Array:
-    """Effective number of independent trials behind hits and trials (..., clusters). [-]
+    """Effective number of independent trials behind hits and trials in clusters. [-]
 
     n* = p(1 - p)/v with v the variance of the ratio estimate between clusters, times the square of
     t(n - 1)/t(clusters - 1) at `tail` for the few clusters, at most n (design effect at least 1)
     unless not `capped`: hits that are probabilities, small ones, scatter less than hits that come
-    whole. With no hit, or nothing but hits, v is 0 and n stands. Clusters without a trial do not
-    count. `clusters`: how many they are worth where weights, in hits and trials already, leave
-    fewer."""
+    whole. With no hit, or nothing but hits, v is 0 and n stands.
+
+    Parameters
+    ----------
+    hits, trials : (..., clusters) array_like
+        Clusters without a trial do not count.
+    tail : float (-)
+        Probability beyond one limit.
+    clusters : float, optional
+        How many they are worth where weights, in hits and trials already, leave fewer.
+    capped : bool
+
+    Returns
+    -------
+    (...) array
+        0 with one cluster, which tells nothing about the others.
+    """
     h, n = np.broadcast_arrays(np.asarray(hits, float), np.asarray(trials, float))
     total = n.sum(axis=-1)
     clusters = (n > 0).sum(axis=-1) if clusters is None else clusters
-    p = _ratio(h.sum(axis=-1), total)
+    p = ratio(h.sum(axis=-1), total)
     squares = ((h - np.nan_to_num(p)[..., None] * n) ** 2).sum(axis=-1)
-    variance = _ratio(squares * clusters, (clusters - 1) * total**2)
+    variance = ratio(squares * clusters, (clusters - 1) * total**2)
     spread = p * (1 - p) > 0
-    size = np.where(spread, _ratio(p * (1 - p), variance), total)
+    size = np.where(spread, ratio(p * (1 - p), variance), total)
     few = stdtrit(np.maximum(total - 1, 1), tail) / stdtrit(np.maximum(clusters - 1, 1), tail)
     size = np.where(spread, np.fmin(size * few**2, total if capped else np.inf), total)
     size = np.where(np.isinf(size), total, size)  # clusters all alike
-    return np.where(
-        spread & (clusters < 2), 0.0, size
-    )  # one cluster tells nothing about the others
+    return np.where(spread & (clusters < 2), 0.0, size)
 
 
 def clustered(
@@ -142,8 +206,7 @@ def clustered(
     side: Side = "both",
     clusters: float | None = None,
 ) -> Limits:
-    """Limits of a proportion whose trials come in clusters (events of one plant); hits, trials
-    (..., clusters). [-]
+    """Limits of a proportion whose trials come in clusters (events of one plant). [-]
 
     Clopper-Pearson limits for the effective sample size. Source: Korn and Graubard, Survey
     Methodology 24, 1998, 193-201. Measured at 95 %, 256 plants with beta rates: 93-98 % while their
@@ -154,10 +217,32 @@ def clustered(
     hardly repeat each other unless the risk sits in very few plants. That case is missed, also with
     a handful of hits (mean 1e-3, coefficient of variation 14: 74 % for the high bound): if one
     plant in 3,000 failed at every event, 256 plants would show nothing nine times in ten. What 256
-    plants without a hit say about *plants* is `clopper_pearson(0, 256)`."""
+    plants without a hit say about *plants* is `clopper_pearson(0, 256)`.
+
+    Parameters
+    ----------
+    hits, trials : (..., clusters) array_like
+    level : float (-)
+    side : "both", "low" or "high"
+    clusters : float, optional
+        As of `clustered_size`.
+
+    Returns
+    -------
+    Limits
+        (...) arrays.
+
+    Examples
+    --------
+    Sixteen hits on one plant of four tell less than four on each:
+
+    >>> low, high = clustered([[16, 0, 0, 0], [4, 4, 4, 4]], 1000)
+    >>> high[0] > high[1]
+    np.True_
+    """
     h, n = np.broadcast_arrays(np.asarray(hits, float), np.asarray(trials, float))
     size = clustered_size(h, n, tail_of(level, side), clusters)
-    p = np.nan_to_num(_ratio(h.sum(axis=-1), n.sum(axis=-1)))
+    p = np.nan_to_num(ratio(h.sum(axis=-1), n.sum(axis=-1)))
     return clopper_pearson(p * size, size, level, side=side)
 
 
@@ -173,16 +258,29 @@ def with_unresolved(
     side: Side = "both",
     method: Method = "exact",
 ) -> Estimate:
-    """Estimate and limits when some of the trials gave no result; `trials` includes them. [-]
+    """Estimate and limits when some of the trials gave no result. [-]
 
     The estimate is that of the resolved ones; the low limit takes every unresolved trial as no hit,
-    the high one as a hit. Shapes broadcast; (..., clusters) for the method "clustered"."""
+    the high one as a hit.
+
+    Parameters
+    ----------
+    hits, trials, unresolved : array_like
+        Broadcast; `trials` includes the unresolved; (..., clusters) for the method "clustered".
+    level : float (-)
+    side : "both", "low" or "high"
+    method : "exact", "wilson" or "clustered"
+
+    Returns
+    -------
+    Estimate
+    """
     h, n, lost = np.broadcast_arrays(*(np.asarray(a, float) for a in (hits, trials, unresolved)))
     low = METHODS[method](h, n, level, side=side).low
     high = METHODS[method](h + lost, n, level, side=side).high
     if method == "clustered":
         h, n, lost = h.sum(axis=-1), n.sum(axis=-1), lost.sum(axis=-1)
-    return Estimate(_ratio(h, n - lost), low, high)
+    return Estimate(ratio(h, n - lost), low, high)
 
 
 def student_mean(
@@ -193,20 +291,41 @@ def student_mean(
     axis: int = -1,
     trials: ArrayLike | None = None,
 ) -> Estimate:
-    """Mean of probabilities over independent blocks (plants) along `axis`, Student t limits within
-    [0, 1]. [-]
+    """Mean of probabilities over independent blocks, Student t limits within [0, 1]. [-]
 
-    values in [0, 1]; at least two blocks. When all are exactly 0 the t limits would have no width:
-    the high limit is then the exact binomial one for no hit in `trials` independent samples (number
-    of blocks unless given), since a mean cannot exceed the probability of any value above 0; all
-    exactly 1: the mirror image for the low limit."""
+    When all are exactly 0 the t limits would have no width: the high limit is then the exact
+    binomial one for no hit in `trials` independent samples, since a mean cannot exceed the
+    probability of any value above 0; all exactly 1: the mirror image for the low limit.
+
+    Parameters
+    ----------
+    values : array_like (-)
+        In [0, 1].
+    level : float (-)
+    side : "both", "low" or "high"
+    axis : int
+        Of the blocks (plants).
+    trials : array_like, optional
+        Number of blocks unless given.
+
+    Returns
+    -------
+    Estimate
+
+    Raises
+    ------
+    ValueError
+        There is one block only.
+    """
     x = np.asarray(values, float)
     blocks = x.shape[axis]
     if blocks < 2:
         raise ValueError(f"{blocks} block(s): limits need at least 2")
-    mean, tail = x.mean(axis=axis), tail_of(level, side)
+    mean = x.mean(axis=axis)
+    tail = tail_of(level, side)
     half = -stdtrit(blocks - 1, tail) * x.std(axis=axis, ddof=1) / np.sqrt(blocks)
-    none, every = (x == 0).all(axis=axis), (x == 1).all(axis=axis)
+    none = (x == 0).all(axis=axis)
+    every = (x == 1).all(axis=axis)
     n = np.asarray(blocks if trials is None else trials, float)
     low = np.where(every, clopper_pearson(n, n, level, side=side).low, np.maximum(mean - half, 0.0))
     high = np.where(
@@ -216,13 +335,19 @@ def student_mean(
 
 
 def student(values: ArrayLike, level: float = 0.95) -> Estimate:
-    """Mean of any quantity over independent blocks (..., blocks) with two-sided Student t limits;
-    in its unit."""
+    """Mean of any quantity over independent blocks with two-sided Student t limits; in its unit.
+
+    Parameters
+    ----------
+    values : (..., blocks) array_like
+    level : float (-)
+
+    Returns
+    -------
+    Estimate
+    """
     x = np.asarray(values, float)
-    half = (
-        -stdtrit(x.shape[-1] - 1, tail_of(level, "both"))
-        * x.std(axis=-1, ddof=1)
-        / np.sqrt(x.shape[-1])
-    )
+    blocks = x.shape[-1]
+    half = -stdtrit(blocks - 1, tail_of(level, "both")) * x.std(axis=-1, ddof=1) / np.sqrt(blocks)
     mean = x.mean(axis=-1)
     return Estimate(mean, mean - half, mean + half)

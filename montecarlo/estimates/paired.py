@@ -20,11 +20,18 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from montecarlo.estimates.assemble import LEVEL, Gathered
-from montecarlo.estimates.intervals import Estimate, clopper_pearson, clustered_size, tail_of
+from montecarlo.estimates.assemble import LEVEL, Gathered, by_block
+from montecarlo.estimates.intervals import (
+    Estimate,
+    clopper_pearson,
+    clustered_size,
+    ratio,
+    tail_of,
+)
 from montecarlo.estimates.totals import combined, plant_correlation
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS
+from montecarlo.sampling.stratum import Stratum
 
 Flags = NDArray[np.bool_]
 
@@ -81,7 +88,18 @@ def paired(one: Half, other: Half, level: float = LEVEL) -> Estimate:
     Types share their plants. So their errors add as the plants' are correlated (the blocks' with
     conditional means), where that widens the limits. The share of unresolved samples widens them
     to both sides, whatever those would have done. A plant without any result of some type has no
-    part."""
+    part.
+
+    Parameters
+    ----------
+    one, other : Half
+    level : float (-)
+
+    Returns
+    -------
+    Estimate
+        In the unit of the weights; NaN with results in fewer than two blocks.
+    """
     nets = [*_nets(one, other)]
     known = np.all([np.isfinite(net.values) for net in nets], axis=0)
     blocks = known.reshape(BLOCKS, -1).sum(axis=1)
@@ -91,7 +109,8 @@ def paired(one: Half, other: Half, level: float = LEVEL) -> Estimate:
     p, low, high = (
         np.concatenate([getattr(part, end) for part in parts]) for end in ("p", "low", "high")
     )
-    correlation, lost = _correlation(parts), sum(net.lost for net in nets)
+    correlation = _correlation(parts)
+    lost = sum(net.lost for net in nets)
     gap = p.sum()
     return Estimate(
         gap,
@@ -102,51 +121,51 @@ def paired(one: Half, other: Half, level: float = LEVEL) -> Estimate:
 
 def _nets(one: Half, other: Half) -> Iterator[_Net]:
     """Type by type; one that a side has not counts for nothing there."""
-    sides = [
-        {
-            stratum.name: (stratum, weight)
-            for stratum, weight in zip(half.strata, half.weights, strict=True)
-            if weight > 0
-        }
-        for half in (one, other)
-    ]
+    sides = [_weighed(one), _weighed(other)]
     for name in dict.fromkeys((*sides[0], *sides[1])):
-        values, trials, lost = list[Array](), list[float](), list[float]()
-        for half, side in zip((one, other), sides, strict=True):
-            if name not in side:
-                values.append(np.zeros(()))
+        values = [np.zeros(()), np.zeros(())]
+        trials = []
+        lost = 0.0
+        there = []
+        for k, half in enumerate((one, other)):
+            if name not in sides[k]:
                 continue
-            stratum, weight = side[name]
-            total, gone = stratum.total[half.candidate], stratum.unresolved[half.candidate]
+            stratum, weight = sides[k][name]
+            gone = stratum.unresolved[half.candidate]
             resolved = stratum.trials - gone
-            nothing = np.full(total.shape, np.nan)
-            values.append(weight * np.divide(total, resolved, out=nothing, where=resolved > 0))
+            values[k] = weight * ratio(stratum.total[half.candidate], resolved)
             trials.append(float(resolved.sum()))
-            lost.append(weight * float(gone.sum() / stratum.trials.sum()))
-        scale = max(side[name][1] for side in sides if name in side)
-        yield _Net(
-            (values[0] - values[1]) / scale,
-            scale,
-            min(trials),
-            sum(lost),
-            any(side[name][0].conditional for side in sides if name in side),
-        )
+            lost += weight * float(gone.sum() / stratum.trials.sum())
+            there.append((stratum, weight))
+        scale = max(weight for _, weight in there)
+        conditional = any(stratum.conditional for stratum, _ in there)
+        yield _Net((values[0] - values[1]) / scale, scale, min(trials), lost, conditional)
+
+
+def _weighed(half: Half) -> dict[Stratum, tuple[Gathered, float]]:
+    pairs = zip(half.strata, half.weights, strict=True)
+    return {stratum.name: (stratum, weight) for stratum, weight in pairs if weight > 0}
 
 
 def _shares(net: _Net, known: Flags, blocks: Array, tail: float) -> _Shares:
     """Of one type; blocks (16,): how many plants of each block have a part."""
-    values, held = np.where(known, net.values, 0.0), blocks > 0
+    values = np.where(known, net.values, 0.0)
+    held = blocks > 0
     on_nets = net.conditional and _differing(values) >= min(ENOUGH, known.sum() / 2)
 
     def means(each: Array) -> Array:
-        return np.asarray(
-            each.reshape(*each.shape[:-1], BLOCKS, -1).sum(axis=-1)[..., held] / blocks[held]
-        )
+        return np.asarray(by_block(each)[..., held] / blocks[held])
 
-    by_plant = None if on_nets else _parts(values[known])
-    by_block = _parts(means(values)) if on_nets else means(_parts(values))
-    each = np.abs(by_block if by_plant is None else by_plant)
-    share, trials = each.mean(axis=1), np.full(each.shape, net.trials / each.shape[1])
+    if on_nets:
+        by_plant = None
+        of_blocks = _parts(means(values))
+        each = np.abs(of_blocks)
+    else:
+        by_plant = _parts(values[known])
+        of_blocks = means(_parts(values))
+        each = np.abs(by_plant)
+    share = each.mean(axis=1)
+    trials = np.full(each.shape, net.trials / each.shape[1])
     size = clustered_size(each * trials, trials, tail, capped=not on_nets)
     size = np.where((share == 0) & (share[::-1] > 0), size[::-1], size)
     low, high = clopper_pearson(share * size, size, 1 - 2 * tail)
@@ -155,7 +174,7 @@ def _shares(net: _Net, known: Flags, blocks: Array, tail: float) -> _Shares:
         net.scale * np.array([low[0], -high[1]]),
         net.scale * np.array([high[0], -low[1]]),
         by_plant,
-        by_block,
+        of_blocks,
     )
 
 

@@ -17,13 +17,28 @@ SAFETY = 1.15
 
 
 def planned(halves: ArrayLike, drawn: ArrayLike, costs: ArrayLike, target: float) -> Array:
-    """Samples of each part (parts,), at least what was drawn, for a half-width `target` of their
-    sum.
+    """Samples of each part for a wanted half-width of their sum.
 
-    halves: of each part's interval at `drawn` samples, weights taken in; they fall as 1/√n (on nets
-    faster, so that a plan for them is on the safe side). The least total cost Σ cost·n under Σ
-    half²·drawn/n = target² has n in proportion to half·√(drawn/cost) (Neyman, J. R. Stat. Soc. 97,
-    1934; with costs Cochran, Sampling Techniques, 5.5)."""
+    The least total cost Σ cost·n under Σ half²·drawn/n = target² has n in proportion to
+    half·√(drawn/cost) (Neyman, J. R. Stat. Soc. 97, 1934; with costs Cochran, Sampling Techniques,
+    5.5).
+
+    Parameters
+    ----------
+    halves : (parts,) array_like
+        Half-width of each part's interval at `drawn` samples, weights taken in; they fall as 1/√n
+        (on
+        nets faster, so that a plan for them is on the safe side).
+    drawn, costs : (parts,) array_like
+        Samples drawn, and what one costs.
+    target : float
+        Half-width of the sum.
+
+    Returns
+    -------
+    (parts,) array
+        At least what was drawn.
+    """
     half, n, cost = (np.asarray(a, float) for a in (halves, drawn, costs))
     unit = half * np.sqrt(n)  # half-width of one sample
     wanted = unit / np.sqrt(cost) * np.sum(unit * np.sqrt(cost)) * (SAFETY / target) ** 2

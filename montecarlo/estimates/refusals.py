@@ -90,7 +90,9 @@ def refusals_of(study: Study, judged: Judgement, at: int) -> tuple[Refusal, ...]
     tuple of Refusal
         Empty if none does.
     """
-    found, policy, load = [], study.policy, float(judged.load_share[at])
+    found = []
+    policy = study.policy
+    load = float(judged.load_share[at])
     if load > 0:
         found.append(Refusal(Rule.ON_LOAD, load, 0.0))
     if math.isnan(load):
@@ -101,27 +103,26 @@ def refusals_of(study: Study, judged: Judgement, at: int) -> tuple[Refusal, ...]
         found += _of_all_events(study, judged, at)
     each = policy.p_false_max_each
     if each is not None:
-        found += [
-            Refusal(Rule.EVENT, float(bounds[at]), each, stratum.kind)
-            for stratum, bounds in judged.each.items()
-            if not bounds[at] / each <= 1
-        ]
+        for stratum, bounds in judged.each.items():
+            if not bounds[at] / each <= 1:
+                found.append(Refusal(Rule.EVENT, float(bounds[at]), each, stratum.kind))
     return tuple(found)
 
 
 def _of_all_events(study: Study, judged: Judgement, at: int) -> list[Refusal]:
     """The limit on all events together."""
-    bound, limit, yearly = float(judged.bound[at]), limit_of_p_false(study), 1.0
+    bound = float(judged.bound[at])
+    limit = limit_of_p_false(study)
     if bound / limit <= 1:
         return []
     samples = 0
     if judged.false.total[at] == 0:
         samples = rounded_up(study.study.samples * bound / limit)
-    rule, most = Rule.FALSE_TRIPS, limit
-    if study.policy.false_per_year_max is not None:
-        rule, most = Rule.FALSE_PER_YEAR, study.policy.false_per_year_max
-        yearly = weights_of(study).events_per_year
-    return [Refusal(rule, bound * yearly, most, samples=samples)]
+    yearly_limit = study.policy.false_per_year_max
+    if yearly_limit is None:
+        return [Refusal(Rule.FALSE_TRIPS, bound, limit, samples=samples)]
+    yearly = bound * weights_of(study).events_per_year
+    return [Refusal(Rule.FALSE_PER_YEAR, yearly, yearly_limit, samples=samples)]
 
 
 def stated_refusals(

@@ -18,17 +18,38 @@ Places = NDArray[np.intp]
 
 
 def worst_places(judged: Sequence[Judgement]) -> Places:
-    """Which judgement has the largest aim of each candidate, (C,); the first of equal ones, one
-    without a result before all."""
+    """Which judgement has the largest aim of each candidate.
+
+    Parameters
+    ----------
+    judged : sequence of Judgement
+
+    Returns
+    -------
+    (C,) array of int
+        The first of equal ones, one without a result before all.
+    """
     return _largest([each.aim for each in judged])
 
 
 def worst_of(judged: Sequence[Judgement]) -> Judgement:
-    """Aim and p_missed of each candidate's worst scenario, its most frequent false trips and
-    largest bound of any, and allowed only where every scenario allows it."""
+    """Each candidate by its worst scenario.
+
+    Aim and p_missed of that scenario, its most frequent false trips and largest bound of any, and
+    allowed only where every scenario allows it.
+
+    Parameters
+    ----------
+    judged : sequence of Judgement
+
+    Returns
+    -------
+    Judgement
+    """
     if len(judged) == 1:
         return judged[0]
-    at, tripping = worst_places(judged), _largest([each.false.total for each in judged])
+    at = worst_places(judged)
+    tripping = _largest([each.false.total for each in judged])
     costs = [each.cost for each in judged if each.cost is not None]
 
     def largest(name: str) -> Array:
@@ -68,9 +89,5 @@ def _largest(values: Sequence[Array]) -> Places:
 
 
 def _picked(totals: Sequence[Total], at: Places) -> Total:
-    return Total(
-        *(
-            np.take_along_axis(np.stack(part), at[None], axis=0)[0]
-            for part in zip(*totals, strict=True)
-        )
-    )
+    parts = np.stack([np.stack(total) for total in totals])  # (judgements, 3, C)
+    return Total(*np.take_along_axis(parts, at[None, None], axis=0)[0])

@@ -8,42 +8,63 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
+from montecarlo.estimates.intervals import ratio
 from montecarlo.quantities import Array
 
 __all__ = ["Spread", "binomial_noise", "plant_spread"]
 
 
 class Spread(NamedTuple):
-    """Over plants: median, 95 % quantile, share above the limit, standard deviation (sampling noise
-    taken out)."""
+    """Over plants, sampling noise taken out."""
 
     median: Array
     p95: Array
-    above: Array
-    sd: Array
+    above: Array  # share above the limit
+    sd: Array  # standard deviation
 
 
 def binomial_noise(hits: ArrayLike, trials: ArrayLike) -> Array:
-    """Unbiased variance of each plant's hits/trials about its own probability, any shape; NaN below
-    two trials."""
-    h, n = np.broadcast_arrays(np.asarray(hits, float), np.asarray(trials, float))
-    p = np.divide(h, n, out=np.zeros(h.shape), where=n > 0)
-    noise: Array = np.divide(p * (1 - p), n - 1, out=np.full(h.shape, np.nan), where=n > 1)
-    return noise
+    """Unbiased variance of each plant's hits/trials about its own probability. [-]
+
+    Parameters
+    ----------
+    hits, trials : array_like
+
+    Returns
+    -------
+    array
+        NaN below two trials.
+    """
+    n = np.asarray(trials, float)
+    p = ratio(hits, n, 0.0)
+    return ratio(p * (1 - p), n - 1)
 
 
 def plant_spread(means: ArrayLike, noise: ArrayLike, limit: ArrayLike = np.inf) -> Spread:
-    """Spread over plants (last axis) of per-plant means in [0, 1], whose variances about their own
-    truth are `noise`.
+    """Spread over plants of per-plant means. [-]
 
     The variance between the means is what the plants differ by, plus the mean noise. Each deviation
     from the grand mean is shrunk by sqrt(between/total), so that the shrunk values spread by
     `between` alone; where the noise accounts for everything, all plants stand at the grand mean.
     The shape is that of the noisy means: with few hits a plant it is a staircase, and the share
-    above a limit is then rough (derived; common practice in random-effects summaries). NaN noise (a
-    single event a plant) gives NaN: the two parts cannot be told apart."""
+    above a limit is then rough (derived; common practice in random-effects summaries).
+
+    Parameters
+    ----------
+    means : (..., plants) array_like (-)
+        In [0, 1].
+    noise : (..., plants) array_like (-)
+        Their variances about their own truth. NaN (a single event a plant) gives NaN: the two parts
+        cannot be told apart.
+    limit : array_like (-)
+
+    Returns
+    -------
+    Spread
+    """
     x, v = np.broadcast_arrays(np.asarray(means, float), np.asarray(noise, float))
-    grand, total = x.mean(axis=-1), x.var(axis=-1, ddof=1)
+    grand = x.mean(axis=-1)
+    total = x.var(axis=-1, ddof=1)
     between = np.maximum(total - v.mean(axis=-1), 0.0)
     share = np.divide(between, total, out=np.where(np.isnan(between), np.nan, 0.0), where=total > 0)
     shrunk = np.clip(

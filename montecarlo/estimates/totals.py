@@ -7,6 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
+from montecarlo.estimates.intervals import ratio
 from montecarlo.quantities import Array
 
 __all__ = ["Total", "combined", "mover", "none_within", "plant_correlation"]
@@ -27,19 +28,35 @@ def mover(
     high: ArrayLike,
     correlation: ArrayLike | None = None,
 ) -> Total:
-    """T = sum of w_h p_h over the last axis, with limits; weights >= 0 (shares, or events a year)
-    are known numbers.
+    """T = sum of w_h p_h over the last axis, with limits; in the unit of the weights.
 
     low = T - sqrt(sum w^2 (p - l)^2), high = T + sqrt(sum w^2 (u - p)^2): independent errors of the
     types added in squares, each side on its own (method of variance estimates recovery: Zou and
     Donner, Stat. Med. 27, 2008, 1693-1702; Zou, Huang, Zhang, Comput. Stat. Data Anal. 53, 2009,
-    1080-1085). Estimates on the same plants are not independent: `correlation` (..., types, types),
-    from `plant_correlation`, adds their cross terms.
+    1080-1085).
 
     Give it exact limits: when every type is rare the total then covers 95-97 % at 95 %, with
     Wilson's 91-93 % (measured). With one-sided limits only the side that they bound means anything.
     A type of weight 0 counts for nothing, even if its p is NaN; exact types (l = p = u) add no
-    width."""
+    width.
+
+    Parameters
+    ----------
+    weights : array_like
+        Known numbers, 0 or above: shares, or events a year.
+    p, low, high : (..., types) array_like (-)
+    correlation : (..., types, types) array_like (-), optional
+        Of estimates on the same plants, which are not independent: from `plant_correlation`.
+
+    Returns
+    -------
+    Total
+
+    Raises
+    ------
+    ValueError
+        A weight is below 0.
+    """
     w, estimate, below, above = np.broadcast_arrays(
         *(np.asarray(a, float) for a in (weights, p, low, high))
     )
@@ -55,38 +72,63 @@ def mover(
 
 
 def combined(parts: Array, correlation: ArrayLike | None) -> Array:
-    """Root of the sum of squares (and cross terms) over the last axis: how far a sum's limit lies
-    from it."""
-    crossed = (
-        parts
-        if correlation is None
-        else np.einsum("...hk,...k->...h", np.asarray(correlation, float), parts)
-    )
+    """How far a sum's limit lies from it: root of the sum of squares and cross terms.
+
+    Parameters
+    ----------
+    parts : (..., types) array
+        Distances of the types' own limits.
+    correlation : (..., types, types) array_like (-) or None
+
+    Returns
+    -------
+    (...) array
+    """
+    crossed = parts
+    if correlation is not None:
+        crossed = np.einsum("...hk,...k->...h", np.asarray(correlation, float), parts)
     root: Array = np.sqrt(np.maximum(np.sum(parts * crossed, axis=-1), 0.0))
     return root
 
 
 def plant_correlation(means: ArrayLike) -> Array:
-    """Correlation between the types' estimates that rest on the same plants, (..., types, types), 0
-    ... 1.
+    """Correlation between the types' estimates that rest on the same plants, 0 ... 1. [-]
 
-    means (..., types, plants): each type's mean (hits/trials) on each plant. Negative values,
-    mostly noise, are set to 0, which errs towards wider totals; a type that does not vary is
-    correlated with nothing."""
+    Negative values, mostly noise, are set to 0, which errs towards wider totals; a type that does
+    not vary is correlated with nothing.
+
+    Parameters
+    ----------
+    means : (..., types, plants) array_like (-)
+        Each type's mean (hits/trials) on each plant.
+
+    Returns
+    -------
+    (..., types, types) array
+    """
     x = np.asarray(means, float)
     deviation = x - x.mean(axis=-1, keepdims=True)
     length = np.sqrt(np.sum(deviation**2, axis=-1, keepdims=True))
-    unit = np.divide(deviation, length, out=np.zeros_like(x), where=length > 0)
+    unit = ratio(deviation, length, 0.0)
     matrix = np.clip(np.einsum("...hm,...km->...hk", unit, unit), 0.0, 1.0)
     return np.where(np.eye(x.shape[-2], dtype=bool), 1.0, matrix)
 
 
 def none_within(rate: Total, years: float) -> Total:
-    """Probability of no event in so many years, exp(-rate years), from a rate [1/year] and its
-    limits. [-]
+    """Probability of no event in so many years, exp(-rate years). [-]
 
     Poisson events of one constant rate (Feller, An Introduction to Probability Theory and its
     Applications 1, 3rd ed. 1968, chapter VI; from memory). Reach: the mean rate stands for every
     plant. Among plants that differ the mean probability is at least this, since exp(-x) is convex
-    (Jensen's inequality), and a bad plant's is less."""
+    (Jensen's inequality), and a bad plant's is less.
+
+    Parameters
+    ----------
+    rate : Total (1/year)
+    years : float
+
+    Returns
+    -------
+    Total (-)
+    """
     return Total(*(np.exp(-years * part) for part in (rate.total, rate.high, rate.low)))

@@ -11,7 +11,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from montecarlo.estimates.intervals import Estimate, Side, clustered_size
+from montecarlo.estimates.intervals import Estimate, Side, clustered_size, ratio
 from montecarlo.estimates.rare import (
     FEW,
     Diagnostics,
@@ -41,11 +41,8 @@ class Source(Enum):
     INTEGRATED = "integrated over the place"  # of an earth fault, given everything else
 
 
-SOURCES = {
-    Why.GOOD: Source.WEIGHTED,
-    Why.MAGNITUDE: Source.WEIGHTED,
-    Why.FEW: Source.BOTH,
-}  # of all else, the count
+# of all else, the count
+SOURCES = {Why.GOOD: Source.WEIGHTED, Why.MAGNITUDE: Source.WEIGHTED, Why.FEW: Source.BOTH}
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,6 +56,7 @@ class Weighted:
 
     @cached_property
     def source(self) -> tuple[Source, ...]:
+        """Where p comes from."""
         return tuple(SOURCES.get(verdict.why, Source.COUNT) for verdict in self.verdict)
 
     @property
@@ -73,37 +71,63 @@ class Weighted:
 
     @property
     def diagnostics(self) -> Diagnostics:
+        """Of the weighted samples."""
         return diagnose(self.sums)
 
     def instead_of(self, counted: Estimate, level: float, side: Side) -> Estimate:
-        """The estimate of each candidate from where it comes; where none was counted, the count's
-        upper limit is no higher than the limits of finer settings.
+        """The estimate of each candidate from where it comes. [-]
+
+        Where none was counted, the count's upper limit is no higher than the limits of finer
+        settings.
 
         Few effective hits: p is the weighted one, which scatters less than a count of hardly any
         trips and is chosen without a look at either; its own limits may lie too near, so they reach
         over those of the count. Nothing seen: the count stands, since weighted samples that missed
         what there is do not bound it from below or above any better than N(0, I)'s few among them.
+
+        Parameters
+        ----------
+        counted : Estimate
+        level : float (-)
+        side : "both", "low" or "high"
+
+        Returns
+        -------
+        Estimate
         """
         own = rare_estimate(self.sums, level, side)
         finer = least_of_finer(np.where(self.alone, own.high, np.inf), self.lattices)
         high = np.where(counted.p == 0, np.minimum(counted.high, finer), counted.high)
-        low = np.where(
-            self.alone, own.low, np.where(self.used, np.minimum(own.low, counted.low), counted.low)
+        wider_low = np.where(self.used, np.minimum(own.low, counted.low), counted.low)
+        wider_high = np.where(self.used, np.maximum(own.high, high), high)
+        return Estimate(
+            np.where(self.used, own.p, counted.p),
+            np.where(self.alone, own.low, wider_low),
+            np.where(self.alone, own.high, wider_high),
         )
-        high = np.where(self.alone, own.high, np.where(self.used, np.maximum(own.high, high), high))
-        return Estimate(np.where(self.used, own.p, counted.p), low, high)
 
 
 def least_of_finer(high: Array, lattices: Sequence[Lattice]) -> Array:
-    """The least of each candidate's value and those of finer settings on its lattice, (C,): what
-    operates at a setting operates at lower pick-ups and shorter delays too."""
-    out, start = [], 0
+    """The least of each candidate's value and those of finer settings on its lattice.
+
+    What operates at a setting operates at lower pick-ups and shorter delays too.
+
+    Parameters
+    ----------
+    high : (C,) array
+    lattices : sequence of Lattice
+
+    Returns
+    -------
+    (C,) array
+    """
+    out = []
+    start = 0
     for lattice in lattices:
         table = high[start : start + int(np.prod(lattice.shape))].reshape(lattice.shape)
         start += table.size
-        for axis, values in enumerate(
-            (lattice.phase_thresholds, lattice.earth_thresholds, lattice.delay_s)
-        ):
+        settings = (lattice.phase_thresholds, lattice.earth_thresholds, lattice.delay_s)
+        for axis, values in enumerate(settings):
             order = np.argsort(values)
             least = np.minimum.accumulate(np.take(table, order, axis), axis)
             table = np.take(least, np.argsort(order), axis)
@@ -119,22 +143,37 @@ def compare(
     lattices: Sequence[Lattice],
     known: Sequence[Seen | None] | None = None,
 ) -> Weighted:
-    """From final sums and an event's counts on its plants: total, unresolved (C, M), trials (M,).
-    `known`: what an earlier batch saw of each candidate; what it lets so many samples expect then
-    counts instead of what these show. None where nothing.
+    """Weighted samples of an event judged against its counts.
 
     The rules look at the counts only to find common events and contradictions, so that p of a rare
     event is not chosen for its value: 3 standard errors between two right estimates come once in
-    370."""
+    370.
+
+    Parameters
+    ----------
+    sums : Sums
+        Final ones.
+    total, unresolved : (C, M) array
+        Counts on the event's plants.
+    trials : (M,) array
+    lattices : sequence of Lattice
+    known : sequence of Seen or None, optional
+        What an earlier batch saw of each candidate; what it lets so many samples expect then counts
+        instead of what these show. None where nothing.
+
+    Returns
+    -------
+    Weighted
+    """
     resolved = trials - unresolved
     size = clustered_size(total, resolved, 0.025)
     hits = total.sum(axis=1)
     counted = hits / np.maximum(resolved.sum(axis=1), 1.0)
-    found, own = diagnose(sums), rare_estimate(sums).p
+    found = diagnose(sums)
+    own = rare_estimate(sums).p
     scatter = np.where(np.isfinite(found.cov), found.cov, 0.0) * own
     error = np.sqrt(scatter**2 + counted * (1 - counted) / np.maximum(size, 1.0))
-    gap = np.full(own.shape, np.nan)
-    np.divide(own - counted, error, out=gap, where=(counted * size >= SEEN) & (error > 0))
+    gap = ratio(own - counted, np.where(counted * size >= SEEN, error, 0.0))
     trust = [
         now.trust if before is None else _foretold(before.expected(sums.trials))
         for before, now in zip(known or [None] * len(own), found.seen, strict=True)

@@ -31,7 +31,8 @@ __all__ = [
 
 FREQUENCIES_HZ = (50.0, 60.0)
 C_MAX = 1.1  # table 1: above 1 kV, and below with a tolerance of 10 % (1.05 with 6 %)
-LARGE_VA, LOW_V = 100e6, 1e3
+LARGE_VA = 100e6
+LOW_V = 1e3
 
 # 4.5.2.1, eq. (70): (t_min [s], a, b, d) of mu = a + b exp(-d I''k/I_r). The last holds for all
 # that is longer.
@@ -48,20 +49,36 @@ _NEAR = 2.0  # I''k/I_r up to which the current does not decay
 class Generator:
     """What the standard asks of a generator; numbers or arrays that broadcast.
 
-    `nominal_voltage_v` U_n of the network at its terminals. `operating_voltage_factor` 1 + p_G: the
-    terminal voltage that is permanently held over the rated one (3.6.1, remark to eq. (18))."""
+    Examples
+    --------
+    A machine of 40 MVA and 11 kV at its own rated voltage:
+
+    >>> machine = Generator(
+    ...     rated_power_va=40e6,
+    ...     rated_voltage_v=11e3,
+    ...     nominal_voltage_v=11e3,
+    ...     subtransient_reactance_pu=0.2,
+    ...     rated_power_factor=0.8,
+    ... )
+    >>> float(initial_current(machine).round())  # I''k [A]
+    11757.0
+    >>> float(peak_current(peak_factor(machine), initial_current(machine)).round())
+    30167.0
+    """
 
     rated_power_va: ArrayLike
     rated_voltage_v: ArrayLike
-    nominal_voltage_v: ArrayLike
+    nominal_voltage_v: ArrayLike  # U_n of the network at its terminals
     subtransient_reactance_pu: ArrayLike  # saturated, on the rating
     rated_power_factor: ArrayLike
     resistance_ohm: ArrayLike = 0.0
+    # 1 + p_G: the terminal voltage permanently held over the rated one (3.6.1, remark to eq. (18))
     operating_voltage_factor: ArrayLike = 1.0
     c: ArrayLike = C_MAX
 
     @property
     def rated_current_a(self) -> FloatArray:
+        """I_rG, RMS. [A]"""
         return np.asarray(
             np.asarray(self.rated_power_va) / (np.sqrt(3) * np.asarray(self.rated_voltage_v))
         )
@@ -81,7 +98,17 @@ class Generator:
         )
 
     def impedance_ohm(self, reactance_pu: ArrayLike | None = None) -> ComplexArray:
-        """K_G (R_G + jX), eq. (17); X''d unless another sequence's reactance is given. [ohm]"""
+        """K_G (R_G + jX), eq. (17). [ohm]
+
+        Parameters
+        ----------
+        reactance_pu : array_like (pu), optional
+            Of another sequence than the positive one, X''d.
+
+        Returns
+        -------
+        complex array (ohm)
+        """
         return np.asarray(
             self.correction
             * (np.asarray(self.resistance_ohm, float) + 1j * self._ohm(reactance_pu))
@@ -99,17 +126,25 @@ class Generator:
 
     def _ohm(self, reactance_pu: ArrayLike | None) -> FloatArray:
         base = np.asarray(self.rated_voltage_v, float) ** 2 / np.asarray(self.rated_power_va)
-        return np.asarray(
-            np.asarray(self.subtransient_reactance_pu if reactance_pu is None else reactance_pu)
-            * base
-        )
+        given = self.subtransient_reactance_pu if reactance_pu is None else reactance_pu
+        return np.asarray(np.asarray(given) * base)
 
 
 def initial_current(generator: Generator, external_ohm: ArrayLike = 0.0) -> FloatArray:
     """Three phases: I''k = c U_n/(sqrt(3) |Z_k|), 4.2.1, eq. (29). RMS [A]
 
-    `external_ohm` complex, between the terminals and the fault. At the terminals c U_n cancels
-    against K_G."""
+    At the terminals c U_n cancels against K_G.
+
+    Parameters
+    ----------
+    generator : Generator
+    external_ohm : complex array_like (ohm)
+        Between the terminals and the fault.
+
+    Returns
+    -------
+    array (A)
+    """
     return np.asarray(
         generator.source_v
         / (np.sqrt(3) * np.abs(generator.impedance_ohm() + np.asarray(external_ohm)))
@@ -122,10 +157,25 @@ def station_unit_current(
     """Three phases beyond a power station unit's transformer without on-load tap-changer. RMS [A]
 
     Z_SO = K_SO (t^2 Z_G + Z_T) with K_SO = U_nQ/(U_rG (1 + p_G)) 1/t c/(1 + x''d sin phi_rG):
-    3.7.2, eqs. (23), (24), from memory, p_T = 0. K_SO is for both together: no K_G, no K_T. On the
-    network's side: `transformer_ohm`, complex, and U_nQ, `nominal_voltage_v`. `ratio` t =
-    U_rTHV/U_rTLV."""
-    network_v, turns = np.asarray(nominal_voltage_v, float), np.asarray(ratio, float)
+    3.7.2, eqs. (23), (24), from memory, p_T = 0. K_SO is for both together: no K_G, no K_T.
+
+    Parameters
+    ----------
+    generator : Generator
+    transformer_ohm : complex array_like (ohm)
+        On the network's side.
+    ratio : array_like (-)
+        t = U_rTHV/U_rTLV.
+    nominal_voltage_v : array_like (V)
+        U_nQ, of the network.
+
+    Returns
+    -------
+    array (A)
+        On the network's side.
+    """
+    network_v = np.asarray(nominal_voltage_v, float)
+    turns = np.asarray(ratio, float)
     correction = generator.correction * network_v / np.asarray(generator.nominal_voltage_v) / turns
     own = np.asarray(generator.resistance_ohm, float) + 1j * generator._ohm(None)
     unit = correction * (turns**2 * own + np.asarray(transformer_ohm))
@@ -137,7 +187,19 @@ def phase_phase_current(
 ) -> FloatArray:
     """Two phases without earth: I''k2 = c U_n/|Z_1 + Z_2|, 4.2.2, eq. (45). RMS [A]
 
-    K_G corrects Z_2 as it does Z_1 (3.6.1)."""
+    K_G corrects Z_2 as it does Z_1 (3.6.1).
+
+    Parameters
+    ----------
+    generator : Generator
+    negative_reactance_pu : array_like (pu)
+    external_ohm : complex array_like (ohm)
+        As of `initial_current`.
+
+    Returns
+    -------
+    array (A)
+    """
     both = (
         generator.impedance_ohm()
         + generator.impedance_ohm(negative_reactance_pu)
@@ -158,7 +220,20 @@ def phase_earth_current(
 
     Z_0 = K_G (R_G + jX_0) + 3Z_N: K_G does not correct what stands between the neutral and earth
     (3.6.1), so behind a high resistance the current is c U_n/(sqrt(3) R_N) and c stays in it.
-    `external_zero_ohm` of the zero sequence."""
+
+    Parameters
+    ----------
+    generator : Generator
+    negative_reactance_pu, zero_reactance_pu : array_like (pu)
+    neutral_ohm : complex array_like (ohm)
+        Z_N.
+    external_ohm, external_zero_ohm : complex array_like (ohm)
+        Between the terminals and the fault, of the positive and of the zero sequence.
+
+    Returns
+    -------
+    array (A)
+    """
     own = (
         generator.impedance_ohm()
         + generator.impedance_ohm(negative_reactance_pu)
@@ -174,25 +249,65 @@ def peak_factor(generator: Generator, external_ohm: ArrayLike = 0.0) -> FloatArr
     """kappa = 1.02 + 0.98 exp(-3R/X) with R_Gf for the generator's resistance, 4.3.1.1, eq. (55).
     [-]
 
-    The branch is a series one, so the method of the equivalent frequency would give the same."""
+    The branch is a series one, so the method of the equivalent frequency would give the same.
+
+    Parameters
+    ----------
+    generator : Generator
+    external_ohm : complex array_like (ohm)
+        As of `initial_current`.
+
+    Returns
+    -------
+    array (-)
+    """
     path = generator.peak_impedance_ohm + np.asarray(external_ohm)
     return np.asarray(1.02 + 0.98 * np.exp(-3 * path.real / path.imag))
 
 
 def peak_current(factor: ArrayLike, initial_a: ArrayLike) -> FloatArray:
-    """i_p = kappa sqrt(2) I''k, eq. (54); kappa of the three-phase fault serves the others too
-    (4.3.1). Peak [A]"""
+    """i_p = kappa sqrt(2) I''k, eq. (54). Peak [A]
+
+    kappa of the three-phase fault serves the others too (4.3.1).
+
+    Parameters
+    ----------
+    factor : array_like (-)
+    initial_a : array_like (A)
+        RMS.
+
+    Returns
+    -------
+    array (A)
+    """
     return np.asarray(np.asarray(factor) * np.sqrt(2) * np.asarray(initial_a))
 
 
 def breaking_factor(initial_over_rated: ArrayLike, minimum_delay_s: ArrayLike) -> FloatArray:
     """mu of the symmetrical breaking current, 4.5.2.1, eq. (70). [-]
 
-    `minimum_delay_s` t_min from the fault to the first parting of contacts, 0.02 or more; straight
-    lines between the curves, which the standard allows. 1 where I''k is at most twice the rated
-    current. For machines excited by rotating exciters, or by rectifiers with a ceiling below 1.6
-    times the rated field voltage and t_min below 0.25 s; for others the standard says 1 unless
-    better is known."""
+    Straight lines between the curves, which the standard allows. For machines excited by rotating
+    exciters, or by rectifiers with a ceiling below 1.6 times the rated field voltage and t_min
+    below
+    0.25 s; for others the standard says 1 unless better is known.
+
+    Parameters
+    ----------
+    initial_over_rated : array_like (-)
+        I''k over the rated current.
+    minimum_delay_s : array_like (s)
+        t_min from the fault to the first parting of contacts.
+
+    Returns
+    -------
+    array (-)
+        1 where I''k is at most twice the rated current.
+
+    Raises
+    ------
+    ValueError
+        A delay is below 0.02 s.
+    """
     ratio, delay = np.broadcast_arrays(
         np.asarray(initial_over_rated, float), np.asarray(minimum_delay_s, float)
     )
@@ -209,7 +324,20 @@ def breaking_factor(initial_over_rated: ArrayLike, minimum_delay_s: ArrayLike) -
 def breaking_current(
     generator: Generator, minimum_delay_s: ArrayLike, external_ohm: ArrayLike = 0.0
 ) -> FloatArray:
-    """Three phases: I_b = mu I''k, 4.5.2.1, eq. (69). RMS [A]"""
+    """Three phases: I_b = mu I''k, 4.5.2.1, eq. (69). RMS [A]
+
+    Parameters
+    ----------
+    generator : Generator
+    minimum_delay_s : array_like (s)
+        As of `breaking_factor`.
+    external_ohm : complex array_like (ohm)
+        As of `initial_current`.
+
+    Returns
+    -------
+    array (A)
+    """
     initial = initial_current(generator, external_ohm)
     return np.asarray(
         breaking_factor(initial / generator.rated_current_a, minimum_delay_s) * initial

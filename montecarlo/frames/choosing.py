@@ -269,12 +269,28 @@ def by_worst(candidates: pd.DataFrame) -> pd.DataFrame:
     return judged.assign(usable=candidates["usable_in_all"], allowed=candidates["allowed_in_all"])
 
 
-def nearest(candidates: pd.DataFrame) -> int | None:
-    """The usable candidate that takes least of the policy's limits; of equal ones the one whose
-    false trips are bounded lowest, then the one that misses least. None without a usable one."""
+def nearest(candidates: pd.DataFrame, *, or_any: bool = False) -> int | None:
+    """The usable candidate that takes least of the policy's limits.
+
+    Of equal ones the one whose false trips are bounded lowest, then the one that misses least.
+
+    Parameters
+    ----------
+    candidates : DataFrame
+        As `Result.candidates` has them.
+    or_any : bool
+        Of all candidates where none is usable.
+
+    Returns
+    -------
+    int or None
+        Its number; None without a usable one.
+    """
     judged = by_worst(candidates)
     usable = judged[judged["usable"]]
     if not len(usable):
-        return None
+        if not or_any:
+            return None
+        usable = judged
     best = usable.sort_values(["limit_used", "p_false_bound", "p_missed"], kind="stable")
     return int(best["candidate"].iloc[0])

@@ -10,18 +10,20 @@ import numpy as np
 
 from montecarlo.engine.batch import Batch
 from montecarlo.engine.rare import curves
+from montecarlo.engine.run import Outcome
 from montecarlo.engine.tails import decided_by_tails
 from montecarlo.estimates.assemble import Gathered
 from montecarlo.estimates.intervals import with_unresolved
 from montecarlo.estimates.rare import Diagnostics, Why, diagnose, rare_estimate
 from montecarlo.estimates.weighted import Source
+from montecarlo.frames.batches import Numbers, rows_told
 from montecarlo.sampling.stratum import Stratum
 from montecarlo.study.axes import KEYS, PICKUPS
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["exceedance_rows", "origin", "weighted_rows"]
+__all__ = ["exceedance", "origin", "rare"]
 
 
 def origin(strata: Sequence[Gathered], candidates: int) -> list[str]:
@@ -44,7 +46,23 @@ def _joined(sources: set[Source]) -> str:
     return " and ".join(source.value for source in Source if source in sources)
 
 
-def weighted_rows(batch: Batch, numbers: Sequence[int], batch_number: int) -> pd.DataFrame:
+def rare(outcome: Outcome) -> pd.DataFrame:
+    """What weighted samples show beside counts.
+
+    Parameters
+    ----------
+    outcome : Outcome
+
+    Returns
+    -------
+    DataFrame
+        A row a candidate and external event, probabilities with limits [-]; empty where counted
+        only.
+    """
+    return rows_told(outcome, _weighted_rows)
+
+
+def _weighted_rows(batch: Batch, numbers: Numbers, batch_number: int) -> pd.DataFrame:
     """One row an external event and candidate: weighted samples, counts, what was made of the
     two."""
     import pandas as pd
@@ -102,11 +120,23 @@ def _notes(found: Diagnostics) -> list[str]:
     return ["" if trust.why is Why.GOOD else trust.text for trust in found.trust]
 
 
-def exceedance_rows(batch: Batch) -> pd.DataFrame:
-    """One row an external event, circuit, element, delay and pick-up: the probability that the
-    elements of this kind would operate at the pick-up."""
+def exceedance(outcome: Outcome) -> pd.DataFrame:
+    """How often an event drives an element beyond a pick-up.
+
+    Parameters
+    ----------
+    outcome : Outcome
+
+    Returns
+    -------
+    DataFrame
+        A row an external event, circuit, element, delay and pick-up: the probability that the
+        elements of this kind would operate at the pick-up, with limits [-]. Empty where counted
+        only.
+    """
     import pandas as pd
 
+    batch = outcome.first
     rows: list[dict[str, Any]] = []
     for curve in curves(batch.lattices):
         values = {**curve.lattice.shared, "delay_s": curve.delay_s}

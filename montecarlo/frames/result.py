@@ -1,59 +1,30 @@
-"""From the outcome of a run to tidy tables: one row a candidate, a type, a place on the winding, an
-input."""
+"""A finished run as pandas frames, each made when first asked for."""
 
 from __future__ import annotations
 
-import datetime
-import platform
-from collections.abc import Callable, Iterator
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from montecarlo.engine.batch import Batch, Progress, designs
+from montecarlo.engine.batch import Progress
 from montecarlo.engine.guard import Unresolved, named, told
 from montecarlo.engine.run import Outcome, run
 from montecarlo.engine.workers import Workers
 from montecarlo.errors import StudyError
-from montecarlo.estimates.refusals import Refusal, stated_refusals
-from montecarlo.frames import choosing
+from montecarlo.frames import candidates, choosing, provenance, rare, types
+from montecarlo.frames.batches import number_of
 from montecarlo.frames.closest import closest_rows
 from montecarlo.frames.doubts import Doubt, as_data, doubts_of
-from montecarlo.frames.machine import processor, version_of
-from montecarlo.frames.rare import exceedance_rows, weighted_rows
 from montecarlo.frames.remanence import Run, compare_models
 from montecarlo.frames.robustness import scenario_choices
-from montecarlo.frames.rows import Numbers, candidate_rows, coverage_rows, type_rows
-from montecarlo.frames.unresolved import unresolved_frame, unresolved_numbers, unresolved_of
+from montecarlo.frames.unresolved import unresolved_frame, unresolved_of
 from montecarlo.quantities import Array
-from montecarlo.sampling.inputs import list_inputs
-from montecarlo.sampling.stratum import EARTH
-from montecarlo.sampling.transform import all_plants
-from montecarlo.study.candidates import Setting
 from montecarlo.study.description import Study
-from montecarlo.study.read import digest
 
 if TYPE_CHECKING:
     import pandas as pd
 
 __all__ = ["Result", "run_study"]
-
-LAST_COLUMNS = (
-    "usable",
-    "allowed",
-    "load_operates_share",
-    "unresolved",
-    "batch",
-    "chosen",
-    "p_false_bound",
-    "p_false_from",
-    "limit_used",
-    "present",
-    "open_pilot_operates_share",
-    "refusals",
-)
 
 
 def run_study(
@@ -64,9 +35,30 @@ def run_study(
     by_scheme: bool = False,
     keep_samples: Path | None = None,
 ) -> Result:
-    """Run a study on `workers`, or so many processes (default: one a core). progress(done, total,
-    what) is told of samples; by_scheme: the best setting of every scheme too; keep_samples: a
-    folder for the samples of the study's own batch, as Parquet files."""
+    """Run a study: sample it, judge every candidate setting, choose one.
+
+    Parameters
+    ----------
+    study : Study
+        As `read_study` gives it.
+    workers : int or Workers, optional
+        How many processes; one a core unless given. Results do not depend on it.
+    progress : callable, optional
+        Is told (done, total, what) of samples.
+    by_scheme : bool
+        Choose the best setting of every scheme too.
+    keep_samples : Path, optional
+        A folder for the samples of the study's own batch, as Parquet files.
+
+    Returns
+    -------
+    Result
+
+    Raises
+    ------
+    StudyError
+        Where too many samples have no result.
+    """
     return Result(
         run(
             study,
@@ -79,191 +71,91 @@ def run_study(
 
 
 class Result:
-    """The tables of a finished run, as pandas frames made when first asked for."""
+    """The tables of a finished run: the functions of this folder, each called once.
+
+    Parameters
+    ----------
+    outcome : Outcome
+        What `montecarlo.engine.run.run` gives.
+
+    Attributes
+    ----------
+    study : Study
+    told : tuple of str
+        What there is to say of the run.
+    other : Result or None
+        The same study with the other remanence model, where the study asks for it.
+    """
 
     def __init__(self, outcome: Outcome) -> None:
         self.outcome = outcome
         self.study = outcome.study
         self.told = tuple(text for text in (*outcome.told, told(unresolved_of(outcome))) if text)
-        self.other = (
-            None if outcome.other is None else Result(outcome.other)
-        )  # with the other remanence model
+        self.other = None if outcome.other is None else Result(outcome.other)
 
     @property
     def chosen(self) -> int | None:
         """Number of the chosen candidate in `candidates`."""
-        return None if self.outcome.chosen is None else self._number(self.outcome.chosen)
+        return number_of(self.outcome, self.outcome.chosen)
 
     @property
     def runner_up(self) -> int | None:
-        return None if self.outcome.runner_up is None else self._number(self.outcome.runner_up)
-
-    def _number(self, setting: Setting) -> int:
-        return self.outcome.first.settings.index(setting) + 1
-
-    def _drawn_again(self) -> Iterator[tuple[Batch, list[Setting]]]:
-        """Fresh batches, and the candidates that are told of each."""
-        if self.outcome.fresh is not None:
-            yield self.outcome.fresh, self.outcome.fresh.settings
-        for setting, batch in self.outcome.refused.items():
-            if self.outcome.batch_of(setting) is not self.outcome.fresh:
-                yield batch, [setting]
-
-    def _with_fresh(
-        self, frame: pd.DataFrame, rows: Callable[[Batch, Numbers], pd.DataFrame]
-    ) -> pd.DataFrame:
-        """The frame of the study's own batch, with the rows of candidates that a fresh batch has
-        instead of its own."""
-        import pandas as pd
-
-        for batch, settings in self._drawn_again():
-            again = rows(batch, np.array([self._number(setting) for setting in batch.settings]))
-            told = [self._number(setting) for setting in settings]
-            frame = pd.concat(
-                [frame[~frame["candidate"].isin(told)], again[again["candidate"].isin(told)]],
-                ignore_index=True,
-            )
-        return frame
+        """Number of the next one."""
+        return number_of(self.outcome, self.outcome.runner_up)
 
     @cached_property
     def candidates(self) -> pd.DataFrame:
-        """One row a candidate; those that a fresh batch has from there (batch 2): the chosen one,
-        its neighbours, the runner-up and the present one, and whatever fresh batches refused."""
-        import pandas as pd
-
-        rows = candidate_rows(self.study, self.outcome.first)
-        rows.insert(0, "candidate", np.arange(1, len(rows) + 1))
-        rows["batch"] = 1
-        for batch, settings in self._drawn_again():
-            again = candidate_rows(self.study, batch)
-            for setting in settings:
-                at, k = self._number(setting) - 1, batch.settings.index(setting)
-                for column in again.columns:
-                    rows.loc[at, column] = again.loc[k, column]
-                rows.loc[at, "batch"] = 2
-        rows["chosen"] = rows["candidate"] == (self.chosen or 0)
-        rows["present"] = [
-            setting == self.outcome.present for setting in self.outcome.first.settings
-        ]
-        rows["refusals"] = [self._refusals(setting) for setting in self.outcome.first.settings]
-        columns = [*(c for c in rows.columns if c not in LAST_COLUMNS), *LAST_COLUMNS]
-        return pd.DataFrame(rows[columns])
-
-    def _refusals(self, setting: Setting) -> tuple[Refusal, ...]:
-        """Why a candidate may not be chosen, by the batch that its figures are of."""
-        batch = self.outcome.batch_of(setting)
-        at = batch.settings.index(setting)
-        return stated_refusals(self.study, batch.judgement, batch.verdict, at)
+        """Every candidate: `montecarlo.frames.candidates.candidates`."""
+        return candidates.candidates(self.outcome)
 
     @cached_property
     def by_type(self) -> pd.DataFrame:
-        """One row a candidate and a fault type, event or state. Internal p: missed; the others:
-        operated."""
-        frame = type_rows(
-            self.study, self.outcome.first, np.arange(1, len(self.outcome.first.settings) + 1), 1
-        )
-        frame = self._with_fresh(
-            frame, lambda batch, numbers: type_rows(self.study, batch, numbers, 2)
-        )
-        return frame.sort_values("candidate", kind="stable", ignore_index=True)
+        """Each candidate by fault type, event and state: `montecarlo.frames.types.by_type`."""
+        return types.by_type(self.outcome)
 
     @cached_property
     def coverage(self) -> pd.DataFrame:
-        """P(detected) of an earth fault at 41 places from the neutral; empty without earth
-        faults."""
-        import pandas as pd
-
-        columns = ["candidate", "x", "p_detected", "low", "high"]
-        if EARTH not in self.outcome.first.strata:
-            return pd.DataFrame(columns=columns)
-        frame = coverage_rows(
-            self.outcome.first, np.arange(1, len(self.outcome.first.settings) + 1)
-        )
-        frame = self._with_fresh(frame, coverage_rows)
-        return frame.sort_values(["candidate", "x"], kind="stable", ignore_index=True)
+        """Detection along the winding: `montecarlo.frames.types.coverage`."""
+        return types.coverage(self.outcome)
 
     @cached_property
     def rare(self) -> pd.DataFrame:
-        """One row an external event and candidate: weighted samples beside counts; empty where
-        counted only."""
-        frame = weighted_rows(self.outcome.first, range(1, len(self.outcome.first.settings) + 1), 1)
-        if len(frame):
-            frame = self._with_fresh(
-                frame, lambda batch, numbers: weighted_rows(batch, numbers.tolist(), 2)
-            )
-            frame = frame.sort_values("candidate", kind="stable", ignore_index=True)
-        return frame
+        """Weighted samples beside counts: `montecarlo.frames.rare.rare`."""
+        return rare.rare(self.outcome)
 
     @cached_property
     def exceedance(self) -> pd.DataFrame:
-        """Probability that an event drives an element beyond a pick-up, for every circuit; empty
-        where counted only."""
-        return exceedance_rows(self.outcome.first)
+        """How often an event exceeds a pick-up: `montecarlo.frames.rare.exceedance`."""
+        return rare.exceedance(self.outcome)
 
     @cached_property
     def backup(self) -> pd.DataFrame:
-        """One row a type that touches earth: how often the back-up operates, whatever the
-        candidate; empty without."""
-        import pandas as pd
-
-        columns = ["side", "type", "samples", "p_operates", "p_operates_low", "p_operates_high"]
-        rows = []
-        for name, stratum in self.outcome.first.backup.items():
-            found = stratum.estimate()
-            rows.append(
-                (
-                    name.side.value,
-                    name.kind,
-                    int(stratum.trials.sum()),
-                    found.p[0],
-                    found.low[0],
-                    found.high[0],
-                )
-            )
-        return pd.DataFrame(rows, columns=columns)
+        """How often the back-up operates: `montecarlo.frames.types.backup`."""
+        return types.backup(self.outcome)
 
     @property
     def unresolved_rows(self) -> tuple[Unresolved, ...]:
         """Samples without a result by type and batch, those of the other remanence model too."""
-        other = self.other
-        return (
-            *unresolved_of(self.outcome),
-            *(
-                ()
-                if other is None
-                else named(other.unresolved_rows, other.study.ct.remanence_model)
-            ),
-        )
+        rows, other = unresolved_of(self.outcome), self.other
+        if other is not None:
+            rows += named(other.unresolved_rows, other.study.ct.remanence_model)
+        return rows
 
     @cached_property
     def unresolved(self) -> pd.DataFrame:
-        """One row a type and batch: samples drawn, how many gave no result, why, and how they were
+        """A row a type and batch: samples drawn, how many gave no result, why, and how they were
         counted."""
         return unresolved_frame(self.unresolved_rows)
 
     @cached_property
     def inputs(self) -> pd.DataFrame:
         """Every number and distribution of the study."""
-        import pandas as pd
-
-        return pd.DataFrame(
-            [
-                {
-                    "key": item.key,
-                    "unit": item.quantity.unit,
-                    "distribution": str(item.distribution),
-                    "varies": item.varies if item.uncertain else "",
-                    "per_ct": item.width == 6 and item.columns == 6,
-                    "source": item.distribution.source,
-                }
-                for item in list_inputs(self.study)
-            ]
-        )
+        return provenance.inputs(self.study)
 
     @cached_property
     def closest(self) -> pd.DataFrame:
-        """Where nothing can be chosen: the candidate of each scheme that comes closest to the
-        policy's limits."""
+        """Of schemes without a choice the closest to the policy:
+        `montecarlo.frames.closest.closest_rows`."""
         best = self.outcome.best
         without = [scheme for scheme in self.study.scheme.kinds if best.get(scheme) is None]
         if self.chosen is not None and not best:
@@ -282,17 +174,31 @@ class Result:
         return choosing.comparison(self.outcome)
 
     def compare(self, one: int, other: int) -> pd.DataFrame:
-        """Candidate `one` minus candidate `other`, by their numbers: p_missed and p_false with
-        paired limits."""
+        """One candidate minus another, paired on the same events.
+
+        Parameters
+        ----------
+        one, other : int
+            Their numbers in `candidates`.
+
+        Returns
+        -------
+        DataFrame
+            A row a quantity, with limits.
+
+        Raises
+        ------
+        StudyError
+            For a number that no candidate has.
+        """
         settings = self.outcome.first.settings
         if not all(1 <= number <= len(settings) for number in (one, other)):
             raise StudyError(
                 f"compare: {one} and {other}, must be candidates' numbers, 1 ... {len(settings)};"
                 " take them from candidates"
             )
-        return choosing.difference_rows(
-            self.outcome, [(choosing.ASKED, settings[one - 1], settings[other - 1])]
-        )
+        pair = choosing.ASKED, settings[one - 1], settings[other - 1]
+        return choosing.difference_rows(self.outcome, [pair])
 
     @cached_property
     def neighbours(self) -> pd.DataFrame:
@@ -323,77 +229,26 @@ class Result:
         asks for both."""
         if self.other is None:
             return None
+        both = (self, self.other)
         return compare_models(
-            [
-                Run(one.study.ct.remanence_model, one.candidates, one.chosen)
-                for one in (self, self.other)
-            ]
+            [Run(one.study.ct.remanence_model, one.candidates, one.chosen) for one in both]
         )
 
     @cached_property
     def plants(self) -> dict[str, Array]:
-        """Per plant: its inputs ("input/<key>"), and per type the sums and counts of every
-        candidate."""
-        design = designs(self.study)[0]
-        values = all_plants(
-            list_inputs(self.study), self.study.ties, seed=self.study.study.seed, design=design
-        )
-        out = {f"input/{key}": array for key, array in values.items()}
-        for name, stratum in self.outcome.first.strata.items():
-            out |= {
-                f"{name}/total": stratum.total,
-                f"{name}/trials": stratum.trials,
-                f"{name}/unresolved": stratum.unresolved,
-            }
-            if stratum.noise_sums is not None:
-                out[f"{name}/noise"] = stratum.noise_sums
-        for name, stratum in self.outcome.first.nobody.items():
-            out[f"nobody/{name}/total"] = stratum.total
-        return out
+        """The sampled plants, and what each showed: `montecarlo.frames.provenance.plants`."""
+        return provenance.plants(self.outcome)
 
     @cached_property
     def provenance(self) -> dict[str, Any]:
-        """Where the numbers come from: version, digest of the study, seed, counts, unresolved,
-        machine."""
-        first, counted = self.outcome.first, designs(self.study)[0]
+        """Where the numbers come from: `montecarlo.frames.provenance.provenance`, with what the run
+        has to tell."""
+        other = self.other
         return {
-            "product": "statorodds",
-            "version": version_of("statorodds"),
-            "study_title": self.study.study.title,
-            "study_kind": self.study.study.kind,
-            "study_digest": digest(self.study),
-            "seed": self.study.study.seed,
-            "plants": counted.plants_rounded,
-            "candidates": len(first.settings),
-            "samples_asked": self.study.study.samples,
-            "samples": {name: int(stratum.trials.sum()) for name, stratum in first.strata.items()},
-            "unresolved": unresolved_numbers(unresolved_of(self.outcome)),
-            "unresolved_share_max": self.study.study.unresolved_share_max,
-            "notes": first.notes,
-            "chosen": self.chosen,
-            "runner_up": self.runner_up,
-            "fresh_batches": self.outcome.tries,
+            **provenance.provenance(self.outcome),
             "told": list(self.told),
             "doubts": [as_data(doubt) for doubt in self.doubts],
-            "remanence_model": self.study.ct.remanence_model,
-            "other_model": self._other_provenance(),
-            "python": platform.python_version(),
-            "processor": processor(),
-            "packages": {
-                name: version_of(name) for name in ("numpy", "scipy", "numba", "pandas", "joblib")
-            },
-            "finished_utc": datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
+            "other_model": None
+            if other is None
+            else provenance.of_one_model(other.outcome) | {"told": list(other.told)},
         }
-
-    def _other_provenance(self) -> dict[str, Any] | None:
-        keys = (
-            "remanence_model",
-            "chosen",
-            "runner_up",
-            "fresh_batches",
-            "samples",
-            "unresolved",
-            "notes",
-            "told",
-        )
-        return None if self.other is None else {key: self.other.provenance[key] for key in keys}

@@ -45,7 +45,18 @@ class Decrement:
         )
 
     def outside_pu(self, kind: ExternalFaultKind, external_reactance_pu: ArrayLike) -> FloatArray:
-        """X_t, the reactance that the direct axis sees beyond the machine's own. [pu]"""
+        """X_t, the reactance that the direct axis sees beyond the machine's own. [pu]
+
+        Parameters
+        ----------
+        kind : "three_phase" or "phase_phase"
+        external_reactance_pu : array_like (pu)
+            Between the terminals and the fault.
+
+        Returns
+        -------
+        array (pu)
+        """
         outside = np.asarray(external_reactance_pu, float)
         if kind == "three_phase":
             return outside
@@ -55,8 +66,19 @@ class Decrement:
         """T'' and T' behind an outside reactance X_t. [s]
 
         T''do = T''d X'd/X''d, T'do = T'd Xd/X'd; T'' = T''do(X''d + X_t)/(X'd + X_t), T' = T'do(X'd
-        + X_t)/(Xd + X_t) (from memory; X_t = 0 gives the short-circuit values, X_t -> infinity the
-        open-circuit ones)."""
+        + X_t)/(Xd + X_t)
+        (from memory; X_t = 0 gives the short-circuit values, X_t -> infinity the open-circuit
+        ones).
+
+        Parameters
+        ----------
+        outside_pu : array_like (pu)
+            X_t, of `outside_pu`.
+
+        Returns
+        -------
+        (array, array) (s)
+        """
         first, second, last = self.reactances_pu
         outside = np.asarray(outside_pu, float)
         open_subtransient = np.asarray(self.subtransient_time_constant_s) * second / first
@@ -69,8 +91,19 @@ class Decrement:
     def direct_current_time_s(
         self, external_reactance_pu: ArrayLike, external_resistance_pu: ArrayLike, omega: float
     ) -> FloatArray:
-        """Time constant of the DC component, (X2 + X_ext)/(omega(R_a + R_ext)), R_a = X2/(omega
-        T_a). [s]"""
+        """Time constant of the DC component. [s]
+
+        (X2 + X_ext)/(omega(R_a + R_ext)), R_a = X2/(omega T_a).
+
+        Parameters
+        ----------
+        external_reactance_pu, external_resistance_pu : array_like (pu)
+        omega : float (rad/s)
+
+        Returns
+        -------
+        array (s)
+        """
         negative = np.asarray(self.negative_sequence_reactance_pu, float)
         armature = negative / (omega * np.asarray(self.armature_time_constant_s))
         return np.asarray(
@@ -86,10 +119,38 @@ def fault_current_rms(
     machine: Decrement,
     external_reactance_pu: ArrayLike,
 ) -> FloatArray:
-    """AC component of an unloaded machine's fault current at t after inception, RMS. [pu]
+    """AC component of an unloaded machine's fault current, RMS. [pu]
 
-    `emf_pu` phase EMF, the same behind every reactance; the equation at the head of the module.
-    Broadcasts."""
+    The equation at the head of the module. Broadcasts.
+
+    Parameters
+    ----------
+    kind : "three_phase" or "phase_phase"
+    t : array_like (s)
+        After inception.
+    emf_pu : array_like (pu)
+        Phase EMF, the same behind every reactance.
+    machine : Decrement
+    external_reactance_pu : array_like (pu)
+
+    Returns
+    -------
+    array (pu)
+
+    Examples
+    --------
+    >>> machine = Decrement(
+    ...     subtransient_reactance_pu=0.2,
+    ...     transient_reactance_pu=0.3,
+    ...     synchronous_reactance_pu=1.5,
+    ...     negative_sequence_reactance_pu=0.2,
+    ...     subtransient_time_constant_s=0.03,
+    ...     transient_time_constant_s=1.0,
+    ...     armature_time_constant_s=0.15,
+    ... )
+    >>> fault_current_rms("three_phase", [0.0, 10.0], 1.0, machine, 0.0).round(3)
+    array([5.   , 0.667])
+    """
     outside = machine.outside_pu(kind, external_reactance_pu)
     fast, slow = machine.decay_times_s(outside)
     first, second, last = (1 / (x + outside) for x in machine.reactances_pu)
@@ -97,6 +158,5 @@ def fault_current_rms(
     decrement = (
         (first - second) * np.exp(-when / fast) + (second - last) * np.exp(-when / slow) + last
     )
-    return np.asarray(
-        (1.0 if kind == "three_phase" else np.sqrt(3)) * np.asarray(emf_pu) * decrement
-    )
+    drive = 1.0 if kind == "three_phase" else np.sqrt(3)
+    return np.asarray(drive * np.asarray(emf_pu) * decrement)

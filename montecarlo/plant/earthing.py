@@ -11,6 +11,7 @@ from pydantic import ConfigDict
 
 from montecarlo.plant.machine import ComplexArray, FloatArray
 from montecarlo.quantities import Distribution, Plain, Quantity, Section, Word, number
+from montecarlo.quantities.frozen import thawed
 
 TRANSFORMER = ("transformer_ratio", "secondary_resistance_ohm")
 OF_TRANSFORMER = ("transformer_resistance_ohm", "transformer_reactance_ohm")
@@ -117,21 +118,24 @@ class Earthing(Section):
     @property
     def key(self) -> str:
         """Of the field that gives the resistor."""
-        return next(
-            (
-                name
-                for name in ("current_limit_a", "secondary_resistance_ohm")
-                if getattr(self, name) is not None
-            ),
-            "resistance_ohm",
-        )
+        for name in ("current_limit_a", "secondary_resistance_ohm"):
+            if getattr(self, name) is not None:
+                return name
+        return "resistance_ohm"
 
-    def centres(self) -> dict[str, Any]:
-        """Every input of this table at its median, under its key in a study."""
+    def centres(self) -> dict[str, float]:
+        """Every input of this table at its median.
+
+        Returns
+        -------
+        dict of str to float
+            By its key in a study.
+        """
+        values = {name: getattr(self, name) for name in type(self).model_fields}
         return {
             f"earthing.{name}": value.centre()
-            for name in type(self).model_fields
-            if isinstance(value := getattr(self, name), Distribution)
+            for name, value in values.items()
+            if isinstance(value, Distribution)
         }
 
 
@@ -175,12 +179,21 @@ class EarthingOption(Section):
     other_neutrals_ohm: Changed = None
 
     def applied(self, table: Mapping[str, Any]) -> dict[str, Any]:
-        """The table [earthing] as the file has it, with this option in it."""
-        given = {
-            key: value for key in Earthing.model_fields if (value := getattr(self, key)) is not None
-        }
-        ways = [way if way != TRANSFORMER else (*way, *OF_TRANSFORMER) for way in WAYS_TO_EARTH]
-        chosen = [way for way in ways if any(key in given for key in way)]
+        """The table [earthing] as the file has it, with this option in it.
+
+        Parameters
+        ----------
+        table : mapping
+
+        Returns
+        -------
+        dict
+        """
+        values = {key: getattr(self, key) for key in Earthing.model_fields}
+        given = {key: thawed(value) for key, value in values.items() if value is not None}
+        resistor, current, transformer = WAYS_TO_EARTH
+        ways = (resistor, current, (*transformer, *OF_TRANSFORMER))
+        chosen = [way for way in ways if not given.keys().isdisjoint(way)]
         gone = {key for way in ways if chosen and way not in chosen for key in way}
         return {key: value for key, value in table.items() if key not in gone} | given
 
@@ -188,11 +201,23 @@ class EarthingOption(Section):
 def neutral_ohm(
     earthing: Earthing, samples: Mapping[str, Any], rated_phase_v: float
 ) -> NDArray[Any]:
-    """Impedance between the machine's neutral and earth from samples["earthing.<field>"]: (n,),
-    real without a transformer's reactance. [ohm]
+    """Impedance between the machine's neutral and earth. [ohm]
 
     The resistor, and in series a transformer's own impedance, which stays cold; its magnetising
-    branch is left out."""
+    branch is left out.
+
+    Parameters
+    ----------
+    earthing : Earthing
+    samples : mapping of str to (n,) array
+        Has "earthing.<field>" of every field that is given.
+    rated_phase_v : float (V)
+
+    Returns
+    -------
+    (n,) array (ohm)
+        Real without a transformer's reactance.
+    """
     ohm: NDArray[Any] = resistor_ohm(earthing, samples, rated_phase_v)
     if earthing.transformer_resistance_ohm is not None:
         ohm = ohm + samples["earthing.transformer_resistance_ohm"]
@@ -204,10 +229,20 @@ def neutral_ohm(
 def resistor_ohm(
     earthing: Earthing, samples: Mapping[str, Any], rated_phase_v: float
 ) -> FloatArray:
-    """The resistor alone, hot, as the machine's neutral sees it: (n,). [ohm]
+    """The resistor alone, hot, as the machine's neutral sees it. [ohm]
 
     R (1 + alpha dT), R the resistor itself, V/I, or n^2 times the one across a transformer's
-    secondary (textbook)."""
+    secondary (textbook).
+
+    Parameters
+    ----------
+    earthing, samples, rated_phase_v
+        As of `neutral_ohm`.
+
+    Returns
+    -------
+    (n,) array (ohm)
+    """
 
     def of(name: str) -> NDArray[Any]:
         return np.asarray(samples[f"earthing.{name}"], float)
@@ -226,8 +261,21 @@ def return_admittance(
 ) -> ComplexArray:
     """Admittance between the neutral and earth through which an earth-fault current returns. [S]
 
-    `neutral_ohm` the machine's own neutral; `other_neutrals_ohm` other earthed neutrals in
-    parallel, np.inf for none; `capacitance_f` of one phase to earth; `omega` [rad/s]. Broadcasts.
-    Neutrals stand parallel to the capacitances of three phases."""
+    Neutrals stand parallel to the capacitances of three phases. Broadcasts.
+
+    Parameters
+    ----------
+    neutral_ohm : array_like, real or complex (ohm)
+        The machine's own.
+    other_neutrals_ohm : array_like (ohm)
+        Other earthed neutrals in parallel, np.inf for none.
+    capacitance_f : array_like (F)
+        Of one phase to earth.
+    omega : float (rad/s)
+
+    Returns
+    -------
+    complex array (S)
+    """
     neutrals = 1 / np.asarray(neutral_ohm) + 1 / np.asarray(other_neutrals_ohm)
     return np.asarray(neutrals + 3j * omega * np.asarray(capacitance_f))

@@ -65,7 +65,19 @@ def joule_integral(
 ) -> FloatArray:
     """Integral of the squared current over a fault, the heat for each ohm in its path. [A^2 s]
 
-    `current_a` RMS throughout `lasts_s`, from inception until the breaker is open; then `after_a`
-    RMS, dying away with time constant `decay_s`. Broadcasts."""
+    Parameters
+    ----------
+    current_a : array_like (A)
+        RMS throughout `lasts_s`.
+    lasts_s : array_like (s)
+        From inception until the breaker is open.
+    after_a : array_like (A)
+        RMS from then on, dying away with `decay_s`.
+    decay_s : array_like (s)
+
+    Returns
+    -------
+    array (A^2 s)
+    """
     steady = np.asarray(current_a, float) ** 2 * np.asarray(lasts_s, float)
     return np.asarray(steady + np.asarray(after_a, float) ** 2 * np.asarray(decay_s, float) / 2)

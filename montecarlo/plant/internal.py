@@ -11,7 +11,7 @@ current. Models derived here say so."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated, Literal
 
 import numpy as np
@@ -86,17 +86,15 @@ class EarthFault:
 
 @dataclass(frozen=True, kw_only=True)
 class EarthReturn:
-    """How an earth-fault current comes back; arrays that broadcast against the faults.
-
-    `infeed_share` is the part of the positive and negative sequence that the network takes over:
-    Z_g/(Z_g + Z_s), 0 with the breaker open."""
+    """How an earth-fault current comes back; arrays that broadcast against the faults."""
 
     neutral_ohm: ArrayLike
-    other_neutrals_ohm: ArrayLike  # np.inf for none
-    stator_capacitance_f: ArrayLike  # per phase, in the zone
-    terminal_capacitance_f: ArrayLike  # per phase, lumped at the terminals inside the zone
-    external_capacitance_f: ArrayLike  # per phase, outside
+    other_neutrals_ohm: ArrayLike = np.inf  # np.inf for none
+    stator_capacitance_f: ArrayLike = 0.0  # per phase, in the zone
+    terminal_capacitance_f: ArrayLike = 0.0  # per phase, lumped at the terminals inside the zone
+    external_capacitance_f: ArrayLike = 0.0  # per phase, outside
     omega: float  # [rad/s]
+    # of the positive and negative sequence, Z_g/(Z_g + Z_s); 0 with the breaker open
     infeed_share: ArrayLike
 
     @property
@@ -117,34 +115,45 @@ def earth_fault(
     emf_v: ArrayLike,
     winding_ohm: ArrayLike,
     fault_ohm: ArrayLike,
-    *,
-    neutral_ohm: ArrayLike,
-    other_neutrals_ohm: ArrayLike,
-    stator_capacitance_f: ArrayLike,
-    terminal_capacitance_f: ArrayLike,
-    external_capacitance_f: ArrayLike,
-    omega: float,
-    infeed_share: ArrayLike,
+    back: EarthReturn,
 ) -> EarthFault:
-    """Fault of `phase` (0, 1, 2) to earth at x through `fault_ohm`. [A], [V]
+    """Fault of one phase to earth at x. [A], [V]
 
-    `emf_v` phase EMF, RMS; `winding_ohm` = Z_w(x); the rest as in `EarthReturn`. Series loop: I_F =
-    xE/(R_F + 1/Y + Z_w), V_N = -I_F/Y; the stator's capacitance lies at half its EMF, the lumped
-    one at the whole. Split over the ends, by symmetrical components (derived): the machine's
-    neutral current -V_N/Z_N is zero sequence, a third in each phase; of the positive and negative
-    sequence of all that flows into the zone the network supplies `infeed_share`, the machine the
-    rest. Breaker open (share 0, nothing outside): everything comes through the neutral end, the
-    fault current in the faulted phase. The share at the terminals serves every x."""
-    back = EarthReturn(
-        neutral_ohm=neutral_ohm,
-        other_neutrals_ohm=other_neutrals_ohm,
-        stator_capacitance_f=stator_capacitance_f,
-        terminal_capacitance_f=terminal_capacitance_f,
-        external_capacitance_f=external_capacitance_f,
-        omega=omega,
-        infeed_share=infeed_share,
-    )
-    emf, faulted = phase_phasors(emf_v), _one_hot(phase)
+    Series loop: I_F = xE/(R_F + 1/Y + Z_w), V_N = -I_F/Y; the stator's capacitance lies at half its
+    EMF, the lumped one at the whole. Split over the ends, by symmetrical components (derived): the
+    machine's neutral current -V_N/Z_N is zero sequence, a third in each phase; of the positive and
+    negative sequence of all that flows into the zone the network supplies `infeed_share`, the
+    machine the rest. Breaker open (share 0, nothing outside): everything comes through the neutral
+    end, the fault current in the faulted phase. The share at the terminals serves every x.
+
+    Parameters
+    ----------
+    x : array_like (-)
+        From the neutral, 0 ... 1.
+    phase : array_like of int
+        0, 1 or 2.
+    emf_v : array_like (V)
+        Phase EMF, RMS.
+    winding_ohm : complex array_like (ohm)
+        Z_w(x), `winding_impedance`.
+    fault_ohm : array_like (ohm)
+    back : EarthReturn
+
+    Returns
+    -------
+    EarthFault
+
+    Examples
+    --------
+    The fault current along a winding of 6.35 kV that is earthed through 635 ohm:
+
+    >>> back = EarthReturn(neutral_ohm=635.0, omega=314.16, infeed_share=0.0)
+    >>> fault = earth_fault([0.1, 0.5, 1.0], 0, 6350.0, 0.0, 0.0, back)
+    >>> abs(fault.fault_current_a).round(9)
+    array([ 1.,  5., 10.])
+    """
+    emf = phase_phasors(emf_v)
+    faulted = _one_hot(phase)
     drive = np.asarray(x) * (faulted * emf).sum(axis=-1)
     current = drive / (np.asarray(fault_ohm) + 1 / back.admittance + np.asarray(winding_ohm))
     return _with_earth_return(current, faulted, emf, back)
@@ -157,43 +166,36 @@ def phase_phase_earth(
     machine_ohm: ArrayLike,
     infeed_ohm: ArrayLike,
     fault_ohm: ArrayLike,
-    *,
-    neutral_ohm: ArrayLike,
-    other_neutrals_ohm: ArrayLike,
-    stator_capacitance_f: ArrayLike,
-    terminal_capacitance_f: ArrayLike,
-    external_capacitance_f: ArrayLike,
-    omega: float,
-    infeed_share: ArrayLike,
+    back: EarthReturn,
 ) -> EarthFault:
-    """Two phases joined at x, and from there to earth through `fault_ohm`; `phase` is the one not
-    involved. [A], [V]
+    """Two phases joined at x, and from there to earth. [A], [V]
 
     The bolted phase-phase current of `phase_fault`, and on top an earth current I_F = x(E_1 +
     E_2)/2/(R_F + 1/Y + Z_w/2), half in each of the two phases (derived: sum and difference of the
     two loops; exact for the machine alone). The mean EMF of the pair is minus half that of the
-    third phase."""
-    back = EarthReturn(
-        neutral_ohm=neutral_ohm,
-        other_neutrals_ohm=other_neutrals_ohm,
-        stator_capacitance_f=stator_capacitance_f,
-        terminal_capacitance_f=terminal_capacitance_f,
-        external_capacitance_f=external_capacitance_f,
-        omega=omega,
-        infeed_share=infeed_share,
-    )
+    third phase.
+
+    Parameters
+    ----------
+    x, emf_v, machine_ohm, infeed_ohm
+        As of `phase_fault`.
+    phase : array_like of int
+        The one not involved.
+    fault_ohm : array_like (ohm)
+        From the two phases to earth.
+    back : EarthReturn
+
+    Returns
+    -------
+    EarthFault
+    """
     emf = phase_phasors(emf_v)
     half = (1 - _one_hot(phase)) / 2
     drive = np.asarray(x) * (half * emf).sum(axis=-1)
     current = drive / (np.asarray(fault_ohm) + 1 / back.admittance + np.asarray(machine_ohm) / 2)
     to_earth = _with_earth_return(current, half, emf, back)
     between = _between_phases("phase_phase", x, phase, emf, machine_ohm, infeed_ohm, 0.0)
-    return EarthFault(
-        to_earth.end_currents_a + between,
-        to_earth.fault_current_a,
-        to_earth.neutral_voltage_v,
-        to_earth.residual_a,
-    )
+    return replace(to_earth, end_currents_a=to_earth.end_currents_a + between)
 
 
 def charging_currents(
@@ -203,10 +205,24 @@ def charging_currents(
     omega: float,
     infeed_share: ArrayLike = 1.0,
 ) -> ComplexArray:
-    """What the zone's own capacitances draw with no fault (V_N = 0). [A], (..., 6)
+    """What the zone's own capacitances draw with no fault (V_N = 0). [A]
 
-    With the default the network supplies it: 0 at the neutral end, minus the charging current at
-    the line end."""
+    With the default share the network supplies it: 0 at the neutral end, minus the charging current
+    at the line end.
+
+    Parameters
+    ----------
+    emf_v : array_like (V)
+    stator_capacitance_f, terminal_capacitance_f : array_like (F)
+        Per phase.
+    omega : float (rad/s)
+    infeed_share : array_like (-)
+        As of `EarthReturn`.
+
+    Returns
+    -------
+    (..., 6) complex array (A)
+    """
     emf = phase_phasors(emf_v)
     into = _charging(np.zeros(1), emf, stator_capacitance_f, terminal_capacitance_f, omega)
     return _split(into, np.zeros(1), infeed_share)
@@ -239,7 +255,8 @@ def _charging(
 ) -> ComplexArray:
     """Into the zone's capacitances (..., 3): the stator's at half the EMF, the lumped ones at the
     whole."""
-    stator, terminal = np.asarray(stator_f)[..., None], np.asarray(terminal_f)[..., None]
+    stator = np.asarray(stator_f)[..., None]
+    terminal = np.asarray(terminal_f)[..., None]
     return np.asarray(1j * omega * (stator * (neutral_v + emf / 2) + terminal * (neutral_v + emf)))
 
 
@@ -270,16 +287,37 @@ def phase_fault(
     omega: float,
     infeed_share: ArrayLike,
 ) -> ComplexArray:
-    """Fault between two phases or three at x, clear of earth. [A], (..., 6)
+    """Fault between two phases or three at x, clear of earth. [A]
 
-    `phase` (0, 1, 2) is the one not involved in a pair. `machine_ohm` = Z_w(x) per phase;
-    `infeed_ohm` = remaining winding + network per phase, np.inf with the breaker open; `fault_ohm`
-    between two phases, or per phase of a three-phase fault. Derived: the network's voltage is taken
-    equal to the machine's EMF E; of it the remaining winding takes (1 - x)E, so x E drives the
-    infeed as it drives the machine's own current, and both stand in parallel: phase-phase
-    sqrt(3)xE/(2Z + R_F), three-phase xE/(Z + R_F). No magnetic coupling between the two parts of
-    the winding. No EMF, no current: 0 at x = 0. The healthy charging currents are added (V_N = 0:
-    such a fault leaves the sum of the three voltages as it was)."""
+    Derived: the network's voltage is taken equal to the machine's EMF E; of it the remaining
+    winding
+    takes (1 - x)E, so x E drives the infeed as it drives the machine's own current, and both stand
+    in parallel: phase-phase sqrt(3)xE/(2Z + R_F), three-phase xE/(Z + R_F). No magnetic coupling
+    between the two parts of the winding. No EMF, no current: 0 at x = 0. The healthy charging
+    currents are added (V_N = 0: such a fault leaves the sum of the three voltages as it was).
+
+    Parameters
+    ----------
+    kind : "phase_phase" or "three_phase"
+    x : array_like (-)
+        From the neutral, 0 ... 1.
+    phase : array_like of int
+        Of a pair, the one not involved: 0, 1 or 2.
+    emf_v : array_like (V)
+        Phase EMF, RMS.
+    machine_ohm : complex array_like (ohm)
+        Z_w(x) per phase.
+    infeed_ohm : complex array_like (ohm)
+        Remaining winding and network per phase, np.inf with the breaker open.
+    fault_ohm : array_like (ohm)
+        Between two phases, or per phase of a three-phase fault.
+    stator_capacitance_f, terminal_capacitance_f, omega, infeed_share
+        As of `charging_currents`.
+
+    Returns
+    -------
+    (..., 6) complex array (A)
+    """
     emf = phase_phasors(emf_v)
     between = _between_phases(kind, x, phase, emf, machine_ohm, infeed_ohm, fault_ohm)
     return between + charging_currents(
@@ -298,25 +336,23 @@ def _between_phases(
 ) -> ComplexArray:
     """The fault's own currents at the six places: the machine's part at one end, minus the
     network's at the other."""
-    machine, infeed = np.asarray(machine_ohm)[..., None], np.asarray(infeed_ohm)[..., None]
+    machine = np.asarray(machine_ohm)[..., None]
+    infeed = np.asarray(infeed_ohm)[..., None]
     alone = np.isinf(infeed)
     finite = np.where(alone, 1.0, infeed)
-    from_network = np.where(
-        alone, 0.0, _ohm(machine, machine + finite)
-    )  # share of the fault current
-    both = np.where(alone, machine, finite * from_network)  # the two in parallel
-    drive, resistance = np.asarray(x)[..., None] * emf, np.asarray(fault_ohm)[..., None]
+    share = np.where(alone, 0.0, _ohm(machine, machine + finite))  # of the network
+    both = np.where(alone, machine, finite * share)  # the two in parallel
+    drive = np.asarray(x)[..., None] * emf
+    resistance = np.asarray(fault_ohm)[..., None]
     if kind == "three_phase":
         current = _ohm(drive, both + resistance)
     else:
         apart = _one_hot(phase)
-        sign = np.roll(apart, 1, axis=-1) - np.roll(
-            apart, 2, axis=-1
-        )  # +1 in the next phase, -1 after it
+        # +1 in the next phase, -1 after it
+        sign = np.roll(apart, 1, axis=-1) - np.roll(apart, 2, axis=-1)
         current = sign * _ohm((sign * drive).sum(axis=-1, keepdims=True), 2 * both + resistance)
-    return np.concatenate(
-        np.broadcast_arrays((1 - from_network) * current, -from_network * current), axis=-1
-    )
+    ends = np.broadcast_arrays((1 - share) * current, -share * current)
+    return np.concatenate(ends, axis=-1)
 
 
 def _ohm(voltage: ComplexArray, impedance: ComplexArray) -> ComplexArray:

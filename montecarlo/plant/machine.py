@@ -104,19 +104,22 @@ class Machine(Section):
 
     @property
     def phase_voltage_v(self) -> float:
+        """Rated, between phase and neutral. [V]"""
         return self.line_voltage_v / math.sqrt(3)
 
     @property
     def rated_current_a(self) -> float:
+        """Rated current of a phase, RMS. [A]"""
         return self.rated_power_va / (math.sqrt(3) * self.line_voltage_v)
 
     @property
     def base_impedance_ohm(self) -> float:
+        """What 1 pu is. [ohm]"""
         return self.line_voltage_v**2 / self.rated_power_va
 
     @property
     def omega(self) -> float:
-        """Rated angular frequency [rad/s]."""
+        """Rated angular frequency. [rad/s]"""
         return 2 * math.pi * self.frequency_hz
 
 
@@ -166,10 +169,28 @@ def winding_impedance(
 ) -> ComplexArray:
     """Impedance of the winding between the neutral and position x. [ohm]
 
-    x [-] from the neutral, 0 ... 1; `resistance_ohm`, `reactance_ohm` of the whole phase winding;
-    broadcasts. Resistance grows with the length, reactance with x^exponent: 2 for ampere-turns
-    squared, 1 for the linear form of the textbooks (e.g. Mehta & Mehta, Principles of Power System,
-    ch. 22)."""
+    Resistance grows with the length, reactance with x^exponent: 2 for ampere-turns squared, 1 for
+    the linear form of the textbooks (e.g. Mehta & Mehta, Principles of Power System, ch. 22).
+    Broadcasts.
+
+    Parameters
+    ----------
+    x : array_like (-)
+        From the neutral, 0 ... 1.
+    resistance_ohm, reactance_ohm : array_like (ohm)
+        Of the whole phase winding.
+    exponent : int
+        1 or 2.
+
+    Returns
+    -------
+    complex array (ohm)
+
+    Raises
+    ------
+    ValueError
+        x lies outside 0 ... 1.
+    """
     place = np.asarray(x, float)
     if not np.all((place >= 0) & (place <= 1)):
         raise ValueError("x must lie in 0 ... 1, as a fraction of the winding from the neutral")
@@ -183,26 +204,65 @@ def earth_fault_reactance_pu(
 ) -> FloatArray:
     """Reactance of the faulted phase in a terminal earth fault, (X''d + X2 + X0)/3. [pu]
 
-    Symmetrical components: I = 3E/(X1 + X2 + X0)."""
+    Symmetrical components: I = 3E/(X1 + X2 + X0).
+
+    Parameters
+    ----------
+    x_subtransient, x_negative, x_zero : array_like (pu)
+
+    Returns
+    -------
+    array (pu)
+    """
     return np.asarray(np.mean(np.broadcast_arrays(x_subtransient, x_negative, x_zero), axis=0))
 
 
 def phase_fault_reactance_pu(x_subtransient: ArrayLike, x_negative: ArrayLike) -> FloatArray:
     """Reactance per phase in a terminal phase-phase fault, (X''d + X2)/2. [pu]
 
-    Symmetrical components: I = sqrt(3)E/(X1 + X2)."""
+    Symmetrical components: I = sqrt(3)E/(X1 + X2).
+
+    Parameters
+    ----------
+    x_subtransient, x_negative : array_like (pu)
+
+    Returns
+    -------
+    array (pu)
+    """
     return np.asarray(np.mean(np.broadcast_arrays(x_subtransient, x_negative), axis=0))
 
 
 def infeed_share(
     x_subtransient: ArrayLike, x_negative: ArrayLike, x_network: ArrayLike
 ) -> FloatArray:
-    """Part of an internal fault's positive and negative sequence that the network takes over,
-    Z_g/(Z_g + Z_s); 0 where x_network is np.inf. [-]"""
+    """Part of an internal fault's positive and negative sequence that the network takes over. [-]
+
+    Z_g/(Z_g + Z_s).
+
+    Parameters
+    ----------
+    x_subtransient, x_negative : array_like (pu)
+    x_network : array_like (pu)
+        np.inf for no network.
+
+    Returns
+    -------
+    array (-)
+    """
     own = phase_fault_reactance_pu(x_subtransient, x_negative)
     return np.asarray(own / (own + np.asarray(x_network)))
 
 
 def phase_phasors(value: ArrayLike) -> ComplexArray:
-    """Phasors of L1, L2, L3 from that of L1: (...) -> (..., 3), same unit."""
+    """Phasors of L1, L2, L3 from that of L1, in its unit.
+
+    Parameters
+    ----------
+    value : (...) array_like
+
+    Returns
+    -------
+    (..., 3) complex array
+    """
     return np.asarray(np.asarray(value)[..., None] * PHASE_ROTATION)

@@ -60,8 +60,18 @@ class States(Section):
 
 
 def load_phasor(current: ArrayLike, power_factor: ArrayLike) -> ComplexArray:
-    """Load current of L1 against the terminal voltage of L1 at angle 0, lagging; in the unit of
-    `current`."""
+    """Load current of L1 against the terminal voltage of L1 at angle 0, in the unit of `current`.
+
+    Parameters
+    ----------
+    current : array_like
+    power_factor : array_like (-)
+        Lagging.
+
+    Returns
+    -------
+    complex array
+    """
     factor = np.asarray(power_factor, float)
     return np.asarray(np.asarray(current) * (factor - 1j * np.sqrt(1 - factor**2)))
 
@@ -69,12 +79,24 @@ def load_phasor(current: ArrayLike, power_factor: ArrayLike) -> ComplexArray:
 def load_currents(
     current_pu: ArrayLike, power_factor: ArrayLike, rated_current_a: ArrayLike
 ) -> ComplexArray:
-    """Primary current at the six CTs under balanced load. [A], (..., 6), both ends equal.
+    """Primary current at the six CTs under balanced load, both ends equal. [A]
 
-    `current_pu` over rated current, `power_factor` lagging; broadcasts. The angle counts from the
-    terminal voltage of L1; beside an internal fault that voltage is taken to stand at the angle of
-    the EMF (the load angle behind X''d is left out: it turns the error current that load adds, not
-    its size)."""
+    The angle counts from the terminal voltage of L1; beside an internal fault that voltage is taken
+    to stand at the angle of the EMF (the load angle behind X''d is left out: it turns the error
+    current that load adds, not its size).
+
+    Parameters
+    ----------
+    current_pu : array_like (pu)
+        Over rated current.
+    power_factor : array_like (-)
+        Lagging.
+    rated_current_a : array_like (A)
+
+    Returns
+    -------
+    (..., 6) complex array (A)
+    """
     ends = phase_phasors(
         load_phasor(np.asarray(current_pu) * np.asarray(rated_current_a), power_factor)
     )

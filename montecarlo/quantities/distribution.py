@@ -12,6 +12,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
+from montecarlo.quantities.frozen import frozen
 from montecarlo.quantities.laws import FAMILIES, Array, Law, build
 
 Varies = Literal["plant", "event"]
@@ -44,6 +45,9 @@ class Distribution:
     shared: bool = False
     varies: Varies | Literal[""] = ""
     source: str = ""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "parameters", frozen(self.parameters))
 
     @cached_property
     def law(self) -> Law:

@@ -21,6 +21,7 @@ from pydantic.fields import FieldInfo
 from pydantic_core import core_schema
 
 from montecarlo.quantities.distribution import Distribution, Varies
+from montecarlo.quantities.frozen import frozen
 from montecarlo.quantities.reading import read_distribution, refusal
 from montecarlo.quantities.wording import shown
 
@@ -41,6 +42,11 @@ class Section(BaseModel):
         annotation = cls.model_fields[info.field_name or ""].annotation
         takes_tuple = any(get_origin(k) is tuple for k in (annotation, *get_args(annotation)))
         return tuple(value) if isinstance(value, list) and takes_tuple else value
+
+    @field_validator("*", mode="after")
+    @classmethod
+    def _frozen(cls, value: Any) -> Any:
+        return frozen(value) if isinstance(value, (dict, list)) else value
 
 
 @dataclass(frozen=True)

@@ -21,12 +21,53 @@ Array = NDArray[np.float64]
 
 
 class Law(Protocol):
-    """A distribution of one number. u in (0, 1), x in the unit of the number, any shape."""
+    """A distribution of one number."""
 
-    def ppf(self, u: ArrayLike) -> Array: ...
-    def cdf(self, x: ArrayLike) -> Array: ...
-    def support(self) -> tuple[float, float]: ...
-    def mean(self) -> float: ...
+    def ppf(self, u: ArrayLike) -> Array:
+        """Quantiles, in the unit of the number.
+
+        Parameters
+        ----------
+        u : array_like (-)
+            In (0, 1).
+
+        Returns
+        -------
+        array of the shape of u
+        """
+        ...
+
+    def cdf(self, x: ArrayLike) -> Array:
+        """Probability of a value <= x. [-]
+
+        Parameters
+        ----------
+        x : array_like
+            In the unit of the number.
+
+        Returns
+        -------
+        array of the shape of x
+        """
+        ...
+
+    def support(self) -> tuple[float, float]:
+        """Smallest and largest value, or what values come near to.
+
+        Returns
+        -------
+        (float, float)
+        """
+        ...
+
+    def mean(self) -> float:
+        """The mean.
+
+        Returns
+        -------
+        float
+        """
+        ...
 
 
 def _floats(values: ArrayLike) -> Array:
@@ -34,7 +75,9 @@ def _floats(values: ArrayLike) -> Array:
 
 
 @dataclass(frozen=True)
-class Uniform:
+class Uniform(Law):
+    """Every value between two alike."""
+
     low: float
     high: float
 
@@ -52,7 +95,9 @@ class Uniform:
 
 
 @dataclass(frozen=True)
-class Normal:
+class Normal(Law):
+    """By mean and standard deviation."""
+
     centre: float
     sd: float
 
@@ -70,7 +115,9 @@ class Normal:
 
 
 @dataclass(frozen=True)
-class Lognormal:
+class Lognormal(Law):
+    """By median and standard deviation of the natural logarithm."""
+
     median: float
     sigma: float
 
@@ -85,29 +132,30 @@ class Lognormal:
         return 0.0, math.inf
 
     def mean(self) -> float:
-        return float(
-            self.median * np.exp(np.square(self.sigma) / 2)
-        )  # a Python power raises where it overflows
+        # a Python power raises where it overflows
+        return float(self.median * np.exp(np.square(self.sigma) / 2))
 
 
 @dataclass(frozen=True)
-class Triangular:
+class Triangular(Law):
+    """Density rising straight to the mode and falling straight from it."""
+
     low: float
     mode: float
     high: float
 
     def ppf(self, u: ArrayLike) -> Array:
-        u, width = _floats(u), self.high - self.low
+        u = _floats(u)
+        width = self.high - self.low
         rising = self.low + np.sqrt(u * width * (self.mode - self.low))
         falling = self.high - np.sqrt((1 - u) * width * (self.high - self.mode))
         return np.where(u * width <= self.mode - self.low, rising, falling)
 
     def cdf(self, x: ArrayLike) -> Array:
-        x, width = np.clip(_floats(x), self.low, self.high), self.high - self.low
-        left, right = (
-            max(self.mode - self.low, np.finfo(float).tiny),
-            max(self.high - self.mode, np.finfo(float).tiny),
-        )
+        x = np.clip(_floats(x), self.low, self.high)
+        width = self.high - self.low
+        left = max(self.mode - self.low, np.finfo(float).tiny)
+        right = max(self.high - self.mode, np.finfo(float).tiny)
         return np.where(
             x <= self.mode,
             (x - self.low) / width * ((x - self.low) / left),
@@ -122,7 +170,9 @@ class Triangular:
 
 
 @dataclass(frozen=True)
-class Beta:
+class Beta(Law):
+    """By its two exponents, from low to high."""
+
     alpha: float
     beta: float
     low: float
@@ -145,7 +195,9 @@ class Beta:
 
 
 @dataclass(frozen=True)
-class Weibull:
+class Weibull(Law):
+    """By its exponent and the value below which 63 % lie."""
+
     shape: float
     scale: float
 
@@ -163,7 +215,7 @@ class Weibull:
 
 
 @dataclass(frozen=True)
-class Discrete:
+class Discrete(Law):
     """Values with weights; the quantile function is a staircase."""
 
     values: tuple[float, ...]
@@ -173,7 +225,10 @@ class Discrete:
     def _sorted(self) -> tuple[Array, Array]:
         order = np.argsort(self.values, kind="stable")
         weights = _floats(self.weights)[order]
-        return _floats(self.values)[order], np.cumsum(weights) / weights.sum()
+        found = _floats(self.values)[order], np.cumsum(weights) / weights.sum()
+        for part in found:
+            part.setflags(write=False)
+        return found
 
     def ppf(self, u: ArrayLike) -> Array:
         values, cumulated = self._sorted
@@ -194,7 +249,7 @@ class Discrete:
 
 
 @dataclass(frozen=True)
-class Cut:
+class Cut(Law):
     """A continuous law given that its value lies in [low, high]."""
 
     law: Law
@@ -222,8 +277,14 @@ class Cut:
         return max(low, self.low), min(high, self.high)
 
     def mean(self) -> float:
-        """The integral of the quantile function; u = t³(10 − 15t + 6t²) takes the steepness out of
-        its ends."""
+        """The integral of the quantile function.
+
+        u = t³(10 − 15t + 6t²) takes the steepness out of its ends.
+
+        Returns
+        -------
+        float
+        """
         t = (np.arange(4096) + 0.5) / 4096
         return float(np.mean(self.ppf(t**3 * (10 - 15 * t + 6 * t**2)) * 30 * (t * (1 - t)) ** 2))
 
@@ -248,15 +309,13 @@ def _equal_weights(values: tuple[float, ...]) -> Law:
 
 @dataclass(frozen=True)
 class Family:
-    """How a distribution is written (its keys), built, and which of its keys must be positive.
-
-    `above_zero`: draws only positive values, though they come as near to 0 as one likes."""
+    """How a distribution is written and built."""
 
     build: Callable[..., Law]
     keys: tuple[str, ...]
-    positive: tuple[str, ...] = ()
+    positive: tuple[str, ...] = ()  # keys that must be positive
     continuous: bool = True
-    above_zero: bool = False
+    above_zero: bool = False  # draws come as near to 0 as one likes, and are positive
 
 
 FAMILIES: dict[str, Family] = {
@@ -294,6 +353,20 @@ KEY_TEXTS: dict[str, str] = {
 
 
 def build(family: str, parameters: dict[str, Any], truncate: tuple[float, float]) -> Law:
-    """The law of a family with its parameters, cut to `truncate` where that is finite."""
+    """The law of a family with its parameters.
+
+    Parameters
+    ----------
+    family : str
+        A key of `FAMILIES`.
+    parameters : dict
+        By the family's keys.
+    truncate : (float, float)
+        The range to which it is cut, where that is finite.
+
+    Returns
+    -------
+    Law
+    """
     law = FAMILIES[family].build(**parameters)
     return law if truncate == (-math.inf, math.inf) else Cut(law, *truncate)

@@ -110,11 +110,8 @@ def _read_table(table: dict[str, Any], folder: Path | None) -> Distribution:
 
 
 def _read_value(table: dict[str, Any]) -> Distribution:
-    faults = [
-        (bare(key), "unknown; a plain value may carry only source")
-        for key in table
-        if key not in ("value", "source")
-    ]
+    unknown = [bare(key) for key in table if key not in ("value", "source")]
+    faults = [(key, "unknown; a plain value may carry only source") for key in unknown]
     if (plain := finite(table["value"])) is None:
         faults.append(("value", f"{shown(table['value'])} is not a finite number; give one"))
     source = _text(table, faults)

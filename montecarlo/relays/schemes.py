@@ -378,7 +378,8 @@ def build_custom(own: CustomScheme) -> Scheme:
     named = {signed(ct)[0] for leg in own.legs for ct in leg.cts}
     places = tuple(k for k, place in enumerate(PLACES) if place in named)
     column = {PLACES[place]: k for k, place in enumerate(places)}
-    table, names = np.zeros((len(own.legs), len(places))), [leg.name for leg in own.legs]
+    table = np.zeros((len(own.legs), len(places)))
+    names = [leg.name for leg in own.legs]
     for row, leg in enumerate(own.legs):
         for ct in leg.cts:
             place, sign = signed(ct)
@@ -395,18 +396,12 @@ def build_custom(own: CustomScheme) -> Scheme:
     burdens: dict[int, tuple[str, ...]] = {}
     for element in elements:
         burdens[element.leg] = (*burdens.get(element.leg, ()), f"{element.axis}_burden")
-    legs = tuple(
-        Leg(
-            leg.name,
-            (
-                f"custom.{own.name}.legs.{leg.name}.resistance_ohm",
-                *burdens.get(row, ()),
-                *(("stabilising",) if leg.stabilising else ()),
-            ),
-        )
-        for row, leg in enumerate(own.legs)
-    )
-    return Scheme(own.name, places, legs, table, tuple(elements))
+    legs = []
+    for row, leg in enumerate(own.legs):
+        key = f"custom.{own.name}.legs.{leg.name}.resistance_ohm"
+        stabilising = ("stabilising",) if leg.stabilising else ()
+        legs.append(Leg(leg.name, (key, *burdens.get(row, ()), *stabilising)))
+    return Scheme(own.name, places, tuple(legs), table, tuple(elements))
 
 
 def _input_columns(legs: Sequence[CustomLeg]) -> list[int]:
@@ -449,8 +444,6 @@ def custom_faults(own: CustomScheme) -> Iterator[str]:
     str
         A line a fault, without the key of the scheme.
     """
-    names = [leg.name for leg in own.legs]
-    used = {signed(ct)[0] for leg in own.legs for ct in leg.cts}
     if not own.legs or not own.elements:
         yield f"{'legs' if not own.legs else 'elements'}: [] is empty; name at least one"
     if len(own.legs) > MOST_LEGS:
@@ -458,35 +451,27 @@ def custom_faults(own: CustomScheme) -> Iterator[str]:
             f"legs: {len(own.legs)} legs, must be at most {MOST_LEGS}; leave out those without an"
             " element"
         )
+    names = [leg.name for leg in own.legs]
     for k, leg in enumerate(own.legs):
         if leg.name in names[:k] or not is_word(leg.name):
             yield f"legs[{k}].name: {shown(leg.name)}, must be {WORD} that no other leg has"
-        places = [signed(ct)[0] for ct in leg.cts]
-        for place in dict.fromkeys(places):
-            if place not in PLACES:
-                yield f"legs[{k}].cts: {shown(place)} is no CT place; take {_EXAMPLES}"
-            elif places.count(place) > 1:
-                yield f"legs[{k}].cts: {shown(place)} stands there twice; leave it once"
-        if not places:
-            yield f"legs[{k}].cts: [] is empty; name the CTs whose currents pass the leg"
+        for fault in _ct_faults(leg):
+            yield f"legs[{k}].cts: {fault}"
+    used = {signed(ct)[0] for leg in own.legs for ct in leg.cts}
     for k, element in enumerate(own.elements):
         if names and element.leg not in names:
             known = ", ".join(names[:MOST_LEGS])
             yield (
                 f"elements[{k}].leg: {shown(element.leg)} is none of its legs; name one of {known}"
             )
-        for ct in element.bias_cts:
-            if signed(ct)[0] not in used:
-                yield (
-                    f"elements[{k}].bias_cts: {shown(ct)} drives no leg of this scheme; name CTs"
-                    " that do"
-                )
-        restraining = [signed(ct)[0] for ct in element.bias_cts]
-        for place in dict.fromkeys(restraining):
-            if restraining.count(place) > 1:
-                yield f"elements[{k}].bias_cts: {shown(place)} stands there twice; leave it once"
+        for fault in _bias_faults(element, used):
+            yield f"elements[{k}].bias_cts: {fault}"
+    yield from _too_many(own.elements)
+
+
+def _too_many(elements: Sequence[CustomElement]) -> Iterator[str]:
     for axis, most in (("phase", 3), ("earth", 1)):
-        count = sum(element.setting == axis for element in own.elements)
+        count = sum(element.setting == axis for element in elements)
         if count > most:
             yield (
                 f"elements: {count} with setting = '{axis}', must be at most {most}; take the"
@@ -494,10 +479,29 @@ def custom_faults(own: CustomScheme) -> Iterator[str]:
             )
 
 
-_EXAMPLES = (
-    f"one of {', '.join(f'{group}.L1' for group in GROUPS if group != NEUTRAL_CONDUCTOR)} (also L2,"
-    f" L3) or {NEUTRAL_CONDUCTOR}"
-)
+def _ct_faults(leg: CustomLeg) -> Iterator[str]:
+    places = [signed(ct)[0] for ct in leg.cts]
+    for place in dict.fromkeys(places):
+        if place not in PLACES:
+            yield f"{shown(place)} is no CT place; take {_EXAMPLES}"
+        elif places.count(place) > 1:
+            yield f"{shown(place)} stands there twice; leave it once"
+    if not places:
+        yield "[] is empty; name the CTs whose currents pass the leg"
+
+
+def _bias_faults(element: CustomElement, used: set[str]) -> Iterator[str]:
+    for ct in element.bias_cts:
+        if signed(ct)[0] not in used:
+            yield f"{shown(ct)} drives no leg of this scheme; name CTs that do"
+    restraining = [signed(ct)[0] for ct in element.bias_cts]
+    for place in dict.fromkeys(restraining):
+        if restraining.count(place) > 1:
+            yield f"{shown(place)} stands there twice; leave it once"
+
+
+_OF_PHASES = ", ".join(f"{group}.L1" for group in GROUPS if group != NEUTRAL_CONDUCTOR)
+_EXAMPLES = f"one of {_OF_PHASES} (also L2, L3) or {NEUTRAL_CONDUCTOR}"
 
 
 def leg_resistances(scheme: Scheme, ohm: Mapping[str, Array]) -> Array:

@@ -80,9 +80,11 @@ class Net:
         Matrix
             Of `count` rows, each in the open unit cube.
         """
-        first, width = {}, 0
+        first = {}
+        width = 0
         for key, columns in self.names:
-            first[key], width = width, width + columns
+            first[key] = width
+            width += columns
         scrambles = [
             _scramble(stream(self.seed, self.stratum, self.round_, self.block, key), columns)
             for key, columns in self.names

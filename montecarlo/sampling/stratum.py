@@ -49,7 +49,17 @@ class Stratum(str):
 
     @classmethod
     def of(cls, side: Side, kind: str) -> Stratum:
-        """The stratum of this kind on this side."""
+        """The stratum of a kind on a side.
+
+        Parameters
+        ----------
+        side : Side
+        kind : str
+
+        Returns
+        -------
+        Stratum
+        """
         return cls(f"{side}.{kind}")
 
 

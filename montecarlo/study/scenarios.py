@@ -7,6 +7,7 @@ from copy import deepcopy
 from typing import Any, Protocol
 
 from montecarlo.errors import StudyError
+from montecarlo.quantities.frozen import thawed
 from montecarlo.quantities.wording import LABEL, fit_for_label, listed, shown
 from montecarlo.study.description import Study
 
@@ -101,7 +102,7 @@ def read_changed(
         place, changed = f"{where}[{index}]", deepcopy(dict(table))
         wrong = [
             text
-            for key, value in entry.changes.items()
+            for key, value in thawed(entry.changes).items()
             if (text := _change(changed, key, value, changeable))
         ]
         every += [f"{place}.changes: {text}" for text in wrong]

@@ -14,6 +14,7 @@ from montecarlo.engine.workers import Workers
 from montecarlo.estimates.verdicts import verdict_of
 from montecarlo.frames.result import Result
 from montecarlo.frames.several import COST, Several
+from montecarlo.quantities.frozen import thawed
 from montecarlo.quantities.wording import shown
 from montecarlo.study.axes import KEYS
 from montecarlo.study.description import Study
@@ -72,7 +73,7 @@ class SideBySide(Several):
             AS_STATED: "",
             **{
                 variant.name: "; ".join(
-                    f"{key} = {shown(value)}" for key, value in variant.changes.items()
+                    f"{key} = {shown(value)}" for key, value in thawed(variant.changes).items()
                 )
                 for variant in self.study.variants
             },

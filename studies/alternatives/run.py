@@ -11,9 +11,9 @@ from studies.alternatives.figures import height_mm, side_by_side_figure
 from studies.alternatives.frames import SideBySide, run_side_by_side
 from studies.alternatives.text import variants_text
 from studies.protocol import Drawn, Findings, Progress
+from studies.report.catalogue import with_unit
 from studies.report.look import look, side_by_side
-from studies.report.money import with_unit
-from studies.sweep.text import limit_of
+from studies.sweep.text import limit_line
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -52,12 +52,10 @@ def findings(compared: SideBySide) -> Findings:
     )
 
 
-def _figures(compared: SideBySide) -> dict[str, tuple[Figure, str]]:
-    limits = {limit_of(result.study)[0] for result in compared.results.values()}
-    limit = min(limits) if len(limits) == 1 and min(limits) < 1 else None
+def _figures(compared: SideBySide) -> dict[str, Figure]:
+    limits = {limit_line(result.study)[0] for result in compared.results.values()}
+    limit = limits.pop() if len(limits) == 1 else None
     with look():
         figure, axes = side_by_side(2, height_mm(len(compared.table)))
         side_by_side_figure(compared.table, compared.differences, axes, limit)
-    return {
-        "variants": (figure, "Missed faults and false trips of the best setting of every variant")
-    }
+    return {"variants": figure}

@@ -4,7 +4,7 @@ to conclude."""
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.engine.guard import told
@@ -12,9 +12,8 @@ from montecarlo.estimates.verdicts import Verdict
 from montecarlo.quantities.wording import listed
 from montecarlo.study.axes import KEYS
 from studies.alternatives.frames import SideBySide
-from studies.report.look import percent, with_limits
-from studies.report.money import amount, cost_cell
-from studies.report.text import paragraph, table
+from studies.report.blocks import Block, Table, items, paragraphs
+from studies.report.numbers import bare, cost_cell, false_trips, gap, with_limits
 from studies.report.words import scheme_name, setting_text
 from studies.sweep.closest import closest_of_each
 from studies.sweep.doubts import of_each
@@ -25,38 +24,43 @@ if TYPE_CHECKING:
 __all__ = ["conclusion", "variants_text"]
 
 MOST_NAMED = 4  # variants in one sentence; the table has all
-WHAT = {"p_missed": "missed faults", "p_false": "false trips"}
+WHAT = {"p_missed": "Missed faults", "p_false": "False trips"}
+ELSEWHERE = (
+    "What each run has to tell of itself (solutions, weighted samples, candidates refused on fresh"
+    " numbers) stands in provenance.json."
+)
 
 
-def variants_text(compared: SideBySide) -> list[str]:
+def variants_text(compared: SideBySide) -> list[Block]:
     """The table, the conclusion, and which runs lost samples."""
-    rows = compared.table.to_dict("records")
-    weighed, cost = "cost_per_year" in compared.table, compared.study.policy.least_annual_cost
-    cells = [
-        [
+    cost = compared.study.policy.least_annual_cost
+    unit = "" if cost is None else f"{cost.unit} a year"
+    return [
+        _table(compared.table, unit),
+        *paragraphs(
+            " ".join(conclusion(compared.table, compared.differences, unit)),
+            *closest_of_each(compared.results),
+        ),
+        *of_each(compared.doubts),
+        *items((ELSEWHERE, told(compared.unresolved_rows))),
+    ]
+
+
+def _table(table: pd.DataFrame, unit: str) -> Table:
+    weighed = "cost_per_year" in table
+    cells = tuple(
+        (
             row["variant"],
             _bare(row, "p_missed", 3),
             _bare(row, "p_false", 2),
             *([cost_cell(row)] if weighed else []),
             _setting(row),
-        ]
-        for row in rows
-    ]
-    head = ["variant", "missed %", "false %", *(["cost"] if weighed else []), "best setting"]
-    lines = table(head, cells, "<>>><" if weighed else "<>><", "")
-    if cost is not None:
-        lines += paragraph(f"cost: {cost.unit} a year; (95 % limits)", "  ")
-    unit = "" if cost is None else f"{cost.unit} a year"
-    lines += ["", *paragraph(" ".join(conclusion(compared.table, compared.differences, unit))), ""]
-    for text in (*closest_of_each(compared.results), *of_each(compared.doubts)):
-        lines += paragraph(text)
-    lines += paragraph(
-        "What each run has to tell of itself (solutions, weighted samples, candidates refused on"
-        " fresh numbers) stands in provenance.json.",
-        "- ",
-        "  ",
+        )
+        for row in table.to_dict("records")
     )
-    return lines + paragraph(told(compared.unresolved_rows), "- ", "  ")
+    head = ("variant", "missed %", "false %", *(["cost"] if weighed else []), "best setting")
+    notes = (f"cost: {unit}; (95 % limits)",) if unit else ()
+    return Table(head, cells, "<>>><" if weighed else "<>><", notes=notes)
 
 
 def conclusion(rows: pd.DataFrame, differences: pd.DataFrame, unit: str = "") -> list[str]:
@@ -72,16 +76,13 @@ def conclusion(rows: pd.DataFrame, differences: pd.DataFrame, unit: str = "") ->
             for quantity, what in WHAT.items()
         ]
         costs = differences[differences["quantity"] == "cost_per_year"]
-        sentences += (
-            [_gaps(costs, f"cost, {unit}", ("less", "more"), 1)] if unit and len(costs) else []
-        )
+        if unit and len(costs):
+            sentences.append(_gaps(costs, f"Cost, {unit}", ("less", "more"), 1))
     return [
         *sentences,
         *_not_allowed(rows.to_dict("records")),
-        (
-            "Each stands at its own best setting, on the same random numbers; differences are in"
-            " percentage points, with 95 % limits that hold for all variants together."
-        ),
+        "Each stands at its own best setting, on the same random numbers; differences are in"
+        " percentage points, with 95 % limits that hold for all variants together.",
     ]
 
 
@@ -103,14 +104,10 @@ def _not_allowed(rows: list[dict[str, Any]]) -> list[str]:
 def _as_stated(row: Mapping[str, Any]) -> str:
     if not row["scheme"]:
         return "As stated no candidate can be chosen, so that nothing is compared with it."
-    false = (
-        f"no false trip was seen, fewer than {percent(row['p_false_high'])} of the external events"
-        if row["p_false"] == 0
-        else f"trips falsely on {with_limits(row, 'p_false')} of the external events"
-    )
     return (
-        f"As stated, {scheme_name(row['scheme'])} with {setting_text(row)} is best: it misses "
-        f"{with_limits(row, 'p_missed', 3)} of the internal faults within reach and {false}."
+        f"As stated, {scheme_name(row['scheme'])} with {setting_text(row)} is best: it misses"
+        f" {with_limits(row, 'p_missed', 3)} of the internal faults within reach and"
+        f" {false_trips(row)}."
     )
 
 
@@ -118,18 +115,13 @@ def _moves(stated: Mapping[str, Any], others: list[dict[str, Any]]) -> str:
     """Which variants choose otherwise."""
     moved = [row["variant"] for row in others if _of_setting(row) != _of_setting(stated)]
     if not moved:
-        return (
-            f"{'It' if len(others) == 1 else 'All'}"
-            f" {'chooses' if len(others) == 1 else 'of them choose'} that too."
-        )
-    rest = (
-        " the others keep it."
-        if len(moved) < len(others)
-        else " none keeps it."
-        if len(others) > 1
-        else ""
-    )
-    return f"The choice moves under {_named(moved)}{';' + rest if rest else '.'}"
+        return "It chooses that too." if len(others) == 1 else "All of them choose that too."
+    rest = ""
+    if len(moved) < len(others):
+        rest = "; the others keep it"
+    elif len(others) > 1:
+        rest = "; none keeps it"
+    return f"The choice moves under {_named(moved)}{rest}."
 
 
 def _of_setting(row: Mapping[str, Any]) -> tuple[Any, ...]:
@@ -141,30 +133,21 @@ def _gaps(
 ) -> str:
     """Who has fewer, who more, who cannot be told apart: the largest differences first."""
     rows = sorted(gaps.to_dict("records"), key=lambda row: -abs(row["difference"]))
-    told = [row for row in rows if row["verdict"] is not Verdict.ALIKE]
-    fewer, more = ([row for row in told if (row["difference"] > 0) == up] for up in (False, True))
-    parts = [
-        f"{word} under {_with_limits(some, scale)}"
-        for word, some in zip(words, (fewer, more), strict=True)
-        if some
-    ]
-    if same := [row["variant"] for row in rows if row["verdict"] is Verdict.ALIKE]:
-        parts.append(
-            f"{'not distinguishable' if len(same) < len(rows) else 'not distinguishable from it'}"
-            f" under {_named(same)}"
-        )
-    return f"{what[0].upper()}{what[1:]}: {'; '.join(parts)}."
+    apart = [row for row in rows if row["verdict"] is not Verdict.ALIKE]
+    same = [row["variant"] for row in rows if row["verdict"] is Verdict.ALIKE]
+    parts = []
+    for word, sign in zip(words, (-1, 1), strict=True):
+        if some := [row for row in apart if sign * row["difference"] > 0]:
+            parts.append(f"{word} under {_with_limits(some, scale)}")
+    if same:
+        from_it = "" if apart else " from it"
+        parts.append(f"not distinguishable{from_it} under {_named(same)}")
+    return f"{what}: {'; '.join(parts)}."
 
 
 def _with_limits(rows: list[dict[str, Any]], scale: float) -> str:
-    texts = [f'"{row["variant"]}" ({", ".join(_points(row, scale))})' for row in rows[:MOST_NAMED]]
+    texts = [f'"{row["variant"]}" ({", ".join(gap(row, scale))})' for row in rows[:MOST_NAMED]]
     return listed([*texts, *_more(len(rows))])
-
-
-def _points(row: Mapping[str, Any], scale: float) -> Iterator[str]:
-    difference, low, high = (amount(scale * row[key], "+") for key in ("difference", "low", "high"))
-    yield f"{difference}"
-    yield f"{low} to {high}"
 
 
 def _named(names: list[str]) -> str:
@@ -191,5 +174,5 @@ def _bare(row: Mapping[str, Any], name: str, digits: int) -> str:
     if math.isnan(row[name]):
         return "-"
     if row[name] == 0:
-        return f"< {percent(row[f'{name}_high'], digits).removesuffix(' %')}"
-    return percent(row[name], digits).removesuffix(" %")
+        return f"< {bare(row[f'{name}_high'], digits)}"
+    return bare(row[name], digits)

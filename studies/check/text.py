@@ -3,7 +3,7 @@ calculation."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from pydantic import BaseModel
@@ -11,20 +11,27 @@ from pydantic.fields import FieldInfo
 
 from montecarlo.quantities import Distribution, Quantity, meaning_of
 from montecarlo.study.axes import AXES, CURRENTS, PICKUPS
-from montecarlo.study.candidates import candidate_lattices, present_setting
+from montecarlo.study.candidates import Setting, candidate_lattices, present_setting
 from montecarlo.study.checks import cautions
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
 from studies.earthing.by_hand import options_by_hand
 from studies.nominal.backup import backup_by_hand
 from studies.nominal.desk import Desk
-from studies.nominal.peak import caution, peak_lines, peak_voltages
+from studies.nominal.peak import caution, peak_blocks, peak_voltages
 from studies.nominal.text import hand_calculation, reach
-from studies.report.safety import CAUTION
-from studies.report.text import heading, paragraph, table
+from studies.report.blocks import Block, Paragraph, Section, Table, items, paragraphs
 from studies.report.words import AXIS_WORDS, axis_unit
 
-__all__ = ["Checked", "Given", "check_text", "checked", "given", "input_tables", "what_is_run"]
+__all__ = [
+    "Checked",
+    "Given",
+    "checked",
+    "correlations",
+    "given",
+    "input_tables",
+    "what_is_run",
+]
 
 NO_INPUTS = (
     "study",
@@ -35,54 +42,38 @@ NO_INPUTS = (
 
 
 class Checked(NamedTuple):
-    """The text, in lines of at most 100 columns, and its cautions that not every study has."""
+    """What `check` says, and its cautions that not every study has."""
 
-    text: str
+    text: list[Block]
     cautions: list[str]
-
-
-def check_text(study: Study) -> str:
-    """What `check` prints."""
-    return checked(study).text
 
 
 def checked(study: Study) -> Checked:
     """All of it."""
     desk = Desk(study)
-    lines = [*paragraph(study.study.title), *paragraph(f"{study.study.kind}: {what_is_run(study)}")]
-    lines += heading("Inputs")
-    lines += paragraph(
-        "Key, unit, how it varies (drawn once a plant or at every event; one value a CT or element "
-        "where said), value or distribution.",
-        "  ",
-    )
-    for name in input_tables():
-        lines += _section(getattr(study, name), name)
-    lines += _correlations(study)
-    lines += heading("Settings in four bases")
-    lines += _settings(study)
-    lines += heading("Earth faults that can be seen at all")
-    lines += reach(desk)
-    lines += heading("Hand calculation with every input at its centre")
-    lines += [*hand_calculation(desk), *backup_by_hand(desk)]
-    if study.options:
-        lines += heading("Options of earthing, by hand")
-        lines += options_by_hand(study)
-    lines += heading("Peak voltage across the relay circuit on an internal fault")
     peaks = peak_voltages(study)
-    lines += peak_lines(peaks)
     found = [(f"{one.key}: {one.text}", one.standing) for one in cautions(study)]
     found += [(text, False) for text in caution(peaks)]
-    for title, sentences in (
-        ("What reading changed", list(study.told)),
-        ("Cautions", [text for text, _ in found]),
-    ):
-        if sentences:
-            lines += heading(title)
-            for sentence in sentences:
-                lines += paragraph(sentence, "  ", "    ")
+    kind = f"{study.study.kind}: {what_is_run(study)}"
+    by_hand = [*hand_calculation(desk), *backup_by_hand(desk)]
+    sections = (
+        Section("Inputs", list(_inputs(study))),
+        Section("Settings in four bases", list(_settings(study))),
+        Section("Earth faults that can be seen at all", reach(desk)),
+        Section("Hand calculation with every input at its centre", by_hand),
+        Section("Options of earthing, by hand", options_by_hand(study) if study.options else []),
+        Section(
+            "Peak voltage across the relay circuit on an internal fault", list(peak_blocks(peaks))
+        ),
+        Section("What reading changed", items(study.told)),
+        Section("Cautions", items(text for text, _ in found)),
+    )
     return Checked(
-        "\n".join([*lines, "", CAUTION]), [text for text, standing in found if not standing]
+        [
+            *paragraphs(study.study.title, kind),
+            *(section for section in sections if section.blocks),
+        ],
+        [text for text, standing in found if not standing],
     )
 
 
@@ -92,24 +83,26 @@ def what_is_run(study: Study) -> str:
     lattices = candidate_lattices(study)
     count = sum(len(list(lattice.settings())) for lattice in lattices)
     circuits = len({lattice.circuit for lattice in lattices})
-    twice = (
-        ", twice: with each remanence model of the CTs" if general.compare_remanence_models else ""
-    )
-    if count_of := len(study.scenarios):
-        twice += f", {1 + count_of} times: as stated and in {count_of} scenarios"
-    if count_of := len(study.variant_studies):
-        twice += (
-            f", and again as {count_of} variant{'s' if count_of > 1 else ''}, each with candidates"
-            " of its own"
-        )
-    if count_of := len(study.options):
-        twice += f", for each of {count_of} options of earthing"
     return (
         f"{count} candidates on {circuits} circuits; {general.samples} samples of each type on"
-        f" {general.plants} plants, seed {general.seed}{twice}. Machine"
+        f" {general.plants} plants, seed {general.seed}{''.join(_more_than_once(study))}. Machine"
         f" {machine.rated_power_va / 1e6:g} MVA, {machine.line_voltage_v / 1e3:g} kV,"
         f" {machine.rated_current_a:.4g} A."
     )
+
+
+def _more_than_once(study: Study) -> Iterator[str]:
+    """How often all of it is run."""
+    scenarios, variants = len(study.scenarios), len(study.variant_studies)
+    if study.study.compare_remanence_models:
+        yield ", twice: with each remanence model of the CTs"
+    if scenarios:
+        yield f", {1 + scenarios} times: as stated and in {scenarios} scenarios"
+    if variants:
+        plural = "s" if variants > 1 else ""
+        yield f", and again as {variants} variant{plural}, each with candidates of its own"
+    if study.options:
+        yield f", for each of {len(study.options)} options of earthing"
 
 
 # --- inputs -------------------------------------------------------------------
@@ -130,6 +123,11 @@ class Given(NamedTuple):
     value: str
     source: str
     meaning: str
+
+    @property
+    def value_and_source(self) -> str:
+        """Both in one cell."""
+        return f"{self.value}; source: {self.source}" if self.source else self.value
 
 
 def given(section: object, name: str) -> Iterator[tuple[str, list[Given]]]:
@@ -162,29 +160,30 @@ def _given(key: str, value: object, field: FieldInfo) -> Given:
         return Given(key, unit, "fixed", _plain(value), "", text)
     varies = "fixed"
     if not value.is_number and isinstance(meaning, Quantity):
-        each = (
-            ""
-            if meaning.width == "one"
-            else ", shared"
-            if value.shared
-            else f", each {_WIDTHS[meaning.width]}"
-        )
-        varies = f"{value.varies or meaning.varies}{each}"
+        varies = f"{value.varies or meaning.varies}{_each(value, meaning)}"
     return Given(key, unit, varies, str(value).removesuffix(", shared"), value.source, text)
 
 
-def _section(section: object, name: str) -> list[str]:
-    lines: list[str] = []
-    for title, rows in given(section, name):
-        cells = [
-            (*row[:3], row.value + (f"; source: {row.source}" if row.source else ""))
-            for row in rows
-        ]
-        lines += [f"  [{title}]", *table(None, cells, "<<<<", "    ")]
-    return lines
+def _inputs(study: Study) -> Iterator[Block]:
+    yield Paragraph(
+        "Key, unit, how it varies (drawn once a plant or at every event; one value a CT or element"
+        " where said), value or distribution."
+    )
+    for name in input_tables():
+        for title, rows in given(getattr(study, name), name):
+            cells = tuple((row.key, row.unit, row.varies, row.value_and_source) for row in rows)
+            yield Table((), cells, "<<<<", f"[{title}]")
+    yield from correlations(study, "[correlations]")
 
 
 _WIDTHS = {"ct": "CT", "element": "element"}
+
+
+def _each(value: Distribution, meaning: Quantity) -> str:
+    """Whether every CT or element has a value of its own."""
+    if meaning.width == "one":
+        return ""
+    return ", shared" if value.shared else f", each {_WIDTHS[meaning.width]}"
 
 
 def _plain(value: object) -> str:
@@ -197,18 +196,17 @@ def _plain(value: object) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
-def _correlations(study: Study) -> list[str]:
-    if not study.correlations:
-        return []
-    rows = [(*tie.between, f"{tie.rho:g}") for tie in study.correlations]
-    return ["  [correlations]", *table(("between", "and", "rho"), rows, "<<>", "    ")]
+def correlations(study: Study, caption: str) -> list[Block]:
+    """Which inputs go together; nothing where all are independent."""
+    rows = tuple((*tie.between, f"{tie.rho:g}") for tie in study.correlations)
+    return [Table(("between", "and", "rho"), rows, "<<>", caption)] if rows else []
 
 
 # --- settings -----------------------------------------------------------------
 
 
-def _settings(study: Study) -> list[str]:
-    wanted, rated = study.candidates, study.machine.rated_current_a
+def _settings(study: Study) -> Iterator[Block]:
+    rated = study.machine.rated_current_a
     head = (
         "element",
         "A secondary",
@@ -216,40 +214,42 @@ def _settings(study: Study) -> list[str]:
         f"% of relay rating {study.relay.rated_current_a:g} A",
         f"pu of machine current {rated:.4g} A",
     )
-    lines = table(head, list(_bases(study)), "<>>>>")
+    notes = _every_combination(study)
+    if (present := present_setting(study)) is not None:
+        notes += f" In service: {_in_service(study, present)}."
+    yield Table(head, tuple(_bases(study)), "<>>>>", notes=(notes,))
+
+
+def _every_combination(study: Study) -> str:
     having = [scheme_of(study, kind) for kind in study.scheme.kinds]
-    grids = {
-        axis.key: getattr(wanted, axis.key)
+    each = [
+        f"{AXIS_WORDS[axis.key].label} {_listed(grid)}{axis_unit(axis.key)}"
         for axis in AXES
         if axis.key not in PICKUPS and (axis.part == "bias" or any(map(axis.in_scheme, having)))
-    }
-    each = [
-        f"{AXIS_WORDS[key].label} {', '.join(f'{value:g}' for value in grid)}{axis_unit(key)}"
-        for key, grid in grids.items()
-        if grid
+        if (grid := getattr(study.candidates, axis.key))
     ]
     each.append(f"scheme {', '.join(study.scheme.kinds)}")
     some = ", where the scheme has it" if len(having) > 1 else ""
-    lines += paragraph(f"Every combination{some}, with " + "; ".join(each) + ".", "  ")
-    if (present := present_setting(study)) is not None:
-        own = scheme_of(study, present.scheme)
-        words = [f"scheme {present.scheme}"] + [
-            f"{axis.key} {_plain(getattr(present, axis.key))}"
-            for axis in AXES
-            if axis.in_scheme(own) and getattr(present, axis.key) is not None
-        ]
-        lines += paragraph(f"In service: {', '.join(words)}.", "  ")
-    return lines
+    return f"Every combination{some}, with {'; '.join(each)}."
+
+
+def _listed(grid: Sequence[float]) -> str:
+    return ", ".join(f"{value:g}" for value in grid)
+
+
+def _in_service(study: Study, present: Setting) -> str:
+    scheme = scheme_of(study, present.scheme)
+    keys = ("scheme", *(axis.key for axis in AXES if axis.in_scheme(scheme)))
+    return _plain({key: value for key in keys if (value := getattr(present, key)) is not None})
 
 
 def _bases(study: Study) -> Iterator[tuple[str, ...]]:
-    wanted, present = study.candidates, study.candidates.present
-    desk = Desk(study)
+    wanted, present, desk = study.candidates, study.candidates.present, Desk(study)
     for name in CURRENTS:
         element = name.partition("_pickup")[0] if name in PICKUPS else "break"
-        grid: tuple[float, ...] = getattr(wanted, name)
         served = None if present is None else getattr(present, name)
-        for pickup in sorted({*grid, *([] if served is None else [served])}):
+        grid = {*getattr(wanted, name), *([] if served is None else [served])}
+        for pickup in sorted(grid):
             secondary, *others = desk.bases(pickup)
             yield (
                 element + (", in service" if pickup == served else ""),

@@ -315,10 +315,12 @@ def _check(options: argparse.Namespace, given: list[str]) -> None:
     study = read_study(options.file)
     from montecarlo.engine.batch import check_sizes
     from studies.check.text import checked
+    from studies.report.safety import CAUTION
+    from studies.report.terminal import text_of
 
     check_sizes(study)
     found = checked(study)
-    say(found.text)
+    say(f"{text_of(found.text)}\n\n{CAUTION}")
     if options.strict and found.cautions:
         raise StudyError(*(f"--strict: {caution}" for caution in found.cautions))
 
@@ -360,6 +362,7 @@ def _update(options: argparse.Namespace, given: list[str]) -> None:
     from studies.cli.output import write_new_table
     from studies.measured.run import update
     from studies.report.safety import CAUTION
+    from studies.report.terminal import lines
 
     found = update(options.folder, options.measured)
     try:
@@ -369,12 +372,8 @@ def _update(options: argparse.Namespace, given: list[str]) -> None:
             f"{out}: cannot be written ({error.strerror or type(error).__name__}); name another"
             " file with --out"
         ) from None
-    say(
-        "\n".join(
-            [*found.text, "", f"Table: {out}, every candidate before and after", "", CAUTION]
-        ),
-        f"the table is {out}",
-    )
+    table = f"Table: {out}, every candidate before and after"
+    say("\n".join([*lines(found.text), "", table, "", CAUTION]), f"the table is {out}")
 
 
 def _verify(options: argparse.Namespace, given: list[str]) -> int:

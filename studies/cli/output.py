@@ -69,6 +69,7 @@ def write_findings(
 def _write_all(findings: Findings, folder: Path) -> None:
     import numpy as np
 
+    from studies.report.catalogue import figure_text
     from studies.report.look import write_figure
     from studies.report.workbook import write_workbook
 
@@ -83,8 +84,8 @@ def _write_all(findings: Findings, folder: Path) -> None:
             )
         np.savez_compressed(folder / f"{name}.npz", **dict(arrays))  # type: ignore[arg-type]
     _write_files(findings.files, folder)
-    for name, (figure, title) in findings.figures.items():
-        write_figure(figure, folder, name, title)
+    for name, figure in findings.figures.items():
+        write_figure(figure, folder, name, figure_text(name).title)
 
 
 def _sha256(path: Path) -> str:

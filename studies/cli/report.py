@@ -13,25 +13,27 @@ from montecarlo.sampling.inputs import list_inputs
 from montecarlo.study.checks import cautions
 from montecarlo.study.description import Study
 from montecarlo.study.wiring import wiring_cautions
-from studies.check.text import given, input_tables, what_is_run
+from studies.check.text import correlations, given, input_tables, what_is_run
 from studies.nominal.backup import backup_by_hand
 from studies.nominal.desk import Desk
 from studies.nominal.text import hand_calculation, reach
-from studies.report.frame_table import column_head, frame_table
-from studies.report.page import (
+from studies.report.blocks import (
     Block,
+    Caution,
     Fragment,
+    Heading,
     Items,
     Page,
+    Paragraph,
     Picture,
-    Prose,
     Section,
-    Subhead,
     Table,
-    render,
+    items,
 )
+from studies.report.catalogue import QUESTIONS, column_head, figure_text, table_text
+from studies.report.frame_table import frame_table
+from studies.report.page import render
 from studies.report.safety import CAUTION
-from studies.report.text import blocks
 from studies.sweep.report import ChoiceReport, rests_on
 from studies.verify.published import KINDS, QUICK, counted, published_values
 
@@ -43,92 +45,9 @@ if TYPE_CHECKING:
 __all__ = ["REPORT", "report_page", "write_report"]
 
 REPORT = "report.html"
-ELSEWHERE = (
-    "candidates",
-    "inputs",
-    "coverage",
-    "exceedance",
-    "convergence",
-    "drivers",
-    "detection_map",
-    "waveforms",
-    "commissioning",
-)  # in a figure or a section of their own, or for a crew
-# Of a second estimate
-OWN_SAMPLES = {"what_if": ("p_now",), "elasticities": ("p",), "worth_of_measuring": ("today",)}
 UNRESOLVED = "unresolved"  # a table of zeros says no more than the sentence does
-QUESTIONS = {
-    "setting_sweep": (
-        "Which setting of the differential scheme misses fewest stator faults among those that the"
-        " policy on false trips allows, and how sure is that?"
-    ),
-    "scheme_comparison": (
-        "Which differential scheme misses fewest stator faults, each at its own best setting, and "
-        "which faults does one miss that another catches?"
-    ),
-    "earthing_options": (
-        "What does each way of earthing the neutral cost and buy, each at its own best setting: "
-        "winding covered, current and energy of an earth fault?"
-    ),
-    "uncertainty_drivers": (
-        "Which uncertain input decides how the setting performs, and what should be specified or "
-        "measured first?"
-    ),
-    "variants": "How do the results change from one variant of the study to the next?",
-}
-CAPTIONS = {
-    "tradeoff": (
-        "Every candidate setting: the share of internal faults that it misses against the share of"
-        " external events on which it trips falsely. Lower and further left is better; the bars are"
-        " 95 % limits."
-    ),
-    "coverage": (
-        "How likely an earth fault is detected, against its place along the winding from the"
-        " neutral."
-    ),
-    "blind_zone": (
-        "The part of the winding that stays blind, against the false trips that are allowed."
-    ),
-    "exceedance": (
-        "How often an external event drives an element beyond a pick-up, as far down as the samples"
-        " see."
-    ),
-    "convergence": (
-        "How the chosen setting's probabilities settle as the fresh batch comes in; bands are 95 %"
-        " limits."
-    ),
-    "coverage_against_energy": (
-        "What an earthing option buys and what it costs: the part of the winding covered "
-        "against the energy in an earth fault. Higher and further left is "
-        "better. The "
-        "energy in the fault is I^2 R_f over its time: 0 in a bolted fault."
-    ),
-    "excitation": "Measured excitation points of the CTs and the curve fitted to them.",
-}
 LEADING = 5  # inputs shown of each output of a study of drivers
-TABLES = {
-    "closest": "Nothing can be chosen: what comes closest to the policy's limits, each scheme",
-    "earthing_options": (
-        "Each option at its own best setting; energy in the fault is I^2 R_f, 0 in a bolted fault"
-    ),
-    "comparison": (
-        "Paired differences from the chosen setting; 95 % limits hold for all pairs together"
-    ),
-    "neighbours": (
-        "One step of a grid from the chosen setting; 95 % limits hold for all steps together"
-    ),
-    "scheme_differences": "Scheme differences; 95 % limits hold for all pairs together",
-    "variant_differences": "Variant differences; 95 % limits hold for all variants together",
-    "earthing_differences": "Earthing differences; 95 % limits hold for all pairs together",
-    "by_type": "By fault type, event and load state",
-    "rare": "Rare false trips: weighted samples beside counts",
-    "scenarios": "Scenarios of the policy",
-    "remanence_models": "Both remanence models",
-    "backup": "Back-up by type",
-    UNRESOLVED: "Samples without a result, most first",
-    "blind_zone": "Blind part of the winding at equal false trips",
-    "peak_voltage": "Peak voltage across the relay circuit on an internal fault",
-}
+FEW_COLUMNS = 8  # named of a table that is not shown
 
 
 def write_report(folder: Path, study: Study, findings: Findings, command: str) -> Path:
@@ -188,46 +107,46 @@ def report_page(study: Study, findings: Findings, folder: Path, command: str) ->
 def _question(study: Study) -> list[Block]:
     kind = study.study.kind
     asked = QUESTIONS.get(kind, f"A study of the kind {kind.replace('_', ' ')}.")
-    return [Prose(asked), Prose(what_is_run(study)), Prose(rests_on(study))]
+    return [Paragraph(asked), Paragraph(what_is_run(study)), Paragraph(rests_on(study))]
 
 
 def _answer(study: Study, findings: Findings) -> list[Block]:
-    """What the terminal says, the sentence first, then the rest of the text, the tables, the
-    notes."""
-    said, wired = blocks(findings.text), [f"{key}: {text}" for key, text in wiring_cautions(study)]
-    prose = [block for block in said if isinstance(block, Prose)]
-    notes = [
-        *([Items(tuple(wired))] if wired else []),
-        *(block for block in said if isinstance(block, Items)),
-    ]
-    others = [block for block in said if not isinstance(block, (Prose, Items))]
-    first: list[Block] = [Fragment("answer.html", {"text": prose[0].text})] if prose else []
-    return [*first, *prose[1:], *others, *([Subhead("To know with it"), *notes] if notes else [])]
+    """What the terminal says: the first sentence, then the other sentences, tables and lists."""
+    first: list[Block] = []
+    sentences: list[Block] = [Caution(f"{key}: {text}") for key, text in wiring_cautions(study)]
+    others: list[Block] = []
+    lists: list[Block] = []
+    for block in findings.text:
+        if isinstance(block, Paragraph) and not first:
+            first.append(Fragment("answer.html", {"text": block.text}))
+        elif isinstance(block, Paragraph | Caution):
+            sentences.append(block)
+        elif isinstance(block, Items):
+            lists.append(block)
+        else:
+            others.append(block)
+    know: list[Block] = [Heading("To know with it"), *lists] if lists else []
+    return [*first, *sentences, *others, *know]
 
 
 def _figures(findings: Findings, folder: Path) -> Iterator[Block]:
-    for number, (name, (_, title)) in enumerate(findings.figures.items(), 1):
-        caption = CAPTIONS.get(
-            "excitation" if name.startswith("excitation_") else name, f"{title}."
-        )
+    for number, name in enumerate(findings.figures, 1):
+        text = figure_text(name)
         data = f" Numbers: {name}.csv." if name in findings.frames else ""
-        yield Picture(
-            name,
-            (folder / f"{name}.svg").read_text(encoding="utf-8"),
-            title,
-            f"Figure {number}. {caption}{data}",
-        )
+        svg = (folder / f"{name}.svg").read_text(encoding="utf-8")
+        yield Picture(name, svg, text.title, f"Figure {number}. {text.caption}{data}")
 
 
 # --- what went in -------------------------------------------------------------
 
 
 def _by_hand(desk: Desk, choice: ChoiceReport | None) -> list[Block]:
-    lines = [*reach(desk), "", *hand_calculation(desk), "", *backup_by_hand(desk)]
     return [
         *(choice.beside_by_hand() if choice else []),
-        Prose("Every input at its centre; nothing here is sampled."),
-        *blocks(lines),
+        Paragraph("Every input at its centre; nothing here is sampled."),
+        *reach(desk),
+        *hand_calculation(desk),
+        *backup_by_hand(desk),
     ]
 
 
@@ -240,31 +159,25 @@ def _inputs(study: Study) -> Iterator[Block]:
                 for row in keys
             ]
             yield Table(head, tuple(cells), "<<<<<<", title, widths=(21, 28, 6, 20, 9, 16))
-    if study.correlations:
-        rows = tuple((*tie.between, f"{tie.rho:g}") for tie in study.correlations)
-        yield Table(("between", "and", "rho"), rows, "<<>", "correlations")
+    yield from correlations(study, "correlations")
 
 
 def _assumptions(study: Study) -> Iterator[Block]:
     inputs = [item for item in list_inputs(study) if item.uncertain]
     sourced = [item for item in inputs if item.distribution.source]
     assumed = [item for item in sourced if "assum" in item.distribution.source.lower()]
-    yield Prose(
+    yield Paragraph(
         f"{len(inputs)} inputs are uncertain; {len(sourced)} of them name a source. Where none is"
         " named, the distribution is whoever's who wrote the study, and a reviewer should ask"
         " for it."
     )
-    if assumed:
-        yield Items(
-            tuple(
-                f"{item.key}: {item.distribution.source.removeprefix('assumed: ')} (assumed)"
-                for item in assumed
-            )
-        )
-    found = cautions(study)
-    if found or study.told:
-        yield Items((*(f"{caution.key}: {caution.text}" for caution in found), *study.told))
-    yield Prose(CAUTION)
+    yield from items(
+        f"{item.key}: {item.distribution.source.removeprefix('assumed: ')} (assumed)"
+        for item in assumed
+    )
+    found = (f"{caution.key}: {caution.text}" for caution in cautions(study))
+    yield from items((*found, *study.told))
+    yield Paragraph(CAUTION)
 
 
 def _drivers(findings: Findings) -> list[Block]:
@@ -277,21 +190,18 @@ def _drivers(findings: Findings) -> list[Block]:
                 "drivers.csv",
             )
         ]
-    from studies import KINDS
-
-    text = "This kind of study does not ask which uncertain input decides the result."
-    if "uncertainty_drivers" in KINDS:
-        text += (
-            ' The same file with kind = "uncertainty_drivers" does: it says what to specify or'
-            " measure first."
+    return [
+        Paragraph(
+            "This kind of study does not ask which uncertain input decides the result. The same"
+            ' file with kind = "uncertainty_drivers" does: it says what to specify or measure'
+            " first."
         )
-    return [Prose(text)]
+    ]
 
 
 def _backup(desk: Desk) -> list[Block]:
-    said = blocks(backup_by_hand(desk))
-    return said or [
-        Prose(
+    return backup_by_hand(desk) or [
+        Paragraph(
             "The study states no back-up in the neutral ([backup]); nothing is known here of what"
             " would clear a fault that the differential scheme misses."
         )
@@ -305,7 +215,7 @@ def _published() -> Iterator[Block]:
     found = dict(published_values(QUICK))
     rows = [one for part in found.values() for one in part]
     agree = sum(one.agrees for one in rows)
-    yield Prose(
+    yield Paragraph(
         f"{agree} of {len(rows)} published values agree with this version within what their digits,"
         " or the reading of them, leave open; worked out when this report was made. How a value"
         " came to be known stands behind its source. A row without a source has that of the row"
@@ -329,29 +239,38 @@ def _published() -> Iterator[Block]:
 
 
 def _tables(findings: Findings) -> Iterator[Block]:
-    chosen, others = None if findings.result is None else findings.result.chosen, []
+    chosen = None if findings.result is None else findings.result.chosen
+    others: list[tuple[str, ...]] = []
     for name, frame in findings.frames.items():
-        if (
-            name in ELSEWHERE
-            or not len(frame)
-            or (name == UNRESOLVED and not frame["unresolved"].any())
-        ):
+        if table_text(name).beside or not _says_something(name, frame):
             others.append((f"{name}.csv", f"{len(frame)}", _columns(frame)))
-            continue
-        caption = TABLES.get(name, name.replace("_", " ").capitalize())
-        if chosen is not None and "candidate" in frame and ("type" in frame or "event" in frame):
-            frame, caption = frame[frame["candidate"] == chosen], f"{caption}, chosen setting"
-        if name in OWN_SAMPLES:  # p of the chosen setting is told once, of the fresh batch
-            frame = frame.drop(columns=[*OWN_SAMPLES[name]])
-            caption += ", from samples of their own"
-        yield frame_table(frame, caption, f"{name}.csv")
+        else:
+            yield _shown(name, frame, chosen)
     if others:
         yield Table(("file", "rows", "columns"), tuple(others), "<><", "Beside this report")
 
 
+def _says_something(name: str, frame: pd.DataFrame) -> bool:
+    return bool(len(frame)) and (name != UNRESOLVED or bool(frame["unresolved"].any()))
+
+
+def _shown(name: str, frame: pd.DataFrame, chosen: int | None) -> Table:
+    text = table_text(name)
+    caption = text.caption
+    if chosen is not None and "candidate" in frame and ("type" in frame or "event" in frame):
+        frame = frame[frame["candidate"] == chosen]
+        caption += ", chosen setting"
+    if text.second:  # p of the chosen setting is told once, of the fresh batch
+        frame = frame.drop(columns=[*text.second])
+        caption += ", from samples of their own"
+    return frame_table(frame, caption, f"{name}.csv")
+
+
 def _columns(frame: pd.DataFrame) -> str:
     names = [column_head(str(name)) for name in frame.columns]
-    return listed(names) if len(names) <= 8 else f"{', '.join(names[:8])} and {len(names) - 8} more"
+    if len(names) <= FEW_COLUMNS:
+        return listed(names)
+    return f"{', '.join(names[:FEW_COLUMNS])} and {len(names) - FEW_COLUMNS} more"
 
 
 def _provenance(study: Study, findings: Findings, command: str) -> list[Block]:
@@ -363,7 +282,7 @@ def _provenance(study: Study, findings: Findings, command: str) -> list[Block]:
         if key not in skipped and value is not None and (text := _words(value))
     ]
     return [
-        Prose(
+        Paragraph(
             "The same study file, seed and version give the same numbers, whatever the number of"
             " processes."
         ),

@@ -26,10 +26,11 @@ from studies.cli.progress import Bar
 from studies.cli.report import REPORT, write_report
 from studies.protocol import Findings
 from studies.report import pdf
+from studies.report.blocks import Block, Caution, Paragraph
 from studies.report.inputs import inputs_of
 from studies.report.safety import CAUTION
 from studies.report.streams import say, tell
-from studies.report.text import paragraph
+from studies.report.terminal import text_of
 
 __all__ = ["Request", "run_file"]
 
@@ -117,17 +118,16 @@ def _told(
     files: int,
     notes: list[str],
 ) -> list[str]:
-    cautions = [line for text in wired for line in ["", *paragraph(f"Caution: {text}")]]
+    """What a finished run says; lines that somebody may copy are left whole."""
+    title: list[Block] = [Paragraph(study.study.title)]
+    cautions = [Caution(text) for text in wired]
+    begin = listed((REPORT, *findings.begin))
     return [
-        *paragraph(study.study.title),
+        text_of(title),
         "",
-        *findings.text,
-        *cautions,
+        text_of([*findings.text, *cautions]),
         "",
-        (
-            f"Results: {destination.folder}{os.sep} ({files} files; begin with"
-            f" {listed((REPORT, *findings.begin))})"
-        ),
+        f"Results: {destination.folder}{os.sep} ({files} files; begin with {begin})",
         *notes,
         "",
         CAUTION,

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.engine.batch import designs
-from montecarlo.estimates.choose import centres
+from montecarlo.estimates.knee_rule import centres
 from montecarlo.quantities import Array
 from montecarlo.relays.places import ENDS, GROUP_OF, NEUTRAL, PHASES, PLACES, carried
 from montecarlo.relays.schemes import Element, Scheme

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from montecarlo.frames.result import Result
 from studies.commissioning.expected import Sheet
 from studies.commissioning.sheet import commissioning_frame, commissioning_page
-from studies.report.text import paragraph
+from studies.report.blocks import Block, Paragraph
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -23,9 +23,9 @@ TOLD = (
 
 def commissioning(
     result: Result, peak: str
-) -> tuple[pd.DataFrame | None, dict[str, bytes], list[str]]:
-    """The table, the page and a line on them; nothing where no setting was chosen. peak: what is to
-    be said of the peak voltage."""
+) -> tuple[pd.DataFrame | None, dict[str, bytes], list[Block]]:
+    """The table, the page and a sentence on them; nothing where no setting was chosen. peak: what
+    is to be said of the peak voltage."""
     if (setting := result.outcome.chosen) is None:
         return None, {}, []
     sheet = Sheet(result.study, setting)
@@ -33,5 +33,5 @@ def commissioning(
     return (
         frame,
         {PAGE: commissioning_page(sheet, frame, result.provenance, peak).encode()},
-        paragraph(TOLD),
+        [Paragraph(TOLD)],
     )

@@ -11,7 +11,7 @@ import numpy as np
 from montecarlo.quantities import Array
 from montecarlo.relays.places import PLACES
 from studies.commissioning.expected import Injection, Sheet, SlopeTest
-from studies.report.page import together
+from studies.report.letters import together
 from studies.report.safety import MODEL, PROPOSED, TESTS
 from studies.report.setting_words import setting_lines, setting_row
 from studies.report.words import scheme_name, setting_text

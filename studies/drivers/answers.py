@@ -31,6 +31,8 @@ from montecarlo.estimates.drivers import (
     worths,
 )
 from montecarlo.estimates.intervals import Estimate
+from montecarlo.frames.candidates import candidates
+from montecarlo.frames.choosing import nearest
 from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.stratum import Stratum
@@ -45,7 +47,7 @@ __all__ = ["FALSE", "MISSED", "MOST_CHANGED", "Answer", "Drivers", "WhatIf", "fi
 
 MISSED, FALSE = "p_missed", "p_false"
 MOST_CHANGED = 8  # inputs whose what-if is worked out
-MOST_CANDIDATES = 500
+MOST_SETTINGS = 500
 
 
 @dataclass(frozen=True)
@@ -93,7 +95,7 @@ def find_drivers(
     _check(study)
     tell, crew = progress or (lambda done, total, what: None), workers_of(workers)
     outcome = run(study, workers=crew, progress=progress)
-    setting = outcome.chosen or outcome.nearest()
+    setting = outcome.chosen or _nearest(outcome)
     place = outcome.first.settings.index(setting)
     densities = outcome.first.known[STATED].densities
     missed, false = sampled(study, outcome.first.lattices, densities, crew, tell)
@@ -173,11 +175,11 @@ def find_drivers(
 
 
 def _check(study: Study) -> None:
-    candidates = sum(int(np.prod(lattice.shape)) for lattice in candidate_lattices(study))
+    count = sum(int(np.prod(lattice.shape)) for lattice in candidate_lattices(study))
     faults = []
-    if candidates > MOST_CANDIDATES:
+    if count > MOST_SETTINGS:
         faults.append(
-            f"candidates: {candidates} settings, at most {MOST_CANDIDATES} with study.kind = "
+            f"candidates: {count} settings, at most {MOST_SETTINGS} with study.kind = "
             '"uncertainty_drivers", each kept on every sample; thin the grids'
         )
     if study.states.open_pilot_counts:
@@ -228,6 +230,13 @@ def _decisive(answers: Sequence[Answer]) -> list[str]:
     ]
     turns = chain.from_iterable(zip_longest(*ranked))
     return [*dict.fromkeys(key for key in turns if key is not None)][:MOST_CHANGED]
+
+
+def _nearest(outcome: Outcome) -> Setting:
+    """The setting that comes closest to the policy, where none is chosen."""
+    number = nearest(candidates(outcome), or_any=True)
+    assert number is not None
+    return outcome.first.settings[number - 1]
 
 
 def _rule(

@@ -7,6 +7,7 @@ import numpy as np
 
 from montecarlo.engine.block import Block, thresholds
 from montecarlo.engine.winding import Along, critical_places, pickups_at_place
+from montecarlo.estimates.caught import missed_stretches
 from montecarlo.quantities import Array
 from montecarlo.relays.schemes import Axis
 
@@ -17,18 +18,10 @@ def missed_parts(block: Block, found: Along) -> Array:
     """From the neutral up to where each candidate operates: x* (n, C), 1 for a candidate that
     operates on the load, NaN where unresolved. Candidates lattice by lattice, as
     `Lattice.settings`."""
-    parts = []
-    for lattice, phase_x, earth_x in critical_places(block, found, {}):
-        load = block.load_pickups(lattice)
-        phase, earth = load.silent(*thresholds(lattice), len(lattice.delay_s))
-        x = np.where(
-            phase[:, :, None] & earth[:, None],
-            np.minimum(phase_x[:, :, None], earth_x[:, None]),
-            1.0,
-        )
-        parts.append(
-            np.where(load.resolved[:, None, None, None], x, np.nan).reshape(len(block), -1)
-        )
+    parts = [
+        missed_stretches(phase_x, earth_x, block.load_pickups(lattice), *thresholds(lattice))
+        for lattice, phase_x, earth_x in critical_places(block, found, {})
+    ]
     return np.concatenate(parts, axis=1)
 
 

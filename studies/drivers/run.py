@@ -14,13 +14,13 @@ from studies.drivers.frames import driver_rows, elasticity_rows, what_if_rows, w
 from studies.drivers.text import conclusion, notes
 from studies.nominal.peak import peak_frame, peak_of_chosen, peak_voltages
 from studies.protocol import Drawn, Findings, Progress
+from studies.report.blocks import items, paragraphs
+from studies.report.catalogue import with_unit
 from studies.report.look import blank, look
-from studies.report.money import with_unit
-from studies.report.text import paragraph
 from studies.sweep import figures
 from studies.sweep.closest import closest_text
 from studies.sweep.doubts import doubts_text
-from studies.sweep.text import limit_of
+from studies.sweep.text import limit_line
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -49,22 +49,14 @@ def findings(found: Drivers) -> Findings:
         "what_if": what_if_rows(found),
         "worth_of_measuring": worth_rows(found),
     }
-    said = [
-        *conclusion(result, found, frames),
-        *closest_text(result.study, result.closest),
-        *doubts_text(result.doubts, result.chosen or 0),
-    ]
     peaks = peak_frame(peak_voltages(result.study))
-    text = [line for sentence in said for line in paragraph(sentence)]
-    text += [
-        "",
-        *(
-            line
-            for sentence in (*notes(found), *result.told)
-            for line in paragraph(sentence, "- ", "  ")
-        ),
-    ]
-    text += paragraph(peak_of_chosen(peaks, result), "- ", "  ")
+    to_know = (*notes(found), *result.told, peak_of_chosen(peaks, result))
+    text = (
+        *paragraphs(*conclusion(result, found, frames)),
+        *paragraphs(*closest_text(result.study, result.closest)),
+        *doubts_text(result.doubts, result.chosen or 0),
+        *items(to_know),
+    )
     frames |= {"closest": result.closest} if len(result.closest) else {}
     frames |= {
         "candidates": result.candidates,
@@ -78,38 +70,20 @@ def findings(found: Drivers) -> Findings:
         Drawn(lambda: _figures(result, frames)),
         {"plants": result.plants},
         result.provenance,
-        tuple(text),
+        text,
         begin=("what_if.csv", "drivers.svg"),
         result=result,
     )
 
 
-def _figures(result: Result, frames: dict[str, pd.DataFrame]) -> dict[str, tuple[Figure, str]]:
-    drawn: dict[str, tuple[Figure, str]] = {}
+def _figures(result: Result, frames: dict[str, pd.DataFrame]) -> dict[str, Figure]:
+    drawn: dict[str, Figure] = {}
     with look():
-        drawn["drivers"] = (
-            effect_bars(frames["drivers"]),
-            "First and total effects of each input on what elements get",
-        )
-        drawn["elasticities"] = (
-            elasticity_marks(frames["elasticities"]),
-            "How missed faults and false trips answer to the centre and the spread of each input",
-        )
+        drawn["drivers"] = effect_bars(frames["drivers"])
+        drawn["elasticities"] = elasticity_marks(frames["elasticities"])
         if len(frames["what_if"]):
-            drawn["what_if"] = (
-                what_if_marks(frames["what_if"]),
-                "Missed faults and false trips with one input at its centre, or half as uncertain",
-            )
-        limit, words = limit_of(result.study)
-        figure, ax = blank()
-        figures.tradeoff(
-            result.candidates,
-            ax,
-            limit=limit if limit < 1 else None,
-            limit_text=f"policy's limit, {words.removesuffix(' of the external events')}",
-        )
-        drawn["tradeoff"] = (
-            figure,
-            "Missed internal faults against false trips, every candidate setting",
-        )
+            drawn["what_if"] = what_if_marks(frames["what_if"])
+        limit, words = limit_line(result.study)
+        drawn["tradeoff"], ax = blank()
+        figures.tradeoff(result.candidates, ax, limit=limit, limit_text=words)
     return drawn

@@ -20,6 +20,7 @@ from montecarlo.engine.rare import Densities
 from montecarlo.engine.space import Space, inputs_of, space_of
 from montecarlo.engine.winding import POSITION, solved
 from montecarlo.engine.workers import Workers
+from montecarlo.estimates.caught import missed_samples
 from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.drivers import Sampled
 from montecarlo.estimates.rare import BATCH, Symmetric, plain
@@ -215,9 +216,8 @@ def _judged(task: Rows) -> Array:
     block = Block(task.job, task.chunk, task.space.points(task.u()))
     stratum = task.chunk.stratum
     if stratum == EARTH:
-        part = block.study.internal_faults.position.cdf(
-            missed := missed_parts(block, solved(block))
-        )
+        missed = missed_parts(block, solved(block))
+        part = block.study.internal_faults.position.cdf(missed)
         return np.where(np.isfinite(missed), part, np.nan).astype(np.float32)
     if stratum.side is Side.EXTERNAL:
         judged = external(block)
@@ -228,16 +228,10 @@ def _judged(task: Rows) -> Array:
     for lattice in task.job.lattices:
         levels = (*thresholds(lattice), len(lattice.delay_s))
         event = block.pickups(lattice, judged[lattice.circuit])
+        if stratum.side is Side.INTERNAL:
+            parts.append(missed_samples(event, block.load_pickups(lattice), *levels))
+            continue
         phase, earth = event.silent(*levels)
-        y, resolved = phase[:, :, None] & earth[:, None], event.resolved
-        if stratum.side is Side.EXTERNAL:
-            y = ~y
-        else:
-            load = block.load_pickups(lattice)
-            quiet_phase, quiet_earth = load.silent(*levels)
-            y, resolved = (
-                y | ~(quiet_phase[:, :, None] & quiet_earth[:, None]),
-                resolved & load.resolved,
-            )
-        parts.append(np.where(resolved[:, None], y.reshape(len(block), -1), np.nan))
+        operated = ~(phase[:, :, None] & earth[:, None]).reshape(len(block), -1)
+        parts.append(np.where(event.resolved[:, None], operated, np.nan))
     return np.concatenate(parts, axis=1).astype(np.float32)

@@ -11,7 +11,7 @@ from montecarlo.estimates.verdicts import Verdict
 from montecarlo.quantities.wording import listed
 from studies.drivers.effects import POSITION
 from studies.drivers.samples import CENTRE, HALVED
-from studies.report.look import percent, with_limits
+from studies.report.numbers import percent, with_limits
 from studies.report.words import input_name, scheme_name, setting_text
 
 if TYPE_CHECKING:
@@ -29,18 +29,15 @@ WORDS = {"p_missed": "missed faults", "p_false": "false trips", "cost_per_year":
 def conclusion(result: Result, found: Drivers, frames: dict[str, pd.DataFrame]) -> list[str]:
     """Up to six sentences."""
     what_if = frames["what_if"]
-    return [
-        text
-        for text in (
-            _setting(result, found),
-            _reach(frames["drivers"]),
-            _spill(frames["drivers"]),
-            _specify(what_if, found.worths),
-            _assumed(what_if, found.worths),
-            _measure(result, frames["worth_of_measuring"]),
-        )
-        if text
-    ]
+    texts = (
+        _setting(result, found),
+        _reach(frames["drivers"]),
+        _spill(frames["drivers"]),
+        _specify(what_if, found.worths),
+        _assumed(what_if, found.worths),
+        _measure(result, frames["worth_of_measuring"]),
+    )
+    return [text for text in texts if text]
 
 
 def _setting(result: Result, found: Drivers) -> str:
@@ -53,10 +50,9 @@ def _setting(result: Result, found: Drivers) -> str:
     )
     batch = "a fresh batch" if row["batch"] == 2 else "the study's own batch"
     return (
-        f"{which}: no. {number}, {scheme_name(row['scheme'])}, {setting_text(row)}; it misses "
-        f"{_with_limits(row, 'p_missed', 3)} of the internal faults within reach and trips "
-        "falsely on "
-        f"{_with_limits(row, 'p_false', 2)} of the external events ({batch})."
+        f"{which}: no. {number}, {scheme_name(row['scheme'])}, {setting_text(row)}; it misses"
+        f" {_with_limits(row, 'p_missed', 3)} of the internal faults within reach and trips falsely"
+        f" on {_with_limits(row, 'p_false', 2)} of the external events ({batch})."
     )
 
 
@@ -171,9 +167,8 @@ def _first(rows: pd.DataFrame) -> str:
     fixed = rows[(rows["change"] == CENTRE) & (rows["input"] == best["input"])].iloc[0]
     low, high = (0.0 - 100 * best[f"difference_{end}"] for end in ("high", "low"))
     text = (
-        f"{_name(best['input'])} would lower {WORDS[best['quantity']]} by {low:.2g} to "
-        f"{high:.2g} "
-        f"percentage points, {_left(best)} (at its centre: {_left(fixed)})"
+        f"{_name(best['input'])} would lower {WORDS[best['quantity']]} by {low:.2g} to {high:.2g}"
+        f" percentage points, {_left(best)} (at its centre: {_left(fixed)})"
     )
     return text + (f", not distinguishable in size from {listed(others)}" if others else "")
 

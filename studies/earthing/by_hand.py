@@ -3,18 +3,16 @@ the capacitive current, each with every input at its centre."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 from montecarlo.formulas import handcalc
 from montecarlo.study.description import Study
 from studies.nominal.desk import Desk
-from studies.report.look import percent
-from studies.report.text import paragraph, table
+from studies.report.blocks import Block, Table
+from studies.report.numbers import percent
 
 __all__ = ["options_by_hand"]
 
 
-def options_by_hand(study: Study) -> Iterator[str]:
+def options_by_hand(study: Study) -> list[Block]:
     """A line an option; x of the finest pick-up of all."""
     finest = min(
         pickup
@@ -35,11 +33,9 @@ def options_by_hand(study: Study) -> Iterator[str]:
                 "kept" if desk.neutral_ohm <= limit else "not kept",
             )
         )
-    yield from table(
-        ("option", "neutrals ohm", "E / R_N A", "unprotected", "R_N <= 1/(3wC)"), rows, "<>>>>"
-    )
-    yield from paragraph(
+    head = ("option", "neutrals ohm", "E / R_N A", "unprotected", "R_N <= 1/(3wC)")
+    note = (
         f"Unprotected part of the winding x = I_set N R / E at the finest pick-up of {finest:g} A;"
-        " no winding impedance, ideal CTs.",
-        "  ",
+        " no winding impedance, ideal CTs."
     )
+    return [Table(head, tuple(rows), "<>>>>", notes=(note,))]

@@ -11,10 +11,11 @@ import numpy as np
 from montecarlo.engine import primary
 from montecarlo.engine.backup import operating_currents
 from montecarlo.engine.batch import Progress, designs
-from montecarlo.engine.block import Block, Job
+from montecarlo.engine.block import Block, Job, thresholds
 from montecarlo.engine.guard import ENERGY, Unresolved, looked_at
 from montecarlo.engine.winding import critical_places, solved
 from montecarlo.engine.workers import Workers
+from montecarlo.estimates.caught import missed_stretches
 from montecarlo.plant.fault_energy import joule_integral
 from montecarlo.quantities import Array
 from montecarlo.quantities.keepable import keepable
@@ -151,13 +152,9 @@ def _seen(block: Block, place: Array) -> Array:
     """1 where the job's one setting sees a fault at each place, 0 where not or where it had
     operated on the load; NaN unresolved, or without a setting. (n, places)"""
     for lattice, phase_x, earth_x in critical_places(block, solved(block), {}):
-        x = np.minimum(phase_x[:, 0, 0], earth_x[:, 0, 0])[:, None]
         load = block.load_pickups(lattice)
-        phase, earth = load.silent(
-            np.array(lattice.phase_thresholds), np.array(lattice.earth_thresholds), 1
-        )
-        seen = (place > x) & phase[:, :, 0] & earth[:, :, 0]
-        return np.where(np.isfinite(x) & load.resolved[:, None], seen, np.nan)
+        x = missed_stretches(phase_x, earth_x, load, *thresholds(lattice))[:, :1]
+        return np.where(np.isnan(x), np.nan, place > x)
     return np.full(place.shape, np.nan)
 
 

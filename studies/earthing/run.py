@@ -11,7 +11,7 @@ from studies.earthing.frames import Options, run_options
 from studies.earthing.text import earthing_text
 from studies.protocol import Drawn, Findings, Progress
 from studies.report.look import blank, look, side_by_side
-from studies.sweep.text import limit_of
+from studies.sweep.text import limit_line
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -56,17 +56,11 @@ def findings(options: Options) -> Findings:
     )
 
 
-def _figures(options: Options) -> dict[str, tuple[Figure, str]]:
-    drawn: dict[str, tuple[Figure, str]] = {}
+def _figures(options: Options) -> dict[str, Figure]:
+    drawn: dict[str, Figure] = {}
     with look():
-        figure, ax = blank()
+        drawn[TRADE], ax = blank()
         coverage_against_energy(options.table, ax)
-        drawn[TRADE] = figure, "Winding covered against energy in an earth fault, each option"
-        figure, axes = side_by_side(3, 32 + 8 * len(options.table))
-        limit = limit_of(options.study)[0]
-        options_side_by_side(options.table, axes, limit=limit if limit < 1 else None)
-        drawn["earthing_options"] = (
-            figure,
-            "Missed faults, false trips and energy in the fault, each option",
-        )
+        drawn["earthing_options"], axes = side_by_side(3, 32 + 8 * len(options.table))
+        options_side_by_side(options.table, axes, limit=limit_line(options.study)[0])
     return drawn

@@ -4,17 +4,16 @@ intervals show."""
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from montecarlo.quantities.wording import listed
-from studies.report.look import percent, with_limits
-from studies.report.money import cost_with_limits
-from studies.report.text import paragraph, table
+from studies.report.blocks import Block, Table, items, paragraphs
+from studies.report.numbers import NONE_SEEN, bare, cell, cost_with_limits, percent, with_limits
 from studies.report.words import scheme_name, setting_text
 from studies.sweep.closest import closest_of_each
 from studies.sweep.doubts import of_each
+from studies.sweep.text import SHARES
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -24,47 +23,55 @@ if TYPE_CHECKING:
 __all__ = ["conclusion", "earthing_text"]
 
 Row = Mapping[str, Any]
+ENERGIES = (
+    "The energy in the fault is I^2 R_f over its time: 0 in a bolted fault, whatever its current."
+    " Energies hold for the fault resistances and times that the study states; no interval holds"
+    " their uncertainty. The 95 % limits of differences hold for all pairs of options together."
+)
+ELSEWHERE = (
+    "What only some of the options have to tell (solutions, weighted samples, candidates refused"
+    " on fresh numbers) stands in provenance.json."
+)
 
 
-def earthing_text(options: Options) -> list[str]:
-    """Lines of at most 100 columns."""
+def earthing_text(options: Options) -> list[Block]:
+    """What a finished comparison says."""
     rows = options.table.to_dict("records")
-    lines = [*_found(rows, len(options.study.scheme.kinds) > 1), *_burnt(rows), ""]
-    lines += paragraph(" ".join(conclusion(rows, options.differences)))
-    if (cost := options.study.policy.least_annual_cost) is not None:
-        each = [
-            f'"{row["option"]}" {cost_with_limits(row, cost.unit)}'
-            for row in rows
-            if not math.isnan(row["cost_per_year"])
-        ]
-        lines += (
-            paragraph(f"Missed faults and false trips cost: {'; '.join(each)}.") if each else []
-        )
-    lines += paragraph(
-        "The energy in the fault is I^2 R_f over its time: 0 in a bolted fault, "
-        "whatever its current. Energies hold for the fault resistances and times "
-        "that the study states; no interval holds their uncertainty. The 95 % "
-        "limits of differences hold for all pairs of options together."
-    )
-    for text in (*closest_of_each(options.results), *of_each(options.doubts)):
-        lines += paragraph(text)
-    return lines + [
-        line for sentence in _notes(options.told) for line in paragraph(sentence, "- ", "  ")
+    settings = _settings(rows, len(options.study.scheme.kinds) > 1)
+    return [
+        _found(rows),
+        *items(settings),
+        _burnt(rows),
+        *paragraphs(
+            " ".join(conclusion(rows, options.differences)),
+            _costs(options, rows),
+            ENERGIES,
+            *closest_of_each(options.results),
+        ),
+        *of_each(options.doubts),
+        *items(_notes(options.told)),
     ]
 
 
+def _costs(options: Options, rows: Sequence[Row]) -> str:
+    """Empty where the policy weighs none."""
+    if (cost := options.study.policy.least_annual_cost) is None:
+        return ""
+    each = [
+        f'"{row["option"]}" {cost_with_limits(row, cost.unit)}'
+        for row in rows
+        if not math.isnan(row["cost_per_year"])
+    ]
+    return f"Missed faults and false trips cost: {'; '.join(each)}." if each else ""
+
+
 def _notes(told: Mapping[str, Sequence[str]]) -> Iterator[str]:
-    """What every run tells alike, as it is; of what differs in its figures alone the first."""
-    kinds: dict[str, list[tuple[str, Sequence[str]]]] = {}
-    for sentence, names in told.items():
-        kinds.setdefault(re.sub(r"[0-9][0-9.,e-]*", "0", sentence), []).append((sentence, names))
-    for (sentence, names), *others in kinds.values():
-        if not others and len(names) == len(set().union(*told.values())):
-            yield sentence
-        else:
-            yield f"{_names(names)}: {sentence}" + (
-                " The others: provenance.json." if others else ""
-            )
+    """What every option tells alike, and where the rest stands; told: the options by sentence."""
+    options = set[str]().union(*told.values())
+    alike = [sentence for sentence, names in told.items() if len(names) == len(options)]
+    yield from alike
+    if len(alike) < len(told):
+        yield ELSEWHERE
 
 
 def _names(names: Sequence[str]) -> str:
@@ -75,37 +82,37 @@ def _names(names: Sequence[str]) -> str:
 # --- tables -------------------------------------------------------------------
 
 
-def _found(rows: Sequence[Row], several: bool) -> list[str]:
-    cells, settings = [], []
+def _found(rows: Sequence[Row]) -> Table:
+    cells = []
     for row in rows:
         if math.isnan(row["p_missed"]):
-            cells.append([row["option"], "-", "-", "-"])
+            cells.append((row["option"], "-", "-", "-"))
             continue
-        false = (
-            f"none (< {_bare(row['p_false_high'])})"
-            if row["p_false"] == 0
-            else _shares(row, "p_false", 2)
-        )
-        covered = [_bare(row[f"covered_{word}"], 3) for word in ("median", "p05", "p95")]
-        cells.append(
-            [row["option"], _shares(row, "p_missed", 3), false, "{} ({}-{})".format(*covered)]
-        )
-        scheme = f"{scheme_name(row['scheme'])}, " if several else ""
-        settings += paragraph(f"{row['option']}: {scheme}{setting_text(row)}", "  ", "    ")
-    return [
-        *table(["option", "missed %", "false %", "winding covered %"], cells, "<>>>", ""),
-        "  each at its best setting under the policy, on the same fresh plants and events:",
-        *settings,
-        (
-            "  missed: % of the internal faults within reach; false: % of the external events; (95"
-            " % limits)"
-        ),
-        "  covered: median (5-95 % of the sampled earth faults)",
-        "",
+        shares = cell(row, "p_missed", 3), cell(row, "p_false")
+        covered = [bare(row[f"covered_{word}"], 3) for word in ("median", "p05", "p95")]
+        cells.append((row["option"], *shares, "{} ({}-{})".format(*covered)))
+    notes = [
+        "each at its best setting under the policy, on the same fresh plants and events",
+        f"{SHARES}; (95 % limits)",
+        "covered: median (5-95 % of the sampled earth faults)",
     ]
+    if any(row["p_false"] == 0 for row in rows):
+        notes.append(NONE_SEEN)
+    head = ("option", "missed %", "false %", "winding covered %")
+    return Table(head, tuple(cells), "<>>>", notes=tuple(notes))
 
 
-def _burnt(rows: Sequence[Row]) -> list[str]:
+def _settings(rows: Sequence[Row], several: bool) -> tuple[str, ...]:
+    """The best setting of each option; `several`: schemes."""
+    return tuple(
+        f"{row['option']}: {scheme_name(row['scheme']) + ', ' if several else ''}"
+        f"{setting_text(row)}"
+        for row in rows
+        if not math.isnan(row["p_missed"])
+    )
+
+
+def _burnt(rows: Sequence[Row]) -> Table:
     cells = []
     for row in rows:
         current = [f"{row[f'terminal_fault_a_{word}']:.3g}" for word in ("median", "p05", "p95")]
@@ -113,34 +120,21 @@ def _burnt(rows: Sequence[Row]) -> list[str]:
             "-" if math.isnan(row[f"{name}_mean"]) else _energy(row, name)
             for name in ("fault_energy_j", "resistor_energy_j")
         ]
-        cells.append([row["option"], "{} ({}-{})".format(*current), *energies])
-    return [
-        *table(
-            ["option", "A at the terminals", "in the fault", "in the resistor"], cells, "<>>>", ""
-        ),
-        "  at the terminals: a fault without resistance, median (5-95 % of the samples)",
-        (
-            "  energies: mean of the sampled earth faults (95 % limits); in the fault I^2 R_f, 0 "
-            "if it is bolted"
-        ),
-    ]
-
-
-def _bare(share: float, digits: int = 2) -> str:
-    return percent(share, digits).removesuffix(" %")
-
-
-def _shares(row: Row, name: str, digits: int) -> str:
-    p, low, high = (_bare(row[f"{name}{end}"], digits) for end in ("", "_low", "_high"))
-    return f"{p} ({low}-{high})"
+        cells.append((row["option"], "{} ({}-{})".format(*current), *energies))
+    head = ("option", "A at the terminals", "in the fault", "in the resistor")
+    notes = (
+        "at the terminals: a fault without resistance, median (5-95 % of the samples)",
+        "energies: mean of the sampled earth faults (95 % limits); in the fault I^2 R_f, 0 if it is"
+        " bolted",
+    )
+    return Table(head, tuple(cells), "<>>>", notes=notes)
 
 
 def _energy(row: Row, name: str) -> str:
     """Mean and limits in one unit: 12.1 (11.6-12.6) kJ."""
     mean, low, high = (row[f"{name}_mean{end}"] for end in ("", "_low", "_high"))
-    scale, unit = next(
-        ((s, u) for s, u in ((1e9, "GJ"), (1e6, "MJ"), (1e3, "kJ")) if mean >= s), (1.0, "J")
-    )
+    units = ((1e9, "GJ"), (1e6, "MJ"), (1e3, "kJ"))
+    scale, unit = next((pair for pair in units if mean >= pair[0]), (1.0, "J"))
     return f"{mean / scale:.3g} ({low / scale:.3g}-{high / scale:.3g}) {unit}"
 
 
@@ -153,9 +147,8 @@ def conclusion(rows: Sequence[Row], differences: pd.DataFrame) -> Iterator[str]:
     standing = [row for row in rows if not math.isnan(row["p_missed"])]
     if without := [row["option"] for row in rows if math.isnan(row["p_missed"])]:
         yield (
-            f"With {_names(without)} no candidate can be chosen (candidates.csv says why), so "
-            "what it burns is not "
-            "told; what comes closest stands below."
+            f"With {_names(without)} no candidate can be chosen (candidates.csv says why), so what"
+            " it burns is not told; what comes closest stands below."
         )
     if standing:
         signs = _Signs(differences)

@@ -25,7 +25,7 @@ from montecarlo.estimates.reweigh import (
     reweighted,
 )
 from montecarlo.estimates.totals import Total, mover
-from montecarlo.frames.rows import setting_columns
+from montecarlo.frames.candidates import setting_columns
 from montecarlo.quantities import Array
 from montecarlo.quantities.files import read_bounded
 from montecarlo.quantities.wording import shown
@@ -42,8 +42,9 @@ from studies.commissioning.sheet import (
     test_name,
     time_name,
 )
-from studies.measured.text import answer, beside, measurements, moved
+from studies.measured.text import answer, measurements, moved
 from studies.measured.values import Measured, read_measured
+from studies.report.blocks import Block
 from studies.report.inputs import study_again
 from studies.report.record import PROVENANCE, is_as_sealed, read_record
 
@@ -92,10 +93,10 @@ class Run:
 
 @dataclass(frozen=True, eq=False)
 class Update:
-    """Before and after, a row a candidate; and the lines for the terminal."""
+    """Before and after, a row a candidate; and what is to be said of it."""
 
     frame: pd.DataFrame
-    text: tuple[str, ...]
+    text: tuple[Block, ...]
 
 
 def update(folder: Path, path: Path) -> Update:
@@ -122,10 +123,9 @@ def update(folder: Path, path: Path) -> Update:
     return Update(
         frame,
         (
-            *measurements(rows, expected, weights),
-            *beside(aside),
-            *answer(frame, run.chosen),
-            *moved(inputs, weights),
+            measurements(rows, expected, weights, aside),
+            answer(frame, run.chosen),
+            moved(inputs, weights),
         ),
     )
 

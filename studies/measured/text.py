@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -12,73 +12,71 @@ from montecarlo.estimates.reweigh import effective_plants
 from montecarlo.quantities import Array
 from studies.commissioning.sheet import BAND
 from studies.measured.values import Measured
-from studies.report.look import percent
-from studies.report.text import heading, paragraph, table
+from studies.report.blocks import Block, Items, Paragraph, Section, Table
+from studies.report.numbers import percent
 from studies.report.words import scheme_name, setting_text
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["answer", "beside", "measurements", "moved"]
+__all__ = ["answer", "measurements", "moved"]
 
 SHOWN_INPUTS = 5
 CHANCE = 3  # standard errors of a mean, by which it may move by itself
+HEAD = ("test", "quantity", "unit", "measured")
+QUANTITIES = (
+    ("p_missed", "Missed internal faults"),
+    ("p_false", "False trips of the external events"),
+)
 
 
-def measurements(rows: Sequence[Measured], expected: Array, weights: Array) -> list[str]:
-    cells = []
-    for row, plants in zip(rows, expected, strict=True):
-        before, after = (
-            _quantiles(plants, w) for w in (np.full(weights.shape, 1 / weights.size), weights)
-        )
-        cells.append(
-            [
-                row.test,
-                row.quantity,
-                row.unit,
-                f"{row.measured:.4g} ± {row.uncertainty:.2g}",
-                _range(before),
-                _range(after),
-            ]
-        )
-    return [
-        *heading("what was measured"),
-        *table(["test", "quantity", "unit", "measured", "95 % before", "after"], cells, "<<<>>>"),
-        *paragraph(
-            f"{effective_plants(weights):.0f} effective of {weights.size} sampled plants support"
-            " these values together; instruments' errors are taken as normal and independent, the"
-            " uncertainty as one standard deviation."
-        ),
-    ]
+def measurements(
+    rows: Sequence[Measured],
+    expected: Array,
+    weights: Array,
+    aside: Mapping[Measured, Array],
+) -> Section:
+    """Every measured value beside what the plants let expect, before and after.
+
+    Parameters
+    ----------
+    rows : what weights the plants
+    expected : (rows, plants), what each plant would show
+    weights : (plants,)
+    aside : values that weight no plant, each with what it is compared with
+    """
+    before = np.full(weights.shape, 1 / weights.size)
+    cells = tuple(
+        (*_measured(row), _range(_quantiles(plants, before)), _range(_quantiles(plants, weights)))
+        for row, plants in zip(rows, expected, strict=True)
+    )
+    note = (
+        f"{effective_plants(weights):.0f} effective of {weights.size} sampled plants support these"
+        " values together; instruments' errors are taken as normal and independent, the uncertainty"
+        " as one standard deviation."
+    )
+    table = Table((*HEAD, "95 % before", "after"), cells, "<<<>>>", notes=(note,))
+    return Section("What was measured", [table, *([_beside(aside)] if aside else [])])
 
 
-def beside(found: Mapping[Measured, Array]) -> list[str]:
-    """Rows that weight no plant, each beside its band; nothing without any."""
-    if not found:
-        return []
+def _measured(row: Measured) -> tuple[str, ...]:
+    return row.test, row.quantity, row.unit, f"{row.measured:.4g} ± {row.uncertainty:.2g}"
+
+
+def _beside(found: Mapping[Measured, Array]) -> Table:
+    """Rows that weight no plant, each beside its band."""
     cells = []
     for row, plants in found.items():
         low, middle, high = np.quantile(plants, BAND, method="nearest").tolist()
         inside = low - 2 * row.uncertainty <= row.measured <= high + 2 * row.uncertainty
-        cells.append(
-            [
-                row.test,
-                row.quantity,
-                row.unit,
-                f"{row.measured:.4g} ± {row.uncertainty:.2g}",
-                _range((low, high)),
-                "inside" if inside else f"{100 * (row.measured / middle - 1):+.2g} %",
-            ]
-        )
-    return [
-        "",
-        *table(["test", "quantity", "unit", "measured", "95 %", "off"], cells, "<<<>>>"),
-        *paragraph(
-            "These weight no plant: the study holds no error of a relay's slopes and timer, and an"
-            " operating time depends on the point on wave. Off: beyond band and two uncertainties,"
-            " against the median."
-        ),
-    ]
+        off = "inside" if inside else f"{100 * (row.measured / middle - 1):+.2g} %"
+        cells.append((*_measured(row), _range((low, high)), off))
+    note = (
+        "These weight no plant: the study holds no error of a relay's slopes and timer, and an"
+        " operating time depends on the point on wave. Off: beyond band and two uncertainties,"
+        " against the median."
+    )
+    return Table((*HEAD, "95 %", "off"), tuple(cells), "<<<>>>", notes=(note,))
 
 
 def _quantiles(values: Array, weights: Array) -> tuple[float, float]:
@@ -91,81 +89,79 @@ def _range(limits: tuple[float, float]) -> str:
     return f"{limits[0]:.4g} to {limits[1]:.4g}"
 
 
-def answer(frame: pd.DataFrame, chosen: int) -> list[str]:
+def answer(frame: pd.DataFrame, chosen: int) -> Section:
+    """What the measurements make of the chosen setting's probabilities; frame: `Update.frame`."""
     row = frame.iloc[chosen].to_dict()
-    lines = [
-        *heading("what it says"),
-        *paragraph(
-            f"The chosen setting, no. {row['candidate']}, {scheme_name(row['scheme'])}:"
-            f" {setting_text(row)}."
-        ),
-    ]
-    for quantity, words in (
-        ("p_missed", "Missed internal faults"),
-        ("p_false", "False trips of the external events"),
-    ):
-        told = [
-            "{} ({} to {})".format(
-                *(percent(row[f"{quantity}{suffix}{end}"], 3) for end in ("", "_low", "_high"))
-            )
-            for suffix in ("", "_updated")
-        ]
-        low, high = row[f"{quantity}_change_low"], row[f"{quantity}_change_high"]
-        moved = (
-            "no change can be told from none"
-            if low <= 0 <= high
-            else (
-                f"a change of {100 * row[f'{quantity}_change'] + 0.0:+.2g} points "
-                f"({100 * low + 0.0:+.2g} to "
-                f"{100 * high + 0.0:+.2g})"
-            )
-        )
-        lines += paragraph(f"{words}: {told[0]} before, {told[1]} after; {moved}.", "- ", "  ")
-    lines += paragraph(
-        "Both from the plants of the study's own batch, as clusters; so these limits are wider than"
-        " those of candidates.csv, which know of the nets and, for rare false trips, of weighted"
-        " samples on plants of their own. Only what the measurements change is to be read here. 95"
-        " % limits."
+    which = f"no. {row['candidate']}, {scheme_name(row['scheme'])}: {setting_text(row)}"
+    return Section(
+        "What it says",
+        [
+            Paragraph(f"The chosen setting, {which}."),
+            Items(tuple(_change(row, *quantity) for quantity in QUANTITIES)),
+            Paragraph(
+                "Both from the plants of the study's own batch, as clusters; so these limits are"
+                " wider than those of candidates.csv, which know of the nets and, for rare false"
+                " trips, of weighted samples on plants of their own. Only what the measurements"
+                " change is to be read here. 95 % limits."
+            ),
+        ],
     )
-    return lines
 
 
-def moved(inputs: Mapping[str, Array], weights: Array) -> list[str]:
+def _change(row: Mapping[str, Any], quantity: str, words: str) -> str:
+    before, after = (_apart(row, f"{quantity}{suffix}") for suffix in ("", "_updated"))
+    points = {end: 100 * row[f"{quantity}_change{end}"] + 0.0 for end in ("", "_low", "_high")}
+    moved = "no change can be told from none"
+    if not points["_low"] <= 0 <= points["_high"]:
+        change, low, high = (f"{value:+.2g}" for value in points.values())
+        moved = f"a change of {change} points ({low} to {high})"
+    return f"{words}: {before} before, {after} after; {moved}."
+
+
+def _apart(row: Mapping[str, Any], name: str) -> str:
+    """A probability with its limits, each in per cent."""
+    p, low, high = (percent(row[f"{name}{end}"], 3) for end in ("", "_low", "_high"))
+    return f"{p} ({low} to {high})"
+
+
+def moved(inputs: Mapping[str, Array], weights: Array) -> Section:
     """The plant inputs whose mean the measurements move by more than chance, the most first, in
     standard deviations."""
-    rows: list[tuple[float, list[str]]] = []
+    found = [(far, cells) for far, cells in _moves(inputs, weights) if far > _chance(weights)]
+    found.sort(key=lambda row: -row[0])
+    text: Block = Paragraph("No input's mean moved by more than chance.")
+    if found:
+        cells = tuple(cells for _, cells in found[:SHOWN_INPUTS])
+        note = (
+            f"Mean and standard deviation over plants; those that moved by more than {CHANCE}"
+            " standard errors. In brackets the CT (neutral end L1, L2, L3, line end: 0 to 5) or"
+            " the element (L1, L2, L3, earth: 0 to 3)."
+        )
+        text = Table(("input", "before", "after"), cells, "<>>", notes=(note,))
+    return Section("Inputs that moved", [text])
+
+
+def _chance(weights: Array) -> float:
+    """How far a mean may move by itself, in standard deviations."""
+    return CHANCE / math.sqrt(effective_plants(weights))
+
+
+def _moves(inputs: Mapping[str, Array], weights: Array) -> Iterator[tuple[float, tuple[str, ...]]]:
+    """Of each input's columns how far its mean moves, and its cells."""
     for key, values in inputs.items():
         columns = values[:, :1].T if _shared(values) else values.reshape(len(values), -1).T
         for column, each in enumerate(columns):
             if np.ptp(each) > 0:
-                mean, spread = float(each @ weights), float(each.std())
-                after = math.sqrt(float((each - mean) ** 2 @ weights))
-                rows.append(
-                    (
-                        abs(mean - each.mean()) / spread,
-                        [
-                            key + (f"[{column}]" if len(columns) > 1 else ""),
-                            f"{each.mean():.4g} ± {spread:.2g}",
-                            f"{mean:.4g} ± {after:.2g}",
-                        ],
-                    )
-                )
-    chance = CHANCE / math.sqrt(effective_plants(weights))
-    found = [cells for far, cells in sorted(rows, key=lambda row: -row[0]) if far > chance][
-        :SHOWN_INPUTS
-    ]
-    lines = heading("inputs that moved")
-    if not found:
-        return [*lines, *paragraph("No input's mean moved by more than chance.")]
-    return [
-        *lines,
-        *table(["input", "before", "after"], found, "<>>"),
-        *paragraph(
-            f"Mean and standard deviation over plants; those that moved by more than {CHANCE}"
-            " standard errors. In brackets the CT (neutral end L1, L2, L3, line end: 0 to 5) or"
-            " the element (L1, L2, L3, earth: 0 to 3)."
-        ),
-    ]
+                name = f"{key}[{column}]" if len(columns) > 1 else key
+                yield _move(name, each, weights)
+
+
+def _move(name: str, each: Array, weights: Array) -> tuple[float, tuple[str, ...]]:
+    before, spread = float(each.mean()), float(each.std())
+    mean = float(each @ weights)
+    after = math.sqrt(float((each - mean) ** 2 @ weights))
+    cells = (name, f"{before:.4g} ± {spread:.2g}", f"{mean:.4g} ± {after:.2g}")
+    return abs(mean - before) / spread, cells
 
 
 def _shared(values: Array) -> bool:

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.formulas import handcalc
 from montecarlo.quantities.wording import listed
 from montecarlo.relays.backup import Backup, NeutralCurrent
 from studies.nominal.desk import Desk
-from studies.report.look import percent, with_limits
-from studies.report.text import paragraph
+from studies.report.blocks import Block, Paragraph
+from studies.report.numbers import percent, with_limits
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -18,11 +18,11 @@ if TYPE_CHECKING:
 __all__ = ["backup_by_hand", "backup_found"]
 
 
-def backup_by_hand(desk: Desk) -> Iterator[str]:
+def backup_by_hand(desk: Desk) -> list[Block]:
     """The part of the winding that each back-up element leaves, by the classic formula."""
     backup, emf, rated = desk.study.backup, desk.emf_v, desk.study.machine.phase_voltage_v
     if backup is None:
-        return
+        return []
     ohm = float(abs(desk.own_neutral_ohm[0]))
     parts = []
     for name, operating_a in backup.operating_a(desk.centre, desk.own_neutral_ohm, rated).items():
@@ -35,17 +35,17 @@ def backup_by_hand(desk: Desk) -> Iterator[str]:
             else f"V / E = {volts:.4g} V / {emf:.4g} V"
         )
         parts.append(f"{_words(name)} {formula} = {percent(left) if left < 1 else 'all of it'}")
-    yield from paragraph(
+    text = (
         "Back-up in the neutral, part of the winding counted from the neutral where a bolted earth"
         f" fault does not operate it: {'; '.join(parts)}. Winding impedance and capacitance are"
-        " left out.",
-        "  ",
+        " left out."
     )
+    return [Paragraph(text)]
 
 
 def backup_found(
     backup: Backup, table: pd.DataFrame, row: Mapping[str, Any], role: str
-) -> list[str]:
+) -> list[Block]:
     """Of one candidate's row: what it misses and the back-up catches, and what nobody catches;
     `table`: backup.csv."""
     caught, nobody = percent(row["p_backup_only"], 3), with_limits(row, "p_nobody", 3)
@@ -63,7 +63,7 @@ def backup_found(
             " No external event of the study drives a current through the neutral, so it operates"
             " at none."
         )
-    return paragraph(text + " None of this is part of missed, false or the choice.")
+    return [Paragraph(f"{text} None of this is part of missed, false or the choice.")]
 
 
 def _at(event: Mapping[str, Any]) -> str:

@@ -6,12 +6,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from montecarlo.estimates.choose import centres
+from montecarlo.estimates.knee_rule import centres
 from montecarlo.plant import earthing, internal, machine
 from montecarlo.quantities import Array
 from montecarlo.relays.places import CHANNELS, GROUP_OF, NEUTRAL_CONDUCTOR, carried
@@ -29,6 +29,7 @@ __all__ = ["PLACES", "Desk", "HandRule", "ThroughFault"]
 # of the winding, where the largest earth fault is looked for
 PLACES = np.linspace(0.05, 1.0, 20)
 FLUX_MOST = 1.3  # of the knee: beyond, the exciting current means nothing
+Item = TypeVar("Item")
 
 
 @dataclass(frozen=True)
@@ -214,16 +215,18 @@ class Desk:
             self.emf_v,
             winding,
             0.0,
-            neutral_ohm=self.own_neutral_ohm,
-            other_neutrals_ohm=np.inf if other is None else other.centre(),
-            stator_capacitance_f=at("machine.stator_capacitance_f"),
-            terminal_capacitance_f=at("machine.terminal_capacitance_f"),
-            external_capacitance_f=at("network.external_capacitance_f"),
-            omega=study.machine.omega,
-            infeed_share=machine.infeed_share(
-                at("machine.subtransient_reactance_pu"),
-                at("machine.negative_sequence_reactance_pu"),
-                np.inf if network is None else network.centre(),
+            internal.EarthReturn(
+                neutral_ohm=self.own_neutral_ohm,
+                other_neutrals_ohm=np.inf if other is None else other.centre(),
+                stator_capacitance_f=at("machine.stator_capacitance_f"),
+                terminal_capacitance_f=at("machine.terminal_capacitance_f"),
+                external_capacitance_f=at("network.external_capacitance_f"),
+                omega=study.machine.omega,
+                infeed_share=machine.infeed_share(
+                    at("machine.subtransient_reactance_pu"),
+                    at("machine.negative_sequence_reactance_pu"),
+                    np.inf if network is None else network.centre(),
+                ),
             ),
         )
 
@@ -272,3 +275,8 @@ class Desk:
             + self.at("machine.terminal_capacitance_f")
             + self.at("network.external_capacitance_f")
         )
+
+
+def outermost(values: tuple[Item, ...]) -> tuple[Item, ...]:
+    """The first and the last, the finest and the coarsest of a grid."""
+    return tuple(dict.fromkeys((values[0], values[-1]))) if values else ()

@@ -11,7 +11,7 @@ from montecarlo.secondary.ct import ENDS, CurrentTransformer
 from montecarlo.secondary.measured import ExcitationFit
 from montecarlo.secondary.nameplate import MINUTE
 from montecarlo.study.description import Study
-from studies.report.text import paragraph, table
+from studies.report.blocks import Block, Paragraph, Table
 
 __all__ = ["excitation", "fits"]
 
@@ -30,18 +30,18 @@ def fits(study: Study) -> dict[str, CurrentTransformer]:
     return {_words(groups): cts[groups[0]] for groups in alike.values()}
 
 
-def excitation(study: Study) -> Iterator[str]:
+def excitation(study: Study) -> Iterator[Block]:
     """A paragraph for each place whose CTs are unlike."""
     alike: dict[str, list[str]] = {}
     for group in study.ct.groups:
         if text := _of(study.ct.at(group)):
             alike.setdefault(text, []).append(group)
     for text, groups in alike.items():
-        yield from paragraph(f"Excitation of the CTs, {_words(groups)}: {text}", "  ")
+        yield Paragraph(f"Excitation of the CTs, {_words(groups)}: {text}")
         yield from _point_by_point(study.ct.at(groups[0]))
 
 
-def _point_by_point(ct: CurrentTransformer) -> Iterator[str]:
+def _point_by_point(ct: CurrentTransformer) -> Iterator[Block]:
     if (fit := fit_of(vars(ct))) is not None and ct.excitation_points is not None:
         rows = [
             (
@@ -52,7 +52,7 @@ def _point_by_point(ct: CurrentTransformer) -> Iterator[str]:
             )
             for volts, measured, fitted in fit.against(ct.excitation_points)
         ]
-        yield from table(("V", "measured A", "fitted A", "misfit %"), rows, ">>>>", "      ")
+        yield Table(("V", "measured A", "fitted A", "misfit %"), tuple(rows), ">>>>")
 
 
 def _words(groups: list[str]) -> str:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from montecarlo.estimates.choose import centres
+from montecarlo.estimates.knee_rule import centres
 from montecarlo.formulas import handcalc
 from montecarlo.plant import internal, machine
 from montecarlo.plant.earthing import neutral_ohm
@@ -27,8 +27,8 @@ from montecarlo.secondary.circuit import CtBank, at_places, take
 from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.circuits import Circuit, bank_of, leg_ohm, scheme_of
 from montecarlo.study.description import Study
+from studies.report.blocks import Block, Paragraph, Table
 from studies.report.safety import LIMIT_V, NOT_SIMULATED, PEAK
-from studies.report.text import paragraph, table
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -40,8 +40,8 @@ __all__ = [
     "PeakVoltage",
     "caution",
     "highest_v",
+    "peak_blocks",
     "peak_frame",
-    "peak_lines",
     "peak_of_chosen",
     "peak_voltages",
     "volts_text",
@@ -161,24 +161,24 @@ def _faults(study: Study, s: dict[str, Array]) -> Faults:
         "omega": omega,
         "infeed_share": share,
     }
-    back = {
+    back = internal.EarthReturn(
         **capacitance,
-        "neutral_ohm": neutral_ohm(study.earthing, s, study.machine.phase_voltage_v),
-        "other_neutrals_ohm": s.get("earthing.other_neutrals_ohm", np.array([np.inf])),
-        "external_capacitance_f": s["network.external_capacitance_f"],
-    }
+        neutral_ohm=neutral_ohm(study.earthing, s, study.machine.phase_voltage_v),
+        other_neutrals_ohm=s.get("earthing.other_neutrals_ohm", np.array([np.inf])),
+        external_capacitance_f=s["network.external_capacitance_f"],
+    )
     three = internal.phase_fault(
         "three_phase", ones[:1], phases[:1], emf, own, infeed, 0.0, **capacitance
     )
     two = internal.phase_fault("phase_phase", ones, phases, emf, own, infeed, 0.0, **capacitance)
-    double = internal.phase_phase_earth(ones, phases, emf, own, infeed, 0.0, **back).end_currents_a
-    earth = internal.earth_fault(ones, phases, emf, loop, 0.0, **back)
+    double = internal.phase_phase_earth(ones, phases, emf, own, infeed, 0.0, back)
+    earth = internal.earth_fault(ones, phases, emf, loop, 0.0, back)
     angle = np.angle(emf / earth.fault_current_a[0])  # of the loop; capacitive: no offset
     in_earth = max(float(np.tan(angle[0])) / omega, 0.0) if abs(angle[0]) < np.pi / 2 else 0.0
     kinds = {
         "three_phase": three,
         "phase_phase": two,
-        "phase_phase_earth": double,
+        "phase_phase_earth": double.end_currents_a,
         "earth": earth.end_currents_a,
     }
     decay = {kind: float(s["machine.armature_time_constant_s"][0]) for kind in kinds} | {
@@ -322,16 +322,15 @@ def highest_v(frame: pd.DataFrame, row: Mapping[str, Any]) -> float:
     return float(mine.loc[same, ["peak_formula_v", "peak_simulated_v"]].max(axis=1).iloc[0])
 
 
-def peak_lines(peaks: list[PeakVoltage]) -> Iterator[str]:
+def peak_blocks(peaks: list[PeakVoltage]) -> Iterator[Block]:
     """For `check`: both numbers for every scheme and stabilising resistance."""
-    yield from paragraph(
+    yield Paragraph(
         "Bolted fault at the machine's terminals, inside the zone, from no load: what sets its"
         " current at the worst that can be drawn, the network's infeed at its largest, all else at"
         " its centre. V_f = i_f (R_ct + R_lead + R_st + R_relay), RMS; formula 2 sqrt(2 V_k (V_f -"
         " V_k)), sqrt(2) V_f up to 2 V_k; simulated: the highest over points on wave, with offset"
         " and remanence. Before and after the figures, the fault that gives the most by each. "
-        + PEAK,
-        "  ",
+        + PEAK
     )
     head = (
         "R_st ohm",
@@ -345,10 +344,8 @@ def peak_lines(peaks: list[PeakVoltage]) -> Iterator[str]:
         "",
     )
     for scheme in dict.fromkeys(row.scheme for row in peaks):
-        yield f"    {scheme}"
-        yield from table(
-            head, [_cells(row) for row in peaks if row.scheme == scheme], "><>>>>><<", "      "
-        )
+        rows = [_cells(row) for row in peaks if row.scheme == scheme]
+        yield Table(head, tuple(rows), "><>>>>><<", scheme)
 
 
 def _cells(row: PeakVoltage) -> tuple[str, ...]:

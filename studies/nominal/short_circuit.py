@@ -13,7 +13,7 @@ from montecarlo.plant.decrement import Decrement, fault_current_rms
 from montecarlo.plant.events.through_fault import through_fault
 from montecarlo.plant.machine import FloatArray
 from studies.nominal.desk import Desk
-from studies.report.text import paragraph, table
+from studies.report.blocks import Block, Paragraph, Table
 
 __all__ = ["generator_of", "model_currents", "short_circuit"]
 
@@ -75,22 +75,21 @@ def model_currents(desk: Desk, load_pu: float) -> tuple[float, FloatArray, float
     return float(rms[0]), rms[1:], float(np.abs(cycle).max())
 
 
-def short_circuit(desk: Desk) -> Iterator[str]:
+def short_circuit(desk: Desk) -> Iterator[Block]:
     """Formulas with numbers, the table of both, why they differ."""
     hertz = desk.study.machine.frequency_hz
     if hertz not in iec60909.FREQUENCIES_HZ:
-        yield from paragraph(
+        yield Paragraph(
             "Short circuit at the terminals: IEC 60909 is for 50 Hz and 60 Hz, the machine has "
-            f"{hertz:g} Hz; not worked out.",
-            "  ",
+            f"{hertz:g} Hz; not worked out."
         )
         return
     generator = generator_of(desk)
-    yield from paragraph(_formulas(desk, generator), "  ")
+    yield Paragraph(_formulas(desk, generator))
     load = desk.at("load.current_pu")
     heads = ("IEC 60909-0", "model, no load", *([f"model, load {load:.3g} pu"] if load else []))
-    yield from table(("kA", *heads), _rows(desk, generator, load), "<" + ">" * len(heads), "    ")
-    yield from paragraph(_why(desk, generator), "  ")
+    yield Table(("kA", *heads), tuple(_rows(desk, generator, load)), "<" + ">" * len(heads))
+    yield Paragraph(_why(desk, generator))
 
 
 def _formulas(desk: Desk, generator: Generator) -> str:

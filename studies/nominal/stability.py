@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from montecarlo.estimates.choose import meet_knee_rule
+from montecarlo.estimates.knee_rule import meet_knee_rule
 from montecarlo.formulas import handcalc
 from montecarlo.quantities.wording import listed
 from montecarlo.relays.places import ENDS, NEUTRAL_CONDUCTOR, SECOND_CORES
@@ -15,8 +15,8 @@ from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.study.candidates import biases_of, candidate_lattices
 from montecarlo.study.circuits import Bias
-from studies.nominal.desk import Desk, HandRule
-from studies.report.text import outermost, paragraph, table
+from studies.nominal.desk import Desk, HandRule, outermost
+from studies.report.blocks import Block, Paragraph, Table
 
 __all__ = [
     "bias",
@@ -62,53 +62,49 @@ def words_of(groups: Groups) -> str:
 # --- stabilising voltage ------------------------------------------------------
 
 
-def stability(desk: Desk) -> Iterator[str]:
+def stability(desk: Desk) -> Iterator[Block]:
     fault = desk.through_fault()
-    yield from paragraph(
+    yield Paragraph(
         f"Largest through fault, {fault.event} with the worst of its own inputs that can be drawn:"
         f" {fault.formula} = {fault.primary_a:.4g} A primary, i_f ="
-        f" {fault.primary_a / desk.turns:.4g} A secondary (RMS, first cycle).",
-        "  ",
+        f" {fault.primary_a / desk.turns:.4g} A secondary (RMS, first cycle)."
     )
     for groups in driven(desk):
         yield from _stabilising_voltage(desk, groups)
     if driven(desk):
-        yield from paragraph(_pilots(desk), "  ")
+        yield Paragraph(_pilots(desk))
     yield from _broken(desk)
 
 
-def _stabilising_voltage(desk: Desk, groups: Groups) -> Iterator[str]:
+def _stabilising_voltage(desk: Desk, groups: Groups) -> Iterator[Block]:
     secondary = desk.through_fault().primary_a / desk.turns
     ends = _ends(groups)
     winding, lead = desk.ct_ohm_of(ends)
     loop = f"2 x {lead:g}" if (core := _core_ohm(desk, ends)) == 0 else f"{lead:g} + {core:g}"
     where = f", {words}" if (words := words_of(groups)) else ""
     volts = _end_volts(desk, ends)
-    yield from paragraph(
+    yield Paragraph(
         f"Stabilising voltage V_s = i_f (R_ct + R_lead){where}: one-way leads {secondary:.4g} A x "
         f"({winding:g} + {lead:g}) ohm = {volts[0]:.4g} V; loop {secondary:.4g} A x ({winding:g} + "
-        f"{loop}) ohm = {volts[1]:.4g} V.",
-        "  ",
+        f"{loop}) ohm = {volts[1]:.4g} V."
     )
     if NEUTRAL_CONDUCTOR in groups:
         winding, lead = desk.ct_ohm_of([NEUTRAL_CONDUCTOR])
         primary, ohm = _neutral_a(desk), abs(desk.own_neutral_ohm[0])
         volts = stabilising_volts(desk, groups)
-        yield from paragraph(
+        yield Paragraph(
             "If the CT in the neutral conductor saturates, on an earth fault outside the zone of"
             f" at most E / Z_N = {desk.emf_v:.4g} V / {ohm:.4g} ohm = {primary:.4g} A primary, its"
             f" leads being a loop: {_neutral_secondary_a(desk):.4g} A x ({winding:g} + 2 x"
-            f" {lead:g}) ohm = {_neutral_v(desk):.4g} V. The larger voltage decides.",
-            "  ",
+            f" {lead:g}) ohm = {_neutral_v(desk):.4g} V. The larger voltage decides."
         )
     needed, knee = [float(handcalc.required_knee(v)) for v in volts], desk.knee_of(groups)
     verdict = ("not met", "met with one-way leads only", "met")[
         sum(knee >= value for value in needed)
     ]
-    yield from paragraph(
+    yield Paragraph(
         f"Knee-point requirement V_k >= 2 V_s: {needed[0]:.4g} V with one-way leads,"
-        f" {needed[1]:.4g} V with the loop; the CTs have {knee:.4g} V: {verdict}.",
-        "  ",
+        f" {needed[1]:.4g} V with the loop; the CTs have {knee:.4g} V: {verdict}."
     )
 
 
@@ -167,14 +163,13 @@ def _pilots(desk: Desk) -> str:
     )
 
 
-def _broken(desk: Desk) -> Iterator[str]:
+def _broken(desk: Desk) -> Iterator[Block]:
     met_by = meet_knee_rule(desk.study, candidate_lattices(desk.study))
     if broken := int((~met_by).sum()):
         may = "and may be chosen" if desk.study.policy.ignore_knee_rule else "but never chosen"
-        yield from paragraph(
+        yield Paragraph(
             f"{broken} of the {met_by.size} candidates need more than half the knee voltage across "
-            f"their own leg to pick up; they are judged, {may} (policy.ignore_knee_rule).",
-            "  ",
+            f"their own leg to pick up; they are judged, {may} (policy.ignore_knee_rule)."
         )
 
 
@@ -196,13 +191,11 @@ def security_rests_on(desk: Desk, broken: Sequence[HandRule], delay_s: float) ->
     )
 
 
-def stabilising_resistance(desk: Desk) -> Iterator[str]:
+def stabilising_resistance(desk: Desk) -> Iterator[Block]:
     every = driven(desk)
     if every:
-        yield from paragraph(
-            "Stabilising resistance that this through fault asks for, R_st = V_s / I_set -"
-            " R_relay:",
-            "  ",
+        yield Paragraph(
+            "Stabilising resistance that this through fault asks for, R_st = V_s / I_set - R_relay:"
         )
     for groups, elements in every.items():
         axes = dict.fromkeys(axis for _, axis in elements)
@@ -212,14 +205,8 @@ def stabilising_resistance(desk: Desk) -> Iterator[str]:
             for axis in axes
             for pickup in outermost(getattr(desk.study.candidates, f"{axis}_pickup_a"))
         ]
-        if len(every) > 1:
-            yield f"    {words_of(groups) or 'both ends'}"
-        yield from table(
-            ("element", "one-way leads", "loop"),
-            rows,
-            "<<<",
-            "      " if len(every) > 1 else "    ",
-        )
+        caption = (words_of(groups) or "both ends") if len(every) > 1 else ""
+        yield Table(("element", "one-way leads", "loop"), tuple(rows), "<<<", caption)
 
 
 def _resistance(desk: Desk, axis: Axis, pickup: float, volts: float) -> str:
@@ -231,7 +218,7 @@ def _resistance(desk: Desk, axis: Axis, pickup: float, volts: float) -> str:
 # --- bias ---------------------------------------------------------------------
 
 
-def bias(desk: Desk) -> Iterator[str]:
+def bias(desk: Desk) -> Iterator[Block]:
     """What the slopes add at rated load and at the largest through fault."""
     found = [
         (kind, axis) for kind in desk.study.scheme.kinds for axis in AXES if desk.biased(kind, axis)
@@ -240,19 +227,18 @@ def bias(desk: Desk) -> Iterator[str]:
         return
     choice = desk.study.scheme
     trips = "above I_set + bias" if choice.bias_form == "sum" else "above I_set and above bias"
-    yield from paragraph(
+    yield Paragraph(
         f"Biased elements trip {trips} ({choice.bias_form} form), bias = slope x I_b, above the"
         f" break the second slope; I_b is the {choice.bias_current} of the magnitudes of the ends'"
         " currents. Below: the differential current that trips under rated load, and what of the"
         " winding it leaves unprotected, x as above (the fault's own share of I_b left out); the"
-        " spill that trips in the largest through fault.",
-        "  ",
+        " spill that trips in the largest through fault."
     )
     for kind, axis in found:
-        yield from _biased_rows(desk, kind, axis)
+        yield _biased(desk, kind, axis)
 
 
-def _biased_rows(desk: Desk, kind: str, axis: Axis) -> Iterator[str]:
+def _biased(desk: Desk, kind: str, axis: Axis) -> Table:
     scheme = desk.scheme(kind)
     ends = (
         len(scheme.elements[scheme.of(axis)[0]].bias)
@@ -279,13 +265,9 @@ def _biased_rows(desk: Desk, kind: str, axis: Axis) -> Iterator[str]:
                     f"{on_fault:.3g} A = {100 * on_fault / fault_a:.3g} % of i_f",
                 )
             )
-    yield f"    {kind}: I_b = {load_a:.4g} A at rated load, {ends * fault_a:.4g} A at i_f"
-    yield from table(
-        ("slope", axis, "trips under load", "x", "trips in the through fault"),
-        rows,
-        "<<<><",
-        "      ",
-    )
+    caption = f"{kind}: I_b = {load_a:.4g} A at rated load, {ends * fault_a:.4g} A at i_f"
+    head = ("slope", axis, "trips under load", "x", "trips in the through fault")
+    return Table(head, tuple(rows), "<<<><", caption)
 
 
 def _trips_at(desk: Desk, slope: Bias, pickup: float, bias_a: float) -> float:

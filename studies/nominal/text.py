@@ -4,6 +4,7 @@ calculation with its numbers in it. Every input stands at its centre."""
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,11 +16,11 @@ from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.secondary import steady
 from montecarlo.study.candidates import Lattice, grid_lattices
 from montecarlo.study.scene import direct_s
-from studies.nominal.desk import PLACES, Desk
+from studies.nominal.desk import PLACES, Desk, outermost
 from studies.nominal.excitation import excitation
 from studies.nominal.short_circuit import short_circuit
 from studies.nominal.stability import bias, left_unprotected, stabilising_resistance, stability
-from studies.report.text import outermost, paragraph, table
+from studies.report.blocks import Block, Paragraph, Table, paragraphs
 
 __all__ = ["hand_calculation", "reach"]
 
@@ -28,36 +29,37 @@ RESTRAINED = (
     " A biased element's restraint, at its first slopes and fed from one end, is in the phasor"
     " value alone."
 )
+BEYOND = (
+    "* beyond a quarter of the knee voltage, where remanence and saturation decide; a run solves"
+    " earth faults there in time."
+)
 MOST_RESISTANCES = 6  # shown in full; above, the smallest and the largest
 
 
 # --- what can be seen at all --------------------------------------------------
 
 
-def reach(desk: Desk) -> list[str]:
+def reach(desk: Desk) -> list[Block]:
     """Which pick-ups can ever see an earth fault on this machine: a sentence for each scheme and
     element."""
     faults = desk.earth_faults()
     current = np.abs(faults.fault_current_a[0])
     most, place = float(current.max()), float(PLACES[current.argmax()])
-    where = (
-        "at the terminals"
-        if place == 1
-        else f"at {100 * place:g} % of the winding from the neutral"
-    )
-    lines = paragraph(
+    where = "at the terminals"
+    if place != 1:
+        where = f"at {100 * place:g} % of the winding from the neutral"
+    ends_a = faults.end_currents_a.reshape(-1, 6)
+    return paragraphs(
         f"A bolted earth fault drives at most {most:.4g} A primary ({where}, no load, every input"
         f" at its centre). That is {most / desk.turns:.4g} A secondary before the CTs take their"
         " exciting currents.",
-        "  ",
+        *(
+            _reach_of(desk, kind, axis, ends_a)
+            for kind in desk.study.scheme.kinds
+            for axis in AXES
+            if desk.scheme(kind).of(axis)
+        ),
     )
-    for kind in desk.study.scheme.kinds:
-        for axis in AXES:
-            if desk.scheme(kind).of(axis):
-                lines += paragraph(
-                    _reach_of(desk, kind, axis, faults.end_currents_a.reshape(-1, 6)), "  "
-                )
-    return lines
 
 
 def _pickups(lattice: Lattice, axis: Axis) -> tuple[float, ...]:
@@ -74,31 +76,12 @@ def _reach_of(desk: Desk, kind: str, axis: Axis, primary_a: NDArray[np.complex12
     seen: dict[str, list[float]] = {}
     blind: dict[str, list[float]] = {}
     for lattice in _lattices(desk, kind):
-        most, label = (
-            float(np.nanmax(desk.compared_a(lattice, axis, primary_a))),
-            _label(lattice, biased),
-        )
+        most = float(np.nanmax(desk.compared_a(lattice, axis, primary_a)))
+        label = _label(lattice, biased)
         carried[label] = max(most, carried.get(label, most))
         for pickup in _pickups(lattice, axis):
             (blind if pickup >= most else seen).setdefault(label, []).append(pickup)
-    low, high = min(carried.values()), max(carried.values())
-    span = (
-        f"{high:.3g} A"
-        if high - low < 5e-3 * high
-        else (f"{low:.3g} to {high:.3g} A, by {'slope' if biased else 'stabilising resistance'}")
-    )
-    said = (
-        f"{kind}, {'earth element' if axis == 'earth' else 'phase elements'}: the leg then carries"
-        f" {span}"
-    )
-    form = desk.study.scheme.bias_form
-    said += (
-        ""
-        if not biased
-        else ", the bias taken off"
-        if form == "sum"
-        else " where that is above the bias"
-    )
+    said = _carries(desk, kind, axis, (min(carried.values()), max(carried.values())), biased)
     never = {label: tuple(dict.fromkeys(pickups)) for label, pickups in blind.items()}
     if not never:
         return f"{said}; every pick-up can see it."
@@ -108,14 +91,27 @@ def _reach_of(desk: Desk, kind: str, axis: Axis, primary_a: NDArray[np.complex12
             f"{said}; no pick-up ({_amperes(every)}) can ever see an earth fault on this machine."
         )
     if len(never) == len(carried) and len(set(never.values())) == 1:
-        return (
-            f"{said}; set to {_amperes(next(iter(never.values())))} it can never see an earth fault"
-            " on this machine."
-        )
+        which = _amperes(next(iter(never.values())))
+        return f"{said}; set to {which} it can never see an earth fault on this machine."
     parts = [f"{_amperes(pickups)} with {label}" for label, pickups in never.items()]
     return (
         f"{said}; it can never see an earth fault on this machine when set to {'; '.join(parts)}."
     )
+
+
+def _carries(desk: Desk, kind: str, axis: Axis, span_a: tuple[float, float], biased: bool) -> str:
+    """What an element compares with its setting, over the lattices of its scheme."""
+    low, high = span_a
+    span = f"{high:.3g} A"
+    if high - low >= 5e-3 * high:
+        span = f"{low:.3g} to {high:.3g} A, by {'slope' if biased else 'stabilising resistance'}"
+    element = "earth element" if axis == "earth" else "phase elements"
+    said = f"{kind}, {element}: the leg then carries {span}"
+    if not biased:
+        return said
+    if desk.study.scheme.bias_form == "sum":
+        return f"{said}, the bias taken off"
+    return f"{said} where that is above the bias"
 
 
 def _label(lattice: Lattice, biased: bool) -> str:
@@ -133,22 +129,20 @@ def _amperes(pickups: tuple[float, ...]) -> str:
 # --- hand calculation ---------------------------------------------------------
 
 
-def hand_calculation(desk: Desk) -> list[str]:
+def hand_calculation(desk: Desk) -> list[Block]:
     """The classic formulas with their numbers."""
-    parts = (
-        _unprotected,
-        _operating_currents,
-        stability,
-        stabilising_resistance,
-        bias,
-        _balancing,
-        _capacitive,
-        short_circuit,
-        _direct_currents,
-        lambda desk: excitation(desk.study),
-    )
-    lines = [list(part(desk)) for part in parts]
-    return [line for part in lines if part for line in ("", *part)][1:]
+    return [
+        *_unprotected(desk),
+        *_operating_currents(desk),
+        *stability(desk),
+        *stabilising_resistance(desk),
+        *bias(desk),
+        *_balancing(desk),
+        *_capacitive(desk),
+        *short_circuit(desk),
+        *_direct_currents(desk),
+        *excitation(desk.study),
+    ]
 
 
 def _finest_and_coarsest(desk: Desk) -> Iterator[tuple[Axis, float]]:
@@ -157,14 +151,13 @@ def _finest_and_coarsest(desk: Desk) -> Iterator[tuple[Axis, float]]:
     yield from (("earth", pickup) for pickup in outermost(wanted.earth_pickup_a))
 
 
-def _unprotected(desk: Desk) -> Iterator[str]:
+def _unprotected(desk: Desk) -> Iterator[Block]:
     without = (
         ", no bias" if any(desk.scheme(kind).biased for kind in desk.study.scheme.kinds) else ""
     )
-    yield from paragraph(
+    yield Paragraph(
         "Unprotected part of the winding, from the neutral, x = I_set N R / E (bolted earth fault, "
-        f"ideal CTs, no capacitance, no winding impedance{without}):",
-        "  ",
+        f"ideal CTs, no capacitance, no winding impedance{without}):"
     )
     rows = []
     for element, pickup in _finest_and_coarsest(desk):
@@ -176,31 +169,29 @@ def _unprotected(desk: Desk) -> Iterator[str]:
                 f"= {left_unprotected(x, 4)}",
             )
         )
-    yield from table(None, rows, "<<<", "    ")
+    yield Table((), tuple(rows), "<<<")
 
 
-def _direct_currents(desk: Desk) -> Iterator[str]:
+def _direct_currents(desk: Desk) -> Iterator[Block]:
     """How fast what saturates the CTs goes."""
-    yield from paragraph(
+    yield Paragraph(
         "DC component of the events' currents, time constant (of an energisation that of its flux "
-        "offset):",
-        "  ",
+        "offset):"
     )
     found = [(event.name, direct_s(desk.study, event)) for event in desk.study.external_events]
     rows = [
         (name, "none" if seconds is None else f"{1000 * seconds:.3g} ms") for name, seconds in found
     ]
-    yield from table(None, rows, "<>", "    ")
+    yield Table((), tuple(rows), "<>")
 
 
-def _operating_currents(desk: Desk) -> Iterator[str]:
-    yield from paragraph(
+def _operating_currents(desk: Desk) -> Iterator[Block]:
+    yield Paragraph(
         "Primary operating current: the arithmetic upper bound N (I_set + n I_exc), n the CTs "
         "in parallel across the leg (2 in a phase leg, a fault between phases; 6 or 4 in an earth "
         "leg, an earth fault), and beside it the phasor value. V = I_set R over the legs on the "
         "fault's path, one CT and its lead; I_exc is one CT's exciting current at V."
-        + (RESTRAINED if any(desk.scheme(kind).biased for kind in desk.study.scheme.kinds) else ""),
-        "  ",
+        + (RESTRAINED if any(desk.scheme(kind).biased for kind in desk.study.scheme.kinds) else "")
     )
     head = (
         "element",
@@ -212,27 +203,21 @@ def _operating_currents(desk: Desk) -> Iterator[str]:
         "upper bound A",
         "phasors A",
     )
-    starred = False
     for kind in desk.study.scheme.kinds:
-        rows = [
-            row
-            for axis in AXES
-            if desk.scheme(kind).of(axis)
-            for row in _operating_rows(desk, kind, axis)
-        ]
-        yield f"    {kind}"
-        yield from table(head, rows, "<>>>>>>>", "      ")
-        starred |= any("*" in row[-1] for row in rows)
-    if starred:
-        yield from paragraph(
-            "* beyond a quarter of the knee voltage, where remanence and saturation decide; a run "
-            "solves earth faults there in time.",
-            "    ",
-            "      ",
-        )
+        axes = [axis for axis in AXES if desk.scheme(kind).of(axis)]
+        rows = [row for axis in axes for row in _operating_rows(desk, kind, axis)]
+        notes = (BEYOND,) if any(row.beyond for row in rows) else ()
+        yield Table(head, tuple(row.cells for row in rows), "<>>>>>>>", kind, notes)
 
 
-def _operating_rows(desk: Desk, kind: str, axis: Axis) -> Iterator[tuple[str, ...]]:
+class OperatingRow(NamedTuple):
+    """`beyond`: whether the phasor value is beyond what phasors are good for."""
+
+    cells: tuple[str, ...]
+    beyond: bool = False
+
+
+def _operating_rows(desk: Desk, kind: str, axis: Axis) -> Iterator[OperatingRow]:
     """Finest and coarsest pick-up on each stabilising resistance, where that stands in the
     element's leg."""
     scheme = desk.scheme(kind)
@@ -244,7 +229,11 @@ def _operating_rows(desk: Desk, kind: str, axis: Axis) -> Iterator[tuple[str, ..
     for lattice in lattices:
         by_ohm[lattice.stabilising_resistance_ohm].append(lattice)
     ohms = tuple(by_ohm)
-    for ohm in (ohms if len(ohms) <= MOST_RESISTANCES else outermost(ohms)) if in_leg else ohms[:1]:
+    if not in_leg:
+        ohms = ohms[:1]
+    elif len(ohms) > MOST_RESISTANCES:
+        ohms = outermost(ohms)
+    for ohm in ohms:
         found = sorted({pickup for lattice in by_ohm[ohm] for pickup in _pickups(lattice, axis)})
         for pickup in outermost(tuple(found)):
             lattice = next(lattice for lattice in by_ohm[ohm] if pickup in _pickups(lattice, axis))
@@ -253,15 +242,13 @@ def _operating_rows(desk: Desk, kind: str, axis: Axis) -> Iterator[tuple[str, ..
 
 def _operating_row(
     desk: Desk, lattice: Lattice, axis: Axis, pickup: float, in_leg: bool
-) -> tuple[str, ...]:
+) -> OperatingRow:
     scheme, ohms = desk.scheme(lattice.scheme), desk.ohms(lattice.circuit)
     leg, cts = scheme.elements[scheme.of(axis)[0]].leg, desk.driving(lattice.scheme, axis)
     path = float(ohms[leg]) if axis == "phase" else scheme.path_ohm(axis, ohms)
-    volts, ideal, knee = (
-        pickup * (path + desk.series_ohm(cts)),
-        desk.turns * pickup,
-        desk.knee_of(cts),
-    )
+    volts = pickup * (path + desk.series_ohm(cts))
+    ideal = desk.turns * pickup
+    knee = desk.knee_of(cts)
     exciting = desk.exciting_a(volts, cts)
     head = (
         f"{axis} {pickup:g} A",
@@ -270,50 +257,42 @@ def _operating_row(
         f"{100 * volts / knee:.3g} %",
     )
     if np.isnan(exciting):
-        return *head, "above knee", f"{ideal:.4g}", "-", "-"
+        return OperatingRow((*head, "above knee", f"{ideal:.4g}", "-", "-"))
     count = int(np.count_nonzero(scheme.table[leg]))
     most = float(handcalc.primary_operating_current(desk.turns, pickup, exciting, count))
-    cells = *head, f"{1000 * exciting:.3g}", f"{ideal:.4g}"
     biased = desk.biased(lattice.scheme, axis)
-    phasor = desk.operating_a(
-        lattice, axis, pickup, far := 1.05 * most * (MOST_RESTRAINT if biased else 1)
-    )
+    far = 1.05 * most * (MOST_RESTRAINT if biased else 1)
+    phasor = desk.operating_a(lattice, axis, pickup, far)
+    bound = "-" if biased else f"{most:.4g}"
+    cells = (*head, f"{1000 * exciting:.3g}", f"{ideal:.4g}", bound)
     if np.isnan(phasor):
-        return *cells, "-" if biased else f"{most:.4g}", f"above {far:.3g} "
-    mark = "*" if pickup * path > steady.VALID_KNEE_SHARE * knee else " "
-    return *cells, "-" if biased else f"{most:.4g}", f"{phasor:.4g}{mark}"
+        return OperatingRow((*cells, f"above {far:.3g} "))
+    beyond = pickup * path > steady.VALID_KNEE_SHARE * knee
+    return OperatingRow((*cells, f"{phasor:.4g}{'*' if beyond else ' '}"), beyond)
 
 
-def _balancing(desk: Desk) -> Iterator[str]:
+def _balancing(desk: Desk) -> Iterator[Block]:
     if "two_phase_one_earth" not in desk.study.scheme.kinds:
         return
-    given, fixed = (
-        desk.study.scheme.balancing_resistance_ohm,
-        desk.at("scheme.phase_stabilising_ohm"),
-    )
+    given = desk.study.scheme.balancing_resistance_ohm
+    fixed = desk.at("scheme.phase_stabilising_ohm")
     changes = desk.study.relay.phase_burden_va is not None
-    for pickup in outermost(desk.study.candidates.phase_pickup_a)[
-        slice(None) if changes else slice(1)
-    ]:
+    pickups = outermost(desk.study.candidates.phase_pickup_a)
+    for pickup in pickups if changes else pickups[:1]:
         burden, at = desk.burden_ohm("phase", pickup), f" at {pickup:g} A" if changes else ""
-        text = (
+        spill = "the study takes it equal in every sample, so it leaves no spill."
+        if given is not None:
+            spill = _mismatch(desk, given, burden + fixed)
+        yield Paragraph(
             f"Balancing resistance{at} = phase leg = {burden:g} + {fixed:g} = {burden + fixed:g}"
-            " ohm; "
-        )
-        equal = "the study takes it equal in every sample, so it leaves no spill."
-        yield from paragraph(
-            text + (equal if given is None else _mismatch(desk, given, burden + fixed)), "  "
+            f" ohm; {spill}"
         )
 
 
 def _mismatch(desk: Desk, given: Distribution, leg: float) -> str:
     """The spill of the balancing resistance that is farthest from the phase leg's."""
     low, high = given.support()
-    text = (
-        f"the study has {low:.4g} ohm"
-        if low == high
-        else f"the study has {low:.4g} to {high:.4g} ohm"
-    )
+    text = f"the study has {low:.4g}{'' if low == high else f' to {high:.4g}'} ohm"
     if not np.isfinite(high):
         low, high = float(given.ppf(0.01)), float(given.ppf(0.99))
         text = f"98 % of the study's lie at {low:.4g} to {high:.4g} ohm"
@@ -340,16 +319,15 @@ def _mismatch(desk: Desk, given: Distribution, leg: float) -> str:
     )
 
 
-def _capacitive(desk: Desk) -> Iterator[str]:
+def _capacitive(desk: Desk) -> Iterator[Block]:
     capacitance, omega = desk.capacitance_f(), desk.study.machine.omega
     limit = float(handcalc.capacitive_limit_ohm(omega, capacitance))
     rule = "Rule of the capacitive current, R_N <= 1 / (3 w C)"
     if not np.isfinite(limit):
-        yield from paragraph(f"{rule}: no capacitance is given.", "  ")
+        yield Paragraph(f"{rule}: no capacitance is given.")
         return
     verdict = "kept" if desk.neutral_ohm <= limit else "not kept"
-    yield from paragraph(
+    yield Paragraph(
         f"{rule} = 1 / (3 x {omega:.4g} 1/s x {capacitance * 1e6:.3g} uF) = {limit:.4g} ohm; the "
-        f"neutral has {desk.neutral_ohm:.4g} ohm: {verdict}.",
-        "  ",
+        f"neutral has {desk.neutral_ohm:.4g} ohm: {verdict}."
     )

@@ -7,61 +7,17 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
-from studies.report.look import percent
-from studies.report.page import Table
+from studies.report.blocks import Table
+from studies.report.catalogue import column_head, is_share
+from studies.report.numbers import bare
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["MOST_ROWS", "column_head", "frame_table"]
+__all__ = ["MOST_ROWS", "frame_table"]
 
 MOST_ROWS, MOST_COLUMNS, FEW_ROWS = 20, 10, 8
-UNITS = {
-    "_per_year": "1/year",
-    "_ohm": "ohm",
-    "_pu": "pu",
-    "_percent": "%",
-    "_va": "VA",
-    "_hz": "Hz",
-    "_a": "A",
-    "_v": "V",
-    "_s": "s",
-    "_j": "J",
-    "_f": "F",
-    "_k": "K",
-}
-ENDS = {
-    "_low": "low",
-    "_high": "high",
-    "_p05": "5 %",
-    "_p95": "95 %",
-    "_median": "median",
-    "_mean": "mean",
-    "_bound": "bound",
-    "_now": "now",
-    "_then": "then",
-    "_difference": "difference",
-}
 LIMITS, SPREAD = " (limits)", " (5 to 95 %)"
-
-
-def column_head(name: str) -> str:
-    """A column's name in words, its unit in brackets: delay_s is delay [s], p_missed_low is p
-    missed low [%]."""
-    stem, ends = name, ""
-    while (end := next((end for end in ENDS if stem.endswith(end)), None)) is not None:
-        stem, ends = stem.removesuffix(end), f" {ENDS[end]}{ends}"
-    suffix = next((suffix for suffix in UNITS if stem.endswith(suffix)), "")
-    unit = "%" if _is_share(name) else UNITS.get(suffix, "")
-    words = stem.removesuffix(suffix).replace("_", " ").replace("pickup", "pick-up")
-    return words + ends + (f" [{unit}]" if unit else "")
-
-
-def _is_share(name: str) -> bool:
-    """A probability or a part of the winding, told in per cent."""
-    return name == "p" or (
-        name.startswith(("p_", "covered_", "worst_p_", "share_of_")) and not name.endswith("_from")
-    )
 
 
 def frame_table(frame: pd.DataFrame, caption: str, file: str) -> Table:
@@ -71,24 +27,16 @@ def frame_table(frame: pd.DataFrame, caption: str, file: str) -> Table:
     columns = list(_columns([str(name) for name in some.columns]))
     head = [column_head(names[0]) + words for names, words in columns]
     rows = [tuple(_cell(row, names) for names, _ in columns) for row in some.to_dict("records")]
-    note = (
-        file
-        if len(frame) <= MOST_ROWS
-        else f"The first {MOST_ROWS} of {len(frame)} rows; all in {file}."
-    )
+    note = file
+    if len(frame) > MOST_ROWS:
+        note = f"The first {MOST_ROWS} of {len(frame)} rows; all in {file}."
     if len(head) > MOST_COLUMNS and len(rows) <= FEW_ROWS:
-        turned = zip(head[1:], *(row[1:] for row in rows), strict=True)
-        return Table(
-            (head[0], *(row[0] for row in rows)),
-            tuple(turned),
-            "<" + ">" * len(rows),
-            caption,
-            note,
-        )
+        turned = tuple(zip(head[1:], *(row[1:] for row in rows), strict=True))
+        heads = (head[0], *(row[0] for row in rows))
+        return Table(heads, turned, "<" + ">" * len(rows), caption, (note,))
     numeric = [some[names[0]].dtype.kind in "fiu" for names, _ in columns]
-    return Table(
-        tuple(head), tuple(rows), "".join(">" if yes else "<" for yes in numeric), caption, note
-    )
+    align = "".join(">" if yes else "<" for yes in numeric)
+    return Table(tuple(head), tuple(rows), align, caption, (note,))
 
 
 def _empty(column: pd.Series[Any]) -> bool:
@@ -127,7 +75,7 @@ def _cell(row: dict[Any, Any], names: Sequence[str]) -> str:
     texts = [_shown(name, row[name], 4 if len(names) == 1 else 3) for name in names]
     if len(texts) == 1 or texts[0] == "\u2013":
         return texts[0]
-    if _is_share(names[0]) and row[names[0]] == 0:
+    if is_share(names[0]) and row[names[0]] == 0:
         return f"none (< {texts[2]})"  # none seen, fewer than the upper limit
     return f"{texts[0]} ({texts[1]} to {texts[2]})"
 
@@ -142,7 +90,6 @@ def _shown(name: str, value: Any, digits: int) -> str:
         return "\u2013"
     if not isinstance(value, (int, float)):
         return str(value)
-    if _is_share(name) and math.isfinite(value):
-        # As sentences have it
-        return percent(value, 2 if name.startswith("p_false") else 3).removesuffix(" %")
+    if is_share(name) and math.isfinite(value):
+        return bare(value, 2 if name.startswith("p_false") else 3)  # as sentences have it
     return str(value) if isinstance(value, int) else f"{value + 0.0:.{digits}g}"

@@ -4,7 +4,7 @@ that stays text."""
 from __future__ import annotations
 
 import warnings
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -26,10 +26,8 @@ __all__ = [
     "blank",
     "decades",
     "look",
-    "percent",
     "side_by_side",
     "stacked",
-    "with_limits",
     "write_figure",
 ]
 
@@ -126,22 +124,6 @@ def write_figure(figure: Figure, folder: Path, stem: str, title: str) -> tuple[P
         figure.savefig(svg, metadata={"Date": None, "Title": title})
         figure.savefig(png, dpi=PNG_DPI, metadata={"Title": title})
     return svg, png
-
-
-def percent(value: float, digits: int = 2) -> str:
-    """A probability as per cent in plain figures: 0.024 %, 12 %, 100 %; 3e-05 % below a
-    ten-thousandth."""
-    share = float(f"{100 * value:.{digits}g}") + 0.0  # no minus before a 0
-    if share and abs(share) < 1e-4:
-        return f"{share:g} %"
-    return f"{share:.10f}".rstrip("0").rstrip(".") + " %"
-
-
-def with_limits(row: Mapping[str, Any], name: str, digits: int = 2) -> str:
-    """A probability of a row with its limits, `name`, `name_low` and `name_high`: 12 % (11 to 13
-    %)."""
-    p, low, high = (percent(row[f"{name}{end}"], digits) for end in ("", "_low", "_high"))
-    return f"{p} ({low.removesuffix(' %')} to {high})"
 
 
 def backing() -> dict[str, Any]:

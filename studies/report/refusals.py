@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from montecarlo.estimates.refusals import NoneUsable, Refusal, Rule
 from montecarlo.estimates.verdicts import Verdict
 from montecarlo.quantities.wording import listed
-from studies.report.look import percent
+from studies.report.numbers import percent
 from studies.report.words import VERDICTS
 
 if TYPE_CHECKING:

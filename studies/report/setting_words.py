@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from montecarlo.frames.rows import setting_columns
+from montecarlo.frames.candidates import setting_columns
 from montecarlo.study.candidates import Setting
 from montecarlo.study.description import Study
 from studies.report.words import AXIS_WORDS, full_unit

@@ -9,6 +9,7 @@ from typing import Any
 
 from montecarlo.estimates.verdicts import Verdict
 from montecarlo.study.axes import AXES, BIAS, CURRENTS
+from studies.report.catalogue import without_unit
 
 __all__ = [
     "AXIS_WORDS",
@@ -38,7 +39,6 @@ def scheme_name(kind: str) -> str:
     return SCHEME_NAMES.get(kind, kind.replace("_", " "))
 
 
-UNITS = ("_ohm", "_pu", "_percent", "_va", "_hz", "_deg", "_v", "_a", "_s", "_f")
 TABLES = {
     "machine": "",
     "network": "network's ",
@@ -62,15 +62,10 @@ def input_name(key: str) -> str:
     if table not in TABLES or not path:
         return key
     *middle, last = path
-    name = next((last.removesuffix(unit) for unit in UNITS if last.endswith(unit)), last).replace(
-        "_", " "
-    )
-    where = (
-        ""
-        if table == "external_events" or not middle
-        else f", {' '.join(middle).replace('_', ' ')}"
-    )
-    return f"{TABLES[table]}{name}{where}"
+    name = without_unit(last)[0].replace("_", " ")
+    if table == "external_events" or not middle:
+        return f"{TABLES[table]}{name}"
+    return f"{TABLES[table]}{name}, {' '.join(middle).replace('_', ' ')}"
 
 
 @dataclass(frozen=True)
@@ -85,12 +80,12 @@ class AxisWords:
 
 
 AXIS_WORDS = {  # in the order in which a setting is told
-    "phase_pickup_a": AxisWords("phase pick-up", "phase A", "phase {:g} A"),
-    "earth_pickup_a": AxisWords("earth pick-up", "earth A", "earth {:g} A"),
+    "phase_pickup_a": AxisWords("phase pick-up", "phase", "phase {:g} A"),
+    "earth_pickup_a": AxisWords("earth pick-up", "earth", "earth {:g} A"),
     "stabilising_resistance_ohm": AxisWords("stabilising resistance", "ohm", "{:g} ohm"),
     "slope1": AxisWords("slope", "slope", "slope {}"),
     "slope2": AxisWords("slope above the break"),
-    "slope_break_a": AxisWords("break (turning point), bias current", "at A"),
+    "slope_break_a": AxisWords("break (turning point), bias current", "at"),
     "delay_s": AxisWords("delay", "s", "{:g} s"),
 }
 UNIT = {axis.key: axis.unit for axis in AXES}

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from studies.report.frame_table import UNITS
+from studies.report.catalogue import column_unit, is_share, sheet_head, table_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -19,106 +19,16 @@ if TYPE_CHECKING:
     from xlsxwriter.format import Format
     from xlsxwriter.worksheet import Worksheet
 
-__all__ = ["NOTES", "header", "write_workbook"]
+__all__ = ["NOTES", "write_workbook"]
 
 NOTES = "notes"
 ROWS_MAX = 1_048_576  # of a sheet, ECMA-376
 NAME_MAX = 31  # letters in the name of a sheet
 WIDEST = 60
 
-LIMITS = ("_low", "_high")
-
 # Number formats. Of a probability small values keep their digits, and a plain zero stays one.
 PROBABILITY = "[=0]0;[<0.001]0.00E+00;0.0000"
 FORMATS = {"1/year": PROBABILITY, "A": "0.0###", "ohm": "0.0##", "s": "0.0###", "V": "0.0"}
-
-SHEETS = {
-    "candidates": (
-        "one row a candidate setting: estimates with 95 % limits, whether it is usable "
-        "and whether the "
-        "policy's limits allow it; those of batch 2 on random numbers that the choice "
-        "has not seen"
-    ),
-    "by_type": (
-        "one row a candidate and a fault type, event or state; p: missed for internal faults,"
-        " operated for the others; share_of_total: what a type makes of all missed faults, or of"
-        " all false trips"
-    ),
-    "closest": (
-        "where nothing can be chosen: the candidate of each scheme that comes closest to "
-        "the policy's limits, "
-        "and the limit that it would meet"
-    ),
-    "coverage": "P(detected) of an earth fault at each place x of the winding, from the neutral",
-    "inputs": "every number and distribution of the study, and where it comes from",
-    "unresolved": (
-        "samples without a result by type and batch, of the candidate that has most; why, over all"
-        " circuits; and how they are counted"
-    ),
-    "backup": "how often the elements in the neutral operate, whatever the candidate",
-    "rare": "weighted samples of external events beside the counts, and which of the two was used",
-    "exceedance": (
-        "probability that an external event drives an element beyond a pick-up, every circuit"
-    ),
-    "comparison": (
-        "the chosen candidate minus others, paired on the same events; "
-        "95 % limits hold for all pairs together"
-    ),
-    "neighbours": (
-        "candidates one step of a grid away, minus the chosen one; "
-        "95 % limits hold for all steps together"
-    ),
-    "scenarios": "how each scenario of the policy judges the candidates",
-    "scenario_choices": (
-        "what each scenario would choose by itself, and the regret of the study's choice there"
-    ),
-    "schemes": "each scheme at its own best setting",
-    "scheme_differences": (
-        "one scheme's best setting minus another's, paired on the same events; "
-        "95 % limits hold for all pairs together"
-    ),
-    "caught_by_other": "probability that one scheme misses a fault and another catches it",
-    "variants": "each variant of the study at its own best setting",
-    "variant_differences": (
-        "each variant minus the study as stated, paired on the same events; "
-        "95 % limits hold for all variants together"
-    ),
-    "earthing_options": (
-        "each option of earthing at its own best setting, and the energy in its earth faults"
-    ),
-    "earthing_differences": (
-        "one option of earthing minus another, paired on the same events; "
-        "95 % limits hold for all pairs together"
-    ),
-    "drivers": "first and total effects of each input on what the elements get",
-    "elasticities": (
-        "how missed faults and false trips answer to the centre and the spread of each input"
-    ),
-    "what_if": "missed faults and false trips with one input at its centre, or half as uncertain",
-    "worth_of_measuring": (
-        "what it is worth to know an input of a plant before its setting is chosen"
-    ),
-    "detection_map": (
-        "probability that an earth fault is detected, by place along the winding and setting"
-    ),
-    "convergence": "how the chosen candidate's probabilities settle as the samples come in",
-    "remanence_models": "what each remanence model of the CTs chooses",
-    "blind_zone": (
-        "the part of the winding that stays blind against the false trips allowed, best of each"
-        " scheme"
-    ),
-    "waveforms": (
-        "index of the cases for secondary injection: where each comes from, what is expected of the"
-        " elements"
-    ),
-    "commissioning": (
-        "primary injections, pick-ups, slopes and times: what is expected and the band that 95 % of"
-        " the sampled plants keep to; blank columns for what is measured"
-    ),
-    "peak_voltage": (
-        "highest voltage across the relay circuit on an internal fault, by formula and simulated"
-    ),
-}
 
 
 def write_workbook(
@@ -142,37 +52,11 @@ def write_workbook(
         raise OSError(*error.args[0].args) from error
 
 
-def header(column: str) -> str:
-    """The name of a column with its unit in brackets: p_missed, pickup [A], missed [1/year]."""
-    unit = _unit(column)
-    if unit is None:
-        return column
-    base, limit = _without_limit(column)
-    return f"{base.removesuffix(_suffix(base))}{limit} [{unit}]"
-
-
-def _without_limit(column: str) -> tuple[str, str]:
-    limit = next((limit for limit in LIMITS if column.endswith(limit)), "")
-    return column.removesuffix(limit), limit
-
-
-def _unit(column: str) -> str | None:
-    """What a column's name says of its unit; a cost has the unit that the study gives it."""
-    base, _ = _without_limit(column)
-    return None if base.endswith("cost_per_year") else UNITS.get(_suffix(base))
-
-
-def _suffix(base: str) -> str:
-    return next((suffix for suffix in UNITS if base.endswith(suffix)), "")
-
-
 def _number_format(column: str) -> str:
-    if (unit := _unit(column)) is not None:
+    if unit := column_unit(column):
         return FORMATS.get(unit, "General")
-    chance = column.startswith(
-        ("p_", "covered_", "worst_p", "plant_", "share_of_")
-    ) or column.endswith("_share")
-    return PROBABILITY if chance or column in ("p", "low", "high", "difference") else "General"
+    chance = is_share(column) or column in ("low", "high", "difference")
+    return PROBABILITY if chance else "General"
 
 
 def _sheet_names(frames: Mapping[str, Any]) -> dict[str, str]:
@@ -198,13 +82,13 @@ def _write_table(
     bold = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
     rows = frame.iloc[: ROWS_MAX - 1]
     for at, column in enumerate(rows.columns):
-        sheet.write_string(0, at, header(column), bold)
+        sheet.write_string(0, at, sheet_head(column), bold)
         style = book.add_format({"num_format": _number_format(column)})
         values = rows[column].astype(object).where(rows[column].notna(), None).tolist()
         for row, value in enumerate(values, 1):
             _write(sheet, row, at, value, style)
         shown = max((len(value) for value in values if isinstance(value, str)), default=0)
-        longest = max(len(word) for word in header(column).replace("_", "_ ").split())
+        longest = max(len(word) for word in sheet_head(column).replace("_", "_ ").split())
         sheet.set_column(at, at, min(max(shown, longest, 8) + 2, WIDEST))
     sheet.freeze_panes(1, 1)
     if len(rows):
@@ -274,7 +158,7 @@ def _write_notes(
 
 
 def _told(name: str, frame: pd.DataFrame) -> str:
-    text = SHEETS.get(name, f"the table of {name}.csv")
+    text = table_text(name).holds
     if len(frame) <= ROWS_MAX - 1:
         return text
     return (

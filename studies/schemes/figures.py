@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from studies.report.look import CHOSEN, FAINT, FALSE, FALSE_TEXT, MISSED, backing, percent
+from studies.report.look import CHOSEN, FAINT, FALSE, FALSE_TEXT, MISSED, backing
+from studies.report.numbers import bare, limits_of, percent
 from studies.report.words import scheme_name, setting_text
 
 if TYPE_CHECKING:
@@ -146,7 +147,7 @@ def _false(
     ax.set_xlim(
         100 * left / 2, 2.5 * max(float(np.nanmax([*high, 100 * (limit or 0.0)])), 200 * left)
     )
-    ax.xaxis.set_major_formatter(lambda value, _: percent(value / 100).removesuffix(" %"))
+    ax.xaxis.set_major_formatter(lambda value, _: bare(value / 100))
     ax.set_xlabel(
         "false trips,\n% of the external events\n(bar: limits; tick: bound)", color=FALSE_TEXT
     )
@@ -202,10 +203,8 @@ def caught_matrix(caught: pd.DataFrame, ax: Axes) -> Axes:
         ax.text(
             x, y, percent(row["p"], 3), ha="center", va="bottom", color=colour, fontweight="bold"
         )
-        low, high = (percent(row[name], 3) for name in ("p_low", "p_high"))
-        limits = (
-            f"{low.removesuffix(' %')} to {high.removesuffix(' %')}" if row["p"] else f"< {high}"
-        )
+        _, low, high = limits_of(row, "p", 3)
+        limits = f"{low} to {high}" if row["p"] else f"< {high} %"
         ax.text(x, y + 0.08, limits, ha="center", va="top", color=colour, fontsize=7.5)
     middles = np.arange(len(schemes)) + 0.5
     ax.set_yticks(middles, [textwrap.fill(scheme_name(scheme), 18) for scheme in schemes])

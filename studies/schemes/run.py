@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING
 from montecarlo.frames.result import Result, run_study
 from montecarlo.study.description import Study
 from studies.protocol import Drawn, Findings, Progress
+from studies.report.catalogue import with_unit
 from studies.report.look import blank, look, side_by_side
-from studies.report.money import with_unit
 from studies.report.words import scheme_name, setting_text
 from studies.schemes.figures import caught_matrix, missed_and_false
 from studies.schemes.frames import ALL_TYPES, caught_rows, difference_rows, scheme_rows
 from studies.schemes.text import scheme_text
 from studies.sweep import figures
 from studies.sweep import run as setting_sweep
-from studies.sweep.text import limit_of
+from studies.sweep.text import limit_line
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -57,47 +57,24 @@ def findings(result: Result) -> Findings:
     )
 
 
-def _figures(
-    result: Result, schemes: pd.DataFrame, caught: pd.DataFrame
-) -> dict[str, tuple[Figure, str]]:
-    drawn: dict[str, tuple[Figure, str]] = {}
+def _figures(result: Result, schemes: pd.DataFrame, caught: pd.DataFrame) -> dict[str, Figure]:
+    drawn: dict[str, Figure] = {}
     standing = schemes[schemes["has_best"]]
     if not len(standing):
         return drawn
-    limit, words = limit_of(result.study)
+    limit, words = limit_line(result.study)
     with look():
-        figure, axes = side_by_side(2, 35 + 17 * len(schemes))
-        missed_and_false(
-            schemes,
-            axes,
-            limit=limit if limit < 1 else None,
-            limit_text=f"policy's limit, {words.removesuffix(' of the external events')}",
-        )
-        drawn["schemes"] = (
-            figure,
-            "Missed faults and false trips of each scheme at its best setting",
-        )
+        drawn["schemes"], axes = side_by_side(2, 35 + 17 * len(schemes))
+        missed_and_false(schemes, axes, limit=limit, limit_text=words)
         if len(caught):
-            figure, ax = blank(30 + 15 * len(standing))
+            drawn["caught_by_other"], ax = blank(30 + 15 * len(standing))
             caught_matrix(caught[caught["type"] == ALL_TYPES], ax)
-            drawn["caught_by_other"] = (
-                figure,
-                "Share of the internal faults that one scheme misses and another catches",
-            )
         if len(result.coverage):
-            figure, ax = blank(110)
+            drawn["schemes_coverage"], ax = blank(110)
             names = {
                 scheme_name(row["scheme"]): (row["candidate"], setting_text(row))
                 for row in standing.to_dict("records")
             }
-            figures.detection(
-                result.coverage,
-                names,
-                ax,
-                styles=figures.scheme_styles([scheme_name(kind) for kind in schemes["scheme"]]),
-            )
-            drawn["schemes_coverage"] = (
-                figure,
-                "Earth faults detected along the winding, each scheme",
-            )
+            styles = figures.scheme_styles([scheme_name(kind) for kind in schemes["scheme"]])
+            figures.detection(result.coverage, names, ax, styles=styles)
     return drawn

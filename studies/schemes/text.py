@@ -9,13 +9,21 @@ from typing import TYPE_CHECKING, Any
 from montecarlo.estimates.verdicts import Verdict
 from montecarlo.frames.doubts import doubts_of
 from montecarlo.quantities.wording import listed
-from studies.report.look import percent, with_limits
-from studies.report.money import amount, cost_cell, cost_with_limits
-from studies.report.text import paragraph, table
+from studies.report.blocks import Block, Table, items, paragraphs
+from studies.report.numbers import (
+    NONE_SEEN,
+    cell,
+    cost_cell,
+    cost_with_limits,
+    gap,
+    percent,
+    with_limits,
+)
 from studies.report.words import SAME, scheme_name, setting_text
 from studies.schemes.frames import ALL_TYPES
 from studies.sweep.closest import closest_text
 from studies.sweep.doubts import of_each
+from studies.sweep.text import SHARES
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -29,50 +37,31 @@ Row = Mapping[str, Any]
 
 def scheme_text(
     result: Result, schemes: pd.DataFrame, differences: pd.DataFrame, caught: pd.DataFrame
-) -> list[str]:
-    """Lines of at most 100 columns."""
-    lines, cost = _table(schemes), result.study.policy.least_annual_cost
-    standing = bool(schemes["has_best"].any())
-    if standing:
-        lines += [
-            (
-                "  each scheme at its best setting under the policy, all on the same fresh plants"
-                " and events"
-            ),
-            (
-                "  missed: % of the internal faults within reach; false: % of the external events;"
-                " (95 % limits)"
-            ),
-        ]
-    if standing and "p_nobody" in schemes:
-        lines += [
-            "  nobody: % of the internal faults within reach that the back-up does not catch either"
-        ]
-    if (schemes["p_false"] == 0).any():
-        lines += ["  none (< x): none seen, fewer than x %"]
-    if standing and cost is not None:
-        lines += paragraph(f"cost: {cost.unit} a year; (95 % limits)", "  ")
-    lines += [
-        "",
-        *paragraph(
-            " ".join(conclusion(None if cost is None else cost.unit, schemes, differences, caught))
-        ),
+) -> list[Block]:
+    """What a finished comparison says."""
+    cost = result.study.policy.least_annual_cost
+    unit = None if cost is None else cost.unit
+    said = " ".join(conclusion(unit, schemes, differences, caught))
+    paired = _paired(unit) if len(differences) else ""
+    settings = tuple(
+        f"no. {row['candidate']}: {setting_text(row)}"
+        for row in schemes[schemes["has_best"]].to_dict("records")
+    )
+    return [
+        _table(schemes, unit),
+        *items(settings),
+        *paragraphs(said, paired, *closest_text(result.study, result.closest)),
+        *_doubts(result, schemes),
+        *items(result.told),
     ]
-    if len(differences):
-        units = "in percentage points" + (
-            f", of cost in {cost.unit} a year" if cost is not None else ""
-        )
-        lines += paragraph(
-            f"Differences are paired, {units}; their 95 % limits hold for all pairs together."
-        )
-    for text in (*closest_text(result.study, result.closest), *_doubts(result, schemes)):
-        lines += paragraph(text)
-    for sentence in result.told:
-        lines += paragraph(sentence, "- ", "  ")
-    return lines
 
 
-def _doubts(result: Result, schemes: pd.DataFrame) -> Iterator[str]:
+def _paired(unit: str | None) -> str:
+    units = "in percentage points" + (f", of cost in {unit} a year" if unit else "")
+    return f"Differences are paired, {units}; their 95 % limits hold for all pairs together."
+
+
+def _doubts(result: Result, schemes: pd.DataFrame) -> list[Block]:
     """What speaks against the best setting of each scheme."""
     best = {
         scheme: setting for scheme, setting in result.outcome.best.items() if setting is not None
@@ -89,49 +78,39 @@ def _doubts(result: Result, schemes: pd.DataFrame) -> Iterator[str]:
 # --- the table ----------------------------------------------------------------
 
 
-def _table(schemes: pd.DataFrame) -> list[str]:
-    backup = "p_nobody" in schemes
-    head = [
-        "",
-        "no.",
-        "scheme",
-        "missed %",
-        "false %",
-        *(["nobody %"] if backup else []),
-        *(["cost"] if "cost_per_year" in schemes else []),
-    ]
-    rows, settings = [], []
+def _table(schemes: pd.DataFrame, unit: str | None) -> Table:
+    shown = {"missed %": ("p_missed", 3), "false %": ("p_false", 2)}
+    if "p_nobody" in schemes:
+        shown["nobody %"] = ("p_nobody", 3)
+    weighed = ["cost"] if "cost_per_year" in schemes else []
+    rows: list[tuple[str, ...]] = []
     for row in schemes.to_dict("records"):
         if not row["has_best"]:
-            rows.append(["", "-", row["scheme"], *["-"] * (len(head) - 3)])
+            rows.append(("", "-", row["scheme"], *["-"] * len([*shown, *weighed])))
             continue
-        false = (
-            f"none (< {_bare(row['p_false_high'])})"
-            if row["p_false"] == 0
-            else _with_limits(row, "p_false", 2)
+        values = [cell(row, *column) for column in shown.values()]
+        cost = [cost_cell(row)] if weighed else []
+        role = "chosen" if row["chosen"] else ""
+        rows.append((role, str(row["candidate"]), row["scheme"], *values, *cost))
+    head = ("", "no.", "scheme", *shown, *weighed)
+    align = "<><" + ">" * (len(head) - 3)
+    return Table(head, tuple(rows), align, notes=tuple(_notes(schemes, unit)))
+
+
+def _notes(schemes: pd.DataFrame, unit: str | None) -> Iterator[str]:
+    standing = schemes["has_best"].any()
+    if standing:
+        yield (
+            "each scheme at its best setting under the policy, all on the same fresh plants and"
+            " events"
         )
-        rows.append(
-            [
-                "chosen" if row["chosen"] else "",
-                str(row["candidate"]),
-                row["scheme"],
-                _with_limits(row, "p_missed", 3),
-                false,
-                *([_with_limits(row, "p_nobody", 3)] if backup else []),
-                *([cost_cell(row)] if "cost_per_year" in schemes else []),
-            ]
-        )
-        settings += paragraph(f"no. {row['candidate']}: {setting_text(row)}", "  ", "      ")
-    return [*table(head, rows, "<><" + ">" * (len(head) - 3), ""), *settings]
-
-
-def _bare(p: float, digits: int = 2) -> str:
-    return percent(p, digits).removesuffix(" %")
-
-
-def _with_limits(row: Row, name: str, digits: int) -> str:
-    p, low, high = (_bare(row[f"{name}{end}"], digits) for end in ("", "_low", "_high"))
-    return f"{p} ({low}-{high})"
+        yield f"{SHARES}; (95 % limits)"
+    if standing and "p_nobody" in schemes:
+        yield "nobody: % of the internal faults within reach that the back-up does not catch either"
+    if (schemes["p_false"] == 0).any():
+        yield NONE_SEEN
+    if standing and unit is not None:
+        yield f"cost: {unit} a year; (95 % limits)"
 
 
 # --- sentences ----------------------------------------------------------------
@@ -150,11 +129,8 @@ def conclusion(
     best = standing.sort_values(aim, kind="stable").iloc[0].to_dict()
     if len(standing) < 2:
         return [
-            (
-                f"Only {best['scheme']} has a setting that the policy allows; it misses "
-                f"{with_limits(best, 'p_missed', 3)} of "
-                "the internal faults within reach."
-            ),
+            f"Only {best['scheme']} has a setting that the policy allows; it misses"
+            f" {with_limits(best, 'p_missed', 3)} of the internal faults within reach.",
             *sentences,
         ]
     against = differences[differences["minus"] == best["scheme"]]
@@ -174,22 +150,17 @@ def _none(row: Row) -> str:
 
 def _least(best: Row, against: pd.DataFrame, unit: str | None) -> str:
     """Which scheme is best by the policy's aim, and from which others that can be told."""
-    if unit is None:
-        verb, plural, what = (
-            "misses",
-            "miss",
-            f"{with_limits(best, 'p_missed', 3)} of the internal faults within reach",
-        )
-    else:
-        verb, plural, what = "costs", "cost", cost_with_limits(best, unit)
-    same, _, worse = _told_apart(
-        against, 100 if unit is None else 1, "" if unit is None else f" {unit} a year"
-    )
-    text = (
-        f"{best['scheme']} {verb} {what}; {SAME} from it: {listed(same)}."
-        if same
-        else (f"{best['scheme']} {verb} least, {what}.")
-    )
+    verb, plural = "misses", "miss"
+    what = f"{with_limits(best, 'p_missed', 3)} of the internal faults within reach"
+    apart = _told_apart(against)
+    if unit is not None:
+        verb, plural = "costs", "cost"
+        what = cost_with_limits(best, unit)
+        apart = _told_apart(against, 1, f" {unit} a year")
+    same, _, worse = apart
+    text = f"{best['scheme']} {verb} least, {what}."
+    if same:
+        text = f"{best['scheme']} {verb} {what}; {SAME} from it: {listed(same)}."
     return f"{text} {listed(worse)} {verb if len(worse) == 1 else plural} more." if worse else text
 
 
@@ -199,22 +170,16 @@ def _told_apart(
     """Of the rows of one quantity, other schemes minus the best: those that are not distinguishable
     from it, those that are below it and those above it, with the difference; probabilities in
     percentage points."""
-    rows = against.to_dict("records")
-    same = [row["scheme"] for row in rows if row["verdict"] is Verdict.ALIKE]
-    below, above = (
-        [
-            f"{row['scheme']} ({_gap(row, scale, unit)})"
-            for row in rows
-            if row["verdict"] is not Verdict.ALIKE and sign * row["difference"] > 0
-        ]
-        for sign in (-1, 1)
-    )
+    same, below, above = list[str](), list[str](), list[str]()
+    for row in against.to_dict("records"):
+        named = f"{row['scheme']} ({', '.join(gap(row, scale, unit))})"
+        if row["verdict"] is Verdict.ALIKE:
+            same.append(row["scheme"])
+        elif row["difference"] < 0:
+            below.append(named)
+        else:
+            above.append(named)
     return same, below, above
-
-
-def _gap(row: Row, scale: float, unit: str) -> str:
-    gap, low, high = (amount(scale * row[name], "+") for name in ("difference", "low", "high"))
-    return f"{gap}{unit}, {low} to {high}"
 
 
 def _false(best: Row, against: pd.DataFrame) -> str:
@@ -246,9 +211,8 @@ def _complement(best: Row, caught: pd.DataFrame) -> Iterator[str]:
     else:
         least = top["caught_by"]
         yield (
-            f"Of the internal faults {with_limits(top, 'p', 3)} "
-            f"are missed by {best['scheme']} and caught by {least}, "
-            f"{_where(caught, top)}."
+            f"Of the internal faults {with_limits(top, 'p', 3)} are missed by {best['scheme']} and"
+            f" caught by {least}, {_where(caught, top)}."
         )
     back = (
         every[(every["missed_by"] == least) & (every["caught_by"] == best["scheme"])]
@@ -257,8 +221,8 @@ def _complement(best: Row, caught: pd.DataFrame) -> Iterator[str]:
     )
     if back["p"]:
         yield (
-            f"Missed by {least} and caught by {best['scheme']} are "
-            f"{with_limits(back, 'p', 3)}, {_where(caught, back)}."
+            f"Missed by {least} and caught by {best['scheme']} are {with_limits(back, 'p', 3)},"
+            f" {_where(caught, back)}."
         )
     else:
         yield (
@@ -287,8 +251,7 @@ def _with_backup(standing: pd.DataFrame, differences: pd.DataFrame) -> str:
     ]
     same = [row["scheme"] for row in rows.to_dict("records") if row["verdict"] is Verdict.ALIKE]
     text = (
-        "With the back-up in the neutral nobody catches "
-        f"{with_limits(best, 'p_nobody', 3)} with {best['scheme']} and "
-        f"{with_limits(worst, 'p_nobody', 3)} with {worst['scheme']}"
+        f"With the back-up in the neutral nobody catches {with_limits(best, 'p_nobody', 3)} with"
+        f" {best['scheme']} and {with_limits(worst, 'p_nobody', 3)} with {worst['scheme']}"
     )
     return f"{text}; {SAME} from the first: {listed(same)}." if same else f"{text}."

@@ -12,8 +12,7 @@ from montecarlo.estimates.verdicts import Verdict
 from montecarlo.frames.choosing import ASKED
 from montecarlo.quantities.wording import listed
 from montecarlo.study.description import Study
-from studies.report.look import percent, with_limits
-from studies.report.money import amount, cost_with_limits
+from studies.report.numbers import amount, cost_with_limits, gap, percent, with_limits
 from studies.report.refusals import because
 from studies.report.words import SAME, scheme_name, setting_text
 
@@ -33,50 +32,48 @@ __all__ = [
     "worst_case",
 ]
 
+RUNNER_UP = "chosen minus runner-up"  # a pair of the comparison
 WHAT = {"p_missed": "missed faults", "p_false": "false trips", "cost_per_year": "cost"}
 
 
 def against_others(result: Result) -> str:
     """The paired differences of `comparison`, in percentage points."""
-    rows = result.candidates.set_index("candidate")
-    texts = []
-    for (pair, one, other), gaps in result.comparison.groupby(
-        ["pair", "candidate", "minus"], sort=False
-    ):
-        text = f"{pair}: " + ", ".join(_gap(row, result.study) for row in gaps.to_dict("records"))
-        if pair == ASKED:
-            batch = "the fresh batch" if (gaps["batch"] == 2).all() else "the study's own batch"
-            text = f"no. {one} minus no. {other}{text.removeprefix(ASKED)} (on {batch})"
-        if pair == "chosen minus runner-up":
-            row = rows.loc[other].to_dict()
-            head = (
-                f"The runner-up is no. {other}, {scheme_name(row['scheme'])}: {setting_text(row)}"
-            )
-            every = (gaps["verdict"] == Verdict.ALIKE).all()
-            texts.append(
-                f"{head}; {'the two are not distinguishable at 95 %, ' if every else ''}{text}."
-            )
-        else:
-            texts.append(f"{text[0].upper()}{text[1:]}.")
+    pairs = result.comparison.groupby(["pair", "candidate", "minus"], sort=False)
+    texts = [_pair(result, pair, one, other, gaps) for (pair, one, other), gaps in pairs]
+    if not texts:
+        return ""
     units = "in percentage points"
     if (cost := result.study.policy.least_annual_cost) is not None:
         units += f", of cost in {cost.unit} a year"
     together = ", which hold for all pairs together" if len(texts) > 1 else ""
+    return f"{' '.join(texts)} Differences are paired, {units} (95 % limits{together})."
+
+
+def _pair(result: Result, pair: str, one: int, other: int, gaps: pd.DataFrame) -> str:
+    text = ", ".join(_gap(row, result.study) for row in gaps.to_dict("records"))
+    if pair == ASKED:
+        batch = "the fresh batch" if (gaps["batch"] == 2).all() else "the study's own batch"
+        return f"No. {one} minus no. {other}: {text} (on {batch})."
+    if pair != RUNNER_UP:
+        return f"{pair[0].upper()}{pair[1:]}: {text}."
+    row = result.candidates.set_index("candidate").loc[other].to_dict()
+    every = (gaps["verdict"] == Verdict.ALIKE).all()
+    told = "the two are not distinguishable at 95 %, " if every else ""
     return (
-        f"{' '.join(texts)} Differences are paired, {units} (95 % limits{together})."
-        if texts
-        else ""
+        f"The runner-up is no. {other}, {scheme_name(row['scheme'])}: {setting_text(row)};"
+        f" {told}{pair}: {text}."
     )
 
 
 def _gap(row: Mapping[str, Any], study: Study) -> str:
     """A difference with its limits; that it shows nothing is said."""
-    what, scale, unit = WHAT[row["quantity"]], 100, ""
-    if row["quantity"] == "cost_per_year" and (cost := study.policy.least_annual_cost) is not None:
-        scale, unit = 1, f" {cost.unit} a year"  # the others in percentage points
-    change, low, high = (amount(scale * row[name], "+") for name in ("difference", "low", "high"))
+    cost = study.policy.least_annual_cost
+    if row["quantity"] == "cost_per_year" and cost is not None:
+        change, limits = gap(row, 1, f" {cost.unit} a year")
+    else:
+        change, limits = gap(row)
     same = f", {SAME}" if row["verdict"] is Verdict.ALIKE else ""
-    return f"{what} {change}{unit} ({low} to {high}{same})"
+    return f"{WHAT[row['quantity']]} {change} ({limits}{same})"
 
 
 def around(neighbours: pd.DataFrame) -> str:
@@ -91,11 +88,9 @@ def around(neighbours: pd.DataFrame) -> str:
         if (numbers := list(same.loc[same["quantity"] == quantity, "candidate"]))
     ]
     level = "at 95 % for all steps together"
-    return "One step of a grid away " + (
-        f"and not distinguishable from it {level}: {'; '.join(found)}."
-        if found
-        else f"every candidate is distinguishable from it {level}."
-    )
+    if not found:
+        return f"One step of a grid away every candidate is distinguishable from it {level}."
+    return f"One step of a grid away and not distinguishable from it {level}: {'; '.join(found)}."
 
 
 def hinge_text(result: Result) -> str:
@@ -104,18 +99,11 @@ def hinge_text(result: Result) -> str:
     better = "misses less" if cost is None else "costs less"
     if hinge is None:
         return f"No candidate {better}, so no rule of the policy decides the choice."
-    aim = (
-        percent(hinge.aim, 3)
-        if cost is None
-        else cost_with_limits(
-            {
-                "cost_per_year": hinge.aim,
-                "cost_per_year_low": hinge.low,
-                "cost_per_year_high": hinge.high,
-            },
-            cost.unit,
-        )
-    )
+    aim = percent(hinge.aim, 3)
+    if cost is not None:
+        ends = ("cost_per_year", "cost_per_year_low", "cost_per_year_high")
+        limits = zip(ends, (hinge.aim, hinge.low, hinge.high), strict=True)
+        aim = cost_with_limits(dict(limits), cost.unit)
     batch = "fresh batch" if hinge.batch == 2 else "study's own batch"
     row = result.candidates.set_index("candidate").loc[hinge.candidate].to_dict()
     return (
@@ -155,11 +143,10 @@ def cost_text(result: Result, row: Mapping[str, Any]) -> str:
     cost = result.study.policy.least_annual_cost
     assert cost is not None
     return (
-        f"Missed faults and false trips cost {cost_with_limits(row, cost.unit)}, at "
-        f"{amount(cost.missed_fault)} "
-        f"{cost.unit} a missed fault and {amount(cost.false_trip)} {cost.unit} a false trip; "
-        "no candidate that "
-        "may be chosen costs less in the study's own batch"
+        f"Missed faults and false trips cost {cost_with_limits(row, cost.unit)}, at"
+        f" {amount(cost.missed_fault)} {cost.unit} a missed fault and {amount(cost.false_trip)}"
+        f" {cost.unit} a false trip; no candidate that may be chosen costs less in the study's own"
+        " batch"
     )
 
 
@@ -170,22 +157,20 @@ def worst_case(result: Result) -> str:
         return ""
     mine = rows[rows["candidate"] == result.chosen].to_dict("records")
     quantity = "p_missed" if result.study.policy.least_annual_cost is None else "cost_per_year"
-    each = "; ".join(
-        f'"{row["scenario"]}" misses {percent(row["p_missed"], 3)}, '
-        + (
-            f"false trips fewer than {percent(row['p_false_high'])}"
-            if row["p_false"] == 0
-            else f"trips falsely on {percent(row['p_false'])}"
-        )
-        for row in mine
-    )
+    each = "; ".join(map(_in_scenario, mine))
     decides = next(row["scenario"] for row in mine if row["worst"])
     return (
         f"The policy judges by the worst of {len(mine)} scenarios, on the same random numbers:"
-        f" {each}. By "
-        f'{WHAT[quantity]} "{decides}" is its worst and decides. The figures above are of the study'
-        " as stated."
+        f' {each}. By {WHAT[quantity]} "{decides}" is its worst and decides. The figures above are'
+        " of the study as stated."
     )
+
+
+def _in_scenario(row: Mapping[str, Any]) -> str:
+    trips = f"trips falsely on {percent(row['p_false'])}"
+    if row["p_false"] == 0:
+        trips = f"false trips fewer than {percent(row['p_false_high'])}"
+    return f'"{row["scenario"]}" misses {percent(row["p_missed"], 3)}, {trips}'
 
 
 def moved(result: Result) -> str:
@@ -193,28 +178,29 @@ def moved(result: Result) -> str:
     rows = result.scenario_choices.to_dict("records")
     if not rows or result.chosen is None:
         return ""
-    settings = result.candidates.set_index("candidate")
+    numbers = set(result.candidates["candidate"])
     groups: dict[int | None, list[Mapping[str, Any]]] = {}
     for row in rows:
-        groups.setdefault(
-            int(row["candidate"]) if row["candidate"] in settings.index else None, []
-        ).append(row)
-    parts = []
-    for candidate, mine in groups.items():
-        names = listed(f'"{row["scenario"]}"' for row in mine)
-        if candidate is None:
-            parts.append(f"{names} would choose nothing")
-        elif candidate == result.chosen:
-            parts.append(f"{names} would choose the same setting")
-        else:
-            of = settings.loc[candidate].to_dict()
-            worse = listed(_regret(row, result.study) for row in mine)
-            parts.append(
-                f"{names} would choose no. {candidate} ({scheme_name(of['scheme'])}:"
-                f" {setting_text(of)}), against which the chosen one has"
-                f" {worse}{' in this order' if len(mine) > 1 else ''}"
-            )
+        number = int(row["candidate"]) if row["candidate"] in numbers else None
+        groups.setdefault(number, []).append(row)
+    parts = [_would_choose(result, number, mine) for number, mine in groups.items()]
     return f"Each scenario by itself (study's own batch): {'; '.join(parts)}."
+
+
+def _would_choose(result: Result, number: int | None, rows: list[Mapping[str, Any]]) -> str:
+    """What scenarios choose that choose alike."""
+    names = listed(f'"{row["scenario"]}"' for row in rows)
+    if number is None:
+        return f"{names} would choose nothing"
+    if number == result.chosen:
+        return f"{names} would choose the same setting"
+    of = result.candidates.set_index("candidate").loc[number].to_dict()
+    worse = listed(_regret(row, result.study) for row in rows)
+    order = " in this order" if len(rows) > 1 else ""
+    return (
+        f"{names} would choose no. {number} ({scheme_name(of['scheme'])}: {setting_text(of)}),"
+        f" against which the chosen one has {worse}{order}"
+    )
 
 
 def _regret(row: Mapping[str, Any], study: Study) -> str:

@@ -7,8 +7,7 @@ from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.study.description import Study
-from studies.report.look import percent, with_limits
-from studies.report.money import cost_with_limits
+from studies.report.numbers import cost_with_limits, false_trips, percent, with_limits
 from studies.report.refusals import note_text
 from studies.report.words import scheme_name, setting_text
 
@@ -31,9 +30,9 @@ def closest_text(study: Study, closest: pd.DataFrame, of: str = "") -> Iterator[
             continue
         more = _meets(study, row), _meets_each(study, row), _batch(row)
         yield (
-            f"Closest of {head}: no. {row['candidate']}, {setting_text(row)}. It misses "
-            f"{with_limits(row, 'p_missed', 3)} of the internal faults within reach and "
-            f"{_false(row)}{_cost(study, row)}. {' '.join(filter(None, more))}"
+            f"Closest of {head}: no. {row['candidate']}, {setting_text(row)}. It misses"
+            f" {with_limits(row, 'p_missed', 3)} of the internal faults within reach and"
+            f" {_false(row)}{_cost(study, row)}. {' '.join(filter(None, more))}"
         )
 
 
@@ -44,15 +43,12 @@ def closest_of_each(results: Mapping[str, Result]) -> Iterator[str]:
 
 
 def _false(row: Row) -> str:
-    worst = f', in its worst scenario "{row["worst_scenario"]}"' if "worst_scenario" in row else ""
-    if "worst_scenario" in row and row["p_false"] > 0:
+    if "worst_scenario" not in row:
+        return false_trips(row, " of it")
+    worst = f', in its worst scenario "{row["worst_scenario"]}"'
+    if row["p_false"] > 0:  # there the limits of the study as stated do not hold
         return f"trips falsely on {percent(row['p_false'])} of the external events{worst}"
-    if row["p_false"] == 0:
-        return (
-            f"no false trip of it was seen, fewer than {percent(row['p_false_high'])} of the "
-            f"external events{worst}"
-        )
-    return f"trips falsely on {with_limits(row, 'p_false')} of the external events{worst}"
+    return false_trips(row, " of it") + worst
 
 
 def _cost(study: Study, row: Row) -> str:
@@ -65,15 +61,10 @@ def _meets(study: Study, row: Row) -> str:
     policy = study.policy
     if policy.least_annual_cost is not None:
         return ""
-    level = f"with {100 * policy.level:g} % confidence"
-    if policy.false_per_year_max is not None:
-        return (
-            f"It would meet false_per_year_max = {row['would_meet']:g} {level}; the policy's is "
-            f"{row['limit']:g}."
-        )
+    key = "p_false_max" if policy.false_per_year_max is None else "false_per_year_max"
     return (
-        f"It would meet p_false_max = {row['would_meet']:g} {level}; "
-        f"the policy's is {row['limit']:g}."
+        f"It would meet {key} = {row['would_meet']:g} with {100 * policy.level:g} % confidence; the"
+        f" policy's is {row['limit']:g}."
     )
 
 
@@ -81,8 +72,8 @@ def _meets_each(study: Study, row: Row) -> str:
     if study.policy.p_false_max_each is None:
         return ""
     return (
-        f"Of each kind of event it would meet p_false_max_each = {row['would_meet_each']:g} "
-        f"({row['worst_event']} decides); the policy's is {row['each_limit']:g}."
+        f"Of each kind of event it would meet p_false_max_each = {row['would_meet_each']:g}"
+        f" ({row['worst_event']} decides); the policy's is {row['each_limit']:g}."
     )
 
 
@@ -91,6 +82,6 @@ def _batch(row: Row) -> str:
     if row["batch"] == 2:
         return "Figures of a fresh batch, drawn for a candidate that then failed."
     return (
-        f"Figures of the study's own batch, in which it was the closest of {row['candidates']}: "
-        "on fresh numbers it may look a little worse."
+        f"Figures of the study's own batch, in which it was the closest of {row['candidates']}: on"
+        " fresh numbers it may look a little worse."
     )

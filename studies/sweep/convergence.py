@@ -16,8 +16,8 @@ from studies.report.look import (
     MISSED,
     backing,
     decades,
-    percent,
 )
+from studies.report.numbers import percent
 
 if TYPE_CHECKING:
     import pandas as pd

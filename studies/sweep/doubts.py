@@ -2,53 +2,63 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
 from montecarlo.frames.doubts import Doubt, EventDoubt, Why
 from montecarlo.quantities.wording import listed
 from montecarlo.study.candidates import End
-from studies.report.look import percent, with_limits
+from studies.report.blocks import Block, Caution, Paragraph
+from studies.report.numbers import percent, with_limits
 from studies.report.words import AXIS_WORDS, axis_unit
 
 __all__ = ["doubts_text", "of_each"]
 
 
-def doubts_text(doubts: Sequence[Doubt], number: int) -> Iterator[str]:
+def doubts_text(doubts: Sequence[Doubt], number: int) -> list[Block]:
     """A sentence or two each, of candidate `number`."""
-    for doubt in doubts:
-        if isinstance(doubt, EventDoubt):
-            yield _event(doubt, number)
-    if ends := [doubt for doubt in doubts if isinstance(doubt, End)]:
-        yield (
-            f"No. {number} is chosen at the end of these ranges: {'; '.join(map(_end, ends))}. "
-            "Extend them: nothing beyond was judged."
-        )
+    return [_block(some, number) for some in _together(doubts)]
 
 
-def of_each(doubts: Mapping[str, tuple[int, Sequence[Doubt]]]) -> Iterator[str]:
+def of_each(doubts: Mapping[str, tuple[int, Sequence[Doubt]]]) -> list[Block]:
     """The same of several choices by name, each with its candidate's number; alike ones in one."""
-    said: dict[str, list[str]] = {}
+    alike: dict[tuple[int, tuple[Doubt, ...]], list[str]] = {}
     for name, (number, mine) in doubts.items():
-        for text in doubts_text(mine, number):
-            said.setdefault(text, []).append(f'"{name}"')
-    for text, names in said.items():
-        yield f"{listed(names)}: {text}"
+        for some in _together(mine):
+            alike.setdefault((number, some), []).append(f'"{name}"')
+    return [_block(some, number, f"{listed(names)}: ") for (number, some), names in alike.items()]
+
+
+def _together(doubts: Sequence[Doubt]) -> list[tuple[Doubt, ...]]:
+    """What is told together: each kind of event alone, ends of ranges in one."""
+    ends = tuple(doubt for doubt in doubts if isinstance(doubt, End))
+    events = [(doubt,) for doubt in doubts if isinstance(doubt, EventDoubt)]
+    return [*events, ends] if ends else [*events]
+
+
+def _block(doubts: tuple[Doubt, ...], number: int, of: str = "") -> Block:
+    first = doubts[0]
+    if isinstance(first, EventDoubt):
+        return Caution(f"{of}{_event(first, number)}")
+    ends = "; ".join(_end(doubt) for doubt in doubts if isinstance(doubt, End))
+    return Paragraph(
+        f"{of}No. {number} is chosen at the end of these ranges: {ends}. Extend them: nothing"
+        " beyond was judged."
+    )
 
 
 def _event(doubt: EventDoubt, number: int) -> str:
-    found = with_limits(
-        {"value": doubt.value, "value_low": doubt.low, "value_high": doubt.high}, "value", 3
-    )
+    limits = {"value": doubt.value, "value_low": doubt.low, "value_high": doubt.high}
+    found = with_limits(limits, "value", 3)
     mix = f"{percent(doubt.share)} of the external events"
     if doubt.why is Why.TRIPS_OFTEN:
         return (
-            f"Caution: no. {number} trips falsely in {found} of the events {doubt.event}, "
-            f"more than {percent(doubt.limit)}. They are {mix}, so that the total hides it. "
-            "Look for a wrong CT or sign in the scheme before this setting is used."
+            f"no. {number} trips falsely in {found} of the events {doubt.event}, more than"
+            f" {percent(doubt.limit)}. They are {mix}, so that the total hides it. Look for a wrong"
+            " CT or sign in the scheme before this setting is used."
         )
     return (
-        f"Caution: of the false trips of no. {number} {doubt.event} makes {found}, more than half, "
-        f"at {mix}. Its inputs decide p_false."
+        f"of the false trips of no. {number} {doubt.event} makes {found}, more than half, at"
+        f" {mix}. Its inputs decide p_false."
     )
 
 

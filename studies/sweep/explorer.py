@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.frames.choosing import by_worst
-from studies.report.page import Fragment
+from studies.report.blocks import Fragment
 from studies.report.refusals import note_text
 from studies.report.words import AXIS_WORDS, axis_unit, scheme_name, setting_text
 
@@ -71,16 +71,16 @@ def explorer(
     start: int,
     roles: dict[str, int],
     *,
-    limit: float,
+    limit: float | None,
     limit_text: str,
     cost_unit: str = "",
 ) -> Fragment:
     """Candidates as `Result.candidates` has them; `start`: the number shown first; `roles`:
-    buttons, and the number of the candidate that each shows. `limit`: the policy's, infinite
-    without one."""
-    seen = [p for name in ("p_false", "p_false_low") for p in candidates[name] if p > 0] + [
-        limit
-    ] * (limit < 1)
+    buttons, and the number of the candidate that each shows. `limit`: the policy's, where
+    it has one below 1."""
+    seen = [p for name in ("p_false", "p_false_low") for p in candidates[name] if p > 0]
+    if limit is not None:
+        seen.append(limit)
     scale = Scale(
         max(min(math.floor(math.log10(min(seen))) if seen else -3, -LEAST_DECADES), -MOST_DECADES)
     )
@@ -138,7 +138,7 @@ def explorer(
             "sentence": _sentence(candidates.set_index("candidate").loc[start].to_dict()),
             "scale": scale,
             "roles": roles,
-            "limit_at": scale.at(limit) if limit < 1 else None,
+            "limit_at": None if limit is None else scale.at(limit),
             "limit_text": limit_text,
             "levels": [(_height(share / 100), share) for share in range(0, 101, 20)],
             "left": LEFT,

@@ -23,8 +23,8 @@ from studies.report.look import (
     RUNNER_UP,
     SCHEMES,
     backing,
-    percent,
 )
+from studies.report.numbers import bare, percent
 from studies.report.words import scheme_name
 
 if TYPE_CHECKING:
@@ -505,7 +505,7 @@ def percent_ticks(ax: Axes, start: float) -> None:
     ax.xaxis.set_major_formatter(
         FixedFormatter(
             [
-                percent(d / 100).removesuffix(" %") if (decades.size - 1 - k) % every == 0 else ""
+                bare(d / 100) if (decades.size - 1 - k) % every == 0 else ""
                 for k, d in enumerate(decades)
             ]
         )

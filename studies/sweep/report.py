@@ -24,15 +24,21 @@ from studies.nominal.stability import (
     security_rests_on,
     stabilising_volts,
 )
-from studies.report.look import percent
-from studies.report.page import Block, Prose, Section, Table
+from studies.report.blocks import Block, Caution, Paragraph, Section, Table, paragraphs
+from studies.report.numbers import bare, percent
 from studies.report.refusals import note_parts
 from studies.report.safety import PEAK, PROPOSED, REVIEW
 from studies.report.setting_words import bias_words, setting_lines
-from studies.report.text import blocks
 from studies.report.words import AXIS_WORDS, axis_unit, scheme_name, setting_text
 from studies.sweep.explorer import explorer
-from studies.sweep.text import backup_text, covered_text, limit_of, nearest, of_each_kind
+from studies.sweep.text import (
+    backup_text,
+    covered_text,
+    each_limit,
+    limit_line,
+    nearest,
+    policy_words,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -47,36 +53,33 @@ Row = Mapping[str, Any]
 
 def rests_on(study: Study) -> str:
     """The limit or the weights that a recommendation of this study rests on."""
-    policy = study.policy
-    if (cost := policy.least_annual_cost) is not None:
-        text = (
-            f"A recommendation rests on two weights: a missed fault costs {cost.missed_fault:g}"
-            f" {cost.unit}, a false trip {cost.false_trip:g} {cost.unit}; the smallest expected"
-            " cost a year is chosen"
-        )
-        text += (
-            ""
-            if policy.p_false_max_each is None
-            else (
-                " among those whose false trips keep to a "
-                f"limit{of_each_kind(study).removeprefix(', and')}"
-            )
-        )
-    else:
-        trips = "" if policy.p_false_max is None else "false trips on "
-        limits = "one limit" if policy.p_false_max_each is None else "two limits"
-        text = (
-            f"A recommendation rests on {limits}: {trips}at most "
-            f"{limit_of(study)[1]}{of_each_kind(study)}, "
-            f"shown with {100 * policy.level:g} % confidence; of the settings that keep to it "
-            "the one that misses "
-            "least is chosen"
-        )
-    if policy.scenarios:
-        text += f", each judged by its worst of {1 + len(policy.scenarios)} scenarios"
+    scenarios = 1 + len(study.policy.scenarios)
+    worst = f", each judged by its worst of {scenarios} scenarios" if scenarios > 1 else ""
     return (
-        f"{text}. Both sides are weighed by the rates and shares of faults and events that the"
-        " study assumes."
+        f"A recommendation rests on {_weights(study) or _limits(study)}{worst}. Both sides are"
+        " weighed by the rates and shares of faults and events that the study assumes."
+    )
+
+
+def _weights(study: Study) -> str:
+    """Empty where the policy weighs no costs."""
+    if (cost := study.policy.least_annual_cost) is None:
+        return ""
+    each = each_limit(study)
+    among = f" among those whose false trips keep to a limit {each}" if each else ""
+    return (
+        f"two weights: a missed fault costs {cost.missed_fault:g} {cost.unit}, a false trip"
+        f" {cost.false_trip:g} {cost.unit}; the smallest expected cost a year is chosen{among}"
+    )
+
+
+def _limits(study: Study) -> str:
+    policy = study.policy
+    trips = "" if policy.p_false_max is None else "false trips on "
+    limits = "one limit" if policy.p_false_max_each is None else "two limits"
+    return (
+        f"{limits}: {trips}at most {policy_words(study)}, shown with {100 * policy.level:g} %"
+        " confidence; of the settings that keep to it the one that misses least is chosen"
     )
 
 
@@ -112,31 +115,11 @@ class ChoiceReport:
     def _sheet(self) -> Iterator[Block]:
         study, columns = self.study, self._columns()
         if self.result.chosen is None:
-            yield Prose("No setting is proposed: the policy allows none of the candidates.")
+            yield Paragraph("No setting is proposed: the policy allows none of the candidates.")
         if not columns:
             return
-        yield Prose(f"{PROPOSED if 'proposed' in columns else ''} {REVIEW}".lstrip())
-        rows = [
-            self._in_bases(key, role, setting[key])
-            for key in CURRENTS
-            for role, setting in columns.items()
-            if not math.isnan(setting[key])
-        ]
-        yield Table(
-            (
-                "setting",
-                "",
-                "A secondary",
-                f"% of relay rated current, {study.relay.rated_current_a:g} A",
-                "A primary",
-                f"% of machine current, {study.machine.rated_current_a:.4g} A",
-                "range, A secondary",
-                "step, A secondary",
-            ),
-            tuple(rows),
-            "<<>>>>>>",
-            "Currents, RMS, in four bases",
-        )
+        yield Paragraph(f"{PROPOSED if 'proposed' in columns else ''} {REVIEW}".lstrip())
+        yield self._currents(columns)
         yield Table(
             ("setting", *columns),
             tuple(self._others(columns)),
@@ -150,36 +133,46 @@ class ChoiceReport:
             "As-left settings and change record",
             widths=(20, *(34 // len(columns),) * len(columns), 14, 17, 15),
         )
-        yield Prose(peak_of_chosen(self.peaks, self.result) or PEAK)
-        yield Prose(self._stepping())
+        yield Paragraph(peak_of_chosen(self.peaks, self.result) or PEAK)
+        yield Paragraph(self._stepping())
         if self.result.chosen is not None:
             yield from self._broken_by_hand(self._row(self.result.chosen))
         for caution in cautions(study):
             if caution.key.startswith("candidates.present"):
-                yield Prose(f"{caution.key}: {caution.text}")
+                yield Caution(f"{caution.key}: {caution.text}")
 
     def _columns(self) -> dict[str, Row]:
         """In service and proposed, where there are any."""
         numbers = {"in service": self.present, "proposed": self.result.chosen}
         return {role: self._row(number) for role, number in numbers.items() if number is not None}
 
-    def _in_bases(self, key: str, role: str, value: float) -> tuple[str, ...]:
-        secondary, primary, rated, machine = self.desk.bases(value)
-        return (
-            AXIS_WORDS[key].label.capitalize(),
-            role,
-            f"{secondary:g}",
-            f"{rated:.4g}",
-            f"{primary:.4g}",
-            f"{100 * machine:.4g}",
-            *(self._reach() if key in PICKUPS else ("", "")),
-        )
-
-    def _reach(self) -> tuple[str, str]:
-        """Range and step of the relay's pick-ups."""
+    def _currents(self, columns: Mapping[str, Row]) -> Table:
         relay = self.study.relay
+        head = (
+            "setting",
+            "",
+            "A secondary",
+            f"% of relay rated current, {relay.rated_current_a:g} A",
+            "A primary",
+            f"% of machine current, {self.study.machine.rated_current_a:.4g} A",
+            "range, A secondary",
+            "step, A secondary",
+        )
         reach = "not stated" if relay.range_a is None else "{:g} to {:g}".format(*relay.range_a)
-        return reach, "not stated" if relay.step_a is None else f"{relay.step_a:g}"
+        step = "not stated" if relay.step_a is None else f"{relay.step_a:g}"
+        rows = tuple(
+            (*self._in_bases(key, role, row[key]), *((reach, step) if key in PICKUPS else ("", "")))
+            for key in CURRENTS
+            for role, row in columns.items()
+            if not math.isnan(row[key])
+        )
+        return Table(head, rows, "<<>>>>>>", "Currents, RMS, in four bases")
+
+    def _in_bases(self, key: str, role: str, value: float) -> tuple[str, ...]:
+        secondary, primary, relay, machine = self.desk.bases(value)
+        label = AXIS_WORDS[key].label.capitalize()
+        in_primary, of_machine = f"{primary:.4g}", f"{100 * machine:.4g}"
+        return label, role, f"{secondary:g}", f"{relay:.4g}", in_primary, of_machine
 
     def _others(self, columns: Mapping[str, Row]) -> Iterator[tuple[str, ...]]:
         yield "scheme", *(scheme_name(row["scheme"]) for row in columns.values())
@@ -246,17 +239,16 @@ class ChoiceReport:
                 " study lists them. One that has to be rounded is another setting, to be judged as"
                 " such."
             )
-        moved = [text for text in self.study.told if "step" in text]
+        moved = " ".join(self.study.told) or "None had to be moved."
         return (
             f"The pick-ups proposed are on the relay's steps of {relay.step_a:g} A: the candidates"
-            " were snapped to them before anything was sampled."
-            f" {' '.join(moved) or 'None had to be moved.'}"
+            f" were snapped to them before anything was sampled. {moved}"
         )
 
     # --- explorer -------------------------------------------------------------
 
     def _explorer(self) -> Block:
-        limit, words = limit_of(self.study)
+        limit, limit_text = limit_line(self.study)
         cost = self.study.policy.least_annual_cost
         roles = {
             "chosen": self.result.chosen,
@@ -270,7 +262,7 @@ class ChoiceReport:
             self.shown,
             {role: number for role, number in roles.items() if number is not None},
             limit=limit,
-            limit_text=f"policy's limit, {words.removesuffix(' of the external events')}",
+            limit_text=limit_text,
             cost_unit="" if cost is None else cost.unit,
         )
 
@@ -282,7 +274,7 @@ class ChoiceReport:
         parts = frame["refusals"].map(note_parts)
         refused = frame[(parts.map(len) > 0) & ~frame["chosen"]]
         allowed = int(((parts.map(len) == 0) & ~frame["chosen"]).sum())
-        yield Prose(
+        yield Paragraph(
             f"Of {len(frame)} candidates the policy refuses {len(refused)}; {allowed} more are"
             f" allowed and {'cost' if aim == 'cost_per_year' else 'miss'} no less than the chosen"
             " one, or did not keep to the policy on fresh random numbers."
@@ -295,18 +287,14 @@ class ChoiceReport:
             for place, row in enumerate(
                 some.sort_values(aim, kind="stable").head(BEST_REFUSED).to_dict("records")
             ):
-                missed, bound = (
-                    percent(row[name], digits).removesuffix(" %")
-                    for name, digits in (("p_missed", 3), ("p_false_bound", 2))
-                )
                 rows.append(
                     (
                         f"{rule} ({len(some)})" if place == 0 else "",
                         str(row["candidate"]),
                         scheme_name(row["scheme"]),
                         setting_text(row),
-                        missed,
-                        bound,
+                        bare(row["p_missed"], 3),
+                        bare(row["p_false_bound"], 2),
                         "; ".join(note_parts(row["refusals"])[1:]),
                     )
                 )
@@ -330,16 +318,15 @@ class ChoiceReport:
 
     def blind_part(self) -> list[Block]:
         """What covers it, in the words of the terminal and of `check`."""
-        said: list[Block] = [Prose(covered_text(self._row(self.shown)))]
+        covered = covered_text(self._row(self.shown))
         if self.study.backup is None:
-            return [
-                *said,
-                Prose(
-                    "The study states no back-up in the neutral ([backup]): nothing is known here"
-                    " of what would clear an earth fault in the rest of the winding."
-                ),
-            ]
-        return [*said, *blocks(backup_text(self.result)), *blocks(backup_by_hand(self.desk))]
+            return paragraphs(
+                covered,
+                "The study states no back-up in the neutral ([backup]): nothing is known here of"
+                " what would clear an earth fault in the rest of the winding.",
+            )
+        by_hand = backup_by_hand(self.desk)
+        return [Paragraph(covered), *backup_text(self.result), *by_hand]
 
     # --- by hand --------------------------------------------------------------
 
@@ -360,15 +347,6 @@ class ChoiceReport:
 
     def _unprotected(self, row: Row) -> Iterator[tuple[str, ...]]:
         desk = self.desk
-        blind = (
-            "no earth faults"
-            if math.isnan(row["covered_median"])
-            else (
-                f"{percent(1 - row['covered_median'], 3)} by all elements, median"
-                f" ({percent(1 - row['covered_p95'], 3)} to {percent(1 - row['covered_p05'], 3)}"
-                " for 5 to 95 % of the faults)"
-            )
-        )
         for axis in ELEMENTS:
             pickup = row[f"{axis}_pickup_a"]
             if not math.isnan(pickup):
@@ -377,11 +355,9 @@ class ChoiceReport:
                 )
                 yield (
                     f"winding left unprotected, {axis} {pickup:g} A",
-                    (
-                        f"I N R / E = {pickup:g} A x {desk.turns:g} x "
-                        f"{desk.neutral_ohm:.4g} ohm / {desk.emf_v:.4g} V = {left_unprotected(x)}"
-                    ),
-                    blind,
+                    f"I N R / E = {pickup:g} A x {desk.turns:g} x {desk.neutral_ohm:.4g} ohm /"
+                    f" {desk.emf_v:.4g} V = {left_unprotected(x)}",
+                    _blind(row),
                 )
 
     def _stable(self, row: Row) -> Iterator[tuple[str, ...]]:
@@ -396,11 +372,8 @@ class ChoiceReport:
                 pickup = row[f"{rule.axis}_pickup_a"]
                 yield (
                     f"{rule.what} for the largest through fault",
-                    (
-                        f"V_s / I_set - R_relay = {loop:.4g} V / "
-                        f"{pickup:g} A - {desk.burden_ohm(rule.axis, pickup):.4g} ohm = "
-                        f"{rule.needed:.4g} ohm"
-                    ),
+                    f"V_s / I_set - R_relay = {loop:.4g} V / {pickup:g} A -"
+                    f" {desk.burden_ohm(rule.axis, pickup):.4g} ohm = {rule.needed:.4g} ohm",
                     f"{rule.has:g} ohm: {verdict}; {self._false(row)}",
                 )
 
@@ -440,7 +413,7 @@ class ChoiceReport:
 
     def _broken_by_hand(self, row: Row) -> list[Block]:
         broken = [rule for rules in self._rules(row).values() for rule in rules if not rule.met]
-        return [Prose(security_rests_on(self.desk, broken, row["delay_s"]))] if broken else []
+        return [Paragraph(security_rests_on(self.desk, broken, row["delay_s"]))] if broken else []
 
     def _stabilising_ohm(self, row: Row, axis: Axis) -> float:
         """The resistance that stands in the leg of an element."""
@@ -457,3 +430,11 @@ class ChoiceReport:
         if row["p_false"] != 0:
             return f"false trips of all elements: {percent(row['p_false'])}"
         return f"false trips of all elements: none seen, fewer than {percent(row['p_false_high'])}"
+
+
+def _blind(row: Row) -> str:
+    """The part of the winding that the study found blind."""
+    if math.isnan(row["covered_median"]):
+        return "no earth faults"
+    median, low, high = (percent(1 - row[f"covered_{end}"], 3) for end in ("median", "p95", "p05"))
+    return f"{median} by all elements, median ({low} to {high} for 5 to 95 % of the faults)"

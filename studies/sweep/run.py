@@ -17,15 +17,15 @@ from studies.nominal.excitation import fits
 from studies.nominal.excitation_figure import excitation_fit
 from studies.nominal.peak import caution, peak_frame, peak_of_chosen, peak_voltages
 from studies.protocol import Drawn, Findings, Progress
+from studies.report.blocks import Block, items
+from studies.report.catalogue import EXCITATION, with_unit
 from studies.report.look import blank, look, stacked
-from studies.report.money import with_unit
-from studies.report.text import paragraph
 from studies.report.words import scheme_name, setting_text
 from studies.sweep import figures
 from studies.sweep.convergence import convergence, convergence_frame, worth_drawing
 from studies.sweep.detection_map import detection_map, detection_map_frame, has_contours
 from studies.sweep.exceedance import exceedance
-from studies.sweep.text import limit_of, result_text
+from studies.sweep.text import limit_line, result_text
 from studies.waveforms.run import waveforms
 
 if TYPE_CHECKING:
@@ -54,9 +54,8 @@ class SettingSweep:
         )
 
 
-def findings(result: Result, lines: Sequence[str] | None = None) -> Findings:
-    """Tables, figures and text of a finished run; `lines` of the text if it is to say something
-    else."""
+def findings(result: Result, text: Sequence[Block] | None = None) -> Findings:
+    """Tables, figures and text of a finished run; `text` if it is to say something else."""
     frames = {
         name: getattr(result, name)
         for name in ("candidates", "by_type", "coverage", "inputs", "unresolved")
@@ -80,7 +79,7 @@ def findings(result: Result, lines: Sequence[str] | None = None) -> Findings:
         frames["blind_zone"] = blind
     peaks = peak_voltages(result.study)
     frames["peak_voltage"] = peak_frame(peaks)
-    told = result_text(result) if lines is None else lines
+    told = result_text(result) if text is None else text
     peak = peak_of_chosen(frames["peak_voltage"], result)
     cases, files, more = waveforms(result)
     if len(cases):
@@ -88,86 +87,46 @@ def findings(result: Result, lines: Sequence[str] | None = None) -> Findings:
     tests, page, sheet = commissioning(result, peak)
     if tests is not None:
         frames["commissioning"] = tests
-    to_know = [
-        line for text in (peak, *caution(peaks)) if text for line in paragraph(text, "- ", "  ")
-    ]
     frames = with_unit(frames, result.study)
     return Findings(
         frames,
         Drawn(lambda: _figures(result, frames)),
         {"plants": result.plants},
         result.provenance,
-        (*told, *to_know, *more, *sheet),
+        (*told, *items((peak, *caution(peaks))), *more, *sheet),
         result=result,
         files=files | page,
     )
 
 
-def _figures(result: Result, frames: dict[str, pd.DataFrame]) -> dict[str, tuple[Figure, str]]:
-    limit, words = limit_of(result.study)
-    words = f"policy's limit, {words.removesuffix(' of the external events')}"
-    drawn: dict[str, tuple[Figure, str]] = {}
+def _figures(result: Result, frames: dict[str, pd.DataFrame]) -> dict[str, Figure]:
+    limit, words = limit_line(result.study)
+    drawn: dict[str, Figure] = {}
     with look():
-        figure, ax = blank()
-        figures.tradeoff(
-            result.candidates, ax, limit=limit if limit < 1 else None, limit_text=words
-        )
-        drawn["tradeoff"] = (
-            figure,
-            "Missed internal faults against false trips, every candidate setting",
-        )
+        drawn["tradeoff"], ax = blank()
+        figures.tradeoff(result.candidates, ax, limit=limit, limit_text=words)
         labels = _labels(result)
         if labels and len(result.coverage):
-            figure, ax = blank(90)
+            drawn["coverage"], ax = blank(90)
             figures.detection(result.coverage, labels, ax)
-            drawn["coverage"] = (
-                figure,
-                "Earth faults detected against their place along the winding",
-            )
         if "detection_map" in frames and has_contours(frames["detection_map"]):
-            figure, ax = blank(90)
+            drawn["detection_map"], ax = blank(90)
             _map(result, frames["detection_map"], ax)
-            drawn["detection_map"] = (
-                figure,
-                "Earth faults detected against their place and one setting",
-            )
         if "blind_zone" in frames:
-            figure, ax = blank(85)
-            figures.blind_zone(
-                frames["blind_zone"], ax, limit=limit if limit < 1 else None, limit_text=words
-            )
-            drawn["blind_zone"] = (
-                figure,
-                "Blind part of the winding against the false trips allowed, each scheme",
-            )
+            drawn["blind_zone"], ax = blank(85)
+            figures.blind_zone(frames["blind_zone"], ax, limit=limit, limit_text=words)
         if "exceedance" in frames:
-            figure, ax = blank()
+            drawn["exceedance"], ax = blank()
             exceedance(frames["exceedance"], _worst_event(frames["exceedance"]), ax)
-            drawn["exceedance"] = (
-                figure,
-                "How often an external event exceeds a pick-up, every circuit",
-            )
-        if "convergence" in frames and worth_drawing(frames["convergence"]):
-            figure, axes = stacked(2, 110)
-            convergence(
-                frames["convergence"],
-                axes,
-                heading=_whose(result, frames["convergence"]),
-                limit=limit if limit < 1 else None,
-                limit_text=words,
-            )
-            drawn["convergence"] = (
-                figure,
-                "Missed faults and false trips as the fresh batch's samples come in",
-            )
+        if "convergence" in frames and worth_drawing(settling := frames["convergence"]):
+            drawn["convergence"], axes = stacked(2, 110)
+            heading = _whose(result, settling)
+            convergence(settling, axes, heading=heading, limit=limit, limit_text=words)
         for place, (end, ct) in enumerate(fits(result.study).items()):
-            figure, ax = blank(90)
+            name = EXCITATION + (f"_{end.replace(' ', '_')}" if place else "")
+            drawn[name], ax = blank(90)
             excitation_fit(ct, ax)
-            name = "excitation" + (f"_{end.replace(' ', '_')}" if place else "")
-            drawn[name] = (
-                figure,
-                f"Measured excitation points of the CTs, {end}, and the curve fitted to them",
-            )
+            ax.set_title(end)
     return drawn
 
 

@@ -4,20 +4,20 @@ what to know of it."""
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Collection, Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.engine.run import TRIES_MAX
 from montecarlo.estimates.choose import weights_of
 from montecarlo.frames.choosing import by_worst, nearest
 from montecarlo.quantities.wording import listed
+from montecarlo.study.axes import PICKUPS
 from montecarlo.study.budget import limit_of_p_false, rounded_up, samples_that_show
 from montecarlo.study.description import Study
 from studies.nominal.backup import backup_found
-from studies.report.look import percent, with_limits
-from studies.report.money import cost_cell
+from studies.report.blocks import Block, Paragraph, Table, items, paragraphs
+from studies.report.numbers import NONE_SEEN, cell, cost_cell, false_trips, percent, with_limits
 from studies.report.refusals import note_text
-from studies.report.text import WIDTH, paragraph, table
 from studies.report.words import AXIS_WORDS, scheme_name, setting_text
 from studies.sweep.choice import (
     against_others,
@@ -37,58 +37,36 @@ if TYPE_CHECKING:
 
 __all__ = [
     "MOST_ROWS",
+    "SHARES",
     "backup_text",
     "covered_text",
+    "each_limit",
+    "limit_line",
     "limit_of",
     "nearest",
-    "of_each_kind",
+    "policy_words",
     "result_text",
 ]
 
 MOST_ROWS = 8
-SHORT = {
-    "two_phase_one_earth": "2 phase 1 earth",
-    "per_phase": "3 phase",
-    "biased": "3 biased",
-    "restricted_earth_fault": "restricted earth",
-}
+# Of the columns that every comparison has
+SHARES = "missed: % of the internal faults within reach; false: % of the external events"
 
 
-def result_text(result: Result) -> list[str]:
-    """Lines of at most 100 columns."""
-    shown = _rows(result)
-    lines = _table(shown)
-    lines += [
-        "  missed: % of the internal faults within reach; false: % of the external events; (95 %"
-        " limits)"
-    ]
-    if (cost := result.study.policy.least_annual_cost) is not None:
-        lines += paragraph(f"cost: {cost.unit} a year; (95 % limits)", "  ")
-    limit = limit_of_p_false(result.study)
-    if any(row["p_false"] == 0 for _, row in shown) and limit < math.inf:
-        samples = samples_that_show(result.study, limit)
-        lines += [
-            f"  none (< x): none seen, fewer than x %; {samples} samples of each event without one"
-            " would show the limit"
-        ]
+def result_text(result: Result) -> list[Block]:
+    """What a finished run says."""
+    text: list[Block] = [_table(result)]
     if result.chosen is None:
-        lines += ["", *_nothing(result), *paragraph(against_others(result))]
+        text += [*_nothing(result), *paragraphs(against_others(result))]
     else:
-        if len(result.neighbours):
-            lines += [
-                "  rows without a word: one step of a grid from the chosen setting, on the same"
-                " fresh batch"
-            ]
-        lines += [""]
-        lines += _choice(result)
+        text += _choice(result)
     if result.other is not None:
-        lines += paragraph(_other_model(result, result.other))
-    lines += backup_text(result)
-    for sentence in result.told:
-        lines += paragraph(sentence, "- ", "  ")
-    for sentence in _only_of(result.other, result):
-        lines += paragraph(sentence, "- ", "  ")
-    return lines
+        text.append(Paragraph(_other_model(result, result.other)))
+    text += backup_text(result)
+    return [*text, *items((*result.told, *_only_of(result.other, result)))]
+
+
+# --- the policy ---------------------------------------------------------------
 
 
 def limit_of(study: Study) -> tuple[float, str]:
@@ -97,17 +75,27 @@ def limit_of(study: Study) -> tuple[float, str]:
     if study.policy.least_annual_cost is not None:
         return math.inf, "any number of false trips at their cost"
     limit, yearly = limit_of_p_false(study), study.policy.false_per_year_max
-    return limit, (
-        f"{percent(limit)} of the external events"
-        if yearly is None
-        else f"{yearly:g} false trips a year"
-    )
+    if yearly is None:
+        return limit, f"{percent(limit)} of the external events"
+    return limit, f"{yearly:g} false trips a year"
 
 
-def of_each_kind(study: Study) -> str:
-    """The policy's limit on each kind of event, behind the other; empty without."""
+def limit_line(study: Study) -> tuple[float | None, str]:
+    """The same as a line of a figure and its label; None where it is on no axis."""
+    limit, yearly = limit_of(study)[0], study.policy.false_per_year_max
+    words = percent(limit) if yearly is None else f"{yearly:g} false trips a year"
+    return (limit if limit < 1 else None), f"policy's limit, {words}"
+
+
+def each_limit(study: Study) -> str:
+    """The policy's limit on each kind of event; empty without."""
     each = study.policy.p_false_max_each
-    return "" if each is None else f", and of every kind of event {percent(each)}"
+    return "" if each is None else f"of every kind of event {percent(each)}"
+
+
+def policy_words(study: Study) -> str:
+    """Both limits together."""
+    return ", and ".join(filter(None, (limit_of(study)[1], each_limit(study))))
 
 
 # --- the table ----------------------------------------------------------------
@@ -139,116 +127,112 @@ def _rows(result: Result) -> list[tuple[str, Mapping[str, Any]]]:
     ]
 
 
-def _table(rows: list[tuple[str, Mapping[str, Any]]]) -> list[str]:
-    """A line a candidate; a setting that none of them has gets no column. What would be too wide
-    with a column of schemes has them as headings between the lines."""
+def _table(result: Result) -> Table:
+    """A row a candidate; a setting that none of them has gets no column."""
+    rows = _rows(result)
     columns = {
         words.head: key
         for key, words in AXIS_WORDS.items()
         if words.head and not all(math.isnan(row[key]) for _, row in rows)
     }
-    weighed = rows != [] and "cost_per_year" in rows[0][1]
-    head = ["no.", "", *columns, "missed %", "false %", *(["cost"] if weighed else [])]
+    weighed = "cost_per_year" in result.candidates
+    head = ("no.", "", "scheme", *columns, "missed %", "false %", *(["cost"] if weighed else []))
     cells = [
-        [
+        (
             str(row["candidate"]),
             role,
-            *(_cell(row, key) for key in columns.values()),
-            _bare(row, "p_missed", 3),
-            _bare(row, "p_false", 2),
+            scheme_name(row["scheme"]),
+            *(_setting(row, key) for key in columns.values()),
+            cell(row, "p_missed", 3),
+            cell(row, "p_false", 2),
             *([cost_cell(row)] if weighed else []),
-        ]
+        )
         for role, row in rows
     ]
-    align = "><" + ">" * (len(head) - 2)
-    kinds = [str(row["scheme"]) for _, row in rows]
-    lines = table(
-        ["no.", "", "scheme", *head[2:]],
-        [
-            [*line[:2], SHORT.get(kind, kind), *line[2:]]
-            for line, kind in zip(cells, kinds, strict=True)
-        ],
-        "><<" + align[2:],
-        "",
-    )
-    if max(map(len, lines)) > WIDTH:
-        first, *bare = table([text.removesuffix(" A") for text in head], cells, align, "")
-        lines = [first]
-        for kind in dict.fromkeys(kinds):
-            lines += [
-                f"{scheme_name(kind)}:",
-                *(line for line, of in zip(bare, kinds, strict=True) if of == kind),
-            ]
-    if AXIS_WORDS["slope_break_a"].head in columns:
-        lines.append(
-            "  slope a/b: b where the bias current is above that in the next column; currents in A"
-            " secondary"
-        )
-    elif " A " not in lines[0] and any(name.endswith(" A") for name in columns):
-        lines.append("  phase, earth: A secondary")
-    return lines
+    none_seen = any(row["p_false"] == 0 for _, row in rows)
+    notes = (*_settings_notes(columns.values()), *_notes(result, none_seen))
+    return Table(head, tuple(cells), "><<" + ">" * (len(head) - 3), notes=notes, group=2)
 
 
-def _cell(row: Mapping[str, Any], key: str) -> str:
+def _setting(row: Mapping[str, Any], key: str) -> str:
     if math.isnan(row[key]):
         return "-"
-    return f"{row[key]:g}" + (
-        f"/{row['slope2']:g}" if key == "slope1" and not math.isnan(row["slope2"]) else ""
-    )
+    if key == "slope1" and not math.isnan(row["slope2"]):
+        return f"{row[key]:g}/{row['slope2']:g}"
+    return f"{row[key]:g}"
 
 
-def _bare(row: Mapping[str, Any], name: str, digits: int) -> str:
-    if math.isnan(row[name]):  # no sample of a counted type gave a result
-        return "unresolved"
-    p, low, high = (
-        percent(row[f"{name}{end}"], digits).removesuffix(" %") for end in ("", "_low", "_high")
-    )
-    return f"none (< {high})" if name == "p_false" and row[name] == 0 else f"{p} ({low}-{high})"
+def _settings_notes(columns: Collection[str]) -> Iterator[str]:
+    if "slope_break_a" in columns:
+        yield (
+            "slope a/b: b where the bias current is above that in the next column; currents in A"
+            " secondary"
+        )
+    elif not set(PICKUPS).isdisjoint(columns):
+        yield "phase, earth: A secondary"
+
+
+def _notes(result: Result, none_seen: bool) -> Iterator[str]:
+    yield f"{SHARES}; (95 % limits)"
+    if (cost := result.study.policy.least_annual_cost) is not None:
+        yield f"cost: {cost.unit} a year; (95 % limits)"
+    limit = limit_of_p_false(result.study)
+    if none_seen and limit < math.inf:
+        samples = samples_that_show(result.study, limit)
+        yield f"{NONE_SEEN}; {samples} samples of each event without one would show the limit"
+    if len(result.neighbours):
+        yield (
+            "rows without a word: one step of a grid from the chosen setting, on the same fresh"
+            " batch"
+        )
 
 
 # --- sentences ----------------------------------------------------------------
 
 
-def _choice(result: Result) -> list[str]:
+def _choice(result: Result) -> list[Block]:
     row = result.candidates.set_index("candidate", drop=False).loc[result.chosen].to_dict()
-    limit, words = limit_of(result.study)
-    kinds = of_each_kind(result.study)
-    aim = (
-        f", and the policy allows {words}{kinds}"
-        if limit < math.inf
-        else (f"{kinds.replace('and of', 'and the policy allows of')}. {cost_text(result, row)}")
-    )
-    tries = int(result.provenance["fresh_batches"])
-    bound = row["p_false_bound"]
-    reached = (
-        percent(bound)
-        if result.study.policy.false_per_year_max is None
-        else (f"{bound * weights_of(result.study).events_per_year:.2g}")
-    )
-    which = "a fresh batch of random numbers" + (
-        f", the one of {tries} that kept to the policy" if tries > 1 else ""
-    )
-    lines = paragraph(
+    return [
+        Paragraph(_chosen(result, row)),
+        *doubts_text(result.doubts, int(row["candidate"])),
+        *paragraphs(
+            f"{covered_text(row)} {no_false_trip(result)}",
+            tails_text(result),
+            worst_case(result),
+            moved(result),
+            against_others(result),
+            hinge_text(result),
+            around(result.neighbours),
+        ),
+    ]
+
+
+def _chosen(result: Result, row: Mapping[str, Any]) -> str:
+    study, tries = result.study, int(result.provenance["fresh_batches"])
+    which = f", the one of {tries} that kept to the policy" if tries > 1 else ""
+    return (
         f"Chosen: no. {result.chosen}, {scheme_name(row['scheme'])}: {setting_text(row)}. It misses"
         f" {with_limits(row, 'p_missed', 3)} of the internal faults within reach, and"
-        f" {_false(row)}; with {100 * result.study.policy.level:g} % confidence at most"
-        f" {reached}{aim}. All from {which}."
+        f" {_false(row)}; with {100 * study.policy.level:g} % confidence at most"
+        f" {_bound(study, row)}{_aim(result, row)}. All from a fresh batch of random"
+        f" numbers{which}."
     )
-    lines += [
-        line
-        for text in doubts_text(result.doubts, int(row["candidate"]))
-        for line in paragraph(text)
-    ]
-    lines += paragraph(covered_text(row)) + paragraph(no_false_trip(result))
-    texts = (
-        tails_text(result),
-        worst_case(result),
-        moved(result),
-        against_others(result),
-        hinge_text(result),
-        around(result.neighbours),
-    )
-    return lines + [line for text in texts for line in paragraph(text)]
+
+
+def _bound(study: Study, row: Mapping[str, Any]) -> str:
+    bound = row["p_false_bound"]
+    if study.policy.false_per_year_max is None:
+        return percent(bound)
+    return f"{bound * weights_of(study).events_per_year:.2g}"
+
+
+def _aim(result: Result, row: Mapping[str, Any]) -> str:
+    """What the policy allows, and what the setting costs where it weighs costs."""
+    study = result.study
+    if limit_of(study)[0] < math.inf:
+        return f", and the policy allows {policy_words(study)}"
+    each = each_limit(study)
+    return f"{each and f', and the policy allows {each}'}. {cost_text(result, row)}"
 
 
 def covered_text(row: Mapping[str, Any]) -> str:
@@ -263,7 +247,7 @@ def covered_text(row: Mapping[str, Any]) -> str:
     )
 
 
-def backup_text(result: Result) -> list[str]:
+def backup_text(result: Result) -> list[Block]:
     """Of the chosen setting, or the one nearest to the limit."""
     number = result.chosen or nearest(result.candidates)
     if result.study.backup is None or number is None:
@@ -278,12 +262,7 @@ def backup_text(result: Result) -> list[str]:
 
 
 def _false(row: Mapping[str, Any]) -> str:
-    if row["p_false"] == 0:
-        return (
-            f"no false trip was seen, fewer than {percent(row['p_false_high'])} of the external"
-            " events"
-        )
-    return f"it trips falsely on {with_limits(row, 'p_false', 2)} of the external events"
+    return false_trips(row) if row["p_false"] == 0 else f"it {false_trips(row)}"
 
 
 def _other_model(result: Result, other: Result) -> str:
@@ -308,15 +287,16 @@ def _other_model(result: Result, other: Result) -> str:
         text = f"{head}no candidate can be chosen."
     else:
         row = rows.loc[other.chosen].to_dict()
-        moved = "could be chosen" if result.chosen is None else "is chosen, so the choice moves"
+        moves = "could be chosen" if result.chosen is None else "is chosen, so the choice moves"
         text = (
-            f"{head}no. {other.chosen} {moved}: {scheme_name(row['scheme'])}, {setting_text(row)};"
+            f"{head}no. {other.chosen} {moves}: {scheme_name(row['scheme'])}, {setting_text(row)};"
             f" there {worth(other.chosen)}."
         )
     if result.chosen is None:
         return text
-    note = note_text(rows.loc[result.chosen, "refusals"])
-    keeps = f"the policy does not allow that ({note})" if note else "the policy allows that too"
+    keeps = "the policy allows that too"
+    if refusals := rows.loc[result.chosen, "refusals"]:
+        keeps = f"the policy does not allow that ({note_text(refusals)})"
     return f"{text} No. {result.chosen}, chosen above: there {worth(result.chosen)}; {keeps}."
 
 
@@ -331,60 +311,58 @@ def _only_of(other: Result | None, result: Result) -> list[str]:
     ]
 
 
-def _nothing(result: Result) -> list[str]:
+def _nothing(result: Result) -> list[Block]:
     """Why no candidate was chosen, what comes closest of each scheme, and what would be needed."""
-    frame, (limit, words) = by_worst(result.candidates), limit_of(result.study)
-    each = result.study.policy.p_false_max_each
-    judged = limit < math.inf or each is not None
-    with_level = f" with {100 * result.study.policy.level:g} % confidence" if judged else ""
-    lines = paragraph(
-        "No candidate can be chosen: the policy allows "
-        f"{words}{of_each_kind(result.study)}{with_level}."
+    study = result.study
+    level = f" with {100 * study.policy.level:g} % confidence" if _judged(study) else ""
+    return paragraphs(
+        f"No candidate can be chosen: the policy allows {policy_words(study)}{level}.",
+        *closest_text(study, result.closest),
+        _way_out(result),
     )
-    lines += [
-        line for text in closest_text(result.study, result.closest) for line in paragraph(text)
-    ]
+
+
+def _judged(study: Study) -> bool:
+    """Whether the policy has a limit at all."""
+    return limit_of(study)[0] < math.inf or study.policy.p_false_max_each is not None
+
+
+def _way_out(result: Result) -> str:
     if (number := nearest(result.candidates)) is None:
-        return lines + paragraph(
-            "Needed: coarser pick-ups, steeper slopes of a bias, or more "
-            "equal CTs against what "
-            "operates on load; a smaller stabilising resistance or a higher "
-            "knee against the "
-            "other."
+        return (
+            "Needed: coarser pick-ups, steeper slopes of a bias, or more equal CTs against what"
+            " operates on load; a smaller stabilising resistance or a higher knee against the"
+            " other."
         )
-    if not judged:
-        return lines + paragraph(
-            "Those that cost least operate on load in fresh batches: leave out the finest "
-            "pick-ups or take more samples."
+    if not _judged(result.study):
+        return (
+            "Those that cost least operate on load in fresh batches: leave out the finest pick-ups"
+            " or take more samples."
         )
-    row = frame.set_index("candidate").loc[number].to_dict()
+    row = by_worst(result.candidates).set_index("candidate").loc[number].to_dict()
     of_all = f"Of all, no. {number} comes closest. " if len(result.closest) > 1 else ""
-    return lines + paragraph(f"{of_all}{_needed(result.study, row, limit)}")
+    return f"{of_all}{_needed(result.study, row, limit_of(result.study)[0])}"
 
 
 def _needed(study: Study, row: Mapping[str, Any], limit: float) -> str:
     """What would help the candidate that comes closest of all."""
     ways = ["coarser pick-ups", "a longer delay"]
-    ways += ["a steeper slope"] if not math.isnan(row["slope1"]) else []
-    ways += (
-        ["a larger stabilising resistance"]
-        if not math.isnan(row["stabilising_resistance_ohm"])
-        else []
-    )
+    if not math.isnan(row["slope1"]):
+        ways.append("a steeper slope")
+    if not math.isnan(row["stabilising_resistance_ohm"]):
+        ways.append("a larger stabilising resistance")
     than = f"{listed(ways, 'or')} than the grids offer, better CTs, or a wider limit"
     if row["p_false"] >= limit:
         return f"Needed: {than}."
     if row["limit_used"] <= 1:
         return (
-            f"It keeps to the policy in the study's batch, as {TRIES_MAX} others did that "
-            "fresh random numbers "
-            "then refused: take more samples."
+            f"It keeps to the policy in the study's batch, as {TRIES_MAX} others did that fresh"
+            " random numbers then refused: take more samples."
         )
     if row["p_false_bound"] <= limit:
         return (
-            f"In all events together it keeps to the limit, in {row['worst_event']} it does "
-            "not. Look for a wrong "
-            f"CT or sign in the scheme first. Else needed: {than}."
+            f"In all events together it keeps to the limit, in {row['worst_event']} it does not."
+            f" Look for a wrong CT or sign in the scheme first. Else needed: {than}."
         )
     samples = rounded_up(study.study.samples * row["p_false_bound"] / limit)
     if row["p_false"] == 0:

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 from montecarlo.frames.result import Result
 from montecarlo.quantities.wording import listed
+from studies.report.blocks import Block, Paragraph
 from studies.report.safety import ISOLATE, SECONDARY
-from studies.report.text import paragraph
 from studies.waveforms.cases import KINDS, nearest_cases
 from studies.waveforms.records import FOLDER, index, records
 
@@ -18,14 +18,14 @@ if TYPE_CHECKING:
 __all__ = ["waveforms"]
 
 NAMES = {
-    "false_trip": "the worst false trips",
-    "near_false_trip": "the external events closest below the setting",
-    "weakest_detected": "the weakest detected faults",
-    "strongest_missed": "the strongest missed faults",
+    "false_trip": "worst false trips",
+    "near_false_trip": "external events closest below the setting",
+    "weakest_detected": "weakest detected faults",
+    "strongest_missed": "strongest missed faults",
 }
 
 
-def waveforms(result: Result) -> tuple[pd.DataFrame, dict[str, bytes], list[str]]:
+def waveforms(result: Result) -> tuple[pd.DataFrame, dict[str, bytes], list[Block]]:
     """Index, files and a paragraph; the index is empty where no setting was chosen."""
     study, setting = result.study, result.outcome.chosen
     if setting is None:
@@ -35,14 +35,12 @@ def waveforms(result: Result) -> tuple[pd.DataFrame, dict[str, bytes], list[str]
     search = nearest_cases(study, setting)
     frame = index(study, setting, search.cases, search.searched)
     counts = {kind: int((frame["case"] == kind).sum()) for kind in KINDS}
-    told = listed(f"{NAMES[kind]} ({count})" for kind, count in counts.items() if count)
-    without = listed(
-        (NAMES[kind].removeprefix("the ") for kind, count in counts.items() if not count), "or"
-    )
+    told = listed(f"the {NAMES[kind]} ({count})" for kind, count in counts.items() if count)
+    without = listed((NAMES[kind] for kind, count in counts.items() if not count), "or")
     text = (
         f"Waveforms of the chosen setting for secondary injection ({FOLDER}/, COMTRADE; index"
         f" {FOLDER}.csv), from the first samples of each type, at most"
         f" {max(search.searched.values())}: {told or 'none'}{f'; no {without}' if without else ''}."
         f" {SECONDARY} {ISOLATE}"
     )
-    return frame, records(study, setting, search.cases), ["", *paragraph(text)]
+    return frame, records(study, setting, search.cases), [Paragraph(text)]

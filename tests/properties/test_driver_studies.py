@@ -12,6 +12,9 @@ from montecarlo.errors import StudyError
 from studies.drivers.answers import Drivers, find_drivers
 from studies.drivers.run import findings
 from studies.protocol import Findings
+from studies.report.blocks import Paragraph
+from studies.report.terminal import lines
+from tests.made.said import words
 from tests.made.studies import REMOVE, study_with
 
 RUN: dict[str, Any] = {
@@ -60,7 +63,7 @@ def test_every_table_has_estimates_within_limits(written: Findings) -> None:
 
 
 def test_the_text_is_three_to_six_sentences_and_notes(written: Findings) -> None:
-    conclusion = " ".join(written.text[: written.text.index("")])
+    conclusion = words(block for block in written.text if isinstance(block, Paragraph))
     for begin in (
         "Chosen and looked at: no. ",
         "How much of the winding",
@@ -68,8 +71,8 @@ def test_the_text_is_three_to_six_sentences_and_notes(written: Findings) -> None
         "Measure first",
     ):
         assert begin in conclusion
-    assert max(map(len, written.text)) <= 100
-    assert "nan" not in " ".join(written.text).split()
+    assert max(map(len, lines(written.text))) <= 100
+    assert "nan" not in words(written.text).split()
 
 
 def test_the_rows_agree_with_the_study_s_own_batch(found: Drivers) -> None:
@@ -93,7 +96,7 @@ def test_what_ifs_say_which_inputs_and_why(found: Drivers, written: Findings) ->
         if any(part.low > 0 or part.high < 0 for part in answer.elasticity)
     }
     assert set(keys) <= strong
-    assert "elasticities stand furthest from 0" in " ".join(" ".join(written.text).split())
+    assert "elasticities stand furthest from 0" in words(written.text)
 
 
 def test_costs_are_never_worse_for_knowing(found: Drivers) -> None:

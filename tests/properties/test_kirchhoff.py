@@ -7,7 +7,7 @@ import pytest
 
 from montecarlo.plant.decrement import Decrement, fault_current_rms
 from montecarlo.plant.events.through_fault import through_fault
-from montecarlo.plant.internal import earth_fault, phase_fault, phase_phase_earth
+from montecarlo.plant.internal import EarthReturn, earth_fault, phase_fault, phase_phase_earth
 from montecarlo.plant.machine import PHASE_ROTATION, winding_impedance
 
 SEED = int(os.environ.get("STATORODDS_TEST_SEED", "20"))
@@ -42,8 +42,10 @@ def draw():
 
 
 def earth_faults(place, winding, infeed, earth):
-    yield earth_fault(winding_ohm=winding, **place, **earth)
-    yield phase_phase_earth(machine_ohm=winding, infeed_ohm=infeed, **place, **earth)
+    yield earth_fault(winding_ohm=winding, **place, back=EarthReturn(**earth))
+    yield phase_phase_earth(
+        machine_ohm=winding, infeed_ohm=infeed, **place, back=EarthReturn(**earth)
+    )
 
 
 def phase_faults(place, winding, infeed, earth):
@@ -109,13 +111,14 @@ def test_earth_fault_current_never_falls_with_position():
         6000.0,
         winding_impedance(x, rng.uniform(0, 0.1, (N, 1)), reactance, 2),
         rng.uniform(0, 20, (N, 1)),
-        neutral_ohm=reactance * 10 ** rng.uniform(0.1, 2, (N, 1)),
-        other_neutrals_ohm=np.inf,
-        stator_capacitance_f=capacitance[0],
-        terminal_capacitance_f=capacitance[1],
-        external_capacitance_f=capacitance[2],
-        omega=OMEGA,
-        infeed_share=0.0,
+        EarthReturn(
+            neutral_ohm=reactance * 10 ** rng.uniform(0.1, 2, (N, 1)),
+            stator_capacitance_f=capacitance[0],
+            terminal_capacitance_f=capacitance[1],
+            external_capacitance_f=capacitance[2],
+            omega=OMEGA,
+            infeed_share=0.0,
+        ),
     ).fault_current_a
     assert (np.diff(abs(current), axis=-1) >= 0).all()
 

@@ -16,6 +16,7 @@ from montecarlo.engine import enlarging
 from montecarlo.estimates.rare import limits
 from montecarlo.study.description import Precision, Study
 from studies.sweep.text import result_text
+from tests.made.said import words
 from tests.made.studies import REMOVE, study_with
 
 RUN: dict[str, Any] = {
@@ -209,7 +210,7 @@ def test_wider_inputs_have_the_law_of_the_wider_spread(spill: Result) -> None:
     width = (good["p_widened_high"] / good["p_widened_low"]).pipe(np.log) / (2 * 1.96)
     assert (error.abs() < 4 * width + 0.02).all()  # as above
     assert spill.chosen in set(good["candidate"])
-    assert "With every uncertain input spread 20 % wider" in " ".join(result_text(spill))
+    assert "With every uncertain input spread 20 % wider" in words(result_text(spill))
 
 
 @pytest.mark.slow

@@ -9,6 +9,7 @@ from pandas.testing import assert_frame_equal
 
 from montecarlo import Result, run_study
 from studies.sweep.run import findings
+from tests.made.said import words
 from tests.made.studies import FEW_TYPES, study_with
 
 PRESENT = {"phase_pickup_a": 0.5, "earth_pickup_a": 0.3, "stabilising_resistance_ohm": 50.0}
@@ -95,9 +96,7 @@ def test_ideal_cts_remember_nothing_in_either() -> None:
 def test_the_option_makes_a_file_and_a_sentence(both: Result) -> None:
     made = findings(both)
     assert "remanence_models" in made.frames
-    assert "as remanence model of the CTs, on the same random numbers," in " ".join(
-        " ".join(made.text).split()
-    )
+    assert "as remanence model of the CTs, on the same random numbers," in words(made.text)
     record = made.provenance["other_model"]
     assert record["remanence_model"] == "shifted_curve"
     assert record["chosen"] == both.other.chosen  # type: ignore[union-attr]

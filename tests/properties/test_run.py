@@ -15,6 +15,7 @@ from montecarlo.engine.batch import Batch
 from montecarlo.errors import StudyError
 from montecarlo.estimates.refusals import Refusal, Rule
 from montecarlo.estimates.verdicts import Verdict
+from montecarlo.frames.choosing import nearest
 from montecarlo.relays.schemes import BUILT_IN
 from montecarlo.secondary import steady
 from montecarlo.study.budget import samples_that_show, shown_at_best
@@ -157,8 +158,11 @@ def test_nothing_allowed_is_said_and_nothing_is_chosen() -> None:
     usable = result.candidates[result.candidates["usable"]]
     assert closest["p_false_bound"] == usable["p_false_bound"].min()
     assert closest["would_meet"] >= closest["p_false_bound"]
-    nearest = result.outcome.first.settings[int(closest["candidate"]) - 1]
-    assert result.outcome.nearest() == nearest  # what a study of drivers looks at
+    # what a study of drivers looks at
+    assert nearest(result.candidates, or_any=True) == closest["candidate"]
+    assert nearest(result.candidates.assign(usable=False)) is None
+    worst = nearest(result.candidates.assign(usable=False), or_any=True)
+    assert worst == result.candidates.sort_values("limit_used")["candidate"].iloc[0]
 
 
 def test_phasors_and_the_transient_pass_agree_inside_the_limit_of_phasors(

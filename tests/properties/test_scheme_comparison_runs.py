@@ -10,9 +10,11 @@ import pytest
 from montecarlo import Result, run_study
 from montecarlo.estimates.verdicts import Verdict
 from montecarlo.study.description import Study
+from studies.report.terminal import lines
 from studies.schemes.frames import ALL_TYPES, caught_rows, difference_rows, scheme_rows
 from studies.schemes.run import findings
 from tests.made.custom_schemes import REBUILT
+from tests.made.said import words
 from tests.made.studies import study_with
 
 SMALL: dict[str, Any] = {
@@ -79,7 +81,7 @@ def test_of_two_schemes_that_are_electrically_equal_neither_catches_what_the_oth
     assert set(gaps["quantity"]) == {"p_missed", "p_false", "p_nobody"}
     assert (gaps["difference"] == 0).all()
     assert (gaps["verdict"] == Verdict.ALIKE).all()
-    text = " ".join(" ".join(findings(twice).text).split())
+    text = words(findings(twice).text)
     assert "not distinguishable from it: " in text
     assert "miss more" not in text
     assert "least" not in text.partition("Differences are paired")[0]
@@ -156,7 +158,7 @@ def test_a_scheme_without_a_setting_is_told_and_stands_in_no_pair() -> None:
     assert schemes.loc["two_phase_one_earth", "note"]
     caught = caught_rows(none.outcome)
     assert {*caught["missed_by"]} == {*schemes.index[schemes["has_best"]]}
-    text = " ".join(" ".join(findings(none).text).split())
+    text = words(findings(none).text)
     assert "No setting of two_phase_one_earth can be chosen" in text
 
 
@@ -164,7 +166,7 @@ def test_every_file_is_there_and_the_text_fits(three: Result) -> None:
     found = findings(three)
     assert {"schemes", "scheme_differences", "caught_by_other", "candidates"} <= set(found.frames)
     assert {"schemes", "caught_by_other", "schemes_coverage", "tradeoff"} <= set(found.figures)
-    assert max(map(len, found.text)) <= 100
-    assert "nan" not in " ".join(found.text).split()
+    assert max(map(len, lines(found.text))) <= 100
+    assert "nan" not in words(found.text).split()
     assert list(found.frames["schemes"]["scheme"]) == list(three.study.scheme.kinds)
     assert found.frames["schemes"]["chosen"].sum() == 1

@@ -32,6 +32,7 @@ from montecarlo.study.strata import strata
 from studies.cli.main import main
 from studies.earthing.lasting import sample_earth_faults
 from studies.sweep.text import result_text
+from tests.made.said import words
 from tests.made.studies import FEW_TYPES, MINIMAL, study_with
 
 SMALL = FEW_TYPES | {
@@ -83,7 +84,7 @@ def test_without_a_failure_the_run_says_none(clean: Result) -> None:
     assert (clean.unresolved["unresolved"] == 0).all()
     assert set(clean.unresolved["batch"]) == {1, 2}
     drawn = int(clean.unresolved["drawn"].sum())
-    assert f"Samples without a result: none of {drawn:,}." in " ".join(result_text(clean))
+    assert f"Samples without a result: none of {drawn:,}." in words(result_text(clean))
 
 
 @pytest.mark.usefixtures("spoilt")
@@ -102,7 +103,7 @@ def test_samples_without_a_result_are_counted_told_and_widen_the_limits(clean: R
         assert row["not_converged"] == row["unresolved"]
         assert row["not_finite"] == 0
     assert (table.loc[2, "unresolved"] > 0).all()
-    assert "Samples without a result: " in " ".join(result_text(found))
+    assert "Samples without a result: " in words(result_text(found))
     lost = int(table.loc[(1, "external", "near_fault"), "unresolved"])
     assert (
         found.provenance["unresolved"]["external.near_fault, counted, own batch"]

@@ -27,14 +27,13 @@ def test_a_study_does_not_differ_from_itself_and_differs_from_one_with_less_faul
         "less": study_with(SMALL | {"earthing.resistance_ohm": 200.0}),
     }
     found = run_variants(studies, workers=1)
-    assert [batch.round_ for batch in found.finals.values() if batch is not None] == [1, 1, 1]
+    fresh = [outcome.fresh for outcome in found.outcomes.values() if outcome.fresh is not None]
+    assert [batch.round_ for batch in fresh] == [1, 1, 1]
     for gap in found.differences([("as stated", "again")])["as stated", "again"].values():
         assert tuple(map(float, gap)) == (0.0, 0.0, 0.0)
     missed = found.differences([("less", "as stated")])["less", "as stated"]["p_missed"]
     assert missed.low > 0.05
-    totals = [
-        batch.judgement.missed.total[0] for batch in found.finals.values() if batch is not None
-    ]
+    totals = [batch.judgement.missed.total[0] for batch in fresh]
     assert missed.p == pytest.approx(totals[2] - totals[0], rel=1e-9)
 
 
@@ -42,7 +41,6 @@ def test_fresh_batches_are_brought_to_one_round_and_choices_stand() -> None:
     strict = study_with(SMALL | {"policy.p_false_max": 1e-9})
     found = run_variants({"free": study_with(SMALL), "none": strict}, workers=1)
     assert found.outcomes["none"].chosen is None
-    assert found.finals["none"] is None
     assert found.differences([("free", "none")]) == {}
     assert found.outcomes["free"].chosen is not None
 

@@ -16,6 +16,8 @@ from studies.alternatives.frames import SideBySide, run_side_by_side
 from studies.alternatives.run import findings
 from studies.cli.folder import prepare
 from studies.cli.output import write_findings
+from studies.report.terminal import lines
+from tests.made.said import words
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 FEW = {"samples": 64, "earth_fault_samples": 64, "plants": 16, "kind": "variants"}
@@ -63,14 +65,14 @@ def test_each_variant_stands_at_its_own_choice(hydro: SideBySide) -> None:
     assert table.loc["400 A resistor", "changes"].startswith(
         "earthing.resistance_ohm = {nominal = 15.9"
     )
-    for name, batch in hydro.variants.finals.items():
+    for name, outcome in hydro.variants.outcomes.items():
+        batch = outcome.fresh
         assert batch is not None
-        chosen = hydro.variants.outcomes[name].chosen
-        assert batch.settings[0] == chosen
+        assert batch.settings[0] == outcome.chosen
         assert table.loc[name, "p_missed"] == batch.judgement.missed.total[0]
         assert table.loc[name, "p_false"] == batch.judgement.false.total[0]
         for axis in KEYS:
-            value = getattr(chosen, axis)
+            value = getattr(outcome.chosen, axis)
             assert (
                 np.isnan(table.loc[name, axis]) if value is None else table.loc[name, axis] == value
             )
@@ -100,7 +102,7 @@ def test_a_variant_without_a_choice_has_an_empty_row_and_no_difference(unit: Sid
     assert not row["allowed"]
     assert np.isnan(row["p_missed"])
     assert "impossible" not in set(unit.differences["variant"])
-    text = " ".join(" ".join(findings(unit).text).split())
+    text = words(findings(unit).text)
     assert 'Under "impossible" no candidate can be chosen.' in text
 
 
@@ -109,8 +111,8 @@ def test_the_folder_and_the_text_are_whole(
     plant: str, request: pytest.FixtureRequest, tmp_path: Path
 ) -> None:
     found = findings(request.getfixturevalue(plant))
-    assert max(map(len, found.text)) <= 100
-    assert "nan" not in " ".join(found.text).split()
+    assert max(map(len, lines(found.text))) <= 100
+    assert "nan" not in words(found.text).split()
     destination = prepare(tmp_path / "out", replace=False)
     with destination.opened({}) as sitting:
         files = write_findings(

@@ -6,7 +6,7 @@ import pytest
 
 from montecarlo.formulas.handcalc import capacitive_limit_ohm
 from montecarlo.plant.earthing import Earthing, neutral_ohm, return_admittance
-from montecarlo.plant.internal import earth_fault
+from montecarlo.plant.internal import EarthReturn, earth_fault
 from montecarlo.quantities import number
 
 OMEGA, CAPACITANCE, PHASE_V = (
@@ -34,13 +34,9 @@ def test_at_the_limit_both_return_currents_are_equal():
         PHASE_V,
         0.0,
         0.0,
-        neutral_ohm=limit,
-        other_neutrals_ohm=np.inf,
-        stator_capacitance_f=CAPACITANCE,
-        terminal_capacitance_f=0.0,
-        external_capacitance_f=0.0,
-        omega=OMEGA,
-        infeed_share=0.0,
+        EarthReturn(
+            neutral_ohm=limit, stator_capacitance_f=CAPACITANCE, omega=OMEGA, infeed_share=0.0
+        ),
     )
     assert abs(fault.residual_a) == pytest.approx(2.14, abs=0.005)  # the resistor's
     assert abs(fault.fault_current_a) == pytest.approx(
@@ -122,13 +118,7 @@ def test_another_earthed_neutral_adds_its_current_and_the_line_end_sees_it():
             6000.0,
             0.0,
             0.0,
-            neutral_ohm=30.0,
-            other_neutrals_ohm=other,
-            stator_capacitance_f=0.0,
-            terminal_capacitance_f=0.0,
-            external_capacitance_f=0.0,
-            omega=OMEGA,
-            infeed_share=0.5,
+            EarthReturn(neutral_ohm=30.0, other_neutrals_ohm=other, omega=OMEGA, infeed_share=0.5),
         )
 
     for other, total in ((np.inf, 200), (20.0, 500)):
@@ -153,13 +143,13 @@ def test_the_side_of_the_surge_capacitors_decides_what_the_cts_see():
             emf,
             0.0,
             0.0,
-            neutral_ohm=resistor,
-            other_neutrals_ohm=np.inf,
-            stator_capacitance_f=0.0,
-            terminal_capacitance_f=inside,
-            external_capacitance_f=outside,
-            omega=OMEGA,
-            infeed_share=0.0,
+            EarthReturn(
+                neutral_ohm=resistor,
+                terminal_capacitance_f=inside,
+                external_capacitance_f=outside,
+                omega=OMEGA,
+                infeed_share=0.0,
+            ),
         )
         ends = found.end_currents_a
         return abs((ends[:3] - ends[3:]).sum()), abs(found.fault_current_a)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from montecarlo.formulas.handcalc import resistance_for_fraction, unprotected_fraction
-from montecarlo.plant.internal import EarthFault, earth_fault
+from montecarlo.plant.internal import EarthFault, EarthReturn, earth_fault
 from montecarlo.plant.machine import winding_impedance
 from studies.verify.published.winding import EXAMPLES
 
@@ -22,13 +22,7 @@ def bolted(x, line_v, resistor, reactance=0.0, resistance=0.0) -> EarthFault:
         line_v / np.sqrt(3),
         winding_impedance(x, resistance, reactance, 1),
         0.0,
-        neutral_ohm=resistor,
-        other_neutrals_ohm=np.inf,
-        stator_capacitance_f=0.0,
-        terminal_capacitance_f=0.0,
-        external_capacitance_f=0.0,
-        omega=OMEGA,
-        infeed_share=0.0,
+        EarthReturn(neutral_ohm=resistor, omega=OMEGA, infeed_share=0.0),
     )
 
 

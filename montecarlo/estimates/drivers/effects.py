@@ -31,14 +31,26 @@ class Effects:
 def sobol_effects(
     f_a: Array, f_b: Array, f_ab: Array, rng: np.random.Generator, level: float = 0.95
 ) -> Effects:
-    """f_a, f_b (n,): the output at two independent sets of points, n a power of two; f_ab (k, n), k
-    of at least 2: at the first set with the columns of one group from the second. No NaN. An output
-    that never varies has effects of 0.
+    """First and total effects of groups of inputs, with limits. [-]
 
     Limits: percentiles over resampled rows (bootstrap: Efron and Tibshirani, An Introduction to the
     Bootstrap, 1993, ch. 13, from memory). On one net in the columns of both sets they are wider
     than they need be, since its rows are no independent draws. Not clipped: an estimate may lie
-    below 0 or above 1 by chance."""
+    below 0 or above 1 by chance. An output that never varies has effects of 0.
+
+    Parameters
+    ----------
+    f_a, f_b : (n,) array
+        The output at two independent sets of points, n a power of two; no NaN.
+    f_ab : (k, n) array
+        At the first set with the columns of one group from the second; k of at least 2.
+    rng : numpy.random.Generator
+    level : float (-)
+
+    Returns
+    -------
+    Effects
+    """
     n = f_a.size
     first, total = _indices(f_a, f_b, f_ab)
     drawn = np.empty((RESAMPLES, 2, len(f_ab)))

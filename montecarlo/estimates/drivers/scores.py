@@ -51,20 +51,31 @@ class Shift(NamedTuple):
 
 
 def elasticity(samples: Sequence[Sampled], candidate: int, key: str) -> Elasticity:
-    """Of Σ share·p over samples that have the input; the others count in p alone. NaN where p = 0.
-    Limits by the delta method over independent batches."""
-    parts = [(sample, *_moved(sample, candidate, key)) for sample in samples]
-    return Elasticity(
-        *(
-            _ratio(
-                [
-                    (sample.share, sample.w * moves[which], sample.w * sample.y[:, candidate])
-                    for sample, *moves in parts
-                ]
-            )
-            for which in (0, 1)
-        )
-    )
+    """Elasticities of Σ share·p. [-]
+
+    Limits by the delta method over independent batches.
+
+    Parameters
+    ----------
+    samples : sequence of Sampled
+        Those that do not have the input count in p alone.
+    candidate : int
+    key : str
+        Of the input.
+
+    Returns
+    -------
+    Elasticity
+        NaN where p = 0.
+    """
+    by_centre = []
+    by_spread = []
+    for sample in samples:
+        hits = sample.w * sample.y[:, candidate]
+        centre, spread = _moved(sample, candidate, key)
+        by_centre.append((sample.share, sample.w * centre, hits))
+        by_spread.append((sample.share, sample.w * spread, hits))
+    return Elasticity(_ratio(by_centre), _ratio(by_spread))
 
 
 def _moved(sample: Sampled, candidate: int, key: str) -> tuple[Array, Array]:
@@ -74,7 +85,9 @@ def _moved(sample: Sampled, candidate: int, key: str) -> tuple[Array, Array]:
         return np.zeros(y.shape), np.zeros(y.shape)
     if key == sample.placed:
         return _truncated(y)
-    z, dual, rest = sample.scores[key], sample.dual(key), y - np.mean(sample.w * y)
+    z = sample.scores[key]
+    dual = sample.dual(key)
+    rest = y - np.mean(sample.w * y)
     return rest * dual.sum(axis=1), rest * (z * dual - 1).sum(axis=1)
 
 
@@ -94,28 +107,42 @@ def _ratio(parts: Sequence[tuple[float, Array, Array]]) -> Estimate:
     if not over > 0:
         return Estimate(*(np.asarray(np.nan),) * 3)
     ratio = sum(share * float(top.mean()) for share, top, _ in means) / over
-    variance = sum(
-        share**2 * float((top - ratio * bottom).var(ddof=1)) / len(top)
-        for share, top, bottom in means
-    )
-    return limits_of(
-        np.asarray(ratio), np.asarray(variance / over**2), min(len(top) for _, top, _ in means)
-    )
+    variance = 0.0
+    for share, top, bottom in means:
+        variance += share**2 * float((top - ratio * bottom).var(ddof=1)) / len(top)
+    batches = min(len(top) for _, top, _ in means)
+    return limits_of(np.asarray(ratio), np.asarray(variance / over**2), batches)
 
 
 # --- laws among failures ------------------------------------------------------
 
 
 def shift(samples: Sequence[Sampled], candidate: int, key: str, bands: Bands) -> Shift:
-    """Over the samples that have the input, columns of one input together."""
+    """How far an input's law among failures lies from its law, columns of one input together. [-]
+
+    Parameters
+    ----------
+    samples : sequence of Sampled
+        Those that do not have the input are left out.
+    candidate : int
+    key : str
+        Of the input.
+    bands : Bands
+
+    Returns
+    -------
+    Shift
+        NaN without failures.
+    """
     having = [sample for sample in samples if key in sample.scores]
     mass = np.zeros(BINS)
     for sample in having:
-        weight = sample.share / len(sample.w) * sample.w * sample.y[:, candidate]
+        y = sample.y[:, candidate]
+        weight = sample.share / len(sample.w) * sample.w
         if key == sample.placed:
-            mass += _spread_below(sample.share / len(sample.w) * sample.w, sample.y[:, candidate])
+            mass += _spread_below(weight, y)
         else:
-            mass += _histogram(_bins(sample.scores[key]), weight)
+            mass += _histogram(_bins(sample.scores[key]), weight * y)
     if not mass.sum() > 0:
         return Shift(np.nan, np.nan)
     return Shift(_distance(mass), bands.of(having, having[0].scores[key].shape[1]))
@@ -151,26 +178,32 @@ class Bands:
     known: dict[tuple[tuple[str, ...], int], float] = field(default_factory=dict)
 
     def of(self, samples: Sequence[Sampled], columns: int) -> float:
+        """The band of inputs of so many columns in these samples. [-]
+
+        Parameters
+        ----------
+        samples : sequence of Sampled
+        columns : int
+
+        Returns
+        -------
+        float
+        """
         key = tuple(sample.name for sample in samples), columns
         if key not in self.known:
             self.known[key] = self._imitated(samples, columns)
         return self.known[key]
 
     def _imitated(self, samples: Sequence[Sampled], columns: int) -> float:
-        weights = [
-            sample.share / len(sample.w) * sample.w * sample.y[:, self.candidate]
-            for sample in samples
-        ]
-        weights = [weight[weight > 0] for weight in weights]
-        found = [
-            _distance(
-                np.asarray(
-                    sum(
-                        _histogram(self.rng.integers(BINS, size=(weight.size, columns)), weight)
-                        for weight in weights
-                    )
-                )
-            )
-            for _ in range(IMITATIONS)
-        ]
-        return float(np.quantile(found, 0.95))
+        weights = []
+        for sample in samples:
+            weight = sample.share / len(sample.w) * sample.w * sample.y[:, self.candidate]
+            weights.append(weight[weight > 0])
+        distances = []
+        for _ in range(IMITATIONS):
+            mass = np.zeros(BINS)
+            for weight in weights:
+                bins = self.rng.integers(BINS, size=(weight.size, columns))
+                mass += _histogram(bins, weight)
+            distances.append(_distance(mass))
+        return float(np.quantile(distances, 0.95))

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from montecarlo.estimates.drivers.samples import Sampled, mean_of
-from montecarlo.estimates.intervals import Estimate
+from montecarlo.estimates.intervals import Estimate, ratio
 from montecarlo.estimates.rare import BATCH
 from montecarlo.quantities import Array
 from montecarlo.sampling.stratum import Stratum
@@ -49,113 +49,175 @@ class Bound:
     extra: Array
 
     def used(self, p: Array) -> Array:
-        """What the bound of p (C,) takes of the limit; above 1: too much."""
+        """What the bound of p takes of the limit; above 1: too much. [-]
+
+        Parameters
+        ----------
+        p : (C,) array (-)
+
+        Returns
+        -------
+        (C,) array
+        """
         return np.asarray((p * self.margin + self.extra) / self.limit)
 
     @classmethod
     def like(
         cls, weights: Mapping[Stratum, float], limit: float, bound: Array, p: Array, here: Array
     ) -> Bound:
-        """So that p as these samples have it `here` comes to the study's own `bound`, whose
-        estimate was p, (C,) each. What the bound has above p was left open, and stays so where
-        these samples show nothing (derived)."""
+        """A limit that counts p of these samples as the study counts its own.
+
+        What the study's bound has above p was left open, and stays so where these samples show
+        nothing
+        (derived).
+
+        Parameters
+        ----------
+        weights : mapping of Stratum to float
+        limit : float
+        bound, p : (C,) array
+            The study's own, and its estimate.
+        here : (C,) array
+            p as these samples have it.
+
+        Returns
+        -------
+        Bound
+        """
         slack = np.maximum(bound - p, 0.0)
         whole = here + slack
-        margin = np.divide(bound, whole, out=np.ones(whole.shape), where=whole > 0)
+        margin = ratio(bound, whole, 1.0)
         return cls(weights, limit, margin, margin * slack)
 
 
 @dataclass(frozen=True, eq=False)
 class Rule:
-    """Which candidate is best, from Σ w·y by sample and candidate. Only those `usable` (C,) are
-    looked at.
+    """Which candidate is best, from Σ w·y by sample and candidate.
 
-    costs: what p = 1 of each sample costs, and the smallest sum is wanted; without, the smallest
-    p_missed among those whose p_false, times `margin` and plus `extra` (C,), is at most `limit`;
-    where none is, the one nearest to that. kinds: the same of each kind of event, where that has a
-    limit. shift: added to the aim, (C,). today: what is chosen without knowing; by these samples
-    unless given."""
+    With costs the smallest sum; without, the smallest p_missed among those whose p_false, times
+    `margin` and plus `extra`, is at most `limit`; where none is, the one nearest to that."""
 
     missed: Mapping[Stratum, float]  # share of each sample in p_missed
     false: Mapping[Stratum, float]  # and in p_false
-    usable: NDArray[np.bool_]
+    usable: NDArray[np.bool_]  # (C,) the others are not looked at
     limit: float
-    margin: Array
-    extra: Array
-    costs: Mapping[Stratum, float] | None = None
-    kinds: tuple[Bound, ...] = ()
-    shift: Array | float = 0.0
-    today: int | None = None
+    margin: Array  # (C,)
+    extra: Array  # (C,)
+    costs: Mapping[Stratum, float] | None = None  # what p = 1 of each sample costs
+    kinds: tuple[Bound, ...] = ()  # of each kind of event, where that has a limit
+    shift: Array | float = 0.0  # added to the aim, (C,)
+    today: int | None = None  # chosen without knowing; by these samples unless given
 
     def sum_of(self, p: Mapping[Stratum, Array], weights: Mapping[Stratum, float]) -> Array:
+        """Σ weight·p.
+
+        Parameters
+        ----------
+        p : mapping of Stratum to (C,) array
+        weights : mapping of Stratum to float
+
+        Returns
+        -------
+        (C,) array
+        """
         return np.asarray(sum(weight * p[name] for name, weight in weights.items()), float)
 
     def best(self, p: Mapping[Stratum, Array]) -> int:
-        """From each sample's p of every candidate, (C,)."""
-        missed, false = self.sum_of(p, self.missed), self.sum_of(p, self.false)
+        """The best candidate.
+
+        Parameters
+        ----------
+        p : mapping of Stratum to (C,) array
+
+        Returns
+        -------
+        int
+        """
+        missed = self.sum_of(p, self.missed)
+        false = self.sum_of(p, self.false)
         aim = self.shift + (missed if self.costs is None else self.sum_of(p, self.costs))
         bounds = [Bound(self.false, self.limit, self.margin, self.extra), *self.kinds]
         used = np.max([bound.used(self.sum_of(p, bound.weights)) for bound in bounds], axis=0)
         allowed = self.usable & (used <= 1)
         if not allowed.any():
-            allowed, aim = self.usable, used
+            allowed = self.usable
+            aim = used
         order = np.lexsort((false, missed, np.where(allowed, aim, np.inf)))
         return int(order[0])
 
 
 @dataclass(frozen=True, eq=False)
 class Worth:
-    """By quantity (p_missed, p_false, cost): today's mean, the difference of choosing anew with
-    limits, as it was found and less what cells by lot gain, and the difference without halves,
-    which flatters. chosen (CELLS,): candidates by cell, all samples used; today: without knowing.
-    """
+    """Of one input, by quantity: p_missed, p_false, cost_per_year."""
 
-    today: dict[str, float]
-    found: dict[str, Estimate]
-    difference: dict[str, Estimate]
-    flattering: dict[str, float]
-    chosen: tuple[int, ...]
-    chosen_today: int
+    today: dict[str, float]  # mean of today's candidate
+    found: dict[str, Estimate]  # the difference of choosing anew, as it was found
+    difference: dict[str, Estimate]  # less what cells by lot gain
+    flattering: dict[str, float]  # without halves
+    chosen: tuple[int, ...]  # candidates by cell, all samples used
+    chosen_today: int  # without knowing
 
 
 def cells_of(scores: Array) -> Labels:
-    """Which of four equally likely cells normal scores (n, columns) lie in.
+    """Which of four equally likely cells an input lies in.
 
     One value: the quarter of its law. Six, of CTs: whether their mean is low or high, and whether
     the two ends of a phase are near or far apart. Four, of elements: whether the mean of the phases
-    and whether the earth element is low or high."""
-    if scores.shape[1] == 1:
-        return np.minimum(
-            np.searchsorted(ndtri(np.arange(1, CELLS) / CELLS), scores[:, 0]), CELLS - 1
-        )
-    if scores.shape[1] == 6:
-        apart = np.abs(scores[:, :3] - scores[:, 3:]).max(axis=1) > APART
-        return np.asarray(2 * (scores.mean(axis=1) > 0) + apart, np.int64)
-    return np.asarray(2 * (scores[:, :3].mean(axis=1) > 0) + (scores[:, 3] > 0), np.int64)
+    and whether the earth element is low or high.
+
+    Parameters
+    ----------
+    scores : (n, columns) array
+        Normal scores.
+
+    Returns
+    -------
+    (n,) array of int
+    """
+    columns = scores.shape[1]
+    if columns == 1:
+        quarters = ndtri(np.arange(1, CELLS) / CELLS)
+        return np.minimum(np.searchsorted(quarters, scores[:, 0]), CELLS - 1)
+    if columns == 6:
+        high = scores.mean(axis=1) > 0
+        other = np.abs(scores[:, :3] - scores[:, 3:]).max(axis=1) > APART
+    else:
+        high = scores[:, :3].mean(axis=1) > 0
+        other = scores[:, 3] > 0
+    return np.asarray(2 * high + other, np.int64)
 
 
 def worths(
     samples: Sequence[Sampled], keys: Sequence[str], rule: Rule, rng: np.random.Generator
 ) -> dict[str, Worth]:
-    """Of knowing the cell of each plant input. Exactly 0 with one candidate."""
-    lots = [
-        _worth(samples, {s.name: rng.integers(CELLS, size=len(s.w)) for s in samples}, rule)
-        for _ in range(LOTS)
-    ]
+    """What knowing the cell of each plant input is worth. Exactly 0 with one candidate.
+
+    Parameters
+    ----------
+    samples : sequence of Sampled
+    keys : sequence of str
+        Of the inputs.
+    rule : Rule
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    dict of str to Worth
+        By input.
+    """
+    lots = []
+    for _ in range(LOTS):
+        by_lot = {s.name: rng.integers(CELLS, size=len(s.w)) for s in samples}
+        lots.append(_worth(samples, by_lot, rule).found)
     out = {}
     for key in keys:
-        found = _worth(
-            samples,
-            {s.name: cells_of(s.scores[key]) if key in s.scores else None for s in samples},
-            rule,
-        )
-        out[key] = replace(
-            found,
-            difference={
-                quantity: _less_lots(gap, np.array([float(lot.found[quantity].p) for lot in lots]))
-                for quantity, gap in found.found.items()
-            },
-        )
+        cells = {s.name: cells_of(s.scores[key]) if key in s.scores else None for s in samples}
+        worth = _worth(samples, cells, rule)
+        difference = {}
+        for quantity, gap in worth.found.items():
+            gains = np.array([float(lot[quantity].p) for lot in lots])
+            difference[quantity] = _less_lots(gap, gains)
+        out[key] = replace(worth, difference=difference)
     return out
 
 
@@ -166,55 +228,40 @@ def _less_lots(gap: Estimate, lots: Array) -> Estimate:
     return Estimate(np.asarray(p), np.asarray(p - half), np.asarray(p + half))
 
 
-def _worth(samples: Sequence[Sampled], cells: Mapping[str, Labels | None], rule: Rule) -> Worth:
+def _worth(samples: Sequence[Sampled], cells: Mapping[Stratum, Labels | None], rule: Rule) -> Worth:
     sums = {s.name: _sums(s, cells[s.name]) for s in samples}
-    chosen = [
-        [
-            rule.best({name: CELLS * part[half, cell] for name, part in sums.items()})
-            for cell in range(CELLS)
-        ]
-        for half in range(BOTH + 1)
-    ]
-    today = [
-        (
-            rule.best({name: part[half].sum(axis=0) for name, part in sums.items()})
-            if rule.today is None
-            else rule.today
-        )
-        for half in range(BOTH + 1)
-    ]
-    honest = {
-        s.name: _rows(s, cells[s.name], today[:BOTH][::-1], chosen[:BOTH][::-1]) for s in samples
-    }
-    best = {s.name: _rows(s, cells[s.name], [today[BOTH]] * 2, [chosen[BOTH]] * 2) for s in samples}
-    sides = {"p_missed": rule.missed, "p_false": rule.false} | (
-        {} if rule.costs is None else {"cost_per_year": rule.costs}
-    )
-    found = {
-        quantity: mean_of(
-            [(share, honest[name][1] - honest[name][0]) for name, share in weights.items()]
-        )
-        for quantity, weights in sides.items()
-    }
-    return Worth(
-        {
-            quantity: float(sum(share * honest[name][0].mean() for name, share in weights.items()))
-            for quantity, weights in sides.items()
-        },
-        found,
-        found,
-        {
-            quantity: float(
-                sum(
-                    share * (best[name][1] - best[name][0]).mean()
-                    for name, share in weights.items()
-                )
+    chosen = []  # by half, then by cell
+    today = []  # by half
+    for half in range(BOTH + 1):
+        by_cell = []
+        for cell in range(CELLS):
+            by_cell.append(
+                rule.best({name: CELLS * part[half, cell] for name, part in sums.items()})
             )
-            for quantity, weights in sides.items()
-        },
-        tuple(chosen[BOTH]),
-        today[BOTH],
-    )
+        chosen.append(by_cell)
+        without = rule.today
+        if without is None:
+            without = rule.best({name: part[half].sum(axis=0) for name, part in sums.items()})
+        today.append(without)
+    honest = {}
+    best = {}
+    for s in samples:
+        own = cells[s.name]
+        honest[s.name] = _rows(s, own, today[:BOTH][::-1], chosen[:BOTH][::-1])
+        best[s.name] = _rows(s, own, [today[BOTH]] * 2, [chosen[BOTH]] * 2)
+    sides = {"p_missed": rule.missed, "p_false": rule.false}
+    if rule.costs is not None:
+        sides["cost_per_year"] = rule.costs
+    old: dict[str, float] = {}
+    found: dict[str, Estimate] = {}
+    flattering: dict[str, float] = {}
+    for quantity, weights in sides.items():
+        parts = [(share, *honest[name], *best[name]) for name, share in weights.items()]
+        old[quantity] = float(sum(share * now.mean() for share, now, *_ in parts))
+        found[quantity] = mean_of([(share, then - now) for share, now, then, *_ in parts])
+        gains = (share * (then - now).mean() for share, *_, now, then in parts)
+        flattering[quantity] = float(sum(gains))
+    return Worth(old, found, found, flattering, tuple(chosen[BOTH]), today[BOTH])
 
 
 def _halves(sample: Sampled) -> Labels:
@@ -231,12 +278,10 @@ def _sums(sample: Sampled, cells: Labels | None) -> Array:
         sums = np.repeat(part[:, None] / CELLS, CELLS, axis=1)
     else:
         code = half * CELLS + cells
-        sums = (np.stack([(code == k) * sample.w for k in range(2 * CELLS)]) @ sample.y).reshape(
-            2, CELLS, -1
-        )
-    return np.concatenate(
-        [sums / rows[:, None, None], sums.sum(axis=0, keepdims=True) / rows.sum()]
-    )
+        weights = np.stack([(code == k) * sample.w for k in range(2 * CELLS)])
+        sums = (weights @ sample.y).reshape(2, CELLS, -1)
+    both = sums.sum(axis=0, keepdims=True) / rows.sum()
+    return np.concatenate([sums / rows[:, None, None], both])
 
 
 def _rows(
@@ -244,7 +289,8 @@ def _rows(
 ) -> tuple[Array, Array]:
     """w·y of today's candidate and of those chosen by cell, (n,) each; both given for each half of
     the rows."""
-    half, every = _halves(sample), np.arange(len(sample.w))
+    half = _halves(sample)
+    every = np.arange(len(sample.w))
     by_cell = np.array(chosen)
     old = sample.y[every, np.array(today)[half]]
     if cells is not None:

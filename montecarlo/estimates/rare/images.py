@@ -32,18 +32,37 @@ class Image:
     sign: Array  # (d,) 1 or -1
 
     def of(self, u: Array) -> Array:
-        """Of u (..., d)."""
+        """The image of points.
+
+        Parameters
+        ----------
+        u : (..., d) array
+
+        Returns
+        -------
+        (..., d) array
+        """
         return np.asarray(u[..., self.source] * self.sign)
 
 
 def group_of(generators: Sequence[Image], dims: int) -> tuple[Image, ...]:
-    """Every product of images that commute with each other, the identity first."""
-    found = [Image(np.arange(dims), np.ones(dims))]
+    """Every product of images that commute with each other, the identity first.
+
+    Parameters
+    ----------
+    generators : sequence of Image
+    dims : int
+
+    Returns
+    -------
+    tuple of Image
+    """
+    group = [Image(np.arange(dims), np.ones(dims))]
     for one in generators:
-        found += [
-            Image(other.source[one.source], other.sign[one.source] * one.sign) for other in found
+        group += [
+            Image(each.source[one.source], each.sign[one.source] * one.sign) for each in group
         ]
-    return tuple(found)
+    return tuple(group)
 
 
 @keepable
@@ -61,10 +80,22 @@ class Symmetric:
 
     @property
     def largest_weight(self) -> float:
+        """What no weight exceeds."""
         return self.mixture.largest_weight
 
     def sample(self, rng: np.random.Generator, n: int) -> Array:
-        """u (n, d), n a multiple of `BATCH`; batches are independent."""
+        """Points from the density; batches are independent.
+
+        Parameters
+        ----------
+        rng : numpy.random.Generator
+        n : int
+            A multiple of `BATCH`.
+
+        Returns
+        -------
+        (n, d) array
+        """
         u = self.mixture.sample(rng, n)
         which = rng.integers(len(self._group), size=n)
         for number, image in enumerate(self._group):
@@ -72,7 +103,16 @@ class Symmetric:
         return u
 
     def log_weight(self, u: Array) -> Array:
-        """ln of phi/q at u (n, d), (n,)."""
+        """ln of phi/q.
+
+        Parameters
+        ----------
+        u : (n, d) array
+
+        Returns
+        -------
+        (n,) array
+        """
         ratios = np.stack([-self.mixture.log_weight(image.of(u)) for image in self._group])
         top = ratios.max(axis=0)
         return np.asarray(-top - np.log(np.exp(ratios - top).mean(axis=0)))

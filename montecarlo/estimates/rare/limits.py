@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 from scipy.special import gammainccinv, gammaincinv, ndtri, stdtrit
 
-from montecarlo.estimates.intervals import Estimate, Limits, Side, clopper_pearson, tail_of
+from montecarlo.estimates.intervals import Estimate, Limits, Side, clopper_pearson, ratio, tail_of
 from montecarlo.estimates.rare.mixture import BATCH
 from montecarlo.estimates.rare.sums import Sums
 from montecarlo.quantities import Array
@@ -34,16 +34,23 @@ SHOWN = 1e-6  # least probability whose coverage was shown
 
 
 def variation(sums: Sums) -> Array:
-    """Coefficient of variation of p, from the scatter of batches; infinite where nothing operated.
-    (C,)"""
+    """Coefficient of variation of p, from the scatter of batches. [-]
+
+    Parameters
+    ----------
+    sums : Sums
+
+    Returns
+    -------
+    (C,) array
+        Infinite where nothing operated.
+    """
     return _variation(sums.total, sums.batch_squares, sums.batches)
 
 
 def _variation(total: Array, squares: Array, batches: int) -> Array:
     scatter = np.maximum(squares - total**2 / batches, 0.0) * batches / (batches - 1)
-    return np.asarray(
-        np.divide(np.sqrt(scatter), total, out=np.full(total.shape, np.inf), where=total > 0)
-    )
+    return ratio(np.sqrt(scatter), total, np.inf)
 
 
 def fewer_than(sums: Sums, level: float = 0.95, side: Side = "both") -> float:
@@ -53,20 +60,44 @@ def fewer_than(sums: Sums, level: float = 0.95, side: Side = "both") -> float:
     plain draws of N(0, I), independent of each other and of the rest, since components go by equal
     steps through the cumulated shares. None of the m n/B operated: Clopper and Pearson, 1 -
     tail^(B/(m n)). The tilted draws are left out: they say something about where they fell, and
-    nothing about where they did not."""
+    nothing about where they did not.
+
+    Parameters
+    ----------
+    sums : Sums
+    level : float (-)
+    side : "both", "low" or "high"
+
+    Returns
+    -------
+    float
+    """
     plain = np.floor(BATCH / sums.ceiling + 1e-9) * sums.batches
     return float(clopper_pearson(0.0, plain, level, side=side).high)
 
 
 def rare_estimate(sums: Sums, level: float = 0.95, side: Side = "both") -> Estimate:
-    """p with limits, (C,): of gamma distributions, since a sum of weights is skew to the right and
-    a low one comes with a low scatter (`_limits`; measured, tests/MEASUREMENTS.md).
+    """p with limits of gamma distributions. [-]
 
-    Nothing operated: p = 0, and `fewer_than` above. Unresolved samples have no part in p, count as
-    not operating in the low limit, and in the high one with the high limit of their own probability
-    on top of the other."""
+    A sum of weights is skew to the right, and a low one comes with a low scatter (`_limits`;
+    measured, tests/MEASUREMENTS.md). Nothing operated: p = 0, and `fewer_than` above. Unresolved
+    samples have no part in p, count as not operating in the low limit, and in the high one with
+    the high limit of their own probability on top of the other.
+
+    Parameters
+    ----------
+    sums : Sums
+    level : float (-)
+    side : "both", "low" or "high"
+
+    Returns
+    -------
+    Estimate
+        (C,).
+    """
     found = _limits(sums.total, sums.batch_squares, sums.largest, sums, level, side)
-    p, high = sums.total / sums.trials, found.high
+    p = sums.total / sums.trials
+    high = found.high
     if (sums.lost_hits > 0).any():
         lost = _limits(sums.lost, sums.lost_squares, sums.lost_largest, sums, level, side)
         high = high + np.where(sums.lost_hits > 0, lost.high, 0.0)
@@ -84,21 +115,24 @@ def _limits(
     Source: Fay and Feuer, Stat. Med. 16, 1997, 791-801. Ours: v from the scatter of batches, which
     are stratified, larger by (t/z)^2 since they are few; and k the largest weight that was seen
     (theirs: of all, which would be that of N(0, I))."""
-    tail, batches = tail_of(level, side), sums.batches
+    tail = tail_of(level, side)
+    batches = sums.batches
     some = total > 0
     mean = np.where(some, total, 1.0)
     few = (stdtrit(batches - 1, tail) / ndtri(tail)) ** 2
     scatter = np.where(some, _variation(total, squares, batches), 1.0)
     variance = few * np.maximum(scatter, LEAST_SCATTER) ** 2 * mean**2
-    more, wider = mean + largest, variance + largest**2
-    below = variance / mean * gammaincinv(mean**2 / variance, tail)
-    above = wider / more * gammainccinv(more**2 / wider, tail)
-    low = np.zeros_like(mean) if side == "high" else np.where(some, below / sums.trials, 0.0)
-    high = (
-        np.ones_like(mean)
-        if side == "low"
-        else np.where(some, np.minimum(above / sums.trials, 1.0), fewer_than(sums, level, side))
-    )
+    low = np.zeros_like(mean)
+    high = np.ones_like(mean)
+    if side != "high":
+        below = variance / mean * gammaincinv(mean**2 / variance, tail)
+        low = np.where(some, below / sums.trials, 0.0)
+    if side != "low":
+        more = mean + largest
+        wider = variance + largest**2
+        above = wider / more * gammainccinv(more**2 / wider, tail)
+        high = np.minimum(above / sums.trials, 1.0)
+        high = np.where(some, high, fewer_than(sums, level, side))
     return Limits(low, high)
 
 
@@ -133,7 +167,18 @@ class Seen(NamedTuple):
     lost_share: float  # weight of unresolved samples over that of hits
 
     def expected(self, trials: int) -> Seen:
-        """From the same density: hits in proportion, and the largest of them among so many more."""
+        """What other samples of the same density let expect.
+
+        Hits in proportion, and the largest of them among so many more.
+
+        Parameters
+        ----------
+        trials : int
+
+        Returns
+        -------
+        Seen
+        """
         more = trials / self.trials
         return self._replace(
             trials=trials, effective=self.effective * more, largest_share=self.largest_share / more
@@ -182,17 +227,24 @@ class Diagnostics:
 
     @property
     def trust(self) -> tuple[Trust, ...]:
+        """What each setting's samples are good for."""
         return tuple(seen.trust for seen in self.seen)
 
 
 def diagnose(sums: Sums) -> Diagnostics:
-    some = sums.total > 0
-    nothing = np.zeros(some.shape)
-    effective = np.divide(sums.total**2, sums.squares, out=nothing.copy(), where=some)
-    largest = np.divide(sums.largest, sums.total, out=nothing.copy(), where=some)
+    """What weighted samples show of each setting.
+
+    Parameters
+    ----------
+    sums : Sums
+
+    Returns
+    -------
+    Diagnostics
+    """
+    effective = ratio(sums.total**2, np.where(sums.total > 0, sums.squares, 0.0), 0.0)
+    largest = ratio(sums.largest, sums.total, 0.0)
     lost = sums.lost / np.maximum(sums.total, 1e-300)
-    seen = tuple(
-        Seen(sums.trials, *map(float, case))
-        for case in zip(sums.total / sums.trials, effective, largest, lost, strict=True)
-    )
+    cases = zip(sums.total / sums.trials, effective, largest, lost, strict=True)
+    seen = tuple(Seen(sums.trials, *map(float, case)) for case in cases)
     return Diagnostics(variation(sums), effective, largest, seen)

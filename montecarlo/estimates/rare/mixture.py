@@ -39,35 +39,59 @@ class Mixture:
 
     @property
     def nominal_share(self) -> float:
+        """Of N(0, I)."""
         return float(self.shares[0])
 
     @property
     def largest_weight(self) -> float:
+        """What no weight exceeds."""
         return 1 / self.nominal_share
 
     def sample(self, rng: np.random.Generator, n: int) -> Array:
-        """u (n, dims), n a multiple of `BATCH`.
+        """Points from the density; batches are independent.
 
         Each batch of consecutive rows takes its components at equal steps through the cumulated
         shares, from one random start: every row comes from the mixture, and what the components
         differ in no longer varies from batch to batch. Rows of one batch are therefore not
-        independent; batches are."""
+        independent.
+
+        Parameters
+        ----------
+        rng : numpy.random.Generator
+        n : int
+            A multiple of `BATCH`.
+
+        Returns
+        -------
+        (n, dims) array
+
+        Raises
+        ------
+        ValueError
+            n is no multiple of `BATCH`.
+        """
         if n % BATCH:
             raise ValueError(f"n = {n} must be a multiple of {BATCH}")
         at = (np.arange(BATCH) + rng.random((n // BATCH, 1))) / BATCH
-        last = len(self.shares) - 1
-        component = np.minimum(
-            np.searchsorted(np.cumsum(self.shares), at.ravel(), side="right"), last
-        )
+        component = np.searchsorted(np.cumsum(self.shares), at.ravel(), side="right")
+        component = np.minimum(component, len(self.shares) - 1)
         u = rng.standard_normal((n, self.dims))
         u[:, self.active] = self.means[component] + self.sds[component] * u[:, self.active]
         return u
 
     def log_weight(self, u: Array) -> Array:
-        """ln of phi/q at u (n, dims), with the density of the whole mixture, whichever component a
-        row came from.
+        """ln of phi/q, with the density of the whole mixture, whichever component a row came from.
 
-        (Balance heuristic: Veach and Guibas, SIGGRAPH 1995; deterministic mixture weights.)"""
+        (Balance heuristic: Veach and Guibas, SIGGRAPH 1995; deterministic mixture weights.)
+
+        Parameters
+        ----------
+        u : (n, dims) array
+
+        Returns
+        -------
+        (n,) array
+        """
         out = np.empty(len(u))
         for start in range(0, len(u), ROWS):
             rows = slice(start, start + ROWS)
@@ -77,13 +101,33 @@ class Mixture:
         return out
 
     def log_ratios(self, u: Array) -> Array:
-        """ln of share times density over N(0, I)'s, for every component: (n, K)."""
-        x = u[:, self.active]
-        precision = self.sds**-2
-        square = x**2 @ (1 - precision).T / 2 + x @ (self.means * precision).T
-        constant = (
-            np.log(self.shares)
-            - np.log(self.sds).sum(axis=1)
-            - (self.means**2 * precision).sum(axis=1) / 2
-        )
-        return np.asarray(square + constant)
+        """ln of share times density over N(0, I)'s, for every component.
+
+        Parameters
+        ----------
+        u : (n, dims) array
+
+        Returns
+        -------
+        (n, K) array
+        """
+        return log_ratios(u[:, self.active], self.shares, self.means, self.sds)
+
+
+def log_ratios(x: Array, shares: Array, means: Array, sds: Array) -> Array:
+    """ln of share times normal density over N(0, I)'s, for every component.
+
+    Parameters
+    ----------
+    x : (..., d) array
+    shares : (K,) array
+    means, sds : (K, d) array
+
+    Returns
+    -------
+    (..., K) array
+    """
+    precision = sds**-2
+    square = x**2 @ (1 - precision).T / 2 + x @ (means * precision).T
+    constant = np.log(shares) - np.log(sds).sum(axis=1) - (means**2 * precision).sum(axis=1) / 2
+    return np.asarray(square + constant)

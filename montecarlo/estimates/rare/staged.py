@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.estimates.rare.images import Image, Symmetric, group_of
-from montecarlo.estimates.rare.mixture import Mixture
+from montecarlo.estimates.rare.mixture import Mixture, log_ratios
 from montecarlo.quantities import Array
 
 __all__ = ["LEAST_SIZE", "plain", "spans", "tilted"]
@@ -42,7 +42,17 @@ SAME = 0.7  # common part of two thresholds' samples that makes them one
 
 
 def plain(dims: int, generators: Sequence[Image]) -> Symmetric:
-    """N(0, I) itself, to begin with."""
+    """N(0, I) itself, to begin with.
+
+    Parameters
+    ----------
+    dims : int
+    generators : sequence of Image
+
+    Returns
+    -------
+    Symmetric
+    """
     none: Array = np.zeros(0, int)
     return Symmetric(
         Mixture(dims, none, np.ones(1), np.zeros((1, 0)), np.ones((1, 0))), tuple(generators)
@@ -50,7 +60,17 @@ def plain(dims: int, generators: Sequence[Image]) -> Symmetric:
 
 
 def size_of(log_w: Array) -> float:
-    """How many independent samples weighted ones stand for."""
+    """How many independent samples weighted ones stand for.
+
+    Parameters
+    ----------
+    log_w : (n,) array
+        ln of the weights.
+
+    Returns
+    -------
+    float
+    """
     w = np.exp(log_w)
     return float(w.sum() ** 2 / (w @ w)) if w.size else 0.0
 
@@ -58,14 +78,27 @@ def size_of(log_w: Array) -> float:
 def spans(
     quantity: Array, log_w: Array, thresholds: Sequence[float], most: float, least: float
 ) -> Iterator[Flags]:
-    """Samples beyond each threshold whose probability lies between `least` and `most`; where too
-    few samples are beyond the highest of them, also those beyond levels on the way to it, up to
-    what enough samples reach; a level that many samples reach shows the ways better than a deeper
-    one. quantity, log_w (n,)."""
+    """Samples beyond each threshold whose probability lies between `least` and `most`.
+
+    Where too few samples are beyond the highest of them, also those beyond levels on the way to it,
+    up to what enough samples reach; a level that many samples reach shows the ways better than a
+    deeper one.
+
+    Parameters
+    ----------
+    quantity, log_w : (n,) array
+    thresholds : sequence of float
+    most, least : float (-)
+
+    Yields
+    ------
+    (n,) array of bool
+    """
     w = np.exp(log_w)
     known = np.where(np.isnan(quantity), -np.inf, quantity)
     order = np.argsort(-known, kind="stable")
-    part, squares = np.cumsum(w[order]), np.cumsum(w[order] ** 2)
+    part = np.cumsum(w[order])
+    squares = np.cumsum(w[order] ** 2)
     enough = np.flatnonzero(part**2 >= LEAST_SIZE * squares)
     if not enough.size:
         return
@@ -81,15 +114,18 @@ def spans(
             return
     else:
         return
+
+    def place(p: float) -> int:
+        """Of the sample up to which the probability is p."""
+        return min(int(np.searchsorted(part, p * len(w))), len(w) - 1)
+
     deepest = part[reached] / len(w)
-    shallow = min(int(np.searchsorted(part, STEP * deepest * len(w))), len(w) - 1)
-    if not _within(
-        threshold, known[order[[shallow, reached]]], (min(STEP * deepest, 1.0), deepest), least
-    ):
+    ends = known[order[[place(STEP * deepest), reached]]]
+    if not _within(threshold, ends, (min(STEP * deepest, 1.0), deepest), least):
         return
     level = most
     while level > deepest:
-        yield known > known[order[min(int(np.searchsorted(part, level * len(w))), len(w) - 1)]]
+        yield known > known[order[place(level)]]
         level /= STEP
     yield known >= known[order[reached]]
 
@@ -100,35 +136,47 @@ def _within(threshold: float, quantity: Array, p: tuple[float, float], least: fl
     step = quantity[1] - quantity[0]
     if not (np.isfinite(step) and step > 0):
         return False
-    return bool(
-        np.log(p[1]) + (threshold - quantity[1]) * np.log(p[1] / p[0]) / step > np.log(least)
-    )
+    there = np.log(p[1]) + (threshold - quantity[1]) * np.log(p[1] / p[0]) / step
+    return bool(there > np.log(least))
 
 
 def tilted(
     u: Array, log_w: Array, beyond: Sequence[Flags], before: Symmetric, rng: np.random.Generator
 ) -> Symmetric:
-    """The next density from samples u (n, d) of the one `before`, their ln weights, and which lie
-    beyond thresholds; equal shares for thresholds that differ. `before` itself where none has
-    enough samples."""
-    found = [
-        cluster
-        for flags in _differing(beyond, log_w)
-        if (cluster := _clusters(u, log_w, flags, before.generators, rng)) is not None
-    ]
-    if not found:
+    """The next density; equal shares for thresholds that differ.
+
+    Parameters
+    ----------
+    u : (n, d) array
+        Samples of the one `before`.
+    log_w : (n,) array
+        ln of their weights.
+    beyond : sequence of (n,) array of bool
+        Which lie beyond each threshold.
+    before : Symmetric
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    Symmetric
+        `before` itself where no threshold has enough samples.
+    """
+    clusters = []
+    for flags in _differing(beyond, log_w):
+        cluster = _clusters(u, log_w, flags, before.generators, rng)
+        if cluster is not None:
+            clusters.append(cluster)
+    if not clusters:
         return before
-    shares = np.concatenate([[NOMINAL], *((1 - NOMINAL) / len(found) * c.shares for c in found)])
-    means = np.concatenate([np.zeros((1, u.shape[1])), *(c.means for c in found)])
-    sds = np.concatenate([np.ones((1, u.shape[1])), *(c.sds for c in found)])
+    dims = u.shape[1]
+    each = (1 - NOMINAL) / len(clusters)
+    shares = np.concatenate([[NOMINAL], *(each * cluster.shares for cluster in clusters)])
+    means = np.concatenate([np.zeros((1, dims)), *(cluster.means for cluster in clusters)])
+    sds = np.concatenate([np.ones((1, dims)), *(cluster.sds for cluster in clusters)])
     shares, means, sds = _with_wide_tails(shares, means, sds)
     active: Any = np.flatnonzero((means != 0).any(axis=0) | (sds != 1).any(axis=0))
-    return Symmetric(
-        Mixture(
-            u.shape[1], np.asarray(active), shares / shares.sum(), means[:, active], sds[:, active]
-        ),
-        before.generators,
-    )
+    mixture = Mixture(dims, active, shares / shares.sum(), means[:, active], sds[:, active])
+    return Symmetric(mixture, before.generators)
 
 
 def _with_wide_tails(shares: Array, means: Array, sds: Array) -> tuple[Array, Array, Array]:
@@ -149,33 +197,39 @@ def _with_wide_tails(shares: Array, means: Array, sds: Array) -> tuple[Array, Ar
 def _differing(beyond: Sequence[Flags], log_w: Array) -> list[Flags]:
     """Without those that have most of their weight in common with one before."""
     w = np.exp(log_w)
+
+    def alike(one: Flags, other: Flags) -> bool:
+        return bool(w[one & other].sum() >= SAME * w[one | other].sum())
+
     kept: list[Flags] = []
     for flags in beyond:
-        if size_of(log_w[flags]) >= LEAST_SIZE - 1 and all(
-            w[flags & other].sum() < SAME * w[flags | other].sum() for other in kept
-        ):
+        if size_of(log_w[flags]) < LEAST_SIZE - 1:
+            continue
+        if not any(alike(flags, other) for other in kept):
             kept.append(flags)
     return kept
 
 
 @dataclass(frozen=True, eq=False)
 class Tilts:
-    """Clusters over all coordinates: shares (K,) of 1; means, sds (K, d), 0 and 1 where a
-    coordinate is left alone."""
+    """Clusters over all coordinates."""
 
-    shares: Array
-    means: Array
-    sds: Array
+    shares: Array  # (K,) of 1
+    means: Array  # (K, d), 0 where a coordinate is left alone
+    sds: Array  # (K, d), 1 there
 
     def log_ratios(self, x: Array) -> Array:
-        """ln of share times density over N(0, I)'s at x (g, n, d): (g, n, K)."""
-        precision = self.sds**-2
-        constant = (
-            np.log(np.maximum(self.shares, 1e-9))
-            - np.log(self.sds).sum(axis=1)
-            - (self.means**2 * precision).sum(axis=1) / 2
-        )
-        return np.asarray(x**2 @ (1 - precision).T / 2 + x @ (self.means * precision).T + constant)
+        """ln of share times density over N(0, I)'s.
+
+        Parameters
+        ----------
+        x : (g, n, d) array
+
+        Returns
+        -------
+        (g, n, K) array
+        """
+        return log_ratios(x, np.maximum(self.shares, 1e-9), self.means, self.sds)
 
 
 def _clusters(
@@ -186,32 +240,38 @@ def _clusters(
     w = np.exp(log_w[rows])
     w = np.minimum(w, LARGEST * w.sum())
     w *= w.sum() / (w @ w)  # sums to the number of independent samples
-    x = np.stack(
-        [image.of(_aligned(u[rows], w, generators)) for image in group_of(generators, u.shape[1])]
-    )
+    dims = u.shape[1]
+    aligned = _aligned(u[rows], w, generators)
+    x = np.stack([image.of(aligned) for image in group_of(generators, dims)])
     one = np.zeros((len(x), len(rows), 1))
     one[0, :, 0] = w
-    best = _maximise(x, w, one)
-    looked = _gains(x, best.parts)[0][0] > GLANCE
+    first = _maximise(x, w, one)
+    looked = _gains(x, first.parts)[0][0] > GLANCE
     if not looked.any():
         return None
-    narrow = x[..., looked]
-    best = _maximise(narrow, w, best.parts)
+    tilts = _best_fit(x[..., looked], w, first.parts, rng).tilts
+    departs = ((tilts.means != 0) | (tilts.sds != 1)).any(axis=1)
+    keep = (tilts.shares * w.sum() >= LEAST_IN_CLUSTER) & departs
+    if not keep.any():
+        return None
+    means = np.zeros((keep.sum(), dims))
+    sds = np.ones((keep.sum(), dims))
+    means[:, looked] = tilts.means[keep]
+    sds[:, looked] = tilts.sds[keep]
+    return Tilts(tilts.shares[keep] / tilts.shares[keep].sum(), means, sds)
+
+
+def _best_fit(x: Array, w: Array, parts: Array, rng: np.random.Generator) -> Fit:
+    """Of one cluster and of several; x (g, n, d), w (n,), parts (g, n, 1) to begin with."""
+    best = _maximise(x, w, parts)
     for count in range(2, MOST_CLUSTERS + 1):
         if w.sum() / count < 2.5 * LEAST_IN_CLUSTER:
             break
-        for fit in [
-            _maximise(narrow, w, parts) for parts in _splits(narrow, w, best.parts, count, rng)
-        ]:
-            best = fit if fit.score > best.score + BETTER else best
-    keep = (best.tilts.shares * w.sum() >= LEAST_IN_CLUSTER) & (
-        (best.tilts.means != 0) | (best.tilts.sds != 1)
-    ).any(axis=1)
-    if not keep.any():
-        return None
-    means, sds = np.zeros((keep.sum(), u.shape[1])), np.ones((keep.sum(), u.shape[1]))
-    means[:, looked], sds[:, looked] = best.tilts.means[keep], best.tilts.sds[keep]
-    return Tilts(best.tilts.shares[keep] / best.tilts.shares[keep].sum(), means, sds)
+        fits = [_maximise(x, w, begun) for begun in _splits(x, w, best.parts, count, rng)]
+        for fit in fits:
+            if fit.score > best.score + BETTER:
+                best = fit
+    return best
 
 
 def _aligned(u: Array, w: Array, generators: Sequence[Image]) -> Array:
@@ -235,12 +295,11 @@ def _leading(moments: Array) -> Array:
 
 @dataclass(frozen=True, eq=False)
 class Fit:
-    """parts (g, n, K): weight of a sample's image in a cluster; score: ln likelihood less what its
-    parameters cost."""
+    """Of clusters to samples."""
 
     tilts: Tilts
-    parts: Array
-    score: float
+    parts: Array  # (g, n, K) weight of a sample's image in a cluster
+    score: float  # ln likelihood less what its parameters cost
 
 
 def _maximise(x: Array, w: Array, parts: Array) -> Fit:
@@ -250,9 +309,8 @@ def _maximise(x: Array, w: Array, parts: Array) -> Fit:
         gain, mass, means, variances = _gains(x, parts)
         on = (gain > GAIN) & (mass[:, None] > LEAST_IN_CLUSTER)
         variances = (mass[:, None] * variances + PRIOR) / (mass[:, None] + PRIOR)
-        tilts = Tilts(
-            mass / w.sum(), np.where(on, means, 0.0), np.where(on, np.sqrt(variances), 1.0)
-        )
+        sds = np.where(on, np.sqrt(variances), 1.0)
+        tilts = Tilts(mass / w.sum(), np.where(on, means, 0.0), sds)
         ratios = tilts.log_ratios(x) - np.log(len(x))
         top = ratios.max(axis=(0, 2))
         each = np.exp(ratios - top[:, None])
@@ -263,25 +321,21 @@ def _maximise(x: Array, w: Array, parts: Array) -> Fit:
             break
         last = likelihood
     count = 2 * int(on.sum()) + len(mass) - 1
-    return Fit(
-        tilts, parts, likelihood - count * np.log(w.sum()) / 2
-    )  # Schwarz, Ann. Statist. 6(2), 1978, 461-464
+    # Schwarz, Ann. Statist. 6(2), 1978, 461-464
+    return Fit(tilts, parts, likelihood - count * np.log(w.sum()) / 2)
 
 
 def _gains(x: Array, parts: Array) -> tuple[Array, Array, Array, Array]:
     """By how many nats each coordinate of each cluster departs from N(0, 1), (K, d); mass (K,),
     means, variances."""
-    flat, part = x.reshape(-1, x.shape[2]), parts.reshape(-1, parts.shape[2])
+    flat = x.reshape(-1, x.shape[2])
+    part = parts.reshape(-1, parts.shape[2])
     mass = part.sum(axis=0)
     safe = np.maximum(mass, 1e-9)[:, None]
     means = part.T @ flat / safe
     variances = np.maximum(part.T @ flat**2 / safe - means**2, LEAST_VARIANCE)
-    return (
-        mass[:, None] * (means**2 + variances - 1 - np.log(variances)) / 2,
-        mass,
-        means,
-        variances,
-    )
+    gains = mass[:, None] * (means**2 + variances - 1 - np.log(variances)) / 2
+    return gains, mass, means, variances
 
 
 def _splits(

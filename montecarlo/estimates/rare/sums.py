@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from functools import reduce
+from operator import add
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,8 +43,27 @@ class Sums:
     def of(
         cls, operates: Flags, log_w: Array, ceiling: float, unresolved: Flags | None = None
     ) -> Sums:
-        """operates (n, C); log_w (n,); unresolved (n,) or (n, C). Rows as drawn; n a multiple of
-        `BATCH`."""
+        """Sums of rows as drawn.
+
+        Parameters
+        ----------
+        operates : (n, C) array of bool
+            n a multiple of `BATCH`.
+        log_w : (n,) array
+            ln of the weights.
+        ceiling : float
+            What no weight exceeds.
+        unresolved : (n,) or (n, C) array of bool, optional
+
+        Returns
+        -------
+        Sums
+
+        Raises
+        ------
+        ValueError
+            n is no multiple of `BATCH`.
+        """
         n, settings = operates.shape
         if n % BATCH:
             raise ValueError(f"n = {n} must be a multiple of {BATCH}")
@@ -71,23 +92,36 @@ class Sums:
         assert abs(self.ceiling - other.ceiling) < 1e-6  # one mixture
         names = [field.name for field in fields(self)][2:]
         parts = {name: getattr(self, name) + getattr(other, name) for name in names}
-        most = {
-            name: np.maximum(getattr(self, name), getattr(other, name))
-            for name in ("largest", "lost_largest")
-        }
-        return Sums(self.trials + other.trials, self.ceiling, **{**parts, **most})
+        for name in ("largest", "lost_largest"):
+            parts[name] = np.maximum(getattr(self, name), getattr(other, name))
+        return Sums(self.trials + other.trials, self.ceiling, **parts)
 
     @classmethod
     def join(cls, chunks: Sequence[Sums]) -> Sums:
-        """All chunks, added in their order."""
-        total = chunks[0]
-        for chunk in chunks[1:]:
-            total = total + chunk
-        return total
+        """All chunks, added in their order.
+
+        Parameters
+        ----------
+        chunks : sequence of Sums
+
+        Returns
+        -------
+        Sums
+        """
+        return reduce(add, chunks)
 
     @classmethod
     def beside(cls, parts: Sequence[Sums]) -> Sums:
-        """Sums over the same samples for further settings, one after the other."""
+        """Sums over the same samples for further settings, one after the other.
+
+        Parameters
+        ----------
+        parts : sequence of Sums
+
+        Returns
+        -------
+        Sums
+        """
         names = [field.name for field in fields(cls)][2:]
         return cls(
             parts[0].trials,
@@ -97,12 +131,12 @@ class Sums:
 
     @property
     def batches(self) -> int:
+        """Of `BATCH` samples each."""
         return self.trials // BATCH
 
 
 def _batched(y: Flags, w: Array) -> tuple[Array, Array, Array]:
     """Sum of w y, of (w y)^2, and over batches of the squared sum of w y; (C,) each."""
-    sums = np.einsum(
-        "bi,bic->bc", w.reshape(-1, BATCH), y.reshape(-1, BATCH, y.shape[1]).astype(float)
-    )
+    batches = y.reshape(-1, BATCH, y.shape[1]).astype(float)
+    sums = np.einsum("bi,bic->bc", w.reshape(-1, BATCH), batches)
     return sums.sum(axis=0), (w**2) @ y, (sums**2).sum(axis=0)

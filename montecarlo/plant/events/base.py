@@ -46,40 +46,54 @@ class Scene:
 
     @property
     def voltage_pu(self) -> FloatArray:
-        """Terminal voltage before the event."""
+        """Terminal voltage before the event, (n,). [pu]"""
         return self.samples["machine.voltage_factor"]
 
     @property
     def turn(self) -> ComplexArray:
-        """What turns the phasors of a voltage of L1 at angle 0 to the point on wave."""
+        """What turns the phasors of a voltage of L1 at angle 0 to the point on wave, (n,). [-]"""
         return np.asarray(np.exp(1j * self.point_on_wave_rad))
 
     def ohm(self, name: str) -> FloatArray:
-        """A reactance of the machine or of the event, given in pu. [ohm]"""
+        """A reactance of the machine or of the event, given in pu. [ohm]
+
+        Parameters
+        ----------
+        name : str
+            Of the event's field, or of the machine's.
+
+        Returns
+        -------
+        (n,) array (ohm)
+        """
         given = self.own[name] if name in self.own else self.samples[f"machine.{name}"]
         return np.asarray(given * self.machine.base_impedance_ohm)
 
     @property
     def decrement(self) -> Decrement:
-        return Decrement(
-            **{name: self.samples[f"machine.{name}"] for name in Decrement.__dataclass_fields__}
-        )
+        """What decides how the machine's current decays, (n,) each."""
+        names = Decrement.__dataclass_fields__
+        return Decrement(**{name: self.samples[f"machine.{name}"] for name in names})
 
     @property
     def network_pu(self) -> FloatArray:
-        """Reactance of the system behind the terminals, np.inf without one."""
+        """Reactance of the system behind the terminals, (n,), np.inf without one. [pu]"""
         return self.samples.get("network.reactance_pu", np.full(self.phase.size, np.inf))
 
     @property
     def machine_share(self) -> FloatArray:
-        """The machine's part of a current that it and the network feed together: X_net/(X''d +
-        X_net)."""
+        """The machine's part of a current that the network feeds too, X_net/(X''d + X_net). [-]"""
         own = self.samples["machine.subtransient_reactance_pu"]
         return np.asarray(1 / (1 + own * (1 / self.network_pu)))
 
     def load(self) -> ComplexArray:
-        """Load before the event at the six CT places, RMS phasors turned to the point on wave. [A],
-        (n, 6)"""
+        """Load before the event, RMS phasors turned to the point on wave. [A]
+
+        Returns
+        -------
+        (n, 6) complex array (A)
+            At the six CT places.
+        """
         carried = load_currents(
             self.samples["load.current_pu"],
             self.samples["load.power_factor"],
@@ -89,8 +103,10 @@ class Scene:
 
 
 class Event(Section):
-    """Something outside the zone on which no element may operate. Its `name` keys its random
-    numbers: another event leaves them as they are."""
+    """Something outside the zone on which no element may operate.
+
+    Its `name` keys its random numbers: another event leaves them as they are.
+    """
 
     name: Annotated[
         str,
@@ -106,35 +122,101 @@ class Event(Section):
 
     @abstractmethod
     def lasts_s(self, scene: Scene) -> float:
-        """How long it is simulated from inception, the longest of its samples. [s]"""
+        """How long it is simulated from inception, the longest of its samples. [s]
+
+        Parameters
+        ----------
+        scene : Scene
+
+        Returns
+        -------
+        float (s)
+        """
 
     @abstractmethod
     def currents(self, scene: Scene, t: FloatArray) -> FloatArray:
-        """Primary current at the times t (nt,), inception at 0. [A], (n, 3, nt) the same at both
-        ends, or (n, 6, nt) where the ends differ: neutral end L1, L2, L3, then line end, positive
-        from the neutral to the terminals."""
+        """Primary current, positive from the neutral to the terminals. [A]
+
+        Parameters
+        ----------
+        scene : Scene
+        t : (nt,) array (s)
+            Inception at 0.
+
+        Returns
+        -------
+        (n, 3, nt) or (n, 6, nt) array (A)
+            The same at both ends; or where they differ, neutral end L1, L2, L3, then line end.
+        """
 
     def before(self, scene: Scene) -> ComplexArray:
-        """What the six CTs have long carried at t = 0: RMS phasors at the point on wave. [A], (n,
-        6)"""
+        """What the six CTs have long carried at t = 0: RMS phasors at the point on wave. [A]
+
+        Parameters
+        ----------
+        scene : Scene
+
+        Returns
+        -------
+        (n, 6) complex array (A)
+        """
         return scene.load()
 
     def neutral_current(self, scene: Scene, t: FloatArray) -> FloatArray | None:
-        """Current of the machine's neutral at the times t. [A], (n, nt); None for an event clear of
-        earth."""
+        """Current of the machine's neutral. [A]
+
+        Parameters
+        ----------
+        scene : Scene
+        t : (nt,) array (s)
+
+        Returns
+        -------
+        (n, nt) array (A) or None
+            None for an event clear of earth.
+        """
         return None
 
     def direct_s(self, scene: Scene) -> FloatArray | None:
-        """Time constant of the DC component, (n,) [s]; None for an event without one."""
+        """Time constant of the DC component. [s]
+
+        Parameters
+        ----------
+        scene : Scene
+
+        Returns
+        -------
+        (n,) array (s) or None
+            None for an event without one.
+        """
         return None
 
     def by_hand(self, centre: Mapping[str, float]) -> tuple[float, str] | None:
-        """AC component of the first cycle, RMS [pu], and the sum that gives it, with the study's
-        inputs by key at their centres and the event's own at their worst; None where no hand
-        formula holds."""
+        """AC component of the first cycle, RMS [pu], and the sum that gives it.
+
+        Parameters
+        ----------
+        centre : mapping of str to float
+            The study's inputs by key at their centres; the event's own are taken at their worst.
+
+        Returns
+        -------
+        (float, str) or None
+            None where no hand formula holds.
+        """
         return None
 
 
 def cleared(scene: Scene, run_on_s: float) -> float:
-    """Longest clearing time, a cycle to the last zero, and the run-on. [s]"""
+    """Longest clearing time, a cycle to the last zero, and the run-on. [s]
+
+    Parameters
+    ----------
+    scene : Scene
+    run_on_s : float (s)
+
+    Returns
+    -------
+    float (s)
+    """
     return float(scene.own["clearing_time_s"].max()) + 1 / scene.machine.frequency_hz + run_on_s

@@ -28,9 +28,8 @@ from montecarlo.plant.events.waves import Fading, interrupt, of_sequences, sinus
 from montecarlo.plant.machine import ComplexArray, FloatArray
 from montecarlo.quantities import Distribution, Quantity, number
 
-SIXTY = np.exp(
-    1j * np.pi / 3
-)  # between the sequences on the machine's side: 30 degrees one way and the other
+# between the sequences on the machine's side: 30 degrees one way and the other
+SIXTY = np.exp(1j * np.pi / 3)
 
 
 def through_machine(
@@ -41,19 +40,28 @@ def through_machine(
     beyond_pu: FloatArray,
     voltage_pu: FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
-    """The machine's part of I1 and of I2: sizes, both lag the voltage by 90 degrees. [pu], (n,)
+    """The machine's part of I1 and of I2: sizes, both lag the voltage by 90 degrees. [pu]
 
-    `beyond_pu` all of the loop beyond the busbar, 3X_l + X0 or 2X_l; `grid_pu` np.inf without a
-    grid."""
-    own, against, grid = (
-        1 / (direct_pu + transformer_pu),
-        1 / (negative_pu + transformer_pu),
-        1 / grid_pu,
-    )
+    Parameters
+    ----------
+    direct_pu, negative_pu, transformer_pu : (n,) array (pu)
+    grid_pu : (n,) array (pu)
+        np.inf without a grid.
+    beyond_pu : (n,) array (pu)
+        All of the loop beyond the busbar, 3X_l + X0 or 2X_l.
+    voltage_pu : (n,) array (pu)
+
+    Returns
+    -------
+    ((n,) array, (n,) array) (pu)
+    """
+    own = 1 / (direct_pu + transformer_pu)
+    against = 1 / (negative_pu + transformer_pu)
+    grid = 1 / grid_pu
     current = voltage_pu / (1 / (own + grid) + 1 / (against + grid) + beyond_pu)
-    return np.asarray(current * own / (own + grid)), np.asarray(
-        current * against / (against + grid)
-    )
+    positive = current * own / (own + grid)
+    negative = current * against / (against + grid)
+    return np.asarray(positive), np.asarray(negative)
 
 
 class _BeyondTransformer(Event):
@@ -132,11 +140,10 @@ class _BeyondTransformer(Event):
         )
 
     def _added(self, scene: Scene) -> Fading:
-        own, decrement = scene.own, scene.decrement
-        transformer, negative = (
-            own["transformer_reactance_pu"],
-            scene.samples["machine.negative_sequence_reactance_pu"],
-        )
+        own = scene.own
+        decrement = scene.decrement
+        transformer = own["transformer_reactance_pu"]
+        negative = scene.samples["machine.negative_sequence_reactance_pu"]
         grid = own.get("grid_reactance_pu", np.full(len(transformer), np.inf))
         beyond = self.beyond_pu(own)
         peak = np.sqrt(2) * scene.machine.rated_current_a * scene.turn
@@ -175,13 +182,10 @@ class PhaseEarthBeyond(_BeyondTransformer):
         return of_sequences(0.0, positive, SIXTY * negative, scene.phase)
 
     def by_hand(self, centre: Mapping[str, float]) -> tuple[float, str] | None:
-        zero, line = (
-            self.zero_sequence_reactance_pu.centre(),
-            self.external_reactance_pu.support()[0],
-        )
-        return _alone(
-            self, centre, np.sqrt(3), "sqrt(3)", zero + 3 * line, f"{zero:g} + 3 x {line:g}"
-        )
+        zero = self.zero_sequence_reactance_pu.centre()
+        line = self.external_reactance_pu.support()[0]
+        beyond = f"{zero:g} + 3 x {line:g}"
+        return _alone(self, centre, np.sqrt(3), "sqrt(3)", zero + 3 * line, beyond)
 
 
 class PhasePhaseBeyond(_BeyondTransformer):
@@ -212,10 +216,10 @@ def _alone(
     """The largest phase by hand where no grid takes part. [pu]"""
     if event.grid_reactance_pu is not None:
         return None
-    emf, transformer = centre["machine.voltage_factor"], event.transformer_reactance_pu.centre()
-    own, negative = (
-        centre[f"machine.{name}_reactance_pu"] for name in ("subtransient", "negative_sequence")
-    )
+    emf = centre["machine.voltage_factor"]
+    transformer = event.transformer_reactance_pu.centre()
+    own = centre["machine.subtransient_reactance_pu"]
+    negative = centre["machine.negative_sequence_reactance_pu"]
     return (
         factor * emf / (own + negative + 2 * transformer + beyond),
         f"{word} x {emf:g} / ({own:g} + {negative:g} + 2 x {transformer:g} + {sum_beyond})",

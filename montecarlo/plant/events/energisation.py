@@ -41,10 +41,22 @@ ROWS = 64  # samples at a time, for the cache
 def core_currents(
     flux: FloatArray, saturation: FloatArray, air_core: FloatArray, source: FloatArray
 ) -> FloatArray:
-    """Currents of the three cores [pu of a winding's] from the fluxes behind the source, (n, 3, nt)
-    both; the rest (n,). By relaxation, core after core: each is a dead zone of what the others
-    leave it, and falls in."""
-    saturated, own = saturation[:, None], (air_core + 2 * source / 3)[:, None]
+    """Currents of the three cores. [pu of a winding's]
+
+    By relaxation, core after core: each is a dead zone of what the others leave it, and falls in.
+
+    Parameters
+    ----------
+    flux : (n, 3, nt) array (pu)
+        Behind the source.
+    saturation, air_core, source : (n,) array (pu)
+
+    Returns
+    -------
+    (n, 3, nt) array (pu)
+    """
+    saturated = saturation[:, None]
+    own = (air_core + 2 * source / 3)[:, None]
     others = (source / 3)[:, None]
     out = np.zeros_like(flux)
     for _ in range(MOST_SWEEPS):
@@ -71,11 +83,25 @@ def inrush(
     decay_s: FloatArray,
     omega: float,
 ) -> FloatArray:
-    """Line currents L1, L2, L3 of the transformer at t >= 0, in pu of the rated current's peak: (n,
-    3, nt).
+    """Line currents L1, L2, L3 of the transformer. [pu of the rated current's peak]
 
-    `angle_rad` of L1's voltage as a cosine; `residual_pu` (n, 3) of the cores 12, 23, 31; the rest
-    (n,)."""
+    Parameters
+    ----------
+    t : (nt,) array (s)
+        0 or more.
+    angle_rad : (n,) array (rad)
+        Of L1's voltage as a cosine.
+    voltage_pu, saturation_pu, air_core_pu, source_pu : (n,) array (pu)
+    residual_pu : (n, 3) array (pu)
+        Of the cores 12, 23, 31.
+    decay_s : (n,) array (s)
+        Of the flux offset.
+    omega : float (rad/s)
+
+    Returns
+    -------
+    (n, 3, nt) array (pu)
+    """
     at = angle_rad[:, None] + np.pi / 6 - 2 * np.pi / 3 * np.arange(3)
     offset = residual_pu - voltage_pu[:, None] * np.sin(at)
     flux = (
@@ -141,10 +167,12 @@ class TransformerEnergisation(Event):
     @model_validator(mode="after")
     def _rests_unsaturated(self) -> TransformerEnergisation:
         low, high = self.residual_flux_pu.support()
-        if not max(-low, high) < self.saturation_flux_pu.support()[0]:
+        largest = max(-low, high)
+        saturation = self.saturation_flux_pu.support()[0]
+        if not largest < saturation:
             raise ValueError(
-                f"residual_flux_pu reaches {max(-low, high):g} pu, must stay below"
-                f" saturation_flux_pu, which can be {self.saturation_flux_pu.support()[0]:g} pu"
+                f"residual_flux_pu reaches {largest:g} pu, must stay below"
+                f" saturation_flux_pu, which can be {saturation:g} pu"
             )
         return self
 
@@ -155,16 +183,13 @@ class TransformerEnergisation(Event):
         """(n, 3, nt): load, and from t = 0 the machine's share of the inrush."""
         out = np.empty((len(scene.phase), 3, t.size))
         start = int(np.searchsorted(t, 0.0))
-        own, share = scene.own, scene.machine_share
-        source = (
-            share * scene.samples["machine.subtransient_reactance_pu"]
-            + own["external_reactance_pu"]
-        )
+        own = scene.own
+        share = scene.machine_share
+        machine = share * scene.samples["machine.subtransient_reactance_pu"]
+        source = machine + own["external_reactance_pu"]
         pattern = np.array([1.0, -1.0, 0.0])[np.mod(np.arange(3) - scene.phase[:, None], 3)]
-        residual, peak = (
-            own["residual_flux_pu"][:, None] * pattern,
-            np.sqrt(2) * scene.machine.rated_current_a * share,
-        )
+        residual = own["residual_flux_pu"][:, None] * pattern
+        peak = np.sqrt(2) * scene.machine.rated_current_a * share
         load = np.sqrt(2) * scene.load()[:, :3]
         for first in range(0, len(out), ROWS):
             rows = slice(first, first + ROWS)

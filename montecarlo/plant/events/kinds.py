@@ -30,8 +30,17 @@ KINDS: dict[str, type[Event]] = {
 
 
 def kind_of(table: Any) -> type[Event] | None:
-    """The class of an event from its table in the file; None where its `kind` is missing or no such
-    word."""
+    """The class of an event from its table in the file.
+
+    Parameters
+    ----------
+    table : mapping or Event
+
+    Returns
+    -------
+    type or None
+        None where its `kind` is missing or no such word.
+    """
     word = table.get("kind") if isinstance(table, Mapping) else getattr(table, "kind", None)
     return KINDS.get(word) if isinstance(word, str) else None
 

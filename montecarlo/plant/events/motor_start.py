@@ -29,14 +29,28 @@ FALL = 0.1  # part of the run-up time within which the current falls at its end
 def starting_current(
     t: FloatArray, phasor: ComplexArray, direct_s: FloatArray, run_up_s: FloatArray, omega: float
 ) -> FloatArray:
-    """Three phases from the peak phasor of L1 (n,) at the times t, 0 before t = 0; the rest (n,).
-    (n, 3, nt)"""
-    phases, start = phase_phasors(phasor), int(np.searchsorted(t, 0.0))
-    out, when = np.zeros((*phases.shape, t.size)), t[start:]
-    held = np.clip((run_up_s[:, None] * (1 + FALL) - when) / (FALL * run_up_s[:, None]), 0.0, 1.0)[
-        :, None
-    ]
+    """Three phases of the starting current, in the unit of the phasor.
+
+    Parameters
+    ----------
+    t : (nt,) array (s)
+    phasor : (n,) complex array
+        Of L1, peak.
+    direct_s, run_up_s : (n,) array (s)
+    omega : float (rad/s)
+
+    Returns
+    -------
+    (n, 3, nt) array
+        0 before t = 0.
+    """
+    phases = phase_phasors(phasor)
+    start = int(np.searchsorted(t, 0.0))
+    when = t[start:]
+    run_up = run_up_s[:, None]
+    held = np.clip((run_up * (1 + FALL) - when) / (FALL * run_up), 0.0, 1.0)[:, None]
     direct = np.exp(-when / direct_s[:, None])[:, None]
+    out = np.zeros((*phases.shape, t.size))
     out[..., start:] = held * sinusoids(phases, omega * when) - phases.real[..., None] * direct
     return out
 
@@ -92,7 +106,8 @@ class MotorStart(Event):
 
     def currents(self, scene: Scene, t: FloatArray) -> FloatArray:
         """(n, 3, nt): load, and from t = 0 the machine's share of the starting current."""
-        own, omega = scene.own, scene.machine.omega
+        own = scene.own
+        omega = scene.machine.omega
         current = (
             own["start_ratio"] * own["motor_rating_pu"] * scene.voltage_pu * scene.machine_share
         )
@@ -111,9 +126,7 @@ class MotorStart(Event):
         return scene.own["direct_time_constant_s"]
 
     def by_hand(self, centre: Mapping[str, float]) -> tuple[float, str]:
-        ratio, rating, emf = (
-            self.start_ratio.support()[1],
-            self.motor_rating_pu.support()[1],
-            centre["machine.voltage_factor"],
-        )
+        ratio = self.start_ratio.support()[1]
+        rating = self.motor_rating_pu.support()[1]
+        emf = centre["machine.voltage_factor"]
         return ratio * rating * emf, f"{ratio:g} x {rating:g} x {emf:g}"

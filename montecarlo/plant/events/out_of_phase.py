@@ -22,7 +22,17 @@ from montecarlo.quantities import Distribution, Quantity, number
 
 
 def driving_pu(voltage_pu: FloatArray, angle_deg: FloatArray) -> FloatArray:
-    """Difference of two equal voltages that stand at an angle: 2U sin(delta/2). [pu]"""
+    """Difference of two equal voltages that stand at an angle: 2U sin(delta/2). [pu]
+
+    Parameters
+    ----------
+    voltage_pu : (n,) array (pu)
+    angle_deg : (n,) array (deg)
+
+    Returns
+    -------
+    (n,) array (pu)
+    """
     return np.asarray(2 * voltage_pu * np.sin(np.radians(angle_deg) / 2))
 
 

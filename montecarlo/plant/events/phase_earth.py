@@ -50,46 +50,66 @@ class EarthedBus:
 
     @property
     def own_return_s(self) -> ComplexArray:
-        """The machine's neutral and zero sequence as an admittance."""
+        """The machine's neutral and zero sequence as an admittance. [S]"""
         return np.asarray(1 / (3 * self.neutral_ohm + 1j * self.zero_ohm))
 
     @property
+    def return_s(self) -> ComplexArray:
+        """All of the zero sequence, 1/Z0. [S]"""
+        others = 1 / (3 * self.other_neutrals_ohm)
+        return np.asarray(self.own_return_s + others + 1j * self.omega * self.capacitance_f)
+
+    @property
     def behind_ohm(self) -> ComplexArray:
-        """All of the loop but the positive sequence in front of the terminals."""
-        earth = 1 / (
-            self.own_return_s
-            + 1 / (3 * self.other_neutrals_ohm)
-            + 1j * self.omega * self.capacitance_f
-        )
+        """All of the loop but the positive sequence in front of the terminals. [ohm]"""
+        earth = 1 / self.return_s
         negative = 1 / (1 / self.negative_ohm + 1 / self.network_ohm)
         return np.asarray(1j * (negative + 3 * self.path_ohm) + earth + 3 * self.fault_ohm)
 
     def sequences(
         self, direct_ohm: FloatArray, voltage_v: FloatArray
     ) -> tuple[ComplexArray, ComplexArray, ComplexArray]:
-        """Zero, positive and negative sequence through the machine, X = `direct_ohm`, counted from
-        the faulted phase's voltage. [A]"""
-        own, other = 1 / direct_ohm, 1 / self.network_ohm
-        current = voltage_v / (1j / (own + other) + self.behind_ohm)
-        earth = (
-            self.own_return_s
-            + 1 / (3 * self.other_neutrals_ohm)
-            + 1j * self.omega * self.capacitance_f
-        )
+        """Zero, positive and negative sequence through the machine. [A]
+
+        Parameters
+        ----------
+        direct_ohm : (n,) array (ohm)
+            X of the positive sequence.
+        voltage_v : (n,) array (V)
+            Of the faulted phase, from which the currents' angles count.
+
+        Returns
+        -------
+        three (n,) complex arrays (A)
+        """
+        own = 1 / direct_ohm
+        other = 1 / self.network_ohm
         against = 1 / self.negative_ohm
+        current = voltage_v / (1j / (own + other) + self.behind_ohm)
         return (
-            current * self.own_return_s / earth,
+            current * self.own_return_s / self.return_s,
             current * own / (own + other),
             current * against / (against + other),
         )
 
+    @property
     def outside_ohm(self) -> FloatArray:
-        """|Z_t| seen from the machine's positive sequence."""
+        """|Z_t| seen from the machine's positive sequence. [ohm]"""
         return np.asarray(abs(1 / (1 / self.behind_ohm - 1j * (1 / self.network_ohm))))
 
     def direct_s(self, direct_ohm: FloatArray, armature_ohm: FloatArray) -> FloatArray:
-        """Time constant of the DC component: the loop's reactance over its resistance, without
-        capacitance. [s]"""
+        """Time constant of the DC component: the loop's reactance over its resistance. [s]
+
+        Without capacitance.
+
+        Parameters
+        ----------
+        direct_ohm, armature_ohm : (n,) array (ohm)
+
+        Returns
+        -------
+        (n,) array (s)
+        """
         earth = 1 / (self.own_return_s + 1 / (3 * self.other_neutrals_ohm))
         reactance = (
             1 / (1 / direct_ohm + 1 / self.network_ohm)
@@ -143,9 +163,11 @@ class PhaseEarth(Event):
     def currents(self, scene: Scene, t: FloatArray) -> FloatArray:
         """(n, 6, nt). Each phase's part of the fault current ends at its first zero after clearing,
         and the zone's capacitive current with it; load and healthy charging go on."""
-        omega, peak = scene.machine.omega, np.sqrt(2) * self.before(scene)
+        omega = scene.machine.omega
+        peak = np.sqrt(2) * self.before(scene)
         through, inside = _added(scene, _bus(scene))
-        fault, charging = through.at(t, omega), np.repeat(inside.at(t, omega), 3, axis=1)
+        fault = through.at(t, omega)
+        charging = np.repeat(inside.at(t, omega), 3, axis=1)
         end(charging, interrupt(fault, t, scene.own["clearing_time_s"]))
         out = sinusoids(peak, omega * t)
         out[:, :3] += fault
@@ -166,7 +188,7 @@ class PhaseEarth(Event):
 
 
 def _bus(scene: Scene) -> EarthedBus:
-    s, base = scene.samples, scene.machine.base_impedance_ohm
+    s = scene.samples
     capacitance = (
         s["machine.stator_capacitance_f"]
         + s["machine.terminal_capacitance_f"]
@@ -175,7 +197,7 @@ def _bus(scene: Scene) -> EarthedBus:
     return EarthedBus(
         negative_ohm=scene.ohm("negative_sequence_reactance_pu"),
         zero_ohm=scene.ohm("zero_sequence_reactance_pu"),
-        network_ohm=scene.network_pu * base,
+        network_ohm=scene.network_pu * scene.machine.base_impedance_ohm,
         neutral_ohm=scene.neutral_ohm,
         other_neutrals_ohm=s.get("earthing.other_neutrals_ohm", np.full(len(capacitance), np.inf)),
         capacitance_f=capacitance,
@@ -193,18 +215,21 @@ def _direct_s(scene: Scene, bus: EarthedBus) -> FloatArray:
 def _added(scene: Scene, bus: EarthedBus) -> tuple[Fading, Fading]:
     """What the fault adds: through both ends (n, 3), and into the zone's capacitance, alike in each
     phase (n, 1)."""
-    s, omega, base = scene.samples, scene.machine.omega, scene.machine.base_impedance_ohm
+    s = scene.samples
+    base = scene.machine.base_impedance_ohm
     turn = np.sqrt(2) * scene.turn
     voltage = scene.voltage_pu * scene.machine.phase_voltage_v
-    found = [bus.sequences(x * base, voltage) for x in scene.decrement.reactances_pu]
-    through = tuple(of_sequences(*parts, scene.phase) * turn[:, None] for parts in found)
-    zone_s = 1j * omega * (s["machine.stator_capacitance_f"] + s["machine.terminal_capacitance_f"])
-    neutrals = (
-        of_sequences(-3 * bus.neutral_ohm * zero, 0.0 * zero, 0.0 * zero, scene.phase)[:, :1]
-        for zero, *_ in found
-    )
-    inside = tuple(zone_s[:, None] * neutral * turn[:, None] for neutral in neutrals)
-    fast, slow = scene.decrement.decay_times_s(bus.outside_ohm() / base)
+    zone_f = s["machine.stator_capacitance_f"] + s["machine.terminal_capacitance_f"]
+    zone_s = 1j * scene.machine.omega * zone_f
+    through: list[ComplexArray] = []
+    inside: list[ComplexArray] = []
+    for x in scene.decrement.reactances_pu:
+        parts = bus.sequences(x * base, voltage)
+        none = 0.0 * parts[0]
+        lifted = of_sequences(-3 * bus.neutral_ohm * parts[0], none, none, scene.phase)[:, :1]
+        through.append(of_sequences(*parts, scene.phase) * turn[:, None])
+        inside.append(zone_s[:, None] * lifted * turn[:, None])
+    fast, slow = scene.decrement.decay_times_s(bus.outside_ohm / base)
     return (
         Fading(stages=through, fast_s=fast, slow_s=slow, direct_s=_direct_s(scene, bus)),
         Fading(stages=inside, fast_s=fast, slow_s=slow),

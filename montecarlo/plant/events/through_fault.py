@@ -78,20 +78,16 @@ class ThroughFault(Event):
         )
 
     def by_hand(self, centre: Mapping[str, float]) -> tuple[float, str]:
-        decrement = Decrement(
-            **{name: centre[f"machine.{name}"] for name in Decrement.__dataclass_fields__}
-        )
-        outside, emf = self.external_reactance_pu.support()[0], centre["machine.voltage_factor"]
+        names = Decrement.__dataclass_fields__
+        decrement = Decrement(**{name: centre[f"machine.{name}"] for name in names})
+        outside = self.external_reactance_pu.support()[0]
+        emf = centre["machine.voltage_factor"]
         current = float(fault_current_rms(self.kind, 0.0, emf, decrement, outside))
-        own, negative = (
-            centre[f"machine.{name}_reactance_pu"] for name in ("subtransient", "negative_sequence")
-        )
-        drive, path = (
-            (f"{emf:g}", f"{own:g} + {outside:g}")
-            if self.kind == "three_phase"
-            else (f"sqrt(3) x {emf:g}", f"{own:g} + {negative:g} + 2 x {outside:g}")
-        )
-        return current, f"{drive} / ({path})"
+        own = centre["machine.subtransient_reactance_pu"]
+        if self.kind == "three_phase":
+            return current, f"{emf:g} / ({own:g} + {outside:g})"
+        negative = centre["machine.negative_sequence_reactance_pu"]
+        return current, f"sqrt(3) x {emf:g} / ({own:g} + {negative:g} + 2 x {outside:g})"
 
 
 def through_fault(
@@ -110,13 +106,7 @@ def through_fault(
     omega: float,
     rated_current_a: float,
 ) -> FloatArray:
-    """Primary current from the neutral to the terminals in L1, L2, L3 on the times t. [A], (n, 3,
-    nt)
-
-    `t` (nt,) [s] increasing, fault at 0, load before; all else (n,) or a number.
-    `point_on_wave_rad`: L1's terminal voltage is sqrt(2)U cos(omega t + alpha) before the fault, U
-    = `voltage_factor`, so an unloaded machine's AC component in L1 is sqrt(2)I sin(omega t +
-    alpha). `pair` (0, 1, 2): the phase not in a phase-phase fault.
+    """Primary current from the neutral to the terminals in L1, L2, L3. [A]
 
     Behind each reactance stands the EMF of the load state, E = U + jX I_load with that X (E''
     behind X''d at first, the field's at last; Grainger and Stevenson, Power System Analysis, ch.
@@ -124,27 +114,51 @@ def through_fault(
     the faulted phases carry +i and -i, which replaces their difference of load; the healthy phase
     keeps its load, and half of that returns in each of the others, so the three sum to zero. After
     `clearing_time_s` each phase ends at its first zero on the grid, by itself: what an interrupted
-    phase would change in the others is left out."""
-    turn = (
-        np.sqrt(2) * rated_current_a * np.exp(1j * np.asarray(point_on_wave_rad))
-    )  # RMS pu -> peak A
+    phase would change in the others is left out.
+
+    Parameters
+    ----------
+    kind : "three_phase" or "phase_phase"
+    t : (nt,) array (s)
+        Increasing; fault at 0, load before.
+    machine : Decrement
+    external_reactance_pu, external_resistance_pu : (n,) array_like (pu)
+    voltage_factor : (n,) array_like (pu)
+        U before the fault.
+    load_current_pu : (n,) array_like (pu)
+    power_factor : (n,) array_like (-)
+    point_on_wave_rad : (n,) array_like (rad)
+        L1's terminal voltage is sqrt(2)U cos(omega t + alpha) before the fault, so an unloaded
+        machine's AC component in L1 is sqrt(2)I sin(omega t + alpha).
+    pair : (n,) array_like of int
+        0, 1 or 2: the phase not in a phase-phase fault.
+    clearing_time_s : (n,) array_like (s)
+    omega : float (rad/s)
+    rated_current_a : float (A)
+
+    Returns
+    -------
+    (n, 3, nt) array (A)
+    """
+    turn = np.sqrt(2) * rated_current_a * np.exp(1j * np.asarray(point_on_wave_rad))  # RMS pu -> A
     outside = machine.outside_pu(kind, external_reactance_pu)
-    times = (
-        *machine.decay_times_s(outside),
-        machine.direct_current_time_s(external_reactance_pu, external_resistance_pu, omega),
-    )
+    load = load_phasor(load_current_pu, power_factor)
+    direct_s = machine.direct_current_time_s(external_reactance_pu, external_resistance_pu, omega)
     wave = _wave(
-        _currents(machine, outside, voltage_factor, load_phasor(load_current_pu, power_factor)),
+        _currents(machine, outside, voltage_factor, load),
         turn,
-        times,
+        (*machine.decay_times_s(outside), direct_s),
         np.broadcast_shapes((1,), np.shape(pair), np.shape(clearing_time_s)),
     )
     n = wave.load.size
     start = int(np.searchsorted(t, 0.0))
     out = np.empty((n, 3, t.size))
-    pairs, clearing = np.broadcast_to(pair, (n,)), np.broadcast_to(clearing_time_s, (n,))
-    for rows in (slice(first, first + ROWS) for first in range(0, n, ROWS)):
-        own, part = wave.rows(rows), out[rows]
+    pairs = np.broadcast_to(pair, (n,))
+    clearing = np.broadcast_to(clearing_time_s, (n,))
+    for first in range(0, n, ROWS):
+        rows = slice(first, first + ROWS)
+        own = wave.rows(rows)
+        part = out[rows]
         rotating(own.load, omega * t[:start], part[..., :start])
         if kind == "three_phase":
             _three_phase(own, t[start:], omega, part[..., start:])
@@ -195,8 +209,9 @@ def _wave(
 ) -> _Wave:
     load, first, second, last = currents
     phasors = (load * turn, (first - second) * turn, (second - last) * turn, last * turn)
-    n = np.broadcast_shapes(shape, *(np.shape(array) for array in (*phasors, *times)))
-    return _Wave(*(np.broadcast_to(array, n) for array in (*phasors, *times)))
+    parts = (*phasors, *times)
+    n = np.broadcast_shapes(shape, *(np.shape(part) for part in parts))
+    return _Wave(*(np.broadcast_to(part, n) for part in parts))
 
 
 def _decaying(
@@ -206,14 +221,14 @@ def _decaying(
     each."""
     fast = np.exp(-t / wave.fast_s[:, None])
     slow = np.exp(-t / wave.slow_s[:, None])
-    real, imag = (
-        f[:, None] * fast + s[:, None] * slow + last[:, None]
-        for f, s, last in (
-            (wave.fast.real, wave.slow.real, wave.lasting.real),
-            (wave.fast.imag, wave.slow.imag, wave.lasting.imag),
-        )
-    )
-    cosine, sine = np.cos(omega * t), np.sin(omega * t)
+
+    def faded(f: FloatArray, s: FloatArray, last: FloatArray) -> FloatArray:
+        return f[:, None] * fast + s[:, None] * slow + last[:, None]
+
+    real = faded(wave.fast.real, wave.slow.real, wave.lasting.real)
+    imag = faded(wave.fast.imag, wave.slow.imag, wave.lasting.imag)
+    cosine = np.cos(omega * t)
+    sine = np.sin(omega * t)
     return (
         real * cosine - imag * sine,
         real * sine + imag * cosine,
@@ -224,9 +239,8 @@ def _decaying(
 def _three_phase(wave: _Wave, t: FloatArray, omega: float, out: FloatArray) -> None:
     """t >= 0, into out (n, 3, m)."""
     real, imag, direct = _decaying(wave, t, omega)
-    start = (
-        (wave.load - wave.first)[:, None] * PHASE_ROTATION
-    ).real  # of the DC component, sums to 0
+    # of the DC component, sums to 0
+    start = ((wave.load - wave.first)[:, None] * PHASE_ROTATION).real
     np.add(real, start[:, :1] * direct, out=out[:, 0])
     np.add(
         PHASE_ROTATION[1].real * real - PHASE_ROTATION[1].imag * imag,
@@ -245,7 +259,9 @@ def _phase_phase(
 ) -> None:
     """t >= 0, into out (n, 3, m); `pair` (n,) the healthy phase."""
     real, imag, direct = _decaying(wave, t, omega)
-    index, ahead, behind = np.arange(pair.size), (pair + 1) % 3, (pair + 2) % 3
+    index = np.arange(pair.size)
+    ahead = (pair + 1) % 3
+    behind = (pair + 2) % 3
     across = PHASE_ROTATION[ahead] - PHASE_ROTATION[behind]  # their EMF over that of L1
     start = (across * (wave.load / 2 - wave.first)).real
     current = across.real[:, None] * real - across.imag[:, None] * imag + start[:, None] * direct

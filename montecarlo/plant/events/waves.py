@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,18 +12,37 @@ from montecarlo.plant.machine import PHASE_ROTATION, ComplexArray, FloatArray
 
 
 def rotating(phasor: ComplexArray, angle: FloatArray, out: FloatArray) -> None:
-    """A balanced sinusoid of L1's phasor (n,) at the angles omega t (m,), into out (n, 3, m)."""
+    """A balanced sinusoid, written into `out`.
+
+    Parameters
+    ----------
+    phasor : (n,) complex array
+        Of L1, peak.
+    angle : (m,) array (rad)
+        omega t.
+    out : (n, 3, m) array
+    """
     turned = phasor[:, None] * PHASE_ROTATION
     np.multiply(turned.real[..., None], np.cos(angle), out=out)
     out -= turned.imag[..., None] * np.sin(angle)
 
 
 def interrupt(currents: FloatArray, t: FloatArray, clearing_s: FloatArray) -> NDArray[np.int64]:
-    """End each phase (n, c, nt) at its first zero after its clearing time (n,), in place: 0 from
-    the next time on.
+    """End each phase at its first zero after its clearing time, in place: 0 from the next time on.
 
     The zero's instant is interpolated: otherwise which half cycle is the last would hang on the
-    grid. Returns the index of the first time without current, (n, c); nt where the phase goes on.
+    grid.
+
+    Parameters
+    ----------
+    currents : (n, c, nt) array
+    t : (nt,) array (s)
+    clearing_s : (n,) array (s)
+
+    Returns
+    -------
+    (n, c) array of int
+        Index of the first time without current; nt where the phase goes on.
     """
     if not t.size or not t[-1] > clearing_s.min():
         return np.full(currents.shape[:2], t.size)
@@ -41,14 +61,31 @@ def interrupt(currents: FloatArray, t: FloatArray, clearing_s: FloatArray) -> ND
 
 
 def end(currents: FloatArray, first: NDArray[np.int64]) -> None:
-    """0 from the index `first` (n, c) on, in place; currents (n, c, nt)."""
+    """Set currents to 0 from an index on, in place.
+
+    Parameters
+    ----------
+    currents : (n, c, nt) array
+    first : (n, c) array of int
+    """
     start = int(first.min(initial=currents.shape[-1]))
     tail = currents[..., start:]
     tail[start + np.arange(tail.shape[-1]) >= first[..., None]] = 0.0
 
 
 def sinusoids(phasors: ComplexArray, angle: FloatArray) -> FloatArray:
-    """Of peak phasors (n, c) at the angles omega t (m,): (n, c, m)."""
+    """Sinusoids of peak phasors, in their unit.
+
+    Parameters
+    ----------
+    phasors : (n, c) complex array
+    angle : (m,) array (rad)
+        omega t.
+
+    Returns
+    -------
+    (n, c, m) array
+    """
     return np.asarray(
         phasors.real[..., None] * np.cos(angle) - phasors.imag[..., None] * np.sin(angle)
     )
@@ -60,14 +97,20 @@ def of_sequences(
     negative: ComplexArray,
     phase: NDArray[np.int64],
 ) -> ComplexArray:
-    """Phasors of L1, L2, L3 (n, 3) from symmetrical components (n,) that count from `phase`, all
-    for a voltage of L1 at angle 0."""
+    """Phasors of L1, L2, L3 from symmetrical components, all for a voltage of L1 at angle 0.
+
+    Parameters
+    ----------
+    zero, positive, negative : (n,) complex array
+    phase : (n,) array of int
+        From which they count.
+
+    Returns
+    -------
+    (n, 3) complex array
+    """
     place = np.mod(np.arange(3) - phase[:, None], 3)
-    parts = (
-        np.broadcast_to(np.asarray(part)[..., None], place.shape)
-        for part in (zero, positive, negative)
-    )
-    one, turning, against = parts
+    one, turning, against = (np.asarray(part)[..., None] for part in (zero, positive, negative))
     return np.asarray(
         PHASE_ROTATION[phase][:, None]
         * (one + turning * PHASE_ROTATION[place] + against * PHASE_ROTATION[place].conj())
@@ -76,24 +119,35 @@ def of_sequences(
 
 @dataclass(frozen=True, kw_only=True)
 class Fading:
-    """A current that an event adds at t = 0: peak phasors (n, c) behind X''d, X'd, Xd as if each
-    lasted."""
+    """A current that an event adds at t = 0."""
 
-    stages: tuple[ComplexArray, ComplexArray, ComplexArray]
+    # peak phasors (n, c) behind X''d, X'd, Xd as if each lasted
+    stages: Sequence[ComplexArray]
     fast_s: FloatArray  # T'' and T', (n,)
     slow_s: FloatArray
-    direct_s: FloatArray | None = (
-        None  # of the DC component (n,) that makes it start from 0; None: it jumps
-    )
+    # of the DC component (n,) that makes it start from 0; None: it jumps
+    direct_s: FloatArray | None = None
 
     def at(self, t: FloatArray, omega: float) -> FloatArray:
-        """(n, c, nt), 0 before t = 0."""
+        """The current, in the unit of its phasors.
+
+        Parameters
+        ----------
+        t : (nt,) array (s)
+        omega : float (rad/s)
+
+        Returns
+        -------
+        (n, c, nt) array
+            0 before t = 0.
+        """
         first, second, last = self.stages
         start = int(np.searchsorted(t, 0.0))
-        out = np.zeros((*first.shape, t.size))
-        when, column = t[start:], (slice(None), None)
-        fast, slow = (np.exp(-when / time[column]) for time in (self.fast_s, self.slow_s))
+        when = t[start:]
+        fast = np.exp(-when / self.fast_s[:, None])
+        slow = np.exp(-when / self.slow_s[:, None])
         turning = np.exp(1j * omega * when)
+        out = np.zeros((*first.shape, t.size))
         for c in range(out.shape[1]):  # channel by channel, for the memory
             phasor = (
                 (first - second)[:, c, None] * fast
@@ -103,5 +157,6 @@ class Fading:
             phasor *= turning
             out[:, c, start:] = phasor.real
             if self.direct_s is not None:
-                out[:, c, start:] -= first.real[:, c, None] * np.exp(-when / self.direct_s[column])
+                direct = np.exp(-when / self.direct_s[:, None])
+                out[:, c, start:] -= first.real[:, c, None] * direct
         return out

@@ -11,7 +11,7 @@ from montecarlo.formulas import handcalc, iec60909
 from montecarlo.plant.decrement import Decrement, fault_current_rms
 from montecarlo.plant.events.phase_earth import EarthedBus
 from montecarlo.plant.events.through_fault import through_fault
-from montecarlo.plant.internal import earth_fault
+from montecarlo.plant.internal import EarthReturn, earth_fault
 from montecarlo.quantities import Array
 from studies.verify.published.row import Kind, Published
 from studies.verify.published.winding import RAO, WADHWA, rated_current_a
@@ -225,13 +225,7 @@ def _to_earth() -> Iterator[Published]:
         emf_v,
         1j * (0.25 + 0.35 + 0.1) / 3 * base_ohm,
         0.0,
-        neutral_ohm=1e-9,
-        other_neutrals_ohm=np.inf,
-        stator_capacitance_f=0.0,
-        terminal_capacitance_f=0.0,
-        external_capacitance_f=0.0,
-        omega=100 * math.pi,
-        infeed_share=0.0,
+        EarthReturn(neutral_ohm=1e-9, omega=100 * math.pi, infeed_share=0.0),
     )
     yield Published(
         WADHWA,

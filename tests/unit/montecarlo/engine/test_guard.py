@@ -22,9 +22,10 @@ from montecarlo.errors import StudyError
 from montecarlo.estimates.assemble import Gathered
 from montecarlo.estimates.choose import judge, weights_of
 from montecarlo.estimates.conditional import at_place, critical_position, winding_nodes
+from montecarlo.estimates.counting import one_setting
 from montecarlo.estimates.rare import Sums
 from montecarlo.estimates.refusals import Rule, refusals_of
-from montecarlo.estimates.tally import LatticeTally, Tally, one_setting
+from montecarlo.estimates.tally import LatticeTally, Tally
 from montecarlo.frames.unresolved import unresolved_frame, unresolved_numbers
 from montecarlo.sampling.stratum import EARTH, Stratum
 from montecarlo.study.candidates import candidate_lattices

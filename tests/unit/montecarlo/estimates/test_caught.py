@@ -10,7 +10,8 @@ import pytest
 
 from montecarlo.estimates.assemble import gather
 from montecarlo.estimates.caught import missed_samples, missed_shares, sum_caught
-from montecarlo.estimates.tally import Pickups, Tally, count_missed, sum_conditional
+from montecarlo.estimates.counting import count_missed, sum_conditional
+from montecarlo.estimates.tally import Pickups, Tally
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS
 

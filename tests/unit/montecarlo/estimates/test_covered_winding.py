@@ -12,7 +12,7 @@ from montecarlo.engine.block import Block, Job, thresholds
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates import assemble
 from montecarlo.estimates.assemble import Gathered, coverage, detection_curve
-from montecarlo.estimates.tally import missed_stretch
+from montecarlo.estimates.counting import missed_stretch
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS
 from montecarlo.sampling.stratum import EARTH

@@ -7,10 +7,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from montecarlo.estimates.tally import (
-    BackupTally,
-    Pickups,
-    Tally,
+from montecarlo.estimates.counting import (
     count_missed,
     count_operated,
     joint_counts,
@@ -20,6 +17,7 @@ from montecarlo.estimates.tally import (
     step_noise,
     sum_conditional,
 )
+from montecarlo.estimates.tally import BackupTally, Pickups, Tally
 
 PLANTS, EVENTS, DELAYS = 3, 7, 2
 N = PLANTS * EVENTS

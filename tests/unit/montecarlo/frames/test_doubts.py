@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from types import SimpleNamespace
 from typing import cast
 
@@ -16,9 +15,11 @@ from montecarlo.frames.doubts import EventDoubt, Why, as_data, event_doubts
 from montecarlo.sampling.stratum import LOAD, Stratum
 from montecarlo.study.candidates import End
 from montecarlo.study.description import Study
+from studies.report.blocks import Caution, Paragraph
 from studies.sweep.doubts import doubts_text, of_each
 from studies.sweep.text import result_text
 from tests.made import results
+from tests.made.said import words
 from tests.made.studies import study_with
 from tests.unit.studies.sweep.test_result_text import finished
 
@@ -59,10 +60,10 @@ def test_a_kind_that_always_trips_is_told_however_rare_it_is() -> None:
     assert found[0].limit == 0.2
     assert found[0].share == pytest.approx(0.001 / 1.001)
     first, *_ = doubts_text(found, 7)
-    assert first.startswith("Caution: no. 7 trips falsely in 100 % (99.")
-    assert (
-        "of the events near_fault, more than 20 %. They are 0.1 % of the external events" in first
-    )
+    assert isinstance(first, Caution)
+    assert first.text.startswith("no. 7 trips falsely in 100 % (99.")
+    told = "of the events near_fault, more than 20 %. They are 0.1 % of the external events"
+    assert told in first.text
 
 
 def test_most_of_the_false_trips_in_one_kind_are_told_where_the_counts_can_say_so() -> None:
@@ -99,8 +100,9 @@ def test_a_study_with_one_kind_of_event_has_no_mix() -> None:
 def test_the_recommendation_carries_its_cautions() -> None:
     event = EventDoubt(Why.TRIPS_OFTEN, "near_fault", 1.0, 0.998, 1.0, 0.2, 0.0074)
     end = End("delay_s", 0.1, 0.0, 0.1)
-    lines = result_text(finished(results.candidates(), chosen=5, runner_up=6, doubts=(event, end)))
-    text = re.sub(r"\s+", " ", " ".join(lines))
+    text = words(
+        result_text(finished(results.candidates(), chosen=5, runner_up=6, doubts=(event, end)))
+    )
     assert "Caution: no. 5 trips falsely in 100 % (99.8 to 100 %) of the events near_fault" in text
     assert (
         "chosen at the end of these ranges: delay 0.1 s, the highest of 0 to 0.1 s. Extend them"
@@ -136,4 +138,5 @@ def test_cautions_stand_in_the_record_as_numbers() -> None:
 def test_alike_cautions_of_several_choices_are_told_once() -> None:
     end = End("delay_s", 0.1, 0.0, 0.1)
     (one,) = of_each({"a": (3, (end,)), "b": (3, (end,)), "c": (4, ())})
-    assert one.startswith('"a" and "b": No. 3 is chosen at the end')
+    assert isinstance(one, Paragraph)
+    assert one.text.startswith('"a" and "b": No. 3 is chosen at the end')

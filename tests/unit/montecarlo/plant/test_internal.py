@@ -4,7 +4,13 @@ equations."""
 import numpy as np
 import pytest
 
-from montecarlo.plant.internal import charging_currents, earth_fault, phase_fault, phase_phase_earth
+from montecarlo.plant.internal import (
+    EarthReturn,
+    charging_currents,
+    earth_fault,
+    phase_fault,
+    phase_phase_earth,
+)
 from montecarlo.plant.machine import (
     PHASE_ROTATION,
     earth_fault_reactance_pu,
@@ -48,11 +54,13 @@ def earth(
         EMF,
         winding,
         fault,
-        neutral_ohm=neutral,
-        other_neutrals_ohm=other,
-        omega=OMEGA,
-        infeed_share=share,
-        **capacitance,
+        EarthReturn(
+            neutral_ohm=neutral,
+            other_neutrals_ohm=other,
+            omega=OMEGA,
+            infeed_share=share,
+            **capacitance,
+        ),
     )
 
 
@@ -238,11 +246,12 @@ def test_phase_phase_earth_solves_the_network(phase, resistance):
         machine,
         np.inf,
         resistance,
-        neutral_ohm=neutral,
-        omega=OMEGA,
-        other_neutrals_ohm=np.inf,
-        infeed_share=0.0,
-        **(c | {"external_capacitance_f": 0.0}),
+        EarthReturn(
+            neutral_ohm=neutral,
+            omega=OMEGA,
+            infeed_share=0.0,
+            **c | {"external_capacitance_f": 0.0},
+        ),
     )
     assert fault.neutral_voltage_v == pytest.approx(v_neutral, rel=1e-9)
     assert fault.fault_current_a == pytest.approx(v_fault / resistance, rel=1e-9)
@@ -259,10 +268,10 @@ def test_phase_phase_earth_without_earth_is_the_bolted_phase_phase_fault():
         "neutral_ohm": 1e15,
         "other_neutrals_ohm": np.inf,
     }
-    fault = phase_phase_earth(0.5, 1, EMF, 0.4j, 1.7j, 0.0, **none)
+    fault = phase_phase_earth(0.5, 1, EMF, 0.4j, 1.7j, 0.0, EarthReturn(**none))
     clear = phase_fault("phase_phase", 0.5, 1, EMF, 0.4j, 1.7j, 0.0, **CLEAR)
     assert fault.end_currents_a == pytest.approx(clear, rel=1e-9)
-    at_neutral = phase_phase_earth(0.0, 1, EMF, 0.0, np.inf, 0.0, **none)
+    at_neutral = phase_phase_earth(0.0, 1, EMF, 0.0, np.inf, 0.0, EarthReturn(**none))
     assert abs(at_neutral.end_currents_a).max() == 0
 
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from montecarlo.plant.internal import earth_fault
+from montecarlo.plant.internal import EarthReturn, earth_fault
 from montecarlo.plant.machine import PHASE_ROTATION
 from tests.made.events import BASE_OHM, OMEGA, PHASE_V, T, currents_of, event_of, phasor, scene_of
 
@@ -276,18 +276,7 @@ def test_a_fault_at_the_terminals_lifts_the_neutral_alike_inside_and_outside_the
         scene_of(event, LASTING | {"earthing.resistance_ohm": ohm}, angle=0.0), CYCLE
     )[0]
     inside = earth_fault(
-        1.0,
-        0,
-        PHASE_V,
-        0.0,
-        0.0,
-        neutral_ohm=ohm,
-        other_neutrals_ohm=np.inf,
-        stator_capacitance_f=0.0,
-        terminal_capacitance_f=0.0,
-        external_capacitance_f=0.0,
-        omega=OMEGA,
-        infeed_share=0.0,
+        1.0, 0, PHASE_V, 0.0, 0.0, EarthReturn(neutral_ohm=ohm, omega=OMEGA, infeed_share=0.0)
     )
     assert abs(phasor(outside, CYCLE)) == pytest.approx(
         abs(inside.neutral_voltage_v) / ohm, rel=1e-3

@@ -19,8 +19,8 @@ from montecarlo.secondary.excitation import (
     start_state,
 )
 from montecarlo.secondary.remanence import coefficients_of, other_model, shifted_start, start_of
-from studies.check.text import check_text
 from studies.nominal.desk import Desk
+from tests.made.said import check_text
 from tests.made.studies import REMOVE, faults_of, study_with
 
 SEED = int(os.environ.get("STATORODDS_TEST_SEED", "20"))

@@ -10,9 +10,9 @@ import pytest
 
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.study.circuits import Circuit, leg_ohm, scheme_of
-from studies.check.text import check_text
 from studies.nominal.desk import Desk
 from studies.nominal.text import hand_calculation
+from tests.made.said import check_text
 from tests.made.studies import REMOVE, faults_of, study_with
 
 BIASED: dict[str, Any] = {

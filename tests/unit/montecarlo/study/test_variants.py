@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from montecarlo.study.read import digest, read_study
-from studies.check.text import check_text
+from tests.made.said import check_text
 from tests.made.studies import faults_of, minimal_study_text, study_with
 
 KIND = {"study.kind": "variants"}

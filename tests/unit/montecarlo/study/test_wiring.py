@@ -14,6 +14,7 @@ from montecarlo.study.read import read_study
 from montecarlo.study.wiring import blind, spills, wiring_cautions
 from studies.cli.report import report_page
 from studies.protocol import Findings
+from studies.report.blocks import Paragraph
 from tests.made.custom_schemes import PHASES, REBUILT, element, leg, line_ends, phase_leg
 from tests.made.studies import study_with
 
@@ -269,7 +270,10 @@ def test_a_variant_that_takes_a_wrong_scheme_is_told_by_name() -> None:
 
 def test_the_report_tells_it_beside_the_answer() -> None:
     page = report_page(
-        earth(*NOT_TURNED, **NEUTRAL), Findings({}, {}, text=("Set 0.05 A.",)), Path(), ""
+        earth(*NOT_TURNED, **NEUTRAL),
+        Findings({}, {}, text=(Paragraph("Set 0.05 A."),)),
+        Path(),
+        "",
     )
     answer = next(section for section in page.sections if section.heading == "Answer")
     assert '"neutral_conductor" should be "-neutral_conductor"' in str(answer.blocks)

@@ -16,11 +16,12 @@ from montecarlo.relays.schemes import Axis
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import Circuit
-from studies.check.text import check_text
+from studies.check.text import checked
 from studies.nominal.desk import Desk
 from studies.nominal.text import hand_calculation, reach
-from studies.report.safety import CAUTION
-from studies.report.text import WIDTH, paragraph, table
+from studies.report.blocks import Paragraph, Table
+from studies.report.terminal import WIDTH, lines
+from tests.made.said import check_text, words
 from tests.made.studies import REMOVE, study_with
 
 CONFIGS = sorted((Path(__file__).parents[4] / "configs").glob("*.toml"))
@@ -35,13 +36,8 @@ LARGE = {
 }  # 5865 A
 
 
-def flat(lines: list[str] | str) -> str:
-    """Without line breaks and runs of blanks."""
-    return re.sub(r"\s+", " ", " ".join(lines) if isinstance(lines, list) else lines)
-
-
 def text_with(changes: dict[str, Any]) -> str:
-    return flat(check_text(study_with(changes)))
+    return words(checked(study_with(changes)).text)
 
 
 # --- published and hand-worked values -----------------------------------------
@@ -51,7 +47,7 @@ def test_stability_of_a_printed_example() -> None:
     # NPTEL, Power System Protection and Switchgear, lecture 28: 200 MW, 13.8 kV, pf 0.9, 12 x
     # full load, CT 10000/5, R_ct 1.5, lead 0.3 ohm, 10 % of 5 A, relay 1 VA at pick-up = 4 ohm:
     # 55.78 A; V_s 100.4 V; R_st 196.8 ohm; V_k >= 200.8 V.
-    text = flat(
+    text = words(
         hand_calculation(
             Desk(
                 study_with(
@@ -106,7 +102,7 @@ def test_a_backup_that_nothing_operates_leaves_all_of_the_winding() -> None:
 def test_unprotected_fraction_of_a_printed_example() -> None:
     # Mehta & Mehta, Principles of Power System, Ex 22.3: 10 MVA, 6.6 kV, CT 1000/5, R 6 ohm,
     # relay 0.75 A: 23.62 %.
-    text = flat(
+    text = words(
         hand_calculation(
             Desk(
                 study_with(
@@ -128,7 +124,7 @@ def test_unprotected_fraction_of_a_printed_example() -> None:
 def test_capacitive_rule_of_a_printed_example() -> None:
     # NPTEL, same course, lecture 29: 15.75 kV, 0.25 uF a phase, 50 Hz: 4244.1 ohm (printed 4246
     # with pi = 3.14).
-    text = flat(hand_calculation(Desk(study_with({"machine.stator_capacitance_f": 0.25e-6}))))
+    text = words(hand_calculation(Desk(study_with({"machine.stator_capacitance_f": 0.25e-6}))))
     assert "1 / (3 x 314.2 1/s x 0.25 uF) = 4244 ohm" in text
     assert "21.2 ohm: kept" in text
     above = {"machine.stator_capacitance_f": 0.25e-6, "earthing.resistance_ohm": 5000.0}
@@ -166,7 +162,7 @@ def test_the_direct_current_of_every_event_goes_with_its_own_time_constant() -> 
         {"external_events.far_fault.external_resistance_pu": 0.01}
     )
     file = next(path for path in CONFIGS if path.stem == "all_events_11kv")
-    text, events = flat(check_text(read_study(file))), read_study(file).external_events
+    text, events = words(check_text(read_study(file))), read_study(file).external_events
     assert all(re.search(rf"{event.name} \d+(\.\d+)? ms", text) for event in events)
 
 
@@ -218,7 +214,7 @@ def test_exciting_current_keeps_the_knee() -> None:
 def test_a_few_amperes_are_never_seen() -> None:
     # 10 A at 15.75 kV over 909 ohm is 6.3 mA at 8000/5: no pick-up of a tenth of an ampere.
     # Worked by hand.
-    text = flat(
+    text = words(
         reach(
             Desk(
                 study_with(
@@ -242,7 +238,7 @@ def test_a_few_amperes_are_never_seen() -> None:
 
 def test_only_the_coarse_pickups_are_blind() -> None:
     # 6351 V over 21.2 ohm: 300 A = 0.2 A at 1500/1.
-    text = flat(
+    text = words(
         reach(
             Desk(
                 study_with(
@@ -265,10 +261,10 @@ def test_only_the_coarse_pickups_are_blind() -> None:
 
 def test_everything_that_can_be_seen_is_said_so() -> None:
     assert (
-        flat(reach(Desk(study_with()))).count("every pick-up can see it") == 1
+        words(reach(Desk(study_with()))).count("every pick-up can see it") == 1
     )  # earth; 0.2 A of a phase cannot
     assert (
-        flat(reach(Desk(study_with({"candidates.phase_pickup_a": [0.1]})))).count(
+        words(reach(Desk(study_with({"candidates.phase_pickup_a": [0.1]})))).count(
             "every pick-up can see it"
         )
         == 2
@@ -276,7 +272,7 @@ def test_everything_that_can_be_seen_is_said_so() -> None:
 
 
 def test_a_resistance_that_blinds_is_named() -> None:
-    text = flat(
+    text = words(
         reach(
             Desk(
                 study_with(
@@ -298,14 +294,13 @@ def test_a_resistance_that_blinds_is_named() -> None:
 def test_worked_studies_fit_the_page_and_hide_nothing(file: Path) -> None:
     study = read_study(file)
     text = check_text(study)
-    assert max(map(len, text.splitlines()[:-1])) <= WIDTH
-    assert text.splitlines()[-1] == CAUTION
+    assert max(map(len, text.splitlines())) <= WIDTH
     for item in list_inputs(study):
         section, _, key = item.key.rpartition(".")
         assert f"[{section}]" in text
         assert re.search(rf"^ +{key} ", text, re.MULTILINE), item.key
     for pickup in (*study.candidates.phase_pickup_a, *study.candidates.earth_pickup_a):
-        assert re.search(rf"^  (phase|earth)[^\d]* {pickup:g} ", text, re.MULTILINE), pickup
+        assert re.search(rf"^ +(phase|earth)[^\d]* {pickup:g} ", text, re.MULTILINE), pickup
     assert "nan" not in text.lower().split()
 
 
@@ -314,7 +309,7 @@ def test_inputs_say_how_they_vary_and_where_they_come_from() -> None:
     assert ["winding_resistance_ohm", "ohm", "fixed", "5"] in lines
     knee = next(line for line in lines if line and line[0] == "knee_voltage_v")
     assert knee[1:5] == ["V", "plant,", "each", "CT"]
-    assert "source: assumed" in flat(check_text(study_with()))
+    assert "source: assumed" in words(check_text(study_with()))
     lead = next(line for line in lines if line and line[0] == "lead_resistance_ohm")
     assert lead[1:4] == ["ohm", "plant,", "shared"]
 
@@ -351,14 +346,14 @@ def test_a_scheme_without_earth_element_has_no_earth_rows() -> None:
 
 def test_a_number_and_its_unit_stay_on_one_line() -> None:
     for length in range(60, 110):
-        lines = paragraph("x" * length + " is 12.5 ohm of 3 V, 40 % and 5 A")
-        assert not any(line.split()[-1] in ("12.5", "3", "40", "5") for line in lines)
+        text = Paragraph("x" * length + " is 12.5 ohm of 3 V, 40 % and 5 A")
+        assert not any(line.split()[-1] in ("12.5", "3", "40", "5") for line in lines([text]))
 
 
 def test_a_long_last_column_is_wrapped_under_itself() -> None:
-    lines = table(("key", "value"), [("a", "word " * 40), ("bb", "short")], "<<")
-    assert max(map(len, lines)) <= WIDTH
-    assert all(line.startswith(" " * 7 + "word") for line in lines[2:4])
+    text = lines([Table(("key", "value"), (("a", "word " * 40), ("bb", "short")), "<<")])
+    assert max(map(len, text)) <= WIDTH
+    assert all(line.startswith(" " * 7 + "word") for line in text[2:4])
 
 
 def test_long_tables_of_values_are_shortened() -> None:
@@ -471,5 +466,5 @@ def test_options_of_earthing_stand_by_hand() -> None:
     assert ["as", "it", "is", "21.2", "300", "10", "%", "kept"] in lines
     assert ["100", "A", "63.51", "100", "30", "%", "kept"] in lines
     assert ["1", "A", "6351", "1", "all", "of", "it", "not", "kept"] in lines
-    assert "for each of 3 options of earthing" in flat(text)
+    assert "for each of 3 options of earthing" in words(text)
     assert "OPTIONS OF EARTHING" not in check_text(study_with())

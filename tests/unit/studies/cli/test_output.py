@@ -34,7 +34,7 @@ def findings(**other: Any) -> Findings:
     )
     parts: dict[str, Any] = {
         "frames": {"candidates": frame},
-        "figures": {"tradeoff": (blank()[0], "a title")},
+        "figures": {"tradeoff": blank()[0]},
         "arrays": {"plants": {"input/x": np.arange(3.0)}},
         "provenance": {"version": "1", "seed": 7},
     }

@@ -6,16 +6,16 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from studies.check.text import check_text
 from studies.nominal.excitation import excitation, fits
 from studies.nominal.excitation_figure import excitation_fit
 from studies.report.look import blank, look
+from tests.made.said import check_text, words
 from tests.made.studies import study_with
 from tests.unit.montecarlo.secondary.test_nameplate import BARE, FREE, GOOD, P20, points
 
 
 def said(changes: dict[str, object]) -> str:
-    return " ".join(" ".join(excitation(study_with(changes))).split())
+    return words(excitation(study_with(changes)))
 
 
 def test_nothing_is_said_of_a_knee_that_is_given() -> None:

@@ -15,9 +15,10 @@ from montecarlo.relays.schemes import build_scheme
 from montecarlo.secondary import peak
 from montecarlo.secondary.circuit import CtBank
 from montecarlo.secondary.excitation import excitation_table
-from studies.check.text import check_text
-from studies.nominal.peak import caution, peak_frame, peak_lines, peak_voltages
+from studies.nominal.peak import caution, peak_blocks, peak_frame, peak_voltages
 from studies.report.safety import PEAK
+from studies.report.terminal import lines
+from tests.made.said import check_text
 from tests.made.secondary_cases import FREQUENCY_HZ, OMEGA
 from tests.made.studies import REMOVE, study_with
 
@@ -309,11 +310,14 @@ def test_every_scheme_has_its_row(kind: str) -> None:
     assert list(frame["scheme"]) == [kind] * len(rows)
     assert np.isfinite(frame[["v_full_v", "peak_formula_v", "peak_simulated_v"]]).all(axis=None)
     assert frame["above_limit"].dtype == bool
-    assert all(len(line) <= 100 for line in peak_lines(rows))
+    assert all(len(line) <= 100 for line in lines(peak_blocks(rows)))
     assert len(caution(rows)) == int(frame["above_limit"].any())
     if kind == "biased":  # no leg for one: empty, not 0 ohm
         assert frame["stabilising_resistance_ohm"].isna().all()
-        assert next(line for line in peak_lines(rows) if "three-phase" in line).split()[0] == "-"
+        assert (
+            next(line for line in lines(peak_blocks(rows)) if "three-phase" in line).split()[0]
+            == "-"
+        )
         assert "biased (up to" in caution([replace(row, simulated_v=4000.0) for row in rows])[0]
     else:
         assert frame["stabilising_resistance_ohm"].notna().all()

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from montecarlo.plant.decrement import Decrement, fault_current_rms
-from studies.check.text import check_text
 from studies.nominal.desk import Desk
 from studies.nominal.short_circuit import DELAYS_S, model_currents, short_circuit
-from studies.report.text import WIDTH
+from studies.report.terminal import WIDTH, lines
+from tests.made.said import check_text, words
 from tests.made.studies import faults_of, study_with
 
 # IEC TR 60909-4, generator G2 (see tests/reference/test_iec60909.py); at the terminals its U_n
@@ -30,23 +30,23 @@ NO_LOAD = {"load.current_pu": 0.0, "load.power_factor": 1.0}
 
 
 def lines_with(changes: dict[str, Any]) -> list[str]:
-    return list(short_circuit(Desk(study_with(changes))))
+    return lines(short_circuit(Desk(study_with(changes))))
 
 
-def row(lines: list[str], name: str) -> list[str]:
+def row(text: list[str], name: str) -> list[str]:
     """The cells of a row after its name."""
-    return next(line for line in lines if name in line).split(name)[1].split()
+    return next(line for line in text if name in line).split(name)[1].split()
 
 
 def test_the_printed_example() -> None:
-    lines = lines_with(EXAMPLE)
-    assert row(lines, "initial I''k (RMS)")[0] == "39.5"
-    assert row(lines, "peak i_p")[0] == "104.1"
-    assert row(lines, "after 0.1 s, I_b (RMS)")[0] == "27.35"
-    assert row(lines, "initial I''k2")[0] == f"{39.504 * np.sqrt(3) / 2:.4g}"
-    text = " ".join(" ".join(lines).split())
-    assert "kappa = 1.02 + 0.98 exp(-3R/X) = 1.863 with R_Gf = 0.05 X''d" in text
-    assert "1 + p_G = 1.075" in text
+    text = lines_with(EXAMPLE)
+    assert row(text, "initial I''k (RMS)")[0] == "39.5"
+    assert row(text, "peak i_p")[0] == "104.1"
+    assert row(text, "after 0.1 s, I_b (RMS)")[0] == "27.35"
+    assert row(text, "initial I''k2")[0] == f"{39.504 * np.sqrt(3) / 2:.4g}"
+    said = words("\n".join(text))
+    assert "kappa = 1.02 + 0.98 exp(-3R/X) = 1.863 with R_Gf = 0.05 X''d" in said
+    assert "1 + p_G = 1.075" in said
 
 
 def test_the_power_factor_of_the_rating_decides() -> None:
@@ -84,15 +84,15 @@ def test_a_load_raises_the_model_as_its_emf_does() -> None:
     first, _, crest = model_currents(desk, 0.6)
     assert first == pytest.approx(emf / 0.2 * desk.study.machine.rated_current_a, rel=1e-6)
     assert crest > model_currents(desk, 0.0)[2]
-    assert "model, load 0.6 pu" in "\n".join(short_circuit(desk))
+    assert "model, load 0.6 pu" in words(short_circuit(desk))
     assert "model, load" not in "\n".join(lines_with(NO_LOAD))
 
 
 def test_an_earth_fault_keeps_c_behind_the_neutral() -> None:
     # Without capacitance and with 400 ohm the resistor decides: c U_n/(sqrt(3) R) against
     # U/(sqrt(3) R).
-    lines = lines_with({"earthing.resistance_ohm": 400.0, "machine.stator_capacitance_f": 0.0})
-    standard, model, *_ = map(float, row(lines, "initial I''k1")[:2])
+    text = lines_with({"earthing.resistance_ohm": 400.0, "machine.stator_capacitance_f": 0.0})
+    standard, model, *_ = map(float, row(text, "initial I''k1")[:2])
     assert standard / model == pytest.approx(1.1, rel=2e-3)
     assert model == pytest.approx(11 / np.sqrt(3) / 400, rel=2e-3)
 
@@ -104,7 +104,7 @@ def test_the_terms_of_a_low_voltage_machine() -> None:
 
 
 def test_no_iec_currents_off_50_and_60_hertz() -> None:
-    text = " ".join(" ".join(lines_with({"machine.frequency_hz": 16.7})).split())
+    text = words("\n".join(lines_with({"machine.frequency_hz": 16.7})))
     assert (
         text
         == "Short circuit at the terminals: IEC 60909 is for 50 Hz and 60 Hz, the machine has 16.7"
@@ -115,7 +115,7 @@ def test_no_iec_currents_off_50_and_60_hertz() -> None:
 def test_it_stands_in_check_and_fits() -> None:
     text = check_text(study_with(EXAMPLE | {"network.reactance_pu": 0.4}))
     assert re.search(r"\n  Short circuit at the terminals, the machine alone", text)
-    assert all(len(line) <= WIDTH for line in text.splitlines()[:-1])
+    assert all(len(line) <= WIDTH for line in text.splitlines())
 
 
 @pytest.mark.parametrize("value", [-0.1, 1.01, float("nan")])

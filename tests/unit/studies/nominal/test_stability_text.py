@@ -4,13 +4,13 @@ through fault 4 pu = 3.499 A secondary."""
 
 from __future__ import annotations
 
-import re
 from typing import Any
 
 import pytest
 
 from studies.nominal.desk import Desk
 from studies.nominal.stability import bias, stabilising_resistance, stability
+from tests.made.said import words
 from tests.made.studies import REMOVE, study_with
 
 RESTRICTED: dict[str, Any] = {
@@ -26,8 +26,7 @@ BIASED: dict[str, Any] = {
 
 def said(changes: dict[str, Any]) -> str:
     desk = Desk(study_with(changes))
-    lines = [*stability(desk), *stabilising_resistance(desk), *bias(desk)]
-    return re.sub(r"\s+", " ", " ".join(lines))
+    return words([*stability(desk), *stabilising_resistance(desk), *bias(desk)])
 
 
 def test_restricted_earth_fault_by_hand() -> None:

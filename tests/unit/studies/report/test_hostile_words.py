@@ -23,8 +23,9 @@ from studies.cli.report import write_report
 from studies.commissioning.expected import Sheet
 from studies.commissioning.sheet import commissioning_frame, commissioning_page
 from studies.protocol import Findings
+from studies.report.blocks import Caution, Items, Paragraph, Section, Table
 from studies.report.look import blank, look, write_figure
-from studies.report.text import paragraph, table
+from studies.report.terminal import lines
 from studies.waveforms.comtrade import Channel, Record
 from tests.made import results
 from tests.made.studies import study_with
@@ -113,7 +114,7 @@ def report(word: str, folder: Path) -> Outline:
         "peak_voltage": results.peak_voltage(frame),
     }
     found = Findings(
-        frames, {}, text=tuple(paragraph(word)), result=with_study(finished(frame, chosen=5), study)
+        frames, {}, text=(Paragraph(word),), result=with_study(finished(frame, chosen=5), study)
     )
     folder.mkdir()
     return Outline(
@@ -201,9 +202,10 @@ def test_a_record_begins_with_no_formula() -> None:
 
 @pytest.mark.parametrize("word", WORDS)
 def test_the_terminal_gets_nothing_to_obey(word: str) -> None:
-    lines = [*paragraph(word), *table((word, "b"), [(word, word), ("x", "y")], "<<")]
-    assert all(line.isprintable() for line in lines)
-    assert len(lines) >= 3
+    table = Table((word, "b"), ((word, word), ("x", "y")), "<<", word, (word,))
+    text = lines([Section(word, [Paragraph(word), Items((word,)), Caution(word), table])])
+    assert all(line.isprintable() for line in text)
+    assert len(text) >= 6
 
 
 @pytest.mark.parametrize("word", [word for word in WORDS if word.isprintable()])

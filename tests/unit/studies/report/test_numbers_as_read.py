@@ -13,17 +13,17 @@ from montecarlo.estimates.drivers import Rule, worths
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.frames.choosing import hinge
 from studies.cli.output import write_table
-from studies.cli.report import CAPTIONS, TABLES
 from studies.drivers.frames import driver_rows
 from studies.drivers.text import _setting
 from studies.earthing.text import earthing_text
 from studies.nominal.stability import left_unprotected
 from studies.protocol import Findings
+from studies.report.catalogue import figure_text, table_text, with_unit
 from studies.report.frame_table import frame_table
-from studies.report.look import percent
-from studies.report.money import amount, cost_with_limits, with_unit
+from studies.report.numbers import amount, cost_with_limits, percent
 from tests.made import results
 from tests.made.rare_cases import rng
+from tests.made.said import words
 from tests.made.studies import study_with
 from tests.unit.montecarlo.estimates.drivers.test_driver_worth import samples
 from tests.unit.montecarlo.estimates.test_compare import LIMIT, outcome
@@ -163,8 +163,8 @@ def test_worth_of_measuring_starts_from_the_setting_that_was_chosen() -> None:
 
 
 def test_energy_in_a_bolted_fault_is_said_to_be_0() -> None:
-    assert "I^2 R_f" in CAPTIONS["coverage_against_energy"]
-    assert "0 in a bolted fault" in TABLES["earthing_options"]
+    assert "I^2 R_f" in figure_text("coverage_against_energy").caption
+    assert "0 if it is bolted" in table_text("earthing_options").caption
     rows = [
         option(
             "200 A",
@@ -208,7 +208,7 @@ def test_energy_in_a_bolted_fault_is_said_to_be_0() -> None:
         results={},
         doubts={},
     )
-    text = " ".join(earthing_text(cast("Options", options)))
+    text = words(earthing_text(cast("Options", options)))
     assert "0 in a bolted fault" in text
 
 

@@ -1,5 +1,4 @@
-"""A report as a page: what a file says is shown and never interpreted, and text of the terminal is
-set anew."""
+"""A report as a page: what a file says is shown and never interpreted."""
 
 from __future__ import annotations
 
@@ -11,21 +10,21 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from studies.report.frame_table import MOST_ROWS, column_head, frame_table
-from studies.report.look import blank, look, write_figure
-from studies.report.page import (
+from studies.report.blocks import (
+    Caution,
     Fragment,
+    Heading,
     Items,
     Page,
+    Paragraph,
     Picture,
-    Prose,
     Section,
-    Subhead,
     Table,
-    css_string,
-    render,
 )
-from studies.report.text import blocks, heading, paragraph, table
+from studies.report.catalogue import column_head
+from studies.report.frame_table import MOST_ROWS, frame_table
+from studies.report.look import blank, look, write_figure
+from studies.report.page import css_string, inline, render
 from studies.sweep.explorer import explorer
 from tests.made import results
 
@@ -77,10 +76,11 @@ def page(said: str) -> str:
                 Section(
                     said,
                     [
-                        Prose(said),
+                        Paragraph(said),
                         Items((said,)),
-                        Subhead(said),
-                        Table((said,), ((said,),), "<", said, said),
+                        Heading(said),
+                        Caution(said),
+                        Table((said,), ((said,),), "<", said, (said,)),
                         Fragment("answer.html", {"text": said}),
                         *([figure] if said.isalpha() else []),
                     ],
@@ -115,7 +115,9 @@ def test_a_page_without_an_explorer_allows_no_script() -> None:
 def test_no_two_parts_of_a_page_have_one_id() -> None:
     block = explorer(results.candidates(), 5, {"chosen": 5}, limit=0.01, limit_text="limit")
     text = render(
-        Page("", "", {}, {}, [Section("Explorer", [block]), Section("Answer", [Prose("x")])], "")
+        Page(
+            "", "", {}, {}, [Section("Explorer", [block]), Section("Answer", [Paragraph("x")])], ""
+        )
     )
     ids = [value for name, value in outline(text).attributes if name == "id"]
     assert len(ids) == len(set(ids)) == 4  # two sections, a pattern, the data
@@ -127,61 +129,13 @@ def test_a_figure_keeps_its_texts_and_its_ids_to_itself(tmp_path: Path) -> None:
         ax.plot([0, 1], [0, 1], clip_on=True)
         ax.set_xlabel("<b>pick-up</b>, A")
     write_figure(figure, tmp_path, "one", "A line")
-    svg = Picture("one", (tmp_path / "one.svg").read_text(), "A line", "").inline
+    svg = inline(Picture("one", (tmp_path / "one.svg").read_text(), "A line", ""))
     assert svg.startswith("<svg")
     assert "&lt;b&gt;pick-up&lt;/b&gt;, A</text>" in svg
     assert "<metadata" not in svg
     ids = set(re.findall(r'\bid="([^"]+)"', svg))
     assert all(name.startswith("one-") for name in ids)
     assert set(re.findall(r'(?:url\(#|href="#)([^")]+)', svg)) <= ids
-
-
-# --- the terminal's text set anew ---------------------------------------------
-
-
-def test_paragraphs_lists_and_tables_come_back_whole() -> None:
-    long = (
-        "A sentence that is far too long for a line of the terminal, as sentences of this program"
-        " often are: 12 A."
-    )
-    starred = [*table(None, [("1*",)], "<"), *paragraph("* beyond", "    ", "      ")]
-    assert blocks(starred) == [Table((), (("1*",),), "<", note="* beyond")]
-    lines = [
-        *heading("a part"),
-        *paragraph(long),
-        *paragraph("one", "- ", "  "),
-        *paragraph(long, "- ", "  "),
-        "  of these",
-        *table(("a", "b"), [("1", long), ("2", "x")], "><"),
-        "  a note on it",
-        "",
-        *paragraph("end"),
-    ]
-    found = blocks(lines)
-    assert found == [
-        Prose("A PART"),
-        Prose(long),
-        Items(("one", long)),
-        Subhead("of these"),
-        Table(("a", "b"), (("1", long), ("2", "x")), "><", note="a note on it"),
-        Prose("end"),
-    ]
-
-
-def test_a_table_with_headings_between_its_rows_keeps_its_head() -> None:
-    head, *rows = table(("a", "b"), [("1", "x"), ("2", "y")], "><")
-    assert blocks([head, "first:", rows[0], "second:", rows[1]]) == [
-        Subhead("first"),
-        Table(("a", "b"), (("1", "x"),), "><"),
-        Subhead("second"),
-        Table(("a", "b"), (("2", "y"),), "><"),
-    ]
-
-
-def test_text_that_nobody_marked_is_not_lost() -> None:
-    assert blocks(["plain", "", "more"]) == [Prose("plain"), Prose("more")]
-    listed = [*table(None, [("1",)], "<"), *paragraph("one", "- ", "  "), "  a note"]
-    assert blocks(listed) == [Table((), (("1",),), "<", note="a note"), Items(("one",))]
 
 
 # --- tables of a run ----------------------------------------------------------
@@ -210,7 +164,7 @@ def test_a_frame_is_cut_turned_and_freed_of_what_is_empty() -> None:
     frame = pd.DataFrame({"n": range(60), "p": np.linspace(0, 1, 60), "none": np.nan, "yes": True})
     found = frame_table(frame, "A table", "a.csv")
     assert len(found.rows) == MOST_ROWS
-    assert "60 rows" in found.note
+    assert "60 rows" in found.notes[0]
     assert found.header == ("n", "p [%]", "yes")
     assert found.rows[0] == ("0", "0", "yes")
     limits = pd.DataFrame(

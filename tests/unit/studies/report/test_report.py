@@ -13,12 +13,13 @@ import pytest
 from montecarlo.engine.guard import Unresolved
 from montecarlo.estimates.refusals import Refusal, Rule
 from montecarlo.frames.unresolved import unresolved_frame
-from studies.cli.report import QUESTIONS, report_page, write_report
+from montecarlo.sampling.stratum import EARTH
+from studies.cli.report import report_page, write_report
 from studies.nominal.desk import Desk
 from studies.protocol import Findings
+from studies.report.blocks import Block, Caution, Items, Paragraph, Table
+from studies.report.catalogue import QUESTIONS
 from studies.report.look import blank, write_figure
-from studies.report.page import Block, Items, Prose, Table
-from studies.report.text import paragraph, table
 from studies.sweep.report import ChoiceReport, rests_on
 from tests.made import results
 from tests.made.studies import study_with
@@ -50,7 +51,7 @@ def said(blocks: list[Block]) -> str:
     """All their texts."""
     texts: list[str] = []
     for block in blocks:
-        if isinstance(block, Prose):
+        if isinstance(block, Paragraph | Caution):
             texts.append(block.text)
         elif isinstance(block, Items):
             texts += block.texts
@@ -59,7 +60,7 @@ def said(blocks: list[Block]) -> str:
                 block.caption,
                 *block.header,
                 *(cell for row in block.rows for cell in row),
-                block.note,
+                *block.notes,
             ]
     return " | ".join(texts)
 
@@ -76,11 +77,14 @@ def generic(**other: Any) -> Findings:
         {"option": ["10 ohm", "30 ohm"], "fault_energy_j": [1.0, 2.0], "p_missed": [0.1, 0.25]}
     )
     text = (
-        *table(("option", "missed %"), [("10 ohm", "10"), ("30 ohm", "25")], "<>"),
-        "  missed: of all",
-        "",
-        *paragraph("10 ohm misses least, 10 % (9 to 11 %)."),
-        *paragraph("a note", "- ", "  "),
+        Table(
+            ("option", "missed %"),
+            (("10 ohm", "10"), ("30 ohm", "25")),
+            "<>",
+            notes=("missed: of all",),
+        ),
+        Paragraph("10 ohm misses least, 10 % (9 to 11 %)."),
+        Items(("a note",)),
     )
     return Findings(
         **(
@@ -102,7 +106,7 @@ def test_any_findings_make_a_whole_report(kind: str, tmp_path: Path) -> None:
     figure, ax = blank()
     ax.set_xlabel("energy, J")
     write_figure(figure, tmp_path, "energy", "Energy of each option")
-    found = generic(figures={"energy": (figure, "Energy of each option")})
+    found = generic(figures={"energy": figure})
     page = report_page(study, found, tmp_path, "statorodds run x")
     heads = [section.heading for section in page.sections]
     assert heads == [
@@ -168,9 +172,7 @@ def test_samples_without_a_result_are_a_table_of_the_report_where_there_are_any(
     tmp_path: Path,
 ) -> None:
     none, some = (
-        unresolved_frame(
-            [Unresolved("", 0, "internal.earth", "counted", 64, number, 0, number, "so")]
-        )
+        unresolved_frame([Unresolved("", 0, EARTH, "counted", 64, number, 0, number, "so")])
         for number in (0, 3)
     )
     study = study_with()
@@ -216,7 +218,7 @@ def test_a_hostile_study_file_is_shown_as_it_is(tmp_path: Path) -> None:
     )
     result = with_study(finished(frame, chosen=5), study)
     frames = {"peak_voltage": results.peak_voltage(frame)}
-    found = Findings(frames, {}, result=result, text=tuple(paragraph(attack)))
+    found = Findings(frames, {}, result=result, text=(Paragraph(attack),))
     text = write_report(tmp_path, study, found, attack).read_text()
     assert "<script>alert" not in text
     assert text.count("</style>") == 1
@@ -276,7 +278,7 @@ def test_refused_candidates_are_counted_by_rule_and_the_best_of_each_shown() -> 
     refused = frame[frame["refusals"].map(bool) & ~frame["chosen"]]
     (section,) = choice(result).second()
     first, shown = section.blocks
-    assert isinstance(first, Prose)
+    assert isinstance(first, Paragraph)
     assert f"the policy refuses {len(refused)};" in first.text
     assert isinstance(shown, Table)
     assert shown.rows[0][0] == f"p_false bound above 0.01 ({len(refused)})"
@@ -301,7 +303,7 @@ def test_the_blind_part_names_its_back_up_or_that_none_is_stated() -> None:
 def test_the_hand_calculation_stands_beside_the_study() -> None:
     found, broken = choice(chosen()).beside_by_hand()
     assert isinstance(found, Table)
-    assert isinstance(broken, Prose)
+    assert isinstance(broken, Paragraph)
     rows = {row[0]: row[1:] for row in found.rows}
     # 0.05 A x 1500 x 21.2 ohm / (11 kV / sqrt 3) = 25.03 %
     assert rows["winding left unprotected, earth 0.05 A"][0].endswith("= 25 %")

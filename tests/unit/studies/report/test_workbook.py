@@ -13,7 +13,9 @@ import pandas as pd
 import pytest
 
 from studies.report import workbook
-from studies.report.workbook import NOTES, header, write_workbook
+from studies.report.catalogue import sheet_head
+from studies.report.refusals import in_words
+from studies.report.workbook import NOTES, write_workbook
 from tests.made.results import candidates
 
 PROVENANCE = {
@@ -52,14 +54,14 @@ def column(sheet: Any, name: str) -> list[Any]:
     ],
 )
 def test_units_stand_in_the_header(name: str, shown: str) -> None:
-    assert header(name) == shown
+    assert sheet_head(name) == shown
 
 
 def test_every_value_comes_back(tmp_path: Path) -> None:
-    frame = candidates()
+    frame = in_words(candidates())
     sheet = book(tmp_path, {"candidates": frame})["candidates"]
     for name in frame.columns:
-        back = column(sheet, header(name))
+        back = column(sheet, sheet_head(name))
         for wanted, found in zip(frame[name].tolist(), back, strict=True):
             if wanted == "" or (isinstance(wanted, float) and np.isnan(wanted)):
                 assert found is None

@@ -11,8 +11,9 @@ import pytest
 
 from montecarlo.estimates.refusals import Refusal, Rule
 from montecarlo.study.axes import KEYS
-from studies.report.look import percent
-from studies.report.page import Page, Section, render
+from studies.report.blocks import Page, Section
+from studies.report.numbers import percent
+from studies.report.page import render
 from studies.sweep.explorer import NUMBERS, Scale, explorer
 from tests.made import results
 from tests.made.browser import acted, needs_browser, opened
@@ -210,7 +211,7 @@ def test_a_scale_has_room_for_none_and_for_one() -> None:
 
 def test_without_a_limit_there_is_no_mark(frame: pd.DataFrame) -> None:
     assert "policy&#39;s limit" in page(frame)
-    assert "policy&#39;s limit" not in page(frame, limit=math.inf)
+    assert "policy&#39;s limit" not in page(frame, limit=None)
 
 
 def test_without_scripts_the_chosen_setting_and_the_plot_stand_there(frame: pd.DataFrame) -> None:

@@ -14,7 +14,8 @@ import numpy as np
 import pytest
 
 from studies.report.labels import packed, place_labels, spread
-from studies.report.look import SCHEMES, blank, look, percent, write_figure
+from studies.report.look import SCHEMES, blank, look, write_figure
+from studies.report.numbers import percent
 from studies.report.words import scheme_name, setting_text
 from studies.sweep import figures
 from tests.made import results

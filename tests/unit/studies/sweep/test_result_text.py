@@ -16,8 +16,11 @@ from montecarlo.estimates.verdicts import Verdict
 from montecarlo.frames.choosing import ASKED, COLUMNS, Hinge
 from montecarlo.frames.closest import closest_rows
 from montecarlo.frames.doubts import Doubt
+from studies.report.blocks import Table
+from studies.report.terminal import lines
 from studies.sweep.text import MOST_ROWS, limit_of, nearest, result_text
 from tests.made import results
+from tests.made.said import words
 from tests.made.studies import study_with
 
 if TYPE_CHECKING:
@@ -107,13 +110,13 @@ def gap(
 
 
 def said(result: Result) -> str:
-    lines = result_text(result)
-    assert max(map(len, lines)) <= 100
-    return re.sub(r"\s+", " ", " ".join(lines))
+    assert max(map(len, lines(result_text(result)))) <= 100
+    return words(result_text(result))
 
 
 def rows(result: Result) -> list[list[str]]:
-    return [line.split() for line in result_text(result)[1:] if re.match(r" *\d+  ", line)]
+    (table,) = (block for block in result_text(result) if isinstance(block, Table))
+    return [" ".join(row).split() for row in table.rows]
 
 
 def test_what_has_no_result_is_said_in_a_word() -> None:
@@ -121,15 +124,6 @@ def test_what_has_no_result_is_said_in_a_word() -> None:
     frame.loc[4, ["p_false", "p_false_low", "p_false_high"]] = np.nan
     (row,) = (row for row in rows(finished(frame, chosen=5, runner_up=6)) if row[0] == "5")
     assert row[-1] == "unresolved"
-
-
-def test_a_table_too_wide_for_units_in_its_heads_says_them_below(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    told = "  phase, earth: A secondary"
-    assert told not in result_text(finished(results.candidates(), chosen=5, runner_up=6))
-    monkeypatch.setattr("studies.sweep.text.WIDTH", 60)
-    assert told in result_text(finished(results.candidates(), chosen=5, runner_up=6))
 
 
 def test_the_choice_is_one_sentence_with_interval_limit_and_batch() -> None:
@@ -642,22 +636,10 @@ def test_slopes_stand_in_the_table_and_in_the_choice_where_there_are_any() -> No
         }
     )
     text = result_text(run_study(study, workers=1))
-    assert text[0].split() == [
-        "no.",
-        "scheme",
-        "phase",
-        "A",
-        "slope",
-        "at",
-        "A",
-        "s",
-        "missed",
-        "%",
-        "false",
-        "%",
-    ]
-    whole = re.sub(r"\s+", " ", " ".join(text))
-    assert "3 biased 0.1 0.1/0.6 0.5 0" in whole
+    (table,) = (block for block in text if isinstance(block, Table))
+    assert table.header[2:] == ("scheme", "phase", "slope", "at", "s", "missed %", "false %")
+    whole = words(text)
+    assert "three biased elements 0.1 0.1/0.6 0.5 0" in whole
     assert re.search(
         r"Chosen: no\. \d, three biased elements: phase 0\.1 A, slope 0\.1(,| \(0\.6 above 0\.5"
         r" A\),) no",
@@ -676,8 +658,9 @@ def test_an_earth_element_alone_has_no_phase_setting() -> None:
         }
     )
     text = result_text(run_study(study, workers=1))
-    assert "slope" not in text[0]
-    whole = re.sub(r"\s+", " ", " ".join(text))
+    (table,) = (block for block in text if isinstance(block, Table))
+    assert "slope" not in table.header
+    whole = words(text)
     assert "restricted earth fault: earth 0.05 A, 0 ohm" in whole
     assert "nan" not in whole
 
@@ -701,25 +684,26 @@ def every_scheme() -> pd.DataFrame:
 
 def test_settings_that_none_of_the_rows_has_get_no_column() -> None:
     plain = result_text(finished(results.candidates(kinds=("per_phase",)), chosen=5))
-    assert "earth A" not in plain[0]
-    assert "slope" not in " ".join(plain)
-    lines = result_text(finished(every_scheme(), chosen=9, runner_up=17, present=1))
-    assert max(map(len, lines)) <= 100
-    words = [line.split() for line in lines]
-    assert ["9", "chosen", "0.1", "-", "-", "0.1/0.5", "1.5", "0"] in [line[:8] for line in words]
-    assert ["17", "runner-up", "-", "0.1", "0", "-", "-", "0"] in [line[:8] for line in words]
-    assert not any("nan" in line.split() for line in lines)
+    assert isinstance(plain[0], Table)
+    assert "earth" not in plain[0].header
+    assert "slope" not in words(plain)
+    text = lines(result_text(finished(every_scheme(), chosen=9, runner_up=17, present=1)))
+    assert max(map(len, text)) <= 100
+    cells = [line.split() for line in text]
+    assert ["9", "chosen", "0.1", "-", "-", "0.1/0.5", "1.5", "0"] in [line[:8] for line in cells]
+    assert ["17", "runner-up", "-", "0.1", "0", "-", "-", "0"] in [line[:8] for line in cells]
+    assert not any("nan" in line for line in cells)
 
 
 def test_a_wide_table_has_its_schemes_as_headings() -> None:
     frame = every_scheme().assign(
         scheme=lambda f: f["scheme"].replace("biased", "biased_with_a_rather_long_name")
     )
-    lines = result_text(finished(frame, chosen=9, runner_up=17, present=9))
-    assert max(map(len, lines)) <= 100
-    assert lines[1] == "biased with a rather long name:"
-    assert lines[2].startswith("  9  chosen, present") or lines[2].startswith(" 9  chosen, present")
-    assert "restricted earth fault:" in lines
+    text = lines(result_text(finished(frame, chosen=9, runner_up=17, present=9)))
+    assert max(map(len, text)) <= 100
+    assert text[1] == "  biased with a rather long name"
+    assert text[2].split()[:3] == ["9", "chosen,", "present"]
+    assert "  restricted earth fault" in text
 
 
 def test_what_is_needed_fits_the_scheme() -> None:

@@ -6,17 +6,17 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import replace
-from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
+from studies.report.terminal import lines
 from studies.verify import published
 from studies.verify import run as verify
 from studies.verify.published import QUICK, SUBJECTS, Kind, Published, counted, published_values
 from studies.verify.published.whole import rows as whole_studies
 from studies.verify.published.winding import EXAMPLES
-from studies.verify.run import closing, lines_of
+from studies.verify.run import closing, of_subject
 
 ROOT = Path(__file__).parents[4]
 DOCUMENTS = (
@@ -226,8 +226,8 @@ def test_all_agree_is_exit_code_0(
     assert verify.verify() == 0
     out = capsys.readouterr().out
     assert "MACHINES\n" in out
-    assert "  A book (in print)\n    Ex 1 " in out
-    assert "  A book (from memory)\n    Ex 2 " in out
+    assert "    A book (in print)     Ex 1 " in out
+    assert "    A book (from memory)  Ex 2 " in out
     assert re.search(
         r"known +values +agree +what that means\n  in print +1 +1  .*\n  from memory +1 +1  ", out
     )
@@ -248,17 +248,9 @@ def test_a_source_stands_once_above_its_rows_and_lines_fit(
     found: dict[str, list[Published]],
 ) -> None:
     for rows in found.values():
-        lines = list(lines_of(rows))
-        assert lines[0].split() == [
-            "where",
-            "quantity",
-            "value",
-            "given",
-            "here",
-            "difference",
-            "verdict",
-        ]
-        assert max(map(len, lines)) <= 120
-        changes = 1 + sum(one.cited != other.cited for one, other in pairwise(rows))
-        assert len(lines) == 1 + len(rows) + changes
-    assert max(map(len, closing([ROW] * 3))) <= 120
+        text = lines([of_subject(rows)])
+        head = ["where", "quantity", "value", "given", "here", "difference", "verdict"]
+        assert text[0].split() == head
+        assert max(map(len, text)) <= 120
+        assert len(text) == 1 + len(rows) + len({one.cited for one in rows})
+    assert max(map(len, lines(closing([ROW] * 3)))) <= 120

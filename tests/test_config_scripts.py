@@ -1,9 +1,12 @@
-"""The example that reads kept samples answers its question on a small run of the study that it
-names."""
+"""The scripts beside the studies answer their questions on small runs of the studies that they
+name."""
 
 from __future__ import annotations
 
+import os
 import runpy
+import subprocess
+import sys
 import tomllib
 from pathlib import Path
 
@@ -41,3 +44,18 @@ def test_the_example_reads_the_samples_of_a_study(
     assert p.iloc[-1] > 3 * p.iloc[0] > 0
     curve = result.exceedance.query("element == 'earth' and pickup_a == 0.05")
     assert found["trips"].mean() == pytest.approx(curve["p"].item(), rel=1e-9)
+
+
+def test_the_script_goes_from_a_study_to_a_figure(tmp_path: Path) -> None:
+    done = subprocess.run(
+        [sys.executable, str(CONFIGS / "from_python.py"), "--quick"],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, "OPENBLAS_NUM_THREADS": "1", "PYTHONPATH": str(CONFIGS.parent)},
+    )
+    assert done.returncode == 0, done.stderr
+    assert "Traceback" not in done.stderr
+    assert "p_missed" in done.stdout
+    assert (tmp_path / "from_python.svg").read_text(encoding="utf-8").count("<path") > 10

@@ -1,31 +1,30 @@
-"""Rows of one batch: a candidate, a fault type or event, a place along the winding."""
+"""One row a candidate: what it is, what the samples show of it, and what the policy says."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from montecarlo.engine.batch import Batch, designs
+from montecarlo.engine.run import Outcome
 from montecarlo.estimates.assemble import (
     coverage,
-    detection_curve,
     line_end_total,
     over_plants,
     plant_means,
     weighted,
 )
 from montecarlo.estimates.choose import Judgement, Weights, weights_of
-from montecarlo.estimates.intervals import Estimate
-from montecarlo.estimates.shares import shares_of_total
+from montecarlo.estimates.refusals import Refusal, stated_refusals
 from montecarlo.estimates.totals import Total, none_within
 from montecarlo.frames import choosing
+from montecarlo.frames.batches import Numbers, rows_told
 from montecarlo.frames.rare import origin
 from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import list_inputs
-from montecarlo.sampling.stratum import EARTH, Side, Stratum
+from montecarlo.sampling.stratum import EARTH
 from montecarlo.sampling.transform import all_plants
 from montecarlo.study.axes import AXES
 from montecarlo.study.candidates import Setting
@@ -35,13 +34,62 @@ from montecarlo.study.description import Study
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Numbers", "candidate_rows", "coverage_rows", "setting_columns", "type_rows"]
+__all__ = ["candidates", "setting_columns"]
 
-Numbers = NDArray[np.int64]
-PLACES = np.arange(41) / 40  # of the winding, for coverage
+LAST_COLUMNS = (
+    "usable",
+    "allowed",
+    "load_operates_share",
+    "unresolved",
+    "batch",
+    "chosen",
+    "p_false_bound",
+    "p_false_from",
+    "limit_used",
+    "present",
+    "open_pilot_operates_share",
+    "refusals",
+)
 
 
-def candidate_rows(study: Study, batch: Batch) -> pd.DataFrame:
+def candidates(outcome: Outcome) -> pd.DataFrame:
+    """Every candidate of a run.
+
+    Parameters
+    ----------
+    outcome : Outcome
+
+    Returns
+    -------
+    DataFrame
+        A row a candidate, in the order of their numbers. Settings in the units of their column,
+        probabilities [-], `batch` 2 where a fresh batch has the candidate: the chosen one, its
+        neighbours, the runner-up and the present one, and whatever fresh batches refused.
+        `refusals`: a tuple of `Refusal`, empty for one that may be chosen.
+    """
+    import pandas as pd
+
+    def rows(batch: Batch, numbers: Numbers, batch_number: int) -> pd.DataFrame:
+        return _rows(outcome.study, batch, numbers, batch_number)
+
+    frame, settings = rows_told(outcome, rows), outcome.first.settings
+    frame = frame.assign(
+        chosen=[setting == outcome.chosen for setting in settings],
+        present=[setting == outcome.present for setting in settings],
+        refusals=[_refusals(outcome, setting) for setting in settings],
+    )
+    first = [name for name in frame.columns if name not in LAST_COLUMNS]
+    return pd.DataFrame(frame[[*first, *LAST_COLUMNS]])
+
+
+def _refusals(outcome: Outcome, setting: Setting) -> tuple[Refusal, ...]:
+    """Why a candidate may not be chosen, by the batch that its figures are of."""
+    batch = outcome.batch_of(setting)
+    at = batch.settings.index(setting)
+    return stated_refusals(outcome.study, batch.judgement, batch.verdict, at)
+
+
+def _rows(study: Study, batch: Batch, numbers: Numbers, batch_number: int) -> pd.DataFrame:
     """One row a candidate of the batch, in the order of its settings."""
     import pandas as pd
 
@@ -57,6 +105,7 @@ def candidate_rows(study: Study, batch: Batch) -> pd.DataFrame:
     )
     return pd.DataFrame(
         {
+            "candidate": numbers,
             "scheme": [s.scheme for s in settings],
             **setting_columns(study, settings),
             "p_missed": judgement.missed.total,
@@ -90,6 +139,7 @@ def candidate_rows(study: Study, batch: Batch) -> pd.DataFrame:
             "p_false_bound": judgement.bound,
             "p_false_from": origin([batch.strata[name] for name in weight.external], len(settings)),
             "open_pilot_operates_share": judgement.open_pilot_share,
+            "batch": batch_number,
             **(
                 {}
                 if judgement.cost is None
@@ -174,74 +224,3 @@ def _false_over_plants(study: Study, batch: Batch, weight: Weights) -> tuple[Arr
 
     yearly = plant_spread(means / scale, noise / scale**2, study.policy.false_per_year_max / scale)
     return spread.p95, yearly.above
-
-
-def type_rows(study: Study, batch: Batch, numbers: Numbers, batch_number: int) -> pd.DataFrame:
-    """One row a type and candidate; `numbers`: of the candidates."""
-    import pandas as pd
-
-    weight = weights_of(study)
-    values = dict(zip(weight.internal, weight.shares, strict=True))
-    values |= zip(weight.external, weight.rates, strict=True)
-    values |= {
-        name: np.nan
-        for name in batch.strata
-        if name.side is Side.STATE and name not in weight.external
-    }
-    frames, found = [], {name: batch.strata[name].estimate() for name in values}
-    shares = _shares_of_total(found, weight.internal, weight.shares) | _shares_of_total(
-        found, weight.external, weight.event_shares
-    )
-    none = Estimate(*(np.full(len(numbers), np.nan),) * 3)
-    for name, value in values.items():
-        stratum, estimate, share = batch.strata[name], found[name], shares.get(name, none)
-        frame = pd.DataFrame(
-            {
-                "candidate": numbers,
-                "side": (Side.EXTERNAL if name in weight.external else name.side).value,
-                "type": name.kind,
-                "weight": value,
-                "samples": int(stratum.trials.sum()),
-                "unresolved": stratum.unresolved.sum(axis=1).astype(int),
-                "p": estimate.p,
-                "p_low": estimate.low,
-                "p_high": estimate.high,
-                "p_from": origin([stratum], len(numbers)),
-                "share_of_total": share.p,
-                "share_of_total_low": share.low,
-                "share_of_total_high": share.high,
-                "batch": batch_number,
-            }
-        )
-        if study.backup is not None:
-            nobody = batch.nobody.get(name, stratum).estimate()
-            frame["p_nobody"], frame["p_nobody_low"], frame["p_nobody_high"] = (
-                (nobody.p, nobody.low, nobody.high) if name.side is Side.INTERNAL else (np.nan,) * 3
-            )
-        frames.append(frame)
-    return pd.concat(frames, ignore_index=True)
-
-
-def _shares_of_total(
-    found: Mapping[Stratum, Estimate], names: Sequence[Stratum], weights: Sequence[float]
-) -> dict[Stratum, Estimate]:
-    """What each type makes of all missed faults, or of all false trips, by type, (C,)."""
-    parts = ([getattr(found[name], part) for name in names] for part in ("p", "low", "high"))
-    shares = shares_of_total(weights, *parts)
-    return {name: Estimate(*(part[k] for part in shares)) for k, name in enumerate(names)}
-
-
-def coverage_rows(batch: Batch, numbers: Numbers) -> pd.DataFrame:
-    """One row a candidate and place; the batch has earth faults."""
-    import pandas as pd
-
-    curve = detection_curve(batch.strata[EARTH], PLACES)
-    return pd.DataFrame(
-        {
-            "candidate": np.repeat(numbers, PLACES.size),
-            "x": np.tile(PLACES, len(numbers)),
-            "p_detected": curve.p.ravel(),
-            "low": curve.low.ravel(),
-            "high": curve.high.ravel(),
-        }
-    )

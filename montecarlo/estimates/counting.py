@@ -1,0 +1,321 @@
+"""Counting: from critical pick-ups and positions of a chunk's samples to tallies.
+
+Arrays of candidates are (P, E, D), as in `tally`."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from montecarlo.estimates.intervals import ratio
+from montecarlo.estimates.tally import Flags, LatticeTally, Pickups, Places
+from montecarlo.quantities import Array
+
+
+def joint_counts(phase: Flags, earth: Flags, plants: int, weights: Array | None = None) -> Array:
+    """Σ over each plant's events of phase·earth for every pair of settings, as matrix products.
+
+    Parameters
+    ----------
+    phase : (n, P, D) array of bool
+        Plant-major.
+    earth : (n, E, D) array of bool
+    plants : int
+    weights : (n,) array, optional
+
+    Returns
+    -------
+    (plants, P, E, D) array
+    """
+    if weights is None:
+        a = np.asarray(phase, np.float32)  # counts below 2^24: exact in 32 bits
+    else:
+        a = np.asarray(phase * weights[:, None, None], np.float64)
+    b = np.asarray(earth, a.dtype)
+    a = a.reshape(plants, -1, *phase.shape[1:]).transpose(0, 3, 2, 1)  # (plants, D, P, events)
+    b = b.reshape(plants, -1, *earth.shape[1:]).transpose(0, 3, 1, 2)  # (plants, D, events, E)
+    return np.asarray((a @ b).transpose(0, 2, 3, 1), float)
+
+
+def count_operated(
+    event: Pickups, phase_a: Array, earth_a: Array, delays: int, plants: int
+) -> LatticeTally:
+    """External events and states: operated when any element's critical pick-up is above its
+    setting.
+
+    Parameters
+    ----------
+    event : Pickups
+    phase_a, earth_a, delays
+        As of `Pickups.silent`.
+    plants : int
+
+    Returns
+    -------
+    LatticeTally
+    """
+    resolved = event.resolved
+    phase, earth = event.silent(phase_a, earth_a, delays)
+    per_plant = resolved.reshape(plants, -1).sum(axis=1).astype(float)
+    silent = joint_counts(phase & resolved[:, None, None], earth, plants)
+    return LatticeTally(
+        per_plant[:, None, None, None] - silent,
+        np.full(plants, resolved.size / plants),
+        resolved.size / plants - per_plant,
+    )
+
+
+def count_missed(
+    fault: Pickups,
+    load: Pickups,
+    phase_a: Array,
+    earth_a: Array,
+    delays: int,
+    plants: int,
+    line_end_weight: Array | None,
+    counts: Array | None = None,
+) -> LatticeTally:
+    """Internal faults: missed when no element operates, or one had operated on the load before.
+
+    Parameters
+    ----------
+    fault, load : Pickups
+    phase_a, earth_a, delays
+        As of `Pickups.silent`.
+    plants : int
+    line_end_weight : (n,) array or None
+        Density of the line-end law over the study's own.
+    counts : (n,) array of 0 and 1, optional
+        The samples whose misses are counted; all unless given.
+
+    Returns
+    -------
+    LatticeTally
+    """
+    resolved = fault.resolved & load.resolved
+    blind_phase, blind_earth = fault.silent(phase_a, earth_a, delays)
+    quiet_phase, quiet_earth = load.silent(phase_a, earth_a, delays)
+    quiet_phase = quiet_phase & resolved[:, None, None]
+    per_plant = resolved.reshape(plants, -1).sum(axis=1).astype(float)
+    both_phase = quiet_phase & blind_phase
+    both_earth = quiet_earth & blind_earth
+
+    def missed(weights: Array | None) -> Array:
+        whole = per_plant
+        if weights is not None:
+            whole = (weights * resolved).reshape(plants, -1).sum(axis=1)
+        quiet = joint_counts(quiet_phase, quiet_earth, plants, weights)
+        blind = joint_counts(both_phase, both_earth, plants, weights)
+        return np.asarray(whole[:, None, None, None] - (quiet - blind))
+
+    return LatticeTally(
+        missed(counts),
+        np.full(plants, resolved.size / plants),
+        resolved.size / plants - per_plant,
+        line_end=None if line_end_weight is None else missed(line_end_weight),
+    )
+
+
+def step_noise(y: Array, resolved: Flags, along: Array, plants: int) -> Array:
+    """Variance of a plant's sum over its n events, n·S².
+
+    S² is half the mean square of the steps between events that are neighbours `along` the input
+    which decides most: on a net the events of a plant stand evenly there, so that what it makes
+    them differ by is no noise (one unit a stratum, neighbours paired: Wolter, Introduction to
+    Variance Estimation, ch. 8, from memory). Noise from the squares about the mean would take all
+    of it for noise: measured, tests/MEASUREMENTS.md.
+
+    Parameters
+    ----------
+    y : (n, ...) array
+        Plant-major.
+    resolved : (n,) array of bool
+    along : (n,) array
+    plants : int
+
+    Returns
+    -------
+    (plants, ...) array
+        NaN for a single event.
+    """
+    order = np.lexsort((along, np.repeat(np.arange(plants), along.size // plants)))
+    by_plant = y[order].reshape(plants, -1, *y.shape[1:])
+    known = resolved[order].reshape(plants, -1)
+    both = known[:, 1:] & known[:, :-1]
+    settings = (1,) * (y.ndim - 1)
+    squares = np.diff(by_plant, axis=1) ** 2
+    steps = np.sum(squares, axis=1, where=both.reshape(*both.shape, *settings))
+    scale = ratio(known.sum(axis=1), 2 * both.sum(axis=1))
+    return np.asarray(steps * scale.reshape(-1, *settings))
+
+
+def missed_stretch(phase_x: Array, earth_x: Array, quiet: Flags) -> Array:
+    """From the neutral up to where a setting misses an earth fault. [-]
+
+    The shorter stretch of its elements, the whole winding if it operates on the load. Broadcasts.
+
+    Parameters
+    ----------
+    phase_x, earth_x : array (-)
+        Critical positions, as of `sum_conditional`.
+    quiet : array of bool
+        Whether it is silent on the load.
+
+    Returns
+    -------
+    array
+    """
+    return np.where(quiet, np.minimum(phase_x, earth_x), 1.0)
+
+
+def resolved_positions(phase_x: Array, earth_x: Array, load: Pickups) -> Flags:
+    """Which samples have critical positions and a result on load.
+
+    Parameters
+    ----------
+    phase_x, earth_x, load
+        As of `sum_conditional`.
+
+    Returns
+    -------
+    (n,) array of bool
+    """
+    phase = np.isfinite(phase_x).all(axis=(1, 2))
+    earth = np.isfinite(earth_x).all(axis=(1, 2))
+    return np.asarray(phase & earth & load.resolved)
+
+
+def sum_conditional(
+    phase_x: Array,
+    earth_x: Array,
+    load: Pickups,
+    phase_a: Array,
+    earth_a: Array,
+    plants: int,
+    cdf: Callable[[Array], Array],
+    along: Array,
+    line_end: bool,
+    backup_x: Array | None = None,
+) -> LatticeTally:
+    """Earth faults: P(missed | all but the position) = cdf(x*), 1 if a setting operates on the
+    load.
+
+    Parameters
+    ----------
+    phase_x : (n, P, D) array (-)
+        Critical positions; 1 without such an element, NaN: unresolved.
+    earth_x : (n, E, D) array (-)
+    load : Pickups
+    phase_a, earth_a
+        As of `Pickups.silent`.
+    plants : int
+    cdf : callable
+        Of the fault's position.
+    along : (n,) array
+        The input that decides most (`step_noise`).
+    line_end : bool
+        Whether the line-end law is summed too.
+    backup_x : (n,) array (-), optional
+        Beyond which a back-up catches whatever is missed, so that the sum is of what nobody
+        catches.
+
+    Returns
+    -------
+    LatticeTally
+    """
+    n, settings, delays = phase_x.shape
+    events = n / plants
+    resolved = resolved_positions(phase_x, earth_x, load)
+    quiet_phase, quiet_earth = load.silent(phase_a, earth_a, delays)
+    shape = (settings, earth_x.shape[1], delays)
+    tally = LatticeTally(
+        np.zeros((plants, *shape)),
+        np.full(plants, events),
+        events - resolved.reshape(plants, -1).sum(axis=1),
+        np.zeros((plants, *shape)),
+        np.zeros((plants, *shape)) if line_end else None,
+    )
+    for p in range(settings):  # one row of settings at a time bounds the memory
+        x = missed_stretch(phase_x[:, p, None], earth_x, quiet_phase[:, p, None] & quiet_earth)
+        if backup_x is not None:
+            x = np.minimum(x, backup_x[:, None, None])
+        y = np.where(resolved[:, None, None], cdf(x), 0.0)
+        by_plant = y.reshape(plants, -1, *shape[1:])
+        tally.total[:, p] = by_plant.sum(axis=1)
+        assert tally.noise is not None
+        tally.noise[:, p] = step_noise(y, resolved, along, plants)
+        if tally.line_end is not None:
+            squares = np.where(resolved[:, None, None], x**2, 0.0)
+            tally.line_end[:, p] = squares.reshape(by_plant.shape).sum(axis=1)
+    return tally
+
+
+def places_kept(
+    phase_x: Array, earth_x: Array, load: Pickups, phase_a: Array, earth_a: Array
+) -> tuple[Places, Places]:
+    """Critical positions of a chunk's resolved samples: all that coverage needs (`missed_places`).
+
+    Positions lie in [0, 1], so single precision leaves 6e-8 of the winding open.
+
+    Parameters
+    ----------
+    phase_x, earth_x, load, phase_a, earth_a
+        As of `sum_conditional`.
+
+    Returns
+    -------
+    ((resolved, P, D) array, (resolved, E, D) array)
+        NaN: it operates on the load.
+    """
+    delays = phase_x.shape[2]
+    resolved = resolved_positions(phase_x, earth_x, load)
+    quiet_phase, quiet_earth = load.silent(phase_a, earth_a, delays)
+    phase = np.where(quiet_phase, phase_x, np.nan)[resolved]
+    earth = np.where(quiet_earth, earth_x, np.nan)[resolved]
+    return phase.astype(np.float32), earth.astype(np.float32)
+
+
+def missed_places(phase_x: Places, earth_x: Places) -> Places:
+    """`missed_stretch` of positions kept. Broadcasts.
+
+    Parameters
+    ----------
+    phase_x, earth_x : array (-)
+        As of `places_kept`.
+
+    Returns
+    -------
+    array
+    """
+    x = np.minimum(phase_x, earth_x)  # not a number stays
+    return np.where(np.isnan(x), np.float32(1.0), x)
+
+
+def one_setting(y: Array | Flags, plants: int, *, along: Array | None = None) -> LatticeTally:
+    """What belongs to no candidate.
+
+    Parameters
+    ----------
+    y : (n,) array
+        Plant-major: 0 and 1, or conditional probabilities; NaN: unresolved.
+    plants : int
+    along : (n,) array, optional
+        With probabilities: as of `step_noise`.
+
+    Returns
+    -------
+    LatticeTally
+    """
+    known = np.isfinite(y)
+    values = np.where(known, y, 0.0)
+    noise = None if along is None else step_noise(values, known, along, plants)
+    by_plant = values.reshape(plants, -1)
+    resolved = known.reshape(plants, -1).sum(axis=1)
+    trials = np.full(plants, float(by_plant.shape[1]))
+    return LatticeTally(
+        by_plant.sum(axis=1)[:, None, None, None],
+        trials,
+        trials - resolved,
+        None if noise is None else noise[:, None, None, None],
+    )

@@ -1,0 +1,140 @@
+"""Where the numbers of a run come from: its record, its inputs, its plants."""
+
+from __future__ import annotations
+
+import datetime
+import platform
+from typing import TYPE_CHECKING, Any
+
+from montecarlo.engine.batch import designs
+from montecarlo.engine.run import Outcome
+from montecarlo.frames.batches import number_of
+from montecarlo.frames.machine import processor, version_of
+from montecarlo.frames.unresolved import unresolved_numbers, unresolved_of
+from montecarlo.quantities import Array
+from montecarlo.sampling.inputs import list_inputs
+from montecarlo.sampling.transform import all_plants
+from montecarlo.study.description import Study
+from montecarlo.study.read import digest
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["inputs", "of_one_model", "plants", "provenance"]
+
+
+def inputs(study: Study) -> pd.DataFrame:
+    """Every number and distribution of a study.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    DataFrame
+        A row an input: its key, unit, distribution, what it varies by, and source.
+    """
+    import pandas as pd
+
+    return pd.DataFrame(
+        [
+            {
+                "key": item.key,
+                "unit": item.quantity.unit,
+                "distribution": str(item.distribution),
+                "varies": item.varies if item.uncertain else "",
+                "per_ct": item.width == 6 and item.columns == 6,
+                "source": item.distribution.source,
+            }
+            for item in list_inputs(study)
+        ]
+    )
+
+
+def plants(outcome: Outcome) -> dict[str, Array]:
+    """The sampled plants, and what each of them showed.
+
+    Parameters
+    ----------
+    outcome : Outcome
+
+    Returns
+    -------
+    dict of array
+        "input/<key>": the input of each plant, (M,) or (M, 6). Of each type "<type>/total" and
+        "<type>/unresolved", sums and counts of every candidate, (C, M), and "<type>/trials", (M,).
+    """
+    study = outcome.study
+    values = all_plants(
+        list_inputs(study), study.ties, seed=study.study.seed, design=designs(study)[0]
+    )
+    out = {f"input/{key}": array for key, array in values.items()}
+    for name, stratum in outcome.first.strata.items():
+        out |= {
+            f"{name}/total": stratum.total,
+            f"{name}/trials": stratum.trials,
+            f"{name}/unresolved": stratum.unresolved,
+        }
+        if stratum.noise_sums is not None:
+            out[f"{name}/noise"] = stratum.noise_sums
+    for name, stratum in outcome.first.nobody.items():
+        out[f"nobody/{name}/total"] = stratum.total
+    return out
+
+
+def of_one_model(outcome: Outcome) -> dict[str, Any]:
+    """What differs between two runs that differ in the CTs' remanence model.
+
+    Parameters
+    ----------
+    outcome : Outcome
+
+    Returns
+    -------
+    dict
+        Ready for JSON.
+    """
+    first = outcome.first
+    return {
+        "remanence_model": outcome.study.ct.remanence_model,
+        "chosen": number_of(outcome, outcome.chosen),
+        "runner_up": number_of(outcome, outcome.runner_up),
+        "fresh_batches": outcome.tries,
+        "samples": {name: int(stratum.trials.sum()) for name, stratum in first.strata.items()},
+        "unresolved": unresolved_numbers(unresolved_of(outcome)),
+        "notes": first.notes,
+    }
+
+
+def provenance(outcome: Outcome) -> dict[str, Any]:
+    """Version, digest of the study, seed, counts, and the machine that counted.
+
+    Parameters
+    ----------
+    outcome : Outcome
+
+    Returns
+    -------
+    dict
+        Ready for JSON.
+    """
+    study = outcome.study
+    packages = ("numpy", "scipy", "numba", "pandas", "joblib")
+    return {
+        "product": "statorodds",
+        "version": version_of("statorodds"),
+        "study_title": study.study.title,
+        "study_kind": study.study.kind,
+        "study_digest": digest(study),
+        "seed": study.study.seed,
+        "plants": designs(study)[0].plants_rounded,
+        "candidates": len(outcome.first.settings),
+        "samples_asked": study.study.samples,
+        "unresolved_share_max": study.study.unresolved_share_max,
+        **of_one_model(outcome),
+        "python": platform.python_version(),
+        "processor": processor(),
+        "packages": {name: version_of(name) for name in packages},
+        "finished_utc": datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
+    }

@@ -1,0 +1,342 @@
+"""What is said of every table, column and figure of a run, and the question of every kind of study.
+
+Report and workbook take it from here; a table or figure that nobody described goes by its name."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from montecarlo.study.description import Study
+
+__all__ = [
+    "EXCITATION",
+    "LIMIT_ENDS",
+    "QUESTIONS",
+    "FigureText",
+    "TableText",
+    "column_head",
+    "column_unit",
+    "figure_text",
+    "is_share",
+    "sheet_head",
+    "table_text",
+    "with_unit",
+    "without_unit",
+]
+
+QUESTIONS = {
+    "setting_sweep": (
+        "Which setting of the differential scheme misses fewest stator faults among those that the"
+        " policy on false trips allows, and how sure is that?"
+    ),
+    "scheme_comparison": (
+        "Which differential scheme misses fewest stator faults, each at its own best setting, and"
+        " which faults does one miss that another catches?"
+    ),
+    "earthing_options": (
+        "What does each way of earthing the neutral cost and buy, each at its own best setting:"
+        " winding covered, current and energy of an earth fault?"
+    ),
+    "uncertainty_drivers": (
+        "Which uncertain input decides how the setting performs, and what should be specified or"
+        " measured first?"
+    ),
+    "variants": "How do the results change from one variant of the study to the next?",
+}
+
+
+# --- tables -------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class TableText:
+    """`holds`: what a sheet says that it holds; `caption`: above the table in a report; `beside`:
+    the report only names it, as a figure or a section of its own shows it; `second`: columns that
+    estimate once more what the run has told already."""
+
+    holds: str
+    caption: str
+    beside: bool = False
+    second: tuple[str, ...] = ()
+
+
+PAIRS = "paired on the same events; 95 % limits hold for all pairs together"
+VARIANTS = "paired on the same events; 95 % limits hold for all variants together"
+STEPS = "paired on the same events; 95 % limits hold for all steps together"
+
+# What each table holds
+HOLDS = {
+    "candidates": (
+        "one row a candidate setting: estimates with 95 % limits, whether it is usable and whether"
+        " the policy's limits allow it; those of batch 2 on random numbers that the choice has not"
+        " seen"
+    ),
+    "by_type": (
+        "one row a candidate and a fault type, event or state; p: missed for internal faults,"
+        " operated for the others; share_of_total: what a type makes of all missed faults, or of"
+        " all false trips"
+    ),
+    "closest": (
+        "where nothing can be chosen: the candidate of each scheme that comes closest to the"
+        " policy's limits, and the limit that it would meet"
+    ),
+    "coverage": "P(detected) of an earth fault at each place x of the winding, from the neutral",
+    "inputs": "every number and distribution of the study, and where it comes from",
+    "unresolved": (
+        "samples without a result by type and batch, of the candidate that has most; why, over all"
+        " circuits; and how they are counted"
+    ),
+    "backup": "how often the elements in the neutral operate, whatever the candidate",
+    "rare": "weighted samples of external events beside the counts, and which of the two was used",
+    "exceedance": (
+        "probability that an external event drives an element beyond a pick-up, every circuit"
+    ),
+    "comparison": f"the chosen candidate minus others, {PAIRS}",
+    "neighbours": f"candidates one step of a grid away, minus the chosen one, {STEPS}",
+    "scenarios": "how each scenario of the policy judges the candidates",
+    "scenario_choices": (
+        "what each scenario would choose by itself, and the regret of the study's choice there"
+    ),
+    "schemes": "each scheme at its own best setting",
+    "scheme_differences": f"one scheme's best setting minus another's, {PAIRS}",
+    "caught_by_other": "probability that one scheme misses a fault and another catches it",
+    "variants": "each variant of the study at its own best setting",
+    "variant_differences": f"each variant minus the study as stated, {VARIANTS}",
+    "earthing_options": (
+        "each option of earthing at its own best setting, and the energy in its earth faults; in"
+        " the fault I^2 R_f, 0 if it is bolted"
+    ),
+    "earthing_differences": f"one option of earthing minus another, {PAIRS}",
+    "drivers": "first and total effects of each input on what the elements get",
+    "elasticities": (
+        "how missed faults and false trips answer to the centre and the spread of each input"
+    ),
+    "what_if": "missed faults and false trips with one input at its centre, or half as uncertain",
+    "worth_of_measuring": (
+        "what it is worth to know an input of a plant before its setting is chosen"
+    ),
+    "detection_map": (
+        "probability that an earth fault is detected, by place along the winding and setting"
+    ),
+    "convergence": "how the chosen candidate's probabilities settle as the samples come in",
+    "remanence_models": "what each remanence model of the CTs chooses",
+    "blind_zone": (
+        "the part of the winding that stays blind against the false trips allowed, best of each"
+        " scheme"
+    ),
+    "waveforms": (
+        "index of the cases for secondary injection: where each comes from, what is expected of the"
+        " elements"
+    ),
+    "commissioning": (
+        "primary injections, pick-ups, slopes and times: what is expected and the band that 95 % of"
+        " the sampled plants keep to; blank columns for what is measured"
+    ),
+    "peak_voltage": (
+        "highest voltage across the relay circuit on an internal fault, by formula and simulated"
+    ),
+}
+# Captions shorter than that
+SHORTER = {
+    "by_type": "By fault type, event and load state",
+    "closest": "Nothing can be chosen: what comes closest to the policy's limits, each scheme",
+    "unresolved": "Samples without a result, most first",
+}
+# In a figure or a section of their own, or for a crew
+BESIDE = (
+    "candidates",
+    "inputs",
+    "coverage",
+    "exceedance",
+    "convergence",
+    "drivers",
+    "detection_map",
+    "waveforms",
+    "commissioning",
+)
+SECOND = {"what_if": ("p_now",), "elasticities": ("p",), "worth_of_measuring": ("today",)}
+
+
+def table_text(name: str) -> TableText:
+    """What is said of the table `name`.csv."""
+    if name not in HOLDS:
+        return TableText(f"the table of {name}.csv", _capital(name.replace("_", " ")))
+    caption = SHORTER.get(name, _capital(HOLDS[name]))
+    return TableText(HOLDS[name], caption, name in BESIDE, SECOND.get(name, ()))
+
+
+def _capital(text: str) -> str:
+    return text[0].upper() + text[1:]
+
+
+# --- figures ------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class FigureText:
+    """`title`: what a screen reader says; `caption`: below the figure in a report."""
+
+    title: str
+    caption: str = ""
+
+
+EXCITATION = "excitation"  # one a place with CTs of its own, the place behind the name
+FIGURES = {
+    "tradeoff": FigureText(
+        "Missed internal faults against false trips, every candidate setting",
+        "Every candidate setting: the share of internal faults that it misses against the share of"
+        " external events on which it trips falsely. Lower and further left is better; the bars are"
+        " 95 % limits.",
+    ),
+    "coverage": FigureText(
+        "Earth faults detected against their place along the winding",
+        "How likely an earth fault is detected, against its place along the winding from the"
+        " neutral.",
+    ),
+    "detection_map": FigureText("Earth faults detected against their place and one setting"),
+    "blind_zone": FigureText(
+        "Blind part of the winding against the false trips allowed, each scheme",
+        "The part of the winding that stays blind, against the false trips that are allowed.",
+    ),
+    "exceedance": FigureText(
+        "How often an external event exceeds a pick-up, every circuit",
+        "How often an external event drives an element beyond a pick-up, as far down as the samples"
+        " see.",
+    ),
+    "convergence": FigureText(
+        "Missed faults and false trips as the fresh batch's samples come in",
+        "How the chosen setting's probabilities settle as the fresh batch comes in; bands are 95 %"
+        " limits.",
+    ),
+    "schemes": FigureText("Missed faults and false trips of each scheme at its best setting"),
+    "caught_by_other": FigureText(
+        "Share of the internal faults that one scheme misses and another catches"
+    ),
+    "schemes_coverage": FigureText("Earth faults detected along the winding, each scheme"),
+    "coverage_against_energy": FigureText(
+        "Winding covered against energy in an earth fault, each option",
+        "What an earthing option buys and what it costs: the part of the winding covered against"
+        " the energy in an earth fault. Higher and further left is better. The energy in the fault"
+        " is I^2 R_f over its time: 0 in a bolted fault.",
+    ),
+    "earthing_options": FigureText(
+        "Missed faults, false trips and energy in the fault, each option"
+    ),
+    "drivers": FigureText("First and total effects of each input on what elements get"),
+    "elasticities": FigureText(
+        "How missed faults and false trips answer to the centre and the spread of each input"
+    ),
+    "what_if": FigureText(
+        "Missed faults and false trips with one input at its centre, or half as uncertain"
+    ),
+    "variants": FigureText("Missed faults and false trips of the best setting of every variant"),
+    EXCITATION: FigureText("Measured excitation points of the CTs and the curve fitted to them"),
+}
+
+
+def figure_text(name: str) -> FigureText:
+    """What is said of the figure `name`.svg; its caption is its title unless it has another."""
+    kind = EXCITATION if name.startswith(f"{EXCITATION}_") else name
+    found = FIGURES.get(kind, FigureText(_capital(name.replace("_", " "))))
+    return found if found.caption else replace(found, caption=f"{found.title}.")
+
+
+# --- columns ------------------------------------------------------------------
+
+UNITS = {
+    "_per_year": "1/year",
+    "_ohm": "ohm",
+    "_pu": "pu",
+    "_percent": "%",
+    "_va": "VA",
+    "_hz": "Hz",
+    "_deg": "deg",
+    "_a": "A",
+    "_v": "V",
+    "_s": "s",
+    "_j": "J",
+    "_f": "F",
+    "_k": "K",
+}
+ENDS = {
+    "_low": "low",
+    "_high": "high",
+    "_p05": "5 %",
+    "_p95": "95 %",
+    "_median": "median",
+    "_mean": "mean",
+    "_bound": "bound",
+    "_now": "now",
+    "_then": "then",
+    "_difference": "difference",
+}
+LIMIT_ENDS = ("_low", "_high")
+SHARES = ("p_", "covered_", "worst_p", "plant_", "share_of_")
+COST = "cost_per_year"  # in the unit that the study gives it
+
+
+def is_share(name: str) -> bool:
+    """Whether a column holds probabilities or parts of a whole, 0 ... 1."""
+    if name.endswith("_from"):  # which estimate was taken
+        return False
+    return name == "p" or name.startswith(SHARES) or name.endswith("_share")
+
+
+def without_unit(name: str) -> tuple[str, str]:
+    """A name without the ending that says its unit, and the unit: ("delay", "s"); "" without."""
+    suffix = next((suffix for suffix in UNITS if name.endswith(suffix)), "")
+    return name.removesuffix(suffix), UNITS.get(suffix, "")
+
+
+def column_head(name: str) -> str:
+    """A column's name in words, its unit in brackets: delay_s is delay [s], p_missed_low is p
+    missed low [%]."""
+    stem, ends = name, ""
+    while end := next((end for end in ENDS if stem.endswith(end)), ""):
+        stem = stem.removesuffix(end)
+        ends = f" {ENDS[end]}{ends}"
+    base, unit = without_unit(stem)
+    unit = "%" if is_share(name) else unit
+    words = base.replace("_", " ").replace("pickup", "pick-up")
+    return words + ends + (f" [{unit}]" if unit else "")
+
+
+def column_unit(name: str) -> str:
+    """The unit that a column's name says; "" where it says none."""
+    base, _ = _without_limit(name)
+    return "" if base.endswith(COST) else without_unit(base)[1]
+
+
+def sheet_head(name: str) -> str:
+    """A column's name with its unit in brackets: p_missed, pickup [A], missed [1/year]."""
+    unit = column_unit(name)
+    if not unit:
+        return name
+    base, limit = _without_limit(name)
+    return f"{without_unit(base)[0]}{limit} [{unit}]"
+
+
+def _without_limit(name: str) -> tuple[str, str]:
+    limit = next((limit for limit in LIMIT_ENDS if name.endswith(limit)), "")
+    return name.removesuffix(limit), limit
+
+
+def with_unit(frames: dict[str, pd.DataFrame], study: Study) -> dict[str, pd.DataFrame]:
+    """Tables with a row a quantity say in a column of their own in which unit costs are told."""
+    cost = study.policy.least_annual_cost
+    if cost is None:
+        return frames
+    return {name: _telling(frame, f"{cost.unit} a year") for name, frame in frames.items()}
+
+
+def _telling(frame: pd.DataFrame, unit: str) -> pd.DataFrame:
+    if "quantity" not in frame or "unit" in frame or not (frame["quantity"] == COST).any():
+        return frame
+    told = frame.copy()
+    units = [unit if quantity == COST else "-" for quantity in frame["quantity"]]
+    told.insert(int(frame.columns.get_loc("quantity")) + 1, "unit", units)
+    return told
