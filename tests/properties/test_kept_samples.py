@@ -25,9 +25,9 @@ from montecarlo.study.candidates import Setting, candidate_lattices
 from montecarlo.study.description import Study
 from studies.cli.main import main
 from studies.report.record import PROVENANCE
-from tests.made.studies import FEW_TYPES, REMOVE, minimal_study_text, study_table, study_with
+from tests.made.studies import REMOVE, minimal_study_text, study_table, study_with
 
-PLAIN: dict[str, Any] = FEW_TYPES | {
+PLAIN: dict[str, Any] = {
     "study.samples": 192,
     "study.plants": 32,
     "study.earth_fault_samples": 64,
