@@ -327,6 +327,7 @@ def test_the_ct_in_the_neutral_conductor_and_the_breaker_have_columns() -> None:
     assert {"ct.neutral_conductor.knee_voltage_v", "breaker_open"} <= found
 
 
+@pytest.mark.usefixtures("result")
 def test_what_has_no_part_in_a_stratum_is_left_out(folder: Path) -> None:
     far, earth = (
         set(pd.read_parquet(folder / f"samples_{name}.parquet"))
