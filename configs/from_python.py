@@ -14,7 +14,14 @@ matplotlib.use("svg")
 import matplotlib.pyplot as plt
 import numpy as np
 
-from montecarlo import critical_position, earth_fault, read_study, run_study, sample_frames
+from montecarlo import (
+    EarthReturn,
+    critical_position,
+    earth_fault,
+    read_study,
+    run_study,
+    sample_frames,
+)
 
 QUICK = "--quick" in sys.argv
 FILE = Path(__file__).with_name("drivers_11kv.toml")
@@ -31,20 +38,17 @@ print(drawn.rename(columns=lambda name: f"{name} [{units[name]}]").describe().ro
 x = np.linspace(0, 1, 201)
 machine, network, ohm = study.machine, study.network, study.earthing.resistance_ohm.centre()
 fault_ohm = samples["internal_faults.earth_fault_resistance_ohm"].quantile([0.05, 0.5, 0.95])
-fault = earth_fault(
-    x,
-    0,
-    machine.phase_voltage_v,
-    0.0,  # of the winding; nothing beside the neutral's resistor
-    fault_ohm.to_numpy()[:, None],
+back = EarthReturn(
     neutral_ohm=ohm,
-    other_neutrals_ohm=np.inf,
     stator_capacitance_f=machine.stator_capacitance_f.centre(),
     terminal_capacitance_f=machine.terminal_capacitance_f.centre(),
     external_capacitance_f=network.external_capacitance_f.centre(),
     omega=machine.omega,
     infeed_share=0.0,
 )
+winding_ohm = 0.0  # nothing beside the neutral's resistor
+r = fault_ohm.to_numpy()[:, None]
+fault = earth_fault(x, 0, machine.phase_voltage_v, winding_ohm, r, back)
 turns = study.ct.at("neutral_end").turns_ratio
 current_a = np.abs(fault.fault_current_a) / turns  # with ideal CTs
 pickups_a = np.array(study.candidates.earth_pickup_a)

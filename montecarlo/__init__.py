@@ -15,18 +15,16 @@ A study, all its tables, and its samples:
 >>> frames = sample_frames(study, ["internal.earth"])               # doctest: +SKIP
 
 The models are functions of arrays and know nothing of a study: `earth_fault` along a winding of
-impedance `winding_impedance`; `secondary_phasors` and `secondary_waves`, the CTs and the legs that
-they drive; `operating_quantity`, what a biased element compares with its pick-up;
-`critical_position`, up to where along the winding a current stays below a setting.
+impedance `winding_impedance`, with the way back `EarthReturn`; `secondary_phasors` and
+`secondary_waves`, the CTs and the legs that they drive; `operating_quantity`, what a biased element
+compares with its pick-up; `critical_position`, up to where along the winding a current stays below
+a setting.
 
 >>> import numpy as np
->>> from montecarlo import critical_position, earth_fault, winding_impedance
+>>> from montecarlo import EarthReturn, critical_position, earth_fault, winding_impedance
 >>> x = np.linspace(0, 1, 101)
->>> fault = earth_fault(
-...     x, 0, 6350.0, winding_impedance(x, 0.0, 0.0, 2), 0.0, neutral_ohm=635.0,
-...     other_neutrals_ohm=np.inf, stator_capacitance_f=0.0, terminal_capacitance_f=0.0,
-...     external_capacitance_f=0.0, omega=314.0, infeed_share=0.0,
-... )
+>>> back = EarthReturn(neutral_ohm=635.0, omega=314.0, infeed_share=0.0)
+>>> fault = earth_fault(x, 0, 6350.0, winding_impedance(x, 0.0, 0.0, 2), 0.0, back)
 >>> blind, _ = critical_position(x, np.abs(fault.fault_current_a)[None], [1.0])
 >>> round(float(blind[0, 0]), 6)                     # I R / E: 1 A, 635 ohm, 6350 V
 0.1
@@ -42,7 +40,7 @@ if TYPE_CHECKING:
     from montecarlo.estimates.conditional import critical_position
     from montecarlo.frames.result import Result, run_study
     from montecarlo.frames.samples import sample_frames
-    from montecarlo.plant.internal import earth_fault
+    from montecarlo.plant.internal import EarthReturn, earth_fault
     from montecarlo.plant.machine import winding_impedance
     from montecarlo.secondary.restraint import operating_quantity
     from montecarlo.secondary.steady import solve as secondary_phasors
@@ -50,6 +48,7 @@ if TYPE_CHECKING:
     from montecarlo.study.read import read_study
 
 __all__ = [
+    "EarthReturn",
     "Outcome",
     "Result",
     "critical_position",
@@ -64,6 +63,7 @@ __all__ = [
 ]
 
 PLACES = {
+    "EarthReturn": "plant.internal",
     "Outcome": "engine.run",
     "Result": "frames.result",
     "critical_position": "estimates.conditional",

@@ -21,6 +21,7 @@ from montecarlo.estimates.refusals import Refusal, stated_refusals
 from montecarlo.estimates.totals import Total, none_within
 from montecarlo.frames import choosing
 from montecarlo.frames.batches import Numbers, rows_told
+from montecarlo.frames.limits import limit_columns
 from montecarlo.frames.rare import origin
 from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import list_inputs
@@ -108,21 +109,11 @@ def _rows(study: Study, batch: Batch, numbers: Numbers, batch_number: int) -> pd
             "candidate": numbers,
             "scheme": [s.scheme for s in settings],
             **setting_columns(study, settings),
-            "p_missed": judgement.missed.total,
-            "p_missed_low": judgement.missed.low,
-            "p_missed_high": judgement.missed.high,
-            "p_false": judgement.false.total,
-            "p_false_low": judgement.false.low,
-            "p_false_high": judgement.false.high,
+            **limit_columns("p_missed", judgement.missed),
+            **limit_columns("p_false", judgement.false),
             "missed_per_year": weight.internal_per_year * weight.reachable * judgement.missed.total,
             "false_per_year": weight.events_per_year * judgement.false.total,
-            **dict(
-                zip(
-                    ("p_no_false_trip", "p_no_false_trip_low", "p_no_false_trip_high"),
-                    quiet,
-                    strict=True,
-                )
-            ),
+            **limit_columns("p_no_false_trip", quiet),
             "covered_median": blank if covered is None else covered.median,
             "covered_p05": blank if covered is None else covered.p05,
             "covered_p95": blank if covered is None else covered.p95,
@@ -140,15 +131,7 @@ def _rows(study: Study, batch: Batch, numbers: Numbers, batch_number: int) -> pd
             "p_false_from": origin([batch.strata[name] for name in weight.external], len(settings)),
             "open_pilot_operates_share": judgement.open_pilot_share,
             "batch": batch_number,
-            **(
-                {}
-                if judgement.cost is None
-                else {
-                    "cost_per_year": judgement.cost.total,
-                    "cost_per_year_low": judgement.cost.low,
-                    "cost_per_year_high": judgement.cost.high,
-                }
-            ),
+            **({} if judgement.cost is None else limit_columns("cost_per_year", judgement.cost)),
             **_of_each_kind(judgement),
             **_with_backup(study, batch, weight),
             **choosing.worst_columns(batch),
@@ -192,9 +175,7 @@ def _with_backup(study: Study, batch: Batch, weight: Weights) -> dict[str, Array
     )
     return {
         "p_backup_only": np.maximum(batch.judgement.missed.total - nobody.total, 0.0),
-        "p_nobody": nobody.total,
-        "p_nobody_low": nobody.low,
-        "p_nobody_high": nobody.high,
+        **limit_columns("p_nobody", nobody),
         "nobody_per_year": weight.internal_per_year * weight.reachable * nobody.total,
     }
 

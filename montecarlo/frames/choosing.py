@@ -13,9 +13,7 @@ from montecarlo.engine.run import Outcome
 from montecarlo.estimates.compare import differences, level_of
 from montecarlo.estimates.refusals import Refusal, may_be_chosen, refusals_of
 from montecarlo.estimates.robust import worst_places
-from montecarlo.estimates.totals import Total
-from montecarlo.estimates.verdicts import verdict_of
-from montecarlo.quantities import Array
+from montecarlo.frames.limits import difference_columns, limit_columns
 from montecarlo.study.candidates import Setting, neighbours
 from montecarlo.study.scenarios import AS_STATED
 
@@ -132,10 +130,7 @@ def difference_rows(
                 "quantity": quantity,
                 "candidate": numbers[one],
                 "minus": numbers[other],
-                "difference": float(gap.p),
-                "low": float(gap.low),
-                "high": float(gap.high),
-                "verdict": verdict_of(gap),
+                **difference_columns(gap),
                 "batch": 1 + (batch.round_ > 0),
             }
             for quantity, gap in gaps.items()
@@ -171,10 +166,10 @@ def scenario_rows(outcome: Outcome) -> pd.DataFrame:
             {
                 "scenario": name,
                 "candidate": [numbers[setting] for setting in fresh.settings],
-                **_limits("p_missed", each.missed),
-                **_limits("p_false", each.false),
+                **limit_columns("p_missed", each.missed),
+                **limit_columns("p_false", each.false),
                 "p_false_bound": each.bound,
-                **({} if each.cost is None else _limits("cost_per_year", each.cost)),
+                **({} if each.cost is None else limit_columns("cost_per_year", each.cost)),
                 "usable": each.usable,
                 "allowed": each.allowed,
                 "worst": worst == place,
@@ -185,10 +180,6 @@ def scenario_rows(outcome: Outcome) -> pd.DataFrame:
     return pd.concat(frames, ignore_index=True).sort_values(
         "candidate", kind="stable", ignore_index=True
     )
-
-
-def _limits(name: str, found: Total) -> dict[str, Array]:
-    return {name: found.total, f"{name}_low": found.low, f"{name}_high": found.high}
 
 
 def worst_columns(batch: Batch) -> dict[str, Any]:

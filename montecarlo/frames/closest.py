@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.refusals import NoneUsable
 from montecarlo.frames.choosing import by_worst, nearest
+from montecarlo.frames.limits import with_limits
 from montecarlo.study.axes import KEYS
 from montecarlo.study.description import Study
 
@@ -19,21 +20,14 @@ if TYPE_CHECKING:
 __all__ = ["closest_rows", "none_usable", "two_digits_up"]
 
 FIGURES = (
-    "p_missed",
-    "p_missed_low",
-    "p_missed_high",
-    "p_false",
-    "p_false_low",
-    "p_false_high",
+    *with_limits("p_missed", "p_false"),
     "p_false_bound",
 )
 MAYBE = (
     "worst_scenario",
     "worst_event",
     "p_false_each_bound",
-    "cost_per_year",
-    "cost_per_year_low",
-    "cost_per_year_high",
+    *with_limits("cost_per_year"),
 )
 AFTER = (
     "limit",

@@ -17,6 +17,7 @@ from montecarlo.estimates.intervals import with_unresolved
 from montecarlo.estimates.rare import Diagnostics, Why, diagnose, rare_estimate
 from montecarlo.estimates.weighted import Source
 from montecarlo.frames.batches import Numbers, rows_told
+from montecarlo.frames.limits import limit_columns
 from montecarlo.sampling.stratum import Stratum
 from montecarlo.study.axes import KEYS, PICKUPS
 
@@ -81,12 +82,8 @@ def _weighted_rows(batch: Batch, numbers: Numbers, batch_number: int) -> pd.Data
                     "candidate": numbers,
                     "event": name.kind,
                     "samples": stratum.weighted.sums.trials,
-                    "p_weighted": own.p,
-                    "p_weighted_low": own.low,
-                    "p_weighted_high": own.high,
-                    "p_counted": counted.p,
-                    "p_counted_low": counted.low,
-                    "p_counted_high": counted.high,
+                    **limit_columns("p_weighted", own),
+                    **limit_columns("p_counted", counted),
                     "difference_in_errors": stratum.weighted.gap,
                     "effective_hits": found.effective,
                     "largest_share": found.largest_share,
@@ -158,7 +155,5 @@ def exceedance(outcome: Outcome) -> pd.DataFrame:
         estimate, found = rare_estimate(sums), diagnose(sums)
         frame = pd.DataFrame(rows)
         frame.insert(0, "event", name.kind)
-        frames.append(
-            frame.assign(p=estimate.p, p_low=estimate.low, p_high=estimate.high, note=_notes(found))
-        )
+        frames.append(frame.assign(**limit_columns("p", estimate), note=_notes(found)))
     return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()

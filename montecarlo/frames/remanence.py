@@ -6,18 +6,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
+from montecarlo.frames.limits import with_limits
+
 if TYPE_CHECKING:
     import pandas as pd
 
 __all__ = ["FIGURES", "Run", "compare_models"]
 
 FIGURES = (
-    "p_missed",
-    "p_missed_low",
-    "p_missed_high",
-    "p_false",
-    "p_false_low",
-    "p_false_high",
+    *with_limits("p_missed", "p_false"),
     "p_false_bound",
     "covered_median",
     "batch",

@@ -11,6 +11,7 @@ from montecarlo.engine.run import Outcome
 from montecarlo.estimates.choose import Judgement
 from montecarlo.estimates.totals import Total
 from montecarlo.estimates.verdicts import Verdict
+from montecarlo.frames.limits import limit_columns, with_limits
 from montecarlo.study.scenarios import AS_STATED
 
 if TYPE_CHECKING:
@@ -21,20 +22,13 @@ __all__ = ["scenario_choices"]
 COLUMNS = (
     "scenario",
     "candidate",
-    "p_missed",
-    "p_missed_low",
-    "p_missed_high",
-    "p_false",
-    "p_false_low",
-    "p_false_high",
+    *with_limits("p_missed", "p_false"),
     "p_false_bound",
     "chosen",
     "chosen_p_missed",
     "chosen_p_false",
     "quantity",
-    "regret",
-    "regret_low",
-    "regret_high",
+    *with_limits("regret"),
     "verdict",
     "batch",
 )
@@ -68,8 +62,8 @@ def _row(name: str, judged: Judgement, chosen: int | None) -> dict[str, Any]:
     if own is not None:
         row |= {
             "candidate": own + 1,
-            **_at("p_missed", judged.missed, own),
-            **_at("p_false", judged.false, own),
+            **limit_columns("p_missed", judged.missed, own),
+            **limit_columns("p_false", judged.false, own),
             "p_false_bound": float(judged.bound[own]),
         }
     if chosen is not None:
@@ -81,13 +75,6 @@ def _row(name: str, judged: Judgement, chosen: int | None) -> dict[str, Any]:
     if own is not None and chosen is not None:
         row |= _regret(judged.missed if judged.cost is None else judged.cost, chosen, own)
     return row
-
-
-def _at(name: str, found: Total, place: int) -> dict[str, float]:
-    return {
-        f"{name}{end}": float(part[place])
-        for end, part in zip(("", "_low", "_high"), found, strict=True)
-    }
 
 
 def _regret(found: Total, chosen: int, own: int) -> dict[str, Any]:

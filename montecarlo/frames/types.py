@@ -15,6 +15,7 @@ from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.estimates.shares import shares_of_total
 from montecarlo.frames.batches import Numbers, rows_told
+from montecarlo.frames.limits import limit_columns
 from montecarlo.frames.rare import origin
 from montecarlo.sampling.stratum import EARTH, Side, Stratum
 from montecarlo.study.description import Study
@@ -117,21 +118,16 @@ def _type_rows(study: Study, batch: Batch, numbers: Numbers, batch_number: int) 
                 "weight": value,
                 "samples": int(stratum.trials.sum()),
                 "unresolved": stratum.unresolved.sum(axis=1).astype(int),
-                "p": estimate.p,
-                "p_low": estimate.low,
-                "p_high": estimate.high,
+                **limit_columns("p", estimate),
                 "p_from": origin([stratum], len(numbers)),
-                "share_of_total": share.p,
-                "share_of_total_low": share.low,
-                "share_of_total_high": share.high,
+                **limit_columns("share_of_total", share),
                 "batch": batch_number,
             }
         )
         if study.backup is not None:
             nobody = batch.nobody.get(name, stratum).estimate()
-            frame["p_nobody"], frame["p_nobody_low"], frame["p_nobody_high"] = (
-                (nobody.p, nobody.low, nobody.high) if name.side is Side.INTERNAL else (np.nan,) * 3
-            )
+            seen = nobody if name.side is Side.INTERNAL else (np.nan,) * 3
+            frame = frame.assign(**limit_columns("p_nobody", seen))
         frames.append(frame)
     return pd.concat(frames, ignore_index=True)
 

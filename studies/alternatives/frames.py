@@ -11,7 +11,7 @@ import numpy as np
 from montecarlo.engine.batch import Progress
 from montecarlo.engine.side_by_side import run_variants
 from montecarlo.engine.workers import Workers
-from montecarlo.estimates.verdicts import verdict_of
+from montecarlo.frames.limits import difference_columns, with_limits
 from montecarlo.frames.result import Result
 from montecarlo.frames.several import COST, Several
 from montecarlo.quantities.frozen import thawed
@@ -28,18 +28,11 @@ __all__ = ["SideBySide", "run_side_by_side"]
 OF_CHOICE = (
     "scheme",
     *KEYS,
-    "p_missed",
-    "p_missed_low",
-    "p_missed_high",
-    "p_false",
-    "p_false_low",
-    "p_false_high",
+    *with_limits("p_missed", "p_false"),
     "p_false_bound",
     "missed_per_year",
     "false_per_year",
-    "p_no_false_trip",
-    "p_no_false_trip_low",
-    "p_no_false_trip_high",
+    *with_limits("p_no_false_trip"),
     "covered_median",
     "covered_p05",
     "covered_p95",
@@ -111,10 +104,7 @@ class SideBySide(Several):
                     "variant": name,
                     "minus": AS_STATED,
                     "quantity": quantity,
-                    "difference": float(gap.p),
-                    "low": float(gap.low),
-                    "high": float(gap.high),
-                    "verdict": verdict_of(gap),
+                    **difference_columns(gap),
                 }
                 for (name, _), gaps in self.variants.differences(pairs).items()
                 for quantity, gap in gaps.items()

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.estimates.verdicts import verdict_of
+from montecarlo.frames.limits import limit_columns, with_limits
 from montecarlo.sampling.inputs import list_inputs
 from studies.drivers.answers import Drivers
 
@@ -22,15 +23,10 @@ KNOWN = {
 }
 
 
-def _limits(name: str, found: Estimate, at: int | None = None) -> dict[str, float]:
-    parts = (float(part if at is None else part[at]) for part in found)
-    return dict(zip((name, f"{name}_low", f"{name}_high"), parts, strict=True))
-
-
 def _share(name: str, found: Estimate, at: int) -> dict[str, float]:
     """A share of a variance: by chance an estimate or its limits lie below 0 or above 1, where no
     share can."""
-    return {key: min(max(value, 0.0), 1.0) for key, value in _limits(name, found, at).items()}
+    return {key: min(max(value, 0.0), 1.0) for key, value in limit_columns(name, found, at).items()}
 
 
 def driver_rows(found: Drivers) -> pd.DataFrame:
@@ -69,8 +65,8 @@ def elasticity_rows(found: Drivers) -> pd.DataFrame:
             {
                 "quantity": answer.quantity,
                 "input": answer.key,
-                **_limits("by_centre", answer.elasticity.centre),
-                **_limits("by_spread", answer.elasticity.spread),
+                **limit_columns("by_centre", answer.elasticity.centre),
+                **limit_columns("by_spread", answer.elasticity.spread),
                 "distance": answer.shift.distance,
                 "dead_band": answer.shift.band,
                 "beyond_band": bool(answer.shift.distance > answer.shift.band),
@@ -92,12 +88,7 @@ def what_if_rows(found: Drivers) -> pd.DataFrame:
         "change",
         "quantity",
         "p_now",
-        "p_then",
-        "p_then_low",
-        "p_then_high",
-        "difference",
-        "difference_low",
-        "difference_high",
+        *with_limits("p_then", "difference"),
         "verdict",
     ]
     return pd.DataFrame(
@@ -107,8 +98,8 @@ def what_if_rows(found: Drivers) -> pd.DataFrame:
                 "change": each.change.what,
                 "quantity": each.quantity,
                 "p_now": float(found.now[each.quantity].p),
-                **_limits("p_then", each.then),
-                **_limits("difference", each.difference),
+                **limit_columns("p_then", each.then),
+                **limit_columns("difference", each.difference),
                 "verdict": verdict_of(each.difference),
             }
             for each in found.what_if
@@ -134,7 +125,7 @@ def worth_rows(found: Drivers) -> pd.DataFrame:
                 "known": KNOWN[columns[key]],
                 "quantity": quantity,
                 "today": worth.today[quantity],
-                **_limits("difference", gap),
+                **limit_columns("difference", gap),
                 "verdict": verdict_of(gap),
                 "difference_found": float(worth.found[quantity].p),
                 "difference_flattering": worth.flattering[quantity],

@@ -17,16 +17,16 @@ from montecarlo.engine.side_by_side import run_variants, told_of
 from montecarlo.engine.workers import Workers, workers_of
 from montecarlo.estimates.compare import level_of
 from montecarlo.estimates.intervals import Estimate, student
-from montecarlo.estimates.verdicts import verdict_of
 from montecarlo.formulas.handcalc import capacitive_limit_ohm
+from montecarlo.frames.limits import difference_columns, with_limits
 from montecarlo.frames.result import Result
 from montecarlo.frames.several import COST, Several
 from montecarlo.plant.earthing import EarthingOption
 from montecarlo.quantities import Array
 from montecarlo.sampling.stratum import EARTH
 from montecarlo.study.axes import KEYS
-from montecarlo.study.checks import capacitance_f, neutrals_s
 from montecarlo.study.description import Study
+from montecarlo.study.nominal import Nominal
 from studies.earthing.lasting import EarthFaults, sample_earth_faults
 
 if TYPE_CHECKING:
@@ -42,12 +42,7 @@ OF_CANDIDATE = (
     "candidate",
     "scheme",
     *KEYS,
-    "p_missed",
-    "p_missed_low",
-    "p_missed_high",
-    "p_false",
-    "p_false_low",
-    "p_false_high",
+    *with_limits("p_missed", "p_false"),
     "p_false_bound",
     "missed_per_year",
     "false_per_year",
@@ -141,10 +136,7 @@ class Options(Several):
                         "minus": other,
                         "quantity": quantity,
                         "unit": self._unit(quantity),
-                        "difference": float(gap.p),
-                        "low": float(gap.low),
-                        "high": float(gap.high),
-                        "verdict": verdict_of(gap),
+                        **difference_columns(gap),
                     }
                 )
         return pd.DataFrame(rows, columns=list(DIFFERENCE))
@@ -186,8 +178,9 @@ class Options(Several):
 def _resistor(option: Study) -> dict[str, Any]:
     """At the centre of its inputs: the machine's own neutral, and the rule of the capacitive
     current."""
-    limit = float(capacitive_limit_ohm(option.machine.omega, capacitance_f(option)))
-    neutrals = abs(1 / neutrals_s(option))
+    nominal = Nominal(option)
+    limit = float(capacitive_limit_ohm(option.machine.omega, nominal.capacitance_f))
+    neutrals = nominal.neutral_ohm
     return {
         "neutrals_ohm": neutrals,
         "capacitive_limit_ohm": limit,

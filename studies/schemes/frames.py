@@ -16,9 +16,9 @@ from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.compare import differences, level_of
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.estimates.paired import Half, paired
-from montecarlo.estimates.verdicts import verdict_of
 from montecarlo.frames.choosing import nearest
 from montecarlo.frames.closest import none_usable
+from montecarlo.frames.limits import difference_columns, with_limits
 from montecarlo.frames.result import Result
 from montecarlo.study.axes import KEYS
 from montecarlo.study.candidates import Setting
@@ -31,12 +31,7 @@ __all__ = ["ALL_TYPES", "caught_rows", "difference_rows", "scheme_rows"]
 
 ALL_TYPES = "all within reach"
 FIGURES = (
-    "p_missed",
-    "p_missed_low",
-    "p_missed_high",
-    "p_false",
-    "p_false_low",
-    "p_false_high",
+    *with_limits("p_missed", "p_false"),
     "p_false_bound",
     "p_false_from",
     "missed_per_year",
@@ -46,13 +41,9 @@ FIGURES = (
     "covered_p95",
 )
 MAYBE = (
-    "cost_per_year",
-    "cost_per_year_low",
-    "cost_per_year_high",
+    *with_limits("cost_per_year"),
     "p_backup_only",
-    "p_nobody",
-    "p_nobody_low",
-    "p_nobody_high",
+    *with_limits("p_nobody"),
     "nobody_per_year",
     "worst_scenario",
     "worst_p_missed",
@@ -125,10 +116,7 @@ def difference_rows(outcome: Outcome) -> pd.DataFrame:
                 "scheme": one,
                 "minus": other,
                 "quantity": quantity,
-                "difference": float(gap.p),
-                "low": float(gap.low),
-                "high": float(gap.high),
-                "verdict": verdict_of(gap),
+                **difference_columns(gap),
             }
             for quantity, gap in gaps.items()
         ]
@@ -157,7 +145,7 @@ def caught_rows(outcome: Outcome) -> pd.DataFrame:
     import pandas as pd
 
     best = _standing(outcome)
-    columns = ["missed_by", "caught_by", "type", "samples", "p", "p_low", "p_high", "per_year"]
+    columns = ["missed_by", "caught_by", "type", "samples", *with_limits("p"), "per_year"]
     if outcome.fresh is None or len(best) < 2:
         return pd.DataFrame(columns=columns)
     batch, weight = outcome.fresh, weights_of(outcome.study)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.frames.choosing import by_worst
+from montecarlo.frames.limits import with_limits
 from studies.report.blocks import Fragment
 from studies.report.refusals import note_text
 from studies.report.words import AXIS_WORDS, axis_unit, scheme_name, setting_text
@@ -19,24 +20,14 @@ if TYPE_CHECKING:
 __all__ = ["NUMBERS", "explorer"]
 
 NUMBERS = (
-    "p_missed",
-    "p_missed_low",
-    "p_missed_high",
-    "p_false",
-    "p_false_low",
-    "p_false_high",
+    *with_limits("p_missed", "p_false"),
     "missed_per_year",
     "false_per_year",
     "covered_median",
     "covered_p05",
     "covered_p95",
     "p_false_bound",
-    "p_nobody",
-    "p_nobody_low",
-    "p_nobody_high",
-    "cost_per_year",
-    "cost_per_year_low",
-    "cost_per_year_high",
+    *with_limits("p_nobody", "cost_per_year"),
 )
 LEFT, RIGHT, TOP, BOTTOM, NONE_SEEN = (
     62.0,
