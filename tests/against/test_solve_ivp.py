@@ -31,7 +31,7 @@ GROUPS = [
     for kind in ("two_phase_one_earth", "per_phase")
     for hysteresis in (False, True)
 ]
-EACH = 30  # circuits a group: 120 in all
+EACH = 10  # circuits a group: 40 in all
 AFTER_S = 0.05  # two and a half cycles
 STEPS = (32, 128, 512)  # a cycle; the first is the default
 CYCLE_S = 1 / FREQUENCY_HZ
@@ -199,8 +199,8 @@ def groups() -> list[Comparison]:
 
 def test_a_refined_step_agrees_at_every_point(groups: list[Comparison]) -> None:
     assert (
-        sum(group.pointwise[512].size for group in groups) >= 380
-    )  # of 420 legs, nearly all carry a current
+        sum(group.pointwise[512].size for group in groups) >= 120
+    )  # of 140 legs, nearly all carry a current
     for group in groups:
         assert group.pointwise[512].max() < 0.005
 
@@ -246,10 +246,10 @@ def test_a_current_that_jumps_has_an_error_of_second_order() -> None:
 
 
 def test_the_default_step_gives_the_largest_rms(groups: list[Comparison]) -> None:
-    """In 99 % of the legs. 1 in 1,000 exceeds 3 % (6,400 circuits tried), so another seed fails
-    once in 10,000."""
+    """In 98 % of the legs. 1 in 1,000 exceeds 3 % (6,400 circuits tried); three of 140 would fail:
+    another seed does once in 2,000."""
     errors = np.concatenate([group.rms[32] for group in groups])
-    assert np.quantile(errors, 0.99) < 0.03
+    assert np.quantile(errors, 0.98) < 0.03
     assert np.median(errors) < 0.001
 
 

@@ -18,7 +18,7 @@ from montecarlo.sampling.stratum import Stratum
 from montecarlo.study.candidates import lattices_of
 from studies.sweep.convergence import convergence_frame, worth_drawing
 from studies.sweep.run import findings
-from tests.made.studies import FEW_TYPES, study_with
+from tests.made.studies import FEW_TYPES, study_table, study_with
 
 # 64 events a plant of each counted type, in two blocks of 48 and 16 where 2048 samples fill a
 # chunk; 4 earth faults
@@ -46,6 +46,7 @@ def counted() -> Result:
 @pytest.fixture(scope="module")
 def rare() -> Result:
     coarse = {
+        "external_events": study_table()["external_events"],
         "candidates.phase_pickup_a": [0.8, 1.6],
         "candidates.earth_pickup_a": [0.07, 0.09],
         "candidates.delay_s": [0.06],

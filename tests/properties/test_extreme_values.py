@@ -236,7 +236,8 @@ def test_without_any_spread_every_fault_is_the_same() -> None:
 
 
 def test_one_candidate_is_chosen_and_has_no_neighbour() -> None:
-    result = ran({"candidates.earth_pickup_a": [0.1]})
+    both = study_table()["external_events"]
+    result = ran({"external_events": both, "candidates.earth_pickup_a": [0.1]})
     assert len(result.candidates) == 1
     assert result.chosen == 1
     assert result.runner_up is None

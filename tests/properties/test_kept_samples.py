@@ -28,9 +28,9 @@ from studies.cli.main import main
 from studies.report import sample_files
 from studies.report.record import PROVENANCE
 from studies.report.sample_files import SampleFiles
-from tests.made.studies import FEW_TYPES, REMOVE, minimal_study_text, study_table, study_with
+from tests.made.studies import REMOVE, minimal_study_text, study_table, study_with
 
-PLAIN: dict[str, Any] = FEW_TYPES | {
+PLAIN: dict[str, Any] = {
     "study.samples": 192,
     "study.plants": 32,
     "study.earth_fault_samples": 64,
@@ -331,6 +331,7 @@ def test_the_ct_in_the_neutral_conductor_and_the_breaker_have_columns() -> None:
     assert {"ct.neutral_conductor.knee_voltage_v", "breaker_open"} <= found
 
 
+@pytest.mark.usefixtures("result")
 def test_what_has_no_part_in_a_stratum_is_left_out(folder: Path) -> None:
     far, earth = (
         set(pd.read_parquet(folder / f"samples_{name}.parquet"))

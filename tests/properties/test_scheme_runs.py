@@ -61,7 +61,7 @@ NUMBERS = [
     "unresolved",
     "usable",
 ]
-FAST = ("two_phase_one_earth", "biased")
+FAST = ("two_phase_one_earth",)
 every_kind = pytest.mark.parametrize(
     "kind",
     [kind if kind in FAST else pytest.param(kind, marks=pytest.mark.slow) for kind in GRIDS],

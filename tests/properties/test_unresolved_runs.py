@@ -35,9 +35,9 @@ from studies.cli.main import main
 from studies.earthing.lasting import sample_earth_faults
 from studies.sweep.text import result_text
 from tests.made.said import words
-from tests.made.studies import FEW_TYPES, MINIMAL, study_with
+from tests.made.studies import MINIMAL, study_with
 
-SMALL = FEW_TYPES | {
+SMALL = {
     "study.samples": 256,
     "study.plants": 16,
     "study.rare_samples": 0,

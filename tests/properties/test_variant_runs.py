@@ -66,7 +66,8 @@ def test_every_scheme_has_its_best_setting_in_the_same_fresh_batch() -> None:
 
 
 def test_events_of_unlike_rates_weigh_each_side_by_its_own() -> None:
-    one, other = (study_with(SMALL | {"external_events.0.per_year": rate}) for rate in (0.2, 2.0))
+    both = SMALL | {"external_events": study_table()["external_events"]}
+    one, other = (study_with(both | {"external_events.0.per_year": rate}) for rate in (0.2, 2.0))
     strata = run(one, workers=1).first.strata
     gap = differences_of(Side(one, strata, 0), Side(other, strata, 0))["p_false"]
     near, far = (strata[f"external.{name}"].estimate().p[0] for name in ("near_fault", "far_fault"))

@@ -18,7 +18,7 @@ from montecarlo.secondary.excitation import excitation_table, loop_rms
 from montecarlo.study.checks import cautions
 from montecarlo.study.description import Study
 from montecarlo.study.read import digest
-from tests.made.studies import REMOVE, faults_of, study_with
+from tests.made.studies import FEW_TYPES, REMOVE, faults_of, study_with
 
 BARE = {"ct.knee_voltage_v": REMOVE, "ct.knee_current_a": REMOVE}
 FREE = BARE | {"ct.turns_ratio_error_percent": REMOVE}
@@ -435,7 +435,7 @@ def test_a_wild_curve_and_an_unknown_class_are_refused() -> None:
 
 # --- whole studies ------------------------------------------------------------
 
-FEW = {"study.samples": 128, "study.earth_fault_samples": 64, "study.plants": 16}
+FEW = FEW_TYPES | {"study.samples": 128, "study.earth_fault_samples": 64, "study.plants": 16}
 FIVE = {
     "ct.secondary_a": 5.0,
     "relay.rated_current_a": 5.0,
