@@ -47,7 +47,8 @@ back = EarthReturn(
     infeed_share=0.0,
 )
 winding_ohm = 0.0  # nothing beside the neutral's resistor
-fault = earth_fault(x, 0, machine.phase_voltage_v, winding_ohm, fault_ohm.to_numpy()[:, None], back)
+r = fault_ohm.to_numpy()[:, None]
+fault = earth_fault(x, 0, machine.phase_voltage_v, winding_ohm, r, back)
 turns = study.ct.at("neutral_end").turns_ratio
 current_a = np.abs(fault.fault_current_a) / turns  # with ideal CTs
 pickups_a = np.array(study.candidates.earth_pickup_a)

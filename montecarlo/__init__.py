@@ -15,7 +15,7 @@ A study, all its tables, and its samples:
 >>> frames = sample_frames(study, ["internal.earth"])               # doctest: +SKIP
 
 The models are functions of arrays and know nothing of a study: `earth_fault` along a winding of
-impedance `winding_impedance`, back through an `EarthReturn`; `secondary_phasors` and
+impedance `winding_impedance`, with the way back `EarthReturn`; `secondary_phasors` and
 `secondary_waves`, the CTs and the legs that they drive; `operating_quantity`, what a biased element
 compares with its pick-up; `critical_position`, up to where along the winding a current stays below
 a setting.
@@ -23,7 +23,7 @@ a setting.
 >>> import numpy as np
 >>> from montecarlo import EarthReturn, critical_position, earth_fault, winding_impedance
 >>> x = np.linspace(0, 1, 101)
->>> back = EarthReturn(neutral_ohm=635.0, omega=314.16, infeed_share=0.0)
+>>> back = EarthReturn(neutral_ohm=635.0, omega=314.0, infeed_share=0.0)
 >>> fault = earth_fault(x, 0, 6350.0, winding_impedance(x, 0.0, 0.0, 2), 0.0, back)
 >>> blind, _ = critical_position(x, np.abs(fault.fault_current_a)[None], [1.0])
 >>> round(float(blind[0, 0]), 6)                     # I R / E: 1 A, 635 ohm, 6350 V

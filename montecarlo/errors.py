@@ -1,6 +1,8 @@
 """What a person can put right: one line a fault, with the key's path, the value, the limit and the
 cure."""
 
+import errno
+
 MOST_FAULTS = 50  # that are told at once
 
 
@@ -21,3 +23,21 @@ class StudyError(Exception):
 class RunStopped(StudyError):
     """What stopped a run lies outside the study: workers, the disk, another run. Its finished
     chunks stay as they are, and the same command goes on from there."""
+
+
+def no_room(error: BaseException) -> str:
+    """Why the system allows no more processes or threads, if it is that.
+
+    Parameters
+    ----------
+    error : BaseException
+
+    Returns
+    -------
+    str
+        The system's or Python's own words; empty for any other error.
+    """
+    if isinstance(error, OSError) and error.errno in (errno.EAGAIN, errno.ENOMEM):
+        return error.strerror or type(error).__name__
+    no_thread = "can't start new thread"  # Python has no class of its own for it
+    return no_thread if isinstance(error, RuntimeError) and no_thread in str(error) else ""

@@ -110,6 +110,19 @@ def is_documented(node: ast.FunctionDef | ast.AsyncFunctionDef) -> bool:
     return not gives or _has_section(text, "Returns") or _has_section(text, "Yields")
 
 
+def told_by_a_base(trees: Iterable[ast.AST]) -> set[ast.AST]:
+    """Methods that a class above theirs documents, which their readers find there."""
+    every = [n for tree in trees for n in ast.walk(tree) if isinstance(n, ast.ClassDef)]
+    bases = {one.name: [ast.unparse(base).split("[")[0] for base in one.bases] for one in every}
+    methods = [(one.name, m) for one in every for m in one.body if isinstance(m, FUNCTIONS)]
+    told = {(name, method.name) for name, method in methods if is_documented(method)}
+
+    def above(name: str, method: str) -> bool:
+        return any((base, method) in told or above(base, method) for base in bases.get(name, ()))
+
+    return {method for name, method in methods if above(name, method.name)}
+
+
 def _has_section(docstring: str, name: str) -> bool:
     return re.search(rf"^{name}\n-{{3,}}$", docstring, re.MULTILINE) is not None
 
@@ -199,14 +212,13 @@ def places(files: Sources, lines: Callable[[str], Iterable[int]]) -> list[str]:
 
 def undocumented(files: Sources) -> tuple[int, list[str]]:
     """How many public functions the engine has, and those whose docstring lacks a section."""
-    every = [
-        (path, node)
-        for path, text in files.items()
-        if path.parts[0] == "montecarlo"
-        for node in public_functions(ast.parse(text))
-    ]
+    trees = {path: ast.parse(text) for path, text in files.items() if path.parts[0] == "montecarlo"}
+    inherited = told_by_a_base(trees.values())
+    every = [(path, node) for path, tree in trees.items() for node in public_functions(tree)]
     lacking = [
-        f"{path}:{node.lineno} {node.name}" for path, node in every if not is_documented(node)
+        f"{path}:{node.lineno} {node.name}"
+        for path, node in every
+        if not is_documented(node) and node not in inherited
     ]
     return len(every), lacking
 

@@ -19,6 +19,7 @@ from tests.house import (
     stratum_parsings,
     tokens_a_line,
     tokens_and_lines,
+    told_by_a_base,
     undocumented,
     wide_lines,
 )
@@ -110,6 +111,26 @@ class _Hidden:
 )
 def test_documented_is_what_says_what_goes_in_and_out(source: str, documented: bool) -> None:
     assert is_documented(function(source)) is documented
+
+
+def test_what_a_class_above_documents_needs_no_second_text() -> None:
+    source = """
+class Above:
+    def told(self) -> int:
+        '''Text.
+
+        Returns
+        -------
+        int
+        '''
+    def mute(self) -> int: ...
+class Between(Above): ...
+class Below(Between):
+    def told(self) -> int: ...
+    def mute(self) -> int: ...
+"""
+    inherited = told_by_a_base([ast.parse(source)])
+    assert [(node.name, node.lineno) for node in inherited] == [("told", 13)]
 
 
 @pytest.mark.parametrize(

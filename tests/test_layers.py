@@ -54,7 +54,7 @@ HEAVY = {
     "filelock",
 }
 # with --cluster alone
-LATE = {Path("montecarlo/engine/workers") / name for name in ("cluster.py", "dask_backend.py")}
+LATE = {Path("montecarlo/engine/workers") / name for name in ("cluster.py", "dask_client.py")}
 FILES = sorted([*(ROOT / "montecarlo").rglob("*.py"), *(ROOT / "studies").rglob("*.py")])
 
 

@@ -17,7 +17,6 @@ from montecarlo.engine.guard import causes
 from montecarlo.estimates.caught import missed_shares, sum_caught
 from montecarlo.estimates.conditional import at_place, critical_position, winding_nodes
 from montecarlo.estimates.counting import one_setting, places_kept, sum_conditional
-from montecarlo.estimates.knee_rule import centres
 from montecarlo.estimates.tally import BackupTally, LatticeTally, Tally
 from montecarlo.quantities import Array
 from montecarlo.relays.places import carried
@@ -26,8 +25,9 @@ from montecarlo.secondary import steady, transient
 from montecarlo.secondary.circuit import take
 from montecarlo.secondary.restraint import GREATER_OF, NO_BIAS, SUM, Form
 from montecarlo.study.candidates import Lattice
-from montecarlo.study.circuits import Circuit, leg_ohm, measurement, scheme_of
+from montecarlo.study.circuits import Circuit, measurement, scheme_of
 from montecarlo.study.description import Study
+from montecarlo.study.nominal import Nominal
 
 __all__ = [
     "STEADY_INTERVALS",
@@ -165,7 +165,7 @@ def beyond_phasors(study: Study, lattice: Lattice) -> Beyond:
     scheme = scheme_of(study, lattice.scheme)
     core = study.ct.weakest(scheme.groups)
     knee = core.knee_voltage_v.centre()
-    ohm = leg_ohm(study, lattice.circuit, centres(study))[0]
+    ohm = Nominal(study).ohms(lattice.circuit)
     curve = core.curve(core.ankle_ratio.centre())
 
     def late(axis: Axis, pickup_a: tuple[float, ...]) -> NDArray[np.bool_]:

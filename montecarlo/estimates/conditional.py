@@ -103,7 +103,7 @@ def _between(nodes: Array, values: Array, level: Array, left: NDArray[np.int64])
     place, weight = _nearest(nodes, values, left)
     low = nodes[left]
     high = nodes[left + 1]
-    for _ in range(HALVINGS):
+    for _ in range(HALVINGS):  # scipy.optimize.elementwise does it too, from scipy 1.15 on only
         middle = 0.5 * (low + high)
         below = _cubic(middle, place, weight) < level
         low = np.where(below, middle, low)

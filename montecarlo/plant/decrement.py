@@ -37,7 +37,7 @@ class Decrement:
 
     @property
     def reactances_pu(self) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """X''d, X'd, Xd."""
+        """X''d, X'd, Xd. [pu]"""
         return (
             np.asarray(self.subtransient_reactance_pu, float),
             np.asarray(self.transient_reactance_pu, float),

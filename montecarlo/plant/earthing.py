@@ -123,21 +123,6 @@ class Earthing(Section):
                 return name
         return "resistance_ohm"
 
-    def centres(self) -> dict[str, float]:
-        """Every input of this table at its median.
-
-        Returns
-        -------
-        dict of str to float
-            By its key in a study.
-        """
-        values = {name: getattr(self, name) for name in type(self).model_fields}
-        return {
-            f"earthing.{name}": value.centre()
-            for name, value in values.items()
-            if isinstance(value, Distribution)
-        }
-
 
 class EarthingOption(Section):
     """One way to earth the neutral among several, as what it changes in the table [earthing].

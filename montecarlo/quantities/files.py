@@ -1,13 +1,20 @@
-"""A file that a person names, read without surprises: an ordinary file, of a bounded size."""
+"""Files that a person names, without surprises: an ordinary file of a bounded size, changed with
+patience."""
 
 from __future__ import annotations
 
 import os
 import stat
+import time
+from collections.abc import Callable
 from pathlib import Path
+from typing import TypeVar
 
-__all__ = ["OversizeError", "read_bounded"]
+__all__ = ["OversizeError", "patiently", "read_bounded"]
 
+Changed = TypeVar("Changed")
+
+PATIENCE_S = (0.05, 0.1, 0.2, 0.4)
 # else a pipe that nobody writes to would hold the reader up
 WITHOUT_WAITING = getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
 
@@ -53,3 +60,27 @@ def read_bounded(path: Path, most: int) -> bytes:
     if len(content) > most:
         raise OversizeError(f"more than {most} bytes")
     return content
+
+
+def patiently(change: Callable[[], Changed]) -> Changed:
+    """What a change to the disk returns, tried for a second where it is not permitted: some systems
+    refuse it while a scanner or an indexer has the file open.
+
+    Parameters
+    ----------
+    change : callable
+
+    Returns
+    -------
+    object
+
+    Raises
+    ------
+    OSError
+    """
+    for wait_s in PATIENCE_S:
+        try:
+            return change()
+        except PermissionError:
+            time.sleep(wait_s)
+    return change()

@@ -55,6 +55,17 @@ class Streams:
     count: int
 
     def of(self, key: str, columns: int) -> Array:
+        """Uniforms of one name.
+
+        Parameters
+        ----------
+        key : str
+        columns : int
+
+        Returns
+        -------
+        (count, columns) array
+        """
         return stream(self.seed, self.stratum, self.round_, self.index, key).random(
             (self.count, columns)
         )
@@ -69,8 +80,20 @@ class Matrix:
 
     @property
     def count(self) -> int:
+        """Of samples."""
         return len(self.values)
 
     def of(self, key: str, columns: int) -> Array:
+        """Uniforms of one name.
+
+        Parameters
+        ----------
+        key : str
+        columns : int
+
+        Returns
+        -------
+        (count, columns) array
+        """
         begin = self.first[key]
         return np.asarray(self.values[:, begin : begin + columns])

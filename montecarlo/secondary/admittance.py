@@ -38,8 +38,19 @@ _SERIES = _angle_series()
 
 @njit(**COMPILED)
 def angle_of(share: Lanes, half_sine: Lanes) -> Lanes:
-    """θ = arccos(1 - 2·share) for 0 <= share <= 1, with half_sine = sin(θ)/2 = √(share·(1 - share))
-    known."""
+    """θ = arccos(1 - 2·share). [rad]
+
+    Parameters
+    ----------
+    share : Lanes
+        0 ... 1.
+    half_sine : Lanes
+        sin(θ)/2 = √(share·(1 - share)).
+
+    Returns
+    -------
+    Lanes
+    """
     half = splat(0.5)
     near = where_less(share, half, share, 1.0 - share)
     series = splat(_SERIES[_DEGREE])
@@ -67,16 +78,31 @@ def _stop(inverse: Lanes, limit: float, stiff: Lanes) -> tuple[Lanes, Lanes, Lan
 def admittance(
     square: Lanes, linear: Lanes, steep: Lanes, stiff1: Lanes, stiff2: Lanes, power: int
 ) -> tuple[Lanes, Lanes, Lanes, Lanes]:
-    """y = g + jh at a flux of peak² `square` (knee units), and y'/peak, real and imaginary.
+    """y = g + jh of the characteristic, and y'/peak.
 
-    steep: the saturated branch's fundamental at the knee; stiff: the stops' slopes over π; power =
-    (S - 1)/2."""
+    Parameters
+    ----------
+    square : Lanes
+        The flux's peak², in knee units.
+    linear : Lanes
+        Slope of the linear branch.
+    steep : Lanes
+        The saturated branch's fundamental at the knee.
+    stiff1, stiff2 : Lanes
+        The stops' slopes over π.
+    power : int
+        (S - 1)/2.
+
+    Returns
+    -------
+    tuple of Lanes
+        g, h, and the real and the imaginary part of y'/peak.
+    """
     least, top = splat(_NO_FLUX * _NO_FLUX), splat(1.0 / TOP_FLUX)
     over = 1.0 / where_less(square, least, least, square)
     inverse = square_root(over)
-    ratio = where_less(
-        inverse, top, TOP_FLUX * inverse, splat(1.0)
-    )  # of where the tangent begins to the peak
+    # of where the tangent begins to the peak
+    ratio = where_less(inverse, top, TOP_FLUX * inverse, splat(1.0))
     inverse = where_less(inverse, top, top, inverse)
     steep = steep * to_power(ratio * ratio * square, power)  # peak^(S-1)
     g1, h1, rise1, turn1 = _stop(inverse, YIELDS[0], stiff1)

@@ -19,6 +19,9 @@ from montecarlo.relays.places import GROUP_OF, NEUTRAL_CONDUCTOR, PLACES, places
 from montecarlo.secondary.ct import CtPlaces
 from montecarlo.secondary.remanence import RemanenceModel
 
+# Fields of a bank that are (n, ct).
+PER_CT = ("turns", "series_ohm", "knee_flux_wb", "knee_current_a", "remanence")
+
 
 @dataclass(frozen=True, eq=False)
 class CtBank:
@@ -42,30 +45,44 @@ def build_bank(
 ) -> CtBank:
     """The CTs of a block of samples, one a place of `PLACES`; NaN where the study has none.
 
-    samples["ct.<field>"] and samples["ct.<group>.<field>"]: (n, 6), columns 0-2 and 3-5 for the two
-    ends. `loops`: six-wire pilots, each CT's lead goes there and back; that of the CT in the
-    neutral conductor always does."""
+    Parameters
+    ----------
+    ct : CtPlaces
+        The table [ct].
+    samples : mapping of str to ndarray, (n, 6)
+        By "ct.<field>" and "ct.<group>.<field>"; columns 0-2 and 3-5 are those of the two ends.
+    omega : float
+        (rad/s).
+    loops : bool
+        Six-wire pilots: each CT's lead goes there and back, as that of the CT in the neutral
+        conductor always does.
+
+    Returns
+    -------
+    CtBank
+        (n, places).
+    """
     n = len(samples["ct.winding_resistance_ohm"])
 
     def values(field: str, without: float = np.nan) -> Array:
-        base, out = (
-            samples.get(f"ct.{field}", np.full((n, 6), without)),
-            np.full((n, len(PLACES)), np.nan),
-        )
+        base = samples.get(f"ct.{field}", np.full((n, 6), without))
+        out = np.full((n, len(PLACES)), np.nan)
         for group in ct.groups:
             places = places_of(group)
-            first = 3 * (group == "line_end")
-            out[:, places] = samples.get(f"ct.{group}.{field}", base)[
-                :, first : first + len(places)
-            ]
+            first = 3 if group == "line_end" else 0
+            own = samples.get(f"ct.{group}.{field}", base)
+            out[:, places] = own[:, first : first + len(places)]
         return out
 
-    ankle, curves = values("ankle_ratio"), np.full((4, n, len(PLACES)), np.nan)
-    exponent, nominal = np.full(len(PLACES), 15), np.full(len(PLACES), np.nan)
+    ankle = values("ankle_ratio")
+    curves = np.full((4, n, len(PLACES)), np.nan)
+    exponent = np.full(len(PLACES), 15)
+    nominal = np.full(len(PLACES), np.nan)
     for group in ct.groups:
         places, cts = places_of(group), ct.at(group)
         curves[..., places] = cts.curve(ankle[:, places])
-        exponent[places], nominal[places] = cts.saturation_exponent, cts.turns_ratio
+        exponent[places] = cts.saturation_exponent
+        nominal[places] = cts.turns_ratio
     ways = np.array([2.0 if loops or group == NEUTRAL_CONDUCTOR else 1.0 for group in GROUP_OF])
     return CtBank(
         turns=nominal * (1 + values("turns_ratio_error_percent") / 100),
@@ -80,29 +97,44 @@ def build_bank(
 
 
 def take(bank: CtBank, index: Any) -> CtBank:
-    """The same CTs for a selection or a repetition of samples."""
+    """The same CTs for a selection or a repetition of samples.
+
+    Parameters
+    ----------
+    bank : CtBank
+    index : index, slice or ndarray
+        Of samples.
+
+    Returns
+    -------
+    CtBank
+    """
     return CtBank(
-        bank.turns[index],
-        bank.series_ohm[index],
-        bank.knee_flux_wb[index],
-        bank.knee_current_a[index],
-        bank.coefficients[:, index],
-        bank.exponent,
-        bank.remanence[index],
-        bank.remanence_model,
+        exponent=bank.exponent,
+        remanence_model=bank.remanence_model,
+        coefficients=bank.coefficients[:, index],
+        **{name: getattr(bank, name)[index] for name in PER_CT},
     )
 
 
 def at_places(bank: CtBank, places: tuple[int, ...]) -> CtBank:
-    """The CTs of one scheme, in the order of its table's columns."""
+    """The CTs of one scheme, in the order of its table's columns.
+
+    Parameters
+    ----------
+    bank : CtBank
+        Of all places.
+    places : tuple of int
+
+    Returns
+    -------
+    CtBank
+        (n, len(places)).
+    """
     p = list(places)
     return CtBank(
-        bank.turns[:, p],
-        bank.series_ohm[:, p],
-        bank.knee_flux_wb[:, p],
-        bank.knee_current_a[:, p],
-        bank.coefficients[..., p],
-        bank.exponent[p],
-        bank.remanence[:, p],
-        bank.remanence_model,
+        exponent=bank.exponent[p],
+        remanence_model=bank.remanence_model,
+        coefficients=bank.coefficients[..., p],
+        **{name: getattr(bank, name)[:, p] for name in PER_CT},
     )

@@ -3,6 +3,9 @@
 Numba writes a file whole or not at all, but the disk may lose what it holds, and Numba loads what
 is there. Here every file ends with its checksum. A file that does not fit it is taken away, and its
 function is compiled anew.
+
+Numba has no public face for this: the one file that uses its inner names, and the reason for the
+upper bound of numba in pyproject.toml.
 """
 
 from __future__ import annotations
@@ -25,8 +28,27 @@ CURE = "set NUMBA_CACHE_DIR to a folder that only you can write"
 LENGTH = hashlib.sha256().digest_size
 
 
-def njit(**options: Any) -> Callable[[Callable[..., Any]], Any]:
-    """A decorator like Numba's, for a function of a module; its compiled code is kept."""
+def njit(*, counted: bool = True, **options: Any) -> Callable[[Callable[..., Any]], Any]:
+    """A decorator like Numba's, for a function of a module; its compiled code is kept.
+
+    Parameters
+    ----------
+    counted : bool
+        Whether references to arrays are counted; without, the function can make none.
+    **options
+        Numba's own.
+
+    Returns
+    -------
+    callable
+
+    Raises
+    ------
+    RunStopped
+        Where compiled code can be kept nowhere.
+    """
+    if not counted:
+        options["_nrt"] = False
 
     def compiled(function: Callable[..., Any]) -> Any:
         found = numba.njit(**options)(function)
@@ -40,7 +62,12 @@ class KeptCode(FunctionCache):
     """The compiled code of one function. Raises RunStopped where it cannot be written."""
 
     def __init__(self, function: Callable[..., Any]) -> None:
-        super().__init__(function)
+        try:
+            super().__init__(function)
+        except RuntimeError:  # no folder, of all that it tries
+            raise RunStopped(
+                f"the compiled solvers can be kept nowhere; {CURE}, and see statorodds doctor"
+            ) from None
         self._cache_file = CheckedFiles(
             self._cache_path, self._impl.filename_base, self._impl.locator.get_source_stamp()
         )

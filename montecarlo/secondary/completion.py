@@ -60,27 +60,38 @@ Places = TypeVar("Places", bound=BaseModel)
 
 
 def completed(places: Places) -> tuple[Places, list[Fault]]:
-    """The table with what its classes and points decide, and the faults by key within it."""
+    """The table [ct] with what its classes and points decide.
+
+    Parameters
+    ----------
+    places : CtPlaces
+
+    Returns
+    -------
+    tuple of CtPlaces and list of (str, str)
+        The whole table; the faults, each a key within it and what is wrong.
+    """
     base = _given(places)
-    known = {key: getattr(places, key) for key in type(places).model_fields}
-    known |= (fill := {key: value for key, value in _defaults(base).items() if key not in base})
+    fill = _defaults(base)
+    known = {key: getattr(places, key) for key in type(places).model_fields} | fill
     faults: list[Fault] = []
-    alone = 0
+    shared = False  # whether any CTs have the curve of [ct] itself
     for end in GROUPS:
-        own = _given(override) if (override := getattr(places, end)) is not None else {}
+        override = getattr(places, end)
+        own = {} if override is None else _given(override)
         if not DECIDING & set(own):
-            alone += end in ENDS or override is not None
+            shared = shared or end in ENDS or override is not None
             continue
         gone = dict.fromkeys(_replaced(base, own))
-        mine = {key: value for key, value in _defaults(own).items() if key not in own}
-        curve, wrong = _curve(
-            known | gone | mine | own, {*base, *own} if "class" not in own else set(own)
-        )
+        mine = _defaults(own)
+        explicit = set(own) if "class" in own else {*base, *own}
+        curve, wrong = _curve(known | gone | mine | own, explicit)
         faults += [(f"{end}.{key}" if key else end, text) for key, text in wrong]
         fill[end] = override.model_copy(update=gone | mine | curve)
     curve, wrong = _curve(known, set(base))
     whole = places.model_copy(update=fill | curve)
-    return whole.model_copy(update=_drawn_apart(whole)), [*(wrong if alone else ()), *faults]
+    every = wrong + faults if shared else faults
+    return whole.model_copy(update=_drawn_apart(whole)), every
 
 
 def _drawn_apart(places: BaseModel) -> Table:
@@ -88,27 +99,24 @@ def _drawn_apart(places: BaseModel) -> Table:
     CTs' values are drawn for themselves: the six values of [ct] are those of the two ends."""
     tables = {}
     for group in GROUPS[len(ENDS) :]:
-        if (own := getattr(places, group)) is None:
+        own = getattr(places, group)
+        if own is None:
             continue
-        spreads = {
-            key: value
-            for key in type(own).model_fields
-            if isinstance(value := getattr(places, key), Distribution)
-            and not value.is_number
-            and not value.shared
-            and key not in own.model_fields_set
-        }
+        left_out = set(type(own).model_fields) - own.model_fields_set
+        spreads = {key: getattr(places, key) for key in left_out if _spreads(getattr(places, key))}
         tables[group] = own.model_copy(update=spreads)
     return tables
 
 
+def _spreads(value: Any) -> bool:
+    """Whether each CT has a value of its own."""
+    return isinstance(value, Distribution) and not value.is_number and not value.shared
+
+
 def _given(table: BaseModel) -> Table:
     """What a table itself gives; the ends' own tables left out."""
-    return {
-        key: value
-        for key in table.model_fields_set
-        if (value := getattr(table, key)) is not None and key not in GROUPS
-    }
+    values = {key: getattr(table, key) for key in table.model_fields_set if key not in GROUPS}
+    return {key: value for key, value in values.items() if value is not None}
 
 
 def _plate(values: Mapping[str, Any]) -> Designation | None:
@@ -117,14 +125,16 @@ def _plate(values: Mapping[str, Any]) -> Designation | None:
 
 def _defaults(values: Mapping[str, Any]) -> Table:
     """What the class says where the file says nothing."""
-    if (plate := _plate(values)) is None:
+    plate = _plate(values)
+    if plate is None:
         return {}
     rules, source = plate.rules, f"default of class {values['class']}"
-    return {
+    found = {
         "turns_ratio_error_percent": band(-rules.turns_percent, rules.turns_percent, source),
         "ankle_ratio": band(*rules.ankle, source),
         "remanence_bound_percent": rules.bound_percent,
     }
+    return {key: value for key, value in found.items() if key not in values}
 
 
 def _ways(values: Mapping[str, Any]) -> dict[str, str]:
@@ -141,20 +151,20 @@ def _ways(values: Mapping[str, Any]) -> dict[str, str]:
 def _replaced(base: Mapping[str, Any], own: Mapping[str, Any]) -> Iterator[str]:
     """Keys of [ct] that do not hold at an end that gives its curve in another way."""
     theirs = set(_ways(own))
-    for way in set(WAYS) - theirs if theirs else ():
+    if not theirs:
+        return
+    for way in set(WAYS) - theirs:
         yield from (key for key in WAYS[way] if key in base)
         if way == "class" and "class" in _ways(base) and "class" not in own:
             yield "class"
     if "knee" in theirs and "knee_factor" in base:
         yield "knee_factor"
-    if theirs and "points" not in theirs and MISFIT in base:
+    if "points" not in theirs and MISFIT in base:
         yield MISFIT
     if "class" in own and "class" in theirs:
-        yield from (
-            key
-            for key in WAYS["class"]
-            if key in base and key not in own and not _takes(own["class"], key)
-        )
+        for key in WAYS["class"]:
+            if key in base and key not in own and not _takes(own["class"], key):
+                yield key
 
 
 def _takes(name: str, key: str) -> bool:
@@ -172,11 +182,8 @@ def _curve(values: Mapping[str, Any], explicit: set[str]) -> tuple[Table, list[F
     if name is not None and _plate(values) is None:
         return {}, [("class", f"{shown(name)}; expected {CLASSES}")]
     if len(ways) != 1:
-        said = (
-            f"the excitation curve is given by {listed(ways.values())}"
-            if ways
-            else "no excitation curve"
-        )
+        given = listed(ways.values())
+        said = f"the excitation curve is given by {given}" if ways else "no excitation curve"
         return {}, [("", f"{said}; {CURE}")]
     if values.get(MISFIT) is not None and "points" not in ways:
         return {}, [(MISFIT, "has no meaning without excitation_points; take it out")]
@@ -184,7 +191,8 @@ def _curve(values: Mapping[str, Any], explicit: set[str]) -> tuple[Table, list[F
         return {}, list(_knee_faults(values))
     if "points" in ways:
         return _from_points(values, explicit)
-    if wrong := list(_class_faults(values)):
+    wrong = list(_class_faults(values))
+    if wrong:
         return {}, wrong
     found = design_of(values)
     assert found is not None
@@ -233,7 +241,8 @@ def _from_points(values: Mapping[str, Any], explicit: set[str]) -> tuple[Table, 
         fit = fit_points(*points.curve, values["remanence_bound_percent"], ankle, exponent)
     except NoCurveError as error:
         return {}, [("excitation_points", str(error))]
-    if wrong := list(_misfit_faults(fit, points, values.get(MISFIT))):
+    wrong = list(_misfit_faults(fit, points, values.get(MISFIT)))
+    if wrong:
         return {}, wrong
     source = f"fitted to {len(points.voltage_v)} measured points"
     fill: Table = {
@@ -242,7 +251,9 @@ def _from_points(values: Mapping[str, Any], explicit: set[str]) -> tuple[Table, 
     }
     if ankle is None:
         fill["ankle_ratio"] = _sourced(fit.ankle_ratio, source)
-    return fill | ({"saturation_exponent": fit.exponent} if exponent is None else {}), []
+    if exponent is None:
+        fill["saturation_exponent"] = fit.exponent
+    return fill, []
 
 
 def _misfit_faults(
@@ -254,21 +265,17 @@ def _misfit_faults(
         return
     yield (
         "excitation_points",
-        (
-            f"the fitted curve misses the points by {100 * fit.rms:.3g} % RMS, and by "
-            f"{100 * fit.worst_upper:.3g} % at most from half the knee voltage up; must be within "
-            f"{limit:g} % and {limit * SINGLE:.3g} %. Are they RMS values of one core, in V and A? "
-            f"If so, {MISFIT} = {math.ceil(fit.misfit_percent)} accepts it, with a caution; point "
-            "by point:"
-        ),
+        f"the fitted curve misses the points by {100 * fit.rms:.3g} % RMS, and by "
+        f"{100 * fit.worst_upper:.3g} % at most from half the knee voltage up; must be within "
+        f"{limit:g} % and {limit * SINGLE:.3g} %. Are they RMS values of one core, in V and A? "
+        f"If so, {MISFIT} = {math.ceil(fit.misfit_percent)} accepts it, with a caution; point "
+        "by point:",
     )
     for volts, measured, fitted in fit.against(points):
         yield (
             "excitation_points",
-            (
-                f"{volts:g} V: measured {measured:.4g} A, fitted {fitted:.4g} A, "
-                f"{100 * (fitted / measured - 1):+.0f} %"
-            ),
+            f"{volts:g} V: measured {measured:.4g} A, fitted {fitted:.4g} A, "
+            f"{100 * (fitted / measured - 1):+.0f} %",
         )
 
 
@@ -276,8 +283,19 @@ def _misfit_faults(
 
 
 def design_of(values: Mapping[str, Any]) -> tuple[Designation, Design] | None:
-    """The class of one end's CTs and the core that only just meets it; None where no class gives
-    the knee. Winding resistance and ankle at their medians."""
+    """The class of one end's CTs and the core that only just meets it, winding resistance and ankle
+    at their medians.
+
+    Parameters
+    ----------
+    values : mapping
+        Fields of one end's CTs by name.
+
+    Returns
+    -------
+    tuple of Designation and Design, or None
+        None where no class gives the knee.
+    """
     plate = _plate(values)
     if plate is None or plate.rules.limit is None:
         return None
@@ -300,8 +318,20 @@ def design_of(values: Mapping[str, Any]) -> tuple[Designation, Design] | None:
 
 def fit_of(values: Mapping[str, Any]) -> ExcitationFit | None:
     """The fit through one end's measured points, with the ankle and the exponent that the table now
-    has."""
-    if (points := values.get("excitation_points")) is None:
+    has.
+
+    Parameters
+    ----------
+    values : mapping
+        Fields of one end's CTs by name.
+
+    Returns
+    -------
+    ExcitationFit or None
+        None without points.
+    """
+    points = values.get("excitation_points")
+    if points is None:
         return None
     return fit_points(
         *points.curve,

@@ -209,6 +209,7 @@ class CtData(_NamePlate):
 
     @property
     def turns_ratio(self) -> float:
+        """Rated primary over secondary current."""
         return self.primary_a / self.secondary_a
 
     @property
@@ -217,7 +218,18 @@ class CtData(_NamePlate):
         return self.turns_ratio / self.ratio_matching
 
     def curve(self, ankle: ArrayLike) -> Array:
-        """a, b, c1, c2 of the excitation characteristic at each ankle ratio, (4, ...)."""
+        """a, b, c1, c2 of the excitation characteristic.
+
+        Parameters
+        ----------
+        ankle : array_like, (...)
+            RMS exciting current at a tenth of the knee voltage, of that at the knee.
+
+        Returns
+        -------
+        ndarray, (4, ...)
+            In knee units.
+        """
         return coefficients_of(
             self.remanence_model, self.remanence_bound_percent, self.saturation_exponent, ankle
         )
@@ -243,11 +255,8 @@ class CurrentTransformer(CtData):
             "lead_resistance_ohm": m**-2,
             "return_core_ohm": m**-2,
         }
-        return self.model_copy(
-            update={
-                key: number(getattr(self, key).centre() * scale) for key, scale in scales.items()
-            }
-        )
+        seen = {key: number(getattr(self, key).centre() * scales[key]) for key in scales}
+        return self.model_copy(update=seen)
 
 
 _optional: dict[str, Any] = {
@@ -296,35 +305,46 @@ class CtPlaces(CtData):
         return whole
 
     def weakest(self, groups: Sequence[str] = ENDS) -> CurrentTransformer:
-        """The CTs with the lowest nominal knee voltage, seen from the legs."""
-        return min(
-            (self.at(group).seen_from_legs for group in groups),
-            key=lambda cts: cts.knee_voltage_v.centre(),
-        )
+        """The CTs with the lowest nominal knee voltage, seen from the legs.
+
+        Parameters
+        ----------
+        groups : sequence of str
+            Tables of [ct] to choose from.
+
+        Returns
+        -------
+        CurrentTransformer
+        """
+        cts = [self.at(group).seen_from_legs for group in groups]
+        return min(cts, key=lambda each: each.knee_voltage_v.centre())
 
     @property
     def groups(self) -> tuple[str, ...]:
         """The tables of CTs that the study has: both ends always, the others where they are
         given."""
-        return (
-            *ENDS,
-            *(
-                group
-                for group in (NEUTRAL_CONDUCTOR, *SECOND_CORES)
-                if getattr(self, group) is not None
-            ),
-        )
+        further = (NEUTRAL_CONDUCTOR, *SECOND_CORES)
+        return (*ENDS, *(group for group in further if getattr(self, group) is not None))
 
     def at(self, end: str) -> CurrentTransformer:
-        """The CTs of one of `GROUPS` with the overrides applied; the knee voltage with the median
-        of its factor in it."""
+        """The CTs of one place, its own values in the place of the defaults, the knee voltage with
+        the median of its factor in it.
+
+        Parameters
+        ----------
+        end : str
+            One of `GROUPS`.
+
+        Returns
+        -------
+        CurrentTransformer
+        """
         override = getattr(self, end)
         values = {name: getattr(self, name) for name in CtData.model_fields}
         if override is not None:
             values |= {name: getattr(override, name) for name in override.model_fields_set}
-        if (factor := values["knee_factor"]) is not None:
-            values |= {
-                "knee_voltage_v": number(values["knee_voltage_v"].centre() * factor.centre()),
-                "knee_factor": None,
-            }
+        factor = values["knee_factor"]
+        if factor is not None:
+            volts = values["knee_voltage_v"].centre() * factor.centre()
+            values |= {"knee_voltage_v": number(volts), "knee_factor": None}
         return CurrentTransformer.model_construct(**values)

@@ -40,10 +40,21 @@ def _branch(flux_peak: float, exponent: int) -> Array:
 def loop_rms(coefficients: Array, flux_peak: float, exponent: int) -> Array:
     """RMS exciting current over a settled cycle of sinusoidal flux, in units of the knee current.
 
-    coefficients (4, ...): a, b, c1, c2; flux_peak in units of the knee flux. Returns (...)."""
-    return np.asarray(
-        np.sqrt(np.mean(np.tensordot(_branch(flux_peak, exponent).T, coefficients, 1) ** 2, axis=0))
-    )
+    Parameters
+    ----------
+    coefficients : ndarray, (4, ...)
+        a, b, c1, c2.
+    flux_peak : float
+        In units of the knee flux.
+    exponent : int
+        S.
+
+    Returns
+    -------
+    ndarray, (...)
+    """
+    current = np.tensordot(_branch(flux_peak, exponent).T, coefficients, 1)
+    return np.asarray(np.sqrt(np.mean(current**2, axis=0)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,14 +72,22 @@ class ExcitationTable:
     @property
     def ankle_range(self) -> tuple[float, float]:
         """Ankle ratios that both stops can meet with c1, c2 >= 0; NaN if there are none."""
-        return (
-            (float(self.ankle[0]), float(self.ankle[-1]))
-            if self.ankle.size
-            else (math.nan, math.nan)
-        )
+        if not self.ankle.size:
+            return math.nan, math.nan
+        return float(self.ankle[0]), float(self.ankle[-1])
 
     def at(self, ankle: ArrayLike) -> Array:
-        """(4, ...) coefficients; NaN outside the range."""
+        """Coefficients at some ankle ratios.
+
+        Parameters
+        ----------
+        ankle : array_like, (...)
+
+        Returns
+        -------
+        ndarray, (4, ...)
+            NaN outside the range.
+        """
         ankle = np.asarray(ankle, float)
         return np.stack(
             [np.interp(ankle, self.ankle, row, left=np.nan, right=np.nan) for row in self.rows]
@@ -77,14 +96,36 @@ class ExcitationTable:
 
 @cache
 def excitation_table(bound_percent: float, exponent: int) -> ExcitationTable:
-    """Made once a process for a remanence bound [% of the knee flux] and an exponent."""
+    """The table for a bound and an exponent, made once a process.
+
+    Parameters
+    ----------
+    bound_percent : float
+        Remanence bound (% of the knee flux).
+    exponent : int
+        S.
+
+    Returns
+    -------
+    ExcitationTable
+    """
     bound = bound_percent / 100
     return _tabulated(np.array([bound, bound**exponent, -1.0, -1.0]), exponent)
 
 
 @cache
 def one_stop_table(exponent: int) -> ExcitationTable:
-    """The same with c2 = 0 in place of the condition on the bound."""
+    """The same with c2 = 0 in place of the condition on the bound.
+
+    Parameters
+    ----------
+    exponent : int
+        S.
+
+    Returns
+    -------
+    ExcitationTable
+    """
     return _tabulated(np.array([0.0, 0.0, 0.0, 1.0]), exponent)
 
 
@@ -92,9 +133,8 @@ def _tabulated(line: Array, exponent: int) -> ExcitationTable:
     """By continuation from ankle to ankle; `line`: what is zero times the coefficients, the fourth
     condition."""
     scan = np.arange(0.05, 0.80, 0.002)
-    start = np.array(
-        [0.678, 0.444, 0.100, 0.458]
-    )  # near the solution at ankle 0.2, bound 80 %, exponent 15
+    # near the solution at ankle 0.2, bound 80 %, exponent 15
+    start = np.array([0.678, 0.444, 0.100, 0.458])
     rows = np.full((4, scan.size), np.nan)
     middle = int(np.argmin(np.abs(scan - 0.2)))
     for indices in (range(middle, -1, -1), range(middle, scan.size)):
@@ -110,18 +150,13 @@ def _tabulated(line: Array, exponent: int) -> ExcitationTable:
 
 def _fit(ankle: float, line: Array, exponent: int, start: Array) -> Array:
     """Newton on three quadratic forms (RMS² is quadratic in the coefficients) and one line."""
-    forms = [
-        branch @ branch.T / _ANGLES.size
-        for branch in (_branch(peak, exponent) for peak in (0.1, 1.0, 1.1))
-    ]
+    branches = [_branch(peak, exponent) for peak in (0.1, 1.0, 1.1)]
+    forms = [branch @ branch.T / _ANGLES.size for branch in branches]
+    wanted = (ankle, 1.0, 1.5)
     v = start
     for _ in range(40):
-        off = np.array(
-            [
-                *(v @ q @ v - rms**2 for q, rms in zip(forms, (ankle, 1.0, 1.5), strict=True)),
-                line @ v,
-            ]
-        )
+        errors = [v @ q @ v - rms**2 for q, rms in zip(forms, wanted, strict=True)]
+        off = np.array([*errors, line @ v])
         step = np.linalg.solve(np.stack([*(2 * q @ v for q in forms), line]), off)
         v = v - step
         if np.abs(step).max() < 1e-12:
@@ -130,7 +165,17 @@ def _fit(ankle: float, line: Array, exponent: int, start: Array) -> Array:
 
 
 def sine_power_fundamental(exponent: int) -> float:
-    """Fundamental of cos^S: 2·C(S+1, (S+1)/2)/2^(S+1), S odd."""
+    """Fundamental of cos^S: 2·C(S+1, (S+1)/2)/2^(S+1), S odd.
+
+    Parameters
+    ----------
+    exponent : int
+        S, odd.
+
+    Returns
+    -------
+    float
+    """
     return math.comb(exponent + 1, (exponent + 1) // 2) / 2.0**exponent
 
 
@@ -140,13 +185,26 @@ def settled_offsets(
     """Where a core with load stands: mean flux and the mean of each stop, so that the mean current
     is zero.
 
-    remanence, flux_peak (n, ct) in knee units; coefficients (4, n, ct); exponent (ct,). A stop that
-    the load flux sweeps from end to end keeps no mean; one that it does not sweep may rest anywhere
-    in the band that is left, c - slope·peak, less a margin for the flux's harmonics. Remanence that
-    the band cannot hold is shaken down to what it can. Returns (n, ct), (2, n, ct). Derived."""
+    A stop that the load flux sweeps from end to end keeps no mean; one that it does not sweep may
+    rest anywhere in the band that is left, c - slope·peak, less a margin for the flux's harmonics.
+    Remanence that the band cannot hold is shaken down to what it can. Derived.
+
+    Parameters
+    ----------
+    remanence, flux_peak : ndarray, (n, ct)
+        In knee units.
+    coefficients : ndarray, (4, n, ct)
+    exponent : ndarray, (ct,)
+
+    Returns
+    -------
+    tuple of ndarray, (n, ct) and (2, n, ct)
+        Mean flux (knee flux) and mean of the stops (knee current).
+    """
     band = np.maximum(coefficients[2:] * (1 - _SWING * flux_peak / YIELDS[:, None, None]), 0.0)
     room = band.sum(axis=0)
-    mean, current = np.array(remanence, float), np.empty(remanence.shape)
+    mean = np.array(remanence, float)
+    current = np.empty(remanence.shape)
     for power in np.unique(exponent):
         same = np.asarray(exponent) == power
         mean[:, same], current[:, same] = _within(
@@ -164,37 +222,46 @@ def _within(
     current, _ = mean_current(mean, peak, coefficients, exponent)
     over = np.abs(current) > room
     if over.any():
-        target, far = np.copysign(room, mean)[over], mean[over]
+        target = np.copysign(room, mean)[over]
+        far = mean[over]
         for _ in range(60):
             there, slope = mean_current(far, peak[over], coefficients[:, over], exponent)
             move = (there - target) / slope
             far = far - move
             if np.abs(move).max() < 1e-14:
                 break
-        mean[over], current[over] = far, target
+        mean[over] = far
+        current[over] = target
     return mean, current
 
 
 def mean_current(
     mean: Array, peak: Array, coefficients: Array, exponent: int
 ) -> tuple[Array, Array]:
-    """Cycle mean of a m + b m^S for m = mean + peak·cos, and its derivative by `mean`: the binomial
-    series, in which the mean of cos^2k is C(2k, k)/4^k."""
-    power, slope = _series(
-        np.ravel(mean),
-        np.ravel(peak),
-        np.array(
-            [
-                math.comb(exponent, 2 * k) * math.comb(2 * k, k) / 4**k
-                for k in range((exponent + 1) // 2)
-            ]
-        ),
-    )
-    power, slope = power.reshape(mean.shape), slope.reshape(mean.shape)
-    return (
-        coefficients[0] * mean + coefficients[1] * power * mean,
-        coefficients[0] + coefficients[1] * slope,
-    )
+    """Cycle mean of a m + b m^S for m = mean + peak·cos, and its derivative by `mean`.
+
+    The binomial series, in which the mean of cos^2k is C(2k, k)/4^k.
+
+    Parameters
+    ----------
+    mean, peak : ndarray, (...)
+        Flux, in knee units.
+    coefficients : ndarray, (2, ...)
+        a, b.
+    exponent : int
+        S.
+
+    Returns
+    -------
+    tuple of ndarray, (...)
+        In units of the knee current, and of that over the knee flux.
+    """
+    orders = range((exponent + 1) // 2)
+    weights = [math.comb(exponent, 2 * k) * math.comb(2 * k, k) / 4**k for k in orders]
+    sums = _series(np.ravel(mean), np.ravel(peak), np.array(weights))
+    power, slope = (values.reshape(mean.shape) for values in sums)
+    linear, steep = coefficients
+    return linear * mean + steep * power * mean, linear + steep * slope
 
 
 @njit(nogil=True, error_model="numpy")
@@ -216,19 +283,42 @@ def _series(mean: Array, peak: Array, weights: Array) -> tuple[Array, Array]:
 def start_state(
     flux: NDArray[np.complex128], remanence: Array, coefficients: Array, exponent: NDArray[np.int64]
 ) -> tuple[Array, Array]:
-    """Flux and stops of cores settled under load, at the instant that the phasors' angles refer to.
+    """Flux and stops of cores settled under load, at the instant that the phasors' angles refer to;
+    without load, at rest.
 
-    flux (n, ct) complex peak of the load flux, remanence (n, ct), both in knee units. Returns flux
-    (n, ct) and the two stops' currents (2, n, ct) in units of the knee current. Without load this
-    is the state at rest."""
+    Parameters
+    ----------
+    flux : complex ndarray, (n, ct)
+        Peak phasors of the load flux, in knee units.
+    remanence : ndarray, (n, ct)
+        In knee units.
+    coefficients : ndarray, (4, n, ct)
+    exponent : ndarray, (ct,)
+
+    Returns
+    -------
+    tuple of ndarray, (n, ct) and (2, n, ct)
+        Flux (knee flux), the stops' currents (knee current).
+    """
     mean, offsets = settled_offsets(remanence, np.abs(flux), coefficients, exponent)
     return mean + flux.real, offsets + coefficients[2:] * loop_state(flux)
 
 
 def loop_state(flux: NDArray[np.complex128]) -> Array:
-    """Where the two stops of unit bound stand on the settled loop of a load's flux (n, ct) alone,
-    (2, n, ct)."""
-    peak, wave, yields = np.abs(flux), flux.real, YIELDS[:, None, None]
+    """Where the two stops of unit bound stand on the settled loop of a load's flux alone.
+
+    Parameters
+    ----------
+    flux : complex ndarray, (n, ct)
+        Peak phasors, in knee units.
+
+    Returns
+    -------
+    ndarray, (2, n, ct)
+        -1 ... 1.
+    """
+    peak, wave = np.abs(flux), flux.real
+    yields = YIELDS[:, None, None]
     top = np.minimum(1.0, peak / yields)
     falling = np.maximum(-top, top - (peak - wave) / yields)
     rising = np.minimum(top, (peak + wave) / yields - top)

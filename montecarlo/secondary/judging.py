@@ -29,9 +29,32 @@ def measure(
     circle: Array,
     quantity: int,
 ) -> Lanes:
-    """The square of one cycle's true RMS, RMS of the fundamental, or peak over root two, up to this
-    step, step k of its cycle. By three points a step: the spill of a saturating CT comes in pulses
-    hardly longer than a step. circle (6, steps): `measurement.circle`."""
+    """Square of one cycle's true RMS, RMS of the fundamental, or peak over root two, up to this
+    step. [A²]
+
+    By three points a step: the spill of a saturating CT comes in pulses hardly longer than a step.
+
+    Parameters
+    ----------
+    w : ndarray, (ROWS, LANES)
+        The workspace.
+    signal : int
+        Which one is measured.
+    now_at : int
+        Row of its current at the step's end.
+    k : int
+        The step in its cycle.
+    window, sums : ndarray, (2 signals steps, LANES) and (2 signals, LANES)
+        The last cycle and its sums; changed.
+    circle : ndarray, (6, steps)
+        `measurement.circle`.
+    quantity : int
+        RMS, FUNDAMENTAL or PEAK_VALUE.
+
+    Returns
+    -------
+    Lanes
+    """
     steps, row = circle.shape[1], 2 * signal
     before, inner, now = load(w, at.BEGIN + signal), load(w, at.INNER + signal), load(w, now_at)
     if quantity == at.PEAK_VALUE:
@@ -61,8 +84,22 @@ def measure(
 
 @njit(**COMPILED)
 def peak_after_jump(w: Array, signal: int, now_at: int, k: int, window: Array, steps: int) -> None:
-    """What a current has jumped to belongs to the step before, step k of its cycle: the steps after
-    hold their inner and last points alone."""
+    """Counts what a current has jumped to as the peak of the step before; the steps after hold
+    their inner and last points alone.
+
+    Parameters
+    ----------
+    w : ndarray, (ROWS, LANES)
+        The workspace.
+    signal, now_at : int
+        Which signal, and the row of its current.
+    k : int
+        The step before, in its cycle.
+    window : ndarray, (2 signals steps, LANES)
+        Changed.
+    steps : int
+        A cycle.
+    """
     row, now = 2 * signal * steps + k, load(w, now_at)
     now, highest = now * now, load(window, row)
     store(window, row, where_less(highest, now, now, highest) + 0.0 * now)
@@ -72,13 +109,31 @@ def peak_after_jump(w: Array, signal: int, now_at: int, k: int, window: Array, s
 def sustained(
     series: Array, begin: int, end: int, hold: int, drop_off: float, ahead: Array
 ) -> Lanes:
-    """The highest level that `hold` steps on end would not reset, of rows begin to end: from a row
-    that exceeds it none before the hold's end falls below `drop_off` times it; 0 for a hold that
-    outlasts the rows, below 0 where a margin over the bias was never there.
+    """The highest level that `hold` steps on end would not reset.
+
+    From a row that exceeds it none before the hold's end falls below `drop_off` times it; 0 for a
+    hold that outlasts the rows, below 0 where a margin over the bias was never there.
 
     The least over a window is the least of what is left of one stretch of hold + 1 rows and of what
-    has come of the next (van Herk, Pattern Recognition Letters 13, 1992). ahead (rows, LANES) is
-    scratch."""
+    has come of the next (van Herk, Pattern Recognition Letters 13, 1992).
+
+    Parameters
+    ----------
+    series : ndarray, (rows, LANES)
+        What is measured, step by step.
+    begin, end : int
+        Its rows that count.
+    hold : int
+        Steps.
+    drop_off : float
+    ahead : ndarray, (rows, LANES)
+        Scratch.
+
+    Returns
+    -------
+    Lanes
+        In the unit of `series`.
+    """
     best = splat(-np.inf if end - begin > hold else 0.0)
     length, slack = hold + 1, 1.0 / drop_off
     for start in range(begin, end - hold, length):
@@ -104,9 +159,22 @@ def _least(one: Lanes, other: Lanes) -> Lanes:
 def judge(
     history: Array, done: Index, lead: int, meter: Meter, scratch: Array, pickup: Array
 ) -> None:
-    """What each element sustains for each form of bias and each hold, from the squares that were
-    measured (signals·steps, LANES); a frozen lane keeps its last value. pickup (LANES, elements,
-    forms, holds)."""
+    """What each element sustains for each form of bias and each hold. A frozen lane keeps its last
+    value.
+
+    Parameters
+    ----------
+    history : ndarray, (signals steps, LANES)
+        Squares that were measured (A²).
+    done : ndarray, (LANES,)
+        Steps that each lane has.
+    lead : int
+        Steps before the event, which do not count.
+    meter : Meter
+    scratch : ndarray, (steps, LANES)
+    pickup : ndarray, (LANES, elements, forms, holds)
+        Written (A).
+    """
     steps = history.shape[0] // meter.signals.size
     for b in range(LANES):
         for e in range(meter.signals.size if done[b] < steps else 0):

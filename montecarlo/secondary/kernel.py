@@ -353,16 +353,27 @@ def integrate(
     """Every block of lanes from its start to the end of the window; see `transient.solve` for the
     meaning.
 
-    wave (n, channels, points), n a multiple of LANES. Writes pickup (n, elements, forms, holds),
-    moves (n,) the largest last Newton move, trace (n, legs + ct, steps) if it is not empty."""
+    Parameters
+    ----------
+    wave : ndarray, (n, channels, points)
+        Primary currents, n a multiple of LANES (A).
+    channel : ndarray, (ct,)
+        Which of them each CT carries.
+    cores : Cores
+    net : Network
+    pace : Pace
+    meter : Meter
+    pickup : ndarray, (n, elements, forms, holds)
+        Written (A).
+    moves : ndarray, (n,)
+        Written: the largest last Newton move (knee flux).
+    trace : ndarray, (n, legs + ct, steps)
+        Written unless it is empty (A).
+    """
     n, channels, points = wave.shape
     signals, lead, steps = meter.signals.size, pace.lead, pace.steps
-    legs, member, sign, filled = (
-        net.legs,
-        net.member,
-        net.sign,
-        net.filled,
-    )  # unpacked: counting references costs
+    # unpacked: counting references costs
+    legs, member, sign, filled = net.legs, net.member, net.sign, net.filled
     power = cores.power
     rows, circle, quantity = meter.signals, meter.circle, meter.quantity
     w, tile = aligned(at.ROWS), aligned(_TILE * channels)

@@ -63,7 +63,19 @@ def _place(context: Any, builder: Any, array_type: Any, array: Any, row: Any) ->
 
 @intrinsic
 def load(typing: Any, array: Any, row: Any) -> tuple[Any, Code]:
-    """Row `row` of an array (rows, LANES)."""
+    """Row `row` of an array (rows, LANES).
+
+    Parameters
+    ----------
+    typing : typing context
+        Numba's.
+    array : ndarray, (rows, LANES)
+    row : int
+
+    Returns
+    -------
+    Lanes
+    """
 
     def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
         return builder.load(_place(context, builder, signature.args[0], *args), align=8)
@@ -73,7 +85,21 @@ def load(typing: Any, array: Any, row: Any) -> tuple[Any, Code]:
 
 @intrinsic
 def store(typing: Any, array: Any, row: Any, value: Any) -> tuple[Any, Code]:
-    """Row `row` of an array (rows, LANES) becomes `value`."""
+    """Row `row` of an array (rows, LANES) becomes `value`.
+
+    Parameters
+    ----------
+    typing : typing context
+        Numba's.
+    array : ndarray, (rows, LANES)
+    row : int
+    value : Lanes
+
+    Returns
+    -------
+    None
+        In compiled code.
+    """
 
     def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
         builder.store(args[2], _place(context, builder, signature.args[0], *args[:2]), align=8)
@@ -84,7 +110,18 @@ def store(typing: Any, array: Any, row: Any, value: Any) -> tuple[Any, Code]:
 
 @intrinsic
 def splat(typing: Any, value: Any) -> tuple[Any, Code]:
-    """One number in every lane."""
+    """One number in every lane.
+
+    Parameters
+    ----------
+    typing : typing context
+        Numba's.
+    value : float
+
+    Returns
+    -------
+    Lanes
+    """
 
     def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
         return _repeat(builder, args[0])
@@ -142,7 +179,18 @@ square_root, size = _function("sqrt"), _function("fabs")
 
 @intrinsic
 def where_less(typing: Any, a: Any, b: Any, then: Any, otherwise: Any) -> tuple[Any, Code]:
-    """`then` where a < b, else `otherwise`, also where a or b is not a number."""
+    """`then` where a < b, else `otherwise`, also where a or b is not a number.
+
+    Parameters
+    ----------
+    typing : typing context
+        Numba's.
+    a, b, then, otherwise : Lanes
+
+    Returns
+    -------
+    Lanes
+    """
 
     def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
         return builder.select(builder.fcmp_ordered("<", args[0], args[1]), args[2], args[3])
@@ -152,7 +200,18 @@ def where_less(typing: Any, a: Any, b: Any, then: Any, otherwise: Any) -> tuple[
 
 @intrinsic
 def any_positive(typing: Any, a: Any) -> tuple[Any, Code]:
-    """Whether any lane is > 0."""
+    """Whether any lane is > 0.
+
+    Parameters
+    ----------
+    typing : typing context
+        Numba's.
+    a : Lanes
+
+    Returns
+    -------
+    bool
+    """
 
     def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
         lanes = builder.fcmp_ordered(">", args[0], ir.Constant(_VECTOR, None))

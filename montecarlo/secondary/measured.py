@@ -32,15 +32,11 @@ __all__ = ["MISFIT_MAX_PERCENT", "ExcitationFit", "ExcitationPoints", "NoCurveEr
 FEWEST, MOST = 5, 200
 EXPONENTS = (9, 11, 13, 15, 17, 21, 25, 31)
 USUAL_ANKLE, USUAL_EXPONENT = 0.2, 15
-LOW_SHARE, HIGH_SHARE, HIGH_POINTS = (
-    0.3,
-    1.1,
-    2,
-)  # of the knee voltage: points that tell the ankle, the exponent
-UPPER_SHARE, UPPER_WEIGHT = (
-    0.5,
-    3.0,
-)  # of the knee voltage: points that count more, and how much more
+LOW_SHARE = 0.3  # of the knee voltage: points below it tell the ankle
+HIGH_SHARE = 1.1  # of the knee voltage: points above it, at least so many, tell the exponent
+HIGH_POINTS = 2
+UPPER_SHARE = 0.5  # of the knee voltage: points above it count more, and how much more
+UPPER_WEIGHT = 3.0
 MISFIT_MAX_PERCENT = 15.0  # RMS error of the current that is accepted, unless stated
 SINGLE = 40 / 15  # times that, which one of those points may miss
 
@@ -96,8 +92,8 @@ def _from_file(given: Points, folder: Path | None) -> Points:
         )
     try:
         columns = {
-            name: read_column(folder, str(given.file), column)
-            for name, column in (("voltage_v", given.voltage), ("current_a", given.current))
+            "voltage_v": read_column(folder, str(given.file), given.voltage),
+            "current_a": read_column(folder, str(given.file), given.current),
         }
     except StudyError as error:
         raise refusal(*(("file", fault) for fault in error.faults)) from None
@@ -143,10 +139,7 @@ class ExcitationFit:
     bound_percent: float
     worst: float  # largest relative error of the current
     worst_upper: float  # the largest from half the knee voltage up
-    rms: (
-        # root mean square of the relative errors, those from half the knee voltage up thrice
-        float
-    )
+    rms: float  # of the relative errors, those from half the knee voltage up thrice
 
     @property
     def misfit_percent(self) -> float:
@@ -154,19 +147,37 @@ class ExcitationFit:
         return 100 * max(self.rms, self.worst_upper / SINGLE)
 
     def against(self, points: ExcitationPoints) -> list[tuple[float, float, float]]:
-        """Voltage [V], measured and fitted current [A] of every point."""
-        return [
-            (volts, amperes, self.current_a(volts))
-            for volts, amperes in zip(*points.curve, strict=True)
-        ]
+        """The points beside the curve.
+
+        Parameters
+        ----------
+        points : ExcitationPoints
+
+        Returns
+        -------
+        list of (float, float, float)
+            Voltage (V), measured and fitted current (A) of each.
+        """
+        pairs = zip(*points.curve, strict=True)
+        return [(volts, amperes, self.current_a(volts)) for volts, amperes in pairs]
 
     def current_a(self, voltage_v: float, model: RemanenceModel = "stop_operators") -> float:
-        """RMS exciting current, also of a shifted curve with the same knee, ankle and exponent.
-        [A]"""
+        """RMS exciting current, also of a shifted curve with the same knee, ankle and exponent. [A]
+
+        Parameters
+        ----------
+        voltage_v : float
+            RMS (V).
+        model : str
+            One of `RemanenceModel`.
+
+        Returns
+        -------
+        float
+        """
         shape = coefficients_of(model, self.bound_percent, self.exponent, self.ankle_ratio)
-        return float(
-            self.knee_current_a * loop_rms(shape, voltage_v / self.knee_voltage_v, self.exponent)
-        )
+        flux = voltage_v / self.knee_voltage_v
+        return float(self.knee_current_a * loop_rms(shape, flux, self.exponent))
 
 
 @cache
@@ -177,31 +188,49 @@ def fit_points(
     ankle_ratio: float | None = None,
     exponent: int | None = None,
 ) -> ExcitationFit:
-    """Least squares on the logarithm of the current, however large the misfit; an ankle ratio or an
-    exponent that is given stays. Raises NoCurveError."""
+    """The characteristic through measured points: least squares on the logarithm of the current,
+    however large the misfit.
+
+    Parameters
+    ----------
+    voltage_v, current_a : tuple of float
+        RMS, rising (V, A).
+    bound_percent : float
+        Remanence bound (% of the knee flux).
+    ankle_ratio, exponent : float and int, optional
+        Stay as they are where they are given.
+
+    Returns
+    -------
+    ExcitationFit
+
+    Raises
+    ------
+    NoCurveError
+        The points never reach a knee.
+    """
     volts, amperes = np.array(voltage_v), np.array(current_a)
     knee_v = _rough_knee(volts, amperes)
     if ankle_ratio is None and volts[0] > LOW_SHARE * knee_v:
         ankle_ratio = USUAL_ANKLE
     best = _fit(volts, amperes, bound_percent, ankle_ratio, exponent or USUAL_EXPONENT, knee_v)
-    if exponent is None and np.sum(volts > HIGH_SHARE * best.knee_voltage_v) >= HIGH_POINTS:
-        others = (
-            _fit(volts, amperes, bound_percent, ankle_ratio, power, best.knee_voltage_v)
-            for power in EXPONENTS
-        )
-        best = min((best, *others), key=lambda fit: fit.rms)
-    return best
+    high = np.sum(volts > HIGH_SHARE * best.knee_voltage_v)
+    if exponent is not None or high < HIGH_POINTS:
+        return best
+    knee_v = best.knee_voltage_v
+    others = [_fit(volts, amperes, bound_percent, ankle_ratio, s, knee_v) for s in EXPONENTS]
+    return min((best, *others), key=lambda fit: fit.rms)
 
 
 def _rough_knee(volts: Array, amperes: Array) -> float:
     """Where 10 % more voltage gives 50 % more current, on straight lines between the logarithms."""
-    places = (
-        np.geomspace(volts[0], volts[-1] / 1.1, 400) if volts[-1] > 1.1 * volts[0] else volts[:1]
+    places = volts[:1]
+    if volts[-1] > 1.1 * volts[0]:
+        places = np.geomspace(volts[0], volts[-1] / 1.1, 400)
+    here, further = (
+        np.interp(np.log(places * more), np.log(volts), np.log(amperes)) for more in (1.0, 1.1)
     )
-    rise = np.diff(
-        [np.interp(np.log(places * more), np.log(volts), np.log(amperes)) for more in (1.0, 1.1)],
-        axis=0,
-    )[0]
+    rise = further - here
     if not rise.max() >= math.log(1.5):
         raise NoCurveError(
             "the points never reach a knee: 10 % more voltage gives at most"
@@ -241,9 +270,8 @@ def _fit(
         first.append((min(max(USUAL_ANKLE, low), high) - low) / (high - low))
     count = len(first)
     edges = ([-np.inf, -np.inf, 0.0][:count], [np.inf, np.inf, 1.0][:count])
-    x = least_squares(
-        lambda x: np.sqrt(weight) * off(x), first, bounds=edges, x_scale=(0.1, 0.3, 0.3)[:count]
-    ).x
+    scale = (0.1, 0.3, 0.3)[:count]
+    x = least_squares(lambda x: np.sqrt(weight) * off(x), first, bounds=edges, x_scale=scale).x
     errors = np.expm1(off(x))
     size = np.abs(errors)
     return ExcitationFit(

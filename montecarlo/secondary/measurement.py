@@ -17,8 +17,17 @@ QUANTITIES = {"rms": RMS, "fundamental": FUNDAMENTAL, "peak": PEAK_VALUE}
 
 
 def circle(per_cycle: int) -> Array:
-    """Cosine and sine at the three points of each step of a cycle, times the points' weights: (6,
-    per_cycle)."""
+    """Cosine and sine at the three points of each step of a cycle, times the points' weights.
+
+    Parameters
+    ----------
+    per_cycle : int
+        Steps a cycle.
+
+    Returns
+    -------
+    ndarray, (6, per_cycle)
+    """
     turns = np.array(
         [
             [weight * np.exp(2j * np.pi * (k + place) / per_cycle) for k in range(per_cycle)]
@@ -55,28 +64,49 @@ class Measurement:
         return len(self.legs), len(self.forms), len(self.delays_s)
 
     def gains(self, cts: Sequence[int]) -> Array:
-        """What multiplies the currents of these CTs in the bias."""
+        """What multiplies the currents of these CTs in the bias.
+
+        Parameters
+        ----------
+        cts : sequence of int
+            Columns of the table.
+
+        Returns
+        -------
+        ndarray, (len(cts),)
+        """
         return np.array([self.matching[ct] if self.matching else 1.0 for ct in cts])
 
     def meter(self, step_s: float, per_cycle: int) -> Meter:
-        """The same for the compiled pass, on its grid of time."""
+        """The same for the compiled pass.
+
+        Parameters
+        ----------
+        step_s : float
+            Of its grid of time (s).
+        per_cycle : int
+            Steps a cycle.
+
+        Returns
+        -------
+        Meter
+        """
         bias = self.bias or ((),) * len(self.legs)
-        rows = list(
-            dict.fromkeys(
-                [LEG + leg for leg in self.legs] + [CURRENT + ct for cts in bias for ct in cts]
-            )
-        )
+        legs = [LEG + leg for leg in self.legs]
+        rows = list(dict.fromkeys([*legs, *(CURRENT + ct for cts in bias for ct in cts)]))
         most = max(1, *(len(cts) for cts in bias))
-        which, share = np.full((len(bias), most), -1), np.zeros((len(bias), most))
+        which = np.full((len(bias), most), -1)
+        share = np.zeros((len(bias), most))
         for e, cts in enumerate(bias):
-            which[e, : len(cts)] = [rows.index(CURRENT + ct) for ct in cts]
-            share[e, : len(cts)] = self.gains(cts) / (
-                len(cts) if cts and self.bias_current == "mean" else 1
-            )
+            count = len(cts)
+            which[e, :count] = [rows.index(CURRENT + ct) for ct in cts]
+            share[e, :count] = self.gains(cts)
+            if self.bias_current == "mean":
+                share[e, :count] /= count
         holds = [round(max(delay - self.over_travel_s, 0.0) / step_s) for delay in self.delays_s]
         return Meter(
             np.array(rows),
-            np.array([rows.index(LEG + leg) for leg in self.legs]),
+            np.array([rows.index(leg) for leg in legs]),
             which,
             self.bias_current == "largest",
             share,

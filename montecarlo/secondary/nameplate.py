@@ -39,11 +39,10 @@ __all__ = ["FAMILIES", "Core", "Design", "Designation", "Family", "design", "rea
 
 MINUTE = math.pi / 180 / 60
 FARTHEST = 2.0  # E_al over the knee voltage: beyond, no iron is left in the characteristic
-CLOSED, GAPPED, LINEAR = (
-    (0.15, 0.40),
-    (0.105, 0.17),
-    (0.094, 0.100),
-)  # ankle ratios; common practice, no source
+# Ankle ratios; common practice, no source.
+CLOSED = (0.15, 0.40)
+GAPPED = (0.105, 0.17)
+LINEAR = (0.094, 0.100)
 
 
 @dataclass(frozen=True)
@@ -91,26 +90,56 @@ class Designation:
 
     @property
     def rules(self) -> Family:
+        """What the class allows."""
         return FAMILIES[self.family]
 
     @property
     def transient(self) -> bool:
+        """Whether it is a TP class."""
         return self.family.startswith("TP")
 
     def burden_ohm(self, burden_va: float | None, rated_a: float) -> complex:
-        """Rated burden: power factor 0.8 from 5 VA on (IEC 61869-2, memory), 1 below and for TP
-        classes; with the voltage in the name, that voltage at 20 times rated current, 0.5 from 100
-        V on, else 0.9 (C57.13, memory)."""
-        power = burden_va or 0.0
-        size, cosine = power / rated_a**2, 0.8 if power >= 5 and not self.transient else 1.0
+        """Rated burden. [ohm]
+
+        Power factor 0.8 from 5 VA on (IEC 61869-2, memory), 1 below and for TP classes; with the
+        voltage in the name, that voltage at 20 times rated current, 0.5 from 100 V on, else 0.9
+        (C57.13, memory).
+
+        Parameters
+        ----------
+        burden_va : float or None
+            At rated current (VA).
+        rated_a : float
+            Secondary (A).
+
+        Returns
+        -------
+        complex
+        """
+        power_va = burden_va or 0.0
+        size = power_va / rated_a**2
+        cosine = 0.8 if power_va >= 5 and not self.transient else 1.0
         if self.volts is not None:
-            size, cosine = self.volts / (20 * rated_a), 0.5 if self.volts >= 100 else 0.9
+            size = self.volts / (20 * rated_a)
+            cosine = 0.5 if self.volts >= 100 else 0.9
         return size * complex(cosine, math.sqrt(1 - cosine**2))
 
 
 def read_class(text: str) -> Designation | None:
-    """None if it is no such class."""
-    if not (found := _NAME.fullmatch(text)):
+    """An accuracy class by its name.
+
+    Parameters
+    ----------
+    text : str
+        As "5P20".
+
+    Returns
+    -------
+    Designation or None
+        None if it is no such class.
+    """
+    found = _NAME.fullmatch(text)
+    if not found:
         return None
     family, factor, plain, volts_family, volts = found.groups()
     if volts_family:
@@ -121,6 +150,17 @@ def read_class(text: str) -> Designation | None:
 
 
 def band(low: float, high: float, source: str) -> Distribution:
+    """A uniform distribution between two values.
+
+    Parameters
+    ----------
+    low, high : float
+    source : str
+
+    Returns
+    -------
+    Distribution
+    """
     return Distribution("uniform", {"low": low, "high": high}, source=source)
 
 
@@ -137,18 +177,53 @@ class Core:
 
     @property
     def coefficients(self) -> Array:
+        """a, b, c1, c2 of the characteristic, (4,)."""
         return excitation_table(self.bound_percent, self.exponent).at(self.ankle)
 
     def rms(self, m: float) -> float:
+        """RMS exciting current, of that at the knee.
+
+        Parameters
+        ----------
+        m : float
+            Peak flux (knee flux).
+
+        Returns
+        -------
+        float
+        """
         return float(loop_rms(self.coefficients, m, self.exponent))
 
     def peak(self, m: float) -> float:
+        """Peak exciting current, of the RMS value at the knee.
+
+        Parameters
+        ----------
+        m : float
+            Peak flux (knee flux).
+
+        Returns
+        -------
+        float
+        """
         (a, b), stops = self.coefficients[:2], self.coefficients[2:]
         return float(a * m + b * m**self.exponent + np.minimum(1.0, m / YIELDS) @ stops)
 
     def fundamental(self, m: float) -> complex:
-        """RMS phasor of the exciting current against the e.m.f.: the loss in phase, the rest 90°
-        behind. A stop's is that of a bilinear hysteresis (Caughey, J. Appl. Mech. 27, 1960)."""
+        """RMS phasor of the exciting current against the e.m.f., in knee currents: the loss in
+        phase, the rest 90° behind.
+
+        A stop's is that of a bilinear hysteresis (Caughey, J. Appl. Mech. 27, 1960).
+
+        Parameters
+        ----------
+        m : float
+            Peak flux (knee flux).
+
+        Returns
+        -------
+        complex
+        """
         (a, b), stops = self.coefficients[:2], self.coefficients[2:]
         angle = np.arccos(np.maximum(1 - 2 * YIELDS / m, -1.0))
         scale = stops * m / YIELDS / np.pi
@@ -182,8 +257,27 @@ def design(
     factor: float,
     transient_factor: float,
 ) -> Design:
-    """`factor` the accuracy-limit factor (K_ssc for TP classes), `transient_factor` K_td, which
-    raises E_al only."""
+    """The core that only just meets its class.
+
+    Parameters
+    ----------
+    designation : Designation
+    core : Core
+    rated_a : float
+        Rated secondary current (A).
+    resistance_ohm : float
+        Of the winding (ohm).
+    burden_ohm : complex
+        Rated (ohm).
+    factor : float
+        Accuracy-limit factor, K_ssc for TP classes.
+    transient_factor : float
+        K_td, which raises E_al only.
+
+    Returns
+    -------
+    Design
+    """
     rules, impedance = designation.rules, resistance_ohm + burden_ohm
     emf_v = factor * transient_factor * rated_a * abs(impedance)
     turn = impedance / abs(impedance)
@@ -204,11 +298,9 @@ def design(
         )
 
     if rules.exact:
-        one = at(1.0, 1e-6 * rated_a)
-        return at(
-            1.0,
-            1e-6 * rated_a * math.tan(rules.displacement or 0.0) / math.tan(one.displacement_rad),
-        )
+        small_a = 1e-6 * rated_a
+        displacement = at(1.0, small_a).displacement_rad
+        return at(1.0, small_a * math.tan(rules.displacement or 0.0) / math.tan(displacement))
     return at(_least(lambda m: _beyond(rules, at(m))))
 
 
@@ -228,5 +320,8 @@ def _least(beyond: Callable[[float], float]) -> float:
         return low
     while high - low > 1e-12:
         middle = (low + high) / 2
-        low, high = (middle, high) if beyond(middle) > 0 else (low, middle)
+        if beyond(middle) > 0:
+            low = middle
+        else:
+            high = middle
     return high

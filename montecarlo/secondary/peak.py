@@ -26,11 +26,9 @@ from montecarlo.secondary.measurement import Measurement
 
 __all__ = ["full_voltage", "offset_wave", "peak_voltage", "places_across", "simulate"]
 
-STEPS_PER_CYCLE = (
-    # within 1 % of 8192 for V_f/V_k of 0.3 ... 200; where the current jumps and V_f is above
-    512
-)
-# 50 V_k, up to 9 % low
+# Within 1 % of 8192 for V_f/V_k of 0.3 ... 200; where the current jumps and V_f is above 50 V_k, up
+# to 9 % low.
+STEPS_PER_CYCLE = 512
 CYCLES = 3  # after inception; 22 more changed nothing
 ANGLES = 8  # points on wave in half a turn; 64 gave 0.4 % more at most
 
@@ -38,11 +36,18 @@ Complex = NDArray[np.complex128]
 
 
 def places_across(table: Array, inside: NDArray[np.bool_]) -> Array:
-    """Where the voltage is looked for, (legs, places): what each CT sees of the relay circuit, then
-    each leg alone.
+    """Where the voltage is looked for: what each CT sees of the relay circuit, then each leg alone.
 
-    table (legs, ct); inside (legs,) False for what is no part of the relay circuit (return cores of
-    the pilots)."""
+    Parameters
+    ----------
+    table : ndarray, (legs, ct)
+    inside : ndarray, (legs,)
+        False for what is no part of the relay circuit (return cores of the pilots).
+
+    Returns
+    -------
+    ndarray, (legs, ct + legs)
+    """
     both = np.hstack([np.sign(table), np.eye(len(table))])
     return np.where(inside[:, None], both, 0.0)
 
@@ -50,11 +55,28 @@ def places_across(table: Array, inside: NDArray[np.bool_]) -> Array:
 def full_voltage(
     table: Array, leg_ohm: Array, bank: CtBank, fault_a: Complex, inside: NDArray[np.bool_]
 ) -> Array:
-    """V_f at each CT as if none took an exciting current, RMS: across the relay circuit, and i_f
-    (R_ct + R_lead) with i_f the largest leg current that the CT drives. (n, ct) [V]
+    """V_f at each CT as if none took an exciting current, RMS. [V]
 
-    fault_a (n, ct) RMS primary; leg_ohm (n, legs). Taking the whole leg current through one CT errs
-    upwards where both ends feed the fault (common practice)."""
+    Across the relay circuit, and i_f (R_ct + R_lead) with i_f the largest leg current that the CT
+    drives. Taking the whole leg current through one CT errs upwards where both ends feed the fault
+    (common practice).
+
+    Parameters
+    ----------
+    table : ndarray, (legs, ct)
+    leg_ohm : ndarray, (n, legs)
+        (ohm).
+    bank : CtBank
+        (n, ct).
+    fault_a : complex ndarray, (n, ct)
+        RMS, primary (A).
+    inside : ndarray, (legs,)
+        As in `places_across`.
+
+    Returns
+    -------
+    ndarray, (n, ct)
+    """
     legs = (fault_a / bank.turns) @ table.T
     across = np.where(inside, np.sign(table.T), 0.0)  # (ct, legs)
     largest = np.max(np.abs(legs)[:, None] * np.abs(across), axis=-1)
@@ -62,9 +84,22 @@ def full_voltage(
 
 
 def offset_wave(phasors: Complex, decay_s: Array, omega: float, t: Array) -> Array:
-    """Nothing up to 0, then a sinusoid and the offset that makes it start at 0. (n, ct, times) [A]
+    """Nothing up to 0, then a sinusoid and the offset that makes it start at 0. [A]
 
-    phasors (n, ct) RMS; decay_s (n,) of the offset; where it is 0 the current jumps at inception.
+    Parameters
+    ----------
+    phasors : complex ndarray, (n, ct)
+        RMS (A).
+    decay_s : ndarray, (n,)
+        Of the offset (s); where it is 0 the current jumps at inception.
+    omega : float
+        (rad/s).
+    t : ndarray, (times,)
+        (s).
+
+    Returns
+    -------
+    ndarray, (n, ct, times)
     """
     after = np.maximum(t, 0.0)
     decay = np.asarray(decay_s, float)[:, None]
@@ -86,11 +121,27 @@ def simulate(
     per_cycle: int = STEPS_PER_CYCLE,
     cycles: float = CYCLES,
 ) -> Array:
-    """Highest instantaneous voltage at each of `places_across` on a fault from no load, (n,
-    places). [V]
+    """Highest instantaneous voltage at each of `places_across` on a fault from no load. [V]
 
-    Arguments as in `full_voltage`; the phasors' angles are the points on wave, decay_s (n,) is that
-    of the offset, the bank's remanence stands. NaN where not resolved."""
+    Parameters
+    ----------
+    table, leg_ohm, bank, fault_a, inside
+        As in `full_voltage`; the phasors' angles are the points on wave, the bank's remanence
+        stands.
+    decay_s : ndarray, (n,)
+        Of the offset (s).
+    frequency_hz : float
+        (Hz).
+    per_cycle : int
+        Steps a cycle.
+    cycles : float
+        After inception.
+
+    Returns
+    -------
+    ndarray, (n, places)
+        NaN where not resolved.
+    """
     window = transient.Window(frequency_hz, cycles / frequency_hz, per_cycle)
     wave = offset_wave(fault_a, decay_s, 2 * np.pi * frequency_hz, window.times())
     source = transient.Source(wave, np.arange(fault_a.shape[1]))
@@ -119,19 +170,28 @@ def peak_voltage(
     inside: NDArray[np.bool_],
     frequency_hz: float,
 ) -> Array:
-    """The highest of `simulate`, (n,), over points on wave, and over cores without remanence and
-    with the magnitude of `bank.remanence` in the sense in which all cores of a leg saturate
-    together. [V]
+    """The highest of `simulate` over points on wave, and over cores without remanence and with the
+    magnitude of `bank.remanence` in the sense in which all cores of a leg saturate together. [V]
 
     On three phase legs no pattern of remanence among 400 gave more than 0.1 % above this: in most
-    one core saturates early and shorts the leg."""
+    one core saturates early and shorts the leg.
+
+    Parameters
+    ----------
+    table, leg_ohm, bank, fault_a, decay_s, inside, frequency_hz
+        As in `simulate`.
+
+    Returns
+    -------
+    ndarray, (n,)
+    """
     n, cts = fault_a.shape
     sense = np.sign(table[np.argmax(table != 0, axis=0), np.arange(cts)])
-    turns = np.concatenate([np.arange(ANGLES), np.arange(2 * ANGLES)]) / (
-        2 * ANGLES
-    )  # the former's rest mirrors
+    # without remanence the second half of a turn mirrors the first
+    turns = np.concatenate([np.arange(ANGLES), np.arange(2 * ANGLES)]) / (2 * ANGLES)
     held = np.repeat([0.0, 1.0], [ANGLES, 2 * ANGLES])
-    each, case = np.repeat(np.arange(n), held.size), np.tile(np.arange(held.size), n)
+    each = np.repeat(np.arange(n), held.size)
+    case = np.tile(np.arange(held.size), n)
     cores = take(bank, each)
     cores = replace(cores, remanence=held[case][:, None] * sense * np.abs(cores.remanence))
     phasors = fault_a[each] * np.exp(2j * np.pi * turns[case])[:, None]

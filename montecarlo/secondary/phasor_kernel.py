@@ -250,7 +250,17 @@ def _substitute(w: Array, legs: int) -> None:
 @njit(**COMPILED)
 def move(w: Array, legs: int, places: int, member: Index, sign: Array) -> None:
     """Lanes whose residual has fallen make a Newton move from where they are, the others half their
-    last one again."""
+    last one again.
+
+    Parameters
+    ----------
+    w : ndarray, (rows, LANES)
+        The workspace; changed.
+    legs, places : int
+        Of the network.
+    member, sign : ndarray
+        Of the network.
+    """
     _eliminate(w, legs, places, member, sign)
     _substitute(w, legs)
     zero, one, norm = splat(0.0), splat(1.0), load(w, NORM)
@@ -362,8 +372,19 @@ def _leave(
 def solve_lanes(
     given: Samples, net: Network, passes: int, leg_a: Complex, ct_a: Complex, flux: Complex
 ) -> None:
-    """Every sample's phasors: leg_a (n, legs), ct_a and flux (n, ct), NaN where Newton does not
-    settle within so many passes (moves and halvings)."""
+    """Every sample's phasors, NaN where Newton does not settle.
+
+    Parameters
+    ----------
+    given : Samples
+    net : Network
+    passes : int
+        Moves and halvings that a sample may take.
+    leg_a : complex ndarray, (n, legs)
+        Written, RMS (A).
+    ct_a, flux : complex ndarray, (n, ct)
+        Written, RMS (A) and peak (knee flux).
+    """
     w = np.zeros((FACTOR + 4 * net.legs * net.legs, LANES))
     sample = np.full(LANES, -1)  # in each lane; -1: none
     n, entered = flux.shape[0], 0

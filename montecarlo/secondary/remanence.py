@@ -51,20 +51,43 @@ class Start:
 
 
 def other_model(model: RemanenceModel) -> RemanenceModel:
+    """The model of remanence that is not this one.
+
+    Parameters
+    ----------
+    model : str
+        One of `RemanenceModel`.
+
+    Returns
+    -------
+    str
+    """
     return "shifted_curve" if model == "stop_operators" else "stop_operators"
 
 
 def coefficients_of(
     model: RemanenceModel, bound_percent: float, exponent: int, ankle: ArrayLike
 ) -> Array:
-    """a, b, c1, c2 of the characteristic at each ankle ratio, (4, ...). The shifted curve has c2 =
-    0 and knows no bound."""
-    table = (
-        excitation_table(bound_percent, exponent)
-        if model == "stop_operators"
-        else one_stop_table(exponent)
-    )
-    return table.at(ankle)
+    """a, b, c1, c2 of the characteristic; the shifted curve has c2 = 0 and knows no bound.
+
+    Parameters
+    ----------
+    model : str
+        One of `RemanenceModel`.
+    bound_percent : float
+        (% of the knee flux).
+    exponent : int
+        S.
+    ankle : array_like, (...)
+        Ankle ratio.
+
+    Returns
+    -------
+    ndarray, (4, ...)
+    """
+    if model == "stop_operators":
+        return excitation_table(bound_percent, exponent).at(ankle)
+    return one_stop_table(exponent).at(ankle)
 
 
 def start_of(
@@ -74,8 +97,23 @@ def start_of(
     coefficients: Array,
     exponent: NDArray[np.int64],
 ) -> Start:
-    """Cores at rest, or settled under a load of flux phasors `flux` (n, ct), peak; remanence (n,
-    ct); knee units."""
+    """Cores at rest, or settled under a load.
+
+    Parameters
+    ----------
+    model : str
+        One of `RemanenceModel`.
+    flux : complex ndarray, (n, ct)
+        Peak phasors of the load flux, in knee units.
+    remanence : ndarray, (n, ct)
+        In knee units.
+    coefficients : ndarray, (4, n, ct)
+    exponent : ndarray, (ct,)
+
+    Returns
+    -------
+    Start
+    """
     if model == "stop_operators":
         return Start(
             *start_state(flux, remanence, coefficients, exponent),
@@ -92,17 +130,27 @@ def shifted_start(
     constant that shifts the curve takes the cycle mean of the current away; without load it is
     f(m_r). Derived.
 
-    The constant is held as a second stop that does not rise and whose bound is itself."""
+    The constant is held as a second stop that does not rise and whose bound is itself.
+
+    Parameters
+    ----------
+    flux, remanence, coefficients, exponent
+        As in `start_of`.
+
+    Returns
+    -------
+    Start
+    """
     offset = np.empty(remanence.shape)
     for power in np.unique(exponent):
         same = np.asarray(exponent) == power
         offset[:, same], _ = mean_current(
             remanence[:, same], np.abs(flux[:, same]), coefficients[:2, :, same], int(power)
         )
-    foot, level = coefficients[2], np.zeros(offset.shape)
+    foot = coefficients[2]
     return Start(
         remanence + flux.real,
         np.stack([foot * loop_state(flux)[0], -offset]),
         np.stack([foot, np.abs(offset)]),
-        np.stack([foot / YIELDS[0], level]),
+        np.stack([foot / YIELDS[0], np.zeros(offset.shape)]),
     )

@@ -25,22 +25,45 @@ NO_BIAS: Form = (UNBIASED, 0.0, 0.0, 0.0)
 def operating_quantity(
     difference: Array, bias: Array, which: int, slope1: float, slope2: float, break_a: float
 ) -> Array:
-    """What is compared with the pick-up [A], of one shape with the differential and the bias
-    current [A]."""
+    """What is compared with the pick-up. [A]
+
+    Parameters
+    ----------
+    difference, bias : ndarray, (...)
+        Differential and bias current (A).
+    which : int
+        UNBIASED, SUM or GREATER_OF.
+    slope1, slope2 : float
+    break_a : float
+        Where the second slope begins (A).
+
+    Returns
+    -------
+    ndarray, (...)
+    """
     if which == UNBIASED:
         return difference * 1.0
     restraint = slope1 * bias + (slope2 - slope1) * np.maximum(bias - break_a, 0.0)
     if which == SUM:
         return difference - restraint
-    return np.where(difference > restraint, difference, 0.0) + 0.0 * (
-        difference + restraint
-    )  # not a number stays
+    # not a number stays
+    return np.where(difference > restraint, difference, 0.0) + 0.0 * (difference + restraint)
 
 
 def bias_current(ends: Array, kind: str) -> Array:
-    """Bias from the magnitudes of the ends' currents, (..., ends): their mean, their sum or the
-    largest."""
-    total = ends.sum(axis=-1)
-    return np.asarray(
-        {"mean": total / ends.shape[-1], "sum": total, "largest": ends.max(axis=-1)}[kind]
-    )
+    """Bias current. [A]
+
+    Parameters
+    ----------
+    ends : ndarray, (..., ends)
+        Magnitudes of the ends' currents (A).
+    kind : str
+        "mean", "sum" or "largest".
+
+    Returns
+    -------
+    ndarray, (...)
+    """
+    if kind == "largest":
+        return np.asarray(ends.max(axis=-1))
+    return np.asarray(ends.mean(axis=-1) if kind == "mean" else ends.sum(axis=-1))

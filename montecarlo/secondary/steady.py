@@ -34,19 +34,24 @@ class Steady(NamedTuple):
     flux: Complex  # (n, ct)
 
     def quantities(self, measurement: Measurement) -> Array:
-        """What each element compares with its pick-up, for each form of bias: (n, elements,
-        forms)."""
+        """What each element compares with its pick-up, for each form of bias. [A]
+
+        Parameters
+        ----------
+        measurement : Measurement
+
+        Returns
+        -------
+        ndarray, (n, elements, forms)
+        """
         out = np.empty((len(self.legs), len(measurement.legs), len(measurement.forms)))
         for e, leg in enumerate(measurement.legs):
             difference = np.abs(self.legs[:, leg])
             ends = list(measurement.bias[e]) if measurement.bias else []
-            bias = (
-                difference
-                if not ends
-                else bias_current(
-                    np.abs(self.cts[:, ends]) * measurement.gains(ends), measurement.bias_current
-                )
-            )
+            bias = difference
+            if ends:
+                restraining = np.abs(self.cts[:, ends]) * measurement.gains(ends)
+                bias = bias_current(restraining, measurement.bias_current)
             for v, form in enumerate(measurement.forms):
                 out[:, e, v] = operating_quantity(difference, bias, *(form if ends else NO_BIAS))
         return out
@@ -55,15 +60,30 @@ class Steady(NamedTuple):
 def solve(table: Array, leg_ohm: Array, bank: CtBank, primary_a: Complex, omega: float) -> Steady:
     """The circuit under sinusoidal primary currents.
 
-    table (legs, ct) signs; leg_ohm (n, legs); primary_a (n, ct) RMS phasors [A]."""
+    Parameters
+    ----------
+    table : ndarray, (legs, ct)
+        Signs.
+    leg_ohm : ndarray, (n, legs)
+        (ohm).
+    bank : CtBank
+        (n, ct).
+    primary_a : complex ndarray, (n, ct)
+        RMS phasors (A).
+    omega : float
+        (rad/s).
+
+    Returns
+    -------
+    Steady
+    """
     n, places = primary_a.shape
     given = Samples(
         source=np.ascontiguousarray(primary_a / bank.turns, np.complex128),
         series_ohm=np.ascontiguousarray(bank.series_ohm),
         knee_v=np.ascontiguousarray(omega / np.sqrt(2) * bank.knee_flux_wb),
-        knee_a=np.ascontiguousarray(
-            bank.knee_current_a / np.sqrt(2)
-        ),  # currents are RMS here, flux is its peak
+        # currents are RMS here, flux is its peak
+        knee_a=np.ascontiguousarray(bank.knee_current_a / np.sqrt(2)),
         curve=np.ascontiguousarray(bank.coefficients),
         leg_ohm=np.ascontiguousarray(leg_ohm),
         power=(bank.exponent - 1) // 2,
@@ -75,14 +95,25 @@ def solve(table: Array, leg_ohm: Array, bank: CtBank, primary_a: Complex, omega:
 
 
 def describing_function(flux_peak: Array, coefficients: Array, exponent: int) -> Complex:
-    """Exciting current over flux, fundamental components, for a settled loop of peak `flux_peak` >
-    0, in knee units; the imaginary part is the loss. coefficients (4, ...), flux_peak (...)."""
+    """Exciting current over flux, fundamental components of a settled loop, in knee units; the
+    imaginary part is the loss.
+
+    Parameters
+    ----------
+    flux_peak : ndarray, (...)
+        Above 0 (knee flux).
+    coefficients : array_like, (4, ...)
+    exponent : int
+        S.
+
+    Returns
+    -------
+    complex ndarray, (...)
+    """
     a, b, *bounds = np.asarray(coefficients, float)
     peak = np.asarray(flux_peak, float)
-    real, imag = (
-        a + b * sine_power_fundamental(exponent) * peak ** (exponent - 1),
-        np.zeros(peak.shape),
-    )
+    real = a + b * sine_power_fundamental(exponent) * peak ** (exponent - 1)
+    imag = np.zeros(peak.shape)
     for c, limit in zip(bounds, YIELDS, strict=True):
         angle = np.arccos(1 - 2 * np.minimum(limit / peak, 1.0))
         real = real + c / limit * (angle - np.sin(angle) * np.cos(angle)) / np.pi

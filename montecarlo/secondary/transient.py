@@ -30,15 +30,26 @@ class Window:
 
     @property
     def step_s(self) -> float:
+        """[s]"""
         return 1 / (self.frequency_hz * self.per_cycle)
 
     @property
     def steps(self) -> int:
+        """From a cycle before the event to the end."""
         return self.per_cycle + int(np.ceil(self.after_s / self.step_s - 1e-9))
 
     def times(self, steps: int | None = None) -> Array:
-        """Start, then for each step its inner stage and its end [s]: (2·steps + 1,). The event
-        begins at 0."""
+        """Start, then for each step its inner stage and its end; the event begins at 0. [s]
+
+        Parameters
+        ----------
+        steps : int, optional
+            Those of the window unless given.
+
+        Returns
+        -------
+        ndarray, (2 steps + 1,)
+        """
         count = self.steps if steps is None else steps
         ends = (np.arange(count + 1) - self.per_cycle) * self.step_s
         grid = np.empty(2 * count + 1)
@@ -86,13 +97,66 @@ def solve(
 ) -> Response:
     """Legs' currents through an event, and what each element would only just have operated at.
 
-    table (legs, ct); leg_ohm (n, legs); load_flux (n, ct) the flux phasors (peak, knee units) of
-    the load at t = 0, from `steady.solve`; settle: stop once no measured value changes by more than
-    this share a cycle, and hold the last value to the end of the window (0: never)."""
-    n = len(bank)
-    fill = np.minimum(
-        np.arange(-(-n // LANES) * LANES), n - 1
-    )  # whole blocks: the last sample again
+    Parameters
+    ----------
+    table : ndarray, (legs, ct)
+    leg_ohm : ndarray, (n, legs)
+        (ohm).
+    bank : CtBank
+        (n, ct).
+    source : Source
+    window : Window
+    load_flux : complex ndarray, (n, ct)
+        Phasors of the load's flux at t = 0, peak, from `steady.solve` (knee flux).
+    measurement : Measurement
+    settle : float
+        Stop once no measured value changes by more than this share a cycle, and hold the last value
+        to the end of the window (0: never).
+    keep_trace : bool
+        Keep instantaneous currents.
+
+    Returns
+    -------
+    Response
+    """
+    n, legs = len(bank), len(table)
+    # whole blocks: the last sample again
+    fill = np.minimum(np.arange(-(-n // LANES) * LANES), n - 1)
+    points = source.wave.shape[2]
+    pace = Pace(
+        step_s=window.step_s,
+        per_cycle=window.per_cycle,
+        lead=window.per_cycle,
+        # harmonics of the load's flux, which phasors do not have
+        warm=window.per_cycle if np.any(load_flux) else 0,
+        steps=window.steps,
+        loop_from=source.loop_from if source.loop_from >= 0 else points - 1,
+        jump=source.jumps,
+        settle=float(settle),
+    )
+    pickup = np.empty((fill.size, *measurement.shape))
+    moves = np.empty(fill.size)
+    kept = (fill.size, sum(table.shape), window.steps) if keep_trace else (0, 0, 0)
+    trace = np.full(kept, np.nan)
+    integrate(
+        np.ascontiguousarray(source.wave if fill.size == n else source.wave[fill]),
+        source.channel,
+        _cores(bank, leg_ohm, load_flux, fill),
+        network(table),
+        pace,
+        measurement.meter(window.step_s, window.per_cycle),
+        pickup,
+        moves,
+        trace,
+    )
+    pickup[~(moves <= UNRESOLVED_MOVE)] = np.nan
+    return Response(pickup[:n], trace[:n, :legs], trace[:n, legs:])
+
+
+def _cores(
+    bank: CtBank, leg_ohm: Array, load_flux: NDArray[np.complex128], fill: NDArray[np.int64]
+) -> Cores:
+    """Constants and start of the samples `fill`, sample last."""
 
     def across(values: Array) -> Array:
         return np.ascontiguousarray(values[..., fill, :].swapaxes(-1, -2))
@@ -101,7 +165,7 @@ def solve(
         bank.remanence_model, load_flux, bank.remanence, bank.coefficients, bank.exponent
     )
     curve = np.concatenate([bank.coefficients[:2], start.bounds, start.slopes])
-    cores = Cores(
+    return Cores(
         curve=across(curve * bank.knee_current_a),
         power=(bank.exponent - 1) // 2,
         series_ohm=across(bank.series_ohm),
@@ -111,36 +175,3 @@ def solve(
         flux=across(start.flux),
         stops=across(start.stops * bank.knee_current_a),
     )
-    points = source.wave.shape[2]
-    warm = (
-        window.per_cycle if np.any(load_flux) else 0
-    )  # harmonics of the load's flux, which phasors do not have
-    pace = Pace(
-        window.step_s,
-        window.per_cycle,
-        window.per_cycle,
-        warm,
-        window.steps,
-        source.loop_from if source.loop_from >= 0 else points - 1,
-        source.jumps,
-        float(settle),
-    )
-    pickup = np.empty((fill.size, *measurement.shape))
-    moves = np.empty(fill.size)
-    trace = np.full(
-        (fill.size, sum(table.shape), window.steps) if keep_trace else (0, 0, 0), np.nan
-    )
-    integrate(
-        np.ascontiguousarray(source.wave if fill.size == n else source.wave[fill]),
-        source.channel,
-        cores,
-        network(table),
-        pace,
-        measurement.meter(window.step_s, window.per_cycle),
-        pickup,
-        moves,
-        trace,
-    )
-    pickup[~(moves <= UNRESOLVED_MOVE)] = np.nan
-    legs = table.shape[0]
-    return Response(pickup[:n], trace[:n, :legs], trace[:n, legs:])

@@ -6,7 +6,7 @@ code, not by this one: after a change here delete montecarlo/secondary/__pycache
 from __future__ import annotations
 
 from functools import cache
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,9 +17,9 @@ from montecarlo.secondary.lanes import LANES, Lanes, load, splat
 
 Index = NDArray[np.int64]
 
-ALLOCATES = {"nogil": True, "error_model": "numpy", "forceinline": True}
+ALLOCATES: dict[str, Any] = {"nogil": True, "error_model": "numpy", "forceinline": True}
 # counting references to arrays took a quarter of the time
-COMPILED = {**ALLOCATES, "_nrt": False}
+COMPILED = {**ALLOCATES, "counted": False}
 GAMMA = 2 - np.sqrt(2)  # place of the inner stage in a step of TR-BDF2
 FLUX_LIMIT = 4.0  # knee flux; no core that saturates gets there, an iterate may
 SMALL_A = 1e-3  # a current whose changes settle nothing
@@ -117,16 +117,22 @@ class Meter(NamedTuple):
     share: Array  # (elements, most) what each is multiplied by first
     forms: Array  # (variants, 4) form (`restraint`), slope1, slope2, break [A]
     quantity: int  # RMS, FUNDAMENTAL or PEAK_VALUE
-    circle: (
-        # (6, per_cycle) weights of the fundamental's two components at a step's three points
-        Array
-    )
+    circle: Array  # (6, per_cycle), `measurement.circle`
     holds: Index  # (delays,) steps for which a value must be held
     drop_off: float  # share of its pick-up at which an element resets
 
 
 def network(table: Array) -> Network:
-    """The lists of a table (legs, ct)."""
+    """The lists of a table.
+
+    Parameters
+    ----------
+    table : ndarray, (legs, ct)
+
+    Returns
+    -------
+    Network
+    """
     return _network(np.asarray(table, float).tobytes(), *table.shape)
 
 
@@ -156,7 +162,23 @@ def _fill(entries: NDArray[np.bool_]) -> Index:
 
 @njit(**COMPILED)
 def total(w: Array, group: int, member: Index, sign: Array, row: int) -> Lanes:
-    """Signed sum of a group's rows over the members of one of the network's lists."""
+    """Signed sum of a group's rows over the members of one of the network's lists.
+
+    Parameters
+    ----------
+    w : ndarray, (ROWS, LANES)
+        The workspace.
+    group : int
+        Its first row.
+    member, sign : ndarray
+        Of the network.
+    row : int
+        Which list.
+
+    Returns
+    -------
+    Lanes
+    """
     signed = splat(0.0)
     for k in range(member[row, 0]):
         signed = signed + sign[row, k] * load(w, group + member[row, 1 + k])
@@ -165,7 +187,17 @@ def total(w: Array, group: int, member: Index, sign: Array, row: int) -> Lanes:
 
 @njit(**COMPILED)
 def to_power(base: Lanes, power: int) -> Lanes:
-    """base^power for a whole power, by repeated squares."""
+    """base^power for a whole power, by repeated squares.
+
+    Parameters
+    ----------
+    base : Lanes
+    power : int
+
+    Returns
+    -------
+    Lanes
+    """
     result = splat(1.0)
     while power > 0:
         if power & 1:
@@ -177,8 +209,16 @@ def to_power(base: Lanes, power: int) -> Lanes:
 
 @njit(**ALLOCATES)
 def aligned(rows: int) -> Array:
-    """Zeros (rows, LANES) that begin on a cache line: values that lie across two take twice as long
-    to load."""
+    """Zeros that begin on a cache line: values that lie across two take twice as long to load.
+
+    Parameters
+    ----------
+    rows : int
+
+    Returns
+    -------
+    ndarray, (rows, LANES)
+    """
     room = np.zeros(rows * LANES + 8)
     skip = (-room.ctypes.data % 64) // 8
     return room[skip : skip + rows * LANES].reshape(rows, LANES)
@@ -186,7 +226,17 @@ def aligned(rows: int) -> Array:
 
 @njit(**COMPILED)
 def fill(w: Array, cores: Cores, first: int, weight: float) -> None:
-    """The workspace of the samples from `first` on, at the window's start."""
+    """Fills the workspace for the samples from `first` on, at the window's start.
+
+    Parameters
+    ----------
+    w : ndarray, (ROWS, LANES)
+        Written.
+    cores : Cores
+    first : int
+    weight : float
+        Of a stage's right-hand side (s).
+    """
     for b in range(LANES):
         n = first + b
         for c in range(cores.flux.shape[0]):
@@ -199,8 +249,6 @@ def fill(w: Array, cores: Cores, first: int, weight: float) -> None:
             w[OWN + c, b] = w[GAIN + c, b] * cores.series_ohm[c, n]
             w[LIMIT + c, b] = FLUX_LIMIT if cores.curve[1, c, n] > 0 else np.inf
         for leg in range(cores.leg_ohm.shape[0]):
-            w[OHM + leg, b], w[ROOT + leg, b] = (
-                cores.leg_ohm[leg, n],
-                np.sqrt(cores.leg_ohm[leg, n]),
-            )
+            w[OHM + leg, b] = cores.leg_ohm[leg, n]
+            w[ROOT + leg, b] = np.sqrt(cores.leg_ohm[leg, n])
         w[LIVE, b], w[WORST, b] = 1.0, 0.0

@@ -24,28 +24,65 @@ LEAST_WEIGHTED = 4096  # weighted samples worth drawing: batches carry the varia
 
 def weighted_samples(study: Study) -> int:
     """Weighted samples of each external event that the study asks for; 0 where false trips are
-    counted only."""
+    counted only.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    int
+    """
     wanted = study.study.rare_samples
     wanted = study.study.samples if wanted is None else wanted
     return wanted if wanted >= LEAST_WEIGHTED else 0
 
 
 def earth_fault_samples(study: Study) -> int:
-    """Earth faults that the study asks for."""
+    """Earth faults that the study asks for.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    int
+    """
     general = study.study
     return general.earth_fault_samples or max(general.samples // 8, general.plants)
 
 
 def event_samples(study: Study) -> dict[str, int]:
-    """Number of samples of each kind of external event, in the order of `event_rates`."""
+    """Number of samples of each kind of external event.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    dict of str to int
+        In the order of `event_rates`.
+    """
     names = [event.name for event in study.external_events]
     names += ["open_pilot"] * (len(event_rates(study)) - len(names))
     return dict(zip(names, (samples for _, samples in event_rates(study)), strict=True))
 
 
 def event_rates(study: Study) -> list[tuple[float, int]]:
-    """Mean yearly rate [1/year] and number of samples of everything that counts as an external
-    event."""
+    """Everything that counts as an external event.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    list of (float, int)
+        Mean yearly rate (1/year) and number of samples of each.
+    """
     general = study.study
     counted = Design(general.plants, general.samples).samples_drawn
     found = [(event.per_year.mean(), counted) for event in study.external_events]
@@ -57,54 +94,112 @@ def event_rates(study: Study) -> list[tuple[float, int]]:
 
 def limit_of_p_false(study: Study) -> float:
     """The policy's limit as a probability of a false trip an event; infinite where it weighs costs
-    instead. [-]"""
+    instead. [-]
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    float
+    """
     policy = study.policy
     if policy.least_annual_cost is not None:
         return math.inf
     if policy.p_false_max is not None:
         return policy.p_false_max
-    return (policy.false_per_year_max or 0.0) / max(
-        sum(rate for rate, _ in event_rates(study)), 1e-300
-    )
+    return (policy.false_per_year_max or 0.0) / _total(event_rates(study))
 
 
 def shown_at_best(study: Study) -> float:
     """Upper bound of p_false at `policy.level` of a candidate that trips in no sample at all. [-]
 
     None in n samples of a type: 1 - (1 - level)^(1/n) (Clopper and Pearson, Biometrika 26, 1934,
-    404-413); the types combined as independent, in squares, weighted by their rates."""
+    404-413); the types combined as independent, in squares, weighted by their rates.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    float
+    """
     rates = event_rates(study)
-    bounds = [
-        rate * -math.expm1(math.log1p(-study.policy.level) / samples) for rate, samples in rates
-    ]
-    return math.hypot(*bounds) / max(sum(rate for rate, _ in rates), 1e-300)
+    log = math.log1p(-study.policy.level)
+    bounds = [rate * -math.expm1(log / samples) for rate, samples in rates]
+    return math.hypot(*bounds) / _total(rates)
 
 
 def samples_that_show(study: Study, limit: float) -> int:
-    """Samples of each event, `study.samples`, without a false trip in any, whose bound is at most
-    `limit`; two digits.
+    """Samples of each event, `study.samples`, without a false trip in any, whose bound is at most a
+    limit; two digits.
 
-    1 - (1 - level)^(1/n) < -ln(1 - level)/n. Where open pilots count, their samples grow along."""
+    1 - (1 - level)^(1/n) < -ln(1 - level)/n. Where open pilots count, their samples grow along.
+
+    Parameters
+    ----------
+    study : Study
+    limit : float
+        Of p_false (-).
+
+    Returns
+    -------
+    int
+    """
     rates = event_rates(study)
     needed = [rate * -math.log1p(-study.policy.level) / samples for rate, samples in rates]
-    share = math.hypot(*needed) / max(sum(rate for rate, _ in rates), 1e-300) / limit
+    share = math.hypot(*needed) / _total(rates) / limit
     return rounded_up(rates[0][1] * share)
 
 
+def _total(rates: list[tuple[float, int]]) -> float:
+    """Of the rates; never 0. [1/year]"""
+    return max(sum(rate for rate, _ in rates), 1e-300)
+
+
 def rounded_up(count: float) -> int:
-    """A whole number of two digits and zeros, at least `count`."""
+    """A whole number of two digits and zeros, at least `count`.
+
+    Parameters
+    ----------
+    count : float
+
+    Returns
+    -------
+    int
+    """
     unit = int(10 ** max(math.floor(math.log10(max(count, 1.0))) - 1, 0))
     return math.ceil(count / unit) * unit
 
 
 def too_few(study: Study) -> str:
     """Sentences if no candidate can keep to the policy's limits, whatever the samples show; empty
-    otherwise, and where weighted samples may show what counting cannot."""
+    otherwise, and where weighted samples may show what counting cannot.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    str
+    """
     return " ".join(too_few_by_key(study).values())
 
 
 def too_few_by_key(study: Study) -> dict[str, str]:
-    """Those sentences by the key of the limit that each speaks of."""
+    """Those sentences by the key of the limit that each speaks of.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    dict of str to str
+    """
     limit = "false_per_year_max" if study.policy.p_false_max is None else "p_false_max"
     found = {
         f"policy.{limit}": _too_few_in_all(study),
@@ -121,29 +216,31 @@ def _too_few_of_one(study: Study) -> str:
     kinds = event_samples(study)
     if weighted_samples(study):  # which a pilot core that opens has none of
         kinds = {name: samples for name, samples in kinds.items() if name == "open_pilot"}
-    kind = min(kinds, key=lambda name: kinds[name], default=None)
-    if kind is None or (best := -math.expm1(math.log1p(-level) / kinds[kind])) <= limit:
+    if not kinds:
         return ""
-    needed = rounded_up(study.study.samples * -math.log1p(-level) / limit / kinds[kind])
+    kind, samples = min(kinds.items(), key=lambda item: item[1])
+    best = -math.expm1(math.log1p(-level) / samples)
+    if best <= limit:
+        return ""
+    needed = rounded_up(study.study.samples * -math.log1p(-level) / limit / samples)
     return (
-        f"Without a single false trip {kinds[kind]} samples of {kind} show fewer than "
-        f"{best:.2g} at "
-        f"{100 * level:g} %, above the limit on each kind, {limit:g}: no candidate can be "
-        "chosen. "
-        f"policy.p_false_max_each needs at least {needed} samples (study.samples or "
-        "--samples)."
+        f"Without a single false trip {samples} samples of {kind} show fewer than {best:.2g} at"
+        f" {100 * level:g} %, above the limit on each kind, {limit:g}: no candidate can be chosen."
+        f" policy.p_false_max_each needs at least {needed} samples (study.samples or --samples)."
     )
 
 
 def _too_few_in_all(study: Study) -> str:
-    policy, general = study.policy, study.study
+    policy = study.policy
     limit, best = limit_of_p_false(study), shown_at_best(study)
     if best <= limit or weighted_samples(study):
         return ""
-    yearly = sum(rate for rate, _ in event_rates(study)) if policy.p_false_max is None else 1.0
-    unit = "" if policy.p_false_max is not None else " a year"
+    yearly, unit = 1.0, ""
+    if policy.p_false_max is None:
+        yearly = sum(rate for rate, _ in event_rates(study))
+        unit = " a year"
     return (
-        f"Without a single false trip {general.samples} samples of each event show fewer than"
+        f"Without a single false trip {study.study.samples} samples of each event show fewer than"
         f" {best * yearly:.2g}{unit} at {100 * policy.level:g} %, above the limit"
         f" {limit * yearly:g}: no candidate can be chosen. The limit needs at least"
         f" {samples_that_show(study, limit)} samples (study.samples or --samples)."

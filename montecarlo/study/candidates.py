@@ -30,20 +30,29 @@ class Setting:
 
 
 def neighbours(settings: Sequence[Setting], of: Setting) -> dict[Setting, str]:
-    """The settings that differ from `of` on one axis, by one step of those that occur there, and on
-    which axis."""
+    """The settings that differ from one on one axis, by one step of those that occur there.
+
+    Parameters
+    ----------
+    settings : sequence of Setting
+    of : Setting
+
+    Returns
+    -------
+    dict of Setting to str
+        With the axis.
+    """
     found: dict[Setting, str] = {}
     for axis in STEPS:
         rest = attrgetter("scheme", *(other for other in STEPS if other != axis))
-        line = {
-            getattr(setting, axis): setting for setting in settings if rest(setting) == rest(of)
-        }
-        values = sorted({value for value in (*line, getattr(of, axis)) if value is not None})
-        if getattr(of, axis) is not None:
-            at = values.index(getattr(of, axis))
-            found |= {
-                line[value]: axis for value in values[max(at - 1, 0) : at] + values[at + 1 : at + 2]
-            }
+        own = getattr(of, axis)
+        if own is None:
+            continue
+        line = {getattr(one, axis): one for one in settings if rest(one) == rest(of)}
+        values = sorted({value for value in (*line, own) if value is not None})
+        at = values.index(own)
+        for value in values[max(at - 1, 0) : at] + values[at + 1 : at + 2]:
+            found[line[value]] = axis
     return found
 
 
@@ -59,16 +68,30 @@ class End:
 
     @property
     def lowest(self) -> bool:
+        """Whether it is the lower end."""
         return self.value <= self.low
 
 
 def ends_of_ranges(study: Study, setting: Setting) -> tuple[End, ...]:
-    """The axes on which a setting stands at an end of its range, where the range could go further:
-    not where the relay's own range ends there, nor below 0. A list of one value is no range."""
-    scheme, found = scheme_of(study, setting.scheme), []
+    """The axes on which a setting stands at an end of its range, where the range could go further.
+
+    Not where the relay's own range ends there, nor below 0. A list of one value is no range.
+
+    Parameters
+    ----------
+    study : Study
+    setting : Setting
+
+    Returns
+    -------
+    tuple of End
+    """
+    scheme = scheme_of(study, setting.scheme)
     own = [axis.key for axis in AXES if axis.in_scheme(scheme)]
+    found = []
     for axis in (key for key in STEPS if key in own):
-        values, value = getattr(study.candidates, axis), getattr(setting, axis)
+        values = getattr(study.candidates, axis)
+        value = getattr(setting, axis)
         if value is None or len(values) < 2:
             continue
         end = End(axis, value, min(values), max(values))
@@ -86,11 +109,9 @@ def _ends_there(study: Study, end: End) -> bool:
     step = relay.step_a or 0.0
     low, high = relay.range_a or (step, math.inf)
     slack = 1e-9 * end.value  # of the grid's rounding
-    return (
-        end.value - step < low - slack or end.value <= low + slack
-        if end.lowest
-        else (end.value + step > high + slack or end.value >= high - slack)
-    )
+    if end.lowest:
+        return end.value - step < low - slack or end.value <= low + slack
+    return end.value + step > high + slack or end.value >= high - slack
 
 
 @dataclass(frozen=True)
@@ -105,10 +126,12 @@ class Lattice:
 
     @property
     def scheme(self) -> str:
+        """Its circuit's."""
         return self.circuit.scheme
 
     @property
     def stabilising_resistance_ohm(self) -> float:
+        """Its circuit's. [ohm]"""
         return self.circuit.stabilising_resistance_ohm
 
     @property
@@ -123,6 +146,7 @@ class Lattice:
 
     @property
     def shape(self) -> tuple[int, int, int]:
+        """Numbers of phase pick-ups, earth pick-ups and delays, at least 1 each."""
         return max(len(self.phase_pickup_a), 1), max(len(self.earth_pickup_a), 1), len(self.delay_s)
 
     @property
@@ -132,10 +156,16 @@ class Lattice:
 
     @property
     def earth_thresholds(self) -> tuple[float, ...]:
+        """Earth pick-ups; infinite where there is no earth element."""
         return self.earth_pickup_a or (math.inf,)
 
     def settings(self) -> Iterator[Setting]:
-        """In the order of an array of `shape`."""
+        """Every setting, in the order of an array of `shape`.
+
+        Yields
+        ------
+        Setting
+        """
         phases, earths = self.phase_pickup_a or (None,), self.earth_pickup_a or (None,)
         for phase, earth, delay in product(phases, earths, self.delay_s):
             yield Setting(
@@ -148,12 +178,30 @@ class Lattice:
 
 
 def settings_of(lattices: Iterable[Lattice]) -> list[Setting]:
-    """Every setting, lattice after lattice: the order of candidates everywhere."""
+    """Every setting, lattice after lattice: the order of candidates everywhere.
+
+    Parameters
+    ----------
+    lattices : iterable of Lattice
+
+    Returns
+    -------
+    list of Setting
+    """
     return [setting for lattice in lattices for setting in lattice.settings()]
 
 
 def present_setting(study: Study) -> Setting | None:
-    """The setting in service, if the study names one."""
+    """The setting in service, if the study names one.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    Setting or None
+    """
     present = study.candidates.present
     if present is None:
         return None
@@ -170,14 +218,21 @@ def present_setting(study: Study) -> Setting | None:
 
 
 def biases_of(study: Study) -> tuple[Bias, ...]:
-    """Every combination of slopes; a second slope that equals the first has no break."""
+    """Every combination of slopes; a second slope that equals the first has no break.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    tuple of Bias
+    """
     wanted = study.candidates
-    found = [
-        Bias(one, *((None, None) if other in (None, one) else (other, at)))
-        for one in wanted.slope1
-        for other in wanted.slope2 or (None,)
-        for at in wanted.slope_break_a or (None,)
-    ]
+    found = []
+    seconds, breaks = wanted.slope2 or (None,), wanted.slope_break_a or (None,)
+    for one, other, at in product(wanted.slope1, seconds, breaks):
+        found.append(Bias(one) if other in (None, one) else Bias(one, other, at))
     return tuple(dict.fromkeys(found))
 
 
@@ -210,7 +265,17 @@ def _split(
 
 
 def lattices_of(study: Study, *settings: Setting) -> tuple[Lattice, ...]:
-    """One-candidate lattices, for a fresh batch or a setting off the study's grid."""
+    """One-candidate lattices, for a fresh batch or a setting off the study's grid.
+
+    Parameters
+    ----------
+    study : Study
+    *settings : Setting
+
+    Returns
+    -------
+    tuple of Lattice
+    """
     found: list[Lattice] = []
     for s in settings:
         bias = None if s.slope1 is None else Bias(*(getattr(s, key) for key in BIAS))
@@ -231,7 +296,16 @@ def _one(pickup: float | None) -> tuple[float, ...]:
 
 
 def grid_lattices(study: Study) -> tuple[Lattice, ...]:
-    """The settings that the grids span."""
+    """The settings that the grids span.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    tuple of Lattice
+    """
     wanted = study.candidates
     found: list[Lattice] = []
     for kind in study.scheme.kinds:
@@ -254,7 +328,16 @@ def grid_lattices(study: Study) -> tuple[Lattice, ...]:
 
 def candidate_lattices(study: Study) -> tuple[Lattice, ...]:
     """All candidates; the present setting comes last, in a lattice of its own, unless it is one of
-    them."""
+    them.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    tuple of Lattice
+    """
     found, present = grid_lattices(study), present_setting(study)
     if present is None or present in settings_of(found):
         return found

@@ -26,17 +26,34 @@ class Bias:
     slope_break_a: float | None = None
 
     def restraint(self, bias_a: float) -> float:
-        """The bias at a bias current. [A]"""
-        above = max(bias_a - (self.slope_break_a or 0.0), 0.0) if self.slope2 is not None else 0.0
-        return self.slope1 * bias_a + ((self.slope2 or 0.0) - self.slope1) * above
+        """The bias at a bias current. [A]
+
+        Parameters
+        ----------
+        bias_a : float
+            (A).
+
+        Returns
+        -------
+        float
+        """
+        _, slope1, slope2, break_a = self.form(SUM)
+        return slope1 * bias_a + (slope2 - slope1) * max(bias_a - break_a, 0.0)
 
     def form(self, which: int) -> Form:
-        return (
-            which,
-            self.slope1,
-            self.slope1 if self.slope2 is None else self.slope2,
-            self.slope_break_a or 0.0,
-        )
+        """The same for `restraint.operating_quantity`.
+
+        Parameters
+        ----------
+        which : int
+            SUM or GREATER_OF.
+
+        Returns
+        -------
+        Form
+        """
+        slope2 = self.slope1 if self.slope2 is None else self.slope2
+        return which, self.slope1, slope2, self.slope_break_a or 0.0
 
 
 @dataclass(frozen=True)
@@ -50,50 +67,79 @@ class Circuit:
     earth_pickup_a: float | None = None
 
     def __str__(self) -> str:
-        at = [
-            f"{pickup:g} A"
-            for pickup in (self.phase_pickup_a, self.earth_pickup_a)
-            if pickup is not None
-        ]
-        return f"{self.scheme} with {self.stabilising_resistance_ohm:g} ohm" + (
-            f" at {' and '.join(at)}" if at else ""
-        )
+        text = f"{self.scheme} with {self.stabilising_resistance_ohm:g} ohm"
+        pickups = (self.phase_pickup_a, self.earth_pickup_a)
+        at = [f"{pickup:g} A" for pickup in pickups if pickup is not None]
+        return f"{text} at {' and '.join(at)}" if at else text
 
 
 def scheme_of(study: Study, kind: str) -> Scheme:
-    """A scheme of the study: legs, return cores of four-wire pilots, ratio matching."""
+    """A scheme of the study: legs, return cores of four-wire pilots, ratio matching.
+
+    Parameters
+    ----------
+    study : Study
+    kind : str
+        One of `scheme.kinds`.
+
+    Returns
+    -------
+    Scheme
+    """
     own = study.scheme.own(kind)
-    scheme = (
-        build_custom(own) if own is not None else build_scheme(kind, study.scheme.watched_phases)
-    )
+    if own is not None:
+        scheme = build_custom(own)
+    else:
+        scheme = build_scheme(kind, study.scheme.watched_phases)
     cts = {group: study.ct.at(group) for group in study.ct.groups}
     matched = scheme.matched({group: data.ratio_matching for group, data in cts.items()})
     if study.scheme.pilots == "six_wire":
         return matched
     return matched.with_return_cores(
-        [group for group in cts if cts[group].return_core_ohm.support() != (0.0, 0.0)]
+        [group for group, data in cts.items() if data.return_core_ohm.support() != (0.0, 0.0)]
     )
 
 
 def bank_of(study: Study, samples: Mapping[str, Array]) -> CtBank:
-    """All CTs of the study's places on its pilots, from samples of its inputs."""
+    """All CTs of the study's places on its pilots.
+
+    Parameters
+    ----------
+    study : Study
+    samples : mapping of str to ndarray
+        Of its inputs, by key.
+
+    Returns
+    -------
+    CtBank
+    """
     return build_bank(
         study.ct, samples, study.machine.omega, loops=study.scheme.pilots == "six_wire"
     )
 
 
 def leg_ohm(study: Study, circuit: Circuit, samples: Mapping[str, Array]) -> Array:
-    """Resistance of every leg, (n, legs), from samples of the study's inputs. [ohm]"""
+    """Resistance of every leg. [ohm]
+
+    Parameters
+    ----------
+    study : Study
+    circuit : Circuit
+    samples : mapping of str to ndarray, (n, ...)
+        Of the study's inputs, by key.
+
+    Returns
+    -------
+    ndarray, (n, legs)
+    """
 
     def burden(axis: str, pickup_a: float | None) -> Array:
         if pickup_a is None:
             return samples[f"relay.{axis}_burden_ohm"]
         return np.asarray(samples[f"relay.{axis}_burden_va"] / pickup_a**2)
 
-    phase, resistor = (
-        burden("phase", circuit.phase_pickup_a),
-        samples["scheme.phase_stabilising_ohm"],
-    )
+    phase = burden("phase", circuit.phase_pickup_a)
+    resistor = samples["scheme.phase_stabilising_ohm"]
     ohm = {
         "phase_burden": phase,
         "phase_resistor": resistor,
@@ -118,7 +164,21 @@ def measurement(
     forms: tuple[Form, ...] = (NO_BIAS,),
     delays_s: tuple[float, ...] = (0.0,),
 ) -> Measurement:
-    """What the relay's elements make of a scheme's currents."""
+    """What the relay's elements make of a scheme's currents.
+
+    Parameters
+    ----------
+    study : Study
+    scheme : Scheme
+    forms : tuple of Form
+        Each judged for itself.
+    delays_s : tuple of float
+        (s).
+
+    Returns
+    -------
+    Measurement
+    """
     relay = study.relay
     return Measurement(
         legs=scheme.watch,
@@ -134,9 +194,17 @@ def measurement(
 
 
 def bias_form(study: Study, bias: Bias | None) -> Form:
-    """The form in which a candidate's biased elements judge; none without one."""
-    return (
-        NO_BIAS
-        if bias is None
-        else bias.form(SUM if study.scheme.bias_form == "sum" else GREATER_OF)
-    )
+    """The form in which a candidate's biased elements judge; none without one.
+
+    Parameters
+    ----------
+    study : Study
+    bias : Bias or None
+
+    Returns
+    -------
+    Form
+    """
+    if bias is None:
+        return NO_BIAS
+    return bias.form(SUM if study.scheme.bias_form == "sum" else GREATER_OF)

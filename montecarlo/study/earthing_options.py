@@ -18,8 +18,25 @@ MOST_OPTIONS = 12  # each is a run of its own, and a mark in a figure
 
 
 def read_options(study: Study, table: Mapping[str, Any], parse: Parse) -> Studies:
-    """Name and study of each option, by changing the table as the file has it. Raises
-    StudyError."""
+    """The study with each of its options, by changing the table as the file has it.
+
+    Parameters
+    ----------
+    study : Study
+    table : mapping
+        Of the file.
+    parse : callable
+        Table in, study out.
+
+    Returns
+    -------
+    tuple of (str, Study)
+
+    Raises
+    ------
+    StudyError
+        An option makes no sound study.
+    """
     found: list[tuple[str, Study]] = []
     faults: list[str] = []
     for index, option in enumerate(study.earthing_options):
@@ -36,7 +53,17 @@ def read_options(study: Study, table: Mapping[str, Any], parse: Parse) -> Studie
 
 def option_faults(study: Study) -> Iterator[str]:
     """What the options need: their kind of study, names of their own, how long a fault lasts, whole
-    ratings."""
+    ratings.
+
+    Parameters
+    ----------
+    study : Study
+
+    Yields
+    ------
+    str
+        A line a fault.
+    """
     options, general = study.earthing_options, study.study
     if general.kind != KIND:
         if options:
@@ -69,6 +96,11 @@ def option_faults(study: Study) -> Iterator[str]:
                 f"study.{key}: is for a single choice; take it out, or run the option by itself as"
                 f" {ALONE}"
             )
+    yield from _ratings_and_names(study)
+
+
+def _ratings_and_names(study: Study) -> Iterator[str]:
+    options = study.earthing_options
     names = [option.name for option in options]
     for index, option in enumerate(options):
         place = f"earthing_options[{index}]"

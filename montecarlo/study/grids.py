@@ -28,12 +28,21 @@ class Axis(Ranged):
     numbers."""
 
     def read(self, value: object) -> tuple[float, ...]:
+        """The grid that a file's value stands for.
+
+        Parameters
+        ----------
+        value : object
+            A list, or a table with from, to, step.
+
+        Returns
+        -------
+        tuple of float
+            Sorted, each once.
+        """
         points = self._steps(dict(value)) if isinstance(value, Mapping) else self._listed(value)
-        bad = [
-            point
-            for point in points
-            if not (point > self.low if self.above else point >= self.low) or not point <= self.high
-        ]
+        at_low = () if self.above else (self.low,)
+        bad = [p for p in points if not (self.low < p <= self.high or p in at_low)]
         if bad:
             more = f" and {len(bad) - 1} more" if len(bad) > 1 else ""
             raise refusal(f"{self._told(bad[0])}{more}, {self.limits}")
@@ -41,11 +50,9 @@ class Axis(Ranged):
 
     def _listed(self, value: object) -> tuple[float, ...]:
         if not isinstance(value, (list, tuple)):
-            cure = (
-                f"write [{shown(value)}]"
-                if finite(value) is not None
-                else "give a list of numbers or { from = ..., to = ..., step = ... }"
-            )
+            cure = "give a list of numbers or { from = ..., to = ..., step = ... }"
+            if finite(value) is not None:
+                cure = f"write [{shown(value)}]"
             raise refusal(f"{shown(value)} is not a grid; {cure}")
         if not value:
             raise refusal(f"[] is empty; name at least one setting{self._in_unit()}")
@@ -91,9 +98,8 @@ class Axis(Ranged):
             raise refusal(*faults)
         steps = (high - low) / step
         _count(steps + 1)
-        count = (
-            math.floor(steps * (1 + 1e-12) + 1e-9) + 1
-        )  # `to` belongs to the grid if a step lands on it
+        # `to` belongs to the grid if a step lands on it
+        count = math.floor(steps * (1 + 1e-12) + 1e-9) + 1
         return tuple(sorted({_clean(low + k * step) for k in range(count)}))
 
     def __get_pydantic_core_schema__(
@@ -149,8 +155,22 @@ class Snapped:
 
 
 def snap(points: Sequence[float], step: float | None, reach: tuple[float, float] | None) -> Snapped:
-    """Pick-ups (n,) [A] moved to the relay's nearest step, counted from the lower end of its range,
-    else from 0."""
+    """Pick-ups moved to the relay's nearest step, counted from the lower end of its range, else
+    from 0.
+
+    Parameters
+    ----------
+    points : sequence of float
+        (A).
+    step : float or None
+        (A).
+    reach : (float, float) or None
+        The relay's range (A).
+
+    Returns
+    -------
+    Snapped
+    """
     low, high = reach or (0.0, math.inf)
     tolerance = 1e-9 * max(abs(low), *points, step or 0.0)
     given = np.array(points, float)

@@ -22,13 +22,11 @@ from montecarlo.quantities.wording import (
     shortened,
     too_near_zero,
 )
-from montecarlo.relays.elements import Relay
 from montecarlo.relays.places import GROUPS
-from montecarlo.study.axes import PICKUPS
 from montecarlo.study.consistency import CHECKS, check_relay
-from montecarlo.study.description import Candidates, Study
+from montecarlo.study.description import Study
 from montecarlo.study.earthing_options import read_options
-from montecarlo.study.grids import Snapped, snap
+from montecarlo.study.relay_steps import snapped
 from montecarlo.study.reword import reworded
 from montecarlo.study.scenarios import read_scenarios
 from montecarlo.study.variants import read_variants
@@ -50,8 +48,23 @@ LONG_KEY = re.compile(
 
 
 def read_study(path: str | Path, *, samples: int | None = None, seed: int | None = None) -> Study:
-    """The study in a TOML file; `samples` and `seed` stand in for those of the file. Raises
-    StudyError."""
+    """The study in a TOML file.
+
+    Parameters
+    ----------
+    path : str or Path
+    samples, seed : int, optional
+        In place of those of the file.
+
+    Returns
+    -------
+    Study
+
+    Raises
+    ------
+    StudyError
+        The file is no sound study: every fault, a line each.
+    """
     path = Path(path)
     return study_of(study_bytes(path), path, samples=samples, seed=seed)
 
@@ -59,8 +72,25 @@ def read_study(path: str | Path, *, samples: int | None = None, seed: int | None
 def study_of(
     content: bytes, path: Path, *, samples: int | None = None, seed: int | None = None
 ) -> Study:
-    """The study in the bytes of the file at `path`, as `read_study` gives it; CSV files lie beside
-    it."""
+    """The study in the bytes of a file, as `read_study` gives it.
+
+    Parameters
+    ----------
+    content : bytes
+    path : Path
+        Of the file; CSV files lie beside it.
+    samples, seed : int, optional
+        In place of those of the file.
+
+    Returns
+    -------
+    Study
+
+    Raises
+    ------
+    StudyError
+        As in `read_study`.
+    """
     table = _table(content, one_line(str(path)))
     general = table.get("study")
     if isinstance(general, dict):
@@ -70,7 +100,21 @@ def study_of(
 
 
 def study_bytes(path: Path) -> bytes:
-    """Of a study file, at most LARGEST_FILE. Raises StudyError."""
+    """The bytes of a study file, at most LARGEST_FILE.
+
+    Parameters
+    ----------
+    path : Path
+
+    Returns
+    -------
+    bytes
+
+    Raises
+    ------
+    StudyError
+        It cannot be read.
+    """
     name = one_line(str(path))
     try:
         if path.is_dir():
@@ -98,12 +142,14 @@ def _table(content: bytes, name: str) -> dict[str, Any]:
     """What stands in a study file; `name` for the faults."""
     try:
         text = content.decode("utf-8-sig")
-        if long := LONG_KEY.search(text):
+        long = LONG_KEY.search(text)
+        if long:
             line = text.count("\n", 0, long.start()) + 1
             raise StudyError(
                 f"{name}: line {line}: a key of {MOST_PARTS} parts or more; mend that place"
             )
-        if table := tomllib.loads(text):
+        table = tomllib.loads(text)
+        if table:
             return table
         raise StudyError(
             f"{name}: holds no keys; make a starter with the command new, or name another file"
@@ -127,8 +173,25 @@ def _table(content: bytes, name: str) -> dict[str, Any]:
 
 
 def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
-    """The study in a table already read; `folder` is where its CSV files lie. Raises StudyError."""
-    if beyond := [*_beyond_bounds(table)]:
+    """The study in a table already read.
+
+    Parameters
+    ----------
+    table : mapping
+    folder : Path
+        Where its CSV files lie.
+
+    Returns
+    -------
+    Study
+
+    Raises
+    ------
+    StudyError
+        As in `read_study`.
+    """
+    beyond = list(_beyond_bounds(table))
+    if beyond:
         raise StudyError(*beyond)
     context = {"folder": folder}
     faults: list[str] = []
@@ -140,7 +203,7 @@ def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
         study, sound = _what_is_sound(table, context)
     told: tuple[str, ...] = ()
     if {"candidates", "relay"} <= sound and not any(check_relay(study)):
-        study, told, outside = _snapped(study)
+        study, told, outside = snapped(study)
         faults += outside
     for check in CHECKS:
         if sound.issuperset(check.needs):
@@ -213,59 +276,6 @@ def _what_is_sound(
     return Study.model_construct(**parts), frozenset(parts)
 
 
-# --- settings as the relay can be set -----------------------------------------
-
-
-def _snapped(study: Study) -> tuple[Study, tuple[str, ...], list[str]]:
-    """The study with its pick-ups at the relay's steps, what was moved, and the faults of those out
-    of its range."""
-    relay = study.relay
-    if relay.step_a is None and relay.range_a is None:
-        return study, (), []
-    told: list[str] = []
-    faults: list[str] = []
-    grids: dict[str, tuple[float, ...]] = {}
-    for name in PICKUPS:
-        given: tuple[float, ...] = getattr(study.candidates, name)
-        if given:
-            snapped = snap(given, relay.step_a, relay.range_a)
-            grids[name] = given if snapped.outside else snapped.points
-            told += _moves(f"candidates.{name}", given, snapped, relay)
-            faults += _outside(f"candidates.{name}", snapped, relay)
-    candidates: Candidates = study.candidates.model_copy(update=grids)
-    return study.model_copy(update={"candidates": candidates}), tuple(told), faults
-
-
-def _moves(key: str, given: tuple[float, ...], snapped: Snapped, relay: Relay) -> Iterator[str]:
-    if snapped.moved:
-        moves = ", ".join(f"{one:g} to {other:g}" for one, other in snapped.moved[:6])
-        more = f" and {len(snapped.moved) - 6} more" if len(snapped.moved) > 6 else ""
-        yield f"{key}: moved to the relay's step of {relay.step_a:g} A: {moves} A{more}."
-    lost = len(given) - len(snapped.outside) - len(snapped.points)
-    if lost:
-        yield (
-            f"{key}: {lost} of {len(given)} pick-ups fell on another's step; {len(snapped.points)}"
-            " are left."
-        )
-
-
-def _outside(key: str, snapped: Snapped, relay: Relay) -> Iterator[str]:
-    if not snapped.outside:
-        return
-    first = ", ".join(f"{value:g}" for value in snapped.outside[:4])
-    more = f" and {len(snapped.outside) - 4} more" if len(snapped.outside) > 4 else ""
-    if relay.range_a is None:
-        limit = (
-            f"which would be set to 0 by the relay's step of {relay.step_a:g} A; start the grid at"
-            " one step"
-        )
-    else:
-        limit = "{:g} ... {:g} A is the relay's range; keep the grid inside it".format(
-            *relay.range_a
-        )
-    yield f"{key}: {first} A{more}, {limit}"
-
-
 # --- the study's digest -------------------------------------------------------
 
 
@@ -275,7 +285,16 @@ def digest(study: Study) -> str:
     of a curve is accepted, not the sources, not what its report is filed under.
 
     Scenarios, variants and options count as read too: their changes may name CSV files, whose
-    numbers matter."""
+    numbers matter.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    str
+    """
     table = study.model_dump(mode="json")
     del (
         table["study"]["title"],
@@ -287,7 +306,8 @@ def digest(study: Study) -> str:
         if cts is not None:
             del cts["excitation_misfit_max_percent"]
     table["scheme"]["kind"] = list(study.scheme.kinds)
-    if others := (*study.scenarios, *study.variant_studies, *study.options):
+    others = (*study.scenarios, *study.variant_studies, *study.options)
+    if others:
         table["as_read"] = [[name, digest(other)] for name, other in others]
     text = json.dumps(
         _without_sources(table), sort_keys=True, separators=(",", ":"), allow_nan=False
@@ -297,7 +317,9 @@ def digest(study: Study) -> str:
 
 def _without_sources(value: Any) -> Any:
     """Quantities without their source; {value = 3, source = ...} is 3."""
-    if isinstance(value, dict):
-        rest = {key: _without_sources(item) for key, item in value.items() if key != "source"}
-        return rest["value"] if set(rest) == {"value"} else rest
-    return [_without_sources(item) for item in value] if isinstance(value, list) else value
+    if isinstance(value, list):
+        return [_without_sources(item) for item in value]
+    if not isinstance(value, dict):
+        return value
+    rest = {key: _without_sources(item) for key, item in value.items() if key != "source"}
+    return rest["value"] if set(rest) == {"value"} else rest

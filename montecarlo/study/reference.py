@@ -30,7 +30,13 @@ A key with an entry under *varies by* takes a number or a distribution; the entr
 
 
 def input_reference() -> str:
-    """A Markdown table a section: key, unit, what a distribution varies by, default, meaning."""
+    """The page of keys in Markdown: a table a section with key, unit, what a distribution varies
+    by, default, meaning.
+
+    Returns
+    -------
+    str
+    """
     return HEAD + "\n\n".join(_section(model, title) for model, title in _tables(Study, "")) + "\n"
 
 

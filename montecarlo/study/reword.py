@@ -24,19 +24,29 @@ MOST_REPEATS = 100  # of one key's faults that say the same
 
 
 def reworded(error: ValidationError, table: Mapping[str, Any]) -> list[str]:
-    """The faults of a table that is no `Study`, in the order of the fields, each once; as many as
-    are told, and one."""
+    """The faults of a table that is no `Study`.
+
+    Parameters
+    ----------
+    error : ValidationError
+    table : mapping
+        Of the file.
+
+    Returns
+    -------
+    list of str
+        In the order of the fields, each once; as many as are told, and one.
+    """
     found: dict[str, None] = {}
-    repeats: Counter[tuple[int | str, ...]] = (
-        Counter()
-    )  # a list of 100,000 wrong values is one fault
+    # a list of 100,000 wrong values is one fault
+    repeats: Counter[tuple[int | str, ...]] = Counter()
     for item in error.errors(include_url=False):
-        if repeats[key := item["loc"][:2]] > MOST_REPEATS:
+        key = item["loc"][:2]
+        if repeats[key] > MOST_REPEATS:
             continue
         before = len(found)
-        found.update(
-            dict.fromkeys(one_line(line) for line in _Place(table, item["loc"]).lines(item))
-        )
+        lines = _Place(table, item["loc"]).lines(item)
+        found.update(dict.fromkeys(map(one_line, lines)))
         repeats[key] += len(found) == before
         if len(found) > MOST_FAULTS:
             break
@@ -44,7 +54,18 @@ def reworded(error: ValidationError, table: Mapping[str, Any]) -> list[str]:
 
 
 def join(path: str, key: object) -> str:
-    """The path of a key inside a table."""
+    """The path of a key inside a table.
+
+    Parameters
+    ----------
+    path : str
+        Empty at the top.
+    key : object
+
+    Returns
+    -------
+    str
+    """
     return f"{path}.{bare(key)}" if path else bare(key)
 
 
@@ -110,18 +131,16 @@ class _Place:
     def _without_kind(self, event: Mapping[str, Any]) -> Iterator[str]:
         """An event of no known kind: its kind, and what would be wrong whatever the kind."""
         words = listed(map(shown, KINDS), "or")
-        yield f"{self.path}.kind: " + (
-            f"{shown(event['kind'])}; expected {words}"
-            if "kind" in event
-            else f"missing; give {words}"
-        )
+        if "kind" in event:
+            yield f"{self.path}.kind: {shown(event['kind'])}; expected {words}"
+        else:
+            yield f"{self.path}.kind: missing; give {words}"
         known = dict.fromkeys(key for kind in KINDS.values() for key in kind.model_fields)
         for key in event:
             if key not in known:
                 near = get_close_matches(str(key), known, 1)
-                yield f"{join(self.path, key)}: unknown; " + (
-                    f"did you mean {near[0]}?" if near else "take it out"
-                )
+                cure = f"did you mean {near[0]}?" if near else "take it out"
+                yield f"{join(self.path, key)}: unknown; {cure}"
 
     def _suggestion(self, key: str) -> str:
         known = list(self.section.model_fields)

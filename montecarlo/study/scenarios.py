@@ -37,10 +37,8 @@ CHANGEABLE = (
 )
 
 AS_STATED = "as stated"  # the study without changes, the first of all scenarios
-COMPOSED = (
-    "variants",
-    "earthing_options",
-)  # kinds that run the file several times; so are their lists
+# Kinds that run the file several times; their lists have the same names.
+COMPOSED = ("variants", "earthing_options")
 ALONE = "setting_sweep"  # what is asked of one of these runs
 MOST = 20
 
@@ -59,8 +57,25 @@ class Changed(Protocol):
 
 
 def read_scenarios(study: Study, table: Mapping[str, Any], parse: Parse) -> Studies:
-    """Name and study of each of `policy.scenarios`, by changing the table as the file has it.
-    Raises StudyError."""
+    """The study in each of `policy.scenarios`, by changing the table as the file has it.
+
+    Parameters
+    ----------
+    study : Study
+    table : mapping
+        Of the file.
+    parse : callable
+        Table in, study out.
+
+    Returns
+    -------
+    tuple of (str, Study)
+
+    Raises
+    ------
+    StudyError
+        A scenario makes no sound study.
+    """
     stripped = alone(table)
     del stripped["policy"]["scenarios"]
     faults = []
@@ -76,10 +91,20 @@ def read_scenarios(study: Study, table: Mapping[str, Any], parse: Parse) -> Stud
 
 
 def alone(table: Mapping[str, Any]) -> dict[str, Any]:
-    """A copy of the table; of a kind that runs the file several times, as one of these runs has
-    it."""
+    """A copy of a file's table; of a kind that runs the file several times, as one of these runs
+    has it.
+
+    Parameters
+    ----------
+    table : mapping
+
+    Returns
+    -------
+    dict
+    """
     copied = deepcopy(dict(table))
-    if (kind := copied["study"]["kind"]) in COMPOSED:
+    kind = copied["study"]["kind"]
+    if kind in COMPOSED:
         copied.pop(kind, None)
         copied["study"]["kind"] = ALONE
     return copied
@@ -93,18 +118,38 @@ def read_changed(
     parse: Parse,
     faults: Sequence[str] = (),
 ) -> Studies:
-    """Name and study of each entry of the list `where`, by changing keys of a table that has no
-    such list any more; `changeable`: the tables whose keys may change. Raises StudyError with all
-    faults, those given first."""
+    """The study with each entry of a list, by changing keys of a table that has no such list any
+    more.
+
+    Parameters
+    ----------
+    where : str
+        Key of the list.
+    entries : sequence of Changed
+    table : mapping
+    changeable : tuple of str
+        The tables whose keys may change.
+    parse : callable
+        Table in, study out.
+    faults : sequence of str
+        Already found; told first.
+
+    Returns
+    -------
+    tuple of (str, Study)
+
+    Raises
+    ------
+    StudyError
+        All faults.
+    """
     found: list[tuple[str, Study]] = []
     every = [*_name_faults(where, entries), *faults]
     for index, entry in enumerate(entries):
         place, changed = f"{where}[{index}]", deepcopy(dict(table))
-        wrong = [
-            text
-            for key, value in thawed(entry.changes).items()
-            if (text := _change(changed, key, value, changeable))
-        ]
+        changes = thawed(entry.changes)
+        texts = [_change(changed, key, changes[key], changeable) for key in changes]
+        wrong = [text for text in texts if text]
         every += [f"{place}.changes: {text}" for text in wrong]
         if not wrong:
             try:

@@ -47,7 +47,12 @@ class _Generator(GenerateJsonSchema):
 
 
 def study_schema() -> dict[str, Any]:
-    """The schema of a study file; every property has its meaning and unit as description."""
+    """The schema of a study file; every property has its meaning and unit as description.
+
+    Returns
+    -------
+    dict
+    """
     schema = Study.model_json_schema(schema_generator=_Generator)
     tables = schema["$defs"] | {"Study": schema}
     for model in _models(Study):
@@ -93,15 +98,8 @@ def _as_a_file(node: Any) -> Any:
 
 
 def _distribution() -> dict[str, Any]:
-    sourced = {
-        "type": "object",
-        "additionalProperties": False,
-        "required": ["value"],
-        "properties": {
-            "value": {"type": "number", "description": "the number, in the unit of the key"},
-            "source": _SOURCE,
-        },
-    }
+    value = {"type": "number", "description": "the number, in the unit of the key"}
+    sourced = _table(["value"], {"value": value, "source": _SOURCE})
     return {
         "description": "a distribution in the unit of the key",
         "anyOf": [sourced, *map(_family, FAMILIES), _column()],
@@ -131,19 +129,22 @@ _TRUNCATE = {
 
 def _family(name: str) -> dict[str, Any]:
     family = FAMILIES[name]
-    properties: dict[str, Any] = (
-        {}
-        if name == "tolerance"
-        else {"dist": {"const": name, "description": "family of the distribution"}}
-    )
+    properties: dict[str, Any] = {}
+    if name != "tolerance":
+        properties["dist"] = {"const": name, "description": "family of the distribution"}
     properties |= {key: _parameter(name, key) for key in family.keys}
-    properties |= {"truncate": _TRUNCATE} if family.continuous else {}
-    required = [key for key in properties if key != "truncate"]
+    required = list(properties)
+    if family.continuous:
+        properties["truncate"] = _TRUNCATE
+    return _table(required, properties | _EXTRAS)
+
+
+def _table(required: list[str], properties: dict[str, Any]) -> dict[str, Any]:
     return {
         "type": "object",
         "additionalProperties": False,
         "required": required,
-        "properties": properties | _EXTRAS,
+        "properties": properties,
     }
 
 
@@ -153,11 +154,9 @@ def _parameter(name: str, key: str) -> dict[str, Any]:
         return {"enum": list(SHAPES)} | text
     if key in ("values", "weights"):
         return {"type": "array", "items": {"type": "number"}, "minItems": 1} | text
-    return (
-        {"type": "number"}
-        | ({"exclusiveMinimum": 0} if key in FAMILIES[name].positive else {})
-        | text
-    )
+    if key in FAMILIES[name].positive:
+        return {"type": "number", "exclusiveMinimum": 0} | text
+    return {"type": "number"} | text
 
 
 def _column() -> dict[str, Any]:
@@ -169,9 +168,4 @@ def _column() -> dict[str, Any]:
         },
         "column": {"type": "string", "description": "name of the column in its first line"},
     }
-    return {
-        "type": "object",
-        "additionalProperties": False,
-        "required": list(properties),
-        "properties": properties | _EXTRAS,
-    }
+    return _table(list(properties), properties | _EXTRAS)

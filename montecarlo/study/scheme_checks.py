@@ -14,14 +14,25 @@ from montecarlo.secondary.ct import ENDS
 from montecarlo.study.axes import BIAS
 from montecarlo.study.check import Check
 from montecarlo.study.circuits import scheme_of
-from montecarlo.study.description import Study
+from montecarlo.study.description import PresentSetting, Study
 
 __all__ = ["SCHEME_CHECKS", "check_scheme"]
 
 
 def check_scheme(study: Study) -> Iterator[str]:
-    """Every kind is known and named once; the study's own schemes are whole."""
-    kinds, own = study.scheme.kinds, [scheme.name for scheme in study.scheme.custom]
+    """Every kind is known and named once; the study's own schemes are whole.
+
+    Parameters
+    ----------
+    study : Study
+
+    Yields
+    ------
+    str
+        A line a fault.
+    """
+    kinds = study.scheme.kinds
+    own = [scheme.name for scheme in study.scheme.custom]
     if not kinds:
         yield "scheme.kind: [] is empty; name at least one scheme"
     if len(set(kinds)) < len(kinds):
@@ -30,11 +41,9 @@ def check_scheme(study: Study) -> Iterator[str]:
     for kind in kinds:
         if kind not in known:
             near = difflib.get_close_matches(kind, known, 1)
-            cure = (
-                f"did you mean {near[0]}?"
-                if near
-                else f"take {listed(known, 'or')}, or define it in scheme.custom"
-            )
+            cure = f"take {listed(known, 'or')}, or define it in scheme.custom"
+            if near:
+                cure = f"did you mean {near[0]}?"
             yield f"scheme.kind: {shown(kind)} is unknown; {cure}"
     for k, scheme in enumerate(study.scheme.custom):
         if scheme.name in (*BUILT_IN, *own[:k]) or not is_word(scheme.name):
@@ -45,7 +54,7 @@ def check_scheme(study: Study) -> Iterator[str]:
         yield from (f"scheme.custom[{k}].{fault}" for fault in custom_faults(scheme))
 
 
-def check_comparison(study: Study) -> Iterator[str]:
+def _comparison(study: Study) -> Iterator[str]:
     """A comparison has something to compare."""
     if study.study.kind != "scheme_comparison":
         return
@@ -62,17 +71,25 @@ def check_comparison(study: Study) -> Iterator[str]:
 
 
 def check_pilots(study: Study) -> Iterator[str]:
-    """CTs that a scheme uses are described; six-wire pilots have no common return."""
+    """CTs that a scheme uses are described; six-wire pilots have no common return.
+
+    Parameters
+    ----------
+    study : Study
+
+    Yields
+    ------
+    str
+        A line a fault.
+    """
     if any(check_scheme(study)):
         return
     for kind in study.scheme.kinds:
         for group in GROUPS[len(ENDS) :]:
             if group in scheme_of(study, kind).groups and getattr(study.ct, group) is None:
-                what = (
-                    "the CT in the neutral conductor"
-                    if group == NEUTRAL_CONDUCTOR
-                    else "cores of its own"
-                )
+                what = "cores of its own"
+                if group == NEUTRAL_CONDUCTOR:
+                    what = "the CT in the neutral conductor"
                 yield (
                     f"ct.{group}: missing; the scheme {kind} uses {what}: add the table"
                     f" [ct.{group}], empty if the values of [ct] hold there too"
@@ -99,7 +116,7 @@ def _have(study: Study) -> str:
     return f"{listed(kinds)} {'has' if len(kinds) == 1 else 'have'}"
 
 
-def check_elements(study: Study) -> Iterator[str]:
+def _elements(study: Study) -> Iterator[str]:
     """Every element needs its grid; without one the grid means nothing."""
     if any(check_scheme(study)) or not study.scheme.kinds:
         return
@@ -139,7 +156,13 @@ def check_elements(study: Study) -> Iterator[str]:
         )
 
 
-def check_stabilising(study: Study) -> Iterator[str]:
+def _present_kind(study: Study, present: PresentSetting) -> str:
+    """The scheme of the setting in service; empty where it might be several."""
+    kinds = study.scheme.kinds
+    return present.scheme or (kinds[0] if len(kinds) == 1 else "")
+
+
+def _stabilising(study: Study) -> Iterator[str]:
     """A stabilising resistance needs a leg to stand in."""
     kinds, given = study.scheme.kinds, study.candidates.stabilising_resistance_ohm
     if not kinds or any(check_scheme(study)):
@@ -151,26 +174,23 @@ def check_stabilising(study: Study) -> Iterator[str]:
             " take it out or name a scheme that has one"
         )
     present = study.candidates.present
-    kind = None if present is None else present.scheme or (kinds[0] if len(kinds) == 1 else None)
-    if (
-        present is not None
-        and kind in kinds
-        and present.stabilising_resistance_ohm > 0
-        and not scheme_of(study, kind).stabilised
-    ):
+    if present is None or present.stabilising_resistance_ohm <= 0:
+        return
+    kind = _present_kind(study, present)
+    if kind in kinds and not scheme_of(study, kind).stabilised:
         yield (
             f"candidates.present.stabilising_resistance_ohm: {present.stabilising_resistance_ohm:g}"
             f" ohm, but {kind} has no leg for it; take it out"
         )
 
 
-def check_present(study: Study) -> Iterator[str]:
+def _present(study: Study) -> Iterator[str]:
     """The setting in service belongs to one scheme and is whole."""
     present, kinds = study.candidates.present, study.scheme.kinds
     if present is None or not kinds or any(check_scheme(study)):
         return
-    kind = present.scheme or (kinds[0] if len(kinds) == 1 else None)
-    if kind is None or kind not in kinds:
+    kind = _present_kind(study, present)
+    if kind not in kinds:
         yield (
             f"candidates.present.scheme: {shown(kind) if kind else 'missing'}; "
             f"name one of scheme.kind: {listed(kinds, 'or')}"
@@ -193,7 +213,8 @@ def check_present(study: Study) -> Iterator[str]:
     if scheme.biased and present.slope1 is None:
         yield "candidates.present.slope1: missing; give the slope in service"
     for name in BIAS:
-        if not scheme.biased and (value := getattr(present, name)) is not None:
+        value = getattr(present, name)
+        if not scheme.biased and value is not None:
             yield (
                 f"candidates.present.{name}: {value:g}, but {kind} has no biased element; take"
                 " it out"
@@ -205,9 +226,9 @@ def check_present(study: Study) -> Iterator[str]:
 
 SCHEME_CHECKS = (
     Check(check_scheme, ("scheme",)),
-    Check(check_comparison, ("study", "scheme")),
+    Check(_comparison, ("study", "scheme")),
     Check(check_pilots, ("scheme", "ct")),
-    Check(check_elements, ("scheme", "ct", "candidates")),
-    Check(check_present, ("scheme", "ct", "candidates")),
-    Check(check_stabilising, ("scheme", "ct", "candidates")),
+    Check(_elements, ("scheme", "ct", "candidates")),
+    Check(_present, ("scheme", "ct", "candidates")),
+    Check(_stabilising, ("scheme", "ct", "candidates")),
 )

@@ -19,14 +19,33 @@ OPEN_PILOT = Stratum.of(Side.STATE, "open_pilot")
 
 
 def strata(study: Study) -> tuple[Stratum, ...]:
-    """Everything that is sampled: internal fault types with a share, external events, states."""
+    """Everything that is sampled: internal fault types with a share, external events, states.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    tuple of Stratum
+    """
     external = [Stratum.of(Side.EXTERNAL, event.name) for event in study.external_events]
     heavy = [OVERLOAD] if study.states.overload_current_pu is not None else []
     return (*internal_shares(study), *external, LOAD, *heavy, *open_pilots(study))
 
 
 def internal_shares(study: Study) -> dict[Stratum, float]:
-    """Shares of the internal faults that the scheme can reach, of all internal faults."""
+    """Shares of the internal faults that the scheme can reach, of all internal faults.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    dict of Stratum to float
+        (-).
+    """
     return {
         Stratum.of(Side.INTERNAL, kind): share
         for kind, share in study.internal_faults.shares.model_dump().items()
@@ -35,7 +54,18 @@ def internal_shares(study: Study) -> dict[Stratum, float]:
 
 
 def event_of(study: Study, stratum: Stratum) -> Event:
-    """The external event that a stratum samples."""
+    """The external event that a stratum samples.
+
+    Parameters
+    ----------
+    study : Study
+    stratum : Stratum
+        External.
+
+    Returns
+    -------
+    Event
+    """
     return next(event for event in study.external_events if event.name == stratum.kind)
 
 
@@ -43,6 +73,14 @@ def open_pilots(study: Study) -> tuple[Stratum, ...]:
     """The states with one core open, of the CTs that the study's schemes use.
 
     None unless the study gives their frequency.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    tuple of Stratum
     """
     if study.states.open_pilot_per_year is None:
         return ()

@@ -6,34 +6,32 @@ out" and is not looked at."""
 
 from __future__ import annotations
 
+import csv
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
-from typing import Literal
+from importlib import resources
+from typing import Any, Literal
 
 import numpy as np
 
-from montecarlo.plant.earthing import neutral_ohm
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.secondary.ct import GROUPS
 from montecarlo.study.axes import PICKUPS
+from montecarlo.study.check import Caution
 from montecarlo.study.description import Study
+from montecarlo.study.nominal import Nominal
 
 __all__ = ["USUAL", "Unusual", "Usual", "unusual", "usual_cautions"]
 
 SMALL_TOLERANCE_PERCENT = 0.3  # a tolerance band below it is rather a share: 0.1 for 10 %
-PERCENT, PREFIX = (
-    (100.0,),
-    (1000.0, 1e6),
-)  # what a slip makes of a share, of a quantity with a prefix
+PERCENT = (100.0,)  # what a slip makes of a share
+PREFIX = (1000.0, 1e6)  # and of a quantity with a prefix
 SHARES = ("%", "pu", "-", "a year")
 PRACTICE = "common practice, no source"
-CLASSES = "class limits of IEC 61869-2, as tabulated in secondary sources"
-SURVEYS = "surveys found up to 80 % (IEEE C37.110-2007, as quoted in secondary sources)"
 TEXTBOOK = "tables of machine constants in textbooks, from memory"
 EARTHED = "resistance earthing from 1 A to 2 kA, IEEE C62.92.2, from memory"
-FAILURES = "surveys of generator failures, from memory"
 
 
 @dataclass(frozen=True)
@@ -45,16 +43,17 @@ class Usual:
     low: float
     high: float
     source: str = PRACTICE
-    look_at: Literal["centre", "largest"] = (
-        "centre"  # the median, or the largest magnitude that can be drawn
-    )
+    # the median, or the largest magnitude that can be drawn
+    look_at: Literal["centre", "largest"] = "centre"
 
     @property
     def factors(self) -> tuple[float, ...]:
         """By which a slip is off, the likeliest first."""
         if self.unit == "deg":
             return (180 / math.pi,)
-        return PERCENT if self.unit in SHARES else (*PERCENT, *PREFIX) if self == PICKUP else PREFIX
+        if self.unit in SHARES:
+            return PERCENT
+        return (*PERCENT, *PREFIX) if self == PICKUP else PREFIX
 
 
 @dataclass(frozen=True)
@@ -67,69 +66,15 @@ class Unusual:
     meant: float | None
 
 
-USUAL: tuple[Usual, ...] = (
-    Usual("study.unresolved_share_max", "-", 1e-6, 0.2),
-    Usual("machine.subtransient_reactance_pu", "pu", 0.04, 0.7, TEXTBOOK),
-    Usual("machine.transient_reactance_pu", "pu", 0.06, 1.0, TEXTBOOK),
-    Usual("machine.synchronous_reactance_pu", "pu", 0.3, 3.5, TEXTBOOK),
-    Usual("machine.negative_sequence_reactance_pu", "pu", 0.04, 0.8, TEXTBOOK),
-    Usual("machine.zero_sequence_reactance_pu", "pu", 0.005, 0.5, TEXTBOOK),
-    Usual("machine.subtransient_time_constant_s", "s", 0.005, 0.3, TEXTBOOK),
-    Usual("machine.transient_time_constant_s", "s", 0.1, 5.0, TEXTBOOK),
-    Usual("machine.armature_time_constant_s", "s", 0.01, 1.0, TEXTBOOK),
-    Usual("machine.stator_capacitance_f", "F", 2e-9, 5e-6),
-    Usual("machine.terminal_capacitance_f", "F", 1e-9, 5e-6),
-    Usual("network.external_capacitance_f", "F", 1e-9, 2e-5),
-    Usual("network.reactance_pu", "pu", 0.005, 10.0),
-    Usual("states.overload_current_pu", "pu", 1.0, 2.0),
-    Usual("states.open_pilot_per_year", "a year", 1e-6, 1.0),
-    Usual("ct*.turns_ratio_error_percent", "%", 0.05, 3.0, CLASSES, "largest"),
-    Usual("ct*.remanence_percent", "%", 1.0, 100.0, SURVEYS, "largest"),
-    Usual("ct*.knee_voltage_v", "V", 5.0, 5000.0),
-    Usual("ct*.knee_current_a", "A", 2e-4, 5.0),
-    Usual("ct*.winding_resistance_ohm", "ohm", 0.02, 100.0),
-    Usual("ct*.lead_resistance_ohm", "ohm", 0.005, 20.0),
-    Usual("ct*.return_core_ohm", "ohm", 0.005, 20.0),
-    Usual("scheme.phase_stabilising_ohm", "ohm", 1.0, 2e4),
-    Usual("relay.*_burden_va", "VA", 0.005, 30.0),
-    Usual(
-        "relay.pickup_error_percent",
-        "%",
-        0.1,
-        20.0,
-        "2 to 5 % either way is common practice",
-        "largest",
-    ),
-    Usual(
-        "backup.*.error_percent",
-        "%",
-        0.1,
-        20.0,
-        "2 to 5 % either way is common practice",
-        "largest",
-    ),
-    Usual("internal_faults.per_year", "a year", 1e-4, 0.3, FAILURES),
-    Usual("internal_faults.earth_fault_resistance_ohm", "ohm", 1e-3, 5e3),
-    Usual("internal_faults.phase_fault_resistance_ohm", "ohm", 1e-5, 5.0),
-    Usual("external_events.*.per_year", "a year", 1e-5, 2000.0),
-    Usual("external_events.*.external_reactance_pu", "pu", 5e-4, 5.0),
-    Usual("external_events.*.external_resistance_pu", "pu", 1e-4, 0.5),
-    Usual("external_events.*.fault_resistance_ohm", "ohm", 1e-3, 5e3),
-    Usual("external_events.*.zero_sequence_reactance_pu", "pu", 0.005, 5.0),
-    Usual("external_events.*.transformer_reactance_pu", "pu", 0.03, 0.6, TEXTBOOK),
-    Usual("external_events.*.grid_reactance_pu", "pu", 0.005, 10.0),
-    Usual("external_events.*.air_core_reactance_pu", "pu", 0.05, 10.0),
-    Usual("external_events.*.residual_flux_pu", "pu", 0.01, 0.95, PRACTICE, "largest"),
-    Usual("external_events.*.angle_deg", "deg", 6.5, 180.0, "2 pi rad is 6.28", "largest"),
-    Usual("external_events.*.clearing_time_s", "s", 0.01, 5.0),
-    Usual("fault_energy.breaker_time_s", "s", 0.02, 0.5),
-    Usual("fault_energy.field_decay_time_constant_s", "s", 0.05, 20.0),
-    Usual("policy.p_false_max", "-", 1e-7, 0.05),
-    Usual("policy.false_per_year_max", "a year", 1e-7, 1.0),
-    Usual("candidates.stabilising_resistance_ohm", "ohm", 5.0, 2e4),
-    Usual("candidates.slope1", "-", 0.02, 2.0),
-    Usual("candidates.slope2", "-", 0.02, 2.0),
-)
+def _read() -> Iterator[Usual]:
+    text = resources.files(__package__).joinpath("usual.csv").read_text(encoding="utf-8")
+    for row in csv.DictReader(text.splitlines()):
+        low, high = float(row["low"]), float(row["high"])
+        look_at: Any = row["look_at"]
+        yield Usual(row["pattern"], row["unit"], low, high, row["source"], look_at)
+
+
+USUAL = tuple(_read())
 # Of what a key gives on the study's own base, under the key itself.
 CURRENT = Usual("earthing", "A at rated phase voltage", 0.5, 2500.0, EARTHED)
 RESISTANCE = Usual(
@@ -139,7 +84,16 @@ PICKUP = Usual("candidates", "times the relay's rated current", 0.001, 3.0)
 
 
 def unusual(study: Study) -> list[Unusual]:
-    """Every quantity outside its range, one for each key."""
+    """Every quantity outside its range, one for each key.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    list of Unusual
+    """
     found = [
         _outside(key, value, usual) for key, value, usual in (*_listed(study), *_on_own_base(study))
     ]
@@ -150,10 +104,9 @@ def _outside(key: str, value: float, usual: Usual) -> Unusual | None:
     slack = 1e-9 * value
     if value == 0 or usual.low - slack <= value <= usual.high + slack:
         return None
-    factors = usual.factors if value < usual.low else [1 / factor for factor in usual.factors]
-    meant = next(
-        (value * factor for factor in factors if usual.low <= value * factor <= usual.high), None
-    )
+    small = value < usual.low
+    others = [value * factor if small else value / factor for factor in usual.factors]
+    meant = next((other for other in others if usual.low <= other <= usual.high), None)
     return Unusual(key, value, usual, meant)
 
 
@@ -194,14 +147,11 @@ def _farthest(value: float | Sequence[float], usual: Usual) -> float:
 
 
 def _on_own_base(study: Study) -> Iterator[tuple[str, float, Usual]]:
-    machine, earthing = study.machine, study.earthing
-    ohm = complex(neutral_ohm(earthing, earthing.centres(), machine.phase_voltage_v))
-    yield f"earthing.{earthing.key}", machine.phase_voltage_v / abs(ohm), CURRENT
-    yield (
-        RESISTANCE.pattern,
-        machine.winding_resistance_ohm.centre() / machine.base_impedance_ohm,
-        RESISTANCE,
-    )
+    nominal = Nominal(study)
+    full_a = study.machine.phase_voltage_v / abs(nominal.own_neutral_ohm)
+    yield f"earthing.{study.earthing.key}", full_a, CURRENT
+    resistance_ohm = nominal.at(RESISTANCE.pattern)
+    yield RESISTANCE.pattern, resistance_ohm / study.machine.base_impedance_ohm, RESISTANCE
     for name in PICKUPS:
         grid = [pickup / study.relay.rated_current_a for pickup in getattr(study.candidates, name)]
         yield f"candidates.{name}", _farthest(grid, PICKUP), PICKUP
@@ -222,25 +172,30 @@ def _small_tolerances(study: Study) -> Iterator[tuple[str, float]]:
 # --- in words -----------------------------------------------------------------
 
 
-def usual_cautions(study: Study) -> Iterator[tuple[str, str]]:
-    """Key and sentence."""
+def usual_cautions(study: Study) -> Iterator[Caution]:
+    """Quantities far from where they usually lie, and narrow tolerances.
+
+    Parameters
+    ----------
+    study : Study
+
+    Yields
+    ------
+    Caution
+    """
     for one in unusual(study):
         usual = one.usual
         unit = f" {usual.unit}" if usual.unit != "-" else ""
         lies = "It reaches" if usual.look_at == "largest" else "It is"
         meant = f"; is {one.meant:.3g}{unit} meant?" if one.meant is not None else "."
-        yield (
+        yield Caution(
             one.key,
-            (
-                f"{lies} {one.value:.3g}{unit}, and {usual.low:g} to {usual.high:g}{unit} is usual "
-                f"({usual.source}){meant}"
-            ),
+            f"{lies} {one.value:.3g}{unit}, and {usual.low:g} to {usual.high:g}{unit} is usual "
+            f"({usual.source}){meant}",
         )
     for key, percent in _small_tolerances(study):
-        yield (
+        yield Caution(
             key,
-            (
-                f"Its tolerance_percent is {percent:g}: {percent:g} % either way ({PRACTICE} below "
-                f"{SMALL_TOLERANCE_PERCENT:g} %); is {100 * percent:g} % meant?"
-            ),
+            f"Its tolerance_percent is {percent:g}: {percent:g} % either way ({PRACTICE} below "
+            f"{SMALL_TOLERANCE_PERCENT:g} %); is {100 * percent:g} % meant?",
         )

@@ -21,8 +21,25 @@ TABLES = (*CHANGEABLE, "scheme", "relay", "backup", "candidates", "policy")
 
 
 def read_variants(study: Study, table: Mapping[str, Any], parse: Parse) -> Studies:
-    """Name and study of each of `variants`, by changing the table as the file has it; the kind is
-    that of one study alone. Raises StudyError."""
+    """The study with each of its `variants`, of the kind of one study alone.
+
+    Parameters
+    ----------
+    study : Study
+    table : mapping
+        Of the file.
+    parse : callable
+        Table in, study out.
+
+    Returns
+    -------
+    tuple of (str, Study)
+
+    Raises
+    ------
+    StudyError
+        A variant makes no sound study.
+    """
     if study.study.kind != KIND:
         if study.variants:
             raise StudyError(

@@ -19,17 +19,22 @@ Table = TypeVar("Table", bound=BaseModel)
 
 
 def with_wider_inputs(study: Study, factor: float) -> Study:
-    """Every continuous input `factor` times as wide about its centre (`quantities.widened`), within
-    what its key and the CTs' cores permit. Which inputs are uncertain stays, so that samples of the
-    one are samples of the other."""
-    return with_inputs(
-        study,
-        {
-            item.key: _wider(study, item, factor)
-            for item in list_inputs(study)
-            if item.distribution.is_continuous
-        },
-    )
+    """The study with every continuous input wider about its centre (`quantities.widened`), within
+    what its key and the CTs' cores permit.
+
+    Which inputs are uncertain stays, so that samples of the one are samples of the other.
+
+    Parameters
+    ----------
+    study : Study
+    factor : float
+
+    Returns
+    -------
+    Study
+    """
+    continuous = [item for item in list_inputs(study) if item.distribution.is_continuous]
+    return with_inputs(study, {item.key: _wider(study, item, factor) for item in continuous})
 
 
 def _wider(study: Study, item: Input, factor: float) -> Distribution:
@@ -56,9 +61,21 @@ def _core_limits(study: Study, key: str) -> tuple[float, float] | None:
 
 
 def with_inputs(study: Study, values: Mapping[str, Distribution]) -> Study:
-    """The study with other values under keys as `list_inputs` names them. Nothing is checked or
-    completed again: they must keep to their keys' ranges, and what other keys took from these while
-    they were read stays."""
+    """The study with other values of some inputs.
+
+    Nothing is checked or completed again: they must keep to their keys' ranges, and what other keys
+    took from these while they were read stays.
+
+    Parameters
+    ----------
+    study : Study
+    values : mapping of str to Distribution
+        By keys of `list_inputs`.
+
+    Returns
+    -------
+    Study
+    """
     return _replaced(study, "", values)
 
 

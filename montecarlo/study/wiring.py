@@ -20,6 +20,7 @@ from montecarlo.quantities import Array
 from montecarlo.quantities.wording import listed
 from montecarlo.relays.places import GROUP_OF, NEUTRAL_CONDUCTOR, PHASES, PLACES, carried, places_of
 from montecarlo.relays.schemes import Axis, Scheme
+from montecarlo.study.check import Caution
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
 
@@ -65,7 +66,8 @@ def _phases() -> dict[str, Complex]:
     """Unit currents of L1, L2, L3 by kind, (n, 3)."""
     between = np.zeros((3, 3), complex)
     for row, (one, other) in enumerate(PAIRS):
-        between[row, one], between[row, other] = 1.0, -1.0
+        between[row, one] = 1.0
+        between[row, other] = -1.0
     return dict(zip(KINDS, (PHASE_ROTATION[None], between, np.eye(3, dtype=complex)), strict=True))
 
 
@@ -104,11 +106,11 @@ class _Leg:
     @property
     def sound(self) -> bool:
         """Nothing of what passes the zone, and something of what arises in it."""
-        return (
-            max(self.passing.values())
-            < NONE
-            <= max(self.of(_inside(phases)) for phases in _phases().values())
-        )
+        return max(self.passing.values()) < NONE and self.sees(np.vstack(list(_phases().values())))
+
+    def sees(self, phases: Complex) -> bool:
+        """Whether it carries anything of faults (n, 3) in the zone."""
+        return self.of(_inside(phases)) >= NONE
 
     def changed(self, signs: Mapping[int, float]) -> _Leg:
         """With other signs at some places."""
@@ -152,10 +154,11 @@ class _Search:
     def cure(self) -> str:
         """In words: turn one CT, take another phase, turn a whole end; or add and take out."""
         for way in (self._turned, self._replaced, self._end_turned):
-            if text := next(way(), ""):
+            text = next(way(), "")
+            if text:
                 return text
-        either = [text for way in (self._added, self._removed) if (text := next(way(), ""))]
-        return " or ".join(either) or next(self._end_added(), "")
+        either = [next(self._added(), ""), next(self._removed(), "")]
+        return " or ".join(filter(None, either)) or next(self._end_added(), "")
 
     def _name(self, place: int, sign: float) -> str:
         return f'"{"-" if sign < 0 else ""}{PLACES[place]}"'
@@ -181,31 +184,31 @@ class _Search:
                     yield f"{self._was(k)} should be {self._name(other, sign)}"
 
     def _end_turned(self) -> Iterator[str]:
-        for group in dict.fromkeys(GROUP_OF[k] for k in self.present):
-            places = [k for k in self.present if GROUP_OF[k] == group]
-            if self.works({k: -self.leg.signs[k] for k in places}):
-                yield (
-                    f"{listed(map(self._was, places))} should be "
-                    f"{listed(self._name(k, -self.leg.signs[k]) for k in places)}"
-                )
+        for places in _by_end(self.present):
+            turned = {k: -self.leg.signs[k] for k in places}
+            if self.works(turned):
+                names = listed(self._name(k, sign) for k, sign in turned.items())
+                yield f"{listed(map(self._was, places))} should be {names}"
 
     def _added(self) -> Iterator[str]:
-        yield from (
-            f"{self._name(k, sign)} is missing"
-            for k in self.absent
-            for sign in (-1.0, 1.0)
-            if self.works({k: sign})
-        )
+        for k in self.absent:
+            for sign in (-1.0, 1.0):
+                if self.works({k: sign}):
+                    yield f"{self._name(k, sign)} is missing"
 
     def _removed(self) -> Iterator[str]:
         yield from (f"{self._was(k)} is too many" for k in self.present if self.works({k: 0.0}))
 
     def _end_added(self) -> Iterator[str]:
-        for group in dict.fromkeys(GROUP_OF[k] for k in self.absent):
-            places = [k for k in self.absent if GROUP_OF[k] == group]
+        for places in _by_end(self.absent):
             for sign in (-1.0, 1.0):
                 if self.works(dict.fromkeys(places, sign)):
                     yield f"{listed(self._name(k, sign) for k in places)} are missing"
+
+
+def _by_end(places: list[int]) -> list[list[int]]:
+    groups = dict.fromkeys(GROUP_OF[k] for k in places)
+    return [[k for k in places if GROUP_OF[k] == group] for group in groups]
 
 
 # --- a study ------------------------------------------------------------------
@@ -233,7 +236,16 @@ def _key(study: Study, kind: str, inner: str) -> str:
 
 
 def spills(study: Study) -> list[Spill]:
-    """Elements of every scheme in use that a through-current would drive, one for each leg."""
+    """Elements of every scheme in use that a through-current would drive, one for each leg.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    list of Spill
+    """
     known = tuple(k for k in EVERY if GROUP_OF[k] in study.ct.groups)
     found: dict[tuple[str, str], Spill] = {}
     for kind in study.scheme.kinds:
@@ -242,80 +254,94 @@ def spills(study: Study) -> list[Spill]:
             passing = leg.passing
             current = max(KINDS, key=lambda one: round(passing[one], 6))
             name = scheme.legs[element.leg].name
-            if passing[current] >= NONE:
-                found.setdefault(
-                    (kind, name),
-                    Spill(
-                        kind,
-                        element.axis,
-                        name,
-                        current,
-                        passing[current],
-                        _key(study, kind, f"legs[{element.leg}].cts"),
-                        _Search(leg, known).cure(),
-                    ),
-                )
+            if passing[current] < NONE or (kind, name) in found:
+                continue
+            key = _key(study, kind, f"legs[{element.leg}].cts")
+            cure = _Search(leg, known).cure()
+            found[kind, name] = Spill(
+                kind, element.axis, name, current, passing[current], key, cure
+            )
     return list(found.values())
 
 
 def blind(study: Study) -> list[Blind]:
     """Elements that carry nothing of any fault in the zone, and schemes that carry nothing of some.
 
-    A scheme without phase elements is asked for faults to earth alone."""
+    A scheme without phase elements is asked for faults to earth alone.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    list of Blind
+    """
     found: list[Blind] = []
-    units, shares = _phases(), study.internal_faults.shares
+    every = np.vstack(list(_phases().values()))
     for kind in study.scheme.kinds:
         scheme = scheme_of(study, kind)
-        legs, dead = _legs(study, scheme), 0
-        for element, leg in zip(scheme.elements, legs, strict=True):
-            if not any(leg.of(_inside(phases)) >= NONE for phases in units.values()):
-                dead += 1
-                found.append(
-                    Blind(
-                        kind,
-                        element.axis,
-                        scheme.legs[element.leg].name,
-                        (),
-                        _key(study, kind, f"legs[{element.leg}].cts"),
-                    )
-                )
-        asked = [
-            (f"from {phase} to earth", units["phase-earth"][k : k + 1])
-            for k, phase in enumerate(PHASES)
-            if shares.earth > 0
-        ]
-        if scheme.of("phase"):
-            asked += [
-                (f"between {PHASES[one]} and {PHASES[other]}", units["phase-phase"][k : k + 1])
-                for k, (one, other) in enumerate(PAIRS)
-                if shares.phase_phase + shares.phase_phase_earth > 0
-            ]
-            asked += [("of three phases", units["three-phase"])] if shares.three_phase > 0 else []
-        unseen = [
+        legs = _legs(study, scheme)
+        dead = [not leg.sees(every) for leg in legs]
+        for element, leg_dead in zip(scheme.elements, dead, strict=True):
+            if leg_dead:
+                key = _key(study, kind, f"legs[{element.leg}].cts")
+                found.append(Blind(kind, element.axis, scheme.legs[element.leg].name, (), key))
+        unseen = tuple(
             words
-            for words, phases in asked
-            if not any(leg.of(_inside(phases)) >= NONE for leg in legs)
-        ]
-        if unseen and dead < len(legs):
-            found.append(Blind(kind, None, "", tuple(unseen), _key(study, kind, "elements")))
+            for words, phases in _asked(study, scheme).items()
+            if not any(leg.sees(phases) for leg in legs)
+        )
+        if unseen and not all(dead):
+            found.append(Blind(kind, None, "", unseen, _key(study, kind, "elements")))
     return found
+
+
+def _asked(study: Study, scheme: Scheme) -> dict[str, Complex]:
+    """Currents of the faults that a scheme is asked for, in words."""
+    shares = study.internal_faults.shares
+    asked = {}
+    between, earth = _phases()["phase-phase"], _phases()["phase-earth"]
+    if shares.earth > 0:
+        for k, phase in enumerate(PHASES):
+            asked[f"from {phase} to earth"] = earth[k : k + 1]
+    if not scheme.of("phase"):
+        return asked
+    if shares.phase_phase + shares.phase_phase_earth > 0:
+        for k, (one, other) in enumerate(PAIRS):
+            asked[f"between {PHASES[one]} and {PHASES[other]}"] = between[k : k + 1]
+    if shares.three_phase > 0:
+        asked["of three phases"] = _phases()["three-phase"]
+    return asked
 
 
 # --- in words -----------------------------------------------------------------
 
 
-def wiring_cautions(study: Study) -> Iterator[tuple[str, str]]:
-    """Key and sentence: of the study, then of what its variants and scenarios have otherwise."""
+def wiring_cautions(study: Study) -> Iterator[Caution]:
+    """CTs the wrong way round, of the study, then of what its variants and scenarios have
+    otherwise.
+
+    Parameters
+    ----------
+    study : Study
+
+    Yields
+    ------
+    Caution
+    """
     told = set()
     for name, one in (("", study), *study.variant_studies, *study.scenarios):
-        for key, text in (*map(_spill, spills(one)), *map(_blind, blind(one))):
+        found = [(spill.key, _spill(spill)) for spill in spills(one)]
+        found += [(dead.key, _blind(dead)) for dead in blind(one)]
+        for key, text in found:
             if (key, text) not in told:
                 told.add((key, text))
-                yield key, f'With the changes of "{name}": {text}' if name else text
+                yield Caution(key, f'With the changes of "{name}": {text}' if name else text)
 
 
-def _spill(found: Spill) -> tuple[str, str]:
-    return found.key, (
+def _spill(found: Spill) -> str:
+    return (
         f'Leg "{found.leg}" of {found.scheme} carries {found.per_unit:.3g} pu of a '
         f"{found.current} current that only passes the zone, with ideal CTs, and should carry 0: "
         f"its {found.element} element would trip on faults outside. "
@@ -324,20 +350,14 @@ def _spill(found: Spill) -> tuple[str, str]:
     )
 
 
-def _blind(found: Blind) -> tuple[str, str]:
+def _blind(found: Blind) -> str:
     if found.element is not None:
         return (
-            found.key,
-            (
-                f'Leg "{found.leg}" of {found.scheme} carries nothing of any fault in the zone: its'
-                f" {found.element} element can never operate on one. If it is meant so, leave it."
-            ),
+            f'Leg "{found.leg}" of {found.scheme} carries nothing of any fault in the zone: its'
+            f" {found.element} element can never operate on one. If it is meant so, leave it."
         )
     return (
-        found.key,
-        (
-            f"No element of {found.scheme} carries anything of a fault {listed(found.faults, 'or')}"
-            " in the zone: every such fault is missed. If another protection is meant to see it,"
-            " leave it."
-        ),
+        f"No element of {found.scheme} carries anything of a fault {listed(found.faults, 'or')}"
+        " in the zone: every such fault is missed. If another protection is meant to see it,"
+        " leave it."
     )

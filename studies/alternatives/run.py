@@ -13,7 +13,7 @@ from studies.alternatives.text import variants_text
 from studies.protocol import Drawn, Findings, Progress
 from studies.report.catalogue import with_unit
 from studies.report.look import look, side_by_side
-from studies.sweep.text import limit_line
+from studies.sweep.policy import limit_line
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -8,7 +8,6 @@ import importlib
 import math
 import os
 import platform
-import re
 import shutil
 import stat
 import sys
@@ -19,8 +18,12 @@ from dataclasses import dataclass
 from functools import partial
 from importlib import metadata
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from studies.report.streams import say
+
+if TYPE_CHECKING:
+    from packaging.specifiers import SpecifierSet
 
 __all__ = ["BAD", "Finding", "doctor", "examine", "packages", "shown"]
 
@@ -38,10 +41,6 @@ FOLDERS = {
 CACHE_CURE = "set NUMBA_CACHE_DIR to a folder that only you can write"
 PURPOSES = {"parquet": "run --keep-samples", "cluster": "run --cluster"}
 IMPORTED_AS = {"pyarrow": "pyarrow.parquet"}
-REQUIREMENT = re.compile(
-    r"([A-Za-z0-9_.-]+)(?:\[[^]]*\])?\s*(?:>=\s*([0-9.]+))?[^;]*"
-    r"(?:;.*extra\s*==\s*['\"]([^'\"]+))?"
-)
 AGAIN = "install the tool anew, into an environment of its own"
 
 
@@ -57,7 +56,13 @@ class Finding:
 
 
 def doctor() -> int:
-    """Print every finding as it is made; 0 if all that a run needs is good, else 1."""
+    """Print every finding as it is made.
+
+    Returns
+    -------
+    int
+        0 if all that a run needs is good, else 1.
+    """
     bad = 0
     for part in examine():
         say(shown(part))
@@ -71,12 +76,27 @@ def doctor() -> int:
 
 
 def shown(finding: Finding) -> str:
+    """A finding as text, its cure below it.
+
+    Parameters
+    ----------
+    finding : Finding
+
+    Returns
+    -------
+    str
+    """
     line = f"{finding.what:<23}  {finding.verdict:<8}  {finding.found}"
     return f"{line}\n{'':<35}{finding.cure}" if finding.cure else line
 
 
 def examine() -> Iterator[Finding]:
-    """Everything, in the order in which one thing rests on another."""
+    """Everything, in the order in which one thing rests on another.
+
+    Yields
+    ------
+    Finding
+    """
     yield from _safely("this tool", _tool)
     yield from _safely("Python", _python)
     yield from _safely("packages", packages)
@@ -128,24 +148,31 @@ def _python() -> Iterator[Finding]:
 
 
 def packages() -> Iterator[Finding]:
-    """Every requirement of the installed tool but those of its tests, tried by importing it."""
-    for requirement in metadata.requires(PRODUCT) or ():
-        parts = REQUIREMENT.match(requirement)
-        if parts is None or (parts[3] or "").startswith("test"):
-            continue
-        name, least, extra = parts.groups()
-        purpose = "" if extra is None else f"for {PURPOSES.get(extra, extra)}"
-        yield _package(name, least, extra, purpose)
+    """Every requirement of the installed tool but those of its tests, tried by importing it.
+
+    Yields
+    ------
+    Finding
+    """
+    from packaging.requirements import Requirement
+
+    for text in metadata.requires(PRODUCT) or ():
+        wanted = Requirement(text)
+        for extra in ("", *PURPOSES):
+            if wanted.marker is None or wanted.marker.evaluate({"extra": extra}):
+                yield _package(wanted.name, wanted.specifier, extra)
+                break
 
 
-def _package(name: str, least: str | None, extra: str | None, purpose: str) -> Finding:
-    cure = f"pip install -U '{name}>={least}'" if least else f"pip install -U {name}"
+def _package(name: str, versions: SpecifierSet, extra: str) -> Finding:
+    purpose = f"for {PURPOSES[extra]}" if extra else ""
+    cure = f"pip install -U '{name}{versions}'" if versions else f"pip install -U {name}"
     try:
         version = metadata.version(name)
     except metadata.PackageNotFoundError:
-        return Finding(
-            name, purpose or "missing", OPTIONAL if extra else BAD, "" if extra else cure
-        )
+        if extra:
+            return Finding(name, purpose, OPTIONAL)
+        return Finding(name, "missing", BAD, cure)
     try:
         importlib.import_module(IMPORTED_AS.get(name, name))
     except Exception as error:  # a library that fails to load, whatever way
@@ -156,14 +183,9 @@ def _package(name: str, least: str | None, extra: str | None, purpose: str) -> F
             f"pip install --force-reinstall {name}",
         )
     told = " ".join(filter(None, [version, purpose]))
-    if least and _numbers(version) < _numbers(least):
-        return Finding(name, f"{told}, {least} or newer is needed", BAD, cure)
+    if not versions.contains(version, prereleases=True):
+        return Finding(name, f"{told}, must be {versions}", BAD, cure)
     return Finding(name, told)
-
-
-def _numbers(version: str) -> tuple[int, ...]:
-    found = re.match(r"[0-9]+(?:\.[0-9]+)*", version)
-    return tuple(int(part) for part in found[0].split(".")) if found else ()
 
 
 # --- the machine --------------------------------------------------------------

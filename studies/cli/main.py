@@ -14,7 +14,8 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import Any, NoReturn
 
-from montecarlo.errors import StudyError
+from montecarlo.errors import StudyError, no_room
+from studies.cli.devices import check_no_device
 from studies.cli.ending import Ended
 from studies.report.streams import leave_stdout, make_whole, say, tell
 
@@ -29,11 +30,23 @@ NO_ROOM = (
 )
 NUMBA_FILE, MATPLOTLIB_FILE = ".numba_config.yaml", "matplotlibrc"
 COMMANDS = ("new", "check", "run", "update", "verify", "doctor", "schema")
+ASKS = {"-h", "--help", "--version"}
 _NAMES = "one of " + ", ".join(COMMANDS)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run one command; returns the exit code."""
+    """Run one command.
+
+    Parameters
+    ----------
+    arguments : sequence of str, optional
+        Else those of the process.
+
+    Returns
+    -------
+    int
+        The exit code: 2 for what a person can put right.
+    """
     given = list(sys.argv[1:] if arguments is None else arguments)
     make_whole()
     os.environ.setdefault(
@@ -42,25 +55,17 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         _check_names(given)
         _check_folder()
+        _check_command(given)
         options = _parser().parse_args(given)
         code: int | None = options.command(options, given)
     except StudyError as error:
         for fault in error.faults:
             tell(f"{PROGRAM}: {_one_line(fault)}")
         return 2
-    except BlockingIOError as error:
-        tell(f"{PROGRAM}: {NO_ROOM.format(error.strerror)}")
-        return 2
-    except RuntimeError as error:
-        if "can't start new thread" in str(error):
-            tell(f"{PROGRAM}: {NO_ROOM.format(error)}")
-            return 2
-        if "no locator available" not in str(error):  # Numba's, on import
+    except (BlockingIOError, RuntimeError) as error:
+        if not (reason := no_room(error)):
             raise
-        tell(
-            f"{PROGRAM}: the compiled solvers can be kept nowhere; set NUMBA_CACHE_DIR to a folder "
-            f"that only you can write, and see {PROGRAM} doctor"
-        )
+        tell(f"{PROGRAM}: {NO_ROOM.format(reason)}")
         return 2
     except (MemoryError, ImportError) as error:
         if isinstance(error, ImportError) and "failed to map segment" not in str(error):
@@ -128,14 +133,21 @@ class _Parser(argparse.ArgumentParser):
         say(self.format_help().rstrip("\n"))
 
     def error(self, message: str) -> NoReturn:
-        if bogus := re.search(r"COMMAND: invalid choice: '(.*?)'", message):
-            near = get_close_matches(bogus[1], COMMANDS, 1)
-            message = f"{bogus[1]}: no such command; " + (
-                f"did you mean {near[0]}?" if near else f"name {_NAMES}"
-            )
-        elif message.endswith("required: COMMAND"):
-            message = f"no command; name {_NAMES}"
         raise StudyError(f"{message.rstrip('.')}; see {self.prog} --help")
+
+
+def _check_command(given: list[str]) -> None:
+    """Options of the program itself stand before a command and take no value."""
+    named = next((each for each in given if not each.startswith("-")), None)
+    if named in COMMANDS or (named is None and not ASKS.isdisjoint(given)):
+        return
+    if named is None:
+        fault = f"no command; name {_NAMES}"
+    else:
+        near = get_close_matches(named, COMMANDS, 1)
+        cure = f"did you mean {near[0]}?" if near else f"name {_NAMES}"
+        fault = f"{named}: no such command; {cure}".rstrip(".")
+    raise StudyError(f"{fault}; see {PROGRAM} --help")
 
 
 def _parser() -> _Parser:
@@ -286,6 +298,7 @@ def _new(options: argparse.Namespace, given: list[str]) -> None:
     from importlib.resources import files
 
     path: Path = options.file
+    check_no_device(path, "name another file")
     text = (files("studies") / "starter.toml").read_bytes()
     try:
         with path.open("xb") as file:
@@ -307,6 +320,7 @@ def _check(options: argparse.Namespace, given: list[str]) -> None:
     from montecarlo import read_study
 
     if options.picture is not None:
+        check_no_device(options.picture, "name another file with --picture")
         os.environ["MPLBACKEND"] = "agg"
         from studies.check.picture import draw_excitation
 
@@ -357,6 +371,7 @@ def _run(options: argparse.Namespace, given: list[str]) -> None:
 
 def _update(options: argparse.Namespace, given: list[str]) -> None:
     out: Path = options.out or Path(f"{options.measured.stem}-updated.csv")
+    check_no_device(out, "name another file with --out")
     if os.path.lexists(out):
         raise StudyError(f"{out}: exists already; name another file with --out, or remove it first")
     from studies.cli.output import write_new_table

@@ -11,7 +11,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from montecarlo.engine.workers.software import PRODUCT
-from studies.cli.folder import PROBE, RESERVED, Destination, HalfDrawn, names_in
+from montecarlo.quantities.files import patiently
+from studies.cli.devices import device_in
+from studies.cli.folder import Destination, HalfDrawn
+from studies.cli.listing import PROBE, RESERVED, names_in
 from studies.report.record import PROVENANCE, sealed
 from studies.report.safety import CAUTION
 
@@ -35,14 +38,41 @@ def write_findings(
     command: str,
     more: Callable[[Path], None] = lambda folder: None,
 ) -> list[str]:
-    """Tables, arrays, figures, the study file as it was read with the `inputs` that it names, and
-    the provenance into the `staging` folder, beside what the run itself has written there; the
-    names of the files. `more` writes there what is made from tables and figures."""
+    """Tables, arrays, figures, the study file as it was read and the provenance, into the staging
+    folder, beside what the run itself has written there.
+
+    Parameters
+    ----------
+    findings : Findings
+    destination : Destination
+        Told of where something cannot be written.
+    staging : Path
+    study_name : str
+        Name of the study file.
+    study_bytes : bytes
+        As it was read.
+    inputs : mapping
+        Files that the study names, by their names among the results.
+    command : str
+        As it was typed.
+    more : callable
+        Writes into a folder what is made from tables and figures.
+
+    Returns
+    -------
+    list of str
+        Names of all files.
+
+    Raises
+    ------
+    RunStopped
+    """
     try:
         _write_all(findings, staging)
         _write_files(inputs, staging)
         more(staging)
-        if study_name in RESERVED or (staging / study_name).exists():
+        taken = {name.casefold() for name in (*RESERVED, *names_in(staging))}
+        if study_name.casefold() in taken or device_in(Path(study_name)):
             study_name = f"study-{study_name}"
         (staging / study_name).write_bytes(study_bytes)
         files = sorted([*names_in(staging), PROVENANCE])
@@ -102,7 +132,17 @@ def _write_files(files: Mapping[str, bytes], folder: Path) -> None:
 
 def write_table(frame: pd.DataFrame, path: Path) -> None:
     """CSV: numbers so that reading gives the same doubles again, nothing for NaN, true and false in
-    lower case, no text that a spreadsheet would take for a formula."""
+    lower case, no text that a spreadsheet would take for a formula.
+
+    Parameters
+    ----------
+    frame : DataFrame
+    path : Path
+
+    Raises
+    ------
+    OSError
+    """
     from montecarlo.frames.cells import plain_cells
 
     words = {True: "true", False: "false"}
@@ -116,9 +156,19 @@ def write_table(frame: pd.DataFrame, path: Path) -> None:
 
 def write_new_table(frame: pd.DataFrame, path: Path) -> None:
     """A table under a name that is not in use, whole or not at all, but for a kill in its last
-    step, which leaves an empty file. Raises FileExistsError, OSError."""
+    step, which leaves an empty file.
+
+    Parameters
+    ----------
+    frame : DataFrame
+    path : Path
+
+    Raises
+    ------
+    FileExistsError, OSError
+    """
     with tempfile.TemporaryDirectory(prefix=PROBE, dir=path.parent) as beside:
         whole = Path(beside) / "table.csv"
         write_table(frame, whole)
         path.open("xb").close()  # refused if the name has been taken meanwhile
-        os.replace(whole, path)
+        patiently(lambda: os.replace(whole, path))

@@ -113,7 +113,7 @@ def _question(study: Study) -> list[Block]:
 def _answer(study: Study, findings: Findings) -> list[Block]:
     """What the terminal says: the first sentence, then the other sentences, tables and lists."""
     first: list[Block] = []
-    sentences: list[Block] = [Caution(f"{key}: {text}") for key, text in wiring_cautions(study)]
+    sentences: list[Block] = [Caution(str(caution)) for caution in wiring_cautions(study)]
     others: list[Block] = []
     lists: list[Block] = []
     for block in findings.text:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import logging
 import os
-import warnings
-from contextlib import AbstractContextManager, nullcontext
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -37,8 +38,22 @@ __all__ = ["Request", "run_file"]
 
 @dataclass(frozen=True)
 class Request:
-    """What the command line asks for. None: the study's own samples and seed, a worker a core, no
-    cluster."""
+    """What the command line asks for.
+
+    Attributes
+    ----------
+    file, out : Path
+        The study and the folder of results.
+    samples, seed : int or None
+        None: the study's own.
+    workers : int or None
+        None: one a core.
+    cluster : str or None
+        Address of a scheduler.
+    replace, keep_samples, pdf : bool
+    command : str
+        As it was typed.
+    """
 
     file: Path
     out: Path
@@ -49,11 +64,22 @@ class Request:
     replace: bool
     keep_samples: bool
     pdf: bool
-    command: str  # as it was typed
+    command: str
 
 
 def run_file(request: Request) -> None:
-    """Run the study and print its text. Raises StudyError; KeyboardInterrupt with what was kept."""
+    """Run the study and print its text.
+
+    Parameters
+    ----------
+    request : Request
+
+    Raises
+    ------
+    StudyError
+    KeyboardInterrupt
+        With what was kept.
+    """
     content = study_bytes(request.file)
     study = study_of(content, request.file, samples=request.samples, seed=request.seed)
     inputs = inputs_of(content, request.file.parent)
@@ -62,7 +88,7 @@ def run_file(request: Request) -> None:
     keeper = keeping(study.study.kind) if request.keep_samples else None
     if early := too_few(study):
         tell(f"{PRODUCT}: caution: {early}")
-    wired = [f"{key}: {text}" for key, text in wiring_cautions(study)]
+    wired = list(map(str, wiring_cautions(study)))
     for text in wired:
         tell(f"{PRODUCT}: caution: {text}")
     browser = pdf.find_browser() if request.pdf else None
@@ -73,9 +99,6 @@ def run_file(request: Request) -> None:
         if browser is not None and (failure := pdf.print_page(browser, page)):
             notes.append(failure)
 
-    warnings.filterwarnings(
-        "ignore", ".*(still being processed|successfully executed)", UserWarning
-    )  # on Ctrl-C
     with (
         tidy_when_ended(),
         _place(request.cluster) as place,
@@ -134,10 +157,18 @@ def _told(
     ]
 
 
-def _place(address: str | None) -> AbstractContextManager[Place | None]:
-    """The cluster at an address, if one is given."""
+@contextmanager
+def _place(address: str | None) -> Iterator[Place | None]:
+    """The cluster at an address, if one is given. What goes wrong there is told here once, and not
+    by the libraries too."""
     if address is None:
-        return nullcontext()
+        yield None
+        return
     from montecarlo.engine.workers.cluster import Cluster
 
-    return Cluster(address)
+    logging.disable(logging.CRITICAL)
+    try:
+        with Cluster(address) as place:
+            yield place
+    finally:
+        logging.disable(logging.NOTSET)

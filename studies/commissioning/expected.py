@@ -18,7 +18,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.engine.batch import designs
-from montecarlo.estimates.knee_rule import centres
 from montecarlo.quantities import Array
 from montecarlo.relays.places import ENDS, GROUP_OF, NEUTRAL, PHASES, PLACES, carried
 from montecarlo.relays.schemes import Element, Scheme
@@ -30,6 +29,7 @@ from montecarlo.secondary.restraint import NO_BIAS, bias_current, operating_quan
 from montecarlo.study.candidates import Setting, lattices_of
 from montecarlo.study.circuits import bank_of, bias_form, leg_ohm, measurement, scheme_of
 from montecarlo.study.description import Study
+from montecarlo.study.nominal import Nominal
 from montecarlo.study.wiring import spills
 from studies.commissioning.terminal_tests import BiasedElement, Point, least, operating_times_s
 
@@ -50,13 +50,14 @@ TIMED_AT = 2.0
 class Injection:
     """A primary current: `ends` (6,) phasors per unit of `current_a` at the ends' CTs, neutral end
     first. `turned`: the CT, a column of the table, whose secondary leads are exchanged; none unless
-    given."""
+    given. `through`: what carries the current in the zone, in words."""
 
     name: str
     text: str
     current_a: float
     ends: Complex
     turned: int | None = None
+    through: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,7 +126,7 @@ class Sheet:
         plants = len(next(iter(drawn.values())))
         return {
             key: drawn.get(key, np.repeat(value, plants, axis=0))
-            for key, value in centres(self.study).items()
+            for key, value in Nominal(self.study).samples.items()
         }
 
     @cached_property
@@ -155,7 +156,7 @@ class Sheet:
                 found.append(
                     self._in_zone(
                         f"{end}.{phase}",
-                        f"in the zone, {phase}, through the {words}'s CT alone",
+                        f"{phase}, through the {words}'s CT alone",
                         {first + k: 1.0},
                     )
                 )
@@ -164,7 +165,7 @@ class Sheet:
                 found.append(
                     self._in_zone(
                         f"{end}.{pair}",
-                        f"in the zone, {pair}, through the {words}'s CTs alone",
+                        f"{pair}, through the {words}'s CTs alone",
                         {first + k: 1.0, first + k + 1: -1.0},
                     )
                 )
@@ -216,10 +217,11 @@ class Sheet:
                 neutral,
             )
 
-    def _in_zone(self, name: str, text: str, at: Mapping[int, float]) -> Injection:
+    def _in_zone(self, name: str, through: str, at: Mapping[int, float]) -> Injection:
         ends = np.zeros(6, complex)
         ends[list(at)] = list(at.values())
-        return Injection(name, text, self._largest_a(ends), ends)
+        text = f"in the zone, {through}"
+        return Injection(name, text, self._largest_a(ends), ends, through=through)
 
     def _at_cts(self, injection: Injection) -> Complex:
         return carried(injection.ends, self.scheme.places)
@@ -228,9 +230,9 @@ class Sheet:
         """1, 2 or 5 times a power of ten: at most the machine's rated current, `RATED_SHARE` of the
         CT's and what drives `KNEE_SHARE` of the knee voltage, each CT by itself or `at_once` of
         them through one leg, at the centre of all inputs. [A]"""
-        centre = centres(self.study)
-        bank = at_places(bank_of(self.study, centre), self.scheme.places)
-        legs_ohm = leg_ohm(self.study, self.circuit, centre)[0] @ self.scheme.table**2
+        nominal = Nominal(self.study)
+        bank = at_places(nominal.bank, self.scheme.places)
+        legs_ohm = nominal.ohms(self.circuit) @ self.scheme.table**2
         path_ohm = bank.series_ohm[0] + at_once * legs_ohm
         knee_v = bank.knee_flux_wb[0] * self.study.machine.omega / np.sqrt(2)
         most = [self.study.machine.rated_current_a]

@@ -3,7 +3,7 @@ page to print."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -56,6 +56,7 @@ SUDDEN = "suddenly"  # a current applied at once
 PRIMARY, SECONDARY, SECOND = "A primary", "A secondary", "s"
 RAISED, THROUGH = "raised until it operates", " in the sense of a through current"
 TINY_A = 1e-9  # below it is round-off
+FILLED_IN = ("band, 95 %", "measured", "instrument, ±", "in the band")
 SHOWN_A = 1e-4  # the least that is printed
 
 
@@ -97,7 +98,7 @@ def commissioning_frame(sheet: Sheet) -> pd.DataFrame:
     rows += [
         (
             test.name,
-            _slope_words(sheet, test),
+            f"{_slope_words(sheet, test)}{THROUGH}",
             none,
             test.point.held_a,
             slope_name(sheet, test),
@@ -143,7 +144,7 @@ def _slope_words(sheet: Sheet, test: SlopeTest) -> str:
     raised, held = (PLACES[sheet.scheme.places[ct]] for ct in (test.raised, test.held))
     return (
         f"{test.point.part}, bias {test.point.bias_a:.3g} A: hold {held} at {test.point.held_a:g}"
-        f" A, raise {raised}{THROUGH}"
+        f" A, raise {raised}"
     )
 
 
@@ -165,70 +166,65 @@ def _band(plants: Array) -> tuple[float, float, float]:
 def commissioning_tables(sheet: Sheet, frame: pd.DataFrame) -> list[dict[str, Any]]:
     """The frame as tables of texts: one an injection, then pick-ups, slopes and times; each with
     title, heads and rows."""
-    tables: list[dict[str, Any]] = []
-    heads = ["quantity", "expected [A]", "band, 95 %", "measured", "instrument, ±", "in the band"]
-    injected = frame[frame["injected_primary_a"].notna()]
-    for number, injection in enumerate(sheet.injections, 1):
-        mine = injected[injected["test"] == injection.name]
-        rows = [[row["quantity"], *_texts(row)] for row in mine.to_dict("records")]
-        title = f"{number}. {injection.current_a:g} A primary, {injection.text}: secondary currents"
-        tables.append({"title": title, "heads": heads, "rows": rows})
-    words = {AT_RELAY: AT_RELAY} | {
-        one.name: one.text.removeprefix("in the zone, ") for one in sheet.injections
-    }
-    rows = [
+    injected = frame["injected_primary_a"].notna()
+    rest = iter(frame[~injected].to_dict("records"))
+    pickups = [
         [
-            f"{row['quantity'].removeprefix('pick-up ')}, {words[row['test']]} [{row['unit']}]",
-            *_texts(row),
+            f"{sheet.element_name(number)}, {_raised(where)} [{pickup_unit(where)}]",
+            *_texts(next(rest)),
         ]
-        for row in frame[frame["test"].isin(words)].to_dict("records")
-        if row["quantity"].startswith("pick-up ")
+        for where, number in sheet.pickup_tests
     ]
-    operates = ["element, and where the current is raised", "operates at", *heads[2:]]
-    tables.append(
-        {"title": f"{len(tables) + 1}. Pick-up of each element", "heads": operates, "rows": rows}
-    )
-    slopes = frame[frame["test"].isin({test.name for test in sheet.slope_tests})]
-    rows = [
+    slopes = [
+        [f"{sheet.element_name(test.element)}, {_slope_words(sheet, test)}", *_texts(next(rest))]
+        for test in sheet.slope_tests
+    ]
+    times = [
         [
-            (
-                f"{row['quantity'].removeprefix('pick-up ').partition(',')[0]},"
-                f" {row['how'].removesuffix(THROUGH)}"
-            ),
-            *_texts(row),
+            f"{sheet.element_name(test.element)}, {test.current_a:g} A secondary applied at once",
+            *_texts(next(rest)),
         ]
-        for row in slopes.to_dict("records")
+        for test in sheet.time_tests
     ]
-    if rows:
-        tables.append(
-            {
-                "title": (
-                    f"{len(tables) + 1}. Points on the slopes: two currents at the relay,"
-                    f" {SECONDARY},{THROUGH}"
-                ),
-                "heads": ["element, held current, raised current", "operates at", *heads[2:]],
-                "rows": rows,
-            }
+    parts = [
+        *_injected(sheet, frame[injected]),
+        (
+            "Pick-up of each element",
+            ("element, and where the current is raised", "operates at"),
+            pickups,
+        ),
+        (
+            f"Points on the slopes: two currents at the relay, {SECONDARY},{THROUGH}",
+            ("element, held current, raised current", "operates at"),
+            slopes,
+        ),
+        (
+            "Operating time, delay included",
+            ("element and current at the relay", "expected [s]"),
+            times,
+        ),
+    ]
+    return [
+        {"title": f"{number}. {title}", "heads": [*heads, *FILLED_IN], "rows": rows}
+        for number, (title, heads, rows) in enumerate((part for part in parts if part[2]), 1)
+    ]
+
+
+def _injected(
+    sheet: Sheet, frame: pd.DataFrame
+) -> Iterator[tuple[str, tuple[str, str], list[list[str]]]]:
+    """Title, heads and rows of each injection."""
+    for injection in sheet.injections:
+        mine = frame[frame["test"] == injection.name].to_dict("records")
+        yield (
+            f"{injection.current_a:g} A primary, {injection.text}: secondary currents",
+            ("quantity", "expected [A]"),
+            [[row["quantity"], *_texts(row)] for row in mine],
         )
-    rows = [
-        [
-            (
-                f"{row['quantity'].removeprefix('operating time ')},"
-                f" {row['injected_secondary_a']:g} A secondary applied at once"
-            ),
-            *_texts(row),
-        ]
-        for row in frame[frame["test"] == SUDDEN].to_dict("records")
-    ]
-    if rows:
-        tables.append(
-            {
-                "title": f"{len(tables) + 1}. Operating time, delay included",
-                "heads": ["element and current at the relay", "expected [s]", *heads[2:]],
-                "rows": rows,
-            }
-        )
-    return tables
+
+
+def _raised(where: Injection | None) -> str:
+    return AT_RELAY if where is None else where.through
 
 
 def commissioning_page(

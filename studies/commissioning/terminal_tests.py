@@ -157,7 +157,7 @@ def least(quantity: Callable[[Array], Array], target: Array, about: Array) -> Ar
     for step in np.geomspace(*BRACKET, COARSE) if never.any() else ():
         there = never & (quantity(step * about) >= target)
         high, never = np.where(there, step * about, high), never & ~there
-    for _ in range(HALVINGS):
+    for _ in range(HALVINGS):  # by ratios, of what may jump: no solver of SciPy's wants either
         middle = np.sqrt(low * high)
         enough = quantity(middle) >= target
         low, high = np.where(enough, low, middle), np.where(enough, middle, high)

@@ -20,7 +20,7 @@ from studies.report.look import blank, look
 from studies.sweep import figures
 from studies.sweep.closest import closest_text
 from studies.sweep.doubts import doubts_text
-from studies.sweep.text import limit_line
+from studies.sweep.policy import limit_line
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -23,7 +23,7 @@ def options_by_hand(study: Study) -> list[Block]:
     for name, option in study.options:
         desk = Desk(option)
         x = float(handcalc.unprotected_fraction(finest * desk.turns, desk.neutral_ohm, desk.emf_v))
-        limit = float(handcalc.capacitive_limit_ohm(option.machine.omega, desk.capacitance_f()))
+        limit = float(handcalc.capacitive_limit_ohm(option.machine.omega, desk.capacitance_f))
         rows.append(
             (
                 name,

@@ -25,8 +25,8 @@ from montecarlo.plant.earthing import EarthingOption
 from montecarlo.quantities import Array
 from montecarlo.sampling.stratum import EARTH
 from montecarlo.study.axes import KEYS
-from montecarlo.study.checks import capacitance_f, neutrals_s
 from montecarlo.study.description import Study
+from montecarlo.study.nominal import Nominal
 from studies.earthing.lasting import EarthFaults, sample_earth_faults
 
 if TYPE_CHECKING:
@@ -178,8 +178,9 @@ class Options(Several):
 def _resistor(option: Study) -> dict[str, Any]:
     """At the centre of its inputs: the machine's own neutral, and the rule of the capacitive
     current."""
-    limit = float(capacitive_limit_ohm(option.machine.omega, capacitance_f(option)))
-    neutrals = abs(1 / neutrals_s(option))
+    nominal = Nominal(option)
+    limit = float(capacitive_limit_ohm(option.machine.omega, nominal.capacitance_f))
+    neutrals = nominal.neutral_ohm
     return {
         "neutrals_ohm": neutrals,
         "capacitive_limit_ohm": limit,

@@ -11,7 +11,7 @@ from studies.earthing.frames import Options, run_options
 from studies.earthing.text import earthing_text
 from studies.protocol import Drawn, Findings, Progress
 from studies.report.look import blank, look, side_by_side
-from studies.sweep.text import limit_line
+from studies.sweep.policy import limit_line
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

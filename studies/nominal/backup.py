@@ -19,13 +19,22 @@ __all__ = ["backup_by_hand", "backup_found"]
 
 
 def backup_by_hand(desk: Desk) -> list[Block]:
-    """The part of the winding that each back-up element leaves, by the classic formula."""
+    """The part of the winding that each back-up element leaves, by the classic formula.
+
+    Parameters
+    ----------
+    desk : Desk
+
+    Returns
+    -------
+    list of Block
+    """
     backup, emf, rated = desk.study.backup, desk.emf_v, desk.study.machine.phase_voltage_v
     if backup is None:
         return []
-    ohm = float(abs(desk.own_neutral_ohm[0]))
+    ohm = float(abs(desk.own_neutral_ohm))
     parts = []
-    for name, operating_a in backup.operating_a(desk.centre, desk.own_neutral_ohm, rated).items():
+    for name, operating_a in backup.operating_a(desk.samples, desk.own_neutral_ohm, rated).items():
         amperes = float(operating_a[0])
         volts = amperes * ohm
         left = float(handcalc.displacement_fraction(volts, emf))
@@ -46,8 +55,22 @@ def backup_by_hand(desk: Desk) -> list[Block]:
 def backup_found(
     backup: Backup, table: pd.DataFrame, row: Mapping[str, Any], role: str
 ) -> list[Block]:
-    """Of one candidate's row: what it misses and the back-up catches, and what nobody catches;
-    `table`: backup.csv."""
+    """What a candidate misses and the back-up catches, and what nobody catches.
+
+    Parameters
+    ----------
+    backup : Backup
+    table : DataFrame
+        backup.csv.
+    row : mapping
+        Of the candidate.
+    role : str
+        What to call it.
+
+    Returns
+    -------
+    list of Block
+    """
     caught, nobody = percent(row["p_backup_only"], 3), with_limits(row, "p_nobody", 3)
     text = (
         f"Back-up ({elements(backup)}): of the internal faults within reach {role} misses"
@@ -76,7 +99,16 @@ def _at(event: Mapping[str, Any]) -> str:
 
 
 def elements(backup: Backup) -> str:
-    """Each element with its setting."""
+    """Each element with its setting.
+
+    Parameters
+    ----------
+    backup : Backup
+
+    Returns
+    -------
+    str
+    """
     return listed(
         (
             f"{_words(name)} {element.pickup_a:g} A after {element.delay_s:g} s"

@@ -18,7 +18,16 @@ __all__ = ["excitation", "fits"]
 
 def fits(study: Study) -> dict[str, CurrentTransformer]:
     """CTs with measured points by the name of their place; one entry where both ends, or all, have
-    the same."""
+    the same.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    dict of str to CurrentTransformer
+    """
     cts = {
         group: ct
         for group in study.ct.groups
@@ -31,7 +40,16 @@ def fits(study: Study) -> dict[str, CurrentTransformer]:
 
 
 def excitation(study: Study) -> Iterator[Block]:
-    """A paragraph for each place whose CTs are unlike."""
+    """A paragraph for each place whose CTs are unlike.
+
+    Parameters
+    ----------
+    study : Study
+
+    Yields
+    ------
+    Block
+    """
     alike: dict[str, list[str]] = {}
     for group in study.ct.groups:
         if text := _of(study.ct.at(group)):

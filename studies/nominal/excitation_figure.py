@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -20,7 +20,17 @@ __all__ = ["excitation_fit"]
 
 def excitation_fit(ct: CurrentTransformer, ax: Axes) -> Axes:
     """Measured points of a CT and the fitted curve: RMS voltage over exciting current, logarithmic,
-    the knee marked."""
+    the knee marked.
+
+    Parameters
+    ----------
+    ct : CurrentTransformer
+    ax : Axes
+
+    Returns
+    -------
+    Axes
+    """
     from matplotlib.ticker import LogLocator, NullLocator
 
     fit = fit_of(vars(ct))
@@ -28,31 +38,18 @@ def excitation_fit(ct: CurrentTransformer, ax: Axes) -> Axes:
         return ax
     voltage, current = ct.excitation_points.curve
     volts = np.geomspace(voltage[0], 1.02 * voltage[-1], 200)
-    words = (
-        "fitted curve" if ct.remanence_model == "stop_operators" else "shifted curve, knee fitted"
-    )
-    ax.plot(
-        [fit.current_a(v, ct.remanence_model) for v in volts],
-        volts,
-        color=MISSED,
-        label=words,
-        zorder=2,
-    )
-    ax.scatter(
-        current, voltage, s=22, facecolors="white", edgecolors=CHOSEN, label="measured", zorder=3
-    )
-    ax.scatter(
-        [fit.knee_current_a],
-        [fit.knee_voltage_v],
-        marker="D",
-        s=34,
-        color=FALSE,
-        label="knee",
-        zorder=4,
-    )
+    fitted = [fit.current_a(v, ct.remanence_model) for v in volts]
+    words = "fitted curve"
+    if ct.remanence_model == "shifted_curve":
+        words = "shifted curve, knee fitted"
+    ax.plot(fitted, volts, color=MISSED, label=words, zorder=2)
+    points: dict[str, Any] = {"s": 22, "facecolors": "white", "edgecolors": CHOSEN, "zorder": 3}
+    ax.scatter(current, voltage, label="measured", **points)
+    knee = fit.knee_current_a, fit.knee_voltage_v
+    ax.scatter(*knee, marker="D", s=34, color=FALSE, label="knee", zorder=4)
     ax.annotate(
         f"{fit.knee_voltage_v:.4g} V, {1000 * fit.knee_current_a:.3g} mA",
-        (fit.knee_current_a, fit.knee_voltage_v),
+        knee,
         xytext=(8, -12),
         textcoords="offset points",
         color=FALSE_TEXT,

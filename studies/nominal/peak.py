@@ -14,19 +14,18 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from montecarlo.estimates.knee_rule import centres
 from montecarlo.formulas import handcalc
 from montecarlo.plant import internal, machine
-from montecarlo.plant.earthing import neutral_ohm
 from montecarlo.quantities import Array, Distribution
 from montecarlo.quantities.wording import listed
 from montecarlo.relays.places import carried
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.secondary import peak
-from montecarlo.secondary.circuit import CtBank, at_places, take
+from montecarlo.secondary.circuit import at_places, take
 from montecarlo.study.candidates import candidate_lattices
-from montecarlo.study.circuits import Circuit, bank_of, leg_ohm, scheme_of
+from montecarlo.study.circuits import Circuit, scheme_of
 from montecarlo.study.description import Study
+from montecarlo.study.nominal import Nominal
 from studies.report.blocks import Block, Paragraph, Table
 from studies.report.safety import LIMIT_V, NOT_SIMULATED, PEAK
 
@@ -65,6 +64,14 @@ NAMES = {
     "earth": "earth",
 }
 
+# Of peak_voltage.csv, where they are called otherwise than here.
+COLUMNS = {
+    "knee_v": "v_knee_v",
+    "full_v": "v_full_v",
+    "formula_v": "peak_formula_v",
+    "simulated_v": "peak_simulated_v",
+}
+
 Complex = NDArray[np.complex128]
 
 
@@ -85,12 +92,14 @@ class PeakVoltage:
 
     @property
     def highest_v(self) -> float:
-        return (
-            self.formula_v if np.isnan(self.simulated_v) else max(self.formula_v, self.simulated_v)
-        )
+        """The larger of formula and simulation. [V]"""
+        if np.isnan(self.simulated_v):
+            return self.formula_v
+        return max(self.formula_v, self.simulated_v)
 
     @property
     def above_limit(self) -> bool:
+        """Whether a non-linear resistor is needed."""
         return self.highest_v > LIMIT_V
 
 
@@ -100,27 +109,20 @@ class PeakVoltage:
 def _end_of_range(distribution: Distribution, high: bool) -> float:
     """The largest or smallest value that can be drawn; 99 % or 1 % where there is none."""
     value = distribution.support()[high]
-    return (
-        value
-        if np.isfinite(value) and value > 0
-        else float(distribution.ppf(0.99 if high else 0.01))
-    )
+    if np.isfinite(value) and value > 0:
+        return value
+    return float(distribution.ppf(0.99 if high else 0.01))
 
 
-def _worst(study: Study) -> dict[str, Array]:
-    """One sample of every input, at its centre but for those that set the current and for
-    remanence."""
-    sample = centres(study)
+def _worst(study: Study) -> Nominal:
+    """The nominal point but for what sets the current and for remanence."""
+    changes = {}
     for item in list_inputs(study):
         if item.key in HIGHEST or item.key in LOWEST:
-            sample[item.key] = np.full_like(
-                sample[item.key], _end_of_range(item.distribution, item.key in HIGHEST)
-            )
+            changes[item.key] = _end_of_range(item.distribution, item.key in HIGHEST)
         elif item.key.endswith("remanence_percent"):
-            sample[item.key] = np.full_like(
-                sample[item.key], max(map(abs, item.distribution.support()))
-            )
-    return sample
+            changes[item.key] = max(map(abs, item.distribution.support()))
+    return Nominal(study, changes)
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,62 +134,42 @@ class Faults:
     decay_s: Array  # (faults,) of the current's offset
 
 
-def _faults(study: Study, s: dict[str, Array]) -> Faults:
-    emf, omega = study.machine.phase_voltage_v * s["machine.voltage_factor"], study.machine.omega
-    x2, ones, phases = s["machine.negative_sequence_reactance_pu"], np.ones(3), np.arange(3)
-    between = machine.phase_fault_reactance_pu(s["machine.subtransient_reactance_pu"], x2)
-    to_earth = machine.earth_fault_reactance_pu(
-        s["machine.subtransient_reactance_pu"], x2, s["machine.zero_sequence_reactance_pu"]
+def _faults(worst: Nominal) -> Faults:
+    emf, omega = worst.emf_v, worst.study.machine.omega
+    between_pu = machine.phase_fault_reactance_pu(
+        worst.at("machine.subtransient_reactance_pu"),
+        worst.at("machine.negative_sequence_reactance_pu"),
     )
-    own, loop = (
-        machine.winding_impedance(
-            1.0,
-            s["machine.winding_resistance_ohm"],
-            reactance * study.machine.base_impedance_ohm,
-            study.machine.winding_exponent,
-        )
-        for reactance in (between, to_earth)
-    )
-    network = s.get("network.reactance_pu", np.array([np.inf]))
-    share = machine.infeed_share(s["machine.subtransient_reactance_pu"], x2, network)
-    infeed = np.where(
-        np.isinf(network),
-        np.inf,
-        1j * np.where(np.isinf(network), 0.0, network) * study.machine.base_impedance_ohm,
-    )
-    capacitance: dict[str, Any] = {
-        "stator_capacitance_f": s["machine.stator_capacitance_f"],
-        "terminal_capacitance_f": s["machine.terminal_capacitance_f"],
-        "omega": omega,
-        "infeed_share": share,
+    own, loop = worst.winding_ohm(between_pu), worst.earth_loop_ohm()
+    back = worst.earth_return
+    inside: dict[str, Any] = {
+        key: getattr(back, key)
+        for key in ("stator_capacitance_f", "terminal_capacitance_f", "omega", "infeed_share")
     }
-    back = internal.EarthReturn(
-        **capacitance,
-        neutral_ohm=neutral_ohm(study.earthing, s, study.machine.phase_voltage_v),
-        other_neutrals_ohm=s.get("earthing.other_neutrals_ohm", np.array([np.inf])),
-        external_capacitance_f=s["network.external_capacitance_f"],
-    )
+    infeed: complex = np.inf
+    if np.isfinite(worst.network_pu):
+        infeed = 1j * worst.network_pu * worst.study.machine.base_impedance_ohm
+    ones, phases = np.ones(3), np.arange(3)
     three = internal.phase_fault(
-        "three_phase", ones[:1], phases[:1], emf, own, infeed, 0.0, **capacitance
+        "three_phase", ones[:1], phases[:1], emf, own, infeed, 0.0, **inside
     )
-    two = internal.phase_fault("phase_phase", ones, phases, emf, own, infeed, 0.0, **capacitance)
+    two = internal.phase_fault("phase_phase", ones, phases, emf, own, infeed, 0.0, **inside)
     double = internal.phase_phase_earth(ones, phases, emf, own, infeed, 0.0, back)
     earth = internal.earth_fault(ones, phases, emf, loop, 0.0, back)
-    angle = np.angle(emf / earth.fault_current_a[0])  # of the loop; capacitive: no offset
-    in_earth = max(float(np.tan(angle[0])) / omega, 0.0) if abs(angle[0]) < np.pi / 2 else 0.0
-    kinds = {
-        "three_phase": three,
-        "phase_phase": two,
-        "phase_phase_earth": double.end_currents_a,
-        "earth": earth.end_currents_a,
-    }
-    decay = {kind: float(s["machine.armature_time_constant_s"][0]) for kind in kinds} | {
-        "earth": in_earth
-    }
+    # a capacitive loop has no offset
+    angle = np.angle(emf / earth.fault_current_a[0])
+    in_earth_s = max(float(np.tan(angle)) / omega, 0.0) if abs(angle) < np.pi / 2 else 0.0
+    armature_s = worst.at("machine.armature_time_constant_s")
+    kinds = (
+        ("three_phase", three, armature_s),
+        ("phase_phase", two, armature_s),
+        ("phase_phase_earth", double.end_currents_a, armature_s),
+        ("earth", earth.end_currents_a, in_earth_s),
+    )
     return Faults(
-        [kind for kind, rows in kinds.items() for _ in rows],
-        np.concatenate(list(kinds.values())),
-        np.array([decay[kind] for kind, rows in kinds.items() for _ in rows]),
+        [kind for kind, rows, _ in kinds for _ in rows],
+        np.concatenate([rows for _, rows, _ in kinds]),
+        np.concatenate([np.full(len(rows), decay_s) for _, rows, decay_s in kinds]),
     )
 
 
@@ -196,43 +178,43 @@ def _faults(study: Study, s: dict[str, Array]) -> Faults:
 
 def peak_voltages(study: Study) -> list[PeakVoltage]:
     """For every scheme and stabilising resistance of the candidates; of circuits that differ by a
-    burden in VA the one with most resistance."""
-    sample = _worst(study)
-    faults = _faults(study, sample)
-    bank = bank_of(study, sample)
+    burden in VA the one with most resistance.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    list of PeakVoltage
+    """
+    worst = _worst(study)
+    faults = _faults(worst)
     found: dict[tuple[str, float], Circuit] = {}
     for circuit in dict.fromkeys(lattice.circuit for lattice in candidate_lattices(study)):
         key = circuit.scheme, circuit.stabilising_resistance_ohm
-        if (
-            key not in found
-            or leg_ohm(study, circuit, sample).sum() > leg_ohm(study, found[key], sample).sum()
-        ):
+        if key not in found or worst.ohms(circuit).sum() > worst.ohms(found[key]).sum():
             found[key] = circuit
-    return [_of_circuit(study, circuit, sample, bank, faults) for circuit in found.values()]
+    return [_of_circuit(worst, circuit, faults) for circuit in found.values()]
 
 
-def _of_circuit(
-    study: Study, circuit: Circuit, sample: dict[str, Array], bank: CtBank, faults: Faults
-) -> PeakVoltage:
-    scheme, ohm = scheme_of(study, circuit.scheme), leg_ohm(study, circuit, sample)
+def _of_circuit(worst: Nominal, circuit: Circuit, faults: Faults) -> PeakVoltage:
+    machine_data = worst.study.machine
+    scheme = scheme_of(worst.study, circuit.scheme)
+    ohm = worst.ohms(circuit)[None]
     inside = np.array([not leg.parts[0].startswith("return.") for leg in scheme.legs])
     same = np.zeros(len(faults.names), int)
-    cores, currents = (
-        take(at_places(bank, scheme.places), same),
-        carried(faults.currents_a, scheme.places),
-    )
+    cores = take(at_places(worst.bank, scheme.places), same)
+    currents = carried(faults.currents_a, scheme.places)
     full = peak.full_voltage(scheme.table, ohm[same], cores, currents, inside)
-    knee = cores.knee_flux_wb * study.machine.omega / np.sqrt(2)
+    knee = cores.knee_flux_wb * machine_data.omega / np.sqrt(2)
     by_hand = handcalc.peak_voltage(knee, full)
     row, ct = np.unravel_index(int(by_hand.argmax()), by_hand.shape)
     # of each kind of fault the phase or pair that stresses this circuit most
     names = np.array(faults.names)
-    tried = np.array(
-        [
-            np.flatnonzero(names == kind)[by_hand[names == kind].max(axis=1).argmax()]
-            for kind in dict.fromkeys(faults.names)
-        ]
-    )
+    most = by_hand.max(axis=1)
+    of_kinds = [np.flatnonzero(names == kind) for kind in dict.fromkeys(faults.names)]
+    tried = np.array([rows[most[rows].argmax()] for rows in of_kinds])
     volts = peak.peak_voltage(
         scheme.table,
         ohm[same][tried],
@@ -240,9 +222,9 @@ def _of_circuit(
         currents[tried],
         faults.decay_s[tried],
         inside,
-        study.machine.frequency_hz,
+        machine_data.frequency_hz,
     )
-    worst = int(volts.argmax())
+    highest = int(volts.argmax())
     legs = np.abs((currents / cores.turns) @ scheme.table.T)[:, inside]
     stabilising = circuit.stabilising_resistance_ohm if scheme.stabilised else None
     return PeakVoltage(
@@ -253,8 +235,8 @@ def _of_circuit(
         float(knee[row, ct]),
         float(full[row, ct]),
         float(by_hand[row, ct]),
-        faults.names[tried[worst]],
-        float(volts[worst]),
+        faults.names[tried[highest]],
+        float(volts[highest]),
     )
 
 
@@ -262,7 +244,16 @@ def _of_circuit(
 
 
 def caution(peaks: list[PeakVoltage]) -> list[str]:
-    """What must be said where a peak is above the limit: a sentence or none."""
+    """What must be said where a peak is above the limit: a sentence or none.
+
+    Parameters
+    ----------
+    peaks : list of PeakVoltage
+
+    Returns
+    -------
+    list of str
+    """
     above = [row for row in peaks if row.above_limit]
     if not above:
         return []
@@ -289,7 +280,18 @@ def caution(peaks: list[PeakVoltage]) -> list[str]:
 
 
 def peak_of_chosen(frame: pd.DataFrame, result: Result) -> str:
-    """What is to be said of the chosen setting, nothing without one; frame: peak_voltage.csv."""
+    """What is to be said of the chosen setting, nothing without one; frame: peak_voltage.csv.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        peak_voltage.csv.
+    result : Result
+
+    Returns
+    -------
+    str
+    """
     if result.chosen is None:
         return ""
     volts = highest_v(frame, result.candidates.set_index("candidate").loc[result.chosen].to_dict())
@@ -306,24 +308,51 @@ def peak_of_chosen(frame: pd.DataFrame, result: Result) -> str:
 
 
 def volts_text(value: float) -> str:
-    """Three figures, in V or kV."""
+    """Three figures, in V or kV.
+
+    Parameters
+    ----------
+    value : float
+        (V).
+
+    Returns
+    -------
+    str
+    """
     return f"{value:.3g} V" if value < 1000 else f"{value / 1000:.3g} kV"
 
 
 def highest_v(frame: pd.DataFrame, row: Mapping[str, Any]) -> float:
-    """The larger of formula and simulation for the circuit that a candidate stands on. [V]"""
+    """The larger of formula and simulation for the circuit that a candidate stands on. [V]
+
+    Parameters
+    ----------
+    frame : DataFrame
+        peak_voltage.csv.
+    row : mapping
+        Of the candidate.
+
+    Returns
+    -------
+    float
+    """
     mine = frame[frame["scheme"] == row["scheme"]]
-    ohm = row["stabilising_resistance_ohm"]
-    same = (
-        mine["stabilising_resistance_ohm"].isna()
-        if np.isnan(ohm)
-        else mine["stabilising_resistance_ohm"] == ohm
-    )
+    ohms, ohm = mine["stabilising_resistance_ohm"], row["stabilising_resistance_ohm"]
+    same = ohms.isna() if np.isnan(ohm) else ohms == ohm
     return float(mine.loc[same, ["peak_formula_v", "peak_simulated_v"]].max(axis=1).iloc[0])
 
 
 def peak_blocks(peaks: list[PeakVoltage]) -> Iterator[Block]:
-    """For `check`: both numbers for every scheme and stabilising resistance."""
+    """For `check`: both numbers for every scheme and stabilising resistance.
+
+    Parameters
+    ----------
+    peaks : list of PeakVoltage
+
+    Yields
+    ------
+    Block
+    """
     yield Paragraph(
         "Bolted fault at the machine's terminals, inside the zone, from no load: what sets its"
         " current at the worst that can be drawn, the network's infeed at its largest, all else at"
@@ -365,22 +394,18 @@ def _cells(row: PeakVoltage) -> tuple[str, ...]:
 
 
 def peak_frame(peaks: list[PeakVoltage]) -> pd.DataFrame:
-    """The table peak_voltage.csv."""
+    """The table peak_voltage.csv.
+
+    Parameters
+    ----------
+    peaks : list of PeakVoltage
+
+    Returns
+    -------
+    DataFrame
+    """
     import pandas as pd
 
-    return pd.DataFrame(
-        {
-            "scheme": [row.scheme for row in peaks],
-            "stabilising_resistance_ohm": np.array(
-                [row.stabilising_resistance_ohm for row in peaks], float
-            ),
-            "fault": [row.fault for row in peaks],
-            "current_a": [row.current_a for row in peaks],
-            "v_knee_v": [row.knee_v for row in peaks],
-            "v_full_v": [row.full_v for row in peaks],
-            "peak_formula_v": [row.formula_v for row in peaks],
-            "simulated_fault": [row.simulated_fault for row in peaks],
-            "peak_simulated_v": [row.simulated_v for row in peaks],
-            "above_limit": [row.above_limit for row in peaks],
-        }
-    )
+    frame = pd.DataFrame([vars(row) | {"above_limit": row.above_limit} for row in peaks])
+    frame = frame.astype({"stabilising_resistance_ohm": float})
+    return frame.rename(columns=COLUMNS)

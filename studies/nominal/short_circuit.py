@@ -26,7 +26,16 @@ ANGLES = np.radians(
 
 def generator_of(desk: Desk) -> Generator:
     """The study's machine as the standard takes it; the network's nominal voltage is not an input:
-    the rated one."""
+    the rated one.
+
+    Parameters
+    ----------
+    desk : Desk
+
+    Returns
+    -------
+    Generator
+    """
     machine = desk.study.machine
     return Generator(
         rated_power_va=machine.rated_power_va,
@@ -40,9 +49,20 @@ def generator_of(desk: Desk) -> Generator:
 
 
 def model_currents(desk: Desk, load_pu: float) -> tuple[float, FloatArray, float]:
-    """A terminal three-phase fault in the model's own waveforms, from `load_pu` at the load's power
-    factor: initial RMS, RMS of the AC part at `DELAYS_S`, largest instant of the first cycle over
-    all points on wave. [A]"""
+    """A terminal three-phase fault in the model's own waveforms, at the load's power factor. [A]
+
+    Parameters
+    ----------
+    desk : Desk
+    load_pu : float
+        Before the fault (pu).
+
+    Returns
+    -------
+    tuple of float, ndarray and float
+        Initial RMS, RMS of the AC part at `DELAYS_S`, largest instant of the first cycle over all
+        points on wave.
+    """
     study = desk.study
     data = {name: desk.at(f"machine.{name}") for name in Decrement.__dataclass_fields__}
 
@@ -76,7 +96,16 @@ def model_currents(desk: Desk, load_pu: float) -> tuple[float, FloatArray, float
 
 
 def short_circuit(desk: Desk) -> Iterator[Block]:
-    """Formulas with numbers, the table of both, why they differ."""
+    """Formulas with numbers, the table of both, why they differ.
+
+    Parameters
+    ----------
+    desk : Desk
+
+    Yields
+    ------
+    Block
+    """
     hertz = desk.study.machine.frequency_hz
     if hertz not in iec60909.FREQUENCIES_HZ:
         yield Paragraph(
@@ -142,8 +171,8 @@ def _rows(desk: Desk, generator: Generator, load: float) -> list[tuple[str, ...]
         ),
         (
             "phase to earth, initial I''k1",
-            iec60909.phase_earth_current(generator, x2, x0, desk.own_neutral_ohm[0]),
-            abs(desk.earth_faults().fault_current_a[0, -1]),
+            iec60909.phase_earth_current(generator, x2, x0, desk.own_neutral_ohm),
+            abs(desk.earth_faults(1.0).fault_current_a[0, -1]),
         ),
     ]
     return [

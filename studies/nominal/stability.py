@@ -33,7 +33,16 @@ Groups = tuple[str, ...]  # tables of [ct]
 
 
 def driven(desk: Desk) -> dict[Groups, list[tuple[str, Axis]]]:
-    """The elements without bias, scheme and axis, by the CTs that drive their legs."""
+    """The elements without bias, scheme and axis, by the CTs that drive their legs.
+
+    Parameters
+    ----------
+    desk : Desk
+
+    Returns
+    -------
+    dict
+    """
     found: dict[Groups, list[tuple[str, Axis]]] = {}
     for kind in desk.study.scheme.kinds:
         for axis in AXES:
@@ -44,12 +53,31 @@ def driven(desk: Desk) -> dict[Groups, list[tuple[str, Axis]]]:
 
 def left_unprotected(x: float, digits: int = 3) -> str:
     """The part of the winding that a formula's x leaves unprotected: all of it where x is 1 or
-    more."""
+    more.
+
+    Parameters
+    ----------
+    x : float
+    digits : int
+
+    Returns
+    -------
+    str
+    """
     return f"{100 * x:.{digits}g} %" if x < 1 else f"all (x = {x:.{digits}g})"
 
 
 def words_of(groups: Groups) -> str:
-    """Which CTs these are; nothing for those of the two ends."""
+    """Which CTs these are; nothing for those of the two ends.
+
+    Parameters
+    ----------
+    groups : tuple of str
+
+    Returns
+    -------
+    str
+    """
     if groups == ENDS:
         return ""
     return (
@@ -63,6 +91,16 @@ def words_of(groups: Groups) -> str:
 
 
 def stability(desk: Desk) -> Iterator[Block]:
+    """Through fault, stabilising voltage and knee-point requirement, and what breaks it.
+
+    Parameters
+    ----------
+    desk : Desk
+
+    Yields
+    ------
+    Block
+    """
     fault = desk.through_fault()
     yield Paragraph(
         f"Largest through fault, {fault.event} with the worst of its own inputs that can be drawn:"
@@ -90,7 +128,7 @@ def _stabilising_voltage(desk: Desk, groups: Groups) -> Iterator[Block]:
     )
     if NEUTRAL_CONDUCTOR in groups:
         winding, lead = desk.ct_ohm_of([NEUTRAL_CONDUCTOR])
-        primary, ohm = _neutral_a(desk), abs(desk.own_neutral_ohm[0])
+        primary, ohm = _neutral_a(desk), abs(desk.own_neutral_ohm)
         volts = stabilising_volts(desk, groups)
         yield Paragraph(
             "If the CT in the neutral conductor saturates, on an earth fault outside the zone of"
@@ -109,7 +147,18 @@ def _stabilising_voltage(desk: Desk, groups: Groups) -> Iterator[Block]:
 
 
 def stabilising_volts(desk: Desk, groups: Groups) -> list[float]:
-    """V_s with one-way leads and with the loop. [V]"""
+    """V_s with one-way leads and with the loop. [V]
+
+    Parameters
+    ----------
+    desk : Desk
+    groups : tuple of str
+
+    Returns
+    -------
+    list of float
+        With one-way leads, with the loop (V).
+    """
     least = _neutral_v(desk) if NEUTRAL_CONDUCTOR in groups else 0.0
     return [max(volts, least) for volts in _end_volts(desk, _ends(groups))]
 
@@ -135,7 +184,7 @@ def _core_ohm(desk: Desk, groups: Sequence[str]) -> float:
 def _neutral_a(desk: Desk) -> float:
     """Through the neutral conductor in an earth fault outside, behind nothing but the neutral's own
     impedance. [A]"""
-    return float(desk.emf_v / abs(desk.own_neutral_ohm[0]))
+    return float(desk.emf_v / abs(desk.own_neutral_ohm))
 
 
 def _neutral_secondary_a(desk: Desk) -> float:
@@ -174,7 +223,19 @@ def _broken(desk: Desk) -> Iterator[Block]:
 
 
 def security_rests_on(desk: Desk, broken: Sequence[HandRule], delay_s: float) -> str:
-    """What keeps a setting from tripping falsely that breaks hand rules."""
+    """What keeps a setting from tripping falsely that breaks hand rules.
+
+    Parameters
+    ----------
+    desk : Desk
+    broken : sequence of HandRule
+    delay_s : float
+        (s).
+
+    Returns
+    -------
+    str
+    """
     remanence = listed(
         dict.fromkeys(
             str(item.distribution)
@@ -192,6 +253,16 @@ def security_rests_on(desk: Desk, broken: Sequence[HandRule], delay_s: float) ->
 
 
 def stabilising_resistance(desk: Desk) -> Iterator[Block]:
+    """The stabilising resistance that the through fault asks for.
+
+    Parameters
+    ----------
+    desk : Desk
+
+    Yields
+    ------
+    Block
+    """
     every = driven(desk)
     if every:
         yield Paragraph(
@@ -219,7 +290,16 @@ def _resistance(desk: Desk, axis: Axis, pickup: float, volts: float) -> str:
 
 
 def bias(desk: Desk) -> Iterator[Block]:
-    """What the slopes add at rated load and at the largest through fault."""
+    """What the slopes add at rated load and at the largest through fault.
+
+    Parameters
+    ----------
+    desk : Desk
+
+    Yields
+    ------
+    Block
+    """
     found = [
         (kind, axis) for kind in desk.study.scheme.kinds for axis in AXES if desk.biased(kind, axis)
     ]

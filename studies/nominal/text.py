@@ -15,7 +15,6 @@ from montecarlo.quantities.wording import listed
 from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.secondary import steady
 from montecarlo.study.candidates import Lattice, grid_lattices
-from montecarlo.study.scene import direct_s
 from studies.nominal.desk import PLACES, Desk, outermost
 from studies.nominal.excitation import excitation
 from studies.nominal.short_circuit import short_circuit
@@ -41,8 +40,17 @@ MOST_RESISTANCES = 6  # shown in full; above, the smallest and the largest
 
 def reach(desk: Desk) -> list[Block]:
     """Which pick-ups can ever see an earth fault on this machine: a sentence for each scheme and
-    element."""
-    faults = desk.earth_faults()
+    element.
+
+    Parameters
+    ----------
+    desk : Desk
+
+    Returns
+    -------
+    list of Block
+    """
+    faults = desk.earth_faults(PLACES)
     current = np.abs(faults.fault_current_a[0])
     most, place = float(current.max()), float(PLACES[current.argmax()])
     where = "at the terminals"
@@ -130,7 +138,16 @@ def _amperes(pickups: tuple[float, ...]) -> str:
 
 
 def hand_calculation(desk: Desk) -> list[Block]:
-    """The classic formulas with their numbers."""
+    """The classic formulas with their numbers.
+
+    Parameters
+    ----------
+    desk : Desk
+
+    Returns
+    -------
+    list of Block
+    """
     return [
         *_unprotected(desk),
         *_operating_currents(desk),
@@ -178,7 +195,7 @@ def _direct_currents(desk: Desk) -> Iterator[Block]:
         "DC component of the events' currents, time constant (of an energisation that of its flux "
         "offset):"
     )
-    found = [(event.name, direct_s(desk.study, event)) for event in desk.study.external_events]
+    found = [(event.name, desk.direct_s(event)) for event in desk.study.external_events]
     rows = [
         (name, "none" if seconds is None else f"{1000 * seconds:.3g} ms") for name, seconds in found
     ]
@@ -320,7 +337,7 @@ def _mismatch(desk: Desk, given: Distribution, leg: float) -> str:
 
 
 def _capacitive(desk: Desk) -> Iterator[Block]:
-    capacitance, omega = desk.capacitance_f(), desk.study.machine.omega
+    capacitance, omega = desk.capacitance_f, desk.study.machine.omega
     limit = float(handcalc.capacitive_limit_ohm(omega, capacitance))
     rule = "Rule of the capacitive current, R_N <= 1 / (3 w C)"
     if not np.isfinite(limit):

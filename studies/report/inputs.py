@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterator, Mapping
-from pathlib import Path
+from pathlib import Path, PureWindowsPath
 from tempfile import TemporaryDirectory
 from typing import Any
 
@@ -56,7 +56,7 @@ def _filed(content: bytes) -> dict[str, str]:
     """Where each file that a study names is filed, in the order of the study file."""
     names = dict.fromkeys(_named(tomllib.loads(content.decode("utf-8-sig"))))
     return {
-        name: f"{FOLDER}/{number}-{Path(name).name[-NAME_KEPT:]}"
+        name: f"{FOLDER}/{number}-{PureWindowsPath(name).name[-NAME_KEPT:]}"  # knows / and \\ alike
         for number, name in enumerate(names, 1)
     }
 

@@ -74,18 +74,25 @@ def packed(text: str, most: int = 44) -> str:
 
 
 def spread(wanted: Sequence[float], heights: Sequence[float]) -> list[float]:
-    """Middles of texts of these heights, one above the other in this order and nearest to `wanted`
-    (rising): least squares, by pooling neighbours that would overlap."""
+    """Middles of texts, one above the other in this order without overlap and nearest to those
+    wanted (least squares).
+
+    Parameters
+    ----------
+    wanted, heights : sequence of float
+        Middles, rising, and heights, in the unit of the axis.
+
+    Returns
+    -------
+    list of float
+    """
+    from scipy.optimize import isotonic_regression
+
+    if not len(wanted):
+        return []
     gaps = [(one + other) / 2 for one, other in pairwise(heights)]
     above = np.concatenate([[0.0], np.cumsum(gaps)])  # of each over the first when they touch
-    pools: list[tuple[float, int]] = []  # sum and number of what stands together
-    for height in np.asarray(wanted) - above[: len(wanted)]:
-        pools.append((float(height), 1))
-        while len(pools) > 1 and pools[-2][0] / pools[-2][1] > pools[-1][0] / pools[-1][1]:
-            (one, m), (other, n) = pools[-2:]
-            pools[-2:] = [(one + other, m + n)]
-    lowest = [total / count for total, count in pools for _ in range(count)]
-    return [float(low + over) for low, over in zip(lowest, above, strict=False)]
+    return [float(middle) for middle in isotonic_regression(np.asarray(wanted) - above).x + above]
 
 
 def text_size(text: str, points: float, axes_points: tuple[float, float]) -> tuple[float, float]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from montecarlo.estimates.refusals import NoneUsable, Refusal, Rule
 from montecarlo.estimates.verdicts import Verdict
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from montecarlo.frames.choosing import Hinge
 
-__all__ = ["because", "in_words", "note_parts", "note_text"]
+__all__ = ["because", "in_words", "note_parts", "note_text", "told"]
 
 SHORT = {
     Rule.ON_LOAD: "operates on load",
@@ -27,24 +27,32 @@ SHORT = {
     Rule.EVENT: "p_false bound of {0.event} above {0.limit:g}",
     Rule.SCENARIO: "not in every scenario",
 }
+Told = TypeVar("Told", bound=Refusal | NoneUsable)
 FRESH = "it did not keep to the policy on fresh random numbers"
 
 
-def note_parts(refusals: Iterable[Refusal | NoneUsable]) -> list[str]:
-    """A few words for each rule that refuses a candidate, as a table's cell tells it: the knee rule
-    where the load does not refuse already, of kinds of event the one with the largest bound."""
+def told(refusals: Iterable[Told]) -> list[Told]:
+    """Those that a table's cell tells: the knee rule where the load does not refuse already, of
+    kinds of event the one with the largest bound."""
     refusals = list(refusals)
     events = [one for one in refusals if isinstance(one, Refusal) and one.rule is Rule.EVENT]
     on_load = {Rule.ON_LOAD, Rule.NO_LOAD_RESULT} & {one.rule for one in refusals}
     worst = max(events, key=lambda one: one.value, default=None)
-    parts = []
-    for one in refusals:
-        if isinstance(one, NoneUsable):
-            parts.append(_none_usable(one))
-        elif one.rule is Rule.KNEE and on_load:
-            continue
-        elif one.rule is not Rule.EVENT or one is worst:
-            parts.append(SHORT[one.rule].format(one))
+    return [
+        one
+        for one in refusals
+        if one is worst or one.rule is not Rule.EVENT
+        if not (one.rule is Rule.KNEE and on_load)
+    ]
+
+
+def note_parts(refusals: Iterable[Refusal | NoneUsable]) -> list[str]:
+    """A few words for each rule that refuses a candidate."""
+    refusals = list(refusals)
+    parts = [
+        _none_usable(one) if isinstance(one, NoneUsable) else SHORT[one.rule].format(one)
+        for one in told(refusals)
+    ]
     parts += [
         f"none seen, about {one.samples} samples without one would show the limit"
         for one in refusals

@@ -16,7 +16,7 @@ from studies.schemes.frames import ALL_TYPES, caught_rows, difference_rows, sche
 from studies.schemes.text import scheme_text
 from studies.sweep import figures
 from studies.sweep import run as setting_sweep
-from studies.sweep.text import limit_line
+from studies.sweep.policy import limit_line
 
 if TYPE_CHECKING:
     import pandas as pd

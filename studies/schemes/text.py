@@ -19,7 +19,7 @@ from studies.report.numbers import (
     percent,
     with_limits,
 )
-from studies.report.words import SAME, scheme_name, setting_text
+from studies.report.words import SAME, setting_text
 from studies.schemes.frames import ALL_TYPES
 from studies.sweep.closest import closest_text
 from studies.sweep.doubts import of_each
@@ -69,7 +69,7 @@ def _doubts(result: Result, schemes: pd.DataFrame) -> list[Block]:
     numbers = schemes.set_index("scheme")["candidate"]
     return of_each(
         {
-            scheme_name(scheme): (int(numbers[scheme]), doubts_of(result.outcome, setting))
+            scheme: (int(numbers[scheme]), doubts_of(result.outcome, setting))
             for scheme, setting in best.items()
         }
     )

@@ -4,41 +4,27 @@ were refused, what covers the blind part, and the hand calculation beside the st
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from montecarlo.formulas import handcalc
+from montecarlo.estimates.refusals import Refusal
 from montecarlo.frames.result import Result
-from montecarlo.quantities.wording import listed
-from montecarlo.relays.schemes import AXES as ELEMENTS
-from montecarlo.relays.schemes import Axis
 from montecarlo.study.axes import CURRENTS, PICKUPS
 from montecarlo.study.checks import cautions
 from montecarlo.study.description import Study
 from studies.nominal.backup import backup_by_hand
-from studies.nominal.desk import Desk, HandRule
+from studies.nominal.desk import Desk
 from studies.nominal.peak import highest_v, peak_of_chosen, volts_text
-from studies.nominal.stability import (
-    driven,
-    left_unprotected,
-    security_rests_on,
-    stabilising_volts,
-)
 from studies.report.blocks import Block, Caution, Paragraph, Section, Table, paragraphs
-from studies.report.numbers import bare, percent
-from studies.report.refusals import note_parts
+from studies.report.numbers import bare
+from studies.report.refusals import note_parts, told
 from studies.report.safety import PEAK, PROPOSED, REVIEW
 from studies.report.setting_words import bias_words, setting_lines
 from studies.report.words import AXIS_WORDS, axis_unit, scheme_name, setting_text
+from studies.sweep.by_hand import FIXED, beside_by_hand, broken_by_hand, fixed_ohm
 from studies.sweep.explorer import explorer
-from studies.sweep.text import (
-    backup_text,
-    covered_text,
-    each_limit,
-    limit_line,
-    nearest,
-    policy_words,
-)
+from studies.sweep.policy import each_limit, limit_line, policy_words
+from studies.sweep.text import backup_text, covered_text, nearest
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -46,7 +32,6 @@ if TYPE_CHECKING:
 __all__ = ["ChoiceReport", "rests_on"]
 
 NONE = "none in this scheme"
-FIXED = "two_phase_one_earth"  # the scheme with fixed resistors in its phase legs
 BEST_REFUSED = 3  # of each rule
 Row = Mapping[str, Any]
 
@@ -136,7 +121,7 @@ class ChoiceReport:
         yield Paragraph(peak_of_chosen(self.peaks, self.result) or PEAK)
         yield Paragraph(self._stepping())
         if self.result.chosen is not None:
-            yield from self._broken_by_hand(self._row(self.result.chosen))
+            yield from broken_by_hand(self.desk, self._row(self.result.chosen))
         for caution in cautions(study):
             if caution.key.startswith("candidates.present"):
                 yield Caution(f"{caution.key}: {caution.text}")
@@ -196,7 +181,7 @@ class ChoiceReport:
         )
         if any(row["scheme"] == FIXED for row in columns.values()):
             for label, ohm in (
-                ("fixed resistor in each phase leg [ohm]", self._fixed_ohm),
+                ("fixed resistor in each phase leg [ohm]", lambda row: fixed_ohm(self.desk)),
                 ("balancing resistance [ohm]", self._balancing_ohm),
             ):
                 yield (
@@ -217,15 +202,12 @@ class ChoiceReport:
         for label in dict.fromkeys(label for one in each for label in one):
             yield label, *(one.get(label, NONE) for one in each), "", "", ""
 
-    def _fixed_ohm(self, row: Row) -> float:
-        return self.desk.at("scheme.phase_stabilising_ohm")
-
     def _balancing_ohm(self, row: Row) -> float:
         """As the study has it, at its centre; else what makes the third leg equal to the phase
         legs."""
         given = self.study.scheme.balancing_resistance_ohm
         return (
-            self._fixed_ohm(row) + self.desk.burden_ohm("phase", row["phase_pickup_a"])
+            fixed_ohm(self.desk) + self.desk.burden_ohm("phase", row["phase_pickup_a"])
             if given is None
             else (given.centre())
         )
@@ -270,46 +252,28 @@ class ChoiceReport:
 
     def _refused(self) -> Iterator[Block]:
         frame = self.result.candidates
-        aim = "cost_per_year" if "cost_per_year" in frame else "p_missed"
-        parts = frame["refusals"].map(note_parts)
-        refused = frame[(parts.map(len) > 0) & ~frame["chosen"]]
-        allowed = int(((parts.map(len) == 0) & ~frame["chosen"]).sum())
-        yield Paragraph(
-            f"Of {len(frame)} candidates the policy refuses {len(refused)}; {allowed} more are"
-            f" allowed and {'cost' if aim == 'cost_per_year' else 'miss'} no less than the chosen"
-            " one, or did not keep to the policy on fresh random numbers."
-            if self.result.chosen is not None
-            else f"The policy refuses {len(refused)} of {len(frame)} candidates."
-        )
-        rules = parts[refused.index].map(lambda words: words[0])
-        rows: list[tuple[str, ...]] = []
-        for rule, some in refused.groupby(rules, sort=False):
-            for place, row in enumerate(
-                some.sort_values(aim, kind="stable").head(BEST_REFUSED).to_dict("records")
-            ):
-                rows.append(
-                    (
-                        f"{rule} ({len(some)})" if place == 0 else "",
-                        str(row["candidate"]),
-                        scheme_name(row["scheme"]),
-                        setting_text(row),
-                        bare(row["p_missed"], 3),
-                        bare(row["p_false_bound"], 2),
-                        "; ".join(note_parts(row["refusals"])[1:]),
-                    )
-                )
-        if rows:
+        weighed = "cost_per_year" in frame
+        others = frame[~frame["chosen"]]
+        refused = others[others["refusals"].map(len) > 0]
+        text = f"The policy refuses {len(refused)} of {len(frame)} candidates."
+        if self.result.chosen is not None:
+            text = (
+                f"Of {len(frame)} candidates the policy refuses {len(refused)};"
+                f" {len(others) - len(refused)} more are allowed and"
+                f" {'cost' if weighed else 'miss'} no less than the chosen one, or did not keep to"
+                " the policy on fresh random numbers."
+            )
+        yield Paragraph(text)
+        best = refused.sort_values("cost_per_year" if weighed else "p_missed", kind="stable")
+        groups: dict[tuple[Any, ...], list[Row]] = {}
+        for row in best.to_dict("records"):
+            first: Refusal = told(row["refusals"])[0]
+            groups.setdefault((first.rule, first.event, first.limit), []).append(row)
+        if groups:
+            head = "first rule that refuses (how many)"
             yield Table(
-                (
-                    "first rule that refuses (how many)",
-                    "no.",
-                    "scheme",
-                    "setting",
-                    "missed %",
-                    "false %, bound",
-                    "and",
-                ),
-                tuple(rows),
+                (head, "no.", "scheme", "setting", "missed %", "false %, bound", "and"),
+                tuple(row for rows in groups.values() for row in _best_refused(rows)),
                 "<><<>><",
                 f"The best {BEST_REFUSED} that each rule refuses",
             )
@@ -333,108 +297,27 @@ class ChoiceReport:
     def beside_by_hand(self) -> list[Block]:
         """The classic results for the setting shown beside what the study found."""
         row = self._row(self.shown)
-        rows = [*self._unprotected(row), *self._stable(row)]
+        rows = tuple(beside_by_hand(self.desk, row))
         which = "the chosen setting" if self.result.chosen else "the setting nearest to the limit"
         if not rows:
             return []
         caption = f"For {which}, no. {self.shown}: {setting_text(row)}"
         return [
-            Table(
-                ("", "by hand, inputs at their centres", "the study"), tuple(rows), "<<<", caption
-            ),
-            *self._broken_by_hand(row),
+            Table(("", "by hand, inputs at their centres", "the study"), rows, "<<<", caption),
+            *broken_by_hand(self.desk, row),
         ]
 
-    def _unprotected(self, row: Row) -> Iterator[tuple[str, ...]]:
-        desk = self.desk
-        for axis in ELEMENTS:
-            pickup = row[f"{axis}_pickup_a"]
-            if not math.isnan(pickup):
-                x = float(
-                    handcalc.unprotected_fraction(pickup * desk.turns, desk.neutral_ohm, desk.emf_v)
-                )
-                yield (
-                    f"winding left unprotected, {axis} {pickup:g} A",
-                    f"I N R / E = {pickup:g} A x {desk.turns:g} x {desk.neutral_ohm:.4g} ohm /"
-                    f" {desk.emf_v:.4g} V = {left_unprotected(x)}",
-                    _blind(row),
-                )
 
-    def _stable(self, row: Row) -> Iterator[tuple[str, ...]]:
-        desk = self.desk
-        for groups, rules in self._rules(row).items():
-            _, loop = stabilising_volts(desk, groups)
-            for rule in rules:
-                verdict = "met" if rule.met else "not met"
-                if rule.axis is None:
-                    yield rule.what, f"2 V_s = {rule.needed:.4g} V", f"{rule.has:.4g} V: {verdict}"
-                    continue
-                pickup = row[f"{rule.axis}_pickup_a"]
-                yield (
-                    f"{rule.what} for the largest through fault",
-                    f"V_s / I_set - R_relay = {loop:.4g} V / {pickup:g} A -"
-                    f" {desk.burden_ohm(rule.axis, pickup):.4g} ohm = {rule.needed:.4g} ohm",
-                    f"{rule.has:g} ohm: {verdict}; {self._false(row)}",
-                )
-
-    def _rules(self, row: Row) -> dict[tuple[str, ...], list[HandRule]]:
-        """Stabilising resistance of each element without bias, and the knee of the CTs that drive
-        them."""
-        desk, kind, found = self.desk, row["scheme"], {}
-        for groups, elements in driven(desk).items():
-            _, loop = stabilising_volts(desk, groups)
-            rules = []
-            for axis in (axis for axis in ELEMENTS if (kind, axis) in elements):
-                pickup = row[f"{axis}_pickup_a"]
-                ohm = float(
-                    handcalc.stabilising_resistance(loop, pickup, desk.burden_ohm(axis, pickup))
-                )
-                rules.append(
-                    HandRule(
-                        f"stabilising resistance, {axis}",
-                        max(ohm, 0.0),
-                        self._stabilising_ohm(row, axis),
-                        "ohm",
-                        axis,
-                    )
-                )
-            if rules:
-                cts = listed(group.replace("_", " ") for group in groups)
-                found[groups] = [
-                    *rules,
-                    HandRule(
-                        f"knee of the CTs, {cts}",
-                        float(handcalc.required_knee(loop)),
-                        desk.knee_of(groups),
-                        "V",
-                    ),
-                ]
-        return found
-
-    def _broken_by_hand(self, row: Row) -> list[Block]:
-        broken = [rule for rules in self._rules(row).values() for rule in rules if not rule.met]
-        return [Paragraph(security_rests_on(self.desk, broken, row["delay_s"]))] if broken else []
-
-    def _stabilising_ohm(self, row: Row, axis: Axis) -> float:
-        """The resistance that stands in the leg of an element."""
-        scheme = self.desk.scheme(row["scheme"])
-        parts = scheme.legs[scheme.elements[scheme.of(axis)[0]].leg].parts
-        return (
-            float(row["stabilising_resistance_ohm"])
-            if "stabilising" in parts
-            else (self._fixed_ohm(row) if row["scheme"] == FIXED else 0.0)
+def _best_refused(rows: Sequence[Row]) -> Iterator[tuple[str, ...]]:
+    """The first of those that one rule refuses; the rule stands beside the very first."""
+    for place, row in enumerate(rows[:BEST_REFUSED]):
+        rule, *others = note_parts(row["refusals"])
+        yield (
+            f"{rule} ({len(rows)})" if place == 0 else "",
+            str(row["candidate"]),
+            scheme_name(row["scheme"]),
+            setting_text(row),
+            bare(row["p_missed"], 3),
+            bare(row["p_false_bound"], 2),
+            "; ".join(others),
         )
-
-    def _false(self, row: Row) -> str:
-        """How often anything trips falsely with it."""
-        if row["p_false"] != 0:
-            return f"false trips of all elements: {percent(row['p_false'])}"
-        return f"false trips of all elements: none seen, fewer than {percent(row['p_false_high'])}"
-
-
-def _blind(row: Row) -> str:
-    """The part of the winding that the study found blind."""
-    if math.isnan(row["covered_median"]):
-        return "no earth faults"
-    median, low, high = (percent(1 - row[f"covered_{end}"], 3) for end in ("median", "p95", "p05"))
-    return f"{median} by all elements, median ({low} to {high} for 5 to 95 % of the faults)"

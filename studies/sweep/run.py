@@ -25,7 +25,8 @@ from studies.sweep import figures
 from studies.sweep.convergence import convergence, convergence_frame, worth_drawing
 from studies.sweep.detection_map import detection_map, detection_map_frame, has_contours
 from studies.sweep.exceedance import exceedance
-from studies.sweep.text import limit_line, result_text
+from studies.sweep.policy import limit_line
+from studies.sweep.text import result_text
 from studies.waveforms.run import waveforms
 
 if TYPE_CHECKING:

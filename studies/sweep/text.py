@@ -31,6 +31,7 @@ from studies.sweep.choice import (
 )
 from studies.sweep.closest import closest_text
 from studies.sweep.doubts import doubts_text
+from studies.sweep.policy import each_limit, limit_of, policy_words
 
 if TYPE_CHECKING:
     from montecarlo import Result
@@ -40,11 +41,7 @@ __all__ = [
     "SHARES",
     "backup_text",
     "covered_text",
-    "each_limit",
-    "limit_line",
-    "limit_of",
     "nearest",
-    "policy_words",
     "result_text",
 ]
 
@@ -64,38 +61,6 @@ def result_text(result: Result) -> list[Block]:
         text.append(Paragraph(_other_model(result, result.other)))
     text += backup_text(result)
     return [*text, *items((*result.told, *_only_of(result.other, result)))]
-
-
-# --- the policy ---------------------------------------------------------------
-
-
-def limit_of(study: Study) -> tuple[float, str]:
-    """The policy's limit as a probability of a false trip an event, and in the policy's own words;
-    infinite where it weighs costs."""
-    if study.policy.least_annual_cost is not None:
-        return math.inf, "any number of false trips at their cost"
-    limit, yearly = limit_of_p_false(study), study.policy.false_per_year_max
-    if yearly is None:
-        return limit, f"{percent(limit)} of the external events"
-    return limit, f"{yearly:g} false trips a year"
-
-
-def limit_line(study: Study) -> tuple[float | None, str]:
-    """The same as a line of a figure and its label; None where it is on no axis."""
-    limit, yearly = limit_of(study)[0], study.policy.false_per_year_max
-    words = percent(limit) if yearly is None else f"{yearly:g} false trips a year"
-    return (limit if limit < 1 else None), f"policy's limit, {words}"
-
-
-def each_limit(study: Study) -> str:
-    """The policy's limit on each kind of event; empty without."""
-    each = study.policy.p_false_max_each
-    return "" if each is None else f"of every kind of event {percent(each)}"
-
-
-def policy_words(study: Study) -> str:
-    """Both limits together."""
-    return ", and ".join(filter(None, (limit_of(study)[1], each_limit(study))))
 
 
 # --- the table ----------------------------------------------------------------

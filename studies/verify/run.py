@@ -15,7 +15,13 @@ HEADER = ("source", "where", "quantity", "value given", "here", "difference", "v
 
 
 def verify() -> int:
-    """Print every subject as soon as it is worked out; 0 if all agree, else 1."""
+    """Print every subject as soon as it is worked out; 0 if all agree, else 1.
+
+    Returns
+    -------
+    int
+        Exit code.
+    """
     opening: list[Block] = [
         Paragraph(
             "Published values beside those of this installation. It takes half a minute, and a"
@@ -34,14 +40,32 @@ def verify() -> int:
 
 
 def of_subject(rows: Sequence[Published]) -> Table:
-    """A source stands once above its rows."""
+    """A source stands once above its rows.
+
+    Parameters
+    ----------
+    rows : sequence of Published
+
+    Returns
+    -------
+    Table
+    """
     cells = tuple((one.cited, one.place, *one.cells) for one in rows)
     return Table(HEADER, cells, "<<<>>><", group=0)
 
 
 def closing(rows: Sequence[Published]) -> Iterator[Block]:
     """How many of each kind of source agree, and what the kinds mean; which do not, each by
-    name."""
+    name.
+
+    Parameters
+    ----------
+    rows : sequence of Published
+
+    Yields
+    ------
+    Block
+    """
     agree = sum(one.agrees for one in rows)
     yield Table(KINDS, tuple(one.cells for one in counted(rows)), "<>><")
     yield Paragraph(f"{len(rows)} values: {agree} agree, {len(rows) - agree} differ.")

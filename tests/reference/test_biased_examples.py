@@ -1,7 +1,7 @@
 """Worked examples of biased elements: two forms of threshold are taught, and they disagree.
 
 i_d = |i1 - i2|, i_b = (i1 + i2)/2. Greater-of: i_d > I_0 and i_d > s i_b; sum: i_d > I_0 + s i_b.
-The examples, with their sources, stand in `montecarlo/report/published/relaying.py`. Each three
+The examples, with their sources, stand in `studies/verify/published/relaying.py`. Each three
 times: the formula by itself, through the phasor solution and through the transient one, with ideal
 CTs."""
 

@@ -1,6 +1,6 @@
 """Current transformers against standards: the numbers that our CT model and solvers can produce.
 Textbook examples of ratio, displacement and flux stand in
-`montecarlo/report/published/transformers.py`; `tests/unit/studies/verify/test_published.py`.
+`studies/verify/published/transformers.py`; `tests/unit/studies/verify/test_published.py`.
 
 Left out: problems with a reactive burden (legs and leads are resistances here), and the classes'
 limits on turns ratio and remanence, which a study states as inputs."""

@@ -7,7 +7,7 @@ import pytest
 from montecarlo.formulas.handcalc import capacitive_limit_ohm
 from montecarlo.plant.earthing import Earthing, neutral_ohm, return_admittance
 from montecarlo.plant.internal import EarthReturn, earth_fault
-from montecarlo.quantities import number
+from montecarlo.quantities import Distribution, number
 
 OMEGA, CAPACITANCE, PHASE_V = (
     100 * np.pi,
@@ -50,7 +50,12 @@ def test_neutrals_stand_in_parallel():
 
 
 def resistance(earthing: Earthing, phase_v: float = PHASE_V) -> complex:
-    return complex(neutral_ohm(earthing, earthing.centres(), phase_v))
+    samples = {
+        f"earthing.{name}": value.centre()
+        for name, value in vars(earthing).items()
+        if isinstance(value, Distribution)
+    }
+    return complex(neutral_ohm(earthing, samples, phase_v))
 
 
 @pytest.mark.parametrize(

@@ -1,7 +1,7 @@
 """Part of the winding that an earth-fault element leaves unprotected, against worked examples of
 textbooks.
 
-The examples, with their sources, stand in `montecarlo/report/published/winding.py`. Every one is
+The examples, with their sources, stand in `studies/verify/published/winding.py`. Every one is
 put to the hand formula and to the fault model."""
 
 import numpy as np

@@ -1,7 +1,7 @@
 """The main job against textbooks: each worked example as a whole study, ideal CTs, bolted faults,
 no spread.
 
-The examples, with their sources, stand in `montecarlo/report/published/winding.py`. Faults are
+The examples, with their sources, stand in `studies/verify/published/winding.py`. Faults are
 spread evenly along the winding, so p_missed is the printed unprotected fraction. Where the example
 asks for the resistor, the printed one is the input. Phase pick-ups are given as the example has
 them; where it names no CT, a 1000/5 one carries them."""

@@ -11,7 +11,9 @@ import socket
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Iterable, Iterator
+from concurrent.futures import Future
 from contextlib import contextmanager
 from pathlib import Path
 from unittest.mock import Mock
@@ -20,9 +22,9 @@ import pytest
 
 from montecarlo.engine.workers import Workers
 from montecarlo.engine.workers.cluster import Cluster
-from montecarlo.engine.workers.dask_backend import TellingBackend, told
+from montecarlo.engine.workers.dask_client import UNFETCHED_S, Round
 from montecarlo.engine.workers.finished import Finished
-from montecarlo.engine.workers.ticket import Answer, Ticket
+from montecarlo.engine.workers.ticket import Answer, Broken, Ticket
 from montecarlo.errors import RunStopped, StudyError
 from tests.made.chunks import Task, solved, solved_from_to
 from tests.made.studies import minimal_study_text
@@ -129,13 +131,6 @@ def test_a_chunk_that_never_ends_is_named_and_its_worker_is_free_again(
         assert same(Workers(place=place).mapped(solved, tasks(6)), tasks(6))
 
 
-def test_an_answer_is_known_by_itself_and_not_by_the_worker_that_had_it() -> None:
-    answers, error = [Answer(0, 1.0)], RuntimeError("killed")
-    assert told(answers) is answers  # the future may be lost by the time it is looked at
-    assert told((RuntimeError, error, None)) is error
-    assert told(error) is error
-
-
 @pytest.mark.slow
 def test_a_chunk_that_kills_its_workers_leaves_the_others_on_the_cluster(two: real.Cluster) -> None:
     sent: list[list[int]] = []
@@ -158,24 +153,29 @@ def test_a_chunk_that_kills_its_workers_leaves_the_others_on_the_cluster(two: re
     assert all(len(each) == 1 for each in alone)
 
 
-def test_answers_lie_ready_from_when_they_are_seen_to() -> None:
-    """Not from the last answer, since chunks may take long."""
-    backend, chunk = object.__new__(TellingBackend), Mock(status="pending")
-    backend._callbacks = dict.fromkeys([chunk])
-    backend._answered = backend._ready = 0.0
-    for now, status, unfetched_s in [
-        (100.0, "pending", 0.0),
-        (200.0, "lost", 0.0),
-        (210.0, "finished", 10.0),
-        (240.0, "finished", 40.0),
-    ]:
-        chunk.status = status
-        assert backend._unfetched_s(now) == unfetched_s
-    backend._answered = 241.0  # another one came
-    assert backend._unfetched_s(242.0) == 0.0
+def test_a_future_has_the_states_that_are_looked_at(two: real.Cluster) -> None:
+    with Cluster(two.address) as place:
+        future = place._client.submit(time.sleep, 0.5, pure=False)
+        assert future.status == "pending"
+        future.result()
+        assert future.status == "finished"
 
 
-@pytest.mark.filterwarnings("ignore:.*(still being processed|successfully executed)")
+def test_answers_that_lie_ready_are_given_up_when_none_comes() -> None:
+    """Counted from when they are seen to lie ready, not from the last answer: chunks take long."""
+    client, future, answer = Mock(status="running"), Mock(), Future[Answer]()
+    client.sync.return_value = {"worker": 1}
+    round_ = Round(client, answer_s=1.0, alone_s=1.0, stalled_s=1e9)
+    round_._sent[answer] = future
+    for future.status, ready in [("pending", False), ("lost", False), ("finished", True)]:
+        round_._look({answer}, waited_s=100.0)
+        assert ("ready" in round_._since) == ready
+    round_._since["ready"] -= UNFETCHED_S + 1.0
+    round_._look({answer}, waited_s=1.0)  # another one came
+    with pytest.raises(Broken, match="answers that are ready cannot be fetched"):
+        round_._look({answer}, waited_s=100.0)
+
+
 def test_an_error_of_a_chunk_comes_through(two: real.Cluster) -> None:
     with Cluster(two.address) as place, pytest.raises(ArithmeticError, match="number 3") as caught:
         list(Workers(place=place).mapped(solved, tasks(6, t3=Task(3, "fails"))))

@@ -4,29 +4,23 @@ cure."""
 from __future__ import annotations
 
 import asyncio
-import logging
-import re
 import time
-import warnings
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import suppress
 from importlib.metadata import PackageNotFoundError, version
 from types import TracebackType
-from typing import Any, NoReturn
+from typing import Any
 
-from montecarlo.engine.workers.dask_backend import AHEAD, ClusterLost, TellingBackend, asked
+from montecarlo.engine.workers.dask_client import Round, asked, closed, connected
 from montecarlo.engine.workers.pool import TOLD_MAX
-from montecarlo.engine.workers.processes import STALLED_S
+from montecarlo.engine.workers.sending import STALLED_S
 from montecarlo.engine.workers.software import PRODUCT, Software, software, told_difference
-from montecarlo.engine.workers.ticket import Answer, Broken, Ticket, solve
-from montecarlo.errors import RunStopped, StudyError
+from montecarlo.engine.workers.ticket import Answer, Broken, Ticket
+from montecarlo.errors import RunStopped
 
 __all__ = ["Cluster"]
 
-CONNECT_S, ALONE_S, LOOK_EVERY_S, CLOSE_S, LEAVE_S = 10.0, 60.0, 0.1, 2.0, 1.0
-ADDRESS = re.compile(r"(tcp|tls)://(\[[0-9a-fA-F:]+\]|[A-Za-z0-9._-]+):([0-9]{1,5})")
-FILES = "DASK_DISTRIBUTED__COMM__TLS__CA_FILE, ..._TLS__CLIENT__CERT and ..._TLS__CLIENT__KEY"
-PRINTED = "give the address that dask scheduler prints when it starts"
+CONNECT_S, ALONE_S, LOOK_EVERY_S, LEAVE_S = 10.0, 60.0, 0.1, 1.0
 START = (
     "start some with: PYTHONSAFEPATH=1 dask worker ADDRESS --nworkers N --nthreads 1 "
     f"(with {PRODUCT} installed)"
@@ -34,14 +28,25 @@ START = (
 
 
 class Cluster:
-    """A connection for one run; to be used in a `with` block. Raises StudyError if the cluster
-    cannot serve it.
+    """A connection for one run; to be used in a `with` block.
 
-    connect_s: how long the scheduler may take to be reached, and over any question; alone_s: how
-    long a run goes on without its answer or without workers, and how long these may take to load
-    the program; stalled_s: how long no chunk may be answered."""
+    Parameters
+    ----------
+    address : str
+        tcp://HOST:PORT or tls://HOST:PORT of the scheduler.
+    connect_s : float
+        How long the scheduler may take to be reached, and over any question (s).
+    alone_s : float
+        How long a run goes on without its answer or without workers, and how long these may take
+        to load the program (s).
+    stalled_s : float
+        How long no chunk may be answered (s).
 
-    software: Software | None
+    Raises
+    ------
+    StudyError
+        If the cluster cannot serve the run.
+    """
 
     def __init__(
         self,
@@ -51,15 +56,11 @@ class Cluster:
         alone_s: float = ALONE_S,
         stalled_s: float = STALLED_S,
     ) -> None:
-        self.address, self.connect_s, self.alone_s, self.stalled_s = (
-            address,
-            connect_s,
-            alone_s,
-            stalled_s,
-        )
-        self.software, self._stuck_on = software(), list[str]()
-        _check(address)
-        self._client = _connected(address, connect_s)
+        self.address, self.connect_s = address, connect_s
+        self.alone_s, self.stalled_s = alone_s, stalled_s
+        self.software: Software | None = software()
+        self._stuck_on: list[str] = []
+        self._client = connected(address, connect_s)
         try:
             self._fit()
         except BaseException:
@@ -78,37 +79,20 @@ class Cluster:
         self.close()
 
     def close(self) -> None:
-        _closed(self._client)
+        closed(self._client)
 
     def answers(self, tickets: Iterable[Ticket]) -> Iterator[Answer]:
         """As `Place` has it."""
-        from joblib import Parallel, delayed, parallel_config
-
-        backend = TellingBackend(
-            client=self._client,
-            answer_s=self.connect_s,
-            alone_s=self.alone_s,
-            stalled_s=self.stalled_s,
-        )
+        round_ = Round(self._client, self.connect_s, self.alone_s, self.stalled_s)
         killed: Broken | None = None
         try:
-            with parallel_config(backend=backend):
-                parallel = Parallel(
-                    n_jobs=-1,
-                    return_as="generator_unordered",
-                    batch_size=1,
-                    pre_dispatch=f"{AHEAD}*n_jobs",
-                )
-            for answer in parallel(delayed(solve)(ticket) for ticket in tickets):
+            for answer in round_.answers(tickets):
                 if isinstance(answer.error, Broken):
                     killed = answer.error
                 else:
                     yield answer
-        except Exception as error:
-            if not _of_cluster(error):
-                raise
-            self._stuck_on = backend.stuck_on
-            raise Broken(str(error) or type(error).__name__) from None
+        finally:
+            self._stuck_on = round_.stuck_on
         if killed is not None:
             raise killed
 
@@ -212,125 +196,3 @@ class Cluster:
             f"--cluster {self.address}: worker {worker} {how}, so its numbers could differ; install"
             " the same versions there and start the worker again"
         )
-
-
-# --- the connection -----------------------------------------------------------
-
-
-def _check(address: str) -> None:
-    found = ADDRESS.fullmatch(address)
-    if not found or not 0 < int(found[3]) < 65536:
-        raise StudyError(
-            f"--cluster {address}: must be tcp://HOST:PORT or tls://HOST:PORT, the port from 1 to"
-            " 65535, as the scheduler tells when it starts"
-        )
-    try:
-        import distributed
-    except ImportError:
-        raise StudyError(
-            f"--cluster {address}: needs Dask, which is not installed here; pip install distributed"
-        ) from None
-    if found[1] == "tls":
-        try:
-            context = distributed.Security().get_connection_args("client").get("ssl_context")
-        except (OSError, ValueError) as error:
-            raise StudyError(
-                f"--cluster {address}: the files for TLS cannot be used ({error}); see {FILES}"
-            ) from None
-        if context is None:
-            raise StudyError(
-                f"--cluster {address}: TLS wants the files of an authority, a certificate and a"
-                f" key; name them to Dask by {FILES}"
-            )
-
-
-def _connected(address: str, connect_s: float) -> Any:
-    import distributed
-
-    for name in ("tornado", *logging.root.manager.loggerDict):
-        # what goes wrong is told here, once
-        if name.split(".")[0] in ("distributed", "tornado"):
-            logging.getLogger(name).setLevel(logging.CRITICAL)
-    mine, theirs = distributed.__version__, _scheduler_version(address, connect_s)
-    if theirs != mine:
-        _unlike(address, f"has distributed {theirs} where {mine} is wanted")
-    with warnings.catch_warnings():
-        # of versions, compared here with what it means for numbers
-        warnings.simplefilter("ignore")
-        try:
-            client = distributed.Client(address, timeout=connect_s, set_as_default=False)
-        except (OSError, TimeoutError) as error:
-            raise StudyError(_unreached(address, error)) from None
-    try:  # it looks into what it hands on, so it needs the program
-        asked(connect_s, client, client.run_on_scheduler, version, PRODUCT)
-    except Exception as error:
-        _closed(client)
-        _unlike(address, f"has no {PRODUCT} ({type(error).__name__})")
-    return client
-
-
-def _scheduler_version(address: str, connect_s: float) -> str:
-    """Of `distributed`, if a scheduler listens at the address. The client itself would wait for
-    ever where something listens and says nothing, take the first bytes of another protocol for a
-    length, and not notice a worker."""
-    from distributed import Security
-    from distributed.core import rpc
-
-    async def known() -> tuple[dict[str, Any], dict[str, Any]]:
-        async with rpc(
-            address, timeout=connect_s, connection_args=Security().get_connection_args("client")
-        ) as there:
-            who = await there.identity()
-            return who, await there.versions() if "workers" in who else {}
-
-    try:
-        who, versions = asyncio.run(asyncio.wait_for(known(), connect_s + CLOSE_S))
-    except TimeoutError:
-        raise StudyError(_unreached(address, f"no answer in {connect_s:g} s")) from None
-    except (OSError, ValueError) as error:
-        raise StudyError(_unreached(address, error)) from None
-    except Exception:  # whatever another protocol's bytes are taken for
-        raise StudyError(
-            f"--cluster {address}: what answers there is no Dask scheduler; {PRINTED}"
-        ) from None
-    if not versions:
-        raise StudyError(
-            f"--cluster {address}: is a Dask {who['type'].lower()}, no scheduler; {PRINTED}"
-        )
-    return str(versions["packages"]["distributed"])
-
-
-def _unreached(address: str, why: object) -> str:
-    return (
-        f"--cluster {address}: cannot be reached ({why}); look whether a scheduler listens there,"
-        " with or without TLS as in the address"
-    )
-
-
-def _unlike(address: str, how: str) -> NoReturn:
-    raise StudyError(
-        f"--cluster {address}: the scheduler {how}; install the same versions at both ends and"
-        " start it again"
-    )
-
-
-def _closed(client: Any) -> None:
-    """The run is over, whatever the connection says."""
-    try:
-        client.close(timeout=CLOSE_S)
-    except Exception:  # or Python would close it once more at its end, and say so
-        client.status = "closed"
-
-
-# --- what went wrong ----------------------------------------------------------
-
-
-def _of_cluster(error: Exception) -> bool:
-    """Whether the error is of the cluster; those of chunks come as answers."""
-    from concurrent.futures import CancelledError
-
-    return (
-        isinstance(error, ClusterLost | OSError | TimeoutError | CancelledError | ImportError)
-        or type(error).__module__.split(".")[0] in ("distributed", "asyncio")
-        or "deserializ" in str(error)
-    )

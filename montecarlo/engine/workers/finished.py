@@ -14,14 +14,24 @@ from typing import Any
 
 from montecarlo.engine.workers.packing import Damaged, unpack
 from montecarlo.errors import RunStopped
-from montecarlo.quantities.files import read_bounded
+from montecarlo.quantities.files import patiently, read_bounded
 
 __all__ = ["Finished"]
 
 
 class Finished:
-    """The finished chunks in one folder, which exists. `there`: how many stood there at the
-    start."""
+    """The finished chunks in one folder.
+
+    Parameters
+    ----------
+    folder : Path
+        Exists.
+
+    Attributes
+    ----------
+    there : int
+        How many stood there at the start.
+    """
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
@@ -33,7 +43,20 @@ class Finished:
         return len(list(self.folder.glob("*.npz")))
 
     def among(self, call: int, labels: Sequence[str]) -> set[int]:
-        """Which chunks of a call are finished and whole."""
+        """Which chunks of a call are finished and whole.
+
+        Parameters
+        ----------
+        call : int
+            Number of the call, from 1.
+        labels : sequence of str
+            Of all its tasks.
+
+        Returns
+        -------
+        set of int
+            Their places in the call.
+        """
         prefix = f"{call:04d}-"
         found = set()
         for path in self.folder.glob(f"{prefix}*.npz"):
@@ -47,28 +70,56 @@ class Finished:
         return found
 
     def put(self, call: int, index: int, data: bytes) -> None:
-        """Raises RunStopped when the disk is full or the like; what was there stays."""
+        """Keep a chunk, whole or not at all.
+
+        Parameters
+        ----------
+        call, index : int
+            Number of the call and place in it.
+        data : bytes
+            As `pack` makes them.
+
+        Raises
+        ------
+        RunStopped
+            When the disk is full or the like; what was there stays.
+        """
         half = ""
         try:
             with tempfile.NamedTemporaryFile(dir=self.folder, suffix=".part", delete=False) as file:
                 half = file.name
                 file.write(data)
-            os.replace(half, self._path(call, index))
+            patiently(lambda: os.replace(half, self._path(call, index)))
         except OSError as error:
             if half:
                 Path(half).unlink(missing_ok=True)
-            cure = (
-                "start the run again, and leave the folder to it"
-                if isinstance(error, FileNotFoundError)
-                else "free some space"
-            )
+            cure = "free some space"
+            if isinstance(error, FileNotFoundError):
+                cure = "start the run again, and leave the folder to it"
+            if isinstance(error, PermissionError):
+                cure = "close what looks into that folder, and start the run again"
             raise RunStopped(
                 f"{self.folder}: a finished chunk cannot be written "
                 f"({error.strerror or type(error).__name__}); {cure}"
             ) from None
 
     def take(self, call: int, index: int) -> Any:
-        """The result of a chunk that is `among` the finished ones."""
+        """The result of a chunk that is `among` the finished ones.
+
+        Parameters
+        ----------
+        call, index : int
+            Number of the call and place in it.
+
+        Returns
+        -------
+        object
+
+        Raises
+        ------
+        RunStopped
+            Where it cannot be read again.
+        """
         path = self._path(call, index)
         try:
             return unpack(_bytes_of(path))[1]

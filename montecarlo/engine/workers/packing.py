@@ -25,7 +25,22 @@ class Damaged(ValueError):
 
 
 def pack(value: tuple[str, Any]) -> bytes:
-    """A label and a result. Raises TypeError for a class that is not `keepable`."""
+    """A label and a result as bytes.
+
+    Parameters
+    ----------
+    value : tuple
+        Label and result.
+
+    Returns
+    -------
+    bytes
+
+    Raises
+    ------
+    TypeError
+        For a class that is not `keepable`.
+    """
     arrays: list[np.ndarray[Any, Any]] = []
     tree = _tree(value, arrays)
     target = io.BytesIO()
@@ -38,7 +53,21 @@ def pack(value: tuple[str, Any]) -> bytes:
 
 
 def unpack(data: bytes) -> tuple[str, Any]:
-    """What `pack` was given, to the last bit. Raises Damaged."""
+    """What `pack` was given, to the last bit.
+
+    Parameters
+    ----------
+    data : bytes
+
+    Returns
+    -------
+    tuple
+        Label and result.
+
+    Raises
+    ------
+    Damaged
+    """
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             arrays = []

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from typing import Protocol, TypeVar, cast
+from typing import Any, Protocol, TypeVar
 
 from montecarlo.engine.workers.finished import Finished
 from montecarlo.engine.workers.packing import unpack
@@ -31,11 +31,32 @@ class Place(Protocol):
     software: Software | None  # what its workers must have, if they are elsewhere
 
     def answers(self, tickets: Iterable[Ticket]) -> Iterator[Answer]:
-        """As they come, in any order. Raises Broken when workers are lost."""
+        """Answers as they come, in any order.
+
+        Parameters
+        ----------
+        tickets : iterable of Ticket
+            Taken as they are sent.
+
+        Yields
+        ------
+        Answer
+
+        Raises
+        ------
+        Broken
+            When workers are lost.
+        """
         ...
 
     def mend(self) -> None:
-        """After Broken: workers as new. Raises RunStopped where there are none to be had."""
+        """After Broken: workers as new.
+
+        Raises
+        ------
+        RunStopped
+            Where there are none to be had.
+        """
         ...
 
 
@@ -51,9 +72,17 @@ class Here:
 
 
 class Workers:
-    """One worker is a plain loop in this process; several are processes, or those of `place`.
+    """What solves chunks: a plain loop in this process, several processes, or another place.
 
-    finished: where the chunks of the run that are finished are kept, and found again."""
+    Parameters
+    ----------
+    count : int, optional
+        Workers; else one for each core that this process may use.
+    place : Place, optional
+        Where chunks are solved, instead.
+    finished : Finished, optional
+        Where finished chunks of the run are kept, and found again.
+    """
 
     def __init__(
         self,
@@ -79,58 +108,60 @@ class Workers:
 
         Everything computes with one thread of linear algebra, so that workers do not share cores;
         and since the order of a sum hangs on the number of threads, so that one worker gives the
-        bits of two."""
+        bits of two.
+
+        Parameters
+        ----------
+        function : callable
+            Of a module, so that a worker can import it.
+        tasks : iterable
+
+        Yields
+        ------
+        object
+            What the function returns.
+
+        Raises
+        ------
+        RunStopped
+            For chunks that cannot be had, when all others are.
+        """
         from threadpoolctl import threadpool_limits
 
         with threadpool_limits(1, user_api="blas"):
             todo = list(tasks)
-            yield from (
-                self._in_order(function, todo)
-                if self.finished is None
-                else self._kept(function, todo, self.finished)
-            )
+            yield from self._in_order(function, todo)
 
     def _in_order(
         self, function: Callable[[Task], Outcome], tasks: Sequence[Task]
     ) -> Iterator[Outcome]:
-        early: dict[int, Outcome] = {}
-        answers = self._answers(
-            [
-                Ticket(index, function, task, software=self._place.software)
-                for index, task in enumerate(tasks)
-            ]
-        )
-        for index in range(len(tasks)):
-            while index not in early:
-                answer = next(answers)
-                early[answer.index] = cast(Outcome, answer.value)
-            yield early.pop(index)
-
-    def _kept(
-        self, function: Callable[[Task], Outcome], tasks: Sequence[Task], finished: Finished
-    ) -> Iterator[Outcome]:
         """What is finished from the disk; the others are put there as they come."""
+        kept, software = self.finished, self._place.software
         self._calls += 1
-        call, early = self._calls, dict[int, bytes]()
-        there = finished.among(call, [task.label for task in tasks])
+        call = self._calls
+        there = set[int]()
+        if kept is not None:
+            there = kept.among(call, [task.label for task in tasks])
+        early: dict[int, Any] = {}  # in memory
         answers = self._answers(
             [
-                Ticket(index, function, task, True, self._place.software)
+                Ticket(index, function, task, kept is not None, software)
                 for index, task in enumerate(tasks)
                 if index not in there
             ]
         )
         for index in range(len(tasks)):
-            while index not in there:
+            while index not in early and index not in there:
                 answer = next(answers)
-                finished.put(call, answer.index, cast(bytes, answer.value))
-                there.add(answer.index)
-                if answer.index == index:
-                    early[index] = cast(bytes, answer.value)
-            yield cast(
-                Outcome,
-                unpack(early.pop(index))[1] if index in early else finished.take(call, index),
-            )
+                if kept is not None:
+                    kept.put(call, answer.index, answer.value)
+                    there.add(answer.index)
+                if kept is None or answer.index == index:
+                    early[answer.index] = answer.value
+            if kept is None:
+                yield early.pop(index)
+            else:
+                yield unpack(early.pop(index))[1] if index in early else kept.take(call, index)
 
     def _answers(self, tickets: Sequence[Ticket]) -> Iterator[Answer]:
         """An answer to each, in any order. Raises RunStopped for those that cannot be had, when all
@@ -188,10 +219,24 @@ def _told(lost: Sequence[tuple[Ticket, Broken]]) -> Iterator[str]:
 
 
 def cores() -> int:
-    """Those that this process may use."""
+    """Cores that this process may use.
+
+    Returns
+    -------
+    int
+    """
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def workers_of(asked: int | Workers | None) -> Workers:
-    """As asked, else one for each core that this process may use."""
+    """Workers as asked, else one for each core that this process may use.
+
+    Parameters
+    ----------
+    asked : int or Workers or None
+
+    Returns
+    -------
+    Workers
+    """
     return asked if isinstance(asked, Workers) else Workers(asked)

@@ -1,32 +1,41 @@
-"""Processes of this machine, by joblib's own backend."""
+"""Processes of this machine, by the executor of loky that joblib brings."""
 
 from __future__ import annotations
 
-import errno
 import multiprocessing
 import os
 import threading
 import time
 from collections.abc import Iterable, Iterator
+from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager, suppress
+from functools import partial
 
+from montecarlo.engine.workers.sending import AHEAD, ENDED, STALLED_S, Flying, answers_of
 from montecarlo.engine.workers.software import Software
 from montecarlo.engine.workers.ticket import Answer, Broken, Ticket, solve
-from montecarlo.errors import RunStopped
+from montecarlo.errors import RunStopped, no_room
 
-__all__ = ["ENDED", "STALLED_S", "Processes"]
+__all__ = ["Processes"]
 
-STALLED_S = 1800.0  # without an answer from any worker
+IDLE_S = 300.0  # after which a process without work ends
 LOOK_EVERY_S = 1.0
-THREADS_A_WORKER, THREADS_BESIDE = 2, 4  # that joblib and the workers start
-NO_THREAD = "can't start new thread"  # in Python's own words
-NO_PROCESS = (errno.EAGAIN, errno.ENOMEM)
+THREADS_A_WORKER, THREADS_BESIDE = 2, 4  # that loky and the workers start
 SAFE_PATH = "PYTHONSAFEPATH"  # a variable of Python's own
-ENDED = "its worker process ended (a crash, or too little memory)"
+POOLS = ("OMP", "OPENBLAS", "MKL", "BLIS", "NUMBA", "NUMEXPR")
+ONE_THREAD = {f"{name}_NUM_THREADS": "1" for name in POOLS} | {"VECLIB_MAXIMUM_THREADS": "1"}
 
 
 class Processes:
-    """`count` processes, two or more."""
+    """Processes of this machine.
+
+    Parameters
+    ----------
+    count : int
+        How many, two or more.
+    stalled_s : float
+        How long no chunk may be answered (s).
+    """
 
     software: Software | None = None
 
@@ -34,47 +43,74 @@ class Processes:
         self.count, self.stalled_s, self._begun = count, stalled_s, False
 
     def answers(self, tickets: Iterable[Ticket]) -> Iterator[Answer]:
-        """As `Place` has it. Raises RunStopped where the system allows no more processes or
-        threads."""
-        from joblib import Parallel, delayed, parallel_config
-        from joblib.externals.loky.process_executor import BrokenProcessPool
+        """As `Place` has it.
 
+        Parameters
+        ----------
+        tickets : iterable of Ticket
+
+        Yields
+        ------
+        Answer
+
+        Raises
+        ------
+        Broken
+            Where a process ended or hangs.
+        RunStopped
+            Where the system allows no more processes or threads.
+        """
         if not self._begun:  # later they are there already
             _check_room(THREADS_A_WORKER * self.count + THREADS_BESIDE)
         self._begun = True
         try:
-            with parallel_config(
-                backend="loky",
-                inner_max_num_threads=1,
-                initializer=_end_with,
-                initargs=(os.getpid(),),
-            ):
-                parallel = Parallel(
-                    n_jobs=self.count,
-                    return_as="generator_unordered",
-                    batch_size=1,
-                    pre_dispatch="2*n_jobs",
-                    timeout=self.stalled_s,
-                )
-            with _no_code_of_this_folder(), _no_thread_lost():
-                yield from parallel(delayed(solve)(ticket) for ticket in tickets)
+            with _no_code_of_this_folder(), _ended_threads() as ended:
+                yield from self._answers(tickets, ended)
         except BrokenProcessPool as broken:
-            if NO_THREAD in str(broken):
-                raise _no_room(broken) from None
-            raise Broken(ENDED) from None
-        except multiprocessing.TimeoutError:
-            raise Broken(f"no answer in {self.stalled_s:g} s") from None
-        except OSError as error:  # a chunk's own comes as an answer
-            if error.errno in NO_PROCESS:
+            raise Broken(ENDED) from broken
+        except (OSError, RuntimeError) as error:  # a chunk's own comes as an answer
+            if no_room(error):
                 raise _no_room(error) from None
-            raise Broken(ENDED) from None
-        except RuntimeError as error:
-            if "thread" not in str(error):
+            if not isinstance(error, OSError):
                 raise
-            raise _no_room(error) from None
+            raise Broken(ENDED) from None
+
+    def _answers(self, tickets: Iterable[Ticket], ended: list[BaseException]) -> Iterator[Answer]:
+        from joblib.externals.loky import get_reusable_executor
+
+        others = multiprocessing.active_children()
+        executor = get_reusable_executor(
+            max_workers=self.count,
+            timeout=IDLE_S,
+            initializer=_end_with,
+            initargs=(os.getpid(),),
+            env=ONE_THREAD,
+        )
+
+        def look(flying: Flying, waited_s: float) -> None:
+            if ended:
+                raise _no_room(ended[0]) if no_room(ended[0]) else Broken(ENDED)
+            if waited_s > self.stalled_s:
+                raise Broken(f"no answer in {self.stalled_s:g} s")
+
+        try:
+            yield from answers_of(
+                tickets,
+                send=partial(executor.submit, solve),
+                room=lambda: AHEAD * self.count,
+                look=look,
+            )
+        except BaseException as error:
+            lost = bool(ended)
+            ended.append(error)
+            executor.shutdown(kill_workers=True)
+            if lost:  # and the thread that kills them may be gone
+                for child in {*multiprocessing.active_children()} - {*others}:
+                    child.terminate()
+            raise
 
     def mend(self) -> None:
-        """joblib ends broken workers and starts others at the next call."""
+        """After Broken: others are started at the next call."""
         self._begun = False
 
 
@@ -99,28 +135,27 @@ def _check_room(count: int) -> None:
 
 
 def _no_room(error: BaseException) -> RunStopped:
-    reason = error.strerror if isinstance(error, OSError) else NO_THREAD
     return RunStopped(
-        f"workers: the system allows no more processes or threads here ({reason}); raise "
+        f"workers: the system allows no more processes or threads here ({no_room(error)}); raise "
         "that limit (ulimit -u), take fewer --workers, or --workers 1, which starts none"
     )
 
 
 @contextmanager
-def _no_thread_lost() -> Iterator[None]:
-    """joblib's thread that hands chunks to workers may end with an error; the run would wait for
-    it."""
-    from joblib.externals.loky.process_executor import BrokenProcessPool
+def _ended_threads() -> Iterator[list[BaseException]]:
+    """Errors of threads that end while this lasts: one may be loky's, which hands chunks to
+    workers, and the run would wait for it. After the first they are not told any more."""
+    ended: list[BaseException] = []
 
     def told(lost: threading.ExceptHookArgs) -> None:
-        if end := getattr(lost.thread, "terminate_broken", None):
-            end(BrokenProcessPool(str(lost.exc_value)))
-        else:
+        error = lost.exc_value or SystemError("a thread ended")
+        if not ended and not no_room(error):  # which is told in one line
             before(lost)
+        ended.append(error)
 
     before, threading.excepthook = threading.excepthook, told
     try:
-        yield
+        yield ended
     finally:
         threading.excepthook = before
 

@@ -29,7 +29,12 @@ Software = tuple[tuple[str, str], ...]  # name and version
 @cache
 def software() -> Software:
     """Names and versions here: Python to its minor version, this program by its files too,
-    numerical packages."""
+    numerical packages.
+
+    Returns
+    -------
+    tuple of (str, str)
+    """
     python = ".".join(platform.python_version_tuple()[:2])
     return (
         ("Python", python),
@@ -49,7 +54,12 @@ def version_here(name: str) -> str:
 @cache
 def source_digest() -> str:
     """SHA-256 of this program's Python files, its first 12 digits: two copies of one version may
-    differ."""
+    differ.
+
+    Returns
+    -------
+    str
+    """
     found = hashlib.sha256()
     for package in OWN:
         spec = find_spec(package)
@@ -62,12 +72,33 @@ def source_digest() -> str:
 
 
 def other_software(wanted: Software) -> str:
-    """How what is here differs, in words; empty if it does not."""
+    """How what is here differs, in words.
+
+    Parameters
+    ----------
+    wanted : tuple of (str, str)
+
+    Returns
+    -------
+    str
+        Empty if it does not.
+    """
     return told_difference(dict(software()), dict(wanted))
 
 
 def told_difference(has: dict[str, str], wanted: dict[str, str]) -> str:
-    """ "has numpy 1.26.4 where 2.4.6 is wanted"; empty where nothing differs."""
+    """As "has numpy 1.26.4 where 2.4.6 is wanted".
+
+    Parameters
+    ----------
+    has, wanted : dict
+        Versions by name.
+
+    Returns
+    -------
+    str
+        Empty where nothing differs.
+    """
     parts = [
         f"{name} {has.get(name, 'none')} where {value} is wanted"
         for name, value in wanted.items()

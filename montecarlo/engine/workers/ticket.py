@@ -30,8 +30,19 @@ class Broken(Exception):
 
 @dataclass(frozen=True, eq=False)
 class Ticket:
-    """packed: the answer is to be kept, so the worker packs it. software: what a worker elsewhere
-    must have."""
+    """One task on its way.
+
+    Attributes
+    ----------
+    index : int
+        Its place among the tasks of its call.
+    function : callable
+    task : Labelled
+    packed : bool
+        The answer is to be kept, so the worker packs it.
+    software : tuple, optional
+        What a worker elsewhere must have.
+    """
 
     index: int
     function: Callable[[Any], Any]
@@ -42,8 +53,17 @@ class Ticket:
 
 @dataclass(frozen=True, eq=False)
 class Answer:
-    """value: what the function returned, as bytes if the ticket says packed; or else the error that
-    it raised."""
+    """What became of a ticket.
+
+    Attributes
+    ----------
+    index : int
+        Of the ticket.
+    value : object
+        What the function returned, as bytes if the ticket says packed.
+    error : Exception, optional
+        Or else what it raised.
+    """
 
     index: int
     value: Any = None
@@ -51,7 +71,16 @@ class Answer:
 
 
 def solve(ticket: Ticket) -> Answer:
-    """Solve one chunk wherever this runs."""
+    """Solve one chunk wherever this runs.
+
+    Parameters
+    ----------
+    ticket : Ticket
+
+    Returns
+    -------
+    Answer
+    """
     try:
         if ticket.software is not None:
             _elsewhere(ticket.software)

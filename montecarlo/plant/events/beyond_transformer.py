@@ -117,11 +117,31 @@ class _BeyondTransformer(Event):
 
     @abstractmethod
     def beyond_pu(self, own: Mapping[str, FloatArray]) -> FloatArray:
-        """All of the sequences' loop beyond the busbar. [pu]"""
+        """All of the sequences' loop beyond the busbar. [pu]
+
+        Parameters
+        ----------
+        own : mapping of str to (n,) array
+            The event's inputs.
+
+        Returns
+        -------
+        (n,) array (pu)
+        """
 
     @abstractmethod
     def of_pair(self, positive: ComplexArray, negative: ComplexArray, scene: Scene) -> ComplexArray:
-        """Phases (n, 3) on the machine's side."""
+        """Phases on the machine's side, in the unit of the sequences.
+
+        Parameters
+        ----------
+        positive, negative : (n,) complex array
+        scene : Scene
+
+        Returns
+        -------
+        (n, 3) complex array
+        """
 
     def currents(self, scene: Scene, t: FloatArray) -> FloatArray:
         """(n, 3, nt). The fault's part ends in each phase at its first zero after clearing; load

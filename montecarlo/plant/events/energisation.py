@@ -208,5 +208,5 @@ class TransformerEnergisation(Event):
         return out
 
     def direct_s(self, scene: Scene) -> FloatArray:
-        """Of the flux offset, which keeps the inrush on one side of zero."""
+        """Of the flux offset, which keeps the inrush on one side of zero. [s]"""
         return scene.own["decay_time_constant_s"]

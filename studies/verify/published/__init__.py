@@ -41,6 +41,17 @@ SUBJECTS: dict[str, Callable[[], Iterator[Published]]] = QUICK | {
 def published_values(
     subjects: dict[str, Callable[[], Iterator[Published]]] = SUBJECTS,
 ) -> Iterator[tuple[str, list[Published]]]:
-    """Each subject and its rows, a subject at a time."""
+    """Each subject and its rows, a subject at a time.
+
+    Parameters
+    ----------
+    subjects : dict
+        Functions that give rows, by subject.
+
+    Yields
+    ------
+    tuple of str and list of Published
+        A subject at a time.
+    """
     for subject, rows in subjects.items():
         yield subject, list(rows())

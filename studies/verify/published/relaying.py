@@ -10,12 +10,12 @@ import numpy as np
 
 from montecarlo.formulas import handcalc
 from montecarlo.secondary.restraint import GREATER_OF, SUM, Form, bias_current, operating_quantity
-from studies.verify.published.machine import NPTEL
+from studies.verify.published.data import beside, read, source_of
 from studies.verify.published.row import Kind, Published
-from studies.verify.published.winding import CHAKRABARTI, WADHWA
 
 __all__ = ["BIASED", "BiasedExample", "rows"]
 
+DIGIT_A = 0.0005
 FORMS = {"sum": SUM, "greater_of": GREATER_OF}
 
 
@@ -37,116 +37,69 @@ class BiasedExample:
     threshold_a: float | None = None  # where it is given, of the sum
 
     def form(self, which: str) -> Form:
+        """Its bias in one of the two forms.
+
+        Parameters
+        ----------
+        which : str
+            "sum" or "greater_of".
+
+        Returns
+        -------
+        Form
+        """
         return (FORMS[which], self.slope, self.slope, 0.0)
 
 
-BIASED = (
-    BiasedExample(
-        CHAKRABARTI,
-        "III Ex 8.4, p. 625",
-        Kind.SCRIPT,
-        80,
-        0.15,
-        0.12,
-        (360, 300),
-        0.75,
-        4.125,
-        {"sum": True, "greater_of": True},
-    ),
-    BiasedExample(
-        WADHWA,
-        "Ex 14.6",
-        Kind.SCRIPT,
-        80,
-        0.2,
-        0.10,
-        (360, 320),
-        0.5,
-        4.25,
-        {"sum": False, "greater_of": True},
-        0.625,
-    ),
-    BiasedExample(
-        NPTEL,
-        "assignment key of week 6",
-        Kind.PRINT,
-        800,
-        0.25,
-        0.20,
-        (720, 640),
-        0.1,
-        0.85,
-        {"sum": False, "greater_of": False},
-    ),
-)
+def _example(row: dict[str, str]) -> BiasedExample:
+    return BiasedExample(
+        source=source_of(row["source"]),
+        place=row["place"],
+        kind=Kind[row["kind"].upper()],
+        ratio=float(row["ratio"]),
+        pickup_a=float(row["pickup_a"]),
+        slope=float(row["slope"]),
+        ends_a=(float(row["one_end_a"]), float(row["other_end_a"])),
+        difference_a=float(row["difference_a"]),
+        bias_a=float(row["bias_a"]),
+        trips={form: row[f"trips_{form}"] == "yes" for form in FORMS},
+        threshold_a=float(row["threshold_a"]) if row["threshold_a"] else None,
+    )
+
+
+BIASED = tuple(map(_example, read("biased")))
 
 
 def rows() -> Iterator[Published]:
+    """Stability, then the biased examples.
+
+    Yields
+    ------
+    Published
+    """
     # 200 MW, 13.8 kV, pf 0.9, 12 times full load, CT 10000/5, 1.5 and 0.3 ohm, 10 % of 5 A,
     # relay 1 VA at pick-up
     through = 12 * 200e6 / (math.sqrt(3) * 13.8e3 * 0.9) / 2000
     volts = handcalc.stabilising_voltage(through, 1.5, 0.3)
-    place = "lecture 28"
-    yield Published(
-        NPTEL, place, "through-fault current, secondary", "A", 55.78, through, 0.01, Kind.PRINT
-    )
-    yield Published(NPTEL, place, "stabilising voltage", "V", 100.4, float(volts), 0.1, Kind.PRINT)
-    yield Published(
-        NPTEL,
-        place,
-        "stabilising resistance",
-        "ohm",
-        196.8,
-        float(handcalc.stabilising_resistance(volts, 0.5, 1 / 0.5**2)),
-        0.1,
-        Kind.PRINT,
-    )
-    yield Published(
-        NPTEL,
-        place,
-        "knee voltage needed",
-        "V",
-        200.8,
-        float(handcalc.required_knee(volts)),
-        0.1,
-        Kind.PRINT,
-    )
+    ohm = handcalc.stabilising_resistance(volts, 0.5, 1 / 0.5**2)
+    yield from beside("stability", through, volts, ohm, handcalc.required_knee(volts))
     for one in BIASED:
-        ends = np.array([current / one.ratio for current in one.ends_a])
-        difference, bias = np.abs(ends[:1] - ends[1:]), bias_current(ends[None], "mean")
-        quantity = operating_quantity(difference, bias, *one.form("sum"))
-        yield Published(
-            one.source,
-            one.place,
-            "differential current",
-            "A",
-            one.difference_a,
-            float(difference[0]),
-            0.0005,
-            one.kind,
-        )
-        yield Published(
-            one.source, one.place, "bias current", "A", one.bias_a, float(bias[0]), 0.0005, one.kind
-        )
-        if one.threshold_a is not None:
-            ours = one.pickup_a + float((difference - quantity)[0])
-            yield Published(
-                one.source,
-                one.place,
-                "current at which it trips",
-                "A",
-                one.threshold_a,
-                ours,
-                0.0005,
-                one.kind,
-            )
-        yield Published(
-            one.source,
-            one.place,
-            "trips: 1, stays: 0",
-            "-",
-            float(one.trips["sum"]),
-            float(quantity[0] > one.pickup_a),
-            0.0,
-            one.kind,
-        )
+        yield from _biased(one)
+
+
+def _biased(one: BiasedExample) -> Iterator[Published]:
+    ends = np.array([current / one.ratio for current in one.ends_a])
+    difference = np.abs(ends[:1] - ends[1:])
+    bias = bias_current(ends[None], "mean")
+    quantity = operating_quantity(difference, bias, *one.form("sum"))
+
+    def row(name: str, unit: str, given: float, ours: float, digit: float) -> Published:
+        return Published(one.source, one.place, name, unit, given, ours, digit, one.kind)
+
+    yield row("differential current", "A", one.difference_a, float(difference[0]), DIGIT_A)
+    yield row("bias current", "A", one.bias_a, float(bias[0]), DIGIT_A)
+    if one.threshold_a is not None:
+        trips_at = one.pickup_a + float((difference - quantity)[0])
+        yield row("current at which it trips", "A", one.threshold_a, trips_at, DIGIT_A)
+    trips = float(quantity[0] > one.pickup_a)
+    yield row("trips: 1, stays: 0", "-", float(one.trips["sum"]), trips, 0.0)

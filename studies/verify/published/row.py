@@ -23,6 +23,7 @@ class Kind(Enum):
 
     @property
     def meaning(self) -> str:
+        """What the word says of the source."""
         return _MEANINGS[self]
 
 
@@ -58,11 +59,13 @@ class Published:
 
     @property
     def agrees(self) -> bool:
+        """Whether ours lies within what the source leaves open."""
         above, below = self.difference <= self.tolerance, self.difference >= -self.tolerance
         return bool(above and (self.at_most or below))
 
     @property
     def difference(self) -> float:
+        """Ours less the value given."""
         return self.ours - self.given
 
     @property
@@ -95,11 +98,21 @@ class Count:
 
     @property
     def cells(self) -> tuple[str, str, str, str]:
+        """What a table shows, under `KINDS`."""
         return (self.kind.value, f"{self.values}", f"{self.agree}", self.kind.meaning)
 
 
 def counted(rows: Sequence[Published]) -> Iterator[Count]:
-    """Every kind that occurs, the firmest first."""
+    """Every kind that occurs, the firmest first.
+
+    Parameters
+    ----------
+    rows : sequence of Published
+
+    Yields
+    ------
+    Count
+    """
     for kind in Kind:
         if of_kind := [one for one in rows if one.kind is kind]:
             yield Count(kind, len(of_kind), sum(one.agrees for one in of_kind))

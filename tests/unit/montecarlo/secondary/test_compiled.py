@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from numba.core.caching import IndexDataCacheFile
+from numba.core.caching import CacheImpl, IndexDataCacheFile
 
 from montecarlo.errors import RunStopped
 from montecarlo.secondary import compiled
@@ -142,6 +142,17 @@ def test_a_folder_that_became_a_file_is_one_line(
     (folder / "__pycache__").write_text("")
     with pytest.raises(RunStopped, match=r"cannot be kept there \(File exists\); mend"):
         function(4.0)
+
+
+def test_a_place_where_nothing_can_be_kept_is_one_line(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(CacheImpl, "_locator_classes", [])
+    with pytest.raises(RunStopped) as caught:
+        twice(folder)
+    assert caught.value.faults == (
+        f"the compiled solvers can be kept nowhere; {compiled.CURE}, and see statorodds doctor",
+    )
 
 
 def test_every_compiled_function_is_kept_so() -> None:

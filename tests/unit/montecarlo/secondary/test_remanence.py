@@ -169,7 +169,7 @@ def test_the_default_model_starts_as_before() -> None:
 def test_the_bank_has_the_declared_model() -> None:
     for changes, model in (({}, "stop_operators"), (SHIFTED, "shifted_curve")):
         study = study_with(changes)
-        bank = build_bank(study.ct, Desk(study).centre, study.machine.omega)
+        bank = build_bank(study.ct, Desk(study).samples, study.machine.omega)
         assert bank.remanence_model == study.ct.at("line_end").remanence_model == model
         assert (np.nanmax(bank.coefficients[3]) == 0) == (model == "shifted_curve")
 

@@ -8,12 +8,17 @@ from typing import Any
 
 import pytest
 
+from montecarlo.study.description import Study
 from montecarlo.study.read import read_study
 from montecarlo.study.usual import USUAL, unusual, usual_cautions
 from tests.made.studies import REMOVE, study_with
 
 ROOT = Path(__file__).parents[4]
 FILES = [ROOT / "studies" / "starter.toml", *sorted((ROOT / "configs").glob("*.toml"))]
+
+
+def told(study: Study) -> list[tuple[str, str]]:
+    return [(caution.key, caution.text) for caution in usual_cautions(study)]
 
 
 def band(half: float) -> dict[str, Any]:
@@ -66,8 +71,8 @@ SLIPS: list[tuple[str, Any, str]] = [
 
 @pytest.mark.parametrize(("key", "value", "words"), SLIPS)
 def test_a_slip_is_told_under_its_key_and_nothing_else_is(key: str, value: Any, words: str) -> None:
-    ((told, text),) = usual_cautions(study_with({key: value}))
-    assert told == key
+    ((place, text),) = told(study_with({key: value}))
+    assert place == key
     assert words in text
 
 
@@ -75,9 +80,7 @@ def test_a_slip_is_told_under_its_key_and_nothing_else_is(key: str, value: Any, 
 def test_a_worked_study_lies_where_studies_usually_lie(path: Path) -> None:
     study = read_study(path)
     others = (*study.variant_studies, *study.options, *study.scenarios)
-    assert not [
-        found for one in (study, *(other for _, other in others)) for found in usual_cautions(one)
-    ]
+    assert not [found for one in (study, *(other for _, other in others)) for found in told(one)]
 
 
 def test_zero_is_what_is_left_out() -> None:
@@ -113,7 +116,7 @@ def test_a_place_with_the_value_of_ct_is_told_once() -> None:
 
 
 def test_a_current_limit_is_told_under_its_own_key() -> None:
-    ((key, text),) = usual_cautions(
+    ((key, text),) = told(
         study_with({"earthing.resistance_ohm": REMOVE, "earthing.current_limit_a": 0.3})
     )
     assert key == "earthing.current_limit_a"
@@ -129,19 +132,17 @@ def test_an_angle_in_radians_is_asked_for_in_degrees() -> None:
         "external_reactance_pu": 0.2,
         "clearing_time_s": 0.1,
     }
-    ((key, text),) = usual_cautions(study_with({"external_events": [event]}))
+    ((key, text),) = told(study_with({"external_events": [event]}))
     assert key == "external_events.closing.angle_deg"
     assert text.endswith("is 180 deg meant?")
 
 
 def test_a_small_tolerance_is_asked_for_its_unit() -> None:
     share = {"nominal": 21.2, "tolerance_percent": 0.1, "shape": "uniform"}
-    ((key, text),) = usual_cautions(study_with({"earthing.resistance_ohm": share}))
+    ((key, text),) = told(study_with({"earthing.resistance_ohm": share}))
     assert key == "earthing.resistance_ohm"
     assert text.endswith("is 10 % meant?")
-    assert not list(
-        usual_cautions(study_with({"earthing.resistance_ohm": share | {"tolerance_percent": 1}}))
-    )
+    assert not list(told(study_with({"earthing.resistance_ohm": share | {"tolerance_percent": 1}})))
 
 
 def test_every_range_is_a_range_of_keys_that_there_are() -> None:

@@ -30,6 +30,10 @@ NOT_TURNED = [
 KEY = "scheme.custom[0].legs[0].cts"
 
 
+def told(study: Study) -> list[tuple[str, str]]:
+    return [(caution.key, caution.text) for caution in wiring_cautions(study)]
+
+
 def study_of(*legs: dict[str, Any], setting: str = "phase", **changes: Any) -> Study:
     """A scheme of the study's own with an element in every leg."""
     own = {
@@ -56,7 +60,7 @@ def earth(*cts: str, **changes: Any) -> Study:
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
 def test_a_worked_study_is_connected_as_it_should_be(path: Path) -> None:
-    assert not list(wiring_cautions(read_study(path)))
+    assert not list(told(read_study(path)))
 
 
 @pytest.mark.parametrize("kind", BUILT_IN)
@@ -75,14 +79,12 @@ def test_a_built_in_scheme_and_the_same_as_the_study_s_own_have_nothing_to_tell(
         {"scheme.kind": kind},
         {"scheme.kind": "mine", "scheme.custom": [REBUILT[kind](("L1", "L3"))]},
     ):
-        assert not list(
-            wiring_cautions(study_with(scheme | {"candidates": grids} | NEUTRAL | unlike))
-        )
+        assert not list(told(study_with(scheme | {"candidates": grids} | NEUTRAL | unlike)))
 
 
 def test_a_scheme_that_is_defined_and_not_used_is_not_told() -> None:
     own = {"name": "mine", "legs": [leg("a", "line_end.L1")], "elements": [element("a", "phase")]}
-    assert not list(wiring_cautions(study_with({"scheme.custom": [own]})))
+    assert not list(told(study_with({"scheme.custom": [own]})))
 
 
 def test_ratios_matched_within_a_tap_leave_no_caution() -> None:
@@ -169,7 +171,7 @@ def test_what_passes_the_zone_is_told_with_its_kind_size_and_cure(
 ) -> None:
     (found,) = spills(earth(*cts, **changes))
     assert (found.current, found.per_unit, found.cure) == (current, pytest.approx(per_unit), cure)
-    text = dict(wiring_cautions(earth(*cts, **changes)))[KEY]
+    text = dict(told(earth(*cts, **changes)))[KEY]
     assert cure in text
     assert ("No single change of its CTs cures it" in text) == (cure == "")
 
@@ -218,7 +220,7 @@ def test_an_element_that_can_see_no_fault_is_told() -> None:
     study = study_of(leg("a", "neutral_end.L1", "-second_neutral_end.L1"), **SECOND)
     (found,) = blind(study)
     assert (found.element, found.leg, found.faults, found.key) == ("phase", "a", (), KEY)
-    assert "can never operate" in dict(wiring_cautions(study))[KEY]
+    assert "can never operate" in dict(told(study))[KEY]
 
 
 def test_faults_that_no_element_sees_are_told_by_phase() -> None:
@@ -226,7 +228,7 @@ def test_faults_that_no_element_sees_are_told_by_phase() -> None:
     (found,) = blind(study)
     assert found.faults == ("from L2 to earth", "from L3 to earth", "between L2 and L3")
     assert found.key == "scheme.custom[0].elements"
-    assert "every such fault is missed" in dict(wiring_cautions(study))[found.key]
+    assert "every such fault is missed" in dict(told(study))[found.key]
 
 
 def test_faults_that_the_study_has_none_of_are_not_asked_for() -> None:
@@ -263,7 +265,7 @@ def test_a_variant_that_takes_a_wrong_scheme_is_told_by_name() -> None:
         "study.kind": "variants",
         "variants": [{"name": "own", "changes": {"scheme.kind": "mine"}}],
     }
-    ((key, text),) = wiring_cautions(study_with(changes | NEUTRAL))
+    ((key, text),) = told(study_with(changes | NEUTRAL))
     assert key == KEY
     assert text.startswith('With the changes of "own": Leg "earth" of mine')
 

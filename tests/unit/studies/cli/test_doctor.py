@@ -73,7 +73,7 @@ def test_what_every_run_needs_may_not(monkeypatch: pytest.MonkeyPatch) -> None:
     packages = found(doctor.packages)
     assert packages["joblib"] == Finding("joblib", "missing", BAD, "pip install -U joblib")
     assert packages["numpy"].verdict == BAD
-    assert packages["numpy"].found == "1.25.2, 1.26 or newer is needed"
+    assert packages["numpy"].found == "1.25.2, must be >=1.26"
     assert packages["numpy"].cure == "pip install -U 'numpy>=1.26'"
 
 

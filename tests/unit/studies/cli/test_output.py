@@ -18,7 +18,8 @@ import pytest
 from montecarlo.engine.keep import Column
 from montecarlo.engine.sample_files import SampleFiles
 from montecarlo.errors import RunStopped, StudyError
-from studies.cli.folder import UNFINISHED, Destination, prepare
+from studies.cli.folder import Destination, prepare
+from studies.cli.listing import UNFINISHED
 from studies.cli.output import write_findings, write_new_table, write_table
 from studies.protocol import Drawn, Findings
 from studies.report.look import blank

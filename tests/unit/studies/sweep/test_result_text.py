@@ -18,7 +18,8 @@ from montecarlo.frames.closest import closest_rows
 from montecarlo.frames.doubts import Doubt
 from studies.report.blocks import Table
 from studies.report.terminal import lines
-from studies.sweep.text import MOST_ROWS, limit_of, nearest, result_text
+from studies.sweep.policy import limit_of
+from studies.sweep.text import MOST_ROWS, nearest, result_text
 from tests.made import results
 from tests.made.said import words
 from tests.made.studies import study_with

@@ -1,0 +1,124 @@
+"""Cautions of the events, of what a study assumes and of what its samples can show."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from montecarlo.plant.internal import UNIFORM_POSITION
+from montecarlo.quantities import Distribution
+from montecarlo.quantities.wording import listed
+from montecarlo.study.budget import too_few_by_key
+from montecarlo.study.check import Caution
+from montecarlo.study.description import Study
+from montecarlo.study.nominal import Nominal
+
+__all__ = ["EVENT_CAUTIONS"]
+
+# Of a plant, below which the spread over plants is mostly noise.
+SEVERAL_EVENTS = 8
+
+
+def _direct_current(study: Study) -> Iterator[Caution]:
+    """Without resistance outside the machine the DC component outlasts that of a terminal fault."""
+    nominal = Nominal(study)
+    armature = nominal.at("machine.armature_time_constant_s")
+    for event in study.external_events:
+        outside = getattr(event, "external_resistance_pu", None)
+        if outside is None or outside.support() != (0, 0):
+            continue
+        lasts = nominal.direct_s(event)
+        if lasts is not None and lasts > armature * (1 + 1e-9):
+            yield Caution(
+                f"external_events.{event.name}.external_resistance_pu",
+                "Without resistance between the "
+                "terminals and the fault the DC component goes with "
+                f"{1000 * lasts:.3g} ms at the centre of the inputs, slower than at the terminals "
+                f"(T_a = {1000 * armature:.3g} ms), and "
+                "saturates the CTs for longer; lines and transformers have some.",
+            )
+
+
+def _clearing_times(study: Study) -> Iterator[Caution]:
+    for event in study.external_events:
+        clearing = getattr(event, "clearing_time_s", None)  # some kinds last instead
+        if isinstance(clearing, Distribution) and (longest := clearing.support()[1]) > 1:
+            yield Caution(
+                f"external_events.{event.name}.clearing_time_s",
+                f"It reaches {longest:g} s; above 1 s even "
+                "back-up protection has usually cleared, and every sample is simulated that long.",
+            )
+
+
+def _bolted(study: Study) -> Iterator[Caution]:
+    resistance = study.internal_faults.earth_fault_resistance_ohm
+    if study.internal_faults.shares.earth > 0 and resistance.support() == (0, 0):
+        yield Caution(
+            "internal_faults.earth_fault_resistance_ohm",
+            "Every earth fault is bolted, so p_missed leaves "
+            "out the faults that their own resistance hides.",
+        )
+
+
+def _position(study: Study) -> Iterator[Caution]:
+    position = study.internal_faults.position
+    uniform = UNIFORM_POSITION
+    same_family = position.family == uniform.family
+    if same_family and dict(position.parameters) == dict(uniform.parameters):
+        yield Caution(
+            "internal_faults.position",
+            "Faults spread evenly along the winding is an assumption, for which no published "
+            "support was found; p_missed is also shown for a law weighted to the line end.",
+            True,
+        )
+
+
+def _assumed_weights(study: Study) -> Iterator[Caution]:
+    rates = [study.internal_faults.per_year, *(event.per_year for event in study.external_events)]
+    fixed = sum(rate.is_number for rate in rates)
+    also = ""
+    if fixed:
+        also = f", and so are {fixed} of {len(rates)} frequencies a year, which are plain numbers"
+    yield Caution(
+        "internal_faults.shares",
+        f"The shares of the fault types are this study's assumptions{also}; the "
+        "intervals do not hold their uncertainty.",
+        True,
+    )
+
+
+def _samples(study: Study) -> Iterator[Caution]:
+    general = study.study
+    each = general.samples / general.plants
+    if each < SEVERAL_EVENTS:
+        yield Caution(
+            "study.samples",
+            f"{general.samples} samples on {general.plants} plants are {each:.3g} events a "
+            f"plant; below {SEVERAL_EVENTS} the spread over plants is mostly noise.",
+        )
+
+
+def _provable(study: Study) -> Iterator[Caution]:
+    for key, text in too_few_by_key(study).items():
+        yield Caution(key, text)
+
+
+def _event_kinds(study: Study) -> Iterator[Caution]:
+    kinds = {event.kind for event in study.external_events}
+    if len(kinds) == 1:
+        yield Caution(
+            "external_events",
+            f"Only {listed(kinds)} stands for everything that happens outside the zone; "
+            "other kinds of event are other risks.",
+        )
+
+
+EVENT_CAUTIONS = (
+    _direct_current,
+    _clearing_times,
+    _bolted,
+    _position,
+    _assumed_weights,
+    _samples,
+    _provable,
+    _event_kinds,
+)
