@@ -14,15 +14,6 @@ from montecarlo.relays.backup import Backup
 from montecarlo.sampling.stratum import PHASE_PHASE_EARTH, Side
 from montecarlo.secondary.transient import STEPS_PER_CYCLE
 
-__all__ = [
-    "critical_place",
-    "held",
-    "one_cycle_rms",
-    "operated",
-    "operates_in_time",
-    "operating_currents",
-]
-
 Flags = NDArray[np.bool_]
 INTERVALS = 32  # of the winding
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from montecarlo.engine import primary
 from montecarlo.engine.job import Job
-from montecarlo.engine.samples import ChunkSamples, Rows
+from montecarlo.engine.samples import ChunkSamples, Indices
 from montecarlo.estimates.tally import Pickups
 from montecarlo.quantities import Array
 from montecarlo.relays.places import carried
@@ -65,7 +65,7 @@ class Block(ChunkSamples):
             kind: at_places(every, scheme.places) for kind, scheme in self._schemes.items()
         }
 
-    def only(self, rows: Rows) -> Block:
+    def only(self, rows: Indices) -> Block:
         """Some of the samples, in this order, for further solutions.
 
         Parameters

@@ -20,14 +20,12 @@ from montecarlo.sampling.design import Design
 from montecarlo.sampling.stratum import EARTH, Side, Stratum
 from montecarlo.study.description import Study
 
-__all__ = ["Point", "points", "shares_of"]
-
 MOST_POINTS = 12
 FEWEST_BATCHES = 4  # of weighted samples, whose scatter gives the limits
 
 
 @dataclass(frozen=True, eq=False)
-class Point:
+class EarlyEstimate:
     """Estimates from the first `share` of a batch, every candidate (C,)."""
 
     share: float
@@ -55,7 +53,7 @@ def points(
     tallies: Mapping[Stratum, Sequence[Tally]],
     strata: Mapping[Stratum, Gathered],
     final: Mapping[Stratum, Final],
-) -> tuple[Point, ...]:
+) -> tuple[EarlyEstimate, ...]:
     """At each of the job's shares, then of the whole batch; tallies by block of plants.
 
     Whether p of an event comes from weighted samples is taken from the whole batch, so that a step
@@ -74,7 +72,7 @@ def points(
     return (*found, _point(study, 1.0, strata))
 
 
-def _point(study: Study, share: float, strata: Mapping[Stratum, Gathered]) -> Point:
+def _point(study: Study, share: float, strata: Mapping[Stratum, Gathered]) -> EarlyEstimate:
     weight = weights_of(study)
     counted = [
         int(stratum.trials.sum())
@@ -84,7 +82,7 @@ def _point(study: Study, share: float, strata: Mapping[Stratum, Gathered]) -> Po
     rare = [
         stratum.weighted.sums.trials for stratum in strata.values() if stratum.weighted is not None
     ]
-    return Point(
+    return EarlyEstimate(
         share,
         max(counted),
         int(strata[EARTH].trials.sum()) if EARTH in strata else 0,

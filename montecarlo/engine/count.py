@@ -12,7 +12,7 @@ from montecarlo.engine.block import Block, thresholds
 from montecarlo.engine.guard import causes, without_result
 from montecarlo.engine.job import Job
 from montecarlo.engine.path import Measured, solve
-from montecarlo.engine.samples import Rows
+from montecarlo.engine.samples import Indices
 from montecarlo.engine.winding import (
     DECIDES_MOST,
     STEADY_INTERVALS,
@@ -33,8 +33,6 @@ from montecarlo.quantities import Array
 from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.stratum import Side
 from montecarlo.study.candidates import Lattice
-
-__all__ = ["count", "run_chunk"]
 
 ALL = slice(None)
 
@@ -79,7 +77,7 @@ def count(block: Block, solution: Measured | Along) -> Tally:
 def _one_by_one(block: Block, measured: Measured) -> Tally:
     lattices, internal = block.job.lattices, block.stratum.side is Side.INTERNAL
 
-    def each(of: Array | None = None, rows: Rows | slice = ALL) -> tuple[LatticeTally, ...]:
+    def each(of: Array | None = None, rows: Indices | slice = ALL) -> tuple[LatticeTally, ...]:
         return tuple(_count(block, lattice, measured, of, rows) for lattice in lattices)
 
     tally = Tally(each())
@@ -107,7 +105,7 @@ def _one_by_one(block: Block, measured: Measured) -> Tally:
 
 
 def _count(
-    block: Block, lattice: Lattice, measured: Measured, of: Array | None, rows: Rows | slice
+    block: Block, lattice: Lattice, measured: Measured, of: Array | None, rows: Indices | slice
 ) -> LatticeTally:
     """`of` (n,), 0 or 1: the samples of an internal fault whose misses are counted, all unless
     given; `rows`: the samples that are looked at."""

@@ -21,8 +21,6 @@ from montecarlo.study.candidates import Lattice
 from montecarlo.study.description import Study
 from montecarlo.study.strata import strata
 
-__all__ = ["ByBlock", "Counted", "compile_solvers", "count_all", "counted_chunks"]
-
 ByBlock = dict[Stratum, list[Tally]]  # of each block of plants, in their order
 
 

@@ -21,8 +21,6 @@ from montecarlo.sampling.stratum import Stratum
 from montecarlo.study.candidates import Setting
 from montecarlo.study.description import Study
 
-__all__ = ["HITS", "MOST_TIMES", "Enlarged", "Plan", "deciding", "enlarged", "plans"]
-
 HITS = 200.0  # effective: limits some 15 % away, four times the check's
 PASSED = 1.25 * FEW  # with the largest sample: the check, with a margin
 MATTERS = 0.1  # share of a candidate's p_false from which an event decides

@@ -24,22 +24,6 @@ from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.description import Study
 
-__all__ = [
-    "COUNTED",
-    "EFFECTS",
-    "ENERGY",
-    "ROWS",
-    "WEIGHTED",
-    "Unresolved",
-    "causes",
-    "counted",
-    "keep_to_limit",
-    "looked_at",
-    "named",
-    "weighted",
-    "without_result",
-]
-
 COUNTED, WEIGHTED = "counted", "weighted"  # what the samples are, or are for
 ENERGY, EFFECTS, ROWS = "energy", "effects", "drivers"
 
@@ -195,17 +179,14 @@ def keep_to_limit(study: Study, *rows: Unresolved) -> tuple[Unresolved, ...]:
     """The rows, if all keep to the study's limit. Raises RunStopped."""
     limit = study.study.unresolved_share_max
     if beyond := [row for row in rows if row.share > limit]:
-        raise RunStopped(
-            *(
-                f"study.unresolved_share_max: {limit:g}, and {row.number} of {row.drawn} samples"
-                f" ({row.share:.3g}) of {row.name} gave no result{_why(row, ': ')}; narrow the"
-                " inputs that reach into extremes, leave out such candidates, or state a larger"
-                " share"
-                for row in beyond
-            )
-        )
+        raise RunStopped(*(_too_many(row, limit) for row in beyond))
     return rows
 
 
-def _why(row: Unresolved, before: str) -> str:
-    return f"{before}{row.why}" if row.why else ""
+def _too_many(row: Unresolved, limit: float) -> str:
+    why = f": {row.why}" if row.why else ""
+    return (
+        f"study.unresolved_share_max: {limit:g}, and {row.number} of {row.drawn} samples"
+        f" ({row.share:.3g}) of {row.name} gave no result{why}; narrow the inputs that reach into"
+        " extremes, leave out such candidates, or state a larger share"
+    )

@@ -10,8 +10,6 @@ from montecarlo.study.candidates import Lattice
 from montecarlo.study.description import Study
 from montecarlo.study.strata import OPEN_PILOTS
 
-__all__ = ["Job"]
-
 
 @dataclass(frozen=True)
 class Job:

@@ -30,8 +30,6 @@ from montecarlo.study.axes import BIAS, CIRCUIT
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.description import Study
 
-__all__ = ["SETTING", "Column", "KeepRows", "Rows", "run_and_keep", "weighted_rows"]
-
 ELEMENTS = (*PHASES, "earth")
 SIX = [f"{end}.{phase}" for end in ENDS for phase in PHASES]
 WHOSE = {"phase": "largest of the phase elements", "earth": "earth element"}
@@ -270,7 +268,7 @@ def _measured(
 def _at_places(block: Block, along: winding.Along) -> Iterator[tuple[Column, Array]]:
     """The same of earth faults, at the sampled places; by phasors or in time, each for the pick-ups
     that it judges."""
-    held: dict[Hashable, tuple[Lattice, winding.AtPlace, Array]] = {}
+    held: dict[Hashable, tuple[Lattice, winding.Sweep, Array]] = {}
     judged: defaultdict[Hashable, set[float]] = defaultdict(set)
     for lattice in block.job.lattices:
         for found, values in winding.pickups_at_place(block, lattice, along):

@@ -20,8 +20,6 @@ from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import Circuit, measurement
 from montecarlo.study.strata import OPEN_PILOTS
 
-__all__ = ["Measured", "measured", "solve"]
-
 
 @dataclass(frozen=True, eq=False)
 class Measured:

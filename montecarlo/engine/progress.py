@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-__all__ = ["Progress", "named_progress", "silent"]
-
 Progress = Callable[[int, int, str], None]  # samples done, of how many, doing what
 
 

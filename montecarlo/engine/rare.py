@@ -11,18 +11,19 @@ fitted to. Chunks are pure functions of their keys, and the sums are added in th
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import chain, islice
 
 import numpy as np
 
-from montecarlo.engine.block import Block
+from montecarlo.engine.block import Block, thresholds
 from montecarlo.engine.guard import causes, without_result
 from montecarlo.engine.job import Job
 from montecarlo.engine.keep import KeepRows, Rows, weighted_rows
 from montecarlo.engine.path import measured
 from montecarlo.engine.progress import Progress
-from montecarlo.engine.space import Space, space_of
+from montecarlo.engine.space import space_of
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.rare import BATCH, Seen, Sums, Symmetric, plain, spans, tilted
 from montecarlo.estimates.tally import Pickups
@@ -62,12 +63,6 @@ class Known:
         """Of each setting; None where nothing is known."""
         return [self.seen.get(name, {}).get(setting) for setting in settings]
 
-    def of_all(
-        self, names: Iterable[Stratum], settings: Sequence[Setting]
-    ) -> dict[Stratum, list[Seen | None]]:
-        """The same of several events."""
-        return {name: self.of(name, settings) for name in names}
-
 
 @dataclass(frozen=True, eq=False)
 class Draw:
@@ -84,9 +79,9 @@ class Draw:
     def label(self) -> str:
         return f"{self.chunk.label} of {self.key}"
 
-    @property
-    def space(self) -> Space:
-        return space_of(self.job.study, self.chunk.stratum)
+    def block(self, u: Array) -> Block:
+        space = space_of(self.job.study, self.chunk.stratum)
+        return Block(self.job, self.chunk, space.points(u))
 
     def u(self) -> Array:
         """(count, dims)"""
@@ -114,31 +109,16 @@ def size_of(job: Job, name: Stratum) -> int:
 def find_densities(job: Job, workers: Workers, progress: Progress) -> Densities:
     """Of every external event, in stages: the nearer the settings, the more samples."""
     names = [Stratum.of(Side.EXTERNAL, event.name) for event in job.study.external_events]
-    found: dict[Stratum, Symmetric] = {}
-    for name in names:
-        space = space_of(job.study, name)
-        found[name] = plain(space.dims, space.images)
+    spaces = [space_of(job.study, name) for name in names]
+    found = {
+        name: plain(space.dims, space.images) for name, space in zip(names, spaces, strict=True)
+    }
     for stage, part in enumerate(STAGES):
         size = max(LEAST_WEIGHTED, round(part * final_samples(job.study)) // BATCH * BATCH)
-        draws = [
-            draw
-            for name in names
-            for draw in _draws(job, name, found[name], size, 0, f"rare.stage_{stage}")
-        ]
+        draws = [_draws(job, name, found[name], size, 0, f"rare.stage_{stage}") for name in names]
         progress(0, 1, f"rare false trips, stage {stage + 1} of {len(STAGES)}")
-        solved = list(workers.mapped(_quantities, draws))
-        parts = {
-            name: [k for k, draw in enumerate(draws) if draw.chunk.stratum == name]
-            for name in names
-        }
-        fits = [
-            Fit(
-                found[name],
-                [draws[k] for k in parts[name]],
-                np.concatenate([solved[k] for k in parts[name]]),
-            )
-            for name in names
-        ]
+        solved = iter(list(workers.mapped(_quantities, chain(*draws))))
+        fits = [Fitting(own, np.concatenate([*islice(solved, len(own))])) for own in draws]
         found = dict(zip(names, workers.mapped(_fitted, fits), strict=True))
     return found
 
@@ -214,22 +194,18 @@ def _solved(block: Block) -> Iterator[tuple[Lattice, Pickups]]:
         yield lattice, found.pickups(lattice)
 
 
-def _block(draw: Draw, u: Array) -> Block:
-    return Block(draw.job, draw.chunk, draw.space.points(u))
-
-
 def _columns(lattice: Lattice, pickups: Pickups) -> Iterator[tuple[Curve, Array]]:
     """The curves of a lattice, each with its critical pick-up (n,)."""
     for axis in AXES:
         if (held := getattr(pickups, axis)) is not None:
-            for number, delay in enumerate(lattice.delay_s):
-                yield Curve(lattice, axis, delay), held[:, number]
+            for column, delay in zip(held.T, lattice.delay_s, strict=True):
+                yield Curve(lattice, axis, delay), column
 
 
 def _quantities(draw: Draw) -> Array:
     """(n, curves): critical pick-ups in the order of `curves`."""
     return np.stack(
-        [column for found in _solved(_block(draw, draw.u())) for _, column in _columns(*found)],
+        [column for found in _solved(draw.block(draw.u())) for _, column in _columns(*found)],
         axis=1,
     )
 
@@ -270,10 +246,9 @@ def curves(lattices: Sequence[Lattice]) -> list[Curve]:
 
 
 @dataclass(frozen=True, eq=False)
-class Fit:
-    """One event's next density: the one before, its chunks, and what they gave."""
+class Fitting:
+    """One event's next density: the chunks of the one before, and what they gave."""
 
-    density: Symmetric
     draws: list[Draw]
     quantity: Array  # (n, curves)
 
@@ -282,17 +257,17 @@ class Fit:
         return f"{self.draws[0].label}, fit"
 
 
-def _fitted(fit: Fit) -> Symmetric:
+def _fitted(fit: Fitting) -> Symmetric:
     first = fit.draws[0]
     u = np.concatenate([draw.u() for draw in fit.draws])
-    log_w = fit.density.log_weight(u)
+    log_w = first.density.log_weight(u)
     beyond = [
         flags
         for column, curve in zip(fit.quantity.T, curves(first.job.lattices), strict=True)
         for flags in spans(column, log_w, curve.thresholds, MOST, LEAST)
     ]
     rng = stream(first.job.study.study.seed, first.chunk.stratum, 0, 0, f"{first.key}.fit")
-    return tilted(u, log_w, beyond, fit.density, rng)
+    return tilted(u, log_w, beyond, first.density, rng)
 
 
 def _summed(draw: Draw) -> tuple[Final, Rows | None]:
@@ -301,7 +276,7 @@ def _summed(draw: Draw) -> tuple[Final, Rows | None]:
     u = draw.u()
     log_w, ceiling = draw.density.log_weight(u), draw.density.largest_weight
     heads = {WHOLE: draw.count, **_heads(draw)}
-    block = _block(draw, u)
+    block = draw.block(u)
     solved = list(_solved(block))
     rows = (
         weighted_rows(block, draw.chunk.index * CHUNK, solved, np.exp(log_w)) if draw.keep else None
@@ -310,11 +285,7 @@ def _summed(draw: Draw) -> tuple[Final, Rows | None]:
     single = []
     for lattice, pickups in solved:
         lost = ~pickups.resolved
-        phase, earth = pickups.silent(
-            np.array(lattice.phase_thresholds),
-            np.array(lattice.earth_thresholds),
-            len(lattice.delay_s),
-        )
+        phase, earth = pickups.silent(*thresholds(lattice), len(lattice.delay_s))
         step = max(1, COLUMNS // earth[0].size)
         for start in range(0, phase.shape[1], step):
             operated = ~(phase[:, start : start + step, None] & earth[:, None])

@@ -3,7 +3,7 @@ numbers."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import Enum, auto
 
@@ -12,18 +12,10 @@ from montecarlo.engine.counted import compile_solvers
 from montecarlo.engine.enlarging import Enlarged, enlarged, plans
 from montecarlo.engine.keep import KeepRows
 from montecarlo.engine.notes import Method, method_notes
-from montecarlo.engine.precision import (
-    Precise,
-    Sizes,
-    falls_short,
-    precision_of,
-    reached,
-    sizes_for,
-    with_sizes,
-)
+from montecarlo.engine.precision import Precise, precision_of, sizes_for
 from montecarlo.engine.progress import Progress, named_progress, silent
 from montecarlo.engine.rare import final_samples
-from montecarlo.engine.sizes import check_size
+from montecarlo.engine.sizes import Sizes, check_size, with_sizes
 from montecarlo.engine.workers import Workers, workers_of
 from montecarlo.estimates.choose import Judgement, with_one_from
 from montecarlo.secondary.remanence import other_model
@@ -35,13 +27,13 @@ from montecarlo.study.candidates import (
     neighbours,
     present_setting,
 )
-from montecarlo.study.description import Precision, Study
+from montecarlo.study.description import Study
 
 TRIES_MAX = 10  # fresh batches before the run gives up on the policy
 ANY = ""  # the group of all candidates, whatever their scheme
 
 
-class Event(Enum):
+class Incident(Enum):
     """What may happen to a fresh batch."""
 
     DRAWN_LARGER = auto()  # the first one missed the precision
@@ -57,7 +49,7 @@ class Refused:
     chosen: bool
 
 
-Note = Method | Precise | Enlarged | Event | Refused
+Note = Method | Precise | Enlarged | Incident | Refused
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,18 +81,14 @@ class Outcome:
             return self.fresh
         return self.refused.get(setting, self.first)
 
-    def told_by(self, again: Iterable[Setting]) -> Judgement:
-        """How the policy judges every candidate: by the study's own batch, some by the fresh batch
-        that has them."""
+    def judgement_with_refused(self) -> Judgement:
+        """How the policy judges every candidate: by the study's own batch, those that fresh batches
+        refused by these."""
         judged = self.first.verdict
-        for setting in again:
+        for setting in self.refused:
             batch = self.batch_of(setting)
-            judged = with_one_from(
-                judged,
-                self.first.settings.index(setting),
-                batch.verdict,
-                batch.settings.index(setting),
-            )
+            here, there = self.first.settings.index(setting), batch.settings.index(setting)
+            judged = with_one_from(judged, here, batch.verdict, there)
         return judged
 
 
@@ -127,15 +115,8 @@ def run(
     if not study.study.compare_remanence_models:
         return outcome
     other = with_other_model(study)
-    name = other.ct.remanence_model
-    again = _Run(
-        other,
-        lattices,
-        crew,
-        named_progress(tell, name),
-        groups,
-        outcome.chosen,
-    )
+    tell = named_progress(tell, other.ct.remanence_model)
+    again = _Run(other, lattices, crew, tell, groups, outcome.chosen)
     return replace(outcome, other=again.outcome())
 
 
@@ -183,9 +164,8 @@ class _Run:
             if kept.keys() == trial.keys():
                 break
         notes: list[Note] = [*method_notes(self.study, self.first)]
-        precision = self.study.study.precision
-        if fresh is not None and kept and precision is not None:
-            fresh, more = self._narrowed(precision, fresh, self._first_of(kept))
+        if fresh is not None and kept and self.study.study.precision is not None:
+            fresh, more = self._narrowed(fresh, self._first_of(kept))
             notes += more
             held = _keeping(fresh, kept)
             refused |= {group: refused[group] + 1 for group in kept.keys() - held.keys()}
@@ -236,14 +216,8 @@ class _Run:
         foremost = (first, *trial.values(), self._runner_up(trial, first), self.present, self.also)
         self._foremost = tuple(dict.fromkeys(s for s in foremost if s is not None))
         self._few = tuple(dict.fromkeys((*self._foremost, *neighbours(self.first.settings, first))))
-        if (precision := self.study.study.precision) is not None:
-            self.sizes = sizes_for(
-                self.study,
-                precision,
-                self.first.strata,
-                self.first.judgement,
-                self.first.settings.index(first),
-            )
+        if self.study.study.precision is not None:
+            self.sizes = sizes_for(self.study, self.first, first)
         return self._drawn(round_)
 
     def _drawn(self, round_: int) -> Batch:
@@ -270,29 +244,17 @@ class _Run:
             )
         ]
 
-    def _narrowed(
-        self, precision: Precision, fresh: Batch, chosen: Setting
-    ) -> tuple[Batch, list[Note]]:
+    def _narrowed(self, fresh: Batch, chosen: Setting) -> tuple[Batch, list[Note]]:
         """The fresh batch, or a further one of fixed size planned from it where it missed the
         precision."""
-        at = fresh.settings.index(chosen)
-        notes: list[Note] = []
-        if falls_short(reached(precision, fresh.judgement, at)):
-            more = sizes_for(
-                with_sizes(self.study, self.sizes), precision, fresh.strata, fresh.judgement, at
-            )
-            if more != self.sizes:
-                self.sizes = more
-                fresh = self._drawn(TRIES_MAX + 1)
-                notes.append(Event.DRAWN_LARGER)
-        return fresh, [
-            *notes,
-            precision_of(
-                reached(precision, fresh.judgement, at),
-                with_sizes(self.study, self.sizes),
-                fresh.strata,
-            ),
-        ]
+        drawn = with_sizes(self.study, self.sizes)
+        found = precision_of(drawn, fresh, chosen)
+        if found.most is None or (more := sizes_for(drawn, fresh, chosen)) == self.sizes:
+            return fresh, [found]
+        self.sizes = more
+        fresh = self._drawn(TRIES_MAX + 1)
+        found = precision_of(with_sizes(self.study, more), fresh, chosen)
+        return fresh, [Incident.DRAWN_LARGER, found]
 
 
 def _keeping(fresh: Batch, trial: Mapping[str, Setting]) -> dict[str, Setting]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from montecarlo.errors import StudyError
 from montecarlo.sampling.design import BLOCKS, Design
@@ -13,12 +13,12 @@ from montecarlo.study.budget import earth_fault_samples
 from montecarlo.study.candidates import Lattice, candidate_lattices
 from montecarlo.study.description import Study
 
-__all__ = ["check_size", "check_sizes", "designs", "memory_bytes", "memory_needed"]
-
 CELLS_MAX = 40_000_000  # plants x candidates that the tables may hold
 SAMPLES_MAX = 10**9  # of a type: the list of its chunks takes 75 MB
 BYTES_EACH = 30_000  # of a run's memory, measured: a candidate's rows,
 BYTES_A_PLANT = 550  # and its tallies on each plant
+
+Sizes = Mapping[str, int]  # keys of [study] that differ from what the study states
 
 
 def designs(study: Study) -> tuple[Design, Design]:
@@ -27,6 +27,21 @@ def designs(study: Study) -> tuple[Design, Design]:
     return Design(general.plants, general.samples), Design(
         general.plants, earth_fault_samples(study), net=True
     )
+
+
+def with_sizes(study: Study, sizes: Sizes) -> Study:
+    """The study drawn in other sizes.
+
+    Parameters
+    ----------
+    study : Study
+    sizes : mapping of str to int
+
+    Returns
+    -------
+    Study
+    """
+    return study.model_copy(update={"study": study.study.model_copy(update=dict(sizes))})
 
 
 def memory_bytes() -> float:

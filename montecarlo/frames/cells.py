@@ -7,8 +7,6 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["no_minus_zero", "plain_cells"]
-
 BEGINNINGS = ("=", "+", "-", "@", "\t", "\n", "\r")  # of what a spreadsheet takes for a formula
 
 

@@ -20,19 +20,6 @@ from montecarlo.study.scenarios import AS_STATED
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = [
-    "ASKED",
-    "Hinge",
-    "by_worst",
-    "comparison",
-    "difference_rows",
-    "hinge",
-    "nearest",
-    "neighbour_rows",
-    "scenario_rows",
-    "worst_columns",
-]
-
 COLUMNS = (
     "pair",
     "quantity",
@@ -131,7 +118,7 @@ def difference_rows(
                 "candidate": numbers[one],
                 "minus": numbers[other],
                 **difference_columns(gap),
-                "batch": 1 + (batch.round_ > 0),
+                "batch": batch.number,
             }
             for quantity, gap in gaps.items()
         ]

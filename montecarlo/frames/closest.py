@@ -17,8 +17,6 @@ from montecarlo.study.description import Study
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["closest_rows", "none_usable", "two_digits_up"]
-
 FIGURES = (
     *with_limits("p_missed", "p_false"),
     "p_false_bound",

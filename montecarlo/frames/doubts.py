@@ -16,13 +16,11 @@ from montecarlo.estimates.shares import shares_of_total
 from montecarlo.study.candidates import End, Setting, ends_of_ranges
 from montecarlo.study.description import Study
 
-__all__ = ["HALF", "OFTEN", "Doubt", "EventDoubt", "Why", "as_data", "doubts_of", "event_doubts"]
-
 OFTEN = 0.20  # p_false of one kind of event; common practice, no source
 HALF = 0.50  # of all false trips
 
 
-class Why(Enum):
+class DoubtKind(Enum):
     """What is doubtful in a kind of event."""
 
     TRIPS_OFTEN = "trips_often"  # p_false of it is above `OFTEN`
@@ -35,7 +33,7 @@ class EventDoubt:
 
     value: with its 95 % limits; limit: what it is above; share: of this kind in all events."""
 
-    why: Why
+    why: DoubtKind
     event: str
     value: float
     low: float
@@ -78,7 +76,7 @@ def event_doubts(study: Study, batch: Batch, at: int) -> Iterator[EventDoubt]:
     for k, name in enumerate(names):
         if p[k, 0] > OFTEN:
             yield EventDoubt(
-                Why.TRIPS_OFTEN,
+                DoubtKind.TRIPS_OFTEN,
                 name,
                 float(p[k, 0]),
                 float(low[k, 0]),
@@ -90,7 +88,7 @@ def event_doubts(study: Study, batch: Batch, at: int) -> Iterator[EventDoubt]:
     for k, name in enumerate(names):
         if len(names) > 1 and shares.low[k, 0] > HALF:
             yield EventDoubt(
-                Why.MAKES_MOST,
+                DoubtKind.MAKES_MOST,
                 name,
                 float(shares.p[k, 0]),
                 float(shares.low[k, 0]),

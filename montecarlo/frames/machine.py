@@ -5,8 +5,6 @@ from __future__ import annotations
 import platform
 from importlib.metadata import PackageNotFoundError, version
 
-__all__ = ["processor", "version_of"]
-
 
 def version_of(name: str) -> str:
     try:

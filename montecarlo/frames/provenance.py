@@ -20,8 +20,6 @@ from montecarlo.study.read import digest
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["inputs", "of_one_model", "plants", "provenance"]
-
 
 def inputs(study: Study) -> pd.DataFrame:
     """Every number and distribution of a study.

@@ -16,15 +16,13 @@ from montecarlo.estimates.assemble import Gathered
 from montecarlo.estimates.intervals import with_unresolved
 from montecarlo.estimates.rare import FEW, Diagnostics, Trust, Why, diagnose, rare_estimate
 from montecarlo.estimates.weighted import COMMON, Source
-from montecarlo.frames.batches import Numbers, rows_told
-from montecarlo.frames.limits import limit_columns
+from montecarlo.frames.batches import Numbers, rows_of_all
+from montecarlo.frames.limits import limit_columns, with_limits
 from montecarlo.sampling.stratum import Stratum
 from montecarlo.study.axes import KEYS, PICKUPS
 
 if TYPE_CHECKING:
     import pandas as pd
-
-__all__ = ["exceedance", "origin", "rare", "verdict"]
 
 VERDICTS = {
     Why.GOOD: "good",
@@ -78,10 +76,10 @@ def rare(outcome: Outcome) -> pd.DataFrame:
         A row a candidate and external event, probabilities with limits [-]; empty where counted
         only.
     """
-    return rows_told(outcome, _weighted_rows)
+    return rows_of_all(outcome, _weighted_rows)
 
 
-def _weighted_rows(batch: Batch, numbers: Numbers, batch_number: int) -> pd.DataFrame:
+def _weighted_rows(_: Outcome, batch: Batch, numbers: Numbers) -> pd.DataFrame:
     """One row an external event and candidate: weighted samples, counts, what was made of the
     two."""
     import pandas as pd
@@ -107,7 +105,7 @@ def _weighted_rows(batch: Batch, numbers: Numbers, batch_number: int) -> pd.Data
                     "largest_share": found.largest_share,
                     "p_from": origin([stratum], len(numbers)),
                     "verdict": [verdict(trust) for trust in stratum.weighted.verdict],
-                    "batch": batch_number,
+                    "batch": batch.number,
                     **_wider_columns(batch, name),
                 }
             )
@@ -120,7 +118,7 @@ def _wider_columns(batch: Batch, name: Stratum) -> dict[str, Any]:
     others."""
     weighted, wider = batch.strata[name].weighted, batch.wider.get(name)
     assert weighted is not None
-    columns = ("p_widened", "p_widened_low", "p_widened_high")
+    columns = with_limits("p_widened")
     if wider is None:
         return dict.fromkeys(columns, np.nan) | {"widened_note": ""}
     shown = decided_by_tails(weighted.sums)

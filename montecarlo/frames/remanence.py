@@ -11,8 +11,6 @@ from montecarlo.frames.limits import with_limits
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["FIGURES", "Run", "compare_models"]
-
 FIGURES = (
     *with_limits("p_missed", "p_false"),
     "p_false_bound",
@@ -24,7 +22,7 @@ FIGURES = (
 )
 
 
-class Run(NamedTuple):
+class ModelRun(NamedTuple):
     """One of two runs: its remanence model, its candidates, and the number it chose."""
 
     model: str
@@ -32,12 +30,12 @@ class Run(NamedTuple):
     chosen: int | None
 
 
-def compare_models(runs: Sequence[Run]) -> pd.DataFrame:
+def compare_models(runs: Sequence[ModelRun]) -> pd.DataFrame:
     """What either model chooses and the setting in service, under both.
 
     Parameters
     ----------
-    runs : sequence of Run
+    runs : sequence of ModelRun
         Two, on the same candidates.
 
     Returns

@@ -17,8 +17,6 @@ from montecarlo.study.scenarios import AS_STATED
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["scenario_choices"]
-
 COLUMNS = (
     "scenario",
     "candidate",

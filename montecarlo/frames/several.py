@@ -17,8 +17,6 @@ from montecarlo.study.read import digest
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["COST", "Several"]
-
 COST = ("cost_per_year", "cost_per_year_low", "cost_per_year_high")
 
 

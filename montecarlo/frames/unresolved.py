@@ -13,9 +13,6 @@ if TYPE_CHECKING:
 
     from montecarlo.engine.run import Outcome
 
-__all__ = ["COUNTED_AS", "unresolved_frame", "unresolved_numbers", "unresolved_of"]
-
-
 # What each sample without a result counts as
 COUNTED_AS = {
     Side.INTERNAL: "missed in the upper limit of p, detected in the lower one, no part of p",

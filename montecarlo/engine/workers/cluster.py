@@ -15,10 +15,8 @@ from montecarlo.engine.workers.dask_client import Round, asked, closed, connecte
 from montecarlo.engine.workers.pool import TOLD_MAX
 from montecarlo.engine.workers.sending import STALLED_S
 from montecarlo.engine.workers.software import PRODUCT, Software, software, told_difference
-from montecarlo.engine.workers.ticket import Answer, Broken, Ticket
+from montecarlo.engine.workers.ticket import Broken, Reply, Ticket
 from montecarlo.errors import RunStopped
-
-__all__ = ["Cluster"]
 
 CONNECT_S, ALONE_S, LOOK_EVERY_S, LEAVE_S = 10.0, 60.0, 0.1, 1.0
 START = (
@@ -81,8 +79,8 @@ class Cluster:
     def close(self) -> None:
         closed(self._client)
 
-    def answers(self, tickets: Iterable[Ticket]) -> Iterator[Answer]:
-        """As `Place` has it."""
+    def answers(self, tickets: Iterable[Ticket]) -> Iterator[Reply]:
+        """As `Site` has it."""
         round_ = Round(self._client, self.connect_s, self.alone_s, self.stalled_s)
         killed: Broken | None = None
         try:

@@ -9,16 +9,6 @@ from importlib.metadata import PackageNotFoundError, version
 from importlib.util import find_spec
 from pathlib import Path
 
-__all__ = [
-    "NUMERICAL",
-    "PRODUCT",
-    "Software",
-    "other_software",
-    "software",
-    "source_digest",
-    "told_difference",
-]
-
 PRODUCT = "statorodds"
 OWN = ("montecarlo", "studies")
 NUMERICAL = ("numpy", "scipy", "numba")  # whose versions may move the last digits of a result
