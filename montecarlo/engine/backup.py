@@ -68,9 +68,9 @@ def _least_a(block: ChunkSamples) -> Array | None:
     """Neutral current at which the first element operates on a lasting fault, (n,): the door has
     seen to it that every delay is within the allowed time. [A]"""
     backup = block.study.backup
-    return (
-        None if backup is None else np.min(list(operating_currents(block, backup).values()), axis=0)
-    )
+    if backup is None:
+        return None
+    return np.asarray(np.min([*operating_currents(block, backup).values()], axis=0))
 
 
 # --- as an event passes -------------------------------------------------------

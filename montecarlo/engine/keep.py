@@ -251,8 +251,7 @@ def _keys(study: Study) -> set[str]:
 
 
 def _measured(
-    block: Block,
-    found: Iterable[tuple[Lattice, tuple[float, ...] | None, Pickups]],
+    block: Block, found: Iterable[tuple[Lattice, tuple[float, ...] | None, Pickups]]
 ) -> Iterator[tuple[Column, Array]]:
     """Critical pick-ups of every circuit, bias and axis, for each delay where it matters; with
     those under the load before an internal fault."""

@@ -14,7 +14,7 @@ from montecarlo.plant.earthing import neutral_ohm, resistor_ohm
 from montecarlo.plant.events.base import Event, Scene
 from montecarlo.quantities import Array
 from montecarlo.relays.places import CHANNELS
-from montecarlo.sampling.stratum import EARTH, OVERLOAD, Side
+from montecarlo.sampling.stratum import EARTH, OVERLOAD, PHASE_PHASE_EARTH, Side
 from montecarlo.secondary.transient import STEPS_PER_CYCLE, Source, Window
 from montecarlo.study.strata import event_of
 
@@ -27,25 +27,21 @@ def _emf(block: ChunkSamples) -> Array:
 
 def _infeed_share(block: ChunkSamples) -> Array:
     """Part of an internal fault's positive and negative sequence that the network takes over."""
-    if "network.reactance_pu" not in block.samples:
+    s = block.samples
+    if "network.reactance_pu" not in s:
         return np.zeros(len(block))
     return machine.infeed_share(
-        *(
-            block.samples[key]
-            for key in (
-                "machine.subtransient_reactance_pu",
-                "machine.negative_sequence_reactance_pu",
-                "network.reactance_pu",
-            )
-        )
+        s["machine.subtransient_reactance_pu"],
+        s["machine.negative_sequence_reactance_pu"],
+        s["network.reactance_pu"],
     )
 
 
-def _carried(block: ChunkSamples) -> Complex:
-    """The load itself, (n, 6) [A] RMS."""
+def _carried(block: ChunkSamples, prefix: str = "load.") -> Complex:
+    """The load itself, or the lasting heavy one, (n, 6) [A] RMS."""
     return states.load_currents(
-        block.samples["load.current_pu"],
-        block.samples["load.power_factor"],
+        block.samples[f"{prefix}current_pu"],
+        block.samples[f"{prefix}power_factor"],
         block.study.machine.rated_current_a,
     )
 
@@ -61,16 +57,6 @@ def load(block: ChunkSamples) -> Complex:
         _infeed_share(block),
     )
     return np.asarray(_carried(block) + charging)
-
-
-def overload(block: ChunkSamples) -> Complex:
-    """The lasting heavy load at the six CTs, (n, 6) [A] RMS."""
-    s = block.samples
-    return states.load_currents(
-        s["states.overload_current_pu"],
-        s["states.overload_power_factor"],
-        block.study.machine.rated_current_a,
-    )
 
 
 def _winding(block: ChunkSamples, x: Array, reactance_pu: Array) -> Complex:
@@ -94,25 +80,26 @@ def resistor(block: ChunkSamples) -> Array:
     return resistor_ohm(block.study.earthing, block.samples, block.study.machine.phase_voltage_v)
 
 
-def _earth_return(block: ChunkSamples, wide: bool, alone: bool = False) -> dict[str, NDArray[Any]]:
-    """The return path, (n, 1) for a sweep of positions or (n,); `alone`: of the machine off the
+def _earth_return(
+    block: ChunkSamples, *, wide: bool = False, alone: bool = False
+) -> internal.EarthReturn:
+    """The return path, (n,), or (n, 1) for a sweep of positions; `alone`: of the machine off the
     network."""
-    s, n = block.samples, len(block)
+    s, none = block.samples, np.zeros(len(block))
     path = {
         "neutral_ohm": neutral(block),
-        "other_neutrals_ohm": s.get("earthing.other_neutrals_ohm", np.full(n, np.inf)),
+        "other_neutrals_ohm": s.get("earthing.other_neutrals_ohm", none + np.inf),
         "stator_capacitance_f": s["machine.stator_capacitance_f"],
         "terminal_capacitance_f": s["machine.terminal_capacitance_f"],
         "external_capacitance_f": s["network.external_capacitance_f"],
         "infeed_share": _infeed_share(block),
     }
     if alone:
-        path |= {
-            "other_neutrals_ohm": np.full(n, np.inf),
-            "external_capacitance_f": np.zeros(n),
-            "infeed_share": np.zeros(n),
-        }
-    return {key: value[:, None] for key, value in path.items()} if wide else path
+        path |= {"other_neutrals_ohm": none + np.inf}
+        path |= dict.fromkeys(("external_capacitance_f", "infeed_share"), none)
+    if wide:
+        path = {key: value[:, None] for key, value in path.items()}
+    return internal.EarthReturn(omega=block.omega, **path)
 
 
 def earth_fault(
@@ -136,7 +123,7 @@ def earth_fault(
         _emf(block)[:, None],
         _winding(block, x, reactance),
         fault_ohm[:, None],
-        internal.EarthReturn(omega=block.omega, **_earth_return(block, True, alone)),
+        _earth_return(block, wide=True, alone=alone),
     )
 
 
@@ -174,29 +161,26 @@ def phase_phase_earth(block: ChunkSamples) -> internal.EarthFault:
         _emf(block),
         *_loops(block),
         s["internal_faults.earth_fault_resistance_ohm"],
-        internal.EarthReturn(omega=block.omega, **_earth_return(block, False)),
+        _earth_return(block),
     )
 
 
-def phase_faults(block: ChunkSamples, kind: str) -> Complex:
-    """Currents at the six CTs with a fault between phases, load included: (n, 6) [A] RMS."""
+def _phase_fault(block: ChunkSamples) -> Complex:
+    """Currents at the six CTs with a fault between phases clear of earth, without the load: (n, 6)
+    [A] RMS."""
     s = block.samples
-    if kind == "phase_phase_earth":
-        fault = phase_phase_earth(block).end_currents_a
-    else:
-        fault = internal.phase_fault(
-            cast(Literal["phase_phase", "three_phase"], kind),
-            s["internal_faults.position"],
-            block.phase_number(),
-            _emf(block),
-            *_loops(block),
-            s["internal_faults.phase_fault_resistance_ohm"],
-            stator_capacitance_f=s["machine.stator_capacitance_f"],
-            terminal_capacitance_f=s["machine.terminal_capacitance_f"],
-            omega=block.omega,
-            infeed_share=_infeed_share(block),
-        )
-    return np.asarray(fault + _carried(block))
+    return internal.phase_fault(
+        cast(Literal["phase_phase", "three_phase"], block.stratum.kind),
+        s["internal_faults.position"],
+        block.phase_number(),
+        _emf(block),
+        *_loops(block),
+        s["internal_faults.phase_fault_resistance_ohm"],
+        stator_capacitance_f=s["machine.stator_capacitance_f"],
+        terminal_capacitance_f=s["machine.terminal_capacitance_f"],
+        omega=block.omega,
+        infeed_share=_infeed_share(block),
+    )
 
 
 def lasting(block: ChunkSamples) -> Complex:
@@ -207,12 +191,16 @@ def lasting(block: ChunkSamples) -> Complex:
     ndarray (n, 6), complex
         Currents at the six CTs (A RMS).
     """
-    stratum = block.stratum
+    stratum, s = block.stratum, block.samples
     if stratum == EARTH:
-        return earth_faults(block, block.samples["internal_faults.position"][:, None])[:, 0]
+        return earth_faults(block, s["internal_faults.position"][:, None])[:, 0]
+    if stratum == PHASE_PHASE_EARTH:
+        return np.asarray(phase_phase_earth(block).end_currents_a + _carried(block))
     if stratum.side is Side.INTERNAL:
-        return phase_faults(block, stratum.kind)
-    return overload(block) if stratum == OVERLOAD else load(block)
+        return np.asarray(_phase_fault(block) + _carried(block))
+    if stratum == OVERLOAD:
+        return _carried(block, "states.overload_")
+    return load(block)
 
 
 @dataclass(frozen=True, eq=False)

@@ -3,7 +3,7 @@ on."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -13,6 +13,7 @@ from montecarlo.engine.run import Outcome
 from montecarlo.estimates.compare import differences, level_of
 from montecarlo.estimates.refusals import Refusal, may_be_chosen, refusals_of
 from montecarlo.estimates.robust import worst_places
+from montecarlo.frames.batches import number_of
 from montecarlo.frames.limits import difference_columns, limit_columns
 from montecarlo.study.candidates import Setting, neighbours
 from montecarlo.study.scenarios import AS_STATED
@@ -67,68 +68,53 @@ def comparison(outcome: Outcome) -> pd.DataFrame:
     """A row a pair and quantity: one candidate minus another, paired, with limits that hold for all
     pairs together with 95 %, and what they show. The chosen candidate against two others, then the
     pairs of `study.compare`."""
-    chosen, others = outcome.chosen, {"runner-up": outcome.runner_up, "present": outcome.present}
+    chosen, settings = outcome.chosen, outcome.first.settings
+    others = {"runner-up": outcome.runner_up, "present": outcome.present}
     pairs = [
         (f"chosen minus {word}", chosen, other)
         for word, other in others.items()
         if chosen is not None and other is not None and other != chosen
     ]
-    settings = outcome.first.settings
-    return difference_rows(
-        outcome,
-        pairs
-        + [
-            (ASKED, settings[one - 1], settings[other - 1])
-            for one, other in outcome.study.study.compare
-        ],
-    )
+    for one, other in outcome.study.study.compare:
+        pairs.append((ASKED, settings[one - 1], settings[other - 1]))
+    return difference_rows(outcome, pairs)
 
 
 def neighbour_rows(outcome: Outcome) -> pd.DataFrame:
     """The same for each neighbour minus the chosen candidate; `pair` names the axis of the step."""
-    if outcome.chosen is None:
+    if (chosen := outcome.chosen) is None:
         return difference_rows(outcome, [])
-    around = neighbours(outcome.first.settings, outcome.chosen)
-    return difference_rows(
-        outcome, [(axis, setting, outcome.chosen) for setting, axis in around.items()]
-    )
+    around = neighbours(outcome.first.settings, chosen)
+    return difference_rows(outcome, [(axis, setting, chosen) for setting, axis in around.items()])
 
 
 def difference_rows(
-    outcome: Outcome, pairs: Iterable[tuple[str, Setting, Setting]]
+    outcome: Outcome, pairs: Collection[tuple[str, Setting, Setting]]
 ) -> pd.DataFrame:
     """The rows of pairs of settings, each with what the pair is called. On the fresh batch where it
     holds both; limits of each quantity hold for all of them together."""
     import pandas as pd
 
-    pairs = [*pairs]
     level = level_of(len({frozenset(pair[1:]) for pair in pairs}))
-    numbers = {setting: number for number, setting in enumerate(outcome.first.settings, 1)}
     rows: list[dict[str, Any]] = []
     for words, one, other in pairs:
-        batch = _batch_of(outcome, one, other)
-        settings = batch.settings
-        gaps = differences(
-            outcome.study, batch.strata, settings.index(one), settings.index(other), level
-        )
+        batch = outcome.fresh
+        if batch is None or not {one, other} <= {*batch.settings}:
+            batch = outcome.first
+        places = batch.settings.index(one), batch.settings.index(other)
+        gaps = differences(outcome.study, batch.strata, *places, level)
         rows += [
             {
                 "pair": words,
                 "quantity": quantity,
-                "candidate": numbers[one],
-                "minus": numbers[other],
+                "candidate": number_of(outcome, one),
+                "minus": number_of(outcome, other),
                 **difference_columns(gap),
                 "batch": batch.number,
             }
             for quantity, gap in gaps.items()
         ]
     return pd.DataFrame(rows, columns=list(COLUMNS))
-
-
-def _batch_of(outcome: Outcome, one: Setting, other: Setting) -> Batch:
-    """The fresh batch where it has both, else the study's own."""
-    fresh = outcome.fresh
-    return fresh if fresh is not None and {one, other} <= set(fresh.settings) else outcome.first
 
 
 # --- scenarios ----------------------------------------------------------------
@@ -140,10 +126,7 @@ def scenario_rows(outcome: Outcome) -> pd.DataFrame:
     """
     import pandas as pd
 
-    fresh, numbers = (
-        outcome.fresh,
-        {setting: at for at, setting in enumerate(outcome.first.settings, 1)},
-    )
+    fresh = outcome.fresh
     if fresh is None or not fresh.scenarios:
         return pd.DataFrame(columns=["scenario", "candidate"])
     judged = {AS_STATED: fresh.judgement, **fresh.scenarios}
@@ -152,7 +135,7 @@ def scenario_rows(outcome: Outcome) -> pd.DataFrame:
         pd.DataFrame(
             {
                 "scenario": name,
-                "candidate": [numbers[setting] for setting in fresh.settings],
+                "candidate": [number_of(outcome, setting) for setting in fresh.settings],
                 **limit_columns("p_missed", each.missed),
                 **limit_columns("p_false", each.false),
                 "p_false_bound": each.bound,
@@ -178,16 +161,15 @@ def worst_columns(batch: Batch) -> dict[str, Any]:
     names, worst = [AS_STATED, *batch.scenarios], batch.verdict
     quantity = "p_missed" if worst.cost is None else "cost_per_year"
     places = worst_places([batch.judgement, *batch.scenarios.values()])
+    each = {}
+    if worst.each:
+        each["worst_p_false_each_bound"] = np.max([*worst.each.values()], axis=0)
     return {
         "worst_scenario": [names[place] for place in places],
         f"worst_{quantity}": worst.aim,
         "worst_p_false": worst.false.total,
         "worst_p_false_bound": worst.bound,
-        **(
-            {"worst_p_false_each_bound": np.max([*worst.each.values()], axis=0)}
-            if worst.each
-            else {}
-        ),
+        **each,
         "worst_limit_used": worst.limit_used,
         "usable_in_all": worst.usable,
         "allowed_in_all": worst.allowed,
@@ -205,25 +187,23 @@ def hinge(outcome: Outcome) -> Hinge | None:
     own, settings = outcome.first, outcome.first.settings
     if (place := own.verdict.next_better(settings.index(outcome.chosen))) is None:
         return None
-    setting = settings[place]
-    batch = outcome.batch_of(setting)
-    at, fresh = batch.settings.index(setting), batch is not own
+    batch = outcome.batch_of(settings[place])
+    at = batch.settings.index(settings[place])
     aim = batch.verdict.missed if batch.verdict.cost is None else batch.verdict.cost
-    refused = refusals_of(outcome.study, batch.verdict, at)
-    own_batch = fresh and not refused
-    if own_batch:
-        refused = refusals_of(outcome.study, own.verdict, place)
-    told_by, there = (own, place) if own_batch else (batch, at)
     expected, low, high = (float(part[at]) for part in aim)
+    refused, scenarios = refusals_of(outcome.study, batch.verdict, at), _refusing(batch, at)
+    own_batch = batch is not own and not refused
+    if own_batch:
+        refused, scenarios = refusals_of(outcome.study, own.verdict, place), _refusing(own, place)
     return Hinge(
         place + 1,
         expected,
         low,
         high,
         refused,
-        _refusing(told_by, there) if refused else (),
+        scenarios if refused else (),
         own_batch,
-        1 + fresh,
+        batch.number,
     )
 
 

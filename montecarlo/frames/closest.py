@@ -17,16 +17,8 @@ from montecarlo.study.description import Study
 if TYPE_CHECKING:
     import pandas as pd
 
-FIGURES = (
-    *with_limits("p_missed", "p_false"),
-    "p_false_bound",
-)
-MAYBE = (
-    "worst_scenario",
-    "worst_event",
-    "p_false_each_bound",
-    *with_limits("cost_per_year"),
-)
+FIGURES = (*with_limits("p_missed", "p_false"), "p_false_bound")
+MAYBE = ("worst_scenario", "worst_event", "p_false_each_bound", *with_limits("cost_per_year"))
 AFTER = (
     "limit",
     "would_meet",
