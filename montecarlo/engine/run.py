@@ -114,16 +114,11 @@ def run(
     outcome = _Run(study, lattices, crew, tell, groups, keep=keep_samples).outcome()
     if not study.study.compare_remanence_models:
         return outcome
-    other = with_other_model(study)
-    tell = named_progress(tell, other.ct.remanence_model)
+    model = other_model(study.ct.remanence_model)
+    cts = study.ct.model_copy(update={"remanence_model": model})  # of the same knees
+    other, tell = study.model_copy(update={"ct": cts}), named_progress(tell, model)
     again = _Run(other, lattices, crew, tell, groups, outcome.chosen)
     return replace(outcome, other=again.outcome())
-
-
-def with_other_model(study: Study) -> Study:
-    """The same study, the knees of its CTs included, with the other remanence model."""
-    model = other_model(study.ct.remanence_model)
-    return study.model_copy(update={"ct": study.ct.model_copy(update={"remanence_model": model})})
 
 
 class _Run:

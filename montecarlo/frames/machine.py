@@ -1,16 +1,8 @@
-"""What a run was made with: versions of packages, the processor."""
+"""The processor that a run was made with."""
 
 from __future__ import annotations
 
 import platform
-from importlib.metadata import PackageNotFoundError, version
-
-
-def version_of(name: str) -> str:
-    try:
-        return version(name)
-    except PackageNotFoundError:
-        return "not installed"
 
 
 def processor() -> str:

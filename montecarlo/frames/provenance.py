@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 from montecarlo.engine.run import Outcome
 from montecarlo.engine.sizes import designs
+from montecarlo.engine.workers.software import version_of
 from montecarlo.frames.batches import number_of
-from montecarlo.frames.machine import processor, version_of
+from montecarlo.frames.machine import processor
 from montecarlo.frames.unresolved import unresolved_numbers, unresolved_of
 from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import list_inputs
