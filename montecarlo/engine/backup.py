@@ -20,7 +20,16 @@ INTERVALS = 32  # of the winding
 
 def critical_place(block: ChunkSamples) -> Array | None:
     """Up to where along the winding each sampled earth fault leaves every back-up element silent,
-    (n,); None without a back-up. 1: it never operates."""
+    (n,); None without a back-up. 1: it never operates.
+
+    Parameters
+    ----------
+    block : ChunkSamples
+
+    Returns
+    -------
+    (n,) array or None
+    """
     if (needed := _least_a(block)) is None:
         return None
     nodes = winding_nodes(INTERVALS)
@@ -33,7 +42,16 @@ def critical_place(block: ChunkSamples) -> Array | None:
 def operated(block: ChunkSamples) -> Array | None:
     """Whether the back-up operates on each sample of a counted type, (n,): 1, 0, NaN where the
     neutral's current is no finite number; None where there is no back-up or the type is clear of
-    earth: then nothing flows in the neutral."""
+    earth: then nothing flows in the neutral.
+
+    Parameters
+    ----------
+    block : ChunkSamples
+
+    Returns
+    -------
+    (n,) array or None
+    """
     stratum, backup = block.stratum, block.study.backup
     if backup is None:
         return None
@@ -58,7 +76,17 @@ def operated(block: ChunkSamples) -> Array | None:
 
 
 def operating_currents(block: ChunkSamples, backup: Backup) -> dict[str, Array]:
-    """Neutral current at which each element operates on the block's samples, (n,). [A]"""
+    """Neutral current at which each element operates on the block's samples, (n,). [A]
+
+    Parameters
+    ----------
+    block : ChunkSamples
+    backup : Backup
+
+    Returns
+    -------
+    dict of (n,) array (A)
+    """
     return backup.operating_a(
         block.samples, primary.neutral(block), block.study.machine.phase_voltage_v
     )
@@ -77,14 +105,34 @@ def _least_a(block: ChunkSamples) -> Array | None:
 
 
 def one_cycle_rms(current: Array, per_cycle: int) -> Array:
-    """True RMS over the cycle that ends at each time; current (n, nt) at equal steps, (n, nt -
-    per_cycle + 1)."""
+    """True RMS over the cycle that ends at each time.
+
+    Parameters
+    ----------
+    current : (n, nt) array
+        At equal steps.
+    per_cycle : int
+
+    Returns
+    -------
+    (n, nt - per_cycle + 1) array
+    """
     sums = np.cumsum(np.pad(current**2, ((0, 0), (1, 0))), axis=1)
     return np.sqrt(np.maximum(sums[:, per_cycle:] - sums[:, :-per_cycle], 0.0) / per_cycle)
 
 
 def held(above: Flags, hold: int) -> Flags:
-    """Whether (n, nt) is true at some `hold` + 1 times running, (n,): a delay of `hold` steps."""
+    """Whether something is true for a delay of `hold` steps: at some `hold` + 1 times running.
+
+    Parameters
+    ----------
+    above : (n, nt) array of bool
+    hold : int
+
+    Returns
+    -------
+    (n,) array of bool
+    """
     if hold + 1 > above.shape[1]:
         return np.zeros(len(above), bool)
     count = np.cumsum(np.pad(above, ((0, 0), (1, 0))), axis=1)
@@ -98,11 +146,25 @@ def operates_in_time(
     per_cycle: int,
     frequency_hz: float,
 ) -> Flags:
-    """Whether any element operates on the neutral's current (n, nt), sampled `per_cycle` times a
-    cycle. (n,)
+    """Whether any element operates on the neutral's current.
 
     One-cycle RMS above the operating value throughout the delay. A voltage element sees |Z_N| times
-    the current: exact for a resistor, and for the fundamental."""
+    the current: exact for a resistor, and for the fundamental.
+
+    Parameters
+    ----------
+    backup : Backup
+    operating_a : dict of (n,) array (A)
+        By element.
+    current : (n, nt) array (A)
+    per_cycle : int
+        Its samples a cycle.
+    frequency_hz : float
+
+    Returns
+    -------
+    (n,) array of bool
+    """
     rms = one_cycle_rms(current, per_cycle)
     operates = np.zeros(len(current), bool)
     for name, element in backup.elements.items():

@@ -101,7 +101,16 @@ class Batch:
         return worst_of([self.judgement, *self.scenarios.values()])
 
     def keeps_to_policy(self, setting: Setting) -> bool:
-        """Whether this batch, too, lets the policy allow a candidate."""
+        """Whether this batch, too, lets the policy allow a candidate.
+
+        Parameters
+        ----------
+        setting : Setting
+
+        Returns
+        -------
+        bool
+        """
         at, verdict = self.settings.index(setting), self.verdict
         return bool(verdict.allowed[at] and verdict.usable[at])
 
@@ -123,8 +132,30 @@ def in_all_scenarios(
     keep: KeepRows | None = None,
 ) -> Batch:
     """The batch of the study as stated, and how each scenario judges the same candidates on the
-    same random numbers; `known` as an earlier batch has it, `sizes` where they are not the study's
-    own, `paired` and `keep` (of the study as stated) and `foremost` as for `run_batch`."""
+    same random numbers.
+
+    Parameters
+    ----------
+    study : Study
+    lattices : sequence of Lattice
+    round_ : int
+    workers : Workers
+    tell : Progress
+    known : mapping of Known, optional
+        By scenario, as an earlier batch has it.
+    sizes : mapping of int, optional
+        Where they are not the study's own.
+    paired, foremost, keep
+        As for `run_batch`; pairs and rows are of the study as stated.
+
+    Returns
+    -------
+    Batch
+
+    Raises
+    ------
+    RunStopped
+    """
     earlier, other_sizes = known or {}, sizes or {}
     stated = with_sizes(study.alone, other_sizes)
     batch = run_batch(

@@ -38,8 +38,18 @@ class EarlyEstimate:
 
 def shares_of(designs: Iterable[Design], rare_samples: int) -> tuple[float, ...]:
     """Shares of a batch below 1 at which it is estimated: halves, down to one event a plant or to
-    four batches of weighted samples; none where a plant has one event. `rare_samples`: weighted
-    samples of each event, or 0."""
+    four batches of weighted samples; none where a plant has one event.
+
+    Parameters
+    ----------
+    designs : iterable of Design
+    rare_samples : int
+        Weighted samples of each event, or 0.
+
+    Returns
+    -------
+    tuple of float
+    """
     fewest = min(design.events_per_plant for design in designs)
     if rare_samples:
         fewest = min(fewest, max(rare_samples // (FEWEST_BATCHES * BATCH), 1))
@@ -54,10 +64,26 @@ def points(
     strata: Mapping[Stratum, Gathered],
     final: Mapping[Stratum, Final],
 ) -> tuple[EarlyEstimate, ...]:
-    """At each of the job's shares, then of the whole batch; tallies by block of plants.
+    """At each of the job's shares, then of the whole batch.
 
     Whether p of an event comes from weighted samples is taken from the whole batch, so that a step
-    is never a change of method."""
+    is never a change of method.
+
+    Parameters
+    ----------
+    study : Study
+    job : Job
+    tallies : mapping of sequence of Tally
+        By stratum and block of plants.
+    strata : mapping of Gathered
+        Of the whole batch.
+    final : mapping of Final
+        Of the events with weighted samples.
+
+    Returns
+    -------
+    tuple of EarlyEstimate
+    """
     found = []
     for share in job.shares:
         first = {

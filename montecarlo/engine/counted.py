@@ -103,7 +103,16 @@ class Counted:
 
 
 def counted_chunks(task: Counted) -> tuple[Tally, list[Rows]]:
-    """The sum of their tallies, and the rows of each where they are kept."""
+    """The sum of their tallies, and the rows of each where they are kept.
+
+    Parameters
+    ----------
+    task : Counted
+
+    Returns
+    -------
+    Tally, list of Rows
+    """
     total, kept = None, []
     for chunk in task.chunks:
         if task.keep:
@@ -118,7 +127,13 @@ def counted_chunks(task: Counted) -> tuple[Tally, list[Rows]]:
 
 def compile_solvers(study: Study, lattices: Sequence[Lattice]) -> None:
     """Run the smallest chunk of every stratum once, so that workers find the compiled solvers in
-    the cache."""
+    the cache.
+
+    Parameters
+    ----------
+    study : Study
+    lattices : sequence of Lattice
+    """
     small = Design(BLOCKS, BLOCKS)
     job = Job(study, tuple(lattices[:1]), small, replace(small, net=True))
     for name in strata(study):

@@ -74,15 +74,32 @@ class Unresolved:
 
 
 def without_result(pickups: Iterable[Pickups]) -> NDArray[np.bool_]:
-    """The samples that have none on one circuit at least, (n,)."""
+    """The samples that have none on one circuit at least, (n,).
+
+    Parameters
+    ----------
+    pickups : iterable of Pickups
+
+    Returns
+    -------
+    (n,) array of bool
+    """
     return np.asarray(np.any([~each.resolved for each in pickups], axis=0))
 
 
 def causes(block: Block, lost: NDArray[np.bool_]) -> Array:
-    """How many of the samples `lost` (n,) were driven by something not finite, and how many did not
-    converge: (2,).
+    """How many samples were driven by something not finite, and how many did not converge.
 
     Their primary currents are worked out once more, which costs nothing as long as there are none.
+
+    Parameters
+    ----------
+    block : Block
+    lost : (n,) array of bool
+
+    Returns
+    -------
+    (2,) array
     """
     if not lost.any():
         return NO_CAUSES
@@ -113,7 +130,19 @@ def counted(
     round_: int, stratum: Stratum, tallies: Sequence[Tally], lattices: Sequence[Lattice]
 ) -> Unresolved:
     """Of a counted type, or of earth faults, from the tallies of its blocks of plants or of its
-    chunks."""
+    chunks.
+
+    Parameters
+    ----------
+    round_ : int
+    stratum : Stratum
+    tallies : sequence of Tally
+    lattices : sequence of Lattice
+
+    Returns
+    -------
+    Unresolved
+    """
     drawn = sum(float(tally.lattices[0].trials.sum()) for tally in tallies)
     lost = np.sum([[part.unresolved.sum() for part in tally.lattices] for tally in tallies], axis=0)
     not_finite, not_converged = np.sum([tally.causes for tally in tallies], axis=0)
@@ -133,7 +162,22 @@ def counted(
 def weighted(
     round_: int, stratum: Stratum, sums: Sums, of_causes: Array, lattices: Sequence[Lattice]
 ) -> Unresolved:
-    """Of the weighted samples of an external event."""
+    """Of the weighted samples of an external event.
+
+    Parameters
+    ----------
+    round_ : int
+    stratum : Stratum
+    sums : Sums
+        Of the candidates.
+    of_causes : (2,) array
+        As of `causes`.
+    lattices : sequence of Lattice
+
+    Returns
+    -------
+    Unresolved
+    """
     ends = np.cumsum([math.prod(lattice.shape) for lattice in lattices])
     lost = np.array([part.max() for part in np.split(sums.lost_hits, ends[:-1])])
     return Unresolved(
@@ -165,18 +209,62 @@ def looked_at(
     round_: int = 0,
 ) -> tuple[Unresolved, ...]:
     """Of what a study asks beside its choice: so many of those drawn, if they keep to the limit.
-    Raises RunStopped."""
+
+    Parameters
+    ----------
+    study : Study
+    stratum : Stratum
+    samples : str
+        What they are for.
+    number, drawn : int
+    of : str
+        Scenario, model or change.
+    round_ : int
+
+    Returns
+    -------
+    tuple of Unresolved
+        One row.
+
+    Raises
+    ------
+    RunStopped
+    """
     row = Unresolved(of, round_, stratum, samples, drawn, number, None, None)
     return keep_to_limit(study, row)
 
 
 def named(rows: Sequence[Unresolved], of: str) -> tuple[Unresolved, ...]:
-    """The same of a scenario, a model or a variant."""
+    """The same of a scenario, a model or a variant.
+
+    Parameters
+    ----------
+    rows : sequence of Unresolved
+    of : str
+
+    Returns
+    -------
+    tuple of Unresolved
+    """
     return tuple(replace(row, of=f"{of}, {row.of}" if row.of else of) for row in rows)
 
 
 def keep_to_limit(study: Study, *rows: Unresolved) -> tuple[Unresolved, ...]:
-    """The rows, if all keep to the study's limit. Raises RunStopped."""
+    """The rows, if all keep to the study's limit.
+
+    Parameters
+    ----------
+    study : Study
+    *rows : Unresolved
+
+    Returns
+    -------
+    tuple of Unresolved
+
+    Raises
+    ------
+    RunStopped
+    """
     limit = study.study.unresolved_share_max
     if beyond := [row for row in rows if row.share > limit]:
         raise RunStopped(*(_too_many(row, limit) for row in beyond))

@@ -25,6 +25,16 @@ class Job:
     weighted: tuple[tuple[Stratum, int], ...] = ()
 
     def design_of(self, stratum: Stratum) -> Design:
+        """How many plants and events of a stratum there are.
+
+        Parameters
+        ----------
+        stratum : Stratum
+
+        Returns
+        -------
+        Design
+        """
         if stratum == EARTH:
             return self.earth_design
         if stratum in OPEN_PILOTS:  # counted, and as few as earth faults

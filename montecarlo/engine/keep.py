@@ -72,7 +72,17 @@ class KeepRows(Protocol):
 
 
 def run_and_keep(job: Job, chunk: Chunk) -> tuple[Tally, Rows]:
-    """The tally of `count.run_chunk` and the chunk's rows, from one set of solutions."""
+    """The tally of `count.run_chunk` and the chunk's rows, from one set of solutions.
+
+    Parameters
+    ----------
+    job : Job
+    chunk : Chunk
+
+    Returns
+    -------
+    Tally, Rows
+    """
     block = Block(job, chunk)
     head = _head(block, *_numbers(block))
     solution = solve(block)
@@ -96,8 +106,20 @@ def run_and_keep(job: Job, chunk: Chunk) -> tuple[Tally, Rows]:
 def weighted_rows(
     block: Block, first: int, found: Iterable[tuple[Lattice, Pickups]], weight: Array
 ) -> Rows:
-    """Rows of weighted samples of an external event, the first of them no. `first`; each is a plant
-    of its own."""
+    """Rows of weighted samples of an external event; each is a plant of its own.
+
+    Parameters
+    ----------
+    block : Block
+    first : int
+        Number of the first of them.
+    found : iterable of (Lattice, Pickups)
+    weight : (n,) array
+
+    Returns
+    -------
+    Rows
+    """
     head = _head(block, first + np.arange(len(block)), np.zeros(len(block), np.int64))
     timed = [(lattice, lattice.delay_s, pickups) for lattice, pickups in found]
     return _finished(block, head, _measured(block, timed), weight)

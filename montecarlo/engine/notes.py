@@ -91,7 +91,17 @@ Method = (
 
 
 def method_notes(study: Study, batch: Batch) -> Iterator[Method]:
-    """Of the study's own batch: sizes, methods, how far each carries."""
+    """Of the study's own batch: sizes, methods, how far each carries.
+
+    Parameters
+    ----------
+    study : Study
+    batch : Batch
+
+    Yields
+    ------
+    Method
+    """
     for design in dict.fromkeys(designs(study)):
         if design.rounded:
             yield Rounded(design)

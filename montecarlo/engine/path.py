@@ -29,11 +29,29 @@ class Measured:
     by_circuit: Mapping[Circuit, Judged]
 
     def pickups(self, lattice: Lattice) -> Pickups:
-        """Critical pick-ups of a lattice's settings."""
+        """Critical pick-ups of a lattice's settings.
+
+        Parameters
+        ----------
+        lattice : Lattice
+
+        Returns
+        -------
+        Pickups
+        """
         return self.block.pickups(lattice, self.by_circuit[lattice.circuit])
 
     def timed(self, lattice: Lattice) -> bool:
-        """Whether the critical pick-ups depend on the delay."""
+        """Whether the critical pick-ups depend on the delay.
+
+        Parameters
+        ----------
+        lattice : Lattice
+
+        Returns
+        -------
+        bool
+        """
         return self.by_circuit[lattice.circuit].delays_s is not None
 
 

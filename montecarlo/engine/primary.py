@@ -47,7 +47,16 @@ def _carried(block: ChunkSamples, prefix: str = "load.") -> Complex:
 
 
 def load(block: ChunkSamples) -> Complex:
-    """Load and charging currents at the six CTs before an internal fault, (n, 6) [A] RMS."""
+    """Load and charging currents at the six CTs before an internal fault, (n, 6) [A] RMS.
+
+    Parameters
+    ----------
+    block : ChunkSamples
+
+    Returns
+    -------
+    (n, 6) complex array
+    """
     s = block.samples
     charging = internal.charging_currents(
         _emf(block),
@@ -71,12 +80,30 @@ def _winding(block: ChunkSamples, x: Array, reactance_pu: Array) -> Complex:
 
 
 def neutral(block: ChunkSamples) -> NDArray[Any]:
-    """Of the machine's own neutral, hot, whatever its kind of earthing. (n,)"""
+    """Impedance of the machine's own neutral, hot, whatever its kind of earthing. [ohm]
+
+    Parameters
+    ----------
+    block : ChunkSamples
+
+    Returns
+    -------
+    (n,) array, real or complex
+    """
     return neutral_ohm(block.study.earthing, block.samples, block.study.machine.phase_voltage_v)
 
 
 def resistor(block: ChunkSamples) -> Array:
-    """What of the neutral's impedance is its resistor, hot. (n,)"""
+    """What of the neutral's impedance is its resistor, hot. [ohm]
+
+    Parameters
+    ----------
+    block : ChunkSamples
+
+    Returns
+    -------
+    (n,) array
+    """
     return resistor_ohm(block.study.earthing, block.samples, block.study.machine.phase_voltage_v)
 
 
@@ -105,10 +132,23 @@ def _earth_return(
 def earth_fault(
     block: ChunkSamples, nodes: Array, *, solid: bool = False, alone: bool = False
 ) -> internal.EarthFault:
-    """An earth fault at every node, without the load: (n, nodes). nodes (nodes,), or (n, nodes)
-    places of their own.
+    """An earth fault at every node, without the load.
 
-    solid: without fault resistance; alone: with the machine off the network."""
+    Parameters
+    ----------
+    block : ChunkSamples
+    nodes : (nodes,) or (n, nodes) array
+        Places from the neutral, the samples' own in the second case.
+    solid : bool
+        Without fault resistance.
+    alone : bool
+        With the machine off the network.
+
+    Returns
+    -------
+    EarthFault
+        (n, nodes).
+    """
     s = block.samples
     reactance = machine.earth_fault_reactance_pu(
         s["machine.subtransient_reactance_pu"],
@@ -128,8 +168,18 @@ def earth_fault(
 
 
 def earth_faults(block: ChunkSamples, nodes: Array) -> Complex:
-    """Currents at the six CTs with an earth fault at every node, load included: (n, nodes, 6) [A]
-    RMS."""
+    """Currents at the six CTs with an earth fault at every node, load included. [A RMS]
+
+    Parameters
+    ----------
+    block : ChunkSamples
+    nodes : array
+        As of `earth_fault`.
+
+    Returns
+    -------
+    (n, nodes, 6) complex array
+    """
     return np.asarray(earth_fault(block, nodes).end_currents_a + _carried(block)[:, None])
 
 
@@ -153,7 +203,16 @@ def _loops(block: ChunkSamples) -> tuple[Complex, Complex]:
 
 
 def phase_phase_earth(block: ChunkSamples) -> internal.EarthFault:
-    """Two phases to earth at the sampled place, without the load: (n,)."""
+    """Two phases to earth at the sampled place, without the load: (n,).
+
+    Parameters
+    ----------
+    block : ChunkSamples
+
+    Returns
+    -------
+    EarthFault
+    """
     s = block.samples
     return internal.phase_phase_earth(
         s["internal_faults.position"],
@@ -184,12 +243,15 @@ def _phase_fault(block: ChunkSamples) -> Complex:
 
 
 def lasting(block: ChunkSamples) -> Complex:
-    """What flows in an internal fault, at its sampled place, or in a state.
+    """What flows at the six CTs in an internal fault, at its sampled place, or in a state. [A RMS]
+
+    Parameters
+    ----------
+    block : ChunkSamples
 
     Returns
     -------
-    ndarray (n, 6), complex
-        Currents at the six CTs (A RMS).
+    (n, 6) complex array
     """
     stratum, s = block.stratum, block.samples
     if stratum == EARTH:
@@ -215,7 +277,16 @@ class Waves:
     jumps: bool = False  # two points at t = 0, just before and just after
 
     def at(self, places: tuple[int, ...]) -> Source:
-        """What drives the CTs of one scheme."""
+        """What drives the CTs of one scheme.
+
+        Parameters
+        ----------
+        places : tuple of int
+
+        Returns
+        -------
+        Source
+        """
         channels = np.append(self.ends, self.wave.shape[1] - 1)[CHANNELS]
         return Source(self.wave, channels[list(places)], self.loop_from, self.jumps)
 
@@ -224,7 +295,21 @@ def waves_of(
     block: ChunkSamples, wave: Array, loop_from: int = -1, *, jumps: bool = False
 ) -> Waves:
     """With the neutral conductor's current, the sum of the neutral end's three, where a scheme has
-    a CT in it."""
+    a CT in it.
+
+    Parameters
+    ----------
+    block : ChunkSamples
+    wave : (n, 3 or 6, points) array (A)
+    loop_from : int
+        Point from which the rest repeats; -1: none.
+    jumps : bool
+        As of `Waves`.
+
+    Returns
+    -------
+    Waves
+    """
     ends = np.tile(np.arange(3), 2) if wave.shape[1] == 3 else np.arange(6)
     if block.wants_neutral:
         wave = np.concatenate([wave, wave[:, :3].sum(axis=1, keepdims=True)], axis=1)
@@ -232,7 +317,17 @@ def waves_of(
 
 
 def scene_of(block: ChunkSamples, event: Event) -> tuple[Scene, Window]:
-    """What an event is given to work with, and its window."""
+    """What an event is given to work with, and its window.
+
+    Parameters
+    ----------
+    block : ChunkSamples
+    event : Event
+
+    Returns
+    -------
+    Scene, Window
+    """
     s, m, prefix = block.samples, block.study.machine, f"external_events.{event.name}."
     scene = Scene(
         machine=m,
@@ -247,7 +342,16 @@ def scene_of(block: ChunkSamples, event: Event) -> tuple[Scene, Window]:
 
 def external_neutral(block: ChunkSamples) -> Array | None:
     """Current of the machine's neutral at the ends of the window's steps, (n, steps + 1) [A]; None
-    clear of earth."""
+    clear of earth.
+
+    Parameters
+    ----------
+    block : ChunkSamples
+
+    Returns
+    -------
+    (n, steps + 1) array or None
+    """
     event = event_of(block.study, block.stratum)
     scene, window = scene_of(block, event)
     return event.neutral_current(scene, window.times()[::2])
@@ -279,10 +383,20 @@ def external_event(
 
 
 def step_currents(block: ChunkSamples, window: Window, before: Complex, during: Complex) -> Waves:
-    """Sinusoids that jump from one set of phasors (n, 6) to another at t = 0; the second cycle
-    repeats.
+    """Sinusoids that jump from one set of phasors to another at t = 0; the second cycle repeats.
 
-    The step that ends at 0 and the one that begins there each see their own side of the jump."""
+    The step that ends at 0 and the one that begins there each see their own side of the jump.
+
+    Parameters
+    ----------
+    block : ChunkSamples
+    window : Window
+    before, during : (n, 6) complex array (A RMS)
+
+    Returns
+    -------
+    Waves
+    """
     cycles = window.times(2 * window.per_cycle)
     event = 2 * window.per_cycle  # the point of t = 0
     parts = []

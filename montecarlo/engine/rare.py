@@ -60,7 +60,17 @@ class Known:
     deciding: Mapping[Stratum, frozenset[Setting]] = field(default_factory=dict)
 
     def of(self, name: Stratum, settings: Sequence[Setting]) -> list[Seen | None]:
-        """Of each setting; None where nothing is known."""
+        """What is known of each setting; None where nothing is.
+
+        Parameters
+        ----------
+        name : Stratum
+        settings : sequence of Setting
+
+        Returns
+        -------
+        list of Seen or None
+        """
         return [self.seen.get(name, {}).get(setting) for setting in settings]
 
 
@@ -80,11 +90,26 @@ class Draw:
         return f"{self.chunk.label} of {self.key}"
 
     def block(self, u: Array) -> Block:
+        """Its samples, solved from their scores.
+
+        Parameters
+        ----------
+        u : (count, dims) array
+
+        Returns
+        -------
+        Block
+        """
         space = space_of(self.job.study, self.chunk.stratum)
         return Block(self.job, self.chunk, space.points(u))
 
     def u(self) -> Array:
-        """(count, dims)"""
+        """Standard normal scores of its samples.
+
+        Returns
+        -------
+        (count, dims) array
+        """
         rng = stream(
             self.job.study.study.seed,
             self.chunk.stratum,
@@ -97,17 +122,48 @@ class Draw:
 
 def final_samples(study: Study) -> int:
     """Size of each event's final batch, as the study has it; 0 where rare false trips are counted
-    only."""
+    only.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    int
+    """
     return -(-weighted_samples(study) // BATCH) * BATCH
 
 
 def size_of(job: Job, name: Stratum) -> int:
-    """Size of one event's final batch, by stratum."""
+    """Size of one event's final batch, by stratum.
+
+    Parameters
+    ----------
+    job : Job
+    name : Stratum
+
+    Returns
+    -------
+    int
+    """
     return dict(job.weighted).get(name, final_samples(job.study))
 
 
 def find_densities(job: Job, workers: Workers, progress: Progress) -> Densities:
-    """Of every external event, in stages: the nearer the settings, the more samples."""
+    """Of every external event, in stages: the nearer the settings, the more samples.
+
+    Parameters
+    ----------
+    job : Job
+    workers : Workers
+    progress : Progress
+
+    Returns
+    -------
+    mapping of Symmetric
+        By stratum.
+    """
     names = [Stratum.of(Side.EXTERNAL, event.name) for event in job.study.external_events]
     spaces = [space_of(job.study, name) for name in names]
     found = {
@@ -154,8 +210,23 @@ def final_batch(
     progress: Progress,
     keep: KeepRows | None = None,
 ) -> dict[Stratum, Final]:
-    """A fresh batch of fixed size of each event, by stratum. keep: takes the rows of
-    every chunk."""
+    """A fresh batch of fixed size of each event.
+
+    Parameters
+    ----------
+    job : Job
+    densities : mapping of Symmetric
+    round_ : int
+    workers : Workers
+    progress : Progress
+    keep : KeepRows, optional
+        Takes the rows of every chunk.
+
+    Returns
+    -------
+    dict of Final
+        By stratum.
+    """
     draws = [
         replace(draw, keep=keep is not None)
         for name, density in densities.items()
@@ -235,7 +306,16 @@ class Curve:
 
 
 def curves(lattices: Sequence[Lattice]) -> list[Curve]:
-    """Lattice by lattice, phase and earth elements, delay by delay."""
+    """Every curve: lattice by lattice, phase and earth elements, delay by delay.
+
+    Parameters
+    ----------
+    lattices : sequence of Lattice
+
+    Returns
+    -------
+    list of Curve
+    """
     return [
         Curve(lattice, axis, delay)
         for lattice in lattices

@@ -76,14 +76,28 @@ class Outcome:
 
     def batch_of(self, setting: Setting) -> Batch:
         """The batch that a candidate's figures are told of: a fresh one that has it, else the
-        study's own."""
+        study's own.
+
+        Parameters
+        ----------
+        setting : Setting
+
+        Returns
+        -------
+        Batch
+        """
         if self.fresh is not None and setting in self.fresh.settings:
             return self.fresh
         return self.refused.get(setting, self.first)
 
     def judgement_with_refused(self) -> Judgement:
         """How the policy judges every candidate: by the study's own batch, those that fresh batches
-        refused by these."""
+        refused by these.
+
+        Returns
+        -------
+        Judgement
+        """
         judged = self.first.verdict
         for setting in self.refused:
             batch = self.batch_of(setting)
@@ -100,11 +114,30 @@ def run(
     by_scheme: bool = False,
     keep_samples: KeepRows | None = None,
 ) -> Outcome:
-    """The study; if it asks for it, once more with the other remanence model on the same random
-    numbers.
+    """Judge every candidate on one batch and choose on fresh random numbers; if the study asks for
+    it, once more with the other remanence model on the same ones.
 
-    by_scheme: choose the best setting of every scheme, and the chosen one among these.
-    keep_samples: takes the samples of the study's own batch, chunk by chunk."""
+    Parameters
+    ----------
+    study : Study
+    workers : int or Workers, optional
+        One a core unless given.
+    progress : Progress, optional
+    by_scheme : bool
+        Choose the best setting of every scheme, and the chosen one among these.
+    keep_samples : KeepRows, optional
+        Takes the samples of the study's own batch, chunk by chunk.
+
+    Returns
+    -------
+    Outcome
+
+    Raises
+    ------
+    StudyError
+        For more candidates, plants or samples than this machine can hold.
+    RunStopped
+    """
     crew, tell = workers_of(workers), progress or silent
     lattices = candidate_lattices(study)
     check_size(study, lattices)

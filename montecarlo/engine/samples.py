@@ -110,12 +110,27 @@ class ChunkSamples:
         return any(NEUTRAL in scheme_of(self.study, kind).places for kind in kinds)
 
     def uniform(self, key: str) -> Array:
-        """A draw that no input states (`sampling.transform.DRAWN`): (n,)."""
+        """A draw that no input states. [-]
+
+        Parameters
+        ----------
+        key : str
+            One of `sampling.transform.DRAWN`.
+
+        Returns
+        -------
+        (n,) array
+        """
         values = self._points.of(f"drawn.{key}", 1)[:, 0]
         return (values if self._own is not None else plant_major(values, self.plants))[self._rows]
 
     def phase_number(self) -> Indices:
-        """The faulted phase, or the one that a fault between two leaves out: 0, 1, 2 alike."""
+        """The faulted phase, or the one that a fault between two leaves out: 0, 1, 2 alike.
+
+        Returns
+        -------
+        (n,) array of int
+        """
         return np.minimum((3 * self.uniform("phase")).astype(np.int64), 2)
 
     def _only(self, rows: Indices) -> Self:

@@ -29,7 +29,17 @@ class Variants:
         self, pairs: Sequence[tuple[str, str]]
     ) -> dict[tuple[str, str], dict[str, Estimate]]:
         """The choice of the first minus the choice of the second of each pair, by quantity, with
-        limits that hold for all pairs together; none of a pair of which either chose nothing."""
+        limits that hold for all pairs together.
+
+        Parameters
+        ----------
+        pairs : sequence of (str, str)
+
+        Returns
+        -------
+        dict of dict of Estimate
+            By pair and quantity; without pairs of which either chose nothing.
+        """
         sides = {name: side for name in self.outcomes if (side := self._side(name)) is not None}
         standing = [pair for pair in pairs if set(pair) <= set(sides)]
         level = level_of(len(standing))
@@ -55,8 +65,25 @@ def run_variants(
     workers: int | Workers | None = None,
     progress: Progress | None = None,
 ) -> Variants:
-    """Run every study, then bring their fresh batches to one round. progress(done, total, what)
-    names the study."""
+    """Run every study, then bring their fresh batches to one round.
+
+    Parameters
+    ----------
+    studies : mapping of Study
+        By name.
+    workers : int or Workers, optional
+    progress : Progress, optional
+        Names the study.
+
+    Returns
+    -------
+    Variants
+
+    Raises
+    ------
+    StudyError
+        As of `run`.
+    """
     tell, crew = progress or silent, workers_of(workers)
     outcomes = {
         name: run(study, workers=crew, progress=named_progress(tell, name))

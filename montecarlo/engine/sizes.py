@@ -22,7 +22,16 @@ Sizes = Mapping[str, int]  # keys of [study] that differ from what the study sta
 
 
 def designs(study: Study) -> tuple[Design, Design]:
-    """Of the counted types and of earth faults, which are solved along the whole winding."""
+    """Of the counted types and of earth faults, which are solved along the whole winding.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    Design, Design
+    """
     general = study.study
     return Design(general.plants, general.samples), Design(
         general.plants, earth_fault_samples(study), net=True
@@ -45,7 +54,12 @@ def with_sizes(study: Study, sizes: Sizes) -> Study:
 
 
 def memory_bytes() -> float:
-    """Of this machine; infinite where it does not say."""
+    """Memory of this machine; infinite where it does not say. [bytes]
+
+    Returns
+    -------
+    float
+    """
     try:
         return float(os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES"))
     except (AttributeError, OSError, ValueError):
@@ -53,15 +67,34 @@ def memory_bytes() -> float:
 
 
 def check_sizes(study: Study) -> None:
-    """Of the study, its variants and its options of earthing, as `run` would. Raises StudyError."""
+    """Of the study, its variants and its options of earthing, as `run` would.
+
+    Parameters
+    ----------
+    study : Study
+
+    Raises
+    ------
+    StudyError
+    """
     for one in (study, *(other for _, other in (*study.variant_studies, *study.options))):
         check_size(one, candidate_lattices(one))
 
 
 def memory_needed(lattices: Sequence[Lattice], earth: Design) -> float:
-    """About what a run of these candidates takes beside what every run does [bytes]: tables,
-    tallies, and the critical position of each phase and earth setting in each earth fault, in
-    single precision."""
+    """About what a run takes beside what every run does: tables, tallies, and the critical position
+    of each phase and earth setting in each earth fault, in single precision. [bytes]
+
+    Parameters
+    ----------
+    lattices : sequence of Lattice
+    earth : Design
+        Of earth faults.
+
+    Returns
+    -------
+    float
+    """
     candidates = sum(math.prod(lattice.shape) for lattice in lattices)
     places = sum(
         (phases + earths) * delays for phases, earths, delays in (each.shape for each in lattices)
@@ -73,7 +106,18 @@ def memory_needed(lattices: Sequence[Lattice], earth: Design) -> float:
 
 
 def check_size(study: Study, lattices: Sequence[Lattice]) -> None:
-    """Samples, plants and candidates within what tables and memory hold. Raises StudyError."""
+    """Samples, plants and candidates within what tables and memory hold.
+
+    Parameters
+    ----------
+    study : Study
+    lattices : sequence of Lattice
+        The candidates.
+
+    Raises
+    ------
+    StudyError
+    """
     candidates = sum(math.prod(lattice.shape) for lattice in lattices)
     cells = candidates * Design(study.study.plants, 1).plants_rounded
     if cells > CELLS_MAX:

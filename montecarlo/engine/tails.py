@@ -32,7 +32,16 @@ WIDER = 1.2  # by how much, common practice, no source
 
 
 def decided_by_tails(sums: Sums) -> Array:
-    """Which candidates' p is so rare, (C,); none seen is rare too."""
+    """Which candidates' p is so rare that tails decide; none seen is rare too.
+
+    Parameters
+    ----------
+    sums : Sums
+
+    Returns
+    -------
+    (C,) array of bool
+    """
     return np.asarray(sums.total < RARE * sums.trials)
 
 
@@ -46,7 +55,27 @@ def wider_sums(
     progress: Progress,
 ) -> tuple[dict[Stratum, Sums], tuple[Unresolved, ...]]:
     """Sums of every candidate with wider inputs, of the events that have a rare one, on the random
-    numbers of the batch; and those of them without a result."""
+    numbers of the batch.
+
+    Parameters
+    ----------
+    study : Study
+    lattices : sequence of Lattice
+    strata : mapping of Gathered
+    densities : mapping of Symmetric
+    round_ : int
+    workers : Workers
+    progress : Progress
+
+    Returns
+    -------
+    dict of Sums, tuple of Unresolved
+        By stratum, and samples without a result.
+
+    Raises
+    ------
+    RunStopped
+    """
     concerned = {
         name: density
         for name, density in densities.items()

@@ -45,7 +45,16 @@ class Along:
 
 
 def solved(block: Block) -> Along:
-    """Each sample along the winding, on every circuit."""
+    """Each sample along the winding, on every circuit.
+
+    Parameters
+    ----------
+    block : Block
+
+    Returns
+    -------
+    Along
+    """
     by_phasors = {
         circuit: _by_phasors(block, circuit, winding_nodes(STEADY_INTERVALS))
         for circuit in block.circuits
@@ -63,8 +72,20 @@ def solved(block: Block) -> Along:
 def critical_places(
     block: Block, found: Along, counts: dict[str, float]
 ) -> Iterator[tuple[Lattice, Array, Array]]:
-    """x* of every phase and earth setting of each of the job's lattices, as `critical_positions`
-    gives them; `counts` takes sums over the places between the solved ones."""
+    """x* of every phase and earth setting of each of the job's lattices.
+
+    Parameters
+    ----------
+    block : Block
+    found : Along
+    counts : dict of float
+        Takes sums over the places between the solved ones.
+
+    Yields
+    ------
+    Lattice, (n, P, D) array, (n, E, D) array
+        As of `critical_positions`.
+    """
     counts |= {"re_entries": 0.0, "interpolation": 0.0, "interpolated": 0.0}
     for lattice in block.job.lattices:
         yield lattice, *critical_positions(block, lattice, found, counts)
@@ -76,7 +97,17 @@ def beyond_phasors(study: Study, lattice: Lattice) -> Beyond:
     current than the element gets.
 
     The current of an earth fault passes every leg of the faulted phase's CT, whichever element
-    watches."""
+    watches.
+
+    Parameters
+    ----------
+    study : Study
+    lattice : Lattice
+
+    Returns
+    -------
+    (P,) array of bool, (E,) array of bool
+    """
     scheme = scheme_of(study, lattice.scheme)
     core = study.ct.weakest(scheme.groups)
     knee = core.knee_voltage_v.centre()
@@ -127,8 +158,21 @@ def _sweeps(block: Block, lattice: Lattice, along: Along) -> Iterator[Sweep]:
 def critical_positions(
     block: Block, lattice: Lattice, along: Along, counts: dict[str, float]
 ) -> tuple[Array, Array]:
-    """x* of every phase and earth setting, (n, P, D) and (n, E, D): by phasors, by the transient
-    pass beyond them; 1 without such an element."""
+    """x* of every phase and earth setting: by phasors, by the transient pass beyond them; 1 without
+    such an element.
+
+    Parameters
+    ----------
+    block : Block
+    lattice : Lattice
+    along : Along
+    counts : dict of float
+        As of `critical_places`.
+
+    Returns
+    -------
+    (n, P, D) array, (n, E, D) array
+    """
     phases, earths, delays = lattice.shape
     out = {
         "phase": np.ones((len(block), phases, delays)),
@@ -170,8 +214,19 @@ def _positions(block: Block, lattice: Lattice, sweep: Sweep, counts: dict[str, f
 
 
 def pickups_at_place(block: Block, lattice: Lattice, along: Along) -> Iterator[tuple[Sweep, Array]]:
-    """Critical pick-ups of a lattice at the samples' own places (n,), interpolated between the
-    solved ones as the critical positions are: by phasors and, for each delay, in time."""
+    """Critical pick-ups of a lattice at the samples' own places, interpolated between the solved
+    ones as the critical positions are: by phasors and, for each delay, in time. [A]
+
+    Parameters
+    ----------
+    block : Block
+    lattice : Lattice
+    along : Along
+
+    Yields
+    ------
+    Sweep, (n,) array
+    """
     for sweep in _sweeps(block, lattice, along):
         yield sweep, _at_place(block, lattice, sweep)
 

@@ -122,7 +122,18 @@ def _of_each_kind(judgement: Judgement) -> dict[str, Any]:
 
 
 def setting_columns(study: Study, settings: Sequence[Setting]) -> dict[str, list[float]]:
-    """Every setting of each candidate; NaN for what its scheme does not have."""
+    """Every setting of each candidate; NaN for what its scheme does not have.
+
+    Parameters
+    ----------
+    study : Study
+    settings : sequence of Setting
+
+    Returns
+    -------
+    dict of list of float
+        By the settings' axes, in their units.
+    """
     schemes = {kind: scheme_of(study, kind) for kind in {setting.scheme for setting in settings}}
     columns: dict[str, list[float]] = {}
     for axis in AXES:

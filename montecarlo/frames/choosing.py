@@ -67,7 +67,16 @@ class Hinge(NamedTuple):
 def comparison(outcome: Outcome) -> pd.DataFrame:
     """A row a pair and quantity: one candidate minus another, paired, with limits that hold for all
     pairs together with 95 %, and what they show. The chosen candidate against two others, then the
-    pairs of `study.compare`."""
+    pairs of `study.compare`.
+
+    Parameters
+    ----------
+    outcome : Outcome
+
+    Returns
+    -------
+    DataFrame
+    """
     chosen, settings = outcome.chosen, outcome.first.settings
     others = {"runner-up": outcome.runner_up, "present": outcome.present}
     pairs = [
@@ -81,7 +90,16 @@ def comparison(outcome: Outcome) -> pd.DataFrame:
 
 
 def neighbour_rows(outcome: Outcome) -> pd.DataFrame:
-    """The same for each neighbour minus the chosen candidate; `pair` names the axis of the step."""
+    """The same for each neighbour minus the chosen candidate; `pair` names the axis of the step.
+
+    Parameters
+    ----------
+    outcome : Outcome
+
+    Returns
+    -------
+    DataFrame
+    """
     if (chosen := outcome.chosen) is None:
         return difference_rows(outcome, [])
     around = neighbours(outcome.first.settings, chosen)
@@ -92,7 +110,18 @@ def difference_rows(
     outcome: Outcome, pairs: Collection[tuple[str, Setting, Setting]]
 ) -> pd.DataFrame:
     """The rows of pairs of settings, each with what the pair is called. On the fresh batch where it
-    holds both; limits of each quantity hold for all of them together."""
+    holds both; limits of each quantity hold for all of them together.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    pairs : collection of (str, Setting, Setting)
+        What a pair is called, and the two.
+
+    Returns
+    -------
+    DataFrame
+    """
     import pandas as pd
 
     level = level_of(len({frozenset(pair[1:]) for pair in pairs}))
@@ -123,6 +152,14 @@ def difference_rows(
 def scenario_rows(outcome: Outcome) -> pd.DataFrame:
     """A row a scenario and candidate of the fresh batch: how it is judged there, whether the policy
     allows it there, and whether the scenario is its worst. Empty without scenarios or fresh batch.
+
+    Parameters
+    ----------
+    outcome : Outcome
+
+    Returns
+    -------
+    DataFrame
     """
     import pandas as pd
 
@@ -155,7 +192,16 @@ def scenario_rows(outcome: Outcome) -> pd.DataFrame:
 def worst_columns(batch: Batch) -> dict[str, Any]:
     """For every candidate of a batch: its worst scenario, the aim's quantity there, the most false
     trips and the largest bound of any scenario, and whether every scenario allows it. {} without
-    scenarios."""
+    scenarios.
+
+    Parameters
+    ----------
+    batch : Batch
+
+    Returns
+    -------
+    dict of array
+    """
     if not batch.scenarios:
         return {}
     names, worst = [AS_STATED, *batch.scenarios], batch.verdict
@@ -180,8 +226,19 @@ def worst_columns(batch: Batch) -> dict[str, Any]:
 
 
 def hinge(outcome: Outcome) -> Hinge | None:
-    """Found in the study's own batch, where all candidates were judged on the same numbers; told
-    with the figures of the fresh batch where that has the candidate, as the tables do."""
+    """What the choice hinges on: the candidate that is better by the least and was refused.
+
+    Found in the study's own batch, where all candidates were judged on the same numbers; told with
+    the figures of the fresh batch where that has the candidate, as the tables do.
+
+    Parameters
+    ----------
+    outcome : Outcome
+
+    Returns
+    -------
+    Hinge or None
+    """
     if outcome.chosen is None:
         return None
     own, settings = outcome.first, outcome.first.settings
@@ -214,7 +271,17 @@ def _refusing(batch: Batch, at: int) -> tuple[str, ...]:
 
 
 def by_worst(candidates: pd.DataFrame) -> pd.DataFrame:
-    """The candidates as the policy judges them: what decides is each one's worst scenario."""
+    """The candidates as the policy judges them: what decides is each one's worst scenario.
+
+    Parameters
+    ----------
+    candidates : DataFrame
+        As `Result.candidates` has them.
+
+    Returns
+    -------
+    DataFrame
+    """
     if "worst_scenario" not in candidates:
         return candidates
     judged = candidates.assign(

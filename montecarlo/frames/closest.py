@@ -93,7 +93,16 @@ def _limits_met(study: Study, row: dict[str, Any]) -> dict[str, float]:
 
 
 def two_digits_up(value: float) -> float:
-    """The least number of two digits that is no smaller."""
+    """The least number of two digits that is no smaller.
+
+    Parameters
+    ----------
+    value : float
+
+    Returns
+    -------
+    float
+    """
     if not (math.isfinite(value) and value > 0):
         return value
     rounded = float(f"{value:.1e}")
@@ -105,6 +114,16 @@ def two_digits_up(value: float) -> float:
 
 
 def none_usable(own: pd.DataFrame) -> NoneUsable:
-    """That no candidate of a scheme may be used at all, `own` being its candidates."""
+    """That no candidate of a scheme may be used at all.
+
+    Parameters
+    ----------
+    own : DataFrame
+        Its candidates.
+
+    Returns
+    -------
+    NoneUsable
+    """
     on_load = int((own["load_operates_share"] > 0).sum())
     return NoneUsable(len(own), on_load, "worst_scenario" in own)

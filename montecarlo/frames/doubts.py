@@ -46,7 +46,17 @@ Doubt = EventDoubt | End
 
 
 def as_data(doubt: Doubt) -> dict[str, Any]:
-    """A doubt as the record of provenance keeps it."""
+    """A doubt as the record of provenance keeps it.
+
+    Parameters
+    ----------
+    doubt : EventDoubt or End
+
+    Returns
+    -------
+    dict
+        Ready for JSON.
+    """
     record = asdict(doubt)
     return (
         {"kind": doubt.why.value, **{key: record[key] for key in record if key != "why"}}
@@ -56,7 +66,17 @@ def as_data(doubt: Doubt) -> dict[str, Any]:
 
 
 def doubts_of(outcome: Outcome, setting: Setting) -> tuple[Doubt, ...]:
-    """Of a chosen setting, by the fresh batch that it was chosen in."""
+    """Of a chosen setting, by the fresh batch that it was chosen in.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    setting : Setting
+
+    Returns
+    -------
+    tuple of Doubt
+    """
     batch = outcome.batch_of(setting)
     return (
         *event_doubts(outcome.study, batch, batch.settings.index(setting)),
@@ -66,7 +86,19 @@ def doubts_of(outcome: Outcome, setting: Setting) -> tuple[Doubt, ...]:
 
 def event_doubts(study: Study, batch: Batch, at: int) -> Iterator[EventDoubt]:
     """Kinds of event with p above `OFTEN`; a kind whose share of the false trips is above `HALF`
-    with the whole of its interval. With one kind there is no mix and no share to tell."""
+    with the whole of its interval. With one kind there is no mix and no share to tell.
+
+    Parameters
+    ----------
+    study : Study
+    batch : Batch
+    at : int
+        Place of the candidate in the batch.
+
+    Yields
+    ------
+    EventDoubt
+    """
     weight = weights_of(study)
     found = [batch.strata[name].estimate() for name in weight.external]
     p, low, high = (

@@ -6,7 +6,12 @@ import platform
 
 
 def processor() -> str:
-    """The processor's name: floating-point results may differ between kinds in the last digits."""
+    """The processor's name: floating-point results may differ between kinds in the last digits.
+
+    Returns
+    -------
+    str
+    """
     try:
         with open("/proc/cpuinfo", encoding="utf-8") as lines:
             names = [

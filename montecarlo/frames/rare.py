@@ -38,14 +38,33 @@ FORETOLD = "the study's own batch let {:.0f} effective hits be expected; {few:.0
 
 
 def verdict(trust: Trust) -> str:
-    """What speaks for weighted samples or against them, as tables have it."""
+    """What speaks for weighted samples or against them, as tables have it.
+
+    Parameters
+    ----------
+    trust : Trust
+
+    Returns
+    -------
+    str
+    """
     text = FORETOLD if trust.why is Why.FEW and trust.foretold else VERDICTS[trust.why]
     return text.format(trust.value, few=FEW, common=COMMON)
 
 
 def origin(strata: Sequence[Gathered], candidates: int) -> list[str]:
-    """How p of each candidate over these types was estimated, (C,): "both" where some type's is so,
-    since its limits are then of two kinds."""
+    """How p of each candidate over these types was estimated: "both" where some type's is so, since
+    its limits are then of two kinds.
+
+    Parameters
+    ----------
+    strata : sequence of Gathered
+    candidates : int
+
+    Returns
+    -------
+    list of str
+    """
     sources = [_sources(stratum, candidates) for stratum in strata]
     return [_joined(set(of_types)) for of_types in zip(*sources, strict=True)]
 

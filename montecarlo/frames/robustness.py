@@ -36,7 +36,16 @@ def scenario_choices(outcome: Outcome) -> pd.DataFrame:
     """A row a scenario, the study as stated the first: the candidate that it would choose by itself
     and what that is there, and the regret, by how much the study's choice is worse there in what
     the policy wants small. By the study's own batch, where all candidates stand. Empty without
-    scenarios."""
+    scenarios.
+
+    Parameters
+    ----------
+    outcome : Outcome
+
+    Returns
+    -------
+    DataFrame
+    """
     import pandas as pd
 
     first, chosen = outcome.first, outcome.chosen

@@ -41,7 +41,17 @@ class Several:
         return self.joined("candidates")
 
     def joined(self, table: str) -> pd.DataFrame:
-        """A table of all results, with a first column that says whose."""
+        """A table of all results, with a first column that says whose.
+
+        Parameters
+        ----------
+        table : str
+            A property of `Result`.
+
+        Returns
+        -------
+        DataFrame
+        """
         import pandas as pd
 
         every = pd.concat(

@@ -29,13 +29,33 @@ COUNTED_AS = {
 
 
 def unresolved_of(outcome: Outcome) -> tuple[Unresolved, ...]:
-    """Of a run's own batch and of the fresh batch that it reports."""
+    """Of a run's own batch and of the fresh batch that it reports.
+
+    Parameters
+    ----------
+    outcome : Outcome
+
+    Returns
+    -------
+    tuple of Unresolved
+    """
     return (*outcome.first.unresolved, *(() if outcome.fresh is None else outcome.fresh.unresolved))
 
 
 def unresolved_frame(rows: Sequence[Unresolved]) -> pd.DataFrame:
-    """`unresolved` is of the candidate that has most, on `circuit`; the causes are counted over all
-    circuits, empty where nobody looked."""
+    """The table of samples without a result, those types that lack most first.
+
+    `unresolved` is of the candidate that has most, on `circuit`; the causes are counted over all
+    circuits, empty where nobody looked.
+
+    Parameters
+    ----------
+    rows : sequence of Unresolved
+
+    Returns
+    -------
+    DataFrame
+    """
     import pandas as pd
 
     frame = pd.DataFrame(
@@ -76,5 +96,14 @@ def _row(row: Unresolved) -> dict[str, Any]:
 
 
 def unresolved_numbers(rows: Sequence[Unresolved]) -> dict[str, str]:
-    """What a record of a run keeps of them: how many of how many, by the name of the samples."""
+    """What a record of a run keeps of them: how many of how many, by the name of the samples.
+
+    Parameters
+    ----------
+    rows : sequence of Unresolved
+
+    Returns
+    -------
+    dict of str
+    """
     return {row.name: f"{row.number} of {row.drawn}" for row in rows}

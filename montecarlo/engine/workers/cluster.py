@@ -80,7 +80,20 @@ class Cluster:
         closed(self._client)
 
     def answers(self, tickets: Iterable[Ticket]) -> Iterator[Reply]:
-        """As `Site` has it."""
+        """As `Site` has it.
+
+        Parameters
+        ----------
+        tickets : iterable of Ticket
+
+        Yields
+        ------
+        Reply
+
+        Raises
+        ------
+        Broken
+        """
         round_ = Round(self._client, self.connect_s, self.alone_s, self.stalled_s)
         killed: Broken | None = None
         try:

@@ -91,6 +91,18 @@ class Round:
 
         A ticket that died with its workers is an answer too, with the error Broken: the others go
         on.
+
+        Parameters
+        ----------
+        tickets : iterable of Ticket
+
+        Yields
+        ------
+        Reply
+
+        Raises
+        ------
+        Broken
         """
         self._look(set(), 0.0)
         try:

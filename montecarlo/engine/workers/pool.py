@@ -64,6 +64,16 @@ class Here:
     software: Software | None = None
 
     def answers(self, tickets: Iterable[Ticket]) -> Iterator[Reply]:
+        """As `Site` has it.
+
+        Parameters
+        ----------
+        tickets : iterable of Ticket
+
+        Yields
+        ------
+        Reply
+        """
         return map(solve, tickets)
 
     def mend(self) -> None: ...

@@ -35,6 +35,17 @@ def software() -> Software:
 
 
 def version_of(name: str) -> str:
+    """The version of an installed package.
+
+    Parameters
+    ----------
+    name : str
+
+    Returns
+    -------
+    str
+        "not installed" where there is none.
+    """
     try:
         return version(name)
     except PackageNotFoundError:
