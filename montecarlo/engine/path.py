@@ -41,19 +41,6 @@ class Measured:
         """
         return self.block.pickups(lattice, self.by_circuit[lattice.circuit])
 
-    def timed(self, lattice: Lattice) -> bool:
-        """Whether the critical pick-ups depend on the delay.
-
-        Parameters
-        ----------
-        lattice : Lattice
-
-        Returns
-        -------
-        bool
-        """
-        return self.by_circuit[lattice.circuit].delays_s is not None
-
 
 def solve(block: Block) -> Measured | winding.Along:
     """All samples of a block, on every circuit.
