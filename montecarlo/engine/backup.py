@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from montecarlo.engine import primary
 from montecarlo.engine.samples import ChunkSamples
+from montecarlo.engine.waves import external_neutral
 from montecarlo.estimates.conditional import critical_position, winding_nodes
 from montecarlo.quantities import Array
 from montecarlo.relays.backup import Backup
@@ -62,7 +63,7 @@ def operated(block: ChunkSamples) -> Array | None:
         return np.where(np.isfinite(lasting), lasting > _least_a(block), np.nan)
     if stratum.side is not Side.EXTERNAL:
         return None
-    current = primary.external_neutral(block)
+    current = external_neutral(block)
     if current is None:
         return None
     operates = operates_in_time(

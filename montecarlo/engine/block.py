@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from montecarlo.engine import primary
 from montecarlo.engine.job import Job
 from montecarlo.engine.samples import ChunkSamples, Indices
+from montecarlo.engine.waves import Waves
 from montecarlo.estimates.tally import Pickups
 from montecarlo.quantities import Array
 from montecarlo.relays.places import carried
@@ -214,7 +215,7 @@ class Block(ChunkSamples):
         self,
         circuit: Circuit,
         window: transient.Window,
-        waves: primary.Waves,
+        waves: Waves,
         before: Complex,
         wanted: Measurement,
         *,

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from montecarlo.engine import primary
 from montecarlo.engine.block import Block
+from montecarlo.engine.waves import external_event
 from montecarlo.errors import RunStopped
 from montecarlo.estimates.rare import Sums
 from montecarlo.estimates.tally import NO_CAUSES, Pickups, Tally
@@ -114,7 +115,7 @@ def _finite(block: Block) -> NDArray[np.bool_]:
         block.leg_ohm(circuit) for circuit in block.circuits
     ]
     if block.stratum.side is Side.EXTERNAL:
-        _, waves, before = primary.external_event(block)
+        _, waves, before = external_event(block)
         parts += [waves.wave, before]
     else:
         parts += [block.load_primary, primary.lasting(block)]

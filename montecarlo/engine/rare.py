@@ -18,6 +18,7 @@ from itertools import chain, islice
 import numpy as np
 
 from montecarlo.engine.block import Block, thresholds
+from montecarlo.engine.curves import curves
 from montecarlo.engine.guard import causes, without_result
 from montecarlo.engine.job import Job
 from montecarlo.engine.keep import KeepRows, Rows, weighted_rows
@@ -29,7 +30,6 @@ from montecarlo.estimates.rare import BATCH, Seen, Sums, Symmetric, plain, spans
 from montecarlo.estimates.tally import Pickups
 from montecarlo.quantities import Array
 from montecarlo.quantities.keepable import keepable
-from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.sampling.streams import stream
@@ -40,7 +40,6 @@ from montecarlo.study.description import Study
 STAGES = (0.25, 0.5, 1.0, 2.0)  # samples of each, in final batches
 CHUNK = 2048  # samples, a multiple of BATCH
 MOST, LEAST = 0.1, 1e-7  # probabilities between which settings shape the density
-GRID = 25  # pick-ups of a curve between its lowest and highest
 COLUMNS = 4096  # settings summed at once, to bound the memory
 WHOLE = 1.0  # share of a batch
 
@@ -265,64 +264,11 @@ def _solved(block: Block) -> Iterator[tuple[Lattice, Pickups]]:
         yield lattice, found.pickups(lattice)
 
 
-def _columns(lattice: Lattice, pickups: Pickups) -> Iterator[tuple[Curve, Array]]:
-    """The curves of a lattice, each with its critical pick-up (n,)."""
-    for axis in AXES:
-        if (held := getattr(pickups, axis)) is not None:
-            for column, delay in zip(held.T, lattice.delay_s, strict=True):
-                yield Curve(lattice, axis, delay), column
-
-
 def _quantities(draw: Draw) -> Array:
     """(n, curves): critical pick-ups in the order of `curves`."""
-    return np.stack(
-        [column for found in _solved(draw.block(draw.u())) for _, column in _columns(*found)],
-        axis=1,
-    )
-
-
-@dataclass(frozen=True)
-class Curve:
-    """One critical pick-up of a circuit: of its phase elements or of its earth element, for one
-    delay."""
-
-    lattice: Lattice
-    axis: Axis
-    delay_s: float
-
-    @property
-    def thresholds(self) -> tuple[float, ...]:
-        return self.lattice.phase_pickup_a if self.axis == "phase" else self.lattice.earth_pickup_a
-
-    @property
-    def grid(self) -> tuple[float, ...]:
-        """Pick-ups at which the curve is told: the candidates' and, if there are several, points at
-        equal ratios between them."""
-        if len(self.thresholds) < 2:
-            return self.thresholds
-        low, high = min(self.thresholds), max(self.thresholds)
-        between = np.geomspace(low, high, GRID)
-        return tuple(sorted({*self.thresholds, *(float(f"{x:.4g}") for x in between)}))
-
-
-def curves(lattices: Sequence[Lattice]) -> list[Curve]:
-    """Every curve: lattice by lattice, phase and earth elements, delay by delay.
-
-    Parameters
-    ----------
-    lattices : sequence of Lattice
-
-    Returns
-    -------
-    list of Curve
-    """
-    return [
-        Curve(lattice, axis, delay)
-        for lattice in lattices
-        for axis in AXES
-        if getattr(lattice, f"{axis}_pickup_a")
-        for delay in lattice.delay_s
-    ]
+    solved = _solved(draw.block(draw.u()))
+    columns = [curve.of(pickups) for lattice, pickups in solved for curve in curves([lattice])]
+    return np.stack(columns, axis=1)
 
 
 @dataclass(frozen=True, eq=False)
@@ -373,8 +319,9 @@ def _summed(draw: Draw) -> tuple[Final, Rows | None]:
                 joint[share].append(
                     Sums.of(operated[:n].reshape(n, -1), log_w[:n], ceiling, lost[:n])
                 )
-        for curve, column in _columns(lattice, pickups):
-            single.append(Sums.of(column[:, None] > np.array(curve.grid), log_w, ceiling, lost))
+        for curve in curves([lattice]):
+            beyond = curve.of(pickups)[:, None] > np.array(curve.grid)
+            single.append(Sums.of(beyond, log_w, ceiling, lost))
     found = {share: Sums.beside(parts) for share, parts in joint.items()}
     lost = without_result(pickups for _, pickups in solved)
     return Final(found.pop(WHOLE), Sums.beside(single), found, causes(block, lost)), rows

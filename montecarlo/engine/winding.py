@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from montecarlo.engine import primary
 from montecarlo.engine.block import Block, thresholds
+from montecarlo.engine.waves import step_currents
 from montecarlo.estimates.conditional import at_place, critical_position, winding_nodes
 from montecarlo.quantities import Array
 from montecarlo.relays.places import carried
@@ -300,7 +301,7 @@ def _in_time(block: Block, circuit: Circuit, nodes: Array) -> Array:
     out = []
     for k in range(nodes.size):
         during = primary.earth_faults(block, nodes[k : k + 1])[:, 0]
-        currents = primary.step_currents(block, window, block.load_primary * turn, during * turn)
+        currents = step_currents(block, window, block.load_primary * turn, during * turn)
         response = block.in_time(
             circuit, window, currents, flux * turn, wanted, settle=SETTLED_SHARE
         )

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from montecarlo.engine.batch import Batch
-from montecarlo.engine.rare import curves
+from montecarlo.engine.curves import curves
 from montecarlo.engine.run import Outcome
 from montecarlo.engine.tails import decided_by_tails
 from montecarlo.estimates.assemble import Gathered
