@@ -4,7 +4,7 @@ numbers."""
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from enum import Enum, auto
 
 from montecarlo.engine.batch import Batch, in_all_scenarios
@@ -56,7 +56,25 @@ Note = Method | Precise | Enlarged | Incident | Refused
 class Outcome:
     """The study's batch, the fresh batch of the chosen few, and how the choice came about.
 
-    best: of each scheme, where the run was asked for them; all stand in the fresh batch."""
+    Attributes
+    ----------
+    study : Study
+    first : Batch
+        The study's own.
+    fresh : Batch or None
+    chosen, runner_up, present : Setting or None
+    tries : int
+        Fresh batches that were drawn.
+    notes : tuple of Note
+    other : Outcome or None
+        Of the same study with the other remanence model.
+    best : mapping of Setting or None
+        Of each scheme, where the run was asked for them; all stand in the fresh batch.
+    sizes : mapping of int
+        Of the fresh batch, where they are not the study's own.
+    refused : mapping of Batch
+        The fresh batch that refused each candidate.
+    """
 
     study: Study
     first: Batch
@@ -66,13 +84,10 @@ class Outcome:
     present: Setting | None
     tries: int
     notes: tuple[Note, ...]
-    other: Outcome | None = None  # of the same study with the other remanence model
-    best: Mapping[str, Setting | None] = field(default_factory=dict)
-    sizes: Sizes = field(
-        default_factory=dict
-    )  # of the fresh batch, where they are not the study's own
-    # By the fresh batch that refused each
-    refused: Mapping[Setting, Batch] = field(default_factory=dict)
+    best: Mapping[str, Setting | None]
+    sizes: Sizes
+    refused: Mapping[Setting, Batch]
+    other: Outcome | None = None
 
     def batch_of(self, setting: Setting) -> Batch:
         """The batch that a candidate's figures are told of: a fresh one that has it, else the
@@ -177,33 +192,26 @@ class _Run:
         }
         self.present = present_setting(study)
         self.sizes: Sizes = {}
+        self.refused: dict[Setting, Batch] = {}
 
     def outcome(self) -> Outcome:
-        refused, tries = dict.fromkeys(self.waiting, 0), 0
-        refusing: dict[Setting, Batch] = {}
-        fresh, kept = None, dict[str, Setting]()
+        tries, fresh, kept = 0, None, dict[str, Setting]()
         while (trial := self._on_trial()) and tries < TRIES_MAX:
             tries += 1
             fresh = self._again(trial, tries)
-            kept = _keeping(fresh, trial)
-            for group in trial.keys() - kept.keys():
-                refused[group] += 1
-                refusing[self.waiting[group].pop(0)] = fresh
+            kept = self._keeping(fresh, trial)
             if kept.keys() == trial.keys():
                 break
         notes: list[Note] = [*method_notes(self.study, self.first)]
         if fresh is not None and kept and self.study.study.precision is not None:
             fresh, more = self._narrowed(fresh, self._first_of(kept))
             notes += more
-            held = _keeping(fresh, kept)
-            refused |= {group: refused[group] + 1 for group in kept.keys() - held.keys()}
-            refusing |= {kept[group]: fresh for group in kept.keys() - held.keys()}
-            kept = held
+            kept = self._keeping(fresh, kept)
         if fresh is not None:
             notes += self._enlarged()
-        notes += [
-            Refused(group, number, group in kept) for group, number in refused.items() if number
-        ]
+        for group in self.waiting:
+            if number := sum(group in (ANY, setting.scheme) for setting in self.refused):
+                notes.append(Refused(group, number, group in kept))
         chosen = self._first_of(kept) if kept else None
         return Outcome(
             self.study,
@@ -214,10 +222,18 @@ class _Run:
             self.present,
             tries,
             tuple(notes),
-            best={} if ANY in self.waiting else {group: kept.get(group) for group in self.waiting},
-            sizes=self.sizes,
-            refused=refusing,
+            {} if ANY in self.waiting else {group: kept.get(group) for group in self.waiting},
+            self.sizes,
+            self.refused,
         )
+
+    def _keeping(self, fresh: Batch, trial: Mapping[str, Setting]) -> dict[str, Setting]:
+        """Those that keep to the policy on fresh numbers too; the others are refused."""
+        kept = {group: one for group, one in trial.items() if fresh.keeps_to_policy(one)}
+        for group in trial.keys() - kept.keys():
+            self.refused[trial[group]] = fresh
+            self.waiting[group].remove(trial[group])
+        return kept
 
     def _on_trial(self) -> dict[str, Setting]:
         """The best candidate of each group that is not refused yet."""
@@ -229,11 +245,9 @@ class _Run:
 
     def _runner_up(self, trial: Mapping[str, Setting], chosen: Setting) -> Setting | None:
         """The next one; among the best of the schemes where there are several."""
-        others = (
-            self.waiting[ANY][1:2]
-            if ANY in self.waiting
-            else [s for s in trial.values() if s != chosen]
-        )
+        others = [setting for setting in trial.values() if setting != chosen]
+        if ANY in self.waiting:
+            others = self.waiting[ANY][1:2]
         return min(others, key=self.order.index, default=None)
 
     def _again(self, trial: Mapping[str, Setting], round_: int) -> Batch:
@@ -283,8 +297,3 @@ class _Run:
         fresh = self._drawn(TRIES_MAX + 1)
         found = precision_of(with_sizes(self.study, more), fresh, chosen)
         return fresh, [Incident.DRAWN_LARGER, found]
-
-
-def _keeping(fresh: Batch, trial: Mapping[str, Setting]) -> dict[str, Setting]:
-    """Those that keep to the policy on fresh numbers too."""
-    return {group: setting for group, setting in trial.items() if fresh.keeps_to_policy(setting)}

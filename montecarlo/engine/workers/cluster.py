@@ -8,7 +8,6 @@ import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import suppress
 from importlib.metadata import PackageNotFoundError, version
-from types import TracebackType
 from typing import Any
 
 from montecarlo.engine.workers.dask_client import Round, asked, closed, connected
@@ -68,12 +67,7 @@ class Cluster:
     def __enter__(self) -> Cluster:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *error: object) -> None:
         self.close()
 
     def close(self) -> None:
