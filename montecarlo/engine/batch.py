@@ -29,6 +29,7 @@ from montecarlo.estimates.weighted import compare
 from montecarlo.sampling.stratum import EARTH, Stratum
 from montecarlo.study.candidates import Lattice, Setting, settings_of
 from montecarlo.study.description import Study
+from montecarlo.study.scenarios import AS_STATED
 from montecarlo.study.strata import strata
 
 STATED = ""  # the study itself among its scenarios
@@ -98,7 +99,12 @@ class Batch:
     @cached_property
     def verdict(self) -> Judgement:
         """By what the choice is made: the judgement, each candidate's by its worst scenario."""
-        return worst_of([self.judgement, *self.scenarios.values()])
+        return worst_of([*self.judgements.values()])
+
+    @property
+    def judgements(self) -> dict[str, Judgement]:
+        """Of the study as stated and of its scenarios, by name."""
+        return {AS_STATED: self.judgement, **self.scenarios}
 
     def keeps_to_policy(self, setting: Setting) -> bool:
         """Whether this batch, too, lets the policy allow a candidate.

@@ -16,7 +16,6 @@ from montecarlo.estimates.robust import worst_places
 from montecarlo.frames.batches import number_of
 from montecarlo.frames.limits import difference_columns, limit_columns
 from montecarlo.study.candidates import Setting, neighbours
-from montecarlo.study.scenarios import AS_STATED
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -166,8 +165,7 @@ def scenario_rows(outcome: Outcome) -> pd.DataFrame:
     fresh = outcome.fresh
     if fresh is None or not fresh.scenarios:
         return pd.DataFrame(columns=["scenario", "candidate"])
-    judged = {AS_STATED: fresh.judgement, **fresh.scenarios}
-    worst = worst_places([*judged.values()])
+    worst = worst_places([*fresh.judgements.values()])
     frames = [
         pd.DataFrame(
             {
@@ -182,7 +180,7 @@ def scenario_rows(outcome: Outcome) -> pd.DataFrame:
                 "worst": worst == place,
             }
         )
-        for place, (name, each) in enumerate(judged.items())
+        for place, (name, each) in enumerate(fresh.judgements.items())
     ]
     return pd.concat(frames, ignore_index=True).sort_values(
         "candidate", kind="stable", ignore_index=True
@@ -204,9 +202,9 @@ def worst_columns(batch: Batch) -> dict[str, Any]:
     """
     if not batch.scenarios:
         return {}
-    names, worst = [AS_STATED, *batch.scenarios], batch.verdict
+    names, worst = [*batch.judgements], batch.verdict
     quantity = "p_missed" if worst.cost is None else "cost_per_year"
-    places = worst_places([batch.judgement, *batch.scenarios.values()])
+    places = worst_places([*batch.judgements.values()])
     each = {}
     if worst.each:
         each["worst_p_false_each_bound"] = np.max([*worst.each.values()], axis=0)
@@ -266,8 +264,9 @@ def hinge(outcome: Outcome) -> Hinge | None:
 
 def _refusing(batch: Batch, at: int) -> tuple[str, ...]:
     """The scenarios that refuse a candidate, the study as stated among them; () without any."""
-    judgements = {AS_STATED: batch.judgement, **batch.scenarios} if batch.scenarios else {}
-    return tuple(name for name, judged in judgements.items() if not may_be_chosen(judged, at))
+    if not batch.scenarios:
+        return ()
+    return tuple(name for name, each in batch.judgements.items() if not may_be_chosen(each, at))
 
 
 def by_worst(candidates: pd.DataFrame) -> pd.DataFrame:

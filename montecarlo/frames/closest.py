@@ -63,12 +63,7 @@ def closest_rows(study: Study, candidates: pd.DataFrame, without: Iterable[str])
             rows.append(row | {"refusals": (none_usable(own),)})
             continue
         found = own.set_index("candidate", drop=False).loc[number].to_dict()
-        rows.append(
-            row
-            | {name: found[name] for name in ("candidate", *KEYS, *shown)}
-            | _limits_met(study, found)
-            | {name: found[name] for name in ("limit_used", "batch", "refusals")}
-        )
+        rows.append(row | found | _limits_met(study, found))
     columns = ["scheme", "candidate", *KEYS, *shown, *AFTER]
     if study.policy.p_false_max_each is None:
         columns = [name for name in columns if name not in ("each_limit", "would_meet_each")]

@@ -15,7 +15,7 @@ from montecarlo.frames import candidates, choosing, provenance, rare, types
 from montecarlo.frames.batches import number_of
 from montecarlo.frames.closest import closest_rows
 from montecarlo.frames.doubts import Doubt, as_data, doubts_of
-from montecarlo.frames.remanence import ModelRun, compare_models
+from montecarlo.frames.remanence import compare_models
 from montecarlo.frames.robustness import scenario_choices
 from montecarlo.frames.unresolved import unresolved_frame, unresolved_of
 from montecarlo.quantities import Array
@@ -228,7 +228,7 @@ class Result:
             return None
         both = (self, self.other)
         return compare_models(
-            [ModelRun(one.study.ct.remanence_model, one.candidates, one.chosen) for one in both]
+            {one.study.ct.remanence_model: (one.candidates, one.chosen) for one in both}
         )
 
     @cached_property

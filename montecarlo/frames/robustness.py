@@ -12,7 +12,6 @@ from montecarlo.estimates.choose import Judgement
 from montecarlo.estimates.totals import Total
 from montecarlo.estimates.verdicts import Verdict
 from montecarlo.frames.limits import limit_columns, with_limits
-from montecarlo.study.scenarios import AS_STATED
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -52,10 +51,8 @@ def scenario_choices(outcome: Outcome) -> pd.DataFrame:
     if not first.scenarios:
         return pd.DataFrame(columns=list(COLUMNS))
     at = None if chosen is None else first.settings.index(chosen)
-    judgements = {AS_STATED: first.judgement, **first.scenarios}
-    table = pd.DataFrame(
-        [_row(name, judged, at) for name, judged in judgements.items()], columns=list(COLUMNS)
-    )
+    rows = [_row(name, judged, at) for name, judged in first.judgements.items()]
+    table = pd.DataFrame(rows, columns=list(COLUMNS))
     return table.astype({"candidate": "Int64", "chosen": "Int64"})
 
 
