@@ -9,7 +9,7 @@ import pytest
 from montecarlo.engine.run import run
 from montecarlo.engine.side_by_side import run_variants
 from montecarlo.estimates.compare import Side, differences_of
-from tests.made.studies import FEW_TYPES, REMOVE, study_with
+from tests.made.studies import FEW_TYPES, REMOVE, study_table, study_with
 
 SMALL: dict[str, Any] = FEW_TYPES | {
     "study.samples": 128,
