@@ -48,6 +48,7 @@ def small() -> Result:
     return run()
 
 
+@pytest.mark.slow
 def test_two_workers_give_the_numbers_of_one(small: Result) -> None:
     pair = run(workers=2)
     for table in ("candidates", "by_type", "coverage", "inputs"):
@@ -409,6 +410,7 @@ def test_a_scenario_that_changes_nothing_changes_nothing() -> None:
     assert (same.scenario_choices["candidate"] == same.scenario_choices["candidate"].iloc[0]).all()
 
 
+@pytest.mark.slow
 def test_the_choice_is_the_best_by_its_worst_scenario() -> None:
     result = in_scenarios(
         stiff={"earthing.resistance_ohm": 60.0},  # earth faults drive a third
