@@ -129,7 +129,10 @@ def test_a_setting_in_service_off_the_grid_is_in_the_tables_and_compared() -> No
         "stabilising_resistance_ohm": 50.0,
         "delay_s": 0.04,
     }
-    result = run({"candidates.present": present, "policy.p_false_max": 0.9})
+    both = study_table()["external_events"]
+    result = run(
+        {"external_events": both, "candidates.present": present, "policy.p_false_max": 0.9}
+    )
     row = result.candidates[result.candidates["present"]]
     assert len(row) == 1
     assert row.iloc[0]["stabilising_resistance_ohm"] == 50.0
