@@ -35,7 +35,7 @@ KINDS: dict[str, Callable[[], Kind]] = {name: partial(_kind, name) for name in R
 def keeping(kind: str) -> Keeping:
     """The kind of study that `--keep-samples` is for. Raises StudyError for another, and without
     pyarrow."""
-    from montecarlo.engine.sample_files import needs_pyarrow
+    from studies.report.sample_files import needs_pyarrow
     from studies.sweep.run import SettingSweep
 
     needs_pyarrow()

@@ -14,6 +14,7 @@ import pytest
 
 from montecarlo import run_study
 from montecarlo.study.read import parse_study
+from studies.report.sample_files import SampleFiles
 
 CONFIGS = Path(__file__).parents[1] / "configs"
 
@@ -30,9 +31,8 @@ def test_the_example_reads_the_samples_of_a_study(
         "earth_pickup_a": [0.05],
         "stabilising_resistance_ohm": [200],
     }
-    result = run_study(
-        parse_study(table, CONFIGS), workers=1, keep_samples=tmp_path / "hydro_11kv-results"
-    )
+    with SampleFiles(tmp_path / "hydro_11kv-results") as keep:
+        result = run_study(parse_study(table, CONFIGS), workers=1, keep_samples=keep)
     monkeypatch.chdir(tmp_path)
     found = runpy.run_path(str(CONFIGS / "read_samples.py"))
     assert "(120, 140]" in capsys.readouterr().out

@@ -17,9 +17,9 @@ import numpy as np
 import pytest
 
 from montecarlo import run_study
-from montecarlo.engine.batch import designs
-from montecarlo.engine.block import Job
-from montecarlo.engine.case import run_chunk
+from montecarlo.engine.count import run_chunk
+from montecarlo.engine.job import Job
+from montecarlo.engine.sizes import designs
 from montecarlo.engine.workers import Workers
 from montecarlo.engine.workers.ticket import Answer, Ticket, solve
 from montecarlo.estimates.tally import Tally

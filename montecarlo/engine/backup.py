@@ -3,21 +3,16 @@ event as it passes."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.engine import primary
+from montecarlo.engine.samples import ChunkSamples
 from montecarlo.estimates.conditional import critical_position, winding_nodes
 from montecarlo.quantities import Array
 from montecarlo.relays.backup import Backup
 from montecarlo.sampling.stratum import PHASE_PHASE_EARTH, Side
 from montecarlo.secondary.transient import STEPS_PER_CYCLE
-from montecarlo.study.strata import event_of
-
-if TYPE_CHECKING:
-    from montecarlo.engine.block import Block
 
 __all__ = [
     "critical_place",
@@ -32,7 +27,7 @@ Flags = NDArray[np.bool_]
 INTERVALS = 32  # of the winding
 
 
-def critical_place(block: Block) -> Array | None:
+def critical_place(block: ChunkSamples) -> Array | None:
     """Up to where along the winding each sampled earth fault leaves every back-up element silent,
     (n,); None without a back-up. 1: it never operates."""
     if (needed := _least_a(block)) is None:
@@ -44,11 +39,11 @@ def critical_place(block: Block) -> Array | None:
     return place[:, 0]
 
 
-def operated(block: Block) -> Array | None:
+def operated(block: ChunkSamples) -> Array | None:
     """Whether the back-up operates on each sample of a counted type, (n,): 1, 0, NaN where the
     neutral's current is no finite number; None where there is no back-up or the type is clear of
     earth: then nothing flows in the neutral."""
-    stratum, backup = block.chunk.stratum, block.study.backup
+    stratum, backup = block.stratum, block.study.backup
     if backup is None:
         return None
     if stratum == PHASE_PHASE_EARTH:  # the one counted internal type that touches earth
@@ -58,7 +53,7 @@ def operated(block: Block) -> Array | None:
         return np.where(np.isfinite(lasting), lasting > _least_a(block), np.nan)
     if stratum.side is not Side.EXTERNAL:
         return None
-    current = primary.external_neutral(block, event_of(block.study, stratum))
+    current = primary.external_neutral(block)
     if current is None:
         return None
     operates = operates_in_time(
@@ -71,14 +66,14 @@ def operated(block: Block) -> Array | None:
     return np.where(np.isfinite(current).all(axis=1), operates, np.nan)
 
 
-def operating_currents(block: Block, backup: Backup) -> dict[str, Array]:
+def operating_currents(block: ChunkSamples, backup: Backup) -> dict[str, Array]:
     """Neutral current at which each element operates on the block's samples, (n,). [A]"""
     return backup.operating_a(
         block.samples, primary.neutral(block), block.study.machine.phase_voltage_v
     )
 
 
-def _least_a(block: Block) -> Array | None:
+def _least_a(block: ChunkSamples) -> Array | None:
     """Neutral current at which the first element operates on a lasting fault, (n,): the door has
     seen to it that every delay is within the allowed time. [A]"""
     backup = block.study.backup

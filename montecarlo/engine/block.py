@@ -2,55 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from copy import copy
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.engine import primary
+from montecarlo.engine.job import Job
+from montecarlo.engine.samples import ChunkSamples, Rows
 from montecarlo.estimates.tally import Pickups
 from montecarlo.quantities import Array
 from montecarlo.relays.places import carried
 from montecarlo.relays.schemes import Axis, Scheme
-from montecarlo.sampling.design import Chunk, Design
-from montecarlo.sampling.inputs import list_inputs
+from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.points import Points
-from montecarlo.sampling.stratum import EARTH, Side, Stratum
-from montecarlo.sampling.transform import draw, event_points, event_samples, plant_major
-from montecarlo.secondary import steady
+from montecarlo.secondary import steady, transient
 from montecarlo.secondary.circuit import CtBank, at_places, take
+from montecarlo.secondary.measurement import Measurement
 from montecarlo.secondary.restraint import Form
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import Circuit, bank_of, bias_form, leg_ohm, measurement, scheme_of
-from montecarlo.study.description import Study
-from montecarlo.study.strata import OPEN_PILOTS
 
 Complex = NDArray[np.complex128]
-Rows = NDArray[np.int64]
-
-
-@dataclass(frozen=True)
-class Job:
-    """What every chunk of a run shares; small, since it travels with each of them."""
-
-    study: Study
-    lattices: tuple[Lattice, ...]
-    design: Design  # of the counted strata
-    earth_design: Design  # of earth faults, solved along the whole winding, on nets
-    shares: tuple[float, ...] = ()  # of the batch, below 1, that are tallied by themselves too
-    paired: tuple[int, ...] = ()  # candidates of which is told what one misses and another not
-    # weighted samples of a stratum, where not the study's own
-    weighted: tuple[tuple[Stratum, int], ...] = ()
-
-    def design_of(self, stratum: Stratum) -> Design:
-        if stratum == EARTH:
-            return self.earth_design
-        if stratum in OPEN_PILOTS:  # counted, and as few as earth faults
-            return replace(self.earth_design, net=False)
-        return self.design
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,32 +43,17 @@ def thresholds(lattice: Lattice) -> tuple[Array, Array]:
     return np.array(lattice.phase_thresholds), np.array(lattice.earth_thresholds)
 
 
-class Block:
+class Block(ChunkSamples):
     """One chunk's samples and CTs, and the solutions that several strata ask for.
 
-    points: where the samples' uniforms come from instead of the chunk's streams; each is then a
-    plant of its own."""
+    Parameters
+    ----------
+    job, chunk, points
+        As of `ChunkSamples`.
+    """
 
     def __init__(self, job: Job, chunk: Chunk, points: Points | None = None) -> None:
-        self.job, self.chunk, self.study = job, chunk, job.study
-        self._rows: Rows | slice = slice(None)
-        self.design, self._own = job.design_of(chunk.stratum), points
-        inputs, ties, seed = list_inputs(self.study), self.study.ties, self.study.study.seed
-        self._points = (
-            event_points(inputs, seed=seed, design=self.design, chunk=chunk)
-            if points is None
-            else points
-        )
-        self.samples: Mapping[str, Array] = (
-            draw(inputs, ties, points)
-            if points is not None
-            else event_samples(
-                inputs, ties, seed=seed, design=self.design, chunk=chunk, points=self._points
-            )
-        )
-        if chunk.stratum.side is Side.INTERNAL and self.study.states.breaker_open_share > 0:
-            self.samples = self._with_breaker_open()
-        self.omega = self.study.machine.omega
+        super().__init__(job, chunk, points)
         self.circuits: tuple[Circuit, ...] = tuple(
             dict.fromkeys(lattice.circuit for lattice in job.lattices)
         )
@@ -106,67 +65,23 @@ class Block:
             kind: at_places(every, scheme.places) for kind, scheme in self._schemes.items()
         }
 
-    def _with_breaker_open(self) -> Mapping[str, Array]:
-        """The samples with a share of them off the network: no load, no infeed, nothing outside the
-        zone."""
-        alone = {
-            "load.current_pu": 0.0,
-            "network.reactance_pu": np.inf,
-            "network.external_capacitance_f": 0.0,
-            "earthing.other_neutrals_ohm": np.inf,
-        }
-        off = self.breaker_open
-        return {
-            key: np.where(off, alone[key], value) if key in alone else value
-            for key, value in self.samples.items()
-        }
-
-    @property
-    def breaker_open(self) -> NDArray[np.bool_]:
-        """Whether each internal fault happens off the network, (n,)."""
-        return self.uniform("operating_state") < self.study.states.breaker_open_share
-
     def only(self, rows: Rows) -> Block:
-        """Some of the samples, in this order, for further solutions; they are no batch of plants
-        and events."""
-        few = copy(self)
+        """Some of the samples, in this order, for further solutions.
+
+        Parameters
+        ----------
+        rows : ndarray (k,)
+
+        Returns
+        -------
+        Block
+            No batch of plants and events.
+        """
+        few = self._only(rows)
         for solved in ("load_primary", "_load_judged"):
             few.__dict__.pop(solved, None)
-        few.samples = {key: value[rows] for key, value in self.samples.items()}
         few._banks = {kind: take(bank, rows) for kind, bank in self._banks.items()}
-        few._rows = rows if isinstance(self._rows, slice) else self._rows[rows]
         return few
-
-    def __len__(self) -> int:
-        return len(self.samples["load.current_pu"])
-
-    @property
-    def plants(self) -> int:
-        return self.design.plants_per_block if self._own is None else self._own.count
-
-    @property
-    def early_rows(self) -> dict[float, Rows]:
-        """The samples that belong to each of the job's shares of the batch: the first events of
-        every plant."""
-        events = np.arange(len(self)).reshape(self.plants, -1)
-        firsts = {share: self.design.first_events(self.chunk, share) for share in self.job.shares}
-        return {share: events[:, :first].ravel() for share, first in firsts.items() if first}
-
-    @property
-    def even_positions(self) -> bool:
-        """Whether positions are uniform along the whole winding, so that the line-end law is a
-        weight 2x."""
-        position = self.study.internal_faults.position
-        return position.family == "uniform" and position.support() == (0.0, 1.0)
-
-    def uniform(self, key: str) -> Array:
-        """A draw that no input states (`sampling.transform.DRAWN`): (n,)."""
-        values = self._points.of(f"drawn.{key}", 1)[:, 0]
-        return (values if self._own is not None else plant_major(values, self.plants))[self._rows]
-
-    def phase_number(self) -> NDArray[np.int64]:
-        """The faulted phase, or the one that a fault between two leaves out: 0, 1, 2 alike."""
-        return np.minimum((3 * self.uniform("phase")).astype(np.int64), 2)
 
     # --- circuits -------------------------------------------------------------
 
@@ -213,6 +128,48 @@ class Block:
             self.omega,
         )
         return solved._replace(cts=solved.cts * live)  # nor does it restrain a biased element
+
+    def in_time(
+        self,
+        circuit: Circuit,
+        window: transient.Window,
+        waves: primary.Waves,
+        before: Complex,
+        wanted: Measurement,
+        *,
+        settle: float = 0.0,
+        keep_trace: bool = False,
+    ) -> transient.Response:
+        """A circuit under primary currents in time.
+
+        Parameters
+        ----------
+        circuit : Circuit
+        window : Window
+        waves : Waves
+            On the window's times.
+        before : ndarray (n, cts), complex
+            Flux of each CT's core before it, as of `solved` (V s / omega).
+        wanted : Measurement
+        settle, keep_trace
+            As of `transient.solve`.
+
+        Returns
+        -------
+        Response
+        """
+        scheme = self.scheme(circuit)
+        return transient.solve(
+            scheme.table,
+            self.leg_ohm(circuit),
+            self.bank(circuit),
+            waves.at(scheme.places),
+            window,
+            before,
+            wanted,
+            settle=settle,
+            keep_trace=keep_trace,
+        )
 
     def steady(self, circuit: Circuit, primary_a: Complex, idle: int | None = None) -> Judged:
         forms = self.forms(circuit)

@@ -9,14 +9,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from montecarlo.engine.block import Job
+from montecarlo.engine.job import Job
 from montecarlo.engine.rare import Final
 from montecarlo.estimates.assemble import Gathered, gather, weighted
 from montecarlo.estimates.choose import open_pilot, weights_of
 from montecarlo.estimates.rare import BATCH
 from montecarlo.estimates.tally import Tally
 from montecarlo.estimates.totals import Total
-from montecarlo.sampling.design import BLOCKS, Design
+from montecarlo.sampling.design import Design
 from montecarlo.sampling.stratum import EARTH, Side, Stratum
 from montecarlo.study.description import Study
 
@@ -52,20 +52,19 @@ def shares_of(designs: Iterable[Design], rare_samples: int) -> tuple[float, ...]
 def points(
     study: Study,
     job: Job,
-    sums: Mapping[tuple[Stratum, int], Tally],
+    tallies: Mapping[Stratum, Sequence[Tally]],
     strata: Mapping[Stratum, Gathered],
     final: Mapping[Stratum, Final],
 ) -> tuple[Point, ...]:
-    """At each of the job's shares, then of the whole batch; sums by stratum and block of plants.
+    """At each of the job's shares, then of the whole batch; tallies by block of plants.
 
     Whether p of an event comes from weighted samples is taken from the whole batch, so that a step
     is never a change of method."""
     found = []
     for share in job.shares:
-        names = dict.fromkeys(name for name, _ in sums)
         first = {
-            name: gather(name, [sums[name, block].early[share] for block in range(BLOCKS)])
-            for name in names
+            name: gather(name, [tally.early[share] for tally in blocks])
+            for name, blocks in tallies.items()
         }
         first |= open_pilot(study, job.lattices, first)
         for name, part in final.items():

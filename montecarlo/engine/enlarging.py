@@ -7,7 +7,8 @@ sufficed would stop at a run of luck, and its probabilities would be too high.""
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -20,7 +21,7 @@ from montecarlo.sampling.stratum import Stratum
 from montecarlo.study.candidates import Setting
 from montecarlo.study.description import Study
 
-__all__ = ["Plan", "deciding", "plans", "told"]
+__all__ = ["HITS", "MOST_TIMES", "Enlarged", "Plan", "deciding", "enlarged", "plans"]
 
 HITS = 200.0  # effective: limits some 15 % away, four times the check's
 PASSED = 1.25 * FEW  # with the largest sample: the check, with a margin
@@ -36,6 +37,17 @@ class Plan(NamedTuple):
     wanted: int  # more than `samples` where the limit binds
     setting: Setting
     seen: Seen
+
+
+@dataclass(frozen=True)
+class Enlarged:
+    """An event's weighted samples in the fresh batch; candidate: the number of who needs them."""
+
+    stratum: Stratum
+    scenario: str  # "": the study as stated
+    plan: Plan
+    own: int
+    candidate: int
 
 
 def deciding(
@@ -87,34 +99,9 @@ def _plan(setting: Setting, seen: Seen, own: int) -> Plan | None:
     return Plan(samples, wanted, setting, seen)
 
 
-def told(
+def enlarged(
     found: Mapping[Stratum, Plan], own: int, settings: Sequence[Setting], scenario: str
-) -> list[str]:
-    """What sizes were taken, and why; settings: candidates in the order of their numbers."""
-    return [
-        _sentence(
-            f"{name}, {scenario}" if scenario else name, plan, own, 1 + settings.index(plan.setting)
-        )
-        for name, plan in found.items()
-    ]
-
-
-def _sentence(name: str, plan: Plan, own: int, number: int) -> str:
-    why = (
-        f"{plan.seen.trials} let candidate {number} expect {plan.seen.steady_hits:.0f} effective"
-        f" hits, and {HITS:.0f} make limits steady"
-    )
-    limit = (
-        f"at most {MOST_TIMES} times the study's own number are drawn, and {plan.wanted} would be"
-        " needed"
-    )
-    if plan.samples == own:
-        return (
-            f"{name}: the fresh batch has its own {own} weighted samples, too few for narrow"
-            f" limits: {why}; {limit}."
-        )
-    short = f"; {limit}" if plan.wanted > plan.samples else ""
-    return (
-        f"{name}: the fresh batch has {plan.samples} weighted samples instead of {own}:"
-        f" {why}{short}."
-    )
+) -> Iterator[Enlarged]:
+    """What sizes were taken, and for whom; settings: candidates in the order of their numbers."""
+    for name, plan in found.items():
+        yield Enlarged(name, scenario, plan, own, 1 + settings.index(plan.setting))

@@ -2,7 +2,7 @@
 of the run.
 
 A sample has no result where the secondary solution did not converge or where it was driven by
-something that is not a finite number. It is never dropped: estimates widen by it (`counted_as`),
+something that is not a finite number. It is never dropped: estimates widen by it,
 and no sum takes its value."""
 
 from __future__ import annotations
@@ -17,44 +17,31 @@ from numpy.typing import NDArray
 from montecarlo.engine import primary
 from montecarlo.engine.block import Block
 from montecarlo.errors import RunStopped
-from montecarlo.estimates.conditional import winding_nodes
 from montecarlo.estimates.rare import Sums
 from montecarlo.estimates.tally import NO_CAUSES, Pickups, Tally
 from montecarlo.quantities import Array
-from montecarlo.sampling.stratum import EARTH, OVERLOAD, Side, Stratum
+from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.description import Study
-from montecarlo.study.strata import event_of
 
 __all__ = [
+    "COUNTED",
     "EFFECTS",
     "ENERGY",
     "ROWS",
+    "WEIGHTED",
     "Unresolved",
     "causes",
     "counted",
     "keep_to_limit",
     "looked_at",
     "named",
-    "told",
     "weighted",
     "without_result",
 ]
 
 COUNTED, WEIGHTED = "counted", "weighted"  # what the samples are, or are for
 ENERGY, EFFECTS, ROWS = "energy", "effects", "drivers"
-COUNTED_AS = {
-    Side.INTERNAL: "missed in the upper limit of p, detected in the lower one, no part of p",
-    Side.EXTERNAL: "operated in the upper limit of p, silent in the lower one, no part of p",
-    Side.STATE: "no part of the share that operates",
-    ENERGY: "no part of means and quantiles",
-    EFFECTS: "the mean of the others",
-    ROWS: "neither missed nor tripped",
-    WEIGHTED: (
-        "operated in the upper limit of p, by the upper limit of their own probability, silent in"
-        " the lower one, no part of p"
-    ),
-}
 
 
 @dataclass(frozen=True)
@@ -72,7 +59,6 @@ class Unresolved:
     number: int
     not_finite: int | None
     not_converged: int | None
-    counted_as: str
     circuit: str = ""  # of that candidate, where there are any
 
     @property
@@ -123,19 +109,14 @@ def causes(block: Block, lost: NDArray[np.bool_]) -> Array:
 def _finite(block: Block) -> NDArray[np.bool_]:
     """Whether all primary currents and circuit constants of each sample are finite numbers,
     (n,)."""
-    stratum = block.chunk.stratum
     parts: list[NDArray[np.complex128] | Array] = [
         block.leg_ohm(circuit) for circuit in block.circuits
     ]
-    if stratum.side is Side.EXTERNAL:
-        _, waves, before = primary.external_event(block, event_of(block.study, stratum))
+    if block.stratum.side is Side.EXTERNAL:
+        _, waves, before = primary.external_event(block)
         parts += [waves.wave, before]
     else:
-        parts.append(primary.overload(block) if stratum == OVERLOAD else block.load_primary)
-        if stratum == EARTH:
-            parts.append(primary.earth_faults(block, winding_nodes(1)))
-        elif stratum.side is Side.INTERNAL:
-            parts.append(primary.phase_faults(block, stratum.kind))
+        parts += [block.load_primary, primary.lasting(block)]
     return np.asarray(
         np.all([np.isfinite(part).reshape(len(block), -1).all(axis=1) for part in parts], axis=0)
     )
@@ -161,7 +142,6 @@ def counted(
         int(lost.max()),
         int(not_finite),
         int(not_converged),
-        COUNTED_AS[stratum.side],
         _worst(lost, lattices),
     )
 
@@ -181,7 +161,6 @@ def weighted(
         int(sums.lost_hits.max()),
         int(of_causes[0]),
         int(of_causes[1]),
-        COUNTED_AS[WEIGHTED],
         _worst(lost, lattices),
     )
 
@@ -203,7 +182,7 @@ def looked_at(
 ) -> tuple[Unresolved, ...]:
     """Of what a study asks beside its choice: so many of those drawn, if they keep to the limit.
     Raises RunStopped."""
-    row = Unresolved(of, round_, stratum, samples, drawn, number, None, None, COUNTED_AS[samples])
+    row = Unresolved(of, round_, stratum, samples, drawn, number, None, None)
     return keep_to_limit(study, row)
 
 
@@ -230,18 +209,3 @@ def keep_to_limit(study: Study, *rows: Unresolved) -> tuple[Unresolved, ...]:
 
 def _why(row: Unresolved, before: str) -> str:
     return f"{before}{row.why}" if row.why else ""
-
-
-def told(rows: Sequence[Unresolved]) -> str:
-    """One sentence about all samples of a run; "" where nothing was drawn."""
-    drawn, lost = sum(row.drawn for row in rows), sum(row.number for row in rows)
-    if not drawn:
-        return ""
-    if not lost:
-        return f"Samples without a result: none of {drawn:,}."
-    worst = max(rows, key=lambda row: row.share)
-    return (
-        f"Samples without a result: {lost:,} of {drawn:,}, at most {100 * worst.share:.2g} % of a"
-        f" type ({worst.name}{_why(worst, ': ')}). None was dropped: how each is counted stands in"
-        " unresolved.csv."
-    )

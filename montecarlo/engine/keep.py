@@ -6,12 +6,16 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Hashable, Iterable, Iterator
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from montecarlo.engine import case, winding
-from montecarlo.engine.block import Block, Job
+from montecarlo.engine import winding
+from montecarlo.engine.block import Block
+from montecarlo.engine.count import count
+from montecarlo.engine.job import Job
+from montecarlo.engine.path import solve
 from montecarlo.engine.space import concerns
 from montecarlo.estimates.tally import Pickups, Tally
 from montecarlo.quantities import Array
@@ -20,13 +24,13 @@ from montecarlo.relays.places import ENDS, GROUPS, PHASES, places_of
 from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.inputs import Input, list_inputs
-from montecarlo.sampling.stratum import EARTH, Side
+from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.study.axes import AXES as SETTING_AXES
 from montecarlo.study.axes import BIAS, CIRCUIT
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.description import Study
 
-__all__ = ["SETTING", "Column", "Rows", "run_and_keep", "weighted_rows"]
+__all__ = ["SETTING", "Column", "KeepRows", "Rows", "run_and_keep", "weighted_rows"]
 
 ELEMENTS = (*PHASES, "earth")
 SIX = [f"{end}.{phase}" for end in ENDS for phase in PHASES]
@@ -63,23 +67,32 @@ class Column:
 Rows = dict[Column, NDArray[np.generic]]  # (n,) each, in the order of the columns
 
 
+class KeepRows(Protocol):
+    """Takes the rows of one chunk after the other, in the order of the chunks' keys."""
+
+    def __call__(self, stratum: Stratum, rows: Rows, *, weighted: bool = False) -> None: ...
+
+
 def run_and_keep(job: Job, chunk: Chunk) -> tuple[Tally, Rows]:
-    """The tally of `case.run_chunk` and the chunk's rows, from one set of solutions."""
+    """The tally of `count.run_chunk` and the chunk's rows, from one set of solutions."""
     block = Block(job, chunk)
     head = _head(block, *_numbers(block))
-    if chunk.stratum == EARTH:
-        along = winding.solved(block)
-        return winding.counted(block, along), _finished(block, head, _at_places(block, along))
-    judged = case.solved(block)
-    found = [
-        (
-            lattice,
-            None if judged[lattice.circuit].delays_s is None else lattice.delay_s,
-            block.pickups(lattice, judged[lattice.circuit]),
+    solution = solve(block)
+    if isinstance(solution, winding.Along):
+        pickups = _at_places(block, solution)
+    else:
+        pickups = _measured(
+            block,
+            [
+                (
+                    lattice,
+                    lattice.delay_s if solution.timed(lattice) else None,
+                    solution.pickups(lattice),
+                )
+                for lattice in job.lattices
+            ],
         )
-        for lattice in job.lattices
-    ]
-    return case.counted(block, judged), _finished(block, head, _measured(block, found))
+    return count(block, solution), _finished(block, head, pickups)
 
 
 def weighted_rows(
@@ -131,7 +144,7 @@ def _numbers(block: Block) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
 
 
 def _head(block: Block, plant: NDArray[np.int64], event: NDArray[np.int64]) -> Rows:
-    stratum, n = block.chunk.stratum, len(block)
+    stratum, n = block.stratum, len(block)
     return {
         Column("side", "", "internal fault, external event or state", "key"): np.full(
             n, stratum.side.value
@@ -153,7 +166,7 @@ def _head(block: Block, plant: NDArray[np.int64], event: NDArray[np.int64]) -> R
 
 def _draws(block: Block) -> Iterator[tuple[Column, NDArray[np.generic]]]:
     """What is drawn though no input states it."""
-    side = block.chunk.stratum.side
+    side = block.stratum.side
     if side is Side.STATE:
         return
     yield (
@@ -190,7 +203,7 @@ def _draws(block: Block) -> Iterator[tuple[Column, NDArray[np.generic]]]:
 def _inputs(block: Block) -> Iterator[tuple[Column, Array]]:
     """Every uncertain input that has a part in the stratum, as it was solved."""
     for item in list_inputs(block.study):
-        if not (item.uncertain and concerns(item, block.chunk.stratum)):
+        if not (item.uncertain and concerns(item, block.stratum)):
             continue
         values = block.samples[item.key]
         if item.columns == 1:
@@ -250,7 +263,7 @@ def _measured(
             if (held := getattr(event, axis)) is not None:
                 for number, delay in enumerate(delays or (None,)):
                     yield _pickup(block, lattice, axis, delay), held[:, number]
-        if block.chunk.stratum.side is Side.INTERNAL:
+        if block.stratum.side is Side.INTERNAL:
             yield from _under_load(block, lattice)
 
 

@@ -1,113 +1,150 @@
-"""What a run tells about how it computed, a sentence each."""
+"""What there is to say of how a batch was computed, as data: a class a kind of note."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from montecarlo.engine.batch import Batch, designs
-from montecarlo.engine.winding import STEADY_INTERVALS, TRANSIENT_INTERVALS, beyond_phasors
+from montecarlo.engine.batch import Batch
+from montecarlo.engine.sizes import designs
+from montecarlo.engine.winding import beyond_phasors
 from montecarlo.estimates.rare import Why
-from montecarlo.sampling.design import BLOCKS
-from montecarlo.sampling.stratum import EARTH
-from montecarlo.study.budget import too_few
+from montecarlo.estimates.weighted import Weighted
+from montecarlo.sampling.design import Design
+from montecarlo.sampling.stratum import EARTH, Stratum
+from montecarlo.study.circuits import Circuit
 from montecarlo.study.description import Study
 
-__all__ = ["method_notes"]
+__all__ = [
+    "BurdenCircuits",
+    "EarthFaults",
+    "InTime",
+    "Interpolated",
+    "Method",
+    "ReEntered",
+    "Rounded",
+    "WeightedSamples",
+    "method_notes",
+]
 
 
-def method_notes(study: Study, batch: Batch) -> list[str]:
-    """Of the study's own batch: what reading moved, sizes, methods."""
-    notes = [
-        *study.told,
-        *(text for design in dict.fromkeys(designs(study)) if (text := design.told())),
-    ]
-    circuits = list(dict.fromkeys(lattice.circuit for lattice in batch.lattices))
+@dataclass(frozen=True)
+class Rounded:
+    """The design draws other numbers than were asked for."""
+
+    design: Design
+
+
+@dataclass(frozen=True)
+class BurdenCircuits:
+    """A burden at setting changes the circuit with the pick-up."""
+
+    candidates: int
+    circuits: int
+
+
+@dataclass(frozen=True)
+class InTime:
+    """Circuits on which earth faults were solved in time, whatever the pick-up."""
+
+    circuits: tuple[Circuit, ...]
+
+
+@dataclass(frozen=True)
+class EarthFaults:
+    """How many earth faults were solved; in_time: solutions beside those by phasors."""
+
+    design: Design
+    circuits: int
+    in_time: float
+
+
+@dataclass(frozen=True)
+class Interpolated:
+    """moves: of the critical position on average, with half as many places [of the winding]."""
+
+    moves: float
+
+
+@dataclass(frozen=True)
+class ReEntered:
+    """Share of the cases whose missed part of the winding is not one stretch."""
+
+    share: float
+
+
+@dataclass(frozen=True)
+class WeightedSamples:
+    """How far an event's weighted samples carry, in numbers of candidates.
+
+    Attributes
+    ----------
+    alone, few, left : int
+        Of the `rare` ones, whose p comes from weighted samples; from few that operate; from counts.
+    compared : int
+        Where both see enough; then at most `apart` standard errors lie between them.
+    """
+
+    stratum: Stratum
+    samples: int
+    rare: int
+    alone: int
+    few: int
+    left: int
+    compared: int
+    apart: float
+
+
+Method = (
+    Rounded | BurdenCircuits | InTime | EarthFaults | Interpolated | ReEntered | WeightedSamples
+)
+
+
+def method_notes(study: Study, batch: Batch) -> Iterator[Method]:
+    """Of the study's own batch: sizes, methods, how far each carries."""
+    for design in dict.fromkeys(designs(study)):
+        if design.rounded:
+            yield Rounded(design)
+    circuits = dict.fromkeys(lattice.circuit for lattice in batch.lattices)
     if any(
         (circuit.phase_pickup_a, circuit.earth_pickup_a) != (None, None) for circuit in circuits
     ):
-        notes.append(
-            f"A burden in VA at setting changes the circuit with the pick-up: {len(batch.settings)}"
-            f" candidates need {len(circuits)} circuits."
-        )
-    late = [
-        lattice
+        yield BurdenCircuits(len(batch.settings), len(circuits))
+    if EARTH in batch.strata:
+        yield from _earth_fault_notes(study, batch, len(circuits))
+    for name, stratum in batch.strata.items():
+        if stratum.weighted is not None:
+            yield _weighted_samples(name, stratum.weighted)
+
+
+def _earth_fault_notes(study: Study, batch: Batch, circuits: int) -> Iterator[Method]:
+    late = dict.fromkeys(
+        replace(lattice.circuit, phase_pickup_a=None, earth_pickup_a=None)
         for lattice in batch.lattices
         if any(part.any() for part in beyond_phasors(study, lattice))
-    ]
-    if EARTH in batch.strata and late:
-        these = ", ".join(
-            dict.fromkeys(
-                str(replace(lattice.circuit, phase_pickup_a=None, earth_pickup_a=None))
-                for lattice in late
-            )
-        )
-        notes.append(
-            "Earth faults were solved in time, remanence included, where a pick-up drives more"
-            " than a quarter of the knee voltage through the fault's path or where the CTs take"
-            f" more exciting current than the element ({these}); elsewhere by phasors."
-        )
-    if EARTH in batch.strata:
-        notes.append(_solutions_told(study, batch))
-    if batch.notes.get("interpolated"):
-        mean = batch.notes["interpolation"] / batch.notes["interpolated"]
-        notes.append(
-            "Places between the solved ones along the winding are interpolated: with half as many"
-            f" solved places the critical position would move by {100 * mean:.2g} % of the winding"
-            " on average."
-        )
-    if batch.notes.get("re_entries"):
-        share = batch.notes["re_entries"] / batch.notes["interpolated"]
-        notes.append(
-            f"In {100 * share:.2g} % of the cases the missed part of the winding is not one stretch"
-            " from the neutral; p_missed counts everything up to its far end, which overstates it."
-        )
-    notes += _rare_notes(batch)
-    return notes + ([few] if (few := too_few(study)) else [])
-
-
-def _solutions_told(study: Study, batch: Batch) -> str:
-    """How many earth faults, where along the winding, how many solutions."""
-    design = designs(study)[1]
-    circuits = len({lattice.circuit for lattice in batch.lattices})
-    a_circuit = design.samples_drawn * (STEADY_INTERVALS + 1)
-    late = batch.notes["transient_solutions"]
-    in_time = f"; {late:,.0f} more in time at {TRANSIENT_INTERVALS + 1} places" if late else ""
-    return (
-        f"{design.samples_drawn:,} earth faults on {BLOCKS} randomised Sobol' nets,"
-        f" {design.plants_rounded} plants x {design.events_per_plant} events, each at"
-        f" {STEADY_INTERVALS + 1} places along the winding: {a_circuit:,} solutions a circuit,"
-        f" {a_circuit * circuits:,} in all{in_time}."
     )
+    if late:
+        yield InTime(tuple(late))
+    counts = batch.counts
+    yield EarthFaults(designs(study)[1], circuits, counts["transient_solutions"])
+    if counts["interpolated"]:
+        yield Interpolated(counts["interpolation"] / counts["interpolated"])
+    if counts["re_entries"]:
+        yield ReEntered(counts["re_entries"] / counts["interpolated"])
 
 
-def _rare_notes(batch: Batch) -> list[str]:
-    """How far weighted samples carry, event by event, and why not further."""
-    notes = []
-    for name, stratum in batch.strata.items():
-        if (weighted := stratum.weighted) is None:
-            continue
-        rare = np.array([verdict.why is not Why.COMMON for verdict in weighted.verdict])
-        few = int((weighted.used & ~weighted.alone).sum())
-        sentence = (
-            f"{name}: p_false of {int(weighted.alone.sum())} of {int(rare.sum())} candidates with"
-            f" rare false trips comes from {weighted.sums.trials} weighted samples"
-        )
-        if few:
-            sentence += (
-                f", of {few} from few of them that operate, with limits that reach over those of"
-                " the counts"
-            )
-        if (left := rare & ~weighted.used).any():
-            sentence += (
-                f", of the other {int(left.sum())} from counts (the reasons stand in rare.csv)"
-            )
-        seen = np.isfinite(weighted.gap)
-        if seen.any():
-            sentence += (
-                f"; where both see enough ({int(seen.sum())}) they differ by at most "
-                f"{np.abs(weighted.gap[seen]).max():.1f} standard errors"
-            )
-        notes.append(sentence + ".")
-    return notes
+def _weighted_samples(name: Stratum, found: Weighted) -> WeightedSamples:
+    rare = np.array([verdict.why is not Why.COMMON for verdict in found.verdict])
+    seen = np.isfinite(found.gap)
+    return WeightedSamples(
+        name,
+        found.sums.trials,
+        int(rare.sum()),
+        int(found.alone.sum()),
+        int((found.used & ~found.alone).sum()),
+        int((rare & ~found.used).sum()),
+        int(seen.sum()),
+        float(np.abs(found.gap[seen]).max(initial=0.0)),
+    )

@@ -4,6 +4,7 @@ drawn whole."""
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -18,11 +19,42 @@ from montecarlo.sampling.stratum import EARTH, Stratum
 from montecarlo.study.budget import earth_fault_samples, weighted_samples
 from montecarlo.study.description import Precision, Study
 
-__all__ = ["Sizes", "falls_short", "reached", "sizes_for", "told", "with_sizes"]
+__all__ = [
+    "Precise",
+    "Sizes",
+    "falls_short",
+    "precision_of",
+    "reached",
+    "sizes_for",
+    "with_sizes",
+]
 
 Sizes = Mapping[str, int]  # keys of [study] that differ from what the study states
 # by quantity: relative half-width asked for, and reached
 Reached = dict[str, tuple[float, float]]
+
+
+@dataclass(frozen=True)
+class Precise:
+    """What the chosen candidate reached on its fresh batch.
+
+    Attributes
+    ----------
+    reached : tuple
+        Quantity, relative half-width asked for, and reached.
+    samples, earth_faults : int
+        Of each counted type; of earth faults.
+    weighted : tuple of int, or None
+        The fewest and the most of an event.
+    most : int or None
+        The limit that kept it short of that; None where it was reached.
+    """
+
+    reached: tuple[tuple[str, float, float], ...]
+    samples: int
+    earth_faults: int
+    weighted: tuple[int, int] | None
+    most: int | None
 
 
 def with_sizes(study: Study, sizes: Sizes) -> Study:
@@ -52,33 +84,17 @@ def falls_short(found: Reached) -> bool:
     return any(not got <= asked for asked, got in found.values())
 
 
-def told(found: Reached, study: Study, strata: Mapping[Stratum, Gathered]) -> str:
-    """What the fresh batch reached, in words."""
-
-    def percent(share: float) -> str:
-        return f"{100 * share:.2g} %" if np.isfinite(share) else "nothing seen"
-
-    parts = [
-        f"{name} +-{percent(got)} of itself (asked {percent(asked)})"
-        for name, (asked, got) in found.items()
-    ]
-    sizes = f"{study.study.samples} samples a type, {earth_fault_samples(study)} earth faults"
-    if rare := sorted(
-        {part.weighted.sums.trials for part in strata.values() if part.weighted is not None}
-    ):
-        sizes += (
-            f", {' to '.join(str(size) for size in dict.fromkeys((rare[0], rare[-1])))} weighted"
-            " samples an event"
-        )
-    most = study.study.precision.most_samples if study.study.precision is not None else 0
-    short = (
-        f"; short of that, with at most {most} of each (study.precision.most_samples)"
-        if falls_short(found)
-        else ""
-    )
-    return (
-        f"Precision of the chosen candidate on its fresh batch ({sizes}):"
-        f" {', '.join(parts)}{short}."
+def precision_of(reached: Reached, study: Study, strata: Mapping[Stratum, Gathered]) -> Precise:
+    """What a fresh batch of the study's sizes reached."""
+    asked = study.study.precision
+    assert asked is not None
+    rare = [part.weighted.sums.trials for part in strata.values() if part.weighted is not None]
+    return Precise(
+        tuple((name, *widths) for name, widths in reached.items()),
+        study.study.samples,
+        earth_fault_samples(study),
+        (min(rare), max(rare)) if rare else None,
+        asked.most_samples if falls_short(reached) else None,
     )
 
 

@@ -2,30 +2,30 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal, cast
+from dataclasses import dataclass, replace
+from typing import Any, Literal, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
+from montecarlo.engine.samples import ChunkSamples
 from montecarlo.plant import internal, machine, states
 from montecarlo.plant.earthing import neutral_ohm, resistor_ohm
 from montecarlo.plant.events.base import Event, Scene
 from montecarlo.quantities import Array
-from montecarlo.relays.places import CHANNELS, NEUTRAL
-from montecarlo.secondary.transient import Source, Window
-
-if TYPE_CHECKING:
-    from montecarlo.engine.block import Block
+from montecarlo.relays.places import CHANNELS
+from montecarlo.sampling.stratum import EARTH, OVERLOAD, Side
+from montecarlo.secondary.transient import STEPS_PER_CYCLE, Source, Window
+from montecarlo.study.strata import event_of
 
 Complex = NDArray[np.complex128]
 
 
-def _emf(block: Block) -> Array:
+def _emf(block: ChunkSamples) -> Array:
     return block.study.machine.phase_voltage_v * block.samples["machine.voltage_factor"]
 
 
-def _infeed_share(block: Block) -> Array:
+def _infeed_share(block: ChunkSamples) -> Array:
     """Part of an internal fault's positive and negative sequence that the network takes over."""
     if "network.reactance_pu" not in block.samples:
         return np.zeros(len(block))
@@ -41,7 +41,7 @@ def _infeed_share(block: Block) -> Array:
     )
 
 
-def _carried(block: Block) -> Complex:
+def _carried(block: ChunkSamples) -> Complex:
     """The load itself, (n, 6) [A] RMS."""
     return states.load_currents(
         block.samples["load.current_pu"],
@@ -50,7 +50,7 @@ def _carried(block: Block) -> Complex:
     )
 
 
-def load(block: Block) -> Complex:
+def load(block: ChunkSamples) -> Complex:
     """Load and charging currents at the six CTs before an internal fault, (n, 6) [A] RMS."""
     s = block.samples
     charging = internal.charging_currents(
@@ -63,7 +63,7 @@ def load(block: Block) -> Complex:
     return np.asarray(_carried(block) + charging)
 
 
-def overload(block: Block) -> Complex:
+def overload(block: ChunkSamples) -> Complex:
     """The lasting heavy load at the six CTs, (n, 6) [A] RMS."""
     s = block.samples
     return states.load_currents(
@@ -73,7 +73,7 @@ def overload(block: Block) -> Complex:
     )
 
 
-def _winding(block: Block, x: Array, reactance_pu: Array) -> Complex:
+def _winding(block: ChunkSamples, x: Array, reactance_pu: Array) -> Complex:
     """Z_w at x, (n, nodes), from (n, nodes) or (1, nodes) positions."""
     ohm = reactance_pu * block.study.machine.base_impedance_ohm
     return machine.winding_impedance(
@@ -84,17 +84,17 @@ def _winding(block: Block, x: Array, reactance_pu: Array) -> Complex:
     )
 
 
-def neutral(block: Block) -> NDArray[Any]:
+def neutral(block: ChunkSamples) -> NDArray[Any]:
     """Of the machine's own neutral, hot, whatever its kind of earthing. (n,)"""
     return neutral_ohm(block.study.earthing, block.samples, block.study.machine.phase_voltage_v)
 
 
-def resistor(block: Block) -> Array:
+def resistor(block: ChunkSamples) -> Array:
     """What of the neutral's impedance is its resistor, hot. (n,)"""
     return resistor_ohm(block.study.earthing, block.samples, block.study.machine.phase_voltage_v)
 
 
-def _earth_return(block: Block, wide: bool, alone: bool = False) -> dict[str, NDArray[Any]]:
+def _earth_return(block: ChunkSamples, wide: bool, alone: bool = False) -> dict[str, NDArray[Any]]:
     """The return path, (n, 1) for a sweep of positions or (n,); `alone`: of the machine off the
     network."""
     s, n = block.samples, len(block)
@@ -116,7 +116,7 @@ def _earth_return(block: Block, wide: bool, alone: bool = False) -> dict[str, ND
 
 
 def earth_fault(
-    block: Block, nodes: Array, *, solid: bool = False, alone: bool = False
+    block: ChunkSamples, nodes: Array, *, solid: bool = False, alone: bool = False
 ) -> internal.EarthFault:
     """An earth fault at every node, without the load: (n, nodes). nodes (nodes,), or (n, nodes)
     places of their own.
@@ -140,13 +140,13 @@ def earth_fault(
     )
 
 
-def earth_faults(block: Block, nodes: Array) -> Complex:
+def earth_faults(block: ChunkSamples, nodes: Array) -> Complex:
     """Currents at the six CTs with an earth fault at every node, load included: (n, nodes, 6) [A]
     RMS."""
     return np.asarray(earth_fault(block, nodes).end_currents_a + _carried(block)[:, None])
 
 
-def _loops(block: Block) -> tuple[Complex, Complex]:
+def _loops(block: ChunkSamples) -> tuple[Complex, Complex]:
     """Impedances per phase of a fault between phases at its sampled place, (n,) each: machine;
     infeed, np.inf for none. [ohm]"""
     s, study = block.samples, block.study
@@ -165,7 +165,7 @@ def _loops(block: Block) -> tuple[Complex, Complex]:
     return own, outside
 
 
-def phase_phase_earth(block: Block) -> internal.EarthFault:
+def phase_phase_earth(block: ChunkSamples) -> internal.EarthFault:
     """Two phases to earth at the sampled place, without the load: (n,)."""
     s = block.samples
     return internal.phase_phase_earth(
@@ -178,7 +178,7 @@ def phase_phase_earth(block: Block) -> internal.EarthFault:
     )
 
 
-def phase_faults(block: Block, kind: str) -> Complex:
+def phase_faults(block: ChunkSamples, kind: str) -> Complex:
     """Currents at the six CTs with a fault between phases, load included: (n, 6) [A] RMS."""
     s = block.samples
     if kind == "phase_phase_earth":
@@ -199,6 +199,22 @@ def phase_faults(block: Block, kind: str) -> Complex:
     return np.asarray(fault + _carried(block))
 
 
+def lasting(block: ChunkSamples) -> Complex:
+    """What flows in an internal fault, at its sampled place, or in a state.
+
+    Returns
+    -------
+    ndarray (n, 6), complex
+        Currents at the six CTs (A RMS).
+    """
+    stratum = block.stratum
+    if stratum == EARTH:
+        return earth_faults(block, block.samples["internal_faults.position"][:, None])[:, 0]
+    if stratum.side is Side.INTERNAL:
+        return phase_faults(block, stratum.kind)
+    return overload(block) if stratum == OVERLOAD else load(block)
+
+
 @dataclass(frozen=True, eq=False)
 class Waves:
     """Primary currents on a window's times: of three phases, alike at both ends, or of the ends'
@@ -216,16 +232,18 @@ class Waves:
         return Source(self.wave, channels[list(places)], self.loop_from, self.jumps)
 
 
-def waves_of(block: Block, wave: Array, loop_from: int = -1, *, jumps: bool = False) -> Waves:
+def waves_of(
+    block: ChunkSamples, wave: Array, loop_from: int = -1, *, jumps: bool = False
+) -> Waves:
     """With the neutral conductor's current, the sum of the neutral end's three, where a scheme has
     a CT in it."""
     ends = np.tile(np.arange(3), 2) if wave.shape[1] == 3 else np.arange(6)
-    if any(NEUTRAL in block.scheme(circuit).places for circuit in block.circuits):
+    if block.wants_neutral:
         wave = np.concatenate([wave, wave[:, :3].sum(axis=1, keepdims=True)], axis=1)
     return Waves(wave, ends, loop_from, jumps)
 
 
-def scene_of(block: Block, event: Event) -> tuple[Scene, Window]:
+def scene_of(block: ChunkSamples, event: Event) -> tuple[Scene, Window]:
     """What an event is given to work with, and its window."""
     s, m, prefix = block.samples, block.study.machine, f"external_events.{event.name}."
     scene = Scene(
@@ -239,21 +257,40 @@ def scene_of(block: Block, event: Event) -> tuple[Scene, Window]:
     return scene, Window(m.frequency_hz, event.lasts_s(scene))
 
 
-def external_neutral(block: Block, event: Event) -> Array | None:
+def external_neutral(block: ChunkSamples) -> Array | None:
     """Current of the machine's neutral at the ends of the window's steps, (n, steps + 1) [A]; None
     clear of earth."""
+    event = event_of(block.study, block.stratum)
     scene, window = scene_of(block, event)
     return event.neutral_current(scene, window.times()[::2])
 
 
-def external_event(block: Block, event: Event) -> tuple[Window, Waves, Complex]:
-    """The window of an event, its currents on the window's times, and the phasors (n, 6) before it
-    [A] RMS."""
+def external_event(
+    block: ChunkSamples, per_cycle: int = STEPS_PER_CYCLE
+) -> tuple[Window, Waves, Complex]:
+    """The event of an external stratum, as it passes.
+
+    Parameters
+    ----------
+    block : ChunkSamples
+    per_cycle : int
+        Steps of the window.
+
+    Returns
+    -------
+    Window
+    Waves
+        On the window's times.
+    ndarray (n, 6), complex
+        Phasors before it (A RMS).
+    """
+    event = event_of(block.study, block.stratum)
     scene, window = scene_of(block, event)
+    window = replace(window, per_cycle=per_cycle)
     return window, waves_of(block, event.currents(scene, window.times())), event.before(scene)
 
 
-def step_currents(block: Block, window: Window, before: Complex, during: Complex) -> Waves:
+def step_currents(block: ChunkSamples, window: Window, before: Complex, during: Complex) -> Waves:
     """Sinusoids that jump from one set of phasors (n, 6) to another at t = 0; the second cycle
     repeats.
 

@@ -11,16 +11,17 @@ fitted to. Chunks are pure functions of their keys, and the sums are added in th
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from montecarlo.engine.block import Block, Job
-from montecarlo.engine.case import external
+from montecarlo.engine.block import Block
 from montecarlo.engine.guard import causes, without_result
-from montecarlo.engine.keep import Rows, weighted_rows
-from montecarlo.engine.sample_files import SampleFiles, weighted_name
+from montecarlo.engine.job import Job
+from montecarlo.engine.keep import KeepRows, Rows, weighted_rows
+from montecarlo.engine.path import measured
+from montecarlo.engine.progress import Progress
 from montecarlo.engine.space import Space, space_of
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.rare import BATCH, Seen, Sums, Symmetric, plain, spans, tilted
@@ -42,7 +43,6 @@ GRID = 25  # pick-ups of a curve between its lowest and highest
 COLUMNS = 4096  # settings summed at once, to bound the memory
 WHOLE = 1.0  # share of a batch
 
-Progress = Callable[[int, int, str], None]
 Densities = Mapping[Stratum, Symmetric]
 
 
@@ -61,6 +61,12 @@ class Known:
     def of(self, name: Stratum, settings: Sequence[Setting]) -> list[Seen | None]:
         """Of each setting; None where nothing is known."""
         return [self.seen.get(name, {}).get(setting) for setting in settings]
+
+    def of_all(
+        self, names: Iterable[Stratum], settings: Sequence[Setting]
+    ) -> dict[Stratum, list[Seen | None]]:
+        """The same of several events."""
+        return {name: self.of(name, settings) for name in names}
 
 
 @dataclass(frozen=True, eq=False)
@@ -166,12 +172,12 @@ def final_batch(
     round_: int,
     workers: Workers,
     progress: Progress,
-    files: SampleFiles | None = None,
+    keep: KeepRows | None = None,
 ) -> dict[Stratum, Final]:
-    """A fresh batch of fixed size of each event, by stratum. files: where its samples are kept, if
-    at all."""
+    """A fresh batch of fixed size of each event, by stratum. keep: takes the rows of
+    every chunk."""
     draws = [
-        replace(draw, keep=files is not None)
+        replace(draw, keep=keep is not None)
         for name, density in densities.items()
         for draw in _draws(job, name, density, size_of(job, name), round_, "rare.final")
     ]
@@ -180,8 +186,8 @@ def final_batch(
         zip(draws, workers.mapped(_summed, draws), strict=True)
     ):
         name = draw.chunk.stratum
-        if files is not None and rows is not None:
-            files.append(weighted_name(name), rows)
+        if keep is not None and rows is not None:
+            keep(name, rows, weighted=True)
         found[name] = found[name] + part if name in found else part
         progress(
             done + 1, len(draws), f"{name}, weighted samples" + (", fresh batch" if round_ else "")
@@ -203,9 +209,9 @@ def _draws(
 
 def _solved(block: Block) -> Iterator[tuple[Lattice, Pickups]]:
     """Critical pick-ups on every lattice."""
-    judged = external(block)
+    found = measured(block)
     for lattice in block.job.lattices:
-        yield lattice, block.pickups(lattice, judged[lattice.circuit])
+        yield lattice, found.pickups(lattice)
 
 
 def _block(draw: Draw, u: Array) -> Block:

@@ -4,24 +4,26 @@ numbers."""
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from contextlib import nullcontext
 from dataclasses import dataclass, field, replace
-from pathlib import Path
+from enum import Enum, auto
 
-from montecarlo.engine.batch import (
-    Batch,
-    Progress,
-    check_size,
-    compile_solvers,
-    in_all_scenarios,
+from montecarlo.engine.batch import Batch, in_all_scenarios
+from montecarlo.engine.counted import compile_solvers
+from montecarlo.engine.enlarging import Enlarged, enlarged, plans
+from montecarlo.engine.keep import KeepRows
+from montecarlo.engine.notes import Method, method_notes
+from montecarlo.engine.precision import (
+    Precise,
+    Sizes,
+    falls_short,
+    precision_of,
+    reached,
+    sizes_for,
+    with_sizes,
 )
-from montecarlo.engine.enlarging import plans
-from montecarlo.engine.enlarging import told as enlarging_told
-from montecarlo.engine.notes import method_notes
-from montecarlo.engine.precision import Sizes, falls_short, reached, sizes_for, with_sizes
-from montecarlo.engine.precision import told as precision_told
+from montecarlo.engine.progress import Progress, named_progress, silent
 from montecarlo.engine.rare import final_samples
-from montecarlo.engine.sample_files import SampleFiles
+from montecarlo.engine.sizes import check_size
 from montecarlo.engine.workers import Workers, workers_of
 from montecarlo.estimates.choose import Judgement, with_one_from
 from montecarlo.secondary.remanence import other_model
@@ -39,6 +41,25 @@ TRIES_MAX = 10  # fresh batches before the run gives up on the policy
 ANY = ""  # the group of all candidates, whatever their scheme
 
 
+class Event(Enum):
+    """What may happen to a fresh batch."""
+
+    DRAWN_LARGER = auto()  # the first one missed the precision
+    MISSES_LIMIT = auto()  # of the chosen setting, on the random numbers that variants share
+
+
+@dataclass(frozen=True)
+class Refused:
+    """How many candidates fresh random numbers refused; chosen: whether another one kept."""
+
+    scheme: str  # "": of all
+    number: int
+    chosen: bool
+
+
+Note = Method | Precise | Enlarged | Event | Refused
+
+
 @dataclass(frozen=True, eq=False)
 class Outcome:
     """The study's batch, the fresh batch of the chosen few, and how the choice came about.
@@ -52,7 +73,7 @@ class Outcome:
     runner_up: Setting | None
     present: Setting | None
     tries: int
-    told: tuple[str, ...]
+    notes: tuple[Note, ...]
     other: Outcome | None = None  # of the same study with the other remanence model
     best: Mapping[str, Setting | None] = field(default_factory=dict)
     sizes: Sizes = field(
@@ -89,32 +110,20 @@ def run(
     workers: int | Workers | None = None,
     progress: Progress | None = None,
     by_scheme: bool = False,
-    keep_samples: Path | None = None,
+    keep_samples: KeepRows | None = None,
 ) -> Outcome:
     """The study; if it asks for it, once more with the other remanence model on the same random
     numbers.
 
     by_scheme: choose the best setting of every scheme, and the chosen one among these.
-    keep_samples: a folder for the samples of the study's own batch, as Parquet files
-    (`sample_files`)."""
-    with nullcontext() if keep_samples is None else SampleFiles(keep_samples) as files:
-        return _with_both_models(study, workers_of(workers), progress, by_scheme, files)
-
-
-def _with_both_models(
-    study: Study,
-    workers: Workers,
-    progress: Progress | None,
-    by_scheme: bool,
-    files: SampleFiles | None,
-) -> Outcome:
+    keep_samples: takes the samples of the study's own batch, chunk by chunk."""
+    crew, tell = workers_of(workers), progress or silent
     lattices = candidate_lattices(study)
     check_size(study, lattices)
-    tell = progress or (lambda done, total, what: None)
     tell(0, 1, "compiling the solvers (first use only)")
     compile_solvers(study, lattices)
     groups = study.scheme.kinds if by_scheme else (ANY,)
-    outcome = _Run(study, lattices, workers, tell, groups, files=files).outcome()
+    outcome = _Run(study, lattices, crew, tell, groups, keep=keep_samples).outcome()
     if not study.study.compare_remanence_models:
         return outcome
     other = with_other_model(study)
@@ -122,8 +131,8 @@ def _with_both_models(
     again = _Run(
         other,
         lattices,
-        workers,
-        lambda done, total, what: tell(done, total, f"{what}, {name}"),
+        crew,
+        named_progress(tell, name),
         groups,
         outcome.chosen,
     )
@@ -149,10 +158,10 @@ class _Run:
         tell: Progress,
         groups: Sequence[str],
         also: Setting | None = None,
-        files: SampleFiles | None = None,
+        keep: KeepRows | None = None,
     ) -> None:
         self.study, self.workers, self.tell, self.also = study, workers, tell, also
-        self.first = in_all_scenarios(study, lattices, 0, workers, tell, files=files)
+        self.first = in_all_scenarios(study, lattices, 0, workers, tell, keep=keep)
         self.order = [self.first.settings[candidate] for candidate in self.first.verdict.order()]
         self.waiting = {
             group: [s for s in self.order if group in (ANY, s.scheme)] for group in groups
@@ -173,20 +182,19 @@ class _Run:
                 refusing[self.waiting[group].pop(0)] = fresh
             if kept.keys() == trial.keys():
                 break
-        told, precision = method_notes(self.study, self.first), self.study.study.precision
+        notes: list[Note] = [*method_notes(self.study, self.first)]
+        precision = self.study.study.precision
         if fresh is not None and kept and precision is not None:
-            fresh, texts = self._narrowed(precision, fresh, self._first_of(kept))
-            told += texts
+            fresh, more = self._narrowed(precision, fresh, self._first_of(kept))
+            notes += more
             held = _keeping(fresh, kept)
             refused |= {group: refused[group] + 1 for group in kept.keys() - held.keys()}
             refusing |= {kept[group]: fresh for group in kept.keys() - held.keys()}
             kept = held
         if fresh is not None:
-            told += self._enlarged()
-        told += [
-            text
-            for group, count in refused.items()
-            if (text := _refused(group, count, kept.get(group)))
+            notes += self._enlarged()
+        notes += [
+            Refused(group, number, group in kept) for group, number in refused.items() if number
         ]
         chosen = self._first_of(kept) if kept else None
         return Outcome(
@@ -197,7 +205,7 @@ class _Run:
             None if chosen is None else self._runner_up(kept, chosen),
             self.present,
             tries,
-            tuple(told),
+            tuple(notes),
             best={} if ANY in self.waiting else {group: kept.get(group) for group in self.waiting},
             sizes=self.sizes,
             refused=refusing,
@@ -251,23 +259,24 @@ class _Run:
             self._foremost,
         )
 
-    def _enlarged(self) -> list[str]:
+    def _enlarged(self) -> list[Enlarged]:
         """Which events have more weighted samples in the fresh batch, or would, and why."""
         own = final_samples(with_sizes(self.study, self.sizes))
         return [
-            text
+            one
             for scenario, known in self.first.known.items()
-            for text in enlarging_told(
+            for one in enlarged(
                 plans(known, self._foremost, own), own, self.first.settings, scenario
             )
         ]
 
     def _narrowed(
         self, precision: Precision, fresh: Batch, chosen: Setting
-    ) -> tuple[Batch, list[str]]:
+    ) -> tuple[Batch, list[Note]]:
         """The fresh batch, or a further one of fixed size planned from it where it missed the
-        precision; in words."""
-        at, told = fresh.settings.index(chosen), []
+        precision."""
+        at = fresh.settings.index(chosen)
+        notes: list[Note] = []
         if falls_short(reached(precision, fresh.judgement, at)):
             more = sizes_for(
                 with_sizes(self.study, self.sizes), precision, fresh.strata, fresh.judgement, at
@@ -275,12 +284,10 @@ class _Run:
             if more != self.sizes:
                 self.sizes = more
                 fresh = self._drawn(TRIES_MAX + 1)
-                told.append(
-                    "The first fresh batch missed the precision; these figures are of a larger one."
-                )
+                notes.append(Event.DRAWN_LARGER)
         return fresh, [
-            *told,
-            precision_told(
+            *notes,
+            precision_of(
                 reached(precision, fresh.judgement, at),
                 with_sizes(self.study, self.sizes),
                 fresh.strata,
@@ -291,19 +298,3 @@ class _Run:
 def _keeping(fresh: Batch, trial: Mapping[str, Setting]) -> dict[str, Setting]:
     """Those that keep to the policy on fresh numbers too."""
     return {group: setting for group, setting in trial.items() if fresh.keeps_to_policy(setting)}
-
-
-def _refused(group: str, count: int, best: Setting | None) -> str:
-    """How many candidates fresh random numbers refused."""
-    of = f" of {group}" if group else ""
-    if best is None and count:
-        return (
-            f"{count} candidate(s){of} met the policy in the study's batch and missed it on fresh"
-            " random numbers."
-        )
-    if count:
-        return (
-            f"The {count} better candidate(s){of} of the study's batch did not keep to the policy"
-            " on fresh random numbers; the one chosen is the first that did."
-        )
-    return ""

@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from montecarlo.engine.batch import Progress, in_all_scenarios
-from montecarlo.engine.run import Outcome, run
+from montecarlo.engine.batch import in_all_scenarios
+from montecarlo.engine.progress import Progress, silent
+from montecarlo.engine.run import Event, Outcome, run
 from montecarlo.engine.workers import Workers, workers_of
 from montecarlo.estimates.compare import Side, differences_of, level_of
 from montecarlo.estimates.intervals import Estimate
@@ -58,7 +59,7 @@ def run_variants(
 ) -> Variants:
     """Run every study, then bring their fresh batches to one round. progress(done, total, what)
     names the study."""
-    tell, crew = progress or (lambda done, total, what: None), workers_of(workers)
+    tell, crew = progress or silent, workers_of(workers)
     outcomes = {
         name: run(study, workers=crew, progress=told_of(tell, name))
         for name, study in studies.items()
@@ -96,15 +97,5 @@ def _at_round(outcome: Outcome, round_: int, workers: Workers, tell: Progress) -
         outcome.sizes,
         foremost=fresh.foremost,
     )
-    told = (
-        outcome.told
-        if again.keeps_to_policy(outcome.chosen)
-        else (
-            *outcome.told,
-            (
-                "On the random numbers that all variants share the chosen setting misses the"
-                " policy's limit."
-            ),
-        )
-    )
-    return replace(outcome, fresh=again, told=told)
+    more = () if again.keeps_to_policy(outcome.chosen) else (Event.MISSES_LIMIT,)
+    return replace(outcome, fresh=again, notes=(*outcome.notes, *more))

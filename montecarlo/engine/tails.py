@@ -12,9 +12,10 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from montecarlo.engine.block import Job
 from montecarlo.engine.guard import Unresolved, keep_to_limit, named, weighted
-from montecarlo.engine.rare import Densities, Progress, final_batch
+from montecarlo.engine.job import Job
+from montecarlo.engine.progress import Progress, named_progress
+from montecarlo.engine.rare import Densities, final_batch
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.assemble import Gathered
 from montecarlo.estimates.rare import Sums
@@ -57,7 +58,7 @@ def wider_sums(
         concerned,
         round_,
         workers,
-        lambda done, total, what: progress(done, total, f"{what}, wider inputs"),
+        named_progress(progress, WIDER_INPUTS),
     )
     rows = keep_to_limit(
         job.study,

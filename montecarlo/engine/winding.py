@@ -4,20 +4,14 @@ in time."""
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
-from functools import partial
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.engine import primary
-from montecarlo.engine.backup import critical_place
-from montecarlo.engine.block import Block, thresholds
-from montecarlo.engine.guard import causes
-from montecarlo.estimates.caught import missed_shares, sum_caught
+from montecarlo.engine.block import Block
 from montecarlo.estimates.conditional import at_place, critical_position, winding_nodes
-from montecarlo.estimates.counting import one_setting, places_kept, sum_conditional
-from montecarlo.estimates.tally import BackupTally, LatticeTally, Tally
 from montecarlo.quantities import Array
 from montecarlo.relays.places import carried
 from montecarlo.relays.schemes import AXES, Axis
@@ -33,7 +27,6 @@ __all__ = [
     "STEADY_INTERVALS",
     "Along",
     "beyond_phasors",
-    "counted",
     "critical_places",
     "pickups_at_place",
     "solved",
@@ -86,73 +79,14 @@ def solved(block: Block) -> Along:
     )
 
 
-def counted(block: Block, found: Along) -> Tally:
-    """Conditional on all but the position: how often each setting misses."""
-    notes = {
-        "phasor_solutions": float(len(block) * (STEADY_INTERVALS + 1) * len(block.circuits)),
-        "transient_solutions": float(len(block) * (TRANSIENT_INTERVALS + 1) * len(found.in_time)),
-    }
-    cdf, caught = block.study.internal_faults.position.cdf, critical_place(block)
-    along = block.samples[DECIDES_MOST]
-    tallies, nobody, each = [], [], []
-    lost = np.zeros(len(block), bool)
-    early: dict[float, list[LatticeTally]] = {share: [] for share in block.early_rows}
-    for lattice, phase_x, earth_x in critical_places(block, found, notes):
-        load, settings = block.load_pickups(lattice), thresholds(lattice)
-        missed = partial(
-            sum_conditional, phase_x, earth_x, load, *settings, block.plants, cdf, along
-        )
-        kept = places_kept(phase_x, earth_x, load, *settings)
-        tallies.append(replace(missed(block.even_positions), phase_x=kept[0], earth_x=kept[1]))
-        if tallies[-1].unresolved.any():
-            lost |= ~(
-                np.isfinite(phase_x).all(axis=(1, 2))
-                & np.isfinite(earth_x).all(axis=(1, 2))
-                & load.resolved
-            )
-        if caught is not None:
-            nobody.append(missed(False, np.where(np.isfinite(caught), caught, 1.0)))
-        if block.job.paired:
-            each.append(missed_shares(phase_x, earth_x, load, *settings, cdf))
-        for share, rows in block.early_rows.items():
-            early[share].append(
-                sum_conditional(
-                    phase_x[rows],
-                    earth_x[rows],
-                    load.at(rows),
-                    *settings,
-                    block.plants,
-                    cdf,
-                    along[rows],
-                    False,
-                )
-            )
-    return Tally(
-        tuple(tallies),
-        notes,
-        (
-            None
-            if caught is None
-            else BackupTally(one_setting(1 - cdf(caught), block.plants, along=along), tuple(nobody))
-        ),
-        {share: Tally(tuple(parts)) for share, parts in early.items()},
-        (
-            sum_caught(np.concatenate(each, axis=1)[:, block.job.paired], block.plants, along)
-            if each
-            else None
-        ),
-        causes(block, lost),
-    )
-
-
 def critical_places(
-    block: Block, found: Along, notes: dict[str, float]
+    block: Block, found: Along, counts: dict[str, float]
 ) -> Iterator[tuple[Lattice, Array, Array]]:
     """x* of every phase and earth setting of each of the job's lattices, as `critical_positions`
-    gives them; `notes` takes what there is to tell of the places between the solved ones."""
-    notes |= {"re_entries": 0.0, "interpolation": 0.0, "interpolated": 0.0}
+    gives them; `counts` takes sums over the places between the solved ones."""
+    counts |= {"re_entries": 0.0, "interpolation": 0.0, "interpolated": 0.0}
     for lattice in block.job.lattices:
-        yield lattice, *critical_positions(block, lattice, found, notes)
+        yield lattice, *critical_positions(block, lattice, found, counts)
 
 
 def beyond_phasors(study: Study, lattice: Lattice) -> Beyond:
@@ -187,7 +121,7 @@ def beyond_phasors(study: Study, lattice: Lattice) -> Beyond:
 
 
 def critical_positions(
-    block: Block, lattice: Lattice, found: Along, notes: dict[str, float]
+    block: Block, lattice: Lattice, found: Along, counts: dict[str, float]
 ) -> tuple[Array, Array]:
     """x* of every phase and earth setting, (n, P, D) and (n, E, D): by phasors, by the transient
     pass beyond them; 1 without such an element."""
@@ -201,16 +135,16 @@ def critical_positions(
         x = np.ones((len(block), max(level.size, 1), len(columns)))
         if level.size and not late.all():
             sweep = found.by_phasors[lattice.circuit][..., 0]
-            x[:, ~late] = _positions(block, lattice, axis, sweep, level[~late], notes)[..., None]
+            x[:, ~late] = _positions(block, lattice, axis, sweep, level[~late], counts)[..., None]
         for d, column in enumerate(columns if late.any() else ()):
             sweep = found.in_time[lattice.circuit][..., column]
-            x[:, late, d] = _positions(block, lattice, axis, sweep, level[late], notes)
+            x[:, late, d] = _positions(block, lattice, axis, sweep, level[late], counts)
         out.append(x)
     return out[0], out[1]
 
 
 def _positions(
-    block: Block, lattice: Lattice, axis: Axis, sweep: Array, level: Array, notes: dict[str, float]
+    block: Block, lattice: Lattice, axis: Axis, sweep: Array, level: Array, counts: dict[str, float]
 ) -> Array:
     """x* (n, settings) from what the elements compare at the nodes, sweep (n, nodes, elements,
     forms).
@@ -225,9 +159,9 @@ def _positions(
     def place(currents: Array, at: Array, signed: bool) -> Array:
         x, re_entries = critical_position(nodes, currents, at, signed=signed)
         rough, _ = critical_position(nodes[half], currents[:, half], at, signed=signed)
-        notes["re_entries"] += float(re_entries.sum())
-        notes["interpolation"] += float(np.nansum(np.abs(x - rough)))
-        notes["interpolated"] += float(x.size)
+        counts["re_entries"] += float(re_entries.sum())
+        counts["interpolation"] += float(np.nansum(np.abs(x - rough)))
+        counts["interpolated"] += float(x.size)
         return x
 
     if form[0] != GREATER_OF:
@@ -321,26 +255,20 @@ def _in_time(block: Block, circuit: Circuit, nodes: Array) -> Array:
     """The same by the transient pass, for each delay on the circuit, (n, nodes, elements, forms,
     D). Load and remanence before the fault; at a random point on wave the current jumps to the
     fault's sinusoid. What it would take to rise is far below a step (METHOD, section 3)."""
-    scheme, ohm = block.scheme(circuit), block.leg_ohm(circuit)
     angle = 2 * np.pi * block.uniform("point_on_wave")
     turn = np.exp(1j * angle)[:, None]
     allowed_s = block.study.internal_faults.allowed_time_s
     window = transient.Window(block.study.machine.frequency_hz, allowed_s, PER_CYCLE)
     flux = block.solved(circuit, block.load_primary).flux
-    wanted = measurement(block.study, scheme, _winding_forms(block, circuit), block.delays(circuit))
+    wanted = measurement(
+        block.study, block.scheme(circuit), _winding_forms(block, circuit), block.delays(circuit)
+    )
     out = []
     for k in range(nodes.size):
         during = primary.earth_faults(block, nodes[k : k + 1])[:, 0]
         currents = primary.step_currents(block, window, block.load_primary * turn, during * turn)
-        response = transient.solve(
-            scheme.table,
-            ohm,
-            block.bank(circuit),
-            currents.at(scheme.places),
-            window,
-            flux * turn,
-            wanted,
-            settle=SETTLED_SHARE,
+        response = block.in_time(
+            circuit, window, currents, flux * turn, wanted, settle=SETTLED_SHARE
         )
         out.append(block.per_setting(circuit, response.pickup))
     return np.stack(out, axis=1)

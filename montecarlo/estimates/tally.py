@@ -74,24 +74,24 @@ class Tally:
     """One chunk, or several of the same stratum and block of plants: a `LatticeTally` for each
     lattice.
 
-    notes: named sums that the run reports (re-entries, interpolation differences). causes: of the
-    samples without a result on one circuit at least, driven by what is not finite and not
-    converged. backup: None where there is no back-up, or nothing that it could see. early: the same
-    of the first events only, by the share of the batch. caught: what one candidate misses and
-    another catches (`caught.py`), where the job asks for it."""
+    counts: named sums over solutions along the winding (re-entries, interpolation differences).
+    causes: of the samples without a result on one circuit at least, driven by what is not finite
+    and not converged. backup: None where there is no back-up, or nothing that it could see. early:
+    the same of the first events only, by the share of the batch. caught: what one candidate misses
+    and another catches (`caught.py`), where the job asks for it."""
 
     lattices: tuple[LatticeTally, ...]
-    notes: dict[str, float] = field(default_factory=dict)
+    counts: dict[str, float] = field(default_factory=dict)
     backup: BackupTally | None = None
     early: dict[float, Tally] = field(default_factory=dict)
     caught: LatticeTally | None = None  # (plants, K, K, 1): missed by one, caught by the other
     causes: Array = field(default_factory=lambda: NO_CAUSES)  # (2,)
 
     def __add__(self, other: Tally) -> Tally:
-        keys = sorted(self.notes.keys() | other.notes.keys())
+        keys = sorted(self.counts.keys() | other.counts.keys())
         return Tally(
             tuple(a + b for a, b in zip(self.lattices, other.lattices, strict=True)),
-            {key: self.notes.get(key, 0.0) + other.notes.get(key, 0.0) for key in keys},
+            {key: self.counts.get(key, 0.0) + other.counts.get(key, 0.0) for key in keys},
             None if self.backup is None or other.backup is None else self.backup + other.backup,
             _merged(self.early, other.early),
             None if self.caught is None or other.caught is None else self.caught + other.caught,

@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 
 from montecarlo.estimates.intervals import Estimate, Side, clustered_size, ratio
 from montecarlo.estimates.rare import (
-    FEW,
     Diagnostics,
     Seen,
     Sums,
@@ -183,19 +182,13 @@ def compare(
 
 
 def _foretold(expected: Seen) -> Trust:
-    """Of a batch by an earlier one; hits in words that do not speak of the batch itself."""
-    if expected.trust.why is not Why.FEW:
-        return expected.trust
-    return Trust(
-        Why.FEW,
-        f"the study's own batch let {expected.effective:.0f} effective hits be expected; "
-        f"{FEW:.0f} are needed",
-    )
+    """Of a batch by an earlier one."""
+    return expected.trust._replace(foretold=True)
 
 
 def _verdict(trust: Trust, counted: float, gap: float) -> Trust:
     if counted >= COMMON:
-        return Trust(Why.COMMON, f"counted: above {COMMON:g}")
+        return Trust(Why.COMMON)
     if abs(gap) > GAP:
-        return Trust(Why.CONTRADICTED, f"counts disagree by {abs(gap):.1f} standard errors")
+        return Trust(Why.CONTRADICTED, abs(gap))
     return trust

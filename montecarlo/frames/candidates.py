@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from montecarlo.engine.batch import Batch, designs
+from montecarlo.engine.batch import Batch
 from montecarlo.engine.run import Outcome
+from montecarlo.engine.sizes import designs
 from montecarlo.estimates.assemble import (
     coverage,
     line_end_total,

@@ -6,8 +6,8 @@ import datetime
 import platform
 from typing import TYPE_CHECKING, Any
 
-from montecarlo.engine.batch import designs
 from montecarlo.engine.run import Outcome
+from montecarlo.engine.sizes import designs
 from montecarlo.frames.batches import number_of
 from montecarlo.frames.machine import processor, version_of
 from montecarlo.frames.unresolved import unresolved_numbers, unresolved_of
@@ -103,7 +103,7 @@ def of_one_model(outcome: Outcome) -> dict[str, Any]:
         "fresh_batches": outcome.tries,
         "samples": {name: int(stratum.trials.sum()) for name, stratum in first.strata.items()},
         "unresolved": unresolved_numbers(unresolved_of(outcome)),
-        "notes": first.notes,
+        "notes": first.counts,
     }
 
 

@@ -14,8 +14,8 @@ from montecarlo.engine.run import Outcome
 from montecarlo.engine.tails import decided_by_tails
 from montecarlo.estimates.assemble import Gathered
 from montecarlo.estimates.intervals import with_unresolved
-from montecarlo.estimates.rare import Diagnostics, Why, diagnose, rare_estimate
-from montecarlo.estimates.weighted import Source
+from montecarlo.estimates.rare import FEW, Diagnostics, Trust, Why, diagnose, rare_estimate
+from montecarlo.estimates.weighted import COMMON, Source
 from montecarlo.frames.batches import Numbers, rows_told
 from montecarlo.frames.limits import limit_columns
 from montecarlo.sampling.stratum import Stratum
@@ -24,7 +24,25 @@ from montecarlo.study.axes import KEYS, PICKUPS
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["exceedance", "origin", "rare"]
+__all__ = ["exceedance", "origin", "rare", "verdict"]
+
+VERDICTS = {
+    Why.GOOD: "good",
+    Why.MAGNITUDE: "order of magnitude: below 1e-6",
+    Why.FEW: "rests on {:.0f} effective hits; {few:.0f} are needed",
+    Why.ONE: "one sample is {:.0%} of it",
+    Why.LOST: "unresolved samples are above a tenth of it",
+    Why.NOTHING: "nothing seen: only an upper limit",
+    Why.COMMON: "counted: above {common:g}",
+    Why.CONTRADICTED: "counts disagree by {:.1f} standard errors",
+}
+FORETOLD = "the study's own batch let {:.0f} effective hits be expected; {few:.0f} are needed"
+
+
+def verdict(trust: Trust) -> str:
+    """What speaks for weighted samples or against them, as tables have it."""
+    text = FORETOLD if trust.why is Why.FEW and trust.foretold else VERDICTS[trust.why]
+    return text.format(trust.value, few=FEW, common=COMMON)
 
 
 def origin(strata: Sequence[Gathered], candidates: int) -> list[str]:
@@ -88,7 +106,7 @@ def _weighted_rows(batch: Batch, numbers: Numbers, batch_number: int) -> pd.Data
                     "effective_hits": found.effective,
                     "largest_share": found.largest_share,
                     "p_from": origin([stratum], len(numbers)),
-                    "verdict": [verdict.text for verdict in stratum.weighted.verdict],
+                    "verdict": [verdict(trust) for trust in stratum.weighted.verdict],
                     "batch": batch_number,
                     **_wider_columns(batch, name),
                 }
@@ -114,7 +132,7 @@ def _wider_columns(batch: Batch, name: Stratum) -> dict[str, Any]:
 
 def _notes(found: Diagnostics) -> list[str]:
     """What speaks against each estimate; empty where nothing does."""
-    return ["" if trust.why is Why.GOOD else trust.text for trust in found.trust]
+    return ["" if trust.why is Why.GOOD else verdict(trust) for trust in found.trust]
 
 
 def exceedance(outcome: Outcome) -> pd.DataFrame:

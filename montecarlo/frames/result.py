@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from functools import cached_property
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from montecarlo.engine.batch import Progress
-from montecarlo.engine.guard import Unresolved, named, told
+from montecarlo.engine.guard import Unresolved, named
+from montecarlo.engine.keep import KeepRows
+from montecarlo.engine.progress import Progress
 from montecarlo.engine.run import Outcome, run
 from montecarlo.engine.workers import Workers
 from montecarlo.errors import StudyError
@@ -33,7 +33,7 @@ def run_study(
     workers: int | Workers | None = None,
     progress: Progress | None = None,
     by_scheme: bool = False,
-    keep_samples: Path | None = None,
+    keep_samples: KeepRows | None = None,
 ) -> Result:
     """Run a study: sample it, judge every candidate setting, choose one.
 
@@ -47,8 +47,8 @@ def run_study(
         Is told (done, total, what) of samples.
     by_scheme : bool
         Choose the best setting of every scheme too.
-    keep_samples : Path, optional
-        A folder for the samples of the study's own batch, as Parquet files.
+    keep_samples : KeepRows, optional
+        Takes the samples of the study's own batch, chunk by chunk.
 
     Returns
     -------
@@ -90,7 +90,6 @@ class Result:
     def __init__(self, outcome: Outcome) -> None:
         self.outcome = outcome
         self.study = outcome.study
-        self.told = tuple(text for text in (*outcome.told, told(unresolved_of(outcome))) if text)
         self.other = None if outcome.other is None else Result(outcome.other)
 
     @property
@@ -246,9 +245,6 @@ class Result:
         other = self.other
         return {
             **provenance.provenance(self.outcome),
-            "told": list(self.told),
             "doubts": [as_data(doubt) for doubt in self.doubts],
-            "other_model": None
-            if other is None
-            else provenance.of_one_model(other.outcome) | {"told": list(other.told)},
+            "other_model": None if other is None else provenance.of_one_model(other.outcome),
         }

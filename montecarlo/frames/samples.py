@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from montecarlo.engine.batch import designs
-from montecarlo.engine.block import Job
+from montecarlo.engine.job import Job
 from montecarlo.engine.keep import run_and_keep
+from montecarlo.engine.sizes import designs
 from montecarlo.errors import StudyError
 from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.description import Study

@@ -84,15 +84,6 @@ class Several:
         return unresolved_frame(self.unresolved_rows)
 
     @property
-    def told(self) -> dict[str, list[str]]:
-        """What the runs have to tell: each sentence, and of which of them."""
-        said: dict[str, list[str]] = {}
-        for name, result in self.results.items():
-            for sentence in result.told:
-                said.setdefault(sentence, []).append(name)
-        return said
-
-    @property
     def provenance(self) -> dict[str, Any]:
         """As of a single run, with what each of them chose."""
         each = {name: result.provenance for name, result in self.results.items()}
@@ -102,5 +93,4 @@ class Several:
             "study_kind": self.study.study.kind,
             "study_digest": digest(self.study),
             **{key: {name: record[key] for name, record in each.items()} for key in keys},
-            "told": self.told,
         }

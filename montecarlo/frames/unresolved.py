@@ -5,14 +5,30 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from montecarlo.engine.guard import Unresolved
+from montecarlo.engine.guard import COUNTED, EFFECTS, ENERGY, ROWS, WEIGHTED, Unresolved
+from montecarlo.sampling.stratum import Side
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from montecarlo.engine.run import Outcome
 
-__all__ = ["unresolved_frame", "unresolved_numbers", "unresolved_of"]
+__all__ = ["COUNTED_AS", "unresolved_frame", "unresolved_numbers", "unresolved_of"]
+
+
+# What each sample without a result counts as
+COUNTED_AS = {
+    Side.INTERNAL: "missed in the upper limit of p, detected in the lower one, no part of p",
+    Side.EXTERNAL: "operated in the upper limit of p, silent in the lower one, no part of p",
+    Side.STATE: "no part of the share that operates",
+    ENERGY: "no part of means and quantiles",
+    EFFECTS: "the mean of the others",
+    ROWS: "neither missed nor tripped",
+    WEIGHTED: (
+        "operated in the upper limit of p, by the upper limit of their own probability, silent in"
+        " the lower one, no part of p"
+    ),
+}
 
 
 def unresolved_of(outcome: Outcome) -> tuple[Unresolved, ...]:
@@ -58,7 +74,7 @@ def _row(row: Unresolved) -> dict[str, Any]:
         "not_finite": row.not_finite,
         "not_converged": row.not_converged,
         "circuit": row.circuit,
-        "counted_as": row.counted_as,
+        "counted_as": COUNTED_AS[row.stratum.side if row.samples == COUNTED else row.samples],
     }
 
 

@@ -98,21 +98,10 @@ class Design:
         """Chunks of a stratum that have the same plants."""
         return -(-self.events_per_plant // self.events_per_chunk)
 
-    def told(self) -> str:
-        """The sentence on rounding.
-
-        Returns
-        -------
-        str
-            Empty when nothing was rounded.
-        """
-        if self.plants_rounded == self.plants and self.samples_drawn == self.samples:
-            return ""
-        return (
-            f"{self.samples} samples on {self.plants} plants asked for, {self.samples_drawn} drawn:"
-            f" {self.plants_rounded} plants ({BLOCKS} times a power of two) x"
-            f" {self.events_per_plant} events each" + (" (a power of two)" if self.net else "")
-        )
+    @property
+    def rounded(self) -> bool:
+        """Whether other numbers are drawn than were asked for."""
+        return (self.plants_rounded, self.samples_drawn) != (self.plants, self.samples)
 
     def chunks(self, stratum: Stratum, round_: int = 0) -> tuple[Chunk, ...]:
         """All chunks of one stratum, by index.

@@ -17,7 +17,7 @@ from montecarlo.relays.backup import Backup
 from montecarlo.relays.elements import Relay
 from montecarlo.relays.schemes import SchemeChoice
 from montecarlo.secondary.ct import CtPlaces
-from montecarlo.study.grids import Axis
+from montecarlo.study.grids import Axis, Moved
 
 __all__ = [
     "AnnualCost",
@@ -426,7 +426,7 @@ class Study(Section):
         Document, Word("number, revision and names on the report; they change no result")
     ] = Document()
 
-    _told: tuple[str, ...] = PrivateAttr(default=())
+    _moves: tuple[Moved, ...] = PrivateAttr(default=())
     _scenarios: tuple[tuple[str, Study], ...] = PrivateAttr(default=())
     _variants: tuple[tuple[str, Study], ...] = PrivateAttr(default=())
     _options: tuple[tuple[str, Study], ...] = PrivateAttr(default=())
@@ -437,10 +437,9 @@ class Study(Section):
         return [(*pair.between, pair.rho) for pair in self.correlations]
 
     @property
-    def told(self) -> tuple[str, ...]:
-        """What reading moved or merged, a sentence each. Not part of the file, its schema or its
-        digest."""
-        return self._told
+    def moves(self) -> tuple[Moved, ...]:
+        """What reading moved or merged. Not part of the file, its schema or its digest."""
+        return self._moves
 
     @property
     def scenarios(self) -> tuple[tuple[str, Study], ...]:

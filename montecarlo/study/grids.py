@@ -16,10 +16,34 @@ from montecarlo.quantities import Ranged
 from montecarlo.quantities.reading import Fault, finite, refusal
 from montecarlo.quantities.wording import bare, listed, shown
 
-__all__ = ["MOST_POINTS", "Axis", "Snapped", "snap"]
+__all__ = ["MOST_POINTS", "Axis", "Moved", "Snapped", "snap"]
 
 MOST_POINTS = 10_000  # of one grid
 STEP_KEYS = ("from", "to", "step")
+
+
+@dataclass(frozen=True)
+class Moved:
+    """Pick-ups of a grid that were set to the relay's steps.
+
+    Attributes
+    ----------
+    key : str
+        Of the grid.
+    step_a : float or None
+        The relay's step (A).
+    pairs : tuple of pairs of float
+        As given, as set (A).
+    given, lost, left : int
+        How many there were, fell on another's step, are left.
+    """
+
+    key: str
+    step_a: float | None
+    pairs: tuple[tuple[float, float], ...]
+    given: int
+    lost: int
+    left: int
 
 
 @dataclass(frozen=True)

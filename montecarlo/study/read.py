@@ -201,16 +201,14 @@ def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
     except ValidationError as error:
         faults += reworded(error, table)
         study, sound = _what_is_sound(table, context)
-    told: tuple[str, ...] = ()
     if {"candidates", "relay"} <= sound and not any(check_relay(study)):
-        study, told, outside = snapped(study)
+        study, outside = snapped(study)
         faults += outside
     for check in CHECKS:
         if sound.issuperset(check.needs):
             faults += check.faults(study)
     if faults:
         raise StudyError(*dict.fromkeys(map(one_line, faults)))
-    study._told = told
     if study.policy.scenarios:
         study._scenarios = read_scenarios(
             study, table, lambda changed: parse_study(changed, folder)

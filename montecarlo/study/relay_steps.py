@@ -7,13 +7,13 @@ from collections.abc import Iterator
 from montecarlo.relays.elements import Relay
 from montecarlo.study.axes import PICKUPS
 from montecarlo.study.description import Candidates, Study
-from montecarlo.study.grids import Snapped, snap
+from montecarlo.study.grids import Moved, Snapped, snap
 
 __all__ = ["snapped"]
 
 
-def snapped(study: Study) -> tuple[Study, tuple[str, ...], list[str]]:
-    """The study with its pick-ups at the relay's steps.
+def snapped(study: Study) -> tuple[Study, list[str]]:
+    """The study with its pick-ups at the relay's steps, and what was moved.
 
     Parameters
     ----------
@@ -21,37 +21,31 @@ def snapped(study: Study) -> tuple[Study, tuple[str, ...], list[str]]:
 
     Returns
     -------
-    tuple of Study, tuple of str and list of str
-        With what was moved, and the faults of pick-ups out of the relay's range.
+    tuple of Study and list of str
+        With the faults of pick-ups out of the relay's range.
     """
     relay = study.relay
     if relay.step_a is None and relay.range_a is None:
-        return study, (), []
-    told: list[str] = []
+        return study, []
+    moves: list[Moved] = []
     faults: list[str] = []
     grids: dict[str, tuple[float, ...]] = {}
     for name in PICKUPS:
         given: tuple[float, ...] = getattr(study.candidates, name)
-        if given:
-            moved = snap(given, relay.step_a, relay.range_a)
-            grids[name] = given if moved.outside else moved.points
-            told += _moves(f"candidates.{name}", given, moved, relay)
-            faults += _outside(f"candidates.{name}", moved, relay)
+        if not given:
+            continue
+        key = f"candidates.{name}"
+        set_to = snap(given, relay.step_a, relay.range_a)
+        grids[name] = given if set_to.outside else set_to.points
+        left = len(set_to.points)
+        lost = len(given) - len(set_to.outside) - left
+        if set_to.moved or lost:
+            moves.append(Moved(key, relay.step_a, set_to.moved, len(given), lost, left))
+        faults += _outside(key, set_to, relay)
     candidates: Candidates = study.candidates.model_copy(update=grids)
-    return study.model_copy(update={"candidates": candidates}), tuple(told), faults
-
-
-def _moves(key: str, given: tuple[float, ...], snapped: Snapped, relay: Relay) -> Iterator[str]:
-    if snapped.moved:
-        moves = ", ".join(f"{one:g} to {other:g}" for one, other in snapped.moved[:6])
-        more = f" and {len(snapped.moved) - 6} more" if len(snapped.moved) > 6 else ""
-        yield f"{key}: moved to the relay's step of {relay.step_a:g} A: {moves} A{more}."
-    lost = len(given) - len(snapped.outside) - len(snapped.points)
-    if lost:
-        yield (
-            f"{key}: {lost} of {len(given)} pick-ups fell on another's step; {len(snapped.points)}"
-            " are left."
-        )
+    moved = study.model_copy(update={"candidates": candidates})
+    moved._moves = tuple(moves)
+    return moved, faults
 
 
 def _outside(key: str, snapped: Snapped, relay: Relay) -> Iterator[str]:

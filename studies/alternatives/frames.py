@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
-from montecarlo.engine.batch import Progress
+from montecarlo.engine.progress import Progress
 from montecarlo.engine.side_by_side import run_variants
 from montecarlo.engine.workers import Workers
 from montecarlo.frames.limits import difference_columns, with_limits

@@ -13,6 +13,7 @@ from studies.alternatives.text import variants_text
 from studies.protocol import Drawn, Findings, Progress
 from studies.report.catalogue import with_unit
 from studies.report.look import look, side_by_side
+from studies.report.notes import sentences_of_all
 from studies.sweep.policy import limit_line
 
 if TYPE_CHECKING:
@@ -46,7 +47,7 @@ def findings(compared: SideBySide) -> Findings:
     return Findings(
         frames,
         Drawn(lambda: _figures(compared)),
-        provenance=compared.provenance,
+        provenance={**compared.provenance, "told": sentences_of_all(compared.results)},
         text=tuple(variants_text(compared)),
         begin=("variants.csv", "variants.svg"),
     )

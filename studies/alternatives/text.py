@@ -7,12 +7,12 @@ import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from montecarlo.engine.guard import told
 from montecarlo.estimates.verdicts import Verdict
 from montecarlo.quantities.wording import listed
 from montecarlo.study.axes import KEYS
 from studies.alternatives.frames import SideBySide
 from studies.report.blocks import Block, Table, items, paragraphs
+from studies.report.notes import unresolved_sentence
 from studies.report.numbers import bare, cost_cell, false_trips, gap, with_limits
 from studies.report.words import scheme_name, setting_text
 from studies.sweep.closest import closest_of_each
@@ -42,7 +42,7 @@ def variants_text(compared: SideBySide) -> list[Block]:
             *closest_of_each(compared.results),
         ),
         *of_each(compared.doubts),
-        *items((ELSEWHERE, told(compared.unresolved_rows))),
+        *items((ELSEWHERE, unresolved_sentence(compared.unresolved_rows))),
     ]
 
 

@@ -21,6 +21,7 @@ from studies.nominal.desk import Desk
 from studies.nominal.peak import caution, peak_blocks, peak_voltages
 from studies.nominal.text import hand_calculation, reach
 from studies.report.blocks import Block, Paragraph, Section, Table, items, paragraphs
+from studies.report.notes import move_sentences
 from studies.report.words import AXIS_WORDS, axis_unit
 
 __all__ = [
@@ -65,7 +66,7 @@ def checked(study: Study) -> Checked:
         Section(
             "Peak voltage across the relay circuit on an internal fault", list(peak_blocks(peaks))
         ),
-        Section("What reading changed", items(study.told)),
+        Section("What reading changed", items([*move_sentences(study)])),
         Section("Cautions", items(text for text, _ in found)),
     )
     return Checked(

@@ -327,7 +327,7 @@ def _check(options: argparse.Namespace, given: list[str]) -> None:
         if draw_excitation(options.file, options.picture):
             say(f"{options.picture} is written")
     study = read_study(options.file)
-    from montecarlo.engine.batch import check_sizes
+    from montecarlo.engine.sizes import check_sizes
     from studies.check.text import checked
     from studies.report.safety import CAUTION
     from studies.report.terminal import text_of

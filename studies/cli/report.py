@@ -32,6 +32,7 @@ from studies.report.blocks import (
 )
 from studies.report.catalogue import QUESTIONS, column_head, figure_text, table_text
 from studies.report.frame_table import frame_table
+from studies.report.notes import move_sentences
 from studies.report.page import render
 from studies.report.safety import CAUTION
 from studies.sweep.report import ChoiceReport, rests_on
@@ -176,7 +177,7 @@ def _assumptions(study: Study) -> Iterator[Block]:
         for item in assumed
     )
     found = (f"{caution.key}: {caution.text}" for caution in cautions(study))
-    yield from items((*found, *study.told))
+    yield from items((*found, *move_sentences(study)))
     yield Paragraph(CAUTION)
 
 

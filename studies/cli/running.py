@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from montecarlo.engine.batch import check_sizes
+from montecarlo.engine.sizes import check_sizes
 from montecarlo.engine.workers import Workers
 from montecarlo.engine.workers.pool import Place
 from montecarlo.engine.workers.software import PRODUCT

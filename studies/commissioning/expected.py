@@ -17,7 +17,7 @@ from functools import cached_property, partial
 import numpy as np
 from numpy.typing import NDArray
 
-from montecarlo.engine.batch import designs
+from montecarlo.engine.sizes import designs
 from montecarlo.quantities import Array
 from montecarlo.relays.places import ENDS, GROUP_OF, NEUTRAL, PHASES, PLACES, carried
 from montecarlo.relays.schemes import Element, Scheme

@@ -9,8 +9,9 @@ from itertools import chain, zip_longest
 
 import numpy as np
 
-from montecarlo.engine.batch import STATED, Progress
+from montecarlo.engine.batch import STATED
 from montecarlo.engine.guard import EFFECTS, ROWS, Unresolved, looked_at
+from montecarlo.engine.progress import Progress
 from montecarlo.engine.run import Outcome, run
 from montecarlo.engine.winding import POSITION
 from montecarlo.engine.workers import Workers, workers_of

@@ -11,9 +11,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from montecarlo.engine.block import Block, Job
-from montecarlo.engine.case import external
-from montecarlo.engine.winding import solved
+from montecarlo.engine.block import Block
+from montecarlo.engine.job import Job
+from montecarlo.engine.path import Measured, solve
+from montecarlo.engine.winding import Along
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.drivers import Effects, sobol_effects
 from montecarlo.quantities import Array
@@ -153,14 +154,14 @@ def _solved(task: Mixtures) -> Array:
     block = Block(
         task.job, Chunk(name, 0, task.index, 0, 0), columns.at(stacked.reshape(-1, columns.dims))
     )
-    if name == EARTH:
-        found = solved(block)
+    found = solve(block)
+    if isinstance(found, Along):
         outputs = [
             multiples(at_sampled_place(block, found), task.setting),
             missed_parts(block, found)[:, 0],
         ]
     else:
-        outputs = [multiples(_of_event(block), task.setting)]
+        outputs = [multiples(_of_event(found), task.setting)]
     return np.stack([values.reshape(len(stacked), -1) for values in outputs])
 
 
@@ -174,11 +175,11 @@ def nets(study: Study, name: Stratum, columns: Columns) -> tuple[Array, Array]:
     return one, other[stream(seed, stratum, 0, 0, "order").permutation(rows)]
 
 
-def _of_event(block: Block) -> dict[Axis, Array]:
+def _of_event(found: Measured) -> dict[Axis, Array]:
     """Critical pick-ups (n,) of the only candidate, by kind of element."""
-    (lattice,) = block.job.lattices
-    found = block.pickups(lattice, external(block)[lattice.circuit])
-    return {axis: part[:, 0] for axis in AXES if (part := getattr(found, axis)) is not None}
+    (lattice,) = found.block.job.lattices
+    pickups = found.pickups(lattice)
+    return {axis: part[:, 0] for axis in AXES if (part := getattr(pickups, axis)) is not None}
 
 
 def multiples(pickups: Mapping[Axis, Array], setting: Setting) -> Array:

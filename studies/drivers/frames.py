@@ -36,11 +36,10 @@ def driver_rows(found: Drivers) -> pd.DataFrame:
 
     rows: list[dict[str, Any]] = []
     for part in found.effects:
-        side, _, kind = part.stratum.partition(".")
         mine = [
             {
-                "side": side,
-                "type": kind,
+                "side": part.stratum.side.value,
+                "type": part.stratum.kind,
                 "output": part.output,
                 "input": group.name,
                 **_share("first", part.effects.first, k),

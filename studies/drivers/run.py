@@ -17,6 +17,7 @@ from studies.protocol import Drawn, Findings, Progress
 from studies.report.blocks import items, paragraphs
 from studies.report.catalogue import with_unit
 from studies.report.look import blank, look
+from studies.report.notes import sentences, with_sentences
 from studies.sweep import figures
 from studies.sweep.closest import closest_text
 from studies.sweep.doubts import doubts_text
@@ -50,7 +51,7 @@ def findings(found: Drivers) -> Findings:
         "worth_of_measuring": worth_rows(found),
     }
     peaks = peak_frame(peak_voltages(result.study))
-    to_know = (*notes(found), *result.told, peak_of_chosen(peaks, result))
+    to_know = (*notes(found), *sentences(result), peak_of_chosen(peaks, result))
     text = (
         *paragraphs(*conclusion(result, found, frames)),
         *paragraphs(*closest_text(result.study, result.closest)),
@@ -69,7 +70,7 @@ def findings(found: Drivers) -> Findings:
         frames,
         Drawn(lambda: _figures(result, frames)),
         {"plants": result.plants},
-        result.provenance,
+        with_sentences(result),
         text,
         begin=("what_if.csv", "drivers.svg"),
         result=result,

@@ -12,13 +12,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from montecarlo.engine import primary
-from montecarlo.engine.block import Block, Job, thresholds
-from montecarlo.engine.case import external
+from montecarlo.engine.block import Block, thresholds
 from montecarlo.engine.guard import ROWS, Unresolved, looked_at
+from montecarlo.engine.job import Job
+from montecarlo.engine.path import Measured, solve
 from montecarlo.engine.rare import Densities
 from montecarlo.engine.space import Space, inputs_of, space_of
-from montecarlo.engine.winding import POSITION, solved
+from montecarlo.engine.winding import POSITION, Along
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.caught import missed_samples
 from montecarlo.estimates.choose import weights_of
@@ -214,24 +214,21 @@ def _judged(task: Rows) -> Array:
     """Whether, or with which probability, each candidate misses or trips: (n, C), NaN where
     unresolved. Candidates lattice by lattice, each in the order of `Lattice.settings`."""
     block = Block(task.job, task.chunk, task.space.points(task.u()))
-    stratum = task.chunk.stratum
-    if stratum == EARTH:
-        missed = missed_parts(block, solved(block))
+    found = solve(block)
+    if isinstance(found, Along):
+        missed = missed_parts(block, found)
         part = block.study.internal_faults.position.cdf(missed)
         return np.where(np.isfinite(missed), part, np.nan).astype(np.float32)
-    if stratum.side is Side.EXTERNAL:
-        judged = external(block)
-    else:
-        during = primary.phase_faults(block, stratum.kind)
-        judged = {circuit: block.steady(circuit, during) for circuit in block.circuits}
-    parts = []
-    for lattice in task.job.lattices:
-        levels = (*thresholds(lattice), len(lattice.delay_s))
-        event = block.pickups(lattice, judged[lattice.circuit])
-        if stratum.side is Side.INTERNAL:
-            parts.append(missed_samples(event, block.load_pickups(lattice), *levels))
-            continue
-        phase, earth = event.silent(*levels)
-        operated = ~(phase[:, :, None] & earth[:, None]).reshape(len(block), -1)
-        parts.append(np.where(event.resolved[:, None], operated, np.nan))
+    parts = [_of_lattice(found, lattice) for lattice in task.job.lattices]
     return np.concatenate(parts, axis=1).astype(np.float32)
+
+
+def _of_lattice(found: Measured, lattice: Lattice) -> Array:
+    """The same of one lattice's candidates, of all but earth faults."""
+    block, levels = found.block, (*thresholds(lattice), len(lattice.delay_s))
+    event = found.pickups(lattice)
+    if block.stratum.side is Side.INTERNAL:
+        return missed_samples(event, block.load_pickups(lattice), *levels)
+    phase, earth = event.silent(*levels)
+    operated = ~(phase[:, :, None] & earth[:, None]).reshape(len(block), -1)
+    return np.where(event.resolved[:, None], operated, np.nan)

@@ -6,11 +6,11 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from typing import TYPE_CHECKING, Any
 
-from montecarlo.engine.guard import told
 from montecarlo.estimates.verdicts import Verdict
 from montecarlo.quantities.wording import listed
 from studies.drivers.effects import POSITION
 from studies.drivers.samples import CENTRE, HALVED
+from studies.report.notes import unresolved_sentence
 from studies.report.numbers import percent, with_limits
 from studies.report.words import input_name, scheme_name, setting_text
 
@@ -273,4 +273,4 @@ def notes(found: Drivers) -> list[str]:
         f"Correlated, and so one line among the Sobol' effects: {name}."
         for name in dict.fromkeys(ties)
     ]
-    return [*texts, f"For drivers: {told(found.unresolved)}"]
+    return [*texts, f"For drivers: {unresolved_sentence(found.unresolved)}"]

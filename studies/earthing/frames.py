@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
-from montecarlo.engine.batch import Progress
 from montecarlo.engine.guard import Unresolved, named
+from montecarlo.engine.progress import Progress
 from montecarlo.engine.run import Outcome
 from montecarlo.engine.side_by_side import run_variants, told_of
 from montecarlo.engine.workers import Workers, workers_of

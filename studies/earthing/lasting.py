@@ -10,9 +10,11 @@ import numpy as np
 
 from montecarlo.engine import primary
 from montecarlo.engine.backup import operating_currents
-from montecarlo.engine.batch import Progress, designs
-from montecarlo.engine.block import Block, Job, thresholds
+from montecarlo.engine.block import Block, thresholds
 from montecarlo.engine.guard import ENERGY, Unresolved, looked_at
+from montecarlo.engine.job import Job
+from montecarlo.engine.progress import Progress
+from montecarlo.engine.sizes import designs
 from montecarlo.engine.winding import critical_places, solved
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.caught import missed_stretches

@@ -11,6 +11,7 @@ from studies.earthing.frames import Options, run_options
 from studies.earthing.text import earthing_text
 from studies.protocol import Drawn, Findings, Progress
 from studies.report.look import blank, look, side_by_side
+from studies.report.notes import sentences_of_all
 from studies.sweep.policy import limit_line
 
 if TYPE_CHECKING:
@@ -50,7 +51,7 @@ def findings(options: Options) -> Findings:
     return Findings(
         frames,
         drawn,
-        provenance=options.provenance,
+        provenance={**options.provenance, "told": sentences_of_all(options.results)},
         text=tuple(earthing_text(options)),
         begin=("earthing_options.csv", f"{TRADE}.svg" if drawable else "candidates.csv"),
     )

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from montecarlo.quantities.wording import listed
 from studies.report.blocks import Block, Table, items, paragraphs
+from studies.report.notes import sentences_of_all
 from studies.report.numbers import NONE_SEEN, bare, cell, cost_with_limits, percent, with_limits
 from studies.report.words import scheme_name, setting_text
 from studies.sweep.closest import closest_of_each
@@ -49,7 +50,7 @@ def earthing_text(options: Options) -> list[Block]:
             *closest_of_each(options.results),
         ),
         *of_each(options.doubts),
-        *items(_notes(options.told)),
+        *items(_notes(sentences_of_all(options.results))),
     ]
 
 

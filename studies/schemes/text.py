@@ -10,6 +10,7 @@ from montecarlo.estimates.verdicts import Verdict
 from montecarlo.frames.doubts import doubts_of
 from montecarlo.quantities.wording import listed
 from studies.report.blocks import Block, Table, items, paragraphs
+from studies.report.notes import sentences
 from studies.report.numbers import (
     NONE_SEEN,
     cell,
@@ -52,7 +53,7 @@ def scheme_text(
         *items(settings),
         *paragraphs(said, paired, *closest_text(result.study, result.closest)),
         *_doubts(result, schemes),
-        *items(result.told),
+        *items(sentences(result)),
     ]
 
 

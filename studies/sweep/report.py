@@ -16,6 +16,7 @@ from studies.nominal.backup import backup_by_hand
 from studies.nominal.desk import Desk
 from studies.nominal.peak import highest_v, peak_of_chosen, volts_text
 from studies.report.blocks import Block, Caution, Paragraph, Section, Table, paragraphs
+from studies.report.notes import move_sentences
 from studies.report.numbers import bare
 from studies.report.refusals import note_parts, told
 from studies.report.safety import PEAK, PROPOSED, REVIEW
@@ -221,7 +222,7 @@ class ChoiceReport:
                 " study lists them. One that has to be rounded is another setting, to be judged as"
                 " such."
             )
-        moved = " ".join(self.study.told) or "None had to be moved."
+        moved = " ".join(move_sentences(self.study)) or "None had to be moved."
         return (
             f"The pick-ups proposed are on the relay's steps of {relay.step_a:g} A: the candidates"
             f" were snapped to them before anything was sampled. {moved}"

@@ -4,6 +4,7 @@ setting to choose."""
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,6 +21,8 @@ from studies.protocol import Drawn, Findings, Progress
 from studies.report.blocks import Block, items
 from studies.report.catalogue import EXCITATION, with_unit
 from studies.report.look import blank, look, stacked
+from studies.report.notes import with_sentences
+from studies.report.sample_files import SampleFiles
 from studies.report.words import scheme_name, setting_text
 from studies.sweep import figures
 from studies.sweep.convergence import convergence, convergence_frame, worth_drawing
@@ -50,9 +53,9 @@ class SettingSweep:
         progress: Progress | None,
         keep_samples: Path | None = None,
     ) -> Findings:
-        return findings(
-            run_study(study, workers=workers, progress=progress, keep_samples=keep_samples)
-        )
+        with nullcontext() if keep_samples is None else SampleFiles(keep_samples) as keep:
+            result = run_study(study, workers=workers, progress=progress, keep_samples=keep)
+        return findings(result)
 
 
 def findings(result: Result, text: Sequence[Block] | None = None) -> Findings:
@@ -93,7 +96,7 @@ def findings(result: Result, text: Sequence[Block] | None = None) -> Findings:
         frames,
         Drawn(lambda: _figures(result, frames)),
         {"plants": result.plants},
-        result.provenance,
+        with_sentences(result),
         (*told, *items((peak, *caution(peaks))), *more, *sheet),
         result=result,
         files=files | page,

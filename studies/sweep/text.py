@@ -16,6 +16,7 @@ from montecarlo.study.budget import limit_of_p_false, rounded_up, samples_that_s
 from montecarlo.study.description import Study
 from studies.nominal.backup import backup_found
 from studies.report.blocks import Block, Paragraph, Table, items, paragraphs
+from studies.report.notes import sentences
 from studies.report.numbers import NONE_SEEN, cell, cost_cell, false_trips, percent, with_limits
 from studies.report.refusals import note_text
 from studies.report.words import AXIS_WORDS, scheme_name, setting_text
@@ -60,7 +61,7 @@ def result_text(result: Result) -> list[Block]:
     if result.other is not None:
         text.append(Paragraph(_other_model(result, result.other)))
     text += backup_text(result)
-    return [*text, *items((*result.told, *_only_of(result.other, result)))]
+    return [*text, *items((*sentences(result), *_only_of(result.other, result)))]
 
 
 # --- the table ----------------------------------------------------------------
@@ -271,8 +272,8 @@ def _only_of(other: Result | None, result: Result) -> list[str]:
         return []
     return [
         f"With {other.study.ct.remanence_model}: {text}"
-        for text in other.told
-        if text not in result.told
+        for text in sentences(other)
+        if text not in sentences(result)
     ]
 
 

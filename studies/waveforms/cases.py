@@ -13,17 +13,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from montecarlo.engine import primary
-from montecarlo.engine.batch import designs
-from montecarlo.engine.block import Block, Job
+from montecarlo.engine.block import Block
+from montecarlo.engine.job import Job
+from montecarlo.engine.sizes import designs
 from montecarlo.engine.winding import SETTLED_SHARE
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import Chunk
-from montecarlo.sampling.stratum import EARTH, Side, Stratum
+from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.secondary import transient
 from montecarlo.study.candidates import Lattice, Setting, lattices_of
 from montecarlo.study.circuits import measurement
 from montecarlo.study.description import Study
-from montecarlo.study.strata import event_of, strata
+from montecarlo.study.strata import strata
 
 __all__ = ["KINDS", "Case", "Search", "nearest_cases"]
 
@@ -161,28 +162,18 @@ def _solve(
     block: Block, lattice: Lattice, per_cycle: int, *, trace: bool = False
 ) -> tuple[transient.Window, transient.Response]:
     """A block's samples in time on the setting's circuit, `per_cycle` steps a cycle."""
-    circuit, form = lattice.circuit, block.form(lattice)
-    scheme = block.scheme(circuit)
+    circuit = lattice.circuit
     window, waves, before = _driven(block, per_cycle)
-    wanted, external = (
-        measurement(block.study, scheme, (form,), lattice.delay_s),
-        _is_external(block),
-    )
-    return window, transient.solve(
-        scheme.table,
-        block.leg_ohm(circuit),
-        block.bank(circuit),
-        waves.at(scheme.places),
+    external = block.stratum.side is Side.EXTERNAL
+    return window, block.in_time(
+        circuit,
         window,
+        waves,
         block.solved(circuit, before).flux,
-        wanted,
+        measurement(block.study, block.scheme(circuit), (block.form(lattice),), lattice.delay_s),
         settle=0.0 if external or trace else SETTLED_SHARE,
         keep_trace=trace,
     )
-
-
-def _is_external(block: Block) -> bool:
-    return block.chunk.stratum.side is Side.EXTERNAL
 
 
 def _driven(
@@ -190,24 +181,10 @@ def _driven(
 ) -> tuple[transient.Window, primary.Waves, primary.Complex]:
     """Window, primary currents and the phasors before t = 0 of an external event or an internal
     fault."""
-    stratum = block.chunk.stratum
-    if _is_external(block):
-        event = event_of(block.study, stratum)
-        scene, window = primary.scene_of(block, event)
-        window = replace(window, per_cycle=per_cycle)
-        return (
-            window,
-            primary.waves_of(block, event.currents(scene, window.times())),
-            event.before(scene),
-        )
-    faults = block.study.internal_faults
-    window = transient.Window(block.study.machine.frequency_hz, faults.allowed_time_s, per_cycle)
+    if block.stratum.side is Side.EXTERNAL:
+        return primary.external_event(block, per_cycle)
+    allowed_s = block.study.internal_faults.allowed_time_s
+    window = transient.Window(block.study.machine.frequency_hz, allowed_s, per_cycle)
     turn = np.exp(2j * np.pi * block.uniform("point_on_wave"))[:, None]
-    if stratum == EARTH:
-        during = primary.earth_faults(block, block.samples["internal_faults.position"][:, None])[
-            :, 0
-        ]
-    else:
-        during = primary.phase_faults(block, stratum.kind)
-    before = block.load_primary * turn
-    return window, primary.step_currents(block, window, before, during * turn), before
+    before, during = block.load_primary * turn, primary.lasting(block) * turn
+    return window, primary.step_currents(block, window, before, during), before

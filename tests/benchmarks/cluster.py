@@ -11,9 +11,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from montecarlo.engine.batch import Counted, _counted, compile_solvers, designs
-from montecarlo.engine.block import Job
-from montecarlo.engine.case import run_chunk
+from montecarlo.engine.count import run_chunk
+from montecarlo.engine.counted import Counted, compile_solvers, counted_chunks
+from montecarlo.engine.job import Job
+from montecarlo.engine.sizes import designs
 from montecarlo.engine.workers import Workers
 from montecarlo.engine.workers.cluster import Cluster
 from montecarlo.engine.workers.finished import Finished
@@ -118,9 +119,9 @@ def main() -> None:
     ):
         everywhere = {"processes": Workers(2), "Dask": Workers(place=place)}
         for crew in everywhere.values():
-            list(crew.mapped(_counted, tasks))  # compiles there
+            list(crew.mapped(counted_chunks, tasks))  # compiles there
         taken = {
-            name: best(lambda crew=crew: list(crew.mapped(_counted, tasks)), sizes)
+            name: best(lambda crew=crew: list(crew.mapped(counted_chunks, tasks)), sizes)
             for name, crew in everywhere.items()
         }
     for name, seconds in taken.items():

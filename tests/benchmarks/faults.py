@@ -8,8 +8,9 @@ from pathlib import Path
 import numpy as np
 
 from montecarlo.engine import primary
-from montecarlo.engine.batch import designs
-from montecarlo.engine.block import Block, Job
+from montecarlo.engine.block import Block
+from montecarlo.engine.job import Job
+from montecarlo.engine.sizes import designs
 from montecarlo.quantities import Array
 from montecarlo.sampling.stratum import Stratum
 from montecarlo.secondary import transient

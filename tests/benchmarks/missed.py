@@ -10,9 +10,10 @@ from pathlib import Path
 import numpy as np
 
 from montecarlo.engine import winding
-from montecarlo.engine.batch import Counted, designs
-from montecarlo.engine.block import Job
-from montecarlo.engine.case import run_chunk
+from montecarlo.engine.count import run_chunk
+from montecarlo.engine.counted import Counted
+from montecarlo.engine.job import Job
+from montecarlo.engine.sizes import designs
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.assemble import Gathered, gather
 from montecarlo.estimates.intervals import Estimate, student_mean

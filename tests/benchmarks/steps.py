@@ -16,9 +16,9 @@ from unittest.mock import patch
 import numpy as np
 
 from montecarlo.engine import winding
-from montecarlo.engine.batch import designs
-from montecarlo.engine.block import Job
-from montecarlo.engine.case import run_chunk
+from montecarlo.engine.count import run_chunk
+from montecarlo.engine.job import Job
+from montecarlo.engine.sizes import designs
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import Chunk, Design
 from montecarlo.sampling.stratum import EARTH

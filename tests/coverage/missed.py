@@ -12,9 +12,9 @@ from itertools import combinations
 
 import numpy as np
 
-from montecarlo.engine.batch import designs
-from montecarlo.engine.block import Job
-from montecarlo.engine.case import run_chunk
+from montecarlo.engine.count import run_chunk
+from montecarlo.engine.job import Job
+from montecarlo.engine.sizes import designs
 from montecarlo.estimates.assemble import Gathered, gather
 from montecarlo.estimates.intervals import Estimate, student_mean
 from montecarlo.estimates.paired import Half, paired

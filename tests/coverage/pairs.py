@@ -18,9 +18,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import stdtrit
 
-from montecarlo.engine.batch import designs, run_batch
-from montecarlo.engine.block import Job
-from montecarlo.engine.case import run_chunk
+from montecarlo.engine.batch import run_batch
+from montecarlo.engine.count import run_chunk
+from montecarlo.engine.job import Job
+from montecarlo.engine.sizes import designs
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.assemble import Gathered, gather
 from montecarlo.estimates.choose import weights_of

@@ -19,10 +19,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from joblib import Parallel, delayed
 
-from montecarlo.engine.batch import designs
-from montecarlo.engine.block import Block, Job
-from montecarlo.engine.case import external, run_chunk
+from montecarlo.engine.block import Block
+from montecarlo.engine.count import run_chunk
+from montecarlo.engine.job import Job
+from montecarlo.engine.path import measured
 from montecarlo.engine.rare import CHUNK, STAGES, Known, final_batch, find_densities
+from montecarlo.engine.sizes import designs
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.assemble import Gathered, gather
 from montecarlo.estimates.intervals import Estimate
@@ -80,10 +82,10 @@ def counted_plainly(task: tuple[Job, Chunk]) -> Array:
     result."""
     job, chunk = task
     block = Block(job, chunk, Streams(job.study.study.seed, chunk.stratum, 0, chunk.index, CHUNK))
-    judged = external(block)
+    judged = measured(block)
     found = []
     for lattice in job.lattices:
-        pickups = block.pickups(lattice, judged[lattice.circuit])
+        pickups = judged.pickups(lattice)
         phase, earth = pickups.silent(
             np.array(lattice.phase_thresholds),
             np.array(lattice.earth_thresholds),

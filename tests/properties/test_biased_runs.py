@@ -11,8 +11,9 @@ import pytest
 
 from montecarlo import Result, run_study
 from montecarlo.engine import primary, winding
-from montecarlo.engine.batch import designs
-from montecarlo.engine.block import Block, Job
+from montecarlo.engine.block import Block
+from montecarlo.engine.job import Job
+from montecarlo.engine.sizes import designs
 from montecarlo.estimates.conditional import winding_nodes
 from montecarlo.quantities import Array
 from montecarlo.relays.places import carried

@@ -12,9 +12,10 @@ import numpy as np
 import pytest
 
 from montecarlo.engine.backup import one_cycle_rms
-from montecarlo.engine.batch import designs
-from montecarlo.engine.block import Block, Job
-from montecarlo.engine.case import run_chunk
+from montecarlo.engine.block import Block
+from montecarlo.engine.count import run_chunk
+from montecarlo.engine.job import Job
+from montecarlo.engine.sizes import designs
 from montecarlo.sampling.stratum import EARTH, Stratum
 from montecarlo.study.candidates import Setting, lattices_of
 from montecarlo.study.circuits import scheme_of

@@ -10,7 +10,8 @@ import pandas as pd
 import pytest
 
 from montecarlo import Result, run_study
-from montecarlo.engine.batch import designs, run_batch
+from montecarlo.engine.batch import run_batch
+from montecarlo.engine.sizes import designs
 from montecarlo.engine.workers import Workers
 from montecarlo.sampling.design import Chunk, Design
 from montecarlo.sampling.stratum import Stratum

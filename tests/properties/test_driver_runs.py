@@ -9,10 +9,12 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from montecarlo.engine.block import Block, Job
+from montecarlo.engine.block import Block
+from montecarlo.engine.count import count
+from montecarlo.engine.job import Job
 from montecarlo.engine.rare import find_densities
 from montecarlo.engine.space import inputs_of
-from montecarlo.engine.winding import counted, solved
+from montecarlo.engine.winding import solved
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.drivers import elasticity, gap
 from montecarlo.estimates.intervals import Estimate
@@ -62,7 +64,7 @@ def block_of(study: Study, stratum: Stratum, n: int = 64, seed: int = 1) -> Bloc
 def test_critical_positions_row_by_row_are_those_that_are_tallied() -> None:
     study = study_with()
     block = block_of(study, EARTH)
-    tally = counted(block, along := solved(block))
+    tally = count(block, along := solved(block))
     rows = missed_parts(block, along)  # the law of the place is uniform: F(x) = x
     sums = np.concatenate([lattice.total.reshape(64, -1) for lattice in tally.lattices], axis=1)
     assert rows == pytest.approx(sums, abs=1e-12)

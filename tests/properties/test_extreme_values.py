@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from montecarlo import run_study
-from montecarlo.engine import batch
+from montecarlo.engine import sizes
 from montecarlo.errors import StudyError
 from montecarlo.frames.result import Result
 from montecarlo.sampling.design import Design
@@ -264,7 +264,7 @@ def test_a_hundred_thousand_candidates_are_the_most() -> None:
 
 
 def test_more_candidates_than_the_memory_holds_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(batch, "memory_bytes", lambda: 1e5)
+    monkeypatch.setattr(sizes, "memory_bytes", lambda: 1e5)
     with pytest.raises(StudyError) as caught:
         run_study(study_with(TINY | {"candidates.earth_pickup_a": [0.02, 0.04, 0.1]}), workers=1)
     assert caught.value.faults == (
@@ -280,6 +280,6 @@ def test_a_million_earth_faults_are_counted_in_the_memory_that_a_run_needs() -> 
     """All of the hydro example's settings: half a gigabyte; without them its 288 candidates take
     0.05."""
     lattices = candidate_lattices(read_study(HYDRO))
-    few, many = (batch.memory_needed(lattices, Design(256, n, net=True)) for n in (4096, 2**20))
+    few, many = (sizes.memory_needed(lattices, Design(256, n, net=True)) for n in (4096, 2**20))
     assert 0.04e9 < few < 0.06e9
     assert 0.5e9 < many - few < 0.7e9

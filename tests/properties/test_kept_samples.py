@@ -12,10 +12,11 @@ import pandas as pd
 import pytest
 
 from montecarlo import Result, run_study
-from montecarlo.engine import sample_files, winding
-from montecarlo.engine.batch import designs
-from montecarlo.engine.block import Block, Job
+from montecarlo.engine import winding
+from montecarlo.engine.block import Block
+from montecarlo.engine.job import Job
 from montecarlo.engine.keep import run_and_keep
+from montecarlo.engine.sizes import designs
 from montecarlo.errors import StudyError
 from montecarlo.estimates.conditional import at_place, critical_position, winding_nodes
 from montecarlo.quantities import Array
@@ -24,7 +25,9 @@ from montecarlo.sampling.stratum import EARTH, Stratum
 from montecarlo.study.candidates import Setting, candidate_lattices
 from montecarlo.study.description import Study
 from studies.cli.main import main
+from studies.report import sample_files
 from studies.report.record import PROVENANCE
+from studies.report.sample_files import SampleFiles
 from tests.made.studies import REMOVE, minimal_study_text, study_table, study_with
 
 PLAIN: dict[str, Any] = {
@@ -58,7 +61,8 @@ SAME = ("stabilising_resistance_ohm", "slope1", "slope2", "slope_break_a")
 
 
 def kept(folder: Path, changes: dict[str, Any], workers: int = 1) -> Result:
-    return run_study(study_with(changes), workers=workers, keep_samples=folder)
+    with SampleFiles(folder) as keep:
+        return run_study(study_with(changes), workers=workers, keep_samples=keep)
 
 
 @pytest.fixture(scope="module")
@@ -389,12 +393,7 @@ def test_without_pyarrow_nothing_is_sampled(
 ) -> None:
     monkeypatch.setattr(sample_files, "find_spec", lambda name: None)
     with pytest.raises(StudyError, match="pip install pyarrow, or leave the option out"):
-        run_study(
-            study_with(SMALL),
-            workers=1,
-            keep_samples=tmp_path,
-            progress=lambda *_: pytest.fail("sampled before the refusal"),
-        )
+        SampleFiles(tmp_path)
     assert not list(tmp_path.iterdir())
 
 

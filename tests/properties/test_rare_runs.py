@@ -15,6 +15,7 @@ from montecarlo import Result, run_study
 from montecarlo.engine import enlarging
 from montecarlo.estimates.rare import limits
 from montecarlo.study.description import Precision, Study
+from studies.report.notes import sentences
 from studies.sweep.text import result_text
 from tests.made.said import words
 from tests.made.studies import REMOVE, study_with
@@ -233,7 +234,7 @@ def test_a_precision_enlarges_the_weighted_samples_too(spill: Result) -> None:
     assert widths[1] <= 0.04 < widths[0]
     sizes = fine.rare.groupby("batch")["samples"].max()
     assert 4096 == sizes[1] < sizes[2] <= 65_536
-    assert any(f"{sizes[2]} weighted samples an event" in text for text in fine.told)
+    assert any(f"{sizes[2]} weighted samples an event" in text for text in sentences(fine))
     assert (
         abs(other["p_false"] / known_p(study, other["phase_pickup_a"]) - 1) < 2 * 0.04 + 0.02
     )  # 4 standard errors
@@ -259,9 +260,9 @@ def test_a_fresh_batch_is_as_large_as_its_candidates_need(
     assert [
         f"external.start: the fresh batch has {size} weighted samples instead of 4096: 4096 let"
         in text
-        for text in one.told
+        for text in sentences(one)
     ].count(True) == 1
-    assert not any("the fresh batch has" in text for text in spill.told)
+    assert not any("the fresh batch has" in text for text in sentences(spill))
 
 
 def test_few_effective_hits_are_told_as_both(
@@ -278,7 +279,7 @@ def test_few_effective_hits_are_told_as_both(
     assert np.array_equal(frame["p_false"], both["p_weighted"])
     assert (frame["p_false_low"] <= both[["p_weighted_low", "p_counted_low"]].min(axis=1)).all()
     assert (frame["p_false_high"] >= both["p_weighted_high"]).all()
-    assert any("from few of them that operate" in text for text in result.told)
+    assert any("from few of them that operate" in text for text in sentences(result))
 
 
 # --- when they fail -----------------------------------------------------------

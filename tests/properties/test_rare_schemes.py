@@ -10,10 +10,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from montecarlo.engine.batch import designs
-from montecarlo.engine.block import Job
-from montecarlo.engine.case import run_chunk
+from montecarlo.engine.count import run_chunk
+from montecarlo.engine.job import Job
 from montecarlo.engine.rare import final_batch, find_densities
+from montecarlo.engine.sizes import designs
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.assemble import gather
 from montecarlo.estimates.rare import rare_estimate

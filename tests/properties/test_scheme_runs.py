@@ -11,8 +11,10 @@ import pytest
 
 from montecarlo import run_study
 from montecarlo.engine import primary
-from montecarlo.engine.batch import designs
-from montecarlo.engine.block import Block, Job
+from montecarlo.engine.block import Block
+from montecarlo.engine.job import Job
+from montecarlo.engine.notes import BurdenCircuits
+from montecarlo.engine.sizes import designs
 from montecarlo.relays.places import NEUTRAL
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.stratum import EARTH, Stratum
@@ -20,6 +22,7 @@ from montecarlo.sampling.transform import event_samples
 from montecarlo.secondary import steady, transient
 from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.description import Study
+from studies.report.notes import sentences
 from tests.made.studies import FEW_TYPES, REMOVE, faults_of, study_table, study_with
 
 SMALL: dict[str, Any] = FEW_TYPES | {
@@ -155,8 +158,7 @@ def test_the_neutral_conductor_s_waveform_is_the_sum_of_the_neutral_end_s() -> N
     largest = {}
     for name in ("near_fault", "outside"):
         block = Block(job, job.design.chunks(Stratum(f"external.{name}"))[0])
-        event = next(item for item in study.external_events if item.name == name)
-        window, waves, _ = primary.external_event(block, event)
+        window, waves, _ = primary.external_event(block)
         flowing = int(np.searchsorted(window.times(), 0.1))  # no phase is interrupted before
         largest[name] = _neutral_against_phases(waves, flowing)
     assert largest["near_fault"] < 1e-9
@@ -354,17 +356,12 @@ def test_a_run_says_how_many_circuits_its_grid_needs() -> None:
             "stabilising_resistance_ohm": [0, 300],
         }
     }
-    told = run_study(
-        study_with(
-            SMALL | grid | {"relay.earth_burden_va": 0.05, "relay.earth_burden_ohm": REMOVE}
-        ),
-        workers=1,
-    ).told
-    assert any("12 candidates need 6 circuits" in sentence for sentence in told)
-    assert not any(
-        "candidates need" in sentence
-        for sentence in run_study(study_with(SMALL | grid), workers=1).told
-    )
+    burden = {"relay.earth_burden_va": 0.05, "relay.earth_burden_ohm": REMOVE}
+    result = run_study(study_with(SMALL | grid | burden), workers=1)
+    assert BurdenCircuits(12, 6) in result.outcome.notes
+    assert any("12 candidates need 6 circuits" in sentence for sentence in sentences(result))
+    plain = run_study(study_with(SMALL | grid), workers=1)
+    assert not any(isinstance(note, BurdenCircuits) for note in plain.outcome.notes)
 
 
 # --- what the relay measures, and for how long --------------------------------

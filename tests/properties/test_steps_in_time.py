@@ -12,11 +12,12 @@ import numpy as np
 import pytest
 
 from montecarlo.engine import primary
-from montecarlo.engine.block import Block, Job
+from montecarlo.engine.block import Block
+from montecarlo.engine.job import Job
 from montecarlo.plant.events.base import Event
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import Chunk, Design
-from montecarlo.sampling.stratum import EARTH
+from montecarlo.sampling.stratum import EARTH, Stratum
 from montecarlo.secondary.transient import Window
 from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.read import read_study
@@ -26,7 +27,7 @@ ALLOWED = 0.002
 FEW = ("drivers_11kv", "schemes_11kv", "transformer_earthed_13_8kv")
 
 
-def block_of(name: str, stratum: str, samples: int = 64) -> Block:
+def block_of(name: str, stratum: Stratum, samples: int = 64) -> Block:
     study = read_study(CONFIGS / f"{name}.toml")
     job = Job(
         study.alone,
@@ -78,9 +79,9 @@ def test_external_events_have_no_jump() -> None:
     0.01 %."""
     study = read_study(CONFIGS / "all_events_11kv.toml")
     for event in study.external_events:
-        block = block_of("all_events_11kv", f"external.{event.name}")
+        block = block_of("all_events_11kv", Stratum(f"external.{event.name}"))
         wave = near_inception(block, event)
-        peak = np.abs(primary.external_event(block, event)[1].wave).max(axis=(1, 2))
+        peak = np.abs(primary.external_event(block)[1].wave).max(axis=(1, 2))
         allowed = 2e-3 if event.kind == "phase_earth" else 1e-4
         assert np.max(np.abs(np.diff(wave)[..., 0]).max(axis=1) / peak) < allowed, event.name
 

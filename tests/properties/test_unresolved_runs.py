@@ -13,11 +13,13 @@ import pytest
 
 from montecarlo import run_study
 from montecarlo.engine import primary
-from montecarlo.engine.batch import designs
-from montecarlo.engine.block import Block, Job
-from montecarlo.engine.case import run_chunk
+from montecarlo.engine.block import Block
+from montecarlo.engine.count import count, run_chunk
 from montecarlo.engine.guard import weighted
+from montecarlo.engine.job import Job
+from montecarlo.engine.path import solve
 from montecarlo.engine.rare import final_batch
+from montecarlo.engine.sizes import designs
 from montecarlo.engine.space import space_of
 from montecarlo.engine.workers import Workers
 from montecarlo.errors import StudyError
@@ -257,14 +259,10 @@ def _with(found: Any, rows: Any, bad: float) -> Any:
 
 def _tally_of(job: Job, chunk: Any, rows: Any) -> Any:
     """Σ y of some samples of a chunk, by judging these alone."""
-    from montecarlo.engine import case, winding
-
     block = Block(job, chunk).only(rows)
     one_plant = replace(job.design_of(chunk.stratum), plants=16)
     block.design = one_plant
-    counts = winding.counted if chunk.stratum == EARTH else case.counted
-    solved: Any = winding.solved(block) if chunk.stratum == EARTH else case.solved(block)
-    return counts(block, solved).lattices[0].total.sum(axis=0)
+    return count(block, solve(block)).lattices[0].total.sum(axis=0)
 
 
 @pytest.mark.slow

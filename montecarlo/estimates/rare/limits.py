@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from enum import Enum, auto
 from typing import NamedTuple
@@ -150,10 +151,21 @@ class Why(Enum):
 
 
 class Trust(NamedTuple):
-    """A judgement, and in words."""
+    """A judgement, and the number that it rests on.
+
+    Attributes
+    ----------
+    why : Why
+    value : float
+        Of FEW the effective hits, of ONE its share of the estimate, of CONTRADICTED the standard
+        errors between; NaN for the others.
+    foretold : bool
+        Whether an earlier batch judges.
+    """
 
     why: Why
-    text: str
+    value: float = math.nan
+    foretold: bool = False
 
 
 class Seen(NamedTuple):
@@ -201,18 +213,16 @@ class Seen(NamedTuple):
     def trust(self) -> Trust:
         """Few hits come before a large share of one: of few hits, one always has much."""
         if not self.effective > 0:
-            return Trust(Why.NOTHING, "nothing seen: only an upper limit")
+            return Trust(Why.NOTHING)
         if self.lost_share > LOST:
-            return Trust(Why.LOST, "unresolved samples are above a tenth of it")
+            return Trust(Why.LOST)
         if self.effective < FEW:
-            return Trust(
-                Why.FEW, f"rests on {self.effective:.0f} effective hits; {FEW:.0f} are needed"
-            )
+            return Trust(Why.FEW, self.effective)
         if self.largest_share > ONE:
-            return Trust(Why.ONE, f"one sample is {self.largest_share:.0%} of it")
+            return Trust(Why.ONE, self.largest_share)
         if self.p < SHOWN:
-            return Trust(Why.MAGNITUDE, "order of magnitude: below 1e-6")
-        return Trust(Why.GOOD, "good")
+            return Trust(Why.MAGNITUDE)
+        return Trust(Why.GOOD)
 
 
 @dataclass(frozen=True, eq=False)

@@ -5,10 +5,11 @@ from __future__ import annotations
 
 import pytest
 
-from montecarlo.engine.enlarging import HITS, MOST_TIMES, plans, told
+from montecarlo.engine.enlarging import HITS, MOST_TIMES, enlarged, plans
 from montecarlo.engine.rare import Known
 from montecarlo.estimates.rare import BATCH, Seen, Why
 from montecarlo.study.candidates import Setting
+from studies.report.notes import sentence
 
 OWN, NEAR = 8192, "external.near_fault"
 ONE, OTHER = (Setting("per_phase", pickup, None, 0.0, 0.0) for pickup in (0.1, 0.2))
@@ -65,7 +66,7 @@ def test_one_large_sample_does_not_set_the_size_but_must_pass() -> None:
 def test_the_limit_binds_and_is_told() -> None:
     short = plans(known(seen(15.0)), [ONE], OWN)
     assert short[NEAR].samples == MOST_TIMES * OWN < short[NEAR].wanted
-    (text,) = told(short, OWN, [OTHER, ONE], "")
+    (text,) = map(sentence, enlarged(short, OWN, [OTHER, ONE], ""))
     assert text.startswith(
         "external.near_fault: the fresh batch has 65536 weighted samples instead of 8192: 8192 let "
         "candidate 2 expect 15 effective hits, and 200 make limits steady; at most 8 times"
@@ -76,7 +77,7 @@ def test_the_limit_binds_and_is_told() -> None:
 def test_where_the_limit_leaves_too_few_hits_nothing_is_spent_and_that_is_told() -> None:
     hopeless = plans(known(seen(5.0)), [ONE], OWN)
     assert hopeless[NEAR].samples == OWN
-    (text,) = told(hopeless, OWN, [ONE], "wet")
+    (text,) = map(sentence, enlarged(hopeless, OWN, [ONE], "wet"))
     assert text.startswith(
         "external.near_fault, wet: the fresh batch has its own 8192 weighted samples, too few"
     )

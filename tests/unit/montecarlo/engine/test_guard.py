@@ -8,14 +8,12 @@ import numpy as np
 import pytest
 
 from montecarlo.engine.guard import (
-    COUNTED_AS,
     WEIGHTED,
     Unresolved,
     counted,
     keep_to_limit,
     looked_at,
     named,
-    told,
     weighted,
 )
 from montecarlo.errors import StudyError
@@ -26,13 +24,14 @@ from montecarlo.estimates.counting import one_setting
 from montecarlo.estimates.rare import Sums
 from montecarlo.estimates.refusals import Rule, refusals_of
 from montecarlo.estimates.tally import LatticeTally, Tally
-from montecarlo.frames.unresolved import unresolved_frame, unresolved_numbers
-from montecarlo.sampling.stratum import EARTH, Stratum
+from montecarlo.frames.unresolved import COUNTED_AS, unresolved_frame, unresolved_numbers
+from montecarlo.sampling.stratum import EARTH, LOAD, Stratum
 from montecarlo.study.candidates import candidate_lattices
 from studies.cli.output import write_table
+from studies.report.notes import unresolved_sentence
 from tests.made.studies import study_with
 
-ROW = Unresolved("", 0, Stratum("external.near_fault"), "counted", 200, 2, 1, 1, "so")
+ROW = Unresolved("", 0, Stratum("external.near_fault"), "counted", 200, 2, 1, 1)
 LATTICES = candidate_lattices(
     study_with({"candidates.phase_pickup_a": [0.1], "candidates.earth_pickup_a": [0.1]})
 )
@@ -52,7 +51,6 @@ def test_the_candidate_that_has_most_is_counted_and_causes_add_over_chunks() -> 
     ]
     row = counted(0, Stratum("internal.earth"), [tallies[0] + tallies[1], tallies[2]], LATTICES)
     assert (row.drawn, row.number, row.not_finite, row.not_converged) == (60, 5, 1, 5)
-    assert row.counted_as == COUNTED_AS["internal"]
     assert row.circuit == "two_phase_one_earth with 300 ohm"
     none = counted(0, Stratum("state.load"), [tallies[2]], LATTICES)
     assert (none.number, none.circuit, none.why) == (0, "", "")
@@ -99,9 +97,9 @@ def test_one_percent_unless_the_study_says_otherwise() -> None:
 
 def test_none_is_told_as_well_as_some() -> None:
     clean = replace(ROW, number=0, not_finite=0, not_converged=0)
-    assert told([clean, clean]) == "Samples without a result: none of 400."
-    assert told([]) == ""
-    text = told([clean, ROW])
+    assert unresolved_sentence([clean, clean]) == "Samples without a result: none of 400."
+    assert unresolved_sentence([]) == ""
+    text = unresolved_sentence([clean, ROW])
     assert text.startswith(
         "Samples without a result: 2 of 400, at most 1 % of a type (external.near_fault, counted, "
         "own batch: 1 driven by what is no finite number, 1 not converged)."
@@ -137,7 +135,9 @@ def test_whole_numbers_stay_whole_in_the_file(tmp_path: object) -> None:
 
     path = Path(str(tmp_path)) / "unresolved.csv"
     write_table(unresolved_frame([ROW]), path)
-    assert path.read_text().splitlines()[1] == "external,near_fault,counted,1,,200,2,0.01,1,1,,so"
+    line = path.read_text().splitlines()[1]
+    assert line.startswith("external,near_fault,counted,1,,200,2,0.01,1,1,,")
+    assert line.endswith(f'"{COUNTED_AS["external"]}"')
 
 
 # --- nothing that is not finite reaches a sum ---------------------------------
@@ -174,7 +174,7 @@ def test_a_load_without_any_result_is_not_taken_for_quiet() -> None:
         name: Gathered(
             name, np.zeros((2, 16)), np.full(16, 4.0), np.zeros((2, 16)), None, None, None, None
         )
-        for name in (*weights_of(study).internal, *weights_of(study).external, "state.load")
+        for name in (*weights_of(study).internal, *weights_of(study).external, LOAD)
     }
     assert judge(study, LATTICES, strata).usable.all()
     strata["state.load"].unresolved[1] = 4.0

@@ -6,10 +6,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from montecarlo.engine.batch import designs
-from montecarlo.engine.block import Block, Job
-from montecarlo.engine.case import external
+from montecarlo.engine.block import Block
+from montecarlo.engine.job import Job
+from montecarlo.engine.path import measured
 from montecarlo.engine.primary import scene_of
+from montecarlo.engine.sizes import designs
 from montecarlo.engine.space import ANGLE, HALF_WAVE, TURN, space_of
 from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.stratum import Stratum
@@ -33,7 +34,7 @@ def block_of(study, name, u):
 def pickups_of(study, name, u):
     """Of three phase elements on the first circuit, (n, 3) [A]."""
     block = block_of(study, name, u)
-    judged = next(iter(external(block).values()))
+    judged = next(iter(measured(block).by_circuit.values()))
     return block.per_setting(block.circuits[0], judged.quantity[:, :, 0, 0])
 
 

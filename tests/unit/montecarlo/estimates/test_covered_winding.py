@@ -7,8 +7,10 @@ import numpy as np
 import pytest
 
 from montecarlo.engine import winding
-from montecarlo.engine.batch import designs, run_batch
-from montecarlo.engine.block import Block, Job, thresholds
+from montecarlo.engine.batch import run_batch
+from montecarlo.engine.block import Block, thresholds
+from montecarlo.engine.job import Job
+from montecarlo.engine.sizes import designs
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates import assemble
 from montecarlo.estimates.assemble import Gathered, coverage, detection_curve

@@ -138,7 +138,7 @@ def test_tallies_add(rng: np.random.Generator) -> None:
     both = one + other
     assert np.array_equal(both.lattices[0].total, one.lattices[0].total + other.lattices[0].total)
     assert both.lattices[0].trials.tolist() == [2 * EVENTS] * PLANTS
-    assert both.notes == {"seen": 3.0}
+    assert both.counts == {"seen": 3.0}
 
 
 # --- with a back-up -----------------------------------------------------------

@@ -9,6 +9,7 @@ import pytest
 from montecarlo.estimates.intervals import with_unresolved
 from montecarlo.estimates.rare import Seen, Sums, Why, rare_estimate
 from montecarlo.estimates.weighted import Source, compare, least_of_finer
+from montecarlo.frames.rare import verdict
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import Circuit
 
@@ -47,7 +48,7 @@ def estimate(found, hits, side="both"):
 
 def test_rare_and_trusted_comes_from_weighted_samples():
     found = judged([1e-3, 5e-4], [64, 32], 0.1, 0.2)
-    assert [verdict.text for verdict in found.verdict] == ["good", "good"]
+    assert [verdict(trust) for trust in found.verdict] == ["good", "good"]
     assert found.source == (Source.WEIGHTED, Source.WEIGHTED)
     assert estimate(found, [64, 32]).p == pytest.approx([1e-3, 5e-4])
     assert np.abs(found.gap).max() < 3
@@ -65,7 +66,7 @@ def test_else_the_count_and_a_reason(p, hits, words):
     found = judged([p], [hits], 0.1)
     assert found.source == (Source.COUNT,)
     assert not found.used[0]
-    assert found.verdict[0].text.startswith(words)
+    assert verdict(found.verdict[0]).startswith(words)
     assert estimate(found, [hits]).p == pytest.approx([hits / 64_000])
 
 
@@ -104,8 +105,10 @@ def test_an_earlier_batch_decides_by_the_hits_that_it_lets_expect():
     def source(before):
         return compare(sums, *counts(3), lattices, [before]).source[0]
 
-    (verdict,) = compare(sums, *counts(3), lattices, [hits_of(20.0)]).verdict
-    assert verdict.text == "the study's own batch let 20 effective hits be expected; 50 are needed"
+    (trust,) = compare(sums, *counts(3), lattices, [hits_of(20.0)]).verdict
+    assert (
+        verdict(trust) == "the study's own batch let 20 effective hits be expected; 50 are needed"
+    )
 
     assert source(None) is source(hits_of(49.0)) is Source.BOTH
     assert source(hits_of(51.0)) is Source.WEIGHTED

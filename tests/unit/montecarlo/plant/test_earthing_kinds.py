@@ -10,9 +10,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from montecarlo.engine.batch import designs
-from montecarlo.engine.case import Block, Job
+from montecarlo.engine.block import Block
+from montecarlo.engine.job import Job
 from montecarlo.engine.primary import earth_faults
+from montecarlo.engine.sizes import designs
 from montecarlo.frames.result import run_study
 from montecarlo.sampling.design import Design
 from montecarlo.sampling.stratum import EARTH, Stratum

@@ -9,8 +9,10 @@ import numpy as np
 import pytest
 from scipy.integrate import quad, trapezoid
 
-from montecarlo.engine.batch import designs, run_batch
-from montecarlo.engine.block import Block, Job
+from montecarlo.engine.batch import run_batch
+from montecarlo.engine.block import Block
+from montecarlo.engine.job import Job
+from montecarlo.engine.sizes import designs
 from montecarlo.engine.workers import Workers
 from montecarlo.plant.fault_energy import joule_integral
 from montecarlo.sampling.stratum import EARTH

@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from montecarlo.engine.batch import designs
-from montecarlo.engine.block import Block, Job
+from montecarlo.engine.block import Block
+from montecarlo.engine.job import Job
+from montecarlo.engine.sizes import designs
 from montecarlo.plant.earthing import Earthing, EarthingOption
 from montecarlo.sampling.stratum import EARTH
 from montecarlo.study.description import Study

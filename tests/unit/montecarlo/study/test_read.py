@@ -19,6 +19,7 @@ from montecarlo.plant.events.kinds import KINDS
 from montecarlo.quantities.wording import listed, shown
 from montecarlo.study.grids import MOST_POINTS
 from montecarlo.study.read import LARGEST_FILE, digest, parse_study, read_study
+from studies.report.notes import move_sentences
 from tests.made.studies import REMOVE, faults_of, minimal_study_text, study_table, study_with
 
 HERE = Path(".")
@@ -35,7 +36,7 @@ def test_a_file_is_read(tmp_path: Path) -> None:
     assert study == study_with()
     assert study.machine.frequency_hz == 50
     assert study.candidates.earth_pickup_a == (0.02, 0.04, 0.06, 0.08, 0.1)
-    assert study.told == ()
+    assert study.moves == ()
 
 
 def test_samples_and_seed_stand_in_for_those_of_the_file(tmp_path: Path) -> None:
@@ -477,7 +478,7 @@ def test_pickups_snap_to_the_relay() -> None:
     )
     assert study.candidates.phase_pickup_a == (0.3, 0.6)
     assert study.candidates.earth_pickup_a == (0.03, 0.09)
-    assert study.told == (
+    assert tuple(move_sentences(study)) == (
         (
             "candidates.earth_pickup_a: moved to the relay's step of 0.03 A: 0.02 to 0.03, 0.025 to"
             " 0.03, 0.1 to 0.09 A."
@@ -528,11 +529,11 @@ def test_pickups_outside_the_relays_range_are_refused() -> None:
 
 def test_what_was_told_travels_with_the_study() -> None:
     study = study_with({"relay.step_a": 0.03, "candidates.phase_pickup_a": [0.1]})
-    assert study.told
-    assert study.model_copy(update={"load": study.load}).told == study.told
-    assert pickle.loads(pickle.dumps(study)).told == study.told
+    assert study.moves
+    assert study.model_copy(update={"load": study.load}).moves == study.moves
+    assert pickle.loads(pickle.dumps(study)).moves == study.moves
     assert pickle.loads(pickle.dumps(study)) == study
-    assert "told" not in str(study.model_dump())
+    assert "moves" not in str(study.model_dump())
 
 
 def test_the_present_setting_is_not_moved() -> None:
@@ -540,7 +541,7 @@ def test_the_present_setting_is_not_moved() -> None:
     study = study_with({"relay.step_a": 0.01, "candidates.present": present})
     assert study.candidates.present is not None
     assert study.candidates.present.earth_pickup_a == 0.033
-    assert study.told == ()
+    assert study.moves == ()
 
 
 # --- digest -------------------------------------------------------------------

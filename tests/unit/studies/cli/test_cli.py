@@ -432,7 +432,7 @@ def test_the_starter_is_a_valid_study_with_every_form(run: Run, tmp_path: Path) 
         assert any(key in value for value in given), key
     assert study.correlations
     assert study.candidates.present is not None
-    assert not study.told
+    assert not study.moves
     assert "invented" in (tmp_path / "mine.toml").read_text().splitlines()[0]
 
 

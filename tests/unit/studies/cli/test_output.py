@@ -16,7 +16,6 @@ import pandas as pd
 import pytest
 
 from montecarlo.engine.keep import Column
-from montecarlo.engine.sample_files import SampleFiles
 from montecarlo.errors import RunStopped, StudyError
 from studies.cli.folder import Destination, prepare
 from studies.cli.listing import UNFINISHED
@@ -24,6 +23,7 @@ from studies.cli.output import write_findings, write_new_table, write_table
 from studies.protocol import Drawn, Findings
 from studies.report.look import blank
 from studies.report.record import PROVENANCE, SEAL, is_as_sealed
+from studies.report.sample_files import SampleFiles
 
 STUDY = b"# the study, byte for byte\r\n"
 IDENTITY = {"study": "1234", "numpy": "2.0"}

@@ -12,6 +12,7 @@ import pytest
 from montecarlo.estimates.drivers import Rule, worths
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.frames.choosing import hinge
+from montecarlo.sampling.stratum import EARTH
 from studies.cli.output import write_table
 from studies.drivers.frames import driver_rows
 from studies.drivers.text import _setting
@@ -67,7 +68,7 @@ def test_no_share_of_a_variance_is_below_0_or_above_1() -> None:
     """Estimates by chance: -0.02 with limits from -0.1 to 1.3."""
     effect = Estimate(np.array([-0.02]), np.array([-0.1]), np.array([1.3]))
     part = SimpleNamespace(
-        stratum="internal.earth",
+        stratum=EARTH,
         output="x",
         groups=[SimpleNamespace(name="ct.ankle_ratio")],
         effects=SimpleNamespace(first=effect, total=effect),
@@ -204,7 +205,6 @@ def test_energy_in_a_bolted_fault_is_said_to_be_0() -> None:
         table=pd.DataFrame(rows),
         study=study_with(),
         differences=gaps(rows),
-        told={},
         results={},
         doubts={},
     )

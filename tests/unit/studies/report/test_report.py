@@ -172,7 +172,7 @@ def test_samples_without_a_result_are_a_table_of_the_report_where_there_are_any(
     tmp_path: Path,
 ) -> None:
     none, some = (
-        unresolved_frame([Unresolved("", 0, EARTH, "counted", 64, number, 0, number, "so")])
+        unresolved_frame([Unresolved("", 0, EARTH, "counted", 64, number, 0, number)])
         for number in (0, 3)
     )
     study = study_with()

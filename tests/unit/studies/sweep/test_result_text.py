@@ -11,6 +11,8 @@ import numpy as np
 import pytest
 
 from montecarlo import run_study
+from montecarlo.engine.notes import BurdenCircuits, ReEntered
+from montecarlo.engine.run import Note
 from montecarlo.estimates.refusals import Refusal, Rule
 from montecarlo.estimates.verdicts import Verdict
 from montecarlo.frames.choosing import ASKED, COLUMNS, Hinge
@@ -41,7 +43,7 @@ def finished(
     policy: dict[str, Any] | None = None,
     tries: int = 1,
     comparison: list[dict[str, Any]] | None = None,
-    told: tuple[str, ...] = (),
+    notes: tuple[Note, ...] = (),
     backup: dict[str, Any] | None = None,
     backup_rows: list[dict[str, Any]] | None = None,
     other: Result | None = None,
@@ -71,7 +73,6 @@ def finished(
         chosen=chosen,
         runner_up=runner_up,
         provenance={"fresh_batches": tries},
-        told=told,
         other=other,
         comparison=pd.DataFrame(comparison or [], columns=list(COLUMNS)),
         hinge=hinge,
@@ -80,7 +81,13 @@ def finished(
         rare=pd.DataFrame(rare or []),
         scenario_choices=pd.DataFrame(choices or []),
         doubts=doubts,
-        outcome=SimpleNamespace(best={}),
+        outcome=SimpleNamespace(
+            best={},
+            study=study,
+            notes=notes,
+            first=SimpleNamespace(unresolved=()),
+            fresh=None,
+        ),
     )
     result.closest = closest_rows(study, frame, study.scheme.kinds if chosen is None else ())
     return cast("Result", result)
@@ -448,8 +455,8 @@ def test_the_rule_that_decides_is_named() -> None:
 
 
 def test_what_is_told_is_shown_whole() -> None:
-    assert "- 500 samples asked for, 512 drawn." in said(
-        finished(results.candidates(), chosen=5, told=("500 samples asked for, 512 drawn.",))
+    assert "12 candidates need 6 circuits." in said(
+        finished(results.candidates(), chosen=5, notes=(BurdenCircuits(12, 6),))
     )
 
 
@@ -462,8 +469,9 @@ def with_other(chosen: int | None, other: int | None, *refusals: Refusal) -> str
         p_missed=0.2, p_missed_low=0.19, p_missed_high=0.21, p_false=0.0, p_false_high=0.0004
     )
     there.at[4, "refusals"] = refusals
-    rival = finished(there, chosen=other, model="shifted_curve", told=("Common.", "Only there."))
-    return said(finished(frame, chosen=chosen, other=rival, told=("Common.",)))
+    notes = (BurdenCircuits(12, 6), ReEntered(0.1))
+    rival = finished(there, chosen=other, model="shifted_curve", notes=notes)
+    return said(finished(frame, chosen=chosen, other=rival, notes=notes[:1]))
 
 
 HEAD = (
@@ -479,8 +487,8 @@ WORTH = (
 def test_the_other_model_may_choose_the_same() -> None:
     text = with_other(5, 5)
     assert f"{HEAD}the same setting is chosen, no. 5: there {WORTH}. -" in text
-    assert "- With shifted_curve: Only there." in text
-    assert text.count("Common.") == 1
+    assert "- With shifted_curve: In 10 % of the cases" in text
+    assert text.count("12 candidates need 6 circuits.") == 1
 
 
 def test_the_other_model_may_move_the_choice() -> None:

@@ -73,6 +73,10 @@ class SampleFiles:
             with suppress(OSError):
                 self._writer.close()
 
+    def __call__(self, stratum: Stratum, rows: Rows, *, weighted: bool = False) -> None:
+        """The next rows of a stratum, in its file."""
+        self.append(weighted_name(stratum) if weighted else counted_name(stratum), rows)
+
     def append(self, name: str, rows: Rows) -> None:
         """The next rows of a file; another name ends the file before it."""
         if name != self._name:

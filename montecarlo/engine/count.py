@@ -1,0 +1,170 @@
+"""From a solved chunk to its tally: which candidates miss it, or operate on it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import partial
+
+import numpy as np
+
+from montecarlo.engine import backup
+from montecarlo.engine.block import Block, thresholds
+from montecarlo.engine.guard import causes, without_result
+from montecarlo.engine.job import Job
+from montecarlo.engine.path import Measured, solve
+from montecarlo.engine.samples import Rows
+from montecarlo.engine.winding import (
+    DECIDES_MOST,
+    STEADY_INTERVALS,
+    TRANSIENT_INTERVALS,
+    Along,
+    critical_places,
+)
+from montecarlo.estimates.caught import missed_samples, missed_shares, sum_caught
+from montecarlo.estimates.counting import (
+    count_missed,
+    count_operated,
+    one_setting,
+    places_kept,
+    sum_conditional,
+)
+from montecarlo.estimates.tally import BackupTally, LatticeTally, Tally
+from montecarlo.quantities import Array
+from montecarlo.sampling.design import Chunk
+from montecarlo.sampling.stratum import Side
+from montecarlo.study.candidates import Lattice
+
+__all__ = ["count", "run_chunk"]
+
+ALL = slice(None)
+
+
+def run_chunk(job: Job, chunk: Chunk) -> Tally:
+    """Sample, solve and count one chunk.
+
+    Parameters
+    ----------
+    job : Job
+    chunk : Chunk
+
+    Returns
+    -------
+    Tally
+    """
+    block = Block(job, chunk)
+    return count(block, solve(block))
+
+
+def count(block: Block, solution: Measured | Along) -> Tally:
+    """The tally of a block.
+
+    Parameters
+    ----------
+    block : Block
+    solution : Measured or Along
+        As `path.solve` gave it.
+
+    Returns
+    -------
+    Tally
+    """
+    if isinstance(solution, Along):
+        return _along_the_winding(block, solution)
+    return _one_by_one(block, solution)
+
+
+# --- every sample is one case -------------------------------------------------
+
+
+def _one_by_one(block: Block, measured: Measured) -> Tally:
+    lattices, internal = block.job.lattices, block.stratum.side is Side.INTERNAL
+
+    def each(of: Array | None = None, rows: Rows | slice = ALL) -> tuple[LatticeTally, ...]:
+        return tuple(_count(block, lattice, measured, of, rows) for lattice in lattices)
+
+    tally = Tally(each())
+    tally.early = {share: Tally(each(rows=rows)) for share, rows in block.early_rows.items()}
+    if any(part.unresolved.any() for part in tally.lattices):
+        solved = [measured.pickups(lattice) for lattice in lattices]
+        if internal:
+            solved += [block.load_pickups(lattice) for lattice in lattices]
+        tally.causes = causes(block, without_result(solved))
+    if (caught := backup.operated(block)) is not None:
+        nobody = each(of=np.asarray(caught != 1, float)) if internal else ()
+        tally.backup = BackupTally(one_setting(caught, block.plants), nobody)
+    if block.job.paired and internal:
+        missed = [
+            missed_samples(
+                measured.pickups(lattice),
+                block.load_pickups(lattice),
+                *thresholds(lattice),
+                len(lattice.delay_s),
+            )
+            for lattice in lattices
+        ]
+        tally.caught = _caught(block, missed, None)
+    return tally
+
+
+def _count(
+    block: Block, lattice: Lattice, measured: Measured, of: Array | None, rows: Rows | slice
+) -> LatticeTally:
+    """`of` (n,), 0 or 1: the samples of an internal fault whose misses are counted, all unless
+    given; `rows`: the samples that are looked at."""
+    event = measured.pickups(lattice).at(rows)
+    settings = (*thresholds(lattice), len(lattice.delay_s))
+    if block.stratum.side is not Side.INTERNAL:
+        return count_operated(event, *settings, block.plants)
+    weight = None
+    if block.even_positions and of is None:
+        weight = 2 * block.samples["internal_faults.position"][rows]
+    load = block.load_pickups(lattice).at(rows)
+    return count_missed(event, load, *settings, block.plants, weight, of)
+
+
+def _caught(block: Block, missed: list[Array], along: Array | None) -> LatticeTally:
+    """What one of the paired candidates misses and another catches; missed (n, C) by lattice."""
+    paired = np.concatenate(missed, axis=1)[:, block.job.paired]
+    return sum_caught(paired, block.plants, along)
+
+
+# --- earth faults, conditional on all but the position ------------------------
+
+
+def _along_the_winding(block: Block, found: Along) -> Tally:
+    counts = {
+        "phasor_solutions": float(len(block) * (STEADY_INTERVALS + 1) * len(block.circuits)),
+        "transient_solutions": float(len(block) * (TRANSIENT_INTERVALS + 1) * len(found.in_time)),
+    }
+    cdf, caught = block.study.internal_faults.position.cdf, backup.critical_place(block)
+    along = block.samples[DECIDES_MOST]
+    tallies, nobody, missed = [], [], []
+    lost = np.zeros(len(block), bool)
+    early: dict[float, list[LatticeTally]] = {share: [] for share in block.early_rows}
+    for lattice, phase_x, earth_x in critical_places(block, found, counts):
+        load, settings = block.load_pickups(lattice), thresholds(lattice)
+        summed = partial(
+            sum_conditional, phase_x, earth_x, load, *settings, block.plants, cdf, along
+        )
+        kept = places_kept(phase_x, earth_x, load, *settings)
+        tallies.append(replace(summed(block.even_positions), phase_x=kept[0], earth_x=kept[1]))
+        if tallies[-1].unresolved.any():
+            solved = [np.isfinite(x).all(axis=(1, 2)) for x in (phase_x, earth_x)]
+            lost |= ~np.all([*solved, load.resolved], axis=0)
+        if caught is not None:
+            nobody.append(summed(False, np.where(np.isfinite(caught), caught, 1.0)))
+        if block.job.paired:
+            missed.append(missed_shares(phase_x, earth_x, load, *settings, cdf))
+        for share, rows in block.early_rows.items():
+            x = phase_x[rows], earth_x[rows]
+            early[share].append(
+                sum_conditional(*x, load.at(rows), *settings, block.plants, cdf, along[rows], False)
+            )
+    tally = Tally(tuple(tallies), counts, causes=causes(block, lost))
+    tally.early = {share: Tally(tuple(parts)) for share, parts in early.items()}
+    if caught is not None:
+        operates = one_setting(1 - cdf(caught), block.plants, along=along)
+        tally.backup = BackupTally(operates, tuple(nobody))
+    if missed:
+        tally.caught = _caught(block, missed, along)
+    return tally

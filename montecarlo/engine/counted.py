@@ -1,0 +1,127 @@
+"""Every stratum of a batch, counted: the tasks that workers are given, and the sums of what they
+send back."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from montecarlo.engine.count import run_chunk
+from montecarlo.engine.guard import Unresolved, counted, keep_to_limit
+from montecarlo.engine.job import Job
+from montecarlo.engine.keep import KeepRows, Rows, run_and_keep
+from montecarlo.engine.progress import Progress
+from montecarlo.engine.winding import STEADY_INTERVALS
+from montecarlo.engine.workers import Workers
+from montecarlo.estimates.tally import Tally
+from montecarlo.sampling.design import BLOCKS, Chunk, Design
+from montecarlo.sampling.stratum import EARTH, Stratum
+from montecarlo.study.candidates import Lattice
+from montecarlo.study.description import Study
+from montecarlo.study.strata import strata
+
+__all__ = ["ByBlock", "Counted", "compile_solvers", "count_all", "counted_chunks"]
+
+ByBlock = dict[Stratum, list[Tally]]  # of each block of plants, in their order
+
+
+def count_all(
+    job: Job, round_: int, workers: Workers, progress: Progress, keep: KeepRows | None = None
+) -> tuple[ByBlock, list[Unresolved]]:
+    """All strata of a study on one set of random numbers.
+
+    Parameters
+    ----------
+    job : Job
+    round_ : int
+        0: the study's own batch.
+    workers : Workers
+    progress : Progress
+    keep : KeepRows, optional
+        Takes the rows of every chunk.
+
+    Returns
+    -------
+    dict
+        Tallies by stratum and block of plants, added in the order of the chunks' keys.
+    list of Unresolved
+        Of each stratum.
+
+    Raises
+    ------
+    RunStopped
+        Where too many samples of a stratum give no result, as soon as it is finished.
+    """
+    tasks = [
+        Counted(job, chunks, keep is not None)
+        for name in strata(job.study)
+        for chunks in job.design_of(name).tasks(name, round_)
+    ]
+    total, done = sum(task.solutions for task in tasks), 0
+    sums: dict[tuple[Stratum, int], Tally] = {}
+    found: ByBlock = {}
+    unresolved: list[Unresolved] = []
+    waiting = Counter(task.stratum for task in tasks)
+    for task, (tally, kept) in zip(tasks, workers.mapped(counted_chunks, tasks), strict=True):
+        name = task.stratum
+        for rows in kept:
+            assert keep is not None
+            keep(name, rows)
+        key = name, task.chunks[0].plant_block
+        sums[key] = sums[key] + tally if key in sums else tally
+        waiting[name] -= 1
+        if not waiting[name]:
+            found[name] = [sums[name, block] for block in range(BLOCKS)]
+            row = counted(round_, name, found[name], job.lattices)
+            unresolved += keep_to_limit(job.study, row)
+        done += task.solutions
+        progress(done, total, name if round_ == 0 else f"{name}, fresh batch")
+    return {name: found[name] for name in strata(job.study)}, unresolved
+
+
+@dataclass(frozen=True, eq=False)
+class Counted:
+    """Chunks of one block of plants that are solved and counted together, in this order."""
+
+    job: Job
+    chunks: tuple[Chunk, ...]
+    keep: bool  # their rows too
+
+    @property
+    def stratum(self) -> Stratum:
+        return self.chunks[0].stratum
+
+    @property
+    def label(self) -> str:
+        more = f" to {self.chunks[-1].index}" if len(self.chunks) > 1 else ""
+        return f"{self.chunks[0].label}{more}"
+
+    @property
+    def solutions(self) -> int:
+        """What progress counts: samples, and every place on the winding for an earth fault."""
+        places = STEADY_INTERVALS + 1 if self.stratum == EARTH else 1
+        return places * sum(map(self.job.design_of(self.stratum).samples_in, self.chunks))
+
+
+def counted_chunks(task: Counted) -> tuple[Tally, list[Rows]]:
+    """The sum of their tallies, and the rows of each where they are kept."""
+    total, kept = None, []
+    for chunk in task.chunks:
+        if task.keep:
+            tally, rows = run_and_keep(task.job, chunk)
+            kept.append(rows)
+        else:
+            tally = run_chunk(task.job, chunk)
+        total = tally if total is None else total + tally
+    assert total is not None
+    return total, kept
+
+
+def compile_solvers(study: Study, lattices: Sequence[Lattice]) -> None:
+    """Run the smallest chunk of every stratum once, so that workers find the compiled solvers in
+    the cache."""
+    small = Design(BLOCKS, BLOCKS)
+    job = Job(study, tuple(lattices[:1]), small, replace(small, net=True))
+    for name in strata(study):
+        run_chunk(job, small.chunks(name)[0])

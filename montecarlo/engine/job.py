@@ -1,0 +1,34 @@
+"""What every chunk of a run shares."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from montecarlo.sampling.design import Design
+from montecarlo.sampling.stratum import EARTH, Stratum
+from montecarlo.study.candidates import Lattice
+from montecarlo.study.description import Study
+from montecarlo.study.strata import OPEN_PILOTS
+
+__all__ = ["Job"]
+
+
+@dataclass(frozen=True)
+class Job:
+    """What every chunk of a run shares; small, since it travels with each of them."""
+
+    study: Study
+    lattices: tuple[Lattice, ...]
+    design: Design  # of the counted strata
+    earth_design: Design  # of earth faults, solved along the whole winding, on nets
+    shares: tuple[float, ...] = ()  # of the batch, below 1, that are tallied by themselves too
+    paired: tuple[int, ...] = ()  # candidates of which is told what one misses and another not
+    # weighted samples of a stratum, where not the study's own
+    weighted: tuple[tuple[Stratum, int], ...] = ()
+
+    def design_of(self, stratum: Stratum) -> Design:
+        if stratum == EARTH:
+            return self.earth_design
+        if stratum in OPEN_PILOTS:  # counted, and as few as earth faults
+            return replace(self.earth_design, net=False)
+        return self.design

@@ -1,0 +1,89 @@
+"""The path of one chunk, up to what its elements measure. Read this first.
+
+    samples -> primary currents -> secondary circuit -> what elements compare with their settings
+
+`Block` draws the samples; `primary` makes currents of them; `secondary` solves the circuits. What
+is made of a solution stands elsewhere: tallies in `count`, rows in `keep`, weighted sums in `rare`.
+A chunk is a pure function of the study and of the chunk's key.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from montecarlo.engine import primary, winding
+from montecarlo.engine.block import Block, Judged
+from montecarlo.estimates.tally import Pickups
+from montecarlo.sampling.stratum import EARTH, Side
+from montecarlo.study.candidates import Lattice
+from montecarlo.study.circuits import Circuit, measurement
+from montecarlo.study.strata import OPEN_PILOTS
+
+__all__ = ["Measured", "measured", "solve"]
+
+
+@dataclass(frozen=True, eq=False)
+class Measured:
+    """What the elements of every circuit measure in each of a block's samples."""
+
+    block: Block
+    by_circuit: Mapping[Circuit, Judged]
+
+    def pickups(self, lattice: Lattice) -> Pickups:
+        """Critical pick-ups of a lattice's settings."""
+        return self.block.pickups(lattice, self.by_circuit[lattice.circuit])
+
+    def timed(self, lattice: Lattice) -> bool:
+        """Whether the critical pick-ups depend on the delay."""
+        return self.by_circuit[lattice.circuit].delays_s is not None
+
+
+def solve(block: Block) -> Measured | winding.Along:
+    """All samples of a block, on every circuit.
+
+    Parameters
+    ----------
+    block : Block
+
+    Returns
+    -------
+    Measured or Along
+        Earth faults are solved along the whole winding, everything else where it was sampled.
+    """
+    return winding.solved(block) if block.stratum == EARTH else measured(block)
+
+
+def measured(block: Block) -> Measured:
+    """The same of every stratum but earth faults: external events in time, as they pass; faults
+    between phases and states by phasors, as they last.
+
+    Parameters
+    ----------
+    block : Block
+
+    Returns
+    -------
+    Measured
+    """
+    stratum = block.stratum
+    if stratum.side is Side.EXTERNAL:
+        return Measured(block, _passing(block))
+    currents = primary.lasting(block)
+    idle = OPEN_PILOTS.index(stratum) if stratum in OPEN_PILOTS else None
+    return Measured(
+        block, {circuit: block.steady(circuit, currents, idle) for circuit in block.circuits}
+    )
+
+
+def _passing(block: Block) -> dict[Circuit, Judged]:
+    """An external event in time: the same sampled waveforms through each circuit."""
+    window, currents, before = primary.external_event(block)
+    judged = {}
+    for circuit in block.circuits:
+        forms, delays = block.forms(circuit), block.delays(circuit)
+        wanted = measurement(block.study, block.scheme(circuit), forms, delays)
+        flux = block.solved(circuit, before).flux
+        response = block.in_time(circuit, window, currents, flux, wanted)
+        judged[circuit] = Judged(forms, delays, response.pickup)
+    return judged

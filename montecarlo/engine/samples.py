@@ -1,0 +1,128 @@
+"""One chunk's samples: the value of every input, and what is drawn though no input states it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from copy import copy
+from typing import Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from montecarlo.engine.job import Job
+from montecarlo.quantities import Array
+from montecarlo.relays.places import NEUTRAL
+from montecarlo.sampling.design import Chunk
+from montecarlo.sampling.inputs import list_inputs
+from montecarlo.sampling.points import Points
+from montecarlo.sampling.stratum import Side, Stratum
+from montecarlo.sampling.transform import draw, event_points, event_samples, plant_major
+from montecarlo.study.circuits import scheme_of
+
+__all__ = ["ChunkSamples", "Rows"]
+
+Rows = NDArray[np.int64]
+
+
+class ChunkSamples:
+    """One chunk's samples; n of them, plant-major.
+
+    Parameters
+    ----------
+    job : Job
+    chunk : Chunk
+    points : Points, optional
+        Where the uniforms come from instead of the chunk's streams; each sample is then a plant of
+        its own.
+
+    Attributes
+    ----------
+    samples : mapping
+        By the key of the input, in its unit: (n,), (n, 6) a CT, (n, 4) an element.
+    """
+
+    def __init__(self, job: Job, chunk: Chunk, points: Points | None = None) -> None:
+        self.job, self.chunk, self.study = job, chunk, job.study
+        self._rows: Rows | slice = slice(None)
+        self.design, self._own = job.design_of(chunk.stratum), points
+        self._points, self.samples = self._drawn(points)
+        if self.stratum.side is Side.INTERNAL and self.study.states.breaker_open_share > 0:
+            self.samples = self._with_breaker_open()
+        self.omega = self.study.machine.omega
+
+    def _drawn(self, points: Points | None) -> tuple[Points, Mapping[str, Array]]:
+        inputs, ties, seed = list_inputs(self.study), self.study.ties, self.study.study.seed
+        if points is not None:
+            return points, draw(inputs, ties, points)
+        own = event_points(inputs, seed=seed, design=self.design, chunk=self.chunk)
+        return own, event_samples(
+            inputs, ties, seed=seed, design=self.design, chunk=self.chunk, points=own
+        )
+
+    @property
+    def stratum(self) -> Stratum:
+        return self.chunk.stratum
+
+    def _with_breaker_open(self) -> Mapping[str, Array]:
+        """The samples with a share of them off the network: no load, no infeed, nothing outside the
+        zone."""
+        alone = {
+            "load.current_pu": 0.0,
+            "network.reactance_pu": np.inf,
+            "network.external_capacitance_f": 0.0,
+            "earthing.other_neutrals_ohm": np.inf,
+        }
+        off = self.breaker_open
+        return {
+            key: np.where(off, alone[key], value) if key in alone else value
+            for key, value in self.samples.items()
+        }
+
+    @property
+    def breaker_open(self) -> NDArray[np.bool_]:
+        """Whether each internal fault happens off the network, (n,)."""
+        return self.uniform("operating_state") < self.study.states.breaker_open_share
+
+    def __len__(self) -> int:
+        return len(self.samples["load.current_pu"])
+
+    @property
+    def plants(self) -> int:
+        return self.design.plants_per_block if self._own is None else self._own.count
+
+    @property
+    def early_rows(self) -> dict[float, Rows]:
+        """The samples that belong to each of the job's shares of the batch: the first events of
+        every plant."""
+        events = np.arange(len(self)).reshape(self.plants, -1)
+        firsts = {share: self.design.first_events(self.chunk, share) for share in self.job.shares}
+        return {share: events[:, :first].ravel() for share, first in firsts.items() if first}
+
+    @property
+    def even_positions(self) -> bool:
+        """Whether positions are uniform along the whole winding, so that the line-end law is a
+        weight 2x."""
+        position = self.study.internal_faults.position
+        return position.family == "uniform" and position.support() == (0.0, 1.0)
+
+    @property
+    def wants_neutral(self) -> bool:
+        """Whether a scheme has a CT in the neutral conductor."""
+        kinds = dict.fromkeys(lattice.scheme for lattice in self.job.lattices)
+        return any(NEUTRAL in scheme_of(self.study, kind).places for kind in kinds)
+
+    def uniform(self, key: str) -> Array:
+        """A draw that no input states (`sampling.transform.DRAWN`): (n,)."""
+        values = self._points.of(f"drawn.{key}", 1)[:, 0]
+        return (values if self._own is not None else plant_major(values, self.plants))[self._rows]
+
+    def phase_number(self) -> Rows:
+        """The faulted phase, or the one that a fault between two leaves out: 0, 1, 2 alike."""
+        return np.minimum((3 * self.uniform("phase")).astype(np.int64), 2)
+
+    def _only(self, rows: Rows) -> Self:
+        """Some of the samples, in this order; they are no batch of plants and events."""
+        few = copy(self)
+        few.samples = {key: value[rows] for key, value in self.samples.items()}
+        few._rows = rows if isinstance(self._rows, slice) else self._rows[rows]
+        return few

@@ -1,0 +1,94 @@
+"""How much a batch draws of every type, and whether this machine can hold it."""
+
+from __future__ import annotations
+
+import math
+import os
+from collections.abc import Sequence
+
+from montecarlo.errors import StudyError
+from montecarlo.sampling.design import BLOCKS, Design
+from montecarlo.sampling.nets import POINTS_MAX
+from montecarlo.study.budget import earth_fault_samples
+from montecarlo.study.candidates import Lattice, candidate_lattices
+from montecarlo.study.description import Study
+
+__all__ = ["check_size", "check_sizes", "designs", "memory_bytes", "memory_needed"]
+
+CELLS_MAX = 40_000_000  # plants x candidates that the tables may hold
+SAMPLES_MAX = 10**9  # of a type: the list of its chunks takes 75 MB
+BYTES_EACH = 30_000  # of a run's memory, measured: a candidate's rows,
+BYTES_A_PLANT = 550  # and its tallies on each plant
+
+
+def designs(study: Study) -> tuple[Design, Design]:
+    """Of the counted types and of earth faults, which are solved along the whole winding."""
+    general = study.study
+    return Design(general.plants, general.samples), Design(
+        general.plants, earth_fault_samples(study), net=True
+    )
+
+
+def memory_bytes() -> float:
+    """Of this machine; infinite where it does not say."""
+    try:
+        return float(os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES"))
+    except (AttributeError, OSError, ValueError):
+        return math.inf
+
+
+def check_sizes(study: Study) -> None:
+    """Of the study, its variants and its options of earthing, as `run` would. Raises StudyError."""
+    for one in (study, *(other for _, other in (*study.variant_studies, *study.options))):
+        check_size(one, candidate_lattices(one))
+
+
+def memory_needed(lattices: Sequence[Lattice], earth: Design) -> float:
+    """About what a run of these candidates takes beside what every run does [bytes]: tables,
+    tallies, and the critical position of each phase and earth setting in each earth fault, in
+    single precision."""
+    candidates = sum(math.prod(lattice.shape) for lattice in lattices)
+    places = sum(
+        (phases + earths) * delays for phases, earths, delays in (each.shape for each in lattices)
+    )
+    return (
+        candidates * (BYTES_EACH + BYTES_A_PLANT * earth.plants_rounded)
+        + 4 * places * earth.samples_drawn
+    )
+
+
+def check_size(study: Study, lattices: Sequence[Lattice]) -> None:
+    """Samples, plants and candidates within what tables and memory hold. Raises StudyError."""
+    candidates = sum(math.prod(lattice.shape) for lattice in lattices)
+    cells = candidates * Design(study.study.plants, 1).plants_rounded
+    if cells > CELLS_MAX:
+        raise StudyError(
+            f"study.plants: {study.study.plants} plants x {candidates} candidates = {cells} cells,"
+            f" at most {CELLS_MAX}; lower study.plants or thin the grids in [candidates]"
+        )
+    earth = designs(study)[1]
+    if earth.samples_drawn > (most := BLOCKS * POINTS_MAX):
+        general = study.study
+        key = (
+            "study.earth_fault_samples"
+            if general.earth_fault_samples
+            else "study.samples (or --samples)"
+        )
+        asked = general.earth_fault_samples or general.samples
+        raise StudyError(
+            f"{key}: {asked} would be {earth.samples_drawn} earth faults"
+            " (study.earth_fault_samples, samples/8 unless given, rounded up to a power of two),"
+            f" at most {most}; give fewer"
+        )
+    if study.study.samples > SAMPLES_MAX:
+        raise StudyError(
+            f"study.samples (or --samples): {study.study.samples}, at most {SAMPLES_MAX}; give"
+            " fewer"
+        )
+    if (need := memory_needed(lattices, earth)) > (here := memory_bytes()):
+        raise StudyError(
+            f"candidates: {candidates} settings on {earth.plants_rounded} plants and"
+            f" {earth.samples_drawn} earth faults need about {need / 1e9:.1f} GB, and this machine"
+            f" has {here / 1e9:.1f} GB; thin the grids in [candidates], or lower study.plants or"
+            " study.earth_fault_samples"
+        )

@@ -1,0 +1,281 @@
+"""What a run has to say of itself, a sentence each: the words to the engine's notes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from montecarlo.engine.enlarging import HITS, MOST_TIMES, Enlarged
+from montecarlo.engine.guard import Unresolved
+from montecarlo.engine.notes import (
+    BurdenCircuits,
+    EarthFaults,
+    Interpolated,
+    InTime,
+    ReEntered,
+    Rounded,
+    WeightedSamples,
+)
+from montecarlo.engine.precision import Precise
+from montecarlo.engine.run import Event, Note, Outcome, Refused
+from montecarlo.engine.winding import STEADY_INTERVALS, TRANSIENT_INTERVALS
+from montecarlo.frames.unresolved import unresolved_of
+from montecarlo.sampling.design import BLOCKS
+from montecarlo.study.budget import too_few
+from montecarlo.study.grids import Moved
+
+if TYPE_CHECKING:
+    from montecarlo.frames.result import Result
+    from montecarlo.study.description import Study
+
+__all__ = [
+    "move_sentences",
+    "sentence",
+    "sentences",
+    "sentences_of_all",
+    "unresolved_sentence",
+    "with_sentences",
+]
+
+MOST_PAIRS = 6  # pick-ups that are named in a sentence
+
+
+def sentences(result: Result) -> tuple[str, ...]:
+    """Everything that a run has to say of itself."""
+    return tuple(filter(None, _run_sentences(result.outcome)))
+
+
+def sentences_of_all(results: Mapping[str, Result]) -> dict[str, list[str]]:
+    """Of several runs: each sentence, and the names of those that say it."""
+    said: dict[str, list[str]] = {}
+    for name, result in results.items():
+        for sentence in sentences(result):
+            said.setdefault(sentence, []).append(name)
+    return said
+
+
+def with_sentences(result: Result) -> dict[str, Any]:
+    """The record of a run's provenance, with its sentences."""
+    record = {**result.provenance, "told": [*sentences(result)]}
+    if result.other is not None:
+        record["other_model"] = {**record["other_model"], "told": [*sentences(result.other)]}
+    return record
+
+
+def move_sentences(study: Study) -> Iterator[str]:
+    """What reading moved to the relay's steps."""
+    for move in study.moves:
+        yield from _moved(move)
+
+
+def _moved(move: Moved) -> Iterator[str]:
+    if move.pairs:
+        pairs = ", ".join(f"{one:g} to {other:g}" for one, other in move.pairs[:MOST_PAIRS])
+        more = len(move.pairs) - MOST_PAIRS
+        rest = f" and {more} more" if more > 0 else ""
+        yield f"{move.key}: moved to the relay's step of {move.step_a:g} A: {pairs} A{rest}."
+    if move.lost:
+        yield (
+            f"{move.key}: {move.lost} of {move.given} pick-ups fell on another's step;"
+            f" {move.left} are left."
+        )
+
+
+def _run_sentences(outcome: Outcome) -> Iterator[str]:
+    after = [note for note in outcome.notes if isinstance(note, AFTER)]
+    yield from move_sentences(outcome.study)
+    yield from (sentence(note) for note in outcome.notes if note not in after)
+    yield too_few(outcome.study)
+    yield from map(sentence, after)
+    yield unresolved_sentence(unresolved_of(outcome))
+
+
+def sentence(note: Note) -> str:
+    """What a note says."""
+    if isinstance(note, Event):
+        return EVENTS[note]
+    return WORDS[type(note)](note)
+
+
+def unresolved_sentence(rows: Sequence[Unresolved]) -> str:
+    """One sentence about all samples of a run; "" where nothing was drawn."""
+    drawn = sum(row.drawn for row in rows)
+    lost = sum(row.number for row in rows)
+    if not drawn:
+        return ""
+    if not lost:
+        return f"Samples without a result: none of {drawn:,}."
+    worst = max(rows, key=lambda row: row.share)
+    why = f": {worst.why}" if worst.why else ""
+    return (
+        f"Samples without a result: {lost:,} of {drawn:,}, at most {100 * worst.share:.2g} % of a"
+        f" type ({worst.name}{why}). None was dropped: how each is counted stands in"
+        " unresolved.csv."
+    )
+
+
+# --- how it was computed ------------------------------------------------------
+
+
+def _rounded(note: Rounded) -> str:
+    design = note.design
+    return (
+        f"{design.samples} samples on {design.plants} plants asked for, {design.samples_drawn}"
+        f" drawn: {design.plants_rounded} plants ({BLOCKS} times a power of two) x"
+        f" {design.events_per_plant} events each" + (" (a power of two)" if design.net else "")
+    )
+
+
+def _burden_circuits(note: BurdenCircuits) -> str:
+    return (
+        f"A burden in VA at setting changes the circuit with the pick-up: {note.candidates}"
+        f" candidates need {note.circuits} circuits."
+    )
+
+
+def _in_time(note: InTime) -> str:
+    return (
+        "Earth faults were solved in time, remanence included, where a pick-up drives more"
+        " than a quarter of the knee voltage through the fault's path or where the CTs take"
+        f" more exciting current than the element ({', '.join(map(str, note.circuits))});"
+        " elsewhere by phasors."
+    )
+
+
+def _earth_faults(note: EarthFaults) -> str:
+    design = note.design
+    a_circuit = design.samples_drawn * (STEADY_INTERVALS + 1)
+    more = ""
+    if note.in_time:
+        more = f"; {note.in_time:,.0f} more in time at {TRANSIENT_INTERVALS + 1} places"
+    return (
+        f"{design.samples_drawn:,} earth faults on {BLOCKS} randomised Sobol' nets,"
+        f" {design.plants_rounded} plants x {design.events_per_plant} events, each at"
+        f" {STEADY_INTERVALS + 1} places along the winding: {a_circuit:,} solutions a circuit,"
+        f" {a_circuit * note.circuits:,} in all{more}."
+    )
+
+
+def _interpolated(note: Interpolated) -> str:
+    return (
+        "Places between the solved ones along the winding are interpolated: with half as many"
+        f" solved places the critical position would move by {100 * note.moves:.2g} % of the"
+        " winding on average."
+    )
+
+
+def _re_entered(note: ReEntered) -> str:
+    return (
+        f"In {100 * note.share:.2g} % of the cases the missed part of the winding is not one"
+        " stretch from the neutral; p_missed counts everything up to its far end, which"
+        " overstates it."
+    )
+
+
+def _weighted_samples(note: WeightedSamples) -> str:
+    text = (
+        f"{note.stratum}: p_false of {note.alone} of {note.rare} candidates with rare false trips"
+        f" comes from {note.samples} weighted samples"
+    )
+    if note.few:
+        text += (
+            f", of {note.few} from few of them that operate, with limits that reach over those of"
+            " the counts"
+        )
+    if note.left:
+        text += f", of the other {note.left} from counts (the reasons stand in rare.csv)"
+    if note.compared:
+        text += (
+            f"; where both see enough ({note.compared}) they differ by at most {note.apart:.1f}"
+            " standard errors"
+        )
+    return f"{text}."
+
+
+# --- what became of fresh batches ---------------------------------------------
+
+
+def _precise(note: Precise) -> str:
+    def percent(share: float) -> str:
+        return f"{100 * share:.2g} %" if np.isfinite(share) else "nothing seen"
+
+    parts = [
+        f"{name} +-{percent(got)} of itself (asked {percent(asked)})"
+        for name, asked, got in note.reached
+    ]
+    sizes = f"{note.samples} samples a type, {note.earth_faults} earth faults"
+    if note.weighted is not None:
+        sizes += f", {_to(note.weighted)} weighted samples an event"
+    short = ""
+    if note.most is not None:
+        short = f"; short of that, with at most {note.most} of each (study.precision.most_samples)"
+    return (
+        f"Precision of the chosen candidate on its fresh batch ({sizes}):"
+        f" {', '.join(parts)}{short}."
+    )
+
+
+def _to(ends: Iterable[int]) -> str:
+    return " to ".join(str(end) for end in dict.fromkeys(ends))
+
+
+def _enlarged(note: Enlarged) -> str:
+    plan, own = note.plan, note.own
+    name = f"{note.stratum}, {note.scenario}" if note.scenario else note.stratum
+    why = (
+        f"{plan.seen.trials} let candidate {note.candidate} expect {plan.seen.steady_hits:.0f}"
+        f" effective hits, and {HITS:.0f} make limits steady"
+    )
+    limit = (
+        f"at most {MOST_TIMES} times the study's own number are drawn, and {plan.wanted} would be"
+        " needed"
+    )
+    if plan.samples == own:
+        return (
+            f"{name}: the fresh batch has its own {own} weighted samples, too few for narrow"
+            f" limits: {why}; {limit}."
+        )
+    short = f"; {limit}" if plan.wanted > plan.samples else ""
+    return (
+        f"{name}: the fresh batch has {plan.samples} weighted samples instead of {own}:"
+        f" {why}{short}."
+    )
+
+
+def _refused(note: Refused) -> str:
+    of = f" of {note.scheme}" if note.scheme else ""
+    if note.chosen:
+        return (
+            f"The {note.number} better candidate(s){of} of the study's batch did not keep to the"
+            " policy on fresh random numbers; the one chosen is the first that did."
+        )
+    return (
+        f"{note.number} candidate(s){of} met the policy in the study's batch and missed it on"
+        " fresh random numbers."
+    )
+
+
+AFTER = (Precise, Enlarged, Event, Refused)  # what comes of fresh batches
+EVENTS = {
+    Event.DRAWN_LARGER: (
+        "The first fresh batch missed the precision; these figures are of a larger one."
+    ),
+    Event.MISSES_LIMIT: (
+        "On the random numbers that all variants share the chosen setting misses the policy's"
+        " limit."
+    ),
+}
+WORDS: dict[type, Callable[[Any], str]] = {
+    Rounded: _rounded,
+    BurdenCircuits: _burden_circuits,
+    InTime: _in_time,
+    EarthFaults: _earth_faults,
+    Interpolated: _interpolated,
+    ReEntered: _re_entered,
+    WeightedSamples: _weighted_samples,
+    Precise: _precise,
+    Enlarged: _enlarged,
+    Refused: _refused,
+}
