@@ -14,9 +14,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from montecarlo.engine import primary
+from montecarlo.engine import primary, waves
 from montecarlo.engine.block import Block
-from montecarlo.engine.waves import external_event
 from montecarlo.errors import RunStopped
 from montecarlo.estimates.rare import Sums
 from montecarlo.estimates.tally import NO_CAUSES, Pickups, Tally
@@ -115,8 +114,8 @@ def _finite(block: Block) -> NDArray[np.bool_]:
         block.leg_ohm(circuit) for circuit in block.circuits
     ]
     if block.stratum.side is Side.EXTERNAL:
-        _, waves, before = external_event(block)
-        parts += [waves.wave, before]
+        _, currents, before = waves.external_event(block)
+        parts += [currents.wave, before]
     else:
         parts += [block.load_primary, primary.lasting(block)]
     return np.asarray(

@@ -12,9 +12,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from montecarlo.engine import primary, winding
+from montecarlo.engine import primary, waves, winding
 from montecarlo.engine.block import Block, Judged
-from montecarlo.engine.waves import external_event
 from montecarlo.estimates.tally import Pickups
 from montecarlo.sampling.stratum import EARTH, Side
 from montecarlo.study.candidates import Lattice
@@ -82,7 +81,7 @@ def measured(block: Block) -> Measured:
 
 def _passing(block: Block) -> dict[Circuit, Judged]:
     """An external event in time: the same sampled waveforms through each circuit."""
-    window, currents, before = external_event(block)
+    window, currents, before = waves.external_event(block)
     judged = {}
     for circuit in block.circuits:
         forms, delays = block.forms(circuit), block.delays(circuit)
