@@ -145,18 +145,8 @@ def counted(
     """
     drawn = sum(float(tally.lattices[0].trials.sum()) for tally in tallies)
     lost = np.sum([[part.unresolved.sum() for part in tally.lattices] for tally in tallies], axis=0)
-    not_finite, not_converged = np.sum([tally.causes for tally in tallies], axis=0)
-    return Unresolved(
-        "",
-        round_,
-        stratum,
-        COUNTED,
-        round(drawn),
-        int(lost.max()),
-        int(not_finite),
-        int(not_converged),
-        _worst(lost, lattices),
-    )
+    of_causes = np.sum([tally.causes for tally in tallies], axis=0)
+    return _most(round_, stratum, COUNTED, round(drawn), lost, of_causes, lattices)
 
 
 def weighted(
@@ -180,22 +170,24 @@ def weighted(
     """
     ends = np.cumsum([math.prod(lattice.shape) for lattice in lattices])
     lost = np.array([part.max() for part in np.split(sums.lost_hits, ends[:-1])])
+    return _most(round_, stratum, WEIGHTED, sums.trials, lost, of_causes, lattices)
+
+
+def _most(
+    round_: int,
+    stratum: Stratum,
+    samples: str,
+    drawn: int,
+    lost: Array,
+    of_causes: Array,
+    lattices: Sequence[Lattice],
+) -> Unresolved:
+    """The row of the candidate that has most; `lost` (lattices,)."""
+    circuit = str(lattices[int(lost.argmax())].circuit) if lost.any() else ""
+    number, (not_finite, not_converged) = int(lost.max()), map(int, of_causes)
     return Unresolved(
-        "",
-        round_,
-        stratum,
-        WEIGHTED,
-        sums.trials,
-        int(sums.lost_hits.max()),
-        int(of_causes[0]),
-        int(of_causes[1]),
-        _worst(lost, lattices),
+        "", round_, stratum, samples, drawn, number, not_finite, not_converged, circuit
     )
-
-
-def _worst(lost: Array, lattices: Sequence[Lattice]) -> str:
-    """The circuit of the lattice that has most, (lattices,); "" where none has any."""
-    return str(lattices[int(lost.argmax())].circuit) if lost.any() else ""
 
 
 def looked_at(

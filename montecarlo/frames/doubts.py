@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from enum import Enum
 from typing import Any
@@ -13,6 +13,7 @@ from montecarlo.engine.batch import Batch
 from montecarlo.engine.run import Outcome
 from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.shares import shares_of_total
+from montecarlo.quantities import Array
 from montecarlo.study.candidates import End, Setting, ends_of_ranges
 from montecarlo.study.description import Study
 
@@ -101,30 +102,21 @@ def event_doubts(study: Study, batch: Batch, at: int) -> Iterator[EventDoubt]:
     """
     weight = weights_of(study)
     found = [batch.strata[name].estimate() for name in weight.external]
-    p, low, high = (
+    limits = [
         np.array([[getattr(each, part)[at]] for each in found]) for part in ("p", "low", "high")
-    )
-    names = [name.kind for name in weight.external]
-    for k, name in enumerate(names):
-        if p[k, 0] > OFTEN:
-            yield EventDoubt(
-                DoubtKind.TRIPS_OFTEN,
-                name,
-                float(p[k, 0]),
-                float(low[k, 0]),
-                float(high[k, 0]),
-                OFTEN,
-                weight.event_shares[k],
-            )
-    shares = shares_of_total(weight.event_shares, p, low, high)
-    for k, name in enumerate(names):
-        if len(names) > 1 and shares.low[k, 0] > HALF:
-            yield EventDoubt(
-                DoubtKind.MAKES_MOST,
-                name,
-                float(shares.p[k, 0]),
-                float(shares.low[k, 0]),
-                float(shares.high[k, 0]),
-                HALF,
-                weight.event_shares[k],
-            )
+    ]
+    shares = [*shares_of_total(weight.event_shares, *limits)]
+
+    def doubt(kind: DoubtKind, k: int, told: Sequence[Array], limit: float) -> EventDoubt:
+        p, low, high = (float(part[k, 0]) for part in told)
+        return EventDoubt(
+            kind, weight.external[k].kind, p, low, high, limit, weight.event_shares[k]
+        )
+
+    events = range(len(found))
+    for k in events:
+        if limits[0][k, 0] > OFTEN:
+            yield doubt(DoubtKind.TRIPS_OFTEN, k, limits, OFTEN)
+    for k in events:
+        if len(found) > 1 and shares[1][k, 0] > HALF:
+            yield doubt(DoubtKind.MAKES_MOST, k, shares, HALF)
