@@ -270,7 +270,7 @@ def run_batch(
         _gathered(tallies, _nobody),
         {STATED: _learnt(study, known, gathered, final, settings)},
         {name: found.curves for name, found in final.items()},
-        points(study, job, tallies, gathered, final) if round_ else (),
+        points(job, tallies, gathered, final) if round_ else (),
         tuple(paired),
         _gathered(tallies, _caught),
         tuple(unresolved),

@@ -58,7 +58,6 @@ def shares_of(designs: Iterable[Design], rare_samples: int) -> tuple[float, ...]
 
 
 def points(
-    study: Study,
     job: Job,
     tallies: Mapping[Stratum, Sequence[Tally]],
     strata: Mapping[Stratum, Gathered],
@@ -71,7 +70,6 @@ def points(
 
     Parameters
     ----------
-    study : Study
     job : Job
     tallies : mapping of sequence of Tally
         By stratum and block of plants.
@@ -90,12 +88,12 @@ def points(
             name: gather(name, [tally.early[share] for tally in blocks])
             for name, blocks in tallies.items()
         }
-        first |= open_pilot(study, job.lattices, first)
+        first |= open_pilot(job.study, job.lattices, first)
         for name, part in final.items():
             if (whole := strata[name].weighted) is not None:
                 first[name] = replace(first[name], weighted=replace(whole, sums=part.early[share]))
-        found.append(_point(study, share, first))
-    return (*found, _point(study, 1.0, strata))
+        found.append(_point(job.study, share, first))
+    return (*found, _point(job.study, 1.0, strata))
 
 
 def _point(study: Study, share: float, strata: Mapping[Stratum, Gathered]) -> EarlyEstimate:
