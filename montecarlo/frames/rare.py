@@ -116,18 +116,20 @@ def _weighted_rows(batch: Batch, numbers: Numbers, batch_number: int) -> pd.Data
 
 
 def _wider_columns(batch: Batch, name: Stratum) -> dict[str, Any]:
-    """p with wider inputs of an event's candidates whose own p is decided by tails; empty for the
-    others."""
+    """p with wider inputs of an event's candidates whose own p is decided by tails, and what speaks
+    for it; empty for the others."""
     weighted, wider = batch.strata[name].weighted, batch.wider.get(name)
     assert weighted is not None
     columns = ("p_widened", "p_widened_low", "p_widened_high")
     if wider is None:
-        return dict.fromkeys(columns, np.nan) | {"widened_note": ""}
+        return dict.fromkeys(columns, np.nan) | {"widened_note": None}
     shown = decided_by_tails(weighted.sums)
-    found, notes = rare_estimate(wider), _notes(diagnose(wider))
+    found, trusts = rare_estimate(wider), diagnose(wider).trust
     return {
         column: np.where(shown, part, np.nan) for column, part in zip(columns, found, strict=True)
-    } | {"widened_note": [note if tail else "" for note, tail in zip(notes, shown, strict=True)]}
+    } | {
+        "widened_note": [trust if tail else None for trust, tail in zip(trusts, shown, strict=True)]
+    }
 
 
 def _notes(found: Diagnostics) -> list[str]:

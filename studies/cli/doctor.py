@@ -20,6 +20,7 @@ from importlib import metadata
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from montecarlo.errors import reason
 from studies.report.streams import say
 
 if TYPE_CHECKING:
@@ -223,8 +224,7 @@ def _folder(what: str) -> Iterator[Finding]:
         with tempfile.TemporaryFile(dir=folder) as file:
             file.write(b"written")
     except OSError as error:
-        reason = error.strerror or type(error).__name__
-        yield Finding(what, f"cannot be written ({reason}): {folder}", BAD, FOLDERS[what])
+        yield Finding(what, f"cannot be written ({reason(error)}): {folder}", BAD, FOLDERS[what])
         return
     free = shutil.disk_usage(folder).free
     enough = free >= LEAST_FREE

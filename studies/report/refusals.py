@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from montecarlo.estimates.rare import Trust, Why
 from montecarlo.estimates.refusals import NoneUsable, Refusal, Rule
 from montecarlo.estimates.verdicts import Verdict
+from montecarlo.frames.rare import verdict
 from montecarlo.quantities.wording import listed
 from studies.report.numbers import percent
 from studies.report.words import VERDICTS
@@ -107,15 +109,22 @@ def _clause(refusal: Refusal) -> str:
 
 
 def in_words(frame: pd.DataFrame) -> pd.DataFrame:
-    """A table as it is written: `refusals` become the column `note`, verdicts their words."""
+    """A table as it is written: `refusals` become the column `note`, verdicts and what speaks
+    against a weighted estimate their words."""
     if "refusals" in frame:
         notes = frame["refusals"].map(note_text)
         frame = frame.assign(refusals=notes).rename(columns={"refusals": "note"})
     if "verdict" in frame:
         frame = frame.assign(verdict=frame["verdict"].map(_verdict))
+    if "widened_note" in frame:
+        frame = frame.assign(widened_note=frame["widened_note"].map(_trust))
     return frame
 
 
 def _verdict(value: Any) -> Any:
     """Words of a paired difference; other verdicts are texts already."""
     return VERDICTS[value] if isinstance(value, Verdict) else value
+
+
+def _trust(trust: Trust | None) -> str:
+    return "" if trust is None or trust.why is Why.GOOD else verdict(trust)

@@ -159,6 +159,7 @@ def caught_matrix(caught: pd.DataFrame, ax: Axes) -> None:
     middles = [*at.values()]
     ax.set_yticks(middles, [textwrap.fill(scheme_name(scheme), 18) for scheme in at], rotation=0)
     ax.set_xticks(middles, [textwrap.fill(scheme_name(scheme), CELL_WIDTH) for scheme in at])
+    ax.grid(visible=False)
     ax.set(xlabel="caught by", ylabel="missed by")
     title = "% of the internal faults within reach, with 95 % limits"
     ax.set_title(title, loc="left", color=CHOSEN)

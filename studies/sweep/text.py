@@ -16,7 +16,7 @@ from montecarlo.study.budget import limit_of_p_false, rounded_up, samples_that_s
 from montecarlo.study.description import Study
 from studies.nominal.backup import backup_found
 from studies.report.blocks import Block, Paragraph, Table, items, paragraphs
-from studies.report.notes import sentences
+from studies.report.notes import only_of_other, sentences
 from studies.report.numbers import NONE_SEEN, cell, cost_cell, false_trips, percent, with_limits
 from studies.report.refusals import note_text
 from studies.report.words import AXIS_WORDS, scheme_name, setting_text
@@ -61,7 +61,7 @@ def result_text(result: Result) -> list[Block]:
     if result.other is not None:
         text.append(Paragraph(_other_model(result, result.other)))
     text += backup_text(result)
-    return [*text, *items((*sentences(result), *_only_of(result.other, result)))]
+    return [*text, *items((*sentences(result), *only_of_other(result)))]
 
 
 # --- the table ----------------------------------------------------------------
@@ -264,17 +264,6 @@ def _other_model(result: Result, other: Result) -> str:
     if refusals := rows.loc[result.chosen, "refusals"]:
         keeps = f"the policy does not allow that ({note_text(refusals)})"
     return f"{text} No. {result.chosen}, chosen above: there {worth(result.chosen)}; {keeps}."
-
-
-def _only_of(other: Result | None, result: Result) -> list[str]:
-    """What only the run with the other model has to tell."""
-    if other is None:
-        return []
-    return [
-        f"With {other.study.ct.remanence_model}: {text}"
-        for text in sentences(other)
-        if text not in sentences(result)
-    ]
 
 
 def _nothing(result: Result) -> list[Block]:

@@ -13,7 +13,7 @@ from scipy.special import ndtr
 
 from montecarlo import Result, run_study
 from montecarlo.engine import enlarging
-from montecarlo.estimates.rare import limits
+from montecarlo.estimates.rare import Why, limits
 from montecarlo.study.description import Precision, Study
 from studies.report.notes import sentences
 from studies.sweep.text import result_text
@@ -203,7 +203,7 @@ def test_wider_inputs_have_the_law_of_the_wider_spread(spill: Result) -> None:
     told = frame[frame["p_widened"].notna()]
     assert (told["batch"] == 2).all()
     assert ((frame["batch"] == 2) & (frame["p_weighted"] < 1e-4)).equals(frame["p_widened"].notna())
-    good = told[told["widened_note"] == ""]
+    good = told[[trust.why is Why.GOOD for trust in told["widened_note"]]]
     assert len(good) >= 2
     error = np.log(
         good["p_widened"] / known_p(spill.study, good["phase_pickup_a"], 1.2 * SIGMA_PERCENT)

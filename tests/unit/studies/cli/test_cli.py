@@ -22,7 +22,8 @@ import studies
 from montecarlo import read_study
 from montecarlo.quantities import FAMILIES, files
 from montecarlo.sampling.inputs import list_inputs
-from studies.cli.main import COMMANDS, main
+from studies.cli.main import main
+from studies.cli.options import COMMANDS
 from studies.cli.report import REPORT
 from studies.protocol import Findings
 from studies.report.blocks import Paragraph
