@@ -29,14 +29,9 @@ NUMBERS = (
     "p_false_bound",
     *with_limits("p_nobody", "cost_per_year"),
 )
-LEFT, RIGHT, TOP, BOTTOM, NONE_SEEN = (
-    62.0,
-    596.0,
-    24.0,
-    330.0,
-    92.0,
-)  # of the plot, in its own units
-FIRST = 164.0  # where the logarithmic part begins
+# of the plot, in its own units; `none`: of candidates without a false trip, `first`: where the
+# logarithmic part begins
+PLOT = {"left": 62.0, "right": 596.0, "top": 24.0, "bottom": 330.0, "none": 92.0, "first": 164.0}
 LEAST_DECADES, MOST_DECADES = 2, 8
 
 
@@ -49,8 +44,9 @@ class Scale:
 
     def at(self, p: float) -> float:
         if p <= 0:
-            return NONE_SEEN
-        return FIRST + (RIGHT - FIRST) * max(math.log10(p) - self.low, 0.0) / -self.low
+            return PLOT["none"]
+        along = max(math.log10(p) - self.low, 0.0) / -self.low
+        return PLOT["first"] + (PLOT["right"] - PLOT["first"]) * along
 
     @property
     def ticks(self) -> list[tuple[float, str]]:
@@ -80,15 +76,7 @@ def explorer(
     rows = candidates.assign(usable=judged["usable"], allowed=judged["allowed"]).to_dict("records")
     data = {
         "start": start,
-        "scale": {
-            "low": scale.low,
-            "first": FIRST,
-            "none": NONE_SEEN,
-            "left": LEFT,
-            "right": RIGHT,
-            "top": TOP,
-            "bottom": BOTTOM,
-        },
+        "scale": {"low": scale.low, **PLOT},
         "axes": [
             {"key": key, "label": words.label.capitalize(), "unit": axis_unit(key).strip()}
             for key, words in AXIS_WORDS.items()
@@ -132,12 +120,7 @@ def explorer(
             "limit_at": None if limit is None else scale.at(limit),
             "limit_text": limit_text,
             "levels": [(_height(share / 100), share) for share in range(0, 101, 20)],
-            "left": LEFT,
-            "right": RIGHT,
-            "top": TOP,
-            "bottom": BOTTOM,
-            "first": FIRST,
-            "none": NONE_SEEN,
+            **PLOT,
         },
     )
 
@@ -148,7 +131,7 @@ def _sentence(row: dict[str, Any]) -> str:
 
 
 def _height(p_missed: float) -> float:
-    return BOTTOM - (BOTTOM - TOP) * p_missed
+    return PLOT["bottom"] - (PLOT["bottom"] - PLOT["top"]) * p_missed
 
 
 def _plain(values: Iterable[Any]) -> list[float | None]:
