@@ -196,6 +196,7 @@ def _aim(result: Result, row: Mapping[str, Any]) -> str:
 
 
 def covered_text(row: Mapping[str, Any]) -> str:
+    """How much of the winding a candidate covers."""
     if math.isnan(row["covered_median"]):
         return "The study has no earth faults."
     if row["covered_p95"] == 0:
