@@ -81,7 +81,7 @@ def _rows(result: Result) -> list[tuple[str, Mapping[str, Any]]]:
         numbers.setdefault(result.runner_up, "runner-up")
     for number in frame.loc[frame["present"], "candidate"]:
         numbers[number] = f"{numbers[number]}, present" if number in numbers else "present"
-    for number in others["candidate"].head(MOST_ROWS):
+    for number in others["candidate"].unique()[:MOST_ROWS]:
         numbers.setdefault(number, "")
     return [(role, result.row(number)) for number, role in [*numbers.items()][:MOST_ROWS]]
 

@@ -72,7 +72,9 @@ def write_beside(destination: Destination, stranger: str) -> None:
     with destination.opened(IDENTITY) as sitting:
         (sitting.finished.folder / "0001-000000.npz").write_bytes(b"hours of work")
         (destination.folder / stranger).write_text("mine")
-        write_findings(findings(), destination, sitting.staging, StudyFile("study.toml", STUDY, {}, ""))
+        write_findings(
+            findings(), destination, sitting.staging, StudyFile("study.toml", STUDY, {}, "")
+        )
 
 
 def names(folder: Path) -> set[str]:
