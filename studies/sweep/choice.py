@@ -8,7 +8,6 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.engine.tails import RARE, WIDER
-from montecarlo.estimates.rare import Why
 from montecarlo.estimates.verdicts import Verdict
 from montecarlo.frames.choosing import ASKED
 from montecarlo.quantities.wording import listed
@@ -222,8 +221,11 @@ def tails_text(result: Result) -> str:
     frame = result.rare
     if not len(frame):
         return ""
-    good = frame["widened_note"].map(lambda trust: trust is not None and trust.why is Why.GOOD)
-    rows = frame[(frame["candidate"] == result.chosen) & frame["p_widened"].notna() & good]
+    rows = frame[
+        (frame["candidate"] == result.chosen)
+        & frame["p_widened"].notna()
+        & frame["widened_note"].isna()
+    ]
     if not len(rows):
         return ""
     found = listed(

@@ -731,12 +731,12 @@ def test_what_is_needed_fits_the_scheme() -> None:
 
 
 def rare_row(
-    event: str, p: float, widened: float, why: Why = Why.GOOD, candidate: int = 5
+    event: str, p: float, widened: float, note: Trust | None = None, candidate: int = 5
 ) -> dict[str, Any]:
     return {
         "candidate": candidate,
         "event": event,
-        "widened_note": Trust(why, 9.0),
+        "widened_note": note,
         **{
             f"p_weighted{end}": p * factor for end, factor in (("", 1), ("_low", 0.5), ("_high", 2))
         },
@@ -752,7 +752,7 @@ def test_rare_false_trips_of_the_chosen_setting_are_told_with_wider_inputs() -> 
         rare_row("near", 2e-5, 8e-5),
         rare_row("far", 3e-5, 2e-4),
         rare_row("start", 2e-3, np.nan),
-        rare_row("other", 1e-5, 4e-5, Why.FEW),
+        rare_row("other", 1e-5, 4e-5, Trust(Why.FEW, 9.0)),
         rare_row("near", 7e-5, 9e-5, candidate=6),
     ]
     text = said(finished(results.candidates(), chosen=5, rare=told))
