@@ -16,7 +16,7 @@ from pandas.testing import assert_frame_equal
 from studies import KINDS
 from studies.cli.report import report_page
 from studies.nominal.desk import Desk
-from studies.protocol import Findings
+from studies.protocol import Findings, silent
 from studies.report import blocks, numbers, words
 from studies.report.blocks import Block, Items, Section, Table
 from tests.made.studies import study_with
@@ -116,7 +116,7 @@ def shape(block: Block) -> tuple[Any, ...]:
 def run(changes: dict[str, Any]) -> tuple[Findings, list[Any]]:
     """Findings, and the make of text and report."""
     study = study_with(SMALL | changes)
-    found = KINDS[study.study.kind]().run(study, workers=1)
+    found = KINDS[study.study.kind]().run(study, workers=1, progress=silent)
     page = report_page(study, replace(found, figures={}), Path(), "")
     return found, [*map(shape, found.text), *map(shape, page.sections)]
 
