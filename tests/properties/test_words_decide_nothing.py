@@ -7,6 +7,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 from dataclasses import replace
+from inspect import isfunction
 from pathlib import Path
 from typing import Any
 
@@ -63,7 +64,7 @@ STUDIES: dict[str, dict[str, Any]] = {
 SAID: dict[str, Callable[..., Any]] = {
     name: getattr(module, name)
     for module, names in (
-        (numbers, numbers.__all__),
+        (numbers, [name for name, value in vars(numbers).items() if isfunction(value)]),
         (words, ("input_name", "scheme_name", "setting_text", "slope_text")),
     )
     for name in names
