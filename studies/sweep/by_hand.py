@@ -20,8 +20,6 @@ from studies.nominal.stability import (
 from studies.report.blocks import Block, Paragraph
 from studies.report.numbers import percent
 
-__all__ = ["FIXED", "beside_by_hand", "broken_by_hand", "fixed_ohm"]
-
 FIXED = "two_phase_one_earth"  # the scheme with fixed resistors in its phase legs
 Row = Mapping[str, Any]
 
