@@ -63,7 +63,7 @@ class EarthFaults:
 
 
 def sample_earth_faults(
-    study: Study, setting: Setting | None, *, round_: int, workers: Workers, progress: Progress
+    study: Study, setting: Setting | None, round_: int, workers: Workers, progress: Progress
 ) -> EarthFaults:
     """Every earth fault of the study's design on the random numbers of a round. The study has
     [fault_energy]."""
