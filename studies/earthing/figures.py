@@ -1,13 +1,15 @@
-"""Options of earthing as pictures: the table of `report.earthing.Options` in, axes out. Draw within
+"""Options of earthing as pictures: the table of `frames.Options` in, axes out. Draw within
 `look.look()`."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import cycle
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from montecarlo.frames.limits import with_limits
 from studies.report.look import (
     CHOSEN,
     FAINT,
@@ -41,37 +43,24 @@ def coverage_against_energy(table: pd.DataFrame, ax: Axes) -> Axes:
 
     Mark: median of the covered part, mean energy; thin bars: 5 to 95 % of the sampled faults; thick
     bar: 95 % limits of the mean. Options without a setting are left out."""
-    shown = table[table["covered_median"].notna()].sort_values(
-        "fault_energy_j_mean", ignore_index=True
+    shown = table.dropna(subset="covered_median").sort_values("fault_energy_j_mean")
+    energy, covered = (
+        shown.filter(like="fault_energy_j_") / 1e3,
+        100 * shown.filter(like="covered_"),
     )
-    for k, row in shown.iterrows():
-        colour = SCHEMES[int(k) % len(SCHEMES)]
-        x, y = row["fault_energy_j_mean"] / 1e3, 100 * row["covered_median"]
-        spread = [row[f"fault_energy_j_{end}"] / 1e3 for end in ("p05", "p95")]
-        limits = [row[f"fault_energy_j_mean_{end}"] / 1e3 for end in ("low", "high")]
-        ax.hlines(y, *spread, color=colour, linewidth=0.9, zorder=2)
-        ax.vlines(
-            x,
-            100 * row["covered_p05"],
-            100 * row["covered_p95"],
-            color=colour,
-            linewidth=0.9,
-            zorder=2,
-        )
-        ax.hlines(y, *limits, color=colour, linewidth=3.2, alpha=0.6, zorder=2.5)
-        ax.plot(
-            [x],
-            [y],
-            marker=SHAPES[int(k) % len(SHAPES)],
-            color=colour,
-            markersize=6.5,
-            markeredgecolor="white",
-            markeredgewidth=0.7,
-            zorder=3,
-            clip_on=False,
-        )
-    _labels(shown, ax)
-    _energy_axis(shown, ax)
+    mean, median = energy["fault_energy_j_mean"], covered["covered_median"]
+    colours = [SCHEMES[k % len(SCHEMES)] for k in range(len(shown))]
+    thin: dict[str, Any] = {"color": colours, "linewidth": 0.9, "zorder": 2}
+    ax.hlines(median, energy["fault_energy_j_p05"], energy["fault_energy_j_p95"], **thin)
+    ax.vlines(mean, covered["covered_p05"], covered["covered_p95"], **thin)
+    thick = thin | {"linewidth": 3.2, "alpha": 0.6, "zorder": 2.5}
+    ends = energy["fault_energy_j_mean_low"], energy["fault_energy_j_mean_high"]
+    ax.hlines(median, *ends, **thick)
+    marked: dict[str, Any] = {"markersize": 6.5, "markeredgecolor": "white", "markeredgewidth": 0.7}
+    for at, colour, shape in zip(zip(mean, median, strict=True), colours, cycle(SHAPES)):
+        ax.plot(*at, marker=shape, color=colour, zorder=3, clip_on=False, **marked)
+    _labels(mean, median, shown["option"], ax)
+    _around(ax, energy.to_numpy())
     ax.set_ylim(-10, 108)
     ax.set_yticks(range(0, 101, 20))
     ax.set_ylabel("winding covered against earth faults, %", color=MISSED)
@@ -83,16 +72,11 @@ def coverage_against_energy(table: pd.DataFrame, ax: Axes) -> Axes:
     return ax
 
 
-def _labels(shown: pd.DataFrame, ax: Axes) -> None:
+def _labels(mean: Any, median: Any, names: Any, ax: Axes) -> None:
     """Each beside its mark: above it to the left, or where a neighbour at about the same height has
     taken that, in the next corner."""
     taken: list[tuple[float, int]] = []
-    for x, y, text in zip(
-        shown["fault_energy_j_mean"] / 1e3,
-        100 * shown["covered_median"],
-        shown["option"],
-        strict=True,
-    ):
+    for x, y, text in zip(mean, median, names, strict=True):
         used = {corner for height, corner in taken if abs(height - y) < NEAR}
         corner = next((k for k in range(len(CORNERS)) if k not in used), 0)
         taken.append((y, corner))
@@ -110,17 +94,12 @@ def _labels(shown: pd.DataFrame, ax: Axes) -> None:
         )
 
 
-def _energy_axis(shown: pd.DataFrame, ax: Axes) -> None:
-    """Logarithmic where there are energies above 0; whole decades around the sampled faults."""
-    values = (
-        shown[["fault_energy_j_p05", "fault_energy_j_p95", "fault_energy_j_mean"]].to_numpy() / 1e3
-    )
+def _around(ax: Axes, values: Any) -> None:
+    """Logarithmic, whole decades around the values above 0, if there are any."""
     above = values[np.isfinite(values) & (values > 0)]
-    if not above.size:
-        return
-    decades(
-        ax, "x", 10.0 ** np.floor(np.log10(above.min())), 10.0 ** np.ceil(np.log10(above.max()))
-    )
+    if above.size:
+        ends = np.log10([above.min(), above.max()])
+        decades(ax, "x", 10.0 ** np.floor(ends[0]), 10.0 ** np.ceil(ends[1]))
 
 
 def options_side_by_side(
@@ -131,23 +110,18 @@ def options_side_by_side(
     setting have no marks. `limit`: the policy's, on p_false."""
     place = np.arange(len(table))
     for ax, (name, scale, label, colour, dark) in zip(axes, PANELS, strict=True):
-        value, low, high = (
-            scale * table[f"{name}{end}"].to_numpy(float) for end in ("", "_low", "_high")
-        )
+        values = scale * table[[*with_limits(name)]].to_numpy(float)
+        value, low, high = values.T
         ax.hlines(place, low, high, color=colour, linewidth=1.8, zorder=2)
-        ax.scatter(
-            value,
-            place,
-            s=30,
-            facecolors=np.where(value > 0, colour, "white"),
-            edgecolors=colour,
-            zorder=3,
-            clip_on=False,
-        )
-        _from_zero(value, low, high, ax, log=name == "fault_energy_j_mean")
+        faces = np.where(value > 0, colour, "white")
+        ax.scatter(value, place, s=30, facecolors=faces, edgecolors=colour, zorder=3, clip_on=False)
+        if name == "fault_energy_j_mean" and not (low <= 0).any():
+            _around(ax, values)
+        elif np.isfinite(high).any():
+            ax.set_xlim(0, 1.08 * float(np.nanmax(high)) or 1.0)
         ax.set_xlabel(label, color=dark)
         ax.grid(visible=False, axis="y")
-        for at in range(len(table)):
+        for at in place:
             ax.axhline(at, color=FAINT, linewidth=0.5, zorder=1)
     if limit is not None:
         axes[1].axvline(100 * limit, color=FALSE, linestyle=(0, (6, 3)), linewidth=1.2, zorder=1.5)
@@ -156,16 +130,3 @@ def options_side_by_side(
     axes[0].set_yticks(place, table["option"])
     axes[0].set_ylim(len(table) - 0.5, -0.5)
     return axes
-
-
-def _from_zero(value: Any, low: Any, high: Any, ax: Axes, *, log: bool) -> None:
-    known = np.isfinite(high)
-    if log and known.any() and (low[known] > 0).all():
-        decades(
-            ax,
-            "x",
-            10.0 ** np.floor(np.log10(low[known].min())),
-            10.0 ** np.ceil(np.log10(high[known].max())),
-        )
-    elif known.any():
-        ax.set_xlim(0, 1.08 * float(high[known].max()) or 1.0)
