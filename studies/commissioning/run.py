@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from montecarlo.frames.result import Result
 from studies.commissioning.expected import Sheet
 from studies.commissioning.lines import lines_of
 from studies.commissioning.sheet import commissioning_frame, commissioning_page
-from studies.report.blocks import Block, Paragraph
-
-if TYPE_CHECKING:
-    import pandas as pd
+from studies.protocol import Part
+from studies.report.blocks import Paragraph
 
 __all__ = ["commissioning"]
 
@@ -22,9 +18,7 @@ TOLD = (
 )
 
 
-def commissioning(
-    result: Result, peak: str
-) -> tuple[pd.DataFrame | None, dict[str, bytes], list[Block]]:
+def commissioning(result: Result, peak: str) -> Part:
     """The table, the page and a sentence on them; nothing where no setting was chosen.
 
     Parameters
@@ -35,12 +29,12 @@ def commissioning(
 
     Returns
     -------
-    tuple of DataFrame or None, dict of str to bytes, list of Block
+    Part
     """
     if (setting := result.outcome.chosen) is None:
-        return None, {}, []
+        return Part()
     sheet = Sheet(result.study, setting)
     lines = [*lines_of(sheet)]
     frame = commissioning_frame(lines)
     page = commissioning_page(sheet, lines, frame, result.provenance, peak)
-    return frame, {PAGE: page.encode()}, [Paragraph(TOLD)]
+    return Part({"commissioning": frame}, {PAGE: page.encode()}, (Paragraph(TOLD),))
