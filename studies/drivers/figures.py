@@ -11,16 +11,19 @@ import numpy as np
 
 from montecarlo.engine.winding import POSITION
 from montecarlo.frames.limits import with_limits
+from montecarlo.frames.result import Result
 from studies.drivers.samples import CENTRE, HALVED
-from studies.report.look import CHOSEN, FALSE, FALSE_TEXT, MISSED, side_by_side
+from studies.report.look import CHOSEN, FALSE, FALSE_TEXT, MISSED, blank, side_by_side
 from studies.report.words import input_name
+from studies.sweep.policy import limit_line
+from studies.sweep.tradeoff import tradeoff
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["effect_bars", "elasticity_marks", "what_if_marks"]
+__all__ = ["effect_bars", "elasticity_marks", "figures", "what_if_marks"]
 
 MOST_ROWS = 12
 ROW_MM, FRAME_MM = 6.5, 34.0
@@ -33,6 +36,20 @@ EFFECTS = (  # column, what it is, and how its bar is drawn
     ("total", "total effect: with all it acts through together with others", 0.72, PALE, 0.26),
     ("first", "first effect: alone", 0.34, MISSED, 0.0),
 )
+
+
+def figures(result: Result, frames: Mapping[str, pd.DataFrame]) -> dict[str, Figure]:
+    """By name."""
+    drawn = {
+        "drivers": effect_bars(frames["drivers"]),
+        "elasticities": elasticity_marks(frames["elasticities"]),
+    }
+    if len(frames["what_if"]):
+        drawn["what_if"] = what_if_marks(frames["what_if"])
+    limit, words = limit_line(result.study)
+    drawn["tradeoff"], ax = blank()
+    tradeoff(result.candidates, ax, limit=limit, limit_text=words)
+    return drawn
 
 
 def _name_rows(ax: Axes, names: Sequence[str]) -> None:

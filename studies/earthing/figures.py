@@ -18,16 +18,23 @@ from studies.report.look import (
     MISSED,
     SCHEMES,
     backing,
+    blank,
     decades,
+    side_by_side,
 )
+from studies.report.marks import SHAPES, beside, limit_mark
+from studies.sweep.policy import limit_line
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
-__all__ = ["coverage_against_energy", "options_side_by_side"]
+    from studies.earthing.frames import Options
 
-SHAPES = "osD^vP"
+__all__ = ["TRADE", "coverage_against_energy", "figures", "options_side_by_side"]
+
+TRADE = "coverage_against_energy"
 CORNERS = ((-1, 1), (1, -1), (1, 1), (-1, -1))  # of a mark, where its label stands: right, up
 NEAR = 9.0  # per cent of the winding, within which labels might meet
 ENERGY_TEXT = "#444444"
@@ -36,6 +43,16 @@ PANELS = (
     ("p_false", 100.0, "false trips,\n% of the external events", FALSE, FALSE_TEXT),
     ("fault_energy_j_mean", 1e-3, "mean energy in\nan earth fault, kJ", ENERGY_TEXT, ENERGY_TEXT),
 )
+
+
+def figures(options: Options) -> dict[str, Figure]:
+    """By name."""
+    drawn: dict[str, Figure] = {}
+    drawn[TRADE], ax = blank()
+    coverage_against_energy(options.table, ax)
+    drawn["earthing_options"], axes = side_by_side(3, 32 + 8 * len(options.table))
+    options_side_by_side(options.table, axes, limit=limit_line(options.study)[0])
+    return drawn
 
 
 def coverage_against_energy(table: pd.DataFrame, ax: Axes) -> Axes:
@@ -81,17 +98,7 @@ def _labels(mean: Any, median: Any, names: Any, ax: Axes) -> None:
         corner = next((k for k in range(len(CORNERS)) if k not in used), 0)
         taken.append((y, corner))
         right, up = CORNERS[corner]
-        ax.annotate(
-            text,
-            (x, y),
-            xytext=(6 * right, 6 * up),
-            textcoords="offset points",
-            color=CHOSEN,
-            ha="left" if right > 0 else "right",
-            va="bottom" if up > 0 else "top",
-            bbox=backing(),
-            zorder=4,
-        )
+        beside(ax, text, (x, y), (6 * right, 6 * up), CHOSEN, bbox=backing(), zorder=4)
 
 
 def _around(ax: Axes, values: Any) -> None:
@@ -124,9 +131,8 @@ def options_side_by_side(
         for at in place:
             ax.axhline(at, color=FAINT, linewidth=0.5, zorder=1)
     if limit is not None:
-        axes[1].axvline(100 * limit, color=FALSE, linestyle=(0, (6, 3)), linewidth=1.2, zorder=1.5)
+        limit_mark(axes[1], limit, "policy's limit")
         axes[1].set_xlim(0, max(axes[1].get_xlim()[1], 108 * limit))
-        axes[1].set_title("dashed: policy's limit", color=FALSE_TEXT)
     axes[0].set_yticks(place, table["option"])
     axes[0].set_ylim(len(table) - 0.5, -0.5)
     return axes

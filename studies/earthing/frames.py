@@ -147,11 +147,6 @@ class Options(Several):
         every["option"] = every["option"].where(~alike, "all")
         return every.drop_duplicates(ignore_index=True)[["option", *same]]
 
-    @cached_property
-    def rare(self) -> pd.DataFrame:
-        """`Result.rare` of every option; empty where counted only."""
-        return self.joined("rare")
-
     def _energy(self, one: str, other: str, level: float) -> dict[str, Estimate]:
         gaps = {
             name: _means(self.faults[one], name) - _means(self.faults[other], name)
