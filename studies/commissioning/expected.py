@@ -304,11 +304,6 @@ class Sheet:
         form = self._bias if element.bias else NO_BIAS
         return np.asarray(operating_quantity(amperes, bias, *form))
 
-    def element_name(self, number: int) -> str:
-        element = self.scheme.elements[number]
-        leg = self.scheme.legs[element.leg].name
-        return leg if leg == element.axis else f"{element.axis} {leg}"
-
     # --- at the relay's own terminals -----------------------------------------
 
     @property

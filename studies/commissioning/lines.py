@@ -96,7 +96,7 @@ def _injected(sheet: Sheet, injection: Injection) -> Iterator[Line]:
 
 
 def _pickup(sheet: Sheet, where: Injection | None, number: int) -> Line:
-    element = sheet.element_name(number)
+    element = sheet.scheme.element_name(number)
     test, how, through, unit = AT_RELAY, AT_RELAY, AT_RELAY, SECONDARY
     if where is not None:
         test, how, through, unit = where.name, where.text, where.through, PRIMARY
@@ -113,7 +113,7 @@ def _pickup(sheet: Sheet, where: Injection | None, number: int) -> Line:
 
 def _slope(sheet: Sheet, test: SlopeTest) -> Line:
     """Which side carries which current, and where on the characteristic the point lies."""
-    element, point = sheet.element_name(test.element), test.point
+    element, point = sheet.scheme.element_name(test.element), test.point
     raised, held = (PLACES[sheet.scheme.places[ct]] for ct in (test.raised, test.held))
     at = f"{point.part}, bias {point.bias_a:.3g} A"
     words = f"{at}: hold {held} at {point.held_a:g} A, raise {raised}"
@@ -132,7 +132,7 @@ def _slope(sheet: Sheet, test: SlopeTest) -> Line:
 
 
 def _timed(sheet: Sheet, test: TimeTest) -> Line:
-    element = sheet.element_name(test.element)
+    element = sheet.scheme.element_name(test.element)
     return Line(
         TIMES,
         f"{element}, {test.current_a:g} A secondary applied at once",

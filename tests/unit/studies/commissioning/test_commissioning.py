@@ -369,7 +369,7 @@ def test_primary_operating_current_by_the_classic_sum() -> None:
     }
     sheet = Sheet(study_of("per_phase", fixed), Setting("per_phase", 0.1, None, 300.0, 0.0))
     found = [each for each in pickups(sheet) if each[0] is not None]
-    names = {sheet.element_name(number) for _, number, _ in found}
+    names = {sheet.scheme.element_name(number) for _, number, _ in found}
     assert names == {"phase L1", "phase L2", "phase L3"}
     assert len(found) == 6
     for *_, plants in found:
@@ -383,7 +383,7 @@ def test_pickups_at_the_relay_are_the_settings_and_their_error() -> None:
         study_of("two_phase_one_earth", {"relay.pickup_error_percent": error, **MANY}), TWO_PHASE
     )
     found = {
-        sheet.element_name(number): plants
+        sheet.scheme.element_name(number): plants
         for injection, number, plants in pickups(sheet)
         if injection is None
     }
