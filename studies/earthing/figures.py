@@ -128,7 +128,7 @@ def options_side_by_side(
             ax.set_xlim(0, 1.08 * float(np.nanmax(high)) or 1.0)
         ax.set_xlabel(label, color=dark)
         ax.grid(visible=False, axis="y")
-        for at in place:
+        for at in range(len(table)):
             ax.axhline(at, color=FAINT, linewidth=0.5, zorder=1)
     if limit is not None:
         limit_mark(axes[1], limit, "policy's limit")

@@ -16,7 +16,7 @@ import numpy as np
 
 from montecarlo.engine.workers.software import PRODUCT
 from montecarlo.errors import StudyError
-from montecarlo.estimates.choose import Weights, weights_of
+from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.reweigh import (
     Sums,
     change,
@@ -26,6 +26,7 @@ from montecarlo.estimates.reweigh import (
 )
 from montecarlo.estimates.totals import Total, mover
 from montecarlo.frames.candidates import setting_columns
+from montecarlo.frames.limits import limit_columns
 from montecarlo.quantities import Array
 from montecarlo.quantities.files import read_bounded
 from montecarlo.quantities.wording import shown
@@ -70,8 +71,10 @@ class Run:
 
     def sums(self, name: str) -> Sums:
         """What one stratum's samples showed of every plant."""
-        parts = (self.arrays[f"{name}/{part}"] for part in ("total", "trials", "unresolved"))
-        return Sums(*parts, f"{name}/noise" in self.arrays)
+        total, trials, unresolved = (
+            self.arrays[f"{name}/{part}"] for part in ("total", "trials", "unresolved")
+        )
+        return Sums(total, trials, unresolved, f"{name}/noise" in self.arrays)
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,17 +130,11 @@ def update(folder: Path, path: Path) -> Update:
 def _read_run(folder: Path) -> Run:
     try:
         record = read_record(folder / PROVENANCE)
-        if record.get("product") != PRODUCT:
-            raise ValueError
-        study_file, chosen, seed, samples = (
-            record[key] for key in ("study_file", "chosen", "seed", "samples_asked")
-        )
+        study_file, chosen = record["study_file"], record["chosen"]
+        seed, samples = record["seed"], record["samples_asked"]
         study_digest, arrays_digest = record["study_digest"], record["sha256"][ARRAYS]
-        if not (
-            isinstance(study_file, str)
-            and Path(study_file).name == study_file
-            and isinstance(chosen, int | None)
-        ):
+        named = isinstance(study_file, str) and Path(study_file).name == study_file
+        if record.get("product") != PRODUCT or not named or not isinstance(chosen, int | None):
             raise ValueError
         content = read_bounded(folder / ARRAYS, LARGEST_ARRAYS)
     except (OSError, ValueError, KeyError, TypeError):
@@ -284,30 +281,19 @@ def _frame(run: Run, weights: Array) -> pd.DataFrame:
     import pandas as pd
 
     plain, of = np.full(weights.shape, 1 / weights.size), weights_of(run.study)
-    columns: dict[str, Any] = {
-        "candidate": np.arange(1, len(run.settings) + 1),
-        "scheme": [setting.scheme for setting in run.settings],
-    }
+    numbers = np.arange(1, len(run.settings) + 1)
+    columns: dict[str, Any] = {"candidate": numbers}
+    columns["scheme"] = [setting.scheme for setting in run.settings]
     columns |= setting_columns(run.study, run.settings)
-    for quantity, names, shares in _sides(of):
+    sides = {"p_missed": (of.internal, of.shares), "p_false": (of.external, of.event_shares)}
+    for quantity, (names, shares) in sides.items():
         kinds = [run.sums(name) for name in names]
-        means = np.sum(
-            [share * kind.means for share, kind in zip(shares, kinds, strict=True)], axis=0
-        )
-        for suffix, found in (
-            ("", _total(kinds, shares, plain)),
-            ("_updated", _total(kinds, shares, weights)),
-            ("_change", change(means, weights)),
-        ):
-            columns |= {
-                f"{quantity}{suffix}{end}": values
-                for end, values in zip(("", "_low", "_high"), found, strict=True)
-            }
-    return pd.DataFrame(columns).assign(chosen=np.arange(len(run.settings)) == run.chosen)
-
-
-def _sides(of: Weights) -> list[tuple[str, tuple[str, ...], tuple[float, ...]]]:
-    return [("p_missed", of.internal, of.shares), ("p_false", of.external, of.event_shares)]
+        parts = [share * kind.means for share, kind in zip(shares, kinds, strict=True)]
+        moved_by = change(np.sum(parts, axis=0), weights)
+        columns |= limit_columns(quantity, _total(kinds, shares, plain))
+        columns |= limit_columns(f"{quantity}_updated", _total(kinds, shares, weights))
+        columns |= limit_columns(f"{quantity}_change", moved_by)
+    return pd.DataFrame(columns).assign(chosen=numbers == run.chosen + 1)
 
 
 def _total(kinds: Sequence[Sums], shares: Sequence[float], weights: Array) -> Total:

@@ -185,9 +185,9 @@ class Desk(Nominal):
         for group in groups:
             ct = self.study.ct.at(group).seen_from_legs
             share, shape = volts / ct.knee_voltage_v.centre(), ct.curve(ct.ankle_ratio.centre())
-            current = (
-                loop_rms(shape, share, ct.saturation_exponent) if share <= FLUX_MOST else np.nan
-            )
+            current = np.nan
+            if share <= FLUX_MOST:
+                current = float(loop_rms(shape, share, ct.saturation_exponent))
             found.append(ct.knee_current_a.centre() * current)
         return float(np.mean(found))
 

@@ -59,7 +59,7 @@ class WindingExample:
     winding_ohm: float
     reactance_pu: float  # of the winding, on power_va
     ratio: tuple[float, float]  # of the CTs; 1000/5 where the book names none
-    kind: Kind = Kind.SCRIPT  # the books' public companions are scripts
+    kind: Kind
 
     @property
     def phase_v(self) -> float:
@@ -83,6 +83,7 @@ def _example(row: dict[str, str]) -> WindingExample:
         pickup_a=float(row["setting"]) * of_a,
         asked=row["asked"],
         ratio=(float(row["ct_primary_a"]), CT_SECONDARY_A),
+        kind=Kind.SCRIPT,  # the books' public companions are scripts
         **given,
     )
 
