@@ -6,7 +6,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
 from montecarlo.engine.progress import Progress, silent
@@ -22,7 +21,7 @@ if TYPE_CHECKING:
     from montecarlo.study.description import Study
     from studies.report.blocks import Block
 
-__all__ = ["Drawn", "Findings", "Keeping", "Kind", "Part", "Progress", "silent"]
+__all__ = ["Drawn", "Findings", "Kind", "Part", "Progress", "silent"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,19 +90,4 @@ class Kind(Protocol):
         self, study: Study, *, workers: Workers | int | None, progress: Progress = silent
     ) -> Findings:
         """Sample, estimate, tabulate, word."""
-        ...
-
-
-class Keeping(Kind, Protocol):
-    """A kind of study that can keep the samples of its own batch."""
-
-    def run(
-        self,
-        study: Study,
-        *,
-        workers: Workers | int | None,
-        progress: Progress = silent,
-        keep_samples: Path | None = None,
-    ) -> Findings:
-        """keep_samples: the folder to write them to."""
         ...

@@ -23,8 +23,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["figures", "height_mm", "side_by_side_figure"]
-
 PANELS = (
     ("p_missed", MISSED, MISSED, "o", "missed faults,\n% of those within reach"),
     ("p_false", FALSE, FALSE_TEXT, "s", "false trips,\n% of the external events"),

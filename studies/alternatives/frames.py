@@ -21,8 +21,6 @@ from montecarlo.study.scenarios import AS_STATED
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["SideBySide", "run_side_by_side"]
-
 OF_CHOICE = (
     "scheme",
     *KEYS,

@@ -18,8 +18,6 @@ from studies.report.notes import sentences_of_all
 if TYPE_CHECKING:
     from montecarlo.engine.workers import Workers
 
-__all__ = ["StudyVariants", "findings"]
-
 
 class StudyVariants:
     """study.kind = "variants"."""

@@ -24,16 +24,6 @@ from studies.report.blocks import Block, Paragraph, Section, Table, items, parag
 from studies.report.notes import move_sentences
 from studies.report.words import AXIS_WORDS, axis_unit
 
-__all__ = [
-    "Checked",
-    "Given",
-    "checked",
-    "correlations",
-    "given",
-    "input_tables",
-    "what_is_run",
-]
-
 NO_INPUTS = (
     "study",
     "candidates",

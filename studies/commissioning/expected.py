@@ -34,8 +34,6 @@ from montecarlo.study.nominal import Nominal
 from montecarlo.study.wiring import spills
 from studies.commissioning.terminal_tests import BiasedElement, Point, least, operating_times_s
 
-__all__ = ["Injection", "Sheet", "SlopeTest", "TimeTest"]
-
 Complex = NDArray[np.complex128]
 THREE_PHASES = np.exp(-2j * np.pi / 3 * np.arange(3))
 RATED_SHARE = (

@@ -13,8 +13,6 @@ from montecarlo.quantities import Array
 from montecarlo.relays.places import PLACES
 from studies.commissioning.expected import Injection, Sheet, SlopeTest, TimeTest
 
-__all__ = ["BY_PRIMARY", "BY_SECONDARY", "Line", "Printed", "lines_of"]
-
 AT_RELAY = "at the relay"
 PRIMARY, SECONDARY = "A primary", "A secondary"
 RAISED, THROUGH = "raised until it operates", " in the sense of a through current"

@@ -9,8 +9,6 @@ from studies.commissioning.sheet import commissioning_frame, commissioning_page
 from studies.protocol import Part
 from studies.report.blocks import Paragraph
 
-__all__ = ["commissioning"]
-
 PAGE = "commissioning.html"
 TOLD = (
     f"Commissioning sheet of the chosen setting: {PAGE} to print, commissioning.csv to fill in; the"

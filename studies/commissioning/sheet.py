@@ -18,8 +18,6 @@ from studies.report.words import scheme_name, setting_text
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["BAND", "COLUMNS", "commissioning_frame", "commissioning_page"]
-
 COLUMNS = (
     "test",
     "how",

@@ -44,8 +44,6 @@ from montecarlo.study.description import Study
 from studies.drivers.effects import EffectsOf, effects
 from studies.drivers.samples import Change, changed, changes_of, sampled
 
-__all__ = ["FALSE", "MISSED", "MOST_CHANGED", "Answer", "Drivers", "WhatIf", "find_drivers"]
-
 MISSED, FALSE = "p_missed", "p_false"
 MOST_CHANGED = 8  # inputs whose what-if is worked out
 MOST_SETTINGS = 500
@@ -244,7 +242,7 @@ def _rule(
     """The policy on estimates, moved so that these samples as a whole choose what the study chose:
     each candidate has the bounds and the aim of the study's batch, or of the fresh batch that
     refused it."""
-    judged = outcome.told_by(outcome.refused)
+    judged = outcome.judgement_with_refused()
     p = {
         sample.name: np.asarray((sample.w[:, None] * sample.y).mean(axis=0))
         for sample in (*missed, *false)

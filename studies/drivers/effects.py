@@ -31,8 +31,6 @@ from montecarlo.study.candidates import Setting, lattices_of
 from montecarlo.study.description import Study
 from studies.drivers.columns import Columns, Group, columns_of, groups_of
 
-__all__ = ["PICKUP", "POSITION", "EffectsOf", "effects", "job_of", "nets", "rows_for"]
-
 OUTPUTS = PICKUP, POSITION = "critical pick-up", "critical position"
 AT_ONCE = 128  # rows of a net in a chunk, each solved k + 2 times
 FLOOR = 0.1  # of the finest candidate

@@ -23,8 +23,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["effect_bars", "elasticity_marks", "figures", "what_if_marks"]
-
 MOST_ROWS = 12
 ROW_MM, FRAME_MM = 6.5, 34.0
 QUANTITIES = (

@@ -21,8 +21,6 @@ from studies.report.notes import with_sentences
 if TYPE_CHECKING:
     from montecarlo.engine.workers import Workers
 
-__all__ = ["UncertaintyDrivers", "findings"]
-
 
 class UncertaintyDrivers:
     """study.kind = "uncertainty_drivers"."""

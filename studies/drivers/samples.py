@@ -37,8 +37,6 @@ from montecarlo.study.wider import with_inputs
 from studies.drivers.columns import Columns, columns_of, scores_of
 from studies.drivers.effects import job_of, missed_parts
 
-__all__ = ["CENTRE", "HALVED", "Change", "changed", "changes_of", "sampled"]
-
 CHUNK = 2048  # rows, a multiple of BATCH
 FEWEST = 1024
 CENTRE, HALVED = "at its centre", "half as uncertain"

@@ -23,8 +23,6 @@ if TYPE_CHECKING:
     from montecarlo import Result
     from studies.drivers.answers import Drivers
 
-__all__ = ["FEW_HITS", "drivers_text"]
-
 FEW_HITS = 50.0
 WORDS = {"p_missed": "missed faults", "p_false": "false trips", "cost_per_year": "cost"}
 

@@ -9,8 +9,6 @@ from studies.nominal.desk import Desk
 from studies.report.blocks import Block, Table
 from studies.report.numbers import percent
 
-__all__ = ["options_by_hand"]
-
 
 def options_by_hand(study: Study) -> list[Block]:
     """A line an option; x of the finest pick-up of all."""

@@ -32,8 +32,6 @@ if TYPE_CHECKING:
 
     from studies.earthing.frames import Options
 
-__all__ = ["TRADE", "coverage_against_energy", "figures", "options_side_by_side"]
-
 TRADE = "coverage_against_energy"
 CORNERS = ((-1, 1), (1, -1), (1, 1), (-1, -1))  # of a mark, where its label stands: right, up
 NEAR = 9.0  # per cent of the winding, within which labels might meet

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any, ClassVar
 import numpy as np
 
 from montecarlo.engine.guard import Unresolved, named
-from montecarlo.engine.progress import Progress, silent
-from montecarlo.engine.side_by_side import run_variants, told_of
+from montecarlo.engine.progress import Progress, named_progress, silent
+from montecarlo.engine.side_by_side import run_variants
 from montecarlo.engine.workers import Workers, workers_of
 from montecarlo.estimates.compare import level_of
 from montecarlo.estimates.intervals import Estimate, student
@@ -31,8 +31,6 @@ from studies.earthing.lasting import EarthFaults, sample_earth_faults
 
 if TYPE_CHECKING:
     import pandas as pd
-
-__all__ = ["ENERGIES", "Options", "run_options"]
 
 QUANTILES = {"p05": 0.05, "median": 0.5, "p95": 0.95}  # over sampled faults
 ENERGIES = {"fault_energy_j": "fault_j", "resistor_energy_j": "resistor_j"}
@@ -73,7 +71,9 @@ def run_options(
     fresh = [each.fresh.round_ for each in outcomes.values() if each.chosen and each.fresh]
     common = max(fresh, default=1)
     faults = {
-        name: sample_earth_faults(outcome.study, outcome.chosen, common, crew, told_of(tell, name))
+        name: sample_earth_faults(
+            outcome.study, outcome.chosen, common, crew, named_progress(tell, name)
+        )
         for name, outcome in outcomes.items()
     }
     return Options(study, variants, faults)

@@ -26,9 +26,6 @@ from montecarlo.sampling.stratum import EARTH
 from montecarlo.study.candidates import Setting, lattices_of
 from montecarlo.study.description import Study
 
-__all__ = ["EarthFaults", "sample_earth_faults"]
-
-
 PLACES = 8  # along the winding, of each sampled fault
 
 

@@ -16,8 +16,6 @@ from studies.report.notes import sentences_of_all
 if TYPE_CHECKING:
     from montecarlo.engine.workers import Workers
 
-__all__ = ["EarthingOptions", "findings"]
-
 
 class EarthingOptions:
     """study.kind = "earthing_options"."""

@@ -23,8 +23,6 @@ if TYPE_CHECKING:
 
     from studies.earthing.frames import Options
 
-__all__ = ["conclusion", "earthing_text"]
-
 Row = Mapping[str, Any]
 Signs = Counter[tuple[str, str, str]]  # 0 of a pair that is not compared
 ENERGIES = (

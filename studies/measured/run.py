@@ -43,8 +43,6 @@ from studies.report.record import PROVENANCE, is_as_sealed, read_record
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Update", "expected_of", "update"]
-
 LEAST_PLANTS = 10  # effective; below it nothing is concluded
 FAR = 4  # standard uncertainties from the nearest plant: unsupported
 CURRENT_MOST = 1.25  # of the sheet's test current, for which it was planned

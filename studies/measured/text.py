@@ -19,8 +19,6 @@ from studies.report.words import scheme_name, setting_text
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["answer", "measurements", "moved"]
-
 SHOWN_INPUTS = 5
 CHANCE = 3  # standard errors of a mean, by which it may move by itself
 HEAD = ("test", "quantity", "unit", "measured")

@@ -22,8 +22,6 @@ from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import bias_form, measurement, scheme_of
 from montecarlo.study.nominal import Nominal
 
-__all__ = ["PLACES", "Desk", "HandRule", "ThroughFault"]
-
 # of the winding, where the largest earth fault is looked for
 PLACES = np.linspace(0.05, 1.0, 20)
 FLUX_MOST = 1.3  # of the knee: beyond, the exciting current means nothing

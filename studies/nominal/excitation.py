@@ -13,8 +13,6 @@ from montecarlo.secondary.nameplate import MINUTE
 from montecarlo.study.description import Study
 from studies.report.blocks import Block, Paragraph, Table
 
-__all__ = ["excitation", "fits"]
-
 
 def fits(study: Study) -> dict[str, CurrentTransformer]:
     """CTs with measured points by the name of their place; one entry where both ends, or all, have

@@ -34,18 +34,6 @@ if TYPE_CHECKING:
 
     from montecarlo.frames.result import Result
 
-__all__ = [
-    "LIMIT_V",
-    "PeakVoltage",
-    "caution",
-    "highest_v",
-    "peak_blocks",
-    "peak_frame",
-    "peak_of_chosen",
-    "peak_voltages",
-    "volts_text",
-]
-
 HIGHEST = ("machine.voltage_factor", "machine.armature_time_constant_s", "earthing.current_limit_a")
 LOWEST = (
     "machine.subtransient_reactance_pu",

@@ -16,8 +16,6 @@ from montecarlo.plant.machine import FloatArray
 from studies.nominal.desk import Desk
 from studies.report.blocks import Block, Paragraph, Table
 
-__all__ = ["generator_of", "model_currents", "short_circuit"]
-
 DELAYS_S = (0.05, 0.1, 0.25)  # where the breaking current is shown
 NEVER_S, AT_ONCE_S = 1e3, 1e-12  # cleared; decay time of a DC part that is not wanted
 ANGLES = np.radians(

@@ -18,16 +18,6 @@ from montecarlo.study.circuits import Bias
 from studies.nominal.desk import Desk, HandRule, outermost
 from studies.report.blocks import Block, Paragraph, Table
 
-__all__ = [
-    "bias",
-    "driven",
-    "left_unprotected",
-    "security_rests_on",
-    "stabilising_resistance",
-    "stabilising_volts",
-    "stability",
-]
-
 MOST_SLOPES = 8  # shown in full; above, the first and the last
 Groups = tuple[str, ...]  # tables of [ct]
 

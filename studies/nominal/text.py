@@ -21,8 +21,6 @@ from studies.nominal.short_circuit import short_circuit
 from studies.nominal.stability import bias, left_unprotected, stabilising_resistance, stability
 from studies.report.blocks import Block, Paragraph, Table, paragraphs
 
-__all__ = ["hand_calculation", "reach"]
-
 MOST_RESTRAINT = 20  # times the unbiased current, how far a biased one may lie
 RESTRAINED = (
     " A biased element's restraint, at its first slopes and fed from one end, is in the phasor"

@@ -101,7 +101,7 @@ def _missed(shown: pd.DataFrame, ax: Axes) -> None:
     if "p_nobody" in shown:
         label += "\n(hollow: by the back-up too)"
         ax.hlines(y - 0.18, shown["p_nobody_low"], shown["p_nobody_high"], color=CHOSEN, lw=1)
-        hollow = {"marker": "D", "markerfacecolor": "white", "markersize": 4.5}
+        hollow: dict[str, Any] = {"marker": "D", "markerfacecolor": "white", "markersize": 4.5}
         ax.plot(shown["p_nobody"], y - 0.18, linestyle="", color=CHOSEN, **hollow)
     most = float(high.max())
     ax.set_xlim(0, min(1.25 * most, 110.0) if most > 0 else 100.0)
@@ -151,7 +151,10 @@ def caught_matrix(caught: pd.DataFrame, ax: Axes) -> None:
     at = {scheme: k + 0.5 for k, scheme in enumerate(schemes)}
     for row in caught.to_dict("records"):
         x, y = at[row["caught_by"]], at[row["missed_by"]]
-        style = {"ha": "center", "color": "white" if row["p"] > WHITE_FROM * most else CHOSEN}
+        style: dict[str, Any] = {
+            "ha": "center",
+            "color": "white" if row["p"] > WHITE_FROM * most else CHOSEN,
+        }
         ax.text(x, y, percent(row["p"], 3), va="bottom", fontweight="bold", **style)
         _, low, high = limits_of(row, "p", 3)
         limits = f"{low} to {high}" if row["p"] else f"< {high} %"
@@ -159,6 +162,7 @@ def caught_matrix(caught: pd.DataFrame, ax: Axes) -> None:
     middles = [*at.values()]
     ax.set_yticks(middles, [textwrap.fill(scheme_name(scheme), 18) for scheme in at], rotation=0)
     ax.set_xticks(middles, [textwrap.fill(scheme_name(scheme), CELL_WIDTH) for scheme in at])
+    ax.grid(visible=False)
     ax.set(xlabel="caught by", ylabel="missed by")
     title = "% of the internal faults within reach, with 95 % limits"
     ax.set_title(title, loc="left", color=CHOSEN)

@@ -81,8 +81,8 @@ def blind_zone(
     ax.set_ylabel("blind from the neutral, % of the winding", color=MISSED)
     if limit is not None:
         limit_mark(ax, limit, limit_text)
-        style = {"fontweight": "bold", "bbox": backing(), "zorder": 5}
-        _column(at_limit, 100 * limit, ("data", "data"), 9, ax, **style)
+        bold: dict[str, Any] = {"fontweight": "bold", "bbox": backing(), "zorder": 5}
+        _column(at_limit, 100 * limit, ("data", "data"), 9, ax, **bold)
     _column(ends, 1.0, ("axes fraction", "data"), 0, ax, annotation_clip=False)
 
 

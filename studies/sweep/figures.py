@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -29,6 +29,13 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 __all__ = ["figures"]
+
+ROLES: dict[str, tuple[str, Any, str]] = {  # colour, dashes, mark
+    "chosen": (CHOSEN, "-", "o"),
+    "runner-up": (RUNNER_UP, (0, (1.5, 1.5)), "^"),
+    "nearest to the limit": (CHOSEN, (0, (6, 2, 1, 2)), "D"),
+    "present": (PRESENT, (0, (5, 2)), "s"),
+}
 
 
 def figures(result: Result, frames: Mapping[str, pd.DataFrame]) -> dict[str, Figure]:
@@ -64,19 +71,15 @@ def figures(result: Result, frames: Mapping[str, pd.DataFrame]) -> dict[str, Fig
 
 def _curves(result: Result) -> list[Curve]:
     """Of the chosen candidate (or what comes nearest to the limit), runner-up and present one."""
-    roles = {
-        "chosen": (result.chosen, CHOSEN, "-", "o"),
-        "runner-up": (result.runner_up, RUNNER_UP, (0, (1.5, 1.5)), "^"),
-    }
+    shown: dict[str, int | None] = {"chosen": result.chosen, "runner-up": result.runner_up}
     if result.chosen is None:
-        number = nearest(result.candidates)
-        roles = {"nearest to the limit": (number, CHOSEN, (0, (6, 2, 1, 2)), "D")}
+        shown = {"nearest to the limit": nearest(result.candidates)}
     for number in result.candidates.loc[result.candidates["present"], "candidate"]:
-        if int(number) not in [number for number, *_ in roles.values()]:
-            roles["present"] = int(number), PRESENT, (0, (5, 2)), "s"
+        if number not in shown.values():
+            shown["present"] = int(number)
     return [
-        Curve(role, number, setting_text(result.row(number)), *style)
-        for role, (number, *style) in roles.items()
+        Curve(role, number, setting_text(result.row(number)), *ROLES[role])
+        for role, number in shown.items()
         if number is not None
     ]
 

@@ -22,8 +22,6 @@ from studies.waveforms.comtrade import Channel, Record
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["FOLDER", "index", "pickup_error_percent", "records"]
-
 FOLDER = "waveforms"
 FORMS: tuple[Literal["ASCII", "BINARY"], ...] = ("ASCII", "BINARY")
 WORDS = {

@@ -13,8 +13,6 @@ from studies.report.safety import ISOLATE, SECONDARY
 from studies.waveforms.cases import KINDS, nearest_cases
 from studies.waveforms.records import FOLDER, index, records
 
-__all__ = ["waveforms"]
-
 NAMES = {
     "false_trip": "worst false trips",
     "near_false_trip": "external events closest below the setting",

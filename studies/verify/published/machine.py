@@ -17,8 +17,6 @@ from studies.verify.published.data import beside
 from studies.verify.published.row import Published
 from studies.verify.published.winding import rated_current_a
 
-__all__ = ["G2", "GLOVER", "RAO_MACHINE", "rows"]
-
 ROOT2, ROOT3 = math.sqrt(2), math.sqrt(3)
 
 # 7.5 MVA, 6.6 kV; time constants far apart, so that each stage stands by itself

@@ -13,8 +13,6 @@ from montecarlo.secondary.restraint import GREATER_OF, SUM, Form, bias_current, 
 from studies.verify.published.data import beside, read, source_of
 from studies.verify.published.row import Kind, Published
 
-__all__ = ["BIASED", "BiasedExample", "rows"]
-
 DIGIT_A = 0.0005
 FORMS = {"sum": SUM, "greater_of": GREATER_OF}
 

@@ -18,8 +18,6 @@ from montecarlo.sampling.nets import Net
 from studies.verify.published.data import beside, values
 from studies.verify.published.row import Published
 
-__all__ = ["DEEP", "FIRST", "TOTAL", "deep_probability", "ishigami", "rows", "sampled_rows"]
-
 # a = 7, b = 0.1
 FIRST, TOTAL = np.array([one.given for one in values("effects")]).reshape(2, 3)
 LIMITS = {"exact": clopper_pearson, "score": wilson}

@@ -14,8 +14,6 @@ from montecarlo.formulas import handcalc
 from studies.verify.published.data import read, source_of
 from studies.verify.published.row import Kind, Published
 
-__all__ = ["EXAMPLES", "WindingExample", "rated_current_a", "rows"]
-
 CT_SECONDARY_A = 5.0
 PLAIN = (  # columns of `winding.csv` that are fields
     "line_v",
