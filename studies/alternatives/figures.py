@@ -77,7 +77,7 @@ def side_by_side_figure(
         ax.set_xlabel(label, color=text_colour)
         ax.grid(False, axis="y")
     if limit is not None:
-        limit_mark(axes[1], limit, "policy's limit", fontsize=SMALL)
+        limit_mark(axes[1], limit, "policy's limit", fontsize=SMALL, ha="right")
     several = table.loc[table["scheme"] != "", "scheme"].nunique() > 1
     rows = table.to_dict("records")
     axes[0].set_yticks(range(len(rows)), [_words(row, several) for row in rows])

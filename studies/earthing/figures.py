@@ -129,7 +129,7 @@ def options_side_by_side(
         for at in range(len(table)):
             ax.axhline(at, color=FAINT, linewidth=0.5, zorder=1)
     if limit is not None:
-        limit_mark(axes[1], limit, "policy's limit")
+        limit_mark(axes[1], limit, "policy's limit", ha="right")
         axes[1].set_xlim(0, max(axes[1].get_xlim()[1], 108 * limit))
     axes[0].set_yticks(place, table["option"])
     axes[0].set_ylim(len(table) - 0.5, -0.5)
