@@ -15,7 +15,6 @@ import numpy as np
 from montecarlo.estimates.counting import missed_places
 from montecarlo.estimates.intervals import (
     Estimate,
-    Side,
     clustered,
     ratio,
     student_mean,
@@ -79,7 +78,7 @@ class Gathered:
         """Mean over all resolved samples, (C,); NaN where there is none."""
         return ratio(self.total.sum(axis=1), (self.trials - self.unresolved).sum(axis=1))
 
-    def estimate(self, level: float = LEVEL, side: Side = "both") -> Estimate:
+    def estimate(self, level: float = LEVEL) -> Estimate:
         """p of every candidate with limits. [-]
 
         Exact limits for counts with clustered plants, those of weighted samples where p comes from
@@ -90,7 +89,6 @@ class Gathered:
         Parameters
         ----------
         level : float (-)
-        side : "both", "low" or "high"
 
         Returns
         -------
@@ -98,17 +96,15 @@ class Gathered:
             (C,).
         """
         if not self.conditional:
-            counted = with_unresolved(
-                self.total, self.trials, self.unresolved, level, side=side, method="clustered"
-            )
+            counted = with_unresolved(self.total, self.trials, self.unresolved, level)
             if self.weighted is None:
                 return counted
-            return self.weighted.instead_of(counted, level, side)
+            return self.weighted.instead_of(counted, level)
         trials = float(self.trials.sum())
 
         def limits(total: Array) -> Estimate:
             means = by_block(total) / by_block(self.trials)
-            return student_mean(means, level, side=side, trials=trials)
+            return student_mean(means, level, trials)
 
         return Estimate(self.p, limits(self.total).low, limits(self.total + self.unresolved).high)
 
@@ -177,9 +173,7 @@ def _present(array: Present | None) -> Present:
 # --- totals -------------------------------------------------------------------
 
 
-def weighted(
-    strata: Sequence[Gathered], weights: Sequence[float], level: float = LEVEL, side: Side = "both"
-) -> Total:
+def weighted(strata: Sequence[Gathered], weights: Sequence[float], level: float = LEVEL) -> Total:
     """Σ weight·p over types with limits, in the unit of the weights.
 
     Types share their plants, which correlates their errors: as the means of the plants are
@@ -191,14 +185,13 @@ def weighted(
     strata : sequence of Gathered
     weights : sequence of float
     level : float (-)
-    side : "both", "low" or "high"
 
     Returns
     -------
     Total
         (C,).
     """
-    parts = [stratum.estimate(level, side) for stratum in strata]
+    parts = [stratum.estimate(level) for stratum in strata]
     p, low, high = (np.stack(part, axis=-1) for part in zip(*parts, strict=True))
     correlation = _correlation([stratum.means for stratum in strata])
     on_nets = np.array([stratum.conditional for stratum in strata])

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.estimates.assemble import Gathered, weighted
+from montecarlo.estimates.intervals import one_sided
 from montecarlo.estimates.knee_rule import meet_knee_rule
 from montecarlo.estimates.totals import Total
 from montecarlo.quantities import Array, Distribution
@@ -159,10 +160,11 @@ def judge(
     policy = study.policy
     internal = [strata[name] for name in weight.internal]
     external = [strata[name] for name in weight.external]
-    bound = weighted(external, weight.event_shares, policy.level, "high").high
+    level = one_sided(policy.level)
+    bound = weighted(external, weight.event_shares, level).high
     each: dict[Stratum, Array] = {}
     if policy.p_false_max_each is not None:
-        each = {event.name: event.estimate(policy.level, "high").high for event in external}
+        each = {event.name: event.estimate(level).high for event in external}
     used = limits_used(study, bound, each)
     load_share = np.max([strata[name].p for name in (LOAD, OVERLOAD) if name in strata], axis=0)
     open_pilot_share = np.full(load_share.shape, np.nan)

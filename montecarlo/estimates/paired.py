@@ -105,7 +105,7 @@ def paired(one: Half, other: Half, level: float = LEVEL) -> Estimate:
     blocks = known.reshape(BLOCKS, -1).sum(axis=1)
     if (blocks > 0).sum() < 2:
         return Estimate(*(np.asarray(np.nan) for _ in range(3)))
-    parts = [_shares(net, known, blocks, tail_of(level, "both")) for net in nets]
+    parts = [_shares(net, known, blocks, tail_of(level)) for net in nets]
     p, low, high = (
         np.concatenate([getattr(part, end) for part in parts]) for end in ("p", "low", "high")
     )

@@ -11,7 +11,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from montecarlo.estimates.intervals import Estimate, Side, clustered_size, ratio
+from montecarlo.estimates.intervals import Estimate, clustered_size, ratio
 from montecarlo.estimates.rare import (
     Diagnostics,
     Seen,
@@ -73,7 +73,7 @@ class Weighted:
         """Of the weighted samples."""
         return diagnose(self.sums)
 
-    def instead_of(self, counted: Estimate, level: float, side: Side) -> Estimate:
+    def instead_of(self, counted: Estimate, level: float) -> Estimate:
         """The estimate of each candidate from where it comes. [-]
 
         Where none was counted, the count's upper limit is no higher than the limits of finer
@@ -88,13 +88,12 @@ class Weighted:
         ----------
         counted : Estimate
         level : float (-)
-        side : "both", "low" or "high"
 
         Returns
         -------
         Estimate
         """
-        own = rare_estimate(self.sums, level, side)
+        own = rare_estimate(self.sums, level)
         finer = least_of_finer(np.where(self.alone, own.high, np.inf), self.lattices)
         high = np.where(counted.p == 0, np.minimum(counted.high, finer), counted.high)
         wider_low = np.where(self.used, np.minimum(own.low, counted.low), counted.low)

@@ -91,9 +91,7 @@ def _weighted_rows(batch: Batch, numbers: Numbers, batch_number: int) -> pd.Data
         if stratum.weighted is None:
             continue
         found, own = stratum.weighted.diagnostics, rare_estimate(stratum.weighted.sums)
-        counted = with_unresolved(
-            stratum.total, stratum.trials, stratum.unresolved, method="clustered"
-        )
+        counted = with_unresolved(stratum.total, stratum.trials, stratum.unresolved)
         frames.append(
             pd.DataFrame(
                 {
