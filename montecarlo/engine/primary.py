@@ -12,13 +12,11 @@ from montecarlo.engine.samples import ChunkSamples
 from montecarlo.plant import internal, machine, states
 from montecarlo.plant.earthing import neutral_ohm, resistor_ohm
 from montecarlo.plant.events.base import Event, Scene
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Complex, Index
 from montecarlo.relays.places import CHANNELS
 from montecarlo.sampling.stratum import EARTH, OVERLOAD, Side
 from montecarlo.secondary.transient import STEPS_PER_CYCLE, Source, Window
 from montecarlo.study.strata import event_of
-
-Complex = NDArray[np.complex128]
 
 
 def _emf(block: ChunkSamples) -> Array:
@@ -222,7 +220,7 @@ class Waves:
     """
 
     wave: Array
-    ends: NDArray[np.int64]  # (6,) channel of each phase of each end
+    ends: Index  # (6,) channel of each phase of each end
     loop_from: int = -1
     jumps: bool = False  # two points at t = 0, just before and just after
 

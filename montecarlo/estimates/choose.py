@@ -7,21 +7,18 @@ from dataclasses import dataclass, field, fields
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from montecarlo.estimates.assemble import Gathered, weighted
 from montecarlo.estimates.intervals import one_sided
 from montecarlo.estimates.knee_rule import meet_knee_rule
 from montecarlo.estimates.totals import Total
-from montecarlo.quantities import Array, Distribution
+from montecarlo.quantities import Array, Distribution, Flags
 from montecarlo.sampling.stratum import LOAD, OVERLOAD, Side, Stratum
 from montecarlo.study.budget import limit_of_p_false
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
 from montecarlo.study.strata import OPEN_PILOT, OPEN_PILOTS, internal_shares, open_pilots
-
-Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,8 +9,8 @@ from collections.abc import Callable
 import numpy as np
 
 from montecarlo.estimates.intervals import ratio
-from montecarlo.estimates.tally import Flags, LatticeTally, Pickups, Places
-from montecarlo.quantities import Array
+from montecarlo.estimates.tally import LatticeTally, Pickups, Places
+from montecarlo.quantities import Array, Flags
 
 
 def joint_counts(phase: Flags, earth: Flags, plants: int, weights: Array | None = None) -> Array:

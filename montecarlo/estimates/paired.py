@@ -18,7 +18,6 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from montecarlo.estimates.assemble import LEVEL, Gathered, by_block
 from montecarlo.estimates.intervals import (
@@ -29,11 +28,9 @@ from montecarlo.estimates.intervals import (
     tail_of,
 )
 from montecarlo.estimates.totals import combined, plant_correlation
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Flags
 from montecarlo.sampling.design import BLOCKS
 from montecarlo.sampling.stratum import Stratum
-
-Flags = NDArray[np.bool_]
 
 __all__ = ["ENOUGH", "Half", "paired"]
 

@@ -10,10 +10,9 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Flags, Index
 from montecarlo.quantities.keepable import keepable
 
-Flags = NDArray[np.bool_]
 Places = NDArray[np.float32]
 
 NO_CAUSES: Array = np.zeros(2)
@@ -123,7 +122,7 @@ class Pickups:
         parts = [part for part in (self.phase, self.earth) if part is not None]
         return np.asarray(np.all([np.isfinite(part).all(axis=1) for part in parts], axis=0))
 
-    def at(self, rows: NDArray[np.int64] | slice) -> Pickups:
+    def at(self, rows: Index | slice) -> Pickups:
         """Of some of the samples.
 
         Parameters

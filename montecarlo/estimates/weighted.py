@@ -9,7 +9,6 @@ from enum import Enum
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from montecarlo.estimates.intervals import Estimate, clustered_size, ratio
 from montecarlo.estimates.rare import (
@@ -21,10 +20,8 @@ from montecarlo.estimates.rare import (
     diagnose,
     rare_estimate,
 )
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Flags
 from montecarlo.study.candidates import Lattice
-
-Flags = NDArray[np.bool_]
 
 COMMON = 0.02  # p from which counting is at least as good
 SEEN = 10  # effective counted hits from which the two are compared

@@ -9,8 +9,16 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from pydantic import ConfigDict
 
-from montecarlo.plant.machine import ComplexArray, FloatArray
-from montecarlo.quantities import Distribution, Plain, Quantity, Section, Word, number
+from montecarlo.quantities import (
+    Array,
+    Complex,
+    Distribution,
+    Plain,
+    Quantity,
+    Section,
+    Word,
+    number,
+)
 from montecarlo.quantities.frozen import thawed
 
 TRANSFORMER = ("transformer_ratio", "secondary_resistance_ohm")
@@ -211,9 +219,7 @@ def neutral_ohm(
     return ohm
 
 
-def resistor_ohm(
-    earthing: Earthing, samples: Mapping[str, Any], rated_phase_v: float
-) -> FloatArray:
+def resistor_ohm(earthing: Earthing, samples: Mapping[str, Any], rated_phase_v: float) -> Array:
     """The resistor alone, hot, as the machine's neutral sees it. [ohm]
 
     R (1 + alpha dT), R the resistor itself, V/I, or n^2 times the one across a transformer's
@@ -243,7 +249,7 @@ def resistor_ohm(
 
 def return_admittance(
     neutral_ohm: ArrayLike, other_neutrals_ohm: ArrayLike, capacitance_f: ArrayLike, omega: float
-) -> ComplexArray:
+) -> Complex:
     """Admittance between the neutral and earth through which an earth-fault current returns. [S]
 
     Neutrals stand parallel to the capacitances of three phases. Broadcasts.

@@ -13,10 +13,9 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from montecarlo.plant.machine import PHASE_ROTATION
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Complex
 from montecarlo.quantities.wording import listed
 from montecarlo.relays.places import GROUP_OF, NEUTRAL_CONDUCTOR, PHASES, PLACES, carried, places_of
 from montecarlo.relays.schemes import Axis, Scheme
@@ -26,7 +25,6 @@ from montecarlo.study.description import Study
 
 __all__ = ["Blind", "Spill", "blind", "spills", "wiring_cautions"]
 
-Complex = NDArray[np.complex128]
 
 NONE = 0.1  # pu of a leg, above what ratios matched within 5 % leave
 EVERY = tuple(range(len(PLACES)))

@@ -17,7 +17,7 @@ from montecarlo.engine.block import Block
 from montecarlo.engine.job import Job
 from montecarlo.engine.sizes import designs
 from montecarlo.engine.winding import SETTLED_SHARE
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Complex
 from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.secondary import transient
@@ -176,9 +176,7 @@ def _solve(
     )
 
 
-def _driven(
-    block: Block, per_cycle: int
-) -> tuple[transient.Window, primary.Waves, primary.Complex]:
+def _driven(block: Block, per_cycle: int) -> tuple[transient.Window, primary.Waves, Complex]:
     """Window, primary currents and the phasors before t = 0 of an external event or an internal
     fault."""
     if block.stratum.side is Side.EXTERNAL:

@@ -14,10 +14,9 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from montecarlo.estimates.rare.mixture import Mixture
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Index
 from montecarlo.quantities.keepable import keepable
 
 __all__ = ["Image", "Symmetric", "group_of"]
@@ -28,7 +27,7 @@ __all__ = ["Image", "Symmetric", "group_of"]
 class Image:
     """u -> sign * u[source], its own inverse."""
 
-    source: NDArray[np.int64]  # (d,)
+    source: Index  # (d,)
     sign: Array  # (d,) 1 or -1
 
     def of(self, u: Array) -> Array:

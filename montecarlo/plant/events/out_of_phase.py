@@ -17,11 +17,10 @@ import numpy as np
 
 from montecarlo.plant.events.base import ClearingTime, Event, KindWord, RunOn, Scene, cleared
 from montecarlo.plant.events.through_fault import through_fault
-from montecarlo.plant.machine import ComplexArray, FloatArray
-from montecarlo.quantities import Distribution, Quantity, number
+from montecarlo.quantities import Array, Complex, Distribution, Quantity, number
 
 
-def driving_pu(voltage_pu: FloatArray, angle_deg: FloatArray) -> FloatArray:
+def driving_pu(voltage_pu: Array, angle_deg: Array) -> Array:
     """Difference of two equal voltages that stand at an angle: 2U sin(delta/2). [pu]
 
     Parameters
@@ -80,10 +79,10 @@ class OutOfPhaseClosing(Event):
     def lasts_s(self, scene: Scene) -> float:
         return cleared(scene, self.run_on_s)
 
-    def before(self, scene: Scene) -> ComplexArray:
+    def before(self, scene: Scene) -> Complex:
         return np.zeros((len(scene.phase), 6), complex)
 
-    def currents(self, scene: Scene, t: FloatArray) -> FloatArray:
+    def currents(self, scene: Scene, t: Array) -> Array:
         own = scene.own
         return through_fault(
             "three_phase",
@@ -101,7 +100,7 @@ class OutOfPhaseClosing(Event):
             rated_current_a=scene.machine.rated_current_a,
         )
 
-    def direct_s(self, scene: Scene) -> FloatArray:
+    def direct_s(self, scene: Scene) -> Array:
         return scene.decrement.direct_current_time_s(
             scene.own["external_reactance_pu"],
             scene.own["external_resistance_pu"],
