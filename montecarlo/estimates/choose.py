@@ -177,7 +177,7 @@ def judge(
         bound=bound,
         load_share=load_share,
         open_pilot_share=open_pilot_share,
-        unresolved=np.asarray(sum(unresolved)),
+        unresolved=sum(unresolved),
         knee_rule=knee,
         allowed=used <= 1,
         usable=(load_share == 0) & (knee | policy.ignore_knee_rule),

@@ -59,7 +59,7 @@ def critical_position(
     currents = np.where(np.isfinite(currents), currents, np.nan)
     below = currents[:, :, None] < level  # (n, m, s)
     m = nodes.size
-    last = np.asarray(m - 1 - np.argmax(below[:, ::-1], axis=1))  # last node below
+    last = m - 1 - np.argmax(below[:, ::-1], axis=1)  # last node below
     never = ~below.any(axis=1)
     again = (np.cumsum(~below, axis=1) > 0) & below
     re_entry = again.any(axis=1) & below[:, 0]  # not where load alone operates it at the neutral
@@ -108,7 +108,7 @@ def _between(nodes: Array, values: Array, level: Array, left: Index) -> Array:
         below = _cubic(middle, place, weight) < level
         low = np.where(below, middle, low)
         high = np.where(below, high, middle)
-    return np.asarray(0.5 * (low + high))
+    return 0.5 * (low + high)
 
 
 def _nearest(nodes: Array, values: Array, left: Index) -> tuple[Array, Array]:

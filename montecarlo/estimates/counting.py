@@ -183,7 +183,7 @@ def resolved_positions(phase_x: Array, earth_x: Array, load: Pickups) -> Flags:
     """
     phase = np.isfinite(phase_x).all(axis=(1, 2))
     earth = np.isfinite(earth_x).all(axis=(1, 2))
-    return np.asarray(phase & earth & load.resolved)
+    return phase & earth & load.resolved
 
 
 def sum_conditional(

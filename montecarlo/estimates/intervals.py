@@ -80,6 +80,21 @@ def tail_of(level: float) -> float:
     return (1 - level) / 2
 
 
+def together(*values: ArrayLike) -> tuple[Array, ...]:
+    """Values as arrays of one shape.
+
+    Parameters
+    ----------
+    values : array_like
+        Broadcast.
+
+    Returns
+    -------
+    tuple of array
+    """
+    return np.broadcast_arrays(*(np.asarray(value, float) for value in values))
+
+
 def ratio(part: ArrayLike, whole: ArrayLike, nothing: float = np.nan) -> Array:
     """part/whole, and `nothing` where whole is 0 or less.
 
@@ -92,7 +107,7 @@ def ratio(part: ArrayLike, whole: ArrayLike, nothing: float = np.nan) -> Array:
     -------
     array
     """
-    top, bottom = np.broadcast_arrays(np.asarray(part, float), np.asarray(whole, float))
+    top, bottom = together(part, whole)
     return np.asarray(np.divide(top, bottom, out=np.full(top.shape, nothing), where=bottom > 0))
 
 
@@ -118,7 +133,7 @@ def clopper_pearson(hits: ArrayLike, trials: ArrayLike, level: float = 0.95) -> 
     >>> float(high.round(6))
     0.003682
     """
-    h, n = np.broadcast_arrays(np.asarray(hits, float), np.asarray(trials, float))
+    h, n = together(hits, trials)
     tail = tail_of(level)
     some = h > 0  # the beta function needs both parameters above 0
     rest = n - h > 0
@@ -143,7 +158,7 @@ def wilson(hits: ArrayLike, trials: ArrayLike, level: float = 0.95) -> Limits:
     -------
     Limits
     """
-    h, n = np.broadcast_arrays(np.asarray(hits, float), np.asarray(trials, float))
+    h, n = together(hits, trials)
     z2 = ndtri(tail_of(level)) ** 2
     size = np.maximum(n, 1e-100)  # no trial: centre 1/2, half-width 1/2
     p = h / size
@@ -184,7 +199,7 @@ def clustered_size(
     (...) array
         0 with one cluster, which tells nothing about the others.
     """
-    h, n = np.broadcast_arrays(np.asarray(hits, float), np.asarray(trials, float))
+    h, n = together(hits, trials)
     total = n.sum(axis=-1)
     clusters = (n > 0).sum(axis=-1) if clusters is None else clusters
     p = ratio(h.sum(axis=-1), total)
@@ -237,7 +252,7 @@ def clustered(
     >>> high[0] > high[1]
     np.True_
     """
-    h, n = np.broadcast_arrays(np.asarray(hits, float), np.asarray(trials, float))
+    h, n = together(hits, trials)
     size = clustered_size(h, n, tail_of(level), clusters)
     p = np.nan_to_num(ratio(h.sum(axis=-1), n.sum(axis=-1)))
     return clopper_pearson(p * size, size, level)
@@ -264,7 +279,7 @@ def with_unresolved(
     -------
     Estimate
     """
-    h, n, lost = np.broadcast_arrays(*(np.asarray(a, float) for a in (hits, trials, unresolved)))
+    h, n, lost = together(hits, trials, unresolved)
     p = ratio(h.sum(axis=-1), n.sum(axis=-1) - lost.sum(axis=-1))
     return Estimate(p, clustered(h, n, level).low, clustered(h + lost, n, level).high)
 

@@ -151,7 +151,7 @@ def _shares(net: _Net, known: Flags, blocks: Array, tail: float) -> _Shares:
     on_nets = net.conditional and _differing(values) >= min(ENOUGH, known.sum() / 2)
 
     def means(each: Array) -> Array:
-        return np.asarray(by_block(each)[..., held] / blocks[held])
+        return by_block(each)[..., held] / blocks[held]
 
     if on_nets:
         by_plant = None

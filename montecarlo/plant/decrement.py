@@ -84,8 +84,8 @@ class Decrement:
         open_subtransient = np.asarray(self.subtransient_time_constant_s) * second / first
         open_transient = np.asarray(self.transient_time_constant_s) * last / second
         return (
-            np.asarray(open_subtransient * (first + outside) / (second + outside)),
-            np.asarray(open_transient * (second + outside) / (last + outside)),
+            open_subtransient * (first + outside) / (second + outside),
+            open_transient * (second + outside) / (last + outside),
         )
 
     def direct_current_time_s(
@@ -159,4 +159,4 @@ def fault_current_rms(
         (first - second) * np.exp(-when / fast) + (second - last) * np.exp(-when / slow) + last
     )
     drive = 1.0 if kind == "three_phase" else np.sqrt(3)
-    return np.asarray(drive * np.asarray(emf_pu) * decrement)
+    return drive * np.asarray(emf_pu) * decrement

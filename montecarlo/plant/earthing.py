@@ -269,4 +269,4 @@ def return_admittance(
     complex array (S)
     """
     neutrals = 1 / np.asarray(neutral_ohm) + 1 / np.asarray(other_neutrals_ohm)
-    return np.asarray(neutrals + 3j * omega * np.asarray(capacitance_f))
+    return neutrals + 3j * omega * np.asarray(capacitance_f)

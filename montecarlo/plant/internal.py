@@ -257,7 +257,7 @@ def _charging(
     whole."""
     stator = np.asarray(stator_f)[..., None]
     terminal = np.asarray(terminal_f)[..., None]
-    return np.asarray(1j * omega * (stator * (neutral_v + emf / 2) + terminal * (neutral_v + emf)))
+    return 1j * omega * (stator * (neutral_v + emf / 2) + terminal * (neutral_v + emf))
 
 
 def _split(into: Complex, through_neutral: Complex | Array, infeed_share: ArrayLike) -> Complex:
@@ -355,7 +355,7 @@ def _between_phases(
 
 def _ohm(voltage: Complex, impedance: Complex) -> Complex:
     """voltage/impedance, and 0 wherever the voltage is 0, be the impedance 0 as well."""
-    return np.asarray(voltage / np.where(voltage == 0, 1.0, impedance))
+    return voltage / np.where(voltage == 0, 1.0, impedance)
 
 
 def _one_hot(phase: ArrayLike) -> Array:

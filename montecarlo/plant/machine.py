@@ -260,4 +260,4 @@ def phase_phasors(value: ArrayLike) -> Complex:
     -------
     (..., 3) complex array
     """
-    return np.asarray(np.asarray(value)[..., None] * PHASE_ROTATION)
+    return np.asarray(value)[..., None] * PHASE_ROTATION

@@ -111,7 +111,7 @@ class Backup(Section):
                 pickup = np.asarray(element.pickup_a)
             else:
                 voltage = element.pickup_percent / 100 * rated_phase_v
-                pickup = np.asarray(voltage / np.abs(neutral_ohm))
+                pickup = voltage / np.abs(neutral_ohm)
             error = samples[f"backup.{name}.error_percent"] / 100
-            operating[name] = np.asarray(pickup * (1 + error))
+            operating[name] = pickup * (1 + error)
         return operating

@@ -60,4 +60,4 @@ def carried(currents: Complex, places: tuple[int, ...]) -> Complex:
     (..., places) complex array
     """
     seven = np.concatenate([currents, currents[..., :3].sum(axis=-1, keepdims=True)], axis=-1)
-    return np.asarray(seven[..., CHANNELS[list(places)]])
+    return seven[..., CHANNELS[list(places)]]

@@ -136,7 +136,7 @@ def leg_ohm(study: Study, circuit: Circuit, samples: Mapping[str, Array]) -> Arr
     def burden(axis: str, pickup_a: float | None) -> Array:
         if pickup_a is None:
             return samples[f"relay.{axis}_burden_ohm"]
-        return np.asarray(samples[f"relay.{axis}_burden_va"] / pickup_a**2)
+        return samples[f"relay.{axis}_burden_va"] / pickup_a**2
 
     phase = burden("phase", circuit.phase_pickup_a)
     resistor = samples["scheme.phase_stabilising_ohm"]

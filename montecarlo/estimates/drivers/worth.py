@@ -57,7 +57,7 @@ class Bound:
         -------
         (C,) array
         """
-        return np.asarray((p * self.margin + self.extra) / self.limit)
+        return (p * self.margin + self.extra) / self.limit
 
     @classmethod
     def like(
@@ -223,7 +223,7 @@ def _less_lots(gap: Estimate, lots: Array) -> Estimate:
     """Less the mean of the lots' gains; a mean loss is none of the input's."""
     p = gap.p - min(float(lots.mean()), 0.0)
     half = np.hypot(gap.high - gap.p, LIMIT * lots.std(ddof=1))
-    return Estimate(np.asarray(p), np.asarray(p - half), np.asarray(p + half))
+    return Estimate(np.asarray(p), p - half, p + half)
 
 
 def _worth(samples: Sequence[Sampled], cells: Mapping[Stratum, Index | None], rule: Rule) -> Worth:

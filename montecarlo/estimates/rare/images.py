@@ -41,7 +41,7 @@ class Image:
         -------
         (..., d) array
         """
-        return np.asarray(u[..., self.source] * self.sign)
+        return u[..., self.source] * self.sign
 
 
 def group_of(generators: Sequence[Image], dims: int) -> tuple[Image, ...]:

@@ -76,7 +76,7 @@ class Scene:
         (n,) array (ohm)
         """
         given = self.own[name] if name in self.own else self.samples[f"machine.{name}"]
-        return np.asarray(given * self.machine.base_impedance_ohm)
+        return given * self.machine.base_impedance_ohm
 
     @property
     def decrement(self) -> Decrement:
@@ -93,7 +93,7 @@ class Scene:
     def machine_share(self) -> Array:
         """The machine's part of a current that the network feeds too, X_net/(X''d + X_net). [-]"""
         own = self.samples["machine.subtransient_reactance_pu"]
-        return np.asarray(1 / (1 + own * (1 / self.network_pu)))
+        return 1 / (1 + own * (1 / self.network_pu))
 
     def load(self) -> Complex:
         """Load before the event, RMS phasors turned to the point on wave. [A]
@@ -108,7 +108,7 @@ class Scene:
             self.samples["load.power_factor"],
             self.machine.rated_current_a,
         )
-        return np.asarray(carried * self.turn[:, None])
+        return carried * self.turn[:, None]
 
 
 class Event(Section):

@@ -195,7 +195,7 @@ class PhaseEarthBeyond(_BeyondTransformer):
     ]
 
     def beyond_pu(self, own: Mapping[str, Array]) -> Array:
-        return np.asarray(3 * own["external_reactance_pu"] + own["zero_sequence_reactance_pu"])
+        return 3 * own["external_reactance_pu"] + own["zero_sequence_reactance_pu"]
 
     def of_pair(self, positive: Complex, negative: Complex, scene: Scene) -> Complex:
         return of_sequences(0.0, positive, SIXTY * negative, scene.phase)
@@ -214,7 +214,7 @@ class PhasePhaseBeyond(_BeyondTransformer):
     kind: Annotated[Literal["phase_phase_beyond_transformer"], KindWord]
 
     def beyond_pu(self, own: Mapping[str, Array]) -> Array:
-        return np.asarray(2 * own["external_reactance_pu"])
+        return 2 * own["external_reactance_pu"]
 
     def of_pair(self, positive: Complex, negative: Complex, scene: Scene) -> Complex:
         return of_sequences(0.0, positive, -SIXTY * negative, scene.phase)

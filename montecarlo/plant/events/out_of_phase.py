@@ -32,7 +32,7 @@ def driving_pu(voltage_pu: Array, angle_deg: Array) -> Array:
     -------
     (n,) array (pu)
     """
-    return np.asarray(2 * voltage_pu * np.sin(np.radians(angle_deg) / 2))
+    return 2 * voltage_pu * np.sin(np.radians(angle_deg) / 2)
 
 
 class OutOfPhaseClosing(Event):

@@ -57,14 +57,14 @@ class EarthedBus:
     def return_s(self) -> Complex:
         """All of the zero sequence, 1/Z0. [S]"""
         others = 1 / (3 * self.other_neutrals_ohm)
-        return np.asarray(self.own_return_s + others + 1j * self.omega * self.capacitance_f)
+        return self.own_return_s + others + 1j * self.omega * self.capacitance_f
 
     @property
     def behind_ohm(self) -> Complex:
         """All of the loop but the positive sequence in front of the terminals. [ohm]"""
         earth = 1 / self.return_s
         negative = 1 / (1 / self.negative_ohm + 1 / self.network_ohm)
-        return np.asarray(1j * (negative + 3 * self.path_ohm) + earth + 3 * self.fault_ohm)
+        return 1j * (negative + 3 * self.path_ohm) + earth + 3 * self.fault_ohm
 
     def sequences(self, direct_ohm: Array, voltage_v: Array) -> tuple[Complex, Complex, Complex]:
         """Zero, positive and negative sequence through the machine. [A]
@@ -93,7 +93,7 @@ class EarthedBus:
     @property
     def outside_ohm(self) -> Array:
         """|Z_t| seen from the machine's positive sequence. [ohm]"""
-        return np.asarray(abs(1 / (1 / self.behind_ohm - 1j * (1 / self.network_ohm))))
+        return abs(1 / (1 / self.behind_ohm - 1j * (1 / self.network_ohm)))
 
     def direct_s(self, direct_ohm: Array, armature_ohm: Array) -> Array:
         """Time constant of the DC component: the loop's reactance over its resistance. [s]
@@ -115,9 +115,7 @@ class EarthedBus:
             + 3 * self.path_ohm
             + earth.imag
         )
-        return np.asarray(
-            reactance / (self.omega * (earth.real + 3 * self.fault_ohm + 2 * armature_ohm))
-        )
+        return reactance / (self.omega * (earth.real + 3 * self.fault_ohm + 2 * armature_ohm))
 
 
 class PhaseEarth(Event):
@@ -156,7 +154,7 @@ class PhaseEarth(Event):
             scene.machine.omega,
             1 / (1 + scene.network_pu / own),
         )
-        return np.asarray(scene.load() + charging * scene.turn[:, None])
+        return scene.load() + charging * scene.turn[:, None]
 
     def currents(self, scene: Scene, t: Array) -> Array:
         """(n, 6, nt). Each phase's part of the fault current ends at its first zero after clearing,

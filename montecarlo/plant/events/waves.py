@@ -86,9 +86,7 @@ def sinusoids(phasors: Complex, angle: Array) -> Array:
     -------
     (n, c, m) array
     """
-    return np.asarray(
-        phasors.real[..., None] * np.cos(angle) - phasors.imag[..., None] * np.sin(angle)
-    )
+    return phasors.real[..., None] * np.cos(angle) - phasors.imag[..., None] * np.sin(angle)
 
 
 def of_sequences(
