@@ -10,7 +10,7 @@ from montecarlo.secondary.excitation import excitation_table
 from montecarlo.study.check import Check
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
-from montecarlo.study.scheme_checks import check_pilots, check_scheme
+from montecarlo.study.scheme_checks import check_pilots
 
 __all__ = ["CT_CHECKS", "ct_key"]
 
@@ -42,7 +42,7 @@ def _ratios(study: Study) -> Iterator[str]:
     """CTs of different ratio that share a leg need matching, or the load would spill through its
     element."""
     pairs = {ENDS}
-    if not any(check_scheme(study)) and not any(check_pilots(study)):
+    if not any(check_pilots(study)):
         pairs = {
             (groups[0], group)
             for kind in study.scheme.kinds
