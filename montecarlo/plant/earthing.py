@@ -16,8 +16,8 @@ from montecarlo.quantities import (
     Plain,
     Quantity,
     Section,
-    Word,
     number,
+    word,
 )
 from montecarlo.quantities.frozen import thawed
 
@@ -26,7 +26,7 @@ OF_TRANSFORMER = ("transformer_resistance_ohm", "transformer_reactance_ohm")
 WAYS_TO_EARTH = (("resistance_ohm",), ("current_limit_a",), TRANSFORMER)
 
 Changed = (
-    Annotated[float | dict[str, Any], Word("instead of the key of this name in [earthing]")] | None
+    Annotated[float | dict[str, Any], word("instead of the key of this name in [earthing]")] | None
 )
 
 
@@ -138,7 +138,7 @@ class EarthingOption(Section):
     A resistor told in another way takes the place of the table's own; the keys are kept as the file
     has them, since they are read once more in their place."""
 
-    name: Annotated[str, Word("what the option is called")]
+    name: Annotated[str, word("what the option is called")]
     rated_current_a: (
         Annotated[
             float,

@@ -20,7 +20,16 @@ from pydantic import field_validator
 
 from montecarlo.plant.earthing import return_admittance
 from montecarlo.plant.machine import phase_phasors
-from montecarlo.quantities import Array, Complex, Distribution, Plain, Quantity, Section, number
+from montecarlo.quantities import (
+    Array,
+    Complex,
+    Distribution,
+    Meaning,
+    Plain,
+    Quantity,
+    Section,
+    number,
+)
 
 UNIFORM_POSITION = Distribution(
     "uniform", {"low": 0.0, "high": 1.0}, source="assumed: uniform along the winding"
@@ -47,7 +56,7 @@ class InternalFaults(Section):
     per_year: Annotated[
         Distribution, Quantity("1/year", "internal faults a machine-year", 0.0, high=100.0)
     ]
-    shares: Shares
+    shares: Annotated[Shares, Meaning("-", "share of each fault type; they sum to 1")]
     allowed_time_s: Annotated[
         float, Plain("s", "time from inception within which an element must operate", 0.02, 60.0)
     ] = 0.5

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from montecarlo.plant.machine import phase_phasors
-from montecarlo.quantities import Complex, Distribution, Plain, Quantity, Section, Word, number
+from montecarlo.quantities import Complex, Distribution, Plain, Quantity, Section, number, word
 
 
 class States(Section):
@@ -55,7 +55,7 @@ class States(Section):
         | None
     ) = None
     open_pilot_counts: Annotated[
-        bool, Word("whether an open pilot core counts as an external event of p_false")
+        bool, word("whether an open pilot core counts as an external event of p_false")
     ] = False
 
 

@@ -19,9 +19,9 @@ from montecarlo.quantities.fields import (
     Ranged,
     Section,
     Width,
-    Word,
     meaning_of,
     tables_of,
+    word,
 )
 from montecarlo.quantities.laws import FAMILIES, Discrete, Family
 from montecarlo.quantities.reading import COMMON_KEYS, read_distribution
@@ -44,10 +44,10 @@ __all__ = [
     "Section",
     "Varies",
     "Width",
-    "Word",
     "meaning_of",
     "number",
     "read_distribution",
     "tables_of",
     "widened",
+    "word",
 ]

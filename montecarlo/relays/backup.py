@@ -14,7 +14,7 @@ from typing import Annotated
 import numpy as np
 from numpy.typing import ArrayLike
 
-from montecarlo.quantities import Array, Distribution, Plain, Quantity, Section, Word, number
+from montecarlo.quantities import Array, Distribution, Plain, Quantity, Section, number, word
 
 __all__ = ["ELEMENTS", "Backup", "NeutralCurrent", "NeutralVoltage"]
 
@@ -65,12 +65,12 @@ class Backup(Section):
     """Back-up elements: told beside the differential, never part of its probabilities or of the
     choice."""
 
-    neutral_current: (
-        Annotated[NeutralCurrent, Word("an element on the current in the machine's neutral")] | None
-    ) = None
-    neutral_voltage: (
-        Annotated[NeutralVoltage, Word("an element on the voltage of the machine's neutral")] | None
-    ) = None
+    neutral_current: Annotated[
+        NeutralCurrent | None, word("an element on the current in the machine's neutral")
+    ] = None
+    neutral_voltage: Annotated[
+        NeutralVoltage | None, word("an element on the voltage of the machine's neutral")
+    ] = None
     allowed_time_s: Annotated[
         float,
         Plain(

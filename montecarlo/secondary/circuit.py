@@ -8,7 +8,7 @@ scheme."""
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -108,9 +108,8 @@ def take(bank: CtBank, index: Any) -> CtBank:
     -------
     CtBank
     """
-    return CtBank(
-        exponent=bank.exponent,
-        remanence_model=bank.remanence_model,
+    return replace(
+        bank,
         coefficients=bank.coefficients[:, index],
         **{name: getattr(bank, name)[index] for name in PER_CT},
     )
@@ -131,9 +130,9 @@ def at_places(bank: CtBank, places: tuple[int, ...]) -> CtBank:
         (n, len(places)).
     """
     p = list(places)
-    return CtBank(
+    return replace(
+        bank,
         exponent=bank.exponent[p],
-        remanence_model=bank.remanence_model,
         coefficients=bank.coefficients[..., p],
         **{name: getattr(bank, name)[:, p] for name in PER_CT},
     )

@@ -21,7 +21,7 @@ from montecarlo.quantities import (
     Plain,
     Quantity,
     Section,
-    Word,
+    word,
 )
 
 ClearingTime = Annotated[
@@ -39,7 +39,7 @@ RunOn = Annotated[
     float, Plain("s", "simulated after clearing, for the elements to reset", 0.0, 5.0)
 ]
 Duration = Annotated[float, Plain("s", "simulated from inception", 0.02, 10.0)]
-KindWord = Word("what happens; it decides which of the other keys there are")
+KindWord = word("what happens; it decides which of the other keys there are")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -85,6 +85,15 @@ class Scene:
         return Decrement(**{name: self.samples[f"machine.{name}"] for name in names})
 
     @property
+    def direct_s(self) -> Array:
+        """Time constant of the DC component behind the event's own impedance, (n,). [s]"""
+        return self.decrement.direct_current_time_s(
+            self.own["external_reactance_pu"],
+            self.own["external_resistance_pu"],
+            self.machine.omega,
+        )
+
+    @property
     def network_pu(self) -> Array:
         """Reactance of the system behind the terminals, (n,), np.inf without one. [pu]"""
         return self.samples.get("network.reactance_pu", np.full(self.phase.size, np.inf))
@@ -119,7 +128,7 @@ class Event(Section):
 
     name: Annotated[
         str,
-        Word("name of the event: a word of letters, digits and _; part of keys and file columns"),
+        word("name of the event: a word of letters, digits and _; part of keys and file columns"),
     ]
     kind: Annotated[str, KindWord]
     per_year: Annotated[Distribution, Quantity("1/year", "such events a year", 0.0, high=1e4)]

@@ -16,7 +16,7 @@ from typing import Annotated, Literal
 import numpy as np
 
 from montecarlo.plant.events.base import ClearingTime, Event, KindWord, RunOn, Scene, cleared
-from montecarlo.plant.events.through_fault import through_fault
+from montecarlo.plant.events.through_fault import fault_in
 from montecarlo.quantities import Array, Complex, Distribution, Quantity, number
 
 
@@ -83,29 +83,11 @@ class OutOfPhaseClosing(Event):
         return np.zeros((len(scene.phase), 6), complex)
 
     def currents(self, scene: Scene, t: Array) -> Array:
-        own = scene.own
-        return through_fault(
-            "three_phase",
-            t,
-            scene.decrement,
-            external_reactance_pu=own["external_reactance_pu"],
-            external_resistance_pu=own["external_resistance_pu"],
-            voltage_factor=driving_pu(scene.voltage_pu, own["angle_deg"]),
-            load_current_pu=0.0,
-            power_factor=1.0,
-            point_on_wave_rad=scene.point_on_wave_rad,
-            pair=scene.phase,
-            clearing_time_s=own["clearing_time_s"],
-            omega=scene.machine.omega,
-            rated_current_a=scene.machine.rated_current_a,
-        )
+        driving = driving_pu(scene.voltage_pu, scene.own["angle_deg"])
+        return fault_in(scene, t, "three_phase", driving, 0.0, 1.0)
 
     def direct_s(self, scene: Scene) -> Array:
-        return scene.decrement.direct_current_time_s(
-            scene.own["external_reactance_pu"],
-            scene.own["external_resistance_pu"],
-            scene.machine.omega,
-        )
+        return scene.direct_s
 
     def by_hand(self, centre: Mapping[str, float]) -> tuple[float, str]:
         emf, own = centre["machine.voltage_factor"], centre["machine.subtransient_reactance_pu"]

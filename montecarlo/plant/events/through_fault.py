@@ -53,29 +53,11 @@ class ThroughFault(Event):
         return cleared(scene, self.run_on_s)
 
     def currents(self, scene: Scene, t: Array) -> Array:
-        own = scene.own
-        return through_fault(
-            self.kind,
-            t,
-            scene.decrement,
-            external_reactance_pu=own["external_reactance_pu"],
-            external_resistance_pu=own["external_resistance_pu"],
-            voltage_factor=scene.voltage_pu,
-            load_current_pu=scene.samples["load.current_pu"],
-            power_factor=scene.samples["load.power_factor"],
-            point_on_wave_rad=scene.point_on_wave_rad,
-            pair=scene.phase,
-            clearing_time_s=own["clearing_time_s"],
-            omega=scene.machine.omega,
-            rated_current_a=scene.machine.rated_current_a,
-        )
+        load = scene.samples["load.current_pu"], scene.samples["load.power_factor"]
+        return fault_in(scene, t, self.kind, scene.voltage_pu, *load)
 
     def direct_s(self, scene: Scene) -> Array:
-        return scene.decrement.direct_current_time_s(
-            scene.own["external_reactance_pu"],
-            scene.own["external_resistance_pu"],
-            scene.machine.omega,
-        )
+        return scene.direct_s
 
     def by_hand(self, centre: Mapping[str, float]) -> tuple[float, str]:
         names = Decrement.__dataclass_fields__
@@ -88,6 +70,46 @@ class ThroughFault(Event):
             return current, f"{emf:g} / ({own:g} + {outside:g})"
         negative = centre["machine.negative_sequence_reactance_pu"]
         return current, f"sqrt(3) x {emf:g} / ({own:g} + {negative:g} + 2 x {outside:g})"
+
+
+def fault_in(
+    scene: Scene,
+    t: Array,
+    kind: ExternalFaultKind,
+    voltage_pu: Array,
+    load_pu: ArrayLike,
+    power_factor: ArrayLike,
+) -> Array:
+    """`through_fault` behind the event's own impedance, for its samples. [A]
+
+    Parameters
+    ----------
+    scene : Scene
+    t : (nt,) array (s)
+    kind : "three_phase" or "phase_phase"
+    voltage_pu : (n,) array (pu)
+        What drives it.
+    load_pu, power_factor : (n,) array_like (pu, -)
+
+    Returns
+    -------
+    (n, 3, nt) array (A)
+    """
+    return through_fault(
+        kind,
+        t,
+        scene.decrement,
+        external_reactance_pu=scene.own["external_reactance_pu"],
+        external_resistance_pu=scene.own["external_resistance_pu"],
+        voltage_factor=voltage_pu,
+        load_current_pu=load_pu,
+        power_factor=power_factor,
+        point_on_wave_rad=scene.point_on_wave_rad,
+        pair=scene.phase,
+        clearing_time_s=scene.own["clearing_time_s"],
+        omega=scene.machine.omega,
+        rated_current_a=scene.machine.rated_current_a,
+    )
 
 
 def through_fault(
