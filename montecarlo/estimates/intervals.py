@@ -14,20 +14,6 @@ from scipy.special import betainccinv, betaincinv, ndtri, stdtrit
 
 from montecarlo.quantities import Array
 
-__all__ = [
-    "Estimate",
-    "Limits",
-    "clopper_pearson",
-    "clustered",
-    "clustered_size",
-    "one_sided",
-    "ratio",
-    "student",
-    "student_mean",
-    "wilson",
-    "with_unresolved",
-]
-
 
 class Limits(NamedTuple):
     """Low and high limit, arrays of the same shape."""

@@ -13,8 +13,6 @@ from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
 from montecarlo.study.nominal import Nominal
 
-__all__ = ["meet_knee_rule"]
-
 
 def meet_knee_rule(study: Study, lattices: Sequence[Lattice]) -> Flags:
     """Whether V_k >= 2·V_s for every element (common practice).

@@ -32,8 +32,6 @@ from montecarlo.quantities import Array, Flags
 from montecarlo.sampling.design import BLOCKS
 from montecarlo.sampling.stratum import Stratum
 
-__all__ = ["ENOUGH", "Half", "paired"]
-
 ENOUGH = 25.0  # plants, or half of them, that must differ to say how large differences are
 SIGNS = np.array([1.0, -1.0])
 

@@ -23,8 +23,6 @@ from montecarlo.estimates.intervals import (
 )
 from montecarlo.quantities import Array
 
-__all__ = ["Sums", "change", "effective_plants", "likelihood_weights", "reweighted"]
-
 
 class Sums(NamedTuple):
     """Of one type: sums a plant as a run keeps them."""

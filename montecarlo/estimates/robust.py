@@ -12,8 +12,6 @@ from montecarlo.estimates.totals import Total
 from montecarlo.quantities import Array, Flags
 from montecarlo.sampling.stratum import Stratum
 
-__all__ = ["worst_of", "worst_places"]
-
 Places = NDArray[np.intp]
 
 

@@ -11,8 +11,6 @@ from numpy.typing import ArrayLike
 from montecarlo.estimates.intervals import ratio, together
 from montecarlo.quantities import Array
 
-__all__ = ["Spread", "binomial_noise", "plant_spread"]
-
 
 class Spread(NamedTuple):
     """Over plants, sampling noise taken out."""

@@ -10,8 +10,6 @@ from numpy.typing import ArrayLike
 from montecarlo.estimates.intervals import ratio, together
 from montecarlo.quantities import Array
 
-__all__ = ["Total", "combined", "mover", "none_within", "plant_correlation"]
-
 
 class Total(NamedTuple):
     """A weighted sum with its limits, in the unit of the weights."""

@@ -15,7 +15,7 @@ from montecarlo.frames import candidates, choosing, provenance, rare, types
 from montecarlo.frames.batches import number_of
 from montecarlo.frames.closest import closest_rows
 from montecarlo.frames.doubts import Doubt, as_data, doubts_of
-from montecarlo.frames.remanence import Run, compare_models
+from montecarlo.frames.remanence import compare_models
 from montecarlo.frames.robustness import scenario_choices
 from montecarlo.frames.unresolved import unresolved_frame, unresolved_of
 from montecarlo.quantities import Array
@@ -23,8 +23,6 @@ from montecarlo.study.description import Study
 
 if TYPE_CHECKING:
     import pandas as pd
-
-__all__ = ["Result", "run_study"]
 
 
 def run_study(
@@ -230,7 +228,7 @@ class Result:
             return None
         both = (self, self.other)
         return compare_models(
-            [Run(one.study.ct.remanence_model, one.candidates, one.chosen) for one in both]
+            {one.study.ct.remanence_model: (one.candidates, one.chosen) for one in both}
         )
 
     @cached_property

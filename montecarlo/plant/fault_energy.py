@@ -21,8 +21,6 @@ from numpy.typing import ArrayLike
 
 from montecarlo.quantities import Array, Distribution, Quantity, Section
 
-__all__ = ["FaultEnergy", "joule_integral"]
-
 
 class FaultEnergy(Section):
     """How long an earth fault lasts beyond the element's own time."""

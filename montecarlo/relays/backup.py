@@ -16,8 +16,6 @@ from numpy.typing import ArrayLike
 
 from montecarlo.quantities import Array, Distribution, Plain, Quantity, Section, number, word
 
-__all__ = ["ELEMENTS", "Backup", "NeutralCurrent", "NeutralVoltage"]
-
 MOST_DELAY_S = 60.0
 # keys of the table [backup], in the order of the texts
 ELEMENTS = ("neutral_current", "neutral_voltage")

@@ -16,7 +16,6 @@ from pydantic import field_validator
 from montecarlo.quantities import Array, Distribution, Quantity, Section, number, word
 from montecarlo.quantities.wording import WORD, is_word, shown
 from montecarlo.relays.places import (
-    ENDS,
     GROUP_OF,
     GROUPS,
     NEUTRAL,
@@ -524,25 +523,3 @@ def leg_resistances(scheme: Scheme, ohm: Mapping[str, Array]) -> Array:
         for leg in scheme.legs
     ]
     return np.stack(np.broadcast_arrays(*totals), axis=-1)
-
-
-__all__ = [
-    "AXES",
-    "BUILT_IN",
-    "ENDS",
-    "PHASES",
-    "Axis",
-    "CustomElement",
-    "CustomLeg",
-    "CustomScheme",
-    "Element",
-    "Leg",
-    "Phase",
-    "Scheme",
-    "SchemeChoice",
-    "build_custom",
-    "build_scheme",
-    "custom_faults",
-    "leg_resistances",
-    "signed",
-]

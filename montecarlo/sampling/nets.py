@@ -16,8 +16,6 @@ from montecarlo.quantities import Index
 from montecarlo.sampling.points import Matrix
 from montecarlo.sampling.streams import stream
 
-__all__ = ["POINTS_MAX", "Net", "power_of_two"]
-
 BITS = 32  # of every coordinate; all that scipy can skip through
 POINTS_MAX = 1 << BITS  # of one randomisation
 # what each bit is worth, the leading one first

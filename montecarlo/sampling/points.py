@@ -13,8 +13,6 @@ from typing import Protocol
 from montecarlo.quantities import Array
 from montecarlo.sampling.streams import stream
 
-__all__ = ["Matrix", "Points", "Streams"]
-
 
 class Points(Protocol):
     """Uniforms of `count` samples."""

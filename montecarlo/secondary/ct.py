@@ -12,12 +12,10 @@ from pydantic.functional_validators import ModelWrapValidatorHandler
 
 from montecarlo.quantities import Array, Distribution, Plain, Quantity, Section, number, word
 from montecarlo.quantities.reading import refusal
-from montecarlo.relays.places import ENDS, GROUPS, NEUTRAL_CONDUCTOR, SECOND_CORES
+from montecarlo.relays.places import ENDS, NEUTRAL_CONDUCTOR, SECOND_CORES
 from montecarlo.secondary.completion import completed
 from montecarlo.secondary.measured import MISFIT_MAX_PERCENT, ExcitationPoints
 from montecarlo.secondary.remanence import RemanenceModel, coefficients_of
-
-__all__ = ["ENDS", "GROUPS", "CtData", "CtOverride", "CtPlaces", "CurrentTransformer"]
 
 CLASS_WORD = word(
     "accuracy class: 5P20, 10P10, 5PR20, PX, PXR, TPX, TPY, TPZ, or the 10 % at 20 times rated"

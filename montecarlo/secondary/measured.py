@@ -27,8 +27,6 @@ from montecarlo.quantities.reading import refusal
 from montecarlo.secondary.excitation import excitation_table, loop_rms
 from montecarlo.secondary.remanence import RemanenceModel, coefficients_of
 
-__all__ = ["MISFIT_MAX_PERCENT", "ExcitationFit", "ExcitationPoints", "NoCurveError", "fit_points"]
-
 FEWEST, MOST = 5, 200
 EXPONENTS = (9, 11, 13, 15, 17, 21, 25, 31)
 USUAL_ANKLE, USUAL_EXPONENT = 0.2, 15

@@ -23,8 +23,6 @@ from montecarlo.secondary import transient
 from montecarlo.secondary.circuit import CtBank, take
 from montecarlo.secondary.measurement import Measurement
 
-__all__ = ["full_voltage", "offset_wave", "peak_voltage", "places_across", "simulate"]
-
 # Within 1 % of 8192 for V_f/V_k of 0.3 ... 200; where the current jumps and V_f is above 50 V_k, up
 # to 9 % low.
 STEPS_PER_CYCLE = 512

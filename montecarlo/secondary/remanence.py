@@ -34,8 +34,6 @@ from montecarlo.secondary.excitation import (
     start_state,
 )
 
-__all__ = ["RemanenceModel", "Start", "coefficients_of", "other_model", "shifted_start", "start_of"]
-
 RemanenceModel = Literal["stop_operators", "shifted_curve"]
 
 

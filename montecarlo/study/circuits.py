@@ -9,9 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from montecarlo.quantities import Array
+from montecarlo.relays.places import GROUPS
 from montecarlo.relays.schemes import Scheme, build_custom, build_scheme, leg_resistances
 from montecarlo.secondary.circuit import CtBank, build_bank
-from montecarlo.secondary.ct import GROUPS
 from montecarlo.secondary.measurement import Measurement
 from montecarlo.secondary.restraint import GREATER_OF, NO_BIAS, SUM, Form
 from montecarlo.study.description import Study

@@ -23,8 +23,6 @@ from montecarlo.study.description import Study
 from montecarlo.study.earthing_options import option_faults
 from montecarlo.study.scheme_checks import SCHEME_CHECKS
 
-__all__ = ["CHECKS", "MOST_CANDIDATES", "Check", "check_relay", "count_candidates"]
-
 MOST_CANDIDATES = 100_000
 POLICIES = ("p_false_max", "false_per_year_max", "least_annual_cost")
 MOST_PAIRS = 50  # each is a sentence of the result

@@ -19,19 +19,6 @@ from montecarlo.relays.schemes import SchemeChoice
 from montecarlo.secondary.ct import CtPlaces
 from montecarlo.study.grids import Axis, Moved
 
-__all__ = [
-    "AnnualCost",
-    "Candidates",
-    "Correlation",
-    "Document",
-    "General",
-    "Policy",
-    "PresentSetting",
-    "Scenario",
-    "Study",
-    "Variant",
-]
-
 MOST_A, MOST_OHM, MOST_S, MOST_SLOPE = (
     50.0,
     1e6,

@@ -16,8 +16,6 @@ from montecarlo.quantities import Ranged
 from montecarlo.quantities.reading import Fault, finite, refusal
 from montecarlo.quantities.wording import bare, listed, shown
 
-__all__ = ["MOST_POINTS", "Axis", "Moved", "Snapped", "snap"]
-
 MOST_POINTS = 10_000  # of one grid
 STEP_KEYS = ("from", "to", "step")
 

@@ -20,8 +20,6 @@ from montecarlo.secondary.circuit import CtBank
 from montecarlo.study.circuits import Circuit, bank_of, leg_ohm, scheme_of
 from montecarlo.study.description import Study
 
-__all__ = ["Nominal"]
-
 
 @dataclass(frozen=True, eq=False)
 class Nominal:

@@ -32,8 +32,6 @@ from montecarlo.study.scenarios import read_scenarios
 from montecarlo.study.scheme_checks import check_scheme
 from montecarlo.study.variants import read_variants
 
-__all__ = ["LARGEST_FILE", "digest", "parse_study", "read_study", "study_bytes", "study_of"]
-
 LARGEST_FILE = 1_000_000  # bytes of a study file; the worked ones have a hundredth of it
 MOST_PARTS = 100  # of a key; the time to read one goes with their square
 MOST_DEPTH = 20  # of tables and lists inside each other

@@ -15,9 +15,6 @@ from montecarlo.quantities.fields import Quantity
 from montecarlo.secondary.ct import CtOverride
 from montecarlo.study.description import Study
 
-__all__ = ["input_reference"]
-
-
 HEAD = """\
 # Every key of a study file
 

@@ -14,8 +14,6 @@ from montecarlo.quantities.laws import KEY_TEXTS
 from montecarlo.quantities.reading import SHAPES
 from montecarlo.study.description import Study
 
-__all__ = ["study_schema"]
-
 
 class _Generator(GenerateJsonSchema):
     """Defaults as the file would give them."""

@@ -8,15 +8,12 @@ from collections.abc import Iterator
 
 from montecarlo.quantities import number
 from montecarlo.quantities.wording import WORD, is_word, listed, shown
-from montecarlo.relays.places import GROUPS, NEUTRAL_CONDUCTOR
+from montecarlo.relays.places import ENDS, GROUPS, NEUTRAL_CONDUCTOR
 from montecarlo.relays.schemes import AXES, BUILT_IN, custom_faults
-from montecarlo.secondary.ct import ENDS
 from montecarlo.study.axes import BIAS
 from montecarlo.study.check import Check
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import PresentSetting, Study
-
-__all__ = ["SCHEME_CHECKS", "check_scheme"]
 
 
 def check_scheme(study: Study) -> Iterator[str]:

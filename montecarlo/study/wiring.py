@@ -23,9 +23,6 @@ from montecarlo.study.check import Caution
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
 
-__all__ = ["Blind", "Spill", "blind", "spills", "wiring_cautions"]
-
-
 NONE = 0.1  # pu of a leg, above what ratios matched within 5 % leave
 EVERY = tuple(range(len(PLACES)))
 TURN_FIRST = (NEUTRAL_CONDUCTOR, "second_line_end", "line_end", "second_neutral_end", "neutral_end")

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from montecarlo.engine.sizes import check_sizes
 from montecarlo.engine.workers import Workers
-from montecarlo.engine.workers.pool import Place
+from montecarlo.engine.workers.pool import Site
 from montecarlo.engine.workers.software import PRODUCT
 from montecarlo.quantities.wording import listed
 from montecarlo.study.budget import too_few
@@ -158,7 +158,7 @@ def _told(
 
 
 @contextmanager
-def _place(address: str | None) -> Iterator[Place | None]:
+def _place(address: str | None) -> Iterator[Site | None]:
     """The cluster at an address, if one is given. What goes wrong there is told here once, and not
     by the libraries too."""
     if address is None:

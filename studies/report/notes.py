@@ -11,7 +11,7 @@ from montecarlo.engine.enlarging import HITS, MOST_TIMES, Enlarged
 from montecarlo.engine.guard import Unresolved
 from montecarlo.engine.notes import (
     BurdenCircuits,
-    EarthFaults,
+    EarthFaultCount,
     Interpolated,
     InTime,
     ReEntered,
@@ -19,7 +19,7 @@ from montecarlo.engine.notes import (
     WeightedSamples,
 )
 from montecarlo.engine.precision import Precise
-from montecarlo.engine.run import Event, Note, Outcome, Refused
+from montecarlo.engine.run import Incident, Note, Outcome, Refused
 from montecarlo.engine.winding import STEADY_INTERVALS, TRANSIENT_INTERVALS
 from montecarlo.frames.unresolved import unresolved_of
 from montecarlo.sampling.design import BLOCKS
@@ -94,7 +94,7 @@ def _run_sentences(outcome: Outcome) -> Iterator[str]:
 
 def sentence(note: Note) -> str:
     """What a note says."""
-    if isinstance(note, Event):
+    if isinstance(note, Incident):
         return EVENTS[note]
     return WORDS[type(note)](note)
 
@@ -144,7 +144,7 @@ def _in_time(note: InTime) -> str:
     )
 
 
-def _earth_faults(note: EarthFaults) -> str:
+def _earth_faults(note: EarthFaultCount) -> str:
     design = note.design
     a_circuit = design.samples_drawn * (STEADY_INTERVALS + 1)
     more = ""
@@ -257,12 +257,12 @@ def _refused(note: Refused) -> str:
     )
 
 
-AFTER = (Precise, Enlarged, Event, Refused)  # what comes of fresh batches
+AFTER = (Precise, Enlarged, Incident, Refused)  # what comes of fresh batches
 EVENTS = {
-    Event.DRAWN_LARGER: (
+    Incident.DRAWN_LARGER: (
         "The first fresh batch missed the precision; these figures are of a larger one."
     ),
-    Event.MISSES_LIMIT: (
+    Incident.MISSES_LIMIT: (
         "On the random numbers that all variants share the chosen setting misses the policy's"
         " limit."
     ),
@@ -271,7 +271,7 @@ WORDS: dict[type, Callable[[Any], str]] = {
     Rounded: _rounded,
     BurdenCircuits: _burden_circuits,
     InTime: _in_time,
-    EarthFaults: _earth_faults,
+    EarthFaultCount: _earth_faults,
     Interpolated: _interpolated,
     ReEntered: _re_entered,
     WeightedSamples: _weighted_samples,

@@ -15,7 +15,8 @@ from typing import Any
 
 import numpy as np
 
-from montecarlo.engine.keep import SETTING, Column, Rows
+from montecarlo.engine.keep import Rows
+from montecarlo.engine.pickup_columns import SETTING, Column
 from montecarlo.errors import RunStopped, StudyError
 from montecarlo.sampling.stratum import Stratum
 

@@ -228,7 +228,7 @@ def tails_text(result: Result) -> str:
     rows = frame[
         (frame["candidate"] == result.chosen)
         & frame["p_widened"].notna()
-        & (frame["widened_note"] == "")
+        & frame["widened_note"].isna()
     ]
     if not len(rows):
         return ""

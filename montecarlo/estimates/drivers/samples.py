@@ -14,8 +14,6 @@ from montecarlo.estimates.totals import mover
 from montecarlo.quantities import Array
 from montecarlo.sampling.stratum import Stratum
 
-__all__ = ["Sampled", "batch_means", "gap", "limits_of", "mean_of", "total_of"]
-
 LEVEL = 0.95
 
 

@@ -25,9 +25,6 @@ from montecarlo.estimates.drivers.samples import Sampled, batch_means, limits_of
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.quantities import Array, Index
 
-__all__ = ["BINS", "Bands", "Elasticity", "Shift", "elasticity", "shift"]
-
-
 BINS = 256  # equal steps of probability at which laws are compared
 IMITATIONS = 199  # dead inputs, whose 95 % distance is the band
 

@@ -25,8 +25,6 @@ from montecarlo.estimates.rare import BATCH
 from montecarlo.quantities import Array, Flags, Index
 from montecarlo.sampling.stratum import Stratum
 
-__all__ = ["CELLS", "Bound", "Rule", "Worth", "cells_of", "worths"]
-
 CELLS = 4
 LOTS = 40  # cells drawn by lot, to see what noise gains
 BOTH = 2  # the place of both halves together

@@ -19,8 +19,6 @@ from montecarlo.estimates.rare.mixture import Mixture
 from montecarlo.quantities import Array, Index
 from montecarlo.quantities.keepable import keepable
 
-__all__ = ["Image", "Symmetric", "group_of"]
-
 
 @keepable
 @dataclass(frozen=True, eq=False)

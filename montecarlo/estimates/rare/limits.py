@@ -15,18 +15,6 @@ from montecarlo.estimates.rare.mixture import BATCH
 from montecarlo.estimates.rare.sums import Sums
 from montecarlo.quantities import Array
 
-__all__ = [
-    "FEW",
-    "Diagnostics",
-    "Seen",
-    "Trust",
-    "Why",
-    "diagnose",
-    "fewer_than",
-    "rare_estimate",
-    "variation",
-]
-
 FEW = 50.0  # effective hits below which limits are not relied on
 ONE = 0.1  # share of an estimate that one sample may have
 LEAST_SCATTER = 1e-6  # of a sum, relative: below it the gamma function is inexact

@@ -19,9 +19,6 @@ from montecarlo.estimates.rare.images import Image, Symmetric, group_of
 from montecarlo.estimates.rare.mixture import Mixture, log_ratios
 from montecarlo.quantities import Array, Flags
 
-__all__ = ["LEAST_SIZE", "plain", "spans", "tilted"]
-
-
 NOMINAL = 0.1  # share of N(0, I)
 WIDE = 1 / 3  # of a cluster's share, drawn at least as wide as N(0, I)
 LARGEST = 0.05  # share of a threshold's weight that one sample may have

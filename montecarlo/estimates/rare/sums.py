@@ -13,8 +13,6 @@ from montecarlo.estimates.rare.mixture import BATCH
 from montecarlo.quantities import Array, Flags
 from montecarlo.quantities.keepable import keepable
 
-__all__ = ["Sums"]
-
 
 @keepable
 @dataclass(frozen=True, eq=False)

@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from montecarlo.engine.keep import Column
+from montecarlo.engine.pickup_columns import Column
 from montecarlo.errors import RunStopped, StudyError
 from studies.cli.folder import Destination, prepare
 from studies.cli.listing import UNFINISHED
