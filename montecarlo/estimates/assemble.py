@@ -55,28 +55,32 @@ class Gathered:
         return self.noise_sums is not None
 
     @property
+    def resolved(self) -> Array:
+        """Samples with a result, (C, M)."""
+        return self.trials - self.unresolved
+
+    @property
     def means(self) -> Array:
         """Each plant's own mean over its resolved samples, (C, M); NaN where it has none."""
-        return ratio(self.total, self.trials - self.unresolved)
+        return ratio(self.total, self.resolved)
 
     @property
     def noise(self) -> Array:
         """Variance of those means about the plants' own probabilities, (C, M)."""
-        resolved = self.trials - self.unresolved
         if self.noise_sums is None:
-            return binomial_noise(self.total, resolved)
-        return ratio(self.noise_sums, np.where(resolved > 0, resolved**2, 0.0))
+            return binomial_noise(self.total, self.resolved)
+        return ratio(self.noise_sums, np.where(self.resolved > 0, self.resolved**2, 0.0))
 
     @property
     def block_means(self) -> Array:
         """Each block's own mean over its resolved samples, (C, blocks): the independent
         randomisations of the run."""
-        return ratio(by_block(self.total), by_block(self.trials - self.unresolved))
+        return ratio(by_block(self.total), by_block(self.resolved))
 
     @property
     def p(self) -> Array:
         """Mean over all resolved samples, (C,); NaN where there is none."""
-        return ratio(self.total.sum(axis=1), (self.trials - self.unresolved).sum(axis=1))
+        return ratio(self.total.sum(axis=1), self.resolved.sum(axis=1))
 
     def estimate(self, level: float = LEVEL) -> Estimate:
         """p of every candidate with limits. [-]
@@ -266,8 +270,8 @@ def line_end_total(strata: Sequence[Gathered], weights: Sequence[float]) -> Arra
     for stratum, weight in zip(strata, weights, strict=True):
         if stratum.line_end is None:
             return np.full(out.shape, np.nan)
-        resolved = (stratum.trials - stratum.unresolved).sum(axis=1)
-        out = out + weight * ratio(stratum.line_end.sum(axis=1), resolved)
+        p = ratio(stratum.line_end.sum(axis=1), stratum.resolved.sum(axis=1))
+        out = out + weight * p
     return out
 
 

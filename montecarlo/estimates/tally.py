@@ -6,6 +6,7 @@ Arrays of candidates have the shape of their lattice: phase pick-ups x earth pic
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,7 +48,7 @@ def _joined(one: Places | None, other: Places | None) -> Places | None:
     return None if one is None or other is None else np.concatenate([one, other])
 
 
-def _sum(one: Array | None, other: Array | None) -> Array | None:
+def _sum(one: Any, other: Any) -> Any:
     return None if one is None or other is None else one + other
 
 
@@ -91,9 +92,9 @@ class Tally:
         return Tally(
             tuple(a + b for a, b in zip(self.lattices, other.lattices, strict=True)),
             {key: self.counts.get(key, 0.0) + other.counts.get(key, 0.0) for key in keys},
-            None if self.backup is None or other.backup is None else self.backup + other.backup,
+            _sum(self.backup, other.backup),
             _merged(self.early, other.early),
-            None if self.caught is None or other.caught is None else self.caught + other.caught,
+            _sum(self.caught, other.caught),
             self.causes + other.causes,
         )
 

@@ -485,8 +485,7 @@ def _ct_faults(leg: CustomLeg) -> Iterator[str]:
     for place in dict.fromkeys(places):
         if place not in PLACES:
             yield f"{shown(place)} is no CT place; take {_EXAMPLES}"
-        elif places.count(place) > 1:
-            yield f"{shown(place)} stands there twice; leave it once"
+    yield from _twice([place for place in places if place in PLACES])
     if not places:
         yield "[] is empty; name the CTs whose currents pass the leg"
 
@@ -495,9 +494,12 @@ def _bias_faults(element: CustomElement, used: set[str]) -> Iterator[str]:
     for ct in element.bias_cts:
         if signed(ct)[0] not in used:
             yield f"{shown(ct)} drives no leg of this scheme; name CTs that do"
-    restraining = [signed(ct)[0] for ct in element.bias_cts]
-    for place in dict.fromkeys(restraining):
-        if restraining.count(place) > 1:
+    yield from _twice([signed(ct)[0] for ct in element.bias_cts])
+
+
+def _twice(places: list[str]) -> Iterator[str]:
+    for place in dict.fromkeys(places):
+        if places.count(place) > 1:
             yield f"{shown(place)} stands there twice; leave it once"
 
 

@@ -69,11 +69,7 @@ class Nominal:
     @property
     def neutral_ohm(self) -> float:
         """All earthed neutrals in parallel, magnitude. [ohm]"""
-        return abs(1 / self._neutrals_s)
-
-    @property
-    def _neutrals_s(self) -> complex:
-        return 1 / self.own_neutral_ohm + 1 / self._other_neutrals_ohm
+        return abs(1 / (1 / self.own_neutral_ohm + 1 / self._other_neutrals_ohm))
 
     @property
     def _other_neutrals_ohm(self) -> float:

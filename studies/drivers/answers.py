@@ -274,11 +274,8 @@ def _rule(
         sides[0],
         sides[1],
         usable,
-        whole.limit,
-        whole.margin,
-        whole.extra,
+        (whole, *kinds),
         costs,
-        kinds,
         judged.aim - here(costs or sides[0]),
         place,
     )

@@ -96,11 +96,8 @@ class Rule:
     missed: Mapping[Stratum, float]  # share of each sample in p_missed
     false: Mapping[Stratum, float]  # and in p_false
     usable: Flags  # (C,) the others are not looked at
-    limit: float
-    margin: Array  # (C,)
-    extra: Array  # (C,)
+    bounds: tuple[Bound, ...]  # on p_false, then on each kind of event that has a limit
     costs: Mapping[Stratum, float] | None = None  # what p = 1 of each sample costs
-    kinds: tuple[Bound, ...] = ()  # of each kind of event, where that has a limit
     shift: Array | float = 0.0  # added to the aim, (C,)
     today: int | None = None  # chosen without knowing; by these samples unless given
 
@@ -132,8 +129,7 @@ class Rule:
         missed = self.sum_of(p, self.missed)
         false = self.sum_of(p, self.false)
         aim = self.shift + (missed if self.costs is None else self.sum_of(p, self.costs))
-        bounds = [Bound(self.false, self.limit, self.margin, self.extra), *self.kinds]
-        used = np.max([bound.used(self.sum_of(p, bound.weights)) for bound in bounds], axis=0)
+        used = np.max([bound.used(self.sum_of(p, bound.weights)) for bound in self.bounds], axis=0)
         allowed = self.usable & (used <= 1)
         if not allowed.any():
             allowed = self.usable
