@@ -104,15 +104,16 @@ def _weighted_rows(_: Outcome, batch: Batch, numbers: Numbers) -> pd.DataFrame:
 
 
 def _wider_columns(batch: Batch, name: Stratum) -> dict[str, Any]:
-    """p with wider inputs of an event's candidates whose own p is decided by tails; empty for the
-    others."""
+    """p with wider inputs of an event's candidates whose own p is decided by tails, and what speaks
+    for it; empty for the others."""
     weighted, wider = batch.strata[name].weighted, batch.wider.get(name)
     assert weighted is not None
     columns = with_limits("p_widened")
     if wider is None:
         return dict.fromkeys(columns, np.nan) | {"widened_note": None}
     shown = decided_by_tails(weighted.sums)
-    found, notes = rare_estimate(wider), _notes(diagnose(wider))
+    found = rare_estimate(wider)
+    notes = _notes(diagnose(wider))
     return {
         column: np.where(shown, part, np.nan) for column, part in zip(columns, found, strict=True)
     } | {"widened_note": [note if tail else None for note, tail in zip(notes, shown, strict=True)]}

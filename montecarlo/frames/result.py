@@ -105,6 +105,11 @@ class Result:
         """Every candidate: `montecarlo.frames.candidates.candidates`."""
         return candidates.candidates(self.outcome)
 
+    def row(self, number: int) -> dict[str, Any]:
+        """A row of `candidates` by its number."""
+        rows = self.candidates.set_index("candidate", drop=False)
+        return rows.loc[number].to_dict()  # type: ignore[no-any-return]
+
     @cached_property
     def by_type(self) -> pd.DataFrame:
         """Each candidate by fault type, event and state: `montecarlo.frames.types.by_type`."""

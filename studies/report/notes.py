@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "move_sentences",
+    "only_of_other",
     "sentence",
     "sentences",
     "sentences_of_all",
@@ -45,6 +46,17 @@ MOST_PAIRS = 6  # pick-ups that are named in a sentence
 def sentences(result: Result) -> tuple[str, ...]:
     """Everything that a run has to say of itself."""
     return tuple(filter(None, _run_sentences(result.outcome)))
+
+
+def only_of_other(result: Result) -> list[str]:
+    """What the run with the other remanence model alone has to say; empty without one."""
+    if (other := result.other) is None:
+        return []
+    own, lost = result.outcome.notes, unresolved_of(other.outcome)
+    told = [sentence(note) for note in other.outcome.notes if note not in own]
+    if lost != unresolved_of(result.outcome):
+        told.append(unresolved_sentence(lost))
+    return [f"With {other.study.ct.remanence_model}: {text}" for text in told]
 
 
 def sentences_of_all(results: Mapping[str, Result]) -> dict[str, list[str]]:

@@ -71,6 +71,7 @@ def finished(
         study=study,
         backup=pd.DataFrame(backup_rows or [], columns=BACKUP_COLUMNS),
         candidates=frame,
+        row=lambda number: frame.set_index("candidate", drop=False).loc[number].to_dict(),
         chosen=chosen,
         runner_up=runner_up,
         provenance={"fresh_batches": tries},
