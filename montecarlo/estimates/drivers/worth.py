@@ -90,8 +90,8 @@ class Bound:
 class Rule:
     """Which candidate is best, from Σ w·y by sample and candidate.
 
-    With costs the smallest sum; without, the smallest p_missed among those whose p_false, times
-    `margin` and plus `extra`, is at most `limit`; where none is, the one nearest to that."""
+    With costs the smallest sum; without, the smallest p_missed among those that keep to every
+    bound; where none does, the one nearest to that."""
 
     missed: Mapping[Stratum, float]  # share of each sample in p_missed
     false: Mapping[Stratum, float]  # and in p_false
