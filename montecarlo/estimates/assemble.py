@@ -15,7 +15,6 @@ import numpy as np
 from montecarlo.estimates.counting import missed_places
 from montecarlo.estimates.intervals import (
     Estimate,
-    Side,
     clustered,
     ratio,
     student_mean,
@@ -56,30 +55,34 @@ class Gathered:
         return self.noise_sums is not None
 
     @property
+    def resolved(self) -> Array:
+        """Samples with a result, (C, M)."""
+        return self.trials - self.unresolved
+
+    @property
     def means(self) -> Array:
         """Each plant's own mean over its resolved samples, (C, M); NaN where it has none."""
-        return ratio(self.total, self.trials - self.unresolved)
+        return ratio(self.total, self.resolved)
 
     @property
     def noise(self) -> Array:
         """Variance of those means about the plants' own probabilities, (C, M)."""
-        resolved = self.trials - self.unresolved
         if self.noise_sums is None:
-            return binomial_noise(self.total, resolved)
-        return ratio(self.noise_sums, np.where(resolved > 0, resolved**2, 0.0))
+            return binomial_noise(self.total, self.resolved)
+        return ratio(self.noise_sums, np.where(self.resolved > 0, self.resolved**2, 0.0))
 
     @property
     def block_means(self) -> Array:
         """Each block's own mean over its resolved samples, (C, blocks): the independent
         randomisations of the run."""
-        return ratio(by_block(self.total), by_block(self.trials - self.unresolved))
+        return ratio(by_block(self.total), by_block(self.resolved))
 
     @property
     def p(self) -> Array:
         """Mean over all resolved samples, (C,); NaN where there is none."""
-        return ratio(self.total.sum(axis=1), (self.trials - self.unresolved).sum(axis=1))
+        return ratio(self.total.sum(axis=1), self.resolved.sum(axis=1))
 
-    def estimate(self, level: float = LEVEL, side: Side = "both") -> Estimate:
+    def estimate(self, level: float = LEVEL) -> Estimate:
         """p of every candidate with limits. [-]
 
         Exact limits for counts with clustered plants, those of weighted samples where p comes from
@@ -90,7 +93,6 @@ class Gathered:
         Parameters
         ----------
         level : float (-)
-        side : "both", "low" or "high"
 
         Returns
         -------
@@ -98,17 +100,15 @@ class Gathered:
             (C,).
         """
         if not self.conditional:
-            counted = with_unresolved(
-                self.total, self.trials, self.unresolved, level, side=side, method="clustered"
-            )
+            counted = with_unresolved(self.total, self.trials, self.unresolved, level)
             if self.weighted is None:
                 return counted
-            return self.weighted.instead_of(counted, level, side)
+            return self.weighted.instead_of(counted, level)
         trials = float(self.trials.sum())
 
         def limits(total: Array) -> Estimate:
             means = by_block(total) / by_block(self.trials)
-            return student_mean(means, level, side=side, trials=trials)
+            return student_mean(means, level, trials)
 
         return Estimate(self.p, limits(self.total).low, limits(self.total + self.unresolved).high)
 
@@ -177,9 +177,7 @@ def _present(array: Present | None) -> Present:
 # --- totals -------------------------------------------------------------------
 
 
-def weighted(
-    strata: Sequence[Gathered], weights: Sequence[float], level: float = LEVEL, side: Side = "both"
-) -> Total:
+def weighted(strata: Sequence[Gathered], weights: Sequence[float], level: float = LEVEL) -> Total:
     """Σ weight·p over types with limits, in the unit of the weights.
 
     Types share their plants, which correlates their errors: as the means of the plants are
@@ -191,14 +189,13 @@ def weighted(
     strata : sequence of Gathered
     weights : sequence of float
     level : float (-)
-    side : "both", "low" or "high"
 
     Returns
     -------
     Total
         (C,).
     """
-    parts = [stratum.estimate(level, side) for stratum in strata]
+    parts = [stratum.estimate(level) for stratum in strata]
     p, low, high = (np.stack(part, axis=-1) for part in zip(*parts, strict=True))
     correlation = _correlation([stratum.means for stratum in strata])
     on_nets = np.array([stratum.conditional for stratum in strata])
@@ -273,8 +270,8 @@ def line_end_total(strata: Sequence[Gathered], weights: Sequence[float]) -> Arra
     for stratum, weight in zip(strata, weights, strict=True):
         if stratum.line_end is None:
             return np.full(out.shape, np.nan)
-        resolved = (stratum.trials - stratum.unresolved).sum(axis=1)
-        out = out + weight * ratio(stratum.line_end.sum(axis=1), resolved)
+        p = ratio(stratum.line_end.sum(axis=1), stratum.resolved.sum(axis=1))
+        out = out + weight * p
     return out
 
 

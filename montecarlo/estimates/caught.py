@@ -16,8 +16,6 @@ from montecarlo.estimates.counting import missed_stretch, resolved_positions, st
 from montecarlo.estimates.tally import LatticeTally, Pickups
 from montecarlo.quantities import Array
 
-__all__ = ["missed_samples", "missed_shares", "missed_stretches", "sum_caught"]
-
 
 def missed_samples(
     fault: Pickups, load: Pickups, phase_a: Array, earth_a: Array, delays: int

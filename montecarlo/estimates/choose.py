@@ -7,20 +7,18 @@ from dataclasses import dataclass, field, fields
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from montecarlo.estimates.assemble import Gathered, weighted
+from montecarlo.estimates.intervals import one_sided
 from montecarlo.estimates.knee_rule import meet_knee_rule
 from montecarlo.estimates.totals import Total
-from montecarlo.quantities import Array, Distribution
+from montecarlo.quantities import Array, Distribution, Flags
 from montecarlo.sampling.stratum import LOAD, OVERLOAD, Side, Stratum
 from montecarlo.study.budget import limit_of_p_false
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
 from montecarlo.study.strata import OPEN_PILOT, OPEN_PILOTS, internal_shares, open_pilots
-
-Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, eq=False)
@@ -159,10 +157,11 @@ def judge(
     policy = study.policy
     internal = [strata[name] for name in weight.internal]
     external = [strata[name] for name in weight.external]
-    bound = weighted(external, weight.event_shares, policy.level, "high").high
+    level = one_sided(policy.level)
+    bound = weighted(external, weight.event_shares, level).high
     each: dict[Stratum, Array] = {}
     if policy.p_false_max_each is not None:
-        each = {event.name: event.estimate(policy.level, "high").high for event in external}
+        each = {event.name: event.estimate(level).high for event in external}
     used = limits_used(study, bound, each)
     load_share = np.max([strata[name].p for name in (LOAD, OVERLOAD) if name in strata], axis=0)
     open_pilot_share = np.full(load_share.shape, np.nan)
@@ -178,7 +177,7 @@ def judge(
         bound=bound,
         load_share=load_share,
         open_pilot_share=open_pilot_share,
-        unresolved=np.asarray(sum(unresolved)),
+        unresolved=sum(unresolved),
         knee_rule=knee,
         allowed=used <= 1,
         usable=(load_share == 0) & (knee | policy.ignore_knee_rule),

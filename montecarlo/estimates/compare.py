@@ -17,8 +17,6 @@ from montecarlo.study.candidates import Setting
 from montecarlo.study.description import Study
 from montecarlo.study.scenarios import CHANGEABLE
 
-__all__ = ["NO_DIFFERENCE", "Side", "differences", "differences_of", "level_of"]
-
 # of a study, with its costs: what a setting's figures follow from
 DECIDING = (*CHANGEABLE, "scheme", "relay", "correlations")
 NO_DIFFERENCE = Estimate(np.zeros(()), np.zeros(()), np.zeros(()))

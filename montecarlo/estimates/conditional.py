@@ -8,9 +8,9 @@ rest) = F_x(x*). With several elements the missed stretch is the shortest of the
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Flags, Index
 
 HALVINGS = 45  # of an interval between nodes
 
@@ -31,7 +31,7 @@ def winding_nodes(intervals: int) -> Array:
 
 def critical_position(
     nodes: Array, currents: Array, thresholds: ArrayLike, *, signed: bool = False
-) -> tuple[Array, NDArray[np.bool_]]:
+) -> tuple[Array, Flags]:
     """Where |I| last rises through each threshold, and whether it had been above before. [-]
 
     Between nodes the square of a magnitude is the cubic through the four nearest points: |a·x +
@@ -59,7 +59,7 @@ def critical_position(
     currents = np.where(np.isfinite(currents), currents, np.nan)
     below = currents[:, :, None] < level  # (n, m, s)
     m = nodes.size
-    last = np.asarray(m - 1 - np.argmax(below[:, ::-1], axis=1))  # last node below
+    last = m - 1 - np.argmax(below[:, ::-1], axis=1)  # last node below
     never = ~below.any(axis=1)
     again = (np.cumsum(~below, axis=1) > 0) & below
     re_entry = again.any(axis=1) & below[:, 0]  # not where load alone operates it at the neutral
@@ -97,7 +97,7 @@ def at_place(nodes: Array, currents: Array, x: Array, *, signed: bool = False) -
     return np.where(np.isnan(currents).any(axis=1), np.nan, value)
 
 
-def _between(nodes: Array, values: Array, level: Array, left: NDArray[np.int64]) -> Array:
+def _between(nodes: Array, values: Array, level: Array, left: Index) -> Array:
     """x between nodes left and left + 1 where the cubic through the four nearest values is at the
     level, (n, s)."""
     place, weight = _nearest(nodes, values, left)
@@ -108,10 +108,10 @@ def _between(nodes: Array, values: Array, level: Array, left: NDArray[np.int64])
         below = _cubic(middle, place, weight) < level
         low = np.where(below, middle, low)
         high = np.where(below, high, middle)
-    return np.asarray(0.5 * (low + high))
+    return 0.5 * (low + high)
 
 
-def _nearest(nodes: Array, values: Array, left: NDArray[np.int64]) -> tuple[Array, Array]:
+def _nearest(nodes: Array, values: Array, left: Index) -> tuple[Array, Array]:
     """The four nodes nearest to the interval from each `left` (n, s) on, and the weights of their
     values in the form of Lagrange: (4, n, s) each."""
     around = np.clip(left - 1, 0, nodes.size - 4)[..., None] + np.arange(4)  # (n, s, 4)

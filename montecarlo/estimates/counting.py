@@ -9,8 +9,8 @@ from collections.abc import Callable
 import numpy as np
 
 from montecarlo.estimates.intervals import ratio
-from montecarlo.estimates.tally import Flags, LatticeTally, Pickups, Places
-from montecarlo.quantities import Array
+from montecarlo.estimates.tally import LatticeTally, Pickups, Places
+from montecarlo.quantities import Array, Flags
 
 
 def joint_counts(phase: Flags, earth: Flags, plants: int, weights: Array | None = None) -> Array:
@@ -183,7 +183,7 @@ def resolved_positions(phase_x: Array, earth_x: Array, load: Pickups) -> Flags:
     """
     phase = np.isfinite(phase_x).all(axis=(1, 2))
     earth = np.isfinite(earth_x).all(axis=(1, 2))
-    return np.asarray(phase & earth & load.resolved)
+    return phase & earth & load.resolved
 
 
 def sum_conditional(

@@ -1,36 +1,18 @@
 """Confidence limits of proportions and of means over independent blocks, for arrays of candidates
 at once.
 
-`level` is the confidence of what is returned: side "both" leaves (1 - level)/2 beyond each limit;
-"low" and "high" give one one-sided bound at `level`, the other end being 0 or 1."""
+`level` is the confidence of what is returned: (1 - level)/2 is left beyond each limit. A bound on
+one side alone is a limit at `one_sided(level)`."""
 
 from __future__ import annotations
 
-from typing import Any, Literal, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import betainccinv, betaincinv, ndtri, stdtrit
 
 from montecarlo.quantities import Array
-
-__all__ = [
-    "Estimate",
-    "Limits",
-    "Method",
-    "Side",
-    "clopper_pearson",
-    "clustered",
-    "clustered_size",
-    "ratio",
-    "student",
-    "student_mean",
-    "wilson",
-    "with_unresolved",
-]
-
-Side = Literal["both", "low", "high"]
-Method = Literal["exact", "wilson", "clustered"]
 
 
 class Limits(NamedTuple):
@@ -48,13 +30,27 @@ class Estimate(NamedTuple):
     high: Array
 
 
-def tail_of(level: float, side: Side) -> float:
+def one_sided(level: float) -> float:
+    """The level of two limits that each leave 1 - level beyond them. [-]
+
+    Parameters
+    ----------
+    level : float (-)
+        From 0.5 on.
+
+    Returns
+    -------
+    float (-)
+    """
+    return 2 * level - 1
+
+
+def tail_of(level: float) -> float:
     """Probability left beyond one limit. [-]
 
     Parameters
     ----------
     level : float (-)
-    side : "both", "low" or "high"
 
     Returns
     -------
@@ -65,14 +61,24 @@ def tail_of(level: float, side: Side) -> float:
     ValueError
         The level does not lie between 0 and 1.
     """
-    if not 0 < level < 1:
+    if not 0 <= level < 1:
         raise ValueError(f"level = {level} must lie between 0 and 1")
-    return (1 - level) / 2 if side == "both" else 1 - level
+    return (1 - level) / 2
 
 
-def _one_sided(low: Any, high: Any, side: Side) -> Limits:
-    low, high = np.broadcast_arrays(0.0 if side == "high" else low, 1.0 if side == "low" else high)
-    return Limits(np.array(low, float), np.array(high, float))
+def together(*values: ArrayLike) -> tuple[Array, ...]:
+    """Values as arrays of one shape.
+
+    Parameters
+    ----------
+    values : array_like
+        Broadcast.
+
+    Returns
+    -------
+    tuple of array
+    """
+    return np.broadcast_arrays(*(np.asarray(value, float) for value in values))
 
 
 def ratio(part: ArrayLike, whole: ArrayLike, nothing: float = np.nan) -> Array:
@@ -87,13 +93,11 @@ def ratio(part: ArrayLike, whole: ArrayLike, nothing: float = np.nan) -> Array:
     -------
     array
     """
-    top, bottom = np.broadcast_arrays(np.asarray(part, float), np.asarray(whole, float))
+    top, bottom = together(part, whole)
     return np.asarray(np.divide(top, bottom, out=np.full(top.shape, nothing), where=bottom > 0))
 
 
-def clopper_pearson(
-    hits: ArrayLike, trials: ArrayLike, level: float = 0.95, *, side: Side = "both"
-) -> Limits:
+def clopper_pearson(hits: ArrayLike, trials: ArrayLike, level: float = 0.95) -> Limits:
     """Exact binomial limits. [-]
 
     No hit: low is 0 and high 1 - tail^(1/trials); all hits: the mirror image; no trial: 0 and 1.
@@ -104,7 +108,6 @@ def clopper_pearson(
     hits, trials : array_like
         Broadcast; may be fractional (effective) counts.
     level : float (-)
-    side : "both", "low" or "high"
 
     Returns
     -------
@@ -116,18 +119,16 @@ def clopper_pearson(
     >>> float(high.round(6))
     0.003682
     """
-    h, n = np.broadcast_arrays(np.asarray(hits, float), np.asarray(trials, float))
-    tail = tail_of(level, side)
+    h, n = together(hits, trials)
+    tail = tail_of(level)
     some = h > 0  # the beta function needs both parameters above 0
     rest = n - h > 0
     low = np.where(some, betaincinv(np.where(some, h, 1), n - h + 1, tail), 0.0)
     high = np.where(rest, betainccinv(h + 1, np.where(rest, n - h, 1), tail), 1.0)
-    return _one_sided(low, high, side)
+    return Limits(low, high)
 
 
-def wilson(
-    hits: ArrayLike, trials: ArrayLike, level: float = 0.95, *, side: Side = "both"
-) -> Limits:
+def wilson(hits: ArrayLike, trials: ArrayLike, level: float = 0.95) -> Limits:
     """Score limits: closer to `level` on average than the exact ones, but not above it everywhere.
     [-]
 
@@ -136,22 +137,22 @@ def wilson(
 
     Parameters
     ----------
-    hits, trials, level, side
+    hits, trials, level
         As of `clopper_pearson`.
 
     Returns
     -------
     Limits
     """
-    h, n = np.broadcast_arrays(np.asarray(hits, float), np.asarray(trials, float))
-    z2 = ndtri(tail_of(level, side)) ** 2
+    h, n = together(hits, trials)
+    z2 = ndtri(tail_of(level)) ** 2
     size = np.maximum(n, 1e-100)  # no trial: centre 1/2, half-width 1/2
     p = h / size
     centre = (p + z2 / (2 * size)) / (1 + z2 / size)
     half = np.sqrt(z2 * (p * (1 - p) / size + z2 / (4 * size**2))) / (1 + z2 / size)
     low = np.where(h > 0, np.maximum(centre - half, 0.0), 0.0)
     high = np.where(n - h > 0, np.minimum(centre + half, 1.0), 1.0)
-    return _one_sided(low, high, side)
+    return Limits(low, high)
 
 
 def clustered_size(
@@ -184,7 +185,7 @@ def clustered_size(
     (...) array
         0 with one cluster, which tells nothing about the others.
     """
-    h, n = np.broadcast_arrays(np.asarray(hits, float), np.asarray(trials, float))
+    h, n = together(hits, trials)
     total = n.sum(axis=-1)
     clusters = (n > 0).sum(axis=-1) if clusters is None else clusters
     p = ratio(h.sum(axis=-1), total)
@@ -202,8 +203,6 @@ def clustered(
     hits: ArrayLike,
     trials: ArrayLike,
     level: float = 0.95,
-    *,
-    side: Side = "both",
     clusters: float | None = None,
 ) -> Limits:
     """Limits of a proportion whose trials come in clusters (events of one plant). [-]
@@ -223,7 +222,6 @@ def clustered(
     ----------
     hits, trials : (..., clusters) array_like
     level : float (-)
-    side : "both", "low" or "high"
     clusters : float, optional
         As of `clustered_size`.
 
@@ -240,13 +238,10 @@ def clustered(
     >>> high[0] > high[1]
     np.True_
     """
-    h, n = np.broadcast_arrays(np.asarray(hits, float), np.asarray(trials, float))
-    size = clustered_size(h, n, tail_of(level, side), clusters)
+    h, n = together(hits, trials)
+    size = clustered_size(h, n, tail_of(level), clusters)
     p = np.nan_to_num(ratio(h.sum(axis=-1), n.sum(axis=-1)))
-    return clopper_pearson(p * size, size, level, side=side)
-
-
-METHODS: dict[Method, Any] = {"exact": clopper_pearson, "wilson": wilson, "clustered": clustered}
+    return clopper_pearson(p * size, size, level)
 
 
 def with_unresolved(
@@ -254,42 +249,29 @@ def with_unresolved(
     trials: ArrayLike,
     unresolved: ArrayLike,
     level: float = 0.95,
-    *,
-    side: Side = "both",
-    method: Method = "exact",
 ) -> Estimate:
-    """Estimate and limits when some of the trials gave no result. [-]
+    """Estimate and limits of `clustered` when some of the trials gave no result. [-]
 
     The estimate is that of the resolved ones; the low limit takes every unresolved trial as no hit,
     the high one as a hit.
 
     Parameters
     ----------
-    hits, trials, unresolved : array_like
-        Broadcast; `trials` includes the unresolved; (..., clusters) for the method "clustered".
+    hits, trials, unresolved : (..., clusters) array_like
+        Broadcast; `trials` includes the unresolved.
     level : float (-)
-    side : "both", "low" or "high"
-    method : "exact", "wilson" or "clustered"
 
     Returns
     -------
     Estimate
     """
-    h, n, lost = np.broadcast_arrays(*(np.asarray(a, float) for a in (hits, trials, unresolved)))
-    low = METHODS[method](h, n, level, side=side).low
-    high = METHODS[method](h + lost, n, level, side=side).high
-    if method == "clustered":
-        h, n, lost = h.sum(axis=-1), n.sum(axis=-1), lost.sum(axis=-1)
-    return Estimate(ratio(h, n - lost), low, high)
+    h, n, lost = together(hits, trials, unresolved)
+    p = ratio(h.sum(axis=-1), n.sum(axis=-1) - lost.sum(axis=-1))
+    return Estimate(p, clustered(h, n, level).low, clustered(h + lost, n, level).high)
 
 
 def student_mean(
-    values: ArrayLike,
-    level: float = 0.95,
-    *,
-    side: Side = "both",
-    axis: int = -1,
-    trials: ArrayLike | None = None,
+    values: ArrayLike, level: float = 0.95, trials: ArrayLike | None = None
 ) -> Estimate:
     """Mean of probabilities over independent blocks, Student t limits within [0, 1]. [-]
 
@@ -299,12 +281,9 @@ def student_mean(
 
     Parameters
     ----------
-    values : array_like (-)
+    values : (..., blocks) array_like (-)
         In [0, 1].
     level : float (-)
-    side : "both", "low" or "high"
-    axis : int
-        Of the blocks (plants).
     trials : array_like, optional
         Number of blocks unless given.
 
@@ -318,20 +297,18 @@ def student_mean(
         There is one block only.
     """
     x = np.asarray(values, float)
-    blocks = x.shape[axis]
+    blocks = x.shape[-1]
     if blocks < 2:
         raise ValueError(f"{blocks} block(s): limits need at least 2")
-    mean = x.mean(axis=axis)
-    tail = tail_of(level, side)
-    half = -stdtrit(blocks - 1, tail) * x.std(axis=axis, ddof=1) / np.sqrt(blocks)
-    none = (x == 0).all(axis=axis)
-    every = (x == 1).all(axis=axis)
-    n = np.asarray(blocks if trials is None else trials, float)
-    low = np.where(every, clopper_pearson(n, n, level, side=side).low, np.maximum(mean - half, 0.0))
-    high = np.where(
-        none, clopper_pearson(0, n, level, side=side).high, np.minimum(mean + half, 1.0)
+    mean, low, high = student(x, level)
+    none = (x == 0).all(axis=-1)
+    every = (x == 1).all(axis=-1)
+    n = blocks if trials is None else trials
+    return Estimate(
+        mean,
+        np.where(every, clopper_pearson(n, n, level).low, np.maximum(low, 0.0)),
+        np.where(none, clopper_pearson(0, n, level).high, np.minimum(high, 1.0)),
     )
-    return Estimate(mean, *_one_sided(low, high, side))
 
 
 def student(values: ArrayLike, level: float = 0.95) -> Estimate:
@@ -348,6 +325,6 @@ def student(values: ArrayLike, level: float = 0.95) -> Estimate:
     """
     x = np.asarray(values, float)
     blocks = x.shape[-1]
-    half = -stdtrit(blocks - 1, tail_of(level, "both")) * x.std(axis=-1, ddof=1) / np.sqrt(blocks)
+    half = -stdtrit(blocks - 1, tail_of(level)) * x.std(axis=-1, ddof=1) / np.sqrt(blocks)
     mean = x.mean(axis=-1)
     return Estimate(mean, mean - half, mean + half)

@@ -5,17 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from montecarlo.quantities import Flags
 from montecarlo.relays.schemes import AXES
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
 from montecarlo.study.nominal import Nominal
-
-__all__ = ["meet_knee_rule"]
-
-Flags = NDArray[np.bool_]
 
 
 def meet_knee_rule(study: Study, lattices: Sequence[Lattice]) -> Flags:

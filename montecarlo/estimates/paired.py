@@ -18,7 +18,6 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from montecarlo.estimates.assemble import LEVEL, Gathered, by_block
 from montecarlo.estimates.intervals import (
@@ -29,13 +28,9 @@ from montecarlo.estimates.intervals import (
     tail_of,
 )
 from montecarlo.estimates.totals import combined, plant_correlation
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Flags
 from montecarlo.sampling.design import BLOCKS
 from montecarlo.sampling.stratum import Stratum
-
-Flags = NDArray[np.bool_]
-
-__all__ = ["ENOUGH", "Half", "paired"]
 
 ENOUGH = 25.0  # plants, or half of them, that must differ to say how large differences are
 SIGNS = np.array([1.0, -1.0])
@@ -105,7 +100,7 @@ def paired(one: Half, other: Half, level: float = LEVEL) -> Estimate:
     blocks = known.reshape(BLOCKS, -1).sum(axis=1)
     if (blocks > 0).sum() < 2:
         return Estimate(*(np.asarray(np.nan) for _ in range(3)))
-    parts = [_shares(net, known, blocks, tail_of(level, "both")) for net in nets]
+    parts = [_shares(net, known, blocks, tail_of(level)) for net in nets]
     p, low, high = (
         np.concatenate([getattr(part, end) for part in parts]) for end in ("p", "low", "high")
     )
@@ -154,7 +149,7 @@ def _shares(net: _Net, known: Flags, blocks: Array, tail: float) -> _Shares:
     on_nets = net.conditional and _differing(values) >= min(ENOUGH, known.sum() / 2)
 
     def means(each: Array) -> Array:
-        return np.asarray(by_block(each)[..., held] / blocks[held])
+        return by_block(each)[..., held] / blocks[held]
 
     if on_nets:
         by_plant = None

@@ -10,8 +10,6 @@ from numpy.typing import ArrayLike
 
 from montecarlo.quantities import Array
 
-__all__ = ["SAFETY", "planned"]
-
 # the half-widths that a plan rests on are estimates themselves; common practice, no source
 SAFETY = 1.15
 

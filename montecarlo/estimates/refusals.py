@@ -10,8 +10,6 @@ from montecarlo.estimates.choose import Judgement, weights_of
 from montecarlo.study.budget import limit_of_p_false, rounded_up
 from montecarlo.study.description import Study
 
-__all__ = ["NoneUsable", "Refusal", "Rule", "may_be_chosen", "refusals_of", "stated_refusals"]
-
 
 class Rule(Enum):
     """What refuses a candidate."""

@@ -16,15 +16,12 @@ from scipy.special import stdtrit
 from montecarlo.estimates.assemble import LEVEL
 from montecarlo.estimates.intervals import (
     Estimate,
-    Side,
     clopper_pearson,
     clustered,
     ratio,
     tail_of,
 )
 from montecarlo.quantities import Array
-
-__all__ = ["Sums", "change", "effective_plants", "likelihood_weights", "reweighted"]
 
 
 class Sums(NamedTuple):
@@ -76,7 +73,7 @@ def effective_plants(weights: Array) -> float:
     return float(weights.sum() ** 2 / np.sum(weights**2))
 
 
-def reweighted(sums: Sums, weights: Array, level: float = LEVEL, side: Side = "both") -> Estimate:
+def reweighted(sums: Sums, weights: Array, level: float = LEVEL) -> Estimate:
     """p of one type under weights of the plants, with limits. [-]
 
     Counts: Clopper-Pearson limits at the effective sample size of plants as clusters, of which
@@ -89,7 +86,6 @@ def reweighted(sums: Sums, weights: Array, level: float = LEVEL, side: Side = "b
     weights : (M,) array
         Of sum 1.
     level : float (-)
-    side : "both", "low" or "high"
 
     Returns
     -------
@@ -103,15 +99,15 @@ def reweighted(sums: Sums, weights: Array, level: float = LEVEL, side: Side = "b
     most = total + sums.unresolved * scale
     p = ratio(total.sum(axis=1), (trials - sums.unresolved * scale).sum(axis=1))
     if not sums.conditional:
-        low = clustered(total, trials, level, side=side, clusters=few).low
-        high = clustered(most, trials, level, side=side, clusters=few).high
+        low = clustered(total, trials, level, few).low
+        high = clustered(most, trials, level, few).high
         return Estimate(p, low, high)
     whole = trials.sum()
     low_p = total.sum(axis=1) / whole
     high_p = most.sum(axis=1) / whole
     squares = np.sum((total - high_p[:, None] * trials) ** 2, axis=1)
-    half = -stdtrit(few - 1, tail_of(level, side)) * np.sqrt(few / (few - 1) * squares) / whole
-    none = clopper_pearson(0.0, few, level, side=side).high
+    half = -stdtrit(few - 1, tail_of(level)) * np.sqrt(few / (few - 1) * squares) / whole
+    none = clopper_pearson(0.0, few, level).high
     high = np.where(high_p > 0, np.minimum(high_p + half, 1.0), none)
     return Estimate(p, np.maximum(low_p - half, 0.0), high)
 

@@ -9,10 +9,8 @@ from numpy.typing import NDArray
 
 from montecarlo.estimates.choose import Judgement
 from montecarlo.estimates.totals import Total
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Flags
 from montecarlo.sampling.stratum import Stratum
-
-__all__ = ["worst_of", "worst_places"]
 
 Places = NDArray[np.intp]
 
@@ -55,7 +53,7 @@ def worst_of(judged: Sequence[Judgement]) -> Judgement:
     def largest(name: str) -> Array:
         return np.asarray(np.max([getattr(each, name) for each in judged], axis=0))
 
-    def everywhere(name: str) -> NDArray[np.bool_]:
+    def everywhere(name: str) -> Flags:
         return np.asarray(np.all([getattr(each, name) for each in judged], axis=0))
 
     return Judgement(

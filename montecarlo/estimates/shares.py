@@ -8,8 +8,6 @@ from numpy.typing import ArrayLike
 from montecarlo.estimates.intervals import Estimate, ratio
 from montecarlo.quantities import Array
 
-__all__ = ["shares_of_total"]
-
 
 def shares_of_total(weights: ArrayLike, p: ArrayLike, low: ArrayLike, high: ArrayLike) -> Estimate:
     """Share of each type in the sum of w_k p_k. [-]

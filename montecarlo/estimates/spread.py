@@ -8,10 +8,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-from montecarlo.estimates.intervals import ratio
+from montecarlo.estimates.intervals import ratio, together
 from montecarlo.quantities import Array
-
-__all__ = ["Spread", "binomial_noise", "plant_spread"]
 
 
 class Spread(NamedTuple):
@@ -62,7 +60,7 @@ def plant_spread(means: ArrayLike, noise: ArrayLike, limit: ArrayLike = np.inf) 
     -------
     Spread
     """
-    x, v = np.broadcast_arrays(np.asarray(means, float), np.asarray(noise, float))
+    x, v = together(means, noise)
     grand = x.mean(axis=-1)
     total = x.var(axis=-1, ddof=1)
     between = np.maximum(total - v.mean(axis=-1), 0.0)

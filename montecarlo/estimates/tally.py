@@ -6,14 +6,14 @@ Arrays of candidates have the shape of their lattice: phase pick-ups x earth pic
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Flags, Index
 from montecarlo.quantities.keepable import keepable
 
-Flags = NDArray[np.bool_]
 Places = NDArray[np.float32]
 
 NO_CAUSES: Array = np.zeros(2)
@@ -48,7 +48,7 @@ def _joined(one: Places | None, other: Places | None) -> Places | None:
     return None if one is None or other is None else np.concatenate([one, other])
 
 
-def _sum(one: Array | None, other: Array | None) -> Array | None:
+def _sum(one: Any, other: Any) -> Any:
     return None if one is None or other is None else one + other
 
 
@@ -92,9 +92,9 @@ class Tally:
         return Tally(
             tuple(a + b for a, b in zip(self.lattices, other.lattices, strict=True)),
             {key: self.counts.get(key, 0.0) + other.counts.get(key, 0.0) for key in keys},
-            None if self.backup is None or other.backup is None else self.backup + other.backup,
+            _sum(self.backup, other.backup),
             _merged(self.early, other.early),
-            None if self.caught is None or other.caught is None else self.caught + other.caught,
+            _sum(self.caught, other.caught),
             self.causes + other.causes,
         )
 
@@ -123,7 +123,7 @@ class Pickups:
         parts = [part for part in (self.phase, self.earth) if part is not None]
         return np.asarray(np.all([np.isfinite(part).all(axis=1) for part in parts], axis=0))
 
-    def at(self, rows: NDArray[np.int64] | slice) -> Pickups:
+    def at(self, rows: Index | slice) -> Pickups:
         """Of some of the samples.
 
         Parameters

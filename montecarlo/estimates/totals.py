@@ -7,10 +7,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-from montecarlo.estimates.intervals import ratio
+from montecarlo.estimates.intervals import ratio, together
 from montecarlo.quantities import Array
-
-__all__ = ["Total", "combined", "mover", "none_within", "plant_correlation"]
 
 
 class Total(NamedTuple):
@@ -57,9 +55,7 @@ def mover(
     ValueError
         A weight is below 0.
     """
-    w, estimate, below, above = np.broadcast_arrays(
-        *(np.asarray(a, float) for a in (weights, p, low, high))
-    )
+    w, estimate, below, above = together(weights, p, low, high)
     if not (w >= 0).all():
         raise ValueError("weights must be 0 or above")
     used = w > 0

@@ -8,8 +8,6 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from montecarlo.estimates.intervals import Estimate
 
-__all__ = ["Verdict", "verdict_of"]
-
 
 class Verdict(Enum):
     """Of two candidates, at the level of the limits."""

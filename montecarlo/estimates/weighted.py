@@ -9,9 +9,8 @@ from enum import Enum
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
-from montecarlo.estimates.intervals import Estimate, Side, clustered_size, ratio
+from montecarlo.estimates.intervals import Estimate, clustered_size, ratio
 from montecarlo.estimates.rare import (
     Diagnostics,
     Seen,
@@ -21,10 +20,8 @@ from montecarlo.estimates.rare import (
     diagnose,
     rare_estimate,
 )
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Flags
 from montecarlo.study.candidates import Lattice
-
-Flags = NDArray[np.bool_]
 
 COMMON = 0.02  # p from which counting is at least as good
 SEEN = 10  # effective counted hits from which the two are compared
@@ -73,7 +70,7 @@ class Weighted:
         """Of the weighted samples."""
         return diagnose(self.sums)
 
-    def instead_of(self, counted: Estimate, level: float, side: Side) -> Estimate:
+    def instead_of(self, counted: Estimate, level: float) -> Estimate:
         """The estimate of each candidate from where it comes. [-]
 
         Where none was counted, the count's upper limit is no higher than the limits of finer
@@ -88,13 +85,12 @@ class Weighted:
         ----------
         counted : Estimate
         level : float (-)
-        side : "both", "low" or "high"
 
         Returns
         -------
         Estimate
         """
-        own = rare_estimate(self.sums, level, side)
+        own = rare_estimate(self.sums, level)
         finer = least_of_finer(np.where(self.alone, own.high, np.inf), self.lattices)
         high = np.where(counted.p == 0, np.minimum(counted.high, finer), counted.high)
         wider_low = np.where(self.used, np.minimum(own.low, counted.low), counted.low)

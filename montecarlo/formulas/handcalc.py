@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from montecarlo.plant.machine import FloatArray
+from montecarlo.quantities import Array
 
 __all__ = [
     "balancing_spill",
@@ -31,7 +31,7 @@ def _source_voltage(
     phase_voltage_v: ArrayLike,
     reactance_ohm: ArrayLike,
     resistance_ohm: ArrayLike,
-) -> FloatArray:
+) -> Array:
     """What the phase voltage leaves for the neutral resistor at pick-up, over x; <= 0 where no x is
     enough. [V]"""
     pickup = np.asarray(primary_pickup_a, float)
@@ -46,7 +46,7 @@ def unprotected_fraction(
     *,
     winding_reactance_ohm: ArrayLike = 0.0,
     winding_resistance_ohm: ArrayLike = 0.0,
-) -> FloatArray:
+) -> Array:
     """Part of the winding, from the neutral, where a bolted earth fault stays below pick-up. [-]
 
     Solves xV = I|R + x(R_w + jX)|, all linear in x: x = IR/(sqrt(V^2 - I^2 X^2) - I R_w), which is
@@ -77,7 +77,7 @@ def unprotected_fraction(
     return np.asarray(np.where(left > 0, drop / np.where(left > 0, left, 1.0), np.inf))
 
 
-def displacement_fraction(operating_v: ArrayLike, phase_voltage_v: ArrayLike) -> FloatArray:
+def displacement_fraction(operating_v: ArrayLike, phase_voltage_v: ArrayLike) -> Array:
     """Part of the winding, from the neutral, where a bolted earth fault displaces it too little.
     [-]
 
@@ -105,7 +105,7 @@ def resistance_for_fraction(
     *,
     winding_reactance_ohm: ArrayLike = 0.0,
     winding_resistance_ohm: ArrayLike = 0.0,
-) -> FloatArray:
+) -> Array:
     """Neutral resistance that leaves a part of the winding unprotected. [ohm]
 
     The inverse of `unprotected_fraction`.
@@ -132,7 +132,7 @@ def resistance_for_fraction(
     return np.asarray(np.asarray(fraction, float) * left / np.asarray(primary_pickup_a))
 
 
-def capacitive_limit_ohm(omega: float, capacitance_f: ArrayLike) -> FloatArray:
+def capacitive_limit_ohm(omega: float, capacitance_f: ArrayLike) -> Array:
     """Largest neutral resistance against transient overvoltage, 1/(3 omega C). [ohm]
 
     Rule of the trade (NPTEL, lecture 29): the resistor's current is at least the capacitive one.
@@ -160,7 +160,7 @@ def capacitive_limit_ohm(omega: float, capacitance_f: ArrayLike) -> FloatArray:
 
 def primary_operating_current(
     turns_ratio: ArrayLike, setting_a: ArrayLike, exciting_a: ArrayLike, ct_count: ArrayLike
-) -> FloatArray:
+) -> Array:
     """Primary current that operates an element, N(I_set + n I_exc): the arithmetic upper bound. [A]
 
     Common practice, no source.
@@ -191,7 +191,7 @@ def primary_operating_current(
 
 def stabilising_voltage(
     fault_secondary_a: ArrayLike, ct_ohm: ArrayLike, lead_ohm: ArrayLike
-) -> FloatArray:
+) -> Array:
     """Across the relay when one CT is fully saturated on a through fault, i_f(R_ct + R_lead). [V]
 
     Parameters
@@ -218,7 +218,7 @@ def stabilising_voltage(
 
 def stabilising_resistance(
     stabilising_v: ArrayLike, setting_a: ArrayLike, relay_ohm: ArrayLike
-) -> FloatArray:
+) -> Array:
     """R_st = V_s/I_set - R_relay. [ohm]
 
     Parameters
@@ -242,7 +242,7 @@ def stabilising_resistance(
     )
 
 
-def required_knee(stabilising_v: ArrayLike) -> FloatArray:
+def required_knee(stabilising_v: ArrayLike) -> Array:
     """Knee-point voltage for sure operation, V_k >= 2 V_s. [V]
 
     Parameters
@@ -256,7 +256,7 @@ def required_knee(stabilising_v: ArrayLike) -> FloatArray:
     return np.asarray(2 * np.asarray(stabilising_v, float))
 
 
-def peak_voltage(knee_v: ArrayLike, full_v: ArrayLike) -> FloatArray:
+def peak_voltage(knee_v: ArrayLike, full_v: ArrayLike) -> Array:
     """Peak across the relay circuit on an internal fault, 2 sqrt(2 V_k(V_f - V_k)). [V]
 
     sqrt(2)V_f up to V_f = 2 V_k. Derived: a core without exciting current whose flux stops at the
@@ -293,7 +293,7 @@ def balancing_spill(
     balancing_ohm: ArrayLike,
     earth_ohm: ArrayLike,
     exciting_ohm: ArrayLike,
-) -> FloatArray:
+) -> Array:
     """Current in the earth leg because the balancing resistance differs from the two phase legs.
     [A]
 

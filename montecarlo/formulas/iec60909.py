@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from montecarlo.plant.machine import ComplexArray, FloatArray
+from montecarlo.quantities import Array, Complex
 
 __all__ = [
     "FREQUENCIES_HZ",
@@ -77,19 +77,19 @@ class Generator:
     c: ArrayLike = C_MAX
 
     @property
-    def rated_current_a(self) -> FloatArray:
+    def rated_current_a(self) -> Array:
         """I_rG, RMS. [A]"""
         return np.asarray(
             np.asarray(self.rated_power_va) / (np.sqrt(3) * np.asarray(self.rated_voltage_v))
         )
 
     @property
-    def source_v(self) -> FloatArray:
+    def source_v(self) -> Array:
         """Equivalent voltage source at the fault, c U_n between lines. [V]"""
         return np.asarray(np.asarray(self.c, float) * np.asarray(self.nominal_voltage_v))
 
     @property
-    def correction(self) -> FloatArray:
+    def correction(self) -> Array:
         """K_G = U_n/(U_rG (1 + p_G)) c/(1 + x''d sin phi_rG), 3.6.1, eq. (18). [-]"""
         sine = np.sqrt(1 - np.asarray(self.rated_power_factor, float) ** 2)
         held = np.asarray(self.rated_voltage_v, float) * np.asarray(self.operating_voltage_factor)
@@ -97,7 +97,7 @@ class Generator:
             self.source_v / held / (1 + np.asarray(self.subtransient_reactance_pu) * sine)
         )
 
-    def impedance_ohm(self, reactance_pu: ArrayLike | None = None) -> ComplexArray:
+    def impedance_ohm(self, reactance_pu: ArrayLike | None = None) -> Complex:
         """K_G (R_G + jX), eq. (17). [ohm]
 
         Parameters
@@ -115,7 +115,7 @@ class Generator:
         )
 
     @property
-    def peak_impedance_ohm(self) -> ComplexArray:
+    def peak_impedance_ohm(self) -> Complex:
         """The same with the fictitious resistance R_Gf, which stands for the decay of the AC part
         too. [ohm]
 
@@ -124,13 +124,13 @@ class Generator:
         ratio = np.where(np.asarray(self.rated_voltage_v) > LOW_V, high, 0.15)
         return np.asarray(self.correction * (ratio + 1j) * self._ohm(None))
 
-    def _ohm(self, reactance_pu: ArrayLike | None) -> FloatArray:
+    def _ohm(self, reactance_pu: ArrayLike | None) -> Array:
         base = np.asarray(self.rated_voltage_v, float) ** 2 / np.asarray(self.rated_power_va)
         given = self.subtransient_reactance_pu if reactance_pu is None else reactance_pu
         return np.asarray(np.asarray(given) * base)
 
 
-def initial_current(generator: Generator, external_ohm: ArrayLike = 0.0) -> FloatArray:
+def initial_current(generator: Generator, external_ohm: ArrayLike = 0.0) -> Array:
     """Three phases: I''k = c U_n/(sqrt(3) |Z_k|), 4.2.1, eq. (29). RMS [A]
 
     At the terminals c U_n cancels against K_G.
@@ -153,7 +153,7 @@ def initial_current(generator: Generator, external_ohm: ArrayLike = 0.0) -> Floa
 
 def station_unit_current(
     generator: Generator, transformer_ohm: ArrayLike, ratio: ArrayLike, nominal_voltage_v: ArrayLike
-) -> FloatArray:
+) -> Array:
     """Three phases beyond a power station unit's transformer without on-load tap-changer. RMS [A]
 
     Z_SO = K_SO (t^2 Z_G + Z_T) with K_SO = U_nQ/(U_rG (1 + p_G)) 1/t c/(1 + x''d sin phi_rG):
@@ -184,7 +184,7 @@ def station_unit_current(
 
 def phase_phase_current(
     generator: Generator, negative_reactance_pu: ArrayLike, external_ohm: ArrayLike = 0.0
-) -> FloatArray:
+) -> Array:
     """Two phases without earth: I''k2 = c U_n/|Z_1 + Z_2|, 4.2.2, eq. (45). RMS [A]
 
     K_G corrects Z_2 as it does Z_1 (3.6.1).
@@ -215,7 +215,7 @@ def phase_earth_current(
     neutral_ohm: ArrayLike,
     external_ohm: ArrayLike = 0.0,
     external_zero_ohm: ArrayLike = 0.0,
-) -> FloatArray:
+) -> Array:
     """One phase to earth: I''k1 = sqrt(3) c U_n/|Z_1 + Z_2 + Z_0|, 4.2.4, eq. (52). RMS [A]
 
     Z_0 = K_G (R_G + jX_0) + 3Z_N: K_G does not correct what stands between the neutral and earth
@@ -245,7 +245,7 @@ def phase_earth_current(
     return np.asarray(np.sqrt(3) * generator.source_v / np.abs(own + rest))
 
 
-def peak_factor(generator: Generator, external_ohm: ArrayLike = 0.0) -> FloatArray:
+def peak_factor(generator: Generator, external_ohm: ArrayLike = 0.0) -> Array:
     """kappa = 1.02 + 0.98 exp(-3R/X) with R_Gf for the generator's resistance, 4.3.1.1, eq. (55).
     [-]
 
@@ -265,7 +265,7 @@ def peak_factor(generator: Generator, external_ohm: ArrayLike = 0.0) -> FloatArr
     return np.asarray(1.02 + 0.98 * np.exp(-3 * path.real / path.imag))
 
 
-def peak_current(factor: ArrayLike, initial_a: ArrayLike) -> FloatArray:
+def peak_current(factor: ArrayLike, initial_a: ArrayLike) -> Array:
     """i_p = kappa sqrt(2) I''k, eq. (54). Peak [A]
 
     kappa of the three-phase fault serves the others too (4.3.1).
@@ -283,7 +283,7 @@ def peak_current(factor: ArrayLike, initial_a: ArrayLike) -> FloatArray:
     return np.asarray(np.asarray(factor) * np.sqrt(2) * np.asarray(initial_a))
 
 
-def breaking_factor(initial_over_rated: ArrayLike, minimum_delay_s: ArrayLike) -> FloatArray:
+def breaking_factor(initial_over_rated: ArrayLike, minimum_delay_s: ArrayLike) -> Array:
     """mu of the symmetrical breaking current, 4.5.2.1, eq. (70). [-]
 
     Straight lines between the curves, which the standard allows. For machines excited by rotating
@@ -323,7 +323,7 @@ def breaking_factor(initial_over_rated: ArrayLike, minimum_delay_s: ArrayLike) -
 
 def breaking_current(
     generator: Generator, minimum_delay_s: ArrayLike, external_ohm: ArrayLike = 0.0
-) -> FloatArray:
+) -> Array:
     """Three phases: I_b = mu I''k, 4.5.2.1, eq. (69). RMS [A]
 
     Parameters

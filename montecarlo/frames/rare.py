@@ -81,9 +81,7 @@ def _weighted_rows(_: Outcome, batch: Batch, numbers: Numbers) -> pd.DataFrame:
         if stratum.weighted is None:
             continue
         found, own = stratum.weighted.diagnostics, rare_estimate(stratum.weighted.sums)
-        counted = with_unresolved(
-            stratum.total, stratum.trials, stratum.unresolved, method="clustered"
-        )
+        counted = with_unresolved(stratum.total, stratum.trials, stratum.unresolved)
         frames.append(
             pd.DataFrame(
                 {

@@ -17,7 +17,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from montecarlo.plant.machine import FloatArray
+from montecarlo.quantities import Array
 
 ExternalFaultKind = Literal["three_phase", "phase_phase"]
 
@@ -36,7 +36,7 @@ class Decrement:
     armature_time_constant_s: ArrayLike
 
     @property
-    def reactances_pu(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+    def reactances_pu(self) -> tuple[Array, Array, Array]:
         """X''d, X'd, Xd. [pu]"""
         return (
             np.asarray(self.subtransient_reactance_pu, float),
@@ -44,7 +44,7 @@ class Decrement:
             np.asarray(self.synchronous_reactance_pu, float),
         )
 
-    def outside_pu(self, kind: ExternalFaultKind, external_reactance_pu: ArrayLike) -> FloatArray:
+    def outside_pu(self, kind: ExternalFaultKind, external_reactance_pu: ArrayLike) -> Array:
         """X_t, the reactance that the direct axis sees beyond the machine's own. [pu]
 
         Parameters
@@ -62,7 +62,7 @@ class Decrement:
             return outside
         return np.asarray(2 * outside + np.asarray(self.negative_sequence_reactance_pu))
 
-    def decay_times_s(self, outside_pu: ArrayLike) -> tuple[FloatArray, FloatArray]:
+    def decay_times_s(self, outside_pu: ArrayLike) -> tuple[Array, Array]:
         """T'' and T' behind an outside reactance X_t. [s]
 
         T''do = T''d X'd/X''d, T'do = T'd Xd/X'd; T'' = T''do(X''d + X_t)/(X'd + X_t), T' = T'do(X'd
@@ -84,13 +84,13 @@ class Decrement:
         open_subtransient = np.asarray(self.subtransient_time_constant_s) * second / first
         open_transient = np.asarray(self.transient_time_constant_s) * last / second
         return (
-            np.asarray(open_subtransient * (first + outside) / (second + outside)),
-            np.asarray(open_transient * (second + outside) / (last + outside)),
+            open_subtransient * (first + outside) / (second + outside),
+            open_transient * (second + outside) / (last + outside),
         )
 
     def direct_current_time_s(
         self, external_reactance_pu: ArrayLike, external_resistance_pu: ArrayLike, omega: float
-    ) -> FloatArray:
+    ) -> Array:
         """Time constant of the DC component. [s]
 
         (X2 + X_ext)/(omega(R_a + R_ext)), R_a = X2/(omega T_a).
@@ -118,7 +118,7 @@ def fault_current_rms(
     emf_pu: ArrayLike,
     machine: Decrement,
     external_reactance_pu: ArrayLike,
-) -> FloatArray:
+) -> Array:
     """AC component of an unloaded machine's fault current, RMS. [pu]
 
     The equation at the head of the module. Broadcasts.
@@ -159,4 +159,4 @@ def fault_current_rms(
         (first - second) * np.exp(-when / fast) + (second - last) * np.exp(-when / slow) + last
     )
     drive = 1.0 if kind == "three_phase" else np.sqrt(3)
-    return np.asarray(drive * np.asarray(emf_pu) * decrement)
+    return drive * np.asarray(emf_pu) * decrement

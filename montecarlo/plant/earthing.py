@@ -9,8 +9,16 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from pydantic import ConfigDict
 
-from montecarlo.plant.machine import ComplexArray, FloatArray
-from montecarlo.quantities import Distribution, Plain, Quantity, Section, Word, number
+from montecarlo.quantities import (
+    Array,
+    Complex,
+    Distribution,
+    Plain,
+    Quantity,
+    Section,
+    number,
+    word,
+)
 from montecarlo.quantities.frozen import thawed
 
 TRANSFORMER = ("transformer_ratio", "secondary_resistance_ohm")
@@ -18,7 +26,7 @@ OF_TRANSFORMER = ("transformer_resistance_ohm", "transformer_reactance_ohm")
 WAYS_TO_EARTH = (("resistance_ohm",), ("current_limit_a",), TRANSFORMER)
 
 Changed = (
-    Annotated[float | dict[str, Any], Word("instead of the key of this name in [earthing]")] | None
+    Annotated[float | dict[str, Any], word("instead of the key of this name in [earthing]")] | None
 )
 
 
@@ -130,7 +138,7 @@ class EarthingOption(Section):
     A resistor told in another way takes the place of the table's own; the keys are kept as the file
     has them, since they are read once more in their place."""
 
-    name: Annotated[str, Word("what the option is called")]
+    name: Annotated[str, word("what the option is called")]
     rated_current_a: (
         Annotated[
             float,
@@ -211,9 +219,7 @@ def neutral_ohm(
     return ohm
 
 
-def resistor_ohm(
-    earthing: Earthing, samples: Mapping[str, Any], rated_phase_v: float
-) -> FloatArray:
+def resistor_ohm(earthing: Earthing, samples: Mapping[str, Any], rated_phase_v: float) -> Array:
     """The resistor alone, hot, as the machine's neutral sees it. [ohm]
 
     R (1 + alpha dT), R the resistor itself, V/I, or n^2 times the one across a transformer's
@@ -243,7 +249,7 @@ def resistor_ohm(
 
 def return_admittance(
     neutral_ohm: ArrayLike, other_neutrals_ohm: ArrayLike, capacitance_f: ArrayLike, omega: float
-) -> ComplexArray:
+) -> Complex:
     """Admittance between the neutral and earth through which an earth-fault current returns. [S]
 
     Neutrals stand parallel to the capacitances of three phases. Broadcasts.
@@ -263,4 +269,4 @@ def return_admittance(
     complex array (S)
     """
     neutrals = 1 / np.asarray(neutral_ohm) + 1 / np.asarray(other_neutrals_ohm)
-    return np.asarray(neutrals + 3j * omega * np.asarray(capacitance_f))
+    return neutrals + 3j * omega * np.asarray(capacitance_f)

@@ -19,10 +19,7 @@ from typing import Annotated
 import numpy as np
 from numpy.typing import ArrayLike
 
-from montecarlo.plant.machine import FloatArray
-from montecarlo.quantities import Distribution, Quantity, Section
-
-__all__ = ["FaultEnergy", "joule_integral"]
+from montecarlo.quantities import Array, Distribution, Quantity, Section
 
 
 class FaultEnergy(Section):
@@ -62,7 +59,7 @@ class FaultEnergy(Section):
 
 def joule_integral(
     current_a: ArrayLike, lasts_s: ArrayLike, after_a: ArrayLike, decay_s: ArrayLike
-) -> FloatArray:
+) -> Array:
     """Integral of the squared current over a fault, the heat for each ohm in its path. [A^2 s]
 
     Parameters

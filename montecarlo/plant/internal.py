@@ -19,8 +19,17 @@ from numpy.typing import ArrayLike
 from pydantic import field_validator
 
 from montecarlo.plant.earthing import return_admittance
-from montecarlo.plant.machine import ComplexArray, FloatArray, phase_phasors
-from montecarlo.quantities import Distribution, Plain, Quantity, Section, number
+from montecarlo.plant.machine import phase_phasors
+from montecarlo.quantities import (
+    Array,
+    Complex,
+    Distribution,
+    Meaning,
+    Plain,
+    Quantity,
+    Section,
+    number,
+)
 
 UNIFORM_POSITION = Distribution(
     "uniform", {"low": 0.0, "high": 1.0}, source="assumed: uniform along the winding"
@@ -47,7 +56,7 @@ class InternalFaults(Section):
     per_year: Annotated[
         Distribution, Quantity("1/year", "internal faults a machine-year", 0.0, high=100.0)
     ]
-    shares: Shares
+    shares: Annotated[Shares, Meaning("-", "share of each fault type; they sum to 1")]
     allowed_time_s: Annotated[
         float, Plain("s", "time from inception within which an element must operate", 0.02, 60.0)
     ] = 0.5
@@ -78,10 +87,10 @@ class InternalFaults(Section):
 class EarthFault:
     """Phasors of a fault to earth, RMS; all of one shape (...) but for the six CT places."""
 
-    end_currents_a: ComplexArray  # (..., 6) at the CT places
-    fault_current_a: ComplexArray  # into the earth at the fault
-    neutral_voltage_v: ComplexArray  # neutral against earth
-    residual_a: ComplexArray  # sum of what flows into the zone, from the neutral voltage
+    end_currents_a: Complex  # (..., 6) at the CT places
+    fault_current_a: Complex  # into the earth at the fault
+    neutral_voltage_v: Complex  # neutral against earth
+    residual_a: Complex  # sum of what flows into the zone, from the neutral voltage
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -98,7 +107,7 @@ class EarthReturn:
     infeed_share: ArrayLike
 
     @property
-    def admittance(self) -> ComplexArray:
+    def admittance(self) -> Complex:
         """Y of the whole return path. [S]"""
         inside = np.asarray(self.stator_capacitance_f) + np.asarray(self.terminal_capacitance_f)
         return return_admittance(
@@ -204,7 +213,7 @@ def charging_currents(
     terminal_capacitance_f: ArrayLike,
     omega: float,
     infeed_share: ArrayLike = 1.0,
-) -> ComplexArray:
+) -> Complex:
     """What the zone's own capacitances draw with no fault (V_N = 0). [A]
 
     With the default share the network supplies it: 0 at the neutral end, minus the charging current
@@ -229,7 +238,7 @@ def charging_currents(
 
 
 def _with_earth_return(
-    current: ComplexArray, weight: FloatArray, emf: ComplexArray, back: EarthReturn
+    current: Complex, weight: Array, emf: Complex, back: EarthReturn
 ) -> EarthFault:
     """All quantities from the earth current (...), its weight on each phase (..., 3) and the EMFs
     (..., 3)."""
@@ -247,22 +256,20 @@ def _with_earth_return(
 
 
 def _charging(
-    neutral_v: ComplexArray | FloatArray,
-    emf: ComplexArray,
+    neutral_v: Complex | Array,
+    emf: Complex,
     stator_f: ArrayLike,
     terminal_f: ArrayLike,
     omega: float,
-) -> ComplexArray:
+) -> Complex:
     """Into the zone's capacitances (..., 3): the stator's at half the EMF, the lumped ones at the
     whole."""
     stator = np.asarray(stator_f)[..., None]
     terminal = np.asarray(terminal_f)[..., None]
-    return np.asarray(1j * omega * (stator * (neutral_v + emf / 2) + terminal * (neutral_v + emf)))
+    return 1j * omega * (stator * (neutral_v + emf / 2) + terminal * (neutral_v + emf))
 
 
-def _split(
-    into: ComplexArray, through_neutral: ComplexArray | FloatArray, infeed_share: ArrayLike
-) -> ComplexArray:
+def _split(into: Complex, through_neutral: Complex | Array, infeed_share: ArrayLike) -> Complex:
     """Currents at the six places from those into the zone (..., 3) and through the machine's
     neutral (..., 1)."""
     balanced = into - into.mean(axis=-1, keepdims=True)  # positive and negative sequence
@@ -286,7 +293,7 @@ def phase_fault(
     terminal_capacitance_f: ArrayLike,
     omega: float,
     infeed_share: ArrayLike,
-) -> ComplexArray:
+) -> Complex:
     """Fault between two phases or three at x, clear of earth. [A]
 
     Derived: the network's voltage is taken equal to the machine's EMF E; of it the remaining
@@ -329,11 +336,11 @@ def _between_phases(
     kind: PhaseFaultKind,
     x: ArrayLike,
     phase: ArrayLike,
-    emf: ComplexArray,
+    emf: Complex,
     machine_ohm: ArrayLike,
     infeed_ohm: ArrayLike,
     fault_ohm: ArrayLike,
-) -> ComplexArray:
+) -> Complex:
     """The fault's own currents at the six places: the machine's part at one end, minus the
     network's at the other."""
     machine = np.asarray(machine_ohm)[..., None]
@@ -355,12 +362,12 @@ def _between_phases(
     return np.concatenate(ends, axis=-1)
 
 
-def _ohm(voltage: ComplexArray, impedance: ComplexArray) -> ComplexArray:
+def _ohm(voltage: Complex, impedance: Complex) -> Complex:
     """voltage/impedance, and 0 wherever the voltage is 0, be the impedance 0 as well."""
-    return np.asarray(voltage / np.where(voltage == 0, 1.0, impedance))
+    return voltage / np.where(voltage == 0, 1.0, impedance)
 
 
-def _one_hot(phase: ArrayLike) -> FloatArray:
+def _one_hot(phase: ArrayLike) -> Array:
     """(...) phase numbers -> (..., 3) with 1 in that phase, 0 in the others."""
     number_of = np.asarray(phase)[..., None]
     if not np.all((number_of >= 0) & (number_of <= 2)):

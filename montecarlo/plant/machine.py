@@ -6,14 +6,11 @@ import math
 from typing import Annotated, Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from montecarlo.quantities import Distribution, Plain, Quantity, Section, number
+from montecarlo.quantities import Array, Complex, Distribution, Plain, Quantity, Section, number
 
-ComplexArray = NDArray[np.complex128]
-FloatArray = NDArray[np.float64]
-
-PHASE_ROTATION: ComplexArray = np.exp(-2j * np.pi / 3 * np.arange(3))
+PHASE_ROTATION: Complex = np.exp(-2j * np.pi / 3 * np.arange(3))
 """What turns a phasor of L1 into those of L1, L2, L3: L2 lags by 120 degrees, L3 leads by 120."""
 
 
@@ -166,7 +163,7 @@ class Load(Section):
 
 def winding_impedance(
     x: ArrayLike, resistance_ohm: ArrayLike, reactance_ohm: ArrayLike, exponent: int
-) -> ComplexArray:
+) -> Complex:
     """Impedance of the winding between the neutral and position x. [ohm]
 
     Resistance grows with the length, reactance with x^exponent: 2 for ampere-turns squared, 1 for
@@ -201,7 +198,7 @@ def winding_impedance(
 
 def earth_fault_reactance_pu(
     x_subtransient: ArrayLike, x_negative: ArrayLike, x_zero: ArrayLike
-) -> FloatArray:
+) -> Array:
     """Reactance of the faulted phase in a terminal earth fault, (X''d + X2 + X0)/3. [pu]
 
     Symmetrical components: I = 3E/(X1 + X2 + X0).
@@ -217,7 +214,7 @@ def earth_fault_reactance_pu(
     return np.asarray(np.mean(np.broadcast_arrays(x_subtransient, x_negative, x_zero), axis=0))
 
 
-def phase_fault_reactance_pu(x_subtransient: ArrayLike, x_negative: ArrayLike) -> FloatArray:
+def phase_fault_reactance_pu(x_subtransient: ArrayLike, x_negative: ArrayLike) -> Array:
     """Reactance per phase in a terminal phase-phase fault, (X''d + X2)/2. [pu]
 
     Symmetrical components: I = sqrt(3)E/(X1 + X2).
@@ -233,9 +230,7 @@ def phase_fault_reactance_pu(x_subtransient: ArrayLike, x_negative: ArrayLike) -
     return np.asarray(np.mean(np.broadcast_arrays(x_subtransient, x_negative), axis=0))
 
 
-def infeed_share(
-    x_subtransient: ArrayLike, x_negative: ArrayLike, x_network: ArrayLike
-) -> FloatArray:
+def infeed_share(x_subtransient: ArrayLike, x_negative: ArrayLike, x_network: ArrayLike) -> Array:
     """Part of an internal fault's positive and negative sequence that the network takes over. [-]
 
     Z_g/(Z_g + Z_s).
@@ -254,7 +249,7 @@ def infeed_share(
     return np.asarray(own / (own + np.asarray(x_network)))
 
 
-def phase_phasors(value: ArrayLike) -> ComplexArray:
+def phase_phasors(value: ArrayLike) -> Complex:
     """Phasors of L1, L2, L3 from that of L1, in its unit.
 
     Parameters
@@ -265,4 +260,4 @@ def phase_phasors(value: ArrayLike) -> ComplexArray:
     -------
     (..., 3) complex array
     """
-    return np.asarray(np.asarray(value)[..., None] * PHASE_ROTATION)
+    return np.asarray(value)[..., None] * PHASE_ROTATION

@@ -8,8 +8,8 @@ from typing import Annotated
 import numpy as np
 from numpy.typing import ArrayLike
 
-from montecarlo.plant.machine import ComplexArray, phase_phasors
-from montecarlo.quantities import Distribution, Plain, Quantity, Section, Word, number
+from montecarlo.plant.machine import phase_phasors
+from montecarlo.quantities import Complex, Distribution, Plain, Quantity, Section, number, word
 
 
 class States(Section):
@@ -55,11 +55,11 @@ class States(Section):
         | None
     ) = None
     open_pilot_counts: Annotated[
-        bool, Word("whether an open pilot core counts as an external event of p_false")
+        bool, word("whether an open pilot core counts as an external event of p_false")
     ] = False
 
 
-def load_phasor(current: ArrayLike, power_factor: ArrayLike) -> ComplexArray:
+def load_phasor(current: ArrayLike, power_factor: ArrayLike) -> Complex:
     """Load current of L1 against the terminal voltage of L1 at angle 0, in the unit of `current`.
 
     Parameters
@@ -78,7 +78,7 @@ def load_phasor(current: ArrayLike, power_factor: ArrayLike) -> ComplexArray:
 
 def load_currents(
     current_pu: ArrayLike, power_factor: ArrayLike, rated_current_a: ArrayLike
-) -> ComplexArray:
+) -> Complex:
     """Primary current at the six CTs under balanced load, both ends equal. [A]
 
     The angle counts from the terminal voltage of L1; beside an internal fault that voltage is taken

@@ -10,6 +10,7 @@ A study file may give any physical number plainly or as a table:
 Both become a `Distribution`.
 """
 
+from montecarlo.quantities.arrays import Array, Complex, Flags, Index
 from montecarlo.quantities.distribution import Distribution, Varies, number
 from montecarlo.quantities.fields import (
     Meaning,
@@ -18,11 +19,11 @@ from montecarlo.quantities.fields import (
     Ranged,
     Section,
     Width,
-    Word,
     meaning_of,
     tables_of,
+    word,
 )
-from montecarlo.quantities.laws import FAMILIES, Array, Discrete, Family
+from montecarlo.quantities.laws import FAMILIES, Discrete, Family
 from montecarlo.quantities.reading import COMMON_KEYS, read_distribution
 from montecarlo.quantities.widening import widened
 
@@ -30,9 +31,12 @@ __all__ = [
     "COMMON_KEYS",
     "FAMILIES",
     "Array",
+    "Complex",
     "Discrete",
     "Distribution",
     "Family",
+    "Flags",
+    "Index",
     "Meaning",
     "Plain",
     "Quantity",
@@ -40,10 +44,10 @@ __all__ = [
     "Section",
     "Varies",
     "Width",
-    "Word",
     "meaning_of",
     "number",
     "read_distribution",
     "tables_of",
     "widened",
+    "word",
 ]

@@ -12,8 +12,9 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
+from montecarlo.quantities.arrays import Array
 from montecarlo.quantities.frozen import frozen
-from montecarlo.quantities.laws import FAMILIES, Array, Law, build
+from montecarlo.quantities.laws import FAMILIES, Law, build
 
 Varies = Literal["plant", "event"]
 EVERYTHING = (-math.inf, math.inf)

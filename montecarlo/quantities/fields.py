@@ -101,15 +101,18 @@ def tables_of(annotation: Any) -> list[type[BaseModel]]:
     return [table for part in get_args(annotation) for table in tables_of(part)]
 
 
-@dataclass(frozen=True)
-class Word(Meaning):
-    """Meaning of a field that is a name, a choice or a switch: `Annotated[str, Word("...")]`."""
+def word(text: str) -> Meaning:
+    """Meaning of a field that is a name, a choice or a switch: `Annotated[str, word("...")]`.
 
-    unit: str = ""
-    text: str = ""
+    Parameters
+    ----------
+    text : str
 
-    def __init__(self, text: str) -> None:
-        object.__setattr__(self, "text", text)
+    Returns
+    -------
+    Meaning
+    """
+    return Meaning("", text)
 
 
 @dataclass(frozen=True)
@@ -142,6 +145,32 @@ class Ranged(Meaning):
         str
         """
         return f"{text} {self.unit.strip('-')}".rstrip()
+
+    def told(self, value: float) -> str:
+        """A value in its unit.
+
+        Parameters
+        ----------
+        value : float
+
+        Returns
+        -------
+        str
+        """
+        return self.with_unit(f"{value:g}")
+
+    def holds(self, value: float) -> bool:
+        """Whether a value lies in the range.
+
+        Parameters
+        ----------
+        value : float
+
+        Returns
+        -------
+        bool
+        """
+        return (value > self.low if self.above else value >= self.low) and value <= self.high
 
     @property
     def bounds(self) -> dict[str, float]:
@@ -193,9 +222,9 @@ class Quantity(Ranged):
         low, high = value.support()
         faults = []
         if not (value.stays_above(self.low) if self.above else low >= self.low):
-            faults.append(self._number(low))
+            faults.append(self.told(low))
         if not high <= self.high:
-            faults.append(self._number(high))
+            faults.append(self.told(high))
         if not faults:
             return []
         if value.is_number:
@@ -210,16 +239,13 @@ class Quantity(Ranged):
         faults = []
         if not self.usual[0] <= value.centre() <= self.usual[1]:
             faults.append(
-                f"{self._number(value.centre())} is outside {self.usual[0]:g} ... "
-                f"{self._number(self.usual[1])}, the widest range seen in practice; "
+                f"{self.told(value.centre())} is outside {self.usual[0]:g} ... "
+                f"{self.told(self.usual[1])}, the widest range seen in practice; "
                 "is the unit prefix right?"
             )
         if value.shared and self.width == "one":
             faults.append("shared has no meaning here: this is one value already; take shared out")
         return faults
-
-    def _number(self, value: float) -> str:
-        return self.with_unit(f"{value:g}")
 
     def __get_pydantic_core_schema__(
         self, source: Any, handler: GetCoreSchemaHandler
@@ -274,8 +300,7 @@ class Plain(Ranged):
         PydanticCustomError
             It does not.
         """
-        reaches_low = value > self.low if self.above else value >= self.low
-        if not reaches_low or not value <= self.high:
+        if not self.holds(value):
             raise refusal(f"{self.with_unit(shown(value))}, {self.limits}")
         return value
 

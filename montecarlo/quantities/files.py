@@ -10,8 +10,6 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TypeVar
 
-__all__ = ["OversizeError", "patiently", "read_bounded"]
-
 Changed = TypeVar("Changed")
 
 PATIENCE_S = (0.05, 0.1, 0.2, 0.4)

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, NoReturn
 
-__all__ = ["FrozenDict", "frozen", "thawed"]
-
 
 class FrozenDict(dict[str, Any]):
     """A dict that refuses every change."""

@@ -6,8 +6,6 @@ from __future__ import annotations
 
 from typing import TypeVar
 
-__all__ = ["KEEPABLE", "keepable"]
-
 Class = TypeVar("Class", bound=type)
 
 KEEPABLE: dict[str, type] = {}  # by their names

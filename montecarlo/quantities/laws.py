@@ -16,10 +16,10 @@ from functools import cached_property
 from typing import Any, Protocol
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import special
 
-Array = NDArray[np.float64]
+from montecarlo.quantities.arrays import Array
 
 
 class Law(Protocol):

@@ -7,8 +7,6 @@ from dataclasses import replace
 
 from montecarlo.quantities.distribution import Distribution
 
-__all__ = ["widened"]
-
 PLACES = {
     "uniform": ("low", "high"),
     "normal": ("mean",),

@@ -14,9 +14,7 @@ from typing import Annotated
 import numpy as np
 from numpy.typing import ArrayLike
 
-from montecarlo.quantities import Array, Distribution, Plain, Quantity, Section, Word, number
-
-__all__ = ["ELEMENTS", "Backup", "NeutralCurrent", "NeutralVoltage"]
+from montecarlo.quantities import Array, Distribution, Plain, Quantity, Section, number, word
 
 MOST_DELAY_S = 60.0
 # keys of the table [backup], in the order of the texts
@@ -65,12 +63,12 @@ class Backup(Section):
     """Back-up elements: told beside the differential, never part of its probabilities or of the
     choice."""
 
-    neutral_current: (
-        Annotated[NeutralCurrent, Word("an element on the current in the machine's neutral")] | None
-    ) = None
-    neutral_voltage: (
-        Annotated[NeutralVoltage, Word("an element on the voltage of the machine's neutral")] | None
-    ) = None
+    neutral_current: Annotated[
+        NeutralCurrent | None, word("an element on the current in the machine's neutral")
+    ] = None
+    neutral_voltage: Annotated[
+        NeutralVoltage | None, word("an element on the voltage of the machine's neutral")
+    ] = None
     allowed_time_s: Annotated[
         float,
         Plain(
@@ -111,7 +109,7 @@ class Backup(Section):
                 pickup = np.asarray(element.pickup_a)
             else:
                 voltage = element.pickup_percent / 100 * rated_phase_v
-                pickup = np.asarray(voltage / np.abs(neutral_ohm))
+                pickup = voltage / np.abs(neutral_ohm)
             error = samples[f"backup.{name}.error_percent"] / 100
-            operating[name] = np.asarray(pickup * (1 + error))
+            operating[name] = pickup * (1 + error)
         return operating

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from montecarlo.quantities import Distribution, Plain, Quantity, Section, Word, number
+from montecarlo.quantities import Distribution, Meaning, Plain, Quantity, Section, number, word
 
 
 class Relay(Section):
@@ -15,12 +15,15 @@ class Relay(Section):
     ] = 1.0
     measure: Annotated[
         Literal["rms", "fundamental", "peak"],
-        Word("measured over one cycle: rms (true RMS), fundamental, or peak (over root two)"),
+        word("measured over one cycle: rms (true RMS), fundamental, or peak (over root two)"),
     ] = "rms"
     step_a: Annotated[float, Plain("A", "smallest setting step, secondary", 1e-6, 10.0)] | None = (
         None
     )
-    range_a: tuple[float, float] | None = None
+    range_a: Annotated[
+        tuple[float, float] | None,
+        Meaning("A", "smallest and largest pick-up that can be set, secondary"),
+    ] = None
     phase_burden_ohm: Annotated[
         Distribution, Quantity("ohm", "burden of one phase element", 0.0, usual=(0.0, 1e4))
     ] = number(0.0)

@@ -4,9 +4,8 @@ carries."""
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-Phasors = NDArray[np.complex128]
+from montecarlo.quantities import Complex
 
 PHASES = ("L1", "L2", "L3")
 ENDS = ("neutral_end", "line_end")  # of the winding; a primary current for each phase of each
@@ -45,7 +44,7 @@ CHANNELS = np.array([*range(6), 6, *range(6)])
 """Which current each place carries: 0-5 the ends' phases, 6 the neutral conductor's."""
 
 
-def carried(currents: Phasors, places: tuple[int, ...]) -> Phasors:
+def carried(currents: Complex, places: tuple[int, ...]) -> Complex:
     """Currents at CT places, in the unit given.
 
     The neutral conductor carries the sum of the neutral end's three.
@@ -61,4 +60,4 @@ def carried(currents: Phasors, places: tuple[int, ...]) -> Phasors:
     (..., places) complex array
     """
     seven = np.concatenate([currents, currents[..., :3].sum(axis=-1, keepdims=True)], axis=-1)
-    return np.asarray(seven[..., CHANNELS[list(places)]])
+    return seven[..., CHANNELS[list(places)]]

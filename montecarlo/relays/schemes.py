@@ -13,10 +13,9 @@ from typing import Annotated, Literal
 import numpy as np
 from pydantic import field_validator
 
-from montecarlo.quantities import Array, Distribution, Quantity, Section, Word, number
+from montecarlo.quantities import Array, Distribution, Quantity, Section, number, word
 from montecarlo.quantities.wording import WORD, is_word, shown
 from montecarlo.relays.places import (
-    ENDS,
     GROUP_OF,
     GROUPS,
     NEUTRAL,
@@ -40,10 +39,10 @@ BUILT_IN = ("per_phase", "two_phase_one_earth", "biased", "restricted_earth_faul
 class CustomLeg(Section):
     """One leg of a scheme of the study's own."""
 
-    name: Annotated[str, Word("name of the leg")]
+    name: Annotated[str, word("name of the leg")]
     cts: Annotated[
         tuple[str, ...],
-        Word(
+        word(
             'CTs whose currents pass the leg, as "neutral_end.L1", "-line_end.L1",'
             ' "neutral_conductor"; - turns one round'
         ),
@@ -55,28 +54,28 @@ class CustomLeg(Section):
         ),
     ] = number(0.0)
     stabilising: Annotated[
-        bool, Word("whether the candidates' stabilising resistance stands in this leg")
+        bool, word("whether the candidates' stabilising resistance stands in this leg")
     ] = False
 
 
 class CustomElement(Section):
     """One element of a scheme of the study's own."""
 
-    leg: Annotated[str, Word("the leg that it stands in")]
-    setting: Annotated[Axis, Word("whose pick-up it takes: that of phase or of earth elements")]
+    leg: Annotated[str, word("the leg that it stands in")]
+    setting: Annotated[Axis, word("whose pick-up it takes: that of phase or of earth elements")]
     bias_cts: Annotated[
         tuple[str, ...],
-        Word('CTs whose currents restrain it, as "neutral_end.L1"; none: not biased'),
+        word('CTs whose currents restrain it, as "neutral_end.L1"; none: not biased'),
     ] = ()
 
 
 class CustomScheme(Section):
     """A scheme that needs no code: its legs and its elements."""
 
-    name: Annotated[str, Word("what scheme.kind calls it: a word of letters, digits and _")]
-    legs: Annotated[tuple[CustomLeg, ...], Word("its legs, each a table")]
+    name: Annotated[str, word("what scheme.kind calls it: a word of letters, digits and _")]
+    legs: Annotated[tuple[CustomLeg, ...], word("its legs, each a table")]
     elements: Annotated[
-        tuple[CustomElement, ...], Word("its elements, each a table: up to three phase, one earth")
+        tuple[CustomElement, ...], word("its elements, each a table: up to three phase, one earth")
     ]
 
 
@@ -86,9 +85,11 @@ class SchemeChoice(Section):
 
     kind: Annotated[
         str | tuple[str, ...],
-        Word(f"{', '.join(BUILT_IN)}, or the name of a scheme in [[scheme.custom]]"),
+        word(f"{', '.join(BUILT_IN)}, or the name of a scheme in [[scheme.custom]]"),
     ]
-    watched_phases: tuple[Phase, Phase] = ("L1", "L3")
+    watched_phases: Annotated[
+        tuple[Phase, Phase], word("the two phases that have a phase element")
+    ] = ("L1", "L3")
     phase_stabilising_ohm: Annotated[
         Distribution,
         Quantity(
@@ -113,24 +114,24 @@ class SchemeChoice(Section):
     ) = None
     pilots: Annotated[
         Literal["four_wire", "six_wire"],
-        Word(
+        word(
             "four_wire: the CTs of an end share a return core (ct.return_core_ohm); six_wire: each"
             " has a return of its own, as long as its lead"
         ),
     ] = "four_wire"
     bias_form: Annotated[
         BiasForm,
-        Word(
+        word(
             "when a biased element trips: greater_of (above the pick-up and above the bias) or sum"
             " (above both together)",
         ),
     ] = "sum"
     bias_current: Annotated[
         BiasCurrent,
-        Word("what restrains it: mean, sum or largest of the magnitudes of its ends' currents"),
+        word("what restrains it: mean, sum or largest of the magnitudes of its ends' currents"),
     ] = "mean"
     custom: Annotated[
-        tuple[CustomScheme, ...], Word("schemes of the study's own, each a table [[scheme.custom]]")
+        tuple[CustomScheme, ...], word("schemes of the study's own, each a table [[scheme.custom]]")
     ] = ()
 
     @field_validator("watched_phases")
@@ -500,8 +501,7 @@ def _ct_faults(leg: CustomLeg) -> Iterator[str]:
     for place in dict.fromkeys(places):
         if place not in PLACES:
             yield f"{shown(place)} is no CT place; take {_EXAMPLES}"
-        elif places.count(place) > 1:
-            yield f"{shown(place)} stands there twice; leave it once"
+    yield from _twice([place for place in places if place in PLACES])
     if not places:
         yield "[] is empty; name the CTs whose currents pass the leg"
 
@@ -510,9 +510,12 @@ def _bias_faults(element: CustomElement, used: set[str]) -> Iterator[str]:
     for ct in element.bias_cts:
         if signed(ct)[0] not in used:
             yield f"{shown(ct)} drives no leg of this scheme; name CTs that do"
-    restraining = [signed(ct)[0] for ct in element.bias_cts]
-    for place in dict.fromkeys(restraining):
-        if restraining.count(place) > 1:
+    yield from _twice([signed(ct)[0] for ct in element.bias_cts])
+
+
+def _twice(places: list[str]) -> Iterator[str]:
+    for place in dict.fromkeys(places):
+        if places.count(place) > 1:
             yield f"{shown(place)} stands there twice; leave it once"
 
 
@@ -538,25 +541,3 @@ def leg_resistances(scheme: Scheme, ohm: Mapping[str, Array]) -> Array:
         for leg in scheme.legs
     ]
     return np.stack(np.broadcast_arrays(*totals), axis=-1)
-
-
-__all__ = [
-    "AXES",
-    "BUILT_IN",
-    "ENDS",
-    "PHASES",
-    "Axis",
-    "CustomElement",
-    "CustomLeg",
-    "CustomScheme",
-    "Element",
-    "Leg",
-    "Phase",
-    "Scheme",
-    "SchemeChoice",
-    "build_custom",
-    "build_scheme",
-    "custom_faults",
-    "leg_resistances",
-    "signed",
-]

@@ -12,8 +12,6 @@ from dataclasses import dataclass
 from montecarlo.sampling.nets import power_of_two
 from montecarlo.sampling.stratum import Stratum
 
-__all__ = ["BLOCKS", "PLANT_STRATUM", "Chunk", "Design"]
-
 BLOCKS = 16  # independent blocks of plants
 TASKS_MAX = 64  # of a block of plants: several chunks are one task beyond, so that few travel
 PLANT_STRATUM = "plant"  # the name under which plant inputs are drawn; no stratum has it

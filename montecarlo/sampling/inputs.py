@@ -19,8 +19,6 @@ from montecarlo.quantities import (
 )
 from montecarlo.sampling.streams import check_distinct
 
-__all__ = ["WIDTHS", "Input", "Tie", "correlation_faults", "correlation_matrix", "list_inputs"]
-
 WIDTHS: dict[Width, int] = {"one": 1, "ct": 6, "element": 4}  # 4 elements: L1, L2, L3, earth
 
 Tie = tuple[str, str, float]  # two keys and the correlation of their normal scores

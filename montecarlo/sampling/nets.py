@@ -11,19 +11,15 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
+from montecarlo.quantities import Index
 from montecarlo.sampling.points import Matrix
 from montecarlo.sampling.streams import stream
-
-__all__ = ["POINTS_MAX", "Net", "power_of_two"]
 
 BITS = 32  # of every coordinate; all that scipy can skip through
 POINTS_MAX = 1 << BITS  # of one randomisation
 # what each bit is worth, the leading one first
 PLACE = 1 << np.arange(BITS - 1, -1, -1, dtype=np.int64)
-
-Digits = NDArray[np.int64]
 
 
 def power_of_two(count: int) -> int:
@@ -98,7 +94,7 @@ class Net:
 
 
 @lru_cache(maxsize=4)
-def _sobol(dimensions: int, start: int, count: int) -> Digits:
+def _sobol(dimensions: int, start: int, count: int) -> Index:
     """Points before the scramble, (count, dimensions) whole numbers below 2^BITS; the same for
     every block."""
     from scipy.stats.qmc import Sobol  # scipy.stats is heavy
@@ -111,7 +107,7 @@ def _sobol(dimensions: int, start: int, count: int) -> Digits:
     return digits
 
 
-def _scramble(rng: np.random.Generator, columns: int) -> tuple[Digits, Digits]:
+def _scramble(rng: np.random.Generator, columns: int) -> tuple[Index, Index]:
     """Of some dimensions: shifts (columns,), and what each bit of a point adds modulo 2, (BITS,
     columns): a random lower triangular matrix with ones on its diagonal."""
     shift = rng.integers(0, 1 << BITS, columns)

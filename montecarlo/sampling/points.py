@@ -10,12 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
-import numpy as np
-
 from montecarlo.quantities import Array
 from montecarlo.sampling.streams import stream
-
-__all__ = ["Matrix", "Points", "Streams"]
 
 
 class Points(Protocol):
@@ -96,4 +92,4 @@ class Matrix:
         (count, columns) array
         """
         begin = self.first[key]
-        return np.asarray(self.values[:, begin : begin + columns])
+        return self.values[:, begin : begin + columns]

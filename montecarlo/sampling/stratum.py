@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from enum import StrEnum
 
-__all__ = ["EARTH", "LOAD", "OVERLOAD", "PHASE_PHASE_EARTH", "Side", "Stratum"]
-
 
 class Side(StrEnum):
     """Where the fault is, if there is one."""

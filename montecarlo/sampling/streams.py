@@ -12,8 +12,6 @@ import numpy as np
 
 from montecarlo.errors import StudyError
 
-__all__ = ["check_distinct", "stream"]
-
 
 def stream(seed: int, stratum: str, round_: int, chunk: int, key: str) -> np.random.Generator:
     """The generator of one input in one chunk of one stratum.

@@ -14,17 +14,6 @@ from montecarlo.sampling.inputs import Input, Tie, correlation_matrix
 from montecarlo.sampling.nets import Net
 from montecarlo.sampling.points import Matrix, Points, Streams
 
-__all__ = [
-    "DRAWN",
-    "Samples",
-    "all_plants",
-    "draw",
-    "event_points",
-    "event_samples",
-    "plant_major",
-    "plant_samples",
-]
-
 # key as in the study file -> (n,), (n, 6) or (n, 4) in the key's unit
 Samples = dict[str, Array]
 

@@ -8,13 +8,12 @@ scheme."""
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Index
 from montecarlo.relays.places import GROUP_OF, NEUTRAL_CONDUCTOR, PLACES, places_of
 from montecarlo.secondary.ct import CtPlaces
 from montecarlo.secondary.remanence import RemanenceModel
@@ -32,7 +31,7 @@ class CtBank:
     knee_flux_wb: Array  # (n, ct) peak flux linkage at the knee voltage
     knee_current_a: Array  # (n, ct) RMS exciting current at the knee; 0 for an ideal CT
     coefficients: Array  # (4, n, ct) a, b, c1, c2 of the excitation characteristic
-    exponent: NDArray[np.int64]  # (ct,) odd power of the saturated branch
+    exponent: Index  # (ct,) odd power of the saturated branch
     remanence: Array  # (n, ct) flux before the event, in units of the knee flux
     remanence_model: RemanenceModel = "stop_operators"
 
@@ -109,9 +108,8 @@ def take(bank: CtBank, index: Any) -> CtBank:
     -------
     CtBank
     """
-    return CtBank(
-        exponent=bank.exponent,
-        remanence_model=bank.remanence_model,
+    return replace(
+        bank,
         coefficients=bank.coefficients[:, index],
         **{name: getattr(bank, name)[index] for name in PER_CT},
     )
@@ -132,9 +130,9 @@ def at_places(bank: CtBank, places: tuple[int, ...]) -> CtBank:
         (n, len(places)).
     """
     p = list(places)
-    return CtBank(
+    return replace(
+        bank,
         exponent=bank.exponent[p],
-        remanence_model=bank.remanence_model,
         coefficients=bank.coefficients[..., p],
         **{name: getattr(bank, name)[:, p] for name in PER_CT},
     )

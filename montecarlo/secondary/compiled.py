@@ -22,8 +22,6 @@ from numba.core.caching import FunctionCache, IndexDataCacheFile
 
 from montecarlo.errors import RunStopped
 
-__all__ = ["CURE", "njit"]
-
 CURE = "set NUMBA_CACHE_DIR to a folder that only you can write"
 LENGTH = hashlib.sha256().digest_size
 

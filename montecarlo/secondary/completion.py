@@ -26,8 +26,6 @@ from montecarlo.secondary.measured import (
 )
 from montecarlo.secondary.nameplate import Core, Design, Designation, band, design, read_class
 
-__all__ = ["completed", "design_of", "fit_of"]
-
 WAYS: dict[str, tuple[str, ...]] = {
     "knee": ("knee_voltage_v", "knee_current_a"),
     "class": ("rated_burden_va", "accuracy_limit_factor", "transient_factor"),

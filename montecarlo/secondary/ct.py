@@ -10,16 +10,14 @@ from numpy.typing import ArrayLike
 from pydantic import create_model, field_validator, model_validator
 from pydantic.functional_validators import ModelWrapValidatorHandler
 
-from montecarlo.quantities import Array, Distribution, Plain, Quantity, Section, Word, number
+from montecarlo.quantities import Array, Distribution, Plain, Quantity, Section, number, word
 from montecarlo.quantities.reading import refusal
-from montecarlo.relays.places import ENDS, GROUPS, NEUTRAL_CONDUCTOR, SECOND_CORES
+from montecarlo.relays.places import ENDS, NEUTRAL_CONDUCTOR, SECOND_CORES
 from montecarlo.secondary.completion import completed
 from montecarlo.secondary.measured import MISFIT_MAX_PERCENT, ExcitationPoints
 from montecarlo.secondary.remanence import RemanenceModel, coefficients_of
 
-__all__ = ["ENDS", "GROUPS", "CtData", "CtOverride", "CtPlaces", "CurrentTransformer"]
-
-CLASS_WORD = Word(
+CLASS_WORD = word(
     "accuracy class: 5P20, 10P10, 5PR20, PX, PXR, TPX, TPY, TPZ, or the 10 % at 20 times rated"
     " current class as C400; it gives the knee where the knee is not given, and defaults of ratio"
     " error, ankle and remanence bound"
@@ -100,9 +98,9 @@ class CtData(_NamePlate):
         ]
         | None
     ) = None
-    excitation_points: (
-        Annotated[ExcitationPoints, Word("measured points of the excitation curve, fitted")] | None
-    ) = None
+    excitation_points: Annotated[
+        ExcitationPoints | None, word("measured points of the excitation curve, fitted")
+    ] = None
     excitation_misfit_max_percent: (
         Annotated[
             float,
@@ -198,7 +196,7 @@ class CtData(_NamePlate):
     ] = 15
     remanence_model: Annotated[
         RemanenceModel,
-        Word(
+        word(
             "what holds the remanence, one for all CTs: stop_operators (hysteresis), or"
             " shifted_curve (a curve through the remanent flux), which never forgets it and has no"
             " bound; remanence_percent keeps to remanence_bound_percent in both"
@@ -285,11 +283,22 @@ class CtPlaces(CtData):
     conductor's CT and second cores are there when their table is, be it empty; what it leaves out
     has the spread of [ct], drawn anew."""
 
-    neutral_end: CtOverride | None = None
-    line_end: CtOverride | None = None
-    neutral_conductor: CtOverride | None = None
-    second_neutral_end: CtOverride | None = None
-    second_line_end: CtOverride | None = None
+    neutral_end: Annotated[CtOverride | None, word("what the neutral end's CTs have otherwise")] = (
+        None
+    )
+    line_end: Annotated[CtOverride | None, word("what the line end's CTs have otherwise")] = None
+    neutral_conductor: Annotated[
+        CtOverride | None,
+        word("the CT between the neutral and its earthing; the table may be empty"),
+    ] = None
+    second_neutral_end: Annotated[
+        CtOverride | None,
+        word("own cores of a further element at the neutral end; the table may be empty"),
+    ] = None
+    second_line_end: Annotated[
+        CtOverride | None,
+        word("own cores of a further element at the line end; the table may be empty"),
+    ] = None
 
     @model_validator(mode="wrap")
     @classmethod

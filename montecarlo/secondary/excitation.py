@@ -17,9 +17,9 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Complex, Index
 from montecarlo.secondary.compiled import njit
 
 YIELDS = np.array([0.03, 0.40])  # flux at which each stop yields; common practice, no source
@@ -180,7 +180,7 @@ def sine_power_fundamental(exponent: int) -> float:
 
 
 def settled_offsets(
-    remanence: Array, flux_peak: Array, coefficients: Array, exponent: NDArray[np.int64]
+    remanence: Array, flux_peak: Array, coefficients: Array, exponent: Index
 ) -> tuple[Array, Array]:
     """Where a core with load stands: mean flux and the mean of each stop, so that the mean current
     is zero.
@@ -281,7 +281,7 @@ def _series(mean: Array, peak: Array, weights: Array) -> tuple[Array, Array]:
 
 
 def start_state(
-    flux: NDArray[np.complex128], remanence: Array, coefficients: Array, exponent: NDArray[np.int64]
+    flux: Complex, remanence: Array, coefficients: Array, exponent: Index
 ) -> tuple[Array, Array]:
     """Flux and stops of cores settled under load, at the instant that the phasors' angles refer to;
     without load, at rest.
@@ -304,7 +304,7 @@ def start_state(
     return mean + flux.real, offsets + coefficients[2:] * loop_state(flux)
 
 
-def loop_state(flux: NDArray[np.complex128]) -> Array:
+def loop_state(flux: Complex) -> Array:
     """Where the two stops of unit bound stand on the settled loop of a load's flux alone.
 
     Parameters

@@ -5,12 +5,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Index
 from montecarlo.secondary import workspace as at
 from montecarlo.secondary.compiled import njit
 from montecarlo.secondary.lanes import LANES, Lanes, load, splat, square_root, store, where_less
 from montecarlo.secondary.restraint import operating_quantity
-from montecarlo.secondary.workspace import ALLOCATES, COMPILED, GAMMA, Index, Meter
+from montecarlo.secondary.workspace import ALLOCATES, COMPILED, GAMMA, Meter
 
 _INNER = 1 / (6 * GAMMA * (1 - GAMMA))  # weights of a step's three points in an integral, exact
 _END = (1 / 3 - GAMMA / 2) / (1 - GAMMA)  # for a parabola

@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Index
 from montecarlo.secondary import workspace as at
 from montecarlo.secondary.compiled import njit
 from montecarlo.secondary.judging import judge, measure, peak_after_jump
@@ -38,7 +38,6 @@ from montecarlo.secondary.workspace import (
     GAMMA,
     SMALL_A,
     Cores,
-    Index,
     Meter,
     Network,
     Pace,

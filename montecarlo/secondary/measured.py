@@ -21,13 +21,11 @@ from pydantic import ValidationInfo, model_validator
 from pydantic.functional_validators import ModelWrapValidatorHandler
 
 from montecarlo.errors import StudyError
-from montecarlo.quantities import Array, Ranged, Section, Word
+from montecarlo.quantities import Array, Ranged, Section, word
 from montecarlo.quantities.columns import read_column
 from montecarlo.quantities.reading import refusal
 from montecarlo.secondary.excitation import excitation_table, loop_rms
 from montecarlo.secondary.remanence import RemanenceModel, coefficients_of
-
-__all__ = ["MISFIT_MAX_PERCENT", "ExcitationFit", "ExcitationPoints", "NoCurveError", "fit_points"]
 
 FEWEST, MOST = 5, 200
 EXPONENTS = (9, 11, 13, 15, 17, 21, 25, 31)
@@ -51,10 +49,10 @@ class ExcitationPoints(Section):
     voltage_v: Annotated[tuple[float, ...] | None, VOLTS] = None
     current_a: Annotated[tuple[float, ...] | None, AMPERES] = None
     file: Annotated[
-        str | None, Word("instead of the lists: CSV file in the study file's folder or below it")
+        str | None, word("instead of the lists: CSV file in the study file's folder or below it")
     ] = None
-    voltage: Annotated[str | None, Word("name of the file's column of voltages [V]")] = None
-    current: Annotated[str | None, Word("name of the file's column of currents [A]")] = None
+    voltage: Annotated[str | None, word("name of the file's column of voltages [V]")] = None
+    current: Annotated[str | None, word("name of the file's column of currents [A]")] = None
 
     @property
     def curve(self) -> tuple[tuple[float, ...], tuple[float, ...]]:

@@ -35,8 +35,6 @@ from montecarlo.secondary.excitation import (
     sine_power_fundamental,
 )
 
-__all__ = ["FAMILIES", "Core", "Design", "Designation", "Family", "design", "read_class"]
-
 MINUTE = math.pi / 180 / 60
 FARTHEST = 2.0  # E_al over the knee voltage: beyond, no iron is left in the characteristic
 # Ankle ratios; common practice, no source.

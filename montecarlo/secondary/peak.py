@@ -17,14 +17,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Complex, Flags
 from montecarlo.secondary import transient
 from montecarlo.secondary.circuit import CtBank, take
 from montecarlo.secondary.measurement import Measurement
-
-__all__ = ["full_voltage", "offset_wave", "peak_voltage", "places_across", "simulate"]
 
 # Within 1 % of 8192 for V_f/V_k of 0.3 ... 200; where the current jumps and V_f is above 50 V_k, up
 # to 9 % low.
@@ -32,10 +29,8 @@ STEPS_PER_CYCLE = 512
 CYCLES = 3  # after inception; 22 more changed nothing
 ANGLES = 8  # points on wave in half a turn; 64 gave 0.4 % more at most
 
-Complex = NDArray[np.complex128]
 
-
-def places_across(table: Array, inside: NDArray[np.bool_]) -> Array:
+def places_across(table: Array, inside: Flags) -> Array:
     """Where the voltage is looked for: what each CT sees of the relay circuit, then each leg alone.
 
     Parameters
@@ -53,7 +48,7 @@ def places_across(table: Array, inside: NDArray[np.bool_]) -> Array:
 
 
 def full_voltage(
-    table: Array, leg_ohm: Array, bank: CtBank, fault_a: Complex, inside: NDArray[np.bool_]
+    table: Array, leg_ohm: Array, bank: CtBank, fault_a: Complex, inside: Flags
 ) -> Array:
     """V_f at each CT as if none took an exciting current, RMS. [V]
 
@@ -115,7 +110,7 @@ def simulate(
     bank: CtBank,
     fault_a: Complex,
     decay_s: Array,
-    inside: NDArray[np.bool_],
+    inside: Flags,
     frequency_hz: float,
     *,
     per_cycle: int = STEPS_PER_CYCLE,
@@ -167,7 +162,7 @@ def peak_voltage(
     bank: CtBank,
     fault_a: Complex,
     decay_s: Array,
-    inside: NDArray[np.bool_],
+    inside: Flags,
     frequency_hz: float,
 ) -> Array:
     """The highest of `simulate` over points on wave, and over cores without remanence and with the

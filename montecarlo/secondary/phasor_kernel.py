@@ -31,9 +31,8 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Complex, Index
 from montecarlo.secondary.admittance import admittance
 from montecarlo.secondary.compiled import njit
 from montecarlo.secondary.excitation import YIELDS
@@ -47,9 +46,7 @@ from montecarlo.secondary.lanes import (
     store,
     where_less,
 )
-from montecarlo.secondary.workspace import COMPILED, MOST, Index, Network, total
-
-Complex = NDArray[np.complex128]
+from montecarlo.secondary.workspace import COMPILED, MOST, Network, total
 
 _TOLERANCE = 1e-8  # sum of the last Newton moves, in knee flux; Newton squares it
 _LAST_SHARE = 0.5**5  # a smaller share of a move is made whether it helps or not

@@ -22,9 +22,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Complex, Index
 from montecarlo.secondary.excitation import (
     YIELDS,
     excitation_table,
@@ -33,8 +33,6 @@ from montecarlo.secondary.excitation import (
     one_stop_table,
     start_state,
 )
-
-__all__ = ["RemanenceModel", "Start", "coefficients_of", "other_model", "shifted_start", "start_of"]
 
 RemanenceModel = Literal["stop_operators", "shifted_curve"]
 
@@ -92,10 +90,10 @@ def coefficients_of(
 
 def start_of(
     model: RemanenceModel,
-    flux: NDArray[np.complex128],
+    flux: Complex,
     remanence: Array,
     coefficients: Array,
-    exponent: NDArray[np.int64],
+    exponent: Index,
 ) -> Start:
     """Cores at rest, or settled under a load.
 
@@ -123,9 +121,7 @@ def start_of(
     return shifted_start(flux, remanence, coefficients, exponent)
 
 
-def shifted_start(
-    flux: NDArray[np.complex128], remanence: Array, coefficients: Array, exponent: NDArray[np.int64]
-) -> Start:
+def shifted_start(flux: Complex, remanence: Array, coefficients: Array, exponent: Index) -> Start:
     """The same for the shifted curve: the load's flux swings about the remanent flux, and the
     constant that shifts the curve takes the cycle mean of the current away; without load it is
     f(m_r). Derived.

@@ -10,9 +10,8 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Complex
 from montecarlo.secondary.circuit import CtBank
 from montecarlo.secondary.excitation import YIELDS, sine_power_fundamental
 from montecarlo.secondary.measurement import Measurement
@@ -20,7 +19,6 @@ from montecarlo.secondary.phasor_kernel import Samples, solve_lanes
 from montecarlo.secondary.restraint import NO_BIAS, bias_current, operating_quantity
 from montecarlo.secondary.workspace import network
 
-Complex = NDArray[np.complex128]
 VALID_KNEE_SHARE = 0.25
 MAX_PASSES = 400  # moves and halvings; most samples need two to five
 

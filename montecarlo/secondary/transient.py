@@ -6,9 +6,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Complex, Index
 from montecarlo.secondary.circuit import CtBank
 from montecarlo.secondary.kernel import integrate
 from montecarlo.secondary.lanes import LANES
@@ -67,7 +66,7 @@ class Source:
     repeats. jumps: the wave has two points at t = 0, the currents just before and just after."""
 
     wave: Array
-    channel: NDArray[np.int64]
+    channel: Index
     loop_from: int = -1
     jumps: bool = False
 
@@ -89,7 +88,7 @@ def solve(
     bank: CtBank,
     source: Source,
     window: Window,
-    load_flux: NDArray[np.complex128],
+    load_flux: Complex,
     measurement: Measurement,
     *,
     settle: float = 0.0,
@@ -153,9 +152,7 @@ def solve(
     return Response(pickup[:n], trace[:n, :legs], trace[:n, legs:])
 
 
-def _cores(
-    bank: CtBank, leg_ohm: Array, load_flux: NDArray[np.complex128], fill: NDArray[np.int64]
-) -> Cores:
+def _cores(bank: CtBank, leg_ohm: Array, load_flux: Complex, fill: Index) -> Cores:
     """Constants and start of the samples `fill`, sample last."""
 
     def across(values: Array) -> Array:

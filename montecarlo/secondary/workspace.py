@@ -9,13 +9,10 @@ from functools import cache
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Flags, Index
 from montecarlo.secondary.compiled import njit
 from montecarlo.secondary.lanes import LANES, Lanes, load, splat
-
-Index = NDArray[np.int64]
 
 ALLOCATES: dict[str, Any] = {"nogil": True, "error_model": "numpy", "forceinline": True}
 # counting references to arrays took a quarter of the time
@@ -151,7 +148,7 @@ def _network(table_of: bytes, legs: int, places: int) -> Network:
     return Network(legs, places, member, sign, _fill(np.abs(table) @ np.abs(table).T > 0).ravel())
 
 
-def _fill(entries: NDArray[np.bool_]) -> Index:
+def _fill(entries: Flags) -> Index:
     """Where the factor of a symmetric matrix can have entries, below the diagonal and on it."""
     filled = entries.astype(np.int64)
     for q in range(len(filled)):

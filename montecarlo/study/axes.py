@@ -10,8 +10,6 @@ from typing import Literal
 
 from montecarlo.relays.schemes import Axis, Scheme
 
-__all__ = ["AXES", "BIAS", "CIRCUIT", "CURRENTS", "KEYS", "PICKUPS", "STEPS", "SettingAxis"]
-
 Part = Literal["pick-up", "circuit", "bias", "time"]
 
 

@@ -11,8 +11,6 @@ from montecarlo.study.check import Caution
 from montecarlo.study.description import Study
 from montecarlo.study.nominal import Nominal
 
-__all__ = ["backup_cautions", "backup_faults"]
-
 RESET_CYCLES = (
     1.5  # half a cycle to the last zero, and the one-cycle measurement of a strong current
 )

@@ -7,18 +7,6 @@ import math
 from montecarlo.sampling.design import Design
 from montecarlo.study.description import Study
 
-__all__ = [
-    "earth_fault_samples",
-    "event_samples",
-    "limit_of_p_false",
-    "rounded_up",
-    "samples_that_show",
-    "shown_at_best",
-    "too_few",
-    "too_few_by_key",
-    "weighted_samples",
-]
-
 LEAST_WEIGHTED = 4096  # weighted samples worth drawing: batches carry the variance
 
 

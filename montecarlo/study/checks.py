@@ -16,8 +16,6 @@ from montecarlo.study.secondary_cautions import SECONDARY_CAUTIONS
 from montecarlo.study.usual import usual_cautions
 from montecarlo.study.wiring import wiring_cautions
 
-__all__ = ["CAUTIONS", "Caution", "cautions"]
-
 CAUTIONS: tuple[Callable[[Study], Iterator[Caution]], ...] = (
     wiring_cautions,
     usual_cautions,

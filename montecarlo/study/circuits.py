@@ -9,9 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from montecarlo.quantities import Array
+from montecarlo.relays.places import GROUPS
 from montecarlo.relays.schemes import Scheme, build_custom, build_scheme, leg_resistances
 from montecarlo.secondary.circuit import CtBank, build_bank
-from montecarlo.secondary.ct import GROUPS
 from montecarlo.secondary.measurement import Measurement
 from montecarlo.secondary.restraint import GREATER_OF, NO_BIAS, SUM, Form
 from montecarlo.study.description import Study
@@ -136,7 +136,7 @@ def leg_ohm(study: Study, circuit: Circuit, samples: Mapping[str, Array]) -> Arr
     def burden(axis: str, pickup_a: float | None) -> Array:
         if pickup_a is None:
             return samples[f"relay.{axis}_burden_ohm"]
-        return np.asarray(samples[f"relay.{axis}_burden_va"] / pickup_a**2)
+        return samples[f"relay.{axis}_burden_va"] / pickup_a**2
 
     phase = burden("phase", circuit.phase_pickup_a)
     resistor = samples["scheme.phase_stabilising_ohm"]

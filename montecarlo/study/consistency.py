@@ -21,9 +21,7 @@ from montecarlo.study.circuits import scheme_of
 from montecarlo.study.ct_checks import CT_CHECKS
 from montecarlo.study.description import Study
 from montecarlo.study.earthing_options import option_faults
-from montecarlo.study.scheme_checks import SCHEME_CHECKS, check_scheme
-
-__all__ = ["CHECKS", "MOST_CANDIDATES", "Check", "check_relay", "count_candidates"]
+from montecarlo.study.scheme_checks import SCHEME_CHECKS
 
 MOST_CANDIDATES = 100_000
 POLICIES = ("p_false_max", "false_per_year_max", "least_annual_cost")
@@ -43,7 +41,7 @@ def _samples(study: Study) -> Iterator[str]:
 
 def _compare(study: Study) -> Iterator[str]:
     pairs = study.study.compare
-    if not pairs or any(check_scheme(study)):
+    if not pairs:
         return
     if not len(pairs) <= MOST_PAIRS:
         yield f"study.compare: {len(pairs)} pairs, must be at most {MOST_PAIRS}; leave some out"
@@ -202,8 +200,6 @@ def count_candidates(study: Study) -> int:
 
 
 def _count(study: Study) -> Iterator[str]:
-    if any(check_scheme(study)):
-        return
     count = count_candidates(study)
     if not count <= MOST_CANDIDATES:
         yield (
@@ -282,8 +278,8 @@ def _position(study: Study) -> Iterator[str]:
 
 
 def _correlations(study: Study) -> Iterator[str]:
-    if any(_events(study)) or any(check_scheme(study)):
-        # events and legs without names of their own have inputs without keys of their own
+    if any(_events(study)):
+        # events without names of their own have inputs without keys of their own
         return
     inputs = {item.key: item for item in list_inputs(study)}
     for index, (one, other, _) in enumerate(study.ties):

@@ -5,14 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from montecarlo.secondary.ct import ENDS, GROUPS, CtPlaces
+from montecarlo.relays.places import ENDS, GROUPS
+from montecarlo.secondary.ct import CtPlaces
 from montecarlo.secondary.excitation import excitation_table
 from montecarlo.study.check import Check
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
-from montecarlo.study.scheme_checks import check_pilots, check_scheme
-
-__all__ = ["CT_CHECKS", "ct_key"]
+from montecarlo.study.scheme_checks import check_pilots
 
 # A matching transformer's taps, common practice, no source; the rest is spill on load.
 MATCHED_WITHIN = 0.05
@@ -42,7 +41,7 @@ def _ratios(study: Study) -> Iterator[str]:
     """CTs of different ratio that share a leg need matching, or the load would spill through its
     element."""
     pairs = {ENDS}
-    if not any(check_scheme(study)) and not any(check_pilots(study)):
+    if not any(check_pilots(study)):
         pairs = {
             (groups[0], group)
             for kind in study.scheme.kinds

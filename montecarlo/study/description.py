@@ -12,25 +12,12 @@ from montecarlo.plant.fault_energy import FaultEnergy
 from montecarlo.plant.internal import InternalFaults
 from montecarlo.plant.machine import Load, Machine, Network
 from montecarlo.plant.states import States
-from montecarlo.quantities import Plain, Section, Word
+from montecarlo.quantities import Plain, Section, word
 from montecarlo.relays.backup import Backup
 from montecarlo.relays.elements import Relay
 from montecarlo.relays.schemes import SchemeChoice
 from montecarlo.secondary.ct import CtPlaces
 from montecarlo.study.grids import Axis, Moved
-
-__all__ = [
-    "AnnualCost",
-    "Candidates",
-    "Correlation",
-    "Document",
-    "General",
-    "Policy",
-    "PresentSetting",
-    "Scenario",
-    "Study",
-    "Variant",
-]
 
 MOST_A, MOST_OHM, MOST_S, MOST_SLOPE = (
     50.0,
@@ -72,7 +59,7 @@ class Precision(Section):
 class General(Section):
     """The table [study]."""
 
-    title: Annotated[str, Word("what the study is called in its report")]
+    title: Annotated[str, word("what the study is called in its report")]
     kind: Annotated[
         Literal[
             "setting_sweep",
@@ -81,7 +68,7 @@ class General(Section):
             "uncertainty_drivers",
             "variants",
         ],
-        Word(
+        word(
             "what is asked: setting_sweep judges every candidate setting; earthing_options compares"
             " the options of [[earthing_options]], scheme_comparison several schemes, variants the"
             " study with its [[variants]], each at its own best setting; uncertainty_drivers says"
@@ -139,19 +126,19 @@ class General(Section):
             1.0,
         ),
     ] = 0.01
-    precision: (
-        Annotated[Precision, Word("how narrow the figures of the chosen candidate shall be")] | None
-    ) = None
+    precision: Annotated[
+        Precision | None, word("how narrow the figures of the chosen candidate shall be")
+    ] = None
     compare_remanence_models: Annotated[
         bool,
-        Word(
+        word(
             "whether to run a second time with the other remanence model of the CTs, on the same"
             " random numbers, and to say whether the chosen setting moves; doubles the time"
         ),
     ] = False
     compare: Annotated[
         tuple[Annotated[tuple[int, int], BeforeValidator(_as_tuple)], ...],
-        Word(
+        word(
             "pairs of candidates by their numbers in candidates.csv, as [[12, 40]]: the first minus"
             " the second, paired on the same events"
         ),
@@ -162,9 +149,9 @@ class PresentSetting(Section):
     """The setting in service: a candidate that is always in the tables and compared with the chosen
     one."""
 
-    scheme: (
-        Annotated[str, Word("its scheme, one of scheme.kind; needed if there are several")] | None
-    ) = None
+    scheme: Annotated[
+        str | None, word("its scheme, one of scheme.kind; needed if there are several")
+    ] = None
     phase_pickup_a: (
         Annotated[
             float, Plain("A", "pick-up of the phase elements, secondary", 0.0, MOST_A, above=True)
@@ -255,7 +242,7 @@ class Candidates(Section):
         tuple[float, ...],
         Axis("A", "bias currents at which the second slope begins, secondary", 0.0, MOST_A),
     ] = ()
-    present: Annotated[PresentSetting, Word("the setting in service, if any")] | None = None
+    present: Annotated[PresentSetting | None, word("the setting in service, if any")] = None
 
 
 class AnnualCost(Section):
@@ -266,16 +253,16 @@ class AnnualCost(Section):
         float, Plain("-", "cost of one missed internal fault, in your own unit", 0.0, 1e15)
     ]
     false_trip: Annotated[float, Plain("-", "cost of one false trip, in the same unit", 0.0, 1e15)]
-    unit: Annotated[str, Word("what the unit is called")] = "units"
+    unit: Annotated[str, word("what the unit is called")] = "units"
 
 
 class Scenario(Section):
     """The study with some keys changed; a candidate is judged by the worst of all scenarios."""
 
-    name: Annotated[str, Word("what the scenario is called")]
+    name: Annotated[str, word("what the scenario is called")]
     changes: Annotated[
         dict[str, Any],
-        Word(
+        word(
             'keys of the study in quotes and their values here, as { "ct.remanence_percent" = 80 };'
             ' events by name, as "external_events.near_fault.clearing_time_s"'
         ),
@@ -313,20 +300,17 @@ class Policy(Section):
         ]
         | None
     ) = None
-    least_annual_cost: (
-        Annotated[
-            AnnualCost,
-            Word(
-                "instead of a limit: what missed faults and false trips cost; the smallest expected"
-                " cost a year is chosen",
-            ),
-        ]
-        | None
-    ) = None
+    least_annual_cost: Annotated[
+        AnnualCost | None,
+        word(
+            "instead of a limit: what missed faults and false trips cost; the smallest expected"
+            " cost a year is chosen",
+        ),
+    ] = None
     level: Annotated[float, Plain("-", "one-sided confidence of the bound", 0.5, 0.9999)] = 0.95
     scenarios: Annotated[
         tuple[Scenario, ...],
-        Word(
+        word(
             "the study with other inputs, each a table [[policy.scenarios]]; judged on the same"
             " random numbers, and the setting is chosen that is best in its worst scenario, the"
             " study as stated among them"
@@ -340,7 +324,7 @@ class Policy(Section):
     ] = 30.0
     ignore_knee_rule: Annotated[
         bool,
-        Word(
+        word(
             "whether a candidate with pick-up times resistance above half the knee voltage may be"
             " chosen"
         ),
@@ -350,10 +334,10 @@ class Policy(Section):
 class Variant(Section):
     """The study with some keys changed, side by side with it, each at its own best setting."""
 
-    name: Annotated[str, Word("what the variant is called")]
+    name: Annotated[str, word("what the variant is called")]
     changes: Annotated[
         dict[str, Any],
-        Word(
+        word(
             'keys of the study in quotes and their values here, as { "earthing.resistance_ohm" ='
             " 21.2 }; of every table but [study]; events by name"
         ),
@@ -363,7 +347,7 @@ class Variant(Section):
 class Correlation(Section):
     """Gaussian-copula correlation of two uncertain inputs."""
 
-    between: Annotated[tuple[str, str], Word('keys of the two inputs, as "ct.knee_voltage_v"')]
+    between: Annotated[tuple[str, str], word('keys of the two inputs, as "ct.knee_voltage_v"')]
     rho: Annotated[float, Plain("-", "correlation of the underlying normals", -0.999, 0.999)]
 
 
@@ -371,59 +355,58 @@ class Document(Section):
     """How the report of the study is filed and who answers for it; empty lines are left to be
     filled in by hand."""
 
-    number: Annotated[str, Word("number of the document")] = ""
-    revision: Annotated[str, Word('its revision, as "A"')] = ""
-    organisation: Annotated[str, Word("whose document it is")] = ""
-    prepared_by: Annotated[str, Word("who prepared it")] = ""
-    checked_by: Annotated[str, Word("who checked it")] = ""
-    approved_by: Annotated[str, Word("who approved it")] = ""
+    number: Annotated[str, word("number of the document")] = ""
+    revision: Annotated[str, word('its revision, as "A"')] = ""
+    organisation: Annotated[str, word("whose document it is")] = ""
+    prepared_by: Annotated[str, word("who prepared it")] = ""
+    checked_by: Annotated[str, word("who checked it")] = ""
+    approved_by: Annotated[str, word("who approved it")] = ""
 
 
 class Study(Section):
     """A whole study file."""
 
-    study: Annotated[General, Word("title, kind of study, seed and number of samples")]
-    machine: Annotated[Machine, Word("the machine: rating, reactances, time constants, winding")]
-    network: Annotated[Network, Word("what the machine's terminals see")] = Network()
-    load: Annotated[Load, Word("the load before any event")] = Load()
-    states: Annotated[States, Word("overload, breaker open, open pilot core")] = States()
-    earthing: Annotated[Earthing, Word("the neutral's earthing")]
-    ct: Annotated[CtPlaces, Word("current transformers: all six, and what one end has otherwise")]
-    scheme: Annotated[SchemeChoice, Word("the differential scheme, or several to compare")]
+    study: Annotated[General, word("title, kind of study, seed and number of samples")]
+    machine: Annotated[Machine, word("the machine: rating, reactances, time constants, winding")]
+    network: Annotated[Network, word("what the machine's terminals see")] = Network()
+    load: Annotated[Load, word("the load before any event")] = Load()
+    states: Annotated[States, word("overload, breaker open, open pilot core")] = States()
+    earthing: Annotated[Earthing, word("the neutral's earthing")]
+    ct: Annotated[CtPlaces, word("current transformers: all six, and what one end has otherwise")]
+    scheme: Annotated[SchemeChoice, word("the differential scheme, or several to compare")]
     relay: Annotated[
-        Relay, Word("burdens, measured quantity, pick-up error, setting range and step")
+        Relay, word("burdens, measured quantity, pick-up error, setting range and step")
     ] = Relay()
-    backup: (
-        Annotated[Backup, Word("back-up elements in the neutral, told beside the differential")]
-        | None
-    ) = None
+    backup: Annotated[
+        Backup | None, word("back-up elements in the neutral, told beside the differential")
+    ] = None
     internal_faults: Annotated[
-        InternalFaults, Word("faults in the zone: how often, of what type, where")
+        InternalFaults, word("faults in the zone: how often, of what type, where")
     ]
     external_events: Annotated[
-        tuple[ExternalEvent, ...], Word("events outside the zone, each a table [[external_events]]")
+        tuple[ExternalEvent, ...], word("events outside the zone, each a table [[external_events]]")
     ]
-    candidates: Annotated[Candidates, Word("the settings to be judged, as grids")]
-    policy: Annotated[Policy, Word("what the chosen setting must keep to")]
+    candidates: Annotated[Candidates, word("the settings to be judged, as grids")]
+    policy: Annotated[Policy, word("what the chosen setting must keep to")]
     correlations: Annotated[
-        tuple[Correlation, ...], Word("correlated inputs, each pair a table [[correlations]]")
+        tuple[Correlation, ...], word("correlated inputs, each pair a table [[correlations]]")
     ] = ()
-    fault_energy: (
-        Annotated[FaultEnergy, Word("how long an earth fault lasts; for its energy")] | None
-    ) = None
+    fault_energy: Annotated[
+        FaultEnergy | None, word("how long an earth fault lasts; for its energy")
+    ] = None
     earthing_options: Annotated[
         tuple[EarthingOption, ...],
-        Word("ways to earth the neutral to be compared, each a table [[earthing_options]]"),
+        word("ways to earth the neutral to be compared, each a table [[earthing_options]]"),
     ] = ()
     variants: Annotated[
         tuple[Variant, ...],
-        Word(
+        word(
             "the study with some keys changed, each a table [[variants]]; for study.kind ="
             ' "variants"'
         ),
     ] = ()
     document: Annotated[
-        Document, Word("number, revision and names on the report; they change no result")
+        Document, word("number, revision and names on the report; they change no result")
     ] = Document()
 
     _moves: tuple[Moved, ...] = PrivateAttr(default=())

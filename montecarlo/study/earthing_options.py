@@ -11,8 +11,6 @@ from montecarlo.quantities.wording import LABEL, fit_for_label, shown
 from montecarlo.study.description import Study
 from montecarlo.study.scenarios import ALONE, Parse, Studies, alone
 
-__all__ = ["KIND", "option_faults", "read_options"]
-
 KIND = "earthing_options"
 MOST_OPTIONS = 12  # each is a run of its own, and a mark in a figure
 

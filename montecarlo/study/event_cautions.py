@@ -12,8 +12,6 @@ from montecarlo.study.check import Caution
 from montecarlo.study.description import Study
 from montecarlo.study.nominal import Nominal
 
-__all__ = ["EVENT_CAUTIONS"]
-
 # Of a plant, below which the spread over plants is mostly noise.
 SEVERAL_EVENTS = 8
 

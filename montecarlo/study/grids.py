@@ -16,8 +16,6 @@ from montecarlo.quantities import Ranged
 from montecarlo.quantities.reading import Fault, finite, refusal
 from montecarlo.quantities.wording import bare, listed, shown
 
-__all__ = ["MOST_POINTS", "Axis", "Moved", "Snapped", "snap"]
-
 MOST_POINTS = 10_000  # of one grid
 STEP_KEYS = ("from", "to", "step")
 
@@ -65,11 +63,10 @@ class Axis(Ranged):
             Sorted, each once.
         """
         points = self._steps(dict(value)) if isinstance(value, Mapping) else self._listed(value)
-        at_low = () if self.above else (self.low,)
-        bad = [p for p in points if not (self.low < p <= self.high or p in at_low)]
+        bad = [point for point in points if not self.holds(point)]
         if bad:
             more = f" and {len(bad) - 1} more" if len(bad) > 1 else ""
-            raise refusal(f"{self._told(bad[0])}{more}, {self.limits}")
+            raise refusal(f"{self.told(bad[0])}{more}, {self.limits}")
         return points
 
     def _listed(self, value: object) -> tuple[float, ...]:
@@ -88,9 +85,6 @@ class Axis(Ranged):
                 f" numbers{self._in_unit()}"
             )
         return tuple(sorted({point for point in points if point is not None}))
-
-    def _told(self, value: float) -> str:
-        return f"{value:g}" if self.unit == "-" else f"{value:g} {self.unit}"
 
     def _in_unit(self) -> str:
         return "" if self.unit == "-" else f" in {self.unit}"
@@ -113,10 +107,10 @@ class Axis(Ranged):
         ]
         low, high, step = (finite(table.get(key)) for key in STEP_KEYS)
         if step is not None and not step > 0:
-            faults.append(("step", f"{self._told(step)}, must be above 0"))
+            faults.append(("step", f"{self.told(step)}, must be above 0"))
         if low is not None and high is not None and not low <= high:
             faults.append(
-                ("from", f"{self._told(low)} lies above to = {self._told(high)}; swap them")
+                ("from", f"{self.told(low)} lies above to = {self.told(high)}; swap them")
             )
         if faults or low is None or high is None or step is None:
             raise refusal(*faults)

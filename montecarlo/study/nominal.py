@@ -20,8 +20,6 @@ from montecarlo.secondary.circuit import CtBank
 from montecarlo.study.circuits import Circuit, bank_of, leg_ohm, scheme_of
 from montecarlo.study.description import Study
 
-__all__ = ["Nominal"]
-
 
 @dataclass(frozen=True, eq=False)
 class Nominal:
@@ -71,11 +69,7 @@ class Nominal:
     @property
     def neutral_ohm(self) -> float:
         """All earthed neutrals in parallel, magnitude. [ohm]"""
-        return abs(1 / self._neutrals_s)
-
-    @property
-    def _neutrals_s(self) -> complex:
-        return 1 / self.own_neutral_ohm + 1 / self._other_neutrals_ohm
+        return abs(1 / (1 / self.own_neutral_ohm + 1 / self._other_neutrals_ohm))
 
     @property
     def _other_neutrals_ohm(self) -> float:

@@ -9,8 +9,6 @@ from montecarlo.study.check import Caution
 from montecarlo.study.description import Study
 from montecarlo.study.nominal import Nominal
 
-__all__ = ["PLANT_CAUTIONS"]
-
 # An earth-fault current below it is that of a unit-connected machine; common practice. [A]
 FEW_AMPERES = 25.0
 MOST_HEATED_K = 760.0  # rise of a neutral resistor in its shortest duties

@@ -29,9 +29,8 @@ from montecarlo.study.earthing_options import read_options
 from montecarlo.study.relay_steps import snapped
 from montecarlo.study.reword import reworded
 from montecarlo.study.scenarios import read_scenarios
+from montecarlo.study.scheme_checks import check_scheme
 from montecarlo.study.variants import read_variants
-
-__all__ = ["LARGEST_FILE", "digest", "parse_study", "read_study", "study_bytes", "study_of"]
 
 LARGEST_FILE = 1_000_000  # bytes of a study file; the worked ones have a hundredth of it
 MOST_PARTS = 100  # of a key; the time to read one goes with their square
@@ -204,18 +203,23 @@ def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
     if {"candidates", "relay"} <= sound and not any(check_relay(study)):
         study, outside = snapped(study)
         faults += outside
+    if "scheme" in sound and (wrong := list(check_scheme(study))):
+        faults += wrong
+        sound -= {"scheme"}  # what rests on it cannot be judged
     for check in CHECKS:
         if sound.issuperset(check.needs):
             faults += check.faults(study)
     if faults:
         raise StudyError(*dict.fromkeys(map(one_line, faults)))
+
+    def parse(changed: dict[str, Any]) -> Study:
+        return parse_study(changed, folder)
+
     if study.policy.scenarios:
-        study._scenarios = read_scenarios(
-            study, table, lambda changed: parse_study(changed, folder)
-        )
-    study._variants = read_variants(study, table, lambda changed: parse_study(changed, folder))
+        study._scenarios = read_scenarios(study, table, parse)
+    study._variants = read_variants(study, table, parse)
     if study.earthing_options:
-        study._options = read_options(study, table, lambda changed: parse_study(changed, folder))
+        study._options = read_options(study, table, parse)
     return study
 
 

@@ -14,10 +14,6 @@ from montecarlo.quantities import Distribution, meaning_of, tables_of
 from montecarlo.quantities.fields import Quantity
 from montecarlo.secondary.ct import CtOverride
 from montecarlo.study.description import Study
-from montecarlo.study.schema import WORDS
-
-__all__ = ["input_reference"]
-
 
 HEAD = """\
 # Every key of a study file
@@ -27,6 +23,9 @@ A key with an entry under *varies by* takes a number or a distribution; the entr
 (`python -m montecarlo.study.reference`), and a test keeps it so.
 
 """
+
+
+WIDTHS = {"one": "", "ct": "; one value a CT", "element": "; one value an element"}
 
 
 def input_reference() -> str:
@@ -57,19 +56,20 @@ def _words(event: type[Event]) -> tuple[str, ...]:
 
 
 def _section(model: type[BaseModel], title: str) -> str:
-    rows = [
-        f"| `{key}` | {' | '.join(_unit(field))} | {_default(field)} | {_text(model, key, field)} |"
-        for key, field in model.model_fields.items()
-    ]
+    rows = [_row(key, field) for key, field in model.model_fields.items()]
     head = ("| key | unit | varies by | default | meaning |", "|---|---|---|---|---|")
     return "\n".join([f"## `{title}`", "", *head, *rows])
 
 
-def _unit(field: FieldInfo) -> tuple[str, str]:
+def _row(key: str, field: FieldInfo) -> str:
     meaning = meaning_of(field)
-    return (meaning.unit if meaning else ""), (
-        meaning.varies if isinstance(meaning, Quantity) else ""
-    )
+    assert meaning is not None, key
+    varies, text = "", meaning.text
+    if isinstance(meaning, Quantity):
+        varies = meaning.varies
+        text += WIDTHS[meaning.width]
+    cells = (f"`{key}`", meaning.unit, varies, _default(field), text.replace("|", "\\|"))
+    return f"| {' | '.join(cells)} |"
 
 
 def _default(field: FieldInfo) -> str:
@@ -79,16 +79,6 @@ def _default(field: FieldInfo) -> str:
         return "none"
     value = field.default
     return f"{value}" if isinstance(value, Distribution) else f"{value!r}".replace("|", "\\|")
-
-
-def _text(model: type[BaseModel], key: str, field: FieldInfo) -> str:
-    meaning = meaning_of(field)
-    text = meaning.text if meaning and meaning.text else WORDS.get(f"{model.__name__}.{key}", "")
-    if not text:
-        text = "a table of its own"
-    if isinstance(meaning, Quantity) and meaning.width != "one":
-        text += "; one value a CT" if meaning.width == "ct" else "; one value an element"
-    return text.replace("|", "\\|")
 
 
 if __name__ == "__main__":

@@ -9,8 +9,6 @@ from montecarlo.study.axes import PICKUPS
 from montecarlo.study.description import Candidates, Study
 from montecarlo.study.grids import Moved, Snapped, snap
 
-__all__ = ["snapped"]
-
 
 def snapped(study: Study) -> tuple[Study, list[str]]:
     """The study with its pick-ups at the relay's steps, and what was moved.

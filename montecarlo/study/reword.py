@@ -18,8 +18,6 @@ from montecarlo.quantities import Distribution, meaning_of, tables_of
 from montecarlo.quantities.wording import bare, listed, one_line, shown
 from montecarlo.study.description import Study
 
-__all__ = ["join", "reworded"]
-
 MOST_REPEATS = 100  # of one key's faults that say the same
 
 

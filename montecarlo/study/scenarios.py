@@ -11,18 +11,6 @@ from montecarlo.quantities.frozen import thawed
 from montecarlo.quantities.wording import LABEL, fit_for_label, listed, shown
 from montecarlo.study.description import Study
 
-__all__ = [
-    "ALONE",
-    "AS_STATED",
-    "CHANGEABLE",
-    "Changed",
-    "Parse",
-    "Studies",
-    "alone",
-    "read_changed",
-    "read_scenarios",
-]
-
 # What happens and what the plant is; candidates, scheme, relay and samples are the same in
 # every scenario.
 CHANGEABLE = (

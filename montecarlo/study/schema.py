@@ -14,26 +14,6 @@ from montecarlo.quantities.laws import KEY_TEXTS
 from montecarlo.quantities.reading import SHAPES
 from montecarlo.study.description import Study
 
-__all__ = ["study_schema"]
-
-# Names and choices whose fields carry no text of their own.
-WORDS: dict[str, str] = {
-    "CtPlaces.neutral_end": "what the neutral end's CTs have otherwise",
-    "CtPlaces.line_end": "what the line end's CTs have otherwise",
-    "CtPlaces.neutral_conductor": (
-        "the CT between the neutral and its earthing; the table may be empty"
-    ),
-    "CtPlaces.second_neutral_end": (
-        "own cores of a further element at the neutral end; the table may be empty"
-    ),
-    "CtPlaces.second_line_end": (
-        "own cores of a further element at the line end; the table may be empty"
-    ),
-    "InternalFaults.shares": "share of each fault type; they sum to 1 [-]",
-    "Relay.range_a": "smallest and largest pick-up that can be set, secondary [A]",
-    "SchemeChoice.watched_phases": "the two phases that have a phase element",
-}
-
 
 class _Generator(GenerateJsonSchema):
     """Defaults as the file would give them."""
@@ -58,9 +38,8 @@ def study_schema() -> dict[str, Any]:
     for model in _models(Study):
         for key, field in model.model_fields.items():
             meaning = meaning_of(field)
-            tables[model.__name__]["properties"][key]["description"] = (
-                meaning.label if meaning else WORDS[f"{model.__name__}.{key}"]
-            )
+            assert meaning is not None, key
+            tables[model.__name__]["properties"][key]["description"] = meaning.label
     schema["$defs"]["Distribution"] = _distribution()
     head = {
         "$schema": "https://json-schema.org/draft/2020-12/schema",

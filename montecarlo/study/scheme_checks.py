@@ -8,15 +8,12 @@ from collections.abc import Iterator
 
 from montecarlo.quantities import number
 from montecarlo.quantities.wording import WORD, is_word, listed, shown
-from montecarlo.relays.places import GROUPS, NEUTRAL_CONDUCTOR
+from montecarlo.relays.places import ENDS, GROUPS, NEUTRAL_CONDUCTOR
 from montecarlo.relays.schemes import AXES, BUILT_IN, custom_faults
-from montecarlo.secondary.ct import ENDS
 from montecarlo.study.axes import BIAS
 from montecarlo.study.check import Check
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import PresentSetting, Study
-
-__all__ = ["SCHEME_CHECKS", "check_scheme"]
 
 
 def check_scheme(study: Study) -> Iterator[str]:
@@ -82,8 +79,6 @@ def check_pilots(study: Study) -> Iterator[str]:
     str
         A line a fault.
     """
-    if any(check_scheme(study)):
-        return
     for kind in study.scheme.kinds:
         for group in GROUPS[len(ENDS) :]:
             if group in scheme_of(study, kind).groups and getattr(study.ct, group) is None:
@@ -118,8 +113,6 @@ def _have(study: Study) -> str:
 
 def _elements(study: Study) -> Iterator[str]:
     """Every element needs its grid; without one the grid means nothing."""
-    if any(check_scheme(study)) or not study.scheme.kinds:
-        return
     schemes = [scheme_of(study, kind) for kind in study.scheme.kinds]
     for axis in AXES:
         having = [scheme.kind for scheme in schemes if scheme.of(axis)]
@@ -165,8 +158,6 @@ def _present_kind(study: Study, present: PresentSetting) -> str:
 def _stabilising(study: Study) -> Iterator[str]:
     """A stabilising resistance needs a leg to stand in."""
     kinds, given = study.scheme.kinds, study.candidates.stabilising_resistance_ohm
-    if not kinds or any(check_scheme(study)):
-        return
     if given != (0.0,) and not any(scheme_of(study, kind).stabilised for kind in kinds):
         ohms = ", ".join(f"{ohm:g}" for ohm in given)
         yield (
@@ -187,7 +178,7 @@ def _stabilising(study: Study) -> Iterator[str]:
 def _present(study: Study) -> Iterator[str]:
     """The setting in service belongs to one scheme and is whole."""
     present, kinds = study.candidates.present, study.scheme.kinds
-    if present is None or not kinds or any(check_scheme(study)):
+    if present is None:
         return
     kind = _present_kind(study, present)
     if kind not in kinds:
@@ -225,7 +216,6 @@ def _present(study: Study) -> Iterator[str]:
 
 
 SCHEME_CHECKS = (
-    Check(check_scheme, ("scheme",)),
     Check(_comparison, ("study", "scheme")),
     Check(check_pilots, ("scheme", "ct")),
     Check(_elements, ("scheme", "ct", "candidates")),

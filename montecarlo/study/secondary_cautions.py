@@ -5,16 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from montecarlo.relays.places import ENDS
 from montecarlo.secondary.completion import design_of, fit_of
-from montecarlo.secondary.ct import ENDS
 from montecarlo.secondary.measured import MISFIT_MAX_PERCENT
 from montecarlo.study.axes import PICKUPS
 from montecarlo.study.check import Caution
 from montecarlo.study.ct_checks import ct_key
 from montecarlo.study.description import Study
 from montecarlo.study.grids import snap
-
-__all__ = ["SECONDARY_CAUTIONS"]
 
 
 def _ct_rating(study: Study) -> Iterator[Caution]:

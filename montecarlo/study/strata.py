@@ -8,8 +8,6 @@ from montecarlo.sampling.stratum import LOAD, OVERLOAD, Side, Stratum
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
 
-__all__ = ["OPEN_PILOT", "OPEN_PILOTS", "event_of", "internal_shares", "open_pilots", "strata"]
-
 # One a CT place
 OPEN_PILOTS = tuple(
     Stratum.of(Side.STATE, f"open_pilot_{place.replace('.', '_')}") for place in PLACES

@@ -16,14 +16,12 @@ from typing import Any, Literal
 
 import numpy as np
 
+from montecarlo.relays.places import GROUPS
 from montecarlo.sampling.inputs import list_inputs
-from montecarlo.secondary.ct import GROUPS
 from montecarlo.study.axes import PICKUPS
 from montecarlo.study.check import Caution
 from montecarlo.study.description import Study
 from montecarlo.study.nominal import Nominal
-
-__all__ = ["USUAL", "Unusual", "Usual", "unusual", "usual_cautions"]
 
 SMALL_TOLERANCE_PERCENT = 0.3  # a tolerance band below it is rather a share: 0.1 for 10 %
 PERCENT = (100.0,)  # what a slip makes of a share

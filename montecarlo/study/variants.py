@@ -11,8 +11,6 @@ from montecarlo.quantities.wording import shown
 from montecarlo.study.description import Study
 from montecarlo.study.scenarios import ALONE, CHANGEABLE, Parse, Studies, alone, read_changed
 
-__all__ = ["KIND", "read_variants"]
-
 KIND = "variants"
 
 # Each variant chooses among its own candidates; seed and numbers of samples make the random

@@ -13,8 +13,6 @@ from montecarlo.sampling.inputs import Input, list_inputs
 from montecarlo.secondary.excitation import excitation_table
 from montecarlo.study.description import Study
 
-__all__ = ["with_inputs", "with_wider_inputs"]
-
 Table = TypeVar("Table", bound=BaseModel)
 
 

@@ -8,15 +8,14 @@ neutral. A unit fault in the zone is fed from either end."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from montecarlo.plant.machine import PHASE_ROTATION
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Complex
 from montecarlo.quantities.wording import listed
 from montecarlo.relays.places import GROUP_OF, NEUTRAL_CONDUCTOR, PHASES, PLACES, carried, places_of
 from montecarlo.relays.schemes import Axis, Scheme
@@ -24,15 +23,11 @@ from montecarlo.study.check import Caution
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
 
-__all__ = ["Blind", "Spill", "blind", "spills", "wiring_cautions"]
-
-Complex = NDArray[np.complex128]
-
 NONE = 0.1  # pu of a leg, above what ratios matched within 5 % leave
 EVERY = tuple(range(len(PLACES)))
 TURN_FIRST = (NEUTRAL_CONDUCTOR, "second_line_end", "line_end", "second_neutral_end", "neutral_end")
 PAIRS = ((0, 1), (1, 2), (2, 0))
-KINDS = ("three-phase", "phase-phase", "phase-earth")  # of currents, as `_phases` has them
+Way = tuple[Mapping[int, float], str]  # other signs at some places, and that in words
 
 
 @dataclass(frozen=True)
@@ -62,18 +57,20 @@ class Blind:
 # --- unit currents ------------------------------------------------------------
 
 
-def _phases() -> dict[str, Complex]:
-    """Unit currents of L1, L2, L3 by kind, (n, 3)."""
-    between = np.zeros((3, 3), complex)
-    for row, (one, other) in enumerate(PAIRS):
-        between[row, one] = 1.0
-        between[row, other] = -1.0
-    return dict(zip(KINDS, (PHASE_ROTATION[None], between, np.eye(3, dtype=complex)), strict=True))
+# Unit currents of L1, L2, L3 by kind, (n, 3)
+ALONE: Complex = np.eye(3, dtype=complex)
+BETWEEN: Complex = ALONE - np.roll(ALONE, 1, axis=1)  # of `PAIRS`
+UNIT: dict[str, Complex] = {
+    "three-phase": PHASE_ROTATION[None],
+    "phase-phase": BETWEEN,
+    "phase-earth": ALONE,
+}
+ALL = np.vstack(list(UNIT.values()))
 
 
 def _passing(kind: str) -> Complex:
     """Through-currents of a kind at every CT place, (n, places)."""
-    return carried(np.hstack([_phases()[kind]] * 2), EVERY)
+    return carried(np.hstack([UNIT[kind]] * 2), EVERY)
 
 
 def _inside(phases: Complex) -> Complex:
@@ -101,12 +98,12 @@ class _Leg:
     @property
     def passing(self) -> dict[str, float]:
         """What each kind of through-current leaves in it. [pu]"""
-        return {kind: self.of(_passing(kind)) for kind in KINDS}
+        return {kind: self.of(_passing(kind)) for kind in UNIT}
 
     @property
     def sound(self) -> bool:
         """Nothing of what passes the zone, and something of what arises in it."""
-        return max(self.passing.values()) < NONE and self.sees(np.vstack(list(_phases().values())))
+        return max(self.passing.values()) < NONE and self.sees(ALL)
 
     def sees(self, phases: Complex) -> bool:
         """Whether it carries anything of faults (n, 3) in the zone."""
@@ -148,62 +145,51 @@ class _Search:
             ),
         )
 
-    def works(self, signs: Mapping[int, float]) -> bool:
-        return self.leg.changed(signs).sound
-
     def cure(self) -> str:
         """In words: turn one CT, take another phase, turn a whole end; or add and take out."""
-        for way in (self._turned, self._replaced, self._end_turned):
-            text = next(way(), "")
-            if text:
+        by_mixed = [[k] for k in sorted(self.present, key=self._mixed)]
+        by_end = _by_end(self.present)
+        for ways in (self._turned(by_mixed), self._replaced(), self._turned(by_end)):
+            if text := self._first(ways):
                 return text
-        either = [next(self._added(), ""), next(self._removed(), "")]
-        return " or ".join(filter(None, either)) or next(self._end_added(), "")
+        either = [self._first(self._added([k] for k in self.absent)), self._first(self._removed())]
+        return " or ".join(filter(None, either)) or self._first(self._added(_by_end(self.absent)))
 
-    def _name(self, place: int, sign: float) -> str:
-        return f'"{"-" if sign < 0 else ""}{PLACES[place]}"'
+    def _first(self, ways: Iterable[Way]) -> str:
+        """The first way that works, in words."""
+        return next((text for signs, text in ways if self.leg.changed(signs).sound), "")
 
-    def _was(self, place: int) -> str:
-        return self._name(place, self.leg.signs[place])
+    def _names(self, signs: Mapping[int, float]) -> str:
+        return listed(f'"{"-" if sign < 0 else ""}{PLACES[k]}"' for k, sign in signs.items())
 
     def _mixed(self, turned: int) -> int:
         """Ends with both signs count twice, one CT turned round: in a sound leg there are few."""
         signs = self.leg.changed({turned: -self.leg.signs[turned]}).signs
         return len({(GROUP_OF[k], signs[k]) for k in self.present})
 
-    def _turned(self) -> Iterator[str]:
-        for k in sorted(self.present, key=self._mixed):
-            if self.works({k: -self.leg.signs[k]}):
-                yield f"{self._was(k)} should be {self._name(k, -self.leg.signs[k])}"
+    def _turned(self, groups: Iterable[list[int]]) -> Iterator[Way]:
+        for places in groups:
+            was = {k: self.leg.signs[k] for k in places}
+            turned = {k: -sign for k, sign in was.items()}
+            yield turned, f"{self._names(was)} should be {self._names(turned)}"
 
-    def _replaced(self) -> Iterator[str]:
+    def _replaced(self) -> Iterator[Way]:
         for k in self.present:
+            sign = self.leg.signs[k]
             for other in places_of(GROUP_OF[k]):
-                sign = float(self.leg.signs[k])
-                if not self.leg.signs[other] and self.works({k: 0.0, other: sign}):
-                    yield f"{self._was(k)} should be {self._name(other, sign)}"
+                if not self.leg.signs[other]:
+                    words = f"{self._names({k: sign})} should be {self._names({other: sign})}"
+                    yield {k: 0.0, other: sign}, words
 
-    def _end_turned(self) -> Iterator[str]:
-        for places in _by_end(self.present):
-            turned = {k: -self.leg.signs[k] for k in places}
-            if self.works(turned):
-                names = listed(self._name(k, sign) for k, sign in turned.items())
-                yield f"{listed(map(self._was, places))} should be {names}"
-
-    def _added(self) -> Iterator[str]:
-        for k in self.absent:
+    def _added(self, groups: Iterable[list[int]]) -> Iterator[Way]:
+        for places in groups:
             for sign in (-1.0, 1.0):
-                if self.works({k: sign}):
-                    yield f"{self._name(k, sign)} is missing"
+                signs = dict.fromkeys(places, sign)
+                yield signs, f"{self._names(signs)} {'is' if len(places) == 1 else 'are'} missing"
 
-    def _removed(self) -> Iterator[str]:
-        yield from (f"{self._was(k)} is too many" for k in self.present if self.works({k: 0.0}))
-
-    def _end_added(self) -> Iterator[str]:
-        for places in _by_end(self.absent):
-            for sign in (-1.0, 1.0):
-                if self.works(dict.fromkeys(places, sign)):
-                    yield f"{listed(self._name(k, sign) for k in places)} are missing"
+    def _removed(self) -> Iterator[Way]:
+        for k in self.present:
+            yield {k: 0.0}, f"{self._names({k: self.leg.signs[k]})} is too many"
 
 
 def _by_end(places: list[int]) -> list[list[int]]:
@@ -252,7 +238,7 @@ def spills(study: Study) -> list[Spill]:
         scheme = scheme_of(study, kind)
         for element, leg in zip(scheme.elements, _legs(study, scheme), strict=True):
             passing = leg.passing
-            current = max(KINDS, key=lambda one: round(passing[one], 6))
+            current = max(UNIT, key=lambda one: round(passing[one], 6))
             name = scheme.legs[element.leg].name
             if passing[current] < NONE or (kind, name) in found:
                 continue
@@ -278,11 +264,10 @@ def blind(study: Study) -> list[Blind]:
     list of Blind
     """
     found: list[Blind] = []
-    every = np.vstack(list(_phases().values()))
     for kind in study.scheme.kinds:
         scheme = scheme_of(study, kind)
         legs = _legs(study, scheme)
-        dead = [not leg.sees(every) for leg in legs]
+        dead = [not leg.sees(ALL) for leg in legs]
         for element, leg_dead in zip(scheme.elements, dead, strict=True):
             if leg_dead:
                 key = _key(study, kind, f"legs[{element.leg}].cts")
@@ -301,17 +286,16 @@ def _asked(study: Study, scheme: Scheme) -> dict[str, Complex]:
     """Currents of the faults that a scheme is asked for, in words."""
     shares = study.internal_faults.shares
     asked = {}
-    between, earth = _phases()["phase-phase"], _phases()["phase-earth"]
     if shares.earth > 0:
         for k, phase in enumerate(PHASES):
-            asked[f"from {phase} to earth"] = earth[k : k + 1]
+            asked[f"from {phase} to earth"] = ALONE[k : k + 1]
     if not scheme.of("phase"):
         return asked
     if shares.phase_phase + shares.phase_phase_earth > 0:
         for k, (one, other) in enumerate(PAIRS):
-            asked[f"between {PHASES[one]} and {PHASES[other]}"] = between[k : k + 1]
+            asked[f"between {PHASES[one]} and {PHASES[other]}"] = BETWEEN[k : k + 1]
     if shares.three_phase > 0:
-        asked["of three phases"] = _phases()["three-phase"]
+        asked["of three phases"] = UNIT["three-phase"]
     return asked
 
 

@@ -266,11 +266,8 @@ def _rule(
         of_missed,
         of_false,
         judged.usable if judged.usable.any() else np.ones_like(judged.usable),
-        whole.limit,
-        whole.margin,
-        whole.extra,
+        (whole, *kinds),
         costs,
-        tuple(kinds),
         judged.aim - here(costs or of_missed),
         place,
     )

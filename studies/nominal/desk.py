@@ -12,11 +12,10 @@ from numpy.typing import NDArray
 
 from montecarlo.formulas import handcalc
 from montecarlo.quantities import Array
-from montecarlo.relays.places import CHANNELS, GROUP_OF, NEUTRAL_CONDUCTOR, carried
+from montecarlo.relays.places import CHANNELS, ENDS, GROUP_OF, NEUTRAL_CONDUCTOR, carried
 from montecarlo.relays.schemes import Axis, Scheme
 from montecarlo.secondary import steady
 from montecarlo.secondary.circuit import at_places, take
-from montecarlo.secondary.ct import ENDS
 from montecarlo.secondary.excitation import loop_rms
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import bias_form, measurement, scheme_of

@@ -6,8 +6,9 @@ import math
 from collections.abc import Iterator
 
 from montecarlo.quantities.wording import listed
+from montecarlo.relays.places import ENDS
 from montecarlo.secondary.completion import design_of, fit_of
-from montecarlo.secondary.ct import ENDS, CurrentTransformer
+from montecarlo.secondary.ct import CurrentTransformer
 from montecarlo.secondary.measured import ExcitationFit
 from montecarlo.secondary.nameplate import MINUTE
 from montecarlo.study.description import Study

@@ -12,7 +12,7 @@ from montecarlo.formulas import iec60909
 from montecarlo.formulas.iec60909 import Generator
 from montecarlo.plant.decrement import Decrement, fault_current_rms
 from montecarlo.plant.events.through_fault import through_fault
-from montecarlo.plant.machine import FloatArray
+from montecarlo.quantities import Array
 from studies.nominal.desk import Desk
 from studies.report.blocks import Block, Paragraph, Table
 
@@ -47,7 +47,7 @@ def generator_of(desk: Desk) -> Generator:
     )
 
 
-def model_currents(desk: Desk, load_pu: float) -> tuple[float, FloatArray, float]:
+def model_currents(desk: Desk, load_pu: float) -> tuple[float, Array, float]:
     """A terminal three-phase fault in the model's own waveforms, at the load's power factor. [A]
 
     Parameters
@@ -65,7 +65,7 @@ def model_currents(desk: Desk, load_pu: float) -> tuple[float, FloatArray, float
     study = desk.study
     data = _decrement(desk)
 
-    def wave(t: FloatArray, machine: Decrement, angles: FloatArray) -> FloatArray:
+    def wave(t: Array, machine: Decrement, angles: Array) -> Array:
         return through_fault(
             "three_phase",
             t,

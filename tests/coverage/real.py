@@ -153,7 +153,7 @@ def repeat(task: tuple[Job, Known, int]) -> Repeat:
         counts.estimate(),
         weighted.used,
         both.estimate(),
-        both.estimate(side="high").high,
+        both.estimate(0.90).high,
     )
 
 

@@ -24,6 +24,7 @@ from montecarlo.engine.rare import Known, final_batch, final_samples, find_densi
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.assemble import Gathered, weighted
 from montecarlo.estimates.choose import weights_of
+from montecarlo.estimates.intervals import one_sided
 from montecarlo.estimates.weighted import Source, compare
 from montecarlo.study.candidates import Setting, settings_of
 from montecarlo.study.description import Study
@@ -119,8 +120,8 @@ def told(study: Study, strata: Mapping[str, Gathered], at: int) -> Repeat:
     both, level = [part.estimate() for part in parts], study.policy.level
     whole = weighted(parts, weight.event_shares)
     bounds = [
-        *(part.estimate(level, "high") for part in parts),
-        weighted(parts, weight.event_shares, level, "high"),
+        *(part.estimate(one_sided(level)) for part in parts),
+        weighted(parts, weight.event_shares, one_sided(level)),
     ]
     p, low, high = (
         np.array([part[at] for part in column]) for column in zip(*both, whole, strict=True)

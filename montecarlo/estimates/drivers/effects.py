@@ -15,8 +15,6 @@ import numpy as np
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.quantities import Array
 
-__all__ = ["Effects", "sobol_effects"]
-
 RESAMPLES = 400
 
 

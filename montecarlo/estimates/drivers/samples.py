@@ -14,8 +14,6 @@ from montecarlo.estimates.totals import mover
 from montecarlo.quantities import Array
 from montecarlo.sampling.stratum import Stratum
 
-__all__ = ["Sampled", "batch_means", "gap", "limits_of", "mean_of", "total_of"]
-
 LEVEL = 0.95
 
 
@@ -76,7 +74,7 @@ def limits_of(total: Array, variance: Array, batches: int) -> Estimate:
     Estimate
     """
     half = -stdtrit(batches - 1, (1 - LEVEL) / 2) * np.sqrt(variance)
-    return Estimate(np.asarray(total), np.asarray(total - half), np.asarray(total + half))
+    return Estimate(np.asarray(total), total - half, total + half)
 
 
 def mean_of(parts: Sequence[tuple[float, Array]]) -> Estimate:

@@ -19,16 +19,11 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from montecarlo.estimates.drivers.samples import Sampled, batch_means, limits_of
 from montecarlo.estimates.intervals import Estimate
-from montecarlo.quantities import Array
-
-__all__ = ["BINS", "Bands", "Elasticity", "Shift", "elasticity", "shift"]
-
-Places = NDArray[np.int64]
+from montecarlo.quantities import Array, Index
 
 BINS = 256  # equal steps of probability at which laws are compared
 IMITATIONS = 199  # dead inputs, whose 95 % distance is the band
@@ -148,11 +143,11 @@ def shift(samples: Sequence[Sampled], candidate: int, key: str, bands: Bands) ->
     return Shift(_distance(mass), bands.of(having, having[0].scores[key].shape[1]))
 
 
-def _bins(scores: Array) -> Places:
+def _bins(scores: Array) -> Index:
     return np.asarray(np.minimum((BINS * ndtr(scores)).astype(np.int64), BINS - 1))
 
 
-def _histogram(bins: Places, weight: Array) -> Array:
+def _histogram(bins: Index, weight: Array) -> Array:
     return np.asarray(np.bincount(bins.ravel(), np.repeat(weight, bins.shape[1]), BINS), float)
 
 

@@ -17,22 +17,18 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from montecarlo.estimates.drivers.samples import Sampled, mean_of
 from montecarlo.estimates.intervals import Estimate, ratio
 from montecarlo.estimates.rare import BATCH
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Flags, Index
 from montecarlo.sampling.stratum import Stratum
-
-__all__ = ["CELLS", "Bound", "Rule", "Worth", "cells_of", "worths"]
 
 CELLS = 4
 LOTS = 40  # cells drawn by lot, to see what noise gains
 BOTH = 2  # the place of both halves together
 LIMIT = 1.96  # 97.5 % quantile of the normal law
-Labels = NDArray[np.int64]
 # Median of the largest of three |u - v|, u and v standard normal: P(all below c) = (2
 # Phi(c/root 2) - 1)^3 = 1/2.
 APART = float(np.sqrt(2) * ndtri((1 + 0.5 ** (1 / 3)) / 2))
@@ -59,7 +55,7 @@ class Bound:
         -------
         (C,) array
         """
-        return np.asarray((p * self.margin + self.extra) / self.limit)
+        return (p * self.margin + self.extra) / self.limit
 
     @classmethod
     def like(
@@ -94,17 +90,14 @@ class Bound:
 class Rule:
     """Which candidate is best, from Σ w·y by sample and candidate.
 
-    With costs the smallest sum; without, the smallest p_missed among those whose p_false, times
-    `margin` and plus `extra`, is at most `limit`; where none is, the one nearest to that."""
+    With costs the smallest sum; without, the smallest p_missed among those that keep to every
+    bound; where none does, the one nearest to that."""
 
     missed: Mapping[Stratum, float]  # share of each sample in p_missed
     false: Mapping[Stratum, float]  # and in p_false
-    usable: NDArray[np.bool_]  # (C,) the others are not looked at
-    limit: float
-    margin: Array  # (C,)
-    extra: Array  # (C,)
+    usable: Flags  # (C,) the others are not looked at
+    bounds: tuple[Bound, ...]  # on p_false, then on each kind of event that has a limit
     costs: Mapping[Stratum, float] | None = None  # what p = 1 of each sample costs
-    kinds: tuple[Bound, ...] = ()  # of each kind of event, where that has a limit
     shift: Array | float = 0.0  # added to the aim, (C,)
     today: int | None = None  # chosen without knowing; by these samples unless given
 
@@ -136,8 +129,7 @@ class Rule:
         missed = self.sum_of(p, self.missed)
         false = self.sum_of(p, self.false)
         aim = self.shift + (missed if self.costs is None else self.sum_of(p, self.costs))
-        bounds = [Bound(self.false, self.limit, self.margin, self.extra), *self.kinds]
-        used = np.max([bound.used(self.sum_of(p, bound.weights)) for bound in bounds], axis=0)
+        used = np.max([bound.used(self.sum_of(p, bound.weights)) for bound in self.bounds], axis=0)
         allowed = self.usable & (used <= 1)
         if not allowed.any():
             allowed = self.usable
@@ -158,7 +150,7 @@ class Worth:
     chosen_today: int  # without knowing
 
 
-def cells_of(scores: Array) -> Labels:
+def cells_of(scores: Array) -> Index:
     """Which of four equally likely cells an input lies in.
 
     One value: the quarter of its law. Six, of CTs: whether their mean is low or high, and whether
@@ -225,10 +217,10 @@ def _less_lots(gap: Estimate, lots: Array) -> Estimate:
     """Less the mean of the lots' gains; a mean loss is none of the input's."""
     p = gap.p - min(float(lots.mean()), 0.0)
     half = np.hypot(gap.high - gap.p, LIMIT * lots.std(ddof=1))
-    return Estimate(np.asarray(p), np.asarray(p - half), np.asarray(p + half))
+    return Estimate(np.asarray(p), p - half, p + half)
 
 
-def _worth(samples: Sequence[Sampled], cells: Mapping[Stratum, Labels | None], rule: Rule) -> Worth:
+def _worth(samples: Sequence[Sampled], cells: Mapping[Stratum, Index | None], rule: Rule) -> Worth:
     sums = {s.name: _sums(s, cells[s.name]) for s in samples}
     chosen = []  # by half, then by cell
     today = []  # by half
@@ -264,12 +256,12 @@ def _worth(samples: Sequence[Sampled], cells: Mapping[Stratum, Labels | None], r
     return Worth(old, found, found, flattering, tuple(chosen[BOTH]), today[BOTH])
 
 
-def _halves(sample: Sampled) -> Labels:
+def _halves(sample: Sampled) -> Index:
     """Which half each row belongs to, batch by batch, (n,)."""
     return np.arange(len(sample.w)) // BATCH % 2
 
 
-def _sums(sample: Sampled, cells: Labels | None) -> Array:
+def _sums(sample: Sampled, cells: Index | None) -> Array:
     """What each cell adds to p of every candidate: (first half, second half, both; CELLS, C)."""
     half = _halves(sample)
     rows = np.bincount(half, minlength=2)
@@ -285,7 +277,7 @@ def _sums(sample: Sampled, cells: Labels | None) -> Array:
 
 
 def _rows(
-    sample: Sampled, cells: Labels | None, today: Sequence[int], chosen: Sequence[Sequence[int]]
+    sample: Sampled, cells: Index | None, today: Sequence[int], chosen: Sequence[Sequence[int]]
 ) -> tuple[Array, Array]:
     """w·y of today's candidate and of those chosen by cell, (n,) each; both given for each half of
     the rows."""

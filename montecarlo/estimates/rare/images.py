@@ -14,13 +14,10 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from montecarlo.estimates.rare.mixture import Mixture
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Index
 from montecarlo.quantities.keepable import keepable
-
-__all__ = ["Image", "Symmetric", "group_of"]
 
 
 @keepable
@@ -28,7 +25,7 @@ __all__ = ["Image", "Symmetric", "group_of"]
 class Image:
     """u -> sign * u[source], its own inverse."""
 
-    source: NDArray[np.int64]  # (d,)
+    source: Index  # (d,)
     sign: Array  # (d,) 1 or -1
 
     def of(self, u: Array) -> Array:
@@ -42,7 +39,7 @@ class Image:
         -------
         (..., d) array
         """
-        return np.asarray(u[..., self.source] * self.sign)
+        return u[..., self.source] * self.sign
 
 
 def group_of(generators: Sequence[Image], dims: int) -> tuple[Image, ...]:

@@ -10,22 +10,10 @@ from typing import NamedTuple
 import numpy as np
 from scipy.special import gammainccinv, gammaincinv, ndtri, stdtrit
 
-from montecarlo.estimates.intervals import Estimate, Limits, Side, clopper_pearson, ratio, tail_of
+from montecarlo.estimates.intervals import Estimate, Limits, clopper_pearson, ratio, tail_of
 from montecarlo.estimates.rare.mixture import BATCH
 from montecarlo.estimates.rare.sums import Sums
 from montecarlo.quantities import Array
-
-__all__ = [
-    "FEW",
-    "Diagnostics",
-    "Seen",
-    "Trust",
-    "Why",
-    "diagnose",
-    "fewer_than",
-    "rare_estimate",
-    "variation",
-]
 
 FEW = 50.0  # effective hits below which limits are not relied on
 ONE = 0.1  # share of an estimate that one sample may have
@@ -54,7 +42,7 @@ def _variation(total: Array, squares: Array, batches: int) -> Array:
     return ratio(np.sqrt(scatter), total, np.inf)
 
 
-def fewer_than(sums: Sums, level: float = 0.95, side: Side = "both") -> float:
+def fewer_than(sums: Sums, level: float = 0.95) -> float:
     """Exact upper limit of p where no sample operated. [-]
 
     Derived: at least m = floor(share of the nominal component times B) rows of every batch are
@@ -67,17 +55,16 @@ def fewer_than(sums: Sums, level: float = 0.95, side: Side = "both") -> float:
     ----------
     sums : Sums
     level : float (-)
-    side : "both", "low" or "high"
 
     Returns
     -------
     float
     """
     plain = np.floor(BATCH / sums.ceiling + 1e-9) * sums.batches
-    return float(clopper_pearson(0.0, plain, level, side=side).high)
+    return float(clopper_pearson(0.0, plain, level).high)
 
 
-def rare_estimate(sums: Sums, level: float = 0.95, side: Side = "both") -> Estimate:
+def rare_estimate(sums: Sums, level: float = 0.95) -> Estimate:
     """p with limits of gamma distributions. [-]
 
     A sum of weights is skew to the right, and a low one comes with a low scatter (`_limits`;
@@ -89,26 +76,23 @@ def rare_estimate(sums: Sums, level: float = 0.95, side: Side = "both") -> Estim
     ----------
     sums : Sums
     level : float (-)
-    side : "both", "low" or "high"
 
     Returns
     -------
     Estimate
         (C,).
     """
-    found = _limits(sums.total, sums.batch_squares, sums.largest, sums, level, side)
+    found = _limits(sums.total, sums.batch_squares, sums.largest, sums, level)
     p = sums.total / sums.trials
     high = found.high
     if (sums.lost_hits > 0).any():
-        lost = _limits(sums.lost, sums.lost_squares, sums.lost_largest, sums, level, side)
+        lost = _limits(sums.lost, sums.lost_squares, sums.lost_largest, sums, level)
         high = high + np.where(sums.lost_hits > 0, lost.high, 0.0)
         p = p / np.maximum(1 - sums.lost / sums.trials, 1e-12)
     return Estimate(np.minimum(p, 1.0), found.low, np.minimum(high, 1.0))
 
 
-def _limits(
-    total: Array, squares: Array, largest: Array, sums: Sums, level: float, side: Side
-) -> Limits:
+def _limits(total: Array, squares: Array, largest: Array, sums: Sums, level: float) -> Limits:
     """Limits of a sum T of weighted events with variance v: quantiles of gamma distributions, the
     low one of mean T and variance v, the high one of mean T + k and variance v + k^2, k the largest
     weight, as if one more had been seen. Equal weights give the exact limits of a Poisson count.
@@ -116,25 +100,21 @@ def _limits(
     Source: Fay and Feuer, Stat. Med. 16, 1997, 791-801. Ours: v from the scatter of batches, which
     are stratified, larger by (t/z)^2 since they are few; and k the largest weight that was seen
     (theirs: of all, which would be that of N(0, I))."""
-    tail = tail_of(level, side)
+    tail = tail_of(level)
     batches = sums.batches
     some = total > 0
     mean = np.where(some, total, 1.0)
     few = (stdtrit(batches - 1, tail) / ndtri(tail)) ** 2
     scatter = np.where(some, _variation(total, squares, batches), 1.0)
     variance = few * np.maximum(scatter, LEAST_SCATTER) ** 2 * mean**2
-    low = np.zeros_like(mean)
-    high = np.ones_like(mean)
-    if side != "high":
-        below = variance / mean * gammaincinv(mean**2 / variance, tail)
-        low = np.where(some, below / sums.trials, 0.0)
-    if side != "low":
-        more = mean + largest
-        wider = variance + largest**2
-        above = wider / more * gammainccinv(more**2 / wider, tail)
-        high = np.minimum(above / sums.trials, 1.0)
-        high = np.where(some, high, fewer_than(sums, level, side))
-    return Limits(low, high)
+    below = variance / mean * gammaincinv(mean**2 / variance, tail)
+    more = mean + largest
+    wider = variance + largest**2
+    above = wider / more * gammainccinv(more**2 / wider, tail)
+    high = np.minimum(above / sums.trials, 1.0)
+    return Limits(
+        np.where(some, below / sums.trials, 0.0), np.where(some, high, fewer_than(sums, level))
+    )
 
 
 class Why(Enum):

@@ -9,8 +9,6 @@ import numpy as np
 from montecarlo.quantities import Array
 from montecarlo.quantities.keepable import keepable
 
-__all__ = ["BATCH", "Mixture"]
-
 BATCH = 128  # rows that share one stratified choice of components
 ROWS = 4096  # of u at once, to bound the memory
 

@@ -14,15 +14,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from montecarlo.estimates.rare.images import Image, Symmetric, group_of
 from montecarlo.estimates.rare.mixture import Mixture, log_ratios
-from montecarlo.quantities import Array
-
-__all__ = ["LEAST_SIZE", "plain", "spans", "tilted"]
-
-Flags = NDArray[np.bool_]
+from montecarlo.quantities import Array, Flags
 
 NOMINAL = 0.1  # share of N(0, I)
 WIDE = 1 / 3  # of a cluster's share, drawn at least as wide as N(0, I)

@@ -8,15 +8,10 @@ from functools import reduce
 from operator import add
 
 import numpy as np
-from numpy.typing import NDArray
 
 from montecarlo.estimates.rare.mixture import BATCH
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Flags
 from montecarlo.quantities.keepable import keepable
-
-__all__ = ["Sums"]
-
-Flags = NDArray[np.bool_]
 
 
 @keepable

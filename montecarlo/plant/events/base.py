@@ -11,9 +11,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.plant.decrement import Decrement
-from montecarlo.plant.machine import ComplexArray, FloatArray, Machine
+from montecarlo.plant.machine import Machine
 from montecarlo.plant.states import load_currents
-from montecarlo.quantities import Distribution, Plain, Quantity, Section, Word
+from montecarlo.quantities import (
+    Array,
+    Complex,
+    Distribution,
+    Index,
+    Plain,
+    Quantity,
+    Section,
+    word,
+)
 
 ClearingTime = Annotated[
     Distribution,
@@ -30,7 +39,7 @@ RunOn = Annotated[
     float, Plain("s", "simulated after clearing, for the elements to reset", 0.0, 5.0)
 ]
 Duration = Annotated[float, Plain("s", "simulated from inception", 0.02, 10.0)]
-KindWord = Word("what happens; it decides which of the other keys there are")
+KindWord = word("what happens; it decides which of the other keys there are")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -38,23 +47,23 @@ class Scene:
     """A block of samples as an event meets it; arrays (n,)."""
 
     machine: Machine  # its ratings; what is sampled stands in `samples`
-    samples: Mapping[str, FloatArray]  # every input of the study by its key
-    own: Mapping[str, FloatArray]  # the event's own inputs by the names of its fields
+    samples: Mapping[str, Array]  # every input of the study by its key
+    own: Mapping[str, Array]  # the event's own inputs by the names of its fields
     neutral_ohm: NDArray[Any]  # between the machine's neutral and earth, real or complex
-    point_on_wave_rad: FloatArray  # L1's terminal voltage is sqrt(2)U cos(omega t + alpha)
-    phase: NDArray[np.int64]  # 0, 1, 2: the phase at fault, or the one that a fault leaves out
+    point_on_wave_rad: Array  # L1's terminal voltage is sqrt(2)U cos(omega t + alpha)
+    phase: Index  # 0, 1, 2: the phase at fault, or the one that a fault leaves out
 
     @property
-    def voltage_pu(self) -> FloatArray:
+    def voltage_pu(self) -> Array:
         """Terminal voltage before the event, (n,). [pu]"""
         return self.samples["machine.voltage_factor"]
 
     @property
-    def turn(self) -> ComplexArray:
+    def turn(self) -> Complex:
         """What turns the phasors of a voltage of L1 at angle 0 to the point on wave, (n,). [-]"""
         return np.asarray(np.exp(1j * self.point_on_wave_rad))
 
-    def ohm(self, name: str) -> FloatArray:
+    def ohm(self, name: str) -> Array:
         """A reactance of the machine or of the event, given in pu. [ohm]
 
         Parameters
@@ -67,7 +76,7 @@ class Scene:
         (n,) array (ohm)
         """
         given = self.own[name] if name in self.own else self.samples[f"machine.{name}"]
-        return np.asarray(given * self.machine.base_impedance_ohm)
+        return given * self.machine.base_impedance_ohm
 
     @property
     def decrement(self) -> Decrement:
@@ -76,17 +85,26 @@ class Scene:
         return Decrement(**{name: self.samples[f"machine.{name}"] for name in names})
 
     @property
-    def network_pu(self) -> FloatArray:
+    def direct_s(self) -> Array:
+        """Time constant of the DC component behind the event's own impedance, (n,). [s]"""
+        return self.decrement.direct_current_time_s(
+            self.own["external_reactance_pu"],
+            self.own["external_resistance_pu"],
+            self.machine.omega,
+        )
+
+    @property
+    def network_pu(self) -> Array:
         """Reactance of the system behind the terminals, (n,), np.inf without one. [pu]"""
         return self.samples.get("network.reactance_pu", np.full(self.phase.size, np.inf))
 
     @property
-    def machine_share(self) -> FloatArray:
+    def machine_share(self) -> Array:
         """The machine's part of a current that the network feeds too, X_net/(X''d + X_net). [-]"""
         own = self.samples["machine.subtransient_reactance_pu"]
-        return np.asarray(1 / (1 + own * (1 / self.network_pu)))
+        return 1 / (1 + own * (1 / self.network_pu))
 
-    def load(self) -> ComplexArray:
+    def load(self) -> Complex:
         """Load before the event, RMS phasors turned to the point on wave. [A]
 
         Returns
@@ -99,7 +117,7 @@ class Scene:
             self.samples["load.power_factor"],
             self.machine.rated_current_a,
         )
-        return np.asarray(carried * self.turn[:, None])
+        return carried * self.turn[:, None]
 
 
 class Event(Section):
@@ -110,7 +128,7 @@ class Event(Section):
 
     name: Annotated[
         str,
-        Word("name of the event: a word of letters, digits and _; part of keys and file columns"),
+        word("name of the event: a word of letters, digits and _; part of keys and file columns"),
     ]
     kind: Annotated[str, KindWord]
     per_year: Annotated[Distribution, Quantity("1/year", "such events a year", 0.0, high=1e4)]
@@ -134,7 +152,7 @@ class Event(Section):
         """
 
     @abstractmethod
-    def currents(self, scene: Scene, t: FloatArray) -> FloatArray:
+    def currents(self, scene: Scene, t: Array) -> Array:
         """Primary current, positive from the neutral to the terminals. [A]
 
         Parameters
@@ -149,7 +167,7 @@ class Event(Section):
             The same at both ends; or where they differ, neutral end L1, L2, L3, then line end.
         """
 
-    def before(self, scene: Scene) -> ComplexArray:
+    def before(self, scene: Scene) -> Complex:
         """What the six CTs have long carried at t = 0: RMS phasors at the point on wave. [A]
 
         Parameters
@@ -162,7 +180,7 @@ class Event(Section):
         """
         return scene.load()
 
-    def neutral_current(self, scene: Scene, t: FloatArray) -> FloatArray | None:
+    def neutral_current(self, scene: Scene, t: Array) -> Array | None:
         """Current of the machine's neutral. [A]
 
         Parameters
@@ -177,7 +195,7 @@ class Event(Section):
         """
         return None
 
-    def direct_s(self, scene: Scene) -> FloatArray | None:
+    def direct_s(self, scene: Scene) -> Array | None:
         """Time constant of the DC component. [s]
 
         Parameters

@@ -25,21 +25,20 @@ import numpy as np
 
 from montecarlo.plant.events.base import ClearingTime, Event, KindWord, RunOn, Scene, cleared
 from montecarlo.plant.events.waves import Fading, interrupt, of_sequences, sinusoids
-from montecarlo.plant.machine import ComplexArray, FloatArray
-from montecarlo.quantities import Distribution, Quantity, number
+from montecarlo.quantities import Array, Complex, Distribution, Quantity, number
 
 # between the sequences on the machine's side: 30 degrees one way and the other
 SIXTY = np.exp(1j * np.pi / 3)
 
 
 def through_machine(
-    direct_pu: FloatArray,
-    negative_pu: FloatArray,
-    transformer_pu: FloatArray,
-    grid_pu: FloatArray,
-    beyond_pu: FloatArray,
-    voltage_pu: FloatArray,
-) -> tuple[FloatArray, FloatArray]:
+    direct_pu: Array,
+    negative_pu: Array,
+    transformer_pu: Array,
+    grid_pu: Array,
+    beyond_pu: Array,
+    voltage_pu: Array,
+) -> tuple[Array, Array]:
     """The machine's part of I1 and of I2: sizes, both lag the voltage by 90 degrees. [pu]
 
     Parameters
@@ -116,7 +115,7 @@ class _BeyondTransformer(Event):
         return cleared(scene, self.run_on_s)
 
     @abstractmethod
-    def beyond_pu(self, own: Mapping[str, FloatArray]) -> FloatArray:
+    def beyond_pu(self, own: Mapping[str, Array]) -> Array:
         """All of the sequences' loop beyond the busbar. [pu]
 
         Parameters
@@ -130,7 +129,7 @@ class _BeyondTransformer(Event):
         """
 
     @abstractmethod
-    def of_pair(self, positive: ComplexArray, negative: ComplexArray, scene: Scene) -> ComplexArray:
+    def of_pair(self, positive: Complex, negative: Complex, scene: Scene) -> Complex:
         """Phases on the machine's side, in the unit of the sequences.
 
         Parameters
@@ -143,7 +142,7 @@ class _BeyondTransformer(Event):
         (n, 3) complex array
         """
 
-    def currents(self, scene: Scene, t: FloatArray) -> FloatArray:
+    def currents(self, scene: Scene, t: Array) -> Array:
         """(n, 3, nt). The fault's part ends in each phase at its first zero after clearing; load
         goes on."""
         fault = self._added(scene).at(t, scene.machine.omega)
@@ -151,7 +150,7 @@ class _BeyondTransformer(Event):
         fault += sinusoids(np.sqrt(2) * scene.load()[:, :3], scene.machine.omega * t)
         return fault
 
-    def direct_s(self, scene: Scene) -> FloatArray:
+    def direct_s(self, scene: Scene) -> Array:
         own = scene.own
         return scene.decrement.direct_current_time_s(
             own["transformer_reactance_pu"] + own["external_reactance_pu"],
@@ -195,10 +194,10 @@ class PhaseEarthBeyond(_BeyondTransformer):
         ),
     ]
 
-    def beyond_pu(self, own: Mapping[str, FloatArray]) -> FloatArray:
-        return np.asarray(3 * own["external_reactance_pu"] + own["zero_sequence_reactance_pu"])
+    def beyond_pu(self, own: Mapping[str, Array]) -> Array:
+        return 3 * own["external_reactance_pu"] + own["zero_sequence_reactance_pu"]
 
-    def of_pair(self, positive: ComplexArray, negative: ComplexArray, scene: Scene) -> ComplexArray:
+    def of_pair(self, positive: Complex, negative: Complex, scene: Scene) -> Complex:
         return of_sequences(0.0, positive, SIXTY * negative, scene.phase)
 
     def by_hand(self, centre: Mapping[str, float]) -> tuple[float, str] | None:
@@ -214,10 +213,10 @@ class PhasePhaseBeyond(_BeyondTransformer):
 
     kind: Annotated[Literal["phase_phase_beyond_transformer"], KindWord]
 
-    def beyond_pu(self, own: Mapping[str, FloatArray]) -> FloatArray:
-        return np.asarray(2 * own["external_reactance_pu"])
+    def beyond_pu(self, own: Mapping[str, Array]) -> Array:
+        return 2 * own["external_reactance_pu"]
 
-    def of_pair(self, positive: ComplexArray, negative: ComplexArray, scene: Scene) -> ComplexArray:
+    def of_pair(self, positive: Complex, negative: Complex, scene: Scene) -> Complex:
         return of_sequences(0.0, positive, -SIXTY * negative, scene.phase)
 
     def by_hand(self, centre: Mapping[str, float]) -> tuple[float, str] | None:

@@ -30,17 +30,14 @@ from pydantic import model_validator
 
 from montecarlo.plant.events.base import Duration, Event, KindWord, Scene
 from montecarlo.plant.events.waves import sinusoids
-from montecarlo.plant.machine import FloatArray
-from montecarlo.quantities import Distribution, Quantity, number
+from montecarlo.quantities import Array, Distribution, Quantity, number
 
 SETTLED_PU = 1e-9  # change of a core's current that ends the relaxation
 MOST_SWEEPS = 500
 ROWS = 64  # samples at a time, for the cache
 
 
-def core_currents(
-    flux: FloatArray, saturation: FloatArray, air_core: FloatArray, source: FloatArray
-) -> FloatArray:
+def core_currents(flux: Array, saturation: Array, air_core: Array, source: Array) -> Array:
     """Currents of the three cores. [pu of a winding's]
 
     By relaxation, core after core: each is a dead zone of what the others leave it, and falls in.
@@ -72,17 +69,17 @@ def core_currents(
 
 
 def inrush(
-    t: FloatArray,
+    t: Array,
     *,
-    angle_rad: FloatArray,
-    voltage_pu: FloatArray,
-    residual_pu: FloatArray,
-    saturation_pu: FloatArray,
-    air_core_pu: FloatArray,
-    source_pu: FloatArray,
-    decay_s: FloatArray,
+    angle_rad: Array,
+    voltage_pu: Array,
+    residual_pu: Array,
+    saturation_pu: Array,
+    air_core_pu: Array,
+    source_pu: Array,
+    decay_s: Array,
     omega: float,
-) -> FloatArray:
+) -> Array:
     """Line currents L1, L2, L3 of the transformer. [pu of the rated current's peak]
 
     Parameters
@@ -179,7 +176,7 @@ class TransformerEnergisation(Event):
     def lasts_s(self, scene: Scene) -> float:
         return self.duration_s
 
-    def currents(self, scene: Scene, t: FloatArray) -> FloatArray:
+    def currents(self, scene: Scene, t: Array) -> Array:
         """(n, 3, nt): load, and from t = 0 the machine's share of the inrush."""
         out = np.empty((len(scene.phase), 3, t.size))
         start = int(np.searchsorted(t, 0.0))
@@ -207,6 +204,6 @@ class TransformerEnergisation(Event):
             )
         return out
 
-    def direct_s(self, scene: Scene) -> FloatArray:
+    def direct_s(self, scene: Scene) -> Array:
         """Of the flux offset, which keeps the inrush on one side of zero. [s]"""
         return scene.own["decay_time_constant_s"]

@@ -19,16 +19,16 @@ import numpy as np
 
 from montecarlo.plant.events.base import Duration, Event, KindWord, Scene
 from montecarlo.plant.events.waves import sinusoids
-from montecarlo.plant.machine import ComplexArray, FloatArray, phase_phasors
+from montecarlo.plant.machine import phase_phasors
 from montecarlo.plant.states import load_phasor
-from montecarlo.quantities import Distribution, Quantity, number
+from montecarlo.quantities import Array, Complex, Distribution, Quantity, number
 
 FALL = 0.1  # part of the run-up time within which the current falls at its end
 
 
 def starting_current(
-    t: FloatArray, phasor: ComplexArray, direct_s: FloatArray, run_up_s: FloatArray, omega: float
-) -> FloatArray:
+    t: Array, phasor: Complex, direct_s: Array, run_up_s: Array, omega: float
+) -> Array:
     """Three phases of the starting current, in the unit of the phasor.
 
     Parameters
@@ -104,7 +104,7 @@ class MotorStart(Event):
     def lasts_s(self, scene: Scene) -> float:
         return self.duration_s
 
-    def currents(self, scene: Scene, t: FloatArray) -> FloatArray:
+    def currents(self, scene: Scene, t: Array) -> Array:
         """(n, 3, nt): load, and from t = 0 the machine's share of the starting current."""
         own = scene.own
         omega = scene.machine.omega
@@ -122,7 +122,7 @@ class MotorStart(Event):
         out += sinusoids(np.sqrt(2) * scene.load()[:, :3], omega * t)
         return out
 
-    def direct_s(self, scene: Scene) -> FloatArray:
+    def direct_s(self, scene: Scene) -> Array:
         return scene.own["direct_time_constant_s"]
 
     def by_hand(self, centre: Mapping[str, float]) -> tuple[float, str]:

@@ -16,12 +16,11 @@ from typing import Annotated, Literal
 import numpy as np
 
 from montecarlo.plant.events.base import ClearingTime, Event, KindWord, RunOn, Scene, cleared
-from montecarlo.plant.events.through_fault import through_fault
-from montecarlo.plant.machine import ComplexArray, FloatArray
-from montecarlo.quantities import Distribution, Quantity, number
+from montecarlo.plant.events.through_fault import fault_in
+from montecarlo.quantities import Array, Complex, Distribution, Quantity, number
 
 
-def driving_pu(voltage_pu: FloatArray, angle_deg: FloatArray) -> FloatArray:
+def driving_pu(voltage_pu: Array, angle_deg: Array) -> Array:
     """Difference of two equal voltages that stand at an angle: 2U sin(delta/2). [pu]
 
     Parameters
@@ -33,7 +32,7 @@ def driving_pu(voltage_pu: FloatArray, angle_deg: FloatArray) -> FloatArray:
     -------
     (n,) array (pu)
     """
-    return np.asarray(2 * voltage_pu * np.sin(np.radians(angle_deg) / 2))
+    return 2 * voltage_pu * np.sin(np.radians(angle_deg) / 2)
 
 
 class OutOfPhaseClosing(Event):
@@ -80,33 +79,15 @@ class OutOfPhaseClosing(Event):
     def lasts_s(self, scene: Scene) -> float:
         return cleared(scene, self.run_on_s)
 
-    def before(self, scene: Scene) -> ComplexArray:
+    def before(self, scene: Scene) -> Complex:
         return np.zeros((len(scene.phase), 6), complex)
 
-    def currents(self, scene: Scene, t: FloatArray) -> FloatArray:
-        own = scene.own
-        return through_fault(
-            "three_phase",
-            t,
-            scene.decrement,
-            external_reactance_pu=own["external_reactance_pu"],
-            external_resistance_pu=own["external_resistance_pu"],
-            voltage_factor=driving_pu(scene.voltage_pu, own["angle_deg"]),
-            load_current_pu=0.0,
-            power_factor=1.0,
-            point_on_wave_rad=scene.point_on_wave_rad,
-            pair=scene.phase,
-            clearing_time_s=own["clearing_time_s"],
-            omega=scene.machine.omega,
-            rated_current_a=scene.machine.rated_current_a,
-        )
+    def currents(self, scene: Scene, t: Array) -> Array:
+        driving = driving_pu(scene.voltage_pu, scene.own["angle_deg"])
+        return fault_in(scene, t, "three_phase", driving, 0.0, 1.0)
 
-    def direct_s(self, scene: Scene) -> FloatArray:
-        return scene.decrement.direct_current_time_s(
-            scene.own["external_reactance_pu"],
-            scene.own["external_resistance_pu"],
-            scene.machine.omega,
-        )
+    def direct_s(self, scene: Scene) -> Array:
+        return scene.direct_s
 
     def by_hand(self, centre: Mapping[str, float]) -> tuple[float, str]:
         emf, own = centre["machine.voltage_factor"], centre["machine.subtransient_reactance_pu"]

@@ -29,8 +29,8 @@ from numpy.typing import NDArray
 from montecarlo.plant.events.base import ClearingTime, Event, KindWord, RunOn, Scene, cleared
 from montecarlo.plant.events.waves import Fading, end, interrupt, of_sequences, sinusoids
 from montecarlo.plant.internal import charging_currents
-from montecarlo.plant.machine import ComplexArray, FloatArray, phase_fault_reactance_pu
-from montecarlo.quantities import Distribution, Quantity, number
+from montecarlo.plant.machine import phase_fault_reactance_pu
+from montecarlo.quantities import Array, Complex, Distribution, Quantity, number
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,37 +38,35 @@ class EarthedBus:
     """What stands around the fault, arrays (n,); np.inf for a network or for other neutrals that
     are not there."""
 
-    negative_ohm: FloatArray
-    zero_ohm: FloatArray  # X0 of the machine
-    network_ohm: FloatArray  # positive = negative sequence
+    negative_ohm: Array
+    zero_ohm: Array  # X0 of the machine
+    network_ohm: Array  # positive = negative sequence
     neutral_ohm: NDArray[Any]  # real or complex
-    other_neutrals_ohm: FloatArray
-    capacitance_f: FloatArray  # of a phase, inside and outside the zone
-    path_ohm: FloatArray  # X_e
-    fault_ohm: FloatArray
+    other_neutrals_ohm: Array
+    capacitance_f: Array  # of a phase, inside and outside the zone
+    path_ohm: Array  # X_e
+    fault_ohm: Array
     omega: float
 
     @property
-    def own_return_s(self) -> ComplexArray:
+    def own_return_s(self) -> Complex:
         """The machine's neutral and zero sequence as an admittance. [S]"""
         return np.asarray(1 / (3 * self.neutral_ohm + 1j * self.zero_ohm))
 
     @property
-    def return_s(self) -> ComplexArray:
+    def return_s(self) -> Complex:
         """All of the zero sequence, 1/Z0. [S]"""
         others = 1 / (3 * self.other_neutrals_ohm)
-        return np.asarray(self.own_return_s + others + 1j * self.omega * self.capacitance_f)
+        return self.own_return_s + others + 1j * self.omega * self.capacitance_f
 
     @property
-    def behind_ohm(self) -> ComplexArray:
+    def behind_ohm(self) -> Complex:
         """All of the loop but the positive sequence in front of the terminals. [ohm]"""
         earth = 1 / self.return_s
         negative = 1 / (1 / self.negative_ohm + 1 / self.network_ohm)
-        return np.asarray(1j * (negative + 3 * self.path_ohm) + earth + 3 * self.fault_ohm)
+        return 1j * (negative + 3 * self.path_ohm) + earth + 3 * self.fault_ohm
 
-    def sequences(
-        self, direct_ohm: FloatArray, voltage_v: FloatArray
-    ) -> tuple[ComplexArray, ComplexArray, ComplexArray]:
+    def sequences(self, direct_ohm: Array, voltage_v: Array) -> tuple[Complex, Complex, Complex]:
         """Zero, positive and negative sequence through the machine. [A]
 
         Parameters
@@ -93,11 +91,11 @@ class EarthedBus:
         )
 
     @property
-    def outside_ohm(self) -> FloatArray:
+    def outside_ohm(self) -> Array:
         """|Z_t| seen from the machine's positive sequence. [ohm]"""
-        return np.asarray(abs(1 / (1 / self.behind_ohm - 1j * (1 / self.network_ohm))))
+        return abs(1 / (1 / self.behind_ohm - 1j * (1 / self.network_ohm)))
 
-    def direct_s(self, direct_ohm: FloatArray, armature_ohm: FloatArray) -> FloatArray:
+    def direct_s(self, direct_ohm: Array, armature_ohm: Array) -> Array:
         """Time constant of the DC component: the loop's reactance over its resistance. [s]
 
         Without capacitance.
@@ -117,9 +115,7 @@ class EarthedBus:
             + 3 * self.path_ohm
             + earth.imag
         )
-        return np.asarray(
-            reactance / (self.omega * (earth.real + 3 * self.fault_ohm + 2 * armature_ohm))
-        )
+        return reactance / (self.omega * (earth.real + 3 * self.fault_ohm + 2 * armature_ohm))
 
 
 class PhaseEarth(Event):
@@ -146,7 +142,7 @@ class PhaseEarth(Event):
     def lasts_s(self, scene: Scene) -> float:
         return cleared(scene, self.run_on_s)
 
-    def before(self, scene: Scene) -> ComplexArray:
+    def before(self, scene: Scene) -> Complex:
         s = scene.samples
         own = phase_fault_reactance_pu(
             s["machine.subtransient_reactance_pu"], s["machine.negative_sequence_reactance_pu"]
@@ -158,9 +154,9 @@ class PhaseEarth(Event):
             scene.machine.omega,
             1 / (1 + scene.network_pu / own),
         )
-        return np.asarray(scene.load() + charging * scene.turn[:, None])
+        return scene.load() + charging * scene.turn[:, None]
 
-    def currents(self, scene: Scene, t: FloatArray) -> FloatArray:
+    def currents(self, scene: Scene, t: Array) -> Array:
         """(n, 6, nt). Each phase's part of the fault current ends at its first zero after clearing,
         and the zone's capacitive current with it; load and healthy charging go on."""
         omega = scene.machine.omega
@@ -174,10 +170,10 @@ class PhaseEarth(Event):
         out[:, 3:] += fault - charging
         return out
 
-    def direct_s(self, scene: Scene) -> FloatArray:
+    def direct_s(self, scene: Scene) -> Array:
         return _direct_s(scene, _bus(scene))
 
-    def neutral_current(self, scene: Scene, t: FloatArray) -> FloatArray:
+    def neutral_current(self, scene: Scene, t: Array) -> Array:
         """(n, nt). The sum of the three phases at the neutral end; load and charging currents add
         nothing to it. It ends at its own first zero after clearing: behind a resistor that of the
         fault current, with which it stops."""
@@ -207,7 +203,7 @@ def _bus(scene: Scene) -> EarthedBus:
     )
 
 
-def _direct_s(scene: Scene, bus: EarthedBus) -> FloatArray:
+def _direct_s(scene: Scene, bus: EarthedBus) -> Array:
     armature = bus.negative_ohm / (bus.omega * scene.samples["machine.armature_time_constant_s"])
     return bus.direct_s(scene.ohm("subtransient_reactance_pu"), armature)
 
@@ -221,8 +217,8 @@ def _added(scene: Scene, bus: EarthedBus) -> tuple[Fading, Fading]:
     voltage = scene.voltage_pu * scene.machine.phase_voltage_v
     zone_f = s["machine.stator_capacitance_f"] + s["machine.terminal_capacitance_f"]
     zone_s = 1j * scene.machine.omega * zone_f
-    through: list[ComplexArray] = []
-    inside: list[ComplexArray] = []
+    through: list[Complex] = []
+    inside: list[Complex] = []
     for x in scene.decrement.reactances_pu:
         parts = bus.sequences(x * base, voltage)
         none = 0.0 * parts[0]

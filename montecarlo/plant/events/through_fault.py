@@ -16,9 +16,9 @@ from numpy.typing import ArrayLike
 from montecarlo.plant.decrement import Decrement, ExternalFaultKind, fault_current_rms
 from montecarlo.plant.events.base import ClearingTime, Event, KindWord, RunOn, Scene, cleared
 from montecarlo.plant.events.waves import interrupt, rotating
-from montecarlo.plant.machine import PHASE_ROTATION, ComplexArray, FloatArray
+from montecarlo.plant.machine import PHASE_ROTATION
 from montecarlo.plant.states import load_phasor
-from montecarlo.quantities import Distribution, Quantity, number
+from montecarlo.quantities import Array, Complex, Distribution, Quantity, number
 
 ROWS = 64  # at once: what they need stays in the processor's cache
 
@@ -52,30 +52,12 @@ class ThroughFault(Event):
     def lasts_s(self, scene: Scene) -> float:
         return cleared(scene, self.run_on_s)
 
-    def currents(self, scene: Scene, t: FloatArray) -> FloatArray:
-        own = scene.own
-        return through_fault(
-            self.kind,
-            t,
-            scene.decrement,
-            external_reactance_pu=own["external_reactance_pu"],
-            external_resistance_pu=own["external_resistance_pu"],
-            voltage_factor=scene.voltage_pu,
-            load_current_pu=scene.samples["load.current_pu"],
-            power_factor=scene.samples["load.power_factor"],
-            point_on_wave_rad=scene.point_on_wave_rad,
-            pair=scene.phase,
-            clearing_time_s=own["clearing_time_s"],
-            omega=scene.machine.omega,
-            rated_current_a=scene.machine.rated_current_a,
-        )
+    def currents(self, scene: Scene, t: Array) -> Array:
+        load = scene.samples["load.current_pu"], scene.samples["load.power_factor"]
+        return fault_in(scene, t, self.kind, scene.voltage_pu, *load)
 
-    def direct_s(self, scene: Scene) -> FloatArray:
-        return scene.decrement.direct_current_time_s(
-            scene.own["external_reactance_pu"],
-            scene.own["external_resistance_pu"],
-            scene.machine.omega,
-        )
+    def direct_s(self, scene: Scene) -> Array:
+        return scene.direct_s
 
     def by_hand(self, centre: Mapping[str, float]) -> tuple[float, str]:
         names = Decrement.__dataclass_fields__
@@ -90,9 +72,49 @@ class ThroughFault(Event):
         return current, f"sqrt(3) x {emf:g} / ({own:g} + {negative:g} + 2 x {outside:g})"
 
 
+def fault_in(
+    scene: Scene,
+    t: Array,
+    kind: ExternalFaultKind,
+    voltage_pu: Array,
+    load_pu: ArrayLike,
+    power_factor: ArrayLike,
+) -> Array:
+    """`through_fault` behind the event's own impedance, for its samples. [A]
+
+    Parameters
+    ----------
+    scene : Scene
+    t : (nt,) array (s)
+    kind : "three_phase" or "phase_phase"
+    voltage_pu : (n,) array (pu)
+        What drives it.
+    load_pu, power_factor : (n,) array_like (pu, -)
+
+    Returns
+    -------
+    (n, 3, nt) array (A)
+    """
+    return through_fault(
+        kind,
+        t,
+        scene.decrement,
+        external_reactance_pu=scene.own["external_reactance_pu"],
+        external_resistance_pu=scene.own["external_resistance_pu"],
+        voltage_factor=voltage_pu,
+        load_current_pu=load_pu,
+        power_factor=power_factor,
+        point_on_wave_rad=scene.point_on_wave_rad,
+        pair=scene.phase,
+        clearing_time_s=scene.own["clearing_time_s"],
+        omega=scene.machine.omega,
+        rated_current_a=scene.machine.rated_current_a,
+    )
+
+
 def through_fault(
     kind: ExternalFaultKind,
-    t: FloatArray,
+    t: Array,
     machine: Decrement,
     *,
     external_reactance_pu: ArrayLike,
@@ -105,7 +127,7 @@ def through_fault(
     clearing_time_s: ArrayLike,
     omega: float,
     rated_current_a: float,
-) -> FloatArray:
+) -> Array:
     """Primary current from the neutral to the terminals in L1, L2, L3. [A]
 
     Behind each reactance stands the EMF of the load state, E = U + jX I_load with that X (E''
@@ -173,16 +195,16 @@ class _Wave:
     """Constants of a through fault, all (n,); phasors of L1 in peak amperes, turned to the point on
     wave."""
 
-    load: ComplexArray
-    fast: ComplexArray  # AC component that decays with T''
-    slow: ComplexArray  # with T'
-    lasting: ComplexArray
-    fast_s: FloatArray  # T'', T', time constant of the DC component
-    slow_s: FloatArray
-    direct_s: FloatArray
+    load: Complex
+    fast: Complex  # AC component that decays with T''
+    slow: Complex  # with T'
+    lasting: Complex
+    fast_s: Array  # T'', T', time constant of the DC component
+    slow_s: Array
+    direct_s: Array
 
     @property
-    def first(self) -> ComplexArray:
+    def first(self) -> Complex:
         """AC component at the start."""
         return self.fast + self.slow + self.lasting
 
@@ -191,8 +213,8 @@ class _Wave:
 
 
 def _currents(
-    machine: Decrement, outside_pu: FloatArray, voltage: ArrayLike, load: ComplexArray
-) -> tuple[ComplexArray, ...]:
+    machine: Decrement, outside_pu: Array, voltage: ArrayLike, load: Complex
+) -> tuple[Complex, ...]:
     """Load, then the fault current behind X''d, X'd, Xd as if each lasted: phasors of L1. [pu]"""
     behind = (
         (np.asarray(voltage) + 1j * x * load) / (1j * (x + outside_pu))
@@ -202,9 +224,9 @@ def _currents(
 
 
 def _wave(
-    currents: tuple[ComplexArray, ...],
-    turn: ComplexArray,
-    times: tuple[FloatArray, ...],
+    currents: tuple[Complex, ...],
+    turn: Complex,
+    times: tuple[Array, ...],
     shape: tuple[int, ...],
 ) -> _Wave:
     load, first, second, last = currents
@@ -214,15 +236,13 @@ def _wave(
     return _Wave(*(np.broadcast_to(part, n) for part in parts))
 
 
-def _decaying(
-    wave: _Wave, t: FloatArray, omega: float
-) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _decaying(wave: _Wave, t: Array, omega: float) -> tuple[Array, Array, Array]:
     """Real and imaginary part of L1's AC component turning with omega t, and the DC decay: (n, m)
     each."""
     fast = np.exp(-t / wave.fast_s[:, None])
     slow = np.exp(-t / wave.slow_s[:, None])
 
-    def faded(f: FloatArray, s: FloatArray, last: FloatArray) -> FloatArray:
+    def faded(f: Array, s: Array, last: Array) -> Array:
         return f[:, None] * fast + s[:, None] * slow + last[:, None]
 
     real = faded(wave.fast.real, wave.slow.real, wave.lasting.real)
@@ -236,7 +256,7 @@ def _decaying(
     )
 
 
-def _three_phase(wave: _Wave, t: FloatArray, omega: float, out: FloatArray) -> None:
+def _three_phase(wave: _Wave, t: Array, omega: float, out: Array) -> None:
     """t >= 0, into out (n, 3, m)."""
     real, imag, direct = _decaying(wave, t, omega)
     # of the DC component, sums to 0
@@ -253,9 +273,9 @@ def _three_phase(wave: _Wave, t: FloatArray, omega: float, out: FloatArray) -> N
 def _phase_phase(
     wave: _Wave,
     pair: np.ndarray[tuple[int, ...], np.dtype[np.int_]],
-    t: FloatArray,
+    t: Array,
     omega: float,
-    out: FloatArray,
+    out: Array,
 ) -> None:
     """t >= 0, into out (n, 3, m); `pair` (n,) the healthy phase."""
     real, imag, direct = _decaying(wave, t, omega)

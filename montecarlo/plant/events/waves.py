@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from montecarlo.plant.machine import PHASE_ROTATION, ComplexArray, FloatArray
+from montecarlo.plant.machine import PHASE_ROTATION
+from montecarlo.quantities import Array, Complex, Index
 
 
-def rotating(phasor: ComplexArray, angle: FloatArray, out: FloatArray) -> None:
+def rotating(phasor: Complex, angle: Array, out: Array) -> None:
     """A balanced sinusoid, written into `out`.
 
     Parameters
@@ -27,7 +27,7 @@ def rotating(phasor: ComplexArray, angle: FloatArray, out: FloatArray) -> None:
     out -= turned.imag[..., None] * np.sin(angle)
 
 
-def interrupt(currents: FloatArray, t: FloatArray, clearing_s: FloatArray) -> NDArray[np.int64]:
+def interrupt(currents: Array, t: Array, clearing_s: Array) -> Index:
     """End each phase at its first zero after its clearing time, in place: 0 from the next time on.
 
     The zero's instant is interpolated: otherwise which half cycle is the last would hang on the
@@ -60,7 +60,7 @@ def interrupt(currents: FloatArray, t: FloatArray, clearing_s: FloatArray) -> ND
     return first
 
 
-def end(currents: FloatArray, first: NDArray[np.int64]) -> None:
+def end(currents: Array, first: Index) -> None:
     """Set currents to 0 from an index on, in place.
 
     Parameters
@@ -73,7 +73,7 @@ def end(currents: FloatArray, first: NDArray[np.int64]) -> None:
     tail[start + np.arange(tail.shape[-1]) >= first[..., None]] = 0.0
 
 
-def sinusoids(phasors: ComplexArray, angle: FloatArray) -> FloatArray:
+def sinusoids(phasors: Complex, angle: Array) -> Array:
     """Sinusoids of peak phasors, in their unit.
 
     Parameters
@@ -86,17 +86,15 @@ def sinusoids(phasors: ComplexArray, angle: FloatArray) -> FloatArray:
     -------
     (n, c, m) array
     """
-    return np.asarray(
-        phasors.real[..., None] * np.cos(angle) - phasors.imag[..., None] * np.sin(angle)
-    )
+    return phasors.real[..., None] * np.cos(angle) - phasors.imag[..., None] * np.sin(angle)
 
 
 def of_sequences(
-    zero: ComplexArray | float,
-    positive: ComplexArray,
-    negative: ComplexArray,
-    phase: NDArray[np.int64],
-) -> ComplexArray:
+    zero: Complex | float,
+    positive: Complex,
+    negative: Complex,
+    phase: Index,
+) -> Complex:
     """Phasors of L1, L2, L3 from symmetrical components, all for a voltage of L1 at angle 0.
 
     Parameters
@@ -122,13 +120,13 @@ class Fading:
     """A current that an event adds at t = 0."""
 
     # peak phasors (n, c) behind X''d, X'd, Xd as if each lasted
-    stages: Sequence[ComplexArray]
-    fast_s: FloatArray  # T'' and T', (n,)
-    slow_s: FloatArray
+    stages: Sequence[Complex]
+    fast_s: Array  # T'' and T', (n,)
+    slow_s: Array
     # of the DC component (n,) that makes it start from 0; None: it jumps
-    direct_s: FloatArray | None = None
+    direct_s: Array | None = None
 
-    def at(self, t: FloatArray, omega: float) -> FloatArray:
+    def at(self, t: Array, omega: float) -> Array:
         """The current, in the unit of its phasors.
 
         Parameters

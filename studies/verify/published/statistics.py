@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 from scipy.special import bdtr
 
-from montecarlo.estimates.intervals import clopper_pearson, student, wilson
+from montecarlo.estimates.intervals import clopper_pearson, one_sided, student, wilson
 from montecarlo.estimates.rare import Sums, plain, rare_estimate, spans, tilted, variation
 from montecarlo.estimates.totals import mover
 from montecarlo.quantities import Array
@@ -54,7 +54,7 @@ def rows() -> Iterator[Published]:
     half = float(student(blocks).high) - blocks.mean()
     yield from beside(
         "laws",
-        clopper_pearson(0, 100, side="high").high,
+        clopper_pearson(0, 100, one_sided(0.95)).high,
         Normal(0.0, 1.0).ppf(0.975),
         half / (blocks.std(ddof=1) / 4),
     )

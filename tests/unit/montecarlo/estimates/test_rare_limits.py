@@ -84,9 +84,7 @@ def test_nothing_seen_gives_the_exact_limit_of_the_plain_draws():
     found = rare_estimate(sums)
     assert (found.p[0], found.low[0]) == (0, 0)
     assert found.high[0] == pytest.approx(1 - 0.025 ** (1 / 1300), rel=1e-12)
-    assert rare_estimate(sums, side="high").high[0] == pytest.approx(
-        1 - 0.05 ** (1 / 1300), rel=1e-12
-    )
+    assert rare_estimate(sums, 0.90).high[0] == pytest.approx(1 - 0.05 ** (1 / 1300), rel=1e-12)
     assert fewer_than(sums) == found.high[0]
     assert trust_text(diagnose(sums).trust[0]) == "nothing seen: only an upper limit"
 
@@ -99,19 +97,6 @@ def test_every_batch_has_its_whole_number_of_plain_draws():
     )
     u = narrow.sample(rng(31), 300 * BATCH)
     assert ((u < 25).reshape(-1, BATCH).sum(axis=1) == 13).all()
-
-
-def test_one_sided_limits_are_those_of_twice_the_tail():
-    sums = final([3.0, 4.6])
-    both, low, high = (
-        rare_estimate(sums, 0.90),
-        rare_estimate(sums, 0.95, "low"),
-        rare_estimate(sums, 0.95, "high"),
-    )
-    np.testing.assert_allclose(low.low, both.low)
-    np.testing.assert_allclose(high.high, both.high)
-    assert (low.high == 1).all()
-    assert (high.low == 0).all()
 
 
 def test_unresolved_samples_widen_only_the_high_limit():
@@ -189,5 +174,5 @@ def test_the_bound_holds_the_truth_where_weights_are_skew():
         at = np.bincount(draws.integers(0, batches, count), w, batches)
         one = (np.array([x]) for x in (count, w.sum(), w @ w, at @ at, w.max(), 0.0, 0.0, 0.0, 0.0))
         sums = Sums(batches * BATCH, 10.0, *one)
-        held += rare_estimate(sums, 0.95, "high").high[0] >= hits * np.exp(0.5 - 4) / sums.trials
+        held += rare_estimate(sums, 0.90).high[0] >= hits * np.exp(0.5 - 4) / sums.trials
     assert held / repeats > 0.945

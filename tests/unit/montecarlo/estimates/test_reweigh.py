@@ -58,7 +58,7 @@ def test_equal_weights_are_no_weights() -> None:
     rng = np.random.default_rng([SEED, 1])
     trials, lost = np.full(64, 20.0), rng.integers(0, 2, (3, 64)).astype(float)
     hits = rng.binomial(10, [[0.0], [0.3], [0.9]], (3, 64)).astype(float)
-    plain = with_unresolved(hits, trials, lost, method="clustered")
+    plain = with_unresolved(hits, trials, lost)
     ours = reweighted(Sums(hits, trials, lost, False), np.full(64, 1 / 64))
     for one, other in zip(plain, ours, strict=True):
         assert one == pytest.approx(other)

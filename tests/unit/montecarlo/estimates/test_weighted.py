@@ -40,10 +40,8 @@ def judged(p, hits, *pickups):
     return compare(sums_of(*p), *counts(*hits), (lattice(*pickups),))
 
 
-def estimate(found, hits, side="both"):
-    return found.instead_of(
-        with_unresolved(*counts(*hits), 0.95, side=side, method="clustered"), 0.95, side
-    )
+def estimate(found, hits, level=0.95):
+    return found.instead_of(with_unresolved(*counts(*hits), level), level)
 
 
 def test_rare_and_trusted_comes_from_weighted_samples():
@@ -74,18 +72,18 @@ def hits_of(effective: float, p: float = 3e-4, trials: int = N) -> Seen:
     return Seen(trials, p, effective, 0.05, 0.0)
 
 
-@pytest.mark.parametrize("side", ["both", "high"])
+@pytest.mark.parametrize("level", [0.95, 0.90])
 @pytest.mark.parametrize("hits", [0, 3, 30])
-def test_few_effective_hits_give_the_wider_of_both(hits, side):
+def test_few_effective_hits_give_the_wider_of_both(hits, level):
     """38 samples operate at 3e-4: fewer than 50, whatever was counted."""
     found = judged([3e-4], [hits], 0.1)
     assert found.verdict[0].why is Why.FEW
     assert found.source == (Source.BOTH,)
     assert found.used[0]
     assert not found.alone[0]
-    own = rare_estimate(found.sums, 0.95, side)
-    count = with_unresolved(*counts(hits), 0.95, side=side, method="clustered")
-    told = estimate(found, [hits], side)
+    own = rare_estimate(found.sums, level)
+    count = with_unresolved(*counts(hits), level)
+    told = estimate(found, [hits], level)
     assert told.p == own.p
     assert told.low == min(own.low, count.low)
     assert told.high == max(own.high, count.high) >= told.p
@@ -95,8 +93,8 @@ def test_a_count_of_nothing_does_not_hide_what_weighted_samples_saw():
     """A count of 0 in 64,000 bounds p at 4.7e-5; the weighted samples say 3e-4, and the bound is
     theirs."""
     found = judged([3e-4], [0], 0.1)
-    bound = estimate(found, [0], "high").high[0]
-    assert bound > 3e-4 > with_unresolved(*counts(0), 0.95, side="high", method="clustered").high[0]
+    bound = estimate(found, [0], 0.90).high[0]
+    assert bound > 3e-4 > with_unresolved(*counts(0), 0.90).high[0]
 
 
 def test_an_earlier_batch_decides_by_the_hits_that_it_lets_expect():
@@ -125,8 +123,8 @@ def test_few_counts_contradict_nothing():
 
 def test_none_counted_is_bounded_by_the_finer_setting():
     found = judged([1e-3, 0.0, 0.0], [64, 0, 0], 0.1, 0.3, 0.2)
-    whole, bound = estimate(found, [64, 0, 0]), estimate(found, [64, 0, 0], "high")
-    alone = with_unresolved(*counts(64, 0, 0), method="clustered")
+    whole, bound = estimate(found, [64, 0, 0]), estimate(found, [64, 0, 0], 0.90)
+    alone = with_unresolved(*counts(64, 0, 0))
     assert whole.high[1] == min(alone.high[1], whole.high[0])
     assert (whole.high[1:] <= whole.high[0]).all()
     assert (bound.high <= whole.high).all()

@@ -22,7 +22,6 @@ from montecarlo.quantities import (
     Quantity,
     Ranged,
     Section,
-    Word,
     meaning_of,
     number,
     read_distribution,
@@ -31,7 +30,6 @@ from montecarlo.quantities import (
 from montecarlo.quantities.columns import read_column
 from montecarlo.quantities.wording import LONGEST, bare, listed, one_line, shown
 from montecarlo.study.description import Study
-from montecarlo.study.schema import WORDS
 
 U = np.array([2.0**-54, 1e-6, 0.01, 0.2, 0.5, 0.77, 0.99, 1 - 1e-9])
 
@@ -263,13 +261,12 @@ def all_tables(model: type[Any] = Study) -> list[type[Any]]:
 
 
 def test_every_field_has_a_unit_and_a_meaning() -> None:
-    """Numbers a unit, a text and a range; names, choices, switches and tables a text (of the field
-    or in WORDS)."""
+    """Numbers a unit, a text and a range; names, choices, switches and tables a text."""
     for table in all_tables():
         assert issubclass(table, Section)
         for name, field in table.model_fields.items():
             key, meaning = f"{table.__name__}.{name}", meaning_of(field)
-            if meaning is None or isinstance(meaning, Word):
+            if not isinstance(meaning, Ranged):
                 as_in_earthing = (
                     table is EarthingOption and name in Earthing.model_fields
                 )  # read once more there
@@ -277,21 +274,11 @@ def test_every_field_has_a_unit_and_a_meaning() -> None:
                     "float" not in str(field.annotation) or key == "Relay.range_a" or as_in_earthing
                 ), key
                 assert "Distribution" not in str(field.annotation), key
-                assert WORDS.get(key) or (meaning and meaning.text), key
+                assert meaning is not None, key
+                assert meaning.text, key
             else:
-                assert isinstance(meaning, Ranged), key
                 assert meaning.unit, key
                 assert meaning.text, key
-
-
-def test_words_name_fields_that_exist_and_have_no_text_of_their_own() -> None:
-    fields = {
-        f"{table.__name__}.{name}": field
-        for table in all_tables()
-        for name, field in table.model_fields.items()
-    }
-    assert set(WORDS) <= set(fields)
-    assert not [key for key in WORDS if meaning_of(fields[key])]
 
 
 # --- columns of CSV files -----------------------------------------------------

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
-from montecarlo.relays.places import carried
-from montecarlo.relays.schemes import BUILT_IN, PHASES, SchemeChoice, build_scheme, leg_resistances
+from montecarlo.relays.places import PHASES, carried
+from montecarlo.relays.schemes import BUILT_IN, SchemeChoice, build_scheme, leg_resistances
 
 PAIRS = list(combinations(PHASES, 2))
 

@@ -246,7 +246,8 @@ def test_csv_columns_lie_beside_the_study_file(tmp_path: Path) -> None:
         (
             "scheme.watched_phases",
             ["L1"],
-            'scheme.watched_phases: ["L1"]; expected a list of 2, each "L1", "L2" or "L3"',
+            'scheme.watched_phases: ["L1"]; expected a list of 2, each "L1", "L2" or "L3": the'
+            " two phases that have a phase element",
         ),
         (
             "scheme.watched_phases",

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, cast
 import numpy as np
 import pytest
 
-from montecarlo.estimates.drivers import Rule, worths
+from montecarlo.estimates.drivers import Bound, Rule, worths
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.frames.choosing import hinge
 from montecarlo.sampling.stratum import EARTH
@@ -142,16 +142,9 @@ def test_worth_of_measuring_starts_from_the_setting_that_was_chosen() -> None:
     """These samples alone would choose the second; the study chose the third."""
     one = np.ones(3)
     costs = {"internal.a": 2.0, "external.b": 1.0}
-    rule = Rule(
-        {"internal.a": 1.0},
-        {"external.b": 1.0},
-        one.astype(bool),
-        np.inf,
-        one,
-        0 * one,
-        costs,
-        today=2,
-    )
+    false = {"external.b": 1.0}
+    bounds = (Bound(false, np.inf, one, 0 * one),)
+    rule = Rule({"internal.a": 1.0}, false, one.astype(bool), bounds, costs, today=2)
     found = worths(samples(), ["known", "dead"], rule, rng(84))
     assert {each.chosen_today for each in found.values()} == {2}
     # as the study's own figures have it

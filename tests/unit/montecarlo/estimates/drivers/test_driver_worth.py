@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtri
 
-from montecarlo.estimates.drivers import CELLS, Rule, Sampled, cells_of, worths
+from montecarlo.estimates.drivers import CELLS, Bound, Rule, Sampled, cells_of, worths
 from tests.made.rare_cases import rng
 
 COSTS = {"internal.a": 2.0, "external.b": 1.0}
@@ -13,9 +13,9 @@ COSTS = {"internal.a": 2.0, "external.b": 1.0}
 
 def rule(candidates, costs=COSTS, limit=np.inf):
     one = np.ones(candidates)
-    return Rule(
-        {"internal.a": 1.0}, {"external.b": 1.0}, one.astype(bool), limit, one, 0 * one, costs
-    )
+    false = {"external.b": 1.0}
+    bounds = (Bound(false, limit, one, 0 * one),)
+    return Rule({"internal.a": 1.0}, false, one.astype(bool), bounds, costs)
 
 
 def samples(n=8192, candidates=3, key=0):
