@@ -21,8 +21,6 @@ if TYPE_CHECKING:
     from montecarlo.study.description import Study
     from studies.report.blocks import Block
 
-__all__ = ["Drawn", "Findings", "Kind", "Part", "Progress", "silent"]
-
 
 @dataclass(frozen=True, eq=False)
 class Part:

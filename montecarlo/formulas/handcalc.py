@@ -12,19 +12,6 @@ from numpy.typing import ArrayLike
 
 from montecarlo.quantities import Array
 
-__all__ = [
-    "balancing_spill",
-    "capacitive_limit_ohm",
-    "displacement_fraction",
-    "peak_voltage",
-    "primary_operating_current",
-    "required_knee",
-    "resistance_for_fraction",
-    "stabilising_resistance",
-    "stabilising_voltage",
-    "unprotected_fraction",
-]
-
 
 def _source_voltage(
     primary_pickup_a: ArrayLike,

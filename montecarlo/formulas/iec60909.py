@@ -16,19 +16,6 @@ from numpy.typing import ArrayLike
 
 from montecarlo.quantities import Array, Complex
 
-__all__ = [
-    "FREQUENCIES_HZ",
-    "Generator",
-    "breaking_current",
-    "breaking_factor",
-    "initial_current",
-    "peak_current",
-    "peak_factor",
-    "phase_earth_current",
-    "phase_phase_current",
-    "station_unit_current",
-]
-
 FREQUENCIES_HZ = (50.0, 60.0)
 C_MAX = 1.1  # table 1: above 1 kV, and below with a tolerance of 10 % (1.05 with 6 %)
 LARGE_VA = 100e6

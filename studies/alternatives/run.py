@@ -6,12 +6,13 @@ from __future__ import annotations
 from functools import partial
 from typing import TYPE_CHECKING
 
+from montecarlo.engine.progress import Progress, silent
 from montecarlo.study.description import Study
 from montecarlo.study.scenarios import AS_STATED
 from studies.alternatives.figures import figures
 from studies.alternatives.frames import SideBySide, run_side_by_side
 from studies.alternatives.text import variants_text
-from studies.protocol import Drawn, Findings, Progress, silent
+from studies.protocol import Drawn, Findings
 from studies.report.catalogue import with_unit
 from studies.report.notes import sentences_of_all
 

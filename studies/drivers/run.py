@@ -6,6 +6,7 @@ from __future__ import annotations
 from functools import partial
 from typing import TYPE_CHECKING
 
+from montecarlo.engine.progress import Progress, silent
 from montecarlo.frames.result import Result
 from montecarlo.frames.unresolved import unresolved_frame
 from montecarlo.study.description import Study
@@ -14,7 +15,7 @@ from studies.drivers.figures import figures
 from studies.drivers.frames import driver_rows, elasticity_rows, what_if_rows, worth_rows
 from studies.drivers.text import drivers_text
 from studies.nominal.peak import peak_frame, peak_of_chosen, peak_voltages
-from studies.protocol import Drawn, Findings, Progress, silent
+from studies.protocol import Drawn, Findings
 from studies.report.catalogue import with_unit
 from studies.report.notes import with_sentences
 

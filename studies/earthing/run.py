@@ -6,11 +6,12 @@ from __future__ import annotations
 from functools import partial
 from typing import TYPE_CHECKING
 
+from montecarlo.engine.progress import Progress, silent
 from montecarlo.study.description import Study
 from studies.earthing.figures import TRADE, figures
 from studies.earthing.frames import Options, run_options
 from studies.earthing.text import earthing_text
-from studies.protocol import Drawn, Findings, Progress, silent
+from studies.protocol import Drawn, Findings
 from studies.report.notes import sentences_of_all
 
 if TYPE_CHECKING:

@@ -18,7 +18,10 @@ MISSED, FALSE, FALSE_TEXT = "#0173b2", "#d55e00", "#b35e00"
 CHOSEN, PRESENT, RUNNER_UP, FAINT = "#222222", "#7b3294", "#6b6b6b", "#b9b9b9"
 # in the order of the study's schemes
 SCHEMES = ("#029e73", "#cc78bc", "#ca9161", "#56b4e9", "#332288", "#882255")
-WIDTH_MM, PNG_DPI = 160.0, 200
+WIDTH_MM = 160.0
+PNG_DPI = 200
+# What matplotlib says of a letter that no font has: a box in the PNG, text in the SVG.
+NO_LETTER = "Glyph .* missing from"
 
 _RC: dict[str, Any] = {
     "svg.fonttype": "none",
@@ -92,7 +95,7 @@ def write_figure(figure: Figure, folder: Path, stem: str, title: str) -> tuple[P
     says."""
     svg, png = folder / f"{stem}.svg", folder / f"{stem}.png"
     with look(), warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # of a letter that no font has: a box in the PNG alone
+        warnings.filterwarnings("ignore", NO_LETTER, UserWarning)
         figure.savefig(svg, metadata={"Date": None, "Title": title})
         figure.savefig(png, dpi=PNG_DPI, metadata={"Title": title})
     return svg, png

@@ -6,9 +6,10 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from montecarlo.engine.progress import Progress, silent
 from montecarlo.frames.result import Result, run_study
 from montecarlo.study.description import Study
-from studies.protocol import Drawn, Findings, Progress, silent
+from studies.protocol import Drawn, Findings
 from studies.report.catalogue import with_unit
 from studies.schemes.figures import figures
 from studies.schemes.frames import caught_rows, difference_rows, scheme_rows

@@ -9,11 +9,12 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from montecarlo.engine.progress import Progress, silent
 from montecarlo.frames.result import Result, run_study
 from montecarlo.study.description import Study
 from studies.commissioning.run import commissioning
 from studies.nominal.peak import caution, peak_frame, peak_of_chosen, peak_voltages
-from studies.protocol import Drawn, Findings, Progress, silent
+from studies.protocol import Drawn, Findings
 from studies.report.blocks import Block, items
 from studies.report.catalogue import with_unit
 from studies.report.notes import with_sentences
