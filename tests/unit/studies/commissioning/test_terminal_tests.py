@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from montecarlo.secondary import transient
+from montecarlo.secondary.judging import QUANTITIES
 from montecarlo.secondary.restraint import GREATER_OF, NO_BIAS, SUM, Form
 from studies.commissioning.terminal_tests import ANGLES, BiasedElement, operating_times_s
 from tests.made.secondary_cases import FREQUENCY_HZ, OMEGA
@@ -19,7 +20,7 @@ def element(form: Form, current: str = "mean") -> BiasedElement:
     return BiasedElement(form, current, 1.0, 1.0, (True, True), 2)
 
 
-@pytest.mark.parametrize("quantity", ["rms", "fundamental"])
+@pytest.mark.parametrize("quantity", QUANTITIES)
 @pytest.mark.parametrize("angle", [0, 5, 11])
 def test_times_are_those_of_the_compiled_measuring(quantity: str, angle: int) -> None:
     """The shortest window in which twice the pick-up is sustained for the delay, at 96 steps a
