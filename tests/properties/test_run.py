@@ -49,6 +49,7 @@ def small() -> Result:
     return run()
 
 
+@pytest.mark.slow
 def test_two_workers_give_the_numbers_of_one(small: Result) -> None:
     pair = run(workers=2)
     for table in ("candidates", "by_type", "coverage", "inputs"):
@@ -129,7 +130,10 @@ def test_a_setting_in_service_off_the_grid_is_in_the_tables_and_compared() -> No
         "stabilising_resistance_ohm": 50.0,
         "delay_s": 0.04,
     }
-    result = run({"candidates.present": present, "policy.p_false_max": 0.9})
+    both = study_table()["external_events"]
+    result = run(
+        {"external_events": both, "candidates.present": present, "policy.p_false_max": 0.9}
+    )
     row = result.candidates[result.candidates["present"]]
     assert len(row) == 1
     assert row.iloc[0]["stabilising_resistance_ohm"] == 50.0
@@ -411,6 +415,7 @@ def test_a_scenario_that_changes_nothing_changes_nothing() -> None:
     assert (same.scenario_choices["candidate"] == same.scenario_choices["candidate"].iloc[0]).all()
 
 
+@pytest.mark.slow
 def test_the_choice_is_the_best_by_its_worst_scenario() -> None:
     result = in_scenarios(
         stiff={"earthing.resistance_ohm": 60.0},  # earth faults drive a third

@@ -318,6 +318,7 @@ def test_matching_that_is_a_little_off_spills_load_through_the_elements() -> Non
 # --- burdens in VA ------------------------------------------------------------
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("kind", "axis"),
     [
@@ -440,6 +441,7 @@ def test_the_share_is_over_a_scheme_s_own_cores() -> None:
     assert states["open_pilot_line_end_L2"].tolist() == [1.0, 1.0]
 
 
+@pytest.mark.slow
 def test_open_cores_among_the_events_do_not_depend_on_the_schemes_compared() -> None:
     both = {
         "ct.neutral_conductor": {},

@@ -200,6 +200,7 @@ def test_three_books_have_several_resistors() -> None:
     assert [len(group) for group in alike()] == [2, 3, 2]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("group", [pytest.param(group, id=group[0].place) for group in alike()])
 def test_resistors_of_a_worked_example_as_options(group: list[WindingExample]) -> None:
     """Printed fractions, and in closed form (derived) the resistor's energy: I = xE/R, so that over

@@ -380,6 +380,7 @@ def test_workers_without_the_program_and_with_another_version_are_named(tmp_path
                 Cluster(made.address)
 
 
+@pytest.mark.slow
 def test_one_of_the_two_ways_to_have_workers(tmp_path: Path) -> None:
     (tmp_path / "s.toml").write_text(minimal_study_text())
     run = statorodds(tmp_path, "run", "s.toml", "--cluster", "tcp://127.0.0.1:1", "--workers", "2")
