@@ -201,8 +201,7 @@ def judge(
                 bias = np.maximum(bias, end) if meter.largest else bias + end
         difference = np.sqrt(history[mine + lead : mine + steps])
         for v in range(meter.forms.shape[0]):
-            form = meter.forms[v]
-            quantity = operating_quantity(difference, bias, int(form[0]), form[1], form[2], form[3])
+            quantity = operating_quantity(difference, bias, meter.forms[v])
             for d in range(meter.holds.size):
                 store(
                     scratch,

@@ -11,10 +11,10 @@ from montecarlo.quantities.wording import WORD, is_word, listed, shown
 from montecarlo.relays.places import GROUPS, NEUTRAL_CONDUCTOR
 from montecarlo.relays.schemes import AXES, BUILT_IN, custom_faults
 from montecarlo.secondary.ct import ENDS
-from montecarlo.study.axes import BIAS
+from montecarlo.study.axes import BIAS, PresentSetting
 from montecarlo.study.check import Check
 from montecarlo.study.circuits import scheme_of
-from montecarlo.study.description import PresentSetting, Study
+from montecarlo.study.description import Study
 
 __all__ = ["SCHEME_CHECKS", "check_scheme"]
 

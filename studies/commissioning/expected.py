@@ -320,7 +320,7 @@ class Sheet:
             operating_quantity(
                 amperes,
                 bias_current(ends, self.study.scheme.bias_current),
-                *(self._bias if element.bias else NO_BIAS),
+                self._bias if element.bias else NO_BIAS,
             )
         )
 

@@ -90,7 +90,7 @@ class BiasedElement:
 
         def quantity(difference: Array) -> Array:
             bias = self.bias_a((balance + difference) / self.raised_gain, held_a)
-            return np.asarray(operating_quantity(difference, bias, *self.form))
+            return np.asarray(operating_quantity(difference, bias, self.form))
 
         return (balance + least(quantity, pickup_a, pickup_a + balance)) / self.raised_gain
 

@@ -91,7 +91,7 @@ def _biased(one: BiasedExample) -> Iterator[Published]:
     ends = np.array([current / one.ratio for current in one.ends_a])
     difference = np.abs(ends[:1] - ends[1:])
     bias = bias_current(ends[None], "mean")
-    quantity = operating_quantity(difference, bias, *one.form("sum"))
+    quantity = operating_quantity(difference, bias, one.form("sum"))
 
     def row(name: str, unit: str, given: float, ours: float, digit: float) -> Published:
         return Published(one.source, one.place, name, unit, given, ours, digit, one.kind)
