@@ -43,8 +43,7 @@ class Bias:
         -------
         float
         """
-        _, slope1, slope2, break_a = self.form(SUM)
-        return slope1 * bias_a + (slope2 - slope1) * max(bias_a - break_a, 0.0)
+        return -float(operating_quantity(np.zeros(1), np.array([bias_a]), self.form(SUM))[0])
 
     def form(self, which: int) -> Form:
         """The same for `operating_quantity`.

@@ -120,7 +120,7 @@ class BiasedElement:
     def parts(self, pickup_a: float, rated_a: float) -> list[Part]:
         """From no bias on; the last ends `BEYOND` times the relay's rated current or the last
         turning point."""
-        which, slope1, slope2, break_a = self.form
+        which, slope1, slope2, break_a = self.form[:4]
         two = slope1 != slope2
         if which == UNBIASED or not (slope1 > 0 or slope2 > 0):
             return []

@@ -9,7 +9,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from montecarlo.formulas import handcalc
-from montecarlo.secondary.restraint import GREATER_OF, SUM, Form, bias_current, operating_quantity
+from montecarlo.secondary.restraint import (
+    GREATER_OF,
+    SUM,
+    Bias,
+    Form,
+    bias_current,
+    operating_quantity,
+)
 from studies.verify.published.data import beside, read, source_of
 from studies.verify.published.row import Kind, Published
 
@@ -48,7 +55,7 @@ class BiasedExample:
         -------
         Form
         """
-        return (FORMS[which], self.slope, self.slope, 0.0)
+        return Bias(self.slope).form(FORMS[which])
 
 
 def _example(row: dict[str, str]) -> BiasedExample:

@@ -56,26 +56,26 @@ def test_the_forms_at_zero_slope_are_the_difference() -> None:
 
 def test_greater_of_is_all_or_nothing_and_never_below_the_sum() -> None:
     bias, difference = np.random.default_rng(3).uniform(0, 5, (2, 1000))
-    slopes = (0.4, 0.9, 2.0)
-    either = operating_quantity(difference, bias, (GREATER_OF, *slopes))
+    slopes = Bias(0.4, 0.9, 2.0)
+    either = operating_quantity(difference, bias, slopes.form(GREATER_OF))
     restraint = 0.4 * bias + 0.5 * np.maximum(bias - 2.0, 0.0)
     assert np.array_equal(either, np.where(difference > restraint, difference, 0.0))
-    assert np.all(either >= operating_quantity(difference, bias, (SUM, *slopes)))
+    assert np.all(either >= operating_quantity(difference, bias, slopes.form(SUM)))
 
 
 def test_scaling_currents_and_break_scales_the_quantity() -> None:
     bias, difference = np.random.default_rng(4).uniform(0, 5, (2, 100))
     for which in (SUM, GREATER_OF):
-        plain = operating_quantity(difference, bias, (which, 0.2, 0.6, 1.5))
+        plain = operating_quantity(difference, bias, Bias(0.2, 0.6, 1.5).form(which))
         assert operating_quantity(
-            3 * difference, 3 * bias, (which, 0.2, 0.6, 4.5)
+            3 * difference, 3 * bias, Bias(0.2, 0.6, 4.5).form(which)
         ) == pytest.approx(3 * plain)
 
 
 def test_not_a_number_stays() -> None:
     bad = np.array([np.nan, 1.0])
     for which in (SUM, GREATER_OF):
-        assert np.isnan(operating_quantity(bad, bad[::-1].copy(), (which, 0.2, 0.2, 0.0))).all()
+        assert np.isnan(operating_quantity(bad, bad[::-1].copy(), Bias(0.2).form(which))).all()
 
 
 def test_mean_sum_and_largest() -> None:
@@ -118,10 +118,10 @@ def settled(
 
 FORMS: tuple[Form, ...] = (
     NO_BIAS,
-    (SUM, 0.2, 0.2, 0.0),
-    (SUM, 0.1, 0.8, 0.5),
-    (GREATER_OF, 0.3, 0.3, 0.0),
-    (GREATER_OF, 0.2, 1.0, 0.4),
+    Bias(0.2).form(SUM),
+    Bias(0.1, 0.8, 0.5).form(SUM),
+    Bias(0.3).form(GREATER_OF),
+    Bias(0.2, 1.0, 0.4).form(GREATER_OF),
 )
 
 
