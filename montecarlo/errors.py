@@ -25,6 +25,20 @@ class RunStopped(StudyError):
     chunks stay as they are, and the same command goes on from there."""
 
 
+def reason(error: OSError) -> str:
+    """Why the system refuses, in its words.
+
+    Parameters
+    ----------
+    error : OSError
+
+    Returns
+    -------
+    str
+    """
+    return error.strerror or type(error).__name__
+
+
 def no_room(error: BaseException) -> str:
     """Why the system allows no more processes or threads, if it is that.
 
@@ -38,6 +52,15 @@ def no_room(error: BaseException) -> str:
         The system's or Python's own words; empty for any other error.
     """
     if isinstance(error, OSError) and error.errno in (errno.EAGAIN, errno.ENOMEM):
-        return error.strerror or type(error).__name__
+        return reason(error)
     no_thread = "can't start new thread"  # Python has no class of its own for it
     return no_thread if isinstance(error, RuntimeError) and no_thread in str(error) else ""
+
+
+def no_memory(error: BaseException) -> bool:
+    """Whether memory has run out, also where a library was to be loaded: the system's loader tells
+    that in words alone."""
+    words = "failed to map segment"
+    return isinstance(error, MemoryError) or (
+        isinstance(error, ImportError) and words in str(error)
+    )

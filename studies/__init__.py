@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, cast
 from montecarlo.errors import StudyError
 
 if TYPE_CHECKING:
-    from studies.protocol import Keeping, Kind
+    from studies.protocol import Kind
+    from studies.sweep.run import SettingSweep
 
 __all__ = ["KINDS", "keeping"]
 
@@ -32,9 +33,14 @@ def _kind(name: str) -> Kind:
 KINDS: dict[str, Callable[[], Kind]] = {name: partial(_kind, name) for name in ROOMS}
 
 
-def keeping(kind: str) -> Keeping:
-    """The kind of study that `--keep-samples` is for. Raises StudyError for another, and without
-    pyarrow."""
+def keeping(kind: str) -> SettingSweep:
+    """The kind of study that can keep the samples of its own batch.
+
+    Raises
+    ------
+    StudyError
+        For another kind, and without pyarrow.
+    """
     from studies.report.sample_files import needs_pyarrow
     from studies.sweep.run import SettingSweep
 

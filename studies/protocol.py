@@ -6,9 +6,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
+from montecarlo.engine.progress import Progress, silent
 from montecarlo.frames.cells import no_minus_zero
 
 if TYPE_CHECKING:
@@ -21,9 +21,16 @@ if TYPE_CHECKING:
     from montecarlo.study.description import Study
     from studies.report.blocks import Block
 
-__all__ = ["Drawn", "Findings", "Keeping", "Kind", "Progress"]
+__all__ = ["Drawn", "Findings", "Kind", "Part", "Progress", "silent"]
 
-Progress = Callable[[int, int, str], None]  # samples done, of how many, doing what
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """What one step after sampling adds to the findings."""
+
+    frames: Mapping[str, pd.DataFrame] = field(default_factory=dict)
+    files: Mapping[str, bytes] = field(default_factory=dict)
+    text: tuple[Block, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,14 +56,18 @@ class Findings:
 
 
 class Drawn(Mapping[str, "Figure"]):
-    """Figures that are drawn when the first is asked for: by then the tables are written."""
+    """Figures that are drawn in the look of all when the first is asked for: by then the tables
+    are written."""
 
     def __init__(self, draw: Callable[[], Mapping[str, Figure]]) -> None:
         self._draw = draw
 
     @cached_property
     def _figures(self) -> Mapping[str, Figure]:
-        return self._draw()
+        from studies.report.look import look
+
+        with look():
+            return self._draw()
 
     def __getitem__(self, name: str) -> Figure:
         return self._figures[name]
@@ -69,25 +80,14 @@ class Drawn(Mapping[str, "Figure"]):
 
 
 class Kind(Protocol):
-    """One kind of study; `study.kind` in the file names it."""
+    """One kind of study; `study.kind` in the file names it.
+
+    Its room's `run.py` reads as its question: `run` samples and hands what it found to `findings`;
+    `findings` names the other steps in order: what takes time (each told to `progress`), tables,
+    text, and figures, which are drawn last."""
 
     def run(
-        self, study: Study, *, workers: Workers | int | None, progress: Progress | None
+        self, study: Study, *, workers: Workers | int | None, progress: Progress = silent
     ) -> Findings:
-        """Sample, estimate, draw."""
-        ...
-
-
-class Keeping(Kind, Protocol):
-    """A kind of study that can keep the samples of its own batch."""
-
-    def run(
-        self,
-        study: Study,
-        *,
-        workers: Workers | int | None,
-        progress: Progress | None,
-        keep_samples: Path | None = None,
-    ) -> Findings:
-        """keep_samples: the folder to write them to."""
+        """Sample, estimate, tabulate, word."""
         ...

@@ -41,7 +41,7 @@ def few(path: Path) -> dict[str, Any]:
 
 def answered(study: Study) -> Findings:
     """Run it; what every run must say, whatever the numbers."""
-    found = KINDS[study.study.kind]().run(study, workers=1, progress=None)
+    found = KINDS[study.study.kind]().run(study, workers=1)
     assert max(map(len, lines(found.text))) <= 100
     assert "nan" not in words(found.text).split()
     candidates = found.frames["candidates"]

@@ -25,7 +25,7 @@ from tests.house import (
 )
 
 TOKENS_A_LINE = 9.0
-DOCUMENTED = 0.0  # share of the engine's public functions, raised as it grows
+DOCUMENTED = 0.99  # share of the public functions with sections
 WIDE = 3  # lines over 100 columns, of other languages in strings
 
 FUNCTION = '''

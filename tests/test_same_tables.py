@@ -21,7 +21,7 @@ from montecarlo.engine.count import run_chunk
 from montecarlo.engine.job import Job
 from montecarlo.engine.sizes import designs
 from montecarlo.engine.workers import Workers
-from montecarlo.engine.workers.ticket import Answer, Ticket, solve
+from montecarlo.engine.workers.ticket import Reply, Ticket, solve
 from montecarlo.estimates.tally import Tally
 from montecarlo.frames.result import Result
 from montecarlo.sampling.design import Chunk
@@ -136,7 +136,7 @@ class Shuffled:
     def __init__(self) -> None:
         self.order = random.Random(20260101)
 
-    def answers(self, tickets: Iterable[Ticket]) -> Iterator[Answer]:
+    def answers(self, tickets: Iterable[Ticket]) -> Iterator[Reply]:
         mixed = list(tickets)
         self.order.shuffle(mixed)
         return map(solve, mixed)

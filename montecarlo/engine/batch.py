@@ -3,33 +3,33 @@ candidate."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
 
-from montecarlo.engine.convergence import Point, points, shares_of
+from montecarlo.engine.convergence import EarlyEstimate, points, shares_of
 from montecarlo.engine.counted import ByBlock, count_all
 from montecarlo.engine.enlarging import deciding, plans
 from montecarlo.engine.guard import Unresolved, keep_to_limit, named, weighted
 from montecarlo.engine.job import Job
 from montecarlo.engine.keep import KeepRows
-from montecarlo.engine.precision import Sizes, with_sizes
 from montecarlo.engine.progress import Progress, named_progress
 from montecarlo.engine.rare import Final, Known, final_batch, final_samples, find_densities
-from montecarlo.engine.sizes import designs
+from montecarlo.engine.sizes import Sizes, designs, with_sizes
 from montecarlo.engine.tails import wider_sums
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.assemble import Gathered, gather
 from montecarlo.estimates.choose import Judgement, judge, open_pilot
-from montecarlo.estimates.rare import Seen, Sums
+from montecarlo.estimates.rare import Sums
 from montecarlo.estimates.robust import worst_of
 from montecarlo.estimates.tally import LatticeTally, Tally
 from montecarlo.estimates.weighted import compare
 from montecarlo.sampling.stratum import EARTH, Stratum
 from montecarlo.study.candidates import Lattice, Setting, settings_of
 from montecarlo.study.description import Study
+from montecarlo.study.scenarios import AS_STATED
 from montecarlo.study.strata import strata
 
 STATED = ""  # the study itself among its scenarios
@@ -38,37 +38,85 @@ STATED = ""  # the study itself among its scenarios
 @dataclass(frozen=True, eq=False)
 class Batch:
     """One set of random numbers on some candidates: the tallies as estimates need them, and the
-    judgement."""
+    judgement.
+
+    Attributes
+    ----------
+    round_ : int
+        0: the study's own batch.
+    lattices : tuple of Lattice
+    strata : dict of Gathered
+    judgement : Judgement
+        Of the study as stated.
+    counts : dict of float
+        Sums over the solutions along the winding.
+    backup : dict of Gathered
+        The back-up itself, one setting; of the types that it can see.
+    nobody : dict of Gathered
+        What neither it nor a candidate sees; of the internal ones of these types.
+    known : mapping of Known
+        Of rare false trips, by scenario; "": as stated.
+    exceedance : dict of Sums
+        Of every curve at its grid, by event.
+    points : tuple of EarlyEstimate
+        How it settles, of fresh batches: they have few candidates.
+    paired : tuple of Setting
+        K settings of which is told what one misses and another not.
+    caught : dict of Gathered
+        That, K x K rows by internal type: missed by, caught by.
+    unresolved : tuple of Unresolved
+        A row a type, of scenarios and wider inputs too.
+    foremost : tuple of Setting
+        For whose limits its weighted samples were enlarged.
+    scenarios : mapping of Judgement
+        Beside the study as stated.
+    wider : mapping of Sums
+        Of rare false trips with wider inputs; of fresh batches.
+    """
 
     round_: int
     lattices: tuple[Lattice, ...]
     strata: dict[Stratum, Gathered]
     judgement: Judgement
     counts: dict[str, float]
-    backup: dict[Stratum, Gathered]  # the back-up itself, one setting; types that it can see
-    nobody: dict[Stratum, Gathered]  # what neither it nor a candidate sees; the same, internal
-    known: Mapping[str, Known]  # of rare false trips, by scenario; "": as stated
-    exceedance: dict[Stratum, Sums]  # of every curve at its grid, by event
-    scenarios: dict[str, Judgement] = field(default_factory=dict)  # beside the study as stated
-    points: tuple[Point, ...] = ()  # how it settles, of fresh batches: they have few candidates
-    wider: Mapping[Stratum, Sums] = field(
-        default_factory=dict
-    )  # of rare false trips with wider inputs, fresh batches too
-    # K settings of which is told what one misses and another not
-    paired: tuple[Setting, ...] = ()
-    caught: dict[Stratum, Gathered] = field(
-        default_factory=dict
-    )  # that, K x K rows by type: missed by, caught by
-    unresolved: tuple[Unresolved, ...] = ()  # a row a type, of scenarios and wider inputs too
-    foremost: tuple[Setting, ...] = ()  # for whose limits its weighted samples were enlarged
+    backup: dict[Stratum, Gathered]
+    nobody: dict[Stratum, Gathered]
+    known: Mapping[str, Known]
+    exceedance: dict[Stratum, Sums]
+    points: tuple[EarlyEstimate, ...]
+    paired: tuple[Setting, ...]
+    caught: dict[Stratum, Gathered]
+    unresolved: tuple[Unresolved, ...]
+    foremost: tuple[Setting, ...]
+    scenarios: Mapping[str, Judgement] = field(default_factory=dict)
+    wider: Mapping[Stratum, Sums] = field(default_factory=dict)
+
+    @property
+    def number(self) -> int:
+        """As tables tell it: 1 the study's own, 2 a fresh one."""
+        return 2 if self.round_ else 1
 
     @cached_property
     def verdict(self) -> Judgement:
         """By what the choice is made: the judgement, each candidate's by its worst scenario."""
-        return worst_of([self.judgement, *self.scenarios.values()])
+        return worst_of([*self.judgements.values()])
+
+    @property
+    def judgements(self) -> dict[str, Judgement]:
+        """Of the study as stated and of its scenarios, by name."""
+        return {AS_STATED: self.judgement, **self.scenarios}
 
     def keeps_to_policy(self, setting: Setting) -> bool:
-        """Whether this batch, too, lets the policy allow a candidate."""
+        """Whether this batch, too, lets the policy allow a candidate.
+
+        Parameters
+        ----------
+        setting : Setting
+
+        Returns
+        -------
+        bool
+        """
         at, verdict = self.settings.index(setting), self.verdict
         return bool(verdict.allowed[at] and verdict.usable[at])
 
@@ -90,17 +138,39 @@ def in_all_scenarios(
     keep: KeepRows | None = None,
 ) -> Batch:
     """The batch of the study as stated, and how each scenario judges the same candidates on the
-    same random numbers; `known` as an earlier batch has it, `sizes` where they are not the study's
-    own, `paired` and `keep` (of the study as stated) and `foremost` as for `run_batch`."""
+    same random numbers.
+
+    Parameters
+    ----------
+    study : Study
+    lattices : sequence of Lattice
+    round_ : int
+    workers : Workers
+    tell : Progress
+    known : mapping of Known, optional
+        By scenario, as an earlier batch has it.
+    sizes : mapping of int, optional
+        Where they are not the study's own.
+    paired, foremost, keep
+        As for `run_batch`; pairs and rows are of the study as stated.
+
+    Returns
+    -------
+    Batch
+
+    Raises
+    ------
+    RunStopped
+    """
     earlier, other_sizes = known or {}, sizes or {}
     stated = with_sizes(study.alone, other_sizes)
     batch = run_batch(
         stated, lattices, round_, workers, tell, earlier.get(STATED), paired, foremost, keep
     )
     if round_:
-        job = Job(stated, tuple(lattices), *designs(stated))
+        densities = batch.known[STATED].densities
         wider, unresolved = wider_sums(
-            job, batch.strata, batch.known[STATED].densities, round_, workers, tell
+            stated, lattices, batch.strata, densities, round_, workers, tell
         )
         batch = replace(batch, wider=wider, unresolved=(*batch.unresolved, *unresolved))
 
@@ -179,22 +249,32 @@ def run_batch(
     for name, found in final.items():
         row = weighted(round_, name, found.candidates, found.causes, lattices)
         unresolved += keep_to_limit(study, row)
-    gathered |= _beside_counts(gathered, final, lattices, known.of_all(final, settings))
+    for name, found in final.items():
+        part = gathered[name]
+        judged = compare(
+            found.candidates,
+            part.total,
+            part.trials,
+            part.unresolved,
+            lattices,
+            known.of(name, settings),
+        )
+        gathered[name] = replace(part, weighted=judged)
     return Batch(
         round_,
         tuple(lattices),
         gathered,
         judge(study, lattices, gathered),
         _counts(tallies),
-        _backup_itself(tallies),
-        _nobody(tallies),
+        _gathered(tallies, _backup_itself),
+        _gathered(tallies, _nobody),
         {STATED: _learnt(study, known, gathered, final, settings)},
         {name: found.curves for name, found in final.items()},
-        points=points(study, job, tallies, gathered, final) if round_ else (),
-        paired=tuple(paired),
-        caught=_caught(tallies),
-        unresolved=tuple(unresolved),
-        foremost=tuple(foremost),
+        points(job, tallies, gathered, final) if round_ else (),
+        tuple(paired),
+        _gathered(tallies, _caught),
+        tuple(unresolved),
+        tuple(foremost),
     )
 
 
@@ -216,23 +296,6 @@ def _job(
         wanted = plans(known, foremost, rare)
         job = replace(job, weighted=tuple((name, plan.samples) for name, plan in wanted.items()))
     return job
-
-
-def _beside_counts(
-    gathered: Mapping[Stratum, Gathered],
-    final: Mapping[Stratum, Final],
-    lattices: Sequence[Lattice],
-    known: Mapping[Stratum, list[Seen | None]],
-) -> dict[Stratum, Gathered]:
-    """Events with their weighted samples, judged against their counts."""
-    out = {}
-    for name, found in final.items():
-        part = gathered[name]
-        judged = compare(
-            found.candidates, part.total, part.trials, part.unresolved, lattices, known[name]
-        )
-        out[name] = replace(part, weighted=judged)
-    return out
 
 
 def _learnt(
@@ -258,43 +321,27 @@ def _counts(tallies: ByBlock) -> dict[str, float]:
     return {key: float(np.sum([block[key] for block in blocks])) for key in keys}
 
 
-def _caught(tallies: ByBlock) -> dict[Stratum, Gathered]:
-    """What one paired candidate misses and another catches, by internal type."""
-    parts = {
-        name: [tally.caught for tally in blocks if tally.caught is not None]
+def _gathered(
+    tallies: ByBlock, part: Callable[[Tally], Sequence[LatticeTally]]
+) -> dict[Stratum, Gathered]:
+    """A part of the tallies of every block, of the types that have it."""
+    found = {
+        name: [Tally(tuple(own)) for tally in blocks if (own := part(tally))]
         for name, blocks in tallies.items()
     }
-    return _gathered({name: [(part,) for part in found] for name, found in parts.items()})
+    return {name: gather(name, parts) for name, parts in found.items() if parts}
 
 
-def _backup_itself(tallies: ByBlock) -> dict[Stratum, Gathered]:
-    """How often the back-up operates, by the types that it can see."""
-    return _gathered(
-        {
-            name: [(tally.backup.operates,) for tally in blocks if tally.backup is not None]
-            for name, blocks in tallies.items()
-        }
-    )
+def _caught(tally: Tally) -> Sequence[LatticeTally]:
+    """What one paired candidate misses and another catches."""
+    return () if tally.caught is None else (tally.caught,)
 
 
-def _nobody(tallies: ByBlock) -> dict[Stratum, Gathered]:
+def _backup_itself(tally: Tally) -> Sequence[LatticeTally]:
+    """How often the back-up operates."""
+    return () if tally.backup is None else (tally.backup.operates,)
+
+
+def _nobody(tally: Tally) -> Sequence[LatticeTally]:
     """What neither the back-up nor a candidate sees. Nothing of it enters the judgement."""
-    return _gathered(
-        {
-            name: [
-                tally.backup.nobody
-                for tally in blocks
-                if tally.backup is not None and tally.backup.nobody
-            ]
-            for name, blocks in tallies.items()
-        }
-    )
-
-
-def _gathered(parts: Mapping[Stratum, list[tuple[LatticeTally, ...]]]) -> dict[Stratum, Gathered]:
-    """Of the types that have any, from parts of the tallies of every block."""
-    return {
-        name: gather(name, [Tally(part) for part in found])
-        for name, found in parts.items()
-        if found
-    }
+    return () if tally.backup is None else tally.backup.nobody

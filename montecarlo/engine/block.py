@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from montecarlo.engine import primary
 from montecarlo.engine.job import Job
-from montecarlo.engine.samples import ChunkSamples, Rows
+from montecarlo.engine.samples import ChunkSamples, Indices
+from montecarlo.engine.waves import Waves
 from montecarlo.estimates.tally import Pickups
 from montecarlo.quantities import Array
 from montecarlo.relays.places import carried
@@ -38,8 +39,17 @@ class Judged:
 
 
 def thresholds(lattice: Lattice) -> tuple[Array, Array]:
-    """A lattice's phase pick-ups (P,) and earth pick-ups (E,), infinite without such an element.
-    [A]"""
+    """Pick-ups of a lattice; infinite without such an element. [A]
+
+    Parameters
+    ----------
+    lattice : Lattice
+
+    Returns
+    -------
+    (P,) array, (E,) array
+        Of the phase and of the earth elements.
+    """
     return np.array(lattice.phase_thresholds), np.array(lattice.earth_thresholds)
 
 
@@ -65,7 +75,7 @@ class Block(ChunkSamples):
             kind: at_places(every, scheme.places) for kind, scheme in self._schemes.items()
         }
 
-    def only(self, rows: Rows) -> Block:
+    def only(self, rows: Indices) -> Block:
         """Some of the samples, in this order, for further solutions.
 
         Parameters
@@ -86,25 +96,84 @@ class Block(ChunkSamples):
     # --- circuits -------------------------------------------------------------
 
     def scheme(self, circuit: Circuit) -> Scheme:
+        """What its scheme is built of.
+
+        Parameters
+        ----------
+        circuit : Circuit
+
+        Returns
+        -------
+        Scheme
+        """
         return self._schemes[circuit.scheme]
 
     def bank(self, circuit: Circuit) -> CtBank:
+        """The sampled CTs of its scheme, in the order of its places.
+
+        Parameters
+        ----------
+        circuit : Circuit
+
+        Returns
+        -------
+        CtBank
+        """
         return self._banks[circuit.scheme]
 
     def leg_ohm(self, circuit: Circuit) -> Array:
+        """Resistance of each leg. [ohm]
+
+        Parameters
+        ----------
+        circuit : Circuit
+
+        Returns
+        -------
+        (n, legs) array
+        """
         return leg_ohm(self.study, circuit, self.samples)
 
     def _on(self, circuit: Circuit) -> list[Lattice]:
         return [lattice for lattice in self.job.lattices if lattice.circuit == circuit]
 
     def delays(self, circuit: Circuit) -> tuple[float, ...]:
+        """The different delays among its candidates, in order. [s]
+
+        Parameters
+        ----------
+        circuit : Circuit
+
+        Returns
+        -------
+        tuple of float
+        """
         return tuple(sorted({delay for lattice in self._on(circuit) for delay in lattice.delay_s}))
 
     def form(self, lattice: Lattice) -> Form:
+        """Its form of bias.
+
+        Parameters
+        ----------
+        lattice : Lattice
+
+        Returns
+        -------
+        Form
+        """
         return bias_form(self.study, lattice.bias)
 
     def forms(self, circuit: Circuit) -> tuple[Form, ...]:
-        """The different forms of bias among a circuit's candidates."""
+        """The different forms of bias among a circuit's candidates.
+
+        Parameters
+        ----------
+        circuit : Circuit
+
+        Returns
+        -------
+        tuple of Form
+        """
         return tuple(dict.fromkeys(self.form(lattice) for lattice in self._on(circuit)))
 
     # --- solutions ------------------------------------------------------------
@@ -116,8 +185,21 @@ class Block(ChunkSamples):
     def solved(
         self, circuit: Circuit, primary_a: Complex, idle: int | None = None
     ) -> steady.Steady:
-        """A circuit under lasting sinusoidal currents at the two ends (n, 6). `idle`: a CT place
-        whose pilot core is open, so that it drives no leg; the leg sees the other CTs alone."""
+        """A circuit under lasting sinusoidal currents.
+
+        Parameters
+        ----------
+        circuit : Circuit
+        primary_a : (n, 6) complex array (A RMS)
+            At the two ends.
+        idle : int, optional
+            A CT place whose pilot core is open, so that it drives no leg; the leg sees the other
+            CTs alone.
+
+        Returns
+        -------
+        Steady
+        """
         scheme = self.scheme(circuit)
         live = np.array(scheme.places) != (-1 if idle is None else idle)
         solved = steady.solve(
@@ -133,7 +215,7 @@ class Block(ChunkSamples):
         self,
         circuit: Circuit,
         window: transient.Window,
-        waves: primary.Waves,
+        waves: Waves,
         before: Complex,
         wanted: Measurement,
         *,
@@ -172,6 +254,17 @@ class Block(ChunkSamples):
         )
 
     def steady(self, circuit: Circuit, primary_a: Complex, idle: int | None = None) -> Judged:
+        """What its elements compare with their pick-ups under such currents.
+
+        Parameters
+        ----------
+        circuit, primary_a, idle
+            As of `solved`.
+
+        Returns
+        -------
+        Judged
+        """
         forms = self.forms(circuit)
         quantity = self.solved(circuit, primary_a, idle).quantities(
             measurement(self.study, self.scheme(circuit), forms)
@@ -179,7 +272,17 @@ class Block(ChunkSamples):
         return Judged(forms, None, quantity[..., None])
 
     def per_setting(self, circuit: Circuit, quantity: Array) -> Array:
-        """(n, elements, ...) with the elements' pick-up errors taken out."""
+        """A quantity with the elements' pick-up errors taken out.
+
+        Parameters
+        ----------
+        circuit : Circuit
+        quantity : (n, elements, ...) array
+
+        Returns
+        -------
+        array of that shape
+        """
         error = (
             1
             + self.samples["relay.pickup_error_percent"][:, self.scheme(circuit).element_columns]
@@ -188,7 +291,18 @@ class Block(ChunkSamples):
         return np.asarray(quantity / error.reshape(*error.shape, *(1,) * (quantity.ndim - 2)))
 
     def pickups(self, lattice: Lattice, judged: Judged) -> Pickups:
-        """Critical pick-ups of a lattice's settings."""
+        """Critical pick-ups of a lattice's settings.
+
+        Parameters
+        ----------
+        lattice : Lattice
+        judged : Judged
+            Of its circuit.
+
+        Returns
+        -------
+        Pickups
+        """
         scheme, form = self.scheme(lattice.circuit), judged.forms.index(self.form(lattice))
         columns = (
             [0]
@@ -207,5 +321,14 @@ class Block(ChunkSamples):
         return {circuit: self.steady(circuit, self.load_primary) for circuit in self.circuits}
 
     def load_pickups(self, lattice: Lattice) -> Pickups:
-        """Critical pick-ups under the load before an internal fault."""
+        """Critical pick-ups under the load before an internal fault.
+
+        Parameters
+        ----------
+        lattice : Lattice
+
+        Returns
+        -------
+        Pickups
+        """
         return self.pickups(lattice, self._load_judged[lattice.circuit])

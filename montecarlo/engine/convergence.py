@@ -20,14 +20,12 @@ from montecarlo.sampling.design import Design
 from montecarlo.sampling.stratum import EARTH, Side, Stratum
 from montecarlo.study.description import Study
 
-__all__ = ["Point", "points", "shares_of"]
-
 MOST_POINTS = 12
 FEWEST_BATCHES = 4  # of weighted samples, whose scatter gives the limits
 
 
 @dataclass(frozen=True, eq=False)
-class Point:
+class EarlyEstimate:
     """Estimates from the first `share` of a batch, every candidate (C,)."""
 
     share: float
@@ -40,8 +38,18 @@ class Point:
 
 def shares_of(designs: Iterable[Design], rare_samples: int) -> tuple[float, ...]:
     """Shares of a batch below 1 at which it is estimated: halves, down to one event a plant or to
-    four batches of weighted samples; none where a plant has one event. `rare_samples`: weighted
-    samples of each event, or 0."""
+    four batches of weighted samples; none where a plant has one event.
+
+    Parameters
+    ----------
+    designs : iterable of Design
+    rare_samples : int
+        Weighted samples of each event, or 0.
+
+    Returns
+    -------
+    tuple of float
+    """
     fewest = min(design.events_per_plant for design in designs)
     if rare_samples:
         fewest = min(fewest, max(rare_samples // (FEWEST_BATCHES * BATCH), 1))
@@ -50,31 +58,45 @@ def shares_of(designs: Iterable[Design], rare_samples: int) -> tuple[float, ...]
 
 
 def points(
-    study: Study,
     job: Job,
     tallies: Mapping[Stratum, Sequence[Tally]],
     strata: Mapping[Stratum, Gathered],
     final: Mapping[Stratum, Final],
-) -> tuple[Point, ...]:
-    """At each of the job's shares, then of the whole batch; tallies by block of plants.
+) -> tuple[EarlyEstimate, ...]:
+    """At each of the job's shares, then of the whole batch.
 
     Whether p of an event comes from weighted samples is taken from the whole batch, so that a step
-    is never a change of method."""
+    is never a change of method.
+
+    Parameters
+    ----------
+    job : Job
+    tallies : mapping of sequence of Tally
+        By stratum and block of plants.
+    strata : mapping of Gathered
+        Of the whole batch.
+    final : mapping of Final
+        Of the events with weighted samples.
+
+    Returns
+    -------
+    tuple of EarlyEstimate
+    """
     found = []
     for share in job.shares:
         first = {
             name: gather(name, [tally.early[share] for tally in blocks])
             for name, blocks in tallies.items()
         }
-        first |= open_pilot(study, job.lattices, first)
+        first |= open_pilot(job.study, job.lattices, first)
         for name, part in final.items():
             if (whole := strata[name].weighted) is not None:
                 first[name] = replace(first[name], weighted=replace(whole, sums=part.early[share]))
-        found.append(_point(study, share, first))
-    return (*found, _point(study, 1.0, strata))
+        found.append(_point(job.study, share, first))
+    return (*found, _point(job.study, 1.0, strata))
 
 
-def _point(study: Study, share: float, strata: Mapping[Stratum, Gathered]) -> Point:
+def _point(study: Study, share: float, strata: Mapping[Stratum, Gathered]) -> EarlyEstimate:
     weight = weights_of(study)
     counted = [
         int(stratum.trials.sum())
@@ -84,7 +106,7 @@ def _point(study: Study, share: float, strata: Mapping[Stratum, Gathered]) -> Po
     rare = [
         stratum.weighted.sums.trials for stratum in strata.values() if stratum.weighted is not None
     ]
-    return Point(
+    return EarlyEstimate(
         share,
         max(counted),
         int(strata[EARTH].trials.sum()) if EARTH in strata else 0,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import partial
+from itertools import zip_longest
 
 import numpy as np
 
@@ -12,7 +13,7 @@ from montecarlo.engine.block import Block, thresholds
 from montecarlo.engine.guard import causes, without_result
 from montecarlo.engine.job import Job
 from montecarlo.engine.path import Measured, solve
-from montecarlo.engine.samples import Rows
+from montecarlo.engine.samples import Indices
 from montecarlo.engine.winding import (
     DECIDES_MOST,
     STEADY_INTERVALS,
@@ -28,13 +29,11 @@ from montecarlo.estimates.counting import (
     places_kept,
     sum_conditional,
 )
-from montecarlo.estimates.tally import BackupTally, LatticeTally, Tally
+from montecarlo.estimates.tally import BackupTally, LatticeTally, Pickups, Tally
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.stratum import Side
 from montecarlo.study.candidates import Lattice
-
-__all__ = ["count", "run_chunk"]
 
 ALL = slice(None)
 
@@ -77,49 +76,48 @@ def count(block: Block, solution: Measured | Along) -> Tally:
 
 
 def _one_by_one(block: Block, measured: Measured) -> Tally:
-    lattices, internal = block.job.lattices, block.stratum.side is Side.INTERNAL
+    lattices = block.job.lattices
+    events = [measured.pickups(lattice) for lattice in lattices]
+    internal = block.stratum.side is Side.INTERNAL
+    loads = [block.load_pickups(lattice) for lattice in lattices] if internal else []
 
-    def each(of: Array | None = None, rows: Rows | slice = ALL) -> tuple[LatticeTally, ...]:
-        return tuple(_count(block, lattice, measured, of, rows) for lattice in lattices)
+    def each(of: Array | None = None, rows: Indices | slice = ALL) -> tuple[LatticeTally, ...]:
+        cases = zip_longest(lattices, events, loads)
+        return tuple(_count(block, *case, of, rows) for case in cases)
 
     tally = Tally(each())
     tally.early = {share: Tally(each(rows=rows)) for share, rows in block.early_rows.items()}
     if any(part.unresolved.any() for part in tally.lattices):
-        solved = [measured.pickups(lattice) for lattice in lattices]
-        if internal:
-            solved += [block.load_pickups(lattice) for lattice in lattices]
-        tally.causes = causes(block, without_result(solved))
+        tally.causes = causes(block, without_result([*events, *loads]))
     if (caught := backup.operated(block)) is not None:
         nobody = each(of=np.asarray(caught != 1, float)) if internal else ()
         tally.backup = BackupTally(one_setting(caught, block.plants), nobody)
     if block.job.paired and internal:
         missed = [
-            missed_samples(
-                measured.pickups(lattice),
-                block.load_pickups(lattice),
-                *thresholds(lattice),
-                len(lattice.delay_s),
-            )
-            for lattice in lattices
+            missed_samples(event, load, *thresholds(lattice), len(lattice.delay_s))
+            for lattice, event, load in zip(lattices, events, loads, strict=True)
         ]
         tally.caught = _caught(block, missed, None)
     return tally
 
 
 def _count(
-    block: Block, lattice: Lattice, measured: Measured, of: Array | None, rows: Rows | slice
+    block: Block,
+    lattice: Lattice,
+    event: Pickups,
+    load: Pickups | None,
+    of: Array | None,
+    rows: Indices | slice,
 ) -> LatticeTally:
-    """`of` (n,), 0 or 1: the samples of an internal fault whose misses are counted, all unless
-    given; `rows`: the samples that are looked at."""
-    event = measured.pickups(lattice).at(rows)
-    settings = (*thresholds(lattice), len(lattice.delay_s))
-    if block.stratum.side is not Side.INTERNAL:
-        return count_operated(event, *settings, block.plants)
+    """`load`: before an internal fault; `of` (n,), 0 or 1: the samples of one whose misses are
+    counted, all unless given; `rows`: the samples that are looked at."""
+    settings = (*thresholds(lattice), len(lattice.delay_s), block.plants)
+    if load is None:
+        return count_operated(event.at(rows), *settings)
     weight = None
     if block.even_positions and of is None:
         weight = 2 * block.samples["internal_faults.position"][rows]
-    load = block.load_pickups(lattice).at(rows)
-    return count_missed(event, load, *settings, block.plants, weight, of)
+    return count_missed(event.at(rows), load.at(rows), *settings, weight, of)
 
 
 def _caught(block: Block, missed: list[Array], along: Array | None) -> LatticeTally:

@@ -21,8 +21,6 @@ from montecarlo.study.candidates import Lattice
 from montecarlo.study.description import Study
 from montecarlo.study.strata import strata
 
-__all__ = ["ByBlock", "Counted", "compile_solvers", "count_all", "counted_chunks"]
-
 ByBlock = dict[Stratum, list[Tally]]  # of each block of plants, in their order
 
 
@@ -105,7 +103,16 @@ class Counted:
 
 
 def counted_chunks(task: Counted) -> tuple[Tally, list[Rows]]:
-    """The sum of their tallies, and the rows of each where they are kept."""
+    """The sum of their tallies, and the rows of each where they are kept.
+
+    Parameters
+    ----------
+    task : Counted
+
+    Returns
+    -------
+    Tally, list of Rows
+    """
     total, kept = None, []
     for chunk in task.chunks:
         if task.keep:
@@ -120,7 +127,13 @@ def counted_chunks(task: Counted) -> tuple[Tally, list[Rows]]:
 
 def compile_solvers(study: Study, lattices: Sequence[Lattice]) -> None:
     """Run the smallest chunk of every stratum once, so that workers find the compiled solvers in
-    the cache."""
+    the cache.
+
+    Parameters
+    ----------
+    study : Study
+    lattices : sequence of Lattice
+    """
     small = Design(BLOCKS, BLOCKS)
     job = Job(study, tuple(lattices[:1]), small, replace(small, net=True))
     for name in strata(study):

@@ -21,8 +21,6 @@ from montecarlo.sampling.stratum import Stratum
 from montecarlo.study.candidates import Setting
 from montecarlo.study.description import Study
 
-__all__ = ["HITS", "MOST_TIMES", "Enlarged", "Plan", "deciding", "enlarged", "plans"]
-
 HITS = 200.0  # effective: limits some 15 % away, four times the check's
 PASSED = 1.25 * FEW  # with the largest sample: the check, with a margin
 MATTERS = 0.1  # share of a candidate's p_false from which an event decides
@@ -54,7 +52,19 @@ def deciding(
     study: Study, strata: Mapping[Stratum, Gathered], settings: Sequence[Setting]
 ) -> dict[Stratum, frozenset[Setting]]:
     """By event with weighted samples, the candidates whose p_false it decides: a tenth or more of
-    the sum of its upper limits."""
+    the sum of its upper limits.
+
+    Parameters
+    ----------
+    study : Study
+    strata : mapping of Gathered
+    settings : sequence of Setting
+        The candidates.
+
+    Returns
+    -------
+    dict of frozenset of Setting
+    """
     weight = weights_of(study)
     parts = {
         name: share * strata[name].estimate().high
@@ -69,8 +79,19 @@ def deciding(
 
 
 def plans(known: Known, foremost: Iterable[Setting], own: int) -> dict[Stratum, Plan]:
-    """Of the events of which a fresh batch shall have more than its `own` number for one of the
-    `foremost`, or would if the limit allowed as many as help."""
+    """Of the events of which a fresh batch shall have more than its own number for one of the
+    foremost candidates, or would if the limit allowed as many as help.
+
+    Parameters
+    ----------
+    known : Known
+    foremost : iterable of Setting
+    own : int
+
+    Returns
+    -------
+    dict of Plan
+    """
     found = {}
     for name, seen in known.seen.items():
         wanted = [
@@ -102,6 +123,20 @@ def _plan(setting: Setting, seen: Seen, own: int) -> Plan | None:
 def enlarged(
     found: Mapping[Stratum, Plan], own: int, settings: Sequence[Setting], scenario: str
 ) -> Iterator[Enlarged]:
-    """What sizes were taken, and for whom; settings: candidates in the order of their numbers."""
+    """What sizes were taken, and for whom.
+
+    Parameters
+    ----------
+    found : mapping of Plan
+    own : int
+        The fresh batch's own number.
+    settings : sequence of Setting
+        Candidates in the order of their numbers.
+    scenario : str
+
+    Yields
+    ------
+    Enlarged
+    """
     for name, plan in found.items():
         yield Enlarged(name, scenario, plan, own, 1 + settings.index(plan.setting))

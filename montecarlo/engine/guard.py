@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from montecarlo.engine import primary
+from montecarlo.engine import primary, waves
 from montecarlo.engine.block import Block
 from montecarlo.errors import RunStopped
 from montecarlo.estimates.rare import Sums
@@ -23,22 +23,6 @@ from montecarlo.quantities import Array
 from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.description import Study
-
-__all__ = [
-    "COUNTED",
-    "EFFECTS",
-    "ENERGY",
-    "ROWS",
-    "WEIGHTED",
-    "Unresolved",
-    "causes",
-    "counted",
-    "keep_to_limit",
-    "looked_at",
-    "named",
-    "weighted",
-    "without_result",
-]
 
 COUNTED, WEIGHTED = "counted", "weighted"  # what the samples are, or are for
 ENERGY, EFFECTS, ROWS = "energy", "effects", "drivers"
@@ -90,15 +74,32 @@ class Unresolved:
 
 
 def without_result(pickups: Iterable[Pickups]) -> NDArray[np.bool_]:
-    """The samples that have none on one circuit at least, (n,)."""
+    """The samples that have none on one circuit at least, (n,).
+
+    Parameters
+    ----------
+    pickups : iterable of Pickups
+
+    Returns
+    -------
+    (n,) array of bool
+    """
     return np.asarray(np.any([~each.resolved for each in pickups], axis=0))
 
 
 def causes(block: Block, lost: NDArray[np.bool_]) -> Array:
-    """How many of the samples `lost` (n,) were driven by something not finite, and how many did not
-    converge: (2,).
+    """How many samples were driven by something not finite, and how many did not converge.
 
     Their primary currents are worked out once more, which costs nothing as long as there are none.
+
+    Parameters
+    ----------
+    block : Block
+    lost : (n,) array of bool
+
+    Returns
+    -------
+    (2,) array
     """
     if not lost.any():
         return NO_CAUSES
@@ -113,8 +114,8 @@ def _finite(block: Block) -> NDArray[np.bool_]:
         block.leg_ohm(circuit) for circuit in block.circuits
     ]
     if block.stratum.side is Side.EXTERNAL:
-        _, waves, before = primary.external_event(block)
-        parts += [waves.wave, before]
+        _, currents, before = waves.external_event(block)
+        parts += [currents.wave, before]
     else:
         parts += [block.load_primary, primary.lasting(block)]
     return np.asarray(
@@ -129,45 +130,64 @@ def counted(
     round_: int, stratum: Stratum, tallies: Sequence[Tally], lattices: Sequence[Lattice]
 ) -> Unresolved:
     """Of a counted type, or of earth faults, from the tallies of its blocks of plants or of its
-    chunks."""
+    chunks.
+
+    Parameters
+    ----------
+    round_ : int
+    stratum : Stratum
+    tallies : sequence of Tally
+    lattices : sequence of Lattice
+
+    Returns
+    -------
+    Unresolved
+    """
     drawn = sum(float(tally.lattices[0].trials.sum()) for tally in tallies)
     lost = np.sum([[part.unresolved.sum() for part in tally.lattices] for tally in tallies], axis=0)
-    not_finite, not_converged = np.sum([tally.causes for tally in tallies], axis=0)
-    return Unresolved(
-        "",
-        round_,
-        stratum,
-        COUNTED,
-        round(drawn),
-        int(lost.max()),
-        int(not_finite),
-        int(not_converged),
-        _worst(lost, lattices),
-    )
+    of_causes = np.sum([tally.causes for tally in tallies], axis=0)
+    return _most(round_, stratum, COUNTED, round(drawn), lost, of_causes, lattices)
 
 
 def weighted(
     round_: int, stratum: Stratum, sums: Sums, of_causes: Array, lattices: Sequence[Lattice]
 ) -> Unresolved:
-    """Of the weighted samples of an external event."""
+    """Of the weighted samples of an external event.
+
+    Parameters
+    ----------
+    round_ : int
+    stratum : Stratum
+    sums : Sums
+        Of the candidates.
+    of_causes : (2,) array
+        As of `causes`.
+    lattices : sequence of Lattice
+
+    Returns
+    -------
+    Unresolved
+    """
     ends = np.cumsum([math.prod(lattice.shape) for lattice in lattices])
     lost = np.array([part.max() for part in np.split(sums.lost_hits, ends[:-1])])
+    return _most(round_, stratum, WEIGHTED, sums.trials, lost, of_causes, lattices)
+
+
+def _most(
+    round_: int,
+    stratum: Stratum,
+    samples: str,
+    drawn: int,
+    lost: Array,
+    of_causes: Array,
+    lattices: Sequence[Lattice],
+) -> Unresolved:
+    """The row of the candidate that has most; `lost` (lattices,)."""
+    circuit = str(lattices[int(lost.argmax())].circuit) if lost.any() else ""
+    number, (not_finite, not_converged) = int(lost.max()), map(int, of_causes)
     return Unresolved(
-        "",
-        round_,
-        stratum,
-        WEIGHTED,
-        sums.trials,
-        int(sums.lost_hits.max()),
-        int(of_causes[0]),
-        int(of_causes[1]),
-        _worst(lost, lattices),
+        "", round_, stratum, samples, drawn, number, not_finite, not_converged, circuit
     )
-
-
-def _worst(lost: Array, lattices: Sequence[Lattice]) -> str:
-    """The circuit of the lattice that has most, (lattices,); "" where none has any."""
-    return str(lattices[int(lost.argmax())].circuit) if lost.any() else ""
 
 
 def looked_at(
@@ -181,31 +201,72 @@ def looked_at(
     round_: int = 0,
 ) -> tuple[Unresolved, ...]:
     """Of what a study asks beside its choice: so many of those drawn, if they keep to the limit.
-    Raises RunStopped."""
+
+    Parameters
+    ----------
+    study : Study
+    stratum : Stratum
+    samples : str
+        What they are for.
+    number, drawn : int
+    of : str
+        Scenario, model or change.
+    round_ : int
+
+    Returns
+    -------
+    tuple of Unresolved
+        One row.
+
+    Raises
+    ------
+    RunStopped
+    """
     row = Unresolved(of, round_, stratum, samples, drawn, number, None, None)
     return keep_to_limit(study, row)
 
 
 def named(rows: Sequence[Unresolved], of: str) -> tuple[Unresolved, ...]:
-    """The same of a scenario, a model or a variant."""
+    """The same of a scenario, a model or a variant.
+
+    Parameters
+    ----------
+    rows : sequence of Unresolved
+    of : str
+
+    Returns
+    -------
+    tuple of Unresolved
+    """
     return tuple(replace(row, of=f"{of}, {row.of}" if row.of else of) for row in rows)
 
 
 def keep_to_limit(study: Study, *rows: Unresolved) -> tuple[Unresolved, ...]:
-    """The rows, if all keep to the study's limit. Raises RunStopped."""
+    """The rows, if all keep to the study's limit.
+
+    Parameters
+    ----------
+    study : Study
+    *rows : Unresolved
+
+    Returns
+    -------
+    tuple of Unresolved
+
+    Raises
+    ------
+    RunStopped
+    """
     limit = study.study.unresolved_share_max
     if beyond := [row for row in rows if row.share > limit]:
-        raise RunStopped(
-            *(
-                f"study.unresolved_share_max: {limit:g}, and {row.number} of {row.drawn} samples"
-                f" ({row.share:.3g}) of {row.name} gave no result{_why(row, ': ')}; narrow the"
-                " inputs that reach into extremes, leave out such candidates, or state a larger"
-                " share"
-                for row in beyond
-            )
-        )
+        raise RunStopped(*(_too_many(row, limit) for row in beyond))
     return rows
 
 
-def _why(row: Unresolved, before: str) -> str:
-    return f"{before}{row.why}" if row.why else ""
+def _too_many(row: Unresolved, limit: float) -> str:
+    why = f": {row.why}" if row.why else ""
+    return (
+        f"study.unresolved_share_max: {limit:g}, and {row.number} of {row.drawn} samples"
+        f" ({row.share:.3g}) of {row.name} gave no result{why}; narrow the inputs that reach into"
+        " extremes, leave out such candidates, or state a larger share"
+    )

@@ -10,8 +10,6 @@ from montecarlo.study.candidates import Lattice
 from montecarlo.study.description import Study
 from montecarlo.study.strata import OPEN_PILOTS
 
-__all__ = ["Job"]
-
 
 @dataclass(frozen=True)
 class Job:
@@ -27,6 +25,16 @@ class Job:
     weighted: tuple[tuple[Stratum, int], ...] = ()
 
     def design_of(self, stratum: Stratum) -> Design:
+        """How many plants and events of a stratum there are.
+
+        Parameters
+        ----------
+        stratum : Stratum
+
+        Returns
+        -------
+        Design
+        """
         if stratum == EARTH:
             return self.earth_design
         if stratum in OPEN_PILOTS:  # counted, and as few as earth faults

@@ -17,18 +17,6 @@ from montecarlo.sampling.stratum import EARTH, Stratum
 from montecarlo.study.circuits import Circuit
 from montecarlo.study.description import Study
 
-__all__ = [
-    "BurdenCircuits",
-    "EarthFaults",
-    "InTime",
-    "Interpolated",
-    "Method",
-    "ReEntered",
-    "Rounded",
-    "WeightedSamples",
-    "method_notes",
-]
-
 
 @dataclass(frozen=True)
 class Rounded:
@@ -53,7 +41,7 @@ class InTime:
 
 
 @dataclass(frozen=True)
-class EarthFaults:
+class EarthFaultCount:
     """How many earth faults were solved; in_time: solutions beside those by phasors."""
 
     design: Design
@@ -98,12 +86,22 @@ class WeightedSamples:
 
 
 Method = (
-    Rounded | BurdenCircuits | InTime | EarthFaults | Interpolated | ReEntered | WeightedSamples
+    Rounded | BurdenCircuits | InTime | EarthFaultCount | Interpolated | ReEntered | WeightedSamples
 )
 
 
 def method_notes(study: Study, batch: Batch) -> Iterator[Method]:
-    """Of the study's own batch: sizes, methods, how far each carries."""
+    """Of the study's own batch: sizes, methods, how far each carries.
+
+    Parameters
+    ----------
+    study : Study
+    batch : Batch
+
+    Yields
+    ------
+    Method
+    """
     for design in dict.fromkeys(designs(study)):
         if design.rounded:
             yield Rounded(design)
@@ -128,7 +126,7 @@ def _earth_fault_notes(study: Study, batch: Batch, circuits: int) -> Iterator[Me
     if late:
         yield InTime(tuple(late))
     counts = batch.counts
-    yield EarthFaults(designs(study)[1], circuits, counts["transient_solutions"])
+    yield EarthFaultCount(designs(study)[1], circuits, counts["transient_solutions"])
     if counts["interpolated"]:
         yield Interpolated(counts["interpolation"] / counts["interpolated"])
     if counts["re_entries"]:

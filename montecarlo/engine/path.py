@@ -12,15 +12,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from montecarlo.engine import primary, winding
+from montecarlo.engine import primary, waves, winding
 from montecarlo.engine.block import Block, Judged
 from montecarlo.estimates.tally import Pickups
 from montecarlo.sampling.stratum import EARTH, Side
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import Circuit, measurement
 from montecarlo.study.strata import OPEN_PILOTS
-
-__all__ = ["Measured", "measured", "solve"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,12 +29,17 @@ class Measured:
     by_circuit: Mapping[Circuit, Judged]
 
     def pickups(self, lattice: Lattice) -> Pickups:
-        """Critical pick-ups of a lattice's settings."""
-        return self.block.pickups(lattice, self.by_circuit[lattice.circuit])
+        """Critical pick-ups of a lattice's settings.
 
-    def timed(self, lattice: Lattice) -> bool:
-        """Whether the critical pick-ups depend on the delay."""
-        return self.by_circuit[lattice.circuit].delays_s is not None
+        Parameters
+        ----------
+        lattice : Lattice
+
+        Returns
+        -------
+        Pickups
+        """
+        return self.block.pickups(lattice, self.by_circuit[lattice.circuit])
 
 
 def solve(block: Block) -> Measured | winding.Along:
@@ -78,7 +81,7 @@ def measured(block: Block) -> Measured:
 
 def _passing(block: Block) -> dict[Circuit, Judged]:
     """An external event in time: the same sampled waveforms through each circuit."""
-    window, currents, before = primary.external_event(block)
+    window, currents, before = waves.external_event(block)
     judged = {}
     for circuit in block.circuits:
         forms, delays = block.forms(circuit), block.delays(circuit)

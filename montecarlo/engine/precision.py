@@ -3,35 +3,21 @@ drawn whole."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
+from montecarlo.engine.batch import Batch
 from montecarlo.engine.winding import STEADY_INTERVALS
 from montecarlo.estimates.assemble import Gathered
-from montecarlo.estimates.choose import Judgement, weights_of
+from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.planning import planned
 from montecarlo.estimates.rare import rare_estimate
 from montecarlo.estimates.totals import Total
-from montecarlo.sampling.stratum import EARTH, Stratum
+from montecarlo.sampling.stratum import EARTH
 from montecarlo.study.budget import earth_fault_samples, weighted_samples
-from montecarlo.study.description import Precision, Study
-
-__all__ = [
-    "Precise",
-    "Sizes",
-    "falls_short",
-    "precision_of",
-    "reached",
-    "sizes_for",
-    "with_sizes",
-]
-
-Sizes = Mapping[str, int]  # keys of [study] that differ from what the study states
-# by quantity: relative half-width asked for, and reached
-Reached = dict[str, tuple[float, float]]
+from montecarlo.study.candidates import Setting
+from montecarlo.study.description import Study
 
 
 @dataclass(frozen=True)
@@ -57,59 +43,70 @@ class Precise:
     most: int | None
 
 
-def with_sizes(study: Study, sizes: Sizes) -> Study:
-    """The study drawn in other sizes."""
-    return study.model_copy(update={"study": study.study.model_copy(update=dict(sizes))})
+def precision_of(study: Study, batch: Batch, setting: Setting) -> Precise:
+    """How near a batch comes to the precision that the study asks for.
 
+    Parameters
+    ----------
+    study : Study
+        In the sizes that were drawn.
+    batch : Batch
+    setting : Setting
+        One of its candidates.
 
-def reached(precision: Precision, judgement: Judgement, candidate: int) -> Reached:
-    """How wide the 95 % intervals of a candidate are, over the estimate; infinite where that is 0.
-    [-]"""
-
-    def relative(total: Total) -> float:
-        half, p = (total.high[candidate] - total.low[candidate]) / 2, total.total[candidate]
-        return float(half / p) if p > 0 else np.inf
-
-    return {
-        name: (asked, relative(total))
-        for name, asked, total in (
-            ("p_missed", precision.p_missed, judgement.missed),
-            ("p_false", precision.p_false, judgement.false),
-        )
-        if asked is not None
-    }
-
-
-def falls_short(found: Reached) -> bool:
-    return any(not got <= asked for asked, got in found.values())
-
-
-def precision_of(reached: Reached, study: Study, strata: Mapping[Stratum, Gathered]) -> Precise:
-    """What a fresh batch of the study's sizes reached."""
-    asked = study.study.precision
+    Returns
+    -------
+    Precise
+    """
+    asked, at = study.study.precision, batch.settings.index(setting)
     assert asked is not None
-    rare = [part.weighted.sums.trials for part in strata.values() if part.weighted is not None]
+    rare = [stratum.weighted for stratum in batch.strata.values() if stratum.weighted is not None]
+    drawn = [weighted.sums.trials for weighted in rare]
+    reached = [
+        (name, wanted, _relative(total, at))
+        for name, wanted, total in (
+            ("p_missed", asked.p_missed, batch.judgement.missed),
+            ("p_false", asked.p_false, batch.judgement.false),
+        )
+        if wanted is not None
+    ]
+    short = any(not width <= wanted for _, wanted, width in reached)
     return Precise(
-        tuple((name, *widths) for name, widths in reached.items()),
+        tuple(reached),
         study.study.samples,
         earth_fault_samples(study),
-        (min(rare), max(rare)) if rare else None,
-        asked.most_samples if falls_short(reached) else None,
+        (min(drawn), max(drawn)) if drawn else None,
+        asked.most_samples if short else None,
     )
 
 
-def sizes_for(
-    study: Study,
-    precision: Precision,
-    strata: Mapping[Stratum, Gathered],
-    judgement: Judgement,
-    candidate: int,
-) -> dict[str, int]:
-    """Sizes of a batch in which this candidate reaches its precision, as far as a batch of the
-    study's sizes tells.
+def _relative(total: Total, at: int) -> float:
+    """Half of a 95 % interval over the estimate; infinite where that is 0."""
+    half, p = (total.high[at] - total.low[at]) / 2, total.total[at]
+    return float(half / p) if p > 0 else np.inf
 
-    All counted types have one size, so the larger need of p_missed and p_false decides it."""
-    weight = weights_of(study)
+
+def sizes_for(study: Study, batch: Batch, setting: Setting) -> dict[str, int]:
+    """Sizes of a batch in which a candidate reaches its precision, as far as this one tells.
+
+    All counted types have one size, so the larger need of p_missed and p_false decides it.
+
+    Parameters
+    ----------
+    study : Study
+        In the sizes of the batch.
+    batch : Batch
+    setting : Setting
+        One of its candidates.
+
+    Returns
+    -------
+    dict of str to int
+        By key of [study].
+    """
+    asked, at = study.study.precision, batch.settings.index(setting)
+    assert asked is not None
+    weight, judged = weights_of(study), batch.judgement
     drawn = {
         "samples": study.study.samples,
         "earth_fault_samples": earth_fault_samples(study),
@@ -117,40 +114,35 @@ def sizes_for(
     }
     cost = {"samples": 1.0, "earth_fault_samples": STEADY_INTERVALS + 1.0, "rare_samples": 1.0}
     wanted = dict(drawn)
-
-    def size_of(name: Stratum) -> str:
-        if name == EARTH:
-            return "earth_fault_samples"
-        part = strata[name].weighted
-        return "samples" if part is None or not part.used[candidate] else "rare_samples"
-
-    def plan(names: Sequence[Stratum], weights: Sequence[float], target: float) -> None:
+    for total, width, names, weights in (
+        (judged.missed, asked.p_missed, weight.internal, weight.shares),
+        (judged.false, asked.p_false, weight.external, weight.event_shares),
+    ):
+        p = float(total.total[at])
+        if width is None or not p > 0:
+            continue
         squares: dict[str, float] = {}
         for name, w in zip(names, weights, strict=True):
-            half = w * _half(strata[name], candidate, drawn["rare_samples"])
-            squares[size_of(name)] = squares.get(size_of(name), 0.0) + half**2
-        keys = list(squares)
+            key = _size_of(batch.strata[name], at)
+            half = w * _half(batch.strata[name], at, drawn["rare_samples"])
+            squares[key] = squares.get(key, 0.0) + half**2
         sizes = planned(
-            [squares[key] ** 0.5 for key in keys],
-            [drawn[key] for key in keys],
-            [cost[key] for key in keys],
-            target,
+            [square**0.5 for square in squares.values()],
+            [drawn[key] for key in squares],
+            [cost[key] for key in squares],
+            width * p,
         )
-        for key, size in zip(keys, sizes, strict=True):
+        for key, size in zip(squares, sizes, strict=True):
             wanted[key] = max(wanted[key], int(size))
+    return {key: max(min(size, asked.most_samples), drawn[key]) for key, size in wanted.items()}
 
-    for name, asked in (("missed", precision.p_missed), ("false", precision.p_false)):
-        total: Any = getattr(judgement, name).total[candidate]
-        if asked is not None and total > 0:
-            plan(
-                *(
-                    (weight.internal, weight.shares)
-                    if name == "missed"
-                    else (weight.external, weight.event_shares)
-                ),
-                asked * float(total),
-            )
-    return {key: max(min(size, precision.most_samples), drawn[key]) for key, size in wanted.items()}
+
+def _size_of(stratum: Gathered, candidate: int) -> str:
+    """The key of [study] that says how many samples its interval rests on."""
+    if stratum.name == EARTH:
+        return "earth_fault_samples"
+    rare = stratum.weighted
+    return "samples" if rare is None or not rare.used[candidate] else "rare_samples"
 
 
 def _half(stratum: Gathered, candidate: int, rare_samples: int) -> float:

@@ -11,24 +11,25 @@ fitted to. Chunks are pure functions of their keys, and the sums are added in th
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import chain, islice
 
 import numpy as np
 
-from montecarlo.engine.block import Block
+from montecarlo.engine.block import Block, thresholds
+from montecarlo.engine.curves import curves
 from montecarlo.engine.guard import causes, without_result
 from montecarlo.engine.job import Job
 from montecarlo.engine.keep import KeepRows, Rows, weighted_rows
 from montecarlo.engine.path import measured
 from montecarlo.engine.progress import Progress
-from montecarlo.engine.space import Space, space_of
+from montecarlo.engine.space import space_of
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.rare import BATCH, Seen, Sums, Symmetric, plain, spans, tilted
 from montecarlo.estimates.tally import Pickups
 from montecarlo.quantities import Array
 from montecarlo.quantities.keepable import keepable
-from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.sampling.streams import stream
@@ -39,7 +40,6 @@ from montecarlo.study.description import Study
 STAGES = (0.25, 0.5, 1.0, 2.0)  # samples of each, in final batches
 CHUNK = 2048  # samples, a multiple of BATCH
 MOST, LEAST = 0.1, 1e-7  # probabilities between which settings shape the density
-GRID = 25  # pick-ups of a curve between its lowest and highest
 COLUMNS = 4096  # settings summed at once, to bound the memory
 WHOLE = 1.0  # share of a batch
 
@@ -59,14 +59,18 @@ class Known:
     deciding: Mapping[Stratum, frozenset[Setting]] = field(default_factory=dict)
 
     def of(self, name: Stratum, settings: Sequence[Setting]) -> list[Seen | None]:
-        """Of each setting; None where nothing is known."""
-        return [self.seen.get(name, {}).get(setting) for setting in settings]
+        """What is known of each setting; None where nothing is.
 
-    def of_all(
-        self, names: Iterable[Stratum], settings: Sequence[Setting]
-    ) -> dict[Stratum, list[Seen | None]]:
-        """The same of several events."""
-        return {name: self.of(name, settings) for name in names}
+        Parameters
+        ----------
+        name : Stratum
+        settings : sequence of Setting
+
+        Returns
+        -------
+        list of Seen or None
+        """
+        return [self.seen.get(name, {}).get(setting) for setting in settings]
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,12 +88,27 @@ class Draw:
     def label(self) -> str:
         return f"{self.chunk.label} of {self.key}"
 
-    @property
-    def space(self) -> Space:
-        return space_of(self.job.study, self.chunk.stratum)
+    def block(self, u: Array) -> Block:
+        """Its samples, solved from their scores.
+
+        Parameters
+        ----------
+        u : (count, dims) array
+
+        Returns
+        -------
+        Block
+        """
+        space = space_of(self.job.study, self.chunk.stratum)
+        return Block(self.job, self.chunk, space.points(u))
 
     def u(self) -> Array:
-        """(count, dims)"""
+        """Standard normal scores of its samples.
+
+        Returns
+        -------
+        (count, dims) array
+        """
         rng = stream(
             self.job.study.study.seed,
             self.chunk.stratum,
@@ -102,43 +121,59 @@ class Draw:
 
 def final_samples(study: Study) -> int:
     """Size of each event's final batch, as the study has it; 0 where rare false trips are counted
-    only."""
+    only.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    int
+    """
     return -(-weighted_samples(study) // BATCH) * BATCH
 
 
 def size_of(job: Job, name: Stratum) -> int:
-    """Size of one event's final batch, by stratum."""
+    """Size of one event's final batch, by stratum.
+
+    Parameters
+    ----------
+    job : Job
+    name : Stratum
+
+    Returns
+    -------
+    int
+    """
     return dict(job.weighted).get(name, final_samples(job.study))
 
 
 def find_densities(job: Job, workers: Workers, progress: Progress) -> Densities:
-    """Of every external event, in stages: the nearer the settings, the more samples."""
+    """Of every external event, in stages: the nearer the settings, the more samples.
+
+    Parameters
+    ----------
+    job : Job
+    workers : Workers
+    progress : Progress
+
+    Returns
+    -------
+    mapping of Symmetric
+        By stratum.
+    """
     names = [Stratum.of(Side.EXTERNAL, event.name) for event in job.study.external_events]
-    found: dict[Stratum, Symmetric] = {}
-    for name in names:
-        space = space_of(job.study, name)
-        found[name] = plain(space.dims, space.images)
+    spaces = [space_of(job.study, name) for name in names]
+    found = {
+        name: plain(space.dims, space.images) for name, space in zip(names, spaces, strict=True)
+    }
     for stage, part in enumerate(STAGES):
         size = max(LEAST_WEIGHTED, round(part * final_samples(job.study)) // BATCH * BATCH)
-        draws = [
-            draw
-            for name in names
-            for draw in _draws(job, name, found[name], size, 0, f"rare.stage_{stage}")
-        ]
+        draws = [_draws(job, name, found[name], size, 0, f"rare.stage_{stage}") for name in names]
         progress(0, 1, f"rare false trips, stage {stage + 1} of {len(STAGES)}")
-        solved = list(workers.mapped(_quantities, draws))
-        parts = {
-            name: [k for k, draw in enumerate(draws) if draw.chunk.stratum == name]
-            for name in names
-        }
-        fits = [
-            Fit(
-                found[name],
-                [draws[k] for k in parts[name]],
-                np.concatenate([solved[k] for k in parts[name]]),
-            )
-            for name in names
-        ]
+        solved = iter(list(workers.mapped(_quantities, chain(*draws))))
+        fits = [Fitting(own, np.concatenate([*islice(solved, len(own))])) for own in draws]
         found = dict(zip(names, workers.mapped(_fitted, fits), strict=True))
     return found
 
@@ -174,8 +209,23 @@ def final_batch(
     progress: Progress,
     keep: KeepRows | None = None,
 ) -> dict[Stratum, Final]:
-    """A fresh batch of fixed size of each event, by stratum. keep: takes the rows of
-    every chunk."""
+    """A fresh batch of fixed size of each event.
+
+    Parameters
+    ----------
+    job : Job
+    densities : mapping of Symmetric
+    round_ : int
+    workers : Workers
+    progress : Progress
+    keep : KeepRows, optional
+        Takes the rows of every chunk.
+
+    Returns
+    -------
+    dict of Final
+        By stratum.
+    """
     draws = [
         replace(draw, keep=keep is not None)
         for name, density in densities.items()
@@ -214,66 +264,17 @@ def _solved(block: Block) -> Iterator[tuple[Lattice, Pickups]]:
         yield lattice, found.pickups(lattice)
 
 
-def _block(draw: Draw, u: Array) -> Block:
-    return Block(draw.job, draw.chunk, draw.space.points(u))
-
-
-def _columns(lattice: Lattice, pickups: Pickups) -> Iterator[tuple[Curve, Array]]:
-    """The curves of a lattice, each with its critical pick-up (n,)."""
-    for axis in AXES:
-        if (held := getattr(pickups, axis)) is not None:
-            for number, delay in enumerate(lattice.delay_s):
-                yield Curve(lattice, axis, delay), held[:, number]
-
-
 def _quantities(draw: Draw) -> Array:
     """(n, curves): critical pick-ups in the order of `curves`."""
-    return np.stack(
-        [column for found in _solved(_block(draw, draw.u())) for _, column in _columns(*found)],
-        axis=1,
-    )
-
-
-@dataclass(frozen=True)
-class Curve:
-    """One critical pick-up of a circuit: of its phase elements or of its earth element, for one
-    delay."""
-
-    lattice: Lattice
-    axis: Axis
-    delay_s: float
-
-    @property
-    def thresholds(self) -> tuple[float, ...]:
-        return self.lattice.phase_pickup_a if self.axis == "phase" else self.lattice.earth_pickup_a
-
-    @property
-    def grid(self) -> tuple[float, ...]:
-        """Pick-ups at which the curve is told: the candidates' and, if there are several, points at
-        equal ratios between them."""
-        if len(self.thresholds) < 2:
-            return self.thresholds
-        low, high = min(self.thresholds), max(self.thresholds)
-        between = np.geomspace(low, high, GRID)
-        return tuple(sorted({*self.thresholds, *(float(f"{x:.4g}") for x in between)}))
-
-
-def curves(lattices: Sequence[Lattice]) -> list[Curve]:
-    """Lattice by lattice, phase and earth elements, delay by delay."""
-    return [
-        Curve(lattice, axis, delay)
-        for lattice in lattices
-        for axis in AXES
-        if getattr(lattice, f"{axis}_pickup_a")
-        for delay in lattice.delay_s
-    ]
+    solved = _solved(draw.block(draw.u()))
+    columns = [curve.of(pickups) for lattice, pickups in solved for curve in curves([lattice])]
+    return np.stack(columns, axis=1)
 
 
 @dataclass(frozen=True, eq=False)
-class Fit:
-    """One event's next density: the one before, its chunks, and what they gave."""
+class Fitting:
+    """One event's next density: the chunks of the one before, and what they gave."""
 
-    density: Symmetric
     draws: list[Draw]
     quantity: Array  # (n, curves)
 
@@ -282,17 +283,17 @@ class Fit:
         return f"{self.draws[0].label}, fit"
 
 
-def _fitted(fit: Fit) -> Symmetric:
+def _fitted(fit: Fitting) -> Symmetric:
     first = fit.draws[0]
     u = np.concatenate([draw.u() for draw in fit.draws])
-    log_w = fit.density.log_weight(u)
+    log_w = first.density.log_weight(u)
     beyond = [
         flags
         for column, curve in zip(fit.quantity.T, curves(first.job.lattices), strict=True)
         for flags in spans(column, log_w, curve.thresholds, MOST, LEAST)
     ]
     rng = stream(first.job.study.study.seed, first.chunk.stratum, 0, 0, f"{first.key}.fit")
-    return tilted(u, log_w, beyond, fit.density, rng)
+    return tilted(u, log_w, beyond, first.density, rng)
 
 
 def _summed(draw: Draw) -> tuple[Final, Rows | None]:
@@ -301,7 +302,7 @@ def _summed(draw: Draw) -> tuple[Final, Rows | None]:
     u = draw.u()
     log_w, ceiling = draw.density.log_weight(u), draw.density.largest_weight
     heads = {WHOLE: draw.count, **_heads(draw)}
-    block = _block(draw, u)
+    block = draw.block(u)
     solved = list(_solved(block))
     rows = (
         weighted_rows(block, draw.chunk.index * CHUNK, solved, np.exp(log_w)) if draw.keep else None
@@ -310,11 +311,7 @@ def _summed(draw: Draw) -> tuple[Final, Rows | None]:
     single = []
     for lattice, pickups in solved:
         lost = ~pickups.resolved
-        phase, earth = pickups.silent(
-            np.array(lattice.phase_thresholds),
-            np.array(lattice.earth_thresholds),
-            len(lattice.delay_s),
-        )
+        phase, earth = pickups.silent(*thresholds(lattice), len(lattice.delay_s))
         step = max(1, COLUMNS // earth[0].size)
         for start in range(0, phase.shape[1], step):
             operated = ~(phase[:, start : start + step, None] & earth[:, None])
@@ -322,8 +319,9 @@ def _summed(draw: Draw) -> tuple[Final, Rows | None]:
                 joint[share].append(
                     Sums.of(operated[:n].reshape(n, -1), log_w[:n], ceiling, lost[:n])
                 )
-        for curve, column in _columns(lattice, pickups):
-            single.append(Sums.of(column[:, None] > np.array(curve.grid), log_w, ceiling, lost))
+        for curve in curves([lattice]):
+            beyond = curve.of(pickups)[:, None] > np.array(curve.grid)
+            single.append(Sums.of(beyond, log_w, ceiling, lost))
     found = {share: Sums.beside(parts) for share, parts in joint.items()}
     lost = without_result(pickups for _, pickups in solved)
     return Final(found.pop(WHOLE), Sums.beside(single), found, causes(block, lost)), rows

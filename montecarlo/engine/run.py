@@ -3,8 +3,8 @@ numbers."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from enum import Enum, auto
 
 from montecarlo.engine.batch import Batch, in_all_scenarios
@@ -12,18 +12,10 @@ from montecarlo.engine.counted import compile_solvers
 from montecarlo.engine.enlarging import Enlarged, enlarged, plans
 from montecarlo.engine.keep import KeepRows
 from montecarlo.engine.notes import Method, method_notes
-from montecarlo.engine.precision import (
-    Precise,
-    Sizes,
-    falls_short,
-    precision_of,
-    reached,
-    sizes_for,
-    with_sizes,
-)
+from montecarlo.engine.precision import Precise, precision_of, sizes_for
 from montecarlo.engine.progress import Progress, named_progress, silent
 from montecarlo.engine.rare import final_samples
-from montecarlo.engine.sizes import check_size
+from montecarlo.engine.sizes import Sizes, check_size, with_sizes
 from montecarlo.engine.workers import Workers, workers_of
 from montecarlo.estimates.choose import Judgement, with_one_from
 from montecarlo.secondary.remanence import other_model
@@ -35,13 +27,13 @@ from montecarlo.study.candidates import (
     neighbours,
     present_setting,
 )
-from montecarlo.study.description import Precision, Study
+from montecarlo.study.description import Study
 
 TRIES_MAX = 10  # fresh batches before the run gives up on the policy
 ANY = ""  # the group of all candidates, whatever their scheme
 
 
-class Event(Enum):
+class Incident(Enum):
     """What may happen to a fresh batch."""
 
     DRAWN_LARGER = auto()  # the first one missed the precision
@@ -57,14 +49,32 @@ class Refused:
     chosen: bool
 
 
-Note = Method | Precise | Enlarged | Event | Refused
+Note = Method | Precise | Enlarged | Incident | Refused
 
 
 @dataclass(frozen=True, eq=False)
 class Outcome:
     """The study's batch, the fresh batch of the chosen few, and how the choice came about.
 
-    best: of each scheme, where the run was asked for them; all stand in the fresh batch."""
+    Attributes
+    ----------
+    study : Study
+    first : Batch
+        The study's own.
+    fresh : Batch or None
+    chosen, runner_up, present : Setting or None
+    tries : int
+        Fresh batches that were drawn.
+    notes : tuple of Note
+    other : Outcome or None
+        Of the same study with the other remanence model.
+    best : mapping of Setting or None
+        Of each scheme, where the run was asked for them; all stand in the fresh batch.
+    sizes : mapping of int
+        Of the fresh batch, where they are not the study's own.
+    refused : mapping of Batch
+        The fresh batch that refused each candidate.
+    """
 
     study: Study
     first: Batch
@@ -74,33 +84,40 @@ class Outcome:
     present: Setting | None
     tries: int
     notes: tuple[Note, ...]
-    other: Outcome | None = None  # of the same study with the other remanence model
-    best: Mapping[str, Setting | None] = field(default_factory=dict)
-    sizes: Sizes = field(
-        default_factory=dict
-    )  # of the fresh batch, where they are not the study's own
-    # By the fresh batch that refused each
-    refused: Mapping[Setting, Batch] = field(default_factory=dict)
+    best: Mapping[str, Setting | None]
+    sizes: Sizes
+    refused: Mapping[Setting, Batch]
+    other: Outcome | None = None
 
     def batch_of(self, setting: Setting) -> Batch:
         """The batch that a candidate's figures are told of: a fresh one that has it, else the
-        study's own."""
+        study's own.
+
+        Parameters
+        ----------
+        setting : Setting
+
+        Returns
+        -------
+        Batch
+        """
         if self.fresh is not None and setting in self.fresh.settings:
             return self.fresh
         return self.refused.get(setting, self.first)
 
-    def told_by(self, again: Iterable[Setting]) -> Judgement:
-        """How the policy judges every candidate: by the study's own batch, some by the fresh batch
-        that has them."""
+    def judgement_with_refused(self) -> Judgement:
+        """How the policy judges every candidate: by the study's own batch, those that fresh batches
+        refused by these.
+
+        Returns
+        -------
+        Judgement
+        """
         judged = self.first.verdict
-        for setting in again:
+        for setting in self.refused:
             batch = self.batch_of(setting)
-            judged = with_one_from(
-                judged,
-                self.first.settings.index(setting),
-                batch.verdict,
-                batch.settings.index(setting),
-            )
+            here, there = self.first.settings.index(setting), batch.settings.index(setting)
+            judged = with_one_from(judged, here, batch.verdict, there)
         return judged
 
 
@@ -112,11 +129,30 @@ def run(
     by_scheme: bool = False,
     keep_samples: KeepRows | None = None,
 ) -> Outcome:
-    """The study; if it asks for it, once more with the other remanence model on the same random
-    numbers.
+    """Judge every candidate on one batch and choose on fresh random numbers; if the study asks for
+    it, once more with the other remanence model on the same ones.
 
-    by_scheme: choose the best setting of every scheme, and the chosen one among these.
-    keep_samples: takes the samples of the study's own batch, chunk by chunk."""
+    Parameters
+    ----------
+    study : Study
+    workers : int or Workers, optional
+        One a core unless given.
+    progress : Progress, optional
+    by_scheme : bool
+        Choose the best setting of every scheme, and the chosen one among these.
+    keep_samples : KeepRows, optional
+        Takes the samples of the study's own batch, chunk by chunk.
+
+    Returns
+    -------
+    Outcome
+
+    Raises
+    ------
+    StudyError
+        For more candidates, plants or samples than this machine can hold.
+    RunStopped
+    """
     crew, tell = workers_of(workers), progress or silent
     lattices = candidate_lattices(study)
     check_size(study, lattices)
@@ -126,23 +162,11 @@ def run(
     outcome = _Run(study, lattices, crew, tell, groups, keep=keep_samples).outcome()
     if not study.study.compare_remanence_models:
         return outcome
-    other = with_other_model(study)
-    name = other.ct.remanence_model
-    again = _Run(
-        other,
-        lattices,
-        crew,
-        named_progress(tell, name),
-        groups,
-        outcome.chosen,
-    )
-    return replace(outcome, other=again.outcome())
-
-
-def with_other_model(study: Study) -> Study:
-    """The same study, the knees of its CTs included, with the other remanence model."""
     model = other_model(study.ct.remanence_model)
-    return study.model_copy(update={"ct": study.ct.model_copy(update={"remanence_model": model})})
+    cts = study.ct.model_copy(update={"remanence_model": model})  # of the same knees
+    other, tell = study.model_copy(update={"ct": cts}), named_progress(tell, model)
+    again = _Run(other, lattices, crew, tell, groups, outcome.chosen)
+    return replace(outcome, other=again.outcome())
 
 
 class _Run:
@@ -168,34 +192,26 @@ class _Run:
         }
         self.present = present_setting(study)
         self.sizes: Sizes = {}
+        self.refused: dict[Setting, Batch] = {}
 
     def outcome(self) -> Outcome:
-        refused, tries = dict.fromkeys(self.waiting, 0), 0
-        refusing: dict[Setting, Batch] = {}
-        fresh, kept = None, dict[str, Setting]()
+        tries, fresh, kept = 0, None, dict[str, Setting]()
         while (trial := self._on_trial()) and tries < TRIES_MAX:
             tries += 1
             fresh = self._again(trial, tries)
-            kept = _keeping(fresh, trial)
-            for group in trial.keys() - kept.keys():
-                refused[group] += 1
-                refusing[self.waiting[group].pop(0)] = fresh
+            kept = self._keeping(fresh, trial)
             if kept.keys() == trial.keys():
                 break
         notes: list[Note] = [*method_notes(self.study, self.first)]
-        precision = self.study.study.precision
-        if fresh is not None and kept and precision is not None:
-            fresh, more = self._narrowed(precision, fresh, self._first_of(kept))
+        if fresh is not None and kept and self.study.study.precision is not None:
+            fresh, more = self._narrowed(fresh, self._first_of(kept))
             notes += more
-            held = _keeping(fresh, kept)
-            refused |= {group: refused[group] + 1 for group in kept.keys() - held.keys()}
-            refusing |= {kept[group]: fresh for group in kept.keys() - held.keys()}
-            kept = held
+            kept = self._keeping(fresh, kept)
         if fresh is not None:
             notes += self._enlarged()
-        notes += [
-            Refused(group, number, group in kept) for group, number in refused.items() if number
-        ]
+        for group in self.waiting:
+            if number := sum(group in (ANY, setting.scheme) for setting in self.refused):
+                notes.append(Refused(group, number, group in kept))
         chosen = self._first_of(kept) if kept else None
         return Outcome(
             self.study,
@@ -206,10 +222,18 @@ class _Run:
             self.present,
             tries,
             tuple(notes),
-            best={} if ANY in self.waiting else {group: kept.get(group) for group in self.waiting},
-            sizes=self.sizes,
-            refused=refusing,
+            {} if ANY in self.waiting else {group: kept.get(group) for group in self.waiting},
+            self.sizes,
+            self.refused,
         )
+
+    def _keeping(self, fresh: Batch, trial: Mapping[str, Setting]) -> dict[str, Setting]:
+        """Those that keep to the policy on fresh numbers too; the others are refused."""
+        kept = {group: one for group, one in trial.items() if fresh.keeps_to_policy(one)}
+        for group in trial.keys() - kept.keys():
+            self.refused[trial[group]] = fresh
+            self.waiting[group].remove(trial[group])
+        return kept
 
     def _on_trial(self) -> dict[str, Setting]:
         """The best candidate of each group that is not refused yet."""
@@ -221,11 +245,9 @@ class _Run:
 
     def _runner_up(self, trial: Mapping[str, Setting], chosen: Setting) -> Setting | None:
         """The next one; among the best of the schemes where there are several."""
-        others = (
-            self.waiting[ANY][1:2]
-            if ANY in self.waiting
-            else [s for s in trial.values() if s != chosen]
-        )
+        others = [setting for setting in trial.values() if setting != chosen]
+        if ANY in self.waiting:
+            others = self.waiting[ANY][1:2]
         return min(others, key=self.order.index, default=None)
 
     def _again(self, trial: Mapping[str, Setting], round_: int) -> Batch:
@@ -236,14 +258,8 @@ class _Run:
         foremost = (first, *trial.values(), self._runner_up(trial, first), self.present, self.also)
         self._foremost = tuple(dict.fromkeys(s for s in foremost if s is not None))
         self._few = tuple(dict.fromkeys((*self._foremost, *neighbours(self.first.settings, first))))
-        if (precision := self.study.study.precision) is not None:
-            self.sizes = sizes_for(
-                self.study,
-                precision,
-                self.first.strata,
-                self.first.judgement,
-                self.first.settings.index(first),
-            )
+        if self.study.study.precision is not None:
+            self.sizes = sizes_for(self.study, self.first, first)
         return self._drawn(round_)
 
     def _drawn(self, round_: int) -> Batch:
@@ -270,31 +286,14 @@ class _Run:
             )
         ]
 
-    def _narrowed(
-        self, precision: Precision, fresh: Batch, chosen: Setting
-    ) -> tuple[Batch, list[Note]]:
+    def _narrowed(self, fresh: Batch, chosen: Setting) -> tuple[Batch, list[Note]]:
         """The fresh batch, or a further one of fixed size planned from it where it missed the
         precision."""
-        at = fresh.settings.index(chosen)
-        notes: list[Note] = []
-        if falls_short(reached(precision, fresh.judgement, at)):
-            more = sizes_for(
-                with_sizes(self.study, self.sizes), precision, fresh.strata, fresh.judgement, at
-            )
-            if more != self.sizes:
-                self.sizes = more
-                fresh = self._drawn(TRIES_MAX + 1)
-                notes.append(Event.DRAWN_LARGER)
-        return fresh, [
-            *notes,
-            precision_of(
-                reached(precision, fresh.judgement, at),
-                with_sizes(self.study, self.sizes),
-                fresh.strata,
-            ),
-        ]
-
-
-def _keeping(fresh: Batch, trial: Mapping[str, Setting]) -> dict[str, Setting]:
-    """Those that keep to the policy on fresh numbers too."""
-    return {group: setting for group, setting in trial.items() if fresh.keeps_to_policy(setting)}
+        drawn = with_sizes(self.study, self.sizes)
+        found = precision_of(drawn, fresh, chosen)
+        if found.most is None or (more := sizes_for(drawn, fresh, chosen)) == self.sizes:
+            return fresh, [found]
+        self.sizes = more
+        fresh = self._drawn(TRIES_MAX + 1)
+        found = precision_of(with_sizes(self.study, more), fresh, chosen)
+        return fresh, [Incident.DRAWN_LARGER, found]

@@ -19,9 +19,7 @@ from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.sampling.transform import draw, event_points, event_samples, plant_major
 from montecarlo.study.circuits import scheme_of
 
-__all__ = ["ChunkSamples", "Rows"]
-
-Rows = NDArray[np.int64]
+Indices = NDArray[np.int64]
 
 
 class ChunkSamples:
@@ -43,7 +41,7 @@ class ChunkSamples:
 
     def __init__(self, job: Job, chunk: Chunk, points: Points | None = None) -> None:
         self.job, self.chunk, self.study = job, chunk, job.study
-        self._rows: Rows | slice = slice(None)
+        self._rows: Indices | slice = slice(None)
         self.design, self._own = job.design_of(chunk.stratum), points
         self._points, self.samples = self._drawn(points)
         if self.stratum.side is Side.INTERNAL and self.study.states.breaker_open_share > 0:
@@ -91,7 +89,7 @@ class ChunkSamples:
         return self.design.plants_per_block if self._own is None else self._own.count
 
     @property
-    def early_rows(self) -> dict[float, Rows]:
+    def early_rows(self) -> dict[float, Indices]:
         """The samples that belong to each of the job's shares of the batch: the first events of
         every plant."""
         events = np.arange(len(self)).reshape(self.plants, -1)
@@ -112,15 +110,30 @@ class ChunkSamples:
         return any(NEUTRAL in scheme_of(self.study, kind).places for kind in kinds)
 
     def uniform(self, key: str) -> Array:
-        """A draw that no input states (`sampling.transform.DRAWN`): (n,)."""
+        """A draw that no input states. [-]
+
+        Parameters
+        ----------
+        key : str
+            One of `sampling.transform.DRAWN`.
+
+        Returns
+        -------
+        (n,) array
+        """
         values = self._points.of(f"drawn.{key}", 1)[:, 0]
         return (values if self._own is not None else plant_major(values, self.plants))[self._rows]
 
-    def phase_number(self) -> Rows:
-        """The faulted phase, or the one that a fault between two leaves out: 0, 1, 2 alike."""
+    def phase_number(self) -> Indices:
+        """The faulted phase, or the one that a fault between two leaves out: 0, 1, 2 alike.
+
+        Returns
+        -------
+        (n,) array of int
+        """
         return np.minimum((3 * self.uniform("phase")).astype(np.int64), 2)
 
-    def _only(self, rows: Rows) -> Self:
+    def _only(self, rows: Indices) -> Self:
         """Some of the samples, in this order; they are no batch of plants and events."""
         few = copy(self)
         few.samples = {key: value[rows] for key, value in self.samples.items()}

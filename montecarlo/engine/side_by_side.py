@@ -10,14 +10,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from montecarlo.engine.batch import in_all_scenarios
-from montecarlo.engine.progress import Progress, silent
-from montecarlo.engine.run import Event, Outcome, run
+from montecarlo.engine.progress import Progress, named_progress, silent
+from montecarlo.engine.run import Incident, Outcome, run
 from montecarlo.engine.workers import Workers, workers_of
 from montecarlo.estimates.compare import Side, differences_of, level_of
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.study.description import Study
-
-__all__ = ["Variants", "run_variants", "told_of"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,7 +29,17 @@ class Variants:
         self, pairs: Sequence[tuple[str, str]]
     ) -> dict[tuple[str, str], dict[str, Estimate]]:
         """The choice of the first minus the choice of the second of each pair, by quantity, with
-        limits that hold for all pairs together; none of a pair of which either chose nothing."""
+        limits that hold for all pairs together.
+
+        Parameters
+        ----------
+        pairs : sequence of (str, str)
+
+        Returns
+        -------
+        dict of dict of Estimate
+            By pair and quantity; without pairs of which either chose nothing.
+        """
         sides = {name: side for name in self.outcomes if (side := self._side(name)) is not None}
         standing = [pair for pair in pairs if set(pair) <= set(sides)]
         level = level_of(len(standing))
@@ -57,11 +65,28 @@ def run_variants(
     workers: int | Workers | None = None,
     progress: Progress | None = None,
 ) -> Variants:
-    """Run every study, then bring their fresh batches to one round. progress(done, total, what)
-    names the study."""
+    """Run every study, then bring their fresh batches to one round.
+
+    Parameters
+    ----------
+    studies : mapping of Study
+        By name.
+    workers : int or Workers, optional
+    progress : Progress, optional
+        Names the study.
+
+    Returns
+    -------
+    Variants
+
+    Raises
+    ------
+    StudyError
+        As of `run`.
+    """
     tell, crew = progress or silent, workers_of(workers)
     outcomes = {
-        name: run(study, workers=crew, progress=told_of(tell, name))
+        name: run(study, workers=crew, progress=named_progress(tell, name))
         for name, study in studies.items()
     }
     rounds = [
@@ -70,15 +95,10 @@ def run_variants(
     last = max(rounds, default=0)
     return Variants(
         {
-            name: _at_round(outcome, last, crew, told_of(tell, name))
+            name: _at_round(outcome, last, crew, named_progress(tell, name))
             for name, outcome in outcomes.items()
         }
     )
-
-
-def told_of(tell: Progress, name: str) -> Progress:
-    """Progress that says of which study it is."""
-    return lambda done, total, what: tell(done, total, f"{name}: {what}")
 
 
 def _at_round(outcome: Outcome, round_: int, workers: Workers, tell: Progress) -> Outcome:
@@ -97,5 +117,5 @@ def _at_round(outcome: Outcome, round_: int, workers: Workers, tell: Progress) -
         outcome.sizes,
         foremost=fresh.foremost,
     )
-    more = () if again.keeps_to_policy(outcome.chosen) else (Event.MISSES_LIMIT,)
+    more = () if again.keeps_to_policy(outcome.chosen) else (Incident.MISSES_LIMIT,)
     return replace(outcome, fresh=again, notes=(*outcome.notes, *more))

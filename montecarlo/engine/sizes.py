@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from montecarlo.errors import StudyError
 from montecarlo.sampling.design import BLOCKS, Design
@@ -13,24 +13,53 @@ from montecarlo.study.budget import earth_fault_samples
 from montecarlo.study.candidates import Lattice, candidate_lattices
 from montecarlo.study.description import Study
 
-__all__ = ["check_size", "check_sizes", "designs", "memory_bytes", "memory_needed"]
-
 CELLS_MAX = 40_000_000  # plants x candidates that the tables may hold
 SAMPLES_MAX = 10**9  # of a type: the list of its chunks takes 75 MB
 BYTES_EACH = 30_000  # of a run's memory, measured: a candidate's rows,
 BYTES_A_PLANT = 550  # and its tallies on each plant
 
+Sizes = Mapping[str, int]  # keys of [study] that differ from what the study states
+
 
 def designs(study: Study) -> tuple[Design, Design]:
-    """Of the counted types and of earth faults, which are solved along the whole winding."""
+    """Of the counted types and of earth faults, which are solved along the whole winding.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    Design, Design
+    """
     general = study.study
     return Design(general.plants, general.samples), Design(
         general.plants, earth_fault_samples(study), net=True
     )
 
 
+def with_sizes(study: Study, sizes: Sizes) -> Study:
+    """The study drawn in other sizes.
+
+    Parameters
+    ----------
+    study : Study
+    sizes : mapping of str to int
+
+    Returns
+    -------
+    Study
+    """
+    return study.model_copy(update={"study": study.study.model_copy(update=dict(sizes))})
+
+
 def memory_bytes() -> float:
-    """Of this machine; infinite where it does not say."""
+    """Memory of this machine; infinite where it does not say. [bytes]
+
+    Returns
+    -------
+    float
+    """
     try:
         return float(os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES"))
     except (AttributeError, OSError, ValueError):
@@ -38,15 +67,34 @@ def memory_bytes() -> float:
 
 
 def check_sizes(study: Study) -> None:
-    """Of the study, its variants and its options of earthing, as `run` would. Raises StudyError."""
+    """Of the study, its variants and its options of earthing, as `run` would.
+
+    Parameters
+    ----------
+    study : Study
+
+    Raises
+    ------
+    StudyError
+    """
     for one in (study, *(other for _, other in (*study.variant_studies, *study.options))):
         check_size(one, candidate_lattices(one))
 
 
 def memory_needed(lattices: Sequence[Lattice], earth: Design) -> float:
-    """About what a run of these candidates takes beside what every run does [bytes]: tables,
-    tallies, and the critical position of each phase and earth setting in each earth fault, in
-    single precision."""
+    """About what a run takes beside what every run does: tables, tallies, and the critical position
+    of each phase and earth setting in each earth fault, in single precision. [bytes]
+
+    Parameters
+    ----------
+    lattices : sequence of Lattice
+    earth : Design
+        Of earth faults.
+
+    Returns
+    -------
+    float
+    """
     candidates = sum(math.prod(lattice.shape) for lattice in lattices)
     places = sum(
         (phases + earths) * delays for phases, earths, delays in (each.shape for each in lattices)
@@ -58,7 +106,18 @@ def memory_needed(lattices: Sequence[Lattice], earth: Design) -> float:
 
 
 def check_size(study: Study, lattices: Sequence[Lattice]) -> None:
-    """Samples, plants and candidates within what tables and memory hold. Raises StudyError."""
+    """Samples, plants and candidates within what tables and memory hold.
+
+    Parameters
+    ----------
+    study : Study
+    lattices : sequence of Lattice
+        The candidates.
+
+    Raises
+    ------
+    StudyError
+    """
     candidates = sum(math.prod(lattice.shape) for lattice in lattices)
     cells = candidates * Design(study.study.plants, 1).plants_rounded
     if cells > CELLS_MAX:

@@ -50,7 +50,17 @@ class Space:
     balanced: bool
 
     def points(self, u: Array) -> Points:
-        """The uniforms behind u (n, dims) of standard normal scores, unfolded."""
+        """The uniforms behind samples of the space, unfolded.
+
+        Parameters
+        ----------
+        u : (n, dims) array
+            Standard normal scores.
+
+        Returns
+        -------
+        Points
+        """
         return Unfolded(self, np.asarray(ndtr(u)))
 
     @property
@@ -75,7 +85,17 @@ class Space:
 
 
 def space_of(study: Study, stratum: Stratum) -> Space:
-    """Of an external event."""
+    """The space of an external event.
+
+    Parameters
+    ----------
+    study : Study
+    stratum : Stratum
+
+    Returns
+    -------
+    Space
+    """
     used = inputs_of(study, stratum)
     widths = {item.key: item.columns for item in used} | dict.fromkeys((ANGLE, TURN, HALF_WAVE), 1)
     starts = np.cumsum([0, *widths.values()])
@@ -88,14 +108,34 @@ def space_of(study: Study, stratum: Stratum) -> Space:
 
 
 def inputs_of(study: Study, stratum: Stratum) -> list[Input]:
-    """The uncertain inputs that have a part in a stratum, and those tied to others."""
+    """The uncertain inputs that have a part in a stratum, and those tied to others.
+
+    Parameters
+    ----------
+    study : Study
+    stratum : Stratum
+
+    Returns
+    -------
+    list of Input
+    """
     used = [item for item in list_inputs(study) if item.uncertain and concerns(item, stratum)]
     tied = {key for tie in study.ties for key in tie[:2]}
     return used + [item for item in list_inputs(study) if item.key in tied and item not in used]
 
 
 def concerns(item: Input, stratum: Stratum) -> bool:
-    """Whether an input has a part in what happens in a stratum."""
+    """Whether an input has a part in what happens in a stratum.
+
+    Parameters
+    ----------
+    item : Input
+    stratum : Stratum
+
+    Returns
+    -------
+    bool
+    """
     prefix = f"external_events.{stratum.kind}."
     own = stratum.side is Side.EXTERNAL and item.key.startswith(prefix)
     other = item.key.startswith("external_events.") and not own
@@ -125,7 +165,17 @@ class Unfolded:
         return self._column(key) >= 0.5
 
     def of(self, key: str, columns: int) -> Array:
-        """(n, columns) of an input or draw; 1/2 for an input that does not concern the event."""
+        """An input or draw; 1/2 for an input that does not concern the event.
+
+        Parameters
+        ----------
+        key : str
+        columns : int
+
+        Returns
+        -------
+        (n, columns) array
+        """
         if key == ANGLE:
             return self._angle()[:, None]
         if key == PHASE:  # one that is singled out is the turn itself

@@ -8,7 +8,7 @@ batch has more."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -16,14 +16,15 @@ from montecarlo.engine.guard import Unresolved, keep_to_limit, named, weighted
 from montecarlo.engine.job import Job
 from montecarlo.engine.progress import Progress, named_progress
 from montecarlo.engine.rare import Densities, final_batch
+from montecarlo.engine.sizes import designs
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.assemble import Gathered
 from montecarlo.estimates.rare import Sums
 from montecarlo.quantities import Array
 from montecarlo.sampling.stratum import Stratum
+from montecarlo.study.candidates import Lattice
+from montecarlo.study.description import Study
 from montecarlo.study.wider import with_wider_inputs
-
-__all__ = ["RARE", "WIDER", "decided_by_tails", "wider_sums"]
 
 RARE = 1e-4  # p below which the tails of assumed distributions decide
 WIDER_INPUTS = "wider inputs"
@@ -31,12 +32,22 @@ WIDER = 1.2  # by how much, common practice, no source
 
 
 def decided_by_tails(sums: Sums) -> Array:
-    """Which candidates' p is so rare, (C,); none seen is rare too."""
+    """Which candidates' p is so rare that tails decide; none seen is rare too.
+
+    Parameters
+    ----------
+    sums : Sums
+
+    Returns
+    -------
+    (C,) array of bool
+    """
     return np.asarray(sums.total < RARE * sums.trials)
 
 
 def wider_sums(
-    job: Job,
+    study: Study,
+    lattices: Sequence[Lattice],
     strata: Mapping[Stratum, Gathered],
     densities: Densities,
     round_: int,
@@ -44,7 +55,27 @@ def wider_sums(
     progress: Progress,
 ) -> tuple[dict[Stratum, Sums], tuple[Unresolved, ...]]:
     """Sums of every candidate with wider inputs, of the events that have a rare one, on the random
-    numbers of the batch; and those of them without a result."""
+    numbers of the batch.
+
+    Parameters
+    ----------
+    study : Study
+    lattices : sequence of Lattice
+    strata : mapping of Gathered
+    densities : mapping of Symmetric
+    round_ : int
+    workers : Workers
+    progress : Progress
+
+    Returns
+    -------
+    dict of Sums, tuple of Unresolved
+        By stratum, and samples without a result.
+
+    Raises
+    ------
+    RunStopped
+    """
     concerned = {
         name: density
         for name, density in densities.items()
@@ -52,18 +83,13 @@ def wider_sums(
     }
     if not concerned:
         return {}, ()
-    wide = Job(with_wider_inputs(job.study, WIDER), job.lattices, job.design, job.earth_design)
-    found = final_batch(
-        wide,
-        concerned,
-        round_,
-        workers,
-        named_progress(progress, WIDER_INPUTS),
-    )
+    wide = Job(with_wider_inputs(study, WIDER), tuple(lattices), *designs(study))
+    tell = named_progress(progress, WIDER_INPUTS)
+    found = final_batch(wide, concerned, round_, workers, tell)
     rows = keep_to_limit(
-        job.study,
+        study,
         *(
-            weighted(round_, name, final.candidates, final.causes, job.lattices)
+            weighted(round_, name, final.candidates, final.causes, lattices)
             for name, final in found.items()
         ),
     )

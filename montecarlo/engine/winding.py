@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.engine import primary
-from montecarlo.engine.block import Block
+from montecarlo.engine.block import Block, thresholds
+from montecarlo.engine.waves import step_currents
 from montecarlo.estimates.conditional import at_place, critical_position, winding_nodes
 from montecarlo.quantities import Array
 from montecarlo.relays.places import carried
@@ -23,15 +24,6 @@ from montecarlo.study.circuits import Circuit, measurement, scheme_of
 from montecarlo.study.description import Study
 from montecarlo.study.nominal import Nominal
 
-__all__ = [
-    "STEADY_INTERVALS",
-    "Along",
-    "beyond_phasors",
-    "critical_places",
-    "pickups_at_place",
-    "solved",
-]
-
 STEADY_INTERVALS = 15  # of the winding, phasor solution
 TRANSIENT_INTERVALS = 15  # of the winding, transient solution
 PER_CYCLE = 36  # its steps: p_missed within 0.2 % (tests/MEASUREMENTS)
@@ -40,17 +32,7 @@ DECIDES_MOST = "internal_faults.earth_fault_resistance_ohm"
 SETTLED_SHARE = 1e-3  # a cycle's change of the RMS that ends a transient pass
 
 Beyond = tuple[NDArray[np.bool_], NDArray[np.bool_]]  # by phase and by earth pick-up
-Sweeps = dict[Circuit, Array]  # (n, nodes, elements, forms, delays) by circuit
-
-
-@dataclass(frozen=True)
-class AtPlace:
-    """Which critical pick-up: of which elements, for which delay (None: by phasors, where it does
-    not matter), and the settings of the lattice that it judges."""
-
-    axis: Axis
-    delay_s: float | None
-    pickups_a: tuple[float, ...]
+ByCircuit = dict[Circuit, Array]  # (n, nodes, elements, forms, delays) by circuit
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,12 +41,21 @@ class Along:
     pick-up wants it."""
 
     beyond: dict[Lattice, Beyond]
-    by_phasors: Sweeps
-    in_time: Sweeps
+    by_phasors: ByCircuit
+    in_time: ByCircuit
 
 
 def solved(block: Block) -> Along:
-    """Each sample along the winding, on every circuit."""
+    """Each sample along the winding, on every circuit.
+
+    Parameters
+    ----------
+    block : Block
+
+    Returns
+    -------
+    Along
+    """
     by_phasors = {
         circuit: _by_phasors(block, circuit, winding_nodes(STEADY_INTERVALS))
         for circuit in block.circuits
@@ -82,8 +73,20 @@ def solved(block: Block) -> Along:
 def critical_places(
     block: Block, found: Along, counts: dict[str, float]
 ) -> Iterator[tuple[Lattice, Array, Array]]:
-    """x* of every phase and earth setting of each of the job's lattices, as `critical_positions`
-    gives them; `counts` takes sums over the places between the solved ones."""
+    """x* of every phase and earth setting of each of the job's lattices.
+
+    Parameters
+    ----------
+    block : Block
+    found : Along
+    counts : dict of float
+        Takes sums over the places between the solved ones.
+
+    Yields
+    ------
+    Lattice, (n, P, D) array, (n, E, D) array
+        As of `critical_positions`.
+    """
     counts |= {"re_entries": 0.0, "interpolation": 0.0, "interpolated": 0.0}
     for lattice in block.job.lattices:
         yield lattice, *critical_positions(block, lattice, found, counts)
@@ -95,7 +98,17 @@ def beyond_phasors(study: Study, lattice: Lattice) -> Beyond:
     current than the element gets.
 
     The current of an earth fault passes every leg of the faulted phase's CT, whichever element
-    watches."""
+    watches.
+
+    Parameters
+    ----------
+    study : Study
+    lattice : Lattice
+
+    Returns
+    -------
+    (P,) array of bool, (E,) array of bool
+    """
     scheme = scheme_of(study, lattice.scheme)
     core = study.ct.weakest(scheme.groups)
     knee = core.knee_voltage_v.centre()
@@ -120,40 +133,67 @@ def beyond_phasors(study: Study, lattice: Lattice) -> Beyond:
 # --- from quantities along the winding to critical positions ------------------
 
 
+@dataclass(frozen=True, eq=False)
+class Sweep:
+    """One solution along the winding, and the pick-ups of a lattice that it judges."""
+
+    axis: Axis
+    delay_s: float | None  # None: by phasors, where the delay does not matter
+    judges: NDArray[np.bool_]  # (P,) or (E,): which of them,
+    pickups_a: Array  # and what they are
+    currents: Array  # (n, nodes, elements, forms)
+
+
+def _sweeps(block: Block, lattice: Lattice, along: Along) -> Iterator[Sweep]:
+    """Of phase and earth elements, by phasors and, for each delay, in time."""
+    circuit = lattice.circuit
+    delays = block.delays(circuit)
+    for axis, level, late in zip(AXES, thresholds(lattice), along.beyond[lattice], strict=True):
+        if not late.all():
+            yield Sweep(axis, None, ~late, level[~late], along.by_phasors[circuit][..., 0])
+        for delay in lattice.delay_s if late.any() else ():
+            currents = along.in_time[circuit][..., delays.index(delay)]
+            yield Sweep(axis, delay, late, level[late], currents)
+
+
 def critical_positions(
-    block: Block, lattice: Lattice, found: Along, counts: dict[str, float]
+    block: Block, lattice: Lattice, along: Along, counts: dict[str, float]
 ) -> tuple[Array, Array]:
-    """x* of every phase and earth setting, (n, P, D) and (n, E, D): by phasors, by the transient
-    pass beyond them; 1 without such an element."""
-    delays = block.delays(lattice.circuit)
-    columns = [delays.index(delay) for delay in lattice.delay_s]
-    out = []
-    for axis, pickups, late in zip(
-        AXES, (lattice.phase_pickup_a, lattice.earth_pickup_a), found.beyond[lattice], strict=True
-    ):
-        level = np.array(pickups)
-        x = np.ones((len(block), max(level.size, 1), len(columns)))
-        if level.size and not late.all():
-            sweep = found.by_phasors[lattice.circuit][..., 0]
-            x[:, ~late] = _positions(block, lattice, axis, sweep, level[~late], counts)[..., None]
-        for d, column in enumerate(columns if late.any() else ()):
-            sweep = found.in_time[lattice.circuit][..., column]
-            x[:, late, d] = _positions(block, lattice, axis, sweep, level[late], counts)
-        out.append(x)
-    return out[0], out[1]
+    """x* of every phase and earth setting: by phasors, by the transient pass beyond them; 1 without
+    such an element.
+
+    Parameters
+    ----------
+    block : Block
+    lattice : Lattice
+    along : Along
+    counts : dict of float
+        As of `critical_places`.
+
+    Returns
+    -------
+    (n, P, D) array, (n, E, D) array
+    """
+    phases, earths, delays = lattice.shape
+    out = {
+        "phase": np.ones((len(block), phases, delays)),
+        "earth": np.ones((len(block), earths, delays)),
+    }
+    for sweep in _sweeps(block, lattice, along):
+        x = _positions(block, lattice, sweep, counts)
+        for d, delay in enumerate(lattice.delay_s):
+            if sweep.delay_s in (None, delay):
+                out[sweep.axis][:, sweep.judges, d] = x
+    return out["phase"], out["earth"]
 
 
-def _positions(
-    block: Block, lattice: Lattice, axis: Axis, sweep: Array, level: Array, counts: dict[str, float]
-) -> Array:
-    """x* (n, settings) from what the elements compare at the nodes, sweep (n, nodes, elements,
-    forms).
+def _positions(block: Block, lattice: Lattice, sweep: Sweep, counts: dict[str, float]) -> Array:
+    """x* (n, settings) from what the elements compare at the nodes.
 
     The quantity of the greater-of form jumps where the differential passes the bias; its two
     conditions do not, and an element operates from the later of their places on. (Each is held for
     the delay by itself.)"""
-    nodes, forms = winding_nodes(sweep.shape[1] - 1), _winding_forms(block, lattice.circuit)
-    elements, form = list(block.scheme(lattice.circuit).of(axis)), block.form(lattice)
+    nodes = winding_nodes(sweep.currents.shape[1] - 1)
     half = [*range(0, nodes.size - 1, 2), nodes.size - 1]
 
     def place(currents: Array, at: Array, signed: bool) -> Array:
@@ -164,63 +204,58 @@ def _positions(
         counts["interpolated"] += float(x.size)
         return x
 
+    whole, elements = _conditions(block, lattice, sweep)
+    if whole is not None:
+        return place(whole, sweep.pickups_a, block.form(lattice)[0] == SUM)
+    each = [
+        np.maximum(place(amount, sweep.pickups_a, False), place(margin, np.zeros(1), True))
+        for amount, margin in elements
+    ]
+    return np.asarray(np.min(each, axis=0))
+
+
+def pickups_at_place(block: Block, lattice: Lattice, along: Along) -> Iterator[tuple[Sweep, Array]]:
+    """Critical pick-ups of a lattice at the samples' own places, interpolated between the solved
+    ones as the critical positions are: by phasors and, for each delay, in time. [A]
+
+    Parameters
+    ----------
+    block : Block
+    lattice : Lattice
+    along : Along
+
+    Yields
+    ------
+    Sweep, (n,) array
+    """
+    for sweep in _sweeps(block, lattice, along):
+        yield sweep, _at_place(block, lattice, sweep)
+
+
+def _at_place(block: Block, lattice: Lattice, sweep: Sweep) -> Array:
+    nodes, x = winding_nodes(sweep.currents.shape[1] - 1), block.samples[POSITION]
+    whole, elements = _conditions(block, lattice, sweep)
+    if whole is not None:
+        return at_place(nodes, whole, x, signed=block.form(lattice)[0] == SUM)
+    each = [
+        np.where(at_place(nodes, margin, x, signed=True) <= 0, 0.0, at_place(nodes, amount, x))
+        for amount, margin in elements
+    ]
+    return np.asarray(np.max(each, axis=0))
+
+
+def _conditions(
+    block: Block, lattice: Lattice, sweep: Sweep
+) -> tuple[Array | None, list[tuple[Array, Array]]]:
+    """What the elements compare with a pick-up, the largest of them, (n, nodes); of the greater-of
+    form none, but the differential and its margin over the bias of each element."""
+    forms = _winding_forms(block, lattice.circuit)
+    elements, form = list(block.scheme(lattice.circuit).of(sweep.axis)), block.form(lattice)
     if form[0] != GREATER_OF:
-        return place(sweep[..., elements, forms.index(form)].max(axis=-1), level, form[0] == SUM)
-    amount, margin = sweep[..., forms.index(NO_BIAS)], sweep[..., forms.index((SUM, *form[1:]))]
-    return np.asarray(
-        np.min(
-            [
-                np.maximum(
-                    place(amount[..., k], level, False), place(margin[..., k], np.zeros(1), True)
-                )
-                for k in elements
-            ],
-            axis=0,
-        )
-    )
-
-
-def pickups_at_place(
-    block: Block, lattice: Lattice, found: Along
-) -> Iterator[tuple[AtPlace, Array]]:
-    """Critical pick-ups of a lattice at the samples' own places (n,), interpolated between the
-    solved ones as the critical positions are: by phasors and, for each delay, in time, with the
-    settings that each of them judges."""
-    delays = block.delays(lattice.circuit)
-    for axis, pickups, late in zip(
-        AXES, (lattice.phase_pickup_a, lattice.earth_pickup_a), found.beyond[lattice], strict=True
-    ):
-        of_time = tuple(level for level, beyond in zip(pickups, late, strict=True) if beyond)
-        if of_phasors := tuple(level for level in pickups if level not in of_time):
-            sweep = found.by_phasors[lattice.circuit][..., 0]
-            yield AtPlace(axis, None, of_phasors), _at_place(block, lattice, axis, sweep)
-        for delay in lattice.delay_s if of_time else ():
-            sweep = found.in_time[lattice.circuit][..., delays.index(delay)]
-            yield AtPlace(axis, delay, of_time), _at_place(block, lattice, axis, sweep)
-
-
-def _at_place(block: Block, lattice: Lattice, axis: Axis, sweep: Array) -> Array:
-    nodes, forms = winding_nodes(sweep.shape[1] - 1), _winding_forms(block, lattice.circuit)
-    elements, form = list(block.scheme(lattice.circuit).of(axis)), block.form(lattice)
-    x = block.samples[POSITION]
-    if form[0] != GREATER_OF:
-        return at_place(
-            nodes, sweep[..., elements, forms.index(form)].max(axis=-1), x, signed=form[0] == SUM
-        )
-    amount, margin = sweep[..., forms.index(NO_BIAS)], sweep[..., forms.index((SUM, *form[1:]))]
-    return np.asarray(
-        np.max(
-            [
-                np.where(
-                    at_place(nodes, margin[..., k], x, signed=True) <= 0,
-                    0.0,
-                    at_place(nodes, amount[..., k], x),
-                )
-                for k in elements
-            ],
-            axis=0,
-        )
-    )
+        return sweep.currents[..., elements, forms.index(form)].max(axis=-1), []
+    amount = sweep.currents[..., forms.index(NO_BIAS)]
+    margin = sweep.currents[..., forms.index((SUM, *form[1:]))]
+    return None, [(amount[..., k], margin[..., k]) for k in elements]
 
 
 def _winding_forms(block: Block, circuit: Circuit) -> tuple[Form, ...]:
@@ -266,7 +301,7 @@ def _in_time(block: Block, circuit: Circuit, nodes: Array) -> Array:
     out = []
     for k in range(nodes.size):
         during = primary.earth_faults(block, nodes[k : k + 1])[:, 0]
-        currents = primary.step_currents(block, window, block.load_primary * turn, during * turn)
+        currents = step_currents(block, window, block.load_primary * turn, during * turn)
         response = block.in_time(
             circuit, window, currents, flux * turn, wanted, settle=SETTLED_SHARE
         )

@@ -15,10 +15,8 @@ from montecarlo.study.candidates import Setting
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Numbers", "number_of", "rows_told"]
-
 Numbers = NDArray[np.int64]
-RowsOf = Callable[[Batch, Numbers, int], "pd.DataFrame"]
+RowsOf = Callable[[Outcome, Batch, Numbers], "pd.DataFrame"]
 
 
 def number_of(outcome: Outcome, setting: Setting | None) -> int | None:
@@ -36,15 +34,15 @@ def number_of(outcome: Outcome, setting: Setting | None) -> int | None:
     return None if setting is None else outcome.first.settings.index(setting) + 1
 
 
-def rows_told(outcome: Outcome, rows: RowsOf) -> pd.DataFrame:
+def rows_of_all(outcome: Outcome, rows: RowsOf) -> pd.DataFrame:
     """The rows of all candidates, each from the batch that its figures are told of.
 
     Parameters
     ----------
     outcome : Outcome
     rows : callable
-        Of a batch, the numbers of its candidates, (C,), and 1 for the study's own batch or 2 for a
-        fresh one: a frame with a column `candidate`.
+        Of the outcome, one of its batches and the numbers of its candidates, (C,): a frame with a
+        column `candidate`.
 
     Returns
     -------
@@ -53,11 +51,11 @@ def rows_told(outcome: Outcome, rows: RowsOf) -> pd.DataFrame:
     """
     import pandas as pd
 
-    frame = rows(outcome.first, np.arange(1, len(outcome.first.settings) + 1), 1)
+    frame = rows(outcome, outcome.first, np.arange(1, len(outcome.first.settings) + 1))
     if not len(frame):
         return frame
     for batch, settings in _drawn_again(outcome):
-        again = rows(batch, _numbers(outcome, batch.settings), 2)
+        again = rows(outcome, batch, _numbers(outcome, batch.settings))
         told = _numbers(outcome, settings)
         others = frame[~frame["candidate"].isin(told)]
         frame = pd.concat([others, again[again["candidate"].isin(told)]], ignore_index=True)

@@ -18,10 +18,10 @@ from montecarlo.estimates.assemble import (
     weighted,
 )
 from montecarlo.estimates.choose import Judgement, Weights, weights_of
-from montecarlo.estimates.refusals import Refusal, stated_refusals
+from montecarlo.estimates.refusals import stated_refusals
 from montecarlo.estimates.totals import Total, none_within
 from montecarlo.frames import choosing
-from montecarlo.frames.batches import Numbers, rows_told
+from montecarlo.frames.batches import Numbers, rows_of_all
 from montecarlo.frames.limits import limit_columns
 from montecarlo.frames.rare import origin
 from montecarlo.quantities import Array
@@ -35,23 +35,6 @@ from montecarlo.study.description import Study
 
 if TYPE_CHECKING:
     import pandas as pd
-
-__all__ = ["candidates", "setting_columns"]
-
-LAST_COLUMNS = (
-    "usable",
-    "allowed",
-    "load_operates_share",
-    "unresolved",
-    "batch",
-    "chosen",
-    "p_false_bound",
-    "p_false_from",
-    "limit_used",
-    "present",
-    "open_pilot_operates_share",
-    "refusals",
-)
 
 
 def candidates(outcome: Outcome) -> pd.DataFrame:
@@ -69,38 +52,18 @@ def candidates(outcome: Outcome) -> pd.DataFrame:
         neighbours, the runner-up and the present one, and whatever fresh batches refused.
         `refusals`: a tuple of `Refusal`, empty for one that may be chosen.
     """
-    import pandas as pd
-
-    def rows(batch: Batch, numbers: Numbers, batch_number: int) -> pd.DataFrame:
-        return _rows(outcome.study, batch, numbers, batch_number)
-
-    frame, settings = rows_told(outcome, rows), outcome.first.settings
-    frame = frame.assign(
-        chosen=[setting == outcome.chosen for setting in settings],
-        present=[setting == outcome.present for setting in settings],
-        refusals=[_refusals(outcome, setting) for setting in settings],
-    )
-    first = [name for name in frame.columns if name not in LAST_COLUMNS]
-    return pd.DataFrame(frame[[*first, *LAST_COLUMNS]])
+    return rows_of_all(outcome, _rows)
 
 
-def _refusals(outcome: Outcome, setting: Setting) -> tuple[Refusal, ...]:
-    """Why a candidate may not be chosen, by the batch that its figures are of."""
-    batch = outcome.batch_of(setting)
-    at = batch.settings.index(setting)
-    return stated_refusals(outcome.study, batch.judgement, batch.verdict, at)
-
-
-def _rows(study: Study, batch: Batch, numbers: Numbers, batch_number: int) -> pd.DataFrame:
+def _rows(outcome: Outcome, batch: Batch, numbers: Numbers) -> pd.DataFrame:
     """One row a candidate of the batch, in the order of its settings."""
     import pandas as pd
 
-    judgement, weight = batch.judgement, weights_of(study)
+    study, settings, judgement = outcome.study, batch.settings, batch.judgement
+    weight = weights_of(study)
     internal = [batch.strata[name] for name in weight.internal]
-    settings = batch.settings
-    blank = np.full(len(settings), np.nan)
+    external = [batch.strata[name] for name in weight.external]
     covered = coverage(batch.strata[EARTH]) if EARTH in batch.strata else None
-    missed_plants = over_plants(internal, np.array(weight.shares))
     false_p95, above = _false_over_plants(study, batch, weight)
     quiet = none_within(
         Total(*(weight.events_per_year * part for part in judgement.false)), study.policy.years
@@ -108,34 +71,40 @@ def _rows(study: Study, batch: Batch, numbers: Numbers, batch_number: int) -> pd
     return pd.DataFrame(
         {
             "candidate": numbers,
-            "scheme": [s.scheme for s in settings],
+            "scheme": [setting.scheme for setting in settings],
             **setting_columns(study, settings),
             **limit_columns("p_missed", judgement.missed),
             **limit_columns("p_false", judgement.false),
             "missed_per_year": weight.internal_per_year * weight.reachable * judgement.missed.total,
             "false_per_year": weight.events_per_year * judgement.false.total,
             **limit_columns("p_no_false_trip", quiet),
-            "covered_median": blank if covered is None else covered.median,
-            "covered_p05": blank if covered is None else covered.p05,
-            "covered_p95": blank if covered is None else covered.p95,
+            **{
+                f"covered_{part}": np.nan if covered is None else getattr(covered, part)
+                for part in ("median", "p05", "p95")
+            },
             "missed_line_end_law": line_end_total(internal, weight.shares),
             "unreachable_per_year": weight.internal_per_year * weight.unreachable,
-            "plant_missed_p95": missed_plants.p95,
+            "plant_missed_p95": over_plants(internal, np.array(weight.shares)).p95,
             "plant_false_p95": false_p95,
             "plants_above_limit": above,
-            "usable": judgement.usable,
-            "allowed": judgement.allowed,
-            "limit_used": judgement.limit_used,
-            "load_operates_share": judgement.load_share,
-            "unresolved": judgement.unresolved.astype(int),
-            "p_false_bound": judgement.bound,
-            "p_false_from": origin([batch.strata[name] for name in weight.external], len(settings)),
-            "open_pilot_operates_share": judgement.open_pilot_share,
-            "batch": batch_number,
             **({} if judgement.cost is None else limit_columns("cost_per_year", judgement.cost)),
             **_of_each_kind(judgement),
             **_with_backup(study, batch, weight),
             **choosing.worst_columns(batch),
+            "usable": judgement.usable,
+            "allowed": judgement.allowed,
+            "load_operates_share": judgement.load_share,
+            "unresolved": judgement.unresolved.astype(int),
+            "batch": batch.number,
+            "chosen": [setting == outcome.chosen for setting in settings],
+            "p_false_bound": judgement.bound,
+            "p_false_from": origin(external, len(settings)),
+            "limit_used": judgement.limit_used,
+            "present": [setting == outcome.present for setting in settings],
+            "open_pilot_operates_share": judgement.open_pilot_share,
+            "refusals": [
+                stated_refusals(study, judgement, batch.verdict, at) for at in range(len(settings))
+            ],
         }
     )
 
@@ -153,7 +122,18 @@ def _of_each_kind(judgement: Judgement) -> dict[str, Any]:
 
 
 def setting_columns(study: Study, settings: Sequence[Setting]) -> dict[str, list[float]]:
-    """Every setting of each candidate; NaN for what its scheme does not have."""
+    """Every setting of each candidate; NaN for what its scheme does not have.
+
+    Parameters
+    ----------
+    study : Study
+    settings : sequence of Setting
+
+    Returns
+    -------
+    dict of list of float
+        By the settings' axes, in their units.
+    """
     schemes = {kind: scheme_of(study, kind) for kind in {setting.scheme for setting in settings}}
     columns: dict[str, list[float]] = {}
     for axis in AXES:

@@ -7,8 +7,6 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["no_minus_zero", "plain_cells"]
-
 BEGINNINGS = ("=", "+", "-", "@", "\t", "\n", "\r")  # of what a spreadsheet takes for a formula
 
 
@@ -18,7 +16,16 @@ def plain_cells(frame: pd.DataFrame) -> pd.DataFrame:
     Injection, from memory).
 
     A lone carriage return becomes a line feed: a writer that ends lines with the one does not quote
-    the other."""
+    the other.
+
+    Parameters
+    ----------
+    frame : DataFrame
+
+    Returns
+    -------
+    DataFrame
+    """
     texts = {
         name: frame[name].map(_plain)
         for name in frame.columns
@@ -28,7 +35,16 @@ def plain_cells(frame: pd.DataFrame) -> pd.DataFrame:
 
 
 def no_minus_zero(frame: pd.DataFrame) -> pd.DataFrame:
-    """The frame with every -0 a plain 0."""
+    """The frame with every -0 a plain 0.
+
+    Parameters
+    ----------
+    frame : DataFrame
+
+    Returns
+    -------
+    DataFrame
+    """
     numbers = {name: frame[name] + 0.0 for name in frame.columns if frame[name].dtype == float}
     return frame.assign(**numbers) if numbers else frame
 

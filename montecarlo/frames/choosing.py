@@ -3,7 +3,7 @@ on."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -13,25 +13,12 @@ from montecarlo.engine.run import Outcome
 from montecarlo.estimates.compare import differences, level_of
 from montecarlo.estimates.refusals import Refusal, may_be_chosen, refusals_of
 from montecarlo.estimates.robust import worst_places
+from montecarlo.frames.batches import number_of
 from montecarlo.frames.limits import difference_columns, limit_columns
 from montecarlo.study.candidates import Setting, neighbours
-from montecarlo.study.scenarios import AS_STATED
 
 if TYPE_CHECKING:
     import pandas as pd
-
-__all__ = [
-    "ASKED",
-    "Hinge",
-    "by_worst",
-    "comparison",
-    "difference_rows",
-    "hinge",
-    "nearest",
-    "neighbour_rows",
-    "scenario_rows",
-    "worst_columns",
-]
 
 COLUMNS = (
     "pair",
@@ -79,69 +66,83 @@ class Hinge(NamedTuple):
 def comparison(outcome: Outcome) -> pd.DataFrame:
     """A row a pair and quantity: one candidate minus another, paired, with limits that hold for all
     pairs together with 95 %, and what they show. The chosen candidate against two others, then the
-    pairs of `study.compare`."""
-    chosen, others = outcome.chosen, {"runner-up": outcome.runner_up, "present": outcome.present}
+    pairs of `study.compare`.
+
+    Parameters
+    ----------
+    outcome : Outcome
+
+    Returns
+    -------
+    DataFrame
+    """
+    chosen, settings = outcome.chosen, outcome.first.settings
+    others = {"runner-up": outcome.runner_up, "present": outcome.present}
     pairs = [
         (f"chosen minus {word}", chosen, other)
         for word, other in others.items()
         if chosen is not None and other is not None and other != chosen
     ]
-    settings = outcome.first.settings
-    return difference_rows(
-        outcome,
-        pairs
-        + [
-            (ASKED, settings[one - 1], settings[other - 1])
-            for one, other in outcome.study.study.compare
-        ],
-    )
+    for one, other in outcome.study.study.compare:
+        pairs.append((ASKED, settings[one - 1], settings[other - 1]))
+    return difference_rows(outcome, pairs)
 
 
 def neighbour_rows(outcome: Outcome) -> pd.DataFrame:
-    """The same for each neighbour minus the chosen candidate; `pair` names the axis of the step."""
-    if outcome.chosen is None:
+    """The same for each neighbour minus the chosen candidate; `pair` names the axis of the step.
+
+    Parameters
+    ----------
+    outcome : Outcome
+
+    Returns
+    -------
+    DataFrame
+    """
+    if (chosen := outcome.chosen) is None:
         return difference_rows(outcome, [])
-    around = neighbours(outcome.first.settings, outcome.chosen)
-    return difference_rows(
-        outcome, [(axis, setting, outcome.chosen) for setting, axis in around.items()]
-    )
+    around = neighbours(outcome.first.settings, chosen)
+    return difference_rows(outcome, [(axis, setting, chosen) for setting, axis in around.items()])
 
 
 def difference_rows(
-    outcome: Outcome, pairs: Iterable[tuple[str, Setting, Setting]]
+    outcome: Outcome, pairs: Collection[tuple[str, Setting, Setting]]
 ) -> pd.DataFrame:
     """The rows of pairs of settings, each with what the pair is called. On the fresh batch where it
-    holds both; limits of each quantity hold for all of them together."""
+    holds both; limits of each quantity hold for all of them together.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    pairs : collection of (str, Setting, Setting)
+        What a pair is called, and the two.
+
+    Returns
+    -------
+    DataFrame
+    """
     import pandas as pd
 
-    pairs = [*pairs]
     level = level_of(len({frozenset(pair[1:]) for pair in pairs}))
-    numbers = {setting: number for number, setting in enumerate(outcome.first.settings, 1)}
     rows: list[dict[str, Any]] = []
     for words, one, other in pairs:
-        batch = _batch_of(outcome, one, other)
-        settings = batch.settings
-        gaps = differences(
-            outcome.study, batch.strata, settings.index(one), settings.index(other), level
-        )
+        batch = outcome.fresh
+        if batch is None or not {one, other} <= {*batch.settings}:
+            batch = outcome.first
+        places = batch.settings.index(one), batch.settings.index(other)
+        gaps = differences(outcome.study, batch.strata, *places, level)
         rows += [
             {
                 "pair": words,
                 "quantity": quantity,
-                "candidate": numbers[one],
-                "minus": numbers[other],
+                "candidate": number_of(outcome, one),
+                "minus": number_of(outcome, other),
                 **difference_columns(gap),
-                "batch": 1 + (batch.round_ > 0),
+                "batch": batch.number,
             }
             for quantity, gap in gaps.items()
         ]
     return pd.DataFrame(rows, columns=list(COLUMNS))
-
-
-def _batch_of(outcome: Outcome, one: Setting, other: Setting) -> Batch:
-    """The fresh batch where it has both, else the study's own."""
-    fresh = outcome.fresh
-    return fresh if fresh is not None and {one, other} <= set(fresh.settings) else outcome.first
 
 
 # --- scenarios ----------------------------------------------------------------
@@ -150,22 +151,26 @@ def _batch_of(outcome: Outcome, one: Setting, other: Setting) -> Batch:
 def scenario_rows(outcome: Outcome) -> pd.DataFrame:
     """A row a scenario and candidate of the fresh batch: how it is judged there, whether the policy
     allows it there, and whether the scenario is its worst. Empty without scenarios or fresh batch.
+
+    Parameters
+    ----------
+    outcome : Outcome
+
+    Returns
+    -------
+    DataFrame
     """
     import pandas as pd
 
-    fresh, numbers = (
-        outcome.fresh,
-        {setting: at for at, setting in enumerate(outcome.first.settings, 1)},
-    )
+    fresh = outcome.fresh
     if fresh is None or not fresh.scenarios:
         return pd.DataFrame(columns=["scenario", "candidate"])
-    judged = {AS_STATED: fresh.judgement, **fresh.scenarios}
-    worst = worst_places([*judged.values()])
+    worst = worst_places([*fresh.judgements.values()])
     frames = [
         pd.DataFrame(
             {
                 "scenario": name,
-                "candidate": [numbers[setting] for setting in fresh.settings],
+                "candidate": [number_of(outcome, setting) for setting in fresh.settings],
                 **limit_columns("p_missed", each.missed),
                 **limit_columns("p_false", each.false),
                 "p_false_bound": each.bound,
@@ -175,7 +180,7 @@ def scenario_rows(outcome: Outcome) -> pd.DataFrame:
                 "worst": worst == place,
             }
         )
-        for place, (name, each) in enumerate(judged.items())
+        for place, (name, each) in enumerate(fresh.judgements.items())
     ]
     return pd.concat(frames, ignore_index=True).sort_values(
         "candidate", kind="stable", ignore_index=True
@@ -185,22 +190,30 @@ def scenario_rows(outcome: Outcome) -> pd.DataFrame:
 def worst_columns(batch: Batch) -> dict[str, Any]:
     """For every candidate of a batch: its worst scenario, the aim's quantity there, the most false
     trips and the largest bound of any scenario, and whether every scenario allows it. {} without
-    scenarios."""
+    scenarios.
+
+    Parameters
+    ----------
+    batch : Batch
+
+    Returns
+    -------
+    dict of array
+    """
     if not batch.scenarios:
         return {}
-    names, worst = [AS_STATED, *batch.scenarios], batch.verdict
+    names, worst = [*batch.judgements], batch.verdict
     quantity = "p_missed" if worst.cost is None else "cost_per_year"
-    places = worst_places([batch.judgement, *batch.scenarios.values()])
+    places = worst_places([*batch.judgements.values()])
+    each = {}
+    if worst.each:
+        each["worst_p_false_each_bound"] = np.max([*worst.each.values()], axis=0)
     return {
         "worst_scenario": [names[place] for place in places],
         f"worst_{quantity}": worst.aim,
         "worst_p_false": worst.false.total,
         "worst_p_false_bound": worst.bound,
-        **(
-            {"worst_p_false_each_bound": np.max([*worst.each.values()], axis=0)}
-            if worst.each
-            else {}
-        ),
+        **each,
         "worst_limit_used": worst.limit_used,
         "usable_in_all": worst.usable,
         "allowed_in_all": worst.allowed,
@@ -211,43 +224,63 @@ def worst_columns(batch: Batch) -> dict[str, Any]:
 
 
 def hinge(outcome: Outcome) -> Hinge | None:
-    """Found in the study's own batch, where all candidates were judged on the same numbers; told
-    with the figures of the fresh batch where that has the candidate, as the tables do."""
+    """What the choice hinges on: the candidate that is better by the least and was refused.
+
+    Found in the study's own batch, where all candidates were judged on the same numbers; told with
+    the figures of the fresh batch where that has the candidate, as the tables do.
+
+    Parameters
+    ----------
+    outcome : Outcome
+
+    Returns
+    -------
+    Hinge or None
+    """
     if outcome.chosen is None:
         return None
     own, settings = outcome.first, outcome.first.settings
     if (place := own.verdict.next_better(settings.index(outcome.chosen))) is None:
         return None
-    setting = settings[place]
-    batch = outcome.batch_of(setting)
-    at, fresh = batch.settings.index(setting), batch is not own
+    batch = outcome.batch_of(settings[place])
+    at = batch.settings.index(settings[place])
     aim = batch.verdict.missed if batch.verdict.cost is None else batch.verdict.cost
-    refused = refusals_of(outcome.study, batch.verdict, at)
-    own_batch = fresh and not refused
-    if own_batch:
-        refused = refusals_of(outcome.study, own.verdict, place)
-    told_by, there = (own, place) if own_batch else (batch, at)
     expected, low, high = (float(part[at]) for part in aim)
+    refused, scenarios = refusals_of(outcome.study, batch.verdict, at), _refusing(batch, at)
+    own_batch = batch is not own and not refused
+    if own_batch:
+        refused, scenarios = refusals_of(outcome.study, own.verdict, place), _refusing(own, place)
     return Hinge(
         place + 1,
         expected,
         low,
         high,
         refused,
-        _refusing(told_by, there) if refused else (),
+        scenarios if refused else (),
         own_batch,
-        1 + fresh,
+        batch.number,
     )
 
 
 def _refusing(batch: Batch, at: int) -> tuple[str, ...]:
     """The scenarios that refuse a candidate, the study as stated among them; () without any."""
-    judgements = {AS_STATED: batch.judgement, **batch.scenarios} if batch.scenarios else {}
-    return tuple(name for name, judged in judgements.items() if not may_be_chosen(judged, at))
+    if not batch.scenarios:
+        return ()
+    return tuple(name for name, each in batch.judgements.items() if not may_be_chosen(each, at))
 
 
 def by_worst(candidates: pd.DataFrame) -> pd.DataFrame:
-    """The candidates as the policy judges them: what decides is each one's worst scenario."""
+    """The candidates as the policy judges them: what decides is each one's worst scenario.
+
+    Parameters
+    ----------
+    candidates : DataFrame
+        As `Result.candidates` has them.
+
+    Returns
+    -------
+    DataFrame
+    """
     if "worst_scenario" not in candidates:
         return candidates
     judged = candidates.assign(

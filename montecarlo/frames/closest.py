@@ -17,18 +17,8 @@ from montecarlo.study.description import Study
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["closest_rows", "none_usable", "two_digits_up"]
-
-FIGURES = (
-    *with_limits("p_missed", "p_false"),
-    "p_false_bound",
-)
-MAYBE = (
-    "worst_scenario",
-    "worst_event",
-    "p_false_each_bound",
-    *with_limits("cost_per_year"),
-)
+FIGURES = (*with_limits("p_missed", "p_false"), "p_false_bound")
+MAYBE = ("worst_scenario", "worst_event", "p_false_each_bound", *with_limits("cost_per_year"))
 AFTER = (
     "limit",
     "would_meet",
@@ -73,12 +63,7 @@ def closest_rows(study: Study, candidates: pd.DataFrame, without: Iterable[str])
             rows.append(row | {"refusals": (none_usable(own),)})
             continue
         found = own.set_index("candidate", drop=False).loc[number].to_dict()
-        rows.append(
-            row
-            | {name: found[name] for name in ("candidate", *KEYS, *shown)}
-            | _limits_met(study, found)
-            | {name: found[name] for name in ("limit_used", "batch", "refusals")}
-        )
+        rows.append(row | found | _limits_met(study, found))
     columns = ["scheme", "candidate", *KEYS, *shown, *AFTER]
     if study.policy.p_false_max_each is None:
         columns = [name for name in columns if name not in ("each_limit", "would_meet_each")]
@@ -103,7 +88,16 @@ def _limits_met(study: Study, row: dict[str, Any]) -> dict[str, float]:
 
 
 def two_digits_up(value: float) -> float:
-    """The least number of two digits that is no smaller."""
+    """The least number of two digits that is no smaller.
+
+    Parameters
+    ----------
+    value : float
+
+    Returns
+    -------
+    float
+    """
     if not (math.isfinite(value) and value > 0):
         return value
     rounded = float(f"{value:.1e}")
@@ -115,6 +109,16 @@ def two_digits_up(value: float) -> float:
 
 
 def none_usable(own: pd.DataFrame) -> NoneUsable:
-    """That no candidate of a scheme may be used at all, `own` being its candidates."""
+    """That no candidate of a scheme may be used at all.
+
+    Parameters
+    ----------
+    own : DataFrame
+        Its candidates.
+
+    Returns
+    -------
+    NoneUsable
+    """
     on_load = int((own["load_operates_share"] > 0).sum())
     return NoneUsable(len(own), on_load, "worst_scenario" in own)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from enum import Enum
 from typing import Any
@@ -13,16 +13,15 @@ from montecarlo.engine.batch import Batch
 from montecarlo.engine.run import Outcome
 from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.shares import shares_of_total
+from montecarlo.quantities import Array
 from montecarlo.study.candidates import End, Setting, ends_of_ranges
 from montecarlo.study.description import Study
-
-__all__ = ["HALF", "OFTEN", "Doubt", "EventDoubt", "Why", "as_data", "doubts_of", "event_doubts"]
 
 OFTEN = 0.20  # p_false of one kind of event; common practice, no source
 HALF = 0.50  # of all false trips
 
 
-class Why(Enum):
+class DoubtKind(Enum):
     """What is doubtful in a kind of event."""
 
     TRIPS_OFTEN = "trips_often"  # p_false of it is above `OFTEN`
@@ -35,7 +34,7 @@ class EventDoubt:
 
     value: with its 95 % limits; limit: what it is above; share: of this kind in all events."""
 
-    why: Why
+    why: DoubtKind
     event: str
     value: float
     low: float
@@ -48,7 +47,17 @@ Doubt = EventDoubt | End
 
 
 def as_data(doubt: Doubt) -> dict[str, Any]:
-    """A doubt as the record of provenance keeps it."""
+    """A doubt as the record of provenance keeps it.
+
+    Parameters
+    ----------
+    doubt : EventDoubt or End
+
+    Returns
+    -------
+    dict
+        Ready for JSON.
+    """
     record = asdict(doubt)
     return (
         {"kind": doubt.why.value, **{key: record[key] for key in record if key != "why"}}
@@ -58,7 +67,17 @@ def as_data(doubt: Doubt) -> dict[str, Any]:
 
 
 def doubts_of(outcome: Outcome, setting: Setting) -> tuple[Doubt, ...]:
-    """Of a chosen setting, by the fresh batch that it was chosen in."""
+    """Of a chosen setting, by the fresh batch that it was chosen in.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    setting : Setting
+
+    Returns
+    -------
+    tuple of Doubt
+    """
     batch = outcome.batch_of(setting)
     return (
         *event_doubts(outcome.study, batch, batch.settings.index(setting)),
@@ -68,33 +87,36 @@ def doubts_of(outcome: Outcome, setting: Setting) -> tuple[Doubt, ...]:
 
 def event_doubts(study: Study, batch: Batch, at: int) -> Iterator[EventDoubt]:
     """Kinds of event with p above `OFTEN`; a kind whose share of the false trips is above `HALF`
-    with the whole of its interval. With one kind there is no mix and no share to tell."""
+    with the whole of its interval. With one kind there is no mix and no share to tell.
+
+    Parameters
+    ----------
+    study : Study
+    batch : Batch
+    at : int
+        Place of the candidate in the batch.
+
+    Yields
+    ------
+    EventDoubt
+    """
     weight = weights_of(study)
     found = [batch.strata[name].estimate() for name in weight.external]
-    p, low, high = (
+    limits = [
         np.array([[getattr(each, part)[at]] for each in found]) for part in ("p", "low", "high")
-    )
-    names = [name.kind for name in weight.external]
-    for k, name in enumerate(names):
-        if p[k, 0] > OFTEN:
-            yield EventDoubt(
-                Why.TRIPS_OFTEN,
-                name,
-                float(p[k, 0]),
-                float(low[k, 0]),
-                float(high[k, 0]),
-                OFTEN,
-                weight.event_shares[k],
-            )
-    shares = shares_of_total(weight.event_shares, p, low, high)
-    for k, name in enumerate(names):
-        if len(names) > 1 and shares.low[k, 0] > HALF:
-            yield EventDoubt(
-                Why.MAKES_MOST,
-                name,
-                float(shares.p[k, 0]),
-                float(shares.low[k, 0]),
-                float(shares.high[k, 0]),
-                HALF,
-                weight.event_shares[k],
-            )
+    ]
+    shares = [*shares_of_total(weight.event_shares, *limits)]
+
+    def doubt(kind: DoubtKind, k: int, told: Sequence[Array], limit: float) -> EventDoubt:
+        p, low, high = (float(part[k, 0]) for part in told)
+        return EventDoubt(
+            kind, weight.external[k].kind, p, low, high, limit, weight.event_shares[k]
+        )
+
+    events = range(len(found))
+    for k in events:
+        if limits[0][k, 0] > OFTEN:
+            yield doubt(DoubtKind.TRIPS_OFTEN, k, limits, OFTEN)
+    for k in events:
+        if len(found) > 1 and shares[1][k, 0] > HALF:
+            yield doubt(DoubtKind.MAKES_MOST, k, shares, HALF)

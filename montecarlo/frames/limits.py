@@ -10,8 +10,6 @@ import numpy as np
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.estimates.verdicts import verdict_of
 
-__all__ = ["difference_columns", "limit_columns", "with_limits"]
-
 
 def with_limits(*names: str) -> tuple[str, ...]:
     """Each name with those of its lower and its upper limit: p, p_low, p_high.

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import datetime
 import platform
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.engine.run import Outcome
 from montecarlo.engine.sizes import designs
+from montecarlo.engine.workers.software import version_of
 from montecarlo.frames.batches import number_of
-from montecarlo.frames.machine import processor, version_of
 from montecarlo.frames.unresolved import unresolved_numbers, unresolved_of
 from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import list_inputs
@@ -19,8 +20,6 @@ from montecarlo.study.read import digest
 
 if TYPE_CHECKING:
     import pandas as pd
-
-__all__ = ["inputs", "of_one_model", "plants", "provenance"]
 
 
 def inputs(study: Study) -> pd.DataFrame:
@@ -134,7 +133,15 @@ def provenance(outcome: Outcome) -> dict[str, Any]:
         "unresolved_share_max": study.study.unresolved_share_max,
         **of_one_model(outcome),
         "python": platform.python_version(),
-        "processor": processor(),
+        "processor": _processor(),
         "packages": {name: version_of(name) for name in packages},
         "finished_utc": datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
     }
+
+
+def _processor() -> str:
+    """The processor's name: floating-point results may differ between kinds in the last digits."""
+    names = []
+    with suppress(OSError), open("/proc/cpuinfo", encoding="utf-8") as lines:
+        names = [line.partition(":")[2].strip() for line in lines if line.startswith("model name")]
+    return names[0] if names else platform.processor() or platform.machine()

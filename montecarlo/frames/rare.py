@@ -9,45 +9,35 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from montecarlo.engine.batch import Batch
-from montecarlo.engine.rare import curves
+from montecarlo.engine.curves import curves
 from montecarlo.engine.run import Outcome
 from montecarlo.engine.tails import decided_by_tails
 from montecarlo.estimates.assemble import Gathered
 from montecarlo.estimates.intervals import with_unresolved
-from montecarlo.estimates.rare import FEW, Diagnostics, Trust, Why, diagnose, rare_estimate
-from montecarlo.estimates.weighted import COMMON, Source
-from montecarlo.frames.batches import Numbers, rows_told
-from montecarlo.frames.limits import limit_columns
+from montecarlo.estimates.rare import Diagnostics, Trust, Why, diagnose, rare_estimate
+from montecarlo.estimates.weighted import Source
+from montecarlo.frames.batches import Numbers, rows_of_all
+from montecarlo.frames.limits import limit_columns, with_limits
 from montecarlo.sampling.stratum import Stratum
 from montecarlo.study.axes import KEYS, PICKUPS
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["exceedance", "origin", "rare", "verdict"]
-
-VERDICTS = {
-    Why.GOOD: "good",
-    Why.MAGNITUDE: "order of magnitude: below 1e-6",
-    Why.FEW: "rests on {:.0f} effective hits; {few:.0f} are needed",
-    Why.ONE: "one sample is {:.0%} of it",
-    Why.LOST: "unresolved samples are above a tenth of it",
-    Why.NOTHING: "nothing seen: only an upper limit",
-    Why.COMMON: "counted: above {common:g}",
-    Why.CONTRADICTED: "counts disagree by {:.1f} standard errors",
-}
-FORETOLD = "the study's own batch let {:.0f} effective hits be expected; {few:.0f} are needed"
-
-
-def verdict(trust: Trust) -> str:
-    """What speaks for weighted samples or against them, as tables have it."""
-    text = FORETOLD if trust.why is Why.FEW and trust.foretold else VERDICTS[trust.why]
-    return text.format(trust.value, few=FEW, common=COMMON)
-
 
 def origin(strata: Sequence[Gathered], candidates: int) -> list[str]:
-    """How p of each candidate over these types was estimated, (C,): "both" where some type's is so,
-    since its limits are then of two kinds."""
+    """How p of each candidate over these types was estimated: "both" where some type's is so, since
+    its limits are then of two kinds.
+
+    Parameters
+    ----------
+    strata : sequence of Gathered
+    candidates : int
+
+    Returns
+    -------
+    list of str
+    """
     sources = [_sources(stratum, candidates) for stratum in strata]
     return [_joined(set(of_types)) for of_types in zip(*sources, strict=True)]
 
@@ -76,12 +66,12 @@ def rare(outcome: Outcome) -> pd.DataFrame:
     -------
     DataFrame
         A row a candidate and external event, probabilities with limits [-]; empty where counted
-        only.
+        only. `verdict`: a `Trust`; `widened_note`: one that speaks against the wider inputs' p.
     """
-    return rows_told(outcome, _weighted_rows)
+    return rows_of_all(outcome, _weighted_rows)
 
 
-def _weighted_rows(batch: Batch, numbers: Numbers, batch_number: int) -> pd.DataFrame:
+def _weighted_rows(_: Outcome, batch: Batch, numbers: Numbers) -> pd.DataFrame:
     """One row an external event and candidate: weighted samples, counts, what was made of the
     two."""
     import pandas as pd
@@ -106,8 +96,8 @@ def _weighted_rows(batch: Batch, numbers: Numbers, batch_number: int) -> pd.Data
                     "effective_hits": found.effective,
                     "largest_share": found.largest_share,
                     "p_from": origin([stratum], len(numbers)),
-                    "verdict": [verdict(trust) for trust in stratum.weighted.verdict],
-                    "batch": batch_number,
+                    "verdict": stratum.weighted.verdict,
+                    "batch": batch.number,
                     **_wider_columns(batch, name),
                 }
             )
@@ -116,23 +106,24 @@ def _weighted_rows(batch: Batch, numbers: Numbers, batch_number: int) -> pd.Data
 
 
 def _wider_columns(batch: Batch, name: Stratum) -> dict[str, Any]:
-    """p with wider inputs of an event's candidates whose own p is decided by tails; empty for the
-    others."""
+    """p with wider inputs of an event's candidates whose own p is decided by tails, and what speaks
+    for it; empty for the others."""
     weighted, wider = batch.strata[name].weighted, batch.wider.get(name)
     assert weighted is not None
-    columns = ("p_widened", "p_widened_low", "p_widened_high")
+    columns = with_limits("p_widened")
     if wider is None:
-        return dict.fromkeys(columns, np.nan) | {"widened_note": ""}
+        return dict.fromkeys(columns, np.nan) | {"widened_note": None}
     shown = decided_by_tails(weighted.sums)
-    found, notes = rare_estimate(wider), _notes(diagnose(wider))
+    found = rare_estimate(wider)
+    notes = _notes(diagnose(wider))
     return {
         column: np.where(shown, part, np.nan) for column, part in zip(columns, found, strict=True)
-    } | {"widened_note": [note if tail else "" for note, tail in zip(notes, shown, strict=True)]}
+    } | {"widened_note": [note if tail else None for note, tail in zip(notes, shown, strict=True)]}
 
 
-def _notes(found: Diagnostics) -> list[str]:
-    """What speaks against each estimate; empty where nothing does."""
-    return ["" if trust.why is Why.GOOD else verdict(trust) for trust in found.trust]
+def _notes(found: Diagnostics) -> list[Trust | None]:
+    """What speaks against each estimate; None where nothing does."""
+    return [None if trust.why is Why.GOOD else trust for trust in found.trust]
 
 
 def exceedance(outcome: Outcome) -> pd.DataFrame:
@@ -146,8 +137,8 @@ def exceedance(outcome: Outcome) -> pd.DataFrame:
     -------
     DataFrame
         A row an external event, circuit, element, delay and pick-up: the probability that the
-        elements of this kind would operate at the pick-up, with limits [-]. Empty where counted
-        only.
+        elements of this kind would operate at the pick-up, with limits [-]; `note`: a `Trust` that
+        speaks against it. Empty where counted only.
     """
     import pandas as pd
 

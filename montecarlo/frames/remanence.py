@@ -3,15 +3,13 @@ is in the other."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING, NamedTuple
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
 
 from montecarlo.frames.limits import with_limits
 
 if TYPE_CHECKING:
     import pandas as pd
-
-__all__ = ["FIGURES", "Run", "compare_models"]
 
 FIGURES = (
     *with_limits("p_missed", "p_false"),
@@ -24,21 +22,13 @@ FIGURES = (
 )
 
 
-class Run(NamedTuple):
-    """One of two runs: its remanence model, its candidates, and the number it chose."""
-
-    model: str
-    candidates: pd.DataFrame
-    chosen: int | None
-
-
-def compare_models(runs: Sequence[Run]) -> pd.DataFrame:
+def compare_models(runs: Mapping[str, tuple[pd.DataFrame, int | None]]) -> pd.DataFrame:
     """What either model chooses and the setting in service, under both.
 
     Parameters
     ----------
-    runs : sequence of Run
-        Two, on the same candidates.
+    runs : mapping of (DataFrame, int or None)
+        Two, on the same candidates: by the model, its candidates and the number that it chose.
 
     Returns
     -------
@@ -49,16 +39,15 @@ def compare_models(runs: Sequence[Run]) -> pd.DataFrame:
     """
     import pandas as pd
 
-    first = runs[0].candidates
+    (first, one), (_, other) = runs.values()
     present = [int(number) for number in first.loc[first["present"], "candidate"]]
-    wanted = [*(run.chosen for run in runs), *present]
-    numbers = list(dict.fromkeys(number for number in wanted if number is not None))
+    numbers = [*dict.fromkeys(n for n in (one, other, *present) if n is not None)]
     settings = first.columns[: first.columns.get_loc("p_missed")]  # and number and scheme
     frames = []
-    for run, rival in zip(runs, reversed(runs), strict=True):
-        rows = run.candidates.set_index("candidate", drop=False).loc[numbers, [*settings, *FIGURES]]
-        rows.insert(0, "remanence_model", run.model)
-        by_other = rows["candidate"] == (rival.chosen or 0)
+    for (model, (candidates, _)), rival in zip(runs.items(), (other, one), strict=True):
+        rows = candidates.set_index("candidate", drop=False).loc[numbers, [*settings, *FIGURES]]
+        rows.insert(0, "remanence_model", model)
+        by_other = rows["candidate"] == (rival or 0)
         rows.insert(rows.columns.get_loc("chosen") + 1, "chosen_by_other", by_other)
         frames.append(rows)
     return pd.concat(frames, ignore_index=True)

@@ -15,7 +15,7 @@ from montecarlo.frames import candidates, choosing, provenance, rare, types
 from montecarlo.frames.batches import number_of
 from montecarlo.frames.closest import closest_rows
 from montecarlo.frames.doubts import Doubt, as_data, doubts_of
-from montecarlo.frames.remanence import Run, compare_models
+from montecarlo.frames.remanence import compare_models
 from montecarlo.frames.robustness import scenario_choices
 from montecarlo.frames.unresolved import unresolved_frame, unresolved_of
 from montecarlo.quantities import Array
@@ -23,8 +23,6 @@ from montecarlo.study.description import Study
 
 if TYPE_CHECKING:
     import pandas as pd
-
-__all__ = ["Result", "run_study"]
 
 
 def run_study(
@@ -106,6 +104,11 @@ class Result:
     def candidates(self) -> pd.DataFrame:
         """Every candidate: `montecarlo.frames.candidates.candidates`."""
         return candidates.candidates(self.outcome)
+
+    def row(self, number: int) -> dict[str, Any]:
+        """A row of `candidates` by its number."""
+        rows = self.candidates.set_index("candidate", drop=False)
+        return rows.loc[number].to_dict()  # type: ignore[no-any-return]
 
     @cached_property
     def by_type(self) -> pd.DataFrame:
@@ -230,7 +233,7 @@ class Result:
             return None
         both = (self, self.other)
         return compare_models(
-            [Run(one.study.ct.remanence_model, one.candidates, one.chosen) for one in both]
+            {one.study.ct.remanence_model: (one.candidates, one.chosen) for one in both}
         )
 
     @cached_property

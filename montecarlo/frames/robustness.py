@@ -12,12 +12,9 @@ from montecarlo.estimates.choose import Judgement
 from montecarlo.estimates.totals import Total
 from montecarlo.estimates.verdicts import Verdict
 from montecarlo.frames.limits import limit_columns, with_limits
-from montecarlo.study.scenarios import AS_STATED
 
 if TYPE_CHECKING:
     import pandas as pd
-
-__all__ = ["scenario_choices"]
 
 COLUMNS = (
     "scenario",
@@ -38,17 +35,24 @@ def scenario_choices(outcome: Outcome) -> pd.DataFrame:
     """A row a scenario, the study as stated the first: the candidate that it would choose by itself
     and what that is there, and the regret, by how much the study's choice is worse there in what
     the policy wants small. By the study's own batch, where all candidates stand. Empty without
-    scenarios."""
+    scenarios.
+
+    Parameters
+    ----------
+    outcome : Outcome
+
+    Returns
+    -------
+    DataFrame
+    """
     import pandas as pd
 
     first, chosen = outcome.first, outcome.chosen
     if not first.scenarios:
         return pd.DataFrame(columns=list(COLUMNS))
     at = None if chosen is None else first.settings.index(chosen)
-    judgements = {AS_STATED: first.judgement, **first.scenarios}
-    table = pd.DataFrame(
-        [_row(name, judged, at) for name, judged in judgements.items()], columns=list(COLUMNS)
-    )
+    rows = [_row(name, judged, at) for name, judged in first.judgements.items()]
+    table = pd.DataFrame(rows, columns=list(COLUMNS))
     return table.astype({"candidate": "Int64", "chosen": "Int64"})
 
 

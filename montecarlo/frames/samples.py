@@ -18,8 +18,6 @@ from montecarlo.study.strata import strata
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["sample_frames"]
-
 
 def sample_frames(study: Study, only: Iterable[str] | None = None) -> dict[str, pd.DataFrame]:
     """Sample a study and keep every sample, without judging settings.

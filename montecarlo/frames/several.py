@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from montecarlo.engine.guard import Unresolved, named
 from montecarlo.engine.side_by_side import Variants
 from montecarlo.frames.doubts import Doubt
+from montecarlo.frames.limits import with_limits
 from montecarlo.frames.result import Result
 from montecarlo.frames.unresolved import unresolved_frame
 from montecarlo.study.description import Study
@@ -17,9 +18,7 @@ from montecarlo.study.read import digest
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["COST", "Several"]
-
-COST = ("cost_per_year", "cost_per_year_low", "cost_per_year_high")
+COST = with_limits("cost_per_year")
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,7 +41,17 @@ class Several:
         return self.joined("candidates")
 
     def joined(self, table: str) -> pd.DataFrame:
-        """A table of all results, with a first column that says whose."""
+        """A table of all results, with a first column that says whose.
+
+        Parameters
+        ----------
+        table : str
+            A property of `Result`.
+
+        Returns
+        -------
+        DataFrame
+        """
         import pandas as pd
 
         every = pd.concat(

@@ -14,16 +14,13 @@ from montecarlo.estimates.assemble import detection_curve
 from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.estimates.shares import shares_of_total
-from montecarlo.frames.batches import Numbers, rows_told
+from montecarlo.frames.batches import Numbers, rows_of_all
 from montecarlo.frames.limits import limit_columns
 from montecarlo.frames.rare import origin
 from montecarlo.sampling.stratum import EARTH, Side, Stratum
-from montecarlo.study.description import Study
 
 if TYPE_CHECKING:
     import pandas as pd
-
-__all__ = ["backup", "by_type", "coverage"]
 
 PLACES = np.arange(41) / 40  # of the winding, for coverage
 
@@ -42,10 +39,7 @@ def by_type(outcome: Outcome) -> pd.DataFrame:
         the others. `weight`: the share of an internal fault, the events a year of an external one.
         `share_of_total`: of all missed faults, or of all false trips.
     """
-    return rows_told(
-        outcome,
-        lambda batch, numbers, which: _type_rows(outcome.study, batch, numbers, which),
-    )
+    return rows_of_all(outcome, _type_rows)
 
 
 def coverage(outcome: Outcome) -> pd.DataFrame:
@@ -65,7 +59,7 @@ def coverage(outcome: Outcome) -> pd.DataFrame:
 
     if EARTH not in outcome.first.strata:
         return pd.DataFrame(columns=["candidate", "x", "p_detected", "low", "high"])
-    return rows_told(outcome, lambda batch, numbers, _: _coverage_rows(batch, numbers))
+    return rows_of_all(outcome, _coverage_rows)
 
 
 def backup(outcome: Outcome) -> pd.DataFrame:
@@ -91,18 +85,16 @@ def backup(outcome: Outcome) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns)
 
 
-def _type_rows(study: Study, batch: Batch, numbers: Numbers, batch_number: int) -> pd.DataFrame:
+def _type_rows(outcome: Outcome, batch: Batch, numbers: Numbers) -> pd.DataFrame:
     """One row a type and candidate; `numbers`: of the candidates."""
     import pandas as pd
 
-    weight = weights_of(study)
+    weight = weights_of(outcome.study)
     values = dict(zip(weight.internal, weight.shares, strict=True))
     values |= zip(weight.external, weight.rates, strict=True)
-    values |= {
-        name: np.nan
-        for name in batch.strata
-        if name.side is Side.STATE and name not in weight.external
-    }
+    for name in batch.strata:
+        if name.side is Side.STATE:
+            values.setdefault(name, np.nan)
     frames, found = [], {name: batch.strata[name].estimate() for name in values}
     shares = _shares_of_total(found, weight.internal, weight.shares) | _shares_of_total(
         found, weight.external, weight.event_shares
@@ -121,10 +113,10 @@ def _type_rows(study: Study, batch: Batch, numbers: Numbers, batch_number: int) 
                 **limit_columns("p", estimate),
                 "p_from": origin([stratum], len(numbers)),
                 **limit_columns("share_of_total", share),
-                "batch": batch_number,
+                "batch": batch.number,
             }
         )
-        if study.backup is not None:
+        if outcome.study.backup is not None:
             nobody = batch.nobody.get(name, stratum).estimate()
             seen = nobody if name.side is Side.INTERNAL else (np.nan,) * 3
             frame = frame.assign(**limit_columns("p_nobody", seen))
@@ -141,7 +133,7 @@ def _shares_of_total(
     return {name: Estimate(*(part[k] for part in shares)) for k, name in enumerate(names)}
 
 
-def _coverage_rows(batch: Batch, numbers: Numbers) -> pd.DataFrame:
+def _coverage_rows(_: Outcome, batch: Batch, numbers: Numbers) -> pd.DataFrame:
     """One row a candidate and place; the batch has earth faults."""
     import pandas as pd
 

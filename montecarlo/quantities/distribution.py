@@ -36,7 +36,7 @@ class Distribution:
     varies : str
         "plant", "event", or "" where the field's own default holds.
     source : str
-        Where the values come from.
+        Where the values come from; one that begins with "assumed" is a guess.
     """
 
     family: str
@@ -53,6 +53,11 @@ class Distribution:
     def law(self) -> Law:
         """Quantile function and the rest, of a distribution that is no number."""
         return build(self.family, dict(self.parameters), self.truncate)
+
+    @property
+    def is_assumed(self) -> bool:
+        """Whether its author calls it a guess."""
+        return self.source.startswith("assumed")
 
     @property
     def is_number(self) -> bool:

@@ -12,8 +12,8 @@ from montecarlo.estimates.verdicts import Verdict
 from montecarlo.study.scenarios import AS_STATED
 from studies.report.labels import packed
 from studies.report.look import CHOSEN, FAINT, FALSE, FALSE_TEXT, MISSED, backing
+from studies.report.marks import percent_ticks
 from studies.report.words import scheme_name, setting_text
-from studies.sweep.figures import percent_ticks
 
 if TYPE_CHECKING:
     import pandas as pd

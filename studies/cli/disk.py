@@ -10,7 +10,7 @@ from pathlib import Path
 
 from montecarlo.quantities.files import patiently
 
-__all__ = ["on_disk", "reason", "without", "write_whole"]
+__all__ = ["on_disk", "without", "write_whole"]
 
 
 def without(path: Path) -> None:
@@ -73,17 +73,3 @@ def on_disk(path: Path) -> None:
     except OSError:
         if not folder:  # not every system opens folders
             raise
-
-
-def reason(error: OSError) -> str:
-    """Why the system refuses, in its words.
-
-    Parameters
-    ----------
-    error : OSError
-
-    Returns
-    -------
-    str
-    """
-    return error.strerror or type(error).__name__

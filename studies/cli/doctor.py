@@ -20,6 +20,7 @@ from importlib import metadata
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from montecarlo.errors import reason
 from studies.report.streams import say
 
 if TYPE_CHECKING:
@@ -41,6 +42,7 @@ FOLDERS = {
 CACHE_CURE = "set NUMBA_CACHE_DIR to a folder that only you can write"
 PURPOSES = {"parquet": "run --keep-samples", "cluster": "run --cluster"}
 IMPORTED_AS = {"pyarrow": "pyarrow.parquet"}
+ONE_WORKER = "run with --workers 1"
 AGAIN = "install the tool anew, into an environment of its own"
 
 
@@ -53,6 +55,11 @@ class Finding:
     found: str
     verdict: str = GOOD
     cure: str = ""
+
+
+def _judged(what: str, found: str, good: object, cure: str) -> Finding:
+    """Good, or bad with its cure."""
+    return Finding(what, found) if good else Finding(what, found, BAD, cure)
 
 
 def doctor() -> int:
@@ -106,7 +113,7 @@ def examine() -> Iterator[Finding]:
         yield from _safely(what, partial(_folder, what), cure)
     yield from _safely("compiled solvers", _cache, CACHE_CURE)
     yield from _safely("browser", _browser)
-    yield from _safely("worker processes", _workers, "run with --workers 1")
+    yield from _safely("worker processes", _workers, ONE_WORKER)
     yield from _safely("self-check: earth fault", _earth_fault)
     yield from _safely("self-check: rare event", _rare_event)
 
@@ -139,12 +146,9 @@ def _tool() -> Iterator[Finding]:
 
 def _python() -> Iterator[Finding]:
     good = sys.version_info >= LEAST_PYTHON
-    yield Finding(
-        "Python",
-        f"{platform.python_version()}, {sys.executable}",
-        GOOD if good else BAD,
-        "" if good else f"Python {'.'.join(map(str, LEAST_PYTHON))} or newer is needed",
-    )
+    found = f"{platform.python_version()}, {sys.executable}"
+    cure = f"Python {'.'.join(map(str, LEAST_PYTHON))} or newer is needed"
+    yield _judged("Python", found, good, cure)
 
 
 def packages() -> Iterator[Finding]:
@@ -176,12 +180,8 @@ def _package(name: str, versions: SpecifierSet, extra: str) -> Finding:
     try:
         importlib.import_module(IMPORTED_AS.get(name, name))
     except Exception as error:  # a library that fails to load, whatever way
-        return Finding(
-            name,
-            f"{version} does not import: {_reason(error)}",
-            BAD,
-            f"pip install --force-reinstall {name}",
-        )
+        found = f"{version} does not import: {_reason(error)}"
+        return Finding(name, found, BAD, f"pip install --force-reinstall {name}")
     told = " ".join(filter(None, [version, purpose]))
     if not versions.contains(version, prereleases=True):
         return Finding(name, f"{told}, must be {versions}", BAD, cure)
@@ -223,17 +223,12 @@ def _folder(what: str) -> Iterator[Finding]:
         with tempfile.TemporaryFile(dir=folder) as file:
             file.write(b"written")
     except OSError as error:
-        reason = error.strerror or type(error).__name__
-        yield Finding(what, f"cannot be written ({reason}): {folder}", BAD, FOLDERS[what])
+        yield Finding(what, f"cannot be written ({reason(error)}): {folder}", BAD, FOLDERS[what])
         return
     free = shutil.disk_usage(folder).free
-    enough = free >= LEAST_FREE
-    yield Finding(
-        what,
-        f"can be written, {free / 1e9:.1f} GB free: {folder}",
-        GOOD if enough else BAD,
-        "" if enough else f"free {LEAST_FREE / 1e6:.0f} MB, or {FOLDERS[what]}",
-    )
+    found = f"can be written, {free / 1e9:.1f} GB free: {folder}"
+    cure = f"free {LEAST_FREE / 1e6:.0f} MB, or {FOLDERS[what]}"
+    yield _judged(what, found, free >= LEAST_FREE, cure)
 
 
 def _cache() -> Iterator[Finding]:
@@ -245,27 +240,20 @@ def _cache() -> Iterator[Finding]:
         with tempfile.TemporaryFile(dir=path) as file:
             file.write(b"written")
         others = os.name == "posix" and Path(path).stat().st_mode & stat.S_IWOTH
-        yield Finding(
-            "compiled solvers",
-            f"{'anybody can write' if others else 'kept in'} {path}",
-            BAD if others else GOOD,
-            CACHE_CURE if others else "",
-        )
+        found = f"{'anybody can write' if others else 'kept in'} {path}"
+        yield _judged("compiled solvers", found, not others, CACHE_CURE)
     if not any(paths):
-        yield Finding(
-            "compiled solvers", "kept nowhere, compiled in every process", BAD, CACHE_CURE
-        )
+        found = "kept nowhere, compiled in every process"
+        yield Finding("compiled solvers", found, BAD, CACHE_CURE)
 
 
 def _browser() -> Iterator[Finding]:
     from studies.report.pdf import find_browser
 
-    browser = find_browser()
-    yield Finding(
-        "browser",
-        browser or "for run --pdf: Chromium, Chrome or Edge",
-        GOOD if browser else OPTIONAL,
-    )
+    if browser := find_browser():
+        yield Finding("browser", browser)
+    else:
+        yield Finding("browser", "for run --pdf: Chromium, Chrome or Edge", OPTIONAL)
 
 
 @dataclass(frozen=True)
@@ -283,12 +271,8 @@ def _workers() -> Iterator[Finding]:
 
     began, workers = time.perf_counter(), Workers(2, place=Processes(2, LONGEST_S))
     others = {*workers.mapped(_process, [_Task("one"), _Task("another")])} - {os.getpid()}
-    yield Finding(
-        "worker processes",
-        f"started and answered in {time.perf_counter() - began:.1f} s",
-        GOOD if others else BAD,
-        "" if others else "run with --workers 1",
-    )
+    found = f"started and answered in {time.perf_counter() - began:.1f} s"
+    yield _judged("worker processes", found, others, ONE_WORKER)
 
 
 # --- the numbers --------------------------------------------------------------
@@ -328,9 +312,5 @@ def _rare_event() -> Iterator[Finding]:
 
 def _checked(what: str, found: str, good: bool, began: float) -> Finding:
     took = f"{found}; {time.perf_counter() - began:.1f} s"
-    return Finding(
-        f"self-check: {what}",
-        took,
-        GOOD if good else BAD,
-        "" if good else f"trust no number of this installation; {AGAIN}",
-    )
+    cure = f"trust no number of this installation; {AGAIN}"
+    return _judged(f"self-check: {what}", took, good, cure)

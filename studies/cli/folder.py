@@ -14,9 +14,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
 from montecarlo.engine.workers.software import PRODUCT
-from montecarlo.errors import RunStopped, StudyError
+from montecarlo.errors import RunStopped, StudyError, reason
 from montecarlo.quantities.files import patiently
-from studies.cli.disk import reason, without, write_whole
+from studies.cli.disk import without, write_whole
 from studies.cli.identity import Identity, identity_in, told_other
 from studies.cli.listing import (
     CHUNKS,

@@ -6,6 +6,7 @@ import json
 import os
 import tempfile
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from hashlib import file_digest
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -23,19 +24,38 @@ if TYPE_CHECKING:
 
     from studies.protocol import Findings
 
-__all__ = ["write_findings", "write_new_table", "write_table"]
+__all__ = ["StudyFile", "write_findings", "write_new_table", "write_table"]
 
 WORKBOOK = "results.xlsx"  # all tables once more
+
+
+@dataclass(frozen=True)
+class StudyFile:
+    """What a run started from.
+
+    Attributes
+    ----------
+    name : str
+        Of the study file.
+    content : bytes
+        As it was read.
+    inputs : mapping
+        Files that the study names, by their names among the results.
+    command : str
+        As it was typed.
+    """
+
+    name: str
+    content: bytes
+    inputs: Mapping[str, bytes]
+    command: str
 
 
 def write_findings(
     findings: Findings,
     destination: Destination,
     staging: Path,
-    study_name: str,
-    study_bytes: bytes,
-    inputs: Mapping[str, bytes],
-    command: str,
+    study: StudyFile,
     more: Callable[[Path], None] = lambda folder: None,
 ) -> list[str]:
     """Tables, arrays, figures, the study file as it was read and the provenance, into the staging
@@ -47,14 +67,7 @@ def write_findings(
     destination : Destination
         Told of where something cannot be written.
     staging : Path
-    study_name : str
-        Name of the study file.
-    study_bytes : bytes
-        As it was read.
-    inputs : mapping
-        Files that the study names, by their names among the results.
-    command : str
-        As it was typed.
+    study : StudyFile
     more : callable
         Writes into a folder what is made from tables and figures.
 
@@ -69,20 +82,20 @@ def write_findings(
     """
     try:
         _write_all(findings, staging)
-        _write_files(inputs, staging)
+        _write_files(study.inputs, staging)
         more(staging)
-        taken = {name.casefold() for name in (*RESERVED, *names_in(staging))}
-        if study_name.casefold() in taken or device_in(Path(study_name)):
-            study_name = f"study-{study_name}"
-        (staging / study_name).write_bytes(study_bytes)
+        taken, name = {each.casefold() for each in (*RESERVED, *names_in(staging))}, study.name
+        if name.casefold() in taken or device_in(Path(name)):
+            name = f"study-{name}"
+        (staging / name).write_bytes(study.content)
         files = sorted([*names_in(staging), PROVENANCE])
         record = {
             "product": PRODUCT,
             **findings.provenance,
-            "command": command,
-            "study_file": study_name,
+            "command": study.command,
+            "study_file": name,
             "files": files,
-            "sha256": {name: _sha256(staging / name) for name in files if name != PROVENANCE},
+            "sha256": {each: _sha256(staging / each) for each in files if each != PROVENANCE},
         }
         text = json.dumps(sealed(record), indent=2, ensure_ascii=False)
         (staging / PROVENANCE).write_text(text + "\n", encoding="utf-8")

@@ -6,9 +6,9 @@ import os
 from functools import partial
 from pathlib import Path
 
-from montecarlo.errors import RunStopped
+from montecarlo.errors import RunStopped, reason
 from montecarlo.quantities.files import patiently
-from studies.cli.disk import on_disk, reason, write_whole
+from studies.cli.disk import on_disk, write_whole
 from studies.cli.listing import DESKTOP_FILES, PLACING, names_in
 from studies.report.record import PROVENANCE
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import shutil
 import sys
-from types import TracebackType
 from typing import Any
 
 __all__ = ["Bar"]
@@ -17,34 +16,25 @@ class Bar:
     def __init__(self) -> None:
         self._bar: Any = None
 
-    def __enter__(self) -> Bar:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self._close()
-
     def __call__(self, done: int, total: int, what: str) -> None:
+        """Where a run is; 0 of something: what has begun."""
         if done == 0:
             self.note(what)
             return
         if self._bar is None or total != self._bar.total or done < self._bar.n:
-            self._close()
+            self.close()
             self._bar = _bar(total)
         self._bar.set_description_str(what, refresh=False)
         self._bar.update(done - self._bar.n)
 
     def note(self, text: str) -> None:
         """A line of what takes time besides sampling."""
-        self._close()
+        self.close()
         if sys.stderr.isatty():
             print(f"{text} ...", file=sys.stderr)
 
-    def _close(self) -> None:
+    def close(self) -> None:
+        """Take the bar away."""
         if self._bar is not None:
             self._bar.close()
         self._bar = None

@@ -166,15 +166,15 @@ def _inputs(study: Study) -> Iterator[Block]:
 def _assumptions(study: Study) -> Iterator[Block]:
     inputs = [item for item in list_inputs(study) if item.uncertain]
     sourced = [item for item in inputs if item.distribution.source]
-    assumed = [item for item in sourced if "assum" in item.distribution.source.lower()]
     yield Paragraph(
         f"{len(inputs)} inputs are uncertain; {len(sourced)} of them name a source. Where none is"
         " named, the distribution is whoever's who wrote the study, and a reviewer should ask"
         " for it."
     )
     yield from items(
-        f"{item.key}: {item.distribution.source.removeprefix('assumed: ')} (assumed)"
-        for item in assumed
+        f"{item.key}: {item.distribution.source}"
+        for item in sourced
+        if item.distribution.is_assumed
     )
     found = (f"{caution.key}: {caution.text}" for caution in cautions(study))
     yield from items((*found, *move_sentences(study)))

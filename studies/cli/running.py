@@ -5,13 +5,14 @@ from __future__ import annotations
 import logging
 import os
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from montecarlo.engine.sizes import check_sizes
 from montecarlo.engine.workers import Workers
-from montecarlo.engine.workers.pool import Place
+from montecarlo.engine.workers.pool import Site
 from montecarlo.engine.workers.software import PRODUCT
 from montecarlo.quantities.wording import listed
 from montecarlo.study.budget import too_few
@@ -22,7 +23,7 @@ from studies import KINDS, keeping
 from studies.cli.ending import tidy_when_ended
 from studies.cli.folder import Destination, prepare
 from studies.cli.identity import identity
-from studies.cli.output import write_findings
+from studies.cli.output import StudyFile, write_findings
 from studies.cli.progress import Bar
 from studies.cli.report import REPORT, write_report
 from studies.protocol import Findings
@@ -86,23 +87,12 @@ def run_file(request: Request) -> None:
     check_sizes(study)
     destination = prepare(request.out, replace=request.replace)
     keeper = keeping(study.study.kind) if request.keep_samples else None
-    if early := too_few(study):
-        tell(f"{PRODUCT}: caution: {early}")
-    wired = list(map(str, wiring_cautions(study)))
-    for text in wired:
-        tell(f"{PRODUCT}: caution: {text}")
-    browser = pdf.find_browser() if request.pdf else None
-    notes = [pdf.NO_BROWSER] if request.pdf and browser is None else []
-
-    def report(folder: Path) -> None:
-        page = write_report(folder, study, findings, request.command)
-        if browser is not None and (failure := pdf.print_page(browser, page)):
-            notes.append(failure)
-
+    wired = _warned(study)
+    notes: list[str] = []
     with (
         tidy_when_ended(),
         _place(request.cluster) as place,
-        Bar() as progress,
+        closing(Bar()) as progress,
         destination.opened(identity(study, keep_samples=request.keep_samples)) as sitting,
     ):
         if there := sitting.finished.there:
@@ -121,16 +111,31 @@ def run_file(request: Request) -> None:
             findings,
             destination,
             sitting.staging,
-            request.file.name,
-            content,
-            inputs,
-            request.command,
-            report,
+            StudyFile(request.file.name, content, inputs, request.command),
+            partial(_report, study, findings, request, notes),
         )
     say(
         "\n".join(_told(study, findings, wired, destination, len(files), notes)),
         f"the results are in {destination.folder}{os.sep}",
     )
+
+
+def _warned(study: Study) -> list[str]:
+    """Tell what should be known before anything is sampled; the cautions of the wiring."""
+    wired = list(map(str, wiring_cautions(study)))
+    for caution in filter(None, (too_few(study), *wired)):
+        tell(f"{PRODUCT}: caution: {caution}")
+    return wired
+
+
+def _report(
+    study: Study, findings: Findings, request: Request, notes: list[str], folder: Path
+) -> None:
+    """The report, and as PDF if that is asked for; `notes` take why there is none."""
+    page = write_report(folder, study, findings, request.command)
+    if request.pdf:
+        browser = pdf.find_browser()
+        notes.append(pdf.NO_BROWSER if browser is None else pdf.print_page(browser, page))
 
 
 def _told(
@@ -151,14 +156,14 @@ def _told(
         text_of([*findings.text, *cautions]),
         "",
         f"Results: {destination.folder}{os.sep} ({files} files; begin with {begin})",
-        *notes,
+        *filter(None, notes),
         "",
         CAUTION,
     ]
 
 
 @contextmanager
-def _place(address: str | None) -> Iterator[Place | None]:
+def _place(address: str | None) -> Iterator[Site | None]:
     """The cluster at an address, if one is given. What goes wrong there is told here once, and not
     by the libraries too."""
     if address is None:

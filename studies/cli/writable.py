@@ -7,10 +7,9 @@ import tempfile
 from functools import partial
 from pathlib import Path
 
-from montecarlo.errors import StudyError
+from montecarlo.errors import StudyError, reason
 from montecarlo.quantities.files import patiently
 from studies.cli.devices import check_no_device
-from studies.cli.disk import reason
 from studies.cli.listing import (
     PROBE,
     UNFINISHED,

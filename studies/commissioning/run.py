@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from montecarlo.frames.result import Result
 from studies.commissioning.expected import Sheet
 from studies.commissioning.sheet import commissioning_frame, commissioning_page
-from studies.report.blocks import Block, Paragraph
-
-if TYPE_CHECKING:
-    import pandas as pd
+from studies.protocol import Part
+from studies.report.blocks import Paragraph
 
 __all__ = ["commissioning"]
 
@@ -21,17 +17,12 @@ TOLD = (
 )
 
 
-def commissioning(
-    result: Result, peak: str
-) -> tuple[pd.DataFrame | None, dict[str, bytes], list[Block]]:
+def commissioning(result: Result, peak: str) -> Part:
     """The table, the page and a sentence on them; nothing where no setting was chosen. peak: what
     is to be said of the peak voltage."""
     if (setting := result.outcome.chosen) is None:
-        return None, {}, []
+        return Part()
     sheet = Sheet(result.study, setting)
     frame = commissioning_frame(sheet)
-    return (
-        frame,
-        {PAGE: commissioning_page(sheet, frame, result.provenance, peak).encode()},
-        [Paragraph(TOLD)],
-    )
+    page = commissioning_page(sheet, frame, result.provenance, peak)
+    return Part({"commissioning": frame}, {PAGE: page.encode()}, (Paragraph(TOLD),))

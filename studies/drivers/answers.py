@@ -246,7 +246,7 @@ def _rule(
     """The policy on estimates, moved so that these samples as a whole choose what the study chose:
     each candidate has the bounds and the aim of the study's batch, or of the fresh batch that
     refused it."""
-    judged = outcome.told_by(outcome.refused)
+    judged = outcome.judgement_with_refused()
     p = {
         sample.name: np.asarray((sample.w[:, None] * sample.y).mean(axis=0))
         for sample in (*missed, *false)

@@ -18,10 +18,10 @@ from studies.report.blocks import items, paragraphs
 from studies.report.catalogue import with_unit
 from studies.report.look import blank, look
 from studies.report.notes import sentences, with_sentences
-from studies.sweep import figures
 from studies.sweep.closest import closest_text
 from studies.sweep.doubts import doubts_text
 from studies.sweep.policy import limit_line
+from studies.sweep.tradeoff import tradeoff
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -86,5 +86,5 @@ def _figures(result: Result, frames: dict[str, pd.DataFrame]) -> dict[str, Figur
             drawn["what_if"] = what_if_marks(frames["what_if"])
         limit, words = limit_line(result.study)
         drawn["tradeoff"], ax = blank()
-        figures.tradeoff(result.candidates, ax, limit=limit, limit_text=words)
+        tradeoff(result.candidates, ax, limit=limit, limit_text=words)
     return drawn

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any, ClassVar
 import numpy as np
 
 from montecarlo.engine.guard import Unresolved, named
-from montecarlo.engine.progress import Progress
+from montecarlo.engine.progress import Progress, named_progress
 from montecarlo.engine.run import Outcome
-from montecarlo.engine.side_by_side import run_variants, told_of
+from montecarlo.engine.side_by_side import run_variants
 from montecarlo.engine.workers import Workers, workers_of
 from montecarlo.estimates.compare import level_of
 from montecarlo.estimates.intervals import Estimate, student
@@ -74,7 +74,7 @@ def run_options(
                 outcome.chosen,
                 round_=max(fresh, default=1),
                 workers=crew,
-                progress=told_of(tell, name),
+                progress=named_progress(tell, name),
             )
             for name, outcome in variants.outcomes.items()
         },

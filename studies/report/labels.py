@@ -42,15 +42,15 @@ def place_labels(
         boxes = np.stack(
             [left.ravel(), low.ravel(), left.ravel() + width, low.ravel() + height], axis=1
         )
-        away = [_distance(boxes, x, y) for y in curves]
-        mine = _distance(boxes, x, own)
+        away = [_gap(boxes, np.stack([x, y, x, y], axis=1)) for y in curves]
+        mine = _gap(boxes, np.stack([x, own, x, own], axis=1))
         near = mine.min(axis=1)
         cost = near + 3 * np.maximum(
             near - np.min(away, axis=(0, 2)), 0.0
         )  # another curve lies between
         cost += 1e2 * np.sum([(d < MARGIN).sum(axis=1) for d in away], axis=0)
         for box in taken:
-            cost += np.where(_between(boxes, box) < MARGIN, 1e6, 0.0)
+            cost += np.where(_gap(boxes, box[np.newaxis])[:, 0] < MARGIN, 1e6, 0.0)
         best = int(np.argmin(cost))
         at = _end(x, mine[best], taken)
         taken.append(boxes[best])
@@ -111,18 +111,12 @@ def _end(x: Array, away: Array, taken: Sequence[Array]) -> int:
     return int(free[0] if free else near[0])
 
 
-def _distance(boxes: Array, x: Array, y: Array) -> Array:
-    """From each box (b, 4) to each point (m,): (b, m), 0 inside."""
-    aside = np.maximum(np.maximum(boxes[:, :1] - x, x - boxes[:, 2:3]), 0.0)
-    above = np.maximum(np.maximum(boxes[:, 1:2] - y, y - boxes[:, 3:4]), 0.0)
-    return np.hypot(aside, above)
-
-
-def _between(boxes: Array, other: Array) -> Array:
-    """From each box (b, 4) to one other: (b,), 0 where they overlap."""
-    aside = np.maximum(np.maximum(boxes[:, 0] - other[2], other[0] - boxes[:, 2]), 0.0)
-    above = np.maximum(np.maximum(boxes[:, 1] - other[3], other[1] - boxes[:, 3]), 0.0)
-    return np.asarray(np.hypot(aside, above))
+def _gap(boxes: Array, others: Array) -> Array:
+    """From each box (b, 4) to each other (m, 4), a point being one without size: (b, m), 0 where
+    they overlap."""
+    aside = np.maximum(boxes[:, :1] - others[:, 2], others[:, 0] - boxes[:, 2:3])
+    above = np.maximum(boxes[:, 1:2] - others[:, 3], others[:, 1] - boxes[:, 3:])
+    return np.asarray(np.hypot(np.maximum(aside, 0.0), np.maximum(above, 0.0)))
 
 
 def _line(box: Array, x: Any, y: Any) -> tuple[tuple[float, float], tuple[float, float]]:

@@ -31,20 +31,11 @@ __all__ = [
     "write_figure",
 ]
 
-MISSED, FALSE, FALSE_TEXT = (
-    "#0173b2",
-    "#d55e00",
-    "#b35e00",
-)  # the two questions; darker where it is text
+# the two questions; darker where it is text
+MISSED, FALSE, FALSE_TEXT = "#0173b2", "#d55e00", "#b35e00"
 CHOSEN, PRESENT, RUNNER_UP, FAINT = "#222222", "#7b3294", "#6b6b6b", "#b9b9b9"
-SCHEMES = (
-    "#029e73",
-    "#cc78bc",
-    "#ca9161",
-    "#56b4e9",
-    "#332288",
-    "#882255",
-)  # in the order of the study's schemes
+# in the order of the study's schemes
+SCHEMES = ("#029e73", "#cc78bc", "#ca9161", "#56b4e9", "#332288", "#882255")
 WIDTH_MM, PNG_DPI = 160.0, 200
 
 _RC: dict[str, Any] = {
@@ -79,27 +70,28 @@ def look() -> Iterator[None]:
 
 
 def blank(height_mm: float = 105.0) -> tuple[Figure, Axes]:
-    """An empty figure as wide as a page's text. Needs no display and leaves no global state."""
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=(WIDTH_MM / 25.4, height_mm / 25.4), layout="constrained")
+    """An empty figure as wide as a page's text."""
+    figure = _sheet(height_mm)
     return figure, figure.subplots()
 
 
 def stacked(panels: int, height_mm: float) -> tuple[Figure, list[Axes]]:
-    """An empty figure of panels one above the other with one horizontal axis."""
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=(WIDTH_MM / 25.4, height_mm / 25.4), layout="constrained")
+    """The same with panels one above the other with one horizontal axis."""
+    figure = _sheet(height_mm)
     return figure, list(figure.subplots(panels, sharex=True))
 
 
 def side_by_side(panels: int, height_mm: float) -> tuple[Figure, list[Axes]]:
-    """An empty figure of panels side by side with one vertical axis."""
+    """The same with panels side by side with one vertical axis."""
+    figure = _sheet(height_mm)
+    return figure, list(figure.subplots(1, panels, sharey=True, squeeze=False)[0])
+
+
+def _sheet(height_mm: float) -> Figure:
+    """Needs no display and leaves no global state."""
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(WIDTH_MM / 25.4, height_mm / 25.4), layout="constrained")
-    return figure, list(figure.subplots(1, panels, sharey=True, squeeze=False)[0])
+    return Figure(figsize=(WIDTH_MM / 25.4, height_mm / 25.4), layout="constrained")
 
 
 def decades(ax: Axes, which: Literal["x", "y"], low: float, high: float) -> None:
@@ -118,9 +110,7 @@ def write_figure(figure: Figure, folder: Path, stem: str, title: str) -> tuple[P
     says."""
     svg, png = folder / f"{stem}.svg", folder / f"{stem}.png"
     with look(), warnings.catch_warnings():
-        warnings.filterwarnings(
-            "ignore", "Glyph .* missing from", UserWarning
-        )  # a box in the PNG, text in the SVG
+        warnings.simplefilter("ignore")  # of a letter that no font has: a box in the PNG alone
         figure.savefig(svg, metadata={"Date": None, "Title": title})
         figure.savefig(png, dpi=PNG_DPI, metadata={"Title": title})
     return svg, png

@@ -11,7 +11,7 @@ from montecarlo.engine.enlarging import HITS, MOST_TIMES, Enlarged
 from montecarlo.engine.guard import Unresolved
 from montecarlo.engine.notes import (
     BurdenCircuits,
-    EarthFaults,
+    EarthFaultCount,
     Interpolated,
     InTime,
     ReEntered,
@@ -19,7 +19,7 @@ from montecarlo.engine.notes import (
     WeightedSamples,
 )
 from montecarlo.engine.precision import Precise
-from montecarlo.engine.run import Event, Note, Outcome, Refused
+from montecarlo.engine.run import Incident, Note, Outcome, Refused
 from montecarlo.engine.winding import STEADY_INTERVALS, TRANSIENT_INTERVALS
 from montecarlo.frames.unresolved import unresolved_of
 from montecarlo.sampling.design import BLOCKS
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "move_sentences",
+    "only_of_other",
     "sentence",
     "sentences",
     "sentences_of_all",
@@ -45,6 +46,17 @@ MOST_PAIRS = 6  # pick-ups that are named in a sentence
 def sentences(result: Result) -> tuple[str, ...]:
     """Everything that a run has to say of itself."""
     return tuple(filter(None, _run_sentences(result.outcome)))
+
+
+def only_of_other(result: Result) -> list[str]:
+    """What the run with the other remanence model alone has to say; empty without one."""
+    if (other := result.other) is None:
+        return []
+    own, lost = result.outcome.notes, unresolved_of(other.outcome)
+    told = [sentence(note) for note in other.outcome.notes if note not in own]
+    if lost != unresolved_of(result.outcome):
+        told.append(unresolved_sentence(lost))
+    return [f"With {other.study.ct.remanence_model}: {text}" for text in told]
 
 
 def sentences_of_all(results: Mapping[str, Result]) -> dict[str, list[str]]:
@@ -94,7 +106,7 @@ def _run_sentences(outcome: Outcome) -> Iterator[str]:
 
 def sentence(note: Note) -> str:
     """What a note says."""
-    if isinstance(note, Event):
+    if isinstance(note, Incident):
         return EVENTS[note]
     return WORDS[type(note)](note)
 
@@ -144,7 +156,7 @@ def _in_time(note: InTime) -> str:
     )
 
 
-def _earth_faults(note: EarthFaults) -> str:
+def _earth_faults(note: EarthFaultCount) -> str:
     design = note.design
     a_circuit = design.samples_drawn * (STEADY_INTERVALS + 1)
     more = ""
@@ -257,12 +269,12 @@ def _refused(note: Refused) -> str:
     )
 
 
-AFTER = (Precise, Enlarged, Event, Refused)  # what comes of fresh batches
+AFTER = (Precise, Enlarged, Incident, Refused)  # what comes of fresh batches
 EVENTS = {
-    Event.DRAWN_LARGER: (
+    Incident.DRAWN_LARGER: (
         "The first fresh batch missed the precision; these figures are of a larger one."
     ),
-    Event.MISSES_LIMIT: (
+    Incident.MISSES_LIMIT: (
         "On the random numbers that all variants share the chosen setting misses the policy's"
         " limit."
     ),
@@ -271,7 +283,7 @@ WORDS: dict[type, Callable[[Any], str]] = {
     Rounded: _rounded,
     BurdenCircuits: _burden_circuits,
     InTime: _in_time,
-    EarthFaults: _earth_faults,
+    EarthFaultCount: _earth_faults,
     Interpolated: _interpolated,
     ReEntered: _re_entered,
     WeightedSamples: _weighted_samples,

@@ -32,6 +32,7 @@ def sealed(record: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def is_as_sealed(record: Mapping[str, Any]) -> bool:
+    """Whether nothing was changed since."""
     return record.get(SEAL) == _checksum(
         {key: value for key, value in record.items() if key != SEAL}
     )

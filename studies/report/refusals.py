@@ -1,13 +1,18 @@
-"""Why a candidate may not be chosen, and what a difference shows, in words."""
+"""Why a candidate may not be chosen, what a difference shows, what weighted samples are worth and
+how samples without a result count: in words."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from montecarlo.engine.guard import EFFECTS, ENERGY, ROWS, WEIGHTED
+from montecarlo.estimates.rare import FEW, Trust, Why
 from montecarlo.estimates.refusals import NoneUsable, Refusal, Rule
 from montecarlo.estimates.verdicts import Verdict
+from montecarlo.estimates.weighted import COMMON
 from montecarlo.quantities.wording import listed
+from montecarlo.sampling.stratum import Side
 from studies.report.numbers import percent
 from studies.report.words import VERDICTS
 
@@ -16,7 +21,7 @@ if TYPE_CHECKING:
 
     from montecarlo.frames.choosing import Hinge
 
-__all__ = ["because", "in_words", "note_parts", "note_text", "told"]
+__all__ = ["because", "in_words", "note_parts", "note_text", "told", "trust_text"]
 
 SHORT = {
     Rule.ON_LOAD: "operates on load",
@@ -29,6 +34,31 @@ SHORT = {
 }
 Told = TypeVar("Told", bound=Refusal | NoneUsable)
 FRESH = "it did not keep to the policy on fresh random numbers"
+
+TRUST = {
+    Why.GOOD: "good",
+    Why.MAGNITUDE: "order of magnitude: below 1e-6",
+    Why.FEW: "rests on {:.0f} effective hits; {few:.0f} are needed",
+    Why.ONE: "one sample is {:.0%} of it",
+    Why.LOST: "unresolved samples are above a tenth of it",
+    Why.NOTHING: "nothing seen: only an upper limit",
+    Why.COMMON: "counted: above {common:g}",
+    Why.CONTRADICTED: "counts disagree by {:.1f} standard errors",
+}
+FORETOLD = "the study's own batch let {:.0f} effective hits be expected; {few:.0f} are needed"
+# What each sample without a result counts as
+COUNTED_AS = {
+    Side.INTERNAL: "missed in the upper limit of p, detected in the lower one, no part of p",
+    Side.EXTERNAL: "operated in the upper limit of p, silent in the lower one, no part of p",
+    Side.STATE: "no part of the share that operates",
+    ENERGY: "no part of means and quantiles",
+    EFFECTS: "the mean of the others",
+    ROWS: "neither missed nor tripped",
+    WEIGHTED: (
+        "operated in the upper limit of p, by the upper limit of their own probability, silent in"
+        " the lower one, no part of p"
+    ),
+}
 
 
 def told(refusals: Iterable[Told]) -> list[Told]:
@@ -106,16 +136,29 @@ def _clause(refusal: Refusal) -> str:
     return f"its false trips are bounded by {found} and the policy allows {allowed}{few}"
 
 
+def trust_text(trust: Trust) -> str:
+    """What speaks for weighted samples or against them."""
+    text = FORETOLD if trust.why is Why.FEW and trust.foretold else TRUST[trust.why]
+    return text.format(trust.value, few=FEW, common=COMMON)
+
+
 def in_words(frame: pd.DataFrame) -> pd.DataFrame:
-    """A table as it is written: `refusals` become the column `note`, verdicts their words."""
+    """A table as it is written: `refusals` become the column `note`, and verdicts, notes and ways
+    of counting their words."""
     if "refusals" in frame:
         notes = frame["refusals"].map(note_text)
         frame = frame.assign(refusals=notes).rename(columns={"refusals": "note"})
-    if "verdict" in frame:
-        frame = frame.assign(verdict=frame["verdict"].map(_verdict))
+    for name in frame.columns.intersection(["verdict", "note", "widened_note"]):
+        frame = frame.assign(**{name: frame[name].map(_words)})
+    if "counted_as" in frame:
+        frame = frame.assign(counted_as=frame["counted_as"].map(COUNTED_AS))
     return frame
 
 
-def _verdict(value: Any) -> Any:
-    """Words of a paired difference; other verdicts are texts already."""
-    return VERDICTS[value] if isinstance(value, Verdict) else value
+def _words(value: Any) -> Any:
+    """Of a verdict or a note; some are texts already."""
+    if isinstance(value, Trust):
+        return trust_text(value)
+    if isinstance(value, Verdict):
+        return VERDICTS[value]
+    return "" if value is None else value

@@ -15,8 +15,9 @@ from typing import Any
 
 import numpy as np
 
-from montecarlo.engine.keep import SETTING, Column, Rows
-from montecarlo.errors import RunStopped, StudyError
+from montecarlo.engine.keep import Rows
+from montecarlo.engine.pickup_columns import SETTING, Column
+from montecarlo.errors import RunStopped, StudyError, reason
 from montecarlo.sampling.stratum import Stratum
 
 __all__ = ["COLUMNS", "SampleFiles", "counted_name", "needs_pyarrow", "weighted_name"]
@@ -151,6 +152,6 @@ def _told() -> Iterator[None]:
         yield
     except OSError as error:
         raise RunStopped(
-            f"--keep-samples: a file cannot be written ({error.strerror or type(error).__name__});"
+            f"--keep-samples: a file cannot be written ({reason(error)});"
             " free some space, take fewer samples, or leave the option out"
         ) from None

@@ -8,7 +8,7 @@ import sys
 from contextlib import suppress
 from pathlib import Path
 
-from montecarlo.errors import StudyError
+from montecarlo.errors import StudyError, reason
 
 __all__ = ["leave_stdout", "make_whole", "say", "tell"]
 
@@ -35,7 +35,7 @@ def say(text: str, done: str = "") -> None:
     except OSError as error:
         leave_stdout()
         raise StudyError(
-            f"stdout: cannot be written ({error.strerror or type(error).__name__})"
+            f"stdout: cannot be written ({reason(error)})"
             f"{done and f'; {done}'}; send the text elsewhere"
         ) from None
 

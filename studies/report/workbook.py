@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterator, Mapping
+from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -36,9 +37,11 @@ def write_workbook(
 ) -> None:
     """One sheet a frame, under its name; cells that are empty in the CSV are empty here."""
     from xlsxwriter import Workbook
-    from xlsxwriter.exceptions import FileCreateError
 
-    book = Workbook(path, {"strings_to_formulas": False, "strings_to_urls": False})
+    # written to memory, since the library has words of its own for a disk that is full
+    whole = BytesIO()
+    plain = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False}
+    book = Workbook(whole, plain)
     book.set_properties(
         {"title": provenance.get("study_title", ""), "comments": _origin(provenance)}
     )
@@ -46,10 +49,8 @@ def write_workbook(
     for name, frame in frames.items():
         _write_table(book, book.add_worksheet(names[name]), frame, provenance)
     _write_notes(book, notes, frames, names, provenance, caution)
-    try:
-        book.close()
-    except FileCreateError as error:  # a full disk in the library's own words
-        raise OSError(*error.args[0].args) from error
+    book.close()
+    path.write_bytes(whole.getvalue())
 
 
 def _number_format(column: str) -> str:

@@ -72,39 +72,27 @@ def _stable(desk: Desk, row: Row) -> Iterator[tuple[str, ...]]:
 def _rules(desk: Desk, row: Row) -> dict[tuple[str, ...], list[HandRule]]:
     """Stabilising resistance of each element without bias, and the knee of the CTs that drive
     them."""
-    kind, found = row["scheme"], {}
+    found = {}
     for groups, elements in driven(desk).items():
         _, loop = stabilising_volts(desk, groups)
         rules = []
-        for axis in (axis for axis in ELEMENTS if (kind, axis) in elements):
-            pickup = row[f"{axis}_pickup_a"]
-            ohm = float(
-                handcalc.stabilising_resistance(loop, pickup, desk.burden_ohm(axis, pickup))
-            )
-            rules.append(
-                HandRule(
-                    f"stabilising resistance, {axis}",
-                    max(ohm, 0.0),
-                    _stabilising_ohm(desk, row, axis),
-                    "ohm",
-                    axis,
-                )
-            )
+        for axis in ELEMENTS:
+            if (row["scheme"], axis) in elements:
+                pickup = row[f"{axis}_pickup_a"]
+                burden = desk.burden_ohm(axis, pickup)
+                ohm = max(float(handcalc.stabilising_resistance(loop, pickup, burden)), 0.0)
+                what, has = f"stabilising resistance, {axis}", _stabilising_ohm(desk, row, axis)
+                rules.append(HandRule(what, ohm, has, "ohm", axis))
         if rules:
-            cts = listed(group.replace("_", " ") for group in groups)
-            found[groups] = [
-                *rules,
-                HandRule(
-                    f"knee of the CTs, {cts}",
-                    float(handcalc.required_knee(loop)),
-                    desk.knee_of(groups),
-                    "V",
-                ),
-            ]
+            knee = f"knee of the CTs, {listed(group.replace('_', ' ') for group in groups)}"
+            needed = float(handcalc.required_knee(loop))
+            rules.append(HandRule(knee, needed, desk.knee_of(groups), "V"))
+            found[groups] = rules
     return found
 
 
 def broken_by_hand(desk: Desk, row: Row) -> list[Block]:
+    """What a candidate's security rests on where it breaks a rule of the hand calculation."""
     broken = [rule for rules in _rules(desk, row).values() for rule in rules if not rule.met]
     return [Paragraph(security_rests_on(desk, broken, row["delay_s"]))] if broken else []
 
@@ -113,11 +101,9 @@ def _stabilising_ohm(desk: Desk, row: Row, axis: Axis) -> float:
     """The resistance that stands in the leg of an element."""
     scheme = desk.scheme(row["scheme"])
     parts = scheme.legs[scheme.elements[scheme.of(axis)[0]].leg].parts
-    return (
-        float(row["stabilising_resistance_ohm"])
-        if "stabilising" in parts
-        else (fixed_ohm(desk) if row["scheme"] == FIXED else 0.0)
-    )
+    if "stabilising" in parts:
+        return float(row["stabilising_resistance_ohm"])
+    return fixed_ohm(desk) if row["scheme"] == FIXED else 0.0
 
 
 def _false(row: Row) -> str:

@@ -56,7 +56,7 @@ def _pair(result: Result, pair: str, one: int, other: int, gaps: pd.DataFrame) -
         return f"No. {one} minus no. {other}: {text} (on {batch})."
     if pair != RUNNER_UP:
         return f"{pair[0].upper()}{pair[1:]}: {text}."
-    row = result.candidates.set_index("candidate").loc[other].to_dict()
+    row = result.row(other)
     every = (gaps["verdict"] == Verdict.ALIKE).all()
     told = "the two are not distinguishable at 95 %, " if every else ""
     return (
@@ -105,7 +105,7 @@ def hinge_text(result: Result) -> str:
         limits = zip(ends, (hinge.aim, hinge.low, hinge.high), strict=True)
         aim = cost_with_limits(dict(limits), cost.unit)
     batch = "fresh batch" if hinge.batch == 2 else "study's own batch"
-    row = result.candidates.set_index("candidate").loc[hinge.candidate].to_dict()
+    row = result.row(hinge.candidate)
     return (
         f"What the choice hinges on: no. {hinge.candidate} ({scheme_name(row['scheme'])}:"
         f" {setting_text(row)}) is the next that {better}, {aim}; it is refused because"
@@ -116,14 +116,10 @@ def hinge_text(result: Result) -> str:
 def no_false_trip(result: Result) -> str:
     """How likely the chosen setting and the one in service stay without a false trip for the
     policy's years."""
-    frame = result.candidates.set_index("candidate")
-    who = dict.fromkeys(frame.index[frame["present"]], "the present one") | {
-        result.chosen: "the chosen setting"
-    }
-    texts = [
-        f"with {words} {_likely(frame.loc[number].to_dict())}"
-        for number, words in reversed(who.items())
-    ]
+    rows = result.candidates[result.candidates["present"] & ~result.candidates["chosen"]]
+    texts = [f"with the present one {_likely(row)}" for row in rows.to_dict("records")]
+    if result.chosen is not None:
+        texts = [f"with the chosen setting {_likely(result.row(result.chosen))}", *texts]
     return (
         f"No false trip in {result.study.policy.years:g} years, at a constant rate:"
         f" {', '.join(texts)}."
@@ -194,7 +190,7 @@ def _would_choose(result: Result, number: int | None, rows: list[Mapping[str, An
         return f"{names} would choose nothing"
     if number == result.chosen:
         return f"{names} would choose the same setting"
-    of = result.candidates.set_index("candidate").loc[number].to_dict()
+    of = result.row(number)
     worse = listed(_regret(row, result.study) for row in rows)
     order = " in this order" if len(rows) > 1 else ""
     return (
@@ -228,7 +224,7 @@ def tails_text(result: Result) -> str:
     rows = frame[
         (frame["candidate"] == result.chosen)
         & frame["p_widened"].notna()
-        & (frame["widened_note"] == "")
+        & frame["widened_note"].isna()
     ]
     if not len(rows):
         return ""

@@ -9,14 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 from montecarlo.engine.run import Outcome
 from studies.report.labels import packed
-from studies.report.look import (
-    CHOSEN,
-    FALSE,
-    FALSE_TEXT,
-    MISSED,
-    backing,
-    decades,
-)
+from studies.report.look import CHOSEN, FALSE, FALSE_TEXT, MISSED, backing, decades
+from studies.report.marks import band, beside
 from studies.report.numbers import percent
 
 if TYPE_CHECKING:
@@ -76,53 +70,39 @@ def convergence(
     heading: str = "",
     limit: float | None = None,
     limit_text: str = "",
-) -> Sequence[Axes]:
+) -> None:
     """Two panels, p_missed over p_false, against the share of the batch: estimate, 95 % limits as a
-    band, a line at the final estimate; `heading`: whose; `limit`: the policy's, on p_false, drawn
-    if it is not far above the band."""
+    band, a line at the final estimate.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Of `convergence_frame`.
+    axes : sequence of Axes
+    heading : str
+        Whose it is.
+    limit, limit_text : float, str
+        The policy's, on p_false; drawn if it is not far above the band.
+    """
+    share, last = frame["share"], frame.iloc[-1]
     for ax, (name, label, colour, dark) in zip(axes, PANELS, strict=True):
-        share, last = frame["share"], frame.iloc[-1]
-        ax.fill_between(
-            share,
-            100 * frame[f"{name}_low"],
-            100 * frame[f"{name}_high"],
-            color=colour,
-            alpha=0.18,
-            linewidth=0,
-        )
-        ax.plot(
-            share,
-            100 * frame[name],
-            color=colour,
-            marker="o",
-            markersize=4.5,
-            clip_on=False,
-            zorder=3,
-        )
-        ax.axhline(100 * last[name], color=dark, linewidth=0.9, linestyle=(0, (1.5, 1.5)), zorder=2)
-        shown = (
-            name == "p_false" and limit is not None and limit <= NEAR * frame[f"{name}_high"].max()
-        )
-        near = limit if shown else None
-        _fit(frame, name, near, ax)
+        p, low, high = (100 * frame[f"{name}{end}"] for end in ("", "_low", "_high"))
+        band(ax, share, low, high, colour)
+        ax.plot(share, p, color=colour, marker="o", markersize=4.5, clip_on=False, zorder=3)
+        ax.axhline(p.iloc[-1], color=dark, linewidth=0.9, linestyle=(0, (1.5, 1.5)), zorder=2)
+        shown = [low.min(), high.max()]
+        near = None
+        if name == "p_false" and limit is not None and 100 * limit <= NEAR * shown[1]:
+            near = 100 * limit
+            shown.append(near)
+        _fit(min(shown), max(shown), ax)
         if near is not None:
-            _limit(ax, near, limit_text, above=near >= frame[name].iloc[0])
+            _limit(ax, near, limit_text, above=near >= p.iloc[0])
         ax.set_ylabel(label, color=dark)
-        ax.annotate(
-            _words(last, name),
-            (1.0, 1.0),
-            xycoords="axes fraction",
-            xytext=(-4, -4),
-            textcoords="offset points",
-            ha="right",
-            va="top",
-            color=dark,
-            bbox=backing(),
-            zorder=5,
-        )
+        words = _words(last, name)
+        beside(ax, words, (1, 1), (-4, -4), dark, of="axes fraction", bbox=backing(), zorder=5)
     axes[0].set_title(packed(heading, 80), loc="left", color=CHOSEN)
-    _shares(frame, axes[-1])
-    return axes
+    _shares(share, last, axes[-1])
 
 
 def _words(last: Any, name: str) -> str:
@@ -130,18 +110,13 @@ def _words(last: Any, name: str) -> str:
     if p == 0:
         return f"whole batch: none seen, fewer than {percent(high)}"
     digits = 2 if high <= low else max(2, 1 + math.ceil(math.log10(2 * p / (high - low))))
-    return (
-        f"whole batch: {percent(p, digits)}, 95 % limits {percent(low, digits)} to"
-        f" {percent(high, digits)}"
-    )
+    ends = " to ".join(percent(end, digits) for end in (low, high))
+    return f"whole batch: {percent(p, digits)}, 95 % limits {ends}"
 
 
-def _fit(frame: pd.DataFrame, name: str, limit: float | None, ax: Axes) -> None:
-    """From the lowest end of the band to the highest, and to the policy's limit, with room above
-    for the words; never below 0. Logarithmic where the band spans decades."""
-    low, high = 100 * float(frame[f"{name}_low"].min()), 100 * float(frame[f"{name}_high"].max())
-    if limit is not None:
-        low, high = min(low, 100 * limit), max(high, 100 * limit)
+def _fit(low: float, high: float, ax: Axes) -> None:
+    """All that is shown, with room above for the words; never below 0. Logarithmic where it spans
+    decades."""
     room = (high - low) or 0.1 * high or 1.0
     if low > 0 and high > DECADES * low:
         decades(ax, "y", low / 1.3, high * (high / low) ** (1.5 * HEADROOM))
@@ -152,47 +127,24 @@ def _fit(frame: pd.DataFrame, name: str, limit: float | None, ax: Axes) -> None:
 def _limit(ax: Axes, limit: float, text: str, above: bool) -> None:
     """`above`: whether its words stand above it, away from the curve; as far as the panel has
     room."""
-    ax.axhline(100 * limit, color=FALSE, linestyle=(0, (6, 3)), linewidth=1.2, zorder=1.5)
-    low, high = ax.transData.transform([(1, y) for y in ax.get_ylim()])[:, 1]
-    place = (ax.transData.transform((1, 100 * limit))[1] - low) / (high - low)
-    above = place < 0.3 or (above and place < 0.7)
-    ax.annotate(
-        text or f"limit {percent(limit)}",
-        (0.0, 100 * limit),
-        xycoords=("axes fraction", "data"),
-        xytext=(4, 3 if above else -3),
-        textcoords="offset points",
-        ha="left",
-        va="bottom" if above else "top",
-        color=FALSE_TEXT,
-        bbox=backing(),
-        zorder=4,
-    )
+    ax.axhline(limit, color=FALSE, linestyle=(0, (6, 3)), linewidth=1.2, zorder=1.5)
+    place = ax.transAxes.inverted().transform(ax.transData.transform((1, limit)))[1]
+    up = 3 if place < 0.3 or (above and place < 0.7) else -3
+    of = ("axes fraction", "data")
+    beside(ax, text, (0, limit), (4, up), FALSE_TEXT, of=of, bbox=backing(), zorder=4)
 
 
-def _shares(frame: pd.DataFrame, ax: Axes) -> None:
+def _shares(share: pd.Series, last: Any, ax: Axes) -> None:
     """Halves of the batch on a logarithmic axis, and what the whole of it is."""
-    from matplotlib.ticker import FixedFormatter, FixedLocator, NullLocator
-
-    share, last = frame["share"], frame.iloc[-1]
     ax.set_xscale("log")
     ax.set_xlim(share.min(), 1.0)
-    ax.xaxis.set_major_locator(FixedLocator(list(share)))
-    ax.xaxis.set_major_formatter(
-        FixedFormatter([f"1/{1 / part:.0f}" if part < 1 else "whole" for part in share])
-    )
-    ax.xaxis.set_minor_locator(NullLocator())
-    sizes = [
-        f"{last[key]:,.0f} {words}"
-        for key, words in (
-            ("samples", "samples a type"),
-            ("earth_fault_samples", "earth faults"),
-            ("weighted_samples", "weighted samples an event"),
-        )
-        if last[key]
-    ]
-    ax.set_xlabel(
-        f"share of the fresh batch; the whole of it: {', '.join(sizes)}"
-        if len(sizes) < 3
-        else f"share of the fresh batch; the whole of it:\n{', '.join(sizes)}"
-    )
+    ax.set_xticks(share, [f"1/{1 / part:.0f}" if part < 1 else "whole" for part in share])
+    ax.minorticks_off()
+    words = {
+        "samples": "samples a type",
+        "earth_fault_samples": "earth faults",
+        "weighted_samples": "weighted samples an event",
+    }
+    sizes = [f"{last[key]:,.0f} {text}" for key, text in words.items() if last[key]]
+    line = " " if len(sizes) < 3 else "\n"
+    ax.set_xlabel(f"share of the fresh batch; the whole of it:{line}{', '.join(sizes)}")

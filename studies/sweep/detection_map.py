@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import math
 import textwrap
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -13,6 +13,7 @@ from montecarlo.quantities import Array
 from montecarlo.study.axes import STEPS
 from studies.report.labels import packed
 from studies.report.look import CHOSEN, backing
+from studies.report.marks import LABEL_POINTS, beside
 from studies.report.words import AXIS_WORDS, full_unit
 
 if TYPE_CHECKING:
@@ -38,28 +39,17 @@ def detection_map_frame(
     nothing varies.
 
     Columns: axis (of `candidates`), setting (its value), candidate, x, p_detected, low, high."""
-    import pandas as pd
-
+    columns = ["axis", "setting", "candidate", "x", "p_detected", "low", "high"]
     own = candidates[candidates["candidate"] == number].iloc[0]
     for axis in STEPS:
         others = ["scheme", *(name for name in STEPS if name != axis)]
-        alike = np.all(
-            [
-                (candidates[name] == own[name]) | (candidates[name].isna() & pd.isna(own[name]))
-                for name in others
-            ],
-            axis=0,
-        )
-        line = candidates[alike & candidates[axis].notna()]
+        same = candidates[others].eq(own[others]) | (candidates[others].isna() & own[others].isna())
+        line = candidates[same.all(axis=1) & candidates[axis].notna()]
         if len(line) > 1:
             settings = line[["candidate", axis]].rename(columns={axis: "setting"}).assign(axis=axis)
-            frame = settings.merge(coverage, on="candidate").sort_values(
-                ["setting", "x"], kind="stable"
-            )
-            return frame[
-                ["axis", "setting", "candidate", "x", "p_detected", "low", "high"]
-            ].reset_index(drop=True)
-    return pd.DataFrame(columns=["axis", "setting", "candidate", "x", "p_detected", "low", "high"])
+            frame = settings.merge(coverage, on="candidate")
+            return frame.sort_values(["setting", "x"], kind="stable", ignore_index=True)[columns]
+    return coverage.iloc[:0].reindex(columns=columns)
 
 
 def has_contours(frame: pd.DataFrame) -> bool:
@@ -69,16 +59,13 @@ def has_contours(frame: pd.DataFrame) -> bool:
 
 def detection_map(
     frame: pd.DataFrame, number: int, ax: Axes, *, role: str = "chosen", heading: str = ""
-) -> Axes:
+) -> None:
     """Place x across, setting upwards, contours of the share of the faults detected; a mark at
     every setting that was judged, and a line at that of candidate `number`, called `role`. Between
     settings the contours are interpolated."""
     table = frame.pivot(index="setting", columns="x", values="p_detected")
-    place, setting, p = (
-        100 * table.columns.to_numpy(float),
-        table.index.to_numpy(float),
-        table.to_numpy(),
-    )
+    place, setting = 100 * table.columns.to_numpy(float), table.index.to_numpy(float)
+    p = table.to_numpy()
     logarithmic = setting[0] > 0 and setting[-1] > DECADES * setting[0]
     if logarithmic:
         ax.set_yscale("log")
@@ -88,69 +75,38 @@ def detection_map(
     ax.set_xlim(0, 100)
     ax.set_ylim(setting[0], setting[-1])
     _ticks(setting, ax)
-    for level, (x, y) in _places(
-        place, np.log(setting) if logarithmic else setting, p, lines
-    ).items():
-        ax.text(
-            x,
-            math.exp(y) if logarithmic else y,
-            f"{100 * level:g} %",
-            ha="center",
-            va="center",
-            color=CHOSEN,
-            bbox=backing(),
-            fontsize=8.5,
-            zorder=4,
-        )
+    heights = np.log(setting) if logarithmic else setting
+    style: dict[str, Any] = {"bbox": backing(), "fontsize": LABEL_POINTS, "zorder": 4}
+    for level, (x, y) in _places(place, heights, p, lines).items():
+        at = x, math.exp(y) if logarithmic else y
+        beside(ax, f"{100 * level:g} %", at, (0, 0), CHOSEN, **style)
     own = float(frame.loc[frame["candidate"] == number, "setting"].iloc[0])
     ax.axhline(own, color=CHOSEN, linewidth=1.4, linestyle=(0, (5, 2)), zorder=3, clip_on=False)
     side = {setting[0]: "bottom", setting[-1]: "top"}.get(own, "center")
-    ax.annotate(
-        textwrap.fill(f"{role}, no.\u00a0{number}", 13),
-        (1.0, own),
-        xycoords=("axes fraction", "data"),
-        xytext=(6, 0),
-        textcoords="offset points",
-        va=side,
-        color=CHOSEN,
-        fontweight="bold",
-        annotation_clip=False,
-    )
+    text, of = textwrap.fill(f"{role}, no.\u00a0{number}", 13), ("axes fraction", "data")
+    style = {"va": side, "fontweight": "bold", "annotation_clip": False}
+    beside(ax, text, (1.0, own), (6, 0), CHOSEN, of=of, **style)
     ax.grid(visible=False)
     ax.set_xlabel("place of the earth fault, % of the winding from the neutral")
     axis = str(frame["axis"].iloc[0])
     ax.set_ylabel(", ".join(filter(None, (AXIS_WORDS[axis].label, full_unit(axis).strip()))))
-    ax.set_title(
-        packed(f"lines: share of the earth faults detected, {heading}", 80),
-        loc="left",
-        color=CHOSEN,
-    )
-    return ax
+    title = packed(f"lines: share of the earth faults detected, {heading}", 80)
+    ax.set_title(title, loc="left", color=CHOSEN)
 
 
 def _ticks(setting: Array, ax: Axes) -> None:
     """One at every setting; of too many their first and last and those that keep apart."""
-    from matplotlib.ticker import FixedFormatter, FixedLocator, NullLocator
-
-    low, high = ax.transData.transform([(0, value) for value in (setting[0], setting[-1])])[:, 1]
-    place = (ax.transData.transform([(0, value) for value in setting])[:, 1] - low) / (high - low)
+    ends = ax.transData.transform([(0, value) for value in setting])[:, 1]
+    place = (ends - ends[0]) / (ends[-1] - ends[0])
     shown = [0]
     for k in range(1, len(setting) - 1):
         if place[k] - place[shown[-1]] > 0.06 and 1 - place[k] > 0.06:
             shown.append(k)
-    shown.append(len(setting) - 1)
-    ax.yaxis.set_major_locator(FixedLocator([setting[k] for k in shown]))
-    ax.yaxis.set_major_formatter(FixedFormatter([f"{setting[k]:g}" for k in shown]))
-    ax.yaxis.set_minor_locator(NullLocator())
-    ax.plot(
-        np.zeros(len(setting)),
-        setting,
-        linestyle="",
-        marker="_",
-        color=CHOSEN,
-        markersize=7,
-        clip_on=False,
-    )
+    shown.append(-1)
+    ax.set_yticks(setting[shown], [f"{value:g}" for value in setting[shown]])
+    ax.minorticks_off()
+    none = np.zeros(len(setting))
+    ax.plot(none, setting, ls="", marker="_", color=CHOSEN, markersize=7, clip_on=False)
 
 
 def _places(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from montecarlo.frames.doubts import Doubt, EventDoubt, Why
+from montecarlo.frames.doubts import Doubt, DoubtKind, EventDoubt
 from montecarlo.quantities.wording import listed
 from montecarlo.study.candidates import End
 from studies.report.blocks import Block, Caution, Paragraph
@@ -50,7 +50,7 @@ def _event(doubt: EventDoubt, number: int) -> str:
     limits = {"value": doubt.value, "value_low": doubt.low, "value_high": doubt.high}
     found = with_limits(limits, "value", 3)
     mix = f"{percent(doubt.share)} of the external events"
-    if doubt.why is Why.TRIPS_OFTEN:
+    if doubt.why is DoubtKind.TRIPS_OFTEN:
         return (
             f"no. {number} trips falsely in {found} of the events {doubt.event}, more than"
             f" {percent(doubt.limit)}. They are {mix}, so that the total hides it. Look for a wrong"

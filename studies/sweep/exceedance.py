@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from montecarlo.study.axes import BIAS, CIRCUIT
-from studies.report.look import CHOSEN, FAINT, SCHEMES
+from studies.report.look import CHOSEN, FAINT
+from studies.report.marks import band, beside, legend_mark, scheme_styles
 from studies.report.words import scheme_name
 
 if TYPE_CHECKING:
@@ -27,37 +28,19 @@ def exceedance(frame: pd.DataFrame, event: str, ax: Axes) -> Axes:
 
     Colour: scheme; dashes: earth element; a curve ends where its limits are a factor of three
     apart, and at 1e-7. Its stabilising resistance stands at its end."""
-    from matplotlib.lines import Line2D
-
     shown = frame[(frame["event"] == event) & (frame["delay_s"] == frame["delay_s"].min())]
-    schemes = list(dict.fromkeys(shown["scheme"]))
+    styles = scheme_styles(shown["scheme"])
     keys = ["scheme", "element", *CIRCUIT, *BIAS]
     for (scheme, element, ohm, *_), curve in shown.groupby(keys, dropna=False, sort=False):
         sure = (curve["p"] >= LOWEST) & (curve["p_high"] <= WIDEST * curve["p_low"])
         curve = curve[sure.cumprod().astype(bool)]  # up to the first that is not
         if len(curve) < 2:
             continue
-        colour = SCHEMES[schemes.index(scheme) % len(SCHEMES)]
-        ax.plot(curve["pickup_a"], curve["p"], color=colour, linestyle=DASHES[element], zorder=3)
-        ax.fill_between(
-            curve["pickup_a"],
-            curve["p_low"],
-            curve["p_high"],
-            color=colour,
-            alpha=0.15,
-            linewidth=0,
-        )
-        last = curve.iloc[-1]
-        ax.annotate(
-            f"{ohm:g} ohm",
-            (last["pickup_a"], last["p"]),
-            xytext=(3, 0),
-            textcoords="offset points",
-            fontsize=7.5,
-            color=CHOSEN,
-            va="center",
-            zorder=4,
-        )
+        pickup, colour = curve["pickup_a"], styles[scheme].colour
+        ax.plot(pickup, curve["p"], color=colour, linestyle=DASHES[element], zorder=3)
+        band(ax, pickup, curve["p_low"], curve["p_high"], colour)
+        at = pickup.iloc[-1], curve["p"].iloc[-1]
+        beside(ax, f"{ohm:g} ohm", at, (3, 0), CHOSEN, fontsize=7.5, zorder=4)
     ax.axhspan(LOWEST, MAGNITUDE, color=FAINT, alpha=0.3, linewidth=0, zorder=0)
     ax.set(
         xscale="log",
@@ -67,33 +50,15 @@ def exceedance(frame: pd.DataFrame, event: str, ax: Axes) -> Axes:
         ylabel=f"probability that it is exceeded, {event.replace('_', ' ')}",
     )
     ax.xaxis.set_major_formatter(lambda value, _: f"{value:g}")
-    ax.xaxis.set_minor_formatter(
-        lambda value, _: f"{value:g}" if str(f"{value:e}")[0] in "25" else ""
-    )
+    ax.xaxis.set_minor_formatter(lambda value, _: f"{value:g}" if f"{value:e}"[0] in "25" else "")
     ax.set_yticks(10.0 ** np.arange(-7, 1))
     ax.yaxis.set_major_formatter(lambda value, _: f"{value:.0e}" if value < 1e-3 else f"{value:g}")
     ax.set_xlim(right=1.25 * shown["pickup_a"].max())  # room for the last label
-    lines = [
-        Line2D([], [], color=SCHEMES[k % len(SCHEMES)], label=scheme_name(kind))
-        for k, kind in enumerate(schemes)
-    ]
-    lines += [
-        Line2D(
-            [],
-            [],
-            color=CHOSEN,
-            linestyle=DASHES[axis],
-            label=f"{axis} element{'s' * (axis == 'phase')}",
-        )
-        for axis in dict.fromkeys(shown["element"])
-    ]
-    lines.append(Line2D([], [], color=FAINT, linewidth=6, alpha=0.5, label="order of magnitude"))
-    ax.legend(
-        handles=lines,
-        loc="upper center",
-        bbox_to_anchor=(0.5, -0.14),
-        ncol=3,
-        fontsize=7.5,
-        frameon=False,
-    )
+    lines = [legend_mark(scheme_name(scheme), style.colour) for scheme, style in styles.items()]
+    for axis in shown["element"].unique():
+        words = "phase elements" if axis == "phase" else f"{axis} element"
+        lines.append(legend_mark(words, CHOSEN, linestyle=DASHES[axis]))
+    lines.append(legend_mark("order of magnitude", FAINT, linewidth=6, alpha=0.5))
+    under: dict[str, Any] = {"loc": "upper center", "bbox_to_anchor": (0.5, -0.14)}
+    ax.legend(handles=lines, ncol=3, fontsize=7.5, frameon=False, **under)
     return ax

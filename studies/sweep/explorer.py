@@ -29,14 +29,9 @@ NUMBERS = (
     "p_false_bound",
     *with_limits("p_nobody", "cost_per_year"),
 )
-LEFT, RIGHT, TOP, BOTTOM, NONE_SEEN = (
-    62.0,
-    596.0,
-    24.0,
-    330.0,
-    92.0,
-)  # of the plot, in its own units
-FIRST = 164.0  # where the logarithmic part begins
+# of the plot, in its own units; `none`: of candidates without a false trip, `first`: where the
+# logarithmic part begins
+PLOT = {"left": 62.0, "right": 596.0, "top": 24.0, "bottom": 330.0, "none": 92.0, "first": 164.0}
 LEAST_DECADES, MOST_DECADES = 2, 8
 
 
@@ -48,12 +43,15 @@ class Scale:
     low: int
 
     def at(self, p: float) -> float:
+        """Across, in units of the plot."""
         if p <= 0:
-            return NONE_SEEN
-        return FIRST + (RIGHT - FIRST) * max(math.log10(p) - self.low, 0.0) / -self.low
+            return PLOT["none"]
+        along = max(math.log10(p) - self.low, 0.0) / -self.low
+        return PLOT["first"] + (PLOT["right"] - PLOT["first"]) * along
 
     @property
     def ticks(self) -> list[tuple[float, str]]:
+        """Places of the decades, and their numbers in per cent."""
         return [(self.at(10.0**k), f"{10.0 ** (k + 2):g}") for k in range(self.low, 1)]
 
 
@@ -66,36 +64,61 @@ def explorer(
     limit_text: str,
     cost_unit: str = "",
 ) -> Fragment:
-    """Candidates as `Result.candidates` has them; `start`: the number shown first; `roles`:
-    buttons, and the number of the candidate that each shows. `limit`: the policy's, where
-    it has one below 1."""
+    """The plot, and every candidate's numbers for the script that moves about in it.
+
+    Parameters
+    ----------
+    candidates : DataFrame
+        As `Result.candidates` has them.
+    start : int
+        Number of the candidate that is shown first.
+    roles : dict
+        Buttons, and the number of the candidate that each shows.
+    limit, limit_text : float or None, str
+        The policy's, where it has one below 1, and its words.
+    cost_unit : str
+        Of a year's cost, where the policy weighs it.
+    """
     seen = [p for name in ("p_false", "p_false_low") for p in candidates[name] if p > 0]
     if limit is not None:
         seen.append(limit)
-    scale = Scale(
-        max(min(math.floor(math.log10(min(seen))) if seen else -3, -LEAST_DECADES), -MOST_DECADES)
+    decade = math.floor(math.log10(min(seen))) if seen else -3
+    scale = Scale(max(min(decade, -LEAST_DECADES), -MOST_DECADES))
+    first = candidates.set_index("candidate").loc[start].to_dict()
+    return Fragment(
+        "explorer.html",
+        {
+            "embedded": {
+                "start": start,
+                "scale": {"low": scale.low, **PLOT},
+                "cost_unit": cost_unit,
+                **_embedded(candidates),
+            },
+            "points": _points(candidates, scale),
+            "number": start,
+            "sentence": _sentence(first),
+            "scale": scale,
+            "roles": roles,
+            "limit_at": None if limit is None else scale.at(limit),
+            "limit_text": limit_text,
+            "levels": [(_height(share / 100), share) for share in range(0, 101, 20)],
+            **PLOT,
+        },
     )
+
+
+def _embedded(candidates: pd.DataFrame) -> dict[str, Any]:
+    """What the script knows of the candidates, judged by their worst scenario."""
     shown = [name for name in NUMBERS if name in candidates]
     judged = by_worst(candidates)
-    rows = candidates.assign(usable=judged["usable"], allowed=judged["allowed"]).to_dict("records")
-    data = {
-        "start": start,
-        "scale": {
-            "low": scale.low,
-            "first": FIRST,
-            "none": NONE_SEEN,
-            "left": LEFT,
-            "right": RIGHT,
-            "top": TOP,
-            "bottom": BOTTOM,
-        },
+    rows = candidates.assign(usable=judged["usable"], allowed=judged["allowed"])
+    return {
         "axes": [
             {"key": key, "label": words.label.capitalize(), "unit": axis_unit(key).strip()}
             for key, words in AXIS_WORDS.items()
         ],
         "numbers": shown,
-        "cost_unit": cost_unit,
-        "schemes": {kind: scheme_name(kind) for kind in dict.fromkeys(candidates["scheme"])},
+        "schemes": {kind: scheme_name(kind) for kind in candidates["scheme"].unique()},
         "candidates": [
             {
                 "n": int(row["candidate"]),
@@ -107,39 +130,23 @@ def explorer(
                 "usable": bool(row["usable"]),
                 "allowed": bool(row["allowed"]),
             }
-            for row in rows
+            for row in rows.to_dict("records")
         ],
     }
-    points = [
+
+
+def _points(candidates: pd.DataFrame, scale: Scale) -> list[dict[str, Any]]:
+    """The marks of the plot."""
+    known = candidates[candidates[["p_missed", "p_false"]].notna().all(axis=1)]
+    return [
         {
             "n": int(row["candidate"]),
             "x": scale.at(row["p_false"]),
             "y": _height(row["p_missed"]),
             "allowed": not row["refusals"],
         }
-        for row in rows
-        if not math.isnan(row["p_missed"] + row["p_false"])
+        for row in known.to_dict("records")
     ]
-    return Fragment(
-        "explorer.html",
-        {
-            "embedded": data,
-            "points": points,
-            "number": start,
-            "sentence": _sentence(candidates.set_index("candidate").loc[start].to_dict()),
-            "scale": scale,
-            "roles": roles,
-            "limit_at": None if limit is None else scale.at(limit),
-            "limit_text": limit_text,
-            "levels": [(_height(share / 100), share) for share in range(0, 101, 20)],
-            "left": LEFT,
-            "right": RIGHT,
-            "top": TOP,
-            "bottom": BOTTOM,
-            "first": FIRST,
-            "none": NONE_SEEN,
-        },
-    )
 
 
 def _sentence(row: dict[str, Any]) -> str:
@@ -148,7 +155,7 @@ def _sentence(row: dict[str, Any]) -> str:
 
 
 def _height(p_missed: float) -> float:
-    return BOTTOM - (BOTTOM - TOP) * p_missed
+    return PLOT["bottom"] - (PLOT["bottom"] - PLOT["top"]) * p_missed
 
 
 def _plain(values: Iterable[Any]) -> list[float | None]:

@@ -75,12 +75,10 @@ class ChoiceReport:
     def __init__(self, result: Result, desk: Desk, peaks: pd.DataFrame) -> None:
         """peaks: peak_voltage.csv."""
         self.result, self.desk, self.study, self.peaks = result, desk, desk.study, peaks
-        self.rows: pd.DataFrame = result.candidates.set_index("candidate", drop=False)
         served = result.candidates.loc[result.candidates["present"], "candidate"]
         self.present = int(served.iloc[0]) if len(served) else None
-        self.shown = (
-            result.chosen or nearest(result.candidates) or 1
-        )  # without a choice what comes nearest
+        # without a choice what comes nearest
+        self.shown = result.chosen or nearest(result.candidates) or 1
 
     def first(self) -> list[Section]:
         """Beside the answer."""
@@ -92,9 +90,6 @@ class ChoiceReport:
     def second(self) -> list[Section]:
         """After the figures."""
         return [Section("Candidates refused", list(self._refused()))]
-
-    def _row(self, number: int) -> Row:
-        return self.rows.loc[number].to_dict()  # type: ignore[no-any-return]
 
     # --- setting sheet --------------------------------------------------------
 
@@ -122,7 +117,7 @@ class ChoiceReport:
         yield Paragraph(peak_of_chosen(self.peaks, self.result) or PEAK)
         yield Paragraph(self._stepping())
         if self.result.chosen is not None:
-            yield from broken_by_hand(self.desk, self._row(self.result.chosen))
+            yield from broken_by_hand(self.desk, self.result.row(self.result.chosen))
         for caution in cautions(study):
             if caution.key.startswith("candidates.present"):
                 yield Caution(f"{caution.key}: {caution.text}")
@@ -130,7 +125,9 @@ class ChoiceReport:
     def _columns(self) -> dict[str, Row]:
         """In service and proposed, where there are any."""
         numbers = {"in service": self.present, "proposed": self.result.chosen}
-        return {role: self._row(number) for role, number in numbers.items() if number is not None}
+        return {
+            role: self.result.row(number) for role, number in numbers.items() if number is not None
+        }
 
     def _currents(self, columns: Mapping[str, Row]) -> Table:
         relay = self.study.relay
@@ -166,13 +163,10 @@ class ChoiceReport:
         for key, axis in AXIS_WORDS.items():
             if key not in CURRENTS and any(not math.isnan(row[key]) for row in columns.values()):
                 unit = axis_unit(key).strip()
-                yield (
-                    f"{axis.label} [{unit}]" if unit else axis.label,
-                    *(
-                        NONE if math.isnan(row[key]) else f"{row[key]:g}"
-                        for row in columns.values()
-                    ),
+                values = (
+                    NONE if math.isnan(row[key]) else f"{row[key]:g}" for row in columns.values()
                 )
+                yield f"{axis.label} [{unit}]" if unit else axis.label, *values
         words = [dict(bias_words(self.study, row)) for row in columns.values()]
         for label in dict.fromkeys(label for each in words for label in each):
             yield label, *(each.get(label, NONE) for each in words)
@@ -180,18 +174,13 @@ class ChoiceReport:
             "peak voltage across the relay circuit, internal fault",
             *(volts_text(highest_v(self.peaks, row)) for row in columns.values()),
         )
-        if any(row["scheme"] == FIXED for row in columns.values()):
-            for label, ohm in (
-                ("fixed resistor in each phase leg [ohm]", lambda row: fixed_ohm(self.desk)),
-                ("balancing resistance [ohm]", self._balancing_ohm),
-            ):
-                yield (
-                    label,
-                    *(
-                        f"{ohm(row):g}" if row["scheme"] == FIXED else NONE
-                        for row in columns.values()
-                    ),
-                )
+        fixed = [row if row["scheme"] == FIXED else None for row in columns.values()]
+        if any(fixed):
+            ohm = f"{fixed_ohm(self.desk):g}"
+            legs = (NONE if row is None else ohm for row in fixed)
+            balancing = (NONE if row is None else f"{self._balancing_ohm(row):g}" for row in fixed)
+            yield "fixed resistor in each phase leg [ohm]", *legs
+            yield "balancing resistance [ohm]", *balancing
 
     def _as_left(self, columns: Mapping[str, Row]) -> Iterator[tuple[str, ...]]:
         """Every setting with room for what was left in service, and for who changed and approved
@@ -207,11 +196,9 @@ class ChoiceReport:
         """As the study has it, at its centre; else what makes the third leg equal to the phase
         legs."""
         given = self.study.scheme.balancing_resistance_ohm
-        return (
-            fixed_ohm(self.desk) + self.desk.burden_ohm("phase", row["phase_pickup_a"])
-            if given is None
-            else (given.centre())
-        )
+        if given is not None:
+            return given.centre()
+        return fixed_ohm(self.desk) + self.desk.burden_ohm("phase", row["phase_pickup_a"])
 
     def _stepping(self) -> str:
         """Whether the settings can be set on the relay."""
@@ -283,7 +270,7 @@ class ChoiceReport:
 
     def blind_part(self) -> list[Block]:
         """What covers it, in the words of the terminal and of `check`."""
-        covered = covered_text(self._row(self.shown))
+        covered = covered_text(self.result.row(self.shown))
         if self.study.backup is None:
             return paragraphs(
                 covered,
@@ -297,7 +284,7 @@ class ChoiceReport:
 
     def beside_by_hand(self) -> list[Block]:
         """The classic results for the setting shown beside what the study found."""
-        row = self._row(self.shown)
+        row = self.result.row(self.shown)
         rows = tuple(beside_by_hand(self.desk, row))
         which = "the chosen setting" if self.result.chosen else "the setting nearest to the limit"
         if not rows:

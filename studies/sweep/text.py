@@ -16,7 +16,7 @@ from montecarlo.study.budget import limit_of_p_false, rounded_up, samples_that_s
 from montecarlo.study.description import Study
 from studies.nominal.backup import backup_found
 from studies.report.blocks import Block, Paragraph, Table, items, paragraphs
-from studies.report.notes import sentences
+from studies.report.notes import only_of_other, sentences
 from studies.report.numbers import NONE_SEEN, cell, cost_cell, false_trips, percent, with_limits
 from studies.report.refusals import note_text
 from studies.report.words import AXIS_WORDS, scheme_name, setting_text
@@ -61,36 +61,29 @@ def result_text(result: Result) -> list[Block]:
     if result.other is not None:
         text.append(Paragraph(_other_model(result, result.other)))
     text += backup_text(result)
-    return [*text, *items((*sentences(result), *_only_of(result.other, result)))]
+    return [*text, *items((*sentences(result), *only_of_other(result)))]
 
 
 # --- the table ----------------------------------------------------------------
 
 
 def _rows(result: Result) -> list[tuple[str, Mapping[str, Any]]]:
-    frame = result.candidates
+    """Each with its role: the chosen one and its neighbours, or what comes closest to the
+    policy."""
+    frame, others = result.candidates, result.neighbours
     numbers: dict[int, str] = {}
-    if result.chosen is not None:
+    if result.chosen is None:
+        usable = frame[frame["usable"]] if frame["usable"].any() else frame
+        others = usable.sort_values(["limit_used", "p_false_bound", "p_missed"], kind="stable")
+    else:
         numbers[result.chosen] = "chosen"
     if result.runner_up is not None:
         numbers.setdefault(result.runner_up, "runner-up")
     for number in frame.loc[frame["present"], "candidate"]:
-        numbers[int(number)] = f"{numbers[number]}, present" if number in numbers else "present"
-    if result.chosen is not None:
-        for number in result.neighbours["candidate"]:
-            numbers.setdefault(int(number), "")
-    else:
-        usable = frame[frame["usable"]] if frame["usable"].any() else frame
-        for number in usable.sort_values(
-            ["limit_used", "p_false_bound", "p_missed"], kind="stable"
-        )["candidate"]:
-            numbers.setdefault(int(number), "")
-            if len(numbers) >= MOST_ROWS:
-                break
-    by_number = frame.set_index("candidate", drop=False)
-    return [
-        (role, by_number.loc[number].to_dict()) for number, role in [*numbers.items()][:MOST_ROWS]
-    ]
+        numbers[number] = f"{numbers[number]}, present" if number in numbers else "present"
+    for number in others["candidate"].unique()[:MOST_ROWS]:
+        numbers.setdefault(number, "")
+    return [(role, result.row(number)) for number, role in [*numbers.items()][:MOST_ROWS]]
 
 
 def _table(result: Result) -> Table:
@@ -157,10 +150,11 @@ def _notes(result: Result, none_seen: bool) -> Iterator[str]:
 
 
 def _choice(result: Result) -> list[Block]:
-    row = result.candidates.set_index("candidate", drop=False).loc[result.chosen].to_dict()
+    assert result.chosen is not None
+    row = result.row(result.chosen)
     return [
         Paragraph(_chosen(result, row)),
-        *doubts_text(result.doubts, int(row["candidate"])),
+        *doubts_text(result.doubts, result.chosen),
         *paragraphs(
             f"{covered_text(row)} {no_false_trip(result)}",
             tails_text(result),
@@ -202,6 +196,7 @@ def _aim(result: Result, row: Mapping[str, Any]) -> str:
 
 
 def covered_text(row: Mapping[str, Any]) -> str:
+    """How much of the winding a candidate covers."""
     if math.isnan(row["covered_median"]):
         return "The study has no earth faults."
     if row["covered_p95"] == 0:
@@ -218,13 +213,8 @@ def backup_text(result: Result) -> list[Block]:
     number = result.chosen or nearest(result.candidates)
     if result.study.backup is None or number is None:
         return []
-    row = result.candidates.set_index("candidate").loc[number].to_dict()
-    return backup_found(
-        result.study.backup,
-        result.backup,
-        row,
-        "the chosen setting" if result.chosen else f"no. {number}",
-    )
+    which = "the chosen setting" if result.chosen else f"no. {number}"
+    return backup_found(result.study.backup, result.backup, result.row(number), which)
 
 
 def _false(row: Mapping[str, Any]) -> str:
@@ -234,14 +224,13 @@ def _false(row: Mapping[str, Any]) -> str:
 def _other_model(result: Result, other: Result) -> str:
     """Whether the chosen setting moves with the remanence model, and what it is worth in the
     other."""
-    rows = other.candidates.set_index("candidate")
     head = (
         f"With {other.study.ct.remanence_model} instead of {result.study.ct.remanence_model} as"
         " remanence model of the CTs, on the same random numbers, "
     )
 
     def worth(number: int) -> str:
-        row = rows.loc[number].to_dict()
+        row = other.row(number)
         return (
             f"it misses {with_limits(row, 'p_missed', 3)} of the internal faults within reach, and"
             f" {_false(row)}"
@@ -252,7 +241,7 @@ def _other_model(result: Result, other: Result) -> str:
     if other.chosen is None:
         text = f"{head}no candidate can be chosen."
     else:
-        row = rows.loc[other.chosen].to_dict()
+        row = other.row(other.chosen)
         moves = "could be chosen" if result.chosen is None else "is chosen, so the choice moves"
         text = (
             f"{head}no. {other.chosen} {moves}: {scheme_name(row['scheme'])}, {setting_text(row)};"
@@ -261,20 +250,9 @@ def _other_model(result: Result, other: Result) -> str:
     if result.chosen is None:
         return text
     keeps = "the policy allows that too"
-    if refusals := rows.loc[result.chosen, "refusals"]:
+    if refusals := other.row(result.chosen)["refusals"]:
         keeps = f"the policy does not allow that ({note_text(refusals)})"
     return f"{text} No. {result.chosen}, chosen above: there {worth(result.chosen)}; {keeps}."
-
-
-def _only_of(other: Result | None, result: Result) -> list[str]:
-    """What only the run with the other model has to tell."""
-    if other is None:
-        return []
-    return [
-        f"With {other.study.ct.remanence_model}: {text}"
-        for text in sentences(other)
-        if text not in sentences(result)
-    ]
 
 
 def _nothing(result: Result) -> list[Block]:

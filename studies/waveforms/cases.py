@@ -16,6 +16,7 @@ from montecarlo.engine import primary
 from montecarlo.engine.block import Block
 from montecarlo.engine.job import Job
 from montecarlo.engine.sizes import designs
+from montecarlo.engine.waves import Waves, external_event, step_currents
 from montecarlo.engine.winding import SETTLED_SHARE
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import Chunk
@@ -176,15 +177,13 @@ def _solve(
     )
 
 
-def _driven(
-    block: Block, per_cycle: int
-) -> tuple[transient.Window, primary.Waves, primary.Complex]:
+def _driven(block: Block, per_cycle: int) -> tuple[transient.Window, Waves, primary.Complex]:
     """Window, primary currents and the phasors before t = 0 of an external event or an internal
     fault."""
     if block.stratum.side is Side.EXTERNAL:
-        return primary.external_event(block, per_cycle)
+        return external_event(block, per_cycle)
     allowed_s = block.study.internal_faults.allowed_time_s
     window = transient.Window(block.study.machine.frequency_hz, allowed_s, per_cycle)
     turn = np.exp(2j * np.pi * block.uniform("point_on_wave"))[:, None]
     before, during = block.load_primary * turn, primary.lasting(block) * turn
-    return window, primary.step_currents(block, window, before, during), before
+    return window, step_currents(block, window, before, during), before

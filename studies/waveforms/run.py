@@ -3,17 +3,13 @@ injection."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from montecarlo.frames.result import Result
 from montecarlo.quantities.wording import listed
-from studies.report.blocks import Block, Paragraph
+from studies.protocol import Part
+from studies.report.blocks import Paragraph
 from studies.report.safety import ISOLATE, SECONDARY
 from studies.waveforms.cases import KINDS, nearest_cases
 from studies.waveforms.records import FOLDER, index, records
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 __all__ = ["waveforms"]
 
@@ -25,13 +21,11 @@ NAMES = {
 }
 
 
-def waveforms(result: Result) -> tuple[pd.DataFrame, dict[str, bytes], list[Block]]:
-    """Index, files and a paragraph; the index is empty where no setting was chosen."""
+def waveforms(result: Result) -> Part:
+    """Index, files and a paragraph; nothing where no setting was chosen."""
     study, setting = result.study, result.outcome.chosen
     if setting is None:
-        import pandas as pd
-
-        return pd.DataFrame(), {}, []
+        return Part()
     search = nearest_cases(study, setting)
     frame = index(study, setting, search.cases, search.searched)
     counts = {kind: int((frame["case"] == kind).sum()) for kind in KINDS}
@@ -43,4 +37,5 @@ def waveforms(result: Result) -> tuple[pd.DataFrame, dict[str, bytes], list[Bloc
         f" {max(search.searched.values())}: {told or 'none'}{f'; no {without}' if without else ''}."
         f" {SECONDARY} {ISOLATE}"
     )
-    return frame, records(study, setting, search.cases), [Paragraph(text)]
+    frames = {"waveforms": frame} if len(frame) else {}
+    return Part(frames, records(study, setting, search.cases), (Paragraph(text),))

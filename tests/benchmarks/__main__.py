@@ -17,6 +17,7 @@ import numpy as np
 
 from montecarlo.engine import primary
 from montecarlo.engine.batch import run_batch
+from montecarlo.engine.waves import step_currents
 from montecarlo.engine.workers import Workers
 from montecarlo.quantities import Array
 from montecarlo.relays.schemes import build_scheme
@@ -199,7 +200,7 @@ def long_windows(sizes: Sizes) -> None:
     before, places = primary.load(samples), build_scheme("two_phase_one_earth").places
     for cycles in sizes.cycles:
         window = Window(50.0, cycles * CYCLE_S)
-        waves = primary.step_currents(samples, window, before, 5 * before).at(places)
+        waves = step_currents(samples, window, before, 5 * before).at(places)
         source = replace(waves, wave=np.ascontiguousarray(waves.wave[:last]))
         case: Faults = replace(faults, source=source, window=window)
         (seconds,) = best_of(sizes.rival_rounds, case.solve)

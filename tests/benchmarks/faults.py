@@ -7,10 +7,10 @@ from pathlib import Path
 
 import numpy as np
 
-from montecarlo.engine import primary
 from montecarlo.engine.block import Block
 from montecarlo.engine.job import Job
 from montecarlo.engine.sizes import designs
+from montecarlo.engine.waves import scene_of, waves_of
 from montecarlo.quantities import Array
 from montecarlo.sampling.stratum import Stratum
 from montecarlo.secondary import transient
@@ -85,8 +85,8 @@ def through_faults(
     circuit = next(c for c in samples.circuits if c.stabilising_resistance_ohm == earth_ohm - 1.0)
     scheme, chosen = samples.scheme(circuit), slice(first, last)
     window = Window(study.machine.frequency_hz, AFTER_S, per_cycle)
-    scene, _ = primary.scene_of(samples, event)
-    waves = primary.waves_of(samples, event.currents(scene, window.times()))
+    scene, _ = scene_of(samples, event)
+    waves = waves_of(samples, event.currents(scene, window.times()))
     source = waves.at(scheme.places)
     flux = samples.solved(circuit, event.before(scene)).flux
     return Faults(

@@ -22,7 +22,8 @@ from types import FrameType
 from montecarlo.quantities.wording import bare
 from montecarlo.study.description import Study
 from montecarlo.study.read import LONG_KEY
-from studies.cli.main import PROGRAM, main
+from studies.cli.main import main
+from studies.cli.options import PROGRAM
 from studies.report.safety import CAUTION
 
 LONGEST_LINE = 2000  # characters

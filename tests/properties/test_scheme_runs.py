@@ -15,6 +15,7 @@ from montecarlo.engine.block import Block
 from montecarlo.engine.job import Job
 from montecarlo.engine.notes import BurdenCircuits
 from montecarlo.engine.sizes import designs
+from montecarlo.engine.waves import Waves, external_event, step_currents
 from montecarlo.relays.places import NEUTRAL
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.stratum import EARTH, Stratum
@@ -158,7 +159,7 @@ def test_the_neutral_conductor_s_waveform_is_the_sum_of_the_neutral_end_s() -> N
     largest = {}
     for name in ("near_fault", "outside"):
         block = Block(job, job.design.chunks(Stratum(f"external.{name}"))[0])
-        window, waves, _ = primary.external_event(block)
+        window, waves, _ = external_event(block)
         flowing = int(np.searchsorted(window.times(), 0.1))  # no phase is interrupted before
         largest[name] = _neutral_against_phases(waves, flowing)
     assert largest["near_fault"] < 1e-9
@@ -166,13 +167,10 @@ def test_the_neutral_conductor_s_waveform_is_the_sum_of_the_neutral_end_s() -> N
     block = Block(job, job.earth_design.chunks(EARTH)[0])
     faults = primary.earth_faults(block, np.array([0.7]))[:, 0]
     window = transient.Window(study.machine.frequency_hz, 0.1)
-    assert (
-        _neutral_against_phases(primary.step_currents(block, window, block.load_primary, faults))
-        > 100
-    )
+    assert _neutral_against_phases(step_currents(block, window, block.load_primary, faults)) > 100
 
 
-def _neutral_against_phases(waves: primary.Waves, points: int | None = None) -> float:
+def _neutral_against_phases(waves: Waves, points: int | None = None) -> float:
     """The largest current of the neutral conductor's CT in the first `points`, once it is shown to
     be the sum. [A]"""
     source = waves.at((0, 1, 2, 3, 4, 5, NEUTRAL))

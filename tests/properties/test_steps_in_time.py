@@ -14,6 +14,7 @@ import pytest
 from montecarlo.engine import primary
 from montecarlo.engine.block import Block
 from montecarlo.engine.job import Job
+from montecarlo.engine.waves import external_event, scene_of, step_currents
 from montecarlo.plant.events.base import Event
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import Chunk, Design
@@ -63,7 +64,7 @@ def test_an_earth_fault_jumps_and_both_sides_of_the_jump_are_there() -> None:
     block = block_of("drivers_11kv", EARTH)
     window = Window(50.0, 0.1)
     during = primary.earth_faults(block, np.array([0.5]))[:, 0]
-    waves = primary.step_currents(block, window, block.load_primary, during)
+    waves = step_currents(block, window, block.load_primary, during)
     event = 2 * window.per_cycle
     sides = waves.wave[:, :6, event : event + 2]
     assert waves.jumps
@@ -81,11 +82,11 @@ def test_external_events_have_no_jump() -> None:
     for event in study.external_events:
         block = block_of("all_events_11kv", Stratum(f"external.{event.name}"))
         wave = near_inception(block, event)
-        peak = np.abs(primary.external_event(block)[1].wave).max(axis=(1, 2))
+        peak = np.abs(external_event(block)[1].wave).max(axis=(1, 2))
         allowed = 2e-3 if event.kind == "phase_earth" else 1e-4
         assert np.max(np.abs(np.diff(wave)[..., 0]).max(axis=1) / peak) < allowed, event.name
 
 
 def near_inception(block: Block, event: Event) -> Array:
-    scene, _ = primary.scene_of(block, event)
+    scene, _ = scene_of(block, event)
     return np.asarray(event.currents(scene, np.array([-5e-8, 5e-8])))

@@ -6,13 +6,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from types import ModuleType
 from typing import Any
 
 import numpy as np
 import pytest
 
 from montecarlo import run_study
-from montecarlo.engine import primary
+from montecarlo.engine import primary, waves
 from montecarlo.engine.block import Block
 from montecarlo.engine.count import count, run_chunk
 from montecarlo.engine.guard import weighted
@@ -212,17 +213,18 @@ def test_energies_are_refused_where_too_many_faults_have_no_result() -> None:
 
 @pytest.mark.parametrize("bad", [np.inf, -np.inf, np.nan])
 @pytest.mark.parametrize(
-    ("stratum", "model"),
+    ("stratum", "module", "model"),
     [
-        (EARTH, "earth_faults"),
-        (Stratum("internal.phase_phase"), "phase_faults"),
-        (LOAD, "load"),
-        (Stratum("external.near_fault"), "external_event"),
+        (EARTH, primary, "earth_faults"),
+        (Stratum("internal.phase_phase"), primary, "lasting"),
+        (LOAD, primary, "load"),
+        (Stratum("external.near_fault"), waves, "external_event"),
     ],
+    ids=["earth", "phase_phase", "load", "near_fault"],
 )
 @pytest.mark.filterwarnings("ignore:invalid value")
 def test_currents_that_are_not_finite_neither_operate_nor_miss(
-    stratum: Stratum, model: str, bad: float, monkeypatch: pytest.MonkeyPatch
+    stratum: Stratum, module: ModuleType, model: str, bad: float, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The tally of a spoilt chunk holds what the good samples of the whole one hold."""
     given = study(**{"study.samples": 512})
@@ -230,7 +232,7 @@ def test_currents_that_are_not_finite_neither_operate_nor_miss(
     chunk = job.design_of(stratum).chunks(stratum)[0]
     before, rows = run_chunk(job, chunk), np.arange(0, job.design_of(stratum).samples_in(chunk), 7)
     alone = _tally_of(job, chunk, rows)
-    original: Callable[..., Any] = getattr(primary, model)
+    original: Callable[..., Any] = getattr(module, model)
 
     def spoil(block: Block, *args: Any) -> Any:
         found = original(block, *args)
@@ -238,7 +240,7 @@ def test_currents_that_are_not_finite_neither_operate_nor_miss(
             return _with(found, slice(None), bad)
         return _with(found, rows, bad)
 
-    monkeypatch.setattr(primary, model, spoil)
+    monkeypatch.setattr(module, model, spoil)
     after = run_chunk(job, chunk)
     assert after.causes.tolist() == [rows.size, 0]
     assert after.lattices[0].unresolved.sum() == rows.size

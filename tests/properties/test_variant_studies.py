@@ -15,7 +15,7 @@ from montecarlo.study.read import parse_study
 from studies.alternatives.frames import SideBySide, run_side_by_side
 from studies.alternatives.run import findings
 from studies.cli.folder import prepare
-from studies.cli.output import write_findings
+from studies.cli.output import StudyFile, write_findings
 from studies.report.terminal import lines
 from tests.made.said import words
 
@@ -116,7 +116,10 @@ def test_the_folder_and_the_text_are_whole(
     destination = prepare(tmp_path / "out", replace=False)
     with destination.opened({}) as sitting:
         files = write_findings(
-            found, destination, sitting.staging, "s.toml", b"", {}, "statorodds run s.toml"
+            found,
+            destination,
+            sitting.staging,
+            StudyFile("s.toml", b"", {}, "statorodds run s.toml"),
         )
     assert {
         "variants.csv",

@@ -116,7 +116,7 @@ def shape(block: Block) -> tuple[Any, ...]:
 def run(changes: dict[str, Any]) -> tuple[Findings, list[Any]]:
     """Findings, and the make of text and report."""
     study = study_with(SMALL | changes)
-    found = KINDS[study.study.kind]().run(study, workers=1, progress=None)
+    found = KINDS[study.study.kind]().run(study, workers=1)
     page = report_page(study, replace(found, figures={}), Path(), "")
     return found, [*map(shape, found.text), *map(shape, page.sections)]
 

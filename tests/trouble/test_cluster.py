@@ -24,7 +24,7 @@ from montecarlo.engine.workers import Workers
 from montecarlo.engine.workers.cluster import Cluster
 from montecarlo.engine.workers.dask_client import UNFETCHED_S, Round
 from montecarlo.engine.workers.finished import Finished
-from montecarlo.engine.workers.ticket import Answer, Broken, Ticket
+from montecarlo.engine.workers.ticket import Broken, Reply, Ticket
 from montecarlo.errors import RunStopped, StudyError
 from tests.made.chunks import Task, solved, solved_from_to
 from tests.made.studies import minimal_study_text
@@ -137,7 +137,7 @@ def test_a_chunk_that_kills_its_workers_leaves_the_others_on_the_cluster(two: re
     slow = [Task(number, "dies" if number == 3 else "", takes_s=0.3) for number in range(60)]
 
     class Noting(Cluster):
-        def answers(self, tickets: Iterable[Ticket]) -> Iterator[Answer]:
+        def answers(self, tickets: Iterable[Ticket]) -> Iterator[Reply]:
             sent.append([])
             return super().answers(sent[-1].append(ticket.index) or ticket for ticket in tickets)
 
@@ -163,7 +163,7 @@ def test_a_future_has_the_states_that_are_looked_at(two: real.Cluster) -> None:
 
 def test_answers_that_lie_ready_are_given_up_when_none_comes() -> None:
     """Counted from when they are seen to lie ready, not from the last answer: chunks take long."""
-    client, future, answer = Mock(status="running"), Mock(), Future[Answer]()
+    client, future, answer = Mock(status="running"), Mock(), Future[Reply]()
     client.sync.return_value = {"worker": 1}
     round_ = Round(client, answer_s=1.0, alone_s=1.0, stalled_s=1e9)
     round_._sent[answer] = future

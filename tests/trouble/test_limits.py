@@ -153,3 +153,32 @@ def test_a_limit_to_processes_is_one_line(tmp_path: Path, allowed: int) -> None:
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr == f"statorodds: {REFUSED.format(NO_THREAD)}\n"
     assert {path.name for path in tmp_path.iterdir()} == {"s.toml"}
+
+
+LOADING = """\
+import importlib.util, pathlib, resource, sys
+import montecarlo.errors
+package = pathlib.Path(importlib.util.find_spec("pandas").origin).parent
+library = max(package.rglob("*.so"), key=lambda path: path.stat().st_size)
+spec = importlib.util.spec_from_file_location(library.name.partition(".")[0], library)
+pages = int(pathlib.Path("/proc/self/statm").read_text().split()[0])
+resource.setrlimit(resource.RLIMIT_AS, (pages * resource.getpagesize() + 400_000,) * 2)
+try:
+    importlib.util.module_from_spec(spec)
+except ImportError as error:
+    sys.exit(0 if montecarlo.errors.no_memory(error) else f"said otherwise: {error}")
+sys.exit("it found room")
+"""
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="limits as Linux has them")
+def test_a_library_without_room_is_known_by_the_words_of_the_system_s_loader() -> None:
+    done = subprocess.run(
+        [sys.executable, "-c", LOADING],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        timeout=LONGEST_S,
+        check=False,
+    )
+    assert (done.returncode, done.stderr) == (0, "")

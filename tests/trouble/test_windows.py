@@ -17,7 +17,7 @@ from typing import Any
 import pytest
 
 from montecarlo import read_study
-from montecarlo.engine.batch import memory_bytes
+from montecarlo.engine.sizes import memory_bytes
 from montecarlo.engine.workers import Workers
 from montecarlo.engine.workers.finished import Finished
 from montecarlo.errors import RunStopped, StudyError

@@ -8,17 +8,14 @@ import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import suppress
 from importlib.metadata import PackageNotFoundError, version
-from types import TracebackType
 from typing import Any
 
 from montecarlo.engine.workers.dask_client import Round, asked, closed, connected
 from montecarlo.engine.workers.pool import TOLD_MAX
 from montecarlo.engine.workers.sending import STALLED_S
 from montecarlo.engine.workers.software import PRODUCT, Software, software, told_difference
-from montecarlo.engine.workers.ticket import Answer, Broken, Ticket
+from montecarlo.engine.workers.ticket import Broken, Reply, Ticket
 from montecarlo.errors import RunStopped
-
-__all__ = ["Cluster"]
 
 CONNECT_S, ALONE_S, LOOK_EVERY_S, LEAVE_S = 10.0, 60.0, 0.1, 1.0
 START = (
@@ -70,19 +67,27 @@ class Cluster:
     def __enter__(self) -> Cluster:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *error: object) -> None:
         self.close()
 
     def close(self) -> None:
         closed(self._client)
 
-    def answers(self, tickets: Iterable[Ticket]) -> Iterator[Answer]:
-        """As `Place` has it."""
+    def answers(self, tickets: Iterable[Ticket]) -> Iterator[Reply]:
+        """As `Site` has it.
+
+        Parameters
+        ----------
+        tickets : iterable of Ticket
+
+        Yields
+        ------
+        Reply
+
+        Raises
+        ------
+        Broken
+        """
         round_ = Round(self._client, self.connect_s, self.alone_s, self.stalled_s)
         killed: Broken | None = None
         try:

@@ -18,10 +18,8 @@ from typing import Any, NoReturn
 
 from montecarlo.engine.workers.sending import AHEAD, ENDED, Flying, answers_of
 from montecarlo.engine.workers.software import PRODUCT
-from montecarlo.engine.workers.ticket import Answer, Broken, Ticket, solve
+from montecarlo.engine.workers.ticket import Broken, Reply, Ticket, solve
 from montecarlo.errors import StudyError
-
-__all__ = ["Round", "asked", "closed", "connected"]
 
 ADDRESS = re.compile(r"(tcp|tls)://(\[[0-9a-fA-F:]+\]|[A-Za-z0-9._-]+):([0-9]{1,5})")
 FILES = "DASK_DISTRIBUTED__COMM__TLS__CA_FILE, ..._TLS__CLIENT__CERT and ..._TLS__CLIENT__KEY"
@@ -84,15 +82,27 @@ class Round:
         self.client, self.answer_s = client, answer_s
         self.alone_s, self.stalled_s = alone_s, stalled_s
         self.stuck_on: list[str] = []
-        self._sent: dict[Future[Answer], Any] = {}  # Dask's future of each
+        self._sent: dict[Future[Reply], Any] = {}  # Dask's future of each
         self._cores = 1
         self._since: dict[str, float] = {}  # when what may end the round began
 
-    def answers(self, tickets: Iterable[Ticket]) -> Iterator[Answer]:
-        """As `Place` has it; Broken for all that is on its way.
+    def answers(self, tickets: Iterable[Ticket]) -> Iterator[Reply]:
+        """As `Site` has it; Broken for all that is on its way.
 
         A ticket that died with its workers is an answer too, with the error Broken: the others go
         on.
+
+        Parameters
+        ----------
+        tickets : iterable of Ticket
+
+        Yields
+        ------
+        Reply
+
+        Raises
+        ------
+        Broken
         """
         self._look(set(), 0.0)
         try:
@@ -100,20 +110,20 @@ class Round:
         finally:
             self._drop()
 
-    def _send(self, ticket: Ticket) -> Future[Answer]:
-        answer: Future[Answer] = Future()
+    def _send(self, ticket: Ticket) -> Future[Reply]:
+        answer: Future[Reply] = Future()
         self._sent[answer] = self.client.submit(solve, ticket, pure=False)
         self.client.loop.add_callback(self._fetch, ticket.index, answer)
         return answer
 
-    async def _fetch(self, index: int, answer: Future[Answer]) -> None:
+    async def _fetch(self, index: int, answer: Future[Reply]) -> None:
         """A chunk's own error is an answer, so every other one is of the cluster."""
         from distributed import KilledWorker
 
         try:
             answer.set_result(await self._sent[answer])
         except KilledWorker:
-            answer.set_result(Answer(index, error=Broken(ENDED)))
+            answer.set_result(Reply(index, error=Broken(ENDED)))
         except BaseException as error:  # whatever it is, or the answer would be waited for
             answer.set_exception(Broken(str(error) or type(error).__name__))
         self._sent.pop(answer, None)  # which the cluster may forget now

@@ -16,8 +16,6 @@ from montecarlo.engine.workers.packing import Damaged, unpack
 from montecarlo.errors import RunStopped
 from montecarlo.quantities.files import patiently, read_bounded
 
-__all__ = ["Finished"]
-
 
 class Finished:
     """The finished chunks in one folder.

@@ -14,8 +14,6 @@ import numpy as np
 
 from montecarlo.quantities.keepable import KEEPABLE
 
-__all__ = ["Damaged", "pack", "unpack"]
-
 TREE = "tree.json"
 QUICK = 1  # level of compression: tallies are mostly zeros
 

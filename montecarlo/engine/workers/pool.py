@@ -13,10 +13,8 @@ from typing import Any, Protocol, TypeVar
 from montecarlo.engine.workers.finished import Finished
 from montecarlo.engine.workers.packing import unpack
 from montecarlo.engine.workers.software import Software
-from montecarlo.engine.workers.ticket import Answer, Broken, Labelled, Ticket, solve
+from montecarlo.engine.workers.ticket import Broken, Labelled, Reply, Ticket, solve
 from montecarlo.errors import RunStopped
-
-__all__ = ["Place", "Workers", "workers_of"]
 
 Task = TypeVar("Task", bound=Labelled)
 Outcome = TypeVar("Outcome")
@@ -25,12 +23,12 @@ BREAKS_MAX = 3  # one after another, with no chunk to blame
 TOLD_MAX = 5  # chunks or workers named in one message
 
 
-class Place(Protocol):
+class Site(Protocol):
     """Where tickets are solved."""
 
     software: Software | None  # what its workers must have, if they are elsewhere
 
-    def answers(self, tickets: Iterable[Ticket]) -> Iterator[Answer]:
+    def answers(self, tickets: Iterable[Ticket]) -> Iterator[Reply]:
         """Answers as they come, in any order.
 
         Parameters
@@ -40,7 +38,7 @@ class Place(Protocol):
 
         Yields
         ------
-        Answer
+        Reply
 
         Raises
         ------
@@ -65,7 +63,17 @@ class Here:
 
     software: Software | None = None
 
-    def answers(self, tickets: Iterable[Ticket]) -> Iterator[Answer]:
+    def answers(self, tickets: Iterable[Ticket]) -> Iterator[Reply]:
+        """As `Site` has it.
+
+        Parameters
+        ----------
+        tickets : iterable of Ticket
+
+        Yields
+        ------
+        Reply
+        """
         return map(solve, tickets)
 
     def mend(self) -> None: ...
@@ -78,7 +86,7 @@ class Workers:
     ----------
     count : int, optional
         Workers; else one for each core that this process may use.
-    place : Place, optional
+    place : Site, optional
         Where chunks are solved, instead.
     finished : Finished, optional
         Where finished chunks of the run are kept, and found again.
@@ -88,13 +96,13 @@ class Workers:
         self,
         count: int | None = None,
         *,
-        place: Place | None = None,
+        place: Site | None = None,
         finished: Finished | None = None,
     ) -> None:
         self.count = count if count is not None else cores()
         self.finished, self._place, self._calls = finished, place or self._own(), 0
 
-    def _own(self) -> Place:
+    def _own(self) -> Site:
         if self.count == 1:
             return Here()
         from montecarlo.engine.workers.processes import Processes
@@ -163,7 +171,7 @@ class Workers:
             else:
                 yield unpack(early.pop(index))[1] if index in early else kept.take(call, index)
 
-    def _answers(self, tickets: Sequence[Ticket]) -> Iterator[Answer]:
+    def _answers(self, tickets: Sequence[Ticket]) -> Iterator[Reply]:
         """An answer to each, in any order. Raises RunStopped for those that cannot be had, when all
         others are."""
         left = {ticket.index: ticket for ticket in tickets}
@@ -202,7 +210,7 @@ def _noted(tickets: Iterable[Ticket], sent: list[int]) -> Iterator[Ticket]:
         yield ticket
 
 
-def _sound(answer: Answer) -> Answer:
+def _sound(answer: Reply) -> Reply:
     if answer.error is not None:
         raise answer.error
     return answer

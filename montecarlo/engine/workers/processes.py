@@ -13,10 +13,8 @@ from functools import partial
 
 from montecarlo.engine.workers.sending import AHEAD, ENDED, STALLED_S, Flying, answers_of
 from montecarlo.engine.workers.software import Software
-from montecarlo.engine.workers.ticket import Answer, Broken, Ticket, solve
+from montecarlo.engine.workers.ticket import Broken, Reply, Ticket, solve
 from montecarlo.errors import RunStopped, no_room
-
-__all__ = ["Processes"]
 
 IDLE_S = 300.0  # after which a process without work ends
 LOOK_EVERY_S = 1.0
@@ -42,8 +40,8 @@ class Processes:
     def __init__(self, count: int, stalled_s: float = STALLED_S) -> None:
         self.count, self.stalled_s, self._begun = count, stalled_s, False
 
-    def answers(self, tickets: Iterable[Ticket]) -> Iterator[Answer]:
-        """As `Place` has it.
+    def answers(self, tickets: Iterable[Ticket]) -> Iterator[Reply]:
+        """As `Site` has it.
 
         Parameters
         ----------
@@ -51,7 +49,7 @@ class Processes:
 
         Yields
         ------
-        Answer
+        Reply
 
         Raises
         ------
@@ -75,7 +73,7 @@ class Processes:
                 raise
             raise Broken(ENDED) from None
 
-    def _answers(self, tickets: Iterable[Ticket], ended: list[BaseException]) -> Iterator[Answer]:
+    def _answers(self, tickets: Iterable[Ticket], ended: list[BaseException]) -> Iterator[Reply]:
         from joblib.externals.loky import get_reusable_executor
 
         others = multiprocessing.active_children()

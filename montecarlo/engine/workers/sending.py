@@ -7,25 +7,23 @@ from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, wait
 from itertools import islice
 
-from montecarlo.engine.workers.ticket import Answer, Ticket
-
-__all__ = ["AHEAD", "ENDED", "STALLED_S", "Flying", "answers_of"]
+from montecarlo.engine.workers.ticket import Reply, Ticket
 
 AHEAD = 2  # tickets for each worker, so that none waits for the next
 STALLED_S = 1800.0  # without an answer from any worker
 LOOK_EVERY_S = 1.0
 ENDED = "its worker process ended (a crash, or too little memory)"
 
-Flying = set["Future[Answer]"]  # sent and not answered
+Flying = set["Future[Reply]"]  # sent and not answered
 
 
 def answers_of(
     tickets: Iterable[Ticket],
     *,
-    send: Callable[[Ticket], Future[Answer]],
+    send: Callable[[Ticket], Future[Reply]],
     room: Callable[[], int],
     look: Callable[[Flying, float], None],
-) -> Iterator[Answer]:
+) -> Iterator[Reply]:
     """Answers in the order in which they come.
 
     Parameters
@@ -42,7 +40,7 @@ def answers_of(
 
     Yields
     ------
-    Answer
+    Reply
         One for each ticket.
 
     Raises

@@ -9,16 +9,6 @@ from importlib.metadata import PackageNotFoundError, version
 from importlib.util import find_spec
 from pathlib import Path
 
-__all__ = [
-    "NUMERICAL",
-    "PRODUCT",
-    "Software",
-    "other_software",
-    "software",
-    "source_digest",
-    "told_difference",
-]
-
 PRODUCT = "statorodds"
 OWN = ("montecarlo", "studies")
 NUMERICAL = ("numpy", "scipy", "numba")  # whose versions may move the last digits of a result
@@ -38,17 +28,28 @@ def software() -> Software:
     python = ".".join(platform.python_version_tuple()[:2])
     return (
         ("Python", python),
-        (PRODUCT, version_here(PRODUCT)),
+        (PRODUCT, version_of(PRODUCT)),
         (f"files of {PRODUCT}", source_digest()),
-        *((name, version_here(name)) for name in NUMERICAL),
+        *((name, version_of(name)) for name in NUMERICAL),
     )
 
 
-def version_here(name: str) -> str:
+def version_of(name: str) -> str:
+    """The version of an installed package.
+
+    Parameters
+    ----------
+    name : str
+
+    Returns
+    -------
+    str
+        "not installed" where there is none.
+    """
     try:
         return version(name)
     except PackageNotFoundError:
-        return "none"
+        return "not installed"
 
 
 @cache
@@ -100,7 +101,7 @@ def told_difference(has: dict[str, str], wanted: dict[str, str]) -> str:
         Empty where nothing differs.
     """
     parts = [
-        f"{name} {has.get(name, 'none')} where {value} is wanted"
+        f"{name} {has.get(name, 'not installed')} where {value} is wanted"
         for name, value in wanted.items()
         if has.get(name) != value
     ]

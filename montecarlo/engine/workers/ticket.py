@@ -13,8 +13,6 @@ from montecarlo.engine.workers.packing import pack
 from montecarlo.engine.workers.software import Software, other_software
 from montecarlo.errors import RunStopped, StudyError
 
-__all__ = ["Answer", "Broken", "Labelled", "Ticket", "solve"]
-
 
 class Labelled(Protocol):
     """What a task is called where it is told of: its stratum, round and number."""
@@ -52,7 +50,7 @@ class Ticket:
 
 
 @dataclass(frozen=True, eq=False)
-class Answer:
+class Reply:
     """What became of a ticket.
 
     Attributes
@@ -70,7 +68,7 @@ class Answer:
     error: Exception | None = None
 
 
-def solve(ticket: Ticket) -> Answer:
+def solve(ticket: Ticket) -> Reply:
     """Solve one chunk wherever this runs.
 
     Parameters
@@ -79,17 +77,17 @@ def solve(ticket: Ticket) -> Answer:
 
     Returns
     -------
-    Answer
+    Reply
     """
     try:
         if ticket.software is not None:
             _elsewhere(ticket.software)
         value = ticket.function(ticket.task)
-        return Answer(ticket.index, pack((ticket.task.label, value)) if ticket.packed else value)
+        return Reply(ticket.index, pack((ticket.task.label, value)) if ticket.packed else value)
     except StudyError as error:
-        return Answer(ticket.index, error=error)
+        return Reply(ticket.index, error=error)
     except MemoryError:
-        return Answer(
+        return Reply(
             ticket.index,
             error=RunStopped(
                 f"chunk {ticket.task.label}: too little memory; take fewer --workers, fewer"
@@ -98,7 +96,7 @@ def solve(ticket: Ticket) -> Answer:
         )
     except Exception as error:
         error.add_note(f"in chunk {ticket.task.label}:\n{traceback.format_exc()}")
-        return Answer(ticket.index, error=error)
+        return Reply(ticket.index, error=error)
 
 
 def _elsewhere(wanted: Software) -> None:

@@ -9,9 +9,9 @@ import pytest
 from montecarlo.engine.block import Block
 from montecarlo.engine.job import Job
 from montecarlo.engine.path import measured
-from montecarlo.engine.primary import scene_of
 from montecarlo.engine.sizes import designs
 from montecarlo.engine.space import ANGLE, HALF_WAVE, TURN, space_of
+from montecarlo.engine.waves import scene_of
 from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.stratum import Stratum
 from montecarlo.study.candidates import candidate_lattices

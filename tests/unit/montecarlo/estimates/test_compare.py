@@ -93,7 +93,9 @@ def outcome(policy: dict[str, Any], chosen: int, **other: Any) -> Outcome:
         unresolved=np.zeros(4),
         **parts,
     )
-    first = SimpleNamespace(judgement=judged, verdict=judged, scenarios={}, settings=[0, 1, 2, 3])
+    first = SimpleNamespace(
+        judgement=judged, verdict=judged, scenarios={}, settings=[0, 1, 2, 3], number=1
+    )
     return cast(
         "Outcome",
         SimpleNamespace(

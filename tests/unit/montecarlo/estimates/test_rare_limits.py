@@ -15,7 +15,7 @@ from montecarlo.estimates.rare import (
     rare_estimate,
     variation,
 )
-from montecarlo.frames.rare import verdict
+from studies.report.refusals import trust_text
 from tests.made.rare_cases import mixture, rng, total
 
 
@@ -88,7 +88,7 @@ def test_nothing_seen_gives_the_exact_limit_of_the_plain_draws():
         1 - 0.05 ** (1 / 1300), rel=1e-12
     )
     assert fewer_than(sums) == found.high[0]
-    assert verdict(diagnose(sums).trust[0]) == "nothing seen: only an upper limit"
+    assert trust_text(diagnose(sums).trust[0]) == "nothing seen: only an upper limit"
 
 
 def test_every_batch_has_its_whole_number_of_plain_draws():
@@ -132,17 +132,17 @@ def test_reasons_not_to_trust():
     few = np.zeros((n, 1), bool)
     few[:5] = True
     assert (
-        verdict(diagnose(Sums.of(few, w, 10.0)).trust[0])
+        trust_text(diagnose(Sums.of(few, w, 10.0)).trust[0])
         == "rests on 5 effective hits; 50 are needed"
     )
     many = np.zeros((n, 1), bool)
     many[: n // 2] = True
     one = w - 3
     one[0] = 4.0
-    assert "effective hits" in verdict(diagnose(Sums.of(many, one, 100.0)).trust[0])
+    assert "effective hits" in trust_text(diagnose(Sums.of(many, one, 100.0)).trust[0])
     assert diagnose(Sums.of(many, w, 10.0)).trust[0].why is Why.GOOD
     assert diagnose(Sums.of(many, w - 15, 10.0)).trust[0].why is Why.MAGNITUDE
-    assert "unresolved" in verdict(diagnose(Sums.of(many, w, 10.0, ~many)).trust[0])
+    assert "unresolved" in trust_text(diagnose(Sums.of(many, w, 10.0, ~many)).trust[0])
 
 
 def test_hits_without_the_largest_sample():

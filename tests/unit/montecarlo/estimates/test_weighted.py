@@ -9,9 +9,9 @@ import pytest
 from montecarlo.estimates.intervals import with_unresolved
 from montecarlo.estimates.rare import Seen, Sums, Why, rare_estimate
 from montecarlo.estimates.weighted import Source, compare, least_of_finer
-from montecarlo.frames.rare import verdict
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import Circuit
+from studies.report.refusals import trust_text
 
 N, PLANTS = 12_800, 64
 CIRCUIT = Circuit("per_phase", 0.0)
@@ -48,7 +48,7 @@ def estimate(found, hits, side="both"):
 
 def test_rare_and_trusted_comes_from_weighted_samples():
     found = judged([1e-3, 5e-4], [64, 32], 0.1, 0.2)
-    assert [verdict(trust) for trust in found.verdict] == ["good", "good"]
+    assert [trust_text(trust) for trust in found.verdict] == ["good", "good"]
     assert found.source == (Source.WEIGHTED, Source.WEIGHTED)
     assert estimate(found, [64, 32]).p == pytest.approx([1e-3, 5e-4])
     assert np.abs(found.gap).max() < 3
@@ -66,7 +66,7 @@ def test_else_the_count_and_a_reason(p, hits, words):
     found = judged([p], [hits], 0.1)
     assert found.source == (Source.COUNT,)
     assert not found.used[0]
-    assert verdict(found.verdict[0]).startswith(words)
+    assert trust_text(found.verdict[0]).startswith(words)
     assert estimate(found, [hits]).p == pytest.approx([hits / 64_000])
 
 
@@ -107,7 +107,8 @@ def test_an_earlier_batch_decides_by_the_hits_that_it_lets_expect():
 
     (trust,) = compare(sums, *counts(3), lattices, [hits_of(20.0)]).verdict
     assert (
-        verdict(trust) == "the study's own batch let 20 effective hits be expected; 50 are needed"
+        trust_text(trust)
+        == "the study's own batch let 20 effective hits be expected; 50 are needed"
     )
 
     assert source(None) is source(hits_of(49.0)) is Source.BOTH

@@ -11,7 +11,7 @@ import pytest
 from montecarlo.engine.batch import Batch
 from montecarlo.estimates.assemble import Gathered
 from montecarlo.estimates.choose import weights_of
-from montecarlo.frames.doubts import EventDoubt, Why, as_data, event_doubts
+from montecarlo.frames.doubts import DoubtKind, EventDoubt, as_data, event_doubts
 from montecarlo.sampling.stratum import LOAD, Stratum
 from montecarlo.study.candidates import End
 from montecarlo.study.description import Study
@@ -53,8 +53,8 @@ def test_a_kind_that_always_trips_is_told_however_rare_it_is() -> None:
     study = study_with({"external_events.near_fault.per_year": 0.001})
     found = doubts(study, near_fault=(2048, 0))
     assert [(one.why, one.event) for one in found] == [
-        (Why.TRIPS_OFTEN, "near_fault"),
-        (Why.MAKES_MOST, "near_fault"),
+        (DoubtKind.TRIPS_OFTEN, "near_fault"),
+        (DoubtKind.MAKES_MOST, "near_fault"),
     ][: len(found)]
     assert found[0].value == 1
     assert found[0].limit == 0.2
@@ -69,7 +69,7 @@ def test_a_kind_that_always_trips_is_told_however_rare_it_is() -> None:
 def test_most_of_the_false_trips_in_one_kind_are_told_where_the_counts_can_say_so() -> None:
     study = study_with()  # near_fault 0.2 a year, far_fault 1 a year
     (found,) = doubts(study, near_fault=(300, 0), far_fault=(6, 0))
-    assert (found.why, found.event) == (Why.MAKES_MOST, "near_fault")
+    assert (found.why, found.event) == (DoubtKind.MAKES_MOST, "near_fault")
     assert found.low > 0.5
     assert found.value == pytest.approx(0.2 * 300 / (0.2 * 300 + 6))
     assert doubts(study) == []  # nothing seen says nothing
@@ -94,11 +94,11 @@ def test_a_study_with_one_kind_of_event_has_no_mix() -> None:
         }
     )
     assert doubts(study, only=(200, 0)) == []
-    assert [one.why for one in doubts(study, only=(900, 0))] == [Why.TRIPS_OFTEN]
+    assert [one.why for one in doubts(study, only=(900, 0))] == [DoubtKind.TRIPS_OFTEN]
 
 
 def test_the_recommendation_carries_its_cautions() -> None:
-    event = EventDoubt(Why.TRIPS_OFTEN, "near_fault", 1.0, 0.998, 1.0, 0.2, 0.0074)
+    event = EventDoubt(DoubtKind.TRIPS_OFTEN, "near_fault", 1.0, 0.998, 1.0, 0.2, 0.0074)
     end = End("delay_s", 0.1, 0.0, 0.1)
     text = words(
         result_text(finished(results.candidates(), chosen=5, runner_up=6, doubts=(event, end)))
@@ -116,7 +116,7 @@ def test_the_recommendation_carries_its_cautions() -> None:
 
 
 def test_cautions_stand_in_the_record_as_numbers() -> None:
-    event = EventDoubt(Why.MAKES_MOST, "near_fault", 0.9, 0.8, 1.0, 0.5, 0.1)
+    event = EventDoubt(DoubtKind.MAKES_MOST, "near_fault", 0.9, 0.8, 1.0, 0.5, 0.1)
     assert as_data(event) == {
         "kind": "makes_most",
         "event": "near_fault",

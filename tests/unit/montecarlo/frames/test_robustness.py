@@ -12,13 +12,15 @@ import pytest
 from montecarlo.engine.run import Outcome
 from montecarlo.estimates.verdicts import Verdict
 from montecarlo.frames.robustness import scenario_choices
+from montecarlo.study.scenarios import AS_STATED
 from tests.unit.montecarlo.estimates.test_robust import judged
 
 
 def outcome(chosen: int | None, **scenarios: Any) -> Outcome:
     """Three candidates, of which the study as stated likes the first best."""
+    stated = judged([0.1, 0.2, 0.3], [0, 0, 0])
     first = SimpleNamespace(
-        judgement=judged([0.1, 0.2, 0.3], [0, 0, 0]), scenarios=scenarios, settings=[0, 1, 2]
+        judgements={AS_STATED: stated, **scenarios}, scenarios=scenarios, settings=[0, 1, 2]
     )
     return cast("Outcome", SimpleNamespace(first=first, chosen=chosen))
 

@@ -12,6 +12,7 @@ import subprocess
 import sys
 import tomllib
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +23,8 @@ import studies
 from montecarlo import read_study
 from montecarlo.quantities import FAMILIES, files
 from montecarlo.sampling.inputs import list_inputs
-from studies.cli.main import COMMANDS, main
+from studies.cli.main import main
+from studies.cli.options import COMMANDS
 from studies.cli.report import REPORT
 from studies.protocol import Findings
 from studies.report.blocks import Paragraph
@@ -735,7 +737,7 @@ def test_progress_shows_rate_and_time_left_on_a_terminal(monkeypatch: pytest.Mon
     from studies.cli.progress import Bar
 
     monkeypatch.setattr("sys.stderr", terminal := Terminal())
-    with Bar() as progress:
+    with closing(Bar()) as progress:
         progress(0, 1, "compiling the solvers (first use only)")
         for done in np.arange(1, 40):
             progress(int(done) * 100, 4000, "internal.earth")

@@ -15,11 +15,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from montecarlo.engine.keep import Column
+from montecarlo.engine.pickup_columns import Column
 from montecarlo.errors import RunStopped, StudyError
 from studies.cli.folder import Destination, prepare
 from studies.cli.listing import UNFINISHED
-from studies.cli.output import write_findings, write_new_table, write_table
+from studies.cli.output import StudyFile, write_findings, write_new_table, write_table
 from studies.protocol import Drawn, Findings
 from studies.report.look import blank
 from studies.report.record import PROVENANCE, SEAL, is_as_sealed
@@ -51,10 +51,7 @@ def write(
             findings(**other),
             destination,
             sitting.staging,
-            name,
-            STUDY,
-            {},
-            "statorodds run study.toml",
+            StudyFile(name, STUDY, {}, "statorodds run study.toml"),
         )
 
 
@@ -75,7 +72,9 @@ def write_beside(destination: Destination, stranger: str) -> None:
     with destination.opened(IDENTITY) as sitting:
         (sitting.finished.folder / "0001-000000.npz").write_bytes(b"hours of work")
         (destination.folder / stranger).write_text("mine")
-        write_findings(findings(), destination, sitting.staging, "study.toml", STUDY, {}, "")
+        write_findings(
+            findings(), destination, sitting.staging, StudyFile("study.toml", STUDY, {}, "")
+        )
 
 
 def names(folder: Path) -> set[str]:

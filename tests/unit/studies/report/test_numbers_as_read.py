@@ -116,6 +116,7 @@ def test_what_the_choice_hinges_on_has_the_figure_that_the_tables_have() -> None
     own = outcome(LIMIT, 3, allowed=np.array([False, False, False, True]))
     again = outcome(LIMIT, 3, allowed=np.array([False, False, False, True])).first
     cast("Any", again).judgement.missed.total[:] = [0.101, 0.203, 0.203, 0.401]
+    cast("Any", again).number = 2
     cast("Any", own).batch_of = lambda setting: again
     found = hinge(own)
     assert found is not None

@@ -5,9 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from montecarlo.engine.guard import COUNTED, EFFECTS, ENERGY, ROWS, WEIGHTED, Unresolved
+from montecarlo.estimates.rare import Trust, Why
 from montecarlo.estimates.refusals import NoneUsable, Refusal, Rule, refusals_of, stated_refusals
 from montecarlo.estimates.verdicts import Verdict
 from montecarlo.frames.choosing import Hinge
+from montecarlo.frames.unresolved import unresolved_frame
+from montecarlo.sampling.stratum import EARTH, Stratum
 from studies.report.refusals import SHORT, because, in_words, note_parts, note_text
 from tests.made.studies import study_with
 from tests.unit.montecarlo.estimates.test_robust import judged
@@ -70,7 +74,7 @@ def test_tables_are_written_in_words(name: str) -> None:
     frame = pd.DataFrame(
         {
             "refusals": [(), (LOAD, FALSE)],
-            "verdict": [Verdict.ALIKE, "good"],  # a verdict on weighted samples is a text already
+            "verdict": [Verdict.ALIKE, Trust(Why.GOOD)],  # of a difference, of weighted samples
         }
     )[["refusals", "verdict"] if name == "refusals" else ["verdict"]]
     told = in_words(frame)
@@ -80,3 +84,19 @@ def test_tables_are_written_in_words(name: str) -> None:
         assert list(told.columns) == ["note", "verdict"]
         assert told["note"][0] == ""
         assert told["note"][1].startswith("operates on load; p_false bound above 0.01; none seen")
+
+
+@pytest.mark.parametrize("samples", [COUNTED, WEIGHTED, ENERGY, EFFECTS, ROWS])
+@pytest.mark.parametrize("stratum", [EARTH, Stratum("state.load"), Stratum("external.near_fault")])
+def test_every_sample_without_a_result_says_how_it_counts(stratum: Stratum, samples: str) -> None:
+    frame = unresolved_frame([Unresolved("", 0, stratum, samples, 200, 2, 1, 1)])
+    assert in_words(frame)["counted_as"].str.len().item() > 20
+
+
+def test_a_note_that_nothing_is_to_say_of_is_empty() -> None:
+    import pandas as pd
+
+    frame = pd.DataFrame({"note": [None, Trust(Why.NOTHING)], "widened_note": [None, None]})
+    told = in_words(frame)
+    assert list(told["note"]) == ["", "nothing seen: only an upper limit"]
+    assert list(told["widened_note"]) == ["", ""]

@@ -87,7 +87,7 @@ def test_contours_stand_where_the_share_is_crossed() -> None:
     and 90 %."""
     figure, ax = blank(90)
     detection_map(mapped(6, (0.5,)), 6, ax)
-    found = sorted(text.get_position()[0] for text in ax.texts if text.get_text().endswith(" %"))
+    found = sorted(text.xy[0] for text in ax.texts if text.get_text().endswith(" %"))
     # (x - 0.5)/0.1 + 0.5, of 41 places
     assert found == pytest.approx([46.0, 50.0, 54.0], abs=0.6)
     assert np.all(np.diff(found) > 0)

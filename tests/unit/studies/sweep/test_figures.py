@@ -15,9 +15,13 @@ import pytest
 
 from studies.report.labels import packed, place_labels, spread
 from studies.report.look import SCHEMES, blank, look, write_figure
+from studies.report.marks import percent_ticks, scheme_styles
 from studies.report.numbers import percent
 from studies.report.words import scheme_name, setting_text
-from studies.sweep import figures
+from studies.sweep import blind_zone as blind
+from studies.sweep import tradeoff as trade
+from studies.sweep.winding import Curve
+from studies.sweep.winding import detection as draw_detection
 from tests.made import results
 
 if TYPE_CHECKING:
@@ -34,13 +38,18 @@ def _look() -> Iterator[None]:
 
 def tradeoff(frame: pd.DataFrame, **options: Any) -> tuple[Figure, Axes]:
     figure, ax = blank()
-    figures.tradeoff(frame, ax, **options)
+    trade.tradeoff(frame, ax, **options)
     return figure, ax
 
 
 def detection(frame: pd.DataFrame, labels: dict[str, tuple[int, str]]) -> tuple[Figure, Axes]:
     figure, ax = blank(90)
-    figures.detection(frame, labels, ax)
+    looks = ("black", "-", "o"), ("grey", "--", "s"), ("blue", ":", "^"), ("green", "-.", "D")
+    curves = [
+        Curve(role, number, text, *style)
+        for (role, (number, text)), style in zip(labels.items(), looks, strict=False)
+    ]
+    draw_detection(frame, curves, ax)
     return figure, ax
 
 
@@ -96,16 +105,16 @@ def test_front_is_what_nothing_beats() -> None:
         p_false=[0.0, 0.0, 0.01, 0.02, 0.03, 0.02],
         usable=[True, True, True, True, True, False],
     )
-    assert figures.front(frame).tolist() == [False, True, False, True, True, False]
+    assert trade.front(frame).tolist() == [False, True, False, True, True, False]
 
 
 def test_of_equal_candidates_the_first_is_on_the_front() -> None:
     frame = table(p_missed=[0.4, 0.3, 0.3], p_false=[0.1, 0.1, 0.1], usable=[True, True, True])
-    assert figures.front(frame).tolist() == [False, True, False]
+    assert trade.front(frame).tolist() == [False, True, False]
 
 
 def test_front_of_nothing_usable_is_empty() -> None:
-    assert not figures.front(table(p_missed=[0.4], p_false=[0.1], usable=[False])).any()
+    assert not trade.front(table(p_missed=[0.4], p_false=[0.1], usable=[False])).any()
 
 
 def test_blind_zone_takes_the_best_under_every_limit() -> None:
@@ -116,7 +125,7 @@ def test_blind_zone_takes_the_best_under_every_limit() -> None:
         covered_median=[0.5, 0.4, 0.8, 0.99, 0.6, 0.7],
         usable=[True, True, True, False, True, True],
     )
-    out = figures.blind_zone_frame(frame)
+    out = blind.blind_zone_frame(frame)
     assert out.to_dict("list") == {
         "scheme": ["a", "a", "a", "b", "b"],
         "p_false_limit": [0.01, 0.03, 0.05, 0.001, 0.05],
@@ -129,7 +138,7 @@ def test_blind_zone_of_nothing_is_an_empty_table() -> None:
     frame = table(
         scheme=["a"], candidate=[1], p_false_bound=[0.1], covered_median=[np.nan], usable=[True]
     )
-    assert figures.blind_zone_frame(frame).empty
+    assert blind.blind_zone_frame(frame).empty
 
 
 # --- what is drawn ------------------------------------------------------------
@@ -183,7 +192,7 @@ def test_only_front_chosen_and_present_have_intervals() -> None:
 
     frame = results.chosen_and_present(results.candidates(), 5, 31)
     _, ax = tradeoff(frame)
-    marked = figures.front(frame) | frame["chosen"] | frame["present"]
+    marked = trade.front(frame) | frame["chosen"] | frame["present"]
     drawn = [c for c in ax.collections if isinstance(c, LineCollection)]
     assert [len(bars.get_segments()) for bars in drawn] == [marked.sum()] * 2
 
@@ -217,9 +226,9 @@ def test_detection_takes_the_candidates_asked_for() -> None:
 
 
 def test_blind_zone_is_readable_and_says_its_value_at_the_limit() -> None:
-    frame = figures.blind_zone_frame(results.candidates())
+    frame = blind.blind_zone_frame(results.candidates())
     figure, ax = blank(85)
-    figures.blind_zone(frame, ax, limit=0.01, limit_text="policy's limit, 1 %")
+    blind.blind_zone(frame, ax, limit=0.01, limit_text="policy's limit, 1 %")
     assert_text_is_readable(figure)
     best = frame[(frame["scheme"] == "two_phase_one_earth") & (frame["p_false_limit"] <= 0.01)][
         "blind"
@@ -230,8 +239,8 @@ def test_blind_zone_is_readable_and_says_its_value_at_the_limit() -> None:
 @pytest.mark.parametrize("limit", [0.9, 1e-6])
 def test_a_limit_far_from_every_candidate_stays_in_the_blind_zone(limit: float) -> None:
     figure, ax = blank(85)
-    figures.blind_zone(
-        figures.blind_zone_frame(results.candidates()), ax, limit=limit, limit_text="policy's limit"
+    blind.blind_zone(
+        blind.blind_zone_frame(results.candidates()), ax, limit=limit, limit_text="policy's limit"
     )
     assert ax.get_xlim()[0] < 100 * limit < ax.get_xlim()[1]
     figure.draw_without_rendering()  # warned that its axes had collapsed
@@ -246,8 +255,8 @@ def test_a_blind_zone_within_one_decade_of_limits_has_ticks_too() -> None:
         usable=[True] * 4,
     )
     figure, ax = blank(85)
-    figures.blind_zone(
-        figures.blind_zone_frame(frame), ax, limit=0.5, limit_text="policy's limit, 50 %"
+    blind.blind_zone(
+        blind.blind_zone_frame(frame), ax, limit=0.5, limit_text="policy's limit, 50 %"
     )
     figure.draw_without_rendering()
     low, high = ax.get_xlim()
@@ -265,7 +274,7 @@ def test_numbers_of_many_decades_do_not_meet(start: float) -> None:
     figure, ax = blank(110)
     ax.set_xscale("log")
     ax.set_xlim(start, 130)
-    figures.percent_ticks(ax, start)
+    percent_ticks(ax, start)
     figure.draw_without_rendering()
     boxes = [text.get_window_extent() for text in ax.get_xticklabels() if text.get_text()]
     assert len(boxes) >= 3
@@ -323,7 +332,7 @@ def test_files_are_the_same_twice_and_text_stays_text(tmp_path: Path) -> None:
 
 def test_thousands_of_candidates_stay_a_small_file(tmp_path: Path) -> None:
     frame = results.candidates(earths=tuple(np.round(np.linspace(0.02, 0.5, 700), 5)))
-    assert len(frame) > figures.MOST_VECTORS
+    assert len(frame) > trade.MOST_VECTORS
     figure, _ = tradeoff(frame)
     svg, _ = write_figure(figure, tmp_path, "tradeoff", "many")
     assert svg.stat().st_size < 700_000
@@ -413,17 +422,16 @@ def test_five_schemes_stay_readable() -> None:
     drawn = sum(len(part.get_offsets()) for part in ax.collections if part.get_zorder() in (2, 3))
     assert drawn == frame["usable"].sum()
     figure, ax = blank(85)
-    figures.blind_zone(figures.blind_zone_frame(frame), ax, limit=0.01)
+    blind.blind_zone(blind.blind_zone_frame(frame), ax, limit=0.01)
     assert_text_is_readable(figure)
 
 
 def test_many_schemes_are_told_apart() -> None:
     frame = results.candidates(kinds=tuple(f"own_{k}" for k in range(2 * len(SCHEMES))))
-    assert len({figures._scheme_style(frame, scheme) for scheme in frame["scheme"]}) == 2 * len(
-        SCHEMES
-    )
+    styles = scheme_styles(frame["scheme"]).values()
+    assert len({(style.colour, style.face) for style in styles}) == 2 * len(SCHEMES)
     # and there is a mark for each
-    figures.blind_zone(figures.blind_zone_frame(frame), blank()[1])
+    blind.blind_zone(blind.blind_zone_frame(frame), blank()[1])
 
 
 def test_labels_are_moved_no_farther_than_they_must() -> None:
@@ -435,7 +443,7 @@ def test_labels_are_moved_no_farther_than_they_must() -> None:
 def test_a_blind_zone_within_one_decade_has_a_tick() -> None:
     frame = results.candidates().assign(p_false_bound=lambda f: 0.07 + 0.0001 * f["candidate"])
     figure, ax = blank(85)
-    figures.blind_zone(figures.blind_zone_frame(frame), ax)
+    blind.blind_zone(blind.blind_zone_frame(frame), ax)
     assert_text_is_readable(figure)
     assert any(tick.get_text() for tick in ax.get_xticklabels())
 

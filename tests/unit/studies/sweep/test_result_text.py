@@ -13,6 +13,7 @@ import pytest
 from montecarlo import run_study
 from montecarlo.engine.notes import BurdenCircuits, ReEntered
 from montecarlo.engine.run import Note
+from montecarlo.estimates.rare import Trust, Why
 from montecarlo.estimates.refusals import Refusal, Rule
 from montecarlo.estimates.verdicts import Verdict
 from montecarlo.frames.choosing import ASKED, COLUMNS, Hinge
@@ -70,6 +71,7 @@ def finished(
         study=study,
         backup=pd.DataFrame(backup_rows or [], columns=BACKUP_COLUMNS),
         candidates=frame,
+        row=lambda number: frame.set_index("candidate", drop=False).loc[number].to_dict(),
         chosen=chosen,
         runner_up=runner_up,
         provenance={"fresh_batches": tries},
@@ -729,7 +731,7 @@ def test_what_is_needed_fits_the_scheme() -> None:
 
 
 def rare_row(
-    event: str, p: float, widened: float, note: str = "", candidate: int = 5
+    event: str, p: float, widened: float, note: Trust | None = None, candidate: int = 5
 ) -> dict[str, Any]:
     return {
         "candidate": candidate,
@@ -750,7 +752,7 @@ def test_rare_false_trips_of_the_chosen_setting_are_told_with_wider_inputs() -> 
         rare_row("near", 2e-5, 8e-5),
         rare_row("far", 3e-5, 2e-4),
         rare_row("start", 2e-3, np.nan),
-        rare_row("other", 1e-5, 4e-5, "rests on 9 effective hits; 50 are needed"),
+        rare_row("other", 1e-5, 4e-5, Trust(Why.FEW, 9.0)),
         rare_row("near", 7e-5, 9e-5, candidate=6),
     ]
     text = said(finished(results.candidates(), chosen=5, rare=told))

@@ -16,7 +16,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 
-from montecarlo.engine.keep import Column
+from montecarlo.engine.pickup_columns import Column
 from montecarlo.engine.workers.packing import Damaged, pack, unpack
 from montecarlo.estimates.rare import Sums, plain
 from montecarlo.estimates.tally import LatticeTally, Tally

@@ -18,9 +18,9 @@ import pytest
 from montecarlo.engine.workers import Workers
 from montecarlo.engine.workers.finished import Finished
 from montecarlo.engine.workers.packing import Damaged, pack, unpack
-from montecarlo.engine.workers.pool import Place
+from montecarlo.engine.workers.pool import Site
 from montecarlo.engine.workers.processes import Processes
-from montecarlo.engine.workers.ticket import Answer, Broken, Ticket, solve
+from montecarlo.engine.workers.ticket import Broken, Reply, Ticket, solve
 from montecarlo.errors import RunStopped, StudyError
 from tests.made.chunks import Task, expected, solved
 
@@ -38,14 +38,14 @@ def same(found: Iterable[object], wanted: list[Task]) -> bool:
     ]
 
 
-class Reversed(Place):
+class Reversed(Site):
     """Answers in the wrong order, or loses some once they are sent."""
 
     def __init__(self, loses: dict[int, int] | None = None, at_once: int = 4) -> None:
         self.software = None
         self.loses, self.at_once, self.rounds, self.mended = loses or {}, at_once, [list[int]()], 0
 
-    def answers(self, tickets: Iterable[Ticket]) -> Iterator[Answer]:
+    def answers(self, tickets: Iterable[Ticket]) -> Iterator[Reply]:
         window: list[Ticket] = []
         self.rounds.append([])
         for ticket in tickets:
@@ -55,7 +55,7 @@ class Reversed(Place):
                 yield from self._answered(window)
         yield from self._answered(window)
 
-    def _answered(self, window: list[Ticket]) -> Iterator[Answer]:
+    def _answered(self, window: list[Ticket]) -> Iterator[Reply]:
         while window:
             ticket = window.pop()
             if self.loses.get(ticket.index, 0):
@@ -104,7 +104,7 @@ def test_a_chunk_that_is_lost_again_is_named_when_all_others_are_done(tmp_path: 
 
 def test_a_place_that_only_breaks_is_given_up() -> None:
     class Useless(Reversed):
-        def answers(self, tickets: Iterable[Ticket]) -> Iterator[Answer]:
+        def answers(self, tickets: Iterable[Ticket]) -> Iterator[Reply]:
             raise Broken("nobody there")
             yield
 

@@ -1,0 +1,183 @@
+"""Columns of critical pick-ups: a circuit, bias, axis and delay each, with the settings that it
+judges."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Hashable, Iterable, Iterator
+from dataclasses import dataclass
+
+from montecarlo.engine import winding
+from montecarlo.engine.block import Block
+from montecarlo.estimates.tally import Pickups
+from montecarlo.quantities import Array
+from montecarlo.quantities.keepable import keepable
+from montecarlo.relays.schemes import AXES, Axis
+from montecarlo.sampling.stratum import Side
+from montecarlo.study.axes import AXES as SETTING_AXES
+from montecarlo.study.axes import BIAS, CIRCUIT
+from montecarlo.study.candidates import Lattice
+
+WHOSE = {"phase": "largest of the phase elements", "earth": "earth element"}
+
+
+SETTING = (
+    "scheme",
+    *CIRCUIT,
+    *BIAS,
+    "phase_burden_at_a",
+    "earth_burden_at_a",
+    "element",
+    "delay_s",
+    "judges_a",
+)
+
+
+@keepable
+@dataclass(frozen=True)
+class Column:
+    """One column of kept samples. `what` it holds: key, draw, input, result, critical pick-up or
+    load pick-up; the last two with the part of a setting that they belong to, by the names of
+    `SETTING`; judges_a: the pick-ups for which it counts, in the file's words, all where nothing
+    stands."""
+
+    name: str
+    unit: str
+    meaning: str
+    what: str
+    setting: tuple[str | float | None, ...] = (None,) * len(SETTING)
+
+
+def measured_pickups(
+    block: Block, found: Iterable[tuple[Lattice, Pickups]]
+) -> Iterator[tuple[Column, Array]]:
+    """Critical pick-ups of every circuit, bias and axis, for each delay where it matters, as in an
+    event that passes; with those under the load before an internal fault.
+
+    Parameters
+    ----------
+    block : Block
+    found : iterable of (Lattice, Pickups)
+
+    Yields
+    ------
+    Column, (n,) array
+    """
+    passing = block.stratum.side is Side.EXTERNAL
+    for lattice, event in found:
+        for axis in AXES:
+            if (held := getattr(event, axis)) is not None:
+                delays = lattice.delay_s if passing else (None,)
+                for column, delay in zip(held.T, delays, strict=True):
+                    yield _pickup(block, lattice, axis, delay), column
+        if block.stratum.side is Side.INTERNAL:
+            yield from _under_load(block, lattice)
+
+
+def pickups_along(block: Block, along: winding.Along) -> Iterator[tuple[Column, Array]]:
+    """The same of earth faults, at the sampled places; by phasors or in time, each for the pick-ups
+    that it judges.
+
+    Parameters
+    ----------
+    block : Block
+    along : Along
+
+    Yields
+    ------
+    Column, (n,) array
+    """
+    held: dict[Hashable, tuple[Lattice, winding.Sweep, Array]] = {}
+    judged: defaultdict[Hashable, set[float]] = defaultdict(set)
+    for lattice in block.job.lattices:
+        for found, values in winding.pickups_at_place(block, lattice, along):
+            key: Hashable = (lattice.circuit, lattice.bias, found.axis, found.delay_s)
+            held.setdefault(key, (lattice, found, values))
+            judged[key].update(found.pickups_a)
+        yield from _under_load(block, lattice)
+    for key, (lattice, found, values) in held.items():
+        judges = " ".join(f"{pickup:g}" for pickup in sorted(judged[key]))
+        yield _pickup(block, lattice, found.axis, found.delay_s, judges), values
+
+
+def _under_load(block: Block, lattice: Lattice) -> Iterator[tuple[Column, Array]]:
+    load = block.load_pickups(lattice)
+    for axis in AXES:
+        if (held := getattr(load, axis)) is not None:
+            yield (
+                Column(
+                    f"load_pickup_a[{_circuit_words(block, lattice)}, {axis}]",
+                    "A",
+                    f"critical pick-up of the {WHOSE[axis]} under the load before the fault",
+                    "load pick-up",
+                    _setting(block, lattice, axis, None),
+                ),
+                held[:, 0],
+            )
+
+
+def _pickup(
+    block: Block, lattice: Lattice, axis: Axis, delay_s: float | None, judges: str | None = None
+) -> Column:
+    """judges: of earth faults, the pick-ups for which this solution counts."""
+    words = [_circuit_words(block, lattice), axis]
+    text = (
+        f"critical pick-up of the {WHOSE[axis]}: the setting at which it would only just have"
+        " operated"
+    )
+    if delay_s is not None:
+        text += f", for a delay of {delay_s:g} s"
+    if judges is not None:
+        how = "by phasors" if delay_s is None else "in time"
+        words.append(how)
+        text += (
+            f"; solved {how} along the winding, interpolated at the sampled place; for the pick-ups"
+            " in judges_a"
+        )
+    words += [] if delay_s is None else [f"{delay_s:g} s"]
+    return Column(
+        f"critical_pickup_a[{', '.join(words)}]",
+        "A",
+        text,
+        "critical pick-up",
+        _setting(block, lattice, axis, delay_s, judges),
+    )
+
+
+def _setting(
+    block: Block, lattice: Lattice, axis: Axis, delay_s: float | None, judges: str | None = None
+) -> tuple[str | float | None, ...]:
+    """In the order of `SETTING`; None where the scheme has no such thing, or for whatever delay."""
+    circuit, scheme = lattice.circuit, block.scheme(lattice.circuit)
+    shared = {
+        each.key: lattice.shared[each.key] if each.in_scheme(scheme) else None
+        for each in SETTING_AXES
+        if each.key in lattice.shared
+    }
+    return (
+        circuit.scheme,
+        *(shared[key] for key in (*CIRCUIT, *BIAS)),
+        circuit.phase_pickup_a,
+        circuit.earth_pickup_a,
+        axis,
+        delay_s,
+        judges,
+    )
+
+
+def _circuit_words(block: Block, lattice: Lattice) -> str:
+    circuit, bias = lattice.circuit, lattice.bias
+    words = [circuit.scheme]
+    if block.scheme(circuit).stabilised:
+        words.append(f"{circuit.stabilising_resistance_ohm:g} ohm")
+    words += [
+        f"{axis} burden at {pickup:g} A"
+        for axis, pickup in (("phase", circuit.phase_pickup_a), ("earth", circuit.earth_pickup_a))
+        if pickup is not None
+    ]
+    if bias is not None:
+        words.append(
+            f"slope {bias.slope1:g}"
+            + ("" if bias.slope2 is None else f" ({bias.slope2:g} above {bias.slope_break_a:g} A)")
+        )
+    return ", ".join(words)

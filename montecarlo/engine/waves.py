@@ -1,0 +1,160 @@
+"""Primary currents in time: an external event as it passes, an internal fault as it begins."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from montecarlo.engine.primary import Complex, neutral
+from montecarlo.engine.samples import ChunkSamples
+from montecarlo.plant.events.base import Event, Scene
+from montecarlo.quantities import Array
+from montecarlo.relays.places import CHANNELS
+from montecarlo.secondary.transient import STEPS_PER_CYCLE, Source, Window
+from montecarlo.study.strata import event_of
+
+
+@dataclass(frozen=True, eq=False)
+class Waves:
+    """Primary currents on a window's times: of three phases, alike at both ends, or of the ends'
+    six, and last the neutral conductor's where a scheme wants it. wave (n, channels, points) [A].
+    """
+
+    wave: Array
+    ends: NDArray[np.int64]  # (6,) channel of each phase of each end
+    loop_from: int = -1
+    jumps: bool = False  # two points at t = 0, just before and just after
+
+    def at(self, places: tuple[int, ...]) -> Source:
+        """What drives the CTs of one scheme.
+
+        Parameters
+        ----------
+        places : tuple of int
+
+        Returns
+        -------
+        Source
+        """
+        channels = np.append(self.ends, self.wave.shape[1] - 1)[CHANNELS]
+        return Source(self.wave, channels[list(places)], self.loop_from, self.jumps)
+
+
+def waves_of(
+    block: ChunkSamples, wave: Array, loop_from: int = -1, *, jumps: bool = False
+) -> Waves:
+    """With the neutral conductor's current, the sum of the neutral end's three, where a scheme has
+    a CT in it.
+
+    Parameters
+    ----------
+    block : ChunkSamples
+    wave : (n, 3 or 6, points) array (A)
+    loop_from : int
+        Point from which the rest repeats; -1: none.
+    jumps : bool
+        As of `Waves`.
+
+    Returns
+    -------
+    Waves
+    """
+    ends = np.tile(np.arange(3), 2) if wave.shape[1] == 3 else np.arange(6)
+    if block.wants_neutral:
+        wave = np.concatenate([wave, wave[:, :3].sum(axis=1, keepdims=True)], axis=1)
+    return Waves(wave, ends, loop_from, jumps)
+
+
+def scene_of(block: ChunkSamples, event: Event) -> tuple[Scene, Window]:
+    """What an event is given to work with, and its window.
+
+    Parameters
+    ----------
+    block : ChunkSamples
+    event : Event
+
+    Returns
+    -------
+    Scene, Window
+    """
+    s, m, prefix = block.samples, block.study.machine, f"external_events.{event.name}."
+    scene = Scene(
+        machine=m,
+        samples=s,
+        own={key.removeprefix(prefix): s[key] for key in s if key.startswith(prefix)},
+        neutral_ohm=neutral(block),
+        point_on_wave_rad=2 * np.pi * block.uniform("point_on_wave"),
+        phase=block.phase_number(),
+    )
+    return scene, Window(m.frequency_hz, event.lasts_s(scene))
+
+
+def external_neutral(block: ChunkSamples) -> Array | None:
+    """Current of the machine's neutral at the ends of the window's steps, (n, steps + 1) [A]; None
+    clear of earth.
+
+    Parameters
+    ----------
+    block : ChunkSamples
+
+    Returns
+    -------
+    (n, steps + 1) array or None
+    """
+    event = event_of(block.study, block.stratum)
+    scene, window = scene_of(block, event)
+    return event.neutral_current(scene, window.times()[::2])
+
+
+def external_event(
+    block: ChunkSamples, per_cycle: int = STEPS_PER_CYCLE
+) -> tuple[Window, Waves, Complex]:
+    """The event of an external stratum, as it passes.
+
+    Parameters
+    ----------
+    block : ChunkSamples
+    per_cycle : int
+        Steps of the window.
+
+    Returns
+    -------
+    Window
+    Waves
+        On the window's times.
+    ndarray (n, 6), complex
+        Phasors before it (A RMS).
+    """
+    event = event_of(block.study, block.stratum)
+    scene, window = scene_of(block, event)
+    window = replace(window, per_cycle=per_cycle)
+    return window, waves_of(block, event.currents(scene, window.times())), event.before(scene)
+
+
+def step_currents(block: ChunkSamples, window: Window, before: Complex, during: Complex) -> Waves:
+    """Sinusoids that jump from one set of phasors to another at t = 0; the second cycle repeats.
+
+    The step that ends at 0 and the one that begins there each see their own side of the jump.
+
+    Parameters
+    ----------
+    block : ChunkSamples
+    window : Window
+    before, during : (n, 6) complex array (A RMS)
+
+    Returns
+    -------
+    Waves
+    """
+    cycles = window.times(2 * window.per_cycle)
+    event = 2 * window.per_cycle  # the point of t = 0
+    parts = []
+    for times, phasors in ((cycles[: event + 1], before), (cycles[event:], during)):
+        peak = np.sqrt(2) * phasors[..., None]
+        parts.append(
+            peak.real * np.cos(block.omega * times) - peak.imag * np.sin(block.omega * times)
+        )
+    wave = np.concatenate(parts, axis=-1)
+    return waves_of(block, wave, wave.shape[-1] - 2 * window.per_cycle, jumps=True)
