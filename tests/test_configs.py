@@ -15,7 +15,7 @@ from montecarlo.errors import StudyError
 from montecarlo.study.description import Study
 from montecarlo.study.read import parse_study
 from studies import KINDS
-from studies.protocol import Drawn, Findings
+from studies.protocol import Drawn, Findings, silent
 from studies.report.terminal import lines
 from tests.made.said import check_text, words
 
@@ -41,7 +41,7 @@ def few(path: Path) -> dict[str, Any]:
 
 def answered(study: Study) -> Findings:
     """Run it; what every run must say, whatever the numbers."""
-    found = KINDS[study.study.kind]().run(study, workers=1)
+    found = KINDS[study.study.kind]().run(study, workers=1, progress=silent)
     assert max(map(len, lines(found.text))) <= 100
     assert "nan" not in words(found.text).split()
     candidates = found.frames["candidates"]

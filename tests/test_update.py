@@ -20,7 +20,7 @@ from montecarlo.errors import StudyError
 from montecarlo.study.candidates import Setting
 from studies.cli.main import main
 from studies.commissioning.expected import Sheet
-from studies.measured.run import _aside
+from studies.measured.run import expected_of
 from studies.measured.values import Measured
 from studies.report.record import SEAL, is_as_sealed, sealed
 from tests.made.studies import REMOVE, minimal_study_text, study_with
@@ -395,7 +395,7 @@ def test_a_point_or_a_time_that_does_not_fit_is_refused(change: dict[str, Any], 
         **change,
     )
     with pytest.raises(StudyError, match=re.escape(f"m.csv line 7: {said}")):
-        _aside(biased(), [row], Path("m.csv"))
+        expected_of(biased(), [row], Path("m.csv"))
 
 
 def test_another_held_current_moves_a_point() -> None:
@@ -410,8 +410,9 @@ def test_another_held_current_moves_a_point() -> None:
         0.9,
         0.01,
     )
-    (plants,) = _aside(biased(), [row, replace(row, test="through")], Path("m.csv")).values()
-    assert plants == pytest.approx((0.1 + 1.1 * 0.7) / 0.9, rel=1e-6)
+    expected, aside = expected_of(biased(), [row], Path("m.csv"))
+    assert not expected
+    assert aside[row] == pytest.approx((0.1 + 1.1 * 0.7) / 0.9, rel=1e-6)
 
 
 def biased() -> Sheet:

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from montecarlo.engine import primary
 from montecarlo.engine.job import Job
+from montecarlo.engine.primary import Complex
 from montecarlo.engine.samples import ChunkSamples, Indices
 from montecarlo.engine.waves import Waves
 from montecarlo.estimates.tally import Pickups
@@ -24,8 +24,6 @@ from montecarlo.secondary.measurement import Measurement
 from montecarlo.secondary.restraint import Form
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import Circuit, bank_of, bias_form, leg_ohm, measurement, scheme_of
-
-Complex = NDArray[np.complex128]
 
 
 @dataclass(frozen=True, eq=False)

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, ClassVar
+
+import numpy as np
 
 from montecarlo.engine.guard import Unresolved, named
 from montecarlo.engine.side_by_side import Variants
@@ -103,3 +106,24 @@ class Several:
             "study_digest": digest(self.study),
             **{key: {name: record[key] for name, record in each.items()} for key in keys},
         }
+
+
+def choice_columns(result: Result, names: Iterable[str]) -> dict[str, Any]:
+    """Some columns of the chosen candidate, blank without one.
+
+    Parameters
+    ----------
+    result : Result
+    names : iterable of str
+        Of `Result.candidates`.
+
+    Returns
+    -------
+    dict
+        Values by name.
+    """
+    row: dict[str, Any] = {"scheme": ""}
+    if result.chosen is not None:
+        rows = result.candidates.set_index("candidate", drop=False)
+        row = rows.loc[result.chosen].to_dict()
+    return {name: row.get(name, np.nan) for name in names}

@@ -216,6 +216,22 @@ class Scheme:
         """
         return tuple(k for k, element in enumerate(self.elements) if element.axis == axis)
 
+    def element_name(self, number: int) -> str:
+        """What tells an element from the others: its kind, and its leg where that has another name.
+
+        Parameters
+        ----------
+        number : int
+            In `elements`.
+
+        Returns
+        -------
+        str
+        """
+        element = self.elements[number]
+        leg = self.legs[element.leg].name
+        return leg if leg == element.axis else f"{element.axis} {leg}"
+
     @property
     def groups(self) -> tuple[str, ...]:
         """The tables of [ct] that describe its CTs."""

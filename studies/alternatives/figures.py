@@ -9,18 +9,19 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from montecarlo.estimates.verdicts import Verdict
-from montecarlo.study.scenarios import AS_STATED
+from montecarlo.frames.limits import with_limits
+from montecarlo.quantities import Array
+from studies.alternatives.frames import SideBySide
 from studies.report.labels import packed
-from studies.report.look import CHOSEN, FAINT, FALSE, FALSE_TEXT, MISSED, backing
-from studies.report.marks import percent_ticks
+from studies.report.look import CHOSEN, FAINT, FALSE, FALSE_TEXT, MISSED, backing, side_by_side
+from studies.report.marks import beside, limit_mark, percent_ticks
 from studies.report.words import scheme_name, setting_text
+from studies.sweep.policy import limit_line
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
-    from matplotlib.text import Annotation
-
-__all__ = ["height_mm", "side_by_side_figure"]
+    from matplotlib.figure import Figure
 
 PANELS = (
     ("p_missed", MISSED, MISSED, "o", "missed faults,\n% of those within reach"),
@@ -28,6 +29,15 @@ PANELS = (
 )
 LOGARITHMIC = 5.0  # ratio of the largest to the smallest mark from which on
 SMALL = 8.0  # points
+
+
+def figures(compared: SideBySide) -> dict[str, Figure]:
+    """By name."""
+    limits = {limit_line(result.study)[0] for result in compared.results.values()}
+    limit = limits.pop() if len(limits) == 1 else None
+    figure, axes = side_by_side(2, height_mm(len(compared.table)))
+    side_by_side_figure(compared.table, compared.differences, axes, limit)
+    return {"variants": figure}
 
 
 def height_mm(rows: int) -> float:
@@ -38,33 +48,38 @@ def height_mm(rows: int) -> float:
 def side_by_side_figure(
     table: pd.DataFrame, differences: pd.DataFrame, axes: Sequence[Axes], limit: float | None = None
 ) -> Sequence[Axes]:
-    """One row a variant, as stated first, on two axes that share the vertical one. A filled mark is
-    distinguishable from the study as stated, a hollow one is not; an arrow is an upper limit where
-    none was seen. `limit`: the policy's on false trips, if all have one."""
-    rows = table.to_dict("records")
-    same = differences[differences["verdict"] == Verdict.ALIKE]
+    """One row a variant, as stated first, on two axes that share the vertical one.
+
+    A filled mark is distinguishable from the study as stated, a hollow one is not; an arrow is an
+    upper limit where none was seen.
+
+    Parameters
+    ----------
+    table, differences : DataFrame
+        variants.csv and variant_differences.csv.
+    axes : two Axes
+    limit : float, optional
+        The policy's on false trips, if all have one.
+
+    Returns
+    -------
+    sequence of Axes
+    """
+    alike = differences[differences["verdict"] == Verdict.ALIKE]
     for ax, (name, colour, text_colour, marker, label) in zip(axes, PANELS, strict=True):
-        hollow = set(same.loc[same["quantity"] == name, "variant"])
-        for place, row in enumerate(rows):
-            _mark(ax, place, row, name, colour, marker, hollow=row["variant"] in hollow)
-        _scale(ax, table, name, limit if name == "p_false" else None)
-        stated = rows[0][name]
-        if np.isfinite(stated) and stated > 0:
-            ax.axvline(100 * stated, color=FAINT, linewidth=0.9, zorder=0)
+        hollow = table["variant"].isin(alike.loc[alike["quantity"] == name, "variant"])
+        faces = np.where(hollow, "white", colour)
+        values = 100 * table[[*with_limits(name)]].to_numpy(float)
+        _marks(ax, values, faces, colour, marker)
+        _scale(ax, values, limit if name == "p_false" else None)
+        if values[0, 0] > 0:
+            ax.axvline(values[0, 0], color=FAINT, linewidth=0.9, zorder=0)
         ax.set_xlabel(label, color=text_colour)
         ax.grid(False, axis="y")
     if limit is not None:
-        axes[1].axvline(100 * limit, color=CHOSEN, linewidth=0.9, linestyle=(0, (4, 2)), zorder=0)
-        _text(
-            axes[1],
-            "policy's limit",
-            (100 * limit, 1.0),
-            (0, 2),
-            coordinates=("data", "axes fraction"),
-            ha="right",
-            va="bottom",
-        ).set_in_layout(True)  # it wants a line above the axes
+        limit_mark(axes[1], limit, "policy's limit", fontsize=SMALL, ha="right")
     several = table.loc[table["scheme"] != "", "scheme"].nunique() > 1
+    rows = table.to_dict("records")
     axes[0].set_yticks(range(len(rows)), [_words(row, several) for row in rows])
     axes[0].set_ylim(len(rows) - 0.5, -0.5)
     axes[0].figure.supxlabel(
@@ -75,30 +90,6 @@ def side_by_side_figure(
     return axes
 
 
-def _text(
-    ax: Axes,
-    text: str,
-    at: tuple[float, float],
-    offset: tuple[float, float],
-    *,
-    coordinates: Any = "data",
-    **style: Any,
-) -> Annotation:
-    """A small text that takes no room from the axes."""
-    drawn = ax.annotate(
-        text,
-        at,
-        xycoords=coordinates,
-        xytext=offset,
-        textcoords="offset points",
-        fontsize=SMALL,
-        color=CHOSEN,
-        **style,
-    )
-    drawn.set_in_layout(False)
-    return drawn
-
-
 def _words(row: dict[str, Any], several: bool) -> str:
     """The variant, its scheme where they have several, its setting."""
     if not row["scheme"]:
@@ -107,47 +98,25 @@ def _words(row: dict[str, Any], several: bool) -> str:
     return f"{row['variant']}\n{scheme}{packed(setting_text(row), 28)}"
 
 
-def _mark(
-    ax: Axes, place: int, row: dict[str, Any], name: str, colour: str, marker: str, *, hollow: bool
-) -> None:
-    p, low, high = (100 * row[f"{name}{end}"] for end in ("", "_low", "_high"))
-    if not np.isfinite(p):
-        return
-    if p == 0:
-        ax.plot(
-            [high],
-            [place],
-            marker="<",
-            color=colour,
-            markerfacecolor="white" if hollow else colour,
-            linestyle="",
-        )
-        _text(ax, "none seen", (high, place), (-6, 0), ha="right", va="center", bbox=backing())
-        return
-    ax.plot([low, high], [place, place], color=colour, linewidth=1.4, solid_capstyle="butt")
-    ax.plot(
-        [p],
-        [place],
-        marker=marker,
-        color=colour,
-        markersize=6.0 if row["variant"] == AS_STATED else 5.0,
-        markerfacecolor="white" if hollow else colour,
-        linestyle="",
-    )
+def _marks(ax: Axes, values: Array, faces: Any, colour: str, marker: str) -> None:
+    """values (variants, 3): estimates with their limits, in per cent."""
+    for place, ((p, low, high), face) in enumerate(zip(values, faces, strict=True)):
+        at, shape = (p, marker) if p > 0 else (high, "<")
+        style: dict[str, Any] = {"color": colour, "markersize": 5.0 if place else 6.0}
+        if np.isfinite(p):
+            ax.plot([at], [place], marker=shape, markerfacecolor=face, linestyle="", **style)
+        if p > 0:
+            ax.hlines(place, low, high, color=colour, linewidth=1.4, zorder=1.8)
+        elif p == 0:
+            ground = {"fontsize": SMALL, "bbox": backing()}
+            beside(ax, "none seen", (at, place), (-6, 0), CHOSEN, **ground).set_in_layout(False)
 
 
-def _scale(ax: Axes, table: pd.DataFrame, name: str, limit: float | None) -> None:
+def _scale(ax: Axes, values: Array, limit: float | None) -> None:
     """Logarithmic where the marks differ by a large ratio, else from 0 on."""
-    shown = 100 * np.concatenate(
-        [
-            table[name].where(table[name] > 0, table[f"{name}_high"]),
-            table[f"{name}_low"].where(table[name] > 0),
-            table[f"{name}_high"],
-            [np.nan if limit is None else limit],
-        ]
-    ).astype(float)
-    shown = shown[np.isfinite(shown) & (shown > 0)]
-    none = (table[name] == 0).any()  # its words stand left of its mark
+    none = (values[:, 0] == 0).any()  # its words stand left of its mark
+    shown = np.append(values, np.nan if limit is None else 100 * limit)
+    shown = shown[shown > 0]
     if shown.size and shown.max() > LOGARITHMIC * shown.min():
         ax.set_xscale("log")
         ax.set_xlim(shown.min() / (8 if none else 1.6), shown.max() * 1.6)

@@ -4,16 +4,14 @@ events."""
 from __future__ import annotations
 
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, ClassVar
-
-import numpy as np
+from typing import TYPE_CHECKING, ClassVar
 
 from montecarlo.engine.progress import Progress
+from montecarlo.engine.run import Outcome
 from montecarlo.engine.side_by_side import run_variants
 from montecarlo.engine.workers import Workers
 from montecarlo.frames.limits import difference_columns, with_limits
-from montecarlo.frames.result import Result
-from montecarlo.frames.several import COST, Several
+from montecarlo.frames.several import COST, Several, choice_columns
 from montecarlo.quantities.frozen import thawed
 from montecarlo.quantities.wording import shown
 from montecarlo.study.axes import KEYS
@@ -22,8 +20,6 @@ from montecarlo.study.scenarios import AS_STATED
 
 if TYPE_CHECKING:
     import pandas as pd
-
-__all__ = ["SideBySide", "run_side_by_side"]
 
 OF_CHOICE = (
     "scheme",
@@ -63,30 +59,23 @@ class SideBySide(Several):
         import pandas as pd
 
         changes = {
-            AS_STATED: "",
-            **{
-                variant.name: "; ".join(
-                    f"{key} = {shown(value)}" for key, value in thawed(variant.changes).items()
-                )
-                for variant in self.study.variants
-            },
+            variant.name: "; ".join(
+                f"{key} = {shown(value)}" for key, value in thawed(variant.changes).items()
+            )
+            for variant in self.study.variants
         }
         rows = [
             {
                 "variant": name,
-                "changes": changes[name],
+                "changes": changes.get(name, ""),
                 "candidates": len(result.candidates),
-                **_choice(result),
-                "allowed": _allowed(result),
+                "candidate": result.chosen,
+                **choice_columns(result, OF_CHOICE),
+                "allowed": _allowed(result.outcome),
             }
             for name, result in self.results.items()
         ]
-        frame = pd.DataFrame(rows)
-        frame.insert(
-            3,
-            "candidate",
-            pd.array([result.chosen for result in self.results.values()], dtype="Int64"),
-        )
+        frame = pd.DataFrame(rows).astype({"candidate": "Int64"})
         without = frame["cost_per_year"].isna().all()  # a policy that weighs no costs
         return frame.drop(columns=[name for name in COST if without])
 
@@ -98,36 +87,15 @@ class SideBySide(Several):
         import pandas as pd
 
         pairs = [(name, AS_STATED) for name in self.results if name != AS_STATED]
-        return pd.DataFrame(
-            [
-                {
-                    "variant": name,
-                    "minus": AS_STATED,
-                    "quantity": quantity,
-                    **difference_columns(gap),
-                }
-                for (name, _), gaps in self.variants.differences(pairs).items()
-                for quantity, gap in gaps.items()
-            ],
-            columns=list(DIFFERENCE),
-        )
+        rows = [
+            {"variant": one, "minus": other, "quantity": quantity, **difference_columns(gap)}
+            for (one, other), gaps in self.variants.differences(pairs).items()
+            for quantity, gap in gaps.items()
+        ]
+        return pd.DataFrame(rows, columns=list(DIFFERENCE))
 
 
-def _choice(result: Result) -> dict[str, Any]:
-    """Its best setting, from the fresh batch; blank without one."""
-    row: dict[str, Any] = (
-        {}
-        if result.chosen is None
-        else result.candidates.set_index("candidate").loc[result.chosen].to_dict()
-    )
-    return {key: row.get(key, "" if key == "scheme" else np.nan) for key in OF_CHOICE}
-
-
-def _allowed(result: Result) -> bool:
+def _allowed(outcome: Outcome) -> bool:
     """Whether the policy allows the choice on the common fresh batch too; false without one."""
-    outcome = result.outcome
-    return (
-        outcome.chosen is not None
-        and outcome.fresh is not None
-        and outcome.fresh.keeps_to_policy(outcome.chosen)
-    )
+    chosen, fresh = outcome.chosen, outcome.fresh
+    return chosen is not None and fresh is not None and fresh.keeps_to_policy(chosen)

@@ -21,8 +21,6 @@ from studies.sweep.doubts import of_each
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["conclusion", "variants_text"]
-
 MOST_NAMED = 4  # variants in one sentence; the table has all
 WHAT = {"p_missed": "Missed faults", "p_false": "False trips"}
 ELSEWHERE = (

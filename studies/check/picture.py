@@ -16,8 +16,6 @@ from studies.nominal.excitation import fits
 from studies.nominal.excitation_figure import excitation_fit
 from studies.report.look import PNG_DPI, look, side_by_side
 
-__all__ = ["draw_excitation"]
-
 MISFIT = "excitation_misfit_max_percent"
 ANY_PERCENT = 100.0  # the most that the key takes
 ENDINGS = (".svg", ".png")

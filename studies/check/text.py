@@ -24,16 +24,6 @@ from studies.report.blocks import Block, Paragraph, Section, Table, items, parag
 from studies.report.notes import move_sentences
 from studies.report.words import AXIS_WORDS, axis_unit
 
-__all__ = [
-    "Checked",
-    "Given",
-    "checked",
-    "correlations",
-    "given",
-    "input_tables",
-    "what_is_run",
-]
-
 NO_INPUTS = (
     "study",
     "candidates",
@@ -142,9 +132,8 @@ def given(section: object, name: str) -> Iterator[tuple[str, list[Given]]]:
     inner: list[tuple[object, str]] = []
     for key, field in type(section).model_fields.items():
         value = getattr(section, key)
-        if isinstance(value, BaseModel) or (
-            isinstance(value, tuple) and value and isinstance(value[0], BaseModel)
-        ):
+        first = value[0] if isinstance(value, tuple) and value else value
+        if isinstance(first, BaseModel):
             inner.append((value, f"{name}.{key}"))
         elif key != "name" and value is not None and value != ():
             rows.append(_given(key, value, field))

@@ -6,8 +6,6 @@ from pathlib import PurePath
 
 from montecarlo.errors import StudyError
 
-__all__ = ["check_no_device", "device_in"]
-
 PORTS = tuple(f"{port}{number}" for port in ("COM", "LPT") for number in range(1, 10))
 DEVICES = ("CON", "PRN", "AUX", "NUL", *PORTS)
 

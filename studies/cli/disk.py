@@ -10,8 +10,6 @@ from pathlib import Path
 
 from montecarlo.quantities.files import patiently
 
-__all__ = ["on_disk", "without", "write_whole"]
-
 
 def without(path: Path) -> None:
     """Take a file away, or a folder with what it holds; of a link, the link.

@@ -26,8 +26,6 @@ from studies.report.streams import say
 if TYPE_CHECKING:
     from packaging.specifiers import SpecifierSet
 
-__all__ = ["BAD", "Finding", "doctor", "examine", "packages", "shown"]
-
 PRODUCT = "statorodds"
 GOOD, OPTIONAL, BAD = "good", "absent", "NOT GOOD"  # absent: what only an option needs
 LEAST_PYTHON = (3, 11)

@@ -7,8 +7,6 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import NoReturn
 
-__all__ = ["Ended", "tidy_when_ended"]
-
 
 class Ended(KeyboardInterrupt):
     """By a signal other than Ctrl-C."""

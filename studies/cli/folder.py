@@ -34,8 +34,6 @@ from studies.cli.writable import old_files
 if TYPE_CHECKING:
     from montecarlo.engine.workers.finished import Finished
 
-__all__ = ["Destination", "HalfDrawn", "Sitting", "prepare"]
-
 OPEN_FILES_STAY = os.name == "nt"  # a system that takes no open file away
 ATTEMPTS = 5  # at a lock that other runs take away as they end
 

@@ -12,8 +12,6 @@ from montecarlo.study.read import digest
 from studies.cli.listing import RUN, UNFINISHED
 from studies.report.record import read_record
 
-__all__ = ["Identity", "identity", "identity_in", "told_other"]
-
 Identity = Mapping[str, str]  # what must not change within one run: name and value
 
 

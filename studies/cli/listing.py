@@ -9,23 +9,6 @@ from pathlib import Path
 from montecarlo.engine.workers.software import PRODUCT
 from studies.report.record import PROVENANCE, read_record
 
-__all__ = [
-    "CHUNKS",
-    "DESKTOP_FILES",
-    "LOCK",
-    "PLACING",
-    "PROBE",
-    "RESERVED",
-    "RUN",
-    "STAGING",
-    "UNFINISHED",
-    "files_of_a_run",
-    "files_of_placing",
-    "is_unfinished",
-    "names_in",
-    "with_folders",
-]
-
 # made by file managers, nobody's work
 DESKTOP_FILES = {".DS_Store", "Thumbs.db", "desktop.ini"}
 

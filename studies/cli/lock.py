@@ -5,8 +5,6 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-__all__ = ["Lock"]
-
 NO_LINK = getattr(os, "O_NOFOLLOW", 0)
 
 

@@ -18,8 +18,6 @@ from studies.cli.ending import Ended
 from studies.cli.options import PROGRAM, parse
 from studies.report.streams import leave_stdout, make_whole, say, tell
 
-__all__ = ["main"]
-
 MOST_SAMPLES, MOST_SEED, MOST_WORKERS = 10**12, 2**63 - 1, 1024
 INTERRUPTED, BROKEN_PIPE = 130, 141
 NO_ROOM = (

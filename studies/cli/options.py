@@ -13,8 +13,6 @@ from typing import Any, NoReturn
 from montecarlo.errors import StudyError
 from studies.report.streams import say
 
-__all__ = ["COMMANDS", "PROGRAM", "Command", "Option", "parse"]
-
 PROGRAM = "statorodds"
 ASKS = {"-h", "--help", "--version"}
 TEXTS = {"N", "ADDRESS"}  # the others are names of files and folders

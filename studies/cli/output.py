@@ -24,8 +24,6 @@ if TYPE_CHECKING:
 
     from studies.protocol import Findings
 
-__all__ = ["StudyFile", "write_findings", "write_new_table", "write_table"]
-
 WORKBOOK = "results.xlsx"  # all tables once more
 
 

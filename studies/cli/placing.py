@@ -12,8 +12,6 @@ from studies.cli.disk import on_disk, write_whole
 from studies.cli.listing import DESKTOP_FILES, PLACING, names_in
 from studies.report.record import PROVENANCE
 
-__all__ = ["put_in_place"]
-
 
 def put_in_place(folder: Path, staging: Path, old: tuple[str, ...]) -> None:
     """Rename staged results into their folder, the record of provenance last; a record in the

@@ -6,8 +6,6 @@ import shutil
 import sys
 from typing import Any
 
-__all__ = ["Bar"]
-
 
 class Bar:
     """progress(done, total, what) as a bar; a new total or a count that falls back begins a new

@@ -43,8 +43,6 @@ if TYPE_CHECKING:
 
     from studies.protocol import Findings
 
-__all__ = ["REPORT", "report_page", "write_report"]
-
 REPORT = "report.html"
 UNRESOLVED = "unresolved"  # a table of zeros says no more than the sentence does
 LEADING = 5  # inputs shown of each output of a study of drivers

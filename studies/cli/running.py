@@ -34,8 +34,6 @@ from studies.report.safety import CAUTION
 from studies.report.streams import say, tell
 from studies.report.terminal import text_of
 
-__all__ = ["Request", "run_file"]
-
 
 @dataclass(frozen=True)
 class Request:

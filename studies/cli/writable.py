@@ -21,8 +21,6 @@ from studies.cli.listing import (
 )
 from studies.report.record import PROVENANCE
 
-__all__ = ["old_files"]
-
 LONGEST_NAME = 120  # of what stands in a folder of results, with the folders in it
 MAY_HOLD_OPEN = os.name == "nt"  # a system that keeps a file's name while a program has it open
 

@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property, partial
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,8 +33,6 @@ from montecarlo.study.description import Study
 from montecarlo.study.nominal import Nominal
 from montecarlo.study.wiring import spills
 from studies.commissioning.terminal_tests import BiasedElement, Point, least, operating_times_s
-
-__all__ = ["Expected", "Injection", "PickUp", "Sheet", "SlopeTest", "TimeTest"]
 
 Complex = NDArray[np.complex128]
 THREE_PHASES = np.exp(-2j * np.pi / 3 * np.arange(3))
@@ -60,26 +59,6 @@ class Injection:
     through: str = ""
 
 
-@dataclass(frozen=True, eq=False)
-class Expected:
-    """A quantity of an injection; plants (M,): each sampled plant's own value. [A secondary,
-    RMS]"""
-
-    injection: str
-    quantity: str
-    plants: Array
-
-
-@dataclass(frozen=True, eq=False)
-class PickUp:
-    """The current at which an element operates: plants (M,), inf where it does not. `injection`: of
-    a primary current through one end's CT; none: the current at the relay's own terminals."""
-
-    injection: str | None
-    element: str
-    plants: Array
-
-
 @dataclass(frozen=True)
 class SlopeTest:
     """A point on a biased element's slopes: `raised` and `held` are CTs, columns of the table."""
@@ -101,33 +80,35 @@ class TimeTest:
 
 class Sheet:
     """Every test of one setting. The plants are those of the study's own batch; inputs that change
-    from event to event stand at their centre."""
+    from event to event stand at their centre.
+
+    Parameters
+    ----------
+    study : Study
+    setting : Setting
+    plants : mapping of str to ndarray, (M, ...), optional
+        The inputs that vary by plant, drawn unless given.
+    """
 
     def __init__(
         self, study: Study, setting: Setting, plants: Mapping[str, Array] | None = None
     ) -> None:
-        """plants: the inputs that vary by plant, (M, ...) by key, drawn unless given."""
         self.study, self.setting, self._plants = study, setting, plants
         (lattice,) = lattices_of(study, setting)
         self.circuit, self._bias = lattice.circuit, bias_form(study, lattice.bias)
         self.scheme: Scheme = scheme_of(study, setting.scheme)
+        self._nominal = Nominal(study)
 
     @cached_property
     def samples(self) -> Mapping[str, Array]:
         """(M, ...) of every input."""
-        drawn = self._plants
+        study, drawn = self.study, self._plants
         if drawn is None:
-            drawn = all_plants(
-                list_inputs(self.study),
-                self.study.ties,
-                seed=self.study.study.seed,
-                design=designs(self.study)[0],
-            )
+            inputs, design = list_inputs(study), designs(study)[0]
+            drawn = all_plants(inputs, study.ties, seed=study.study.seed, design=design)
         plants = len(next(iter(drawn.values())))
-        return {
-            key: drawn.get(key, np.repeat(value, plants, axis=0))
-            for key, value in Nominal(self.study).samples.items()
-        }
+        centres = self._nominal.samples
+        return {key: np.repeat(value, plants, axis=0) for key, value in centres.items()} | {**drawn}
 
     @cached_property
     def _bank(self) -> CtBank:
@@ -146,32 +127,21 @@ class Sheet:
         of each end alone. Those that reach no CT of the scheme, or the same ones again, are left
         out."""
         rated = _rounded_down(self.study.machine.rated_current_a)
-        found = [
-            Injection("through", "three phases through the zone", rated, np.tile(THREE_PHASES, 2))
-        ]
+        through = np.tile(THREE_PHASES, 2)
+        found = [Injection("through", "three phases through the zone", rated, through)]
         found += self._polarity_tests()
-        for end, words in zip(ENDS, ("neutral end", "line end"), strict=True):
-            first = 3 * ENDS.index(end)
+        for first, end in zip((0, 3), ENDS, strict=True):
+            words = end.replace("_", " ")
             for k, phase in enumerate(PHASES):
-                found.append(
-                    self._in_zone(
-                        f"{end}.{phase}",
-                        f"{phase}, through the {words}'s CT alone",
-                        {first + k: 1.0},
-                    )
-                )
-            for k in (0, 1):
-                pair = f"{PHASES[k]}-{PHASES[k + 1]}"
-                found.append(
-                    self._in_zone(
-                        f"{end}.{pair}",
-                        f"{pair}, through the {words}'s CTs alone",
-                        {first + k: 1.0, first + k + 1: -1.0},
-                    )
-                )
+                alone = f"{phase}, through the {words}'s CT alone"
+                found.append(self._in_zone(f"{end}.{phase}", alone, {first + k: 1.0}))
+            for k, both in enumerate(pairwise(PHASES), first):
+                pair = "-".join(both)
+                alone = f"{pair}, through the {words}'s CTs alone"
+                found.append(self._in_zone(f"{end}.{pair}", alone, {k: 1.0, k + 1: -1.0}))
         seen: dict[tuple[bytes, int | None], Injection] = {}
         for one in found:
-            at_cts = self._at_cts(one)
+            at_cts = self._at_cts(one.ends)
             if at_cts.any():
                 seen.setdefault((at_cts.tobytes(), one.turned), one)
         return tuple(seen.values())
@@ -182,40 +152,30 @@ class Sheet:
         if NEUTRAL not in self.scheme.places:
             return
         neutral = self.scheme.places.index(NEUTRAL)
-        compared = [self.scheme.table[element.leg] for element in self.scheme.elements]
-        compared = [row for row in compared if row[neutral]]
+        rows = [self.scheme.table[element.leg] for element in self.scheme.elements]
         spilling = any(one.scheme == self.setting.scheme for one in spills(self.study))
         for k, phase in enumerate(PHASES):
             ends = np.zeros(6, complex)
             ends[[k, k + 3]] = 1.0
-            reached = carried(ends, self.scheme.places) != 0
-            if not any(np.count_nonzero(row[reached]) > 1 for row in compared):
+            reached = self._at_cts(ends) != 0
+            if not any(row[neutral] and np.count_nonzero(row[reached]) > 1 for row in rows):
                 continue
-            amperes = self._largest_a(ends, at_once=2)
-            back = f"{phase} through the zone and back through the neutral conductor's CT"
+            amperes, name = self._largest_a(ends, at_once=2), f"through.{phase}"
+            back = f"{phase} through the zone and back through the neutral conductor's CT, which"
             if spilling:
-                yield Injection(
-                    f"through.{phase}",
-                    f"{back}, which should leave next to nothing in the leg; as the "
-                    "study connects the CTs it leaves what stands here: correct the study first",
-                    amperes,
-                    ends,
+                text = (
+                    f"{back} should leave next to nothing in the leg; as the study connects the CTs"
+                    " it leaves what stands here: correct the study first"
                 )
+                yield Injection(name, text, amperes, ends)
                 continue
-            yield Injection(
-                f"through.{phase}",
-                f"{back}, which must leave next to nothing in the leg",
-                amperes,
-                ends,
+            text = f"{back} must leave next to nothing in the leg"
+            yield Injection(name, text, amperes, ends)
+            text = (
+                f"{phase} likewise, with the secondary leads of the neutral conductor's CT"
+                " exchanged, which must drive twice the current through the leg"
             )
-            yield Injection(
-                f"through.{phase}.reversed",
-                f"{phase} likewise, with the secondary leads of the neutral "
-                "conductor's CT exchanged, which must drive twice the current through the leg",
-                amperes,
-                ends,
-                neutral,
-            )
+            yield Injection(f"{name}.reversed", text, amperes, ends, neutral)
 
     def _in_zone(self, name: str, through: str, at: Mapping[int, float]) -> Injection:
         ends = np.zeros(6, complex)
@@ -223,39 +183,56 @@ class Sheet:
         text = f"in the zone, {through}"
         return Injection(name, text, self._largest_a(ends), ends, through=through)
 
-    def _at_cts(self, injection: Injection) -> Complex:
-        return carried(injection.ends, self.scheme.places)
+    def _at_cts(self, ends: Complex) -> Complex:
+        return carried(ends, self.scheme.places)
 
     def _largest_a(self, ends: Complex, at_once: int = 1) -> float:
         """1, 2 or 5 times a power of ten: at most the machine's rated current, `RATED_SHARE` of the
         CT's and what drives `KNEE_SHARE` of the knee voltage, each CT by itself or `at_once` of
         them through one leg, at the centre of all inputs. [A]"""
-        nominal = Nominal(self.study)
-        bank = at_places(nominal.bank, self.scheme.places)
-        legs_ohm = nominal.ohms(self.circuit) @ self.scheme.table**2
+        bank = at_places(self._nominal.bank, self.scheme.places)
+        legs_ohm = self._nominal.ohms(self.circuit) @ self.scheme.table**2
         path_ohm = bank.series_ohm[0] + at_once * legs_ohm
         knee_v = bank.knee_flux_wb[0] * self.study.machine.omega / np.sqrt(2)
         most = [self.study.machine.rated_current_a]
-        for ct in np.flatnonzero(carried(ends, self.scheme.places)):
+        for ct in np.flatnonzero(self._at_cts(ends)):
             data = self.study.ct.at(GROUP_OF[self.scheme.places[ct]])
-            most += [
-                RATED_SHARE * data.primary_a,
-                KNEE_SHARE * knee_v[ct] / path_ohm[ct] * data.turns_ratio,
-            ]
+            most.append(RATED_SHARE * data.primary_a)
+            most.append(KNEE_SHARE * knee_v[ct] / path_ohm[ct] * data.turns_ratio)
         return _rounded_down(min(most))
 
     # --- what is expected -----------------------------------------------------
 
-    def expected(self, injection: Injection) -> Iterator[Expected]:
-        """Each CT that carries the current, then each leg."""
-        at_cts = self._at_cts(injection)
+    def quantities(self, injection: Injection) -> list[str]:
+        """Each CT that carries the current, then each leg.
+
+        Parameters
+        ----------
+        injection : Injection
+
+        Returns
+        -------
+        list of str
+        """
+        cts = np.flatnonzero(self._at_cts(injection.ends))
+        names = [f"CT {PLACES[self.scheme.places[ct]]}" for ct in cts]
+        return names + [f"leg {leg.name}" for leg in self.scheme.legs]
+
+    def expected(self, injection: Injection) -> dict[str, Array]:
+        """Each sampled plant's own value of each quantity. [A secondary, RMS]
+
+        Parameters
+        ----------
+        injection : Injection
+
+        Returns
+        -------
+        dict of str to ndarray, (M,)
+        """
         solved = self._solved(injection, np.full(len(self._bank), injection.current_a))
-        for ct in np.flatnonzero(at_cts):
-            yield Expected(
-                injection.name, f"CT {PLACES[self.scheme.places[ct]]}", np.abs(solved.cts[:, ct])
-            )
-        for row, leg in enumerate(self.scheme.legs):
-            yield Expected(injection.name, f"leg {leg.name}", np.abs(solved.legs[:, row]))
+        cts = np.flatnonzero(self._at_cts(injection.ends))
+        values = np.abs(np.hstack([solved.cts[:, cts], solved.legs]))
+        return dict(zip(self.quantities(injection), values.T, strict=True))
 
     def _solved(self, injection: Injection, current_a: Array) -> steady.Steady:
         table = self.scheme.table.copy()
@@ -265,7 +242,7 @@ class Sheet:
             table,
             self._leg_ohm,
             self._bank,
-            current_a[:, None] * self._at_cts(injection),
+            current_a[:, None] * self._at_cts(injection.ends),
             self.study.machine.omega,
         )
 
@@ -276,24 +253,35 @@ class Sheet:
         for number, element in enumerate(self.scheme.elements):
             yield None, number
             for injection in self.injections:
-                seen = self.scheme.table[element.leg] * self._at_cts(injection)
+                seen = self.scheme.table[element.leg] * self._at_cts(injection.ends)
                 if np.count_nonzero(injection.ends) == 1 and seen.any():
                     yield injection, number
 
-    def pickup(self, injection: Injection | None, number: int) -> PickUp:
-        element, name = self.scheme.elements[number], self.element_name(number)
+    def pickup(self, injection: Injection | None, number: int) -> Array:
+        """The current at which each plant's element operates, inf where it does not. [A]
+
+        Parameters
+        ----------
+        injection : Injection or None
+            A primary current through one end's CT; none: at the relay's own terminals.
+        number : int
+            Of the element.
+
+        Returns
+        -------
+        ndarray, (M,)
+        """
+        element = self.scheme.elements[number]
         target = self._targets_a(element)
         if injection is None:
-            return PickUp(None, name, least(partial(self._at_terminals, element), target, target))
-        ct = int(np.argmax(np.abs(self.scheme.table[element.leg] * self._at_cts(injection))))
+            return least(partial(self._at_terminals, element), target, target)
+        seen = self.scheme.table[element.leg] * self._at_cts(injection.ends)
         wanted = measurement(self.study, self.scheme, (self._bias,))
 
         def quantity(amperes: Array) -> Array:
             return np.asarray(self._solved(injection, amperes).quantities(wanted)[:, number, 0])
 
-        return PickUp(
-            injection.name, name, least(quantity, target, target * self._bank.turns[:, ct])
-        )
+        return least(quantity, target, target * self._bank.turns[:, int(np.abs(seen).argmax())])
 
     def _targets_a(self, element: Element) -> Array:
         """Each plant's own pick-up, (M,): the setting with its error."""
@@ -301,44 +289,28 @@ class Sheet:
         return np.asarray(self._setting_a(element) * (1 + error))
 
     def _setting_a(self, element: Element) -> float:
-        value = (
-            self.setting.phase_pickup_a if element.axis == "phase" else self.setting.earth_pickup_a
-        )
-        assert value is not None
-        return value
+        return float(getattr(self.setting, f"{element.axis}_pickup_a"))
 
     def _at_terminals(self, element: Element, amperes: Array) -> Array:
         """What an element compares with its setting when the current enters one of its inputs
         alone: one end's, where ends restrain it."""
-        if (both := self._raised_and_held(element)) is not None:
-            amperes = amperes * np.abs(
-                self.scheme.table[element.leg, both[0]]
-            )  # ratio matching in the relay
+        if (both := self._raised_and_held(element)) is not None:  # ratio matching in the relay
+            amperes = amperes * np.abs(self.scheme.table[element.leg, both[0]])
         ends = np.zeros((amperes.size, max(len(element.bias), 1)))
         ends[:, 0] = amperes
-        return np.asarray(
-            operating_quantity(
-                amperes,
-                bias_current(ends, self.study.scheme.bias_current),
-                self._bias if element.bias else NO_BIAS,
-            )
-        )
-
-    def element_name(self, number: int) -> str:
-        element = self.scheme.elements[number]
-        leg = self.scheme.legs[element.leg].name
-        return leg if leg == element.axis else f"{element.axis} {leg}"
+        bias = bias_current(ends, self.study.scheme.bias_current)
+        form = self._bias if element.bias else NO_BIAS
+        return np.asarray(operating_quantity(amperes, bias, form))
 
     # --- at the relay's own terminals -----------------------------------------
 
     @property
     def slope_tests(self) -> Iterator[SlopeTest]:
         """Points on the slopes of each biased element, from the least bias on."""
+        rated_a = self.study.relay.rated_current_a
         for number, element in enumerate(self.scheme.elements):
             if (ends := self._raised_and_held(element)) is not None:
-                points = self._biased(element, *ends).points(
-                    self._setting_a(element), self.study.relay.rated_current_a
-                )
+                points = self._biased(element, *ends).points(self._setting_a(element), rated_a)
                 for place, point in enumerate(points, 1):
                     yield SlopeTest(f"slope {place}", number, *ends, point)
 
@@ -374,16 +346,24 @@ class Sheet:
     def time_tests(self) -> Iterator[TimeTest]:
         """Each element that one current at its terminals can operate."""
         for number in range(len(self.scheme.elements)):
-            amperes = TIMED_AT * float(np.median(self.pickup(None, number).plants))
+            amperes = TIMED_AT * float(np.median(self.pickup(None, number)))
             if np.isfinite(amperes):
                 yield TimeTest(number, float(f"{amperes:.3g}"))
 
     def operating_times_s(self, test: TimeTest) -> Array:
-        """Of each plant at each point on wave, (M, points on wave). [s]"""
-        share = self.pickup(None, test.element).plants / test.current_a
-        return operating_times_s(
-            share, self.study.relay.measure, self.study.machine.frequency_hz, self.setting.delay_s
-        )
+        """Of each plant at each point on wave. [s]
+
+        Parameters
+        ----------
+        test : TimeTest
+
+        Returns
+        -------
+        ndarray, (M, points on wave)
+        """
+        share = self.pickup(None, test.element) / test.current_a
+        hertz, delay_s = self.study.machine.frequency_hz, self.setting.delay_s
+        return operating_times_s(share, self.study.relay.measure, hertz, delay_s)
 
 
 def _rounded_down(value: float) -> float:

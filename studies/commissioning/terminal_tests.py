@@ -21,8 +21,6 @@ from montecarlo.secondary.restraint import (
     operating_quantity,
 )
 
-__all__ = ["BiasedElement", "Part", "Point", "least", "operating_times_s"]
-
 HALVINGS = 28  # in search of a pick-up: it is found to 4e-8
 BRACKET = 1e-3, 100.0  # in which it is sought, times a value about it
 COARSE = 101  # steps over the bracket, 12 % each

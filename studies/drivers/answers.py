@@ -3,15 +3,15 @@ chosen setting performs."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import chain, zip_longest
 
 import numpy as np
 
 from montecarlo.engine.batch import STATED
-from montecarlo.engine.guard import EFFECTS, ROWS, Unresolved, looked_at
-from montecarlo.engine.progress import Progress
+from montecarlo.engine.guard import ROWS, Unresolved, looked_at
+from montecarlo.engine.progress import Progress, silent
 from montecarlo.engine.run import Outcome, run
 from montecarlo.engine.winding import POSITION
 from montecarlo.engine.workers import Workers, workers_of
@@ -43,8 +43,6 @@ from montecarlo.study.candidates import Setting, candidate_lattices
 from montecarlo.study.description import Study
 from studies.drivers.effects import EffectsOf, effects
 from studies.drivers.samples import Change, changed, changes_of, sampled
-
-__all__ = ["FALSE", "MISSED", "MOST_CHANGED", "Answer", "Drivers", "WhatIf", "find_drivers"]
 
 MISSED, FALSE = "p_missed", "p_false"
 MOST_CHANGED = 8  # inputs whose what-if is worked out
@@ -78,101 +76,99 @@ class Drivers:
 
     outcome: Outcome
     setting: Setting
-    effects: tuple[EffectsOf, ...]
+    effects: Sequence[EffectsOf]
     now: dict[str, Estimate]  # of the rows that all below rests on
     effective: dict[str, float]  # hits among them, as independent ones
-    answers: tuple[Answer, ...]
-    what_if: tuple[WhatIf, ...]
+    answers: Sequence[Answer]
+    what_if: Sequence[WhatIf]
     worths: dict[str, Worth]  # by plant input
     rows: dict[Stratum, int]
-    unresolved: tuple[Unresolved, ...]  # rows without a result
+    unresolved: Sequence[Unresolved]  # rows without a result
 
 
 def find_drivers(
     study: Study, *, workers: int | Workers | None = None, progress: Progress | None = None
 ) -> Drivers:
-    """Run the study's choice, then its drivers. Raises StudyError for a study that this kind cannot
-    answer."""
+    """Run the study's choice, then its drivers.
+
+    Parameters
+    ----------
+    study : Study
+    workers : int or Workers, optional
+    progress : callable, optional
+
+    Returns
+    -------
+    Drivers
+
+    Raises
+    ------
+    StudyError
+        For a study that this kind cannot answer, or where too many samples have no result.
+    """
     _check(study)
-    tell, crew = progress or (lambda done, total, what: None), workers_of(workers)
-    outcome = run(study, workers=crew, progress=progress)
+    tell, crew = progress or silent, workers_of(workers)
+    outcome = run(study, workers=crew, progress=tell)
     setting = outcome.chosen or _nearest(outcome)
-    place = outcome.first.settings.index(setting)
-    densities = outcome.first.known[STATED].densities
+    at, densities = outcome.first.settings.index(setting), outcome.first.known[STATED].densities
     missed, false = sampled(study, outcome.first.lattices, densities, crew, tell)
-    unresolved = [
+    sides, every = {MISSED: missed, FALSE: false}, [*missed, *false]
+    lost = [
         row
-        for sample in (*missed, *false)
+        for sample in every
         for row in looked_at(study, sample.name, ROWS, sample.lost, len(sample.w))
     ]
-    sides = {MISSED: missed, FALSE: false}
-    bands = {
-        quantity: Bands(place, stream(study.study.seed, quantity, 0, 0, "drivers.dead"))
-        for quantity in sides
-    }
     answers = [
-        Answer(
-            key,
-            quantity,
-            elasticity(samples, place, key),
-            shift(samples, place, key, bands[quantity]),
-        )
+        answer
         for quantity, samples in sides.items()
-        for key in _keys(study, samples)
+        for answer in _answers(study, quantity, samples, at)
     ]
     changes = changes_of(study, _decisive(answers))
-    rule, every = _rule(study, outcome, place, missed, false), [*missed, *false]
-    then, lost = changed(study, setting, densities, every, changes, crew, tell)
+    then, lost_then = changed(study, setting, densities, every, changes, crew, tell)
     what_if = [
-        WhatIf(
-            change,
-            quantity,
-            *gap(
-                samples,
-                [then[change].get(sample.name, sample.y[:, place]) for sample in samples],
-                place,
-            ),
-        )
+        _what_if(change, quantity, samples, then[change], at)
         for change in changes
         for quantity, samples in sides.items()
     ]
-    plants = [
-        item.key
-        for item in list_inputs(study)
-        if item.varies == "plant" and any(item.key in sample.scores for sample in every)
-    ]
-    by_lot = stream(study.study.seed, "worth", 0, 0, "drivers.lots")
     sobol = effects(study, setting, crew, tell)
-    unresolved += [
-        *lost,
-        *(
-            row
-            for part in sobol
-            for row in looked_at(
-                study,
-                part.stratum,
-                EFFECTS,
-                round(part.lost * part.solved),
-                part.solved,
-                of=part.output,
-            )
-        ),
-    ]
+    lost += [*lost_then, *chain.from_iterable(part.unresolved(study) for part in sobol)]
     return Drivers(
         outcome,
         setting,
-        tuple(sobol),
-        {
-            quantity: total_of(samples, [s.y[:, place] for s in samples])
-            for quantity, samples in sides.items()
-        },
-        {quantity: _effective(samples, place) for quantity, samples in sides.items()},
-        tuple(answers),
-        tuple(what_if),
-        worths(every, plants, rule, by_lot),
+        sobol,
+        {key: total_of(some, [s.y[:, at] for s in some]) for key, some in sides.items()},
+        {key: _effective(some, at) for key, some in sides.items()},
+        answers,
+        what_if,
+        _worths(study, _rule(study, outcome, at, missed, false), every),
         {sample.name: len(sample.w) for sample in every},
-        tuple(unresolved),
+        lost,
     )
+
+
+def _answers(study: Study, quantity: str, samples: Sequence[Sampled], at: int) -> Iterator[Answer]:
+    bands = Bands(at, stream(study.study.seed, quantity, 0, 0, "drivers.dead"))
+    for key in _keys(study, samples):
+        yield Answer(key, quantity, elasticity(samples, at, key), shift(samples, at, key, bands))
+
+
+def _what_if(
+    change: Change,
+    quantity: str,
+    samples: Sequence[Sampled],
+    then: Mapping[Stratum, Array],
+    at: int,
+) -> WhatIf:
+    changed_y = [then.get(sample.name, sample.y[:, at]) for sample in samples]
+    return WhatIf(change, quantity, *gap(samples, changed_y, at))
+
+
+def _worths(study: Study, rule: Rule, every: Sequence[Sampled]) -> dict[str, Worth]:
+    """Of every input that varies from plant to plant."""
+    by_lot = stream(study.study.seed, "worth", 0, 0, "drivers.lots")
+    varies = {item.key: item.varies for item in list_inputs(study)}
+    plants = [key for key in _keys(study, every) if varies[key] == "plant"]
+    return worths(every, plants, rule, by_lot)
 
 
 def _check(study: Study) -> None:
@@ -251,34 +247,30 @@ def _rule(
         sample.name: np.asarray((sample.w[:, None] * sample.y).mean(axis=0))
         for sample in (*missed, *false)
     }
-    sides = [{sample.name: sample.share for sample in side} for side in (missed, false)]
+    of_missed, of_false = (
+        {sample.name: sample.share for sample in side} for side in (missed, false)
+    )
     costs = cost_weights(study) or None
 
     def here(weights: Mapping[Stratum, float]) -> Array:
         return np.asarray(sum(weight * p[name] for name, weight in weights.items()), float)
 
-    def like(
-        weights: Mapping[Stratum, float], limit: float, bound: Array, estimate: Array
-    ) -> Bound:
-        return Bound.like(weights, limit, bound, estimate, here(weights))
-
-    whole = like(sides[1], limit_of_p_false(study), judged.bound, judged.false.total)
-    each = study.policy.p_false_max_each
-    kinds = (
-        ()
-        if each is None
-        else tuple(like({name: 1.0}, each, bound, p[name]) for name, bound in judged.each.items())
-    )
-    usable = judged.usable if judged.usable.any() else np.ones(whole.margin.shape, bool)
+    limit, each = limit_of_p_false(study), study.policy.p_false_max_each
+    whole = Bound.like(of_false, limit, judged.bound, judged.false.total, here(of_false))
+    kinds = [
+        Bound.like({name: 1.0}, each, bound, p[name], here({name: 1.0}))
+        for name, bound in judged.each.items()
+        if each is not None
+    ]
     return Rule(
-        sides[0],
-        sides[1],
-        usable,
+        of_missed,
+        of_false,
+        judged.usable if judged.usable.any() else np.ones_like(judged.usable),
         whole.limit,
         whole.margin,
         whole.extra,
         costs,
-        kinds,
-        judged.aim - here(costs or sides[0]),
+        tuple(kinds),
+        judged.aim - here(costs or of_missed),
         place,
     )

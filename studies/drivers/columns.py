@@ -17,8 +17,6 @@ from montecarlo.sampling.stratum import EARTH, Side, Stratum
 from montecarlo.sampling.transform import DRAWN, HIGHEST, LOWEST
 from montecarlo.study.description import Study
 
-__all__ = ["DRAWS", "Columns", "Group", "columns_of", "groups_of", "scores_of"]
-
 PHASE, ANGLE, STATE = DRAWN
 DRAWS = {PHASE: "phase of the fault", ANGLE: "point on wave", STATE: "breaker open or closed"}
 

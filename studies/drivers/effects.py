@@ -6,16 +6,19 @@ faults also the critical position."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from montecarlo.engine.block import Block
+from montecarlo.engine.block import Block, thresholds
+from montecarlo.engine.guard import EFFECTS, Unresolved, looked_at
 from montecarlo.engine.job import Job
-from montecarlo.engine.path import Measured, solve
-from montecarlo.engine.winding import Along
+from montecarlo.engine.path import solve
+from montecarlo.engine.progress import Progress
+from montecarlo.engine.winding import Along, critical_places, pickups_at_place
 from montecarlo.engine.workers import Workers
+from montecarlo.estimates.caught import missed_stretches
 from montecarlo.estimates.drivers import Effects, sobol_effects
 from montecarlo.quantities import Array
 from montecarlo.relays.schemes import AXES, Axis
@@ -27,16 +30,11 @@ from montecarlo.study.axes import PICKUPS
 from montecarlo.study.candidates import Setting, lattices_of
 from montecarlo.study.description import Study
 from studies.drivers.columns import Columns, Group, columns_of, groups_of
-from studies.drivers.earth import at_sampled_place, missed_parts
 
-__all__ = ["PICKUP", "POSITION", "EffectsOf", "effects", "job_of", "nets", "rows_for"]
-
-PICKUP, POSITION = "critical pick-up", "critical position"
+OUTPUTS = PICKUP, POSITION = "critical pick-up", "critical position"
 AT_ONCE = 128  # rows of a net in a chunk, each solved k + 2 times
 FLOOR = 0.1  # of the finest candidate
 FEWEST = 256
-
-Progress = Callable[[int, int, str], None]
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,14 +49,25 @@ class EffectsOf:
     floored: float  # share of the outputs that count as the floor
     lost: float  # share without a result, which count as the mean
 
-    @property
-    def solved(self) -> int:
-        """Rows of both nets and of their mixtures."""
-        return self.rows * (len(self.groups) + 2)
+    def unresolved(self, study: Study) -> tuple[Unresolved, ...]:
+        """Among the rows of both nets and of their mixtures. Raises StudyError for too many."""
+        solved = self.rows * (len(self.groups) + 2)
+        lost = round(self.lost * solved)
+        return looked_at(study, self.stratum, EFFECTS, lost, solved, of=self.output)
 
 
 def job_of(study: Study, *settings: Setting) -> Job:
-    """One-candidate lattices; the designs serve no purpose where points are given."""
+    """One-candidate lattices; the designs serve no purpose where points are given.
+
+    Parameters
+    ----------
+    study : Study
+    *settings : Setting
+
+    Returns
+    -------
+    Job
+    """
     small = Design(BLOCKS, BLOCKS)
     return Job(study.alone, lattices_of(study, *settings), small, replace(small, net=True))
 
@@ -71,50 +80,59 @@ def rows_for(study: Study) -> int:
 def effects(
     study: Study, setting: Setting, workers: Workers, progress: Progress
 ) -> list[EffectsOf]:
-    """On every external event, and on earth faults if there are any."""
-    job, rows = job_of(study, setting), rows_for(study)
-    strata = [
-        *([EARTH] if study.internal_faults.shares.earth > 0 else []),
-        *(Stratum.of(Side.EXTERNAL, event.name) for event in study.external_events),
-    ]
-    tasks = [
-        Mixtures(job, setting, name, index) for name in strata for index in range(rows // AT_ONCE)
-    ]
+    """On every external event, and on earth faults if there are any.
+
+    Parameters
+    ----------
+    study : Study
+    setting : Setting
+        Which is looked at.
+    workers : Workers
+    progress : callable
+
+    Returns
+    -------
+    list of EffectsOf
+    """
+    strata = [Stratum.of(Side.EXTERNAL, event.name) for event in study.external_events]
+    if study.internal_faults.shares.earth > 0:
+        strata.insert(0, EARTH)
+    job, runs = job_of(study, setting), range(rows_for(study) // AT_ONCE)
+    tasks = [Mixtures(job, setting, name, index) for name in strata for index in runs]
     solved: dict[Stratum, list[Array]] = {name: [] for name in strata}
-    for done, (task, found) in enumerate(zip(tasks, workers.mapped(_solved, tasks), strict=True)):
+    for done, (task, found) in enumerate(
+        zip(tasks, workers.mapped(_solved, tasks), strict=True), 1
+    ):
         solved[task.stratum].append(found)
-        progress(done + 1, len(tasks), f"{task.stratum}, effects of inputs")
+        progress(done, len(tasks), f"{task.stratum}, effects of inputs")
     return [
-        each
-        for name in strata
-        for each in _effects_of(study, setting, name, np.concatenate(solved[name], axis=2))
+        _effect_of(study, setting, name, output, values)
+        for name, parts in solved.items()
+        for output, values in zip(OUTPUTS, np.concatenate(parts, axis=2), strict=False)
     ]
 
 
-def _effects_of(study: Study, setting: Setting, name: Stratum, found: Array) -> list[EffectsOf]:
-    """found (outputs, k + 2, rows)."""
-    groups = groups_of(columns_of(study, name), study.ties)
-    floor, out = _floor(study, setting), []
-    for output, values in zip((PICKUP, POSITION), found, strict=False):
-        rng = stream(study.study.seed, name, 0, 0, f"drivers.resampled.{output}")
-        lost, low = ~np.isfinite(values), np.zeros(values.shape, bool)
-        if output == PICKUP:
-            low = values < floor
-            with np.errstate(invalid="ignore"):
-                values = np.log(np.maximum(values, floor))
-        values = np.where(lost, np.nanmean(values[:2]), values)
-        out.append(
-            EffectsOf(
-                name,
-                output,
-                groups,
-                sobol_effects(values[0], values[1], values[2:], rng),
-                values.shape[1],
-                float(low.mean()),
-                float(lost.mean()),
-            )
-        )
-    return out
+def _effect_of(
+    study: Study, setting: Setting, name: Stratum, output: str, values: Array
+) -> EffectsOf:
+    """values (k + 2, rows)."""
+    lost, low = ~np.isfinite(values), np.zeros(values.shape, bool)
+    if output == PICKUP:
+        floor = _floor(study, setting)
+        low = values < floor
+        with np.errstate(invalid="ignore"):
+            values = np.log(np.maximum(values, floor))
+    one, other, *mixed = np.where(lost, np.nanmean(values[:2]), values)
+    rng = stream(study.study.seed, name, 0, 0, f"drivers.resampled.{output}")
+    return EffectsOf(
+        name,
+        output,
+        groups_of(columns_of(study, name), study.ties),
+        sobol_effects(one, other, np.array(mixed), rng),
+        len(one),
+        float(low.mean()),
+        float(lost.mean()),
+    )
 
 
 def _floor(study: Study, setting: Setting) -> float:
@@ -154,15 +172,36 @@ def _solved(task: Mixtures) -> Array:
     block = Block(
         task.job, Chunk(name, 0, task.index, 0, 0), columns.at(stacked.reshape(-1, columns.dims))
     )
-    found = solve(block)
+    found, (lattice,) = solve(block), task.job.lattices
     if isinstance(found, Along):
-        outputs = [
-            multiples(at_sampled_place(block, found), task.setting),
-            missed_parts(block, found)[:, 0],
-        ]
+        pickups = {at.axis: part for at, part in pickups_at_place(block, lattice, found)}
+        outputs = [multiples(pickups, task.setting), missed_parts(block, found)[:, 0]]
     else:
-        outputs = [multiples(_of_event(found), task.setting)]
+        event = found.pickups(lattice)
+        pickups = {axis: part[:, 0] for axis in AXES if (part := getattr(event, axis)) is not None}
+        outputs = [multiples(pickups, task.setting)]
     return np.stack([values.reshape(len(stacked), -1) for values in outputs])
+
+
+def missed_parts(block: Block, found: Along) -> Array:
+    """Of earth faults, from the neutral up to where each candidate operates.
+
+    Parameters
+    ----------
+    block : Block
+    found : Along
+
+    Returns
+    -------
+    ndarray, (n, C)
+        1 for a candidate that operates on the load, NaN where unresolved. Candidates lattice by
+        lattice, as `Lattice.settings`.
+    """
+    parts = [
+        missed_stretches(phase_x, earth_x, block.load_pickups(lattice), *thresholds(lattice))
+        for lattice, phase_x, earth_x in critical_places(block, found, {})
+    ]
+    return np.concatenate(parts, axis=1)
 
 
 def nets(study: Study, name: Stratum, columns: Columns) -> tuple[Array, Array]:
@@ -175,17 +214,7 @@ def nets(study: Study, name: Stratum, columns: Columns) -> tuple[Array, Array]:
     return one, other[stream(seed, stratum, 0, 0, "order").permutation(rows)]
 
 
-def _of_event(found: Measured) -> dict[Axis, Array]:
-    """Critical pick-ups (n,) of the only candidate, by kind of element."""
-    (lattice,) = found.block.job.lattices
-    pickups = found.pickups(lattice)
-    return {axis: part[:, 0] for axis in AXES if (part := getattr(pickups, axis)) is not None}
-
-
 def multiples(pickups: Mapping[Axis, Array], setting: Setting) -> Array:
     """Largest critical pick-up over its setting among the elements, (n,); NaN where unresolved."""
-    return np.asarray(
-        np.max(
-            [part / getattr(setting, f"{axis}_pickup_a") for axis, part in pickups.items()], axis=0
-        )
-    )
+    parts = [part / getattr(setting, f"{axis}_pickup_a") for axis, part in pickups.items()]
+    return np.asarray(np.max(parts, axis=0))

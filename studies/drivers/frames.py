@@ -14,8 +14,6 @@ from studies.drivers.answers import Drivers
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["KNOWN", "driver_rows", "elasticity_rows", "what_if_rows", "worth_rows"]
-
 KNOWN = {
     1: "in which quarter of its range it lies",  # by columns (estimates.drivers.worth)
     6: "whether the mean of the six CTs is low or high and their ends are near or far apart",

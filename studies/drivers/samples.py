@@ -7,8 +7,9 @@ counted."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import chain
 
 import numpy as np
 
@@ -16,6 +17,7 @@ from montecarlo.engine.block import Block, thresholds
 from montecarlo.engine.guard import ROWS, Unresolved, looked_at
 from montecarlo.engine.job import Job
 from montecarlo.engine.path import Measured, solve
+from montecarlo.engine.progress import Progress
 from montecarlo.engine.rare import Densities
 from montecarlo.engine.space import Space, inputs_of, space_of
 from montecarlo.engine.winding import POSITION, Along
@@ -33,16 +35,11 @@ from montecarlo.study.candidates import Lattice, Setting
 from montecarlo.study.description import Study
 from montecarlo.study.wider import with_inputs
 from studies.drivers.columns import Columns, columns_of, scores_of
-from studies.drivers.earth import missed_parts
-from studies.drivers.effects import job_of
-
-__all__ = ["CENTRE", "HALVED", "Change", "changed", "changes_of", "sampled"]
+from studies.drivers.effects import job_of, missed_parts
 
 CHUNK = 2048  # rows, a multiple of BATCH
 FEWEST = 1024
 CENTRE, HALVED = "at its centre", "half as uncertain"
-
-Progress = Callable[[int, int, str], None]
 
 
 @dataclass(frozen=True)
@@ -55,21 +52,28 @@ class Change:
     what: str
 
     def of(self, study: Study) -> Study:
-        own = next(item.distribution for item in list_inputs(study) if item.key == self.key)
-        return with_inputs(
-            study, {self.key: number(own.centre()) if self.what == CENTRE else widened(own, 0.5)}
-        )
+        """The study so changed."""
+        (own,) = (item.distribution for item in list_inputs(study) if item.key == self.key)
+        changed = number(own.centre()) if self.what == CENTRE else widened(own, 0.5)
+        return with_inputs(study, {self.key: changed})
 
 
 def changes_of(study: Study, keys: Sequence[str]) -> list[Change]:
-    """What is tried of each input."""
-    lists = {item.key for item in list_inputs(study) if not item.distribution.is_continuous}
-    return [
-        Change(key, what)
-        for key in keys
-        for what in (CENTRE, HALVED)
-        if what == CENTRE or key not in lists
-    ]
+    """What is tried of each input.
+
+    Parameters
+    ----------
+    study : Study
+    keys : sequence of str
+        Of inputs.
+
+    Returns
+    -------
+    list of Change
+    """
+    smooth = {item.key for item in list_inputs(study) if item.distribution.is_continuous}
+    every = [Change(key, what) for key in keys for what in (CENTRE, HALVED)]
+    return [change for change in every if change.what == CENTRE or change.key in smooth]
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,60 +117,59 @@ def sampled(
     workers: Workers,
     progress: Progress,
 ) -> tuple[list[Sampled], list[Sampled]]:
-    """Internal faults and external events, every candidate of the lattices on all rows. Events
-    without a density are drawn plainly."""
+    """Internal faults and external events, every candidate of the lattices on all rows.
+
+    Parameters
+    ----------
+    study : Study
+    lattices : sequence of Lattice
+    densities : mapping of Stratum to density
+        Events without one are drawn plainly.
+    workers : Workers
+    progress : callable
+
+    Returns
+    -------
+    tuple of list of Sampled
+        Internal faults, external events.
+    """
     job, weight = replace(job_of(study), lattices=tuple(lattices)), weights_of(study)
-    shares = dict(
-        zip(
-            (*weight.internal, *weight.external),
-            (*weight.shares, *weight.event_shares),
-            strict=True,
-        )
-    )
-    names = [name for name in shares if name.side is not Side.STATE]
-    rows = {name: _rows(job, study, name, densities) for name in names}
-    tasks = [task for name in names for task in rows[name]]
-    found: dict[Stratum, list[Array]] = {name: [] for name in names}
-    for done, (task, y) in enumerate(zip(tasks, workers.mapped(_judged, tasks), strict=True)):
-        found[task.chunk.stratum].append(y)
-        progress(done + 1, len(tasks), f"{task.chunk.stratum}, samples for drivers")
-    every = [
-        _gathered(study, name, shares[name], rows[name], np.concatenate(found[name]))
-        for name in names
-    ]
+    names = (*weight.internal, *weight.external)
+    shares = dict(zip(names, (*weight.shares, *weight.event_shares), strict=True))
+    drawn = [name for name in names if name.side is not Side.STATE]
+    tasks = [task for name in drawn for task in _rows(job, study, name, densities)]
+    found: dict[Stratum, list[tuple[Rows, Array]]] = {name: [] for name in drawn}
+    for done, (task, y) in enumerate(zip(tasks, workers.mapped(_judged, tasks), strict=True), 1):
+        found[task.chunk.stratum].append((task, y))
+        progress(done, len(tasks), f"{task.chunk.stratum}, samples for drivers")
+    every = [_gathered(study, shares[name], rows) for name, rows in found.items()]
     internal = [each for each in every if each.name.side is Side.INTERNAL]
     return internal, [each for each in every if each.name.side is Side.EXTERNAL]
 
 
 def _rows(job: Job, study: Study, name: Stratum, densities: Densities) -> list[Rows]:
-    size = (
-        max(FEWEST, study.study.samples // (1 if name.side is Side.EXTERNAL else 4))
-        // BATCH
-        * BATCH
-    )
-    space = space_for(study, name)
-    density = densities.get(name) or plain(
-        space.dims, space.images if isinstance(space, Space) else ()
-    )
+    wanted = study.study.samples // (1 if name.side is Side.EXTERNAL else 4)
+    size, space = max(FEWEST, wanted) // BATCH * BATCH, space_for(study, name)
+    images = space.images if isinstance(space, Space) else ()
+    density = densities.get(name) or plain(space.dims, images)
     return [
         Rows(job, study, Chunk(name, 0, index, 0, 0), density, min(CHUNK, size - index * CHUNK))
         for index in range(-(-size // CHUNK))
     ]
 
 
-def _gathered(study: Study, name: Stratum, share: float, rows: Sequence[Rows], y: Array) -> Sampled:
-    u = np.concatenate([part.u() for part in rows])
-    points = space_for(study, name).points(u)
-    scores, duals = scores_of(inputs_of(study, name), study.ties, points)
+def _gathered(study: Study, share: float, rows: Sequence[tuple[Rows, Array]]) -> Sampled:
+    first, _ = rows[0]
+    name, density = first.chunk.stratum, first.density
+    u = np.concatenate([part.u() for part, _ in rows])
+    y = np.concatenate([values for _, values in rows])
     tied = {key for tie in study.ties for key in tie[:2]}
-    density = rows[0].density
     return Sampled(
         name,
         share,
         np.exp(density.log_weight(u)),
         np.nan_to_num(y),
-        scores,
-        duals,
+        *scores_of(inputs_of(study, name), study.ties, first.space.points(u)),
         density.largest_weight,
         POSITION if name == EARTH and POSITION not in tied else "",
         int(np.isnan(y).any(axis=1).sum()),
@@ -192,18 +195,17 @@ def changed(
         for sample in samples
         if change.key in sample.scores
     }
-    flat = [task for rows in tasks.values() for task in rows]
+    flat = [*chain.from_iterable(tasks.values())]
     solved = workers.mapped(_judged, flat)
     out: dict[Change, dict[Stratum, Array]] = {change: {} for change in changes}
     done, unresolved = 0, list[Unresolved]()
     for (change, name), rows in tasks.items():
+        what = f"{change.key} {change.what}"
         y = np.concatenate([next(solved)[:, 0] for _ in rows])
-        unresolved += looked_at(
-            study, name, ROWS, int(np.isnan(y).sum()), len(y), of=f"{change.key} {change.what}"
-        )
+        unresolved += looked_at(study, name, ROWS, int(np.isnan(y).sum()), len(y), of=what)
         out[change][name] = np.nan_to_num(y)
         done += len(rows)
-        progress(done, len(flat), f"{change.key} {change.what}")
+        progress(done, len(flat), what)
     return out, tuple(unresolved)
 
 

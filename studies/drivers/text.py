@@ -3,16 +3,19 @@ plain words. Every sentence stays within its intervals."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.estimates.verdicts import Verdict
 from montecarlo.quantities.wording import listed
 from studies.drivers.effects import POSITION
 from studies.drivers.samples import CENTRE, HALVED
-from studies.report.notes import unresolved_sentence
+from studies.report.blocks import Block, items, paragraphs
+from studies.report.notes import sentences, unresolved_sentence
 from studies.report.numbers import percent, with_limits
 from studies.report.words import input_name, scheme_name, setting_text
+from studies.sweep.closest import closest_text
+from studies.sweep.doubts import doubts_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -20,24 +23,42 @@ if TYPE_CHECKING:
     from montecarlo import Result
     from studies.drivers.answers import Drivers
 
-__all__ = ["FEW_HITS", "conclusion", "notes"]
-
 FEW_HITS = 50.0
 WORDS = {"p_missed": "missed faults", "p_false": "false trips", "cost_per_year": "cost"}
 
 
-def conclusion(result: Result, found: Drivers, frames: dict[str, pd.DataFrame]) -> list[str]:
-    """Up to six sentences."""
-    what_if = frames["what_if"]
-    texts = (
-        _setting(result, found),
-        _reach(frames["drivers"]),
-        _spill(frames["drivers"]),
-        _specify(what_if, found.worths),
-        _assumed(what_if, found.worths),
-        _measure(result, frames["worth_of_measuring"]),
-    )
-    return [text for text in texts if text]
+def drivers_text(
+    result: Result, found: Drivers, frames: Mapping[str, pd.DataFrame], peak: str
+) -> list[Block]:
+    """What a finished study of drivers says.
+
+    Parameters
+    ----------
+    result : Result
+    found : Drivers
+    frames : mapping of str to DataFrame
+        By name of the table.
+    peak : str
+        What is to be said of the peak voltage.
+
+    Returns
+    -------
+    list of Block
+    """
+    plants = found.worths
+    return [
+        *paragraphs(
+            _setting(result, found),
+            _reach(frames["drivers"]),
+            _spill(frames["drivers"]),
+            _specify(frames["what_if"], plants),
+            _assumed(frames["what_if"], plants),
+            _measure(result, frames["worth_of_measuring"]),
+            *closest_text(result.study, result.closest),
+        ),
+        *doubts_text(result.doubts, result.chosen or 0),
+        *items((*_notes(found), *sentences(result), peak)),
+    ]
 
 
 def _setting(result: Result, found: Drivers) -> str:
@@ -120,57 +141,52 @@ def _specify(what_if: pd.DataFrame, plants: Collection[str]) -> str:
             "Specify first: no input of the plant moves either probability by more than its"
             " interval."
         )
-    parts = [
-        text
-        for quantity in ("p_missed", "p_false")
-        if (text := _first(rows[rows["quantity"] == quantity]))
-    ]
-    if not parts:
-        return (
-            f"Specify first: nothing here; with any of the plant's {rows['input'].nunique()} inputs"
-            " looked at half as uncertain, neither probability falls by more than its interval."
-        )
-    return f"Specify first, of the plant: half as uncertain, {'; '.join(parts)}."
+    if falls := _falls(rows):
+        return f"Specify first, of the plant: half as uncertain, {falls}."
+    return (
+        f"Specify first: nothing here; with any of the plant's {rows['input'].nunique()} inputs"
+        " looked at half as uncertain, neither probability falls by more than its interval."
+    )
 
 
 def _assumed(what_if: pd.DataFrame, plants: Collection[str]) -> str:
     """Of what differs from event to event: assumptions of the study, or matters of protection
     outside the zone."""
-    rows = what_if[~what_if["input"].isin(plants)]
-    parts = [
-        text
-        for quantity in ("p_missed", "p_false")
-        if (text := _first(rows[rows["quantity"] == quantity]))
-    ]
-    return (
-        f"Of what differs from event to event: half as uncertain, {'; '.join(parts)}."
-        if parts
-        else ""
-    )
+    falls = _falls(what_if[~what_if["input"].isin(plants)])
+    return f"Of what differs from event to event: half as uncertain, {falls}." if falls else ""
+
+
+def _falls(rows: pd.DataFrame) -> str:
+    """Of both probabilities what lowers them most."""
+    each = (_first(rows[rows["quantity"] == name]) for name in ("p_missed", "p_false"))
+    return "; ".join(filter(None, each))
+
+
+def _shown(rows: pd.DataFrame) -> pd.DataFrame:
+    """Those that fall by more than their intervals."""
+    return rows[(rows["verdict"] != Verdict.ALIKE) & (rows["difference"] < 0)]
+
+
+def _like(rows: pd.DataFrame, best: pd.Series[Any]) -> str:
+    """What cannot be told in size from the largest fall."""
+    others = rows[rows["difference_low"] <= best["difference_high"]]["input"]
+    names = listed(_name(key) for key in others if key != best["input"])
+    return f", not distinguishable in size from {names}" if names else ""
 
 
 def _first(rows: pd.DataFrame) -> str:
     """The largest fall with an input half as uncertain that is more than its interval, and what
     cannot be told from it; "" if there is none."""
-    told = rows[
-        (rows["change"] == HALVED) & (rows["verdict"] != Verdict.ALIKE) & (rows["difference"] < 0)
-    ]
+    told = _shown(rows[rows["change"] == HALVED])
     if not len(told):
         return ""
     best = told.loc[told["difference"].idxmin()]
-    others = [
-        _name(key)
-        for key in told[
-            (told["difference_low"] <= best["difference_high"]) & (told["input"] != best["input"])
-        ]["input"]
-    ]
     fixed = rows[(rows["change"] == CENTRE) & (rows["input"] == best["input"])].iloc[0]
     low, high = (0.0 - 100 * best[f"difference_{end}"] for end in ("high", "low"))
-    text = (
+    return (
         f"{_name(best['input'])} would lower {WORDS[best['quantity']]} by {low:.2g} to {high:.2g}"
-        f" percentage points, {_left(best)} (at its centre: {_left(fixed)})"
+        f" percentage points, {_left(best)} (at its centre: {_left(fixed)}){_like(told, best)}"
     )
-    return text + (f", not distinguishable in size from {listed(others)}" if others else "")
 
 
 def _left(row: Any) -> str:
@@ -182,10 +198,9 @@ def _left(row: Any) -> str:
 
 def _name(key: str) -> str:
     """With the event, where it is one's."""
-    event = (
-        f" ({key.split('.')[1].replace('_', ' ')})" if key.startswith("external_events.") else ""
-    )
-    return f"the {input_name(key)}{event}"
+    table, event, *_ = key.split(".")
+    of = f" ({event.replace('_', ' ')})" if table == "external_events" else ""
+    return f"the {input_name(key)}{of}"
 
 
 # --- measuring ----------------------------------------------------------------
@@ -202,7 +217,7 @@ def _measure(result: Result, worth: pd.DataFrame) -> str:
             "Measure first: nothing on this grid; whatever a plant input turned out to be, the same"
             " setting would be chosen, so that measuring is worth 0."
         )
-    better = rows[(rows["verdict"] != Verdict.ALIKE) & (rows["difference"] < 0)]
+    better = _shown(rows)
     if not len(better):
         best = rows.loc[rows["difference_low"].idxmin()]
         return (
@@ -212,15 +227,10 @@ def _measure(result: Result, worth: pd.DataFrame) -> str:
             f" {_amount(result, quantity, -best['difference_low'])} for {_name(best['input'])}."
         )
     best = better.loc[better["difference"].idxmin()]
-    others = better[
-        (better["difference_low"] <= best["difference_high"]) & (better["input"] != best["input"])
-    ]
-    same = listed([_name(key) for key in others["input"]])
-    also = f", not distinguishable in size from {same}" if len(others) else ""
-    least, most = (-best[f"difference_{end}"] for end in ("high", "low"))
+    lowered = _amount(result, quantity, -best["difference_high"], -best["difference_low"])
     return (
         f"Measure first: {_name(best['input'])}; to know {best['known']}, and to choose anew for"
-        f" it, would lower {WORDS[quantity]} by {_amount(result, quantity, least, most)}{also}."
+        f" it, would lower {WORDS[quantity]} by {lowered}{_like(better, best)}."
     )
 
 
@@ -228,49 +238,42 @@ def _amount(result: Result, quantity: str, *values: float) -> str:
     """One value, or from one to another."""
     cost = result.study.policy.least_annual_cost
     if quantity == "cost_per_year" and cost is not None:
-        return (
-            " to ".join(f"{float(f'{value:.2g}') + 0.0:,.15g}" for value in values)
-            + f" {cost.unit} a year"
-        )
-    return " to ".join(f"{100 * value + 0.0:.2g}" for value in values) + " percentage points"
+        each, unit = [f"{float(f'{value:.2g}') + 0.0:,.15g}" for value in values], cost.unit
+        return f"{' to '.join(each)} {unit} a year"
+    return f"{' to '.join(f'{100 * value + 0.0:.2g}' for value in values)} percentage points"
 
 
 # --- beside the conclusion ----------------------------------------------------
 
 
-def notes(found: Drivers) -> list[str]:
+def _notes(found: Drivers) -> Iterator[str]:
     """What to know of the tables."""
-    sizes = ", ".join(
-        f"{name.partition('.')[2].replace('_', ' ')} {count}" for name, count in found.rows.items()
-    )
-    texts = [
+    sizes = ", ".join(f"{name.kind.replace('_', ' ')} {size}" for name, size in found.rows.items())
+    yield (
         f"Rows of their own for elasticities, what-ifs and worth of measuring ({sizes}); Sobol'"
         f" effects from {found.effects[0].rows} rows of each of two nets, mixed input by input."
         " What these rows show of the setting's own p is a second estimate: p_now in what_if.csv."
-    ]
+    )
     hits = found.effective["p_false"]
     if not found.now["p_false"].p > 0:
-        texts.append("No false trip among these rows, so that nothing is said of what moves them.")
+        yield "No false trip among these rows, so that nothing is said of what moves them."
     elif hits < FEW_HITS:
-        texts.append(
+        yield (
             f"False trips rest on {hits:.0f} effective hits; below {FEW_HITS:.0f} their"
             " elasticities and what-ifs are rough, and their intervals too short."
         )
-    texts += [
-        f"{part.stratum}: {percent(part.floored)} of the critical pick-ups are below a tenth of the"
-        " finest candidate and count as that."
-        for part in found.effects
-        if part.floored > 0.005
-    ]
-    changed = list(dict.fromkeys(each.change.key for each in found.what_if))
-    if changed:
-        texts.append(
+    for part in found.effects:
+        if part.floored > 0.005:
+            yield (
+                f"{part.stratum}: {percent(part.floored)} of the critical pick-ups are below a"
+                " tenth of the finest candidate and count as that."
+            )
+    if changed := {each.change.key for each in found.what_if}:
+        yield (
             f"What-ifs are worked out for the {len(changed)} inputs whose elasticities stand"
             " furthest from 0, by turns of p_missed and p_false; place along the winding aside."
         )
-    ties = [group.name for part in found.effects for group in part.groups if len(group.keys) > 1]
-    texts += [
-        f"Correlated, and so one line among the Sobol' effects: {name}."
-        for name in dict.fromkeys(ties)
-    ]
-    return [*texts, f"For drivers: {unresolved_sentence(found.unresolved)}"]
+    groups = [group for part in found.effects for group in part.groups]
+    for name in dict.fromkeys(group.name for group in groups if len(group.keys) > 1):
+        yield f"Correlated, and so one line among the Sobol' effects: {name}."
+    yield f"For drivers: {unresolved_sentence(found.unresolved)}"

@@ -9,30 +9,19 @@ from studies.nominal.desk import Desk
 from studies.report.blocks import Block, Table
 from studies.report.numbers import percent
 
-__all__ = ["options_by_hand"]
-
 
 def options_by_hand(study: Study) -> list[Block]:
     """A line an option; x of the finest pick-up of all."""
-    finest = min(
-        pickup
-        for grid in (study.candidates.earth_pickup_a, study.candidates.phase_pickup_a)
-        for pickup in grid
-    )
+    wanted = study.candidates
+    finest = min((*wanted.earth_pickup_a, *wanted.phase_pickup_a))
     rows = []
     for name, option in study.options:
         desk = Desk(option)
-        x = float(handcalc.unprotected_fraction(finest * desk.turns, desk.neutral_ohm, desk.emf_v))
+        x, ohm = desk.unprotected(finest), desk.neutral_ohm
+        part = percent(x, 3) if x < 1 else "all of it"
         limit = float(handcalc.capacitive_limit_ohm(option.machine.omega, desk.capacitance_f))
-        rows.append(
-            (
-                name,
-                f"{desk.neutral_ohm:.4g}",
-                f"{desk.emf_v / desk.neutral_ohm:.3g}",
-                percent(x, 3) if x < 1 else "all of it",
-                "kept" if desk.neutral_ohm <= limit else "not kept",
-            )
-        )
+        rule = "kept" if ohm <= limit else "not kept"
+        rows.append((name, f"{ohm:.4g}", f"{desk.emf_v / ohm:.3g}", part, rule))
     head = ("option", "neutrals ohm", "E / R_N A", "unprotected", "R_N <= 1/(3wC)")
     note = (
         f"Unprotected part of the winding x = I_set N R / E at the finest pick-up of {finest:g} A;"

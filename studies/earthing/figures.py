@@ -1,13 +1,15 @@
-"""Options of earthing as pictures: the table of `report.earthing.Options` in, axes out. Draw within
+"""Options of earthing as pictures: the table of `frames.Options` in, axes out. Draw within
 `look.look()`."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import cycle
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from montecarlo.frames.limits import with_limits
 from studies.report.look import (
     CHOSEN,
     FAINT,
@@ -16,16 +18,21 @@ from studies.report.look import (
     MISSED,
     SCHEMES,
     backing,
+    blank,
     decades,
+    side_by_side,
 )
+from studies.report.marks import SHAPES, beside, limit_mark
+from studies.sweep.policy import limit_line
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
-__all__ = ["coverage_against_energy", "options_side_by_side"]
+    from studies.earthing.frames import Options
 
-SHAPES = "osD^vP"
+TRADE = "coverage_against_energy"
 CORNERS = ((-1, 1), (1, -1), (1, 1), (-1, -1))  # of a mark, where its label stands: right, up
 NEAR = 9.0  # per cent of the winding, within which labels might meet
 ENERGY_TEXT = "#444444"
@@ -36,42 +43,39 @@ PANELS = (
 )
 
 
+def figures(options: Options) -> dict[str, Figure]:
+    """By name."""
+    drawn: dict[str, Figure] = {}
+    drawn[TRADE], ax = blank()
+    coverage_against_energy(options.table, ax)
+    drawn["earthing_options"], axes = side_by_side(3, 32 + 8 * len(options.table))
+    options_side_by_side(options.table, axes, limit=limit_line(options.study)[0])
+    return drawn
+
+
 def coverage_against_energy(table: pd.DataFrame, ax: Axes) -> Axes:
     """Part of the winding covered against the energy in the fault, a labelled mark an option.
 
     Mark: median of the covered part, mean energy; thin bars: 5 to 95 % of the sampled faults; thick
     bar: 95 % limits of the mean. Options without a setting are left out."""
-    shown = table[table["covered_median"].notna()].sort_values(
-        "fault_energy_j_mean", ignore_index=True
+    shown = table.dropna(subset="covered_median").sort_values("fault_energy_j_mean")
+    energy, covered = (
+        shown.filter(like="fault_energy_j_") / 1e3,
+        100 * shown.filter(like="covered_"),
     )
-    for k, row in shown.iterrows():
-        colour = SCHEMES[int(k) % len(SCHEMES)]
-        x, y = row["fault_energy_j_mean"] / 1e3, 100 * row["covered_median"]
-        spread = [row[f"fault_energy_j_{end}"] / 1e3 for end in ("p05", "p95")]
-        limits = [row[f"fault_energy_j_mean_{end}"] / 1e3 for end in ("low", "high")]
-        ax.hlines(y, *spread, color=colour, linewidth=0.9, zorder=2)
-        ax.vlines(
-            x,
-            100 * row["covered_p05"],
-            100 * row["covered_p95"],
-            color=colour,
-            linewidth=0.9,
-            zorder=2,
-        )
-        ax.hlines(y, *limits, color=colour, linewidth=3.2, alpha=0.6, zorder=2.5)
-        ax.plot(
-            [x],
-            [y],
-            marker=SHAPES[int(k) % len(SHAPES)],
-            color=colour,
-            markersize=6.5,
-            markeredgecolor="white",
-            markeredgewidth=0.7,
-            zorder=3,
-            clip_on=False,
-        )
-    _labels(shown, ax)
-    _energy_axis(shown, ax)
+    mean, median = energy["fault_energy_j_mean"], covered["covered_median"]
+    colours = [SCHEMES[k % len(SCHEMES)] for k in range(len(shown))]
+    thin: dict[str, Any] = {"color": colours, "linewidth": 0.9, "zorder": 2}
+    ax.hlines(median, energy["fault_energy_j_p05"], energy["fault_energy_j_p95"], **thin)
+    ax.vlines(mean, covered["covered_p05"], covered["covered_p95"], **thin)
+    thick = thin | {"linewidth": 3.2, "alpha": 0.6, "zorder": 2.5}
+    ends = energy["fault_energy_j_mean_low"], energy["fault_energy_j_mean_high"]
+    ax.hlines(median, *ends, **thick)
+    marked: dict[str, Any] = {"markersize": 6.5, "markeredgecolor": "white", "markeredgewidth": 0.7}
+    for at, colour, shape in zip(zip(mean, median, strict=True), colours, cycle(SHAPES)):
+        ax.plot(*at, marker=shape, color=colour, zorder=3, clip_on=False, **marked)
+    _labels(mean, median, shown["option"], ax)
+    _around(ax, energy.to_numpy())
     ax.set_ylim(-10, 108)
     ax.set_yticks(range(0, 101, 20))
     ax.set_ylabel("winding covered against earth faults, %", color=MISSED)
@@ -83,44 +87,24 @@ def coverage_against_energy(table: pd.DataFrame, ax: Axes) -> Axes:
     return ax
 
 
-def _labels(shown: pd.DataFrame, ax: Axes) -> None:
+def _labels(mean: Any, median: Any, names: Any, ax: Axes) -> None:
     """Each beside its mark: above it to the left, or where a neighbour at about the same height has
     taken that, in the next corner."""
     taken: list[tuple[float, int]] = []
-    for x, y, text in zip(
-        shown["fault_energy_j_mean"] / 1e3,
-        100 * shown["covered_median"],
-        shown["option"],
-        strict=True,
-    ):
+    for x, y, text in zip(mean, median, names, strict=True):
         used = {corner for height, corner in taken if abs(height - y) < NEAR}
         corner = next((k for k in range(len(CORNERS)) if k not in used), 0)
         taken.append((y, corner))
         right, up = CORNERS[corner]
-        ax.annotate(
-            text,
-            (x, y),
-            xytext=(6 * right, 6 * up),
-            textcoords="offset points",
-            color=CHOSEN,
-            ha="left" if right > 0 else "right",
-            va="bottom" if up > 0 else "top",
-            bbox=backing(),
-            zorder=4,
-        )
+        beside(ax, text, (x, y), (6 * right, 6 * up), CHOSEN, bbox=backing(), zorder=4)
 
 
-def _energy_axis(shown: pd.DataFrame, ax: Axes) -> None:
-    """Logarithmic where there are energies above 0; whole decades around the sampled faults."""
-    values = (
-        shown[["fault_energy_j_p05", "fault_energy_j_p95", "fault_energy_j_mean"]].to_numpy() / 1e3
-    )
+def _around(ax: Axes, values: Any) -> None:
+    """Logarithmic, whole decades around the values above 0, if there are any."""
     above = values[np.isfinite(values) & (values > 0)]
-    if not above.size:
-        return
-    decades(
-        ax, "x", 10.0 ** np.floor(np.log10(above.min())), 10.0 ** np.ceil(np.log10(above.max()))
-    )
+    if above.size:
+        ends = np.log10([above.min(), above.max()])
+        decades(ax, "x", 10.0 ** np.floor(ends[0]), 10.0 ** np.ceil(ends[1]))
 
 
 def options_side_by_side(
@@ -131,41 +115,22 @@ def options_side_by_side(
     setting have no marks. `limit`: the policy's, on p_false."""
     place = np.arange(len(table))
     for ax, (name, scale, label, colour, dark) in zip(axes, PANELS, strict=True):
-        value, low, high = (
-            scale * table[f"{name}{end}"].to_numpy(float) for end in ("", "_low", "_high")
-        )
+        values = scale * table[[*with_limits(name)]].to_numpy(float)
+        value, low, high = values.T
         ax.hlines(place, low, high, color=colour, linewidth=1.8, zorder=2)
-        ax.scatter(
-            value,
-            place,
-            s=30,
-            facecolors=np.where(value > 0, colour, "white"),
-            edgecolors=colour,
-            zorder=3,
-            clip_on=False,
-        )
-        _from_zero(value, low, high, ax, log=name == "fault_energy_j_mean")
+        faces = np.where(value > 0, colour, "white")
+        ax.scatter(value, place, s=30, facecolors=faces, edgecolors=colour, zorder=3, clip_on=False)
+        if name == "fault_energy_j_mean" and not (low <= 0).any():
+            _around(ax, values)
+        elif np.isfinite(high).any():
+            ax.set_xlim(0, 1.08 * float(np.nanmax(high)) or 1.0)
         ax.set_xlabel(label, color=dark)
         ax.grid(visible=False, axis="y")
         for at in range(len(table)):
             ax.axhline(at, color=FAINT, linewidth=0.5, zorder=1)
     if limit is not None:
-        axes[1].axvline(100 * limit, color=FALSE, linestyle=(0, (6, 3)), linewidth=1.2, zorder=1.5)
+        limit_mark(axes[1], limit, "policy's limit", ha="right")
         axes[1].set_xlim(0, max(axes[1].get_xlim()[1], 108 * limit))
-        axes[1].set_title("dashed: policy's limit", color=FALSE_TEXT)
     axes[0].set_yticks(place, table["option"])
     axes[0].set_ylim(len(table) - 0.5, -0.5)
     return axes
-
-
-def _from_zero(value: Any, low: Any, high: Any, ax: Axes, *, log: bool) -> None:
-    known = np.isfinite(high)
-    if log and known.any() and (low[known] > 0).all():
-        decades(
-            ax,
-            "x",
-            10.0 ** np.floor(np.log10(low[known].min())),
-            10.0 ** np.ceil(np.log10(high[known].max())),
-        )
-    elif known.any():
-        ax.set_xlim(0, 1.08 * float(high[known].max()) or 1.0)

@@ -3,6 +3,7 @@ events."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
@@ -11,16 +12,15 @@ from typing import TYPE_CHECKING, Any, ClassVar
 import numpy as np
 
 from montecarlo.engine.guard import Unresolved, named
-from montecarlo.engine.progress import Progress, named_progress
-from montecarlo.engine.run import Outcome
+from montecarlo.engine.progress import Progress, named_progress, silent
 from montecarlo.engine.side_by_side import run_variants
 from montecarlo.engine.workers import Workers, workers_of
 from montecarlo.estimates.compare import level_of
 from montecarlo.estimates.intervals import Estimate, student
 from montecarlo.formulas.handcalc import capacitive_limit_ohm
-from montecarlo.frames.limits import difference_columns, with_limits
+from montecarlo.frames.limits import difference_columns, limit_columns, with_limits
 from montecarlo.frames.result import Result
-from montecarlo.frames.several import COST, Several
+from montecarlo.frames.several import COST, Several, choice_columns
 from montecarlo.plant.earthing import EarthingOption
 from montecarlo.quantities import Array
 from montecarlo.sampling.stratum import EARTH
@@ -32,13 +32,10 @@ from studies.earthing.lasting import EarthFaults, sample_earth_faults
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["ENERGIES", "Options", "run_options"]
-
 QUANTILES = {"p05": 0.05, "median": 0.5, "p95": 0.95}  # over sampled faults
-ENERGIES = ("fault_energy_j", "resistor_energy_j")
+ENERGIES = {"fault_energy_j": "fault_j", "resistor_energy_j": "resistor_j"}
 DIFFERENCE = ("option", "minus", "quantity", "unit", "difference", "low", "high", "verdict")
-UNITS = {"p_missed": "-", "p_false": "-", "cost_per_year": "", **dict.fromkeys(ENERGIES, "J")}
-OF_CANDIDATE = (
+OF_CHOICE = (
     "candidate",
     "scheme",
     *KEYS,
@@ -56,29 +53,30 @@ def run_options(
     study: Study, *, workers: int | Workers | None = None, progress: Progress | None = None
 ) -> Options:
     """Run every option of the study, then the earth faults of their common fresh batch at each
-    one's choice."""
-    tell, crew = progress or (lambda done, total, what: None), workers_of(workers)
-    variants = run_variants(dict(study.options), workers=crew, progress=progress)
-    fresh = [
-        outcome.fresh.round_
-        for outcome in variants.outcomes.values()
-        if outcome.chosen and outcome.fresh
-    ]
+    one's choice.
 
-    return Options(
-        study,
-        variants,
-        {
-            name: sample_earth_faults(
-                outcome.study,
-                outcome.chosen,
-                round_=max(fresh, default=1),
-                workers=crew,
-                progress=named_progress(tell, name),
-            )
-            for name, outcome in variants.outcomes.items()
-        },
-    )
+    Parameters
+    ----------
+    study : Study
+    workers : int or Workers, optional
+    progress : callable, optional
+
+    Returns
+    -------
+    Options
+    """
+    tell, crew = progress or silent, workers_of(workers)
+    variants = run_variants(dict(study.options), workers=crew, progress=tell)
+    outcomes = variants.outcomes
+    fresh = [each.fresh.round_ for each in outcomes.values() if each.chosen and each.fresh]
+    common = max(fresh, default=1)
+    faults = {
+        name: sample_earth_faults(
+            outcome.study, outcome.chosen, common, crew, named_progress(tell, name)
+        )
+        for name, outcome in outcomes.items()
+    }
+    return Options(study, variants, faults)
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,17 +104,18 @@ class Options(Several):
         faults."""
         import pandas as pd
 
-        return pd.DataFrame(
-            [
-                {
-                    "option": option.name,
-                    **_resistor(self.results[option.name].study),
-                    **_choice(self.results[option.name]),
-                    **_faults(self.faults[option.name], self.study.machine.phase_voltage_v, option),
-                }
-                for option in self.study.earthing_options
-            ]
-        )
+        phase_v = self.study.machine.phase_voltage_v
+        rows = [
+            {
+                "option": option.name,
+                **_resistor(self.results[option.name].study),
+                **_choice(self.results[option.name]),
+                **_faults(self.faults[option.name], phase_v),
+                **_rating(self.faults[option.name], option),
+            }
+            for option in self.study.earthing_options
+        ]
+        return pd.DataFrame(rows)
 
     @cached_property
     def differences(self) -> pd.DataFrame:
@@ -124,21 +123,19 @@ class Options(Several):
         and events, with limits of each quantity that hold for all pairs together with 95 %."""
         import pandas as pd
 
-        rows = []
+        cost = self.study.policy.least_annual_cost
+        units = dict.fromkeys(ENERGIES, "J")
+        if cost is not None:
+            units["cost_per_year"] = f"{cost.unit} a year"
         pairs = [*combinations(self.faults, 2)]
         found, level = self.variants.differences(pairs), level_of(len(pairs))
+        rows = []
         for one, other in pairs:
-            gaps = {**found.get((one, other), {}), **self._energy(one, other, level)}
-            for quantity, gap in gaps.items():
-                rows.append(
-                    {
-                        "option": one,
-                        "minus": other,
-                        "quantity": quantity,
-                        "unit": self._unit(quantity),
-                        **difference_columns(gap),
-                    }
-                )
+            for quantity, gap in (
+                found.get((one, other), {}) | self._energy(one, other, level)
+            ).items():
+                row = {"option": one, "minus": other, "quantity": quantity}
+                rows.append(row | {"unit": units.get(quantity, "-"), **difference_columns(gap)})
         return pd.DataFrame(rows, columns=list(DIFFERENCE))
 
     @cached_property
@@ -150,26 +147,12 @@ class Options(Several):
         every["option"] = every["option"].where(~alike, "all")
         return every.drop_duplicates(ignore_index=True)[["option", *same]]
 
-    @cached_property
-    def rare(self) -> pd.DataFrame:
-        """`Result.rare` of every option; empty where counted only."""
-        return self.joined("rare")
-
     def _energy(self, one: str, other: str, level: float) -> dict[str, Estimate]:
-        sides = [_energies(self.faults[name]) for name in (one, other)]
-        return {
-            name: student(sides[0][name] - sides[1][name], level)
+        gaps = {
+            name: _means(self.faults[one], name) - _means(self.faults[other], name)
             for name in ENERGIES
-            if all(np.isfinite(side[name]).all() for side in sides)
         }
-
-    def _unit(self, quantity: str) -> str:
-        cost = self.study.policy.least_annual_cost
-        return (
-            f"{cost.unit} a year"
-            if cost is not None and quantity == "cost_per_year"
-            else UNITS[quantity]
-        )
+        return {name: student(gap, level) for name, gap in gaps.items() if np.isfinite(gap).all()}
 
 
 # --- the columns of a row -----------------------------------------------------
@@ -190,33 +173,17 @@ def _resistor(option: Study) -> dict[str, Any]:
 
 def _choice(result: Result) -> dict[str, Any]:
     """Its best setting that the policy allows, from the fresh batch; blank without one."""
-    row = (
-        {}
-        if result.chosen is None
-        else result.candidates.set_index("candidate", drop=False).loc[result.chosen].to_dict()
-    )
-    blank = {"scheme": ""}
+    chosen, fresh = result.outcome.chosen, result.outcome.fresh
     costs = () if result.study.policy.least_annual_cost is None else COST
-    found = {key: row.get(key, blank.get(key, np.nan)) for key in (*OF_CANDIDATE, *costs)}
-    return found | dict(
-        zip(
-            ("p_missed_earth", "p_missed_earth_low", "p_missed_earth_high"),
-            _missed_earth(result.outcome),
-            strict=True,
-        )
-    )
+    earth: Iterable[Any] = (np.nan, np.nan, np.nan)
+    if chosen and fresh:
+        at = fresh.settings.index(chosen)
+        earth = (part[at] for part in fresh.strata[EARTH].estimate())
+    return choice_columns(result, (*OF_CHOICE, *costs)) | limit_columns("p_missed_earth", earth)
 
 
-def _missed_earth(outcome: Outcome) -> tuple[float, float, float]:
-    if outcome.chosen is None or outcome.fresh is None:
-        return np.nan, np.nan, np.nan
-    at, found = outcome.fresh.settings.index(outcome.chosen), outcome.fresh.strata[EARTH].estimate()
-    return float(found.p[at]), float(found.low[at]), float(found.high[at])
-
-
-def _faults(faults: EarthFaults, phase_v: float, option: EarthingOption) -> dict[str, Any]:
-    """Quantiles over the sampled earth faults, mean energies with limits over the blocks, and the
-    rating."""
+def _faults(faults: EarthFaults, phase_v: float) -> dict[str, Any]:
+    """Quantiles over the sampled earth faults, and mean energies with limits over the blocks."""
     columns: dict[str, Any] = {}
     for name, values in (
         ("terminal_fault_a", faults.solid_fault_a),
@@ -229,59 +196,40 @@ def _faults(faults: EarthFaults, phase_v: float, option: EarthingOption) -> dict
     ):
         columns |= {f"{name}_{word}": _quantile(values, share) for word, share in QUANTILES.items()}
         if name in ENERGIES:
-            mean = student(_energies(faults)[name])
-            columns |= {
-                f"{name}_mean": mean.p,
-                f"{name}_mean_low": mean.low,
-                f"{name}_mean_high": mean.high,
-            }
-    unseen = np.where(faults.seen == 1, 0.0, faults.fault_j)
-    total = np.nansum(faults.fault_j)
+            columns |= limit_columns(f"{name}_mean", student(_means(faults, name)))
+    unseen, total = (
+        np.nansum(np.where(faults.seen == 1, 0.0, faults.fault_j)),
+        np.nansum(faults.fault_j),
+    )
+    lost = np.isnan(faults.seen)
     columns["unseen_share_of_fault_energy"] = (
-        min(float(np.nansum(unseen) / total), 1.0) if total > 0 else np.nan
+        min(float(unseen / total), 1.0) if total > 0 else np.nan
     )
-    columns["unresolved"] = (
-        int(np.isnan(faults.seen).sum()) if np.isfinite(faults.seen).any() else 0
-    )
-    return columns | _rating(faults, option)
+    columns["unresolved"] = 0 if lost.all() else int(lost.sum())
+    return columns
 
 
 def _rating(faults: EarthFaults, option: EarthingOption) -> dict[str, float]:
     """The neutral's current and heat over what the resistor is rated for; NaN without a rating."""
-    if option.rated_current_a is None or option.rated_time_s is None:
-        current, heat = np.full((2, 1), np.nan)
-        rated = np.nan, np.nan
-    else:
-        rated = option.rated_current_a, option.rated_time_s
-        current, heat = (
-            faults.solid_neutral_a / rated[0],
-            faults.neutral_a2s / (rated[0] ** 2 * rated[1]),
-        )
-    known = np.isfinite(heat)
+    rated_a, rated_s = option.rated_current_a or np.nan, option.rated_time_s or np.nan
+    heat = faults.neutral_a2s / (rated_a**2 * rated_s)
+    known = heat[np.isfinite(heat)]
     return {
-        "rated_current_a": rated[0],
-        "rated_time_s": rated[1],
-        "terminal_current_over_rated_p95": _quantile(current, 0.95),
+        "rated_current_a": rated_a,
+        "rated_time_s": rated_s,
+        "terminal_current_over_rated_p95": _quantile(faults.solid_neutral_a / rated_a, 0.95),
         "heat_over_rated_p95": _quantile(heat, 0.95),
-        "beyond_rating_share": float((heat[known] > 1).mean()) if known.any() else np.nan,
+        "beyond_rating_share": float((known > 1).mean()) if known.size else np.nan,
     }
 
 
 def _quantile(values: Array, share: float) -> float:
     known = values[np.isfinite(values)]
-    return float(np.quantile(known, share)) if known.size else float("nan")
+    return float(np.quantile(known, share)) if known.size else np.nan
 
 
-def _energies(faults: EarthFaults) -> dict[str, Array]:
-    """Means over each block's faults with a result, (blocks,)."""
-    found = {}
-    for name, values in zip(ENERGIES, (faults.fault_j, faults.resistor_j), strict=True):
-        known = np.isfinite(values)
-        count = known.sum(axis=1)
-        found[name] = np.divide(
-            np.where(known, values, 0.0).sum(axis=1),
-            count,
-            out=np.full(len(values), np.nan),
-            where=count > 0,
-        )
-    return found
+def _means(faults: EarthFaults, energy: str) -> Array:
+    """Over each block's faults with a result, (blocks,)."""
+    values: Array = getattr(faults, ENERGIES[energy])
+    count = np.isfinite(values).sum(axis=1)
+    return np.asarray(np.nansum(values, axis=1) / np.where(count > 0, count, np.nan))

@@ -26,9 +26,6 @@ from montecarlo.sampling.stratum import EARTH
 from montecarlo.study.candidates import Setting, lattices_of
 from montecarlo.study.description import Study
 
-__all__ = ["EarthFaults", "sample_earth_faults"]
-
-
 PLACES = 8  # along the winding, of each sampled fault
 
 
@@ -63,7 +60,7 @@ class EarthFaults:
 
 
 def sample_earth_faults(
-    study: Study, setting: Setting | None, *, round_: int, workers: Workers, progress: Progress
+    study: Study, setting: Setting | None, round_: int, workers: Workers, progress: Progress
 ) -> EarthFaults:
     """Every earth fault of the study's design on the random numbers of a round. The study has
     [fault_energy]."""

@@ -3,38 +3,42 @@ what a fault burns."""
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 from montecarlo.study.description import Study
-from studies.earthing.figures import coverage_against_energy, options_side_by_side
+from studies.earthing.figures import TRADE, figures
 from studies.earthing.frames import Options, run_options
 from studies.earthing.text import earthing_text
-from studies.protocol import Drawn, Findings, Progress
-from studies.report.look import blank, look, side_by_side
+from studies.protocol import Drawn, Findings, Progress, silent
 from studies.report.notes import sentences_of_all
-from studies.sweep.policy import limit_line
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
     from montecarlo.engine.workers import Workers
-
-__all__ = ["EarthingOptions", "findings"]
-
-TRADE = "coverage_against_energy"
 
 
 class EarthingOptions:
     """study.kind = "earthing_options"."""
 
     def run(
-        self, study: Study, *, workers: Workers | int | None, progress: Progress | None
+        self, study: Study, *, workers: Workers | int | None, progress: Progress = silent
     ) -> Findings:
+        """Sample every option, choose its best setting, then follow its earth faults to the
+        trip."""
         return findings(run_options(study, workers=workers, progress=progress))
 
 
 def findings(options: Options) -> Findings:
-    """Tables, figures and text of a finished comparison."""
+    """Tables, text and figures of a finished comparison.
+
+    Parameters
+    ----------
+    options : Options
+
+    Returns
+    -------
+    Findings
+    """
     frames = {
         "earthing_options": options.table,
         "earthing_differences": options.differences,
@@ -42,26 +46,13 @@ def findings(options: Options) -> Findings:
         "inputs": options.inputs,
         "unresolved": options.unresolved,
     }
-    if len(options.closest):
-        frames["closest"] = options.closest
-    if len(options.rare):
-        frames["rare"] = options.rare
+    extra = {"closest": options.closest, "rare": options.joined("rare")}
+    frames |= {name: frame for name, frame in extra.items() if len(frame)}
     drawable = options.table["covered_median"].notna().any()
-    drawn = Drawn(lambda: _figures(options)) if drawable else {}
     return Findings(
         frames,
-        drawn,
+        Drawn(partial(figures, options)) if drawable else {},
         provenance={**options.provenance, "told": sentences_of_all(options.results)},
         text=tuple(earthing_text(options)),
         begin=("earthing_options.csv", f"{TRADE}.svg" if drawable else "candidates.csv"),
     )
-
-
-def _figures(options: Options) -> dict[str, Figure]:
-    drawn: dict[str, Figure] = {}
-    with look():
-        drawn[TRADE], ax = blank()
-        coverage_against_energy(options.table, ax)
-        drawn["earthing_options"], axes = side_by_side(3, 32 + 8 * len(options.table))
-        options_side_by_side(options.table, axes, limit=limit_line(options.study)[0])
-    return drawn

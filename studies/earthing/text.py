@@ -4,12 +4,14 @@ intervals show."""
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from montecarlo.quantities.wording import listed
+from montecarlo.study.budget import too_few
 from studies.report.blocks import Block, Table, items, paragraphs
-from studies.report.notes import sentences_of_all
+from studies.report.notes import move_sentences, sentence, unresolved_sentence
 from studies.report.numbers import NONE_SEEN, bare, cell, cost_with_limits, percent, with_limits
 from studies.report.words import scheme_name, setting_text
 from studies.sweep.closest import closest_of_each
@@ -21,9 +23,8 @@ if TYPE_CHECKING:
 
     from studies.earthing.frames import Options
 
-__all__ = ["conclusion", "earthing_text"]
-
 Row = Mapping[str, Any]
+Signs = Counter[tuple[str, str, str]]  # 0 of a pair that is not compared
 ENERGIES = (
     "The energy in the fault is I^2 R_f over its time: 0 in a bolted fault, whatever its current."
     " Energies hold for the fault resistances and times that the study states; no interval holds"
@@ -36,46 +37,60 @@ ELSEWHERE = (
 
 
 def earthing_text(options: Options) -> list[Block]:
-    """What a finished comparison says."""
+    """What a finished comparison says.
+
+    Parameters
+    ----------
+    options : Options
+
+    Returns
+    -------
+    list of Block
+    """
     rows = options.table.to_dict("records")
-    settings = _settings(rows, len(options.study.scheme.kinds) > 1)
+    chosen = [row for row in rows if row["scheme"]]
     return [
         _found(rows),
-        *items(settings),
+        *items(f"{row['option']}: {_setting(options, row)}" for row in chosen),
         _burnt(rows),
         *paragraphs(
             " ".join(conclusion(rows, options.differences)),
-            _costs(options, rows),
+            _costs(options, chosen),
             ENERGIES,
             *closest_of_each(options.results),
         ),
         *of_each(options.doubts),
-        *items(_notes(sentences_of_all(options.results))),
+        *items(_notes(options)),
     ]
 
 
-def _costs(options: Options, rows: Sequence[Row]) -> str:
+def _setting(options: Options, row: Row) -> str:
+    scheme = f"{scheme_name(row['scheme'])}, " if len(options.study.scheme.kinds) > 1 else ""
+    return f"{scheme}{setting_text(row)}"
+
+
+def _costs(options: Options, chosen: Sequence[Row]) -> str:
     """Empty where the policy weighs none."""
-    if (cost := options.study.policy.least_annual_cost) is None:
+    cost = options.study.policy.least_annual_cost
+    if cost is None or not chosen:
         return ""
-    each = [
-        f'"{row["option"]}" {cost_with_limits(row, cost.unit)}'
-        for row in rows
-        if not math.isnan(row["cost_per_year"])
-    ]
-    return f"Missed faults and false trips cost: {'; '.join(each)}." if each else ""
+    each = [f'"{row["option"]}" {cost_with_limits(row, cost.unit)}' for row in chosen]
+    return f"Missed faults and false trips cost: {'; '.join(each)}."
 
 
-def _notes(told: Mapping[str, Sequence[str]]) -> Iterator[str]:
-    """What every option tells alike, and where the rest stands; told: the options by sentence."""
-    options = set[str]().union(*told.values())
-    alike = [sentence for sentence, names in told.items() if len(names) == len(options)]
-    yield from alike
-    if len(alike) < len(told):
+def _notes(options: Options) -> Iterator[str]:
+    """What all options have to tell, and where the rest stands."""
+    notes = [outcome.notes for outcome in options.variants.outcomes.values()]
+    alike = [note for note in notes[0] if all(note in others for others in notes)]
+    yield from move_sentences(options.study)
+    yield from map(sentence, alike)
+    yield too_few(options.study)
+    yield unresolved_sentence(options.unresolved_rows)
+    if any(len(each) > len(alike) for each in notes):
         yield ELSEWHERE
 
 
-def _names(names: Sequence[str]) -> str:
+def _names(names: Iterable[str]) -> str:
     """Names of options among words and numbers of a sentence."""
     return listed(f'"{name}"' for name in names)
 
@@ -101,16 +116,6 @@ def _found(rows: Sequence[Row]) -> Table:
         notes.append(NONE_SEEN)
     head = ("option", "missed %", "false %", "winding covered %")
     return Table(head, tuple(cells), "<>>>", notes=tuple(notes))
-
-
-def _settings(rows: Sequence[Row], several: bool) -> tuple[str, ...]:
-    """The best setting of each option; `several`: schemes."""
-    return tuple(
-        f"{row['option']}: {scheme_name(row['scheme']) + ', ' if several else ''}"
-        f"{setting_text(row)}"
-        for row in rows
-        if not math.isnan(row["p_missed"])
-    )
 
 
 def _burnt(rows: Sequence[Row]) -> Table:
@@ -152,7 +157,7 @@ def conclusion(rows: Sequence[Row], differences: pd.DataFrame) -> Iterator[str]:
             " it burns is not told; what comes closest stands below."
         )
     if standing:
-        signs = _Signs(differences)
+        signs = _signs(differences)
         yield f"{_least_and_most(standing, signs, MISSED)}."
         yield f"{_least_and_most(standing, signs, BURNT)}{_unseen(standing)}."
         yield from _both(standing, signs)
@@ -167,54 +172,55 @@ class _Quantity(NamedTuple):
     column: str
     verb: str
     words: str
-
-    def of(self, row: Row) -> str:
-        if self.name == "p_missed":
-            return with_limits(row, "p_missed", 3)
-        return _energy(row, self.name)
+    shown: Callable[[Row], str]
 
 
-MISSED = _Quantity("p_missed", "p_missed", "misses", "of the internal faults within reach")
-BURNT = _Quantity("fault_energy_j", "fault_energy_j_mean", "burns", "on average in an earth fault")
+MISSED = _Quantity(
+    "p_missed",
+    "p_missed",
+    "misses",
+    "of the internal faults within reach",
+    lambda row: with_limits(row, "p_missed", 3),
+)
+BURNT = _Quantity(
+    "fault_energy_j",
+    "fault_energy_j_mean",
+    "burns",
+    "on average in an earth fault",
+    lambda row: _energy(row, "fault_energy_j"),
+)
 
 
-class _Signs:
-    """Which of two options has the larger value, as far as the paired differences show."""
-
-    def __init__(self, differences: pd.DataFrame) -> None:
-        self._rows = {
-            (row["option"], row["minus"], row["quantity"]): row
-            for row in differences.to_dict("records")
-        }
-
-    def of(self, one: str, other: str, quantity: str) -> int:
-        """1: `one` has more than `other`, -1: less, 0: not distinguishable."""
-        if (row := self._rows.get((one, other, quantity))) is not None:
-            return int(row["low"] > 0) - int(row["high"] < 0)
-        row = self._rows.get((other, one, quantity))
-        return 0 if row is None else int(row["high"] < 0) - int(row["low"] > 0)
-
-    def like(self, one: str, others: Sequence[Row], quantity: str) -> list[str]:
-        """The options that are not distinguishable from `one`."""
-        return [
-            row["option"]
-            for row in others
-            if row["option"] != one and self.of(one, row["option"], quantity) == 0
-        ]
+def _signs(differences: pd.DataFrame) -> Signs:
+    """1: the first of two options has more of a quantity, -1: less, 0: not distinguishable."""
+    signs: Signs = Counter()
+    for row in differences.to_dict("records"):
+        one, other, quantity = row["option"], row["minus"], row["quantity"]
+        signs[one, other, quantity] = int(row["low"] > 0) - int(row["high"] < 0)
+        signs[other, one, quantity] = -signs[one, other, quantity]
+    return signs
 
 
-def _least_and_most(rows: Sequence[Row], signs: _Signs, what: _Quantity) -> str:
+def _least_and_most(rows: Sequence[Row], signs: Signs, what: _Quantity) -> str:
     least, most = (pick(rows, key=lambda row: row[what.column]) for pick in (min, max))
-    equal = signs.like(least["option"], rows, what.name)
+    alike = {
+        one["option"]: [
+            other["option"]
+            for other in rows
+            if other is not one and not signs[one["option"], other["option"], what.name]
+        ]
+        for one in (least, most)
+    }
+    equal = alike[least["option"]]
     if len(equal) == len(rows) - 1:
-        alone = f"{_names([least['option']])} {what.verb} {what.of(least)} {what.words}"
+        alone = f"{_names([least['option']])} {what.verb} {what.shown(least)} {what.words}"
         return alone + (", and no option is distinguishable from it at 95 %" if equal else "")
     parts = []
     for row, word, words in ((least, "least", f" {what.words}"), (most, "most", "")):
-        alike = signs.like(row["option"], rows, what.name)
+        others = alike[row["option"]]
         parts.append(
-            f"{_names([row['option']])} {what.verb} {word}, {what.of(row)}{words}"
-            + (f" (not distinguishable at 95 %: {_names(alike)})" if alike else "")
+            f"{_names([row['option']])} {what.verb} {word}, {what.shown(row)}{words}"
+            + (f" (not distinguishable at 95 %: {_names(others)})" if others else "")
         )
     return "; ".join(parts)
 
@@ -233,21 +239,20 @@ def _unseen(rows: Sequence[Row]) -> str:
     return f"; about {span} of it in faults that the differential does not see"
 
 
-def _both(rows: Sequence[Row], signs: _Signs) -> Iterator[str]:
+def _both(rows: Sequence[Row], signs: Signs) -> Iterator[str]:
     """Options that burn more without missing fewer; else that the two go against each other."""
-    worse = {}
-    for row in rows:
+    names = [row["option"] for row in rows]
+    worse = []
+    for one in names:
         over = [
-            other["option"]
-            for other in rows
-            if signs.of(row["option"], other["option"], "fault_energy_j") > 0
-            and signs.of(row["option"], other["option"], "p_missed") >= 0
+            other
+            for other in names
+            if signs[one, other, BURNT.name] > 0 and signs[one, other, MISSED.name] >= 0
         ]
         if over:
-            worse[row["option"]] = over
+            worse.append(f"{_names([one])} burns more than {_names(over)}")
     if worse:
-        texts = [f"{_names([one])} burns more than {_names(over)}" for one, over in worse.items()]
-        yield f"{'; '.join(texts)}, without missing fewer faults as far as the intervals show."
+        yield f"{'; '.join(worse)}, without missing fewer faults as far as the intervals show."
     elif len(rows) > 1:
         yield (
             "As far as the intervals show, no option burns more than another without missing fewer"
@@ -256,13 +261,9 @@ def _both(rows: Sequence[Row], signs: _Signs) -> Iterator[str]:
 
 
 def _at_the_terminals(rows: Sequence[Row]) -> str:
-    least, most = (
-        pick(rows, key=lambda row: row["terminal_fault_a_median"]) for pick in (min, max)
-    )
-    each = [
-        f"{row['terminal_fault_a_median']:.3g} A with {_names([row['option']])}"
-        for row in (least, most)
-    ]
+    current = "terminal_fault_a_median"
+    least, most = (pick(rows, key=lambda row: row[current]) for pick in (min, max))
+    each = [f"{row[current]:.3g} A with {_names([row['option']])}" for row in (least, most)]
     low = min(row["terminal_displacement_p05"] for row in rows)
     high = max(row["terminal_displacement_p95"] for row in rows)
     return (
@@ -286,13 +287,11 @@ def _rule(rows: Sequence[Row]) -> str:
 
 
 def _rating(rows: Sequence[Row]) -> str:
-    rated = [row for row in rows if not math.isnan(row["beyond_rating_share"])]
-    if not rated:
+    shares = {row["option"]: row["beyond_rating_share"] for row in rows}
+    if all(map(math.isnan, shares.values())):
         return ""
     over = [
-        f"{percent(row['beyond_rating_share'])} with {_names([row['option']])}"
-        for row in rated
-        if row["beyond_rating_share"] > 0
+        f"{percent(share)} with {_names([name])}" for name, share in shares.items() if share > 0
     ]
     if over:
         return (

@@ -4,8 +4,8 @@ explains them, and the probabilities that follow, before and after."""
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from difflib import get_close_matches
 from hashlib import sha256
 from io import BytesIO
@@ -16,7 +16,7 @@ import numpy as np
 
 from montecarlo.engine.workers.software import PRODUCT
 from montecarlo.errors import StudyError
-from montecarlo.estimates.choose import Weights, weights_of
+from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.reweigh import (
     Sums,
     change,
@@ -26,22 +26,14 @@ from montecarlo.estimates.reweigh import (
 )
 from montecarlo.estimates.totals import Total, mover
 from montecarlo.frames.candidates import setting_columns
+from montecarlo.frames.limits import limit_columns
 from montecarlo.quantities import Array
 from montecarlo.quantities.files import read_bounded
 from montecarlo.quantities.wording import shown
 from montecarlo.study.candidates import Setting, candidate_lattices, settings_of
 from montecarlo.study.description import Study
 from studies.commissioning.expected import Sheet
-from studies.commissioning.sheet import (
-    SECOND,
-    SECONDARY,
-    SUDDEN,
-    pickup_name,
-    pickup_unit,
-    slope_name,
-    test_name,
-    time_name,
-)
+from studies.commissioning.lines import BY_PRIMARY, BY_SECONDARY, Line, lines_of
 from studies.measured.text import answer, measurements, moved
 from studies.measured.values import Measured, read_measured
 from studies.report.blocks import Block
@@ -50,8 +42,6 @@ from studies.report.record import PROVENANCE, is_as_sealed, read_record
 
 if TYPE_CHECKING:
     import pandas as pd
-
-__all__ = ["Update", "update"]
 
 LEAST_PLANTS = 10  # effective; below it nothing is concluded
 FAR = 4  # standard uncertainties from the nearest plant: unsupported
@@ -66,25 +56,19 @@ class Run:
     """A results folder as it was written: the study, its candidates, the chosen one's place, arrays
     of plants.npz."""
 
-    folder: Path
     study: Study
     settings: list[Setting]
     chosen: int
     arrays: Mapping[str, Array]
 
     @property
-    def sheet(self) -> Sheet:
-        return Sheet(
-            self.study,
-            self.settings[self.chosen],
-            {
-                key.removeprefix(INPUT): values
-                for key, values in self.arrays.items()
-                if key.startswith(INPUT)
-            },
-        )
+    def inputs(self) -> dict[str, Array]:
+        """The sampled plants by key."""
+        keys = [key for key in self.arrays if key.startswith(INPUT)]
+        return {key.removeprefix(INPUT): self.arrays[key] for key in keys}
 
     def sums(self, name: str) -> Sums:
+        """What one stratum's samples showed of every plant."""
         total, trials, unresolved = (
             self.arrays[f"{name}/{part}"] for part in ("total", "trials", "unresolved")
         )
@@ -100,34 +84,42 @@ class Update:
 
 
 def update(folder: Path, path: Path) -> Update:
-    """Read a run and measured values; raises StudyError where they do not fit it, or no sampled
-    plant them."""
+    """What measured values say of a run.
+
+    Parameters
+    ----------
+    folder : Path
+        As the command run has written it.
+    path : Path
+        commissioning.csv, filled in.
+
+    Returns
+    -------
+    Update
+
+    Raises
+    ------
+    StudyError
+        Where they do not fit the run, or no sampled plant fits them.
+    """
     filled_in = read_measured(path)
     run = _read_run(folder)
-    sheet = run.sheet
-    aside = _aside(sheet, filled_in, path)
-    rows = [row for row in filled_in if row not in aside]
-    if not rows:
+    sheet = Sheet(run.study, run.settings[run.chosen], run.inputs)
+    expected, aside = expected_of(sheet, filled_in, path)
+    if not expected:
         raise StudyError(
             f"{path}: only points on slopes and operating times are filled in, which weight no"
             " plant; fill in currents of CTs and legs, or pick-ups, too"
         )
-    expected = _expected(sheet, rows, path)
-    weights = _weights(rows, expected, path)
+    rows, plants = [*expected], np.stack([*expected.values()])
+    weights = _weights(rows, plants, path)
     frame = _frame(run, weights)
-    inputs = {
-        key.removeprefix(INPUT): values
-        for key, values in run.arrays.items()
-        if key.startswith(INPUT)
-    }
-    return Update(
-        frame,
-        (
-            measurements(rows, expected, weights, aside),
-            answer(frame, run.chosen),
-            moved(inputs, weights),
-        ),
+    text = (
+        measurements(rows, plants, weights, aside),
+        answer(frame, run.chosen),
+        moved(run.inputs, weights),
     )
+    return Update(frame, text)
 
 
 # --- reading a run ------------------------------------------------------------
@@ -136,17 +128,11 @@ def update(folder: Path, path: Path) -> Update:
 def _read_run(folder: Path) -> Run:
     try:
         record = read_record(folder / PROVENANCE)
-        if record.get("product") != PRODUCT:
-            raise ValueError
-        study_file, chosen, seed, samples = (
-            record[key] for key in ("study_file", "chosen", "seed", "samples_asked")
-        )
+        study_file, chosen = record["study_file"], record["chosen"]
+        seed, samples = record["seed"], record["samples_asked"]
         study_digest, arrays_digest = record["study_digest"], record["sha256"][ARRAYS]
-        if not (
-            isinstance(study_file, str)
-            and Path(study_file).name == study_file
-            and isinstance(chosen, int | None)
-        ):
+        named = isinstance(study_file, str) and Path(study_file).name == study_file
+        if record.get("product") != PRODUCT or not named or not isinstance(chosen, int | None):
             raise ValueError
         content = read_bounded(folder / ARRAYS, LARGEST_ARRAYS)
     except (OSError, ValueError, KeyError, TypeError):
@@ -172,120 +158,87 @@ def _read_run(folder: Path) -> Run:
     settings = settings_of(candidate_lattices(study))
     if not 1 <= chosen <= len(settings):
         raise StudyError(f"{folder}: {PROVENANCE} is not as the run left it; run the study again")
-    return Run(folder, study, settings, chosen - 1, kept)
+    return Run(study, settings, chosen - 1, kept)
 
 
 # --- what each plant expects --------------------------------------------------
 
 
-def _expected(sheet: Sheet, rows: Sequence[Measured], path: Path) -> Array:
-    """Of every row what each plant would show, (K, M)."""
-    injections = {injection.name: injection for injection in sheet.injections}
-    pickups = {
-        (test_name(injection), pickup_name(sheet, number)): (injection, number)
-        for injection, number in sheet.pickup_tests
-    }
+def expected_of(
+    sheet: Sheet, rows: Sequence[Measured], path: Path
+) -> tuple[dict[Measured, Array], dict[Measured, Array]]:
+    """What each plant would show, of every row that weights plants, and of the others.
+
+    Points on slopes weight none, since the study holds no error of a relay's slopes, nor do
+    operating times, which depend on the point on wave.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    rows : sequence of Measured
+    path : Path
+        Where they stand.
+
+    Returns
+    -------
+    tuple of dict of Measured to ndarray
+
+    Raises
+    ------
+    StudyError
+        Naming each row that is not on the sheet, or has another unit or current.
+    """
+    lines = {(line.test, line.quantity): line for line in lines_of(sheet)}
+    expected: dict[Measured, Array] = {}
+    aside: dict[Measured, Array] = {}
     faults: list[str] = []
-    found: list[Array] = []
     for row in rows:
-        where = f"{path} line {row.line}"
-        unit = SECONDARY
-        _column_taken(row, "injected_primary_a", where)
-        if (row.test, row.quantity) in pickups:
-            injection, number = pickups[row.test, row.quantity]
-            unit, plants = pickup_unit(injection), sheet.pickup(injection, number).plants
-        elif row.test in injections:
-            asked = replace(
-                injections[row.test],
-                current_a=_injected(
-                    row, injections[row.test].current_a, "injected_primary_a", where
-                ),
-            )
-            known = {each.quantity: each.plants for each in sheet.expected(asked)}
-            if row.quantity not in known:
-                cure = _near(
-                    row.quantity, [*known, *(name for test, name in pickups if test == row.test)]
-                )
-                faults.append(
-                    f"{where}: quantity {shown(row.quantity)} is not in test {row.test}; {cure}"
-                )
-                continue
-            plants = known[row.quantity]
-        else:
-            others = (
-                *(test for test, _ in pickups),
-                *(test.name for test in sheet.slope_tests),
-                SUDDEN,
-            )
-            names = [*injections, *dict.fromkeys(test for test in others if test not in injections)]
-            faults.append(
-                f"{where}: test {shown(row.test)} with {shown(row.quantity)} is not on the"
-                f" commissioning sheet; {_near(row.test, names)}"
-            )
-            continue
-        if row.unit != unit:
-            faults.append(
-                f"{where}: unit {shown(row.unit)}, must be {shown(unit)} as on the commissioning"
-                " sheet; convert the measured value and its uncertainty"
-            )
-        found.append(plants)
+        where, line = f"{path} line {row.line}", lines.get((row.test, row.quantity))
+        fault = _unknown(row, lines) if line is None else _unfit(row, line)
+        if fault:
+            faults.append(f"{where}: {fault}")
+        elif line is not None:
+            injected_a = getattr(row, line.injected)
+            planned = math.isnan(injected_a) or math.isnan(line.injected_a)
+            plants = line.plants(line.injected_a if planned else injected_a)
+            (expected if line.weighs else aside)[row] = plants
     if faults:
         raise StudyError(*faults)
-    return np.stack(found)
+    return expected, aside
 
 
-def _injected(row: Measured, planned_a: float, column: str, where: str) -> float:
-    """The current that was really injected, the sheet's unless the row says another."""
-    injected_a: float = getattr(row, column)
-    if injected_a > CURRENT_MOST * planned_a:
-        raise StudyError(
-            f"{where}: {column} {injected_a:g} A, must be at most {CURRENT_MOST:g} times the "
-            f"sheet's {planned_a:g} A; leave the row out"
+def _unknown(row: Measured, lines: Iterable[tuple[str, str]]) -> str:
+    """A row that is not on the sheet."""
+    known = [quantity for test, quantity in lines if test == row.test]
+    if known:
+        cure = _near(row.quantity, known)
+        return f"quantity {shown(row.quantity)} is not in test {row.test}; {cure}"
+    return (
+        f"test {shown(row.test)} with {shown(row.quantity)} is not on the commissioning sheet;"
+        f" {_near(row.test, [test for test, _ in lines])}"
+    )
+
+
+def _unfit(row: Measured, line: Line) -> str:
+    """A unit, a column or a current that the sheet has otherwise; else empty."""
+    wrong = BY_PRIMARY if line.injected == BY_SECONDARY else BY_SECONDARY
+    misplaced_a, injected_a = getattr(row, wrong), getattr(row, line.injected)
+    if not math.isnan(misplaced_a):
+        return (
+            f"{wrong} {misplaced_a:g} A has no place in test {row.test}; take the column"
+            f" {line.injected}, in its unit"
         )
-    return planned_a if math.isnan(injected_a) else injected_a
-
-
-def _column_taken(row: Measured, column: str, where: str) -> None:
-    """A primary current does not stand in the column of secondary ones, nor the other way round."""
-    primary, secondary = "injected_primary_a", "injected_secondary_a"
-    wrong = primary if column == secondary else secondary
-    if not math.isnan(getattr(row, wrong)):
-        raise StudyError(
-            f"{where}: {wrong} {getattr(row, wrong):g} A has no place in test {row.test}; take the"
-            f" column {column}, in its unit"
-        )
-
-
-def _aside(sheet: Sheet, rows: Sequence[Measured], path: Path) -> dict[Measured, Array]:
-    """Of the rows that weight no plant what they are compared with: points on slopes, since the
-    study holds no error of a relay's slopes, and operating times, which depend on the point on
-    wave."""
-    slopes = {(test.name, slope_name(sheet, test)): test for test in sheet.slope_tests}
-    timed = {(SUDDEN, time_name(sheet, test.element)): test for test in sheet.time_tests}
-    found: dict[Measured, Array] = {}
-    for row in rows:
-        key, where, column = (
-            (row.test, row.quantity),
-            f"{path} line {row.line}",
-            "injected_secondary_a",
-        )
-        if key in slopes or key in timed:
-            _column_taken(row, column, where)
-            _check_unit(row, SECONDARY if key in slopes else SECOND, where)
-        if key in slopes:
-            held_a = _injected(row, slopes[key].point.held_a, column, where)
-            found[row] = sheet.slope_point(slopes[key], held_a)
-        elif key in timed:
-            found[row] = sheet.operating_times_s(timed[key]).ravel()
-    return found
-
-
-def _check_unit(row: Measured, unit: str, where: str) -> None:
-    if row.unit != unit:
-        raise StudyError(
-            f"{where}: unit {shown(row.unit)}, must be {shown(unit)} as on the commissioning sheet;"
+    if row.unit != line.unit:
+        return (
+            f"unit {shown(row.unit)}, must be {shown(line.unit)} as on the commissioning sheet;"
             " convert the measured value and its uncertainty"
         )
+    if injected_a > CURRENT_MOST * line.injected_a:
+        return (
+            f"{line.injected} {injected_a:g} A, must be at most {CURRENT_MOST:g} times the sheet's"
+            f" {line.injected_a:g} A; leave the row out"
+        )
+    return ""
 
 
 def _near(name: str, names: Sequence[str]) -> str:
@@ -326,30 +279,19 @@ def _frame(run: Run, weights: Array) -> pd.DataFrame:
     import pandas as pd
 
     plain, of = np.full(weights.shape, 1 / weights.size), weights_of(run.study)
-    columns: dict[str, Any] = {
-        "candidate": np.arange(1, len(run.settings) + 1),
-        "scheme": [setting.scheme for setting in run.settings],
-    }
+    numbers = np.arange(1, len(run.settings) + 1)
+    columns: dict[str, Any] = {"candidate": numbers}
+    columns["scheme"] = [setting.scheme for setting in run.settings]
     columns |= setting_columns(run.study, run.settings)
-    for quantity, names, shares in _sides(of):
+    sides = {"p_missed": (of.internal, of.shares), "p_false": (of.external, of.event_shares)}
+    for quantity, (names, shares) in sides.items():
         kinds = [run.sums(name) for name in names]
-        means = np.sum(
-            [share * kind.means for share, kind in zip(shares, kinds, strict=True)], axis=0
-        )
-        for suffix, found in (
-            ("", _total(kinds, shares, plain)),
-            ("_updated", _total(kinds, shares, weights)),
-            ("_change", change(means, weights)),
-        ):
-            columns |= {
-                f"{quantity}{suffix}{end}": values
-                for end, values in zip(("", "_low", "_high"), found, strict=True)
-            }
-    return pd.DataFrame(columns).assign(chosen=np.arange(len(run.settings)) == run.chosen)
-
-
-def _sides(of: Weights) -> list[tuple[str, tuple[str, ...], tuple[float, ...]]]:
-    return [("p_missed", of.internal, of.shares), ("p_false", of.external, of.event_shares)]
+        parts = [share * kind.means for share, kind in zip(shares, kinds, strict=True)]
+        moved_by = change(np.sum(parts, axis=0), weights)
+        columns |= limit_columns(quantity, _total(kinds, shares, plain))
+        columns |= limit_columns(f"{quantity}_updated", _total(kinds, shares, weights))
+        columns |= limit_columns(f"{quantity}_change", moved_by)
+    return pd.DataFrame(columns).assign(chosen=numbers == run.chosen + 1)
 
 
 def _total(kinds: Sequence[Sums], shares: Sequence[float], weights: Array) -> Total:

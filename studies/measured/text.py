@@ -12,14 +12,12 @@ from montecarlo.estimates.reweigh import effective_plants
 from montecarlo.quantities import Array
 from studies.commissioning.sheet import BAND
 from studies.measured.values import Measured
-from studies.report.blocks import Block, Items, Paragraph, Section, Table
+from studies.report.blocks import Items, Paragraph, Section, Table
 from studies.report.numbers import percent
 from studies.report.words import scheme_name, setting_text
 
 if TYPE_CHECKING:
     import pandas as pd
-
-__all__ = ["answer", "measurements", "moved"]
 
 SHOWN_INPUTS = 5
 CHANCE = 3  # standard errors of a mean, by which it may move by itself
@@ -127,18 +125,20 @@ def _apart(row: Mapping[str, Any], name: str) -> str:
 def moved(inputs: Mapping[str, Array], weights: Array) -> Section:
     """The plant inputs whose mean the measurements move by more than chance, the most first, in
     standard deviations."""
-    found = [(far, cells) for far, cells in _moves(inputs, weights) if far > _chance(weights)]
-    found.sort(key=lambda row: -row[0])
-    text: Block = Paragraph("No input's mean moved by more than chance.")
-    if found:
-        cells = tuple(cells for _, cells in found[:SHOWN_INPUTS])
-        note = (
-            f"Mean and standard deviation over plants; those that moved by more than {CHANCE}"
-            " standard errors. In brackets the CT (neutral end L1, L2, L3, line end: 0 to 5) or"
-            " the element (L1, L2, L3, earth: 0 to 3)."
+    moves = [move for move in _moves(inputs, weights) if move[0] > _chance(weights)]
+    moves.sort(key=lambda move: -move[0])
+    if not moves:
+        return Section(
+            "Inputs that moved", [Paragraph("No input's mean moved by more than chance.")]
         )
-        text = Table(("input", "before", "after"), cells, "<>>", notes=(note,))
-    return Section("Inputs that moved", [text])
+    note = (
+        f"Mean and standard deviation over plants; those that moved by more than {CHANCE}"
+        " standard errors. In brackets the CT (neutral end L1, L2, L3, line end: 0 to 5) or"
+        " the element (L1, L2, L3, earth: 0 to 3)."
+    )
+    cells = tuple(cells for _, cells in moves[:SHOWN_INPUTS])
+    table = Table(("input", "before", "after"), cells, "<>>", notes=(note,))
+    return Section("Inputs that moved", [table])
 
 
 def _chance(weights: Array) -> float:

@@ -15,8 +15,6 @@ from montecarlo.quantities.columns import POINT, check_width, csv_table, number_
 from montecarlo.quantities.wording import listed, shown
 from studies.commissioning.sheet import COLUMNS
 
-__all__ = ["Measured", "read_measured"]
-
 NEEDED = ("test", "quantity", "unit", "measured", "uncertainty")
 LARGEST = 1_000_000  # bytes
 

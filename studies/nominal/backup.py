@@ -15,8 +15,6 @@ from studies.report.numbers import percent, with_limits
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["backup_by_hand", "backup_found"]
-
 
 def backup_by_hand(desk: Desk) -> list[Block]:
     """The part of the winding that each back-up element leaves, by the classic formula.

@@ -10,6 +10,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from montecarlo.formulas import handcalc
 from montecarlo.quantities import Array
 from montecarlo.relays.places import CHANNELS, GROUP_OF, NEUTRAL_CONDUCTOR, carried
 from montecarlo.relays.schemes import Axis, Scheme
@@ -20,8 +21,6 @@ from montecarlo.secondary.excitation import loop_rms
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import bias_form, measurement, scheme_of
 from montecarlo.study.nominal import Nominal
-
-__all__ = ["PLACES", "Desk", "HandRule", "ThroughFault"]
 
 # of the winding, where the largest earth fault is looked for
 PLACES = np.linspace(0.05, 1.0, 20)
@@ -88,15 +87,31 @@ class Desk(Nominal):
             primary / self.study.machine.rated_current_a,
         )
 
+    def unprotected(self, pickup_a: float) -> float:
+        """Part of the winding that a bolted earth fault leaves below a pick-up, by I N R / E.
+
+        Parameters
+        ----------
+        pickup_a : float
+            (A).
+
+        Returns
+        -------
+        float
+            1 or more: all of it.
+        """
+        primary_a = pickup_a * self.turns
+        return float(handcalc.unprotected_fraction(primary_a, self.neutral_ohm, self.emf_v))
+
+    @property
+    def fault_a(self) -> float:
+        """i_f, the largest through fault in a leg, RMS. [A]"""
+        return self.through_fault().primary_a / self.turns
+
     @property
     def knee_v(self) -> float:
         """Lowest knee voltage of the two ends' CTs. [V]"""
         return self.knee_of(ENDS)
-
-    @property
-    def ct_ohm(self) -> tuple[float, float]:
-        """`ct_ohm_of` the two ends. [ohm]"""
-        return self.ct_ohm_of(ENDS)
 
     def ct_ohm_of(self, groups: Sequence[str]) -> tuple[float, float]:
         """Winding and one-way lead of the table of [ct] with more of both together. [ohm]
@@ -127,13 +142,11 @@ class Desk(Nominal):
         -------
         float
         """
-
-        def of(group: str) -> float:
-            loop = self.study.scheme.pilots == "six_wire" or group == NEUTRAL_CONDUCTOR
+        six_wire, ohms = self.study.scheme.pilots == "six_wire", []
+        for group in groups:
             winding, lead = self.ct_ohm_of([group])
-            return winding + (2 if loop else 1) * lead
-
-        return max(map(of, groups))
+            ohms.append(winding + (1 + (six_wire or group == NEUTRAL_CONDUCTOR)) * lead)
+        return max(ohms)
 
     def burden_ohm(self, axis: Axis, pickup_a: float) -> float:
         """Burden of an element at its setting. [ohm]
@@ -166,15 +179,15 @@ class Desk(Nominal):
         -------
         float
         """
-        return float(np.mean([self._exciting_a(group, volts) for group in groups]))
-
-    def _exciting_a(self, end: str, volts: float) -> float:
-        ct = self.study.ct.at(end).seen_from_legs
-        share = volts / ct.knee_voltage_v.centre()
-        if share > FLUX_MOST:
-            return np.nan
-        shape = ct.curve(ct.ankle_ratio.centre())
-        return float(ct.knee_current_a.centre() * loop_rms(shape, share, ct.saturation_exponent))
+        found = []
+        for group in groups:
+            ct = self.study.ct.at(group).seen_from_legs
+            share, shape = volts / ct.knee_voltage_v.centre(), ct.curve(ct.ankle_ratio.centre())
+            current = np.nan
+            if share <= FLUX_MOST:
+                current = float(loop_rms(shape, share, ct.saturation_exponent))
+            found.append(ct.knee_current_a.centre() * current)
+        return float(np.mean(found))
 
     def scheme(self, kind: str) -> Scheme:
         """A scheme of the study.
@@ -292,11 +305,8 @@ class Desk(Nominal):
         """
         rated = self.study.machine.rated_current_a
         centre = {key: self.at(key) for key in self.samples}
-        found = []
-        for event in self.study.external_events:
-            by_hand = event.by_hand(centre)
-            if by_hand is not None:
-                found.append((event.name, *by_hand))
+        events = [(event.name, event.by_hand(centre)) for event in self.study.external_events]
+        found = [(name, *by_hand) for name, by_hand in events if by_hand is not None]
         if not found:
             emf = self.at("machine.voltage_factor")
             own = self.at("machine.subtransient_reactance_pu")

@@ -13,8 +13,6 @@ from montecarlo.secondary.nameplate import MINUTE
 from montecarlo.study.description import Study
 from studies.report.blocks import Block, Paragraph, Table
 
-__all__ = ["excitation", "fits"]
-
 
 def fits(study: Study) -> dict[str, CurrentTransformer]:
     """CTs with measured points by the name of their place; one entry where both ends, or all, have
@@ -28,15 +26,7 @@ def fits(study: Study) -> dict[str, CurrentTransformer]:
     -------
     dict of str to CurrentTransformer
     """
-    cts = {
-        group: ct
-        for group in study.ct.groups
-        if (ct := study.ct.at(group)).excitation_points is not None
-    }
-    alike: dict[str, list[str]] = {}
-    for group, ct in cts.items():
-        alike.setdefault(_of(ct), []).append(group)
-    return {_words(groups): cts[groups[0]] for groups in alike.values()}
+    return {where: ct for where, _, ct in _unlike(study) if ct.excitation_points is not None}
 
 
 def excitation(study: Study) -> Iterator[Block]:
@@ -50,27 +40,28 @@ def excitation(study: Study) -> Iterator[Block]:
     ------
     Block
     """
+    for where, text, ct in _unlike(study):
+        yield Paragraph(f"Excitation of the CTs, {where}: {text}")
+        yield from _point_by_point(ct)
+
+
+def _unlike(study: Study) -> Iterator[tuple[str, str, CurrentTransformer]]:
+    """CTs with a class or measured points: where they are, what their curve is, one of them."""
     alike: dict[str, list[str]] = {}
     for group in study.ct.groups:
         if text := _of(study.ct.at(group)):
             alike.setdefault(text, []).append(group)
     for text, groups in alike.items():
-        yield Paragraph(f"Excitation of the CTs, {_words(groups)}: {text}")
-        yield from _point_by_point(study.ct.at(groups[0]))
+        yield _words(groups), text, study.ct.at(groups[0])
 
 
 def _point_by_point(ct: CurrentTransformer) -> Iterator[Block]:
     if (fit := fit_of(vars(ct))) is not None and ct.excitation_points is not None:
-        rows = [
-            (
-                f"{volts:g}",
-                f"{measured:.4g}",
-                f"{fitted:.4g}",
-                f"{100 * (fitted / measured - 1):+.1f}",
-            )
-            for volts, measured, fitted in fit.against(ct.excitation_points)
-        ]
-        yield Table(("V", "measured A", "fitted A", "misfit %"), tuple(rows), ">>>>")
+        rows = tuple(
+            (f"{volts:g}", f"{given:.4g}", f"{fitted:.4g}", f"{100 * (fitted / given - 1):+.1f}")
+            for volts, given, fitted in fit.against(ct.excitation_points)
+        )
+        yield Table(("V", "measured A", "fitted A", "misfit %"), rows, ">>>>")
 
 
 def _words(groups: list[str]) -> str:

@@ -15,8 +15,6 @@ if TYPE_CHECKING:
 
     from montecarlo.secondary.ct import CurrentTransformer
 
-__all__ = ["excitation_fit"]
-
 
 def excitation_fit(ct: CurrentTransformer, ax: Axes) -> Axes:
     """Measured points of a CT and the fitted curve: RMS voltage over exciting current, logarithmic,

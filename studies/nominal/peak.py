@@ -34,18 +34,6 @@ if TYPE_CHECKING:
 
     from montecarlo.frames.result import Result
 
-__all__ = [
-    "LIMIT_V",
-    "PeakVoltage",
-    "caution",
-    "highest_v",
-    "peak_blocks",
-    "peak_frame",
-    "peak_of_chosen",
-    "peak_voltages",
-    "volts_text",
-]
-
 HIGHEST = ("machine.voltage_factor", "machine.armature_time_constant_s", "earthing.current_limit_a")
 LOWEST = (
     "machine.subtransient_reactance_pu",
@@ -64,14 +52,6 @@ NAMES = {
     "earth": "earth",
 }
 
-# Of peak_voltage.csv, where they are called otherwise than here.
-COLUMNS = {
-    "knee_v": "v_knee_v",
-    "full_v": "v_full_v",
-    "formula_v": "peak_formula_v",
-    "simulated_v": "peak_simulated_v",
-}
-
 Complex = NDArray[np.complex128]
 
 
@@ -80,22 +60,22 @@ class PeakVoltage:
     """One scheme with one stabilising resistance; the fault that gives the formula's most, and the
     simulation's."""
 
-    scheme: str
+    scheme: str  # fields are columns of peak_voltage.csv
     stabilising_resistance_ohm: float | None  # None: no leg of the scheme has one
     fault: str
     current_a: float  # secondary, RMS, the largest of the legs before excitation
-    knee_v: float
-    full_v: float
-    formula_v: float
+    v_knee_v: float
+    v_full_v: float
+    peak_formula_v: float
     simulated_fault: str
-    simulated_v: float  # NaN: not resolved
+    peak_simulated_v: float  # NaN: not resolved
 
     @property
     def highest_v(self) -> float:
         """The larger of formula and simulation. [V]"""
-        if np.isnan(self.simulated_v):
-            return self.formula_v
-        return max(self.formula_v, self.simulated_v)
+        if np.isnan(self.peak_simulated_v):
+            return self.peak_formula_v
+        return max(self.peak_formula_v, self.peak_simulated_v)
 
     @property
     def above_limit(self) -> bool:
@@ -150,26 +130,26 @@ def _faults(worst: Nominal) -> Faults:
     if np.isfinite(worst.network_pu):
         infeed = 1j * worst.network_pu * worst.study.machine.base_impedance_ohm
     ones, phases = np.ones(3), np.arange(3)
-    three = internal.phase_fault(
-        "three_phase", ones[:1], phases[:1], emf, own, infeed, 0.0, **inside
-    )
-    two = internal.phase_fault("phase_phase", ones, phases, emf, own, infeed, 0.0, **inside)
-    double = internal.phase_phase_earth(ones, phases, emf, own, infeed, 0.0, back)
+    driven = emf, own, infeed, 0.0
+    three = internal.phase_fault("three_phase", ones[:1], phases[:1], *driven, **inside)
+    two = internal.phase_fault("phase_phase", ones, phases, *driven, **inside)
+    double = internal.phase_phase_earth(ones, phases, *driven, back)
     earth = internal.earth_fault(ones, phases, emf, loop, 0.0, back)
     # a capacitive loop has no offset
     angle = np.angle(emf / earth.fault_current_a[0])
     in_earth_s = max(float(np.tan(angle)) / omega, 0.0) if abs(angle) < np.pi / 2 else 0.0
     armature_s = worst.at("machine.armature_time_constant_s")
-    kinds = (
-        ("three_phase", three, armature_s),
-        ("phase_phase", two, armature_s),
-        ("phase_phase_earth", double.end_currents_a, armature_s),
-        ("earth", earth.end_currents_a, in_earth_s),
-    )
+    kinds = {
+        "three_phase": (three, armature_s),
+        "phase_phase": (two, armature_s),
+        "phase_phase_earth": (double.end_currents_a, armature_s),
+        "earth": (earth.end_currents_a, in_earth_s),
+    }
+    counts = [len(rows) for rows, _ in kinds.values()]
     return Faults(
-        [kind for kind, rows, _ in kinds for _ in rows],
-        np.concatenate([rows for _, rows, _ in kinds]),
-        np.concatenate([np.full(len(rows), decay_s) for _, rows, decay_s in kinds]),
+        np.repeat([*kinds], counts).tolist(),
+        np.concatenate([rows for rows, _ in kinds.values()]),
+        np.repeat([decay_s for _, decay_s in kinds.values()], counts),
     )
 
 
@@ -257,23 +237,14 @@ def caution(peaks: list[PeakVoltage]) -> list[str]:
     above = [row for row in peaks if row.above_limit]
     if not above:
         return []
+    ohms: dict[str, list[str]] = {row.scheme: [] for row in above}
+    for row in above:
+        if row.stabilising_resistance_ohm is not None:
+            ohms[row.scheme].append(f"{row.stabilising_resistance_ohm:g}")
+    each = (f"{one} with {listed(some)} ohm" if some else one for one, some in ohms.items())
     most = max(row.highest_v for row in above)
-    by_scheme = {
-        row.scheme: [
-            f"{other.stabilising_resistance_ohm:g}"
-            for other in above
-            if other.scheme == row.scheme and other.stabilising_resistance_ohm is not None
-        ]
-        for row in above
-    }
-    where = listed(
-        [
-            f"{scheme} with {listed(ohms)} ohm" if ohms else scheme
-            for scheme, ohms in by_scheme.items()
-        ]
-    )
     return [
-        f"peak voltage on an internal fault: above {LIMIT_V / 1000:g} kV for {where} (up to"
+        f"peak voltage on an internal fault: above {LIMIT_V / 1000:g} kV for {listed(each)} (up to"
         f" {most / 1000:.3g} kV). A non-linear resistor across the relay circuit is needed there."
         f" {NOT_SIMULATED}"
     ]
@@ -378,15 +349,15 @@ def peak_blocks(peaks: list[PeakVoltage]) -> Iterator[Block]:
 
 
 def _cells(row: PeakVoltage) -> tuple[str, ...]:
-    simulated = "unresolved" if np.isnan(row.simulated_v) else f"{row.simulated_v:.4g}"
+    simulated = "unresolved" if np.isnan(row.peak_simulated_v) else f"{row.peak_simulated_v:.4g}"
     ohm = "-" if row.stabilising_resistance_ohm is None else f"{row.stabilising_resistance_ohm:g}"
     return (
         ohm,
         NAMES[row.fault],
         f"{row.current_a:.4g}",
-        f"{row.knee_v:.4g}",
-        f"{row.full_v:.4g}",
-        f"{row.formula_v:.4g}",
+        f"{row.v_knee_v:.4g}",
+        f"{row.v_full_v:.4g}",
+        f"{row.peak_formula_v:.4g}",
         simulated,
         NAMES[row.simulated_fault],
         f"above {LIMIT_V / 1000:g} kV" if row.above_limit else "",
@@ -407,5 +378,4 @@ def peak_frame(peaks: list[PeakVoltage]) -> pd.DataFrame:
     import pandas as pd
 
     frame = pd.DataFrame([vars(row) | {"above_limit": row.above_limit} for row in peaks])
-    frame = frame.astype({"stabilising_resistance_ohm": float})
-    return frame.rename(columns=COLUMNS)
+    return frame.astype({"stabilising_resistance_ohm": float})

@@ -4,6 +4,7 @@ model's own."""
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import fields, replace
 
 import numpy as np
 
@@ -14,8 +15,6 @@ from montecarlo.plant.events.through_fault import through_fault
 from montecarlo.plant.machine import FloatArray
 from studies.nominal.desk import Desk
 from studies.report.blocks import Block, Paragraph, Table
-
-__all__ = ["generator_of", "model_currents", "short_circuit"]
 
 DELAYS_S = (0.05, 0.1, 0.25)  # where the breaking current is shown
 NEVER_S, AT_ONCE_S = 1e3, 1e-12  # cleared; decay time of a DC part that is not wanted
@@ -64,7 +63,7 @@ def model_currents(desk: Desk, load_pu: float) -> tuple[float, FloatArray, float
         points on wave.
     """
     study = desk.study
-    data = {name: desk.at(f"machine.{name}") for name in Decrement.__dataclass_fields__}
+    data = _decrement(desk)
 
     def wave(t: FloatArray, machine: Decrement, angles: FloatArray) -> FloatArray:
         return through_fault(
@@ -84,15 +83,16 @@ def model_currents(desk: Desk, load_pu: float) -> tuple[float, FloatArray, float
         )
 
     times = np.array([1e-9, *DELAYS_S])
-    steady = wave(
-        times,
-        Decrement(**data | {"armature_time_constant_s": AT_ONCE_S}),
-        np.array([0.0, np.pi / 2]),
-    )
+    two = np.array([0.0, np.pi / 2])
+    steady = wave(times, replace(data, armature_time_constant_s=AT_ONCE_S), two)
     # two points on wave a quarter apart
     rms = np.hypot(steady[0, 0], steady[1, 0]) / np.sqrt(2)
-    cycle = wave(np.linspace(0, 1 / study.machine.frequency_hz, 721), Decrement(**data), ANGLES)
+    cycle = wave(np.linspace(0, 1 / study.machine.frequency_hz, 721), data, ANGLES)
     return float(rms[0]), rms[1:], float(np.abs(cycle).max())
+
+
+def _decrement(desk: Desk) -> Decrement:
+    return Decrement(**{each.name: desk.at(f"machine.{each.name}") for each in fields(Decrement)})
 
 
 def short_circuit(desk: Desk) -> Iterator[Block]:
@@ -122,17 +122,11 @@ def short_circuit(desk: Desk) -> Iterator[Block]:
 
 
 def _formulas(desk: Desk, generator: Generator) -> str:
-    study, x, held = (
-        desk.study.machine,
-        desk.at("machine.subtransient_reactance_pu"),
-        desk.at("machine.voltage_factor"),
-    )
-    sine = np.sqrt(1 - study.rated_power_factor**2)
+    study, x = desk.study.machine, desk.at("machine.subtransient_reactance_pu")
+    held, sine = desk.at("machine.voltage_factor"), np.sqrt(1 - study.rated_power_factor**2)
     ohm, peak = generator.impedance_ohm(), generator.peak_impedance_ohm
-    initial, kappa = (
-        float(iec60909.initial_current(generator)),
-        float(iec60909.peak_factor(generator)),
-    )
+    initial = float(iec60909.initial_current(generator))
+    kappa = float(iec60909.peak_factor(generator))
     source = f"{iec60909.C_MAX:g} x {study.line_voltage_v:g} V"
     return (
         "Short circuit at the terminals, the machine alone, by IEC 60909-0 (U_n = U_r, c ="
@@ -149,9 +143,6 @@ def _rows(desk: Desk, generator: Generator, load: float) -> list[tuple[str, ...]
     initial = iec60909.initial_current(generator)
     peak = iec60909.peak_current(iec60909.peak_factor(generator), initial)
     x2, x0 = (desk.at(f"machine.{name}_sequence_reactance_pu") for name in ("negative", "zero"))
-    data = Decrement(
-        **{name: desk.at(f"machine.{name}") for name in Decrement.__dataclass_fields__}
-    )
     rated, voltage = desk.study.machine.rated_current_a, desk.at("machine.voltage_factor")
     rows = [
         ("three phases, initial I''k (RMS)", initial, *(first for first, _, _ in models)),
@@ -167,7 +158,7 @@ def _rows(desk: Desk, generator: Generator, load: float) -> list[tuple[str, ...]
         (
             "phase to phase, initial I''k2",
             iec60909.phase_phase_current(generator, x2),
-            rated * fault_current_rms("phase_phase", 0.0, voltage, data, 0.0),
+            rated * fault_current_rms("phase_phase", 0.0, voltage, _decrement(desk), 0.0),
         ),
         (
             "phase to earth, initial I''k1",

@@ -18,16 +18,6 @@ from montecarlo.study.candidates import biases_of, candidate_lattices
 from studies.nominal.desk import Desk, HandRule, outermost
 from studies.report.blocks import Block, Paragraph, Table
 
-__all__ = [
-    "bias",
-    "driven",
-    "left_unprotected",
-    "security_rests_on",
-    "stabilising_resistance",
-    "stabilising_volts",
-    "stability",
-]
-
 MOST_SLOPES = 8  # shown in full; above, the first and the last
 Groups = tuple[str, ...]  # tables of [ct]
 
@@ -105,7 +95,7 @@ def stability(desk: Desk) -> Iterator[Block]:
     yield Paragraph(
         f"Largest through fault, {fault.event} with the worst of its own inputs that can be drawn:"
         f" {fault.formula} = {fault.primary_a:.4g} A primary, i_f ="
-        f" {fault.primary_a / desk.turns:.4g} A secondary (RMS, first cycle)."
+        f" {desk.fault_a:.4g} A secondary (RMS, first cycle)."
     )
     for groups in driven(desk):
         yield from _stabilising_voltage(desk, groups)
@@ -115,8 +105,7 @@ def stability(desk: Desk) -> Iterator[Block]:
 
 
 def _stabilising_voltage(desk: Desk, groups: Groups) -> Iterator[Block]:
-    secondary = desk.through_fault().primary_a / desk.turns
-    ends = _ends(groups)
+    secondary, ends = desk.fault_a, _ends(groups)
     winding, lead = desk.ct_ohm_of(ends)
     loop = f"2 x {lead:g}" if (core := _core_ohm(desk, ends)) == 0 else f"{lead:g} + {core:g}"
     where = f", {words}" if (words := words_of(groups)) else ""
@@ -129,11 +118,12 @@ def _stabilising_voltage(desk: Desk, groups: Groups) -> Iterator[Block]:
     if NEUTRAL_CONDUCTOR in groups:
         winding, lead = desk.ct_ohm_of([NEUTRAL_CONDUCTOR])
         primary, ohm = _neutral_a(desk), abs(desk.own_neutral_ohm)
+        secondary = primary / desk.study.ct.at(NEUTRAL_CONDUCTOR).leg_ratio
         volts = stabilising_volts(desk, groups)
         yield Paragraph(
             "If the CT in the neutral conductor saturates, on an earth fault outside the zone of"
             f" at most E / Z_N = {desk.emf_v:.4g} V / {ohm:.4g} ohm = {primary:.4g} A primary, its"
-            f" leads being a loop: {_neutral_secondary_a(desk):.4g} A x ({winding:g} + 2 x"
+            f" leads being a loop: {secondary:.4g} A x ({winding:g} + 2 x"
             f" {lead:g}) ohm = {_neutral_v(desk):.4g} V. The larger voltage decides."
         )
     needed, knee = [float(handcalc.required_knee(v)) for v in volts], desk.knee_of(groups)
@@ -169,9 +159,9 @@ def _ends(groups: Groups) -> list[str]:
 
 def _end_volts(desk: Desk, ends: Sequence[str]) -> list[float]:
     """The same with one CT of the ends saturated. [V]"""
-    secondary, (winding, lead) = desk.through_fault().primary_a / desk.turns, desk.ct_ohm_of(ends)
+    winding, lead = desk.ct_ohm_of(ends)
     ways = (lead, lead + (_core_ohm(desk, ends) or lead))
-    return [float(handcalc.stabilising_voltage(secondary, winding, ohm)) for ohm in ways]
+    return [float(handcalc.stabilising_voltage(desk.fault_a, winding, ohm)) for ohm in ways]
 
 
 def _core_ohm(desk: Desk, groups: Sequence[str]) -> float:
@@ -187,13 +177,10 @@ def _neutral_a(desk: Desk) -> float:
     return float(desk.emf_v / abs(desk.own_neutral_ohm))
 
 
-def _neutral_secondary_a(desk: Desk) -> float:
-    return _neutral_a(desk) / desk.study.ct.at(NEUTRAL_CONDUCTOR).leg_ratio
-
-
 def _neutral_v(desk: Desk) -> float:
     winding, lead = desk.ct_ohm_of([NEUTRAL_CONDUCTOR])
-    return float(handcalc.stabilising_voltage(_neutral_secondary_a(desk), winding, 2 * lead))
+    secondary = _neutral_a(desk) / desk.study.ct.at(NEUTRAL_CONDUCTOR).leg_ratio
+    return float(handcalc.stabilising_voltage(secondary, winding, 2 * lead))
 
 
 def _pilots(desk: Desk) -> str:
@@ -319,29 +306,21 @@ def bias(desk: Desk) -> Iterator[Block]:
 
 
 def _biased(desk: Desk, kind: str, axis: Axis) -> Table:
-    scheme = desk.scheme(kind)
-    ends = (
-        len(scheme.elements[scheme.of(axis)[0]].bias)
-        if desk.study.scheme.bias_current == "sum"
-        else 1
-    )
+    scheme, ends, fault_a = desk.scheme(kind), 1, desk.fault_a
+    if desk.study.scheme.bias_current == "sum":
+        ends = len(scheme.elements[scheme.of(axis)[0]].bias)
     load_a = ends * desk.study.machine.rated_current_a / desk.turns
-    fault_a = desk.through_fault().primary_a / desk.turns
     slopes, rows = biases_of(desk.study), []
     for slope in slopes if len(slopes) <= MOST_SLOPES else outermost(slopes):
         for pickup in outermost(getattr(desk.study.candidates, f"{axis}_pickup_a")):
-            on_load, on_fault = (
-                _trips_at(desk, slope, pickup, amperes) for amperes in (load_a, ends * fault_a)
-            )
-            x = float(
-                handcalc.unprotected_fraction(on_load * desk.turns, desk.neutral_ohm, desk.emf_v)
-            )
+            on_load = _trips_at(desk, slope, pickup, load_a)
+            on_fault = _trips_at(desk, slope, pickup, ends * fault_a)
             rows.append(
                 (
                     _slope(slope),
                     f"{pickup:g} A",
                     f"{on_load:.3g} A = {on_load * desk.turns:.4g} A primary",
-                    left_unprotected(x),
+                    left_unprotected(desk.unprotected(on_load)),
                     f"{on_fault:.3g} A = {100 * on_fault / fault_a:.3g} % of i_f",
                 )
             )
@@ -357,6 +336,6 @@ def _trips_at(desk: Desk, slope: Bias, pickup: float, bias_a: float) -> float:
 
 
 def _slope(slope: Bias) -> str:
-    return f"{slope.slope1:g}" + (
-        "" if slope.slope2 is None else f", {slope.slope2:g} above {slope.slope_break_a:g} A"
-    )
+    if slope.slope2 is None:
+        return f"{slope.slope1:g}"
+    return f"{slope.slope1:g}, {slope.slope2:g} above {slope.slope_break_a:g} A"

@@ -21,8 +21,6 @@ from studies.nominal.short_circuit import short_circuit
 from studies.nominal.stability import bias, left_unprotected, stabilising_resistance, stability
 from studies.report.blocks import Block, Paragraph, Table, paragraphs
 
-__all__ = ["hand_calculation", "reach"]
-
 MOST_RESTRAINT = 20  # times the unbiased current, how far a biased one may lie
 RESTRAINED = (
     " A biased element's restraint, at its first slopes and fed from one end, is in the phasor"
@@ -70,8 +68,9 @@ def reach(desk: Desk) -> list[Block]:
     )
 
 
-def _pickups(lattice: Lattice, axis: Axis) -> tuple[float, ...]:
-    return lattice.phase_pickup_a if axis == "phase" else lattice.earth_pickup_a
+def _pickups(of: object, axis: Axis) -> tuple[float, ...]:
+    found: tuple[float, ...] = getattr(of, f"{axis}_pickup_a")
+    return found
 
 
 def _lattices(desk: Desk, kind: str) -> list[Lattice]:
@@ -79,7 +78,7 @@ def _lattices(desk: Desk, kind: str) -> list[Lattice]:
 
 
 def _reach_of(desk: Desk, kind: str, axis: Axis, primary_a: NDArray[np.complex128]) -> str:
-    biased = any(desk.scheme(kind).elements[k].bias for k in desk.scheme(kind).of(axis))
+    biased = desk.biased(kind, axis)
     carried: dict[str, float] = {}
     seen: dict[str, list[float]] = {}
     blind: dict[str, list[float]] = {}
@@ -162,31 +161,26 @@ def hand_calculation(desk: Desk) -> list[Block]:
     ]
 
 
-def _finest_and_coarsest(desk: Desk) -> Iterator[tuple[Axis, float]]:
-    wanted = desk.study.candidates
-    yield from (("phase", pickup) for pickup in outermost(wanted.phase_pickup_a))
-    yield from (("earth", pickup) for pickup in outermost(wanted.earth_pickup_a))
+def _any_biased(desk: Desk) -> bool:
+    return any(desk.scheme(kind).biased for kind in desk.study.scheme.kinds)
 
 
 def _unprotected(desk: Desk) -> Iterator[Block]:
-    without = (
-        ", no bias" if any(desk.scheme(kind).biased for kind in desk.study.scheme.kinds) else ""
-    )
     yield Paragraph(
         "Unprotected part of the winding, from the neutral, x = I_set N R / E (bolted earth fault, "
-        f"ideal CTs, no capacitance, no winding impedance{without}):"
+        "ideal CTs, no capacitance, no winding impedance"
+        f"{', no bias' if _any_biased(desk) else ''}):"
     )
-    rows = []
-    for element, pickup in _finest_and_coarsest(desk):
-        x = float(handcalc.unprotected_fraction(pickup * desk.turns, desk.neutral_ohm, desk.emf_v))
-        rows.append(
-            (
-                f"{element} {pickup:g} A",
-                f"{pickup:g} A x {desk.turns:g} x {desk.neutral_ohm:.4g} ohm / {desk.emf_v:.4g} V",
-                f"= {left_unprotected(x, 4)}",
-            )
+    rows = tuple(
+        (
+            f"{axis} {pickup:g} A",
+            f"{pickup:g} A x {desk.turns:g} x {desk.neutral_ohm:.4g} ohm / {desk.emf_v:.4g} V",
+            f"= {left_unprotected(desk.unprotected(pickup), 4)}",
         )
-    yield Table((), tuple(rows), "<<<")
+        for axis in AXES
+        for pickup in outermost(_pickups(desk.study.candidates, axis))
+    )
+    yield Table((), rows, "<<<")
 
 
 def _direct_currents(desk: Desk) -> Iterator[Block]:
@@ -208,7 +202,7 @@ def _operating_currents(desk: Desk) -> Iterator[Block]:
         "in parallel across the leg (2 in a phase leg, a fault between phases; 6 or 4 in an earth "
         "leg, an earth fault), and beside it the phasor value. V = I_set R over the legs on the "
         "fault's path, one CT and its lead; I_exc is one CT's exciting current at V."
-        + (RESTRAINED if any(desk.scheme(kind).biased for kind in desk.study.scheme.kinds) else "")
+        + (RESTRAINED if _any_biased(desk) else "")
     )
     head = (
         "element",
@@ -239,22 +233,19 @@ def _operating_rows(desk: Desk, kind: str, axis: Axis) -> Iterator[OperatingRow]
     element's leg."""
     scheme = desk.scheme(kind)
     in_leg = "stabilising" in scheme.legs[scheme.elements[scheme.of(axis)[0]].leg].parts
-    lattices = _lattices(desk, kind)
-    by_ohm: dict[float, list[Lattice]] = {
-        lattice.stabilising_resistance_ohm: [] for lattice in lattices
-    }
-    for lattice in lattices:
-        by_ohm[lattice.stabilising_resistance_ohm].append(lattice)
+
+    by_ohm: dict[float, list[Lattice]] = {}
+    for lattice in _lattices(desk, kind):
+        by_ohm.setdefault(lattice.stabilising_resistance_ohm, []).append(lattice)
     ohms = tuple(by_ohm)
     if not in_leg:
         ohms = ohms[:1]
     elif len(ohms) > MOST_RESISTANCES:
         ohms = outermost(ohms)
     for ohm in ohms:
-        found = sorted({pickup for lattice in by_ohm[ohm] for pickup in _pickups(lattice, axis)})
-        for pickup in outermost(tuple(found)):
-            lattice = next(lattice for lattice in by_ohm[ohm] if pickup in _pickups(lattice, axis))
-            yield _operating_row(desk, lattice, axis, pickup, in_leg)
+        of_pickup = {pickup: one for one in reversed(by_ohm[ohm]) for pickup in _pickups(one, axis)}
+        for pickup in outermost(tuple(sorted(of_pickup))):
+            yield _operating_row(desk, of_pickup[pickup], axis, pickup, in_leg)
 
 
 def _operating_row(
@@ -318,18 +309,11 @@ def _mismatch(desk: Desk, given: Distribution, leg: float) -> str:
     if exciting == 0 or leg == worst:
         return text + ": no spill."
     wanted = desk.study.candidates
-    earth, ohms = (
-        desk.burden_ohm("earth", wanted.earth_pickup_a[0]),
-        outermost(wanted.stabilising_resistance_ohm),
-    )
-    spill = [
-        float(handcalc.balancing_spill(current, leg, worst, earth + ohm, volts / exciting))
-        for ohm in ohms
-    ]
-    each = [
-        f"{1000 * value:.3g} mA with {ohm:g} ohm there"
-        for value, ohm in zip(spill, ohms, strict=True)
-    ]
+    earth = desk.burden_ohm("earth", wanted.earth_pickup_a[0])
+    each = []
+    for ohm in outermost(wanted.stabilising_resistance_ohm):
+        spill = handcalc.balancing_spill(current, leg, worst, earth + ohm, volts / exciting)
+        each.append(f"{1000 * float(spill):.3g} mA with {ohm:g} ohm there")
     return (
         f"{text}. At {worst:.4g} ohm, {current:.3g} A that sums to zero over the legs (a tenth of"
         f" the knee voltage) leaves in the earth leg {listed(each)}."

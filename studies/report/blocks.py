@@ -11,21 +11,6 @@ from dataclasses import dataclass, field
 from textwrap import shorten
 from typing import Any
 
-__all__ = [
-    "Block",
-    "Caution",
-    "Fragment",
-    "Heading",
-    "Items",
-    "Page",
-    "Paragraph",
-    "Picture",
-    "Section",
-    "Table",
-    "items",
-    "paragraphs",
-]
-
 
 @dataclass(frozen=True)
 class Block:

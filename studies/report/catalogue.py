@@ -12,22 +12,6 @@ if TYPE_CHECKING:
 
     from montecarlo.study.description import Study
 
-__all__ = [
-    "EXCITATION",
-    "LIMIT_ENDS",
-    "QUESTIONS",
-    "FigureText",
-    "TableText",
-    "column_head",
-    "column_unit",
-    "figure_text",
-    "is_share",
-    "sheet_head",
-    "table_text",
-    "with_unit",
-    "without_unit",
-]
-
 QUESTIONS = {
     "setting_sweep": (
         "Which setting of the differential scheme misses fewest stator faults among those that the"

@@ -14,8 +14,6 @@ from studies.report.numbers import bare
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["MOST_ROWS", "frame_table"]
-
 MOST_ROWS, MOST_COLUMNS, FEW_ROWS = 20, 10, 8
 LIMITS, SPREAD = " (limits)", " (5 to 95 %)"
 

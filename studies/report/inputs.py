@@ -15,8 +15,6 @@ from montecarlo.quantities.files import read_bounded
 from montecarlo.study.description import Study
 from montecarlo.study.read import LARGEST_FILE, digest, study_of
 
-__all__ = ["inputs_of", "study_again"]
-
 FOLDER = "inputs"
 NAME_KEPT = 60  # characters of a file's own name
 

@@ -12,8 +12,6 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-__all__ = ["Place", "packed", "place_labels", "spread", "text_size"]
-
 MARGIN, STEP = 2.5, 1.0  # of the plot's width and height, each 100
 
 

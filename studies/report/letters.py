@@ -5,8 +5,6 @@ from __future__ import annotations
 import re
 from typing import Any
 
-__all__ = ["printable", "together"]
-
 _UNIT = re.compile(r"(?<=\d) (?=(?:%|A|V|s|mA|uF|ohm|pu|kV|MVA)(?![A-Za-z]))")
 
 

@@ -13,24 +13,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = [
-    "CHOSEN",
-    "FAINT",
-    "FALSE",
-    "FALSE_TEXT",
-    "MISSED",
-    "PRESENT",
-    "RUNNER_UP",
-    "SCHEMES",
-    "backing",
-    "blank",
-    "decades",
-    "look",
-    "side_by_side",
-    "stacked",
-    "write_figure",
-]
-
 # the two questions; darker where it is text
 MISSED, FALSE, FALSE_TEXT = "#0173b2", "#d55e00", "#b35e00"
 CHOSEN, PRESENT, RUNNER_UP, FAINT = "#222222", "#7b3294", "#6b6b6b", "#b9b9b9"

@@ -19,19 +19,6 @@ if TYPE_CHECKING:
     from matplotlib.lines import Line2D
     from matplotlib.text import Annotation
 
-__all__ = [
-    "DASHES",
-    "LABEL_POINTS",
-    "SHAPES",
-    "SchemeStyle",
-    "band",
-    "beside",
-    "legend_mark",
-    "limit_mark",
-    "percent_ticks",
-    "scheme_styles",
-]
-
 DASHES: tuple[Any, ...] = ("-", (0, (5, 2)), (0, (1.5, 1.2)), (0, (6, 1.5, 1.5, 1.5)))
 SHAPES = "osD^vPX*"
 LABEL_POINTS = 8.5

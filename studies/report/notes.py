@@ -30,16 +30,6 @@ if TYPE_CHECKING:
     from montecarlo.frames.result import Result
     from montecarlo.study.description import Study
 
-__all__ = [
-    "move_sentences",
-    "only_of_other",
-    "sentence",
-    "sentences",
-    "sentences_of_all",
-    "unresolved_sentence",
-    "with_sentences",
-]
-
 MOST_PAIRS = 6  # pick-ups that are named in a sentence
 
 

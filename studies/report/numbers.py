@@ -7,20 +7,6 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-__all__ = [
-    "NONE_SEEN",
-    "amount",
-    "bare",
-    "cell",
-    "cost_cell",
-    "cost_with_limits",
-    "false_trips",
-    "gap",
-    "limits_of",
-    "percent",
-    "with_limits",
-]
-
 Row = Mapping[str, Any]  # of a table
 ENDS = ("", "_low", "_high")  # of a value's name: itself and its limits
 NONE_SEEN = "none (< x): none seen, fewer than x %"  # what a cell means

@@ -17,8 +17,6 @@ from studies.report.letters import printable, together
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-__all__ = ["css_string", "inline", "render"]
-
 EXPLORER = "explorer.html"
 
 

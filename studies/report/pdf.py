@@ -10,8 +10,6 @@ import sys
 import tempfile
 from pathlib import Path
 
-__all__ = ["NO_BROWSER", "find_browser", "print_page"]
-
 NAMES = (
     "chromium",
     "chromium-browser",

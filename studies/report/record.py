@@ -10,8 +10,6 @@ from typing import Any
 
 from montecarlo.quantities.files import read_bounded
 
-__all__ = ["PROVENANCE", "is_as_sealed", "read_record", "sealed"]
-
 PROVENANCE = "provenance.json"
 SEAL = "sha256_of_the_rest"  # in a record, of all that it says beside
 LARGEST_RECORD = 10_000_000  # bytes of what a run writes of itself

@@ -21,8 +21,6 @@ if TYPE_CHECKING:
 
     from montecarlo.frames.choosing import Hinge
 
-__all__ = ["because", "in_words", "note_parts", "note_text", "told", "trust_text"]
-
 SHORT = {
     Rule.ON_LOAD: "operates on load",
     Rule.NO_LOAD_RESULT: "no load gave a result",

@@ -2,21 +2,6 @@
 
 from __future__ import annotations
 
-__all__ = [
-    "CAUTION",
-    "INJECTION",
-    "ISOLATE",
-    "LIMIT_V",
-    "MODEL",
-    "NOT_SIMULATED",
-    "OPEN_CT",
-    "PEAK",
-    "PROPOSED",
-    "REVIEW",
-    "SECONDARY",
-    "TESTS",
-]
-
 REVIEW = (
     "Settings must be reviewed and approved by a licensed engineer under the local code before use."
 )

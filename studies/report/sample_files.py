@@ -20,8 +20,6 @@ from montecarlo.engine.pickup_columns import SETTING, Column
 from montecarlo.errors import RunStopped, StudyError, reason
 from montecarlo.sampling.stratum import Stratum
 
-__all__ = ["COLUMNS", "SampleFiles", "counted_name", "needs_pyarrow", "weighted_name"]
-
 COLUMNS = "samples_columns.csv"
 ROW_GROUP = 16_384  # rows that are written at once
 

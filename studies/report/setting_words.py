@@ -11,8 +11,6 @@ from montecarlo.study.candidates import Setting
 from montecarlo.study.description import Study
 from studies.report.words import AXIS_WORDS, full_unit
 
-__all__ = ["bias_words", "setting_lines", "setting_row"]
-
 FORMS = {
     "sum": "sum: trips above pick-up and bias together",
     "greater_of": "greater of: trips above pick-up and above bias",

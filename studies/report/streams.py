@@ -10,8 +10,6 @@ from pathlib import Path
 
 from montecarlo.errors import StudyError, reason
 
-__all__ = ["leave_stdout", "make_whole", "say", "tell"]
-
 
 def make_whole() -> None:
     """A stream that was closed before the start leads nowhere; what a terminal cannot show is

@@ -9,8 +9,6 @@ from dataclasses import replace
 from studies.report.blocks import Block, Caution, Heading, Items, Paragraph, Section, Table
 from studies.report.letters import printable, together
 
-__all__ = ["WIDTH", "lines", "text_of"]
-
 WIDTH = 100  # columns
 LEAST = 20  # columns of the last cell of a row, however wide the others
 INDENT = "  "

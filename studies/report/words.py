@@ -11,19 +11,6 @@ from montecarlo.estimates.verdicts import Verdict
 from montecarlo.study.axes import AXES, BIAS, CURRENTS
 from studies.report.catalogue import without_unit
 
-__all__ = [
-    "AXIS_WORDS",
-    "SAME",
-    "VERDICTS",
-    "AxisWords",
-    "axis_unit",
-    "full_unit",
-    "input_name",
-    "scheme_name",
-    "setting_text",
-    "slope_text",
-]
-
 SAME = "not distinguishable"  # at 95 %, all pairs together
 VERDICTS = {Verdict.APART: "distinguishable", Verdict.ALIKE: SAME, Verdict.ITSELF: "the same"}
 SCHEME_NAMES = {

@@ -20,8 +20,6 @@ if TYPE_CHECKING:
     from xlsxwriter.format import Format
     from xlsxwriter.worksheet import Worksheet
 
-__all__ = ["NOTES", "write_workbook"]
-
 NOTES = "notes"
 ROWS_MAX = 1_048_576  # of a sheet, ECMA-376
 NAME_MAX = 31  # letters in the name of a sheet

@@ -32,8 +32,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["caught_matrix", "figures", "missed_and_false"]
-
 NAME_WIDTH = 30  # characters of a row's label
 CELL_WIDTH = 14  # and of a column's
 WHITE_FROM = 0.65  # of the darkest tone, from which text on it is white

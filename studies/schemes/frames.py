@@ -27,8 +27,6 @@ from studies.report.refusals import note_text
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["ALL_TYPES", "caught_rows", "difference_rows", "scheme_rows"]
-
 ALL_TYPES = "all within reach"
 FIGURES = (
     *with_limits("p_missed", "p_false"),

@@ -18,8 +18,6 @@ from studies.sweep import run as setting_sweep
 if TYPE_CHECKING:
     from montecarlo.engine.workers import Workers
 
-__all__ = ["SchemeComparison", "findings"]
-
 
 class SchemeComparison:
     """study.kind = "scheme_comparison"."""

@@ -31,8 +31,6 @@ if TYPE_CHECKING:
 
     from montecarlo import Result
 
-__all__ = ["conclusion", "scheme_text"]
-
 Row = Mapping[str, Any]
 
 

@@ -16,8 +16,6 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
-__all__ = ["blind_zone", "blind_zone_frame"]
-
 Label = tuple[float, str, str]  # height, text, colour
 
 

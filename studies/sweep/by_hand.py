@@ -20,8 +20,6 @@ from studies.nominal.stability import (
 from studies.report.blocks import Block, Paragraph
 from studies.report.numbers import percent
 
-__all__ = ["FIXED", "beside_by_hand", "broken_by_hand", "fixed_ohm"]
-
 FIXED = "two_phase_one_earth"  # the scheme with fixed resistors in its phase legs
 Row = Mapping[str, Any]
 
@@ -41,13 +39,10 @@ def _unprotected(desk: Desk, row: Row) -> Iterator[tuple[str, ...]]:
     for axis in ELEMENTS:
         pickup = row[f"{axis}_pickup_a"]
         if not math.isnan(pickup):
-            x = float(
-                handcalc.unprotected_fraction(pickup * desk.turns, desk.neutral_ohm, desk.emf_v)
-            )
             yield (
                 f"winding left unprotected, {axis} {pickup:g} A",
                 f"I N R / E = {pickup:g} A x {desk.turns:g} x {desk.neutral_ohm:.4g} ohm /"
-                f" {desk.emf_v:.4g} V = {left_unprotected(x)}",
+                f" {desk.emf_v:.4g} V = {left_unprotected(desk.unprotected(pickup))}",
                 _blind(row),
             )
 

@@ -21,17 +21,6 @@ if TYPE_CHECKING:
 
     from montecarlo import Result
 
-__all__ = [
-    "against_others",
-    "around",
-    "cost_text",
-    "hinge_text",
-    "moved",
-    "no_false_trip",
-    "tails_text",
-    "worst_case",
-]
-
 RUNNER_UP = "chosen minus runner-up"  # a pair of the comparison
 WHAT = {"p_missed": "missed faults", "p_false": "false trips", "cost_per_year": "cost"}
 

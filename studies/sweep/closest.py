@@ -16,8 +16,6 @@ if TYPE_CHECKING:
 
     from montecarlo import Result
 
-__all__ = ["closest_of_each", "closest_text"]
-
 Row = Mapping[str, Any]
 
 

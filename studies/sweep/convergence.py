@@ -17,8 +17,6 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
-__all__ = ["convergence", "convergence_frame", "worth_drawing"]
-
 PANELS = (
     ("p_missed", "missed faults,\n% of those within reach", MISSED, MISSED),
     ("p_false", "false trips,\n% of the external events", FALSE, FALSE_TEXT),

@@ -20,8 +20,6 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
-__all__ = ["detection_map", "detection_map_frame", "has_contours"]
-
 LINES = (0.1, 0.5, 0.9)  # of the faults detected
 # between them, darker where more is detected
 TONES = ("#ffffff", "#d6e4ef", "#9cbfdb", "#4f8fbf")

@@ -11,8 +11,6 @@ from studies.report.blocks import Block, Caution, Paragraph
 from studies.report.numbers import percent, with_limits
 from studies.report.words import AXIS_WORDS, axis_unit
 
-__all__ = ["doubts_text", "of_each"]
-
 
 def doubts_text(doubts: Sequence[Doubt], number: int) -> list[Block]:
     """A sentence or two each, of candidate `number`."""

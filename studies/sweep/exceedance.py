@@ -16,8 +16,6 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
-__all__ = ["exceedance"]
-
 LOWEST, MAGNITUDE = 1e-7, 1e-6
 DASHES: dict[str, Any] = {"phase": "-", "earth": (0, (5, 2))}
 WIDEST = 3.0  # high over low limit: a wider curve is not drawn on

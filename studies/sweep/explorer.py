@@ -17,8 +17,6 @@ from studies.report.words import AXIS_WORDS, axis_unit, scheme_name, setting_tex
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["NUMBERS", "explorer"]
-
 NUMBERS = (
     *with_limits("p_missed", "p_false"),
     "missed_per_year",

@@ -28,8 +28,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["figures"]
-
 ROLES: dict[str, tuple[str, Any, str]] = {  # colour, dashes, mark
     "chosen": (CHOSEN, "-", "o"),
     "runner-up": (RUNNER_UP, (0, (1.5, 1.5)), "^"),

@@ -13,8 +13,6 @@ from studies.sweep.detection_map import detection_map_frame
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["of_interest", "tables"]
-
 ALWAYS = ("candidates", "by_type", "coverage", "inputs", "unresolved")
 
 

@@ -8,8 +8,6 @@ from montecarlo.study.budget import limit_of_p_false
 from montecarlo.study.description import Study
 from studies.report.numbers import percent
 
-__all__ = ["each_limit", "limit_line", "limit_of", "policy_words"]
-
 
 def limit_of(study: Study) -> tuple[float, str]:
     """The policy's limit as a probability of a false trip an event, and in the policy's own words;

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.estimates.refusals import Refusal
+from montecarlo.frames.choosing import nearest
 from montecarlo.frames.result import Result
 from montecarlo.study.axes import CURRENTS, PICKUPS
 from montecarlo.study.checks import cautions
@@ -25,12 +26,10 @@ from studies.report.words import AXIS_WORDS, axis_unit, scheme_name, setting_tex
 from studies.sweep.by_hand import FIXED, beside_by_hand, broken_by_hand, fixed_ohm
 from studies.sweep.explorer import explorer
 from studies.sweep.policy import each_limit, limit_line, policy_words
-from studies.sweep.text import backup_text, covered_text, nearest
+from studies.sweep.text import backup_text, covered_text
 
 if TYPE_CHECKING:
     import pandas as pd
-
-__all__ = ["ChoiceReport", "rests_on"]
 
 NONE = "none in this scheme"
 BEST_REFUSED = 3  # of each rule

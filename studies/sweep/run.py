@@ -26,8 +26,6 @@ from studies.waveforms.run import waveforms
 if TYPE_CHECKING:
     from montecarlo.engine.workers import Workers
 
-__all__ = ["SettingSweep", "findings"]
-
 
 class SettingSweep:
     """study.kind = "setting_sweep"."""

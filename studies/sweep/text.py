@@ -37,15 +37,6 @@ from studies.sweep.policy import each_limit, limit_of, policy_words
 if TYPE_CHECKING:
     from montecarlo import Result
 
-__all__ = [
-    "MOST_ROWS",
-    "SHARES",
-    "backup_text",
-    "covered_text",
-    "nearest",
-    "result_text",
-]
-
 MOST_ROWS = 8
 # Of the columns that every comparison has
 SHARES = "missed: % of the internal faults within reach; false: % of the external events"

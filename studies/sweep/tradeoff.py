@@ -24,8 +24,6 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
-__all__ = ["front", "tradeoff"]
-
 MOST_VECTORS = 2000  # marks in an SVG; above, they are drawn as an image
 GREY = "#444444"
 

@@ -16,8 +16,6 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
-__all__ = ["Curve", "axes_points", "detection"]
-
 
 @dataclass(frozen=True)
 class Curve:

@@ -9,8 +9,6 @@ from studies.report.streams import say
 from studies.report.terminal import text_of
 from studies.verify.published import DIFFERS, KINDS, SUBJECTS, Published, counted, published_values
 
-__all__ = ["HEADER", "closing", "of_subject", "verify"]
-
 HEADER = ("source", "where", "quantity", "value given", "here", "difference", "verdict")
 
 

@@ -27,8 +27,6 @@ from montecarlo.study.circuits import measurement
 from montecarlo.study.description import Study
 from montecarlo.study.strata import strata
 
-__all__ = ["KINDS", "Case", "Search", "nearest_cases"]
-
 SEARCHED = 2048  # samples of each type, at most
 EACH = 3  # cases of each kind
 SPARE = 3  # times as many are looked at with fine steps

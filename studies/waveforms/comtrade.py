@@ -16,8 +16,6 @@ import numpy as np
 
 from montecarlo.quantities import Array
 
-__all__ = ["Channel", "Record"]
-
 FULL_SCALE = 32767
 NAME_MAX = 64  # letters of a name
 FIRST = datetime(2000, 1, 1)  # of every record: nothing was measured on any day

@@ -22,8 +22,6 @@ from studies.waveforms.comtrade import Channel, Record
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["FOLDER", "index", "pickup_error_percent", "records"]
-
 FOLDER = "waveforms"
 FORMS: tuple[Literal["ASCII", "BINARY"], ...] = ("ASCII", "BINARY")
 WORDS = {
@@ -76,7 +74,7 @@ def index(
                 "plant": case.plant,
                 "event": case.event,
                 "searched": searched[case.stratum],
-                "element": _element(scheme, at),
+                "element": scheme.element_name(at),
                 "critical_pickup_a": case.quantity_a[at],
                 "setting_a": case.setting_a[at],
                 "margin": case.ratio - 1,
@@ -87,32 +85,13 @@ def index(
                 "rate_hz": case.rate_hz,
             }
         )
-    columns = [
-        "file",
-        "case",
-        "side",
-        "type",
-        "plant",
-        "event",
-        "searched",
-        "element",
-        "critical_pickup_a",
-        "setting_a",
-        "margin",
-        "expected",
-        "pickup_error_percent",
-        "peak_secondary_a",
-        "duration_s",
-        "rate_hz",
-    ]
-    return pd.DataFrame(rows, columns=columns)
+    return pd.DataFrame(rows)
 
 
 def pickup_error_percent(study: Study) -> float:
     """The larger of the two 95 % limits of a relay's pick-up error, without its sign."""
-    error = next(
-        item.distribution for item in list_inputs(study) if item.key == "relay.pickup_error_percent"
-    )
+    key = "relay.pickup_error_percent"
+    (error,) = (item.distribution for item in list_inputs(study) if item.key == key)
     if error.is_number:
         return abs(error.centre())
     return float(np.abs(error.ppf(np.array([0.025, 0.975]))).max())
@@ -154,25 +133,14 @@ def _sums(scheme: Scheme) -> list[str]:
     return sums
 
 
-def _element(scheme: Scheme, number: int) -> str:
-    element = scheme.elements[number]
-    leg = scheme.legs[element.leg].name
-    return leg if leg == element.axis else f"{element.axis} {leg}"
-
-
 def _expected(scheme: Scheme, case: Case, error_percent: float) -> str:
-    ratios = case.quantity_a / case.setting_a
-    operating = [_element(scheme, number) for number in range(ratios.size) if ratios[number] > 1]
-    text = (
-        f"{listed(operating)} operate{'s' if len(operating) == 1 else ''}"
-        if operating
-        else "none operates"
-    )
-    near = [
-        _element(scheme, number)
-        for number in range(ratios.size)
-        if abs(ratios[number] - 1) <= error_percent / 100
-    ]
+    ratios = dict(enumerate(case.quantity_a / case.setting_a))
+    operating = [scheme.element_name(number) for number, ratio in ratios.items() if ratio > 1]
+    off = error_percent / 100
+    near = [scheme.element_name(number) for number, x in ratios.items() if abs(x - 1) <= off]
+    text = "none operates"
+    if operating:
+        text = f"{listed(operating)} operate{'s' if len(operating) == 1 else ''}"
     return text + (f"; {listed(near)} within the pick-up error, either may be seen" if near else "")
 
 
@@ -182,7 +150,7 @@ def _header(study: Study, setting: Setting, scheme: Scheme, case: Case) -> str:
         f"{name} {value}" for name, value in setting_lines(study, setting_row(study, setting))
     )
     elements = listed(
-        f"{_element(scheme, k)} at {value:g} A" for k, value in enumerate(case.setting_a)
+        f"{scheme.element_name(k)} at {value:g} A" for k, value in enumerate(case.setting_a)
     )
     lines = [
         study.study.title,

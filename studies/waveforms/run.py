@@ -3,6 +3,8 @@ injection."""
 
 from __future__ import annotations
 
+from collections import Counter
+
 from montecarlo.frames.result import Result
 from montecarlo.quantities.wording import listed
 from studies.protocol import Part
@@ -10,8 +12,6 @@ from studies.report.blocks import Paragraph
 from studies.report.safety import ISOLATE, SECONDARY
 from studies.waveforms.cases import KINDS, nearest_cases
 from studies.waveforms.records import FOLDER, index, records
-
-__all__ = ["waveforms"]
 
 NAMES = {
     "false_trip": "worst false trips",
@@ -28,7 +28,8 @@ def waveforms(result: Result) -> Part:
         return Part()
     search = nearest_cases(study, setting)
     frame = index(study, setting, search.cases, search.searched)
-    counts = {kind: int((frame["case"] == kind).sum()) for kind in KINDS}
+    found = Counter(case.kind for case in search.cases)
+    counts = {kind: found[kind] for kind in KINDS}
     told = listed(f"the {NAMES[kind]} ({count})" for kind, count in counts.items() if count)
     without = listed((NAMES[kind] for kind, count in counts.items() if not count), "or")
     text = (

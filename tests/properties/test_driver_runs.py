@@ -26,8 +26,7 @@ from montecarlo.study.candidates import Setting, grid_lattices
 from montecarlo.study.description import Study
 from montecarlo.study.wider import with_inputs
 from studies.drivers.columns import columns_of, groups_of, scores_of
-from studies.drivers.earth import missed_parts
-from studies.drivers.effects import PICKUP, POSITION, effects, job_of, nets
+from studies.drivers.effects import PICKUP, POSITION, effects, job_of, missed_parts, nets
 from studies.drivers.samples import CENTRE, HALVED, Change, changed, sampled
 from tests.made.studies import REMOVE, study_with
 from tests.properties.test_rare_runs import (

@@ -7,6 +7,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 from dataclasses import replace
+from inspect import isfunction
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +17,7 @@ from pandas.testing import assert_frame_equal
 from studies import KINDS
 from studies.cli.report import report_page
 from studies.nominal.desk import Desk
-from studies.protocol import Findings
+from studies.protocol import Findings, silent
 from studies.report import blocks, numbers, words
 from studies.report.blocks import Block, Items, Section, Table
 from tests.made.studies import study_with
@@ -63,7 +64,7 @@ STUDIES: dict[str, dict[str, Any]] = {
 SAID: dict[str, Callable[..., Any]] = {
     name: getattr(module, name)
     for module, names in (
-        (numbers, numbers.__all__),
+        (numbers, [name for name, value in vars(numbers).items() if isfunction(value)]),
         (words, ("input_name", "scheme_name", "setting_text", "slope_text")),
     )
     for name in names
@@ -116,7 +117,7 @@ def shape(block: Block) -> tuple[Any, ...]:
 def run(changes: dict[str, Any]) -> tuple[Findings, list[Any]]:
     """Findings, and the make of text and report."""
     study = study_with(SMALL | changes)
-    found = KINDS[study.study.kind]().run(study, workers=1)
+    found = KINDS[study.study.kind]().run(study, workers=1, progress=silent)
     page = report_page(study, replace(found, figures={}), Path(), "")
     return found, [*map(shape, found.text), *map(shape, page.sections)]
 

@@ -24,14 +24,15 @@ __all__ = [
     "published_values",
 ]
 
-QUICK: dict[str, Callable[[], Iterator[Published]]] = {
+Subjects = dict[str, Callable[[], Iterator[Published]]]
+QUICK: Subjects = {
     "Winding left unprotected, by formula": winding.rows,
     "Machine and earthing": machine.rows,
     "Current transformers": transformers.rows,
     "Stability and bias": relaying.rows,
     "Limits and laws": statistics.rows,
 }
-SUBJECTS: dict[str, Callable[[], Iterator[Published]]] = QUICK | {
+SUBJECTS: Subjects = QUICK | {
     "Current transformers in time": transformers.transient_rows,
     "Effects of inputs, rare events": statistics.sampled_rows,
     "Winding left unprotected, by whole studies": whole.rows,
@@ -39,7 +40,7 @@ SUBJECTS: dict[str, Callable[[], Iterator[Published]]] = QUICK | {
 
 
 def published_values(
-    subjects: dict[str, Callable[[], Iterator[Published]]] = SUBJECTS,
+    subjects: Subjects = SUBJECTS,
 ) -> Iterator[tuple[str, list[Published]]]:
     """Each subject and its rows, a subject at a time.
 

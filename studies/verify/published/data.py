@@ -14,8 +14,6 @@ from importlib import resources
 
 from studies.verify.published.row import Kind, Published
 
-__all__ = ["beside", "read", "source_of", "values"]
-
 
 @cache
 def read(name: str) -> tuple[dict[str, str], ...]:

@@ -17,8 +17,6 @@ from studies.verify.published.data import beside
 from studies.verify.published.row import Published
 from studies.verify.published.winding import rated_current_a
 
-__all__ = ["G2", "GLOVER", "RAO_MACHINE", "rows"]
-
 ROOT2, ROOT3 = math.sqrt(2), math.sqrt(3)
 
 # 7.5 MVA, 6.6 kV; time constants far apart, so that each stage stands by itself
@@ -106,8 +104,7 @@ def _stages() -> Iterator[Published]:
     rated_a = rated_current_a(7.5e6, 6600)
     at = np.array([0.0, 1e5, 1e12])
     rms = fault_current_rms("three_phase", at, 1.0, RAO_MACHINE, 0.0) * rated_a
-    half_a_cycle = np.array([0.01])
-    wave = full_offset(half_a_cycle, RAO_MACHINE, 100 * np.pi, rated_a, 1.0)
+    wave = full_offset(np.array([0.01]), RAO_MACHINE, 100 * np.pi, rated_a, 1.0)
     crest_ka = abs(float(wave[0])) / 1e3
     yield from beside("stages", *rms, crest_ka, crest_ka / 2)
 

@@ -20,8 +20,6 @@ from montecarlo.secondary.restraint import (
 from studies.verify.published.data import beside, read, source_of
 from studies.verify.published.row import Kind, Published
 
-__all__ = ["BIASED", "BiasedExample", "rows"]
-
 DIGIT_A = 0.0005
 FORMS = {"sum": SUM, "greater_of": GREATER_OF}
 
@@ -59,18 +57,15 @@ class BiasedExample:
 
 
 def _example(row: dict[str, str]) -> BiasedExample:
+    plain = ("ratio", "pickup_a", "slope", "difference_a", "bias_a")
     return BiasedExample(
         source=source_of(row["source"]),
         place=row["place"],
         kind=Kind[row["kind"].upper()],
-        ratio=float(row["ratio"]),
-        pickup_a=float(row["pickup_a"]),
-        slope=float(row["slope"]),
         ends_a=(float(row["one_end_a"]), float(row["other_end_a"])),
-        difference_a=float(row["difference_a"]),
-        bias_a=float(row["bias_a"]),
         trips={form: row[f"trips_{form}"] == "yes" for form in FORMS},
         threshold_a=float(row["threshold_a"]) if row["threshold_a"] else None,
+        **{name: float(row[name]) for name in plain},
     )
 
 

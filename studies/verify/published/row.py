@@ -6,8 +6,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import Enum
 
-__all__ = ["AGREES", "DIFFERS", "KINDS", "Count", "Kind", "Published", "counted"]
-
 AGREES, DIFFERS = "agrees", "DIFFERS"
 KINDS = ("known", "values", "agree", "what that means")  # the head of a table of counts
 

@@ -18,8 +18,6 @@ from montecarlo.sampling.nets import Net
 from studies.verify.published.data import beside, values
 from studies.verify.published.row import Published
 
-__all__ = ["DEEP", "FIRST", "TOTAL", "deep_probability", "ishigami", "rows", "sampled_rows"]
-
 # a = 7, b = 0.1
 FIRST, TOTAL = np.array([one.given for one in values("effects")]).reshape(2, 3)
 LIMITS = {"exact": clopper_pearson, "score": wilson}
@@ -97,10 +95,8 @@ def ishigami(u: Array) -> Array:
     -------
     ndarray, (n,)
     """
-    x = np.pi * (2 * u - 1)
-    return np.asarray(
-        np.sin(x[:, 0]) + 7 * np.sin(x[:, 1]) ** 2 + 0.1 * x[:, 2] ** 4 * np.sin(x[:, 0])
-    )
+    one, two, three = np.pi * (2 * u.T - 1)
+    return np.asarray(np.sin(one) + 7 * np.sin(two) ** 2 + 0.1 * three**4 * np.sin(one))
 
 
 def _effects() -> Iterator[Published]:
@@ -146,17 +142,9 @@ def _four_branch(u: Array, k: float) -> Array:
     """Above 0 where the system fails."""
     a, b = u[:, 0], u[:, 1]
     bent, straight = 3 + 0.1 * (a - b) ** 2, k / math.sqrt(2)
-    return np.asarray(
-        -np.min(
-            [
-                bent - (a + b) / math.sqrt(2),
-                bent + (a + b) / math.sqrt(2),
-                a - b + straight,
-                b - a + straight,
-            ],
-            axis=0,
-        )
-    )
+    along, across = (a + b) / math.sqrt(2), a - b
+    sides = [bent - along, bent + along, across + straight, straight - across]
+    return np.asarray(-np.min(sides, axis=0))
 
 
 def _weighted(

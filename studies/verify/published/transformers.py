@@ -19,18 +19,6 @@ from montecarlo.secondary.remanence import coefficients_of
 from studies.verify.published.data import beside, values
 from studies.verify.published.row import Published
 
-__all__ = [
-    "OMEGA",
-    "first_loss",
-    "flux_over_symmetrical",
-    "offset_wave",
-    "one_ct",
-    "rows",
-    "secondary_phasor",
-    "secondary_wave",
-    "transient_rows",
-]
-
 OMEGA = 2 * math.pi * 50.0
 LINEAR = (1.0, 0.0, 0.0, 0.0)
 ONE_LEG = np.ones((1, 1))

@@ -15,8 +15,6 @@ from studies.verify.published.winding import EXAMPLES, WindingExample
 if TYPE_CHECKING:
     from montecarlo.study.description import Study
 
-__all__ = ["UNSEEN_PU", "example_study", "missed_percent", "rows"]
-
 # Winding reactance where the book has none: too small to be seen in the digits given.
 UNSEEN_PU = 0.005
 READING_PERCENT = 0.1  # of the fraction, where the book rounds the resistor

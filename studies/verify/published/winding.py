@@ -14,9 +14,16 @@ from montecarlo.formulas import handcalc
 from studies.verify.published.data import read, source_of
 from studies.verify.published.row import Kind, Published
 
-__all__ = ["EXAMPLES", "WindingExample", "rated_current_a", "rows"]
-
 CT_SECONDARY_A = 5.0
+PLAIN = (  # columns of `winding.csv` that are fields
+    "line_v",
+    "power_va",
+    "resistor_ohm",
+    "percent",
+    "digit",
+    "winding_ohm",
+    "reactance_pu",
+)
 
 
 def rated_current_a(power_va: float, line_v: float) -> float:
@@ -50,7 +57,7 @@ class WindingExample:
     winding_ohm: float
     reactance_pu: float  # of the winding, on power_va
     ratio: tuple[float, float]  # of the CTs; 1000/5 where the book names none
-    kind: Kind = Kind.SCRIPT  # the books' public companions are scripts
+    kind: Kind
 
     @property
     def phase_v(self) -> float:
@@ -66,21 +73,16 @@ class WindingExample:
 def _example(row: dict[str, str]) -> WindingExample:
     """A row of `winding.csv`: the pick-up is `setting` times `of_a`, or times the rated current
     where that is blank."""
-    line_v, power_va = float(row["line_v"]), float(row["power_va"])
-    of_a = float(row["of_a"] or rated_current_a(power_va, line_v))
+    given = {name: float(row[name]) for name in PLAIN}
+    of_a = float(row["of_a"] or rated_current_a(given["power_va"], given["line_v"]))
     return WindingExample(
         source=source_of(row["source"]),
         place=row["place"],
-        line_v=line_v,
         pickup_a=float(row["setting"]) * of_a,
-        resistor_ohm=float(row["resistor_ohm"]),
-        percent=float(row["percent"]),
-        digit=float(row["digit"]),
         asked=row["asked"],
-        power_va=power_va,
-        winding_ohm=float(row["winding_ohm"]),
-        reactance_pu=float(row["reactance_pu"]),
         ratio=(float(row["ct_primary_a"]), CT_SECONDARY_A),
+        kind=Kind.SCRIPT,  # the books' public companions are scripts
+        **given,
     )
 
 
@@ -95,24 +97,16 @@ def rows() -> Iterator[Published]:
     Published
     """
     for one in EXAMPLES:
+        quantity, unit, given = "winding left unprotected", "%", one.percent
+        current, ohm, phase_v = one.pickup_a, one.resistor_ohm, one.phase_v
+        winding = {"winding_reactance_ohm": one.reactance_ohm}
         if one.asked == "percent":
-            quantity, unit, given = "winding left unprotected", "%", one.percent
-            ours = 100 * handcalc.unprotected_fraction(
-                one.pickup_a,
-                one.resistor_ohm,
-                one.phase_v,
-                winding_reactance_ohm=one.reactance_ohm,
-                winding_resistance_ohm=one.winding_ohm,
-            )
+            winding["winding_resistance_ohm"] = one.winding_ohm
+            ours = 100 * handcalc.unprotected_fraction(current, ohm, phase_v, **winding)
         else:
-            quantity = f"neutral resistor that leaves {one.percent:g} %"
-            unit, given = "ohm", one.resistor_ohm
-            ours = handcalc.resistance_for_fraction(
-                one.percent / 100,
-                one.pickup_a,
-                one.phase_v,
-                winding_reactance_ohm=one.reactance_ohm,
-            )
+            quantity, unit, given = f"neutral resistor that leaves {given:g} %", "ohm", ohm
+            share = one.percent / 100
+            ours = handcalc.resistance_for_fraction(share, current, phase_v, **winding)
         yield Published(
             one.source, one.place, quantity, unit, given, float(ours), one.digit, one.kind
         )

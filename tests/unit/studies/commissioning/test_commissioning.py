@@ -3,17 +3,22 @@ current, bias."""
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
 
+from montecarlo.quantities import Array
 from montecarlo.relays.places import PHASES
 from montecarlo.study.candidates import Setting
 from montecarlo.study.description import Study
-from studies.commissioning.expected import PickUp, Sheet, _rounded_down
+from studies.commissioning.expected import Injection, Sheet, _rounded_down
+from studies.commissioning.lines import lines_of
 from studies.commissioning.sheet import COLUMNS, commissioning_frame, commissioning_page
 from tests.made.studies import REMOVE, study_with
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 RATIO = 1500.0
 TWO_PHASE = Setting("two_phase_one_earth", 0.1, 0.04, 0.0, 0.0)
@@ -51,14 +56,18 @@ def study_of(kind: str, changes: dict[str, Any] | None = None) -> Study:
     )
 
 
-def pickups(sheet: Sheet) -> list[PickUp]:
-    return [sheet.pickup(*test) for test in sheet.pickup_tests]
+def pickups(sheet: Sheet) -> list[tuple[Injection | None, int, Array]]:
+    return [(*test, sheet.pickup(*test)) for test in sheet.pickup_tests]
+
+
+def frame_of(sheet: Sheet) -> pd.DataFrame:
+    return commissioning_frame(lines_of(sheet))
 
 
 def values(sheet: Sheet, test: str) -> dict[str, np.ndarray[Any, Any]]:
     """Of one injection: every plant's value by quantity."""
     injection = next(one for one in sheet.injections if one.name == test)
-    return {each.quantity: each.plants for each in sheet.expected(injection)}
+    return sheet.expected(injection)
 
 
 # --- expected currents --------------------------------------------------------
@@ -75,12 +84,12 @@ def test_with_ideal_cts_the_legs_carry_what_the_ratio_says() -> None:
             "neutral_end.L1-L2": (1, 1, 0, 0),
             "line_end.L2-L3": (0, 1, 1, 0),
         }.get(injection.name)
-        for each in sheet.expected(injection):
-            if each.quantity.startswith("CT "):
-                assert each.plants == pytest.approx(one, rel=1e-6)
+        for quantity, plants in sheet.expected(injection).items():
+            if quantity.startswith("CT "):
+                assert plants == pytest.approx(one, rel=1e-6)
             elif legs is not None:
-                leg = ("leg L1", "leg L2", "leg L3", "leg earth").index(each.quantity)
-                assert each.plants == pytest.approx(one * legs[leg], rel=1e-6, abs=1e-8)
+                leg = ("leg L1", "leg L2", "leg L3", "leg earth").index(quantity)
+                assert plants == pytest.approx(one * legs[leg], rel=1e-6, abs=1e-8)
 
 
 def test_a_through_current_leaves_the_difference_of_two_ratio_errors() -> None:
@@ -97,7 +106,7 @@ def test_a_through_current_leaves_the_difference_of_two_ratio_errors() -> None:
     sheet = Sheet(study, Setting("per_phase", 0.1, None, 0.0, 0.0))
     through = sheet.injections[0]
     one = through.current_a / RATIO
-    frame = commissioning_frame(sheet)
+    frame = frame_of(sheet)
     row = frame[(frame["test"] == "through") & (frame["quantity"] == "leg L1")].iloc[0]
     assert row["high"] == pytest.approx(one * 2 * 0.0025 * (1 - np.sqrt(0.025)), rel=0.03)
     ct = frame[(frame["test"] == "through") & (frame["quantity"] == "CT line_end.L3")].iloc[0]
@@ -196,7 +205,7 @@ def test_real_cts_leave_little_in_the_leg_and_nearly_twice_with_one_turned_round
         study_of("restricted_earth_fault"),
         Setting("restricted_earth_fault", None, 0.04, 300.0, 0.0),
     )
-    frame = commissioning_frame(sheet)
+    frame = frame_of(sheet)
     leg = frame[frame["quantity"] == "leg earth"].set_index("test")
     for phase in PHASES:
         one = leg.loc[f"through.{phase}", "injected_primary_a"] / RATIO
@@ -268,7 +277,7 @@ def test_points_on_two_slopes_lie_where_the_hand_formula_says(form: str, current
         assert sheet.slope_point(test) == pytest.approx(x, rel=1e-6)
         a, b = {"mean": (0.5, 0.5), "sum": (1.0, 1.0), "largest": (1.0, 0.0)}[current]
         assert test.point.bias_a == pytest.approx(a * x + b * test.point.held_a, rel=1e-6)
-    rows = commissioning_frame(sheet).query("test == 'slope 1'")
+    rows = frame_of(sheet).query("test == 'slope 1'")
     assert list(rows["quantity"]) == [
         f"pick-up phase {phase}, neutral_end.{phase} raised" for phase in PHASES
     ]
@@ -359,12 +368,13 @@ def test_primary_operating_current_by_the_classic_sum() -> None:
         "ct.lead_resistance_ohm": 1,
     }
     sheet = Sheet(study_of("per_phase", fixed), Setting("per_phase", 0.1, None, 300.0, 0.0))
-    found = [each for each in pickups(sheet) if each.injection is not None]
-    assert {each.element for each in found} == {"phase L1", "phase L2", "phase L3"}
+    found = [each for each in pickups(sheet) if each[0] is not None]
+    names = {sheet.scheme.element_name(number) for _, number, _ in found}
+    assert names == {"phase L1", "phase L2", "phase L3"}
     assert len(found) == 6
-    for each in found:
-        assert np.all(each.plants > 151.1)
-        assert np.all(each.plants < 168.0 * 1.002)
+    for *_, plants in found:
+        assert np.all(plants > 151.1)
+        assert np.all(plants < 168.0 * 1.002)
 
 
 def test_pickups_at_the_relay_are_the_settings_and_their_error() -> None:
@@ -372,7 +382,11 @@ def test_pickups_at_the_relay_are_the_settings_and_their_error() -> None:
     sheet = Sheet(
         study_of("two_phase_one_earth", {"relay.pickup_error_percent": error, **MANY}), TWO_PHASE
     )
-    found = {each.element: each.plants for each in pickups(sheet) if each.injection is None}
+    found = {
+        sheet.scheme.element_name(number): plants
+        for injection, number, plants in pickups(sheet)
+        if injection is None
+    }
     assert list(found) == ["phase L1", "phase L3", "earth"]
     for element, setting in (("phase L1", 0.1), ("earth", 0.04)):
         low, high = np.quantile(found[element], [0.025, 0.975])
@@ -382,9 +396,9 @@ def test_pickups_at_the_relay_are_the_settings_and_their_error() -> None:
 def test_one_end_alone_restrains_a_biased_element() -> None:
     """|I| - s·|I|/2 = I_0 with the mean of the ends' currents: I = I_0/(1 - s/2)."""
     sheet = Sheet(study_of("biased", IDEAL), Setting("biased", 0.1, None, 0.0, 0.0, 0.2))
-    for each in pickups(sheet):
-        expected = 0.1 / (1 - 0.2 / 2) * (1 if each.injection is None else RATIO)
-        assert each.plants == pytest.approx(expected, rel=1e-6)
+    for injection, _, plants in pickups(sheet):
+        expected = 0.1 / (1 - 0.2 / 2) * (1 if injection is None else RATIO)
+        assert plants == pytest.approx(expected, rel=1e-6)
 
 
 def test_where_the_spill_takes_everything_an_element_never_operates() -> None:
@@ -393,10 +407,10 @@ def test_where_the_spill_takes_everything_an_element_never_operates() -> None:
         "biased", {**IDEAL, "scheme.bias_current": "largest", "candidates.slope1": [1.5]}
     )
     sheet = Sheet(study, Setting("biased", 0.1, None, 0.0, 0.0, 1.5))
-    frame = commissioning_frame(sheet)
+    frame = frame_of(sheet)
     pickups = frame[frame["quantity"].str.startswith("pick-up")]
     assert np.isinf(pickups["expected"]).all()
-    assert "never" in commissioning_page(sheet, frame, {}, "")
+    assert "never" in commissioning_page(sheet, lines_of(sheet), frame, {}, "")
 
 
 def test_a_steep_second_slope_does_not_hide_the_pick_up_below_it() -> None:
@@ -412,14 +426,14 @@ def test_a_steep_second_slope_does_not_hide_the_pick_up_below_it() -> None:
         },
     )
     sheet = Sheet(study, Setting("biased", 0.1, None, 0.0, 0.0, 0.2, 1.5, 1.5))
-    assert sheet.pickup(None, 0).plants == pytest.approx(0.125, rel=1e-6)
+    assert sheet.pickup(None, 0) == pytest.approx(0.125, rel=1e-6)
 
 
 # --- table and page -----------------------------------------------------------
 
 
 def test_the_table_has_room_for_what_is_measured() -> None:
-    frame = commissioning_frame(Sheet(study_of("two_phase_one_earth"), TWO_PHASE))
+    frame = frame_of(Sheet(study_of("two_phase_one_earth"), TWO_PHASE))
     assert tuple(frame.columns) == COLUMNS
     assert frame[["measured", "uncertainty"]].isna().all(axis=None)
     assert not frame.duplicated(["test", "quantity"]).any()
@@ -433,9 +447,13 @@ def test_the_page_escapes_and_needs_nothing_else() -> None:
         "two_phase_one_earth", {"study.title": "<script>alert(1)</script> & {{ 7*7 }}"}
     )
     sheet = Sheet(study, TWO_PHASE)
-    frame = commissioning_frame(sheet)
+    frame = frame_of(sheet)
     page = commissioning_page(
-        sheet, frame, {"version": "<1>", "study_digest": "d", "seed": 1}, "peak < care"
+        sheet,
+        lines_of(sheet),
+        frame,
+        {"version": "<1>", "study_digest": "d", "seed": 1},
+        "peak < care",
     )
     assert "<script" not in page
     assert "&lt;script&gt;alert(1)&lt;/script&gt; &amp; {{ 7*7 }}" in page

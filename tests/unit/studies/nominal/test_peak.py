@@ -271,14 +271,14 @@ def test_the_study_gives_the_hand_worked_fault() -> None:
     study = study_with(HIGH)
     none, some = peak_voltages(study)
     assert some.current_a == pytest.approx(4.604, rel=1e-3)
-    assert (some.full_v, some.formula_v) == (
+    assert (some.v_full_v, some.peak_formula_v) == (
         pytest.approx(9236, rel=1e-3),
         pytest.approx(4631, rel=1e-3),
     )
-    assert some.simulated_v == pytest.approx(some.formula_v, rel=0.1)
+    assert some.peak_simulated_v == pytest.approx(some.peak_formula_v, rel=0.1)
     assert some.above_limit
     assert not none.above_limit
-    assert none.formula_v < 50
+    assert none.peak_formula_v < 50
 
 
 def test_infeed_and_voltage_raise_it() -> None:
@@ -287,7 +287,7 @@ def test_infeed_and_voltage_raise_it() -> None:
         study_with({**HIGH, "network.reactance_pu": {"dist": "uniform", "low": 0.2, "high": 0.6}})
     )[-1]
     assert fed.current_a == pytest.approx(plain.current_a * (1 + 0.19 / 0.2), rel=1e-3)
-    assert fed.simulated_v > plain.simulated_v
+    assert fed.peak_simulated_v > plain.peak_simulated_v
     higher = peak_voltages(
         study_with({**HIGH, "machine.voltage_factor": {"dist": "uniform", "low": 0.9, "high": 1.1}})
     )
@@ -318,7 +318,9 @@ def test_every_scheme_has_its_row(kind: str) -> None:
             next(line for line in lines(peak_blocks(rows)) if "three-phase" in line).split()[0]
             == "-"
         )
-        assert "biased (up to" in caution([replace(row, simulated_v=4000.0) for row in rows])[0]
+        assert (
+            "biased (up to" in caution([replace(row, peak_simulated_v=4000.0) for row in rows])[0]
+        )
     else:
         assert frame["stabilising_resistance_ohm"].notna().all()
     if kind == "restricted_earth_fault":  # only a fault to earth has a residual

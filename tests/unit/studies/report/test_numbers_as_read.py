@@ -207,6 +207,8 @@ def test_energy_in_a_bolted_fault_is_said_to_be_0() -> None:
         study=study_with(),
         differences=gaps(rows),
         results={},
+        variants=SimpleNamespace(outcomes={"200 A": SimpleNamespace(notes=())}),
+        unresolved_rows=(),
         doubts={},
     )
     text = words(earthing_text(cast("Options", options)))

@@ -16,13 +16,13 @@ from montecarlo.engine.run import Note
 from montecarlo.estimates.rare import Trust, Why
 from montecarlo.estimates.refusals import Refusal, Rule
 from montecarlo.estimates.verdicts import Verdict
-from montecarlo.frames.choosing import ASKED, COLUMNS, Hinge
+from montecarlo.frames.choosing import ASKED, COLUMNS, Hinge, nearest
 from montecarlo.frames.closest import closest_rows
 from montecarlo.frames.doubts import Doubt
 from studies.report.blocks import Table
 from studies.report.terminal import lines
 from studies.sweep.policy import limit_of
-from studies.sweep.text import MOST_ROWS, nearest, result_text
+from studies.sweep.text import MOST_ROWS, result_text
 from tests.made import results
 from tests.made.said import words
 from tests.made.studies import study_with
