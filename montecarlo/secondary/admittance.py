@@ -5,8 +5,7 @@ A stop of slope k that swings past its yield draws k·(θ - sin θ·cos θ + j·
 where its falling branch reaches -c at the angle θ = arccos(1 - 2·yield/peak). Derived; the loss is
 the loop's area over π, 4c(1 - yield/peak)/(π·peak).
 
-Only for code that Numba compiles. Its cache does not see edits here: delete montecarlo/secondary's
-__pycache__."""
+Only for code that Numba compiles."""
 
 from __future__ import annotations
 

@@ -2,7 +2,7 @@
 
 Numba writes a file whole or not at all, but the disk may lose what it holds, and Numba loads what
 is there. Here every file ends with its checksum. A file that does not fit it is taken away, and its
-function is compiled anew.
+function is compiled anew, as all are once a compiled source of the folder is changed.
 
 Numba has no public face for this: the one file that uses its inner names, and the reason for the
 upper bound of numba in pyproject.toml.
@@ -14,6 +14,7 @@ import hashlib
 import io
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -66,9 +67,11 @@ class KeptCode(FunctionCache):
             raise RunStopped(
                 f"the compiled solvers can be kept nowhere; {CURE}, and see statorodds doctor"
             ) from None
-        self._cache_file = CheckedFiles(
-            self._cache_path, self._impl.filename_base, self._impl.locator.get_source_stamp()
+        stamp = (
+            self._impl.locator.get_source_stamp(),
+            code_in(Path(function.__code__.co_filename).parent),
         )
+        self._cache_file = CheckedFiles(self._cache_path, self._impl.filename_base, stamp)
 
     def save_overload(self, sig: Any, data: Any) -> None:
         try:
@@ -98,6 +101,15 @@ class CheckedFiles(IndexDataCacheFile):
         if not whole(Path(self._data_path(name))):
             raise FileNotFoundError(name)  # then it is compiled
         return super()._load_data(name)
+
+
+@cache
+def code_in(folder: Path) -> str:
+    """Digest of a folder's compiled sources. Numba looks at the file of a function alone, and its
+    code holds that of the functions that it calls."""
+    sources = [path.read_bytes() for path in sorted(folder.glob("*.py"))]
+    code = [source for source in sources if b"njit" in source or b"llvmlite" in source]
+    return hashlib.sha256(b"".join(code)).hexdigest()
 
 
 def whole(path: Path) -> bool:

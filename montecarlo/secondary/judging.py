@@ -12,6 +12,9 @@ from montecarlo.secondary.lanes import LANES, Lanes, load, splat, square_root, s
 from montecarlo.secondary.restraint import operating_quantity
 from montecarlo.secondary.workspace import ALLOCATES, COMPILED, GAMMA, Meter
 
+RMS, FUNDAMENTAL, PEAK_VALUE = 0, 1, 2
+QUANTITIES = {"rms": RMS, "fundamental": FUNDAMENTAL, "peak": PEAK_VALUE}  # by `Relay.measure`
+
 _INNER = 1 / (6 * GAMMA * (1 - GAMMA))  # weights of a step's three points in an integral, exact
 _END = (1 / 3 - GAMMA / 2) / (1 - GAMMA)  # for a parabola
 _BEGIN = 1 - _INNER - _END
@@ -49,7 +52,7 @@ def measure(
     circle : ndarray, (6, steps)
         `measurement.circle`.
     quantity : int
-        RMS, FUNDAMENTAL or PEAK_VALUE.
+        One of `QUANTITIES`.
 
     Returns
     -------
@@ -57,7 +60,7 @@ def measure(
     """
     steps, row = circle.shape[1], 2 * signal
     before, inner, now = load(w, at.BEGIN + signal), load(w, at.INNER + signal), load(w, now_at)
-    if quantity == at.PEAK_VALUE:
+    if quantity == PEAK_VALUE:
         inner, now = inner * inner, now * now
         store(window, row * steps + k, where_less(inner, now, now, inner) + 0.0 * inner)
         value = splat(0.0)
@@ -65,7 +68,7 @@ def measure(
             past = load(window, row * steps + j)
             value = where_less(value, past, past, value) + 0.0 * past
         return value * 0.5
-    if quantity == at.FUNDAMENTAL:
+    if quantity == FUNDAMENTAL:
         real = before * circle[0, k] + inner * circle[1, k] + now * circle[2, k]
         imag = before * circle[3, k] + inner * circle[4, k] + now * circle[5, k]
         real_sum = load(sums, row) + (real - load(window, row * steps + k))
@@ -198,8 +201,7 @@ def judge(
                 bias = np.maximum(bias, end) if meter.largest else bias + end
         difference = np.sqrt(history[mine + lead : mine + steps])
         for v in range(meter.forms.shape[0]):
-            form = meter.forms[v]
-            quantity = operating_quantity(difference, bias, int(form[0]), form[1], form[2], form[3])
+            quantity = operating_quantity(difference, bias, meter.forms[v])
             for d in range(meter.holds.size):
                 store(
                     scratch,

@@ -21,7 +21,7 @@ import numpy as np
 from montecarlo.quantities import Array, Index
 from montecarlo.secondary import workspace as at
 from montecarlo.secondary.compiled import njit
-from montecarlo.secondary.judging import judge, measure, peak_after_jump
+from montecarlo.secondary.judging import PEAK_VALUE, judge, measure, peak_after_jump
 from montecarlo.secondary.lanes import (
     LANES,
     Lanes,
@@ -393,7 +393,7 @@ def integrate(
                 _take_source(w, tile, 0, channel)
                 _keep(w, power.size)
                 _start(w, legs, member, sign, power)
-                for e in range(signals if quantity == at.PEAK_VALUE else 0):
+                for e in range(signals if quantity == PEAK_VALUE else 0):
                     peak_after_jump(w, e, rows[e], (s - 1) % pace.per_cycle, window, pace.per_cycle)
             for index in range(2 * s + 1, 2 * s + 3):
                 point = _point(index, lead, points, pace.loop_from, pace.jump)

@@ -4,10 +4,7 @@ vector units.
 Only for code that Numba compiles. A value comes from a row of a C-contiguous (rows, LANES) array by
 `load` or from one number by `splat`; + - * / take values and numbers alike. Whatever the processor,
 each lane is computed by itself: no lane's result depends on its neighbours. Not a number stays not
-a number.
-
-Numba keys its cache by the file that calls, not by this one: after a change here delete
-montecarlo/secondary's __pycache__."""
+a number."""
 
 from __future__ import annotations
 

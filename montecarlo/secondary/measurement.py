@@ -9,11 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from montecarlo.quantities import Array
-from montecarlo.secondary.judging import POINTS
+from montecarlo.secondary.judging import POINTS, QUANTITIES
 from montecarlo.secondary.restraint import NO_BIAS, Form
-from montecarlo.secondary.workspace import CURRENT, FUNDAMENTAL, LEG, PEAK_VALUE, RMS, Meter
-
-QUANTITIES = {"rms": RMS, "fundamental": FUNDAMENTAL, "peak": PEAK_VALUE}
+from montecarlo.secondary.workspace import CURRENT, LEG, Meter
 
 
 def circle(per_cycle: int) -> Array:

@@ -11,6 +11,8 @@ and 0 elsewhere."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+
 import numpy as np
 
 from montecarlo.quantities import Array
@@ -21,26 +23,69 @@ Form = tuple[int, float, float, float]  # which, slope1, slope2, break [A]
 NO_BIAS: Form = (UNBIASED, 0.0, 0.0, 0.0)
 
 
+@dataclass(frozen=True)
+class Bias:
+    """Slopes of a biased element; without a second slope the first holds everywhere."""
+
+    slope1: float
+    slope2: float | None = None
+    slope_break_a: float | None = None
+
+    def restraint(self, bias_a: float) -> float:
+        """The bias at a bias current. [A]
+
+        Parameters
+        ----------
+        bias_a : float
+            (A).
+
+        Returns
+        -------
+        float
+        """
+        return -float(operating_quantity(np.zeros(1), np.array([bias_a]), self.form(SUM))[0])
+
+    def form(self, which: int) -> Form:
+        """The same for `operating_quantity`.
+
+        Parameters
+        ----------
+        which : int
+            SUM or GREATER_OF.
+
+        Returns
+        -------
+        Form
+        """
+        slope2 = self.slope1 if self.slope2 is None else self.slope2
+        return which, self.slope1, slope2, self.slope_break_a or 0.0
+
+    def plain(self) -> Bias:
+        """The same without a second slope that is none: it is missing, or equals the first.
+
+        Returns
+        -------
+        Bias
+        """
+        one = self.slope2 in (None, self.slope1)
+        return replace(self, slope2=None, slope_break_a=None) if one else self
+
+
 @njit(nogil=True, error_model="numpy")
-def operating_quantity(
-    difference: Array, bias: Array, which: int, slope1: float, slope2: float, break_a: float
-) -> Array:
+def operating_quantity(difference: Array, bias: Array, form: Form | Array) -> Array:
     """What is compared with the pick-up. [A]
 
     Parameters
     ----------
     difference, bias : ndarray, (...)
         Differential and bias current (A).
-    which : int
-        UNBIASED, SUM or GREATER_OF.
-    slope1, slope2 : float
-    break_a : float
-        Where the second slope begins (A).
+    form : Form or ndarray, (4,)
 
     Returns
     -------
     ndarray, (...)
     """
+    which, slope1, slope2, break_a = form[0], form[1], form[2], form[3]
     if which == UNBIASED:
         return difference * 1.0
     restraint = slope1 * bias + (slope2 - slope1) * np.maximum(bias - break_a, 0.0)

@@ -51,7 +51,7 @@ class Steady(NamedTuple):
                 restraining = np.abs(self.cts[:, ends]) * measurement.gains(ends)
                 bias = bias_current(restraining, measurement.bias_current)
             for v, form in enumerate(measurement.forms):
-                out[:, e, v] = operating_quantity(difference, bias, *(form if ends else NO_BIAS))
+                out[:, e, v] = operating_quantity(difference, bias, form if ends else NO_BIAS)
         return out
 
 

@@ -1,7 +1,4 @@
-"""What the compiled pass works on: rows of LANES numbers, and what `transient.py` hands over.
-
-Numba freezes the row numbers into the code that it compiles and keys its cache by the file of that
-code, not by this one: after a change here delete montecarlo/secondary/__pycache__."""
+"""What the compiled pass works on: rows of LANES numbers, and what `transient.py` hands over."""
 
 from __future__ import annotations
 
@@ -20,7 +17,6 @@ COMPILED = {**ALLOCATES, "counted": False}
 GAMMA = 2 - np.sqrt(2)  # place of the inner stage in a step of TR-BDF2
 FLUX_LIMIT = 4.0  # knee flux; no core that saturates gets there, an iterate may
 SMALL_A = 1e-3  # a current whose changes settle nothing
-RMS, FUNDAMENTAL, PEAK_VALUE = 0, 1, 2  # what is measured of a current
 
 # The workspace (rows, LANES): a group of rows for each quantity, a row in it for each CT or
 # leg.
@@ -113,7 +109,7 @@ class Meter(NamedTuple):
     largest: bool  # whether the largest of these counts, or their sum
     share: Array  # (elements, most) what each is multiplied by first
     forms: Array  # (variants, 4) form (`restraint`), slope1, slope2, break [A]
-    quantity: int  # RMS, FUNDAMENTAL or PEAK_VALUE
+    quantity: int  # of `judging.QUANTITIES`
     circle: Array  # (6, per_cycle), `measurement.circle`
     holds: Index  # (delays,) steps for which a value must be held
     drop_off: float  # share of its pick-up at which an element resets

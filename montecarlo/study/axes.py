@@ -1,14 +1,17 @@
-"""The axes of a setting, declared once: what a candidate is made of, beside its scheme.
+"""The axes of a setting: all that a candidate is made of, beside its scheme.
 
-An axis is a grid in `Candidates`, a field of `Setting`, a column of every table of settings. Its
-words stand in `studies/report/words.py`."""
+An axis is a row of `AXES`, a grid in `Candidates`, a value in `Setting` and in `PresentSetting`,
+and so a column of every table of settings. Its words stand in `studies/report/words.py`."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Annotated, Literal
 
-from montecarlo.relays.schemes import Axis, Scheme
+from montecarlo.quantities import Plain, Section, word
+from montecarlo.relays.schemes import Axis as Element
+from montecarlo.relays.schemes import Scheme
+from montecarlo.study.grids import Axis
 
 Part = Literal["pick-up", "circuit", "bias", "time"]
 
@@ -32,7 +35,7 @@ class SettingAxis:
     key: str
     unit: str
     part: Part
-    element: Axis | None = None
+    element: Element | None = None
 
     def in_scheme(self, scheme: Scheme) -> bool:
         """Whether a scheme has it.
@@ -68,3 +71,121 @@ BIAS = tuple(axis.key for axis in AXES if axis.part == "bias")
 CURRENTS = tuple(axis.key for axis in AXES if axis.unit == "A")
 # In which order steps are looked at: those of the finest element first
 STEPS = tuple(axis.key for axis in sorted(AXES, key=lambda axis: axis.element != "earth"))
+
+# The most of a grid: beyond is a unit prefix gone wrong, or per cent for a slope
+MOST_A, MOST_OHM, MOST_S, MOST_SLOPE = 50.0, 1e6, 60.0, 2.0
+
+
+@dataclass(frozen=True)
+class Setting:
+    """One candidate: its scheme and a value on each of `AXES`. Pick-ups in secondary amperes; None
+    where the scheme has no such element or no bias."""
+
+    scheme: str
+    phase_pickup_a: float | None
+    earth_pickup_a: float | None
+    stabilising_resistance_ohm: float
+    delay_s: float
+    slope1: float | None = None
+    slope2: float | None = None
+    slope_break_a: float | None = None
+
+
+class PresentSetting(Section):
+    """The setting in service: a candidate that is always in the tables and compared with the chosen
+    one."""
+
+    scheme: (
+        Annotated[str, word("its scheme, one of scheme.kind; needed if there are several")] | None
+    ) = None
+    phase_pickup_a: (
+        Annotated[
+            float, Plain("A", "pick-up of the phase elements, secondary", 0.0, MOST_A, above=True)
+        ]
+        | None
+    ) = None
+    earth_pickup_a: (
+        Annotated[
+            float, Plain("A", "pick-up of the earth element, secondary", 0.0, MOST_A, above=True)
+        ]
+        | None
+    ) = None
+    stabilising_resistance_ohm: Annotated[
+        float,
+        Plain("ohm", "stabilising resistance, where the candidates have theirs", 0.0, MOST_OHM),
+    ] = 0.0
+    delay_s: Annotated[float, Plain("s", "delay of every element", 0.0, MOST_S)] = 0.0
+    slope1: Annotated[float, Plain("-", "biased elements: first slope", 0.0, MOST_SLOPE)] | None = (
+        None
+    )
+    slope2: (
+        Annotated[float, Plain("-", "biased elements: slope above the break", 0.0, MOST_SLOPE)]
+        | None
+    ) = None
+    slope_break_a: (
+        Annotated[
+            float,
+            Plain(
+                "A", "biased elements: bias current at which the second slope begins", 0.0, MOST_A
+            ),
+        ]
+        | None
+    ) = None
+
+
+class Candidates(Section):
+    """Grids of settings, after snapping to the relay's step; every combination is a candidate.
+
+    Pick-ups in secondary amperes. The stabilising resistance stands in the earth leg of a scheme
+    that has an earth element, in each phase leg otherwise, nowhere in a biased scheme."""
+
+    phase_pickup_a: Annotated[
+        tuple[float, ...],
+        Axis(
+            "A",
+            "pick-ups of the phase elements, secondary; for a scheme that has any",
+            0.0,
+            MOST_A,
+            above=True,
+        ),
+    ] = ()
+    earth_pickup_a: Annotated[
+        tuple[float, ...],
+        Axis(
+            "A",
+            "pick-ups of the earth element, secondary; for a scheme that has one",
+            0.0,
+            MOST_A,
+            above=True,
+        ),
+    ] = ()
+    stabilising_resistance_ohm: Annotated[
+        tuple[float, ...],
+        Axis(
+            "ohm",
+            "stabilising resistances: in the earth leg where there is an earth element, else in"
+            " each phase leg",
+            0.0,
+            MOST_OHM,
+        ),
+    ] = (0.0,)
+    delay_s: Annotated[tuple[float, ...], Axis("s", "delays of every element", 0.0, MOST_S)] = (
+        0.0,
+    )
+    slope1: Annotated[
+        tuple[float, ...],
+        Axis(
+            "-",
+            "slopes of biased elements: bias over bias current; for a scheme that has any",
+            0.0,
+            MOST_SLOPE,
+        ),
+    ] = ()
+    slope2: Annotated[
+        tuple[float, ...], Axis("-", "slopes above the break; none: one slope", 0.0, MOST_SLOPE)
+    ] = ()
+    slope_break_a: Annotated[
+        tuple[float, ...],
+        Axis("A", "bias currents at which the second slope begins, secondary", 0.0, MOST_A),
+    ] = ()
+    present: Annotated[PresentSetting, word("the setting in service, if any")] | None = None

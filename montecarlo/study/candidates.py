@@ -4,29 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 from operator import attrgetter
 
 from montecarlo.relays.schemes import Axis
-from montecarlo.study.axes import AXES, BIAS, PICKUPS, STEPS
-from montecarlo.study.circuits import Bias, Circuit, scheme_of
+from montecarlo.secondary.restraint import Bias
+from montecarlo.study.axes import AXES, BIAS, CIRCUIT, PICKUPS, STEPS, Setting
+from montecarlo.study.circuits import Circuit, scheme_of
 from montecarlo.study.description import Study
-
-
-@dataclass(frozen=True)
-class Setting:
-    """One candidate: its scheme and a value on each of `AXES`. Pick-ups in secondary amperes; None
-    where the scheme has no such element or no bias."""
-
-    scheme: str
-    phase_pickup_a: float | None
-    earth_pickup_a: float | None
-    stabilising_resistance_ohm: float
-    delay_s: float
-    slope1: float | None = None
-    slope2: float | None = None
-    slope_break_a: float | None = None
 
 
 def neighbours(settings: Sequence[Setting], of: Setting) -> dict[Setting, str]:
@@ -213,7 +199,7 @@ def present_setting(study: Study) -> Setting | None:
     if values["slope2"] in (None, values["slope1"]):  # one slope has no break
         values |= {"slope2": None, "slope_break_a": None}
     if not scheme.stabilised:
-        values["stabilising_resistance_ohm"] = 0.0
+        values |= dict.fromkeys(CIRCUIT, 0.0)
     return Setting(kind, **values)  # type: ignore[arg-type]
 
 
@@ -228,26 +214,20 @@ def biases_of(study: Study) -> tuple[Bias, ...]:
     -------
     tuple of Bias
     """
-    wanted = study.candidates
-    found = []
-    seconds, breaks = wanted.slope2 or (None,), wanted.slope_break_a or (None,)
-    for one, other, at in product(wanted.slope1, seconds, breaks):
-        found.append(Bias(one) if other in (None, one) else Bias(one, other, at))
-    return tuple(dict.fromkeys(found))
+    grids = [getattr(study.candidates, key) or (None,) for key in BIAS]
+    return tuple(dict.fromkeys(Bias(*values).plain() for values in product(*grids)))
 
 
 def _split(
     study: Study,
-    kind: str,
-    ohm: float,
+    circuit: Circuit,
     bias: Bias | None,
     phase: tuple[float, ...],
     earth: tuple[float, ...],
     delays: tuple[float, ...],
 ) -> Iterator[Lattice]:
-    """The lattices of one scheme and resistance: one, or one a pick-up whose burden is given in VA
-    at setting."""
-    scheme = scheme_of(study, kind)
+    """The lattices on one circuit: one, or one a pick-up whose burden is given in VA at setting."""
+    scheme = scheme_of(study, circuit.scheme)
 
     def groups(
         axis: Axis, pickups: tuple[float, ...]
@@ -261,7 +241,8 @@ def _split(
 
     for some, phase_a in groups("phase", phase):
         for others, earth_a in groups("earth", earth):
-            yield Lattice(Circuit(kind, ohm, phase_a, earth_a), bias, some, others, delays)
+            own = replace(circuit, phase_pickup_a=phase_a, earth_pickup_a=earth_a)
+            yield Lattice(own, bias, some, others, delays)
 
 
 def lattices_of(study: Study, *settings: Setting) -> tuple[Lattice, ...]:
@@ -281,8 +262,7 @@ def lattices_of(study: Study, *settings: Setting) -> tuple[Lattice, ...]:
         bias = None if s.slope1 is None else Bias(*(getattr(s, key) for key in BIAS))
         found += _split(
             study,
-            s.scheme,
-            s.stabilising_resistance_ohm,
+            Circuit(s.scheme, **{key: getattr(s, key) for key in CIRCUIT}),
             bias,
             _one(s.phase_pickup_a),
             _one(s.earth_pickup_a),
@@ -310,14 +290,13 @@ def grid_lattices(study: Study) -> tuple[Lattice, ...]:
     found: list[Lattice] = []
     for kind in study.scheme.kinds:
         scheme = scheme_of(study, kind)
-        ohms: Sequence[float] = wanted.stabilising_resistance_ohm if scheme.stabilised else (0.0,)
+        grids = [getattr(wanted, key) if scheme.stabilised else (0.0,) for key in CIRCUIT]
         biases: Sequence[Bias | None] = biases_of(study) if scheme.biased else (None,)
-        for ohm in ohms:
+        for values in product(*grids):
             for bias in biases:
                 found += _split(
                     study,
-                    kind,
-                    ohm,
+                    Circuit(kind, **dict(zip(CIRCUIT, values, strict=True))),
                     bias,
                     wanted.phase_pickup_a,
                     wanted.earth_pickup_a,

@@ -13,47 +13,8 @@ from montecarlo.relays.places import GROUPS
 from montecarlo.relays.schemes import Scheme, build_custom, build_scheme, leg_resistances
 from montecarlo.secondary.circuit import CtBank, build_bank
 from montecarlo.secondary.measurement import Measurement
-from montecarlo.secondary.restraint import GREATER_OF, NO_BIAS, SUM, Form
+from montecarlo.secondary.restraint import GREATER_OF, NO_BIAS, SUM, Bias, Form
 from montecarlo.study.description import Study
-
-
-@dataclass(frozen=True)
-class Bias:
-    """Slopes of a biased element; without a second slope the first holds everywhere."""
-
-    slope1: float
-    slope2: float | None = None
-    slope_break_a: float | None = None
-
-    def restraint(self, bias_a: float) -> float:
-        """The bias at a bias current. [A]
-
-        Parameters
-        ----------
-        bias_a : float
-            (A).
-
-        Returns
-        -------
-        float
-        """
-        _, slope1, slope2, break_a = self.form(SUM)
-        return slope1 * bias_a + (slope2 - slope1) * max(bias_a - break_a, 0.0)
-
-    def form(self, which: int) -> Form:
-        """The same for `restraint.operating_quantity`.
-
-        Parameters
-        ----------
-        which : int
-            SUM or GREATER_OF.
-
-        Returns
-        -------
-        Form
-        """
-        slope2 = self.slope1 if self.slope2 is None else self.slope2
-        return which, self.slope1, slope2, self.slope_break_a or 0.0
 
 
 @dataclass(frozen=True)

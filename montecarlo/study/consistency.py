@@ -14,6 +14,7 @@ from montecarlo.quantities import number
 from montecarlo.quantities.wording import LABEL, WORD, fit_for_label, is_word, listed, shown
 from montecarlo.relays.schemes import AXES
 from montecarlo.sampling.inputs import correlation_faults, list_inputs
+from montecarlo.study.axes import CIRCUIT
 from montecarlo.study.backup_checks import backup_faults
 from montecarlo.study.candidates import biases_of, candidate_lattices
 from montecarlo.study.check import Check
@@ -192,7 +193,7 @@ def count_candidates(study: Study) -> int:
             grids.delay_s,
             *([grids.phase_pickup_a] if scheme.of("phase") else []),
             *([grids.earth_pickup_a] if scheme.of("earth") else []),
-            *([grids.stabilising_resistance_ohm] if scheme.stabilised else []),
+            *([getattr(grids, key) for key in CIRCUIT] if scheme.stabilised else []),
             *([biases_of(study)] if scheme.biased else []),
         ]
         total += math.prod(map(len, axes))

@@ -17,14 +17,8 @@ from montecarlo.relays.backup import Backup
 from montecarlo.relays.elements import Relay
 from montecarlo.relays.schemes import SchemeChoice
 from montecarlo.secondary.ct import CtPlaces
-from montecarlo.study.grids import Axis, Moved
-
-MOST_A, MOST_OHM, MOST_S, MOST_SLOPE = (
-    50.0,
-    1e6,
-    60.0,
-    2.0,
-)  # a unit prefix gone wrong, or per cent for a slope
+from montecarlo.study.axes import Candidates
+from montecarlo.study.grids import Moved
 
 
 def _as_tuple(value: Any) -> Any:
@@ -143,106 +137,6 @@ class General(Section):
             " the second, paired on the same events"
         ),
     ] = ()
-
-
-class PresentSetting(Section):
-    """The setting in service: a candidate that is always in the tables and compared with the chosen
-    one."""
-
-    scheme: Annotated[
-        str | None, word("its scheme, one of scheme.kind; needed if there are several")
-    ] = None
-    phase_pickup_a: (
-        Annotated[
-            float, Plain("A", "pick-up of the phase elements, secondary", 0.0, MOST_A, above=True)
-        ]
-        | None
-    ) = None
-    earth_pickup_a: (
-        Annotated[
-            float, Plain("A", "pick-up of the earth element, secondary", 0.0, MOST_A, above=True)
-        ]
-        | None
-    ) = None
-    stabilising_resistance_ohm: Annotated[
-        float,
-        Plain("ohm", "stabilising resistance, where the candidates have theirs", 0.0, MOST_OHM),
-    ] = 0.0
-    delay_s: Annotated[float, Plain("s", "delay of every element", 0.0, MOST_S)] = 0.0
-    slope1: Annotated[float, Plain("-", "biased elements: first slope", 0.0, MOST_SLOPE)] | None = (
-        None
-    )
-    slope2: (
-        Annotated[float, Plain("-", "biased elements: slope above the break", 0.0, MOST_SLOPE)]
-        | None
-    ) = None
-    slope_break_a: (
-        Annotated[
-            float,
-            Plain(
-                "A", "biased elements: bias current at which the second slope begins", 0.0, MOST_A
-            ),
-        ]
-        | None
-    ) = None
-
-
-class Candidates(Section):
-    """Grids of settings, after snapping to the relay's step; every combination is a candidate.
-
-    Pick-ups in secondary amperes. The stabilising resistance stands in the earth leg of a scheme
-    that has an earth element, in each phase leg otherwise, nowhere in a biased scheme."""
-
-    phase_pickup_a: Annotated[
-        tuple[float, ...],
-        Axis(
-            "A",
-            "pick-ups of the phase elements, secondary; for a scheme that has any",
-            0.0,
-            MOST_A,
-            above=True,
-        ),
-    ] = ()
-    earth_pickup_a: Annotated[
-        tuple[float, ...],
-        Axis(
-            "A",
-            "pick-ups of the earth element, secondary; for a scheme that has one",
-            0.0,
-            MOST_A,
-            above=True,
-        ),
-    ] = ()
-    stabilising_resistance_ohm: Annotated[
-        tuple[float, ...],
-        Axis(
-            "ohm",
-            "stabilising resistances: in the earth leg where there is an earth element, else in"
-            " each phase leg",
-            0.0,
-            MOST_OHM,
-        ),
-    ] = (0.0,)
-    delay_s: Annotated[tuple[float, ...], Axis("s", "delays of every element", 0.0, MOST_S)] = (
-        0.0,
-    )
-    slope1: Annotated[
-        tuple[float, ...],
-        Axis(
-            "-",
-            "slopes of biased elements: bias over bias current; for a scheme that has any",
-            0.0,
-            MOST_SLOPE,
-        ),
-    ] = ()
-    slope2: Annotated[
-        tuple[float, ...], Axis("-", "slopes above the break; none: one slope", 0.0, MOST_SLOPE)
-    ] = ()
-    slope_break_a: Annotated[
-        tuple[float, ...],
-        Axis("A", "bias currents at which the second slope begins, secondary", 0.0, MOST_A),
-    ] = ()
-    present: Annotated[PresentSetting | None, word("the setting in service, if any")] = None
 
 
 class AnnualCost(Section):

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from montecarlo.relays.elements import Relay
-from montecarlo.study.axes import PICKUPS
-from montecarlo.study.description import Candidates, Study
+from montecarlo.study.axes import PICKUPS, Candidates
+from montecarlo.study.description import Study
 from montecarlo.study.grids import Moved, Snapped, snap
 
 

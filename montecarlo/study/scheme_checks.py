@@ -10,10 +10,10 @@ from montecarlo.quantities import number
 from montecarlo.quantities.wording import WORD, is_word, listed, shown
 from montecarlo.relays.places import ENDS, GROUPS, NEUTRAL_CONDUCTOR
 from montecarlo.relays.schemes import AXES, BUILT_IN, custom_faults
-from montecarlo.study.axes import BIAS
+from montecarlo.study.axes import BIAS, PresentSetting
 from montecarlo.study.check import Check
 from montecarlo.study.circuits import scheme_of
-from montecarlo.study.description import PresentSetting, Study
+from montecarlo.study.description import Study
 
 
 def check_scheme(study: Study) -> Iterator[str]:

@@ -300,7 +300,7 @@ class Sheet:
         ends[:, 0] = amperes
         bias = bias_current(ends, self.study.scheme.bias_current)
         form = self._bias if element.bias else NO_BIAS
-        return np.asarray(operating_quantity(amperes, bias, *form))
+        return np.asarray(operating_quantity(amperes, bias, form))
 
     # --- at the relay's own terminals -----------------------------------------
 

@@ -88,7 +88,7 @@ class BiasedElement:
 
         def quantity(difference: Array) -> Array:
             bias = self.bias_a((balance + difference) / self.raised_gain, held_a)
-            return np.asarray(operating_quantity(difference, bias, *self.form))
+            return np.asarray(operating_quantity(difference, bias, self.form))
 
         return (balance + least(quantity, pickup_a, pickup_a + balance)) / self.raised_gain
 
@@ -118,7 +118,7 @@ class BiasedElement:
     def parts(self, pickup_a: float, rated_a: float) -> list[Part]:
         """From no bias on; the last ends `BEYOND` times the relay's rated current or the last
         turning point."""
-        which, slope1, slope2, break_a = self.form
+        which, slope1, slope2, break_a = self.form[:4]
         two = slope1 != slope2
         if which == UNBIASED or not (slope1 > 0 or slope2 > 0):
             return []

@@ -13,8 +13,8 @@ from montecarlo.quantities.wording import listed
 from montecarlo.relays.places import ENDS, NEUTRAL_CONDUCTOR, SECOND_CORES
 from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.sampling.inputs import list_inputs
+from montecarlo.secondary.restraint import Bias
 from montecarlo.study.candidates import biases_of, candidate_lattices
-from montecarlo.study.circuits import Bias
 from studies.nominal.desk import Desk, HandRule, outermost
 from studies.report.blocks import Block, Paragraph, Table
 

@@ -39,7 +39,7 @@ def test_the_formula(example: Example, which: str) -> None:
     one, other = (current / example.ratio for current in example.ends_a)
     assert (one - other, (one + other) / 2) == pytest.approx((example.difference_a, example.bias_a))
     quantity = operating_quantity(
-        np.array([one - other]), np.array([(one + other) / 2]), *example.form(which)
+        np.array([one - other]), np.array([(one + other) / 2]), example.form(which)
     )
     assert (quantity[0] > example.pickup_a) == example.trips[which]
     if which == "sum":  # i_d against the threshold I_0 + s i_b
@@ -96,6 +96,6 @@ def test_through_the_transient_solution(example: Example, which: str) -> None:
     quantity = response.pickup[0, :, 0, 0]
     assert (quantity > example.pickup_a).tolist() == [False, example.trips[which], False]
     expected = operating_quantity(
-        np.array([example.difference_a]), np.array([example.bias_a]), *example.form(which)
+        np.array([example.difference_a]), np.array([example.bias_a]), example.form(which)
     )
     assert quantity[1] == pytest.approx(expected[0], abs=1e-9)

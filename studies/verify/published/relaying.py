@@ -9,7 +9,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from montecarlo.formulas import handcalc
-from montecarlo.secondary.restraint import GREATER_OF, SUM, Form, bias_current, operating_quantity
+from montecarlo.secondary.restraint import (
+    GREATER_OF,
+    SUM,
+    Bias,
+    Form,
+    bias_current,
+    operating_quantity,
+)
 from studies.verify.published.data import beside, read, source_of
 from studies.verify.published.row import Kind, Published
 
@@ -46,7 +53,7 @@ class BiasedExample:
         -------
         Form
         """
-        return (FORMS[which], self.slope, self.slope, 0.0)
+        return Bias(self.slope).form(FORMS[which])
 
 
 def _example(row: dict[str, str]) -> BiasedExample:
@@ -86,7 +93,7 @@ def _biased(one: BiasedExample) -> Iterator[Published]:
     ends = np.array([current / one.ratio for current in one.ends_a])
     difference = np.abs(ends[:1] - ends[1:])
     bias = bias_current(ends[None], "mean")
-    quantity = operating_quantity(difference, bias, *one.form("sum"))
+    quantity = operating_quantity(difference, bias, one.form("sum"))
 
     def row(name: str, unit: str, given: float, ours: float, digit: float) -> Published:
         return Published(one.source, one.place, name, unit, given, ours, digit, one.kind)

@@ -37,6 +37,7 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 def twice(folder: Path) -> Any:
     """The function as a new process has it."""
+    compiled.code_in.cache_clear()
     spec = importlib.util.spec_from_file_location("once", folder / "once.py")
     assert spec is not None
     assert spec.loader is not None
@@ -55,6 +56,22 @@ def test_what_is_kept_is_loaded_again(folder: Path) -> None:
     assert function(4.0) == 8.0
     assert sum(function.stats.cache_hits.values()) == 1
     assert not function.stats.cache_misses
+
+
+def test_code_is_compiled_anew_when_what_it_calls_is_changed(folder: Path) -> None:
+    """Else it would go on with the old: numbers would be wrong, and nothing would say so."""
+    (folder / "beside.py").write_text("# no code that njit compiles\n")
+    assert not sum(called(folder).stats.cache_hits.values())
+    (folder / "beside.py").write_text("# another njit\n")
+    assert not sum(called(folder).stats.cache_hits.values())
+    (folder / "plain.py").write_text("# nothing to do with it\n")
+    assert sum(called(folder).stats.cache_hits.values()) == 1
+
+
+def called(folder: Path) -> Any:
+    function = twice(folder)
+    assert function(4.0) == 8.0
+    return function
 
 
 def flipped(content: bytes) -> bytes:

@@ -4,7 +4,7 @@ CTs."""
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
+from typing import Any, get_args
 
 import numpy as np
 import pytest
@@ -14,9 +14,10 @@ from numpy.typing import NDArray
 from scipy.integrate import trapezoid
 
 from montecarlo.quantities import Array
+from montecarlo.relays.elements import Relay
 from montecarlo.secondary import transient
 from montecarlo.secondary.circuit import CtBank
-from montecarlo.secondary.judging import sustained
+from montecarlo.secondary.judging import QUANTITIES, sustained
 from montecarlo.secondary.lanes import LANES, store
 from montecarlo.secondary.measurement import Measurement
 from tests.made.secondary_cases import FREQUENCY_HZ, OMEGA, random_circuits
@@ -57,6 +58,32 @@ def measured(
         Measurement(legs=(0,), **wanted),
         settle=settle,
     ).pickup[:, 0, 0]
+
+
+# --- what holds whatever is measured ------------------------------------------
+
+
+def test_every_word_of_a_study_is_measured() -> None:
+    assert get_args(Relay.model_fields["measure"].annotation) == tuple(QUANTITIES)
+
+
+@pytest.mark.parametrize("quantity", QUANTITIES)
+def test_what_holds_of_everything_that_is_measured(quantity: str) -> None:
+    """Zero in, zero out; a sinusoid reads its RMS, as the solution by phasors has it; twice the
+    current reads twice as much; a longer delay never raises a pick-up."""
+    window = transient.Window(FREQUENCY_HZ, 0.1)
+    t = window.times()
+    sine = np.sqrt(2) * np.sin(OMEGA * t + 0.3)
+    wave = np.where(t < 0, 0.0, (1 + 2 * np.exp(-t / 0.03)) * sine + np.sin(3 * OMEGA * t))
+    waves = np.stack([0 * wave, sine, wave, -2 * wave])
+    zero, one, some, twice = measured(
+        waves, window, quantity=quantity, delays_s=(0.0, 0.02, 0.05, 0.08)
+    )
+    assert not zero.any()
+    assert one == pytest.approx(1.0, rel=3e-3)
+    assert twice == pytest.approx(2 * some, rel=1e-12)
+    assert np.all(np.diff(some) <= 0)
+    assert some[0] > some[-1] > 0
 
 
 # --- one cycle ----------------------------------------------------------------

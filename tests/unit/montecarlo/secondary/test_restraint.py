@@ -17,11 +17,11 @@ from montecarlo.secondary.restraint import (
     GREATER_OF,
     NO_BIAS,
     SUM,
+    Bias,
     Form,
     bias_current,
     operating_quantity,
 )
-from montecarlo.study.circuits import Bias
 from tests.made.secondary_cases import FREQUENCY_HZ, OMEGA, random_bank
 
 SCHEME = build_scheme("biased")
@@ -35,47 +35,47 @@ KINDS = ("mean", "sum", "largest")
 def test_two_slopes_meet_at_the_break() -> None:
     form = Bias(0.1, 0.5, 2.0).form(SUM)
     bias = np.array([0.0, 1.0, 2.0 - 1e-9, 2.0, 2.0 + 1e-9, 4.0])
-    restraint = 10.0 - operating_quantity(np.full(6, 10.0), bias, *form)
+    restraint = 10.0 - operating_quantity(np.full(6, 10.0), bias, form)
     assert restraint == pytest.approx([0.0, 0.1, 0.2, 0.2, 0.2, 1.2], abs=1e-8)
 
 
 def test_equal_slopes_are_one_slope() -> None:
     bias, difference = np.random.default_rng(1).uniform(0, 5, (2, 100))
     for which in (SUM, GREATER_OF):
-        one = operating_quantity(difference, bias, *Bias(0.3).form(which))
+        one = operating_quantity(difference, bias, Bias(0.3).form(which))
         assert np.array_equal(
-            one, operating_quantity(difference, bias, *Bias(0.3, 0.3, 1.5).form(which))
+            one, operating_quantity(difference, bias, Bias(0.3, 0.3, 1.5).form(which))
         )
 
 
 def test_the_forms_at_zero_slope_are_the_difference() -> None:
     bias, difference = np.random.default_rng(2).uniform(0, 5, (2, 100))
     for form in (NO_BIAS, Bias(0.0).form(SUM), Bias(0.0).form(GREATER_OF)):
-        assert np.array_equal(operating_quantity(difference, bias, *form), difference)
+        assert np.array_equal(operating_quantity(difference, bias, form), difference)
 
 
 def test_greater_of_is_all_or_nothing_and_never_below_the_sum() -> None:
     bias, difference = np.random.default_rng(3).uniform(0, 5, (2, 1000))
-    slopes = (0.4, 0.9, 2.0)
-    either = operating_quantity(difference, bias, GREATER_OF, *slopes)
+    slopes = Bias(0.4, 0.9, 2.0)
+    either = operating_quantity(difference, bias, slopes.form(GREATER_OF))
     restraint = 0.4 * bias + 0.5 * np.maximum(bias - 2.0, 0.0)
     assert np.array_equal(either, np.where(difference > restraint, difference, 0.0))
-    assert np.all(either >= operating_quantity(difference, bias, SUM, *slopes))
+    assert np.all(either >= operating_quantity(difference, bias, slopes.form(SUM)))
 
 
 def test_scaling_currents_and_break_scales_the_quantity() -> None:
     bias, difference = np.random.default_rng(4).uniform(0, 5, (2, 100))
     for which in (SUM, GREATER_OF):
-        plain = operating_quantity(difference, bias, which, 0.2, 0.6, 1.5)
-        assert operating_quantity(3 * difference, 3 * bias, which, 0.2, 0.6, 4.5) == pytest.approx(
-            3 * plain
-        )
+        plain = operating_quantity(difference, bias, Bias(0.2, 0.6, 1.5).form(which))
+        assert operating_quantity(
+            3 * difference, 3 * bias, Bias(0.2, 0.6, 4.5).form(which)
+        ) == pytest.approx(3 * plain)
 
 
 def test_not_a_number_stays() -> None:
     bad = np.array([np.nan, 1.0])
     for which in (SUM, GREATER_OF):
-        assert np.isnan(operating_quantity(bad, bad[::-1].copy(), which, 0.2, 0.2, 0.0)).all()
+        assert np.isnan(operating_quantity(bad, bad[::-1].copy(), Bias(0.2).form(which))).all()
 
 
 def test_mean_sum_and_largest() -> None:
@@ -118,10 +118,10 @@ def settled(
 
 FORMS: tuple[Form, ...] = (
     NO_BIAS,
-    (SUM, 0.2, 0.2, 0.0),
-    (SUM, 0.1, 0.8, 0.5),
-    (GREATER_OF, 0.3, 0.3, 0.0),
-    (GREATER_OF, 0.2, 1.0, 0.4),
+    Bias(0.2).form(SUM),
+    Bias(0.1, 0.8, 0.5).form(SUM),
+    Bias(0.3).form(GREATER_OF),
+    Bias(0.2, 1.0, 0.4).form(GREATER_OF),
 )
 
 
@@ -169,7 +169,7 @@ def test_ideal_cts_give_the_formula_of_the_primary_currents() -> None:
             kind
         ]
         for v, form in enumerate(FORMS):
-            expected = operating_quantity(difference, bias, *form)
+            expected = operating_quantity(difference, bias, form)
             assert by_phasors[..., v] == pytest.approx(expected, abs=1e-12)
             assert in_time[..., v] == pytest.approx(expected, abs=1e-9)
 

@@ -6,10 +6,19 @@ from dataclasses import fields
 from typing import Any
 
 from montecarlo.relays.schemes import BUILT_IN
-from montecarlo.study.axes import AXES, BIAS, CIRCUIT, CURRENTS, KEYS, PICKUPS, STEPS
+from montecarlo.study.axes import (
+    AXES,
+    BIAS,
+    CIRCUIT,
+    CURRENTS,
+    KEYS,
+    PICKUPS,
+    STEPS,
+    Candidates,
+    PresentSetting,
+)
 from montecarlo.study.candidates import Setting, grid_lattices
 from montecarlo.study.circuits import scheme_of
-from montecarlo.study.description import Candidates, PresentSetting
 from studies.report.words import AXIS_WORDS, setting_text
 from tests.made.studies import study_with
 

@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from montecarlo.secondary import transient
-from montecarlo.secondary.restraint import GREATER_OF, NO_BIAS, SUM, Form
+from montecarlo.secondary.judging import QUANTITIES
+from montecarlo.secondary.restraint import GREATER_OF, NO_BIAS, SUM, Bias, Form
 from studies.commissioning.terminal_tests import ANGLES, BiasedElement, operating_times_s
 from tests.made.secondary_cases import FREQUENCY_HZ, OMEGA
 from tests.unit.montecarlo.secondary.test_measurement import measured
@@ -19,7 +20,7 @@ def element(form: Form, current: str = "mean") -> BiasedElement:
     return BiasedElement(form, current, 1.0, 1.0, (True, True), 2)
 
 
-@pytest.mark.parametrize("quantity", ["rms", "fundamental"])
+@pytest.mark.parametrize("quantity", QUANTITIES)
 @pytest.mark.parametrize("angle", [0, 5, 11])
 def test_times_are_those_of_the_compiled_measuring(quantity: str, angle: int) -> None:
     """The shortest window in which twice the pick-up is sustained for the delay, at 96 steps a
@@ -57,30 +58,30 @@ def test_times_grow_as_the_current_comes_near_the_pick_up() -> None:
 
 def test_without_bias_there_is_no_slope() -> None:
     assert element(NO_BIAS).points(0.1, 1.0) == []
-    assert element((SUM, 0.0, 0.0, 0.0)).points(0.1, 1.0) == []
+    assert element(Bias(0.0).form(SUM)).points(0.1, 1.0) == []
 
 
 def test_a_slope_that_two_currents_cannot_reach_has_no_point() -> None:
     """Largest current as bias: above a slope of 1 the bias grows with what is raised, or faster."""
-    assert element((SUM, 1.5, 1.5, 0.0), "largest").points(0.1, 1.0) == []
-    steep = element((SUM, 0.2, 1.5, 1.5), "largest").points(0.1, 1.0)
+    assert element(Bias(1.5).form(SUM), "largest").points(0.1, 1.0) == []
+    steep = element(Bias(0.2, 1.5, 1.5).form(SUM), "largest").points(0.1, 1.0)
     assert {point.part for point in steep} == {"first slope"}
 
 
 def test_the_flat_part_of_greater_of_ends_where_the_bias_reaches_the_pick_up() -> None:
     """0.1 A / 0.2 = 0.5 A; with a turning point before it, 0.3 A + (0.1 - 0.2·0.3)/0.5 = 0.38 A."""
-    one = element((GREATER_OF, 0.2, 0.2, 0.0)).parts(0.1, 1.0)
+    one = element(Bias(0.2).form(GREATER_OF)).parts(0.1, 1.0)
     assert [(part.name, part.high_a) for part in one] == [
         ("below the slopes", pytest.approx(0.5)),
         ("first slope", pytest.approx(2.0)),
     ]
-    two = element((GREATER_OF, 0.2, 0.5, 0.3)).parts(0.1, 1.0)
+    two = element(Bias(0.2, 0.5, 0.3).form(GREATER_OF)).parts(0.1, 1.0)
     assert [part.name for part in two] == ["below the slopes", "below the slopes", "second slope"]
     assert two[1].high_a == pytest.approx(0.38)
 
 
 def test_only_the_held_side_restrains() -> None:
     """x - h = 0.1 + 0.2 h where the held end alone is the bias."""
-    alone = BiasedElement((SUM, 0.2, 0.2, 0.0), "mean", 1.0, 1.0, (False, True), 1)
+    alone = BiasedElement(Bias(0.2).form(SUM), "mean", 1.0, 1.0, (False, True), 1)
     held = np.array([0.0, 0.5, 1.0])
     assert alone.operates_at(held, np.full(3, 0.1)) == pytest.approx(0.1 + 1.2 * held, rel=1e-6)
