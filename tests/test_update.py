@@ -17,7 +17,7 @@ import numpy as np
 import pytest
 
 from montecarlo.errors import StudyError
-from montecarlo.study.candidates import Setting
+from montecarlo.study.axes import Setting
 from studies.cli.main import main
 from studies.commissioning.expected import Sheet
 from studies.measured.run import expected_of

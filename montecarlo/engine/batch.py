@@ -27,7 +27,8 @@ from montecarlo.estimates.robust import worst_of
 from montecarlo.estimates.tally import LatticeTally, Tally
 from montecarlo.estimates.weighted import compare
 from montecarlo.sampling.stratum import EARTH, Stratum
-from montecarlo.study.candidates import Lattice, Setting, settings_of
+from montecarlo.study.axes import Setting
+from montecarlo.study.candidates import Lattice, settings_of
 from montecarlo.study.description import Study
 from montecarlo.study.scenarios import AS_STATED
 from montecarlo.study.strata import strata

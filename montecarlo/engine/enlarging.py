@@ -18,7 +18,7 @@ from montecarlo.estimates.assemble import Gathered
 from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.rare import BATCH, FEW, Seen, Why
 from montecarlo.sampling.stratum import Stratum
-from montecarlo.study.candidates import Setting
+from montecarlo.study.axes import Setting
 from montecarlo.study.description import Study
 
 HITS = 200.0  # effective: limits some 15 % away, four times the check's

@@ -15,8 +15,8 @@ from montecarlo.estimates.planning import planned
 from montecarlo.estimates.rare import rare_estimate
 from montecarlo.estimates.totals import Total
 from montecarlo.sampling.stratum import EARTH
+from montecarlo.study.axes import Setting
 from montecarlo.study.budget import earth_fault_samples, weighted_samples
-from montecarlo.study.candidates import Setting
 from montecarlo.study.description import Study
 
 

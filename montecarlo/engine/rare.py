@@ -33,8 +33,9 @@ from montecarlo.quantities.keepable import keepable
 from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.sampling.streams import stream
+from montecarlo.study.axes import Setting
 from montecarlo.study.budget import LEAST_WEIGHTED, weighted_samples
-from montecarlo.study.candidates import Lattice, Setting
+from montecarlo.study.candidates import Lattice
 from montecarlo.study.description import Study
 
 STAGES = (0.25, 0.5, 1.0, 2.0)  # samples of each, in final batches

@@ -19,9 +19,9 @@ from montecarlo.engine.sizes import Sizes, check_size, with_sizes
 from montecarlo.engine.workers import Workers, workers_of
 from montecarlo.estimates.choose import Judgement, with_one_from
 from montecarlo.secondary.remanence import other_model
+from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import (
     Lattice,
-    Setting,
     candidate_lattices,
     lattices_of,
     neighbours,

@@ -13,7 +13,7 @@ from montecarlo.estimates.choose import cost_weights, weights_of
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.estimates.paired import Half, paired
 from montecarlo.sampling.stratum import Stratum
-from montecarlo.study.candidates import Setting
+from montecarlo.study.axes import Setting
 from montecarlo.study.description import Study
 from montecarlo.study.scenarios import CHANGEABLE
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from montecarlo.engine.batch import Batch
 from montecarlo.engine.run import Outcome
-from montecarlo.study.candidates import Setting
+from montecarlo.study.axes import Setting
 
 if TYPE_CHECKING:
     import pandas as pd

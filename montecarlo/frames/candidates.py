@@ -28,8 +28,7 @@ from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.stratum import EARTH
 from montecarlo.sampling.transform import all_plants
-from montecarlo.study.axes import AXES
-from montecarlo.study.candidates import Setting
+from montecarlo.study.axes import AXES, Setting
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
 

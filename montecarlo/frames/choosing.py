@@ -15,7 +15,8 @@ from montecarlo.estimates.refusals import Refusal, may_be_chosen, refusals_of
 from montecarlo.estimates.robust import worst_places
 from montecarlo.frames.batches import number_of
 from montecarlo.frames.limits import difference_columns, limit_columns
-from montecarlo.study.candidates import Setting, neighbours
+from montecarlo.study.axes import Setting
+from montecarlo.study.candidates import neighbours
 
 if TYPE_CHECKING:
     import pandas as pd

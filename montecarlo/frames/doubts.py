@@ -14,7 +14,8 @@ from montecarlo.engine.run import Outcome
 from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.shares import shares_of_total
 from montecarlo.quantities import Array
-from montecarlo.study.candidates import End, Setting, ends_of_ranges
+from montecarlo.study.axes import Setting
+from montecarlo.study.candidates import End, ends_of_ranges
 from montecarlo.study.description import Study
 
 OFTEN = 0.20  # p_false of one kind of event; common practice, no source

@@ -10,8 +10,8 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from montecarlo.quantities import Distribution, Quantity, meaning_of
-from montecarlo.study.axes import AXES, CURRENTS, PICKUPS
-from montecarlo.study.candidates import Setting, candidate_lattices, present_setting
+from montecarlo.study.axes import AXES, CURRENTS, PICKUPS, Setting
+from montecarlo.study.candidates import candidate_lattices, present_setting
 from montecarlo.study.checks import cautions
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study

@@ -27,7 +27,8 @@ from montecarlo.sampling.transform import all_plants
 from montecarlo.secondary import steady
 from montecarlo.secondary.circuit import CtBank, at_places
 from montecarlo.secondary.restraint import NO_BIAS, bias_current, operating_quantity
-from montecarlo.study.candidates import Setting, lattices_of
+from montecarlo.study.axes import Setting
+from montecarlo.study.candidates import lattices_of
 from montecarlo.study.circuits import bank_of, bias_form, leg_ohm, measurement, scheme_of
 from montecarlo.study.description import Study
 from montecarlo.study.nominal import Nominal

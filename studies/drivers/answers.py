@@ -38,8 +38,9 @@ from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.stratum import Stratum
 from montecarlo.sampling.streams import stream
+from montecarlo.study.axes import Setting
 from montecarlo.study.budget import limit_of_p_false
-from montecarlo.study.candidates import Setting, candidate_lattices
+from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.description import Study
 from studies.drivers.effects import EffectsOf, effects
 from studies.drivers.samples import Change, changed, changes_of, sampled

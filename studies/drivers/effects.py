@@ -26,8 +26,8 @@ from montecarlo.sampling.design import BLOCKS, Chunk, Design
 from montecarlo.sampling.nets import Net, power_of_two
 from montecarlo.sampling.stratum import EARTH, Side, Stratum
 from montecarlo.sampling.streams import stream
-from montecarlo.study.axes import PICKUPS
-from montecarlo.study.candidates import Setting, lattices_of
+from montecarlo.study.axes import PICKUPS, Setting
+from montecarlo.study.candidates import lattices_of
 from montecarlo.study.description import Study
 from studies.drivers.columns import Columns, Group, columns_of, groups_of
 

@@ -31,7 +31,8 @@ from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.stratum import EARTH, Side, Stratum
 from montecarlo.sampling.streams import stream
-from montecarlo.study.candidates import Lattice, Setting
+from montecarlo.study.axes import Setting
+from montecarlo.study.candidates import Lattice
 from montecarlo.study.description import Study
 from montecarlo.study.wider import with_inputs
 from studies.drivers.columns import Columns, columns_of, scores_of

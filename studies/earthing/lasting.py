@@ -23,7 +23,8 @@ from montecarlo.quantities import Array
 from montecarlo.quantities.keepable import keepable
 from montecarlo.sampling.design import BLOCKS, Chunk
 from montecarlo.sampling.stratum import EARTH
-from montecarlo.study.candidates import Setting, lattices_of
+from montecarlo.study.axes import Setting
+from montecarlo.study.candidates import lattices_of
 from montecarlo.study.description import Study
 
 PLACES = 8  # along the winding, of each sampled fault

@@ -30,7 +30,8 @@ from montecarlo.frames.limits import limit_columns
 from montecarlo.quantities import Array
 from montecarlo.quantities.files import read_bounded
 from montecarlo.quantities.wording import shown
-from montecarlo.study.candidates import Setting, candidate_lattices, settings_of
+from montecarlo.study.axes import Setting
+from montecarlo.study.candidates import candidate_lattices, settings_of
 from montecarlo.study.description import Study
 from studies.commissioning.expected import Sheet
 from studies.commissioning.lines import BY_PRIMARY, BY_SECONDARY, Line, lines_of

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from montecarlo.frames.candidates import setting_columns
-from montecarlo.study.candidates import Setting
+from montecarlo.study.axes import Setting
 from montecarlo.study.description import Study
 from studies.report.words import AXIS_WORDS, full_unit
 

@@ -20,8 +20,7 @@ from montecarlo.frames.choosing import nearest
 from montecarlo.frames.closest import none_usable
 from montecarlo.frames.limits import difference_columns, with_limits
 from montecarlo.frames.result import Result
-from montecarlo.study.axes import KEYS
-from montecarlo.study.candidates import Setting
+from montecarlo.study.axes import KEYS, Setting
 from studies.report.refusals import note_text
 
 if TYPE_CHECKING:

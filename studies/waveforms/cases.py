@@ -22,7 +22,8 @@ from montecarlo.quantities import Array
 from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.secondary import transient
-from montecarlo.study.candidates import Lattice, Setting, lattices_of
+from montecarlo.study.axes import Setting
+from montecarlo.study.candidates import Lattice, lattices_of
 from montecarlo.study.circuits import measurement
 from montecarlo.study.description import Study
 from montecarlo.study.strata import strata

@@ -11,7 +11,7 @@ from montecarlo.quantities.wording import listed
 from montecarlo.relays.places import GROUP_OF, PHASES, PLACES
 from montecarlo.relays.schemes import Scheme
 from montecarlo.sampling.inputs import list_inputs
-from montecarlo.study.candidates import Setting
+from montecarlo.study.axes import Setting
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
 from studies.report.safety import INJECTION

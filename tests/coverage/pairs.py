@@ -30,7 +30,8 @@ from montecarlo.estimates.intervals import Estimate
 from montecarlo.estimates.paired import Half, paired
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS
-from montecarlo.study.candidates import Setting, lattices_of
+from montecarlo.study.axes import Setting
+from montecarlo.study.candidates import lattices_of
 from montecarlo.study.description import Study
 from montecarlo.study.read import parse_study
 from montecarlo.study.strata import strata

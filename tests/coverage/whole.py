@@ -26,7 +26,8 @@ from montecarlo.estimates.assemble import Gathered, weighted
 from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.intervals import one_sided
 from montecarlo.estimates.weighted import Source, compare
-from montecarlo.study.candidates import Setting, settings_of
+from montecarlo.study.axes import Setting
+from montecarlo.study.candidates import settings_of
 from montecarlo.study.description import Study
 from montecarlo.study.read import parse_study
 from tests.benchmarks.faults import HYDRO

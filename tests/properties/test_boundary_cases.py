@@ -17,7 +17,8 @@ from montecarlo.engine.count import run_chunk
 from montecarlo.engine.job import Job
 from montecarlo.engine.sizes import designs
 from montecarlo.sampling.stratum import EARTH, Stratum
-from montecarlo.study.candidates import Setting, lattices_of
+from montecarlo.study.axes import Setting
+from montecarlo.study.candidates import lattices_of
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
 from studies.cli.output import write_table

@@ -22,7 +22,8 @@ from montecarlo.quantities import number
 from montecarlo.sampling.design import Chunk, Design
 from montecarlo.sampling.stratum import EARTH, Stratum
 from montecarlo.sampling.transform import draw
-from montecarlo.study.candidates import Setting, grid_lattices
+from montecarlo.study.axes import Setting
+from montecarlo.study.candidates import grid_lattices
 from montecarlo.study.description import Study
 from montecarlo.study.wider import with_inputs
 from studies.drivers.columns import columns_of, groups_of, scores_of

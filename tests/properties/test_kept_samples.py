@@ -22,7 +22,8 @@ from montecarlo.estimates.conditional import at_place, critical_position, windin
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.stratum import EARTH, Stratum
-from montecarlo.study.candidates import Setting, candidate_lattices
+from montecarlo.study.axes import Setting
+from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.description import Study
 from studies.cli.main import main
 from studies.report import sample_files

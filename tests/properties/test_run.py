@@ -18,8 +18,8 @@ from montecarlo.estimates.verdicts import Verdict
 from montecarlo.frames.choosing import nearest
 from montecarlo.relays.schemes import BUILT_IN
 from montecarlo.secondary import steady
+from montecarlo.study.axes import Setting
 from montecarlo.study.budget import samples_that_show, shown_at_best
-from montecarlo.study.candidates import Setting
 from studies.report.notes import sentences
 from studies.report.refusals import in_words
 from tests.made.studies import FEW_TYPES, study_table, study_with

@@ -8,7 +8,7 @@ import pytest
 from montecarlo.engine.enlarging import HITS, MOST_TIMES, enlarged, plans
 from montecarlo.engine.rare import Known
 from montecarlo.estimates.rare import BATCH, Seen, Why
-from montecarlo.study.candidates import Setting
+from montecarlo.study.axes import Setting
 from studies.report.notes import sentence
 
 OWN, NEAR = 8192, "external.near_fault"

@@ -20,7 +20,7 @@ from montecarlo.estimates.intervals import (
 from montecarlo.estimates.paired import Half, paired
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS
-from montecarlo.study.candidates import Setting
+from montecarlo.study.axes import Setting
 from tests.made.studies import study_with
 
 PLANTS, EVENTS = 4 * BLOCKS, 10

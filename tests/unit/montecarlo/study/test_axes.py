@@ -16,8 +16,9 @@ from montecarlo.study.axes import (
     STEPS,
     Candidates,
     PresentSetting,
+    Setting,
 )
-from montecarlo.study.candidates import Setting, grid_lattices
+from montecarlo.study.candidates import grid_lattices
 from montecarlo.study.circuits import scheme_of
 from studies.report.words import AXIS_WORDS, setting_text
 from tests.made.studies import study_with

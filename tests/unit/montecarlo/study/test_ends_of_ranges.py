@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from montecarlo.study.candidates import End, Setting, ends_of_ranges
+from montecarlo.study.axes import Setting
+from montecarlo.study.candidates import End, ends_of_ranges
 from tests.made.studies import study_with
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from montecarlo.study.axes import STEPS
-from montecarlo.study.candidates import Setting, grid_lattices, neighbours
+from montecarlo.study.axes import STEPS, Setting
+from montecarlo.study.candidates import grid_lattices, neighbours
 from tests.made.studies import study_with
 
 

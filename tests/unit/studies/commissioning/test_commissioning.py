@@ -10,7 +10,7 @@ import pytest
 
 from montecarlo.quantities import Array
 from montecarlo.relays.places import PHASES
-from montecarlo.study.candidates import Setting
+from montecarlo.study.axes import Setting
 from montecarlo.study.description import Study
 from studies.commissioning.expected import Injection, Sheet, _rounded_down
 from studies.commissioning.lines import lines_of

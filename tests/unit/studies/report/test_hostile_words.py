@@ -17,7 +17,7 @@ import pandas as pd
 import pytest
 
 from montecarlo.frames.cells import BEGINNINGS, plain_cells
-from montecarlo.study.candidates import Setting
+from montecarlo.study.axes import Setting
 from studies.cli.output import write_table
 from studies.cli.report import write_report
 from studies.commissioning.expected import Sheet
