@@ -143,7 +143,8 @@ def truths(study: Study, samples: int, workers: int) -> tuple[list[str], np.ndar
     job, weight = job_of(study), weights_of(study)
     at = settings_of(job.lattices).index(LOOKED_AT)
     p = np.array([truth_of(job, name, samples, workers)[at] for name in weight.external])
-    return [*weight.external, "both, by rate"], np.array([*p, p @ np.array(weight.event_shares)])
+    kinds = [name.kind for name in weight.external]
+    return [*kinds, "both, by rate"], np.array([*p, p @ np.array(weight.event_shares)])
 
 
 def print_table(names: list[str], truth: np.ndarray, runs: list[Repeat]) -> None:
@@ -174,7 +175,7 @@ def print_table(names: list[str], truth: np.ndarray, runs: list[Repeat]) -> None
         ]
         over = f"{p[:, k].mean() / truth[k]:.3f}" if truth[k] > 0 else "none counted"
         row(
-            name.kind,
+            name,
             f"{truth[k]:.2e}",
             over,
             f"{sizes.min()}, {sizes.mean():.0f}, {sizes.max()}",

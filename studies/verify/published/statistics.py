@@ -88,14 +88,14 @@ def ishigami(u: Array) -> Array:
 
     Parameters
     ----------
-    u : ndarray, (n, 3)
-        Uniform.
+    u : ndarray, (n, 3 or more)
+        Uniform; only the first three columns matter.
 
     Returns
     -------
     ndarray, (n,)
     """
-    one, two, three = np.pi * (2 * u.T - 1)
+    one, two, three = np.pi * (2 * u[:, :3].T - 1)
     return np.asarray(np.sin(one) + 7 * np.sin(two) ** 2 + 0.1 * three**4 * np.sin(one))
 
 

@@ -21,6 +21,7 @@ from montecarlo.study.axes import Setting
 from studies.cli.output import write_table
 from studies.cli.report import write_report
 from studies.commissioning.expected import Sheet
+from studies.commissioning.lines import lines_of
 from studies.commissioning.sheet import commissioning_frame, commissioning_page
 from studies.protocol import Findings
 from studies.report.blocks import Caution, Items, Paragraph, Section, Table
@@ -151,11 +152,12 @@ def test_a_report_is_of_the_same_build_whatever_the_words(tmp_path: Path) -> Non
 
 def test_the_commissioning_page_runs_nothing() -> None:
     setting = Setting("two_phase_one_earth", 0.1, 0.04, 0.0, 0.0)
-    frame = commissioning_frame(Sheet(study_with(), setting))
+    lines = [*lines_of(Sheet(study_with(), setting))]
+    frame = commissioning_frame(lines)
     for word in WORDS:
         sheet = Sheet(study_with({"study.title": word}), setting)
         page = commissioning_page(
-            sheet, frame, {"version": word, "study_digest": word, "seed": 1}, word
+            sheet, lines_of(sheet), frame, {"version": word, "study_digest": word, "seed": 1}, word
         )
         found = Outline(page)
         assert found.scripts == []
