@@ -126,7 +126,7 @@ class Batch:
         return settings_of(self.lattices)
 
 
-def in_all_scenarios(
+def in_all_scenarios(  # noqa: PLR0913
     study: Study,
     lattices: Sequence[Lattice],
     round_: int,
@@ -198,7 +198,7 @@ def in_all_scenarios(
     )
 
 
-def run_batch(
+def run_batch(  # noqa: PLR0913
     study: Study,
     lattices: Sequence[Lattice],
     round_: int,

@@ -66,7 +66,7 @@ def count_operated(
     )
 
 
-def count_missed(
+def count_missed(  # noqa: PLR0913
     fault: Pickups,
     load: Pickups,
     phase_a: Array,
@@ -186,7 +186,7 @@ def resolved_positions(phase_x: Array, earth_x: Array, load: Pickups) -> Flags:
     return phase & earth & load.resolved
 
 
-def sum_conditional(
+def sum_conditional(  # noqa: PLR0913
     phase_x: Array,
     earth_x: Array,
     load: Pickups,

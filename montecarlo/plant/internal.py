@@ -280,7 +280,7 @@ def _split(into: Complex, through_neutral: Complex | Array, infeed_share: ArrayL
 # --- faults between phases ----------------------------------------------------
 
 
-def phase_fault(
+def phase_fault(  # noqa: PLR0913
     kind: PhaseFaultKind,
     x: ArrayLike,
     phase: ArrayLike,

@@ -22,7 +22,7 @@ POINTS = (_BEGIN, 0.0), (_INNER, GAMMA), (_END, 1.0)  # weight and place of each
 
 
 @njit(**COMPILED)
-def measure(
+def measure(  # noqa: PLR0913
     w: Array,
     signal: int,
     now_at: int,
@@ -159,7 +159,7 @@ def _least(one: Lanes, other: Lanes) -> Lanes:
 
 
 @njit(**ALLOCATES)
-def judge(
+def judge(  # noqa: C901
     history: Array, done: Index, lead: int, meter: Meter, scratch: Array, pickup: Array
 ) -> None:
     """What each element sustains for each form of bias and each hold. A frozen lane keeps its last

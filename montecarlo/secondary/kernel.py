@@ -157,7 +157,7 @@ def _eliminate(
 
 
 @njit(**COMPILED)
-def _substitute(w: Array, legs: int, filled: Index) -> None:
+def _substitute(w: Array, legs: int, filled: Index) -> None:  # noqa: C901
     """LOAD becomes √R_leg·(I + S)⁻¹·LOAD. S is positive semidefinite, so L·D·Lᵀ needs no pivots; on
     the diagonal stands 1/D, below it L. Entries that stay zero are passed over."""
     for p in range(legs):
@@ -338,7 +338,7 @@ def _settle(w: Array, history: Array, s: int, pace: Pace, signals: int, done: In
 
 
 @njit(**ALLOCATES)
-def integrate(
+def integrate(  # noqa: C901, PLR0913
     wave: Array,
     channel: Index,
     cores: Cores,

@@ -141,7 +141,8 @@ def _arithmetic(operation: Any, instruction: str) -> None:
 
         return _lanes(*(_lanes if kind == _lanes else types.float64 for kind in (a, b))), code
 
-    def choose(a, b):  # type: ignore[no-untyped-def]      # Numba wants both signatures alike, and a lambda has no types
+    # Numba wants both signatures alike, and a lambda has no types.
+    def choose(a, b):  # type: ignore[no-untyped-def]
         return (lambda a, b: apply(a, b)) if _lanes in (a, b) else None
 
     overload(operation)(choose)

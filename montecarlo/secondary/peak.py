@@ -104,7 +104,7 @@ def offset_wave(phasors: Complex, decay_s: Array, omega: float, t: Array) -> Arr
     return np.where(t > 0, wave, 0.0)
 
 
-def simulate(
+def simulate(  # noqa: PLR0913
     table: Array,
     leg_ohm: Array,
     bank: CtBank,

@@ -332,7 +332,7 @@ def _enter(w: Array, b: int, k: int, given: Samples, legs: int, member: Index, s
 
 
 @njit(**COMPILED)
-def _leave(
+def _leave(  # noqa: PLR0913
     w: Array,
     b: int,
     k: int,

@@ -82,7 +82,7 @@ class Response:
     cts: Array
 
 
-def solve(
+def solve(  # noqa: PLR0913
     table: Array,
     leg_ohm: Array,
     bank: CtBank,

@@ -203,12 +203,7 @@ def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
     if {"candidates", "relay"} <= sound and not any(check_relay(study)):
         study, outside = snapped(study)
         faults += outside
-    if "scheme" in sound and (wrong := list(check_scheme(study))):
-        faults += wrong
-        sound -= {"scheme"}  # what rests on it cannot be judged
-    for check in CHECKS:
-        if sound.issuperset(check.needs):
-            faults += check.faults(study)
+    faults += _faults_together(study, sound)
     if faults:
         raise StudyError(*dict.fromkeys(map(one_line, faults)))
 
@@ -221,6 +216,18 @@ def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
     if study.earthing_options:
         study._options = read_options(study, table, parse)
     return study
+
+
+def _faults_together(study: Study, sound: frozenset[str]) -> Iterator[str]:
+    """What makes a study meaningless though every key is right by itself, of its sound parts."""
+    if "scheme" in sound:
+        wrong = list(check_scheme(study))
+        yield from wrong
+        if wrong:
+            sound -= {"scheme"}  # what rests on it cannot be judged
+    for check in CHECKS:
+        if sound.issuperset(check.needs):
+            yield from check.faults(study)
 
 
 def _beyond_bounds(table: Mapping[str, Any]) -> Iterator[str]:

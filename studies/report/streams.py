@@ -16,7 +16,8 @@ def make_whole() -> None:
     escaped."""
     for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
         if getattr(sys, name) is None:
-            nowhere = Path(os.devnull).open(mode, encoding="utf-8")  # noqa: SIM115 - open to the end
+            # Open to the end of the process.
+            nowhere = Path(os.devnull).open(mode, encoding="utf-8")  # noqa: SIM115
             setattr(sys, name, nowhere)  # takes the number that it lacked
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):

@@ -75,7 +75,8 @@ class Record:
         event = FIRST + timedelta(seconds=self.trigger / self.rate_hz)
         lines = [f"{_plain(self.station)},{_plain(self.device)},1999", f"{count},{count}A,0D"]
         lines += [
-            f"{k},{_plain(channel.name)},{_plain(channel.phase)[:2]},,A,{a:.9e},0,0,{-FULL_SCALE},{FULL_SCALE},"
+            f"{k},{_plain(channel.name)},{_plain(channel.phase)[:2]},,A,"
+            f"{a:.9e},0,0,{-FULL_SCALE},{FULL_SCALE},"
             f"{channel.primary_a:g},{channel.secondary_a:g},S"
             for k, (channel, a) in enumerate(zip(self.channels, scale.tolist(), strict=True), 1)
         ]

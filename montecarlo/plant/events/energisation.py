@@ -68,7 +68,7 @@ def core_currents(flux: Array, saturation: Array, air_core: Array, source: Array
     return out
 
 
-def inrush(
+def inrush(  # noqa: PLR0913
     t: Array,
     *,
     angle_rad: Array,

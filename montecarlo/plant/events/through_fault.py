@@ -112,7 +112,7 @@ def fault_in(
     )
 
 
-def through_fault(
+def through_fault(  # noqa: PLR0913
     kind: ExternalFaultKind,
     t: Array,
     machine: Decrement,
