@@ -19,6 +19,7 @@ from montecarlo.engine.workers import Workers
 from montecarlo.engine.workers.cluster import Cluster
 from montecarlo.engine.workers.finished import Finished
 from montecarlo.engine.workers.packing import pack, unpack
+from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.read import read_study
 from montecarlo.study.strata import strata
@@ -105,7 +106,7 @@ def main() -> None:
     header("an empty chunk", "ms each", "ms each, kept on the disk")
     for name, plain, kept in places(sizes):
         row(name, f"{1e3 * plain:.2f}", f"{1e3 * kept:.2f}")
-    name = f"external.{study.external_events[0].name}"
+    name = Stratum.of(Side.EXTERNAL, study.external_events[0].name)
     tasks = [Counted(job, chunks, False) for chunks in job.design_of(name).tasks(name)]
     header(
         f"{name}, {len(tasks)} chunks",

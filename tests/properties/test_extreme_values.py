@@ -132,7 +132,7 @@ def test_phase_faults_without_current_are_all_missed() -> None:
 @pytest.mark.slow
 def test_a_railway_machine_runs() -> None:
     assert missed({"machine.frequency_hz": 16.7}) == pytest.approx(
-        missed({}), rel=0.01
+        missed({}), rel=0.02
     )  # hardly: ohms, no henrys
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -515,15 +515,14 @@ def test_a_cap_on_the_precision_is_told() -> None:
 
 @pytest.mark.slow
 def test_what_a_fresh_batch_refused_is_told_by_that_batch(monkeypatch: pytest.MonkeyPatch) -> None:
-    from montecarlo.engine import run as engine
+    keeps, calls = Batch.keeps_to_policy, []
 
-    keeping, calls = engine._keeping, []
+    def once_refused(fresh: Batch, setting: Setting) -> bool:
+        if not any(fresh is each for each in calls):
+            calls.append(fresh)
+        return fresh is not calls[0] and keeps(fresh, setting)
 
-    def once_refused(fresh: Batch, trial: Mapping[str, Setting]) -> dict[str, Setting]:
-        calls.append(fresh)
-        return {} if len(calls) == 1 else keeping(fresh, trial)
-
-    monkeypatch.setattr(engine, "_keeping", once_refused)
+    monkeypatch.setattr(Batch, "keeps_to_policy", once_refused)
     both = study_table()["external_events"]
     result = run({"external_events": both, "policy.p_false_max": 0.5})
     ((setting, batch),) = result.outcome.refused.items()
