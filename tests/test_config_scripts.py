@@ -46,6 +46,7 @@ def test_the_example_reads_the_samples_of_a_study(
     assert found["trips"].mean() == pytest.approx(curve["p"].item(), rel=1e-9)
 
 
+@pytest.mark.slow
 def test_the_script_goes_from_a_study_to_a_figure(tmp_path: Path) -> None:
     done = subprocess.run(
         [sys.executable, str(CONFIGS / "from_python.py"), "--quick"],

@@ -81,6 +81,7 @@ def written(
     }
 
 
+@pytest.mark.slow
 def test_environment_and_number_of_workers_change_no_byte(tmp_path: Path) -> None:
     """Two runs that differ in everything that is no business of a study."""
     one = written(

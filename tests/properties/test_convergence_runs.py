@@ -123,6 +123,7 @@ def test_weighted_samples_settle_too(rare: Result) -> None:
     assert width.iloc[-1] < width.iloc[0]
 
 
+@pytest.mark.slow
 def test_two_workers_give_the_points_of_one(counted: Result) -> None:
     pair = run_study(study_with(RUN), workers=2)
     pd.testing.assert_frame_equal(settled(pair), settled(counted), check_exact=True)

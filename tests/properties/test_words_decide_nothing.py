@@ -61,6 +61,7 @@ STUDIES: dict[str, dict[str, Any]] = {
         "variants": [{"name": "less", "changes": {"ct.knee_voltage_v": 450}}],
     },
 }
+SEVERAL = ("schemes", "options", "variants")  # several runs each
 SAID: dict[str, Callable[..., Any]] = {
     name: getattr(module, name)
     for module, names in (
@@ -122,7 +123,10 @@ def run(changes: dict[str, Any]) -> tuple[Findings, list[Any]]:
     return found, [*map(shape, found.text), *map(shape, page.sections)]
 
 
-@pytest.mark.parametrize("name", STUDIES)
+@pytest.mark.parametrize(
+    "name",
+    [pytest.param(name, marks=[pytest.mark.slow] if name in SEVERAL else []) for name in STUDIES],
+)
 def test_other_words_change_no_table_no_choice_and_no_block(
     name: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -59,6 +59,7 @@ def tables(folder: Path) -> dict[str, bytes]:
 # --- what a cluster is for ----------------------------------------------------
 
 
+@pytest.mark.slow
 def test_a_study_on_a_cluster_has_the_bytes_of_one_worker_also_when_a_worker_dies(
     two: real.Cluster, tmp_path: Path
 ) -> None:

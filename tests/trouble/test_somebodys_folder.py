@@ -77,6 +77,7 @@ def run(command: Path, folder: Path, *options: str) -> dict[str, bytes]:
     return {path.name: path.read_bytes() for path in (folder / "s-results").glob("*.csv")}
 
 
+@pytest.mark.slow
 def test_worker_processes_run_no_file_of_the_folder(
     command: Path, clean: dict[str, bytes], tmp_path: Path
 ) -> None:
@@ -85,6 +86,7 @@ def test_worker_processes_run_no_file_of_the_folder(
     assert marks(folder) == []
 
 
+@pytest.mark.slow
 def test_workers_of_a_cluster_run_no_file_of_the_folder_if_started_as_the_guide_says(
     command: Path, clean: dict[str, bytes], tmp_path: Path
 ) -> None:
@@ -101,6 +103,7 @@ def test_the_guide_starts_workers_so() -> None:
     assert "PYTHONSAFEPATH=1 dask worker" in text
 
 
+@pytest.mark.slow
 def test_the_doctor_runs_no_file_of_the_folder(command: Path, tmp_path: Path) -> None:
     done = done_in(with_strangers(tmp_path), command, "doctor")
     (line,) = (line for line in done.stdout.splitlines() if line.startswith("worker processes"))
