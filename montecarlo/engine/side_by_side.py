@@ -63,7 +63,7 @@ def run_variants(
     studies: Mapping[str, Study],
     *,
     workers: int | Workers | None = None,
-    progress: Progress | None = None,
+    progress: Progress = silent,
 ) -> Variants:
     """Run every study, then bring their fresh batches to one round.
 
@@ -84,9 +84,9 @@ def run_variants(
     StudyError
         As of `run`.
     """
-    tell, crew = progress or silent, workers_of(workers)
+    crew = workers_of(workers)
     outcomes = {
-        name: run(study, workers=crew, progress=named_progress(tell, name))
+        name: run(study, workers=crew, progress=named_progress(progress, name))
         for name, study in studies.items()
     }
     rounds = [
@@ -95,7 +95,7 @@ def run_variants(
     last = max(rounds, default=0)
     return Variants(
         {
-            name: _at_round(outcome, last, crew, named_progress(tell, name))
+            name: _at_round(outcome, last, crew, named_progress(progress, name))
             for name, outcome in outcomes.items()
         }
     )

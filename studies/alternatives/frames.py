@@ -6,7 +6,7 @@ from __future__ import annotations
 from functools import cached_property
 from typing import TYPE_CHECKING, ClassVar
 
-from montecarlo.engine.progress import Progress
+from montecarlo.engine.progress import Progress, silent
 from montecarlo.engine.run import Outcome
 from montecarlo.engine.side_by_side import run_variants
 from montecarlo.engine.workers import Workers
@@ -40,7 +40,7 @@ DIFFERENCE = ("variant", "minus", "quantity", "difference", "low", "high", "verd
 
 
 def run_side_by_side(
-    study: Study, *, workers: int | Workers | None = None, progress: Progress | None = None
+    study: Study, *, workers: int | Workers | None = None, progress: Progress = silent
 ) -> SideBySide:
     """Run the study as stated and every variant of it on common random numbers."""
     studies = {AS_STATED: study, **dict(study.variant_studies)}

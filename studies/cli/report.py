@@ -1,6 +1,7 @@
-"""The report of a run as one page: what every kind of study has, from its text, tables and figures;
-and what a choice among settings adds (`choice_report.py`). The sentences are those of the terminal
-and of `check`."""
+"""The report of a run as one page.
+
+What every kind of study has comes from its text, tables and figures; what a choice among settings
+adds, from `studies/sweep/report.py`. The sentences are those of the terminal and of `check`."""
 
 from __future__ import annotations
 

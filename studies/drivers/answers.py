@@ -88,7 +88,7 @@ class Drivers:
 
 
 def find_drivers(
-    study: Study, *, workers: int | Workers | None = None, progress: Progress | None = None
+    study: Study, *, workers: int | Workers | None = None, progress: Progress = silent
 ) -> Drivers:
     """Run the study's choice, then its drivers.
 
@@ -108,11 +108,11 @@ def find_drivers(
         For a study that this kind cannot answer, or where too many samples have no result.
     """
     _check(study)
-    tell, crew = progress or silent, workers_of(workers)
-    outcome = run(study, workers=crew, progress=tell)
+    crew = workers_of(workers)
+    outcome = run(study, workers=crew, progress=progress)
     setting = outcome.chosen or _nearest(outcome)
     at, densities = outcome.first.settings.index(setting), outcome.first.known[STATED].densities
-    missed, false = sampled(study, outcome.first.lattices, densities, crew, tell)
+    missed, false = sampled(study, outcome.first.lattices, densities, crew, progress)
     sides, every = {MISSED: missed, FALSE: false}, [*missed, *false]
     lost = [
         row
@@ -125,13 +125,13 @@ def find_drivers(
         for answer in _answers(study, quantity, samples, at)
     ]
     changes = changes_of(study, _decisive(answers))
-    then, lost_then = changed(study, setting, densities, every, changes, crew, tell)
+    then, lost_then = changed(study, setting, densities, every, changes, crew, progress)
     what_if = [
         _what_if(change, quantity, samples, then[change], at)
         for change in changes
         for quantity, samples in sides.items()
     ]
-    sobol = effects(study, setting, crew, tell)
+    sobol = effects(study, setting, crew, progress)
     lost += [*lost_then, *chain.from_iterable(part.unresolved(study) for part in sobol)]
     return Drivers(
         outcome,

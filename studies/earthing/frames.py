@@ -50,7 +50,7 @@ OF_CHOICE = (
 
 
 def run_options(
-    study: Study, *, workers: int | Workers | None = None, progress: Progress | None = None
+    study: Study, *, workers: int | Workers | None = None, progress: Progress = silent
 ) -> Options:
     """Run every option of the study, then the earth faults of their common fresh batch at each
     one's choice.
@@ -65,14 +65,14 @@ def run_options(
     -------
     Options
     """
-    tell, crew = progress or silent, workers_of(workers)
-    variants = run_variants(dict(study.options), workers=crew, progress=tell)
+    crew = workers_of(workers)
+    variants = run_variants(dict(study.options), workers=crew, progress=progress)
     outcomes = variants.outcomes
     fresh = [each.fresh.round_ for each in outcomes.values() if each.chosen and each.fresh]
     common = max(fresh, default=1)
     faults = {
         name: sample_earth_faults(
-            outcome.study, outcome.chosen, common, crew, named_progress(tell, name)
+            outcome.study, outcome.chosen, common, crew, named_progress(progress, name)
         )
         for name, outcome in outcomes.items()
     }

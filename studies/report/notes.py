@@ -200,11 +200,11 @@ def _weighted_samples(note: WeightedSamples) -> str:
 
 
 def _precise(note: Precise) -> str:
-    def percent(share: float) -> str:
+    def width(share: float) -> str:
         return f"{100 * share:.2g} %" if np.isfinite(share) else "nothing seen"
 
     parts = [
-        f"{name} +-{percent(got)} of itself (asked {percent(asked)})"
+        f"{name} +-{width(got)} of itself (asked {width(asked)})"
         for name, asked, got in note.reached
     ]
     sizes = f"{note.samples} samples a type, {note.earth_faults} earth faults"
