@@ -74,7 +74,7 @@ def count_all(
             row = counted(round_, name, found[name], job.lattices)
             unresolved += keep_to_limit(job.study, row)
         done += task.solutions
-        progress(done, total, name if round_ == 0 else f"{name}, fresh batch")
+        progress(done, total, name if round_ == 0 else f"{name}, independent sample")
     return {name: found[name] for name in strata(job.study)}, unresolved
 
 

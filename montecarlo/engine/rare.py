@@ -241,7 +241,9 @@ def final_batch(
             keep(name, rows, weighted=True)
         found[name] = found[name] + part if name in found else part
         progress(
-            done + 1, len(draws), f"{name}, weighted samples" + (", fresh batch" if round_ else "")
+            done + 1,
+            len(draws),
+            f"{name}, weighted samples" + (", independent sample" if round_ else ""),
         )
     return found
 

@@ -35,7 +35,7 @@ their figures.
 | what | old | new |
 |---|---|---|"""
 
-WIDTHS = {"one": "", "ct": "; one value a CT", "element": "; one value an element"}
+WIDTHS = {"one": "", "ct": "; one value per CT", "element": "; one value per element"}
 
 
 def input_reference() -> str:

@@ -1,4 +1,5 @@
-"""What the command line takes: each command, its options, and how faults among them are told."""
+"""What the command line takes: each command, its options, and how faults among them are
+reported."""
 
 from __future__ import annotations
 
@@ -57,7 +58,7 @@ COMMANDS: Mapping[str, Command] = {
             Option(
                 "--strict",
                 "",
-                "exit code 2 on any caution but the two of assumptions that stand in every study",
+                "exit code 2 on any caution, except the two on assumptions of every study",
             ),
             Option(
                 "--picture",
@@ -91,7 +92,7 @@ COMMANDS: Mapping[str, Command] = {
             Option(
                 "--keep-samples",
                 "",
-                "write the samples of the study's own batch too, as Parquet files",
+                "also write the samples, as Parquet files",
             ),
             Option(
                 "--pdf",
@@ -101,10 +102,10 @@ COMMANDS: Mapping[str, Command] = {
         ),
     ),
     "measured": Command(
-        "weight the installations of a finished run by what was measured on commissioning, and tell"
-        " p_missed and p_false before and after",
+        "apply values measured on commissioning to a finished run: p_missed and p_false before and"
+        " after",
         (
-            Option("folder", "RUN", "folder that run has written"),
+            Option("folder", "RUN", "results folder of a run"),
             Option(
                 "measured",
                 "MEASURED",
@@ -119,11 +120,10 @@ COMMANDS: Mapping[str, Command] = {
         ),
     ),
     "verify": Command(
-        "work out published values anew and tell which agree; exit code 1 if one does not"
+        "compute published values again and compare; exit code 1 if one does not agree"
     ),
     "selfcheck": Command(
-        "look at this machine and installation, with a short check of the numbers; exit code 1 if"
-        " a run would fail"
+        "check this computer and this program, numbers included; exit code 1 if a run would fail"
     ),
     "schema": Command("print the JSON Schema of study files, for editors"),
 }
@@ -142,8 +142,8 @@ def parse(given: list[str]) -> argparse.Namespace:
         prog=PROGRAM,
         allow_abbrev=False,
         description=(
-            "Odds of missed stator faults and of false trips for every candidate setting of a"
-            " generator differential scheme."
+            "Probability of missed stator faults and of false trips for every candidate setting of"
+            " a generator stator differential scheme."
         ),
     )
     parser.set_defaults(typed=shlex.join([PROGRAM, *given]))
@@ -175,7 +175,7 @@ def _check_command(given: list[str]) -> None:
 
 
 class _Parser(argparse.ArgumentParser):
-    """Faults of the command line are told like those of a study: one line, exit code 2."""
+    """Faults of the command line are reported like those of a study: one line, exit code 2."""
 
     def print_help(self, file: Any = None) -> None:
         say(self.format_help().rstrip("\n"))

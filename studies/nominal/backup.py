@@ -43,9 +43,8 @@ def backup_by_hand(desk: Desk) -> list[Block]:
         )
         parts.append(f"{_words(name)} {formula} = {percent(left) if left < 1 else 'all of it'}")
     text = (
-        "Back-up in the neutral, part of the winding counted from the neutral where a bolted earth"
-        f" fault does not operate it: {'; '.join(parts)}. Winding impedance and capacitance are"
-        " left out."
+        "Neutral back-up, part of the winding from the neutral where a bolted earth fault does not"
+        f" operate it: {'; '.join(parts)}. Winding impedance and capacitance are left out."
     )
     return [Paragraph(text)]
 
@@ -71,20 +70,22 @@ def backup_found(
     """
     caught, nobody = percent(row["p_backup_only"], 3), with_limits(row, "p_nobody", 3)
     text = (
-        f"Back-up ({elements(backup)}): of the internal faults within reach {role} misses"
-        f" {percent(row['p_missed'], 3)}; of all of them the back-up alone catches {caught}, and"
-        f" nobody catches {nobody}, {row['nobody_per_year']:.2g} a year."
+        f"Back-up ({elements(backup)}): {role} misses {percent(row['p_missed'], 3)} of the"
+        f" internal faults in its scope. Of all these faults the back-up alone clears {caught}."
+        f" Neither clears {nobody}, {row['nobody_per_year']:.2g} a year."
     )
     events = table[table["side"] == "external"].to_dict("records")
     if events:
         shares = listed(map(_at, events))
-        text += f" Of the external events it operates at {shares}."
+        text += f" Of the external events it operates on {shares}."
     else:
         text += (
-            " No external event of the study drives a current through the neutral, so it operates"
-            " at none."
+            " No external event of the study drives a current through the neutral. It operates on"
+            " none."
         )
-    return [Paragraph(f"{text} None of this is part of missed, false or the choice.")]
+    return [
+        Paragraph(f"{text} The back-up is no part of missed faults, false trips or the choice.")
+    ]
 
 
 def _at(event: Mapping[str, Any]) -> str:

@@ -14,9 +14,9 @@ from studies.report.catalogue import without_unit
 SAME = "not distinguishable"  # at 95 %, all pairs together
 VERDICTS = {Verdict.APART: "distinguishable", Verdict.ALIKE: SAME, Verdict.ITSELF: "the same"}
 SCHEME_NAMES = {
-    "per_phase": "three phase elements",
-    "two_phase_one_earth": "two phase elements, one earth element",
-    "biased": "three biased elements",
+    "per_phase": "one element per phase",
+    "two_phase_one_earth": "two phase elements and an earth element",
+    "biased": "one biased element per phase",
     "restricted_earth_fault": "restricted earth fault",
 }
 

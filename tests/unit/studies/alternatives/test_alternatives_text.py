@@ -66,8 +66,8 @@ def frames() -> tuple[pd.DataFrame, pd.DataFrame]:
 def test_what_is_concluded() -> None:
     assert conclusion(*frames()) == [
         (
-            "As stated, two phase elements, one earth element with phase 0.1 A, earth 0.05 A, 200"
-            " ohm, no delay is best: it misses 20 % (18 to 22 %) of the internal faults within"
+            "As stated, two phase elements and an earth element with phase 0.1 A, earth 0.05 A,"
+            " 200 ohm, no delay is best: it misses 20 % (18 to 22 %) of the internal faults within"
             " reach and trips falsely on 0.1 % (0.09 to 0.12 %) of the external events."
         ),
         'The choice moves under "larger resistor"; the others keep it.',

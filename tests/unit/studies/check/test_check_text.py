@@ -331,8 +331,8 @@ def test_moved_pickups_are_told() -> None:
 
 def test_the_setting_in_service_is_marked() -> None:
     text = text_with({"candidates.existing": {"phase_pickup_a": 0.15, "earth_pickup_a": 0.04}})
-    assert "phase, in service 0.15 225" in text
-    assert "earth, in service 0.04 60" in text
+    assert "phase, existing 0.15 225" in text
+    assert "earth, existing 0.04 60" in text
 
 
 def test_a_scheme_without_earth_element_has_no_earth_rows() -> None:

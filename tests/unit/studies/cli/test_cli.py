@@ -744,7 +744,7 @@ def test_progress_shows_rate_and_time_left_on_a_terminal(monkeypatch: pytest.Mon
         progress(0, 1, "compiling the solvers (first use only)")
         for done in np.arange(1, 40):
             progress(int(done) * 100, 4000, "internal.earth")
-        progress(500, 900, "internal.earth, fresh batch")
+        progress(500, 900, "internal.earth, independent sample")
         progress.note("drawing and writing")
     assert terminal.text.startswith("compiling the solvers (first use only) ...\n")
     assert "samples/s" in terminal.text

@@ -153,7 +153,7 @@ def test_the_choice_is_one_sentence_with_interval_limit_and_batch() -> None:
         " %, and the policy allows 1 % of the external events. All from a fresh batch of random"
         " numbers." in text
     )
-    assert "Chosen: no. 5, two phase elements, one earth element: " in text
+    assert "Chosen: no. 5, two phase elements and an earth element: " in text
 
 
 def test_no_false_trip_is_not_called_zero() -> None:
@@ -270,11 +270,11 @@ def test_what_each_assumption_set_would_choose_by_itself_is_said_with_the_regret
         )
     )
     assert (
-        'Each assumption set by itself (study\'s own batch): "as stated" and "stiff" would choose'
-        " no. 6 (two phase elements, one earth element: phase 0.1 A, earth 0.1 A, 0 ohm, 0.1 s),"
-        " against which the chosen one has missed faults +2 (+1.5 to +2.5) and missed faults +1"
-        ' (-1 to +3, not distinguishable) in this order; "slow" would choose the same setting;'
-        ' "all" would choose nothing.' in text
+        'Each assumption set by itself (study\'s own batch): "as stated" and "stiff" would'
+        " choose no. 6 (two phase elements and an earth element: phase 0.1 A, earth 0.1 A, 0 ohm,"
+        " 0.1 s), against which the chosen one has missed faults +2 (+1.5 to +2.5) and missed"
+        ' faults +1 (-1 to +3, not distinguishable) in this order; "slow" would choose the same'
+        ' setting; "all" would choose nothing.' in text
     )
     assert "by itself" not in said(finished(results.candidates(), choices=[row("as stated", 6)]))
 
@@ -389,8 +389,8 @@ def test_the_runner_up_is_named_and_what_cannot_be_told_apart_is_said() -> None:
     ]
     text = said(finished(results.candidates(), chosen=5, runner_up=8, comparison=change))
     assert (
-        "The runner-up is no. 8, two phase elements, one earth element: phase 0.2 A, earth 0.05 A,"
-        " 0 ohm" in text
+        "The runner-up is no. 8, two phase elements and an earth element: phase 0.2 A, earth 0.05"
+        " A, 0 ohm" in text
     )
     assert (
         "chosen minus runner-up: missed faults -1 (-2 to -0.4), false trips +0 (-0.1 to +0.1, not "
@@ -449,7 +449,7 @@ def test_the_rule_that_decides_is_named() -> None:
     hinge = Hinge(4, 0.16, 0.15, 0.17, (Refusal(Rule.ON_LOAD, 0.03, 0.0),))
     text = said(finished(results.candidates(), chosen=5, hinge=hinge))
     assert (
-        "What the choice hinges on: no. 4 (two phase elements, one earth element: phase 0.1 A,"
+        "What the choice hinges on: no. 4 (two phase elements and an earth element: phase 0.1 A,"
         " earth 0.02 A" in text
     )
     assert (
@@ -499,8 +499,8 @@ def test_the_other_model_may_choose_the_same() -> None:
 def test_the_other_model_may_move_the_choice() -> None:
     text = with_other(5, 8, Refusal(Rule.FALSE_TRIPS, 0.02, 0.01))
     assert (
-        f"{HEAD}no. 8 is chosen, so the choice moves: two phase elements, one earth element, phase"
-        in text
+        f"{HEAD}no. 8 is chosen, so the choice moves: two phase elements and an earth element,"
+        " phase" in text
     )
     assert (
         f"No. 5, chosen above: there {WORTH}; the policy does not allow that (p_false bound above"
@@ -559,7 +559,7 @@ def test_nothing_usable_says_why() -> None:
     frame.loc[:9, "load_operates_share"] = 0.1
     text = said(finished(frame, existing=3))
     assert (
-        "Closest of two phase elements, one earth element: nothing; none of 24 candidates is"
+        "Closest of two phase elements and an earth element: nothing; none of 24 candidates is"
         " usable: 10" in text
     )
     assert rows(finished(frame, existing=3))[0][:2] == ["3", "existing"]
@@ -653,10 +653,10 @@ def test_slopes_stand_in_the_table_and_in_the_choice_where_there_are_any() -> No
     (table,) = (block for block in text if isinstance(block, Table))
     assert table.header[2:] == ("scheme", "phase", "slope", "at", "s", "missed %", "false %")
     whole = words(text)
-    assert "three biased elements 0.1 0.1/0.6 0.5 0" in whole
+    assert "one biased element per phase 0.1 0.1/0.6 0.5 0" in whole
     assert re.search(
-        r"Chosen: no\. \d, three biased elements: phase 0\.1 A, slope 0\.1(,| \(0\.6 above 0\.5"
-        r" A\),) no",
+        r"Chosen: no\. \d, one biased element per phase: phase 0\.1 A, slope 0\.1"
+        r"(,| \(0\.6 above 0\.5 A\),) no",
         whole,
     )
     assert "nan" not in whole
