@@ -33,6 +33,7 @@ from studies.report.blocks import (
 )
 from studies.report.catalogue import QUESTIONS, column_head, figure_text, table_text
 from studies.report.frame_table import frame_table
+from studies.report.look import said
 from studies.report.notes import move_sentences
 from studies.report.page import render
 from studies.report.safety import CAUTION
@@ -130,11 +131,12 @@ def _answer(study: Study, findings: Findings) -> list[Block]:
 
 
 def _figures(findings: Findings, folder: Path) -> Iterator[Block]:
-    for number, name in enumerate(findings.figures, 1):
+    for number, (name, figure) in enumerate(findings.figures.items(), 1):
         text = figure_text(name)
         data = f" Numbers: {name}.csv." if name in findings.frames else ""
         svg = (folder / f"{name}.svg").read_text(encoding="utf-8")
-        yield Picture(name, svg, text.title, f"Figure {number}. {text.caption}{data}")
+        caption = " ".join(filter(None, (text.caption, said(figure))))
+        yield Picture(name, svg, text.title, f"Figure {number}. {caption}{data}")
 
 
 # --- what went in -------------------------------------------------------------

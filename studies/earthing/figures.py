@@ -3,26 +3,24 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
-from itertools import cycle
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from montecarlo.frames.limits import with_limits
+from studies.report.labels import Label, put_labels
 from studies.report.look import (
-    CHOSEN,
     FAINT,
     FALSE,
     FALSE_TEXT,
     MISSED,
-    SCHEMES,
-    backing,
     blank,
     decades,
     side_by_side,
 )
-from studies.report.marks import SHAPES, beside, limit_mark
+from studies.report.marks import FALSE_LABEL, MISSED_LABEL, limit_mark, scheme_styles, semantics
 from studies.sweep.policy import limit_line
 
 if TYPE_CHECKING:
@@ -33,12 +31,11 @@ if TYPE_CHECKING:
     from studies.earthing.frames import Options
 
 TRADE = "coverage_against_energy"
-CORNERS = ((-1, 1), (1, -1), (1, 1), (-1, -1))  # of a mark, where its label stands: right, up
-NEAR = 9.0  # per cent of the winding, within which labels might meet
+NAME_WIDTH = 30  # characters of an option's name in a line
 ENERGY_TEXT = "#444444"
 PANELS = (
-    ("p_missed", 100.0, "missed faults,\n% of those within reach", MISSED, MISSED),
-    ("p_false", 100.0, "false trips,\n% of the external events", FALSE, FALSE_TEXT),
+    ("p_missed", 100.0, MISSED_LABEL, MISSED, MISSED),
+    ("p_false", 100.0, FALSE_LABEL, FALSE, FALSE_TEXT),
     ("fault_energy_j_mean", 1e-3, "mean energy in\nan earth fault, kJ", ENERGY_TEXT, ENERGY_TEXT),
 )
 
@@ -58,45 +55,45 @@ def coverage_against_energy(table: pd.DataFrame, ax: Axes) -> Axes:
 
     Mark: median of the covered part, mean energy; thin bars: 5 to 95 % of the sampled faults; thick
     bar: 95 % limits of the mean. Options without a setting are left out."""
+    import seaborn as sns
+
     shown = table.dropna(subset="covered_median").sort_values("fault_energy_j_mean")
     energy, covered = (
         shown.filter(like="fault_energy_j_") / 1e3,
         100 * shown.filter(like="covered_"),
     )
     mean, median = energy["fault_energy_j_mean"], covered["covered_median"]
-    colours = [SCHEMES[k % len(SCHEMES)] for k in range(len(shown))]
+    styles = scheme_styles(shown["option"])
+    colours = [style.colour for style in styles.values()]
     thin: dict[str, Any] = {"color": colours, "linewidth": 0.9, "zorder": 2}
     ax.hlines(median, energy["fault_energy_j_p05"], energy["fault_energy_j_p95"], **thin)
     ax.vlines(mean, covered["covered_p05"], covered["covered_p95"], **thin)
     thick = thin | {"linewidth": 3.2, "alpha": 0.6, "zorder": 2.5}
     ends = energy["fault_energy_j_mean_low"], energy["fault_energy_j_mean_high"]
     ax.hlines(median, *ends, **thick)
-    marked: dict[str, Any] = {"markersize": 6.5, "markeredgecolor": "white", "markeredgewidth": 0.7}
-    for at, colour, shape in zip(zip(mean, median, strict=True), colours, cycle(SHAPES)):
-        ax.plot(*at, marker=shape, color=colour, zorder=3, clip_on=False, **marked)
-    _labels(mean, median, shown["option"], ax)
+    named = shown["option"].rename("option")
+    looks = semantics(styles)
+    del looks["dashes"]
+    mark: dict[str, Any] = {"s": 46, "linewidth": 0.7, "zorder": 3, "clip_on": False}
+    sns.scatterplot(x=mean, y=median, hue=named, style=named, **looks, **mark, legend=False, ax=ax)
     _around(ax, energy.to_numpy())
     ax.set_ylim(-10, 108)
     ax.set_yticks(range(0, 101, 20))
-    ax.set_ylabel("winding covered against earth faults, %", color=MISSED)
+    ax.set_ylabel("protected part of the winding, %", color=MISSED)
     ax.set_xlabel(
         "energy in an earth fault, kJ\nmark: mean, with its 95 % limits; thin bars: 5 to 95 % of"
         " the sampled faults",
         color=ENERGY_TEXT,
     )
+    names = [textwrap.fill(option, NAME_WIDTH) for option in shown["option"]]
+    put_labels(
+        ax,
+        [
+            Label(name, colour, [[x, y]])
+            for name, colour, x, y in zip(names, colours, mean, median, strict=True)
+        ],
+    )
     return ax
-
-
-def _labels(mean: Any, median: Any, names: Any, ax: Axes) -> None:
-    """Each beside its mark: above it to the left, or where a neighbour at about the same height has
-    taken that, in the next corner."""
-    taken: list[tuple[float, int]] = []
-    for x, y, text in zip(mean, median, names, strict=True):
-        used = {corner for height, corner in taken if abs(height - y) < NEAR}
-        corner = next((k for k in range(len(CORNERS)) if k not in used), 0)
-        taken.append((y, corner))
-        right, up = CORNERS[corner]
-        beside(ax, text, (x, y), (6 * right, 6 * up), CHOSEN, bbox=backing(), zorder=4)
 
 
 def _around(ax: Axes, values: Any) -> None:
@@ -129,8 +126,8 @@ def options_side_by_side(
         for at in range(len(table)):
             ax.axhline(at, color=FAINT, linewidth=0.5, zorder=1)
     if limit is not None:
-        limit_mark(axes[1], limit, "policy's limit", ha="right")
         axes[1].set_xlim(0, max(axes[1].get_xlim()[1], 108 * limit))
+        limit_mark(axes[1], limit, "policy's limit")
     axes[0].set_yticks(place, table["option"])
     axes[0].set_ylim(len(table) - 0.5, -0.5)
     return axes
