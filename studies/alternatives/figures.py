@@ -29,7 +29,7 @@ PANELS = (
     ("p_false", FALSE, FALSE_TEXT, FALSE_LABEL),
 )
 # of a variant and of the study as stated
-SERIES = ("95 % limits", "no significant difference from the study as stated")
+SERIES = ("estimate, 95 % limits", "no significant difference from the study as stated")
 LOGARITHMIC = 5.0  # ratio of the largest to the smallest mark from which on
 SMALL = 8.0  # points
 

@@ -10,15 +10,17 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from montecarlo.frames.limits import with_limits
+from studies.report.intervals import interval_rows, series_legend
 from studies.report.labels import Label, put_labels
 from studies.report.look import (
+    CHOSEN,
     FAINT,
     FALSE,
     FALSE_TEXT,
     MISSED,
     blank,
     decades,
-    side_by_side,
+    panels,
 )
 from studies.report.marks import FALSE_LABEL, MISSED_LABEL, limit_mark, scheme_styles, semantics
 from studies.sweep.policy import limit_line
@@ -33,6 +35,7 @@ if TYPE_CHECKING:
 TRADE = "coverage_against_energy"
 NAME_WIDTH = 30  # characters of an option's name in a line
 ENERGY_TEXT = "#444444"
+SERIES = ("estimate, 95 % limits", "none seen, upper limit")
 PANELS = (
     ("p_missed", 100.0, MISSED_LABEL, MISSED, MISSED),
     ("p_false", 100.0, FALSE_LABEL, FALSE, FALSE_TEXT),
@@ -45,7 +48,7 @@ def figures(options: Options) -> dict[str, Figure]:
     drawn: dict[str, Figure] = {}
     drawn[TRADE], ax = blank()
     coverage_against_energy(options.table, ax)
-    drawn["earthing_options"], axes = side_by_side(3, 32 + 8 * len(options.table))
+    drawn["earthing_options"], axes = panels(3, 40 + 8 * len(options.table), 3)
     options_side_by_side(options.table, axes, limit=limit_line(options.study)[0])
     return drawn
 
@@ -108,26 +111,25 @@ def options_side_by_side(
     table: pd.DataFrame, axes: Sequence[Axes], *, limit: float | None = None
 ) -> Sequence[Axes]:
     """Three panels with a row an option, in the order of the study: missed faults, false trips,
-    mean energy in the fault, each with 95 % limits. A hollow mark: none seen. Options without a
+    mean energy in the fault, each with 95 % limits. A pale square: none seen. Options without a
     setting have no marks. `limit`: the policy's, on p_false."""
-    place = np.arange(len(table))
+    rows = [textwrap.fill(option, NAME_WIDTH) for option in table["option"]]
     for ax, (name, scale, label, colour, dark) in zip(axes, PANELS, strict=True):
-        values = scale * table[[*with_limits(name)]].to_numpy(float)
-        value, low, high = values.T
-        ax.hlines(place, low, high, color=colour, linewidth=1.8, zorder=2)
-        faces = np.where(value > 0, colour, "white")
-        ax.scatter(value, place, s=30, facecolors=faces, edgecolors=colour, zorder=3, clip_on=False)
-        if name == "fault_energy_j_mean" and not (low <= 0).any():
-            _around(ax, values)
-        elif np.isfinite(high).any():
-            ax.set_xlim(0, 1.08 * float(np.nanmax(high)) or 1.0)
+        values = scale * table[[*with_limits(name)]]
+        series = [SERIES[int(none)] for none in values[name] == 0]
+        interval_rows(
+            ax, values.assign(row=rows, series=series), name, rows, SERIES, colour, apart=0
+        )
+        if name == "fault_energy_j_mean" and not (values[f"{name}_low"] <= 0).any():
+            _around(ax, values.to_numpy())
+        else:
+            most = float(values.max().max())
+            ax.set_xlim(0, 1.08 * most if most > 0 else 1.0)
         ax.set_xlabel(label, color=dark)
-        ax.grid(visible=False, axis="y")
         for at in range(len(table)):
             ax.axhline(at, color=FAINT, linewidth=0.5, zorder=1)
     if limit is not None:
         axes[1].set_xlim(0, max(axes[1].get_xlim()[1], 108 * limit))
         limit_mark(axes[1], limit, "policy's limit")
-    axes[0].set_yticks(place, table["option"])
-    axes[0].set_ylim(len(table) - 0.5, -0.5)
+    series_legend(axes[0].figure, SERIES, CHOSEN)
     return axes

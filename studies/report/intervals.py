@@ -47,6 +47,7 @@ def interval_rows(
     ax.set_yticks(range(len(rows)), rows)
     ax.set_ylim(len(rows) - 0.5, -0.5)
     ax.grid(visible=False, axis="y")
+    ax.set(xlabel="", ylabel="")
     known = frame.dropna(subset=[name])
     if not len(known):
         return

@@ -72,7 +72,7 @@ def put_labels(ax: Axes, labels: Sequence[Label]) -> list[Text]:
     own = [_dense(_in_axes(ax, ax.transData.transform(np.atleast_2d(at.at)))) for at in labels]
     for label, text, place in zip(labels, texts, place_labels(own, _drawn(ax), sizes), strict=True):
         text.set_position((place.left / 100, place.low / 100))
-        if place.length > LED:
+        if place.led:
             ends = np.array(place.line).T / 100
             ax.plot(*ends, transform=ax.transAxes, color=ink(label.colour), linewidth=0.7, zorder=4)
     return texts
@@ -141,10 +141,7 @@ class Place:
     left: float
     low: float
     line: tuple[tuple[float, float], tuple[float, float]]
-
-    @property
-    def length(self) -> float:
-        return float(np.hypot(*np.subtract(*self.line)))
+    led: bool  # whether the line is needed
 
 
 def place_labels(
@@ -159,12 +156,12 @@ def place_labels(
     every = np.concatenate([drawn, *own])
     taken: list[Array] = []
     places = []
-    for points, size in zip(own, sizes, strict=True):
+    for line, size in zip(own, sizes, strict=True):
         width, height = (min(math.ceil(side), 100 - 2 * EDGE) for side in size)
         boxes = _boxes(width, height)
         away, covered = _nearest(every, width, height)
-        apart = np.hypot(*(every[:, np.newaxis] - points).transpose(2, 0, 1)).min(axis=1) > NEAR
-        foreign, _ = _nearest(every[apart], width, height)
+        foreign, _ = _nearest(every[_away(every, line) > NEAR], width, height)
+        points = _clear(line, [other for other in own if other is not line])
         mine = _gap(boxes, np.tile(points, 2))
         near = mine.min(axis=1)
         cost = near + 3 * np.maximum(near - foreign, 0.0)
@@ -175,8 +172,22 @@ def place_labels(
         at = _end(points[:, 0], mine[best], taken)
         taken.append(boxes[best])
         left, low = (float(edge) for edge in boxes[best, :2])
-        places.append(Place(left, low, _line(boxes[best], *points[at])))
+        led = bool(near[best] > min(LED, foreign[best]))
+        places.append(Place(left, low, _line(boxes[best], *points[at]), led))
     return places
+
+
+def _clear(points: Array, others: Sequence[Array]) -> Array:
+    """Those at which nothing else that has a label runs; all where that leaves none."""
+    clear = np.ones(len(points), bool)
+    for other in others:
+        clear &= _away(points, other) > NEAR
+    return points[clear] if clear.any() else points
+
+
+def _away(points: Array, others: Array) -> Array:
+    """From each of the points (n, 2) to the nearest of the others (m, 2), (n,)."""
+    return np.asarray(np.hypot(*(points[:, np.newaxis] - others).transpose(2, 0, 1)).min(axis=1))
 
 
 def _boxes(width: int, height: int) -> Array:
@@ -239,14 +250,15 @@ def packed(text: str, most: int = 44) -> str:
     return "\n".join(lines)
 
 
-def spread(wanted: Sequence[float], heights: Sequence[float]) -> list[float]:
+def spread(wanted: Sequence[float], heights: Sequence[float], top: float = math.inf) -> list[float]:
     """Middles of texts, one above the other in this order without overlap and nearest to those
-    wanted (least squares).
+    wanted (least squares); pushed down where the highest would reach above `top`.
 
     Parameters
     ----------
     wanted, heights : sequence of float
         Middles, rising, and heights, in the unit of the axis.
+    top : float
 
     Returns
     -------
@@ -258,4 +270,8 @@ def spread(wanted: Sequence[float], heights: Sequence[float]) -> list[float]:
         return []
     gaps = [(one + other) / 2 for one, other in pairwise(heights)]
     above = np.concatenate([[0.0], np.cumsum(gaps)])  # of each over the first when they touch
-    return [float(middle) for middle in isotonic_regression(np.asarray(wanted) - above).x + above]
+    middles = isotonic_regression(np.asarray(wanted) - above).x + above
+    for k in reversed(range(len(middles))):
+        middles[k] = min(middles[k], top - heights[k] / 2)
+        top = middles[k] - heights[k] / 2
+    return [float(middle) for middle in middles]

@@ -9,6 +9,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
+from studies.report.letters import with_symbols
+
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
@@ -68,10 +70,9 @@ def stacked(panels: int, height_mm: float) -> tuple[Figure, list[Axes]]:
     return figure, list(figure.subplots(panels, sharex=True))
 
 
-def side_by_side(panels: int, height_mm: float) -> tuple[Figure, list[Axes]]:
+def side_by_side(count: int, height_mm: float) -> tuple[Figure, list[Axes]]:
     """The same with panels side by side with one vertical axis."""
-    figure = _sheet(height_mm)
-    return figure, list(figure.subplots(1, panels, sharey=True, squeeze=False)[0])
+    return panels(count, height_mm, count)
 
 
 def panels(count: int, height_mm: float, abreast: int) -> tuple[Figure, list[Axes]]:
@@ -81,7 +82,8 @@ def panels(count: int, height_mm: float, abreast: int) -> tuple[Figure, list[Axe
     columns = min(count, abreast)
     lines = -(-count // columns)
     figure = _sheet(lines * height_mm)
-    axes = list(figure.subplots(lines, columns, sharex="col", sharey=True, squeeze=False).ravel())
+    shared: Any = "col" if lines > 1 else False
+    axes = list(figure.subplots(lines, columns, sharex=shared, sharey=True, squeeze=False).flat)
     for ax in axes[count:]:
         ax.remove()
     return figure, axes[:count]
@@ -106,8 +108,12 @@ def decades(ax: Axes, which: Literal["x", "y"], low: float, high: float) -> None
 
 
 def write_figure(figure: Figure, folder: Path, stem: str, title: str) -> tuple[Path, Path]:
-    """<stem>.svg, of the same bytes every time, and <stem>.png; `title` is what a screen reader
-    says."""
+    """<stem>.svg, of the same bytes every time, and <stem>.png, units with their signs; `title` is
+    what a screen reader says."""
+    from matplotlib.text import Text
+
+    for text in figure.findobj(Text):
+        text.set_text(with_symbols(text.get_text()))
     svg, png = folder / f"{stem}.svg", folder / f"{stem}.png"
     with look(), warnings.catch_warnings():
         warnings.filterwarnings("ignore", NO_LETTER, UserWarning)

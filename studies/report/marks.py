@@ -27,7 +27,14 @@ SHAPES = "osD^vPX*"
 # of axes
 MISSED_LABEL = "missed faults, %\nof those within scope"
 FALSE_LABEL = "false trips, %\nof the external events"
-MOST_DECADES = 7  # with numbers that do not meet on the axis
+OUTSIDE: dict[str, Any] = {  # of a legend
+    "loc": "outside right upper",
+    "frameon": False,
+    "handlelength": 1.6,
+    "labelspacing": 0.45,
+    "borderaxespad": 0.0,
+}
+MOST_DECADES = 6  # with numbers that do not meet on the axis
 BESIDE_END = 0.2  # of the axes, about their middle, within which a text stands over its place
 ASIDE = {1: "left", 0: "center", -1: "right"}
 ABOVE = {1: "bottom", 0: "center", -1: "top"}
@@ -105,14 +112,7 @@ def legend_mark(label: str, color: str = "none", **style: Any) -> Line2D:
 def grouped_legend(figure: Figure, groups: Mapping[str, Sequence[Artist]]) -> None:
     """A legend beside the axes, with the name of each group in bold above its marks."""
     handles = [each for name, marks in groups.items() for each in (legend_mark(name), *marks)]
-    legend = figure.legend(
-        handles=handles,
-        loc="outside right upper",
-        frameon=False,
-        handlelength=1.6,
-        labelspacing=0.45,
-        borderaxespad=0.0,
-    )
+    legend = figure.legend(handles=handles, **OUTSIDE)
     heads = np.cumsum([0, *(1 + len(marks) for marks in groups.values())])[:-1]
     for head in heads:
         legend.get_texts()[head].set(fontweight="bold", x=-20)

@@ -57,8 +57,8 @@ def figures(result: Result, schemes: pd.DataFrame, caught: pd.DataFrame) -> dict
         for row in standing.to_dict("records"):
             style = styles[row["scheme"]]
             look = style.colour, style.dashes, style.mark
-            name, setting = scheme_name(row["scheme"]), setting_text(row)
-            curves.append(Curve(name, row["candidate"], setting, *look))
+            name = textwrap.fill(scheme_name(row["scheme"]), 18)  # the setting: in the rows above
+            curves.append(Curve(name, row["candidate"], "", *look))
         detection(result.coverage, curves, ax)
     return drawn
 

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from studies.report.labels import LABEL_POINTS, Label, put_labels, spread
+from studies.report.labels import LABEL_POINTS, spread
 from studies.report.look import FALSE_TEXT, MISSED, ink
 from studies.report.marks import (
-    SchemeStyle,
     beside,
     limit_mark,
     percent_ticks,
@@ -24,7 +22,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
-NAME_WIDTH = 20  # characters of a scheme's name in a line
+NAME_WIDTH = 22  # characters of a scheme's name in a line
 
 
 def blind_zone_frame(candidates: pd.DataFrame) -> pd.DataFrame:
@@ -57,7 +55,8 @@ def blind_zone_frame(candidates: pd.DataFrame) -> pd.DataFrame:
 def blind_zone(
     frame: pd.DataFrame, ax: Axes, *, limit: float | None = None, limit_text: str = ""
 ) -> None:
-    """`blind_zone_frame` as steps, one line a scheme, named at its right end; `limit`: the
+    """`blind_zone_frame` as steps, one line a scheme, named at its right end with what it
+    leaves at the limit; `limit`: the
     policy's."""
     import seaborn as sns
 
@@ -88,29 +87,26 @@ def blind_zone(
     ax.set_ylabel("unprotected from the neutral,\n% of the winding", color=MISSED)
     if limit is not None:
         limit_mark(ax, limit, limit_text)
-    _ends(drawn, styles, ax)
-    if limit is not None:
-        put_labels(ax, list(_at_limit(drawn, styles, limit)))
-
-
-def _at_limit(drawn: pd.DataFrame, styles: dict[str, SchemeStyle], limit: float) -> Iterator[Label]:
-    """What each scheme leaves unprotected at the policy's limit; nothing of one that has no setting
-    there."""
-    for scheme, style in styles.items():
-        under = drawn.loc[(drawn["scheme"] == scheme) & (drawn["p_false_limit"] <= limit), "blind"]
-        if len(under):
-            at = [[100 * limit, 100 * under.iloc[-1]]]
-            yield Label(percent(under.iloc[-1]), style.colour, at, bold=True)
-
-
-def _ends(drawn: pd.DataFrame, styles: dict[str, SchemeStyle], ax: Axes) -> None:
-    """The schemes' names right of their ends, moved up and down as little as keeps them apart."""
-    ax.figure.draw_without_rendering()
-    line = 1.35 * LABEL_POINTS * ax.figure.dpi / 72 / ax.bbox.height * ax.get_ylim()[1]
     ends = drawn.groupby("scheme")["y"].last().sort_values(kind="stable")
-    texts = [textwrap.fill(scheme_name(scheme), NAME_WIDTH) for scheme in ends.index]
+    texts = [_end_text(drawn[drawn["scheme"] == scheme], limit) for scheme in ends.index]
+    ax.figure.draw_without_rendering()  # so that the axes have their height
+    high = ax.get_ylim()[1]
+    line = 1.4 * LABEL_POINTS * ax.figure.dpi / 72 / ax.bbox.height * high
     heights = [line * (1 + text.count("\n")) for text in texts]
-    for scheme, text, middle in zip(ends.index, texts, spread(ends, heights), strict=True):
+    for scheme, text, middle in zip(ends.index, texts, spread(ends, heights, high), strict=True):
+        style: dict[str, Any] = {"va": "center", "fontsize": LABEL_POINTS, "annotation_clip": False}
         at, of = (1.0, middle), ("axes fraction", "data")
-        style: dict[str, Any] = {"va": "center", "annotation_clip": False}
         beside(ax, text, at, (4.5, 0), ink(styles[scheme].colour), of=of, **style)
+
+
+def _end_text(drawn: pd.DataFrame, limit: float | None) -> str:
+    """A scheme's name, and what it leaves unprotected at the policy's limit."""
+    text = textwrap.fill(scheme_name(drawn["scheme"].iloc[0]), NAME_WIDTH)
+    if limit is None:
+        return text
+    under = drawn.loc[drawn["p_false_limit"] <= limit, "blind"]
+    return (
+        f"{text}\n{percent(under.iloc[-1])} at the limit"
+        if len(under)
+        else f"{text}\nnone at the limit"
+    )

@@ -9,11 +9,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from studies.report.labels import Label, packed, put_labels
-from studies.report.marks import band
+from studies.report.look import ink
+from studies.report.marks import OUTSIDE, band
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
+
+
+MOST_LABELS = 3  # beside their curves
 
 
 @dataclass(frozen=True)
@@ -54,7 +58,7 @@ def detection(coverage: pd.DataFrame, curves: Sequence[Curve], ax: Axes) -> None
             markeredgewidth=0,
             clip_on=False,
         )
-        text = f"{curve.role}, no. {curve.candidate}\n{packed(curve.setting)}"
+        text = f"{curve.role}, no.\u00a0{curve.candidate}\n{packed(curve.setting)}".strip()
         labels.append(Label(text, curve.colour, np.column_stack([place, p])))
     ax.set(
         xlim=(0, 100),
@@ -62,4 +66,14 @@ def detection(coverage: pd.DataFrame, curves: Sequence[Curve], ax: Axes) -> None
         xlabel="place of the earth fault, % of the winding from the neutral",
         ylabel="faults detected, % of those at this place",
     )
-    put_labels(ax, labels)
+    if len(labels) > MOST_LABELS:
+        _legend(ax, labels)
+    else:
+        put_labels(ax, labels)
+
+
+def _legend(ax: Axes, labels: Sequence[Label]) -> None:
+    """Beside the axes, of more curves than can be named where they are."""
+    legend = ax.figure.legend(ax.lines, [label.text for label in labels], **OUTSIDE)
+    for text, label in zip(legend.get_texts(), labels, strict=True):
+        text.set_color(ink(label.colour))
