@@ -1,5 +1,5 @@
-"""Variants of a study as a picture: missed faults and false trips of each one's best setting, with
-intervals."""
+"""Alternatives of a study as a picture: missed faults and false trips of each one's best setting,
+with intervals."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ PANELS = (
     ("p_missed", MISSED, MISSED, MISSED_LABEL),
     ("p_false", FALSE, FALSE_TEXT, FALSE_LABEL),
 )
-# of a variant and of the study as stated
+# of an alternative and of the study as stated
 SERIES = ("estimate, 95 % limits", "no significant difference from the study as stated")
 LOGARITHMIC = 5.0  # ratio of the largest to the smallest mark from which on
 SMALL = 8.0  # points
@@ -40,18 +40,18 @@ def figures(compared: SideBySide) -> dict[str, Figure]:
     limit = limits.pop() if len(limits) == 1 else None
     figure, axes = panels(2, height_mm(len(compared.table)), 2)
     side_by_side_figure(compared.table, compared.differences, axes, limit)
-    return {"variants": figure}
+    return {"alternatives": figure}
 
 
 def height_mm(rows: int) -> float:
-    """Of a figure with so many variants."""
+    """Of a figure with so many alternatives."""
     return 32.0 + 12.5 * rows
 
 
 def side_by_side_figure(
     table: pd.DataFrame, differences: pd.DataFrame, axes: Sequence[Axes], limit: float | None = None
 ) -> Sequence[Axes]:
-    """One row a variant, as stated first, on two axes that share the vertical one.
+    """One row an alternative, as stated first, on two axes that share the vertical one.
 
     A pale square differs from the study as stated by no more than chance may make; an arrow is an
     upper limit where none was seen.
@@ -59,7 +59,7 @@ def side_by_side_figure(
     Parameters
     ----------
     table, differences : DataFrame
-        variants.csv and variant_differences.csv.
+        alternatives.csv and alternative_differences.csv.
     axes : two Axes
     limit : float, optional
         The policy's on false trips, if all have one.
@@ -72,7 +72,7 @@ def side_by_side_figure(
     rows = [_words(row, several) for row in table.to_dict("records")]
     alike = differences[differences["verdict"] == Verdict.ALIKE]
     for ax, (name, colour, text_colour, label) in zip(axes, PANELS, strict=True):
-        same = table["variant"].isin(alike.loc[alike["quantity"] == name, "variant"])
+        same = table["alternative"].isin(alike.loc[alike["quantity"] == name, "alternative"])
         frame = table[[*with_limits(name)]].mul(100).assign(row=rows, series=_series(same))
         seen = frame.assign(**{name: frame[name].where(frame[name] > 0)})
         interval_rows(ax, seen, name, rows, SERIES, colour, apart=0)
@@ -94,11 +94,11 @@ def _series(same: pd.Series) -> list[str]:
 
 
 def _words(row: dict[str, Any], several: bool) -> str:
-    """The variant, its scheme where they have several, its setting."""
+    """The alternative, its scheme where they have several, its setting."""
     if not row["scheme"]:
-        return f"{row['variant']}\nno setting is allowed"
+        return f"{row['alternative']}\nno setting is allowed"
     scheme = f"{packed(scheme_name(row['scheme']), 28)}\n" if several else ""
-    return f"{row['variant']}\n{scheme}{packed(setting_text(row), 28)}"
+    return f"{row['alternative']}\n{scheme}{packed(setting_text(row), 28)}"
 
 
 def _none_seen(ax: Axes, high: pd.Series, colour: str) -> None:

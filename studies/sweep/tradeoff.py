@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from studies.report.labels import Label, put_labels
-from studies.report.look import CHOSEN, FAINT, FALSE_TEXT, MISSED, PRESENT
+from studies.report.look import CHOSEN, EXISTING, FAINT, FALSE_TEXT, MISSED
 from studies.report.marks import (
     FALSE_LABEL,
     MISSED_LABEL,
@@ -56,7 +56,7 @@ def tradeoff(
     """p_missed against p_false of every candidate, in per cent.
 
     Shape: stabilising resistance, or none; colour: scheme. Intervals on the front, the chosen and
-    the present candidate only. Where no false trip was seen the mark stands in a column
+    the existing candidate only. Where no false trip was seen the mark stands in a column
     of its own, its bar up to the limit that the samples show.
 
     Parameters
@@ -72,8 +72,11 @@ def tradeoff(
     _marks(shown, ax)
     edge = shown[shown["front"]].sort_values("x")
     ax.step(edge["x"], edge["y"], where="post", color=CHOSEN, linewidth=0.9, zorder=1.9)
-    _bars(shown[shown["front"] | shown["chosen"] | shown["present"]], 100 * span.left, ax)
-    rings = [*_rings(shown, "chosen", CHOSEN, "o", ax), *_rings(shown, "present", PRESENT, "s", ax)]
+    _bars(shown[shown["front"] | shown["chosen"] | shown["existing"]], 100 * span.left, ax)
+    rings = [
+        *_rings(shown, "chosen", CHOSEN, "o", ax),
+        *_rings(shown, "existing", EXISTING, "s", ax),
+    ]
     _axes(ax, span, 100 * float(shown["p_missed_high"].max()) or 1.0)
     if limit is not None:
         limit_mark(ax, limit, limit_text)

@@ -1,4 +1,4 @@
-"""The smallest blind zone that each scheme reaches at equal p_false: table and figure."""
+"""The smallest unprotected part that each scheme reaches at equal p_false: table and figure."""
 
 from __future__ import annotations
 
@@ -25,43 +25,43 @@ if TYPE_CHECKING:
 NAME_WIDTH = 22  # characters of a scheme's name in a line
 
 
-def blind_zone_frame(candidates: pd.DataFrame) -> pd.DataFrame:
-    """The smallest blind zone that each scheme reaches under a limit on p_false, as steps.
+def unprotected_winding_frame(candidates: pd.DataFrame) -> pd.DataFrame:
+    """The smallest unprotected part that each scheme reaches under a limit on p_false, as steps.
 
     Returns
     -------
     DataFrame
         A row where a scheme's best usable candidate changes: scheme, p_false_limit (the least limit
-        that admits it, its own upper bound), blind (1 - covered_median, of the winding), candidate.
-        The last row of each scheme repeats its best at the largest limit of all.
+        that admits it, its own upper bound), unprotected (1 - protected_median, of the winding),
+        candidate. The last row of each scheme repeats its best at the largest limit of all.
     """
     import pandas as pd
 
-    usable = candidates[candidates["usable"] & candidates["covered_median"].notna()]
+    usable = candidates[candidates["usable"] & candidates["protected_median"].notna()]
     last = usable["p_false_bound"].max()
     ordered = usable.assign(
-        p_false_limit=usable["p_false_bound"], blind=1 - usable["covered_median"]
-    ).sort_values(["p_false_limit", "blind"], kind="stable")
+        p_false_limit=usable["p_false_bound"], unprotected=1 - usable["protected_median"]
+    ).sort_values(["p_false_limit", "unprotected"], kind="stable")
     steps = []
     for scheme in usable["scheme"].unique():
         group = ordered[ordered["scheme"] == scheme]
-        before = group["blind"].cummin().shift(fill_value=math.inf)
-        better = group[group["blind"] < before]
+        before = group["unprotected"].cummin().shift(fill_value=math.inf)
+        better = group[group["unprotected"] < before]
         steps += [better, better.tail(1).assign(p_false_limit=last)]
     table = pd.concat(steps, ignore_index=True) if steps else ordered
-    return table[["scheme", "p_false_limit", "blind", "candidate"]]
+    return table[["scheme", "p_false_limit", "unprotected", "candidate"]]
 
 
-def blind_zone(
+def unprotected_winding(
     frame: pd.DataFrame, ax: Axes, *, limit: float | None = None, limit_text: str = ""
 ) -> None:
-    """`blind_zone_frame` as steps, one line a scheme, named at its right end with what it
+    """`unprotected_winding_frame` as steps, one line a scheme, named at its right end with what it
     leaves at the limit; `limit`: the
     policy's."""
     import seaborn as sns
 
     styles = scheme_styles(frame["scheme"])
-    drawn = frame.assign(x=100 * frame["p_false_limit"], y=100 * frame["blind"])
+    drawn = frame.assign(x=100 * frame["p_false_limit"], y=100 * frame["unprotected"])
     sns.lineplot(
         drawn,
         x="x",
@@ -81,7 +81,7 @@ def blind_zone(
         low, high = ax.get_xlim()
         ax.set_xlim(min(low, 90 * limit), max(high, 110 * limit))
     percent_ticks(ax, ax.get_xlim()[0])
-    ax.set_ylim(0, min(104.0, 125.0 * float(frame["blind"].max()) + 5))
+    ax.set_ylim(0, min(104.0, 125.0 * float(frame["unprotected"].max()) + 5))
     ax.set_yticks([tick for tick in ax.get_yticks() if tick <= 100])
     ax.set_xlabel("allowed false trips, % of the external events (upper bound)", color=FALSE_TEXT)
     ax.set_ylabel("unprotected from the neutral,\n% of the winding", color=MISSED)
@@ -104,7 +104,7 @@ def _end_text(drawn: pd.DataFrame, limit: float | None) -> str:
     text = textwrap.fill(scheme_name(drawn["scheme"].iloc[0]), NAME_WIDTH)
     if limit is None:
         return text
-    under = drawn.loc[drawn["p_false_limit"] <= limit, "blind"]
+    under = drawn.loc[drawn["p_false_limit"] <= limit, "unprotected"]
     return (
         f"{text}\n{percent(under.iloc[-1])} at the limit"
         if len(under)
