@@ -4,6 +4,7 @@ with intervals."""
 from __future__ import annotations
 
 from collections.abc import Sequence
+from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -32,6 +33,7 @@ PANELS = (
 SERIES = ("estimate, 95 % limits", "no significant difference from the study as stated")
 LOGARITHMIC = 5.0  # ratio of the largest to the smallest mark from which on
 SMALL = 8.0  # points
+NAME_WIDTH = 28  # characters of a line of a row's words
 
 
 def figures(compared: SideBySide) -> dict[str, Figure]:
@@ -95,10 +97,12 @@ def _series(same: pd.Series) -> list[str]:
 
 def _words(row: dict[str, Any], several: bool) -> str:
     """The alternative, its scheme where they have several, its setting."""
+    parts = [fill(row["alternative"], NAME_WIDTH)]
     if not row["scheme"]:
-        return f"{row['alternative']}\nno setting is allowed"
-    scheme = f"{packed(scheme_name(row['scheme']), 28)}\n" if several else ""
-    return f"{row['alternative']}\n{scheme}{packed(setting_text(row), 28)}"
+        return "\n".join([*parts, "no setting is allowed"])
+    if several:
+        parts.append(fill(scheme_name(row["scheme"]), NAME_WIDTH))
+    return "\n".join([*parts, packed(setting_text(row), NAME_WIDTH)])
 
 
 def _none_seen(ax: Axes, high: pd.Series, colour: str) -> None:

@@ -56,8 +56,7 @@ def unprotected_winding(
     frame: pd.DataFrame, ax: Axes, *, limit: float | None = None, limit_text: str = ""
 ) -> None:
     """`unprotected_winding_frame` as steps, one line a scheme, named at its right end with what it
-    leaves at the limit; `limit`: the
-    policy's."""
+    leaves at the limit; `limit`: the policy's."""
     import seaborn as sns
 
     styles = scheme_styles(frame["scheme"])
@@ -105,8 +104,5 @@ def _end_text(drawn: pd.DataFrame, limit: float | None) -> str:
     if limit is None:
         return text
     under = drawn.loc[drawn["p_false_limit"] <= limit, "unprotected"]
-    return (
-        f"{text}\n{percent(under.iloc[-1])} at the limit"
-        if len(under)
-        else f"{text}\nnone at the limit"
-    )
+    least = percent(under.iloc[-1]) if len(under) else "no setting"
+    return f"{text}\n{least} at the limit"

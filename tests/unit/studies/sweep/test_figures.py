@@ -404,11 +404,8 @@ def test_schemes_in_words() -> None:
 # --- many schemes -------------------------------------------------------------
 
 
-FIVE = ("per_phase", "two_phase_one_earth", "biased", "restricted_earth_fault", "second_cores")
-
-
 def five_schemes() -> pd.DataFrame:
-    frame = results.candidates(kinds=FIVE)
+    frame = results.candidates(kinds=results.FIVE)
     none = frame["scheme"] == "biased"
     return frame.assign(stabilising_resistance_ohm=frame["stabilising_resistance_ohm"].where(~none))
 
