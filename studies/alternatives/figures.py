@@ -40,14 +40,15 @@ def figures(compared: SideBySide) -> dict[str, Figure]:
     """By name."""
     limits = {limit_line(result.study)[0] for result in compared.results.values()}
     limit = limits.pop() if len(limits) == 1 else None
-    figure, axes = panels(2, height_mm(len(compared.table)), 2)
+    figure, axes = panels(2, height_mm(compared.table), 2)
     side_by_side_figure(compared.table, compared.differences, axes, limit)
     return {"alternatives": figure}
 
 
-def height_mm(rows: int) -> float:
-    """Of a figure with so many alternatives."""
-    return 32.0 + 12.5 * rows
+def height_mm(table: pd.DataFrame) -> float:
+    """Of a figure with these rows."""
+    lines = max(1 + words.count("\n") for words in _rows(table))
+    return 32.0 + (1.2 + 3.9 * lines) * len(table)
 
 
 def side_by_side_figure(
@@ -70,8 +71,7 @@ def side_by_side_figure(
     -------
     sequence of Axes
     """
-    several = table.loc[table["scheme"] != "", "scheme"].nunique() > 1
-    rows = [_words(row, several) for row in table.to_dict("records")]
+    rows = _rows(table)
     alike = differences[differences["verdict"] == Verdict.ALIKE]
     for ax, (name, colour, text_colour, label) in zip(axes, PANELS, strict=True):
         same = table["alternative"].isin(alike.loc[alike["quantity"] == name, "alternative"])
@@ -93,6 +93,11 @@ def side_by_side_figure(
 
 def _series(same: pd.Series) -> list[str]:
     return [SERIES[int(alike)] for alike in same]
+
+
+def _rows(table: pd.DataFrame) -> list[str]:
+    several = table.loc[table["scheme"] != "", "scheme"].nunique() > 1
+    return [_words(row, several) for row in table.to_dict("records")]
 
 
 def _words(row: dict[str, Any], several: bool) -> str:

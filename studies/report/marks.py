@@ -113,8 +113,8 @@ def legend_mark(label: str, color: str = "none", **style: Any) -> Line2D:
 def make_room(figure: Figure, legend: Legend) -> None:
     """The figure as high as a legend beside its axes needs."""
     texts = legend.get_texts()
-    lines = sum(1.3 + text.get_text().count("\n") * 1.2 for text in texts)
-    points = texts[0].get_fontsize() * (lines + OUTSIDE["labelspacing"] * len(texts) + 1)
+    lines = sum(1.35 + 1.25 * text.get_text().count("\n") for text in texts)
+    points = texts[0].get_fontsize() * (lines + OUTSIDE["labelspacing"] * len(texts) + 2)
     figure.set_figheight(max(figure.get_figheight(), points / 72))
 
 

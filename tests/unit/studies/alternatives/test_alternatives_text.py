@@ -119,7 +119,7 @@ def test_three_sentences_at_least_and_six_at_most_whatever_happened() -> None:
 def test_the_figure_has_a_mark_an_alternative_and_says_what_is_pale() -> None:
     table, gaps = frames()
     with look():
-        figure, axes = side_by_side(2, height_mm(len(table)))
+        figure, axes = side_by_side(2, height_mm(table))
         side_by_side_figure(table, gaps, axes, 2e-3)
     assert_text_is_readable(figure)
     labels = [label.get_text().split("\n")[0] for label in axes[0].get_yticklabels()]
@@ -141,6 +141,6 @@ def test_ten_alternatives_of_long_names_can_be_read() -> None:
     names = [f"an alternative that somebody has named at length, no. {k}" for k in range(9)]
     table = pd.DataFrame([row("as stated"), *(row(name, false=0.0) for name in names)])
     with look():
-        figure, axes = side_by_side(2, height_mm(len(table)))
+        figure, axes = side_by_side(2, height_mm(table))
         side_by_side_figure(table, frames()[1], axes, 2e-3)
     assert_text_is_readable(figure)
