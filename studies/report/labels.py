@@ -250,9 +250,14 @@ def packed(text: str, most: int = 44) -> str:
     return "\n".join(lines)
 
 
-def spread(wanted: Sequence[float], heights: Sequence[float], top: float = math.inf) -> list[float]:
+def spread(
+    wanted: Sequence[float],
+    heights: Sequence[float],
+    bottom: float = -math.inf,
+    top: float = math.inf,
+) -> list[float]:
     """Middles of texts, one above the other in this order without overlap and nearest to those
-    wanted (least squares); pushed down where the highest would reach above `top`.
+    wanted (least squares); pushed back where they would reach below `bottom`, or above `top`.
 
     Parameters
     ----------

@@ -78,5 +78,6 @@ def _legend(ax: Axes, labels: Sequence[Label]) -> None:
     """Beside the axes, of more curves than can be named where they are."""
     legend = ax.figure.legend(ax.lines, [label.text for label in labels], **OUTSIDE)
     make_room(ax.figure, legend)
+    ax.set_xlabel(ax.get_xlabel().replace(", ", ",\n"))
     for text, label in zip(legend.get_texts(), labels, strict=True):
         text.set_color(ink(label.colour))
