@@ -4,6 +4,7 @@ Report and workbook take it from here; a table or figure that nobody described g
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -31,6 +32,16 @@ QUESTIONS = {
     ),
     "variants": "How do the results change from one variant of the study to the next?",
 }
+
+# --- sections -----------------------------------------------------------------
+
+NOT_SELECTED, NOTES = "Not selected, and why", "Notes"
+COMPARISONS = ("earthing_options", "variants")  # they compare, and recommend nothing
+
+
+def first_heading(kind: str) -> str:
+    """Of what a report of this kind of study opens with."""
+    return "Result" if kind in COMPARISONS else "Recommendation"
 
 
 # --- tables -------------------------------------------------------------------
@@ -162,12 +173,32 @@ def _capital(text: str) -> str:
 
 @dataclass(frozen=True)
 class FigureText:
-    """`title`: what a screen reader says; `caption`: below the figure in a report."""
+    """`title`: what a screen reader says; `caption`: below the figure in a report; `brief`: below
+    it where it is small."""
 
     title: str
     caption: str = ""
+    brief: str = ""
 
 
+# The figures that carry a recommendation: the first of these that a run draws
+LEADING = (
+    "schemes",
+    "schemes_coverage",
+    "coverage_against_energy",
+    "earthing_options",
+    "what_if",
+    "elasticities",
+    "drivers",
+    "variants",
+    "tradeoff",
+    "coverage",
+    "false_trip_sources",
+    "exceedance",
+    "blind_zone",
+    "caught_by_other",
+)
+MOST_LEADING = 3
 EXCITATION = "excitation"  # one a place with CTs of its own, the place behind the name
 FIGURES = {
     "tradeoff": FigureText(
@@ -222,11 +253,18 @@ FIGURES = {
 }
 
 
+def leading(names: Iterable[str]) -> list[str]:
+    """Of a run's figures those that carry its recommendation."""
+    drawn = {*names}
+    return [name for name in LEADING if name in drawn][:MOST_LEADING]
+
+
 def figure_text(name: str) -> FigureText:
     """What is said of the figure `name`.svg; its caption is its title unless it has another."""
     kind = EXCITATION if name.startswith(f"{EXCITATION}_") else name
     found = FIGURES.get(kind, FigureText(_capital(name.replace("_", " "))))
-    return found if found.caption else replace(found, caption=f"{found.title}.")
+    caption, brief = found.caption or f"{found.title}.", found.brief or f"{found.title}."
+    return replace(found, caption=caption, brief=brief)
 
 
 # --- columns ------------------------------------------------------------------
