@@ -144,9 +144,9 @@ def _rounded(note: Rounded) -> str:
     design = note.design
     two = ", a power of two" if design.net else ""
     return (
-        f"The study asks for {design.samples} samples on {design.plants} installations;"
-        f" {design.samples_drawn} were drawn, on {design.plants_rounded} installations with"
-        f" {design.events_per_plant} events each{two}."
+        f"The study asks for {design.samples} samples on {design.installations} installations;"
+        f" {design.samples_drawn} were drawn, on {design.installations_rounded} installations with"
+        f" {design.events_per_installation} events each{two}."
     )
 
 
@@ -174,9 +174,9 @@ def _earth_faults(note: EarthFaultCount) -> str:
         more = f", and {note.in_time:,.0f} more in time at {TRANSIENT_INTERVALS + 1} places"
     return (
         f"{design.samples_drawn:,} earth faults on {BLOCKS} randomised Sobol' nets"
-        f" ({design.plants_rounded} installations, {design.events_per_plant} events each) were"
-        f" solved at {STEADY_INTERVALS + 1} places along the winding. That makes {a_circuit:,}"
-        f" solutions a circuit, {a_circuit * note.circuits:,} in all{more}."
+        f" ({design.installations_rounded} installations, {design.events_per_installation} events"
+        f" each) were solved at {STEADY_INTERVALS + 1} places along the winding. That makes"
+        f" {a_circuit:,} solutions a circuit, {a_circuit * note.circuits:,} in all{more}."
     )
 
 
@@ -243,7 +243,7 @@ def _to(ends: Iterable[int]) -> str:
 
 def _enlarged(note: Enlarged) -> str:
     plan, own = note.plan, note.own
-    name = f"{note.stratum}, {note.scenario}" if note.scenario else note.stratum
+    name = f"{note.stratum}, {note.assumption_set}" if note.assumption_set else note.stratum
     why = (
         f"{plan.seen.trials} samples of candidate {note.candidate} let"
         f" {plan.seen.steady_hits:.0f} effective hits be expected; steady limits need {HITS:.0f}"

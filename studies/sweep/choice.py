@@ -22,7 +22,7 @@ Row = Mapping[str, Any]
 def no_false_trip(result: Result) -> str:
     """How likely the chosen setting and the existing one stay without a false trip for the
     policy's years."""
-    rows = result.candidates[result.candidates["present"] & ~result.candidates["chosen"]]
+    rows = result.candidates[result.candidates["existing"] & ~result.candidates["chosen"]]
     texts = [f"existing {_likely(row)}" for row in rows.to_dict("records")]
     if result.chosen is not None:
         texts = [f"chosen {_likely(result.row(result.chosen))}", *texts]
@@ -45,12 +45,12 @@ def _likely(row: Row) -> str:
 
 def worst_case(result: Result) -> Iterator[str]:
     """What the chosen setting is in each assumption set, and which one decides."""
-    rows = result.scenarios
+    rows = result.assumption_sets
     if not len(rows):
         return
     mine = rows[rows["candidate"] == result.chosen].to_dict("records")
     quantity = "p_missed" if result.study.policy.least_annual_cost is None else "cost_per_year"
-    decides = next(row["scenario"] for row in mine if row["worst"])
+    decides = next(row["assumption_set"] for row in mine if row["worst"])
     yield (
         f"The policy judges by the worst of {len(mine)} assumption sets. By {WHAT[quantity]}"
         f' "{decides}" decides. The recommendation gives the figures of the study as stated.'
@@ -62,12 +62,12 @@ def _in_set(row: Row) -> str:
     trips = f"false trips {percent(row['p_false'])}"
     if row["p_false"] == 0:
         trips = f"false trips none seen, fewer than {percent(row['p_false_high'])}"
-    return f'"{row["scenario"]}" missed faults {percent(row["p_missed"], 3)}, {trips}'
+    return f'"{row["assumption_set"]}" missed faults {percent(row["p_missed"], 3)}, {trips}'
 
 
 def moved(result: Result) -> Iterator[str]:
     """How far the choice moves: what each assumption set would choose by itself."""
-    rows = result.scenario_choices.to_dict("records")
+    rows = result.assumption_set_choices.to_dict("records")
     if not rows or result.chosen is None:
         return
     numbers = set(result.candidates["candidate"])
@@ -81,7 +81,7 @@ def moved(result: Result) -> Iterator[str]:
 
 def _would_choose(result: Result, number: int | None, rows: list[Row]) -> str:
     """What assumption sets choose that choose alike."""
-    names = listed(f'"{row["scenario"]}"' for row in rows)
+    names = listed(f'"{row["assumption_set"]}"' for row in rows)
     head = f"By {names} alone, in the selection sample,"
     if number is None:
         return f"{head} no setting meets the policy."

@@ -46,9 +46,9 @@ def closest_of_each(results: Mapping[str, Result]) -> Iterator[str]:
 
 
 def _false(row: Row) -> str:
-    if "worst_scenario" not in row:
+    if "worst_assumption_set" not in row:
         return false_trips(row, " of it")
-    worst = f', in its worst assumption set "{row["worst_scenario"]}"'
+    worst = f', in its worst assumption set "{row["worst_assumption_set"]}"'
     if row["p_false"] > 0:  # there the limits of the study as stated do not hold
         return f"trips falsely on {percent(row['p_false'])} of the external events{worst}"
     return false_trips(row, " of it") + worst
@@ -139,7 +139,7 @@ def _needed(study: Study, row: Row, limit: float) -> str:
 def _ways(row: Row) -> list[str]:
     """To fewer false trips, by what its scheme has."""
     ways = ["coarser pick-ups", "a longer delay"]
-    if not math.isnan(row["slope1"]):
+    if not math.isnan(row["first_slope"]):
         ways.append("a steeper slope")
     if not math.isnan(row["stabilising_resistance_ohm"]):
         ways.append("a larger stabilising resistance")

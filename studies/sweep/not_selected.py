@@ -70,7 +70,7 @@ def _rows(result: Result) -> list[tuple[str, Row]]:
         numbers[result.chosen] = "chosen"
     if result.runner_up is not None:
         numbers.setdefault(result.runner_up, "runner-up")
-    for number in frame.loc[frame["present"], "candidate"]:
+    for number in frame.loc[frame["existing"], "candidate"]:
         numbers[number] = f"{numbers[number]}, existing" if number in numbers else "existing"
     for number in others["candidate"].unique()[:MOST_ROWS]:
         numbers.setdefault(number, "")
@@ -107,15 +107,15 @@ def settings_table(result: Result) -> Table:
 def _setting(row: Row, key: str) -> str:
     if math.isnan(row[key]):
         return "-"
-    if key == "slope1" and not math.isnan(row["slope2"]):
-        return f"{row[key]:g}/{row['slope2']:g}"
+    if key == "first_slope" and not math.isnan(row["second_slope"]):
+        return f"{row[key]:g}/{row['second_slope']:g}"
     return f"{row[key]:g}"
 
 
 def _settings_notes(columns: Collection[str]) -> Iterator[str]:
     if not set(PICKUPS).isdisjoint(columns):
         yield "phase, earth: pick-ups, A secondary"
-    if "slope_break_a" in columns:
+    if "turning_point_a" in columns:
         yield "slope a/b: b above the bias current in the next column, A secondary"
 
 

@@ -23,7 +23,7 @@ from studies.report.words import AXIS_WORDS, axis_unit, scheme_name, setting_tex
 from studies.sweep.by_hand import FIXED, beside_by_hand, broken_by_hand, fixed_ohm
 from studies.sweep.explorer import explorer
 from studies.sweep.policy import each_limit, limit_line, policy_words
-from studies.sweep.text import backup_text, covered_text
+from studies.sweep.text import backup_text, protected_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -35,7 +35,7 @@ Row = Mapping[str, Any]
 
 def rests_on(study: Study) -> str:
     """The limit or the weights that a recommendation of this study rests on."""
-    sets = 1 + len(study.policy.scenarios)
+    sets = 1 + len(study.policy.assumption_sets)
     worst = f" Each setting is judged by its worst of {sets} assumption sets." if sets > 1 else ""
     return (
         f"{_weights(study) or _limits(study)}{worst} Missed faults and false trips are weighed by"
@@ -70,8 +70,8 @@ class ChoiceReport:
     def __init__(self, result: Result, desk: Desk, peaks: pd.DataFrame) -> None:
         """peaks: peak_voltage.csv."""
         self.result, self.desk, self.study, self.peaks = result, desk, desk.study, peaks
-        served = result.candidates.loc[result.candidates["present"], "candidate"]
-        self.present = int(served.iloc[0]) if len(served) else None
+        served = result.candidates.loc[result.candidates["existing"], "candidate"]
+        self.existing = int(served.iloc[0]) if len(served) else None
         # without a choice what comes nearest
         self.shown = result.chosen or nearest(result.candidates) or 1
 
@@ -110,12 +110,12 @@ class ChoiceReport:
         if self.result.chosen is not None:
             yield from broken_by_hand(self.desk, self.result.row(self.result.chosen))
         for caution in cautions(study):
-            if caution.key.startswith("candidates.present"):
+            if caution.key.startswith("candidates.existing"):
                 yield Caution(f"{caution.key}: {caution.text}")
 
     def _columns(self) -> dict[str, Row]:
         """Existing and proposed, where there are any."""
-        numbers = {"existing": self.present, "proposed": self.result.chosen}
+        numbers = {"existing": self.existing, "proposed": self.result.chosen}
         return {
             role: self.result.row(number) for role, number in numbers.items() if number is not None
         }
@@ -213,7 +213,7 @@ class ChoiceReport:
         roles = {
             "chosen": self.result.chosen,
             "runner-up": self.result.runner_up,
-            "existing": self.present,
+            "existing": self.existing,
         }
         if self.result.chosen is None:
             roles = {"nearest to the limit": nearest(self.result.candidates), **roles}
@@ -230,15 +230,15 @@ class ChoiceReport:
 
     def unprotected_part(self) -> list[Block]:
         """What covers it, in the words of the terminal and of `check`."""
-        covered = covered_text(self.result.row(self.shown))
+        protected = protected_text(self.result.row(self.shown))
         if self.study.backup is None:
             return paragraphs(
-                covered,
+                protected,
                 "The study states no neutral back-up ([backup]). Nothing is known here of what"
                 " would clear an earth fault in the rest of the winding.",
             )
         by_hand = backup_by_hand(self.desk)
-        return [Paragraph(covered), *backup_text(self.result), *by_hand]
+        return [Paragraph(protected), *backup_text(self.result), *by_hand]
 
     # --- by hand --------------------------------------------------------------
 

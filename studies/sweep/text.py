@@ -22,7 +22,7 @@ from studies.sweep.recommendation import recommendation
 if TYPE_CHECKING:
     from montecarlo import Result
 
-__all__ = ["SHARES", "backup_text", "covered_text", "result_text"]
+__all__ = ["SHARES", "backup_text", "protected_text", "result_text"]
 SEEN_AGAIN = "The chosen setting was estimated again on samples that were not used to choose."
 
 
@@ -55,7 +55,7 @@ def _notes(result: Result, doubts: list[Block]) -> list[Block]:
 def _of_choice(result: Result, doubts: list[Block]) -> Iterator[str]:
     assert result.chosen is not None
     yield from (doubt.text for doubt in doubts if isinstance(doubt, Paragraph))
-    yield covered_text(result.row(result.chosen))
+    yield protected_text(result.row(result.chosen))
     yield no_false_trip(result)
     yield SEEN_AGAIN
     yield from tails_text(result)
@@ -63,13 +63,13 @@ def _of_choice(result: Result, doubts: list[Block]) -> Iterator[str]:
     yield from moved(result)
 
 
-def covered_text(row: Mapping[str, Any]) -> str:
+def protected_text(row: Mapping[str, Any]) -> str:
     """How much of the winding a candidate protects."""
-    if math.isnan(row["covered_median"]):
+    if math.isnan(row["protected_median"]):
         return "The study has no earth faults."
-    if row["covered_p95"] == 0:
+    if row["protected_p95"] == 0:
         return "In at least 95 % of the earth faults no part of the winding is protected."
-    median, low, high = (percent(row[f"covered_{name}"], 3) for name in ("median", "p05", "p95"))
+    median, low, high = (percent(row[f"protected_{name}"], 3) for name in ("median", "p05", "p95"))
     return (
         f"Median protected part of the winding {median} (5th to 95th percentile"
         f" {low.removesuffix(' %')} to {high})."

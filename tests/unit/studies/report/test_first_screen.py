@@ -21,7 +21,7 @@ from tests.made.browser import framed, needs_browser
 from tests.made.studies import study_with
 from tests.unit.studies.sweep.test_result_text import finished
 
-FIGURES = ("tradeoff", "coverage", "exceedance", "blind_zone")
+FIGURES = ("tradeoff", "protected_winding", "exceedance", "unprotected_winding")
 SEEN = """
 const lead = page.querySelector('.lead').getBoundingClientRect();
 const figures = [...page.querySelectorAll('.leading .picture')];
@@ -35,7 +35,7 @@ def report(tmp_path_factory: pytest.TempPathFactory) -> str:
     """A page with long words wherever a study may have them."""
     folder = tmp_path_factory.mktemp("report")
     frame = results.candidates()
-    result = finished(frame, chosen=5, runner_up=6, present=31)
+    result = finished(frame, chosen=5, runner_up=6, existing=31)
     study = study_with({"study.title": f"A machine of {'Unterschwarzenberg-' * 8}am Berg"})
     result = cast("Any", SimpleNamespace(**{**vars(result), "study": study}))
     figure, ax = blank()
@@ -79,7 +79,7 @@ def test_the_text_is_as_wide_as_the_terminal_within_reason(
     columns: int, widest: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("COLUMNS", str(columns))
-    result = finished(results.candidates(), chosen=5, runner_up=6, present=31)
+    result = finished(results.candidates(), chosen=5, runner_up=6, existing=31)
     lines = terminal.shown(result_text(result)).splitlines()
     assert max(map(len, lines)) <= widest
     assert max(map(len, terminal.shown([Paragraph("word " * 99)]).splitlines())) > widest - 6

@@ -37,7 +37,7 @@ def chosen(**other: Any) -> Result:
     """A finished run that chose no. 5, the setting in service no. 32."""
     frame = results.candidates()
     frame = results.refused(frame, frame["p_false"] > 0.01, Refusal(Rule.FALSE_TRIPS, 0.02, 0.01))
-    return finished(frame, **({"chosen": 5, "runner_up": 6, "present": 32} | other))
+    return finished(frame, **({"chosen": 5, "runner_up": 6, "existing": 32} | other))
 
 
 def with_study(result: Result, study: Study) -> Result:
@@ -168,7 +168,7 @@ def test_drivers_are_shown_where_a_kind_finds_them_and_named_where_not() -> None
 
 
 def test_three_figures_stand_beside_the_recommendation_and_once_more_below(tmp_path: Path) -> None:
-    names = ["tradeoff", "coverage", "exceedance", "blind_zone"]
+    names = ["tradeoff", "protected_winding", "exceedance", "unprotected_winding"]
     figure, ax = blank()
     ax.set_xlabel("the axis")
     for name in names:
@@ -251,7 +251,7 @@ def test_a_hostile_study_file_is_shown_as_it_is(tmp_path: Path) -> None:
 # --- a choice among settings --------------------------------------------------
 
 
-def test_the_sheet_has_present_and_proposed_in_four_bases() -> None:
+def test_the_sheet_has_existing_and_proposed_in_four_bases() -> None:
     study = study_with({"relay.step_a": 0.005, "relay.range_a": [0.005, 2.0]})
     result = with_study(chosen(), study)
     currents = next(block for block in sheet(result) if isinstance(block, Table))
