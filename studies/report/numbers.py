@@ -11,6 +11,7 @@ Row = Mapping[str, Any]  # of a table
 ENDS = ("", "_low", "_high")  # of a value's name: itself and its limits
 NONE_SEEN = "none (< x): none seen, fewer than x %"  # what a cell means
 FEW = ("p_false", "false_per_year", "worst_p_false", "p_weighted", "p_widened")  # known roughly
+RATES = ("missed_per_year", "false_per_year", "nobody_per_year")  # told as sentences tell them
 RAREST_YEARS = 1e6  # what no model can tell apart from never
 
 
@@ -87,7 +88,7 @@ def yearly(row: Row, name: str, per_year: float) -> str:
     return f"{rate} a year ({low} to {high}){between and f', {between}'}"
 
 
-def a_year(rate: float, name: str) -> str:
+def a_year(rate: float, name: str = "") -> str:
     """A rate with the figures of the probability that it comes from."""
     return plain(rate, digits_of(name))
 

@@ -46,7 +46,7 @@ def _chosen(result: Result) -> Iterator[str]:
 
 
 def _missed(row: Row, weights: Weights) -> str:
-    per_year = weights.internal_per_year * weights.reachable
+    per_year = weights.internal_per_year * weights.in_scope
     return f"{missed_faults(row)}: {yearly(row, 'p_missed', per_year)}"
 
 
