@@ -81,7 +81,7 @@ def test_they_are_the_first_samples_of_the_studys_own_batch(
         assert case.event < 4 < design.events_per_plant
         chunk = design.chunks(case.stratum)[case.plant // design.plants_per_block]
         row = case.plant % design.plants_per_block * design.events_in(chunk) + case.event
-        quantity = boundary._ratios(Block(job, chunk), job.lattices[0])[row]
+        quantity = boundary.ratios_of(Block(job, chunk), job.lattices[0])[row]
         assert quantity == pytest.approx(case.ratio, rel=0.02)  # 28 steps a cycle against 96
 
 
@@ -91,7 +91,7 @@ def test_the_search_counts_what_the_run_counts() -> None:
     job = Job(study, lattices_of(study, SETTING), *designs(study))
     for name in (Stratum("external.near_fault"), Stratum("external.far_fault")):
         for chunk in job.design_of(name).chunks(name)[:4]:
-            tripped = (boundary._ratios(Block(job, chunk), job.lattices[0]) > 1).sum()
+            tripped = (boundary.ratios_of(Block(job, chunk), job.lattices[0]) > 1).sum()
             assert tripped == run_chunk(job, chunk).lattices[0].total.sum()
 
 
