@@ -159,8 +159,9 @@ def solve(  # noqa: PLR0913
         trace,
     )
     pickup[~(moves <= UNRESOLVED_MOVE)] = np.nan
-    *currents, measured = np.split(trace[:n], np.cumsum(sizes)[:-1], axis=1)
-    return Response(pickup[:n], *currents, *_compared(measured, meter))
+    parts = np.split(trace[:n], np.cumsum(sizes)[:-1], axis=1)
+    in_legs, of_cts, ideal, flux, measured = parts
+    return Response(pickup[:n], in_legs, of_cts, ideal, flux, *_compared(measured, meter))
 
 
 def _compared(measured: Array, meter: Meter) -> tuple[Array, Array]:
