@@ -132,7 +132,9 @@ def _answer(study: Study, findings: Findings) -> list[Block]:
 def _figures(findings: Findings, folder: Path) -> Iterator[Block]:
     for number, name in enumerate(findings.figures, 1):
         text = figure_text(name)
-        data = f" Numbers: {name}.csv." if name in findings.frames else ""
+        table = f"{name}.csv"
+        given = name in findings.frames or table in findings.files
+        data = f" Numbers: {table}." if given else ""
         svg = (folder / f"{name}.svg").read_text(encoding="utf-8")
         yield Picture(name, svg, text.title, f"Figure {number}. {text.caption}{data}")
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from contextlib import nullcontext
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -70,7 +69,7 @@ def findings(
     choice = result_text(result) if said is None else said
     return Findings(
         frames,
-        Drawn(partial(figures, result, frames)),
+        Drawn(lambda: {**figures(result, frames), **waves.draw()}),
         arrays={"plants": result.plants},
         provenance=with_sentences(result),
         text=(*choice, *items((peak, *caution(peaks))), *waves.text, *sheet.text),
