@@ -35,7 +35,7 @@ CT_STYLES: tuple[dict[str, Any], ...] = (  # where both carry the same, both are
     {"linewidth": THIN},
     {"linewidth": 2.2, "alpha": 0.7},
 )
-LETTERS = 74  # of a line of a title, of all columns together
+LETTERS = 70  # of a line of a title, of all columns together
 SMALL = 7.5
 
 
@@ -126,7 +126,7 @@ def _title(one: Shown) -> list[str]:
         return [*lines, f"{kind}, installation {case.plant}, event {case.event}"]
     rarer = amount(float(f"{1 / case.weight:.2g}"))
     often = f"drawn {rarer} times as often as it occurs"
-    return [*lines, f"{kind}, weighted sample {case.plant}: {often}"]
+    return [*lines, f"{kind}, weighted sample {case.plant}", often]
 
 
 def _legends(axes: Sequence[Sequence[Axes]], cases: Sequence[Shown]) -> None:
