@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from studies.report.look import CHOSEN, PRESENT, blank
 from studies.report.marks import LABEL_POINTS, beside, legend_mark
-from studies.report.numbers import percent
+from studies.report.numbers import percent, with_limits
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -85,7 +85,7 @@ def _limits(ax: Axes, row: pd.Series[float], y: float, colour: str) -> None:
     p, low, high = (100 * row[f"share_of_false_trips{end}"] for end in ("", "_low", "_high"))
     line: dict[str, Any] = {"ecolor": colour, "elinewidth": 1.0, "capsize": 2.0, "zorder": 4}
     ax.errorbar(p, y, xerr=[[max(p - low, 0)], [max(high - p, 0)]], fmt="none", **line)
-    text = percent(row["share_of_false_trips"], 3)
+    text = percent(row["share_of_false_trips"], 3) if p else "none"
     of: Any = ("axes fraction", "data")
     beside(ax, text, (1.0, y), (4, 0), colour, of=of, fontsize=LABEL_POINTS, annotation_clip=False)
 
@@ -94,7 +94,7 @@ def _finding(frame: pd.DataFrame) -> str:
     """The largest share of the first setting's false trips."""
     first = frame[frame["role"] == frame["role"].iloc[0]]
     row = first.loc[first["share_of_false_trips"].idxmax()]
-    share, event = percent(row["share_of_false_trips"], 3), row["event"].replace("_", " ")
+    share, event = with_limits(row, "share_of_false_trips", 3), row["event"].replace("_", " ")
     return f"{share} of the false trips of the {_whose(row)} setting come from {event}"
 
 
