@@ -5,7 +5,7 @@ from __future__ import annotations
 from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
-from studies.report.look import CHOSEN, PRESENT, blank
+from studies.report.look import CHOSEN, EXISTING, blank
 from studies.report.marks import LABEL_POINTS, beside, legend_mark
 from studies.report.numbers import percent, with_limits
 
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-COLOURS = {"chosen": CHOSEN, "closest": CHOSEN, "existing": PRESENT}
+COLOURS = {"chosen": CHOSEN, "closest": CHOSEN, "existing": EXISTING}
 WORDS = {"chosen": "chosen", "closest": "closest to the limit", "existing": "existing"}
 FACES = 0.55  # how dense a bar is
 OF_EVENTS = "#8a8a8a"

@@ -64,8 +64,8 @@ class Case:
 
     kind: str
     stratum: Stratum
-    plant: int  # counted from 0, as the rows of plants.npz; a weighted sample is a plant of its own
-    event: int  # of that plant, from 0
+    installation: int  # counted from 0, as the rows of installations.npz; a weighted sample is an installation of its own
+    event: int  # of that installation, from 0
     weight: float | None  # of a weighted sample: how often it occurs over how often it is drawn
     rate_hz: float
     times_s: Array
@@ -198,17 +198,17 @@ def _case(job: Job, lattice: Lattice, kind: str, found: _Found) -> Case:
         block, lattice, max(round(RATE_HZ / job.study.machine.frequency_hz), 32), trace=True
     )
     design, chunk = block.design, found.chunk
-    plant, event = found.row, 0
+    installation, event = found.row, 0
     if found.draw is None:
-        plant, event = divmod(found.row, design.events_in(chunk))
-        plant += design.plants_in(chunk).start
+        installation, event = divmod(found.row, design.events_in(chunk))
+        installation += design.installations_in(chunk).start
         event += chunk.event_block * design.events_per_chunk
     pickups, form = _settings_a(block, lattice), block.form(lattice)
     difference, bias = response.difference[0], response.bias[0]
     return Case(
         kind,
         chunk.stratum,
-        plant,
+        installation,
         event,
         found.weight,
         1 / window.step_s,

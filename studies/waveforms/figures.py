@@ -123,10 +123,10 @@ def _title(one: Shown) -> list[str]:
     if case.stratum.side is Side.INTERNAL:
         kind += " fault"
     if case.weight is None:
-        return [*lines, f"{kind}, installation {case.plant}, event {case.event}"]
+        return [*lines, f"{kind}, installation {case.installation}, event {case.event}"]
     rarer = amount(float(f"{1 / case.weight:.2g}"))
     often = f"drawn {rarer} times as often as it occurs"
-    return [*lines, f"{kind}, weighted sample {case.plant}", often]
+    return [*lines, f"{kind}, weighted sample {case.installation}", often]
 
 
 def _legends(axes: Sequence[Sequence[Axes]], cases: Sequence[Shown]) -> None:

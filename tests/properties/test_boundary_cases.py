@@ -36,7 +36,7 @@ from tests.made.studies import FEW_TYPES, REMOVE, study_with
 
 SETTING = Setting("two_phase_one_earth", 0.1, 0.04, 300.0, 0.0)
 NEAR = Stratum("external.near_fault")
-CHANGES = {"study.samples": 256, "study.earth_fault_samples": 128, "study.plants": 16}
+CHANGES = {"study.samples": 256, "study.earth_fault_samples": 128, "study.installations": 16}
 
 
 @pytest.fixture(scope="module")
@@ -65,10 +65,10 @@ def test_each_kind_lies_on_its_side_and_in_order(search: Search) -> None:
 def test_the_same_study_gives_the_same_cases(study: Study, search: Search) -> None:
     again = nearest_cases(study, SETTING)
     for one, other in zip(search.cases, again.cases, strict=True):
-        assert (one.kind, one.stratum, one.plant, one.event) == (
+        assert (one.kind, one.stratum, one.installation, one.event) == (
             other.kind,
             other.stratum,
-            other.plant,
+            other.installation,
             other.event,
         )
         assert np.array_equal(one.cts_a, other.cts_a)
@@ -77,16 +77,19 @@ def test_the_same_study_gives_the_same_cases(study: Study, search: Search) -> No
 def test_they_are_the_first_samples_of_the_studys_own_batch(
     study: Study, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Searched: 64 samples of a type, the first four events of each plant; the study has 16, or 8
-    earth faults."""
+    """Searched: 64 samples of a type, the first four events of each installation; the study has 16,
+    or 8 earth faults."""
     monkeypatch.setattr(boundary, "SEARCHED", 64)
     few = nearest_cases(study, SETTING)
     job = Job(study, lattices_of(study, SETTING), *designs(study))
     for case in few.cases:
         design = job.design_of(case.stratum)
-        assert case.event < 4 < design.events_per_plant
-        chunk = design.chunks(case.stratum)[case.plant // design.plants_per_block]
-        row = case.plant % design.plants_per_block * design.events_in(chunk) + case.event
+        assert case.event < 4 < design.events_per_installation
+        chunk = design.chunks(case.stratum)[case.installation // design.installations_per_block]
+        row = (
+            case.installation % design.installations_per_block * design.events_in(chunk)
+            + case.event
+        )
         quantity = boundary.ratios_of(Block(job, chunk), job.lattices[0])[row]
         assert quantity == pytest.approx(case.ratio, rel=0.02)  # 28 steps a cycle against 96
 
@@ -122,7 +125,7 @@ def test_a_delayed_and_a_biased_setting_have_cases_too() -> None:
         {
             **CHANGES,
             "scheme.kind": "biased",
-            "candidates.slope1": [0.05],
+            "candidates.first_slope": [0.05],
             "candidates.earth_pickup_a": REMOVE,
             "candidates.stabilising_resistance_ohm": REMOVE,
         }
@@ -183,8 +186,8 @@ def alone(study: Study, case: Case) -> Block:
     """The case's own sample, drawn as the run draws it."""
     job = Job(study, lattices_of(study, SETTING), *designs(study))
     design = job.design_of(case.stratum)
-    chunk = design.chunks(case.stratum)[case.plant // design.plants_per_block]
-    row = case.plant % design.plants_per_block * design.events_in(chunk) + case.event
+    chunk = design.chunks(case.stratum)[case.installation // design.installations_per_block]
+    row = case.installation % design.installations_per_block * design.events_in(chunk) + case.event
     return Block(job, chunk).only(np.array([row]))
 
 
@@ -214,7 +217,9 @@ def test_weighted_false_trips_are_the_runs_own_samples(tmp_path: Path) -> None:
     found = nearest_cases(study, setting, densities).cases
     weighted = [case for case in found if case.kind == "false_trip"]
     assert len(weighted) == boundary.EACH
-    kept = pd.read_parquet(tmp_path / "samples_weighted_near_fault.parquet").set_index("plant")
+    kept = pd.read_parquet(tmp_path / "samples_weighted_near_fault.parquet").set_index(
+        "installation"
+    )
     kept = kept.loc[: CHUNK - 1]
     pickups = kept.filter(like="critical_pickup_a").max(axis=1) / 2.6
     weights = [case.weight for case in weighted]
@@ -225,8 +230,10 @@ def test_weighted_false_trips_are_the_runs_own_samples(tmp_path: Path) -> None:
     again = boundary.ratios_of(draw.block(draw.u()), lattice)
     assert again == pytest.approx(pickups.to_numpy(), rel=1e-12)  # every one, not the cases alone
     for case in weighted:
-        assert case.weight == pytest.approx(kept["weight"][case.plant], rel=1e-12)
-        assert case.ratio == pytest.approx(pickups[case.plant], rel=0.02)  # 96 steps against 28
+        assert case.weight == pytest.approx(kept["weight"][case.installation], rel=1e-12)
+        assert case.ratio == pytest.approx(
+            pickups[case.installation], rel=0.02
+        )  # 96 steps against 28
         assert case.ratio > 1
 
 
@@ -236,11 +243,11 @@ def test_a_replayed_case_measures_what_the_run_has_counted(tmp_path: Path) -> No
     with SampleFiles(tmp_path) as keep:
         run_study(study, workers=1, keep_samples=keep)
     kept = pd.read_parquet(tmp_path / "samples_external_near_fault.parquet")
-    kept = kept.set_index(["plant", "event"])
+    kept = kept.set_index(["installation", "event"])
     compared = 0
     for case in nearest_cases(study, SETTING).cases:
         if case.stratum == NEAR:
-            row = kept.loc[case.plant, case.event]
+            row = kept.loc[case.installation, case.event]
             counted = max(
                 row[f"critical_pickup_a[{SETTING.scheme}, 300 ohm, {axis}, 0 s]"] / pickup
                 for axis, pickup in (("phase", 0.1), ("earth", 0.04))

@@ -17,7 +17,7 @@ from tests.made.studies import study_with
 
 CHANGES: dict[str, Any] = {
     "study.samples": 256,
-    "study.plants": 32,
+    "study.installations": 32,
     "study.earth_fault_samples": 2048,
     "study.rare_samples": 0,
     "candidates.earth_pickup_a": [0.02, 0.1],
