@@ -160,7 +160,9 @@ def _question(study: Study) -> list[Block]:
 def _pictures(findings: Findings, folder: Path) -> Iterator[Picture]:
     for number, name in enumerate(findings.figures, 1):
         text = figure_text(name)
-        data = f" Numbers: {name}.csv." if name in findings.frames else ""
+        table = f"{name}.csv"
+        given = name in findings.frames or table in findings.files
+        data = f" Numbers: {table}." if given else ""
         svg = (folder / f"{name}.svg").read_text(encoding="utf-8")
         yield Picture(name, svg, text.title, f"Figure {number}. {text.caption}{data}")
 
