@@ -89,6 +89,14 @@ def panels(count: int, height_mm: float, abreast: int) -> tuple[Figure, list[Axe
     return figure, axes[:count]
 
 
+def grid(rows: int, columns: int, height_mm: float) -> tuple[Figure, list[list[Axes]]]:
+    """The same with rows of panels: those of a column have one horizontal axis, those of a row one
+    vertical axis."""
+    figure = _sheet(height_mm)
+    axes = figure.subplots(rows, columns, sharex="col", sharey="row", squeeze=False)
+    return figure, [list(row) for row in axes]
+
+
 def _sheet(height_mm: float) -> Figure:
     """Needs no display and leaves no global state."""
     from matplotlib.figure import Figure
