@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -60,7 +61,8 @@ def detection(protected_winding: pd.DataFrame, curves: Sequence[Curve], ax: Axes
             markeredgewidth=0,
             clip_on=False,
         )
-        text = f"{curve.role}, no.\u00a0{curve.candidate}\n{packed(curve.setting, most)}".strip()
+        name = textwrap.fill(f"{curve.role}, no.\u00a0{curve.candidate}", most)
+        text = f"{name}\n{packed(curve.setting, most)}".strip()
         labels.append(Label(text, curve.colour, np.column_stack([place, p])))
     ax.set(
         xlim=(0, 100),
