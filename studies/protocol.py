@@ -30,6 +30,7 @@ class Part:
     frames: Mapping[str, pd.DataFrame] = field(default_factory=dict)
     files: Mapping[str, bytes] = field(default_factory=dict)
     text: tuple[Block, ...] = ()
+    draw: Callable[[], Mapping[str, Figure]] = dict  # within the look of all
 
 
 @dataclass(frozen=True, eq=False)

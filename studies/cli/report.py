@@ -41,6 +41,7 @@ from studies.report.catalogue import (
     table_text,
 )
 from studies.report.frame_table import frame_table
+from studies.report.look import said
 from studies.report.notes import move_sentences
 from studies.report.page import again, render
 from studies.report.safety import CAUTION
@@ -158,11 +159,14 @@ def _question(study: Study) -> list[Block]:
 
 
 def _pictures(findings: Findings, folder: Path) -> Iterator[Picture]:
-    for number, name in enumerate(findings.figures, 1):
+    for number, (name, figure) in enumerate(findings.figures.items(), 1):
         text = figure_text(name)
-        data = f" Numbers: {name}.csv." if name in findings.frames else ""
+        table = f"{name}.csv"
+        given = name in findings.frames or table in findings.files
+        data = f" Numbers: {table}." if given else ""
         svg = (folder / f"{name}.svg").read_text(encoding="utf-8")
-        yield Picture(name, svg, text.title, f"Figure {number}. {text.caption}{data}")
+        caption = " ".join(filter(None, (text.caption, said(figure))))
+        yield Picture(name, svg, text.title, f"Figure {number}. {caption}{data}")
 
 
 # --- what went in -------------------------------------------------------------

@@ -118,6 +118,13 @@ HOLDS = {
     "detection_map": (
         "probability that an earth fault is detected, by place along the winding and setting"
     ),
+    "false_trip_sources": (
+        "share of each external event in the false trips of the chosen and of the existing setting"
+    ),
+    "missed_fault_places": (
+        "probability that the chosen and the existing setting miss an earth fault, by its"
+        " resistance and its place along the winding"
+    ),
     "convergence": "how the chosen candidate's probabilities settle as the samples come in",
     "remanence_models": "what each remanence model of the CTs chooses",
     "unprotected_winding": (
@@ -150,6 +157,8 @@ BESIDE = (
     "convergence",
     "drivers",
     "detection_map",
+    "false_trip_sources",
+    "missed_fault_places",
     "waveforms",
     "commissioning",
 )
@@ -212,6 +221,25 @@ FIGURES = {
         "Probability that an earth fault is detected, by its place along the winding from the"
         " neutral.",
         "Protected part of the winding.",
+    ),
+    "false_trip_sources": FigureText(
+        "Share of each external event in the false trips, chosen and existing setting",
+        "Share of each external event in the false trips. A grey mark shows its share of all"
+        " external events.",
+    ),
+    "missed_fault_places": FigureText(
+        "Missed earth faults by place along the winding and fault resistance",
+        "Missed earth faults by place and fault resistance: the darker, the more of the faults"
+        " there are missed.",
+    ),
+    "worst_cases": FigureText(
+        "Worst sampled external events in time, from the primary currents to the measured value",
+        "The worst sampled external events of the chosen setting. The setting trips when the"
+        " measured value stays above the red line for the delay.",
+    ),
+    "missed_case": FigureText(
+        "Strongest missed internal fault in time, from the primary currents to the measured value",
+        "The strongest sampled internal fault that the chosen setting misses.",
     ),
     "detection_map": FigureText("Earth faults detected against their place and one setting"),
     "unprotected_winding": FigureText(

@@ -49,7 +49,7 @@ def input_name(key: str) -> str:
     if table not in TABLES or not path:
         return key
     *middle, last = path
-    name = without_unit(last)[0].replace("_", " ")
+    name = without_unit(last)[0].replace("_", " ").replace("pickup", "pick-up")
     if table == "external_events" or not middle:
         return f"{TABLES[table]}{name}"
     return f"{TABLES[table]}{name}, {' '.join(middle).replace('_', ' ')}"

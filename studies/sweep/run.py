@@ -5,7 +5,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import nullcontext
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -82,7 +81,7 @@ def findings(result: Result, progress: Progress = silent, said: Said = result_te
     more = (*items((peak, *caution(peaks))), *waves.text, *sheet.text)
     return Findings(
         frames,
-        Drawn(partial(figures, result, frames)),
+        Drawn(lambda: {**figures(result, frames), **waves.draw()}),
         arrays={"installations": result.installations},
         provenance=with_sentences(result),
         text=tuple(said(result, *more)),
