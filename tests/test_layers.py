@@ -48,7 +48,6 @@ HEAVY = {
     "seaborn",
     "matplotlib",
     "joblib",
-    "tqdm",
     "xlsxwriter",
     "distributed",
     "filelock",

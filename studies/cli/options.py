@@ -91,7 +91,7 @@ COMMANDS: Mapping[str, Command] = {
             Option(
                 "--keep-samples",
                 "",
-                "write the samples of the study's own batch too, as Parquet files",
+                "write the selection sample too, as Parquet files",
             ),
             Option(
                 "--pdf",

@@ -203,6 +203,7 @@ LEADING = (
     "tradeoff",
     "protected_winding",
     "false_trip_sources",
+    "missed_fault_places",
     "exceedance",
     "unprotected_winding",
     "caught_by_other",
@@ -226,11 +227,13 @@ FIGURES = {
         "Share of each external event in the false trips, chosen and existing setting",
         "Share of each external event in the false trips. A grey mark shows its share of all"
         " external events.",
+        "Where false trips come from.",
     ),
     "missed_fault_places": FigureText(
         "Missed earth faults by place along the winding and fault resistance",
         "Missed earth faults by place and fault resistance: the darker, the more of the faults"
         " there are missed.",
+        "Where missed faults lie.",
     ),
     "worst_cases": FigureText(
         "Worst sampled external events in time, from the primary currents to the measured value",
