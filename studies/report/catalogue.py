@@ -218,6 +218,14 @@ FIGURES = {
         "Missed faults and false trips with one input at its centre, or half as uncertain"
     ),
     "variants": FigureText("Missed faults and false trips of the best setting of every variant"),
+    "compared_choices": FigureText(
+        "Missed faults, false trips and protected winding of the choices of two runs",
+        "The choices of run A and of run B with 95 % limits.",
+    ),
+    "compared_settings": FigureText(
+        "Missed faults and false trips of every setting that two runs have",
+        "Every setting that both runs have, run B against run A. The bars are 95 % limits.",
+    ),
     EXCITATION: FigureText("Measured excitation points of the CTs and the curve fitted to them"),
 }
 

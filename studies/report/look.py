@@ -66,10 +66,12 @@ def stacked(panels: int, height_mm: float) -> tuple[Figure, list[Axes]]:
     return figure, list(figure.subplots(panels, sharex=True))
 
 
-def side_by_side(panels: int, height_mm: float) -> tuple[Figure, list[Axes]]:
-    """The same with panels side by side with one vertical axis."""
+def side_by_side(
+    panels: int, height_mm: float, *, shared: bool = True
+) -> tuple[Figure, list[Axes]]:
+    """The same with panels side by side, with one vertical axis where it is `shared`."""
     figure = _sheet(height_mm)
-    return figure, list(figure.subplots(1, panels, sharey=True, squeeze=False)[0])
+    return figure, list(figure.subplots(1, panels, sharey=shared, squeeze=False)[0])
 
 
 def _sheet(height_mm: float) -> Figure:
