@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 NOT_STATED = "not stated"
 ASIDE = ("document.", "study.title")  # change no number
-COLUMNS = ("distribution", "unit", "varies", "per_ct", "source")
+COLUMNS = ("distribution", "unit", "varies", "per_ct")
 HEAD = ("key", "a", "b")
 DIGEST = 12  # characters of a file's checksum that are shown
 
@@ -60,19 +60,20 @@ def _stated(side: Side) -> dict[str, str]:
 
 
 def _inputs(side: Side) -> dict[str, str]:
-    """Each input of the study: what it is, how it varies and where it comes from."""
-    frame = side.table("inputs", ["key", *COLUMNS])
-    return {
-        key: _input_text(*cells)
-        for key, *cells in frame[["key", *COLUMNS]].itertuples(index=False, name=None)
-    }
+    """Each input of the study: its distribution, how it varies, and in a row of its own where it
+    comes from."""
+    frame = side.table("inputs", ["key", "source", *COLUMNS])
+    found = {}
+    for key, source, *cells in frame[["key", "source", *COLUMNS]].itertuples(index=False):
+        found[key] = _input_text(*cells)
+        found[f"{key}, source"] = source or NOT_STATED
+    return found
 
 
-def _input_text(distribution: str, unit: str, varies: str, per_ct: str, source: str) -> str:
-    text = distribution if unit in ("", "-", "'-") else f"{distribution} {unit}"
-    if varies:
-        text += f", drawn for each {varies}" + (" and CT" if per_ct.lower() == "true" else "")
-    return f"{text}; source: {source}" if source else text
+def _input_text(distribution: str, unit: str, varies: str, per_ct: str) -> str:
+    text = distribution if unit in ("", "-") else f"{distribution} {unit}"
+    each = f", drawn for each {varies}" if varies else ""
+    return text + each + (" and CT" if varies and per_ct.lower() == "true" else "")
 
 
 def _within(key: str, inputs: Mapping[str, str]) -> bool:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 MOST_KEYS = 12  # shown on a terminal
-LONG = 60  # characters of a value on a terminal
+LONG = 120  # characters of a value on a terminal
 LEVEL = 0.95  # of every limit in the tables
 UNKNOWN = "-"
 KEYS, CHOICES, SETTINGS, EFFECTS = (  # tables
@@ -237,10 +237,10 @@ def _settings(found: Compared) -> Iterator[Block]:
         apart = judged[judged["verdict"] == Verdict.APART]
         if len(judged):
             most = apart.loc[apart["difference"].abs().idxmax()] if len(apart) else None
-            where = UNKNOWN if most is None else f"no. {most['candidate_a']:.0f} of A"
+            where = UNKNOWN if most is None else f"no. {most['candidate_a']:.0f}"
             gap = UNKNOWN if most is None else _gap(most, WORDS[str(quantity)])[0]
             rows.append((WORDS[str(quantity)].name, str(len(judged)), str(len(apart)), gap, where))
-    head = ("quantity", "settings", "differ", "most", "where")
+    head = ("quantity", "settings", "differ", "most", "in A")
     yield Table(head, tuple(rows), "<>>><", notes=(f"All {count} settings in {SETTINGS}.csv.",))
     yield Paragraph(
         "Differ: the limits of B minus A leave 0 out. Chance alone makes about"
