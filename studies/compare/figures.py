@@ -37,6 +37,7 @@ MARKS = {
     Verdict.ALIKE: (MISSED_COLOUR, "o"),
     Verdict.ITSELF: (CHOSEN, "o"),
 }
+EQUAL: dict[str, Any] = {"linestyle": "--", "linewidth": 1.0, "zorder": 1}
 CHOICES, SETTINGS = "compared_choices", "compared_settings"
 
 
@@ -116,37 +117,47 @@ def _scale(ax: Axes, values: Any) -> None:
 
 
 def settings_figure(settings: pd.DataFrame) -> Figure:
-    """Every shared setting, B against A, with a line of equal values."""
-    shown = [MISSED, FALSE]
-    figure, axes = side_by_side(len(shown), 88.0, shared=False)
-    for ax, quantity in zip(axes, shown, strict=True):
-        _pairs(ax, settings[settings["quantity"] == quantity])
-        ax.set(xlabel=f"{LABELS[quantity]}, run A", ylabel=f"{LABELS[quantity]}, run B")
+    """Every shared setting: missed faults as B minus A, false trips as B against A, since they
+    spread over decades."""
+    figure, (left, right) = side_by_side(2, 88.0, shared=False)
+    missed, false = (settings[settings["quantity"] == quantity] for quantity in (MISSED, FALSE))
+    rows = _percent(missed, ("difference", "low", "high"))
+    _pairs(left, _percent(missed, with_limits("a")), rows, missed["verdict"])
+    left.axhline(0, color=FAINT, **EQUAL)
+    left.set(xlabel=f"{LABELS[MISSED]}, run A", ylabel="B minus A, percentage points")
+    x, y = (_percent(false, with_limits(side)) for side in ("a", "b"))
+    _pairs(right, x, y, false["verdict"])
+    _both_scales(right, np.concatenate([x[0], y[0]]))
+    right.set(xlabel=f"{LABELS[FALSE]}, run A", ylabel=f"{LABELS[FALSE]}, run B")
     handles = [
         legend_mark(VERDICTS[verdict], colour, marker=shape, linestyle="", markersize=5)
         for verdict, (colour, shape) in MARKS.items()
         if (settings["verdict"] == verdict).any()
     ]
-    handles.append(legend_mark("equal in both runs", FAINT, linestyle="--", linewidth=1.0))
+    handles.append(legend_mark("equal in both runs", FAINT, **EQUAL))
     figure.legend(handles=handles, loc="outside upper center", ncols=3, frameon=False)
     return figure
 
 
-def _pairs(ax: Axes, rows: pd.DataFrame) -> None:
+def _percent(rows: pd.DataFrame, names: Sequence[str]) -> Any:
+    """Values and limits (3, rows)."""
+    return 100 * rows[[*names]].to_numpy(float).T
+
+
+def _pairs(ax: Axes, across: Any, up: Any, verdicts: pd.Series) -> None:
+    """Marks with limits both ways; `across`, `up` (3, rows)."""
+    import pandas as pd
     import seaborn as sns
 
-    sides = {side: 100 * rows[[*with_limits(side)]].to_numpy(float).T for side in ("a", "b")}
-    (x, x_low, x_high), (y, y_low, y_high) = sides.values()
     bars: dict[str, Any] = {"color": FAINT, "linewidth": 0.6, "zorder": 1.5}
-    ax.hlines(y, x_low, x_high, **bars)
-    ax.vlines(x, y_low, y_high, **bars)
-    frame = rows.assign(x=x, y=y)
+    ax.hlines(up[0], across[1], across[2], **bars)
+    ax.vlines(across[0], up[1], up[2], **bars)
+    frame = pd.DataFrame({"x": across[0], "y": up[0], "verdict": verdicts.to_numpy()})
     palette = {verdict: colour for verdict, (colour, _) in MARKS.items()}
     shapes = {verdict: shape for verdict, (_, shape) in MARKS.items()}
     style: dict[str, Any] = {"palette": palette, "markers": shapes, "legend": False, "s": 18}
     known = frame[frame["verdict"] != ""]
     sns.scatterplot(known, x="x", y="y", hue="verdict", style="verdict", ax=ax, zorder=3, **style)
-    _both_scales(ax, np.concatenate([x, y]))
 
 
 def _both_scales(ax: Axes, values: Any) -> None:
@@ -154,17 +165,16 @@ def _both_scales(ax: Axes, values: Any) -> None:
     estimate above 0 where estimates differ by a large ratio, with a place for 0."""
     above = values[values > 0]
     top = float(above.max()) if above.size else 1.0
+    low = -0.03 * top
     if above.size and top > LOGARITHMIC**2 * above.min():
         start = 10.0 ** np.floor(np.log10(above.min()))
         decades = int(np.ceil(np.log10(top / start)))
         every = 1 + (decades - 1) // MOST_DECADES
-        ticks = [0.0, *(start * 10.0 ** np.arange(0, decades + 1, every))]
+        ticks = [0.0, *(start * 10.0 ** np.arange(every, decades + 1, every))]
         for which in ("x", "y"):
             getattr(ax, f"set_{which}scale")("symlog", linthresh=start, linscale=0.5)
             getattr(ax, f"set_{which}ticks")(ticks, [f"{tick:g}" for tick in ticks])
         ax.minorticks_off()
         low = -0.4 * start
-    else:
-        low = -0.03 * top
-    ax.set(xlim=(low, 1.15 * top), ylim=(low, 1.15 * top))
-    ax.plot([0, 1.15 * top], [0, 1.15 * top], color=FAINT, linestyle="--", linewidth=1.0, zorder=1)
+    ax.set(xlim=(low, 1.6 * top), ylim=(low, 1.6 * top))
+    ax.plot([0, 1.6 * top], [0, 1.6 * top], color=FAINT, **EQUAL)

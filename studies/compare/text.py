@@ -86,11 +86,12 @@ def first(runs: Runs) -> Iterator[Block]:
     if not len(pairs):
         yield Paragraph(f"{differ}. No choice is made in both runs.")
     elif len(pairs) == 1:
-        chosen = "the same setting" if alike else "different settings"
+        chosen = "Both runs choose the same setting" if alike else "The choices differ"
         names = [WORDS[quantity].name.partition(",")[0] for quantity in apart["quantity"]]
-        told = f"differ significantly in {listed(names)}" if names else VERDICTS[Verdict.ALIKE]
-        verb = "The choices" if names else "Between the choices there is"
-        yield Paragraph(f"{differ}. Both runs choose {chosen}. {verb} {told}.")
+        told = f"Their figures show {VERDICTS[Verdict.ALIKE]}"
+        if names:
+            told = f"Figures with a significant difference: {listed(names)}"
+        yield Paragraph(f"{differ}. {chosen}. {told}.")
     else:
         yield Paragraph(
             f"{differ}. {alike} of {len(pairs)} choices are the same setting."

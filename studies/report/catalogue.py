@@ -224,7 +224,8 @@ FIGURES = {
     ),
     "compared_settings": FigureText(
         "Missed faults and false trips of every setting that two runs have",
-        "Every setting that both runs have, run B against run A. The bars are 95 % limits.",
+        "Every setting that both runs have. Left: missed faults, run B minus run A. Right: false"
+        " trips, run B against run A. The bars are 95 % limits.",
     ),
     EXCITATION: FigureText("Measured excitation points of the CTs and the curve fitted to them"),
 }

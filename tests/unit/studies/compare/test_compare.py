@@ -177,7 +177,7 @@ def test_what_is_said_fits_80_columns(tmp_path: Path, capsys: pytest.CaptureFixt
     text = said(capsys, one, two, "--out", tmp_path / "out")
     body = [line for line in text.splitlines() if str(tmp_path) not in line]
     assert max(map(len, body[:-1])) <= 80  # the caution is one line
-    assert "1 key of the inputs differs. Both runs choose different settings." in text
+    assert "1 key of the inputs differs. The choices differ." in text
     assert "Both runs used seed 20260101" in text
 
 
