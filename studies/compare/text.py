@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from montecarlo.estimates.verdicts import Verdict
 from montecarlo.frames.limits import with_limits
 from montecarlo.quantities.wording import listed
-from studies.compare.estimates import COST, FALSE, MISSED, PROTECTED, RATES, Compared
+from studies.compare.estimates import COST, FALSE, MISSED, PROTECTED, QUANTITIES, RATES, Compared
 from studies.compare.read import Side
 from studies.report.blocks import Block, Caution, Heading, Paragraph, Section, Table
 from studies.report.numbers import amount, bare
-from studies.report.words import VERDICTS, scheme_name, setting_text
+from studies.report.words import VERDICTS, figure_name, scheme_name, setting_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -36,14 +36,14 @@ class Words(NamedTuple):
     digits: int
 
 
-WORDS = {
-    MISSED: Words("missed faults, % of the faults in scope", 100, 3),
-    RATES[MISSED]: Words("missed faults a year", 1, 3),
-    FALSE: Words("false trips, % of the external events", 100, 2),
-    RATES[FALSE]: Words("false trips a year", 1, 2),
-    PROTECTED: Words("protected part of the winding, median, %", 100, 3),
-    COST: Words("cost a year, in the study's unit", 1, 3),
-}
+def _words(quantity: str, digits: int = 3) -> Words:
+    shares = (MISSED, FALSE, PROTECTED)
+    end = ", %" if quantity == PROTECTED else ""
+    return Words(figure_name(quantity, "%") + end, 100 if quantity in shares else 1, digits)
+
+
+DIGITS = {FALSE: 2, RATES[FALSE]: 2}
+WORDS = {quantity: _words(quantity, DIGITS.get(quantity, 3)) for quantity in QUANTITIES}
 
 
 class Runs(NamedTuple):

@@ -255,6 +255,7 @@ UNITS = {
     "_f": "F",
     "_k": "K",
 }
+SIGNS = {"ohm": "\u03a9", "deg": "\u00b0"}
 ENDS = {
     "_low": "low",
     "_high": "high",
@@ -305,12 +306,11 @@ def column_unit(name: str) -> str:
 
 
 def sheet_head(name: str) -> str:
-    """A column's name with its unit in brackets: p_missed, pickup [A], missed [1/year]."""
+    """A column's name with its unit in brackets: p missed, pickup [A], missed [1/year]."""
     unit = column_unit(name)
-    if not unit:
-        return name
     base, limit = _without_limit(name)
-    return f"{without_unit(base)[0]}{limit} [{unit}]"
+    words = name if not unit else f"{without_unit(base)[0]}{limit} [{SIGNS.get(unit, unit)}]"
+    return words.replace("_", " ").replace("pickup", "pick-up")
 
 
 def _without_limit(name: str) -> tuple[str, str]:
