@@ -142,6 +142,7 @@ BESIDE = (
     "waveforms",
     "commissioning",
 )
+UNPRINTED = ("exceedance",)  # of the workbook: a figure shows it
 SECOND = {"what_if": ("p_now",), "elasticities": ("p",), "worth_of_measuring": ("today",)}
 
 

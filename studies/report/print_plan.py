@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import accumulate
-from math import ceil, floor
+from math import floor
 from textwrap import wrap
 
 PAPER_A4 = 9  # ISO/IEC 29500, paper sizes of a page's set-up; from memory
@@ -17,6 +17,8 @@ SIDE_MM, TOP_MM = 10.0, 17.0  # margins
 PAGE_WIDTH_PX = (297 - 2 * SIDE_MM) / 25.4 * 96
 PAGE_HEIGHT_PT = (210 - 2 * TOP_MM) / 25.4 * 72
 LEAST_SCALE = 0.55  # of a font of 11 points: some 6 points on paper
+SCALES = (1.0, 0.8, 0.65)  # tried for a table that then needs one page
+LETTERS_MORE = 1.1  # of prose than of digits in the same width
 ROW_PT = 15.0  # of one line
 LETTER_PX, PADDING_PX = 7, 5  # of a column
 MOST_PAGES = 30  # of a workbook
@@ -26,12 +28,15 @@ PAGES_EACH = (2, 1)  # of a long table, the second where the first makes too man
 @dataclass(frozen=True)
 class Extent:
     """A sheet as it is laid out: widths of columns in letters, heights of rows in points, how many
-    rows stand above the data, and the data rows that matter where not all can be printed."""
+    rows stand above the data, the data rows that matter where not all can be printed, and whether
+    none or all shall be."""
 
     widths: Sequence[float]
     heights: Sequence[float]
     head: int
     matter: range | None = None
+    unprinted: bool = False
+    whole: bool = False
 
 
 @dataclass(frozen=True)
@@ -52,21 +57,31 @@ class Plan:
 
 def plan(sheet: Extent, pages: int) -> Plan:
     """What of a sheet is printed on at most so many pages."""
-    columns = _columns(sheet.widths)
-    scale = min(PAGE_WIDTH_PX / _width_px(sheet.widths[:columns]), 1.0)
-    head = sum(sheet.heights[: sheet.head])
-    room = max(PAGE_HEIGHT_PT / scale - head, ROW_PT)
-    count = len(sheet.heights) - sheet.head
-    breaks = _breaks(sheet.heights[sheet.head :], room)
-    rows = range(count)
-    if len(breaks) > pages:
-        rows = range(breaks[pages])
-        if sheet.matter is not None and len(sheet.matter):
-            own = sheet.heights[sheet.head + sheet.matter.start : sheet.head + sheet.matter.stop]
-            breaks = [*_breaks(own, room), len(own)]
-            rows = sheet.matter[: breaks[min(pages, len(breaks) - 1)]]
-    shown = sheet.heights[sheet.head + rows.start : sheet.head + rows.stop]
-    return Plan(rows, columns, count, len(sheet.widths), max(len(_breaks(shown, room)), 1))
+    columns, count = _columns(sheet.widths), len(sheet.heights) - sheet.head
+    widest = min(PAGE_WIDTH_PX / _width_px(sheet.widths[:columns]), 1.0)
+    wanted = {count} if sheet.matter is None else {count, len(sheet.matter)}
+    rows, needed = range(0), 1
+    for scale in sorted({widest, *(scale for scale in SCALES if scale < widest)}, reverse=True):
+        rows, needed = _rows(sheet, scale, pages)
+        if needed == 1 and len(rows) in wanted:
+            break
+    else:
+        rows, needed = _rows(sheet, widest, pages)
+    return Plan(rows, columns, count, len(sheet.widths), needed)
+
+
+def _rows(sheet: Extent, scale: float, pages: int) -> tuple[range, int]:
+    """Which rows are printed on at most so many pages at a scale, and on how many."""
+    above, heights = sheet.heights[: sheet.head], sheet.heights[sheet.head :]
+    room = max(PAGE_HEIGHT_PT / scale - sum(above), ROW_PT)
+    rows = range(len(heights))
+    if sheet.unprinted:
+        return rows[:0], 1
+    if not sheet.whole and len(_breaks(heights, room)) > pages:
+        rows = rows if sheet.matter is None else sheet.matter
+        breaks = _breaks(heights[rows.start : rows.stop], room)
+        rows = rows[: breaks[pages]] if len(breaks) > pages else rows
+    return rows, max(len(_breaks(heights[rows.start : rows.stop], room)), 1)
 
 
 def plans(sheets: Sequence[Extent]) -> list[Plan]:
@@ -106,15 +121,10 @@ def _breaks(heights: Sequence[float], room: float) -> list[int]:
 
 def lines_in(text: str, width: float) -> int:
     """How many lines a wrapped text has in a cell so many letters wide."""
-    room = max(floor(width) - 1, 1)
+    room = max(floor(width * LETTERS_MORE), 1)
     return sum(max(len(wrap(line, room)), 1) for line in text.splitlines()) or 1
 
 
 def height(lines: int) -> float:
     """Of a row with so many lines."""
     return min(ROW_PT * max(lines, 1), 409.0)  # the most that a row may have, ECMA-376
-
-
-def pages_of(found: Sequence[Plan]) -> int:
-    """Of all sheets together."""
-    return ceil(sum(each.pages for each in found))

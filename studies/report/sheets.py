@@ -3,12 +3,13 @@ table with what stands above it."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from studies.report.catalogue import column_unit, is_share, sheet_head, table_text
+from studies.report.catalogue import UNPRINTED, column_unit, is_share, sheet_head, table_text
 from studies.report.letters import with_symbols
 from studies.report.print_plan import ROW_PT, Extent, Plan, height, lines_in
 
@@ -16,33 +17,41 @@ if TYPE_CHECKING:
     import pandas as pd
 
 ROWS_MAX = 1_048_576  # of a sheet, ECMA-376
-NARROWEST, WIDEST = 9.0, 48.0  # letters of a column
+NARROWEST, WIDEST = 9.0, 56.0  # letters of a column
 NUMBER_LETTERS = 10  # of a number without a format of its own
 HEAD = 3  # rows above the data: what the table holds, what is printed, names of columns
 
-# Number formats. Of a probability small values keep their digits, and a plain zero stays one.
-PROBABILITY = "[=0]0;[<0.001]0.00E+00;0.0000"
-FORMATS = {"1/year": PROBABILITY, "A": "0.0###", "ohm": "0.0##", "s": "0.0###", "V": "0.0"}
+FORMATS = {"A": "0.0###", "ohm": "0.0##", "s": "0.0###", "V": "0.0"}
+SMALL, LARGE = 1e-3, 1e6  # beyond, a number has powers of ten
+FIGURES = 4  # of a number whose column has no format of its own
 
 
-def number_format(column: str) -> str:
-    """Of a column, by its name."""
-    if unit := column_unit(column):
-        return FORMATS.get(unit, "General")
-    chance = is_share(column) or column in ("low", "high", "difference")
-    return PROBABILITY if chance else "General"
+def number_format(column: str, value: float) -> str:
+    """Of a number in a column. The sign and the size of the number decide nothing later: a format
+    with conditions drops signs in some programs."""
+    if not value or not math.isfinite(value):
+        return "0"
+    if (size := abs(value)) < SMALL or size >= LARGE:
+        return "0.00E+00"
+    if is_share(column) or column in ("low", "high", "difference"):
+        return "0.0000"
+    if isinstance(value, int) or value.is_integer():
+        return "0"
+    decimals = max(FIGURES - 1 - math.floor(math.log10(size)), 0)
+    return FORMATS.get(column_unit(column), f"0.{'#' * decimals}" if decimals else "0")
 
 
 @dataclass(frozen=True)
 class Line:
     """Cells of a row; `across`: the last one reaches over the rest of the columns; `link`: a sheet
-    to which the first one leads."""
+    to which the first one leads; `column`: whose numbers stand there."""
 
     cells: tuple[Any, ...]
     style: str = "text"
     across: bool = False
     link: str = ""
     height: float = ROW_PT
+    column: str = ""
 
 
 @dataclass(frozen=True)
@@ -55,7 +64,7 @@ class Lines:
     @property
     def extent(self) -> Extent:
         """How large it is."""
-        return Extent(self.widths, [line.height for line in self.lines], 0)
+        return Extent(self.widths, [line.height for line in self.lines], 0, whole=True)
 
 
 def line(widths: Sequence[float], *cells: Any, style: str = "text", link: str = "") -> Line:
@@ -110,6 +119,11 @@ class TableSheet:
         wanted = max(texts, word, NUMBER_LETTERS if numbers else 0) + 2.0
         return min(max(wanted, NARROWEST), WIDEST)
 
+    def is_number(self, at: int) -> bool:
+        """Whether a column, by its place, holds numbers, which stand to the right."""
+        values = [*self._values.values()][at]
+        return not any(isinstance(value, (str, bool)) for value in values)
+
     def is_wrapped(self, name: str) -> bool:
         """Whether a column has texts that are longer than it is wide."""
         return any(isinstance(value, str) and len(value) > WIDEST for value in self._values[name])
@@ -135,7 +149,8 @@ class TableSheet:
     def extent(self) -> Extent:
         """How large it is, and the rows of the chosen setting, where they stand together."""
         above = [line.height for line in self.above(None)]
-        return Extent(self.widths, [*above, *self._heights], HEAD, self._matter())
+        unprinted = self._name in UNPRINTED and self.rows > 0
+        return Extent(self.widths, [*above, *self._heights], HEAD, self._matter(), unprinted)
 
     def _matter(self) -> range | None:
         numbers = self._values.get("candidate", [])
@@ -166,6 +181,8 @@ class TableSheet:
         """What of it is printed."""
         if plan is None or plan.whole:
             return "All of it is printed."
+        if not plan.rows:
+            return "None of it is printed. Change the print area to print some."
         parts = []
         if len(plan.rows) < plan.all_rows:
             own = plan.rows.start > 0 or plan.rows == self._matter()

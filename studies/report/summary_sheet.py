@@ -10,15 +10,15 @@ from typing import TYPE_CHECKING, Any
 from studies.report.blocks import Block, Caution, Heading, Items, Paragraph, Section, Table
 from studies.report.numbers import ENDS
 from studies.report.print_plan import Plan
-from studies.report.sheets import Line, Lines, line, number_format
+from studies.report.sheets import Line, Lines, line
 from studies.report.words import FIGURES, figure_name, scheme_name, setting_text
 
 if TYPE_CHECKING:
     import pandas as pd
 
 SUMMARY, PROVENANCE = "summary", "provenance"
-WIDTHS = (30.0, *[12.0] * 8)  # letters
-OF_PROVENANCE = (50.0, 78.0)
+WIDTHS = (44.0, *[11.0] * 8)  # letters
+OF_PROVENANCE = (56.0, 124.0)
 MOST_CHOICES = 12  # with figures on the first sheet
 PAIRS = {"p_missed": "missed_per_year", "p_false": "false_per_year"}
 Held = Mapping[
@@ -33,14 +33,17 @@ def summary_lines(
     candidates: pd.DataFrame | None,
     held: Held,
 ) -> Lines:
-    """The first sheet."""
+    """The first sheet: what is read first, figures, sections, sheets."""
+    sections = [place for place, block in enumerate(text) if isinstance(block, Section)]
+    few = sections[0] if sections else len(text)
     lines = [
         _line(provenance.get("study_title", "") or SUMMARY, style="title"),
         _line(origin(provenance)),
         _line(caution, style="bold"),
         _line(""),
-        *_blocks(text),
+        *_blocks(text[:few]),
         *([] if candidates is None else _figures(candidates)),
+        *_blocks(text[few:]),
         *_sheets(held),
     ]
     return Lines(WIDTHS, tuple(lines))
@@ -104,7 +107,7 @@ def _figures(candidates: pd.DataFrame) -> Iterator[Line]:
         for name in FIGURES:
             if name in row:
                 values = [value for value in _with_limits(row, name) if value == value]
-                yield Line((figure_name(name), *values), f"number {number_format(name)}")
+                yield Line((figure_name(name), *values), column=name)
 
 
 def _with_limits(row: Mapping[Any, Any], name: str) -> list[float]:

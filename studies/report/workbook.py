@@ -5,6 +5,7 @@ elsewhere. Every sheet says what of it is printed."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from io import BytesIO
@@ -33,7 +34,24 @@ NAME_MAX = 31  # letters in the name of a sheet
 STYLES: dict[str, dict[str, Any]] = {
     "text": {"text_wrap": True, "valign": "top"},
     "title": {"bold": True, "font_size": 14, "valign": "top", "text_wrap": True},
+    "cell": {"valign": "top", "align": "left", "indent": 1},
+    "wrapped": {"text_wrap": True, "valign": "top", "align": "left", "indent": 1},
     "head": {"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"},
+    "head text": {
+        "bold": True,
+        "bottom": 1,
+        "text_wrap": True,
+        "valign": "top",
+        "align": "left",
+        "indent": 1,
+    },
+    "head number": {
+        "bold": True,
+        "bottom": 1,
+        "text_wrap": True,
+        "valign": "top",
+        "align": "right",
+    },
     "bold": {"bold": True, "text_wrap": True, "valign": "top"},
     "link": {"font_color": "#0563C1", "underline": 1, "valign": "top"},
 }
@@ -135,13 +153,17 @@ class _Writer:
     def _table(self, name: str, table: TableSheet, plan: Plan) -> None:
         sheet = self._added(name, table.widths)
         above = table.above(plan)
-        for row, line in enumerate(above):
+        for row, line in enumerate(above[:-1]):
             self._line(sheet, row, line, plan.columns)
+        sheet.set_row(len(above) - 1, above[-1].height)
+        for at, head in enumerate(above[-1].cells):
+            style = "head number" if table.is_number(at) else "head text"
+            self._cell(sheet, len(above) - 1, at, head, style)
         for at, (column, values) in enumerate(table.columns()):
             wrapped = table.is_wrapped(column)
-            style = "text" if wrapped else f"number {number_format(column)}"
+            style = "wrapped" if wrapped else "cell"
             for row, value in enumerate(values, len(above)):
-                self._cell(sheet, row, at, value, style)
+                self._cell(sheet, row, at, value, style, column)
             for row, height in table.high_rows():
                 sheet.set_row(row, height)
         sheet.freeze_panes(len(above), 1)
@@ -163,21 +185,22 @@ class _Writer:
         for at, value in enumerate(line.cells):
             if at == last and line.across and at < columns - 1:
                 sheet.merge_range(row, at, row, columns - 1, "", self._format(line.style))
-            self._cell(sheet, row, at, value, line.style)
+            self._cell(sheet, row, at, value, line.style, line.column)
         if line.link:
             target = f"internal:'{line.link}'!A1"
             sheet.write_url(row, 0, target, self._format("link"), str(line.cells[0]))
 
-    def _cell(self, sheet: Worksheet, row: int, column: int, value: Any, style: str) -> None:
+    def _cell(
+        self, sheet: Worksheet, row: int, at: int, value: Any, style: str, column: str = ""
+    ) -> None:
+        """A value; `column`: the name of its column, which says how numbers are shown."""
         if isinstance(value, bool):
-            sheet.write_boolean(row, column, value)
-        elif isinstance(value, (int, float)):
-            if value - value == 0:
-                sheet.write_number(row, column, value, self._format(style))
-            else:
-                sheet.write_string(row, column, str(value))  # the format knows no infinity
+            sheet.write_boolean(row, at, value, self._format(style))
+        elif isinstance(value, (int, float)) and math.isfinite(value):
+            shown = self._format(f"number {number_format(column, value)}")
+            sheet.write_number(row, at, value, shown)
         elif value not in (None, ""):
-            sheet.write_string(row, column, with_symbols(str(value)), self._format(style))
+            sheet.write_string(row, at, with_symbols(str(value)), self._format(style))
 
     def _format(self, style: str) -> Format:
         if style not in self._formats:
@@ -191,8 +214,9 @@ class _Writer:
         sheet.set_paper(PAPER_A4)
         side, top = SIDE_MM / 25.4, TOP_MM / 25.4
         sheet.set_margins(left=side, right=side, top=top, bottom=top)
-        sheet.fit_to_pages(1, 0)
-        sheet.print_area(head + plan.rows.start, 0, head + plan.rows.stop - 1, plan.columns - 1)
+        sheet.fit_to_pages(1, plan.pages)
+        last = max(head + plan.rows.stop - 1, 0)
+        sheet.print_area(head + plan.rows.start if plan.rows else 0, 0, last, plan.columns - 1)
         if head:
             sheet.repeat_rows(0, head - 1)
         foot = self._foot.replace("&", "&&")[:200]  # & begins a code; the format takes 255 letters
