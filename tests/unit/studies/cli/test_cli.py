@@ -184,7 +184,7 @@ def test_check_refuses_what_run_would_refuse_by_its_size(
         (
             [],
             (
-                "no command; name one of new, check, run, update, verify, doctor, schema; see"
+                "no command; name one of new, check, run, update, compare, verify, doctor, schema; see"
                 " statorodds --help"
             ),
         ),
@@ -192,7 +192,7 @@ def test_check_refuses_what_run_would_refuse_by_its_size(
         (["chek", "good.toml"], "chek: no such command; did you mean check?"),
         (
             ["xyzzy"],
-            "xyzzy: no such command; name one of new, check, run, update, verify, doctor, schema",
+            "xyzzy: no such command; name one of new, check, run, update, compare, verify, doctor, schema",
         ),
         (["check"], "the following arguments are required: FILE; see statorodds check --help"),
         (["check", "good.toml", "more"], "unrecognized arguments: more"),
