@@ -21,7 +21,7 @@ from studies.compare.read import Side
 if TYPE_CHECKING:
     import pandas as pd
 
-MISSED, FALSE, PROTECTED, COST = "p_missed", "p_false", "covered_median", "cost_per_year"
+MISSED, FALSE, PROTECTED, COST = "p_missed", "p_false", "protected_median", "cost_per_year"
 RATES = {MISSED: "missed_per_year", FALSE: "false_per_year"}
 QUANTITIES = (MISSED, RATES[MISSED], FALSE, RATES[FALSE], PROTECTED, COST)
 LEAST = ("candidate", *KEYS, *with_limits(MISSED, FALSE), *RATES.values(), PROTECTED)
@@ -44,7 +44,7 @@ CHOICES = {
     "uncertainty_drivers": Choices(CANDIDATES),
     "scheme_comparison": Choices("schemes", "scheme", False),
     "earthing_options": Choices("earthing_options", "option"),
-    "variants": Choices("variants", "variant"),
+    "alternatives": Choices("alternatives", "alternative"),
 }
 
 

@@ -100,7 +100,7 @@ def _figures(candidates: pd.DataFrame) -> Iterator[Line]:
     yield _line("")
     yield _line("Figures of the choice, with 95 % limits", style="bold")
     for row in chosen.to_dict("records"):
-        of = next((f"{row[name]}: " for name in ("option", "variant") if name in row), "")
+        of = next((f"{row[name]}: " for name in ("option", "alternative") if name in row), "")
         setting = f"no. {row['candidate']}, {scheme_name(row['scheme'])}, {setting_text(row)}"
         yield _line(f"{of}{setting}")
         yield _line("quantity", "value", "low", "high", style="head")

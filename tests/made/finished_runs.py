@@ -24,7 +24,7 @@ INTERNAL_PER_YEAR, EXTERNAL_PER_YEAR = 0.01, 1.2
 
 def judged(frame: pd.DataFrame, chosen: int | None = None) -> pd.DataFrame:
     """Invented candidates with all that a comparison reads."""
-    return results.chosen_and_present(frame, chosen or 0).assign(
+    return results.chosen_and_existing(frame, chosen or 0).assign(
         missed_per_year=INTERNAL_PER_YEAR * frame["p_missed"],
         false_per_year=EXTERNAL_PER_YEAR * frame["p_false"],
     )
@@ -60,5 +60,5 @@ def finished_run(
 def curves(frame: pd.DataFrame) -> pd.DataFrame:
     """P(detected at x) of all candidates, rising around what each leaves unprotected."""
     return results.coverage(
-        tuple(frame["candidate"]), tuple(1 - np.asarray(frame["covered_median"]))
+        tuple(frame["candidate"]), tuple(1 - np.asarray(frame["protected_median"]))
     )

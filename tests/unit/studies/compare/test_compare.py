@@ -37,7 +37,7 @@ def sweep(folder: Path, shift: float = 0.0, chosen: int | None = CHOSEN, **more:
     frame = candidates()
     moved = {name: frame[name] + shift for name in (MISSED, f"{MISSED}_low", f"{MISSED}_high")}
     frame = judged(frame.assign(**moved), chosen)
-    return finished_run(folder, {"candidates": frame, "coverage": curves(frame)}, **more)
+    return finished_run(folder, {"candidates": frame, "protected_winding": curves(frame)}, **more)
 
 
 def said(capsys: pytest.CaptureFixture[str], *arguments: object) -> str:
@@ -230,7 +230,10 @@ def _spoil(name: str, old: str, new: str) -> Callable[[Path], Any]:
     ("spoil", "told"),
     [
         (_spoil("candidates.csv", "0.1", "0.2"), "candidates.csv is not as the run left it"),
-        (_spoil("coverage.csv", "0.1", "0.2"), "coverage.csv is not as the run left it"),
+        (
+            _spoil("protected_winding.csv", "0.1", "0.2"),
+            "protected_winding.csv is not as the run left it",
+        ),
         (_spoil("inputs.csv", "0.03", "0.04"), "inputs.csv is not as the run left it"),
         (_spoil("s.toml", "0.03", "0.04"), "s.toml is not as the run left it"),
         (_spoil("provenance.json", "1.2", "1.3"), "provenance.json is not as the run left it"),

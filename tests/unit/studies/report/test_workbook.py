@@ -201,11 +201,11 @@ def test_rows_above_the_limit_of_a_sheet_are_told(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(sheets, "ROWS_MAX", 10 + HEAD)
-    read = book(tmp_path, {"coverage": pd.DataFrame({"x": np.arange(12.0)})})
-    assert column(read["coverage"], "x") == [float(k) for k in range(10)]
-    told = "only the first 10 rows fit a sheet, all 12 are in coverage.csv"
-    assert read["coverage"]["A1"].value.endswith(told)
-    assert next(row[3] for row in summary(read) if row[0] == "coverage").endswith(told)
+    read = book(tmp_path, {"protected_winding": pd.DataFrame({"x": np.arange(12.0)})})
+    assert column(read["protected_winding"], "x") == [float(k) for k in range(10)]
+    told = "only the first 10 rows fit a sheet, all 12 are in protected_winding.csv"
+    assert read["protected_winding"]["A1"].value.endswith(told)
+    assert next(row[3] for row in summary(read) if row[0] == "protected_winding").endswith(told)
 
 
 def test_long_names_and_names_that_differ_only_in_case(tmp_path: Path) -> None:
@@ -237,7 +237,7 @@ def long_tables() -> dict[str, pd.DataFrame]:
     sources = pd.DataFrame({"key": ["k"] * 40, "source": ["a long reason " * 12] * 40})
     return {
         "candidates": in_words(frame.assign(chosen=frame["candidate"] == 7)),
-        "coverage": curves(frame),
+        "protected_winding": curves(frame),
         "exceedance": pd.DataFrame({"event": ["e"] * 1500, "p": np.linspace(0, 1, 1500)}),
         "by_type": pd.DataFrame({"candidate": np.repeat(np.arange(1, rows + 1), 9), "p": 0.5}),
         "convergence": pd.DataFrame({"candidate": [7] * 5, "p_missed": 0.2}),
@@ -247,9 +247,9 @@ def long_tables() -> dict[str, pd.DataFrame]:
 
 def test_the_chosen_rows_are_printed_and_the_sheet_says_so(tmp_path: Path) -> None:
     read = book(tmp_path, long_tables(), chosen=7)
-    sheet = read["coverage"]
+    sheet = read["protected_winding"]
     first = HEAD + 6 * 41 + 1
-    assert sheet.print_area == f"'coverage'!$A${first}:$E${first + 40}"
+    assert sheet.print_area == f"'protected_winding'!$A${first}:$E${first + 40}"
     told = sheet["A2"].value
     assert told == (
         f"Printed: 41 rows of candidate 7, of {sheet.max_row - HEAD}. Change the print area to"
