@@ -14,16 +14,15 @@ from studies.cli.listing import PROBE
 from studies.cli.output import write_table
 from studies.compare.run import compare
 from studies.protocol import Findings
-from studies.report.blocks import Block, Page, Picture, Section
+from studies.report.blocks import Block, Page, Paragraph, Picture, Section
 from studies.report.catalogue import figure_text
 from studies.report.look import write_figure
 from studies.report.page import render
 from studies.report.safety import CAUTION
 from studies.report.streams import say
-from studies.report.terminal import text_of
+from studies.report.terminal import shown
 
 PAGE = "compare.html"
-COLUMNS = 80
 
 
 def compare_runs(one: Path, other: Path, out: Path | None) -> None:
@@ -51,8 +50,8 @@ def compare_runs(one: Path, other: Path, out: Path | None) -> None:
             f"{folder}: cannot be written ({reason(error)}); free some space or name another"
             " folder with --out"
         ) from None
-    where = f"Comparison: {folder}{os.sep} ({files} files; begin with {PAGE})"
-    said = [text_of(findings.text, COLUMNS), "", where, "", CAUTION]
+    where = f"Comparison: {folder}{os.sep}\n{files} files; begin with {PAGE}."
+    said = [shown(findings.text), "", where, "", shown([Paragraph(CAUTION)])]
     say("\n".join(said), f"the comparison is in {folder}{os.sep}")
 
 
@@ -66,12 +65,9 @@ def _written(folder: Path, findings: Findings, sections: list[Section], title: s
         for name, figure in findings.figures.items():
             write_figure(figure, staging, name, figure_text(name).title)
         pictures: list[Block] = list(_pictures(findings, staging))
-        shown = [
-            *sections[:1],
-            *([Section("Figures", pictures)] if pictures else []),
-            *sections[1:],
-        ]
-        page = Page(title, "Comparison of two runs", {}, {}, shown, CAUTION)
+        figures = [Section("Figures", pictures)] if pictures else []
+        rest = [*figures, *sections[1:]]
+        page = Page(title, "Comparison of two runs", {}, {}, rest, CAUTION, sections[:1])
         (staging / PAGE).write_text(render(page), encoding="utf-8")
         count = len(list(staging.iterdir()))
         staging.chmod(0o755 & ~_umask())

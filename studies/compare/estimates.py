@@ -27,7 +27,7 @@ QUANTITIES = (MISSED, RATES[MISSED], FALSE, RATES[FALSE], PROTECTED, COST)
 LEAST = ("candidate", *KEYS, *with_limits(MISSED, FALSE), *RATES.values(), PROTECTED)
 ENDS = ("", "_low", "_high")
 SIDES = ("a", "b")
-CANDIDATES, COVERAGE = "candidates", "coverage"
+CANDIDATES, WINDING = "candidates", "protected_winding"
 
 
 class Choices(NamedTuple):
@@ -64,7 +64,7 @@ OF_INPUTS = (
 
 def tables_of(kind: str) -> list[str]:
     """The tables that hold the figures of a kind of study."""
-    return [CANDIDATES, COVERAGE, CHOICES[kind].table, *(effects.table for effects in OF_INPUTS)]
+    return [CANDIDATES, WINDING, CHOICES[kind].table, *(effects.table for effects in OF_INPUTS)]
 
 
 @dataclass(frozen=True)
@@ -121,7 +121,7 @@ def _completed(side: Side, frame: pd.DataFrame, candidates: pd.DataFrame) -> pd.
         rate = _rates(candidates, quantity, yearly)
         mine = frame["name"].map(rate).fillna(rate.get("", np.nan)).astype(float)
         columns |= {f"{yearly}{end}": mine * frame[f"{quantity}{end}"] for end in ENDS}
-    if not side.has(COVERAGE):
+    if not side.has(WINDING):
         columns |= {f"{PROTECTED}{end}": np.full(len(frame), np.nan) for end in ENDS[1:]}
         return frame.assign(**columns)
     away = _protected_limits(side)
@@ -143,7 +143,7 @@ def _protected_limits(side: Side) -> dict[float, tuple[float, float]]:
     where the limits of P(detected at x) reach one half (limits of a median from those of a
     distribution function, common practice)."""
     numbers = ("candidate", "x", "p_detected", "low", "high")
-    frame = side.table(COVERAGE, numbers=numbers)
+    frame = side.table(WINDING, numbers=numbers)
     found = {}
     for number, curve in frame.groupby("candidate", sort=False):
         middle, low, high = (

@@ -37,4 +37,4 @@ def compare(one: Path, other: Path) -> tuple[Findings, list[Section]]:
     frames = {name: frame for name, frame in frames.items() if len(frame)}
     text = (*first(runs), *sections(runs))
     findings = Findings(frames, Drawn(partial(figures, found)), text=text)
-    return findings, [Section("Result", list(first(runs))), *sections(runs, page=True)]
+    return findings, [Section("Result", first(runs)), *sections(runs, page=True)]

@@ -9,41 +9,25 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from montecarlo.estimates.verdicts import Verdict
 from montecarlo.frames.limits import with_limits
 from montecarlo.quantities.wording import listed
-from studies.compare.estimates import COST, FALSE, MISSED, PROTECTED, QUANTITIES, RATES, Compared
+from studies.compare.estimates import COST, FALSE, MISSED, PROTECTED, RATES, Compared
 from studies.compare.read import Side
-from studies.report.blocks import Block, Caution, Heading, Paragraph, Section, Table
-from studies.report.numbers import amount, bare
+from studies.report.blocks import Block, Caution, Heading, Lead, Paragraph, Section, Table
+from studies.report.numbers import amount, digits_of, plain
 from studies.report.words import VERDICTS, figure_name, scheme_name, setting_text
 
 if TYPE_CHECKING:
     import pandas as pd
 
+NOTHING = "-"
 MOST_KEYS = 12  # shown on a terminal
 LONG = 120  # characters of a value on a terminal
 LEVEL = 0.95  # of every limit in the tables
-UNKNOWN = "-"
+UNKNOWN = "not known"
 KEYS, CHOICES, SETTINGS, EFFECTS = (  # tables
     f"compared_{name}" for name in ("keys", "choices", "settings", "effects")
 )
+SHARES = (MISSED, FALSE, PROTECTED)  # shown in per cent
 HEAD = ("quantity", "run", "value", "95 % limits", "")
-
-
-class Words(NamedTuple):
-    """A quantity: its name with its unit, what its values are multiplied by, digits."""
-
-    name: str
-    scale: float
-    digits: int
-
-
-def _words(quantity: str, digits: int = 3) -> Words:
-    shares = (MISSED, FALSE, PROTECTED)
-    end = ", %" if quantity == PROTECTED else ""
-    return Words(figure_name(quantity, "%") + end, 100 if quantity in shares else 1, digits)
-
-
-DIGITS = {FALSE: 2, RATES[FALSE]: 2}
-WORDS = {quantity: _words(quantity, DIGITS.get(quantity, 3)) for quantity in QUANTITIES}
 
 
 class Runs(NamedTuple):
@@ -72,35 +56,42 @@ def sections(runs: Runs, *, page: bool = False) -> list[Section]:
     return [section for section in made if section.blocks]
 
 
-def first(runs: Runs) -> Iterator[Block]:
+def first(runs: Runs) -> list[Block]:
     """The result in a few sentences."""
+    return [Lead(tuple(_first(runs)))]
+
+
+def _first(runs: Runs) -> Iterator[str]:
     count, choices = len(runs.keys), runs.found.choices
-    differ = "No key differs" if count == 0 else f"{count} {_plural('key', count)} of the inputs"
-    differ += "" if count == 0 else f" {'differs' if count == 1 else 'differ'}"
+    verb = "differs" if count == 1 else "differ"
+    yield f"{count} {_plural('key', count)} of the inputs {verb}." if count else "No key differs."
     if runs.same:
-        yield Paragraph(f"{differ}. Both runs hold the same figures.")
+        yield "Both runs hold the same figures."
         return
     pairs = choices.drop_duplicates("name")
     alike = sum(_setting(row, "a") == _setting(row, "b") for row in pairs.to_dict("records"))
     apart = choices[choices["verdict"] == Verdict.APART]
     if not len(pairs):
-        yield Paragraph(f"{differ}. No choice is made in both runs.")
+        yield "No choice is made in both runs."
     elif len(pairs) == 1:
-        chosen = "Both runs choose the same setting" if alike else "The choices differ"
-        names = [WORDS[quantity].name.partition(",")[0] for quantity in apart["quantity"]]
-        told = f"Their figures show {VERDICTS[Verdict.ALIKE]}"
+        yield "Both runs choose the same setting." if alike else "The choices differ."
+        names = [_name(quantity).partition(",")[0] for quantity in apart["quantity"]]
         if names:
-            told = f"Figures with a significant difference: {listed(names)}"
-        yield Paragraph(f"{differ}. {chosen}. {told}.")
+            yield f"Figures with a significant difference: {listed(names)}."
+        else:
+            yield f"Figures of the choice: {VERDICTS[Verdict.ALIKE]}."
     else:
-        yield Paragraph(
-            f"{differ}. {alike} of {len(pairs)} choices are the same setting."
-            f" {apart['name'].nunique()} of {len(pairs)} differ significantly in some figure."
-        )
+        yield f"{alike} of {len(pairs)} choices are the same setting."
+        yield f"{apart['name'].nunique()} of {len(pairs)} differ significantly in some figure."
 
 
 def _plural(word: str, count: int) -> str:
     return word if count == 1 else f"{word}s"
+
+
+def _name(quantity: str) -> str:
+    """With what it is counted in."""
+    return figure_name(quantity, "%") + (", %" if quantity == PROTECTED else "")
 
 
 # --- inputs and choice --------------------------------------------------------
@@ -115,7 +106,7 @@ def _runs(sides: Sequence[Side]) -> Iterator[Block]:
             ("seed", str(record["seed"])),
             ("digest", record["study_digest"][:16]),
             ("version", record["version"]),
-            ("finished", str(record.get("finished_utc", UNKNOWN))),
+            ("finished", str(record.get("finished_utc", NOTHING))),
         )
         yield Table((), rows, "<<", f"Run {side.name}")
 
@@ -180,11 +171,10 @@ def _narrow(rows: pd.DataFrame) -> Table:
 
 
 def _lines(row: Mapping[str, Any]) -> Iterator[tuple[str, ...]]:
-    words = WORDS[row["quantity"]]
-    for run, name in (("A", "a"), ("B", "b")):
-        value, limits = _estimate(row, with_limits(name), words)
-        yield words.name, run, value, limits, ""
-    yield words.name, "B minus A", *_gap(row, words), _verdict(row)
+    name = _name(row["quantity"])
+    for run in "AB":
+        yield name, run, *_estimate(row, run.lower()), ""
+    yield name, "B minus A", *_gap(row), _verdict(row)
 
 
 def _wide(rows: pd.DataFrame) -> Table:
@@ -197,28 +187,30 @@ def _wide(rows: pd.DataFrame) -> Table:
     return Table(("quantity", "A", "B", "B minus A", ""), tuple(cells), "<>>><")
 
 
-def _estimate(row: Mapping[str, Any], names: Sequence[str], words: Words) -> tuple[str, str]:
-    value, low, high = (_number(row[name], words) for name in names)
-    if UNKNOWN in (low, high):
-        return value, "not known"
-    return value, f"{low} to {high}"
+def _estimate(row: Mapping[str, Any], run: str) -> tuple[str, str]:
+    """A figure of a run, and its limits."""
+    quantity = row["quantity"]
+    values = [_scale(quantity) * row[name] for name in with_limits(run)]
+    if quantity == COST:
+        value, *limits = map(amount, values)
+    else:
+        value, *limits = (plain(value, digits_of(quantity)) for value in values)
+    return _known(values[0], value), _known(values[1], " to ".join(limits))
 
 
-def _number(value: float, words: Words) -> str:
-    if math.isnan(value):
-        return UNKNOWN
-    if words.scale == 1:
-        return amount(value) if words.name == WORDS[COST].name else f"{value:.{words.digits}g}"
-    return bare(value, words.digits)
+def _gap(row: Mapping[str, Any]) -> tuple[str, str]:
+    """B minus A and its limits, in percentage points or in the unit of the quantity."""
+    values = [_scale(row["quantity"]) * row[key] for key in ("difference", "low", "high")]
+    value, *limits = (amount(value, "+") for value in values)
+    return _known(values[0], value), _known(values[1], " to ".join(limits))
 
 
-def _gap(row: Mapping[str, Any], words: Words) -> tuple[str, str]:
-    """In percentage points, or in the unit of the quantity."""
-    value, low, high = (
-        UNKNOWN if math.isnan(row[key]) else amount(words.scale * row[key], "+")
-        for key in ("difference", "low", "high")
-    )
-    return value, "not known" if UNKNOWN in (low, high) else f"{low} to {high}"
+def _scale(quantity: str) -> float:
+    return 100 if quantity in SHARES else 1
+
+
+def _known(value: float, text: str) -> str:
+    return UNKNOWN if math.isnan(value) else text
 
 
 def _verdict(row: Mapping[str, Any]) -> str:
@@ -238,11 +230,13 @@ def _settings(found: Compared) -> Iterator[Block]:
         apart = judged[judged["verdict"] == Verdict.APART]
         if len(judged):
             most = apart.loc[apart["difference"].abs().idxmax()] if len(apart) else None
-            where = UNKNOWN if most is None else f"no. {most['candidate_a']:.0f}"
-            gap = UNKNOWN if most is None else _gap(most, WORDS[str(quantity)])[0]
-            rows.append((WORDS[str(quantity)].name, str(len(judged)), str(len(apart)), gap, where))
+            where = NOTHING if most is None else f"no. {most['candidate_a']:.0f}"
+            gap = NOTHING if most is None else _gap(most)[0]
+            rows.append((_name(str(quantity)), str(len(judged)), str(len(apart)), gap, where))
     head = ("quantity", "settings", "differ", "most", "in A")
     yield Table(head, tuple(rows), "<>>><", notes=(f"All {count} settings in {SETTINGS}.csv.",))
+    if (settings["verdict"] == Verdict.ITSELF).any():
+        return
     yield Paragraph(
         "Differ: the limits of B minus A leave 0 out. Chance alone makes about"
         f" {(1 - LEVEL) * count:.0f} of {count} settings differ."

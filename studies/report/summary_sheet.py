@@ -7,7 +7,17 @@ import json
 from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from studies.report.blocks import Block, Caution, Heading, Items, Paragraph, Section, Table
+from studies.report.blocks import (
+    Aside,
+    Block,
+    Caution,
+    Heading,
+    Items,
+    Lead,
+    Paragraph,
+    Section,
+    Table,
+)
 from studies.report.numbers import ENDS
 from studies.report.print_plan import Plan
 from studies.report.sheets import Line, Lines, line
@@ -61,6 +71,10 @@ def _blocks(blocks: Sequence[Block]) -> Iterator[Line]:
         match block:
             case Paragraph(text) | Caution(text):
                 yield _line(f"Caution: {text}" if isinstance(block, Caution) else text)
+            case Lead(texts):
+                yield from (_line(text) for text in texts)
+            case Aside(inner):
+                yield from _blocks(inner)
             case Items(texts):
                 yield from (_line(f"- {text}") for text in texts)
             case Heading(text):

@@ -59,6 +59,6 @@ def finished_run(
 
 def curves(frame: pd.DataFrame) -> pd.DataFrame:
     """P(detected at x) of all candidates, rising around what each leaves unprotected."""
-    return results.coverage(
+    return results.protected_winding(
         tuple(frame["candidate"]), tuple(1 - np.asarray(frame["protected_median"]))
     )
