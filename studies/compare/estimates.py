@@ -17,6 +17,7 @@ from montecarlo.estimates.verdicts import Verdict, verdict_of
 from montecarlo.frames.limits import with_limits
 from montecarlo.study.axes import KEYS
 from studies.compare.read import Side
+from studies.report.words import scheme_name
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -84,12 +85,15 @@ def compared(one: Side, other: Side, *, same: bool) -> Compared:
     where = CHOICES[one.record["study_kind"]]
     sides = [_read(side, where) for side in (one, other)]
     found = [_choices(side, table, where) for side, table in zip((one, other), sides, strict=True)]
-    named = [set(frame["name"]) for frame in found]
+    named = [dict.fromkeys(frame["name"]) for frame in found]
     return Compared(
         _rows(found, ["name"], same),
         _rows(sides, ["name", "scheme", *KEYS], same),
         _effects(one, other, same),
-        {"A": tuple(sorted(named[0] - named[1])), "B": tuple(sorted(named[1] - named[0]))},
+        {
+            "A": tuple(name for name in named[0] if name not in named[1]),
+            "B": tuple(name for name in named[1] if name not in named[0]),
+        },
     )
 
 
@@ -109,7 +113,8 @@ def _choices(side: Side, candidates: pd.DataFrame, where: Choices) -> pd.DataFra
     if where.table == CANDIDATES:
         return candidates[candidates["chosen"].str.lower() == "true"]
     frame = side.table(where.table, ["scheme", where.name], LEAST)
-    frame["name"] = frame[where.name]
+    names = frame[where.name]
+    frame["name"] = names if where.in_candidates else names.map(scheme_name)
     made = frame[frame["candidate"].notna()].copy()
     return _completed(side, made, candidates)
 
@@ -190,7 +195,7 @@ def _heads(pair: Mapping[Any, Any], keys: Sequence[str]) -> dict[str, Any]:
 def _difference(pair: Mapping[Any, Any], quantity: str, same: bool) -> dict[str, Any]:
     """Both estimates and B minus A."""
     one, other = (
-        Estimate(*(np.float64(pair[f"{quantity}{end}_{side}"]) for end in ENDS)) for side in SIDES
+        Estimate(*np.array([pair[f"{quantity}{end}_{side}"] for end in ENDS])) for side in SIDES
     )
     gap = independent_difference(other, one)
     verdict = verdict_of(gap)

@@ -9,9 +9,18 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from montecarlo.estimates.verdicts import Verdict
 from montecarlo.frames.limits import with_limits
 from montecarlo.quantities.wording import listed
-from studies.compare.estimates import COST, FALSE, MISSED, PROTECTED, RATES, Compared
+from studies.compare.estimates import COST, FALSE, MISSED, PROTECTED, Compared
 from studies.compare.read import Side
-from studies.report.blocks import Block, Caution, Heading, Lead, Paragraph, Section, Table
+from studies.report.blocks import (
+    Block,
+    Caution,
+    Heading,
+    Lead,
+    Paragraph,
+    Section,
+    Table,
+    items,
+)
 from studies.report.numbers import amount, digits_of, plain
 from studies.report.words import VERDICTS, figure_name, scheme_name, setting_text
 
@@ -135,19 +144,21 @@ def _short(text: str) -> str:
 
 
 def _choice(runs: Runs) -> Iterator[Block]:
-    """Setting and policy of each run."""
+    """Setting and policy of each run; what is the same in both stands once."""
     named = runs.found.choices.drop_duplicates("name").to_dict("records")
-    rows = [
-        (row["name"] or "setting", run, _setting(row, run.lower())) for row in named for run in "AB"
-    ]
-    rows += [("policy", run, text) for run, text in zip("AB", runs.policies, strict=True)]
+    pairs = [(row["name"] or "setting", _setting(row, "a"), _setting(row, "b")) for row in named]
+    pairs.append(("policy", *runs.policies))
+    rows: list[tuple[str, ...]] = []
+    for name, one, other in pairs:
+        rows += [(name, "both", one)] if one == other else [(name, "A", one), (name, "B", other)]
     yield Table((), tuple(rows), "<<<", group=0)
     for run, names in runs.found.without.items():
+        other = "B" if run == "A" else "A"
         if names == ("",):
-            other = "B" if run == "A" else "A"
             yield Paragraph(f"Only run {run} chooses a setting; run {other} chooses none.")
         elif names:
-            yield Paragraph(f"Only run {run} has a choice of {listed(names)}.")
+            quoted = listed(f'"{name}"' for name in names)
+            yield Paragraph(f"Only run {run} has a choice of {quoted}.")
 
 
 def _setting(row: Mapping[str, Any], run: str) -> str:
@@ -250,22 +261,18 @@ def _effects(effects: pd.DataFrame) -> Iterator[Block]:
     apart = judged[judged["verdict"] == Verdict.APART]
     yield Paragraph(
         f"{len(apart)} of {len(judged)} effects differ significantly; chance alone makes about"
-        f" {(1 - LEVEL) * len(judged):.0f} of them differ. All in {EFFECTS}.csv."
+        f" {(1 - LEVEL) * len(judged):.0f} of them differ. Each run has those of its own setting."
+        f" All in {EFFECTS}.csv."
     )
     most = apart.loc[apart["difference"].abs().sort_values(ascending=False).index].head(MOST_KEYS)
-    cells = [
-        (f"{row['name']}, {row['quantity'].replace('_', ' ')}", *_effect(row))
-        for row in most.to_dict("records")
-    ]
-    if cells:
-        head = ("effect", "A", "B", "B minus A")
-        yield Table(head, tuple(cells), "<>>>", group=0)
+    yield from items(map(_effect, most.to_dict("records")))
 
 
-def _effect(row: Mapping[str, Any]) -> tuple[str, str, str]:
+def _effect(row: Mapping[str, Any]) -> str:
     low, high = row["low"], row["high"]
     gap = f"{row['difference']:+.2g} ({low:+.2g} to {high:+.2g})"
-    return f"{row['a']:.2g}", f"{row['b']:.2g}", gap
+    name = f"{row['name']}, {row['quantity'].replace('_', ' ')}"
+    return f"{name}: A {row['a']:.2g}, B {row['b']:.2g}, B minus A {gap}."
 
 
 # --- limits -------------------------------------------------------------------
