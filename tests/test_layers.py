@@ -38,6 +38,7 @@ ROOMS = {
     "drivers": 4,
     "alternatives": 4,
     "measured": 4,
+    "compare": 4,
     "cli": 6,
 }
 RANK = {"montecarlo": ENGINE, "studies": ROOMS}

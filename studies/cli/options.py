@@ -118,6 +118,19 @@ COMMANDS: Mapping[str, Command] = {
             ),
         ),
     ),
+    "compare": Command(
+        "compare two finished runs of one kind: inputs, choices, and figures with limits",
+        (
+            Option("results_a", "RESULTS_A", "folder that run has written"),
+            Option("results_b", "RESULTS_B", "another one"),
+            Option(
+                "--out",
+                "DIR",
+                "folder for the comparison (default: <A>-<B>-compared, here); not there yet, or"
+                " empty",
+            ),
+        ),
+    ),
     "verify": Command(
         "work out published values anew and tell which agree; exit code 1 if one does not"
     ),

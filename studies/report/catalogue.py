@@ -162,6 +162,7 @@ BESIDE = (
     "waveforms",
     "commissioning",
 )
+UNPRINTED = ("exceedance",)  # of the workbook: a figure shows it
 SECOND = {"what_if": ("p_now",), "elasticities": ("p",), "worth_of_measuring": ("today",)}
 
 
@@ -285,6 +286,15 @@ FIGURES = {
     "alternatives": FigureText(
         "Missed faults and false trips of the best setting of every alternative"
     ),
+    "compared_choices": FigureText(
+        "Missed faults, false trips and protected winding of the choices of two runs",
+        "The choices of run A and of run B with 95 % limits.",
+    ),
+    "compared_settings": FigureText(
+        "Missed faults and false trips of every setting that two runs have",
+        "Every setting that both runs have. Left: missed faults, run B minus run A. Right: false"
+        " trips, run B against run A. The bars are 95 % limits.",
+    ),
     EXCITATION: FigureText("Measured excitation points of the CTs and the curve fitted to them"),
 }
 
@@ -320,6 +330,7 @@ UNITS = {
     "_f": "F",
     "_k": "K",
 }
+SIGNS = {"ohm": "\u03a9", "deg": "\u00b0"}
 ENDS = {
     "_low": "low",
     "_high": "high",
@@ -370,12 +381,11 @@ def column_unit(name: str) -> str:
 
 
 def sheet_head(name: str) -> str:
-    """A column's name with its unit in brackets: p_missed, pickup [A], missed [1/year]."""
+    """A column's name with its unit in brackets: p missed, pickup [A], missed [1/year]."""
     unit = column_unit(name)
-    if not unit:
-        return name
     base, limit = _without_limit(name)
-    return f"{without_unit(base)[0]}{limit} [{unit}]"
+    words = name if not unit else f"{without_unit(base)[0]}{limit} [{SIGNS.get(unit, unit)}]"
+    return words.replace("_", " ").replace("pickup", "pick-up")
 
 
 def _without_limit(name: str) -> tuple[str, str]:
