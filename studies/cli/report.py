@@ -15,6 +15,7 @@ from montecarlo.study.checks import cautions
 from montecarlo.study.description import Study
 from montecarlo.study.wiring import wiring_cautions
 from studies.check.text import correlations, given, input_tables, what_is_run
+from studies.connections.figure import pictures
 from studies.nominal.backup import backup_by_hand
 from studies.nominal.desk import Desk
 from studies.nominal.text import hand_calculation, reach
@@ -74,6 +75,7 @@ def report_page(study: Study, findings: Findings, folder: Path, command: str) ->
         Section("Tables", list(_tables(findings))),
         Section("What backs up the blind part", choice.blind_part() if choice else _backup(desk)),
         Section("Hand calculation", _by_hand(desk, choice)),
+        Section("Connections", list(pictures(study))),
         Section("Inputs", list(_inputs(study))),
         Section("Assumptions and cautions", list(_assumptions(study))),
         Section("Drivers", _drivers(findings)),

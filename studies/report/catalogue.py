@@ -218,7 +218,10 @@ FIGURES = {
         "Missed faults and false trips with one input at its centre, or half as uncertain"
     ),
     "variants": FigureText("Missed faults and false trips of the best setting of every variant"),
-    EXCITATION: FigureText("Measured excitation points of the CTs and the curve fitted to them"),
+    EXCITATION: FigureText(
+        "Excitation curve of the CTs",
+        "Excitation curve of the CTs, from measured points or from the class.",
+    ),
 }
 
 
