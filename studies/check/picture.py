@@ -17,7 +17,7 @@ from montecarlo.study.scheme_checks import check_pilots, check_scheme
 from studies.connections.figure import drawings, figure_of
 from studies.nominal.excitation import curves
 from studies.nominal.excitation_figure import excitation_curve
-from studies.report.look import PNG_DPI, look, side_by_side
+from studies.report.look import PNG_DPI, look, stacked
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -55,7 +55,7 @@ def draw_study(file: Path, picture: Path) -> list[Path]:
 
 
 def _excitation(cts: Mapping[str, CurrentTransformer]) -> Figure:
-    figure, axes = side_by_side(len(cts), 90)
+    figure, axes = stacked(len(cts), 80.0 * len(cts))
     for (end, ct), ax in zip(cts.items(), axes, strict=True):
         excitation_curve(ct, ax)
         ax.set_title(end)

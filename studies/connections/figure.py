@@ -60,10 +60,11 @@ def _draw(ax: Axes, shape: Shape, down: float) -> None:
     from matplotlib import patches
 
     colour, weight = COLOURS[shape.role], WEIGHTS[shape.role]
-    style: dict[str, Any] = {"edgecolor": colour, "linewidth": weight, "zorder": 3.0}
+    whole: dict[str, Any] = {"linewidth": weight, "clip_on": False}
+    style = whole | {"edgecolor": colour, "zorder": 3.0}
     if isinstance(shape, Line):
         x, y = zip(*shape.points, strict=True)
-        ax.plot(x, [at + down for at in y], color=colour, linewidth=weight, zorder=_layer(shape))
+        ax.plot(x, [at + down for at in y], color=colour, zorder=_layer(shape), **whole)
     elif isinstance(shape, Box):
         corner = shape.middle[0] - shape.width / 2, shape.middle[1] - shape.height / 2 + down
         face = colour if shape.filled else "white"
