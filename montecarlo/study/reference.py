@@ -38,7 +38,8 @@ def input_reference() -> str:
     -------
     str
     """
-    return HEAD + "\n\n".join(_section(model, title) for model, title in _tables(Study, "")) + "\n"
+    sections = [_section(model, title) for model, title in _tables(Study, "")]
+    return HEAD + "\n\n".join([*sections, _renamed()]) + "\n"
 
 
 def _tables(model: type[BaseModel], path: str) -> Iterator[tuple[type[BaseModel], str]]:

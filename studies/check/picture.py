@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from montecarlo.errors import StudyError
 from montecarlo.study.description import Study
 from montecarlo.study.read import read_study, study_bytes, what_is_sound
-from montecarlo.study.scheme_checks import check_pilots, check_scheme
+from montecarlo.study.scheme_checks import check_leads, check_scheme
 from studies.connections.figure import drawings, figure_of
 from studies.nominal.excitation import curves
 from studies.nominal.excitation_figure import excitation_curve
@@ -92,7 +92,7 @@ def _sound_part(file: Path) -> Study | None:
     except (StudyError, ValueError, RecursionError):
         return None
     study, sound = what_is_sound({**table, "ct": _accepting(table.get("ct"))}, file.parent)
-    if not {"scheme", "ct"} <= sound or any(check_scheme(study)) or any(check_pilots(study)):
+    if not {"scheme", "ct"} <= sound or any(check_scheme(study)) or any(check_leads(study)):
         return None
     return study
 

@@ -239,7 +239,7 @@ def entries(legs: Sequence[Leg], place: str) -> list[int]:
 
 def _group(study: Study, scheme: Scheme, group: str) -> Group:
     ct = study.ct.at(group)
-    six_wire = study.scheme.pilots == "six_wire"
+    six_wire = study.scheme.leads == "six_wire"
     alone = group == NEUTRAL_CONDUCTOR
     has_core = any(leg.parts == (f"{RETURN}{group}",) for leg in scheme.legs)
     lead = ct.lead_resistance_ohm.support() != (0.0, 0.0)

@@ -41,7 +41,11 @@ def test_keys_of_every_place_are_as_good_as_those_of_ct(more: Changes) -> None:
 
 
 def test_a_run_has_the_same_numbers() -> None:
-    small = FEW_TYPES | {"study.samples": 64, "study.plants": 16, "study.earth_fault_samples": 16}
+    small = FEW_TYPES | {
+        "study.samples": 64,
+        "study.installations": 16,
+        "study.earth_fault_samples": 16,
+    }
     moved, whole = (run_study(study_with(small | changes)) for changes in (MOVED, WHOLE))
     columns = ["candidate", "p_missed", "p_false"]
     assert moved.candidates[columns].equals(whole.candidates[columns])

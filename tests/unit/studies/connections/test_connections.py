@@ -47,7 +47,7 @@ def built_in(kind: str, **changes: Any) -> Study:
     if kind == "two_phase_one_earth":
         candidates = PHASE | EARTH
     if kind == "biased":
-        candidates = PHASE | {"slope1": [0.2]}
+        candidates = PHASE | {"first_slope": [0.2]}
     stabilised = kind != "biased"
     grid = {"stabilising_resistance_ohm": [0, 300]} if stabilised else {}
     return study_with({"scheme.kind": kind, "candidates": candidates | grid} | NEUTRAL | changes)
@@ -80,7 +80,7 @@ OWN = {
             element("a_long_name_of_a_leg", "earth", bias_cts=["neutral_conductor", "line_end.L1"]),
         ],
         **NEUTRAL,
-        **{"scheme.pilots": "six_wire", "candidates": PHASE | EARTH | {"slope1": [0.1]}},
+        **{"scheme.leads": "six_wire", "candidates": PHASE | EARTH | {"first_slope": [0.1]}},
     ),
     "one CT turned in the residual leg": own(
         [*PHASE_LEGS, leg("earth", *MIXED)], [*PHASE_ELEMENTS, element("earth", "earth")]
@@ -93,7 +93,7 @@ OWN = {
     ),
 }
 STUDIES = {kind: built_in(kind) for kind in BUILT_IN} | OWN
-STUDIES["six-wire"] = built_in("per_phase", **{"scheme.pilots": "six_wire"})
+STUDIES["six-wire"] = built_in("per_phase", **{"scheme.leads": "six_wire"})
 STUDIES["return cores"] = built_in("two_phase_one_earth", **{"ct.return_core_ohm": 0.7})
 EVERY = pytest.mark.parametrize("name", STUDIES)
 
