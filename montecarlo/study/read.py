@@ -29,7 +29,6 @@ from montecarlo.study.consistency import CHECKS, check_relay
 from montecarlo.study.description import Study
 from montecarlo.study.earthing_options import read_options
 from montecarlo.study.relay_steps import snapped
-from montecarlo.study.renamed import old_words
 from montecarlo.study.reword import reworded
 from montecarlo.study.scheme_checks import check_scheme
 
