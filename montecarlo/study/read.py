@@ -29,6 +29,7 @@ from montecarlo.study.consistency import CHECKS, check_relay
 from montecarlo.study.description import Study
 from montecarlo.study.earthing_options import read_options
 from montecarlo.study.relay_steps import snapped
+from montecarlo.study.renamed import old_words
 from montecarlo.study.reword import reworded
 from montecarlo.study.scheme_checks import check_scheme
 
@@ -192,6 +193,9 @@ def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
     beyond = list(_beyond_bounds(table))
     if beyond:
         raise StudyError(*beyond)
+    old = list(old_words(table))
+    if old:
+        raise StudyError(*old)
     faults: list[str] = []
     try:
         study = Study.model_validate(dict(table), context={"folder": folder})

@@ -3,6 +3,7 @@ stands there."""
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 
@@ -14,14 +15,18 @@ from montecarlo.relays.schemes import BUILT_IN
 from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
+from montecarlo.study.read import read_study
 from studies.connections.facts import connections, followers
-from studies.connections.figure import figure_of, pictures, svg_of
+from studies.connections.figure import drawings, figure_of, pictures, svg_of
 from studies.connections.layout import layout
 from studies.connections.shapes import Box, Circle, Drawing, Line, Role, Text
 from studies.report.look import look
+from tests.made.boxes import assert_text_is_readable
 from tests.made.custom_schemes import PHASES, element, leg, line_ends, phase_leg
 from tests.made.studies import study_with
 
+ROOT = Path(__file__).parents[4]
+FILES = [ROOT / "studies" / "starter.toml", *sorted((ROOT / "configs").glob("*.toml"))]
 Changes = dict[str, Any]
 PHASE: Changes = {"phase_pickup_a": [0.1]}
 EARTH: Changes = {"earth_pickup_a": [0.05]}
@@ -313,5 +318,20 @@ def test_the_svg_is_xml_and_the_same_every_time(name: str) -> None:
     (first,), (second,) = (pictures(STUDIES[name]) for _ in range(2))
     assert first.svg == second.svg
     assert ElementTree.fromstring(first.svg).tag.endswith("svg")
+
+
+@EVERY
+def test_no_text_lies_on_another_or_is_cut(name: str) -> None:
     with look():
-        assert len(figure_of([drawn(STUDIES[name])]).axes) == 1
+        figure = figure_of([drawn(STUDIES[name])])
+    assert_text_is_readable(figure)
+
+
+@pytest.mark.parametrize("file", FILES, ids=lambda file: file.stem)
+def test_every_shipped_study_has_its_diagrams(file: Path) -> None:
+    study = read_study(file)
+    sheets = drawings(study)
+    assert len(sheets) == len(study.scheme.kinds)
+    assert not any(shape.role is Role.SUSPECT for sheet in sheets for shape in sheet.shapes)
+    with look():
+        assert_text_is_readable(figure_of(sheets))
