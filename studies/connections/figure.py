@@ -98,7 +98,7 @@ def pictures(study: Study, setting: Setting | None = None) -> list[Picture]:
     kinds = study.scheme.kinds if setting is None else (setting.scheme,)
     for kind, sheet in zip(kinds, drawings(study, setting), strict=True):
         title = TITLE.format(scheme_name(kind))
-        found.append(Picture(f"connections-{kind}", svg_of([sheet]), title, f"{title}."))
+        found.append(Picture(f"connections-{kind}", svg_of([sheet]), title, f"{title}.", wide=True))
     return found
 
 

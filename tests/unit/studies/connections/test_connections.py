@@ -3,6 +3,7 @@ stands there."""
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
@@ -21,7 +22,7 @@ from studies.connections.figure import drawings, figure_of, pictures, svg_of
 from studies.connections.layout import layout
 from studies.connections.shapes import Box, Circle, Drawing, Line, Role, Text
 from studies.report.look import look
-from tests.made.boxes import assert_text_is_readable
+from tests.made.boxes import assert_text_is_readable, boxes
 from tests.made.custom_schemes import PHASES, element, leg, line_ends, phase_leg
 from tests.made.studies import study_with
 
@@ -274,7 +275,11 @@ def test_a_ct_without_its_minus_is_crossed_coloured_and_named() -> None:
     named = {shape.name for shape in wrong.shapes if shape.role is Role.SUSPECT}
     assert {"CT line_end.L1", "lead S1 line_end.L1", "tap L1 line_end.L1"} <= named
     assert not any("neutral_end" in name or "L2" in name for name in named)
-    below = [shape.text for shape in wrong.named("below") if shape.role is Role.SUSPECT]
+    below = [
+        shape.text
+        for shape in wrong.named("below")
+        if isinstance(shape, Text) and shape.role is Role.SUSPECT
+    ]
     assert '"line_end.L1" should be "-line_end.L1".' in " ".join(below)
     assert "Crossed leads: S2 stands at the relay circuit instead of S1." in texts(wrong)
     assert svg_of([wrong]) != svg_of([right])
@@ -325,6 +330,39 @@ def test_no_text_lies_on_another_or_is_cut(name: str) -> None:
     with look():
         figure = figure_of([drawn(STUDIES[name])])
     assert_text_is_readable(figure)
+
+
+def on_shapes(drawing: Drawing, slack_mm: float = 0.25) -> list[tuple[str, str]]:
+    """Texts that a line or a box passes under, but for what stands in the box of an element."""
+    with look():
+        figure = figure_of([drawing])
+    shown, to_mm = boxes(figure), figure.axes[0].transData.inverted()
+    parts = [
+        (line.name, ends)
+        for line in drawing.shapes
+        if isinstance(line, Line)
+        for ends in pairwise(line.points)
+    ]
+    for box in drawing.shapes:
+        if isinstance(box, Box) and not box.name.startswith("element "):
+            x, y = box.middle
+            half = box.width / 2, box.height / 2
+            parts.append((box.name, ((x - half[0], y - half[1]), (x + half[0], y + half[1]))))
+    found = []
+    for text, extent in shown:
+        corners = to_mm.transform(extent.get_points())
+        low, high = corners.min(axis=0) + slack_mm, corners.max(axis=0) - slack_mm
+        for name, ends in parts:
+            if (np.min(ends, axis=0) < high).all() and (np.max(ends, axis=0) > low).all():
+                found.append((text.get_text(), name))
+    return found
+
+
+@EVERY
+def test_no_line_or_box_passes_under_a_text(name: str) -> None:
+    drawing = drawn(STUDIES[name])
+    assert on_shapes(drawing) == []
+    assert on_shapes(drawing, slack_mm=-2.0)  # wider texts would
 
 
 @pytest.mark.parametrize("file", FILES, ids=lambda file: file.stem)
