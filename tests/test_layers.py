@@ -28,6 +28,7 @@ ROOMS = {
     "report": 0,
     "protocol": 1,
     "nominal": 1,
+    "connections": 1,
     "commissioning": 2,
     "waveforms": 2,
     "verify": 2,

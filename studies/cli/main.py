@@ -153,10 +153,10 @@ def _check(options: Namespace) -> None:
     if options.picture is not None:
         check_no_device(options.picture, "name another file with --picture")
         os.environ["MPLBACKEND"] = "agg"
-        from studies.check.picture import draw_excitation
+        from studies.check.picture import draw_study
 
-        if draw_excitation(options.file, options.picture):
-            say(f"{options.picture} is written")
+        for written in draw_study(options.file, options.picture):
+            say(f"{written} is written")
     study = read_study(options.file)
     from montecarlo.engine.sizes import check_sizes
     from studies.check.text import checked

@@ -295,7 +295,10 @@ FIGURES = {
         "Every setting that both runs have. Left: missed faults, run B minus run A. Right: false"
         " trips, run B against run A. The bars are 95 % limits.",
     ),
-    EXCITATION: FigureText("Measured excitation points of the CTs and the curve fitted to them"),
+    EXCITATION: FigureText(
+        "Excitation curve of the CTs",
+        "Excitation curve of the CTs, from measured points or from the class.",
+    ),
 }
 
 
