@@ -23,7 +23,7 @@ LETTERS = 60  # of a line of the title
 BAR_MM, FRAME_MM = 5.5, 40.0
 
 
-def false_trip_sources(frame: pd.DataFrame) -> Figure:
+def false_trip_sources(frame: pd.DataFrame, of: str = "") -> Figure:
     """A row an event, a bar a setting: the event's share of the setting's false trips, with 95 %
     limits; a mark at its share of all external events.
 
@@ -31,6 +31,8 @@ def false_trip_sources(frame: pd.DataFrame) -> Figure:
     ----------
     frame : DataFrame
         false_trip_sources.csv.
+    of : str
+        What the title begins with.
 
     Returns
     -------
@@ -68,7 +70,7 @@ def false_trip_sources(frame: pd.DataFrame) -> Figure:
     ax.set(xlim=(0, 100), xlabel="share, % (95 % limits)", ylabel="")
     ax.set_yticks(range(len(order)), [fill(name.replace("_", " "), 22) for name in order])
     ax.grid(visible=False, axis="y")
-    ax.set_title(fill(_finding(frame), LETTERS), loc="left", color=CHOSEN)
+    ax.set_title(fill(f"{of}{_finding(frame)}", LETTERS), loc="left", color=CHOSEN)
     _legend(figure, frame, roles, mark)
     return figure
 
