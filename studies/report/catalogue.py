@@ -14,22 +14,22 @@ if TYPE_CHECKING:
 
 QUESTIONS = {
     "setting_sweep": (
-        "Which setting of the differential scheme misses fewest stator faults among those that the"
-        " policy on false trips allows, and how sure is that?"
+        "Which setting of the differential scheme misses fewest stator faults and keeps to the"
+        " policy on false trips? How sure is that?"
     ),
     "scheme_comparison": (
-        "Which differential scheme misses fewest stator faults, each at its own best setting, and"
-        " which faults does one miss that another catches?"
+        "Which differential scheme misses fewest stator faults, each at its own best setting?"
+        " Which faults does one scheme miss and another catch?"
     ),
     "earthing_options": (
-        "What does each way of earthing the neutral cost and buy, each at its own best setting:"
-        " winding covered, current and energy of an earth fault?"
+        "What does each way of earthing the neutral give, at its own best setting: protected"
+        " winding, current and energy of an earth fault?"
     ),
     "uncertainty_drivers": (
-        "Which uncertain input decides how the setting performs, and what should be specified or"
+        "Which uncertain input decides missed faults and false trips? Which should be specified or"
         " measured first?"
     ),
-    "variants": "How do the results change from one variant of the study to the next?",
+    "variants": "What does each alternative gain or cost, at its own best setting?",
 }
 
 
@@ -40,7 +40,7 @@ QUESTIONS = {
 class TableText:
     """`holds`: what a sheet says that it holds; `caption`: above the table in a report; `beside`:
     the report only names it, as a figure or a section of its own shows it; `second`: columns that
-    estimate once more what the run has told already."""
+    estimate once more what stands elsewhere."""
 
     holds: str
     caption: str
@@ -49,76 +49,76 @@ class TableText:
 
 
 PAIRS = "paired on the same events; 95 % limits hold for all pairs together"
-VARIANTS = "paired on the same events; 95 % limits hold for all variants together"
+VARIANTS = "paired on the same events; 95 % limits hold for all alternatives together"
 STEPS = "paired on the same events; 95 % limits hold for all steps together"
 
 # What each table holds
 HOLDS = {
     "candidates": (
         "one row a candidate setting: estimates with 95 % limits, whether it is usable and whether"
-        " the policy's limits allow it; those of batch 2 on random numbers that the choice has not"
-        " seen"
+        " the policy allows it; rows of batch 2 from samples that were not used to choose"
     ),
     "by_type": (
         "one row a candidate and a fault type, event or state; p: missed for internal faults,"
-        " operated for the others; share_of_total: what a type makes of all missed faults, or of"
-        " all false trips"
+        " operated for the others; share_of_total: part of all missed faults or of all false"
+        " trips"
     ),
     "closest": (
         "where nothing can be chosen: the candidate of each scheme that comes closest to the"
         " policy's limits, and the limit that it would meet"
     ),
-    "coverage": "P(detected) of an earth fault at each place x of the winding, from the neutral",
+    "coverage": (
+        "probability that an earth fault is detected, by place x along the winding from the neutral"
+    ),
     "inputs": "every number and distribution of the study, and where it comes from",
     "unresolved": (
         "samples without a result by type and batch, of the candidate that has most; why, over all"
         " circuits; and how they are counted"
     ),
-    "backup": "how often the elements in the neutral operate, whatever the candidate",
+    "backup": "how often the neutral back-up operates; the same for every candidate",
     "rare": "weighted samples of external events beside the counts, and which of the two was used",
     "exceedance": (
         "probability that an external event drives an element beyond a pick-up, every circuit"
     ),
     "comparison": f"the chosen candidate minus others, {PAIRS}",
     "neighbours": f"candidates one step of a grid away, minus the chosen one, {STEPS}",
-    "scenarios": "how each scenario of the policy judges the candidates",
+    "scenarios": "every candidate under each assumption set of the policy",
     "scenario_choices": (
-        "what each scenario would choose by itself, and the regret of the study's choice there"
+        "what each assumption set would choose by itself, and what the study's choice loses there"
     ),
     "schemes": "each scheme at its own best setting",
     "scheme_differences": f"one scheme's best setting minus another's, {PAIRS}",
     "caught_by_other": "probability that one scheme misses a fault and another catches it",
-    "variants": "each variant of the study at its own best setting",
-    "variant_differences": f"each variant minus the study as stated, {VARIANTS}",
+    "variants": "each alternative at its own best setting",
+    "variant_differences": f"each alternative minus the study as stated, {VARIANTS}",
     "earthing_options": (
-        "each option of earthing at its own best setting, and the energy in its earth faults; in"
-        " the fault I^2 R_f, 0 if it is bolted"
+        "each option of earthing at its own best setting, and the energy in its earth faults"
+        " (I^2 R_f in the fault: 0 if it is bolted)"
     ),
     "earthing_differences": f"one option of earthing minus another, {PAIRS}",
-    "drivers": "first and total effects of each input on what the elements get",
+    "drivers": "first and total effects of each input on the currents in the elements",
     "elasticities": (
-        "how missed faults and false trips answer to the centre and the spread of each input"
+        "change of missed faults and false trips with the centre and the spread of each input"
     ),
     "what_if": "missed faults and false trips with one input at its centre, or half as uncertain",
     "worth_of_measuring": (
-        "what it is worth to know an input of a plant before its setting is chosen"
+        "gain if an input of the installation were known before the setting is chosen"
     ),
     "detection_map": (
         "probability that an earth fault is detected, by place along the winding and setting"
     ),
-    "convergence": "how the chosen candidate's probabilities settle as the samples come in",
-    "remanence_models": "what each remanence model of the CTs chooses",
+    "convergence": "the chosen candidate's probabilities against the number of samples",
+    "remanence_models": "what is chosen with each remanence model of the CTs",
     "blind_zone": (
-        "the part of the winding that stays blind against the false trips allowed, best of each"
-        " scheme"
+        "unprotected part of the winding against the false trips allowed, best of each scheme"
     ),
     "waveforms": (
-        "index of the cases for secondary injection: where each comes from, what is expected of the"
+        "index of the cases for secondary injection: origin of each, expected operation of the"
         " elements"
     ),
     "commissioning": (
-        "primary injections, pick-ups, slopes and times: what is expected and the band that 95 % of"
-        " the sampled plants keep to; blank columns for what is measured"
+        "primary injections, pick-ups, slopes and times: expected value and the band of 95 % of the"
+        " sampled installations; blank columns for measured values"
     ),
     "peak_voltage": (
         "highest voltage across the relay circuit on an internal fault, by formula and simulated"
@@ -127,7 +127,7 @@ HOLDS = {
 # Captions shorter than that
 SHORTER = {
     "by_type": "By fault type, event and load state",
-    "closest": "Nothing can be chosen: what comes closest to the policy's limits, each scheme",
+    "closest": "No setting meets the policy: the closest one of each scheme",
     "unresolved": "Samples without a result, most first",
 }
 # In a figure or a section of their own, or for a crew
@@ -148,12 +148,13 @@ SECOND = {"what_if": ("p_now",), "elasticities": ("p",), "worth_of_measuring": (
 def table_text(name: str) -> TableText:
     """What is said of the table `name`.csv."""
     if name not in HOLDS:
-        return TableText(f"the table of {name}.csv", _capital(name.replace("_", " ")))
-    caption = SHORTER.get(name, _capital(HOLDS[name]))
+        return TableText(f"the table of {name}.csv", capital(name.replace("_", " ")))
+    caption = SHORTER.get(name, capital(HOLDS[name]))
     return TableText(HOLDS[name], caption, name in BESIDE, SECOND.get(name, ()))
 
 
-def _capital(text: str) -> str:
+def capital(text: str) -> str:
+    """As a sentence begins."""
     return text[0].upper() + text[1:]
 
 
@@ -172,29 +173,28 @@ EXCITATION = "excitation"  # one a place with CTs of its own, the place behind t
 FIGURES = {
     "tradeoff": FigureText(
         "Missed internal faults against false trips, every candidate setting",
-        "Every candidate setting: the share of internal faults that it misses against the share of"
-        " external events on which it trips falsely. Lower and further left is better; the bars are"
-        " 95 % limits.",
+        "Every candidate setting: missed internal faults against false trips on external events."
+        " Lower and further left is better. The bars are 95 % limits.",
     ),
     "coverage": FigureText(
         "Earth faults detected against their place along the winding",
-        "How likely an earth fault is detected, against its place along the winding from the"
+        "Probability that an earth fault is detected, against its place along the winding from the"
         " neutral.",
     ),
     "detection_map": FigureText("Earth faults detected against their place and one setting"),
     "blind_zone": FigureText(
-        "Blind part of the winding against the false trips allowed, each scheme",
-        "The part of the winding that stays blind, against the false trips that are allowed.",
+        "Unprotected part of the winding against the false trips allowed, each scheme",
+        "Unprotected part of the winding against the false trips that are allowed.",
     ),
     "exceedance": FigureText(
         "How often an external event exceeds a pick-up, every circuit",
-        "How often an external event drives an element beyond a pick-up, as far down as the samples"
-        " see.",
+        "Probability that an external event drives an element beyond a pick-up, as low as the"
+        " samples show.",
     ),
     "convergence": FigureText(
-        "Missed faults and false trips as the fresh batch's samples come in",
-        "How the chosen setting's probabilities settle as the fresh batch comes in; bands are 95 %"
-        " limits.",
+        "Missed faults and false trips against the number of independent samples",
+        "The chosen setting's probabilities against the number of independent samples. Bands are"
+        " 95 % limits.",
     ),
     "schemes": FigureText("Missed faults and false trips of each scheme at its best setting"),
     "caught_by_other": FigureText(
@@ -202,22 +202,24 @@ FIGURES = {
     ),
     "schemes_coverage": FigureText("Earth faults detected along the winding, each scheme"),
     "coverage_against_energy": FigureText(
-        "Winding covered against energy in an earth fault, each option",
-        "What an earthing option buys and what it costs: the part of the winding covered against"
-        " the energy in an earth fault. Higher and further left is better. The energy in the fault"
-        " is I^2 R_f over its time: 0 in a bolted fault.",
+        "Protected winding against energy in an earth fault, each option",
+        "Protected part of the winding against the energy in an earth fault, each option. Higher"
+        " and further left is better. The energy in the fault is I^2 R_f over its time: 0 in a"
+        " bolted fault.",
     ),
     "earthing_options": FigureText(
         "Missed faults, false trips and energy in the fault, each option"
     ),
-    "drivers": FigureText("First and total effects of each input on what elements get"),
+    "drivers": FigureText("First and total effects of each input on the currents in the elements"),
     "elasticities": FigureText(
-        "How missed faults and false trips answer to the centre and the spread of each input"
+        "Change of missed faults and false trips with the centre and the spread of each input"
     ),
     "what_if": FigureText(
         "Missed faults and false trips with one input at its centre, or half as uncertain"
     ),
-    "variants": FigureText("Missed faults and false trips of the best setting of every variant"),
+    "variants": FigureText(
+        "Missed faults and false trips of the best setting of every alternative"
+    ),
     EXCITATION: FigureText("Measured excitation points of the CTs and the curve fitted to them"),
 }
 
@@ -225,7 +227,7 @@ FIGURES = {
 def figure_text(name: str) -> FigureText:
     """What is said of the figure `name`.svg; its caption is its title unless it has another."""
     kind = EXCITATION if name.startswith(f"{EXCITATION}_") else name
-    found = FIGURES.get(kind, FigureText(_capital(name.replace("_", " "))))
+    found = FIGURES.get(kind, FigureText(capital(name.replace("_", " "))))
     return found if found.caption else replace(found, caption=f"{found.title}.")
 
 
@@ -310,7 +312,7 @@ def _without_limit(name: str) -> tuple[str, str]:
 
 
 def with_unit(frames: dict[str, pd.DataFrame], study: Study) -> dict[str, pd.DataFrame]:
-    """Tables with a row a quantity say in a column of their own in which unit costs are told."""
+    """Tables with a row a quantity say in a column of their own the unit of costs."""
     cost = study.policy.least_annual_cost
     if cost is None:
         return frames

@@ -10,6 +10,10 @@ from typing import Any
 Row = Mapping[str, Any]  # of a table
 ENDS = ("", "_low", "_high")  # of a value's name: itself and its limits
 NONE_SEEN = "none (< x): none seen, fewer than x %"  # what a cell means
+GAPS = (
+    "points: percentage points (95 % limits, which hold for all rows together)",
+    "limits on both sides of 0: no significant difference",
+)
 
 
 # --- probabilities ------------------------------------------------------------
@@ -59,6 +63,20 @@ def false_trips(row: Row, of: str = "") -> str:
     return f"trips falsely on {with_limits(row, 'p_false')} of the external events"
 
 
+def in_both(row: Row) -> str:
+    """What a setting is worth, a sentence."""
+    missed = f"It misses {with_limits(row, 'p_missed', 3)} of the internal faults within its scope"
+    return f"{missed}{'; ' if row['p_false'] == 0 else ' and '}{false_trips(row)}."
+
+
+def per_year(row: Row) -> str:
+    """The same a year."""
+    missed = f"That is {row['missed_per_year']:.2g} missed faults"
+    if row["p_false"] == 0:
+        return f"{missed} a year."
+    return f"{missed} and {row['false_per_year']:.2g} false trips a year."
+
+
 # --- differences --------------------------------------------------------------
 
 
@@ -67,6 +85,11 @@ def gap(row: Row, scale: float = 100, unit: str = "") -> tuple[str, str]:
     percentage points."""
     difference, low, high = (amount(scale * row[key], "+") for key in ("difference", "low", "high"))
     return f"{difference}{unit}", f"{low} to {high}"
+
+
+def gap_cell(row: Row | None, scale: float = 100) -> str:
+    """The same in a cell of a table whose head has the unit."""
+    return "-" if row is None else "{} ({})".format(*gap(row, scale))
 
 
 # --- costs --------------------------------------------------------------------
