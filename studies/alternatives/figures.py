@@ -50,7 +50,7 @@ def side_by_side_figure(
 ) -> Sequence[Axes]:
     """One row a variant, as stated first, on two axes that share the vertical one.
 
-    A filled mark is distinguishable from the study as stated, a hollow one is not; an arrow is an
+    A filled mark differs significantly from the study as stated, a hollow one does not; an arrow is an
     upper limit where none was seen.
 
     Parameters
@@ -83,7 +83,7 @@ def side_by_side_figure(
     axes[0].set_yticks(range(len(rows)), [_words(row, several) for row in rows])
     axes[0].set_ylim(len(rows) - 0.5, -0.5)
     axes[0].figure.supxlabel(
-        "bars: 95 % limits; hollow: not distinguishable from the study as stated",
+        "bars: 95 % limits; hollow: no significant difference from the study as stated",
         fontsize=SMALL,
         color=CHOSEN,
     )

@@ -73,9 +73,10 @@ def _doubts(result: Result, schemes: pd.DataFrame) -> list[Block]:
     numbers = schemes.set_index("scheme")["candidate"]
     return of_each(
         {
-            scheme_name(scheme): (int(numbers[scheme]), doubts_of(result.outcome, setting))
+            scheme: (int(numbers[scheme]), doubts_of(result.outcome, setting))
             for scheme, setting in best.items()
-        }
+        },
+        scheme_name,
     )
 
 

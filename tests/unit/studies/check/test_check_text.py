@@ -440,8 +440,7 @@ def test_a_biased_element_that_its_own_bias_holds() -> None:
     )
     assert re.search(r"phase 0\.1 A - [\d.]+ [\d.]+ % [\d.]+ 150 - above 3\.?\d*e?\+?\d* ", text)
     assert (
-        "slope 1.2; slope above the break 1.5; break (turning point), bias current 2 A;"
-        " scheme biased" in text
+        "first slope 1.2; second slope 1.5; turning point, bias current 2 A; scheme biased" in text
     )
 
 

@@ -76,8 +76,8 @@ def told(rows: list[dict[str, Any]], half: float = 0.01) -> str:
 def test_the_option_that_misses_least_comes_first() -> None:
     assert told(THREE).startswith(
         'Fewest missed faults: "400 A", 10 % (9 to 11 %) of the internal faults within the'
-        " scheme's scope. Its mean energy in an earth fault is 400 kJ (360 to 440). That is 0.001 missed"
-        " faults and 0.02 false trips a year."
+        " scheme's scope. Its mean energy in an earth fault is 400 kJ (360 to 440). That is 0.001"
+        " missed faults and 0.02 false trips a year."
     )
 
 

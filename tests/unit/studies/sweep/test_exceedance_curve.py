@@ -82,7 +82,7 @@ def test_each_circuit_and_element_has_its_line_and_its_ohms():
     ]
     words = [text.get_text() for text in ax.get_legend().get_texts()]
     assert words == [
-        "three phase elements",
+        "one element per phase",
         "own",
         "phase elements",
         "earth element",
