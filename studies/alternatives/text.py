@@ -43,7 +43,7 @@ ELSEWHERE = (
 )
 
 
-def variants_text(compared: SideBySide) -> list[Block]:
+def alternatives_text(compared: SideBySide) -> list[Block]:
     """The answer, both tables, and which runs lost samples."""
     cost = compared.study.policy.least_annual_cost
     unit = "" if cost is None else f"{cost.unit} a year"
@@ -64,7 +64,7 @@ def variants_text(compared: SideBySide) -> list[Block]:
 def _table(rows: Sequence[Row], unit: str) -> Table:
     cells = tuple(
         (
-            row["variant"],
+            row["alternative"],
             _bare(row, "p_missed", 3),
             _bare(row, "p_false", 2),
             *([cost_cell(row)] if unit else []),
@@ -82,13 +82,13 @@ def gaps_table(rows: Sequence[Row], differences: pd.DataFrame, unit: str) -> Ite
     """Every alternative minus the study as stated; none where nothing is compared."""
     if not len(differences):
         return
-    found = {(row["variant"], row["quantity"]): row for row in differences.to_dict("records")}
+    found = {(row["alternative"], row["quantity"]): row for row in differences.to_dict("records")}
     heads = HEADS | ({COST: unit} if unit else {})
     cells: list[tuple[str, ...]] = []
     for row in rows[1:]:
-        gaps = {name: found.get((row["variant"], name)) for name in heads}
+        gaps = {name: found.get((row["alternative"], name)) for name in heads}
         shown = [gap_cell(gap, SCALES.get(name, 100)) for name, gap in gaps.items()]
-        cells.append((row["variant"], *shown))
+        cells.append((row["alternative"], *shown))
     head = ("minus as stated", *heads.values())
     yield Table(head, tuple(cells), "<" + ">" * len(heads), notes=GAPS)
 
@@ -121,8 +121,8 @@ def _gain(stated: Row, chosen: Sequence[Row], differences: pd.DataFrame, unit: s
             f"No alternative significantly reduces {what}, {_worth(stated, unit)} in the study as"
             " stated."
         )
-    best = falls.loc[falls["difference"].idxmin(), "variant"]
-    row = next(row for row in chosen if row["variant"] == best)
+    best = falls.loc[falls["difference"].idxmin(), "alternative"]
+    row = next(row for row in chosen if row["alternative"] == best)
     return (
         f'"{best}" reduces {what} most: from {_worth(stated, unit)} as stated to'
         f" {_worth(row, unit)}."
@@ -137,7 +137,7 @@ def _worth(row: Row, unit: str) -> str:
 
 def _changes(stated: Row, others: Sequence[Row]) -> str:
     """Which alternatives lead to another setting."""
-    moved = [row["variant"] for row in others if _of_setting(row) != _of_setting(stated)]
+    moved = [row["alternative"] for row in others if _of_setting(row) != _of_setting(stated)]
     if not moved:
         return "The best setting stays the same."
     text = f"The best setting changes with {_named(moved)}"
@@ -159,10 +159,10 @@ def further(rows: Sequence[Row], differences: pd.DataFrame, unit: str = "") -> I
         whats[COST] = ("cost", "Lower", "Higher")
     for quantity, words in whats.items():
         yield from _gaps(differences[differences["quantity"] == quantity], *words)
-    nothing = [row["variant"] for row in rows[1:] if not row["scheme"]]
+    nothing = [row["alternative"] for row in rows[1:] if not row["scheme"]]
     if nothing:
         yield f"No setting can be chosen with {_named(nothing)}."
-    lost = [row["variant"] for row in rows if row["scheme"] and not row["allowed"]]
+    lost = [row["alternative"] for row in rows if row["scheme"] and not row["allowed"]]
     if lost:
         yield (
             "On the random numbers that all share, the choice misses its policy's limit with"
@@ -175,9 +175,9 @@ def _gaps(gaps: pd.DataFrame, what: str, less: str, more: str) -> Iterator[str]:
     rows = sorted(gaps.to_dict("records"), key=lambda row: -abs(row["difference"]))
     apart = [row for row in rows if row["verdict"] is not Verdict.ALIKE]
     for word, sign in ((less, -1), (more, 1)):
-        if some := [row["variant"] for row in apart if sign * row["difference"] > 0]:
+        if some := [row["alternative"] for row in apart if sign * row["difference"] > 0]:
             yield f"{word} {what}: {_named(some)}."
-    if same := [row["variant"] for row in rows if row["verdict"] is Verdict.ALIKE]:
+    if same := [row["alternative"] for row in rows if row["verdict"] is Verdict.ALIKE]:
         yield f"{capital(SAME)} in {what}: {_named(same)}."
 
 

@@ -127,9 +127,9 @@ def _share(row: Mapping[str, Any]) -> str:
 # --- what if ------------------------------------------------------------------
 
 
-def _specify(what_if: pd.DataFrame, plants: Collection[str]) -> str:
+def _specify(what_if: pd.DataFrame, installations: Collection[str]) -> str:
     """Of the inputs that a purchase, a test or a design can narrow."""
-    rows = what_if[what_if["input"].isin(plants)]
+    rows = what_if[what_if["input"].isin(installations)]
     if not len(rows):
         return (
             "Specify first: none; no input of the installation changes either probability"
@@ -145,10 +145,10 @@ def _specify(what_if: pd.DataFrame, plants: Collection[str]) -> str:
     )
 
 
-def _assumed(what_if: pd.DataFrame, plants: Collection[str]) -> str:
+def _assumed(what_if: pd.DataFrame, installations: Collection[str]) -> str:
     """Of what differs from event to event: assumptions of the study, or matters of protection
     outside the zone."""
-    falls = _falls(what_if[~what_if["input"].isin(plants)])
+    falls = _falls(what_if[~what_if["input"].isin(installations)])
     return f"Largest effect of the inputs that differ from event to event: {falls}" if falls else ""
 
 

@@ -91,7 +91,7 @@ def _costs(options: Options, chosen: Sequence[Row]) -> str:
 
 def _notes(options: Options) -> Iterator[str]:
     """Notes that all options share, and where the rest stands."""
-    notes = [outcome.notes for outcome in options.variants.outcomes.values()]
+    notes = [outcome.notes for outcome in options.alternatives.outcomes.values()]
     alike = [note for note in notes[0] if all(note in others for others in notes)]
     yield from move_sentences(options.study)
     yield from map(sentence, alike)
@@ -116,7 +116,7 @@ def _found(rows: Sequence[Row]) -> Table:
             cells.append((row["option"], "-", "-", "-"))
             continue
         shares = cell(row, "p_missed", 3), cell(row, "p_false")
-        protected = [bare(row[f"covered_{word}"], 3) for word in ("median", "p05", "p95")]
+        protected = [bare(row[f"protected_{word}"], 3) for word in ("median", "p05", "p95")]
         cells.append((row["option"], *shares, "{} ({}-{})".format(*protected)))
     notes = [
         "each at its best setting under the policy, all on the same independent sample",

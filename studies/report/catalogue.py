@@ -29,7 +29,7 @@ QUESTIONS = {
         "Which uncertain input decides missed faults and false trips? Which should be specified or"
         " measured first?"
     ),
-    "variants": "What does each alternative gain or cost, at its own best setting?",
+    "alternatives": "What does each alternative gain or cost, at its own best setting?",
 }
 
 
@@ -49,7 +49,7 @@ class TableText:
 
 
 PAIRS = "paired on the same events; 95 % limits hold for all pairs together"
-VARIANTS = "paired on the same events; 95 % limits hold for all alternatives together"
+ALTERNATIVES = "paired on the same events; 95 % limits hold for all alternatives together"
 STEPS = "paired on the same events; 95 % limits hold for all steps together"
 
 # What each table holds
@@ -67,7 +67,7 @@ HOLDS = {
         "where nothing can be chosen: the candidate of each scheme that comes closest to the"
         " policy's limits, and the limit that it would meet"
     ),
-    "coverage": (
+    "protected_winding": (
         "probability that an earth fault is detected, by place x along the winding from the neutral"
     ),
     "inputs": "every number and distribution of the study, and where it comes from",
@@ -82,15 +82,15 @@ HOLDS = {
     ),
     "comparison": f"the chosen candidate minus others, {PAIRS}",
     "neighbours": f"candidates one step of a grid away, minus the chosen one, {STEPS}",
-    "scenarios": "every candidate under each assumption set of the policy",
-    "scenario_choices": (
+    "assumption_sets": "every candidate under each assumption set of the policy",
+    "assumption_set_choices": (
         "what each assumption set would choose by itself, and what the study's choice loses there"
     ),
     "schemes": "each scheme at its own best setting",
     "scheme_differences": f"one scheme's best setting minus another's, {PAIRS}",
     "caught_by_other": "probability that one scheme misses a fault and another catches it",
-    "variants": "each alternative at its own best setting",
-    "variant_differences": f"each alternative minus the study as stated, {VARIANTS}",
+    "alternatives": "each alternative at its own best setting",
+    "alternative_differences": f"each alternative minus the study as stated, {ALTERNATIVES}",
     "earthing_options": (
         "each option of earthing at its own best setting, and the energy in its earth faults"
         " (I^2 R_f in the fault: 0 if it is bolted)"
@@ -109,7 +109,7 @@ HOLDS = {
     ),
     "convergence": "the chosen candidate's probabilities against the number of samples",
     "remanence_models": "what is chosen with each remanence model of the CTs",
-    "blind_zone": (
+    "unprotected_winding": (
         "unprotected part of the winding against the false trips allowed, best of each scheme"
     ),
     "waveforms": (
@@ -134,7 +134,7 @@ SHORTER = {
 BESIDE = (
     "candidates",
     "inputs",
-    "coverage",
+    "protected_winding",
     "exceedance",
     "convergence",
     "drivers",
@@ -176,13 +176,13 @@ FIGURES = {
         "Every candidate setting: missed internal faults against false trips on external events."
         " Lower and further left is better. The bars are 95 % limits.",
     ),
-    "coverage": FigureText(
+    "protected_winding": FigureText(
         "Earth faults detected against their place along the winding",
         "Probability that an earth fault is detected, against its place along the winding from the"
         " neutral.",
     ),
     "detection_map": FigureText("Earth faults detected against their place and one setting"),
-    "blind_zone": FigureText(
+    "unprotected_winding": FigureText(
         "Unprotected part of the winding against the false trips allowed, each scheme",
         "Unprotected part of the winding against the false trips that are allowed.",
     ),
@@ -200,8 +200,8 @@ FIGURES = {
     "caught_by_other": FigureText(
         "Share of the internal faults that one scheme misses and another catches"
     ),
-    "schemes_coverage": FigureText("Earth faults detected along the winding, each scheme"),
-    "coverage_against_energy": FigureText(
+    "schemes_protected_winding": FigureText("Earth faults detected along the winding, each scheme"),
+    "protection_against_energy": FigureText(
         "Protected winding against energy in an earth fault, each option",
         "Protected part of the winding against the energy in an earth fault, each option. Higher"
         " and further left is better. The energy in the fault is I^2 R_f over its time: 0 in a"
@@ -217,7 +217,7 @@ FIGURES = {
     "what_if": FigureText(
         "Missed faults and false trips with one input at its centre, or half as uncertain"
     ),
-    "variants": FigureText(
+    "alternatives": FigureText(
         "Missed faults and false trips of the best setting of every alternative"
     ),
     EXCITATION: FigureText("Measured excitation points of the CTs and the curve fitted to them"),
@@ -261,7 +261,7 @@ ENDS = {
     "_difference": "difference",
 }
 LIMIT_ENDS = ("_low", "_high")
-SHARES = ("p_", "covered_", "worst_p", "plant_", "share_of_")
+SHARES = ("p_", "protected_", "worst_p", "installation_", "share_of_")
 COST = "cost_per_year"  # in the unit that the study gives it
 
 

@@ -52,8 +52,8 @@ class Case:
 
     kind: str
     stratum: Stratum
-    plant: int  # counted from 0, as the rows of plants.npz
-    event: int  # of that plant, from 0
+    installation: int  # counted from 0, as the rows of installations.npz
+    event: int  # of that installation, from 0
     rate_hz: float
     times_s: Array
     cts_a: Array
@@ -131,11 +131,11 @@ def _case(job: Job, lattice: Lattice, kind: str, found: _Found) -> Case:
         block, lattice, max(round(RATE_HZ / job.study.machine.frequency_hz), 32), trace=True
     )
     design = block.design
-    plant, event = divmod(found.row, design.events_in(found.chunk))
+    installation, event = divmod(found.row, design.events_in(found.chunk))
     return Case(
         kind,
         found.chunk.stratum,
-        design.plants_in(found.chunk).start + plant,
+        design.installations_in(found.chunk).start + installation,
         found.chunk.event_block * design.events_per_chunk + event,
         1 / window.step_s,
         window.times()[2::2],

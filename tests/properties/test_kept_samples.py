@@ -33,7 +33,7 @@ from tests.made.studies import REMOVE, minimal_study_text, study_table, study_wi
 
 PLAIN: dict[str, Any] = {
     "study.samples": 192,
-    "study.plants": 32,
+    "study.installations": 32,
     "study.earth_fault_samples": 64,
     "candidates.delay_s": [0.0, 0.06],
     "candidates.earth_pickup_a": [0.02, 0.2],
@@ -42,23 +42,23 @@ PLAIN: dict[str, Any] = {
 }
 SMALL = PLAIN | {
     "scheme.kind": ["two_phase_one_earth", "biased"],
-    "candidates.slope1": [0.0, 0.2],
-    "candidates.present": {
+    "candidates.first_slope": [0.0, 0.2],
+    "candidates.existing": {
         "scheme": "biased",
         "phase_pickup_a": 0.3,
-        "slope1": 0.1,
+        "first_slope": 0.1,
         "delay_s": 0.04,
     },
 }
 GREATER_OF = {
     "scheme.kind": "biased",
     "scheme.bias_form": "greater_of",
-    "candidates.slope1": [0.3],
+    "candidates.first_slope": [0.3],
     "candidates.earth_pickup_a": REMOVE,
     "candidates.stabilising_resistance_ohm": REMOVE,
 }
 NO_EARTH = {"phase_phase": 0.5, "phase_phase_earth": 0.2, "three_phase": 0.3}
-SAME = ("stabilising_resistance_ohm", "slope1", "slope2", "slope_break_a")
+SAME = ("stabilising_resistance_ohm", "first_slope", "second_slope", "turning_point_a")
 
 
 def kept(folder: Path, changes: dict[str, Any], workers: int = 1) -> Result:
@@ -161,14 +161,14 @@ def test_rows_are_keyed_and_every_column_is_explained(folder: Path, result: Resu
         rows, mine = pd.read_parquet(folder / file), table[table["file"] == file]
         assert list(rows.columns) == list(mine["column"])
         assert mine["meaning"].notna().all()
-        assert not rows.duplicated(["plant", "event"]).any()
-        assert rows["plant"].nunique() == 32
+        assert not rows.duplicated(["installation", "event"]).any()
+        assert rows["installation"].nunique() == 32
         assert (rows["weight"] == 1).all()
         for key in ("machine.subtransient_reactance_pu", "ct.knee_voltage_v[line_end.L3]"):
-            of_plants = rows.groupby("plant")[key].first().to_numpy()
-            assert rows.groupby("plant")[key].nunique().eq(1).all()
-            whole = result.plants[f"input/{key.partition('[')[0]}"]
-            assert of_plants == pytest.approx(whole if whole.ndim == 1 else whole[:, 5])
+            of_installations = rows.groupby("installation")[key].first().to_numpy()
+            assert rows.groupby("installation")[key].nunique().eq(1).all()
+            whole = result.installations[f"input/{key.partition('[')[0]}"]
+            assert of_installations == pytest.approx(whole if whole.ndim == 1 else whole[:, 5])
 
 
 @pytest.mark.slow
@@ -192,7 +192,7 @@ def test_two_workers_write_the_same_bytes_a_row_group_at_a_time(
     assert {path.name: path.read_bytes() for path in one.iterdir()} == {
         path.name: path.read_bytes() for path in two.iterdir()
     }
-    chunk = 192 // 16  # samples of one block of plants
+    chunk = 192 // 16  # samples of one block of installations
     assert max(waiting) == 40 // chunk * chunk + chunk
     with ParquetFile(one / "samples_external_near_fault.parquet") as file:
         assert file.num_row_groups == 4
@@ -207,7 +207,7 @@ def test_weighted_samples_give_the_probability_of_rare_false_trips(tmp_path: Pat
     event = study_table()["external_events"][0]
     result = kept(tmp_path, PLAIN | {"study.rare_samples": 4096, "external_events": [event]})
     rows = pd.read_parquet(tmp_path / "samples_weighted_near_fault.parquet")
-    assert len(rows) == 4096 == rows["plant"].nunique()
+    assert len(rows) == 4096 == rows["installation"].nunique()
     error = rows["weight"].std() / len(rows) ** 0.5
     assert abs(rows["weight"].mean() - 1) < 5 * error  # by chance once in a million
     first = result.outcome.first
@@ -352,7 +352,7 @@ def test_the_command_puts_them_into_its_folder_and_replaces_them(
     monkeypatch.chdir(tmp_path)
     text = (
         minimal_study_text()
-        .replace("plants = 32", "plants = 16")
+        .replace("installations = 32", "installations = 16")
         .replace("delay_s = [0]", "delay_s = [0.1]")
     )
     (tmp_path / "s.toml").write_text(text)
@@ -373,14 +373,14 @@ def test_a_kind_that_keeps_none_is_refused_before_anything_is_sampled(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    text = minimal_study_text().replace('kind = "setting_sweep"', 'kind = "variants"')
+    text = minimal_study_text().replace('kind = "setting_sweep"', 'kind = "alternatives"')
     (tmp_path / "s.toml").write_text(
-        text + '[[variants]]\nname = "a"\nchanges = { "ct.remanence_percent" = 40 }\n'
+        text + '[[alternatives]]\nname = "a"\nchanges = { "ct.remanence_percent" = 40 }\n'
     )
     assert main(["run", "s.toml", "--keep-samples"]) == 2
     assert (
         capsys.readouterr().err
-        == 'statorodds: --keep-samples: study.kind = "variants" keeps none; run the file as'
+        == 'statorodds: --keep-samples: study.kind = "alternatives" keeps none; run the file as'
         ' "setting_sweep", or leave the option out\n'
     )
     assert [path.name for path in tmp_path.iterdir()] == ["s.toml"]
