@@ -12,7 +12,6 @@ from montecarlo.errors import StudyError
 from studies.drivers.answers import Drivers, find_drivers
 from studies.drivers.run import findings
 from studies.protocol import Findings
-from studies.report.blocks import Paragraph
 from studies.report.terminal import lines
 from tests.made.said import words
 from tests.made.studies import REMOVE, study_with
