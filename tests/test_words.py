@@ -120,7 +120,7 @@ def comments(path: Path) -> Iterator[tuple[str, str]]:
     for line in path.read_text(encoding="utf-8").splitlines():
         found = re.search(r'(?:^|\s)#\s(.*)$|title = (".*")', line)
         if found:
-            yield path.name, found[1] or found[2]
+            yield path.name, without_code(found[1] or found[2])
 
 
 @pytest.mark.parametrize(
