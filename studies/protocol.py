@@ -29,6 +29,7 @@ class Part:
     frames: Mapping[str, pd.DataFrame] = field(default_factory=dict)
     files: Mapping[str, bytes] = field(default_factory=dict)
     text: tuple[Block, ...] = ()
+    draw: Callable[[], Mapping[str, Figure]] = dict  # within the look of all
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,7 +40,8 @@ class Findings:
     figures: Mapping[str, Figure]
     arrays: Mapping[str, Mapping[str, np.ndarray[Any, Any]]] = field(default_factory=dict)
     provenance: Mapping[str, Any] = field(default_factory=dict)
-    text: tuple[Block, ...] = ()  # for terminal and report
+    text: tuple[Block, ...] = ()  # for terminal and report; begins with a Lead
+    appendix: tuple[Block, ...] = ()  # for the report alone: how it was computed
     begin: tuple[str, ...] = ("candidates.csv", "tradeoff.svg")  # files to look at first
     result: Result | None = None  # of the choice among settings, if the kind makes one
     # whatever else, by its whole name: name or folder/name

@@ -43,6 +43,7 @@ CHUNK = 2048  # samples, a multiple of BATCH
 MOST, LEAST = 0.1, 1e-7  # probabilities between which settings shape the density
 COLUMNS = 4096  # settings summed at once, to bound the memory
 WHOLE = 1.0  # share of a batch
+FINAL = "rare.final"  # what keys the random numbers of final batches
 
 Densities = Mapping[Stratum, Symmetric]
 
@@ -230,7 +231,7 @@ def final_batch(
     draws = [
         replace(draw, keep=keep is not None)
         for name, density in densities.items()
-        for draw in _draws(job, name, density, size_of(job, name), round_, "rare.final")
+        for draw in _draws(job, name, density, size_of(job, name), round_, FINAL)
     ]
     found: dict[Stratum, Final] = {}
     for done, (draw, (part, rows)) in enumerate(
@@ -244,6 +245,22 @@ def final_batch(
             done + 1, len(draws), f"{name}, weighted samples" + (", fresh batch" if round_ else "")
         )
     return found
+
+
+def first_draw(job: Job, name: Stratum, density: Symmetric) -> Draw:
+    """The first chunk of one event's final batch, on the study's own random numbers.
+
+    Parameters
+    ----------
+    job : Job
+    name : Stratum
+    density : Symmetric
+
+    Returns
+    -------
+    Draw
+    """
+    return _draws(job, name, density, size_of(job, name), 0, FINAL)[0]
 
 
 def _draws(

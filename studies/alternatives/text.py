@@ -11,8 +11,8 @@ from montecarlo.estimates.verdicts import Verdict
 from montecarlo.quantities.wording import listed
 from montecarlo.study.axes import KEYS
 from studies.alternatives.frames import SideBySide
-from studies.report.blocks import Block, Table, items, paragraphs
-from studies.report.catalogue import capital
+from studies.report.blocks import Block, Lead, Section, Table, items, paragraphs
+from studies.report.catalogue import NOTES, capital
 from studies.report.notes import unresolved_sentence
 from studies.report.numbers import (
     GAPS,
@@ -24,6 +24,7 @@ from studies.report.numbers import (
     per_year,
     with_limits,
 )
+from studies.report.safety import REVIEW
 from studies.report.words import SAME, scheme_name, setting_text
 from studies.sweep.closest import closest_of_each
 from studies.sweep.doubts import of_each
@@ -48,13 +49,14 @@ def alternatives_text(compared: SideBySide) -> list[Block]:
     cost = compared.study.policy.least_annual_cost
     unit = "" if cost is None else f"{cost.unit} a year"
     rows, differences = compared.table.to_dict("records"), compared.differences
+    chosen = compared.table["scheme"].astype(bool).any()
     return [
-        *paragraphs(" ".join(answer(rows, differences, unit))),
+        Lead((*answer(rows, differences, unit), *([REVIEW] if chosen else []))),
+        *of_each(compared.doubts),
         _table(rows, unit),
         *gaps_table(rows, differences, unit),
         *paragraphs(" ".join(further(rows, differences, unit)), *closest_of_each(compared.results)),
-        *of_each(compared.doubts),
-        *items((ELSEWHERE, unresolved_sentence(compared.unresolved_rows))),
+        Section(NOTES, items((ELSEWHERE, unresolved_sentence(compared.unresolved_rows)))),
     ]
 
 

@@ -160,12 +160,13 @@ def _check(options: Namespace) -> None:
     study = read_study(options.file)
     from montecarlo.engine.sizes import check_sizes
     from studies.check.text import checked
+    from studies.report.blocks import Paragraph
     from studies.report.safety import CAUTION
-    from studies.report.terminal import text_of
+    from studies.report.terminal import shown
 
     check_sizes(study)
     found = checked(study)
-    say(f"{text_of(found.text)}\n\n{CAUTION}")
+    say(f"{shown(found.text)}\n\n{shown([Paragraph(CAUTION)])}")
     if options.strict and found.cautions:
         raise StudyError(*(f"--strict: {caution}" for caution in found.cautions))
 
@@ -207,8 +208,9 @@ def _measured(options: Namespace) -> None:
         raise StudyError(f"{out}: exists already; name another file with --out, or remove it first")
     from studies.cli.output import write_new_table
     from studies.measured.run import weigh
+    from studies.report.blocks import Paragraph
     from studies.report.safety import CAUTION
-    from studies.report.terminal import lines
+    from studies.report.terminal import shown
 
     found = weigh(options.folder, options.measured)
     try:
@@ -218,7 +220,8 @@ def _measured(options: Namespace) -> None:
             f"{out}: cannot be written ({reason(error)}); name another file with --out"
         ) from None
     table = f"Table: {out}, every candidate before and after"
-    say("\n".join([*lines(found.text), "", table, "", CAUTION]), f"the table is {out}")
+    text = "\n\n".join([shown(found.text), table, shown([Paragraph(CAUTION)])])
+    say(text, f"the table is {out}")
 
 
 def _verify(options: Namespace) -> int:

@@ -28,11 +28,11 @@ from studies.cli.progress import Bar
 from studies.cli.report import REPORT, write_report
 from studies.protocol import Findings
 from studies.report import pdf
-from studies.report.blocks import Block, Caution, Paragraph
+from studies.report.blocks import Caution, Heading, Paragraph, paragraphs
 from studies.report.inputs import inputs_of
 from studies.report.safety import CAUTION
 from studies.report.streams import say, tell
-from studies.report.terminal import text_of
+from studies.report.terminal import shown
 
 
 @dataclass(frozen=True)
@@ -144,19 +144,18 @@ def _told(
     files: int,
     notes: list[str],
 ) -> list[str]:
-    """What a finished run says; lines that somebody may copy are left whole."""
-    title: list[Block] = [Paragraph(study.study.title)]
+    """What a finished run says; a line that somebody may copy is left whole."""
     cautions = [Caution(text) for text in wired]
     begin = listed((REPORT, *findings.begin))
     return [
-        text_of(title),
+        shown([Heading(study.study.title)]),
         "",
-        text_of([*findings.text, *cautions]),
+        shown([*findings.text[:1], *cautions, *findings.text[1:]]),
         "",
-        f"Results: {destination.folder}{os.sep} ({files} files; begin with {begin})",
-        *filter(None, notes),
+        f"Results: {destination.folder}{os.sep}",
+        shown(paragraphs(f"{files} files; begin with {begin}.", *notes)),
         "",
-        CAUTION,
+        shown([Paragraph(CAUTION)]),
     ]
 
 

@@ -10,10 +10,11 @@ from montecarlo.estimates.verdicts import Verdict
 from montecarlo.quantities.wording import listed
 from studies.drivers.effects import POSITION
 from studies.drivers.samples import CENTRE, HALVED
-from studies.report.blocks import Block, Table, items, paragraphs
-from studies.report.catalogue import capital
-from studies.report.notes import sentences, unresolved_sentence
+from studies.report.blocks import Block, Lead, Section, Table, items, paragraphs
+from studies.report.catalogue import NOTES, capital
+from studies.report.notes import to_know, unresolved_sentence
 from studies.report.numbers import in_both, percent
+from studies.report.safety import REVIEW
 from studies.report.words import SAME, input_name, scheme_name, setting_text
 from studies.sweep.closest import closest_text
 from studies.sweep.doubts import doubts_text
@@ -49,18 +50,21 @@ def drivers_text(
     """
     installation = found.worths
     return [
-        *paragraphs(
-            f"{_specify(frames['what_if'], installation)}"
-            f" {_measure(result, frames['worth_of_measuring'])}",
-            _setting(result, found),
+        Lead(
+            (
+                _specify(frames["what_if"], installation),
+                _measure(result, frames["worth_of_measuring"]),
+                _setting(result, found),
+                REVIEW,
+            )
         ),
+        *doubts_text(result.doubts, result.chosen or 0),
         *_leaders(frames["drivers"]),
         *paragraphs(
             _assumed(frames["what_if"], installation),
             *closest_text(result.study, result.closest),
         ),
-        *doubts_text(result.doubts, result.chosen or 0),
-        *items((*_notes(found), *sentences(result), peak)),
+        Section(NOTES, items((*_notes(found), *to_know(result), peak))),
     ]
 
 

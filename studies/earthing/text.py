@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from montecarlo.quantities.wording import listed
 from montecarlo.study.budget import too_few
-from studies.report.blocks import Block, Table, items, paragraphs
-from studies.report.catalogue import capital
+from studies.report.blocks import Block, Lead, Section, Table, items, paragraphs
+from studies.report.catalogue import NOTES, capital
 from studies.report.notes import move_sentences, sentence, unresolved_sentence
 from studies.report.numbers import (
     NONE_SEEN,
@@ -22,6 +22,7 @@ from studies.report.numbers import (
     percent,
     with_limits,
 )
+from studies.report.safety import REVIEW
 from studies.report.words import SAME, scheme_name, setting_text
 from studies.sweep.closest import closest_of_each
 from studies.sweep.doubts import of_each
@@ -60,7 +61,8 @@ def earthing_text(options: Options) -> list[Block]:
     chosen = [row for row in rows if row["scheme"]]
     signs = signs_of(options.differences)
     return [
-        *paragraphs(" ".join(answer(rows, signs))),
+        Lead((*answer(rows, signs), *([REVIEW] if chosen else []))),
+        *of_each(options.doubts),
         _found(rows),
         *items(f"{row['option']}: {_setting(options, row)}" for row in chosen),
         _energies(rows),
@@ -70,8 +72,7 @@ def earthing_text(options: Options) -> list[Block]:
             ENERGIES,
             *closest_of_each(options.results),
         ),
-        *of_each(options.doubts),
-        *items(_notes(options)),
+        Section(NOTES, items(_notes(options))),
     ]
 
 

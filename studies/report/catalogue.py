@@ -4,6 +4,7 @@ Report and workbook take it from here; a table or figure that nobody described g
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -14,12 +15,12 @@ if TYPE_CHECKING:
 
 QUESTIONS = {
     "setting_sweep": (
-        "Which setting of the differential scheme misses fewest stator faults and keeps to the"
-        " policy on false trips? How sure is that?"
+        "Which setting of the differential scheme leaves fewest stator faults uncleared, among"
+        " those that the policy on false trips allows? How sure is that?"
     ),
     "scheme_comparison": (
-        "Which differential scheme misses fewest stator faults, each at its own best setting?"
-        " Which faults does one scheme miss and another catch?"
+        "Which differential scheme leaves fewest stator faults uncleared, each at its own best"
+        " setting? Which faults does one miss that another catches?"
     ),
     "earthing_options": (
         "What does each way of earthing the neutral give, at its own best setting: protected"
@@ -31,6 +32,16 @@ QUESTIONS = {
     ),
     "alternatives": "What does each alternative gain or cost, at its own best setting?",
 }
+
+# --- sections -----------------------------------------------------------------
+
+NOT_SELECTED, NOTES = "Not selected, and why", "Notes"
+COMPARISONS = ("earthing_options", "alternatives")  # they compare, and recommend nothing
+
+
+def first_heading(kind: str) -> str:
+    """Of what a report of this kind of study opens with."""
+    return "Result" if kind in COMPARISONS else "Recommendation"
 
 
 # --- tables -------------------------------------------------------------------
@@ -50,22 +61,22 @@ class TableText:
 
 PAIRS = "paired on the same events; 95 % limits hold for all pairs together"
 ALTERNATIVES = "paired on the same events; 95 % limits hold for all alternatives together"
-STEPS = "paired on the same events; 95 % limits hold for all steps together"
+STEPS = "paired on the same events; 95 % limits hold for all neighbours together"
 
 # What each table holds
 HOLDS = {
     "candidates": (
-        "one row a candidate setting: estimates with 95 % limits, whether it is usable and whether"
-        " the policy allows it; rows of batch 2 from samples that were not used to choose"
+        "one row a candidate setting: estimates with 95 % limits, whether it is usable, whether the"
+        " policy allows it; batch 1: selection sample, batch 2: independent sample"
     ),
     "by_type": (
         "one row a candidate and a fault type, event or state; p: missed for internal faults,"
-        " operated for the others; share_of_total: part of all missed faults or of all false"
+        " operated for the others; share_of_total: a type's share of all missed faults or false"
         " trips"
     ),
     "closest": (
-        "where nothing can be chosen: the candidate of each scheme that comes closest to the"
-        " policy's limits, and the limit that it would meet"
+        "where no setting meets the policy: the candidate of each scheme that comes closest, and"
+        " the limit that it would meet"
     ),
     "protected_winding": (
         "probability that an earth fault is detected, by place x along the winding from the neutral"
@@ -73,15 +84,15 @@ HOLDS = {
     "inputs": "every number and distribution of the study, and where it comes from",
     "unresolved": (
         "samples without a result by type and batch, of the candidate that has most; why, over all"
-        " circuits; and how they are counted"
+        " circuits; how they are counted"
     ),
-    "backup": "how often the neutral back-up operates; the same for every candidate",
+    "backup": "how often the neutral back-up operates, whatever the candidate",
     "rare": "weighted samples of external events beside the counts, and which of the two was used",
     "exceedance": (
-        "probability that an external event drives an element beyond a pick-up, every circuit"
+        "probability that an external event drives an element beyond a pick-up, every relay circuit"
     ),
     "comparison": f"the chosen candidate minus others, {PAIRS}",
-    "neighbours": f"candidates one step of a grid away, minus the chosen one, {STEPS}",
+    "neighbours": f"neighbouring settings, a step of one grid away, minus the chosen one, {STEPS}",
     "assumption_sets": "every candidate under each assumption set of the policy",
     "assumption_set_choices": (
         "what each assumption set would choose by itself, and what the study's choice loses there"
@@ -89,7 +100,7 @@ HOLDS = {
     "schemes": "each scheme at its own best setting",
     "scheme_differences": f"one scheme's best setting minus another's, {PAIRS}",
     "caught_by_other": "probability that one scheme misses a fault and another catches it",
-    "alternatives": "each alternative at its own best setting",
+    "alternatives": "each alternative of the study at its own best setting",
     "alternative_differences": f"each alternative minus the study as stated, {ALTERNATIVES}",
     "earthing_options": (
         "each option of earthing at its own best setting, and the energy in its earth faults"
@@ -98,7 +109,7 @@ HOLDS = {
     "earthing_differences": f"one option of earthing minus another, {PAIRS}",
     "drivers": "first and total effects of each input on the currents in the elements",
     "elasticities": (
-        "change of missed faults and false trips with the centre and the spread of each input"
+        "how missed faults and false trips change with the centre and the spread of each input"
     ),
     "what_if": "missed faults and false trips with one input at its centre, or half as uncertain",
     "worth_of_measuring": (
@@ -107,18 +118,25 @@ HOLDS = {
     "detection_map": (
         "probability that an earth fault is detected, by place along the winding and setting"
     ),
+    "false_trip_sources": (
+        "share of each external event in the false trips of the chosen and of the existing setting"
+    ),
+    "missed_fault_places": (
+        "probability that the chosen and the existing setting miss an earth fault, by its"
+        " resistance and its place along the winding"
+    ),
     "convergence": "the chosen candidate's probabilities against the number of samples",
     "remanence_models": "what is chosen with each remanence model of the CTs",
     "unprotected_winding": (
-        "unprotected part of the winding against the false trips allowed, best of each scheme"
+        "the unprotected part of the winding against the false trips allowed, best of each scheme"
     ),
     "waveforms": (
         "index of the cases for secondary injection: origin of each, expected operation of the"
         " elements"
     ),
     "commissioning": (
-        "primary injections, pick-ups, slopes and times: expected value and the band of 95 % of the"
-        " sampled installations; blank columns for measured values"
+        "primary injections, pick-ups, slopes and times: what is expected and the band that 95 % of"
+        " the sampled installations keep to; blank columns for what is measured"
     ),
     "peak_voltage": (
         "highest voltage across the relay circuit on an internal fault, by formula and simulated"
@@ -127,7 +145,7 @@ HOLDS = {
 # Captions shorter than that
 SHORTER = {
     "by_type": "By fault type, event and load state",
-    "closest": "No setting meets the policy: the closest one of each scheme",
+    "closest": "No setting meets the policy: the closest of each scheme",
     "unresolved": "Samples without a result, most first",
 }
 # In a figure or a section of their own, or for a crew
@@ -139,6 +157,8 @@ BESIDE = (
     "convergence",
     "drivers",
     "detection_map",
+    "false_trip_sources",
+    "missed_fault_places",
     "waveforms",
     "commissioning",
 )
@@ -163,33 +183,75 @@ def capital(text: str) -> str:
 
 @dataclass(frozen=True)
 class FigureText:
-    """`title`: what a screen reader says; `caption`: below the figure in a report."""
+    """`title`: what a screen reader says; `caption`: below the figure in a report; `brief`: below
+    it where it is small."""
 
     title: str
     caption: str = ""
+    brief: str = ""
 
 
+# The figures that carry a recommendation: the first of these that a run draws
+LEADING = (
+    "schemes",
+    "schemes_protected_winding",
+    "protection_against_energy",
+    "earthing_options",
+    "what_if",
+    "elasticities",
+    "drivers",
+    "alternatives",
+    "tradeoff",
+    "protected_winding",
+    "false_trip_sources",
+    "exceedance",
+    "unprotected_winding",
+    "caught_by_other",
+)
+MOST_LEADING = 3
 EXCITATION = "excitation"  # one a place with CTs of its own, the place behind the name
 FIGURES = {
     "tradeoff": FigureText(
         "Missed internal faults against false trips, every candidate setting",
-        "Every candidate setting: missed internal faults against false trips on external events."
-        " Lower and further left is better. The bars are 95 % limits.",
+        "Every candidate setting: its missed faults against its false trips. Lower and further left"
+        " is better; the bars are 95 % limits.",
+        "Missed faults against false trips.",
     ),
     "protected_winding": FigureText(
         "Earth faults detected against their place along the winding",
-        "Probability that an earth fault is detected, against its place along the winding from the"
+        "Probability that an earth fault is detected, by its place along the winding from the"
         " neutral.",
+        "Protected part of the winding.",
+    ),
+    "false_trip_sources": FigureText(
+        "Share of each external event in the false trips, chosen and existing setting",
+        "Share of each external event in the false trips. A grey mark shows its share of all"
+        " external events.",
+    ),
+    "missed_fault_places": FigureText(
+        "Missed earth faults by place along the winding and fault resistance",
+        "Missed earth faults by place and fault resistance: the darker, the more of the faults"
+        " there are missed.",
+    ),
+    "worst_cases": FigureText(
+        "Worst sampled external events in time, from the primary currents to the measured value",
+        "The worst sampled external events of the chosen setting. The setting trips when the"
+        " measured value stays above the red line for the delay.",
+    ),
+    "missed_case": FigureText(
+        "Strongest missed internal fault in time, from the primary currents to the measured value",
+        "The strongest sampled internal fault that the chosen setting misses.",
     ),
     "detection_map": FigureText("Earth faults detected against their place and one setting"),
     "unprotected_winding": FigureText(
         "Unprotected part of the winding against the false trips allowed, each scheme",
-        "Unprotected part of the winding against the false trips that are allowed.",
+        "The unprotected part of the winding against the false trips that are allowed.",
     ),
     "exceedance": FigureText(
         "How often an external event exceeds a pick-up, every circuit",
         "Probability that an external event drives an element beyond a pick-up, as low as the"
         " samples show.",
+        "External events beyond a pick-up.",
     ),
     "convergence": FigureText(
         "Missed faults and false trips against the number of independent samples",
@@ -202,17 +264,18 @@ FIGURES = {
     ),
     "schemes_protected_winding": FigureText("Earth faults detected along the winding, each scheme"),
     "protection_against_energy": FigureText(
-        "Protected winding against energy in an earth fault, each option",
+        "Protected part of the winding against energy in an earth fault, each option",
         "Protected part of the winding against the energy in an earth fault, each option. Higher"
         " and further left is better. The energy in the fault is I^2 R_f over its time: 0 in a"
         " bolted fault.",
+        "Protected part of the winding against energy in an earth fault.",
     ),
     "earthing_options": FigureText(
         "Missed faults, false trips and energy in the fault, each option"
     ),
     "drivers": FigureText("First and total effects of each input on the currents in the elements"),
     "elasticities": FigureText(
-        "Change of missed faults and false trips with the centre and the spread of each input"
+        "How missed faults and false trips change with the centre and the spread of each input"
     ),
     "what_if": FigureText(
         "Missed faults and false trips with one input at its centre, or half as uncertain"
@@ -224,11 +287,18 @@ FIGURES = {
 }
 
 
+def leading(names: Iterable[str]) -> list[str]:
+    """Of a run's figures those that carry its recommendation."""
+    drawn = {*names}
+    return [name for name in LEADING if name in drawn][:MOST_LEADING]
+
+
 def figure_text(name: str) -> FigureText:
     """What is said of the figure `name`.svg; its caption is its title unless it has another."""
     kind = EXCITATION if name.startswith(f"{EXCITATION}_") else name
     found = FIGURES.get(kind, FigureText(capital(name.replace("_", " "))))
-    return found if found.caption else replace(found, caption=f"{found.title}.")
+    caption, brief = found.caption or f"{found.title}.", found.brief or f"{found.title}."
+    return replace(found, caption=caption, brief=brief)
 
 
 # --- columns ------------------------------------------------------------------

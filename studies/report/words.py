@@ -53,7 +53,7 @@ def input_name(key: str) -> str:
     if table not in TABLES or not path:
         return key
     *middle, last = path
-    name = without_unit(last)[0].replace("_", " ")
+    name = without_unit(last)[0].replace("_", " ").replace("pickup", "pick-up")
     if table == "external_events" or not middle:
         return f"{TABLES[table]}{name}"
     return f"{TABLES[table]}{name}, {' '.join(middle).replace('_', ' ')}"
@@ -97,16 +97,29 @@ def setting_text(row: Mapping[str, Any], without: str = "") -> str:
     one axis of it."""
     if without in BIAS:
         without = BIAS[0]  # stands for all of them
-    briefs = {
+    told = {
         key: words.brief
         for key, words in AXIS_WORDS.items()
         if words.brief and key != without and not math.isnan(row[key])
     }
     values = {**row, "first_slope": slope_text(row)}
-    parts = {key: brief.format(values[key]) for key, brief in briefs.items()}
-    if "delay_s" in parts and not row["delay_s"]:
-        parts["delay_s"] = "no delay"
-    return ", ".join(parts.values())
+    parts = {key: brief.format(values[key]) for key, brief in told.items()}
+    shown = parts | _no_delay(row) if "delay_s" in parts else parts
+    return ", ".join(shown.values())
+
+
+def _no_delay(row: Mapping[str, Any]) -> dict[str, str]:
+    return {} if row["delay_s"] else {"delay_s": "no delay"}
+
+
+def full_setting(row: Mapping[str, Any]) -> str:
+    """A candidate's setting with the names of all its values: phase pick-up 0.1 A, delay 0.1 s."""
+    parts = {
+        key: f"{words.label} {row[key]:g}{axis_unit(key)}"
+        for key, words in AXIS_WORDS.items()
+        if not math.isnan(row[key])
+    }
+    return ", ".join((parts | _no_delay(row)).values())
 
 
 def slope_text(row: Mapping[str, Any]) -> str:

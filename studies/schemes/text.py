@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 from montecarlo.estimates.verdicts import Verdict
 from montecarlo.frames.doubts import doubts_of
 from montecarlo.quantities.wording import listed
-from studies.report.blocks import Block, Table, items, paragraphs
-from studies.report.catalogue import capital
-from studies.report.notes import sentences
+from studies.report.blocks import Block, Lead, Section, Table, items, paragraphs
+from studies.report.catalogue import NOTES, capital
+from studies.report.notes import to_know
 from studies.report.numbers import (
     GAPS,
     NONE_SEEN,
@@ -24,6 +24,7 @@ from studies.report.numbers import (
     percent,
     with_limits,
 )
+from studies.report.safety import REVIEW
 from studies.report.words import SAME, scheme_name, setting_text
 from studies.schemes.frames import ALL_TYPES
 from studies.sweep.closest import closest_text
@@ -42,17 +43,23 @@ HEADS = {"p_missed": "missed, points", "p_false": "false, points", "p_nobody": "
 
 
 def scheme_text(
-    result: Result, schemes: pd.DataFrame, differences: pd.DataFrame, caught: pd.DataFrame
+    result: Result,
+    schemes: pd.DataFrame,
+    differences: pd.DataFrame,
+    caught: pd.DataFrame,
+    *more: Block,
 ) -> list[Block]:
-    """What a finished comparison says."""
+    """What a finished comparison says; `more`: notes of what follows the choice."""
     cost = result.study.policy.least_annual_cost
     unit = None if cost is None else cost.unit
     settings = tuple(
         f"{scheme_name(row['scheme'])}: no. {row['candidate']}, {setting_text(row)}"
         for row in schemes[schemes["has_best"]].to_dict("records")
     )
+    review = [REVIEW] if schemes["has_best"].any() else []
     return [
-        *paragraphs(" ".join(answer(unit, schemes, differences))),
+        Lead((*answer(unit, schemes, differences), *review)),
+        *_doubts(result, schemes),
         _table(schemes, unit),
         *items(settings),
         *gaps_table(unit, schemes, differences),
@@ -60,8 +67,7 @@ def scheme_text(
             " ".join(further(unit, schemes, differences, caught)),
             *closest_text(result.study, result.closest),
         ),
-        *_doubts(result, schemes),
-        *items(sentences(result)),
+        Section(NOTES, [*items(to_know(result)), *more]),
     ]
 
 

@@ -3,9 +3,8 @@ setting to choose."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable
 from contextlib import nullcontext
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,7 +16,7 @@ from studies.nominal.peak import caution, peak_frame, peak_of_chosen, peak_volta
 from studies.protocol import Drawn, Findings
 from studies.report.blocks import Block, items
 from studies.report.catalogue import with_unit
-from studies.report.notes import with_sentences
+from studies.report.notes import computed, with_sentences
 from studies.report.sample_files import SampleFiles
 from studies.sweep.figures import figures
 from studies.sweep.frames import tables
@@ -26,6 +25,8 @@ from studies.waveforms.run import waveforms
 
 if TYPE_CHECKING:
     from montecarlo.engine.workers import Workers
+
+Said = Callable[..., list[Block]]  # of a result, and of notes that follow it
 
 
 class SettingSweep:
@@ -45,17 +46,15 @@ class SettingSweep:
         return findings(result, progress)
 
 
-def findings(
-    result: Result, progress: Progress = silent, said: Sequence[Block] | None = None
-) -> Findings:
+def findings(result: Result, progress: Progress = silent, said: Said = result_text) -> Findings:
     """What follows sampling.
 
     Parameters
     ----------
     result : Result
     progress : callable
-    said : sequence of Block, optional
-        What is said of the choice, if not `result_text`.
+    said : callable
+        What is said of the choice, of the result and of notes that follow it.
     """
     progress(0, 1, "peak voltages of the relay circuit")
     peaks = peak_voltages(result.study)
@@ -67,13 +66,14 @@ def findings(
     sheet = commissioning(result, peak)
     frames = {**tables(result), "peak_voltage": peak_table, **waves.frames, **sheet.frames}
     frames = with_unit(frames, result.study)
-    choice = result_text(result) if said is None else said
+    more = (*items((peak, *caution(peaks))), *waves.text, *sheet.text)
     return Findings(
         frames,
-        Drawn(partial(figures, result, frames)),
+        Drawn(lambda: {**figures(result, frames), **waves.draw()}),
         arrays={"installations": result.installations},
         provenance=with_sentences(result),
-        text=(*choice, *items((peak, *caution(peaks))), *waves.text, *sheet.text),
+        text=tuple(said(result, *more)),
+        appendix=tuple(items(computed(result))),
         result=result,
         files={**waves.files, **sheet.files},
     )

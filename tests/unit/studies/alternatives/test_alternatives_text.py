@@ -81,8 +81,8 @@ def test_what_is_concluded() -> None:
             " ohm, no delay."
         ),
         (
-            "It misses 20 % (18 to 22 %) of the internal faults within its scope and trips falsely"
-            " on 0.1 % (0.09 to 0.12 %) of the external events. That is 0.002 missed faults and"
+            "It leaves 20 % (18 to 22 %) of the faults in its scope uncleared and trips falsely on"
+            " 0.1 % (0.09 to 0.12 %) of the external events. That is 0.002 missed faults and"
             " 0.03 false trips a year."
         ),
         'More missed faults: "larger resistor".',

@@ -35,9 +35,9 @@ def gaps(width: float) -> dict[str, tuple[str, ...]]:
 def test_the_best_comes_first_with_its_setting_and_its_limits() -> None:
     assert said().startswith(
         "Fewest missed faults: two phase elements and an earth element, no. 1, phase 0.1 A, earth"
-        " 0.02 A, 0 ohm, no delay. It misses 15.6 % (15.4 to 15.8 %) of the internal faults within"
-        " its scope and trips falsely on 0.13 % (0.039 to 0.41 %) of the external events. That is"
-        " 0.0016 missed faults and 0.0013 false trips a year."
+        " 0.02 A, 0 ohm, no delay. It leaves 15.6 % (15.4 to 15.8 %) of the faults in its"
+        " scope uncleared and trips falsely on 0.13 % (0.039 to 0.41 %) of the external events."
+        " That is 0.00156 missed faults and 0.0013 false trips a year."
     )
 
 
@@ -125,7 +125,7 @@ def test_where_costs_decide_they_are_compared() -> None:
     both = pd.concat([gap, rows])
     text = " ".join(answer("EUR", frame, both))
     assert text.startswith("Lowest cost: one element per phase, no. 2, ")
-    assert " It costs 1,000 EUR a year (900 to 1,100). It misses " in text
+    assert " It costs 1,000 EUR a year (900 to 1,100). It leaves " in text
     (table,) = gaps_table("EUR", frame, both)
     assert table.header[-1] == "EUR a year"
     assert table.rows[0][-1] == "+1,100 (+1,000 to +1,200)"
