@@ -1,5 +1,4 @@
-"""What the command line takes: each command, its options, and how faults among them are
-reported."""
+"""What the command line takes: each command, its options, and how faults among them are told."""
 
 from __future__ import annotations
 
@@ -63,8 +62,8 @@ COMMANDS: Mapping[str, Command] = {
             Option(
                 "--picture",
                 "FILE",
-                "draw measured excitation points and the fitted curve, also when it is refused; a"
-                " new .svg or .png",
+                "draw the connections of every scheme into a new .svg or .png, and the excitation"
+                " curves of CTs with a class or measured points into a second one, FILE_excitation",
             ),
         ),
     ),
@@ -92,7 +91,7 @@ COMMANDS: Mapping[str, Command] = {
             Option(
                 "--keep-samples",
                 "",
-                "also write the samples, as Parquet files",
+                "write the selection sample too, as Parquet files",
             ),
             Option(
                 "--pdf",
@@ -116,6 +115,19 @@ COMMANDS: Mapping[str, Command] = {
                 "CSV",
                 "file for the table (default: <name of MEASURED>-weighed.csv, here); a name not in"
                 " use",
+            ),
+        ),
+    ),
+    "compare": Command(
+        "compare two finished runs of one kind: inputs, choices, and figures with limits",
+        (
+            Option("results_a", "RESULTS_A", "results folder of a run"),
+            Option("results_b", "RESULTS_B", "another one"),
+            Option(
+                "--out",
+                "DIR",
+                "folder for the comparison (default: <A>-<B>-compared, here); not there yet, or"
+                " empty",
             ),
         ),
     ),
@@ -175,7 +187,7 @@ def _check_command(given: list[str]) -> None:
 
 
 class _Parser(argparse.ArgumentParser):
-    """Faults of the command line are reported like those of a study: one line, exit code 2."""
+    """Faults of the command line are told like those of a study: one line, exit code 2."""
 
     def print_help(self, file: Any = None) -> None:
         say(self.format_help().rstrip("\n"))

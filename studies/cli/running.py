@@ -11,6 +11,7 @@ from functools import partial
 from pathlib import Path
 
 from montecarlo.engine.sizes import check_sizes
+from montecarlo.engine.stages import Stage
 from montecarlo.engine.workers import Workers
 from montecarlo.engine.workers.pool import Site
 from montecarlo.engine.workers.software import PRODUCT
@@ -28,11 +29,13 @@ from studies.cli.progress import Bar
 from studies.cli.report import REPORT, write_report
 from studies.protocol import Findings
 from studies.report import pdf
-from studies.report.blocks import Block, Caution, Paragraph
+from studies.report.blocks import Caution, Heading, Paragraph, paragraphs
 from studies.report.inputs import inputs_of
 from studies.report.safety import CAUTION
 from studies.report.streams import say, tell
-from studies.report.terminal import text_of
+from studies.report.terminal import shown
+
+DRAWING = Stage("drawing and writing", 3e5)  # in solutions of a circuit that take as long
 
 
 @dataclass(frozen=True)
@@ -84,13 +87,14 @@ def run_file(request: Request) -> None:
     inputs = inputs_of(content, request.file.parent)
     check_sizes(study)
     destination = prepare(request.out, replace=request.replace)
+    kind = KINDS[study.study.kind]()
     keeper = keeping(study.study.kind) if request.keep_samples else None
     wired = _warned(study)
     notes: list[str] = []
     with (
         tidy_when_ended(),
         _place(request.cluster) as place,
-        closing(Bar()) as progress,
+        closing(Bar((*kind.stages(study), DRAWING))) as progress,
         destination.opened(identity(study, keep_samples=request.keep_samples)) as sitting,
     ):
         if there := sitting.finished.there:
@@ -100,11 +104,11 @@ def run_file(request: Request) -> None:
             )
         crew = Workers(request.workers, place=place, finished=sitting.finished)
         findings = (
-            KINDS[study.study.kind]().run(study, workers=crew, progress=progress)
+            kind.run(study, workers=crew, progress=progress)
             if keeper is None
             else keeper.run(study, workers=crew, progress=progress, keep_samples=sitting.staging)
         )
-        progress.note("drawing and writing")
+        progress(0, 1, DRAWING.what)
         files = write_findings(
             findings,
             destination,
@@ -144,19 +148,18 @@ def _told(
     files: int,
     notes: list[str],
 ) -> list[str]:
-    """What a finished run says; lines that somebody may copy are left whole."""
-    title: list[Block] = [Paragraph(study.study.title)]
+    """What a finished run says; a line that somebody may copy is left whole."""
     cautions = [Caution(text) for text in wired]
     begin = listed((REPORT, *findings.begin))
     return [
-        text_of(title),
+        shown([Heading(study.study.title)]),
         "",
-        text_of([*findings.text, *cautions]),
+        shown([*findings.text[:1], *cautions, *findings.text[1:]]),
         "",
-        f"Results: {destination.folder}{os.sep} ({files} files; begin with {begin})",
-        *filter(None, notes),
+        f"Results: {destination.folder}{os.sep}",
+        shown(paragraphs(f"{files} files; begin with {begin}.", *notes)),
         "",
-        CAUTION,
+        shown([Paragraph(CAUTION)]),
     ]
 
 

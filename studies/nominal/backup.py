@@ -10,7 +10,7 @@ from montecarlo.quantities.wording import listed
 from montecarlo.relays.backup import Backup, NeutralCurrent
 from studies.nominal.desk import Desk
 from studies.report.blocks import Block, Paragraph
-from studies.report.numbers import percent, with_limits
+from studies.report.numbers import a_year, percent, with_limits
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -43,8 +43,9 @@ def backup_by_hand(desk: Desk) -> list[Block]:
         )
         parts.append(f"{_words(name)} {formula} = {percent(left) if left < 1 else 'all of it'}")
     text = (
-        "Neutral back-up, part of the winding from the neutral where a bolted earth fault does not"
-        f" operate it: {'; '.join(parts)}. Winding impedance and capacitance are left out."
+        "Neutral back-up, part of the winding counted from the neutral where a bolted earth"
+        f" fault does not operate it: {'; '.join(parts)}. Winding impedance and capacitance are"
+        " left out."
     )
     return [Paragraph(text)]
 
@@ -68,24 +69,23 @@ def backup_found(
     -------
     list of Block
     """
-    caught, nobody = percent(row["p_backup_only"], 3), with_limits(row, "p_nobody", 3)
+    caught = percent(row["p_backup_only"], 3)
+    missed, nobody = percent(row["p_missed"], 3), with_limits(row, "p_nobody")
     text = (
-        f"Back-up ({elements(backup)}): {role} misses {percent(row['p_missed'], 3)} of the"
-        f" internal faults in its scope. Of all these faults the back-up alone clears {caught}."
-        f" Neither clears {nobody}, {row['nobody_per_year']:.2g} a year."
+        f"Neutral back-up: {elements(backup)}. Of the faults in scope {role} misses {missed}; the"
+        f" back-up clears {caught}. Nothing clears {nobody}, {a_year(row['nobody_per_year'])} a"
+        " year."
     )
     events = table[table["side"] == "external"].to_dict("records")
     if events:
         shares = listed(map(_at, events))
-        text += f" Of the external events it operates on {shares}."
+        text += f" Of the external events the back-up operates on {shares}."
     else:
         text += (
-            " No external event of the study drives a current through the neutral. It operates on"
-            " none."
+            " No external event of the study drives a current through the neutral, so the back-up"
+            " operates on none."
         )
-    return [
-        Paragraph(f"{text} The back-up is no part of missed faults, false trips or the choice.")
-    ]
+    return [Paragraph(f"{text} None of this enters the choice.")]
 
 
 def _at(event: Mapping[str, Any]) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from montecarlo.frames.doubts import Doubt, DoubtKind, EventDoubt
 from montecarlo.quantities.wording import listed
@@ -17,17 +17,20 @@ def doubts_text(doubts: Sequence[Doubt], number: int) -> list[Block]:
     return [_block(some, number) for some in _together(doubts)]
 
 
-def of_each(doubts: Mapping[str, tuple[int, Sequence[Doubt]]]) -> list[Block]:
-    """The same of several choices by name, each with its candidate's number; alike ones in one."""
+def of_each(
+    doubts: Mapping[str, tuple[int, Sequence[Doubt]]], called: Callable[[str], str] = str
+) -> list[Block]:
+    """The same of several choices by name, each with its candidate's number; alike ones in one.
+    `called`: a name in words."""
     alike: dict[tuple[int, tuple[Doubt, ...]], list[str]] = {}
     for name, (number, mine) in doubts.items():
         for some in _together(mine):
-            alike.setdefault((number, some), []).append(f'"{name}"')
+            alike.setdefault((number, some), []).append(f'"{called(name)}"')
     return [_block(some, number, f"{listed(names)}: ") for (number, some), names in alike.items()]
 
 
 def _together(doubts: Sequence[Doubt]) -> list[tuple[Doubt, ...]]:
-    """What is told together: each kind of event alone, ends of ranges in one."""
+    """What is said together: each kind of event alone, ends of ranges in one."""
     ends = tuple(doubt for doubt in doubts if isinstance(doubt, End))
     events = [(doubt,) for doubt in doubts if isinstance(doubt, EventDoubt)]
     return [*events, ends] if ends else [*events]
@@ -39,7 +42,7 @@ def _block(doubts: tuple[Doubt, ...], number: int, of: str = "") -> Block:
         return Caution(f"{of}{_event(first, number)}")
     ends = "; ".join(_end(doubt) for doubt in doubts if isinstance(doubt, End))
     return Paragraph(
-        f"{of}No. {number} is chosen at the end of these ranges: {ends}. Extend them: nothing"
+        f"{of}No. {number} stands at the end of a range: {ends}. Extend that range: nothing"
         " beyond was judged."
     )
 
@@ -50,13 +53,13 @@ def _event(doubt: EventDoubt, number: int) -> str:
     mix = f"{percent(doubt.share)} of the external events"
     if doubt.why is DoubtKind.TRIPS_OFTEN:
         return (
-            f"no. {number} trips falsely in {found} of the events {doubt.event}, more than"
-            f" {percent(doubt.limit)}. They are {mix}, so that the total hides it. Look for a wrong"
-            " CT or sign in the scheme before this setting is used."
+            f"no. {number} trips falsely on {found} of the {doubt.event} events, more than"
+            f" {percent(doubt.limit)}. These are {mix}, so the total hides it. Look for a wrong CT"
+            " or sign in the scheme before this setting is used."
         )
     return (
-        f"of the false trips of no. {number} {doubt.event} makes {found}, more than half, at"
-        f" {mix}. Its inputs decide p_false."
+        f"{doubt.event} causes {found} of the false trips of no. {number}, and is {mix}. The"
+        " inputs of this event decide the result."
     )
 
 

@@ -18,6 +18,7 @@ from studies.report.safety import INJECTION
 from studies.report.setting_words import setting_lines, setting_row
 from studies.waveforms.cases import Case
 from studies.waveforms.comtrade import Channel, Record
+from studies.waveforms.in_time import how_often
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -36,7 +37,7 @@ def records(study: Study, setting: Setting, cases: Sequence[Case]) -> dict[str, 
     """Configuration, data and a header in words of every case, in both forms, by file name."""
     scheme, files = scheme_of(study, setting.scheme), dict[str, bytes]()
     channels = _channels(study, scheme)
-    for name, case in zip(_names(cases), cases, strict=True):
+    for name, case in zip(names_of(cases), cases, strict=True):
         record = Record(
             study.study.title,
             f"{name} {case.stratum} {case.installation}/{case.event}",
@@ -63,7 +64,7 @@ def index(
 
     scheme, error = scheme_of(study, setting.scheme), pickup_error_percent(study)
     rows: list[dict[str, Any]] = []
-    for name, case in zip(_names(cases), cases, strict=True):
+    for name, case in zip(names_of(cases), cases, strict=True):
         at = int(np.argmax(case.quantity_a / case.setting_a))
         rows.append(
             {
@@ -74,6 +75,7 @@ def index(
                 "installation": case.installation,
                 "event": case.event,
                 "searched": searched[case.stratum],
+                "drawn_over_occurring": 1.0 if case.weight is None else 1 / case.weight,
                 "element": scheme.element_name(at),
                 "critical_pickup_a": case.quantity_a[at],
                 "setting_a": case.setting_a[at],
@@ -97,7 +99,7 @@ def pickup_error_percent(study: Study) -> float:
     return float(np.abs(error.ppf(np.array([0.025, 0.975]))).max())
 
 
-def _names(cases: Sequence[Case]) -> list[str]:
+def names_of(cases: Sequence[Case]) -> list[str]:
     """The kind of each case with its number among its kind, 1 the nearest to the boundary or the
     worst."""
     kinds = [case.kind for case in cases]
@@ -152,10 +154,12 @@ def _header(study: Study, setting: Setting, scheme: Scheme, case: Case) -> str:
     elements = listed(
         f"{scheme.element_name(k)} at {value:g} A" for k, value in enumerate(case.setting_a)
     )
+    sample = f"installation {case.installation}, event {case.event}"
+    if case.weight is not None:
+        sample = f"weighted sample {case.installation} ({how_often(case.weight)})"
     lines = [
         study.study.title,
-        f"{case.stratum}, installation {case.installation}, event {case.event}:"
-        f" {WORDS[case.kind]}.",
+        f"{case.stratum}, {sample}: {WORDS[case.kind]}.",
         f"Settings: {settings}.",
         f"Elements: {elements}.",
         f"Expected: {_expected(scheme, case, pickup_error_percent(study))}.",
