@@ -143,7 +143,9 @@ def _expected(scheme: Scheme, case: Case, error_percent: float) -> str:
     text = "none operates"
     if operating:
         text = f"{listed(operating)} operate{'s' if len(operating) == 1 else ''}"
-    return text + (f"; {listed(near)} within the pick-up error, either may be seen" if near else "")
+    return text + (
+        f"; {listed(near)} within the pick-up error: it may operate or not" if near else ""
+    )
 
 
 def _header(study: Study, setting: Setting, scheme: Scheme, case: Case) -> str:
@@ -169,9 +171,9 @@ def _header(study: Study, setting: Setting, scheme: Scheme, case: Case) -> str:
             " event begins at the trigger; before it one cycle of load."
         ),
         (
-            "CT channels: what each CT delivers into its lead, secondary amperes, positive for a"
-            " primary current from the neutral to the terminals. Leg channels: what the elements"
-            " then see,"
+            "CT channels: secondary current of each CT into its lead, in amperes, positive for a"
+            " primary current from the neutral to the terminals. Leg channels: current of each"
+            " relay circuit,"
         ),
         *_sums(scheme),
         "Before a record is injected:",

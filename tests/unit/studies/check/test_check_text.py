@@ -143,7 +143,7 @@ def test_balancing_resistance_and_its_spill() -> None:
     assert "1 + 200 = 201 ohm; the study takes it equal" in text_with(kept)
     text = text_with(kept | {"scheme.balancing_resistance_ohm": 190.0})
     assert re.search(
-        r"the study has 190 ohm\. At 190 ohm, [\d.]+ A .* drives through the earth leg [\d.]+ mA"
+        r"the study has 190 ohm\. At 190 ohm, [\d.]+ A .* drives through the earth circuit [\d.]+ mA"
         " with 0 ohm",
         text,
     )
@@ -233,7 +233,7 @@ def test_a_few_amperes_are_never_seen() -> None:
     )
     assert re.search(r"drives at most (10|9\.9\d*) A primary \(at the terminals", text)
     assert "0.00625" in text
-    assert "phase elements: the leg then carries 0.006" in text
+    assert "phase elements: the relay circuit then carries 0.006" in text
     assert text.count("can operate on an earth fault of this machine") == 2
 
 
