@@ -1,4 +1,4 @@
-"""statorodds, the engine: odds of missed stator faults and of false trips for every candidate
+"""statorodds, the engine: probability of missed stator faults and of false trips for every candidate
 setting.
 
 study description -> uncertain inputs -> samples -> primary currents -> secondary circuit ->
