@@ -291,7 +291,8 @@ def _what_is_sound(
 def digest(study: Study) -> str:
     """SHA-256 (hex) of everything in the study that changes a number: not its title, not which of
     its results are compared, not which share of samples without a result ends it, not which misfit
-    of a curve is accepted, not the sources, not what its report is filed under.
+    of a curve is accepted, not the sources, not what its report is filed under, not how its records
+    are sampled.
 
     Scenarios, variants and options count as read too: their changes may name CSV files, whose
     numbers matter.
@@ -310,6 +311,7 @@ def digest(study: Study) -> str:
         table["study"]["compare"],
         table["study"]["unresolved_share_max"],
         table["document"],
+        table["waveforms"],
     )
     for cts in (table["ct"], *(table["ct"][group] for group in GROUPS)):
         if cts is not None:

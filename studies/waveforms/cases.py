@@ -7,6 +7,7 @@ compared with its setting itself, no pick-up error taken: the relay that is inje
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
@@ -27,11 +28,13 @@ from montecarlo.study.candidates import Lattice, lattices_of
 from montecarlo.study.circuits import measurement
 from montecarlo.study.description import Study
 from montecarlo.study.strata import strata
+from studies.waveforms.resampling import band_limited
 
 SEARCHED = 2048  # samples of each type, at most
 EACH = 3  # cases of each kind
 SPARE = 3  # times as many are looked at with fine steps
-RATE_HZ = 4800.0  # aim; a preferred rate of IEC 61869-9, from memory
+FINER = 2  # steps of the solution a sample of the record, at least
+PER_CYCLE = 96  # steps of the solution a cycle, at least
 
 # Kind of case: whether the fault is internal, whether the setting operates on it. The order of
 # a kind is that of its nearness to the boundary, but for false trips, of which the worst come
@@ -46,8 +49,9 @@ KINDS = {
 
 @dataclass(frozen=True, eq=False)
 class Case:
-    """One sampled case. times_s (steps,), the event begins at 0; cts_a (ct, steps) what each CT
-    delivers into its lead, legs_a (legs, steps) [A secondary]; quantity_a (elements,) the largest
+    """One sampled case. times_s (samples,), the event begins at 0; cts_a (ct, samples) what each
+    CT delivers into its lead, legs_a (legs, samples) [A secondary], without what the sampling rate
+    cannot show; quantity_a (elements,) the largest
     that each sustains for its delay, above its bias where it has one; setting_a (elements,)."""
 
     kind: str
@@ -120,30 +124,60 @@ def _cases(job: Job, lattice: Lattice, kind: str, found: list[_Found]) -> Iterat
 
     few = [one for one in found if np.isfinite(one.ratio) and ours(one.chunk.stratum, one.ratio)]
     few.sort(key=lambda one: sign * one.ratio)
-    cases = [_case(job, lattice, kind, one) for one in few[: EACH * SPARE]]
-    cases = [case for case in cases if np.isfinite(case.ratio) and ours(case.stratum, case.ratio)]
-    yield from sorted(cases, key=lambda case: sign * case.ratio)[:EACH]
+    again = [_Solved(job, lattice, one) for one in few[: EACH * SPARE]]
+    again = [one for one in again if np.isfinite(one.ratio) and ours(one.chunk.stratum, one.ratio)]
+    for one in sorted(again, key=lambda one: sign * one.ratio)[:EACH]:
+        yield one.case(kind)
 
 
-def _case(job: Job, lattice: Lattice, kind: str, found: _Found) -> Case:
-    block = Block(job, found.chunk).only(np.array([found.row]))
-    window, response = _solve(
-        block, lattice, max(round(RATE_HZ / job.study.machine.frequency_hz), 32), trace=True
-    )
-    design = block.design
-    plant, event = divmod(found.row, design.events_in(found.chunk))
-    return Case(
-        kind,
-        found.chunk.stratum,
-        design.plants_in(found.chunk).start + plant,
-        found.chunk.event_block * design.events_per_chunk + event,
-        1 / window.step_s,
-        window.times()[2::2],
-        response.cts[0],
-        response.trace[0],
-        response.pickup[0, :, 0, 0],
-        _settings_a(block, lattice),
-    )
+class _Solved:
+    """A sample solved again with fine steps, from as long before the event as its record begins."""
+
+    def __init__(self, job: Job, lattice: Lattice, found: _Found) -> None:
+        self.chunk, self.row = found.chunk, found.row
+        self.block = Block(job, found.chunk).only(np.array([found.row]))
+        self.recording = job.study.waveforms
+        frequency_hz = job.study.machine.frequency_hz
+        self.window, self.response = _solve(
+            self.block,
+            lattice,
+            max(math.ceil(FINER * self.recording.sampling_rate_hz / frequency_hz), PER_CYCLE),
+            # one more cycle: a sample is made of currents to both sides of its time
+            cycles_before=math.ceil(self.recording.before_s * frequency_hz) + 1,
+            trace=True,
+        )
+        self.quantity_a = self.response.pickup[0, :, 0, 0]
+        self.setting_a = _settings_a(self.block, lattice)
+        self.ratio = float(np.max(self.quantity_a / self.setting_a))
+
+    def case(self, kind: str) -> Case:
+        """With the currents at the record's rate."""
+        rate_hz, design = self.recording.sampling_rate_hz, self.block.design
+        plant, event = divmod(self.row, design.events_in(self.chunk))
+        solved, ends = np.concatenate([self.response.cts[0], self.response.trace[0]]), self.window
+        # the last cycle goes on, so that the record can end with it
+        solved = np.concatenate([solved, solved[:, -ends.per_cycle :]], axis=1)
+        times_s = sample_times(self.recording.before_s, rate_hz, ends.times()[-1])
+        sampled = band_limited(solved, ends.times()[2], ends.step_s, times_s)
+        cts = self.response.cts.shape[1]
+        return Case(
+            kind,
+            self.chunk.stratum,
+            design.plants_in(self.chunk).start + plant,
+            self.chunk.event_block * design.events_per_chunk + event,
+            rate_hz,
+            times_s,
+            sampled[:cts],
+            sampled[cts:],
+            self.quantity_a,
+            self.setting_a,
+        )
+
+
+def sample_times(before_s: float, rate_hz: float, last_s: float) -> Array:
+    """Times of a record's samples; the event begins at 0, which is one of them. [s]"""
+    first = -round(before_s * rate_hz)
+    return np.arange(first, math.floor(last_s * rate_hz + 1e-6) + 1) / rate_hz
 
 
 def _ratios(block: Block, lattice: Lattice) -> Array:
@@ -159,11 +193,11 @@ def _settings_a(block: Block, lattice: Lattice) -> Array:
 
 
 def _solve(
-    block: Block, lattice: Lattice, per_cycle: int, *, trace: bool = False
+    block: Block, lattice: Lattice, per_cycle: int, *, cycles_before: int = 1, trace: bool = False
 ) -> tuple[transient.Window, transient.Response]:
     """A block's samples in time on the setting's circuit, `per_cycle` steps a cycle."""
     circuit = lattice.circuit
-    window, waves, before = _driven(block, per_cycle)
+    window, waves, before = _driven(block, per_cycle, cycles_before)
     external = block.stratum.side is Side.EXTERNAL
     return window, block.in_time(
         circuit,
@@ -176,13 +210,16 @@ def _solve(
     )
 
 
-def _driven(block: Block, per_cycle: int) -> tuple[transient.Window, Waves, primary.Complex]:
+def _driven(
+    block: Block, per_cycle: int, cycles_before: int
+) -> tuple[transient.Window, Waves, primary.Complex]:
     """Window, primary currents and the phasors before t = 0 of an external event or an internal
     fault."""
     if block.stratum.side is Side.EXTERNAL:
-        return external_event(block, per_cycle)
+        return external_event(block, per_cycle, cycles_before)
     allowed_s = block.study.internal_faults.allowed_time_s
-    window = transient.Window(block.study.machine.frequency_hz, allowed_s, per_cycle)
+    frequency_hz = block.study.machine.frequency_hz
+    window = transient.Window(frequency_hz, allowed_s, per_cycle, cycles_before)
     turn = np.exp(2j * np.pi * block.uniform("point_on_wave"))[:, None]
     before, during = block.load_primary * turn, primary.lasting(block) * turn
     return window, step_currents(block, window, before, during), before

@@ -154,20 +154,19 @@ def _header(study: Study, setting: Setting, scheme: Scheme, case: Case) -> str:
     )
     lines = [
         study.study.title,
-        f"{case.stratum}, plant {case.plant}, event {case.event}: {WORDS[case.kind]}.",
+        f"{case.stratum}, installation {case.plant}, event {case.event}: {WORDS[case.kind]}.",
         f"Settings: {settings}.",
         f"Elements: {elements}.",
         f"Expected: {_expected(scheme, case, pickup_error_percent(study))}.",
-        (
-            f"A simulated case, not a measurement. Largest secondary current {peak:.4g} A peak;"
-            f" {case.rate_hz:g} samples a second, {case.times_s.size / case.rate_hz:.3g} s. The"
-            " event begins at the trigger; before it one cycle of load."
-        ),
-        (
-            "CT channels: what each CT delivers into its lead, secondary amperes, positive for a"
-            " primary current from the neutral to the terminals. Leg channels: what the elements"
-            " then see,"
-        ),
+        "A simulated case, not a measurement.",
+        f"Largest secondary current: {peak:.4g} A peak.",
+        f"Sampling rate: {case.rate_hz:g} Hz, without frequencies above half of it.",
+        f"Length of the record: {case.times_s.size / case.rate_hz:.3g} s.",
+        f"The event begins at the trigger, {-case.times_s[0]:g} s after the start of the record.",
+        "The record shows the load until then, next to nothing where the machine carries none.",
+        "CT channels: what each CT delivers into its lead, in secondary amperes.",
+        "Positive: a primary current from the neutral to the terminals.",
+        "Leg channels: the current through each relay circuit. The elements measure it.",
         *_sums(scheme),
         "Before a record is injected:",
         *(f"{number}. {sentence}" for number, sentence in enumerate(INJECTION, 1)),

@@ -99,7 +99,69 @@ def test_the_legs_carry_the_cts_currents(study: Study, search: Search) -> None:
     table = scheme_of(study, SETTING.scheme).table
     for case in search.cases:
         assert np.abs(table @ case.cts_a - case.legs_a).max() < 1e-9
-        assert case.times_s[0] == pytest.approx(1 / case.rate_hz - 1 / study.machine.frequency_hz)
+
+
+BEFORE = 15 * 96  # samples of 0.3 s, at 50 Hz and 4800 Hz
+REACH = 25  # samples around the trigger that a jump may touch, 5 ms
+
+
+def test_every_record_begins_with_the_load_before_the_event(study: Study, search: Search) -> None:
+    """Cycle by cycle the same until the trigger; each CT close to its sampled load current."""
+    job = Job(study, lattices_of(study, SETTING), *designs(study))
+    for case in search.cases:
+        assert case.times_s[0] == -0.3
+        assert case.times_s[BEFORE] == 0
+        load = case.cts_a[:, : BEFORE - REACH]
+        peak = np.abs(load).max()
+        assert np.abs(load[:, 96:] - load[:, :-96]).max() < 1e-3 * peak
+        design = job.design_of(case.stratum)
+        chunk = design.chunks(case.stratum)[
+            case.plant // design.plants_per_block + case.event // design.events_per_chunk
+        ]
+        row = case.plant % design.plants_per_block * design.events_in(chunk) + case.event
+        sampled = np.abs(Block(job, chunk).load_primary[row]) / study.ct.primary_a
+        found = np.sqrt(2 * (load[:, :96] ** 2).mean(axis=1)) / np.sqrt(2)
+        assert found == pytest.approx(sampled, rel=0.02)  # ratio errors and excitation
+
+
+def test_the_event_begins_at_the_trigger(search: Search) -> None:
+    """What differs from the cycle before begins there, but for the reach of the filter."""
+    for case in search.cases:
+        changed = np.abs(case.cts_a[:, 96:] - case.cts_a[:, :-96]).max(axis=0)
+        first = 96 + int(np.argmax(changed > 0.05 * changed.max()))
+        assert BEFORE - 3 <= first <= BEFORE + 48  # a slow one: half a cycle later at most
+
+
+def test_without_load_a_record_begins_with_nothing() -> None:
+    study = study_with({**CHANGES, "load": REMOVE})
+    for case in nearest_cases(study, SETTING).cases:
+        before = np.abs(case.cts_a[:, : BEFORE - REACH]).max()
+        assert before < 1e-3 * study.ct.secondary_a  # what the capacitances take
+
+
+def test_rate_and_time_before_are_the_study_s() -> None:
+    """7,680 samples a second at 60 Hz are 128 a cycle, 2,000 are none whole: both show one case."""
+    found = {}
+    for rate, before in ((7680, 0.2), (2000, 0.5)):
+        study = study_with(
+            {
+                **CHANGES,
+                "machine.frequency_hz": 60,
+                "waveforms": {"sampling_rate_hz": rate, "before_s": before},
+            }
+        )
+        case = nearest_cases(study, SETTING).cases[0]
+        assert case.rate_hz == rate
+        assert np.diff(case.times_s) == pytest.approx(1 / rate)
+        assert case.times_s[0] == -before
+        found[rate] = case
+    slow, fast = found[2000], found[7680]
+    assert (slow.stratum, slow.plant, slow.event) == (fast.stratum, fast.plant, fast.event)
+    assert slow.quantity_a == pytest.approx(fast.quantity_a, rel=0.01)
+    common = np.arange(-0.19, 0.1, 1 / 40)  # times that both have
+    at = [np.rint((common - case.times_s[0]) * case.rate_hz).astype(int) for case in (slow, fast)]
+    pair = [case.cts_a[:, where] for case, where in zip((slow, fast), at, strict=True)]
+    assert np.abs(pair[0] - pair[1]).max() < 0.01 * np.abs(fast.cts_a).max()
 
 
 def test_the_waveform_shows_the_quantity_that_was_judged(study: Study, search: Search) -> None:
