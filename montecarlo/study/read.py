@@ -23,9 +23,11 @@ from montecarlo.quantities.wording import (
     too_near_zero,
 )
 from montecarlo.relays.places import GROUPS
+from montecarlo.study.axes import OTHER_KEYS
 from montecarlo.study.consistency import CHECKS, check_relay
 from montecarlo.study.description import Study
 from montecarlo.study.earthing_options import read_options
+from montecarlo.study.other_units import in_amperes, in_other_units
 from montecarlo.study.relay_steps import snapped
 from montecarlo.study.reword import reworded
 from montecarlo.study.scenarios import read_scenarios
@@ -200,6 +202,11 @@ def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
     except ValidationError as error:
         faults += reworded(error, table)
         study, sound = _what_is_sound(table, context)
+    if "candidates" in sound:
+        study, wrong = in_amperes(study, sound)
+        faults += wrong
+        if wrong or in_other_units(study):
+            sound -= {"candidates"}  # its grids are not known
     if {"candidates", "relay"} <= sound and not any(check_relay(study)):
         study, outside = snapped(study)
         faults += outside
@@ -316,6 +323,9 @@ def digest(study: Study) -> str:
     for cts in (table["ct"], *(table["ct"][group] for group in GROUPS)):
         if cts is not None:
             del cts["excitation_misfit_max_percent"]
+    for settings in (table["candidates"], table["candidates"]["present"] or {}):
+        for key in OTHER_KEYS & settings.keys():  # amperes by now
+            del settings[key]
     table["scheme"]["kind"] = list(study.scheme.kinds)
     others = (*study.scenarios, *study.variant_studies, *study.options)
     if others:

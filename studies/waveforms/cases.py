@@ -138,7 +138,7 @@ class _Solved:
         self.block = Block(job, found.chunk).only(np.array([found.row]))
         self.recording = job.study.waveforms
         frequency_hz = job.study.machine.frequency_hz
-        self.window, self.response = _solve(
+        self.window, response = _solve(
             self.block,
             lattice,
             max(math.ceil(FINER * self.recording.sampling_rate_hz / frequency_hz), PER_CYCLE),
@@ -146,7 +146,9 @@ class _Solved:
             cycles_before=math.ceil(self.recording.before_s * frequency_hz) + 1,
             trace=True,
         )
-        self.quantity_a = self.response.pickup[0, :, 0, 0]
+        # copies, as the solver's arrays hold a whole block of lanes
+        self.cts_a, self.legs_a = response.cts[0].copy(), response.trace[0].copy()
+        self.quantity_a = response.pickup[0, :, 0, 0]
         self.setting_a = _settings_a(self.block, lattice)
         self.ratio = float(np.max(self.quantity_a / self.setting_a))
 
@@ -154,12 +156,12 @@ class _Solved:
         """With the currents at the record's rate."""
         rate_hz, design = self.recording.sampling_rate_hz, self.block.design
         plant, event = divmod(self.row, design.events_in(self.chunk))
-        solved, ends = np.concatenate([self.response.cts[0], self.response.trace[0]]), self.window
+        solved, ends = np.concatenate([self.cts_a, self.legs_a]), self.window
         # the last cycle goes on, so that the record can end with it
         solved = np.concatenate([solved, solved[:, -ends.per_cycle :]], axis=1)
         times_s = sample_times(self.recording.before_s, rate_hz, ends.times()[-1])
         sampled = band_limited(solved, ends.times()[2], ends.step_s, times_s)
-        cts = self.response.cts.shape[1]
+        cts = len(self.cts_a)
         return Case(
             kind,
             self.chunk.stratum,
