@@ -6,6 +6,7 @@ from __future__ import annotations
 from functools import cached_property
 from typing import TYPE_CHECKING, ClassVar
 
+from montecarlo.engine.keep import KeepRows
 from montecarlo.engine.progress import Progress, silent
 from montecarlo.engine.run import Outcome
 from montecarlo.engine.side_by_side import run_variants
@@ -40,11 +41,16 @@ DIFFERENCE = ("variant", "minus", "quantity", "difference", "low", "high", "verd
 
 
 def run_side_by_side(
-    study: Study, *, workers: int | Workers | None = None, progress: Progress = silent
+    study: Study,
+    *,
+    workers: int | Workers | None = None,
+    progress: Progress = silent,
+    keep_samples: KeepRows | None = None,
 ) -> SideBySide:
     """Run the study as stated and every variant of it on common random numbers."""
     studies = {AS_STATED: study, **dict(study.variant_studies)}
-    return SideBySide(study, run_variants(studies, workers=workers, progress=progress))
+    ran = run_variants(studies, workers=workers, progress=progress, keep_samples=keep_samples)
+    return SideBySide(study, ran)
 
 
 class SideBySide(Several):

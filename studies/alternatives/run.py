@@ -17,6 +17,7 @@ from studies.report.catalogue import with_unit
 from studies.report.notes import sentences_of_all
 
 if TYPE_CHECKING:
+    from montecarlo.engine.keep import KeepRows
     from montecarlo.engine.workers import Workers
 
 
@@ -24,10 +25,18 @@ class StudyVariants:
     """study.kind = "variants"."""
 
     def run(
-        self, study: Study, *, workers: Workers | int | None, progress: Progress = silent
+        self,
+        study: Study,
+        *,
+        workers: Workers | int | None,
+        progress: Progress = silent,
+        keep_samples: KeepRows | None = None,
     ) -> Findings:
         """Sample the study and each variant, choose the best setting of each."""
-        return findings(run_side_by_side(study, workers=workers, progress=progress))
+        compared = run_side_by_side(
+            study, workers=workers, progress=progress, keep_samples=keep_samples
+        )
+        return findings(compared)
 
 
 def findings(compared: SideBySide) -> Findings:

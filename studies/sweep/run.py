@@ -4,9 +4,7 @@ setting to choose."""
 from __future__ import annotations
 
 from collections.abc import Sequence
-from contextlib import nullcontext
 from functools import partial
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from montecarlo.engine.progress import Progress, silent
@@ -18,13 +16,13 @@ from studies.protocol import Drawn, Findings
 from studies.report.blocks import Block, items
 from studies.report.catalogue import with_unit
 from studies.report.notes import with_sentences
-from studies.report.sample_files import SampleFiles
 from studies.sweep.figures import figures
 from studies.sweep.frames import tables
 from studies.sweep.text import result_text
 from studies.waveforms.run import waveforms
 
 if TYPE_CHECKING:
+    from montecarlo.engine.keep import KeepRows
     from montecarlo.engine.workers import Workers
 
 
@@ -37,11 +35,10 @@ class SettingSweep:
         *,
         workers: Workers | int | None,
         progress: Progress = silent,
-        keep_samples: Path | None = None,
+        keep_samples: KeepRows | None = None,
     ) -> Findings:
         """Sample every candidate and choose one."""
-        with nullcontext() if keep_samples is None else SampleFiles(keep_samples) as keep:
-            result = run_study(study, workers=workers, progress=progress, keep_samples=keep)
+        result = run_study(study, workers=workers, progress=progress, keep_samples=keep_samples)
         return findings(result, progress)
 
 

@@ -60,7 +60,7 @@ class Quick:
     def __init__(self, act: Callable[[Any], None] = lambda progress: None) -> None:
         self.act = act
 
-    def run(self, study: Any, *, workers: Any, progress: Any) -> Findings:
+    def run(self, study: Any, *, workers: Any, progress: Any, keep_samples: Any) -> Findings:
         self.act(progress)
         return Findings(
             {},
