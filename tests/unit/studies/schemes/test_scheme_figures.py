@@ -10,7 +10,7 @@ from studies.report.look import blank, look, side_by_side
 from studies.schemes.figures import caught_matrix, missed_and_false
 from studies.schemes.frames import ALL_TYPES
 from tests.made import schemes
-from tests.unit.studies.sweep.test_figures import assert_text_is_readable
+from tests.made.boxes import assert_text_is_readable
 
 
 @pytest.fixture(autouse=True)

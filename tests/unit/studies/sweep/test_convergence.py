@@ -12,7 +12,7 @@ from montecarlo.engine.convergence import MOST_POINTS, shares_of
 from montecarlo.sampling.design import Design
 from studies.report.look import look, stacked
 from studies.sweep.convergence import convergence
-from tests.unit.studies.sweep.test_figures import assert_text_is_readable
+from tests.made.boxes import assert_text_is_readable
 
 if TYPE_CHECKING:
     import pandas as pd

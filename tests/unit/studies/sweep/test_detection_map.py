@@ -11,7 +11,7 @@ import pytest
 from studies.report.look import blank, look
 from studies.sweep.detection_map import detection_map, detection_map_frame, has_contours
 from tests.made import results
-from tests.unit.studies.sweep.test_figures import assert_text_is_readable
+from tests.made.boxes import assert_text_is_readable
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -23,6 +23,7 @@ from studies.sweep import tradeoff as trade
 from studies.sweep.winding import Curve
 from studies.sweep.winding import detection as draw_detection
 from tests.made import results
+from tests.made.boxes import assert_text_is_readable
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -51,43 +52,6 @@ def detection(frame: pd.DataFrame, labels: dict[str, tuple[int, str]]) -> tuple[
     ]
     draw_detection(frame, curves, ax)
     return figure, ax
-
-
-def assert_text_is_readable(figure: Figure) -> None:
-    """No text over another, none beyond the page."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.text import Text
-
-    canvas = FigureCanvasAgg(figure)
-    canvas.draw()
-    renderer = canvas.get_renderer()
-    page = figure.bbox
-    beyond = _ticks_beyond(figure)
-    shown = [
-        (text.get_text(), text.get_window_extent(renderer))
-        for text in figure.findobj(Text)
-        if text.get_visible() and text.get_text().strip() and text not in beyond
-    ]
-    shown = [(text, box) for text, box in shown if box.width > 0]
-    assert shown
-    for text, box in shown:
-        corners = [page.padded(0.5).contains(*corner) for corner in (box.min, box.max)]
-        assert all(corners), text
-    for (text, box), (other, over) in combinations(shown, 2):
-        assert not box.padded(-1).overlaps(over.padded(-1)), (text, other)
-
-
-def _ticks_beyond(figure: Figure) -> set[Any]:
-    """Matplotlib keeps tick labels beyond the limits as objects that it does not draw."""
-    beyond: set[Any] = set()
-    for ax in figure.axes:
-        for axis in (ax.xaxis, ax.yaxis):
-            low, high = sorted(axis.get_view_interval())
-            slack = 1e-9 * (high - low)
-            for tick in (*axis.get_major_ticks(), *axis.get_minor_ticks()):
-                if not low - slack <= tick.get_loc() <= high + slack:
-                    beyond |= {tick.label1, tick.label2}
-    return beyond
 
 
 # --- the front and the blind zone ---------------------------------------------
