@@ -1,6 +1,6 @@
 """From a study file to a figure, in Python: python configs/from_python.py [--quick].
 
-Cells are marked # %%. Which places along the winding does each earth pick-up leave uncovered, and
+Cells are marked # %%. Which places along the winding does each earth pick-up leave unprotected, and
 how much of that is the fault's own resistance? Writes from_python.svg here. `--quick` takes
 seconds, and its numbers say nothing."""
 
@@ -52,7 +52,7 @@ fault = earth_fault(x, 0, machine.phase_voltage_v, winding_ohm, r, back)
 turns = study.ct.at("neutral_end").turns_ratio
 current_a = np.abs(fault.fault_current_a) / turns  # with ideal CTs
 pickups_a = np.array(study.candidates.earth_pickup_a)
-blind, _ = critical_position(x, current_a, pickups_a)
+unprotected, _ = critical_position(x, current_a, pickups_a)
 
 # %% The whole study: every candidate judged, on all cores
 result = run_study(study, workers=1 if QUICK else None)
@@ -61,14 +61,14 @@ print(result.candidates[columns].head(8).round(4).to_string(index=False))
 for number, found in result.candidates.set_index("candidate")["refusals"].head(3).items():
     print(number, [refusal.rule.value for refusal in found])
 
-# %% A figure: what the study covers, over what the formula with ideal CTs leaves blind
+# %% A figure: what the study covers, over what the formula with ideal CTs leaves unprotected
 figure, ax = plt.subplots(figsize=(6.5, 4.2), layout="constrained")
-covered = result.candidates.groupby("earth_pickup_a")["covered_median"]
-ax.fill_between(covered.max().index, 1 - covered.max(), 1 - covered.min(), alpha=0.3)
-for row, quantile in zip(blind, fault_ohm.index, strict=True):
+protected = result.candidates.groupby("earth_pickup_a")["protected_median"]
+ax.fill_between(protected.max().index, 1 - protected.max(), 1 - protected.min(), alpha=0.3)
+for row, quantile in zip(unprotected, fault_ohm.index, strict=True):
     ax.plot(pickups_a, row, marker="o", label=f"ideal CTs, {100 * quantile:g} % of R_f")
 ax.set_xlabel("earth pick-up, A secondary")
-ax.set_ylabel("part of the winding not covered, from the neutral")
+ax.set_ylabel("part of the winding not protected, from the neutral")
 ax.set_title("band: the study, medians of all candidates", loc="left")
 ax.legend()
 figure.savefig("from_python.svg")

@@ -25,8 +25,8 @@ a setting.
 >>> x = np.linspace(0, 1, 101)
 >>> back = EarthReturn(neutral_ohm=635.0, omega=314.0, infeed_share=0.0)
 >>> fault = earth_fault(x, 0, 6350.0, winding_impedance(x, 0.0, 0.0, 2), 0.0, back)
->>> blind, _ = critical_position(x, np.abs(fault.fault_current_a)[None], [1.0])
->>> round(float(blind[0, 0]), 6)                     # I R / E: 1 A, 635 ohm, 6350 V
+>>> unprotected, _ = critical_position(x, np.abs(fault.fault_current_a)[None], [1.0])
+>>> round(float(unprotected[0, 0]), 6)                     # I R / E: 1 A, 635 ohm, 6350 V
 0.1
 """
 

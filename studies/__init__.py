@@ -17,7 +17,7 @@ ROOMS = {
     "earthing_options": ("earthing", "EarthingOptions"),
     "scheme_comparison": ("schemes", "SchemeComparison"),
     "uncertainty_drivers": ("drivers", "UncertaintyDrivers"),
-    "variants": ("alternatives", "StudyVariants"),
+    "alternatives": ("alternatives", "StudyAlternatives"),
 }
 
 

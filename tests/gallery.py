@@ -15,15 +15,15 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
 PICTURES = {  # of each study, the figure that configs/README.md shows
-    "hydro_11kv": "blind_zone",
+    "hydro_11kv": "unprotected_winding",
     "unit_13_8kv": "tradeoff",
     "transformer_earthed_13_8kv": "excitation",
-    "bus_machines_6_6kv": "coverage",
+    "bus_machines_6_6kv": "protected_winding",
     "schemes_11kv": "caught_by_other",
     "all_events_11kv": "tradeoff",
-    "earthing_options_11kv": "coverage_against_energy",
-    "earthing_options_13_8kv": "coverage_against_energy",
-    "variants_11kv": "variants",
+    "earthing_options_11kv": "protection_against_energy",
+    "earthing_options_13_8kv": "protection_against_energy",
+    "alternatives_11kv": "alternatives",
     "drivers_11kv": "what_if",
     "drivers_13_8kv": "what_if",
 }

@@ -22,9 +22,9 @@ AXES = {
     "earth_pickup_a",
     "stabilising_resistance_ohm",
     "delay_s",
-    "slope1",
-    "slope2",
-    "slope_break_a",
+    "first_slope",
+    "second_slope",
+    "turning_point_a",
 }
 SIDES = {"internal", "external", "state"}
 NAMES_A_STRATUM = re.compile(r"\b(?:stratum|name|chunk)\b")  # what is parsed, as it is called here

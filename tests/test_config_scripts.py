@@ -23,7 +23,12 @@ def test_the_example_reads_the_samples_of_a_study(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     table = tomllib.loads((CONFIGS / "hydro_11kv.toml").read_text(encoding="utf-8"))
-    table["study"] |= {"samples": 32, "earth_fault_samples": 16, "plants": 16, "rare_samples": 4096}
+    table["study"] |= {
+        "samples": 32,
+        "earth_fault_samples": 16,
+        "installations": 16,
+        "rare_samples": 4096,
+    }
     table["scheme"]["kind"] = "two_phase_one_earth"
     table["external_events"] = table["external_events"][:1]
     table["candidates"] = {

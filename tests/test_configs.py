@@ -21,13 +21,13 @@ from tests.made.said import check_text, words
 
 ROOT = Path(__file__).parents[1]
 FILES = [ROOT / "studies" / "starter.toml", *sorted((ROOT / "configs").glob("*.toml"))]
-FEW = {"samples": 32, "earth_fault_samples": 16, "plants": 16}
+FEW = {"samples": 32, "earth_fault_samples": 16, "installations": 16}
 PHASE, EARTH = {"phase_pickup_a": [0.1, 0.2]}, {"earth_pickup_a": [0.05, 0.1]}
 OHM = {"stabilising_resistance_ohm": [100]}
 ALONE: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {  # grids, the setting in service
     "per_phase": (PHASE | OHM, {"phase_pickup_a": 0.15}),
     "two_phase_one_earth": (PHASE | EARTH | OHM, {"phase_pickup_a": 0.15, "earth_pickup_a": 0.07}),
-    "biased": (PHASE | {"slope1": [0.1, 0.3]}, {"phase_pickup_a": 0.15, "slope1": 0.2}),
+    "biased": (PHASE | {"first_slope": [0.1, 0.3]}, {"phase_pickup_a": 0.15, "first_slope": 0.2}),
     "restricted_earth_fault": (EARTH | OHM, {"earth_pickup_a": 0.07}),
     "second_cores": (PHASE | EARTH | OHM, {"phase_pickup_a": 0.15, "earth_pickup_a": 0.07}),
 }
@@ -55,9 +55,9 @@ def answered(study: Study) -> Findings:
         f"{name}.svg" for name in found.figures
     }
     if study.study.kind == "setting_sweep":
-        assert {"tradeoff", "coverage"} <= set(found.figures)
-    if study.candidates.present is not None:
-        assert candidates["present"].sum() == 1
+        assert {"tradeoff", "protected_winding"} <= set(found.figures)
+    if study.candidates.existing is not None:
+        assert candidates["existing"].sum() == 1
     return found
 
 
@@ -78,12 +78,12 @@ def test_a_worked_study_runs(path: Path) -> None:
     ],
 )
 def test_a_scheme_alone_is_checked_and_run(kind: str, form: str) -> None:
-    table, (grids, present) = few(ROOT / "configs" / "schemes_11kv.toml"), ALONE[kind]
+    table, (grids, existing) = few(ROOT / "configs" / "schemes_11kv.toml"), ALONE[kind]
     table["study"]["kind"] = "setting_sweep"
     table["scheme"] |= {"kind": kind, "bias_form": form}
     if kind != "second_cores":
         del table["scheme"]["custom"]
-    table["candidates"] = grids | {"delay_s": [0, 0.1], "present": present}
+    table["candidates"] = grids | {"delay_s": [0, 0.1], "existing": existing}
     study = parse_study(table, ROOT / "configs")
     text = check_text(study)
     assert "nan" not in text.split()
@@ -95,7 +95,7 @@ def test_a_scheme_alone_is_checked_and_run(kind: str, form: str) -> None:
     assert frame["stabilising_resistance_ohm"].isna().all() == (
         "stabilising_resistance_ohm" not in grids
     )
-    assert frame["slope1"].isna().all() == ("slope1" not in grids)
+    assert frame["first_slope"].isna().all() == ("first_slope" not in grids)
 
 
 def test_second_cores_may_have_a_ratio_of_their_own_as_they_share_no_leg_with_the_first() -> None:

@@ -26,12 +26,12 @@ COLUMNS = {  # that others rely on
     "candidates": (
         """
         candidate scheme phase_pickup_a earth_pickup_a stabilising_resistance_ohm delay_s p_missed p_missed_low
-        p_missed_high p_false p_false_low p_false_high missed_per_year false_per_year covered_median covered_p05
-        covered_p95 missed_line_end_law unreachable_per_year plant_missed_p95 plant_false_p95 plants_above_limit
+        p_missed_high p_false p_false_low p_false_high missed_per_year false_per_year protected_median protected_p05
+        protected_p95 missed_line_end_law outside_scope_per_year installation_missed_p95 installation_false_p95 installations_above_limit
         usable allowed load_operates_share unresolved batch chosen"""
     ),
     "by_type": "candidate side type weight samples unresolved p p_low p_high",
-    "coverage": "candidate x p_detected low high",
+    "protected_winding": "candidate x p_detected low high",
     "detection_map": "axis setting candidate x p_detected low high",
     "convergence": (
         """
@@ -77,8 +77,8 @@ def ran(tmp_path_factory: pytest.TempPathFactory) -> Ran:
     text = minimal_study_text().replace(
         'kind = "two_phase_one_earth"', 'kind = ["two_phase_one_earth", "per_phase"]'
     )
-    present = 'present = { scheme = "per_phase", phase_pickup_a = 0.3 }'
-    text = text.replace("delay_s = [0]", f"delay_s = [0, 0.15]\n{present}")
+    existing = 'existing = { scheme = "per_phase", phase_pickup_a = 0.3 }'
+    text = text.replace("delay_s = [0]", f"delay_s = [0, 0.15]\n{existing}")
     (folder / "tiny.toml").write_text(text)
     return folder, statorodds(folder, "run", "tiny.toml", "--workers", "1")
 
@@ -89,7 +89,7 @@ def test_it_runs_and_says_so(ran: Ran) -> None:
     text = " ".join(done.stdout.split())
     assert "Chosen: no. " in text
     assert "fresh batch" in text
-    assert "present" in text
+    assert "existing" in text
     assert "tiny-results" in text
     assert text.endswith(CAUTION)
     *lines, caution = done.stdout.splitlines()
@@ -103,7 +103,7 @@ def test_the_folder_is_complete(ran: Ran) -> None:
     out = folder / "tiny-results"
     figures = {
         f"{name}.{ending}"
-        for name in ("tradeoff", "coverage", "blind_zone", "convergence")
+        for name in ("tradeoff", "protected_winding", "unprotected_winding", "convergence")
         for ending in ("svg", "png")
     }
     tables = {
@@ -111,11 +111,11 @@ def test_the_folder_is_complete(ran: Ran) -> None:
         for name in (
             "candidates",
             "by_type",
-            "coverage",
+            "protected_winding",
             "inputs",
             "comparison",
             "neighbours",
-            "blind_zone",
+            "unprotected_winding",
             "peak_voltage",
             "convergence",
             "detection_map",
@@ -127,7 +127,7 @@ def test_the_folder_is_complete(ran: Ran) -> None:
     assert {path.name for path in out.iterdir()} == {
         *figures,
         *tables,
-        "plants.npz",
+        "installations.npz",
         "results.xlsx",
         "waveforms",
         "commissioning.html",
@@ -189,8 +189,8 @@ def test_provenance_points_back_to_the_study(ran: Ran) -> None:
     assert record["study_digest"] == digest(read_study(out / record["study_file"]))
     assert record["seed"] == 20260101
     assert record["command"] == "statorodds run tiny.toml --workers 1"
-    with np.load(out / "plants.npz", allow_pickle=False) as plants:
-        assert all(plants[name].dtype.kind in "fiub" for name in plants.files)
+    with np.load(out / "installations.npz", allow_pickle=False) as installations:
+        assert all(installations[name].dtype.kind in "fiub" for name in installations.files)
 
 
 def test_the_report_says_what_the_terminal_said_and_holds_the_table(ran: Ran) -> None:
@@ -246,13 +246,13 @@ def test_two_workers_give_the_same_tables(ran: Ran) -> None:
     for name in (
         "candidates.csv",
         "by_type.csv",
-        "coverage.csv",
+        "protected_winding.csv",
         "comparison.csv",
         "neighbours.csv",
         "tradeoff.svg",
         "convergence.csv",
         "convergence.svg",
-        "plants.npz",
+        "installations.npz",
     ):
         assert (folder / "two" / name).read_bytes() == (
             folder / "tiny-results" / name

@@ -152,9 +152,9 @@ def test_parsings_of_a_stratum_are_found(source: str, found: list[int]) -> None:
     ("source", "declares"),
     [
         ("A = ('phase_pickup_a', 'earth_pickup_a', 'delay_s', 'x')", True),
-        ("A = {'phase_pickup_a': 1, 'slope1': 2, 'slope2': 3}", True),
+        ("A = {'phase_pickup_a': 1, 'first_slope': 2, 'second_slope': 3}", True),
         ("A = ('phase_pickup_a', 'earth_pickup_a')", False),
-        ("f('phase_pickup_a', 'slope1', 'slope2')", False),
+        ("f('phase_pickup_a', 'first_slope', 'second_slope')", False),
     ],
 )
 def test_declarations_of_the_axes_are_found(source: str, declares: bool) -> None:

@@ -1,5 +1,5 @@
 """What every output says of safety: the same sentences from one place, in all that check, run and
-update give."""
+measured give."""
 
 from __future__ import annotations
 
@@ -18,14 +18,14 @@ from tests.made.studies import minimal_study_text
 ROOT = Path(__file__).parent.parent
 BIASED = {
     "p_false_max = 0.01": "p_false_max = 0.9",
-    "plants = 32": "plants = 64\nrare_samples = 0",
+    "installations = 32": "installations = 64\nrare_samples = 0",
     'kind = "two_phase_one_earth"\nwatched_phases = ["L1", "L3"]': (
         'kind = "biased"\nbias_form = "greater_of"\nbias_current = "largest"'
     ),
 }
 GRID = (
-    "[candidates]\nphase_pickup_a = [0.1]\ndelay_s = [0.1]\nslope1 = [0.2]\nslope2 ="
-    " [0.5]\nslope_break_a = [1.5]\n"
+    "[candidates]\nphase_pickup_a = [0.1]\ndelay_s = [0.1]\nfirst_slope = [0.2]\nsecond_slope ="
+    " [0.5]\nturning_point_a = [1.5]\n"
 )
 
 
@@ -45,7 +45,7 @@ def texts(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
         "run": said_by("run", study, "--workers", "1", "--samples", "256", "--out", out),
     }
     measured = filled(out / "commissioning.csv", folder / "m.csv")
-    said["update"] = said_by("update", out, measured, "--out", folder / "u.csv")
+    said["measured"] = said_by("measured", out, measured, "--out", folder / "u.csv")
     said |= {
         name: html.unescape((out / name).read_text())
         for name in ("report.html", "commissioning.html")
@@ -143,7 +143,7 @@ def test_no_other_place_in_the_code_has_words_of_its_own() -> None:
     [
         ("check", (safety.CAUTION, safety.PEAK)),
         ("run", (safety.CAUTION, safety.PEAK, safety.SECONDARY, safety.ISOLATE)),
-        ("update", (safety.CAUTION,)),
+        ("measured", (safety.CAUTION,)),
         ("workbook", (safety.CAUTION,)),
         ("report.html", (safety.CAUTION, safety.PROPOSED, safety.PEAK)),
         ("commissioning.html", (*safety.TESTS, safety.PROPOSED, safety.PEAK, safety.MODEL)),
@@ -203,16 +203,16 @@ def test_slopes_bias_form_and_delay_stand_beside_the_setting(
     text = re.sub(r"<[^>]+>", " ", texts[name])
     for label, value in (
         ("slope", "0.2"),
-        ("slope above the break", "0.5"),
+        ("second slope", "0.5"),
         ("delay", "0.1 s"),
-        ("break \\(turning point\\), bias current", "1.5 A secondary"),
+        ("turning point, bias current", "1.5 A secondary"),
         ("bias form", "greater of: trips above pick-up and above bias"),
         ("bias current", "largest of the ends' currents"),
     ):
         assert re.search(rf"{label}\s+{re.escape(value)}", text), label
 
 
-@pytest.mark.parametrize("name", ["commissioning.html", "header", "update"])
+@pytest.mark.parametrize("name", ["commissioning.html", "header", "measured"])
 def test_a_scheme_without_a_stabilising_resistance_has_no_ohms(
     name: str, texts: dict[str, str]
 ) -> None:
@@ -241,8 +241,8 @@ def test_the_peak_of_the_chosen_setting_stands_in_recommendation_and_sheets(
     assert len({one.group(1) for one in found.values() if one}) == 1
 
 
-def test_slopes_and_times_are_told_and_weight_no_plant(texts: dict[str, str]) -> None:
-    weighed, told = texts["update"].split("These weight no plant")[0].split(" off ")
+def test_slopes_and_times_are_told_and_weight_no_installation(texts: dict[str, str]) -> None:
+    weighed, told = texts["measured"].split("These weight no installation")[0].split(" off ")
     for quantity in (
         "pick-up phase L2, neutral_end.L2 raised A secondary",
         "operating time phase L3 s",

@@ -32,7 +32,7 @@ from tests.made.studies import minimal_study_text, study_with
 
 ROOT = Path(__file__).parents[1]
 THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")
-SMALL = {"study.samples": 64, "study.plants": 16, "policy.p_false_max": 0.5}
+SMALL = {"study.samples": 64, "study.installations": 16, "policy.p_false_max": 0.5}
 ENDS = (".csv", ".svg", ".npz", ".cfg", ".dat", ".hdr")
 
 
@@ -44,7 +44,7 @@ def written(
     text = (
         minimal_study_text()
         .replace("samples = 512", "samples = 64")
-        .replace("plants = 32", "plants = 16")
+        .replace("installations = 32", "installations = 16")
     )
     (place / "tiny.toml").write_text(
         text.replace("p_false_max = 0.01", "p_false_max = 0.5"), encoding="utf-8"
@@ -110,7 +110,7 @@ def test_environment_and_number_of_workers_change_no_byte(tmp_path: Path) -> Non
         "candidates.csv",
         "by_type.csv",
         "unresolved.csv",
-        "plants.npz",
+        "installations.npz",
         "tradeoff.svg",
     } <= one.keys()
     assert one.keys() == other.keys()
@@ -122,10 +122,17 @@ def test_environment_and_number_of_workers_change_no_byte(tmp_path: Path) -> Non
 
 def tables(result: Result, folder: Path) -> dict[str, bytes]:
     folder.mkdir()
-    for name in ("candidates", "by_type", "coverage", "unresolved", "comparison", "neighbours"):
+    for name in (
+        "candidates",
+        "by_type",
+        "protected_winding",
+        "unresolved",
+        "comparison",
+        "neighbours",
+    ):
         write_table(getattr(result, name), folder / f"{name}.csv")
     return {path.name: path.read_bytes() for path in sorted(folder.iterdir())} | {
-        name: np.ascontiguousarray(array).tobytes() for name, array in result.plants.items()
+        name: np.ascontiguousarray(array).tobytes() for name, array in result.installations.items()
     }
 
 

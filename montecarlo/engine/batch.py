@@ -21,19 +21,19 @@ from montecarlo.engine.sizes import Sizes, designs, with_sizes
 from montecarlo.engine.tails import wider_sums
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.assemble import Gathered, gather
-from montecarlo.estimates.choose import Judgement, judge, open_pilot
+from montecarlo.estimates.choose import Judgement, judge, open_ct_circuit
 from montecarlo.estimates.rare import Sums
 from montecarlo.estimates.robust import worst_of
 from montecarlo.estimates.tally import LatticeTally, Tally
 from montecarlo.estimates.weighted import compare
 from montecarlo.sampling.stratum import EARTH, Stratum
+from montecarlo.study.assumption_sets import AS_STATED
 from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import Lattice, settings_of
 from montecarlo.study.description import Study
-from montecarlo.study.scenarios import AS_STATED
 from montecarlo.study.strata import strata
 
-STATED = ""  # the study itself among its scenarios
+STATED = ""  # the study itself among its assumption sets
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,7 +56,7 @@ class Batch:
     nobody : dict of Gathered
         What neither it nor a candidate sees; of the internal ones of these types.
     known : mapping of Known
-        Of rare false trips, by scenario; "": as stated.
+        Of rare false trips, by assumption set; "": as stated.
     exceedance : dict of Sums
         Of every curve at its grid, by event.
     points : tuple of EarlyEstimate
@@ -66,10 +66,10 @@ class Batch:
     caught : dict of Gathered
         That, K x K rows by internal type: missed by, caught by.
     unresolved : tuple of Unresolved
-        A row a type, of scenarios and wider inputs too.
+        A row a type, of assumption sets and wider inputs too.
     foremost : tuple of Setting
         For whose limits its weighted samples were enlarged.
-    scenarios : mapping of Judgement
+    assumption_sets : mapping of Judgement
         Beside the study as stated.
     wider : mapping of Sums
         Of rare false trips with wider inputs; of fresh batches.
@@ -89,7 +89,7 @@ class Batch:
     caught: dict[Stratum, Gathered]
     unresolved: tuple[Unresolved, ...]
     foremost: tuple[Setting, ...]
-    scenarios: Mapping[str, Judgement] = field(default_factory=dict)
+    assumption_sets: Mapping[str, Judgement] = field(default_factory=dict)
     wider: Mapping[Stratum, Sums] = field(default_factory=dict)
 
     @property
@@ -99,13 +99,14 @@ class Batch:
 
     @cached_property
     def verdict(self) -> Judgement:
-        """By what the choice is made: the judgement, each candidate's by its worst scenario."""
+        """By what the choice is made: the judgement, each candidate's by its worst assumption
+        set."""
         return worst_of([*self.judgements.values()])
 
     @property
     def judgements(self) -> dict[str, Judgement]:
-        """Of the study as stated and of its scenarios, by name."""
-        return {AS_STATED: self.judgement, **self.scenarios}
+        """Of the study as stated and of its assumption sets, by name."""
+        return {AS_STATED: self.judgement, **self.assumption_sets}
 
     def keeps_to_policy(self, setting: Setting) -> bool:
         """Whether this batch, too, lets the policy allow a candidate.
@@ -126,7 +127,7 @@ class Batch:
         return settings_of(self.lattices)
 
 
-def in_all_scenarios(  # noqa: PLR0913
+def in_all_assumption_sets(  # noqa: PLR0913
     study: Study,
     lattices: Sequence[Lattice],
     round_: int,
@@ -138,8 +139,8 @@ def in_all_scenarios(  # noqa: PLR0913
     foremost: Sequence[Setting] = (),
     keep: KeepRows | None = None,
 ) -> Batch:
-    """The batch of the study as stated, and how each scenario judges the same candidates on the
-    same random numbers.
+    """The batch of the study as stated, and how each assumption set judges the same candidates on
+    the same random numbers.
 
     Parameters
     ----------
@@ -149,7 +150,7 @@ def in_all_scenarios(  # noqa: PLR0913
     workers : Workers
     tell : Progress
     known : mapping of Known, optional
-        By scenario, as an earlier batch has it.
+        By assumption set, as an earlier batch has it.
     sizes : mapping of int, optional
         Where they are not the study's own.
     paired, foremost, keep
@@ -186,11 +187,11 @@ def in_all_scenarios(  # noqa: PLR0913
             foremost=foremost,
             keep=of_part(keep, name),
         )
-        for name, other in study.scenarios
+        for name, other in study.assumption_sets
     }
     return replace(
         batch,
-        scenarios={name: other.judgement for name, other in others.items()},
+        assumption_sets={name: other.judgement for name, other in others.items()},
         unresolved=(
             *batch.unresolved,
             *(row for name, other in others.items() for row in named(other.unresolved, name)),
@@ -215,7 +216,7 @@ def run_batch(  # noqa: PLR0913
     Parameters
     ----------
     study : Study
-        As stated, without its scenarios.
+        As stated, without its assumption sets.
     lattices : sequence of Lattice
         The candidates.
     round_ : int
@@ -244,7 +245,7 @@ def run_batch(  # noqa: PLR0913
     job = _job(study, lattices, round_, known, paired, foremost)
     tallies, unresolved = count_all(job, round_, workers, progress, keep)
     gathered = {name: gather(name, blocks) for name, blocks in tallies.items()}
-    gathered |= open_pilot(study, lattices, gathered)
+    gathered |= open_ct_circuit(study, lattices, gathered)
     if known is None:
         known = Known(find_densities(job, workers, progress) if final_samples(study) else {})
     final = final_batch(job, known.densities, round_, workers, progress, keep)

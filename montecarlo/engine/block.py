@@ -83,7 +83,7 @@ class Block(ChunkSamples):
         Returns
         -------
         Block
-            No batch of plants and events.
+            No batch of installations and events.
         """
         few = self._only(rows)
         for solved in ("load_primary", "_load_judged"):
@@ -191,7 +191,7 @@ class Block(ChunkSamples):
         primary_a : (n, 6) complex array (A RMS)
             At the two ends.
         idle : int, optional
-            A CT place whose pilot core is open, so that it drives no leg; the leg sees the other
+            A CT place whose CT circuit is open, so that it drives no leg; the leg sees the other
             CTs alone.
 
         Returns

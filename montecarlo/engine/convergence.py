@@ -1,8 +1,8 @@
 """How the estimates of a batch settle: the same estimators on the first eighth, quarter, half of
 its events.
 
-The first events of every plant are a valid batch of fewer events, on nets too (a power of two of
-points from the first on is a net by itself), and a longer run begins with a shorter one."""
+The first events of every installation are a valid batch of fewer events, on nets too (a power of
+two of points from the first on is a net by itself), and a longer run begins with a shorter one."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from montecarlo.engine.job import Job
 from montecarlo.engine.rare import Final
 from montecarlo.estimates.assemble import Gathered, gather, weighted
-from montecarlo.estimates.choose import open_pilot, weights_of
+from montecarlo.estimates.choose import open_ct_circuit, weights_of
 from montecarlo.estimates.rare import BATCH
 from montecarlo.estimates.tally import Tally
 from montecarlo.estimates.totals import Total
@@ -37,8 +37,8 @@ class EarlyEstimate:
 
 
 def shares_of(designs: Iterable[Design], rare_samples: int) -> tuple[float, ...]:
-    """Shares of a batch below 1 at which it is estimated: halves, down to one event a plant or to
-    four batches of weighted samples; none where a plant has one event.
+    """Shares of a batch below 1 at which it is estimated: halves, down to one event per
+    installation or to four batches of weighted samples; none where an installation has one event.
 
     Parameters
     ----------
@@ -50,7 +50,7 @@ def shares_of(designs: Iterable[Design], rare_samples: int) -> tuple[float, ...]
     -------
     tuple of float
     """
-    fewest = min(design.events_per_plant for design in designs)
+    fewest = min(design.events_per_installation for design in designs)
     if rare_samples:
         fewest = min(fewest, max(rare_samples // (FEWEST_BATCHES * BATCH), 1))
     halvings = min(fewest.bit_length(), MOST_POINTS) - 1
@@ -72,7 +72,7 @@ def points(
     ----------
     job : Job
     tallies : mapping of sequence of Tally
-        By stratum and block of plants.
+        By stratum and block of installations.
     strata : mapping of Gathered
         Of the whole batch.
     final : mapping of Final
@@ -88,7 +88,7 @@ def points(
             name: gather(name, [tally.early[share] for tally in blocks])
             for name, blocks in tallies.items()
         }
-        first |= open_pilot(job.study, job.lattices, first)
+        first |= open_ct_circuit(job.study, job.lattices, first)
         for name, part in final.items():
             if (whole := strata[name].weighted) is not None:
                 first[name] = replace(first[name], weighted=replace(whole, sums=part.early[share]))

@@ -91,7 +91,7 @@ def _one_by_one(block: Block, measured: Measured) -> Tally:
         tally.causes = causes(block, without_result([*events, *loads]))
     if (caught := backup.operated(block)) is not None:
         nobody = each(of=np.asarray(caught != 1, float)) if internal else ()
-        tally.backup = BackupTally(one_setting(caught, block.plants), nobody)
+        tally.backup = BackupTally(one_setting(caught, block.installations), nobody)
     if block.job.paired and internal:
         missed = [
             missed_samples(event, load, *thresholds(lattice), len(lattice.delay_s))
@@ -111,7 +111,7 @@ def _count(
 ) -> LatticeTally:
     """`load`: before an internal fault; `of` (n,), 0 or 1: the samples of one whose misses are
     counted, all unless given; `rows`: the samples that are looked at."""
-    settings = (*thresholds(lattice), len(lattice.delay_s), block.plants)
+    settings = (*thresholds(lattice), len(lattice.delay_s), block.installations)
     if load is None:
         return count_operated(event.at(rows), *settings)
     weight = None
@@ -123,7 +123,7 @@ def _count(
 def _caught(block: Block, missed: list[Array], along: Array | None) -> LatticeTally:
     """What one of the paired candidates misses and another catches; missed (n, C) by lattice."""
     paired = np.concatenate(missed, axis=1)[:, block.job.paired]
-    return sum_caught(paired, block.plants, along)
+    return sum_caught(paired, block.installations, along)
 
 
 # --- earth faults, conditional on all but the position ------------------------
@@ -142,7 +142,7 @@ def _along_the_winding(block: Block, found: Along) -> Tally:
     for lattice, phase_x, earth_x in critical_places(block, found, counts):
         load, settings = block.load_pickups(lattice), thresholds(lattice)
         summed = partial(
-            sum_conditional, phase_x, earth_x, load, *settings, block.plants, cdf, along
+            sum_conditional, phase_x, earth_x, load, *settings, block.installations, cdf, along
         )
         kept = places_kept(phase_x, earth_x, load, *settings)
         tallies.append(replace(summed(block.even_positions), phase_x=kept[0], earth_x=kept[1]))
@@ -156,12 +156,14 @@ def _along_the_winding(block: Block, found: Along) -> Tally:
         for share, rows in block.early_rows.items():
             x = phase_x[rows], earth_x[rows]
             early[share].append(
-                sum_conditional(*x, load.at(rows), *settings, block.plants, cdf, along[rows], False)
+                sum_conditional(
+                    *x, load.at(rows), *settings, block.installations, cdf, along[rows], False
+                )
             )
     tally = Tally(tuple(tallies), counts, causes=causes(block, lost))
     tally.early = {share: Tally(tuple(parts)) for share, parts in early.items()}
     if caught is not None:
-        operates = one_setting(1 - cdf(caught), block.plants, along=along)
+        operates = one_setting(1 - cdf(caught), block.installations, along=along)
         tally.backup = BackupTally(operates, tuple(nobody))
     if missed:
         tally.caught = _caught(block, missed, along)

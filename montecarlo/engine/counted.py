@@ -21,7 +21,7 @@ from montecarlo.study.candidates import Lattice
 from montecarlo.study.description import Study
 from montecarlo.study.strata import strata
 
-ByBlock = dict[Stratum, list[Tally]]  # of each block of plants, in their order
+ByBlock = dict[Stratum, list[Tally]]  # of each block of installations, in their order
 
 
 def count_all(
@@ -42,7 +42,7 @@ def count_all(
     Returns
     -------
     dict
-        Tallies by stratum and block of plants, added in the order of the chunks' keys.
+        Tallies by stratum and block of installations, added in the order of the chunks' keys.
     list of Unresolved
         Of each stratum.
 
@@ -66,7 +66,7 @@ def count_all(
         for rows in kept:
             assert keep is not None
             keep(name, rows)
-        key = name, task.chunks[0].plant_block
+        key = name, task.chunks[0].installation_block
         sums[key] = sums[key] + tally if key in sums else tally
         waiting[name] -= 1
         if not waiting[name]:
@@ -80,7 +80,7 @@ def count_all(
 
 @dataclass(frozen=True, eq=False)
 class Counted:
-    """Chunks of one block of plants that are solved and counted together, in this order."""
+    """Chunks of one block of installations that are solved and counted together, in this order."""
 
     job: Job
     chunks: tuple[Chunk, ...]

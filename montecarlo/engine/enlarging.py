@@ -42,7 +42,7 @@ class Enlarged:
     """An event's weighted samples in the fresh batch; candidate: the number of who needs them."""
 
     stratum: Stratum
-    scenario: str  # "": the study as stated
+    assumption_set: str  # "": the study as stated
     plan: Plan
     own: int
     candidate: int
@@ -121,7 +121,7 @@ def _plan(setting: Setting, seen: Seen, own: int) -> Plan | None:
 
 
 def enlarged(
-    found: Mapping[Stratum, Plan], own: int, settings: Sequence[Setting], scenario: str
+    found: Mapping[Stratum, Plan], own: int, settings: Sequence[Setting], assumption_set: str
 ) -> Iterator[Enlarged]:
     """What sizes were taken, and for whom.
 
@@ -132,11 +132,11 @@ def enlarged(
         The fresh batch's own number.
     settings : sequence of Setting
         Candidates in the order of their numbers.
-    scenario : str
+    assumption_set : str
 
     Yields
     ------
     Enlarged
     """
     for name, plan in found.items():
-        yield Enlarged(name, scenario, plan, own, 1 + settings.index(plan.setting))
+        yield Enlarged(name, assumption_set, plan, own, 1 + settings.index(plan.setting))

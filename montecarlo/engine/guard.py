@@ -35,7 +35,7 @@ class Unresolved:
     number: of the candidate that has most. not_finite and not_converged: by the cause, on any
     circuit, so that their sum may be more; None where nobody looked."""
 
-    of: str  # scenario, model or wider inputs; "": the study as stated
+    of: str  # assumption set, model or wider inputs; "": the study as stated
     round_: int  # 0: the study's own batch
     stratum: Stratum
     samples: str
@@ -129,8 +129,8 @@ def _finite(block: Block) -> NDArray[np.bool_]:
 def counted(
     round_: int, stratum: Stratum, tallies: Sequence[Tally], lattices: Sequence[Lattice]
 ) -> Unresolved:
-    """Of a counted type, or of earth faults, from the tallies of its blocks of plants or of its
-    chunks.
+    """Of a counted type, or of earth faults, from the tallies of its blocks of installations or of
+    its chunks.
 
     Parameters
     ----------
@@ -210,7 +210,7 @@ def looked_at(
         What they are for.
     number, drawn : int
     of : str
-        Scenario, model or change.
+        Assumption set, model or change.
     round_ : int
 
     Returns
@@ -227,7 +227,7 @@ def looked_at(
 
 
 def named(rows: Sequence[Unresolved], of: str) -> tuple[Unresolved, ...]:
-    """The same of a scenario, a model or a variant.
+    """The same of an assumption set, a model or an alternative.
 
     Parameters
     ----------

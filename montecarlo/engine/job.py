@@ -8,7 +8,7 @@ from montecarlo.sampling.design import Design
 from montecarlo.sampling.stratum import EARTH, Stratum
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.description import Study
-from montecarlo.study.strata import OPEN_PILOTS
+from montecarlo.study.strata import OPEN_CT_CIRCUITS
 
 
 @dataclass(frozen=True)
@@ -25,7 +25,7 @@ class Job:
     weighted: tuple[tuple[Stratum, int], ...] = ()
 
     def design_of(self, stratum: Stratum) -> Design:
-        """How many plants and events of a stratum there are.
+        """How many installations and events of a stratum there are.
 
         Parameters
         ----------
@@ -37,6 +37,6 @@ class Job:
         """
         if stratum == EARTH:
             return self.earth_design
-        if stratum in OPEN_PILOTS:  # counted, and as few as earth faults
+        if stratum in OPEN_CT_CIRCUITS:  # counted, and as few as earth faults
             return replace(self.earth_design, net=False)
         return self.design

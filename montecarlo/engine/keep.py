@@ -90,7 +90,7 @@ def run_and_keep(job: Job, chunk: Chunk) -> tuple[Tally, Rows]:
 def weighted_rows(
     block: Block, first: int, found: Iterable[tuple[Lattice, Pickups]], weight: Array
 ) -> Rows:
-    """Rows of weighted samples of an external event; each is a plant of its own.
+    """Rows of weighted samples of an external event; each is an installation of its own.
 
     Parameters
     ----------
@@ -139,14 +139,14 @@ def _finished(
 
 
 def _numbers(block: Block) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Plant and event of each of a chunk's samples."""
+    """Installation and event of each of a chunk's samples."""
     design, chunk = block.design, block.chunk
     events = np.arange(design.events_in(chunk)) + chunk.event_block * design.events_per_chunk
-    plants = np.arange(design.plants_rounded)[design.plants_in(chunk)]
-    return np.repeat(plants, events.size), np.tile(events, plants.size)
+    installations = np.arange(design.installations_rounded)[design.installations_in(chunk)]
+    return np.repeat(installations, events.size), np.tile(events, installations.size)
 
 
-def _head(block: Block, plant: NDArray[np.int64], event: NDArray[np.int64]) -> Rows:
+def _head(block: Block, installation: NDArray[np.int64], event: NDArray[np.int64]) -> Rows:
     stratum, n = block.stratum, len(block)
     return {
         Column("side", "", "internal fault, external event or state", "key"): np.full(
@@ -157,13 +157,13 @@ def _head(block: Block, plant: NDArray[np.int64], event: NDArray[np.int64]) -> R
         ),
         Column("batch", "-", "1: the study's own batch", "key"): np.full(n, block.chunk.round_ + 1),
         Column(
-            "plant",
+            "installation",
             "-",
-            "number of the sampled plant, the row of plants.npz; a weighted sample is a plant of"
-            " its own",
+            "number of the sampled installation, the row of installations.npz; a weighted sample is"
+            " an installation of its own",
             "key",
-        ): plant,
-        Column("event", "-", "number of the event on its plant", "key"): event,
+        ): installation,
+        Column("event", "-", "number of the event on its installation", "key"): event,
     }
 
 

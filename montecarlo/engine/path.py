@@ -18,7 +18,7 @@ from montecarlo.estimates.tally import Pickups
 from montecarlo.sampling.stratum import EARTH, Side
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import Circuit, measurement
-from montecarlo.study.strata import OPEN_PILOTS
+from montecarlo.study.strata import OPEN_CT_CIRCUITS
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,7 +73,7 @@ def measured(block: Block) -> Measured:
     if stratum.side is Side.EXTERNAL:
         return Measured(block, _passing(block))
     currents = primary.lasting(block)
-    idle = OPEN_PILOTS.index(stratum) if stratum in OPEN_PILOTS else None
+    idle = OPEN_CT_CIRCUITS.index(stratum) if stratum in OPEN_CT_CIRCUITS else None
     return Measured(
         block, {circuit: block.steady(circuit, currents, idle) for circuit in block.circuits}
     )

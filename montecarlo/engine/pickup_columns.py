@@ -177,7 +177,11 @@ def _circuit_words(block: Block, lattice: Lattice) -> str:
     ]
     if bias is not None:
         words.append(
-            f"slope {bias.slope1:g}"
-            + ("" if bias.slope2 is None else f" ({bias.slope2:g} above {bias.slope_break_a:g} A)")
+            f"slope {bias.first_slope:g}"
+            + (
+                ""
+                if bias.second_slope is None
+                else f" ({bias.second_slope:g} above {bias.turning_point_a:g} A)"
+            )
         )
     return ", ".join(words)

@@ -18,7 +18,7 @@ def silent(done: int, total: int, what: str) -> None:
 
 
 def named_progress(tell: Progress, name: str) -> Progress:
-    """Progress that also says of which study, scenario, model or wider inputs it is.
+    """Progress that also says of which study, assumption set, model or wider inputs it is.
 
     Parameters
     ----------

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum, auto
 
-from montecarlo.engine.batch import Batch, in_all_scenarios
+from montecarlo.engine.batch import Batch, in_all_assumption_sets
 from montecarlo.engine.counted import compile_solvers
 from montecarlo.engine.enlarging import Enlarged, enlarged, plans
 from montecarlo.engine.keep import KeepRows, of_part
@@ -23,9 +23,9 @@ from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import (
     Lattice,
     candidate_lattices,
+    existing_setting,
     lattices_of,
     neighbours,
-    present_setting,
 )
 from montecarlo.study.description import Study
 
@@ -37,7 +37,7 @@ class Incident(Enum):
     """What may happen to a fresh batch."""
 
     DRAWN_LARGER = auto()  # the first one missed the precision
-    MISSES_LIMIT = auto()  # of the chosen setting, on the random numbers that variants share
+    MISSES_LIMIT = auto()  # of the chosen setting, on the random numbers that alternatives share
 
 
 @dataclass(frozen=True)
@@ -62,7 +62,7 @@ class Outcome:
     first : Batch
         The study's own.
     fresh : Batch or None
-    chosen, runner_up, present : Setting or None
+    chosen, runner_up, existing : Setting or None
     tries : int
         Fresh batches that were drawn.
     notes : tuple of Note
@@ -81,7 +81,7 @@ class Outcome:
     fresh: Batch | None
     chosen: Setting | None
     runner_up: Setting | None
-    present: Setting | None
+    existing: Setting | None
     tries: int
     notes: tuple[Note, ...]
     best: Mapping[str, Setting | None]
@@ -150,7 +150,7 @@ def run(
     Raises
     ------
     StudyError
-        For more candidates, plants or samples than this machine can hold.
+        For more candidates, installations or samples than this machine can hold.
     RunStopped
     """
     crew, tell = workers_of(workers), progress or silent
@@ -171,9 +171,9 @@ def run(
 
 
 class _Run:
-    """Sample, solve, count, judge; then each group's candidate on trial, the runner-up, the present
-    setting, `also` and the neighbours of the one on trial again on fresh numbers, until every group
-    has one that keeps to the policy."""
+    """Sample, solve, count, judge; then each group's candidate on trial, the runner-up, the
+    existing setting, `also` and the neighbours of the one on trial again on fresh numbers, until
+    every group has one that keeps to the policy."""
 
     def __init__(
         self,
@@ -186,12 +186,12 @@ class _Run:
         keep: KeepRows | None = None,
     ) -> None:
         self.study, self.workers, self.tell, self.also = study, workers, tell, also
-        self.first = in_all_scenarios(study, lattices, 0, workers, tell, keep=keep)
+        self.first = in_all_assumption_sets(study, lattices, 0, workers, tell, keep=keep)
         self.order = [self.first.settings[candidate] for candidate in self.first.verdict.order()]
         self.waiting = {
             group: [s for s in self.order if group in (ANY, s.scheme)] for group in groups
         }
-        self.present = present_setting(study)
+        self.existing = existing_setting(study)
         self.sizes: Sizes = {}
         self.refused: dict[Setting, Batch] = {}
 
@@ -220,7 +220,7 @@ class _Run:
             fresh,
             chosen,
             None if chosen is None else self._runner_up(kept, chosen),
-            self.present,
+            self.existing,
             tries,
             tuple(notes),
             {} if ANY in self.waiting else {group: kept.get(group) for group in self.waiting},
@@ -256,7 +256,7 @@ class _Run:
         precision wants."""
         first = self._first_of(trial)
         self._paired = () if ANY in self.waiting else tuple(trial.values())
-        foremost = (first, *trial.values(), self._runner_up(trial, first), self.present, self.also)
+        foremost = (first, *trial.values(), self._runner_up(trial, first), self.existing, self.also)
         self._foremost = tuple(dict.fromkeys(s for s in foremost if s is not None))
         self._few = tuple(dict.fromkeys((*self._foremost, *neighbours(self.first.settings, first))))
         if self.study.study.precision is not None:
@@ -264,7 +264,7 @@ class _Run:
         return self._drawn(round_)
 
     def _drawn(self, round_: int) -> Batch:
-        return in_all_scenarios(
+        return in_all_assumption_sets(
             self.study,
             lattices_of(self.study, *self._few),
             round_,
@@ -281,9 +281,9 @@ class _Run:
         own = final_samples(with_sizes(self.study, self.sizes))
         return [
             one
-            for scenario, known in self.first.known.items()
+            for assumption_set, known in self.first.known.items()
             for one in enlarged(
-                plans(known, self._foremost, own), own, self.first.settings, scenario
+                plans(known, self._foremost, own), own, self.first.settings, assumption_set
             )
         ]
 

@@ -16,22 +16,22 @@ from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.points import Points
 from montecarlo.sampling.stratum import Side, Stratum
-from montecarlo.sampling.transform import draw, event_points, event_samples, plant_major
+from montecarlo.sampling.transform import draw, event_points, event_samples, installation_major
 from montecarlo.study.circuits import scheme_of
 
 Indices = NDArray[np.int64]
 
 
 class ChunkSamples:
-    """One chunk's samples; n of them, plant-major.
+    """One chunk's samples; n of them, installation-major.
 
     Parameters
     ----------
     job : Job
     chunk : Chunk
     points : Points, optional
-        Where the uniforms come from instead of the chunk's streams; each sample is then a plant of
-        its own.
+        Where the uniforms come from instead of the chunk's streams; each sample is then an
+        installation of its own.
 
     Attributes
     ----------
@@ -85,14 +85,14 @@ class ChunkSamples:
         return len(self.samples["load.current_pu"])
 
     @property
-    def plants(self) -> int:
-        return self.design.plants_per_block if self._own is None else self._own.count
+    def installations(self) -> int:
+        return self.design.installations_per_block if self._own is None else self._own.count
 
     @property
     def early_rows(self) -> dict[float, Indices]:
         """The samples that belong to each of the job's shares of the batch: the first events of
-        every plant."""
-        events = np.arange(len(self)).reshape(self.plants, -1)
+        every installation."""
+        events = np.arange(len(self)).reshape(self.installations, -1)
         firsts = {share: self.design.first_events(self.chunk, share) for share in self.job.shares}
         return {share: events[:, :first].ravel() for share, first in firsts.items() if first}
 
@@ -122,7 +122,9 @@ class ChunkSamples:
         (n,) array
         """
         values = self._points.of(f"drawn.{key}", 1)[:, 0]
-        return (values if self._own is not None else plant_major(values, self.plants))[self._rows]
+        return (
+            values if self._own is not None else installation_major(values, self.installations)
+        )[self._rows]
 
     def phase_number(self) -> Indices:
         """The faulted phase, or the one that a fault between two leaves out: 0, 1, 2 alike.
@@ -134,7 +136,7 @@ class ChunkSamples:
         return np.minimum((3 * self.uniform("phase")).astype(np.int64), 2)
 
     def _only(self, rows: Indices) -> Self:
-        """Some of the samples, in this order; they are no batch of plants and events."""
+        """Some of the samples, in this order; they are no batch of installations and events."""
         few = copy(self)
         few.samples = {key: value[rows] for key, value in self.samples.items()}
         few._rows = rows if isinstance(self._rows, slice) else self._rows[rows]

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from montecarlo.engine.batch import in_all_scenarios
+from montecarlo.engine.batch import in_all_assumption_sets
 from montecarlo.engine.keep import KeepRows, of_part
 from montecarlo.engine.progress import Progress, named_progress, silent
 from montecarlo.engine.run import Incident, Outcome, run
@@ -20,7 +20,7 @@ from montecarlo.study.description import Study
 
 
 @dataclass(frozen=True, eq=False)
-class Variants:
+class Alternatives:
     """Outcomes by name, in the order given. The fresh batches of all that have one are of one
     round."""
 
@@ -60,13 +60,13 @@ class Variants:
         )
 
 
-def run_variants(
+def run_alternatives(
     studies: Mapping[str, Study],
     *,
     workers: int | Workers | None = None,
     progress: Progress = silent,
     keep_samples: KeepRows | None = None,
-) -> Variants:
+) -> Alternatives:
     """Run every study, then bring their fresh batches to one round.
 
     Parameters
@@ -81,7 +81,7 @@ def run_variants(
 
     Returns
     -------
-    Variants
+    Alternatives
 
     Raises
     ------
@@ -102,7 +102,7 @@ def run_variants(
         o.fresh.round_ for o in outcomes.values() if o.chosen is not None and o.fresh is not None
     ]
     last = max(rounds, default=0)
-    return Variants(
+    return Alternatives(
         {
             name: _at_round(outcome, last, crew, named_progress(progress, name))
             for name, outcome in outcomes.items()
@@ -116,7 +116,7 @@ def _at_round(outcome: Outcome, round_: int, workers: Workers, tell: Progress) -
     fresh = outcome.fresh
     if outcome.chosen is None or fresh is None or fresh.round_ == round_:
         return outcome
-    again = in_all_scenarios(
+    again = in_all_assumption_sets(
         outcome.study,
         fresh.lattices,
         round_,

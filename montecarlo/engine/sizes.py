@@ -13,10 +13,10 @@ from montecarlo.study.budget import earth_fault_samples
 from montecarlo.study.candidates import Lattice, candidate_lattices
 from montecarlo.study.description import Study
 
-CELLS_MAX = 40_000_000  # plants x candidates that the tables may hold
+CELLS_MAX = 40_000_000  # installations x candidates that the tables may hold
 SAMPLES_MAX = 10**9  # of a type: the list of its chunks takes 75 MB
 BYTES_EACH = 30_000  # of a run's memory, measured: a candidate's rows,
-BYTES_A_PLANT = 550  # and its tallies on each plant
+BYTES_AN_INSTALLATION = 550  # and its tallies on each installation
 
 Sizes = Mapping[str, int]  # keys of [study] that differ from what the study states
 
@@ -33,8 +33,8 @@ def designs(study: Study) -> tuple[Design, Design]:
     Design, Design
     """
     general = study.study
-    return Design(general.plants, general.samples), Design(
-        general.plants, earth_fault_samples(study), net=True
+    return Design(general.installations, general.samples), Design(
+        general.installations, earth_fault_samples(study), net=True
     )
 
 
@@ -67,7 +67,7 @@ def memory_bytes() -> float:
 
 
 def check_sizes(study: Study) -> None:
-    """Of the study, its variants and its options of earthing, as `run` would.
+    """Of the study, its alternatives and its options of earthing, as `run` would.
 
     Parameters
     ----------
@@ -77,7 +77,7 @@ def check_sizes(study: Study) -> None:
     ------
     StudyError
     """
-    for one in (study, *(other for _, other in (*study.variant_studies, *study.options))):
+    for one in (study, *(other for _, other in (*study.alternative_studies, *study.options))):
         check_size(one, candidate_lattices(one))
 
 
@@ -100,13 +100,13 @@ def memory_needed(lattices: Sequence[Lattice], earth: Design) -> float:
         (phases + earths) * delays for phases, earths, delays in (each.shape for each in lattices)
     )
     return (
-        candidates * (BYTES_EACH + BYTES_A_PLANT * earth.plants_rounded)
+        candidates * (BYTES_EACH + BYTES_AN_INSTALLATION * earth.installations_rounded)
         + 4 * places * earth.samples_drawn
     )
 
 
 def check_size(study: Study, lattices: Sequence[Lattice]) -> None:
-    """Samples, plants and candidates within what tables and memory hold.
+    """Samples, installations and candidates within what tables and memory hold.
 
     Parameters
     ----------
@@ -119,11 +119,12 @@ def check_size(study: Study, lattices: Sequence[Lattice]) -> None:
     StudyError
     """
     candidates = sum(math.prod(lattice.shape) for lattice in lattices)
-    cells = candidates * Design(study.study.plants, 1).plants_rounded
+    cells = candidates * Design(study.study.installations, 1).installations_rounded
     if cells > CELLS_MAX:
         raise StudyError(
-            f"study.plants: {study.study.plants} plants x {candidates} candidates = {cells} cells,"
-            f" at most {CELLS_MAX}; lower study.plants or thin the grids in [candidates]"
+            f"study.installations: {study.study.installations} installations x {candidates}"
+            f" candidates = {cells} cells, at most {CELLS_MAX}; lower study.installations or thin"
+            " the grids in [candidates]"
         )
     earth = designs(study)[1]
     if earth.samples_drawn > (most := BLOCKS * POINTS_MAX):
@@ -146,8 +147,8 @@ def check_size(study: Study, lattices: Sequence[Lattice]) -> None:
         )
     if (need := memory_needed(lattices, earth)) > (here := memory_bytes()):
         raise StudyError(
-            f"candidates: {candidates} settings on {earth.plants_rounded} plants and"
+            f"candidates: {candidates} settings on {earth.installations_rounded} installations and"
             f" {earth.samples_drawn} earth faults need about {need / 1e9:.1f} GB, and this machine"
-            f" has {here / 1e9:.1f} GB; thin the grids in [candidates], or lower study.plants or"
-            " study.earth_fault_samples"
+            f" has {here / 1e9:.1f} GB; thin the grids in [candidates], or lower"
+            " study.installations or study.earth_fault_samples"
         )

@@ -1,6 +1,6 @@
 """The standard-normal space in which rare false trips are sought: every uncertain input of an event
-and of the plant, and the draws that no input states, one sample a row, so that each row is a plant
-of its own.
+and of the installation, and the draws that no input states, one sample a row, so that each row is
+an installation of its own.
 
 The angle and the phase of the event are folded onto one case:
 
@@ -8,7 +8,7 @@ The angle and the phase of the event are folded onto one case:
     the other half-wave      angle + 1/2 turn, remanence the other way round
 
 Columns of one input are alike and independent and a normal score is symmetric, so each of the six
-maps leaves the law of the samples as it was, whether or not plant and scheme are symmetric
+maps leaves the law of the samples as it was, whether or not installation and scheme are symmetric
 (derived). Where they are, the rare samples of six regions come together in one, and a density found
 there serves them all. Symmetries that no draw decides (the two ends; the two phases of a fault
 between phases) are `images` of a sample."""

@@ -1,5 +1,5 @@
 """From the tallies of a run to estimates: every candidate at once, by type and in total, and over
-plants.
+installations.
 
 Candidates of all lattices stand in one row, lattice after lattice, each in the order of
 `Lattice.settings`."""
@@ -20,9 +20,9 @@ from montecarlo.estimates.intervals import (
     student_mean,
     with_unresolved,
 )
-from montecarlo.estimates.spread import Spread, binomial_noise, plant_spread
+from montecarlo.estimates.spread import Spread, binomial_noise, installation_spread
 from montecarlo.estimates.tally import LatticeTally, Places, Tally
-from montecarlo.estimates.totals import Total, mover, plant_correlation
+from montecarlo.estimates.totals import Total, installation_correlation, mover
 from montecarlo.estimates.weighted import Weighted
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS
@@ -32,18 +32,18 @@ LEVEL = 0.95  # of every two-sided interval
 PIECE = 1 << 22  # critical positions that are sorted at a time
 
 Present = TypeVar("Present")
-Kept = tuple[tuple[Places, ...], ...]  # by lattice, then by block of plants
+Kept = tuple[tuple[Places, ...], ...]  # by lattice, then by block of installations
 
 
 @dataclass(frozen=True, eq=False)
 class Gathered:
-    """Everything counted of one fault type, event or state. M plants, C candidates."""
+    """Everything counted of one fault type, event or state. M installations, C candidates."""
 
     name: Stratum
     total: Array  # (C, M) Σ y
     trials: Array  # (M,)
     unresolved: Array  # (C, M)
-    noise_sums: Array | None  # (C, M) variance of the total a plant, None for counts
+    noise_sums: Array | None  # (C, M) variance of the total an installation, None for counts
     line_end: Array | None  # (C, M)
     phase_x: Kept | None  # of each lattice and block, (resolved, P, D)
     earth_x: Kept | None  # and (resolved, E, D): `counting.places_kept`
@@ -61,12 +61,12 @@ class Gathered:
 
     @property
     def means(self) -> Array:
-        """Each plant's own mean over its resolved samples, (C, M); NaN where it has none."""
+        """Each installation's own mean over its resolved samples, (C, M); NaN where it has none."""
         return ratio(self.total, self.resolved)
 
     @property
     def noise(self) -> Array:
-        """Variance of those means about the plants' own probabilities, (C, M)."""
+        """Variance of those means about the installations' own probabilities, (C, M)."""
         if self.noise_sums is None:
             return binomial_noise(self.total, self.resolved)
         return ratio(self.noise_sums, np.where(self.resolved > 0, self.resolved**2, 0.0))
@@ -85,10 +85,10 @@ class Gathered:
     def estimate(self, level: float = LEVEL) -> Estimate:
         """p of every candidate with limits. [-]
 
-        Exact limits for counts with clustered plants, those of weighted samples where p comes from
-        them; Student t over the blocks for conditional means, whose plants and events lie on a net
-        of their own in each block. Unresolved samples count once as 0 and once as 1 in the limits,
-        and not in p.
+        Exact limits for counts with clustered installations, those of weighted samples where p
+        comes from them; Student t over the blocks for conditional means, whose installations and
+        events lie on a net of their own in each block. Unresolved samples count once as 0 and once
+        as 1 in the limits, and not in p.
 
         Parameters
         ----------
@@ -114,7 +114,7 @@ class Gathered:
 
 
 def by_block(values: Array) -> Array:
-    """Sums over the plants of each block.
+    """Sums over the installations of each block.
 
     Parameters
     ----------
@@ -128,7 +128,7 @@ def by_block(values: Array) -> Array:
 
 
 def gather(name: Stratum, blocks: Sequence[Tally]) -> Gathered:
-    """One stratum from the tallies of its blocks of plants.
+    """One stratum from the tallies of its blocks of installations.
 
     Parameters
     ----------
@@ -145,7 +145,7 @@ def gather(name: Stratum, blocks: Sequence[Tally]) -> Gathered:
     ]  # by lattice, then by block
 
     def rows(part: Callable[[LatticeTally], Array]) -> Array:
-        """(C, M) from (plants, P, E, D) a block and lattice."""
+        """(C, M) from (installations, P, E, D) a block and lattice."""
         tables = []
         for tallies in lattices:
             table = np.concatenate([part(tally) for tally in tallies])
@@ -180,9 +180,9 @@ def _present(array: Present | None) -> Present:
 def weighted(strata: Sequence[Gathered], weights: Sequence[float], level: float = LEVEL) -> Total:
     """Σ weight·p over types with limits, in the unit of the weights.
 
-    Types share their plants, which correlates their errors: as the means of the plants are
-    correlated, and with a conditional type as those of the blocks, since its plants lie on nets.
-    Weighted samples have plants of their own.
+    Types share their installations, which correlates their errors: as the means of the
+    installations are correlated, and with a conditional type as those of the blocks, since its
+    installations lie on nets. Weighted samples have installations of their own.
 
     Parameters
     ----------
@@ -211,11 +211,11 @@ def weighted(strata: Sequence[Gathered], weights: Sequence[float], level: float 
 
 
 def _correlation(means: Sequence[Array]) -> Array:
-    return plant_correlation(np.nan_to_num(np.stack(means, axis=1)))
+    return installation_correlation(np.nan_to_num(np.stack(means, axis=1)))
 
 
-def plant_means(strata: Sequence[Gathered], weights: Array) -> tuple[Array, Array]:
-    """Each plant's weighted total and its sampling noise.
+def installation_means(strata: Sequence[Gathered], weights: Array) -> tuple[Array, Array]:
+    """Each installation's weighted total and its sampling noise.
 
     Parameters
     ----------
@@ -234,10 +234,10 @@ def plant_means(strata: Sequence[Gathered], weights: Array) -> tuple[Array, Arra
     return np.asarray(means), np.asarray(noise)
 
 
-def over_plants(
+def over_installations(
     strata: Sequence[Gathered], weights: Array, limit: Array | float = np.inf
 ) -> Spread:
-    """Spread over plants of the weighted total, in the unit of the weights.
+    """Spread over installations of the weighted total, in the unit of the weights.
 
     Parameters
     ----------
@@ -250,7 +250,7 @@ def over_plants(
     Spread
         (C,).
     """
-    return plant_spread(*plant_means(strata, weights), limit)
+    return installation_spread(*installation_means(strata, weights), limit)
 
 
 def line_end_total(strata: Sequence[Gathered], weights: Sequence[float]) -> Array:
@@ -279,7 +279,7 @@ def line_end_total(strata: Sequence[Gathered], weights: Sequence[float]) -> Arra
 
 
 @dataclass(frozen=True, eq=False)
-class Coverage:
+class ProtectedWinding:
     """Share of the winding in which an earth fault is detected, over sampled faults: quantiles,
     (C,) each."""
 
@@ -288,11 +288,11 @@ class Coverage:
     p95: Array
 
 
-def coverage(stratum: Gathered) -> Coverage:
-    """Share of the winding that is covered, 1 - x* over the sampled faults, exact. [-]
+def protected_winding(stratum: Gathered) -> ProtectedWinding:
+    """Share of the winding that is protected, 1 - x* over the sampled faults, exact. [-]
 
     A quantile between two of them is linear (type 7 of Hyndman and Fan, The American Statistician
-    50, 1996), so that covered and missed part add up to 1.
+    50, 1996), so that protected and missed part add up to 1.
 
     Parameters
     ----------
@@ -300,7 +300,7 @@ def coverage(stratum: Gathered) -> Coverage:
 
     Returns
     -------
-    Coverage
+    ProtectedWinding
     """
     quantiles = []
     for blocks in _pieces(stratum):
@@ -309,7 +309,7 @@ def coverage(stratum: Gathered) -> Coverage:
             quantiles.append(np.quantile(x, (0.5, 0.95, 0.05), axis=0))
         else:
             quantiles.append(np.full((3, x.shape[1]), np.nan))
-    return Coverage(*(1 - np.concatenate(quantiles, axis=1).astype(float)))
+    return ProtectedWinding(*(1 - np.concatenate(quantiles, axis=1).astype(float)))
 
 
 def detection_curve(stratum: Gathered, places: Array) -> Estimate:
@@ -324,7 +324,7 @@ def detection_curve(stratum: Gathered, places: Array) -> Estimate:
     Returns
     -------
     Estimate
-        (candidates, points), limits over blocks of plants.
+        (candidates, points), limits over blocks of installations.
     """
     counts = [
         np.stack([_detected(x, places) for x in blocks], axis=-1) for blocks in _pieces(stratum)

@@ -91,33 +91,33 @@ def missed_shares(
     return np.where(np.isfinite(x), cdf(x), np.nan)
 
 
-def sum_caught(y: Array, plants: int, along: Array | None = None) -> LatticeTally:
-    """Σ over each plant's events of what candidate a misses and b catches.
+def sum_caught(y: Array, installations: int, along: Array | None = None) -> LatticeTally:
+    """Σ over each installation's events of what candidate a misses and b catches.
 
     A sample that is unresolved for one of them counts for no pair.
 
     Parameters
     ----------
     y : (n, K) array
-        Plant-major: P(missed | all but the place) of K candidates.
-    plants : int
+        Installation-major: P(missed | all but the place) of K candidates.
+    installations : int
     along : (n,) array, optional
         Of conditional ones: as of `counting.step_noise`.
 
     Returns
     -------
     LatticeTally
-        At [plant, a, b, 0] of its `total`.
+        At [installation, a, b, 0] of its `total`.
     """
     resolved = np.asarray(np.isfinite(y).all(axis=1))
     known = np.where(resolved[:, None], y, 0.0)
     caught = np.maximum(known[:, :, None] - known[:, None, :], 0.0)
-    by_plant = caught.reshape(plants, -1, *caught.shape[1:])
-    count = float(by_plant.shape[1])
-    noise = None if along is None else step_noise(caught, resolved, along, plants)[..., None]
+    by_installation = caught.reshape(installations, -1, *caught.shape[1:])
+    count = float(by_installation.shape[1])
+    noise = None if along is None else step_noise(caught, resolved, along, installations)[..., None]
     return LatticeTally(
-        by_plant.sum(axis=1)[..., None],
-        np.full(plants, count),
-        count - resolved.reshape(plants, -1).sum(axis=1),
+        by_installation.sum(axis=1)[..., None],
+        np.full(installations, count),
+        count - resolved.reshape(installations, -1).sum(axis=1),
         noise,
     )

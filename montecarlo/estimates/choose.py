@@ -18,18 +18,23 @@ from montecarlo.study.budget import limit_of_p_false
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
-from montecarlo.study.strata import OPEN_PILOT, OPEN_PILOTS, internal_shares, open_pilots
+from montecarlo.study.strata import (
+    OPEN_CT_CIRCUIT,
+    OPEN_CT_CIRCUITS,
+    internal_shares,
+    open_ct_circuits,
+)
 
 
 @dataclass(frozen=True, eq=False)
 class Weights:
-    """What each type counts for: shares of the reachable internal faults, yearly rates of external
+    """What each type counts for: shares of the internal faults, yearly rates of external
     events."""
 
     internal: tuple[Stratum, ...]
     shares: tuple[float, ...]  # sum to 1 over `internal`
-    reachable: float  # share of internal faults that the scheme can reach
-    unreachable: float
+    in_scope: float  # share of internal faults that the scheme can reach
+    outside_scope: float
     internal_per_year: float
     external: tuple[Stratum, ...]
     rates: tuple[float, ...]  # events a year
@@ -62,18 +67,18 @@ def weights_of(study: Study) -> Weights:
     Weights
     """
     shares = internal_shares(study)
-    reachable = sum(shares.values())
+    in_scope = sum(shares.values())
     rates: dict[Stratum, tuple[str, Distribution]] = {}
     for event in study.external_events:
         key = f"external_events.{event.name}.per_year"
         rates[Stratum.of(Side.EXTERNAL, event.name)] = (key, event.per_year)
-    open_pilots_a_year = study.states.open_pilot_per_year
-    if study.states.open_pilot_counts and open_pilots_a_year is not None:
-        rates[OPEN_PILOT] = ("states.open_pilot_per_year", open_pilots_a_year)
+    open_ct_circuits_a_year = study.states.open_ct_circuit_per_year
+    if study.states.open_ct_circuit_counts and open_ct_circuits_a_year is not None:
+        rates[OPEN_CT_CIRCUIT] = ("states.open_ct_circuit_per_year", open_ct_circuits_a_year)
     return Weights(
         tuple(shares),
-        tuple(share / reachable for share in shares.values()),
-        reachable,
+        tuple(share / in_scope for share in shares.values()),
+        in_scope,
         study.internal_faults.shares.inter_turn,
         study.internal_faults.per_year.mean(),
         tuple(rates),
@@ -90,7 +95,7 @@ class Judgement:
     false: Total
     bound: Array  # one-sided upper limit of p_false
     load_share: Array  # of sampled loads, or overloads, in which it operates
-    open_pilot_share: Array  # with one core open, whichever; NaN if not asked
+    open_ct_circuit_share: Array  # with one core open, whichever; NaN if not asked
     unresolved: Array
     knee_rule: Flags  # V_k >= 2·I_set·R in every element's own leg
     allowed: Flags  # its bounds are within the policy's limits
@@ -164,11 +169,11 @@ def judge(
         each = {event.name: event.estimate(level).high for event in external}
     used = limits_used(study, bound, each)
     load_share = np.max([strata[name].p for name in (LOAD, OVERLOAD) if name in strata], axis=0)
-    open_pilot_share = np.full(load_share.shape, np.nan)
-    if OPEN_PILOT in strata:
-        open_pilot_share = strata[OPEN_PILOT].p
+    open_ct_circuit_share = np.full(load_share.shape, np.nan)
+    if OPEN_CT_CIRCUIT in strata:
+        open_ct_circuit_share = strata[OPEN_CT_CIRCUIT].p
     unresolved = [
-        part.unresolved.sum(axis=1) for part in strata.values() if part.name != OPEN_PILOT
+        part.unresolved.sum(axis=1) for part in strata.values() if part.name != OPEN_CT_CIRCUIT
     ]
     knee = meet_knee_rule(study, lattices)
     return Judgement(
@@ -176,7 +181,7 @@ def judge(
         false=weighted(external, weight.event_shares),
         bound=bound,
         load_share=load_share,
-        open_pilot_share=open_pilot_share,
+        open_ct_circuit_share=open_ct_circuit_share,
         unresolved=sum(unresolved),
         knee_rule=knee,
         allowed=used <= 1,
@@ -257,7 +262,7 @@ def cost_weights(study: Study) -> dict[Stratum, float]:
     if cost is None:
         return {}
     weight = weights_of(study)
-    faults = weight.internal_per_year * weight.reachable * cost.missed_fault
+    faults = weight.internal_per_year * weight.in_scope * cost.missed_fault
     costs = {}
     for name, share in zip(weight.internal, weight.shares, strict=True):
         costs[name] = faults * share
@@ -283,10 +288,10 @@ def annual_cost(study: Study, strata: Mapping[Stratum, Gathered]) -> Total | Non
     return weighted([strata[name] for name in weights], [*weights.values()]) if weights else None
 
 
-def open_pilot(
+def open_ct_circuit(
     study: Study, lattices: Sequence[Lattice], strata: Mapping[Stratum, Gathered]
 ) -> dict[Stratum, Gathered]:
-    """One pilot core open, each of a candidate's own scheme as likely as the others.
+    """One CT circuit open, each of a candidate's own scheme as likely as the others.
 
     The mean of their strata, so that a scheme's figure does not depend on those it is compared
     with.
@@ -302,10 +307,10 @@ def open_pilot(
     dict of Stratum to Gathered
         One, or none where no frequency is given.
     """
-    names = open_pilots(study)
+    names = open_ct_circuits(study)
     if not names:
         return {}
-    cores = [OPEN_PILOTS.index(name) for name in names]
+    cores = [OPEN_CT_CIRCUITS.index(name) for name in names]
     rows = []
     for lattice in lattices:
         own = np.isin(cores, scheme_of(study, lattice.scheme).places)
@@ -320,4 +325,8 @@ def open_pilot(
     total = mean([strata[name].total for name in names])
     unresolved = mean([strata[name].unresolved for name in names])
     trials = strata[names[0]].trials
-    return {OPEN_PILOT: Gathered(OPEN_PILOT, total, trials, unresolved, None, None, None, None)}
+    return {
+        OPEN_CT_CIRCUIT: Gathered(
+            OPEN_CT_CIRCUIT, total, trials, unresolved, None, None, None, None
+        )
+    }

@@ -1,5 +1,5 @@
-"""Differences between two candidates that were judged on the same plants and events, and whether
-they tell the two apart."""
+"""Differences between two candidates that were judged on the same installations and events, and
+whether they tell the two apart."""
 
 from __future__ import annotations
 
@@ -13,9 +13,9 @@ from montecarlo.estimates.choose import cost_weights, weights_of
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.estimates.paired import Half, paired
 from montecarlo.sampling.stratum import Stratum
+from montecarlo.study.assumption_sets import CHANGEABLE
 from montecarlo.study.axes import Setting
 from montecarlo.study.description import Study
-from montecarlo.study.scenarios import CHANGEABLE
 
 # of a study, with its costs: what a setting's figures follow from
 DECIDING = (*CHANGEABLE, "scheme", "relay", "correlations")
@@ -74,7 +74,7 @@ def differences(
 def differences_of(one: Side, other: Side, level: float = LEVEL) -> dict[str, Estimate]:
     """One side minus the other, by quantity.
 
-    A setting does not differ from itself on the same plant.
+    A setting does not differ from itself on the same installation.
 
     Parameters
     ----------

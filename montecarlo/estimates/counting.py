@@ -13,33 +13,40 @@ from montecarlo.estimates.tally import LatticeTally, Pickups, Places
 from montecarlo.quantities import Array, Flags
 
 
-def joint_counts(phase: Flags, earth: Flags, plants: int, weights: Array | None = None) -> Array:
-    """Σ over each plant's events of phase·earth for every pair of settings, as matrix products.
+def joint_counts(
+    phase: Flags, earth: Flags, installations: int, weights: Array | None = None
+) -> Array:
+    """Σ over each installation's events of phase·earth for every pair of settings, as matrix
+    products.
 
     Parameters
     ----------
     phase : (n, P, D) array of bool
-        Plant-major.
+        Installation-major.
     earth : (n, E, D) array of bool
-    plants : int
+    installations : int
     weights : (n,) array, optional
 
     Returns
     -------
-    (plants, P, E, D) array
+    (installations, P, E, D) array
     """
     if weights is None:
         a = np.asarray(phase, np.float32)  # counts below 2^24: exact in 32 bits
     else:
         a = np.asarray(phase * weights[:, None, None], np.float64)
     b = np.asarray(earth, a.dtype)
-    a = a.reshape(plants, -1, *phase.shape[1:]).transpose(0, 3, 2, 1)  # (plants, D, P, events)
-    b = b.reshape(plants, -1, *earth.shape[1:]).transpose(0, 3, 1, 2)  # (plants, D, events, E)
+    a = a.reshape(installations, -1, *phase.shape[1:]).transpose(
+        0, 3, 2, 1
+    )  # (installations, D, P, events)
+    b = b.reshape(installations, -1, *earth.shape[1:]).transpose(
+        0, 3, 1, 2
+    )  # (installations, D, events, E)
     return np.asarray((a @ b).transpose(0, 2, 3, 1), float)
 
 
 def count_operated(
-    event: Pickups, phase_a: Array, earth_a: Array, delays: int, plants: int
+    event: Pickups, phase_a: Array, earth_a: Array, delays: int, installations: int
 ) -> LatticeTally:
     """External events and states: operated when any element's critical pick-up is above its
     setting.
@@ -49,7 +56,7 @@ def count_operated(
     event : Pickups
     phase_a, earth_a, delays
         As of `Pickups.silent`.
-    plants : int
+    installations : int
 
     Returns
     -------
@@ -57,12 +64,12 @@ def count_operated(
     """
     resolved = event.resolved
     phase, earth = event.silent(phase_a, earth_a, delays)
-    per_plant = resolved.reshape(plants, -1).sum(axis=1).astype(float)
-    silent = joint_counts(phase & resolved[:, None, None], earth, plants)
+    per_installation = resolved.reshape(installations, -1).sum(axis=1).astype(float)
+    silent = joint_counts(phase & resolved[:, None, None], earth, installations)
     return LatticeTally(
-        per_plant[:, None, None, None] - silent,
-        np.full(plants, resolved.size / plants),
-        resolved.size / plants - per_plant,
+        per_installation[:, None, None, None] - silent,
+        np.full(installations, resolved.size / installations),
+        resolved.size / installations - per_installation,
     )
 
 
@@ -72,7 +79,7 @@ def count_missed(  # noqa: PLR0913
     phase_a: Array,
     earth_a: Array,
     delays: int,
-    plants: int,
+    installations: int,
     line_end_weight: Array | None,
     counts: Array | None = None,
 ) -> LatticeTally:
@@ -83,7 +90,7 @@ def count_missed(  # noqa: PLR0913
     fault, load : Pickups
     phase_a, earth_a, delays
         As of `Pickups.silent`.
-    plants : int
+    installations : int
     line_end_weight : (n,) array or None
         Density of the line-end law over the study's own.
     counts : (n,) array of 0 and 1, optional
@@ -97,54 +104,54 @@ def count_missed(  # noqa: PLR0913
     blind_phase, blind_earth = fault.silent(phase_a, earth_a, delays)
     quiet_phase, quiet_earth = load.silent(phase_a, earth_a, delays)
     quiet_phase = quiet_phase & resolved[:, None, None]
-    per_plant = resolved.reshape(plants, -1).sum(axis=1).astype(float)
+    per_installation = resolved.reshape(installations, -1).sum(axis=1).astype(float)
     both_phase = quiet_phase & blind_phase
     both_earth = quiet_earth & blind_earth
 
     def missed(weights: Array | None) -> Array:
-        whole = per_plant
+        whole = per_installation
         if weights is not None:
-            whole = (weights * resolved).reshape(plants, -1).sum(axis=1)
-        quiet = joint_counts(quiet_phase, quiet_earth, plants, weights)
-        blind = joint_counts(both_phase, both_earth, plants, weights)
+            whole = (weights * resolved).reshape(installations, -1).sum(axis=1)
+        quiet = joint_counts(quiet_phase, quiet_earth, installations, weights)
+        blind = joint_counts(both_phase, both_earth, installations, weights)
         return np.asarray(whole[:, None, None, None] - (quiet - blind))
 
     return LatticeTally(
         missed(counts),
-        np.full(plants, resolved.size / plants),
-        resolved.size / plants - per_plant,
+        np.full(installations, resolved.size / installations),
+        resolved.size / installations - per_installation,
         line_end=None if line_end_weight is None else missed(line_end_weight),
     )
 
 
-def step_noise(y: Array, resolved: Flags, along: Array, plants: int) -> Array:
-    """Variance of a plant's sum over its n events, n·S².
+def step_noise(y: Array, resolved: Flags, along: Array, installations: int) -> Array:
+    """Variance of an installation's sum over its n events, n·S².
 
     S² is half the mean square of the steps between events that are neighbours `along` the input
-    which decides most: on a net the events of a plant stand evenly there, so that what it makes
-    them differ by is no noise (one unit a stratum, neighbours paired: Wolter, Introduction to
+    which decides most: on a net the events of an installation stand evenly there, so that what it
+    makes them differ by is no noise (one unit a stratum, neighbours paired: Wolter, Introduction to
     Variance Estimation, ch. 8, from memory). Noise from the squares about the mean would take all
     of it for noise: measured, tests/MEASUREMENTS.md.
 
     Parameters
     ----------
     y : (n, ...) array
-        Plant-major.
+        Installation-major.
     resolved : (n,) array of bool
     along : (n,) array
-    plants : int
+    installations : int
 
     Returns
     -------
-    (plants, ...) array
+    (installations, ...) array
         NaN for a single event.
     """
-    order = np.lexsort((along, np.repeat(np.arange(plants), along.size // plants)))
-    by_plant = y[order].reshape(plants, -1, *y.shape[1:])
-    known = resolved[order].reshape(plants, -1)
+    order = np.lexsort((along, np.repeat(np.arange(installations), along.size // installations)))
+    by_installation = y[order].reshape(installations, -1, *y.shape[1:])
+    known = resolved[order].reshape(installations, -1)
     both = known[:, 1:] & known[:, :-1]
     settings = (1,) * (y.ndim - 1)
-    squares = np.diff(by_plant, axis=1) ** 2
+    squares = np.diff(by_installation, axis=1) ** 2
     steps = np.sum(squares, axis=1, where=both.reshape(*both.shape, *settings))
     scale = ratio(known.sum(axis=1), 2 * both.sum(axis=1))
     return np.asarray(steps * scale.reshape(-1, *settings))
@@ -192,7 +199,7 @@ def sum_conditional(  # noqa: PLR0913
     load: Pickups,
     phase_a: Array,
     earth_a: Array,
-    plants: int,
+    installations: int,
     cdf: Callable[[Array], Array],
     along: Array,
     line_end: bool,
@@ -209,7 +216,7 @@ def sum_conditional(  # noqa: PLR0913
     load : Pickups
     phase_a, earth_a
         As of `Pickups.silent`.
-    plants : int
+    installations : int
     cdf : callable
         Of the fault's position.
     along : (n,) array
@@ -225,36 +232,37 @@ def sum_conditional(  # noqa: PLR0913
     LatticeTally
     """
     n, settings, delays = phase_x.shape
-    events = n / plants
+    events = n / installations
     resolved = resolved_positions(phase_x, earth_x, load)
     quiet_phase, quiet_earth = load.silent(phase_a, earth_a, delays)
     shape = (settings, earth_x.shape[1], delays)
     tally = LatticeTally(
-        np.zeros((plants, *shape)),
-        np.full(plants, events),
-        events - resolved.reshape(plants, -1).sum(axis=1),
-        np.zeros((plants, *shape)),
-        np.zeros((plants, *shape)) if line_end else None,
+        np.zeros((installations, *shape)),
+        np.full(installations, events),
+        events - resolved.reshape(installations, -1).sum(axis=1),
+        np.zeros((installations, *shape)),
+        np.zeros((installations, *shape)) if line_end else None,
     )
     for p in range(settings):  # one row of settings at a time bounds the memory
         x = missed_stretch(phase_x[:, p, None], earth_x, quiet_phase[:, p, None] & quiet_earth)
         if backup_x is not None:
             x = np.minimum(x, backup_x[:, None, None])
         y = np.where(resolved[:, None, None], cdf(x), 0.0)
-        by_plant = y.reshape(plants, -1, *shape[1:])
-        tally.total[:, p] = by_plant.sum(axis=1)
+        by_installation = y.reshape(installations, -1, *shape[1:])
+        tally.total[:, p] = by_installation.sum(axis=1)
         assert tally.noise is not None
-        tally.noise[:, p] = step_noise(y, resolved, along, plants)
+        tally.noise[:, p] = step_noise(y, resolved, along, installations)
         if tally.line_end is not None:
             squares = np.where(resolved[:, None, None], x**2, 0.0)
-            tally.line_end[:, p] = squares.reshape(by_plant.shape).sum(axis=1)
+            tally.line_end[:, p] = squares.reshape(by_installation.shape).sum(axis=1)
     return tally
 
 
 def places_kept(
     phase_x: Array, earth_x: Array, load: Pickups, phase_a: Array, earth_a: Array
 ) -> tuple[Places, Places]:
-    """Critical positions of a chunk's resolved samples: all that coverage needs (`missed_places`).
+    """Critical positions of a chunk's resolved samples: all that protected_winding needs
+    (`missed_places`).
 
     Positions lie in [0, 1], so single precision leaves 6e-8 of the winding open.
 
@@ -292,14 +300,16 @@ def missed_places(phase_x: Places, earth_x: Places) -> Places:
     return np.where(np.isnan(x), np.float32(1.0), x)
 
 
-def one_setting(y: Array | Flags, plants: int, *, along: Array | None = None) -> LatticeTally:
+def one_setting(
+    y: Array | Flags, installations: int, *, along: Array | None = None
+) -> LatticeTally:
     """What belongs to no candidate.
 
     Parameters
     ----------
     y : (n,) array
-        Plant-major: 0 and 1, or conditional probabilities; NaN: unresolved.
-    plants : int
+        Installation-major: 0 and 1, or conditional probabilities; NaN: unresolved.
+    installations : int
     along : (n,) array, optional
         With probabilities: as of `step_noise`.
 
@@ -309,12 +319,12 @@ def one_setting(y: Array | Flags, plants: int, *, along: Array | None = None) ->
     """
     known = np.isfinite(y)
     values = np.where(known, y, 0.0)
-    noise = None if along is None else step_noise(values, known, along, plants)
-    by_plant = values.reshape(plants, -1)
-    resolved = known.reshape(plants, -1).sum(axis=1)
-    trials = np.full(plants, float(by_plant.shape[1]))
+    noise = None if along is None else step_noise(values, known, along, installations)
+    by_installation = values.reshape(installations, -1)
+    resolved = known.reshape(installations, -1).sum(axis=1)
+    trials = np.full(installations, float(by_installation.shape[1]))
     return LatticeTally(
-        by_plant.sum(axis=1)[:, None, None, None],
+        by_installation.sum(axis=1)[:, None, None, None],
         trials,
         trials - resolved,
         None if noise is None else noise[:, None, None, None],

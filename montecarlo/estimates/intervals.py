@@ -205,18 +205,19 @@ def clustered(
     level: float = 0.95,
     clusters: float | None = None,
 ) -> Limits:
-    """Limits of a proportion whose trials come in clusters (events of one plant). [-]
+    """Limits of a proportion whose trials come in clusters (events of one installation). [-]
 
     Clopper-Pearson limits for the effective sample size. Source: Korn and Graubard, Survey
-    Methodology 24, 1998, 193-201. Measured at 95 %, 256 plants with beta rates: 93-98 % while their
-    coefficient of variation is at most 3.
+    Methodology 24, 1998, 193-201. Measured at 95 %, 256 installations with beta rates: 93-98 %
+    while their coefficient of variation is at most 3.
 
     With no hit (or all hits) these are the plain limits on all trials: the rates that are still
-    possible then, about 3/trials, put far less than one hit on a plant, so that events of one plant
-    hardly repeat each other unless the risk sits in very few plants. That case is missed, also with
-    a handful of hits (mean 1e-3, coefficient of variation 14: 74 % for the high bound): if one
-    plant in 3,000 failed at every event, 256 plants would show nothing nine times in ten. What 256
-    plants without a hit say about *plants* is `clopper_pearson(0, 256)`.
+    possible then, about 3/trials, put far less than one hit on an installation, so that events of
+    one installation hardly repeat each other unless the risk sits in very few installations. That
+    case is missed, also with a handful of hits (mean 1e-3, coefficient of variation 14: 74 % for
+    the high bound): if one installation in 3,000 failed at every event, 256 installations would
+    show nothing nine times in ten. What 256 installations without a hit say about *installations*
+    is `clopper_pearson(0, 256)`.
 
     Parameters
     ----------
@@ -232,7 +233,7 @@ def clustered(
 
     Examples
     --------
-    Sixteen hits on one plant of four tell less than four on each:
+    Sixteen hits on one installation of four tell less than four on each:
 
     >>> low, high = clustered([[16, 0, 0, 0], [4, 4, 4, 4]], 1000)
     >>> high[0] > high[1]

@@ -1,15 +1,16 @@
-"""The difference of two candidates that were judged on the same plants and events.
+"""The difference of two candidates that were judged on the same installations and events.
 
-Every plant has a net difference of each type: one candidate's mean less the other's. Its positive
-and its negative part average over the plants to two shares, of what one candidate does more and
-of what it does less. The difference is the first less the second, exactly.
+Every installation has a net difference of each type: one candidate's mean less the other's. Its
+positive and its negative part average over the installations to two shares, of what one candidate
+does more and of what it does less. The difference is the first less the second, exactly.
 
 Each share has limits of its own, which suit few events. They combine as limits of a sum (MOVER;
 Zou and Donner, Stat. Med. 27, 2008, 1693-1702; of a paired difference of proportions: Newcombe,
 Stat. Med. 17, 1998, 2635-2650, there from its margins; from the discordant shares: derived).
 
-Sums by plant are all that this needs. So any two candidates have limits, of one run or of two on
-the same random numbers. Events of one plant that differ both ways cancel before they are counted.
+Sums by installation are all that this needs. So any two candidates have limits, of one run or of
+two on the same random numbers. Events of one installation that differ both ways cancel before they
+are counted.
 """
 
 from __future__ import annotations
@@ -27,12 +28,12 @@ from montecarlo.estimates.intervals import (
     ratio,
     tail_of,
 )
-from montecarlo.estimates.totals import combined, plant_correlation
+from montecarlo.estimates.totals import combined, installation_correlation
 from montecarlo.quantities import Array, Flags
 from montecarlo.sampling.design import BLOCKS
 from montecarlo.sampling.stratum import Stratum
 
-ENOUGH = 25.0  # plants, or half of them, that must differ to say how large differences are
+ENOUGH = 25.0  # installations, or half of them, that must differ to say how large differences are
 SIGNS = np.array([1.0, -1.0])
 
 
@@ -62,28 +63,28 @@ class _Shares(NamedTuple):
     p: Array
     low: Array
     high: Array
-    by_plant: Array | None  # (2, plants); None: only blocks are independent
+    by_installation: Array | None  # (2, installations); None: only blocks are independent
     by_block: Array  # (2, blocks)
 
 
 def paired(one: Half, other: Half, level: float = LEVEL) -> Estimate:
-    """One side's weighted total minus the other's, on the same plants and events.
+    """One side's weighted total minus the other's, on the same installations and events.
 
     The sides may be of two runs on the same random numbers, and may weigh a type differently.
 
-    Each share has Clopper-Pearson limits at its effective sample size, with plants as clusters
-    (`intervals.clustered_size`). Conditional means lie on nets, so that only the 16 blocks are
-    independent. There the net differences are the blocks', and many small ones may be worth more
-    samples than were drawn. Where fewer plants than `ENOUGH` differ, nobody knows how large such
-    differences may be: then conditional means are treated as counts.
+    Each share has Clopper-Pearson limits at its effective sample size, with installations as
+    clusters (`intervals.clustered_size`). Conditional means lie on nets, so that only the 16 blocks
+    are independent. There the net differences are the blocks', and many small ones may be worth
+    more samples than were drawn. Where fewer installations than `ENOUGH` differ, nobody knows how
+    large such differences may be: then conditional means are treated as counts.
 
     A share of nothing has the effective size of the other one. Where nothing differs, the limits
     are those of no event among the samples, to both sides.
 
-    Types share their plants. So their errors add as the plants' are correlated (the blocks' with
-    conditional means), where that widens the limits. The share of unresolved samples widens them
-    to both sides, whatever those would have done. A plant without any result of some type has no
-    part.
+    Types share their installations. So their errors add as the installations' are correlated (the
+    blocks' with conditional means), where that widens the limits. The share of unresolved samples
+    widens them to both sides, whatever those would have done. An installation without any result of
+    some type has no part.
 
     Parameters
     ----------
@@ -143,7 +144,7 @@ def _weighed(half: Half) -> dict[Stratum, tuple[Gathered, float]]:
 
 
 def _shares(net: _Net, known: Flags, blocks: Array, tail: float) -> _Shares:
-    """Of one type; blocks (16,): how many plants of each block have a part."""
+    """Of one type; blocks (16,): how many installations of each block have a part."""
     values = np.where(known, net.values, 0.0)
     held = blocks > 0
     on_nets = net.conditional and _differing(values) >= min(ENOUGH, known.sum() / 2)
@@ -152,13 +153,13 @@ def _shares(net: _Net, known: Flags, blocks: Array, tail: float) -> _Shares:
         return by_block(each)[..., held] / blocks[held]
 
     if on_nets:
-        by_plant = None
+        by_installation = None
         of_blocks = _parts(means(values))
         each = np.abs(of_blocks)
     else:
-        by_plant = _parts(values[known])
+        by_installation = _parts(values[known])
         of_blocks = means(_parts(values))
-        each = np.abs(by_plant)
+        each = np.abs(by_installation)
     share = each.mean(axis=1)
     trials = np.full(each.shape, net.trials / each.shape[1])
     size = clustered_size(each * trials, trials, tail, capped=not on_nets)
@@ -168,7 +169,7 @@ def _shares(net: _Net, known: Flags, blocks: Array, tail: float) -> _Shares:
         net.scale * SIGNS * share,
         net.scale * np.array([low[0], -high[1]]),
         net.scale * np.array([high[0], -low[1]]),
-        by_plant,
+        by_installation,
         of_blocks,
     )
 
@@ -179,7 +180,7 @@ def _parts(values: Array) -> Array:
 
 
 def _differing(values: Array) -> float:
-    """How many plants differ, as if by equal amounts: (Σ|v|)²/Σv².
+    """How many installations differ, as if by equal amounts: (Σ|v|)²/Σv².
 
     Source: Kish, Survey Sampling, 1965, from memory (for weights)."""
     return float(np.abs(values).sum() ** 2 / max(float(values @ values), 1e-300))
@@ -188,10 +189,12 @@ def _differing(values: Array) -> float:
 def _correlation(parts: Sequence[_Shares]) -> Array:
     """Of the errors of all shares with their signs, 0 ... 1.
 
-    Over plants, or over blocks for what only has blocks that are independent."""
-    blocks = plant_correlation(np.concatenate([part.by_block for part in parts]))
-    counts = [part.by_plant for part in parts if part.by_plant is not None]
-    by_plant = np.repeat([part.by_plant is not None for part in parts], 2)
+    Over installations, or over blocks for what only has blocks that are independent."""
+    blocks = installation_correlation(np.concatenate([part.by_block for part in parts]))
+    counts = [part.by_installation for part in parts if part.by_installation is not None]
+    by_installation = np.repeat([part.by_installation is not None for part in parts], 2)
     if counts:
-        blocks[np.ix_(by_plant, by_plant)] = plant_correlation(np.concatenate(counts))
+        blocks[np.ix_(by_installation, by_installation)] = installation_correlation(
+            np.concatenate(counts)
+        )
     return blocks

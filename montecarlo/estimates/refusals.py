@@ -20,7 +20,7 @@ class Rule(Enum):
     FALSE_TRIPS = "false_trips"  # bound of p_false above policy.p_false_max
     FALSE_PER_YEAR = "false_per_year"  # bound a year above policy.false_per_year_max
     EVENT = "event"  # bound of p_false of one kind of event above policy.p_false_max_each
-    SCENARIO = "scenario"  # allowed as stated, not in every scenario
+    ASSUMPTION_SET = "assumption_set"  # allowed as stated, not in every assumption set
     NONE_USABLE = "none_usable"  # no candidate of a scheme
 
 
@@ -49,11 +49,12 @@ class Refusal:
 @dataclass(frozen=True)
 class NoneUsable:
     """No candidate of a scheme may be used at all: how many there are, how many operate on load,
-    and whether the worst of several scenarios was looked at. The others break the knee rule."""
+    and whether the worst of several assumption sets was looked at. The others break the knee
+    rule."""
 
     candidates: int
     on_load: int
-    in_scenarios: bool
+    in_assumption_sets: bool
     rule: Rule = Rule.NONE_USABLE
 
 
@@ -126,13 +127,13 @@ def _of_all_events(study: Study, judged: Judgement, at: int) -> list[Refusal]:
 def stated_refusals(
     study: Study, stated: Judgement, worst: Judgement, at: int
 ) -> tuple[Refusal, ...]:
-    """The same by the study as stated; where it allows what a scenario does not, that.
+    """The same by the study as stated; where it allows what an assumption set does not, that.
 
     Parameters
     ----------
     study : Study
     stated, worst : Judgement
-        By the study as stated, and by each candidate's worst scenario.
+        By the study as stated, and by each candidate's worst assumption set.
     at : int
         The candidate's place.
 
@@ -144,4 +145,4 @@ def stated_refusals(
     found = refusals_of(study, stated, at)
     if found or may_be_chosen(worst, at):
         return found
-    return (Refusal(Rule.SCENARIO),)
+    return (Refusal(Rule.ASSUMPTION_SET),)

@@ -1,10 +1,10 @@
-"""What measurements on the plant say: sampled plants weighted by how well each of them explains the
-measured values.
+"""What measurements on the installation say: sampled installations weighted by how well each of
+them explains the measured values.
 
 Bayes' rule on a sample of the prior (importance re-weighting; Smith and Gelfand, Am. Stat. 46,
 1992, 84-88, from memory): weights proportional to the likelihood, here of independent normal errors
-of measurement. The effective number of plants is (Σw)²/Σw² (Kish, Survey Sampling, 1965, from
-memory). Inputs that change from event to event keep theirs."""
+of measurement. The effective number of installations is (Σw)²/Σw² (Kish, Survey Sampling, 1965,
+from memory). Inputs that change from event to event keep theirs."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from montecarlo.quantities import Array
 
 
 class Sums(NamedTuple):
-    """Of one type: sums a plant as a run keeps them."""
+    """Of one type: sums per installation as a run keeps them."""
 
     total: Array  # (C, M)
     trials: Array  # (M,)
@@ -34,17 +34,17 @@ class Sums(NamedTuple):
 
     @property
     def means(self) -> Array:
-        """Each plant's own, (C, M); 0 where nothing was resolved."""
+        """Each installation's own, (C, M); 0 where nothing was resolved."""
         return ratio(self.total, self.trials - self.unresolved, 0.0)
 
 
 def likelihood_weights(expected: Array, measured: Array, uncertainty: Array) -> Array:
-    """Weight of every plant by how well it explains measured values. [-]
+    """Weight of every installation by how well it explains measured values. [-]
 
     Parameters
     ----------
     expected : (K, M) array
-        What each plant would show.
+        What each installation would show.
     measured, uncertainty : (K,) array
         Values and their standard uncertainty.
 
@@ -59,8 +59,8 @@ def likelihood_weights(expected: Array, measured: Array, uncertainty: Array) -> 
     return np.asarray(likelihood / likelihood.sum())
 
 
-def effective_plants(weights: Array) -> float:
-    """How many plants weights leave, (Σw)²/Σw².
+def effective_installations(weights: Array) -> float:
+    """How many installations weights leave, (Σw)²/Σw².
 
     Parameters
     ----------
@@ -74,11 +74,11 @@ def effective_plants(weights: Array) -> float:
 
 
 def reweighted(sums: Sums, weights: Array, level: float = LEVEL) -> Estimate:
-    """p of one type under weights of the plants, with limits. [-]
+    """p of one type under weights of the installations, with limits. [-]
 
-    Counts: Clopper-Pearson limits at the effective sample size of plants as clusters, of which
-    there are as many as the weights leave. Probabilities: Student's t over the weighted plants.
-    Unresolved samples count once as 0 and once as 1 in the limits.
+    Counts: Clopper-Pearson limits at the effective sample size of installations as clusters, of
+    which there are as many as the weights leave. Probabilities: Student's t over the weighted
+    installations. Unresolved samples count once as 0 and once as 1 in the limits.
 
     Parameters
     ----------
@@ -92,7 +92,7 @@ def reweighted(sums: Sums, weights: Array, level: float = LEVEL) -> Estimate:
     Estimate
         (C,).
     """
-    few = effective_plants(weights)
+    few = effective_installations(weights)
     scale = weights * few  # so that sums count what the weights leave
     total = sums.total * scale
     trials = sums.trials * scale
@@ -113,9 +113,9 @@ def reweighted(sums: Sums, weights: Array, level: float = LEVEL) -> Estimate:
 
 
 def change(means: Array, weights: Array, level: float = LEVEL) -> Estimate:
-    """The weighted mean minus the plain one, on the same plants, with limits.
+    """The weighted mean minus the plain one, on the same installations, with limits.
 
-    Linearised, Student's t at the number of plants that the weights leave (derived).
+    Linearised, Student's t at the number of installations that the weights leave (derived).
 
     Parameters
     ----------
@@ -129,7 +129,7 @@ def change(means: Array, weights: Array, level: float = LEVEL) -> Estimate:
     Estimate
         (C,), in the unit of the means.
     """
-    few = effective_plants(weights)
+    few = effective_installations(weights)
     plain = np.full(weights.shape, 1 / weights.size)
     after = means @ weights
     before = means @ plain

@@ -1,4 +1,4 @@
-"""One judgement from several of the same candidates: each by its worst scenario."""
+"""One judgement from several of the same candidates: each by its worst assumption set."""
 
 from __future__ import annotations
 
@@ -31,10 +31,10 @@ def worst_places(judged: Sequence[Judgement]) -> Places:
 
 
 def worst_of(judged: Sequence[Judgement]) -> Judgement:
-    """Each candidate by its worst scenario.
+    """Each candidate by its worst assumption set.
 
-    Aim and p_missed of that scenario, its most frequent false trips and largest bound of any, and
-    allowed only where every scenario allows it.
+    Aim and p_missed of that assumption set, its most frequent false trips and largest bound of any,
+    and allowed only where every assumption set allows it.
 
     Parameters
     ----------
@@ -61,7 +61,7 @@ def worst_of(judged: Sequence[Judgement]) -> Judgement:
         _picked([each.false for each in judged], tripping),
         largest("bound"),
         largest("load_share"),
-        largest("open_pilot_share"),
+        largest("open_ct_circuit_share"),
         largest("unresolved"),
         everywhere("knee_rule"),
         everywhere("allowed"),
@@ -73,7 +73,7 @@ def worst_of(judged: Sequence[Judgement]) -> Judgement:
 
 
 def _largest_of_each(judged: Sequence[Judgement]) -> dict[Stratum, Array]:
-    """The largest bound of each kind of event, of the scenarios that have it."""
+    """The largest bound of each kind of event, of the assumption sets that have it."""
     kinds = dict.fromkeys(kind for each in judged for kind in each.each)
     return {
         kind: np.max([each.each[kind] for each in judged if kind in each.each], axis=0)

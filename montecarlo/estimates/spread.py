@@ -1,5 +1,5 @@
-"""How a probability differs from plant to plant, with the sampling noise within each plant taken
-out."""
+"""How a probability differs from installation to installation, with the sampling noise within each
+installation taken out."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from montecarlo.quantities import Array
 
 
 class Spread(NamedTuple):
-    """Over plants, sampling noise taken out."""
+    """Over installations, sampling noise taken out."""
 
     median: Array
     p95: Array
@@ -22,7 +22,7 @@ class Spread(NamedTuple):
 
 
 def binomial_noise(hits: ArrayLike, trials: ArrayLike) -> Array:
-    """Unbiased variance of each plant's hits/trials about its own probability. [-]
+    """Unbiased variance of each installation's hits/trials about its own probability. [-]
 
     Parameters
     ----------
@@ -38,22 +38,23 @@ def binomial_noise(hits: ArrayLike, trials: ArrayLike) -> Array:
     return ratio(p * (1 - p), n - 1)
 
 
-def plant_spread(means: ArrayLike, noise: ArrayLike, limit: ArrayLike = np.inf) -> Spread:
-    """Spread over plants of per-plant means. [-]
+def installation_spread(means: ArrayLike, noise: ArrayLike, limit: ArrayLike = np.inf) -> Spread:
+    """Spread over installations of per-installation means. [-]
 
-    The variance between the means is what the plants differ by, plus the mean noise. Each deviation
-    from the grand mean is shrunk by sqrt(between/total), so that the shrunk values spread by
-    `between` alone; where the noise accounts for everything, all plants stand at the grand mean.
-    The shape is that of the noisy means: with few hits a plant it is a staircase, and the share
-    above a limit is then rough (derived; common practice in random-effects summaries).
+    The variance between the means is what the installations differ by, plus the mean noise. Each
+    deviation from the grand mean is shrunk by sqrt(between/total), so that the shrunk values spread
+    by `between` alone; where the noise accounts for everything, all installations stand at the
+    grand mean. The shape is that of the noisy means: with few hits per installation it is a
+    staircase, and the share above a limit is then rough (derived; common practice in random-effects
+    summaries).
 
     Parameters
     ----------
-    means : (..., plants) array_like (-)
+    means : (..., installations) array_like (-)
         In [0, 1].
-    noise : (..., plants) array_like (-)
-        Their variances about their own truth. NaN (a single event a plant) gives NaN: the two parts
-        cannot be told apart.
+    noise : (..., installations) array_like (-)
+        Their variances about their own truth. NaN (a single event per installation) gives NaN: the
+        two parts cannot be told apart.
     limit : array_like (-)
 
     Returns

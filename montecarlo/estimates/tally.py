@@ -1,4 +1,5 @@
-"""Tallies: what a chunk sends back. Sums a plant and a candidate; counts add exactly, in any order.
+"""Tallies: what a chunk sends back. Sums an installation and a candidate; counts add exactly, in
+any order.
 
 Arrays of candidates have the shape of their lattice: phase pick-ups x earth pick-ups x delays, here
 (P, E, D)."""
@@ -22,13 +23,15 @@ NO_CAUSES: Array = np.zeros(2)
 @keepable
 @dataclass(eq=False)
 class LatticeTally:
-    """One stratum on one lattice for a run of plants."""
+    """One stratum on one lattice for a run of installations."""
 
-    total: Array  # (plants, P, E, D) Σ y, y = 0 or 1, or a conditional probability
-    trials: Array  # (plants,) samples drawn
-    unresolved: Array  # (plants,)
-    noise: Array | None = None  # (plants, P, E, D) of `step_noise`; None for counts
-    line_end: Array | None = None  # (plants, P, E, D) Σ y under the line-end law, if it has one
+    total: Array  # (installations, P, E, D) Σ y, y = 0 or 1, or a conditional probability
+    trials: Array  # (installations,) samples drawn
+    unresolved: Array  # (installations,)
+    noise: Array | None = None  # (installations, P, E, D) of `step_noise`; None for counts
+    line_end: Array | None = (
+        None  # (installations, P, E, D) Σ y under the line-end law, if it has one
+    )
     phase_x: Places | None = None  # (resolved, P, D) critical positions, and
     earth_x: Places | None = None  # (resolved, E, D), as `places_kept`
 
@@ -57,7 +60,7 @@ def _sum(one: Any, other: Any) -> Any:
 class BackupTally:
     """What the back-up adds."""
 
-    operates: LatticeTally  # the back-up itself, one setting (plants, 1, 1, 1)
+    operates: LatticeTally  # the back-up itself, one setting (installations, 1, 1, 1)
     # neither it nor the differential, lattice by lattice; empty for what is outside the zone
     nobody: tuple[LatticeTally, ...] = ()
 
@@ -71,8 +74,8 @@ class BackupTally:
 @keepable
 @dataclass(eq=False)
 class Tally:
-    """One chunk, or several of the same stratum and block of plants: a `LatticeTally` for each
-    lattice.
+    """One chunk, or several of the same stratum and block of installations: a `LatticeTally` for
+    each lattice.
 
     counts: named sums over solutions along the winding (re-entries, interpolation differences).
     causes: of the samples without a result on one circuit at least, driven by what is not finite
@@ -84,7 +87,9 @@ class Tally:
     counts: dict[str, float] = field(default_factory=dict)
     backup: BackupTally | None = None
     early: dict[float, Tally] = field(default_factory=dict)
-    caught: LatticeTally | None = None  # (plants, K, K, 1): missed by one, caught by the other
+    caught: LatticeTally | None = (
+        None  # (installations, K, K, 1): missed by one, caught by the other
+    )
     causes: Array = field(default_factory=lambda: NO_CAUSES)  # (2,)
 
     def __add__(self, other: Tally) -> Tally:

@@ -44,7 +44,8 @@ def mover(
         Known numbers, 0 or above: shares, or events a year.
     p, low, high : (..., types) array_like (-)
     correlation : (..., types, types) array_like (-), optional
-        Of estimates on the same plants, which are not independent: from `plant_correlation`.
+        Of estimates on the same installations, which are not independent: from
+        `installation_correlation`.
 
     Returns
     -------
@@ -87,16 +88,16 @@ def combined(parts: Array, correlation: ArrayLike | None) -> Array:
     return root
 
 
-def plant_correlation(means: ArrayLike) -> Array:
-    """Correlation between the types' estimates that rest on the same plants, 0 ... 1. [-]
+def installation_correlation(means: ArrayLike) -> Array:
+    """Correlation between the types' estimates that rest on the same installations, 0 ... 1. [-]
 
     Negative values, mostly noise, are set to 0, which errs towards wider totals; a type that does
     not vary is correlated with nothing.
 
     Parameters
     ----------
-    means : (..., types, plants) array_like (-)
-        Each type's mean (hits/trials) on each plant.
+    means : (..., types, installations) array_like (-)
+        Each type's mean (hits/trials) on each installation.
 
     Returns
     -------
@@ -115,8 +116,8 @@ def none_within(rate: Total, years: float) -> Total:
 
     Poisson events of one constant rate (Feller, An Introduction to Probability Theory and its
     Applications 1, 3rd ed. 1968, chapter VI; from memory). Reach: the mean rate stands for every
-    plant. Among plants that differ the mean probability is at least this, since exp(-x) is convex
-    (Jensen's inequality), and a bad plant's is less.
+    installation. Among installations that differ the mean probability is at least this, since
+    exp(-x) is convex (Jensen's inequality), and a bad installation's is less.
 
     Parameters
     ----------

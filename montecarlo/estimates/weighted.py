@@ -149,7 +149,7 @@ def compare(
     sums : Sums
         Final ones.
     total, unresolved : (C, M) array
-        Counts on the event's plants.
+        Counts on the event's installations.
     trials : (M,) array
     lattices : sequence of Lattice
     known : sequence of Seen or None, optional

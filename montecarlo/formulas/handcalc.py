@@ -186,7 +186,7 @@ def stabilising_voltage(
     fault_secondary_a : array_like (A)
     ct_ohm : array_like (ohm)
     lead_ohm : array_like (ohm)
-        The loop for a fault that returns through the pilots' return core, one-way for a balanced
+        The loop for a fault that returns through the leads' return core, one-way for a balanced
         one.
 
     Returns

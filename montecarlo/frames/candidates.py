@@ -11,10 +11,10 @@ from montecarlo.engine.batch import Batch
 from montecarlo.engine.run import Outcome
 from montecarlo.engine.sizes import designs
 from montecarlo.estimates.assemble import (
-    coverage,
+    installation_means,
     line_end_total,
-    over_plants,
-    plant_means,
+    over_installations,
+    protected_winding,
     weighted,
 )
 from montecarlo.estimates.choose import Judgement, Weights, weights_of
@@ -27,7 +27,7 @@ from montecarlo.frames.rare import origin
 from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.stratum import EARTH
-from montecarlo.sampling.transform import all_plants
+from montecarlo.sampling.transform import all_installations
 from montecarlo.study.axes import AXES, Setting
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
@@ -48,7 +48,7 @@ def candidates(outcome: Outcome) -> pd.DataFrame:
     DataFrame
         A row a candidate, in the order of their numbers. Settings in the units of their column,
         probabilities [-], `batch` 2 where a fresh batch has the candidate: the chosen one, its
-        neighbours, the runner-up and the present one, and whatever fresh batches refused.
+        neighbours, the runner-up and the existing one, and whatever fresh batches refused.
         `refusals`: a tuple of `Refusal`, empty for one that may be chosen.
     """
     return rows_of_all(outcome, _rows)
@@ -62,8 +62,8 @@ def _rows(outcome: Outcome, batch: Batch, numbers: Numbers) -> pd.DataFrame:
     weight = weights_of(study)
     internal = [batch.strata[name] for name in weight.internal]
     external = [batch.strata[name] for name in weight.external]
-    covered = coverage(batch.strata[EARTH]) if EARTH in batch.strata else None
-    false_p95, above = _false_over_plants(study, batch, weight)
+    protected = protected_winding(batch.strata[EARTH]) if EARTH in batch.strata else None
+    false_p95, above = _false_over_installations(study, batch, weight)
     quiet = none_within(
         Total(*(weight.events_per_year * part for part in judgement.false)), study.policy.years
     )
@@ -74,18 +74,18 @@ def _rows(outcome: Outcome, batch: Batch, numbers: Numbers) -> pd.DataFrame:
             **setting_columns(study, settings),
             **limit_columns("p_missed", judgement.missed),
             **limit_columns("p_false", judgement.false),
-            "missed_per_year": weight.internal_per_year * weight.reachable * judgement.missed.total,
+            "missed_per_year": weight.internal_per_year * weight.in_scope * judgement.missed.total,
             "false_per_year": weight.events_per_year * judgement.false.total,
             **limit_columns("p_no_false_trip", quiet),
             **{
-                f"covered_{part}": np.nan if covered is None else getattr(covered, part)
+                f"protected_{part}": np.nan if protected is None else getattr(protected, part)
                 for part in ("median", "p05", "p95")
             },
             "missed_line_end_law": line_end_total(internal, weight.shares),
-            "unreachable_per_year": weight.internal_per_year * weight.unreachable,
-            "plant_missed_p95": over_plants(internal, np.array(weight.shares)).p95,
-            "plant_false_p95": false_p95,
-            "plants_above_limit": above,
+            "outside_scope_per_year": weight.internal_per_year * weight.outside_scope,
+            "installation_missed_p95": over_installations(internal, np.array(weight.shares)).p95,
+            "installation_false_p95": false_p95,
+            "installations_above_limit": above,
             **({} if judgement.cost is None else limit_columns("cost_per_year", judgement.cost)),
             **_of_each_kind(judgement),
             **_with_backup(study, batch, weight),
@@ -99,8 +99,8 @@ def _rows(outcome: Outcome, batch: Batch, numbers: Numbers) -> pd.DataFrame:
             "p_false_bound": judgement.bound,
             "p_false_from": origin(external, len(settings)),
             "limit_used": judgement.limit_used,
-            "present": [setting == outcome.present for setting in settings],
-            "open_pilot_operates_share": judgement.open_pilot_share,
+            "existing": [setting == outcome.existing for setting in settings],
+            "open_ct_circuit_operates_share": judgement.open_ct_circuit_share,
             "refusals": [
                 stated_refusals(study, judgement, batch.verdict, at) for at in range(len(settings))
             ],
@@ -156,32 +156,34 @@ def _with_backup(study: Study, batch: Batch, weight: Weights) -> dict[str, Array
     return {
         "p_backup_only": np.maximum(batch.judgement.missed.total - nobody.total, 0.0),
         **limit_columns("p_nobody", nobody),
-        "nobody_per_year": weight.internal_per_year * weight.reachable * nobody.total,
+        "nobody_per_year": weight.internal_per_year * weight.in_scope * nobody.total,
     }
 
 
-def _false_over_plants(study: Study, batch: Batch, weight: Weights) -> tuple[Array, Array]:
-    """95 % quantile over plants of p_false, and the share of plants above the policy's limit. A
-    rate that is a distribution is each plant's own; a limit a year is compared with the plant's
-    false trips a year."""
+def _false_over_installations(study: Study, batch: Batch, weight: Weights) -> tuple[Array, Array]:
+    """95 % quantile over installations of p_false, and the share of installations above the
+    policy's limit. A rate that is a distribution is each installation's own; a limit a year is
+    compared with the installation's false trips a year."""
     external = [batch.strata[name] for name in weight.external]
-    plants = all_plants(
+    installations = all_installations(
         list_inputs(study),
         study.ties,
         seed=study.study.seed,
         design=designs(study)[0],
         round_=batch.round_,
     )
-    rates = np.stack([plants[key] for key in weight.rate_keys])
+    rates = np.stack([installations[key] for key in weight.rate_keys])
     shares = rates / np.maximum(rates.sum(axis=0), 1e-300)
-    spread = over_plants(external, shares, study.policy.p_false_max or np.inf)
+    spread = over_installations(external, shares, study.policy.p_false_max or np.inf)
     if study.policy.least_annual_cost is not None:
         return spread.p95, np.full(spread.p95.shape, np.nan)  # no limit to be above
     if study.policy.false_per_year_max is None:
         return spread.p95, spread.above
-    means, noise = plant_means(external, rates)
-    scale = max(float(rates.sum(axis=0).max()), 1e-300)  # plant_spread keeps to [0, 1]
-    from montecarlo.estimates.spread import plant_spread
+    means, noise = installation_means(external, rates)
+    scale = max(float(rates.sum(axis=0).max()), 1e-300)  # installation_spread keeps to [0, 1]
+    from montecarlo.estimates.spread import installation_spread
 
-    yearly = plant_spread(means / scale, noise / scale**2, study.policy.false_per_year_max / scale)
+    yearly = installation_spread(
+        means / scale, noise / scale**2, study.policy.false_per_year_max / scale
+    )
     return spread.p95, yearly.above

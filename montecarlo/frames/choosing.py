@@ -1,4 +1,4 @@
-"""How the choice stands: against runner-up, present setting and neighbours, and what it hinges
+"""How the choice stands: against runner-up, existing setting and neighbours, and what it hinges
 on."""
 
 from __future__ import annotations
@@ -46,8 +46,8 @@ class Hinge(NamedTuple):
         p_missed, or cost a year where the policy weighs costs, with its limits.
     refusals : tuple of Refusal
         Every rule that refuses it; empty where only fresh random numbers did.
-    scenarios : tuple of str
-        Where the policy has scenarios, those that refuse it.
+    assumption_sets : tuple of str
+        Where the policy has assumption sets, those that refuse it.
     own_batch : bool
         Whether the refusals are by the study's own batch although the figures are of a fresh one.
     batch : int
@@ -59,7 +59,7 @@ class Hinge(NamedTuple):
     low: float
     high: float
     refusals: tuple[Refusal, ...]
-    scenarios: tuple[str, ...] = ()
+    assumption_sets: tuple[str, ...] = ()
     own_batch: bool = False
     batch: int = 1
 
@@ -78,7 +78,7 @@ def comparison(outcome: Outcome) -> pd.DataFrame:
     DataFrame
     """
     chosen, settings = outcome.chosen, outcome.first.settings
-    others = {"runner-up": outcome.runner_up, "present": outcome.present}
+    others = {"runner-up": outcome.runner_up, "existing": outcome.existing}
     pairs = [
         (f"chosen minus {word}", chosen, other)
         for word, other in others.items()
@@ -146,12 +146,13 @@ def difference_rows(
     return pd.DataFrame(rows, columns=list(COLUMNS))
 
 
-# --- scenarios ----------------------------------------------------------------
+# --- assumption sets ----------------------------------------------------------------
 
 
-def scenario_rows(outcome: Outcome) -> pd.DataFrame:
-    """A row a scenario and candidate of the fresh batch: how it is judged there, whether the policy
-    allows it there, and whether the scenario is its worst. Empty without scenarios or fresh batch.
+def assumption_set_rows(outcome: Outcome) -> pd.DataFrame:
+    """A row an assumption set and candidate of the fresh batch: how it is judged there, whether the
+    policy allows it there, and whether the assumption set is its worst. Empty without assumption
+    sets or fresh batch.
 
     Parameters
     ----------
@@ -164,13 +165,13 @@ def scenario_rows(outcome: Outcome) -> pd.DataFrame:
     import pandas as pd
 
     fresh = outcome.fresh
-    if fresh is None or not fresh.scenarios:
-        return pd.DataFrame(columns=["scenario", "candidate"])
+    if fresh is None or not fresh.assumption_sets:
+        return pd.DataFrame(columns=["assumption_set", "candidate"])
     worst = worst_places([*fresh.judgements.values()])
     frames = [
         pd.DataFrame(
             {
-                "scenario": name,
+                "assumption_set": name,
                 "candidate": [number_of(outcome, setting) for setting in fresh.settings],
                 **limit_columns("p_missed", each.missed),
                 **limit_columns("p_false", each.false),
@@ -189,9 +190,9 @@ def scenario_rows(outcome: Outcome) -> pd.DataFrame:
 
 
 def worst_columns(batch: Batch) -> dict[str, Any]:
-    """For every candidate of a batch: its worst scenario, the aim's quantity there, the most false
-    trips and the largest bound of any scenario, and whether every scenario allows it. {} without
-    scenarios.
+    """For every candidate of a batch: its worst assumption set, the aim's quantity there, the most
+    false trips and the largest bound of any assumption set, and whether every assumption set allows
+    it. {} without assumption sets.
 
     Parameters
     ----------
@@ -201,7 +202,7 @@ def worst_columns(batch: Batch) -> dict[str, Any]:
     -------
     dict of array
     """
-    if not batch.scenarios:
+    if not batch.assumption_sets:
         return {}
     names, worst = [*batch.judgements], batch.verdict
     quantity = "p_missed" if worst.cost is None else "cost_per_year"
@@ -210,7 +211,7 @@ def worst_columns(batch: Batch) -> dict[str, Any]:
     if worst.each:
         each["worst_p_false_each_bound"] = np.max([*worst.each.values()], axis=0)
     return {
-        "worst_scenario": [names[place] for place in places],
+        "worst_assumption_set": [names[place] for place in places],
         f"worst_{quantity}": worst.aim,
         "worst_p_false": worst.false.total,
         "worst_p_false_bound": worst.bound,
@@ -247,31 +248,35 @@ def hinge(outcome: Outcome) -> Hinge | None:
     at = batch.settings.index(settings[place])
     aim = batch.verdict.missed if batch.verdict.cost is None else batch.verdict.cost
     expected, low, high = (float(part[at]) for part in aim)
-    refused, scenarios = refusals_of(outcome.study, batch.verdict, at), _refusing(batch, at)
+    refused, assumption_sets = refusals_of(outcome.study, batch.verdict, at), _refusing(batch, at)
     own_batch = batch is not own and not refused
     if own_batch:
-        refused, scenarios = refusals_of(outcome.study, own.verdict, place), _refusing(own, place)
+        refused, assumption_sets = (
+            refusals_of(outcome.study, own.verdict, place),
+            _refusing(own, place),
+        )
     return Hinge(
         place + 1,
         expected,
         low,
         high,
         refused,
-        scenarios if refused else (),
+        assumption_sets if refused else (),
         own_batch,
         batch.number,
     )
 
 
 def _refusing(batch: Batch, at: int) -> tuple[str, ...]:
-    """The scenarios that refuse a candidate, the study as stated among them; () without any."""
-    if not batch.scenarios:
+    """The assumption sets that refuse a candidate, the study as stated among them; () without
+    any."""
+    if not batch.assumption_sets:
         return ()
     return tuple(name for name, each in batch.judgements.items() if not may_be_chosen(each, at))
 
 
 def by_worst(candidates: pd.DataFrame) -> pd.DataFrame:
-    """The candidates as the policy judges them: what decides is each one's worst scenario.
+    """The candidates as the policy judges them: what decides is each one's worst assumption set.
 
     Parameters
     ----------
@@ -282,7 +287,7 @@ def by_worst(candidates: pd.DataFrame) -> pd.DataFrame:
     -------
     DataFrame
     """
-    if "worst_scenario" not in candidates:
+    if "worst_assumption_set" not in candidates:
         return candidates
     judged = candidates.assign(
         **{

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 FIGURES = (*with_limits("p_missed", "p_false"), "p_false_bound")
-MAYBE = ("worst_scenario", "worst_event", "p_false_each_bound", *with_limits("cost_per_year"))
+MAYBE = ("worst_assumption_set", "worst_event", "p_false_each_bound", *with_limits("cost_per_year"))
 AFTER = (
     "limit",
     "would_meet",
@@ -121,4 +121,4 @@ def none_usable(own: pd.DataFrame) -> NoneUsable:
     NoneUsable
     """
     on_load = int((own["load_operates_share"] > 0).sum())
-    return NoneUsable(len(own), on_load, "worst_scenario" in own)
+    return NoneUsable(len(own), on_load, "worst_assumption_set" in own)

@@ -1,4 +1,4 @@
-"""Where the numbers of a run come from: its record, its inputs, its plants."""
+"""Where the numbers of a run come from: its record, its inputs, its installations."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from montecarlo.frames.batches import number_of
 from montecarlo.frames.unresolved import unresolved_numbers, unresolved_of
 from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import list_inputs
-from montecarlo.sampling.transform import all_plants
+from montecarlo.sampling.transform import all_installations
 from montecarlo.study.description import Study
 from montecarlo.study.read import digest
 
@@ -51,8 +51,8 @@ def inputs(study: Study) -> pd.DataFrame:
     )
 
 
-def plants(outcome: Outcome) -> dict[str, Array]:
-    """The sampled plants, and what each of them showed.
+def installations(outcome: Outcome) -> dict[str, Array]:
+    """The sampled installations, and what each of them showed.
 
     Parameters
     ----------
@@ -61,11 +61,12 @@ def plants(outcome: Outcome) -> dict[str, Array]:
     Returns
     -------
     dict of array
-        "input/<key>": the input of each plant, (M,) or (M, 6). Of each type "<type>/total" and
-        "<type>/unresolved", sums and counts of every candidate, (C, M), and "<type>/trials", (M,).
+        "input/<key>": the input of each installation, (M,) or (M, 6). Of each type "<type>/total"
+        and "<type>/unresolved", sums and counts of every candidate, (C, M), and "<type>/trials",
+        (M,).
     """
     study = outcome.study
-    values = all_plants(
+    values = all_installations(
         list_inputs(study), study.ties, seed=study.study.seed, design=designs(study)[0]
     )
     out = {f"input/{key}": array for key, array in values.items()}
@@ -127,7 +128,7 @@ def provenance(outcome: Outcome) -> dict[str, Any]:
         "study_kind": study.study.kind,
         "study_digest": digest(study),
         "seed": study.study.seed,
-        "plants": designs(study)[0].plants_rounded,
+        "installations": designs(study)[0].installations_rounded,
         "candidates": len(outcome.first.settings),
         "samples_asked": study.study.samples,
         "unresolved_share_max": study.study.unresolved_share_max,

@@ -14,10 +14,10 @@ if TYPE_CHECKING:
 FIGURES = (
     *with_limits("p_missed", "p_false"),
     "p_false_bound",
-    "covered_median",
+    "protected_median",
     "batch",
     "chosen",
-    "present",
+    "existing",
     "refusals",
 )
 
@@ -40,8 +40,8 @@ def compare_models(runs: Mapping[str, tuple[pd.DataFrame, int | None]]) -> pd.Da
     import pandas as pd
 
     (first, one), (_, other) = runs.values()
-    present = [int(number) for number in first.loc[first["present"], "candidate"]]
-    numbers = [*dict.fromkeys(n for n in (one, other, *present) if n is not None)]
+    existing = [int(number) for number in first.loc[first["existing"], "candidate"]]
+    numbers = [*dict.fromkeys(n for n in (one, other, *existing) if n is not None)]
     settings = first.columns[: first.columns.get_loc("p_missed")]  # and number and scheme
     frames = []
     for (model, (candidates, _)), rival in zip(runs.items(), (other, one), strict=True):

@@ -16,7 +16,7 @@ from montecarlo.frames.batches import number_of
 from montecarlo.frames.closest import closest_rows
 from montecarlo.frames.doubts import Doubt, as_data, doubts_of
 from montecarlo.frames.remanence import compare_models
-from montecarlo.frames.robustness import scenario_choices
+from montecarlo.frames.robustness import assumption_set_choices
 from montecarlo.frames.unresolved import unresolved_frame, unresolved_of
 from montecarlo.quantities import Array
 from montecarlo.study.description import Study
@@ -116,9 +116,9 @@ class Result:
         return types.by_type(self.outcome)
 
     @cached_property
-    def coverage(self) -> pd.DataFrame:
-        """Detection along the winding: `montecarlo.frames.types.coverage`."""
-        return types.coverage(self.outcome)
+    def protected_winding(self) -> pd.DataFrame:
+        """Detection along the winding: `montecarlo.frames.types.protected_winding`."""
+        return types.protected_winding(self.outcome)
 
     @cached_property
     def rare(self) -> pd.DataFrame:
@@ -171,8 +171,8 @@ class Result:
 
     @cached_property
     def comparison(self) -> pd.DataFrame:
-        """The chosen candidate minus runner-up and present one, then `study.compare`; paired on the
-        same events."""
+        """The chosen candidate minus runner-up and existing one, then `study.compare`; paired on
+        the same events."""
         return choosing.comparison(self.outcome)
 
     def compare(self, one: int, other: int) -> pd.DataFrame:
@@ -209,16 +209,16 @@ class Result:
         return choosing.neighbour_rows(self.outcome)
 
     @cached_property
-    def scenarios(self) -> pd.DataFrame:
-        """How each scenario of the policy judges the candidates of the fresh batch; empty
+    def assumption_sets(self) -> pd.DataFrame:
+        """How each assumption set of the policy judges the candidates of the fresh batch; empty
         without."""
-        return choosing.scenario_rows(self.outcome)
+        return choosing.assumption_set_rows(self.outcome)
 
     @cached_property
-    def scenario_choices(self) -> pd.DataFrame:
-        """What each scenario would choose by itself, and the regret of the study's choice there;
-        empty without any."""
-        return scenario_choices(self.outcome)
+    def assumption_set_choices(self) -> pd.DataFrame:
+        """What each assumption set would choose by itself, and the regret of the study's choice
+        there; empty without any."""
+        return assumption_set_choices(self.outcome)
 
     @cached_property
     def hinge(self) -> choosing.Hinge | None:
@@ -237,9 +237,10 @@ class Result:
         )
 
     @cached_property
-    def plants(self) -> dict[str, Array]:
-        """The sampled plants, and what each showed: `montecarlo.frames.provenance.plants`."""
-        return provenance.plants(self.outcome)
+    def installations(self) -> dict[str, Array]:
+        """The sampled installations, and what each showed:
+        `montecarlo.frames.provenance.installations`."""
+        return provenance.installations(self.outcome)
 
     @cached_property
     def provenance(self) -> dict[str, Any]:

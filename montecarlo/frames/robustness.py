@@ -1,5 +1,5 @@
-"""How far the choice moves under other assumptions: what each scenario of the policy would choose
-by itself."""
+"""How far the choice moves under other assumptions: what each assumption set of the policy would
+choose by itself."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 COLUMNS = (
-    "scenario",
+    "assumption_set",
     "candidate",
     *with_limits("p_missed", "p_false"),
     "p_false_bound",
@@ -31,11 +31,11 @@ COLUMNS = (
 )
 
 
-def scenario_choices(outcome: Outcome) -> pd.DataFrame:
-    """A row a scenario, the study as stated the first: the candidate that it would choose by itself
-    and what that is there, and the regret, by how much the study's choice is worse there in what
-    the policy wants small. By the study's own batch, where all candidates stand. Empty without
-    scenarios.
+def assumption_set_choices(outcome: Outcome) -> pd.DataFrame:
+    """A row an assumption set, the study as stated the first: the candidate that it would choose by
+    itself and what that is there, and the regret, by how much the study's choice is worse there in
+    what the policy wants small. By the study's own batch, where all candidates stand. Empty without
+    assumption sets.
 
     Parameters
     ----------
@@ -48,7 +48,7 @@ def scenario_choices(outcome: Outcome) -> pd.DataFrame:
     import pandas as pd
 
     first, chosen = outcome.first, outcome.chosen
-    if not first.scenarios:
+    if not first.assumption_sets:
         return pd.DataFrame(columns=list(COLUMNS))
     at = None if chosen is None else first.settings.index(chosen)
     rows = [_row(name, judged, at) for name, judged in first.judgements.items()]
@@ -58,7 +58,7 @@ def scenario_choices(outcome: Outcome) -> pd.DataFrame:
 
 def _row(name: str, judged: Judgement, chosen: int | None) -> dict[str, Any]:
     row: dict[str, Any] = {
-        "scenario": name,
+        "assumption_set": name,
         "batch": 1,
         "quantity": "p_missed" if judged.cost is None else "cost_per_year",
     }

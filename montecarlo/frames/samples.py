@@ -35,9 +35,10 @@ def sample_frames(study: Study, only: Iterable[str] | None = None) -> dict[str, 
     Returns
     -------
     dict of DataFrame
-        By name, a row a sample: plant and event; every uncertain input; `critical_pickup_a[...]`,
-        the setting at which each element would only just have operated [A secondary], NaN where the
-        solvers gave no result. `frame.attrs["units"]` has the unit of each column.
+        By name, a row a sample: installation and event; every uncertain input;
+        `critical_pickup_a[...]`, the setting at which each element would only just have operated [A
+        secondary], NaN where the solvers gave no result. `frame.attrs["units"]` has the unit of
+        each column.
 
     Raises
     ------

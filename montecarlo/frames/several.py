@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 import numpy as np
 
 from montecarlo.engine.guard import Unresolved, named
-from montecarlo.engine.side_by_side import Variants
+from montecarlo.engine.side_by_side import Alternatives
 from montecarlo.frames.doubts import Doubt
 from montecarlo.frames.limits import with_limits
 from montecarlo.frames.result import Result
@@ -30,13 +30,13 @@ class Several:
     what one of the studies is called in them."""
 
     study: Study
-    variants: Variants
+    alternatives: Alternatives
     column: ClassVar[str]
 
     @cached_property
     def results(self) -> dict[str, Result]:
         """Each one as a study of its own."""
-        return {name: Result(outcome) for name, outcome in self.variants.outcomes.items()}
+        return {name: Result(outcome) for name, outcome in self.alternatives.outcomes.items()}
 
     @cached_property
     def candidates(self) -> pd.DataFrame:

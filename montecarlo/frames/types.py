@@ -22,7 +22,7 @@ from montecarlo.sampling.stratum import EARTH, Side, Stratum
 if TYPE_CHECKING:
     import pandas as pd
 
-PLACES = np.arange(41) / 40  # of the winding, for coverage
+PLACES = np.arange(41) / 40  # of the winding, for protected_winding
 
 
 def by_type(outcome: Outcome) -> pd.DataFrame:
@@ -42,7 +42,7 @@ def by_type(outcome: Outcome) -> pd.DataFrame:
     return rows_of_all(outcome, _type_rows)
 
 
-def coverage(outcome: Outcome) -> pd.DataFrame:
+def protected_winding(outcome: Outcome) -> pd.DataFrame:
     """How often each candidate detects an earth fault at a place along the winding.
 
     Parameters
@@ -59,7 +59,7 @@ def coverage(outcome: Outcome) -> pd.DataFrame:
 
     if EARTH not in outcome.first.strata:
         return pd.DataFrame(columns=["candidate", "x", "p_detected", "low", "high"])
-    return rows_of_all(outcome, _coverage_rows)
+    return rows_of_all(outcome, _protected_winding_rows)
 
 
 def backup(outcome: Outcome) -> pd.DataFrame:
@@ -133,7 +133,7 @@ def _shares_of_total(
     return {name: Estimate(*(part[k] for part in shares)) for k, name in enumerate(names)}
 
 
-def _coverage_rows(_: Outcome, batch: Batch, numbers: Numbers) -> pd.DataFrame:
+def _protected_winding_rows(_: Outcome, batch: Batch, numbers: Numbers) -> pd.DataFrame:
     """One row a candidate and place; the batch has earth faults."""
     import pandas as pd
 

@@ -14,7 +14,7 @@ from montecarlo.quantities import Complex, Distribution, Plain, Quantity, Sectio
 
 class States(Section):
     """What lasts beside the load of [load]. On load and overload no candidate may operate; an open
-    pilot core is reported by itself."""
+    CT circuit is reported by itself."""
 
     breaker_open_share: Annotated[
         float,
@@ -42,20 +42,20 @@ class States(Section):
     overload_power_factor: Annotated[
         Distribution, Quantity("-", "its power factor, lagging", 0.0, high=1.0, varies="event")
     ] = number(0.9)
-    open_pilot_per_year: (
+    open_ct_circuit_per_year: (
         Annotated[
             Distribution,
             Quantity(
                 "1/year",
-                "one pilot core open while the load flows, whichever of the scheme's CTs",
+                "one CT circuit open while the load flows, whichever of the scheme's CTs",
                 0.0,
                 high=1e3,
             ),
         ]
         | None
     ) = None
-    open_pilot_counts: Annotated[
-        bool, word("whether an open pilot core counts as an external event of p_false")
+    open_ct_circuit_counts: Annotated[
+        bool, word("whether an open CT circuit counts as an external event of p_false")
     ] = False
 
 

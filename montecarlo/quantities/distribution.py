@@ -16,7 +16,7 @@ from montecarlo.quantities.arrays import Array
 from montecarlo.quantities.frozen import frozen
 from montecarlo.quantities.laws import FAMILIES, Law, build
 
-Varies = Literal["plant", "event"]
+Varies = Literal["installation", "event"]
 EVERYTHING = (-math.inf, math.inf)
 
 
@@ -35,7 +35,7 @@ class Distribution:
     shared : bool
         Whether all CTs, or all elements, have the same value.
     varies : str
-        "plant", "event", or "" where the field's own default holds.
+        "installation", "event", or "" where the field's own default holds.
     source : str
         Where the values come from; one that begins with "assumed" is a guess.
     """

@@ -189,12 +189,12 @@ class Quantity(Ranged):
     low=0)]`.
 
     low, high: the physical range, which no drawn value may leave (`above=True` excludes low
-    itself). usual: where the centre must lie, wide enough for any real plant: catches a wrong unit
-    prefix. varies: per plant or per event unless the file says otherwise. width: one value, one a
-    CT, one an element."""
+    itself). usual: where the centre must lie, wide enough for any real installation: catches a
+    wrong unit prefix. varies: per installation or per event unless the file says otherwise. width:
+    one value, one a CT, one an element."""
 
     usual: tuple[float, float] = (-math.inf, math.inf)
-    varies: Varies = "plant"
+    varies: Varies = "installation"
     width: Width = "one"
 
     def check(self, value: Distribution) -> Distribution:

@@ -218,8 +218,8 @@ def _common(table: dict[str, Any], faults: list[Fault]) -> tuple[bool, Varies | 
     if not isinstance(shared := table.get("shared", False), bool):
         faults.append(("shared", f"{shown(shared)}; say true or false"))
     varies = table.get("varies", "")
-    if "varies" in table and varies not in ("plant", "event"):
-        faults.append(("varies", f'{shown(varies)}; say "plant" or "event"'))
+    if "varies" in table and varies not in ("installation", "event"):
+        faults.append(("varies", f'{shown(varies)}; say "installation" or "event"'))
     return shared is True, cast("Varies | Literal['']", varies), _text(table, faults)
 
 

@@ -112,7 +112,7 @@ class SchemeChoice(Section):
         ]
         | None
     ) = None
-    pilots: Annotated[
+    leads: Annotated[
         Literal["four_wire", "six_wire"],
         word(
             "four_wire: the CTs of an end share a return core (ct.return_core_ohm); six_wire: each"
@@ -281,7 +281,7 @@ class Scheme:
         return max(int(np.count_nonzero(self.table[leg])) for leg in self.watch)
 
     def with_return_cores(self, groups: Sequence[str]) -> Scheme:
-        """The same on four-wire pilots: a row for each end whose CTs come back through one core.
+        """The same on four-wire leads: a row for each end whose CTs come back through one core.
 
         Parameters
         ----------

@@ -1,8 +1,8 @@
-"""The design: M plants x K events of every stratum, cut into chunks.
+"""The design: M installations x K events of every stratum, cut into chunks.
 
-The plants, shared by all strata, stand in 16 blocks, the independent randomisations of a run; a
-chunk is one block of plants times a run of events. Everything follows from the numbers here, so
-neither workers nor memory can change a draw."""
+The installations, shared by all strata, stand in 16 blocks, the independent randomisations of a
+run; a chunk is one block of installations times a run of events. Everything follows from the
+numbers here, so neither workers nor memory can change a draw."""
 
 from __future__ import annotations
 
@@ -12,19 +12,23 @@ from dataclasses import dataclass
 from montecarlo.sampling.nets import power_of_two
 from montecarlo.sampling.stratum import Stratum
 
-BLOCKS = 16  # independent blocks of plants
-TASKS_MAX = 64  # of a block of plants: several chunks are one task beyond, so that few travel
-PLANT_STRATUM = "plant"  # the name under which plant inputs are drawn; no stratum has it
+BLOCKS = 16  # independent blocks of installations
+TASKS_MAX = (
+    64  # of a block of installations: several chunks are one task beyond, so that few travel
+)
+INSTALLATION_STRATUM = (
+    "installation"  # the name under which installation inputs are drawn; no stratum has it
+)
 
 
 @dataclass(frozen=True)
 class Chunk:
-    """One unit of work. `index` = event_block * 16 + plant_block keys its random numbers."""
+    """One unit of work. `index` = event_block * 16 + installation_block keys its random numbers."""
 
     stratum: Stratum
     round_: int
     index: int
-    plant_block: int
+    installation_block: int
     event_block: int
 
     @property
@@ -35,71 +39,74 @@ class Chunk:
 
 @dataclass(frozen=True)
 class Design:
-    """How many plants and events are drawn, and in which pieces.
+    """How many installations and events are drawn, and in which pieces.
 
-    Samples inside a chunk are plant-major: s = plant_local * events_in(chunk) + event. More samples
-    only append events: the draws of those that were there before stay (the last chunk of a block of
-    plants may be short).
+    Samples inside a chunk are installation-major: s = installation_local * events_in(chunk) +
+    event. More samples only append events: the draws of those that were there before stay (the last
+    chunk of a block of installations may be short).
 
     Parameters
     ----------
-    plants, samples : int
+    installations, samples : int
         As asked for; samples of one stratum. The properties say what is drawn.
     chunk_samples : int
-        At most so many samples a chunk, but for one event of each plant.
+        At most so many samples a chunk, but for one event of each installation.
     net : bool
         Whether the events lie on nets too, not at random; their number is then a power of two, as
-        that of the plants in a block always is.
+        that of the installations in a block always is.
     """
 
-    plants: int
+    installations: int
     samples: int
     chunk_samples: int = 2048
     net: bool = False
 
     def __post_init__(self) -> None:
-        for name in ("plants", "samples", "chunk_samples"):
+        for name in ("installations", "samples", "chunk_samples"):
             if not getattr(self, name) >= 1:
                 raise ValueError(f"{name} = {getattr(self, name)} must be at least 1")
 
     @property
-    def plants_per_block(self) -> int:
+    def installations_per_block(self) -> int:
         """A power of two."""
-        return power_of_two(-(-self.plants // BLOCKS))
+        return power_of_two(-(-self.installations // BLOCKS))
 
     @property
-    def plants_rounded(self) -> int:
-        """Plants drawn, M."""
-        return BLOCKS * self.plants_per_block
+    def installations_rounded(self) -> int:
+        """Installations drawn, M."""
+        return BLOCKS * self.installations_per_block
 
     @property
-    def events_per_plant(self) -> int:
-        """Events of a stratum on each plant, K."""
-        events = -(-self.samples // self.plants_rounded)
+    def events_per_installation(self) -> int:
+        """Events of a stratum on each installation, K."""
+        events = -(-self.samples // self.installations_rounded)
         return power_of_two(events) if self.net else events
 
     @property
     def events_per_chunk(self) -> int:
-        """Events of each plant in a chunk, but for the last."""
+        """Events of each installation in a chunk, but for the last."""
         least = 2 if self.net else 1
-        fitting = max(least, self.chunk_samples // self.plants_per_block)
-        events = min(self.events_per_plant, fitting)
+        fitting = max(least, self.chunk_samples // self.installations_per_block)
+        events = min(self.events_per_installation, fitting)
         return 1 << (events.bit_length() - 1) if self.net else events
 
     @property
     def samples_drawn(self) -> int:
         """Samples of a stratum, M K."""
-        return self.plants_rounded * self.events_per_plant
+        return self.installations_rounded * self.events_per_installation
 
     @property
     def event_blocks(self) -> int:
-        """Chunks of a stratum that have the same plants."""
-        return -(-self.events_per_plant // self.events_per_chunk)
+        """Chunks of a stratum that have the same installations."""
+        return -(-self.events_per_installation // self.events_per_chunk)
 
     @property
     def rounded(self) -> bool:
         """Whether other numbers are drawn than were asked for."""
-        return (self.plants_rounded, self.samples_drawn) != (self.plants, self.samples)
+        return (self.installations_rounded, self.samples_drawn) != (
+            self.installations,
+            self.samples,
+        )
 
     def chunks(self, stratum: Stratum, round_: int = 0) -> tuple[Chunk, ...]:
         """All chunks of one stratum, by index.
@@ -115,16 +122,22 @@ class Design:
         tuple of Chunk
         """
         return tuple(
-            Chunk(stratum, round_, event_block * BLOCKS + plant_block, plant_block, event_block)
+            Chunk(
+                stratum,
+                round_,
+                event_block * BLOCKS + installation_block,
+                installation_block,
+                event_block,
+            )
             for event_block in range(self.event_blocks)
-            for plant_block in range(BLOCKS)
+            for installation_block in range(BLOCKS)
         )
 
     def tasks(self, stratum: Stratum, round_: int = 0) -> tuple[tuple[Chunk, ...], ...]:
         """The same chunks as they are handed out.
 
-        Runs of as many event blocks of one block of plants as the design alone says, so that sums
-        have the same order everywhere.
+        Runs of as many event blocks of one block of installations as the design alone says, so that
+        sums have the same order everywhere.
 
         Parameters
         ----------
@@ -138,13 +151,13 @@ class Design:
         chunks = self.chunks(stratum, round_)
         run = -(-self.event_blocks // TASKS_MAX) * BLOCKS
         return tuple(
-            chunks[first : first + run][plant_block::BLOCKS]
+            chunks[first : first + run][installation_block::BLOCKS]
             for first in range(0, len(chunks), run)
-            for plant_block in range(BLOCKS)
+            for installation_block in range(BLOCKS)
         )
 
     def events_in(self, chunk: Chunk) -> int:
-        """Events of each plant in a chunk.
+        """Events of each installation in a chunk.
 
         Parameters
         ----------
@@ -155,23 +168,27 @@ class Design:
         int
         """
         return min(
-            self.events_per_chunk, self.events_per_plant - chunk.event_block * self.events_per_chunk
+            self.events_per_chunk,
+            self.events_per_installation - chunk.event_block * self.events_per_chunk,
         )
 
     def first_events(self, chunk: Chunk, share: float) -> int:
-        """How many of a chunk's events belong to the first part of every plant's.
+        """How many of a chunk's events belong to the first part of every installation's.
 
         Parameters
         ----------
         chunk : Chunk
         share : float
-            That part of a plant's events, 0 ... 1.
+            That part of an installation's events, 0 ... 1.
 
         Returns
         -------
         int
         """
-        first = math.ceil(share * self.events_per_plant) - chunk.event_block * self.events_per_chunk
+        first = (
+            math.ceil(share * self.events_per_installation)
+            - chunk.event_block * self.events_per_chunk
+        )
         return max(0, min(first, self.events_in(chunk)))
 
     def samples_in(self, chunk: Chunk) -> int:
@@ -185,10 +202,10 @@ class Design:
         -------
         int
         """
-        return self.plants_per_block * self.events_in(chunk)
+        return self.installations_per_block * self.events_in(chunk)
 
-    def plants_in(self, chunk: Chunk) -> slice:
-        """Which of the `plants_rounded` plants stand in a chunk.
+    def installations_in(self, chunk: Chunk) -> slice:
+        """Which of the `installations_rounded` installations stand in a chunk.
 
         Parameters
         ----------
@@ -198,5 +215,5 @@ class Design:
         -------
         slice
         """
-        first = chunk.plant_block * self.plants_per_block
-        return slice(first, first + self.plants_per_block)
+        first = chunk.installation_block * self.installations_per_block
+        return slice(first, first + self.installations_per_block)

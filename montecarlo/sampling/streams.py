@@ -12,6 +12,13 @@ import numpy as np
 
 from montecarlo.errors import StudyError
 
+# Inputs and draws that have a new name keep the random numbers of the first one
+FIRST_NAMES = {
+    "installation": "plant",
+    "drawn.installation": "drawn.plant",
+    "states.open_ct_circuit_per_year": "states.open_pilot_per_year",
+}
+
 
 def stream(seed: int, stratum: str, round_: int, chunk: int, key: str) -> np.random.Generator:
     """The generator of one input in one chunk of one stratum.
@@ -30,8 +37,15 @@ def stream(seed: int, stratum: str, round_: int, chunk: int, key: str) -> np.ran
     -------
     numpy.random.Generator
     """
-    spawn_key = (crc32(stratum.encode()), round_, chunk, crc32(key.encode()))
+    spawn_key = (_number(stratum), round_, chunk, _number(key))
     return np.random.default_rng(np.random.SeedSequence(seed, spawn_key=spawn_key))
+
+
+def _number(name: str) -> int:
+    """What a name adds to the key of a stream."""
+    if name.startswith("state."):
+        name = name.replace("open_ct_circuit", "open_pilot")
+    return crc32(FIRST_NAMES.get(name, name).encode())
 
 
 def check_distinct(names: Iterable[str]) -> None:

@@ -1,4 +1,4 @@
-"""From uniforms to physical values: quantile functions, Gaussian copula, plants joined with
+"""From uniforms to physical values: quantile functions, Gaussian copula, installations joined with
 events."""
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from montecarlo.quantities import Array
-from montecarlo.sampling.design import BLOCKS, PLANT_STRATUM, Chunk, Design
+from montecarlo.sampling.design import BLOCKS, INSTALLATION_STRATUM, Chunk, Design
 from montecarlo.sampling.inputs import Input, Tie, correlation_matrix
 from montecarlo.sampling.nets import Net
 from montecarlo.sampling.points import Matrix, Points, Streams
@@ -19,7 +19,7 @@ Samples = dict[str, Array]
 
 # of every event, though no input states them
 DRAWN = ("drawn.phase", "drawn.point_on_wave", "drawn.operating_state")
-WHICH_PLANT = "drawn.plant"  # the leading dimension of a net of events
+WHICH_INSTALLATION = "drawn.installation"  # the leading dimension of a net of events
 # The low dimensions of a Sobol' sequence fill the unit square best, pair by pair: they go to
 # what decides earth faults (measured), whatever a study makes of it; then the study's order;
 # tables within tables, which come and go, last.
@@ -119,12 +119,13 @@ def _values(item: Input, uniform: Array | None, n: int) -> Array:
     return np.array(np.broadcast_to(values, shape))
 
 
-# --- plants and their events --------------------------------------------------
+# --- installations and their events --------------------------------------------------
 
 
 def _dimensions(inputs: Sequence[Input], varies: str) -> list[tuple[str, int]]:
-    """The inputs that vary by plant or by event, with the columns that each has on a net: plain
-    numbers and shared values too, so that an input may become one and the others' points stay."""
+    """The inputs that vary by installation or by event, with the columns that each has on a net:
+    plain numbers and shared values too, so that an input may become one and the others' points
+    stay."""
     chosen = [(item.key, item.width) for item in inputs if item.varies == varies]
     if any(key in RESISTORS for key, _ in chosen):
         chosen.append(("earthing.resistance_ohm", 1))
@@ -137,7 +138,7 @@ def _dimensions(inputs: Sequence[Input], varies: str) -> list[tuple[str, int]]:
     return sorted(chosen, key=rank)
 
 
-def plant_samples(
+def installation_samples(
     inputs: Sequence[Input],
     ties: Sequence[Tie],
     *,
@@ -146,7 +147,7 @@ def plant_samples(
     block: int,
     round_: int = 0,
 ) -> Samples:
-    """The plant inputs of one block of plants: the first points of the block's net.
+    """The installation inputs of one block of installations: the first points of the block's net.
 
     Parameters
     ----------
@@ -159,44 +160,45 @@ def plant_samples(
     Returns
     -------
     dict of str to array
-        As of `draw`, `design.plants_per_block` rows; empty where no input varies by plant.
+        As of `draw`, `design.installations_per_block` rows; empty where no input varies by
+        installation.
     """
-    chosen = [item for item in inputs if item.varies == "plant"]
-    names = tuple(_dimensions(inputs, "plant"))
+    chosen = [item for item in inputs if item.varies == "installation"]
+    names = tuple(_dimensions(inputs, "installation"))
     if not names:
         return {}
-    net = Net(seed, PLANT_STRATUM, round_, block, names)
-    return draw(chosen, ties, net.points(0, design.plants_per_block))
+    net = Net(seed, INSTALLATION_STRATUM, round_, block, names)
+    return draw(chosen, ties, net.points(0, design.installations_per_block))
 
 
-def all_plants(
+def all_installations(
     inputs: Sequence[Input], ties: Sequence[Tie], *, seed: int, design: Design, round_: int = 0
 ) -> Samples:
-    """The plant inputs of all plants, in the order of `design.plants_in`.
+    """The installation inputs of all installations, in the order of `design.installations_in`.
 
     Parameters
     ----------
     inputs, ties, seed, design, round_
-        As of `plant_samples`.
+        As of `installation_samples`.
 
     Returns
     -------
     dict of str to array
-        As of `draw`, `design.plants_rounded` rows.
+        As of `draw`, `design.installations_rounded` rows.
     """
     blocks = [
-        plant_samples(inputs, ties, seed=seed, design=design, block=block, round_=round_)
+        installation_samples(inputs, ties, seed=seed, design=design, block=block, round_=round_)
         for block in range(BLOCKS)
     ]
     return {key: np.concatenate([block[key] for block in blocks]) for key in blocks[0]}
 
 
 def event_points(inputs: Sequence[Input], *, seed: int, design: Design, chunk: Chunk) -> Points:
-    """Uniforms of a chunk's samples, event by event over the block's plants.
+    """Uniforms of a chunk's samples, event by event over the block's installations.
 
     A longer run begins with this one. On a net a chunk is a range of points of its block's. Every
     aligned run of P points, P a power of two, meets each of P equal cells of the leading dimension
-    once: that dimension says which plant, and a run is one event of each.
+    once: that dimension says which installation, and a run is one event of each.
 
     Parameters
     ----------
@@ -213,29 +215,29 @@ def event_points(inputs: Sequence[Input], *, seed: int, design: Design, chunk: C
     if not design.net:
         return Streams(seed, chunk.stratum, chunk.round_, chunk.index, design.samples_in(chunk))
     phase, *rest = ((key, 1) for key in DRAWN)
-    names = ((WHICH_PLANT, 1), phase, *_dimensions(inputs, "event"), *rest)
-    plants = design.plants_per_block
-    net = Net(seed, chunk.stratum, chunk.round_, chunk.plant_block, names)
-    first = chunk.event_block * design.events_per_chunk * plants
+    names = ((WHICH_INSTALLATION, 1), phase, *_dimensions(inputs, "event"), *rest)
+    installations = design.installations_per_block
+    net = Net(seed, chunk.stratum, chunk.round_, chunk.installation_block, names)
+    first = chunk.event_block * design.events_per_chunk * installations
     points = net.points(first, design.samples_in(chunk))
-    runs = points.of(WHICH_PLANT, 1).reshape(-1, plants)
-    order = np.argsort(runs, axis=1) + plants * np.arange(len(runs))[:, None]
+    runs = points.of(WHICH_INSTALLATION, 1).reshape(-1, installations)
+    order = np.argsort(runs, axis=1) + installations * np.arange(len(runs))[:, None]
     return Matrix(points.values[order.ravel()], points.first)
 
 
-def plant_major(values: Array, plants: int) -> Array:
-    """Values drawn event by event in the order of a chunk's samples: plant by plant.
+def installation_major(values: Array, installations: int) -> Array:
+    """Values drawn event by event in the order of a chunk's samples: installation by installation.
 
     Parameters
     ----------
     values : (n, ...) array
-    plants : int
+    installations : int
 
     Returns
     -------
     (n, ...) array
     """
-    by_event = values.reshape(-1, plants, *values.shape[1:])
+    by_event = values.reshape(-1, installations, *values.shape[1:])
     return np.ascontiguousarray(by_event.swapaxes(0, 1)).reshape(values.shape)
 
 
@@ -248,7 +250,7 @@ def event_samples(
     chunk: Chunk,
     points: Points | None = None,
 ) -> Samples:
-    """All inputs of one chunk, plant-major; plant values repeated for their events.
+    """All inputs of one chunk, installation-major; installation values repeated for their events.
 
     Parameters
     ----------
@@ -268,12 +270,12 @@ def event_samples(
     if points is None:
         points = event_points(inputs, seed=seed, design=design, chunk=chunk)
     of_events = draw([item for item in inputs if item.varies == "event"], ties, points)
-    of_plants = plant_samples(
-        inputs, ties, seed=seed, design=design, block=chunk.plant_block, round_=chunk.round_
+    of_installations = installation_samples(
+        inputs, ties, seed=seed, design=design, block=chunk.installation_block, round_=chunk.round_
     )
     samples: Samples = {}
-    for key, value in of_plants.items():
+    for key, value in of_installations.items():
         samples[key] = np.repeat(value, design.events_in(chunk), axis=0)
     for key, value in of_events.items():
-        samples[key] = plant_major(value, design.plants_per_block)
+        samples[key] = installation_major(value, design.installations_per_block)
     return samples

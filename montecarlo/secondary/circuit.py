@@ -53,7 +53,7 @@ def build_bank(
     omega : float
         (rad/s).
     loops : bool
-        Six-wire pilots: each CT's lead goes there and back, as that of the CT in the neutral
+        Six-wire leads: each CT's lead goes there and back, as that of the CT in the neutral
         conductor always does.
 
     Returns

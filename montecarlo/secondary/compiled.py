@@ -65,7 +65,7 @@ class KeptCode(FunctionCache):
             super().__init__(function)
         except RuntimeError:  # no folder, of all that it tries
             raise RunStopped(
-                f"the compiled solvers can be kept nowhere; {CURE}, and see statorodds doctor"
+                f"the compiled solvers can be kept nowhere; {CURE}, and see statorodds selfcheck"
             ) from None
         stamp = (
             self._impl.locator.get_source_stamp(),

@@ -158,7 +158,7 @@ class CtData(_NamePlate):
         Distribution,
         Quantity(
             "ohm",
-            "four-wire pilots: return core that the end's three CTs share; 0: their star point is"
+            "four-wire leads: return core that the end's three CTs share; 0: their star point is"
             " at the panel",
             0.0,
             usual=(0.0, 1000.0),

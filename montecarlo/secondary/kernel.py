@@ -77,10 +77,10 @@ def _excite(w: Array, c: int, power: int, again: bool) -> None:
     its current."""
     m = load(w, at.NEXT + c)
     moved = m - load(w, at.FLUX + c)
-    slope1, slope2 = load(w, at.SLOPE1 + c), load(w, at.SLOPE2 + c)
+    first_slope, second_slope = load(w, at.FIRST_SLOPE + c), load(w, at.SECOND_SLOPE + c)
     bound1, bound2 = load(w, at.BOUND1 + c), load(w, at.BOUND2 + c)
-    stop1 = load(w, at.STOP1 + c) + slope1 * moved
-    stop2 = load(w, at.STOP2 + c) + slope2 * moved
+    stop1 = load(w, at.STOP1 + c) + first_slope * moved
+    stop2 = load(w, at.STOP2 + c) + second_slope * moved
     linear = load(w, at.LINEAR + c)
     steep = load(w, at.STEEP + c) * to_power(m * m, power)  # m^(S-1), S - 1 = 2·power
     current = load(w, at.SOURCE + c) - (
@@ -94,8 +94,8 @@ def _excite(w: Array, c: int, power: int, again: bool) -> None:
         at.SLOPE + c,
         linear
         + (2.0 * power + 1.0) * steep
-        + where_less(size(stop1), bound1, slope1, splat(0.0))
-        + where_less(size(stop2), bound2, slope2, splat(0.0)),
+        + where_less(size(stop1), bound1, first_slope, splat(0.0))
+        + where_less(size(stop2), bound2, second_slope, splat(0.0)),
     )
 
 
@@ -227,12 +227,16 @@ def _keep(w: Array, places: int) -> None:
         store(
             w,
             at.STOP1 + c,
-            _clip(load(w, at.STOP1 + c) + load(w, at.SLOPE1 + c) * moved, load(w, at.BOUND1 + c)),
+            _clip(
+                load(w, at.STOP1 + c) + load(w, at.FIRST_SLOPE + c) * moved, load(w, at.BOUND1 + c)
+            ),
         )
         store(
             w,
             at.STOP2 + c,
-            _clip(load(w, at.STOP2 + c) + load(w, at.SLOPE2 + c) * moved, load(w, at.BOUND2 + c)),
+            _clip(
+                load(w, at.STOP2 + c) + load(w, at.SECOND_SLOPE + c) * moved, load(w, at.BOUND2 + c)
+            ),
         )
         store(w, at.FLUX + c, m)
 

@@ -37,7 +37,7 @@ def places_across(table: Array, inside: Flags) -> Array:
     ----------
     table : ndarray, (legs, ct)
     inside : ndarray, (legs,)
-        False for what is no part of the relay circuit (return cores of the pilots).
+        False for what is no part of the relay circuit (return cores of the leads).
 
     Returns
     -------

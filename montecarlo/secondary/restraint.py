@@ -19,7 +19,7 @@ from montecarlo.quantities import Array
 from montecarlo.secondary.compiled import njit
 
 UNBIASED, SUM, GREATER_OF = 0, 1, 2
-Form = tuple[int, float, float, float]  # which, slope1, slope2, break [A]
+Form = tuple[int, float, float, float]  # which, first_slope, second_slope, turning point [A]
 NO_BIAS: Form = (UNBIASED, 0.0, 0.0, 0.0)
 
 
@@ -27,9 +27,9 @@ NO_BIAS: Form = (UNBIASED, 0.0, 0.0, 0.0)
 class Bias:
     """Slopes of a biased element; without a second slope the first holds everywhere."""
 
-    slope1: float
-    slope2: float | None = None
-    slope_break_a: float | None = None
+    first_slope: float
+    second_slope: float | None = None
+    turning_point_a: float | None = None
 
     def restraint(self, bias_a: float) -> float:
         """The bias at a bias current. [A]
@@ -57,8 +57,8 @@ class Bias:
         -------
         Form
         """
-        slope2 = self.slope1 if self.slope2 is None else self.slope2
-        return which, self.slope1, slope2, self.slope_break_a or 0.0
+        second_slope = self.first_slope if self.second_slope is None else self.second_slope
+        return which, self.first_slope, second_slope, self.turning_point_a or 0.0
 
     def plain(self) -> Bias:
         """The same without a second slope that is none: it is missing, or equals the first.
@@ -67,8 +67,8 @@ class Bias:
         -------
         Bias
         """
-        one = self.slope2 in (None, self.slope1)
-        return replace(self, slope2=None, slope_break_a=None) if one else self
+        one = self.second_slope in (None, self.first_slope)
+        return replace(self, second_slope=None, turning_point_a=None) if one else self
 
 
 @njit(nogil=True, error_model="numpy")
@@ -85,10 +85,12 @@ def operating_quantity(difference: Array, bias: Array, form: Form | Array) -> Ar
     -------
     ndarray, (...)
     """
-    which, slope1, slope2, break_a = form[0], form[1], form[2], form[3]
+    which, first_slope, second_slope, turning_point_a = form[0], form[1], form[2], form[3]
     if which == UNBIASED:
         return difference * 1.0
-    restraint = slope1 * bias + (slope2 - slope1) * np.maximum(bias - break_a, 0.0)
+    restraint = first_slope * bias + (second_slope - first_slope) * np.maximum(
+        bias - turning_point_a, 0.0
+    )
     if which == SUM:
         return difference - restraint
     # not a number stays

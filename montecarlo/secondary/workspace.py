@@ -41,8 +41,8 @@ MOST = 20  # CTs or legs that a group holds
     LIMIT,  # the characteristic: linear, saturated branch [A]; flux that Newton may try
     BOUND1,
     BOUND2,
-    SLOPE1,
-    SLOPE2,  # the stops' bounds [A] and slopes [A per knee flux]
+    FIRST_SLOPE,
+    SECOND_SLOPE,  # the stops' bounds [A] and slopes [A per knee flux]
     OWN,
     GAIN,
     TURNS,  # weight over knee flux, times winding and lead, and alone; one over turns
@@ -108,7 +108,7 @@ class Meter(NamedTuple):
     bias: Index  # (elements, most) the signals that restrain it; -1: none
     largest: bool  # whether the largest of these counts, or their sum
     share: Array  # (elements, most) what each is multiplied by first
-    forms: Array  # (variants, 4) form (`restraint`), slope1, slope2, break [A]
+    forms: Array  # (variants, 4) form (`restraint`), first_slope, second_slope, turning point [A]
     quantity: int  # of `judging.QUANTITIES`
     circle: Array  # (6, per_cycle), `measurement.circle`
     holds: Index  # (delays,) steps for which a value must be held
@@ -237,7 +237,10 @@ def fill(w: Array, cores: Cores, first: int, weight: float) -> None:
             w[STOP1 + c, b], w[STOP2 + c, b] = cores.stops[0, c, n], cores.stops[1, c, n]
             w[LINEAR + c, b], w[STEEP + c, b] = cores.curve[0, c, n], cores.curve[1, c, n]
             w[BOUND1 + c, b], w[BOUND2 + c, b] = cores.curve[2, c, n], cores.curve[3, c, n]
-            w[SLOPE1 + c, b], w[SLOPE2 + c, b] = cores.curve[4, c, n], cores.curve[5, c, n]
+            w[FIRST_SLOPE + c, b], w[SECOND_SLOPE + c, b] = (
+                cores.curve[4, c, n],
+                cores.curve[5, c, n],
+            )
             w[GAIN + c, b], w[TURNS + c, b] = weight * cores.inv_flux[c, n], cores.inv_turns[c, n]
             w[OWN + c, b] = w[GAIN + c, b] * cores.series_ohm[c, n]
             w[LIMIT + c, b] = FLUX_LIMIT if cores.curve[1, c, n] > 0 else np.inf

@@ -1,6 +1,6 @@
 """The axes of a setting: all that a candidate is made of, beside its scheme.
 
-An axis is a row of `AXES`, a grid in `Candidates`, a value in `Setting` and in `PresentSetting`,
+An axis is a row of `AXES`, a grid in `Candidates`, a value in `Setting` and in `ExistingSetting`,
 and so a column of every table of settings. Its words stand in `studies/report/words.py`."""
 
 from __future__ import annotations
@@ -62,9 +62,9 @@ AXES = (  # in the order of the tables' columns
     SettingAxis("earth_pickup_a", "A", "pick-up", "earth"),
     SettingAxis("stabilising_resistance_ohm", "ohm", "circuit"),
     SettingAxis("delay_s", "s", "time"),
-    SettingAxis("slope1", "", "bias"),
-    SettingAxis("slope2", "", "bias"),
-    SettingAxis("slope_break_a", "A", "bias"),
+    SettingAxis("first_slope", "", "bias"),
+    SettingAxis("second_slope", "", "bias"),
+    SettingAxis("turning_point_a", "A", "bias"),
 )
 KEYS = tuple(axis.key for axis in AXES)
 PICKUPS = tuple(axis.key for axis in AXES if axis.part == "pick-up")
@@ -113,12 +113,12 @@ class Setting:
     earth_pickup_a: float | None
     stabilising_resistance_ohm: float
     delay_s: float
-    slope1: float | None = None
-    slope2: float | None = None
-    slope_break_a: float | None = None
+    first_slope: float | None = None
+    second_slope: float | None = None
+    turning_point_a: float | None = None
 
 
-class PresentSetting(Section):
+class ExistingSetting(Section):
     """The setting in service: a candidate that is always in the tables and compared with the chosen
     one."""
 
@@ -150,14 +150,13 @@ class PresentSetting(Section):
         Plain("ohm", "stabilising resistance, where the candidates have theirs", 0.0, MOST_OHM),
     ] = 0.0
     delay_s: Annotated[float, Plain("s", "delay of every element", 0.0, MOST_S)] = 0.0
-    slope1: Annotated[float, Plain("-", "biased elements: first slope", 0.0, MOST_SLOPE)] | None = (
-        None
-    )
-    slope2: (
-        Annotated[float, Plain("-", "biased elements: slope above the break", 0.0, MOST_SLOPE)]
-        | None
+    first_slope: (
+        Annotated[float, Plain("-", "biased elements: first slope", 0.0, MOST_SLOPE)] | None
     ) = None
-    slope_break_a: (
+    second_slope: (
+        Annotated[float, Plain("-", "biased elements: second slope", 0.0, MOST_SLOPE)] | None
+    ) = None
+    turning_point_a: (
         Annotated[
             float,
             Plain(
@@ -220,7 +219,7 @@ class Candidates(Section):
     delay_s: Annotated[tuple[float, ...], Axis("s", "delays of every element", 0.0, MOST_S)] = (
         0.0,
     )
-    slope1: Annotated[
+    first_slope: Annotated[
         tuple[float, ...],
         Axis(
             "-",
@@ -229,10 +228,11 @@ class Candidates(Section):
             MOST_SLOPE,
         ),
     ] = ()
-    slope2: Annotated[
-        tuple[float, ...], Axis("-", "slopes above the break; none: one slope", 0.0, MOST_SLOPE)
+    second_slope: Annotated[
+        tuple[float, ...],
+        Axis("-", "second slopes, above the turning point; none: one slope", 0.0, MOST_SLOPE),
     ] = ()
-    slope_break_a: Annotated[
+    turning_point_a: Annotated[
         tuple[float, ...],
         Axis("A", "bias currents at which the second slope begins, secondary", 0.0, MOST_A),
     ] = ()
@@ -240,7 +240,7 @@ class Candidates(Section):
     slope_break_relay_pu: _GridRelayPu = ()
     slope_break_machine_percent: _GridMachinePercent = ()
     slope_break_machine_pu: _GridMachinePu = ()
-    present: Annotated[PresentSetting, word("the setting in service, if any")] | None = None
+    existing: Annotated[ExistingSetting, word("the setting in service, if any")] | None = None
 
     _given: tuple[tuple[str, str], ...] = PrivateAttr(default=())  # name and key
 

@@ -39,7 +39,7 @@ def earth_fault_samples(study: Study) -> int:
     int
     """
     general = study.study
-    return general.earth_fault_samples or max(general.samples // 8, general.plants)
+    return general.earth_fault_samples or max(general.samples // 8, general.installations)
 
 
 def event_samples(study: Study) -> dict[str, int]:
@@ -55,7 +55,7 @@ def event_samples(study: Study) -> dict[str, int]:
         In the order of `event_rates`.
     """
     names = [event.name for event in study.external_events]
-    names += ["open_pilot"] * (len(event_rates(study)) - len(names))
+    names += ["open_ct_circuit"] * (len(event_rates(study)) - len(names))
     return dict(zip(names, (samples for _, samples in event_rates(study)), strict=True))
 
 
@@ -72,11 +72,11 @@ def event_rates(study: Study) -> list[tuple[float, int]]:
         Mean yearly rate (1/year) and number of samples of each.
     """
     general = study.study
-    counted = Design(general.plants, general.samples).samples_drawn
+    counted = Design(general.installations, general.samples).samples_drawn
     found = [(event.per_year.mean(), counted) for event in study.external_events]
-    if study.states.open_pilot_counts and study.states.open_pilot_per_year is not None:
-        few = Design(general.plants, earth_fault_samples(study)).samples_drawn
-        found.append((study.states.open_pilot_per_year.mean(), few))
+    if study.states.open_ct_circuit_counts and study.states.open_ct_circuit_per_year is not None:
+        few = Design(general.installations, earth_fault_samples(study)).samples_drawn
+        found.append((study.states.open_ct_circuit_per_year.mean(), few))
     return found
 
 
@@ -124,7 +124,8 @@ def samples_that_show(study: Study, limit: float) -> int:
     """Samples of each event, `study.samples`, without a false trip in any, whose bound is at most a
     limit; two digits.
 
-    1 - (1 - level)^(1/n) < -ln(1 - level)/n. Where open pilots count, their samples grow along.
+    1 - (1 - level)^(1/n) < -ln(1 - level)/n. Where open CT circuits count, their samples grow
+    along.
 
     Parameters
     ----------
@@ -202,8 +203,8 @@ def _too_few_of_one(study: Study) -> str:
     if limit is None:
         return ""
     kinds = event_samples(study)
-    if weighted_samples(study):  # which a pilot core that opens has none of
-        kinds = {name: samples for name, samples in kinds.items() if name == "open_pilot"}
+    if weighted_samples(study):  # which a CT circuit that opens has none of
+        kinds = {name: samples for name, samples in kinds.items() if name == "open_ct_circuit"}
     if not kinds:
         return ""
     kind, samples = min(kinds.items(), key=lambda item: item[1])

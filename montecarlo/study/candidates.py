@@ -177,7 +177,7 @@ def settings_of(lattices: Iterable[Lattice]) -> list[Setting]:
     return [setting for lattice in lattices for setting in lattice.settings()]
 
 
-def present_setting(study: Study) -> Setting | None:
+def existing_setting(study: Study) -> Setting | None:
     """The setting in service, if the study names one.
 
     Parameters
@@ -188,23 +188,23 @@ def present_setting(study: Study) -> Setting | None:
     -------
     Setting or None
     """
-    present = study.candidates.present
-    if present is None:
+    existing = study.candidates.existing
+    if existing is None:
         return None
-    kind = next(k for k in study.scheme.kinds if present.scheme in (None, k))
+    kind = next(k for k in study.scheme.kinds if existing.scheme in (None, k))
     scheme = scheme_of(study, kind)
     values = {
-        axis.key: getattr(present, axis.key) if axis.in_scheme(scheme) else None for axis in AXES
+        axis.key: getattr(existing, axis.key) if axis.in_scheme(scheme) else None for axis in AXES
     }
-    if values["slope2"] in (None, values["slope1"]):  # one slope has no break
-        values |= {"slope2": None, "slope_break_a": None}
+    if values["second_slope"] in (None, values["first_slope"]):  # one slope has no turning point
+        values |= {"second_slope": None, "turning_point_a": None}
     if not scheme.stabilised:
         values |= dict.fromkeys(CIRCUIT, 0.0)
     return Setting(kind, **values)  # type: ignore[arg-type]
 
 
 def biases_of(study: Study) -> tuple[Bias, ...]:
-    """Every combination of slopes; a second slope that equals the first has no break.
+    """Every combination of slopes; a second slope that equals the first has no turning point.
 
     Parameters
     ----------
@@ -259,7 +259,7 @@ def lattices_of(study: Study, *settings: Setting) -> tuple[Lattice, ...]:
     """
     found: list[Lattice] = []
     for s in settings:
-        bias = None if s.slope1 is None else Bias(*(getattr(s, key) for key in BIAS))
+        bias = None if s.first_slope is None else Bias(*(getattr(s, key) for key in BIAS))
         found += _split(
             study,
             Circuit(s.scheme, **{key: getattr(s, key) for key in CIRCUIT}),
@@ -306,7 +306,7 @@ def grid_lattices(study: Study) -> tuple[Lattice, ...]:
 
 
 def candidate_lattices(study: Study) -> tuple[Lattice, ...]:
-    """All candidates; the present setting comes last, in a lattice of its own, unless it is one of
+    """All candidates; the existing setting comes last, in a lattice of its own, unless it is one of
     them.
 
     Parameters
@@ -317,7 +317,7 @@ def candidate_lattices(study: Study) -> tuple[Lattice, ...]:
     -------
     tuple of Lattice
     """
-    found, present = grid_lattices(study), present_setting(study)
-    if present is None or present in settings_of(found):
+    found, existing = grid_lattices(study), existing_setting(study)
+    if existing is None or existing in settings_of(found):
         return found
-    return (*found, *lattices_of(study, present))
+    return (*found, *lattices_of(study, existing))

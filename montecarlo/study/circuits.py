@@ -1,4 +1,4 @@
-"""From a study to the secondary circuits that its candidates stand on: the scheme, its pilots, its
+"""From a study to the secondary circuits that its candidates stand on: the scheme, its leads, its
 resistances."""
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ class Circuit:
 
 
 def scheme_of(study: Study, kind: str) -> Scheme:
-    """A scheme of the study: legs, return cores of four-wire pilots, ratio matching.
+    """A scheme of the study: legs, return cores of four-wire leads, ratio matching.
 
     Parameters
     ----------
@@ -54,7 +54,7 @@ def scheme_of(study: Study, kind: str) -> Scheme:
         scheme = build_scheme(kind, study.scheme.watched_phases)
     cts = {group: study.ct.at(group) for group in study.ct.groups}
     matched = scheme.matched({group: data.ratio_matching for group, data in cts.items()})
-    if study.scheme.pilots == "six_wire":
+    if study.scheme.leads == "six_wire":
         return matched
     return matched.with_return_cores(
         [group for group, data in cts.items() if data.return_core_ohm.support() != (0.0, 0.0)]
@@ -62,7 +62,7 @@ def scheme_of(study: Study, kind: str) -> Scheme:
 
 
 def bank_of(study: Study, samples: Mapping[str, Array]) -> CtBank:
-    """All CTs of the study's places on its pilots.
+    """All CTs of the study's places on its leads.
 
     Parameters
     ----------
@@ -75,7 +75,7 @@ def bank_of(study: Study, samples: Mapping[str, Array]) -> CtBank:
     CtBank
     """
     return build_bank(
-        study.ct, samples, study.machine.omega, loops=study.scheme.pilots == "six_wire"
+        study.ct, samples, study.machine.omega, loops=study.scheme.leads == "six_wire"
     )
 
 

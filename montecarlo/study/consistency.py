@@ -33,10 +33,11 @@ def _samples(study: Study) -> Iterator[str]:
     general = study.study
     for key in ("samples", "earth_fault_samples"):
         count = getattr(general, key)
-        if count is not None and not count >= general.plants:
+        if count is not None and not count >= general.installations:
             yield (
-                f"study.{key}: {count}, must be at least study.plants = {general.plants}, one event"
-                " a plant; take more samples or fewer plants"
+                f"study.{key}: {count}, must be at least study.installations ="
+                f" {general.installations}, one event per installation; take more samples or fewer"
+                " installations"
             )
 
 
@@ -154,8 +155,8 @@ def _delays(study: Study) -> Iterator[str]:
 def _all_delays(study: Study) -> list[tuple[str, float]]:
     """Key and value of every delay. [s]"""
     delays = [("candidates.delay_s", delay) for delay in study.candidates.delay_s]
-    if study.candidates.present is not None:
-        delays.append(("candidates.present.delay_s", study.candidates.present.delay_s))
+    if study.candidates.existing is not None:
+        delays.append(("candidates.existing.delay_s", study.candidates.existing.delay_s))
     return delays
 
 
@@ -176,7 +177,7 @@ def _durations(study: Study) -> Iterator[str]:
 
 
 def count_candidates(study: Study) -> int:
-    """Settings that the grids span, over all schemes, without the present one.
+    """Settings that the grids span, over all schemes, without the existing one.
 
     Parameters
     ----------
@@ -268,8 +269,11 @@ def _policy(study: Study) -> Iterator[str]:
 def _position(study: Study) -> Iterator[str]:
     """The probability of a missed earth fault is exact in the position: it must be drawn by itself,
     per event."""
-    if study.internal_faults.position.varies == "plant":
-        yield "internal_faults.position: varies = 'plant', must vary per event; leave varies out"
+    if study.internal_faults.position.varies == "installation":
+        yield (
+            "internal_faults.position: varies = 'installation', must vary per event; leave varies"
+            " out"
+        )
     for index, pair in enumerate(study.correlations):
         if "internal_faults.position" in pair.between:
             yield (

@@ -11,7 +11,7 @@ from montecarlo.secondary.excitation import excitation_table
 from montecarlo.study.check import Check
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
-from montecarlo.study.scheme_checks import check_pilots
+from montecarlo.study.scheme_checks import check_leads
 
 # A matching transformer's taps, common practice, no source; the rest is spill on load.
 MATCHED_WITHIN = 0.05
@@ -41,7 +41,7 @@ def _ratios(study: Study) -> Iterator[str]:
     """CTs of different ratio that share a leg need matching, or the load would spill through its
     element."""
     pairs = {ENDS}
-    if not any(check_pilots(study)):
+    if not any(check_leads(study)):
         pairs = {
             (groups[0], group)
             for kind in study.scheme.kinds

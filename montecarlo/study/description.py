@@ -61,14 +61,14 @@ class General(Section):
             "earthing_options",
             "scheme_comparison",
             "uncertainty_drivers",
-            "variants",
+            "alternatives",
         ],
         word(
             "what is asked: setting_sweep judges every candidate setting; earthing_options compares"
-            " the options of [[earthing_options]], scheme_comparison several schemes, variants the"
-            " study with its [[variants]], each at its own best setting; uncertainty_drivers says"
-            " which uncertain input decides how the chosen setting performs, and what to specify or"
-            " to measure first"
+            " the options of [[earthing_options]], scheme_comparison several schemes, alternatives"
+            " the study with its [[alternatives]], each at its own best setting;"
+            " uncertainty_drivers says which uncertain input decides how the chosen setting"
+            " performs, and what to specify or to measure first"
         ),
     ]
     seed: Annotated[int, Plain("-", "root of every random number of the study", 0, 2**63 - 1)]
@@ -79,7 +79,7 @@ class General(Section):
             Plain(
                 "-",
                 "sampled earth faults, each solved at 16 places along the winding and on every"
-                " circuit; rounded up to a power of two a plant; samples/8 unless given",
+                " circuit; rounded up to a power of two an installation; samples/8 unless given",
                 1,
                 10**12,
             ),
@@ -100,11 +100,11 @@ class General(Section):
         ]
         | None
     ) = None
-    plants: Annotated[
+    installations: Annotated[
         int,
         Plain(
             "-",
-            "sampled plants, rounded up to 16 times a power of two; every type's events are "
+            "sampled installations, rounded up to 16 times a power of two; every type's events are "
             "spread over them",
             16,
             65536,
@@ -151,10 +151,11 @@ class AnnualCost(Section):
     unit: Annotated[str, word("what the unit is called")] = "units"
 
 
-class Scenario(Section):
-    """The study with some keys changed; a candidate is judged by the worst of all scenarios."""
+class AssumptionSet(Section):
+    """The study with some keys changed; a candidate is judged by the worst of all assumption
+    sets."""
 
-    name: Annotated[str, word("what the scenario is called")]
+    name: Annotated[str, word("what the assumption set is called")]
     changes: Annotated[
         dict[str, Any],
         word(
@@ -203,12 +204,12 @@ class Policy(Section):
         ),
     ] = None
     level: Annotated[float, Plain("-", "one-sided confidence of the bound", 0.5, 0.9999)] = 0.95
-    scenarios: Annotated[
-        tuple[Scenario, ...],
+    assumption_sets: Annotated[
+        tuple[AssumptionSet, ...],
         word(
-            "the study with other inputs, each a table [[policy.scenarios]]; judged on the same"
-            " random numbers, and the setting is chosen that is best in its worst scenario, the"
-            " study as stated among them"
+            "the study with other inputs, each a table [[policy.assumption_sets]]; judged on the"
+            " same random numbers, and the setting is chosen that is best in its worst assumption"
+            " set, the study as stated among them"
         ),
     ] = ()
     years: Annotated[
@@ -226,10 +227,10 @@ class Policy(Section):
     ] = False
 
 
-class Variant(Section):
+class Alternative(Section):
     """The study with some keys changed, side by side with it, each at its own best setting."""
 
-    name: Annotated[str, word("what the variant is called")]
+    name: Annotated[str, word("what the alternative is called")]
     changes: Annotated[
         dict[str, Any],
         word(
@@ -265,7 +266,7 @@ class Study(Section):
     machine: Annotated[Machine, word("the machine: rating, reactances, time constants, winding")]
     network: Annotated[Network, word("what the machine's terminals see")] = Network()
     load: Annotated[Load, word("the load before any event")] = Load()
-    states: Annotated[States, word("overload, breaker open, open pilot core")] = States()
+    states: Annotated[States, word("overload, breaker open, open CT circuit")] = States()
     earthing: Annotated[Earthing, word("the neutral's earthing")]
     ct: Annotated[CtPlaces, word("current transformers: all six, and what one end has otherwise")]
     scheme: Annotated[SchemeChoice, word("the differential scheme, or several to compare")]
@@ -293,11 +294,11 @@ class Study(Section):
         tuple[EarthingOption, ...],
         word("ways to earth the neutral to be compared, each a table [[earthing_options]]"),
     ] = ()
-    variants: Annotated[
-        tuple[Variant, ...],
+    alternatives: Annotated[
+        tuple[Alternative, ...],
         word(
-            "the study with some keys changed, each a table [[variants]]; for study.kind ="
-            ' "variants"'
+            "the study with some keys changed, each a table [[alternatives]]; for study.kind ="
+            ' "alternatives"'
         ),
     ] = ()
     waveforms: Annotated[
@@ -308,8 +309,8 @@ class Study(Section):
     ] = Document()
 
     _moves: tuple[Moved, ...] = PrivateAttr(default=())
-    _scenarios: tuple[tuple[str, Study], ...] = PrivateAttr(default=())
-    _variants: tuple[tuple[str, Study], ...] = PrivateAttr(default=())
+    _assumption_sets: tuple[tuple[str, Study], ...] = PrivateAttr(default=())
+    _alternatives: tuple[tuple[str, Study], ...] = PrivateAttr(default=())
     _options: tuple[tuple[str, Study], ...] = PrivateAttr(default=())
 
     @property
@@ -323,14 +324,14 @@ class Study(Section):
         return self._moves
 
     @property
-    def scenarios(self) -> tuple[tuple[str, Study], ...]:
-        """Name and study of each scenario of the policy, beside the study as stated."""
-        return self._scenarios
+    def assumption_sets(self) -> tuple[tuple[str, Study], ...]:
+        """Name and study of each assumption set of the policy, beside the study as stated."""
+        return self._assumption_sets
 
     @property
-    def variant_studies(self) -> tuple[tuple[str, Study], ...]:
-        """Name and study of each variant, beside the study as stated; each a setting sweep."""
-        return self._variants
+    def alternative_studies(self) -> tuple[tuple[str, Study], ...]:
+        """Name and study of each alternative, beside the study as stated; each a setting sweep."""
+        return self._alternatives
 
     @property
     def options(self) -> tuple[tuple[str, Study], ...]:
@@ -340,10 +341,10 @@ class Study(Section):
 
     @property
     def alone(self) -> Study:
-        """The study as stated, without scenarios and variants; small, as it travels with every
-        chunk."""
-        if not (self._scenarios or self._variants):
+        """The study as stated, without assumption sets and alternatives; small, as it travels with
+        every chunk."""
+        if not (self._assumption_sets or self._alternatives):
             return self
         copied = self.model_copy()
-        copied._scenarios = copied._variants = ()
+        copied._assumption_sets = copied._alternatives = ()
         return copied

@@ -8,8 +8,8 @@ from typing import Any
 
 from montecarlo.errors import StudyError
 from montecarlo.quantities.wording import LABEL, fit_for_label, shown
+from montecarlo.study.assumption_sets import ALONE, Parse, Studies, alone
 from montecarlo.study.description import Study
-from montecarlo.study.scenarios import ALONE, Parse, Studies, alone
 
 KIND = "earthing_options"
 MOST_OPTIONS = 12  # each is a run of its own, and a mark in a figure

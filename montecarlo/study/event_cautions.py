@@ -12,7 +12,7 @@ from montecarlo.study.check import Caution
 from montecarlo.study.description import Study
 from montecarlo.study.nominal import Nominal
 
-# Of a plant, below which the spread over plants is mostly noise.
+# Of an installation, below which the spread over installations is mostly noise.
 SEVERAL_EVENTS = 8
 
 
@@ -86,12 +86,13 @@ def _assumed_weights(study: Study) -> Iterator[Caution]:
 
 def _samples(study: Study) -> Iterator[Caution]:
     general = study.study
-    each = general.samples / general.plants
+    each = general.samples / general.installations
     if each < SEVERAL_EVENTS:
         yield Caution(
             "study.samples",
-            f"{general.samples} samples on {general.plants} plants are {each:.3g} events a "
-            f"plant; below {SEVERAL_EVENTS} the spread over plants is mostly noise.",
+            f"{general.samples} samples on {general.installations} installations are {each:.3g}"
+            f" events per installation; below {SEVERAL_EVENTS} the spread over installations is"
+            " mostly noise.",
         )
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from montecarlo.quantities import Plain, meaning_of
 from montecarlo.quantities.wording import listed
-from montecarlo.study.axes import CURRENTS, OTHER_KEYS, OTHER_UNITS, Candidates, PresentSetting
+from montecarlo.study.axes import CURRENTS, OTHER_KEYS, OTHER_UNITS, Candidates, ExistingSetting
 from montecarlo.study.description import Study
 from montecarlo.study.grids import Axis, without_dust
 
@@ -20,7 +20,7 @@ class _Current:
     """A current of a table of settings and the one key that gives it."""
 
     path: str  # of the table
-    section: Candidates | PresentSetting
+    section: Candidates | ExistingSetting
     name: str  # in secondary amperes
     key: str  # as given
 
@@ -63,9 +63,9 @@ def in_amperes(study: Study, sound: frozenset[str]) -> tuple[Study, list[str]]:
     if faults or not changed:
         return study, faults
     candidates = study.candidates
-    if candidates.present is not None and "candidates.present" in changed:
-        present = candidates.present.model_copy(update=changed.pop("candidates.present"))
-        candidates = candidates.model_copy(update={"present": present})
+    if candidates.existing is not None and "candidates.existing" in changed:
+        existing = candidates.existing.model_copy(update=changed.pop("candidates.existing"))
+        candidates = candidates.model_copy(update={"existing": existing})
     candidates = candidates.model_copy(update=changed.get("candidates", {}))
     candidates._given = tuple((one.name, one.key) for one in currents if one.path == "candidates")
     return study.model_copy(update={"candidates": candidates}), faults
@@ -82,7 +82,7 @@ def in_other_units(study: Study) -> bool:
     -------
     bool
     """
-    tables = (study.candidates, study.candidates.present)
+    tables = (study.candidates, study.candidates.existing)
     return any(getattr(table, key, None) for table in tables for key in OTHER_KEYS)
 
 
@@ -92,9 +92,9 @@ def _keys(name: str) -> list[str]:
 
 def _given(study: Study) -> tuple[list[_Current], list[str]]:
     """The currents in other units, and those that have two keys."""
-    tables: list[tuple[str, Candidates | PresentSetting]] = [("candidates", study.candidates)]
-    if study.candidates.present is not None:
-        tables.append(("candidates.present", study.candidates.present))
+    tables: list[tuple[str, Candidates | ExistingSetting]] = [("candidates", study.candidates)]
+    if study.candidates.existing is not None:
+        tables.append(("candidates.existing", study.candidates.existing))
     currents, faults = [], []
     for path, section in tables:
         for name in CURRENTS:

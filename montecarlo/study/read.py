@@ -23,16 +23,17 @@ from montecarlo.quantities.wording import (
     too_near_zero,
 )
 from montecarlo.relays.places import GROUPS
+from montecarlo.study.alternatives import read_alternatives
+from montecarlo.study.assumption_sets import read_assumption_sets
 from montecarlo.study.axes import OTHER_KEYS
 from montecarlo.study.consistency import CHECKS, check_relay
 from montecarlo.study.description import Study
 from montecarlo.study.earthing_options import read_options
 from montecarlo.study.other_units import in_amperes, in_other_units
 from montecarlo.study.relay_steps import snapped
+from montecarlo.study.renamed import old_words
 from montecarlo.study.reword import reworded
-from montecarlo.study.scenarios import read_scenarios
 from montecarlo.study.scheme_checks import check_scheme
-from montecarlo.study.variants import read_variants
 
 LARGEST_FILE = 1_000_000  # bytes of a study file; the worked ones have a hundredth of it
 MOST_PARTS = 100  # of a key; the time to read one goes with their square
@@ -194,6 +195,9 @@ def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
     beyond = list(_beyond_bounds(table))
     if beyond:
         raise StudyError(*beyond)
+    old = list(old_words(table))
+    if old:
+        raise StudyError(*old)
     context = {"folder": folder}
     faults: list[str] = []
     try:
@@ -217,9 +221,9 @@ def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
     def parse(changed: dict[str, Any]) -> Study:
         return parse_study(changed, folder)
 
-    if study.policy.scenarios:
-        study._scenarios = read_scenarios(study, table, parse)
-    study._variants = read_variants(study, table, parse)
+    if study.policy.assumption_sets:
+        study._assumption_sets = read_assumption_sets(study, table, parse)
+    study._alternatives = read_alternatives(study, table, parse)
     if study.earthing_options:
         study._options = read_options(study, table, parse)
     return study
@@ -301,8 +305,8 @@ def digest(study: Study) -> str:
     of a curve is accepted, not the sources, not what its report is filed under, not how its records
     are sampled.
 
-    Scenarios, variants and options count as read too: their changes may name CSV files, whose
-    numbers matter.
+    Assumption sets, alternatives and options count as read too: their changes may name CSV files,
+    whose numbers matter.
 
     Parameters
     ----------
@@ -323,11 +327,11 @@ def digest(study: Study) -> str:
     for cts in (table["ct"], *(table["ct"][group] for group in GROUPS)):
         if cts is not None:
             del cts["excitation_misfit_max_percent"]
-    for settings in (table["candidates"], table["candidates"]["present"] or {}):
+    for settings in (table["candidates"], table["candidates"]["existing"] or {}):
         for key in OTHER_KEYS & settings.keys():  # amperes by now
             del settings[key]
     table["scheme"]["kind"] = list(study.scheme.kinds)
-    others = (*study.scenarios, *study.variant_studies, *study.options)
+    others = (*study.assumption_sets, *study.alternative_studies, *study.options)
     if others:
         table["as_read"] = [[name, digest(other)] for name, other in others]
     text = json.dumps(

@@ -13,6 +13,7 @@ from montecarlo.plant.events.base import Event
 from montecarlo.quantities import Distribution, meaning_of, tables_of
 from montecarlo.quantities.fields import Quantity
 from montecarlo.secondary.ct import CtOverride
+from montecarlo.study import renamed
 from montecarlo.study.description import Study
 
 HEAD = """\
@@ -25,6 +26,15 @@ A key with an entry under *varies by* takes a number or a distribution; the entr
 """
 
 
+RENAMED = """\
+## Renamed keys, columns, files and commands
+
+An old key or command is refused, and the new one is named. Files without a suffix are tables with
+their figures.
+
+| what | old | new |
+|---|---|---|"""
+
 WIDTHS = {"one": "", "ct": "; one value a CT", "element": "; one value an element"}
 
 
@@ -36,7 +46,8 @@ def input_reference() -> str:
     -------
     str
     """
-    return HEAD + "\n\n".join(_section(model, title) for model, title in _tables(Study, "")) + "\n"
+    sections = [_section(model, title) for model, title in _tables(Study, "")]
+    return HEAD + "\n\n".join([*sections, _renamed()]) + "\n"
 
 
 def _tables(model: type[BaseModel], path: str) -> Iterator[tuple[type[BaseModel], str]]:
@@ -59,6 +70,24 @@ def _section(model: type[BaseModel], title: str) -> str:
     rows = [_row(key, field) for key, field in model.model_fields.items()]
     head = ("| key | unit | varies by | default | meaning |", "|---|---|---|---|---|")
     return "\n".join([f"## `{title}`", "", *head, *rows])
+
+
+def _renamed() -> str:
+    """Every word of an earlier version beside the word of now."""
+    values = {f'{key} = "{old}"': f'{key} = "{new}"' for (key, old), new in renamed.VALUES.items()}
+    tables = {
+        "key": renamed.KEYS,
+        "value": values,
+        "column": renamed.COLUMNS,
+        "file": renamed.FILES,
+        "command": renamed.COMMANDS,
+    }
+    rows = [
+        f"| {what} | `{old}` | `{new}` |"
+        for what, names in tables.items()
+        for old, new in names.items()
+    ]
+    return "\n".join([RENAMED, *rows])
 
 
 def _row(key: str, field: FieldInfo) -> str:

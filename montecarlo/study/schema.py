@@ -92,8 +92,8 @@ _EXTRAS: dict[str, Any] = {
         "description": "one value for all CTs or elements instead of one for each",
     },
     "varies": {
-        "enum": ["plant", "event"],
-        "description": "drawn once a plant, or anew at every event",
+        "enum": ["installation", "event"],
+        "description": "drawn once an installation, or anew at every event",
     },
     "source": _SOURCE,
 }

@@ -1,4 +1,4 @@
-"""What makes the scheme, its pilots and the settings that belong to it meaningless: a line a
+"""What makes the scheme, its leads and the settings that belong to it meaningless: a line a
 fault."""
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from montecarlo.quantities import number
 from montecarlo.quantities.wording import WORD, is_word, listed, shown
 from montecarlo.relays.places import ENDS, GROUPS, NEUTRAL_CONDUCTOR
 from montecarlo.relays.schemes import AXES, BUILT_IN, custom_faults
-from montecarlo.study.axes import BIAS, PresentSetting
+from montecarlo.study.axes import BIAS, ExistingSetting
 from montecarlo.study.check import Check
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
@@ -67,8 +67,8 @@ def _comparison(study: Study) -> Iterator[str]:
         )
 
 
-def check_pilots(study: Study) -> Iterator[str]:
-    """CTs that a scheme uses are described; six-wire pilots have no common return.
+def check_leads(study: Study) -> Iterator[str]:
+    """CTs that a scheme uses are described; six-wire leads have no common return.
 
     Parameters
     ----------
@@ -96,12 +96,12 @@ def check_pilots(study: Study) -> Iterator[str]:
                 f"ct.{NEUTRAL_CONDUCTOR}.return_core_ohm: its CT stands alone and comes back"
                 " through a core as long as its lead; take it out"
             )
-    if study.scheme.pilots == "six_wire":
+    if study.scheme.leads == "six_wire":
         for group in study.ct.groups:
             if study.ct.at(group).return_core_ohm.support() != (0.0, 0.0):
                 yield (
-                    "ct.return_core_ohm: six-wire pilots have no common return core; take it out,"
-                    " or set scheme.pilots = 'four_wire'"
+                    "ct.return_core_ohm: six-wire leads have no common return core; take it out,"
+                    " or set scheme.leads = 'four_wire'"
                 )
                 break
 
@@ -130,10 +130,10 @@ def _elements(study: Study) -> Iterator[str]:
                 f" {axis} element; take it out or name a scheme that has one"
             )
     biased = [scheme.kind for scheme in schemes if scheme.biased]
-    if biased and not grids.slope1:
+    if biased and not grids.first_slope:
         yield (
-            f"candidates.slope1: missing; the scheme {biased[0]} has biased elements, name their"
-            " slopes, as [0.1, 0.2]"
+            f"candidates.first_slope: missing; the scheme {biased[0]} has biased elements, name"
+            " their slopes, as [0.1, 0.2]"
         )
     for name in BIAS:
         given = getattr(grids, name)
@@ -142,18 +142,18 @@ def _elements(study: Study) -> Iterator[str]:
                 f"candidates.{grids.key_of(name)}: {shown(list(given))}, but {_have(study)} no"
                 " biased element; take it out or name a scheme that has one"
             )
-    if bool(grids.slope2) != bool(grids.slope_break_a):
-        lacking = "slope_break_a" if grids.slope2 else "slope2"
+    if bool(grids.second_slope) != bool(grids.turning_point_a):
+        lacking = "turning_point_a" if grids.second_slope else "second_slope"
         yield (
             f"candidates.{lacking}: missing; a second slope and the bias current where it begins go"
             " together"
         )
 
 
-def _present_kind(study: Study, present: PresentSetting) -> str:
+def _existing_kind(study: Study, existing: ExistingSetting) -> str:
     """The scheme of the setting in service; empty where it might be several."""
     kinds = study.scheme.kinds
-    return present.scheme or (kinds[0] if len(kinds) == 1 else "")
+    return existing.scheme or (kinds[0] if len(kinds) == 1 else "")
 
 
 def _stabilising(study: Study) -> Iterator[str]:
@@ -165,61 +165,65 @@ def _stabilising(study: Study) -> Iterator[str]:
             f"candidates.stabilising_resistance_ohm: [{ohms}], but {_have(study)} no leg for it;"
             " take it out or name a scheme that has one"
         )
-    present = study.candidates.present
-    if present is None or present.stabilising_resistance_ohm <= 0:
+    existing = study.candidates.existing
+    if existing is None or existing.stabilising_resistance_ohm <= 0:
         return
-    kind = _present_kind(study, present)
+    kind = _existing_kind(study, existing)
     if kind in kinds and not scheme_of(study, kind).stabilised:
         yield (
-            f"candidates.present.stabilising_resistance_ohm: {present.stabilising_resistance_ohm:g}"
-            f" ohm, but {kind} has no leg for it; take it out"
+            f"candidates.existing.stabilising_resistance_ohm:"
+            f" {existing.stabilising_resistance_ohm:g} ohm, but {kind} has no leg for it; take it"
+            " out"
         )
 
 
-def _present(study: Study) -> Iterator[str]:
+def _existing(study: Study) -> Iterator[str]:
     """The setting in service belongs to one scheme and is whole."""
-    present, kinds = study.candidates.present, study.scheme.kinds
-    if present is None:
+    existing, kinds = study.candidates.existing, study.scheme.kinds
+    if existing is None:
         return
-    kind = _present_kind(study, present)
+    kind = _existing_kind(study, existing)
     if kind not in kinds:
         yield (
-            f"candidates.present.scheme: {shown(kind) if kind else 'missing'}; "
+            f"candidates.existing.scheme: {shown(kind) if kind else 'missing'}; "
             f"name one of scheme.kind: {listed(kinds, 'or')}"
         )
         return
     scheme = scheme_of(study, kind)
     for axis in AXES:
-        pickup, has = getattr(present, f"{axis}_pickup_a"), scheme.of(axis)
+        pickup, has = getattr(existing, f"{axis}_pickup_a"), scheme.of(axis)
         whose = "phase elements'" if axis == "phase" else "earth element's"
         if has and pickup is None:
             yield (
-                f"candidates.present.{axis}_pickup_a: missing; give the {whose} pick-up in service,"
-                " in A secondary"
+                f"candidates.existing.{axis}_pickup_a: missing; give the {whose} pick-up in"
+                " service, in A secondary"
             )
         elif not has and pickup is not None:
             yield (
-                f"candidates.present.{axis}_pickup_a: {pickup:g} A, but {kind} has no {axis}"
+                f"candidates.existing.{axis}_pickup_a: {pickup:g} A, but {kind} has no {axis}"
                 " element; take it out"
             )
-    if scheme.biased and present.slope1 is None:
-        yield "candidates.present.slope1: missing; give the slope in service"
+    if scheme.biased and existing.first_slope is None:
+        yield "candidates.existing.first_slope: missing; give the slope in service"
     for name in BIAS:
-        value = getattr(present, name)
+        value = getattr(existing, name)
         if not scheme.biased and value is not None:
             yield (
-                f"candidates.present.{name}: {value:g}, but {kind} has no biased element; take"
+                f"candidates.existing.{name}: {value:g}, but {kind} has no biased element; take"
                 " it out"
             )
-    if (present.slope2 is None) != (present.slope_break_a is None):
-        lacking = "slope2" if present.slope2 is None else "slope_break_a"
-        yield f"candidates.present.{lacking}: missing; a second slope and its break go together"
+    if (existing.second_slope is None) != (existing.turning_point_a is None):
+        lacking = "second_slope" if existing.second_slope is None else "turning_point_a"
+        yield (
+            f"candidates.existing.{lacking}: missing; a second slope and its turning point go"
+            " together"
+        )
 
 
 SCHEME_CHECKS = (
     Check(_comparison, ("study", "scheme")),
-    Check(check_pilots, ("scheme", "ct")),
+    Check(check_leads, ("scheme", "ct")),
     Check(_elements, ("scheme", "ct", "candidates")),
-    Check(_present, ("scheme", "ct", "candidates")),
+    Check(_existing, ("scheme", "ct", "candidates")),
     Check(_stabilising, ("scheme", "ct", "candidates")),
 )

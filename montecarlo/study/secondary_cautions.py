@@ -132,17 +132,17 @@ def _pickup_error(study: Study) -> Iterator[Caution]:
         )
 
 
-def _present_step(study: Study) -> Iterator[Caution]:
+def _existing_step(study: Study) -> Iterator[Caution]:
     """The setting in service stays as it is, even where the relay could not be set so."""
-    present = study.candidates.present
+    existing = study.candidates.existing
     relay = study.relay
-    if present is None or (relay.step_a is None and relay.range_a is None):
+    if existing is None or (relay.step_a is None and relay.range_a is None):
         return
     for name in PICKUPS:
-        value = getattr(present, name)
+        value = getattr(existing, name)
         if value is None:
             continue
-        key = f"candidates.present.{name}"
+        key = f"candidates.existing.{name}"
         snapped = snap((value,), relay.step_a, relay.range_a)
         if snapped.outside:
             yield Caution(
@@ -165,5 +165,5 @@ SECONDARY_CAUTIONS = (
     _misfit,
     _remanence_model,
     _pickup_error,
-    _present_step,
+    _existing_step,
 )

@@ -1,4 +1,4 @@
-"""The strata of a study: what it samples, and where the pilots of its CTs may be open."""
+"""The strata of a study: what it samples, and where the leads of its CTs may be open."""
 
 from __future__ import annotations
 
@@ -9,11 +9,11 @@ from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
 
 # One a CT place
-OPEN_PILOTS = tuple(
-    Stratum.of(Side.STATE, f"open_pilot_{place.replace('.', '_')}") for place in PLACES
+OPEN_CT_CIRCUITS = tuple(
+    Stratum.of(Side.STATE, f"open_ct_circuit_{place.replace('.', '_')}") for place in PLACES
 )
 # Whichever core of the candidate's own scheme
-OPEN_PILOT = Stratum.of(Side.STATE, "open_pilot")
+OPEN_CT_CIRCUIT = Stratum.of(Side.STATE, "open_ct_circuit")
 
 
 def strata(study: Study) -> tuple[Stratum, ...]:
@@ -29,7 +29,7 @@ def strata(study: Study) -> tuple[Stratum, ...]:
     """
     external = [Stratum.of(Side.EXTERNAL, event.name) for event in study.external_events]
     heavy = [OVERLOAD] if study.states.overload_current_pu is not None else []
-    return (*internal_shares(study), *external, LOAD, *heavy, *open_pilots(study))
+    return (*internal_shares(study), *external, LOAD, *heavy, *open_ct_circuits(study))
 
 
 def internal_shares(study: Study) -> dict[Stratum, float]:
@@ -67,7 +67,7 @@ def event_of(study: Study, stratum: Stratum) -> Event:
     return next(event for event in study.external_events if event.name == stratum.kind)
 
 
-def open_pilots(study: Study) -> tuple[Stratum, ...]:
+def open_ct_circuits(study: Study) -> tuple[Stratum, ...]:
     """The states with one core open, of the CTs that the study's schemes use.
 
     None unless the study gives their frequency.
@@ -80,7 +80,7 @@ def open_pilots(study: Study) -> tuple[Stratum, ...]:
     -------
     tuple of Stratum
     """
-    if study.states.open_pilot_per_year is None:
+    if study.states.open_ct_circuit_per_year is None:
         return ()
     used = {place for kind in study.scheme.kinds for place in scheme_of(study, kind).places}
-    return tuple(name for place, name in enumerate(OPEN_PILOTS) if place in used)
+    return tuple(name for place, name in enumerate(OPEN_CT_CIRCUITS) if place in used)

@@ -303,7 +303,7 @@ def _asked(study: Study, scheme: Scheme) -> dict[str, Complex]:
 
 
 def wiring_cautions(study: Study) -> Iterator[Caution]:
-    """CTs the wrong way round, of the study, then of what its variants and scenarios have
+    """CTs the wrong way round, of the study, then of what its alternatives and assumption sets have
     otherwise.
 
     Parameters
@@ -315,7 +315,7 @@ def wiring_cautions(study: Study) -> Iterator[Caution]:
     Caution
     """
     told = set()
-    for name, one in (("", study), *study.variant_studies, *study.scenarios):
+    for name, one in (("", study), *study.alternative_studies, *study.assumption_sets):
         found = [(spill.key, _spill(spill)) for spill in spills(one)]
         found += [(dead.key, _blind(dead)) for dead in blind(one)]
         for key, text in found:

@@ -1,5 +1,5 @@
-"""Variants of a study as a picture: missed faults and false trips of each one's best setting, with
-intervals."""
+"""Alternatives of a study as a picture: missed faults and false trips of each one's best setting,
+with intervals."""
 
 from __future__ import annotations
 
@@ -37,18 +37,18 @@ def figures(compared: SideBySide) -> dict[str, Figure]:
     limit = limits.pop() if len(limits) == 1 else None
     figure, axes = side_by_side(2, height_mm(len(compared.table)))
     side_by_side_figure(compared.table, compared.differences, axes, limit)
-    return {"variants": figure}
+    return {"alternatives": figure}
 
 
 def height_mm(rows: int) -> float:
-    """Of a figure with so many variants."""
+    """Of a figure with so many alternatives."""
     return 32.0 + 12.5 * rows
 
 
 def side_by_side_figure(
     table: pd.DataFrame, differences: pd.DataFrame, axes: Sequence[Axes], limit: float | None = None
 ) -> Sequence[Axes]:
-    """One row a variant, as stated first, on two axes that share the vertical one.
+    """One row an alternative, as stated first, on two axes that share the vertical one.
 
     A filled mark is distinguishable from the study as stated, a hollow one is not; an arrow is an
     upper limit where none was seen.
@@ -56,7 +56,7 @@ def side_by_side_figure(
     Parameters
     ----------
     table, differences : DataFrame
-        variants.csv and variant_differences.csv.
+        alternatives.csv and alternative_differences.csv.
     axes : two Axes
     limit : float, optional
         The policy's on false trips, if all have one.
@@ -67,7 +67,7 @@ def side_by_side_figure(
     """
     alike = differences[differences["verdict"] == Verdict.ALIKE]
     for ax, (name, colour, text_colour, marker, label) in zip(axes, PANELS, strict=True):
-        hollow = table["variant"].isin(alike.loc[alike["quantity"] == name, "variant"])
+        hollow = table["alternative"].isin(alike.loc[alike["quantity"] == name, "alternative"])
         faces = np.where(hollow, "white", colour)
         values = 100 * table[[*with_limits(name)]].to_numpy(float)
         _marks(ax, values, faces, colour, marker)
@@ -91,15 +91,15 @@ def side_by_side_figure(
 
 
 def _words(row: dict[str, Any], several: bool) -> str:
-    """The variant, its scheme where they have several, its setting."""
+    """The alternative, its scheme where they have several, its setting."""
     if not row["scheme"]:
-        return f"{row['variant']}\nno setting is allowed"
+        return f"{row['alternative']}\nno setting is allowed"
     scheme = f"{packed(scheme_name(row['scheme']), 28)}\n" if several else ""
-    return f"{row['variant']}\n{scheme}{packed(setting_text(row), 28)}"
+    return f"{row['alternative']}\n{scheme}{packed(setting_text(row), 28)}"
 
 
 def _marks(ax: Axes, values: Array, faces: Any, colour: str, marker: str) -> None:
-    """values (variants, 3): estimates with their limits, in per cent."""
+    """values (alternatives, 3): estimates with their limits, in per cent."""
     for place, ((p, low, high), face) in enumerate(zip(values, faces, strict=True)):
         at, shape = (p, marker) if p > 0 else (high, "<")
         style: dict[str, Any] = {"color": colour, "markersize": 5.0 if place else 6.0}

@@ -1,4 +1,4 @@
-"""A study and its variants side by side, each at its own best setting, on the same sampled
+"""A study and its alternatives side by side, each at its own best setting, on the same sampled
 events."""
 
 from __future__ import annotations
@@ -9,15 +9,15 @@ from typing import TYPE_CHECKING, ClassVar
 from montecarlo.engine.keep import KeepRows
 from montecarlo.engine.progress import Progress, silent
 from montecarlo.engine.run import Outcome
-from montecarlo.engine.side_by_side import run_variants
+from montecarlo.engine.side_by_side import run_alternatives
 from montecarlo.engine.workers import Workers
 from montecarlo.frames.limits import difference_columns, with_limits
 from montecarlo.frames.several import COST, Several, choice_columns
 from montecarlo.quantities.frozen import thawed
 from montecarlo.quantities.wording import shown
+from montecarlo.study.assumption_sets import AS_STATED
 from montecarlo.study.axes import KEYS
 from montecarlo.study.description import Study
-from montecarlo.study.scenarios import AS_STATED
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -30,14 +30,14 @@ OF_CHOICE = (
     "missed_per_year",
     "false_per_year",
     *with_limits("p_no_false_trip"),
-    "covered_median",
-    "covered_p05",
-    "covered_p95",
-    "unreachable_per_year",
+    "protected_median",
+    "protected_p05",
+    "protected_p95",
+    "outside_scope_per_year",
     "unresolved",
     *COST,
 )
-DIFFERENCE = ("variant", "minus", "quantity", "difference", "low", "high", "verdict")
+DIFFERENCE = ("alternative", "minus", "quantity", "difference", "low", "high", "verdict")
 
 
 def run_side_by_side(
@@ -47,32 +47,32 @@ def run_side_by_side(
     progress: Progress = silent,
     keep_samples: KeepRows | None = None,
 ) -> SideBySide:
-    """Run the study as stated and every variant of it on common random numbers."""
-    studies = {AS_STATED: study, **dict(study.variant_studies)}
-    ran = run_variants(studies, workers=workers, progress=progress, keep_samples=keep_samples)
+    """Run the study as stated and every alternative of it on common random numbers."""
+    studies = {AS_STATED: study, **dict(study.alternative_studies)}
+    ran = run_alternatives(studies, workers=workers, progress=progress, keep_samples=keep_samples)
     return SideBySide(study, ran)
 
 
 class SideBySide(Several):
-    """Of a study and its variants, as stated first."""
+    """Of a study and its alternatives, as stated first."""
 
-    column: ClassVar[str] = "variant"
+    column: ClassVar[str] = "alternative"
 
     @cached_property
     def table(self) -> pd.DataFrame:
-        """One row a variant: what it changes, its best setting, and what that is worth on the
+        """One row an alternative: what it changes, its best setting, and what that is worth on the
         common fresh batch."""
         import pandas as pd
 
         changes = {
-            variant.name: "; ".join(
-                f"{key} = {shown(value)}" for key, value in thawed(variant.changes).items()
+            alternative.name: "; ".join(
+                f"{key} = {shown(value)}" for key, value in thawed(alternative.changes).items()
             )
-            for variant in self.study.variants
+            for alternative in self.study.alternatives
         }
         rows = [
             {
-                "variant": name,
+                "alternative": name,
                 "changes": changes.get(name, ""),
                 "candidates": len(result.candidates),
                 "candidate": result.chosen,
@@ -87,15 +87,15 @@ class SideBySide(Several):
 
     @cached_property
     def differences(self) -> pd.DataFrame:
-        """One row a variant and a quantity: its choice minus the choice of the study as stated, on
-        the same plants and events, with limits that hold for all variants together with 95 %. No
-        row where either chooses nothing."""
+        """One row an alternative and a quantity: its choice minus the choice of the study as
+        stated, on the same installations and events, with limits that hold for all alternatives
+        together with 95 %. No row where either chooses nothing."""
         import pandas as pd
 
         pairs = [(name, AS_STATED) for name in self.results if name != AS_STATED]
         rows = [
-            {"variant": one, "minus": other, "quantity": quantity, **difference_columns(gap)}
-            for (one, other), gaps in self.variants.differences(pairs).items()
+            {"alternative": one, "minus": other, "quantity": quantity, **difference_columns(gap)}
+            for (one, other), gaps in self.alternatives.differences(pairs).items()
             for quantity, gap in gaps.items()
         ]
         return pd.DataFrame(rows, columns=list(DIFFERENCE))

@@ -7,11 +7,11 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from montecarlo.engine.progress import Progress, silent
+from montecarlo.study.assumption_sets import AS_STATED
 from montecarlo.study.description import Study
-from montecarlo.study.scenarios import AS_STATED
 from studies.alternatives.figures import figures
 from studies.alternatives.frames import SideBySide, run_side_by_side
-from studies.alternatives.text import variants_text
+from studies.alternatives.text import alternatives_text
 from studies.protocol import Drawn, Findings
 from studies.report.catalogue import with_unit
 from studies.report.notes import sentences_of_all
@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     from montecarlo.engine.workers import Workers
 
 
-class StudyVariants:
-    """study.kind = "variants"."""
+class StudyAlternatives:
+    """study.kind = "alternatives"."""
 
     def run(
         self,
@@ -32,7 +32,7 @@ class StudyVariants:
         progress: Progress = silent,
         keep_samples: KeepRows | None = None,
     ) -> Findings:
-        """Sample the study and each variant, choose the best setting of each."""
+        """Sample the study and each alternative, choose the best setting of each."""
         compared = run_side_by_side(
             study, workers=workers, progress=progress, keep_samples=keep_samples
         )
@@ -51,8 +51,8 @@ def findings(compared: SideBySide) -> Findings:
     Findings
     """
     frames = {
-        "variants": compared.table,
-        "variant_differences": compared.differences,
+        "alternatives": compared.table,
+        "alternative_differences": compared.differences,
         "candidates": compared.candidates,
         "inputs": compared.results[AS_STATED].inputs,
         "unresolved": compared.unresolved,
@@ -63,6 +63,6 @@ def findings(compared: SideBySide) -> Findings:
         with_unit(frames, compared.study),
         Drawn(partial(figures, compared)),
         provenance={**compared.provenance, "told": sentences_of_all(compared.results)},
-        text=tuple(variants_text(compared)),
-        begin=("variants.csv", "variants.svg"),
+        text=tuple(alternatives_text(compared)),
+        begin=("alternatives.csv", "alternatives.svg"),
     )

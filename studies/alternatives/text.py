@@ -1,5 +1,5 @@
-"""What a finished comparison of variants says on the terminal: a table, and what the numbers allow
-to conclude."""
+"""What a finished comparison of alternatives says on the terminal: a table, and what the numbers
+allow to conclude."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from studies.sweep.doubts import of_each
 if TYPE_CHECKING:
     import pandas as pd
 
-MOST_NAMED = 4  # variants in one sentence; the table has all
+MOST_NAMED = 4  # alternatives in one sentence; the table has all
 WHAT = {"p_missed": "Missed faults", "p_false": "False trips"}
 ELSEWHERE = (
     "What each run has to tell of itself (solutions, weighted samples, candidates refused on fresh"
@@ -29,7 +29,7 @@ ELSEWHERE = (
 )
 
 
-def variants_text(compared: SideBySide) -> list[Block]:
+def alternatives_text(compared: SideBySide) -> list[Block]:
     """The table, the conclusion, and which runs lost samples."""
     cost = compared.study.policy.least_annual_cost
     unit = "" if cost is None else f"{cost.unit} a year"
@@ -48,7 +48,7 @@ def _table(table: pd.DataFrame, unit: str) -> Table:
     weighed = "cost_per_year" in table
     cells = tuple(
         (
-            row["variant"],
+            row["alternative"],
             _bare(row, "p_missed", 3),
             _bare(row, "p_false", 2),
             *([cost_cell(row)] if weighed else []),
@@ -56,7 +56,7 @@ def _table(table: pd.DataFrame, unit: str) -> Table:
         )
         for row in table.to_dict("records")
     )
-    head = ("variant", "missed %", "false %", *(["cost"] if weighed else []), "best setting")
+    head = ("alternative", "missed %", "false %", *(["cost"] if weighed else []), "best setting")
     notes = (f"cost: {unit}; (95 % limits)",) if unit else ()
     return Table(head, cells, "<>>><" if weighed else "<>><", notes=notes)
 
@@ -80,15 +80,15 @@ def conclusion(rows: pd.DataFrame, differences: pd.DataFrame, unit: str = "") ->
         *sentences,
         *_not_allowed(rows.to_dict("records")),
         "Each stands at its own best setting, on the same random numbers; differences are in"
-        " percentage points, with 95 % limits that hold for all variants together.",
+        " percentage points, with 95 % limits that hold for all alternatives together.",
     ]
 
 
 def _not_allowed(rows: list[dict[str, Any]]) -> list[str]:
     """Where nothing can be chosen, or the choice misses the limit on the numbers that all share;
     one sentence."""
-    nothing = [row["variant"] for row in rows[1:] if not row["scheme"]]
-    lost = [row["variant"] for row in rows if row["scheme"] and not row["allowed"]]
+    nothing = [row["alternative"] for row in rows[1:] if not row["scheme"]]
+    lost = [row["alternative"] for row in rows if row["scheme"] and not row["allowed"]]
     parts = [f"under {_named(nothing)} no candidate can be chosen"] if nothing else []
     if lost:
         parts.append(
@@ -110,8 +110,8 @@ def _as_stated(row: Mapping[str, Any]) -> str:
 
 
 def _moves(stated: Mapping[str, Any], others: list[dict[str, Any]]) -> str:
-    """Which variants choose otherwise."""
-    moved = [row["variant"] for row in others if _of_setting(row) != _of_setting(stated)]
+    """Which alternatives choose otherwise."""
+    moved = [row["alternative"] for row in others if _of_setting(row) != _of_setting(stated)]
     if not moved:
         return "It chooses that too." if len(others) == 1 else "All of them choose that too."
     rest = ""
@@ -132,7 +132,7 @@ def _gaps(
     """Who has fewer, who more, who cannot be told apart: the largest differences first."""
     rows = sorted(gaps.to_dict("records"), key=lambda row: -abs(row["difference"]))
     apart = [row for row in rows if row["verdict"] is not Verdict.ALIKE]
-    same = [row["variant"] for row in rows if row["verdict"] is Verdict.ALIKE]
+    same = [row["alternative"] for row in rows if row["verdict"] is Verdict.ALIKE]
     parts = []
     for word, sign in zip(words, (-1, 1), strict=True):
         if some := [row for row in apart if sign * row["difference"] > 0]:
@@ -144,7 +144,7 @@ def _gaps(
 
 
 def _with_limits(rows: list[dict[str, Any]], scale: float) -> str:
-    texts = [f'"{row["variant"]}" ({", ".join(gap(row, scale))})' for row in rows[:MOST_NAMED]]
+    texts = [f'"{row["alternative"]}" ({", ".join(gap(row, scale))})' for row in rows[:MOST_NAMED]]
     return listed([*texts, *_more(len(rows))])
 
 

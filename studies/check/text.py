@@ -11,7 +11,7 @@ from pydantic.fields import FieldInfo
 
 from montecarlo.quantities import Distribution, Quantity, meaning_of
 from montecarlo.study.axes import AXES, CURRENTS, PICKUPS, Setting
-from montecarlo.study.candidates import candidate_lattices, present_setting
+from montecarlo.study.candidates import candidate_lattices, existing_setting
 from montecarlo.study.checks import cautions
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
@@ -77,7 +77,8 @@ def what_is_run(study: Study) -> str:
     circuits = len({lattice.circuit for lattice in lattices})
     return (
         f"{count} candidates on {circuits} circuits; {general.samples} samples of each type on"
-        f" {general.plants} plants, seed {general.seed}{''.join(_more_than_once(study))}. Machine"
+        f" {general.installations} installations, seed"
+        f" {general.seed}{''.join(_more_than_once(study))}. Machine"
         f" {machine.rated_power_va / 1e6:g} MVA, {machine.line_voltage_v / 1e3:g} kV,"
         f" {machine.rated_current_a:.4g} A."
     )
@@ -85,14 +86,14 @@ def what_is_run(study: Study) -> str:
 
 def _more_than_once(study: Study) -> Iterator[str]:
     """How often all of it is run."""
-    scenarios, variants = len(study.scenarios), len(study.variant_studies)
+    assumption_sets, alternatives = len(study.assumption_sets), len(study.alternative_studies)
     if study.study.compare_remanence_models:
         yield ", twice: with each remanence model of the CTs"
-    if scenarios:
-        yield f", {1 + scenarios} times: as stated and in {scenarios} scenarios"
-    if variants:
-        plural = "s" if variants > 1 else ""
-        yield f", and again as {variants} variant{plural}, each with candidates of its own"
+    if assumption_sets:
+        yield f", {1 + assumption_sets} times: as stated and in {assumption_sets} assumption sets"
+    if alternatives:
+        plural = "s" if alternatives > 1 else ""
+        yield f", and again as {alternatives} alternative{plural}, each with candidates of its own"
     if study.options:
         yield f", for each of {len(study.options)} options of earthing"
 
@@ -157,8 +158,8 @@ def _given(key: str, value: object, field: FieldInfo) -> Given:
 
 def _inputs(study: Study) -> Iterator[Block]:
     yield Paragraph(
-        "Key, unit, how it varies (drawn once a plant or at every event; one value a CT or element"
-        " where said), value or distribution."
+        "Key, unit, how it varies (drawn once an installation or at every event; one value a CT or"
+        " element where said), value or distribution."
     )
     for name in input_tables():
         for title, rows in given(getattr(study, name), name):
@@ -206,8 +207,8 @@ def _settings(study: Study) -> Iterator[Block]:
         f"pu of machine current {rated:.4g} A",
     )
     notes = _every_combination(study)
-    if (present := present_setting(study)) is not None:
-        notes += f" In service: {_in_service(study, present)}."
+    if (existing := existing_setting(study)) is not None:
+        notes += f" In service: {_in_service(study, existing)}."
     yield Table(head, tuple(_bases(study)), "<>>>>", notes=(notes,))
 
 
@@ -228,17 +229,17 @@ def _listed(grid: Sequence[float]) -> str:
     return ", ".join(f"{value:g}" for value in grid)
 
 
-def _in_service(study: Study, present: Setting) -> str:
-    scheme = scheme_of(study, present.scheme)
+def _in_service(study: Study, existing: Setting) -> str:
+    scheme = scheme_of(study, existing.scheme)
     keys = ("scheme", *(axis.key for axis in AXES if axis.in_scheme(scheme)))
-    return _plain({key: value for key in keys if (value := getattr(present, key)) is not None})
+    return _plain({key: value for key in keys if (value := getattr(existing, key)) is not None})
 
 
 def _bases(study: Study) -> Iterator[tuple[str, ...]]:
-    wanted, present, desk = study.candidates, study.candidates.present, Desk(study)
+    wanted, existing, desk = study.candidates, study.candidates.existing, Desk(study)
     for name in CURRENTS:
         element = name.partition("_pickup")[0] if name in PICKUPS else "break"
-        served = None if present is None else getattr(present, name)
+        served = None if existing is None else getattr(existing, name)
         grid = {*getattr(wanted, name), *([] if served is None else [served])}
         for pickup in sorted(grid):
             secondary, *others = desk.bases(pickup)

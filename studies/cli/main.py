@@ -1,6 +1,6 @@
-"""The command line: new, check, run, update, verify, doctor, schema. What a person can put right
-ends with exit code 2 and a line a fault; the numerical stack is imported only when a command needs
-it."""
+"""The command line: new, check, run, measured, verify, selfcheck, schema. What a person can put
+right ends with exit code 2 and a line a fault; the numerical stack is imported only when a command
+needs it."""
 
 from __future__ import annotations
 
@@ -200,17 +200,17 @@ def _run(options: Namespace) -> None:
     )
 
 
-def _update(options: Namespace) -> None:
-    out: Path = options.out or Path(f"{options.measured.stem}-updated.csv")
+def _measured(options: Namespace) -> None:
+    out: Path = options.out or Path(f"{options.measured.stem}-weighed.csv")
     check_no_device(out, "name another file with --out")
     if os.path.lexists(out):
         raise StudyError(f"{out}: exists already; name another file with --out, or remove it first")
     from studies.cli.output import write_new_table
-    from studies.measured.run import update
+    from studies.measured.run import weigh
     from studies.report.safety import CAUTION
     from studies.report.terminal import lines
 
-    found = update(options.folder, options.measured)
+    found = weigh(options.folder, options.measured)
     try:
         write_new_table(found.frame, out)
     except OSError as error:
@@ -227,10 +227,10 @@ def _verify(options: Namespace) -> int:
     return verify()
 
 
-def _doctor(options: Namespace) -> int:
-    from studies.cli.doctor import doctor
+def _selfcheck(options: Namespace) -> int:
+    from studies.cli.selfcheck import selfcheck
 
-    return doctor()
+    return selfcheck()
 
 
 def _schema(options: Namespace) -> None:
@@ -245,8 +245,8 @@ RUNS: dict[str, Callable[[Namespace], int | None]] = {
     "new": _new,
     "check": _check,
     "run": _run,
-    "update": _update,
+    "measured": _measured,
     "verify": _verify,
-    "doctor": _doctor,
+    "selfcheck": _selfcheck,
     "schema": _schema,
 }

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from montecarlo.errors import StudyError
+from montecarlo.study import renamed
 from studies.report.streams import say
 
 PROGRAM = "statorodds"
@@ -99,8 +100,8 @@ COMMANDS: Mapping[str, Command] = {
             ),
         ),
     ),
-    "update": Command(
-        "weight the plants of a finished run by what was measured on commissioning, and tell"
+    "measured": Command(
+        "weight the installations of a finished run by what was measured on commissioning, and tell"
         " p_missed and p_false before and after",
         (
             Option("folder", "RUN", "folder that run has written"),
@@ -112,7 +113,7 @@ COMMANDS: Mapping[str, Command] = {
             Option(
                 "--out",
                 "CSV",
-                "file for the table (default: <name of MEASURED>-updated.csv, here); a name not in"
+                "file for the table (default: <name of MEASURED>-weighed.csv, here); a name not in"
                 " use",
             ),
         ),
@@ -120,7 +121,7 @@ COMMANDS: Mapping[str, Command] = {
     "verify": Command(
         "work out published values anew and tell which agree; exit code 1 if one does not"
     ),
-    "doctor": Command(
+    "selfcheck": Command(
         "look at this machine and installation, with a short check of the numbers; exit code 1 if"
         " a run would fail"
     ),
@@ -168,6 +169,8 @@ def _check_command(given: list[str]) -> None:
     if named is not None:
         near = get_close_matches(named, COMMANDS, 1)
         fault = f"{named}: no such command; {f'did you mean {near[0]}?' if near else names}"
+    if named in renamed.COMMANDS:
+        fault = renamed.now_called(named, renamed.COMMANDS[named])
     raise StudyError(f"{fault}; see {PROGRAM} --help")
 
 

@@ -72,7 +72,10 @@ def report_page(study: Study, findings: Findings, folder: Path, command: str) ->
         Section("Figures", list(_figures(findings, folder))),
         *(choice.second() if choice else []),
         Section("Tables", list(_tables(findings))),
-        Section("What backs up the blind part", choice.blind_part() if choice else _backup(desk)),
+        Section(
+            "What backs up the unprotected part",
+            choice.unprotected_part() if choice else _backup(desk),
+        ),
         Section("Hand calculation", _by_hand(desk, choice)),
         Section("Inputs", list(_inputs(study))),
         Section("Assumptions and cautions", list(_assumptions(study))),

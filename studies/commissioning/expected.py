@@ -23,7 +23,7 @@ from montecarlo.quantities import Array
 from montecarlo.relays.places import ENDS, GROUP_OF, NEUTRAL, PHASES, PLACES, carried
 from montecarlo.relays.schemes import Element, Scheme
 from montecarlo.sampling.inputs import list_inputs
-from montecarlo.sampling.transform import all_plants
+from montecarlo.sampling.transform import all_installations
 from montecarlo.secondary import steady
 from montecarlo.secondary.circuit import CtBank, at_places
 from montecarlo.secondary.restraint import NO_BIAS, bias_current, operating_quantity
@@ -80,21 +80,21 @@ class TimeTest:
 
 
 class Sheet:
-    """Every test of one setting. The plants are those of the study's own batch; inputs that change
-    from event to event stand at their centre.
+    """Every test of one setting. The installations are those of the study's own batch; inputs that
+    change from event to event stand at their centre.
 
     Parameters
     ----------
     study : Study
     setting : Setting
-    plants : mapping of str to ndarray, (M, ...), optional
-        The inputs that vary by plant, drawn unless given.
+    installations : mapping of str to ndarray, (M, ...), optional
+        The inputs that vary by installation, drawn unless given.
     """
 
     def __init__(
-        self, study: Study, setting: Setting, plants: Mapping[str, Array] | None = None
+        self, study: Study, setting: Setting, installations: Mapping[str, Array] | None = None
     ) -> None:
-        self.study, self.setting, self._plants = study, setting, plants
+        self.study, self.setting, self._installations = study, setting, installations
         (lattice,) = lattices_of(study, setting)
         self.circuit, self._bias = lattice.circuit, bias_form(study, lattice.bias)
         self.scheme: Scheme = scheme_of(study, setting.scheme)
@@ -103,13 +103,15 @@ class Sheet:
     @cached_property
     def samples(self) -> Mapping[str, Array]:
         """(M, ...) of every input."""
-        study, drawn = self.study, self._plants
+        study, drawn = self.study, self._installations
         if drawn is None:
             inputs, design = list_inputs(study), designs(study)[0]
-            drawn = all_plants(inputs, study.ties, seed=study.study.seed, design=design)
-        plants = len(next(iter(drawn.values())))
+            drawn = all_installations(inputs, study.ties, seed=study.study.seed, design=design)
+        installations = len(next(iter(drawn.values())))
         centres = self._nominal.samples
-        return {key: np.repeat(value, plants, axis=0) for key, value in centres.items()} | {**drawn}
+        return {key: np.repeat(value, installations, axis=0) for key, value in centres.items()} | {
+            **drawn
+        }
 
     @cached_property
     def _bank(self) -> CtBank:
@@ -220,7 +222,7 @@ class Sheet:
         return names + [f"leg {leg.name}" for leg in self.scheme.legs]
 
     def expected(self, injection: Injection) -> dict[str, Array]:
-        """Each sampled plant's own value of each quantity. [A secondary, RMS]
+        """Each sampled installation's own value of each quantity. [A secondary, RMS]
 
         Parameters
         ----------
@@ -259,7 +261,7 @@ class Sheet:
                     yield injection, number
 
     def pickup(self, injection: Injection | None, number: int) -> Array:
-        """The current at which each plant's element operates, inf where it does not. [A]
+        """The current at which each installation's element operates, inf where it does not. [A]
 
         Parameters
         ----------
@@ -285,7 +287,7 @@ class Sheet:
         return least(quantity, target, target * self._bank.turns[:, int(np.abs(seen).argmax())])
 
     def _targets_a(self, element: Element) -> Array:
-        """Each plant's own pick-up, (M,): the setting with its error."""
+        """Each installation's own pick-up, (M,): the setting with its error."""
         error = self.samples["relay.pickup_error_percent"][:, element.column] / 100
         return np.asarray(self._setting_a(element) * (1 + error))
 
@@ -316,8 +318,8 @@ class Sheet:
                     yield SlopeTest(f"slope {place}", number, *ends, point)
 
     def slope_point(self, test: SlopeTest, held_a: float | None = None) -> Array:
-        """The raised current at which each plant's element operates, (M,), inf where it does not;
-        `held_a`: another held current than the sheet's. [A secondary]"""
+        """The raised current at which each installation's element operates, (M,), inf where it does
+        not; `held_a`: another held current than the sheet's. [A secondary]"""
         element = self.scheme.elements[test.element]
         targets = self._targets_a(element)
         held = np.full(targets.shape, test.point.held_a if held_a is None else held_a)
@@ -352,7 +354,7 @@ class Sheet:
                 yield TimeTest(number, float(f"{amperes:.3g}"))
 
     def operating_times_s(self, test: TimeTest) -> Array:
-        """Of each plant at each point on wave. [s]
+        """Of each installation at each point on wave. [s]
 
         Parameters
         ----------

@@ -1,5 +1,5 @@
-"""The lines of a commissioning sheet: each quantity that is expected of a test, and what the plants
-show of it."""
+"""The lines of a commissioning sheet: each quantity that is expected of a test, and what the
+installations show of it."""
 
 from __future__ import annotations
 
@@ -46,8 +46,8 @@ class Line:
     """One quantity.
 
     `injected_a`: the current planned, `injected` the column that has it; NaN where it is what is
-    sought. `plants`: what each sampled plant shows under such a current. `weighs`: whether a
-    measured value says which plants are likely."""
+    sought. `installations`: what each sampled installation shows under such a current. `weighs`:
+    whether a measured value says which installations are likely."""
 
     printed: Printed
     words: str  # in the first column
@@ -55,7 +55,7 @@ class Line:
     how: str
     quantity: str
     unit: str
-    plants: Callable[[float], Array]
+    installations: Callable[[float], Array]
     injected_a: float = np.nan
     injected: str = BY_PRIMARY
     weighs: bool = True
@@ -89,8 +89,8 @@ def _injected(sheet: Sheet, injection: Injection) -> Iterator[Line]:
     )
     solved = cache(lambda current_a: sheet.expected(replace(injection, current_a=current_a)))
     for name in sheet.quantities(injection):
-        plants = partial(lambda name, current_a: solved(current_a)[name], name)
-        yield Line(printed, name, injection.name, how, name, SECONDARY, plants, amperes)
+        installations = partial(lambda name, current_a: solved(current_a)[name], name)
+        yield Line(printed, name, injection.name, how, name, SECONDARY, installations, amperes)
 
 
 def _pickup(sheet: Sheet, where: Injection | None, number: int) -> Line:

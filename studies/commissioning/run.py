@@ -12,7 +12,7 @@ from studies.report.blocks import Paragraph
 PAGE = "commissioning.html"
 TOLD = (
     f"Commissioning sheet of the chosen setting: {PAGE} to print, commissioning.csv to fill in; the"
-    " command update tells what the measured values say of these results."
+    " command measured tells what the measured values say of these results."
 )
 
 

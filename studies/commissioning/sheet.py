@@ -38,7 +38,8 @@ SHOWN_A = 1e-4  # the least that is printed
 
 
 def commissioning_frame(lines: Iterable[Line]) -> pd.DataFrame:
-    """A row a quantity: its median over the sampled plants and the band that holds 95 % of them.
+    """A row a quantity: its median over the sampled installations and the band that holds 95 % of
+    them.
 
     Parameters
     ----------
@@ -55,11 +56,11 @@ def commissioning_frame(lines: Iterable[Line]) -> pd.DataFrame:
 
     rows = []
     for line in lines:
-        plants = line.plants(line.injected_a)
-        plants = np.where(plants < TINY_A, 0.0, plants)
+        installations = line.installations(line.injected_a)
+        installations = np.where(installations < TINY_A, 0.0, installations)
         row = {"test": line.test, "how": line.how, line.injected: line.injected_a}
         row |= {"quantity": line.quantity, "unit": line.unit}
-        band = np.quantile(plants, BAND, method="nearest").tolist()
+        band = np.quantile(installations, BAND, method="nearest").tolist()
         rows.append(row | dict(zip(("low", "expected", "high"), band, strict=True)))
     return pd.DataFrame(rows, columns=list(COLUMNS))
 
@@ -117,7 +118,7 @@ def commissioning_page(
         scheme=scheme_name(sheet.setting.scheme),
         setting=setting_text(setting),
         tables=_tables(lines, frame),
-        plants=len(next(iter(sheet.samples.values()))),
+        installations=len(next(iter(sheet.samples.values()))),
         peak=together(peak),
         steps=[together(step) for step in TESTS],
         lines=list(setting_lines(sheet.study, setting)),

@@ -118,23 +118,23 @@ class BiasedElement:
     def parts(self, pickup_a: float, rated_a: float) -> list[Part]:
         """From no bias on; the last ends `BEYOND` times the relay's rated current or the last
         turning point."""
-        which, slope1, slope2, break_a = self.form[:4]
-        two = slope1 != slope2
-        if which == UNBIASED or not (slope1 > 0 or slope2 > 0):
+        which, first_slope, second_slope, turning_point_a = self.form[:4]
+        two = first_slope != second_slope
+        if which == UNBIASED or not (first_slope > 0 or second_slope > 0):
             return []
-        turns = {break_a} if two else set()
+        turns = {turning_point_a} if two else set()
         flat = 0.0
         if which == GREATER_OF:  # level up to where the bias reaches the pick-up
             flat = (
-                pickup_a / slope1
-                if slope1 > 0 and (not two or slope1 * break_a >= pickup_a)
-                else (break_a + (pickup_a - slope1 * break_a) / slope2)
+                pickup_a / first_slope
+                if first_slope > 0 and (not two or first_slope * turning_point_a >= pickup_a)
+                else (turning_point_a + (pickup_a - first_slope * turning_point_a) / second_slope)
             )
             turns.add(flat)
         edges = [0.0, *sorted(turns), BEYOND * max(rated_a, *turns, 0.0)]
         return [
             Part(
-                BELOW if high <= flat else FIRST if high <= break_a or not two else SECOND,
+                BELOW if high <= flat else FIRST if high <= turning_point_a or not two else SECOND,
                 low,
                 high,
             )

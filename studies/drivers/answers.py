@@ -83,7 +83,7 @@ class Drivers:
     effective: dict[str, float]  # hits among them, as independent ones
     answers: Sequence[Answer]
     what_if: Sequence[WhatIf]
-    worths: dict[str, Worth]  # by plant input
+    worths: dict[str, Worth]  # by installation input
     rows: dict[Stratum, int]
     unresolved: Sequence[Unresolved]  # rows without a result
 
@@ -172,11 +172,11 @@ def _what_if(
 
 
 def _worths(study: Study, rule: Rule, every: Sequence[Sampled]) -> dict[str, Worth]:
-    """Of every input that varies from plant to plant."""
+    """Of every input that varies from installation to installation."""
     by_lot = stream(study.study.seed, "worth", 0, 0, "drivers.lots")
     varies = {item.key: item.varies for item in list_inputs(study)}
-    plants = [key for key in _keys(study, every) if varies[key] == "plant"]
-    return worths(every, plants, rule, by_lot)
+    installations = [key for key in _keys(study, every) if varies[key] == "installation"]
+    return worths(every, installations, rule, by_lot)
 
 
 def _check(study: Study) -> None:
@@ -187,14 +187,14 @@ def _check(study: Study) -> None:
             f"candidates: {count} settings, at most {MOST_SETTINGS} with study.kind = "
             '"uncertainty_drivers", each kept on every sample; thin the grids'
         )
-    if study.states.open_pilot_counts:
+    if study.states.open_ct_circuit_counts:
         faults.append(
-            "states.open_pilot_counts: true, and an open pilot core is no event that study.kind = "
-            '"uncertainty_drivers" samples; set it to false for this study'
+            "states.open_ct_circuit_counts: true, and an open CT circuit is no event that"
+            ' study.kind = "uncertainty_drivers" samples; set it to false for this study'
         )
-    if study.policy.scenarios:
+    if study.policy.assumption_sets:
         faults.append(
-            f"policy.scenarios: {len(study.policy.scenarios)}, and study.kind ="
+            f"policy.assumption_sets: {len(study.policy.assumption_sets)}, and study.kind ="
             ' "uncertainty_drivers" asks about the study as stated; take them out, or run each as'
             " a study of its own"
         )

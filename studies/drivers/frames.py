@@ -106,8 +106,8 @@ def what_if_rows(found: Drivers) -> pd.DataFrame:
 
 
 def worth_rows(found: Drivers) -> pd.DataFrame:
-    """What knowing each plant input would be worth: the result chosen anew for what it is, less
-    today's."""
+    """What knowing each installation input would be worth: the result chosen anew for what it is,
+    less today's."""
     import pandas as pd
 
     columns = {item.key: item.columns for item in list_inputs(found.outcome.study)}

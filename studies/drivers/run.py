@@ -74,7 +74,7 @@ def findings(found: Drivers, progress: Progress = silent) -> Findings:
     return Findings(
         frames,
         Drawn(partial(figures, result, frames)),
-        arrays={"plants": result.plants},
+        arrays={"installations": result.installations},
         provenance=with_sentences(result),
         text=tuple(text),
         begin=("what_if.csv", "drivers.svg"),

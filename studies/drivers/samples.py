@@ -1,5 +1,5 @@
 """Samples kept row by row: what every candidate makes of each, and what the chosen one would make
-of it with an input at its centre or half as uncertain. Each row is a plant of its own.
+of it with an input at its centre or half as uncertain. Each row is an installation of its own.
 
 Internal faults are drawn plainly, earth faults exact in their place; external events from the
 densities that the study's batch found for rare false trips, or plainly where false trips were only

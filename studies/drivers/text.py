@@ -45,14 +45,14 @@ def drivers_text(
     -------
     list of Block
     """
-    plants = found.worths
+    installations = found.worths
     return [
         *paragraphs(
             _setting(result, found),
             _reach(frames["drivers"]),
             _spill(frames["drivers"]),
-            _specify(frames["what_if"], plants),
-            _assumed(frames["what_if"], plants),
+            _specify(frames["what_if"], installations),
+            _assumed(frames["what_if"], installations),
             _measure(result, frames["worth_of_measuring"]),
             *closest_text(result.study, result.closest),
         ),
@@ -92,11 +92,11 @@ def _reach(drivers: pd.DataFrame) -> str:
         return ""
     if not rows["total"].any():
         return (
-            "How much of the winding is covered depends on nothing here: it is the same for every"
+            "How much of the winding is protected depends on nothing here: it is the same for every"
             " earth fault."
         )
     return (
-        f"How much of the winding is covered depends {_leading(rows)}, as shares of its variance."
+        f"How much of the winding is protected depends {_leading(rows)}, as shares of its variance."
     )
 
 
@@ -133,26 +133,26 @@ def _leading(rows: pd.DataFrame) -> str:
 # --- what if ------------------------------------------------------------------
 
 
-def _specify(what_if: pd.DataFrame, plants: Collection[str]) -> str:
+def _specify(what_if: pd.DataFrame, installations: Collection[str]) -> str:
     """Of the inputs that a purchase, a test or a design can narrow."""
-    rows = what_if[what_if["input"].isin(plants)]
+    rows = what_if[what_if["input"].isin(installations)]
     if not len(rows):
         return (
-            "Specify first: no input of the plant moves either probability by more than its"
+            "Specify first: no input of the installation moves either probability by more than its"
             " interval."
         )
     if falls := _falls(rows):
-        return f"Specify first, of the plant: half as uncertain, {falls}."
+        return f"Specify first, of the installation: half as uncertain, {falls}."
     return (
-        f"Specify first: nothing here; with any of the plant's {rows['input'].nunique()} inputs"
-        " looked at half as uncertain, neither probability falls by more than its interval."
+        f"Specify first: nothing here; with any of the installation's {rows['input'].nunique()}"
+        " inputs looked at half as uncertain, neither probability falls by more than its interval."
     )
 
 
-def _assumed(what_if: pd.DataFrame, plants: Collection[str]) -> str:
+def _assumed(what_if: pd.DataFrame, installations: Collection[str]) -> str:
     """Of what differs from event to event: assumptions of the study, or matters of protection
     outside the zone."""
-    falls = _falls(what_if[~what_if["input"].isin(plants)])
+    falls = _falls(what_if[~what_if["input"].isin(installations)])
     return f"Of what differs from event to event: half as uncertain, {falls}." if falls else ""
 
 
@@ -210,20 +210,20 @@ def _measure(result: Result, worth: pd.DataFrame) -> str:
     quantity = "p_missed" if result.study.policy.least_annual_cost is None else "cost_per_year"
     rows = worth[worth["quantity"] == quantity] if len(worth) else worth
     if not len(rows):
-        return "Measure first: nothing; no input varies from plant to plant."
+        return "Measure first: nothing; no input varies from installation to installation."
     cells = [name for name in rows.columns if name.startswith("chosen_") and name != "chosen_today"]
     if all((rows[name] == rows["chosen_today"]).all() for name in cells):
         return (
-            "Measure first: nothing on this grid; whatever a plant input turned out to be, the same"
-            " setting would be chosen, so that measuring is worth 0."
+            "Measure first: nothing on this grid; whatever an installation input turned out to be,"
+            " the same setting would be chosen, so that measuring is worth 0."
         )
     better = _shown(rows)
     if not len(better):
         best = rows.loc[rows["difference_low"].idxmin()]
         return (
-            "Measure first: no measurement is shown to be worth anything, since for every plant"
-            f" input the interval of the change of {WORDS[quantity]} holds 0 or lies above it; the"
-            " most that the samples leave open is"
+            "Measure first: no measurement is shown to be worth anything, since for every"
+            f" installation input the interval of the change of {WORDS[quantity]} holds 0 or lies"
+            " above it; the most that the samples leave open is"
             f" {_amount(result, quantity, -best['difference_low'])} for {_name(best['input'])}."
         )
     best = better.loc[better["difference"].idxmin()]

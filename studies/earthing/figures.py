@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
     from studies.earthing.frames import Options
 
-TRADE = "coverage_against_energy"
+TRADE = "protection_against_energy"
 CORNERS = ((-1, 1), (1, -1), (1, 1), (-1, -1))  # of a mark, where its label stands: right, up
 NEAR = 9.0  # per cent of the winding, within which labels might meet
 ENERGY_TEXT = "#444444"
@@ -47,27 +47,27 @@ def figures(options: Options) -> dict[str, Figure]:
     """By name."""
     drawn: dict[str, Figure] = {}
     drawn[TRADE], ax = blank()
-    coverage_against_energy(options.table, ax)
+    protection_against_energy(options.table, ax)
     drawn["earthing_options"], axes = side_by_side(3, 32 + 8 * len(options.table))
     options_side_by_side(options.table, axes, limit=limit_line(options.study)[0])
     return drawn
 
 
-def coverage_against_energy(table: pd.DataFrame, ax: Axes) -> Axes:
-    """Part of the winding covered against the energy in the fault, a labelled mark an option.
+def protection_against_energy(table: pd.DataFrame, ax: Axes) -> Axes:
+    """Part of the winding protected against the energy in the fault, a labelled mark an option.
 
-    Mark: median of the covered part, mean energy; thin bars: 5 to 95 % of the sampled faults; thick
-    bar: 95 % limits of the mean. Options without a setting are left out."""
-    shown = table.dropna(subset="covered_median").sort_values("fault_energy_j_mean")
-    energy, covered = (
+    Mark: median of the protected part, mean energy; thin bars: 5 to 95 % of the sampled faults;
+    thick bar: 95 % limits of the mean. Options without a setting are left out."""
+    shown = table.dropna(subset="protected_median").sort_values("fault_energy_j_mean")
+    energy, protected = (
         shown.filter(like="fault_energy_j_") / 1e3,
-        100 * shown.filter(like="covered_"),
+        100 * shown.filter(like="protected_"),
     )
-    mean, median = energy["fault_energy_j_mean"], covered["covered_median"]
+    mean, median = energy["fault_energy_j_mean"], protected["protected_median"]
     colours = [SCHEMES[k % len(SCHEMES)] for k in range(len(shown))]
     thin: dict[str, Any] = {"color": colours, "linewidth": 0.9, "zorder": 2}
     ax.hlines(median, energy["fault_energy_j_p05"], energy["fault_energy_j_p95"], **thin)
-    ax.vlines(mean, covered["covered_p05"], covered["covered_p95"], **thin)
+    ax.vlines(mean, protected["protected_p05"], protected["protected_p95"], **thin)
     thick = thin | {"linewidth": 3.2, "alpha": 0.6, "zorder": 2.5}
     ends = energy["fault_energy_j_mean_low"], energy["fault_energy_j_mean_high"]
     ax.hlines(median, *ends, **thick)
@@ -78,7 +78,7 @@ def coverage_against_energy(table: pd.DataFrame, ax: Axes) -> Axes:
     _around(ax, energy.to_numpy())
     ax.set_ylim(-10, 108)
     ax.set_yticks(range(0, 101, 20))
-    ax.set_ylabel("winding covered against earth faults, %", color=MISSED)
+    ax.set_ylabel("winding protected against earth faults, %", color=MISSED)
     ax.set_xlabel(
         "energy in an earth fault, kJ\nmark: mean, with its 95 % limits; thin bars: 5 to 95 % of"
         " the sampled faults",

@@ -14,7 +14,7 @@ import numpy as np
 from montecarlo.engine.guard import Unresolved, named
 from montecarlo.engine.keep import KeepRows
 from montecarlo.engine.progress import Progress, named_progress, silent
-from montecarlo.engine.side_by_side import run_variants
+from montecarlo.engine.side_by_side import run_alternatives
 from montecarlo.engine.workers import Workers, workers_of
 from montecarlo.estimates.compare import level_of
 from montecarlo.estimates.intervals import Estimate, student
@@ -44,9 +44,9 @@ OF_CHOICE = (
     "p_false_bound",
     "missed_per_year",
     "false_per_year",
-    "covered_median",
-    "covered_p05",
-    "covered_p95",
+    "protected_median",
+    "protected_p05",
+    "protected_p95",
 )
 
 
@@ -73,10 +73,10 @@ def run_options(
     Options
     """
     crew = workers_of(workers)
-    variants = run_variants(
+    alternatives = run_alternatives(
         dict(study.options), workers=crew, progress=progress, keep_samples=keep_samples
     )
-    outcomes = variants.outcomes
+    outcomes = alternatives.outcomes
     fresh = [each.fresh.round_ for each in outcomes.values() if each.chosen and each.fresh]
     common = max(fresh, default=1)
     faults = {
@@ -85,7 +85,7 @@ def run_options(
         )
         for name, outcome in outcomes.items()
     }
-    return Options(study, variants, faults)
+    return Options(study, alternatives, faults)
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,7 +102,7 @@ class Options(Several):
             *super().unresolved_rows,
             *(
                 row
-                for name, outcome in self.variants.outcomes.items()
+                for name, outcome in self.alternatives.outcomes.items()
                 for row in named(self.faults[name].unresolved(outcome.study, outcome.chosen), name)
             ),
         )
@@ -137,7 +137,7 @@ class Options(Several):
         if cost is not None:
             units["cost_per_year"] = f"{cost.unit} a year"
         pairs = [*combinations(self.faults, 2)]
-        found, level = self.variants.differences(pairs), level_of(len(pairs))
+        found, level = self.alternatives.differences(pairs), level_of(len(pairs))
         rows = []
         for one, other in pairs:
             for quantity, gap in (

@@ -33,8 +33,8 @@ PLACES = 8  # along the winding, of each sampled fault
 @keepable
 @dataclass(frozen=True, eq=False)
 class EarthFaults:
-    """Sampled earth faults of a study with one setting in service, a row a block of plants: those
-    at the terminals (blocks, n), the others (blocks, n x places), as likely as one another.
+    """Sampled earth faults of a study with one setting in service, a row a block of installations:
+    those at the terminals (blocks, n), the others (blocks, n x places), as likely as one another.
 
     Without a setting, and for a fault that gave no result, all that hangs on the time is NaN."""
 
@@ -70,7 +70,7 @@ def sample_earth_faults(
     done, total = 0, job.earth_design.samples_drawn
     parts: list[list[EarthFaults]] = [[] for _ in range(BLOCKS)]
     for task, part in zip(tasks, workers.mapped(_run_task, tasks), strict=True):
-        parts[task.chunk.plant_block].append(part)
+        parts[task.chunk.installation_block].append(part)
         done += job.earth_design.samples_in(task.chunk)
         progress(done, total, "energy of earth faults")
     found = EarthFaults(

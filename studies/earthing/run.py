@@ -56,7 +56,7 @@ def findings(options: Options) -> Findings:
     }
     extra = {"closest": options.closest, "rare": options.joined("rare")}
     frames |= {name: frame for name, frame in extra.items() if len(frame)}
-    drawable = options.table["covered_median"].notna().any()
+    drawable = options.table["protected_median"].notna().any()
     return Findings(
         frames,
         Drawn(partial(figures, options)) if drawable else {},

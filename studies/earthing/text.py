@@ -80,7 +80,7 @@ def _costs(options: Options, chosen: Sequence[Row]) -> str:
 
 def _notes(options: Options) -> Iterator[str]:
     """What all options have to tell, and where the rest stands."""
-    notes = [outcome.notes for outcome in options.variants.outcomes.values()]
+    notes = [outcome.notes for outcome in options.alternatives.outcomes.values()]
     alike = [note for note in notes[0] if all(note in others for others in notes)]
     yield from move_sentences(options.study)
     yield from map(sentence, alike)
@@ -105,16 +105,16 @@ def _found(rows: Sequence[Row]) -> Table:
             cells.append((row["option"], "-", "-", "-"))
             continue
         shares = cell(row, "p_missed", 3), cell(row, "p_false")
-        covered = [bare(row[f"covered_{word}"], 3) for word in ("median", "p05", "p95")]
-        cells.append((row["option"], *shares, "{} ({}-{})".format(*covered)))
+        protected = [bare(row[f"protected_{word}"], 3) for word in ("median", "p05", "p95")]
+        cells.append((row["option"], *shares, "{} ({}-{})".format(*protected)))
     notes = [
-        "each at its best setting under the policy, on the same fresh plants and events",
+        "each at its best setting under the policy, on the same fresh installations and events",
         f"{SHARES}; (95 % limits)",
-        "covered: median (5-95 % of the sampled earth faults)",
+        "protected: median (5-95 % of the sampled earth faults)",
     ]
     if any(row["p_false"] == 0 for row in rows):
         notes.append(NONE_SEEN)
-    head = ("option", "missed %", "false %", "winding covered %")
+    head = ("option", "missed %", "false %", "winding protected %")
     return Table(head, tuple(cells), "<>>>", notes=tuple(notes))
 
 

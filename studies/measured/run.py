@@ -1,5 +1,5 @@
-"""What commissioning measurements say of a finished run: its plants weighted by how well each
-explains them, and the probabilities that follow, before and after."""
+"""What commissioning measurements say of a finished run: its installations weighted by how well
+each explains them, and the probabilities that follow, before and after."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.reweigh import (
     Sums,
     change,
-    effective_plants,
+    effective_installations,
     likelihood_weights,
     reweighted,
 )
@@ -33,6 +33,7 @@ from montecarlo.quantities.wording import shown
 from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import candidate_lattices, settings_of
 from montecarlo.study.description import Study
+from montecarlo.study.renamed import FILES
 from studies.commissioning.expected import Sheet
 from studies.commissioning.lines import BY_PRIMARY, BY_SECONDARY, Line, lines_of
 from studies.measured.text import answer, measurements, moved
@@ -44,18 +45,19 @@ from studies.report.record import PROVENANCE, is_as_sealed, read_record
 if TYPE_CHECKING:
     import pandas as pd
 
-LEAST_PLANTS = 10  # effective; below it nothing is concluded
-FAR = 4  # standard uncertainties from the nearest plant: unsupported
+LEAST_INSTALLATIONS = 10  # effective; below it nothing is concluded
+FAR = 4  # standard uncertainties from the nearest installation: unsupported
 CURRENT_MOST = 1.25  # of the sheet's test current, for which it was planned
 LARGEST_ARRAYS = 1 << 32  # bytes
-ARRAYS = "plants.npz"
-INPUT = "input/"  # before the keys of inputs in plants.npz
+ARRAYS = "installations.npz"
+(OLD_ARRAYS,) = (old for old, new in FILES.items() if new == ARRAYS)
+INPUT = "input/"  # before the keys of inputs in installations.npz
 
 
 @dataclass(frozen=True, eq=False)
 class Run:
     """A results folder as it was written: the study, its candidates, the chosen one's place, arrays
-    of plants.npz."""
+    of installations.npz."""
 
     study: Study
     settings: list[Setting]
@@ -64,12 +66,12 @@ class Run:
 
     @property
     def inputs(self) -> dict[str, Array]:
-        """The sampled plants by key."""
+        """The sampled installations by key."""
         keys = [key for key in self.arrays if key.startswith(INPUT)]
         return {key.removeprefix(INPUT): self.arrays[key] for key in keys}
 
     def sums(self, name: str) -> Sums:
-        """What one stratum's samples showed of every plant."""
+        """What one stratum's samples showed of every installation."""
         total, trials, unresolved = (
             self.arrays[f"{name}/{part}"] for part in ("total", "trials", "unresolved")
         )
@@ -77,14 +79,14 @@ class Run:
 
 
 @dataclass(frozen=True, eq=False)
-class Update:
+class Weighed:
     """Before and after, a row a candidate; and what is to be said of it."""
 
     frame: pd.DataFrame
     text: tuple[Block, ...]
 
 
-def update(folder: Path, path: Path) -> Update:
+def weigh(folder: Path, path: Path) -> Weighed:
     """What measured values say of a run.
 
     Parameters
@@ -96,12 +98,12 @@ def update(folder: Path, path: Path) -> Update:
 
     Returns
     -------
-    Update
+    Weighed
 
     Raises
     ------
     StudyError
-        Where they do not fit the run, or no sampled plant fits them.
+        Where they do not fit the run, or no sampled installation fits them.
     """
     filled_in = read_measured(path)
     run = _read_run(folder)
@@ -110,17 +112,17 @@ def update(folder: Path, path: Path) -> Update:
     if not expected:
         raise StudyError(
             f"{path}: only points on slopes and operating times are filled in, which weight no"
-            " plant; fill in currents of CTs and legs, or pick-ups, too"
+            " installation; fill in currents of CTs and legs, or pick-ups, too"
         )
-    rows, plants = [*expected], np.stack([*expected.values()])
-    weights = _weights(rows, plants, path)
+    rows, installations = [*expected], np.stack([*expected.values()])
+    weights = _weights(rows, installations, path)
     frame = _frame(run, weights)
     text = (
-        measurements(rows, plants, weights, aside),
+        measurements(rows, installations, weights, aside),
         answer(frame, run.chosen),
         moved(run.inputs, weights),
     )
-    return Update(frame, text)
+    return Weighed(frame, text)
 
 
 # --- reading a run ------------------------------------------------------------
@@ -137,6 +139,11 @@ def _read_run(folder: Path) -> Run:
             raise ValueError
         content = read_bounded(folder / ARRAYS, LARGEST_ARRAYS)
     except (OSError, ValueError, KeyError, TypeError):
+        if (folder / OLD_ARRAYS).is_file():
+            raise StudyError(
+                f"{folder}: an older version of the program ran it, {OLD_ARRAYS} is now called"
+                f" {ARRAYS}; run the study again"
+            ) from None
         raise StudyError(
             f"{folder}: is no folder of a finished run (its {PROVENANCE} and {ARRAYS} are needed);"
             " name the folder that the command run has written"
@@ -162,13 +169,14 @@ def _read_run(folder: Path) -> Run:
     return Run(study, settings, chosen - 1, kept)
 
 
-# --- what each plant expects --------------------------------------------------
+# --- what each installation expects --------------------------------------------------
 
 
 def expected_of(
     sheet: Sheet, rows: Sequence[Measured], path: Path
 ) -> tuple[dict[Measured, Array], dict[Measured, Array]]:
-    """What each plant would show, of every row that weights plants, and of the others.
+    """What each installation would show, of every row that weights installations, and of the
+    others.
 
     Points on slopes weight none, since the study holds no error of a relay's slopes, nor do
     operating times, which depend on the point on wave.
@@ -201,8 +209,8 @@ def expected_of(
         elif line is not None:
             injected_a = getattr(row, line.injected)
             planned = math.isnan(injected_a) or math.isnan(line.injected_a)
-            plants = line.plants(line.injected_a if planned else injected_a)
-            (expected if line.weighs else aside)[row] = plants
+            installations = line.installations(line.injected_a if planned else injected_a)
+            (expected if line.weighs else aside)[row] = installations
     if faults:
         raise StudyError(*faults)
     return expected, aside
@@ -248,27 +256,29 @@ def _near(name: str, names: Sequence[str]) -> str:
 
 
 def _weights(rows: Sequence[Measured], expected: Array, path: Path) -> Array:
-    """Of the plants, (M,); refused where no plant, or too few, explain what was measured."""
+    """Of the installations, (M,); refused where no installation, or too few, explain what was
+    measured."""
     measured, uncertainty = (
         np.array([getattr(row, name) for row in rows]) for name in ("measured", "uncertainty")
     )
     away = np.abs(expected - measured[:, None]).min(axis=1) / uncertainty
     faults = [
         f"{path} line {row.line}: {row.measured:g} {row.unit} of {row.test}, {row.quantity}: no"
-        f" sampled plant comes within {FAR} uncertainties of it (they lie at {plants.min():.4g} to"
-        f" {plants.max():.4g}); check wiring, range and unit, or the study's inputs"
-        for row, plants, far in zip(rows, expected, away, strict=True)
+        f" sampled installation comes within {FAR} uncertainties of it (they lie at"
+        f" {installations.min():.4g} to {installations.max():.4g}); check wiring, range and unit,"
+        " or the study's inputs"
+        for row, installations, far in zip(rows, expected, away, strict=True)
         if not far <= FAR
     ]
     if faults:
         raise StudyError(*faults)
     weights = likelihood_weights(expected, measured, uncertainty)
-    if not (few := effective_plants(weights)) >= LEAST_PLANTS:
+    if not (few := effective_installations(weights)) >= LEAST_INSTALLATIONS:
         raise StudyError(
-            f"{path}: only {few:.1f} effective of {weights.size} sampled plants support these"
-            f" values together, at least {LEAST_PLANTS} are needed; run the study with more plants"
-            " (study.plants), leave rows out that say the same, or check whether an uncertainty is"
-            " too small"
+            f"{path}: only {few:.1f} effective of {weights.size} sampled installations support"
+            f" these values together, at least {LEAST_INSTALLATIONS} are needed; run the study with"
+            " more installations (study.installations), leave rows out that say the same, or check"
+            " whether an uncertainty is too small"
         )
     return weights
 
@@ -290,13 +300,13 @@ def _frame(run: Run, weights: Array) -> pd.DataFrame:
         parts = [share * kind.means for share, kind in zip(shares, kinds, strict=True)]
         moved_by = change(np.sum(parts, axis=0), weights)
         columns |= limit_columns(quantity, _total(kinds, shares, plain))
-        columns |= limit_columns(f"{quantity}_updated", _total(kinds, shares, weights))
+        columns |= limit_columns(f"{quantity}_weighed", _total(kinds, shares, weights))
         columns |= limit_columns(f"{quantity}_change", moved_by)
     return pd.DataFrame(columns).assign(chosen=numbers == run.chosen + 1)
 
 
 def _total(kinds: Sequence[Sums], shares: Sequence[float], weights: Array) -> Total:
-    """Types together; their errors, on the same plants, count as if fully correlated."""
+    """Types together; their errors, on the same installations, count as if fully correlated."""
     parts = [reweighted(kind, weights) for kind in kinds]
     p, low, high = (np.stack(part, axis=-1) for part in zip(*parts, strict=True))
     return mover(np.array(shares), p, low, high, np.ones((len(kinds), len(kinds))))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from montecarlo.estimates.reweigh import effective_plants
+from montecarlo.estimates.reweigh import effective_installations
 from montecarlo.quantities import Array
 from studies.commissioning.sheet import BAND
 from studies.measured.values import Measured
@@ -34,24 +34,28 @@ def measurements(
     weights: Array,
     aside: Mapping[Measured, Array],
 ) -> Section:
-    """Every measured value beside what the plants let expect, before and after.
+    """Every measured value beside what the installations let expect, before and after.
 
     Parameters
     ----------
-    rows : what weights the plants
-    expected : (rows, plants), what each plant would show
-    weights : (plants,)
-    aside : values that weight no plant, each with what it is compared with
+    rows : what weights the installations
+    expected : (rows, installations), what each installation would show
+    weights : (installations,)
+    aside : values that weight no installation, each with what it is compared with
     """
     before = np.full(weights.shape, 1 / weights.size)
     cells = tuple(
-        (*_measured(row), _range(_quantiles(plants, before)), _range(_quantiles(plants, weights)))
-        for row, plants in zip(rows, expected, strict=True)
+        (
+            *_measured(row),
+            _range(_quantiles(installations, before)),
+            _range(_quantiles(installations, weights)),
+        )
+        for row, installations in zip(rows, expected, strict=True)
     )
     note = (
-        f"{effective_plants(weights):.0f} effective of {weights.size} sampled plants support these"
-        " values together; instruments' errors are taken as normal and independent, the uncertainty"
-        " as one standard deviation."
+        f"{effective_installations(weights):.0f} effective of {weights.size} sampled installations"
+        " support these values together; instruments' errors are taken as normal and independent,"
+        " the uncertainty as one standard deviation."
     )
     table = Table((*HEAD, "95 % before", "after"), cells, "<<<>>>", notes=(note,))
     return Section("What was measured", [table, *([_beside(aside)] if aside else [])])
@@ -62,16 +66,16 @@ def _measured(row: Measured) -> tuple[str, ...]:
 
 
 def _beside(found: Mapping[Measured, Array]) -> Table:
-    """Rows that weight no plant, each beside its band."""
+    """Rows that weight no installation, each beside its band."""
     cells = []
-    for row, plants in found.items():
-        low, middle, high = np.quantile(plants, BAND, method="nearest").tolist()
+    for row, installations in found.items():
+        low, middle, high = np.quantile(installations, BAND, method="nearest").tolist()
         inside = low - 2 * row.uncertainty <= row.measured <= high + 2 * row.uncertainty
         off = "inside" if inside else f"{100 * (row.measured / middle - 1):+.2g} %"
         cells.append((*_measured(row), _range((low, high)), off))
     note = (
-        "These weight no plant: the study holds no error of a relay's slopes and timer, and an"
-        " operating time depends on the point on wave. Off: beyond band and two uncertainties,"
+        "These weight no installation: the study holds no error of a relay's slopes and timer, and"
+        " an operating time depends on the point on wave. Off: beyond band and two uncertainties,"
         " against the median."
     )
     return Table((*HEAD, "95 %", "off"), tuple(cells), "<<<>>>", notes=(note,))
@@ -88,7 +92,7 @@ def _range(limits: tuple[float, float]) -> str:
 
 
 def answer(frame: pd.DataFrame, chosen: int) -> Section:
-    """What the measurements make of the chosen setting's probabilities; frame: `Update.frame`."""
+    """What the measurements make of the chosen setting's probabilities; frame: `Weighed.frame`."""
     row = frame.iloc[chosen].to_dict()
     which = f"no. {row['candidate']}, {scheme_name(row['scheme'])}: {setting_text(row)}"
     return Section(
@@ -97,17 +101,17 @@ def answer(frame: pd.DataFrame, chosen: int) -> Section:
             Paragraph(f"The chosen setting, {which}."),
             Items(tuple(_change(row, *quantity) for quantity in QUANTITIES)),
             Paragraph(
-                "Both from the plants of the study's own batch, as clusters; so these limits are"
-                " wider than those of candidates.csv, which know of the nets and, for rare false"
-                " trips, of weighted samples on plants of their own. Only what the measurements"
-                " change is to be read here. 95 % limits."
+                "Both from the installations of the study's own batch, as clusters; so these limits"
+                " are wider than those of candidates.csv, which know of the nets and, for rare"
+                " false trips, of weighted samples on installations of their own. Only what the"
+                " measurements change is to be read here. 95 % limits."
             ),
         ],
     )
 
 
 def _change(row: Mapping[str, Any], quantity: str, words: str) -> str:
-    before, after = (_apart(row, f"{quantity}{suffix}") for suffix in ("", "_updated"))
+    before, after = (_apart(row, f"{quantity}{suffix}") for suffix in ("", "_weighed"))
     points = {end: 100 * row[f"{quantity}_change{end}"] + 0.0 for end in ("", "_low", "_high")}
     moved = "no change can be told from none"
     if not points["_low"] <= 0 <= points["_high"]:
@@ -123,8 +127,8 @@ def _apart(row: Mapping[str, Any], name: str) -> str:
 
 
 def moved(inputs: Mapping[str, Array], weights: Array) -> Section:
-    """The plant inputs whose mean the measurements move by more than chance, the most first, in
-    standard deviations."""
+    """The installation inputs whose mean the measurements move by more than chance, the most first,
+    in standard deviations."""
     moves = [move for move in _moves(inputs, weights) if move[0] > _chance(weights)]
     moves.sort(key=lambda move: -move[0])
     if not moves:
@@ -132,7 +136,7 @@ def moved(inputs: Mapping[str, Array], weights: Array) -> Section:
             "Inputs that moved", [Paragraph("No input's mean moved by more than chance.")]
         )
     note = (
-        f"Mean and standard deviation over plants; those that moved by more than {CHANCE}"
+        f"Mean and standard deviation over installations; those that moved by more than {CHANCE}"
         " standard errors. In brackets the CT (neutral end L1, L2, L3, line end: 0 to 5) or"
         " the element (L1, L2, L3, earth: 0 to 3)."
     )
@@ -143,7 +147,7 @@ def moved(inputs: Mapping[str, Array], weights: Array) -> Section:
 
 def _chance(weights: Array) -> float:
     """How far a mean may move by itself, in standard deviations."""
-    return CHANCE / math.sqrt(effective_plants(weights))
+    return CHANCE / math.sqrt(effective_installations(weights))
 
 
 def _moves(inputs: Mapping[str, Array], weights: Array) -> Iterator[tuple[float, tuple[str, ...]]]:

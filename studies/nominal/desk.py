@@ -131,7 +131,7 @@ class Desk(Nominal):
     def series_ohm(self, groups: Sequence[str]) -> float:
         """Winding and what of the leads is the CT's own, the most of some tables of [ct]. [ohm]
 
-        The loop of six-wire pilots and in the neutral conductor, one way otherwise.
+        The loop of six-wire leads and in the neutral conductor, one way otherwise.
 
         Parameters
         ----------
@@ -141,7 +141,7 @@ class Desk(Nominal):
         -------
         float
         """
-        six_wire, ohms = self.study.scheme.pilots == "six_wire", []
+        six_wire, ohms = self.study.scheme.leads == "six_wire", []
         for group in groups:
             winding, lead = self.ct_ohm_of([group])
             ohms.append(winding + (1 + (six_wire or group == NEUTRAL_CONDUCTOR)) * lead)

@@ -1,7 +1,6 @@
 """The desk's stability rules in words: stabilising voltage and resistance, the knee-point
-requirement, what the pilots of a scheme make of its leads, and the bias of biased elements. Every
-input stands at its centre; volts, amperes and ohms of CTs are seen from the legs, ratio matching
-taken in."""
+requirement, four-wire and six-wire leads, and the bias of biased elements. Every input stands at
+its centre; volts, amperes and ohms of CTs are seen from the legs, ratio matching taken in."""
 
 from __future__ import annotations
 
@@ -100,7 +99,7 @@ def stability(desk: Desk) -> Iterator[Block]:
     for groups in driven(desk):
         yield from _stabilising_voltage(desk, groups)
     if driven(desk):
-        yield Paragraph(_pilots(desk))
+        yield Paragraph(_leads(desk))
     yield from _broken(desk)
 
 
@@ -165,8 +164,8 @@ def _end_volts(desk: Desk, ends: Sequence[str]) -> list[float]:
 
 
 def _core_ohm(desk: Desk, groups: Sequence[str]) -> float:
-    """Return core of four-wire pilots, the largest; 0 without one. [ohm]"""
-    four_wire = desk.study.scheme.pilots == "four_wire"
+    """Return core of four-wire leads, the largest; 0 without one. [ohm]"""
+    four_wire = desk.study.scheme.leads == "four_wire"
     ohms = [desk.study.ct.at(group).seen_from_legs.return_core_ohm.centre() for group in groups]
     return max(ohms, default=0.0) * four_wire
 
@@ -183,18 +182,18 @@ def _neutral_v(desk: Desk) -> float:
     return float(handcalc.stabilising_voltage(secondary, winding, 2 * lead))
 
 
-def _pilots(desk: Desk) -> str:
+def _leads(desk: Desk) -> str:
     """Which of the two leads holds for which fault."""
-    if desk.study.scheme.pilots == "six_wire":
-        return "Six-wire pilots: every fault sees the loop."
+    if desk.study.scheme.leads == "six_wire":
+        return "Six-wire leads: every fault sees the loop."
     if core := _core_ohm(desk, desk.study.ct.groups):
         return (
-            "Four-wire pilots: faults between phases see one-way leads; an earth fault comes back"
+            "Four-wire leads: faults between phases see one-way leads; an earth fault comes back"
             f" through the return core of {core:g} ohm that the three CTs of an end share, and sees"
             " the loop."
         )
     return (
-        "Four-wire pilots without a return core (ct.return_core_ohm is 0: the star point of the CTs"
+        "Four-wire leads without a return core (ct.return_core_ohm is 0: the star point of the CTs"
         " is at the panel): the model has one-way leads in every fault, the loop is for comparison."
     )
 
@@ -336,6 +335,6 @@ def _trips_at(desk: Desk, slope: Bias, pickup: float, bias_a: float) -> float:
 
 
 def _slope(slope: Bias) -> str:
-    if slope.slope2 is None:
-        return f"{slope.slope1:g}"
-    return f"{slope.slope1:g}, {slope.slope2:g} above {slope.slope_break_a:g} A"
+    if slope.second_slope is None:
+        return f"{slope.first_slope:g}"
+    return f"{slope.first_slope:g}, {slope.second_slope:g} above {slope.turning_point_a:g} A"

@@ -123,7 +123,7 @@ def _carries(desk: Desk, kind: str, axis: Axis, span_a: tuple[float, float], bia
 
 def _label(lattice: Lattice, biased: bool) -> str:
     """What tells this lattice from the scheme's others."""
-    slope = f"slope {lattice.bias.slope1:g}" if biased and lattice.bias is not None else ""
+    slope = f"slope {lattice.bias.first_slope:g}" if biased and lattice.bias is not None else ""
     return slope or f"{lattice.stabilising_resistance_ohm:g} ohm"
 
 

@@ -23,13 +23,13 @@ QUESTIONS = {
     ),
     "earthing_options": (
         "What does each way of earthing the neutral cost and buy, each at its own best setting:"
-        " winding covered, current and energy of an earth fault?"
+        " winding protected, current and energy of an earth fault?"
     ),
     "uncertainty_drivers": (
         "Which uncertain input decides how the setting performs, and what should be specified or"
         " measured first?"
     ),
-    "variants": "How do the results change from one variant of the study to the next?",
+    "alternatives": "How do the results change from one alternative of the study to the next?",
 }
 
 
@@ -49,7 +49,7 @@ class TableText:
 
 
 PAIRS = "paired on the same events; 95 % limits hold for all pairs together"
-VARIANTS = "paired on the same events; 95 % limits hold for all variants together"
+ALTERNATIVES = "paired on the same events; 95 % limits hold for all alternatives together"
 STEPS = "paired on the same events; 95 % limits hold for all steps together"
 
 # What each table holds
@@ -68,7 +68,8 @@ HOLDS = {
         "where nothing can be chosen: the candidate of each scheme that comes closest to the"
         " policy's limits, and the limit that it would meet"
     ),
-    "coverage": "P(detected) of an earth fault at each place x of the winding, from the neutral",
+    "protected_winding": "P(detected) of an earth fault at each place x along the winding, from the"
+    " neutral",
     "inputs": "every number and distribution of the study, and where it comes from",
     "unresolved": (
         "samples without a result by type and batch, of the candidate that has most; why, over all"
@@ -81,15 +82,16 @@ HOLDS = {
     ),
     "comparison": f"the chosen candidate minus others, {PAIRS}",
     "neighbours": f"candidates one step of a grid away, minus the chosen one, {STEPS}",
-    "scenarios": "how each scenario of the policy judges the candidates",
-    "scenario_choices": (
-        "what each scenario would choose by itself, and the regret of the study's choice there"
+    "assumption_sets": "how each assumption set of the policy judges the candidates",
+    "assumption_set_choices": (
+        "what each assumption set would choose by itself, and the regret of the study's choice"
+        " there"
     ),
     "schemes": "each scheme at its own best setting",
     "scheme_differences": f"one scheme's best setting minus another's, {PAIRS}",
     "caught_by_other": "probability that one scheme misses a fault and another catches it",
-    "variants": "each variant of the study at its own best setting",
-    "variant_differences": f"each variant minus the study as stated, {VARIANTS}",
+    "alternatives": "each alternative of the study at its own best setting",
+    "alternative_differences": f"each alternative minus the study as stated, {ALTERNATIVES}",
     "earthing_options": (
         "each option of earthing at its own best setting, and the energy in its earth faults; in"
         " the fault I^2 R_f, 0 if it is bolted"
@@ -101,16 +103,16 @@ HOLDS = {
     ),
     "what_if": "missed faults and false trips with one input at its centre, or half as uncertain",
     "worth_of_measuring": (
-        "what it is worth to know an input of a plant before its setting is chosen"
+        "what it is worth to know an input of an installation before its setting is chosen"
     ),
     "detection_map": (
         "probability that an earth fault is detected, by place along the winding and setting"
     ),
     "convergence": "how the chosen candidate's probabilities settle as the samples come in",
     "remanence_models": "what each remanence model of the CTs chooses",
-    "blind_zone": (
-        "the part of the winding that stays blind against the false trips allowed, best of each"
-        " scheme"
+    "unprotected_winding": (
+        "the part of the winding that stays unprotected against the false trips allowed, best of"
+        " each scheme"
     ),
     "waveforms": (
         "index of the cases for secondary injection: where each comes from, what is expected of the"
@@ -118,7 +120,7 @@ HOLDS = {
     ),
     "commissioning": (
         "primary injections, pick-ups, slopes and times: what is expected and the band that 95 % of"
-        " the sampled plants keep to; blank columns for what is measured"
+        " the sampled installations keep to; blank columns for what is measured"
     ),
     "peak_voltage": (
         "highest voltage across the relay circuit on an internal fault, by formula and simulated"
@@ -134,7 +136,7 @@ SHORTER = {
 BESIDE = (
     "candidates",
     "inputs",
-    "coverage",
+    "protected_winding",
     "exceedance",
     "convergence",
     "drivers",
@@ -176,15 +178,15 @@ FIGURES = {
         " external events on which it trips falsely. Lower and further left is better; the bars are"
         " 95 % limits.",
     ),
-    "coverage": FigureText(
+    "protected_winding": FigureText(
         "Earth faults detected against their place along the winding",
         "How likely an earth fault is detected, against its place along the winding from the"
         " neutral.",
     ),
     "detection_map": FigureText("Earth faults detected against their place and one setting"),
-    "blind_zone": FigureText(
-        "Blind part of the winding against the false trips allowed, each scheme",
-        "The part of the winding that stays blind, against the false trips that are allowed.",
+    "unprotected_winding": FigureText(
+        "Unprotected part of the winding against the false trips allowed, each scheme",
+        "The part of the winding that stays unprotected, against the false trips that are allowed.",
     ),
     "exceedance": FigureText(
         "How often an external event exceeds a pick-up, every circuit",
@@ -200,10 +202,10 @@ FIGURES = {
     "caught_by_other": FigureText(
         "Share of the internal faults that one scheme misses and another catches"
     ),
-    "schemes_coverage": FigureText("Earth faults detected along the winding, each scheme"),
-    "coverage_against_energy": FigureText(
-        "Winding covered against energy in an earth fault, each option",
-        "What an earthing option buys and what it costs: the part of the winding covered against"
+    "schemes_protected_winding": FigureText("Earth faults detected along the winding, each scheme"),
+    "protection_against_energy": FigureText(
+        "Winding protected against energy in an earth fault, each option",
+        "What an earthing option buys and what it costs: the part of the winding protected against"
         " the energy in an earth fault. Higher and further left is better. The energy in the fault"
         " is I^2 R_f over its time: 0 in a bolted fault.",
     ),
@@ -217,7 +219,9 @@ FIGURES = {
     "what_if": FigureText(
         "Missed faults and false trips with one input at its centre, or half as uncertain"
     ),
-    "variants": FigureText("Missed faults and false trips of the best setting of every variant"),
+    "alternatives": FigureText(
+        "Missed faults and false trips of the best setting of every alternative"
+    ),
     EXCITATION: FigureText("Measured excitation points of the CTs and the curve fitted to them"),
 }
 
@@ -259,7 +263,7 @@ ENDS = {
     "_difference": "difference",
 }
 LIMIT_ENDS = ("_low", "_high")
-SHARES = ("p_", "covered_", "worst_p", "plant_", "share_of_")
+SHARES = ("p_", "protected_", "worst_p", "installation_", "share_of_")
 COST = "cost_per_year"  # in the unit that the study gives it
 
 

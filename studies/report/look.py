@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 # the two questions; darker where it is text
 MISSED, FALSE, FALSE_TEXT = "#0173b2", "#d55e00", "#b35e00"
-CHOSEN, PRESENT, RUNNER_UP, FAINT = "#222222", "#7b3294", "#6b6b6b", "#b9b9b9"
+CHOSEN, EXISTING, RUNNER_UP, FAINT = "#222222", "#7b3294", "#6b6b6b", "#b9b9b9"
 # in the order of the study's schemes
 SCHEMES = ("#029e73", "#cc78bc", "#ca9161", "#56b4e9", "#332288", "#882255")
 WIDTH_MM = 160.0

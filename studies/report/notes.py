@@ -124,9 +124,10 @@ def unresolved_sentence(rows: Sequence[Unresolved]) -> str:
 def _rounded(note: Rounded) -> str:
     design = note.design
     return (
-        f"{design.samples} samples on {design.plants} plants asked for, {design.samples_drawn}"
-        f" drawn: {design.plants_rounded} plants ({BLOCKS} times a power of two) x"
-        f" {design.events_per_plant} events each" + (" (a power of two)" if design.net else "")
+        f"{design.samples} samples on {design.installations} installations asked for,"
+        f" {design.samples_drawn} drawn: {design.installations_rounded} installations ({BLOCKS}"
+        f" times a power of two) x {design.events_per_installation} events each"
+        + (" (a power of two)" if design.net else "")
     )
 
 
@@ -154,9 +155,9 @@ def _earth_faults(note: EarthFaultCount) -> str:
         more = f"; {note.in_time:,.0f} more in time at {TRANSIENT_INTERVALS + 1} places"
     return (
         f"{design.samples_drawn:,} earth faults on {BLOCKS} randomised Sobol' nets,"
-        f" {design.plants_rounded} plants x {design.events_per_plant} events, each at"
-        f" {STEADY_INTERVALS + 1} places along the winding: {a_circuit:,} solutions a circuit,"
-        f" {a_circuit * note.circuits:,} in all{more}."
+        f" {design.installations_rounded} installations x {design.events_per_installation} events,"
+        f" each at {STEADY_INTERVALS + 1} places along the winding: {a_circuit:,} solutions a"
+        f" circuit, {a_circuit * note.circuits:,} in all{more}."
     )
 
 
@@ -225,7 +226,7 @@ def _to(ends: Iterable[int]) -> str:
 
 def _enlarged(note: Enlarged) -> str:
     plan, own = note.plan, note.own
-    name = f"{note.stratum}, {note.scenario}" if note.scenario else note.stratum
+    name = f"{note.stratum}, {note.assumption_set}" if note.assumption_set else note.stratum
     why = (
         f"{plan.seen.trials} let candidate {note.candidate} expect {plan.seen.steady_hits:.0f}"
         f" effective hits, and {HITS:.0f} make limits steady"
@@ -265,7 +266,7 @@ EVENTS = {
         "The first fresh batch missed the precision; these figures are of a larger one."
     ),
     Incident.MISSES_LIMIT: (
-        "On the random numbers that all variants share the chosen setting misses the policy's"
+        "On the random numbers that all alternatives share the chosen setting misses the policy's"
         " limit."
     ),
 }

@@ -28,7 +28,7 @@ SHORT = {
     Rule.FALSE_TRIPS: "p_false bound above {0.limit:g}",
     Rule.FALSE_PER_YEAR: "false trips a year: bound above {0.limit:g}",
     Rule.EVENT: "p_false bound of {0.event} above {0.limit:g}",
-    Rule.SCENARIO: "not in every scenario",
+    Rule.ASSUMPTION_SET: "not in every assumption set",
 }
 Told = TypeVar("Told", bound=Refusal | NoneUsable)
 FRESH = "it did not keep to the policy on fresh random numbers"
@@ -95,7 +95,7 @@ def note_text(refusals: Iterable[Refusal | NoneUsable]) -> str:
 
 
 def _none_usable(found: NoneUsable) -> str:
-    everywhere = " in every scenario" if found.in_scenarios else ""
+    everywhere = " in every assumption set" if found.in_assumption_sets else ""
     return (
         f"none of {found.candidates} candidates is usable{everywhere}: {found.on_load} operate on"
         " load, the others break V_k >= 2 V_s"
@@ -114,7 +114,7 @@ def because(hinge: Hinge) -> str:
         )
     if not parts:
         return FRESH
-    names = listed(f'"{name}"' for name in hinge.scenarios)
+    names = listed(f'"{name}"' for name in hinge.assumption_sets)
     where = f" (refused in {names})" if names else ""
     batch = " in the study's own batch" if hinge.own_batch else ""
     return f"{listed(parts)}{where}{batch}"

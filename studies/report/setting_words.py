@@ -40,6 +40,6 @@ def setting_lines(study: Study, row: Mapping[str, Any]) -> Iterator[tuple[str, s
 
 def bias_words(study: Study, row: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     """How a biased element weighs its bias; nothing for another."""
-    if not math.isnan(row["slope1"]):
+    if not math.isnan(row["first_slope"]):
         yield "bias form", FORMS[study.scheme.bias_form]
         yield "bias current", CURRENTS[study.scheme.bias_current]

@@ -70,9 +70,9 @@ AXIS_WORDS = {  # in the order in which a setting is told
     "phase_pickup_a": AxisWords("phase pick-up", "phase", "phase {:g} A"),
     "earth_pickup_a": AxisWords("earth pick-up", "earth", "earth {:g} A"),
     "stabilising_resistance_ohm": AxisWords("stabilising resistance", "ohm", "{:g} ohm"),
-    "slope1": AxisWords("slope", "slope", "slope {}"),
-    "slope2": AxisWords("slope above the break"),
-    "slope_break_a": AxisWords("break (turning point), bias current", "at"),
+    "first_slope": AxisWords("slope", "slope", "slope {}"),
+    "second_slope": AxisWords("second slope"),
+    "turning_point_a": AxisWords("turning point, bias current", "at"),
     "delay_s": AxisWords("delay", "s", "{:g} s"),
 }
 UNIT = {axis.key: axis.unit for axis in AXES}
@@ -98,7 +98,7 @@ def setting_text(row: Mapping[str, Any], without: str = "") -> str:
         for key, words in AXIS_WORDS.items()
         if words.brief and key != without and not math.isnan(row[key])
     }
-    values = {**row, "slope1": slope_text(row)}
+    values = {**row, "first_slope": slope_text(row)}
     parts = {key: brief.format(values[key]) for key, brief in told.items()}
     if "delay_s" in parts and not row["delay_s"]:
         parts["delay_s"] = "no delay"
@@ -107,10 +107,10 @@ def setting_text(row: Mapping[str, Any], without: str = "") -> str:
 
 def slope_text(row: Mapping[str, Any]) -> str:
     """The slopes of a biased candidate, 0.1 or 0.1 (0.5 above 1.5 A); empty for another."""
-    if math.isnan(row["slope1"]):
+    if math.isnan(row["first_slope"]):
         return ""
-    return f"{row['slope1']:g}" + (
+    return f"{row['first_slope']:g}" + (
         ""
-        if math.isnan(row["slope2"])
-        else f" ({row['slope2']:g} above {row['slope_break_a']:g} A)"
+        if math.isnan(row["second_slope"])
+        else f" ({row['second_slope']:g} above {row['turning_point_a']:g} A)"
     )

@@ -49,8 +49,8 @@ def figures(result: Result, schemes: pd.DataFrame, caught: pd.DataFrame) -> dict
     if len(caught):
         drawn["caught_by_other"], ax = blank(30 + 15 * len(standing))
         caught_matrix(caught[caught["type"] == ALL_TYPES], ax)
-    if len(result.coverage):
-        drawn["schemes_coverage"], ax = blank(110)
+    if len(result.protected_winding):
+        drawn["schemes_protected_winding"], ax = blank(110)
         styles = scheme_styles(schemes["scheme"])
         curves = []
         for row in standing.to_dict("records"):
@@ -58,7 +58,7 @@ def figures(result: Result, schemes: pd.DataFrame, caught: pd.DataFrame) -> dict
             look = style.colour, style.dashes, style.mark
             name, setting = scheme_name(row["scheme"]), setting_text(row)
             curves.append(Curve(name, row["candidate"], setting, *look))
-        detection(result.coverage, curves, ax)
+        detection(result.protected_winding, curves, ax)
     return drawn
 
 

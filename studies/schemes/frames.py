@@ -1,5 +1,5 @@
 """Schemes side by side, each at its own best setting: what each is, how they differ, what one
-misses and another catches. All on the plants and events of one fresh batch."""
+misses and another catches. All on the installations and events of one fresh batch."""
 
 from __future__ import annotations
 
@@ -33,16 +33,16 @@ FIGURES = (
     "p_false_from",
     "missed_per_year",
     "false_per_year",
-    "covered_median",
-    "covered_p05",
-    "covered_p95",
+    "protected_median",
+    "protected_p05",
+    "protected_p95",
 )
 MAYBE = (
     *with_limits("cost_per_year"),
     "p_backup_only",
     *with_limits("p_nobody"),
     "nobody_per_year",
-    "worst_scenario",
+    "worst_assumption_set",
     "worst_p_missed",
     "worst_cost_per_year",
     "worst_p_false",
@@ -146,7 +146,7 @@ def caught_rows(outcome: Outcome) -> pd.DataFrame:
     if outcome.fresh is None or len(best) < 2:
         return pd.DataFrame(columns=columns)
     batch, weight = outcome.fresh, weights_of(outcome.study)
-    yearly = weight.internal_per_year * weight.reachable
+    yearly = weight.internal_per_year * weight.in_scope
     strata = [batch.caught[name] for name in weight.internal]
     found = [
         (stratum.name.kind, _samples(stratum), share, stratum.estimate())

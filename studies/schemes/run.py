@@ -1,5 +1,5 @@
-"""Several schemes on the same plants and events, each at its own best setting: what each misses
-that another catches, at how many false trips."""
+"""Several schemes on the same installations and events, each at its own best setting: what each
+misses that another catches, at how many false trips."""
 
 from __future__ import annotations
 

@@ -100,8 +100,8 @@ def _notes(schemes: pd.DataFrame, unit: str | None) -> Iterator[str]:
     standing = schemes["has_best"].any()
     if standing:
         yield (
-            "each scheme at its best setting under the policy, all on the same fresh plants and"
-            " events"
+            "each scheme at its best setting under the policy, all on the same fresh installations"
+            " and events"
         )
         yield f"{SHARES}; (95 % limits)"
     if standing and "p_nobody" in schemes:

@@ -43,7 +43,7 @@ def _unprotected(desk: Desk, row: Row) -> Iterator[tuple[str, ...]]:
                 f"winding left unprotected, {axis} {pickup:g} A",
                 f"I N R / E = {pickup:g} A x {desk.turns:g} x {desk.neutral_ohm:.4g} ohm /"
                 f" {desk.emf_v:.4g} V = {left_unprotected(desk.unprotected(pickup))}",
-                _blind(row),
+                _left_by_study(row),
             )
 
 
@@ -108,9 +108,11 @@ def _false(row: Row) -> str:
     return f"false trips of all elements: none seen, fewer than {percent(row['p_false_high'])}"
 
 
-def _blind(row: Row) -> str:
-    """The part of the winding that the study found blind."""
-    if math.isnan(row["covered_median"]):
+def _left_by_study(row: Row) -> str:
+    """The part of the winding that the study found unprotected."""
+    if math.isnan(row["protected_median"]):
         return "no earth faults"
-    median, low, high = (percent(1 - row[f"covered_{end}"], 3) for end in ("median", "p95", "p05"))
+    median, low, high = (
+        percent(1 - row[f"protected_{end}"], 3) for end in ("median", "p95", "p05")
+    )
     return f"{median} by all elements, median ({low} to {high} for 5 to 95 % of the faults)"

@@ -105,8 +105,8 @@ def hinge_text(result: Result) -> str:
 def no_false_trip(result: Result) -> str:
     """How likely the chosen setting and the one in service stay without a false trip for the
     policy's years."""
-    rows = result.candidates[result.candidates["present"] & ~result.candidates["chosen"]]
-    texts = [f"with the present one {_likely(row)}" for row in rows.to_dict("records")]
+    rows = result.candidates[result.candidates["existing"] & ~result.candidates["chosen"]]
+    texts = [f"with the existing one {_likely(row)}" for row in rows.to_dict("records")]
     if result.chosen is not None:
         texts = [f"with the chosen setting {_likely(result.row(result.chosen))}", *texts]
     return (
@@ -136,31 +136,31 @@ def cost_text(result: Result, row: Mapping[str, Any]) -> str:
 
 
 def worst_case(result: Result) -> str:
-    """What the chosen setting is in each scenario, and which one decides."""
-    rows = result.scenarios
+    """What the chosen setting is in each assumption set, and which one decides."""
+    rows = result.assumption_sets
     if not len(rows):
         return ""
     mine = rows[rows["candidate"] == result.chosen].to_dict("records")
     quantity = "p_missed" if result.study.policy.least_annual_cost is None else "cost_per_year"
-    each = "; ".join(map(_in_scenario, mine))
-    decides = next(row["scenario"] for row in mine if row["worst"])
+    each = "; ".join(map(_in_assumption_set, mine))
+    decides = next(row["assumption_set"] for row in mine if row["worst"])
     return (
-        f"The policy judges by the worst of {len(mine)} scenarios, on the same random numbers:"
-        f' {each}. By {WHAT[quantity]} "{decides}" is its worst and decides. The figures above are'
-        " of the study as stated."
+        f"The policy judges by the worst of {len(mine)} assumption sets, on the same random"
+        f' numbers: {each}. By {WHAT[quantity]} "{decides}" is its worst and decides. The figures'
+        " above are of the study as stated."
     )
 
 
-def _in_scenario(row: Mapping[str, Any]) -> str:
+def _in_assumption_set(row: Mapping[str, Any]) -> str:
     trips = f"trips falsely on {percent(row['p_false'])}"
     if row["p_false"] == 0:
         trips = f"false trips fewer than {percent(row['p_false_high'])}"
-    return f'"{row["scenario"]}" misses {percent(row["p_missed"], 3)}, {trips}'
+    return f'"{row["assumption_set"]}" misses {percent(row["p_missed"], 3)}, {trips}'
 
 
 def moved(result: Result) -> str:
-    """How far the choice moves: what each scenario would choose by itself."""
-    rows = result.scenario_choices.to_dict("records")
+    """How far the choice moves: what each assumption set would choose by itself."""
+    rows = result.assumption_set_choices.to_dict("records")
     if not rows or result.chosen is None:
         return ""
     numbers = set(result.candidates["candidate"])
@@ -169,12 +169,12 @@ def moved(result: Result) -> str:
         number = int(row["candidate"]) if row["candidate"] in numbers else None
         groups.setdefault(number, []).append(row)
     parts = [_would_choose(result, number, mine) for number, mine in groups.items()]
-    return f"Each scenario by itself (study's own batch): {'; '.join(parts)}."
+    return f"Each assumption set by itself (study's own batch): {'; '.join(parts)}."
 
 
 def _would_choose(result: Result, number: int | None, rows: list[Mapping[str, Any]]) -> str:
-    """What scenarios choose that choose alike."""
-    names = listed(f'"{row["scenario"]}"' for row in rows)
+    """What assumption sets choose that choose alike."""
+    names = listed(f'"{row["assumption_set"]}"' for row in rows)
     if number is None:
         return f"{names} would choose nothing"
     if number == result.chosen:

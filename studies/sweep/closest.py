@@ -41,9 +41,9 @@ def closest_of_each(results: Mapping[str, Result]) -> Iterator[str]:
 
 
 def _false(row: Row) -> str:
-    if "worst_scenario" not in row:
+    if "worst_assumption_set" not in row:
         return false_trips(row, " of it")
-    worst = f', in its worst scenario "{row["worst_scenario"]}"'
+    worst = f', in its worst assumption set "{row["worst_assumption_set"]}"'
     if row["p_false"] > 0:  # there the limits of the study as stated do not hold
         return f"trips falsely on {percent(row['p_false'])} of the external events{worst}"
     return false_trips(row, " of it") + worst

@@ -30,7 +30,7 @@ MARGINS = 4.0, 96.0  # of the winding, within which they fit
 
 
 def detection_map_frame(
-    candidates: pd.DataFrame, coverage: pd.DataFrame, number: int
+    candidates: pd.DataFrame, protected_winding: pd.DataFrame, number: int
 ) -> pd.DataFrame:
     """P(detected) of an earth fault at x for all settings that differ from candidate `number` on
     one axis: the earth pick-up where several are judged, else the next of `STEPS`. Empty where
@@ -45,9 +45,9 @@ def detection_map_frame(
         line = candidates[same.all(axis=1) & candidates[axis].notna()]
         if len(line) > 1:
             settings = line[["candidate", axis]].rename(columns={axis: "setting"}).assign(axis=axis)
-            frame = settings.merge(coverage, on="candidate")
+            frame = settings.merge(protected_winding, on="candidate")
             return frame.sort_values(["setting", "x"], kind="stable", ignore_index=True)[columns]
-    return coverage.iloc[:0].reindex(columns=columns)
+    return protected_winding.iloc[:0].reindex(columns=columns)
 
 
 def has_contours(frame: pd.DataFrame) -> bool:

@@ -21,9 +21,9 @@ NUMBERS = (
     *with_limits("p_missed", "p_false"),
     "missed_per_year",
     "false_per_year",
-    "covered_median",
-    "covered_p05",
-    "covered_p95",
+    "protected_median",
+    "protected_p05",
+    "protected_p95",
     "p_false_bound",
     *with_limits("p_nobody", "cost_per_year"),
 )
@@ -106,7 +106,7 @@ def explorer(
 
 
 def _embedded(candidates: pd.DataFrame) -> dict[str, Any]:
-    """What the script knows of the candidates, judged by their worst scenario."""
+    """What the script knows of the candidates, judged by their worst assumption set."""
     shown = [name for name in NUMBERS if name in candidates]
     judged = by_worst(candidates)
     rows = candidates.assign(usable=judged["usable"], allowed=judged["allowed"])

@@ -12,15 +12,15 @@ from montecarlo.frames.result import Result
 from studies.nominal.excitation import fits
 from studies.nominal.excitation_figure import excitation_fit
 from studies.report.catalogue import EXCITATION
-from studies.report.look import CHOSEN, PRESENT, RUNNER_UP, blank, stacked
+from studies.report.look import CHOSEN, EXISTING, RUNNER_UP, blank, stacked
 from studies.report.words import scheme_name, setting_text
-from studies.sweep.blind_zone import blind_zone
 from studies.sweep.convergence import convergence, worth_drawing
 from studies.sweep.detection_map import detection_map, has_contours
 from studies.sweep.exceedance import exceedance
 from studies.sweep.frames import of_interest
 from studies.sweep.policy import limit_line
 from studies.sweep.tradeoff import tradeoff
+from studies.sweep.unprotected_winding import unprotected_winding
 from studies.sweep.winding import Curve, detection
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ ROLES: dict[str, tuple[str, Any, str]] = {  # colour, dashes, mark
     "chosen": (CHOSEN, "-", "o"),
     "runner-up": (RUNNER_UP, (0, (1.5, 1.5)), "^"),
     "nearest to the limit": (CHOSEN, (0, (6, 2, 1, 2)), "D"),
-    "present": (PRESENT, (0, (5, 2)), "s"),
+    "existing": (EXISTING, (0, (5, 2)), "s"),
 }
 
 
@@ -43,15 +43,15 @@ def figures(result: Result, frames: Mapping[str, pd.DataFrame]) -> dict[str, Fig
     drawn["tradeoff"], ax = blank()
     tradeoff(result.candidates, ax, limit=limit, limit_text=words)
     curves = _curves(result)
-    if curves and len(result.coverage):
-        drawn["coverage"], ax = blank(90)
-        detection(result.coverage, curves, ax)
+    if curves and len(result.protected_winding):
+        drawn["protected_winding"], ax = blank(90)
+        detection(result.protected_winding, curves, ax)
     if "detection_map" in frames and has_contours(frames["detection_map"]):
         drawn["detection_map"], ax = blank(90)
         _map(result, frames["detection_map"], ax)
-    if "blind_zone" in frames:
-        drawn["blind_zone"], ax = blank(85)
-        blind_zone(frames["blind_zone"], ax, limit=limit, limit_text=words)
+    if "unprotected_winding" in frames:
+        drawn["unprotected_winding"], ax = blank(85)
+        unprotected_winding(frames["unprotected_winding"], ax, limit=limit, limit_text=words)
     if "exceedance" in frames:
         drawn["exceedance"], ax = blank()
         exceedance(frames["exceedance"], _worst_event(frames["exceedance"]), ax)
@@ -68,13 +68,13 @@ def figures(result: Result, frames: Mapping[str, pd.DataFrame]) -> dict[str, Fig
 
 
 def _curves(result: Result) -> list[Curve]:
-    """Of the chosen candidate (or what comes nearest to the limit), runner-up and present one."""
+    """Of the chosen candidate (or what comes nearest to the limit), runner-up and existing one."""
     shown: dict[str, int | None] = {"chosen": result.chosen, "runner-up": result.runner_up}
     if result.chosen is None:
         shown = {"nearest to the limit": nearest(result.candidates)}
-    for number in result.candidates.loc[result.candidates["present"], "candidate"]:
+    for number in result.candidates.loc[result.candidates["existing"], "candidate"]:
         if number not in shown.values():
-            shown["present"] = int(number)
+            shown["existing"] = int(number)
     return [
         Curve(role, number, setting_text(result.row(number)), *ROLES[role])
         for role, number in shown.items()

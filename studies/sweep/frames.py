@@ -6,14 +6,14 @@ from typing import TYPE_CHECKING
 
 from montecarlo.frames.choosing import nearest
 from montecarlo.frames.result import Result
-from studies.sweep.blind_zone import blind_zone_frame
 from studies.sweep.convergence import convergence_frame
 from studies.sweep.detection_map import detection_map_frame
+from studies.sweep.unprotected_winding import unprotected_winding_frame
 
 if TYPE_CHECKING:
     import pandas as pd
 
-ALWAYS = ("candidates", "by_type", "coverage", "inputs", "unresolved")
+ALWAYS = ("candidates", "by_type", "protected_winding", "inputs", "unresolved")
 
 
 def of_interest(result: Result) -> int | None:
@@ -30,21 +30,27 @@ def tables(result: Result) -> dict[str, pd.DataFrame]:
         "exceedance": result.exceedance if len(result.rare) else None,
         **{
             name: getattr(result, name)
-            for name in ("closest", "comparison", "neighbours", "scenarios", "scenario_choices")
+            for name in (
+                "closest",
+                "comparison",
+                "neighbours",
+                "assumption_sets",
+                "assumption_set_choices",
+            )
         },
         "detection_map": _detection_map(result),
         "convergence": convergence_frame(result.outcome),
         "remanence_models": result.remanence_models,
     }
     frames |= {name: frame for name, frame in more.items() if frame is not None and len(frame)}
-    blind = blind_zone_frame(result.candidates)
-    if blind["scheme"].nunique() > 1:
-        frames["blind_zone"] = blind
+    unprotected = unprotected_winding_frame(result.candidates)
+    if unprotected["scheme"].nunique() > 1:
+        frames["unprotected_winding"] = unprotected
     return frames
 
 
 def _detection_map(result: Result) -> pd.DataFrame | None:
     number = of_interest(result)
-    if number is None or not len(result.coverage):
+    if number is None or not len(result.protected_winding):
         return None
-    return detection_map_frame(result.candidates, result.coverage, number)
+    return detection_map_frame(result.candidates, result.protected_winding, number)

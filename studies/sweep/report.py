@@ -1,5 +1,5 @@
 """What a choice among settings adds to a report: the setting sheet, the explorer, why the others
-were refused, what covers the blind part, and the hand calculation beside the study."""
+were refused, what covers the unprotected part, and the hand calculation beside the study."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ from studies.report.words import AXIS_WORDS, axis_unit, scheme_name, setting_tex
 from studies.sweep.by_hand import FIXED, beside_by_hand, broken_by_hand, fixed_ohm
 from studies.sweep.explorer import explorer
 from studies.sweep.policy import each_limit, limit_line, policy_words
-from studies.sweep.text import backup_text, covered_text
+from studies.sweep.text import backup_text, protected_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -38,8 +38,12 @@ Row = Mapping[str, Any]
 
 def rests_on(study: Study) -> str:
     """The limit or the weights that a recommendation of this study rests on."""
-    scenarios = 1 + len(study.policy.scenarios)
-    worst = f", each judged by its worst of {scenarios} scenarios" if scenarios > 1 else ""
+    assumption_sets = 1 + len(study.policy.assumption_sets)
+    worst = (
+        f", each judged by its worst of {assumption_sets} assumption sets"
+        if assumption_sets > 1
+        else ""
+    )
     return (
         f"A recommendation rests on {_weights(study) or _limits(study)}{worst}. Both sides are"
         " weighed by the rates and shares of faults and events that the study assumes."
@@ -74,8 +78,8 @@ class ChoiceReport:
     def __init__(self, result: Result, desk: Desk, peaks: pd.DataFrame) -> None:
         """peaks: peak_voltage.csv."""
         self.result, self.desk, self.study, self.peaks = result, desk, desk.study, peaks
-        served = result.candidates.loc[result.candidates["present"], "candidate"]
-        self.present = int(served.iloc[0]) if len(served) else None
+        served = result.candidates.loc[result.candidates["existing"], "candidate"]
+        self.existing = int(served.iloc[0]) if len(served) else None
         # without a choice what comes nearest
         self.shown = result.chosen or nearest(result.candidates) or 1
 
@@ -118,12 +122,12 @@ class ChoiceReport:
         if self.result.chosen is not None:
             yield from broken_by_hand(self.desk, self.result.row(self.result.chosen))
         for caution in cautions(study):
-            if caution.key.startswith("candidates.present"):
+            if caution.key.startswith("candidates.existing"):
                 yield Caution(f"{caution.key}: {caution.text}")
 
     def _columns(self) -> dict[str, Row]:
         """In service and proposed, where there are any."""
-        numbers = {"in service": self.present, "proposed": self.result.chosen}
+        numbers = {"in service": self.existing, "proposed": self.result.chosen}
         return {
             role: self.result.row(number) for role, number in numbers.items() if number is not None
         }
@@ -222,7 +226,7 @@ class ChoiceReport:
         roles = {
             "chosen": self.result.chosen,
             "runner-up": self.result.runner_up,
-            "in service": self.present,
+            "in service": self.existing,
         }
         if self.result.chosen is None:
             roles = {"nearest to the limit": nearest(self.result.candidates), **roles}
@@ -265,19 +269,19 @@ class ChoiceReport:
                 f"The best {BEST_REFUSED} that each rule refuses",
             )
 
-    # --- blind part -----------------------------------------------------------
+    # --- unprotected part -----------------------------------------------------------
 
-    def blind_part(self) -> list[Block]:
+    def unprotected_part(self) -> list[Block]:
         """What covers it, in the words of the terminal and of `check`."""
-        covered = covered_text(self.result.row(self.shown))
+        protected = protected_text(self.result.row(self.shown))
         if self.study.backup is None:
             return paragraphs(
-                covered,
+                protected,
                 "The study states no back-up in the neutral ([backup]): nothing is known here of"
                 " what would clear an earth fault in the rest of the winding.",
             )
         by_hand = backup_by_hand(self.desk)
-        return [Paragraph(covered), *backup_text(self.result), *by_hand]
+        return [Paragraph(protected), *backup_text(self.result), *by_hand]
 
     # --- by hand --------------------------------------------------------------
 

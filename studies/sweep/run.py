@@ -1,4 +1,4 @@
-"""Every candidate setting on one machine: the trade-off, the winding that is covered, and the
+"""Every candidate setting on one machine: the trade-off, the winding that is protected, and the
 setting to choose."""
 
 from __future__ import annotations
@@ -68,7 +68,7 @@ def findings(
     return Findings(
         frames,
         Drawn(partial(figures, result, frames)),
-        arrays={"plants": result.plants},
+        arrays={"installations": result.installations},
         provenance=with_sentences(result),
         text=(*choice, *items((peak, *caution(peaks))), *waves.text, *sheet.text),
         result=result,

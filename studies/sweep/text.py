@@ -70,8 +70,8 @@ def _rows(result: Result) -> list[tuple[str, Mapping[str, Any]]]:
         numbers[result.chosen] = "chosen"
     if result.runner_up is not None:
         numbers.setdefault(result.runner_up, "runner-up")
-    for number in frame.loc[frame["present"], "candidate"]:
-        numbers[number] = f"{numbers[number]}, present" if number in numbers else "present"
+    for number in frame.loc[frame["existing"], "candidate"]:
+        numbers[number] = f"{numbers[number]}, existing" if number in numbers else "existing"
     for number in others["candidate"].unique()[:MOST_ROWS]:
         numbers.setdefault(number, "")
     return [(role, result.row(number)) for number, role in [*numbers.items()][:MOST_ROWS]]
@@ -107,13 +107,13 @@ def _table(result: Result) -> Table:
 def _setting(row: Mapping[str, Any], key: str) -> str:
     if math.isnan(row[key]):
         return "-"
-    if key == "slope1" and not math.isnan(row["slope2"]):
-        return f"{row[key]:g}/{row['slope2']:g}"
+    if key == "first_slope" and not math.isnan(row["second_slope"]):
+        return f"{row[key]:g}/{row['second_slope']:g}"
     return f"{row[key]:g}"
 
 
 def _settings_notes(columns: Collection[str]) -> Iterator[str]:
-    if "slope_break_a" in columns:
+    if "turning_point_a" in columns:
         yield (
             "slope a/b: b where the bias current is above that in the next column; currents in A"
             " secondary"
@@ -147,7 +147,7 @@ def _choice(result: Result) -> list[Block]:
         Paragraph(_chosen(result, row)),
         *doubts_text(result.doubts, result.chosen),
         *paragraphs(
-            f"{covered_text(row)} {no_false_trip(result)}",
+            f"{protected_text(row)} {no_false_trip(result)}",
             tails_text(result),
             worst_case(result),
             moved(result),
@@ -186,13 +186,13 @@ def _aim(result: Result, row: Mapping[str, Any]) -> str:
     return f"{each and f', and the policy allows {each}'}. {cost_text(result, row)}"
 
 
-def covered_text(row: Mapping[str, Any]) -> str:
+def protected_text(row: Mapping[str, Any]) -> str:
     """How much of the winding a candidate covers."""
-    if math.isnan(row["covered_median"]):
+    if math.isnan(row["protected_median"]):
         return "The study has no earth faults."
-    if row["covered_p95"] == 0:
+    if row["protected_p95"] == 0:
         return "On at least 95 % of the earth faults it covers no part of the winding."
-    median, low, high = (percent(row[f"covered_{name}"], 3) for name in ("median", "p05", "p95"))
+    median, low, high = (percent(row[f"protected_{name}"], 3) for name in ("median", "p05", "p95"))
     return (
         f"Against earth faults it covers {median} of the winding (median; 5 and 95 % of the faults:"
         f" {low} and {high})."
@@ -282,7 +282,7 @@ def _way_out(result: Result) -> str:
 def _needed(study: Study, row: Mapping[str, Any], limit: float) -> str:
     """What would help the candidate that comes closest of all."""
     ways = ["coarser pick-ups", "a longer delay"]
-    if not math.isnan(row["slope1"]):
+    if not math.isnan(row["first_slope"]):
         ways.append("a steeper slope")
     if not math.isnan(row["stabilising_resistance_ohm"]):
         ways.append("a larger stabilising resistance")

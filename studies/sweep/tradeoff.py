@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from studies.report.look import CHOSEN, FAINT, FALSE_TEXT, MISSED, PRESENT, backing
+from studies.report.look import CHOSEN, EXISTING, FAINT, FALSE_TEXT, MISSED, backing
 from studies.report.marks import (
     SHAPES,
     SchemeStyle,
@@ -49,7 +49,7 @@ def tradeoff(
     """p_missed against p_false of every candidate, in per cent.
 
     Shape: stabilising resistance, or none; colour and filling: scheme. Intervals on the front, the
-    chosen and the present candidate only. Where no false trip was seen the mark stands in a column
+    chosen and the existing candidate only. Where no false trip was seen the mark stands in a column
     of its own, its bar up to the limit that the samples show.
 
     Parameters
@@ -66,13 +66,13 @@ def tradeoff(
     _marks(shown, styles, shapes, ax)
     edge = shown[shown["front"]].sort_values("x")
     ax.step(edge["x"], edge["y"], where="post", color=CHOSEN, linewidth=0.9, alpha=0.7, zorder=2.5)
-    _bars(shown[shown["front"] | shown["chosen"] | shown["present"]], 100 * span.left, ax)
+    _bars(shown[shown["front"] | shown["chosen"] | shown["existing"]], 100 * span.left, ax)
     top = 100 * float(shown["p_missed_high"].max())
     for row in shown[shown["chosen"]].to_dict("records"):
         _ring(row, "chosen", CHOSEN, "o", -8, ax)
-    for row in shown[shown["present"]].to_dict("records"):
+    for row in shown[shown["existing"]].to_dict("records"):
         up = 8 if row["chosen"] or row["y"] < 0.92 * top else -8  # else it leaves the axes
-        _ring(row, "present", PRESENT, "s", up, ax)
+        _ring(row, "existing", EXISTING, "s", up, ax)
     _axes(ax, span, top or 1.0)
     if limit is not None:
         limit_mark(ax, limit, limit_text)

@@ -29,19 +29,19 @@ class Curve:
     mark: str
 
 
-def detection(coverage: pd.DataFrame, curves: Sequence[Curve], ax: Axes) -> None:
+def detection(protected_winding: pd.DataFrame, curves: Sequence[Curve], ax: Axes) -> None:
     """Probability that an earth fault at x is detected, for a few candidates, with bands and
     labelled curves.
 
     Parameters
     ----------
-    coverage : DataFrame
-        As `Result.coverage` has it.
+    protected_winding : DataFrame
+        As `Result.protected_winding` has it.
     curves : sequence of Curve
     """
     fine, heights = np.linspace(0.0, 100.0, 401), []
     for k, curve in enumerate(curves):
-        rows = coverage[coverage["candidate"] == curve.candidate]
+        rows = protected_winding[protected_winding["candidate"] == curve.candidate]
         place, p, low, high = (100 * rows[name] for name in ("x", "p_detected", "low", "high"))
         band(ax, place, low, high, curve.colour)
         ax.plot(

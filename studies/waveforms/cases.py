@@ -56,8 +56,8 @@ class Case:
 
     kind: str
     stratum: Stratum
-    plant: int  # counted from 0, as the rows of plants.npz
-    event: int  # of that plant, from 0
+    installation: int  # counted from 0, as the rows of installations.npz
+    event: int  # of that installation, from 0
     rate_hz: float
     times_s: Array
     cts_a: Array
@@ -155,7 +155,7 @@ class _Solved:
     def case(self, kind: str) -> Case:
         """With the currents at the record's rate."""
         rate_hz, design = self.recording.sampling_rate_hz, self.block.design
-        plant, event = divmod(self.row, design.events_in(self.chunk))
+        installation, event = divmod(self.row, design.events_in(self.chunk))
         solved, ends = np.concatenate([self.cts_a, self.legs_a]), self.window
         # the last cycle goes on, so that the record can end with it
         solved = np.concatenate([solved, solved[:, -ends.per_cycle :]], axis=1)
@@ -165,7 +165,7 @@ class _Solved:
         return Case(
             kind,
             self.chunk.stratum,
-            design.plants_in(self.chunk).start + plant,
+            design.installations_in(self.chunk).start + installation,
             self.chunk.event_block * design.events_per_chunk + event,
             rate_hz,
             times_s,

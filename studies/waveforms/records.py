@@ -39,7 +39,7 @@ def records(study: Study, setting: Setting, cases: Sequence[Case]) -> dict[str, 
     for name, case in zip(_names(cases), cases, strict=True):
         record = Record(
             study.study.title,
-            f"{name} {case.stratum} {case.plant}/{case.event}",
+            f"{name} {case.stratum} {case.installation}/{case.event}",
             study.machine.frequency_hz,
             case.rate_hz,
             int(np.argmin(np.abs(case.times_s))),
@@ -71,7 +71,7 @@ def index(
                 "case": case.kind,
                 "side": case.stratum.side.value,
                 "type": case.stratum.kind,
-                "plant": case.plant,
+                "installation": case.installation,
                 "event": case.event,
                 "searched": searched[case.stratum],
                 "element": scheme.element_name(at),
@@ -154,7 +154,8 @@ def _header(study: Study, setting: Setting, scheme: Scheme, case: Case) -> str:
     )
     lines = [
         study.study.title,
-        f"{case.stratum}, installation {case.plant}, event {case.event}: {WORDS[case.kind]}.",
+        f"{case.stratum}, installation {case.installation}, event {case.event}:"
+        f" {WORDS[case.kind]}.",
         f"Settings: {settings}.",
         f"Elements: {elements}.",
         f"Expected: {_expected(scheme, case, pickup_error_percent(study))}.",

@@ -85,7 +85,7 @@ def leg(k: int, ohm: float, start: str, end: str) -> Iterator[str]:
 
 def star_of(circuit: Circuits, end: str) -> Iterator[str]:
     """The star point `end` of an end's CTs and what leads from there to the panel's star point, 0:
-    a wire, or the return core of a four-wire pilot. The line end's CTs drive it from their star
+    a wire, or the return core of a four-wire leads. The line end's CTs drive it from their star
     point, the neutral end's to it."""
     names = [leg.name for leg in circuit.scheme.legs]
     if f"return core, {end}" in names:

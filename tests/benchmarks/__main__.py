@@ -248,7 +248,7 @@ def sized(samples: int, events: int = 2):  # type: ignore[no-untyped-def]
             "samples": samples,
             "earth_fault_samples": min(1024, samples),
             "rare_samples": 0,
-            "plants": min(study.study.plants, samples),
+            "installations": min(study.study.installations, samples),
         }
     )
     return study.model_copy(

@@ -37,7 +37,7 @@ class Sizes:
 
 
 FULL = Sizes()
-QUICK = Sizes(samples=256, empty=4, repeats=1)  # one event a plant
+QUICK = Sizes(samples=256, empty=4, repeats=1)  # one event per installation
 
 
 @dataclass(frozen=True)

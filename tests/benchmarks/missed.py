@@ -38,13 +38,13 @@ def solve(task: Counted) -> Tally:
 
 
 def earth_faults(study: Study, samples: int, net: bool) -> Gathered:
-    """The earth faults of the study's own candidates and plants."""
-    design = Design(study.study.plants, samples, net=net)
+    """The earth faults of the study's own candidates and installations."""
+    design = Design(study.study.installations, samples, net=net)
     job = Job(study, candidate_lattices(study), designs(study)[0], design)
     tasks = [Counted(job, (chunk,), False) for chunk in design.chunks(EARTH)]
     sums: dict[int, Tally] = {}
     for task, tally in zip(tasks, Workers().mapped(solve, tasks), strict=True):
-        block = task.chunks[0].plant_block
+        block = task.chunks[0].installation_block
         sums[block] = sums[block] + tally if block in sums else tally
     return gather(EARTH, [sums[block] for block in range(BLOCKS)])
 

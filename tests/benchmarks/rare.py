@@ -44,7 +44,7 @@ def job_of(study: Study, samples: int) -> Job:
 
 
 def uncounted(study: Study) -> Densities:
-    """N(0, I): every weight is 1, every sample a plant of its own."""
+    """N(0, I): every weight is 1, every sample an installation of its own."""
     names = [Stratum.of(Side.EXTERNAL, event.name) for event in study.external_events]
     spaces = {name: space_of(study, name) for name in names}
     return {name: plain(space.dims, space.images) for name, space in spaces.items()}

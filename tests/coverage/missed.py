@@ -25,32 +25,32 @@ from montecarlo.study.candidates import candidate_lattices
 from tests.made.studies import study_with
 
 SEEDS, SAMPLES, TRUTH = 400, 256, 1 << 18
-PLANTS = 128
+INSTALLATIONS = 128
 STUDY = {
     "candidates.stabilising_resistance_ohm": [0],
     "candidates.earth_pickup_a": [0.02, 0.05, 0.1],
     "candidates.phase_pickup_a": [0.1],
     "internal_faults.shares": {"earth": 1.0},
-    "study.plants": PLANTS,
+    "study.installations": INSTALLATIONS,
 }
 
 
-def earth_faults(seed: int, samples: int, plants: int = PLANTS) -> Gathered:
+def earth_faults(seed: int, samples: int, installations: int = INSTALLATIONS) -> Gathered:
     study = study_with(
         STUDY
         | {
             "study.seed": seed,
-            "study.samples": plants,
+            "study.samples": installations,
             "study.earth_fault_samples": samples,
-            "study.plants": plants,
+            "study.installations": installations,
         }
     )
     job = Job(study, candidate_lattices(study), *designs(study))
     parts = {}
     for chunk in job.earth_design.chunks(EARTH):
         tally = run_chunk(job, chunk)
-        parts[chunk.plant_block] = (
-            parts[chunk.plant_block] + tally if chunk.plant_block in parts else tally
+        parts[chunk.installation_block] = (
+            parts[chunk.installation_block] + tally if chunk.installation_block in parts else tally
         )
     return gather(EARTH, [parts[block] for block in range(BLOCKS)])
 
@@ -66,8 +66,8 @@ def main() -> None:
     parser.add_argument("--quick", action="store_true")
     chosen = parser.parse_args()
     seeds, samples = (2, 128) if chosen.quick else (chosen.seeds, chosen.samples)
-    faults, plants = (256, 128) if chosen.quick else (TRUTH, 4096)
-    reference = earth_faults(987654321, faults, plants)
+    faults, installations = (256, 128) if chosen.quick else (TRUTH, 4096)
+    reference = earth_faults(987654321, faults, installations)
     truth = reference.estimate()
     every = list(combinations(range(truth.p.size), 2))
     runs = [earth_faults(seed, samples) for seed in range(seeds)]
@@ -78,15 +78,15 @@ def main() -> None:
     )
     print(
         "| candidate | p_missed | half-width over p_missed, mean | holds the truth: Student t over"
-        " 16 blocks | over plants |\n|---|---|---|---|---|"
+        " 16 blocks | over installations |\n|---|---|---|---|---|"
     )
     blocks = np.mean([held(one, truth.p) for one in found], axis=0)
-    by_plants = np.mean([held(student_mean(run.means), truth.p) for run in runs], axis=0)
+    by_installations = np.mean([held(student_mean(run.means), truth.p) for run in runs], axis=0)
     width = np.mean([(one.high - one.low) / 2 / truth.p for one in found], axis=0)
     for k, p in enumerate(truth.p):
         print(
             f"| {k + 1} | {p:.5f} | {100 * width[k]:.2g} % | {100 * blocks[k]:.1f} % |"
-            f" {100 * by_plants[k]:.1f} % |"
+            f" {100 * by_installations[k]:.1f} % |"
         )
     for one, other in every:
         gap = truth.p[one] - truth.p[other]

@@ -1,9 +1,9 @@
 """How often the limits of paired differences hold the truth: `python -m tests.coverage.pairs`, an
 hour on one core; `--seeds`, `--truth`, `--repeats` and `--weighted` make it shorter.
 
-First plants whose truth is known, with events that differ both ways or one way only. Then the
-hydro example with 1,024 samples and as many earth faults on 128 plants; the first quarter and the
-first half of them are batches of their own. Its truth is one large run.
+First installations whose truth is known, with events that differ both ways or one way only. Then
+the hydro example with 1,024 samples and as many earth faults on 128 installations; the first
+quarter and the first half of them are batches of their own. Its truth is one large run.
 
 The truth of a setting with the elements on L1 and L3, less the same with L1 and L2, is exactly 0:
 turning the phases makes one of the other, while the events differ both ways."""
@@ -38,13 +38,13 @@ from montecarlo.study.strata import strata
 from tests.benchmarks.faults import HYDRO
 from tests.benchmarks.timing import header, row
 
-PLANTS, SAMPLES = 128, 1024
-SHARES = (0.25, 0.5)  # of the samples: 2 and 4 events a plant, of 8
-TRUTH_SEED, TRUTH, TRUTH_PLANTS = 987654321, 262144, 4096
+INSTALLATIONS, SAMPLES = 128, 1024
+SHARES = (0.25, 0.5)  # of the samples: 2 and 4 events per installation, of 8
+TRUTH_SEED, TRUTH, TRUTH_INSTALLATIONS = 987654321, 262144, 4096
 SIZE, SPREAD = 0.002, 1.2  # of conditional differences: median, sigma of ln
 
 
-# --- plants that are known ----------------------------------------------------
+# --- installations that are known ----------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,7 @@ class Case:
     """One candidate operates alone with a chance of `more`, the other one with `fewer`.
 
     A second type, of a fifth of the weight, has three tenths of both. variation: of each chance
-    over plants (beta), standard deviation over mean. conditional: one type, chances of a
+    over installations (beta), standard deviation over mean. conditional: one type, chances of a
     difference of any size from 0 to 1."""
 
     events: int
@@ -77,11 +77,11 @@ MEANS = tuple(
 
 
 def rates(rng: np.random.Generator, mean: float, variation: float, repeats: int) -> Array:
-    """Chances of plants, (repeats, M)."""
+    """Chances of installations, (repeats, M)."""
     if mean == 0 or variation == 0:
-        return np.full((repeats, PLANTS), mean)
+        return np.full((repeats, INSTALLATIONS), mean)
     size = (1 - mean) / mean / variation**2 - 1
-    return rng.beta(mean * size, (1 - mean) * size, (repeats, PLANTS))
+    return rng.beta(mean * size, (1 - mean) * size, (repeats, INSTALLATIONS))
 
 
 def stratum_of(name: str, total: Array, case: Case) -> Gathered:
@@ -90,7 +90,7 @@ def stratum_of(name: str, total: Array, case: Case) -> Gathered:
     return Gathered(
         name,
         total.astype(float),
-        np.full(PLANTS, float(case.events)),
+        np.full(INSTALLATIONS, float(case.events)),
         np.zeros(total.shape),
         noise,
         None,
@@ -106,7 +106,7 @@ def sampled(
     if case.conditional:
 
         def sums(chance: float) -> Array:
-            number = rng.binomial(case.events, chance, (repeats, PLANTS))
+            number = rng.binomial(case.events, chance, (repeats, INSTALLATIONS))
             sizes = np.minimum(rng.lognormal(np.log(SIZE), SPREAD, number.sum()), 1.0)
             whose = np.repeat(np.arange(number.size), number.ravel())
             return np.bincount(whose, sizes, number.size).reshape(number.shape)
@@ -149,7 +149,7 @@ def phase_and_earth(phase_a: float, earth_a: float, delay_s: float) -> Setting:
 CHOSEN, RUNNER_UP = (phase_and_earth(phase_a, 0.01, 0.1) for phase_a in (0.05, 0.1))
 COARSER, QUICK = phase_and_earth(0.05, 0.02, 0.1), phase_and_earth(0.05, 0.01, 0.0)
 QUICK_COARSER, QUICK_COARSEST = (phase_and_earth(0.05, earth_a, 0.0) for earth_a in (0.02, 0.03))
-PRESENT = Setting("per_phase", 0.1, None, 0.0, 0.0)
+EXISTING = Setting("per_phase", 0.1, None, 0.0, 0.0)
 SETTINGS = (
     CHOSEN,
     RUNNER_UP,
@@ -158,19 +158,19 @@ SETTINGS = (
     QUICK_COARSER,
     QUICK_COARSEST,
     phase_and_earth(0.15, 0.02, 0.1),
-    PRESENT,
-    replace(PRESENT, phase_pickup_a=0.15),
-    replace(PRESENT, delay_s=0.1),
+    EXISTING,
+    replace(EXISTING, phase_pickup_a=0.15),
+    replace(EXISTING, delay_s=0.1),
 )
 TURNED = SETTINGS[:6]  # judged with the other phases watched, too
 PAIRS = (
     (CHOSEN, RUNNER_UP),
     (CHOSEN, COARSER),
     (CHOSEN, QUICK),
-    (CHOSEN, PRESENT),
+    (CHOSEN, EXISTING),
     (QUICK_COARSER, QUICK_COARSEST),
     (QUICK, QUICK_COARSER),
-    (QUICK_COARSEST, PRESENT),
+    (QUICK_COARSEST, EXISTING),
 )
 EQUAL = (CHOSEN, QUICK_COARSER, QUICK_COARSEST)
 
@@ -182,7 +182,7 @@ def study_of(
     seed: int,
     samples: int = SAMPLES,
     earth_faults: int = SAMPLES,
-    plants: int = PLANTS,
+    installations: int = INSTALLATIONS,
     watched: Sequence[str] = ("L1", "L3"),
     weighted: int = 0,
 ) -> Study:
@@ -191,11 +191,11 @@ def study_of(
         "seed": seed,
         "samples": samples,
         "earth_fault_samples": earth_faults,
-        "plants": plants,
+        "installations": installations,
         "rare_samples": weighted,
     }
     table["scheme"]["watched_phases"] = [*watched]
-    del table["states"]["open_pilot_per_year"]
+    del table["states"]["open_ct_circuit_per_year"]
     return parse_study(table, HYDRO.parent)
 
 
@@ -208,7 +208,7 @@ def drawn(study: Study, settings: Sequence[Setting], shares: Sequence[float] = S
             continue
         sums = {}
         for chunk in job.design_of(name).chunks(name):
-            tally, block = run_chunk(job, chunk), chunk.plant_block
+            tally, block = run_chunk(job, chunk), chunk.installation_block
             sums[block] = sums[block] + tally if block in sums else tally
         blocks = [sums[block] for block in range(BLOCKS)]
         run[1.0][name] = gather(name, blocks)
@@ -230,7 +230,8 @@ def half(found: Strata, quantity: str, setting: Setting) -> Half:
 
 
 def by_student(one: Half, other: Half) -> Estimate:
-    """Student's t over the plants, or over the blocks where a type is conditional: as before."""
+    """Student's t over the installations, or over the blocks where a type is conditional: as
+    before."""
     on_nets = any(stratum.conditional for stratum in one.strata)
 
     def total(each: Half) -> Array:
@@ -280,7 +281,7 @@ HEADS = ("truth", "held, %", "too low, %", "too high, %", "width", "Student's t:
 
 
 def of_known(repeats: int) -> None:
-    header("plants that are known", "events a plant", "variation", *HEADS)
+    header("installations that are known", "events per installation", "variation", *HEADS)
     for case in (*COUNTS, *MEANS):
         what = "conditional" if case.conditional else "counts"
         told(
@@ -298,7 +299,7 @@ def label(setting: Setting) -> str:
 
 def of_study(runs: Sequence[Run], turned: Sequence[Run], reference: Strata) -> None:
     """`turned`: the first of the runs with the other phases watched."""
-    header("difference", "quantity", "events a plant", *HEADS)
+    header("difference", "quantity", "events per installation", *HEADS)
     for one, other in PAIRS:
         for quantity in ("p_missed", "p_false"):
             truth = truth_of(reference, quantity, one, other)
@@ -330,10 +331,10 @@ def truth_of(reference: Strata, quantity: str, one: Setting, other: Setting) -> 
 
 def of_weighted(seeds: int, reference: Strata) -> None:
     """p_false with weighted samples on, which decide where both settings' events come from them."""
-    one, other = CHOSEN, PRESENT
+    one, other = CHOSEN, EXISTING
     truth, found, used = truth_of(reference, "p_false", one, other), list[Estimate](), list[float]()
     for seed in range(seeds):
-        study = study_of(seed, earth_faults=PLANTS, weighted=4096)
+        study = study_of(seed, earth_faults=INSTALLATIONS, weighted=4096)
         batch = run_batch(study, lattices_of(study, one, other), 1, Workers(1), quiet)
         found.append(differences(study, batch.strata, 0, 1)["p_false"])
         used += [
@@ -358,7 +359,9 @@ def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    parser.add_argument("--repeats", type=int, default=2000, help="of each case of known plants")
+    parser.add_argument(
+        "--repeats", type=int, default=2000, help="of each case of known installations"
+    )
     parser.add_argument("--seeds", type=int, default=60, help="of the hydro example")
     parser.add_argument(
         "--truth",
@@ -377,7 +380,7 @@ def main() -> None:
     if not chosen.seeds:
         return
     earth_faults = chosen.truth // 8
-    truth = study_of(TRUTH_SEED, chosen.truth, earth_faults, min(TRUTH_PLANTS, earth_faults))
+    truth = study_of(TRUTH_SEED, chosen.truth, earth_faults, min(TRUTH_INSTALLATIONS, earth_faults))
     reference = drawn(truth, SETTINGS, ())[1.0]
     seeds = range(chosen.seeds)
     runs = [drawn(study_of(seed), SETTINGS) for seed in seeds]

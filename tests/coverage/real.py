@@ -3,10 +3,10 @@ tests.coverage.real
 
 One event and one circuit of the hydro example, phase elements and an earth element, two delays. The
 truth is counted on `--samples` transient solutions that share nothing with the weighted samples: no
-density, no symmetry, no folded angle, every sample a plant of its own. `--densities` seeds are then
-taken up to their last density, and each goes on to `--batches` fresh batches, weighted samples and
-counts on plants, judged as a run judges its fresh batch. Prints the tables of MEASUREMENTS.md; half
-an hour on one core, half of that on two."""
+density, no symmetry, no folded angle, every sample an installation of its own. `--densities` seeds
+are then taken up to their last density, and each goes on to `--batches` fresh batches, weighted
+samples and counts on installations, judged as a run judges its fresh batch. Prints the tables of
+MEASUREMENTS.md; half an hour on one core, half of that on two."""
 
 from __future__ import annotations
 
@@ -53,14 +53,22 @@ CLEARING_S = {
     "low": 0.04,
     "high": 0.06,
 }  # quick, since the time of a solution goes with it
-PLANTS, COUNTED = 64, 4096  # of each counted batch; 64 events a plant, as in the example
+INSTALLATIONS, COUNTED = (
+    64,
+    4096,
+)  # of each counted batch; 64 events per installation, as in the example
 TRUTH_SEED, FIRST_SEED = 20261127, 101  # of the truth; of the first density, the others follow
 LEAST, MOST = 1e-5, 3e-2  # probabilities of the settings that are told
 
 
 def study_of(event: str, weighted: int, seed: int) -> Study:
     table = tomllib.loads(HYDRO.read_text())
-    table["study"] |= {"seed": seed, "plants": PLANTS, "samples": COUNTED, "rare_samples": weighted}
+    table["study"] |= {
+        "seed": seed,
+        "installations": INSTALLATIONS,
+        "samples": COUNTED,
+        "rare_samples": weighted,
+    }
     table["scheme"]["kind"] = "two_phase_one_earth"
     table["external_events"] = [
         one | {"clearing_time_s": CLEARING_S}
@@ -158,12 +166,12 @@ def repeat(task: tuple[Job, Known, int]) -> Repeat:
 
 
 def counted(job: Job, name: str, round_: int) -> Gathered:
-    """A batch of counts on plants, as a run draws it."""
+    """A batch of counts on installations, as a run draws it."""
     parts = {}
     for chunk in job.design.chunks(name, round_):
         tally = run_chunk(job, chunk)
-        parts[chunk.plant_block] = (
-            parts[chunk.plant_block] + tally if chunk.plant_block in parts else tally
+        parts[chunk.installation_block] = (
+            parts[chunk.installation_block] + tally if chunk.installation_block in parts else tally
         )
     return gather(name, [parts[block] for block in range(BLOCKS)])
 
@@ -306,7 +314,7 @@ def main() -> None:
     print(
         f"{chosen.event}: truth from {chosen.samples:,} samples ({middle - begin:.0f} s);"
         f" {chosen.densities} densities, {chosen.batches} batches of {chosen.weighted:,} weighted"
-        f" samples each, and of {COUNTED:,} counted ones on {PLANTS} plants"
+        f" samples each, and of {COUNTED:,} counted ones on {INSTALLATIONS} installations"
         f" ({time.perf_counter() - middle:.0f} s). Finding a density took {sum(STAGES):g} times the"
         " samples of a batch."
     )

@@ -4,8 +4,8 @@ tests.coverage.whole
 The hydro example with faults that are cleared after up to 0.30 s, one circuit, both events. Every
 seed finds its densities, judges its own batch, chooses the size of the fresh one by what that batch
 saw of one candidate, and draws `--batches` fresh batches, as a run does; those of a seed have their
-counts on plants in common. The truth is counted on `--samples` transient solutions of each event
-that share nothing with the weighted samples. Prints the table of MEASUREMENTS.md."""
+counts on installations in common. The truth is counted on `--samples` transient solutions of each
+event that share nothing with the weighted samples. Prints the table of MEASUREMENTS.md."""
 
 from __future__ import annotations
 
@@ -45,10 +45,12 @@ CLEARING_S = 0.30  # at most; 0.06 at least, as in the example
 TRUTH_SEED, FIRST_SEED = 20261130, 501  # of the truth; of the first density, the others follow
 
 
-def study_of(samples: int, seed: int, plants: int = 64, clearing_s: float = CLEARING_S) -> Study:
+def study_of(
+    samples: int, seed: int, installations: int = 64, clearing_s: float = CLEARING_S
+) -> Study:
     clearing = {"dist": "uniform", "low": 0.06, "high": clearing_s}
     table = tomllib.loads(HYDRO.read_text())
-    table["study"] |= {"seed": seed, "plants": plants, "samples": samples}
+    table["study"] |= {"seed": seed, "installations": installations, "samples": samples}
     table["scheme"]["kind"] = LOOKED_AT.scheme
     table["external_events"] = [
         one | {"clearing_time_s": clearing} for one in table["external_events"]
@@ -71,7 +73,7 @@ class Repeat:
 def batch(
     job: Job, known: Known, round_: int, counted_in: Mapping[str, Gathered]
 ) -> dict[str, Gathered]:
-    """The external events of one batch: weighted samples judged beside counts on plants."""
+    """The external events of one batch: weighted samples judged beside counts on installations."""
     found = {}
     for name, final in final_batch(job, known.densities, round_, Workers(1), quiet).items():
         counts = counted_in[name]
@@ -200,7 +202,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--seeds", type=int, default=50)
     parser.add_argument("--batches", type=int, default=4, help="fresh ones of each seed")
     parser.add_argument("--size", type=int, default=8192, help="study.samples")
-    parser.add_argument("--plants", type=int, default=64)
+    parser.add_argument("--installations", type=int, default=64)
     parser.add_argument("--clearing", type=float, default=CLEARING_S, help="latest, in seconds")
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument(
@@ -209,10 +211,10 @@ def main(arguments: Sequence[str] | None = None) -> None:
     chosen = parser.parse_args(arguments)
     if chosen.quick:
         chosen.samples, chosen.seeds, chosen.batches = 4096, 1, 2
-        chosen.size, chosen.plants, chosen.clearing = 4096, 16, 0.15
+        chosen.size, chosen.installations, chosen.clearing = 4096, 16, 0.15
     begin = time.perf_counter()
     true, *studies = (
-        study_of(chosen.size, seed, chosen.plants, chosen.clearing)
+        study_of(chosen.size, seed, chosen.installations, chosen.clearing)
         for seed in (TRUTH_SEED, *range(FIRST_SEED, FIRST_SEED + chosen.seeds))
     )
     names, truth = truths(true, chosen.samples, chosen.workers)

@@ -23,7 +23,7 @@ REMOVE = object()
 SMALL = {
     "samples": "16",
     "earth_fault_samples": "16",
-    "plants": "16",
+    "installations": "16",
     "rare_samples": "0",
     "p_false_max": "0.9",
 }
@@ -169,9 +169,9 @@ def by_bytes(draw: st.DrawFn) -> Case:
                 st.sampled_from(
                     (
                         b"\n[[external_events]]",
-                        b"\n[[variants]]\nname = 1",
+                        b"\n[[alternatives]]\nname = 1",
                         b"\n[[correlations]]",
-                        b"\n[[policy.scenarios]]\nchanges = {}",
+                        b"\n[[policy.assumption_sets]]\nchanges = {}",
                         b"\n[[scheme.custom]]",
                         b"\n[a%d]",
                         b"\nx%d = 1",
@@ -288,7 +288,7 @@ def by_lines(draw: st.DrawFn) -> Case:
                             "[ct.neutral_end]",
                             "[[ct]]",
                             "[external_events]",
-                            "[policy.scenarios]",
+                            "[policy.assumption_sets]",
                             "[]",
                             "[study",
                             "[''.'']",
@@ -499,7 +499,7 @@ def distributions(draw: st.DrawFn, near: float) -> dict[str, Any]:
                     {"truncate": [1e-300, 1e-299]},
                     {"shared": True},
                     {"varies": "event"},
-                    {"varies": "plant"},
+                    {"varies": "installation"},
                     {"source": "z" * 10**4},
                     {"truncate": [-1e308, 1e308]},
                     {"extra": 1},

@@ -23,11 +23,11 @@ def quick(study: Study) -> bool:
     general = study.study
     counts = (
         general.samples,
-        general.plants,
+        general.installations,
         general.earth_fault_samples or 0,
         general.rare_samples or 0,
     )
-    studies = 1 + len(study.scenarios) + len(study.variant_studies) + len(study.options)
+    studies = 1 + len(study.assumption_sets) + len(study.alternative_studies) + len(study.options)
     candidates = sum(np.prod(lattice.shape) for lattice in candidate_lattices(study))
     return (
         max(counts) <= MOST_SAMPLES
@@ -95,7 +95,7 @@ DIFFERENCES = (
     "neighbours",
     "scheme_differences",
     "earthing_differences",
-    "variant_differences",
+    "alternative_differences",
     "worth_of_measuring",
     "elasticities",
 )

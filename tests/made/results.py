@@ -38,9 +38,9 @@ def candidates(
                     "earth_pickup_a": earth,
                     "stabilising_resistance_ohm": ohm,
                     "delay_s": delay,
-                    "slope1": np.nan,
-                    "slope2": np.nan,
-                    "slope_break_a": np.nan,
+                    "first_slope": np.nan,
+                    "second_slope": np.nan,
+                    "turning_point_a": np.nan,
                     "p_missed": missed,
                     "p_missed_low": missed - 0.01,
                     "p_missed_high": missed + 0.01,
@@ -50,7 +50,7 @@ def candidates(
                     "p_no_false_trip": np.exp(-36 * false),
                     "p_no_false_trip_low": np.exp(-36 * (1.5 * false + 4e-4)),
                     "p_no_false_trip_high": np.exp(-36 * 0.6 * false),
-                    "covered_median": 1 - missed,
+                    "protected_median": 1 - missed,
                     "usable": not (finest < 0.03 and ohm == 0),
                     "allowed": 1.4 * false + 3e-4 <= 0.01,
                     "limit_used": 100 * (1.4 * false + 3e-4),
@@ -58,7 +58,7 @@ def candidates(
                     "p_false_bound": 1.4 * false + 3e-4,
                     "batch": 1,
                     "chosen": False,
-                    "present": False,
+                    "existing": False,
                     "refusals": (),
                 }
             )
@@ -78,16 +78,16 @@ def peak_voltage(frame: pd.DataFrame) -> pd.DataFrame:
     return circuits.assign(peak_formula_v=900.0, peak_simulated_v=1240.0)
 
 
-def chosen_and_present(
-    frame: pd.DataFrame, chosen: int, present: int | None = None
+def chosen_and_existing(
+    frame: pd.DataFrame, chosen: int, existing: int | None = None
 ) -> pd.DataFrame:
     """The same with these two marked."""
     return frame.assign(
-        chosen=frame["candidate"] == chosen, present=frame["candidate"] == (present or 0)
+        chosen=frame["candidate"] == chosen, existing=frame["candidate"] == (existing or 0)
     )
 
 
-def coverage(numbers: tuple[int, ...], ends: tuple[float, ...]) -> pd.DataFrame:
+def protected_winding(numbers: tuple[int, ...], ends: tuple[float, ...]) -> pd.DataFrame:
     """Detection curves that rise around each of `ends` (of the winding); above 1 nothing is ever
     detected."""
     import pandas as pd

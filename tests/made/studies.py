@@ -22,7 +22,7 @@ title = "An invented machine on its own bus"
 kind = "setting_sweep"
 seed = 20260101
 samples = 512
-plants = 32
+installations = 32
 
 [machine]
 rated_power_va = 25e6

@@ -18,7 +18,7 @@ EARTH_FAULT = {"name": "feeder", "kind": "phase_earth", "per_year": 1.0, "cleari
 ERROR = {"dist": "uniform", "low": -5, "high": 5}
 MIXED: dict[str, Any] = {
     "study.samples": 256,
-    "study.plants": 32,
+    "study.installations": 32,
     "study.earth_fault_samples": 64,
     "machine.terminal_capacitance_f": 1e-6,
     "states.breaker_open_share": 0.2,
@@ -26,7 +26,7 @@ MIXED: dict[str, Any] = {
     "earthing.other_neutrals_ohm": 30.0,
     "scheme.kind": ["two_phase_one_earth", "biased"],
     "scheme.bias_form": "greater_of",
-    "candidates.slope1": [0.2],
+    "candidates.first_slope": [0.2],
     "candidates.earth_pickup_a": [0.02, 0.1],
     "candidates.stabilising_resistance_ohm": [0],
     "candidates.delay_s": [0.0, 0.06],
@@ -39,7 +39,7 @@ BOTH: dict[str, Any] = {
 }
 BARE: dict[str, Any] = {  # bolted, nothing uncertain, no capacitance, ideal CTs
     "study.samples": 32,
-    "study.plants": 32,
+    "study.installations": 32,
     "study.earth_fault_samples": 32,
     "earthing.resistance_ohm": OHM,
     "machine.stator_capacitance_f": 0.0,

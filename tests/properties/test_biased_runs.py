@@ -27,7 +27,7 @@ from tests.made.studies import FEW_TYPES, study_with
 SEED = int(os.environ.get("STATORODDS_TEST_SEED", "20"))
 SMALL: dict[str, Any] = FEW_TYPES | {
     "study.samples": 256,
-    "study.plants": 32,
+    "study.installations": 32,
     "study.earth_fault_samples": 64,
 }
 PICKUPS = [0.02, 0.05, 0.1]
@@ -39,12 +39,12 @@ NUMBERS = [
     "p_false_low",
     "p_false_high",
     "p_false_bound",
-    "covered_median",
-    "covered_p05",
-    "covered_p95",
+    "protected_median",
+    "protected_p05",
+    "protected_p95",
     "missed_line_end_law",
-    "plant_missed_p95",
-    "plant_false_p95",
+    "installation_missed_p95",
+    "installation_false_p95",
     "load_operates_share",
     "unresolved",
 ]
@@ -59,7 +59,7 @@ def biased(changes: dict[str, Any] | None = None, *, form: str = "sum", **grids:
             "scheme.kind": "biased",
             "scheme.bias_form": form,
             "policy.p_false_max": 1e-9,
-            "candidates": {"phase_pickup_a": PICKUPS, "slope1": [0.0]} | grids,
+            "candidates": {"phase_pickup_a": PICKUPS, "first_slope": [0.0]} | grids,
         }
         | (changes or {})
     )
@@ -99,15 +99,17 @@ def test_without_slope_a_biased_scheme_is_the_unbiased_one(form: str, unbiased: 
 
 
 def test_a_steeper_slope_misses_more_and_trips_falsely_less() -> None:
-    frame = run(biased(slope1=[0.0, 0.1, 0.4])).candidates
+    frame = run(biased(first_slope=[0.0, 0.1, 0.4])).candidates
     for _, group in frame.groupby("phase_pickup_a"):
-        ordered = group.sort_values("slope1")
+        ordered = group.sort_values("first_slope")
         assert (ordered["p_missed"].diff().dropna() > 0).all()
         assert (ordered["p_false"].diff().dropna() < 0).all()
 
 
 def test_the_sum_form_trips_no_more_often_than_the_greater_of_form() -> None:
-    one, other = (run(biased(form=form, slope1=[0.2])).candidates for form in ("sum", "greater_of"))
+    one, other = (
+        run(biased(form=form, first_slope=[0.2])).candidates for form in ("sum", "greater_of")
+    )
     assert (one["p_false"] <= other["p_false"]).all()
     assert (one["p_missed"] >= other["p_missed"]).all()
     assert (one["p_missed"] > other["p_missed"]).any()
@@ -117,13 +119,21 @@ def test_the_sum_form_trips_no_more_often_than_the_greater_of_form() -> None:
 
 
 def test_slopes_and_break_are_axes_of_the_candidates() -> None:
-    """A second slope that equals the first has no break and stands there once."""
+    """A second slope that equals the first has no turning point and stands there once."""
     frame = run(
-        biased(phase_pickup_a=[0.1], slope1=[0.1, 0.3], slope2=[0.3, 0.6], slope_break_a=[0.5, 1.0])
+        biased(
+            phase_pickup_a=[0.1],
+            first_slope=[0.1, 0.3],
+            second_slope=[0.3, 0.6],
+            turning_point_a=[0.5, 1.0],
+        )
     ).candidates
     rows = {
         tuple(row)
-        for row in frame[["slope1", "slope2", "slope_break_a"]].fillna(-1.0).to_numpy().tolist()
+        for row in frame[["first_slope", "second_slope", "turning_point_a"]]
+        .fillna(-1.0)
+        .to_numpy()
+        .tolist()
     }
     assert rows == {
         (0.1, 0.3, 0.5),
@@ -141,36 +151,40 @@ def test_slopes_and_break_are_axes_of_the_candidates() -> None:
 
 def test_two_slopes_lie_between_their_slopes_alone() -> None:
     frame = run(
-        biased(phase_pickup_a=[0.05], slope1=[0.1, 0.4], slope2=[0.4], slope_break_a=[0.5])
+        biased(
+            phase_pickup_a=[0.05], first_slope=[0.1, 0.4], second_slope=[0.4], turning_point_a=[0.5]
+        )
     ).candidates
-    two = frame[frame["slope2"].notna()].iloc[0]
-    steep = frame[frame["slope2"].isna()].iloc[0]
-    flat = run(biased(phase_pickup_a=[0.05], slope1=[0.1])).candidates.iloc[0]
+    two = frame[frame["second_slope"].notna()].iloc[0]
+    steep = frame[frame["second_slope"].isna()].iloc[0]
+    flat = run(biased(phase_pickup_a=[0.05], first_slope=[0.1])).candidates.iloc[0]
     assert flat["p_missed"] < two["p_missed"] < steep["p_missed"]
     assert steep["p_false"] <= two["p_false"] <= flat["p_false"]
 
 
 @pytest.mark.parametrize(
-    ("slope2", "expected"),
+    ("second_slope", "expected"),
     [
         ({}, 1),
-        ({"slope2": 0.1, "slope_break_a": 2.0}, 1),
-        ({"slope2": 0.7, "slope_break_a": 2.0}, 2),
+        ({"second_slope": 0.1, "turning_point_a": 2.0}, 1),
+        ({"second_slope": 0.7, "turning_point_a": 2.0}, 2),
     ],
 )
 def test_the_setting_in_service_is_found_in_the_grid_or_added(
-    slope2: dict[str, float], expected: int
+    second_slope: dict[str, float], expected: int
 ) -> None:
     study = biased(
-        phase_pickup_a=[0.1], slope1=[0.1], present={"phase_pickup_a": 0.1, "slope1": 0.1} | slope2
+        phase_pickup_a=[0.1],
+        first_slope=[0.1],
+        existing={"phase_pickup_a": 0.1, "first_slope": 0.1} | second_slope,
     )
     frame = run(
         study.model_copy(update={"policy": study.policy.model_copy(update={"p_false_max": 1.0})})
     ).candidates
-    present = frame[frame["present"]].iloc[0]
+    existing = frame[frame["existing"]].iloc[0]
     assert len(frame) == expected
-    assert present["batch"] == 2
-    assert (present["slope2"] == 0.7) == (expected == 2)
+    assert existing["batch"] == 2
+    assert (existing["second_slope"] == 0.7) == (expected == 2)
 
 
 # --- along the winding --------------------------------------------------------
@@ -210,9 +224,11 @@ def scanned(block: Block, number: int, form: str, nodes: Array) -> Array:
     )
     difference = np.abs(solved.cts[:, :3] - solved.cts[:, 3:])
     current = (np.abs(solved.cts[:, :3]) + np.abs(solved.cts[:, 3:])) / 2
-    restraint = bias.slope1 * current
-    if bias.slope2 is not None and bias.slope_break_a is not None:
-        restraint += (bias.slope2 - bias.slope1) * np.maximum(current - bias.slope_break_a, 0.0)
+    restraint = bias.first_slope * current
+    if bias.second_slope is not None and bias.turning_point_a is not None:
+        restraint += (bias.second_slope - bias.first_slope) * np.maximum(
+            current - bias.turning_point_a, 0.0
+        )
     error = 1 + block.samples["relay.pickup_error_percent"][each][:, :3] / 100
     out = np.empty((n, len(lattice.phase_pickup_a)))
     for k, pickup in enumerate(lattice.phase_pickup_a):
@@ -238,9 +254,9 @@ def test_critical_positions_against_a_scan_of_the_winding(form: str) -> None:
             "ct.knee_current_a": {"dist": "uniform", "low": 0.01, "high": 0.06},
         },
         form=form,
-        slope1=[0.15],
-        slope2=[0.8],
-        slope_break_a=[0.6],
+        first_slope=[0.15],
+        second_slope=[0.8],
+        turning_point_a=[0.6],
     )
     block, nodes = earth_block(study), winding_nodes(1500)
     x, fine = critical(block, 0), scanned(block, 0, form, nodes)
@@ -254,7 +270,11 @@ def test_critical_positions_against_a_scan_of_the_winding(form: str) -> None:
                 study.model_copy(
                     update={
                         "candidates": study.candidates.model_copy(
-                            update={"slope1": (0.0,), "slope2": (), "slope_break_a": ()}
+                            update={
+                                "first_slope": (0.0,),
+                                "second_slope": (),
+                                "turning_point_a": (),
+                            }
                         )
                     }
                 )
@@ -283,7 +303,7 @@ def test_phasors_and_the_transient_pass_agree_on_biased_elements(
         },
         form=form,
         phase_pickup_a=[0.02],
-        slope1=[0.0, 0.5],
+        first_slope=[0.0, 0.5],
     )
     phasors = run(study).candidates["p_missed"].to_numpy()
     monkeypatch.setattr(steady, "VALID_KNEE_SHARE", 0.0)

@@ -30,7 +30,7 @@ from studies.waveforms.records import index, pickup_error_percent, records
 from tests.made.studies import REMOVE, study_with
 
 SETTING = Setting("two_phase_one_earth", 0.1, 0.04, 300.0, 0.0)
-CHANGES = {"study.samples": 256, "study.earth_fault_samples": 128, "study.plants": 16}
+CHANGES = {"study.samples": 256, "study.earth_fault_samples": 128, "study.installations": 16}
 
 
 @pytest.fixture(scope="module")
@@ -59,10 +59,10 @@ def test_each_kind_lies_on_its_side_and_in_order(search: Search) -> None:
 def test_the_same_study_gives_the_same_cases(study: Study, search: Search) -> None:
     again = nearest_cases(study, SETTING)
     for one, other in zip(search.cases, again.cases, strict=True):
-        assert (one.kind, one.stratum, one.plant, one.event) == (
+        assert (one.kind, one.stratum, one.installation, one.event) == (
             other.kind,
             other.stratum,
-            other.plant,
+            other.installation,
             other.event,
         )
         assert np.array_equal(one.cts_a, other.cts_a)
@@ -71,16 +71,19 @@ def test_the_same_study_gives_the_same_cases(study: Study, search: Search) -> No
 def test_they_are_the_first_samples_of_the_studys_own_batch(
     study: Study, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Searched: 64 samples of a type, the first four events of each plant; the study has 16, or 8
-    earth faults."""
+    """Searched: 64 samples of a type, the first four events of each installation; the study has 16,
+    or 8 earth faults."""
     monkeypatch.setattr(boundary, "SEARCHED", 64)
     few = nearest_cases(study, SETTING)
     job = Job(study, lattices_of(study, SETTING), *designs(study))
     for case in few.cases:
         design = job.design_of(case.stratum)
-        assert case.event < 4 < design.events_per_plant
-        chunk = design.chunks(case.stratum)[case.plant // design.plants_per_block]
-        row = case.plant % design.plants_per_block * design.events_in(chunk) + case.event
+        assert case.event < 4 < design.events_per_installation
+        chunk = design.chunks(case.stratum)[case.installation // design.installations_per_block]
+        row = (
+            case.installation % design.installations_per_block * design.events_in(chunk)
+            + case.event
+        )
         quantity = boundary._ratios(Block(job, chunk), job.lattices[0])[row]
         assert quantity == pytest.approx(case.ratio, rel=0.02)  # 28 steps a cycle against 96
 
@@ -116,9 +119,13 @@ def test_every_record_begins_with_the_load_before_the_event(study: Study, search
         assert np.abs(load[:, 96:] - load[:, :-96]).max() < 1e-3 * peak
         design = job.design_of(case.stratum)
         chunk = design.chunks(case.stratum)[
-            case.plant // design.plants_per_block + case.event // design.events_per_chunk
+            case.installation // design.installations_per_block
+            + case.event // design.events_per_chunk
         ]
-        row = case.plant % design.plants_per_block * design.events_in(chunk) + case.event
+        row = (
+            case.installation % design.installations_per_block * design.events_in(chunk)
+            + case.event
+        )
         sampled = np.abs(Block(job, chunk).load_primary[row]) / study.ct.primary_a
         found = np.sqrt(2 * (load[:, :96] ** 2).mean(axis=1)) / np.sqrt(2)
         assert found == pytest.approx(sampled, rel=0.02)  # ratio errors and excitation
@@ -156,7 +163,11 @@ def test_rate_and_time_before_are_the_study_s() -> None:
         assert case.times_s[0] == -before
         found[rate] = case
     slow, fast = found[2000], found[7680]
-    assert (slow.stratum, slow.plant, slow.event) == (fast.stratum, fast.plant, fast.event)
+    assert (slow.stratum, slow.installation, slow.event) == (
+        fast.stratum,
+        fast.installation,
+        fast.event,
+    )
     assert slow.quantity_a == pytest.approx(fast.quantity_a, rel=0.01)
     common = np.arange(-0.19, 0.1, 1 / 40)  # times that both have
     at = [np.rint((common - case.times_s[0]) * case.rate_hz).astype(int) for case in (slow, fast)]
@@ -178,7 +189,7 @@ def test_a_delayed_and_a_biased_setting_have_cases_too() -> None:
         {
             **CHANGES,
             "scheme.kind": "biased",
-            "candidates.slope1": [0.05],
+            "candidates.first_slope": [0.05],
             "candidates.earth_pickup_a": REMOVE,
             "candidates.stabilising_resistance_ohm": REMOVE,
         }

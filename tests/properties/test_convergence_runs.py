@@ -20,11 +20,11 @@ from studies.sweep.convergence import convergence_frame, worth_drawing
 from studies.sweep.run import findings
 from tests.made.studies import FEW_TYPES, study_table, study_with
 
-# 64 events a plant of each counted type, in two blocks of 48 and 16 where 2048 samples fill a
-# chunk; 4 earth faults
+# 64 events per installation of each counted type, in two blocks of 48 and 16 where 2048 samples
+# fill a chunk; 4 earth faults
 RUN: dict[str, Any] = FEW_TYPES | {
     "study.samples": 64 * 64,
-    "study.plants": 64,
+    "study.installations": 64,
     "study.earth_fault_samples": 256,
     "study.rare_samples": 0,
     "candidates.stabilising_resistance_ohm": [300],
@@ -76,7 +76,7 @@ def test_the_last_point_is_the_candidate_in_the_tables(
 
 def test_points_are_halves_and_say_how_many_samples(counted: Result) -> None:
     frame = settled(counted)
-    assert list(frame["share"]) == [0.25, 0.5, 1.0]  # 4 earth faults a plant
+    assert list(frame["share"]) == [0.25, 0.5, 1.0]  # 4 earth faults per installation
     assert list(frame["samples"]) == [1024, 2048, 4096]
     assert list(frame["earth_fault_samples"]) == [64, 128, 256]
     assert (frame["weighted_samples"] == 0).all()
@@ -130,11 +130,11 @@ def test_two_workers_give_the_points_of_one(counted: Result) -> None:
 
 
 @pytest.mark.slow
-def test_one_event_a_plant_is_one_point_and_no_figure() -> None:
+def test_one_event_an_installation_is_one_point_and_no_figure() -> None:
     result = run_study(
         study_with(RUN | {"study.samples": 64, "study.earth_fault_samples": 64}), workers=1
     )
-    assert all(design.events_per_plant == 1 for design in designs(result.study))
+    assert all(design.events_per_installation == 1 for design in designs(result.study))
     frame = settled(result)
     assert list(frame["share"]) == [1.0]
     assert not worth_drawing(frame)
@@ -158,7 +158,7 @@ def test_without_a_fresh_batch_there_is_nothing_to_show() -> None:
     ("events", "share", "first"),
     [(40, 0.5, [16, 4]), (40, 0.25, [10, 0]), (39, 0.5, [16, 4]), (40, 1 / 32, [2, 0])],
 )
-def test_the_first_events_of_a_plant_lie_in_the_first_chunks(
+def test_the_first_events_of_an_installation_lie_in_the_first_chunks(
     events: int, share: float, first: list[int]
 ) -> None:
     design = Design(16, 16 * events, chunk_samples=16)

@@ -122,7 +122,13 @@ def test_own_cores_leave_the_phase_elements_alone_and_shared_ones_do_not() -> No
     quiet = GRID | {"earth_pickup_a": [50.0], "stabilising_resistance_ohm": [0, 300]}
     found = four({"policy.ignore_knee_rule": True}, quiet)
     plain = found["per_phase"].iloc[[0]].reset_index(drop=True)
-    columns = ["p_missed", "p_false", "p_false_bound", "missed_line_end_law", "plant_false_p95"]
+    columns = [
+        "p_missed",
+        "p_false",
+        "p_false_bound",
+        "missed_line_end_law",
+        "installation_false_p95",
+    ]
     for row in (0, 1):
         own = found["own"].iloc[[row]].reset_index(drop=True)
         pd.testing.assert_frame_equal(own[columns], plain[columns], rtol=1e-9)

@@ -20,7 +20,7 @@ from tests.made.studies import REMOVE, study_with
 RUN: dict[str, Any] = {
     "study.kind": "uncertainty_drivers",
     "study.samples": 2048,
-    "study.plants": 16,
+    "study.installations": 16,
     "study.earth_fault_samples": 64,
     "candidates.stabilising_resistance_ohm": [0],
     "candidates.phase_pickup_a": [0.5],
@@ -140,12 +140,12 @@ def test_one_candidate_makes_measuring_worth_0() -> None:
             "candidates: 599 settings, at most 500",
         ),
         (
-            {"states.open_pilot_counts": True, "states.open_pilot_per_year": 0.1},
-            "states.open_pilot_counts: true",
+            {"states.open_ct_circuit_counts": True, "states.open_ct_circuit_per_year": 0.1},
+            "states.open_ct_circuit_counts: true",
         ),
         (
-            {"policy.scenarios": [{"name": "slow", "changes": {"load.current_pu": 0.5}}]},
-            "policy.scenarios: 1",
+            {"policy.assumption_sets": [{"name": "slow", "changes": {"load.current_pu": 0.5}}]},
+            "policy.assumption_sets: 1",
         ),
     ],
 )

@@ -21,7 +21,7 @@ from tests.made.studies import FEW_TYPES, faults_of, study_table, study_with
 
 TINY = FEW_TYPES | {
     "study.samples": 16,
-    "study.plants": 16,
+    "study.installations": 16,
     "study.earth_fault_samples": 16,
     "study.rare_samples": 0,
     "candidates.earth_pickup_a": [0.02, 0.1],
@@ -150,8 +150,8 @@ def test_a_railway_machine_runs() -> None:
         (
             {"study.samples": 1},
             (
-                "study.samples: 1, must be at least study.plants = 32, one event a plant; take more"
-                " samples or fewer plants"
+                "study.samples: 1, must be at least study.installations = 32, one event per"
+                " installation; take more samples or fewer installations"
             ),
         ),
         ({"relay.step_a": 1e-12}, "relay.step_a: 1e-12 A, must be at least 1e-06 and at most 10 A"),
@@ -171,7 +171,10 @@ def test_a_railway_machine_runs() -> None:
             {"candidates.phase_pickup_a": [0.1, -1e-300, 1e-300]},
             "candidates.phase_pickup_a[1]: -1e-300, must be 0 or at least 1e-30 either way",
         ),
-        ({"study.plants": 1}, "study.plants: 1, must be at least 16 and at most 65536"),
+        (
+            {"study.installations": 1},
+            "study.installations: 1, must be at least 16 and at most 65536",
+        ),
         (
             {"external_events": []},
             (
@@ -231,8 +234,8 @@ def test_without_any_spread_every_fault_is_the_same() -> None:
     assert first["p_missed_low"] == pytest.approx(first["p_missed"], rel=1e-9)
     assert first["p_missed_high"] == pytest.approx(first["p_missed"], rel=1e-9)
     single = 1e-7  # critical positions are kept in single precision
-    assert first["covered_p05"] == pytest.approx(1 - first["p_missed"], rel=single)
-    assert first["covered_p95"] == pytest.approx(first["covered_p05"], rel=1e-9)
+    assert first["protected_p05"] == pytest.approx(1 - first["p_missed"], rel=single)
+    assert first["protected_p95"] == pytest.approx(first["protected_p05"], rel=1e-9)
 
 
 def test_one_candidate_is_chosen_and_has_no_neighbour() -> None:
@@ -269,9 +272,9 @@ def test_more_candidates_than_the_memory_holds_are_refused(monkeypatch: pytest.M
         run_study(study_with(TINY | {"candidates.earth_pickup_a": [0.02, 0.04, 0.1]}), workers=1)
     assert caught.value.faults == (
         (
-            "candidates: 3 settings on 16 plants and 16 earth faults need about 0.0 GB, and this"
-            " machine has 0.0 GB; thin the grids in [candidates], or lower study.plants or"
-            " study.earth_fault_samples"
+            "candidates: 3 settings on 16 installations and 16 earth faults need about 0.0 GB, and"
+            " this machine has 0.0 GB; thin the grids in [candidates], or lower study.installations"
+            " or study.earth_fault_samples"
         ),
     )
 

@@ -36,7 +36,7 @@ from tests.made.studies import FEW_TYPES, REMOVE, minimal_study_text, study_tabl
 
 PLAIN: dict[str, Any] = {
     "study.samples": 192,
-    "study.plants": 32,
+    "study.installations": 32,
     "study.earth_fault_samples": 64,
     "candidates.delay_s": [0.0, 0.06],
     "candidates.earth_pickup_a": [0.02, 0.2],
@@ -45,23 +45,23 @@ PLAIN: dict[str, Any] = {
 }
 SMALL = PLAIN | {
     "scheme.kind": ["two_phase_one_earth", "biased"],
-    "candidates.slope1": [0.0, 0.2],
-    "candidates.present": {
+    "candidates.first_slope": [0.0, 0.2],
+    "candidates.existing": {
         "scheme": "biased",
         "phase_pickup_a": 0.3,
-        "slope1": 0.1,
+        "first_slope": 0.1,
         "delay_s": 0.04,
     },
 }
 GREATER_OF = {
     "scheme.kind": "biased",
     "scheme.bias_form": "greater_of",
-    "candidates.slope1": [0.3],
+    "candidates.first_slope": [0.3],
     "candidates.earth_pickup_a": REMOVE,
     "candidates.stabilising_resistance_ohm": REMOVE,
 }
 NO_EARTH = {"phase_phase": 0.5, "phase_phase_earth": 0.2, "three_phase": 0.3}
-SAME = ("stabilising_resistance_ohm", "slope1", "slope2", "slope_break_a")
+SAME = ("stabilising_resistance_ohm", "first_slope", "second_slope", "turning_point_a")
 
 
 def kept(folder: Path, changes: dict[str, Any], workers: int = 1) -> Result:
@@ -164,14 +164,14 @@ def test_rows_are_keyed_and_every_column_is_explained(folder: Path, result: Resu
         rows, mine = pd.read_parquet(folder / file), table[table["file"] == file]
         assert list(rows.columns) == list(mine["column"])
         assert mine["meaning"].notna().all()
-        assert not rows.duplicated(["plant", "event"]).any()
-        assert rows["plant"].nunique() == 32
+        assert not rows.duplicated(["installation", "event"]).any()
+        assert rows["installation"].nunique() == 32
         assert (rows["weight"] == 1).all()
         for key in ("machine.subtransient_reactance_pu", "ct.knee_voltage_v[line_end.L3]"):
-            of_plants = rows.groupby("plant")[key].first().to_numpy()
-            assert rows.groupby("plant")[key].nunique().eq(1).all()
-            whole = result.plants[f"input/{key.partition('[')[0]}"]
-            assert of_plants == pytest.approx(whole if whole.ndim == 1 else whole[:, 5])
+            of_installations = rows.groupby("installation")[key].first().to_numpy()
+            assert rows.groupby("installation")[key].nunique().eq(1).all()
+            whole = result.installations[f"input/{key.partition('[')[0]}"]
+            assert of_installations == pytest.approx(whole if whole.ndim == 1 else whole[:, 5])
 
 
 @pytest.mark.slow
@@ -195,7 +195,7 @@ def test_two_workers_write_the_same_bytes_a_row_group_at_a_time(
     assert {path.name: path.read_bytes() for path in one.iterdir()} == {
         path.name: path.read_bytes() for path in two.iterdir()
     }
-    chunk = 192 // 16  # samples of one block of plants
+    chunk = 192 // 16  # samples of one block of installations
     assert max(waiting) == 40 // chunk * chunk + chunk
     with ParquetFile(one / "samples_external_near_fault.parquet") as file:
         assert file.num_row_groups == 4
@@ -210,7 +210,7 @@ def test_weighted_samples_give_the_probability_of_rare_false_trips(tmp_path: Pat
     event = study_table()["external_events"][0]
     result = kept(tmp_path, PLAIN | {"study.rare_samples": 4096, "external_events": [event]})
     rows = pd.read_parquet(tmp_path / "samples_weighted_near_fault.parquet")
-    assert len(rows) == 4096 == rows["plant"].nunique()
+    assert len(rows) == 4096 == rows["installation"].nunique()
     error = rows["weight"].std() / len(rows) ** 0.5
     assert abs(rows["weight"].mean() - 1) < 5 * error  # by chance once in a million
     first = result.outcome.first
@@ -355,7 +355,7 @@ def test_the_command_puts_them_into_its_folder_and_replaces_them(
     monkeypatch.chdir(tmp_path)
     text = (
         minimal_study_text()
-        .replace("plants = 32", "plants = 16")
+        .replace("installations = 32", "installations = 16")
         .replace("delay_s = [0]", "delay_s = [0.1]")
     )
     (tmp_path / "s.toml").write_text(text)
@@ -374,7 +374,7 @@ def test_the_command_puts_them_into_its_folder_and_replaces_them(
 
 # --- several studies in a run --------------------------------------------------
 
-FEW = FEW_TYPES | {"study.samples": 32, "study.plants": 16, "study.earth_fault_samples": 16}
+FEW = FEW_TYPES | {"study.samples": 32, "study.installations": 16, "study.earth_fault_samples": 16}
 ENERGY = {
     "breaker_time_s": 0.1,
     "field_decay_time_constant_s": 1.0,
@@ -382,7 +382,7 @@ ENERGY = {
 }
 SETS = [{"name": "unlike cores", "changes": {"ct.remanence_percent": 60}}]
 KINDS_OF: dict[str, dict[str, Any]] = {
-    "setting_sweep": {"policy.scenarios": SETS},
+    "setting_sweep": {"policy.assumption_sets": SETS},
     "scheme_comparison": {"scheme.kind": ["two_phase_one_earth", "per_phase"]},
     "earthing_options": {
         "earthing_options": [{"name": "200 A"}, {"name": "20 A", "resistance_ohm": 317.5}],
@@ -394,9 +394,9 @@ KINDS_OF: dict[str, dict[str, Any]] = {
         "candidates.phase_pickup_a": [0.5],
         "candidates.earth_pickup_a": [0.2, 0.3],
     },
-    "variants": {
-        "policy.scenarios": SETS,
-        "variants": [{"name": "less", "changes": {"earthing.resistance_ohm": 200.0}}],
+    "alternatives": {
+        "policy.assumption_sets": SETS,
+        "alternatives": [{"name": "less", "changes": {"earthing.resistance_ohm": 200.0}}],
     },
 }
 
@@ -406,12 +406,14 @@ def parts_of(study: Study) -> dict[tuple[str, ...], Study]:
     alone: dict[tuple[str, ...], Study]
     if study.options:
         alone = {(name,): option for name, option in study.options}
-    elif study.variant_studies:
-        alone = {("as stated",): study, **{(name,): one for name, one in study.variant_studies}}
+    elif study.alternative_studies:
+        alone = {("as stated",): study, **{(name,): one for name, one in study.alternative_studies}}
     else:
         alone = {(): study}
     return alone | {
-        (*parts, name): one for parts, stated in alone.items() for name, one in stated.scenarios
+        (*parts, name): one
+        for parts, stated in alone.items()
+        for name, one in stated.assumption_sets
     }
 
 
@@ -464,10 +466,10 @@ def test_the_command_writes_a_folder_for_each_alternative(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    text = minimal_study_text().replace('kind = "setting_sweep"', 'kind = "variants"')
+    text = minimal_study_text().replace('kind = "setting_sweep"', 'kind = "alternatives"')
     (tmp_path / "s.toml").write_text(
-        text.replace("plants = 32", "plants = 16")
-        + '[[variants]]\nname = "40 %"\nchanges = { "ct.remanence_percent" = 40 }\n'
+        text.replace("installations = 32", "installations = 16")
+        + '[[alternatives]]\nname = "40 %"\nchanges = { "ct.remanence_percent" = 40 }\n'
     )
     command = ["run", "s.toml", "--samples", "32", "--workers", "1"]
     assert main([*command, "--keep-samples"]) == 0

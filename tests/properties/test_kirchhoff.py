@@ -1,4 +1,4 @@
-"""What holds for any plant: currents balance, phases are alike, currents do not jump."""
+"""What holds for any installation: currents balance, phases are alike, currents do not jump."""
 
 import os
 
@@ -15,7 +15,7 @@ N, OMEGA = 2000, 100 * np.pi
 
 
 def draw():
-    """N random plants, faults and returns."""
+    """N random installations, faults and returns."""
     rng = np.random.default_rng(SEED)
     x = rng.uniform(0, 1, N)
     x[:3] = 0.0, 1.0, 1e-9

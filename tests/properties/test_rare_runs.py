@@ -24,7 +24,7 @@ from tests.made.studies import REMOVE, study_with
 RUN: dict[str, Any] = {
     "study.samples": 4096,
     "study.rare_samples": 4096,
-    "study.plants": 64,
+    "study.installations": 64,
     "study.earth_fault_samples": 64,
     "candidates.stabilising_resistance_ohm": [300],
     "external_events.near_fault.external_reactance_pu": {
@@ -119,7 +119,7 @@ def test_two_workers_give_the_numbers_of_one(found: Result) -> None:
 
 @pytest.mark.slow
 def test_zero_or_few_samples_count_alone() -> None:
-    few = RUN | {"study.samples": 256, "study.plants": 16}
+    few = RUN | {"study.samples": 256, "study.installations": 16}
     for size in (0, 1024):
         result = run_study(study_with(few | {"study.rare_samples": size}), workers=1)
         assert result.rare.empty

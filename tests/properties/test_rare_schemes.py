@@ -25,7 +25,11 @@ from montecarlo.study.candidates import candidate_lattices
 from tests.made.studies import REMOVE, study_with
 
 EVENT = "far_fault"
-SIZES: dict[str, Any] = {"study.samples": 8192, "study.rare_samples": 4096, "study.plants": 64}
+SIZES: dict[str, Any] = {
+    "study.samples": 8192,
+    "study.rare_samples": 4096,
+    "study.installations": 64,
+}
 BIASED: dict[str, Any] = SIZES | {
     "scheme.kind": "biased",
     "scheme.bias_form": "greater_of",
@@ -34,7 +38,7 @@ BIASED: dict[str, Any] = SIZES | {
     "ct.remanence_percent": {"dist": "uniform", "low": -45, "high": 45},
     "candidates": {
         "phase_pickup_a": [0.2, 0.24, 0.28],
-        "slope1": [0.0, 0.2, 0.3],
+        "first_slope": [0.0, 0.2, 0.3],
         "delay_s": [0.05],
     },
 }
@@ -93,7 +97,7 @@ def test_weighted_samples_of_greater_of_bias_agree_with_counts() -> None:
     assert agree(judged, counted)
     assert judged.used.sum() >= 6
     found = rare_estimate(judged.sums).p.reshape(3, 3)  # slope by slope, pick-up by pick-up
-    assert [lattice.bias.slope1 for lattice in job.lattices if lattice.bias] == [0.0, 0.2, 0.3]
+    assert [lattice.bias.first_slope for lattice in job.lattices if lattice.bias] == [0.0, 0.2, 0.3]
     assert (
         np.diff(found, axis=0) < 0
     ).all()  # the same samples: a steeper slope holds some of them back

@@ -12,17 +12,17 @@ from studies.sweep.run import findings
 from tests.made.said import words
 from tests.made.studies import FEW_TYPES, study_with
 
-PRESENT = {"phase_pickup_a": 0.5, "earth_pickup_a": 0.3, "stabilising_resistance_ohm": 50.0}
+EXISTING = {"phase_pickup_a": 0.5, "earth_pickup_a": 0.3, "stabilising_resistance_ohm": 50.0}
 SMALL: dict[str, Any] = FEW_TYPES | {
     "study.samples": 256,
-    "study.plants": 32,
+    "study.installations": 32,
     "study.earth_fault_samples": 64,
     "policy.p_false_max": 0.5,
-    "candidates.present": PRESENT,
+    "candidates.existing": EXISTING,
 }
 SHIFTED = {"ct.remanence_model": "shifted_curve"}
 BOTH = {"study.compare_remanence_models": True}
-TABLES = ("candidates", "by_type", "coverage")
+TABLES = ("candidates", "by_type", "protected_winding")
 
 
 @pytest.fixture(scope="module")
@@ -66,7 +66,7 @@ def test_the_models_differ_only_in_what_cores_do(both: Result) -> None:
     assert not both.other.candidates["p_missed"].equals(both.candidates["p_missed"])
 
 
-def test_the_table_has_what_each_chooses_and_the_present_in_both(both: Result) -> None:
+def test_the_table_has_what_each_chooses_and_the_existing_in_both(both: Result) -> None:
     table, other = both.remanence_models, both.other
     assert table is not None
     assert other is not None
@@ -75,7 +75,7 @@ def test_the_table_has_what_each_chooses_and_the_present_in_both(both: Result) -
         rows = table[table["remanence_model"] == model].set_index("candidate")
         assert rows.index[rows["chosen"]].tolist() == [result.chosen]
         assert rows.index[rows["chosen_by_other"]].tolist() == [rival.chosen]
-        assert rows["present"].sum() == 1
+        assert rows["existing"].sum() == 1
         full = result.candidates.set_index("candidate")
         assert rows["p_missed"].to_dict() == full.loc[rows.index, "p_missed"].to_dict()
         assert (rows["batch"] == 2).loc[[result.chosen]].all()
@@ -126,8 +126,8 @@ def test_progress_names_the_second_run() -> None:
 
 
 @pytest.mark.slow
-def test_nothing_to_choose_in_either_leaves_the_present_setting(both: Result) -> None:
+def test_nothing_to_choose_in_either_leaves_the_existing_setting(both: Result) -> None:
     result = run_study(study_with(SMALL | BOTH | {"policy.p_false_max": 1e-9}), workers=1)
     assert result.remanence_models is not None
     assert len(result.remanence_models) == 2
-    assert result.remanence_models["present"].all()
+    assert result.remanence_models["existing"].all()

@@ -26,7 +26,7 @@ from tests.made.studies import FEW_TYPES, study_table, study_with
 
 SMALL: dict[str, Any] = FEW_TYPES | {
     "study.samples": 256,
-    "study.plants": 32,
+    "study.installations": 32,
     "study.earth_fault_samples": 64,
     "candidates.delay_s": [0.0, 0.06],
 }
@@ -36,7 +36,7 @@ SETTING = [
     "earth_pickup_a",
     "stabilising_resistance_ohm",
     "delay_s",
-    "slope1",
+    "first_slope",
 ]
 
 
@@ -52,11 +52,12 @@ def small() -> Result:
 @pytest.mark.slow
 def test_two_workers_give_the_numbers_of_one(small: Result) -> None:
     pair = run(workers=2)
-    for table in ("candidates", "by_type", "coverage", "inputs"):
+    for table in ("candidates", "by_type", "protected_winding", "inputs"):
         assert_frame_equal(getattr(small, table), getattr(pair, table), check_exact=True)
-    assert small.plants.keys() == pair.plants.keys()
+    assert small.installations.keys() == pair.installations.keys()
     assert all(
-        np.array_equal(small.plants[key], pair.plants[key], equal_nan=True) for key in small.plants
+        np.array_equal(small.installations[key], pair.installations[key], equal_nan=True)
+        for key in small.installations
     )
 
 
@@ -72,7 +73,7 @@ def every() -> Result:
         {
             "scheme.kind": list(BUILT_IN),
             "ct.neutral_conductor": {},
-            "candidates.slope1": [0.0, 0.2],
+            "candidates.first_slope": [0.0, 0.2],
             "candidates.earth_pickup_a": [0.02, 0.06, 0.1],
         }
     )
@@ -89,12 +90,12 @@ def test_probabilities_and_limits_are_in_order(every: Result) -> None:
         assert (frame[p] <= frame[f"{p}_high"] + 1e-12).all()
         assert frame[p].between(0, 1).all()
     assert (every.candidates["p_false_bound"] <= every.candidates["p_false_high"] + 1e-12).all()
-    assert (every.candidates["covered_p05"] <= every.candidates["covered_p95"]).all()
+    assert (every.candidates["protected_p05"] <= every.candidates["protected_p95"]).all()
 
 
 def test_a_coarser_setting_misses_more_and_trips_falsely_less(every: Result) -> None:
     frame = every.candidates[every.candidates["batch"] == 1]
-    for finer in (*SETTING[1:3], "slope1"):
+    for finer in (*SETTING[1:3], "first_slope"):
         others = [column for column in SETTING if column != finer]
         for _, group in frame.groupby(others, dropna=False):
             ordered = group.sort_values(finer)
@@ -124,7 +125,7 @@ def test_another_event_leaves_the_numbers_of_the_others(small: Result) -> None:
 
 
 def test_a_setting_in_service_off_the_grid_is_in_the_tables_and_compared() -> None:
-    present = {
+    existing = {
         "phase_pickup_a": 0.5,
         "earth_pickup_a": 0.3,
         "stabilising_resistance_ohm": 50.0,
@@ -132,14 +133,14 @@ def test_a_setting_in_service_off_the_grid_is_in_the_tables_and_compared() -> No
     }
     both = study_table()["external_events"]
     result = run(
-        {"external_events": both, "candidates.present": present, "policy.p_false_max": 0.9}
+        {"external_events": both, "candidates.existing": existing, "policy.p_false_max": 0.9}
     )
-    row = result.candidates[result.candidates["present"]]
+    row = result.candidates[result.candidates["existing"]]
     assert len(row) == 1
     assert row.iloc[0]["stabilising_resistance_ohm"] == 50.0
     assert row.iloc[0]["batch"] == 2
     assert result.chosen is not None
-    gap = result.comparison.set_index(["pair", "quantity"]).loc["chosen minus present", "p_missed"]
+    gap = result.comparison.set_index(["pair", "quantity"]).loc["chosen minus existing", "p_missed"]
     chosen = result.candidates.set_index("candidate").loc[result.chosen]
     assert gap["difference"] == pytest.approx(
         chosen["p_missed"] - row.iloc[0]["p_missed"], abs=1e-9
@@ -211,7 +212,7 @@ def test_the_position_law_can_be_changed() -> None:
 
 
 def test_an_exact_answer_for_the_share_out_of_reach(small: Result) -> None:
-    assert small.candidates["unreachable_per_year"].to_numpy() == pytest.approx(0.01 * 0.01)
+    assert small.candidates["outside_scope_per_year"].to_numpy() == pytest.approx(0.01 * 0.01)
     weights = (
         small.by_type[small.by_type["side"] == "internal"].groupby("candidate")["weight"].sum()
     )
@@ -226,8 +227,8 @@ def test_a_fault_that_is_seen_nowhere_is_not_seen_at_the_terminals() -> None:
             "candidates.earth_pickup_a": [0.1],
         }
     )
-    assert (result.coverage["p_detected"] == 0).all()
-    assert (result.candidates["covered_median"] == 0).all()
+    assert (result.protected_winding["p_detected"] == 0).all()
+    assert (result.candidates["protected_median"] == 0).all()
     assert (result.candidates["p_missed"] == 1).all()
     # 64 sampled faults do not prove "never"
     assert (result.candidates["p_missed_low"] < 1).all()
@@ -367,7 +368,7 @@ def test_the_least_annual_cost_is_chosen() -> None:
     assert gaps["cost_per_year"] == pytest.approx(
         1e6 * 0.0099 * gaps["p_missed"] + 5e3 * 0.2 * gaps["p_false"]
     )
-    assert frame["plants_above_limit"].isna().all()
+    assert frame["installations_above_limit"].isna().all()
     assert (~frame["refusals"].map(bool) == frame["usable"]).all()
 
 
@@ -386,60 +387,64 @@ def test_dear_false_trips_choose_coarser_and_dear_faults_finer() -> None:
     assert first.missed.total[finer.chosen - 1] == first.missed.total[first.usable].min()
 
 
-def in_scenarios(**changes: dict[str, Any]) -> Result:
+def in_assumption_sets(**changes: dict[str, Any]) -> Result:
     return run(
         {
             "external_events": study_table()["external_events"],
             "policy.p_false_max": 0.5,
             "policy.ignore_knee_rule": True,
-            "policy.scenarios": [{"name": name, "changes": keys} for name, keys in changes.items()],
+            "policy.assumption_sets": [
+                {"name": name, "changes": keys} for name, keys in changes.items()
+            ],
         }
     )
 
 
 @pytest.mark.slow
-def test_a_scenario_that_changes_nothing_changes_nothing() -> None:
+def test_an_assumption_set_that_changes_nothing_changes_nothing() -> None:
     both = study_table()["external_events"]
     alone = run(
         {"external_events": both, "policy.p_false_max": 0.5, "policy.ignore_knee_rule": True}
     )
-    same = in_scenarios(same={"load.power_factor": 0.9})
+    same = in_assumption_sets(same={"load.power_factor": 0.9})
     shared = list(alone.candidates.columns)
     assert_frame_equal(same.candidates[shared], alone.candidates, check_exact=True)
-    assert (same.candidates["worst_scenario"] == "as stated").all()
+    assert (same.candidates["worst_assumption_set"] == "as stated").all()
     assert same.candidates["worst_p_missed"].equals(
         same.candidates["p_missed"]
     )  # on the same random numbers
-    assert alone.scenarios.empty
-    assert alone.scenario_choices.empty
-    assert (same.scenario_choices["candidate"] == same.scenario_choices["candidate"].iloc[0]).all()
+    assert alone.assumption_sets.empty
+    assert alone.assumption_set_choices.empty
+    assert (
+        same.assumption_set_choices["candidate"] == same.assumption_set_choices["candidate"].iloc[0]
+    ).all()
 
 
 @pytest.mark.slow
-def test_the_choice_is_the_best_by_its_worst_scenario() -> None:
-    result = in_scenarios(
+def test_the_choice_is_the_best_by_its_worst_assumption_set() -> None:
+    result = in_assumption_sets(
         stiff={"earthing.resistance_ohm": 60.0},  # earth faults drive a third
         slow={
             "external_events.near_fault.clearing_time_s": 0.4,
             "external_events.far_fault.clearing_time_s": 0.4,
         },
     )
-    first, rows = result.outcome.first, result.scenarios
+    first, rows = result.outcome.first, result.assumption_sets
     assert result.chosen is not None
-    every = [first.judgement, *first.scenarios.values()]
+    every = [first.judgement, *first.assumption_sets.values()]
     allowed = np.all([each.usable & each.allowed for each in every], axis=0)
     worst = np.max([each.missed.total for each in every], axis=0)
     tried = result.outcome.tries  # the better ones missed the limit on fresh numbers
     assert worst[result.chosen - 1] == np.sort(worst[allowed])[tried - 1]
     assert worst[result.chosen - 1] > first.judgement.missed.total[result.chosen - 1]
-    mine = rows[rows["candidate"] == result.chosen].set_index("scenario")
+    mine = rows[rows["candidate"] == result.chosen].set_index("assumption_set")
     assert list(mine.index[mine["worst"]]) == ["stiff"]
     assert mine["allowed"].all()
     row = result.candidates.set_index("candidate").loc[result.chosen]
-    assert row["worst_scenario"] == "stiff"
+    assert row["worst_assumption_set"] == "stiff"
     assert row["worst_p_missed"] == mine["p_missed"].max()
     assert row["worst_p_false_bound"] == mine["p_false_bound"].max()
-    own = result.scenario_choices.set_index("scenario")
+    own = result.assumption_set_choices.set_index("assumption_set")
     assert list(own.index) == ["as stated", "stiff", "slow"]
     for name, each in zip(own.index, every, strict=True):
         best = own.loc[name, "candidate"] - 1
@@ -458,8 +463,8 @@ def test_the_choice_is_the_best_by_its_worst_scenario() -> None:
 
 def test_a_run_says_how_many_solutions_its_earth_faults_took(small: Result) -> None:
     told = (
-        "64 earth faults on 16 randomised Sobol' nets, 32 plants x 2 events, each at 16 places"
-        " along the winding: 1,024 solutions a circuit, 2,048 in all"
+        "64 earth faults on 16 randomised Sobol' nets, 32 installations x 2 events, each at 16"
+        " places along the winding: 1,024 solutions a circuit, 2,048 in all"
     )
     assert any(told in sentence for sentence in sentences(small))
     assert small.provenance["notes"]["phasor_solutions"] == 2048

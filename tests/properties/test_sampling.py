@@ -11,7 +11,12 @@ from montecarlo.sampling.design import Design
 from montecarlo.sampling.inputs import Input
 from montecarlo.sampling.nets import Net
 from montecarlo.sampling.stratum import Stratum
-from montecarlo.sampling.transform import WHICH_PLANT, all_plants, event_points, event_samples
+from montecarlo.sampling.transform import (
+    WHICH_INSTALLATION,
+    all_installations,
+    event_points,
+    event_samples,
+)
 
 LAW = read_distribution({"dist": "lognormal", "median": 2.0, "sigma": 0.7})
 quick = settings(max_examples=30, deadline=None, derandomize=True)
@@ -24,8 +29,8 @@ def an_input(key, varies, width="one"):
 
 
 INPUTS = (
-    an_input("p.a", "plant"),
-    an_input("p.six", "plant", "ct"),
+    an_input("p.a", "installation"),
+    an_input("p.six", "installation", "ct"),
     an_input("e.a", "event"),
     an_input("e.b", "event"),
     an_input("e.six", "event", "ct"),
@@ -41,16 +46,17 @@ nets = st.builds(
 seeds = st.integers(0, 2**63 - 1)
 
 
-def by_plant_and_event(design, seed, inputs=INPUTS, order=1):
-    """{key: (plants, events, ...)} put together from the chunks, computed in the given order."""
+def by_installation_and_event(design, seed, inputs=INPUTS, order=1):
+    """{key: (installations, events, ...)} put together from the chunks, computed in the given
+    order."""
     table = {}
     for chunk in design.chunks(Stratum("state.s"))[::order]:
         values = event_samples(inputs, TIES, seed=seed, design=design, chunk=chunk)
         first, events = chunk.event_block * design.events_per_chunk, design.events_in(chunk)
         for key, value in values.items():
-            shape = (design.plants_rounded, design.events_per_plant, *value.shape[1:])
+            shape = (design.installations_rounded, design.events_per_installation, *value.shape[1:])
             place = table.setdefault(key, np.full(shape, np.nan))
-            place[design.plants_in(chunk), first : first + events] = value.reshape(
+            place[design.installations_in(chunk), first : first + events] = value.reshape(
                 -1, events, *value.shape[1:]
             )
     return table
@@ -59,7 +65,9 @@ def by_plant_and_event(design, seed, inputs=INPUTS, order=1):
 @quick
 @given(designs, seeds)
 def test_chunks_may_be_computed_in_any_order(design, seed):
-    forwards, backwards = (by_plant_and_event(design, seed, order=order) for order in (1, -1))
+    forwards, backwards = (
+        by_installation_and_event(design, seed, order=order) for order in (1, -1)
+    )
     for key, value in forwards.items():
         assert np.isfinite(value).all()
         assert (value == backwards[key]).all()
@@ -69,9 +77,9 @@ def test_chunks_may_be_computed_in_any_order(design, seed):
 @given(designs, seeds, st.integers(1, 900))
 def test_more_samples_only_append_events(design, seed, more):
     longer = replace(design, samples=design.samples + more)
-    before, after = by_plant_and_event(design, seed), by_plant_and_event(longer, seed)
+    before, after = by_installation_and_event(design, seed), by_installation_and_event(longer, seed)
     for key, value in before.items():
-        assert (after[key][:, : design.events_per_plant] == value).all()
+        assert (after[key][:, : design.events_per_installation] == value).all()
 
 
 @quick
@@ -84,17 +92,17 @@ def test_an_input_fixed_or_added_leaves_every_other_draw(design, seed, key):
     )
     added = (
         an_input("e.table.new", "event", "ct"),
-        an_input("p.table.new", "plant"),
+        an_input("p.table.new", "installation"),
         *INPUTS,
         an_input("e.new", "event", "ct"),
-        an_input("p.new", "plant"),
+        an_input("p.new", "installation"),
     )
     if not design.net:
         added = (an_input("e.first", "event"), *added)
-    base = by_plant_and_event(design, seed)
+    base = by_installation_and_event(design, seed)
     without, with_more = (
-        by_plant_and_event(design, seed, fixed),
-        by_plant_and_event(design, seed, added),
+        by_installation_and_event(design, seed, fixed),
+        by_installation_and_event(design, seed, added),
     )
     for name, value in base.items():
         assert (with_more[name] == value).all()
@@ -103,10 +111,10 @@ def test_an_input_fixed_or_added_leaves_every_other_draw(design, seed, key):
 
 @quick
 @given(designs, seeds)
-def test_the_record_of_plants_is_what_the_chunks_used(design, seed):
+def test_the_record_of_installations_is_what_the_chunks_used(design, seed):
     record, used = (
-        all_plants(INPUTS, TIES, seed=seed, design=design),
-        by_plant_and_event(design, seed),
+        all_installations(INPUTS, TIES, seed=seed, design=design),
+        by_installation_and_event(design, seed),
     )
     for key, value in record.items():
         assert (used[key] == value[:, None]).all()
@@ -117,37 +125,39 @@ def test_the_record_of_plants_is_what_the_chunks_used(design, seed):
 
 @quick
 @given(nets, seeds)
-def test_every_run_of_points_is_one_event_of_each_plant_in_order(design, seed):
-    plants = design.plants_per_block
-    assert plants & (plants - 1) == 0
-    assert design.events_per_plant & (design.events_per_plant - 1) == 0
+def test_every_run_of_points_is_one_event_of_each_installation_in_order(design, seed):
+    installations = design.installations_per_block
+    assert installations & (installations - 1) == 0
+    assert design.events_per_installation & (design.events_per_installation - 1) == 0
     for chunk in design.chunks(Stratum("state.s"))[::7]:
         points = event_points(INPUTS, seed=seed, design=design, chunk=chunk)
-        which = (points.of(WHICH_PLANT, 1)[:, 0] * plants).astype(int)
-        assert (which.reshape(-1, plants) == np.arange(plants)).all()
+        which = (points.of(WHICH_INSTALLATION, 1)[:, 0] * installations).astype(int)
+        assert (which.reshape(-1, installations) == np.arange(installations)).all()
 
 
 @quick
 @given(nets, seeds)
-def test_the_plants_and_the_events_of_a_block_fill_every_dimension_evenly(design, seed):
+def test_the_installations_and_the_events_of_a_block_fill_every_dimension_evenly(design, seed):
     """Each of as many equal cells as there are points holds one, for every input by itself: over
-    the plants of a block, and over the events of a block in any number of chunks."""
-    plants, events = design.plants_per_block, design.events_per_plant
+    the installations of a block, and over the events of a block in any number of chunks."""
+    installations, events = design.installations_per_block, design.events_per_installation
     plain = read_distribution({"dist": "uniform", "low": 0.0, "high": 1.0})
     inputs = tuple(Input(i.key, i.quantity, plain, i.varies, i.columns) for i in INPUTS)
-    chunks = [chunk for chunk in design.chunks(Stratum("state.s")) if chunk.plant_block == 3]
+    chunks = [chunk for chunk in design.chunks(Stratum("state.s")) if chunk.installation_block == 3]
     parts = [event_samples(inputs, (), seed=seed, design=design, chunk=chunk) for chunk in chunks]
     for key in ("e.a", "e.six", "p.six"):
-        by_plant = np.concatenate(
-            [part[key].reshape(plants, -1, *part[key].shape[1:]) for part in parts], axis=1
+        by_installation = np.concatenate(
+            [part[key].reshape(installations, -1, *part[key].shape[1:]) for part in parts], axis=1
         )
-        by_plant = by_plant.reshape(plants, events, -1)
+        by_installation = by_installation.reshape(installations, events, -1)
         if key.startswith("p"):
-            cells = np.floor(by_plant[:, 0] * plants)
-            assert (np.sort(cells, axis=0) == np.arange(plants)[:, None]).all()
+            cells = np.floor(by_installation[:, 0] * installations)
+            assert (np.sort(cells, axis=0) == np.arange(installations)[:, None]).all()
         else:
-            block = np.floor(by_plant.reshape(plants * events, -1) * plants * events)
-            assert (np.sort(block, axis=0) == np.arange(plants * events)[:, None]).all()
+            block = np.floor(
+                by_installation.reshape(installations * events, -1) * installations * events
+            )
+            assert (np.sort(block, axis=0) == np.arange(installations * events)[:, None]).all()
 
 
 def test_blocks_rounds_and_strata_have_their_own_scramble_and_a_seed_repeats_it():

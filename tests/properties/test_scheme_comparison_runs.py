@@ -20,7 +20,7 @@ from tests.made.studies import study_with
 SMALL: dict[str, Any] = {
     "study.kind": "scheme_comparison",
     "study.samples": 128,
-    "study.plants": 16,
+    "study.installations": 16,
     "study.earth_fault_samples": 32,
     "policy.p_false_max": 0.5,
     "backup": {"neutral_voltage": {"pickup_percent": 10, "delay_s": 0.3}},
@@ -147,7 +147,7 @@ def test_a_scheme_without_a_setting_is_told_and_stands_in_no_pair() -> None:
             | THREE
             | {
                 "scheme.kind": ["per_phase", "two_phase_one_earth", "biased"],
-                "candidates.slope1": [0.5],
+                "candidates.first_slope": [0.5],
                 "candidates.earth_pickup_a": [0.0001],
             }
         )
@@ -165,7 +165,9 @@ def test_a_scheme_without_a_setting_is_told_and_stands_in_no_pair() -> None:
 def test_every_file_is_there_and_the_text_fits(three: Result) -> None:
     found = findings(three)
     assert {"schemes", "scheme_differences", "caught_by_other", "candidates"} <= set(found.frames)
-    assert {"schemes", "caught_by_other", "schemes_coverage", "tradeoff"} <= set(found.figures)
+    assert {"schemes", "caught_by_other", "schemes_protected_winding", "tradeoff"} <= set(
+        found.figures
+    )
     assert max(map(len, lines(found.text))) <= 100
     assert "nan" not in words(found.text).split()
     assert list(found.frames["schemes"]["scheme"]) == list(three.study.scheme.kinds)

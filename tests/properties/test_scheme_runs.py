@@ -1,4 +1,4 @@
-"""Whole small studies on every scheme: what each sees and does not, pilots, ratio matching, burdens
+"""Whole small studies on every scheme: what each sees and does not, leads, ratio matching, burdens
 in VA."""
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ from tests.made.studies import FEW_TYPES, REMOVE, faults_of, study_table, study_
 
 SMALL: dict[str, Any] = FEW_TYPES | {
     "study.samples": 128,
-    "study.plants": 16,
+    "study.installations": 16,
     "study.earth_fault_samples": 32,
     "policy.p_false_max": 1e-9,
 }  # nothing is chosen: all rows are of the study's own batch
@@ -40,7 +40,7 @@ GRIDS: dict[str, dict[str, Any]] = {
         "earth_pickup_a": [0.02, 0.05],
         "stabilising_resistance_ohm": [0, 300],
     },
-    "biased": {"phase_pickup_a": [0.05, 0.1], "slope1": [0.1, 0.3]},
+    "biased": {"phase_pickup_a": [0.05, 0.1], "first_slope": [0.1, 0.3]},
     "restricted_earth_fault": {
         "earth_pickup_a": [0.02, 0.05],
         "stabilising_resistance_ohm": [0, 300],
@@ -54,10 +54,10 @@ NUMBERS = [
     "p_false_low",
     "p_false_high",
     "p_false_bound",
-    "covered_median",
+    "protected_median",
     "missed_line_end_law",
-    "plant_missed_p95",
-    "plant_false_p95",
+    "installation_missed_p95",
+    "installation_false_p95",
     "load_operates_share",
     "unresolved",
     "usable",
@@ -123,7 +123,12 @@ def test_the_neutral_conductor_s_ct_is_drawn_for_itself_and_leaves_the_others() 
     for study in (
         study_on(
             "per_phase",
-            more | {"study.plants": 1024, "study.samples": 1024, "study.earth_fault_samples": 1024},
+            more
+            | {
+                "study.installations": 1024,
+                "study.samples": 1024,
+                "study.earth_fault_samples": 1024,
+            },
         )
         for more in ({}, {"ct.neutral_conductor": {}})
     ):
@@ -199,18 +204,18 @@ def test_phasors_and_the_transient_pass_agree_on_earth_faults(
     assert in_time == pytest.approx(phasors, rel=0.03)
 
 
-# --- pilots -------------------------------------------------------------------
+# --- leads -------------------------------------------------------------------
 
 
 @every_kind
-def test_six_wire_pilots_are_leads_twice_as_long(kind: str) -> None:
+def test_six_wire_leads_are_leads_twice_as_long(kind: str) -> None:
     """The CT in the neutral conductor has a loop of its own on either."""
     one_way = (
         {"ct.neutral_conductor.lead_resistance_ohm": 1.0}
         if kind == "restricted_earth_fault"
         else {}
     )
-    six = study_on(kind, {"scheme.pilots": "six_wire", "ct.lead_resistance_ohm": 1.0})
+    six = study_on(kind, {"scheme.leads": "six_wire", "ct.lead_resistance_ohm": 1.0})
     same(numbers(six), numbers(study_on(kind, {"ct.lead_resistance_ohm": 2.0} | one_way)), 0)
 
 
@@ -223,13 +228,13 @@ def test_a_return_core_matters_to_cts_that_excite_only(kind: str) -> None:
     same(numbers(study_on(kind, IDEAL)), numbers(study_on(kind, IDEAL | cores)))
 
 
-def test_six_wire_pilots_have_no_return_core() -> None:
+def test_six_wire_leads_have_no_return_core() -> None:
     line = (
-        "ct.return_core_ohm: six-wire pilots have no common return core; take it out, or set "
-        "scheme.pilots = 'four_wire'"
+        "ct.return_core_ohm: six-wire leads have no common return core; take it out, or set "
+        "scheme.leads = 'four_wire'"
     )
-    assert faults_of({"scheme.pilots": "six_wire", "ct.return_core_ohm": 0.5}) == (line,)
-    assert faults_of({"scheme.pilots": "six_wire", "ct.line_end": {"return_core_ohm": 0.5}}) == (
+    assert faults_of({"scheme.leads": "six_wire", "ct.return_core_ohm": 0.5}) == (line,)
+    assert faults_of({"scheme.leads": "six_wire", "ct.line_end": {"return_core_ohm": 0.5}}) == (
         line,
     )
 
@@ -370,7 +375,7 @@ HELD = {"candidates.delay_s": [0.06]}
 @every_kind
 def test_over_travel_as_long_as_the_delay_takes_it_away(kind: str) -> None:
     """For p_false; internal faults are solved by phasors here, or last."""
-    kept = ["p_false", "p_false_high", "p_false_bound", "plant_false_p95"]
+    kept = ["p_false", "p_false_high", "p_false_bound", "installation_false_p95"]
     held, ran_on = (
         numbers(study_on(kind, HELD | {"relay.over_travel_s": over})) for over in (0.0, 0.06)
     )
@@ -405,9 +410,9 @@ def test_what_is_measured_matters_to_spill_and_not_to_sinusoids() -> None:
     assert peak["p_missed"].equals(rms["p_missed"])
 
 
-# --- open pilots --------------------------------------------------------------
+# --- open CT circuits --------------------------------------------------------------
 
-OPEN = {"states.open_pilot_per_year": 0.01, "load.current_pu": 0.8}
+OPEN = {"states.open_ct_circuit_per_year": 0.01, "load.current_pu": 0.8}
 
 
 def test_the_share_is_over_a_scheme_s_own_cores() -> None:
@@ -423,28 +428,30 @@ def test_the_share_is_over_a_scheme_s_own_cores() -> None:
         }
     )
     result = run_study(study, workers=1)
-    shares = result.candidates.set_index("scheme")["open_pilot_operates_share"]
+    shares = result.candidates.set_index("scheme")["open_ct_circuit_operates_share"]
     assert shares["per_phase"] == 1.0
     assert shares["restricted_earth_fault"] == pytest.approx(3 / 4)
     states = result.by_type[result.by_type["side"] == "state"].set_index(["type", "candidate"])["p"]
     names = [
-        name for name in states.index.get_level_values(0).unique() if name.startswith("open_pilot")
+        name
+        for name in states.index.get_level_values(0).unique()
+        if name.startswith("open_ct_circuit")
     ]
     assert len(names) == 7 + 1  # each core, and whichever of them
-    assert states["open_pilot_neutral_conductor"].tolist() == [0.0, 0.0]
-    assert states["open_pilot_neutral_end_L2"].tolist() == [
+    assert states["open_ct_circuit_neutral_conductor"].tolist() == [0.0, 0.0]
+    assert states["open_ct_circuit_neutral_end_L2"].tolist() == [
         1.0,
         0.0,
     ]  # no core of the second scheme
-    assert states["open_pilot_line_end_L2"].tolist() == [1.0, 1.0]
+    assert states["open_ct_circuit_line_end_L2"].tolist() == [1.0, 1.0]
 
 
 @pytest.mark.slow
 def test_open_cores_among_the_events_do_not_depend_on_the_schemes_compared() -> None:
     both = {
         "ct.neutral_conductor": {},
-        "states.open_pilot_counts": True,
-        "states.open_pilot_per_year": 0.3,
+        "states.open_ct_circuit_counts": True,
+        "states.open_ct_circuit_per_year": 0.3,
     }
     grids = {
         "per_phase": {"phase_pickup_a": [0.1]},
@@ -477,7 +484,7 @@ def test_an_open_core_does_not_restrain(current: str, restraint: float) -> None:
     it."""
     load = 0.8 * 25e6 / (np.sqrt(3) * 11e3) / 1500
     trips = (load - 0.1) / (load * restraint)  # the slope at which it would only just trip
-    grid = {"phase_pickup_a": [0.1], "slope1": [0.95 * trips, 1.05 * trips]}
+    grid = {"phase_pickup_a": [0.1], "first_slope": [0.95 * trips, 1.05 * trips]}
     study = study_on(
         "biased",
         IDEAL
@@ -489,5 +496,5 @@ def test_an_open_core_does_not_restrain(current: str, restraint: float) -> None:
             "relay.pickup_error_percent": REMOVE,
         },
     )
-    found = run_study(study, workers=1).candidates.sort_values("slope1")
-    assert found["open_pilot_operates_share"].tolist() == [1.0, 0.0]
+    found = run_study(study, workers=1).candidates.sort_values("first_slope")
+    assert found["open_ct_circuit_operates_share"].tolist() == [1.0, 0.0]

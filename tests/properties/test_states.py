@@ -1,4 +1,4 @@
-"""States through a study file: overload, an open pilot core, the breaker open."""
+"""States through a study file: overload, an open CT circuit, the breaker open."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from tests.made.studies import FEW_TYPES, study_with
 
 SMALL: dict[str, Any] = FEW_TYPES | {
     "study.samples": 128,
-    "study.plants": 32,
+    "study.installations": 32,
     "study.earth_fault_samples": 64,
     "candidates.stabilising_resistance_ohm": [0.0],
 }
@@ -47,31 +47,31 @@ def test_one_open_core_operates_every_sensitive_element_and_only_if_load_reaches
     """Rated load 1312 A on 1500/1: 0.79 to 0.87 A through the leg of the open core and through the
     earth leg."""
     changes = {
-        "states.open_pilot_per_year": 0.01,
+        "states.open_ct_circuit_per_year": 0.01,
         "load.current_pu": {"dist": "uniform", "low": 0.9, "high": 1.0},
         "candidates.phase_pickup_a": [0.3, 1.2],
         "candidates.earth_pickup_a": [0.05, 1.2],
     }
     result = run(changes)
     share = result.candidates.set_index(["phase_pickup_a", "earth_pickup_a"])[
-        "open_pilot_operates_share"
+        "open_ct_circuit_operates_share"
     ]
     assert share.loc[(1.2, 0.05)] == 1.0
     assert share.loc[(1.2, 1.2)] == 0.0
     assert share.loc[(0.3, 1.2)] == pytest.approx(4 / 6)  # the cores of the two watched phases
     types = set(result.by_type.loc[result.by_type["side"] == "state", "type"])
-    assert {"open_pilot_neutral_end_L1", "open_pilot_line_end_L3"} <= types
+    assert {"open_ct_circuit_neutral_end_L1", "open_ct_circuit_line_end_L3"} <= types
     assert result.candidates["usable"].all()  # reported by itself
 
 
 def test_an_open_core_counts_among_the_events_only_if_the_study_says_so() -> None:
     changes = {
-        "states.open_pilot_per_year": 1.2,
+        "states.open_ct_circuit_per_year": 1.2,
         "load.current_pu": {"dist": "uniform", "low": 0.9, "high": 1.0},
         "candidates.phase_pickup_a": [1.2],
         "candidates.earth_pickup_a": [0.05],
     }
-    apart, counted = run(changes), run(changes | {"states.open_pilot_counts": True})
+    apart, counted = run(changes), run(changes | {"states.open_ct_circuit_counts": True})
     assert counted.candidates["false_per_year"].iloc[0] == pytest.approx(
         apart.candidates["false_per_year"].iloc[0] + 1.2, rel=1e-9
     )

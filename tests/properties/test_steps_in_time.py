@@ -43,7 +43,7 @@ def block_of(name: str, stratum: Stratum, samples: int = 64) -> Block:
     "name", [FEW[0], *(pytest.param(name, marks=pytest.mark.slow) for name in FEW[1:])]
 )
 def test_p_missed_of_every_candidate_is_right_by_the_default_step(name: str) -> None:
-    error, _ = errors(read_study(CONFIGS / f"{name}.toml"), plants=4, events=16)
+    error, _ = errors(read_study(CONFIGS / f"{name}.toml"), installations=4, events=16)
     assert 0 < np.abs(error).max() < ALLOWED  # some candidates go in time
 
 
@@ -56,7 +56,7 @@ def test_so_it_is_in_every_study_and_what_it_makes_of_itself(file: Path) -> None
 
 
 def test_the_benchmark_prints_a_row_a_study(capsys: pytest.CaptureFixture[str]) -> None:
-    main("unit_13_8kv", plants=2, events=2)
+    main("unit_13_8kv", installations=2, events=2)
     assert capsys.readouterr().out.splitlines()[-1].startswith("| unit_13_8kv | 80 | ")
 
 

@@ -40,7 +40,7 @@ from tests.made.studies import MINIMAL, study_with
 
 SMALL = {
     "study.samples": 256,
-    "study.plants": 16,
+    "study.installations": 16,
     "study.rare_samples": 0,
     "candidates.phase_pickup_a": [0.2],
     "candidates.earth_pickup_a": [0.05, 0.1],
@@ -132,7 +132,9 @@ def test_samples_without_a_result_are_counted_told_and_widen_the_limits(clean: R
 def test_above_the_limit_the_run_ends_and_keeps_its_chunks_for_a_larger_one(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    text = MINIMAL.replace("samples = 512", "samples = 64").replace("plants = 32", "plants = 16")
+    text = MINIMAL.replace("samples = 512", "samples = 64").replace(
+        "installations = 32", "installations = 16"
+    )
     (tmp_path / "tiny.toml").write_text(text)
     monkeypatch.chdir(tmp_path)
     assert main(["run", "tiny.toml", "--workers", "1"]) == 2
@@ -146,7 +148,7 @@ def test_above_the_limit_the_run_ends_and_keeps_its_chunks_for_a_larger_one(
     assert kept.endswith("; the same command goes on from there")
     assert [path.name for path in (tmp_path / "tiny-results").iterdir()] == ["unfinished"]
     (tmp_path / "tiny.toml").write_text(
-        text.replace("plants = 16", "plants = 16\nunresolved_share_max = 0.9")
+        text.replace("installations = 16", "installations = 16\nunresolved_share_max = 0.9")
     )
     assert main(["run", "tiny.toml", "--workers", "1"]) == 0
     assert "going on with the unfinished run in tiny-results (" in capsys.readouterr().err
@@ -155,9 +157,12 @@ def test_above_the_limit_the_run_ends_and_keeps_its_chunks_for_a_larger_one(
 
 @pytest.mark.slow
 @pytest.mark.usefixtures("spoilt")
-def test_a_scenario_has_rows_of_its_own() -> None:
-    scenario = {"name": "slow", "changes": {"external_events.near_fault.clearing_time_s": 0.2}}
-    rows = run_study(study(**{"policy.scenarios": [scenario]}), workers=1).unresolved
+def test_an_assumption_set_has_rows_of_its_own() -> None:
+    assumption_set = {
+        "name": "slow",
+        "changes": {"external_events.near_fault.clearing_time_s": 0.2},
+    }
+    rows = run_study(study(**{"policy.assumption_sets": [assumption_set]}), workers=1).unresolved
     assert set(rows["of"]) == {"", "slow"}
     assert (rows[rows["of"] == "slow"]["unresolved"] > 0).all()
 
@@ -262,8 +267,8 @@ def _with(found: Any, rows: Any, bad: float) -> Any:
 def _tally_of(job: Job, chunk: Any, rows: Any) -> Any:
     """Σ y of some samples of a chunk, by judging these alone."""
     block = Block(job, chunk).only(rows)
-    one_plant = replace(job.design_of(chunk.stratum), plants=16)
-    block.design = one_plant
+    one_installation = replace(job.design_of(chunk.stratum), installations=16)
+    block.design = one_installation
     return count(block, solve(block)).lattices[0].total.sum(axis=0)
 
 

@@ -13,7 +13,7 @@ from montecarlo.estimates.weighted import Source
 from tests.coverage import whole
 from tests.coverage.real import job_of
 
-SMALL = {"samples": 4096, "plants": 16, "clearing_s": 0.15}
+SMALL = {"samples": 4096, "installations": 16, "clearing_s": 0.15}
 
 
 @pytest.mark.slow

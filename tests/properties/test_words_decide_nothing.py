@@ -23,13 +23,13 @@ from studies.report.blocks import Block, Items, Section, Table
 from tests.made.studies import study_with
 
 X = "x"
-PRESENT = {"phase_pickup_a": 0.1, "earth_pickup_a": 0.1, "delay_s": 0.1}
+EXISTING = {"phase_pickup_a": 0.1, "earth_pickup_a": 0.1, "delay_s": 0.1}
 SMALL: dict[str, Any] = {
     "study.samples": 128,
-    "study.plants": 16,
+    "study.installations": 16,
     "study.earth_fault_samples": 32,
     "backup": {"neutral_voltage": {"pickup_percent": 10, "delay_s": 0.3}},
-    "candidates.present": PRESENT,
+    "candidates.existing": EXISTING,
     "candidates.stabilising_resistance_ohm": [300],
 }
 STUDIES: dict[str, dict[str, Any]] = {
@@ -38,7 +38,7 @@ STUDIES: dict[str, dict[str, Any]] = {
     "schemes": {
         "study.kind": "scheme_comparison",
         "scheme.kind": ["per_phase", "two_phase_one_earth"],
-        "candidates.present": PRESENT | {"scheme": "two_phase_one_earth"},
+        "candidates.existing": EXISTING | {"scheme": "two_phase_one_earth"},
         "policy.p_false_max": 0.5,
         "policy.p_false_max_each": 0.6,
     },
@@ -55,13 +55,13 @@ STUDIES: dict[str, dict[str, Any]] = {
             "undetected_time_s": 10,
         },
     },
-    "variants": {
-        "study.kind": "variants",
+    "alternatives": {
+        "study.kind": "alternatives",
         "policy.p_false_max": 0.5,
-        "variants": [{"name": "less", "changes": {"ct.knee_voltage_v": 450}}],
+        "alternatives": [{"name": "less", "changes": {"ct.knee_voltage_v": 450}}],
     },
 }
-SEVERAL = ("schemes", "options", "variants")  # several runs each
+SEVERAL = ("schemes", "options", "alternatives")  # several runs each
 SAID: dict[str, Callable[..., Any]] = {
     name: getattr(module, name)
     for module, names in (

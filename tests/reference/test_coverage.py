@@ -19,8 +19,8 @@ from montecarlo.estimates.intervals import (
     wilson,
 )
 from montecarlo.estimates.paired import paired
-from montecarlo.estimates.spread import binomial_noise, plant_spread
-from montecarlo.estimates.totals import mover, plant_correlation
+from montecarlo.estimates.spread import binomial_noise, installation_spread
+from montecarlo.estimates.totals import installation_correlation, mover
 from tests.coverage.pairs import Case, by_student, known
 
 SEED = int(os.environ.get("STATORODDS_TEST_SEED", "20"))
@@ -38,11 +38,11 @@ def exact_coverage(limits, n, p):
     return np.sum(stats.binom.pmf(hits, n, p) * ((low <= p) & (p <= high)))
 
 
-def beta_plants(rng, p, cv, plants, events, repeats=REPEATS):
-    """Hits (repeats, plants) of plants whose own rates have mean p and coefficient of variation
-    cv."""
+def beta_installations(rng, p, cv, installations, events, repeats=REPEATS):
+    """Hits (repeats, installations) of installations whose own rates have mean p and coefficient of
+    variation cv."""
     size = (1 - p) / p / cv**2 - 1
-    return rng.binomial(events, rng.beta(p * size, (1 - p) * size, (repeats, plants)))
+    return rng.binomial(events, rng.beta(p * size, (1 - p) * size, (repeats, installations)))
 
 
 @pytest.mark.parametrize("n", [20, 300, 2000])
@@ -60,7 +60,7 @@ def test_wilson_is_right_on_average_and_too_low_for_the_rare():
 
 
 @pytest.mark.parametrize(
-    ("p", "cv", "plants", "events"),
+    ("p", "cv", "installations", "events"),
     [
         (0.1, 0.3, 256, 8),
         (0.1, 1.0, 256, 40),
@@ -71,22 +71,22 @@ def test_wilson_is_right_on_average_and_too_low_for_the_rare():
         (1e-4, 3.0, 256, 40),
     ],
 )
-def test_clustered_limits_hold_for_plants_that_differ(p, cv, plants, events):
-    hits = beta_plants(np.random.default_rng(SEED), p, cv, plants, events)
-    assert covered(clustered(hits, np.full(plants, events)), p) > 0.915
-    bound = clustered(hits, np.full(plants, events), one_sided(0.95)).high
+def test_clustered_limits_hold_for_installations_that_differ(p, cv, installations, events):
+    hits = beta_installations(np.random.default_rng(SEED), p, cv, installations, events)
+    assert covered(clustered(hits, np.full(installations, events)), p) > 0.915
+    bound = clustered(hits, np.full(installations, events), one_sided(0.95)).high
     assert np.mean(p <= bound) > 0.90
 
 
-def test_plain_limits_are_too_narrow_for_plants_that_differ():
-    hits = beta_plants(np.random.default_rng(SEED), 0.1, 1.0, 256, 40)
+def test_plain_limits_are_too_narrow_for_installations_that_differ():
+    hits = beta_installations(np.random.default_rng(SEED), 0.1, 1.0, 256, 40)
     assert covered(clopper_pearson(hits.sum(-1), 256 * 40), 0.1) < 0.75  # 0.62 measured
 
 
-def test_risk_in_very_few_plants_is_missed_as_the_docstring_says():
-    # mean 1e-3, cv 14: about one plant in 200 carries it all. No count over 256 plants can show
-    # that reliably.
-    hits = beta_plants(np.random.default_rng(SEED), 1e-3, 14.0, 256, 40)
+def test_risk_in_very_few_installations_is_missed_as_the_docstring_says():
+    # mean 1e-3, cv 14: about one installation in 200 carries it all. No count over 256
+    # installations can show that reliably.
+    hits = beta_installations(np.random.default_rng(SEED), 1e-3, 14.0, 256, 40)
     bound = clustered(hits, np.full(256, 40), one_sided(0.95)).high
     assert 0.65 < np.mean(bound >= 1e-3) < 0.85
 
@@ -117,14 +117,14 @@ def test_totals_of_rare_types_want_exact_limits_not_wilsons():
     )  # 0.917 measured
 
 
-def test_totals_over_the_same_plants_need_the_correlation_of_the_types():
-    # three types whose rates on a plant are multiples of one beta variable: their errors move
-    # together
+def test_totals_over_the_same_installations_need_the_correlation_of_the_types():
+    # three types whose rates on an installation are multiples of one beta variable: their errors
+    # move together
     rng, events, ratios = np.random.default_rng(SEED), 40, np.array([1.0, 0.5, 0.2])
     rates = rng.beta(1.5, 6.0, (REPEATS, 1, 256)) * ratios[:, None]
     hits, truth = rng.binomial(events, rates), 0.2 * ratios.sum()
     limits = clustered(hits, np.full(256, events))
-    matrix = plant_correlation(hits / events)
+    matrix = installation_correlation(hits / events)
     assert (
         covered(mover(np.ones(3), hits.mean(-1) / events, *limits), truth) < 0.91
     )  # 0.84 measured
@@ -132,20 +132,20 @@ def test_totals_over_the_same_plants_need_the_correlation_of_the_types():
 
 
 @pytest.mark.parametrize(("blocks", "low", "high"), [(16, 0.90, 0.975), (256, 0.92, 0.98)])
-def test_student_limits_of_plant_means(blocks, low, high):
+def test_student_limits_of_installation_means(blocks, low, high):
     # each block the mean of 16 skewed probabilities, beta(0.2, 0.8)
     values = np.random.default_rng(SEED).beta(0.2, 0.8, (REPEATS, blocks, 16)).mean(-1)
     assert low < covered(student_mean(values), 0.2) < high
 
 
-def test_spread_over_plants_is_theirs_and_not_the_noise():
-    # beta-binomial plants: the truth is the beta law. 4,096 plants x 40 events; quantiles to
-    # one step of 1/40
+def test_spread_over_installations_is_theirs_and_not_the_noise():
+    # beta-binomial installations: the truth is the beta law. 4,096 installations x 40 events;
+    # quantiles to one step of 1/40
     law, events = stats.beta(4, 16), 40
     rng = np.random.default_rng(SEED)
     hits = rng.binomial(events, law.rvs((20, 4096), random_state=rng))
     limit = law.ppf(0.9)
-    spread = plant_spread(hits / events, binomial_noise(hits, events), limit)
+    spread = installation_spread(hits / events, binomial_noise(hits, events), limit)
     raw = np.quantile(hits / events, 0.95, axis=-1)
     assert spread.median == pytest.approx(law.median(), abs=1 / events)
     assert spread.p95 == pytest.approx(law.ppf(0.95), abs=1 / events)
@@ -172,7 +172,7 @@ def test_spread_over_plants_is_theirs_and_not_the_noise():
 )
 def test_paired_differences_hold_the_truth_however_few_events_differ(case, least, student):
     """600 repeats; each band lies four steps from what 2,000 showed (MEASUREMENTS.md). `student`:
-    the most that Student's t over plants or blocks holds, which was used before."""
+    the most that Student's t over installations or blocks holds, which was used before."""
     pairs, truth = known(case, 600, SEED)
     assert (
         np.mean([gap.low <= truth <= gap.high for gap in (paired(*pair) for pair in pairs)])

@@ -22,7 +22,7 @@ from tests.made.studies import REMOVE, study_with
 
 NO_SPREAD: dict[str, Any] = {
     "study.samples": 16,
-    "study.plants": 16,
+    "study.installations": 16,
     "study.earth_fault_samples": 16,
     "load.current_pu": 0.0,
     "machine.subtransient_reactance_pu": 1e-2,
@@ -110,7 +110,7 @@ def digit_of(one: WindingExample) -> float:
 def test_a_worked_example_as_a_study(one: WindingExample) -> None:
     row = run_example(one).candidates.iloc[0]
     assert 100 * row["p_missed"] == pytest.approx(one.percent, abs=digit_of(one))
-    assert 100 * (1 - row["covered_median"]) == pytest.approx(one.percent, abs=digit_of(one))
+    assert 100 * (1 - row["protected_median"]) == pytest.approx(one.percent, abs=digit_of(one))
     # nothing is uncertain
     assert row["p_missed_low"] == pytest.approx(row["p_missed"], abs=1e-12)
     assert row["missed_line_end_law"] == pytest.approx(row["p_missed"] ** 2, rel=1e-9)
@@ -122,7 +122,7 @@ def test_a_worked_example_as_a_study(one: WindingExample) -> None:
 SCHEMES: dict[str, dict[str, Any]] = {
     "restricted_earth_fault": {"ct.neutral_conductor": {}, "relay.earth_burden_ohm": 0.0},
     "two_phase_one_earth": {"candidates.phase_pickup_a": [50.0]},
-    "biased": {"candidates.slope1": [0.0]},
+    "biased": {"candidates.first_slope": [0.0]},
 }
 
 
@@ -154,7 +154,7 @@ def test_independent_zero_mean_tolerances_leave_the_mean_where_it_was() -> None:
         6.0,
         **{
             "study.samples": 1024,
-            "study.plants": 1024,
+            "study.installations": 1024,
             "study.earth_fault_samples": 4096,
             "earthing.resistance_ohm": {
                 "nominal": 6.0,
@@ -173,7 +173,7 @@ def test_independent_zero_mean_tolerances_leave_the_mean_where_it_was() -> None:
     half = (row["p_missed_high"] - row["p_missed_low"]) / 2
     assert 0 < half < 3e-4 * X0  # 4,096 faults counted: 0.055 X0
     assert abs(row["p_missed"] - X0) < 3 * half  # another seed fails once in 80,000
-    assert row["plant_missed_p95"] > X0 * 1.05
+    assert row["installation_missed_p95"] > X0 * 1.05
 
 
 def test_discrete_positions_are_summed() -> None:
@@ -243,7 +243,7 @@ def test_resistors_of_a_worked_example_as_options(group: list[WindingExample]) -
     for row, one in zip(options.table.to_dict("records"), group, strict=True):
         ohm = one.resistor_ohm
         assert 100 * row["p_missed"] == pytest.approx(one.percent, abs=digit_of(one))
-        assert 100 * (1 - row["covered_median"]) == pytest.approx(one.percent, abs=digit_of(one))
+        assert 100 * (1 - row["protected_median"]) == pytest.approx(one.percent, abs=digit_of(one))
         assert row["terminal_fault_a_median"] == pytest.approx(
             emf / ohm, rel=1e-3
         )  # a little winding reactance

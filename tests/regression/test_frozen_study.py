@@ -26,7 +26,7 @@ COLUMNS = (
     "p_false_high",
     "missed_per_year",
     "false_per_year",
-    "covered_median",
+    "protected_median",
 )
 TOLERANCE = 1e-6  # relative; other processors round otherwise
 

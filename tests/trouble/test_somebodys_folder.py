@@ -37,7 +37,7 @@ def clean(command: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, 
 
 def with_study(folder: Path) -> Path:
     text = minimal_study_text().replace("samples = 512", "samples = 64")
-    text = text.replace("plants = 32", "plants = 16").replace(
+    text = text.replace("installations = 32", "installations = 16").replace(
         "p_false_max = 0.01", "p_false_max = 0.5"
     )
     (folder / "s.toml").write_text(text)
@@ -104,8 +104,8 @@ def test_the_guide_starts_workers_so() -> None:
 
 
 @pytest.mark.slow
-def test_the_doctor_runs_no_file_of_the_folder(command: Path, tmp_path: Path) -> None:
-    done = done_in(with_strangers(tmp_path), command, "doctor")
+def test_the_selfcheck_runs_no_file_of_the_folder(command: Path, tmp_path: Path) -> None:
+    done = done_in(with_strangers(tmp_path), command, "selfcheck")
     (line,) = (line for line in done.stdout.splitlines() if line.startswith("worker processes"))
     assert line.split()[2] == "good"
     assert marks(tmp_path) == []
@@ -125,7 +125,7 @@ def test_the_environment_is_afterwards_what_it_was(
 def test_a_file_that_would_lead_numba_elsewhere_is_one_line(command: Path, tmp_path: Path) -> None:
     """It could name a folder of compiled code, which is loaded and run."""
     (with_study(tmp_path) / ".numba_config.yaml").write_text("cache_dir: .\n")
-    for arguments in (["run", "s.toml"], ["check", "s.toml"], ["doctor"], ["verify"]):
+    for arguments in (["run", "s.toml"], ["check", "s.toml"], ["selfcheck"], ["verify"]):
         done = done_in(tmp_path, command, *arguments)
         assert (done.returncode, done.stdout) == (2, "")
         assert (

@@ -217,7 +217,7 @@ def test_a_name_of_a_device_is_known_whatever_its_ending(name: str) -> None:
         ["new", "nul.toml"],
         ["check", "s.toml", "--picture", "aux.svg"],
         ["run", "s.toml", "--out", "con"],
-        ["update", "run", "measured.csv", "--out", "com1.csv"],
+        ["measured", "run", "measured.csv", "--out", "com1.csv"],
     ],
 )
 def test_nothing_is_written_under_such_a_name(

@@ -19,7 +19,7 @@ LEVEL = 0.95
 
 @dataclass(frozen=True, eq=False)
 class Sampled:
-    """n rows in independent batches of `BATCH`, each row a plant of its own."""
+    """n rows in independent batches of `BATCH`, each row an installation of its own."""
 
     name: Stratum
     share: float  # what its mean counts for in the total

@@ -182,7 +182,7 @@ def cells_of(scores: Array) -> Index:
 def worths(
     samples: Sequence[Sampled], keys: Sequence[str], rule: Rule, rng: np.random.Generator
 ) -> dict[str, Worth]:
-    """What knowing the cell of each plant input is worth. Exactly 0 with one candidate.
+    """What knowing the cell of each installation input is worth. Exactly 0 with one candidate.
 
     Parameters
     ----------

@@ -88,10 +88,10 @@
     if (is.missed_per_year !== null) entry("Missed faults a year", "", [number("missed_per_year", is.missed_per_year, plain(is.missed_per_year, 3))]);
     if (is.p_false === 0) entry("False trips a year", "", [number("false_per_year", is.false_per_year, "none seen")]);
     else if (is.false_per_year !== null) entry("False trips a year", "", [number("false_per_year", is.false_per_year, plain(is.false_per_year, 3))]);
-    if (is.covered_median !== null) entry("Winding covered (5 and 95 % of the earth faults)", "",
-      [number("covered_median", is.covered_median, percent(is.covered_median, 3)), " (",
-       number("covered_p05", is.covered_p05, percent(is.covered_p05, 3)), " and ",
-       number("covered_p95", is.covered_p95, percent(is.covered_p95, 3)), ")"]);
+    if (is.protected_median !== null) entry("Winding protected (5 and 95 % of the earth faults)", "",
+      [number("protected_median", is.protected_median, percent(is.protected_median, 3)), " (",
+       number("protected_p05", is.protected_p05, percent(is.protected_p05, 3)), " and ",
+       number("protected_p95", is.protected_p95, percent(is.protected_p95, 3)), ")"]);
     if ("p_nobody" in is) entry("Missed by the back-up too", "", limits(is, "p_nobody", 3));
     if ("cost_per_year" in is) entry("Cost a year", "", cost(is));
     entry("Bound of the false trips that the policy uses", "", is.p_false_bound === null ? ["unresolved"] :
@@ -115,12 +115,12 @@
     part("ring").setAttribute("cy", y);
     part("across").setAttribute("d", known ? `M${across(is.p_false_low)} ${y}H${across(is.p_false_high)}` : "");
     part("upright").setAttribute("d", known ? `M${x} ${height(is.p_missed_low)}V${height(is.p_missed_high)}` : "");
-    const blind = is.covered_median === null ? null : 1 - is.covered_median;
+    const unprotected = is.protected_median === null ? null : 1 - is.protected_median;
     const { left, right } = data.scale, place = share => left + (right - left) * share;
-    part("blind").setAttribute("width", blind === null ? 0 : place(blind) - left);
-    part("spread").setAttribute("d", blind === null ? "" : `M${place(1 - is.covered_p95)} 30H${place(1 - is.covered_p05)}`);
-    part("winding-text").textContent = blind === null ? "no earth faults in this study" :
-      `blind: ${percent(blind, 3)} from the neutral (median)`;
+    part("unprotected").setAttribute("width", unprotected === null ? 0 : place(unprotected) - left);
+    part("spread").setAttribute("d", unprotected === null ? "" : `M${place(1 - is.protected_p95)} 30H${place(1 - is.protected_p05)}`);
+    part("winding-text").textContent = unprotected === null ? "no earth faults in this study" :
+      `unprotected: ${percent(unprotected, 3)} from the neutral (median)`;
   }
 
   function show(candidate) {

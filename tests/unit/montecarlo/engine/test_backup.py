@@ -139,7 +139,7 @@ def test_nonsense_is_refused_with_a_line(table: dict[str, Any], fault: str) -> N
     assert fault in faults_of({"backup": table})
 
 
-def test_its_error_is_an_input_of_each_plant() -> None:
+def test_its_error_is_an_input_of_each_installation() -> None:
     table = {
         "neutral_current": {
             "pickup_a": 5.0,
@@ -149,7 +149,7 @@ def test_its_error_is_an_input_of_each_plant() -> None:
     }
     inputs = {item.key: item for item in list_inputs(study_with({"backup": table}))}
     item = inputs["backup.neutral_current.error_percent"]
-    assert (item.varies, item.columns) == ("plant", 1)
+    assert (item.varies, item.columns) == ("installation", 1)
 
 
 # --- cautions -----------------------------------------------------------------

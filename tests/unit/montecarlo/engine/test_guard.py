@@ -106,9 +106,9 @@ def test_none_is_told_as_well_as_some() -> None:
     )
 
 
-def test_names_say_of_which_scenario_of_which_variant() -> None:
-    (row,) = named(named([ROW], "slow clearing"), "variant two")
-    assert row.name == "external.near_fault, counted, own batch, variant two, slow clearing"
+def test_names_say_of_which_assumption_set_of_which_alternative() -> None:
+    (row,) = named(named([ROW], "slow clearing"), "alternative two")
+    assert row.name == "external.near_fault, counted, own batch, alternative two, slow clearing"
     assert unresolved_numbers([ROW, row]) == {ROW.name: "2 of 200", row.name: "2 of 200"}
 
 

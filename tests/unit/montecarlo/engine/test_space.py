@@ -38,7 +38,7 @@ def pickups_of(study, name, u):
     return block.per_setting(block.circuits[0], judged.quantity[:, :, 0, 0])
 
 
-def test_columns_are_those_of_the_event_and_of_the_plant():
+def test_columns_are_those_of_the_event_and_of_the_installation():
     space = space_of(study_with(), Stratum("external.near_fault"))
     assert "external_events.near_fault.external_reactance_pu" in space.first
     assert not [
@@ -60,7 +60,7 @@ def test_an_input_tied_to_one_that_matters_is_a_column_too():
             ]
         },
         load={
-            "current_pu": {"dist": "uniform", "low": 0.2, "high": 1.0, "varies": "plant"},
+            "current_pu": {"dist": "uniform", "low": 0.2, "high": 1.0, "varies": "installation"},
             "power_factor": 0.9,
         },
     )
@@ -108,7 +108,7 @@ def test_angle_and_phase_are_independent():
 
 
 @pytest.mark.parametrize("name", ["near_fault", "far_fault"])
-def test_turns_and_half_waves_are_symmetries_of_a_symmetric_plant(name):
+def test_turns_and_half_waves_are_symmetries_of_a_symmetric_installation(name):
     study = study_with(NO_LOAD)
     space = space_of(study, Stratum(f"external.{name}"))
     u = np.random.default_rng(4).standard_normal((64, space.dims))
@@ -124,7 +124,7 @@ def test_turns_and_half_waves_are_symmetries_of_a_symmetric_plant(name):
 @pytest.mark.parametrize(
     ("name", "order"), [("near_fault", [[0, 1, 2]]), ("far_fault", [[0, 1, 2], [0, 2, 1]])]
 )
-def test_images_are_symmetries_of_a_symmetric_plant(name, order):
+def test_images_are_symmetries_of_a_symmetric_installation(name, order):
     study = study_with(NO_LOAD)
     space = space_of(study, Stratum(f"external.{name}"))
     u = np.random.default_rng(5).standard_normal((64, space.dims))

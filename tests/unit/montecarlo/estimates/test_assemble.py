@@ -12,11 +12,11 @@ from montecarlo.estimates.intervals import student_mean
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS
 
-PLANTS, EVENTS = 4 * BLOCKS, 10
+INSTALLATIONS, EVENTS = 4 * BLOCKS, 10
 
 
 def stratum(means: Array, conditional: bool = True) -> Gathered:
-    """means (C, M) of the plants, each of EVENTS samples."""
+    """means (C, M) of the installations, each of EVENTS samples."""
     trials = np.full(means.shape[1], float(EVENTS))
     return Gathered(
         "internal.some",
@@ -36,8 +36,8 @@ def rng() -> np.random.Generator:
 
 
 def opposed(rng: np.random.Generator, blocks: Array) -> Array:
-    """Plants that differ much inside a block and leave its mean at `blocks` (C, 16), as points of a
-    net do."""
+    """Installations that differ much inside a block and leave its mean at `blocks` (C, 16), as
+    points of a net do."""
     off = rng.uniform(0, 0.2, (len(blocks), BLOCKS, 2))
     return np.asarray(
         (blocks[..., None] + np.concatenate([off, -off], axis=-1)).reshape(len(blocks), -1)
@@ -65,10 +65,10 @@ def test_a_total_knows_that_two_types_move_together_by_block(rng: np.random.Gene
 
 
 def test_nothing_known_is_not_nothing_missed_under_the_other_law() -> None:
-    means = np.full((2, PLANTS), 0.5)
+    means = np.full((2, INSTALLATIONS), 0.5)
     some = replace(stratum(means), line_end=means * EVENTS)
     assert line_end_total([some], [1.0]).tolist() == [0.5, 0.5]
-    lost = np.array([np.full(PLANTS, float(EVENTS)), np.zeros(PLANTS)])
+    lost = np.array([np.full(INSTALLATIONS, float(EVENTS)), np.zeros(INSTALLATIONS)])
     assert np.isnan(line_end_total([replace(some, unresolved=lost)], [1.0])).tolist() == [
         True,
         False,

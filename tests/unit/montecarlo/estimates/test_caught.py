@@ -15,8 +15,8 @@ from montecarlo.estimates.tally import Pickups, Tally
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS
 
-PLANTS, EVENTS, DELAYS = 3, 7, 2
-N = PLANTS * EVENTS
+INSTALLATIONS, EVENTS, DELAYS = 3, 7, 2
+N = INSTALLATIONS * EVENTS
 PHASE, EARTH = np.array([0.1, 0.2, 0.4]), np.array([0.01, 0.03])
 ALONG = np.random.default_rng(6).random(N)
 
@@ -32,17 +32,17 @@ def pickups(rng: np.random.Generator, scale: float = 1.0) -> Pickups:
 
 def pairs(y: Array, along: Array | None = None) -> Array:
     """Sums over all samples, (missed by, caught by)."""
-    return np.asarray(sum_caught(y, PLANTS, along).total.sum(axis=0)[..., 0])
+    return np.asarray(sum_caught(y, INSTALLATIONS, along).total.sum(axis=0)[..., 0])
 
 
 def test_counted_samples_are_missed_as_the_tally_counts_them(rng: np.random.Generator) -> None:
     fault, load = pickups(rng), pickups(rng, scale=0.6)
     fault.phase[4] = np.nan
     each = missed_samples(fault, load, PHASE, EARTH, DELAYS)
-    tally = count_missed(fault, load, PHASE, EARTH, DELAYS, PLANTS, None)
+    tally = count_missed(fault, load, PHASE, EARTH, DELAYS, INSTALLATIONS, None)
     assert np.isnan(each[4]).all()
-    assert np.nansum(each.reshape(PLANTS, EVENTS, -1), axis=1) == pytest.approx(
-        tally.total.reshape(PLANTS, -1)
+    assert np.nansum(each.reshape(INSTALLATIONS, EVENTS, -1), axis=1) == pytest.approx(
+        tally.total.reshape(INSTALLATIONS, -1)
     )
 
 
@@ -52,11 +52,11 @@ def test_conditional_shares_are_those_of_the_tally(rng: np.random.Generator) -> 
     earth_x[4] = np.nan
     each = missed_shares(phase_x, earth_x, load, PHASE, EARTH, lambda x: x**2)
     tally = sum_conditional(
-        phase_x, earth_x, load, PHASE, EARTH, PLANTS, lambda x: x**2, ALONG, False
+        phase_x, earth_x, load, PHASE, EARTH, INSTALLATIONS, lambda x: x**2, ALONG, False
     )
     assert np.isnan(each[4]).all()
-    assert np.nansum(each.reshape(PLANTS, EVENTS, -1), axis=1) == pytest.approx(
-        tally.total.reshape(PLANTS, -1)
+    assert np.nansum(each.reshape(INSTALLATIONS, EVENTS, -1), axis=1) == pytest.approx(
+        tally.total.reshape(INSTALLATIONS, -1)
     )
     assert (
         each[~load.silent(PHASE, EARTH, 1)[0][:, 0, 0]][:, 0] == 1
@@ -65,11 +65,13 @@ def test_conditional_shares_are_those_of_the_tally(rng: np.random.Generator) -> 
 
 def test_of_counted_samples_a_loop_finds_the_same_pairs(rng: np.random.Generator) -> None:
     y = np.asarray(rng.random((N, 4)) < 0.5, float)
-    found = sum_caught(y, PLANTS)
-    for plant, a, b in product(range(PLANTS), range(4), range(4)):
-        own = y[plant * EVENTS : (plant + 1) * EVENTS]
-        assert found.total[plant, a, b, 0] == sum(1 for row in own if row[a] == 1 and row[b] == 0)
-    assert found.trials.tolist() == [EVENTS] * PLANTS
+    found = sum_caught(y, INSTALLATIONS)
+    for installation, a, b in product(range(INSTALLATIONS), range(4), range(4)):
+        own = y[installation * EVENTS : (installation + 1) * EVENTS]
+        assert found.total[installation, a, b, 0] == sum(
+            1 for row in own if row[a] == 1 and row[b] == 0
+        )
+    assert found.trials.tolist() == [EVENTS] * INSTALLATIONS
     assert found.noise is None
 
 
@@ -87,8 +89,8 @@ def test_of_earth_faults_the_place_is_integrated(rng: np.random.Generator) -> No
 def test_two_independent_uniform_stretches_leave_a_sixth() -> None:
     # E max(U - V, 0) = 1/6 for independent uniform U, V; its standard deviation is sqrt(1/12 -
     # 1/36) = 0.236
-    y = np.random.default_rng(3).random((PLANTS * 20_000, 2))
-    found = sum_caught(y, PLANTS, y[:, 0]).total.sum(axis=0)[..., 0] / len(y)
+    y = np.random.default_rng(3).random((INSTALLATIONS * 20_000, 2))
+    found = sum_caught(y, INSTALLATIONS, y[:, 0]).total.sum(axis=0)[..., 0] / len(y)
     assert found[0, 1] == pytest.approx(1 / 6, abs=5 * 0.236 / np.sqrt(len(y)))
 
 
@@ -110,7 +112,7 @@ def test_the_two_ways_differ_by_the_difference_of_the_misses(
 def test_a_sample_unresolved_for_one_candidate_counts_for_no_pair(rng: np.random.Generator) -> None:
     y = rng.random((N, 3))
     y[1, 2] = np.nan
-    tally = sum_caught(y, PLANTS, ALONG)
+    tally = sum_caught(y, INSTALLATIONS, ALONG)
     assert tally.unresolved.tolist() == [1, 0, 0]
     assert pairs(y, ALONG)[0, 1] == pytest.approx(
         np.maximum(y[:, 0] - y[:, 1], 0)[np.arange(N) != 1].sum()
@@ -119,7 +121,8 @@ def test_a_sample_unresolved_for_one_candidate_counts_for_no_pair(rng: np.random
 
 def test_pairs_add_and_have_limits_like_any_type(rng: np.random.Generator) -> None:
     blocks = [
-        Tally((), caught=sum_caught(rng.random((N, 2)), PLANTS, ALONG)) for _ in range(BLOCKS)
+        Tally((), caught=sum_caught(rng.random((N, 2)), INSTALLATIONS, ALONG))
+        for _ in range(BLOCKS)
     ]
     both = blocks[0] + blocks[1]
     assert both.caught is not None

@@ -21,22 +21,29 @@ from montecarlo.frames.choosing import hinge
 from studies.report.refusals import because
 from tests.made.studies import study_with
 
-PLANTS, EVENTS = 32, 16
+INSTALLATIONS, EVENTS = 32, 16
 
 
 def counted(name: str, hits: Any) -> Gathered:
-    """Hits (C, M) of 16 events on each of 32 plants."""
+    """Hits (C, M) of 16 events on each of 32 installations."""
     hits = np.asarray(hits, float)
     return Gathered(
-        name, hits, np.full(PLANTS, float(EVENTS)), np.zeros(hits.shape), None, None, None, None
+        name,
+        hits,
+        np.full(INSTALLATIONS, float(EVENTS)),
+        np.zeros(hits.shape),
+        None,
+        None,
+        None,
+        None,
     )
 
 
 def test_a_difference_weighs_its_types_as_the_study_does() -> None:
-    # The paired t interval of SciPy on the plants' own differences, weighted by the events'
+    # The paired t interval of SciPy on the installations' own differences, weighted by the events'
     # rates 0.2 and 1 a year: with some hundred events the limits lie close to it, and outside.
     rng = np.random.default_rng(5)
-    near, far = rng.integers(0, 6, (2, PLANTS)), rng.integers(0, 3, (2, PLANTS))
+    near, far = rng.integers(0, 6, (2, INSTALLATIONS)), rng.integers(0, 3, (2, INSTALLATIONS))
     strata = {
         f"internal.{kind}": counted(kind, near)
         for kind in ("earth", "phase_phase", "phase_phase_earth", "three_phase")
@@ -89,12 +96,12 @@ def outcome(policy: dict[str, Any], chosen: int, **other: Any) -> Outcome:
     judged = Judgement(
         missed=Total(missed, missed, missed),
         false=Total(false, false, false),
-        open_pilot_share=np.zeros(4),
+        open_ct_circuit_share=np.zeros(4),
         unresolved=np.zeros(4),
         **parts,
     )
     first = SimpleNamespace(
-        judgement=judged, verdict=judged, scenarios={}, settings=[0, 1, 2, 3], number=1
+        judgement=judged, verdict=judged, assumption_sets={}, settings=[0, 1, 2, 3], number=1
     )
     return cast(
         "Outcome",

@@ -1,4 +1,5 @@
-"""Limits at their ends, by hand formulas, on arrays of candidates; totals; spread over plants."""
+"""Limits at their ends, by hand formulas, on arrays of candidates; totals; spread over
+installations."""
 
 import numpy as np
 import pytest
@@ -14,8 +15,8 @@ from montecarlo.estimates.intervals import (
     wilson,
     with_unresolved,
 )
-from montecarlo.estimates.spread import binomial_noise, plant_spread
-from montecarlo.estimates.totals import Total, mover, none_within, plant_correlation
+from montecarlo.estimates.spread import binomial_noise, installation_spread
+from montecarlo.estimates.totals import Total, installation_correlation, mover, none_within
 
 # --- proportions --------------------------------------------------------------
 
@@ -62,8 +63,8 @@ def test_level_outside_0_to_1_is_refused():
 
 
 def test_effective_size_by_hand():
-    # Korn and Graubard 1998: 4 plants x 10 events, hits 0 1 2 5; p = 0.2, v = 4/3 (4 + 1 + 0 +
-    # 9)/1600 = 0.011667, n* = 0.16/0.011667 = 13.714, times (t_39/t_3)^2 = (2.02269/3.18245)^2
+    # Korn and Graubard 1998: 4 installations x 10 events, hits 0 1 2 5; p = 0.2, v = 4/3 (4 + 1 + 0
+    # + 9)/1600 = 0.011667, n* = 0.16/0.011667 = 13.714, times (t_39/t_3)^2 = (2.02269/3.18245)^2
     # (t tables) = 5.5400
     size = clustered_size([0, 1, 2, 5], 10, 0.025)
     assert size == pytest.approx(5.5400, rel=1e-4)
@@ -71,7 +72,7 @@ def test_effective_size_by_hand():
 
 
 def test_clusters_never_narrow_the_plain_limits():
-    even, n = np.full(64, 2), np.full(64, 10)  # no variance at all between the plants
+    even, n = np.full(64, 2), np.full(64, 10)  # no variance at all between the installations
     assert clustered_size(even, n, 0.025) == 640
     assert clustered(even, n) == pytest.approx(np.ravel(clopper_pearson(128, 640)))
 
@@ -168,10 +169,10 @@ def test_mover_of_one_type_is_that_type_and_weight_zero_is_nothing():
 
 def test_estimates_that_move_together_add_up_plainly():
     p, low, high = np.array([[0.1, 0.3], [0.1, 0.3]]), 0.05, 0.4
-    plants = np.array(
+    installations = np.array(
         [[[0.0, 0.2], [0.1, 0.5]], [[0.0, 0.2], [0.5, 0.1]]]
     )  # candidate 0 together, 1 opposed
-    matrix = plant_correlation(plants)
+    matrix = installation_correlation(installations)
     assert matrix == pytest.approx(np.array([np.ones((2, 2)), np.eye(2)]))
     total = mover([1.0, 2.0], p, low, high, matrix)
     assert total.high == pytest.approx([0.7 + 0.3 + 2 * 0.1, 0.7 + np.hypot(0.3, 0.2)])
@@ -179,7 +180,7 @@ def test_estimates_that_move_together_add_up_plainly():
     assert (
         mover([1.0, 2.0], p, low, high, np.eye(2)).high == mover([1.0, 2.0], p, low, high).high
     ).all()
-    assert (plant_correlation([[0.2, 0.2], [0.1, 0.5]]) == np.eye(2)).all()
+    assert (installation_correlation([[0.2, 0.2], [0.1, 0.5]]) == np.eye(2)).all()
 
 
 def test_no_event_in_n_years_is_the_poisson_law_s_and_its_limits_change_sides():
@@ -190,30 +191,30 @@ def test_no_event_in_n_years_is_the_poisson_law_s_and_its_limits_change_sides():
     assert none.high == pytest.approx(stats.poisson.pmf(0, 30 * rate.low))
 
 
-def test_plants_that_differ_stay_quiet_more_often_than_their_mean_rate_says():
-    # Jensen: the mean of exp(-rate years) over plants is at least exp(-mean rate years)
+def test_installations_that_differ_stay_quiet_more_often_than_their_mean_rate_says():
+    # Jensen: the mean of exp(-rate years) over installations is at least exp(-mean rate years)
     rates = np.random.default_rng(3).gamma(0.5, 0.02, 1000)
     mean = Total(*np.full(3, rates.mean()))
     assert np.exp(-30 * rates).mean() > none_within(mean, 30.0).total
 
 
-# --- spread over plants -------------------------------------------------------
+# --- spread over installations -------------------------------------------------------
 
 
-def test_spread_of_exact_plant_values_is_theirs():
+def test_spread_of_exact_installation_values_is_theirs():
     means = np.linspace(0, 1, 101)
-    spread = plant_spread(means, 0.0, 0.9)
+    spread = installation_spread(means, 0.0, 0.9)
     assert (spread.median, spread.p95) == pytest.approx((0.5, 0.95))
     assert spread.above == pytest.approx(10 / 101)
     assert spread.sd == pytest.approx(means.std(ddof=1))
 
 
-def test_noise_alone_is_no_spread_and_one_event_a_plant_tells_nothing():
-    spread = plant_spread([0.1, 0.2, 0.3], 0.01, [0.1, 0.3])
+def test_noise_alone_is_no_spread_and_one_event_an_installation_tells_nothing():
+    spread = installation_spread([0.1, 0.2, 0.3], 0.01, [0.1, 0.3])
     assert spread.median == spread.p95 == pytest.approx(0.2)
     assert spread.above.tolist() == [1.0, 0.0]
     assert spread.sd == 0
-    single = plant_spread([0.0, 1.0, 0.0], binomial_noise([0, 1, 0], 1))
+    single = installation_spread([0.0, 1.0, 0.0], binomial_noise([0, 1, 0], 1))
     assert np.isnan(single).all()
 
 

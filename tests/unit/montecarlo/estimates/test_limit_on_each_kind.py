@@ -41,7 +41,7 @@ def test_a_limit_on_each_kind_also_binds_a_policy_of_costs() -> None:
     assert judged.order() == (1,)
 
 
-def test_the_worst_of_several_scenarios_counts_for_each_kind() -> None:
+def test_the_worst_of_several_assumption_sets_counts_for_each_kind() -> None:
     study = study_with(ONE | EACH)
     one, other = (
         judge(study, candidate_lattices(study), strata(study, near_fault=hits))

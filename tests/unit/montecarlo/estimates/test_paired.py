@@ -23,12 +23,12 @@ from montecarlo.sampling.design import BLOCKS
 from montecarlo.study.axes import Setting
 from tests.made.studies import study_with
 
-PLANTS, EVENTS = 4 * BLOCKS, 10
-NONE_SEEN = 1 - 0.025 ** (1 / (PLANTS * EVENTS))  # exact upper limit, no event among them
+INSTALLATIONS, EVENTS = 4 * BLOCKS, 10
+NONE_SEEN = 1 - 0.025 ** (1 / (INSTALLATIONS * EVENTS))  # exact upper limit, no event among them
 
 
 def stratum(means: Array, conditional: bool = False, name: str = "internal.some") -> Gathered:
-    """means (C, M) of the plants, each of EVENTS samples."""
+    """means (C, M) of the installations, each of EVENTS samples."""
     trials = np.full(means.shape[1], float(EVENTS))
     return Gathered(
         name,
@@ -43,11 +43,11 @@ def stratum(means: Array, conditional: bool = False, name: str = "internal.some"
 
 
 def hits(*by_candidate: dict[int, int], name: str = "internal.some") -> Gathered:
-    """Events of a candidate by plant."""
-    means = np.zeros((len(by_candidate), PLANTS))
-    for candidate, plants in enumerate(by_candidate):
-        for plant, count in plants.items():
-            means[candidate, plant] = count / EVENTS
+    """Events of a candidate by installation."""
+    means = np.zeros((len(by_candidate), INSTALLATIONS))
+    for candidate, installations in enumerate(by_candidate):
+        for installation, count in installations.items():
+            means[candidate, installation] = count / EVENTS
     return stratum(means, name=name)
 
 
@@ -65,15 +65,15 @@ def rng() -> np.random.Generator:
 
 
 def test_few_events_one_way_have_the_limits_of_the_two_shares() -> None:
-    """By hand: six plants with one event more; the other share is none of the same effective
+    """By hand: six installations with one event more; the other share is none of the same effective
     size."""
-    more = np.zeros(PLANTS)
+    more = np.zeros(INSTALLATIONS)
     more[:6] = 1.0
     found = paired(*sides(hits(dict.fromkeys(range(6), 1), {})))
-    trials = np.full(PLANTS, float(EVENTS))
+    trials = np.full(INSTALLATIONS, float(EVENTS))
     own, size = clustered(more, trials), clustered_size(more, trials, 0.025)
     none = clopper_pearson(0.0, size).high
-    p = 6 / (PLANTS * EVENTS)
+    p = 6 / (INSTALLATIONS * EVENTS)
     assert found == pytest.approx(
         (p, p - np.hypot(p - float(own.low), none), float(own.high)), rel=1e-12
     )
@@ -81,7 +81,7 @@ def test_few_events_one_way_have_the_limits_of_the_two_shares() -> None:
     assert found.high > 2 * p  # Student's t: 0.2 to 1.8 times p
 
 
-def test_events_of_one_plant_count_as_less_than_as_many_of_several() -> None:
+def test_events_of_one_installation_count_as_less_than_as_many_of_several() -> None:
     apart, together = (
         paired(*sides(hits(some, {}))) for some in (dict.fromkeys(range(8), 1), {3: 8})
     )
@@ -101,7 +101,7 @@ def test_the_other_way_round_is_the_same_with_the_other_sign() -> None:
 def test_where_nothing_differs_the_limits_are_those_of_none_seen(level: float) -> None:
     """Both ways, independent of each other; types in squares."""
     both = hits({2: 4}, {2: 4})
-    none = 1 - ((1 - level) / 2) ** (1 / (PLANTS * EVENTS))
+    none = 1 - ((1 - level) / 2) ** (1 / (INSTALLATIONS * EVENTS))
     assert paired(*sides(both), level) == pytest.approx((0.0, -none, none), rel=1e-12)
     far = replace(both, name="internal.other")
     found = paired(*sides(both, far, weights=(0.7, 0.3)), level)
@@ -111,13 +111,13 @@ def test_where_nothing_differs_the_limits_are_those_of_none_seen(level: float) -
 
 
 def test_plentiful_events_have_nearly_the_limits_of_a_paired_t(rng: np.random.Generator) -> None:
-    means = rng.binomial(EVENTS, 0.4, (2, PLANTS)) / EVENTS
+    means = rng.binomial(EVENTS, 0.4, (2, INSTALLATIONS)) / EVENTS
     found, wanted = paired(*sides(stratum(means))), student_mean(0.5 + (means[0] - means[1]) / 2)
     assert found.p == pytest.approx(2 * wanted.p - 1, abs=1e-12)
     assert 1.0 < (found.high - found.low) / (2 * (wanted.high - wanted.low)) < 1.15
 
 
-def test_types_that_trip_on_the_same_plants_are_not_independent() -> None:
+def test_types_that_trip_on_the_same_installations_are_not_independent() -> None:
     here, there = dict.fromkeys(range(10), 1), dict.fromkeys(range(20, 30), 1)
     one = hits(here, {})
     same, apart = (
@@ -134,7 +134,7 @@ def test_each_side_weighs_a_type_its_own_way_or_has_none_of_it() -> None:
         hits({1: 2, 2: 1}, {1: 1}, name="external.near"),
         hits({4: 1}, {}, name="external.far"),
     )
-    p = [[row.sum() / (PLANTS * EVENTS) for row in each.total] for each in (near, far)]
+    p = [[row.sum() / (INSTALLATIONS * EVENTS) for row in each.total] for each in (near, far)]
     found = paired(Half([near, far], [0.6, 0.4], 0), Half([near], [1.0], 1))
     assert found.p == pytest.approx(0.6 * p[0][0] + 0.4 * p[1][0] - p[0][1], rel=1e-12)
     assert found.low < found.p < found.high
@@ -144,8 +144,8 @@ def test_each_side_weighs_a_type_its_own_way_or_has_none_of_it() -> None:
 
 
 def opposed(rng: np.random.Generator, blocks: Array) -> Array:
-    """Plants that differ much inside a block and leave its mean at `blocks` (C, 16), as points of a
-    net do."""
+    """Installations that differ much inside a block and leave its mean at `blocks` (C, 16), as
+    points of a net do."""
     off = rng.uniform(0, 0.2, (len(blocks), BLOCKS, 2))
     return np.asarray(
         (blocks[..., None] + np.concatenate([off, -off], axis=-1)).reshape(len(blocks), -1)
@@ -157,8 +157,8 @@ def test_conditional_means_are_paired_by_blocks(
     rng: np.random.Generator, shift: float, most: float
 ) -> None:
     """As Student's t over the blocks where all of them differ one way, and a little wider where
-    they do not; over plants, whose differences cancel within the blocks, it would be ten times as
-    wide."""
+    they do not; over installations, whose differences cancel within the blocks, it would be ten
+    times as wide."""
     means = opposed(rng, 0.4 + 0.01 * rng.random((2, BLOCKS)) + np.array([[shift], [0.0]]))
     found = paired(*sides(stratum(means, conditional=True)))
     gap = (means[0] - means[1]).reshape(BLOCKS, -1).mean(axis=1)
@@ -170,7 +170,7 @@ def test_conditional_means_are_paired_by_blocks(
 
 
 def test_a_few_small_differences_of_earth_faults_say_little_of_larger_ones() -> None:
-    means = np.full((2, PLANTS), 0.3)
+    means = np.full((2, INSTALLATIONS), 0.3)
     means[0, :3] += 1e-4
     found = paired(*sides(stratum(means, conditional=True)))
     assert 0 < found.p < 1e-5
@@ -179,7 +179,7 @@ def test_a_few_small_differences_of_earth_faults_say_little_of_larger_ones() -> 
 
 
 def test_earth_faults_that_all_come_out_alike_may_differ() -> None:
-    found = paired(*sides(stratum(np.full((2, PLANTS), 0.3), conditional=True)))
+    found = paired(*sides(stratum(np.full((2, INSTALLATIONS), 0.3), conditional=True)))
     assert found == pytest.approx((0.0, -NONE_SEEN, NONE_SEEN), rel=1e-12)
 
 
@@ -207,10 +207,10 @@ def test_a_difference_holds_whatever_the_unresolved_would_have_done(
     )  # means over fewer events
 
 
-def test_a_plant_without_any_result_is_no_plant_that_misses_nothing(
+def test_an_installation_without_any_result_is_no_installation_that_misses_nothing(
     rng: np.random.Generator,
 ) -> None:
-    means = rng.random((2, PLANTS))
+    means = rng.random((2, INSTALLATIONS))
     some = stratum(means)
     lost = np.zeros(means.shape)
     lost[:, 0] = EVENTS

@@ -1,4 +1,5 @@
-"""Re-weighted plants against the conjugate normal case, whose posterior is known in closed form."""
+"""Re-weighted installations against the conjugate normal case, whose posterior is known in closed
+form."""
 
 from __future__ import annotations
 
@@ -12,14 +13,14 @@ from montecarlo.estimates.intervals import with_unresolved
 from montecarlo.estimates.reweigh import (
     Sums,
     change,
-    effective_plants,
+    effective_installations,
     likelihood_weights,
     reweighted,
 )
 
 SEED = int(os.environ.get("STATORODDS_TEST_SEED", "20"))
 M = 4096
-PRIOR = ndtri((np.arange(M) + 0.5) / M)  # a plant input, N(0, 1), at even quantiles
+PRIOR = ndtri((np.arange(M) + 0.5) / M)  # an installation input, N(0, 1), at even quantiles
 
 
 @pytest.mark.parametrize(
@@ -39,7 +40,7 @@ def test_posterior_and_effective_number_of_a_normal_measurement(
     assert weights @ (PRIOR - mean) ** 2 == pytest.approx(square / (1 + square), rel=5e-3)
     first = uncertainty / np.sqrt(1 + square) * np.exp(-(measured**2) / (2 * (1 + square)))
     second = uncertainty / np.sqrt(2 + square) * np.exp(-(measured**2) / (2 + square))
-    assert effective_plants(weights) == pytest.approx(M * first**2 / second, rel=5e-3)
+    assert effective_installations(weights) == pytest.approx(M * first**2 / second, rel=5e-3)
 
 
 def test_two_measurements_of_one_input_are_one_of_half_the_variance() -> None:
@@ -67,9 +68,9 @@ def test_equal_weights_are_no_weights() -> None:
 
 
 def test_no_hit_is_bounded_by_what_the_weights_leave() -> None:
-    """As many trials as the effective plants have: 1 - 0.025^(1/n)."""
+    """As many trials as the effective installations have: 1 - 0.025^(1/n)."""
     weights = likelihood_weights(PRIOR[None], np.array([0.0]), np.array([0.1]))
-    few = effective_plants(weights)
+    few = effective_installations(weights)
     counted = reweighted(Sums(np.zeros((1, M)), np.full(M, 8.0), np.zeros((1, M)), False), weights)
     assert counted.high[0] == pytest.approx(1 - 0.025 ** (1 / (8 * few)), rel=1e-9)
     summed = reweighted(Sums(np.zeros((1, M)), np.full(M, 8.0), np.zeros((1, M)), True), weights)
@@ -80,9 +81,9 @@ def test_no_hit_is_bounded_by_what_the_weights_leave() -> None:
 @pytest.mark.parametrize("conditional", [False, True])
 def test_limits_hold_the_truth(conditional: bool) -> None:
     """p(x) = Phi(x - 1), x ~ N(0, 1), measured 0.7 ± 0.5: the posterior is N(m, s²), so p = Phi((m
-    - 1)/√(1 + s²)). 400 repeats of 256 plants (129 effective) with 8 events each. In 2,000 repeats,
-    also with 20 and 28 effective, the 95 % limits held in 94.3 to 97.5 %; another seed falls below
-    91.5 % once in some hundred. The change against the prior's Phi(-1/√2) likewise."""
+    - 1)/√(1 + s²)). 400 repeats of 256 installations (129 effective) with 8 events each. In 2,000
+    repeats, also with 20 and 28 effective, the 95 % limits held in 94.3 to 97.5 %; another seed
+    falls below 91.5 % once in some hundred. The change against the prior's Phi(-1/√2) likewise."""
     rng = np.random.default_rng([SEED, 2, conditional])
     square = 0.25
     truth = ndtr((0.7 / (1 + square) - 1) / np.sqrt(1 + square / (1 + square)))

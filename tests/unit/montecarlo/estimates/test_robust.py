@@ -1,4 +1,4 @@
-"""Each candidate by its worst scenario."""
+"""Each candidate by its worst assumption set."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def judged(
     return Judgement(
         missed=around(missed),
         false=around(false),
-        open_pilot_share=np.zeros(3),
+        open_ct_circuit_share=np.zeros(3),
         unresolved=np.zeros(3),
         cost=None if cost is None else around(cost),
         **parts,
@@ -49,7 +49,7 @@ def test_each_candidate_has_the_figures_of_its_own_worst() -> None:
     assert worst_of([one]) is one
 
 
-def test_a_candidate_is_allowed_only_where_every_scenario_allows_it() -> None:
+def test_a_candidate_is_allowed_only_where_every_assumption_set_allows_it() -> None:
     one = judged([0.1, 0.2, 0.3], [0, 0, 0], allowed=np.array([False, True, True]))
     other = judged(
         [0.1, 0.2, 0.3],

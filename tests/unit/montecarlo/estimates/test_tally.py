@@ -19,8 +19,8 @@ from montecarlo.estimates.counting import (
 )
 from montecarlo.estimates.tally import BackupTally, Pickups, Tally
 
-PLANTS, EVENTS, DELAYS = 3, 7, 2
-N = PLANTS * EVENTS
+INSTALLATIONS, EVENTS, DELAYS = 3, 7, 2
+N = INSTALLATIONS * EVENTS
 ALONG = np.random.default_rng(6).random(N)  # of each event, the input that decides most
 PHASE, EARTH = np.array([0.1, 0.2, 0.4]), np.array([0.01, 0.03])
 
@@ -39,34 +39,36 @@ def pickups(rng: np.random.Generator, columns: int, scale: float = 1.0) -> Picku
 def test_joint_counts_are_what_a_loop_counts(rng: np.random.Generator) -> None:
     a, b = rng.random((N, 3, 2)) < 0.5, rng.random((N, 2, 2)) < 0.5
     weights = rng.uniform(0, 2, N)
-    expected = np.einsum("npd,ned->nped", a, b).reshape(PLANTS, EVENTS, 3, 2, 2).sum(axis=1)
-    assert np.array_equal(joint_counts(a, b, PLANTS), expected)
+    expected = np.einsum("npd,ned->nped", a, b).reshape(INSTALLATIONS, EVENTS, 3, 2, 2).sum(axis=1)
+    assert np.array_equal(joint_counts(a, b, INSTALLATIONS), expected)
     weighted = (
-        np.einsum("n,npd,ned->nped", weights, a, b).reshape(PLANTS, EVENTS, 3, 2, 2).sum(axis=1)
+        np.einsum("n,npd,ned->nped", weights, a, b)
+        .reshape(INSTALLATIONS, EVENTS, 3, 2, 2)
+        .sum(axis=1)
     )
-    assert joint_counts(a, b, PLANTS, weights) == pytest.approx(weighted, rel=1e-12)
+    assert joint_counts(a, b, INSTALLATIONS, weights) == pytest.approx(weighted, rel=1e-12)
 
 
 def test_operated_means_any_element_and_unresolved_is_kept_apart(rng: np.random.Generator) -> None:
     event = pickups(rng, DELAYS)
     event.phase[4] = np.nan
-    tally = count_operated(event, PHASE, EARTH, DELAYS, PLANTS)
+    tally = count_operated(event, PHASE, EARTH, DELAYS, INSTALLATIONS)
     assert tally.unresolved.tolist() == [1, 0, 0]
-    assert tally.trials.tolist() == [EVENTS] * PLANTS
+    assert tally.trials.tolist() == [EVENTS] * INSTALLATIONS
     assert event.earth is not None
     for p, phase in enumerate(PHASE):
         for e, earth in enumerate(EARTH):
             operated = (event.phase > phase) | (event.earth > earth)
             operated[4] = False
             assert np.array_equal(
-                tally.total[:, p, e], operated.reshape(PLANTS, EVENTS, DELAYS).sum(axis=1)
+                tally.total[:, p, e], operated.reshape(INSTALLATIONS, EVENTS, DELAYS).sum(axis=1)
             )
 
 
 def test_missed_counts_a_sample_that_would_have_operated_on_load(rng: np.random.Generator) -> None:
     fault, load = pickups(rng, 1), pickups(rng, 1, scale=0.6)
     weight = rng.uniform(0, 2, N)
-    tally = count_missed(fault, load, PHASE, EARTH, DELAYS, PLANTS, weight)
+    tally = count_missed(fault, load, PHASE, EARTH, DELAYS, INSTALLATIONS, weight)
     assert fault.earth is not None
     assert load.earth is not None
     assert tally.line_end is not None
@@ -74,11 +76,11 @@ def test_missed_counts_a_sample_that_would_have_operated_on_load(rng: np.random.
         for e, earth in enumerate(EARTH):
             detects = (fault.phase[:, 0] > phase) | (fault.earth[:, 0] > earth)
             on_load = (load.phase[:, 0] > phase) | (load.earth[:, 0] > earth)
-            missed = (~detects | on_load).reshape(PLANTS, EVENTS)
+            missed = (~detects | on_load).reshape(INSTALLATIONS, EVENTS)
             for d in range(DELAYS):
                 assert np.array_equal(tally.total[:, p, e, d], missed.sum(axis=1))
                 assert tally.line_end[:, p, e, d] == pytest.approx(
-                    (missed * weight.reshape(PLANTS, EVENTS)).sum(axis=1), abs=1e-12
+                    (missed * weight.reshape(INSTALLATIONS, EVENTS)).sum(axis=1), abs=1e-12
                 )
 
 
@@ -87,18 +89,20 @@ def test_the_earth_fault_is_missed_over_the_shortest_stretch(rng: np.random.Gene
     load = Pickups(np.zeros((N, 1)), np.zeros((N, 1)))
     load.phase[0] = 9.0  # operates on load: missed whatever the fault
     earth_x[1] = np.nan
-    tally = sum_conditional(phase_x, earth_x, load, PHASE, EARTH, PLANTS, lambda x: x, ALONG, True)
+    tally = sum_conditional(
+        phase_x, earth_x, load, PHASE, EARTH, INSTALLATIONS, lambda x: x, ALONG, True
+    )
     assert tally.unresolved.tolist() == [1, 0, 0]
     x = np.minimum(phase_x[:, :, None], earth_x[:, None])
     x[0], x[1] = 1.0, 0.0
     assert tally.total == pytest.approx(
-        x.reshape(PLANTS, EVENTS, 3, 2, DELAYS).sum(axis=1), rel=1e-12
+        x.reshape(INSTALLATIONS, EVENTS, 3, 2, DELAYS).sum(axis=1), rel=1e-12
     )
     assert tally.line_end == pytest.approx(
-        (x**2).reshape(PLANTS, EVENTS, 3, 2, DELAYS).sum(axis=1), rel=1e-12
+        (x**2).reshape(INSTALLATIONS, EVENTS, 3, 2, DELAYS).sum(axis=1), rel=1e-12
     )
     resolved = np.arange(N) != 1
-    assert tally.noise == pytest.approx(step_noise(x, resolved, ALONG, PLANTS), rel=1e-12)
+    assert tally.noise == pytest.approx(step_noise(x, resolved, ALONG, INSTALLATIONS), rel=1e-12)
     kept = places_kept(phase_x, earth_x, load, PHASE, EARTH)
     assert sum(part.nbytes for part in kept) == 4 * (N - 1) * (3 + 2) * DELAYS
     assert missed_places(kept[0][:, :, None], kept[1][:, None]) == pytest.approx(
@@ -108,15 +112,19 @@ def test_the_earth_fault_is_missed_over_the_shortest_stretch(rng: np.random.Gene
 
 def test_noise_comes_from_the_steps_between_neighbours(rng: np.random.Generator) -> None:
     y, resolved = rng.random((N, 2)), np.arange(N) != 9
-    noise = step_noise(y, resolved, ALONG, PLANTS)
-    for plant in range(PLANTS):
-        own = np.arange(plant * EVENTS, (plant + 1) * EVENTS)
+    noise = step_noise(y, resolved, ALONG, INSTALLATIONS)
+    for installation in range(INSTALLATIONS):
+        own = np.arange(installation * EVENTS, (installation + 1) * EVENTS)
         own = own[np.argsort(ALONG[own])]
         steps = [(y[a] - y[b]) ** 2 for a, b in pairwise(own) if resolved[a] and resolved[b]]
-        assert noise[plant] == pytest.approx(
+        assert noise[installation] == pytest.approx(
             resolved[own].sum() * np.mean(steps, axis=0) / 2, rel=1e-12
         )
-    assert np.isnan(step_noise(y[:PLANTS], resolved[:PLANTS], ALONG[:PLANTS], PLANTS)).all()
+    assert np.isnan(
+        step_noise(
+            y[:INSTALLATIONS], resolved[:INSTALLATIONS], ALONG[:INSTALLATIONS], INSTALLATIONS
+        )
+    ).all()
 
 
 def test_noise_of_random_events_is_their_variance_and_that_of_a_trend_is_small(
@@ -124,7 +132,8 @@ def test_noise_of_random_events_is_their_variance_and_that_of_a_trend_is_small(
 ) -> None:
     along, chance = rng.random(8 * 4000), rng.random(8 * 4000)
     every = np.ones(along.size, bool)
-    # n·S² of 8 uniforms: 8/12; the mean of 4,000 plants is off by 5 % once in a million seeds
+    # n·S² of 8 uniforms: 8/12; the mean of 4,000 installations is off by 5 % once in a million
+    # seeds
     assert step_noise(chance, every, along, 4000).mean() == pytest.approx(8 / 12, rel=0.05)
     even = np.tile(np.arange(8) / 8, 4000) + along / 8  # one event in each eighth, as on a net
     assert step_noise(even, every, even, 4000).mean() < 0.15 * 8 / 12
@@ -132,12 +141,15 @@ def test_noise_of_random_events_is_their_variance_and_that_of_a_trend_is_small(
 
 def test_tallies_add(rng: np.random.Generator) -> None:
     one, other = (
-        Tally((count_operated(pickups(rng, DELAYS), PHASE, EARTH, DELAYS, PLANTS),), {"seen": k})
+        Tally(
+            (count_operated(pickups(rng, DELAYS), PHASE, EARTH, DELAYS, INSTALLATIONS),),
+            {"seen": k},
+        )
         for k in (1.0, 2.0)
     )
     both = one + other
     assert np.array_equal(both.lattices[0].total, one.lattices[0].total + other.lattices[0].total)
-    assert both.lattices[0].trials.tolist() == [2 * EVENTS] * PLANTS
+    assert both.lattices[0].trials.tolist() == [2 * EVENTS] * INSTALLATIONS
     assert both.counts == {"seen": 3.0}
 
 
@@ -148,7 +160,9 @@ def test_of_counted_faults_nobody_catches_what_is_missed_and_left(rng: np.random
     fault, load = pickups(rng, 1), pickups(rng, 1, scale=0.6)
     fault.phase[3] = np.nan
     left = rng.random(N) < 0.4
-    nobody = count_missed(fault, load, PHASE, EARTH, DELAYS, PLANTS, None, np.asarray(left, float))
+    nobody = count_missed(
+        fault, load, PHASE, EARTH, DELAYS, INSTALLATIONS, None, np.asarray(left, float)
+    )
     assert fault.earth is not None
     assert load.earth is not None
     assert nobody.unresolved.tolist() == [1, 0, 0]
@@ -159,7 +173,7 @@ def test_of_counted_faults_nobody_catches_what_is_missed_and_left(rng: np.random
             both = (~detects | on_load) & left
             both[3] = False
             assert np.array_equal(
-                nobody.total[:, p, e, 0], both.reshape(PLANTS, EVENTS).sum(axis=1)
+                nobody.total[:, p, e, 0], both.reshape(INSTALLATIONS, EVENTS).sum(axis=1)
             )
 
 
@@ -174,23 +188,27 @@ def test_of_earth_faults_nobody_catches_the_shorter_stretch_even_where_load_oper
     load = Pickups(np.zeros((N, 1)), np.zeros((N, 1)))
     load.phase[0] = 9.0
     tally = sum_conditional(
-        phase_x, earth_x, load, PHASE, EARTH, PLANTS, lambda x: x**2, ALONG, False, backup_x
+        phase_x, earth_x, load, PHASE, EARTH, INSTALLATIONS, lambda x: x**2, ALONG, False, backup_x
     )
     x = np.minimum(phase_x[:, :, None], earth_x[:, None])
     x[0] = 1.0
     y = np.minimum(x, backup_x[:, None, None, None]) ** 2
-    assert tally.total == pytest.approx(y.reshape(PLANTS, EVENTS, 3, 2, 1).sum(axis=1), rel=1e-12)
-    assert tally.noise == pytest.approx(step_noise(y, np.ones(N, bool), ALONG, PLANTS), rel=1e-12)
+    assert tally.total == pytest.approx(
+        y.reshape(INSTALLATIONS, EVENTS, 3, 2, 1).sum(axis=1), rel=1e-12
+    )
+    assert tally.noise == pytest.approx(
+        step_noise(y, np.ones(N, bool), ALONG, INSTALLATIONS), rel=1e-12
+    )
 
 
 def test_the_backup_itself_is_one_setting_and_adds(rng: np.random.Generator) -> None:
     y = rng.uniform(0, 1, N)
-    one = one_setting(y, PLANTS, along=ALONG)
-    assert one.total[:, 0, 0, 0] == pytest.approx(y.reshape(PLANTS, EVENTS).sum(axis=1))
+    one = one_setting(y, INSTALLATIONS, along=ALONG)
+    assert one.total[:, 0, 0, 0] == pytest.approx(y.reshape(INSTALLATIONS, EVENTS).sum(axis=1))
     assert one.noise == pytest.approx(
-        step_noise(y, np.ones(N, bool), ALONG, PLANTS)[:, None, None, None]
+        step_noise(y, np.ones(N, bool), ALONG, INSTALLATIONS)[:, None, None, None]
     )
-    assert one_setting(y > 0.5, PLANTS).noise is None
+    assert one_setting(y > 0.5, INSTALLATIONS).noise is None
     tally = Tally((one,), backup=BackupTally(one, (one, one)))
     both = (tally + tally).backup
     assert both is not None

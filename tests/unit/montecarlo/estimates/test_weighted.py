@@ -13,7 +13,7 @@ from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import Circuit
 from studies.report.refusals import trust_text
 
-N, PLANTS = 12_800, 64
+N, INSTALLATIONS = 12_800, 64
 CIRCUIT = Circuit("per_phase", 0.0)
 
 
@@ -30,10 +30,10 @@ def sums_of(*p):
 
 
 def counts(*hits):
-    total = np.zeros((len(hits), PLANTS))
+    total = np.zeros((len(hits), INSTALLATIONS))
     for row, count in zip(total, hits, strict=True):
-        row += np.bincount(np.arange(count) % PLANTS, minlength=PLANTS)
-    return total, np.full(PLANTS, 1000.0), np.zeros((len(hits), PLANTS))
+        row += np.bincount(np.arange(count) % INSTALLATIONS, minlength=INSTALLATIONS)
+    return total, np.full(INSTALLATIONS, 1000.0), np.zeros((len(hits), INSTALLATIONS))
 
 
 def judged(p, hits, *pickups):

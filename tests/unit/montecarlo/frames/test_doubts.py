@@ -24,7 +24,7 @@ from tests.made.studies import study_with
 from tests.unit.studies.sweep.test_result_text import finished
 
 NEAR = Stratum("external.near_fault")
-TRIALS = np.full(16, 128.0)  # 2,048 samples on 16 plants
+TRIALS = np.full(16, 128.0)  # 2,048 samples on 16 installations
 ONE = {"candidates.phase_pickup_a": [0.1], "candidates.earth_pickup_a": [0.1]}
 EACH = {"policy": {"p_false_max": 0.5, "p_false_max_each": 0.05}}
 

@@ -35,7 +35,7 @@ KINDS: dict[str, dict[str, Any]] = {
 
 
 def block(stratum: Stratum, earthing: dict[str, Any]) -> Block:
-    study = study_with({"study.samples": 64, "study.plants": 16}, earthing=earthing)
+    study = study_with({"study.samples": 64, "study.installations": 16}, earthing=earthing)
     design = Design(16, 64)
     return Block(Job(study, candidate_lattices(study), *designs(study)), design.chunks(stratum)[0])
 
@@ -49,7 +49,7 @@ def test_the_same_resistor_gives_the_same_currents_at_the_cts(kind: str) -> None
 
 @cache
 def run_on(kind: str) -> pd.DataFrame:
-    few = {"study.samples": 64, "study.earth_fault_samples": 64, "study.plants": 16}
+    few = {"study.samples": 64, "study.earth_fault_samples": 64, "study.installations": 16}
     return run_study(study_with(FEW_TYPES | few, earthing=KINDS[kind]), workers=1).candidates
 
 
@@ -81,11 +81,11 @@ def test_another_earthed_neutral_halves_what_is_blind() -> None:
     few = FEW_TYPES | {
         "study.samples": 64,
         "study.earth_fault_samples": 64,
-        "study.plants": 16,
+        "study.installations": 16,
         "internal_faults.earth_fault_resistance_ohm": 0.0,
     }
     one, both = (
-        run_study(study_with(few, earthing=kind), workers=1).coverage
+        run_study(study_with(few, earthing=kind), workers=1).protected_winding
         for kind in (KINDS["resistor"], two)
     )
     for candidate in set(one["candidate"]):

@@ -32,7 +32,7 @@ PHASE_V = 11e3 / np.sqrt(3)
 # the resistor.
 BARE: dict[str, Any] = {
     "study.samples": 64,
-    "study.plants": 16,
+    "study.installations": 16,
     "study.earth_fault_samples": 64,
     "fault_energy": TIMES,
     "machine.rated_power_va": 3e9,

@@ -170,7 +170,7 @@ def test_as_table_is_what_the_file_would_say(table: Any) -> None:
         ({"dist": "normal", "mean": 0, "sd": 1, "truncate": [9, 10]}, "must keep at least 1e-06"),
         ({"dist": "normal", "mean": 0, "sd": 1, "truncate": [0, math.inf]}, "two finite numbers"),
         ({"dist": "normal", "mean": 0, "sd": 1, "shared": "yes"}, "say true or false"),
-        ({"dist": "normal", "mean": 0, "sd": 1, "varies": "year"}, 'say "plant" or "event"'),
+        ({"dist": "normal", "mean": 0, "sd": 1, "varies": "year"}, 'say "installation" or "event"'),
         ({"dist": "normal", "mean": 0, "sd": 1, "source": 3}, "expected a text"),
         ({"dist": "uniform", "low": -1e308, "high": 1.5e308}, "too large to compute with"),
         ({"dist": "weibull", "shape": 1e-9, "scale": 1}, "too large to compute with"),

@@ -256,8 +256,8 @@ def test_biased_elements_of_one_s_own_need_slopes() -> None:
     own = scheme(elements=[element("a", "phase", bias_cts=["neutral_end.L1", "line_end.L1"])])
     assert faults_of(with_custom(own)) == (
         (
-            "candidates.slope1: missing; the scheme mine has biased elements, name their slopes, as"
-            " [0.1, 0.2]"
+            "candidates.first_slope: missing; the scheme mine has biased elements, name their"
+            " slopes, as [0.1, 0.2]"
         ),
     )
 

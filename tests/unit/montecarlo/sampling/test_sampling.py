@@ -14,12 +14,17 @@ from montecarlo.plant.earthing import Earthing
 from montecarlo.plant.events.kinds import ExternalEvent
 from montecarlo.quantities import Distribution, Quantity, Section, number, read_distribution
 from montecarlo.relays.elements import Relay
-from montecarlo.sampling.design import BLOCKS, PLANT_STRATUM, TASKS_MAX, Chunk, Design
+from montecarlo.sampling.design import BLOCKS, INSTALLATION_STRATUM, TASKS_MAX, Chunk, Design
 from montecarlo.sampling.inputs import Input, correlation_faults, list_inputs
 from montecarlo.sampling.points import Matrix, Streams
 from montecarlo.sampling.stratum import Stratum
 from montecarlo.sampling.streams import check_distinct, stream
-from montecarlo.sampling.transform import all_plants, draw, event_samples, plant_samples
+from montecarlo.sampling.transform import (
+    all_installations,
+    draw,
+    event_samples,
+    installation_samples,
+)
 from montecarlo.secondary.ct import CtPlaces
 
 SEED = int(os.environ.get("STATORODDS_TEST_SEED", "20"))
@@ -38,14 +43,14 @@ FAMILIES = (
 )
 
 
-class Plant(Section):
+class Installation(Section):
     earthing: Earthing
     ct: CtPlaces
     relay: Relay = Relay()
     external_events: tuple[ExternalEvent, ...] = ()
 
 
-def a_plant(**ct):
+def an_installation(**ct):
     base = {
         "primary_a": 1500.0,
         "knee_voltage_v": UNIFORM,
@@ -58,7 +63,7 @@ def a_plant(**ct):
         "external_reactance_pu": 0.1,
         "clearing_time_s": {"dist": "uniform", "low": 0.06, "high": 0.15},
     }
-    return Plant.model_validate(
+    return Installation.model_validate(
         {
             "earthing": {
                 "resistance_ohm": {"nominal": 60.0, "tolerance_percent": 10, "shape": "uniform"}
@@ -120,7 +125,7 @@ def test_names_that_would_share_random_numbers_are_refused():
 
 
 def test_inputs_carry_the_keys_of_the_file():
-    keys = [item.key for item in list_inputs(a_plant(line_end={"knee_voltage_v": 120.0}))]
+    keys = [item.key for item in list_inputs(an_installation(line_end={"knee_voltage_v": 120.0}))]
     assert keys[0] == "earthing.resistance_ohm"
     assert keys.index("earthing.temperature_rise_k") < keys.index("ct.turns_ratio_error_percent")
     assert "earthing.other_neutrals_ohm" not in keys  # None: not there
@@ -134,11 +139,14 @@ def test_quantity_is_found_on_plain_optional_and_created_fields():
     class Odd(Section):
         inner: Annotated[Distribution, Quantity("ohm", "inside a union")] | None = None
 
-    plant = a_plant(
+    installation = an_installation(
         line_end={"knee_voltage_v": UNIFORM | {"shared": True}},
         remanence_percent=UNIFORM | {"high": 95},
     )
-    found = {item.key: item for item in (*list_inputs(plant), *list_inputs(Odd(inner=number(1.0))))}
+    found = {
+        item.key: item
+        for item in (*list_inputs(installation), *list_inputs(Odd(inner=number(1.0))))
+    }
     assert found["inner"].quantity.unit == "ohm"
     assert found["ct.line_end.knee_voltage_v"].quantity.unit == "V"
     assert (found["ct.knee_voltage_v"].columns, found["ct.line_end.knee_voltage_v"].columns) == (
@@ -149,7 +157,7 @@ def test_quantity_is_found_on_plain_optional_and_created_fields():
     assert found["relay.pickup_error_percent"].columns == 4
     assert found["earthing.resistance_ohm"].columns == 1
     assert (found["ct.knee_voltage_v"].varies, found["ct.remanence_percent"].varies) == (
-        "plant",
+        "installation",
         "event",
     )
     assert found["ct.knee_voltage_v"].uncertain
@@ -159,7 +167,7 @@ def test_quantity_is_found_on_plain_optional_and_created_fields():
 def test_varies_in_the_file_overrides_the_default():
     found = {
         item.key: item
-        for item in list_inputs(a_plant(knee_voltage_v=UNIFORM | {"varies": "event"}))
+        for item in list_inputs(an_installation(knee_voltage_v=UNIFORM | {"varies": "event"}))
     }
     assert found["ct.knee_voltage_v"].varies == "event"
 
@@ -179,7 +187,7 @@ def test_a_distribution_without_quantity_is_a_programming_error():
         ([("a", "zz", 0.5)], "zz is not an input of this study"),
         ([("a", "a", 0.5)], "with itself"),
         ([("a", "n", 0.5)], "n is a plain number"),
-        ([("a", "p", 0.5)], "one varies by event, the other by plant"),
+        ([("a", "p", 0.5)], "one varies by event, the other by installation"),
         ([("a", "six", 0.5)], r"1 value\(s\) a sample against 6"),
         ([("a", "b", 0.5), ("b", "a", 0.2)], "twice"),
         ([("a", "b", 0.9), ("b", "c", 0.9), ("a", "c", -0.9)], "contradict each other"),
@@ -191,7 +199,7 @@ def test_correlations_that_cannot_be_are_named(ties, fault):
         one("b", UNIFORM),
         one("c", UNIFORM),
         one("n", 1.0),
-        one("p", UNIFORM, varies="plant"),
+        one("p", UNIFORM, varies="installation"),
         one("six", UNIFORM, width="ct"),
     )
     faults = correlation_faults(inputs, ties)
@@ -206,34 +214,38 @@ def test_correlations_that_cannot_be_are_named(ties, fault):
 
 
 def test_design_rounds_up_and_says_so():
-    design = Design(plants=100, samples=5000)
-    assert (design.plants_per_block, design.plants_rounded, design.events_per_plant) == (8, 128, 40)
+    design = Design(installations=100, samples=5000)
+    assert (
+        design.installations_per_block,
+        design.installations_rounded,
+        design.events_per_installation,
+    ) == (8, 128, 40)
     assert design.samples_drawn == 128 * 40
     assert design.rounded
-    assert not Design(plants=256, samples=25600).rounded
+    assert not Design(installations=256, samples=25600).rounded
     net = replace(design, net=True)
-    assert net.events_per_plant == 64
+    assert net.events_per_installation == 64
     assert net.samples_drawn == 8192
 
 
 @pytest.mark.parametrize(
     "design", [Design(16, 1), Design(256, 256 * 300), Design(65536, 10), Design(100, 12345, 64)]
 )
-def test_chunks_cover_every_plant_and_event_once(design):
-    seen = np.zeros((design.plants_rounded, design.events_per_plant), int)
+def test_chunks_cover_every_installation_and_event_once(design):
+    seen = np.zeros((design.installations_rounded, design.events_per_installation), int)
     chunks = design.chunks(Stratum("state.s"))
     for chunk in chunks:
         first = chunk.event_block * design.events_per_chunk
-        seen[design.plants_in(chunk), first : first + design.events_in(chunk)] += 1
-        assert design.samples_in(chunk) == design.plants_per_block * design.events_in(chunk)
-        assert design.samples_in(chunk) <= max(design.chunk_samples, design.plants_per_block)
+        seen[design.installations_in(chunk), first : first + design.events_in(chunk)] += 1
+        assert design.samples_in(chunk) == design.installations_per_block * design.events_in(chunk)
+        assert design.samples_in(chunk) <= max(design.chunk_samples, design.installations_per_block)
     assert (seen == 1).all()
     assert [chunk.index for chunk in chunks] == list(range(len(chunks)))
 
 
-def test_a_stratum_cannot_take_the_plants_name_and_counts_must_be_positive():
+def test_a_stratum_cannot_take_the_installations_name_and_counts_must_be_positive():
     with pytest.raises(ValueError, match="not a valid Side"):
-        Stratum(PLANT_STRATUM)
+        Stratum(INSTALLATION_STRATUM)
     with pytest.raises(ValueError, match="samples = 0"):
         Design(16, 0)
 
@@ -361,33 +373,33 @@ def test_two_uniform_ratio_errors_differ_by_a_triangular_law():
         )  # another seed fails once in 900,000
 
 
-# --- plants and events --------------------------------------------------------
+# --- installations and events --------------------------------------------------------
 
 MIXED = (
-    one("plant.a", UNIFORM, varies="plant"),
-    one("plant.six", UNIFORM, width="ct", varies="plant"),
+    one("plant.a", UNIFORM, varies="installation"),
+    one("plant.six", UNIFORM, width="ct", varies="installation"),
     one("event.a", UNIFORM),
     one("event.six", UNIFORM, width="ct"),
 )
 
 
-def test_a_chunk_repeats_its_plants_for_their_events():
+def test_a_chunk_repeats_its_installations_for_their_events():
     design = Design(32, 32 * 5)
     chunk = design.chunks(Stratum("state.s"))[3]
     values = event_samples(MIXED, (), seed=SEED, design=design, chunk=chunk)
-    record = all_plants(MIXED, (), seed=SEED, design=design)
+    record = all_installations(MIXED, (), seed=SEED, design=design)
     assert set(values) == {item.key for item in MIXED}
     assert set(record) == {"plant.a", "plant.six"}
     assert record["plant.six"].shape == (32, 6)
     for key in record:
-        by_plant = values[key].reshape(2, 5, *values[key].shape[1:])
-        assert (by_plant == record[key][design.plants_in(chunk)][:, None]).all()
+        by_installation = values[key].reshape(2, 5, *values[key].shape[1:])
+        assert (by_installation == record[key][design.installations_in(chunk)][:, None]).all()
     assert len(np.unique(values["event.six"])) == 10 * 6
-    block = plant_samples(MIXED, (), seed=SEED, design=design, block=3)
+    block = installation_samples(MIXED, (), seed=SEED, design=design, block=3)
     assert (block["plant.a"] == record["plant.a"][6:8]).all()
 
 
-def test_strata_share_plants_but_not_events_and_a_fresh_round_shares_nothing():
+def test_strata_share_installations_but_not_events_and_a_fresh_round_shares_nothing():
     design = Design(BLOCKS, BLOCKS * 4)
     chunk = Chunk(Stratum("internal.earth"), 0, 0, 0, 0)
     base, other, fresh = (
@@ -402,7 +414,7 @@ def test_strata_share_plants_but_not_events_and_a_fresh_round_shares_nothing():
 
 @pytest.mark.parametrize("samples", [1, 16 * 4 * 60, 16 * 4 * 1000 + 5])
 def test_tasks_hand_out_every_chunk_once_in_an_order_of_its_own_block(samples: int) -> None:
-    # one event of each of the four plants of a block
+    # one event of each of the four installations of a block
     design = Design(64, samples, chunk_samples=4)
     tasks = design.tasks(Stratum("internal.earth"), 1)
     assert sorted(
@@ -411,6 +423,11 @@ def test_tasks_hand_out_every_chunk_once_in_an_order_of_its_own_block(samples: i
     assert len(tasks) <= TASKS_MAX * BLOCKS
     assert (max(map(len, tasks)) == 1) == (design.event_blocks <= TASKS_MAX)
     for block in range(BLOCKS):
-        mine = [chunk.event_block for task in tasks for chunk in task if chunk.plant_block == block]
+        mine = [
+            chunk.event_block
+            for task in tasks
+            for chunk in task
+            if chunk.installation_block == block
+        ]
         assert mine == list(range(design.event_blocks))
-    assert all(len({chunk.plant_block for chunk in task}) == 1 for task in tasks)
+    assert all(len({chunk.installation_block for chunk in task}) == 1 for task in tasks)

@@ -31,5 +31,5 @@ def test_an_event_is_found_by_its_stratum() -> None:
 
 
 def test_a_side_that_is_none_is_refused() -> None:
-    with pytest.raises(ValueError, match="plant"):
-        Stratum("plant")
+    with pytest.raises(ValueError, match="installation"):
+        Stratum("installation")

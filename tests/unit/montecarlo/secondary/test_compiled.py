@@ -168,7 +168,7 @@ def test_a_place_where_nothing_can_be_kept_is_one_line(
     with pytest.raises(RunStopped) as caught:
         twice(folder)
     assert caught.value.faults == (
-        f"the compiled solvers can be kept nowhere; {compiled.CURE}, and see statorodds doctor",
+        f"the compiled solvers can be kept nowhere; {compiled.CURE}, and see statorodds selfcheck",
     )
 
 

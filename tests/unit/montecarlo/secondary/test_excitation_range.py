@@ -24,6 +24,6 @@ def test_positions_must_be_free_and_per_event() -> None:
         0,
         1,
     )
-    assert faults_of({"internal_faults.position": {**uniform, "varies": "plant"}}) == (
-        "internal_faults.position: varies = 'plant', must vary per event; leave varies out",
+    assert faults_of({"internal_faults.position": {**uniform, "varies": "installation"}}) == (
+        "internal_faults.position: varies = 'installation', must vary per event; leave varies out",
     )

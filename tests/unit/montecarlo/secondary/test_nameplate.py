@@ -435,7 +435,7 @@ def test_a_wild_curve_and_an_unknown_class_are_refused() -> None:
 
 # --- whole studies ------------------------------------------------------------
 
-FEW = FEW_TYPES | {"study.samples": 128, "study.earth_fault_samples": 64, "study.plants": 16}
+FEW = FEW_TYPES | {"study.samples": 128, "study.earth_fault_samples": 64, "study.installations": 16}
 FIVE = {
     "ct.secondary_a": 5.0,
     "relay.rated_current_a": 5.0,

@@ -16,7 +16,7 @@ from montecarlo.study.axes import (
     PICKUPS,
     STEPS,
     Candidates,
-    PresentSetting,
+    ExistingSetting,
     Setting,
 )
 from montecarlo.study.candidates import grid_lattices
@@ -26,9 +26,9 @@ from tests.made.studies import study_with
 
 
 def test_the_grids_the_setting_and_the_words_have_the_same_axes() -> None:
-    assert set(KEYS) == set(Candidates.model_fields) - {"present", *OTHER_KEYS}
-    assert set(KEYS) == set(PresentSetting.model_fields) - {"scheme", *OTHER_KEYS}
-    assert set(Candidates.model_fields) >= OTHER_KEYS <= set(PresentSetting.model_fields)
+    assert set(KEYS) == set(Candidates.model_fields) - {"existing", *OTHER_KEYS}
+    assert set(KEYS) == set(ExistingSetting.model_fields) - {"scheme", *OTHER_KEYS}
+    assert set(Candidates.model_fields) >= OTHER_KEYS <= set(ExistingSetting.model_fields)
     assert {"scheme", *KEYS} == {field.name for field in fields(Setting)}
     assert set(AXIS_WORDS) == set(STEPS) == set(KEYS)
 
@@ -43,9 +43,9 @@ def test_a_setting_has_a_value_on_just_the_axes_of_its_scheme() -> None:
     grids: dict[str, Any] = {
         "phase_pickup_a": [0.1],
         "earth_pickup_a": [0.02],
-        "slope1": [0.2],
-        "slope2": [0.5],
-        "slope_break_a": [1.0],
+        "first_slope": [0.2],
+        "second_slope": [0.5],
+        "turning_point_a": [1.0],
     }
     schemes = {"scheme.kind": list(BUILT_IN), "ct.neutral_conductor": {}}
     study = study_with(schemes | {"candidates": grids})
@@ -59,7 +59,7 @@ def test_a_setting_has_a_value_on_just_the_axes_of_its_scheme() -> None:
 
 def test_a_text_without_one_slope_has_no_slope() -> None:
     row = dict.fromkeys(KEYS, float("nan")) | {"phase_pickup_a": 0.1, "delay_s": 0.0}
-    row |= {"slope1": 0.2, "slope2": 0.5, "slope_break_a": 1.0}
+    row |= {"first_slope": 0.2, "second_slope": 0.5, "turning_point_a": 1.0}
     assert setting_text(row) == "phase 0.1 A, slope 0.2 (0.5 above 1 A), no delay"
     for key in BIAS:
         assert setting_text(row, key) == "phase 0.1 A, no delay"

@@ -35,8 +35,11 @@ def test_one_event_without_a_false_trip_is_bounded_as_the_exact_binomial_says(
         ONE_EVENT,
         {},
         {"study.samples": 96},
-        {"states": {"open_pilot_per_year": 0.5, "open_pilot_counts": True}},
-        {"states": {"open_pilot_per_year": 0.5, "open_pilot_counts": True}, "study.samples": 4096},
+        {"states": {"open_ct_circuit_per_year": 0.5, "open_ct_circuit_counts": True}},
+        {
+            "states": {"open_ct_circuit_per_year": 0.5, "open_ct_circuit_counts": True},
+            "study.samples": 4096,
+        },
     ],
 )
 @pytest.mark.parametrize("limit", [3e-2, 1e-3, 1e-6])
@@ -58,13 +61,13 @@ def test_the_samples_asked_for_show_the_limit_and_a_tenth_less_do_not(
         )
 
     assert bound(max(needed, 32)) <= limit
-    if needed >= 2000:  # below, plants x events are rounded up
+    if needed >= 2000:  # below, installations x events are rounded up
         assert bound(0.88 * needed) > limit
 
 
-def test_open_pilots_that_count_have_the_samples_of_earth_faults() -> None:
+def test_open_ct_circuits_that_count_have_the_samples_of_earth_faults() -> None:
     counted = {
-        "states": {"open_pilot_per_year": 1000.0, "open_pilot_counts": True}
+        "states": {"open_ct_circuit_per_year": 1000.0, "open_ct_circuit_counts": True}
     }  # nearly all events
     bounds = [
         shown_at_best(study_with(counted | {"study.earth_fault_samples": n}))
@@ -72,7 +75,7 @@ def test_open_pilots_that_count_have_the_samples_of_earth_faults() -> None:
         if n is not None
     ] + [shown_at_best(study_with(counted))]
     assert bounds == pytest.approx([1 - 0.05 ** (1 / 64)] * 2, rel=3e-3)  # 512/8
-    not_counted = study_with({"states": {"open_pilot_per_year": 1000.0}})
+    not_counted = study_with({"states": {"open_ct_circuit_per_year": 1000.0}})
     assert shown_at_best(not_counted) == shown_at_best(study_with())
 
 

@@ -31,8 +31,8 @@ CLASS_P = {
     "ct.rated_burden_va": 15,
 }
 UNIT_CONNECTED = {"earthing.resistance_ohm": 900.0}  # E/R = 7.06 A
-PRESENT = {
-    "candidates.present": {"phase_pickup_a": 0.1, "earth_pickup_a": 0.033},
+EXISTING = {
+    "candidates.existing": {"phase_pickup_a": 0.1, "earth_pickup_a": 0.033},
     "relay.step_a": 0.02,
 }
 
@@ -154,13 +154,13 @@ DUE: list[tuple[dict[str, Any], str, str]] = [
     ),
     ({"relay.pickup_error_percent": 1}, "relay.pickup_error_percent", "off by the same 1 %"),
     (
-        PRESENT,
-        "candidates.present.earth_pickup_a",
+        EXISTING,
+        "candidates.existing.earth_pickup_a",
         "not on the relay's step; the nearest is 0.04 A",
     ),
     (
-        PRESENT | {"relay.range_a": [0.02, 0.2], "candidates.present.phase_pickup_a": 0.3},
-        "candidates.present.phase_pickup_a",
+        EXISTING | {"relay.range_a": [0.02, 0.2], "candidates.existing.phase_pickup_a": 0.3},
+        "candidates.existing.phase_pickup_a",
         "0.3 A in service cannot be set on this relay",
     ),
     (
@@ -189,7 +189,11 @@ DUE: list[tuple[dict[str, Any], str, str]] = [
         "internal_faults.earth_fault_resistance_ohm",
         "Every earth fault is bolted",
     ),
-    ({"study.plants": 128}, "study.samples", "512 samples on 128 plants are 4 events a plant"),
+    (
+        {"study.installations": 128},
+        "study.samples",
+        "512 samples on 128 installations are 4 events per installation",
+    ),
     (
         {"backup": {"neutral_current": {"pickup_a": 300.0, "delay_s": 1.0}}},
         "backup.neutral_current",

@@ -40,8 +40,14 @@ PAIRS = (
         ),
         ({"candidates.delay_s": [0, 0.49]}, EARTH_DELAY),
         (
-            {"candidates.present": {"phase_pickup_a": 0.1, "earth_pickup_a": 0.1, "delay_s": 0.49}},
-            EARTH_DELAY.replace("delay_s:", "present.delay_s:", 1),
+            {
+                "candidates.existing": {
+                    "phase_pickup_a": 0.1,
+                    "earth_pickup_a": 0.1,
+                    "delay_s": 0.49,
+                }
+            },
+            EARTH_DELAY.replace("delay_s:", "existing.delay_s:", 1),
         ),
         (
             {"policy": {}},
@@ -144,8 +150,8 @@ PAIRS = (
         (
             {"study.samples": 31},
             (
-                "study.samples: 31, must be at least study.plants = 32, one event a plant; take"
-                " more samples or fewer plants"
+                "study.samples: 31, must be at least study.installations = 32, one event per"
+                " installation; take more samples or fewer installations"
             ),
         ),
         (
@@ -158,7 +164,7 @@ PAIRS = (
         (
             {
                 "study.compare": [[22, 21]],
-                "candidates.present": {"phase_pickup_a": 0.1, "earth_pickup_a": 0.5},
+                "candidates.existing": {"phase_pickup_a": 0.1, "earth_pickup_a": 0.5},
             },
             (
                 "study.compare[0]: 22, must be candidates' numbers, 1 ... 21; take them from"
@@ -202,45 +208,45 @@ PAIRS = (
             ),
         ),
         (
-            {"candidates.present": {"phase_pickup_a": 0.1}},
+            {"candidates.existing": {"phase_pickup_a": 0.1}},
             (
-                "candidates.present.earth_pickup_a: missing; give the earth element's pick-up in"
+                "candidates.existing.earth_pickup_a: missing; give the earth element's pick-up in"
                 " service, in A secondary"
             ),
         ),
         (
-            {"candidates.present": {"earth_pickup_a": 0.1}},
+            {"candidates.existing": {"earth_pickup_a": 0.1}},
             (
-                "candidates.present.phase_pickup_a: missing; give the phase elements' pick-up in"
+                "candidates.existing.phase_pickup_a: missing; give the phase elements' pick-up in"
                 " service, in A secondary"
             ),
         ),
         (
-            {"candidates.present": {"scheme": "per_phase", "phase_pickup_a": 0.1}},
-            'candidates.present.scheme: "per_phase"; name one of scheme.kind: two_phase_one_earth',
+            {"candidates.existing": {"scheme": "per_phase", "phase_pickup_a": 0.1}},
+            'candidates.existing.scheme: "per_phase"; name one of scheme.kind: two_phase_one_earth',
         ),
         (
             {
                 "scheme.kind": ["per_phase", "two_phase_one_earth"],
-                "candidates.present": {"phase_pickup_a": 0.1, "earth_pickup_a": 0.1},
+                "candidates.existing": {"phase_pickup_a": 0.1, "earth_pickup_a": 0.1},
             },
             (
-                "candidates.present.scheme: missing; name one of scheme.kind: per_phase or"
+                "candidates.existing.scheme: missing; name one of scheme.kind: per_phase or"
                 " two_phase_one_earth"
             ),
         ),
         (
             {
                 "scheme.kind": ["per_phase", "two_phase_one_earth"],
-                "candidates.present": {
+                "candidates.existing": {
                     "scheme": "per_phase",
                     "phase_pickup_a": 0.1,
                     "earth_pickup_a": 0.1,
                 },
             },
             (
-                "candidates.present.earth_pickup_a: 0.1 A, but per_phase has no earth element; take"
-                " it out"
+                "candidates.existing.earth_pickup_a: 0.1 A, but per_phase has no earth element;"
+                " take it out"
             ),
         ),
     ],
@@ -259,7 +265,7 @@ def test_a_study_that_means_nothing_is_refused(changes: dict[str, Any], line: st
         {"policy": {"false_per_year_max": 0.1}},
         {"policy": {"least_annual_cost": {"missed_fault": 1, "false_trip": 0, "unit": "EUR"}}},
         {"ct.line_end": {"primary_a": 3000, "secondary_a": 2}},
-        {"candidates.present": {"phase_pickup_a": 0.1, "earth_pickup_a": 0.1}},
+        {"candidates.existing": {"phase_pickup_a": 0.1, "earth_pickup_a": 0.1}},
         {"machine.transient_reactance_pu": 0.2},
         {"ct.remanence_percent": {"dist": "normal", "mean": 0, "sd": 40, "truncate": [-80, 80]}},
     ],

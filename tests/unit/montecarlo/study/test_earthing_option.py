@@ -182,8 +182,8 @@ def drawn(study: Study) -> dict[str, Any]:
 
 
 def test_all_but_the_resistor_is_drawn_alike_whatever_the_kind_of_earthing() -> None:
-    """Plants and earth faults lie on nets, where an input more or less moves the dimensions of
-    those behind it."""
+    """Installations and earth faults lie on nets, where an input more or less moves the dimensions
+    of those behind it."""
     found = read(
         {"name": "as stated"},
         {"name": "50 A", "current_limit_a": BAND},

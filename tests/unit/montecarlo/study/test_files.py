@@ -143,8 +143,8 @@ def test_more_tables_than_anybody_lists_are_one_fault() -> None:
     assert faults_of({"external_events": tables}) == (
         f"external_events: 200000 tables, must be at most {MOST_TABLES}; leave some out",
     )
-    assert faults_of({"policy.scenarios": tables}) == (
-        f"policy.scenarios: 200000 tables, must be at most {MOST_TABLES}; leave some out",
+    assert faults_of({"policy.assumption_sets": tables}) == (
+        f"policy.assumption_sets: 200000 tables, must be at most {MOST_TABLES}; leave some out",
     )
 
 
@@ -153,14 +153,18 @@ def test_depth_is_bounded_wherever_it_is(wrap: object) -> None:
     deep: object = 1
     for _ in range(100_000):
         deep = wrap(deep)  # type: ignore[operator]
-    for key in ("x", "study.title", "policy.scenarios"):
+    for key in ("x", "study.title", "policy.assumption_sets"):
         table = study_table()
         top, _, inner = key.partition(".")
         table[top] = (
             deep
             if not inner
             else table[top]
-            | {inner: [{"name": "x", "changes": {"ct.x": deep}}] if inner == "scenarios" else deep}
+            | {
+                inner: [{"name": "x", "changes": {"ct.x": deep}}]
+                if inner == "assumption_sets"
+                else deep
+            }
         )
         with pytest.raises(StudyError) as caught:
             parse_study(table, Path())
@@ -208,8 +212,8 @@ def test_a_long_list_of_wrong_values_is_one_fault_and_hides_no_other(
 @pytest.mark.parametrize("name", ["a\nb", "\x1b[31m", "\u202eabc", "x" * 61])
 def test_a_name_that_no_figure_can_show_is_refused(name: str) -> None:
     changes = {"ct.remanence_percent": 0}
-    (fault,) = faults_of({"policy.scenarios": [{"name": name, "changes": changes}]})
-    assert fault.startswith("policy.scenarios[0].name: ")
+    (fault,) = faults_of({"policy.assumption_sets": [{"name": name, "changes": changes}]})
+    assert fault.startswith("policy.assumption_sets[0].name: ")
     assert fault.endswith(
         ", must be of 1 to 60 printable characters; it stands in tables and figures"
     )

@@ -43,7 +43,7 @@ def test_what_a_scheme_has_not_is_no_axis() -> None:
             "scheme.kind": ["per_phase", "biased"],
             "candidates": {
                 "phase_pickup_a": [0.1, 0.2],
-                "slope1": [0.1, 0.2],
+                "first_slope": [0.1, 0.2],
                 "stabilising_resistance_ohm": [0.0, 300.0],
             },
         }
@@ -55,7 +55,7 @@ def test_what_a_scheme_has_not_is_no_axis() -> None:
         "stabilising_resistance_ohm",
     ]
     biased = next(s for s in every if s.scheme == "biased")
-    assert sorted(neighbours(every, biased).values()) == ["phase_pickup_a", "slope1"]
+    assert sorted(neighbours(every, biased).values()) == ["first_slope", "phase_pickup_a"]
     assert all(other.scheme == "biased" for other in neighbours(every, biased))
 
 

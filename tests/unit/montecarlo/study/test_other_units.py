@@ -15,7 +15,7 @@ BIASED = {
     "scheme.kind": "biased",
     "candidates.earth_pickup_a": REMOVE,
     "candidates.stabilising_resistance_ohm": REMOVE,
-    "candidates.slope1": [0.1],
+    "candidates.first_slope": [0.1],
     "relay.rated_current_a": 5.0,
 }
 
@@ -23,7 +23,7 @@ BIASED = {
 def study_of(**grids: Any) -> Any:
     return study_with(
         BIASED
-        | {"candidates.slope2": [0.5]}
+        | {"candidates.second_slope": [0.5]}
         | {f"candidates.{key}": value for key, value in grids.items()}
     )
 
@@ -45,8 +45,13 @@ def test_what_is_shown_in_a_unit_is_read_in_it(unit: str) -> None:
     pickups, turning, served = (0.1, 0.25), (1.5,), 0.2
     amperes = study_of(
         phase_pickup_a=[*pickups],
-        slope_break_a=[*turning],
-        present={"phase_pickup_a": served, "slope1": 0.1, "slope2": 0.5, "slope_break_a": 1.5},
+        turning_point_a=[*turning],
+        existing={
+            "phase_pickup_a": served,
+            "first_slope": 0.1,
+            "second_slope": 0.5,
+            "turning_point_a": 1.5,
+        },
     )
     desk = Desk(amperes)
 
@@ -56,17 +61,17 @@ def test_what_is_shown_in_a_unit_is_read_in_it(unit: str) -> None:
     other = study_of(
         phase_pickup_a=REMOVE,
         **{f"phase_pickup_{unit}": given(pickups), f"slope_break_{unit}": given(turning)},
-        present={
+        existing={
             f"phase_pickup_{unit}": given([served])[0],
-            "slope1": 0.1,
-            "slope2": 0.5,
+            "first_slope": 0.1,
+            "second_slope": 0.5,
             f"slope_break_{unit}": given(turning)[0],
         },
     )
     assert other.candidates.phase_pickup_a == pytest.approx(pickups, rel=1e-11)
-    assert other.candidates.slope_break_a == pytest.approx(turning, rel=1e-11)
-    assert other.candidates.present.phase_pickup_a == pytest.approx(served, rel=1e-11)
-    assert other.candidates.present.slope_break_a == pytest.approx(1.5, rel=1e-11)
+    assert other.candidates.turning_point_a == pytest.approx(turning, rel=1e-11)
+    assert other.candidates.existing.phase_pickup_a == pytest.approx(served, rel=1e-11)
+    assert other.candidates.existing.turning_point_a == pytest.approx(1.5, rel=1e-11)
     assert not any(getattr(other.candidates, key) for key in OTHER_KEYS)
     if unit.startswith("relay"):  # numbers without dust: the very same study
         assert digest(other) == digest(amperes)
@@ -116,14 +121,14 @@ def test_a_grid_of_steps_and_the_relay_s_steps() -> None:
         ),
         (
             {
-                "candidates.present": {
+                "candidates.existing": {
                     "phase_pickup_a": 0.1,
                     "earth_pickup_a": 0.1,
                     "earth_pickup_relay_percent": 10.0,
                 }
             },
-            "candidates.present.earth_pickup_relay_percent: given beside"
-            " candidates.present.earth_pickup_a; keep one of them",
+            "candidates.existing.earth_pickup_relay_percent: given beside"
+            " candidates.existing.earth_pickup_a; keep one of them",
         ),
         (
             {
@@ -167,13 +172,13 @@ def test_a_fault_is_one_line_with_the_key_that_was_given(
 def test_an_alternative_with_other_cts_keeps_the_share_of_the_machine_s_current() -> None:
     study = study_with(
         {
-            "study.kind": "variants",
+            "study.kind": "alternatives",
             "candidates.phase_pickup_a": REMOVE,
             "candidates.phase_pickup_machine_percent": [10],
-            "variants": [{"name": "half the ratio", "changes": {"ct.primary_a": 750}}],
+            "alternatives": [{"name": "half the ratio", "changes": {"ct.primary_a": 750}}],
         }
     )
-    ((_, other),) = study.variant_studies
+    ((_, other),) = study.alternative_studies
     ratio = study.ct.primary_a / 750
     (before,), (after,) = study.candidates.phase_pickup_a, other.candidates.phase_pickup_a
     assert after == pytest.approx(before * ratio)

@@ -131,7 +131,7 @@ def test_csv_columns_lie_beside_the_study_file(tmp_path: Path) -> None:
             (
                 '"my table": unknown; known here: study, machine, network, load, states, earthing,'
                 " ct, scheme, relay, backup, internal_faults, external_events, candidates, policy,"
-                " correlations, fault_energy, earthing_options, variants, waveforms, document"
+                " correlations, fault_energy, earthing_options, alternatives, waveforms, document"
             ),
         ),
         (
@@ -432,13 +432,17 @@ def test_a_grid_has_as_many_points_as_steps_and_one(start: int, steps: int, step
             {"from": 0, "to": math.inf, "step": 1},
             "delay_s.to: inf is not a finite number; give one",
         ),
-        ("slope1", [True], "slope1: true is not a finite number; give numbers"),
-        ("slope1", [], "slope1: [] is empty; name at least one setting"),
-        ("slope1", {"from": 0.1, "to": 0.5, "step": 0}, "slope1.step: 0, must be above 0"),
+        ("first_slope", [True], "first_slope: true is not a finite number; give numbers"),
+        ("first_slope", [], "first_slope: [] is empty; name at least one setting"),
         (
-            "slope1",
+            "first_slope",
+            {"from": 0.1, "to": 0.5, "step": 0},
+            "first_slope.step: 0, must be above 0",
+        ),
+        (
+            "first_slope",
             {"from": 0.5, "to": 0.1, "step": 0.1},
-            "slope1.from: 0.5 lies above to = 0.1; swap them",
+            "first_slope.from: 0.5 lies above to = 0.1; swap them",
         ),
         (
             "phase_pickup_a",
@@ -537,11 +541,11 @@ def test_what_was_told_travels_with_the_study() -> None:
     assert "moves" not in str(study.model_dump())
 
 
-def test_the_present_setting_is_not_moved() -> None:
-    present = {"phase_pickup_a": 0.101, "earth_pickup_a": 0.033}
-    study = study_with({"relay.step_a": 0.01, "candidates.present": present})
-    assert study.candidates.present is not None
-    assert study.candidates.present.earth_pickup_a == 0.033
+def test_the_existing_setting_is_not_moved() -> None:
+    existing = {"phase_pickup_a": 0.101, "earth_pickup_a": 0.033}
+    study = study_with({"relay.step_a": 0.01, "candidates.existing": existing})
+    assert study.candidates.existing is not None
+    assert study.candidates.existing.earth_pickup_a == 0.033
     assert study.moves == ()
 
 
@@ -585,14 +589,14 @@ def test_the_digest_is_of_what_changes_numbers(changes: dict[str, Any], same: bo
     assert (digest(study_with(changes)) == digest(study_with())) is same
 
 
-@pytest.mark.parametrize("place", ["policy.scenarios", "variants"])
+@pytest.mark.parametrize("place", ["policy.assumption_sets", "alternatives"])
 def test_the_digest_is_of_numbers_in_a_csv_file_that_only_a_change_names(
     place: str, tmp_path: Path
 ) -> None:
     measured = {"dist": "empirical", "file": "knees.csv", "column": "v"}
     table = study_table(
         {place: [{"name": "measured", "changes": {"ct.knee_voltage_v": measured}}]}
-        | ({"study.kind": "variants"} if place == "variants" else {})
+        | ({"study.kind": "alternatives"} if place == "alternatives" else {})
     )
     found = set()
     for knee_v in (300, 200):

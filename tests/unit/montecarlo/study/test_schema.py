@@ -49,7 +49,7 @@ def test_every_family_has_its_example() -> None:
         *({"earthing.resistance_ohm": example} for example in EXAMPLES.values()),
         {"earthing.resistance_ohm": {"value": 6, "source": "nameplate"}},
         {"candidates.delay_s": {"from": 0, "to": 0.2, "step": 0.1}},
-        {"candidates.present": {"phase_pickup_a": 0.1, "earth_pickup_a": 0.1}},
+        {"candidates.existing": {"phase_pickup_a": 0.1, "earth_pickup_a": 0.1}},
         {"ct.line_end": {"knee_voltage_v": 250}},
         {"scheme.kind": ["two_phase_one_earth", "per_phase"]},
         {"relay.step_a": 0.01, "relay.range_a": [0.01, 1]},

@@ -1,4 +1,4 @@
-"""What the door says of schemes, their CTs, pilots and grids: key, value, cure; and what is told of
+"""What the door says of schemes, their CTs, leads and grids: key, value, cure; and what is told of
 a scheme."""
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from tests.made.studies import REMOVE, faults_of, study_with
 
 BIASED: dict[str, Any] = {
     "scheme.kind": "biased",
-    "candidates": {"phase_pickup_a": [0.1], "slope1": [0.2]},
+    "candidates": {"phase_pickup_a": [0.1], "first_slope": [0.2]},
 }
 REF: dict[str, Any] = {
     "scheme.kind": "restricted_earth_fault",
@@ -37,31 +37,31 @@ def without(changes: dict[str, Any], *keys: str) -> dict[str, Any]:
     ("changes", "line"),
     [
         (
-            BIASED | {"candidates.slope1": REMOVE},
+            BIASED | {"candidates.first_slope": REMOVE},
             (
-                "candidates.slope1: missing; the scheme biased has biased elements, name their"
+                "candidates.first_slope: missing; the scheme biased has biased elements, name their"
                 " slopes, as [0.1, 0.2]"
             ),
         ),
         (
-            {"candidates.slope1": [0.1]},
+            {"candidates.first_slope": [0.1]},
             (
-                "candidates.slope1: [0.1], but two_phase_one_earth has no biased element; take it"
-                " out or name a scheme that has one"
+                "candidates.first_slope: [0.1], but two_phase_one_earth has no biased element; take"
+                " it out or name a scheme that has one"
             ),
         ),
         (
-            BIASED | {"candidates.slope2": [0.5]},
+            BIASED | {"candidates.second_slope": [0.5]},
             (
-                "candidates.slope_break_a: missing; a second slope and the bias current where it"
+                "candidates.turning_point_a: missing; a second slope and the bias current where it"
                 " begins go together"
             ),
         ),
         (
-            BIASED | {"candidates.slope_break_a": [1.0]},
+            BIASED | {"candidates.turning_point_a": [1.0]},
             (
-                "candidates.slope2: missing; a second slope and the bias current where it begins go"
-                " together"
+                "candidates.second_slope: missing; a second slope and the bias current where it"
+                " begins go together"
             ),
         ),
         (
@@ -79,42 +79,63 @@ def without(changes: dict[str, Any], *keys: str) -> dict[str, Any]:
             ),
         ),
         (
-            BIASED | {"candidates.present": {"phase_pickup_a": 0.1}},
-            "candidates.present.slope1: missing; give the slope in service",
-        ),
-        (
-            BIASED | {"candidates.present": {"phase_pickup_a": 0.1, "slope1": 0.1, "slope2": 0.3}},
-            "candidates.present.slope_break_a: missing; a second slope and its break go together",
-        ),
-        (
-            BIASED
-            | {"candidates.present": {"phase_pickup_a": 0.1, "slope1": 0.1, "slope_break_a": 0.3}},
-            "candidates.present.slope2: missing; a second slope and its break go together",
+            BIASED | {"candidates.existing": {"phase_pickup_a": 0.1}},
+            "candidates.existing.first_slope: missing; give the slope in service",
         ),
         (
             BIASED
             | {
-                "candidates.present": {
+                "candidates.existing": {
                     "phase_pickup_a": 0.1,
-                    "slope1": 0.1,
+                    "first_slope": 0.1,
+                    "second_slope": 0.3,
+                }
+            },
+            "candidates.existing.turning_point_a: missing; a second slope and its turning point go"
+            " together",
+        ),
+        (
+            BIASED
+            | {
+                "candidates.existing": {
+                    "phase_pickup_a": 0.1,
+                    "first_slope": 0.1,
+                    "turning_point_a": 0.3,
+                }
+            },
+            "candidates.existing.second_slope: missing; a second slope and its turning point go"
+            " together",
+        ),
+        (
+            BIASED
+            | {
+                "candidates.existing": {
+                    "phase_pickup_a": 0.1,
+                    "first_slope": 0.1,
                     "stabilising_resistance_ohm": 50,
                 }
             },
             (
-                "candidates.present.stabilising_resistance_ohm: 50 ohm, but biased has no leg for"
+                "candidates.existing.stabilising_resistance_ohm: 50 ohm, but biased has no leg for"
                 " it; take it out"
             ),
         ),
         (
-            {"candidates.present": {"phase_pickup_a": 0.1, "earth_pickup_a": 0.1, "slope1": 0.1}},
+            {
+                "candidates.existing": {
+                    "phase_pickup_a": 0.1,
+                    "earth_pickup_a": 0.1,
+                    "first_slope": 0.1,
+                }
+            },
             (
-                "candidates.present.slope1: 0.1, but two_phase_one_earth has no biased element;"
-                " take it out"
+                "candidates.existing.first_slope: 0.1, but two_phase_one_earth has no biased"
+                " element; take it out"
             ),
         ),
         (
-            BIASED | {"candidates.slope1": [0.1, 20]},
-            "candidates.slope1: 20, must be at least 0 and at most 2",
+            BIASED | {"candidates.first_slope": [0.1, 20]},
+            "candidates.first_slope: 20, must be at least 0 and at most 2",
         ),
     ],
 )
@@ -134,7 +155,7 @@ def test_a_grid_may_serve_one_of_several_schemes() -> None:
         "scheme.kind": ["biased", "per_phase"],
         "candidates": {
             "phase_pickup_a": [0.1],
-            "slope1": [0.2],
+            "first_slope": [0.2],
             "stabilising_resistance_ohm": [0, 300],
         },
     }
@@ -170,10 +191,10 @@ def test_a_grid_may_serve_one_of_several_schemes() -> None:
             ),
         ),
         (
-            {"scheme.kind": ["per_phase", "two_phase_one_earth"], "candidates.slope1": [0.1]},
+            {"scheme.kind": ["per_phase", "two_phase_one_earth"], "candidates.first_slope": [0.1]},
             (
-                "candidates.slope1: [0.1], but per_phase and two_phase_one_earth have no biased"
-                " element; take it out or name a scheme that has one"
+                "candidates.first_slope: [0.1], but per_phase and two_phase_one_earth have no"
+                " biased element; take it out or name a scheme that has one"
             ),
         ),
         (
@@ -242,7 +263,7 @@ def test_a_burden_in_va_that_is_a_distribution_is_divided_in_every_sample() -> N
     }
     study = study_with(va)
     inputs = {item.key: item.varies for item in list_inputs(study)}
-    assert inputs["relay.phase_burden_va"] == inputs["relay.earth_burden_va"] == "plant"
+    assert inputs["relay.phase_burden_va"] == inputs["relay.earth_burden_va"] == "installation"
     samples = {
         item.key: np.full(2 if item.width == 1 else (2, item.width), item.distribution.centre())
         for item in list_inputs(study)

@@ -79,7 +79,7 @@ def test_a_slip_is_told_under_its_key_and_nothing_else_is(key: str, value: Any, 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
 def test_a_worked_study_lies_where_studies_usually_lie(path: Path) -> None:
     study = read_study(path)
-    others = (*study.variant_studies, *study.options, *study.scenarios)
+    others = (*study.alternative_studies, *study.options, *study.assumption_sets)
     assert not [found for one in (study, *(other for _, other in others)) for found in told(one)]
 
 

@@ -70,7 +70,7 @@ def test_a_built_in_scheme_and_the_same_as_the_study_s_own_have_nothing_to_tell(
 ) -> None:
     grids: dict[str, Any] = {
         "per_phase": PHASE,
-        "biased": PHASE | {"slope1": [0.2]},
+        "biased": PHASE | {"first_slope": [0.2]},
         "restricted_earth_fault": EARTH,
         "two_phase_one_earth": PHASE | EARTH,
     }[kind]
@@ -249,10 +249,10 @@ def test_an_earth_element_alone_is_not_asked_for_faults_between_phases() -> None
     } == {"L2", "L3"}
 
 
-# --- variants, report ---------------------------------------------------------
+# --- alternatives, report ---------------------------------------------------------
 
 
-def test_a_variant_that_takes_a_wrong_scheme_is_told_by_name() -> None:
+def test_an_alternative_that_takes_a_wrong_scheme_is_told_by_name() -> None:
     own = {
         "name": "mine",
         "legs": [leg("earth", *NOT_TURNED)],
@@ -262,8 +262,8 @@ def test_a_variant_that_takes_a_wrong_scheme_is_told_by_name() -> None:
         "scheme.kind": "restricted_earth_fault",
         "scheme.custom": [own],
         "candidates": EARTH,
-        "study.kind": "variants",
-        "variants": [{"name": "own", "changes": {"scheme.kind": "mine"}}],
+        "study.kind": "alternatives",
+        "alternatives": [{"name": "own", "changes": {"scheme.kind": "mine"}}],
     }
     ((key, text),) = told(study_with(changes | NEUTRAL))
     assert key == KEY

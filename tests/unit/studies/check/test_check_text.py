@@ -308,19 +308,19 @@ def test_inputs_say_how_they_vary_and_where_they_come_from() -> None:
     lines = [line.split() for line in check_text(study_with()).splitlines()]
     assert ["winding_resistance_ohm", "ohm", "fixed", "5"] in lines
     knee = next(line for line in lines if line and line[0] == "knee_voltage_v")
-    assert knee[1:5] == ["V", "plant,", "each", "CT"]
+    assert knee[1:5] == ["V", "installation,", "each", "CT"]
     assert "source: assumed" in words(check_text(study_with()))
     lead = next(line for line in lines if line and line[0] == "lead_resistance_ohm")
-    assert lead[1:4] == ["ohm", "plant,", "shared"]
+    assert lead[1:4] == ["ohm", "installation,", "shared"]
 
 
 def test_an_input_varies_as_the_file_says() -> None:
-    table_ = {"dist": "uniform", "low": 0.9, "high": 1.1, "varies": "plant"}
+    table_ = {"dist": "uniform", "low": 0.9, "high": 1.1, "varies": "installation"}
     lines = [
         line.split()
         for line in check_text(study_with({"machine.voltage_factor": table_})).splitlines()
     ]
-    assert ["voltage_factor", "pu", "plant"] in [line[:3] for line in lines]
+    assert ["voltage_factor", "pu", "installation"] in [line[:3] for line in lines]
 
 
 def test_moved_pickups_are_told() -> None:
@@ -330,7 +330,7 @@ def test_moved_pickups_are_told() -> None:
 
 
 def test_the_setting_in_service_is_marked() -> None:
-    text = text_with({"candidates.present": {"phase_pickup_a": 0.15, "earth_pickup_a": 0.04}})
+    text = text_with({"candidates.existing": {"phase_pickup_a": 0.15, "earth_pickup_a": 0.04}})
     assert "phase, in service 0.15 225" in text
     assert "earth, in service 0.04 60" in text
 
@@ -380,7 +380,7 @@ def test_a_scheme_of_one_s_own_is_listed_by_its_legs_and_elements() -> None:
     )
     assert (
         "[scheme.custom.mine.legs.first] cts fixed neutral_end.L1, -line_end.L1 resistance_ohm ohm"
-        " plant uniform: low 0.1, high 0.2" in text
+        " installation uniform: low 0.1, high 0.2" in text
     )
     assert "[scheme.custom.mine.elements.0] leg fixed first setting fixed phase" in text
     assert "Distribution(" not in text
@@ -416,7 +416,7 @@ def test_operating_current_of_a_biased_element(
             "scheme.kind": "biased",
             "scheme.bias_current": current,
             "ct.knee_current_a": 0.0,
-            "candidates": {"phase_pickup_a": [0.1], "slope1": [slope]},
+            "candidates": {"phase_pickup_a": [0.1], "first_slope": [slope]},
         }
     )
     found = re.search(r"phase 0\.1 A - [\d.]+ [\d.]+ % 0 150 - ([\d.]+)", text)
@@ -432,17 +432,14 @@ def test_a_biased_element_that_its_own_bias_holds() -> None:
             "scheme.bias_current": "sum",
             "candidates": {
                 "phase_pickup_a": [0.1],
-                "slope1": [1.2],
-                "slope2": [1.5],
-                "slope_break_a": [2.0],
+                "first_slope": [1.2],
+                "second_slope": [1.5],
+                "turning_point_a": [2.0],
             },
         }
     )
     assert re.search(r"phase 0\.1 A - [\d.]+ [\d.]+ % [\d.]+ 150 - above 3\.?\d*e?\+?\d* ", text)
-    assert (
-        "slope 1.2; slope above the break 1.5; break (turning point), bias current 2 A;"
-        " scheme biased" in text
-    )
+    assert "slope 1.2; second slope 1.5; turning point, bias current 2 A; scheme biased" in text
 
 
 def test_options_of_earthing_stand_by_hand() -> None:

@@ -157,15 +157,15 @@ def test_a_run_tells_a_mis_wired_scheme_before_and_beside_its_answer(
             "samples = 512\nearth_fault_samples = 1000000000000",
             "study.earth_fault_samples: 1000000000000 would be",
         ),
-        ("samples = 100000\nplants = 65536", "candidates = "),
+        ("samples = 100000\ninstallations = 65536", "candidates = "),
     ],
 )
 def test_check_refuses_what_run_would_refuse_by_its_size(
     run: Run, tmp_path: Path, key: str, said: str
 ) -> None:
     text = minimal_study_text().replace("samples = 512", key)
-    if "plants = 6" in key:
-        text = text.replace("plants = 32\n", "").replace(
+    if "installations = 6" in key:
+        text = text.replace("installations = 32\n", "").replace(
             "from = 0.02, to = 0.1, step = 0.02", "from = 0.001, to = 0.2, step = 0.001"
         )
     (tmp_path / "large.toml").write_text(text)
@@ -184,7 +184,7 @@ def test_check_refuses_what_run_would_refuse_by_its_size(
         (
             [],
             (
-                "no command; name one of new, check, run, update, verify, doctor, schema; see"
+                "no command; name one of new, check, run, measured, verify, selfcheck, schema; see"
                 " statorodds --help"
             ),
         ),
@@ -192,7 +192,8 @@ def test_check_refuses_what_run_would_refuse_by_its_size(
         (["chek", "good.toml"], "chek: no such command; did you mean check?"),
         (
             ["xyzzy"],
-            "xyzzy: no such command; name one of new, check, run, update, verify, doctor, schema",
+            "xyzzy: no such command; name one of new, check, run, measured, verify, selfcheck,"
+            " schema",
         ),
         (["check"], "the following arguments are required: FILE; see statorodds check --help"),
         (["check", "good.toml", "more"], "unrecognized arguments: more"),
@@ -223,7 +224,7 @@ def test_check_refuses_what_run_would_refuse_by_its_size(
         ),
         (
             ["run", "good.toml", "--samples", "5"],
-            "study.samples: 5, must be at least study.plants = 32",
+            "study.samples: 5, must be at least study.installations = 32",
         ),
         (
             ["run", "good.toml", "--samples", "1000000000000"],
@@ -278,7 +279,7 @@ def test_nonsense_gets_one_line(run: Run, tmp_path: Path, arguments: list[str], 
     (tmp_path / "binary.toml").write_bytes(b"\xff\xfe\x00\x01")
     (tmp_path / "broken.toml").write_text("x = [")
     (tmp_path / "pairs.toml").write_text(
-        minimal_study_text().replace("plants =", "compare = [[12, 40]]\nplants =")
+        minimal_study_text().replace("installations =", "compare = [[12, 40]]\ninstallations =")
     )
     before = sorted(tmp_path.iterdir())
     code, out, err = run(*arguments)
@@ -372,11 +373,13 @@ def test_unexpected_errors_are_not_swallowed(run: Run, quick: Callable[..., None
 def test_help_names_every_command(run: Run) -> None:
     code, out, _ = run("--help")
     assert code == 0
-    assert all(re.search(rf"^ +{command} ", out, re.MULTILINE) for command in COMMANDS)
+    assert all(re.search(rf"^ +{command}\s", out, re.MULTILINE) for command in COMMANDS)
     assert "--workers" in run("run", "--help")[1]
 
 
-@pytest.mark.parametrize(("command", "place"), [("verify", "verify.run"), ("doctor", "cli.doctor")])
+@pytest.mark.parametrize(
+    ("command", "place"), [("verify", "verify.run"), ("selfcheck", "cli.selfcheck")]
+)
 @pytest.mark.parametrize("code", [0, 1])
 def test_what_does_not_agree_or_is_not_good_is_exit_code_1(
     run: Run, monkeypatch: pytest.MonkeyPatch, command: str, place: str, code: int
@@ -433,7 +436,7 @@ def test_the_starter_is_a_valid_study_with_every_form(run: Run, tmp_path: Path) 
     for key in ("truncate", "shared", "varies", "source", "value", "tolerance_percent"):
         assert any(key in value for value in given), key
     assert study.correlations
-    assert study.candidates.present is not None
+    assert study.candidates.existing is not None
     assert not study.moves
     assert "invented" in (tmp_path / "mine.toml").read_text().splitlines()[0]
 

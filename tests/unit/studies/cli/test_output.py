@@ -36,7 +36,7 @@ def findings(**other: Any) -> Findings:
     parts: dict[str, Any] = {
         "frames": {"candidates": frame},
         "figures": {"tradeoff": blank()[0]},
-        "arrays": {"plants": {"input/x": np.arange(3.0)}},
+        "arrays": {"installations": {"input/x": np.arange(3.0)}},
         "provenance": {"version": "1", "seed": 7},
     }
     return Findings(**(parts | other))
@@ -93,7 +93,7 @@ def test_everything_is_written_and_listed(tmp_path: Path) -> None:
             "candidates.csv",
             "tradeoff.svg",
             "tradeoff.png",
-            "plants.npz",
+            "installations.npz",
             "results.xlsx",
             "study.toml",
             PROVENANCE,
@@ -123,13 +123,13 @@ def test_provenance_names_product_files_and_command(tmp_path: Path) -> None:
 
 def test_arrays_come_back_without_pickle(tmp_path: Path) -> None:
     write(tmp_path / "out")
-    with np.load(tmp_path / "out" / "plants.npz", allow_pickle=False) as arrays:
+    with np.load(tmp_path / "out" / "installations.npz", allow_pickle=False) as arrays:
         assert arrays["input/x"].tolist() == [0.0, 1.0, 2.0]
 
 
 def test_an_array_that_needs_a_pickle_is_refused_and_leaves_nothing(tmp_path: Path) -> None:
     with pytest.raises(TypeError, match="pickle"):
-        write(tmp_path / "out", arrays={"plants": {"x": np.array([None], dtype=object)}})
+        write(tmp_path / "out", arrays={"installations": {"x": np.array([None], dtype=object)}})
     assert names(tmp_path) == set()
 
 

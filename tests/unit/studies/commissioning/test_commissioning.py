@@ -28,7 +28,7 @@ IDEAL: dict[str, Any] = {
     "relay.pickup_error_percent": 0,
 }
 
-MANY = {"study.plants": 4096, "study.samples": 4096}
+MANY = {"study.installations": 4096, "study.samples": 4096}
 
 
 def study_of(kind: str, changes: dict[str, Any] | None = None) -> Study:
@@ -39,7 +39,7 @@ def study_of(kind: str, changes: dict[str, Any] | None = None) -> Study:
         "biased": ("earth_pickup_a", "stabilising_resistance_ohm"),
         "restricted_earth_fault": ("phase_pickup_a",),
     }[kind]
-    own = {"candidates.slope1": [0.2]} if kind == "biased" else {}
+    own = {"candidates.first_slope": [0.2]} if kind == "biased" else {}
     cts = (
         {"ct.neutral_conductor": {"lead_resistance_ohm": 0.5}}
         if kind == "restricted_earth_fault"
@@ -65,7 +65,7 @@ def frame_of(sheet: Sheet) -> pd.DataFrame:
 
 
 def values(sheet: Sheet, test: str) -> dict[str, np.ndarray[Any, Any]]:
-    """Of one injection: every plant's value by quantity."""
+    """Of one injection: every installation's value by quantity."""
     injection = next(one for one in sheet.injections if one.name == test)
     return sheet.expected(injection)
 
@@ -84,17 +84,17 @@ def test_with_ideal_cts_the_legs_carry_what_the_ratio_says() -> None:
             "neutral_end.L1-L2": (1, 1, 0, 0),
             "line_end.L2-L3": (0, 1, 1, 0),
         }.get(injection.name)
-        for quantity, plants in sheet.expected(injection).items():
+        for quantity, installations in sheet.expected(injection).items():
             if quantity.startswith("CT "):
-                assert plants == pytest.approx(one, rel=1e-6)
+                assert installations == pytest.approx(one, rel=1e-6)
             elif legs is not None:
                 leg = ("leg L1", "leg L2", "leg L3", "leg earth").index(quantity)
-                assert plants == pytest.approx(one * legs[leg], rel=1e-6, abs=1e-8)
+                assert installations == pytest.approx(one * legs[leg], rel=1e-6, abs=1e-8)
 
 
 def test_a_through_current_leaves_the_difference_of_two_ratio_errors() -> None:
     """Two independent errors, uniform in ±a: P(|difference| > x) = (2a - x)²/(4a²), so 97.5 % lie
-    below 2a(1 - √0.025). 4,096 plants: one seed in 10^4 is further off than 3 %."""
+    below 2a(1 - √0.025). 4,096 installations: one seed in 10^4 is further off than 3 %."""
     study = study_of(
         "per_phase",
         {
@@ -256,8 +256,8 @@ def test_points_on_two_slopes_lie_where_the_hand_formula_says(form: str, current
             **IDEAL,
             "scheme.bias_form": form,
             "scheme.bias_current": current,
-            "candidates.slope2": [0.5],
-            "candidates.slope_break_a": [1.5],
+            "candidates.second_slope": [0.5],
+            "candidates.turning_point_a": [1.5],
         },
     )
     sheet = Sheet(study, TWO_SLOPES)
@@ -313,7 +313,7 @@ def test_a_restricted_earth_fault_element_with_bias_has_slopes_too() -> None:
             "scheme.custom": [own],
             "candidates.phase_pickup_a": REMOVE,
             "candidates.stabilising_resistance_ohm": REMOVE,
-            "candidates.slope1": [0.2],
+            "candidates.first_slope": [0.2],
             "ct.neutral_conductor": {"lead_resistance_ohm": 0.5},
         }
     )
@@ -372,9 +372,9 @@ def test_primary_operating_current_by_the_classic_sum() -> None:
     names = {sheet.scheme.element_name(number) for _, number, _ in found}
     assert names == {"phase L1", "phase L2", "phase L3"}
     assert len(found) == 6
-    for *_, plants in found:
-        assert np.all(plants > 151.1)
-        assert np.all(plants < 168.0 * 1.002)
+    for *_, installations in found:
+        assert np.all(installations > 151.1)
+        assert np.all(installations < 168.0 * 1.002)
 
 
 def test_pickups_at_the_relay_are_the_settings_and_their_error() -> None:
@@ -383,8 +383,8 @@ def test_pickups_at_the_relay_are_the_settings_and_their_error() -> None:
         study_of("two_phase_one_earth", {"relay.pickup_error_percent": error, **MANY}), TWO_PHASE
     )
     found = {
-        sheet.scheme.element_name(number): plants
-        for injection, number, plants in pickups(sheet)
+        sheet.scheme.element_name(number): installations
+        for injection, number, installations in pickups(sheet)
         if injection is None
     }
     assert list(found) == ["phase L1", "phase L3", "earth"]
@@ -396,15 +396,15 @@ def test_pickups_at_the_relay_are_the_settings_and_their_error() -> None:
 def test_one_end_alone_restrains_a_biased_element() -> None:
     """|I| - s·|I|/2 = I_0 with the mean of the ends' currents: I = I_0/(1 - s/2)."""
     sheet = Sheet(study_of("biased", IDEAL), Setting("biased", 0.1, None, 0.0, 0.0, 0.2))
-    for injection, _, plants in pickups(sheet):
+    for injection, _, installations in pickups(sheet):
         expected = 0.1 / (1 - 0.2 / 2) * (1 if injection is None else RATIO)
-        assert plants == pytest.approx(expected, rel=1e-6)
+        assert installations == pytest.approx(expected, rel=1e-6)
 
 
 def test_where_the_spill_takes_everything_an_element_never_operates() -> None:
     """Steep bias: with the largest end as bias current and slope 1.5 nothing operates."""
     study = study_of(
-        "biased", {**IDEAL, "scheme.bias_current": "largest", "candidates.slope1": [1.5]}
+        "biased", {**IDEAL, "scheme.bias_current": "largest", "candidates.first_slope": [1.5]}
     )
     sheet = Sheet(study, Setting("biased", 0.1, None, 0.0, 0.0, 1.5))
     frame = frame_of(sheet)
@@ -421,8 +421,8 @@ def test_a_steep_second_slope_does_not_hide_the_pick_up_below_it() -> None:
         {
             **IDEAL,
             "scheme.bias_current": "largest",
-            "candidates.slope2": [1.5],
-            "candidates.slope_break_a": [1.5],
+            "candidates.second_slope": [1.5],
+            "candidates.turning_point_a": [1.5],
         },
     )
     sheet = Sheet(study, Setting("biased", 0.1, None, 0.0, 0.0, 0.2, 1.5, 1.5))

@@ -13,7 +13,7 @@ from studies.drivers.text import _assumed, _leading, _measure, _specify
 from studies.report.words import input_name
 from tests.made.studies import study_with
 
-PLANTS = {"ct.ankle_ratio", "ct.knee_current_a", "earthing.resistance_ohm"}
+INSTALLATIONS = {"ct.ankle_ratio", "ct.knee_current_a", "earthing.resistance_ohm"}
 LINES = "internal_faults.earth_fault_resistance_ohm"
 
 
@@ -85,12 +85,12 @@ def test_what_falls_by_more_than_its_interval_is_told_with_it() -> None:
         + change("ct.knee_current_a", "p_missed", (-0.02, 0.01), (-0.02, 0.01))
     )
     assert (
-        _specify(frame, PLANTS)
-        == "Specify first, of the plant: half as uncertain, the CTs' ankle ratio would lower missed"
-        " faults by 1 to 3 percentage points, to 0.9 times what they are (at its centre: to 0.8"
-        " times what they are)."
+        _specify(frame, INSTALLATIONS)
+        == "Specify first, of the installation: half as uncertain, the CTs' ankle ratio would lower"
+        " missed faults by 1 to 3 percentage points, to 0.9 times what they are (at its centre: to"
+        " 0.8 times what they are)."
     )
-    assert _assumed(frame, PLANTS) == ""
+    assert _assumed(frame, INSTALLATIONS) == ""
 
 
 def test_a_rise_and_a_difference_that_holds_0_are_no_reason() -> None:
@@ -98,8 +98,8 @@ def test_a_rise_and_a_difference_that_holds_0_are_no_reason() -> None:
         change("ct.ankle_ratio", "p_missed", (0.01, 0.02), (0.01, 0.02))
         + change("ct.knee_current_a", "p_false", (-0.02, 0.01), (-0.02, 0.01))
     )
-    assert _specify(frame, PLANTS).startswith(
-        "Specify first: nothing here; with any of the plant's 2 inputs"
+    assert _specify(frame, INSTALLATIONS).startswith(
+        "Specify first: nothing here; with any of the installation's 2 inputs"
     )
 
 
@@ -109,21 +109,23 @@ def test_those_that_cannot_be_told_apart_are_named_together() -> None:
         + change("ct.knee_current_a", "p_false", (-0.1, -0.05), (-0.07, -0.02))
         + change("earthing.resistance_ohm", "p_false", (-0.04, -0.01), (-0.04, -0.01))
     )
-    text = _specify(frame, PLANTS)
+    text = _specify(frame, INSTALLATIONS)
     assert text.endswith("not distinguishable in size from the CTs' knee current.")
     assert "neutral's" not in text
 
 
-def test_inputs_of_events_are_told_apart_from_the_plant_s() -> None:
+def test_inputs_of_events_are_told_apart_from_the_installation_s() -> None:
     frame = pd.DataFrame(change(LINES, "p_missed", (-0.05, -0.03), (-0.03, -0.01)))
-    assert _specify(frame, PLANTS).startswith("Specify first: no input of the plant")
-    assert "the earth fault resistance would lower" in _assumed(frame, PLANTS)
+    assert _specify(frame, INSTALLATIONS).startswith("Specify first: no input of the installation")
+    assert "the earth fault resistance would lower" in _assumed(frame, INSTALLATIONS)
 
 
 def test_where_nothing_is_seen_any_more_its_limit_is_told() -> None:
     rows = change("ct.ankle_ratio", "p_false", (-0.2, -0.1), (-0.2, -0.1))
     rows[0] |= {"p_then": 0.0, "p_then_high": 2e-4}
-    assert "at its centre: to none seen, fewer than 0.02 %" in _specify(pd.DataFrame(rows), PLANTS)
+    assert "at its centre: to none seen, fewer than 0.02 %" in _specify(
+        pd.DataFrame(rows), INSTALLATIONS
+    )
 
 
 # --- measuring ----------------------------------------------------------------

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from studies.earthing.figures import coverage_against_energy, options_side_by_side
+from studies.earthing.figures import options_side_by_side, protection_against_energy
 from studies.report.look import blank, look, side_by_side
 
 if TYPE_CHECKING:
@@ -21,15 +21,15 @@ def options(count: int = 3) -> pd.DataFrame:
 
     rows: list[dict[str, Any]] = []
     for k in range(count):
-        covered, joule = 0.9 * k / count, 10.0 ** (2 + k)
+        protected, joule = 0.9 * k / count, 10.0 ** (2 + k)
         rows.append(
             {
                 "option": f"{10**k:g} A",
-                "covered_median": covered,
-                "covered_p05": covered / 2,
-                "covered_p95": min(1.2 * covered, 1),
-                "p_missed": 1 - covered,
-                "p_missed_low": 0.9 * (1 - covered),
+                "protected_median": protected,
+                "protected_p05": protected / 2,
+                "protected_p95": min(1.2 * protected, 1),
+                "p_missed": 1 - protected,
+                "p_missed_low": 0.9 * (1 - protected),
                 "p_missed_high": 1.0,
                 "p_false": 1e-4 * k,
                 "p_false_low": 0.0,
@@ -45,15 +45,15 @@ def options(count: int = 3) -> pd.DataFrame:
     return pd.DataFrame([*rows, none])
 
 
-def test_a_mark_an_option_at_mean_energy_and_covered_part() -> None:
+def test_a_mark_an_option_at_mean_energy_and_protected_part() -> None:
     table = options()
     with look():
         figure, ax = blank()
-        coverage_against_energy(table, ax)
+        protection_against_energy(table, ax)
         figure.canvas.draw()
     marks = [(float(line.get_xdata()[0]), float(line.get_ydata()[0])) for line in ax.lines]
     want = [
-        (row["fault_energy_j_mean"] / 1e3, 100 * row["covered_median"])
+        (row["fault_energy_j_mean"] / 1e3, 100 * row["protected_median"])
         for row in table.to_dict("records")[:3]
     ]
     assert np.array(marks) == pytest.approx(np.array(want))
@@ -71,10 +71,10 @@ def test_a_mark_an_option_at_mean_energy_and_covered_part() -> None:
 
 
 def test_labels_at_one_height_stand_in_different_corners() -> None:
-    table = options().assign(covered_median=[0.0, 0.0, 0.0, math.nan])
+    table = options().assign(protected_median=[0.0, 0.0, 0.0, math.nan])
     with look():
         figure, ax = blank()
-        coverage_against_energy(table, ax)
+        protection_against_energy(table, ax)
         figure.canvas.draw()
     boxes = [text.get_window_extent() for text in ax.texts]
     assert not any(one.overlaps(other) for k, one in enumerate(boxes) for other in boxes[:k])
@@ -86,7 +86,7 @@ def test_energies_of_solid_faults_alone_have_a_plain_axis() -> None:
     table[energies] = np.where(table[energies].notna(), 0.0, math.nan)
     with look():
         figure, ax = blank()
-        coverage_against_energy(table, ax)
+        protection_against_energy(table, ax)
         other, axes = side_by_side(3, 60)
         options_side_by_side(table, axes)
         figure.canvas.draw()

@@ -304,7 +304,10 @@ def test_every_scheme_has_its_row(kind: str) -> None:
     if kind == "restricted_earth_fault":
         changes |= {"candidates.phase_pickup_a": REMOVE, "ct.neutral_conductor": {}}
     if kind == "biased":
-        changes |= {"candidates.slope1": [0.2], "candidates.stabilising_resistance_ohm": REMOVE}
+        changes |= {
+            "candidates.first_slope": [0.2],
+            "candidates.stabilising_resistance_ohm": REMOVE,
+        }
     rows = peak_voltages(study_with(changes))
     frame = peak_frame(rows)
     assert list(frame["scheme"]) == [kind] * len(rows)

@@ -1,4 +1,4 @@
-"""Stability and bias by hand: restricted earth fault, pilots, slopes. All numbers worked by hand
+"""Stability and bias by hand: restricted earth fault, leads, slopes. All numbers worked by hand
 from the tests' study: 25 MVA, 11 kV (1312 A, E = 6351 V), CT 1500/1 A with 5 + 1 ohm, largest
 through fault 4 pu = 3.499 A secondary."""
 
@@ -20,7 +20,7 @@ RESTRICTED: dict[str, Any] = {
 }
 BIASED: dict[str, Any] = {
     "scheme.kind": "biased",
-    "candidates": {"phase_pickup_a": [0.1], "slope1": [0.2]},
+    "candidates": {"phase_pickup_a": [0.1], "first_slope": [0.2]},
 }
 
 
@@ -52,7 +52,7 @@ def test_which_leads_a_fault_sees() -> None:
     assert "loop 3.499 A x (5 + 1 + 0.5) ohm = 22.74 V" in shared
     assert "return core of 0.5 ohm that the three CTs of an end share" in shared
     assert "ct.return_core_ohm is 0" in said({})
-    assert "Six-wire pilots: every fault sees the loop" in said({"scheme.pilots": "six_wire"})
+    assert "Six-wire leads: every fault sees the loop" in said({"scheme.leads": "six_wire"})
 
 
 @pytest.mark.parametrize(
@@ -79,7 +79,7 @@ def test_which_leads_a_fault_sees() -> None:
         ),
         # above 2 A half: 0.1 + 0.2 x 3.499 + 0.3 x 1.499 = 1.25 A
         (
-            {"candidates.slope2": [0.5], "candidates.slope_break_a": [2.0]},
+            {"candidates.second_slope": [0.5], "candidates.turning_point_a": [2.0]},
             (
                 "0.2, 0.5 above 2 A 0.1 A 0.275 A = 412.4 A primary all (x = 1.38) 1.25 A = 35.7 %"
                 " of i_f"

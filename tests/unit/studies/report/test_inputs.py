@@ -17,10 +17,10 @@ knee_current_a = { dist = "empirical", file = "data/k.csv", column = "i" }
 file = "k.csv"
 voltage = "v"
 current = "i"
-[[policy.scenarios]]
+[[policy.assumption_sets]]
 name = "file"
 changes = { "ct.knee_voltage_v" = { dist = "empirical", file = "other.csv", column = "k" } }
-[[variants]]
+[[alternatives]]
 changes = { "ct.knee_voltage_v.file" = "third.csv" }
 """
 

@@ -158,7 +158,7 @@ def test_worth_of_measuring_starts_from_the_setting_that_was_chosen() -> None:
 
 
 def test_energy_in_a_bolted_fault_is_said_to_be_0() -> None:
-    assert "I^2 R_f" in figure_text("coverage_against_energy").caption
+    assert "I^2 R_f" in figure_text("protection_against_energy").caption
     assert "0 if it is bolted" in table_text("earthing_options").caption
     rows = [
         option(
@@ -169,9 +169,9 @@ def test_energy_in_a_bolted_fault_is_said_to_be_0() -> None:
             p_false=0.0,
             p_false_low=0.0,
             p_false_high=0.01,
-            covered_median=0.5,
-            covered_p05=0.4,
-            covered_p95=0.6,
+            protected_median=0.5,
+            protected_p05=0.4,
+            protected_p95=0.6,
             resistor_energy_j_mean=1.0,
             resistor_energy_j_mean_low=0.9,
             resistor_energy_j_mean_high=1.1,
@@ -184,9 +184,9 @@ def test_energy_in_a_bolted_fault_is_said_to_be_0() -> None:
                     "earth_pickup_a",
                     "stabilising_resistance_ohm",
                     "delay_s",
-                    "slope1",
-                    "slope2",
-                    "slope_break_a",
+                    "first_slope",
+                    "second_slope",
+                    "turning_point_a",
                 ]
             ]
             .to_dict(),
@@ -200,7 +200,7 @@ def test_energy_in_a_bolted_fault_is_said_to_be_0() -> None:
         study=study_with(),
         differences=gaps(rows),
         results={},
-        variants=SimpleNamespace(outcomes={"200 A": SimpleNamespace(notes=())}),
+        alternatives=SimpleNamespace(outcomes={"200 A": SimpleNamespace(notes=())}),
         unresolved_rows=(),
         doubts={},
     )

@@ -35,8 +35,12 @@ def test_a_note_tells_the_worst_kind_and_no_knee_beside_the_load() -> None:
         "none seen, about 1200 samples without one would show the limit",
     ]
     assert note_text([]) == ""
-    assert note_text([NoneUsable(12, 5, in_scenarios=False)]).startswith("none of 12 candidates")
-    assert "in every scenario: 5 operate" in note_text([NoneUsable(12, 5, in_scenarios=True)])
+    assert note_text([NoneUsable(12, 5, in_assumption_sets=False)]).startswith(
+        "none of 12 candidates"
+    )
+    assert "in every assumption set: 5 operate" in note_text(
+        [NoneUsable(12, 5, in_assumption_sets=True)]
+    )
 
 
 def test_a_hinge_tells_every_rule_and_where_it_refuses() -> None:
@@ -59,12 +63,12 @@ def test_numbers_of_a_refusal_are_those_of_the_judgement() -> None:
     assert refusals_of(study, found, 2) == ()
 
 
-def test_what_only_a_scenario_refuses_is_refused_by_a_scenario() -> None:
+def test_what_only_an_assumption_set_refuses_is_refused_by_an_assumption_set() -> None:
     study = study_with({"policy": {"p_false_max": 0.01}})
     stated = judged([0.1, 0.2, 0.3], [0, 0, 0])
     worst = judged([0.1, 0.2, 0.3], [0, 0, 0], usable=np.array([True, False, True]))
     found = [stated_refusals(study, stated, worst, at) for at in range(3)]
-    assert [[one.rule for one in each] for each in found] == [[], [Rule.SCENARIO], []]
+    assert [[one.rule for one in each] for each in found] == [[], [Rule.ASSUMPTION_SET], []]
 
 
 @pytest.mark.parametrize("name", ["refusals", "verdict"])

@@ -36,7 +36,7 @@ def chosen(**other: Any) -> Result:
     """A finished run that chose no. 5, the setting in service no. 32."""
     frame = results.candidates()
     frame = results.refused(frame, frame["p_false"] > 0.01, Refusal(Rule.FALSE_TRIPS, 0.02, 0.01))
-    return finished(frame, **({"chosen": 5, "runner_up": 6, "present": 32} | other))
+    return finished(frame, **({"chosen": 5, "runner_up": 6, "existing": 32} | other))
 
 
 def with_study(result: Result, study: Study) -> Result:
@@ -114,7 +114,7 @@ def test_any_findings_make_a_whole_report(kind: str, tmp_path: Path) -> None:
         "Answer",
         "Figures",
         "Tables",
-        "What backs up the blind part",
+        "What backs up the unprotected part",
         "Hand calculation",
         "Inputs",
         "Assumptions and cautions",
@@ -229,7 +229,7 @@ def test_a_hostile_study_file_is_shown_as_it_is(tmp_path: Path) -> None:
 # --- a choice among settings --------------------------------------------------
 
 
-def test_the_sheet_has_present_and_proposed_in_four_bases() -> None:
+def test_the_sheet_has_existing_and_proposed_in_four_bases() -> None:
     study = study_with({"relay.step_a": 0.005, "relay.range_a": [0.005, 2.0]})
     result = with_study(chosen(), study)
     currents = next(block for block in sheet(result) if isinstance(block, Table))
@@ -286,8 +286,8 @@ def test_refused_candidates_are_counted_by_rule_and_the_best_of_each_shown() -> 
     assert [row[1] for row in shown.rows] == [str(number) for number in best]
 
 
-def test_the_blind_part_names_its_back_up_or_that_none_is_stated() -> None:
-    assert "states no back-up" in said(choice(chosen()).blind_part())
+def test_the_unprotected_part_names_its_back_up_or_that_none_is_stated() -> None:
+    assert "states no back-up" in said(choice(chosen()).unprotected_part())
     frame = results.candidates().assign(
         p_backup_only=0.1,
         p_nobody=0.02,
@@ -295,7 +295,7 @@ def test_the_blind_part_names_its_back_up_or_that_none_is_stated() -> None:
         p_nobody_high=0.03,
         nobody_per_year=2e-4,
     )
-    text = said(choice(finished(frame, chosen=5, backup=BACKUP)).blind_part())
+    text = said(choice(finished(frame, chosen=5, backup=BACKUP)).unprotected_part())
     assert "nobody catches 2 % (1 to 3 %)" in text
     assert "neutral voltage V / E = " in text
 

@@ -139,10 +139,12 @@ def test_rows_above_the_limit_of_a_sheet_are_told(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(workbook, "ROWS_MAX", 11)
-    read = book(tmp_path, {"coverage": pd.DataFrame({"x": np.arange(12.0)})})
-    assert column(read["coverage"], "x") == [float(k) for k in range(10)]
-    told = [row[2].value for row in read[NOTES].iter_rows() if row[0].value == "coverage"]
-    assert told[0].endswith("only the first 10 rows fit a sheet, all 12 are in coverage.csv")
+    read = book(tmp_path, {"protected_winding": pd.DataFrame({"x": np.arange(12.0)})})
+    assert column(read["protected_winding"], "x") == [float(k) for k in range(10)]
+    told = [row[2].value for row in read[NOTES].iter_rows() if row[0].value == "protected_winding"]
+    assert told[0].endswith(
+        "only the first 10 rows fit a sheet, all 12 are in protected_winding.csv"
+    )
 
 
 def test_long_names_and_names_that_differ_only_in_case(tmp_path: Path) -> None:

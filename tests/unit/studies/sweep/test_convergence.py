@@ -102,7 +102,7 @@ def test_none_seen_says_fewer_than() -> None:
     assert axes[1].texts[-1].get_text() == "whole batch: none seen, fewer than 0.015 %"
 
 
-def test_shares_are_halves_down_to_one_event_a_plant_or_four_batches() -> None:
+def test_shares_are_halves_down_to_one_event_an_installation_or_four_batches() -> None:
     assert shares_of([Design(16, 16)], 0) == ()
     assert shares_of([Design(16, 16 * 40), Design(16, 64, net=True)], 0) == (0.25, 0.5)
     assert shares_of([Design(16, 16 * 64)], 4096) == (0.125, 0.25, 0.5)  # of 32 batches four

@@ -32,8 +32,10 @@ def mapped(
     on."""
     candidates = results.candidates(**({"earths": EARTHS} | grid))  # type: ignore[arg-type]
     every = tuple(int(number) for number in candidates["candidate"])
-    coverage = results.coverage(every, tuple(ends[k % len(ends)] for k in range(len(every))))
-    return detection_map_frame(candidates, coverage, number)
+    protected_winding = results.protected_winding(
+        every, tuple(ends[k % len(ends)] for k in range(len(every)))
+    )
+    return detection_map_frame(candidates, protected_winding, number)
 
 
 def test_the_map_takes_what_differs_in_the_earth_pick_up_alone() -> None:
@@ -53,7 +55,7 @@ def test_without_an_earth_element_it_takes_the_phase_pick_up() -> None:
 
 def test_a_lone_setting_has_no_map() -> None:
     candidates = results.candidates().iloc[:1]
-    frame = detection_map_frame(candidates, results.coverage((1,), (0.4,)), 1)
+    frame = detection_map_frame(candidates, results.protected_winding((1,), (0.4,)), 1)
     assert frame.empty
     assert list(frame) == list(mapped(6))
     assert not has_contours(frame)

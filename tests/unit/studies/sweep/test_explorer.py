@@ -36,10 +36,10 @@ SHOWN = """
 
 @pytest.fixture(scope="module")
 def frame() -> pd.DataFrame:
-    found = results.chosen_and_present(results.candidates(), 5, 17)
+    found = results.chosen_and_existing(results.candidates(), 5, 17)
     found = found.assign(
-        covered_p05=found["covered_median"] - 0.05,
-        covered_p95=found["covered_median"] + 0.05,
+        protected_p05=found["protected_median"] - 0.05,
+        protected_p95=found["protected_median"] + 0.05,
         missed_per_year=0.01 * found["p_missed"],
         false_per_year=0.5 * found["p_false"],
     )

@@ -18,8 +18,8 @@ from studies.report.look import SCHEMES, blank, look, write_figure
 from studies.report.marks import percent_ticks, scheme_styles
 from studies.report.numbers import percent
 from studies.report.words import scheme_name, setting_text
-from studies.sweep import blind_zone as blind
 from studies.sweep import tradeoff as trade
+from studies.sweep import unprotected_winding as unprotected
 from studies.sweep.winding import Curve
 from studies.sweep.winding import detection as draw_detection
 from tests.made import results
@@ -54,7 +54,7 @@ def detection(frame: pd.DataFrame, labels: dict[str, tuple[int, str]]) -> tuple[
     return figure, ax
 
 
-# --- the front and the blind zone ---------------------------------------------
+# --- the front and the unprotected part ---------------------------------------------
 
 
 def table(**columns: Any) -> pd.DataFrame:
@@ -81,28 +81,28 @@ def test_front_of_nothing_usable_is_empty() -> None:
     assert not trade.front(table(p_missed=[0.4], p_false=[0.1], usable=[False])).any()
 
 
-def test_blind_zone_takes_the_best_under_every_limit() -> None:
+def test_unprotected_winding_takes_the_best_under_every_limit() -> None:
     frame = table(
         scheme=["a", "a", "a", "a", "b", "b"],
         candidate=[1, 2, 3, 4, 5, 6],
         p_false_bound=[0.01, 0.02, 0.03, 0.001, 0.05, 0.001],
-        covered_median=[0.5, 0.4, 0.8, 0.99, 0.6, 0.7],
+        protected_median=[0.5, 0.4, 0.8, 0.99, 0.6, 0.7],
         usable=[True, True, True, False, True, True],
     )
-    out = blind.blind_zone_frame(frame)
+    out = unprotected.unprotected_winding_frame(frame)
     assert out.to_dict("list") == {
         "scheme": ["a", "a", "a", "b", "b"],
         "p_false_limit": [0.01, 0.03, 0.05, 0.001, 0.05],
-        "blind": pytest.approx([0.5, 0.2, 0.2, 0.3, 0.3]),
+        "unprotected": pytest.approx([0.5, 0.2, 0.2, 0.3, 0.3]),
         "candidate": [1, 3, 3, 6, 6],
     }
 
 
-def test_blind_zone_of_nothing_is_an_empty_table() -> None:
+def test_unprotected_winding_of_nothing_is_an_empty_table() -> None:
     frame = table(
-        scheme=["a"], candidate=[1], p_false_bound=[0.1], covered_median=[np.nan], usable=[True]
+        scheme=["a"], candidate=[1], p_false_bound=[0.1], protected_median=[np.nan], usable=[True]
     )
-    assert blind.blind_zone_frame(frame).empty
+    assert unprotected.unprotected_winding_frame(frame).empty
 
 
 # --- what is drawn ------------------------------------------------------------
@@ -111,11 +111,11 @@ def test_blind_zone_of_nothing_is_an_empty_table() -> None:
 @pytest.mark.parametrize(
     "frame",
     [
-        results.chosen_and_present(results.candidates(), 8, 30),
-        results.chosen_and_present(results.candidates(kinds=("per_phase",)), 1, 1),
+        results.chosen_and_existing(results.candidates(), 8, 30),
+        results.chosen_and_existing(results.candidates(kinds=("per_phase",)), 1, 1),
         results.candidates(earths=(0.01, 0.012)),
         results.candidates().assign(p_false=0.0, p_false_low=0.0),
-        results.chosen_and_present(results.candidates().query("p_false > 0"), 2),
+        results.chosen_and_existing(results.candidates().query("p_false > 0"), 2),
         results.candidates().assign(usable=False),
         results.candidates().assign(p_missed=1.0, p_missed_low=1.0, p_missed_high=1.0),
         results.candidates().assign(p_missed=0.0, p_missed_low=0.0, p_missed_high=0.0),
@@ -124,7 +124,7 @@ def test_blind_zone_of_nothing_is_an_empty_table() -> None:
     ],
     ids=[
         "usual",
-        "chosen is present",
+        "chosen is existing",
         "no choice",
         "no false trips",
         "all trip",
@@ -151,12 +151,12 @@ def test_none_seen_has_a_column_of_its_own() -> None:
     assert "none\nseen" not in [label.get_text() for label in ax.get_xticklabels()]
 
 
-def test_only_front_chosen_and_present_have_intervals() -> None:
+def test_only_front_chosen_and_existing_have_intervals() -> None:
     from matplotlib.collections import LineCollection
 
-    frame = results.chosen_and_present(results.candidates(), 5, 31)
+    frame = results.chosen_and_existing(results.candidates(), 5, 31)
     _, ax = tradeoff(frame)
-    marked = trade.front(frame) | frame["chosen"] | frame["present"]
+    marked = trade.front(frame) | frame["chosen"] | frame["existing"]
     drawn = [c for c in ax.collections if isinstance(c, LineCollection)]
     assert [len(bars.get_segments()) for bars in drawn] == [marked.sum()] * 2
 
@@ -172,55 +172,62 @@ def test_axes_have_units_and_the_limit_is_named() -> None:
     "ends", [(0.2, 0.2, 0.85), (0.1, 0.3, 0.5, 0.7), (1.5, 1.5), (0.9,), (-1.0, 0.5)]
 )
 def test_detection_is_readable(ends: tuple[float, ...]) -> None:
-    roles = ("chosen", "runner-up", "present", "nearest to the limit")[: len(ends)]
+    roles = ("chosen", "runner-up", "existing", "nearest to the limit")[: len(ends)]
     numbers = tuple(range(1, len(ends) + 1))
     text = "phase 0.05 A, earth 0.02 A, 2000 ohm, 0.1 s"
     figure, ax = detection(
-        results.coverage(numbers, ends), dict(zip(roles, ((n, text) for n in numbers), strict=True))
+        results.protected_winding(numbers, ends),
+        dict(zip(roles, ((n, text) for n in numbers), strict=True)),
     )
     assert_text_is_readable(figure)
     assert len(ax.texts) == len(ends)
 
 
 def test_detection_takes_the_candidates_asked_for() -> None:
-    frame = results.coverage((4, 9), (0.2, 0.6))
+    frame = results.protected_winding((4, 9), (0.2, 0.6))
     _, ax = detection(frame, {"chosen": (9, "x")})
     rows = frame[frame["candidate"] == 9]
     np.testing.assert_allclose(ax.lines[0].get_xydata(), 100 * rows[["x", "p_detected"]].to_numpy())
 
 
-def test_blind_zone_is_readable_and_says_its_value_at_the_limit() -> None:
-    frame = blind.blind_zone_frame(results.candidates())
+def test_unprotected_winding_is_readable_and_says_its_value_at_the_limit() -> None:
+    frame = unprotected.unprotected_winding_frame(results.candidates())
     figure, ax = blank(85)
-    blind.blind_zone(frame, ax, limit=0.01, limit_text="policy's limit, 1 %")
+    unprotected.unprotected_winding(frame, ax, limit=0.01, limit_text="policy's limit, 1 %")
     assert_text_is_readable(figure)
     best = frame[(frame["scheme"] == "two_phase_one_earth") & (frame["p_false_limit"] <= 0.01)][
-        "blind"
+        "unprotected"
     ].min()
     assert percent(best) in [text.get_text() for text in ax.texts]
 
 
 @pytest.mark.parametrize("limit", [0.9, 1e-6])
-def test_a_limit_far_from_every_candidate_stays_in_the_blind_zone(limit: float) -> None:
+def test_a_limit_far_from_every_candidate_stays_in_the_unprotected_winding(limit: float) -> None:
     figure, ax = blank(85)
-    blind.blind_zone(
-        blind.blind_zone_frame(results.candidates()), ax, limit=limit, limit_text="policy's limit"
+    unprotected.unprotected_winding(
+        unprotected.unprotected_winding_frame(results.candidates()),
+        ax,
+        limit=limit,
+        limit_text="policy's limit",
     )
     assert ax.get_xlim()[0] < 100 * limit < ax.get_xlim()[1]
     figure.draw_without_rendering()  # warned that its axes had collapsed
 
 
-def test_a_blind_zone_within_one_decade_of_limits_has_ticks_too() -> None:
+def test_a_unprotected_winding_within_one_decade_of_limits_has_ticks_too() -> None:
     frame = table(
         scheme=["a", "a", "b", "b"],
         candidate=[1, 2, 3, 4],
         p_false_bound=[0.22, 0.55, 0.23, 0.6],
-        covered_median=[0.5, 0.6, 0.4, 0.5],
+        protected_median=[0.5, 0.6, 0.4, 0.5],
         usable=[True] * 4,
     )
     figure, ax = blank(85)
-    blind.blind_zone(
-        blind.blind_zone_frame(frame), ax, limit=0.5, limit_text="policy's limit, 50 %"
+    unprotected.unprotected_winding(
+        unprotected.unprotected_winding_frame(frame),
+        ax,
+        limit=0.5,
+        limit_text="policy's limit, 50 %",
     )
     figure.draw_without_rendering()
     low, high = ax.get_xlim()
@@ -279,7 +286,7 @@ def test_a_label_touches_no_curve_where_there_is_room() -> None:
 
 
 def test_files_are_the_same_twice_and_text_stays_text(tmp_path: Path) -> None:
-    frame = results.chosen_and_present(results.candidates(), 8, 30)
+    frame = results.chosen_and_existing(results.candidates(), 8, 30)
     written = []
     for name in ("one", "two"):
         folder = tmp_path / name
@@ -341,9 +348,9 @@ def test_a_setting_in_words() -> None:
         "earth_pickup_a": 0.02,
         "stabilising_resistance_ohm": 300.0,
         "delay_s": 0.1,
-        "slope1": np.nan,
-        "slope2": np.nan,
-        "slope_break_a": np.nan,
+        "first_slope": np.nan,
+        "second_slope": np.nan,
+        "turning_point_a": np.nan,
     }
     assert setting_text(row) == "phase 0.1 A, earth 0.02 A, 300 ohm, 0.1 s"
     assert (
@@ -351,10 +358,14 @@ def test_a_setting_in_words() -> None:
         == "phase 0.1 A, 300 ohm, no delay"
     )
     assert setting_text(row | {"phase_pickup_a": np.nan}) == "earth 0.02 A, 300 ohm, 0.1 s"
-    biased = row | {"earth_pickup_a": np.nan, "stabilising_resistance_ohm": np.nan, "slope1": 0.1}
+    biased = row | {
+        "earth_pickup_a": np.nan,
+        "stabilising_resistance_ohm": np.nan,
+        "first_slope": 0.1,
+    }
     assert setting_text(biased) == "phase 0.1 A, slope 0.1, 0.1 s"
     assert (
-        setting_text(biased | {"slope2": 0.5, "slope_break_a": 1.5})
+        setting_text(biased | {"second_slope": 0.5, "turning_point_a": 1.5})
         == "phase 0.1 A, slope 0.1 (0.5 above 1.5 A), 0.1 s"
     )
 
@@ -377,7 +388,7 @@ def five_schemes() -> pd.DataFrame:
 
 
 def test_five_schemes_stay_readable() -> None:
-    frame = results.chosen_and_present(five_schemes(), 5, 20)
+    frame = results.chosen_and_existing(five_schemes(), 5, 20)
     figure, ax = tradeoff(frame, limit=0.01, limit_text="policy's limit, 1 %")
     assert_text_is_readable(figure)
     words = [text.get_text() for text in figure.legends[0].get_texts()]
@@ -386,7 +397,7 @@ def test_five_schemes_stay_readable() -> None:
     drawn = sum(len(part.get_offsets()) for part in ax.collections if part.get_zorder() in (2, 3))
     assert drawn == frame["usable"].sum()
     figure, ax = blank(85)
-    blind.blind_zone(blind.blind_zone_frame(frame), ax, limit=0.01)
+    unprotected.unprotected_winding(unprotected.unprotected_winding_frame(frame), ax, limit=0.01)
     assert_text_is_readable(figure)
 
 
@@ -395,7 +406,7 @@ def test_many_schemes_are_told_apart() -> None:
     styles = scheme_styles(frame["scheme"]).values()
     assert len({(style.colour, style.face) for style in styles}) == 2 * len(SCHEMES)
     # and there is a mark for each
-    blind.blind_zone(blind.blind_zone_frame(frame), blank()[1])
+    unprotected.unprotected_winding(unprotected.unprotected_winding_frame(frame), blank()[1])
 
 
 def test_labels_are_moved_no_farther_than_they_must() -> None:
@@ -404,10 +415,10 @@ def test_labels_are_moved_no_farther_than_they_must() -> None:
     assert spread([0.0, 4.0, 4.0, 4.0], [1.0, 2.0, 2.0, 2.0]) == [0.0, 2.0, 4.0, 6.0]
 
 
-def test_a_blind_zone_within_one_decade_has_a_tick() -> None:
+def test_a_unprotected_winding_within_one_decade_has_a_tick() -> None:
     frame = results.candidates().assign(p_false_bound=lambda f: 0.07 + 0.0001 * f["candidate"])
     figure, ax = blank(85)
-    blind.blind_zone(blind.blind_zone_frame(frame), ax)
+    unprotected.unprotected_winding(unprotected.unprotected_winding_frame(frame), ax)
     assert_text_is_readable(figure)
     assert any(tick.get_text() for tick in ax.get_xticklabels())
 

@@ -40,7 +40,7 @@ def finished(
     *,
     chosen: int | None = None,
     runner_up: int | None = None,
-    present: int | None = None,
+    existing: int | None = None,
     policy: dict[str, Any] | None = None,
     tries: int = 1,
     comparison: list[dict[str, Any]] | None = None,
@@ -51,7 +51,7 @@ def finished(
     model: str = "stop_operators",
     around: list[dict[str, Any]] | None = None,
     hinge: Hinge | None = None,
-    scenarios: list[dict[str, Any]] | None = None,
+    assumption_sets: list[dict[str, Any]] | None = None,
     rare: list[dict[str, Any]] | None = None,
     choices: list[dict[str, Any]] | None = None,
     doubts: tuple[Doubt, ...] = (),
@@ -59,9 +59,10 @@ def finished(
     """What the words are made from, without an engine."""
     import pandas as pd
 
-    frame = results.chosen_and_present(frame, chosen or 0, present)
+    frame = results.chosen_and_existing(frame, chosen or 0, existing)
     frame = frame.assign(
-        covered_p05=frame["covered_median"] - 0.05, covered_p95=frame["covered_median"] + 0.05
+        protected_p05=frame["protected_median"] - 0.05,
+        protected_p95=frame["protected_median"] + 0.05,
     )
     study = study_with(
         {"ct.remanence_model": model, "policy": policy or {"p_false_max": 0.01}}
@@ -79,9 +80,9 @@ def finished(
         comparison=pd.DataFrame(comparison or [], columns=list(COLUMNS)),
         hinge=hinge,
         neighbours=pd.DataFrame(around or [], columns=list(COLUMNS)),
-        scenarios=pd.DataFrame(scenarios or []),
+        assumption_sets=pd.DataFrame(assumption_sets or []),
         rare=pd.DataFrame(rare or []),
-        scenario_choices=pd.DataFrame(choices or []),
+        assumption_set_choices=pd.DataFrame(choices or []),
         doubts=doubts,
         outcome=SimpleNamespace(
             best={},
@@ -190,41 +191,41 @@ def test_a_second_fresh_batch_is_said() -> None:
     )
 
 
-def test_rows_are_chosen_runner_up_present_and_neighbours() -> None:
+def test_rows_are_chosen_runner_up_existing_and_neighbours() -> None:
     around = [gap("p_missed", 0.01, 0.0, 0.02, candidate=number, minus=5) for number in (4, 6, 9)]
-    shown = rows(finished(results.candidates(), chosen=5, runner_up=8, present=31, around=around))
+    shown = rows(finished(results.candidates(), chosen=5, runner_up=8, existing=31, around=around))
     assert [row[:2] for row in shown[:3]] == [
         ["5", "chosen"],
         ["8", "runner-up"],
-        ["31", "present"],
+        ["31", "existing"],
     ]
     assert [row[0] for row in shown[3:]] == ["4", "6", "9"]
 
 
-def test_the_present_setting_may_be_the_chosen_one() -> None:
-    shown = rows(finished(results.candidates(), chosen=5, runner_up=8, present=5))
-    assert shown[0][:3] == ["5", "chosen,", "present"]
+def test_the_existing_setting_may_be_the_chosen_one() -> None:
+    shown = rows(finished(results.candidates(), chosen=5, runner_up=8, existing=5))
+    assert shown[0][:3] == ["5", "chosen,", "existing"]
     assert [row[0] for row in shown].count("5") == 1
 
 
 def test_coverage_in_words() -> None:
     assert "covers 91 % of the winding (median; 5 and 95 % of the faults: 86 % and 96 %)" in said(
-        finished(results.candidates().assign(covered_median=0.91), chosen=5)
+        finished(results.candidates().assign(protected_median=0.91), chosen=5)
     )
     assert "The study has no earth faults" in said(
-        finished(results.candidates().assign(covered_median=np.nan), chosen=5)
+        finished(results.candidates().assign(protected_median=np.nan), chosen=5)
     )
     nothing = finished(results.candidates(), chosen=5)
-    nothing.candidates["covered_p95"] = 0.0
+    nothing.candidates["protected_p95"] = 0.0
     text = said(nothing)  # of this setting alone: others may see some
     assert "On at least 95 % of the earth faults it covers no part of the winding." in text
     assert "no current differential setting" not in text
 
 
-def test_the_scenario_that_decides_is_named() -> None:
+def test_the_assumption_set_that_decides_is_named() -> None:
     rows_ = [
         {
-            "scenario": name,
+            "assumption_set": name,
             "candidate": 5,
             "p_missed": missed,
             "p_false": false,
@@ -233,21 +234,21 @@ def test_the_scenario_that_decides_is_named() -> None:
         }
         for name, missed, false in (("as stated", 0.17, 0.0), ("hot resistor", 0.2, 0.001))
     ]
-    text = said(finished(results.candidates(), chosen=5, scenarios=rows_))
+    text = said(finished(results.candidates(), chosen=5, assumption_sets=rows_))
     assert (
-        'The policy judges by the worst of 2 scenarios, on the same random numbers: "as stated"'
-        ' misses 17 %, false trips fewer than 0.4 %; "hot resistor" misses 20 %, trips falsely on'
-        ' 0.1 %. By missed faults "hot resistor" is its worst and decides.' in text
+        'The policy judges by the worst of 2 assumption sets, on the same random numbers: "as'
+        ' stated" misses 17 %, false trips fewer than 0.4 %; "hot resistor" misses 20 %, trips'
+        ' falsely on 0.1 %. By missed faults "hot resistor" is its worst and decides.' in text
     )
-    assert "scenario" not in said(finished(results.candidates(), chosen=5))
+    assert "assumption_set" not in said(finished(results.candidates(), chosen=5))
 
 
-def test_what_each_scenario_would_choose_by_itself_is_said_with_the_regret() -> None:
+def test_what_each_assumption_set_would_choose_by_itself_is_said_with_the_regret() -> None:
     def row(
-        scenario: str, candidate: float, regret: float = 0, low: float = 0, high: float = 0
+        assumption_set: str, candidate: float, regret: float = 0, low: float = 0, high: float = 0
     ) -> dict[str, Any]:
         return {
-            "scenario": scenario,
+            "assumption_set": assumption_set,
             "candidate": candidate,
             "quantity": "p_missed",
             "regret": regret,
@@ -269,21 +270,21 @@ def test_what_each_scenario_would_choose_by_itself_is_said_with_the_regret() -> 
         )
     )
     assert (
-        'Each scenario by itself (study\'s own batch): "as stated" and "stiff" would choose no. 6'
-        " (two phase elements, one earth element: phase 0.1 A, earth 0.1 A, 0 ohm, 0.1 s), against"
-        " which the chosen one has missed faults +2 (+1.5 to +2.5) and missed faults +1 (-1 to +3,"
-        ' not distinguishable) in this order; "slow" would choose the same setting; "all" would'
-        " choose nothing." in text
+        'Each assumption set by itself (study\'s own batch): "as stated" and "stiff" would choose'
+        " no. 6 (two phase elements, one earth element: phase 0.1 A, earth 0.1 A, 0 ohm, 0.1 s),"
+        " against which the chosen one has missed faults +2 (+1.5 to +2.5) and missed faults +1"
+        ' (-1 to +3, not distinguishable) in this order; "slow" would choose the same setting;'
+        ' "all" would choose nothing.' in text
     )
     assert "by itself" not in said(finished(results.candidates(), choices=[row("as stated", 6)]))
 
 
-def test_without_a_choice_the_worst_scenario_says_what_is_needed() -> None:
+def test_without_a_choice_the_worst_assumption_set_says_what_is_needed() -> None:
     frame = results.candidates().assign(
         p_false=0.0,
         p_false_bound=0.005,
         limit_used=0.5,
-        worst_scenario="slow",
+        worst_assumption_set="slow",
         worst_p_false=0.2,
         worst_p_false_bound=0.25,
         worst_limit_used=25.0,
@@ -291,11 +292,13 @@ def test_without_a_choice_the_worst_scenario_says_what_is_needed() -> None:
         allowed_in_all=False,
     )
     text = said(finished(frame))  # as stated every candidate would keep the limit
-    assert 'trips falsely on 20 % of the external events, in its worst scenario "slow"' in text
+    assert (
+        'trips falsely on 20 % of the external events, in its worst assumption set "slow"' in text
+    )
     assert "It would meet p_false_max = 0.25 with 95 % confidence; the policy's is 0.01." in text
     assert "Needed: coarser" in text
     text = said(finished(frame.assign(usable_in_all=False)))
-    assert "nothing; none of 24 candidates is usable in every scenario" in text
+    assert "nothing; none of 24 candidates is usable in every assumption set" in text
 
 
 COST = {"least_annual_cost": {"missed_fault": 2e6, "false_trip": 8e4, "unit": "EUR"}}
@@ -344,7 +347,7 @@ def test_a_policy_of_costs_without_a_choice_speaks_of_no_limit() -> None:
     assert "inf" not in text
 
 
-def test_the_years_without_a_false_trip_are_told_for_chosen_and_present() -> None:
+def test_the_years_without_a_false_trip_are_told_for_chosen_and_existing() -> None:
     frame = results.candidates()
     names = ["p_false", "p_no_false_trip", "p_no_false_trip_low", "p_no_false_trip_high"]
     frame.loc[4, names], frame.loc[30, names] = [0.0, 1.0, 0.9862, 1.0], [0.01, 0.697, 0.5, 0.81]
@@ -352,9 +355,9 @@ def test_the_years_without_a_false_trip_are_told_for_chosen_and_present() -> Non
         "No false trip in 30 years, at a constant rate: with the chosen setting probability at"
         " least 98.6 % (none seen)"
     )
-    text = said(finished(frame, chosen=5, present=31))
-    assert f"{head}, with the present one probability 69.7 % (50 to 81 %)." in text
-    assert f"{head}." in said(finished(frame, chosen=5, present=5))
+    text = said(finished(frame, chosen=5, existing=31))
+    assert f"{head}, with the existing one probability 69.7 % (50 to 81 %)." in text
+    assert f"{head}." in said(finished(frame, chosen=5, existing=5))
     frame.loc[4, names] = np.nan
     text = said(finished(frame, chosen=5, policy={"p_false_max": 0.1, "years": 12.5}))
     assert (
@@ -363,14 +366,14 @@ def test_the_years_without_a_false_trip_are_told_for_chosen_and_present() -> Non
     )
 
 
-def test_difference_to_the_present_setting_in_points() -> None:
+def test_difference_to_the_existing_setting_in_points() -> None:
     change = [
-        gap("p_missed", -0.538, -0.542, -0.534, pair="chosen minus present", minus=31),
-        gap("p_false", 0.0002, 0.0001, 0.0004, pair="chosen minus present", minus=31),
+        gap("p_missed", -0.538, -0.542, -0.534, pair="chosen minus existing", minus=31),
+        gap("p_false", 0.0002, 0.0001, 0.0004, pair="chosen minus existing", minus=31),
     ]
-    text = said(finished(results.candidates(), chosen=5, present=31, comparison=change))
+    text = said(finished(results.candidates(), chosen=5, existing=31, comparison=change))
     assert (
-        "Chosen minus present: missed faults -53.8 (-54.2 to -53.4), false trips +0.02 (+0.01 to"
+        "Chosen minus existing: missed faults -53.8 (-54.2 to -53.4), false trips +0.02 (+0.01 to"
         " +0.04). Differences are paired, in percentage points (95 % limits)." in text
     )
     assert "not distinguishable" not in text
@@ -554,12 +557,12 @@ def test_a_limit_kept_by_chance_is_said() -> None:
 def test_nothing_usable_says_why() -> None:
     frame = results.candidates().assign(usable=False)
     frame.loc[:9, "load_operates_share"] = 0.1
-    text = said(finished(frame, present=3))
+    text = said(finished(frame, existing=3))
     assert (
         "Closest of two phase elements, one earth element: nothing; none of 24 candidates is"
         " usable: 10" in text
     )
-    assert rows(finished(frame, present=3))[0][:2] == ["3", "present"]
+    assert rows(finished(frame, existing=3))[0][:2] == ["3", "existing"]
 
 
 def test_nearest_is_usable_and_bounded_lowest() -> None:
@@ -627,7 +630,7 @@ def test_no_word_of_a_backup_without_one() -> None:
 
 TINY: dict[str, Any] = {
     "study.samples": 64,
-    "study.plants": 16,
+    "study.installations": 16,
     "study.earth_fault_samples": 16,
     "policy.p_false_max": 1.0,
 }
@@ -640,9 +643,9 @@ def test_slopes_stand_in_the_table_and_in_the_choice_where_there_are_any() -> No
             "scheme.kind": "biased",
             "candidates": {
                 "phase_pickup_a": [0.1],
-                "slope1": [0.1],
-                "slope2": [0.1, 0.6],
-                "slope_break_a": [0.5],
+                "first_slope": [0.1],
+                "second_slope": [0.1, 0.6],
+                "turning_point_a": [0.5],
             },
         }
     )
@@ -687,9 +690,9 @@ def every_scheme() -> pd.DataFrame:
         earth_pickup_a=frame["phase_pickup_a"].where(earth),
         phase_pickup_a=frame["phase_pickup_a"].where(~earth),
         stabilising_resistance_ohm=frame["stabilising_resistance_ohm"].where(~biased),
-        slope1=np.where(biased, 0.1, np.nan),
-        slope2=np.where(biased, 0.5, np.nan),
-        slope_break_a=np.where(biased, 1.5, np.nan),
+        first_slope=np.where(biased, 0.1, np.nan),
+        second_slope=np.where(biased, 0.5, np.nan),
+        turning_point_a=np.where(biased, 1.5, np.nan),
     )
 
 
@@ -698,7 +701,7 @@ def test_settings_that_none_of_the_rows_has_get_no_column() -> None:
     assert isinstance(plain[0], Table)
     assert "earth" not in plain[0].header
     assert "slope" not in words(plain)
-    text = lines(result_text(finished(every_scheme(), chosen=9, runner_up=17, present=1)))
+    text = lines(result_text(finished(every_scheme(), chosen=9, runner_up=17, existing=1)))
     assert max(map(len, text)) <= 100
     cells = [line.split() for line in text]
     assert ["9", "chosen", "0.1", "-", "-", "0.1/0.5", "1.5", "0"] in [line[:8] for line in cells]
@@ -710,10 +713,10 @@ def test_a_wide_table_has_its_schemes_as_headings() -> None:
     frame = every_scheme().assign(
         scheme=lambda f: f["scheme"].replace("biased", "biased_with_a_rather_long_name")
     )
-    text = lines(result_text(finished(frame, chosen=9, runner_up=17, present=9)))
+    text = lines(result_text(finished(frame, chosen=9, runner_up=17, existing=9)))
     assert max(map(len, text)) <= 100
     assert text[1] == "  biased with a rather long name"
-    assert text[2].split()[:3] == ["9", "chosen,", "present"]
+    assert text[2].split()[:3] == ["9", "chosen,", "existing"]
     assert "  restricted earth fault" in text
 
 

@@ -1,4 +1,4 @@
-"""Whole small studies of variants, on two plants."""
+"""Whole small studies of alternatives, on two installations."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from studies.report.terminal import lines
 from tests.made.said import words
 
 CONFIGS = Path(__file__).parents[2] / "configs"
-FEW = {"samples": 64, "earth_fault_samples": 64, "plants": 16, "kind": "variants"}
+FEW = {"samples": 64, "earth_fault_samples": 64, "installations": 16, "kind": "alternatives"}
 SAME = {"name": "the same", "changes": {"machine.armature_time_constant_s": 0.15}}
 ON_UNIT = [
     SAME,
@@ -29,20 +29,20 @@ ON_UNIT = [
 ]
 
 
-def compared(file: str, variants: list[dict[str, Any]] | None) -> SideBySide:
+def compared(file: str, alternatives: list[dict[str, Any]] | None) -> SideBySide:
     table = tomllib.loads((CONFIGS / file).read_text(encoding="utf-8"))
     table["study"] |= FEW
     table["policy"]["p_false_max"] = 0.9
     table["candidates"]["stabilising_resistance_ohm"] = [200]
-    if variants is not None:
-        table["variants"] = variants
+    if alternatives is not None:
+        table["alternatives"] = alternatives
         table["machine"]["armature_time_constant_s"] = 0.15
     return run_side_by_side(parse_study(table, CONFIGS), workers=1)
 
 
 @pytest.fixture(scope="module")
 def hydro() -> SideBySide:
-    return compared("variants_11kv.toml", None)
+    return compared("alternatives_11kv.toml", None)
 
 
 @pytest.fixture(scope="module")
@@ -51,8 +51,8 @@ def unit() -> SideBySide:
 
 
 @pytest.mark.slow
-def test_each_variant_stands_at_its_own_choice(hydro: SideBySide) -> None:
-    table = hydro.table.set_index("variant")
+def test_each_alternative_stands_at_its_own_choice(hydro: SideBySide) -> None:
+    table = hydro.table.set_index("alternative")
     assert list(table.index) == [
         "as stated",
         "400 A resistor",
@@ -65,7 +65,7 @@ def test_each_variant_stands_at_its_own_choice(hydro: SideBySide) -> None:
     assert table.loc["400 A resistor", "changes"].startswith(
         "earthing.resistance_ohm = {nominal = 15.9"
     )
-    for name, outcome in hydro.variants.outcomes.items():
+    for name, outcome in hydro.alternatives.outcomes.items():
         batch = outcome.fresh
         assert batch is not None
         assert batch.settings[0] == outcome.chosen
@@ -80,37 +80,41 @@ def test_each_variant_stands_at_its_own_choice(hydro: SideBySide) -> None:
 
 @pytest.mark.slow
 def test_twice_the_fault_current_misses_fewer(hydro: SideBySide) -> None:
-    gap = hydro.differences.set_index(["variant", "quantity"]).loc[("400 A resistor", "p_missed")]
+    gap = hydro.differences.set_index(["alternative", "quantity"]).loc[
+        ("400 A resistor", "p_missed")
+    ]
     assert gap["high"] < -0.05  # about half of what is missed lies near the neutral
     assert gap["verdict"] is Verdict.APART
-    table = hydro.table.set_index("variant")["p_missed"]
+    table = hydro.table.set_index("alternative")["p_missed"]
     assert gap["difference"] == pytest.approx(
         table["400 A resistor"] - table["as stated"], rel=1e-9
     )
 
 
 def test_what_changes_nothing_differs_by_nothing(unit: SideBySide) -> None:
-    same = unit.differences[unit.differences["variant"] == "the same"]
+    same = unit.differences[unit.differences["alternative"] == "the same"]
     assert list(same["quantity"]) == ["p_missed", "p_false"]
     assert (same[["difference", "low", "high"]] == 0).all(axis=None)
     assert (same["verdict"] == Verdict.ALIKE).all()
 
 
-def test_a_variant_without_a_choice_has_an_empty_row_and_no_difference(unit: SideBySide) -> None:
-    row = unit.table.set_index("variant").loc["impossible"]
+def test_an_alternative_without_a_choice_has_an_empty_row_and_no_difference(
+    unit: SideBySide,
+) -> None:
+    row = unit.table.set_index("alternative").loc["impossible"]
     assert row["scheme"] == ""
     assert not row["allowed"]
     assert np.isnan(row["p_missed"])
-    assert "impossible" not in set(unit.differences["variant"])
+    assert "impossible" not in set(unit.differences["alternative"])
     text = words(findings(unit).text)
     assert 'Under "impossible" no candidate can be chosen.' in text
 
 
-@pytest.mark.parametrize("plant", [pytest.param("hydro", marks=pytest.mark.slow), "unit"])
+@pytest.mark.parametrize("installation", [pytest.param("hydro", marks=pytest.mark.slow), "unit"])
 def test_the_folder_and_the_text_are_whole(
-    plant: str, request: pytest.FixtureRequest, tmp_path: Path
+    installation: str, request: pytest.FixtureRequest, tmp_path: Path
 ) -> None:
-    found = findings(request.getfixturevalue(plant))
+    found = findings(request.getfixturevalue(installation))
     assert max(map(len, lines(found.text))) <= 100
     assert "nan" not in words(found.text).split()
     destination = prepare(tmp_path / "out", replace=False)
@@ -122,11 +126,11 @@ def test_the_folder_and_the_text_are_whole(
             StudyFile("s.toml", b"", {}, "statorodds run s.toml"),
         )
     assert {
-        "variants.csv",
-        "variant_differences.csv",
+        "alternatives.csv",
+        "alternative_differences.csv",
         "candidates.csv",
         "inputs.csv",
-        "variants.svg",
+        "alternatives.svg",
     } <= set(files)
     assert set(found.begin) <= set(files)
-    assert "nan" not in (tmp_path / "out" / "variants.csv").read_text()
+    assert "nan" not in (tmp_path / "out" / "alternatives.csv").read_text()

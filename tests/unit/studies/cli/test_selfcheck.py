@@ -1,4 +1,4 @@
-"""The command doctor: every finding with a verdict, a broken installation told in lines, exit
+"""The command selfcheck: every finding with a verdict, a broken installation told in lines, exit
 codes."""
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ import pytest
 
 from montecarlo.engine.workers import processes
 from montecarlo.engine.workers.pool import Here
-from studies.cli import doctor
-from studies.cli.doctor import BAD, GOOD, OPTIONAL, Finding, examine, shown
+from studies.cli import selfcheck
+from studies.cli.selfcheck import BAD, GOOD, OPTIONAL, Finding, examine, shown
 
 REQUIRES = [
     "numpy>=1.26",
@@ -55,7 +55,7 @@ def requires(monkeypatch: pytest.MonkeyPatch, *lines: str, **versions: str | Non
 
 def test_requirements_without_those_of_tests(monkeypatch: pytest.MonkeyPatch) -> None:
     requires(monkeypatch, *REQUIRES)
-    packages = found(doctor.packages)
+    packages = found(selfcheck.packages)
     assert list(packages) == ["numpy", "scipy", "pyarrow", "joblib"]
     assert {one.verdict for one in packages.values()} == {GOOD}
     assert packages["pyarrow"].found.endswith("for run --keep-samples")
@@ -63,14 +63,14 @@ def test_requirements_without_those_of_tests(monkeypatch: pytest.MonkeyPatch) ->
 
 def test_what_an_option_needs_may_be_absent(monkeypatch: pytest.MonkeyPatch) -> None:
     requires(monkeypatch, *REQUIRES, pyarrow=None)
-    assert found(doctor.packages)["pyarrow"] == Finding(
+    assert found(selfcheck.packages)["pyarrow"] == Finding(
         "pyarrow", "for run --keep-samples", OPTIONAL
     )
 
 
 def test_what_every_run_needs_may_not(monkeypatch: pytest.MonkeyPatch) -> None:
     requires(monkeypatch, *REQUIRES, joblib=None, numpy="1.25.2")
-    packages = found(doctor.packages)
+    packages = found(selfcheck.packages)
     assert packages["joblib"] == Finding("joblib", "missing", BAD, "pip install -U joblib")
     assert packages["numpy"].verdict == BAD
     assert packages["numpy"].found == "1.25.2, must be >=1.26"
@@ -92,7 +92,7 @@ def test_a_package_that_does_not_import_is_a_line(
         return true(name, *rest)
 
     monkeypatch.setattr(importlib, "import_module", fails)
-    one = found(doctor.packages)["numpy"]
+    one = found(selfcheck.packages)["numpy"]
     assert one.verdict == BAD
     assert "does not import" in one.found
     assert "\n" not in one.found
@@ -101,7 +101,7 @@ def test_a_package_that_does_not_import_is_a_line(
 
 def test_versions_are_compared_as_numbers(monkeypatch: pytest.MonkeyPatch) -> None:
     requires(monkeypatch, "numpy>=1.26", "joblib>=1.4", numpy="10.0.1rc1", joblib="1.10")
-    assert {one.verdict for one in doctor.packages()} == {GOOD}
+    assert {one.verdict for one in selfcheck.packages()} == {GOOD}
 
 
 # --- the machine --------------------------------------------------------------
@@ -121,20 +121,20 @@ def test_a_folder_that_cannot_be_written(monkeypatch: pytest.MonkeyPatch, tmp_pa
 
 def examine_only(*names: str) -> Iterator[Finding]:
     for what in names:
-        yield from doctor._safely(
-            what, lambda what=what: doctor._folder(what), doctor.FOLDERS[what]
+        yield from selfcheck._safely(
+            what, lambda what=what: selfcheck._folder(what), selfcheck.FOLDERS[what]
         )
 
 
 def test_a_full_disk(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(doctor, "LEAST_FREE", 10**18)
+    monkeypatch.setattr(selfcheck, "LEAST_FREE", 10**18)
     one = next(examine_only("current folder"))
     assert one.verdict == BAD
     assert one.cure.startswith("free ")
 
 
 def test_the_cache_of_the_compiled_solvers_is_the_one_that_numba_uses() -> None:
-    (one,) = doctor._cache()
+    (one,) = selfcheck._cache()
     assert one.verdict == GOOD
     folder = Path(one.found.removeprefix("kept in "))
     assert any(
@@ -153,7 +153,7 @@ def test_a_cache_that_anybody_can_write_is_told(
     monkeypatch.setattr(kernel, "integrate", function)
     for mode, verdict in ((0o700, GOOD), (0o775, GOOD), (0o777, BAD)):
         tmp_path.chmod(mode)
-        one = next(one for one in doctor._cache() if one.found.endswith(str(tmp_path)))
+        one = next(one for one in selfcheck._cache() if one.found.endswith(str(tmp_path)))
         assert one.verdict == verdict
         assert one.cure == (
             "set NUMBA_CACHE_DIR to a folder that only you can write" if verdict == BAD else ""
@@ -164,17 +164,17 @@ def test_no_browser_is_no_fault(monkeypatch: pytest.MonkeyPatch) -> None:
     from studies.report import pdf
 
     monkeypatch.setattr(pdf, "find_browser", lambda: None)
-    (one,) = doctor._browser()
+    (one,) = selfcheck._browser()
     assert one == Finding("browser", "for run --pdf: Chromium, Chrome or Edge", OPTIONAL)
 
 
 def test_worker_processes_are_started_and_a_plain_loop_is_not_taken_for_one(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    (one,) = doctor._workers()
+    (one,) = selfcheck._workers()
     assert one.verdict == GOOD
     monkeypatch.setattr(processes, "Processes", lambda *unused: Here())
-    (one,) = doctor._workers()
+    (one,) = selfcheck._workers()
     assert (one.verdict, one.cure) == (BAD, "run with --workers 1")
 
 
@@ -182,7 +182,7 @@ def test_worker_processes_are_started_and_a_plain_loop_is_not_taken_for_one(
 
 
 def test_both_self_checks_agree_with_their_formulas() -> None:
-    (earth,), (rare,) = doctor._earth_fault(), doctor._rare_event()
+    (earth,), (rare,) = selfcheck._earth_fault(), selfcheck._rare_event()
     assert earth.found.startswith(
         "p_missed 19.6824 %, by hand I R / V = 19.6824 %"
     )  # 100 A 7.5 ohm sqrt(3)/6.6 kV
@@ -195,7 +195,7 @@ def test_a_wrong_number_is_seen(monkeypatch: pytest.MonkeyPatch) -> None:
 
     monkeypatch.setattr(whole, "missed_percent", lambda example: 19.7)
     monkeypatch.setattr(statistics, "deep_probability", lambda: (1.2e-6, 1e-8))
-    for (one,) in (doctor._earth_fault(), doctor._rare_event()):
+    for (one,) in (selfcheck._earth_fault(), selfcheck._rare_event()):
         assert one.verdict == BAD
         assert one.cure.startswith("trust no number")
 
@@ -207,11 +207,11 @@ def test_exit_codes_and_the_closing_line(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     good, bad = Finding("a", "fine"), Finding("b", "broken", BAD, "mend it")
-    monkeypatch.setattr(doctor, "examine", lambda: iter([good, Finding("c", "", OPTIONAL)]))
-    assert doctor.doctor() == 0
+    monkeypatch.setattr(selfcheck, "examine", lambda: iter([good, Finding("c", "", OPTIONAL)]))
+    assert selfcheck.selfcheck() == 0
     assert capsys.readouterr().out.endswith("All that a run needs is good.\n")
-    monkeypatch.setattr(doctor, "examine", lambda: iter([good, bad]))
-    assert doctor.doctor() == 1
+    monkeypatch.setattr(selfcheck, "examine", lambda: iter([good, bad]))
+    assert selfcheck.selfcheck() == 1
     out = capsys.readouterr().out
     assert "1 of these would spoil a run or its numbers" in out
     assert f"\n{'':<35}mend it\n" in out
@@ -233,8 +233,8 @@ def test_whatever_a_look_stumbles_over_is_a_finding(monkeypatch: pytest.MonkeyPa
         "_earth_fault",
         "_rare_event",
     ):
-        monkeypatch.setattr(doctor, name, breaks)
-    monkeypatch.setattr(doctor, "_folder", lambda what: breaks())
+        monkeypatch.setattr(selfcheck, name, breaks)
+    monkeypatch.setattr(selfcheck, "_folder", lambda what: breaks())
     findings = list(examine())
     assert len(findings) == 12
     for one in findings:
@@ -248,7 +248,7 @@ def test_an_installation_without_numpy_is_told_without_a_traceback(tmp_path: Pat
     """A whole process in which NumPy cannot be imported."""
     (tmp_path / "numpy.py").write_text("raise ImportError('numpy is broken here')\n")
     done = subprocess.run(
-        [sys.executable, "-m", "studies", "doctor"],
+        [sys.executable, "-m", "studies", "selfcheck"],
         capture_output=True,
         text=True,
         check=False,

@@ -1,4 +1,4 @@
-"""What a comparison of variants says, from invented tables: no sentence beyond its interval."""
+"""What a comparison of alternatives says, from invented tables: no sentence beyond its interval."""
 
 from __future__ import annotations
 
@@ -18,9 +18,9 @@ SETTING = {
     "earth_pickup_a": 0.05,
     "stabilising_resistance_ohm": 200.0,
     "delay_s": 0.0,
-    "slope1": np.nan,
-    "slope2": np.nan,
-    "slope_break_a": np.nan,
+    "first_slope": np.nan,
+    "second_slope": np.nan,
+    "turning_point_a": np.nan,
 }
 NONE = dict.fromkeys(SETTING, np.nan) | {"scheme": ""}
 
@@ -31,13 +31,13 @@ def row(name: str, missed: float = 0.2, false: float = 1e-3, **other: Any) -> di
         for what, p in (("missed", missed), ("false", false))
         for end, value in (("", p), ("_low", 0.9 * p), ("_high", 1.1 * p + 1e-4))
     }
-    return {"variant": name, **SETTING, **limits, "allowed": True} | other
+    return {"alternative": name, **SETTING, **limits, "allowed": True} | other
 
 
 def gap(name: str, quantity: str, difference: float, half: float) -> dict[str, Any]:
     low, high = difference - half, difference + half
     return {
-        "variant": name,
+        "alternative": name,
         "minus": "as stated",
         "quantity": quantity,
         "difference": difference,
@@ -82,7 +82,7 @@ def test_what_is_concluded() -> None:
         'Under "impossible" no candidate can be chosen.',
         (
             "Each stands at its own best setting, on the same random numbers; differences are in"
-            " percentage points, with 95 % limits that hold for all variants together."
+            " percentage points, with 95 % limits that hold for all alternatives together."
         ),
     ]
 
@@ -113,14 +113,14 @@ def test_three_sentences_at_least_and_six_at_most_whatever_happened() -> None:
     assert ' and 4 more; not distinguishable under "v0".' in said[2]
 
 
-def test_the_figure_has_a_mark_a_variant_and_says_what_is_hollow() -> None:
+def test_the_figure_has_a_mark_an_alternative_and_says_what_is_hollow() -> None:
     table, gaps = frames()
     with look():
         figure, axes = side_by_side(2, height_mm(len(table)))
         side_by_side_figure(table, gaps, axes, 2e-3)
         figure.canvas.draw()
     labels = [label.get_text().split("\n")[0] for label in axes[0].get_yticklabels()]
-    assert labels == list(table["variant"])
+    assert labels == list(table["alternative"])
     marks = {
         (line.get_ydata()[0], axes.index(ax)): line.get_markerfacecolor()
         for ax in axes

@@ -1,4 +1,4 @@
-"""The smallest blind zone that each scheme reaches at equal p_false: table and figure."""
+"""The smallest unprotected part that each scheme reaches at equal p_false: table and figure."""
 
 from __future__ import annotations
 
@@ -19,46 +19,46 @@ if TYPE_CHECKING:
 Label = tuple[float, str, str]  # height, text, colour
 
 
-def blind_zone_frame(candidates: pd.DataFrame) -> pd.DataFrame:
-    """The smallest blind zone that each scheme reaches under a limit on p_false, as steps.
+def unprotected_winding_frame(candidates: pd.DataFrame) -> pd.DataFrame:
+    """The smallest unprotected part that each scheme reaches under a limit on p_false, as steps.
 
     Returns
     -------
     DataFrame
         A row where a scheme's best usable candidate changes: scheme, p_false_limit (the least limit
-        that admits it, its own upper bound), blind (1 - covered_median, of the winding), candidate.
-        The last row of each scheme repeats its best at the largest limit of all.
+        that admits it, its own upper bound), unprotected (1 - protected_median, of the winding),
+        candidate. The last row of each scheme repeats its best at the largest limit of all.
     """
     import pandas as pd
 
-    usable = candidates[candidates["usable"] & candidates["covered_median"].notna()]
+    usable = candidates[candidates["usable"] & candidates["protected_median"].notna()]
     last = usable["p_false_bound"].max()
     ordered = usable.assign(
-        p_false_limit=usable["p_false_bound"], blind=1 - usable["covered_median"]
-    ).sort_values(["p_false_limit", "blind"], kind="stable")
+        p_false_limit=usable["p_false_bound"], unprotected=1 - usable["protected_median"]
+    ).sort_values(["p_false_limit", "unprotected"], kind="stable")
     steps = []
     for scheme in usable["scheme"].unique():
         group = ordered[ordered["scheme"] == scheme]
-        before = group["blind"].cummin().shift(fill_value=math.inf)
-        better = group[group["blind"] < before]
+        before = group["unprotected"].cummin().shift(fill_value=math.inf)
+        better = group[group["unprotected"] < before]
         steps += [better, better.tail(1).assign(p_false_limit=last)]
     table = pd.concat(steps, ignore_index=True) if steps else ordered
-    return table[["scheme", "p_false_limit", "blind", "candidate"]]
+    return table[["scheme", "p_false_limit", "unprotected", "candidate"]]
 
 
-def blind_zone(
+def unprotected_winding(
     frame: pd.DataFrame, ax: Axes, *, limit: float | None = None, limit_text: str = ""
 ) -> None:
-    """`blind_zone_frame` as steps, one line a scheme, labelled at its right end; `limit`: the
-    policy's."""
+    """`unprotected_winding_frame` as steps, one line a scheme, labelled at its right end; `limit`:
+    the policy's."""
     ends: list[Label] = []
     at_limit: list[Label] = []
     for scheme, style in scheme_styles(frame["scheme"]).items():
         rows = frame[frame["scheme"] == scheme]
-        blind = 100 * rows["blind"]
+        unprotected = 100 * rows["unprotected"]
         ax.plot(
             100 * rows["p_false_limit"],
-            blind,
+            unprotected,
             drawstyle="steps-post",
             color=style.colour,
             linestyle=style.dashes,
@@ -66,17 +66,17 @@ def blind_zone(
             markersize=4.5,
             markeredgewidth=0,
         )
-        ends.append((blind.iloc[-1], scheme_name(scheme).replace(", ", ",\n"), style.colour))
-        if limit is not None and (under := blind[rows["p_false_limit"] <= limit]).size:
+        ends.append((unprotected.iloc[-1], scheme_name(scheme).replace(", ", ",\n"), style.colour))
+        if limit is not None and (under := unprotected[rows["p_false_limit"] <= limit]).size:
             at_limit.append((under.iloc[-1], percent(under.iloc[-1] / 100), style.colour))
     ax.set_xscale("log")
     if limit is not None:  # in sight, however far it lies from every candidate
         low, high = ax.get_xlim()
         ax.set_xlim(min(low, 90 * limit), max(high, 110 * limit))
     percent_ticks(ax, ax.get_xlim()[0])
-    ax.set_ylim(0, min(100.0, 125.0 * float(frame["blind"].max()) + 5))
+    ax.set_ylim(0, min(100.0, 125.0 * float(frame["unprotected"].max()) + 5))
     ax.set_xlabel("allowed false trips, % of the external events (upper bound)", color=FALSE_TEXT)
-    ax.set_ylabel("blind from the neutral, % of the winding", color=MISSED)
+    ax.set_ylabel("unprotected, % of the winding", color=MISSED)
     if limit is not None:
         limit_mark(ax, limit, limit_text)
         bold: dict[str, Any] = {"fontweight": "bold", "bbox": backing(), "zorder": 5}

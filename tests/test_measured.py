@@ -1,4 +1,4 @@
-"""The command update on a small run: what it says, what it refuses."""
+"""The command measured on a small run: what it says, what it refuses."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ from tests.made.studies import REMOVE, minimal_study_text, study_with
 Row = dict[str, str]
 CHANGES = {
     "p_false_max = 0.01": "p_false_max = 0.9",
-    "plants = 32": "plants = 256\nrare_samples = 0",
+    "installations = 32": "installations = 256\nrare_samples = 0",
     "step = 0.02": "step = 0.04",
     "stabilising_resistance_ohm = [0, 300]": "stabilising_resistance_ohm = [300]",
     '{ nominal = 300, tolerance_percent = 10, shape = "normal", source = "assumed" }': (
@@ -39,7 +39,7 @@ CHANGES = {
 
 @pytest.fixture(scope="module")
 def run(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("update")
+    folder = tmp_path_factory.mktemp("measured")
     text = minimal_study_text()
     for old, new in CHANGES.items():
         assert old in text
@@ -88,11 +88,11 @@ def test_it_tells_before_and_after(
     run: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     measured = filled(run, tmp_path / "m.csv", through_ct)
-    assert main(["update", str(run), str(measured), "--out", str(tmp_path / "u.csv")]) == 0
+    assert main(["measured", str(run), str(measured), "--out", str(tmp_path / "u.csv")]) == 0
     said = capsys.readouterr()
     text = " ".join(said.out.split())
     assert said.err == ""
-    assert "of 256 sampled plants support these values together" in text
+    assert "of 256 sampled installations support these values together" in text
     assert "before" in text
     assert "after" in text
     moved = said.out.partition("INPUTS THAT MOVED")[2].splitlines()[2].split()
@@ -107,7 +107,7 @@ def test_it_tells_before_and_after(
         if stated["batch"] == "1":  # the same batch, all counted
             assert float(row["p_false"]) == pytest.approx(float(stated["p_false"]))
             assert float(row["p_missed"]) == pytest.approx(float(stated["p_missed"]))
-        for name in ("p_missed", "p_false", "p_missed_updated", "p_false_updated"):
+        for name in ("p_missed", "p_false", "p_missed_weighed", "p_false_weighed"):
             assert (
                 0
                 <= float(row[f"{name}_low"])
@@ -116,7 +116,7 @@ def test_it_tells_before_and_after(
                 <= 1
             )
         for name in ("p_missed", "p_false"):
-            gap = float(row[f"{name}_updated"]) - float(row[name])
+            gap = float(row[f"{name}_weighed"]) - float(row[name])
             assert gap == pytest.approx(float(row[f"{name}_change"]), abs=1e-9)
 
 
@@ -126,7 +126,7 @@ def test_a_poor_instrument_changes_nothing(run: Path, tmp_path: Path) -> None:
         tmp_path / "m.csv",
         lambda row: through_l1(row) and through_l1(row) | {"uncertainty": 100},
     )
-    assert main(["update", str(run), str(measured), "--out", str(tmp_path / "u.csv")]) == 0
+    assert main(["measured", str(run), str(measured), "--out", str(tmp_path / "u.csv")]) == 0
     with (tmp_path / "u.csv").open(newline="") as lines:
         assert all(
             abs(float(row[f"{name}_change"])) < 1e-9
@@ -148,7 +148,7 @@ def test_another_injected_current_moves_what_is_expected(
         return {}
 
     measured = filled(run, tmp_path / "m.csv", at_900)
-    assert main(["update", str(run), str(measured), "--out", str(tmp_path / "u.csv")]) == 0
+    assert main(["measured", str(run), str(measured), "--out", str(tmp_path / "u.csv")]) == 0
     assert "0.6 ± 0.002" in capsys.readouterr().out
 
 
@@ -166,7 +166,7 @@ def test_pickups_can_be_measured_too(
             else {}
         ),
     )
-    assert main(["update", str(run), str(measured), "--out", str(tmp_path / "u.csv")]) == 0
+    assert main(["measured", str(run), str(measured), "--out", str(tmp_path / "u.csv")]) == 0
     assert "relay.pickup_error_percent[3]" in capsys.readouterr().out
 
 
@@ -175,7 +175,7 @@ def test_pickups_can_be_measured_too(
 
 def refusal(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
     capsys.readouterr()
-    assert main(["update", *arguments]) == 2
+    assert main(["measured", *arguments]) == 2
     said = capsys.readouterr()
     assert said.out == ""
     lines = said.err.splitlines()
@@ -187,7 +187,7 @@ def refusal(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
     ("change", "said"),
     [
         ({"unit": "mA"}, 'unit "mA", must be "A secondary"'),
-        ({"measured": 5.0}, "no sampled plant comes within 4 uncertainties of it"),
+        ({"measured": 5.0}, "no sampled installation comes within 4 uncertainties of it"),
         ({"measured": "0,002"}, 'measured: "0,002" must be a number'),
         ({"measured": "nan"}, 'measured: "nan" must be a number'),
         ({"uncertainty": ""}, 'uncertainty: "" must be a number above 0 in A secondary'),
@@ -245,7 +245,7 @@ def test_a_table_that_is_none_is_one_line(
     )
 
 
-def test_too_few_plants_are_told_with_their_number(
+def test_too_few_installations_are_told_with_their_number(
     run: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     measured = filled(
@@ -257,8 +257,8 @@ def test_too_few_plants_are_told_with_their_number(
     )
     line = refusal(capsys, str(run), str(measured), "--out", str(tmp_path / "u.csv"))
     assert (
-        "effective of 256 sampled plants support these values together, at least 10 are needed"
-        in line
+        "effective of 256 sampled installations support these values together, at least 10 are"
+        " needed" in line
     )
 
 
@@ -269,10 +269,10 @@ def test_files_are_named(
     measured = str(filled(run, tmp_path / "m.csv", through_l1))
     assert "no such file" in refusal(capsys, str(run), "absent.csv")
     assert "is no folder of a finished run" in refusal(capsys, str(tmp_path), measured)
-    (tmp_path / "m-updated.csv").write_text("mine")
+    (tmp_path / "m-weighed.csv").write_text("mine")
     assert "exists already" in refusal(capsys, str(run), measured)
     assert np.all(
-        [name in ("m.csv", "m-updated.csv") for name in (path.name for path in tmp_path.iterdir())]
+        [name in ("m.csv", "m-weighed.csv") for name in (path.name for path in tmp_path.iterdir())]
     )
 
 
@@ -286,13 +286,15 @@ def npy(array: np.ndarray[Any, Any]) -> bytes:
 @pytest.mark.parametrize(
     "spoil",
     [
-        lambda folder: (folder / "plants.npz").write_bytes(b""),
-        lambda folder: (folder / "plants.npz").write_bytes(b"PK\x03\x04 and no more"),
-        lambda folder: (folder / "plants.npz").write_bytes(
-            (folder / "plants.npz").read_bytes()[:-3000]
+        lambda folder: (folder / "installations.npz").write_bytes(b""),
+        lambda folder: (folder / "installations.npz").write_bytes(b"PK\x03\x04 and no more"),
+        lambda folder: (folder / "installations.npz").write_bytes(
+            (folder / "installations.npz").read_bytes()[:-3000]
         ),
-        lambda folder: (folder / "plants.npz").write_bytes(npy(np.zeros(3))),
-        lambda folder: (folder / "plants.npz").write_bytes(npy(np.array([{}], dtype=object))),
+        lambda folder: (folder / "installations.npz").write_bytes(npy(np.zeros(3))),
+        lambda folder: (folder / "installations.npz").write_bytes(
+            npy(np.array([{}], dtype=object))
+        ),
         lambda folder: (folder / "provenance.json").write_text("[" * 100_000),
         lambda folder: (folder / "provenance.json").write_text("null"),
         lambda folder: (folder / "provenance.json").write_bytes(b"\xff\xfe\x00"),
@@ -305,7 +307,7 @@ def npy(array: np.ndarray[Any, Any]) -> bytes:
         lambda folder: _recorded(folder, samples_asked=[]),
         lambda folder: _recorded(folder, study_digest="0"),
         lambda folder: _recorded(folder, sha256=[]),
-        lambda folder: np.savez(folder / "plants.npz", **{"input/x": np.zeros(256)}),
+        lambda folder: np.savez(folder / "installations.npz", **{"input/x": np.zeros(256)}),
         lambda folder: _edited(folder / "s.toml", "p_false_max = 0.9", "p_false_max = 0.8"),
         lambda folder: _edited(folder / "inputs" / "1-k.csv", "300", "299"),
         lambda folder: (folder / "inputs" / "1-k.csv").unlink(),
@@ -362,7 +364,7 @@ def test_a_record_in_another_order_and_layout_is_the_same(run: Path) -> None:
     assert is_as_sealed(json.loads(json.dumps(dict(reversed(record.items())))))
 
 
-# --- rows that weight no plant ------------------------------------------------
+# --- rows that weight no installation ------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -420,7 +422,7 @@ def biased() -> Sheet:
         {
             "scheme.kind": "biased",
             "candidates.earth_pickup_a": REMOVE,
-            "candidates.slope1": [0.2],
+            "candidates.first_slope": [0.2],
             "candidates.stabilising_resistance_ohm": REMOVE,
             "relay.pickup_error_percent": 0,
         }

@@ -7,13 +7,13 @@ from typing import Any
 import pytest
 
 from montecarlo.engine.run import run
-from montecarlo.engine.side_by_side import run_variants
+from montecarlo.engine.side_by_side import run_alternatives
 from montecarlo.estimates.compare import Side, differences_of
 from tests.made.studies import FEW_TYPES, REMOVE, study_table, study_with
 
 SMALL: dict[str, Any] = FEW_TYPES | {
     "study.samples": 128,
-    "study.plants": 16,
+    "study.installations": 16,
     "study.earth_fault_samples": 32,
     "policy.p_false_max": 0.9,
     "relay.pickup_error_percent": 0.0,
@@ -26,7 +26,7 @@ def test_a_study_does_not_differ_from_itself_and_differs_from_one_with_less_faul
         "again": study_with(SMALL),
         "less": study_with(SMALL | {"earthing.resistance_ohm": 200.0}),
     }
-    found = run_variants(studies, workers=1)
+    found = run_alternatives(studies, workers=1)
     fresh = [outcome.fresh for outcome in found.outcomes.values() if outcome.fresh is not None]
     assert [batch.round_ for batch in fresh] == [1, 1, 1]
     for gap in found.differences([("as stated", "again")])["as stated", "again"].values():
@@ -39,7 +39,7 @@ def test_a_study_does_not_differ_from_itself_and_differs_from_one_with_less_faul
 
 def test_fresh_batches_are_brought_to_one_round_and_choices_stand() -> None:
     strict = study_with(SMALL | {"policy.p_false_max": 1e-9})
-    found = run_variants({"free": study_with(SMALL), "none": strict}, workers=1)
+    found = run_alternatives({"free": study_with(SMALL), "none": strict}, workers=1)
     assert found.outcomes["none"].chosen is None
     assert found.differences([("free", "none")]) == {}
     assert found.outcomes["free"].chosen is not None

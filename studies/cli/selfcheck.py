@@ -1,6 +1,6 @@
-"""The command doctor: what a run needs of this machine and installation, each with a verdict and,
-where it is not good, a cure. Nothing outside the standard library is imported before it is looked
-at, so that what is broken is told."""
+"""The command selfcheck: what a run needs of this machine and installation, each with a verdict
+and, where it is not good, a cure. Nothing outside the standard library is imported before it is
+looked at, so that what is broken is told."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ def _judged(what: str, found: str, good: object, cure: str) -> Finding:
     return Finding(what, found) if good else Finding(what, found, BAD, cure)
 
 
-def doctor() -> int:
+def selfcheck() -> int:
     """Print every finding as it is made.
 
     Returns

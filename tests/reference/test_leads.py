@@ -1,4 +1,4 @@
-"""Pilots against the wiring as it is drawn: every core a resistance between two terminals, solved
+"""Leads against the wiring as it is drawn: every core a resistance between two terminals, solved
 by nodal analysis.
 
 The rows of the model's table are not used on that side: each CT is a current source beside its
@@ -146,8 +146,8 @@ def test_six_wires_against_the_drawn_wiring() -> None:
 LEAD, BACK = 1.5, 0.7
 
 
-def pilots_ohm(changes: dict[str, Any], current: Complex) -> Complex:
-    """Voltage over current at the neutral end's CTs that pilots alone ask for: legs of no ohms,
+def leads_ohm(changes: dict[str, Any], current: Complex) -> Complex:
+    """Voltage over current at the neutral end's CTs that leads alone ask for: legs of no ohms,
     winding taken off."""
     study = study_with(
         {"scheme.kind": "per_phase", "candidates": {"phase_pickup_a": [0.1]}} | changes
@@ -161,7 +161,7 @@ def pilots_ohm(changes: dict[str, Any], current: Complex) -> Complex:
         },
     }
     ohm = leg_ohm(study, Circuit("per_phase", 0.0), samples)[0]
-    ways = 2 if study.scheme.pilots == "six_wire" else 1
+    ways = 2 if study.scheme.leads == "six_wire" else 1
     ends = np.concatenate([current, np.zeros(3)])
     volts = scheme.table.T @ (ohm * (scheme.table @ ends)) + ways * LEAD * ends
     return volts[:3] / np.where(current == 0, np.inf, current)
@@ -183,7 +183,7 @@ A = np.exp(2j * np.pi / 3)
 def test_what_a_through_fault_and_an_earth_fault_see_of_four_wires(
     current: Complex, ohm: float
 ) -> None:
-    seen = pilots_ohm(
+    seen = leads_ohm(
         {"ct.lead_resistance_ohm": LEAD, "ct.return_core_ohm": BACK}, current.astype(complex)
     )
     assert seen[current != 0] == pytest.approx(np.full((current != 0).sum(), ohm + 0j))
@@ -191,8 +191,8 @@ def test_what_a_through_fault_and_an_earth_fault_see_of_four_wires(
 
 def test_an_earth_fault_in_one_phase_sees_the_loop_where_both_cores_are_alike() -> None:
     current = np.array([0, 1, 0], complex)
-    four = pilots_ohm({"ct.lead_resistance_ohm": LEAD, "ct.return_core_ohm": LEAD}, current)
-    six = pilots_ohm({"ct.lead_resistance_ohm": LEAD, "scheme.pilots": "six_wire"}, current)
+    four = leads_ohm({"ct.lead_resistance_ohm": LEAD, "ct.return_core_ohm": LEAD}, current)
+    six = leads_ohm({"ct.lead_resistance_ohm": LEAD, "scheme.leads": "six_wire"}, current)
     assert four[1] == six[1] == pytest.approx(2 * LEAD)
 
 

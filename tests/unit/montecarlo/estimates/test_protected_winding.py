@@ -13,7 +13,7 @@ from montecarlo.engine.job import Job
 from montecarlo.engine.sizes import designs
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates import assemble
-from montecarlo.estimates.assemble import Gathered, coverage, detection_curve
+from montecarlo.estimates.assemble import Gathered, detection_curve, protected_winding
 from montecarlo.estimates.counting import missed_stretch
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS
@@ -26,14 +26,14 @@ PLACES = np.arange(41) / 40
 QUANTILES = {"median": 0.5, "p95": 0.95, "p05": 0.05}
 
 
-def check(found: Gathered, covered: Array) -> None:
-    """covered (candidates, n): what each setting covers in each sampled fault."""
-    told = coverage(found)
+def check(found: Gathered, protected: Array) -> None:
+    """protected (candidates, n): what each setting covers in each sampled fault."""
+    told = protected_winding(found)
     for name, quantile in QUANTILES.items():
         assert getattr(told, name) == pytest.approx(
-            np.quantile(covered, quantile, axis=1), abs=1e-6
+            np.quantile(protected, quantile, axis=1), abs=1e-6
         ), name
-    share = np.mean(1 - covered[:, :, None] < PLACES - 1e-7, axis=1)
+    share = np.mean(1 - protected[:, :, None] < PLACES - 1e-7, axis=1)
     assert detection_curve(found, PLACES).p == pytest.approx(share, abs=1e-12)
 
 
@@ -45,7 +45,7 @@ def rng() -> np.random.Generator:
 def sampled(rng: np.random.Generator, sizes: Array) -> tuple[Gathered, Array]:
     """Two lattices, (3 x 4 x 2) and (5 x 1 x 1), blocks of unlike size; and what each candidate
     covers."""
-    phase_x, earth_x, covered = [], [], []
+    phase_x, earth_x, protected = [], [], []
     for phase, earth, delays in ((3, 4, 2), (5, 1, 1)):
         x, y = (
             [rng.random((n, settings, delays)) ** 2 for n in sizes] for settings in (phase, earth)
@@ -59,13 +59,13 @@ def sampled(rng: np.random.Generator, sizes: Array) -> tuple[Gathered, Array]:
                 for a, b in zip(x, y, strict=True)
             ]
         )
-        covered.append(1 - np.where(np.isnan(missed), 1.0, missed).T)
+        protected.append(1 - np.where(np.isnan(missed), 1.0, missed).T)
         phase_x.append(tuple(one.astype(np.float32) for one in x))
         earth_x.append(tuple(one.astype(np.float32) for one in y))
     none = np.zeros((29, BLOCKS))
     return (
         Gathered("internal.earth", none, none[0], none, none, None, tuple(phase_x), tuple(earth_x)),
-        np.concatenate(covered),
+        np.concatenate(protected),
     )
 
 
@@ -77,13 +77,13 @@ def test_quantiles_and_curve_are_those_of_the_positions(
     check(*sampled(rng, np.append(0, rng.integers(1, 40, BLOCKS - 1))))
 
 
-def test_without_a_resolved_fault_nothing_is_said_to_be_covered(rng: np.random.Generator) -> None:
+def test_without_a_resolved_fault_nothing_is_said_to_be_protected(rng: np.random.Generator) -> None:
     found, _ = sampled(rng, np.zeros(BLOCKS, int))
-    assert np.isnan(coverage(found).median).all()
+    assert np.isnan(protected_winding(found).median).all()
     assert (detection_curve(found, PLACES).p == 0).all()
 
 
-def covered_by(study: Study) -> Array:
+def protected_by(study: Study) -> Array:
     """Of every candidate in every sampled earth fault, (candidates, n), from the chunks
     themselves."""
     job = Job(study, candidate_lattices(study), *designs(study))
@@ -105,7 +105,7 @@ def test_a_run_tells_what_its_own_faults_say() -> None:
     study = study_with(
         {
             "study.samples": 64,
-            "study.plants": 32,
+            "study.installations": 32,
             "study.earth_fault_samples": 128,
             "scheme.kind": ["per_phase", "two_phase_one_earth"],
             "candidates.delay_s": [0, 0.06],
@@ -115,7 +115,7 @@ def test_a_run_tells_what_its_own_faults_say() -> None:
     batch = run_batch(
         study, candidate_lattices(study), 0, Workers(1), lambda done, total, what: None
     )
-    covered = covered_by(study)
-    assert len(covered) == len(batch.settings)
-    assert np.ptp(covered, axis=1).max() > 0.3
-    check(batch.strata[EARTH], covered)
+    protected = protected_by(study)
+    assert len(protected) == len(batch.settings)
+    assert np.ptp(protected, axis=1).max() > 0.3
+    check(batch.strata[EARTH], protected)

@@ -1,4 +1,5 @@
-"""Scenarios of a study: the same file with some keys changed, each read through the same door."""
+"""Assumption sets of a study: the same file with some keys changed, each read through the same
+door."""
 
 from __future__ import annotations
 
@@ -11,8 +12,8 @@ from montecarlo.quantities.frozen import thawed
 from montecarlo.quantities.wording import LABEL, fit_for_label, listed, shown
 from montecarlo.study.description import Study
 
-# What happens and what the plant is; candidates, scheme, relay and samples are the same in
-# every scenario.
+# What happens and what the installation is; candidates, scheme, relay and samples are the same in
+# every assumption set.
 CHANGEABLE = (
     "machine",
     "network",
@@ -24,9 +25,9 @@ CHANGEABLE = (
     "external_events",
 )
 
-AS_STATED = "as stated"  # the study without changes, the first of all scenarios
+AS_STATED = "as stated"  # the study without changes, the first of all assumption sets
 # Kinds that run the file several times; their lists have the same names.
-COMPOSED = ("variants", "earthing_options")
+COMPOSED = ("alternatives", "earthing_options")
 ALONE = "setting_sweep"  # what is asked of one of these runs
 MOST = 20
 
@@ -44,8 +45,8 @@ class Changed(Protocol):
     def changes(self) -> Mapping[str, Any]: ...
 
 
-def read_scenarios(study: Study, table: Mapping[str, Any], parse: Parse) -> Studies:
-    """The study in each of `policy.scenarios`, by changing the table as the file has it.
+def read_assumption_sets(study: Study, table: Mapping[str, Any], parse: Parse) -> Studies:
+    """The study in each of `policy.assumption_sets`, by changing the table as the file has it.
 
     Parameters
     ----------
@@ -62,19 +63,19 @@ def read_scenarios(study: Study, table: Mapping[str, Any], parse: Parse) -> Stud
     Raises
     ------
     StudyError
-        A scenario makes no sound study.
+        An assumption set makes no sound study.
     """
     stripped = alone(table)
-    del stripped["policy"]["scenarios"]
+    del stripped["policy"]["assumption_sets"]
     faults = []
     if study.study.compare_remanence_models:
         faults = [
-            "study.compare_remanence_models: true together with policy.scenarios; make the other"
-            ' model a scenario, changes = { "ct.remanence_model" = ... }, or take one of the'
-            " two out"
+            "study.compare_remanence_models: true together with policy.assumption_sets; make the"
+            ' other model an assumption set, changes = { "ct.remanence_model" = ... }, or take'
+            " one of the two out"
         ]
     return read_changed(
-        "policy.scenarios", study.policy.scenarios, stripped, CHANGEABLE, parse, faults
+        "policy.assumption_sets", study.policy.assumption_sets, stripped, CHANGEABLE, parse, faults
     )
 
 
@@ -150,7 +151,8 @@ def read_changed(
 
 
 def _name_faults(where: str, entries: Sequence[Changed]) -> Iterator[str]:
-    names, what = [entry.name for entry in entries], where.rpartition(".")[2].removesuffix("s")
+    names = [entry.name for entry in entries]
+    what = where.rpartition(".")[2].removesuffix("s").replace("_", " ")
     if not len(names) <= MOST:
         yield (
             f"{where}: {len(names)}, must be at most {MOST}, each a run of its own; leave some out"

@@ -1,0 +1,68 @@
+"""Alternatives of a study: the same file with some keys changed, each a study that makes its own
+choice."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from montecarlo.errors import StudyError
+from montecarlo.quantities.wording import shown
+from montecarlo.study.assumption_sets import ALONE, CHANGEABLE, Parse, Studies, alone, read_changed
+from montecarlo.study.description import Study
+
+KIND = "alternatives"
+
+# Each alternative chooses among its own candidates; seed and numbers of samples make the random
+# numbers common.
+TABLES = (*CHANGEABLE, "scheme", "relay", "backup", "candidates", "policy")
+
+
+def read_alternatives(study: Study, table: Mapping[str, Any], parse: Parse) -> Studies:
+    """The study with each of its `alternatives`, of the kind of one study alone.
+
+    Parameters
+    ----------
+    study : Study
+    table : mapping
+        Of the file.
+    parse : callable
+        Table in, study out.
+
+    Returns
+    -------
+    tuple of (str, Study)
+
+    Raises
+    ------
+    StudyError
+        An alternative makes no sound study.
+    """
+    if study.study.kind != KIND:
+        if study.alternatives:
+            raise StudyError(
+                f"alternatives: study.kind is {shown(study.study.kind)}; give {shown(KIND)} or take"
+                " the alternatives out"
+            )
+        return ()
+    return read_changed(
+        "alternatives", study.alternatives, alone(table), TABLES, parse, [*_faults(study)]
+    )
+
+
+def _faults(study: Study) -> Iterator[str]:
+    if not study.alternatives:
+        yield (
+            f"alternatives: none, but study.kind is {shown(KIND)}; give at least one table"
+            " [[alternatives]] with name and changes"
+        )
+    if study.study.compare_remanence_models:
+        yield (
+            "study.compare_remanence_models: true in a study of alternatives; make the other model"
+            ' an alternative, changes = { "ct.remanence_model" = ... }'
+        )
+    if study.study.compare:
+        yield (
+            "study.compare: compares candidates of a single study; take it out, or run the file as"
+            f" {shown(ALONE)}"
+        )
