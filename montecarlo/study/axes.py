@@ -165,10 +165,10 @@ class ExistingSetting(Section):
         ]
         | None
     ) = None
-    slope_break_relay_percent: _RelayPercent = None
-    slope_break_relay_pu: _RelayPu = None
-    slope_break_machine_percent: _MachinePercent = None
-    slope_break_machine_pu: _MachinePu = None
+    turning_point_relay_percent: _RelayPercent = None
+    turning_point_relay_pu: _RelayPu = None
+    turning_point_machine_percent: _MachinePercent = None
+    turning_point_machine_pu: _MachinePu = None
 
 
 class Candidates(Section):
@@ -236,10 +236,10 @@ class Candidates(Section):
         tuple[float, ...],
         Axis("A", "bias currents at which the second slope begins, secondary", 0.0, MOST_A),
     ] = ()
-    slope_break_relay_percent: _GridRelayPercent = ()
-    slope_break_relay_pu: _GridRelayPu = ()
-    slope_break_machine_percent: _GridMachinePercent = ()
-    slope_break_machine_pu: _GridMachinePu = ()
+    turning_point_relay_percent: _GridRelayPercent = ()
+    turning_point_relay_pu: _GridRelayPu = ()
+    turning_point_machine_percent: _GridMachinePercent = ()
+    turning_point_machine_pu: _GridMachinePu = ()
     existing: Annotated[ExistingSetting, word("the setting in service, if any")] | None = None
 
     _given: tuple[tuple[str, str], ...] = PrivateAttr(default=())  # name and key

@@ -36,7 +36,6 @@ def in_amperes(study: Study, sound: frozenset[str]) -> tuple[Study, list[str]]:
     Parameters
     ----------
     study : Study
-        Of which `candidates` is sound.
     sound : frozenset of str
         Its tables without a fault.
 
@@ -47,6 +46,8 @@ def in_amperes(study: Study, sound: frozenset[str]) -> tuple[Study, list[str]]:
     list of str
         What is wrong, a line each: two keys for one current, a current out of range.
     """
+    if "candidates" not in sound:
+        return study, []
     currents, faults = _given(study)
     if faults or not sound >= TABLES:
         return study, faults
@@ -71,17 +72,21 @@ def in_amperes(study: Study, sound: frozenset[str]) -> tuple[Study, list[str]]:
     return study.model_copy(update={"candidates": candidates}), faults
 
 
-def in_other_units(study: Study) -> bool:
+def in_other_units(study: Study, sound: frozenset[str]) -> bool:
     """Whether a current of the settings is still in another unit, as a base of it is not known.
 
     Parameters
     ----------
     study : Study
+    sound : frozenset of str
+        Its tables without a fault.
 
     Returns
     -------
     bool
     """
+    if "candidates" not in sound:
+        return False
     tables = (study.candidates, study.candidates.existing)
     return any(getattr(table, key, None) for table in tables for key in OTHER_KEYS)
 

@@ -192,12 +192,9 @@ def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
     StudyError
         As in `read_study`.
     """
-    beyond = list(_beyond_bounds(table))
-    if beyond:
-        raise StudyError(*beyond)
-    old = list(old_words(table))
-    if old:
-        raise StudyError(*old)
+    refused = list(_beyond_bounds(table)) or list(old_words(table))
+    if refused:
+        raise StudyError(*refused)
     context = {"folder": folder}
     faults: list[str] = []
     try:
@@ -206,11 +203,10 @@ def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
     except ValidationError as error:
         faults += reworded(error, table)
         study, sound = _what_is_sound(table, context)
-    if "candidates" in sound:
-        study, wrong = in_amperes(study, sound)
-        faults += wrong
-        if wrong or in_other_units(study):
-            sound -= {"candidates"}  # its grids are not known
+    study, wrong = in_amperes(study, sound)
+    faults += wrong
+    if wrong or in_other_units(study, sound):
+        sound -= {"candidates"}  # its grids are not known
     if {"candidates", "relay"} <= sound and not any(check_relay(study)):
         study, outside = snapped(study)
         faults += outside

@@ -60,12 +60,12 @@ def test_what_is_shown_in_a_unit_is_read_in_it(unit: str) -> None:
 
     other = study_of(
         phase_pickup_a=REMOVE,
-        **{f"phase_pickup_{unit}": given(pickups), f"slope_break_{unit}": given(turning)},
+        **{f"phase_pickup_{unit}": given(pickups), f"turning_point_{unit}": given(turning)},
         existing={
             f"phase_pickup_{unit}": given([served])[0],
             "first_slope": 0.1,
             "second_slope": 0.5,
-            f"slope_break_{unit}": given(turning)[0],
+            f"turning_point_{unit}": given(turning)[0],
         },
     )
     assert other.candidates.phase_pickup_a == pytest.approx(pickups, rel=1e-11)
