@@ -44,7 +44,7 @@ class CustomLeg(Section):
         tuple[str, ...],
         word(
             'CTs whose currents pass the leg, as "neutral_end.L1", "-line_end.L1",'
-            ' "neutral_conductor"; - turns one round'
+            ' "neutral_conductor"; a minus exchanges S1 and S2'
         ),
     ]
     resistance_ohm: Annotated[

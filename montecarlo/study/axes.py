@@ -86,11 +86,11 @@ OTHER_UNITS = {
 }
 OTHER_KEYS = frozenset(key.removesuffix("a") + end for key in CURRENTS for end in OTHER_UNITS)
 _GRIDS = {
-    end: Axis(unit, f"the same grid as a share of {base}; one of the keys alone", 0.0)
+    end: Axis(unit, f"the same grid as a share of {base}", 0.0)
     for end, (unit, base) in OTHER_UNITS.items()
 }
 _VALUES = {
-    end: Plain(unit, f"the same current as a share of {base}; one of the keys alone", 0.0)
+    end: Plain(unit, f"the same current as a share of {base}", 0.0)
     for end, (unit, base) in OTHER_UNITS.items()
 }
 _GridRelayPercent = Annotated[tuple[float, ...], _GRIDS["relay_percent"]]
