@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from montecarlo.engine.keep import KeepRows
+    from montecarlo.engine.stages import Stage
     from montecarlo.engine.workers import Workers
     from montecarlo.frames.result import Result
     from montecarlo.study.description import Study
@@ -30,6 +31,7 @@ class Part:
     frames: Mapping[str, pd.DataFrame] = field(default_factory=dict)
     files: Mapping[str, bytes] = field(default_factory=dict)
     text: tuple[Block, ...] = ()
+    draw: Callable[[], Mapping[str, Figure]] = dict  # within the look of all
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,7 +42,8 @@ class Findings:
     figures: Mapping[str, Figure]
     arrays: Mapping[str, Mapping[str, np.ndarray[Any, Any]]] = field(default_factory=dict)
     provenance: Mapping[str, Any] = field(default_factory=dict)
-    text: tuple[Block, ...] = ()  # for terminal and report
+    text: tuple[Block, ...] = ()  # for terminal and report; begins with a Lead
+    appendix: tuple[Block, ...] = ()  # for the report alone: how it was computed
     begin: tuple[str, ...] = ("candidates.csv", "tradeoff.svg")  # files to look at first
     result: Result | None = None  # of the choice among settings, if the kind makes one
     # whatever else, by its whole name: name or folder/name
@@ -78,12 +81,21 @@ class Drawn(Mapping[str, "Figure"]):
         return len(self._figures)
 
 
+def drawn(own: Mapping[str, Figure], *parts: Part) -> dict[str, Figure]:
+    """Figures of a room and of the steps after sampling."""
+    return {**own, **{name: figure for part in parts for name, figure in part.draw().items()}}
+
+
 class Kind(Protocol):
     """One kind of study; `study.kind` in the file names it.
 
     Its room's `run.py` reads as its question: `run` samples and hands what it found to `findings`;
     `findings` names the other steps in order: what takes time (each told to `progress`), tables,
     text, and figures, which are drawn last."""
+
+    def stages(self, study: Study) -> Iterator[Stage]:
+        """What `run` begins, in this order, as far as is known before it."""
+        ...
 
     def run(
         self,

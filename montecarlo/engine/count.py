@@ -144,8 +144,10 @@ def _along_the_winding(block: Block, found: Along) -> Tally:
         summed = partial(
             sum_conditional, phase_x, earth_x, load, *settings, block.installations, cdf, along
         )
-        kept = places_kept(phase_x, earth_x, load, *settings)
-        tallies.append(replace(summed(block.even_positions), phase_x=kept[0], earth_x=kept[1]))
+        kept = places_kept(phase_x, earth_x, load, *settings, along)
+        phase, earth, ohm = kept
+        sums = summed(block.even_positions)
+        tallies.append(replace(sums, phase_x=phase, earth_x=earth, fault_ohm=ohm))
         if tallies[-1].unresolved.any():
             solved = [np.isfinite(x).all(axis=(1, 2)) for x in (phase_x, earth_x)]
             lost |= ~np.all([*solved, load.resolved], axis=0)

@@ -82,8 +82,9 @@ def check_sizes(study: Study) -> None:
 
 
 def memory_needed(lattices: Sequence[Lattice], earth: Design) -> float:
-    """About what a run takes beside what every run does: tables, tallies, and the critical position
-    of each phase and earth setting in each earth fault, in single precision. [bytes]
+    """About what a run takes beside what every run does: tables, tallies, and of each earth
+    fault its resistance and the critical position at each phase and earth setting, in single
+    precision. [bytes]
 
     Parameters
     ----------
@@ -97,7 +98,8 @@ def memory_needed(lattices: Sequence[Lattice], earth: Design) -> float:
     """
     candidates = sum(math.prod(lattice.shape) for lattice in lattices)
     places = sum(
-        (phases + earths) * delays for phases, earths, delays in (each.shape for each in lattices)
+        (phases + earths) * delays + 1
+        for phases, earths, delays in (each.shape for each in lattices)
     )
     return (
         candidates * (BYTES_EACH + BYTES_AN_INSTALLATION * earth.installations_rounded)

@@ -48,6 +48,7 @@ class Gathered:
     phase_x: Kept | None  # of each lattice and block, (resolved, P, D)
     earth_x: Kept | None  # and (resolved, E, D): `counting.places_kept`
     weighted: Weighted | None = None  # weighted samples of an external event, beside its counts
+    fault_ohm: Kept | None = None  # of the same faults as the places, (resolved,)
 
     @property
     def conditional(self) -> bool:
@@ -166,6 +167,7 @@ def gather(name: Stratum, blocks: Sequence[Tally]) -> Gathered:
         None if one.line_end is None else rows(lambda t: _present(t.line_end)),
         None if one.phase_x is None else kept(lambda t: t.phase_x),
         None if one.earth_x is None else kept(lambda t: t.earth_x),
+        fault_ohm=None if one.fault_ohm is None else kept(lambda t: t.fault_ohm),
     )
 
 

@@ -259,10 +259,15 @@ def sum_conditional(  # noqa: PLR0913
 
 
 def places_kept(
-    phase_x: Array, earth_x: Array, load: Pickups, phase_a: Array, earth_a: Array
-) -> tuple[Places, Places]:
-    """Critical positions of a chunk's resolved samples: all that protected_winding needs
-    (`missed_places`).
+    phase_x: Array,
+    earth_x: Array,
+    load: Pickups,
+    phase_a: Array,
+    earth_a: Array,
+    fault_ohm: Array,
+) -> tuple[Places, Places, Places]:
+    """Critical positions of a chunk's resolved samples and their fault resistances: all that
+    protected_winding needs (`missed_places`).
 
     Positions lie in [0, 1], so single precision leaves 6e-8 of the winding open.
 
@@ -270,10 +275,11 @@ def places_kept(
     ----------
     phase_x, earth_x, load, phase_a, earth_a
         As of `sum_conditional`.
+    fault_ohm : (n,) array (ohm)
 
     Returns
     -------
-    ((resolved, P, D) array, (resolved, E, D) array)
+    ((resolved, P, D) array, (resolved, E, D) array, (resolved,) array)
         NaN: it operates on the load.
     """
     delays = phase_x.shape[2]
@@ -281,7 +287,11 @@ def places_kept(
     quiet_phase, quiet_earth = load.silent(phase_a, earth_a, delays)
     phase = np.where(quiet_phase, phase_x, np.nan)[resolved]
     earth = np.where(quiet_earth, earth_x, np.nan)[resolved]
-    return phase.astype(np.float32), earth.astype(np.float32)
+    return (
+        phase.astype(np.float32),
+        earth.astype(np.float32),
+        fault_ohm[resolved].astype(np.float32),
+    )
 
 
 def missed_places(phase_x: Places, earth_x: Places) -> Places:

@@ -34,6 +34,7 @@ class LatticeTally:
     )
     phase_x: Places | None = None  # (resolved, P, D) critical positions, and
     earth_x: Places | None = None  # (resolved, E, D), as `places_kept`
+    fault_ohm: Places | None = None  # (resolved,) of the same faults
 
     def __add__(self, other: LatticeTally) -> LatticeTally:
         return LatticeTally(
@@ -44,6 +45,7 @@ class LatticeTally:
             _sum(self.line_end, other.line_end),
             _joined(self.phase_x, other.phase_x),
             _joined(self.earth_x, other.earth_x),
+            _joined(self.fault_ohm, other.fault_ohm),
         )
 
 

@@ -11,7 +11,7 @@ from montecarlo.engine.progress import Progress
 from montecarlo.engine.run import Outcome, run
 from montecarlo.engine.workers import Workers
 from montecarlo.errors import StudyError
-from montecarlo.frames import candidates, choosing, provenance, rare, types
+from montecarlo.frames import candidates, choosing, provenance, rare, sources, types
 from montecarlo.frames.batches import number_of
 from montecarlo.frames.closest import closest_rows
 from montecarlo.frames.doubts import Doubt, as_data, doubts_of
@@ -119,6 +119,27 @@ class Result:
     def protected_winding(self) -> pd.DataFrame:
         """Detection along the winding: `montecarlo.frames.types.protected_winding`."""
         return types.protected_winding(self.outcome)
+
+    @property
+    def roles(self) -> dict[str, int]:
+        """Numbers of the candidates that matter, by what each is: the chosen one, or the one
+        closest to the policy's limits; the existing one."""
+        own, existing = self.chosen, number_of(self.outcome, self.outcome.existing)
+        one = {"closest": choosing.nearest(self.candidates)} if own is None else {"chosen": own}
+        found = {role: number for role, number in one.items() if number is not None}
+        if existing is not None and existing not in found.values():
+            found["existing"] = existing
+        return found
+
+    @cached_property
+    def false_trip_sources(self) -> pd.DataFrame:
+        """Where false trips come from: `montecarlo.frames.sources.false_trip_sources`."""
+        return sources.false_trip_sources(self.outcome, self.by_type, self.roles)
+
+    @cached_property
+    def missed_fault_places(self) -> pd.DataFrame:
+        """Where missed earth faults lie: `montecarlo.frames.sources.missed_fault_places`."""
+        return sources.missed_fault_places(self.outcome, self.roles)
 
     @cached_property
     def rare(self) -> pd.DataFrame:

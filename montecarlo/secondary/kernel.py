@@ -342,6 +342,17 @@ def _settle(w: Array, history: Array, s: int, pace: Pace, signals: int, done: In
 
 
 @njit(**ALLOCATES)
+def _write(w: Array, trace: Array, legs: int, places: int) -> None:
+    """The state at a step's end, for those who look at it: (LANES, rows)."""
+    for leg in range(legs):
+        trace[:, leg] = w[at.LEG + leg]
+    for c in range(places):
+        trace[:, legs + c] = w[at.CURRENT + c]
+        trace[:, legs + places + c] = w[at.SOURCE + c]
+        trace[:, legs + 2 * places + c] = w[at.NEXT + c]
+
+
+@njit(**ALLOCATES)
 def integrate(  # noqa: C901, PLR0913
     wave: Array,
     channel: Index,
@@ -370,8 +381,9 @@ def integrate(  # noqa: C901, PLR0913
         Written (A).
     moves : ndarray, (n,)
         Written: the largest last Newton move (knee flux).
-    trace : ndarray, (n, legs + ct, steps)
-        Written unless it is empty (A).
+    trace : ndarray, (n, legs + 3 ct + signals, steps)
+        Written unless it is empty: currents of the legs, of the CTs, what they would be without
+        excitation, fluxes, what is measured of each signal (A; knee flux).
     """
     n, channels, points = wave.shape
     signals, lead, steps = meter.signals.size, pace.lead, pace.steps
@@ -413,10 +425,10 @@ def integrate(  # noqa: C901, PLR0913
                 value = measure(w, e, rows[e], s % pace.per_cycle, window, sums, circle, quantity)
                 store(history, e * steps + s, value)
             if trace.size > 0 and s >= 0:
-                for leg in range(legs):
-                    trace[first : first + LANES, leg, s] = w[at.LEG + leg]
-                for c in range(power.size):
-                    trace[first : first + LANES, legs + c, s] = w[at.CURRENT + c]
+                _write(w, trace[first : first + LANES, :, s], legs, power.size)
+                for e in range(signals):
+                    row = legs + 3 * power.size + e
+                    trace[first : first + LANES, row, s] = np.sqrt(history[e * steps + s])
             if (
                 pace.settle > 0.0
                 and s >= lead + 2 * pace.per_cycle

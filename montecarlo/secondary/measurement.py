@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from montecarlo.quantities import Array
 from montecarlo.secondary.judging import POINTS, QUANTITIES
@@ -33,6 +34,33 @@ def circle(per_cycle: int) -> Array:
         ]
     )
     return np.concatenate([turns.real, turns.imag])
+
+
+def holds_from(quantity: Array, pickup_a: float, hold: int, drop_off: float) -> int | None:
+    """The step from which an element operates: it picks up there and does not reset while it is
+    held, as `judging.sustained` has it.
+
+    Parameters
+    ----------
+    quantity : ndarray, (steps,)
+        What it compares with its pick-up (A).
+    pickup_a : float
+        (A).
+    hold : int
+        Steps.
+    drop_off : float
+        Share of its pick-up at which it resets.
+
+    Returns
+    -------
+    int or None
+        None: it does not operate.
+    """
+    if hold >= quantity.size:
+        return None
+    least = sliding_window_view(quantity, hold + 1).min(axis=1)
+    operates = (quantity[: least.size] > pickup_a) & (least > drop_off * pickup_a)
+    return int(np.argmax(operates)) if operates.any() else None
 
 
 @dataclass(frozen=True, kw_only=True)

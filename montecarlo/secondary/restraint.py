@@ -97,6 +97,28 @@ def operating_quantity(difference: Array, bias: Array, form: Form | Array) -> Ar
     return np.where(difference > restraint, difference, 0.0) + 0.0 * (difference + restraint)
 
 
+def threshold(pickup_a: float, bias: Array, form: Form) -> Array:
+    """The differential current above which an element operates. [A]
+
+    Parameters
+    ----------
+    pickup_a : float
+        Its setting (A).
+    bias : ndarray, (...)
+        Bias current (A).
+    form : Form
+
+    Returns
+    -------
+    ndarray, (...)
+    """
+    which, *slopes = form
+    if which == UNBIASED:
+        return np.full(bias.shape, pickup_a)
+    restraint = -operating_quantity(np.zeros(bias.shape), bias, (float(SUM), *slopes))
+    return np.asarray(pickup_a + restraint if which == SUM else np.maximum(pickup_a, restraint))
+
+
 def bias_current(ends: Array, kind: str) -> Array:
     """Bias current. [A]
 

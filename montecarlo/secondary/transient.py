@@ -13,7 +13,7 @@ from montecarlo.secondary.kernel import integrate
 from montecarlo.secondary.lanes import LANES
 from montecarlo.secondary.measurement import Measurement
 from montecarlo.secondary.remanence import start_of
-from montecarlo.secondary.workspace import GAMMA, Cores, Pace, network
+from montecarlo.secondary.workspace import GAMMA, Cores, Meter, Pace, network
 
 STEPS_PER_CYCLE = 28  # 99 % of RMS currents within 1 % of 1,024 steps (tests/MEASUREMENTS)
 UNRESOLVED_MOVE = 1e-3  # a last Newton move above this leaves a sample unresolved
@@ -80,12 +80,20 @@ class Source:
 @dataclass(frozen=True, eq=False)
 class Response:
     """pickup (n, elements, forms, delays) [A secondary]: the largest pick-up sustained for each
-    delay, NaN where unresolved; instantaneous currents at step ends, empty unless asked for: trace
-    (n, legs, steps) of the legs, cts (n, ct, steps) what each CT delivers into its lead."""
+    delay, NaN where unresolved.
+
+    The rest at step ends, empty unless asked for. Instantaneous: trace (n, legs, steps) the legs'
+    currents [A]; cts (n, ct, steps) what each CT delivers into its lead [A], ideal the same without
+    exciting current [A], flux that of its core [knee flux]. Measured over the last cycle:
+    difference and bias (n, elements, steps) [A]; a bias of 0 where none restrains."""
 
     pickup: Array
     trace: Array
     cts: Array
+    ideal: Array
+    flux: Array
+    difference: Array
+    bias: Array
 
 
 def solve(  # noqa: PLR0913
@@ -118,13 +126,13 @@ def solve(  # noqa: PLR0913
         Stop once no measured value changes by more than this share a cycle, and hold the last value
         to the end of the window (0: never).
     keep_trace : bool
-        Keep instantaneous currents.
+        Keep what passes at step ends.
 
     Returns
     -------
     Response
     """
-    n, legs = len(bank), len(table)
+    n = len(bank)
     # whole blocks: the last sample again
     fill = np.minimum(np.arange(-(-n // LANES) * LANES), n - 1)
     points = source.wave.shape[2]
@@ -141,21 +149,35 @@ def solve(  # noqa: PLR0913
     )
     pickup = np.empty((fill.size, *measurement.shape))
     moves = np.empty(fill.size)
-    kept = (fill.size, sum(table.shape), window.steps) if keep_trace else (0, 0, 0)
-    trace = np.full(kept, np.nan)
+    meter = measurement.meter(window.step_s, window.per_cycle)
+    (legs, cts), signals = table.shape, meter.signals.size
+    sizes = (legs, cts, cts, cts, signals) if keep_trace else (0,) * 5
+    trace = np.full((fill.size, sum(sizes), window.steps if keep_trace else 0), np.nan)
     integrate(
         np.ascontiguousarray(source.wave if fill.size == n else source.wave[fill]),
         source.channel,
         _cores(bank, leg_ohm, load_flux, fill),
         network(table),
         pace,
-        measurement.meter(window.step_s, window.per_cycle),
+        meter,
         pickup,
         moves,
         trace,
     )
     pickup[~(moves <= UNRESOLVED_MOVE)] = np.nan
-    return Response(pickup[:n], trace[:n, :legs], trace[:n, legs:])
+    parts = np.split(trace[:n], np.cumsum(sizes)[:-1], axis=1)
+    in_legs, of_cts, ideal, flux, measured = parts
+    return Response(pickup[:n], in_legs, of_cts, ideal, flux, *_compared(measured, meter))
+
+
+def _compared(measured: Array, meter: Meter) -> tuple[Array, Array]:
+    """What each element compares, (n, elements, steps) each: differential and bias current, as
+    `judging.judge` makes them of what is measured of the signals."""
+    if not measured.size:
+        return measured, measured
+    restraining = np.where(meter.bias < 0, 0.0, meter.share)[..., None] * measured[:, meter.bias]
+    reduce = np.max if meter.largest else np.sum
+    return measured[:, meter.element], reduce(restraining, axis=2)
 
 
 def _cores(bank: CtBank, leg_ohm: Array, load_flux: Complex, fill: Index) -> Cores:

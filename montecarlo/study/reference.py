@@ -12,7 +12,8 @@ from pydantic.fields import FieldInfo
 from montecarlo.plant.events.base import Event
 from montecarlo.quantities import Distribution, meaning_of, tables_of
 from montecarlo.quantities.fields import Quantity
-from montecarlo.secondary.ct import CtOverride
+from montecarlo.secondary.completion import NEEDED
+from montecarlo.secondary.ct import CtOverride, CtPlaces
 from montecarlo.study import renamed
 from montecarlo.study.description import Study
 
@@ -63,6 +64,7 @@ These become secondary amperes while the file is read. A share of the machine's 
 line-end CTs on its way.
 """,
 }
+AT_EVERY_PLACE = "must be given, here or in the table of every place"
 WIDTHS = {"one": "", "ct": "; one value a CT", "element": "; one value an element"}
 
 
@@ -95,7 +97,7 @@ def _words(event: type[Event]) -> tuple[str, ...]:
 
 
 def _section(model: type[BaseModel], title: str) -> str:
-    rows = [_row(key, field) for key, field in model.model_fields.items()]
+    rows = [_row(model, key, field) for key, field in model.model_fields.items()]
     head = ("| key | unit | varies by | default | meaning |", "|---|---|---|---|---|")
     said = [SAID[title]] if title in SAID else []
     return "\n".join([f"## `{title}`", "", *said, *head, *rows])
@@ -119,14 +121,15 @@ def _renamed() -> str:
     return "\n".join([RENAMED, *rows])
 
 
-def _row(key: str, field: FieldInfo) -> str:
+def _row(model: type[BaseModel], key: str, field: FieldInfo) -> str:
     meaning = meaning_of(field)
     assert meaning is not None, key
     varies, text = "", meaning.text
     if isinstance(meaning, Quantity):
         varies = meaning.varies
         text += WIDTHS[meaning.width]
-    cells = (f"`{key}`", meaning.unit, varies, _default(field), text.replace("|", "\\|"))
+    default = AT_EVERY_PLACE if model is CtPlaces and key in NEEDED else _default(field)
+    cells = (f"`{key}`", meaning.unit, varies, default, text.replace("|", "\\|"))
     return f"| {' | '.join(cells)} |"
 
 

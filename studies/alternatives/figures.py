@@ -4,6 +4,7 @@ with intervals."""
 from __future__ import annotations
 
 from collections.abc import Sequence
+from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -12,9 +13,10 @@ from montecarlo.estimates.verdicts import Verdict
 from montecarlo.frames.limits import with_limits
 from montecarlo.quantities import Array
 from studies.alternatives.frames import SideBySide
+from studies.report.intervals import interval_rows, series_legend
 from studies.report.labels import packed
-from studies.report.look import CHOSEN, FAINT, FALSE, FALSE_TEXT, MISSED, backing, side_by_side
-from studies.report.marks import beside, limit_mark, percent_ticks
+from studies.report.look import CHOSEN, FAINT, FALSE, FALSE_TEXT, MISSED, backing, ink, panels
+from studies.report.marks import FALSE_LABEL, MISSED_LABEL, beside, limit_mark, percent_ticks
 from studies.report.words import scheme_name, setting_text
 from studies.sweep.policy import limit_line
 
@@ -24,25 +26,29 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 PANELS = (
-    ("p_missed", MISSED, MISSED, "o", "missed faults,\n% of those within reach"),
-    ("p_false", FALSE, FALSE_TEXT, "s", "false trips,\n% of the external events"),
+    ("p_missed", MISSED, MISSED, MISSED_LABEL),
+    ("p_false", FALSE, FALSE_TEXT, FALSE_LABEL),
 )
+# of an alternative and of the study as stated
+SERIES = ("estimate, 95 % limits", "no significant difference from the study as stated")
 LOGARITHMIC = 5.0  # ratio of the largest to the smallest mark from which on
 SMALL = 8.0  # points
+NAME_WIDTH = 28  # characters of a line of a row's words
 
 
 def figures(compared: SideBySide) -> dict[str, Figure]:
     """By name."""
     limits = {limit_line(result.study)[0] for result in compared.results.values()}
     limit = limits.pop() if len(limits) == 1 else None
-    figure, axes = side_by_side(2, height_mm(len(compared.table)))
+    figure, axes = panels(2, height_mm(compared.table), 2)
     side_by_side_figure(compared.table, compared.differences, axes, limit)
     return {"alternatives": figure}
 
 
-def height_mm(rows: int) -> float:
-    """Of a figure with so many alternatives."""
-    return 32.0 + 12.5 * rows
+def height_mm(table: pd.DataFrame) -> float:
+    """Of a figure with these rows."""
+    lines = max(1 + words.count("\n") for words in _rows(table))
+    return 32.0 + (1.2 + 3.9 * lines) * len(table)
 
 
 def side_by_side_figure(
@@ -50,7 +56,7 @@ def side_by_side_figure(
 ) -> Sequence[Axes]:
     """One row an alternative, as stated first, on two axes that share the vertical one.
 
-    A filled mark is distinguishable from the study as stated, a hollow one is not; an arrow is an
+    A pale square differs from the study as stated by no more than chance may make; an arrow is an
     upper limit where none was seen.
 
     Parameters
@@ -65,51 +71,51 @@ def side_by_side_figure(
     -------
     sequence of Axes
     """
+    rows = _rows(table)
     alike = differences[differences["verdict"] == Verdict.ALIKE]
-    for ax, (name, colour, text_colour, marker, label) in zip(axes, PANELS, strict=True):
-        hollow = table["alternative"].isin(alike.loc[alike["quantity"] == name, "alternative"])
-        faces = np.where(hollow, "white", colour)
-        values = 100 * table[[*with_limits(name)]].to_numpy(float)
-        _marks(ax, values, faces, colour, marker)
-        _scale(ax, values, limit if name == "p_false" else None)
-        if values[0, 0] > 0:
-            ax.axvline(values[0, 0], color=FAINT, linewidth=0.9, zorder=0)
+    for ax, (name, colour, text_colour, label) in zip(axes, PANELS, strict=True):
+        same = table["alternative"].isin(alike.loc[alike["quantity"] == name, "alternative"])
+        frame = table[[*with_limits(name)]].mul(100).assign(row=rows, series=_series(same))
+        seen = frame.assign(**{name: frame[name].where(frame[name] > 0)})
+        interval_rows(ax, seen, name, rows, SERIES, colour, apart=0)
+        _none_seen(ax, frame.loc[frame[name] == 0, f"{name}_high"], colour)
+        _scale(
+            ax, frame[[*with_limits(name)]].to_numpy(float), limit if name == "p_false" else None
+        )
+        if frame[name].iloc[0] > 0:
+            ax.axvline(frame[name].iloc[0], color=FAINT, linewidth=0.9, zorder=0)
         ax.set_xlabel(label, color=text_colour)
-        ax.grid(False, axis="y")
     if limit is not None:
-        limit_mark(axes[1], limit, "policy's limit", fontsize=SMALL, ha="right")
-    several = table.loc[table["scheme"] != "", "scheme"].nunique() > 1
-    rows = table.to_dict("records")
-    axes[0].set_yticks(range(len(rows)), [_words(row, several) for row in rows])
-    axes[0].set_ylim(len(rows) - 0.5, -0.5)
-    axes[0].figure.supxlabel(
-        "bars: 95 % limits; hollow: not distinguishable from the study as stated",
-        fontsize=SMALL,
-        color=CHOSEN,
-    )
+        limit_mark(axes[1], limit, "policy's limit", fontsize=SMALL)
+    series_legend(axes[0].figure, SERIES, CHOSEN)
     return axes
+
+
+def _series(same: pd.Series) -> list[str]:
+    return [SERIES[int(alike)] for alike in same]
+
+
+def _rows(table: pd.DataFrame) -> list[str]:
+    several = table.loc[table["scheme"] != "", "scheme"].nunique() > 1
+    return [_words(row, several) for row in table.to_dict("records")]
 
 
 def _words(row: dict[str, Any], several: bool) -> str:
     """The alternative, its scheme where they have several, its setting."""
+    parts = [fill(row["alternative"], NAME_WIDTH)]
     if not row["scheme"]:
-        return f"{row['alternative']}\nno setting is allowed"
-    scheme = f"{packed(scheme_name(row['scheme']), 28)}\n" if several else ""
-    return f"{row['alternative']}\n{scheme}{packed(setting_text(row), 28)}"
+        return "\n".join([*parts, "no setting is allowed"])
+    if several:
+        parts.append(fill(scheme_name(row["scheme"]), NAME_WIDTH))
+    return "\n".join([*parts, packed(setting_text(row), NAME_WIDTH)])
 
 
-def _marks(ax: Axes, values: Array, faces: Any, colour: str, marker: str) -> None:
-    """values (alternatives, 3): estimates with their limits, in per cent."""
-    for place, ((p, low, high), face) in enumerate(zip(values, faces, strict=True)):
-        at, shape = (p, marker) if p > 0 else (high, "<")
-        style: dict[str, Any] = {"color": colour, "markersize": 5.0 if place else 6.0}
-        if np.isfinite(p):
-            ax.plot([at], [place], marker=shape, markerfacecolor=face, linestyle="", **style)
-        if p > 0:
-            ax.hlines(place, low, high, color=colour, linewidth=1.4, zorder=1.8)
-        elif p == 0:
-            ground = {"fontsize": SMALL, "bbox": backing()}
-            beside(ax, "none seen", (at, place), (-6, 0), CHOSEN, **ground).set_in_layout(False)
+def _none_seen(ax: Axes, high: pd.Series, colour: str) -> None:
+    """An arrow at the upper limit, by the place of the row."""
+    ax.plot(high, high.index, marker="<", linestyle="", color=colour, markersize=5)
+    for place, at in high.items():
+        ground = {"fontsize": SMALL, "bbox": backing()}
+        beside(ax, "none seen", (at, place), (-6, 0), ink(colour), **ground).set_in_layout(False)
 
 
 def _scale(ax: Axes, values: Array, limit: float | None) -> None:
@@ -121,5 +127,5 @@ def _scale(ax: Axes, values: Array, limit: float | None) -> None:
         ax.set_xscale("log")
         ax.set_xlim(shown.min() / (8 if none else 1.6), shown.max() * 1.6)
         percent_ticks(ax, ax.get_xlim()[0])
-    elif shown.size:
-        ax.set_xlim(0, 1.08 * shown.max())
+    else:
+        ax.set_xlim(0, 1.08 * shown.max(initial=0.0) or 1.0)

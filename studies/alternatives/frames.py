@@ -40,6 +40,11 @@ OF_CHOICE = (
 DIFFERENCE = ("alternative", "minus", "quantity", "difference", "low", "high", "verdict")
 
 
+def studies_of(study: Study) -> dict[str, Study]:
+    """The study as stated and every alternative of it, by name."""
+    return {AS_STATED: study, **dict(study.alternative_studies)}
+
+
 def run_side_by_side(
     study: Study,
     *,
@@ -48,8 +53,9 @@ def run_side_by_side(
     keep_samples: KeepRows | None = None,
 ) -> SideBySide:
     """Run the study as stated and every alternative of it on common random numbers."""
-    studies = {AS_STATED: study, **dict(study.alternative_studies)}
-    ran = run_alternatives(studies, workers=workers, progress=progress, keep_samples=keep_samples)
+    ran = run_alternatives(
+        studies_of(study), workers=workers, progress=progress, keep_samples=keep_samples
+    )
     return SideBySide(study, ran)
 
 

@@ -11,9 +11,11 @@ from montecarlo.estimates.verdicts import Verdict
 from montecarlo.quantities.wording import listed
 from montecarlo.study.axes import KEYS
 from studies.alternatives.frames import SideBySide
-from studies.report.blocks import Block, Table, items, paragraphs
+from studies.report.blocks import Block, Lead, Section, Table, items, paragraphs
+from studies.report.catalogue import NOTES
 from studies.report.notes import unresolved_sentence
 from studies.report.numbers import bare, cost_cell, false_trips, gap, with_limits
+from studies.report.safety import REVIEW
 from studies.report.words import scheme_name, setting_text
 from studies.sweep.closest import closest_of_each
 from studies.sweep.doubts import of_each
@@ -33,14 +35,14 @@ def alternatives_text(compared: SideBySide) -> list[Block]:
     """The table, the conclusion, and which runs lost samples."""
     cost = compared.study.policy.least_annual_cost
     unit = "" if cost is None else f"{cost.unit} a year"
+    chosen = compared.table["scheme"].astype(bool).any()
+    said = conclusion(compared.table, compared.differences, unit)
     return [
-        _table(compared.table, unit),
-        *paragraphs(
-            " ".join(conclusion(compared.table, compared.differences, unit)),
-            *closest_of_each(compared.results),
-        ),
+        Lead((*said, *([REVIEW] if chosen else []))),
         *of_each(compared.doubts),
-        *items((ELSEWHERE, unresolved_sentence(compared.unresolved_rows))),
+        _table(compared.table, unit),
+        *paragraphs(*closest_of_each(compared.results)),
+        Section(NOTES, items((ELSEWHERE, unresolved_sentence(compared.unresolved_rows)))),
     ]
 
 

@@ -1,6 +1,6 @@
-"""The command line: new, check, run, measured, verify, selfcheck, schema. What a person can put
-right ends with exit code 2 and a line a fault; the numerical stack is imported only when a command
-needs it."""
+"""The command line: new, check, run, update, compare, verify, selfcheck, schema. What a person can
+put right ends with exit code 2 and a line a fault; the numerical stack is imported only when a
+command needs it."""
 
 from __future__ import annotations
 
@@ -153,19 +153,20 @@ def _check(options: Namespace) -> None:
     if options.picture is not None:
         check_no_device(options.picture, "name another file with --picture")
         os.environ["MPLBACKEND"] = "agg"
-        from studies.check.picture import draw_excitation
+        from studies.check.picture import draw_study
 
-        if draw_excitation(options.file, options.picture):
-            say(f"{options.picture} is written")
+        for written in draw_study(options.file, options.picture):
+            say(f"{written} is written")
     study = read_study(options.file)
     from montecarlo.engine.sizes import check_sizes
     from studies.check.text import checked
+    from studies.report.blocks import Paragraph
     from studies.report.safety import CAUTION
-    from studies.report.terminal import text_of
+    from studies.report.terminal import shown
 
     check_sizes(study)
     found = checked(study)
-    say(f"{text_of(found.text)}\n\n{CAUTION}")
+    say(f"{shown(found.text)}\n\n{shown([Paragraph(CAUTION)])}")
     if options.strict and found.cautions:
         raise StudyError(*(f"--strict: {caution}" for caution in found.cautions))
 
@@ -207,8 +208,9 @@ def _measured(options: Namespace) -> None:
         raise StudyError(f"{out}: exists already; name another file with --out, or remove it first")
     from studies.cli.output import write_new_table
     from studies.measured.run import weigh
+    from studies.report.blocks import Paragraph
     from studies.report.safety import CAUTION
-    from studies.report.terminal import lines
+    from studies.report.terminal import shown
 
     found = weigh(options.folder, options.measured)
     try:
@@ -218,7 +220,15 @@ def _measured(options: Namespace) -> None:
             f"{out}: cannot be written ({reason(error)}); name another file with --out"
         ) from None
     table = f"Table: {out}, every candidate before and after"
-    say("\n".join([*lines(found.text), "", table, "", CAUTION]), f"the table is {out}")
+    text = "\n\n".join([shown(found.text), table, shown([Paragraph(CAUTION)])])
+    say(text, f"the table is {out}")
+
+
+def _compare(options: Namespace) -> None:
+    os.environ["MPLBACKEND"] = "agg"
+    from studies.cli.comparing import compare_runs
+
+    compare_runs(options.results_a, options.results_b, options.out)
 
 
 def _verify(options: Namespace) -> int:
@@ -246,6 +256,7 @@ RUNS: dict[str, Callable[[Namespace], int | None]] = {
     "check": _check,
     "run": _run,
     "measured": _measured,
+    "compare": _compare,
     "verify": _verify,
     "selfcheck": _selfcheck,
     "schema": _schema,

@@ -5,7 +5,8 @@ adds, from `studies/sweep/report.py`. The sentences are those of the terminal an
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +16,7 @@ from montecarlo.study.checks import cautions
 from montecarlo.study.description import Study
 from montecarlo.study.wiring import wiring_cautions
 from studies.check.text import correlations, given, input_tables, what_is_run
+from studies.connections.figure import pictures as connection_pictures
 from studies.nominal.backup import backup_by_hand
 from studies.nominal.desk import Desk
 from studies.nominal.text import hand_calculation, reach
@@ -22,8 +24,8 @@ from studies.report.blocks import (
     Block,
     Caution,
     Fragment,
-    Heading,
-    Items,
+    Lead,
+    Leading,
     Page,
     Paragraph,
     Picture,
@@ -31,10 +33,18 @@ from studies.report.blocks import (
     Table,
     items,
 )
-from studies.report.catalogue import QUESTIONS, column_head, figure_text, table_text
+from studies.report.catalogue import (
+    QUESTIONS,
+    column_head,
+    figure_text,
+    first_heading,
+    leading,
+    table_text,
+)
 from studies.report.frame_table import frame_table
+from studies.report.look import said
 from studies.report.notes import move_sentences
-from studies.report.page import render
+from studies.report.page import again, render
 from studies.report.safety import CAUTION
 from studies.sweep.report import ChoiceReport, rests_on
 from studies.verify.published import KINDS, QUICK, counted, published_values
@@ -59,32 +69,8 @@ def write_report(folder: Path, study: Study, findings: Findings, command: str) -
 
 def report_page(study: Study, findings: Findings, folder: Path, command: str) -> Page:
     """The whole report; the figures' SVG are read from `folder`."""
-    desk, filed = Desk(study), study.document
-    choice = (
-        None
-        if findings.result is None
-        else ChoiceReport(findings.result, desk, findings.frames["peak_voltage"])
-    )
-    sections = [
-        Section("Question", _question(study)),
-        Section("Answer", _answer(study, findings)),
-        *(choice.first() if choice else []),
-        Section("Figures", list(_figures(findings, folder))),
-        *(choice.second() if choice else []),
-        Section("Tables", list(_tables(findings))),
-        Section(
-            "What backs up the unprotected part",
-            choice.unprotected_part() if choice else _backup(desk),
-        ),
-        Section("Hand calculation", _by_hand(desk, choice)),
-        Section("Inputs", list(_inputs(study))),
-        Section("Assumptions and cautions", list(_assumptions(study))),
-        Section("Drivers", _drivers(findings)),
-        Section("Method", [Fragment("method.html")]),
-        Section("Checks against published values", list(_published())),
-        Section("Provenance", _provenance(study, findings, command)),
-    ]
-    record = findings.provenance
+    filed, record = study.document, findings.provenance
+    parts = _Parts(study, findings, list(_pictures(findings, folder)))
     return Page(
         study.study.title,
         f"{study.study.kind.replace('_', ' ').capitalize()}: report",
@@ -99,12 +85,73 @@ def report_page(study: Study, findings: Findings, folder: Path, command: str) ->
             "Seed": str(study.study.seed),
         },
         {"Prepared": filed.prepared_by, "Checked": filed.checked_by, "Approved": filed.approved_by},
-        [section for section in sections if section.blocks],
+        _with_something(parts.later(command)),
         CAUTION,
+        _with_something(parts.first()),
     )
 
 
-# --- question and answer ------------------------------------------------------
+def _with_something(sections: Iterable[Section]) -> list[Section]:
+    return [section for section in sections if section.blocks]
+
+
+class _Parts:
+    """The sections of one report."""
+
+    def __init__(self, study: Study, findings: Findings, pictures: list[Picture]) -> None:
+        self.study, self.findings, self.pictures = study, findings, pictures
+        self.desk = Desk(study)
+        self.choice = (
+            None
+            if findings.result is None
+            else ChoiceReport(findings.result, self.desk, findings.frames["peak_voltage"])
+        )
+        self.leading = leading(findings.figures)
+
+    def first(self) -> Iterator[Section]:
+        """What the terminal says, and the figures that carry it."""
+        yield Section(first_heading(self.study.study.kind), [*self._answer()])
+        yield from (block for block in self.findings.text if isinstance(block, Section))
+
+    def _answer(self) -> Iterator[Block]:
+        """Lead and cautions before the leading figures, whatever else stands alone after them."""
+        alone = [block for block in self.findings.text if not isinstance(block, Section)]
+        yield from (block for block in alone if isinstance(block, Lead))
+        yield from (Caution(str(caution)) for caution in wiring_cautions(self.study))
+        yield from (block for block in alone if isinstance(block, Caution))
+        found = {picture.name: picture for picture in self.pictures}
+        if self.leading:
+            briefs = {name: figure_text(name).brief for name in self.leading}
+            yield Leading(
+                tuple(replace(found[name], caption=brief) for name, brief in briefs.items())
+            )
+        yield from (block for block in alone if not isinstance(block, Lead | Caution))
+
+    def later(self, command: str) -> Iterator[Section]:
+        """After the document block."""
+        study, findings, choice, desk = self.study, self.findings, self.choice, self.desk
+        yield from choice.settings() if choice else []
+        yield Section("Figures", [self._whole(picture) for picture in self.pictures])
+        yield Section("Tables", list(_tables(findings)))
+        backup = choice.unprotected_part() if choice else _backup(desk)
+        yield Section("Back-up for the unprotected part", backup)
+        yield Section("Hand calculation", _by_hand(desk, choice))
+        yield Section("Question", _question(study))
+        yield Section("Connections", [*connection_pictures(study)])
+        yield Section("Inputs", list(_inputs(study)))
+        yield Section("Assumptions and cautions", list(_assumptions(study)))
+        yield Section("Drivers", _drivers(findings))
+        yield Section("How it was computed", findings.appendix)
+        yield Section("Method", [Fragment("method.html")])
+        yield Section("Checks against published values", list(_published()))
+        yield Section("Provenance", _provenance(study, findings, command))
+
+    def _whole(self, picture: Picture) -> Picture:
+        """A leading one stands in the page already."""
+        return again(picture) if picture.name in self.leading else picture
+
+
+# --- question and figures -----------------------------------------------------
 
 
 def _question(study: Study) -> list[Block]:
@@ -113,31 +160,15 @@ def _question(study: Study) -> list[Block]:
     return [Paragraph(asked), Paragraph(what_is_run(study)), Paragraph(rests_on(study))]
 
 
-def _answer(study: Study, findings: Findings) -> list[Block]:
-    """What the terminal says: the first sentence, then the other sentences, tables and lists."""
-    first: list[Block] = []
-    sentences: list[Block] = [Caution(str(caution)) for caution in wiring_cautions(study)]
-    others: list[Block] = []
-    lists: list[Block] = []
-    for block in findings.text:
-        if isinstance(block, Paragraph) and not first:
-            first.append(Fragment("answer.html", {"text": block.text}))
-        elif isinstance(block, Paragraph | Caution):
-            sentences.append(block)
-        elif isinstance(block, Items):
-            lists.append(block)
-        else:
-            others.append(block)
-    know: list[Block] = [Heading("To know with it"), *lists] if lists else []
-    return [*first, *sentences, *others, *know]
-
-
-def _figures(findings: Findings, folder: Path) -> Iterator[Block]:
-    for number, name in enumerate(findings.figures, 1):
+def _pictures(findings: Findings, folder: Path) -> Iterator[Picture]:
+    for number, (name, figure) in enumerate(findings.figures.items(), 1):
         text = figure_text(name)
-        data = f" Numbers: {name}.csv." if name in findings.frames else ""
+        table = f"{name}.csv"
+        given = name in findings.frames or table in findings.files
+        data = f" Numbers: {table}." if given else ""
         svg = (folder / f"{name}.svg").read_text(encoding="utf-8")
-        yield Picture(name, svg, text.title, f"Figure {number}. {text.caption}{data}")
+        caption = " ".join(filter(None, (text.caption, said(figure))))
+        yield Picture(name, svg, text.title, f"Figure {number}. {caption}{data}")
 
 
 # --- what went in -------------------------------------------------------------

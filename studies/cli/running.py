@@ -11,6 +11,7 @@ from functools import partial
 from pathlib import Path
 
 from montecarlo.engine.sizes import check_sizes
+from montecarlo.engine.stages import Stage
 from montecarlo.engine.workers import Workers
 from montecarlo.engine.workers.pool import Site
 from montecarlo.engine.workers.software import PRODUCT
@@ -28,12 +29,14 @@ from studies.cli.progress import Bar
 from studies.cli.report import REPORT, write_report
 from studies.protocol import Findings
 from studies.report import pdf
-from studies.report.blocks import Block, Caution, Paragraph
+from studies.report.blocks import Caution, Heading, Paragraph, paragraphs
 from studies.report.inputs import inputs_of
 from studies.report.safety import CAUTION
 from studies.report.sample_files import SampleFiles, needs_pyarrow
 from studies.report.streams import say, tell
-from studies.report.terminal import text_of
+from studies.report.terminal import shown
+
+DRAWING = Stage("drawing and writing", 3e5)  # in solutions of a circuit that take as long
 
 
 @dataclass(frozen=True)
@@ -87,12 +90,13 @@ def run_file(request: Request) -> None:
     destination = prepare(request.out, replace=request.replace)
     if request.keep_samples:
         needs_pyarrow()
+    kind = KINDS[study.study.kind]()
     wired = _warned(study)
     notes: list[str] = []
     with (
         tidy_when_ended(),
         _place(request.cluster) as place,
-        closing(Bar()) as progress,
+        closing(Bar((*kind.stages(study), DRAWING))) as progress,
         destination.opened(identity(study, keep_samples=request.keep_samples)) as sitting,
     ):
         if there := sitting.finished.there:
@@ -102,10 +106,8 @@ def run_file(request: Request) -> None:
             )
         crew = Workers(request.workers, place=place, finished=sitting.finished)
         with SampleFiles(sitting.staging) if request.keep_samples else nullcontext() as keep:
-            findings = KINDS[study.study.kind]().run(
-                study, workers=crew, progress=progress, keep_samples=keep
-            )
-        progress.note("drawing and writing")
+            findings = kind.run(study, workers=crew, progress=progress, keep_samples=keep)
+        progress(0, 1, DRAWING.what)
         files = write_findings(
             findings,
             destination,
@@ -145,19 +147,18 @@ def _told(
     files: int,
     notes: list[str],
 ) -> list[str]:
-    """What a finished run says; lines that somebody may copy are left whole."""
-    title: list[Block] = [Paragraph(study.study.title)]
+    """What a finished run says; a line that somebody may copy is left whole."""
     cautions = [Caution(text) for text in wired]
     begin = listed((REPORT, *findings.begin))
     return [
-        text_of(title),
+        shown([Heading(study.study.title)]),
         "",
-        text_of([*findings.text, *cautions]),
+        shown([*findings.text[:1], *cautions, *findings.text[1:]]),
         "",
-        f"Results: {destination.folder}{os.sep} ({files} files; begin with {begin})",
-        *filter(None, notes),
+        f"Results: {destination.folder}{os.sep}",
+        shown(paragraphs(f"{files} files; begin with {begin}.", *notes)),
         "",
-        CAUTION,
+        shown([Paragraph(CAUTION)]),
     ]
 
 

@@ -5,22 +5,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from textwrap import fill
-from typing import TYPE_CHECKING, Any
-
-import numpy as np
+from typing import TYPE_CHECKING
 
 from montecarlo.engine.winding import POSITION
 from montecarlo.frames.limits import with_limits
 from montecarlo.frames.result import Result
 from studies.drivers.samples import CENTRE, HALVED
-from studies.report.look import CHOSEN, FALSE, FALSE_TEXT, MISSED, blank, side_by_side
+from studies.report.intervals import interval_rows, series_legend
+from studies.report.look import CHOSEN, FALSE, FALSE_TEXT, MISSED, blank, panels
 from studies.report.words import input_name
 from studies.sweep.policy import limit_line
 from studies.sweep.tradeoff import tradeoff
 
 if TYPE_CHECKING:
     import pandas as pd
-    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 MOST_ROWS = 12
@@ -29,17 +27,19 @@ QUANTITIES = (
     ("p_missed", "missed faults", MISSED, MISSED),
     ("p_false", "false trips", FALSE, FALSE_TEXT),
 )
-PALE, OF_EVENT = "#9ecbe8", "event's "
-EFFECTS = (  # column, what it is, and how its bar is drawn
-    ("total", "total effect: with all it acts through together with others", 0.72, PALE, 0.26),
-    ("first", "first effect: alone", 0.34, MISSED, 0.0),
-)
+OF_EVENT = "event's "
+EFFECTS = {  # column, and what it is
+    "first": "first effect: alone",
+    "total": "total effect: with all it acts through together with others",
+}
+VALUE = [*with_limits("value")]
+MOST_ABREAST = 4  # panels
 
 
 def figures(result: Result, frames: Mapping[str, pd.DataFrame]) -> dict[str, Figure]:
     """By name."""
     drawn = {
-        "drivers": effect_bars(frames["drivers"]),
+        "drivers": effect_marks(frames["drivers"]),
         "elasticities": elasticity_marks(frames["elasticities"]),
     }
     if len(frames["what_if"]):
@@ -50,23 +50,7 @@ def figures(result: Result, frames: Mapping[str, pd.DataFrame]) -> dict[str, Fig
     return drawn
 
 
-def _name_rows(ax: Axes, names: Sequence[str]) -> None:
-    ax.set_yticks(range(len(names)), names)
-    ax.set_ylim(len(names) - 0.5, -0.5)
-
-
-def _whiskers(value: Any, low: Any, high: Any) -> Any:
-    """Of an error bar; by chance a limit lies on the wrong side of its value."""
-    return np.abs([value - low, high - value])
-
-
-def _legend(figure: Figure, ax: Axes) -> None:
-    figure.legend(
-        *ax.get_legend_handles_labels(), loc="outside upper center", ncols=2, frameon=False
-    )
-
-
-def effect_bars(frame: pd.DataFrame) -> Figure:
+def effect_marks(frame: pd.DataFrame) -> Figure:
     """First and total effects with 95 % limits: a panel an output, a row an input, those with the
     largest totals.
 
@@ -79,28 +63,25 @@ def effect_bars(frame: pd.DataFrame) -> Figure:
     -------
     Figure
     """
-    named = frame.assign(name=frame["input"].map(input_name))
-    top = named.groupby("name")["total"].max().sort_values(ascending=False)
+    import pandas as pd
+
+    named = frame.assign(row=frame["input"].map(input_name))
+    top = named.groupby("row")["total"].max().sort_values(ascending=False)
     names = list(top[top > 0].index[:MOST_ROWS])
-    outputs = list(named.groupby(["type", "output"], sort=False))
-    figure, axes = side_by_side(len(outputs), FRAME_MM + ROW_MM * len(names))
-    y = np.arange(len(names))
+    outputs = list(named[named["row"].isin(names)].groupby(["type", "output"], sort=False))
+    figure, axes = panels(len(outputs), FRAME_MM + ROW_MM * len(names), MOST_ABREAST)
     for ax, ((kind, output), rows) in zip(axes, outputs, strict=True):
-        own = rows.set_index("name").reindex(names)
-        for order, (name, label, height, colour, offset) in enumerate(EFFECTS, 2):
-            value, low, high = (own[column] for column in with_limits(name))
-            bar: dict[str, Any] = {"height": height, "color": colour, "zorder": order}
-            ax.barh(y, value.clip(lower=0), linewidth=0, label=label, **bar)
-            line: dict[str, Any] = {"ecolor": CHOSEN, "elinewidth": 0.8, "capsize": 1.5}
-            ends = _whiskers(value, low, high)
-            ax.errorbar(value, y + offset, xerr=ends, fmt="none", zorder=4, **line)
-        ax.set_title(f"{fill(kind.replace('_', ' '), 12)}:\n{output}", fontsize=8)
-        ax.set_xlim(-0.05, max(1.0, 1.02 * float(own["total_high"].max())))
+        parts = [
+            rows[["row", *with_limits(effect)]].set_axis(["row", *VALUE], axis=1)
+            for effect in EFFECTS
+        ]
+        both = pd.concat(parts, keys=EFFECTS.values(), names=["series"]).reset_index("series")
+        interval_rows(ax, both, "value", names, [*EFFECTS.values()], MISSED)
+        ax.set_title(f"{fill(kind.replace('_', ' '), 14)}:\n{output}", fontsize=8)
+        ax.set(xlabel="", xlim=(-0.05, max(1.0, 1.02 * float(both["value_high"].max()))))
         ax.set_xticks([0, 0.5, 1], ["0", "0.5", "1"])
-        ax.grid(visible=False, axis="y")
-    _name_rows(axes[0], names)
     figure.supxlabel("share of the output's variance, 95 % limits", fontsize=9)
-    _legend(figure, axes[0])
+    series_legend(figure, [*EFFECTS.values()], MISSED)
     return figure
 
 
@@ -162,33 +143,31 @@ def _columns(name: str) -> list[str]:
 def _two_panels(
     marks: Mapping[str, pd.DataFrame], keys: Sequence[str], of: str, label: str
 ) -> Figure:
-    """A panel a probability, a row an input, two marks each: filled circle and open square, with
-    limits. marks: by the words of the legend, quantity, input, value, lower and upper limit."""
-    figure, axes = side_by_side(2, FRAME_MM + ROW_MM * len(keys))
-    place = {key: k for k, key in enumerate(keys)}
+    """A panel a probability, a row an input, two marks each with limits. marks: by the words of the
+    legend, quantity, input, value, lower and upper limit."""
+    import pandas as pd
+
+    both = pd.concat(
+        [
+            frame.set_axis(["quantity", "input", *VALUE], axis=1).assign(series=words)
+            for words, frame in marks.items()
+        ]
+    )
+    both = both[both["input"].isin(keys)].assign(row=lambda rows: rows["input"].map(_with_event))
+    rows = [_with_event(key) for key in keys]
+    lines = max([1 + row.count("\n") for row in rows], default=1)
+    figure, axes = panels(2, FRAME_MM + max(ROW_MM, 4.2 * lines) * len(rows), MOST_ABREAST)
     for ax, (quantity, title, colour, dark) in zip(axes, QUANTITIES, strict=True):
-        styles = zip(marks.items(), "os", (colour, "white"), (-0.17, 0.17), strict=True)
-        for (words, frame), shape, face, offset in styles:
-            known = frame[frame["input"].isin(place) & (frame["quantity"] == quantity)].dropna()
-            value, low, high = (known[name] for name in known.columns[2:])
-            line: dict[str, Any] = {"elinewidth": 1.1, "capsize": 2, "markersize": 4.5}
-            ax.errorbar(
-                value,
-                [place[key] + offset for key in known["input"]],
-                xerr=_whiskers(value, low, high),
-                fmt=shape,
-                color=colour,
-                markerfacecolor=face,
-                zorder=3,
-                label=words,
-                **line,
-            )
-        ax.axvline(0, color=CHOSEN, linewidth=0.9, zorder=2)
-        ax.grid(visible=False, axis="y")
+        own = both[both["quantity"] == quantity]
+        interval_rows(ax, own, "value", rows, [*marks], colour)
+        ax.axvline(0, color=CHOSEN, linewidth=0.9, zorder=1.5)
+        if not own[VALUE].to_numpy().any():
+            ax.set_xlim(-1, 1)
+        ax.locator_params(axis="x", nbins=4)
+        ax.set_xlabel("")
         ax.set_title(f"{of}{title}", color=dark)
-    _name_rows(axes[0], [_with_event(key) for key in keys])
     figure.supxlabel(label, fontsize=9)
-    _legend(figure, axes[0])
+    series_legend(figure, [*marks], CHOSEN)
     return figure
 
 

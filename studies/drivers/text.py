@@ -10,9 +10,11 @@ from montecarlo.estimates.verdicts import Verdict
 from montecarlo.quantities.wording import listed
 from studies.drivers.effects import POSITION
 from studies.drivers.samples import CENTRE, HALVED
-from studies.report.blocks import Block, items, paragraphs
-from studies.report.notes import sentences, unresolved_sentence
+from studies.report.blocks import Block, Lead, Section, items, paragraphs
+from studies.report.catalogue import NOTES
+from studies.report.notes import to_know, unresolved_sentence
 from studies.report.numbers import percent, with_limits
+from studies.report.safety import REVIEW
 from studies.report.words import input_name, scheme_name, setting_text
 from studies.sweep.closest import closest_text
 from studies.sweep.doubts import doubts_text
@@ -47,17 +49,22 @@ def drivers_text(
     """
     installations = found.worths
     return [
-        *paragraphs(
-            _setting(result, found),
-            _reach(frames["drivers"]),
-            _spill(frames["drivers"]),
-            _specify(frames["what_if"], installations),
-            _assumed(frames["what_if"], installations),
-            _measure(result, frames["worth_of_measuring"]),
-            *closest_text(result.study, result.closest),
+        Lead(
+            (
+                _specify(frames["what_if"], installations),
+                _measure(result, frames["worth_of_measuring"]),
+                _setting(result, found),
+                REVIEW,
+            )
         ),
         *doubts_text(result.doubts, result.chosen or 0),
-        *items((*_notes(found), *sentences(result), peak)),
+        *paragraphs(
+            _assumed(frames["what_if"], installations),
+            _reach(frames["drivers"]),
+            _spill(frames["drivers"]),
+            *closest_text(result.study, result.closest),
+        ),
+        Section(NOTES, items((*_notes(found), *to_know(result), peak))),
     ]
 
 

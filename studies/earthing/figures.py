@@ -3,26 +3,26 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
-from itertools import cycle
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from montecarlo.frames.limits import with_limits
+from studies.report.intervals import interval_rows, series_legend
+from studies.report.labels import Label, put_labels
 from studies.report.look import (
     CHOSEN,
     FAINT,
     FALSE,
     FALSE_TEXT,
     MISSED,
-    SCHEMES,
-    backing,
     blank,
     decades,
-    side_by_side,
+    panels,
 )
-from studies.report.marks import SHAPES, beside, limit_mark
+from studies.report.marks import FALSE_LABEL, MISSED_LABEL, limit_mark, scheme_styles, semantics
 from studies.sweep.policy import limit_line
 
 if TYPE_CHECKING:
@@ -33,12 +33,12 @@ if TYPE_CHECKING:
     from studies.earthing.frames import Options
 
 TRADE = "protection_against_energy"
-CORNERS = ((-1, 1), (1, -1), (1, 1), (-1, -1))  # of a mark, where its label stands: right, up
-NEAR = 9.0  # per cent of the winding, within which labels might meet
+NAME_WIDTH = 30  # characters of an option's name in a line
 ENERGY_TEXT = "#444444"
+SERIES = ("estimate, 95 % limits", "none seen, upper limit")
 PANELS = (
-    ("p_missed", 100.0, "missed faults,\n% of those within reach", MISSED, MISSED),
-    ("p_false", 100.0, "false trips,\n% of the external events", FALSE, FALSE_TEXT),
+    ("p_missed", 100.0, MISSED_LABEL, MISSED, MISSED),
+    ("p_false", 100.0, FALSE_LABEL, FALSE, FALSE_TEXT),
     ("fault_energy_j_mean", 1e-3, "mean energy in\nan earth fault, kJ", ENERGY_TEXT, ENERGY_TEXT),
 )
 
@@ -48,7 +48,7 @@ def figures(options: Options) -> dict[str, Figure]:
     drawn: dict[str, Figure] = {}
     drawn[TRADE], ax = blank()
     protection_against_energy(options.table, ax)
-    drawn["earthing_options"], axes = side_by_side(3, 32 + 8 * len(options.table))
+    drawn["earthing_options"], axes = panels(3, 40 + 8 * len(options.table), 3)
     options_side_by_side(options.table, axes, limit=limit_line(options.study)[0])
     return drawn
 
@@ -58,45 +58,45 @@ def protection_against_energy(table: pd.DataFrame, ax: Axes) -> Axes:
 
     Mark: median of the protected part, mean energy; thin bars: 5 to 95 % of the sampled faults;
     thick bar: 95 % limits of the mean. Options without a setting are left out."""
+    import seaborn as sns
+
     shown = table.dropna(subset="protected_median").sort_values("fault_energy_j_mean")
     energy, protected = (
         shown.filter(like="fault_energy_j_") / 1e3,
         100 * shown.filter(like="protected_"),
     )
     mean, median = energy["fault_energy_j_mean"], protected["protected_median"]
-    colours = [SCHEMES[k % len(SCHEMES)] for k in range(len(shown))]
+    styles = scheme_styles(shown["option"])
+    colours = [style.colour for style in styles.values()]
     thin: dict[str, Any] = {"color": colours, "linewidth": 0.9, "zorder": 2}
     ax.hlines(median, energy["fault_energy_j_p05"], energy["fault_energy_j_p95"], **thin)
     ax.vlines(mean, protected["protected_p05"], protected["protected_p95"], **thin)
     thick = thin | {"linewidth": 3.2, "alpha": 0.6, "zorder": 2.5}
     ends = energy["fault_energy_j_mean_low"], energy["fault_energy_j_mean_high"]
     ax.hlines(median, *ends, **thick)
-    marked: dict[str, Any] = {"markersize": 6.5, "markeredgecolor": "white", "markeredgewidth": 0.7}
-    for at, colour, shape in zip(zip(mean, median, strict=True), colours, cycle(SHAPES)):
-        ax.plot(*at, marker=shape, color=colour, zorder=3, clip_on=False, **marked)
-    _labels(mean, median, shown["option"], ax)
+    named = shown["option"].rename("option")
+    looks = semantics(styles)
+    del looks["dashes"]
+    mark: dict[str, Any] = {"s": 46, "linewidth": 0.7, "zorder": 3, "clip_on": False}
+    sns.scatterplot(x=mean, y=median, hue=named, style=named, **looks, **mark, legend=False, ax=ax)
     _around(ax, energy.to_numpy())
     ax.set_ylim(-10, 108)
     ax.set_yticks(range(0, 101, 20))
-    ax.set_ylabel("winding protected against earth faults, %", color=MISSED)
+    ax.set_ylabel("protected part of the winding, %", color=MISSED)
     ax.set_xlabel(
         "energy in an earth fault, kJ\nmark: mean, with its 95 % limits; thin bars: 5 to 95 % of"
         " the sampled faults",
         color=ENERGY_TEXT,
     )
+    names = [textwrap.fill(option, NAME_WIDTH) for option in shown["option"]]
+    put_labels(
+        ax,
+        [
+            Label(name, colour, [[x, y]])
+            for name, colour, x, y in zip(names, colours, mean, median, strict=True)
+        ],
+    )
     return ax
-
-
-def _labels(mean: Any, median: Any, names: Any, ax: Axes) -> None:
-    """Each beside its mark: above it to the left, or where a neighbour at about the same height has
-    taken that, in the next corner."""
-    taken: list[tuple[float, int]] = []
-    for x, y, text in zip(mean, median, names, strict=True):
-        used = {corner for height, corner in taken if abs(height - y) < NEAR}
-        corner = next((k for k in range(len(CORNERS)) if k not in used), 0)
-        taken.append((y, corner))
-        right, up = CORNERS[corner]
-        beside(ax, text, (x, y), (6 * right, 6 * up), CHOSEN, bbox=backing(), zorder=4)
 
 
 def _around(ax: Axes, values: Any) -> None:
@@ -111,26 +111,25 @@ def options_side_by_side(
     table: pd.DataFrame, axes: Sequence[Axes], *, limit: float | None = None
 ) -> Sequence[Axes]:
     """Three panels with a row an option, in the order of the study: missed faults, false trips,
-    mean energy in the fault, each with 95 % limits. A hollow mark: none seen. Options without a
+    mean energy in the fault, each with 95 % limits. A pale square: none seen. Options without a
     setting have no marks. `limit`: the policy's, on p_false."""
-    place = np.arange(len(table))
+    rows = [textwrap.fill(option, NAME_WIDTH) for option in table["option"]]
     for ax, (name, scale, label, colour, dark) in zip(axes, PANELS, strict=True):
-        values = scale * table[[*with_limits(name)]].to_numpy(float)
-        value, low, high = values.T
-        ax.hlines(place, low, high, color=colour, linewidth=1.8, zorder=2)
-        faces = np.where(value > 0, colour, "white")
-        ax.scatter(value, place, s=30, facecolors=faces, edgecolors=colour, zorder=3, clip_on=False)
-        if name == "fault_energy_j_mean" and not (low <= 0).any():
-            _around(ax, values)
-        elif np.isfinite(high).any():
-            ax.set_xlim(0, 1.08 * float(np.nanmax(high)) or 1.0)
+        values = scale * table[[*with_limits(name)]]
+        series = [SERIES[int(none)] for none in values[name] == 0]
+        interval_rows(
+            ax, values.assign(row=rows, series=series), name, rows, SERIES, colour, apart=0
+        )
+        if name == "fault_energy_j_mean" and not (values[f"{name}_low"] <= 0).any():
+            _around(ax, values.to_numpy())
+        else:
+            most = float(values.max().max())
+            ax.set_xlim(0, 1.08 * most if most > 0 else 1.0)
         ax.set_xlabel(label, color=dark)
-        ax.grid(visible=False, axis="y")
         for at in range(len(table)):
             ax.axhline(at, color=FAINT, linewidth=0.5, zorder=1)
     if limit is not None:
-        limit_mark(axes[1], limit, "policy's limit", ha="right")
         axes[1].set_xlim(0, max(axes[1].get_xlim()[1], 108 * limit))
-    axes[0].set_yticks(place, table["option"])
-    axes[0].set_ylim(len(table) - 0.5, -0.5)
+        limit_mark(axes[1], limit, "policy's limit")
+    series_legend(axes[0].figure, SERIES, CHOSEN)
     return axes

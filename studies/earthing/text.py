@@ -10,9 +10,11 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from montecarlo.quantities.wording import listed
 from montecarlo.study.budget import too_few
-from studies.report.blocks import Block, Table, items, paragraphs
+from studies.report.blocks import Block, Lead, Section, Table, items, paragraphs
+from studies.report.catalogue import NOTES
 from studies.report.notes import move_sentences, sentence, unresolved_sentence
 from studies.report.numbers import NONE_SEEN, bare, cell, cost_with_limits, percent, with_limits
+from studies.report.safety import REVIEW
 from studies.report.words import scheme_name, setting_text
 from studies.sweep.closest import closest_of_each
 from studies.sweep.doubts import of_each
@@ -50,17 +52,17 @@ def earthing_text(options: Options) -> list[Block]:
     rows = options.table.to_dict("records")
     chosen = [row for row in rows if row["scheme"]]
     return [
+        Lead((*conclusion(rows, options.differences), *([REVIEW] if chosen else []))),
+        *of_each(options.doubts),
         _found(rows),
         *items(f"{row['option']}: {_setting(options, row)}" for row in chosen),
         _burnt(rows),
         *paragraphs(
-            " ".join(conclusion(rows, options.differences)),
             _costs(options, chosen),
             ENERGIES,
             *closest_of_each(options.results),
         ),
-        *of_each(options.doubts),
-        *items(_notes(options)),
+        Section(NOTES, items(_notes(options))),
     ]
 
 

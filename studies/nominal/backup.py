@@ -10,7 +10,7 @@ from montecarlo.quantities.wording import listed
 from montecarlo.relays.backup import Backup, NeutralCurrent
 from studies.nominal.desk import Desk
 from studies.report.blocks import Block, Paragraph
-from studies.report.numbers import percent, with_limits
+from studies.report.numbers import a_year, percent, with_limits
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -43,7 +43,7 @@ def backup_by_hand(desk: Desk) -> list[Block]:
         )
         parts.append(f"{_words(name)} {formula} = {percent(left) if left < 1 else 'all of it'}")
     text = (
-        "Back-up in the neutral, part of the winding counted from the neutral where a bolted earth"
+        "Neutral back-up, part of the winding counted from the neutral where a bolted earth"
         f" fault does not operate it: {'; '.join(parts)}. Winding impedance and capacitance are"
         " left out."
     )
@@ -69,22 +69,23 @@ def backup_found(
     -------
     list of Block
     """
-    caught, nobody = percent(row["p_backup_only"], 3), with_limits(row, "p_nobody", 3)
+    caught = percent(row["p_backup_only"], 3)
+    missed, nobody = percent(row["p_missed"], 3), with_limits(row, "p_nobody")
     text = (
-        f"Back-up ({elements(backup)}): of the internal faults within reach {role} misses"
-        f" {percent(row['p_missed'], 3)}; of all of them the back-up alone catches {caught}, and"
-        f" nobody catches {nobody}, {row['nobody_per_year']:.2g} a year."
+        f"Neutral back-up: {elements(backup)}. Of the faults in scope {role} misses {missed}; the"
+        f" back-up clears {caught}. Nothing clears {nobody}, {a_year(row['nobody_per_year'])} a"
+        " year."
     )
     events = table[table["side"] == "external"].to_dict("records")
     if events:
         shares = listed(map(_at, events))
-        text += f" Of the external events it operates at {shares}."
+        text += f" Of the external events the back-up operates on {shares}."
     else:
         text += (
-            " No external event of the study drives a current through the neutral, so it operates"
-            " at none."
+            " No external event of the study drives a current through the neutral, so the back-up"
+            " operates on none."
         )
-    return [Paragraph(f"{text} None of this is part of missed, false or the choice.")]
+    return [Paragraph(f"{text} None of this enters the choice.")]
 
 
 def _at(event: Mapping[str, Any]) -> str:

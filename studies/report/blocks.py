@@ -6,15 +6,24 @@ nothing reads a block's words to decide anything."""
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, fields, replace
 from textwrap import shorten
 from typing import Any
+
+READ = ("text", "texts", "header", "rows", "caption", "notes")  # fields that are texts
 
 
 @dataclass(frozen=True)
 class Block:
     """A part of a text."""
+
+
+@dataclass(frozen=True)
+class Lead(Block):
+    """What is read first, a sentence each; the first one is the recommendation itself."""
+
+    texts: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -73,12 +82,20 @@ class Table(Block):
 @dataclass(frozen=True)
 class Picture(Block):
     """A figure; `name` keeps its parts apart from those of others, `title` is what a screen reader
-    says."""
+    says; `wide`: a narrow screen moves over it rather than shrink it."""
 
     name: str
     svg: str
     title: str
     caption: str
+    wide: bool = False
+
+
+@dataclass(frozen=True)
+class Leading(Block):
+    """The figures that carry the recommendation, small and side by side."""
+
+    pictures: tuple[Picture, ...]
 
 
 @dataclass(frozen=True)
@@ -103,9 +120,16 @@ class Section(Block):
 
 
 @dataclass(frozen=True)
+class Aside(Block):
+    """Blocks that a page shows and a terminal has no room for."""
+
+    blocks: tuple[Block, ...]
+
+
+@dataclass(frozen=True)
 class Page:
-    """A whole report; `filed`: lines of the head, what each is and what stands there; `signed`: who
-    does what."""
+    """A whole report; `filed`: lines of the document block, what each is and what stands there;
+    `signed`: who does what. `first` stands before the document block, `sections` after it."""
 
     title: str
     subtitle: str
@@ -113,6 +137,12 @@ class Page:
     signed: Mapping[str, str]
     sections: Sequence[Section]
     footer: str
+    first: Sequence[Section] = ()
+
+    @property
+    def all_sections(self) -> list[Section]:
+        """In their order."""
+        return [*self.first, *self.sections]
 
     @property
     def running_foot(self) -> str:
@@ -124,6 +154,45 @@ class Page:
 def paragraphs(*texts: str) -> list[Block]:
     """A paragraph a text; nothing for an empty one."""
     return [Paragraph(text) for text in texts if text]
+
+
+def flat(blocks: Iterable[Block]) -> Iterator[Block]:
+    """The blocks, those of sections in their place."""
+    for block in blocks:
+        if isinstance(block, Section | Aside):
+            yield from flat(block.blocks)
+        else:
+            yield block
+
+
+def rewritten(block: Block, write: Callable[[str], str]) -> Block:
+    """The block with every text that is read written by `write`."""
+
+    def each(value: Any) -> Any:
+        if isinstance(value, str):
+            return write(value)
+        return value if value is None else tuple(map(each, value))
+
+    match block:
+        case Section(heading, blocks):
+            return Section(write(heading), [rewritten(inner, write) for inner in blocks])
+        case Aside(blocks):
+            return Aside(tuple(rewritten(inner, write) for inner in blocks))
+        case Leading(pictures):
+            return Leading(tuple(_picture(one, write) for one in pictures))
+        case Picture():
+            return _picture(block, write)
+    names = [field.name for field in fields(block) if field.name in READ]
+    return replace(block, **{name: each(getattr(block, name)) for name in names})
+
+
+def _picture(picture: Picture, write: Callable[[str], str]) -> Picture:
+    return replace(picture, title=write(picture.title), caption=write(picture.caption))
+
+
+def section(heading: str, *blocks: Block) -> list[Block]:
+    """The blocks under a heading; nothing without any."""
+    return [Section(heading, blocks)] if blocks else []
 
 
 def items(texts: Iterable[str]) -> list[Block]:

@@ -4,6 +4,7 @@ Report and workbook take it from here; a table or figure that nobody described g
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -14,12 +15,12 @@ if TYPE_CHECKING:
 
 QUESTIONS = {
     "setting_sweep": (
-        "Which setting of the differential scheme misses fewest stator faults among those that the"
-        " policy on false trips allows, and how sure is that?"
+        "Which setting of the differential scheme leaves fewest stator faults uncleared, among"
+        " those that the policy on false trips allows? How sure is that?"
     ),
     "scheme_comparison": (
-        "Which differential scheme misses fewest stator faults, each at its own best setting, and"
-        " which faults does one miss that another catches?"
+        "Which differential scheme leaves fewest stator faults uncleared, each at its own best"
+        " setting? Which faults does one miss that another catches?"
     ),
     "earthing_options": (
         "What does each way of earthing the neutral cost and buy, each at its own best setting:"
@@ -31,6 +32,16 @@ QUESTIONS = {
     ),
     "alternatives": "How do the results change from one alternative of the study to the next?",
 }
+
+# --- sections -----------------------------------------------------------------
+
+NOT_SELECTED, NOTES = "Not selected, and why", "Notes"
+COMPARISONS = ("earthing_options", "alternatives")  # they compare, and recommend nothing
+
+
+def first_heading(kind: str) -> str:
+    """Of what a report of this kind of study opens with."""
+    return "Result" if kind in COMPARISONS else "Recommendation"
 
 
 # --- tables -------------------------------------------------------------------
@@ -50,38 +61,37 @@ class TableText:
 
 PAIRS = "paired on the same events; 95 % limits hold for all pairs together"
 ALTERNATIVES = "paired on the same events; 95 % limits hold for all alternatives together"
-STEPS = "paired on the same events; 95 % limits hold for all steps together"
+STEPS = "paired on the same events; 95 % limits hold for all neighbours together"
 
 # What each table holds
 HOLDS = {
     "candidates": (
-        "one row a candidate setting: estimates with 95 % limits, whether it is usable and whether"
-        " the policy's limits allow it; those of batch 2 on random numbers that the choice has not"
-        " seen"
+        "one row a candidate setting: estimates with 95 % limits, whether it is usable, whether the"
+        " policy allows it; batch 1: selection sample, batch 2: independent sample"
     ),
     "by_type": (
         "one row a candidate and a fault type, event or state; p: missed for internal faults,"
-        " operated for the others; share_of_total: what a type makes of all missed faults, or of"
-        " all false trips"
+        " operated for the others; share_of_total: a type's share of all missed faults or false"
+        " trips"
     ),
     "closest": (
-        "where nothing can be chosen: the candidate of each scheme that comes closest to the"
-        " policy's limits, and the limit that it would meet"
+        "where no setting meets the policy: the candidate of each scheme that comes closest, and"
+        " the limit that it would meet"
     ),
     "protected_winding": "P(detected) of an earth fault at each place x along the winding, from the"
     " neutral",
     "inputs": "every number and distribution of the study, and where it comes from",
     "unresolved": (
         "samples without a result by type and batch, of the candidate that has most; why, over all"
-        " circuits; and how they are counted"
+        " circuits; how they are counted"
     ),
-    "backup": "how often the elements in the neutral operate, whatever the candidate",
+    "backup": "how often the neutral back-up operates, whatever the candidate",
     "rare": "weighted samples of external events beside the counts, and which of the two was used",
     "exceedance": (
-        "probability that an external event drives an element beyond a pick-up, every circuit"
+        "probability that an external event drives an element beyond a pick-up, every relay circuit"
     ),
     "comparison": f"the chosen candidate minus others, {PAIRS}",
-    "neighbours": f"candidates one step of a grid away, minus the chosen one, {STEPS}",
+    "neighbours": f"neighbouring settings, a step of one grid away, minus the chosen one, {STEPS}",
     "assumption_sets": "how each assumption set of the policy judges the candidates",
     "assumption_set_choices": (
         "what each assumption set would choose by itself, and the regret of the study's choice"
@@ -99,20 +109,26 @@ HOLDS = {
     "earthing_differences": f"one option of earthing minus another, {PAIRS}",
     "drivers": "first and total effects of each input on what the elements get",
     "elasticities": (
-        "how missed faults and false trips answer to the centre and the spread of each input"
+        "how missed faults and false trips change with the centre and the spread of each input"
     ),
     "what_if": "missed faults and false trips with one input at its centre, or half as uncertain",
     "worth_of_measuring": (
-        "what it is worth to know an input of an installation before its setting is chosen"
+        "what it is worth to know an input of the installation before the setting is chosen"
     ),
     "detection_map": (
         "probability that an earth fault is detected, by place along the winding and setting"
     ),
+    "false_trip_sources": (
+        "share of each external event in the false trips of the chosen and of the existing setting"
+    ),
+    "missed_fault_places": (
+        "probability that the chosen and the existing setting miss an earth fault, by its"
+        " resistance and its place along the winding"
+    ),
     "convergence": "how the chosen candidate's probabilities settle as the samples come in",
     "remanence_models": "what each remanence model of the CTs chooses",
     "unprotected_winding": (
-        "the part of the winding that stays unprotected against the false trips allowed, best of"
-        " each scheme"
+        "the unprotected part of the winding against the false trips allowed, best of each scheme"
     ),
     "waveforms": (
         "index of the cases for secondary injection: where each comes from, what is expected of the"
@@ -129,7 +145,7 @@ HOLDS = {
 # Captions shorter than that
 SHORTER = {
     "by_type": "By fault type, event and load state",
-    "closest": "Nothing can be chosen: what comes closest to the policy's limits, each scheme",
+    "closest": "No setting meets the policy: the closest of each scheme",
     "unresolved": "Samples without a result, most first",
 }
 # In a figure or a section of their own, or for a crew
@@ -141,9 +157,12 @@ BESIDE = (
     "convergence",
     "drivers",
     "detection_map",
+    "false_trip_sources",
+    "missed_fault_places",
     "waveforms",
     "commissioning",
 )
+UNPRINTED = ("exceedance",)  # of the workbook: a figure shows it
 SECOND = {"what_if": ("p_now",), "elasticities": ("p",), "worth_of_measuring": ("today",)}
 
 
@@ -164,39 +183,83 @@ def _capital(text: str) -> str:
 
 @dataclass(frozen=True)
 class FigureText:
-    """`title`: what a screen reader says; `caption`: below the figure in a report."""
+    """`title`: what a screen reader says; `caption`: below the figure in a report; `brief`: below
+    it where it is small."""
 
     title: str
     caption: str = ""
+    brief: str = ""
 
 
+# The figures that carry a recommendation: the first of these that a run draws
+LEADING = (
+    "schemes",
+    "schemes_protected_winding",
+    "protection_against_energy",
+    "earthing_options",
+    "what_if",
+    "elasticities",
+    "drivers",
+    "alternatives",
+    "tradeoff",
+    "protected_winding",
+    "false_trip_sources",
+    "missed_fault_places",
+    "exceedance",
+    "unprotected_winding",
+    "caught_by_other",
+)
+MOST_LEADING = 3
 EXCITATION = "excitation"  # one a place with CTs of its own, the place behind the name
 FIGURES = {
     "tradeoff": FigureText(
         "Missed internal faults against false trips, every candidate setting",
-        "Every candidate setting: the share of internal faults that it misses against the share of"
-        " external events on which it trips falsely. Lower and further left is better; the bars are"
-        " 95 % limits.",
+        "Every candidate setting: its missed faults against its false trips. Lower and further left"
+        " is better; the bars are 95 % limits.",
+        "Missed faults against false trips.",
     ),
     "protected_winding": FigureText(
         "Earth faults detected against their place along the winding",
-        "How likely an earth fault is detected, against its place along the winding from the"
+        "Probability that an earth fault is detected, by its place along the winding from the"
         " neutral.",
+        "Protected part of the winding.",
+    ),
+    "false_trip_sources": FigureText(
+        "Share of each external event in the false trips, chosen and existing setting",
+        "Share of each external event in the false trips. A grey mark shows its share of all"
+        " external events.",
+        "Where false trips come from.",
+    ),
+    "missed_fault_places": FigureText(
+        "Missed earth faults by place along the winding and fault resistance",
+        "Missed earth faults by place and fault resistance: the darker, the more of the faults"
+        " there are missed.",
+        "Where missed faults lie.",
+    ),
+    "worst_cases": FigureText(
+        "Worst sampled external events in time, from the primary currents to the measured value",
+        "The worst sampled external events of the chosen setting. The setting trips when the"
+        " measured value stays above the red line for the delay.",
+    ),
+    "missed_case": FigureText(
+        "Strongest missed internal fault in time, from the primary currents to the measured value",
+        "The strongest sampled internal fault that the chosen setting misses.",
     ),
     "detection_map": FigureText("Earth faults detected against their place and one setting"),
     "unprotected_winding": FigureText(
         "Unprotected part of the winding against the false trips allowed, each scheme",
-        "The part of the winding that stays unprotected, against the false trips that are allowed.",
+        "The unprotected part of the winding against the false trips that are allowed.",
     ),
     "exceedance": FigureText(
         "How often an external event exceeds a pick-up, every circuit",
         "How often an external event drives an element beyond a pick-up, as far down as the samples"
         " see.",
+        "External events beyond a pick-up.",
     ),
     "convergence": FigureText(
-        "Missed faults and false trips as the fresh batch's samples come in",
-        "How the chosen setting's probabilities settle as the fresh batch comes in; bands are 95 %"
-        " limits.",
+        "Missed faults and false trips as the independent sample comes in",
+        "How the chosen setting's probabilities settle as the independent sample comes in; bands"
+        " are 95 % limits.",
     ),
     "schemes": FigureText("Missed faults and false trips of each scheme at its best setting"),
     "caught_by_other": FigureText(
@@ -204,17 +267,18 @@ FIGURES = {
     ),
     "schemes_protected_winding": FigureText("Earth faults detected along the winding, each scheme"),
     "protection_against_energy": FigureText(
-        "Winding protected against energy in an earth fault, each option",
-        "What an earthing option buys and what it costs: the part of the winding protected against"
+        "Protected part of the winding against energy in an earth fault, each option",
+        "What an earthing option buys and what it costs: the protected part of the winding against"
         " the energy in an earth fault. Higher and further left is better. The energy in the fault"
         " is I^2 R_f over its time: 0 in a bolted fault.",
+        "Protected part of the winding against energy in an earth fault.",
     ),
     "earthing_options": FigureText(
         "Missed faults, false trips and energy in the fault, each option"
     ),
     "drivers": FigureText("First and total effects of each input on what elements get"),
     "elasticities": FigureText(
-        "How missed faults and false trips answer to the centre and the spread of each input"
+        "How missed faults and false trips change with the centre and the spread of each input"
     ),
     "what_if": FigureText(
         "Missed faults and false trips with one input at its centre, or half as uncertain"
@@ -222,15 +286,34 @@ FIGURES = {
     "alternatives": FigureText(
         "Missed faults and false trips of the best setting of every alternative"
     ),
-    EXCITATION: FigureText("Measured excitation points of the CTs and the curve fitted to them"),
+    "compared_choices": FigureText(
+        "Missed faults, false trips and protected winding of the choices of two runs",
+        "The choices of run A and of run B with 95 % limits.",
+    ),
+    "compared_settings": FigureText(
+        "Missed faults and false trips of every setting that two runs have",
+        "Every setting that both runs have. Left: missed faults, run B minus run A. Right: false"
+        " trips, run B against run A. The bars are 95 % limits.",
+    ),
+    EXCITATION: FigureText(
+        "Excitation curve of the CTs",
+        "Excitation curve of the CTs, from measured points or from the class.",
+    ),
 }
+
+
+def leading(names: Iterable[str]) -> list[str]:
+    """Of a run's figures those that carry its recommendation."""
+    drawn = {*names}
+    return [name for name in LEADING if name in drawn][:MOST_LEADING]
 
 
 def figure_text(name: str) -> FigureText:
     """What is said of the figure `name`.svg; its caption is its title unless it has another."""
     kind = EXCITATION if name.startswith(f"{EXCITATION}_") else name
     found = FIGURES.get(kind, FigureText(_capital(name.replace("_", " "))))
-    return found if found.caption else replace(found, caption=f"{found.title}.")
+    caption, brief = found.caption or f"{found.title}.", found.brief or f"{found.title}."
+    return replace(found, caption=caption, brief=brief)
 
 
 # --- columns ------------------------------------------------------------------
@@ -250,6 +333,7 @@ UNITS = {
     "_f": "F",
     "_k": "K",
 }
+SIGNS = {"ohm": "\u03a9", "deg": "\u00b0"}
 ENDS = {
     "_low": "low",
     "_high": "high",
@@ -300,12 +384,11 @@ def column_unit(name: str) -> str:
 
 
 def sheet_head(name: str) -> str:
-    """A column's name with its unit in brackets: p_missed, pickup [A], missed [1/year]."""
+    """A column's name with its unit in brackets: p missed, pickup [A], missed [1/year]."""
     unit = column_unit(name)
-    if not unit:
-        return name
     base, limit = _without_limit(name)
-    return f"{without_unit(base)[0]}{limit} [{unit}]"
+    words = name if not unit else f"{without_unit(base)[0]}{limit} [{SIGNS.get(unit, unit)}]"
+    return words.replace("_", " ").replace("pickup", "pick-up")
 
 
 def _without_limit(name: str) -> tuple[str, str]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from studies.report.blocks import Table
 from studies.report.catalogue import column_head, is_share
-from studies.report.numbers import bare
+from studies.report.numbers import RATES, bare, digits_of, plain
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -89,5 +89,7 @@ def _shown(name: str, value: Any, digits: int) -> str:
     if not isinstance(value, (int, float)):
         return str(value)
     if is_share(name) and math.isfinite(value):
-        return bare(value, 2 if name.startswith("p_false") else 3)  # as sentences have it
+        return bare(value, digits_of(name))
+    if name.removesuffix("_low").removesuffix("_high") in RATES:
+        return plain(value, digits_of(name))
     return str(value) if isinstance(value, int) else f"{value + 0.0:.{digits}g}"

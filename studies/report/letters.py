@@ -5,7 +5,13 @@ from __future__ import annotations
 import re
 from typing import Any
 
-_UNIT = re.compile(r"(?<=\d) (?=(?:%|A|V|s|mA|uF|ohm|pu|kV|MVA)(?![A-Za-z]))")
+_UNIT = re.compile(r"(?<=\d) (?=(?:%|A|V|s|mA|uF|µF|ohm|Ω|pu|kV|MVA)(?![A-Za-z]))")
+# A unit alone, not a part of a key, a name or an address
+_WRITTEN = {"ohm": "Ω", "uF": "µF"}
+_WORD = re.compile(r"(?<![\w./-])(ohm|uF)(?![\w/-])(?!\.\w)")
+_DEGREES = re.compile(r"(?<=\d)[ \u00a0]?deg\b")
+_ASCII = {"Ω": "ohm", "µ": "u", "μ": "u", "²": "^2", "√": "sqrt ", "×": "x", "·": "-", "±": "+-"}
+_ASCII |= {"–": "-", "—": "-", "−": "-", "≥": ">=", "≤": "<=", "→": "->", "…": "..."}
 
 
 def printable(value: Any) -> Any:
@@ -21,3 +27,25 @@ def printable(value: Any) -> Any:
 def together(text: str) -> str:
     """The text with every number on one line with its unit."""
     return _UNIT.sub("\u00a0", text)
+
+
+def with_symbols(text: str) -> str:
+    """The text with the signs of units: 200 Ω for 200 ohm, 3 µF for 3 uF, 30° for 30 deg."""
+    signs = _WORD.sub(lambda found: _WRITTEN[found[1]], text)
+    return _DEGREES.sub("°", signs)
+
+
+def without_symbols(text: str) -> str:
+    """The text in ASCII: 200 ohm for 200 Ω; other letters stay."""
+    degrees = text.replace("°", " deg")
+    return "".join(_ASCII.get(c, c) for c in degrees)
+
+
+def fitting(text: str, encoding: str | None) -> str:
+    """The text with signs of units where an encoding has them, else without."""
+    signs = with_symbols(text)
+    try:
+        signs.encode(encoding or "ascii")
+    except (UnicodeEncodeError, LookupError):
+        return without_symbols(text)
+    return signs

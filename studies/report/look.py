@@ -9,6 +9,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
+from studies.report.letters import with_symbols
+
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
@@ -18,6 +20,8 @@ MISSED, FALSE, FALSE_TEXT = "#0173b2", "#d55e00", "#b35e00"
 CHOSEN, EXISTING, RUNNER_UP, FAINT = "#222222", "#7b3294", "#6b6b6b", "#b9b9b9"
 # in the order of the study's schemes
 SCHEMES = ("#029e73", "#cc78bc", "#ca9161", "#56b4e9", "#332288", "#882255")
+READABLE = 4.5  # least contrast of a text with its ground
+PALE = 0.45  # of the colour in its pale form
 WIDTH_MM = 160.0
 PNG_DPI = 200
 # What matplotlib says of a letter that no font has: a box in the PNG, text in the SVG.
@@ -66,10 +70,34 @@ def stacked(panels: int, height_mm: float) -> tuple[Figure, list[Axes]]:
     return figure, list(figure.subplots(panels, sharex=True))
 
 
-def side_by_side(panels: int, height_mm: float) -> tuple[Figure, list[Axes]]:
-    """The same with panels side by side with one vertical axis."""
+def side_by_side(count: int, height_mm: float, *, shared: bool = True) -> tuple[Figure, list[Axes]]:
+    """The same with panels side by side, with one vertical axis where it is `shared`."""
+    if shared:
+        return panels(count, height_mm, count)
     figure = _sheet(height_mm)
-    return figure, list(figure.subplots(1, panels, sharey=True, squeeze=False)[0])
+    return figure, list(figure.subplots(1, count, squeeze=False)[0])
+
+
+def panels(count: int, height_mm: float, abreast: int) -> tuple[Figure, list[Axes]]:
+    """So many panels, at most `abreast` side by side, with one vertical axis, those below each
+    other with one horizontal axis; the height is that of a row. (seaborn's own grids are made
+    through pyplot, which keeps every figure.)"""
+    columns = min(count, abreast)
+    lines = -(-count // columns)
+    figure = _sheet(lines * height_mm)
+    shared: Any = "col" if lines > 1 else False
+    axes = list(figure.subplots(lines, columns, sharex=shared, sharey=True, squeeze=False).flat)
+    for ax in axes[count:]:
+        ax.remove()
+    return figure, axes[:count]
+
+
+def grid(rows: int, columns: int, height_mm: float) -> tuple[Figure, list[list[Axes]]]:
+    """The same with rows of panels: those of a column have one horizontal axis, those of a row one
+    vertical axis."""
+    figure = _sheet(height_mm)
+    axes = figure.subplots(rows, columns, sharex="col", sharey="row", squeeze=False)
+    return figure, [list(row) for row in axes]
 
 
 def _sheet(height_mm: float) -> Figure:
@@ -91,8 +119,12 @@ def decades(ax: Axes, which: Literal["x", "y"], low: float, high: float) -> None
 
 
 def write_figure(figure: Figure, folder: Path, stem: str, title: str) -> tuple[Path, Path]:
-    """<stem>.svg, of the same bytes every time, and <stem>.png; `title` is what a screen reader
-    says."""
+    """<stem>.svg, of the same bytes every time, and <stem>.png, units with their signs; `title` is
+    what a screen reader says."""
+    from matplotlib.text import Text
+
+    for text in figure.findobj(Text):
+        text.set_text(with_symbols(text.get_text()))
     svg, png = folder / f"{stem}.svg", folder / f"{stem}.png"
     with look(), warnings.catch_warnings():
         warnings.filterwarnings("ignore", NO_LETTER, UserWarning)
@@ -101,7 +133,41 @@ def write_figure(figure: Figure, folder: Path, stem: str, title: str) -> tuple[P
     return svg, png
 
 
+def say(figure: Figure, words: str) -> None:
+    """What the caption in a report says of this figure alone."""
+    figure.set_label(words)
+
+
+def said(figure: Figure) -> str:
+    """The same; empty where there is nothing."""
+    return str(figure.get_label())
+
+
 def backing() -> dict[str, Any]:
     """A white ground for a text that stands on lines, as `bbox`. A stroke around the letters would
     turn them into outlines, and the text of an SVG must stay text."""
     return {"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.8}
+
+
+def ink(colour: str) -> str:
+    """The colour as text on white may have it: darker, until it can be read (contrast 4.5)."""
+    from matplotlib.colors import to_hex, to_rgb
+
+    shade = to_rgb(colour)
+    while _contrast(shade) < READABLE:
+        shade = tuple(0.95 * part for part in shade)
+    return str(to_hex(shade))
+
+
+def _contrast(rgb: tuple[float, ...]) -> float:
+    """Of a text on white, by relative luminance (W3C, Web Content Accessibility Guidelines 2.1)."""
+    linear = [part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in rgb]
+    luminance = sum(k * part for k, part in zip((0.2126, 0.7152, 0.0722), linear, strict=True))
+    return 1.05 / (luminance + 0.05)
+
+
+def pale(colour: str) -> str:
+    """The colour mixed with white: of a second mark beside the first."""
+    from matplotlib.colors import to_hex, to_rgb
+
+    return str(to_hex([1 - PALE * (1 - part) for part in to_rgb(colour)]))

@@ -4,25 +4,39 @@ and how a scheme looks."""
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from studies.report.look import FALSE, FALSE_TEXT, SCHEMES
+from studies.report.look import FALSE, FALSE_TEXT, SCHEMES, pale
 from studies.report.numbers import bare
 
 if TYPE_CHECKING:
     import pandas as pd
+    from matplotlib.artist import Artist
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+    from matplotlib.legend import Legend
     from matplotlib.lines import Line2D
     from matplotlib.text import Annotation
 
 DASHES: tuple[Any, ...] = ("-", (0, (5, 2)), (0, (1.5, 1.2)), (0, (6, 1.5, 1.5, 1.5)))
 SHAPES = "osD^vPX*"
-LABEL_POINTS = 8.5
-MOST_DECADES = 7  # with numbers that do not meet on the axis
+
+# of axes
+MISSED_LABEL = "missed faults, %\nof those within scope"
+FALSE_LABEL = "false trips, %\nof the external events"
+OUTSIDE: dict[str, Any] = {  # of a legend
+    "loc": "outside right upper",
+    "frameon": False,
+    "handlelength": 1.6,
+    "labelspacing": 0.45,
+    "borderaxespad": 0.0,
+}
+MOST_DECADES = 6  # with numbers that do not meet on the axis
+BESIDE_END = 0.2  # of the axes, about their middle, within which a text stands over its place
 ASIDE = {1: "left", 0: "center", -1: "right"}
 ABOVE = {1: "bottom", 0: "center", -1: "top"}
 
@@ -57,10 +71,15 @@ def band(ax: Axes, x: pd.Series, low: pd.Series, high: pd.Series, colour: str) -
 
 
 def limit_mark(ax: Axes, limit: float, text: str, **style: Any) -> None:
-    """The policy's limit on p_false as an upright line, named above the axes."""
+    """The policy's limit on p_false as an upright line, named above the axes; called when these
+    have their limits."""
     ax.axvline(100 * limit, color=FALSE, linestyle=(0, (6, 3)), linewidth=1.2, zorder=1.5)
     at = 100 * limit, 1.0
-    beside(ax, text, at, (0, 3), FALSE_TEXT, of=("data", "axes fraction"), **style)
+    along = ax.transAxes.inverted().transform(ax.transData.transform(at))[0]
+    side = "center"
+    if abs(along - 0.5) > BESIDE_END:  # its words end at the line, else they would leave the axes
+        side = "left" if along < 0.5 else "right"
+    beside(ax, text, at, (0, 3), FALSE_TEXT, of=("data", "axes fraction"), ha=side, **style)
 
 
 def percent_ticks(ax: Axes, start: float) -> None:
@@ -84,11 +103,29 @@ def percent_ticks(ax: Axes, start: float) -> None:
     ax.set_xlim(low, high)
 
 
-def legend_mark(label: str, colour: str = "none", **style: Any) -> Line2D:
+def legend_mark(label: str, color: str = "none", **style: Any) -> Line2D:
     """A line or mark of a legend."""
     from matplotlib.lines import Line2D
 
-    return Line2D([], [], label=label, color=colour, **style)
+    return Line2D([], [], label=label, color=color, **style)
+
+
+def make_room(figure: Figure, legend: Legend) -> None:
+    """The figure as high as a legend beside its axes needs."""
+    texts = legend.get_texts()
+    lines = sum(1.35 + 1.25 * text.get_text().count("\n") for text in texts)
+    points = texts[0].get_fontsize() * (lines + OUTSIDE["labelspacing"] * len(texts) + 2)
+    figure.set_figheight(max(figure.get_figheight(), points / 72))
+
+
+def grouped_legend(figure: Figure, groups: Mapping[str, Sequence[Artist]]) -> None:
+    """A legend beside the axes, with the name of each group in bold above its marks."""
+    handles = [each for name, marks in groups.items() for each in (legend_mark(name), *marks)]
+    legend = figure.legend(handles=handles, **OUTSIDE)
+    make_room(figure, legend)
+    heads = np.cumsum([0, *(1 + len(marks) for marks in groups.values())])[:-1]
+    for head in heads:
+        legend.get_texts()[head].set(fontweight="bold", x=-20)
 
 
 @dataclass(frozen=True)
@@ -96,21 +133,30 @@ class SchemeStyle:
     """How a scheme is drawn."""
 
     colour: str
-    face: str  # of its mark: its colour or white
     dashes: Any
     mark: str
 
 
 def scheme_styles(schemes: Iterable[str]) -> dict[str, SchemeStyle]:
-    """Of each scheme, in the order of the study's schemes; a colour that comes again is filled the
-    other way."""
+    """Of each scheme, in the order of the study's schemes; a colour that comes again is
+    pale."""
     found = {}
     for place, scheme in enumerate(dict.fromkeys(schemes)):
-        again, colour = divmod(place, len(SCHEMES))
+        again, number = divmod(place, len(SCHEMES))
         found[scheme] = SchemeStyle(
-            SCHEMES[colour],
-            "white" if (place + again) % 2 else SCHEMES[colour],
+            pale(SCHEMES[number]) if again else SCHEMES[number],
             DASHES[place % len(DASHES)],
             SHAPES[place % len(SHAPES)],
         )
     return found
+
+
+def semantics(styles: Mapping[str, SchemeStyle]) -> dict[str, Any]:
+    """The same as seaborn takes them, of `hue` and `style`."""
+    return {
+        "palette": {name: style.colour for name, style in styles.items()},
+        "dashes": {
+            name: "" if style.dashes == "-" else style.dashes[1] for name, style in styles.items()
+        },
+        "markers": {name: style.mark for name, style in styles.items()},
+    }

@@ -38,6 +38,26 @@ def sentences(result: Result) -> tuple[str, ...]:
     return tuple(filter(None, _run_sentences(result.outcome)))
 
 
+def to_know(result: Result) -> list[str]:
+    """Of these what a reader of the result must know."""
+    outcome = result.outcome
+    notes = [sentence(note) for note in outcome.notes if not isinstance(note, COMPUTED)]
+    rare = any(isinstance(note, WeightedSamples) for note in outcome.notes)
+    found = [
+        *move_sentences(outcome.study),
+        *notes,
+        too_few(outcome.study),
+        unresolved_sentence(unresolved_of(outcome)),
+        RARE if rare else "",
+    ]
+    return [text for text in found if text]
+
+
+def computed(result: Result) -> list[str]:
+    """And the rest: how it was computed."""
+    return [sentence(note) for note in result.outcome.notes if isinstance(note, COMPUTED)]
+
+
 def only_of_other(result: Result) -> list[str]:
     """What the run with the other remanence model alone has to say; empty without one."""
     if (other := result.other) is None:
@@ -113,8 +133,7 @@ def unresolved_sentence(rows: Sequence[Unresolved]) -> str:
     why = f": {worst.why}" if worst.why else ""
     return (
         f"Samples without a result: {lost:,} of {drawn:,}, at most {100 * worst.share:.2g} % of a"
-        f" type ({worst.name}{why}). None was dropped: how each is counted stands in"
-        " unresolved.csv."
+        f" type ({worst.name}{why}). None was dropped; unresolved.csv says how each is counted."
     )
 
 
@@ -123,27 +142,27 @@ def unresolved_sentence(rows: Sequence[Unresolved]) -> str:
 
 def _rounded(note: Rounded) -> str:
     design = note.design
+    two = ", a power of two" if design.net else ""
     return (
-        f"{design.samples} samples on {design.installations} installations asked for,"
-        f" {design.samples_drawn} drawn: {design.installations_rounded} installations ({BLOCKS}"
-        f" times a power of two) x {design.events_per_installation} events each"
-        + (" (a power of two)" if design.net else "")
+        f"The study asks for {design.samples} samples on {design.installations} installations;"
+        f" {design.samples_drawn} were drawn, on {design.installations_rounded} installations with"
+        f" {design.events_per_installation} events each{two}."
     )
 
 
 def _burden_circuits(note: BurdenCircuits) -> str:
     return (
-        f"A burden in VA at setting changes the circuit with the pick-up: {note.candidates}"
+        f"A burden in VA at setting changes the relay circuit with the pick-up: {note.candidates}"
         f" candidates need {note.circuits} circuits."
     )
 
 
 def _in_time(note: InTime) -> str:
     return (
-        "Earth faults were solved in time, remanence included, where a pick-up drives more"
-        " than a quarter of the knee voltage through the fault's path or where the CTs take"
-        f" more exciting current than the element ({', '.join(map(str, note.circuits))});"
-        " elsewhere by phasors."
+        "Earth faults were solved in time, with remanence, where a pick-up drives more than a"
+        " quarter of the knee voltage through the fault's path, or where the CTs take more exciting"
+        f" current than the element. These circuits: {'; '.join(map(str, note.circuits))}. All"
+        " others were solved by phasors."
     )
 
 
@@ -152,18 +171,18 @@ def _earth_faults(note: EarthFaultCount) -> str:
     a_circuit = design.samples_drawn * (STEADY_INTERVALS + 1)
     more = ""
     if note.in_time:
-        more = f"; {note.in_time:,.0f} more in time at {TRANSIENT_INTERVALS + 1} places"
+        more = f", and {note.in_time:,.0f} more in time at {TRANSIENT_INTERVALS + 1} places"
     return (
-        f"{design.samples_drawn:,} earth faults on {BLOCKS} randomised Sobol' nets,"
-        f" {design.installations_rounded} installations x {design.events_per_installation} events,"
-        f" each at {STEADY_INTERVALS + 1} places along the winding: {a_circuit:,} solutions a"
-        f" circuit, {a_circuit * note.circuits:,} in all{more}."
+        f"{design.samples_drawn:,} earth faults on {BLOCKS} randomised Sobol' nets"
+        f" ({design.installations_rounded} installations, {design.events_per_installation} events"
+        f" each) were solved at {STEADY_INTERVALS + 1} places along the winding. That makes"
+        f" {a_circuit:,} solutions a circuit, {a_circuit * note.circuits:,} in all{more}."
     )
 
 
 def _interpolated(note: Interpolated) -> str:
     return (
-        "Places between the solved ones along the winding are interpolated: with half as many"
+        "Places between the solved ones along the winding are interpolated. With half as many"
         f" solved places the critical position would move by {100 * note.moves:.2g} % of the"
         " winding on average."
     )
@@ -171,33 +190,31 @@ def _interpolated(note: Interpolated) -> str:
 
 def _re_entered(note: ReEntered) -> str:
     return (
-        f"In {100 * note.share:.2g} % of the cases the missed part of the winding is not one"
-        " stretch from the neutral; p_missed counts everything up to its far end, which"
-        " overstates it."
+        f"In {100 * note.share:.2g} % of the cases the unprotected part of the winding is not one"
+        " stretch from the neutral. Missed faults then count everything up to its far end, which"
+        " overstates them."
     )
 
 
 def _weighted_samples(note: WeightedSamples) -> str:
-    text = (
-        f"{note.stratum}: p_false of {note.alone} of {note.rare} candidates with rare false trips"
-        f" comes from {note.samples} weighted samples"
-    )
+    parts = [f"{note.alone} from {note.samples} weighted samples"]
     if note.few:
-        text += (
-            f", of {note.few} from few of them that operate, with limits that reach over those of"
-            " the counts"
-        )
+        parts.append(f"{note.few} from few weighted samples, with limits as wide as the counts'")
     if note.left:
-        text += f", of the other {note.left} from counts (the reasons stand in rare.csv)"
+        parts.append(f"{note.left} from counts, for the reasons in rare.csv")
+    text = (
+        f"{note.stratum}: {note.rare} candidates have rare false trips. Their p_false comes so:"
+        f" {', '.join(parts)}."
+    )
     if note.compared:
         text += (
-            f"; where both see enough ({note.compared}) they differ by at most {note.apart:.1f}"
-            " standard errors"
+            f" Where both can be used ({note.compared} candidates) they differ by at most"
+            f" {note.apart:.1f} standard errors."
         )
-    return f"{text}."
+    return text
 
 
-# --- what became of fresh batches ---------------------------------------------
+# --- what became of independent samples ---------------------------------------
 
 
 def _precise(note: Precise) -> str:
@@ -213,11 +230,11 @@ def _precise(note: Precise) -> str:
         sizes += f", {_to(note.weighted)} weighted samples an event"
     short = ""
     if note.most is not None:
-        short = f"; short of that, with at most {note.most} of each (study.precision.most_samples)"
-    return (
-        f"Precision of the chosen candidate on its fresh batch ({sizes}):"
-        f" {', '.join(parts)}{short}."
-    )
+        short = (
+            f" That is short of what was asked, with at most {note.most} of each"
+            " (study.precision.most_samples)."
+        )
+    return f"Precision of the chosen setting: {', '.join(parts)}, from {sizes}.{short}"
 
 
 def _to(ends: Iterable[int]) -> str:
@@ -228,42 +245,53 @@ def _enlarged(note: Enlarged) -> str:
     plan, own = note.plan, note.own
     name = f"{note.stratum}, {note.assumption_set}" if note.assumption_set else note.stratum
     why = (
-        f"{plan.seen.trials} let candidate {note.candidate} expect {plan.seen.steady_hits:.0f}"
-        f" effective hits, and {HITS:.0f} make limits steady"
+        f"{plan.seen.trials} samples of candidate {note.candidate} let"
+        f" {plan.seen.steady_hits:.0f} effective hits be expected; steady limits need {HITS:.0f}"
     )
     limit = (
-        f"at most {MOST_TIMES} times the study's own number are drawn, and {plan.wanted} would be"
-        " needed"
+        f" {plan.wanted} would be needed; at most {MOST_TIMES} times the study's own number are"
+        " drawn."
     )
     if plan.samples == own:
         return (
-            f"{name}: the fresh batch has its own {own} weighted samples, too few for narrow"
-            f" limits: {why}; {limit}."
+            f"{name}: the independent sample has {own} weighted samples, too few for narrow limits."
+            f" {why}.{limit}"
         )
-    short = f"; {limit}" if plan.wanted > plan.samples else ""
+    short = limit if plan.wanted > plan.samples else ""
     return (
-        f"{name}: the fresh batch has {plan.samples} weighted samples instead of {own}:"
-        f" {why}{short}."
+        f"{name}: the independent sample has {plan.samples} weighted samples instead of {own}."
+        f" {why}.{short}"
     )
 
 
 def _refused(note: Refused) -> str:
     of = f" of {note.scheme}" if note.scheme else ""
+    candidates, they = ("candidates", "they") if note.number > 1 else ("candidate", "it")
     if note.chosen:
         return (
-            f"The {note.number} better candidate(s){of} of the study's batch did not keep to the"
-            " policy on fresh random numbers; the one chosen is the first that did."
+            f"{note.number} better {candidates}{of} in the selection sample did not keep to the"
+            " policy on independent samples. The chosen setting is the first that did."
         )
     return (
-        f"{note.number} candidate(s){of} met the policy in the study's batch and missed it on"
-        " fresh random numbers."
+        f"{note.number} {candidates}{of} met the policy in the selection sample. On independent"
+        f" samples {they} did not."
     )
 
 
-AFTER = (Precise, Enlarged, Incident, Refused)  # what comes of fresh batches
+AFTER = (Precise, Enlarged, Incident, Refused)  # what comes of independent samples
+COMPUTED = (
+    Rounded,
+    BurdenCircuits,
+    InTime,
+    EarthFaultCount,
+    Interpolated,
+    WeightedSamples,
+    Enlarged,
+)  # how a run was made, for an appendix
+RARE = "Rare false trips come from weighted samples where counts see too few; rare.csv has both."
 EVENTS = {
     Incident.DRAWN_LARGER: (
-        "The first fresh batch missed the precision; these figures are of a larger one."
+        "The first independent sample missed the precision; these figures are of a larger one."
     ),
     Incident.MISSES_LIMIT: (
         "On the random numbers that all alternatives share the chosen setting misses the policy's"

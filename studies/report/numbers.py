@@ -1,5 +1,5 @@
-"""Numbers as sentences and tables have them: probabilities in per cent, differences and costs, each
-with its 95 % limits."""
+"""Numbers as sentences and tables have them: probabilities in per cent, rates a year, differences
+and costs, each with its 95 % limits. How many figures a quantity has is said here once."""
 
 from __future__ import annotations
 
@@ -10,33 +10,46 @@ from typing import Any
 Row = Mapping[str, Any]  # of a table
 ENDS = ("", "_low", "_high")  # of a value's name: itself and its limits
 NONE_SEEN = "none (< x): none seen, fewer than x %"  # what a cell means
+FEW = ("p_false", "false_per_year", "worst_p_false", "p_weighted", "p_widened")  # known roughly
+RATES = ("missed_per_year", "false_per_year", "nobody_per_year")  # told as sentences tell them
+RAREST_YEARS = 1e6  # what no model can tell apart from never
+
+
+def digits_of(name: str) -> int:
+    """How many figures the quantity of a column is told with, wherever it is told."""
+    return 2 if name.startswith(FEW) else 3
 
 
 # --- probabilities ------------------------------------------------------------
 
 
 def percent(value: float, digits: int = 2) -> str:
-    """A probability as per cent in plain figures: 0.024 %, 12 %, 100 %; 3e-05 % below a
+    """A probability as per cent in plain figures: 0.024 %, 12 %, 100 %; 3e-5 % below a
     ten-thousandth."""
     return f"{bare(value, digits)} %"
 
 
 def bare(value: float, digits: int = 2) -> str:
     """The same without its sign."""
-    share = float(f"{100 * value:.{digits}g}") + 0.0  # no minus before a 0
-    if share and abs(share) < 1e-4:
-        return f"{share:g}"
-    return f"{share:.10f}".rstrip("0").rstrip(".")
+    return plain(100 * value, digits)
 
 
-def with_limits(row: Row, name: str, digits: int = 2) -> str:
+def plain(value: float, digits: int) -> str:
+    """A number in plain figures; below a ten-thousandth with a power of ten."""
+    rounded = float(f"{value:.{digits}g}") + 0.0  # no minus before a 0
+    if rounded and abs(rounded) < 1e-4:
+        return f"{rounded:g}".replace("e-0", "e-")
+    return f"{rounded:.10f}".rstrip("0").rstrip(".")
+
+
+def with_limits(row: Row, name: str, digits: int | None = None) -> str:
     """A probability of a row with its limits, `name`, `name_low` and `name_high`: 12 % (11 to 13
     %)."""
     p, low, high = limits_of(row, name, digits)
     return f"{p} % ({low} to {high} %)"
 
 
-def cell(row: Row, name: str, digits: int = 2) -> str:
+def cell(row: Row, name: str, digits: int | None = None) -> str:
     """The same in a table whose head has the unit: 12 (11-13), none (< 13)."""
     if math.isnan(row[name]):  # no sample of a counted type gave a result
         return "unresolved"
@@ -44,10 +57,16 @@ def cell(row: Row, name: str, digits: int = 2) -> str:
     return f"none (< {high})" if name == "p_false" and row[name] == 0 else f"{p} ({low}-{high})"
 
 
-def limits_of(row: Row, name: str, digits: int) -> tuple[str, str, str]:
+def limits_of(row: Row, name: str, digits: int | None = None) -> tuple[str, str, str]:
     """A probability and its limits in per cent, without signs."""
-    p, low, high = (bare(row[f"{name}{end}"], digits) for end in ENDS)
+    figures = digits_of(name) if digits is None else digits
+    p, low, high = (bare(row[f"{name}{end}"], figures) for end in ENDS)
     return p, low, high
+
+
+def missed_faults(row: Row) -> str:
+    """What a candidate misses, as the second half of a sentence."""
+    return f"leaves {with_limits(row, 'p_missed')} of the faults in its scope uncleared"
 
 
 def false_trips(row: Row, of: str = "") -> str:
@@ -57,6 +76,31 @@ def false_trips(row: Row, of: str = "") -> str:
         most = percent(row["p_false_high"])
         return f"no false trip{of} was seen, fewer than {most} of the external events"
     return f"trips falsely on {with_limits(row, 'p_false')} of the external events"
+
+
+# --- rates --------------------------------------------------------------------
+
+
+def yearly(row: Row, name: str, per_year: float) -> str:
+    """A probability an event as a rate: 0.0021 a year (0.002 to 0.0022), one in 476 years."""
+    rate, low, high = (a_year(per_year * row[f"{name}{end}"], name) for end in ENDS)
+    between = years_between(per_year * row[name], digits_of(name))
+    return f"{rate} a year ({low} to {high}){between and f', {between}'}"
+
+
+def a_year(rate: float, name: str = "") -> str:
+    """A rate with the figures of the probability that it comes from."""
+    return plain(rate, digits_of(name))
+
+
+def years_between(rate: float, digits: int) -> str:
+    """One in 476 years; empty where that says no more than the rate."""
+    if not 0 < rate < 1:
+        return ""
+    if rate * RAREST_YEARS < 1:
+        return f"less than one in {RAREST_YEARS:,.0f} years"
+    years = amount(1 / rate, digits=digits)
+    return f"one in {years} {'year' if years == '1' else 'years'}"
 
 
 # --- differences --------------------------------------------------------------
@@ -72,9 +116,10 @@ def gap(row: Row, scale: float = 100, unit: str = "") -> tuple[str, str]:
 # --- costs --------------------------------------------------------------------
 
 
-def amount(value: float, sign: str = "") -> str:
-    """Three figures, written out: 1,230,000. No minus before a 0."""
-    return format(float(f"{value:.3g}") + 0.0, f"{sign},.15g")
+def amount(value: float, sign: str = "", digits: int = 3) -> str:
+    """So many figures, written out: 1,230,000. No sign before a 0."""
+    rounded = float(f"{value:.{digits}g}") + 0.0
+    return format(rounded, f"{sign if rounded else ''},.15g")
 
 
 def cost_with_limits(row: Row, unit: str) -> str:

@@ -8,21 +8,25 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
+from collections.abc import Sequence
+from dataclasses import replace
 from functools import cache
 from typing import TYPE_CHECKING
 
-from studies.report.blocks import Block, Fragment, Page, Picture
-from studies.report.letters import printable, together
+from studies.report.blocks import Block, Fragment, Page, Picture, Section, rewritten
+from studies.report.letters import printable, together, with_symbols
 
 if TYPE_CHECKING:
     from jinja2 import Environment
 
 EXPLORER = "explorer.html"
+WHOLE = "figure_1"  # id of all that a figure of matplotlib draws
 
 
 def render(page: Page) -> str:
     """The page as HTML."""
-    templates = {_template(block) for section in page.sections for block in section.blocks}
+    page = _with_signs(page)
+    templates = {_template(block) for section in page.all_sections for block in section.blocks}
     script = _source("explorer.js") if EXPLORER in templates else ""
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
     allowed = f"'sha256-{digest}'" if script else "'none'"
@@ -37,6 +41,18 @@ def render(page: Page) -> str:
     )
 
 
+def _with_signs(page: Page) -> Page:
+    """With the signs of units in all that is read; what was typed or filed stays."""
+    return replace(page, first=_written(page.first), sections=_written(page.sections))
+
+
+def _written(sections: Sequence[Section]) -> list[Section]:
+    return [
+        replace(section, blocks=[rewritten(block, with_symbols) for block in section.blocks])
+        for section in sections
+    ]
+
+
 def _template(block: Block) -> str:
     """The file that shows a block: table.html a Table."""
     return block.template if isinstance(block, Fragment) else f"{type(block).__name__.lower()}.html"
@@ -49,6 +65,13 @@ def inline(picture: Picture) -> str:
     own = f"{picture.name}-"
     svg = re.sub(r'\bid="', f'id="{own}', svg)
     return re.sub(r'(url\(#|href="#)', rf"\g<1>{own}", svg)
+
+
+def again(picture: Picture) -> Picture:
+    """The same picture once more: what it shows stands in the page already."""
+    box = re.search(r'viewBox="([^"]*)"', picture.svg)
+    shown = f'<svg viewBox="{box[1] if box else "0 0 1 1"}"><use href="#{WHOLE}"/></svg>'
+    return replace(picture, svg=shown)
 
 
 def css_string(text: str) -> str:

@@ -25,13 +25,13 @@ SHORT = {
     Rule.ON_LOAD: "operates on load",
     Rule.NO_LOAD_RESULT: "no load gave a result",
     Rule.KNEE: "breaks V_k >= 2 V_s",
-    Rule.FALSE_TRIPS: "p_false bound above {0.limit:g}",
-    Rule.FALSE_PER_YEAR: "false trips a year: bound above {0.limit:g}",
-    Rule.EVENT: "p_false bound of {0.event} above {0.limit:g}",
+    Rule.FALSE_TRIPS: "upper limit of p_false above {0.limit:g}",
+    Rule.FALSE_PER_YEAR: "upper limit of false trips a year above {0.limit:g}",
+    Rule.EVENT: "upper limit of p_false in {0.event} above {0.limit:g}",
     Rule.ASSUMPTION_SET: "not in every assumption set",
 }
 Told = TypeVar("Told", bound=Refusal | NoneUsable)
-FRESH = "it did not keep to the policy on fresh random numbers"
+FRESH = "it did not keep to the policy on an independent sample"
 
 TRUST = {
     Why.GOOD: "good",
@@ -43,24 +43,24 @@ TRUST = {
     Why.COMMON: "counted: above {common:g}",
     Why.CONTRADICTED: "counts disagree by {:.1f} standard errors",
 }
-FORETOLD = "the study's own batch let {:.0f} effective hits be expected; {few:.0f} are needed"
+FORETOLD = "the selection sample let {:.0f} effective hits be expected; {few:.0f} are needed"
 # What each sample without a result counts as
 COUNTED_AS = {
     Side.INTERNAL: "missed in the upper limit of p, detected in the lower one, no part of p",
-    Side.EXTERNAL: "operated in the upper limit of p, silent in the lower one, no part of p",
+    Side.EXTERNAL: "operated in the upper limit of p, restrained in the lower one, no part of p",
     Side.STATE: "no part of the share that operates",
     ENERGY: "no part of means and quantiles",
     EFFECTS: "the mean of the others",
     ROWS: "neither missed nor tripped",
     WEIGHTED: (
-        "operated in the upper limit of p, by the upper limit of their own probability, silent in"
-        " the lower one, no part of p"
+        "operated in the upper limit of p, by the upper limit of their own probability; restrained"
+        " in the lower one, no part of p"
     ),
 }
 
 
 def told(refusals: Iterable[Told]) -> list[Told]:
-    """Those that a table's cell tells: the knee rule where the load does not refuse already, of
+    """Those that a table's cell names: the knee rule where the load does not refuse already, of
     kinds of event the one with the largest bound."""
     refusals = list(refusals)
     events = [one for one in refusals if isinstance(one, Refusal) and one.rule is Rule.EVENT]
@@ -82,7 +82,7 @@ def note_parts(refusals: Iterable[Refusal | NoneUsable]) -> list[str]:
         for one in told(refusals)
     ]
     parts += [
-        f"none seen, about {one.samples} samples without one would show the limit"
+        f"none seen; about {one.samples} samples without one would show the limit"
         for one in refusals
         if isinstance(one, Refusal) and one.samples
     ]
@@ -109,14 +109,14 @@ def because(hinge: Hinge) -> str:
         found = listed(f"{percent(one.value)} in {one.event}" for one in events)
         limit = percent(events[0].limit)
         parts.append(
-            f"its false trips are bounded by {found} and the policy allows {limit} in each kind of"
+            f"its false trips are bounded by {found}, and the policy allows {limit} in each kind of"
             " event"
         )
     if not parts:
         return FRESH
     names = listed(f'"{name}"' for name in hinge.assumption_sets)
-    where = f" (refused in {names})" if names else ""
-    batch = " in the study's own batch" if hinge.own_batch else ""
+    where = f", refused in {names}" if names else ""
+    batch = " in the selection sample" if hinge.own_batch else ""
     return f"{listed(parts)}{where}{batch}"
 
 
@@ -126,12 +126,12 @@ def _clause(refusal: Refusal) -> str:
     if refusal.rule is Rule.NO_LOAD_RESULT:
         return "no sampled load gave a result"
     if refusal.rule is Rule.KNEE:
-        return "its setting drives more than half the knee voltage through its leg"
+        return "its setting drives more than half the knee voltage through its relay circuit"
     found, allowed = percent(refusal.value), percent(refusal.limit)
     if refusal.rule is Rule.FALSE_PER_YEAR:
         found, allowed = f"{refusal.value:.2g} a year", f"{refusal.limit:g} a year"
-    few = ", though none was seen: more samples may admit it" if refusal.samples else ""
-    return f"its false trips are bounded by {found} and the policy allows {allowed}{few}"
+    few = "; none was seen, so more samples may admit it" if refusal.samples else ""
+    return f"its false trips are bounded by {found}, and the policy allows {allowed}{few}"
 
 
 def trust_text(trust: Trust) -> str:

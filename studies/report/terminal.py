@@ -2,16 +2,43 @@
 
 from __future__ import annotations
 
+import shutil
+import sys
 import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from functools import partial
 
-from studies.report.blocks import Block, Caution, Heading, Items, Paragraph, Section, Table
-from studies.report.letters import printable, together
+from studies.report.blocks import (
+    Aside,
+    Block,
+    Caution,
+    Heading,
+    Items,
+    Lead,
+    Paragraph,
+    Section,
+    Table,
+    rewritten,
+)
+from studies.report.letters import fitting, printable, together
 
-WIDTH = 100  # columns
+WIDTH = 80  # columns, where nobody says
+NARROWEST, WIDEST = 60, 110  # what is read with ease
 LEAST = 20  # columns of the last cell of a row, however wide the others
 INDENT = "  "
+GAPS = ("  ", " ")  # between columns
+
+
+def columns() -> int:
+    """How wide a text is written: as the terminal or COLUMNS says, within reason."""
+    return min(max(shutil.get_terminal_size((WIDTH, 24)).columns, NARROWEST), WIDEST)
+
+
+def shown(blocks: Iterable[Block]) -> str:
+    """The text as this terminal has it: its width, and signs of units if its letters have them."""
+    spell = partial(fitting, encoding=getattr(sys.stdout, "encoding", None))
+    return text_of([rewritten(block, spell) for block in blocks], columns())
 
 
 def text_of(blocks: Iterable[Block], width: int = WIDTH) -> str:
@@ -29,11 +56,13 @@ def lines(blocks: Iterable[Block], width: int = WIDTH) -> list[str]:
 
     Returns
     -------
-    list of lines, none longer than `width` where the cells of a table allow it
+    list of lines, none longer than `width` but for a word that is
     """
     written: list[str] = []
     before: Block | None = None
     for block in blocks:
+        if isinstance(block, Aside):
+            continue
         if before is not None and _apart(before, block):
             written.append("")
         written += _lines(block, width)
@@ -57,6 +86,8 @@ def _lines(block: Block, width: int) -> list[str]:
             return _wrapped(text, width)
         case Caution(text):
             return _wrapped(f"Caution: {text}", width)
+        case Lead(texts):
+            return [line for text in texts for line in _wrapped(text, width)]
         case Items(texts):
             return [line for text in texts for line in _wrapped(text, width, "- ", INDENT)]
         case Heading(text):
@@ -94,47 +125,94 @@ def _shown(cell: str) -> str:
 
 
 def _table(table: Table, width: int) -> list[str]:
-    """Caption, rows and notes, one below the other."""
+    """Caption, rows and notes, one below the other. A table that is too wide puts the values of its
+    column `group` above the rows, then has narrower gaps, then its last columns below each row."""
     inside = width - len(INDENT)
-    below = _flat(_laid_out(table, inside))
-    if table.group is not None and max(map(len, below)) > inside:
-        below = _grouped(table, table.group, inside)
+    below = _flat(_each_row(table, inside, GAPS[0]))
+    if not _fits(below, inside):
+        below = _narrower(table, inside)
     below += [line for note in table.notes for line in _wrapped(note, inside)]
     return [*_wrapped(table.caption, width), *_indented(below)]
 
 
-def _laid_out(table: Table, width: int) -> list[list[str]]:
+def _narrower(table: Table, width: int) -> list[str]:
+    """The first way in which it fits; the last one always does, but for a long cell."""
+    if table.group is None:
+        plain = _flat(_each_row(table, width, GAPS[1]))
+        return plain if _fits(plain, width) else _flat(_split(table, width))
+    inside, narrow = width - len(INDENT), _without_column(table, table.group)
+    ways = (
+        _each_row(narrow, inside, GAPS[0]),
+        _each_row(narrow, inside, GAPS[1]),
+        _split(narrow, inside),
+    )
+    return _under_names(table, next((way for way in ways if _fits(_flat(way), inside)), ways[-1]))
+
+
+def _fits(rows: Iterable[str], width: int) -> bool:
+    return max(map(len, rows), default=0) <= width
+
+
+def _each_row(table: Table, width: int, gap: str) -> list[list[str]]:
     """The lines of each row, the head's first: columns under their heads. What is too wide in a
     last column of text is wrapped."""
     rows = [tuple(map(_shown, row)) for row in (table.header, *table.rows) if row]
     sizes = [max(map(len, column)) for column in zip(*rows, strict=True)]
-    start = sum(sizes[:-1]) + 2 * (len(sizes) - 1)
-    return [_row(row, sizes, table.align, start, max(width - start, LEAST)) for row in rows]
+    start = sum(sizes[:-1]) + len(gap) * (len(sizes) - 1)
+    room = max(width - start, LEAST)
+    return [_row(row, sizes, table.align, start, room, gap) for row in rows]
 
 
-def _row(row: Sequence[str], sizes: Sequence[int], align: str, start: int, room: int) -> list[str]:
+def _split(table: Table, width: int) -> list[list[str]]:
+    """As many columns as there is room for; the others below each row, each with its head."""
+    few = len(table.align) - 1
+    while few > 1 and not _fits(_flat(_each_row(_first(table, few), width, GAPS[1])), width):
+        few -= 1
+    each = _each_row(_first(table, few), width, GAPS[1])
+    heads = table.header[few:] or ("",) * (len(table.align) - few)
+    rows = each[len(each) - len(table.rows) :]
+    for written, row in zip(rows, table.rows, strict=True):
+        pairs = zip(heads, map(_shown, row[few:]), strict=True)
+        more = "; ".join(f"{head} {cell}".strip() for head, cell in pairs)
+        written += _wrapped(more, width, INDENT * 2, INDENT * 2)
+    return each
+
+
+def _first(table: Table, few: int) -> Table:
+    """Its first columns alone."""
+    rows = tuple(row[:few] for row in table.rows)
+    return replace(table, header=table.header[:few], rows=rows, align=table.align[:few])
+
+
+def _row(
+    row: Sequence[str], sizes: Sequence[int], align: str, start: int, room: int, gap: str
+) -> list[str]:
     """`start`: where the last column begins, `room`: its columns."""
     cells = [f"{cell:{side}{size}}" for cell, side, size in zip(row, align, sizes, strict=True)]
     if align[-1] == ">":
-        return ["  ".join(cells).rstrip()]
+        return [gap.join(cells).rstrip()]
     first, *more = textwrap.wrap(row[-1], room, break_on_hyphens=False) or [""]
-    return ["  ".join([*cells[:-1], first]).rstrip(), *(" " * start + text for text in more)]
+    return [gap.join([*cells[:-1], first]).rstrip(), *(" " * start + text for text in more)]
 
 
-def _grouped(table: Table, group: int, width: int) -> list[str]:
-    """Without the column `group`: its values stand above the rows that share them."""
-    narrow = replace(
+def _without_column(table: Table, group: int) -> Table:
+    return replace(
         table,
         header=_without(table.header, group),
         rows=tuple(_without(row, group) for row in table.rows),
         align="".join(_without(table.align, group)),
     )
-    each = _laid_out(narrow, width - len(INDENT))
-    written = _indented(each.pop(0)) if table.header else []
-    names = [row[group] for row in table.rows]
+
+
+def _under_names(table: Table, each: list[list[str]]) -> list[str]:
+    """The lines of each row under the value of the column `group` that it shares with others."""
+    assert table.group is not None
+    names = [_shown(row[table.group]) for row in table.rows]
+    rows = each[len(each) - len(names) :]
+    written = _indented(_flat(each[: len(each) - len(names)]))
     for name in dict.fromkeys(names):
-        mine = [row for row, own in zip(each, names, strict=True) if own == name]
-        written += [*_wrapped(name, width), *_indented(_flat(mine))]
+        mine = [row for row, own in zip(rows, names, strict=True) if own == name]
+        written += [name, *_indented(_flat(mine))]
     return written
 
 

@@ -21,6 +21,22 @@ SCHEME_NAMES = {
 }
 
 
+FIGURES = {  # what is counted, and of what it is a share
+    "p_missed": ("missed faults", "of the faults in scope"),
+    "missed_per_year": ("missed faults a year", ""),
+    "p_false": ("false trips", "of the external events"),
+    "false_per_year": ("false trips a year", ""),
+    "protected_median": ("protected part of the winding, median", ""),
+    "cost_per_year": ("cost a year, in the study's unit", ""),
+}
+
+
+def figure_name(key: str, unit: str = "share") -> str:
+    """A figure with what it is a share of: missed faults, % of the faults in scope."""
+    name, of = FIGURES[key]
+    return f"{name}, {unit} {of}" if of else name
+
+
 def scheme_name(kind: str) -> str:
     """In words; a scheme of the study's own by its name."""
     return SCHEME_NAMES.get(kind, kind.replace("_", " "))
@@ -49,7 +65,7 @@ def input_name(key: str) -> str:
     if table not in TABLES or not path:
         return key
     *middle, last = path
-    name = without_unit(last)[0].replace("_", " ")
+    name = without_unit(last)[0].replace("_", " ").replace("pickup", "pick-up")
     if table == "external_events" or not middle:
         return f"{TABLES[table]}{name}"
     return f"{TABLES[table]}{name}, {' '.join(middle).replace('_', ' ')}"
@@ -100,9 +116,22 @@ def setting_text(row: Mapping[str, Any], without: str = "") -> str:
     }
     values = {**row, "first_slope": slope_text(row)}
     parts = {key: brief.format(values[key]) for key, brief in told.items()}
-    if "delay_s" in parts and not row["delay_s"]:
-        parts["delay_s"] = "no delay"
-    return ", ".join(parts.values())
+    shown = parts | _no_delay(row) if "delay_s" in parts else parts
+    return ", ".join(shown.values())
+
+
+def _no_delay(row: Mapping[str, Any]) -> dict[str, str]:
+    return {} if row["delay_s"] else {"delay_s": "no delay"}
+
+
+def full_setting(row: Mapping[str, Any]) -> str:
+    """A candidate's setting with the names of all its values: phase pick-up 0.1 A, delay 0.1 s."""
+    parts = {
+        key: f"{words.label} {row[key]:g}{axis_unit(key)}"
+        for key, words in AXIS_WORDS.items()
+        if not math.isnan(row[key])
+    }
+    return ", ".join((parts | _no_delay(row)).values())
 
 
 def slope_text(row: Mapping[str, Any]) -> str:

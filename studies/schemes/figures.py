@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from montecarlo.frames.result import Result
+from studies.report.labels import LABEL_POINTS, packed
 from studies.report.look import (
     CHOSEN,
     FAINT,
@@ -20,7 +21,7 @@ from studies.report.look import (
     blank,
     side_by_side,
 )
-from studies.report.marks import LABEL_POINTS, beside, limit_mark, scheme_styles
+from studies.report.marks import FALSE_LABEL, MISSED_LABEL, beside, limit_mark, scheme_styles
 from studies.report.numbers import bare, limits_of, percent
 from studies.report.words import scheme_name, setting_text
 from studies.schemes.frames import ALL_TYPES
@@ -44,7 +45,7 @@ def figures(result: Result, schemes: pd.DataFrame, caught: pd.DataFrame) -> dict
     if not len(standing):
         return drawn
     limit, words = limit_line(result.study)
-    drawn["schemes"], axes = side_by_side(2, 35 + 17 * len(schemes))
+    drawn["schemes"], axes = side_by_side(2, height_mm(schemes))
     missed_and_false(schemes, axes, limit=limit, limit_text=words)
     if len(caught):
         drawn["caught_by_other"], ax = blank(30 + 15 * len(standing))
@@ -56,10 +57,16 @@ def figures(result: Result, schemes: pd.DataFrame, caught: pd.DataFrame) -> dict
         for row in standing.to_dict("records"):
             style = styles[row["scheme"]]
             look = style.colour, style.dashes, style.mark
-            name, setting = scheme_name(row["scheme"]), setting_text(row)
-            curves.append(Curve(name, row["candidate"], setting, *look))
+            name = textwrap.fill(scheme_name(row["scheme"]), 18)  # the setting: in the rows above
+            curves.append(Curve(name, row["candidate"], "", *look))
         detection(result.protected_winding, curves, ax)
     return drawn
+
+
+def height_mm(schemes: pd.DataFrame) -> float:
+    """Of the figure with these rows."""
+    lines = max(1 + _row_label(row).count("\n") for row in schemes.to_dict("records"))
+    return 35.0 + max(17.0, 2.0 + 4.0 * lines) * len(schemes)
 
 
 def missed_and_false(
@@ -83,7 +90,7 @@ def missed_and_false(
 def _row_label(row: dict[str, Any]) -> str:
     setting = "no setting can be chosen"
     if row["has_best"]:
-        setting = textwrap.fill(f"no. {row['candidate']}, {setting_text(row)}", NAME_WIDTH)
+        setting = packed(f"no. {row['candidate']}, {setting_text(row)}", NAME_WIDTH)
     return f"{textwrap.fill(scheme_name(row['scheme']), NAME_WIDTH)}\n{setting}"
 
 
@@ -95,9 +102,9 @@ def _missed(shown: pd.DataFrame, ax: Axes) -> None:
     for at, height in zip(p.dropna(), y, strict=False):
         text = percent(at / 100, 3)
         beside(ax, text, (at, height), (0, 6), MISSED, fontsize=LABEL_POINTS)
-    label = "missed faults,\n% of those within reach"
+    label = MISSED_LABEL
     if "p_nobody" in shown:
-        label += "\n(hollow: by the back-up too)"
+        label += "\nhollow: by the back-up too"
         ax.hlines(y - 0.18, shown["p_nobody_low"], shown["p_nobody_high"], color=CHOSEN, lw=1)
         hollow: dict[str, Any] = {"marker": "D", "markerfacecolor": "white", "markersize": 4.5}
         ax.plot(shown["p_nobody"], y - 0.18, linestyle="", color=CHOSEN, **hollow)
@@ -128,8 +135,7 @@ def _false(shown: pd.DataFrame, ax: Axes, limit: float | None) -> None:
     ax.set_xscale("log")
     ax.set_xlim(left / 2, 2.5 * max(np.nanmax(values), 2 * left))
     ax.xaxis.set_major_formatter(lambda value, _: bare(value / 100))
-    label = "false trips,\n% of the external events\n(bar: limits; tick: bound)"
-    ax.set_xlabel(label, color=FALSE_TEXT)
+    ax.set_xlabel(f"{FALSE_LABEL}\nbar: limits; tick: bound", color=FALSE_TEXT)
 
 
 # --- missed by one, caught by another -----------------------------------------
@@ -162,5 +168,5 @@ def caught_matrix(caught: pd.DataFrame, ax: Axes) -> None:
     ax.set_xticks(middles, [textwrap.fill(scheme_name(scheme), CELL_WIDTH) for scheme in at])
     ax.grid(visible=False)
     ax.set(xlabel="caught by", ylabel="missed by")
-    title = "% of the internal faults within reach, with 95 % limits"
+    title = "% of the faults within the scope of the schemes, with 95 % limits"
     ax.set_title(title, loc="left", color=CHOSEN)

@@ -10,6 +10,7 @@ from montecarlo.engine.progress import Progress, silent
 from montecarlo.frames.result import Result, run_study
 from montecarlo.study.description import Study
 from studies.protocol import Drawn, Findings
+from studies.report.blocks import Block
 from studies.report.catalogue import with_unit
 from studies.schemes.figures import figures
 from studies.schemes.frames import caught_rows, difference_rows, scheme_rows
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
 
 class SchemeComparison:
     """study.kind = "scheme_comparison"."""
+
+    stages = setting_sweep.SettingSweep.stages
 
     def run(
         self,
@@ -43,7 +46,10 @@ def findings(result: Result, progress: Progress = silent) -> Findings:
     """The schemes side by side, and what a setting sweep finds of the same run."""
     schemes, caught = scheme_rows(result), caught_rows(result.outcome)
     differences = difference_rows(result.outcome)
-    said = scheme_text(result, schemes, differences, caught)
+
+    def said(result: Result, *more: Block) -> list[Block]:
+        return scheme_text(result, schemes, differences, caught, *more)
+
     swept = setting_sweep.findings(result, progress, said)
     frames = {"schemes": schemes, "scheme_differences": differences, "caught_by_other": caught}
     first = "schemes.svg" if schemes["has_best"].any() else swept.begin[1]

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any
 from montecarlo.estimates.verdicts import Verdict
 from montecarlo.frames.doubts import doubts_of
 from montecarlo.quantities.wording import listed
-from studies.report.blocks import Block, Table, items, paragraphs
-from studies.report.notes import sentences
+from studies.report.blocks import Block, Lead, Section, Table, items, paragraphs
+from studies.report.catalogue import NOTES
+from studies.report.notes import to_know
 from studies.report.numbers import (
     NONE_SEEN,
     cell,
@@ -20,6 +21,7 @@ from studies.report.numbers import (
     percent,
     with_limits,
 )
+from studies.report.safety import REVIEW
 from studies.report.words import SAME, setting_text
 from studies.schemes.frames import ALL_TYPES
 from studies.sweep.closest import closest_text
@@ -35,23 +37,29 @@ Row = Mapping[str, Any]
 
 
 def scheme_text(
-    result: Result, schemes: pd.DataFrame, differences: pd.DataFrame, caught: pd.DataFrame
+    result: Result,
+    schemes: pd.DataFrame,
+    differences: pd.DataFrame,
+    caught: pd.DataFrame,
+    *more: Block,
 ) -> list[Block]:
-    """What a finished comparison says."""
+    """What a finished comparison says; `more`: notes of what follows the choice."""
     cost = result.study.policy.least_annual_cost
     unit = None if cost is None else cost.unit
-    said = " ".join(conclusion(unit, schemes, differences, caught))
+    said = conclusion(unit, schemes, differences, caught)
+    review = [REVIEW] if schemes["has_best"].any() else []
     paired = _paired(unit) if len(differences) else ""
     settings = tuple(
         f"no. {row['candidate']}: {setting_text(row)}"
         for row in schemes[schemes["has_best"]].to_dict("records")
     )
     return [
+        Lead((*said, *review)),
+        *_doubts(result, schemes),
         _table(schemes, unit),
         *items(settings),
-        *paragraphs(said, paired, *closest_text(result.study, result.closest)),
-        *_doubts(result, schemes),
-        *items(sentences(result)),
+        *paragraphs(paired, *closest_text(result.study, result.closest)),
+        Section(NOTES, [*items(to_know(result)), *more]),
     ]
 
 

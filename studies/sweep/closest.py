@@ -1,4 +1,4 @@
-"""Where nothing can be chosen: what comes closest to the policy, in words."""
+"""Where nothing can be chosen: what comes closest to the policy, and what would be needed."""
 
 from __future__ import annotations
 
@@ -6,10 +6,15 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
+from montecarlo.engine.run import TRIES_MAX
+from montecarlo.frames.choosing import by_worst, nearest
+from montecarlo.quantities.wording import listed
+from montecarlo.study.budget import rounded_up
 from montecarlo.study.description import Study
-from studies.report.numbers import cost_with_limits, false_trips, percent, with_limits
+from studies.report.numbers import cost_with_limits, false_trips, missed_faults, percent
 from studies.report.refusals import note_text
 from studies.report.words import scheme_name, setting_text
+from studies.sweep.policy import is_limited, limit_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -28,9 +33,9 @@ def closest_text(study: Study, closest: pd.DataFrame, of: str = "") -> Iterator[
             continue
         more = _meets(study, row), _meets_each(study, row), _batch(row)
         yield (
-            f"Closest of {head}: no. {row['candidate']}, {setting_text(row)}. It misses"
-            f" {with_limits(row, 'p_missed', 3)} of the internal faults within reach and"
-            f" {_false(row)}{_cost(study, row)}. {' '.join(filter(None, more))}"
+            f"Closest of {head}: no. {row['candidate']}, {setting_text(row)}. It"
+            f" {missed_faults(row)} and {_false(row)}{_cost(study, row)}."
+            f" {' '.join(filter(None, more))}"
         )
 
 
@@ -62,7 +67,7 @@ def _meets(study: Study, row: Row) -> str:
     key = "p_false_max" if policy.false_per_year_max is None else "false_per_year_max"
     return (
         f"It would meet {key} = {row['would_meet']:g} with {100 * policy.level:g} % confidence; the"
-        f" policy's is {row['limit']:g}."
+        f" policy's limit is {row['limit']:g}."
     )
 
 
@@ -70,16 +75,72 @@ def _meets_each(study: Study, row: Row) -> str:
     if study.policy.p_false_max_each is None:
         return ""
     return (
-        f"Of each kind of event it would meet p_false_max_each = {row['would_meet_each']:g}"
-        f" ({row['worst_event']} decides); the policy's is {row['each_limit']:g}."
+        f"In each kind of event it would meet p_false_max_each = {row['would_meet_each']:g}; the"
+        f" policy's limit is {row['each_limit']:g}. The kind that decides is {row['worst_event']}."
     )
 
 
 def _batch(row: Row) -> str:
     """Where the figures come from."""
     if row["batch"] == 2:
-        return "Figures of a fresh batch, drawn for a candidate that then failed."
+        return "The figures are of an independent sample, on which it then failed."
     return (
-        f"Figures of the study's own batch, in which it was the closest of {row['candidates']}: on"
-        " fresh numbers it may look a little worse."
+        f"It was the closest of {row['candidates']} in the selection sample, which makes it look"
+        " better than it is."
     )
+
+
+# --- what would be needed -----------------------------------------------------
+
+
+def way_out(result: Result) -> str:
+    """What would help."""
+    if (number := nearest(result.candidates)) is None:
+        return (
+            "Against elements that operate on load: coarser pick-ups, steeper slopes of a bias, or"
+            " more equal CTs. Against the knee rule: a smaller stabilising resistance or a higher"
+            " knee."
+        )
+    if not is_limited(result.study):
+        return (
+            "Those that cost least operate on load in independent samples: leave out the finest"
+            " pick-ups, or take more samples."
+        )
+    row = by_worst(result.candidates).set_index("candidate").loc[number].to_dict()
+    of_all = f"Of all candidates no. {number} comes closest. " if len(result.closest) > 1 else ""
+    return f"{of_all}{_needed(result.study, row, limit_of(result.study)[0])}"
+
+
+def _needed(study: Study, row: Row, limit: float) -> str:
+    """What would help the candidate that comes closest of all."""
+    than = f"{listed(_ways(row), 'or')} than the grids offer, better CTs, or a wider limit"
+    if row["p_false"] >= limit:
+        return f"Needed: {than}."
+    if row["limit_used"] <= 1:
+        return (
+            f"It keeps to the policy in the selection sample. So did {TRIES_MAX} others, which then"
+            " failed on independent samples. Needed: more samples."
+        )
+    if row["p_false_bound"] <= limit:
+        return (
+            f"In all events together it keeps to the limit; in {row['worst_event']} it does not."
+            f" Look for a wrong CT or sign in the scheme first. Else needed: {than}."
+        )
+    samples = rounded_up(study.study.samples * row["p_false_bound"] / limit)
+    if row["p_false"] == 0:
+        return (
+            f"No false trip of it was seen in {study.study.samples} samples of each event. They"
+            f" show no limit below {percent(row['p_false_bound'])}. Needed: about {samples} without"
+            " a false trip."
+        )
+    return f"Needed: about {samples} samples, if it trips no more often than seen so far."
+
+
+def _ways(row: Row) -> list[str]:
+    """To fewer false trips, by what its scheme has."""
+    ways = ["coarser pick-ups", "a longer delay"]
+    if not math.isnan(row["first_slope"]):
+        ways.append("a steeper slope")
+    if not math.isnan(row["stabilising_resistance_ohm"]):
+        ways.append("a larger stabilising resistance")
+    return ways

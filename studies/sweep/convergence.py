@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from montecarlo.engine.run import Outcome
 from studies.report.labels import packed
 from studies.report.look import CHOSEN, FALSE, FALSE_TEXT, MISSED, backing, decades
-from studies.report.marks import band, beside
+from studies.report.marks import FALSE_LABEL, MISSED_LABEL, band, beside
 from studies.report.numbers import percent
 
 if TYPE_CHECKING:
@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 PANELS = (
-    ("p_missed", "missed faults,\n% of those within reach", MISSED, MISSED),
-    ("p_false", "false trips,\n% of the external events", FALSE, FALSE_TEXT),
+    ("p_missed", MISSED_LABEL, MISSED, MISSED),
+    ("p_false", FALSE_LABEL, FALSE, FALSE_TEXT),
 )
 HEADROOM = 0.22  # of a panel's range, for its words
 DECADES = 20.0  # high over low from which an axis is logarithmic

@@ -27,7 +27,7 @@ def of_each(doubts: Mapping[str, tuple[int, Sequence[Doubt]]]) -> list[Block]:
 
 
 def _together(doubts: Sequence[Doubt]) -> list[tuple[Doubt, ...]]:
-    """What is told together: each kind of event alone, ends of ranges in one."""
+    """What is said together: each kind of event alone, ends of ranges in one."""
     ends = tuple(doubt for doubt in doubts if isinstance(doubt, End))
     events = [(doubt,) for doubt in doubts if isinstance(doubt, EventDoubt)]
     return [*events, ends] if ends else [*events]
@@ -39,7 +39,7 @@ def _block(doubts: tuple[Doubt, ...], number: int, of: str = "") -> Block:
         return Caution(f"{of}{_event(first, number)}")
     ends = "; ".join(_end(doubt) for doubt in doubts if isinstance(doubt, End))
     return Paragraph(
-        f"{of}No. {number} is chosen at the end of these ranges: {ends}. Extend them: nothing"
+        f"{of}No. {number} stands at the end of a range: {ends}. Extend that range: nothing"
         " beyond was judged."
     )
 
@@ -50,13 +50,13 @@ def _event(doubt: EventDoubt, number: int) -> str:
     mix = f"{percent(doubt.share)} of the external events"
     if doubt.why is DoubtKind.TRIPS_OFTEN:
         return (
-            f"no. {number} trips falsely in {found} of the events {doubt.event}, more than"
-            f" {percent(doubt.limit)}. They are {mix}, so that the total hides it. Look for a wrong"
-            " CT or sign in the scheme before this setting is used."
+            f"no. {number} trips falsely on {found} of the {doubt.event} events, more than"
+            f" {percent(doubt.limit)}. These are {mix}, so the total hides it. Look for a wrong CT"
+            " or sign in the scheme before this setting is used."
         )
     return (
-        f"of the false trips of no. {number} {doubt.event} makes {found}, more than half, at"
-        f" {mix}. Its inputs decide p_false."
+        f"{doubt.event} causes {found} of the false trips of no. {number}, and is {mix}. The"
+        " inputs of this event decide the result."
     )
 
 

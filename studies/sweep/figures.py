@@ -5,18 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from montecarlo.frames.choosing import nearest
 from montecarlo.frames.result import Result
-from studies.nominal.excitation import fits
-from studies.nominal.excitation_figure import excitation_fit
+from studies.nominal.excitation import curves as excitation_curves
+from studies.nominal.excitation_figure import excitation_curve
 from studies.report.catalogue import EXCITATION
-from studies.report.look import CHOSEN, EXISTING, RUNNER_UP, blank, stacked
+from studies.report.look import CHOSEN, EXISTING, RUNNER_UP, blank, say, stacked
 from studies.report.words import scheme_name, setting_text
+from studies.sweep import detection_map as along
 from studies.sweep.convergence import convergence, worth_drawing
-from studies.sweep.detection_map import detection_map, has_contours
-from studies.sweep.exceedance import exceedance
+from studies.sweep.exceedance import exceedance, worth_showing
 from studies.sweep.frames import of_interest
 from studies.sweep.policy import limit_line
 from studies.sweep.tradeoff import tradeoff
@@ -46,23 +44,22 @@ def figures(result: Result, frames: Mapping[str, pd.DataFrame]) -> dict[str, Fig
     if curves and len(result.protected_winding):
         drawn["protected_winding"], ax = blank(90)
         detection(result.protected_winding, curves, ax)
-    if "detection_map" in frames and has_contours(frames["detection_map"]):
+    if "detection_map" in frames and along.worth_drawing(frames["detection_map"]):
         drawn["detection_map"], ax = blank(90)
         _map(result, frames["detection_map"], ax)
     if "unprotected_winding" in frames:
         drawn["unprotected_winding"], ax = blank(85)
         unprotected_winding(frames["unprotected_winding"], ax, limit=limit, limit_text=words)
-    if "exceedance" in frames:
-        drawn["exceedance"], ax = blank()
-        exceedance(frames["exceedance"], _worst_event(frames["exceedance"]), ax)
+    if "exceedance" in frames and (reached := _exceedance(result, frames["exceedance"])):
+        drawn["exceedance"] = reached
     if "convergence" in frames and worth_drawing(settling := frames["convergence"]):
         drawn["convergence"], axes = stacked(2, 110)
         heading = _whose(result, settling)
         convergence(settling, axes, heading=heading, limit=limit, limit_text=words)
-    for place, (end, ct) in enumerate(fits(result.study).items()):
+    for place, (end, ct) in enumerate(excitation_curves(result.study).items()):
         name = EXCITATION + (f"_{end.replace(' ', '_')}" if place else "")
         drawn[name], ax = blank(90)
-        excitation_fit(ct, ax)
+        excitation_curve(ct, ax)
         ax.set_title(end)
     return drawn
 
@@ -88,14 +85,29 @@ def _map(result: Result, frame: pd.DataFrame, ax: Axes) -> None:
     row = result.row(number)
     setting = setting_text(row, str(frame["axis"].iloc[0]))
     role = "chosen" if result.chosen else "nearest to the limit"
-    detection_map(frame, number, ax, role=role, heading=f"{scheme_name(row['scheme'])}: {setting}")
+    along.detection_map(
+        frame, number, ax, role=role, heading=f"{scheme_name(row['scheme'])}: {setting}"
+    )
 
 
-def _worst_event(frame: pd.DataFrame) -> str:
-    """The external event that exceeds the pick-ups most, on the average of ln p where it was
-    seen."""
-    seen = frame[frame["p"] > 0]
-    return str(np.log(seen["p"]).groupby(seen["event"], sort=False).mean().idxmax())
+def _exceedance(result: Result, frame: pd.DataFrame) -> Figure | None:
+    """Of the setting of interest, and of those that were estimated again with it."""
+    number, every = of_interest(result), result.candidates
+    assert number is not None
+    judged = every[every["batch"].gt(1) | every["existing"] | every["candidate"].eq(number)]
+    first = judged["candidate"].ne(number).sort_values(kind="stable").index
+    shown = worth_showing(frame, result.by_type, judged.loc[first])
+    if not len(shown.curves):
+        return None
+    figure = exceedance(shown, result.row(number))
+    words = "Circuits of the setting and of its neighbours, at its delay."
+    if shown.rare_events:
+        names = ", ".join(name.replace("_", " ") for name in shown.rare_events)
+        words += f" Left out, as they make few of the false trips: {names}."
+    if shown.rare_elements:
+        words += f" Too rare to be drawn: {' and '.join(shown.rare_elements)} elements."
+    say(figure, f"{words} The table has all of them.")
+    return figure
 
 
 def _whose(result: Result, settling: pd.DataFrame) -> str:

@@ -16,7 +16,7 @@ def limit_of(study: Study) -> tuple[float, str]:
         return math.inf, "any number of false trips at their cost"
     limit, yearly = limit_of_p_false(study), study.policy.false_per_year_max
     if yearly is None:
-        return limit, f"{percent(limit)} of the external events"
+        return limit, f"false trips on {percent(limit)} of the external events"
     return limit, f"{yearly:g} false trips a year"
 
 
@@ -30,7 +30,12 @@ def limit_line(study: Study) -> tuple[float | None, str]:
 def each_limit(study: Study) -> str:
     """The policy's limit on each kind of event; empty without."""
     each = study.policy.p_false_max_each
-    return "" if each is None else f"of every kind of event {percent(each)}"
+    return "" if each is None else f"{percent(each)} of every kind of event"
+
+
+def is_limited(study: Study) -> bool:
+    """Whether the policy has a limit at all."""
+    return limit_of(study)[0] < math.inf or study.policy.p_false_max_each is not None
 
 
 def policy_words(study: Study) -> str:

@@ -1,13 +1,12 @@
-"""What a choice among settings adds to a report: the setting sheet, the explorer, why the others
-were refused, what covers the unprotected part, and the hand calculation beside the study."""
+"""What a choice among settings adds to a report: the setting sheet, all settings to browse, the
+back-up for the unprotected part, and the hand calculation beside the study."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
-from montecarlo.estimates.refusals import Refusal
 from montecarlo.frames.choosing import nearest
 from montecarlo.frames.result import Result
 from montecarlo.study.axes import CURRENTS, PICKUPS
@@ -18,8 +17,6 @@ from studies.nominal.desk import Desk
 from studies.nominal.peak import highest_v, peak_of_chosen, volts_text
 from studies.report.blocks import Block, Caution, Paragraph, Section, Table, paragraphs
 from studies.report.notes import move_sentences
-from studies.report.numbers import bare
-from studies.report.refusals import note_parts, told
 from studies.report.safety import PEAK, PROPOSED, REVIEW
 from studies.report.setting_words import bias_words, setting_lines
 from studies.report.words import AXIS_WORDS, axis_unit, scheme_name, setting_text
@@ -38,15 +35,11 @@ Row = Mapping[str, Any]
 
 def rests_on(study: Study) -> str:
     """The limit or the weights that a recommendation of this study rests on."""
-    assumption_sets = 1 + len(study.policy.assumption_sets)
-    worst = (
-        f", each judged by its worst of {assumption_sets} assumption sets"
-        if assumption_sets > 1
-        else ""
-    )
+    sets = 1 + len(study.policy.assumption_sets)
+    worst = f" Each setting is judged by its worst of {sets} assumption sets." if sets > 1 else ""
     return (
-        f"A recommendation rests on {_weights(study) or _limits(study)}{worst}. Both sides are"
-        " weighed by the rates and shares of faults and events that the study assumes."
+        f"{_weights(study) or _limits(study)}{worst} Missed faults and false trips are weighed by"
+        " the rates and shares of faults and events that the study assumes."
     )
 
 
@@ -55,20 +48,19 @@ def _weights(study: Study) -> str:
     if (cost := study.policy.least_annual_cost) is None:
         return ""
     each = each_limit(study)
-    among = f" among those whose false trips keep to a limit {each}" if each else ""
+    among = f" among those that trip falsely on at most {each}" if each else ""
     return (
-        f"two weights: a missed fault costs {cost.missed_fault:g} {cost.unit}, a false trip"
-        f" {cost.false_trip:g} {cost.unit}; the smallest expected cost a year is chosen{among}"
+        f"The policy counts {cost.missed_fault:,.15g} {cost.unit} a missed fault and"
+        f" {cost.false_trip:,.15g} {cost.unit} a false trip. The setting with the smallest expected"
+        f" cost a year is chosen{among}."
     )
 
 
 def _limits(study: Study) -> str:
-    policy = study.policy
-    trips = "" if policy.p_false_max is None else "false trips on "
-    limits = "one limit" if policy.p_false_max_each is None else "two limits"
     return (
-        f"{limits}: {trips}at most {policy_words(study)}, shown with {100 * policy.level:g} %"
-        " confidence; of the settings that keep to it the one that misses least is chosen"
+        f"The policy allows {policy_words(study)}, shown with"
+        f" {100 * study.policy.level:g} % confidence. Of the settings that keep to it, the one that"
+        " leaves fewest faults uncleared is chosen."
     )
 
 
@@ -83,23 +75,19 @@ class ChoiceReport:
         # without a choice what comes nearest
         self.shown = result.chosen or nearest(result.candidates) or 1
 
-    def first(self) -> list[Section]:
-        """Beside the answer."""
+    def settings(self) -> list[Section]:
+        """The setting sheet, and all candidates to browse."""
         return [
             Section("Setting sheet", list(self._sheet())),
-            Section("Explorer", [self._explorer()]),
+            Section("Browse the settings", [self._explorer()]),
         ]
-
-    def second(self) -> list[Section]:
-        """After the figures."""
-        return [Section("Candidates refused", list(self._refused()))]
 
     # --- setting sheet --------------------------------------------------------
 
     def _sheet(self) -> Iterator[Block]:
         study, columns = self.study, self._columns()
         if self.result.chosen is None:
-            yield Paragraph("No setting is proposed: the policy allows none of the candidates.")
+            yield Paragraph("No setting is proposed: no candidate meets the policy.")
         if not columns:
             return
         yield Paragraph(f"{PROPOSED if 'proposed' in columns else ''} {REVIEW}".lstrip())
@@ -108,7 +96,7 @@ class ChoiceReport:
             ("setting", *columns),
             tuple(self._others(columns)),
             "<" + "<" * len(columns),
-            "The rest",
+            "Other settings",
         )
         yield Table(
             ("setting", *columns, "as left", "changed by, date, why", "approved by, date"),
@@ -126,8 +114,8 @@ class ChoiceReport:
                 yield Caution(f"{caution.key}: {caution.text}")
 
     def _columns(self) -> dict[str, Row]:
-        """In service and proposed, where there are any."""
-        numbers = {"in service": self.existing, "proposed": self.result.chosen}
+        """Existing and proposed, where there are any."""
+        numbers = {"existing": self.existing, "proposed": self.result.chosen}
         return {
             role: self.result.row(number) for role, number in numbers.items() if number is not None
         }
@@ -208,14 +196,13 @@ class ChoiceReport:
         relay = self.study.relay
         if relay.step_a is None:
             return (
-                "The study names no step of the relay (relay.step_a): the pick-ups stand as the"
-                " study lists them. One that has to be rounded is another setting, to be judged as"
-                " such."
+                "The study names no step of the relay (relay.step_a). A pick-up that has to be"
+                " rounded is another setting: add it to the candidates and run the study again."
             )
         moved = " ".join(move_sentences(self.study)) or "None had to be moved."
         return (
-            f"The pick-ups proposed are on the relay's steps of {relay.step_a:g} A: the candidates"
-            f" were snapped to them before anything was sampled. {moved}"
+            f"The pick-ups proposed are on the relay's steps of {relay.step_a:g} A. The candidates"
+            f" were moved to these steps before anything was sampled. {moved}"
         )
 
     # --- explorer -------------------------------------------------------------
@@ -226,7 +213,7 @@ class ChoiceReport:
         roles = {
             "chosen": self.result.chosen,
             "runner-up": self.result.runner_up,
-            "in service": self.existing,
+            "existing": self.existing,
         }
         if self.result.chosen is None:
             roles = {"nearest to the limit": nearest(self.result.candidates), **roles}
@@ -239,37 +226,7 @@ class ChoiceReport:
             cost_unit="" if cost is None else cost.unit,
         )
 
-    # --- refused --------------------------------------------------------------
-
-    def _refused(self) -> Iterator[Block]:
-        frame = self.result.candidates
-        weighed = "cost_per_year" in frame
-        others = frame[~frame["chosen"]]
-        refused = others[others["refusals"].map(len) > 0]
-        text = f"The policy refuses {len(refused)} of {len(frame)} candidates."
-        if self.result.chosen is not None:
-            text = (
-                f"Of {len(frame)} candidates the policy refuses {len(refused)};"
-                f" {len(others) - len(refused)} more are allowed and"
-                f" {'cost' if weighed else 'miss'} no less than the chosen one, or did not keep to"
-                " the policy on fresh random numbers."
-            )
-        yield Paragraph(text)
-        best = refused.sort_values("cost_per_year" if weighed else "p_missed", kind="stable")
-        groups: dict[tuple[Any, ...], list[Row]] = {}
-        for row in best.to_dict("records"):
-            first: Refusal = told(row["refusals"])[0]
-            groups.setdefault((first.rule, first.event, first.limit), []).append(row)
-        if groups:
-            head = "first rule that refuses (how many)"
-            yield Table(
-                (head, "no.", "scheme", "setting", "missed %", "false %, bound", "and"),
-                tuple(row for rows in groups.values() for row in _best_refused(rows)),
-                "<><<>><",
-                f"The best {BEST_REFUSED} that each rule refuses",
-            )
-
-    # --- unprotected part -----------------------------------------------------------
+    # --- back-up -----------------------------------------------------------
 
     def unprotected_part(self) -> list[Block]:
         """What covers it, in the words of the terminal and of `check`."""
@@ -277,8 +234,8 @@ class ChoiceReport:
         if self.study.backup is None:
             return paragraphs(
                 protected,
-                "The study states no back-up in the neutral ([backup]): nothing is known here of"
-                " what would clear an earth fault in the rest of the winding.",
+                "The study states no neutral back-up ([backup]). Nothing is known here of what"
+                " would clear an earth fault in the rest of the winding.",
             )
         by_hand = backup_by_hand(self.desk)
         return [Paragraph(protected), *backup_text(self.result), *by_hand]
@@ -297,18 +254,3 @@ class ChoiceReport:
             Table(("", "by hand, inputs at their centres", "the study"), rows, "<<<", caption),
             *broken_by_hand(self.desk, row),
         ]
-
-
-def _best_refused(rows: Sequence[Row]) -> Iterator[tuple[str, ...]]:
-    """The first of those that one rule refuses; the rule stands beside the very first."""
-    for place, row in enumerate(rows[:BEST_REFUSED]):
-        rule, *others = note_parts(row["refusals"])
-        yield (
-            f"{rule} ({len(rows)})" if place == 0 else "",
-            str(row["candidate"]),
-            scheme_name(row["scheme"]),
-            setting_text(row),
-            bare(row["p_missed"], 3),
-            bare(row["p_false_bound"], 2),
-            "; ".join(others),
-        )

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import math
+import textwrap
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from studies.report.look import CHOSEN, EXISTING, FAINT, FALSE_TEXT, MISSED, backing
+from studies.report.labels import Label, put_labels
+from studies.report.look import CHOSEN, EXISTING, FAINT, FALSE_TEXT, MISSED
 from studies.report.marks import (
+    FALSE_LABEL,
+    MISSED_LABEL,
     SHAPES,
-    SchemeStyle,
-    beside,
+    grouped_legend,
     legend_mark,
     limit_mark,
     percent_ticks,
@@ -22,10 +26,14 @@ from studies.report.words import scheme_name
 
 if TYPE_CHECKING:
     import pandas as pd
+    from matplotlib.artist import Artist
     from matplotlib.axes import Axes
 
 MOST_VECTORS = 2000  # marks in an SVG; above, they are drawn as an image
 GREY = "#444444"
+NAME_WIDTH = 22  # characters of a scheme's name in a line
+OHM = "stabilising resistance"
+GROUPS = ("scheme", OHM, "setting")  # of the legend
 
 
 def front(candidates: pd.DataFrame) -> np.ndarray[Any, np.dtype[np.bool_]]:
@@ -48,8 +56,8 @@ def tradeoff(
 ) -> None:
     """p_missed against p_false of every candidate, in per cent.
 
-    Shape: stabilising resistance, or none; colour and filling: scheme. Intervals on the front, the
-    chosen and the existing candidate only. Where no false trip was seen the mark stands in a column
+    Shape: stabilising resistance, or none; colour: scheme. Intervals on the front, the chosen and
+    the existing candidate only. Where no false trip was seen the mark stands in a column
     of its own, its bar up to the limit that the samples show.
 
     Parameters
@@ -62,21 +70,18 @@ def tradeoff(
     span = _Span.of(candidates, limit)
     x = 100 * candidates["p_false"].where(candidates["p_false"] > 0, span.none)
     shown = candidates.assign(x=x, y=100 * candidates["p_missed"], front=front(candidates))
-    styles, shapes = scheme_styles(shown["scheme"]), _shapes(shown)
-    _marks(shown, styles, shapes, ax)
+    _marks(shown, ax)
     edge = shown[shown["front"]].sort_values("x")
-    ax.step(edge["x"], edge["y"], where="post", color=CHOSEN, linewidth=0.9, alpha=0.7, zorder=2.5)
+    ax.step(edge["x"], edge["y"], where="post", color=CHOSEN, linewidth=0.9, zorder=1.9)
     _bars(shown[shown["front"] | shown["chosen"] | shown["existing"]], 100 * span.left, ax)
-    top = 100 * float(shown["p_missed_high"].max())
-    for row in shown[shown["chosen"]].to_dict("records"):
-        _ring(row, "chosen", CHOSEN, "o", -8, ax)
-    for row in shown[shown["existing"]].to_dict("records"):
-        up = 8 if row["chosen"] or row["y"] < 0.92 * top else -8  # else it leaves the axes
-        _ring(row, "existing", EXISTING, "s", up, ax)
-    _axes(ax, span, top or 1.0)
+    rings = [
+        *_rings(shown, "chosen", CHOSEN, "o", ax),
+        *_rings(shown, "existing", EXISTING, "s", ax),
+    ]
+    _axes(ax, span, 100 * float(shown["p_missed_high"].max()) or 1.0)
     if limit is not None:
         limit_mark(ax, limit, limit_text)
-    _legend(shown, styles, shapes, ax)
+    put_labels(ax, rings)
 
 
 @dataclass(frozen=True)
@@ -101,45 +106,67 @@ class _Span:
         return cls(start / column, start / math.sqrt(column), start, right)
 
 
-def _shapes(shown: pd.DataFrame) -> dict[str, str]:
-    """A mark for each stabilising resistance, by its words."""
+def _marks(shown: pd.DataFrame, ax: Axes) -> None:
+    """Every candidate; those of the front larger and above the others."""
+    import seaborn as sns
+
+    few = len(shown) <= 40
+    off, kept = shown[~shown["usable"]], shown[shown["usable"]].sort_values("front", kind="stable")
+    style: dict[str, Any] = {"linewidth": 0.5, "rasterized": len(shown) > MOST_VECTORS}
+    words = {True: "best trade-offs, with limits", False: "other"}
+    styles = scheme_styles(shown["scheme"])
     ohms = np.sort(shown["stabilising_resistance_ohm"].unique())  # NaN, without any, comes last
-    return {_ohm_text(ohm): SHAPES[k % len(SHAPES)] for k, ohm in enumerate(ohms)}
+    shapes = {_ohm_text(ohm): SHAPES[k % len(SHAPES)] for k, ohm in enumerate(ohms)}
+    if len(kept):
+        sns.scatterplot(
+            x=kept["x"],
+            y=kept["y"],
+            hue=kept["scheme"].map(_name).rename("scheme"),
+            hue_order=[*map(_name, styles)],
+            palette={_name(scheme): each.colour for scheme, each in styles.items()},
+            style=kept["stabilising_resistance_ohm"].map(_ohm_text).rename(OHM),
+            style_order=[*shapes],
+            markers=shapes,
+            size=kept["front"].map(words).rename("setting"),
+            size_order=[*words.values()],
+            sizes=dict(zip(words.values(), (44, 26 if few else 14), strict=True)),
+            alpha=1.0 if few else 0.75,
+            zorder=2,
+            ax=ax,
+            **style,
+        )
+    ax.scatter(off["x"], off["y"], marker="x", color=FAINT, s=20, zorder=1.8, **style)
+    _legend(ax, with_off=len(off) > 0)
+
+
+def _name(scheme: str) -> str:
+    return textwrap.fill(scheme_name(scheme), NAME_WIDTH)
 
 
 def _ohm_text(ohm: float) -> str:
-    return "none in the scheme" if math.isnan(ohm) else f"{ohm:g} ohm"
+    return "none in the scheme" if math.isnan(ohm) else f"{ohm:g} Ω"
 
 
-def _marks(
-    shown: pd.DataFrame, styles: dict[str, SchemeStyle], shapes: dict[str, str], ax: Axes
-) -> None:
-    few = len(shown) <= 40
-    style: dict[str, Any] = {
-        "s": 26 if few else 15,
-        "linewidth": 0.8,
-        "rasterized": len(shown) > MOST_VECTORS,
-    }
-    off, kept = shown[~shown["usable"]], shown[shown["usable"]]
-    ax.scatter(off["x"], off["y"], marker="x", color=FAINT, zorder=1.8, **style)
-    alike = ["front", "scheme", "stabilising_resistance_ohm"]
-    for (on, scheme, ohm), part in kept.groupby(alike, sort=False, dropna=False):
-        ax.scatter(
-            part["x"],
-            part["y"],
-            marker=shapes[_ohm_text(ohm)],
-            alpha=1.0 if on or few else 0.55,
-            zorder=3 if on else 2,
-            facecolors=styles[scheme].face,
-            edgecolors="black" if on else styles[scheme].colour,
-            **style,
-        )
+def _legend(ax: Axes, *, with_off: bool) -> None:
+    """seaborn's legend, by its groups, beside the axes; one mark more."""
+    groups: dict[str, list[Artist]] = {}
+    for handle, text in zip(*ax.get_legend_handles_labels(), strict=True):
+        if text in GROUPS:
+            marks = groups.setdefault(text, [])
+        else:
+            marks.append(handle)
+    if (drawn := ax.get_legend()) is not None:  # some are usable
+        drawn.remove()
+    if with_off:
+        off = legend_mark("not usable", FAINT, marker="x", linestyle="", markersize=5)
+        groups.setdefault("setting", []).append(off)
+    grouped_legend(ax.figure, groups)
 
 
 def _bars(rows: pd.DataFrame, left: float, ax: Axes) -> None:
     """Intervals as thin crosses; p_false from 0 begins at the left edge, none seen ends in a
     cap."""
-    style: dict[str, Any] = {"color": GREY, "linewidth": 0.7, "zorder": 2.4}
+    style: dict[str, Any] = {"color": GREY, "linewidth": 0.7, "zorder": 1.9}
     ax.vlines(rows["x"], 100 * rows["p_missed_low"], 100 * rows["p_missed_high"], **style)
     seen = rows["p_false"] > 0
     low = (100 * rows["p_false_low"]).clip(lower=left).where(seen, rows["x"])
@@ -148,11 +175,12 @@ def _bars(rows: pd.DataFrame, left: float, ax: Axes) -> None:
     ax.scatter(100 * none["p_false_high"], none["y"], marker="|", s=18, **style)
 
 
-def _ring(row: dict[str, Any], role: str, colour: str, mark: str, up: float, ax: Axes) -> None:
-    at = row["x"], row["y"]
+def _rings(shown: pd.DataFrame, role: str, colour: str, mark: str, ax: Axes) -> Iterator[Label]:
+    """Of the candidates in this role: a ring, and its label."""
     style: dict[str, Any] = {"facecolors": "none", "edgecolors": colour, "linewidth": 1.5}
-    ax.scatter(*at, marker=mark, s=95, zorder=4, **style)
-    beside(ax, role, at, (0, up), colour, fontweight="bold", bbox=backing(), zorder=5)
+    for x, y in shown.loc[shown[role], ["x", "y"]].to_numpy():
+        ax.scatter(x, y, marker=mark, s=95, zorder=4, **style)
+        yield Label(role, colour, [[x, y]], bold=True)
 
 
 def _axes(ax: Axes, span: _Span, high: float) -> None:
@@ -165,43 +193,5 @@ def _axes(ax: Axes, span: _Span, high: float) -> None:
         ax.set_xticks([100 * span.none, *ax.get_xticks()], ["none\nseen", *labels])
     ax.set_ylim(-0.10 * high, 1.06 * high)
     ax.set_yticks([tick for tick in ax.get_yticks() if 0 <= tick <= 1.06 * high])
-    ax.set_xlabel("false trips, % of the external events", color=FALSE_TEXT)
-    ax.set_ylabel("missed faults, % of those within reach", color=MISSED)
-
-
-def _legend(
-    shown: pd.DataFrame, styles: dict[str, SchemeStyle], shapes: dict[str, str], ax: Axes
-) -> None:
-    mark: dict[str, Any] = {"linestyle": "", "markersize": 5}
-    groups = {
-        "scheme": [
-            legend_mark(
-                scheme_name(scheme).replace(", ", ",\n"),
-                style.colour,
-                marker="o",
-                markerfacecolor=style.face,
-                **mark,
-            )
-            for scheme, style in styles.items()
-        ],
-        "stabilising resistance": [
-            legend_mark(text, GREY, marker=shape, **mark) for text, shape in shapes.items()
-        ],
-        "also": [legend_mark("front, with intervals", CHOSEN, linewidth=0.9)],
-    }
-    if shown["stabilising_resistance_ohm"].isna().all():
-        del groups["stabilising resistance"]
-    if not shown["usable"].all():
-        groups["also"].append(legend_mark("not usable", FAINT, marker="x", **mark))
-    handles = [each for name, marks in groups.items() for each in (legend_mark(name), *marks)]
-    legend = ax.figure.legend(
-        handles=handles,
-        loc="outside right upper",
-        frameon=False,
-        handlelength=1.4,
-        labelspacing=0.45,
-        borderaxespad=0.0,
-    )
-    for handle, text in zip(handles, legend.get_texts(), strict=True):
-        if handle.get_color() == "none":  # the name of a group
-            text.set(fontweight="bold", x=-20)
+    ax.set_xlabel(FALSE_LABEL.replace("\n", " "), color=FALSE_TEXT)
+    ax.set_ylabel(MISSED_LABEL, color=MISSED)

@@ -3,20 +3,27 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from typing import TYPE_CHECKING, Any
 
-from studies.report.labels import spread
-from studies.report.look import FALSE_TEXT, MISSED, backing
-from studies.report.marks import LABEL_POINTS, beside, limit_mark, percent_ticks, scheme_styles
+from studies.report.labels import LABEL_POINTS, spread
+from studies.report.look import FALSE_TEXT, MISSED, ink
+from studies.report.marks import (
+    beside,
+    limit_mark,
+    percent_ticks,
+    scheme_styles,
+    semantics,
+)
 from studies.report.numbers import percent
 from studies.report.words import scheme_name
-from studies.sweep.winding import axes_points
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
-Label = tuple[float, str, str]  # height, text, colour
+AROUND = 75.0  # points of the page above and below the axes
+NAME_WIDTH = 22  # characters of a scheme's name in a line
 
 
 def unprotected_winding_frame(candidates: pd.DataFrame) -> pd.DataFrame:
@@ -49,46 +56,57 @@ def unprotected_winding_frame(candidates: pd.DataFrame) -> pd.DataFrame:
 def unprotected_winding(
     frame: pd.DataFrame, ax: Axes, *, limit: float | None = None, limit_text: str = ""
 ) -> None:
-    """`unprotected_winding_frame` as steps, one line a scheme, labelled at its right end; `limit`:
-    the policy's."""
-    ends: list[Label] = []
-    at_limit: list[Label] = []
-    for scheme, style in scheme_styles(frame["scheme"]).items():
-        rows = frame[frame["scheme"] == scheme]
-        unprotected = 100 * rows["unprotected"]
-        ax.plot(
-            100 * rows["p_false_limit"],
-            unprotected,
-            drawstyle="steps-post",
-            color=style.colour,
-            linestyle=style.dashes,
-            marker=style.mark,
-            markersize=4.5,
-            markeredgewidth=0,
-        )
-        ends.append((unprotected.iloc[-1], scheme_name(scheme).replace(", ", ",\n"), style.colour))
-        if limit is not None and (under := unprotected[rows["p_false_limit"] <= limit]).size:
-            at_limit.append((under.iloc[-1], percent(under.iloc[-1] / 100), style.colour))
+    """`unprotected_winding_frame` as steps, one line a scheme, named at its right end with what it
+    leaves at the limit; `limit`: the policy's."""
+    import seaborn as sns
+
+    styles = scheme_styles(frame["scheme"])
+    drawn = frame.assign(x=100 * frame["p_false_limit"], y=100 * frame["unprotected"])
+    sns.lineplot(
+        drawn,
+        x="x",
+        y="y",
+        hue="scheme",
+        style="scheme",
+        **semantics(styles),
+        drawstyle="steps-post",
+        estimator=None,
+        legend=False,
+        markersize=4.5,
+        markeredgewidth=0,
+        ax=ax,
+    )
     ax.set_xscale("log")
     if limit is not None:  # in sight, however far it lies from every candidate
         low, high = ax.get_xlim()
         ax.set_xlim(min(low, 90 * limit), max(high, 110 * limit))
     percent_ticks(ax, ax.get_xlim()[0])
-    ax.set_ylim(0, min(100.0, 125.0 * float(frame["unprotected"].max()) + 5))
+    ax.set_ylim(0, min(104.0, 125.0 * float(frame["unprotected"].max()) + 5))
+    ax.set_yticks([tick for tick in ax.get_yticks() if tick <= 100])
     ax.set_xlabel("allowed false trips, % of the external events (upper bound)", color=FALSE_TEXT)
-    ax.set_ylabel("unprotected, % of the winding", color=MISSED)
+    ax.set_ylabel("unprotected from the neutral,\n% of the winding", color=MISSED)
     if limit is not None:
         limit_mark(ax, limit, limit_text)
-        bold: dict[str, Any] = {"fontweight": "bold", "bbox": backing(), "zorder": 5}
-        _column(at_limit, 100 * limit, ("data", "data"), 9, ax, **bold)
-    _column(ends, 1.0, ("axes fraction", "data"), 0, ax, annotation_clip=False)
+    ends = drawn.groupby("scheme")["y"].last().sort_values(kind="stable")
+    texts = [_end_text(drawn[drawn["scheme"] == scheme], limit) for scheme in ends.index]
+    sizes = [1.4 * LABEL_POINTS * (1 + text.count("\n")) for text in texts]
+    figure: Any = ax.figure
+    figure.set_figheight(max(figure.get_figheight(), (sum(sizes) + AROUND) / 72))
+    figure.draw_without_rendering()  # so that the axes have their height
+    high = ax.get_ylim()[1]
+    heights = [high * size * figure.dpi / 72 / ax.bbox.height for size in sizes]
+    middles = spread(ends, heights, 0.0, high)
+    for scheme, text, middle in zip(ends.index, texts, middles, strict=True):
+        style: dict[str, Any] = {"va": "center", "fontsize": LABEL_POINTS, "annotation_clip": False}
+        at, of = (1.0, middle), ("axes fraction", "data")
+        beside(ax, text, at, (4.5, 0), ink(styles[scheme].colour), of=of, **style)
 
 
-def _column(labels: list[Label], x: float, of: Any, up: float, ax: Axes, **style: Any) -> None:
-    """Texts right of x, moved up and down as little as keeps them apart."""
-    labels = sorted(labels)
-    line = 1.35 * LABEL_POINTS / axes_points(ax)[1] * ax.get_ylim()[1]
-    heights = [line * (1 + text.count("\n")) for _, text, _ in labels]
-    middles = spread([height for height, _, _ in labels], heights)
-    for middle, (_, text, colour) in zip(middles, labels, strict=True):
-        beside(ax, text, (x, middle), (4.5, up), colour, of=of, va="center", **style)
+def _end_text(drawn: pd.DataFrame, limit: float | None) -> str:
+    """A scheme's name, and what it leaves unprotected at the policy's limit."""
+    text = textwrap.fill(scheme_name(drawn["scheme"].iloc[0]), NAME_WIDTH)
+    if limit is None:
+        return text
+    under = drawn.loc[drawn["p_false_limit"] <= limit, "unprotected"]
+    least = percent(under.iloc[-1]) if len(under) else "no setting"
+    return f"{text}\n{least} at the limit"

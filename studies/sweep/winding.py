@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from studies.report.labels import packed, place_labels, text_size
-from studies.report.look import backing
-from studies.report.marks import LABEL_POINTS, band
+from studies.report.labels import Label, packed, put_labels
+from studies.report.look import ink
+from studies.report.marks import OUTSIDE, band, make_room
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
+
+
+MOST_LABELS = 3  # beside their curves
 
 
 @dataclass(frozen=True)
@@ -39,7 +43,9 @@ def detection(protected_winding: pd.DataFrame, curves: Sequence[Curve], ax: Axes
         As `Result.protected_winding` has it.
     curves : sequence of Curve
     """
-    fine, heights = np.linspace(0.0, 100.0, 401), []
+    labels = []
+    beside_curves = len(curves) <= MOST_LABELS
+    most = 44 if beside_curves else 24
     for k, curve in enumerate(curves):
         rows = protected_winding[protected_winding["candidate"] == curve.candidate]
         place, p, low, high = (100 * rows[name] for name in ("x", "p_detected", "low", "high"))
@@ -55,23 +61,25 @@ def detection(protected_winding: pd.DataFrame, curves: Sequence[Curve], ax: Axes
             markeredgewidth=0,
             clip_on=False,
         )
-        heights.append(np.interp(fine, place, p))
+        name = textwrap.fill(f"{curve.role}, no.\u00a0{curve.candidate}", most)
+        text = f"{name}\n{packed(curve.setting, most)}".strip()
+        labels.append(Label(text, curve.colour, np.column_stack([place, p])))
     ax.set(
         xlim=(0, 100),
         ylim=(0, 100),
         xlabel="place of the earth fault, % of the winding from the neutral",
         ylabel="faults detected, % of those at this place",
     )
-    texts = [f"{each.role}, no. {each.candidate}\n{packed(each.setting)}" for each in curves]
-    sizes = [text_size(text, LABEL_POINTS, axes_points(ax)) for text in texts]
-    places = place_labels(fine, heights, sizes)
-    for curve, text, place in zip(curves, texts, places, strict=True):
-        ax.plot(*zip(*place.line, strict=True), color=curve.colour, linewidth=0.7)
-        style: dict[str, Any] = {"va": "bottom", "fontsize": LABEL_POINTS, "bbox": backing()}
-        ax.text(place.left, place.low, text, color=curve.colour, **style)
+    if beside_curves:
+        put_labels(ax, labels)
+    else:
+        _legend(ax, labels)
 
 
-def axes_points(ax: Axes) -> tuple[float, float]:
-    """About how large the axes will be once their own labels have taken their room."""
-    width, height = ax.figure.get_size_inches()  # type: ignore[union-attr]
-    return 72 * width - 50, 72 * height - 45
+def _legend(ax: Axes, labels: Sequence[Label]) -> None:
+    """Beside the axes, of more curves than can be named where they are."""
+    legend = ax.figure.legend(ax.lines, [label.text for label in labels], **OUTSIDE)
+    make_room(ax.figure, legend)
+    ax.set_xlabel(ax.get_xlabel().replace(", ", ",\n"))
+    for text, label in zip(legend.get_texts(), labels, strict=True):
+        text.set_color(ink(label.colour))

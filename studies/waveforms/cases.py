@@ -1,44 +1,51 @@
-"""Sampled cases nearest the boundary of one setting, and the secondary currents of each, for
-injection into a relay.
+"""Sampled cases nearest the boundary of one setting: what passes in each, and the secondary
+currents for injection into a relay.
 
 The cases are samples of the study's own batch: the first of every type, the same whatever else is
-run. All are solved in time, internal faults at their sampled place too. What an element measures is
-compared with its setting itself, no pick-up error taken: the relay that is injected has its own."""
+run. Where none of them is a false trip, the first weighted samples of the same batch are searched
+for some. All are solved in time, internal faults at their sampled place too. What an element
+measures is compared with its setting itself, no pick-up error taken: the relay that is injected has
+its own."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 import numpy as np
 
 from montecarlo.engine import primary
 from montecarlo.engine.block import Block
 from montecarlo.engine.job import Job
+from montecarlo.engine.rare import Densities, Draw, first_draw
 from montecarlo.engine.sizes import designs
 from montecarlo.engine.waves import Waves, external_event, step_currents
 from montecarlo.engine.winding import SETTLED_SHARE
+from montecarlo.estimates.choose import weights_of
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.secondary import transient
+from montecarlo.secondary.measurement import Measurement, holds_from
+from montecarlo.secondary.restraint import operating_quantity, threshold
 from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import Lattice, lattices_of
 from montecarlo.study.circuits import measurement
 from montecarlo.study.description import Study
 from montecarlo.study.strata import strata
-from studies.waveforms.resampling import band_limited
 
 SEARCHED = 2048  # samples of each type, at most
 EACH = 3  # cases of each kind
 SPARE = 3  # times as many are looked at with fine steps
 FINER = 2  # steps of the solution a sample of the record, at least
 PER_CYCLE = 96  # steps of the solution a cycle, at least
+NONE: Densities = MappingProxyType({})
 
 # Kind of case: whether the fault is internal, whether the setting operates on it. The order of
 # a kind is that of its nearness to the boundary, but for false trips, of which the worst come
-# first.
+# first, or the most frequent where they are weighted samples.
 KINDS = {
     "false_trip": (False, True),
     "near_false_trip": (False, False),
@@ -49,27 +56,42 @@ KINDS = {
 
 @dataclass(frozen=True, eq=False)
 class Case:
-    """One sampled case. times_s (samples,), the event begins at 0; cts_a (ct, samples) what each
-    CT delivers into its lead, legs_a (legs, samples) [A secondary], without what the sampling rate
-    cannot show; quantity_a (elements,) the largest
-    that each sustains for its delay, above its bias where it has one; setting_a (elements,)."""
+    """One sampled case. At the ends of steps, times_s (steps,), the event begins at 0; of each CT
+    (ct, steps): cts_a what it delivers into its lead, ideal_a that without exciting current [A
+    secondary], primary_a, flux of its core [knee flux]; legs_a (legs, steps) [A secondary]; of each
+    element (elements, steps): what it measures, difference_a, and what that must exceed,
+    threshold_a. quantity_a (elements,) the largest that each sustains for its delay, above its bias
+    where it has one; setting_a (elements,); starts_s (elements,): when what operates each begins,
+    NaN where nothing does."""
 
     kind: str
     stratum: Stratum
-    installation: int  # counted from 0, as the rows of installations.npz
+    installation: int  # from 0, as the rows of installations.npz; of a weighted sample its own
     event: int  # of that installation, from 0
+    weight: float | None  # of a weighted sample: how often it occurs over how often it is drawn
     rate_hz: float
     times_s: Array
     cts_a: Array
     legs_a: Array
     quantity_a: Array
     setting_a: Array
+    primary_a: Array
+    ideal_a: Array
+    flux: Array
+    difference_a: Array
+    threshold_a: Array
+    starts_s: Array
 
     @property
     def ratio(self) -> float:
         """The largest of the elements' quantities over their settings: above 1 the setting
         operates."""
         return float(np.max(self.quantity_a / self.setting_a))
+
+    @property
+    def element(self) -> int:
+        """The one that has this ratio."""
+        return int(np.argmax(self.quantity_a / self.setting_a))
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,18 +102,36 @@ class Search:
     searched: dict[str, int]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Found:
-    """A sample with the ratio of the search."""
+    """A sample with the ratio of the search; draw: of a weighted one."""
 
     chunk: Chunk
     row: int
     ratio: float
+    draw: Draw | None = None
+    weight: float | None = None
+
+    def alone(self, job: Job) -> Block:
+        """The sample as a block."""
+        block = Block(job, self.chunk) if self.draw is None else self.draw.block(self.draw.u())
+        return block.only(np.array([self.row]))
 
 
-def nearest_cases(study: Study, setting: Setting) -> Search:
-    """Look through the first samples of every type; a deterministic function of the study and the
-    setting."""
+def nearest_cases(study: Study, setting: Setting, densities: Densities = NONE) -> Search:
+    """Look through the first samples of every type; a deterministic function of its arguments.
+
+    Parameters
+    ----------
+    study : Study
+    setting : Setting
+    densities : mapping of Symmetric
+        Of weighted samples, by external event.
+
+    Returns
+    -------
+    Search
+    """
     (lattice,) = lattices_of(study, setting)
     counted, earth = designs(study)
     job = Job(
@@ -105,12 +145,13 @@ def nearest_cases(study: Study, setting: Setting) -> Search:
     for stratum in strata(study):
         if stratum.side is not Side.STATE:
             for chunk in job.design_of(stratum).chunks(stratum):
-                ratios = _ratios(Block(job, chunk), lattice)
+                ratios = ratios_of(Block(job, chunk), lattice)
                 found += [_Found(chunk, row, ratio) for row, ratio in enumerate(ratios.tolist())]
             searched[stratum] = job.design_of(stratum).samples_drawn
-    return Search(
-        tuple(case for kind in KINDS for case in _cases(job, lattice, kind, found)), searched
-    )
+    cases = {kind: [*_cases(job, lattice, kind, found)] for kind in KINDS}
+    if not cases["false_trip"]:
+        cases["false_trip"] = [*_frequent(job, lattice, densities)]
+    return Search(tuple(case for kind in KINDS for case in cases[kind]), searched)
 
 
 def _cases(job: Job, lattice: Lattice, kind: str, found: list[_Found]) -> Iterator[Case]:
@@ -124,65 +165,91 @@ def _cases(job: Job, lattice: Lattice, kind: str, found: list[_Found]) -> Iterat
 
     few = [one for one in found if np.isfinite(one.ratio) and ours(one.chunk.stratum, one.ratio)]
     few.sort(key=lambda one: sign * one.ratio)
-    again = [_Solved(job, lattice, one) for one in few[: EACH * SPARE]]
-    again = [one for one in again if np.isfinite(one.ratio) and ours(one.chunk.stratum, one.ratio)]
-    for one in sorted(again, key=lambda one: sign * one.ratio)[:EACH]:
-        yield one.case(kind)
+    cases = [_case(job, lattice, kind, one) for one in few[: EACH * SPARE]]
+    cases = [case for case in cases if np.isfinite(case.ratio) and ours(case.stratum, case.ratio)]
+    yield from sorted(cases, key=lambda case: sign * case.ratio)[:EACH]
 
 
-class _Solved:
-    """A sample solved again with fine steps, from as long before the event as its record begins."""
-
-    def __init__(self, job: Job, lattice: Lattice, found: _Found) -> None:
-        self.chunk, self.row = found.chunk, found.row
-        self.block = Block(job, found.chunk).only(np.array([found.row]))
-        self.recording = job.study.waveforms
-        frequency_hz = job.study.machine.frequency_hz
-        self.window, response = _solve(
-            self.block,
-            lattice,
-            max(math.ceil(FINER * self.recording.sampling_rate_hz / frequency_hz), PER_CYCLE),
-            # one more cycle: a sample is made of currents to both sides of its time
-            cycles_before=math.ceil(self.recording.before_s * frequency_hz) + 1,
-            trace=True,
-        )
-        # copies, as the solver's arrays hold a whole block of lanes
-        self.cts_a, self.legs_a = response.cts[0].copy(), response.trace[0].copy()
-        self.quantity_a = response.pickup[0, :, 0, 0]
-        self.setting_a = _settings_a(self.block, lattice)
-        self.ratio = float(np.max(self.quantity_a / self.setting_a))
-
-    def case(self, kind: str) -> Case:
-        """With the currents at the record's rate."""
-        rate_hz, design = self.recording.sampling_rate_hz, self.block.design
-        installation, event = divmod(self.row, design.events_in(self.chunk))
-        solved, ends = np.concatenate([self.cts_a, self.legs_a]), self.window
-        # the last cycle goes on, so that the record can end with it
-        solved = np.concatenate([solved, solved[:, -ends.per_cycle :]], axis=1)
-        times_s = sample_times(self.recording.before_s, rate_hz, ends.times()[-1])
-        sampled = band_limited(solved, ends.times()[2], ends.step_s, times_s)
-        cts = len(self.cts_a)
-        return Case(
-            kind,
-            self.chunk.stratum,
-            design.installations_in(self.chunk).start + installation,
-            self.chunk.event_block * design.events_per_chunk + event,
-            rate_hz,
-            times_s,
-            sampled[:cts],
-            sampled[cts:],
-            self.quantity_a,
-            self.setting_a,
-        )
+def _frequent(job: Job, lattice: Lattice, densities: Densities) -> Iterator[Case]:
+    """Of the weighted samples that are false trips those that stand for most of them."""
+    rates = _rates(job.study)
+    few: list[tuple[float, _Found]] = []
+    for stratum, density in densities.items():
+        draw = first_draw(job, stratum, density)
+        u = draw.u()
+        weights = np.exp(density.log_weight(u)).tolist()
+        ratios = ratios_of(draw.block(u), lattice).tolist()
+        for row, (ratio, weight) in enumerate(zip(ratios, weights, strict=True)):
+            if ratio > 1:
+                found = _Found(draw.chunk, row, ratio, draw, weight)
+                few.append((rates[stratum] * weight / draw.count, found))
+    few.sort(key=lambda one: -one[0])
+    cases = (_case(job, lattice, "false_trip", one) for _, one in few[: EACH * SPARE])
+    yield from [case for case in cases if case.ratio > 1][:EACH]
 
 
-def sample_times(before_s: float, rate_hz: float, last_s: float) -> Array:
-    """Times of a record's samples; the event begins at 0, which is one of them. [s]"""
-    first = -round(before_s * rate_hz)
-    return np.arange(first, math.floor(last_s * rate_hz + 1e-6) + 1) / rate_hz
+def _rates(study: Study) -> Mapping[Stratum, float]:
+    """Events a year."""
+    weights = weights_of(study)
+    return dict(zip(weights.external, weights.rates, strict=True))
 
 
-def _ratios(block: Block, lattice: Lattice) -> Array:
+def _case(job: Job, lattice: Lattice, kind: str, found: _Found) -> Case:
+    block, recording = found.alone(job), job.study.waveforms
+    frequency_hz = job.study.machine.frequency_hz
+    window, response = _solve(
+        block,
+        lattice,
+        max(math.ceil(FINER * recording.sampling_rate_hz / frequency_hz), PER_CYCLE),
+        # one more cycle: a sample of the record is made of currents to both sides of its time
+        cycles_before=math.ceil(recording.before_s * frequency_hz) + 1,
+        trace=True,
+    )
+    design, chunk = block.design, found.chunk
+    installation, event = found.row, 0
+    if found.draw is None:
+        installation, event = divmod(found.row, design.events_in(chunk))
+        installation += design.installations_in(chunk).start
+        event += chunk.event_block * design.events_per_chunk
+    pickups, form = _settings_a(block, lattice), block.form(lattice)
+    difference, bias = response.difference[0].copy(), response.bias[0]
+    return Case(
+        kind,
+        chunk.stratum,
+        installation,
+        event,
+        found.weight,
+        1 / window.step_s,
+        window.times()[2::2],
+        response.cts[0].copy(),  # the solver's arrays hold a whole block of lanes
+        response.trace[0].copy(),
+        response.pickup[0, :, 0, 0],
+        pickups,
+        response.ideal[0] * block.bank(lattice.circuit).turns[0][:, None],
+        response.ideal[0].copy(),
+        response.flux[0].copy(),
+        difference,
+        np.stack([threshold(*one, form) for one in zip(pickups, bias, strict=True)]),
+        _starts(
+            operating_quantity(difference, bias, form), pickups, window, _wanted(block, lattice)
+        ),
+    )
+
+
+def _starts(
+    quantity: Array, pickups: Array, window: transient.Window, wanted: Measurement
+) -> Array:
+    """When what operates each element begins, (elements,) [s]."""
+    hold = int(wanted.meter(window.step_s, window.per_cycle).holds[0])
+    after = quantity[:, window.lead :]
+    steps = [
+        holds_from(values, pickup, hold, wanted.drop_off)
+        for values, pickup in zip(after, pickups, strict=True)
+    ]
+    return np.array([np.nan if step is None else (step + 1) * window.step_s for step in steps])
+
+
+def ratios_of(block: Block, lattice: Lattice) -> Array:
     """The largest of the elements' quantities over their settings, (n,); NaN where unresolved."""
     _, response = _solve(block, lattice, transient.STEPS_PER_CYCLE)
     return np.asarray((response.pickup[:, :, 0, 0] / _settings_a(block, lattice)).max(axis=1))
@@ -192,6 +259,11 @@ def _settings_a(block: Block, lattice: Lattice) -> Array:
     """Pick-up setting of every element, (elements,)."""
     of = {"phase": lattice.phase_thresholds[0], "earth": lattice.earth_thresholds[0]}
     return np.array([of[element.axis] for element in block.scheme(lattice.circuit).elements])
+
+
+def _wanted(block: Block, lattice: Lattice) -> Measurement:
+    scheme = block.scheme(lattice.circuit)
+    return measurement(block.study, scheme, (block.form(lattice),), lattice.delay_s)
 
 
 def _solve(
@@ -206,7 +278,7 @@ def _solve(
         window,
         waves,
         block.solved(circuit, before).flux,
-        measurement(block.study, block.scheme(circuit), (block.form(lattice),), lattice.delay_s),
+        _wanted(block, lattice),
         settle=0.0 if external or trace else SETTLED_SHARE,
         keep_trace=trace,
     )

@@ -18,6 +18,8 @@ from studies.report.safety import INJECTION
 from studies.report.setting_words import setting_lines, setting_row
 from studies.waveforms.cases import Case
 from studies.waveforms.comtrade import Channel, Record
+from studies.waveforms.in_time import how_often
+from studies.waveforms.sampled import Sampled, sampled
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -36,17 +38,18 @@ def records(study: Study, setting: Setting, cases: Sequence[Case]) -> dict[str, 
     """Configuration, data and a header in words of every case, in both forms, by file name."""
     scheme, files = scheme_of(study, setting.scheme), dict[str, bytes]()
     channels = _channels(study, scheme)
-    for name, case in zip(_names(cases), cases, strict=True):
+    for name, case in zip(names_of(cases), cases, strict=True):
+        made = sampled(study, case)
         record = Record(
             study.study.title,
             f"{name} {case.stratum} {case.installation}/{case.event}",
             study.machine.frequency_hz,
-            case.rate_hz,
-            int(np.argmin(np.abs(case.times_s))),
+            made.rate_hz,
+            int(np.argmin(np.abs(made.times_s))),
             channels,
-            np.concatenate([case.cts_a, case.legs_a]),
+            np.concatenate([made.cts_a, made.legs_a]),
         )
-        words = _header(study, setting, scheme, case).encode()
+        words = _header(study, setting, case, made).encode()
         for form in FORMS:
             configuration, data = record.files(form)
             base = f"{FOLDER}/{name}_{form.lower()}"
@@ -63,8 +66,8 @@ def index(
 
     scheme, error = scheme_of(study, setting.scheme), pickup_error_percent(study)
     rows: list[dict[str, Any]] = []
-    for name, case in zip(_names(cases), cases, strict=True):
-        at = int(np.argmax(case.quantity_a / case.setting_a))
+    for name, case in zip(names_of(cases), cases, strict=True):
+        at, made = int(np.argmax(case.quantity_a / case.setting_a)), sampled(study, case)
         rows.append(
             {
                 "file": f"{FOLDER}/{name}",
@@ -74,15 +77,17 @@ def index(
                 "installation": case.installation,
                 "event": case.event,
                 "searched": searched[case.stratum],
+                "drawn_over_occurring": 1.0 if case.weight is None else 1 / case.weight,
                 "element": scheme.element_name(at),
                 "critical_pickup_a": case.quantity_a[at],
                 "setting_a": case.setting_a[at],
                 "margin": case.ratio - 1,
                 "expected": _expected(scheme, case, error),
                 "pickup_error_percent": error,
-                "peak_secondary_a": np.abs(case.cts_a).max(),
-                "duration_s": case.times_s.size / case.rate_hz,
-                "rate_hz": case.rate_hz,
+                "peak_secondary_a": made.peak_a,
+                "before_s": made.before_s,
+                "duration_s": made.lasts_s,
+                "rate_hz": made.rate_hz,
             }
         )
     return pd.DataFrame(rows)
@@ -97,7 +102,7 @@ def pickup_error_percent(study: Study) -> float:
     return float(np.abs(error.ppf(np.array([0.025, 0.975]))).max())
 
 
-def _names(cases: Sequence[Case]) -> list[str]:
+def names_of(cases: Sequence[Case]) -> list[str]:
     """The kind of each case with its number among its kind, 1 the nearest to the boundary or the
     worst."""
     kinds = [case.kind for case in cases]
@@ -144,26 +149,28 @@ def _expected(scheme: Scheme, case: Case, error_percent: float) -> str:
     return text + (f"; {listed(near)} within the pick-up error, either may be seen" if near else "")
 
 
-def _header(study: Study, setting: Setting, scheme: Scheme, case: Case) -> str:
-    peak = np.abs(case.cts_a).max()
+def _header(study: Study, setting: Setting, case: Case, made: Sampled) -> str:
+    scheme = scheme_of(study, setting.scheme)
     settings = "; ".join(
         f"{name} {value}" for name, value in setting_lines(study, setting_row(study, setting))
     )
     elements = listed(
         f"{scheme.element_name(k)} at {value:g} A" for k, value in enumerate(case.setting_a)
     )
+    sample = f"installation {case.installation}, event {case.event}"
+    if case.weight is not None:
+        sample = f"weighted sample {case.installation} ({how_often(case.weight)})"
     lines = [
         study.study.title,
-        f"{case.stratum}, installation {case.installation}, event {case.event}:"
-        f" {WORDS[case.kind]}.",
+        f"{case.stratum}, {sample}: {WORDS[case.kind]}.",
         f"Settings: {settings}.",
         f"Elements: {elements}.",
         f"Expected: {_expected(scheme, case, pickup_error_percent(study))}.",
         "A simulated case, not a measurement.",
-        f"Largest secondary current: {peak:.4g} A peak.",
-        f"Sampling rate: {case.rate_hz:g} Hz, without frequencies above half of it.",
-        f"Length of the record: {case.times_s.size / case.rate_hz:.3g} s.",
-        f"The event begins at the trigger, {-case.times_s[0]:g} s after the start of the record.",
+        f"Largest secondary current: {made.peak_a:.4g} A peak.",
+        f"Sampling rate: {made.rate_hz:g} Hz, without frequencies above half of it.",
+        f"Length of the record: {made.lasts_s:.3g} s.",
+        f"The event begins at the trigger, {made.before_s:g} s after the start of the record.",
         "The record shows the load until then, next to nothing where the machine carries none.",
         "CT channels: what each CT delivers into its lead, in secondary amperes.",
         "Positive: a primary current from the neutral to the terminals.",

@@ -152,7 +152,7 @@ def _answer_faults(found: Verdict, file: Path) -> str:
     if found.code == 0:
         if found.stderr:
             return f"accepted, and stderr says {found.stderr[:300]!r}"
-        if not found.stdout.rstrip().endswith(CAUTION):
+        if not " ".join(found.stdout.split()).endswith(CAUTION):
             return "accepted without the caution at the end"
         if odd := {c for c in found.stdout if not c.isprintable() and c != "\n"}:
             return f"accepted, and the terminal gets {odd}"

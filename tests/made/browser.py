@@ -64,3 +64,22 @@ def acted(text: str, script: str, folder: Path) -> Any:
     record = json.loads(html.unescape(told[1]))
     assert record["faults"] == []
     return record["seen"]
+
+
+def framed(text: str, width: int, script: str, folder: Path) -> Any:
+    """What a script returns of a page in a window so wide, as JSON; `page` is its document. A frame
+    stands for the window: one without a screen has a least width."""
+    host = folder / f"framed{width}.html"
+    shown = html.escape(text, quote=True)
+    host.write_text(
+        f'<!doctype html><body style="margin:0"><iframe style="border:0;width:{width}px;'
+        f'height:900px" srcdoc="{shown}"></iframe><script>onload = () => {{ const page ='
+        f" document.querySelector('iframe').contentDocument; const seen = (() => {{ {script} }})();"
+        " const out = document.createElement('pre'); out.id = 'seen'; out.textContent ="
+        " JSON.stringify(seen); document.body.append(out); };</script>",
+        encoding="utf-8",
+    )
+    document, _ = opened(host)
+    told = re.search(r'<pre id="seen">(.*?)</pre>', document, re.DOTALL)
+    assert told is not None
+    return json.loads(html.unescape(told[1]))

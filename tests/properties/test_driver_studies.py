@@ -12,7 +12,7 @@ from montecarlo.errors import StudyError
 from studies.drivers.answers import Drivers, find_drivers
 from studies.drivers.run import findings
 from studies.protocol import Findings
-from studies.report.blocks import Paragraph
+from studies.report.blocks import Lead, Paragraph
 from studies.report.terminal import lines
 from tests.made.said import words
 from tests.made.studies import REMOVE, study_with
@@ -63,7 +63,7 @@ def test_every_table_has_estimates_within_limits(written: Findings) -> None:
 
 
 def test_the_text_is_three_to_six_sentences_and_notes(written: Findings) -> None:
-    conclusion = words(block for block in written.text if isinstance(block, Paragraph))
+    conclusion = words(block for block in written.text if isinstance(block, Lead | Paragraph))
     for begin in (
         "Chosen and looked at: no. ",
         "How much of the winding",
@@ -71,7 +71,7 @@ def test_the_text_is_three_to_six_sentences_and_notes(written: Findings) -> None
         "Measure first",
     ):
         assert begin in conclusion
-    assert max(map(len, lines(written.text))) <= 100
+    assert max(map(len, lines(written.text, 80))) <= 80
     assert "nan" not in words(written.text).split()
 
 

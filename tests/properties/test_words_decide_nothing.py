@@ -19,7 +19,7 @@ from studies.cli.report import report_page
 from studies.nominal.desk import Desk
 from studies.protocol import Findings, silent
 from studies.report import blocks, numbers, words
-from studies.report.blocks import Block, Items, Section, Table
+from studies.report.blocks import Aside, Block, Items, Lead, Section, Table
 from tests.made.studies import study_with
 
 X = "x"
@@ -81,7 +81,14 @@ def silence(monkeypatch: pytest.MonkeyPatch) -> None:
             for attribute, said in SAID.items():
                 if getattr(module, attribute, None) is said:
                     monkeypatch.setattr(module, attribute, dumb(attribute))
-    for kind in (blocks.Paragraph, blocks.Caution, blocks.Heading, blocks.Items, blocks.Table):
+    for kind in (
+        blocks.Lead,
+        blocks.Paragraph,
+        blocks.Caution,
+        blocks.Heading,
+        blocks.Items,
+        blocks.Table,
+    ):
         monkeypatch.setattr(kind, "__init__", mute(kind.__init__))
 
 
@@ -107,12 +114,12 @@ def crossed(value: Any) -> Any:
 
 def shape(block: Block) -> tuple[Any, ...]:
     """All of a block but its words."""
-    if isinstance(block, Section):
-        return (block.heading, *map(shape, block.blocks))
+    if isinstance(block, Section | Aside):
+        return (type(block), *map(shape, block.blocks))
     if isinstance(block, Table):
         sizes = len(block.header), len(block.rows), len(block.notes)
         return (Table, *sizes, block.align, block.widths, block.group, bool(block.caption))
-    return (type(block), len(block.texts) if isinstance(block, Items) else 1)
+    return (type(block), len(block.texts) if isinstance(block, Items | Lead) else 1)
 
 
 def run(changes: dict[str, Any]) -> tuple[Findings, list[Any]]:
@@ -120,7 +127,7 @@ def run(changes: dict[str, Any]) -> tuple[Findings, list[Any]]:
     study = study_with(SMALL | changes)
     found = KINDS[study.study.kind]().run(study, workers=1, progress=silent)
     page = report_page(study, replace(found, figures={}), Path(), "")
-    return found, [*map(shape, found.text), *map(shape, page.sections)]
+    return found, [*map(shape, found.text), *map(shape, page.all_sections)]
 
 
 @pytest.mark.parametrize(
@@ -134,7 +141,8 @@ def test_other_words_change_no_table_no_choice_and_no_block(
     silence(monkeypatch)
     dumb_told, dumb_make = run(STUDIES[name])
     assert dumb_make == make
-    assert {block.text for block in dumb_told.text if isinstance(block, blocks.Paragraph)} == {X}
+    said = (block for block in blocks.flat(dumb_told.text) if isinstance(block, blocks.Paragraph))
+    assert {block.text for block in said} == {X}
     assert list(dumb_told.frames) == list(told.frames)
     for table, frame in told.frames.items():
         assert_frame_equal(dumb_told.frames[table], frame, check_exact=True, obj=table)

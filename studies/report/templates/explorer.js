@@ -30,7 +30,7 @@
 
   function plain(value, digits) {
     const rounded = Number(value.toPrecision(digits));
-    if (rounded !== 0 && Math.abs(rounded) < 1e-4) return rounded.toExponential().replace(/e-(\d)$/, "e-0$1");
+    if (rounded !== 0 && Math.abs(rounded) < 1e-4) return rounded.toExponential();
     return rounded.toFixed(10).replace(/\.?0+$/, "");
   }
   const percent = (p, digits) => plain(100 * p, digits) + " %";
@@ -83,23 +83,23 @@
 
   function describe(c, is) {
     list.replaceChildren();
-    entry("Missed, of the internal faults within reach", "missed", limits(is, "p_missed", 3));
+    entry("Missed faults, of those in scope", "missed", limits(is, "p_missed", 3));
     entry("False trips, of the external events", "false", limits(is, "p_false", 2));
     if (is.missed_per_year !== null) entry("Missed faults a year", "", [number("missed_per_year", is.missed_per_year, plain(is.missed_per_year, 3))]);
     if (is.p_false === 0) entry("False trips a year", "", [number("false_per_year", is.false_per_year, "none seen")]);
     else if (is.false_per_year !== null) entry("False trips a year", "", [number("false_per_year", is.false_per_year, plain(is.false_per_year, 3))]);
-    if (is.protected_median !== null) entry("Winding protected (5 and 95 % of the earth faults)", "",
+    if (is.protected_median !== null) entry("Median protected part of the winding (5th to 95th percentile)", "",
       [number("protected_median", is.protected_median, percent(is.protected_median, 3)), " (",
-       number("protected_p05", is.protected_p05, percent(is.protected_p05, 3)), " and ",
+       number("protected_p05", is.protected_p05, percent(is.protected_p05, 3)), " to ",
        number("protected_p95", is.protected_p95, percent(is.protected_p95, 3)), ")"]);
     if ("p_nobody" in is) entry("Missed by the back-up too", "", limits(is, "p_nobody", 3));
     if ("cost_per_year" in is) entry("Cost a year", "", cost(is));
-    entry("Bound of the false trips that the policy uses", "", is.p_false_bound === null ? ["unresolved"] :
+    entry("Upper limit of the false trips that the policy uses", "", is.p_false_bound === null ? ["unresolved"] :
       [number("p_false_bound", is.p_false_bound, percent(is.p_false_bound, 2))]);
-    entry("Usable: quiet on load, knee rule", "", [c.usable ? "yes" : "no"]);
+    entry("Usable: no operation on load, knee rule kept", "", [c.usable ? "yes" : "no"]);
     entry("Allowed by the policy's limits", "", [c.allowed ? "yes" : "no"]);
     entry("Policy", "", [c.note ? `does not allow it: ${c.note}` : "allows it"]);
-    entry("Samples", "", [c.batch === 2 ? "fresh batch" : "the study's own batch"]);
+    entry("Samples", "", [c.batch === 2 ? "independent sample" : "selection sample"]);
   }
 
   // --- pictures ----------------------------------------------------------------------------------------

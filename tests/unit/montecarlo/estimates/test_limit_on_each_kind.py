@@ -30,7 +30,7 @@ def test_a_limit_on_each_kind_refuses_what_the_mix_allows() -> None:
     (refusal,) = refusals_of(study, judged, 1)
     assert (refusal.rule, refusal.event, refusal.limit) == (Rule.EVENT, "near_fault", 0.05)
     assert refusal.value == judged.each[NEAR][1]
-    assert note_text([refusal]) == "p_false bound of near_fault above 0.05"
+    assert note_text([refusal]) == "upper limit of p_false in near_fault above 0.05"
 
 
 def test_a_limit_on_each_kind_also_binds_a_policy_of_costs() -> None:

@@ -103,8 +103,9 @@ def test_the_earth_fault_is_missed_over_the_shortest_stretch(rng: np.random.Gene
     )
     resolved = np.arange(N) != 1
     assert tally.noise == pytest.approx(step_noise(x, resolved, ALONG, INSTALLATIONS), rel=1e-12)
-    kept = places_kept(phase_x, earth_x, load, PHASE, EARTH)
-    assert sum(part.nbytes for part in kept) == 4 * (N - 1) * (3 + 2) * DELAYS
+    kept = places_kept(phase_x, earth_x, load, PHASE, EARTH, ALONG)
+    assert sum(part.nbytes for part in kept) == 4 * (N - 1) * ((3 + 2) * DELAYS + 1)
+    assert kept[2] == pytest.approx(ALONG[resolved], abs=6e-8)
     assert missed_places(kept[0][:, :, None], kept[1][:, None]) == pytest.approx(
         x[resolved], abs=6e-8
     )

@@ -42,7 +42,7 @@ COST = {"policy": {"least_annual_cost": {"missed_fault": 2e6, "false_trip": 8e4,
 
 def test_no_text_says_minus_0() -> None:
     assert percent(-0.0) == "0 %"
-    assert amount(-0.0, "+") == "+0"
+    assert amount(-0.0, "+") == "0"
     assert amount(-0.0) == "0"
 
 
@@ -214,5 +214,5 @@ def test_a_hand_rule_that_the_choice_breaks_is_not_met(needed: str) -> None:
 
     assert needed in said(choice(chosen()).beside_by_hand())
     assert "Not met by hand: stabilising resistance, " in said(
-        [block for section in choice(chosen()).first() for block in section.blocks]
+        [block for section in choice(chosen()).settings() for block in section.blocks]
     )

@@ -12,9 +12,9 @@ import pytest
 
 from studies.report.blocks import (
     Caution,
-    Fragment,
     Heading,
     Items,
+    Lead,
     Page,
     Paragraph,
     Picture,
@@ -81,7 +81,7 @@ def page(said: str) -> str:
                         Heading(said),
                         Caution(said),
                         Table((said,), ((said,),), "<", said, (said,)),
-                        Fragment("answer.html", {"text": said}),
+                        Lead((said,)),
                         *([figure] if said.isalpha() else []),
                     ],
                 )

@@ -30,9 +30,9 @@ def test_every_rule_has_its_words() -> None:
 def test_a_note_tells_the_worst_kind_and_no_knee_beside_the_load() -> None:
     assert note_parts([LOAD, Refusal(Rule.KNEE), FALSE, NEAR, FAR]) == [
         "operates on load",
-        "p_false bound above 0.01",
-        "p_false bound of far_fault above 0.05",
-        "none seen, about 1200 samples without one would show the limit",
+        "upper limit of p_false above 0.01",
+        "upper limit of p_false in far_fault above 0.05",
+        "none seen; about 1200 samples without one would show the limit",
     ]
     assert note_text([]) == ""
     assert note_text([NoneUsable(12, 5, in_assumption_sets=False)]).startswith(
@@ -47,10 +47,10 @@ def test_a_hinge_tells_every_rule_and_where_it_refuses() -> None:
     found = because(Hinge(3, 0.1, 0.1, 0.1, (LOAD, NEAR, FAR), ("hard",), own_batch=True, batch=2))
     assert found == (
         "it operates in 25 % of the sampled loads and its false trips are bounded by 8.9 % in"
-        " near_fault and 30 % in far_fault and the policy allows 5 % in each kind of event"
-        ' (refused in "hard") in the study\'s own batch'
+        " near_fault and 30 % in far_fault, and the policy allows 5 % in each kind of event,"
+        ' refused in "hard" in the selection sample'
     )
-    assert "fresh random numbers" in because(Hinge(3, 0.1, 0.1, 0.1, ()))
+    assert "independent sample" in because(Hinge(3, 0.1, 0.1, 0.1, ()))
 
 
 def test_numbers_of_a_refusal_are_those_of_the_judgement() -> None:
@@ -87,7 +87,9 @@ def test_tables_are_written_in_words(name: str) -> None:
     if name == "refusals":
         assert list(told.columns) == ["note", "verdict"]
         assert told["note"][0] == ""
-        assert told["note"][1].startswith("operates on load; p_false bound above 0.01; none seen")
+        assert told["note"][1].startswith(
+            "operates on load; upper limit of p_false above 0.01; none seen"
+        )
 
 
 @pytest.mark.parametrize("samples", [COUNTED, WEIGHTED, ENERGY, EFFECTS, ROWS])

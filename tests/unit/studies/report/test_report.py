@@ -17,9 +17,10 @@ from montecarlo.sampling.stratum import EARTH
 from studies.cli.report import report_page, write_report
 from studies.nominal.desk import Desk
 from studies.protocol import Findings
-from studies.report.blocks import Block, Caution, Items, Paragraph, Table
-from studies.report.catalogue import QUESTIONS
+from studies.report.blocks import Block, Caution, Items, Lead, Paragraph, Section, Table
+from studies.report.catalogue import COMPARISONS, LEADING, MOST_LEADING, QUESTIONS, leading
 from studies.report.look import blank, write_figure
+from studies.sweep import not_selected
 from studies.sweep.report import ChoiceReport, rests_on
 from tests.made import results
 from tests.made.studies import study_with
@@ -66,7 +67,7 @@ def said(blocks: list[Block]) -> str:
 
 
 def sheet(result: Result) -> list[Block]:
-    return list(choice(result).first()[0].blocks)
+    return list(choice(result).settings()[0].blocks)
 
 
 # --- every kind ---------------------------------------------------------------
@@ -77,14 +78,14 @@ def generic(**other: Any) -> Findings:
         {"option": ["10 ohm", "30 ohm"], "fault_energy_j": [1.0, 2.0], "p_missed": [0.1, 0.25]}
     )
     text = (
+        Lead(("10 ohm misses least, 10 % (9 to 11 %).",)),
         Table(
             ("option", "missed %"),
             (("10 ohm", "10"), ("30 ohm", "25")),
             "<>",
             notes=("missed: of all",),
         ),
-        Paragraph("10 ohm misses least, 10 % (9 to 11 %)."),
-        Items(("a note",)),
+        Section("Notes", [Items(("a note",))]),
     )
     return Findings(
         **(
@@ -108,14 +109,16 @@ def test_any_findings_make_a_whole_report(kind: str, tmp_path: Path) -> None:
     write_figure(figure, tmp_path, "energy", "Energy of each option")
     found = generic(figures={"energy": figure})
     page = report_page(study, found, tmp_path, "statorodds run x")
-    heads = [section.heading for section in page.sections]
+    heads = [section.heading for section in page.all_sections]
     assert heads == [
-        "Question",
-        "Answer",
+        "Result" if kind in COMPARISONS else "Recommendation",
+        "Notes",
         "Figures",
         "Tables",
-        "What backs up the unprotected part",
+        "Back-up for the unprotected part",
         "Hand calculation",
+        "Question",
+        "Connections",
         "Inputs",
         "Assumptions and cautions",
         "Drivers",
@@ -124,7 +127,8 @@ def test_any_findings_make_a_whole_report(kind: str, tmp_path: Path) -> None:
         "Provenance",
     ]
     text = write_report(tmp_path, study, found, "statorodds run x").read_text()
-    assert '<p class="answer">10\u00a0ohm misses least, 10\u00a0% (9 to 11\u00a0%).</p>' in text
+    assert '<p class="answer">10\u00a0Ω misses least, 10\u00a0% (9 to 11\u00a0%).</p>' in text
+    assert text.index('class="answer"') < text.index('class="signed"') < text.index("<nav")
     for wanted in (
         "fault energy [J]",
         "p missed [%]",
@@ -153,7 +157,7 @@ def test_drivers_are_shown_where_a_kind_finds_them_and_named_where_not() -> None
     ]
     with_them = report_page(study_with(), Findings({"drivers": pd.DataFrame(rows)}, {}), Path(), "")
     (shown,) = next(
-        section.blocks for section in with_them.sections if section.heading == "Drivers"
+        section.blocks for section in with_them.all_sections if section.heading == "Drivers"
     )
     assert isinstance(shown, Table)
     assert [row[3] for row in shown.rows] == [
@@ -162,6 +166,25 @@ def test_drivers_are_shown_where_a_kind_finds_them_and_named_where_not() -> None
     without = report_page(study_with(), Findings({}, {}), Path(), "")
     (told,) = next(section.blocks for section in without.sections if section.heading == "Drivers")
     assert 'kind = "uncertainty_drivers"' in said([told])
+
+
+def test_three_figures_stand_beside_the_recommendation_and_once_more_below(tmp_path: Path) -> None:
+    names = ["tradeoff", "protected_winding", "exceedance", "unprotected_winding"]
+    figure, ax = blank()
+    ax.set_xlabel("the axis")
+    for name in names:
+        write_figure(figure, tmp_path, name, name)
+    found = generic(figures=dict.fromkeys(names, figure))
+    text = write_report(tmp_path, study_with(), found, "").read_text()
+    first, second = text.split('class="signed"')
+    assert [*re.findall(r'href="#figure-(\w+)"', first)] == leading(names) == names[:MOST_LEADING]
+    assert first.count("the axis</text>") == MOST_LEADING
+    assert second.count("the axis</text>") == 1
+    for name in names:
+        assert f'id="figure-{name}"' in second
+        assert text.count(f'id="{name}-figure_1"') == 1
+        assert second.count(f'href="#{name}-figure_1"') == (name in names[:MOST_LEADING])
+    assert len({*LEADING}) == len(LEADING)
 
 
 def test_findings_without_anything_still_make_a_report(tmp_path: Path) -> None:
@@ -218,10 +241,12 @@ def test_a_hostile_study_file_is_shown_as_it_is(tmp_path: Path) -> None:
     )
     result = with_study(finished(frame, chosen=5), study)
     frames = {"peak_voltage": results.peak_voltage(frame)}
-    found = Findings(frames, {}, result=result, text=(Paragraph(attack),))
+    found = Findings(frames, {}, result=result, text=(Lead((attack,)),))
     text = write_report(tmp_path, study, found, attack).read_text()
     assert "<script>alert" not in text
-    assert text.count("</style>") == 1
+    drawn = re.compile("<svg.*?</svg>", re.DOTALL)  # with a style of its own each
+    assert drawn.sub("", text).count("</style>") == 1
+    assert "alert" not in "".join(drawn.findall(text))
     # its own, and its data
     assert len(re.findall("<script", text)) == text.count("</script>") == 2
 
@@ -235,7 +260,7 @@ def test_the_sheet_has_existing_and_proposed_in_four_bases() -> None:
     currents = next(block for block in sheet(result) if isinstance(block, Table))
     rows = {(row[0], row[1]): row[2:] for row in currents.rows}
     assert set(rows) == {
-        ("Phase pick-up", "in service"),
+        ("Phase pick-up", "existing"),
         ("Phase pick-up", "proposed"),
         ("Earth pick-up", "proposed"),
     }
@@ -268,7 +293,7 @@ def test_without_a_choice_no_setting_is_proposed() -> None:
     result = chosen(chosen=None, runner_up=None)
     assert "No setting is proposed" in said(sheet(result))
     assert "proposed" not in said(sheet(result)[1:])
-    explorer = choice(result).first()[1].blocks[0]
+    explorer = choice(result).settings()[1].blocks[0]
     assert "nearest to the limit" in explorer.data["roles"]  # type: ignore[attr-defined]
 
 
@@ -276,18 +301,18 @@ def test_refused_candidates_are_counted_by_rule_and_the_best_of_each_shown() -> 
     result = chosen()
     frame = result.candidates
     refused = frame[frame["refusals"].map(bool) & ~frame["chosen"]]
-    (section,) = choice(result).second()
-    first, shown = section.blocks
+    first, others, shown = not_selected.refused(result)
     assert isinstance(first, Paragraph)
-    assert f"the policy refuses {len(refused)};" in first.text
+    assert first.text == f"The policy refuses {len(refused)} of {len(frame)} candidates."
+    assert f"It allows {len(frame) - 1 - len(refused)} other candidates." in said([others])
     assert isinstance(shown, Table)
-    assert shown.rows[0][0] == f"p_false bound above 0.01 ({len(refused)})"
+    assert shown.rows[0][0] == f"upper limit of p_false above 0.01 ({len(refused)})"
     best = refused.sort_values("p_missed", kind="stable")["candidate"].head(3)
     assert [row[1] for row in shown.rows] == [str(number) for number in best]
 
 
 def test_the_unprotected_part_names_its_back_up_or_that_none_is_stated() -> None:
-    assert "states no back-up" in said(choice(chosen()).unprotected_part())
+    assert "states no neutral back-up" in said(choice(chosen()).unprotected_part())
     frame = results.candidates().assign(
         p_backup_only=0.1,
         p_nobody=0.02,
@@ -296,7 +321,7 @@ def test_the_unprotected_part_names_its_back_up_or_that_none_is_stated() -> None
         nobody_per_year=2e-4,
     )
     text = said(choice(finished(frame, chosen=5, backup=BACKUP)).unprotected_part())
-    assert "nobody catches 2 % (1 to 3 %)" in text
+    assert "Nothing clears 2 % (1 to 3 %)" in text
     assert "neutral voltage V / E = " in text
 
 
@@ -322,17 +347,17 @@ def test_the_hand_calculation_stands_beside_the_study() -> None:
         (
             {"p_false_max": 0.01},
             (
-                "one limit: false trips on at most 1 % of the external events, shown with 95 %"
-                " confidence"
+                "The policy allows false trips on 1 % of the external events, shown with 95 %"
+                " confidence."
             ),
         ),
         (
             {"false_per_year_max": 0.06, "level": 0.9},
-            "one limit: at most 0.06 false trips a year, shown with 90 %",
+            "The policy allows 0.06 false trips a year, shown with 90 %",
         ),
         (
             {"least_annual_cost": {"missed_fault": 2e6, "false_trip": 8e4, "unit": "EUR"}},
-            "two weights: a missed fault costs 2e+06 EUR, a false trip 80000 EUR",
+            "The policy counts 2,000,000 EUR a missed fault and 80,000 EUR a false trip.",
         ),
     ],
 )

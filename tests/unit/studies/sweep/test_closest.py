@@ -33,11 +33,11 @@ def test_the_closest_is_told_with_its_figures_and_the_limit_that_it_would_meet()
     assert f"Closest of two phase elements, one earth element: no. {best['candidate']}," in text
     assert (
         f"It would meet p_false_max = {row['would_meet']:g} with 95 % confidence; "
-        "the policy's is 0.001." in text
+        "the policy's limit is 0.001." in text
     )
-    assert "Figures of the study's own batch" in text
+    assert "in the selection sample, which makes it look better than it is." in text
     fresh = nothing(frame.assign(batch=2)).closest
-    assert "Figures of a fresh batch, drawn for a candidate that then failed." in " ".join(
+    assert "The figures are of an independent sample, on which it then failed." in " ".join(
         closest_text(nothing(frame).study, fresh)
     )
 

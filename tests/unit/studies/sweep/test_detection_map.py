@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+from matplotlib.collections import QuadMesh
 
 from studies.report.look import blank, look
-from studies.sweep.detection_map import detection_map, detection_map_frame, has_contours
+from studies.sweep.detection_map import SHARES, detection_map, detection_map_frame, worth_drawing
 from tests.made import results
 from tests.made.boxes import assert_text_is_readable
 
@@ -38,6 +39,10 @@ def mapped(
     return detection_map_frame(candidates, protected_winding, number)
 
 
+def texts(labels: Any) -> list[str]:
+    return [text.get_text() for text in labels]
+
+
 def test_the_map_takes_what_differs_in_the_earth_pick_up_alone() -> None:
     frame = mapped(6)
     assert set(frame["axis"]) == {"earth_pickup_a"}
@@ -50,7 +55,7 @@ def test_without_an_earth_element_it_takes_the_phase_pick_up() -> None:
     frame = mapped(1, kinds=("per_phase",))
     assert set(frame["axis"]) == {"phase_pickup_a"}
     assert list(dict.fromkeys(frame["setting"])) == [0.1, 0.2]
-    assert not has_contours(frame)  # two settings make no picture
+    assert not worth_drawing(frame)  # two settings make no picture
 
 
 def test_a_lone_setting_has_no_map() -> None:
@@ -58,11 +63,11 @@ def test_a_lone_setting_has_no_map() -> None:
     frame = detection_map_frame(candidates, results.protected_winding((1,), (0.4,)), 1)
     assert frame.empty
     assert list(frame) == list(mapped(6))
-    assert not has_contours(frame)
+    assert not worth_drawing(frame)
 
 
 def test_where_nothing_is_detected_there_is_nothing_to_draw() -> None:
-    assert not has_contours(mapped(6, ends=(2.0,)))
+    assert not worth_drawing(mapped(6, ends=(2.0,)))
 
 
 @pytest.mark.parametrize("number", [5, 6, 8])
@@ -71,7 +76,7 @@ def test_where_nothing_is_detected_there_is_nothing_to_draw() -> None:
 )
 def test_the_map_can_be_read(number: int, ends: tuple[float, ...]) -> None:
     frame = mapped(number, ends)
-    assert has_contours(frame)
+    assert worth_drawing(frame)
     figure, ax = blank(90)
     detection_map(
         frame,
@@ -80,17 +85,40 @@ def test_the_map_can_be_read(number: int, ends: tuple[float, ...]) -> None:
         role="nearest to the limit",
         heading="a scheme: phase 0.1 A, 300 ohm, no delay",
     )
-    assert ax.get_yscale() == "log"
     assert_text_is_readable(figure)
 
 
-def test_contours_stand_where_the_share_is_crossed() -> None:
-    """Every setting alike: the lines are straight and stand where the invented curve passes 10, 50
-    and 90 %."""
+def test_every_setting_is_a_row_and_no_tone_stands_between_two_of_them() -> None:
+    """The tones are those of the table's own shares, the lowest setting below."""
+    frame = mapped(6)
+    _, ax = blank(90)
+    detection_map(frame, 6, ax)
+    (mesh,) = [part for part in ax.collections if isinstance(part, QuadMesh)]
+    p = frame.pivot(index="setting", columns="x", values="p_detected").to_numpy()
+    want = np.digitize(p, SHARES[1:-1])
+    np.testing.assert_array_equal(np.asarray(mesh.get_array()).reshape(p.shape), want)
+    assert ax.get_ylim() == (0, len(EARTHS))
+    labels = sorted(zip(ax.get_yticks(), texts(ax.get_yticklabels()), strict=True))
+    assert labels == [(k + 0.5, f"{value:g}") for k, value in enumerate(EARTHS)]
+
+
+def test_places_stand_where_they_are() -> None:
+    _, ax = blank(90)
+    detection_map(mapped(6), 6, ax)
+    at = dict(zip(texts(ax.get_xticklabels()), ax.get_xticks(), strict=True))
+    assert at == {f"{place}": pytest.approx(0.5 + 0.4 * place) for place in range(0, 101, 20)}
+
+
+def test_the_row_of_the_setting_is_framed() -> None:
+    _, ax = blank(90)
+    detection_map(mapped(7), 7, ax, role="chosen")
+    (frame,) = ax.patches
+    assert (frame.get_y(), frame.get_height(), frame.get_width()) == (2, 1, 41)
+
+
+def test_of_many_settings_some_have_a_number() -> None:
+    earths = tuple(np.round(np.linspace(0.01, 0.4, 40), 3))
     figure, ax = blank(90)
-    detection_map(mapped(6, (0.5,)), 6, ax)
-    found = sorted(text.xy[0] for text in ax.texts if text.get_text().endswith(" %"))
-    # (x - 0.5)/0.1 + 0.5, of 41 places
-    assert found == pytest.approx([46.0, 50.0, 54.0], abs=0.6)
-    assert np.all(np.diff(found) > 0)
-    assert figure.axes == [ax]
+    detection_map(mapped(6, (0.2, 0.4, 0.6), earths=earths), 6, ax)
+    assert_text_is_readable(figure)
+    assert 10 <= len(ax.get_yticks()) <= 14

@@ -89,7 +89,7 @@ def test_every_place_of_the_sliders_shows_a_row_of_the_table(
             percent(wanted["p_false"], 2) if wanted["p_false"] else "none seen"
         )
         assert f"No. {one['n']}, " in one["said"]
-        assert ("not allowed: p_false bound" in one["said"]) == bool(wanted["refusals"])
+        assert ("not allowed: upper limit of p_false" in one["said"]) == bool(wanted["refusals"])
         assert one["hidden"] == (
             1 if wanted["scheme"] == "per_phase" else 0
         )  # it has no earth pick-up

@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+from matplotlib.colors import to_rgb
 
-from studies.report.labels import packed, place_labels, spread
-from studies.report.look import SCHEMES, blank, look, write_figure
+from studies.report.labels import Label, packed, place_labels, put_labels, spread
+from studies.report.look import SCHEMES, blank, ink, look, write_figure
 from studies.report.marks import percent_ticks, scheme_styles
 from studies.report.numbers import percent
 from studies.report.words import scheme_name, setting_text
@@ -23,7 +24,7 @@ from studies.sweep import unprotected_winding as unprotected
 from studies.sweep.winding import Curve
 from studies.sweep.winding import detection as draw_detection
 from tests.made import results
-from tests.made.boxes import assert_text_is_readable
+from tests.made.boxes import assert_text_is_readable, on_marks
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -164,7 +165,7 @@ def test_only_front_chosen_and_existing_have_intervals() -> None:
 def test_axes_have_units_and_the_limit_is_named() -> None:
     _, ax = tradeoff(results.candidates(), limit=0.01, limit_text="policy's limit, 1 %")
     assert "% of the external events" in ax.get_xlabel()
-    assert "% of those within reach" in ax.get_ylabel()
+    assert "of those within scope" in ax.get_ylabel()
     assert "policy's limit, 1 %" in [text.get_text() for text in ax.texts]
 
 
@@ -198,7 +199,7 @@ def test_unprotected_winding_is_readable_and_says_its_value_at_the_limit() -> No
     best = frame[(frame["scheme"] == "two_phase_one_earth") & (frame["p_false_limit"] <= 0.01)][
         "unprotected"
     ].min()
-    assert percent(best) in [text.get_text() for text in ax.texts]
+    assert f"{percent(best)} at the limit" in ax.texts[-2].get_text() + ax.texts[-1].get_text()
 
 
 @pytest.mark.parametrize("limit", [0.9, 1e-6])
@@ -260,10 +261,10 @@ def test_labels_lie_apart_and_inside(seed: int) -> None:
     rng = np.random.default_rng(seed)
     x = np.linspace(0, 100, 201)
     curves = [
-        100 / (1 + np.exp(-(x - middle) / width))
+        np.column_stack([x, 100 / (1 + np.exp(-(x - middle) / width))])
         for middle, width in zip(rng.uniform(5, 95, 4), rng.uniform(1, 20, 4), strict=True)
     ]
-    places = place_labels(x, curves, [(30.0, 8.0)] * 4)
+    places = place_labels(curves, np.empty((0, 2)), [(30.0, 8.0)] * 4)
     for place in places:
         assert 0 <= place.left <= 70
         assert 0 <= place.low <= 92
@@ -273,13 +274,38 @@ def test_labels_lie_apart_and_inside(seed: int) -> None:
 
 def test_a_label_touches_no_curve_where_there_is_room() -> None:
     x = np.linspace(0, 100, 201)
-    curves = [np.clip(10 * (x - start), 0, 100) for start in (10, 50)]
-    for place in place_labels(x, curves, [(25.0, 8.0)] * 2):
-        for y in curves:
-            inside = (
-                (x >= place.left) & (x <= place.left + 25) & (y >= place.low) & (y <= place.low + 8)
-            )
-            assert not inside.any()
+    curves = [np.column_stack([x, np.clip(10 * (x - start), 0, 100)]) for start in (10, 50)]
+    for place in place_labels(curves, np.empty((0, 2)), [(25.0, 8.0)] * 2):
+        for x, y in np.concatenate(curves):
+            within = place.left <= x <= place.left + 25 and place.low <= y <= place.low + 8
+            assert not within
+
+
+def test_a_label_goes_round_what_is_drawn_and_is_led_to_what_it_names() -> None:
+    crowd = np.array([[x, y] for x in range(40, 61) for y in range(40, 61)], float)
+    (place,) = place_labels([np.array([[50.0, 50.0]])], crowd, [(10.0, 4.0)])
+    assert place.led
+    assert place.line[1] == (50.0, 50.0)
+    right, high = place.left + 10, place.low + 4
+    assert right <= 40 or place.left >= 60 or high <= 40 or place.low >= 60
+
+
+def test_labels_of_marks_lie_on_no_mark_and_carry_their_colour() -> None:
+    rng = np.random.default_rng(3)
+    figure, ax = blank()
+    at = rng.uniform(0, 1, (60, 2))
+    ax.scatter(*at.T)
+    labels = [Label(f"mark {k}", SCHEMES[k], at[k]) for k in range(5)]
+    texts = put_labels(ax, labels)
+    assert_text_is_readable(figure)
+    assert on_marks(figure) == []
+    assert [text.get_color() for text in texts] == [ink(label.colour) for label in labels]
+
+
+def test_ink_can_be_read_and_dark_colours_stay() -> None:
+    assert ink("#332288") == "#332288"
+    assert ink("#56b4e9") != "#56b4e9"
+    assert sum(to_rgb(ink("#56b4e9"))) < sum(to_rgb("#56b4e9"))
 
 
 # --- files --------------------------------------------------------------------
@@ -328,7 +354,7 @@ def test_the_look_leaves_no_trace() -> None:
         (0.1678, "17 %"),
         (0.00022, "0.022 %"),
         (1.23e-6, "0.00012 %"),
-        (3e-7, "3e-05 %"),
+        (3e-7, "3e-5 %"),
         (0.9999, "100 %"),
         (0.004, "0.4 %"),
         (0.05, "5 %"),
@@ -378,11 +404,8 @@ def test_schemes_in_words() -> None:
 # --- many schemes -------------------------------------------------------------
 
 
-FIVE = ("per_phase", "two_phase_one_earth", "biased", "restricted_earth_fault", "second_cores")
-
-
 def five_schemes() -> pd.DataFrame:
-    frame = results.candidates(kinds=FIVE)
+    frame = results.candidates(kinds=results.FIVE)
     none = frame["scheme"] == "biased"
     return frame.assign(stabilising_resistance_ohm=frame["stabilising_resistance_ohm"].where(~none))
 
@@ -394,8 +417,8 @@ def test_five_schemes_stay_readable() -> None:
     words = [text.get_text() for text in figure.legends[0].get_texts()]
     assert "none in the scheme" in words
     assert "restricted earth fault" in words
-    drawn = sum(len(part.get_offsets()) for part in ax.collections if part.get_zorder() in (2, 3))
-    assert drawn == frame["usable"].sum()
+    (drawn,) = [part for part in ax.collections if part.get_zorder() == 2]
+    assert len(drawn.get_offsets()) == frame["usable"].sum()
     figure, ax = blank(85)
     unprotected.unprotected_winding(unprotected.unprotected_winding_frame(frame), ax, limit=0.01)
     assert_text_is_readable(figure)
@@ -404,7 +427,7 @@ def test_five_schemes_stay_readable() -> None:
 def test_many_schemes_are_told_apart() -> None:
     frame = results.candidates(kinds=tuple(f"own_{k}" for k in range(2 * len(SCHEMES))))
     styles = scheme_styles(frame["scheme"]).values()
-    assert len({(style.colour, style.face) for style in styles}) == 2 * len(SCHEMES)
+    assert len({style.colour for style in styles}) == 2 * len(SCHEMES)
     # and there is a mark for each
     unprotected.unprotected_winding(unprotected.unprotected_winding_frame(frame), blank()[1])
 
@@ -413,6 +436,8 @@ def test_labels_are_moved_no_farther_than_they_must() -> None:
     assert spread([1.0, 5.0, 9.0], [2.0, 2.0, 2.0]) == [1.0, 5.0, 9.0]
     assert spread([4.0, 4.0], [2.0, 4.0]) == [2.5, 5.5]
     assert spread([0.0, 4.0, 4.0, 4.0], [1.0, 2.0, 2.0, 2.0]) == [0.0, 2.0, 4.0, 6.0]
+    assert spread([4.0, 9.0], [2.0, 2.0], top=6.0) == [3.0, 5.0]
+    assert spread([-4.0, 0.0], [2.0, 2.0], 0.0, 6.0) == [1.0, 3.0]
 
 
 def test_a_unprotected_winding_within_one_decade_has_a_tick() -> None:

@@ -1,0 +1,98 @@
+"""What is read first of a setting sweep: the setting, what it leaves and how often it trips
+falsely, the policy, and who must approve; or that no setting meets the policy."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING, Any
+
+from montecarlo.estimates.choose import Weights, weights_of
+from montecarlo.study.description import Study
+from studies.report.blocks import Lead
+from studies.report.numbers import (
+    a_year,
+    amount,
+    cost_with_limits,
+    false_trips,
+    missed_faults,
+    percent,
+    yearly,
+)
+from studies.report.safety import REVIEW
+from studies.report.words import full_setting, scheme_name
+from studies.sweep.closest import closest_text, way_out
+from studies.sweep.policy import each_limit, is_limited, limit_of, policy_words
+
+if TYPE_CHECKING:
+    from montecarlo import Result
+
+Row = Mapping[str, Any]
+
+
+def recommendation(result: Result) -> Lead:
+    """The chosen setting, or that there is none."""
+    return Lead(tuple(_chosen(result) if result.chosen else _nothing(result)))
+
+
+def _chosen(result: Result) -> Iterator[str]:
+    row, weights = result.row(result.chosen or 0), weights_of(result.study)
+    scheme, setting = scheme_name(row["scheme"]), full_setting(row)
+    yield f"Recommended setting: no. {result.chosen}, {scheme}: {setting}."
+    yield f"Dependability: it {_missed(row, weights)}."
+    yield f"Security: {_false(row, weights)}."
+    yield from _policy(result.study, row)
+    yield REVIEW
+
+
+def _missed(row: Row, weights: Weights) -> str:
+    per_year = weights.internal_per_year * weights.in_scope
+    return f"{missed_faults(row)}: {yearly(row, 'p_missed', per_year)}"
+
+
+def _false(row: Row, weights: Weights) -> str:
+    per_year = weights.events_per_year
+    if row["p_false"] == 0:
+        most = a_year(per_year * row["p_false_high"], "p_false")
+        return f"{false_trips(row)}, or {most} a year"
+    return f"it {false_trips(row)}: {yearly(row, 'p_false', per_year)}"
+
+
+def _policy(study: Study, row: Row) -> Iterator[str]:
+    """What the policy allows, and what the setting keeps to or costs."""
+    level = f"{100 * study.policy.level:g} % confidence"
+    if limit_of(study)[0] < math.inf:
+        yield (
+            f"The policy allows {policy_words(study)}; this setting keeps to"
+            f" {_bound(study, row)} with {level}."
+        )
+        return
+    cost, each = study.policy.least_annual_cost, each_limit(study)
+    assert cost is not None
+    yield (
+        f"Missed faults and false trips cost {cost_with_limits(row, cost.unit)}. No setting that"
+        " may be chosen costs less in the selection samples."
+    )
+    yield (
+        f"The policy counts {amount(cost.missed_fault)} {cost.unit} a missed fault and"
+        f" {amount(cost.false_trip)} {cost.unit} a false trip."
+    )
+    if each:
+        yield f"It allows false trips on {each}, with {level}."
+
+
+def _bound(study: Study, row: Row) -> str:
+    bound = row["p_false_bound"]
+    if study.policy.false_per_year_max is None:
+        return percent(bound)
+    return a_year(bound * weights_of(study).events_per_year, "p_false")
+
+
+def _nothing(result: Result) -> Iterator[str]:
+    """Why no candidate was chosen, what comes closest of each scheme, and what would be needed."""
+    study, number = result.study, len(result.candidates)
+    yield f"No setting is recommended: none of {number} candidates meets the policy."
+    level = f", with {100 * study.policy.level:g} % confidence" if is_limited(study) else ""
+    yield f"The policy allows {policy_words(study)}{level}."
+    yield from closest_text(study, result.closest)
+    yield way_out(result)
