@@ -397,7 +397,7 @@ def test_a_setting_in_words() -> None:
 
 
 def test_schemes_in_words() -> None:
-    assert scheme_name("biased") == "three biased elements"
+    assert scheme_name("biased") == "one biased element per phase"
     assert scheme_name("second_cores") == "second cores"
 
 
