@@ -9,7 +9,7 @@ from montecarlo.quantities import Array
 
 PASS = 0.42  # of the new rate: where half of the amplitude passes
 CROSSINGS = 16  # zeros of the sinc to each side
-BETA = 8.0  # of Kaiser's window: 80 dB; flat to 0.35 of the new rate, nothing from half of it on
+BETA = 8.0  # of Kaiser's window: 80 dB; flat to 0.34 of the new rate, nothing from half of it on
 AT_ONCE = 4096  # new samples that are worked out together
 
 
