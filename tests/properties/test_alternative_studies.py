@@ -107,7 +107,7 @@ def test_an_alternative_without_a_choice_has_an_empty_row_and_no_difference(
     assert np.isnan(row["p_missed"])
     assert "impossible" not in set(unit.differences["alternative"])
     text = words(findings(unit).text)
-    assert 'Under "impossible" no candidate can be chosen.' in text
+    assert 'No setting can be chosen with "impossible".' in text
 
 
 @pytest.mark.parametrize("installation", [pytest.param("hydro", marks=pytest.mark.slow), "unit"])

@@ -186,16 +186,16 @@ def test_check_refuses_what_run_would_refuse_by_its_size(
         (
             [],
             (
-                "no command; name one of new, check, run, measured, verify, selfcheck, schema; see"
-                " statorodds --help"
+                "no command; name one of new, check, run, update, compare, verify, selfcheck,"
+                " schema; see statorodds --help"
             ),
         ),
         (["--bogus"], "no command"),
         (["chek", "good.toml"], "chek: no such command; did you mean check?"),
         (
             ["xyzzy"],
-            "xyzzy: no such command; name one of new, check, run, measured, verify, selfcheck,"
-            " schema",
+            "xyzzy: no such command; name one of new, check, run, update, compare, verify,"
+            " selfcheck, schema",
         ),
         (["check"], "the following arguments are required: FILE; see statorodds check --help"),
         (["check", "good.toml", "more"], "unrecognized arguments: more"),
