@@ -101,8 +101,8 @@ COMMANDS: Mapping[str, Command] = {
         ),
     ),
     "measured": Command(
-        "weight the installations of a finished run by what was measured on commissioning, and tell"
-        " p_missed and p_false before and after",
+        "weight the installations of a finished run by what was measured on commissioning, and"
+        " report p_missed and p_false before and after",
         (
             Option("folder", "RUN", "folder that run has written"),
             Option(
@@ -132,7 +132,7 @@ COMMANDS: Mapping[str, Command] = {
         ),
     ),
     "verify": Command(
-        "work out published values anew and tell which agree; exit code 1 if one does not"
+        "work out published values anew and report which agree; exit code 1 if one does not"
     ),
     "selfcheck": Command(
         "look at this machine and installation, with a short check of the numbers; exit code 1 if"
@@ -155,8 +155,8 @@ def parse(given: list[str]) -> argparse.Namespace:
         prog=PROGRAM,
         allow_abbrev=False,
         description=(
-            "Odds of missed stator faults and of false trips for every candidate setting of a"
-            " generator differential scheme."
+            "Probability of missed stator faults and of false trips for every candidate setting of"
+            " a generator differential scheme."
         ),
     )
     parser.set_defaults(typed=shlex.join([PROGRAM, *given]))

@@ -430,8 +430,8 @@ def test_the_runner_up_is_named_and_what_cannot_be_told_apart_is_said() -> None:
     ]
     text = said(finished(results.candidates(), chosen=5, runner_up=8, comparison=change))
     assert (
-        "Runner-up: no. 8, two phase elements and an earth element, phase 0.2 A, earth 0.05 A, 0 ohm"
-        in text
+        "Runner-up: no. 8, two phase elements and an earth element, phase 0.2 A, earth 0.05 A, 0"
+        " ohm" in text
     )
     assert (
         "Chosen minus runner-up: missed faults -1 points (-2 to -0.4), false trips 0 points (-0.1"
