@@ -241,15 +241,20 @@ FIGURES = {
         "Strongest missed internal fault in time, from the primary currents to the measured value",
         "The strongest sampled internal fault that the chosen setting misses.",
     ),
-    "detection_map": FigureText("Earth faults detected against their place and one setting"),
+    "detection_map": FigureText(
+        "Earth faults detected against their place and one setting",
+        "Earth faults detected, by their place along the winding and one setting. Each row is a"
+        " setting of the study: nothing is interpolated between them.",
+    ),
     "unprotected_winding": FigureText(
         "Unprotected part of the winding against the false trips allowed, each scheme",
-        "The unprotected part of the winding against the false trips that are allowed.",
+        "The unprotected part of the winding against the false trips that are allowed, best of"
+        " each scheme. A scheme's name is followed by its part at the policy's limit.",
     ),
     "exceedance": FigureText(
-        "How often an external event exceeds a pick-up, every circuit",
-        "How often an external event drives an element beyond a pick-up, as far down as the samples"
-        " see.",
+        "How often an external event exceeds a pick-up, events that matter to the choice",
+        "Probability that an external event drives an element beyond a pick-up. A curve ends where"
+        " its limits are a factor of three apart.",
         "External events beyond a pick-up.",
     ),
     "convergence": FigureText(
@@ -272,7 +277,11 @@ FIGURES = {
     "earthing_options": FigureText(
         "Missed faults, false trips and energy in the fault, each option"
     ),
-    "drivers": FigureText("First and total effects of each input on what elements get"),
+    "drivers": FigureText(
+        "First and total effects of each input on what elements get",
+        "First and total effects of the inputs on what the elements get, twelve inputs with the"
+        " largest total effects.",
+    ),
     "elasticities": FigureText(
         "How missed faults and false trips change with the centre and the spread of each input"
     ),

@@ -7,7 +7,7 @@ import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, cast
 
 from studies.report.letters import with_symbols
 
@@ -115,6 +115,11 @@ def decades(ax: Axes, which: Literal["x", "y"], low: float, high: float) -> None
     axis.set_minor_formatter(NullFormatter())
 
 
+def figure_of(ax: Axes) -> Figure:
+    """The figure that the axes stand in, which is no part of another."""
+    return cast("Figure", ax.figure)
+
+
 def write_figure(figure: Figure, folder: Path, stem: str, title: str) -> tuple[Path, Path]:
     """<stem>.svg, of the same bytes every time, and <stem>.png, units with their signs; `title` is
     what a screen reader says."""
@@ -150,10 +155,10 @@ def ink(colour: str) -> str:
     """The colour as text on white may have it: darker, until it can be read (contrast 4.5)."""
     from matplotlib.colors import to_hex, to_rgb
 
-    shade = to_rgb(colour)
-    while _contrast(shade) < READABLE:
-        shade = tuple(0.95 * part for part in shade)
-    return str(to_hex(shade))
+    red, green, blue = to_rgb(colour)
+    while _contrast((red, green, blue)) < READABLE:
+        red, green, blue = 0.95 * red, 0.95 * green, 0.95 * blue
+    return str(to_hex((red, green, blue)))
 
 
 def _contrast(rgb: tuple[float, ...]) -> float:
@@ -167,4 +172,5 @@ def pale(colour: str) -> str:
     """The colour mixed with white: of a second mark beside the first."""
     from matplotlib.colors import to_hex, to_rgb
 
-    return str(to_hex([1 - PALE * (1 - part) for part in to_rgb(colour)]))
+    red, green, blue = (1 - PALE * (1 - part) for part in to_rgb(colour))
+    return str(to_hex((red, green, blue)))
