@@ -279,11 +279,13 @@ FIGURES = {
     ),
     "drivers": FigureText(
         "First and total effects of each input on what elements get",
-        "First and total effects of the inputs on what the elements get, twelve inputs with the"
-        " largest total effects.",
+        "First and total effects of the inputs on what the elements get. Drawn are at most twelve"
+        " inputs, those with the largest total effects.",
     ),
     "elasticities": FigureText(
-        "How missed faults and false trips change with the centre and the spread of each input"
+        "How missed faults and false trips change with the centre and the spread of each input",
+        "Change of missed faults and false trips with the centre and the spread of an input. Drawn"
+        " are the inputs that change them most, six of each.",
     ),
     "what_if": FigureText(
         "Missed faults and false trips with one input at its centre, or half as uncertain"
