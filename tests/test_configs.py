@@ -48,7 +48,8 @@ def few(path: Path) -> dict[str, Any]:
 def answered(study: Study) -> Findings:
     """Run it; what every run must say, whatever the numbers."""
     found = KINDS[study.study.kind]().run(study, workers=1, progress=silent)
-    assert max(map(len, lines(found.text))) <= 100
+    for width in (80, 120):
+        assert max(map(len, lines(found.text, width))) <= width
     assert "nan" not in words(found.text).split()
     candidates = found.frames["candidates"]
     assert set(candidates["scheme"]) == set(study.scheme.kinds)

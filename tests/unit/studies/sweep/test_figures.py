@@ -165,7 +165,7 @@ def test_only_front_chosen_and_existing_have_intervals() -> None:
 def test_axes_have_units_and_the_limit_is_named() -> None:
     _, ax = tradeoff(results.candidates(), limit=0.01, limit_text="policy's limit, 1 %")
     assert "% of the external events" in ax.get_xlabel()
-    assert "of those within scope" in ax.get_ylabel()
+    assert "of those in scope" in ax.get_ylabel()
     assert "policy's limit, 1 %" in [text.get_text() for text in ax.texts]
 
 
@@ -407,7 +407,7 @@ def test_a_setting_in_words() -> None:
 
 
 def test_schemes_in_words() -> None:
-    assert scheme_name("biased") == "three biased elements"
+    assert scheme_name("biased") == "one biased element per phase"
     assert scheme_name("second_cores") == "second cores"
 
 
