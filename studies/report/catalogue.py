@@ -284,8 +284,8 @@ FIGURES = {
     ),
     "drivers": FigureText(
         "First and total effects of each input on the currents in the elements",
-        "First and total effects of the inputs on the currents in the elements. At most twelve inputs"
-        " are drawn, those with the largest total effects.",
+        "First and total effects of the inputs on the currents in the elements. The twelve inputs"
+        " with the largest total effects are drawn at most.",
     ),
     "elasticities": FigureText(
         "How missed faults and false trips change with the centre and the spread of each input",
