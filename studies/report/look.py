@@ -126,10 +126,7 @@ def figure_of(ax: Axes) -> Figure:
 def write_figure(figure: Figure, folder: Path, stem: str, title: str) -> tuple[Path, Path]:
     """<stem>.svg, of the same bytes every time, and <stem>.png, units with their signs; `title` is
     what a screen reader says."""
-    from matplotlib.text import Text
-
-    for text in figure.findobj(Text):
-        text.set_text(with_symbols(text.get_text()))
+    _in_symbols(figure)
     svg, png = folder / f"{stem}.svg", folder / f"{stem}.png"
     with look(), warnings.catch_warnings():
         warnings.filterwarnings("ignore", NO_LETTER, UserWarning)
@@ -146,6 +143,19 @@ def say(figure: Figure, words: str) -> None:
 def said(figure: Figure) -> str:
     """The same; empty where there is nothing."""
     return str(figure.get_label())
+
+
+def _in_symbols(figure: Figure) -> None:
+    """Units with their signs, wherever a text stands."""
+    from matplotlib.text import Text
+
+    for text in figure.findobj(Text):
+        text.set_text(with_symbols(text.get_text()))
+    for axis in (axis for ax in figure.axes for axis in (ax.xaxis, ax.yaxis)):
+        texts = [label.get_text() for label in axis.get_ticklabels()]
+        signs = [with_symbols(text) for text in texts]
+        if signs != texts:  # words in the place of numbers
+            axis.set_ticks(axis.get_ticklocs(), signs)
 
 
 def backing() -> dict[str, Any]:

@@ -332,9 +332,13 @@ def test_units_have_their_signs(tmp_path: Path) -> None:
     figure, ax = blank()
     ax.set_xlabel("phase 0.1 A, 200 ohm")
     ax.text(0.5, 0.5, "3 uF at 30 deg")
+    ax.set_yticks([0.2, 0.4], ["as stated\n2000 ohm", "other"])
     svg, _ = write_figure(figure, tmp_path, "signs", "signs")
-    assert "phase 0.1 A, 200 Ω" in svg.read_text(encoding="utf-8")
-    assert "3 µF at 30°" in svg.read_text(encoding="utf-8")
+    written = svg.read_text(encoding="utf-8")
+    assert "phase 0.1 A, 200 Ω" in written
+    assert "3 µF at 30°" in written
+    assert "2000 Ω" in written
+    assert "ohm" not in written
 
 
 def test_thousands_of_candidates_stay_a_small_file(tmp_path: Path) -> None:
