@@ -120,7 +120,10 @@ def _title(one: Shown, of: str) -> list[str]:
     case = one.case
     much = f"{case.ratio:.3g} times" if case.ratio >= 2 else f"{percent(case.ratio, 3)} of"
     happens = f"Trip after {one.trips_s:.3g} s" if tells_trip(one) else "No trip"
-    lines = [f"{of}{happens}: {one.element} element at {much} its pick-up"]
+    measures = f"{one.element} element reaches {much} its pick-up"
+    if one.delay_s:
+        measures = f"{one.element} element holds {much} its pick-up for {one.delay_s:g} s"
+    lines = [f"{of}{happens}: {measures}"]
     kind = case.stratum.kind.replace("_", " ")
     if case.stratum.side is Side.INTERNAL:
         kind += " fault"
