@@ -43,6 +43,7 @@ _RC: dict[str, Any] = {
     "grid.color": "#dddddd",
     "axes.edgecolor": "#555555",
     "lines.linewidth": 1.6,
+    "path.simplify_threshold": 0.25,  # pixels: curves of a thousand points stay small files
     "text.parse_math": False,
     "axes.formatter.use_mathtext": False,
 }
