@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Iterator
+from typing import Literal
 
 from studies.connections.facts import Connections, Ct, Group, entries
 from studies.connections.plan import (
@@ -14,6 +15,7 @@ from studies.connections.plan import (
     LARGE,
     LEAD,
     NORMAL,
+    RIGHT,
     SMALL,
     Plan,
     leg_top,
@@ -145,7 +147,7 @@ def _ct(facts: Connections, places: Plan, ct: Ct) -> Iterator[Shape]:
     x, y = places.of(ct)
     yield Circle(f"CT {ct.place}", _role(ct), (x, y), RING)
     left, right = ("P2", "P1") if facts.end_of(ct.place) else ("P1", "P2")
-    small = SMALL - 0.8
+    small = SMALL - 1.0
     yield Text("mark", Role.NOTE, left, (x - 2.0, y - 1.0), small, "right", "bottom")
     yield Text("mark", Role.NOTE, right, (x + 2.0, y - 1.0), small, "left", "bottom")
     yield Text("mark", _role(ct), "S1", (x - LEAD - 0.4, y + 3.6), small, "right")
@@ -200,7 +202,7 @@ def _leg(facts: Connections, places: Plan, k: int) -> Iterator[Shape]:
         yield Line("leg", Role.SECONDARY, ((x, y + BOX), (x, y + BOX + BOX_GAP)))
         y += BOX + BOX_GAP
     for element in leg.elements:
-        box = (x, y + BOX / 2), 9.4, BOX
+        box = (x, y + BOX / 2), 9.8, BOX
         yield Box(f"element {element.letter}", Role.SECONDARY, *box)
         middle = x, y + BOX / 2
         yield Text("number", Role.SECONDARY, element.number, middle, SMALL, "center", bold=True)
@@ -216,7 +218,7 @@ def _leg(facts: Connections, places: Plan, k: int) -> Iterator[Shape]:
 
 def _words(texts: tuple[str, ...], x: float, y: float) -> Iterator[Shape]:
     for k, words in enumerate(texts):
-        at = x + BESIDE, y + 1.6 + k * line_height(SMALL)
+        at = x + BESIDE, y + 1.5 + k * line_height(SMALL)
         yield Text("leg words", Role.NOTE, words, at, SMALL)
 
 
@@ -235,7 +237,7 @@ def _rail(facts: Connections, places: Plan, k: int) -> Iterator[Shape]:
         yield Circle(f"tap {leg.name} {place}", role, (x, y), DOT, filled=True)
         if side > 0:
             lead = "S1" if sense > 0 else "S2"
-            yield Text("mark", role, lead, (x + 0.8, y - 1.3), SMALL - 0.8)
+            yield Text("mark", role, lead, (x + 0.8, y - 1.3), SMALL - 1.0)
         ends.append(x)
     yield Line(f"rail {leg.name}", Role.SECONDARY, ((min(ends), y), (max(ends), y)))
 
@@ -259,7 +261,10 @@ def _returns(facts: Connections, places: Plan) -> Iterator[Shape]:
         yield Line("return core", Role.SECONDARY, ((x, at_y + 7.0), (x, y)))
         yield Circle("joint", Role.SECONDARY, (x, y), DOT, filled=True)
         words = f"return core {group.return_core}"
-        yield Text("return core words", Role.NOTE, words, (x + 1.8, at_y + 4.4), SMALL)
+        at_line = group.name in RIGHT
+        at = x + (-1.8 if at_line else 1.8), at_y + 4.4
+        across: Literal["left", "right"] = "right" if at_line else "left"
+        yield Text("return core words", Role.NOTE, words, at, SMALL, across)
         ends.append(x)
     yield Line("return rail", Role.SECONDARY, ((min(ends), y), (max(ends), y)))
 

@@ -12,15 +12,15 @@ from montecarlo.relays.places import NEUTRAL_CONDUCTOR
 from studies.connections.facts import Connections, Ct, Leg, entries
 from studies.connections.shapes import line_height, text_width
 
-PITCH = 9.5  # from one CT to the next
+PITCH = 9.0  # from one CT to the next
 ALONE = 17.0  # what the neutral's CT takes
-EARTHING = 22.0
-GAP = 5.0
+EARTHING = 20.0
+GAP = 4.0
 ENDS = 9.0  # right of the last CT, with the names of the phases
 PHASE_STEP = 9.0
 RAIL_STEP = 4.5
-BOX, BOX_GAP = 6.0, 2.4  # height of a part of a leg, and what is left below it
-SMALL, NORMAL, LARGE = 5.6, 6.2, 7.5  # points
+BOX, BOX_GAP = 6.0, 2.6  # height of a part of a leg, and what is left below it
+SMALL, NORMAL, LARGE = 6.3, 6.9, 8.0  # points
 LEFT = ("second_neutral_end", "neutral_end")  # from left to right
 RIGHT = ("line_end", "second_line_end")
 LEAD = 1.5  # from the middle of a CT to its leads
