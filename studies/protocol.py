@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.figure import Figure
 
+    from montecarlo.engine.stages import Stage
     from montecarlo.engine.workers import Workers
     from montecarlo.frames.result import Result
     from montecarlo.study.description import Study
@@ -79,12 +80,21 @@ class Drawn(Mapping[str, "Figure"]):
         return len(self._figures)
 
 
+def drawn(own: Mapping[str, Figure], *parts: Part) -> dict[str, Figure]:
+    """Figures of a room and of the steps after sampling."""
+    return {**own, **{name: figure for part in parts for name, figure in part.draw().items()}}
+
+
 class Kind(Protocol):
     """One kind of study; `study.kind` in the file names it.
 
     Its room's `run.py` reads as its question: `run` samples and hands what it found to `findings`;
     `findings` names the other steps in order: what takes time (each told to `progress`), tables,
     text, and figures, which are drawn last."""
+
+    def stages(self, study: Study) -> Iterator[Stage]:
+        """What `run` begins, in this order, as far as is known before it."""
+        ...
 
     def run(
         self, study: Study, *, workers: Workers | int | None, progress: Progress = silent

@@ -39,6 +39,7 @@ ROOMS = {
     "drivers": 4,
     "alternatives": 4,
     "measured": 4,
+    "compare": 4,
     "cli": 6,
 }
 RANK = {"montecarlo": ENGINE, "studies": ROOMS}
@@ -49,7 +50,6 @@ HEAVY = {
     "seaborn",
     "matplotlib",
     "joblib",
-    "tqdm",
     "xlsxwriter",
     "distributed",
     "filelock",

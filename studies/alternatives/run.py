@@ -3,18 +3,20 @@ numbers."""
 
 from __future__ import annotations
 
-from functools import partial
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from montecarlo.engine.progress import Progress, silent
+from montecarlo.engine.stages import Stage, named, stages_of
 from montecarlo.study.assumption_sets import AS_STATED
 from montecarlo.study.description import Study
 from studies.alternatives.figures import figures
-from studies.alternatives.frames import SideBySide, run_side_by_side
+from studies.alternatives.frames import SideBySide, run_side_by_side, studies_of
 from studies.alternatives.text import alternatives_text
-from studies.protocol import Drawn, Findings
+from studies.protocol import Drawn, Findings, drawn
 from studies.report.catalogue import with_unit
 from studies.report.notes import sentences_of_all
+from studies.sweep.sources import of_first_choice
 
 if TYPE_CHECKING:
     from montecarlo.engine.workers import Workers
@@ -22,6 +24,11 @@ if TYPE_CHECKING:
 
 class StudyAlternatives:
     """study.kind = "alternatives"."""
+
+    def stages(self, study: Study) -> Iterator[Stage]:
+        """Both samples of the study as stated and of every alternative."""
+        for name, other in studies_of(study).items():
+            yield from named(stages_of(other), name)
 
     def run(
         self, study: Study, *, workers: Workers | int | None, progress: Progress = silent
@@ -50,10 +57,12 @@ def findings(compared: SideBySide) -> Findings:
     }
     if len(compared.closest):
         frames["closest"] = compared.closest
+    more = of_first_choice(compared.results)
     return Findings(
-        with_unit(frames, compared.study),
-        Drawn(partial(figures, compared)),
+        with_unit({**frames, **more.frames}, compared.study),
+        Drawn(lambda: drawn(figures(compared), more)),
         provenance={**compared.provenance, "told": sentences_of_all(compared.results)},
         text=tuple(alternatives_text(compared)),
         begin=("alternatives.csv", "alternatives.svg"),
+        files=more.files,
     )

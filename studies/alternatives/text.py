@@ -1,10 +1,10 @@
-"""What a finished comparison of alternatives says on the terminal: a table, and what the numbers
-allow to conclude."""
+"""What a comparison of alternatives says: the largest gain first, then a line an alternative, the
+differences from the study as stated, and what the intervals show."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.estimates.verdicts import Verdict
@@ -12,164 +12,196 @@ from montecarlo.quantities.wording import listed
 from montecarlo.study.axes import KEYS
 from studies.alternatives.frames import SideBySide
 from studies.report.blocks import Block, Lead, Section, Table, items, paragraphs
-from studies.report.catalogue import NOTES
+from studies.report.catalogue import NOTES, capital
 from studies.report.notes import unresolved_sentence
-from studies.report.numbers import bare, cost_cell, false_trips, gap, with_limits
+from studies.report.numbers import (
+    GAPS,
+    bare,
+    cost_cell,
+    cost_with_limits,
+    gap_cell,
+    in_both,
+    per_year,
+    with_limits,
+)
 from studies.report.safety import REVIEW
-from studies.report.words import scheme_name, setting_text
+from studies.report.words import SAME, scheme_name, setting_text
 from studies.sweep.closest import closest_of_each
 from studies.sweep.doubts import of_each
+from studies.sweep.text import SHARES
 
 if TYPE_CHECKING:
     import pandas as pd
 
+Row = Mapping[str, Any]
 MOST_NAMED = 4  # alternatives in one sentence; the table has all
-WHAT = {"p_missed": "Missed faults", "p_false": "False trips"}
+COST = "cost_per_year"
+SCALES = {COST: 1}  # of a difference; probabilities in percentage points
+HEADS = {"p_missed": "missed, points", "p_false": "false, points"}
 ELSEWHERE = (
-    "What each run has to tell of itself (solutions, weighted samples, candidates refused on fresh"
-    " numbers) stands in provenance.json."
+    "Notes of single runs (solutions, weighted samples, rejected candidates) stand in"
+    " provenance.json."
 )
 
 
 def alternatives_text(compared: SideBySide) -> list[Block]:
-    """The table, the conclusion, and which runs lost samples."""
+    """The answer, both tables, and which runs lost samples."""
     cost = compared.study.policy.least_annual_cost
     unit = "" if cost is None else f"{cost.unit} a year"
+    rows, differences = compared.table.to_dict("records"), compared.differences
     chosen = compared.table["scheme"].astype(bool).any()
-    said = conclusion(compared.table, compared.differences, unit)
     return [
-        Lead((*said, *([REVIEW] if chosen else []))),
+        Lead((*answer(rows, differences, unit), *([REVIEW] if chosen else []))),
         *of_each(compared.doubts),
-        _table(compared.table, unit),
-        *paragraphs(*closest_of_each(compared.results)),
+        _table(rows, unit),
+        *gaps_table(rows, differences, unit),
+        *paragraphs(" ".join(further(rows, differences, unit)), *closest_of_each(compared.results)),
         Section(NOTES, items((ELSEWHERE, unresolved_sentence(compared.unresolved_rows)))),
     ]
 
 
-def _table(table: pd.DataFrame, unit: str) -> Table:
-    weighed = "cost_per_year" in table
+# --- tables -------------------------------------------------------------------
+
+
+def _table(rows: Sequence[Row], unit: str) -> Table:
     cells = tuple(
         (
             row["alternative"],
             _bare(row, "p_missed", 3),
             _bare(row, "p_false", 2),
-            *([cost_cell(row)] if weighed else []),
+            *([cost_cell(row)] if unit else []),
             _setting(row),
         )
-        for row in table.to_dict("records")
+        for row in rows
     )
-    head = ("alternative", "missed %", "false %", *(["cost"] if weighed else []), "best setting")
-    notes = (f"cost: {unit}; (95 % limits)",) if unit else ()
-    return Table(head, cells, "<>>><" if weighed else "<>><", notes=notes)
+    head = ("alternative", "missed %", "false %", *(["cost"] if unit else []), "best setting")
+    notes = [f"each at its best setting under its policy, on the same random numbers; {SHARES}"]
+    notes += [f"cost: {unit}; (95 % limits)"] if unit else []
+    return Table(head, cells, "<>>><" if unit else "<>><", notes=tuple(notes))
 
 
-def conclusion(rows: pd.DataFrame, differences: pd.DataFrame, unit: str = "") -> list[str]:
-    """Three to seven sentences; none claims more than its interval. `unit`: of costs, where the
-    policy weighs them."""
-    stated, *others = rows.to_dict("records")
+def gaps_table(rows: Sequence[Row], differences: pd.DataFrame, unit: str) -> Iterator[Table]:
+    """Every alternative minus the study as stated; none where nothing is compared."""
+    if not len(differences):
+        return
+    found = {(row["alternative"], row["quantity"]): row for row in differences.to_dict("records")}
+    heads = HEADS | ({COST: unit} if unit else {})
+    cells: list[tuple[str, ...]] = []
+    for row in rows[1:]:
+        gaps = {name: found.get((row["alternative"], name)) for name in heads}
+        shown = [gap_cell(gap, SCALES.get(name, 100)) for name, gap in gaps.items()]
+        cells.append((row["alternative"], *shown))
+    head = ("minus as stated", *heads.values())
+    yield Table(head, tuple(cells), "<" + ">" * len(heads), notes=GAPS)
+
+
+# --- the answer ---------------------------------------------------------------
+
+
+def answer(rows: Sequence[Row], differences: pd.DataFrame, unit: str = "") -> Iterator[str]:
+    """What gains most, and which alternatives change the choice; no claim beyond its interval.
+    `unit`: of costs, where the policy weighs them."""
+    stated, *others = rows
+    if not stated["scheme"]:
+        yield "No setting can be chosen for the study as stated, so nothing is compared with it."
+        return
     chosen = [row for row in others if row["scheme"]]
-    sentences = [_as_stated(stated)]
-    if chosen and stated["scheme"]:
-        sentences.append(_moves(stated, chosen))
-        sentences += [
-            _gaps(differences[differences["quantity"] == quantity], what)
-            for quantity, what in WHAT.items()
-        ]
-        costs = differences[differences["quantity"] == "cost_per_year"]
-        if unit and len(costs):
-            sentences.append(_gaps(costs, f"Cost, {unit}", ("less", "more"), 1))
-    return [
-        *sentences,
-        *_not_allowed(rows.to_dict("records")),
-        "Each stands at its own best setting, on the same random numbers; differences are in"
-        " percentage points, with 95 % limits that hold for all alternatives together.",
-    ]
+    if chosen:
+        yield _gain(stated, chosen, differences, unit)
+        yield _changes(stated, chosen)
+    yield f"As stated: {scheme_name(stated['scheme'])}, {setting_text(stated)}."
+    yield f"{in_both(stated)} {per_year(stated)}"
 
 
-def _not_allowed(rows: list[dict[str, Any]]) -> list[str]:
-    """Where nothing can be chosen, or the choice misses the limit on the numbers that all share;
-    one sentence."""
-    nothing = [row["alternative"] for row in rows[1:] if not row["scheme"]]
-    lost = [row["alternative"] for row in rows if row["scheme"] and not row["allowed"]]
-    parts = [f"under {_named(nothing)} no candidate can be chosen"] if nothing else []
-    if lost:
-        parts.append(
-            f"on the random numbers that all share, the choice of {_named(lost)} misses its"
-            " policy's limit"
+def _gain(stated: Row, chosen: Sequence[Row], differences: pd.DataFrame, unit: str) -> str:
+    """The largest significant fall of what the policy makes small."""
+    aim, what = (COST, "the cost") if unit else ("p_missed", "missed faults")
+    own = differences[differences["quantity"] == aim]
+    falls = own[(own["verdict"] != Verdict.ALIKE) & (own["difference"] < 0)]
+    if not len(falls):
+        return (
+            f"No alternative significantly reduces {what}, {_worth(stated, unit)} in the study as"
+            " stated."
         )
-    text = "; ".join(parts)
-    return [f"{text[0].upper()}{text[1:]}."] if text else []
-
-
-def _as_stated(row: Mapping[str, Any]) -> str:
-    if not row["scheme"]:
-        return "As stated no candidate can be chosen, so that nothing is compared with it."
+    best = falls.loc[falls["difference"].idxmin(), "alternative"]
+    row = next(row for row in chosen if row["alternative"] == best)
     return (
-        f"As stated, {scheme_name(row['scheme'])} with {setting_text(row)} is best: it misses"
-        f" {with_limits(row, 'p_missed', 3)} of the internal faults within reach and"
-        f" {false_trips(row)}."
+        f'"{best}" reduces {what} most: from {_worth(stated, unit)} as stated to'
+        f" {_worth(row, unit)}."
     )
 
 
-def _moves(stated: Mapping[str, Any], others: list[dict[str, Any]]) -> str:
-    """Which alternatives choose otherwise."""
+def _worth(row: Row, unit: str) -> str:
+    if unit:
+        return cost_with_limits(row, unit.removesuffix(" a year"))
+    return with_limits(row, "p_missed", 3)
+
+
+def _changes(stated: Row, others: Sequence[Row]) -> str:
+    """Which alternatives lead to another setting."""
     moved = [row["alternative"] for row in others if _of_setting(row) != _of_setting(stated)]
     if not moved:
-        return "It chooses that too." if len(others) == 1 else "All of them choose that too."
-    rest = ""
-    if len(moved) < len(others):
-        rest = "; the others keep it"
-    elif len(others) > 1:
-        rest = "; none keeps it"
-    return f"The choice moves under {_named(moved)}{rest}."
+        return "The best setting stays the same."
+    text = f"The best setting changes with {_named(moved)}"
+    return f"{text} and stays the same with the others." if len(moved) < len(others) else f"{text}."
 
 
-def _of_setting(row: Mapping[str, Any]) -> tuple[Any, ...]:
+def _of_setting(row: Row) -> tuple[Any, ...]:
     return (row["scheme"], *(None if math.isnan(row[name]) else row[name] for name in KEYS))
 
 
-def _gaps(
-    gaps: pd.DataFrame, what: str, words: tuple[str, str] = ("fewer", "more"), scale: float = 100
-) -> str:
-    """Who has fewer, who more, who cannot be told apart: the largest differences first."""
+# --- sentences ----------------------------------------------------------------
+
+
+def further(rows: Sequence[Row], differences: pd.DataFrame, unit: str = "") -> Iterator[str]:
+    """Who has more, who less, and where nothing can be chosen."""
+    whats = {"p_missed": ("missed faults", "Fewer", "More")}
+    whats["p_false"] = ("false trips", "Fewer", "More")
+    if unit:
+        whats[COST] = ("cost", "Lower", "Higher")
+    for quantity, words in whats.items():
+        yield from _gaps(differences[differences["quantity"] == quantity], *words)
+    nothing = [row["alternative"] for row in rows[1:] if not row["scheme"]]
+    if nothing:
+        yield f"No setting can be chosen with {_named(nothing)}."
+    lost = [row["alternative"] for row in rows if row["scheme"] and not row["allowed"]]
+    if lost:
+        yield (
+            "On the random numbers that all share, the choice misses its policy's limit with"
+            f" {_named(lost)}."
+        )
+
+
+def _gaps(gaps: pd.DataFrame, what: str, less: str, more: str) -> Iterator[str]:
+    """The largest differences first."""
     rows = sorted(gaps.to_dict("records"), key=lambda row: -abs(row["difference"]))
     apart = [row for row in rows if row["verdict"] is not Verdict.ALIKE]
-    same = [row["alternative"] for row in rows if row["verdict"] is Verdict.ALIKE]
-    parts = []
-    for word, sign in zip(words, (-1, 1), strict=True):
-        if some := [row for row in apart if sign * row["difference"] > 0]:
-            parts.append(f"{word} under {_with_limits(some, scale)}")
-    if same:
-        from_it = "" if apart else " from it"
-        parts.append(f"not distinguishable{from_it} under {_named(same)}")
-    return f"{what}: {'; '.join(parts)}."
-
-
-def _with_limits(rows: list[dict[str, Any]], scale: float) -> str:
-    texts = [f'"{row["alternative"]}" ({", ".join(gap(row, scale))})' for row in rows[:MOST_NAMED]]
-    return listed([*texts, *_more(len(rows))])
+    for word, sign in ((less, -1), (more, 1)):
+        if some := [row["alternative"] for row in apart if sign * row["difference"] > 0]:
+            yield f"{word} {what}: {_named(some)}."
+    if same := [row["alternative"] for row in rows if row["verdict"] is Verdict.ALIKE]:
+        yield f"{capital(SAME)} in {what}: {_named(same)}."
 
 
 def _named(names: list[str]) -> str:
-    return listed([*(f'"{name}"' for name in names[:MOST_NAMED]), *_more(len(names))])
-
-
-def _more(count: int) -> list[str]:
-    return [f"{count - MOST_NAMED} more"] if count > MOST_NAMED else []
+    """The first of them; the tables have all."""
+    more = len(names) - MOST_NAMED
+    rest = [f"{more} more"] if more > 0 else []
+    return listed([*(f'"{name}"' for name in names[:MOST_NAMED]), *rest])
 
 
 # --- cells --------------------------------------------------------------------
 
 
-def _setting(row: Mapping[str, Any]) -> str:
+def _setting(row: Row) -> str:
     return (
         f"{scheme_name(row['scheme'])}: {setting_text(row)}"
         if row["scheme"]
-        else "no candidate can be chosen"
+        else "no setting can be chosen"
     )
 
 
-def _bare(row: Mapping[str, Any], name: str, digits: int) -> str:
+def _bare(row: Row, name: str, digits: int) -> str:
     """A probability in per cent without its sign; an upper limit where none was seen."""
     if math.isnan(row[name]):
         return "-"

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 KNOWN = {
     1: "in which quarter of its range it lies",  # by columns (estimates.drivers.worth)
-    6: "whether the mean of the six CTs is low or high and their ends are near or far apart",
+    6: "whether the mean of the six CTs is low or high, and whether their two ends differ much",
     4: "whether the phase elements' mean and the earth element's are low or high",
 }
 

@@ -1,5 +1,5 @@
-"""What a study of drivers says: which input decides, and what to specify or to measure first, in
-plain words. Every sentence stays within its intervals."""
+"""What a study of drivers says: what to specify and to measure first, then which inputs decide.
+Every sentence stays within its intervals."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ from montecarlo.estimates.verdicts import Verdict
 from montecarlo.quantities.wording import listed
 from studies.drivers.effects import POSITION
 from studies.drivers.samples import CENTRE, HALVED
-from studies.report.blocks import Block, Lead, Section, items, paragraphs
-from studies.report.catalogue import NOTES
+from studies.report.blocks import Block, Lead, Section, Table, items, paragraphs
+from studies.report.catalogue import NOTES, capital
 from studies.report.notes import to_know, unresolved_sentence
-from studies.report.numbers import percent, with_limits
+from studies.report.numbers import in_both, percent
 from studies.report.safety import REVIEW
-from studies.report.words import input_name, scheme_name, setting_text
+from studies.report.words import SAME, input_name, scheme_name, setting_text
 from studies.sweep.closest import closest_text
 from studies.sweep.doubts import doubts_text
 
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from studies.drivers.answers import Drivers
 
 FEW_HITS = 50.0
+MOST_LEADING = 3  # inputs of one output; the table has all
 WORDS = {"p_missed": "missed faults", "p_false": "false trips", "cost_per_year": "cost"}
 
 
@@ -41,27 +42,26 @@ def drivers_text(
     frames : mapping of str to DataFrame
         By name of the table.
     peak : str
-        What is to be said of the peak voltage.
+        A sentence on the peak voltage.
 
     Returns
     -------
     list of Block
     """
-    installations = found.worths
+    installation = found.worths
     return [
         Lead(
             (
-                _specify(frames["what_if"], installations),
+                _specify(frames["what_if"], installation),
                 _measure(result, frames["worth_of_measuring"]),
                 _setting(result, found),
                 REVIEW,
             )
         ),
         *doubts_text(result.doubts, result.chosen or 0),
+        *_leaders(frames["drivers"]),
         *paragraphs(
-            _assumed(frames["what_if"], installations),
-            _reach(frames["drivers"]),
-            _spill(frames["drivers"]),
+            _assumed(frames["what_if"], installation),
             *closest_text(result.study, result.closest),
         ),
         Section(NOTES, items((*_notes(found), *to_know(result), peak))),
@@ -72,69 +72,60 @@ def _setting(result: Result, found: Drivers) -> str:
     number = result.outcome.first.settings.index(found.setting) + 1
     row = result.candidates.set_index("candidate").loc[number].to_dict()
     which = (
-        "Chosen and looked at"
+        "These answers hold for the recommended setting"
         if result.chosen
-        else "Nothing can be chosen; looked at is what is nearest to the limit"
+        else "No setting meets the policy; the closest one is analysed instead"
     )
-    batch = "a fresh batch" if row["batch"] == 2 else "the study's own batch"
+    own = "" if row["batch"] == 2 else " Both from the samples that were used to choose."
     return (
-        f"{which}: no. {number}, {scheme_name(row['scheme'])}, {setting_text(row)}; it misses"
-        f" {_with_limits(row, 'p_missed', 3)} of the internal faults within reach and trips falsely"
-        f" on {_with_limits(row, 'p_false', 2)} of the external events ({batch})."
+        f"{which}: no. {number}, {scheme_name(row['scheme'])}, {setting_text(row)}."
+        f" {in_both(row)}{own}"
     )
-
-
-def _with_limits(row: Mapping[str, Any], name: str, digits: int) -> str:
-    if row[name] > 0:
-        return with_limits(row, name, digits)
-    return f"fewer than {percent(row[f'{name}_high'], digits)} (none seen)"
 
 
 # --- Sobol' effects -----------------------------------------------------------
 
 
-def _reach(drivers: pd.DataFrame) -> str:
-    rows = drivers[drivers["output"] == POSITION]
-    if not len(rows):
-        return ""
-    if not rows["total"].any():
-        return (
-            "How much of the winding is protected depends on nothing here: it is the same for every"
-            " earth fault."
-        )
-    return (
-        f"How much of the winding is protected depends {_leading(rows)}, as shares of its variance."
-    )
-
-
-def _spill(drivers: pd.DataFrame) -> str:
-    """Of the external events, each by itself."""
-    parts = [
-        f'in "{kind}" {_leading(rows)}'
-        for kind, rows in drivers[drivers["side"] == "external"].groupby("type", sort=False)
+def _leaders(drivers: pd.DataFrame) -> list[Block]:
+    """The inputs that lead, of the winding and of each external event."""
+    rows = [
+        ("protected part of the winding", _leading(some))
+        for some in [drivers[drivers["output"] == POSITION]]
+        if len(some)
     ]
-    return (
-        f"What the elements get of an external event depends {'; '.join(parts)}." if parts else ""
+    rows += [
+        (f"currents in the elements, {kind.replace('_', ' ')}", _leading(some))
+        for kind, some in drivers[drivers["side"] == "external"].groupby("type", sort=False)
+    ]
+    notes = (
+        "in brackets: total effect as a share of the output's variance, 95 % limits",
+        "several inputs in one row do not differ significantly from the first",
     )
+    head = ("output", "depends most on")
+    return [Table(head, tuple(rows), "<<", notes=notes)] if rows else []
 
 
 def _leading(rows: pd.DataFrame) -> str:
-    """The inputs that no other can be told to exceed, by total effects. rows: of one output, the
+    """The inputs that no other significantly exceeds, by total effects. rows: of one output, the
     largest first."""
+    if not rows["total"].any():
+        return "no input: it does not vary"
     best = rows.iloc[0]
     if not best["total_low"] > 0:
-        return "on no input that these samples can name"
+        return "no single input that these samples show"
     level = rows[rows["total_high"] >= best["total_low"]]
     shares = [
-        f"{input_name(row['input'])} ({100 * row['total_low']:.0f} to"
-        f" {100 * row['total_high']:.0f} %)"
-        for row in level.to_dict("records")
+        f"{input_name(row['input'])} ({_share(row)})"
+        for row in level[:MOST_LEADING].to_dict("records")
     ]
-    if len(shares) == 1:
-        return f"most on {shares[0]}"
-    if len(shares) > 4:
-        return f"on {len(shares)} inputs that cannot be told apart, {shares[0]} among them"
-    return f"most on {listed(shares)}, which cannot be told apart"
+    more = len(level) - MOST_LEADING
+    return listed([*shares, f"{more} more"] if more > 0 else shares)
+
+
+def _share(row: Mapping[str, Any]) -> str:
+    """Limits of a share of a variance, which lies from 0 to 100 %."""
+    low, high = (min(max(100 * row[f"total_{end}"], 0.0), 100.0) for end in ("low", "high"))
+    return f"{low:.0f} to {high:.0f} %"
 
 
 # --- what if ------------------------------------------------------------------
@@ -145,14 +136,16 @@ def _specify(what_if: pd.DataFrame, installations: Collection[str]) -> str:
     rows = what_if[what_if["input"].isin(installations)]
     if not len(rows):
         return (
-            "Specify first: no input of the installation moves either probability by more than its"
-            " interval."
+            "Specify first: none; no input of the installation changes either probability"
+            " significantly."
         )
     if falls := _falls(rows):
-        return f"Specify first, of the installation: half as uncertain, {falls}."
+        return f"Specify first: {falls}"
+    count = rows["input"].nunique()
+    inputs = "the one input" if count == 1 else f"any of the {count} inputs"
     return (
-        f"Specify first: nothing here; with any of the installation's {rows['input'].nunique()}"
-        " inputs looked at half as uncertain, neither probability falls by more than its interval."
+        f"Specify first: none. Half the uncertainty of {inputs} of the installation that were"
+        " tried lowers neither probability significantly."
     )
 
 
@@ -160,13 +153,20 @@ def _assumed(what_if: pd.DataFrame, installations: Collection[str]) -> str:
     """Of what differs from event to event: assumptions of the study, or matters of protection
     outside the zone."""
     falls = _falls(what_if[~what_if["input"].isin(installations)])
-    return f"Of what differs from event to event: half as uncertain, {falls}." if falls else ""
+    return f"Largest effect of the inputs that differ from event to event: {falls}" if falls else ""
 
 
 def _falls(rows: pd.DataFrame) -> str:
-    """Of both probabilities what lowers them most."""
-    each = (_first(rows[rows["quantity"] == name]) for name in ("p_missed", "p_false"))
-    return "; ".join(filter(None, each))
+    """What lowers each probability most: names, then a few sentences on each."""
+    each = [
+        falls
+        for name in ("p_missed", "p_false")
+        if len(falls := _halved(rows[rows["quantity"] == name]))
+    ]
+    names = dict.fromkeys(_name(_largest(falls)["input"]) for falls in each)
+    return (
+        " ".join([f"{listed(names)}.", *(_lowers(rows, falls) for falls in each)]) if each else ""
+    )
 
 
 def _shown(rows: pd.DataFrame) -> pd.DataFrame:
@@ -175,32 +175,39 @@ def _shown(rows: pd.DataFrame) -> pd.DataFrame:
 
 
 def _like(rows: pd.DataFrame, best: pd.Series[Any]) -> str:
-    """What cannot be told in size from the largest fall."""
+    """Whose fall does not differ in size from the largest."""
     others = rows[rows["difference_low"] <= best["difference_high"]]["input"]
     names = listed(_name(key) for key in others if key != best["input"])
-    return f", not distinguishable in size from {names}" if names else ""
+    return f" {capital(SAME)} in size: {names}." if names else ""
 
 
-def _first(rows: pd.DataFrame) -> str:
-    """The largest fall with an input half as uncertain that is more than its interval, and what
-    cannot be told from it; "" if there is none."""
-    told = _shown(rows[rows["change"] == HALVED])
-    if not len(told):
-        return ""
-    best = told.loc[told["difference"].idxmin()]
-    fixed = rows[(rows["change"] == CENTRE) & (rows["input"] == best["input"])].iloc[0]
+def _halved(rows: pd.DataFrame) -> pd.DataFrame:
+    """The significant falls with an input half as uncertain."""
+    return _shown(rows[rows["change"] == HALVED])
+
+
+def _largest(falls: pd.DataFrame) -> pd.Series[Any]:
+    return falls.loc[falls["difference"].idxmin()]
+
+
+def _lowers(rows: pd.DataFrame, falls: pd.DataFrame) -> str:
+    """By how much the input with the largest fall lowers a probability."""
+    best = _largest(falls)
+    centred = (rows["change"] == CENTRE) & (rows["quantity"] == best["quantity"])
+    fixed = rows[centred & (rows["input"] == best["input"])].iloc[0]
     low, high = (0.0 - 100 * best[f"difference_{end}"] for end in ("high", "low"))
     return (
-        f"{_name(best['input'])} would lower {WORDS[best['quantity']]} by {low:.2g} to {high:.2g}"
-        f" percentage points, {_left(best)} (at its centre: {_left(fixed)}){_like(told, best)}"
+        f"Half the uncertainty of {_name(best['input'])} would lower {WORDS[best['quantity']]} by"
+        f" {low:.2g} to {high:.2g} percentage points, to {_left(best)}. With this input at its"
+        f" centre: {_left(fixed)}.{_like(falls, best)}"
     )
 
 
 def _left(row: Any) -> str:
     """What is left of a probability; where nothing is seen any more, its limit."""
     if row["p_then"] > 0:
-        return f"to {row['p_then'] / row['p_now']:.2g} times what they are"
-    return f"to none seen, fewer than {percent(row['p_then_high'])}"
+        return f"{row['p_then'] / row['p_now']:.2g} times as many"
+    return f"none seen, fewer than {percent(row['p_then_high'])}"
 
 
 def _name(key: str) -> str:
@@ -217,27 +224,26 @@ def _measure(result: Result, worth: pd.DataFrame) -> str:
     quantity = "p_missed" if result.study.policy.least_annual_cost is None else "cost_per_year"
     rows = worth[worth["quantity"] == quantity] if len(worth) else worth
     if not len(rows):
-        return "Measure first: nothing; no input varies from installation to installation."
+        return "Measure first: none; no input varies from installation to installation."
     cells = [name for name in rows.columns if name.startswith("chosen_") and name != "chosen_today"]
     if all((rows[name] == rows["chosen_today"]).all() for name in cells):
         return (
-            "Measure first: nothing on this grid; whatever an installation input turned out to be,"
-            " the same setting would be chosen, so that measuring is worth 0."
+            "Measure first: none. On this grid no measurement of an input of the installation would"
+            " change the setting."
         )
     better = _shown(rows)
     if not len(better):
         best = rows.loc[rows["difference_low"].idxmin()]
         return (
-            "Measure first: no measurement is shown to be worth anything, since for every"
-            f" installation input the interval of the change of {WORDS[quantity]} holds 0 or lies"
-            " above it; the most that the samples leave open is"
-            f" {_amount(result, quantity, -best['difference_low'])} for {_name(best['input'])}."
+            f"Measure first: none. No measurement is shown to lower {WORDS[quantity]}. The most"
+            f" that the samples leave open is {_amount(result, quantity, -best['difference_low'])},"
+            f" for {_name(best['input'])}."
         )
     best = better.loc[better["difference"].idxmin()]
     lowered = _amount(result, quantity, -best["difference_high"], -best["difference_low"])
     return (
-        f"Measure first: {_name(best['input'])}; to know {best['known']}, and to choose anew for"
-        f" it, would lower {WORDS[quantity]} by {lowered}{_like(better, best)}."
+        f"Measure first: {_name(best['input'])}. Known would be {best['known']}. A setting chosen"
+        f" for it would lower {WORDS[quantity]} by {lowered}.{_like(better, best)}"
     )
 
 
@@ -254,33 +260,34 @@ def _amount(result: Result, quantity: str, *values: float) -> str:
 
 
 def _notes(found: Drivers) -> Iterator[str]:
-    """What to know of the tables."""
+    """On the tables."""
     sizes = ", ".join(f"{name.kind.replace('_', ' ')} {size}" for name, size in found.rows.items())
     yield (
-        f"Rows of their own for elasticities, what-ifs and worth of measuring ({sizes}); Sobol'"
-        f" effects from {found.effects[0].rows} rows of each of two nets, mixed input by input."
-        " What these rows show of the setting's own p is a second estimate: p_now in what_if.csv."
+        f"Elasticities, what-ifs and worth of measuring rest on samples of their own ({sizes})."
+        " p_now in what_if.csv is a second estimate from these."
     )
+    yield f"Sobol' effects rest on {found.effects[0].rows} rows of each of two nets."
     hits = found.effective["p_false"]
     if not found.now["p_false"].p > 0:
-        yield "No false trip among these rows, so that nothing is said of what moves them."
+        yield "No false trip was seen in these samples, so no input is named for false trips."
     elif hits < FEW_HITS:
         yield (
-            f"False trips rest on {hits:.0f} effective hits; below {FEW_HITS:.0f} their"
-            " elasticities and what-ifs are rough, and their intervals too short."
+            f"False trips rest on {hits:.0f} effective hits. Below {FEW_HITS:.0f} their"
+            " elasticities and what-ifs are rough, and their intervals are too short."
         )
     for part in found.effects:
         if part.floored > 0.005:
             yield (
-                f"{part.stratum}: {percent(part.floored)} of the critical pick-ups are below a"
-                " tenth of the finest candidate and count as that."
+                f"{part.stratum}: {percent(part.floored)} of the critical pick-ups lie below a"
+                " tenth of the finest candidate. They count as that tenth."
             )
     if changed := {each.change.key for each in found.what_if}:
         yield (
-            f"What-ifs are worked out for the {len(changed)} inputs whose elasticities stand"
-            " furthest from 0, by turns of p_missed and p_false; place along the winding aside."
+            f"What-ifs: {len(changed)} {'input' if len(changed) == 1 else 'inputs'} with the"
+            " largest elasticities of p_missed and p_false, without the place along the winding."
         )
     groups = [group for part in found.effects for group in part.groups]
     for name in dict.fromkeys(group.name for group in groups if len(group.keys) > 1):
-        yield f"Correlated, and so one line among the Sobol' effects: {name}."
-    yield f"For drivers: {unresolved_sentence(found.unresolved)}"
+        yield f"Correlated inputs, one row of the Sobol' effects: {name}."
+    if lost := unresolved_sentence(found.unresolved):
+        yield f"Samples for the drivers. {lost}"

@@ -3,16 +3,19 @@ what a fault burns."""
 
 from __future__ import annotations
 
-from functools import partial
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from montecarlo.engine.progress import Progress, silent
+from montecarlo.engine.stages import Stage, named, stages_of
 from montecarlo.study.description import Study
 from studies.earthing.figures import TRADE, figures
 from studies.earthing.frames import Options, run_options
+from studies.earthing.lasting import earth_faults_stage
 from studies.earthing.text import earthing_text
-from studies.protocol import Drawn, Findings
+from studies.protocol import Drawn, Findings, drawn
 from studies.report.notes import sentences_of_all
+from studies.sweep.sources import of_first_choice
 
 if TYPE_CHECKING:
     from montecarlo.engine.workers import Workers
@@ -20,6 +23,13 @@ if TYPE_CHECKING:
 
 class EarthingOptions:
     """study.kind = "earthing_options"."""
+
+    def stages(self, study: Study) -> Iterator[Stage]:
+        """Both samples of every option, then its earth faults."""
+        for name, option in study.options:
+            yield from named(stages_of(option), name)
+        for name, option in study.options:
+            yield from named(iter([earth_faults_stage(option)]), name)
 
     def run(
         self, study: Study, *, workers: Workers | int | None, progress: Progress = silent
@@ -50,10 +60,12 @@ def findings(options: Options) -> Findings:
     extra = {"closest": options.closest, "rare": options.joined("rare")}
     frames |= {name: frame for name, frame in extra.items() if len(frame)}
     drawable = options.table["protected_median"].notna().any()
+    more = of_first_choice(options.results)
     return Findings(
-        frames,
-        Drawn(partial(figures, options)) if drawable else {},
+        {**frames, **more.frames},
+        Drawn(lambda: drawn(figures(options), more)) if drawable else {},
         provenance={**options.provenance, "told": sentences_of_all(options.results)},
         text=tuple(earthing_text(options)),
         begin=("earthing_options.csv", f"{TRADE}.svg" if drawable else "candidates.csv"),
+        files=more.files,
     )

@@ -1,5 +1,5 @@
-"""What a comparison of earthing options says on the terminal: two lines an option, and what the
-intervals show."""
+"""What a comparison of earthing options says: the answer first, two tables, and what the intervals
+show."""
 
 from __future__ import annotations
 
@@ -11,11 +11,19 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from montecarlo.quantities.wording import listed
 from montecarlo.study.budget import too_few
 from studies.report.blocks import Block, Lead, Section, Table, items, paragraphs
-from studies.report.catalogue import NOTES
+from studies.report.catalogue import NOTES, capital
 from studies.report.notes import move_sentences, sentence, unresolved_sentence
-from studies.report.numbers import NONE_SEEN, bare, cell, cost_with_limits, percent, with_limits
+from studies.report.numbers import (
+    NONE_SEEN,
+    bare,
+    cell,
+    cost_with_limits,
+    per_year,
+    percent,
+    with_limits,
+)
 from studies.report.safety import REVIEW
-from studies.report.words import scheme_name, setting_text
+from studies.report.words import SAME, scheme_name, setting_text
 from studies.sweep.closest import closest_of_each
 from studies.sweep.doubts import of_each
 from studies.sweep.text import SHARES
@@ -28,13 +36,13 @@ if TYPE_CHECKING:
 Row = Mapping[str, Any]
 Signs = Counter[tuple[str, str, str]]  # 0 of a pair that is not compared
 ENERGIES = (
-    "The energy in the fault is I^2 R_f over its time: 0 in a bolted fault, whatever its current."
-    " Energies hold for the fault resistances and times that the study states; no interval holds"
-    " their uncertainty. The 95 % limits of differences hold for all pairs of options together."
+    "The energy in the fault is I^2 R_f over its time: 0 in a bolted fault. It holds for the fault"
+    " resistances and times that the study states. No interval holds their uncertainty. The 95 %"
+    " limits of differences hold for all pairs of options together."
 )
 ELSEWHERE = (
-    "What only some of the options have to tell (solutions, weighted samples, candidates refused"
-    " on fresh numbers) stands in provenance.json."
+    "Notes of single options (solutions, weighted samples, rejected candidates) stand in"
+    " provenance.json."
 )
 
 
@@ -51,13 +59,15 @@ def earthing_text(options: Options) -> list[Block]:
     """
     rows = options.table.to_dict("records")
     chosen = [row for row in rows if row["scheme"]]
+    signs = signs_of(options.differences)
     return [
-        Lead((*conclusion(rows, options.differences), *([REVIEW] if chosen else []))),
+        Lead((*answer(rows, signs), *([REVIEW] if chosen else []))),
         *of_each(options.doubts),
         _found(rows),
         *items(f"{row['option']}: {_setting(options, row)}" for row in chosen),
-        _burnt(rows),
+        _energies(rows),
         *paragraphs(
+            " ".join(further(rows, signs)),
             _costs(options, chosen),
             ENERGIES,
             *closest_of_each(options.results),
@@ -76,12 +86,12 @@ def _costs(options: Options, chosen: Sequence[Row]) -> str:
     cost = options.study.policy.least_annual_cost
     if cost is None or not chosen:
         return ""
-    each = [f'"{row["option"]}" {cost_with_limits(row, cost.unit)}' for row in chosen]
-    return f"Missed faults and false trips cost: {'; '.join(each)}."
+    each = [f'"{row["option"]}" {cost_with_limits(row, cost.unit)}.' for row in chosen]
+    return f"Cost of missed faults and false trips: {' '.join(each)}"
 
 
 def _notes(options: Options) -> Iterator[str]:
-    """What all options have to tell, and where the rest stands."""
+    """Notes that all options share, and where the rest stands."""
     notes = [outcome.notes for outcome in options.alternatives.outcomes.values()]
     alike = [note for note in notes[0] if all(note in others for others in notes)]
     yield from move_sentences(options.study)
@@ -110,17 +120,17 @@ def _found(rows: Sequence[Row]) -> Table:
         protected = [bare(row[f"protected_{word}"], 3) for word in ("median", "p05", "p95")]
         cells.append((row["option"], *shares, "{} ({}-{})".format(*protected)))
     notes = [
-        "each at its best setting under the policy, on the same fresh installations and events",
+        "each at its best setting under the policy, all on the same independent sample",
         f"{SHARES}; (95 % limits)",
-        "protected: median (5-95 % of the sampled earth faults)",
+        "protected winding: median (5th to 95th percentile of the sampled earth faults)",
     ]
     if any(row["p_false"] == 0 for row in rows):
         notes.append(NONE_SEEN)
-    head = ("option", "missed %", "false %", "winding protected %")
+    head = ("option", "missed %", "false %", "protected winding %")
     return Table(head, tuple(cells), "<>>>", notes=tuple(notes))
 
 
-def _burnt(rows: Sequence[Row]) -> Table:
+def _energies(rows: Sequence[Row]) -> Table:
     cells = []
     for row in rows:
         current = [f"{row[f'terminal_fault_a_{word}']:.3g}" for word in ("median", "p05", "p95")]
@@ -129,42 +139,24 @@ def _burnt(rows: Sequence[Row]) -> Table:
             for name in ("fault_energy_j", "resistor_energy_j")
         ]
         cells.append((row["option"], "{} ({}-{})".format(*current), *energies))
-    head = ("option", "A at the terminals", "in the fault", "in the resistor")
+    head = ("option", "A at the terminals", "energy in the fault", "energy in the resistor")
     notes = (
-        "at the terminals: a fault without resistance, median (5-95 % of the samples)",
-        "energies: mean of the sampled earth faults (95 % limits); in the fault I^2 R_f, 0 if it is"
-        " bolted",
+        "at the terminals: a fault without resistance, median (5th to 95th percentile)",
+        "energies: mean of the sampled earth faults (95 % limits)",
     )
     return Table(head, tuple(cells), "<>>>", notes=notes)
 
 
 def _energy(row: Row, name: str) -> str:
-    """Mean and limits in one unit: 12.1 (11.6-12.6) kJ."""
+    """Mean and limits in one unit: 12.1 kJ (11.6 to 12.6)."""
     mean, low, high = (row[f"{name}_mean{end}"] for end in ("", "_low", "_high"))
     units = ((1e9, "GJ"), (1e6, "MJ"), (1e3, "kJ"))
     scale, unit = next((pair for pair in units if mean >= pair[0]), (1.0, "J"))
-    return f"{mean / scale:.3g} ({low / scale:.3g}-{high / scale:.3g}) {unit}"
+    low = max(low, 0.0)  # no energy is below 0
+    return f"{mean / scale:.3g} {unit} ({low / scale:.3g} to {high / scale:.3g})"
 
 
-# --- sentences ----------------------------------------------------------------
-
-
-def conclusion(rows: Sequence[Row], differences: pd.DataFrame) -> Iterator[str]:
-    """What the numbers say of the options, a sentence each; nothing that an interval does not
-    show."""
-    standing = [row for row in rows if not math.isnan(row["p_missed"])]
-    if without := [row["option"] for row in rows if math.isnan(row["p_missed"])]:
-        yield (
-            f"With {_names(without)} no candidate can be chosen (candidates.csv says why), so what"
-            " it burns is not told; what comes closest stands below."
-        )
-    if standing:
-        signs = _signs(differences)
-        yield f"{_least_and_most(standing, signs, MISSED)}."
-        yield f"{_least_and_most(standing, signs, BURNT)}{_unseen(standing)}."
-        yield from _both(standing, signs)
-    yield _at_the_terminals(rows)
-    yield f"{'; '.join(filter(None, (_rule(rows), _rating(rows))))}."
+# --- the answer ---------------------------------------------------------------
 
 
 class _Quantity(NamedTuple):
@@ -172,7 +164,8 @@ class _Quantity(NamedTuple):
 
     name: str
     column: str
-    verb: str
+    least: str
+    most: str
     words: str
     shown: Callable[[Row], str]
 
@@ -180,21 +173,39 @@ class _Quantity(NamedTuple):
 MISSED = _Quantity(
     "p_missed",
     "p_missed",
-    "misses",
-    "of the internal faults within reach",
+    "Fewest missed faults",
+    "Most missed faults",
+    " of the internal faults within the scheme's scope",
     lambda row: with_limits(row, "p_missed", 3),
 )
-BURNT = _Quantity(
+ENERGY = _Quantity(
     "fault_energy_j",
     "fault_energy_j_mean",
-    "burns",
-    "on average in an earth fault",
+    "Least energy in the fault",
+    "Most energy in the fault",
+    " on average",
     lambda row: _energy(row, "fault_energy_j"),
 )
 
 
-def _signs(differences: pd.DataFrame) -> Signs:
-    """1: the first of two options has more of a quantity, -1: less, 0: not distinguishable."""
+def answer(rows: Sequence[Row], signs: Signs) -> Iterator[str]:
+    """The option that misses least, and the energy at which it does."""
+    standing = [row for row in rows if not math.isnan(row["p_missed"])]
+    if not standing:
+        yield "No option has a setting that the policy allows."
+        return
+    best = min(standing, key=lambda row: row["p_missed"])
+    alone = all(
+        signs[row["option"], best["option"], MISSED.name] for row in standing if row is not best
+    )
+    head = MISSED.least if alone else "Best estimate of missed faults"
+    yield from _extreme(best, standing, signs, MISSED, head)
+    yield f"Its mean energy in an earth fault is {_energy(best, ENERGY.name)}. {per_year(best)}"
+
+
+def signs_of(differences: pd.DataFrame) -> Signs:
+    """1: the first of two options has more of a quantity, -1: less, 0: no significant
+    difference."""
     signs: Signs = Counter()
     for row in differences.to_dict("records"):
         one, other, quantity = row["option"], row["minus"], row["quantity"]
@@ -203,101 +214,111 @@ def _signs(differences: pd.DataFrame) -> Signs:
     return signs
 
 
-def _least_and_most(rows: Sequence[Row], signs: Signs, what: _Quantity) -> str:
-    least, most = (pick(rows, key=lambda row: row[what.column]) for pick in (min, max))
-    alike = {
-        one["option"]: [
-            other["option"]
-            for other in rows
-            if other is not one and not signs[one["option"], other["option"], what.name]
-        ]
-        for one in (least, most)
-    }
-    equal = alike[least["option"]]
-    if len(equal) == len(rows) - 1:
-        alone = f"{_names([least['option']])} {what.verb} {what.shown(least)} {what.words}"
-        return alone + (", and no option is distinguishable from it at 95 %" if equal else "")
-    parts = []
-    for row, word, words in ((least, "least", f" {what.words}"), (most, "most", "")):
-        others = alike[row["option"]]
-        parts.append(
-            f"{_names([row['option']])} {what.verb} {word}, {what.shown(row)}{words}"
-            + (f" (not distinguishable at 95 %: {_names(others)})" if others else "")
+def _extreme(
+    row: Row, rows: Sequence[Row], signs: Signs, what: _Quantity, head: str
+) -> Iterator[str]:
+    """The option with the least or the most, and those that do not differ from it."""
+    alike = [
+        other["option"]
+        for other in rows
+        if other is not row and not signs[row["option"], other["option"], what.name]
+    ]
+    same = f" {capital(SAME)}: {_names(alike)}." if alike else ""
+    yield f"{head}: {_names([row['option']])}, {what.shown(row)}{what.words}.{same}"
+
+
+# --- sentences ----------------------------------------------------------------
+
+
+def further(rows: Sequence[Row], signs: Signs) -> Iterator[str]:
+    """What else the numbers say of the options; nothing that an interval does not show."""
+    standing = [row for row in rows if not math.isnan(row["p_missed"])]
+    if len(standing) > 1:
+        most = max(standing, key=lambda row: row["p_missed"])
+        yield from _extreme(most, standing, signs, MISSED, MISSED.most)
+        low, high = (pick(standing, key=lambda row: row[ENERGY.column]) for pick in (min, max))
+        yield from _extreme(low, standing, signs, ENERGY, ENERGY.least)
+        yield from _extreme(high, standing, signs, ENERGY, ENERGY.most)
+        yield from _both(standing, signs)
+    yield from _unseen(standing)
+    if without := [row["option"] for row in rows if math.isnan(row["p_missed"])]:
+        yield (
+            f"No setting can be chosen with {_names(without)}; candidates.csv gives the reasons."
+            " No energy is given for these, and the closest setting stands below."
         )
-    return "; ".join(parts)
+    yield from _at_the_terminals(rows)
+    yield _rule(rows)
+    yield from _rating(rows)
 
 
-def _unseen(rows: Sequence[Row]) -> str:
+def _unseen(rows: Sequence[Row]) -> Iterator[str]:
     shares = [
         (row["unseen_share_of_fault_energy"], row["option"])
         for row in rows
         if not math.isnan(row["unseen_share_of_fault_energy"])
     ]
     if not shares:
-        return ""
+        return
     (low, one), (high, other) = min(shares), max(shares)
     span = f"{percent(low)} with {_names([one])}"
     span += f" to {percent(high)} with {_names([other])}" if high > low else ""
-    return f"; about {span} of it in faults that the differential does not see"
+    yield f"Part of the energy from faults that the differential scheme does not detect: {span}."
 
 
 def _both(rows: Sequence[Row], signs: Signs) -> Iterator[str]:
-    """Options that burn more without missing fewer; else that the two go against each other."""
+    """Options with more energy that miss no fewer; else that the two go against each other."""
     names = [row["option"] for row in rows]
-    worse = []
+    worse = False
     for one in names:
         over = [
             other
             for other in names
-            if signs[one, other, BURNT.name] > 0 and signs[one, other, MISSED.name] >= 0
+            if signs[one, other, ENERGY.name] > 0 and signs[one, other, MISSED.name] >= 0
         ]
         if over:
-            worse.append(f"{_names([one])} burns more than {_names(over)}")
-    if worse:
-        yield f"{'; '.join(worse)}, without missing fewer faults as far as the intervals show."
-    elif len(rows) > 1:
-        yield (
-            "As far as the intervals show, no option burns more than another without missing fewer"
-            " faults."
-        )
+            worse = True
+            yield (
+                f"With {_names([one])} a fault has more energy than with {_names(over)}, and missed"
+                " faults are not significantly fewer."
+            )
+    if not worse:
+        yield "Every option with significantly more energy misses significantly fewer faults."
 
 
-def _at_the_terminals(rows: Sequence[Row]) -> str:
+def _at_the_terminals(rows: Sequence[Row]) -> Iterator[str]:
     current = "terminal_fault_a_median"
     least, most = (pick(rows, key=lambda row: row[current]) for pick in (min, max))
-    each = [f"{row[current]:.3g} A with {_names([row['option']])}" for row in (least, most)]
+    one, other = (f"{row[current]:.3g} A with {_names([row['option']])}" for row in (least, most))
     low = min(row["terminal_displacement_p05"] for row in rows)
     high = max(row["terminal_displacement_p95"] for row in rows)
-    return (
-        f"A solid fault at the terminals drives {each[0]} to {each[1]} (medians) and lifts the"
-        f" neutral to between {low:.3g} and {high:.3g} times rated phase voltage (5 to 95 % of the"
-        " samples)."
+    yield f"Median current of a solid fault at the terminals: {one} to {other}."
+    yield (
+        f"The neutral is then displaced by {low:.3g} to {high:.3g} times rated phase voltage (5th"
+        " to 95th percentile)."
     )
 
 
 def _rule(rows: Sequence[Row]) -> str:
     limit = rows[0]["capacitive_limit_ohm"]
     if math.isinf(limit):
-        return "No capacitance is given, so the rule R_N <= 1/(3wC) says nothing"
+        return "No capacitance is given, so the rule R_N <= 1/(3wC) is not checked."
     broken = [
         f"{_names([row['option']])} ({row['neutrals_ohm']:.4g} ohm)"
         for row in rows
         if not row["keeps_capacitive_rule"]
     ]
     rule = f"R_N <= 1/(3wC) = {limit:.4g} ohm"
-    return f"{rule} is not kept by {listed(broken)}" if broken else f"Every option keeps {rule}"
+    return f"{listed(broken)} does not keep {rule}." if broken else f"Every option keeps {rule}."
 
 
-def _rating(rows: Sequence[Row]) -> str:
+def _rating(rows: Sequence[Row]) -> Iterator[str]:
     shares = {row["option"]: row["beyond_rating_share"] for row in rows}
     if all(map(math.isnan, shares.values())):
-        return ""
+        return
     over = [
         f"{percent(share)} with {_names([name])}" for name, share in shares.items() if share > 0
     ]
     if over:
-        return (
-            f"the resistor takes more heat than its rating I^2 t in {listed(over)} of the sampled"
-            " earth faults"
-        )
-    return "no sampled earth fault heats a resistor beyond its rating I^2 t"
+        yield f"Earth faults that heat the resistor beyond its rating I^2 t: {listed(over)}."
+    else:
+        yield "No sampled earth fault heats a resistor beyond its rating I^2 t."

@@ -23,14 +23,14 @@ QUESTIONS = {
         " setting? Which faults does one miss that another catches?"
     ),
     "earthing_options": (
-        "What does each way of earthing the neutral cost and buy, each at its own best setting:"
-        " winding protected, current and energy of an earth fault?"
+        "What does each way of earthing the neutral give, at its own best setting: protected"
+        " winding, current and energy of an earth fault?"
     ),
     "uncertainty_drivers": (
-        "Which uncertain input decides how the setting performs, and what should be specified or"
+        "Which uncertain input decides missed faults and false trips? Which should be specified or"
         " measured first?"
     ),
-    "alternatives": "How do the results change from one alternative of the study to the next?",
+    "alternatives": "What does each alternative gain or cost, at its own best setting?",
 }
 
 # --- sections -----------------------------------------------------------------
@@ -51,7 +51,7 @@ def first_heading(kind: str) -> str:
 class TableText:
     """`holds`: what a sheet says that it holds; `caption`: above the table in a report; `beside`:
     the report only names it, as a figure or a section of its own shows it; `second`: columns that
-    estimate once more what the run has told already."""
+    estimate once more what stands elsewhere."""
 
     holds: str
     caption: str
@@ -78,8 +78,9 @@ HOLDS = {
         "where no setting meets the policy: the candidate of each scheme that comes closest, and"
         " the limit that it would meet"
     ),
-    "protected_winding": "P(detected) of an earth fault at each place x along the winding, from the"
-    " neutral",
+    "protected_winding": (
+        "probability that an earth fault is detected, by place x along the winding from the neutral"
+    ),
     "inputs": "every number and distribution of the study, and where it comes from",
     "unresolved": (
         "samples without a result by type and batch, of the candidate that has most; why, over all"
@@ -92,10 +93,9 @@ HOLDS = {
     ),
     "comparison": f"the chosen candidate minus others, {PAIRS}",
     "neighbours": f"neighbouring settings, a step of one grid away, minus the chosen one, {STEPS}",
-    "assumption_sets": "how each assumption set of the policy judges the candidates",
+    "assumption_sets": "every candidate under each assumption set of the policy",
     "assumption_set_choices": (
-        "what each assumption set would choose by itself, and the regret of the study's choice"
-        " there"
+        "what each assumption set would choose by itself, and what the study's choice loses there"
     ),
     "schemes": "each scheme at its own best setting",
     "scheme_differences": f"one scheme's best setting minus another's, {PAIRS}",
@@ -103,17 +103,17 @@ HOLDS = {
     "alternatives": "each alternative of the study at its own best setting",
     "alternative_differences": f"each alternative minus the study as stated, {ALTERNATIVES}",
     "earthing_options": (
-        "each option of earthing at its own best setting, and the energy in its earth faults; in"
-        " the fault I^2 R_f, 0 if it is bolted"
+        "each option of earthing at its own best setting, and the energy in its earth faults"
+        " (I^2 R_f in the fault: 0 if it is bolted)"
     ),
     "earthing_differences": f"one option of earthing minus another, {PAIRS}",
-    "drivers": "first and total effects of each input on what the elements get",
+    "drivers": "first and total effects of each input on the currents in the elements",
     "elasticities": (
         "how missed faults and false trips change with the centre and the spread of each input"
     ),
     "what_if": "missed faults and false trips with one input at its centre, or half as uncertain",
     "worth_of_measuring": (
-        "what it is worth to know an input of the installation before the setting is chosen"
+        "gain if an input of the installation were known before the setting is chosen"
     ),
     "detection_map": (
         "probability that an earth fault is detected, by place along the winding and setting"
@@ -125,13 +125,13 @@ HOLDS = {
         "probability that the chosen and the existing setting miss an earth fault, by its"
         " resistance and its place along the winding"
     ),
-    "convergence": "how the chosen candidate's probabilities settle as the samples come in",
-    "remanence_models": "what each remanence model of the CTs chooses",
+    "convergence": "the chosen candidate's probabilities against the number of samples",
+    "remanence_models": "what is chosen with each remanence model of the CTs",
     "unprotected_winding": (
         "the unprotected part of the winding against the false trips allowed, best of each scheme"
     ),
     "waveforms": (
-        "index of the cases for secondary injection: where each comes from, what is expected of the"
+        "index of the cases for secondary injection: origin of each, expected operation of the"
         " elements"
     ),
     "commissioning": (
@@ -162,18 +162,20 @@ BESIDE = (
     "waveforms",
     "commissioning",
 )
+UNPRINTED = ("exceedance",)  # of the workbook: a figure shows it
 SECOND = {"what_if": ("p_now",), "elasticities": ("p",), "worth_of_measuring": ("today",)}
 
 
 def table_text(name: str) -> TableText:
     """What is said of the table `name`.csv."""
     if name not in HOLDS:
-        return TableText(f"the table of {name}.csv", _capital(name.replace("_", " ")))
-    caption = SHORTER.get(name, _capital(HOLDS[name]))
+        return TableText(f"the table of {name}.csv", capital(name.replace("_", " ")))
+    caption = SHORTER.get(name, capital(HOLDS[name]))
     return TableText(HOLDS[name], caption, name in BESIDE, SECOND.get(name, ()))
 
 
-def _capital(text: str) -> str:
+def capital(text: str) -> str:
+    """As a sentence begins."""
     return text[0].upper() + text[1:]
 
 
@@ -203,6 +205,7 @@ LEADING = (
     "tradeoff",
     "protected_winding",
     "false_trip_sources",
+    "missed_fault_places",
     "exceedance",
     "unprotected_winding",
     "caught_by_other",
@@ -226,11 +229,13 @@ FIGURES = {
         "Share of each external event in the false trips, chosen and existing setting",
         "Share of each external event in the false trips. A grey mark shows its share of all"
         " external events.",
+        "Where false trips come from.",
     ),
     "missed_fault_places": FigureText(
         "Missed earth faults by place along the winding and fault resistance",
         "Missed earth faults by place and fault resistance: the darker, the more of the faults"
         " there are missed.",
+        "Where missed faults lie.",
     ),
     "worst_cases": FigureText(
         "Worst sampled external events in time, from the primary currents to the measured value",
@@ -248,14 +253,14 @@ FIGURES = {
     ),
     "exceedance": FigureText(
         "How often an external event exceeds a pick-up, every circuit",
-        "How often an external event drives an element beyond a pick-up, as far down as the samples"
-        " see.",
+        "Probability that an external event drives an element beyond a pick-up, as low as the"
+        " samples show.",
         "External events beyond a pick-up.",
     ),
     "convergence": FigureText(
-        "Missed faults and false trips as the independent sample comes in",
-        "How the chosen setting's probabilities settle as the independent sample comes in; bands"
-        " are 95 % limits.",
+        "Missed faults and false trips against the number of independent samples",
+        "The chosen setting's probabilities against the number of independent samples. Bands are"
+        " 95 % limits.",
     ),
     "schemes": FigureText("Missed faults and false trips of each scheme at its best setting"),
     "caught_by_other": FigureText(
@@ -264,15 +269,15 @@ FIGURES = {
     "schemes_protected_winding": FigureText("Earth faults detected along the winding, each scheme"),
     "protection_against_energy": FigureText(
         "Protected part of the winding against energy in an earth fault, each option",
-        "What an earthing option buys and what it costs: the protected part of the winding against"
-        " the energy in an earth fault. Higher and further left is better. The energy in the fault"
-        " is I^2 R_f over its time: 0 in a bolted fault.",
+        "Protected part of the winding against the energy in an earth fault, each option. Higher"
+        " and further left is better. The energy in the fault is I^2 R_f over its time: 0 in a"
+        " bolted fault.",
         "Protected part of the winding against energy in an earth fault.",
     ),
     "earthing_options": FigureText(
         "Missed faults, false trips and energy in the fault, each option"
     ),
-    "drivers": FigureText("First and total effects of each input on what elements get"),
+    "drivers": FigureText("First and total effects of each input on the currents in the elements"),
     "elasticities": FigureText(
         "How missed faults and false trips change with the centre and the spread of each input"
     ),
@@ -281,6 +286,15 @@ FIGURES = {
     ),
     "alternatives": FigureText(
         "Missed faults and false trips of the best setting of every alternative"
+    ),
+    "compared_choices": FigureText(
+        "Missed faults, false trips and protected winding of the choices of two runs",
+        "The choices of run A and of run B with 95 % limits.",
+    ),
+    "compared_settings": FigureText(
+        "Missed faults and false trips of every setting that two runs have",
+        "Every setting that both runs have. Left: missed faults, run B minus run A. Right: false"
+        " trips, run B against run A. The bars are 95 % limits.",
     ),
     EXCITATION: FigureText(
         "Excitation curve of the CTs",
@@ -298,7 +312,7 @@ def leading(names: Iterable[str]) -> list[str]:
 def figure_text(name: str) -> FigureText:
     """What is said of the figure `name`.svg; its caption is its title unless it has another."""
     kind = EXCITATION if name.startswith(f"{EXCITATION}_") else name
-    found = FIGURES.get(kind, FigureText(_capital(name.replace("_", " "))))
+    found = FIGURES.get(kind, FigureText(capital(name.replace("_", " "))))
     caption, brief = found.caption or f"{found.title}.", found.brief or f"{found.title}."
     return replace(found, caption=caption, brief=brief)
 
@@ -320,6 +334,7 @@ UNITS = {
     "_f": "F",
     "_k": "K",
 }
+SIGNS = {"ohm": "\u03a9", "deg": "\u00b0"}
 ENDS = {
     "_low": "low",
     "_high": "high",
@@ -370,12 +385,11 @@ def column_unit(name: str) -> str:
 
 
 def sheet_head(name: str) -> str:
-    """A column's name with its unit in brackets: p_missed, pickup [A], missed [1/year]."""
+    """A column's name with its unit in brackets: p missed, pickup [A], missed [1/year]."""
     unit = column_unit(name)
-    if not unit:
-        return name
     base, limit = _without_limit(name)
-    return f"{without_unit(base)[0]}{limit} [{unit}]"
+    words = name if not unit else f"{without_unit(base)[0]}{limit} [{SIGNS.get(unit, unit)}]"
+    return words.replace("_", " ").replace("pickup", "pick-up")
 
 
 def _without_limit(name: str) -> tuple[str, str]:
@@ -384,7 +398,7 @@ def _without_limit(name: str) -> tuple[str, str]:
 
 
 def with_unit(frames: dict[str, pd.DataFrame], study: Study) -> dict[str, pd.DataFrame]:
-    """Tables with a row a quantity say in a column of their own in which unit costs are told."""
+    """Tables with a row a quantity say in a column of their own the unit of costs."""
     cost = study.policy.least_annual_cost
     if cost is None:
         return frames

@@ -10,6 +10,10 @@ from typing import Any
 Row = Mapping[str, Any]  # of a table
 ENDS = ("", "_low", "_high")  # of a value's name: itself and its limits
 NONE_SEEN = "none (< x): none seen, fewer than x %"  # what a cell means
+GAPS = (
+    "points: percentage points (95 % limits, which hold for all rows together)",
+    "limits on both sides of 0: no significant difference",
+)
 FEW = ("p_false", "false_per_year", "worst_p_false", "p_weighted", "p_widened")  # known roughly
 RATES = ("missed_per_year", "false_per_year", "nobody_per_year")  # told as sentences tell them
 RAREST_YEARS = 1e6  # what no model can tell apart from never
@@ -78,6 +82,11 @@ def false_trips(row: Row, of: str = "") -> str:
     return f"trips falsely on {with_limits(row, 'p_false')} of the external events"
 
 
+def in_both(row: Row) -> str:
+    """What a setting is worth, a sentence."""
+    return f"It {missed_faults(row)}{'; ' if row['p_false'] == 0 else ' and '}{false_trips(row)}."
+
+
 # --- rates --------------------------------------------------------------------
 
 
@@ -103,6 +112,14 @@ def years_between(rate: float, digits: int) -> str:
     return f"one in {years} {'year' if years == '1' else 'years'}"
 
 
+def per_year(row: Row) -> str:
+    """What a setting is worth a year, a sentence."""
+    missed = f"That is {a_year(row['missed_per_year'])} missed faults"
+    if row["p_false"] == 0:
+        return f"{missed} a year."
+    return f"{missed} and {a_year(row['false_per_year'], 'p_false')} false trips a year."
+
+
 # --- differences --------------------------------------------------------------
 
 
@@ -111,6 +128,11 @@ def gap(row: Row, scale: float = 100, unit: str = "") -> tuple[str, str]:
     percentage points."""
     difference, low, high = (amount(scale * row[key], "+") for key in ("difference", "low", "high"))
     return f"{difference}{unit}", f"{low} to {high}"
+
+
+def gap_cell(row: Row | None, scale: float = 100) -> str:
+    """The same in a cell of a table whose head has the unit."""
+    return "-" if row is None else "{} ({})".format(*gap(row, scale))
 
 
 # --- costs --------------------------------------------------------------------

@@ -11,14 +11,34 @@ from montecarlo.estimates.verdicts import Verdict
 from montecarlo.study.axes import AXES, BIAS, CURRENTS
 from studies.report.catalogue import without_unit
 
-SAME = "not distinguishable"  # at 95 %, all pairs together
-VERDICTS = {Verdict.APART: "distinguishable", Verdict.ALIKE: SAME, Verdict.ITSELF: "the same"}
+SAME = "no significant difference"  # at 95 %, all pairs together
+VERDICTS = {
+    Verdict.APART: "significant difference",
+    Verdict.ALIKE: SAME,
+    Verdict.ITSELF: "the same",
+}
 SCHEME_NAMES = {
-    "per_phase": "three phase elements",
-    "two_phase_one_earth": "two phase elements, one earth element",
-    "biased": "three biased elements",
+    "per_phase": "one element per phase",
+    "two_phase_one_earth": "two phase elements and an earth element",
+    "biased": "one biased element per phase",
     "restricted_earth_fault": "restricted earth fault",
 }
+
+
+FIGURES = {  # what is counted, and of what it is a share
+    "p_missed": ("missed faults", "of the faults in scope"),
+    "missed_per_year": ("missed faults a year", ""),
+    "p_false": ("false trips", "of the external events"),
+    "false_per_year": ("false trips a year", ""),
+    "protected_median": ("protected part of the winding, median", ""),
+    "cost_per_year": ("cost a year, in the study's unit", ""),
+}
+
+
+def figure_name(key: str, unit: str = "share") -> str:
+    """A figure with what it is a share of: missed faults, % of the faults in scope."""
+    name, of = FIGURES[key]
+    return f"{name}, {unit} {of}" if of else name
 
 
 def scheme_name(kind: str) -> str:
@@ -58,19 +78,19 @@ def input_name(key: str) -> str:
 @dataclass(frozen=True)
 class AxisWords:
     """How an axis of settings is called. label: in sheets, figures and sentences; head: of a narrow
-    column, empty for none of its own; brief: its value in `setting_text`, empty where another
-    axis tells it."""
+    column, empty for none of its own; brief: its value in `setting_text`, empty where it stands
+    with another axis."""
 
     label: str
     head: str = ""
     brief: str = ""
 
 
-AXIS_WORDS = {  # in the order in which a setting is told
+AXIS_WORDS = {  # in the order of a setting in words
     "phase_pickup_a": AxisWords("phase pick-up", "phase", "phase {:g} A"),
     "earth_pickup_a": AxisWords("earth pick-up", "earth", "earth {:g} A"),
     "stabilising_resistance_ohm": AxisWords("stabilising resistance", "ohm", "{:g} ohm"),
-    "first_slope": AxisWords("slope", "slope", "slope {}"),
+    "first_slope": AxisWords("first slope", "slope", "slope {}"),
     "second_slope": AxisWords("second slope"),
     "turning_point_a": AxisWords("turning point, bias current", "at"),
     "delay_s": AxisWords("delay", "s", "{:g} s"),
@@ -92,7 +112,7 @@ def setting_text(row: Mapping[str, Any], without: str = "") -> str:
     """A candidate's setting in a few words: phase 0.1 A, earth 0.02 A, 1000 ohm, 0.1 s; `without`
     one axis of it."""
     if without in BIAS:
-        without = BIAS[0]  # which tells all of them
+        without = BIAS[0]  # stands for all of them
     told = {
         key: words.brief
         for key, words in AXIS_WORDS.items()

@@ -1,5 +1,5 @@
-"""What a comparison of schemes says on the terminal: a line a scheme, and what the intervals show,
-in sentences."""
+"""What a comparison of schemes says: the best scheme first, then a line a scheme, the differences
+and what the intervals show, in sentences."""
 
 from __future__ import annotations
 
@@ -10,19 +10,22 @@ from montecarlo.estimates.verdicts import Verdict
 from montecarlo.frames.doubts import doubts_of
 from montecarlo.quantities.wording import listed
 from studies.report.blocks import Block, Lead, Section, Table, items, paragraphs
-from studies.report.catalogue import NOTES
+from studies.report.catalogue import NOTES, capital
 from studies.report.notes import to_know
 from studies.report.numbers import (
+    GAPS,
     NONE_SEEN,
     cell,
     cost_cell,
     cost_with_limits,
-    gap,
+    gap_cell,
+    in_both,
+    per_year,
     percent,
     with_limits,
 )
 from studies.report.safety import REVIEW
-from studies.report.words import SAME, setting_text
+from studies.report.words import SAME, scheme_name, setting_text
 from studies.schemes.frames import ALL_TYPES
 from studies.sweep.closest import closest_text
 from studies.sweep.doubts import of_each
@@ -34,6 +37,9 @@ if TYPE_CHECKING:
     from montecarlo import Result
 
 Row = Mapping[str, Any]
+COST = "cost_per_year"
+SCALES = {COST: 1}  # of a difference; probabilities in percentage points
+HEADS = {"p_missed": "missed, points", "p_false": "false, points", "p_nobody": "nobody, points"}
 
 
 def scheme_text(
@@ -46,26 +52,23 @@ def scheme_text(
     """What a finished comparison says; `more`: notes of what follows the choice."""
     cost = result.study.policy.least_annual_cost
     unit = None if cost is None else cost.unit
-    said = conclusion(unit, schemes, differences, caught)
-    review = [REVIEW] if schemes["has_best"].any() else []
-    paired = _paired(unit) if len(differences) else ""
     settings = tuple(
-        f"no. {row['candidate']}: {setting_text(row)}"
+        f"{scheme_name(row['scheme'])}: no. {row['candidate']}, {setting_text(row)}"
         for row in schemes[schemes["has_best"]].to_dict("records")
     )
+    review = [REVIEW] if schemes["has_best"].any() else []
     return [
-        Lead((*said, *review)),
+        Lead((*answer(unit, schemes, differences), *review)),
         *_doubts(result, schemes),
         _table(schemes, unit),
         *items(settings),
-        *paragraphs(paired, *closest_text(result.study, result.closest)),
+        *gaps_table(unit, schemes, differences),
+        *paragraphs(
+            " ".join(further(unit, schemes, differences, caught)),
+            *closest_text(result.study, result.closest),
+        ),
         Section(NOTES, [*items(to_know(result)), *more]),
     ]
-
-
-def _paired(unit: str | None) -> str:
-    units = "in percentage points" + (f", of cost in {unit} a year" if unit else "")
-    return f"Differences are paired, {units}; their 95 % limits hold for all pairs together."
 
 
 def _doubts(result: Result, schemes: pd.DataFrame) -> list[Block]:
@@ -78,124 +81,150 @@ def _doubts(result: Result, schemes: pd.DataFrame) -> list[Block]:
         {
             scheme: (int(numbers[scheme]), doubts_of(result.outcome, setting))
             for scheme, setting in best.items()
-        }
+        },
+        scheme_name,
     )
 
 
-# --- the table ----------------------------------------------------------------
+# --- tables -------------------------------------------------------------------
 
 
 def _table(schemes: pd.DataFrame, unit: str | None) -> Table:
     shown = {"missed %": ("p_missed", 3), "false %": ("p_false", 2)}
     if "p_nobody" in schemes:
         shown["nobody %"] = ("p_nobody", 3)
-    weighed = ["cost"] if "cost_per_year" in schemes else []
+    weighed = ["cost"] if COST in schemes else []
     rows: list[tuple[str, ...]] = []
     for row in schemes.to_dict("records"):
+        name = scheme_name(row["scheme"])
         if not row["has_best"]:
-            rows.append(("", "-", row["scheme"], *["-"] * len([*shown, *weighed])))
+            rows.append(("", "-", name, *["-"] * len([*shown, *weighed])))
             continue
         values = [cell(row, *column) for column in shown.values()]
         cost = [cost_cell(row)] if weighed else []
         role = "chosen" if row["chosen"] else ""
-        rows.append((role, str(row["candidate"]), row["scheme"], *values, *cost))
+        rows.append((role, str(row["candidate"]), name, *values, *cost))
     head = ("", "no.", "scheme", *shown, *weighed)
     align = "<><" + ">" * (len(head) - 3)
-    return Table(head, tuple(rows), align, notes=tuple(_notes(schemes, unit)))
+    return Table(head, tuple(rows), align, notes=tuple(_notes(schemes, unit)), group=2)
 
 
 def _notes(schemes: pd.DataFrame, unit: str | None) -> Iterator[str]:
     standing = schemes["has_best"].any()
     if standing:
-        yield (
-            "each scheme at its best setting under the policy, all on the same fresh installations"
-            " and events"
-        )
+        yield "each scheme at its best setting under the policy, all on the same independent sample"
         yield f"{SHARES}; (95 % limits)"
     if standing and "p_nobody" in schemes:
-        yield "nobody: % of the internal faults within reach that the back-up does not catch either"
+        yield "nobody: % of the internal faults that neither the scheme nor the back-up catches"
     if (schemes["p_false"] == 0).any():
         yield NONE_SEEN
     if standing and unit is not None:
         yield f"cost: {unit} a year; (95 % limits)"
 
 
-# --- sentences ----------------------------------------------------------------
-
-
-def conclusion(
-    unit: str | None, schemes: pd.DataFrame, differences: pd.DataFrame, caught: pd.DataFrame
-) -> list[str]:
-    """Three to six sentences where at least two schemes have a setting to stand for them; `unit` of
-    costs where the policy weighs these."""
+def gaps_table(
+    unit: str | None, schemes: pd.DataFrame, differences: pd.DataFrame
+) -> Iterator[Table]:
+    """The other schemes minus the best; none where fewer than two have a setting."""
     standing = schemes[schemes["has_best"]]
-    sentences = [_none(row) for row in schemes[~schemes["has_best"]].to_dict("records")]
-    if not len(standing):
-        return ["No scheme has a setting that the policy allows.", *sentences]
-    aim = "p_missed" if unit is None else "cost_per_year"
-    best = standing.sort_values(aim, kind="stable").iloc[0].to_dict()
     if len(standing) < 2:
-        return [
-            f"Only {best['scheme']} has a setting that the policy allows; it misses"
-            f" {with_limits(best, 'p_missed', 3)} of the internal faults within reach.",
-            *sentences,
-        ]
-    against = differences[differences["minus"] == best["scheme"]]
-    found = [
-        _least(best, against[against["quantity"] == aim], unit),
-        _false(best, against),
-        *_complement(best, caught),
-    ]
-    if "p_nobody" in standing:
-        found.append(_with_backup(standing, differences))
-    return [*found, *sentences]
-
-
-def _none(row: Row) -> str:
-    return f"No setting of {row['scheme']} can be chosen ({row['note']})."
-
-
-def _least(best: Row, against: pd.DataFrame, unit: str | None) -> str:
-    """Which scheme is best by the policy's aim, and from which others that can be told."""
-    verb, plural = "misses", "miss"
-    what = f"{with_limits(best, 'p_missed', 3)} of the internal faults within reach"
-    apart = _told_apart(against)
+        return
+    best = _best(unit, standing)
+    heads = {name: head for name, head in HEADS.items() if name in standing}
     if unit is not None:
-        verb, plural = "costs", "cost"
-        what = cost_with_limits(best, unit)
-        apart = _told_apart(against, 1, f" {unit} a year")
-    same, _, worse = apart
-    text = f"{best['scheme']} {verb} least, {what}."
+        heads[COST] = f"{unit} a year"
+    rows: list[tuple[str, ...]] = []
+    for scheme in standing["scheme"]:
+        if scheme != best["scheme"]:
+            own = differences[
+                (differences["scheme"] == scheme) & (differences["minus"] == best["scheme"])
+            ]
+            found = {row["quantity"]: row for row in own.to_dict("records")}
+            cells = [gap_cell(found.get(name), SCALES.get(name, 100)) for name in heads]
+            rows.append((scheme_name(scheme), *cells))
+    head = ("other scheme minus the best", *heads.values())
+    yield Table(head, tuple(rows), "<" + ">" * len(heads), notes=GAPS)
+
+
+# --- the answer ---------------------------------------------------------------
+
+
+def answer(unit: str | None, schemes: pd.DataFrame, differences: pd.DataFrame) -> Iterator[str]:
+    """Which scheme is best by the policy's aim and what it is worth; `unit` of costs where the
+    policy weighs these."""
+    standing = schemes[schemes["has_best"]]
+    if not len(standing):
+        yield "No scheme has a setting that the policy allows."
+        return
+    best, same = _best(unit, standing), list[str]()
+    what = "The only scheme with a setting that the policy allows"
+    if len(standing) > 1:
+        same, _, _ = _apart(_against(best, differences, "p_missed" if unit is None else COST))
+        what = "Fewest missed faults" if unit is None else "Lowest cost"
     if same:
-        text = f"{best['scheme']} {verb} {what}; {SAME} from it: {listed(same)}."
-    return f"{text} {listed(worse)} {verb if len(worse) == 1 else plural} more." if worse else text
+        what = "Best estimate"
+    yield f"{what}: {scheme_name(best['scheme'])}, no. {best['candidate']}, {setting_text(best)}."
+    if unit is not None:
+        yield f"It costs {cost_with_limits(best, unit)}."
+    yield f"{in_both(best)} {per_year(best)}"
+    if same:
+        noun = "missed faults" if unit is None else "cost"
+        yield f"{capital(SAME)} in {noun}: {listed(same)}."
 
 
-def _told_apart(
-    against: pd.DataFrame, scale: float = 100, unit: str = ""
-) -> tuple[list[str], list[str], list[str]]:
-    """Of the rows of one quantity, other schemes minus the best: those that are not distinguishable
-    from it, those that are below it and those above it, with the difference; probabilities in
-    percentage points."""
+def _best(unit: str | None, standing: pd.DataFrame) -> dict[str, Any]:
+    aim = "p_missed" if unit is None else COST
+    return dict(standing.sort_values(aim, kind="stable").iloc[0].to_dict())
+
+
+def _against(best: Row, differences: pd.DataFrame, quantity: str) -> pd.DataFrame:
+    """The other schemes minus the best."""
+    own = differences["minus"] == best["scheme"]
+    return differences[own & (differences["quantity"] == quantity)]
+
+
+def _apart(against: pd.DataFrame) -> tuple[list[str], list[str], list[str]]:
+    """Of the rows of one quantity, other schemes minus the best: those without a significant
+    difference, those that have less of it, and those that have more."""
     same, below, above = list[str](), list[str](), list[str]()
     for row in against.to_dict("records"):
-        named = f"{row['scheme']} ({', '.join(gap(row, scale, unit))})"
         if row["verdict"] is Verdict.ALIKE:
-            same.append(row["scheme"])
+            some = same
         elif row["difference"] < 0:
-            below.append(named)
+            some = below
         else:
-            above.append(named)
+            some = above
+        some.append(scheme_name(row["scheme"]))
     return same, below, above
 
 
-def _false(best: Row, against: pd.DataFrame) -> str:
-    """In false trips: from which others the best can be told, and which way."""
-    same, fewer, more = _told_apart(against[against["quantity"] == "p_false"])
-    parts = [f"is {SAME} from {listed(same)}"] if same else []
-    parts += [f"trips more often than {listed(fewer)}"] if fewer else []
-    parts += [f"trips less often than {listed(more)}"] if more else []
-    return f"In false trips {best['scheme']} {'; it '.join(parts)}."
+# --- sentences ----------------------------------------------------------------
+
+
+def further(
+    unit: str | None, schemes: pd.DataFrame, differences: pd.DataFrame, caught: pd.DataFrame
+) -> Iterator[str]:
+    """What else the intervals show of the best scheme and the others."""
+    standing = schemes[schemes["has_best"]]
+    if len(standing) > 1:
+        best = _best(unit, standing)
+        yield from _false(_against(best, differences, "p_false"))
+        yield from _complement(best, caught)
+        if "p_nobody" in standing:
+            yield from _with_backup(standing, differences)
+    for row in schemes[~schemes["has_best"]].to_dict("records"):
+        yield f"No setting of {scheme_name(row['scheme'])} can be chosen: {row['note']}."
+
+
+def _false(against: pd.DataFrame) -> Iterator[str]:
+    """In false trips: from which others the best differs, and which way."""
+    same, fewer, more = _apart(against)
+    if same:
+        yield f"{capital(SAME)} in false trips: {listed(same)}."
+    if fewer:
+        yield f"More false trips than {listed(fewer)}."
+    if more:
+        yield f"Fewer false trips than {listed(more)}."
 
 
 def _complement(best: Row, caught: pd.DataFrame) -> Iterator[str]:
@@ -205,10 +234,11 @@ def _complement(best: Row, caught: pd.DataFrame) -> Iterator[str]:
         ["p", "p_high"], ascending=False, kind="stable"
     )
     top = mine.iloc[0].to_dict()
-    if top["p_low"] == 0:  # then the one that it tells least from is of interest
+    name = scheme_name(best["scheme"])
+    if top["p_low"] == 0:  # then the one that misses least beside it is of interest
         yield (
-            f"No more than {percent(float(mine['p_high'].max()))} of the internal faults are missed"
-            f" by {best['scheme']} and caught by any one of the others."
+            f"Missed by {name} and caught by any one other scheme: at most"
+            f" {percent(float(mine['p_high'].max()))} of the internal faults."
         )
         least = (
             every[every["caught_by"] == best["scheme"]]
@@ -217,48 +247,39 @@ def _complement(best: Row, caught: pd.DataFrame) -> Iterator[str]:
         )
     else:
         least = top["caught_by"]
-        yield (
-            f"Of the internal faults {with_limits(top, 'p', 3)} are missed by {best['scheme']} and"
-            f" caught by {least}, {_where(caught, top)}."
-        )
-    back = (
-        every[(every["missed_by"] == least) & (every["caught_by"] == best["scheme"])]
-        .iloc[0]
-        .to_dict()
+        yield _pair(caught, top)
+    back = every[(every["missed_by"] == least) & (every["caught_by"] == best["scheme"])]
+    yield _pair(caught, back.iloc[0].to_dict())
+
+
+def _pair(caught: pd.DataFrame, row: Row) -> str:
+    """What one scheme misses and another catches, and the fault type that brings most of it."""
+    head = (
+        f"Missed by {scheme_name(row['missed_by'])} and caught by {scheme_name(row['caught_by'])}"
     )
-    if back["p"]:
-        yield (
-            f"Missed by {least} and caught by {best['scheme']} are {with_limits(back, 'p', 3)},"
-            f" {_where(caught, back)}."
-        )
-    else:
-        yield (
-            f"None was seen that {least} misses and {best['scheme']} catches (fewer than"
-            f" {percent(back['p_high'])})."
-        )
-
-
-def _where(caught: pd.DataFrame, pair: Row) -> str:
-    """The fault type that brings the most of a pair, a year, by its own figure."""
+    if not row["p"]:
+        return f"{head}: none seen, fewer than {percent(row['p_high'])} of the internal faults."
     rows = caught[
-        (caught["missed_by"] == pair["missed_by"])
-        & (caught["caught_by"] == pair["caught_by"])
+        (caught["missed_by"] == row["missed_by"])
+        & (caught["caught_by"] == row["caught_by"])
         & (caught["type"] != ALL_TYPES)
     ]
     most = rows.sort_values("per_year", ascending=False, kind="stable").iloc[0].to_dict()
-    return f"among them {with_limits(most, 'p', 3)} of the {most['type'].replace('_', ' ')} faults"
+    return (
+        f"{head}: {with_limits(row, 'p', 3)} of the internal faults. Of the"
+        f" {most['type'].replace('_', ' ')} faults alone: {with_limits(most, 'p', 3)}."
+    )
 
 
-def _with_backup(standing: pd.DataFrame, differences: pd.DataFrame) -> str:
-    """What is left with the back-up, and which schemes can still be told apart."""
+def _with_backup(standing: pd.DataFrame, differences: pd.DataFrame) -> Iterator[str]:
+    """What is left with the back-up, and which schemes do not differ in it."""
     ordered: Sequence[Row] = standing.sort_values("p_nobody", kind="stable").to_dict("records")
     best, worst = ordered[0], ordered[-1]
-    rows = differences[
-        (differences["quantity"] == "p_nobody") & (differences["minus"] == best["scheme"])
-    ]
-    same = [row["scheme"] for row in rows.to_dict("records") if row["verdict"] is Verdict.ALIKE]
-    text = (
-        f"With the back-up in the neutral nobody catches {with_limits(best, 'p_nobody', 3)} with"
-        f" {best['scheme']} and {with_limits(worst, 'p_nobody', 3)} with {worst['scheme']}"
+    same, _, _ = _apart(_against(best, differences, "p_nobody"))
+    yield (
+        f"With {scheme_name(best['scheme'])}, {with_limits(best, 'p_nobody', 3)} of the internal"
+        " faults are caught by neither the scheme nor the neutral back-up."
     )
-    return f"{text}; {SAME} from the first: {listed(same)}." if same else f"{text}."
+    yield f"With {scheme_name(worst['scheme'])} it is {with_limits(worst, 'p_nobody', 3)}."
+    if same:
+        yield f"{capital(SAME)} from the first: {listed(same)}."

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from montecarlo.frames.doubts import Doubt, DoubtKind, EventDoubt
 from montecarlo.quantities.wording import listed
@@ -17,12 +17,15 @@ def doubts_text(doubts: Sequence[Doubt], number: int) -> list[Block]:
     return [_block(some, number) for some in _together(doubts)]
 
 
-def of_each(doubts: Mapping[str, tuple[int, Sequence[Doubt]]]) -> list[Block]:
-    """The same of several choices by name, each with its candidate's number; alike ones in one."""
+def of_each(
+    doubts: Mapping[str, tuple[int, Sequence[Doubt]]], called: Callable[[str], str] = str
+) -> list[Block]:
+    """The same of several choices by name, each with its candidate's number; alike ones in one.
+    `called`: a name in words."""
     alike: dict[tuple[int, tuple[Doubt, ...]], list[str]] = {}
     for name, (number, mine) in doubts.items():
         for some in _together(mine):
-            alike.setdefault((number, some), []).append(f'"{name}"')
+            alike.setdefault((number, some), []).append(f'"{called(name)}"')
     return [_block(some, number, f"{listed(names)}: ") for (number, some), names in alike.items()]
 
 

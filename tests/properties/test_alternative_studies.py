@@ -107,7 +107,7 @@ def test_an_alternative_without_a_choice_has_an_empty_row_and_no_difference(
     assert np.isnan(row["p_missed"])
     assert "impossible" not in set(unit.differences["alternative"])
     text = words(findings(unit).text)
-    assert 'Under "impossible" no candidate can be chosen.' in text
+    assert 'No setting can be chosen with "impossible".' in text
 
 
 @pytest.mark.parametrize("installation", [pytest.param("hydro", marks=pytest.mark.slow), "unit"])
@@ -115,7 +115,7 @@ def test_the_folder_and_the_text_are_whole(
     installation: str, request: pytest.FixtureRequest, tmp_path: Path
 ) -> None:
     found = findings(request.getfixturevalue(installation))
-    assert max(map(len, lines(found.text))) <= 100
+    assert max(map(len, lines(found.text, 80))) <= 80
     assert "nan" not in words(found.text).split()
     destination = prepare(tmp_path / "out", replace=False)
     with destination.opened({}) as sitting:

@@ -67,7 +67,7 @@ def test_an_added_scheme_leaves_the_numbers_of_the_others() -> None:
     )
 
 
-# --- three phase elements beside one for earth faults -------------------------
+# --- one element per phase beside one for earth faults -------------------------
 
 
 def beside(name: str, line_end: str) -> dict[str, Any]:

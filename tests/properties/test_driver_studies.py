@@ -12,7 +12,6 @@ from montecarlo.errors import StudyError
 from studies.drivers.answers import Drivers, find_drivers
 from studies.drivers.run import findings
 from studies.protocol import Findings
-from studies.report.blocks import Paragraph
 from studies.report.terminal import lines
 from tests.made.said import words
 from tests.made.studies import REMOVE, study_with
@@ -62,16 +61,17 @@ def test_every_table_has_estimates_within_limits(written: Findings) -> None:
     assert {"drivers", "elasticities", "what_if", "tradeoff"} <= set(written.figures)
 
 
-def test_the_text_is_three_to_six_sentences_and_notes(written: Findings) -> None:
-    conclusion = words(block for block in written.text if isinstance(block, Paragraph))
+def test_the_text_says_first_what_to_specify_and_to_measure(written: Findings) -> None:
+    conclusion = words(written.text)
+    assert conclusion.startswith("Specify first: ")
     for begin in (
-        "Chosen and looked at: no. ",
-        "How much of the winding",
-        "What the elements get",
-        "Measure first",
+        "Measure first: ",
+        "These answers hold for the recommended setting: no. ",
+        "protected part of the winding",
+        "currents in the elements",
     ):
         assert begin in conclusion
-    assert max(map(len, lines(written.text))) <= 100
+    assert max(map(len, lines(written.text, 80))) <= 80
     assert "nan" not in words(written.text).split()
 
 
@@ -96,7 +96,7 @@ def test_what_ifs_say_which_inputs_and_why(found: Drivers, written: Findings) ->
         if any(part.low > 0 or part.high < 0 for part in answer.elasticity)
     }
     assert set(keys) <= strong
-    assert "elasticities stand furthest from 0" in words(written.text)
+    assert "largest elasticities of p_missed and p_false" in words(written.text)
 
 
 def test_costs_are_never_worse_for_knowing(found: Drivers) -> None:

@@ -32,7 +32,7 @@ def block_of(study, name, u):
 
 
 def pickups_of(study, name, u):
-    """Of three phase elements on the first circuit, (n, 3) [A]."""
+    """Of one element per phase on the first circuit, (n, 3) [A]."""
     block = block_of(study, name, u)
     judged = next(iter(measured(block).by_circuit.values()))
     return block.per_setting(block.circuits[0], judged.quantity[:, :, 0, 0])

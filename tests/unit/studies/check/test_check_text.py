@@ -439,7 +439,9 @@ def test_a_biased_element_that_its_own_bias_holds() -> None:
         }
     )
     assert re.search(r"phase 0\.1 A - [\d.]+ [\d.]+ % [\d.]+ 150 - above 3\.?\d*e?\+?\d* ", text)
-    assert "slope 1.2; second slope 1.5; turning point, bias current 2 A; scheme biased" in text
+    assert (
+        "first slope 1.2; second slope 1.5; turning point, bias current 2 A; scheme biased" in text
+    )
 
 
 def test_options_of_earthing_stand_by_hand() -> None:

@@ -356,7 +356,7 @@ def test_operating_times_hold_the_delay_and_up_to_a_cycle() -> None:
 
 
 def test_primary_operating_current_by_the_classic_sum() -> None:
-    """Common practice: I_op = N(I_set + n·I_e), worked by hand. 1500/1 A, three phase elements at
+    """Common practice: I_op = N(I_set + n·I_e), worked by hand. 1500/1 A, one element per phase at
     0.1 A behind 300 ohm: 30 V, a tenth of the knee voltage, where these CTs take 0.2 of 30 mA = 6
     mA each, two of them in parallel. So at most 1500·(0.1 + 2·0.006) = 168 A; the exciting current
     lags by up to a quarter of a turn, then it is 1500·√(0.1² + 0.012²) = 151.1 A. What CT and lead

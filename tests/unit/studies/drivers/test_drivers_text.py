@@ -32,19 +32,16 @@ def effects(*rows: tuple[str, float, float]) -> pd.DataFrame:
     [
         (
             [("ct.ankle_ratio", 0.5, 0.6), ("load.current_pu", 0.2, 0.4)],
-            "most on CTs' ankle ratio (50 to 60 %)",
+            "CTs' ankle ratio (50 to 60 %)",
         ),
         (
             [("ct.ankle_ratio", 0.5, 0.6), ("load.current_pu", 0.4, 0.55)],
-            (
-                "most on CTs' ankle ratio (50 to 60 %) and load's current (40 to 55 %), which"
-                " cannot be told apart"
-            ),
+            ("CTs' ankle ratio (50 to 60 %) and load's current (40 to 55 %)"),
         ),
-        ([("ct.ankle_ratio", -0.1, 0.2)], "on no input that these samples can name"),
+        ([("ct.ankle_ratio", -0.1, 0.2)], "no single input that these samples show"),
         (
             [(f"ct.a{k}_v", 0.1, 0.3) for k in range(6)],
-            "on 6 inputs that cannot be told apart, CTs' a0 (10 to 30 %) among them",
+            "CTs' a0 (10 to 30 %), CTs' a1 (10 to 30 %), CTs' a2 (10 to 30 %) and 3 more",
         ),
     ],
 )
@@ -86,9 +83,9 @@ def test_what_falls_by_more_than_its_interval_is_told_with_it() -> None:
     )
     assert (
         _specify(frame, INSTALLATIONS)
-        == "Specify first, of the installation: half as uncertain, the CTs' ankle ratio would lower"
-        " missed faults by 1 to 3 percentage points, to 0.9 times what they are (at its centre: to"
-        " 0.8 times what they are)."
+        == "Specify first: the CTs' ankle ratio. Half the uncertainty of the CTs' ankle ratio would"
+        " lower missed faults by 1 to 3 percentage points, to 0.9 times as many. With this input at"
+        " its centre: 0.8 times as many."
     )
     assert _assumed(frame, INSTALLATIONS) == ""
 
@@ -99,7 +96,7 @@ def test_a_rise_and_a_difference_that_holds_0_are_no_reason() -> None:
         + change("ct.knee_current_a", "p_false", (-0.02, 0.01), (-0.02, 0.01))
     )
     assert _specify(frame, INSTALLATIONS).startswith(
-        "Specify first: nothing here; with any of the installation's 2 inputs"
+        "Specify first: none. Half the uncertainty of any of the 2 inputs of the installation"
     )
 
 
@@ -110,20 +107,20 @@ def test_those_that_cannot_be_told_apart_are_named_together() -> None:
         + change("earthing.resistance_ohm", "p_false", (-0.04, -0.01), (-0.04, -0.01))
     )
     text = _specify(frame, INSTALLATIONS)
-    assert text.endswith("not distinguishable in size from the CTs' knee current.")
+    assert text.endswith("No significant difference in size: the CTs' knee current.")
     assert "neutral's" not in text
 
 
 def test_inputs_of_events_are_told_apart_from_the_installation_s() -> None:
     frame = pd.DataFrame(change(LINES, "p_missed", (-0.05, -0.03), (-0.03, -0.01)))
-    assert _specify(frame, INSTALLATIONS).startswith("Specify first: no input of the installation")
-    assert "the earth fault resistance would lower" in _assumed(frame, INSTALLATIONS)
+    assert _specify(frame, INSTALLATIONS).startswith("Specify first: none; no input of the")
+    assert "uncertainty of the earth fault resistance would lower" in _assumed(frame, INSTALLATIONS)
 
 
 def test_where_nothing_is_seen_any_more_its_limit_is_told() -> None:
     rows = change("ct.ankle_ratio", "p_false", (-0.2, -0.1), (-0.2, -0.1))
     rows[0] |= {"p_then": 0.0, "p_then_high": 2e-4}
-    assert "at its centre: to none seen, fewer than 0.02 %" in _specify(
+    assert "at its centre: none seen, fewer than 0.02 %" in _specify(
         pd.DataFrame(rows), INSTALLATIONS
     )
 
@@ -159,7 +156,9 @@ def result(cost: bool = True) -> Any:
 
 
 def test_a_setting_that_stays_whatever_is_measured() -> None:
-    assert "worth 0" in _measure(result(), worth(("ct.ankle_ratio", 0.0, 0.0), chosen=1))
+    assert "would change the setting" in _measure(
+        result(), worth(("ct.ankle_ratio", 0.0, 0.0), chosen=1)
+    )
 
 
 def test_worth_is_told_by_its_limits() -> None:
@@ -168,8 +167,8 @@ def test_worth_is_told_by_its_limits() -> None:
     )
     assert (
         text
-        == "Measure first: the CTs' ankle ratio; to know in which quarter it lies, and to choose"
-        " anew for it, would lower cost by 500 to 1,200 EUR a year."
+        == "Measure first: the CTs' ankle ratio. Known would be in which quarter it lies. A setting"
+        " chosen for it would lower cost by 500 to 1,200 EUR a year."
     )
     text = _measure(result(False), worth(("ct.ankle_ratio", -0.02, -0.01), quantity="p_missed"))
     assert "would lower missed faults by 1 to 2 percentage points" in text
@@ -179,8 +178,24 @@ def test_nothing_is_measured_first_where_every_interval_holds_0() -> None:
     text = _measure(
         result(), worth(("ct.ankle_ratio", -200.0, 100.0), ("ct.knee_current_a", 10.0, 50.0))
     )
-    assert text.startswith("Measure first: no measurement is shown to be worth anything")
-    assert text.endswith("200 EUR a year for the CTs' ankle ratio.")
+    assert text.startswith("Measure first: none. No measurement is shown to lower cost.")
+    assert text.endswith("200 EUR a year, for the CTs' ankle ratio.")
+
+
+def test_a_share_of_a_variance_is_cut_at_0_and_at_100() -> None:
+    text = _leading(effects(("ct.ankle_ratio", 0.8, 1.12)))
+    assert text == "CTs' ankle ratio (80 to 100 %)"
+
+
+def test_each_probability_has_its_own_input() -> None:
+    frame = pd.DataFrame(
+        change("ct.ankle_ratio", "p_missed", (-0.05, -0.03), (-0.03, -0.01))
+        + change("ct.ankle_ratio", "p_false", (-0.001, 0.001), (-0.001, 0.001))
+        + change("ct.knee_current_a", "p_false", (-0.1, -0.05), (-0.1, -0.05))
+    )
+    text = _specify(frame, INSTALLATIONS)
+    assert text.startswith("Specify first: the CTs' ankle ratio and the CTs' knee current. Half")
+    assert "Half the uncertainty of the CTs' knee current would lower false trips by 5 to" in text
 
 
 @pytest.mark.parametrize(

@@ -160,7 +160,7 @@ def test_nothing_flows_nothing_is_across() -> None:
 def test_band_of_the_simulation_about_the_formula(
     leg_ohm: float, knee_a: float, low: float, high: float
 ) -> None:
-    """Three-phase fault on three phase elements, V_f/V_k 1 ... 20, offset of 0.1 s, remanence 80 %.
+    """Three-phase fault, one element per phase, V_f/V_k 1 ... 20, offset of 0.1 s, remanence 80 %.
     Measured, lowest and highest: 0.94-1.36 (the formula counts R_ct, which is no part of the relay
     circuit), 1.07-1.64, 1.08-1.65, 0.98-1.41, and 0.72-0.83 where the cores take much of the
     current (R I_k = V_k). The offset lifts it below 3 V_k."""

@@ -133,8 +133,8 @@ def test_the_setting_that_drivers_look_at_has_the_figures_of_its_candidate() -> 
     )
     found = SimpleNamespace(setting=4, now={"p_missed": Estimate(*(np.asarray(0.99),) * 3)})
     text = _setting(cast("Result", result), cast("Drivers", found))
-    assert f"it misses {percent(row['p_missed'], 3)} (" in text
-    assert text.endswith("(a fresh batch).")
+    assert f"It leaves {percent(row['p_missed'], 3)} (" in text
+    assert "used to choose" not in text
     assert "99" not in text
 
 

@@ -82,7 +82,7 @@ def test_tables_are_written_in_words(name: str) -> None:
         }
     )[["refusals", "verdict"] if name == "refusals" else ["verdict"]]
     told = in_words(frame)
-    assert list(told["verdict"]) == ["not distinguishable", "good"]
+    assert list(told["verdict"]) == ["no significant difference", "good"]
     assert ("refusals" in told) is False
     if name == "refusals":
         assert list(told.columns) == ["note", "verdict"]

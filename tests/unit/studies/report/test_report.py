@@ -273,7 +273,7 @@ def test_the_sheet_has_existing_and_proposed_in_four_bases() -> None:
         "0.005 to 2",
         "0.005",
     )
-    assert "three phase elements | two phase elements, one earth element" in said(sheet(result))
+    assert "one element per phase | two phase elements and an earth element" in said(sheet(result))
     assert "on the relay's steps of 0.005 A" in said(sheet(result))
     assert "None had to be moved" in said(sheet(result))
     assert "peak voltage across the relay circuit, internal fault | 1.24 kV | 1.24 kV" in said(

@@ -46,8 +46,8 @@ def test_the_best_stands_above_and_what_has_no_setting_below() -> None:
     assert rows[1:] == [
         "second cores",
         "restricted earth fault",
-        "three phase elements",
-        "three biased elements",
+        "one element per phase",
+        "one biased element per phase",
     ]
     assert "no setting can be chosen" in axes[0].get_yticklabels()[-1].get_text()
 

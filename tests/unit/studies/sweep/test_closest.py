@@ -30,7 +30,7 @@ def test_the_closest_is_told_with_its_figures_and_the_limit_that_it_would_meet()
     assert row["limit"] == 0.001
     assert row["p_false_bound"] <= row["would_meet"] < 1.1 * row["p_false_bound"]
     text = " ".join(closest_text(nothing(frame).study, nothing(frame).closest))
-    assert f"Closest of two phase elements, one earth element: no. {best['candidate']}," in text
+    assert f"Closest of two phase elements and an earth element: no. {best['candidate']}," in text
     assert (
         f"It would meet p_false_max = {row['would_meet']:g} with 95 % confidence; "
         "the policy's limit is 0.001." in text

@@ -216,6 +216,6 @@ def test_without_a_limit_there_is_no_mark(frame: pd.DataFrame) -> None:
 
 def test_without_scripts_the_chosen_setting_and_the_plot_stand_there(frame: pd.DataFrame) -> None:
     text = page(frame)
-    assert "No. 5, two phase elements, one earth element: phase 0.1 A, earth 0.05 A" in text
+    assert "No. 5, two phase elements and an earth element: phase 0.1 A, earth 0.05 A" in text
     assert "<fieldset hidden>" in text
     assert "<noscript>" in text
