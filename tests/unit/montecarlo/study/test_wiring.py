@@ -277,5 +277,5 @@ def test_the_report_tells_it_beside_the_answer() -> None:
         Path(),
         "",
     )
-    answer = next(section for section in page.sections if section.heading == "Answer")
+    answer = next(one for one in page.all_sections if one.heading == "Recommendation")
     assert '"neutral_conductor" should be "-neutral_conductor"' in str(answer.blocks)
