@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.figure import Figure
 
+    from montecarlo.engine.stages import Stage
     from montecarlo.engine.workers import Workers
     from montecarlo.frames.result import Result
     from montecarlo.study.description import Study
@@ -85,6 +86,10 @@ class Kind(Protocol):
     Its room's `run.py` reads as its question: `run` samples and hands what it found to `findings`;
     `findings` names the other steps in order: what takes time (each told to `progress`), tables,
     text, and figures, which are drawn last."""
+
+    def stages(self, study: Study) -> Iterator[Stage]:
+        """What `run` begins, in this order, as far as is known before it."""
+        ...
 
     def run(
         self, study: Study, *, workers: Workers | int | None, progress: Progress = silent

@@ -28,6 +28,7 @@ ROOMS = {
     "report": 0,
     "protocol": 1,
     "nominal": 1,
+    "connections": 1,
     "commissioning": 2,
     "waveforms": 2,
     "verify": 2,
@@ -38,6 +39,7 @@ ROOMS = {
     "drivers": 4,
     "alternatives": 4,
     "measured": 4,
+    "compare": 4,
     "cli": 6,
 }
 RANK = {"montecarlo": ENGINE, "studies": ROOMS}
@@ -48,7 +50,6 @@ HEAVY = {
     "seaborn",
     "matplotlib",
     "joblib",
-    "tqdm",
     "xlsxwriter",
     "distributed",
     "filelock",

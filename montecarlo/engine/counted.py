@@ -11,7 +11,7 @@ from montecarlo.engine.count import run_chunk
 from montecarlo.engine.guard import Unresolved, counted, keep_to_limit
 from montecarlo.engine.job import Job
 from montecarlo.engine.keep import KeepRows, Rows, run_and_keep
-from montecarlo.engine.progress import Progress
+from montecarlo.engine.progress import INDEPENDENT, SELECTION, Progress
 from montecarlo.engine.winding import STEADY_INTERVALS
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.tally import Tally
@@ -57,6 +57,8 @@ def count_all(
         for chunks in job.design_of(name).tasks(name, round_)
     ]
     total, done = sum(task.solutions for task in tasks), 0
+    stage = INDEPENDENT if round_ else SELECTION
+    progress(0, total, stage)
     sums: dict[tuple[Stratum, int], Tally] = {}
     found: ByBlock = {}
     unresolved: list[Unresolved] = []
@@ -74,7 +76,7 @@ def count_all(
             row = counted(round_, name, found[name], job.lattices)
             unresolved += keep_to_limit(job.study, row)
         done += task.solutions
-        progress(done, total, name if round_ == 0 else f"{name}, fresh batch")
+        progress(done, total, stage)
     return {name: found[name] for name in strata(job.study)}, unresolved
 
 

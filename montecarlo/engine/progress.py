@@ -1,10 +1,45 @@
-"""How a run says how far it is."""
+"""How a run says how far it is, and what its stages are called."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
-Progress = Callable[[int, int, str], None]  # samples done, of how many, doing what
+# How much is done, of how much, in which stage. 0 done begins a stage; 0 of 0 is no stage but
+# something that may take a while.
+Progress = Callable[[int, int, str], None]
+
+SELECTION, INDEPENDENT = "selection sample", "independent sample"
+RARE = "rare false trips"
+WIDER_INPUTS = "wider inputs"
+COMPILING = "compiling the solvers (first use only)"
+
+
+def search_stage(number: int, of: int) -> str:
+    """One step of the search for what makes elements operate.
+
+    Parameters
+    ----------
+    number, of : int
+
+    Returns
+    -------
+    str
+    """
+    return f"search for {RARE}, step {number} of {of}"
+
+
+def named_stage(what: str, name: str) -> str:
+    """A stage of one study, assumption set or model among several.
+
+    Parameters
+    ----------
+    what, name : str
+
+    Returns
+    -------
+    str
+    """
+    return f"{what}, {name}"
 
 
 def silent(done: int, total: int, what: str) -> None:
@@ -29,4 +64,4 @@ def named_progress(tell: Progress, name: str) -> Progress:
     -------
     Progress
     """
-    return lambda done, total, what: tell(done, total, f"{what}, {name}")
+    return lambda done, total, what: tell(done, total, named_stage(what, name))

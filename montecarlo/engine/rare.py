@@ -23,7 +23,7 @@ from montecarlo.engine.guard import causes, without_result
 from montecarlo.engine.job import Job
 from montecarlo.engine.keep import KeepRows, Rows, weighted_rows
 from montecarlo.engine.path import measured
-from montecarlo.engine.progress import Progress
+from montecarlo.engine.progress import INDEPENDENT, RARE, SELECTION, Progress, search_stage
 from montecarlo.engine.space import space_of
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.rare import BATCH, Seen, Sums, Symmetric, plain, spans, tilted
@@ -173,10 +173,23 @@ def find_densities(job: Job, workers: Workers, progress: Progress) -> Densities:
     for stage, part in enumerate(STAGES):
         size = max(LEAST_WEIGHTED, round(part * final_samples(job.study)) // BATCH * BATCH)
         draws = [_draws(job, name, found[name], size, 0, f"rare.stage_{stage}") for name in names]
-        progress(0, 1, f"rare false trips, stage {stage + 1} of {len(STAGES)}")
-        solved = iter(list(workers.mapped(_quantities, chain(*draws))))
+        solved = iter(_all_quantities([*chain(*draws)], workers, progress, stage + 1))
         fits = [Fitting(own, np.concatenate([*islice(solved, len(own))])) for own in draws]
         found = dict(zip(names, workers.mapped(_fitted, fits), strict=True))
+    return found
+
+
+def _all_quantities(
+    draws: Sequence[Draw], workers: Workers, progress: Progress, number: int
+) -> list[Array]:
+    """The critical pick-ups of every draw of a stage."""
+    stage, total = search_stage(number, len(STAGES)), sum(draw.count for draw in draws)
+    done, found = 0, list[Array]()
+    progress(0, total, stage)
+    for draw, quantities in zip(draws, workers.mapped(_quantities, draws), strict=True):
+        found.append(quantities)
+        done += draw.count
+        progress(done, total, stage)
     return found
 
 
@@ -234,16 +247,17 @@ def final_batch(
         for draw in _draws(job, name, density, size_of(job, name), round_, FINAL)
     ]
     found: dict[Stratum, Final] = {}
-    for done, (draw, (part, rows)) in enumerate(
-        zip(draws, workers.mapped(_summed, draws), strict=True)
-    ):
+    done, total = 0, sum(draw.count for draw in draws)
+    stage = f"{INDEPENDENT if round_ else SELECTION}, {RARE}"
+    if draws:
+        progress(0, total, stage)
+    for draw, (part, rows) in zip(draws, workers.mapped(_summed, draws), strict=True):
         name = draw.chunk.stratum
         if keep is not None and rows is not None:
             keep(name, rows, weighted=True)
         found[name] = found[name] + part if name in found else part
-        progress(
-            done + 1, len(draws), f"{name}, weighted samples" + (", fresh batch" if round_ else "")
-        )
+        done += draw.count
+        progress(done, total, stage)
     return found
 
 

@@ -13,11 +13,12 @@ from montecarlo.engine.enlarging import Enlarged, enlarged, plans
 from montecarlo.engine.keep import KeepRows
 from montecarlo.engine.notes import Method, method_notes
 from montecarlo.engine.precision import Precise, precision_of, sizes_for
-from montecarlo.engine.progress import Progress, named_progress, silent
+from montecarlo.engine.progress import COMPILING, Progress, named_progress, silent
 from montecarlo.engine.rare import final_samples
 from montecarlo.engine.sizes import Sizes, check_size, with_sizes
 from montecarlo.engine.workers import Workers, workers_of
 from montecarlo.estimates.choose import Judgement, with_one_from
+from montecarlo.secondary.compiled import when_compiling
 from montecarlo.secondary.remanence import other_model
 from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import (
@@ -156,8 +157,8 @@ def run(
     crew, tell = workers_of(workers), progress or silent
     lattices = candidate_lattices(study)
     check_size(study, lattices)
-    tell(0, 1, "compiling the solvers (first use only)")
-    compile_solvers(study, lattices)
+    with when_compiling(lambda: tell(0, 0, COMPILING)):
+        compile_solvers(study, lattices)
     groups = study.scheme.kinds if by_scheme else (ANY,)
     outcome = _Run(study, lattices, crew, tell, groups, keep=keep_samples).outcome()
     if not study.study.compare_remanence_models:

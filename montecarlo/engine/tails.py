@@ -14,7 +14,7 @@ import numpy as np
 
 from montecarlo.engine.guard import Unresolved, keep_to_limit, named, weighted
 from montecarlo.engine.job import Job
-from montecarlo.engine.progress import Progress, named_progress
+from montecarlo.engine.progress import WIDER_INPUTS, Progress, named_progress
 from montecarlo.engine.rare import Densities, final_batch
 from montecarlo.engine.sizes import designs
 from montecarlo.engine.workers import Workers
@@ -27,7 +27,6 @@ from montecarlo.study.description import Study
 from montecarlo.study.wider import with_wider_inputs
 
 RARE = 1e-4  # p below which the tails of assumed distributions decide
-WIDER_INPUTS = "wider inputs"
 WIDER = 1.2  # by how much, common practice, no source
 
 

@@ -12,6 +12,7 @@ from montecarlo.estimates.assemble import LEVEL, Gathered
 from montecarlo.estimates.choose import cost_weights, weights_of
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.estimates.paired import Half, paired
+from montecarlo.estimates.totals import independent_difference
 from montecarlo.sampling.stratum import Stratum
 from montecarlo.study.assumption_sets import CHANGEABLE
 from montecarlo.study.axes import Setting
@@ -158,10 +159,10 @@ def _from_weighted(side: Side, weights: Weighing, level: float) -> dict[Stratum,
 def _independent(one: Mapping[Stratum, Estimate], other: Mapping[Stratum, Estimate]) -> Estimate:
     """Sum of the types that both sides have, one minus other, by the square roots of squared
     distances to limits."""
-    both = [(one[name], other[name]) for name in one if name in other]
-    gap = np.sum([a.p - b.p for a, b in both])
-    low = np.sum([(a.p - a.low) ** 2 + (b.high - b.p) ** 2 for a, b in both])
-    high = np.sum([(a.high - a.p) ** 2 + (b.p - b.low) ** 2 for a, b in both])
+    gaps = [independent_difference(one[name], other[name]) for name in one if name in other]
+    gap = np.sum([each.p for each in gaps])
+    low = np.sum([(each.p - each.low) ** 2 for each in gaps])
+    high = np.sum([(each.high - each.p) ** 2 for each in gaps])
     return Estimate(gap, gap - np.sqrt(low), gap + np.sqrt(high))
 
 

@@ -61,7 +61,7 @@ def build_bank(
     CtBank
         (n, places).
     """
-    n = len(samples["ct.winding_resistance_ohm"])
+    n = len(samples["ct.lead_resistance_ohm"])  # which always has a value
 
     def values(field: str, without: float = np.nan) -> Array:
         base = samples.get(f"ct.{field}", np.full((n, 6), without))

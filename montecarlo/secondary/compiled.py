@@ -57,6 +57,24 @@ def njit(*, counted: bool = True, **options: Any) -> Callable[[Callable[..., Any
     return compiled
 
 
+_told: list[Callable[[], None]] = []  # by whoever waits for it
+
+
+@contextmanager
+def when_compiling(tell: Callable[[], None]) -> Iterator[None]:
+    """Within, `tell` is called once before a function is compiled; not where all code is kept.
+
+    Parameters
+    ----------
+    tell : callable
+    """
+    _told.append(tell)
+    try:
+        yield
+    finally:
+        _told.clear()
+
+
 class KeptCode(FunctionCache):
     """The compiled code of one function. Raises RunStopped where it cannot be written."""
 
@@ -72,6 +90,12 @@ class KeptCode(FunctionCache):
             code_in(Path(function.__code__.co_filename).parent),
         )
         self._cache_file = CheckedFiles(self._cache_path, self._impl.filename_base, stamp)
+
+    def load_overload(self, sig: Any, target_context: Any) -> Any:
+        found = super().load_overload(sig, target_context)
+        if found is None and _told:
+            _told.pop()()
+        return found
 
     def save_overload(self, sig: Any, data: Any) -> None:
         try:

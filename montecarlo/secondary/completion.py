@@ -43,6 +43,8 @@ DECIDING = {
     "remanence_bound_percent",
     *(key for way in WAYS.values() for key in way),
 }
+# of every CT; these have no default
+NEEDED = ("primary_a", "winding_resistance_ohm")
 CURE = (
     "give knee_voltage_v and knee_current_a, or class and rated_burden_va, or excitation_points:"
     " exactly one way"
@@ -73,12 +75,12 @@ def completed(places: Places) -> tuple[Places, list[Fault]]:
     fill = _defaults(base)
     known = {key: getattr(places, key) for key in type(places).model_fields} | fill
     faults: list[Fault] = []
-    shared = False  # whether any CTs have the curve of [ct] itself
-    for end in GROUPS:
+    shared: list[str] = []  # places whose CTs have the curve of [ct] itself
+    for end in (there := _there(places)):
         override = getattr(places, end)
         own = {} if override is None else _given(override)
         if not DECIDING & set(own):
-            shared = shared or end in ENDS or override is not None
+            shared.append(end)
             continue
         gone = dict.fromkeys(_replaced(base, own))
         mine = _defaults(own)
@@ -88,8 +90,27 @@ def completed(places: Places) -> tuple[Places, list[Fault]]:
         fill[end] = override.model_copy(update=gone | mine | curve)
     curve, wrong = _curve(known, set(base))
     whole = places.model_copy(update=fill | curve)
-    every = wrong + faults if shared else faults
+    if shared != there and not _ways(base):
+        wrong = [(end, text) for end in shared for _, text in wrong]
+    every = [*_lacking(places, base), *(wrong if shared else ()), *faults]
     return whole.model_copy(update=_drawn_apart(whole)), every
+
+
+def _there(places: BaseModel) -> list[str]:
+    """Places that have CTs."""
+    return [group for group in GROUPS if group in ENDS or getattr(places, group) is not None]
+
+
+def _lacking(places: BaseModel, base: Mapping[str, Any]) -> Iterator[Fault]:
+    """Keys without a default that some place has neither of its own nor of [ct]."""
+    there = _there(places)
+    for key in (key for key in NEEDED if key not in base):
+        without = [end for end in there if getattr(getattr(places, end), key, None) is None]
+        if without == there:
+            yield key, f"missing; give it in [ct], or in the table of every place: {listed(there)}"
+            continue
+        for end in without:
+            yield f"{end}.{key}", "missing, and [ct] has none for all CTs; give one of the two"
 
 
 def _drawn_apart(places: BaseModel) -> Table:
@@ -190,7 +211,7 @@ def _curve(values: Mapping[str, Any], explicit: set[str]) -> tuple[Table, list[F
     if "points" in ways:
         return _from_points(values, explicit)
     wrong = list(_class_faults(values))
-    if wrong:
+    if wrong or values["winding_resistance_ohm"] is None:  # `_lacking` tells the latter
         return {}, wrong
     found = design_of(values)
     assert found is not None

@@ -47,6 +47,9 @@ KNEE_CURRENT = Quantity(
     width="ct",
 )
 
+PRIMARY = Plain("A", "rated primary current", 1.0, 1e5)
+WINDING = Quantity("ohm", "secondary winding resistance, hot", 0.0, usual=(0.0, 1000.0), width="ct")
+
 
 def _odd(value: int) -> int:
     if value % 2 == 0:
@@ -60,7 +63,7 @@ class CtData(_NamePlate):
     The excitation curve comes in exactly one of three ways: knee voltage and current; a class with
     its rated burden; measured points."""
 
-    primary_a: Annotated[float, Plain("A", "rated primary current", 1.0, 1e5)]
+    primary_a: Annotated[float, PRIMARY] | None = None
     secondary_a: Annotated[float, Plain("A", "rated secondary current", 0.5, 10.0)] = 1.0
     turns_ratio_error_percent: Annotated[
         Distribution,
@@ -144,10 +147,7 @@ class CtData(_NamePlate):
             width="ct",
         ),
     ] = number(0.2)
-    winding_resistance_ohm: Annotated[
-        Distribution,
-        Quantity("ohm", "secondary winding resistance, hot", 0.0, usual=(0.0, 1000.0), width="ct"),
-    ]
+    winding_resistance_ohm: Annotated[Distribution, WINDING] | None = None
     lead_resistance_ohm: Annotated[
         Distribution,
         Quantity(
@@ -205,16 +205,6 @@ class CtData(_NamePlate):
 
     _odd_exponent = field_validator("saturation_exponent")(_odd)
 
-    @property
-    def turns_ratio(self) -> float:
-        """Rated primary over secondary current."""
-        return self.primary_a / self.secondary_a
-
-    @property
-    def leg_ratio(self) -> float:
-        """Primary current over what it drives through the relay's legs, matching included."""
-        return self.turns_ratio / self.ratio_matching
-
     def curve(self, ankle: ArrayLike) -> Array:
         """a, b, c1, c2 of the excitation characteristic.
 
@@ -234,10 +224,22 @@ class CtData(_NamePlate):
 
 
 class CurrentTransformer(CtData):
-    """One end's CTs with their knee, whatever it came from."""
+    """One end's CTs with all that they need, wherever it came from."""
 
+    primary_a: Annotated[float, PRIMARY]
+    winding_resistance_ohm: Annotated[Distribution, WINDING]
     knee_voltage_v: Annotated[Distribution, KNEE_VOLTAGE]
     knee_current_a: Annotated[Distribution, KNEE_CURRENT]
+
+    @property
+    def turns_ratio(self) -> float:
+        """Rated primary over secondary current."""
+        return self.primary_a / self.secondary_a
+
+    @property
+    def leg_ratio(self) -> float:
+        """Primary current over what it drives through the relay's legs, matching included."""
+        return self.turns_ratio / self.ratio_matching
 
     @property
     def seen_from_legs(self) -> Self:
@@ -281,7 +283,8 @@ CtOverride.__doc__ = "What one end's CTs have otherwise than the defaults in [ct
 class CtPlaces(CtData):
     """The table [ct]: defaults for all CTs, and what those of one place have otherwise. The neutral
     conductor's CT and second cores are there when their table is, be it empty; what it leaves out
-    has the spread of [ct], drawn anew."""
+    has the spread of [ct], drawn anew. A key without a default may be left out of [ct] where the
+    table of every place gives it."""
 
     neutral_end: Annotated[CtOverride | None, word("what the neutral end's CTs have otherwise")] = (
         None

@@ -196,14 +196,13 @@ def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
     old = list(old_words(table))
     if old:
         raise StudyError(*old)
-    context = {"folder": folder}
     faults: list[str] = []
     try:
-        study = Study.model_validate(dict(table), context=context)
+        study = Study.model_validate(dict(table), context={"folder": folder})
         sound = frozenset(Study.model_fields)
     except ValidationError as error:
         faults += reworded(error, table)
-        study, sound = _what_is_sound(table, context)
+        study, sound = what_is_sound(table, folder)
     if {"candidates", "relay"} <= sound and not any(check_relay(study)):
         study, outside = snapped(study)
         faults += outside
@@ -271,17 +270,31 @@ def _beyond_bounds(table: Mapping[str, Any]) -> Iterator[str]:
         waiting += inner
 
 
-def _what_is_sound(
-    table: Mapping[str, Any], context: dict[str, Any]
-) -> tuple[Study, frozenset[str]]:
-    """The tables that could be read, as a study without the others, and their names."""
+def what_is_sound(table: Mapping[str, Any], folder: Path) -> tuple[Study, frozenset[str]]:
+    """The tables of a study that can be read, without the others.
+
+    Parameters
+    ----------
+    table : mapping
+    folder : Path
+        Where its CSV files lie.
+
+    Returns
+    -------
+    tuple of Study and frozenset of str
+        A study that has these tables alone, and their names; none where the table holds too much.
+    """
     parts: dict[str, Any] = {}
+    if any(_beyond_bounds(table)):
+        return Study.model_construct(**parts), frozenset()
     for name, field in Study.model_fields.items():
         if name in table:
             try:
                 value = tuple(table[name]) if isinstance(table[name], list) else table[name]
                 adapter: TypeAdapter[Any] = TypeAdapter(cast(Any, field.annotation))
-                parts[name] = adapter.validate_python(value, strict=True, context=context)
+                parts[name] = adapter.validate_python(
+                    value, strict=True, context={"folder": folder}
+                )
             except ValidationError:
                 continue
         elif not field.is_required():

@@ -12,7 +12,8 @@ from pydantic.fields import FieldInfo
 from montecarlo.plant.events.base import Event
 from montecarlo.quantities import Distribution, meaning_of, tables_of
 from montecarlo.quantities.fields import Quantity
-from montecarlo.secondary.ct import CtOverride
+from montecarlo.secondary.completion import NEEDED
+from montecarlo.secondary.ct import CtOverride, CtPlaces
 from montecarlo.study import renamed
 from montecarlo.study.description import Study
 
@@ -35,6 +36,7 @@ their figures.
 | what | old | new |
 |---|---|---|"""
 
+AT_EVERY_PLACE = "must be given, here or in the table of every place"
 WIDTHS = {"one": "", "ct": "; one value a CT", "element": "; one value an element"}
 
 
@@ -67,7 +69,7 @@ def _words(event: type[Event]) -> tuple[str, ...]:
 
 
 def _section(model: type[BaseModel], title: str) -> str:
-    rows = [_row(key, field) for key, field in model.model_fields.items()]
+    rows = [_row(model, key, field) for key, field in model.model_fields.items()]
     head = ("| key | unit | varies by | default | meaning |", "|---|---|---|---|---|")
     return "\n".join([f"## `{title}`", "", *head, *rows])
 
@@ -90,14 +92,15 @@ def _renamed() -> str:
     return "\n".join([RENAMED, *rows])
 
 
-def _row(key: str, field: FieldInfo) -> str:
+def _row(model: type[BaseModel], key: str, field: FieldInfo) -> str:
     meaning = meaning_of(field)
     assert meaning is not None, key
     varies, text = "", meaning.text
     if isinstance(meaning, Quantity):
         varies = meaning.varies
         text += WIDTHS[meaning.width]
-    cells = (f"`{key}`", meaning.unit, varies, _default(field), text.replace("|", "\\|"))
+    default = AT_EVERY_PLACE if model is CtPlaces and key in NEEDED else _default(field)
+    cells = (f"`{key}`", meaning.unit, varies, default, text.replace("|", "\\|"))
     return f"| {' | '.join(cells)} |"
 
 

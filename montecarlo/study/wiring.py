@@ -41,6 +41,7 @@ class Spill:
     per_unit: float  # what it leaves in the leg, of the through-current
     key: str
     cure: str  # what to change there; "" where no single change helps
+    changes: Mapping[int, float]  # the first cure: places and their signs in the leg, 0 for none
 
 
 @dataclass(frozen=True)
@@ -145,19 +146,19 @@ class _Search:
             ),
         )
 
-    def cure(self) -> str:
-        """In words: turn one CT, take another phase, turn a whole end; or add and take out."""
+    def cures(self) -> list[Way]:
+        """Turn one CT, take another phase, turn a whole end; or add one, and take one out."""
         by_mixed = [[k] for k in sorted(self.present, key=self._mixed)]
         by_end = _by_end(self.present)
         for ways in (self._turned(by_mixed), self._replaced(), self._turned(by_end)):
-            if text := self._first(ways):
-                return text
-        either = [self._first(self._added([k] for k in self.absent)), self._first(self._removed())]
-        return " or ".join(filter(None, either)) or self._first(self._added(_by_end(self.absent)))
+            if found := self._first(ways):
+                return found
+        either = self._first(self._added([k] for k in self.absent)) + self._first(self._removed())
+        return either or self._first(self._added(_by_end(self.absent)))
 
-    def _first(self, ways: Iterable[Way]) -> str:
-        """The first way that works, in words."""
-        return next((text for signs, text in ways if self.leg.changed(signs).sound), "")
+    def _first(self, ways: Iterable[Way]) -> list[Way]:
+        """The first way that works, if any does."""
+        return next(([way] for way in ways if self.leg.changed(way[0]).sound), [])
 
     def _names(self, signs: Mapping[int, float]) -> str:
         return listed(f'"{"-" if sign < 0 else ""}{PLACES[k]}"' for k, sign in signs.items())
@@ -243,9 +244,11 @@ def spills(study: Study) -> list[Spill]:
             if passing[current] < NONE or (kind, name) in found:
                 continue
             key = _key(study, kind, f"legs[{element.leg}].cts")
-            cure = _Search(leg, known).cure()
+            cures = _Search(leg, known).cures()
+            cure = " or ".join(text for _, text in cures)
+            changes = cures[0][0] if cures else {}
             found[kind, name] = Spill(
-                kind, element.axis, name, current, passing[current], key, cure
+                kind, element.axis, name, current, passing[current], key, cure, changes
             )
     return list(found.values())
 

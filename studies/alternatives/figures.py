@@ -4,6 +4,7 @@ with intervals."""
 from __future__ import annotations
 
 from collections.abc import Sequence
+from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -32,20 +33,22 @@ PANELS = (
 SERIES = ("estimate, 95 % limits", "no significant difference from the study as stated")
 LOGARITHMIC = 5.0  # ratio of the largest to the smallest mark from which on
 SMALL = 8.0  # points
+NAME_WIDTH = 28  # characters of a line of a row's words
 
 
 def figures(compared: SideBySide) -> dict[str, Figure]:
     """By name."""
     limits = {limit_line(result.study)[0] for result in compared.results.values()}
     limit = limits.pop() if len(limits) == 1 else None
-    figure, axes = panels(2, height_mm(len(compared.table)), 2)
+    figure, axes = panels(2, height_mm(compared.table), 2)
     side_by_side_figure(compared.table, compared.differences, axes, limit)
     return {"alternatives": figure}
 
 
-def height_mm(rows: int) -> float:
-    """Of a figure with so many alternatives."""
-    return 32.0 + 12.5 * rows
+def height_mm(table: pd.DataFrame) -> float:
+    """Of a figure with these rows."""
+    lines = max(1 + words.count("\n") for words in _rows(table))
+    return 32.0 + (1.2 + 3.9 * lines) * len(table)
 
 
 def side_by_side_figure(
@@ -68,8 +71,7 @@ def side_by_side_figure(
     -------
     sequence of Axes
     """
-    several = table.loc[table["scheme"] != "", "scheme"].nunique() > 1
-    rows = [_words(row, several) for row in table.to_dict("records")]
+    rows = _rows(table)
     alike = differences[differences["verdict"] == Verdict.ALIKE]
     for ax, (name, colour, text_colour, label) in zip(axes, PANELS, strict=True):
         same = table["alternative"].isin(alike.loc[alike["quantity"] == name, "alternative"])
@@ -93,12 +95,19 @@ def _series(same: pd.Series) -> list[str]:
     return [SERIES[int(alike)] for alike in same]
 
 
+def _rows(table: pd.DataFrame) -> list[str]:
+    several = table.loc[table["scheme"] != "", "scheme"].nunique() > 1
+    return [_words(row, several) for row in table.to_dict("records")]
+
+
 def _words(row: dict[str, Any], several: bool) -> str:
     """The alternative, its scheme where they have several, its setting."""
+    parts = [fill(row["alternative"], NAME_WIDTH)]
     if not row["scheme"]:
-        return f"{row['alternative']}\nno setting is allowed"
-    scheme = f"{packed(scheme_name(row['scheme']), 28)}\n" if several else ""
-    return f"{row['alternative']}\n{scheme}{packed(setting_text(row), 28)}"
+        return "\n".join([*parts, "no setting is allowed"])
+    if several:
+        parts.append(fill(scheme_name(row["scheme"]), NAME_WIDTH))
+    return "\n".join([*parts, packed(setting_text(row), NAME_WIDTH)])
 
 
 def _none_seen(ax: Axes, high: pd.Series, colour: str) -> None:

@@ -39,12 +39,18 @@ OF_CHOICE = (
 DIFFERENCE = ("alternative", "minus", "quantity", "difference", "low", "high", "verdict")
 
 
+def studies_of(study: Study) -> dict[str, Study]:
+    """The study as stated and every alternative of it, by name."""
+    return {AS_STATED: study, **dict(study.alternative_studies)}
+
+
 def run_side_by_side(
     study: Study, *, workers: int | Workers | None = None, progress: Progress = silent
 ) -> SideBySide:
     """Run the study as stated and every alternative of it on common random numbers."""
-    studies = {AS_STATED: study, **dict(study.alternative_studies)}
-    return SideBySide(study, run_alternatives(studies, workers=workers, progress=progress))
+    return SideBySide(
+        study, run_alternatives(studies_of(study), workers=workers, progress=progress)
+    )
 
 
 class SideBySide(Several):

@@ -3,14 +3,16 @@ numbers."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import partial
 from typing import TYPE_CHECKING
 
 from montecarlo.engine.progress import Progress, silent
+from montecarlo.engine.stages import Stage, named, stages_of
 from montecarlo.study.assumption_sets import AS_STATED
 from montecarlo.study.description import Study
 from studies.alternatives.figures import figures
-from studies.alternatives.frames import SideBySide, run_side_by_side
+from studies.alternatives.frames import SideBySide, run_side_by_side, studies_of
 from studies.alternatives.text import alternatives_text
 from studies.protocol import Drawn, Findings
 from studies.report.catalogue import with_unit
@@ -22,6 +24,11 @@ if TYPE_CHECKING:
 
 class StudyAlternatives:
     """study.kind = "alternatives"."""
+
+    def stages(self, study: Study) -> Iterator[Stage]:
+        """Both samples of the study as stated and of every alternative."""
+        for name, other in studies_of(study).items():
+            yield from named(stages_of(other), name)
 
     def run(
         self, study: Study, *, workers: Workers | int | None, progress: Progress = silent

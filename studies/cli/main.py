@@ -1,6 +1,6 @@
-"""The command line: new, check, run, measured, verify, selfcheck, schema. What a person can put
-right ends with exit code 2 and a line a fault; the numerical stack is imported only when a command
-needs it."""
+"""The command line: new, check, run, update, compare, verify, selfcheck, schema. What a person can
+put right ends with exit code 2 and a line a fault; the numerical stack is imported only when a
+command needs it."""
 
 from __future__ import annotations
 
@@ -153,10 +153,10 @@ def _check(options: Namespace) -> None:
     if options.picture is not None:
         check_no_device(options.picture, "name another file with --picture")
         os.environ["MPLBACKEND"] = "agg"
-        from studies.check.picture import draw_excitation
+        from studies.check.picture import draw_study
 
-        if draw_excitation(options.file, options.picture):
-            say(f"{options.picture} is written")
+        for written in draw_study(options.file, options.picture):
+            say(f"{written} is written")
     study = read_study(options.file)
     from montecarlo.engine.sizes import check_sizes
     from studies.check.text import checked
@@ -224,6 +224,13 @@ def _measured(options: Namespace) -> None:
     say(text, f"the table is {out}")
 
 
+def _compare(options: Namespace) -> None:
+    os.environ["MPLBACKEND"] = "agg"
+    from studies.cli.comparing import compare_runs
+
+    compare_runs(options.results_a, options.results_b, options.out)
+
+
 def _verify(options: Namespace) -> int:
     from studies.verify.run import verify
 
@@ -249,6 +256,7 @@ RUNS: dict[str, Callable[[Namespace], int | None]] = {
     "check": _check,
     "run": _run,
     "measured": _measured,
+    "compare": _compare,
     "verify": _verify,
     "selfcheck": _selfcheck,
     "schema": _schema,

@@ -62,8 +62,8 @@ COMMANDS: Mapping[str, Command] = {
             Option(
                 "--picture",
                 "FILE",
-                "draw measured excitation points and the fitted curve, also when it is refused; a"
-                " new .svg or .png",
+                "draw the connections of every scheme into a new .svg or .png, and the excitation"
+                " curves of CTs with a class or measured points into a second one, FILE_excitation",
             ),
         ),
     ),
@@ -91,7 +91,7 @@ COMMANDS: Mapping[str, Command] = {
             Option(
                 "--keep-samples",
                 "",
-                "write the samples of the study's own batch too, as Parquet files",
+                "write the selection sample too, as Parquet files",
             ),
             Option(
                 "--pdf",
@@ -115,6 +115,19 @@ COMMANDS: Mapping[str, Command] = {
                 "CSV",
                 "file for the table (default: <name of MEASURED>-weighed.csv, here); a name not in"
                 " use",
+            ),
+        ),
+    ),
+    "compare": Command(
+        "compare two finished runs of one kind: inputs, choices, and figures with limits",
+        (
+            Option("results_a", "RESULTS_A", "folder that run has written"),
+            Option("results_b", "RESULTS_B", "another one"),
+            Option(
+                "--out",
+                "DIR",
+                "folder for the comparison (default: <A>-<B>-compared, here); not there yet, or"
+                " empty",
             ),
         ),
     ),

@@ -112,12 +112,13 @@ def _write_all(findings: Findings, folder: Path) -> None:
 
     from studies.report.catalogue import figure_text
     from studies.report.look import write_figure
-    from studies.report.workbook import write_workbook
+    from studies.report.workbook import Told, write_workbook
 
     for name, frame in findings.frames.items():
         write_table(frame, folder / f"{name}.csv")
     if findings.frames:
-        write_workbook(folder / WORKBOOK, findings.frames, findings.provenance, CAUTION)
+        told = Told(findings.provenance, CAUTION, findings.text)
+        write_workbook(folder / WORKBOOK, findings.frames, told)
     for name, arrays in findings.arrays.items():
         if bad := [key for key, array in arrays.items() if array.dtype.hasobject]:
             raise TypeError(

@@ -16,6 +16,7 @@ from montecarlo.study.checks import cautions
 from montecarlo.study.description import Study
 from montecarlo.study.wiring import wiring_cautions
 from studies.check.text import correlations, given, input_tables, what_is_run
+from studies.connections.figure import pictures as connection_pictures
 from studies.nominal.backup import backup_by_hand
 from studies.nominal.desk import Desk
 from studies.nominal.text import hand_calculation, reach
@@ -136,6 +137,7 @@ class _Parts:
         yield Section("Back-up for the unprotected part", backup)
         yield Section("Hand calculation", _by_hand(desk, choice))
         yield Section("Question", _question(study))
+        yield Section("Connections", [*connection_pictures(study)])
         yield Section("Inputs", list(_inputs(study)))
         yield Section("Assumptions and cautions", list(_assumptions(study)))
         yield Section("Drivers", _drivers(findings))

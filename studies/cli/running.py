@@ -11,6 +11,7 @@ from functools import partial
 from pathlib import Path
 
 from montecarlo.engine.sizes import check_sizes
+from montecarlo.engine.stages import Stage
 from montecarlo.engine.workers import Workers
 from montecarlo.engine.workers.pool import Site
 from montecarlo.engine.workers.software import PRODUCT
@@ -33,6 +34,8 @@ from studies.report.inputs import inputs_of
 from studies.report.safety import CAUTION
 from studies.report.streams import say, tell
 from studies.report.terminal import shown
+
+DRAWING = Stage("drawing and writing", 3e5)  # in solutions of a circuit that take as long
 
 
 @dataclass(frozen=True)
@@ -84,13 +87,14 @@ def run_file(request: Request) -> None:
     inputs = inputs_of(content, request.file.parent)
     check_sizes(study)
     destination = prepare(request.out, replace=request.replace)
+    kind = KINDS[study.study.kind]()
     keeper = keeping(study.study.kind) if request.keep_samples else None
     wired = _warned(study)
     notes: list[str] = []
     with (
         tidy_when_ended(),
         _place(request.cluster) as place,
-        closing(Bar()) as progress,
+        closing(Bar((*kind.stages(study), DRAWING))) as progress,
         destination.opened(identity(study, keep_samples=request.keep_samples)) as sitting,
     ):
         if there := sitting.finished.there:
@@ -100,11 +104,11 @@ def run_file(request: Request) -> None:
             )
         crew = Workers(request.workers, place=place, finished=sitting.finished)
         findings = (
-            KINDS[study.study.kind]().run(study, workers=crew, progress=progress)
+            kind.run(study, workers=crew, progress=progress)
             if keeper is None
             else keeper.run(study, workers=crew, progress=progress, keep_samples=sitting.staging)
         )
-        progress.note("drawing and writing")
+        progress(0, 1, DRAWING.what)
         files = write_findings(
             findings,
             destination,

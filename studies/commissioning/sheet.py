@@ -10,7 +10,9 @@ import numpy as np
 
 from studies.commissioning.expected import Sheet
 from studies.commissioning.lines import Line, Printed
+from studies.connections.figure import pictures
 from studies.report.letters import together
+from studies.report.page import inline
 from studies.report.safety import MODEL, PROPOSED, TESTS
 from studies.report.setting_words import setting_lines, setting_row
 from studies.report.words import scheme_name, setting_text
@@ -113,11 +115,13 @@ def commissioning_page(
     setting = setting_row(sheet.study, sheet.setting)
     loader = PackageLoader("studies.report")
     templates = Environment(loader=loader, autoescape=True, trim_blocks=True, lstrip_blocks=True)
+    templates.filters["inline"] = inline
     return templates.get_template("commissioning.html").render(
         title=sheet.study.study.title,
         scheme=scheme_name(sheet.setting.scheme),
         setting=setting_text(setting),
         tables=_tables(lines, frame),
+        connections=pictures(sheet.study, sheet.setting),
         installations=len(next(iter(sheet.samples.values()))),
         peak=together(peak),
         steps=[together(step) for step in TESTS],

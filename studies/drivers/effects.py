@@ -31,6 +31,7 @@ from montecarlo.study.candidates import lattices_of
 from montecarlo.study.description import Study
 from studies.drivers.columns import Columns, Group, columns_of, groups_of
 
+EFFECTS_STAGE = "effects of inputs"
 OUTPUTS = PICKUP, POSITION = "critical pick-up", "critical position"
 AT_ONCE = 128  # rows of a net in a chunk, each solved k + 2 times
 FLOOR = 0.1  # of the finest candidate
@@ -100,11 +101,12 @@ def effects(
     job, runs = job_of(study, setting), range(rows_for(study) // AT_ONCE)
     tasks = [Mixtures(job, setting, name, index) for name in strata for index in runs]
     solved: dict[Stratum, list[Array]] = {name: [] for name in strata}
+    progress(0, len(tasks), EFFECTS_STAGE)
     for done, (task, found) in enumerate(
         zip(tasks, workers.mapped(_solved, tasks), strict=True), 1
     ):
         solved[task.stratum].append(found)
-        progress(done, len(tasks), f"{task.stratum}, effects of inputs")
+        progress(done, len(tasks), EFFECTS_STAGE)
     return [
         _effect_of(study, setting, name, output, values)
         for name, parts in solved.items()

@@ -154,10 +154,12 @@ def _two_panels(
         ]
     )
     both = both[both["input"].isin(keys)].assign(row=lambda rows: rows["input"].map(_with_event))
-    figure, axes = panels(2, FRAME_MM + ROW_MM * len(keys), MOST_ABREAST)
+    rows = [_with_event(key) for key in keys]
+    lines = max([1 + row.count("\n") for row in rows], default=1)
+    figure, axes = panels(2, FRAME_MM + max(ROW_MM, 4.2 * lines) * len(rows), MOST_ABREAST)
     for ax, (quantity, title, colour, dark) in zip(axes, QUANTITIES, strict=True):
         own = both[both["quantity"] == quantity]
-        interval_rows(ax, own, "value", [_with_event(key) for key in keys], [*marks], colour)
+        interval_rows(ax, own, "value", rows, [*marks], colour)
         ax.axvline(0, color=CHOSEN, linewidth=0.9, zorder=1.5)
         if not own[VALUE].to_numpy().any():
             ax.set_xlim(-1, 1)

@@ -3,18 +3,23 @@ first."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import partial
 from typing import TYPE_CHECKING
 
 from montecarlo.engine.progress import Progress, silent
+from montecarlo.engine.stages import Stage, stages_of
 from montecarlo.frames.result import Result
 from montecarlo.frames.unresolved import unresolved_frame
+from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.description import Study
 from studies.drivers.answers import Drivers, find_drivers
+from studies.drivers.effects import EFFECTS_STAGE, rows_for
 from studies.drivers.figures import figures
 from studies.drivers.frames import driver_rows, elasticity_rows, what_if_rows, worth_rows
+from studies.drivers.samples import CHANGES_STAGE, ROWS_STAGE
 from studies.drivers.text import drivers_text
-from studies.nominal.peak import peak_frame, peak_of_chosen, peak_voltages
+from studies.nominal.peak import PEAKS, peak_frame, peak_of_chosen, peak_voltages
 from studies.protocol import Drawn, Findings
 from studies.report.catalogue import with_unit
 from studies.report.notes import with_sentences
@@ -22,9 +27,20 @@ from studies.report.notes import with_sentences
 if TYPE_CHECKING:
     from montecarlo.engine.workers import Workers
 
+CHANGED, MIXED = 8, 30  # inputs, roughly
+
 
 class UncertaintyDrivers:
     """study.kind = "uncertainty_drivers"."""
+
+    def stages(self, study: Study) -> Iterator[Stage]:
+        """Both samples, then three of its own; which inputs are changed is not known before."""
+        types = study.study.samples * (len(study.external_events) + 1)
+        yield from stages_of(study)
+        yield Stage(ROWS_STAGE, types * len(candidate_lattices(study)))
+        yield Stage(CHANGES_STAGE, types * CHANGED)
+        yield Stage(EFFECTS_STAGE, rows_for(study) * (len(study.external_events) + 1) * MIXED)
+        yield PEAKS
 
     def run(
         self, study: Study, *, workers: Workers | int | None, progress: Progress = silent
@@ -46,7 +62,7 @@ def findings(found: Drivers, progress: Progress = silent) -> Findings:
     Findings
     """
     result = Result(found.outcome)
-    progress(0, 1, "peak voltages of the relay circuit")
+    progress(0, 1, PEAKS.what)
     peaks = peak_frame(peak_voltages(result.study))
     frames = {
         "drivers": driver_rows(found),

@@ -40,6 +40,7 @@ from studies.drivers.effects import job_of, missed_parts
 
 CHUNK = 2048  # rows, a multiple of BATCH
 FEWEST = 1024
+ROWS_STAGE, CHANGES_STAGE = "samples for drivers", "inputs changed one by one"
 CENTRE, HALVED = "at its centre", "half as uncertain"
 
 
@@ -140,9 +141,10 @@ def sampled(
     drawn = [name for name in names if name.side is not Side.STATE]
     tasks = [task for name in drawn for task in _rows(job, study, name, densities)]
     found: dict[Stratum, list[tuple[Rows, Array]]] = {name: [] for name in drawn}
+    progress(0, len(tasks), ROWS_STAGE)
     for done, (task, y) in enumerate(zip(tasks, workers.mapped(_judged, tasks), strict=True), 1):
         found[task.chunk.stratum].append((task, y))
-        progress(done, len(tasks), f"{task.chunk.stratum}, samples for drivers")
+        progress(done, len(tasks), ROWS_STAGE)
     every = [_gathered(study, shares[name], rows) for name, rows in found.items()]
     internal = [each for each in every if each.name.side is Side.INTERNAL]
     return internal, [each for each in every if each.name.side is Side.EXTERNAL]
@@ -200,13 +202,15 @@ def changed(
     solved = workers.mapped(_judged, flat)
     out: dict[Change, dict[Stratum, Array]] = {change: {} for change in changes}
     done, unresolved = 0, list[Unresolved]()
+    if flat:
+        progress(0, len(flat), CHANGES_STAGE)
     for (change, name), rows in tasks.items():
         what = f"{change.key} {change.what}"
         y = np.concatenate([next(solved)[:, 0] for _ in rows])
         unresolved += looked_at(study, name, ROWS, int(np.isnan(y).sum()), len(y), of=what)
         out[change][name] = np.nan_to_num(y)
         done += len(rows)
-        progress(done, len(flat), what)
+        progress(done, len(flat), CHANGES_STAGE)
     return out, tuple(unresolved)
 
 

@@ -15,6 +15,7 @@ from montecarlo.engine.guard import ENERGY, Unresolved, looked_at
 from montecarlo.engine.job import Job
 from montecarlo.engine.progress import Progress
 from montecarlo.engine.sizes import designs
+from montecarlo.engine.stages import Stage
 from montecarlo.engine.winding import critical_places, solved
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.caught import missed_stretches
@@ -27,6 +28,7 @@ from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import lattices_of
 from montecarlo.study.description import Study
 
+ENERGY_STAGE = "energy of earth faults"
 PLACES = 8  # along the winding, of each sampled fault
 
 
@@ -60,6 +62,11 @@ class EarthFaults:
         return looked_at(study, EARTH, ENERGY, int((~known).sum()), known.size, round_=1)
 
 
+def earth_faults_stage(study: Study) -> Stage:
+    """What `sample_earth_faults` is for progress."""
+    return Stage(ENERGY_STAGE, designs(study)[1].samples_drawn)
+
+
 def sample_earth_faults(
     study: Study, setting: Setting | None, round_: int, workers: Workers, progress: Progress
 ) -> EarthFaults:
@@ -68,11 +75,12 @@ def sample_earth_faults(
     job = Job(study.alone, () if setting is None else lattices_of(study, setting), *designs(study))
     tasks = [Lasting(job, chunk) for chunk in job.earth_design.chunks(EARTH, round_)]
     done, total = 0, job.earth_design.samples_drawn
+    progress(0, total, ENERGY_STAGE)
     parts: list[list[EarthFaults]] = [[] for _ in range(BLOCKS)]
     for task, part in zip(tasks, workers.mapped(_run_task, tasks), strict=True):
         parts[task.chunk.installation_block].append(part)
         done += job.earth_design.samples_in(task.chunk)
-        progress(done, total, "energy of earth faults")
+        progress(done, total, ENERGY_STAGE)
     found = EarthFaults(
         *(
             np.stack(

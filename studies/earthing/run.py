@@ -3,13 +3,16 @@ what a fault burns."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import partial
 from typing import TYPE_CHECKING
 
 from montecarlo.engine.progress import Progress, silent
+from montecarlo.engine.stages import Stage, named, stages_of
 from montecarlo.study.description import Study
 from studies.earthing.figures import TRADE, figures
 from studies.earthing.frames import Options, run_options
+from studies.earthing.lasting import earth_faults_stage
 from studies.earthing.text import earthing_text
 from studies.protocol import Drawn, Findings
 from studies.report.notes import sentences_of_all
@@ -20,6 +23,13 @@ if TYPE_CHECKING:
 
 class EarthingOptions:
     """study.kind = "earthing_options"."""
+
+    def stages(self, study: Study) -> Iterator[Stage]:
+        """Both samples of every option, then its earth faults."""
+        for name, option in study.options:
+            yield from named(stages_of(option), name)
+        for name, option in study.options:
+            yield from named(iter([earth_faults_stage(option)]), name)
 
     def run(
         self, study: Study, *, workers: Workers | int | None, progress: Progress = silent

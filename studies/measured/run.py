@@ -7,14 +7,12 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
-from hashlib import sha256
 from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from montecarlo.engine.workers.software import PRODUCT
 from montecarlo.errors import StudyError
 from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.reweigh import (
@@ -28,7 +26,6 @@ from montecarlo.estimates.totals import Total, mover
 from montecarlo.frames.candidates import setting_columns
 from montecarlo.frames.limits import limit_columns
 from montecarlo.quantities import Array
-from montecarlo.quantities.files import read_bounded
 from montecarlo.quantities.wording import shown
 from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import candidate_lattices, settings_of
@@ -40,7 +37,8 @@ from studies.measured.text import answer, measurements, moved
 from studies.measured.values import Measured, read_measured
 from studies.report.blocks import Block
 from studies.report.inputs import study_again
-from studies.report.record import PROVENANCE, is_as_sealed, read_record
+from studies.report.record import PROVENANCE
+from studies.report.results import no_results, read_results
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -129,32 +127,15 @@ def weigh(folder: Path, path: Path) -> Weighed:
 
 
 def _read_run(folder: Path) -> Run:
+    results = read_results(folder, ARRAYS)
+    record, content = results.record, results.content(ARRAYS, LARGEST_ARRAYS)
     try:
-        record = read_record(folder / PROVENANCE)
-        study_file, chosen = record["study_file"], record["chosen"]
-        seed, samples = record["seed"], record["samples_asked"]
-        study_digest, arrays_digest = record["study_digest"], record["sha256"][ARRAYS]
-        named = isinstance(study_file, str) and Path(study_file).name == study_file
-        if record.get("product") != PRODUCT or not named or not isinstance(chosen, int | None):
-            raise ValueError
-        content = read_bounded(folder / ARRAYS, LARGEST_ARRAYS)
-    except (OSError, ValueError, KeyError, TypeError):
-        if (folder / OLD_ARRAYS).is_file():
-            raise StudyError(
-                f"{folder}: an older version of the program ran it, {OLD_ARRAYS} is now called"
-                f" {ARRAYS}; run the study again"
-            ) from None
-        raise StudyError(
-            f"{folder}: is no folder of a finished run (its {PROVENANCE} and {ARRAYS} are needed);"
-            " name the folder that the command run has written"
-        ) from None
-    if not is_as_sealed(record):
-        raise StudyError(
-            f"{folder}: {PROVENANCE} is not as the run left it (or an older version of the "
-            "program ran it); run the study again"
-        )
-    if sha256(content).hexdigest() != arrays_digest:
-        raise StudyError(f"{folder}: {ARRAYS} is not as the run left it; run the study again")
+        study_file, study_digest = record["study_file"], record["study_digest"]
+        seed, samples, chosen = record["seed"], record["samples_asked"], record["chosen"]
+    except KeyError:
+        raise no_results(folder, ARRAYS) from None
+    if not isinstance(chosen, int | None):
+        raise results.changed(PROVENANCE)
     if chosen is None:
         raise StudyError(
             f"{folder}: no candidate was chosen in this run, so there is no commissioning sheet;"
@@ -165,7 +146,7 @@ def _read_run(folder: Path) -> Run:
         kept = {name: arrays[name] for name in arrays.files}
     settings = settings_of(candidate_lattices(study))
     if not 1 <= chosen <= len(settings):
-        raise StudyError(f"{folder}: {PROVENANCE} is not as the run left it; run the study again")
+        raise results.changed(PROVENANCE)
     return Run(study, settings, chosen - 1, kept)
 
 

@@ -15,9 +15,9 @@ from montecarlo.study.description import Study
 from studies.report.blocks import Block, Paragraph, Table
 
 
-def fits(study: Study) -> dict[str, CurrentTransformer]:
-    """CTs with measured points by the name of their place; one entry where both ends, or all, have
-    the same.
+def curves(study: Study) -> dict[str, CurrentTransformer]:
+    """CTs with a class or measured points by the name of their place; one entry where both ends,
+    or all, have the same curve. Ideal CTs have none.
 
     Parameters
     ----------
@@ -27,7 +27,16 @@ def fits(study: Study) -> dict[str, CurrentTransformer]:
     -------
     dict of str to CurrentTransformer
     """
-    return {where: ct for where, _, ct in _unlike(study) if ct.excitation_points is not None}
+    alike: dict[tuple[object, ...], list[str]] = {}
+    for group in study.ct.groups:
+        ct = study.ct.at(group)
+        plate = vars(ct)["class"]
+        if (plate is None and ct.excitation_points is None) or not ct.knee_current_a.centre():
+            continue
+        drawn = [getattr(ct, key).centre() for key in ("knee_voltage_v", "knee_current_a")]
+        look = ct.ankle_ratio.centre(), ct.remanence_bound_percent, ct.saturation_exponent
+        alike.setdefault((plate, ct.excitation_points, *drawn, *look), []).append(group)
+    return {_words(groups): study.ct.at(groups[0]) for groups in alike.values()}
 
 
 def excitation(study: Study) -> Iterator[Block]:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from montecarlo.engine.stages import Stage
 from montecarlo.formulas import handcalc
 from montecarlo.plant import internal, machine
 from montecarlo.quantities import Array, Distribution
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
 
     from montecarlo.frames.result import Result
 
+PEAKS = Stage("peak voltages of the relay circuit", 2e4)  # in solutions of a circuit
 HIGHEST = ("machine.voltage_factor", "machine.armature_time_constant_s", "earthing.current_limit_a")
 LOWEST = (
     "machine.subtransient_reactance_pu",

@@ -82,12 +82,13 @@ class Table(Block):
 @dataclass(frozen=True)
 class Picture(Block):
     """A figure; `name` keeps its parts apart from those of others, `title` is what a screen reader
-    says."""
+    says; `wide`: a narrow screen moves over it rather than shrink it."""
 
     name: str
     svg: str
     title: str
     caption: str
+    wide: bool = False
 
 
 @dataclass(frozen=True)

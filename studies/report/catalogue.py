@@ -162,6 +162,7 @@ BESIDE = (
     "waveforms",
     "commissioning",
 )
+UNPRINTED = ("exceedance",)  # of the workbook: a figure shows it
 SECOND = {"what_if": ("p_now",), "elasticities": ("p",), "worth_of_measuring": ("today",)}
 
 
@@ -204,6 +205,7 @@ LEADING = (
     "tradeoff",
     "protected_winding",
     "false_trip_sources",
+    "missed_fault_places",
     "exceedance",
     "unprotected_winding",
     "caught_by_other",
@@ -227,11 +229,13 @@ FIGURES = {
         "Share of each external event in the false trips, chosen and existing setting",
         "Share of each external event in the false trips. A grey mark shows its share of all"
         " external events.",
+        "Where false trips come from.",
     ),
     "missed_fault_places": FigureText(
         "Missed earth faults by place along the winding and fault resistance",
         "Missed earth faults by place and fault resistance: the darker, the more of the faults"
         " there are missed.",
+        "Where missed faults lie.",
     ),
     "worst_cases": FigureText(
         "Worst sampled external events in time, from the primary currents to the measured value",
@@ -283,7 +287,19 @@ FIGURES = {
     "alternatives": FigureText(
         "Missed faults and false trips of the best setting of every alternative"
     ),
-    EXCITATION: FigureText("Measured excitation points of the CTs and the curve fitted to them"),
+    "compared_choices": FigureText(
+        "Missed faults, false trips and protected winding of the choices of two runs",
+        "The choices of run A and of run B with 95 % limits.",
+    ),
+    "compared_settings": FigureText(
+        "Missed faults and false trips of every setting that two runs have",
+        "Every setting that both runs have. Left: missed faults, run B minus run A. Right: false"
+        " trips, run B against run A. The bars are 95 % limits.",
+    ),
+    EXCITATION: FigureText(
+        "Excitation curve of the CTs",
+        "Excitation curve of the CTs, from measured points or from the class.",
+    ),
 }
 
 
@@ -318,6 +334,7 @@ UNITS = {
     "_f": "F",
     "_k": "K",
 }
+SIGNS = {"ohm": "\u03a9", "deg": "\u00b0"}
 ENDS = {
     "_low": "low",
     "_high": "high",
@@ -368,12 +385,11 @@ def column_unit(name: str) -> str:
 
 
 def sheet_head(name: str) -> str:
-    """A column's name with its unit in brackets: p_missed, pickup [A], missed [1/year]."""
+    """A column's name with its unit in brackets: p missed, pickup [A], missed [1/year]."""
     unit = column_unit(name)
-    if not unit:
-        return name
     base, limit = _without_limit(name)
-    return f"{without_unit(base)[0]}{limit} [{unit}]"
+    words = name if not unit else f"{without_unit(base)[0]}{limit} [{SIGNS.get(unit, unit)}]"
+    return words.replace("_", " ").replace("pickup", "pick-up")
 
 
 def _without_limit(name: str) -> tuple[str, str]:

@@ -250,15 +250,20 @@ def packed(text: str, most: int = 44) -> str:
     return "\n".join(lines)
 
 
-def spread(wanted: Sequence[float], heights: Sequence[float], top: float = math.inf) -> list[float]:
+def spread(
+    wanted: Sequence[float],
+    heights: Sequence[float],
+    bottom: float = -math.inf,
+    top: float = math.inf,
+) -> list[float]:
     """Middles of texts, one above the other in this order without overlap and nearest to those
-    wanted (least squares); pushed down where the highest would reach above `top`.
+    wanted (least squares); pushed back where they would reach below `bottom`, or above `top`.
 
     Parameters
     ----------
     wanted, heights : sequence of float
         Middles, rising, and heights, in the unit of the axis.
-    top : float
+    bottom, top : float
 
     Returns
     -------
@@ -271,6 +276,9 @@ def spread(wanted: Sequence[float], heights: Sequence[float], top: float = math.
     gaps = [(one + other) / 2 for one, other in pairwise(heights)]
     above = np.concatenate([[0.0], np.cumsum(gaps)])  # of each over the first when they touch
     middles = isotonic_regression(np.asarray(wanted) - above).x + above
+    for k in range(len(middles)):
+        middles[k] = max(middles[k], bottom + heights[k] / 2)
+        bottom = middles[k] + heights[k] / 2
     for k in reversed(range(len(middles))):
         middles[k] = min(middles[k], top - heights[k] / 2)
         top = middles[k] - heights[k] / 2

@@ -70,9 +70,12 @@ def stacked(panels: int, height_mm: float) -> tuple[Figure, list[Axes]]:
     return figure, list(figure.subplots(panels, sharex=True))
 
 
-def side_by_side(count: int, height_mm: float) -> tuple[Figure, list[Axes]]:
-    """The same with panels side by side with one vertical axis."""
-    return panels(count, height_mm, count)
+def side_by_side(count: int, height_mm: float, *, shared: bool = True) -> tuple[Figure, list[Axes]]:
+    """The same with panels side by side, with one vertical axis where it is `shared`."""
+    if shared:
+        return panels(count, height_mm, count)
+    figure = _sheet(height_mm)
+    return figure, list(figure.subplots(1, count, squeeze=False)[0])
 
 
 def panels(count: int, height_mm: float, abreast: int) -> tuple[Figure, list[Axes]]:

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from matplotlib.artist import Artist
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from matplotlib.legend import Legend
     from matplotlib.lines import Line2D
     from matplotlib.text import Annotation
 
@@ -109,10 +110,19 @@ def legend_mark(label: str, color: str = "none", **style: Any) -> Line2D:
     return Line2D([], [], label=label, color=color, **style)
 
 
+def make_room(figure: Figure, legend: Legend) -> None:
+    """The figure as high as a legend beside its axes needs."""
+    texts = legend.get_texts()
+    lines = sum(1.35 + 1.25 * text.get_text().count("\n") for text in texts)
+    points = texts[0].get_fontsize() * (lines + OUTSIDE["labelspacing"] * len(texts) + 2)
+    figure.set_figheight(max(figure.get_figheight(), points / 72))
+
+
 def grouped_legend(figure: Figure, groups: Mapping[str, Sequence[Artist]]) -> None:
     """A legend beside the axes, with the name of each group in bold above its marks."""
     handles = [each for name, marks in groups.items() for each in (legend_mark(name), *marks)]
     legend = figure.legend(handles=handles, **OUTSIDE)
+    make_room(figure, legend)
     heads = np.cumsum([0, *(1 + len(marks) for marks in groups.values())])[:-1]
     for head in heads:
         legend.get_texts()[head].set(fontweight="bold", x=-20)

@@ -25,6 +25,22 @@ SCHEME_NAMES = {
 }
 
 
+FIGURES = {  # what is counted, and of what it is a share
+    "p_missed": ("missed faults", "of the faults in scope"),
+    "missed_per_year": ("missed faults a year", ""),
+    "p_false": ("false trips", "of the external events"),
+    "false_per_year": ("false trips a year", ""),
+    "protected_median": ("protected part of the winding, median", ""),
+    "cost_per_year": ("cost a year, in the study's unit", ""),
+}
+
+
+def figure_name(key: str, unit: str = "share") -> str:
+    """A figure with what it is a share of: missed faults, % of the faults in scope."""
+    name, of = FIGURES[key]
+    return f"{name}, {unit} {of}" if of else name
+
+
 def scheme_name(kind: str) -> str:
     """In words; a scheme of the study's own by its name."""
     return SCHEME_NAMES.get(kind, kind.replace("_", " "))

@@ -1,18 +1,28 @@
-"""All tables of a run as one workbook: a sheet a table, and before them a sheet of notes.
+"""All tables of a run as one workbook: a summary, a sheet a table, and a sheet of provenance.
 
-Numbers are numbers and text is text: nothing that stands in a cell becomes a formula or a link.
-"""
+Numbers are numbers and text is text: nothing that stands in a cell becomes a formula, or a link to
+elsewhere. Every sheet says what of it is printed."""
 
 from __future__ import annotations
 
-import json
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from studies.report.catalogue import column_unit, is_share, sheet_head, table_text
+from studies.report.blocks import Block
+from studies.report.letters import with_symbols
+from studies.report.print_plan import PAPER_A4, SIDE_MM, TOP_MM, Plan, plans
+from studies.report.sheets import Line, Lines, TableSheet, number_format
+from studies.report.summary_sheet import (
+    PROVENANCE,
+    SUMMARY,
+    origin,
+    provenance_lines,
+    summary_lines,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -20,19 +30,43 @@ if TYPE_CHECKING:
     from xlsxwriter.format import Format
     from xlsxwriter.worksheet import Worksheet
 
-NOTES = "notes"
-ROWS_MAX = 1_048_576  # of a sheet, ECMA-376
 NAME_MAX = 31  # letters in the name of a sheet
-WIDEST = 60
+STYLES: dict[str, dict[str, Any]] = {
+    "text": {"text_wrap": True, "valign": "top"},
+    "title": {"bold": True, "font_size": 14, "valign": "top", "text_wrap": True},
+    "cell": {"valign": "top", "align": "left", "indent": 1},
+    "wrapped": {"text_wrap": True, "valign": "top", "align": "left", "indent": 1},
+    "head": {"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"},
+    "head text": {
+        "bold": True,
+        "bottom": 1,
+        "text_wrap": True,
+        "valign": "top",
+        "align": "left",
+        "indent": 1,
+    },
+    "head number": {
+        "bold": True,
+        "bottom": 1,
+        "text_wrap": True,
+        "valign": "top",
+        "align": "right",
+    },
+    "bold": {"bold": True, "text_wrap": True, "valign": "top"},
+    "link": {"font_color": "#0563C1", "underline": 1, "valign": "top"},
+}
 
-# Number formats. Of a probability small values keep their digits, and a plain zero stays one.
-PROBABILITY = "[=0]0;[<0.001]0.00E+00;0.0000"
-FORMATS = {"1/year": PROBABILITY, "A": "0.0###", "ohm": "0.0##", "s": "0.0###", "V": "0.0"}
+
+@dataclass(frozen=True)
+class Told:
+    """What stands beside the tables: the text of the run, its provenance and the caution."""
+
+    provenance: Mapping[str, Any]
+    caution: str
+    text: Sequence[Block] = ()
 
 
-def write_workbook(
-    path: Path, frames: Mapping[str, pd.DataFrame], provenance: Mapping[str, Any], caution: str
-) -> None:
+def write_workbook(path: Path, frames: Mapping[str, pd.DataFrame], told: Told) -> None:
     """One sheet a frame, under its name; cells that are empty in the CSV are empty here."""
     from xlsxwriter import Workbook
 
@@ -40,30 +74,31 @@ def write_workbook(
     whole = BytesIO()
     plain = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False}
     book = Workbook(whole, plain)
-    book.set_properties(
-        {"title": provenance.get("study_title", ""), "comments": _origin(provenance)}
-    )
-    names, notes = _sheet_names(frames), book.add_worksheet(NOTES)
-    for name, frame in frames.items():
-        _write_table(book, book.add_worksheet(names[name]), frame, provenance)
-    _write_notes(book, notes, frames, names, provenance, caution)
+    title = told.provenance.get("study_title", "")
+    book.set_properties({"title": title, "comments": origin(told.provenance)})
+    _Writer(book, origin(told.provenance)).write(frames, told)
     book.close()
     path.write_bytes(whole.getvalue())
 
 
-def _number_format(column: str) -> str:
-    if unit := column_unit(column):
-        return FORMATS.get(unit, "General")
-    chance = is_share(column) or column in ("low", "high", "difference")
-    return PROBABILITY if chance else "General"
+def sheet_plans(frames: Mapping[str, pd.DataFrame], told: Told) -> dict[str, Plan]:
+    """What of each sheet is printed, and on how many pages."""
+    names = sheet_names(frames)
+    tables = _tables(frames, told)
+    extents = [
+        _summary(frames, told, names, [None] * len(tables)).extent,
+        *(table.extent for table in tables),
+        provenance_lines(told.provenance).extent,
+    ]
+    return dict(zip((SUMMARY, *names.values(), PROVENANCE), plans(extents), strict=True))
 
 
-def _sheet_names(frames: Mapping[str, Any]) -> dict[str, str]:
+def sheet_names(frames: Iterable[str]) -> dict[str, str]:
     """Names of sheets: at most 31 letters, different also where case counts for nothing."""
-    taken, names = {NOTES}, {}
+    taken, names = {SUMMARY, PROVENANCE}, {}
     for name in frames:
         short = name[:NAME_MAX]
-        for number in range(2, len(frames) + 3):
+        for number in range(2, len(taken) + 3):
             if short.lower() not in taken:
                 break
             short = f"{name[: NAME_MAX - 4]}_{number}"
@@ -72,117 +107,117 @@ def _sheet_names(frames: Mapping[str, Any]) -> dict[str, str]:
     return names
 
 
-# --- sheets -------------------------------------------------------------------
+def _tables(frames: Mapping[str, pd.DataFrame], told: Told) -> list[TableSheet]:
+    chosen = told.provenance.get("chosen")
+    return [TableSheet(name, frame, chosen) for name, frame in frames.items()]
 
 
-def _write_table(
-    book: Workbook, sheet: Worksheet, frame: pd.DataFrame, provenance: Mapping[str, Any]
-) -> None:
-    bold = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
-    rows = frame.iloc[: ROWS_MAX - 1]
-    for at, column in enumerate(rows.columns):
-        sheet.write_string(0, at, sheet_head(column), bold)
-        style = book.add_format({"num_format": _number_format(column)})
-        values = rows[column].astype(object).where(rows[column].notna(), None).tolist()
-        for row, value in enumerate(values, 1):
-            _write(sheet, row, at, value, style)
-        shown = max((len(value) for value in values if isinstance(value, str)), default=0)
-        longest = max(len(word) for word in sheet_head(column).replace("_", "_ ").split())
-        sheet.set_column(at, at, min(max(shown, longest, 8) + 2, WIDEST))
-    sheet.freeze_panes(1, 1)
-    if len(rows):
-        sheet.autofilter(0, 0, len(rows), len(rows.columns) - 1)
-    sheet.repeat_rows(0)
-    sheet.set_landscape()
-    sheet.fit_to_pages(1, 0)
-    sheet.set_footer(f"&L{_for_footer(_origin(provenance))}&R&A, &P/&N")
-
-
-def _write(
-    sheet: Worksheet, row: int, column: int, value: Any, style: Format | None = None
-) -> None:
-    if isinstance(value, bool):
-        sheet.write_boolean(row, column, value)
-    elif isinstance(value, (int, float)):
-        if math.isfinite(value):
-            sheet.write_number(row, column, value, style)
-        else:
-            sheet.write_string(row, column, str(value))  # the format knows no infinity
-    elif value not in (None, ""):
-        sheet.write_string(row, column, str(value))
-
-
-def _write_notes(
-    book: Workbook,
-    sheet: Worksheet,
+def _summary(
     frames: Mapping[str, pd.DataFrame],
+    told: Told,
     names: Mapping[str, str],
-    provenance: Mapping[str, Any],
-    caution: str,
-) -> None:
-    bold, wrapped = (
-        book.add_format({"bold": True}),
-        book.add_format({"text_wrap": True, "valign": "top"}),
-    )
-    sheet.set_column(0, 0, 28)
-    sheet.set_column(1, 1, 10)
-    sheet.set_column(2, 2, 100)
-    lines: list[tuple[str, Any, str]] = [
-        (provenance.get("study_title", ""), None, ""),
-        ("caution", None, caution),
-        (
-            "units",
-            None,
-            (
-                "in brackets behind the name of a column; columns without are numbers without a"
-                " unit (probabilities, shares, slopes), counts or words; costs are in the study's"
-                " own unit"
-            ),
-        ),
-        ("", None, ""),
-        ("sheet", "rows", "what it holds"),
-    ]
-    lines += [(names[name], len(frame), _told(name, frame)) for name, frame in frames.items()]
-    lines += [("", None, ""), ("provenance", None, "")]
-    lines += [(key, None, text) for key, text in _flat(provenance)]
-    for row, (key, count, text) in enumerate(lines):
-        sheet.write_string(
-            row, 0, key, bold if row == 0 or key in ("sheet", "provenance", "caution") else None
+    found: Sequence[Plan | None],
+) -> Lines:
+    held = {
+        name: (len(table.frame), table.holds(), plan)
+        for (name, table), plan in zip(
+            zip(names.values(), _tables(frames, told), strict=True), found, strict=True
         )
-        _write(sheet, row, 1, count)
-        sheet.write_string(row, 2, text, wrapped)
-    sheet.freeze_panes(1, 0)
-    sheet.set_landscape()
-    sheet.fit_to_pages(1, 0)
+    }
+    return summary_lines(told.text, told.provenance, told.caution, frames.get("candidates"), held)
 
 
-def _told(name: str, frame: pd.DataFrame) -> str:
-    text = table_text(name).holds
-    if len(frame) <= ROWS_MAX - 1:
-        return text
-    return (
-        f"{text}; only the first {ROWS_MAX - 1} rows fit a sheet, all {len(frame)} are in"
-        f" {name}.csv"
-    )
+class _Writer:
+    """What writes sheets into a book; formats are made once."""
 
+    def __init__(self, book: Workbook, foot: str) -> None:
+        self._book, self._foot = book, foot
+        self._formats: dict[str, Format] = {}
 
-def _flat(provenance: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
-    """The provenance line by line, a table within it by dotted keys."""
-    for key, value in provenance.items():
-        if isinstance(value, Mapping):
-            yield from ((f"{key}.{inner}", text) for inner, text in _flat(value))
-        else:
-            yield key, value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)
+    def write(self, frames: Mapping[str, pd.DataFrame], told: Told) -> None:
+        """All sheets."""
+        names, found = sheet_names(frames), sheet_plans(frames, told)
+        tables = _tables(frames, told)
+        of_tables = [found[name] for name in names.values()]
+        self._lines(SUMMARY, _summary(frames, told, names, of_tables), found[SUMMARY])
+        for table, name in zip(tables, names.values(), strict=True):
+            self._table(name, table, found[name])
+        self._lines(PROVENANCE, provenance_lines(told.provenance), found[PROVENANCE])
 
+    def _lines(self, name: str, lines: Lines, plan: Plan) -> None:
+        sheet = self._added(name, lines.widths)
+        for row, line in enumerate(lines.lines):
+            self._line(sheet, row, line, len(lines.widths))
+        self._page(sheet, plan, head=0)
 
-def _origin(provenance: Mapping[str, Any]) -> str:
-    parts = [
-        f"{word} {provenance[key]}"
-        for key, word in (("version", "statorodds"), ("study_digest", "study"), ("seed", "seed"))
-        if key in provenance
-    ]
-    return ", ".join(parts)
+    def _table(self, name: str, table: TableSheet, plan: Plan) -> None:
+        sheet = self._added(name, table.widths)
+        above = table.above(plan)
+        for row, line in enumerate(above[:-1]):
+            self._line(sheet, row, line, plan.columns)
+        sheet.set_row(len(above) - 1, above[-1].height)
+        for at, head in enumerate(above[-1].cells):
+            style = "head number" if table.is_number(at) else "head text"
+            self._cell(sheet, len(above) - 1, at, head, style)
+        for at, (column, values) in enumerate(table.columns()):
+            wrapped = table.is_wrapped(column)
+            style = "wrapped" if wrapped else "cell"
+            for row, value in enumerate(values, len(above)):
+                self._cell(sheet, row, at, value, style, column)
+            for row, height in table.high_rows():
+                sheet.set_row(row, height)
+        sheet.freeze_panes(len(above), 1)
+        if table.rows:
+            last = len(above) - 1 + table.rows
+            sheet.autofilter(len(above) - 1, 0, last, len(table.widths) - 1)
+        self._page(sheet, plan, head=len(above))
 
+    def _added(self, name: str, widths: Sequence[float]) -> Worksheet:
+        sheet = self._book.add_worksheet(name)
+        for at, width in enumerate(widths):
+            sheet.set_column(at, at, width)
+        return sheet
 
-def _for_footer(text: str) -> str:
-    return text.replace("&", "&&")[:200]  # & begins a code there; the format takes 255 letters
+    def _line(self, sheet: Worksheet, row: int, line: Line, columns: int) -> None:
+        """A line of texts; the last one reaches over the rest of the columns if it is `across`."""
+        sheet.set_row(row, line.height)
+        last = len(line.cells) - 1
+        for at, value in enumerate(line.cells):
+            if at == last and line.across and at < columns - 1:
+                sheet.merge_range(row, at, row, columns - 1, "", self._format(line.style))
+            self._cell(sheet, row, at, value, line.style, line.column)
+        if line.link:
+            target = f"internal:'{line.link}'!A1"
+            sheet.write_url(row, 0, target, self._format("link"), str(line.cells[0]))
+
+    def _cell(
+        self, sheet: Worksheet, row: int, at: int, value: Any, style: str, column: str = ""
+    ) -> None:
+        """A value; `column`: the name of its column, which says how numbers are shown."""
+        if isinstance(value, bool):
+            sheet.write_boolean(row, at, value, self._format(style))
+        elif isinstance(value, (int, float)) and math.isfinite(value):
+            shown = self._format(f"number {number_format(column, value)}")
+            sheet.write_number(row, at, value, shown)
+        elif value not in (None, ""):
+            sheet.write_string(row, at, with_symbols(str(value)), self._format(style))
+
+    def _format(self, style: str) -> Format:
+        if style not in self._formats:
+            number = {"num_format": style.removeprefix("number "), "valign": "top"}
+            self._formats[style] = self._book.add_format(STYLES.get(style, number))
+        return self._formats[style]
+
+    def _page(self, sheet: Worksheet, plan: Plan, head: int) -> None:
+        """Paper, margins, what is printed, and the foot of each page."""
+        sheet.set_landscape()
+        sheet.set_paper(PAPER_A4)
+        side, top = SIDE_MM / 25.4, TOP_MM / 25.4
+        sheet.set_margins(left=side, right=side, top=top, bottom=top)
+        sheet.fit_to_pages(1, plan.pages)
+        last = max(head + plan.rows.stop - 1, 0)
+        sheet.print_area(head + plan.rows.start if plan.rows else 0, 0, last, plan.columns - 1)
+        if head:
+            sheet.repeat_rows(0, head - 1)
+        foot = self._foot.replace("&", "&&")[:200]  # & begins a code; the format takes 255 letters
+        sheet.set_footer(f"&L{foot}&R&A, &P/&N")

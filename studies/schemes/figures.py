@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from montecarlo.frames.result import Result
-from studies.report.labels import LABEL_POINTS
+from studies.report.labels import LABEL_POINTS, packed
 from studies.report.look import (
     CHOSEN,
     FAINT,
@@ -45,7 +45,7 @@ def figures(result: Result, schemes: pd.DataFrame, caught: pd.DataFrame) -> dict
     if not len(standing):
         return drawn
     limit, words = limit_line(result.study)
-    drawn["schemes"], axes = side_by_side(2, 35 + 17 * len(schemes))
+    drawn["schemes"], axes = side_by_side(2, height_mm(schemes))
     missed_and_false(schemes, axes, limit=limit, limit_text=words)
     if len(caught):
         drawn["caught_by_other"], ax = blank(30 + 15 * len(standing))
@@ -61,6 +61,12 @@ def figures(result: Result, schemes: pd.DataFrame, caught: pd.DataFrame) -> dict
             curves.append(Curve(name, row["candidate"], "", *look))
         detection(result.protected_winding, curves, ax)
     return drawn
+
+
+def height_mm(schemes: pd.DataFrame) -> float:
+    """Of the figure with these rows."""
+    lines = max(1 + _row_label(row).count("\n") for row in schemes.to_dict("records"))
+    return 35.0 + max(17.0, 2.0 + 4.0 * lines) * len(schemes)
 
 
 def missed_and_false(
@@ -84,7 +90,7 @@ def missed_and_false(
 def _row_label(row: dict[str, Any]) -> str:
     setting = "no setting can be chosen"
     if row["has_best"]:
-        setting = textwrap.fill(f"no. {row['candidate']}, {setting_text(row)}", NAME_WIDTH)
+        setting = packed(f"no. {row['candidate']}, {setting_text(row)}", NAME_WIDTH)
     return f"{textwrap.fill(scheme_name(row['scheme']), NAME_WIDTH)}\n{setting}"
 
 

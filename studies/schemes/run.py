@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 class SchemeComparison:
     """study.kind = "scheme_comparison"."""
 
+    stages = setting_sweep.SettingSweep.stages
+
     def run(
         self, study: Study, *, workers: Workers | int | None, progress: Progress = silent
     ) -> Findings:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
+from studies.report.labels import LABEL_POINTS
 from studies.report.look import CHOSEN, EXISTING, blank
-from studies.report.marks import LABEL_POINTS, beside, legend_mark
+from studies.report.marks import beside, legend_mark
 from studies.report.numbers import percent, with_limits
 
 if TYPE_CHECKING:

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 from montecarlo.frames.choosing import nearest
 from montecarlo.frames.result import Result
-from studies.nominal.excitation import fits
-from studies.nominal.excitation_figure import excitation_fit
+from studies.nominal.excitation import curves as excitation_curves
+from studies.nominal.excitation_figure import excitation_curve
 from studies.report.catalogue import EXCITATION
 from studies.report.look import CHOSEN, EXISTING, RUNNER_UP, blank, say, stacked
 from studies.report.words import scheme_name, setting_text
@@ -62,10 +62,10 @@ def figures(result: Result, frames: Mapping[str, pd.DataFrame]) -> dict[str, Fig
         drawn["convergence"], axes = stacked(2, 110)
         heading = _whose(result, settling)
         convergence(settling, axes, heading=heading, limit=limit, limit_text=words)
-    for place, (end, ct) in enumerate(fits(result.study).items()):
+    for place, (end, ct) in enumerate(excitation_curves(result.study).items()):
         name = EXCITATION + (f"_{end.replace(' ', '_')}" if place else "")
         drawn[name], ax = blank(90)
-        excitation_fit(ct, ax)
+        excitation_curve(ct, ax)
         ax.set_title(end)
     return drawn
 

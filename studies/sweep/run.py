@@ -3,16 +3,17 @@ setting to choose."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from montecarlo.engine.progress import Progress, silent
+from montecarlo.engine.stages import Stage, stages_of
 from montecarlo.frames.result import Result, run_study
 from montecarlo.study.description import Study
 from studies.commissioning.run import commissioning
-from studies.nominal.peak import caution, peak_frame, peak_of_chosen, peak_voltages
+from studies.nominal.peak import PEAKS, caution, peak_frame, peak_of_chosen, peak_voltages
 from studies.protocol import Drawn, Findings
 from studies.report.blocks import Block, items
 from studies.report.catalogue import with_unit
@@ -29,8 +30,19 @@ if TYPE_CHECKING:
 Said = Callable[..., list[Block]]  # of a result, and of notes that follow it
 
 
+# What follows sampling, in solutions of a circuit that would take as long
+WAVES, SHEET = (
+    Stage("waveforms of the cases nearest to the setting", 1e5),
+    Stage("commissioning sheet", 5e4),
+)
+
+
 class SettingSweep:
     """study.kind = "setting_sweep"."""
+
+    def stages(self, study: Study) -> Iterator[Stage]:
+        """Both samples, and what follows them."""
+        yield from (*stages_of(study), PEAKS, WAVES, SHEET)
 
     def run(
         self,
@@ -56,13 +68,13 @@ def findings(result: Result, progress: Progress = silent, said: Said = result_te
     said : callable
         What is said of the choice, of the result and of notes that follow it.
     """
-    progress(0, 1, "peak voltages of the relay circuit")
+    progress(0, 1, PEAKS.what)
     peaks = peak_voltages(result.study)
     peak_table = peak_frame(peaks)
     peak = peak_of_chosen(peak_table, result)
-    progress(0, 1, "waveforms of the cases nearest to the setting")
+    progress(0, 1, WAVES.what)
     waves = waveforms(result)
-    progress(0, 1, "commissioning sheet")
+    progress(0, 1, SHEET.what)
     sheet = commissioning(result, peak)
     frames = {**tables(result), "peak_voltage": peak_table, **waves.frames, **sheet.frames}
     frames = with_unit(frames, result.study)

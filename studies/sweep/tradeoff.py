@@ -32,7 +32,8 @@ if TYPE_CHECKING:
 MOST_VECTORS = 2000  # marks in an SVG; above, they are drawn as an image
 GREY = "#444444"
 NAME_WIDTH = 22  # characters of a scheme's name in a line
-GROUPS = ("scheme", "stabilising resistance", "setting")  # of the legend
+OHM = "stabilising resistance"
+GROUPS = ("scheme", OHM, "setting")  # of the legend
 
 
 def front(candidates: pd.DataFrame) -> np.ndarray[Any, np.dtype[np.bool_]]:
@@ -116,23 +117,24 @@ def _marks(shown: pd.DataFrame, ax: Axes) -> None:
     styles = scheme_styles(shown["scheme"])
     ohms = np.sort(shown["stabilising_resistance_ohm"].unique())  # NaN, without any, comes last
     shapes = {_ohm_text(ohm): SHAPES[k % len(SHAPES)] for k, ohm in enumerate(ohms)}
-    sns.scatterplot(
-        x=kept["x"],
-        y=kept["y"],
-        hue=kept["scheme"].map(_name).rename("scheme"),
-        hue_order=[*map(_name, styles)],
-        palette={_name(scheme): each.colour for scheme, each in styles.items()},
-        style=kept["stabilising_resistance_ohm"].map(_ohm_text).rename("stabilising resistance"),
-        style_order=[*shapes],
-        markers=shapes,
-        size=kept["front"].map(words).rename("setting"),
-        size_order=[*words.values()],
-        sizes=dict(zip(words.values(), (44, 26 if few else 14), strict=True)),
-        alpha=1.0 if few else 0.75,
-        zorder=2,
-        ax=ax,
-        **style,
-    )
+    if len(kept):
+        sns.scatterplot(
+            x=kept["x"],
+            y=kept["y"],
+            hue=kept["scheme"].map(_name).rename("scheme"),
+            hue_order=[*map(_name, styles)],
+            palette={_name(scheme): each.colour for scheme, each in styles.items()},
+            style=kept["stabilising_resistance_ohm"].map(_ohm_text).rename(OHM),
+            style_order=[*shapes],
+            markers=shapes,
+            size=kept["front"].map(words).rename("setting"),
+            size_order=[*words.values()],
+            sizes=dict(zip(words.values(), (44, 26 if few else 14), strict=True)),
+            alpha=1.0 if few else 0.75,
+            zorder=2,
+            ax=ax,
+            **style,
+        )
     ax.scatter(off["x"], off["y"], marker="x", color=FAINT, s=20, zorder=1.8, **style)
     _legend(ax, with_off=len(off) > 0)
 
@@ -153,10 +155,11 @@ def _legend(ax: Axes, *, with_off: bool) -> None:
             marks = groups.setdefault(text, [])
         else:
             marks.append(handle)
-    ax.get_legend().remove()
+    if (drawn := ax.get_legend()) is not None:  # some are usable
+        drawn.remove()
     if with_off:
         off = legend_mark("not usable", FAINT, marker="x", linestyle="", markersize=5)
-        groups["setting"].append(off)
+        groups.setdefault("setting", []).append(off)
     grouped_legend(ax.figure, groups)
 
 

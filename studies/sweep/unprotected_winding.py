@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
+AROUND = 75.0  # points of the page above and below the axes
 NAME_WIDTH = 22  # characters of a scheme's name in a line
 
 
@@ -56,8 +57,7 @@ def unprotected_winding(
     frame: pd.DataFrame, ax: Axes, *, limit: float | None = None, limit_text: str = ""
 ) -> None:
     """`unprotected_winding_frame` as steps, one line a scheme, named at its right end with what it
-    leaves at the limit; `limit`: the
-    policy's."""
+    leaves at the limit; `limit`: the policy's."""
     import seaborn as sns
 
     styles = scheme_styles(frame["scheme"])
@@ -89,11 +89,14 @@ def unprotected_winding(
         limit_mark(ax, limit, limit_text)
     ends = drawn.groupby("scheme")["y"].last().sort_values(kind="stable")
     texts = [_end_text(drawn[drawn["scheme"] == scheme], limit) for scheme in ends.index]
-    ax.figure.draw_without_rendering()  # so that the axes have their height
+    sizes = [1.4 * LABEL_POINTS * (1 + text.count("\n")) for text in texts]
+    figure: Any = ax.figure
+    figure.set_figheight(max(figure.get_figheight(), (sum(sizes) + AROUND) / 72))
+    figure.draw_without_rendering()  # so that the axes have their height
     high = ax.get_ylim()[1]
-    line = 1.4 * LABEL_POINTS * ax.figure.dpi / 72 / ax.bbox.height * high
-    heights = [line * (1 + text.count("\n")) for text in texts]
-    for scheme, text, middle in zip(ends.index, texts, spread(ends, heights, high), strict=True):
+    heights = [high * size * figure.dpi / 72 / ax.bbox.height for size in sizes]
+    middles = spread(ends, heights, 0.0, high)
+    for scheme, text, middle in zip(ends.index, texts, middles, strict=True):
         style: dict[str, Any] = {"va": "center", "fontsize": LABEL_POINTS, "annotation_clip": False}
         at, of = (1.0, middle), ("axes fraction", "data")
         beside(ax, text, at, (4.5, 0), ink(styles[scheme].colour), of=of, **style)
@@ -105,8 +108,5 @@ def _end_text(drawn: pd.DataFrame, limit: float | None) -> str:
     if limit is None:
         return text
     under = drawn.loc[drawn["p_false_limit"] <= limit, "unprotected"]
-    return (
-        f"{text}\n{percent(under.iloc[-1])} at the limit"
-        if len(under)
-        else f"{text}\nnone at the limit"
-    )
+    least = percent(under.iloc[-1]) if len(under) else "no setting"
+    return f"{text}\n{least} at the limit"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -10,7 +11,7 @@ import numpy as np
 
 from studies.report.labels import Label, packed, put_labels
 from studies.report.look import ink
-from studies.report.marks import OUTSIDE, band
+from studies.report.marks import OUTSIDE, band, make_room
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -43,6 +44,8 @@ def detection(protected_winding: pd.DataFrame, curves: Sequence[Curve], ax: Axes
     curves : sequence of Curve
     """
     labels = []
+    beside_curves = len(curves) <= MOST_LABELS
+    most = 44 if beside_curves else 24
     for k, curve in enumerate(curves):
         rows = protected_winding[protected_winding["candidate"] == curve.candidate]
         place, p, low, high = (100 * rows[name] for name in ("x", "p_detected", "low", "high"))
@@ -58,7 +61,8 @@ def detection(protected_winding: pd.DataFrame, curves: Sequence[Curve], ax: Axes
             markeredgewidth=0,
             clip_on=False,
         )
-        text = f"{curve.role}, no.\u00a0{curve.candidate}\n{packed(curve.setting)}".strip()
+        name = textwrap.fill(f"{curve.role}, no.\u00a0{curve.candidate}", most)
+        text = f"{name}\n{packed(curve.setting, most)}".strip()
         labels.append(Label(text, curve.colour, np.column_stack([place, p])))
     ax.set(
         xlim=(0, 100),
@@ -66,14 +70,16 @@ def detection(protected_winding: pd.DataFrame, curves: Sequence[Curve], ax: Axes
         xlabel="place of the earth fault, % of the winding from the neutral",
         ylabel="faults detected, % of those at this place",
     )
-    if len(labels) > MOST_LABELS:
-        _legend(ax, labels)
-    else:
+    if beside_curves:
         put_labels(ax, labels)
+    else:
+        _legend(ax, labels)
 
 
 def _legend(ax: Axes, labels: Sequence[Label]) -> None:
     """Beside the axes, of more curves than can be named where they are."""
     legend = ax.figure.legend(ax.lines, [label.text for label in labels], **OUTSIDE)
+    make_room(ax.figure, legend)
+    ax.set_xlabel(ax.get_xlabel().replace(", ", ",\n"))
     for text, label in zip(legend.get_texts(), labels, strict=True):
         text.set_color(ink(label.colour))

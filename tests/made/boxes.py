@@ -68,8 +68,8 @@ def assert_text_is_readable(figure: Figure) -> None:
     """No text over another, none beyond the page, and there is some."""
     shown = boxes(figure)
     assert shown
-    assert overlaps(figure, shown) == []
-    assert cut(figure, shown) == []
+    faults = overlaps(figure, shown), cut(figure, shown)
+    assert faults == ([], []), faults
 
 
 def _drawn(figure: Figure) -> Any:
@@ -94,10 +94,11 @@ def _hidden(figure: Figure) -> set[Artist]:
         if not ax.axison:
             hidden |= {*ax.xaxis.findobj(Text), *ax.yaxis.findobj(Text)}
         for axis in (ax.xaxis, ax.yaxis):
-            low, high = sorted(axis.get_view_interval())
+            scale = axis.get_transform().transform
+            low, high = sorted(scale(np.array(axis.get_view_interval())))
             slack = 1e-9 * (high - low)
             for tick in (*axis.get_major_ticks(), *axis.get_minor_ticks()):
-                if not low - slack <= tick.get_loc() <= high + slack:
+                if not low - slack <= scale(np.array([tick.get_loc()]))[0] <= high + slack:
                     hidden |= {tick.label1, tick.label2}
     return hidden
 

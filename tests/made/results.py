@@ -12,6 +12,8 @@ if TYPE_CHECKING:
 
     from montecarlo.estimates.refusals import Refusal
 
+FIVE = ("per_phase", "two_phase_one_earth", "biased", "restricted_earth_fault", "second_cores")
+
 
 def candidates(
     ohms: tuple[float, ...] = (0.0, 300.0),

@@ -115,7 +115,7 @@ def test_the_folder_and_the_text_are_whole(
     installation: str, request: pytest.FixtureRequest, tmp_path: Path
 ) -> None:
     found = findings(request.getfixturevalue(installation))
-    assert max(map(len, lines(found.text))) <= 100
+    assert max(map(len, lines(found.text, 80))) <= 80
     assert "nan" not in words(found.text).split()
     destination = prepare(tmp_path / "out", replace=False)
     with destination.opened({}) as sitting:

@@ -71,7 +71,7 @@ def test_the_text_says_first_what_to_specify_and_to_measure(written: Findings) -
         "currents in the elements",
     ):
         assert begin in conclusion
-    assert max(map(len, lines(written.text))) <= 100
+    assert max(map(len, lines(written.text, 80))) <= 80
     assert "nan" not in words(written.text).split()
 
 

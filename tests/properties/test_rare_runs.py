@@ -259,11 +259,11 @@ def test_a_fresh_batch_is_as_large_as_its_candidates_need(
         fresh.set_index("candidate")["effective_hits"][one.chosen] > 0.8 * 1000
     )  # 1 % of 1,000 or so a sigma
     assert [
-        f"external.start: the fresh batch has {size} weighted samples instead of 4096: 4096 let"
+        f"external.start: the independent sample has {size} weighted samples instead of 4096."
         in text
         for text in sentences(one)
     ].count(True) == 1
-    assert not any("the fresh batch has" in text for text in sentences(spill))
+    assert not any("the independent sample has" in text for text in sentences(spill))
 
 
 def test_few_effective_hits_are_told_as_both(

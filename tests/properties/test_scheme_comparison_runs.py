@@ -167,7 +167,7 @@ def test_every_file_is_there_and_the_text_fits(three: Result) -> None:
     assert {"schemes", "caught_by_other", "schemes_protected_winding", "tradeoff"} <= set(
         found.figures
     )
-    assert max(map(len, lines(found.text))) <= 100
+    assert max(map(len, lines(found.text, 80))) <= 80
     assert "nan" not in words(found.text).split()
     assert list(found.frames["schemes"]["scheme"]) == list(three.study.scheme.kinds)
     assert found.frames["schemes"]["chosen"].sum() == 1

@@ -6,6 +6,7 @@ import pytest
 from scipy import stats
 
 from montecarlo.estimates.intervals import (
+    Estimate,
     clopper_pearson,
     clustered,
     clustered_size,
@@ -16,7 +17,13 @@ from montecarlo.estimates.intervals import (
     with_unresolved,
 )
 from montecarlo.estimates.spread import binomial_noise, installation_spread
-from montecarlo.estimates.totals import Total, installation_correlation, mover, none_within
+from montecarlo.estimates.totals import (
+    Total,
+    independent_difference,
+    installation_correlation,
+    mover,
+    none_within,
+)
 
 # --- proportions --------------------------------------------------------------
 
@@ -181,6 +188,18 @@ def test_estimates_that_move_together_add_up_plainly():
         mover([1.0, 2.0], p, low, high, np.eye(2)).high == mover([1.0, 2.0], p, low, high).high
     ).all()
     assert (installation_correlation([[0.2, 0.2], [0.1, 0.5]]) == np.eye(2)).all()
+
+
+def test_a_difference_of_independent_estimates_by_hand_and_turned_round():
+    one = Estimate(np.array([0.3, np.nan]), np.array([0.26, 0.0]), np.array([0.38, 1.0]))
+    other = Estimate(np.array([0.1, 0.1]), np.array([0.04, 0.0]), np.array([0.13, 0.2]))
+    gap = independent_difference(one, other)
+    assert gap.p == pytest.approx([0.2, np.nan], nan_ok=True)
+    # down: 0.04 of the one, 0.03 of the other; up: 0.08 and 0.06
+    assert gap.low == pytest.approx([0.2 - 0.05, np.nan], nan_ok=True)
+    assert gap.high == pytest.approx([0.2 + 0.1, np.nan], nan_ok=True)
+    back = independent_difference(other, one)
+    assert (back.low[0], back.high[0]) == pytest.approx((-gap.high[0], -gap.low[0]))
 
 
 def test_no_event_in_n_years_is_the_poisson_law_s_and_its_limits_change_sides():

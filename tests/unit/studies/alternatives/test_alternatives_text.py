@@ -6,11 +6,14 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from matplotlib.collections import PathCollection
+from matplotlib.colors import to_hex
 
 from montecarlo.estimates.verdicts import Verdict
-from studies.alternatives.figures import height_mm, side_by_side_figure
+from studies.alternatives.figures import PANELS, height_mm, side_by_side_figure
 from studies.alternatives.text import answer, further, gaps_table
-from studies.report.look import look, side_by_side
+from studies.report.look import look, pale, side_by_side
+from tests.made.boxes import assert_text_is_readable
 
 SETTING = {
     "scheme": "two_phase_one_earth",
@@ -135,22 +138,31 @@ def test_what_cannot_be_compared_and_what_is_too_much_to_name() -> None:
     assert 'More missed faults: "v8", "v7", "v6", "v5" and 4 more.' in found
 
 
-def test_the_figure_has_a_mark_an_alternative_and_says_what_is_hollow() -> None:
+def test_the_figure_has_a_mark_an_alternative_and_says_what_is_pale() -> None:
     table, gaps = frames()
     with look():
-        figure, axes = side_by_side(2, height_mm(len(table)))
+        figure, axes = side_by_side(2, height_mm(table))
         side_by_side_figure(table, gaps, axes, 2e-3)
-        figure.canvas.draw()
+    assert_text_is_readable(figure)
     labels = [label.get_text().split("\n")[0] for label in axes[0].get_yticklabels()]
     assert labels == list(table["alternative"])
-    marks = {
-        (line.get_ydata()[0], axes.index(ax)): line.get_markerfacecolor()
-        for ax in axes
-        for line in ax.lines
-        if line.get_linestyle() == "None"
-    }
-    assert len(marks) == 6
-    assert [place for place, colour in marks.items() if colour == "white"] == [(2, 0), (1, 1)]
+    pale_rows = []
+    for ax, (_, colour, *_) in zip(axes, PANELS, strict=True):
+        (marks,) = [part for part in ax.collections if isinstance(part, PathCollection)]
+        faces = [to_hex(face) for face in marks.get_facecolors()]
+        rows = [int(y) for y in marks.get_offsets()[:, 1]]
+        assert {*faces} == {colour.lower(), pale(colour)}
+        pale_rows.append([row for row, face in zip(rows, faces, strict=True) if face != colour])
+    assert pale_rows == [[2], [1]]
     words = [text.get_text() for ax in axes for text in ax.texts]
     assert "none seen" in words
     assert "policy's limit" in words
+
+
+def test_ten_alternatives_of_long_names_can_be_read() -> None:
+    names = [f"an alternative that somebody has named at length, no. {k}" for k in range(9)]
+    table = pd.DataFrame([row("as stated"), *(row(name, false=0.0) for name in names)])
+    with look():
+        figure, axes = side_by_side(2, height_mm(table))
+        side_by_side_figure(table, frames()[1], axes, 2e-3)
+    assert_text_is_readable(figure)

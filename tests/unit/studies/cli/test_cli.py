@@ -12,11 +12,9 @@ import subprocess
 import sys
 import tomllib
 from collections.abc import Callable
-from contextlib import closing
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 
 import studies
@@ -60,6 +58,9 @@ class Quick:
 
     def __init__(self, act: Callable[[Any], None] = lambda progress: None) -> None:
         self.act = act
+
+    def stages(self, study: Any) -> tuple[()]:
+        return ()
 
     def run(self, study: Any, *, workers: Any, progress: Any) -> Findings:
         self.act(progress)
@@ -185,16 +186,16 @@ def test_check_refuses_what_run_would_refuse_by_its_size(
         (
             [],
             (
-                "no command; name one of new, check, run, measured, verify, selfcheck, schema; see"
-                " statorodds --help"
+                "no command; name one of new, check, run, update, compare, verify, selfcheck,"
+                " schema; see statorodds --help"
             ),
         ),
         (["--bogus"], "no command"),
         (["chek", "good.toml"], "chek: no such command; did you mean check?"),
         (
             ["xyzzy"],
-            "xyzzy: no such command; name one of new, check, run, measured, verify, selfcheck,"
-            " schema",
+            "xyzzy: no such command; name one of new, check, run, update, compare, verify,"
+            " selfcheck, schema",
         ),
         (["check"], "the following arguments are required: FILE; see statorodds check --help"),
         (["check", "good.toml", "more"], "unrecognized arguments: more"),
@@ -401,7 +402,7 @@ def test_help_imports_nothing_heavy() -> None:
     code = (
         "import sys\nfrom studies.cli.main import main\ntry:\n    main(['--help'])\nexcept"
         " SystemExit:\n    pass\nheavy = {'numpy', 'scipy', 'pandas', 'numba', 'pydantic',"
-        " 'joblib', 'matplotlib', 'seaborn', 'tqdm'}\nsys.exit(' '.join(heavy & set(sys.modules))"
+        " 'joblib', 'matplotlib', 'seaborn'}\nsys.exit(' '.join(heavy & set(sys.modules))"
         " or 0)"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
@@ -714,41 +715,3 @@ def test_a_study_that_changes_while_it_is_read_is_filed_as_it_was_run(
         assert run("run", "good.toml")[0] == 0
     assert len(reads) == 1
     assert (tmp_path / "good-results" / "good.toml").read_text() == minimal_study_text()
-
-
-# --- progress -----------------------------------------------------------------
-
-
-class Terminal:
-    """A stderr that says it is a terminal."""
-
-    encoding = "utf-8"
-
-    def __init__(self) -> None:
-        self.text = ""
-
-    def write(self, text: str) -> int:
-        self.text += text
-        return len(text)
-
-    def flush(self) -> None: ...
-
-    def isatty(self) -> bool:
-        return True
-
-
-def test_progress_shows_rate_and_time_left_on_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
-    from studies.cli.progress import Bar
-
-    monkeypatch.setattr("sys.stderr", terminal := Terminal())
-    with closing(Bar()) as progress:
-        progress(0, 1, "compiling the solvers (first use only)")
-        for done in np.arange(1, 40):
-            progress(int(done) * 100, 4000, "internal.earth")
-        progress(500, 900, "internal.earth, fresh batch")
-        progress.note("drawing and writing")
-    assert terminal.text.startswith("compiling the solvers (first use only) ...\n")
-    assert "samples/s" in terminal.text
-    assert "left" in terminal.text
-    assert "\x1b[3" not in terminal.text  # no colour, whatever NO_COLOR says
-    assert terminal.text.endswith("drawing and writing ...\n")

@@ -7,9 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+from matplotlib.collections import PathCollection
+from matplotlib.colors import to_hex
 
 from studies.earthing.figures import options_side_by_side, protection_against_energy
-from studies.report.look import blank, look, side_by_side
+from studies.report.look import FALSE, blank, look, pale, side_by_side
+from tests.made.boxes import assert_text_is_readable, on_marks
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -50,13 +53,15 @@ def test_a_mark_an_option_at_mean_energy_and_protected_part() -> None:
     with look():
         figure, ax = blank()
         protection_against_energy(table, ax)
-        figure.canvas.draw()
-    marks = [(float(line.get_xdata()[0]), float(line.get_ydata()[0])) for line in ax.lines]
+    (found,) = [part for part in ax.collections if isinstance(part, PathCollection)]
+    marks = np.asarray(found.get_offsets())
     want = [
         (row["fault_energy_j_mean"] / 1e3, 100 * row["protected_median"])
         for row in table.to_dict("records")[:3]
     ]
-    assert np.array(marks) == pytest.approx(np.array(want))
+    assert marks == pytest.approx(np.array(want))
+    assert on_marks(figure) == []
+    assert_text_is_readable(figure)
     assert [text.get_text() for text in ax.texts] == ["1 A", "10 A", "100 A"]
     assert ax.get_xscale() == "log"
     low, high = ax.get_xlim()
@@ -70,14 +75,21 @@ def test_a_mark_an_option_at_mean_energy_and_protected_part() -> None:
     assert any(np.allclose(bar, [(0.08, 0), (0.12, 0)]) for bar in bars)  # limits of its mean
 
 
-def test_labels_at_one_height_stand_in_different_corners() -> None:
-    table = options().assign(protected_median=[0.0, 0.0, 0.0, math.nan])
+@pytest.mark.parametrize("protected", [0.0, 0.5, 1.0])
+def test_labels_of_eight_options_of_one_height_lie_apart(protected: float) -> None:
+    table = options(8)
+    names = [f"{text}, an option of a name that is long" for text in table["option"]]
+    table = table.assign(option=names, protected_median=[*[protected] * 8, math.nan])
     with look():
         figure, ax = blank()
         protection_against_energy(table, ax)
-        figure.canvas.draw()
-    boxes = [text.get_window_extent() for text in ax.texts]
-    assert not any(one.overlaps(other) for k, one in enumerate(boxes) for other in boxes[:k])
+        other, axes = side_by_side(3, 110)
+        options_side_by_side(table, axes, limit=2e-3)
+    assert_text_is_readable(figure)
+    assert on_marks(figure) == []
+    assert_text_is_readable(other)
+    colours = {text.get_color() for text in ax.texts}
+    assert len(colours) == 8
 
 
 def test_energies_of_solid_faults_alone_have_a_plain_axis() -> None:
@@ -94,17 +106,18 @@ def test_energies_of_solid_faults_alone_have_a_plain_axis() -> None:
     assert ax.get_xscale() == axes[2].get_xscale() == "linear"
 
 
-def test_rows_have_marks_and_limits_and_none_seen_is_hollow() -> None:
+def test_rows_have_marks_and_limits_and_none_seen_is_pale() -> None:
     table = options()
     with look():
         figure, axes = side_by_side(3, 60)
         options_side_by_side(table, axes, limit=2e-3)
         figure.canvas.draw()
     assert [text.get_text() for text in axes[0].get_yticklabels()] == list(table["option"])
-    marks = axes[1].collections[1]
+    (marks,) = [part for part in axes[1].collections if isinstance(part, PathCollection)]
     assert np.asarray(marks.get_offsets())[:3, 0] == pytest.approx([0, 0.01, 0.02])
     faces = marks.get_facecolors()
-    assert tuple(faces[0][:3]) == (1, 1, 1) != tuple(faces[1][:3])
+    assert [to_hex(face) for face in faces] == [pale(FALSE), FALSE, FALSE]
+    assert_text_is_readable(figure)
     assert axes[1].get_xlim()[1] >= 0.2  # the policy's limit, in per cent
     assert axes[0].get_ylim()[0] > axes[0].get_ylim()[1]  # the first option on top
     assert axes[2].get_xscale() == "log"

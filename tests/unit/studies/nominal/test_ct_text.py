@@ -6,8 +6,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from studies.nominal.excitation import excitation, fits
-from studies.nominal.excitation_figure import excitation_fit
+from studies.nominal.excitation import curves, excitation
+from studies.nominal.excitation_figure import excitation_curve
 from studies.report.look import blank, look
 from tests.made.said import check_text, words
 from tests.made.studies import study_with
@@ -51,16 +51,54 @@ def test_unlike_ends_are_told_apart() -> None:
     text = said(changes)
     assert "neutral end: 15" in text
     assert "line end: 15" in text
-    assert list(fits(study_with(changes))) == ["neutral end", "line end"]
-    assert list(fits(study_with(FREE | {"ct.excitation_points": GOOD}))) == ["both ends"]
-    assert fits(study_with(P20)) == {}
+    assert list(curves(study_with(changes))) == ["neutral end", "line end"]
+    assert list(curves(study_with(FREE | {"ct.excitation_points": GOOD}))) == ["both ends"]
+    assert curves(study_with({})) == {}
+    assert list(curves(study_with(P20))) == ["both ends"]
+
+
+@pytest.mark.parametrize(
+    ("changes", "label"),
+    [
+        (P20, "class 5P20, met only just"),
+        ({"ct.class": "PX"}, "class PX, knee as given"),
+        (FREE | {"ct.class": "C400"}, "class C400, met only just"),
+    ],
+)
+def test_a_class_has_a_curve_through_its_knee(changes: dict[str, object], label: str) -> None:
+    (ct,) = curves(study_with(changes)).values()
+    with look():
+        ax = excitation_curve(ct, blank()[1])
+    assert ax.lines[0].get_label() == label
+    amperes, volts = (np.log(np.asarray(values)) for values in ax.lines[0].get_data())
+    knee_v, knee_a = ct.knee_voltage_v.centre(), ct.knee_current_a.centre()
+    # the knee's definition: 10 % more voltage, 50 % more current
+    for factor, rise in ((1.0, 1.0), (1.1, 1.5)):
+        drawn = np.exp(np.interp(np.log(factor * knee_v), volts, amperes))
+        assert drawn == pytest.approx(rise * knee_a, rel=0.01)
+    marked = {
+        str(marks.get_label()): np.asarray(marks.get_offsets())[0] for marks in ax.collections
+    }
+    assert marked["knee"] == pytest.approx([knee_a, knee_v])
+    assert ("accuracy-limit e.m.f." in marked) == ("met only just" in label)
+
+
+def test_a_class_holds_up_to_its_limit() -> None:
+    """Source: IEC 61869-2, composite error 5 % at the accuracy-limit e.m.f. of a 5P20."""
+    (ct,) = curves(study_with(P20)).values()
+    with look():
+        ax = excitation_curve(ct, blank()[1])
+    (limit,) = (m for m in ax.collections if m.get_label() == "accuracy-limit e.m.f.")
+    amperes, volts = np.asarray(limit.get_offsets())[0]
+    assert volts == pytest.approx(384.7, abs=0.1)
+    assert amperes == pytest.approx(0.05 * 20 * 1.0, rel=1e-3)
 
 
 def test_the_figure_has_the_points_and_a_curve_through_them() -> None:
-    ct = fits(study_with(FREE | {"ct.excitation_points": GOOD}))["both ends"]
+    ct = curves(study_with(FREE | {"ct.excitation_points": GOOD}))["both ends"]
     with look():
         _, ax = blank()
-        excitation_fit(ct, ax)
+        excitation_curve(ct, ax)
     assert (ax.get_xscale(), ax.get_yscale()) == ("log", "log")
     assert "A secondary RMS" in ax.get_xlabel()
     amperes, volts = ax.lines[0].get_data()
@@ -84,9 +122,9 @@ def test_a_shifted_curve_is_told_and_drawn_as_such() -> None:
     )
     drawn: list[tuple[str, np.ndarray]] = []
     for changes in ({}, shifted):
-        (ct,) = fits(study_with(FREE | changes | {"ct.excitation_points": GOOD})).values()
+        (ct,) = curves(study_with(FREE | changes | {"ct.excitation_points": GOOD})).values()
         with look():
-            line = excitation_fit(ct, blank()[1]).lines[0]
+            line = excitation_curve(ct, blank()[1]).lines[0]
         drawn.append((str(line.get_label()), np.asarray(line.get_xdata())))
     assert [label for label, _ in drawn] == ["fitted curve", "shifted curve, knee fitted"]
     assert 0.6 < (drawn[1][1] / drawn[0][1]).min() < 0.85  # halfway to the knee it draws less

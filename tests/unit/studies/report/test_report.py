@@ -118,6 +118,7 @@ def test_any_findings_make_a_whole_report(kind: str, tmp_path: Path) -> None:
         "Back-up for the unprotected part",
         "Hand calculation",
         "Question",
+        "Connections",
         "Inputs",
         "Assumptions and cautions",
         "Drivers",
@@ -243,7 +244,9 @@ def test_a_hostile_study_file_is_shown_as_it_is(tmp_path: Path) -> None:
     found = Findings(frames, {}, result=result, text=(Lead((attack,)),))
     text = write_report(tmp_path, study, found, attack).read_text()
     assert "<script>alert" not in text
-    assert text.count("</style>") == 1
+    drawn = re.compile("<svg.*?</svg>", re.DOTALL)  # with a style of its own each
+    assert drawn.sub("", text).count("</style>") == 1
+    assert "alert" not in "".join(drawn.findall(text))
     # its own, and its data
     assert len(re.findall("<script", text)) == text.count("</script>") == 2
 

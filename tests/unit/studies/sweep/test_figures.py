@@ -404,11 +404,8 @@ def test_schemes_in_words() -> None:
 # --- many schemes -------------------------------------------------------------
 
 
-FIVE = ("per_phase", "two_phase_one_earth", "biased", "restricted_earth_fault", "second_cores")
-
-
 def five_schemes() -> pd.DataFrame:
-    frame = results.candidates(kinds=FIVE)
+    frame = results.candidates(kinds=results.FIVE)
     none = frame["scheme"] == "biased"
     return frame.assign(stabilising_resistance_ohm=frame["stabilising_resistance_ohm"].where(~none))
 
@@ -439,7 +436,8 @@ def test_labels_are_moved_no_farther_than_they_must() -> None:
     assert spread([1.0, 5.0, 9.0], [2.0, 2.0, 2.0]) == [1.0, 5.0, 9.0]
     assert spread([4.0, 4.0], [2.0, 4.0]) == [2.5, 5.5]
     assert spread([0.0, 4.0, 4.0, 4.0], [1.0, 2.0, 2.0, 2.0]) == [0.0, 2.0, 4.0, 6.0]
-    assert spread([4.0, 9.0], [2.0, 2.0], 6.0) == [3.0, 5.0]
+    assert spread([4.0, 9.0], [2.0, 2.0], top=6.0) == [3.0, 5.0]
+    assert spread([-4.0, 0.0], [2.0, 2.0], 0.0, 6.0) == [1.0, 3.0]
 
 
 def test_a_unprotected_winding_within_one_decade_has_a_tick() -> None:

@@ -1,0 +1,291 @@
+"""A connection diagram as shapes with their places: the machine, its CTs, the relay circuit."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Iterator
+
+from studies.connections.facts import Connections, Ct, Group, entries
+from studies.connections.plan import (
+    BESIDE,
+    BOX,
+    BOX_GAP,
+    LARGE,
+    LEAD,
+    NORMAL,
+    SMALL,
+    Plan,
+    leg_top,
+    lowest_entry,
+    main_sense,
+    plan,
+)
+from studies.connections.shapes import (
+    MM_OF_POINT,
+    WIDE,
+    Box,
+    Circle,
+    Drawing,
+    Line,
+    Point,
+    Role,
+    Shape,
+    Text,
+    line_height,
+)
+from studies.connections.text import CONVENTION, CROSSED, IN_SERIES, RESTRAINT, VALUES
+
+RING = 2.0
+DOT = 0.55
+MARGIN = 2.0
+CROSSING = 4.0  # height in which two leads change places
+
+
+def layout(facts: Connections) -> Drawing:
+    """All shapes of a diagram."""
+    places = plan(facts)
+    shapes = [
+        Text("title", Role.NOTE, facts.title, (MARGIN, 4.0), LARGE, bold=True),
+        *_machine(facts, places),
+        *_earthing(facts, places),
+    ]
+    for ct in facts.cts:
+        shapes += _ct(facts, places, ct)
+        shapes += _leads(facts, places, ct)
+    for k in range(len(facts.legs)):
+        shapes += _leg(facts, places, k)
+    shapes += _returns(facts, places)
+    below = list(_below(facts, places))
+    end = max((text.place[1] for text in below), default=places.return_y)
+    return Drawing(places.width, end + MARGIN + 1.0, (*shapes, *below))
+
+
+# --- the machine --------------------------------------------------------------
+
+
+def _machine(facts: Connections, places: Plan) -> Iterator[Shape]:
+    left, right = places.winding
+    middle = (left + right) / 2
+    for phase, y in enumerate(places.phase_y):
+        coil = _coil((middle - 10, y), 5, 2.0)
+        ends = (places.star_x, y), (places.terminals_x, y)
+        yield Line("winding", Role.PRIMARY, (ends[0], *coil, ends[1]))
+        at = places.terminals_x + 1.2, y
+        yield Text("phase", Role.PRIMARY, f"L{phase + 1}", at, NORMAL)
+    star = tuple((places.star_x, y) for y in (places.phase_y[0], places.phase_y[2]))
+    yield Line("star point", Role.PRIMARY, star)
+    above = middle, places.phase_y[0] - 3.2
+    yield Text("winding", Role.PRIMARY, "stator winding", above, NORMAL, "center", "bottom")
+    for group in facts.groups:
+        for k, words in enumerate(group.words):
+            at = places.header_x[group.name], places.header_y + k * line_height(SMALL)
+            yield Text("header", Role.NOTE, words, at, SMALL, "center", "top", bold=k == 0)
+
+
+def _coil(start: Point, turns: int, radius: float, *, down: bool = False) -> tuple[Point, ...]:
+    """Half circles one after the other, to the right or down."""
+    points = []
+    for turn in range(turns):
+        for step in range(9):
+            angle = math.pi * step / 8
+            along = (2 * turn + 1) * radius - radius * math.cos(angle)
+            aside = radius * math.sin(angle)
+            if down:
+                points.append((start[0] + aside, start[1] + along))
+            else:
+                points.append((start[0] + along, start[1] - aside))
+    return tuple(points)
+
+
+def _earthing(facts: Connections, places: Plan) -> Iterator[Shape]:
+    """From the star point to the left, down through what earths it, to earth."""
+    x, y = 8.0, places.phase_y[1]
+    top, bottom = y + 6.0, y + 18.0
+    yield Line("neutral", Role.PRIMARY, ((places.star_x, y), (x, y), (x, top)))
+    if facts.transformer:
+        coil = _coil((x, top), 3, 2.0, down=True)
+        other = _coil((x + 6.0, top), 3, 2.0, down=True)
+        turned = tuple((2 * (x + 3.0) + 3.0 - px, py) for px, py in other)
+        yield Line("earthing transformer", Role.PRIMARY, coil)
+        yield Line("earthing secondary", Role.PRIMARY, turned)
+        end_x, at_x = turned[0][0], x + 12.0
+        yield Box("earthing resistor", Role.PRIMARY, (at_x, top + 6.0), 2.4, 6.0)
+        for edge, end in ((top, top + 3.0), (bottom, bottom - 3.0)):
+            yield Line("earthing", Role.PRIMARY, ((end_x, edge), (at_x, edge), (at_x, end)))
+    elif facts.neutral:
+        yield Box("earthing resistor", Role.PRIMARY, (x, top + 6.0), 2.8, 8.0)
+        for start, end in ((top, top + 2.0), (bottom - 2.0, bottom)):
+            yield Line("earthing", Role.PRIMARY, ((x, start), (x, end)))
+    else:
+        yield Line("earthing", Role.PRIMARY, ((x, top), (x, bottom)))
+    yield from _earth((x, bottom))
+    for k, words in enumerate(facts.neutral):
+        at = MARGIN, bottom + 8.0 + k * line_height(SMALL)
+        yield Text("earthing words", Role.NOTE, words, at, SMALL)
+
+
+def _earth(at: Point) -> Iterator[Shape]:
+    x, y = at
+    yield Line("earth", Role.PRIMARY, ((x, y), (x, y + 2.0)))
+    for k, half in enumerate((3.0, 2.0, 1.0)):
+        down = y + 2.0 + 1.1 * k
+        yield Line("earth", Role.PRIMARY, ((x - half, down), (x + half, down)))
+
+
+# --- CTs and their leads ------------------------------------------------------
+
+
+def _role(ct: Ct) -> Role:
+    return Role.SUSPECT if ct.suspect else Role.SECONDARY
+
+
+def _ct(facts: Connections, places: Plan, ct: Ct) -> Iterator[Shape]:
+    """Ring and marks: P1 away from the winding, S1 on the left."""
+    x, y = places.of(ct)
+    yield Circle(f"CT {ct.place}", _role(ct), (x, y), RING)
+    left, right = ("P2", "P1") if facts.end_of(ct.place) else ("P1", "P2")
+    small = SMALL - 0.8
+    yield Text("mark", Role.NOTE, left, (x - 2.0, y - 1.0), small, "right", "bottom")
+    yield Text("mark", Role.NOTE, right, (x + 2.0, y - 1.0), small, "left", "bottom")
+    yield Text("mark", _role(ct), "S1", (x - LEAD - 0.4, y + 3.6), small, "right")
+    yield Text("mark", _role(ct), "S2", (x + LEAD + 0.4, y + 3.6), small, "left")
+
+
+def _leads(facts: Connections, places: Plan, ct: Ct) -> Iterator[Shape]:
+    """Both leads: crossed where S2 stands at the legs; the left one goes to these, the right one to
+    the return."""
+    x, y = places.of(ct)
+    role, top = _role(ct), places.leads_y
+    turned = -1 if main_sense(facts, ct.place) < 0 else 1
+    from_y = y + math.sqrt(RING**2 - LEAD**2)
+    group = next(group for group in facts.groups if group.name == ct.group)
+    ends = {-1: lowest_entry(facts, places, ct.place), 1: _return_end(group, places)}
+    for side in (-1, 1):
+        start = x + side * LEAD
+        end = x + side * turned * LEAD
+        points = ((start, from_y), (start, top), (end, top + CROSSING))
+        yield Line(f"lead S{1 if side < 0 else 2} {ct.place}", role, points)
+        at = side * turned
+        down = top + CROSSING
+        if group.lead if at < 0 else group.both:
+            yield Line("lead", role, ((end, down), (end, down + 1.5)))
+            yield Box(f"lead resistance {ct.place}", role, (end, down + 3.9), 1.7, 4.8)
+            down += 6.3
+        yield Line("lead", role, ((end, down), (end, ends[at])))
+    for k, letter in enumerate(ct.restrains):
+        at_y = places.bias_y + 4.2 * k + 1.5
+        yield Box(f"bias {letter} {ct.place}", role, (x - LEAD, at_y), 1.7, 3.2, filled=True)
+        yield Text("bias", Role.NOTE, letter, (x + LEAD + 0.7, at_y), SMALL)
+
+
+def _return_end(group: Group, places: Plan) -> float:
+    return places.core_y if group.return_core else places.return_y
+
+
+# --- legs ---------------------------------------------------------------------
+
+
+def _leg(facts: Connections, places: Plan, k: int) -> Iterator[Shape]:
+    """Entry rail with its taps, resistors, elements, and on to what follows."""
+    leg, x = facts.legs[k], places.leg_x[k]
+    yield from _rail(facts, places, k)
+    y = leg_top(facts, places, k)
+    yield Line("leg", Role.SECONDARY, ((x, places.rail_y[k]), (x, y + 3.0)))
+    yield Text(f"leg {leg.name}", Role.NOTE, leg.name, (x + 1.0, y + 1.6), NORMAL, bold=True)
+    y += 3.0
+    for name, value in leg.parts:
+        yield Box(f"resistor {leg.name}", Role.SECONDARY, (x, y + BOX / 2), 2.4, BOX)
+        yield from _words((name, value), x, y)
+        yield Line("leg", Role.SECONDARY, ((x, y + BOX), (x, y + BOX + BOX_GAP)))
+        y += BOX + BOX_GAP
+    for element in leg.elements:
+        box = (x, y + BOX / 2), 9.4, BOX
+        yield Box(f"element {element.letter}", Role.SECONDARY, *box)
+        middle = x, y + BOX / 2
+        yield Text("number", Role.SECONDARY, element.number, middle, SMALL, "center", bold=True)
+        name = f"{element.letter}: {element.name}"
+        yield from _words((name, *element.notes), x, y)
+        more = max(len(element.notes) - 1, 0) * line_height(SMALL)
+        yield Line("leg", Role.SECONDARY, ((x, y + BOX), (x, y + BOX + BOX_GAP + more)))
+        y += BOX + BOX_GAP + more
+    end = places.return_y if leg.after is None else places.rail_y[leg.after]
+    yield Line("leg", Role.SECONDARY, ((x, y), (x, end)))
+    yield Circle("joint", Role.SECONDARY, (x, end), DOT, filled=True)
+
+
+def _words(texts: tuple[str, ...], x: float, y: float) -> Iterator[Shape]:
+    for k, words in enumerate(texts):
+        at = x + BESIDE, y + 1.6 + k * line_height(SMALL)
+        yield Text("leg words", Role.NOTE, words, at, SMALL)
+
+
+def _rail(facts: Connections, places: Plan, k: int) -> Iterator[Shape]:
+    """The line that joins what enters a leg. A CT whose sense here is not its main one enters with
+    its other lead."""
+    leg, y = facts.legs[k], places.rail_y[k]
+    ends = [places.leg_x[k]]
+    ends += [places.leg_x[j] for j, other in enumerate(facts.legs) if other.after == k]
+    for place, sense in leg.senses.items():
+        if k not in entries(facts.legs, place):
+            continue
+        side = -1 if sense == main_sense(facts, place) else 1
+        x = places.ct_x[place] + side * LEAD
+        role = Role.SUSPECT if place in leg.suspects else Role.SECONDARY
+        yield Circle(f"tap {leg.name} {place}", role, (x, y), DOT, filled=True)
+        if side > 0:
+            lead = "S1" if sense > 0 else "S2"
+            yield Text("mark", role, lead, (x + 0.8, y - 1.3), SMALL - 0.8)
+        ends.append(x)
+    yield Line(f"rail {leg.name}", Role.SECONDARY, ((min(ends), y), (max(ends), y)))
+
+
+def _returns(facts: Connections, places: Plan) -> Iterator[Shape]:
+    """Star points with return cores, then the rail that closes the circuit."""
+    y = places.return_y
+    ends = [x for x, leg in zip(places.leg_x, facts.legs, strict=True) if leg.after is None]
+    for group in facts.groups:
+        leads = [places.ct_x[ct.place] + LEAD for ct in facts.cts if ct.group == group.name]
+        at_y = _return_end(group, places)
+        for x in leads:
+            yield Circle("joint", Role.SECONDARY, (x, at_y), DOT, filled=True)
+        if not group.return_core:
+            ends += leads
+            continue
+        x = sum(leads) / len(leads)
+        yield Line("star point", Role.SECONDARY, ((min(leads), at_y), (max(leads), at_y)))
+        yield Line("return core", Role.SECONDARY, ((x, at_y), (x, at_y + 1.8)))
+        yield Box(f"return core {group.name}", Role.SECONDARY, (x, at_y + 4.4), 2.0, 5.2)
+        yield Line("return core", Role.SECONDARY, ((x, at_y + 7.0), (x, y)))
+        yield Circle("joint", Role.SECONDARY, (x, y), DOT, filled=True)
+        words = f"return core {group.return_core}"
+        yield Text("return core words", Role.NOTE, words, (x + 1.8, at_y + 4.4), SMALL)
+        ends.append(x)
+    yield Line("return rail", Role.SECONDARY, ((min(ends), y), (max(ends), y)))
+
+
+# --- what stands below --------------------------------------------------------
+
+
+def crossed(facts: Connections) -> bool:
+    """Whether S2 of any CT is drawn at a leg."""
+    return any(sense < 0 for leg in facts.legs for sense in leg.senses.values())
+
+
+def _below(facts: Connections, places: Plan) -> Iterator[Text]:
+    """What the wiring check found, then how to read the drawing."""
+    y = places.return_y + 6.0
+    letters = int((places.width - 2 * MARGIN) / (WIDE * NORMAL * MM_OF_POINT))
+    notes = [CONVENTION, VALUES]
+    if any(len(entries(facts.legs, ct.place)) > 1 for ct in facts.cts):
+        notes.append(IN_SERIES)
+    if any(ct.restrains for ct in facts.cts):
+        notes.append(RESTRAINT)
+    if crossed(facts):
+        notes.insert(0, CROSSED)
+    for role, texts in ((Role.SUSPECT, facts.found), (Role.NOTE, tuple(notes))):
+        for text in texts:
+            for line in textwrap.wrap(text, letters):
+                yield Text("below", role, line, (MARGIN, y), NORMAL)
+                y += line_height(NORMAL)
+            y += 0.6

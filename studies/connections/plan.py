@@ -1,0 +1,201 @@
+"""Where the parts of a connection diagram stand: columns from left to right, levels from top to
+bottom. [mm]
+
+The machine is above, the neutral on the left. Each CT's leads come down; the entry rail of a leg
+joins them in the middle; the return rail is below."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from montecarlo.relays.places import NEUTRAL_CONDUCTOR
+from studies.connections.facts import Connections, Ct, Leg, entries
+from studies.connections.shapes import line_height, text_width
+
+PITCH = 9.5  # from one CT to the next
+ALONE = 17.0  # what the neutral's CT takes
+EARTHING = 22.0
+GAP = 5.0
+ENDS = 9.0  # right of the last CT, with the names of the phases
+PHASE_STEP = 9.0
+RAIL_STEP = 4.5
+BOX, BOX_GAP = 6.0, 2.4  # height of a part of a leg, and what is left below it
+SMALL, NORMAL, LARGE = 5.6, 6.2, 7.5  # points
+LEFT = ("second_neutral_end", "neutral_end")  # from left to right
+RIGHT = ("line_end", "second_line_end")
+LEAD = 1.5  # from the middle of a CT to its leads
+BESIDE = 5.4  # from the middle of a leg to its texts
+
+
+@dataclass(frozen=True)
+class Plan:
+    """`ct_x`: of every CT; `leg_x`, `rail_y`, `bottom_y`: of every leg; `phase_y`: of the
+    conductors; `star_x`, `winding`, `terminals_x`: of the machine; `leads_y`: where leads begin to
+    be drawn below it; `bias_y`: of the first filled box; `core_y`, `return_y`: of star points and
+    of the return rail."""
+
+    width: float
+    ct_x: dict[str, float]
+    header_x: dict[str, float]
+    leg_x: tuple[float, ...]
+    rail_y: tuple[float, ...]
+    bottom_y: tuple[float, ...]
+    phase_y: tuple[float, float, float]
+    star_x: float
+    winding: tuple[float, float]
+    terminals_x: float
+    header_y: float
+    leads_y: float
+    bias_y: float
+    core_y: float
+    return_y: float
+
+    def of(self, ct: Ct) -> tuple[float, float]:
+        """Middle of a CT; that of the neutral conductor is on the middle phase's height."""
+        return self.ct_x[ct.place], self.phase_y[1 if ct.phase is None else ct.phase]
+
+
+def plan(facts: Connections) -> Plan:
+    """All places."""
+    ct_x, header_x, star_x, left = _left(facts)
+    leg_x, right = _legs_across(facts, left + GAP)
+    at = right + GAP
+    for name in RIGHT:
+        at = _block(facts, name, at, ct_x, header_x)
+    lines = max(len(group.words) for group in facts.groups)
+    header_y = 9.0
+    first = header_y + lines * line_height(SMALL) + 6.0
+    phase_y = first, first + PHASE_STEP, first + 2 * PHASE_STEP
+    leads_y = phase_y[2] + 7.0
+    bias_y = leads_y + 12.5
+    most = max((len(ct.restrains) for ct in facts.cts), default=0)
+    rail_y, bottom_y = _levels(facts, bias_y + 4.2 * most + 1.0)
+    core_y = max(bottom_y) + 3.0
+    return Plan(
+        at + ENDS,
+        ct_x,
+        header_x,
+        leg_x,
+        rail_y,
+        bottom_y,
+        phase_y,
+        star_x,
+        (left, right + GAP),
+        at + 1.0,
+        header_y,
+        leads_y,
+        bias_y,
+        core_y,
+        core_y + (10.0 if any(group.return_core for group in facts.groups) else 2.0),
+    )
+
+
+# --- across -------------------------------------------------------------------
+
+
+def _left(facts: Connections) -> tuple[dict[str, float], dict[str, float], float, float]:
+    """CTs and headers on the side of the neutral, its star point, and where they end."""
+    ct_x: dict[str, float] = {}
+    header_x: dict[str, float] = {}
+    at = EARTHING
+    if any(group.name == NEUTRAL_CONDUCTOR for group in facts.groups):
+        ct_x[NEUTRAL_CONDUCTOR] = header_x[NEUTRAL_CONDUCTOR] = at + ALONE / 2
+        at += ALONE
+    star_x = at + 2.0
+    at += GAP
+    for name in LEFT:
+        at = _block(facts, name, at, ct_x, header_x)
+    return ct_x, header_x, star_x, at
+
+
+def _block(
+    facts: Connections, name: str, at: float, ct_x: dict[str, float], header_x: dict[str, float]
+) -> float:
+    """Put the three CTs of one end from `at` on; where they end."""
+    if not any(group.name == name for group in facts.groups):
+        return at
+    header_x[name] = at + 1.5 * PITCH
+    for ct in facts.cts:
+        if ct.group == name and ct.phase is not None:
+            ct_x[ct.place] = at + (ct.phase + 0.5) * PITCH
+    return at + 3 * PITCH
+
+
+def _legs_across(facts: Connections, left: float) -> tuple[tuple[float, ...], float]:
+    """Middles of the legs: those that nothing leads to side by side, each other one below the
+    middle one of those that lead to it; and where they end."""
+    columns = [_column(facts, k) for k in _numbers(facts)]
+    x: dict[int, float] = {}
+    at = left
+    for column in sorted(set(columns)):
+        x[column] = at + BESIDE
+        widths = [_width(facts.legs[k]) for k in _numbers(facts) if columns[k] == column]
+        at += BESIDE + max(widths) + GAP
+    return tuple(x[column] for column in columns), at
+
+
+def _column(facts: Connections, k: int) -> int:
+    """The first-level leg in whose column a leg stands."""
+    before = [j for j, leg in enumerate(facts.legs) if leg.after == k]
+    return _column(facts, before[(len(before) - 1) // 2]) if before else k
+
+
+def _numbers(facts: Connections) -> range:
+    return range(len(facts.legs))
+
+
+def _width(leg: Leg) -> float:
+    """Of the texts beside a leg, from its middle."""
+    texts = [text for part in leg.parts for text in part]
+    texts += [text for element in leg.elements for text in (element.name, *element.notes)]
+    widths = [text_width(text, SMALL) for text in texts] + [text_width(leg.name, NORMAL)]
+    return BESIDE + max(widths)
+
+
+# --- down ---------------------------------------------------------------------
+
+
+def height(leg: Leg) -> float:
+    """Of a leg from its rail to its bottom."""
+    notes = [max(len(element.notes) - 1, 0) * line_height(SMALL) for element in leg.elements]
+    return 3.0 + (len(leg.parts) + len(leg.elements)) * (BOX + BOX_GAP) + sum(notes)
+
+
+def _levels(facts: Connections, top: float) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Entry rail and bottom of every leg: first those that nothing leads to, each with a rail of
+    its own, then what follows them."""
+    rails: dict[int, float] = {}
+    bottoms: dict[int, float] = {}
+    followed = {leg.after for leg in facts.legs}
+    first = [k for k in _numbers(facts) if k not in followed]
+    start = top + len(first) * RAIL_STEP
+    for place, k in enumerate(first):
+        rails[k] = top + place * RAIL_STEP
+        bottoms[k] = start + height(facts.legs[k])
+    while len(bottoms) < len(facts.legs):
+        for k in _numbers(facts):
+            before = [j for j, leg in enumerate(facts.legs) if leg.after == k]
+            if k not in bottoms and all(j in bottoms for j in before):
+                rails[k] = max(bottoms[j] for j in before) + RAIL_STEP
+                bottoms[k] = rails[k] + height(facts.legs[k])
+    return tuple(rails[k] for k in _numbers(facts)), tuple(bottoms[k] for k in _numbers(facts))
+
+
+def leg_top(facts: Connections, places: Plan, k: int) -> float:
+    """Where the parts of a leg begin: below all entry rails of the first level."""
+    followed = {leg.after for leg in facts.legs}
+    if k in followed:
+        return places.rail_y[k]
+    return places.bottom_y[k] - height(facts.legs[k])
+
+
+def lowest_entry(facts: Connections, places: Plan, place: str) -> float:
+    """How far down the left lead of a CT goes to the legs."""
+    sense = main_sense(facts, place)
+    having = [k for k in entries(facts.legs, place) if facts.legs[k].senses[place] == sense]
+    return max(places.rail_y[k] for k in having)
+
+
+def main_sense(facts: Connections, place: str) -> int:
+    """+1 where S1 of a CT stands at the first leg that it enters, -1 where S2 does."""
+    return facts.legs[entries(facts.legs, place)[0]].senses[place]
