@@ -62,7 +62,7 @@ class Unresolved:
     def why(self) -> str:
         """By which cause and where most, in words; "" where nobody looked or nothing was found."""
         found = (
-            (self.not_finite, "driven by what is no finite number"),
+            (self.not_finite, "driven by a value that is not finite"),
             (self.not_converged, "not converged"),
         )
         return ", ".join(f"{count} {text}" for count, text in found if count) + (
@@ -267,6 +267,6 @@ def _too_many(row: Unresolved, limit: float) -> str:
     why = f": {row.why}" if row.why else ""
     return (
         f"study.unresolved_share_max: {limit:g}, and {row.number} of {row.drawn} samples"
-        f" ({row.share:.3g}) of {row.name} gave no result{why}; narrow the inputs that reach into"
-        " extremes, leave out such candidates, or state a larger share"
+        f" ({row.share:.3g}) of {row.name} gave no result{why}; narrow the widest input ranges,"
+        " remove the candidates named, or raise study.unresolved_share_max"
     )

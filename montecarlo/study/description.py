@@ -114,8 +114,8 @@ class General(Section):
         Plain(
             "-",
             "largest share of the samples of any type that may give no result, because the"
-            " secondary circuit did not converge or was driven by what is no finite number; above"
-            " it the run ends, up to it they widen the limits of p to both sides",
+            " secondary circuit did not converge or was driven by a value that is not finite;"
+            " above it the run ends, up to it they widen the limits of p to both sides",
             0.0,
             1.0,
         ),

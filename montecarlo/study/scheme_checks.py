@@ -93,8 +93,8 @@ def check_leads(study: Study) -> Iterator[str]:
         own = study.ct.at(NEUTRAL_CONDUCTOR).return_core_ohm
         if own not in (study.ct.return_core_ohm, number(0.0)):
             yield (
-                f"ct.{NEUTRAL_CONDUCTOR}.return_core_ohm: its CT stands alone and comes back"
-                " through a core as long as its lead; take it out"
+                f"ct.{NEUTRAL_CONDUCTOR}.return_core_ohm: the neutral CT has a return core of its"
+                " own, as long as its lead; take it out"
             )
     if study.scheme.leads == "six_wire":
         for group in study.ct.groups:
@@ -194,8 +194,8 @@ def _existing(study: Study) -> Iterator[str]:
         whose = "phase elements'" if axis == "phase" else "earth element's"
         if has and pickup is None:
             yield (
-                f"candidates.existing.{axis}_pickup_a: missing; give the {whose} pick-up in"
-                " service, in A secondary"
+                f"candidates.existing.{axis}_pickup_a: missing; give the {whose} existing pick-up,"
+                " in A secondary"
             )
         elif not has and pickup is not None:
             yield (
@@ -203,7 +203,7 @@ def _existing(study: Study) -> Iterator[str]:
                 " element; take it out"
             )
     if scheme.biased and existing.first_slope is None:
-        yield "candidates.existing.first_slope: missing; give the slope in service"
+        yield "candidates.existing.first_slope: missing; give the existing slope"
     for name in BIAS:
         value = getattr(existing, name)
         if not scheme.biased and value is not None:

@@ -83,9 +83,9 @@ def test_the_limit_is_the_last_share_allowed(limit: float, number: int, refused:
         keep_to_limit(study, ROW if limit else replace(ROW, number=0), row)
     (fault,) = caught.value.faults
     assert fault.startswith(
-        f"study.unresolved_share_max: {limit:g}, and {number} of 200 samples ({number / 200:.3g}) "
-        "of external.near_fault, counted, own batch gave no result: 1 driven by what is no finite "
-        "number, 1 not converged; narrow the inputs"
+        f"study.unresolved_share_max: {limit:g}, and {number} of 200 samples ({number / 200:.3g})"
+        " of external.near_fault, counted, own batch gave no result: 1 driven by a value that is"
+        " not finite, 1 not converged; narrow the inputs"
     )
     assert "\n" not in fault
 
@@ -101,8 +101,8 @@ def test_none_is_told_as_well_as_some() -> None:
     assert unresolved_sentence([]) == ""
     text = unresolved_sentence([clean, ROW])
     assert text.startswith(
-        "Samples without a result: 2 of 400, at most 1 % of a type (external.near_fault, counted, "
-        "own batch: 1 driven by what is no finite number, 1 not converged)."
+        "Samples without a result: 2 of 400, at most 1 % of a type (external.near_fault, counted,"
+        " own batch: 1 driven by a value that is not finite, 1 not converged)."
     )
 
 

@@ -73,8 +73,8 @@ PAIRS = (
         (
             {"policy": {"least_annual_cost": {"missed_fault": 0, "false_trip": 0}}},
             (
-                "policy.least_annual_cost: missed_fault and false_trip are both 0, so every setting"
-                " costs the same; give at least one above 0"
+                "policy.least_annual_cost: missed_fault and false_trip are both 0, and every"
+                " setting costs the same; give at least one above 0"
             ),
         ),
         (
@@ -192,8 +192,8 @@ PAIRS = (
         (
             {"internal_faults.shares": {"inter_turn": 1}},
             (
-                "internal_faults.shares.inter_turn: 1, must be below 1; no fault is left that a"
-                " longitudinal differential scheme can see"
+                "internal_faults.shares.inter_turn: 1, must be below 1; no fault is left on which"
+                " a longitudinal differential scheme can operate"
             ),
         ),
         (
