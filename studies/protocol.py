@@ -80,6 +80,11 @@ class Drawn(Mapping[str, "Figure"]):
         return len(self._figures)
 
 
+def drawn(own: Mapping[str, Figure], *parts: Part) -> dict[str, Figure]:
+    """Figures of a room and of the steps after sampling."""
+    return {**own, **{name: figure for part in parts for name, figure in part.draw().items()}}
+
+
 class Kind(Protocol):
     """One kind of study; `study.kind` in the file names it.
 

@@ -4,7 +4,6 @@ numbers."""
 from __future__ import annotations
 
 from collections.abc import Iterator
-from functools import partial
 from typing import TYPE_CHECKING
 
 from montecarlo.engine.progress import Progress, silent
@@ -14,9 +13,10 @@ from montecarlo.study.description import Study
 from studies.alternatives.figures import figures
 from studies.alternatives.frames import SideBySide, run_side_by_side, studies_of
 from studies.alternatives.text import alternatives_text
-from studies.protocol import Drawn, Findings
+from studies.protocol import Drawn, Findings, drawn
 from studies.report.catalogue import with_unit
 from studies.report.notes import sentences_of_all
+from studies.sweep.sources import of_first_choice
 
 if TYPE_CHECKING:
     from montecarlo.engine.workers import Workers
@@ -57,10 +57,12 @@ def findings(compared: SideBySide) -> Findings:
     }
     if len(compared.closest):
         frames["closest"] = compared.closest
+    more = of_first_choice(compared.results)
     return Findings(
-        with_unit(frames, compared.study),
-        Drawn(partial(figures, compared)),
+        with_unit({**frames, **more.frames}, compared.study),
+        Drawn(lambda: drawn(figures(compared), more)),
         provenance={**compared.provenance, "told": sentences_of_all(compared.results)},
         text=tuple(alternatives_text(compared)),
         begin=("alternatives.csv", "alternatives.svg"),
+        files=more.files,
     )

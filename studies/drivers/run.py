@@ -4,7 +4,6 @@ first."""
 from __future__ import annotations
 
 from collections.abc import Iterator
-from functools import partial
 from typing import TYPE_CHECKING
 
 from montecarlo.engine.progress import Progress, silent
@@ -20,9 +19,10 @@ from studies.drivers.frames import driver_rows, elasticity_rows, what_if_rows, w
 from studies.drivers.samples import CHANGES_STAGE, ROWS_STAGE
 from studies.drivers.text import drivers_text
 from studies.nominal.peak import PEAKS, peak_frame, peak_of_chosen, peak_voltages
-from studies.protocol import Drawn, Findings
+from studies.protocol import Drawn, Findings, drawn
 from studies.report.catalogue import with_unit
 from studies.report.notes import with_sentences
+from studies.sweep.sources import with_cases
 
 if TYPE_CHECKING:
     from montecarlo.engine.workers import Workers
@@ -79,13 +79,16 @@ def findings(found: Drivers, progress: Progress = silent) -> Findings:
         "peak_voltage": peaks,
         "unresolved": unresolved_frame((*result.unresolved_rows, *found.unresolved)),
     }
-    frames = with_unit(frames, result.study)
+    progress(0, 1, "worst cases in time")
+    more = with_cases(result)
+    frames = with_unit({**frames, **more.frames}, result.study)
     return Findings(
         frames,
-        Drawn(partial(figures, result, frames)),
+        Drawn(lambda: drawn(figures(result, frames), more)),
         arrays={"installations": result.installations},
         provenance=with_sentences(result),
         text=tuple(text),
         begin=("what_if.csv", "drivers.svg"),
         result=result,
+        files=more.files,
     )

@@ -4,7 +4,6 @@ what a fault burns."""
 from __future__ import annotations
 
 from collections.abc import Iterator
-from functools import partial
 from typing import TYPE_CHECKING
 
 from montecarlo.engine.progress import Progress, silent
@@ -14,8 +13,9 @@ from studies.earthing.figures import TRADE, figures
 from studies.earthing.frames import Options, run_options
 from studies.earthing.lasting import earth_faults_stage
 from studies.earthing.text import earthing_text
-from studies.protocol import Drawn, Findings
+from studies.protocol import Drawn, Findings, drawn
 from studies.report.notes import sentences_of_all
+from studies.sweep.sources import of_first_choice
 
 if TYPE_CHECKING:
     from montecarlo.engine.workers import Workers
@@ -60,10 +60,12 @@ def findings(options: Options) -> Findings:
     extra = {"closest": options.closest, "rare": options.joined("rare")}
     frames |= {name: frame for name, frame in extra.items() if len(frame)}
     drawable = options.table["protected_median"].notna().any()
+    more = of_first_choice(options.results)
     return Findings(
-        frames,
-        Drawn(partial(figures, options)) if drawable else {},
+        {**frames, **more.frames},
+        Drawn(lambda: drawn(figures(options), more)) if drawable else {},
         provenance={**options.provenance, "told": sentences_of_all(options.results)},
         text=tuple(earthing_text(options)),
         begin=("earthing_options.csv", f"{TRADE}.svg" if drawable else "candidates.csv"),
+        files=more.files,
     )

@@ -21,10 +21,11 @@ FACES = 0.55  # how dense a bar is
 OF_EVENTS = "#8a8a8a"
 MOST = 12  # events
 LETTERS = 60  # of a line of the title
-BAR_MM, FRAME_MM = 5.5, 40.0
+NAME = 24  # of a line of an event's name
+BAR_MM, LINE_MM, FRAME_MM = 5.5, 4.0, 40.0
 
 
-def false_trip_sources(frame: pd.DataFrame) -> Figure:
+def false_trip_sources(frame: pd.DataFrame, of: str = "") -> Figure:
     """A row an event, a bar a setting: the event's share of the setting's false trips, with 95 %
     limits; a mark at its share of all external events.
 
@@ -32,6 +33,8 @@ def false_trip_sources(frame: pd.DataFrame) -> Figure:
     ----------
     frame : DataFrame
         false_trip_sources.csv.
+    of : str
+        What the title begins with.
 
     Returns
     -------
@@ -42,7 +45,10 @@ def false_trip_sources(frame: pd.DataFrame) -> Figure:
     roles = list(frame["role"].unique())
     order = _order(frame)
     rows = frame[frame["event"].isin(order)]
-    figure, ax = blank(FRAME_MM + BAR_MM * len(order) * (0.4 + len(roles)))
+    names = [fill(name.replace("_", " "), NAME) for name in order]
+    lines = max(1 + name.count("\n") for name in names)
+    row_mm = max(BAR_MM * (0.4 + len(roles)), LINE_MM * (lines + 0.4))
+    figure, ax = blank(FRAME_MM + row_mm * len(order))
     sns.barplot(
         rows.assign(share=100 * rows["share_of_false_trips"]),
         y="event",
@@ -67,9 +73,9 @@ def false_trip_sources(frame: pd.DataFrame) -> Figure:
     size = 2.4 * BAR_MM * len(roles)
     ax.plot(of_events.loc[order], range(len(order)), markersize=size, color=OF_EVENTS, **mark)
     ax.set(xlim=(0, 100), xlabel="share, % (95 % limits)", ylabel="")
-    ax.set_yticks(range(len(order)), [fill(name.replace("_", " "), 22) for name in order])
+    ax.set_yticks(range(len(order)), names)
     ax.grid(visible=False, axis="y")
-    ax.set_title(fill(_finding(frame), LETTERS), loc="left", color=CHOSEN)
+    ax.set_title(fill(f"{of}{_finding(frame)}", LETTERS), loc="left", color=CHOSEN)
     _legend(figure, frame, roles, mark)
     return figure
 

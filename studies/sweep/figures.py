@@ -15,9 +15,7 @@ from studies.report.words import scheme_name, setting_text
 from studies.sweep import detection_map as along
 from studies.sweep.convergence import convergence, worth_drawing
 from studies.sweep.exceedance import exceedance, worth_showing
-from studies.sweep.false_trips import false_trip_sources
 from studies.sweep.frames import of_interest
-from studies.sweep.missed_places import missed_fault_places, several_resistances
 from studies.sweep.policy import limit_line
 from studies.sweep.tradeoff import tradeoff
 from studies.sweep.unprotected_winding import unprotected_winding
@@ -49,10 +47,6 @@ def figures(result: Result, frames: Mapping[str, pd.DataFrame]) -> dict[str, Fig
     if "detection_map" in frames and along.worth_drawing(frames["detection_map"]):
         drawn["detection_map"], ax = blank(90)
         _map(result, frames["detection_map"], ax)
-    if "false_trip_sources" in frames:
-        drawn["false_trip_sources"] = false_trip_sources(frames["false_trip_sources"])
-    if "missed_fault_places" in frames and several_resistances(frames["missed_fault_places"]):
-        drawn["missed_fault_places"] = missed_fault_places(frames["missed_fault_places"])
     if "unprotected_winding" in frames:
         drawn["unprotected_winding"], ax = blank(85)
         unprotected_winding(frames["unprotected_winding"], ax, limit=limit, limit_text=words)

@@ -39,8 +39,6 @@ def tables(result: Result) -> dict[str, pd.DataFrame]:
             )
         },
         "detection_map": _detection_map(result),
-        "false_trip_sources": result.false_trip_sources,
-        "missed_fault_places": result.missed_fault_places,
         "convergence": convergence_frame(result.outcome),
         "remanence_models": result.remanence_models,
     }

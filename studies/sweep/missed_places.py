@@ -25,7 +25,7 @@ def several_resistances(frame: pd.DataFrame) -> bool:
     return bool(classes >= FEWEST and frame["share_of_missed"].notna().any())
 
 
-def missed_fault_places(frame: pd.DataFrame) -> Figure:
+def missed_fault_places(frame: pd.DataFrame, of: str = "") -> Figure:
     """A panel a setting: the part of the winding across, classes of fault resistance upwards, the
     darker the more of the faults there are missed.
 
@@ -33,6 +33,8 @@ def missed_fault_places(frame: pd.DataFrame) -> Figure:
     ----------
     frame : DataFrame
         missed_fault_places.csv.
+    of : str
+        What each title begins with.
 
     Returns
     -------
@@ -48,7 +50,7 @@ def missed_fault_places(frame: pd.DataFrame) -> Figure:
         table = percents.pivot(index="resistance_to_ohm", columns="x_from", values="missed")
         sns.heatmap(table, vmin=0, vmax=100, cmap=shades, cbar=False, rasterized=False, ax=ax)
         ax.invert_yaxis()
-        whose = f"{WORDS[role]}, no. {number}: {_finding(rows)}"
+        whose = f"{of}{WORDS[role]}, no. {number}: {_finding(rows)}"
         ax.set_title(fill(whose, 78 // len(settings)), loc="left", color=CHOSEN)
         ax.set(xlabel="", ylabel="")
         _places(ax, rows)

@@ -14,13 +14,14 @@ from montecarlo.frames.result import Result, run_study
 from montecarlo.study.description import Study
 from studies.commissioning.run import commissioning
 from studies.nominal.peak import PEAKS, caution, peak_frame, peak_of_chosen, peak_voltages
-from studies.protocol import Drawn, Findings
+from studies.protocol import Drawn, Findings, drawn
 from studies.report.blocks import Block, items
 from studies.report.catalogue import with_unit
 from studies.report.notes import computed, with_sentences
 from studies.report.sample_files import SampleFiles
 from studies.sweep.figures import figures
 from studies.sweep.frames import tables
+from studies.sweep.sources import sources
 from studies.sweep.text import result_text
 from studies.waveforms.run import waveforms
 
@@ -76,12 +77,14 @@ def findings(result: Result, progress: Progress = silent, said: Said = result_te
     waves = waveforms(result)
     progress(0, 1, SHEET.what)
     sheet = commissioning(result, peak)
-    frames = {**tables(result), "peak_voltage": peak_table, **waves.frames, **sheet.frames}
+    parts = (sources(result), waves, sheet)
+    frames = {**tables(result), "peak_voltage": peak_table}
+    frames |= {name: frame for part in parts for name, frame in part.frames.items()}
     frames = with_unit(frames, result.study)
     more = (*items((peak, *caution(peaks))), *waves.text, *sheet.text)
     return Findings(
         frames,
-        Drawn(lambda: {**figures(result, frames), **waves.draw()}),
+        Drawn(lambda: drawn(figures(result, frames), *parts)),
         arrays={"installations": result.installations},
         provenance=with_sentences(result),
         text=tuple(said(result, *more)),

@@ -64,7 +64,7 @@ class Case:
 
     kind: str
     stratum: Stratum
-    installation: int  # counted from 0, as the rows of installations.npz; a weighted sample is an installation of its own
+    installation: int  # from 0, as the rows of installations.npz; of a weighted sample its own
     event: int  # of that installation, from 0
     weight: float | None  # of a weighted sample: how often it occurs over how often it is drawn
     rate_hz: float

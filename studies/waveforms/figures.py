@@ -12,8 +12,8 @@ from montecarlo.relays.places import PHASES
 from montecarlo.sampling.stratum import Side
 from studies.report.look import CHOSEN, FAINT, FALSE, MISSED, grid
 from studies.report.marks import legend_mark
-from studies.report.numbers import amount, percent
-from studies.waveforms.in_time import Shown, primary_lines, tells_trip
+from studies.report.numbers import percent
+from studies.waveforms.in_time import Shown, how_often, primary_lines, tells_trip
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -39,12 +39,14 @@ LETTERS = 70  # of a line of a title, of all columns together
 SMALL = 7.5
 
 
-def cases_in_time(cases: Sequence[Shown]) -> Figure:
+def cases_in_time(cases: Sequence[Shown], of: str = "") -> Figure:
     """A column a case, with one axis of time: currents, flux, spill current, measured value.
 
     Parameters
     ----------
     cases : sequence of Shown
+    of : str
+        What each title begins with.
 
     Returns
     -------
@@ -53,7 +55,7 @@ def cases_in_time(cases: Sequence[Shown]) -> Figure:
     figure, axes = grid(len(ROWS), len(cases), HEIGHT_MM)
     for column, one in zip(zip(*axes, strict=True), cases, strict=True):
         _column(column, one)
-        lines = [fill(line, LETTERS // len(cases)) for line in _title(one)]
+        lines = [fill(line, LETTERS // len(cases)) for line in _title(one, of)]
         column[0].set_title("\n".join(lines), loc="left", fontsize=SMALL + 0.5, color=CHOSEN)
     for row, label in zip(axes, ROWS, strict=True):
         row[0].set_ylabel(label, fontsize=SMALL + 0.5)
@@ -113,20 +115,18 @@ def _end(place: str) -> str:
     return place.partition(".")[0].replace("_", " ")
 
 
-def _title(one: Shown) -> list[str]:
+def _title(one: Shown, of: str) -> list[str]:
     """What happens, in which sample, and how likely it is."""
     case = one.case
     much = f"{case.ratio:.3g} times" if case.ratio >= 2 else f"{percent(case.ratio, 3)} of"
     happens = f"Trip after {one.trips_s:.3g} s" if tells_trip(one) else "No trip"
-    lines = [f"{happens}: {one.element} element at {much} its pick-up"]
+    lines = [f"{of}{happens}: {one.element} element at {much} its pick-up"]
     kind = case.stratum.kind.replace("_", " ")
     if case.stratum.side is Side.INTERNAL:
         kind += " fault"
     if case.weight is None:
         return [*lines, f"{kind}, installation {case.installation}, event {case.event}"]
-    rarer = amount(float(f"{1 / case.weight:.2g}"))
-    often = f"drawn {rarer} times as often as it occurs"
-    return [*lines, f"{kind}, weighted sample {case.installation}", often]
+    return [*lines, f"{kind}, weighted sample {case.installation}", how_often(case.weight)]
 
 
 def _legends(axes: Sequence[Sequence[Axes]], cases: Sequence[Shown]) -> None:

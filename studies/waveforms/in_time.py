@@ -16,6 +16,7 @@ from montecarlo.relays.schemes import Scheme
 from montecarlo.study.axes import Setting
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
+from studies.report.numbers import amount
 from studies.waveforms.cases import Case
 
 if TYPE_CHECKING:
@@ -145,6 +146,12 @@ def primary_lines(frame: pd.DataFrame) -> dict[str, Array]:
     if not np.any(lines.get(NEUTRAL_CONDUCTOR, 0.0)):  # clear of earth
         lines.pop(NEUTRAL_CONDUCTOR, None)
     return lines
+
+
+def how_often(weight: float) -> str:
+    """Of a weighted sample: how likely it is."""
+    times = amount(float(f"{1 / weight:.2g}"))
+    return f"drawn {times} times as often as it occurs"
 
 
 def tells_trip(one: Shown) -> bool:

@@ -18,6 +18,7 @@ from studies.report.safety import INJECTION
 from studies.report.setting_words import setting_lines, setting_row
 from studies.waveforms.cases import Case
 from studies.waveforms.comtrade import Channel, Record
+from studies.waveforms.in_time import how_often
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -153,10 +154,12 @@ def _header(study: Study, setting: Setting, scheme: Scheme, case: Case) -> str:
     elements = listed(
         f"{scheme.element_name(k)} at {value:g} A" for k, value in enumerate(case.setting_a)
     )
+    sample = f"installation {case.installation}, event {case.event}"
+    if case.weight is not None:
+        sample = f"weighted sample {case.installation} ({how_often(case.weight)})"
     lines = [
         study.study.title,
-        f"{case.stratum}, installation {case.installation}, event {case.event}:"
-        f" {WORDS[case.kind]}.",
+        f"{case.stratum}, {sample}: {WORDS[case.kind]}.",
         f"Settings: {settings}.",
         f"Elements: {elements}.",
         f"Expected: {_expected(scheme, case, pickup_error_percent(study))}.",

@@ -49,9 +49,10 @@ def waveforms(result: Result) -> Part:
     )
 
 
-def in_time(result: Result) -> Part:
-    """The figures of these cases and their table alone."""
-    return Part() if result.outcome.chosen is None else _in_time(result, _search(result))
+def in_time(result: Result, of: str = "") -> Part:
+    """The figures of these cases and their tables alone; `of`: whose they are, where there are
+    several choices."""
+    return Part() if result.outcome.chosen is None else _in_time(result, _search(result), of)
 
 
 def _search(result: Result) -> Search:
@@ -60,7 +61,7 @@ def _search(result: Result) -> Search:
     return nearest_cases(result.study, result.outcome.chosen, densities)
 
 
-def _in_time(result: Result, search: Search) -> Part:
+def _in_time(result: Result, search: Search, of: str = "") -> Part:
     setting = result.outcome.chosen
     assert setting is not None
     named = list(zip(names_of(search.cases), search.cases, strict=True))
@@ -71,11 +72,11 @@ def _in_time(result: Result, search: Search) -> Part:
         if cases
     }
     files = {f"{name}.csv": table_of(cases) for name, cases in drawn.items()}
-    return Part(files=files, draw=partial(_drawn, drawn))
+    return Part(files=files, draw=partial(_drawn, drawn, of))
 
 
-def _drawn(drawn: Mapping[str, Sequence[Shown]]) -> dict[str, Figure]:
-    return {name: cases_in_time(cases) for name, cases in drawn.items()}
+def _drawn(drawn: Mapping[str, Sequence[Shown]], of: str) -> dict[str, Figure]:
+    return {name: cases_in_time(cases, of) for name, cases in drawn.items()}
 
 
 def _told(search: Search) -> str:

@@ -1,0 +1,157 @@
+"""Cases in time: which CTs, which part of the time and which titles are shown, and text that can be
+read."""
+
+from __future__ import annotations
+
+from io import BytesIO
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from montecarlo.sampling.stratum import Stratum
+from montecarlo.study.axes import Setting
+from montecarlo.study.circuits import scheme_of
+from studies.report.look import look
+from studies.waveforms.cases import Case
+from studies.waveforms.figures import cases_in_time
+from studies.waveforms.in_time import (
+    CYCLES,
+    how_often,
+    missed_of,
+    primary_lines,
+    shown,
+    table_of,
+    worst_of,
+)
+from tests.made.boxes import assert_text_is_readable
+from tests.made.studies import study_with
+
+SETTING = Setting("two_phase_one_earth", 0.1, 0.04, 300.0, 0.05)
+STUDY = study_with()
+SCHEME = scheme_of(STUDY, SETTING.scheme)
+PER_CYCLE, RATE_HZ = 96, 4800.0
+
+
+def invented(kind: str = "false_trip", cycles: int = 8, **others: Any) -> Case:
+    """The line end's CT of L3 loses most; the earth element decides, from 0.03 s on."""
+    steps = cycles * PER_CYCLE
+    times = (np.arange(steps) + 1 - PER_CYCLE) / RATE_HZ
+    turn = 2 * np.pi * (50 * times[None, :] - np.arange(3)[:, None] / 3)
+    ideal = np.tile(5 * np.sin(turn), (2, 1))
+    lost = np.zeros((6, steps))
+    lost[2], lost[5] = 0.1 * (times > 0), 0.8 * (times > 0.02)
+    legs = SCHEME.table @ (ideal - lost)
+    measured = np.zeros((3, steps))
+    measured[2] = np.where(times > 0.03, 0.06, 0.01)
+    values: dict[str, Any] = {
+        "kind": kind,
+        "stratum": Stratum("external.a_fault_close_to_the_machine"),
+        "installation": 12,
+        "event": 345,
+        "weight": None,
+        "rate_hz": RATE_HZ,
+        "times_s": times,
+        "cts_a": ideal - lost,
+        "legs_a": legs,
+        "quantity_a": np.array([0.02, 0.02, 0.06]),
+        "setting_a": np.array([0.1, 0.1, 0.04]),
+        "primary_a": 1500 * ideal,
+        "ideal_a": ideal,
+        "flux": np.tile(np.sin(turn), (2, 1)),
+        "difference_a": measured,
+        "threshold_a": np.full((3, steps), 0.04),
+        "starts_s": np.array([np.nan, np.nan, 0.03]),
+    }
+    return Case(**values | others)
+
+
+def of(case: Case, name: str = "false_trip_1") -> Any:
+    return shown(STUDY, SETTING, name, case)
+
+
+def test_the_ct_that_loses_most_and_its_fellow_are_shown() -> None:
+    one = of(invented())
+    assert one.cts == ("neutral_end.L3", "line_end.L3")
+    assert one.frame["ct_2_ideal_a"].sub(one.frame["ct_2_secondary_a"]).max() == pytest.approx(0.8)
+    assert one.element == "earth"
+    assert one.frame["operates_above_a"].eq(0.04).all()
+
+
+def test_a_trip_comes_when_the_delay_is_over() -> None:
+    assert of(invented()).trips_s == pytest.approx(0.03 + 0.05)
+    none = invented(starts_s=np.full(3, np.nan), quantity_a=np.array([0.02, 0.02, 0.039]))
+    assert np.isnan(of(none).trips_s)
+
+
+def test_of_a_long_case_the_part_with_the_largest_value_is_shown() -> None:
+    late = np.zeros((3, 60 * PER_CYCLE))
+    late[2, 40 * PER_CYCLE :] = 0.06
+    one = of(invented(cycles=60, difference_a=late))
+    assert len(one.frame) == CYCLES * PER_CYCLE
+    assert one.frame["measured_a"].iloc[0] == 0
+    assert one.frame["measured_a"].iloc[-1] == 0.06
+    assert len(of(invented(cycles=6)).frame) == 6 * PER_CYCLE
+
+
+def test_currents_alike_at_both_ends_are_drawn_once() -> None:
+    assert list(primary_lines(of(invented()).frame)) == [f"neutral_end.L{k}" for k in (1, 2, 3)]
+    other = invented().primary_a.copy()
+    other[5] *= 1.5
+    places = list(primary_lines(of(invented(primary_a=other)).frame))
+    assert places == [*(f"neutral_end.L{k}" for k in (1, 2, 3)), "line_end.L3"]
+
+
+def test_false_trips_come_before_what_stays_below() -> None:
+    near, trip, missed = (
+        invented(kind) for kind in ("near_false_trip", "false_trip", "strongest_missed")
+    )
+    named = [("n", near), ("t", trip), ("m", missed)]
+    assert worst_of(named) == [("t", trip)]
+    assert worst_of([named[0], named[2]]) == [("n", near)]
+    assert missed_of(named) == [("m", missed)]
+    assert worst_of([named[2]]) == missed_of(named[:2]) == []
+
+
+def test_the_table_holds_every_case_to_six_digits() -> None:
+    cases = [of(invented()), of(invented(cycles=6), "false_trip_2")]
+    back = pd.read_csv(BytesIO(table_of(cases)))
+    whole = pd.concat([one.frame for one in cases], ignore_index=True)
+    pd.testing.assert_frame_equal(back, whole, rtol=1e-5, atol=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("weight", "words"),
+    [
+        (1 / 3123.0, "drawn 3,100 times as often as it occurs"),
+        (0.75, "drawn 1.3 times as often as it occurs"),
+        (4.0, "drawn 0.25 times as often as it occurs"),
+        (1e-9, "drawn 1,000,000,000 times as often as it occurs"),
+    ],
+)
+def test_a_weighted_sample_says_how_likely_it_is(weight: float, words: str) -> None:
+    assert how_often(weight) == words
+    with look():
+        figure = cases_in_time([of(invented(weight=weight))])
+    assert words in " ".join(figure.axes[0].get_title(loc="left").split())
+
+
+def test_trip_or_no_trip_is_marked() -> None:
+    with look():
+        trips = cases_in_time([of(invented())])
+        silent = cases_in_time([of(invented("near_false_trip", starts_s=np.full(3, np.nan)))])
+    assert trips.axes[0].get_title(loc="left").startswith("Trip after 0.08 s: earth element")
+    assert silent.axes[0].get_title(loc="left").startswith("No trip: earth element")
+    marks = [len(figure.axes[4].patches) for figure in (trips, silent)]
+    assert marks == [1, 0]
+
+
+@pytest.mark.parametrize("count", [1, 2])
+@pytest.mark.parametrize("of_which", ["", 'option "a resistor of 200 A": '])
+@pytest.mark.parametrize("weight", [None, 1e-7])
+def test_the_panels_can_be_read(count: int, of_which: str, weight: float | None) -> None:
+    cases = [of(invented(weight=weight, cycles=6 + k)) for k in range(count)]
+    with look():
+        figure = cases_in_time(cases, of_which)
+    assert_text_is_readable(figure)
