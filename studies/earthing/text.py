@@ -18,7 +18,6 @@ from studies.report.numbers import (
     bare,
     cell,
     cost_with_limits,
-    per_year,
     percent,
     with_limits,
 )
@@ -26,11 +25,13 @@ from studies.report.safety import REVIEW
 from studies.report.words import SAME, scheme_name, setting_text
 from studies.sweep.closest import closest_of_each
 from studies.sweep.doubts import of_each
+from studies.sweep.recommendation import worth
 from studies.sweep.text import SHARES
 
 if TYPE_CHECKING:
     import pandas as pd
 
+    from montecarlo.study.description import Study
     from studies.earthing.frames import Options
 
 Row = Mapping[str, Any]
@@ -61,7 +62,7 @@ def earthing_text(options: Options) -> list[Block]:
     chosen = [row for row in rows if row["scheme"]]
     signs = signs_of(options.differences)
     return [
-        Lead((*answer(rows, signs), *([REVIEW] if chosen else []))),
+        Lead((*answer(options.study, rows, signs), *([REVIEW] if chosen else []))),
         *of_each(options.doubts),
         _found(rows),
         *items(f"{row['option']}: {_setting(options, row)}" for row in chosen),
@@ -188,7 +189,7 @@ ENERGY = _Quantity(
 )
 
 
-def answer(rows: Sequence[Row], signs: Signs) -> Iterator[str]:
+def answer(study: Study, rows: Sequence[Row], signs: Signs) -> Iterator[str]:
     """The option that misses least, and the energy at which it does."""
     standing = [row for row in rows if not math.isnan(row["p_missed"])]
     if not standing:
@@ -200,7 +201,8 @@ def answer(rows: Sequence[Row], signs: Signs) -> Iterator[str]:
     )
     head = MISSED.least if alone else "Best estimate of missed faults"
     yield from _extreme(best, standing, signs, MISSED, head)
-    yield f"Its mean energy in an earth fault is {_energy(best, ENERGY.name)}. {per_year(best)}"
+    yield f"Its mean energy in an earth fault is {_energy(best, ENERGY.name)}."
+    yield from worth(study, best)
 
 
 def signs_of(differences: pd.DataFrame) -> Signs:

@@ -82,11 +82,6 @@ def false_trips(row: Row, of: str = "") -> str:
     return f"trips falsely on {with_limits(row, 'p_false')} of the external events"
 
 
-def in_both(row: Row) -> str:
-    """What a setting is worth, a sentence."""
-    return f"It {missed_faults(row)}{'; ' if row['p_false'] == 0 else ' and '}{false_trips(row)}."
-
-
 # --- rates --------------------------------------------------------------------
 
 
@@ -110,14 +105,6 @@ def years_between(rate: float, digits: int) -> str:
         return f"less than one in {RAREST_YEARS:,.0f} years"
     years = amount(1 / rate, digits=digits)
     return f"one in {years} {'year' if years == '1' else 'years'}"
-
-
-def per_year(row: Row) -> str:
-    """What a setting is worth a year, a sentence."""
-    missed = f"That is {a_year(row['missed_per_year'])} missed faults"
-    if row["p_false"] == 0:
-        return f"{missed} a year."
-    return f"{missed} and {a_year(row['false_per_year'], 'p_false')} false trips a year."
 
 
 # --- differences --------------------------------------------------------------
