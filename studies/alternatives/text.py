@@ -25,7 +25,7 @@ from studies.report.numbers import (
 from studies.report.safety import REVIEW
 from studies.report.words import SAME, scheme_name, setting_text
 from studies.sweep.closest import closest_of_each
-from studies.sweep.doubts import of_each
+from studies.sweep.doubts import cautions, of_each, to_note
 from studies.sweep.recommendation import worth
 from studies.sweep.text import SHARES
 
@@ -49,14 +49,21 @@ def alternatives_text(compared: SideBySide) -> list[Block]:
     """The answer, both tables, and which runs lost samples."""
     unit = _unit(compared.study)
     rows, differences = compared.table.to_dict("records"), compared.differences
-    chosen = compared.table["scheme"].astype(bool).any()
+    chosen, doubts = compared.table["scheme"].astype(bool).any(), of_each(compared.doubts)
     return [
         Lead((*answer(compared.study, rows, differences), *([REVIEW] if chosen else []))),
-        *of_each(compared.doubts),
+        *cautions(doubts),
         _table(rows, unit),
         *gaps_table(rows, differences, unit),
-        *paragraphs(" ".join(further(rows, differences, unit)), *closest_of_each(compared.results)),
-        Section(NOTES, items((ELSEWHERE, unresolved_sentence(compared.unresolved_rows)))),
+        *items(further(rows, differences, unit)),
+        *paragraphs(*closest_of_each(compared.results)),
+        Section(
+            NOTES,
+            [
+                *to_note(doubts),
+                *items((ELSEWHERE, unresolved_sentence(compared.unresolved_rows))),
+            ],
+        ),
     ]
 
 

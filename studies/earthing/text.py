@@ -24,7 +24,7 @@ from studies.report.numbers import (
 from studies.report.safety import REVIEW
 from studies.report.words import SAME, scheme_name, setting_text
 from studies.sweep.closest import closest_of_each
-from studies.sweep.doubts import of_each
+from studies.sweep.doubts import cautions, of_each, to_note
 from studies.sweep.recommendation import worth
 from studies.sweep.text import SHARES
 
@@ -60,20 +60,20 @@ def earthing_text(options: Options) -> list[Block]:
     """
     rows = options.table.to_dict("records")
     chosen = [row for row in rows if row["scheme"]]
-    signs = signs_of(options.differences)
+    signs, doubts = signs_of(options.differences), of_each(options.doubts)
     return [
         Lead((*answer(options.study, rows, signs), *([REVIEW] if chosen else []))),
-        *of_each(options.doubts),
+        *cautions(doubts),
         _found(rows),
         *items(f"{row['option']}: {_setting(options, row)}" for row in chosen),
         _energies(rows),
+        *items(further(rows, signs)),
         *paragraphs(
-            " ".join(further(rows, signs)),
             _costs(options, chosen),
             ENERGIES,
             *closest_of_each(options.results),
         ),
-        Section(NOTES, items(_notes(options))),
+        Section(NOTES, [*to_note(doubts), *items(_notes(options))]),
     ]
 
 

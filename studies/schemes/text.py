@@ -26,7 +26,7 @@ from studies.report.safety import REVIEW
 from studies.report.words import SAME, scheme_name, setting_text
 from studies.schemes.frames import ALL_TYPES
 from studies.sweep.closest import closest_text
-from studies.sweep.doubts import of_each
+from studies.sweep.doubts import cautions, of_each, to_note
 from studies.sweep.recommendation import worth
 from studies.sweep.text import SHARES
 
@@ -55,18 +55,17 @@ def scheme_text(
         f"{scheme_name(row['scheme'])}: no. {row['candidate']}, {setting_text(row)}"
         for row in schemes[schemes["has_best"]].to_dict("records")
     )
+    doubts = _doubts(result, schemes)
     review = [REVIEW] if schemes["has_best"].any() else []
     return [
         Lead((*answer(result.study, schemes, differences), *review)),
-        *_doubts(result, schemes),
+        *cautions(doubts),
         _table(schemes, unit),
         *items(settings),
         *gaps_table(unit, schemes, differences),
-        *paragraphs(
-            " ".join(further(unit, schemes, differences, caught)),
-            *closest_text(result.study, result.closest),
-        ),
-        Section(NOTES, [*items(to_know(result)), *more]),
+        *items(further(unit, schemes, differences, caught)),
+        *paragraphs(*closest_text(result.study, result.closest)),
+        Section(NOTES, [*to_note(doubts), *items(to_know(result)), *more]),
     ]
 
 
@@ -227,9 +226,9 @@ def _false(against: pd.DataFrame) -> Iterator[str]:
     if same:
         yield f"{capital(SAME)} in false trips: {listed(same)}."
     if fewer:
-        yield f"More false trips than {listed(fewer)}."
+        yield f"The best scheme has more false trips than {listed(fewer)}."
     if more:
-        yield f"Fewer false trips than {listed(more)}."
+        yield f"The best scheme has fewer false trips than {listed(more)}."
 
 
 def _complement(best: Row, caught: pd.DataFrame) -> Iterator[str]:

@@ -30,6 +30,16 @@ def of_each(
     return [_block(some, number, f"{listed(names)}: ") for (number, some), names in alike.items()]
 
 
+def cautions(doubts: Sequence[Block]) -> list[Block]:
+    """Those that nobody may miss."""
+    return [doubt for doubt in doubts if isinstance(doubt, Caution)]
+
+
+def to_note(doubts: Sequence[Block]) -> list[Block]:
+    """The others."""
+    return [doubt for doubt in doubts if not isinstance(doubt, Caution)]
+
+
 def _together(doubts: Sequence[Doubt]) -> list[tuple[Doubt, ...]]:
     """What is said together: each kind of event alone, ends of ranges in one."""
     ends = tuple(doubt for doubt in doubts if isinstance(doubt, End))

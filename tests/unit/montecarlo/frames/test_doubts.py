@@ -103,15 +103,12 @@ def test_the_recommendation_carries_its_cautions() -> None:
     text = words(
         result_text(finished(results.candidates(), chosen=5, runner_up=6, doubts=(event, end)))
     )
-    assert "Caution: no. 5 trips falsely in 100 % (99.8 to 100 %) of the events near_fault" in text
+    assert "Caution: no. 5 trips falsely on 100 % (99.8 to 100 %) of the near_fault events" in text
+    assert "No. 5 stands at the end of a range. Delay 0.1 s is the highest of 0 to 0.1 s." in text
     assert (
-        "chosen at the end of these ranges: delay 0.1 s, the highest of 0 to 0.1 s. Extend them"
-        in text
-    )
-    assert (
-        text.index("Chosen: no. 5")
+        text.index("Recommended setting: no. 5")
         < text.index("Caution: no. 5")
-        < text.index("Against earth faults")
+        < text.index("Median protected part of the winding")
     )
 
 
