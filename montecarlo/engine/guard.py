@@ -1,5 +1,5 @@
-"""Samples that give no result: counted by type and batch, told, and above the study's limit the end
-of the run.
+"""Samples that give no result: counted by type and batch, reported, and above the study's limit the
+end of the run.
 
 A sample has no result where the secondary solution did not converge or where it was driven by
 something that is not a finite number. It is never dropped: estimates widen by it,
@@ -51,7 +51,7 @@ class Unresolved:
 
     @property
     def batch(self) -> str:
-        return "own batch" if self.round_ == 0 else "fresh batch"
+        return "selection sample" if self.round_ == 0 else "independent sample"
 
     @property
     def name(self) -> str:

@@ -92,11 +92,11 @@ class Setting:
 
 
 class ExistingSetting(Section):
-    """The setting in service: a candidate that is always in the tables and compared with the chosen
+    """The existing setting: a candidate that is always in the tables and compared with the chosen
     one."""
 
     scheme: (
-        Annotated[str, word("its scheme, one of scheme.kind; needed if there are several")] | None
+        Annotated[str, word("scheme, one of scheme.kind; needed if there are several")] | None
     ) = None
     phase_pickup_a: (
         Annotated[
@@ -112,7 +112,9 @@ class ExistingSetting(Section):
     ) = None
     stabilising_resistance_ohm: Annotated[
         float,
-        Plain("ohm", "stabilising resistance, where the candidates have theirs", 0.0, MOST_OHM),
+        Plain(
+            "ohm", "stabilising resistance, in the same place as for the candidates", 0.0, MOST_OHM
+        ),
     ] = 0.0
     delay_s: Annotated[float, Plain("s", "delay of every element", 0.0, MOST_S)] = 0.0
     first_slope: (
@@ -125,7 +127,10 @@ class ExistingSetting(Section):
         Annotated[
             float,
             Plain(
-                "A", "biased elements: bias current at which the second slope begins", 0.0, MOST_A
+                "A",
+                "biased elements: turning point, bias current at which the second slope begins",
+                0.0,
+                MOST_A,
             ),
         ]
         | None
@@ -142,7 +147,7 @@ class Candidates(Section):
         tuple[float, ...],
         Axis(
             "A",
-            "pick-ups of the phase elements, secondary; for a scheme that has any",
+            "phase pick-ups, secondary; for schemes with phase elements",
             0.0,
             MOST_A,
             above=True,
@@ -152,7 +157,7 @@ class Candidates(Section):
         tuple[float, ...],
         Axis(
             "A",
-            "pick-ups of the earth element, secondary; for a scheme that has one",
+            "earth pick-ups, secondary; for schemes with an earth element",
             0.0,
             MOST_A,
             above=True,
@@ -162,8 +167,8 @@ class Candidates(Section):
         tuple[float, ...],
         Axis(
             "ohm",
-            "stabilising resistances: in the earth leg where there is an earth element, else in"
-            " each phase leg",
+            "stabilising resistances: in the relay circuit of the earth element if there is one,"
+            " else in each phase circuit",
             0.0,
             MOST_OHM,
         ),
@@ -175,17 +180,23 @@ class Candidates(Section):
         tuple[float, ...],
         Axis(
             "-",
-            "slopes of biased elements: bias over bias current; for a scheme that has any",
+            "first slopes of biased elements: bias over bias current",
             0.0,
             MOST_SLOPE,
         ),
     ] = ()
     second_slope: Annotated[
         tuple[float, ...],
-        Axis("-", "second slopes, above the turning point; none: one slope", 0.0, MOST_SLOPE),
+        Axis("-", "second slopes, above the turning point; none: a single slope", 0.0, MOST_SLOPE),
     ] = ()
     turning_point_a: Annotated[
         tuple[float, ...],
-        Axis("A", "bias currents at which the second slope begins, secondary", 0.0, MOST_A),
+        Axis(
+            "A",
+            "turning points of the bias characteristic: bias currents at which the second slope"
+            " begins, secondary",
+            0.0,
+            MOST_A,
+        ),
     ] = ()
-    existing: Annotated[ExistingSetting, word("the setting in service, if any")] | None = None
+    existing: Annotated[ExistingSetting, word("the existing setting, if any")] | None = None

@@ -37,7 +37,7 @@ their figures.
 |---|---|---|"""
 
 AT_EVERY_PLACE = "must be given, here or in the table of every place"
-WIDTHS = {"one": "", "ct": "; one value a CT", "element": "; one value an element"}
+WIDTHS = {"one": "", "ct": "; one value per CT", "element": "; one value per element"}
 
 
 def input_reference() -> str:

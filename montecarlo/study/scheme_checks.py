@@ -150,7 +150,7 @@ def _elements(study: Study) -> Iterator[str]:
 
 
 def _existing_kind(study: Study, existing: ExistingSetting) -> str:
-    """The scheme of the setting in service; empty where it might be several."""
+    """The scheme of the existing setting; empty where it might be several."""
     kinds = study.scheme.kinds
     return existing.scheme or (kinds[0] if len(kinds) == 1 else "")
 
@@ -177,7 +177,7 @@ def _stabilising(study: Study) -> Iterator[str]:
 
 
 def _existing(study: Study) -> Iterator[str]:
-    """The setting in service belongs to one scheme and is whole."""
+    """The existing setting belongs to one scheme and is whole."""
     existing, kinds = study.candidates.existing, study.scheme.kinds
     if existing is None:
         return

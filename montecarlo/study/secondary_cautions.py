@@ -131,7 +131,7 @@ def _pickup_error(study: Study) -> Iterator[Caution]:
 
 
 def _existing_step(study: Study) -> Iterator[Caution]:
-    """The setting in service stays as it is, even where the relay could not be set so."""
+    """The existing setting stays as it is, even where the relay could not be set so."""
     existing = study.candidates.existing
     relay = study.relay
     if existing is None or (relay.step_a is None and relay.range_a is None):

@@ -150,7 +150,7 @@ class Sheet:
         return tuple(seen.values())
 
     def _polarity_tests(self) -> Iterator[Injection]:
-        """Each phase through the zone and back through the neutral conductor's CT; then that CT
+        """Each phase through the zone and back through the neutral CT; then that CT
         turned round."""
         if NEUTRAL not in self.scheme.places:
             return
@@ -164,7 +164,7 @@ class Sheet:
             if not any(row[neutral] and np.count_nonzero(row[reached]) > 1 for row in rows):
                 continue
             amperes, name = self._largest_a(ends, at_once=2), f"through.{phase}"
-            back = f"{phase} through the zone and back through the neutral conductor's CT, which"
+            back = f"{phase} through the zone and back through the neutral CT"
             if spilling:
                 text = (
                     f"{back} should leave next to nothing in the leg; as the study connects the CTs"
@@ -175,8 +175,8 @@ class Sheet:
             text = f"{back} must leave next to nothing in the leg"
             yield Injection(name, text, amperes, ends)
             text = (
-                f"{phase} likewise, with the secondary leads of the neutral conductor's CT"
-                " exchanged, which must drive twice the current through the leg"
+                f"{phase} likewise, with the secondary leads of the neutral CT exchanged, which"
+                " must drive twice the current through the leg"
             )
             yield Injection(f"{name}.reversed", text, amperes, ends, neutral)
 

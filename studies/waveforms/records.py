@@ -27,7 +27,7 @@ FOLDER = "waveforms"
 FORMS: tuple[Literal["ASCII", "BINARY"], ...] = ("ASCII", "BINARY")
 WORDS = {
     "false_trip": "an external event on which the setting trips",
-    "near_false_trip": "an external event on which the setting stays just silent",
+    "near_false_trip": "an external event on which the setting only just restrains",
     "weakest_detected": "an internal fault that the setting only just detects",
     "strongest_missed": "an internal fault that the setting only just misses",
 }

@@ -16,7 +16,7 @@ EARTH_DELAY = (
 
 
 PAIRS = (
-    "pairs of candidates by their numbers in candidates.csv, as [[12, 40]]: the first minus the"
+    "pairs of candidates to compare, as [[12, 40]] with numbers of candidates.csv: first minus"
     " second, paired on the same events"
 )
 
@@ -135,8 +135,8 @@ PAIRS = (
         (
             {"ct.line_end.secondary_a": 5},
             (
-                "ct.line_end.secondary_a: neutral_end has 1500/1 A, line_end 1500/5 A; the load"
-                " would spill through the elements: give both the same ratio, or"
+                "ct.line_end.secondary_a: neutral_end has 1500/1 A, line_end 1500/5 A; load"
+                " current would then flow through the elements; give both the same ratio, or"
                 " ct.line_end.ratio_matching = 0.2"
             ),
         ),
@@ -210,15 +210,15 @@ PAIRS = (
         (
             {"candidates.existing": {"phase_pickup_a": 0.1}},
             (
-                "candidates.existing.earth_pickup_a: missing; give the earth element's pick-up in"
-                " service, in A secondary"
+                "candidates.existing.earth_pickup_a: missing; give the earth element's existing"
+                " pick-up, in A secondary"
             ),
         ),
         (
             {"candidates.existing": {"earth_pickup_a": 0.1}},
             (
-                "candidates.existing.phase_pickup_a: missing; give the phase elements' pick-up in"
-                " service, in A secondary"
+                "candidates.existing.phase_pickup_a: missing; give the phase elements' existing"
+                " pick-up, in A secondary"
             ),
         ),
         (

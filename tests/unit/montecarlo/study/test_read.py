@@ -142,7 +142,11 @@ def test_csv_columns_lie_beside_the_study_file(tmp_path: Path) -> None:
                 " and transformer_ratio with secondary_resistance_ohm"
             ),
         ),
-        ("policy", REMOVE, "policy: missing; give a table: what the chosen setting must keep to"),
+        (
+            "policy",
+            REMOVE,
+            "policy: missing; give a table: limits that the chosen setting must meet",
+        ),
         (
             "external_events.0.kind",
             REMOVE,
@@ -191,7 +195,7 @@ def test_csv_columns_lie_beside_the_study_file(tmp_path: Path) -> None:
             True,
             (
                 "machine.winding_exponent: true is not a number; give the k in Z_w(x) = R_w x + jX"
-                " x^k: 2 for ampere-turns squared, 1 for the textbook linear form [-]"
+                " x^k: 2 (ampere-turns squared) or 1 (linear, as in textbooks) [-]"
             ),
         ),
         (

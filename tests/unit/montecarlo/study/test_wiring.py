@@ -105,7 +105,7 @@ def test_a_restricted_earth_fault_element_without_its_minus_is_told_with_the_neu
     assert found.cure == '"neutral_conductor" should be "-neutral_conductor"'
     (caution,) = [one for one in cautions(earth(*NOT_TURNED, **NEUTRAL)) if one.key == KEY]
     for words in (
-        'Leg "earth" of mine carries 2 pu of a phase-earth current',
+        'Leg "earth" of mine carries 2 pu of a phase-earth through current',
         found.cure,
         "one-ended residual",
     ):
@@ -228,7 +228,7 @@ def test_faults_that_no_element_sees_are_told_by_phase() -> None:
     (found,) = blind(study)
     assert found.faults == ("from L2 to earth", "from L3 to earth", "between L2 and L3")
     assert found.key == "scheme.custom[0].elements"
-    assert "every such fault is missed" in dict(told(study))[found.key]
+    assert "Every such fault is missed" in dict(told(study))[found.key]
 
 
 def test_faults_that_the_study_has_none_of_are_not_asked_for() -> None:

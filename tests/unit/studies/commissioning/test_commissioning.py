@@ -212,10 +212,7 @@ def test_real_cts_leave_little_in_the_leg_and_nearly_twice_with_one_turned_round
         one = leg.loc[f"through.{phase}", "injected_primary_a"] / RATIO
         assert leg.loc[f"through.{phase}", "high"] < 0.02 * one
         assert 1.5 * one < leg.loc[f"through.{phase}.reversed", "low"] <= 2.01 * one
-        assert (
-            "leads of the neutral conductor's CT exchanged"
-            in leg.loc[f"through.{phase}.reversed", "how"]
-        )
+        assert "leads of the neutral CT exchanged" in leg.loc[f"through.{phase}.reversed", "how"]
 
 
 @pytest.mark.parametrize("kind", ["two_phase_one_earth", "per_phase", "biased"])

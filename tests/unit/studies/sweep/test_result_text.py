@@ -157,7 +157,7 @@ def test_the_recommendation_comes_first_an_event_and_a_year_with_limits() -> Non
     # 1.2 external events a year
     setting, missed, false, policy, review = lead.texts
     assert setting == (
-        "Recommended setting: no. 5, two phase elements, one earth element: phase pick-up 0.1 A,"
+        "Recommended setting: no. 5, two phase elements and an earth element: phase pick-up 0.1 A,"
         " earth pick-up 0.05 A, stabilising resistance 0 ohm, delay 0.1 s."
     )
     a_year = INTERNAL_A_YEAR * 0.1678
@@ -305,9 +305,9 @@ def test_what_each_assumption_set_would_choose_by_itself_is_said_with_the_regret
     )
     assert (
         'By "as stated" and "stiff" alone, in the selection sample, no. 6 is chosen: two phase'
-        " elements, one earth element, phase 0.1 A, earth 0.1 A, 0 ohm, 0.1 s. The chosen setting"
-        " minus that one: missed faults +2 points (+1.5 to +2.5) and missed faults +1 points (-1 to"
-        " +3; not significant) in this order." in text
+        " elements and an earth element, phase 0.1 A, earth 0.1 A, 0 ohm, 0.1 s. The chosen"
+        " setting minus that one: missed faults +2 points (+1.5 to +2.5) and missed faults +1"
+        " points (-1 to +3; not significant) in this order." in text
     )
     assert 'By "slow" alone, in the selection sample, the same setting is chosen.' in text
     assert 'By "all" alone, in the selection sample, no setting meets the policy.' in text
@@ -365,7 +365,7 @@ def test_a_policy_of_costs_is_told_in_its_unit() -> None:
     assert "show the limit" not in text
     assert "cost -12.3 EUR a year (-40 to +15; not significant)." in text
     assert (
-        "Next cheaper setting: no. 4, two phase elements, one earth element, phase 0.1 A, earth"
+        "Next cheaper setting: no. 4, two phase elements and an earth element, phase 0.1 A, earth"
         " 0.02 A, 0 ohm, 0.1 s: 3,100 EUR a year (3,000 to 3,250). It was rejected because it"
         " operates" in text
     )
@@ -427,8 +427,8 @@ def test_the_runner_up_is_named_and_what_cannot_be_told_apart_is_said() -> None:
     ]
     text = said(finished(results.candidates(), chosen=5, runner_up=8, comparison=change))
     assert (
-        "Runner-up: no. 8, two phase elements, one earth element, phase 0.2 A, earth 0.05 A, 0 ohm"
-        in text
+        "Runner-up: no. 8, two phase elements and an earth element, phase 0.2 A, earth 0.05 A, 0"
+        " ohm" in text
     )
     assert (
         "Chosen minus runner-up: missed faults -1 points (-2 to -0.4), false trips 0 points (-0.1"
@@ -481,7 +481,7 @@ def test_the_rule_that_decides_is_named() -> None:
     hinge = Hinge(4, 0.16, 0.15, 0.17, (Refusal(Rule.ON_LOAD, 0.03, 0.0),))
     text = said(finished(results.candidates(), chosen=5, hinge=hinge))
     assert (
-        "Next more sensitive setting: no. 4, two phase elements, one earth element, phase 0.1 A,"
+        "Next more sensitive setting: no. 4, two phase elements and an earth element, phase 0.1 A,"
         " earth 0.02 A, 0 ohm, 0.1 s: 16 % missed. It was rejected because it operates in 3 % of"
         " the sampled loads (selection sample)." in text
     )
@@ -528,7 +528,7 @@ def test_the_other_model_may_choose_the_same() -> None:
 
 def test_the_other_model_may_move_the_choice() -> None:
     text = with_other(5, 8, Refusal(Rule.FALSE_TRIPS, 0.02, 0.01))
-    assert f"{HEAD}no. 8 is chosen: two phase elements, one earth element, phase" in text
+    assert f"{HEAD}no. 8 is chosen: two phase elements and an earth element, phase" in text
     assert (
         f"No. 5 there {WORTH}. The policy does not allow that: upper limit of p_false above 0.01."
         in text
@@ -582,7 +582,7 @@ def test_nothing_usable_says_why() -> None:
     frame.loc[:9, "load_operates_share"] = 0.1
     text = said(finished(frame, existing=3))
     assert (
-        "Closest of two phase elements, one earth element: nothing; none of 24 candidates is"
+        "Closest of two phase elements and an earth element: nothing; none of 24 candidates is"
         " usable: 10" in text
     )
     assert rows(finished(frame, existing=3))[0][:2] == ["3", "existing"]
