@@ -79,7 +79,7 @@ def filled(sheet: Path, path: Path) -> Path:
     with sheet.open(newline="") as lines:
         rows = list(csv.DictReader(lines))
     wanted = {
-        "through": "leg L1",
+        "through": "relay circuit L1",
         "at the relay": "pick-up phase L1",
         "slope 2": "pick-up phase L2",
         "suddenly": "operating time phase L3",

@@ -121,6 +121,7 @@ OWN_WORDS = {
     "configs/REFERENCE.md": r"\blegs?\b",
     "montecarlo/relays/schemes.py": r"\blegs?\b",
     "montecarlo/secondary/workspace.py": r"\blegs?\b",
+    "studies/connections/layout.py": r"\bleg\b",  # names of shapes
 }
 
 

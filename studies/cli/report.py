@@ -236,8 +236,8 @@ def _drivers(findings: Findings) -> list[Block]:
 def _backup(desk: Desk) -> list[Block]:
     return backup_by_hand(desk) or [
         Paragraph(
-            "The study states no back-up in the neutral ([backup]); nothing is known here of what"
-            " would clear a fault that the differential scheme misses."
+            "The study states no neutral back-up ([backup]). So it is not known what would clear a"
+            " fault that the differential scheme misses."
         )
     ]
 

@@ -167,16 +167,16 @@ class Sheet:
             back = f"{phase} through the zone and back through the neutral CT"
             if spilling:
                 text = (
-                    f"{back} should leave next to nothing in the leg; as the study connects the CTs"
-                    " it leaves what stands here: correct the study first"
+                    f"{back}: the relay circuit should carry next to nothing. As the study connects"
+                    " the CTs it carries the value given here. Correct the study first"
                 )
                 yield Injection(name, text, amperes, ends)
                 continue
-            text = f"{back} must leave next to nothing in the leg"
+            text = f"{back}: the relay circuit must carry next to nothing"
             yield Injection(name, text, amperes, ends)
             text = (
-                f"{phase} likewise, with the secondary leads of the neutral CT exchanged, which"
-                " must drive twice the current through the leg"
+                f"{phase} likewise, with the secondary leads of the neutral CT exchanged: the relay"
+                " circuit must carry twice the current"
             )
             yield Injection(f"{name}.reversed", text, amperes, ends, neutral)
 
@@ -219,7 +219,7 @@ class Sheet:
         """
         cts = np.flatnonzero(self._at_cts(injection.ends))
         names = [f"CT {PLACES[self.scheme.places[ct]]}" for ct in cts]
-        return names + [f"leg {leg.name}" for leg in self.scheme.legs]
+        return names + [f"relay circuit {leg.name}" for leg in self.scheme.legs]
 
     def expected(self, injection: Injection) -> dict[str, Array]:
         """Each sampled installation's own value of each quantity. [A secondary, RMS]

@@ -110,7 +110,7 @@ def weigh(folder: Path, path: Path) -> Weighed:
     if not expected:
         raise StudyError(
             f"{path}: only points on slopes and operating times are filled in, which change no"
-            " weight; fill in currents of CTs and legs, or pick-ups, too"
+            " weight; fill in currents of CTs and relay circuits, or pick-ups, too"
         )
     rows, installations = [*expected], np.stack([*expected.values()])
     weights = _weights(rows, installations, path)

@@ -114,7 +114,7 @@ def _carries(desk: Desk, kind: str, axis: Axis, span_a: tuple[float, float], bia
     if high - low >= 5e-3 * high:
         span = f"{low:.3g} to {high:.3g} A, by {'slope' if biased else 'stabilising resistance'}"
     element = "earth element" if axis == "earth" else "phase elements"
-    said = f"{kind}, {element}: the leg then carries {span}"
+    said = f"{kind}, {element}: the relay circuit then carries {span}"
     if not biased:
         return said
     if desk.study.scheme.bias_form == "sum":
@@ -200,10 +200,10 @@ def _direct_currents(desk: Desk) -> Iterator[Block]:
 def _operating_currents(desk: Desk) -> Iterator[Block]:
     yield Paragraph(
         "Primary operating current: first the arithmetic upper bound N (I_set + n I_exc), then the"
-        " phasor value. n is the number of CTs in parallel across the leg: 2 in a phase leg (fault"
-        " between phases), 6 or 4 in an earth leg (earth fault). V = I_set R over the relay"
-        " circuit on the fault's path, one CT and its lead. I_exc is the exciting current of one"
-        " CT at V." + (RESTRAINED if _any_biased(desk) else "")
+        " phasor value. n is the number of CTs in parallel across the relay circuit: 2 in a phase"
+        " circuit (fault between phases), 6 or 4 in an earth circuit (earth fault). V = I_set R"
+        " over the relay circuit on the fault's path, one CT and its lead. I_exc is the exciting"
+        " current of one CT at V." + (RESTRAINED if _any_biased(desk) else "")
     )
     head = (
         "element",
@@ -293,8 +293,8 @@ def _balancing(desk: Desk) -> Iterator[Block]:
         if given is not None:
             spill = _mismatch(desk, given, burden + fixed)
         yield Paragraph(
-            f"Balancing resistance{at} = phase leg = {burden:g} + {fixed:g} = {burden + fixed:g}"
-            f" ohm; {spill}"
+            f"Balancing resistance{at} = phase circuit = {burden:g} + {fixed:g} ="
+            f" {burden + fixed:g} ohm; {spill}"
         )
 
 
@@ -316,8 +316,8 @@ def _mismatch(desk: Desk, given: Distribution, leg: float) -> str:
         spill = handcalc.balancing_spill(current, leg, worst, earth + ohm, volts / exciting)
         each.append(f"{1000 * float(spill):.3g} mA with {ohm:g} ohm there")
     return (
-        f"{text}. At {worst:.4g} ohm, {current:.3g} A that sums to zero over the legs (a tenth of"
-        f" the knee voltage) drives through the earth leg {listed(each)}."
+        f"{text}. At {worst:.4g} ohm, {current:.3g} A that sums to zero over the relay circuits (a"
+        f" tenth of the knee voltage) drives through the earth circuit {listed(each)}."
     )
 
 

@@ -145,4 +145,4 @@ def _shares(share: pd.Series, last: Any, ax: Axes) -> None:
     }
     sizes = [f"{last[key]:,.0f} {text}" for key, text in words.items() if last[key]]
     line = " " if len(sizes) < 3 else "\n"
-    ax.set_xlabel(f"share of the fresh batch; the whole of it:{line}{', '.join(sizes)}")
+    ax.set_xlabel(f"share of the independent sample; the whole of it:{line}{', '.join(sizes)}")

@@ -116,7 +116,7 @@ def _channels(study: Study, scheme: Scheme) -> list[Channel]:
         for ct, place in enumerate(scheme.places)
     ]
     return cts + [
-        channel(f"leg {leg.name}", int(np.flatnonzero(row)[0]), leg.name)
+        channel(f"relay circuit {leg.name}", int(np.flatnonzero(row)[0]), leg.name)
         for leg, row in zip(scheme.legs, scheme.table, strict=True)
     ]
 
@@ -131,7 +131,7 @@ def _sums(scheme: Scheme) -> list[str]:
             + PLACES[scheme.places[ct]]
             for ct in np.flatnonzero(row)
         ]
-        sums.append(f"leg {leg.name} = {' '.join(terms)}")
+        sums.append(f"relay circuit {leg.name} = {' '.join(terms)}")
     return sums
 
 
@@ -170,8 +170,8 @@ def _header(study: Study, setting: Setting, scheme: Scheme, case: Case) -> str:
         ),
         (
             "CT channels: what each CT delivers into its lead, secondary amperes, positive for a"
-            " primary current from the neutral to the terminals. Leg channels: what the elements"
-            " then see,"
+            " primary current from the neutral to the terminals. Relay circuit channels: the"
+            " currents in the elements,"
         ),
         *_sums(scheme),
         "Before a record is injected:",
