@@ -31,9 +31,37 @@ Rows = dict[Column, NDArray[np.generic]]  # (n,) each, in the order of the colum
 
 
 class KeepRows(Protocol):
-    """Takes the rows of one chunk after the other, in the order of the chunks' keys."""
+    """Takes the rows of one chunk after the other, in the order of the chunks' keys. `parts`: names
+    that lead to the study that has them, where a run solves several; empty for the study itself."""
 
-    def __call__(self, stratum: Stratum, rows: Rows, *, weighted: bool = False) -> None: ...
+    def __call__(
+        self, stratum: Stratum, rows: Rows, *, weighted: bool = False, parts: tuple[str, ...] = ()
+    ) -> None: ...
+
+
+def of_part(keep: KeepRows | None, name: str) -> KeepRows | None:
+    """What takes the rows of one of several studies of a run.
+
+    Parameters
+    ----------
+    keep : KeepRows or None
+        What takes those of the run.
+    name : str
+        Of the study.
+
+    Returns
+    -------
+    KeepRows or None
+    """
+    if keep is None:
+        return None
+
+    def inner(
+        stratum: Stratum, rows: Rows, *, weighted: bool = False, parts: tuple[str, ...] = ()
+    ) -> None:
+        keep(stratum, rows, weighted=weighted, parts=(name, *parts))
+
+    return inner
 
 
 def run_and_keep(job: Job, chunk: Chunk) -> tuple[Tally, Rows]:

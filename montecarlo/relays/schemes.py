@@ -44,7 +44,7 @@ class CustomLeg(Section):
         tuple[str, ...],
         word(
             'CTs whose currents flow through the leg, as "neutral_end.L1", "-line_end.L1",'
-            ' "neutral_conductor"; - reverses one'
+            ' "neutral_conductor"; a minus exchanges S1 and S2'
         ),
     ]
     resistance_ohm: Annotated[

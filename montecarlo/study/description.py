@@ -19,6 +19,7 @@ from montecarlo.relays.schemes import SchemeChoice
 from montecarlo.secondary.ct import CtPlaces
 from montecarlo.study.axes import Candidates
 from montecarlo.study.grids import Moved
+from montecarlo.study.recording import Recording
 
 
 def _as_tuple(value: Any) -> Any:
@@ -306,6 +307,9 @@ class Study(Section):
             ' "alternatives"'
         ),
     ] = ()
+    waveforms: Annotated[
+        Recording, word("sampling rate of the COMTRADE records and their time before the event")
+    ] = Recording()
     document: Annotated[Document, word("number, revision and names on the report")] = Document()
 
     _moves: tuple[Moved, ...] = PrivateAttr(default=())

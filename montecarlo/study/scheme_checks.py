@@ -113,36 +113,37 @@ def _have(study: Study) -> str:
 
 def _elements(study: Study) -> Iterator[str]:
     """Every element needs its grid; without one the grid means nothing."""
-    schemes = [scheme_of(study, kind) for kind in study.scheme.kinds]
+    schemes, grids = [scheme_of(study, kind) for kind in study.scheme.kinds], study.candidates
     for axis in AXES:
         having = [scheme.kind for scheme in schemes if scheme.of(axis)]
-        given = getattr(study.candidates, f"{axis}_pickup_a")
+        name = f"{axis}_pickup_a"
+        given = getattr(grids, name)
         article = "an" if axis == "earth" else "a"
         if having and not given:
             yield (
-                f"candidates.{axis}_pickup_a: missing; the scheme {having[0]} has {article} {axis}"
+                f"candidates.{name}: missing; the scheme {having[0]} has {article} {axis}"
                 " element, name its pick-ups in A secondary"
             )
         if given and not having:
             yield (
-                f"candidates.{axis}_pickup_a: {shown(list(given))}, but {_have(study)} no {axis} "
-                "element; take it out or name a scheme that has one"
+                f"candidates.{grids.key_of(name)}: {shown(list(given))}, but {_have(study)} no"
+                f" {axis} element; take it out or name a scheme that has one"
             )
     biased = [scheme.kind for scheme in schemes if scheme.biased]
-    grids = {name: getattr(study.candidates, name) for name in BIAS}
-    if biased and not grids["first_slope"]:
+    if biased and not grids.first_slope:
         yield (
             f"candidates.first_slope: missing; the scheme {biased[0]} has biased elements, name"
             " their slopes, as [0.1, 0.2]"
         )
     for name in BIAS:
-        if grids[name] and not biased:
+        given = getattr(grids, name)
+        if given and not biased:
             yield (
-                f"candidates.{name}: {shown(list(grids[name]))}, but {_have(study)} no biased "
-                "element; take it out or name a scheme that has one"
+                f"candidates.{grids.key_of(name)}: {shown(list(given))}, but {_have(study)} no"
+                " biased element; take it out or name a scheme that has one"
             )
-    if bool(grids["second_slope"]) != bool(grids["turning_point_a"]):
-        lacking = "turning_point_a" if grids["second_slope"] else "second_slope"
+    if bool(grids.second_slope) != bool(grids.turning_point_a):
+        lacking = "turning_point_a" if grids.second_slope else "second_slope"
         yield (
             f"candidates.{lacking}: missing; a second slope and the bias current where it begins go"
             " together"

@@ -28,6 +28,7 @@ NO_INPUTS = (
     "study",
     "candidates",
     "correlations",
+    "waveforms",
     "document",
 )  # tables of a study that say what to do
 

@@ -62,8 +62,8 @@ COMMANDS: Mapping[str, Command] = {
             Option(
                 "--picture",
                 "FILE",
-                "draw the connections of every scheme into a new .svg or .png, and the excitation"
-                " curves of CTs with a class or measured points into a second one, FILE_excitation",
+                "draw the connections of every scheme into a new .svg or .png; excitation curves"
+                " of CTs with a class or measured points go into a second one, FILE_excitation",
             ),
         ),
     ),

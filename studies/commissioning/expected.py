@@ -167,16 +167,17 @@ class Sheet:
             back = f"{phase} through the zone and back through the neutral CT"
             if spilling:
                 text = (
-                    f"{back}: the relay circuit should carry next to nothing. As the study connects"
-                    " the CTs it carries the value given here. Correct the study first"
+                    f"{back} should leave next to nothing in the relay circuit; with the CTs as"
+                    " connected in the study it leaves the current of this row: correct the study"
+                    " first"
                 )
                 yield Injection(name, text, amperes, ends)
                 continue
-            text = f"{back}: the relay circuit must carry next to nothing"
+            text = f"{back} must leave next to nothing in the relay circuit"
             yield Injection(name, text, amperes, ends)
             text = (
-                f"{phase} likewise, with the secondary leads of the neutral CT exchanged: the relay"
-                " circuit must carry twice the current"
+                f"{phase} likewise, with the secondary leads of the neutral CT exchanged, which"
+                " must drive twice the current through the relay circuit"
             )
             yield Injection(f"{name}.reversed", text, amperes, ends, neutral)
 

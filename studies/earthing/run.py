@@ -18,6 +18,7 @@ from studies.report.notes import sentences_of_all
 from studies.sweep.sources import of_first_choice
 
 if TYPE_CHECKING:
+    from montecarlo.engine.keep import KeepRows
     from montecarlo.engine.workers import Workers
 
 
@@ -32,11 +33,17 @@ class EarthingOptions:
             yield from named(iter([earth_faults_stage(option)]), name)
 
     def run(
-        self, study: Study, *, workers: Workers | int | None, progress: Progress = silent
+        self,
+        study: Study,
+        *,
+        workers: Workers | int | None,
+        progress: Progress = silent,
+        keep_samples: KeepRows | None = None,
     ) -> Findings:
         """Sample every option, choose its best setting, then follow its earth faults to the
         trip."""
-        return findings(run_options(study, workers=workers, progress=progress))
+        options = run_options(study, workers=workers, progress=progress, keep_samples=keep_samples)
+        return findings(options)
 
 
 def findings(options: Options) -> Findings:

@@ -233,7 +233,7 @@ def test_a_few_amperes_are_never_seen() -> None:
     )
     assert re.search(r"drives at most (10|9\.9\d*) A primary \(at the terminals", text)
     assert "0.00625" in text
-    assert "phase elements: the leg then carries 0.006" in text
+    assert "phase elements: the relay circuit then carries 0.006" in text
     assert text.count("can operate on an earth fault of this machine") == 2
 
 

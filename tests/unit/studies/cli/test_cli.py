@@ -62,7 +62,7 @@ class Quick:
     def stages(self, study: Any) -> tuple[()]:
         return ()
 
-    def run(self, study: Any, *, workers: Any, progress: Any) -> Findings:
+    def run(self, study: Any, *, workers: Any, progress: Any, keep_samples: Any) -> Findings:
         self.act(progress)
         return Findings(
             {},
