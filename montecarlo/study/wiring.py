@@ -332,7 +332,8 @@ def _spill(found: Spill) -> str:
         f'Relay circuit "{found.leg}" of {found.scheme} carries {found.per_unit:.3g} pu of a'
         f" {found.current} through current, with ideal CTs, and should carry 0. Its"
         f" {found.element} element would trip on faults outside."
-        f" {found.cure or 'No single change of its CTs cures it'}. If this is intended, as for an overcurrent or a one-ended residual element, leave it."
+        f" {found.cure or 'No single change of its CTs cures it'}. If this is intended, as for an"
+        " overcurrent or a one-ended residual element, leave it."
     )
 
 
