@@ -115,7 +115,7 @@ READ = ("README.md", "studies/GUIDE.md")
 TECHNICAL = ("montecarlo/METHOD.md", "configs/README.md", "configs/REFERENCE.md")
 
 
-# METHOD explains what a leg is, and so does the worked study; it is a key of the study's own schemes
+# METHOD and the worked study explain what a leg is; it is a key of the study's own schemes
 OWN_WORDS = {
     "montecarlo/METHOD.md": r"\blegs?\b|\bpilot wires\b",
     "configs/REFERENCE.md": r"\blegs?\b",

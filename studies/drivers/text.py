@@ -207,7 +207,7 @@ def _lowers(rows: pd.DataFrame, falls: pd.DataFrame) -> str:
 def _left(row: Any) -> str:
     """What is left of a probability; where nothing is seen any more, its limit."""
     if row["p_then"] > 0:
-        return f"{row['p_then'] / row['p_now']:.2g} times as many"
+        return f"{100 * row['p_then'] / row['p_now']:.3g} % of them"
     return f"none seen, fewer than {percent(row['p_then_high'])}"
 
 
@@ -291,4 +291,4 @@ def _notes(found: Drivers) -> Iterator[str]:
     for name in dict.fromkeys(group.name for group in groups if len(group.keys) > 1):
         yield f"Correlated inputs, one row of the Sobol' effects: {name}."
     if lost := unresolved_sentence(found.unresolved):
-        yield f"Samples for the drivers. {lost}"
+        yield f"For the drivers: {lost[0].lower()}{lost[1:]}"

@@ -200,7 +200,7 @@ def answer(study: Study, rows: Sequence[Row], signs: Signs) -> Iterator[str]:
         signs[row["option"], best["option"], MISSED.name] for row in standing if row is not best
     )
     head = MISSED.least if alone else "Best estimate of missed faults"
-    yield from _extreme(best, standing, signs, MISSED, head)
+    yield f"{head}: {_names([best['option']])}.{_alike(best, standing, signs, MISSED)}"
     yield f"Its mean energy in an earth fault is {_energy(best, ENERGY.name)}."
     yield from worth(study, best)
 
@@ -220,13 +220,17 @@ def _extreme(
     row: Row, rows: Sequence[Row], signs: Signs, what: _Quantity, head: str
 ) -> Iterator[str]:
     """The option with the least or the most, and those that do not differ from it."""
+    same = _alike(row, rows, signs, what)
+    yield f"{head}: {_names([row['option']])}, {what.shown(row)}{what.words}.{same}"
+
+
+def _alike(row: Row, rows: Sequence[Row], signs: Signs, what: _Quantity) -> str:
     alike = [
         other["option"]
         for other in rows
         if other is not row and not signs[row["option"], other["option"], what.name]
     ]
-    same = f" {capital(SAME)}: {_names(alike)}." if alike else ""
-    yield f"{head}: {_names([row['option']])}, {what.shown(row)}{what.words}.{same}"
+    return f" {capital(SAME)}: {_names(alike)}." if alike else ""
 
 
 # --- sentences ----------------------------------------------------------------
