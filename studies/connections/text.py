@@ -72,7 +72,7 @@ def part_words(study: Study, part: str, setting: Setting | None) -> tuple[str, s
         value = _stabilising(study, setting)
         return ("stabilising", value) if value else None
     if part == "phase_resistor":
-        return _unless_none("phase resistor", study.scheme.phase_stabilising_ohm)
+        return _unless_none("resistor", study.scheme.phase_stabilising_ohm)
     if part == "balancing":
         given = study.scheme.balancing_resistance_ohm
         if given is None:

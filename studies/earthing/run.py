@@ -12,8 +12,9 @@ from montecarlo.study.description import Study
 from studies.earthing.figures import TRADE, figures
 from studies.earthing.frames import Options, run_options
 from studies.earthing.lasting import earth_faults_stage
-from studies.earthing.text import earthing_text
+from studies.earthing.text import computed, earthing_text
 from studies.protocol import Drawn, Findings, drawn
+from studies.report.blocks import items
 from studies.report.notes import sentences_of_all
 from studies.sweep.sources import of_first_choice
 
@@ -73,6 +74,7 @@ def findings(options: Options) -> Findings:
         Drawn(lambda: drawn(figures(options), more)) if drawable else {},
         provenance={**options.provenance, "sentences": sentences_of_all(options.results)},
         text=tuple(earthing_text(options)),
+        appendix=tuple(items(computed(options))),
         begin=("earthing_options.csv", f"{TRADE}.svg" if drawable else "candidates.csv"),
         files=more.files,
     )

@@ -12,7 +12,7 @@ from montecarlo.quantities.wording import listed
 from montecarlo.study.budget import too_few
 from studies.report.blocks import Block, Lead, Section, Table, items, paragraphs
 from studies.report.catalogue import NOTES, capital
-from studies.report.notes import move_sentences, sentence, unresolved_sentence
+from studies.report.notes import is_computed, move_sentences, sentence, unresolved_sentence
 from studies.report.numbers import (
     NONE_SEEN,
     bare,
@@ -31,6 +31,7 @@ from studies.sweep.text import SHARES
 if TYPE_CHECKING:
     import pandas as pd
 
+    from montecarlo.engine.run import Note
     from montecarlo.study.description import Study
     from studies.earthing.frames import Options
 
@@ -93,14 +94,24 @@ def _costs(options: Options, chosen: Sequence[Row]) -> str:
 
 def _notes(options: Options) -> Iterator[str]:
     """Notes that all options share, and where the rest stands."""
-    notes = [outcome.notes for outcome in options.alternatives.outcomes.values()]
-    alike = [note for note in notes[0] if all(note in others for others in notes)]
     yield from move_sentences(options.study)
-    yield from map(sentence, alike)
+    yield from (sentence(note) for note in _shared(options) if not is_computed(note))
     yield too_few(options.study)
     yield unresolved_sentence(options.unresolved_rows)
-    if any(len(each) > len(alike) for each in notes):
+    every = [len(outcome.notes) for outcome in options.alternatives.outcomes.values()]
+    if max(every) > len(_shared(options)):
         yield ELSEWHERE
+
+
+def computed(options: Options) -> list[str]:
+    """How all options were computed."""
+    return [sentence(note) for note in _shared(options) if is_computed(note)]
+
+
+def _shared(options: Options) -> list[Note]:
+    """The notes of a run that all options have."""
+    notes = [outcome.notes for outcome in options.alternatives.outcomes.values()]
+    return [note for note in notes[0] if all(note in others for others in notes)]
 
 
 def _names(names: Iterable[str]) -> str:

@@ -113,7 +113,10 @@ def years_between(rate: float, digits: int) -> str:
 def gap(row: Row, scale: float = 100, unit: str = "") -> tuple[str, str]:
     """A difference with its unit, and its limits: +0.3, +0.1 to +0.5; of probabilities in
     percentage points."""
-    difference, low, high = (amount(scale * row[key], "+") for key in ("difference", "low", "high"))
+    digits = digits_of(row.get("quantity", ""))
+    difference, low, high = (
+        amount(scale * row[key], "+", digits) for key in ("difference", "low", "high")
+    )
     return f"{difference}{unit}", f"{low} to {high}"
 
 

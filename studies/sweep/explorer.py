@@ -30,6 +30,7 @@ NUMBERS = (
 # of the plot, in its own units; `none`: of candidates without a false trip, `first`: where the
 # logarithmic part begins
 PLOT = {"left": 62.0, "right": 596.0, "top": 24.0, "bottom": 330.0, "none": 92.0, "first": 164.0}
+BESIDE_END = 150.0  # within which a text stands aside of its place
 LEAST_DECADES, MOST_DECADES = 2, 8
 
 
@@ -98,11 +99,18 @@ def explorer(
             "scale": scale,
             "roles": roles,
             "limit_at": None if limit is None else scale.at(limit),
+            "limit_anchor": _anchor(scale.at(limit or 0.0)),
             "limit_text": limit_text,
             "levels": [(_height(share / 100), share) for share in range(0, 101, 20)],
             **PLOT,
         },
     )
+
+
+def _anchor(x: float) -> str:
+    """On which side of x a text stands that must not leave the plot."""
+    ends = {"start": PLOT["first"], "end": PLOT["right"]}
+    return next((side for side, end in ends.items() if abs(x - end) < BESIDE_END), "middle")
 
 
 def _embedded(candidates: pd.DataFrame) -> dict[str, Any]:

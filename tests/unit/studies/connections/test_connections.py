@@ -207,6 +207,12 @@ def test_leads_have_the_resistances_of_their_wires() -> None:
     assert len([box for box in core.named("return core ") if isinstance(box, Box)]) == 2
 
 
+def test_circuits_that_share_no_leg_have_return_rails_of_their_own() -> None:
+    rails = {name: len([*drawn(STUDIES[name]).named("return rail")]) for name in STUDIES}
+    assert {name for name, count in rails.items() if count > 1} == {"second cores"}
+    assert rails["second cores"] == 2
+
+
 def test_a_leg_follows_the_smallest_one_with_all_its_cts_in_the_same_sense() -> None:
     rows = [[1, 1, 0, 0], [0, 0, 1, 1], [1, 1, 1, 1], [1, 1, 1, 0], [0, 0, 1, -1]]
     assert followers(np.array(rows)) == [3, 2, None, 2, None]
