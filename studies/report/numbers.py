@@ -82,6 +82,11 @@ def false_trips(row: Row, of: str = "") -> str:
     return f"trips falsely on {with_limits(row, 'p_false')} of the external events"
 
 
+def in_both(row: Row) -> str:
+    """What a setting is worth, a sentence."""
+    return f"It {missed_faults(row)}{'; ' if row['p_false'] == 0 else ' and '}{false_trips(row)}."
+
+
 # --- rates --------------------------------------------------------------------
 
 
