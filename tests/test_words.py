@@ -195,11 +195,11 @@ EXISTING = "existing = { phase_pickup_a = 0.1, earth_pickup_a = 0.1, delay_s = 0
 TWO = 'kind = ["per_phase", "two_phase_one_earth"]'
 OPTIONS = """
 [[earthing_options]]
-name = "10 ohm"
+name = "400 A"
 resistance_ohm = 10
 
 [[earthing_options]]
-name = "40 ohm"
+name = "150 A"
 resistance_ohm = 40
 
 [fault_energy]
