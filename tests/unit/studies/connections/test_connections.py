@@ -240,7 +240,7 @@ def test_elements_have_their_device_numbers(name: str, numbers: list[str]) -> No
 def test_values_are_those_of_the_study_or_of_one_setting() -> None:
     study = built_in("two_phase_one_earth", **{"scheme.phase_stabilising_ohm": 47})
     said = texts(drawn(study))
-    for words in ("1500/1 A", "knee 300 V", "lead 1 Ω", "47 Ω", "as a phase leg", "0 to 300 Ω"):
+    for words in ("1500/1 A", "knee 300 V", "lead 1 Ω", "47 Ω", "as a phase circuit", "0 to 300 Ω"):
         assert words in said
     assert "burden 0.1 Ω" in said
     setting = next(iter(candidate_lattices(study)[-1].settings()))
