@@ -242,7 +242,7 @@ def test_the_peak_of_the_chosen_setting_stands_in_recommendation_and_sheets(
 
 
 def test_slopes_and_times_are_told_and_weight_no_installation(texts: dict[str, str]) -> None:
-    weighed, told = texts["measured"].split("These weight no installation")[0].split(" off ")
+    weighed, told = texts["measured"].split("These values change no weight")[0].split(" off ")
     for quantity in (
         "pick-up phase L2, neutral_end.L2 raised A secondary",
         "operating time phase L3 s",
