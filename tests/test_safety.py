@@ -246,7 +246,7 @@ def test_the_peak_of_the_chosen_setting_stands_in_recommendation_and_sheets(
     found = {
         name: re.search(
             r"Peak voltage across the relay circuit with the chosen setting, on an internal fault: "
-            r"([0-9.]+ k?V)",
+            r"at most ([0-9.]+ k?V)",
             texts[name].replace("\u00a0", " "),
         )
         for name in ("run", "report.html", "commissioning.html")
