@@ -258,7 +258,7 @@ def test_too_few_installations_are_told_with_their_number(
     )
     line = refusal(capsys, str(run), str(measured), "--out", str(tmp_path / "u.csv"))
     assert (
-        "effective of 256 sampled installations support these values together, at least 10 are"
+        "effective of 256 sampled installations fit these values together, at least 10 are"
         " needed" in line
     )
 

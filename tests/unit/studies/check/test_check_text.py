@@ -253,10 +253,12 @@ def test_only_the_coarse_pickups_are_blind() -> None:
         )
     )
     assert re.search(
-        r"phase elements: the leg then carries 0\.\d+ A\. At 0\.3 A it can never operate", text
+        r"phase elements: the relay circuit then carries 0\.\d+ A\. At 0\.3 A it can never operate",
+        text,
     )
     assert re.search(
-        r"earth element: the leg then carries 0\.\d+ A\. At 0\.25 A it can never operate", text
+        r"earth element: the relay circuit then carries 0\.\d+ A\. At 0\.25 A it can never operate",
+        text,
     )
 
 

@@ -52,7 +52,7 @@ def test_which_leads_a_fault_sees() -> None:
     assert "loop 3.499 A x (5 + 1 + 0.5) ohm = 22.74 V" in shared
     assert "core of 0.5 ohm that the three CTs of an end share" in shared
     assert "ct.return_core_ohm is 0" in said({})
-    assert "Six-wire leads: every fault sees the loop" in said({"scheme.leads": "six_wire"})
+    assert "Six-wire leads: the loop applies to every fault" in said({"scheme.leads": "six_wire"})
 
 
 @pytest.mark.parametrize(
