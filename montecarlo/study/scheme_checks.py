@@ -84,7 +84,7 @@ def check_leads(study: Study) -> Iterator[str]:
             if group in scheme_of(study, kind).groups and getattr(study.ct, group) is None:
                 what = "cores of its own"
                 if group == NEUTRAL_CONDUCTOR:
-                    what = "the CT in the neutral conductor"
+                    what = "the neutral CT"
                 yield (
                     f"ct.{group}: missing; the scheme {kind} uses {what}: add the table"
                     f" [ct.{group}], empty if the values of [ct] hold there too"
@@ -162,7 +162,8 @@ def _stabilising(study: Study) -> Iterator[str]:
     if given != (0.0,) and not any(scheme_of(study, kind).stabilised for kind in kinds):
         ohms = ", ".join(f"{ohm:g}" for ohm in given)
         yield (
-            f"candidates.stabilising_resistance_ohm: [{ohms}], but {_have(study)} no leg for it;"
+            f"candidates.stabilising_resistance_ohm: [{ohms}], but {_have(study)} no relay circuit"
+            " for it;"
             " take it out or name a scheme that has one"
         )
     existing = study.candidates.existing
@@ -172,8 +173,8 @@ def _stabilising(study: Study) -> Iterator[str]:
     if kind in kinds and not scheme_of(study, kind).stabilised:
         yield (
             f"candidates.existing.stabilising_resistance_ohm:"
-            f" {existing.stabilising_resistance_ohm:g} ohm, but {kind} has no leg for it; take it"
-            " out"
+            f" {existing.stabilising_resistance_ohm:g} ohm, but {kind} has no relay circuit for it;"
+            " take it out"
         )
 
 

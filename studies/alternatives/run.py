@@ -70,7 +70,7 @@ def findings(compared: SideBySide) -> Findings:
     return Findings(
         with_unit({**frames, **more.frames}, compared.study),
         Drawn(lambda: drawn(figures(compared), more)),
-        provenance={**compared.provenance, "told": sentences_of_all(compared.results)},
+        provenance={**compared.provenance, "sentences": sentences_of_all(compared.results)},
         text=tuple(alternatives_text(compared)),
         begin=("alternatives.csv", "alternatives.svg"),
         files=more.files,

@@ -220,7 +220,7 @@ class Sheet:
         """
         cts = np.flatnonzero(self._at_cts(injection.ends))
         names = [f"CT {PLACES[self.scheme.places[ct]]}" for ct in cts]
-        return names + [f"leg {leg.name}" for leg in self.scheme.legs]
+        return names + [f"relay circuit {leg.name}" for leg in self.scheme.legs]
 
     def expected(self, injection: Injection) -> dict[str, Array]:
         """Each sampled installation's own value of each quantity. [A secondary, RMS]

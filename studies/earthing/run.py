@@ -72,7 +72,7 @@ def findings(options: Options) -> Findings:
     return Findings(
         {**frames, **more.frames},
         Drawn(lambda: drawn(figures(options), more)) if drawable else {},
-        provenance={**options.provenance, "told": sentences_of_all(options.results)},
+        provenance={**options.provenance, "sentences": sentences_of_all(options.results)},
         text=tuple(earthing_text(options)),
         appendix=tuple(items(computed(options))),
         begin=("earthing_options.csv", f"{TRADE}.svg" if drawable else "candidates.csv"),

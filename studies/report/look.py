@@ -68,7 +68,7 @@ def blank(height_mm: float = 105.0) -> tuple[Figure, Axes]:
 def stacked(panels: int, height_mm: float) -> tuple[Figure, list[Axes]]:
     """The same with panels one above the other with one horizontal axis."""
     figure = _sheet(height_mm)
-    return figure, list(figure.subplots(panels, sharex=True))
+    return figure, list(figure.subplots(panels, sharex=True, squeeze=False)[:, 0])
 
 
 def side_by_side(count: int, height_mm: float, *, shared: bool = True) -> tuple[Figure, list[Axes]]:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from montecarlo.frames.choosing import by_worst
 from montecarlo.frames.limits import with_limits
 from studies.report.blocks import Fragment
+from studies.report.letters import with_symbols
 from studies.report.refusals import note_text
 from studies.report.words import AXIS_WORDS, axis_unit, scheme_name, setting_text
 
@@ -157,7 +158,7 @@ def _points(candidates: pd.DataFrame, scale: Scale) -> list[dict[str, Any]]:
 
 def _sentence(row: dict[str, Any]) -> str:
     """What stands there before, or without, the script."""
-    return f"{scheme_name(row['scheme'])}: {setting_text(row)}"
+    return with_symbols(f"{scheme_name(row['scheme'])}: {setting_text(row)}")
 
 
 def _height(p_missed: float) -> float:

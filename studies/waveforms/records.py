@@ -119,7 +119,7 @@ def _channels(study: Study, scheme: Scheme) -> list[Channel]:
         for ct, place in enumerate(scheme.places)
     ]
     return cts + [
-        channel(f"leg {leg.name}", int(np.flatnonzero(row)[0]), leg.name)
+        channel(f"relay circuit {leg.name}", int(np.flatnonzero(row)[0]), leg.name)
         for leg, row in zip(scheme.legs, scheme.table, strict=True)
     ]
 
@@ -134,7 +134,7 @@ def _sums(scheme: Scheme) -> list[str]:
             + PLACES[scheme.places[ct]]
             for ct in np.flatnonzero(row)
         ]
-        sums.append(f"leg {leg.name} = {' '.join(terms)}")
+        sums.append(f"relay circuit {leg.name} = {' '.join(terms)}")
     return sums
 
 
@@ -176,7 +176,7 @@ def _header(study: Study, setting: Setting, case: Case, made: Sampled) -> str:
         "The record shows the load current until then.",
         "CT channels: secondary current of each CT into its lead, in amperes.",
         "Positive: a primary current from the neutral to the terminals.",
-        "Leg channels: the current through each relay circuit. The elements measure it.",
+        "Relay circuit channels: the current through each. The elements measure it.",
         *_sums(scheme),
         "Before a record is injected:",
         *(f"{number}. {sentence}" for number, sentence in enumerate(INJECTION, 1)),

@@ -279,7 +279,7 @@ def test_records_come_back_to_one_step_of_the_scale(
         assert np.all(np.abs(np.array(back.analog) - wanted) <= 0.51 * step)
         assert back.trigger_time == pytest.approx(made.before_s, abs=2e-6)
         assert back.analog_channel_ids[:2] == ["neutral_end.L1", "neutral_end.L2"]
-        assert back.analog_channel_ids[-1] == "leg earth"
+        assert back.analog_channel_ids[-1] == "relay circuit earth"
         assert REVIEW in files[f"{name}_{form}.hdr"].decode()
 
 

@@ -240,7 +240,7 @@ def test_elements_have_their_device_numbers(name: str, numbers: list[str]) -> No
 def test_values_are_those_of_the_study_or_of_one_setting() -> None:
     study = built_in("two_phase_one_earth", **{"scheme.phase_stabilising_ohm": 47})
     said = texts(drawn(study))
-    for words in ("1500/1 A", "knee 300 V", "lead 1 Ω", "47 Ω", "as a phase leg", "0 to 300 Ω"):
+    for words in ("1500/1 A", "knee 300 V", "lead 1 Ω", "47 Ω", "as a phase circuit", "0 to 300 Ω"):
         assert words in said
     assert "burden 0.1 Ω" in said
     setting = next(iter(candidate_lattices(study)[-1].settings()))
@@ -287,7 +287,9 @@ def test_a_ct_without_its_minus_is_crossed_coloured_and_named() -> None:
         if isinstance(shape, Text) and shape.role is Role.SUSPECT
     ]
     assert '"line_end.L1" should be "-line_end.L1".' in " ".join(below)
-    assert "Crossed leads: S2 stands at the relay circuit instead of S1." in texts(wrong)
+    assert "A CT is turned round where its leads cross, or where S2 stands at a leg." in texts(
+        wrong
+    )
     assert svg_of([wrong]) != svg_of([right])
 
 

@@ -82,7 +82,7 @@ def finished(
         row=lambda number: frame.set_index("candidate", drop=False).loc[number].to_dict(),
         chosen=chosen,
         runner_up=runner_up,
-        provenance={"fresh_batches": tries},
+        provenance={"independent_samples": tries},
         other=other,
         comparison=pd.DataFrame(comparison or [], columns=list(COLUMNS)),
         hinge=hinge,
