@@ -306,7 +306,7 @@ def _columns(frame: pd.DataFrame) -> str:
 
 
 def _provenance(study: Study, findings: Findings, command: str) -> list[Block]:
-    skipped = ("told", "doubts", "study_title", "study_kind")
+    skipped = ("sentences", "doubts", "study_title", "study_kind")
     record: dict[str, Any] = {"command": command, **findings.provenance}
     rows = [
         (key.replace("_", " "), text)

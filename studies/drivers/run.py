@@ -26,6 +26,7 @@ from studies.report.notes import computed, with_sentences
 from studies.sweep.sources import with_cases
 
 if TYPE_CHECKING:
+    from montecarlo.engine.keep import KeepRows
     from montecarlo.engine.workers import Workers
 
 CHANGED, MIXED = 8, 30  # inputs, roughly
@@ -45,10 +46,16 @@ class UncertaintyDrivers:
         yield from (PEAKS, CASES)
 
     def run(
-        self, study: Study, *, workers: Workers | int | None, progress: Progress = silent
+        self,
+        study: Study,
+        *,
+        workers: Workers | int | None,
+        progress: Progress = silent,
+        keep_samples: KeepRows | None = None,
     ) -> Findings:
         """Choose a setting, then sample what its probabilities answer to."""
-        return findings(find_drivers(study, workers=workers, progress=progress), progress)
+        found = find_drivers(study, workers=workers, progress=progress, keep_samples=keep_samples)
+        return findings(found, progress)
 
 
 def findings(found: Drivers, progress: Progress = silent) -> Findings:

@@ -85,9 +85,9 @@ def sentences_of_all(results: Mapping[str, Result]) -> dict[str, list[str]]:
 
 def with_sentences(result: Result) -> dict[str, Any]:
     """The record of a run's provenance, with its sentences."""
-    record = {**result.provenance, "told": [*sentences(result)]}
+    record = {**result.provenance, "sentences": [*sentences(result)]}
     if result.other is not None:
-        record["other_model"] = {**record["other_model"], "told": [*sentences(result.other)]}
+        record["other_model"] = {**record["other_model"], "sentences": [*sentences(result.other)]}
     return record
 
 

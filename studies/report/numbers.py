@@ -112,14 +112,6 @@ def years_between(rate: float, digits: int) -> str:
     return f"one in {years} {'year' if years == '1' else 'years'}"
 
 
-def per_year(row: Row) -> str:
-    """What a setting is worth a year, a sentence."""
-    missed = f"That is {a_year(row['missed_per_year'])} missed faults"
-    if row["p_false"] == 0:
-        return f"{missed} a year."
-    return f"{missed} and {a_year(row['false_per_year'], 'p_false')} false trips a year."
-
-
 # --- differences --------------------------------------------------------------
 
 

@@ -82,7 +82,7 @@ def finished(
         row=lambda number: frame.set_index("candidate", drop=False).loc[number].to_dict(),
         chosen=chosen,
         runner_up=runner_up,
-        provenance={"fresh_batches": tries},
+        provenance={"independent_samples": tries},
         other=other,
         comparison=pd.DataFrame(comparison or [], columns=list(COLUMNS)),
         hinge=hinge,
@@ -308,9 +308,9 @@ def test_what_each_assumption_set_would_choose_by_itself_is_said_with_the_regret
     )
     assert (
         'By "as stated" and "stiff" alone, in the selection sample, no. 6 is chosen: two phase'
-        " elements and an earth element, phase 0.1 A, earth 0.1 A, 0 ohm, 0.1 s. The chosen setting"
-        " minus that one: missed faults +2 points (+1.5 to +2.5) and missed faults +1 points (-1 to"
-        " +3; not significant) in this order." in text
+        " elements and an earth element, phase 0.1 A, earth 0.1 A, 0 ohm, 0.1 s. The chosen"
+        " setting minus that one: missed faults +2 points (+1.5 to +2.5) and missed faults +1"
+        " points (-1 to +3; not significant) in this order." in text
     )
     assert 'By "slow" alone, in the selection sample, the same setting is chosen.' in text
     assert 'By "all" alone, in the selection sample, no setting meets the policy.' in text
