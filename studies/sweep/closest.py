@@ -134,8 +134,8 @@ def _needed(study: Study, row: Row, limit: float) -> str:
     if row["p_false"] == 0:
         return (
             f"No false trip of it was seen in {study.study.samples:,} samples of each event. They"
-            f" show no limit below {percent(row['p_false_bound'])}. Needed: about {samples:,} without"
-            " a false trip."
+            f" show no limit below {percent(row['p_false_bound'])}. Needed: about {samples:,}"
+            " without a false trip."
         )
     return f"Needed: about {samples:,} samples, if it trips no more often than seen so far."
 
