@@ -68,8 +68,11 @@ def texts(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
 def said_by(*arguments: Any) -> str:
     import contextlib
     import io
+    import os
+    from unittest.mock import patch
 
-    with contextlib.redirect_stdout(io.StringIO()) as out:
+    wide = patch.dict(os.environ, COLUMNS="110")  # so that tables keep their columns
+    with wide, contextlib.redirect_stdout(io.StringIO()) as out:
         assert main([str(argument) for argument in arguments]) == 0
     return out.getvalue()
 

@@ -82,7 +82,7 @@ def note_parts(refusals: Iterable[Refusal | NoneUsable]) -> list[str]:
         for one in told(refusals)
     ]
     parts += [
-        f"none seen; about {one.samples} samples without one would show the limit"
+        f"none seen; about {one.samples:,} samples without one would show the limit"
         for one in refusals
         if isinstance(one, Refusal) and one.samples
     ]

@@ -111,8 +111,8 @@ def way_out(result: Result) -> str:
             " pick-ups, or take more samples."
         )
     row = by_worst(result.candidates).set_index("candidate").loc[number].to_dict()
-    of_all = f"Of all candidates no. {number} comes closest. " if len(result.closest) > 1 else ""
-    return f"{of_all}{_needed(result.study, row, limit_of(result.study)[0])}"
+    needed = _needed(result.study, row, limit_of(result.study)[0])
+    return f"Of all candidates no. {number} comes closest. {needed}"
 
 
 def _needed(study: Study, row: Row, limit: float) -> str:
@@ -133,11 +133,11 @@ def _needed(study: Study, row: Row, limit: float) -> str:
     samples = rounded_up(study.study.samples * row["p_false_bound"] / limit)
     if row["p_false"] == 0:
         return (
-            f"No false trip of it was seen in {study.study.samples} samples of each event. They"
-            f" show no limit below {percent(row['p_false_bound'])}. Needed: about {samples} without"
-            " a false trip."
+            f"No false trip of it was seen in {study.study.samples:,} samples of each event. They"
+            f" show no limit below {percent(row['p_false_bound'])}. Needed: about {samples:,}"
+            " without a false trip."
         )
-    return f"Needed: about {samples} samples, if it trips no more often than seen so far."
+    return f"Needed: about {samples:,} samples, if it trips no more often than seen so far."
 
 
 def _ways(row: Row) -> list[str]:

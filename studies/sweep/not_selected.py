@@ -27,6 +27,7 @@ from studies.report.numbers import (
 )
 from studies.report.refusals import because, note_parts, told
 from studies.report.words import AXIS_WORDS, scheme_name, setting_text
+from studies.sweep.closest import closest_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -47,6 +48,7 @@ def not_selected(result: Result) -> list[Block]:
     return [
         settings_table(result),
         *paragraphs(
+            *closest_text(result.study, result.closest),
             hinge_text(result) if result.chosen else "",
             *against_others(result),
             *around(result.neighbours),
@@ -126,7 +128,7 @@ def _notes(result: Result, none_seen: bool) -> Iterator[str]:
     limit = limit_of_p_false(result.study)
     if none_seen and limit < math.inf:
         samples = samples_that_show(result.study, limit)
-        yield f"{NONE_SEEN}; {samples} samples of each event without one would show the limit"
+        yield f"{NONE_SEEN}; {samples:,} samples of each event without one would show the limit"
     if len(result.neighbours):
         yield "unmarked rows: neighbouring settings, same independent sample"
 

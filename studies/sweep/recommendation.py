@@ -21,7 +21,7 @@ from studies.report.numbers import (
 )
 from studies.report.safety import REVIEW
 from studies.report.words import full_setting, scheme_name
-from studies.sweep.closest import closest_text, way_out
+from studies.sweep.closest import way_out
 from studies.sweep.policy import each_limit, is_limited, limit_of, policy_words
 
 if TYPE_CHECKING:
@@ -95,10 +95,9 @@ def _bound(study: Study, row: Row) -> str:
 
 
 def _nothing(result: Result) -> Iterator[str]:
-    """Why no candidate was chosen, what comes closest of each scheme, and what would be needed."""
+    """That no candidate was chosen, and what would be needed."""
     study, number = result.study, len(result.candidates)
     yield f"No setting is recommended: none of {number} candidates meets the policy."
     level = f", with {100 * study.policy.level:g} % confidence" if is_limited(study) else ""
     yield f"The policy allows {policy_words(study)}{level}."
-    yield from closest_text(study, result.closest)
     yield way_out(result)

@@ -32,7 +32,7 @@ def test_a_note_tells_the_worst_kind_and_no_knee_beside_the_load() -> None:
         "operates on load",
         "upper limit of p_false above 0.01",
         "upper limit of p_false in far_fault above 0.05",
-        "none seen; about 1200 samples without one would show the limit",
+        "none seen; about 1,200 samples without one would show the limit",
     ]
     assert note_text([]) == ""
     assert note_text([NoneUsable(12, 5, in_assumption_sets=False)]).startswith(
