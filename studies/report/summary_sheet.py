@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from math import ceil
 from typing import TYPE_CHECKING, Any
 
+from montecarlo.study.axes import KEYS
 from studies.report.blocks import (
     Aside,
     Block,
@@ -119,6 +120,8 @@ def _spans(rows: Sequence[Sequence[str]]) -> list[int]:
 
 def _figures(candidates: pd.DataFrame) -> Iterator[Line]:
     """Of each choice the figures as numbers, with their limits."""
+    if not {"chosen", "candidate", "scheme", *KEYS} <= {*candidates.columns}:
+        return
     chosen = candidates[candidates["chosen"].astype(bool)].head(MOST_CHOICES)
     if not len(chosen):
         return
