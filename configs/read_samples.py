@@ -3,7 +3,11 @@ what
 
     statorodds run configs/hydro_11kv.toml --keep-samples
 
-has written: one row a weighted sample, one column a value (samples_columns.csv says which)."""
+has written: one row a weighted sample, one column a value (samples_columns.csv says which).
+
+Alternatives, options of earthing, assumption sets and a second remanence model are studies of their
+own. Each has its files in a folder samples_..., and its name in the column `part` of
+samples_columns.csv."""
 
 import pandas as pd
 

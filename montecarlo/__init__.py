@@ -1,5 +1,5 @@
-"""statorodds, the engine: odds of missed stator faults and of false trips for every candidate
-setting.
+"""statorodds, the engine: probability of missed stator faults and of false trips for every
+candidate setting.
 
 study description -> uncertain inputs -> samples -> primary currents -> secondary circuit ->
 elements -> tallies -> estimates -> tables

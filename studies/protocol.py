@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.figure import Figure
 
+    from montecarlo.engine.keep import KeepRows
     from montecarlo.engine.stages import Stage
     from montecarlo.engine.workers import Workers
     from montecarlo.frames.result import Result
@@ -97,7 +98,12 @@ class Kind(Protocol):
         ...
 
     def run(
-        self, study: Study, *, workers: Workers | int | None, progress: Progress = silent
+        self,
+        study: Study,
+        *,
+        workers: Workers | int | None,
+        progress: Progress = silent,
+        keep_samples: KeepRows | None = None,
     ) -> Findings:
-        """Sample, estimate, tabulate, word."""
+        """Sample, estimate, tabulate, word; `keep_samples` takes the samples of every own batch."""
         ...

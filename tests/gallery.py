@@ -20,6 +20,7 @@ PICTURES = {  # of each study, the figure that configs/README.md shows
     "transformer_earthed_13_8kv": "excitation",
     "bus_machines_6_6kv": "protected_winding",
     "schemes_11kv": "caught_by_other",
+    "biased_and_ref_13_8kv": "protected_winding",
     "all_events_11kv": "tradeoff",
     "earthing_options_11kv": "protection_against_energy",
     "earthing_options_13_8kv": "protection_against_energy",

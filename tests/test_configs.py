@@ -9,11 +9,15 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from montecarlo.errors import StudyError
+from montecarlo.relays.places import carried
+from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
 from montecarlo.study.read import parse_study
+from montecarlo.study.wiring import wiring_cautions
 from studies import KINDS
 from studies.protocol import Drawn, Findings, silent
 from studies.report.terminal import lines
@@ -118,6 +122,53 @@ def test_second_cores_may_have_a_ratio_of_their_own_as_they_share_no_leg_with_th
         parse_study(table, ROOT / "configs")
     table["ct"].setdefault("second_line_end", {})["primary_a"] = 3000
     assert parse_study(table, ROOT / "configs").ct.at("second_line_end").turns_ratio == 3000
+
+
+# --- biased elements with a restricted earth fault element ---------------------
+
+WORKED = ROOT / "configs" / "biased_and_ref_13_8kv.toml"
+
+
+def test_the_worked_scheme_balances_by_hand_and_each_sign_counts() -> None:
+    """Ideal CTs: what passes the machine leaves nothing; an earth fault inside leaves the neutral's
+    current in its leg. With any one sign turned `check` says so."""
+    table = tomllib.loads(WORKED.read_text(encoding="utf-8"))
+    study = parse_study(table, WORKED.parent)
+    scheme = scheme_of(study, "biased_and_ref")
+    legs = scheme.table[:4]  # the rest are return cores
+    passing, inside = np.zeros(6), np.zeros(6)
+    passing[[0, 3]] = inside[0] = 0.1334  # phase L1 to earth, 400 A through 3000/1 A
+    assert np.abs(legs @ carried(passing, scheme.places)).max() < 1e-15
+    assert legs @ carried(inside, scheme.places) == pytest.approx([0.1334, 0, 0, 0.1334])
+    assert [*wiring_cautions(study)] == []
+    for k, leg in enumerate(table["scheme"]["custom"][0]["legs"]):
+        for at, ct in enumerate(leg["cts"]):
+            turned = tomllib.loads(WORKED.read_text(encoding="utf-8"))
+            turned["scheme"]["custom"][0]["legs"][k]["cts"][at] = (
+                ct.removeprefix("-") if ct.startswith("-") else f"-{ct}"
+            )
+            said = [*map(str, wiring_cautions(parse_study(turned, WORKED.parent)))]
+            assert any(f"custom[0].legs[{k}].cts" in text for text in said), (ct, said)
+
+
+def test_the_worked_restricted_element_protects_what_the_hand_calculation_says() -> None:
+    """x = I_set N R / E (textbook), for bolted faults on ideal CTs without load or capacitance."""
+    table = few(WORKED)
+    table["machine"] |= {"voltage_factor": 1.0, "stator_capacitance_f": 0.0}
+    table["network"]["external_capacitance_f"] = 0.0
+    table["load"] = {}
+    table["earthing"]["resistance_ohm"] = 19.9
+    table["internal_faults"]["earth_fault_resistance_ohm"] = 1e-4
+    table["relay"]["pickup_error_percent"] = 0.0
+    for group in (table["ct"], table["ct"]["second_line_end"], table["ct"]["neutral_conductor"]):
+        group["knee_current_a"] = 1e-6
+    table["ct"] |= {"turns_ratio_error_percent": 0.0, "remanence_percent": 0.0}
+    table["candidates"] |= {"phase_pickup_relay_percent": [30], "delay_s": [0]}
+    table["candidates"] |= {"stabilising_resistance_ohm": [1500], "first_slope": [0.3]}
+    frame = answered(parse_study(table, WORKED.parent)).frames["candidates"]
+    for row in frame[~frame["existing"]].itertuples():
+        x = row.earth_pickup_a * 3000 * 19.9 / (13.8e3 / 3**0.5)
+        assert row.protected_median == pytest.approx(1 - x, abs=2e-3)
 
 
 # --- what the studies say of themselves ---------------------------------------

@@ -105,7 +105,16 @@ def test_the_folder_is_complete(ran: Ran) -> None:
     out = folder / "tiny-results"
     figures = {
         f"{name}.{ending}"
-        for name in ("tradeoff", "protected_winding", "unprotected_winding", "convergence")
+        for name in (
+            "tradeoff",
+            "protected_winding",
+            "unprotected_winding",
+            "convergence",
+            "false_trip_sources",
+            "missed_fault_places",
+            "worst_cases",
+            "missed_case",
+        )
         for ending in ("svg", "png")
     }
     tables = {
@@ -121,8 +130,12 @@ def test_the_folder_is_complete(ran: Ran) -> None:
             "peak_voltage",
             "convergence",
             "detection_map",
+            "false_trip_sources",
+            "missed_fault_places",
             "unresolved",
             "waveforms",
+            "worst_cases",
+            "missed_case",
             "commissioning",
         )
     }

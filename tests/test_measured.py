@@ -72,7 +72,7 @@ def filled(run: Path, path: Path, fill: Callable[[Row], dict[str, Any]]) -> Path
 
 def through_l1(row: Row) -> dict[str, Any]:
     """One leg's residual in the through test, at the upper end of its band."""
-    if (row["test"], row["quantity"]) == ("through", "leg L1"):
+    if (row["test"], row["quantity"]) == ("through", "relay circuit L1"):
         return {"measured": row["high"], "uncertainty": 0.0004}
     return {}
 
@@ -225,12 +225,13 @@ def test_what_does_not_fit_is_one_line(
         ("test,quantity,unit,measured,uncertainty,test\n", 'column "test" stands twice'),
         ("", "column test is missing"),
         (
-            "test,quantity,unit,measured,uncertainty\nthrough,leg L1,A secondary,0.001,0.001,9\n",
+            "test,quantity,unit,measured,uncertainty\n"
+            "through,relay circuit L1,A secondary,0.001,0.001,9\n",
             "more cells than columns",
         ),
         (
             "test,quantity,unit,measured,uncertainty\n"
-            + 2 * "through,leg L1,A secondary,0.001,0.01\n",
+            + 2 * "through,relay circuit L1,A secondary,0.001,0.01\n",
             "stands there more than once",
         ),
         ('test,quantity,unit,measured,uncertainty\n"through,leg', "cannot be read as CSV"),

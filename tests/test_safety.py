@@ -13,7 +13,9 @@ import pytest
 
 from studies.cli.main import main
 from studies.report import safety
+from tests.made.reading import page_paragraphs
 from tests.made.studies import minimal_study_text
+from tests.test_words import faults
 
 ROOT = Path(__file__).parent.parent
 BIASED = {
@@ -77,7 +79,7 @@ def filled(sheet: Path, path: Path) -> Path:
     with sheet.open(newline="") as lines:
         rows = list(csv.DictReader(lines))
     wanted = {
-        "through": "leg L1",
+        "through": "relay circuit L1",
         "at the relay": "pick-up phase L1",
         "slope 2": "pick-up phase L2",
         "suddenly": "operating time phase L3",
@@ -103,6 +105,18 @@ def workbook(path: Path) -> str:
         for cell in row
         if cell is not None
     )
+
+
+# --- the words ----------------------------------------------------------------
+
+
+def test_every_output_has_the_field_s_terms(texts: dict[str, str]) -> None:
+    parts = [
+        (name, part)
+        for name, text in texts.items()
+        for part in (page_paragraphs(text) if name.endswith(".html") else [text])
+    ]
+    assert faults(part for part in parts if part[0] != "METHOD.md") == []
 
 
 # --- the sentences ------------------------------------------------------------

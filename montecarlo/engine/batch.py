@@ -14,7 +14,7 @@ from montecarlo.engine.counted import ByBlock, count_all
 from montecarlo.engine.enlarging import deciding, plans
 from montecarlo.engine.guard import Unresolved, keep_to_limit, named, weighted
 from montecarlo.engine.job import Job
-from montecarlo.engine.keep import KeepRows
+from montecarlo.engine.keep import KeepRows, of_part
 from montecarlo.engine.progress import Progress, named_progress
 from montecarlo.engine.rare import Final, Known, final_batch, final_samples, find_densities
 from montecarlo.engine.sizes import Sizes, designs, with_sizes
@@ -154,7 +154,7 @@ def in_all_assumption_sets(  # noqa: PLR0913
     sizes : mapping of int, optional
         Where they are not the study's own.
     paired, foremost, keep
-        As for `run_batch`; pairs and rows are of the study as stated.
+        As for `run_batch`; pairs are of the study as stated.
 
     Returns
     -------
@@ -185,6 +185,7 @@ def in_all_assumption_sets(  # noqa: PLR0913
             named_progress(tell, name),
             earlier.get(name),
             foremost=foremost,
+            keep=of_part(keep, name),
         )
         for name, other in study.assumption_sets
     }

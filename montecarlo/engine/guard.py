@@ -1,5 +1,5 @@
-"""Samples that give no result: counted by type and batch, told, and above the study's limit the end
-of the run.
+"""Samples that give no result: counted by type and batch, reported, and above the study's limit the
+end of the run.
 
 A sample has no result where the secondary solution did not converge or where it was driven by
 something that is not a finite number. It is never dropped: estimates widen by it,
@@ -51,7 +51,7 @@ class Unresolved:
 
     @property
     def batch(self) -> str:
-        return "own batch" if self.round_ == 0 else "fresh batch"
+        return "selection sample" if self.round_ == 0 else "independent sample"
 
     @property
     def name(self) -> str:
@@ -62,7 +62,7 @@ class Unresolved:
     def why(self) -> str:
         """By which cause and where most, in words; "" where nobody looked or nothing was found."""
         found = (
-            (self.not_finite, "driven by what is no finite number"),
+            (self.not_finite, "driven by a value that is not finite"),
             (self.not_converged, "not converged"),
         )
         return ", ".join(f"{count} {text}" for count, text in found if count) + (
@@ -267,6 +267,6 @@ def _too_many(row: Unresolved, limit: float) -> str:
     why = f": {row.why}" if row.why else ""
     return (
         f"study.unresolved_share_max: {limit:g}, and {row.number} of {row.drawn} samples"
-        f" ({row.share:.3g}) of {row.name} gave no result{why}; narrow the inputs that reach into"
-        " extremes, leave out such candidates, or state a larger share"
+        f" ({row.share:.3g}) of {row.name} gave no result{why}; narrow the widest input ranges,"
+        " remove the candidates named, or raise study.unresolved_share_max"
     )

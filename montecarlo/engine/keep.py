@@ -31,9 +31,37 @@ Rows = dict[Column, NDArray[np.generic]]  # (n,) each, in the order of the colum
 
 
 class KeepRows(Protocol):
-    """Takes the rows of one chunk after the other, in the order of the chunks' keys."""
+    """Takes the rows of one chunk after the other, in the order of the chunks' keys. `parts`: names
+    that lead to the study that has them, where a run solves several; empty for the study itself."""
 
-    def __call__(self, stratum: Stratum, rows: Rows, *, weighted: bool = False) -> None: ...
+    def __call__(
+        self, stratum: Stratum, rows: Rows, *, weighted: bool = False, parts: tuple[str, ...] = ()
+    ) -> None: ...
+
+
+def of_part(keep: KeepRows | None, name: str) -> KeepRows | None:
+    """What takes the rows of one of several studies of a run.
+
+    Parameters
+    ----------
+    keep : KeepRows or None
+        What takes those of the run.
+    name : str
+        Of the study.
+
+    Returns
+    -------
+    KeepRows or None
+    """
+    if keep is None:
+        return None
+
+    def inner(
+        stratum: Stratum, rows: Rows, *, weighted: bool = False, parts: tuple[str, ...] = ()
+    ) -> None:
+        keep(stratum, rows, weighted=weighted, parts=(name, *parts))
+
+    return inner
 
 
 def run_and_keep(job: Job, chunk: Chunk) -> tuple[Tally, Rows]:
@@ -91,14 +119,14 @@ def _finished(
         Column(
             "weight",
             "-",
-            "how many samples of the study's own distributions this one stands for",
+            "weight: number of unweighted samples that this one represents",
             "result",
         ): (np.ones(len(block)) if weight is None else weight),
         Column(
             "resolved",
             "",
-            "whether the solvers gave a result on every circuit; a critical pick-up without one is "
-            "not a number",
+            "whether the solvers gave a result on every relay circuit; else the critical pick-up"
+            " is empty",
             "result",
         ): resolved,
         **dict(_draws(block)),
@@ -127,7 +155,7 @@ def _head(block: Block, installation: NDArray[np.int64], event: NDArray[np.int64
         Column("type", "", "type of the fault, name of the event or state", "key"): np.full(
             n, stratum.kind
         ),
-        Column("batch", "-", "1: the study's own batch", "key"): np.full(n, block.chunk.round_ + 1),
+        Column("batch", "-", "1: selection sample", "key"): np.full(n, block.chunk.round_ + 1),
         Column(
             "installation",
             "-",
@@ -148,7 +176,7 @@ def _draws(block: Block) -> Iterator[tuple[Column, NDArray[np.generic]]]:
         Column(
             "point_on_wave_turn",
             "turn",
-            "angle of the event on the voltage's wave; phasors have no use for it",
+            "point on wave of the event; not used by phasors",
             "draw",
         ),
         block.uniform("point_on_wave"),
@@ -167,8 +195,7 @@ def _draws(block: Block) -> Iterator[tuple[Column, NDArray[np.generic]]]:
             Column(
                 "breaker_open",
                 "",
-                "whether the machine was off the network: no load, no infeed, nothing "
-                "outside the zone",
+                "whether the breaker was open: no load, no infeed, no capacitance outside the zone",
                 "draw",
             ),
             block.breaker_open,

@@ -121,10 +121,7 @@ def _pickup(
 ) -> Column:
     """judges: of earth faults, the pick-ups for which this solution counts."""
     words = [_circuit_words(block, lattice), axis]
-    text = (
-        f"critical pick-up of the {WHOSE[axis]}: the setting at which it would only just have"
-        " operated"
-    )
+    text = f"critical pick-up of the {WHOSE[axis]}: the highest setting at which it operates"
     if delay_s is not None:
         text += f", for a delay of {delay_s:g} s"
     if judges is not None:

@@ -10,7 +10,7 @@ from enum import Enum, auto
 from montecarlo.engine.batch import Batch, in_all_assumption_sets
 from montecarlo.engine.counted import compile_solvers
 from montecarlo.engine.enlarging import Enlarged, enlarged, plans
-from montecarlo.engine.keep import KeepRows
+from montecarlo.engine.keep import KeepRows, of_part
 from montecarlo.engine.notes import Method, method_notes
 from montecarlo.engine.precision import Precise, precision_of, sizes_for
 from montecarlo.engine.progress import COMPILING, Progress, named_progress, silent
@@ -166,7 +166,8 @@ def run(
     model = other_model(study.ct.remanence_model)
     cts = study.ct.model_copy(update={"remanence_model": model})  # of the same knees
     other, tell = study.model_copy(update={"ct": cts}), named_progress(tell, model)
-    again = _Run(other, lattices, crew, tell, groups, outcome.chosen)
+    kept = of_part(keep_samples, model)
+    again = _Run(other, lattices, crew, tell, groups, outcome.chosen, kept)
     return replace(outcome, other=again.outcome())
 
 

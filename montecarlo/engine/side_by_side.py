@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from montecarlo.engine.batch import in_all_assumption_sets
+from montecarlo.engine.keep import KeepRows, of_part
 from montecarlo.engine.progress import Progress, named_progress, silent
 from montecarlo.engine.run import Incident, Outcome, run
 from montecarlo.engine.workers import Workers, workers_of
@@ -64,6 +65,7 @@ def run_alternatives(
     *,
     workers: int | Workers | None = None,
     progress: Progress = silent,
+    keep_samples: KeepRows | None = None,
 ) -> Alternatives:
     """Run every study, then bring their fresh batches to one round.
 
@@ -74,6 +76,8 @@ def run_alternatives(
     workers : int or Workers, optional
     progress : Progress, optional
         Names the study.
+    keep_samples : KeepRows, optional
+        Takes the samples of each study's own batch, chunk by chunk; a part is a study.
 
     Returns
     -------
@@ -86,7 +90,12 @@ def run_alternatives(
     """
     crew = workers_of(workers)
     outcomes = {
-        name: run(study, workers=crew, progress=named_progress(progress, name))
+        name: run(
+            study,
+            workers=crew,
+            progress=named_progress(progress, name),
+            keep_samples=of_part(keep_samples, name),
+        )
         for name, study in studies.items()
     }
     rounds = [

@@ -109,15 +109,15 @@ def external_neutral(block: ChunkSamples) -> Array | None:
 
 
 def external_event(
-    block: ChunkSamples, per_cycle: int = STEPS_PER_CYCLE
+    block: ChunkSamples, per_cycle: int = STEPS_PER_CYCLE, cycles_before: int = 1
 ) -> tuple[Window, Waves, Complex]:
     """The event of an external stratum, as it passes.
 
     Parameters
     ----------
     block : ChunkSamples
-    per_cycle : int
-        Steps of the window.
+    per_cycle, cycles_before : int
+        Of the window.
 
     Returns
     -------
@@ -129,12 +129,12 @@ def external_event(
     """
     event = event_of(block.study, block.stratum)
     scene, window = scene_of(block, event)
-    window = replace(window, per_cycle=per_cycle)
+    window = replace(window, per_cycle=per_cycle, cycles_before=cycles_before)
     return window, waves_of(block, event.currents(scene, window.times())), event.before(scene)
 
 
 def step_currents(block: ChunkSamples, window: Window, before: Complex, during: Complex) -> Waves:
-    """Sinusoids that jump from one set of phasors to another at t = 0; the second cycle repeats.
+    """Sinusoids that jump from one set of phasors to another at t = 0; the cycle after it repeats.
 
     The step that ends at 0 and the one that begins there each see their own side of the jump.
 
@@ -148,8 +148,8 @@ def step_currents(block: ChunkSamples, window: Window, before: Complex, during: 
     -------
     Waves
     """
-    cycles = window.times(2 * window.per_cycle)
-    event = 2 * window.per_cycle  # the point of t = 0
+    cycles = window.times(window.lead + window.per_cycle)
+    event = 2 * window.lead  # the point of t = 0
     parts = []
     for times, phasors in ((cycles[: event + 1], before), (cycles[event:], during)):
         peak = np.sqrt(2) * phasors[..., None]

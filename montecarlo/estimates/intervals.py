@@ -300,7 +300,7 @@ def student_mean(
     x = np.asarray(values, float)
     blocks = x.shape[-1]
     if blocks < 2:
-        raise ValueError(f"{blocks} block(s): limits need at least 2")
+        raise ValueError(f"{blocks} blocks: limits need at least 2")
     mean, low, high = student(x, level)
     none = (x == 0).all(axis=-1)
     every = (x == 1).all(axis=-1)

@@ -68,7 +68,7 @@ def _numbers(outcome: Outcome, settings: list[Setting]) -> Numbers:
 
 
 def _drawn_again(outcome: Outcome) -> Iterator[tuple[Batch, list[Setting]]]:
-    """Fresh batches, and the candidates that are told of each."""
+    """Independent samples, and the candidates that are reported from each."""
     if outcome.fresh is not None:
         yield outcome.fresh, outcome.fresh.settings
     for setting, batch in outcome.refused.items():

@@ -27,9 +27,9 @@ def plain_cells(frame: pd.DataFrame) -> pd.DataFrame:
     DataFrame
     """
     texts = {
-        name: frame[name].map(_plain)
+        name: frame[name].map(plain_cell)
         for name in frame.columns
-        if any(_plain(value) is not value for value in frame[name])
+        if any(plain_cell(value) is not value for value in frame[name])
     }
     return frame.assign(**texts) if texts else frame
 
@@ -49,7 +49,18 @@ def no_minus_zero(frame: pd.DataFrame) -> pd.DataFrame:
     return frame.assign(**numbers) if numbers else frame
 
 
-def _plain(value: Any) -> Any:
+def plain_cell(value: Any) -> Any:
+    """One cell, as `plain_cells` has it.
+
+    Parameters
+    ----------
+    value : Any
+
+    Returns
+    -------
+    Any
+        The same object where nothing is in the way.
+    """
     if not isinstance(value, str):
         return value
     if "\r" in value:

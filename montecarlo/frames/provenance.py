@@ -100,7 +100,7 @@ def of_one_model(outcome: Outcome) -> dict[str, Any]:
         "remanence_model": outcome.study.ct.remanence_model,
         "chosen": number_of(outcome, outcome.chosen),
         "runner_up": number_of(outcome, outcome.runner_up),
-        "fresh_batches": outcome.tries,
+        "independent_samples": outcome.tries,
         "samples": {name: int(stratum.trials.sum()) for name, stratum in first.strata.items()},
         "unresolved": unresolved_numbers(unresolved_of(outcome)),
         "notes": first.counts,

@@ -23,7 +23,7 @@ FIGURES = (
 
 
 def compare_models(runs: Mapping[str, tuple[pd.DataFrame, int | None]]) -> pd.DataFrame:
-    """What either model chooses and the setting in service, under both.
+    """What either model chooses and the existing setting, under both.
 
     Parameters
     ----------

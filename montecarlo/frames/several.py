@@ -99,7 +99,15 @@ class Several:
     def provenance(self) -> dict[str, Any]:
         """As of a single run, with what each of them chose."""
         each = {name: result.provenance for name, result in self.results.items()}
-        keys = ("chosen", "runner_up", "doubts", "fresh_batches", "samples", "unresolved", "notes")
+        keys = (
+            "chosen",
+            "runner_up",
+            "doubts",
+            "independent_samples",
+            "samples",
+            "unresolved",
+            "notes",
+        )
         return {
             **next(iter(each.values())),
             "study_kind": self.study.study.kind,

@@ -100,7 +100,8 @@ class Earthing(Section):
         Distribution,
         Quantity(
             "K",
-            "the resistor's mean temperature during a fault above that of its cold value",
+            "mean temperature rise of the resistor during a fault, above the temperature of its"
+            " cold value",
             0.0,
             high=1500.0,
             varies="event",
@@ -110,7 +111,7 @@ class Earthing(Section):
         Distribution,
         Quantity(
             "1/K",
-            "relative change of the resistor's value a kelvin, by its alloy",
+            "relative change of the resistance per kelvin, by alloy",
             -0.001,
             high=0.01,
         ),
@@ -138,13 +139,13 @@ class EarthingOption(Section):
     A resistor told in another way takes the place of the table's own; the keys are kept as the file
     has them, since they are read once more in their place."""
 
-    name: Annotated[str, word("what the option is called")]
+    name: Annotated[str, word("name of the option")]
     rated_current_a: (
         Annotated[
             float,
             Plain(
                 "A",
-                "what the resistor is rated for, on the machine's side of an earthing transformer",
+                "rated current of the resistor, on the machine's side of an earthing transformer",
                 0.0,
                 1e5,
                 above=True,
@@ -156,7 +157,7 @@ class EarthingOption(Section):
         Annotated[
             float,
             Plain(
-                "s", "for how long the resistor bears that current from cold", 0.0, 1e6, above=True
+                "s", "rated time of the resistor at that current, from cold", 0.0, 1e6, above=True
             ),
         ]
         | None

@@ -29,7 +29,7 @@ class FaultEnergy(Section):
         Distribution,
         Quantity(
             "s",
-            "from the trip to the moment when the breaker is open and the field is off",
+            "from the trip until the breaker is open and the field is off",
             0.0,
             high=10.0,
             varies="event",
@@ -39,8 +39,8 @@ class FaultEnergy(Section):
         Distribution,
         Quantity(
             "s",
-            "decay of the machine's EMF after that: of the order of T'do, or what the field"
-            " suppression makes of it",
+            "decay of the EMF after that: of the order of T'do, or as the field suppression makes"
+            " it",
             0.0,
             high=60.0,
         ),
@@ -49,7 +49,8 @@ class FaultEnergy(Section):
         Distribution,
         Quantity(
             "s",
-            "from the inception to the trip of a fault that no element sees, back-up included",
+            "from inception until a fault is tripped on which no element operates, back-up"
+            " included",
             0.0,
             high=1e6,
             varies="event",

@@ -46,7 +46,7 @@ class Shares(Section):
     phase_phase_earth: Annotated[float, Plain("-", "two phases and earth", 0.0, 1.0)] = 0.0
     three_phase: Annotated[float, Plain("-", "three phases", 0.0, 1.0)] = 0.0
     inter_turn: Annotated[
-        float, Plain("-", "between turns of one phase: outside the scheme's reach", 0.0, 1.0)
+        float, Plain("-", "between turns of one phase: outside the scheme's scope", 0.0, 1.0)
     ] = 0.0
 
 
@@ -54,7 +54,7 @@ class InternalFaults(Section):
     """How often, where, through what resistance, and how long an element may take."""
 
     per_year: Annotated[
-        Distribution, Quantity("1/year", "internal faults a machine-year", 0.0, high=100.0)
+        Distribution, Quantity("1/year", "internal faults per machine-year", 0.0, high=100.0)
     ]
     shares: Annotated[Shares, Meaning("-", "share of each fault type; they sum to 1")]
     allowed_time_s: Annotated[

@@ -81,8 +81,7 @@ class Machine(Section):
         Literal[1, 2],
         Plain(
             "-",
-            "k in Z_w(x) = R_w x + jX x^k: 2 for ampere-turns squared, 1 for the textbook linear"
-            " form",
+            "k in Z_w(x) = R_w x + jX x^k: 2 (ampere-turns squared) or 1 (linear, as in textbooks)",
         ),
     ] = 2
     stator_capacitance_f: Annotated[

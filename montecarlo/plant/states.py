@@ -21,7 +21,7 @@ class States(Section):
         Plain(
             "-",
             "share of internal faults with the machine excited and its breaker open: no load, no"
-            " infeed, nothing outside the zone",
+            " infeed, no capacitance outside the zone",
             0.0,
             1.0,
         ),
@@ -47,7 +47,7 @@ class States(Section):
             Distribution,
             Quantity(
                 "1/year",
-                "one CT circuit open while the load flows, whichever of the scheme's CTs",
+                "one open CT circuit under load, of any of the scheme's CTs",
                 0.0,
                 high=1e3,
             ),

@@ -10,7 +10,7 @@ class FrozenDict(dict[str, Any]):
     """A dict that refuses every change."""
 
     def _refuse(self, *_: Any, **__: Any) -> NoReturn:
-        raise TypeError("what a study holds does not change; read it again with other values")
+        raise TypeError("a study cannot be changed; read it again with other values")
 
     __setitem__ = __delitem__ = __ior__ = _refuse
     clear = pop = popitem = setdefault = update = _refuse

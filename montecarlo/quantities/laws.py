@@ -334,7 +334,7 @@ FAMILIES: dict[str, Family] = {
 
 KEY_TEXTS: dict[str, str] = {
     "nominal": "middle of the band",
-    "tolerance_percent": "half the band, in per cent of nominal",
+    "tolerance_percent": "half-width of the band, in per cent of nominal",
     "shape": (
         "shape of the band (a normal one has two standard deviations at its edge and is cut at"
         " three); of a weibull distribution, its exponent"

@@ -25,7 +25,7 @@ Error = Annotated[
     Distribution,
     Quantity(
         "%",
-        "deviation of the operating value from the pick-up, transformer and element together",
+        "deviation of the operating value from the pick-up, instrument transformer included",
         -50.0,
         50.0,
     ),
@@ -35,9 +35,7 @@ Error = Annotated[
 class NeutralCurrent(Section):
     """An overcurrent element on a CT in the machine's neutral, true RMS."""
 
-    pickup_a: Annotated[
-        float, Plain("A", "pick-up, primary current in the machine's neutral", 0.0, 1e4, above=True)
-    ]
+    pickup_a: Annotated[float, Plain("A", "pick-up, primary neutral current", 0.0, 1e4, above=True)]
     delay_s: Delay
     error_percent: Error = number(0.0)
 
@@ -49,7 +47,7 @@ class NeutralVoltage(Section):
         float,
         Plain(
             "%",
-            "pick-up, displacement of the neutral in per cent of rated phase voltage",
+            "pick-up, neutral displacement voltage in per cent of rated phase voltage",
             0.0,
             100.0,
             above=True,
@@ -63,11 +61,11 @@ class Backup(Section):
     """Back-up elements: told beside the differential, never part of its probabilities or of the
     choice."""
 
-    neutral_current: Annotated[
-        NeutralCurrent | None, word("an element on the current in the machine's neutral")
-    ] = None
+    neutral_current: Annotated[NeutralCurrent | None, word("neutral overcurrent element (51N)")] = (
+        None
+    )
     neutral_voltage: Annotated[
-        NeutralVoltage | None, word("an element on the voltage of the machine's neutral")
+        NeutralVoltage | None, word("neutral displacement voltage element (59N)")
     ] = None
     allowed_time_s: Annotated[
         float,

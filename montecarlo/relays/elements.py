@@ -35,8 +35,8 @@ class Relay(Section):
             Distribution,
             Quantity(
                 "VA",
-                "instead: burden of one phase element at its setting, so that the ohms change"
-                " with it",
+                "instead: burden of one phase element at its setting; the ohms then depend on the"
+                " setting",
                 0.0,
                 usual=(0.0, 100.0),
             ),
@@ -54,13 +54,11 @@ class Relay(Section):
     ) = None
     drop_off_ratio: Annotated[
         float,
-        Plain(
-            "-", "current at which an element that has picked up resets, over its pick-up", 0.1, 1.0
-        ),
+        Plain("-", "drop-off current over pick-up", 0.1, 1.0),
     ] = 1.0
     over_travel_s: Annotated[
         float,
-        Plain("s", "time by which a moving element runs on when the current has gone", 0.0, 1.0),
+        Plain("s", "over-travel of a moving element after the current has ended", 0.0, 1.0),
     ] = 0.0
     pickup_error_percent: Annotated[
         Distribution,

@@ -43,14 +43,14 @@ class CustomLeg(Section):
     cts: Annotated[
         tuple[str, ...],
         word(
-            'CTs whose currents pass the leg, as "neutral_end.L1", "-line_end.L1",'
-            ' "neutral_conductor"; - turns one round'
+            'CTs whose currents flow through the leg, as "neutral_end.L1", "-line_end.L1",'
+            ' "neutral_conductor"; a minus exchanges S1 and S2'
         ),
     ]
     resistance_ohm: Annotated[
         Distribution,
         Quantity(
-            "ohm", "resistance of the leg beside the burden of its element", 0.0, usual=(0.0, 1e6)
+            "ohm", "resistance of the leg without the burden of its element", 0.0, usual=(0.0, 1e6)
         ),
     ] = number(0.0)
     stabilising: Annotated[
@@ -61,8 +61,8 @@ class CustomLeg(Section):
 class CustomElement(Section):
     """One element of a scheme of the study's own."""
 
-    leg: Annotated[str, word("the leg that it stands in")]
-    setting: Annotated[Axis, word("whose pick-up it takes: that of phase or of earth elements")]
+    leg: Annotated[str, word("leg of the element")]
+    setting: Annotated[Axis, word("phase or earth: the pick-up that it takes")]
     bias_cts: Annotated[
         tuple[str, ...],
         word('CTs whose currents restrain it, as "neutral_end.L1"; none: not biased'),
@@ -72,10 +72,11 @@ class CustomElement(Section):
 class CustomScheme(Section):
     """A scheme that needs no code: its legs and its elements."""
 
-    name: Annotated[str, word("what scheme.kind calls it: a word of letters, digits and _")]
+    name: Annotated[str, word("its name in scheme.kind: a word of letters, digits and _")]
     legs: Annotated[tuple[CustomLeg, ...], word("its legs, each a table")]
     elements: Annotated[
-        tuple[CustomElement, ...], word("its elements, each a table: up to three phase, one earth")
+        tuple[CustomElement, ...],
+        word("its elements, each a table: up to three with setting phase, one with setting earth"),
     ]
 
 
@@ -94,7 +95,7 @@ class SchemeChoice(Section):
         Distribution,
         Quantity(
             "ohm",
-            "fixed resistor in series with every phase element, but for biased ones",
+            "fixed resistor in series with every phase element that is not biased",
             0.0,
             usual=(0.0, 1e6),
         ),
@@ -104,8 +105,8 @@ class SchemeChoice(Section):
             Distribution,
             Quantity(
                 "ohm",
-                "the leg without a phase element; equals burden + resistor of a phase leg unless"
-                " given",
+                "relay circuit of the phase without an element; burden + resistor of the others"
+                " unless given",
                 0.0,
                 usual=(0.0, 1e6),
             ),
@@ -115,8 +116,8 @@ class SchemeChoice(Section):
     leads: Annotated[
         Literal["four_wire", "six_wire"],
         word(
-            "four_wire: the CTs of an end share a return core (ct.return_core_ohm); six_wire: each"
-            " has a return of its own, as long as its lead"
+            "CT secondary leads. four_wire: the CTs of an end share a return core"
+            " (ct.return_core_ohm); six_wire: each CT has its own return core, as long as its lead"
         ),
     ] = "four_wire"
     bias_form: Annotated[
@@ -128,7 +129,7 @@ class SchemeChoice(Section):
     ] = "sum"
     bias_current: Annotated[
         BiasCurrent,
-        word("what restrains it: mean, sum or largest of the magnitudes of its ends' currents"),
+        word("restraining current: mean, sum or largest of the magnitudes of the ends' currents"),
     ] = "mean"
     custom: Annotated[
         tuple[CustomScheme, ...], word("schemes of the study's own, each a table [[scheme.custom]]")
@@ -503,7 +504,7 @@ def _ct_faults(leg: CustomLeg) -> Iterator[str]:
             yield f"{shown(place)} is no CT place; take {_EXAMPLES}"
     yield from _twice([place for place in places if place in PLACES])
     if not places:
-        yield "[] is empty; name the CTs whose currents pass the leg"
+        yield "[] is empty; name the CTs whose currents flow through the leg"
 
 
 def _bias_faults(element: CustomElement, used: set[str]) -> Iterator[str]:

@@ -33,7 +33,7 @@ class Chunk:
 
     @property
     def label(self) -> str:
-        """As it is told of where something is wrong with it."""
+        """As it is named where something is wrong with it."""
         return f"{self.stratum}, batch {self.round_}, no. {self.index}"
 
 

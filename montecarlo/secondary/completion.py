@@ -284,11 +284,10 @@ def _misfit_faults(
         return
     yield (
         "excitation_points",
-        f"the fitted curve misses the points by {100 * fit.rms:.3g} % RMS, and by "
-        f"{100 * fit.worst_upper:.3g} % at most from half the knee voltage up; must be within "
-        f"{limit:g} % and {limit * SINGLE:.3g} %. Are they RMS values of one core, in V and A? "
-        f"If so, {MISFIT} = {math.ceil(fit.misfit_percent)} accepts it, with a caution; point "
-        "by point:",
+        f"the fitted curve differs from the points by {100 * fit.rms:.3g} % RMS, and by at most"
+        f" {100 * fit.worst_upper:.3g} % from half the knee voltage up; must be within {limit:g} %"
+        f" and {limit * SINGLE:.3g} %. Are they RMS values of one core, in V and A? If so,"
+        f" {MISFIT} = {math.ceil(fit.misfit_percent)} accepts it, with a caution; point by point:",
     )
     for volts, measured, fitted in fit.against(points):
         yield (

@@ -18,9 +18,9 @@ from montecarlo.secondary.measured import MISFIT_MAX_PERCENT, ExcitationPoints
 from montecarlo.secondary.remanence import RemanenceModel, coefficients_of
 
 CLASS_WORD = word(
-    "accuracy class: 5P20, 10P10, 5PR20, PX, PXR, TPX, TPY, TPZ, or the 10 % at 20 times rated"
-    " current class as C400; it gives the knee where the knee is not given, and defaults of ratio"
-    " error, ankle and remanence bound"
+    "accuracy class: 5P20, 10P10, 5PR20, PX, PXR, TPX, TPY, TPZ, or C400 (10 % at 20 times rated"
+    " current); source of the knee where none is given, and of defaults of ratio error, ankle and"
+    " remanence bound"
 )
 if TYPE_CHECKING:
 
@@ -109,9 +109,9 @@ class CtData(_NamePlate):
             float,
             Plain(
                 "%",
-                "largest RMS misfit of the fitted curve's currents, points from half the knee "
-                "voltage up counted thrice; "
-                f"one of these may miss by 8/3 of it; {MISFIT_MAX_PERCENT:g} unless given",
+                "largest RMS misfit of the fitted currents, points from half the knee voltage up"
+                " counted three times; a single one of these may differ by 8/3 of it;"
+                f" {MISFIT_MAX_PERCENT:g} unless given",
                 0.0,
                 100.0,
                 above=True,
@@ -124,7 +124,7 @@ class CtData(_NamePlate):
             Distribution,
             Quantity(
                 "-",
-                "knee voltage over the one that the class or the points give; a spread makes the"
+                "knee voltage over the one of the class or the points; a distribution makes the"
                 " CTs unlike",
                 0.0,
                 above=True,
@@ -158,8 +158,8 @@ class CtData(_NamePlate):
         Distribution,
         Quantity(
             "ohm",
-            "four-wire leads: return core that the end's three CTs share; 0: their star point is"
-            " at the panel",
+            "four-wire leads: common return core of the three CTs of an end; 0: their star point"
+            " is at the panel",
             0.0,
             usual=(0.0, 1000.0),
             width="ct",
@@ -169,7 +169,7 @@ class CtData(_NamePlate):
         float,
         Plain(
             "-",
-            "what a matching transformer or the relay multiplies the secondary current by",
+            "factor on the secondary current, by an interposing CT or in the relay",
             0.01,
             100.0,
         ),
@@ -178,7 +178,7 @@ class CtData(_NamePlate):
         Distribution,
         Quantity(
             "%",
-            "flux left before the event, of the knee flux, signed",
+            "remanent flux before the event, of the knee flux, signed",
             -100.0,
             100.0,
             width="ct",
@@ -197,9 +197,9 @@ class CtData(_NamePlate):
     remanence_model: Annotated[
         RemanenceModel,
         word(
-            "what holds the remanence, one for all CTs: stop_operators (hysteresis), or"
-            " shifted_curve (a curve through the remanent flux), which never forgets it and has no"
-            " bound; remanence_percent keeps to remanence_bound_percent in both"
+            "model of remanence, one for all CTs: stop_operators (hysteresis) or shifted_curve (a"
+            " curve through the remanent flux, which never decays); remanence_percent stays within"
+            " remanence_bound_percent in both"
         ),
     ] = "stop_operators"
 
@@ -277,7 +277,7 @@ CtOverride: Any = create_model(
     __validators__={"_odd": field_validator("saturation_exponent")(_odd)},
     **_optional,
 )
-CtOverride.__doc__ = "What one end's CTs have otherwise than the defaults in [ct]."
+CtOverride.__doc__ = "What differs at one end from the defaults in [ct]."
 
 
 class CtPlaces(CtData):
@@ -286,21 +286,21 @@ class CtPlaces(CtData):
     has the spread of [ct], drawn anew. A key without a default may be left out of [ct] where the
     table of every place gives it."""
 
-    neutral_end: Annotated[CtOverride | None, word("what the neutral end's CTs have otherwise")] = (
+    neutral_end: Annotated[CtOverride | None, word("CTs of the neutral end, where they differ")] = (
         None
     )
-    line_end: Annotated[CtOverride | None, word("what the line end's CTs have otherwise")] = None
+    line_end: Annotated[CtOverride | None, word("CTs of the line end, where they differ")] = None
     neutral_conductor: Annotated[
         CtOverride | None,
-        word("the CT between the neutral and its earthing; the table may be empty"),
+        word("the neutral CT, between the neutral and its earthing; the table may be empty"),
     ] = None
     second_neutral_end: Annotated[
         CtOverride | None,
-        word("own cores of a further element at the neutral end; the table may be empty"),
+        word("second cores at the neutral end, for a further element; the table may be empty"),
     ] = None
     second_line_end: Annotated[
         CtOverride | None,
-        word("own cores of a further element at the line end; the table may be empty"),
+        word("second cores at the line end, for a further element; the table may be empty"),
     ] = None
 
     @model_validator(mode="wrap")

@@ -21,11 +21,12 @@ UNRESOLVED_MOVE = 1e-3  # a last Newton move above this leaves a sample unresolv
 
 @dataclass(frozen=True)
 class Window:
-    """The time grid: one cycle before the event, then `after_s` of it."""
+    """The time grid: whole cycles before the event, then `after_s` of it."""
 
     frequency_hz: float
     after_s: float
     per_cycle: int = STEPS_PER_CYCLE
+    cycles_before: int = 1
 
     @property
     def step_s(self) -> float:
@@ -33,9 +34,14 @@ class Window:
         return 1 / (self.frequency_hz * self.per_cycle)
 
     @property
+    def lead(self) -> int:
+        """Steps before the event."""
+        return self.per_cycle * self.cycles_before
+
+    @property
     def steps(self) -> int:
-        """From a cycle before the event to the end."""
-        return self.per_cycle + int(np.ceil(self.after_s / self.step_s - 1e-9))
+        """All of them, before the event and after."""
+        return self.lead + int(np.ceil(self.after_s / self.step_s - 1e-9))
 
     def times(self, steps: int | None = None) -> Array:
         """Start, then for each step its inner stage and its end; the event begins at 0. [s]
@@ -50,7 +56,7 @@ class Window:
         ndarray, (2 steps + 1,)
         """
         count = self.steps if steps is None else steps
-        ends = (np.arange(count + 1) - self.per_cycle) * self.step_s
+        ends = (np.arange(count + 1) - self.lead) * self.step_s
         grid = np.empty(2 * count + 1)
         grid[0::2] = ends
         grid[1::2] = ends[:-1] + GAMMA * self.step_s
@@ -133,7 +139,7 @@ def solve(  # noqa: PLR0913
     pace = Pace(
         step_s=window.step_s,
         per_cycle=window.per_cycle,
-        lead=window.per_cycle,
+        lead=window.lead,
         # harmonics of the load's flux, which phasors do not have
         warm=window.per_cycle if np.any(load_flux) else 0,
         steps=window.steps,

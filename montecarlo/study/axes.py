@@ -8,6 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
+from pydantic import PrivateAttr
+
 from montecarlo.quantities import Plain, Section, word
 from montecarlo.relays.schemes import Axis as Element
 from montecarlo.relays.schemes import Scheme
@@ -75,6 +77,31 @@ STEPS = tuple(axis.key for axis in sorted(AXES, key=lambda axis: axis.element !=
 # The most of a grid: beyond is a unit prefix gone wrong, or per cent for a slope
 MOST_A, MOST_OHM, MOST_S, MOST_SLOPE = 50.0, 1e6, 60.0, 2.0
 
+# In which a current may be given instead of secondary amperes, by the end of its key
+OTHER_UNITS = {
+    "relay_percent": ("%", "the relay's rated current"),
+    "relay_pu": ("pu", "the relay's rated current"),
+    "machine_percent": ("%", "the machine's rated current through the line-end CTs"),
+    "machine_pu": ("pu", "the machine's rated current through the line-end CTs"),
+}
+OTHER_KEYS = frozenset(key.removesuffix("a") + end for key in CURRENTS for end in OTHER_UNITS)
+_GRIDS = {
+    end: Axis(unit, f"the same grid as a share of {base}", 0.0)
+    for end, (unit, base) in OTHER_UNITS.items()
+}
+_VALUES = {
+    end: Plain(unit, f"the same current as a share of {base}", 0.0)
+    for end, (unit, base) in OTHER_UNITS.items()
+}
+_GridRelayPercent = Annotated[tuple[float, ...], _GRIDS["relay_percent"]]
+_GridRelayPu = Annotated[tuple[float, ...], _GRIDS["relay_pu"]]
+_GridMachinePercent = Annotated[tuple[float, ...], _GRIDS["machine_percent"]]
+_GridMachinePu = Annotated[tuple[float, ...], _GRIDS["machine_pu"]]
+_RelayPercent = Annotated[float, _VALUES["relay_percent"]] | None
+_RelayPu = Annotated[float, _VALUES["relay_pu"]] | None
+_MachinePercent = Annotated[float, _VALUES["machine_percent"]] | None
+_MachinePu = Annotated[float, _VALUES["machine_pu"]] | None
+
 
 @dataclass(frozen=True)
 class Setting:
@@ -92,11 +119,11 @@ class Setting:
 
 
 class ExistingSetting(Section):
-    """The setting in service: a candidate that is always in the tables and compared with the chosen
+    """The existing setting: a candidate that is always in the tables and compared with the chosen
     one."""
 
     scheme: (
-        Annotated[str, word("its scheme, one of scheme.kind; needed if there are several")] | None
+        Annotated[str, word("scheme, one of scheme.kind; needed if there are several")] | None
     ) = None
     phase_pickup_a: (
         Annotated[
@@ -104,15 +131,25 @@ class ExistingSetting(Section):
         ]
         | None
     ) = None
+    phase_pickup_relay_percent: _RelayPercent = None
+    phase_pickup_relay_pu: _RelayPu = None
+    phase_pickup_machine_percent: _MachinePercent = None
+    phase_pickup_machine_pu: _MachinePu = None
     earth_pickup_a: (
         Annotated[
             float, Plain("A", "pick-up of the earth element, secondary", 0.0, MOST_A, above=True)
         ]
         | None
     ) = None
+    earth_pickup_relay_percent: _RelayPercent = None
+    earth_pickup_relay_pu: _RelayPu = None
+    earth_pickup_machine_percent: _MachinePercent = None
+    earth_pickup_machine_pu: _MachinePu = None
     stabilising_resistance_ohm: Annotated[
         float,
-        Plain("ohm", "stabilising resistance, where the candidates have theirs", 0.0, MOST_OHM),
+        Plain(
+            "ohm", "stabilising resistance, in the same place as for the candidates", 0.0, MOST_OHM
+        ),
     ] = 0.0
     delay_s: Annotated[float, Plain("s", "delay of every element", 0.0, MOST_S)] = 0.0
     first_slope: (
@@ -125,45 +162,61 @@ class ExistingSetting(Section):
         Annotated[
             float,
             Plain(
-                "A", "biased elements: bias current at which the second slope begins", 0.0, MOST_A
+                "A",
+                "biased elements: turning point, bias current at which the second slope begins",
+                0.0,
+                MOST_A,
             ),
         ]
         | None
     ) = None
+    turning_point_relay_percent: _RelayPercent = None
+    turning_point_relay_pu: _RelayPu = None
+    turning_point_machine_percent: _MachinePercent = None
+    turning_point_machine_pu: _MachinePu = None
 
 
 class Candidates(Section):
     """Grids of settings, after snapping to the relay's step; every combination is a candidate.
 
-    Pick-ups in secondary amperes. The stabilising resistance stands in the earth leg of a scheme
+    Currents in secondary amperes, or in one of `OTHER_UNITS`, which `other_units.py` makes amperes
+    while the file is read. The stabilising resistance stands in the earth leg of a scheme
     that has an earth element, in each phase leg otherwise, nowhere in a biased scheme."""
 
     phase_pickup_a: Annotated[
         tuple[float, ...],
         Axis(
             "A",
-            "pick-ups of the phase elements, secondary; for a scheme that has any",
+            "phase pick-ups, secondary; for schemes with phase elements",
             0.0,
             MOST_A,
             above=True,
         ),
     ] = ()
+    phase_pickup_relay_percent: _GridRelayPercent = ()
+    phase_pickup_relay_pu: _GridRelayPu = ()
+    phase_pickup_machine_percent: _GridMachinePercent = ()
+    phase_pickup_machine_pu: _GridMachinePu = ()
     earth_pickup_a: Annotated[
         tuple[float, ...],
         Axis(
             "A",
-            "pick-ups of the earth element, secondary; for a scheme that has one",
+            "earth pick-ups, secondary; for schemes with an earth element",
             0.0,
             MOST_A,
             above=True,
         ),
     ] = ()
+    earth_pickup_relay_percent: _GridRelayPercent = ()
+    earth_pickup_relay_pu: _GridRelayPu = ()
+    earth_pickup_machine_percent: _GridMachinePercent = ()
+    earth_pickup_machine_pu: _GridMachinePu = ()
     stabilising_resistance_ohm: Annotated[
         tuple[float, ...],
         Axis(
             "ohm",
-            "stabilising resistances: in the earth leg where there is an earth element, else in"
-            " each phase leg",
+            "stabilising resistances: in the relay circuit of the earth element if there is one,"
+            " else in each phase circuit",
             0.0,
             MOST_OHM,
         ),
@@ -175,17 +228,43 @@ class Candidates(Section):
         tuple[float, ...],
         Axis(
             "-",
-            "slopes of biased elements: bias over bias current; for a scheme that has any",
+            "first slopes of biased elements: bias over bias current",
             0.0,
             MOST_SLOPE,
         ),
     ] = ()
     second_slope: Annotated[
         tuple[float, ...],
-        Axis("-", "second slopes, above the turning point; none: one slope", 0.0, MOST_SLOPE),
+        Axis("-", "second slopes, above the turning point; none: a single slope", 0.0, MOST_SLOPE),
     ] = ()
     turning_point_a: Annotated[
         tuple[float, ...],
-        Axis("A", "bias currents at which the second slope begins, secondary", 0.0, MOST_A),
+        Axis(
+            "A",
+            "turning points of the bias characteristic: bias currents at which the second slope"
+            " begins, secondary",
+            0.0,
+            MOST_A,
+        ),
     ] = ()
-    existing: Annotated[ExistingSetting, word("the setting in service, if any")] | None = None
+    turning_point_relay_percent: _GridRelayPercent = ()
+    turning_point_relay_pu: _GridRelayPu = ()
+    turning_point_machine_percent: _GridMachinePercent = ()
+    turning_point_machine_pu: _GridMachinePu = ()
+    existing: Annotated[ExistingSetting, word("the existing setting, if any")] | None = None
+
+    _given: tuple[tuple[str, str], ...] = PrivateAttr(default=())  # name and key
+
+    def key_of(self, name: str) -> str:
+        """The key under which the file gives a grid: in another unit, if it does.
+
+        Parameters
+        ----------
+        name : str
+            Of the grid in its own unit.
+
+        Returns
+        -------
+        str
+        """
+        return dict(self._given).get(name, name)

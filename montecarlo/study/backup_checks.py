@@ -68,8 +68,7 @@ def backup_cautions(study: Study) -> Iterator[Caution]:
     if shares.earth + shares.phase_phase_earth == 0:
         yield Caution(
             "backup",
-            "No fault type of the study touches earth, so the back-up in the neutral sees none"
-            " of them.",
+            "No fault type of the study involves earth. The neutral back-up measures none of them.",
         )
     nominal = Nominal(study)
     ohm = nominal.own_neutral_ohm
@@ -84,17 +83,16 @@ def _pickup(key: str, needed_a: float, terminal_a: float) -> Iterator[Caution]:
     if needed_a >= terminal_a:
         yield Caution(
             key,
-            f"It needs {needed_a:.3g} A in the neutral, and a bolted earth fault at the"
-            f" terminals gives at most {terminal_a:.3g} A: it can never operate on an internal"
-            " earth fault.",
+            f"It needs {needed_a:.3g} A in the neutral. A bolted earth fault at the terminals"
+            f" gives at most {terminal_a:.3g} A. It can never operate on an internal earth fault.",
         )
     elif needed_a < STANDING_SHARE * terminal_a:
         yield Caution(
             key,
-            f"It operates at {100 * needed_a / terminal_a:.2g} % of what an earth fault at the"
-            f" terminals gives; below {100 * STANDING_SHARE:g} % a healthy machine's third"
-            " harmonic and standing displacement, which are not modelled, may operate it"
-            " (common practice, no source).",
+            f"It operates at {100 * needed_a / terminal_a:.2g} % of the current of an earth fault"
+            f" at the terminals. Below {100 * STANDING_SHARE:g} %, third harmonic and standing"
+            " displacement of a healthy machine may operate it (common practice, no source). They"
+            " are not modelled.",
         )
 
 
@@ -103,8 +101,8 @@ def _grading(study: Study, key: str, delay_s: float) -> Iterator[Caution]:
     if delay_s <= slower:
         yield Caution(
             key,
-            f"The back-up's {delay_s:g} s are not longer than the differential's longest delay"
-            f" of {slower:g} s; it then does not wait for the differential.",
+            f"The back-up delay of {delay_s:g} s is not longer than the longest delay of the"
+            f" differential scheme, {slower:g} s. The back-up then operates first.",
         )
     for event in study.external_events:
         clearing = getattr(event, "clearing_time_s", None)
@@ -113,8 +111,8 @@ def _grading(study: Study, key: str, delay_s: float) -> Iterator[Caution]:
             if delay_s < measured:
                 yield Caution(
                     key,
-                    f"The event {event.name} is measured for up to {measured:g} s (clearing,"
-                    f" last zero and one cycle), longer than the back-up's {delay_s:g} s: it"
-                    " may operate on an earth fault outside the zone; a run counts that in"
-                    " backup.csv.",
+                    f"The current of event {event.name} is measured for up to {measured:g} s"
+                    " (clearing, last zero, one cycle). This is longer than the back-up delay of"
+                    f" {delay_s:g} s. The back-up may operate on an earth fault outside the zone."
+                    " A run counts such operations in backup.csv.",
                 )

@@ -213,9 +213,10 @@ def _too_few_of_one(study: Study) -> str:
         return ""
     needed = rounded_up(study.study.samples * -math.log1p(-level) / limit / samples)
     return (
-        f"Without a single false trip {samples} samples of {kind} show fewer than {best:.2g} at"
-        f" {100 * level:g} %, above the limit on each kind, {limit:g}: no candidate can be chosen."
-        f" policy.p_false_max_each needs at least {needed} samples (study.samples or --samples)."
+        f"With no false trip at all, {samples} samples of {kind} bound p_false at {best:.2g}"
+        f" ({100 * level:g} %). The limit on each kind is {limit:g}, so no candidate can be"
+        f" chosen. policy.p_false_max_each needs at least {needed} samples (study.samples or"
+        " --samples)."
     )
 
 
@@ -229,8 +230,8 @@ def _too_few_in_all(study: Study) -> str:
         yearly = sum(rate for rate, _ in event_rates(study))
         unit = " a year"
     return (
-        f"Without a single false trip {study.study.samples} samples of each event show fewer than"
-        f" {best * yearly:.2g}{unit} at {100 * policy.level:g} %, above the limit"
-        f" {limit * yearly:g}: no candidate can be chosen. The limit needs at least"
+        f"With no false trip at all, {study.study.samples} samples of each event bound false trips"
+        f" at {best * yearly:.2g}{unit} ({100 * policy.level:g} %). The limit is"
+        f" {limit * yearly:g}, so no candidate can be chosen. The limit needs at least"
         f" {samples_that_show(study, limit)} samples (study.samples or --samples)."
     )

@@ -178,7 +178,7 @@ def settings_of(lattices: Iterable[Lattice]) -> list[Setting]:
 
 
 def existing_setting(study: Study) -> Setting | None:
-    """The setting in service, if the study names one.
+    """The existing setting, if the study names one.
 
     Parameters
     ----------

@@ -213,8 +213,8 @@ def _count(study: Study) -> Iterator[str]:
 def _shares(study: Study) -> Iterator[str]:
     if study.internal_faults.shares.inter_turn >= 1:
         yield (
-            "internal_faults.shares.inter_turn: 1, must be below 1; no fault is left that a"
-            " longitudinal differential scheme can see"
+            "internal_faults.shares.inter_turn: 1, must be below 1; no fault is left on which a"
+            " longitudinal differential scheme can operate"
         )
 
 
@@ -259,7 +259,7 @@ def _policy(study: Study) -> Iterator[str]:
         return
     if cost.missed_fault == cost.false_trip == 0:
         yield (
-            "policy.least_annual_cost: missed_fault and false_trip are both 0, so every setting"
+            "policy.least_annual_cost: missed_fault and false_trip are both 0, and every setting"
             " costs the same; give at least one above 0"
         )
     if not fit_for_label(cost.unit):

@@ -61,8 +61,9 @@ def _ratios(study: Study) -> Iterator[str]:
             needed = other.turns_ratio / one.leg_ratio
             yield (
                 f"{key}: {first} has {one.primary_a:g}/{one.secondary_a:g} A, {group}"
-                f" {other.primary_a:g}/{other.secondary_a:g} A; the load would spill through the"
-                f" elements: give both the same ratio, or ct.{group}.ratio_matching = {needed:.5g}"
+                f" {other.primary_a:g}/{other.secondary_a:g} A; load current would then flow"
+                f" through the elements; give both the same ratio, or ct.{group}.ratio_matching ="
+                f" {needed:.5g}"
             )
 
 
@@ -96,10 +97,9 @@ def _excitation(study: Study) -> Iterator[str]:
         if not (least <= low and high <= most):
             given = f"{low:g}" if low == high else f"{low:g} ... {high:g}"
             yield (
-                f"{ct_key(study.ct, end, 'ankle_ratio')}: {given}, must stay within"
-                f" {least:.3f} ... {most:.3f}, what a core with a remanence bound of"
-                f" {at.remanence_bound_percent:g} % can have; narrow it or change"
-                " remanence_bound_percent"
+                f"{ct_key(study.ct, end, 'ankle_ratio')}: {given}, must stay within {least:.3f}"
+                f" ... {most:.3f}, the range of a core with a remanence bound of"
+                f" {at.remanence_bound_percent:g} %; narrow it or change remanence_bound_percent"
             )
 
 

@@ -19,6 +19,7 @@ from montecarlo.relays.schemes import SchemeChoice
 from montecarlo.secondary.ct import CtPlaces
 from montecarlo.study.axes import Candidates
 from montecarlo.study.grids import Moved
+from montecarlo.study.recording import Recording
 
 
 def _as_tuple(value: Any) -> Any:
@@ -42,8 +43,8 @@ class Precision(Section):
         int,
         Plain(
             "-",
-            "largest number of samples of each type, of earth faults and of weighted samples that a"
-            " fresh batch may have for it",
+            "largest number of samples of each type, of earth faults and of weighted samples in"
+            " the independent sample",
             1,
             10**12,
         ),
@@ -53,7 +54,7 @@ class Precision(Section):
 class General(Section):
     """The table [study]."""
 
-    title: Annotated[str, word("what the study is called in its report")]
+    title: Annotated[str, word("title of the report")]
     kind: Annotated[
         Literal[
             "setting_sweep",
@@ -63,11 +64,10 @@ class General(Section):
             "alternatives",
         ],
         word(
-            "what is asked: setting_sweep judges every candidate setting; earthing_options compares"
-            " the options of [[earthing_options]], scheme_comparison several schemes, alternatives"
-            " the study with its [[alternatives]], each at its own best setting;"
-            " uncertainty_drivers says which uncertain input decides how the chosen setting"
-            " performs, and what to specify or to measure first"
+            "setting_sweep: every candidate setting; scheme_comparison, earthing_options,"
+            " alternatives: several schemes, [[earthing_options]] or [[alternatives]], each at its"
+            " own best setting; uncertainty_drivers: the uncertain inputs that decide how the"
+            " chosen setting performs, and what to specify or to measure first"
         ),
     ]
     seed: Annotated[int, Plain("-", "root of every random number of the study", 0, 2**63 - 1)]
@@ -77,8 +77,8 @@ class General(Section):
             int,
             Plain(
                 "-",
-                "sampled earth faults, each solved at 16 places along the winding and on every"
-                " circuit; rounded up to a power of two an installation; samples/8 unless given",
+                "sampled earth faults, each solved at 16 places along the winding on every relay"
+                " circuit; rounded up to a power of two per installation; samples/8 unless given",
                 1,
                 10**12,
             ),
@@ -90,9 +90,8 @@ class General(Section):
             int,
             Plain(
                 "-",
-                "weighted samples of each external event, from which rare false trips are"
-                " estimated; as many as samples unless given, rounded up to a multiple of 128;"
-                " below 4096: counting alone",
+                "weighted samples of each external event, for rare false trips; rounded up to a"
+                " multiple of 128; below 4096: counting alone; as many as samples unless given",
                 0,
                 10**9,
             ),
@@ -113,28 +112,31 @@ class General(Section):
         float,
         Plain(
             "-",
-            "largest share of the samples of any type that may give no result, because the"
-            " secondary circuit did not converge or was driven by what is no finite number; above"
-            " it the run ends, up to it they widen the limits of p to both sides",
+            "largest share of the samples of any type that may give no result; above it the run"
+            " ends, up to it such samples widen the limits to both sides; a sample gives none"
+            " where the secondary circuit does not converge or a value is not finite",
             0.0,
             1.0,
         ),
     ] = 0.01
     precision: Annotated[
-        Precision | None, word("how narrow the figures of the chosen candidate shall be")
+        Precision | None,
+        word(
+            "precision wanted for the chosen candidate, half-width of the limits over the estimate"
+        ),
     ] = None
     compare_remanence_models: Annotated[
         bool,
         word(
-            "whether to run a second time with the other remanence model of the CTs, on the same"
-            " random numbers, and to say whether the chosen setting moves; doubles the time"
+            "run a second time with the other remanence model of the CTs, on the same random"
+            " numbers, and report whether the choice changes; doubles the time"
         ),
     ] = False
     compare: Annotated[
         tuple[Annotated[tuple[int, int], BeforeValidator(_as_tuple)], ...],
         word(
-            "pairs of candidates by their numbers in candidates.csv, as [[12, 40]]: the first minus"
-            " the second, paired on the same events"
+            "pairs of candidates to compare, as [[12, 40]] with numbers of candidates.csv: first"
+            " minus second, paired on the same events"
         ),
     ] = ()
 
@@ -144,17 +146,17 @@ class AnnualCost(Section):
     whatever is set."""
 
     missed_fault: Annotated[
-        float, Plain("-", "cost of one missed internal fault, in your own unit", 0.0, 1e15)
+        float, Plain("-", "cost of one missed internal fault, in a unit of your choice", 0.0, 1e15)
     ]
     false_trip: Annotated[float, Plain("-", "cost of one false trip, in the same unit", 0.0, 1e15)]
-    unit: Annotated[str, word("what the unit is called")] = "units"
+    unit: Annotated[str, word("name of the unit")] = "units"
 
 
 class AssumptionSet(Section):
     """The study with some keys changed; a candidate is judged by the worst of all assumption
     sets."""
 
-    name: Annotated[str, word("what the assumption set is called")]
+    name: Annotated[str, word("name of the assumption set")]
     changes: Annotated[
         dict[str, Any],
         word(
@@ -170,7 +172,7 @@ class Policy(Section):
 
     p_false_max: (
         Annotated[
-            float, Plain("-", "largest probability of a false trip an event", 0.0, 1.0, above=True)
+            float, Plain("-", "largest probability of a false trip per event", 0.0, 1.0, above=True)
         ]
         | None
     ) = None
@@ -185,9 +187,8 @@ class Policy(Section):
             float,
             Plain(
                 "-",
-                "beside the aim, if wanted: largest probability of a false trip in an event of any "
-                "one kind, whatever "
-                "the mix of kinds; each by its own bound",
+                "a second limit, if wanted: largest probability of a false trip per event of each"
+                " single kind, by its own bound",
                 0.0,
                 1.0,
                 above=True,
@@ -198,8 +199,8 @@ class Policy(Section):
     least_annual_cost: Annotated[
         AnnualCost | None,
         word(
-            "instead of a limit: what missed faults and false trips cost; the smallest expected"
-            " cost a year is chosen",
+            "instead of a limit: costs of missed faults and of false trips; the setting of"
+            " smallest expected annual cost is chosen",
         ),
     ] = None
     level: Annotated[float, Plain("-", "one-sided confidence of the bound", 0.5, 0.9999)] = 0.95
@@ -207,21 +208,25 @@ class Policy(Section):
         tuple[AssumptionSet, ...],
         word(
             "the study with other inputs, each a table [[policy.assumption_sets]]; judged on the"
-            " same random numbers, and the setting is chosen that is best in its worst assumption"
-            " set, the study as stated among them"
+            " same random numbers; the setting is chosen that is best in its worst assumption set,"
+            " the study as stated included"
         ),
     ] = ()
     years: Annotated[
         float,
         Plain(
-            "year", "how long the probability of no false trip is told for", 0.0, 1000.0, above=True
+            "year",
+            "period for which the probability of no false trip is reported",
+            0.0,
+            1000.0,
+            above=True,
         ),
     ] = 30.0
     ignore_knee_rule: Annotated[
         bool,
         word(
-            "whether a candidate with pick-up times resistance above half the knee voltage may be"
-            " chosen"
+            "whether a candidate may be chosen whose pick-up times resistance exceeds half the"
+            " knee voltage"
         ),
     ] = False
 
@@ -229,7 +234,7 @@ class Policy(Section):
 class Alternative(Section):
     """The study with some keys changed, side by side with it, each at its own best setting."""
 
-    name: Annotated[str, word("what the alternative is called")]
+    name: Annotated[str, word("name of the alternative")]
     changes: Annotated[
         dict[str, Any],
         word(
@@ -263,17 +268,19 @@ class Study(Section):
 
     study: Annotated[General, word("title, kind of study, seed and number of samples")]
     machine: Annotated[Machine, word("the machine: rating, reactances, time constants, winding")]
-    network: Annotated[Network, word("what the machine's terminals see")] = Network()
+    network: Annotated[
+        Network, word("network at the machine's terminals, capacitances outside the zone")
+    ] = Network()
     load: Annotated[Load, word("the load before any event")] = Load()
     states: Annotated[States, word("overload, breaker open, open CT circuit")] = States()
     earthing: Annotated[Earthing, word("the neutral's earthing")]
-    ct: Annotated[CtPlaces, word("current transformers: all six, and what one end has otherwise")]
+    ct: Annotated[CtPlaces, word("current transformers: all six, and what differs at one end")]
     scheme: Annotated[SchemeChoice, word("the differential scheme, or several to compare")]
     relay: Annotated[
         Relay, word("burdens, measured quantity, pick-up error, setting range and step")
     ] = Relay()
     backup: Annotated[
-        Backup | None, word("back-up elements in the neutral, told beside the differential")
+        Backup | None, word("neutral back-up (51N, 59N), reported beside the differential scheme")
     ] = None
     internal_faults: Annotated[
         InternalFaults, word("faults in the zone: how often, of what type, where")
@@ -282,7 +289,7 @@ class Study(Section):
         tuple[ExternalEvent, ...], word("events outside the zone, each a table [[external_events]]")
     ]
     candidates: Annotated[Candidates, word("the settings to be judged, as grids")]
-    policy: Annotated[Policy, word("what the chosen setting must keep to")]
+    policy: Annotated[Policy, word("limits that the chosen setting must meet")]
     correlations: Annotated[
         tuple[Correlation, ...], word("correlated inputs, each pair a table [[correlations]]")
     ] = ()
@@ -291,7 +298,7 @@ class Study(Section):
     ] = None
     earthing_options: Annotated[
         tuple[EarthingOption, ...],
-        word("ways to earth the neutral to be compared, each a table [[earthing_options]]"),
+        word("options of neutral earthing to compare, each a table [[earthing_options]]"),
     ] = ()
     alternatives: Annotated[
         tuple[Alternative, ...],
@@ -300,9 +307,10 @@ class Study(Section):
             ' "alternatives"'
         ),
     ] = ()
-    document: Annotated[
-        Document, word("number, revision and names on the report; they change no result")
-    ] = Document()
+    waveforms: Annotated[
+        Recording, word("sampling rate of the COMTRADE records and their time before the event")
+    ] = Recording()
+    document: Annotated[Document, word("number, revision and names on the report")] = Document()
 
     _moves: tuple[Moved, ...] = PrivateAttr(default=())
     _assumption_sets: tuple[tuple[str, Study], ...] = PrivateAttr(default=())

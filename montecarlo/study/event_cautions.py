@@ -28,11 +28,10 @@ def _direct_current(study: Study) -> Iterator[Caution]:
         if lasts is not None and lasts > armature * (1 + 1e-9):
             yield Caution(
                 f"external_events.{event.name}.external_resistance_pu",
-                "Without resistance between the "
-                "terminals and the fault the DC component goes with "
-                f"{1000 * lasts:.3g} ms at the centre of the inputs, slower than at the terminals "
-                f"(T_a = {1000 * armature:.3g} ms), and "
-                "saturates the CTs for longer; lines and transformers have some.",
+                "No resistance is given between the terminals and the fault. The DC component then"
+                f" decays with {1000 * lasts:.3g} ms at the centre of the inputs, slower than at"
+                f" the terminals (T_a = {1000 * armature:.3g} ms). It saturates the CTs for"
+                " longer. Lines and transformers have some resistance.",
             )
 
 
@@ -42,8 +41,8 @@ def _clearing_times(study: Study) -> Iterator[Caution]:
         if isinstance(clearing, Distribution) and (longest := clearing.support()[1]) > 1:
             yield Caution(
                 f"external_events.{event.name}.clearing_time_s",
-                f"It reaches {longest:g} s; above 1 s even "
-                "back-up protection has usually cleared, and every sample is simulated that long.",
+                f"It reaches {longest:g} s. Back-up protection usually clears within 1 s. Every"
+                " sample is simulated for the whole time.",
             )
 
 
@@ -52,8 +51,8 @@ def _bolted(study: Study) -> Iterator[Caution]:
     if study.internal_faults.shares.earth > 0 and resistance.support() == (0, 0):
         yield Caution(
             "internal_faults.earth_fault_resistance_ohm",
-            "Every earth fault is bolted, so p_missed leaves "
-            "out the faults that their own resistance hides.",
+            "Every earth fault is bolted. p_missed leaves out earth faults that are missed because"
+            " of their resistance.",
         )
 
 
@@ -64,8 +63,8 @@ def _position(study: Study) -> Iterator[Caution]:
     if same_family and dict(position.parameters) == dict(uniform.parameters):
         yield Caution(
             "internal_faults.position",
-            "Faults spread evenly along the winding is an assumption, for which no published "
-            "support was found; p_missed is also shown for a law weighted to the line end.",
+            "Faults are assumed to be spread evenly along the winding. No published support was"
+            " found for this. p_missed is also shown for a law weighted to the line end.",
             True,
         )
 
@@ -78,8 +77,8 @@ def _assumed_weights(study: Study) -> Iterator[Caution]:
         also = f", and so are {fixed} of {len(rates)} frequencies a year, which are plain numbers"
     yield Caution(
         "internal_faults.shares",
-        f"The shares of the fault types are this study's assumptions{also}; the "
-        "intervals do not hold their uncertainty.",
+        f"The shares of the fault types are this study's assumptions{also}. The intervals do not"
+        " include their uncertainty.",
         True,
     )
 
@@ -91,7 +90,7 @@ def _samples(study: Study) -> Iterator[Caution]:
         yield Caution(
             "study.samples",
             f"{general.samples} samples on {general.installations} installations are {each:.3g}"
-            f" events per installation; below {SEVERAL_EVENTS} the spread over installations is"
+            f" events per installation. Below {SEVERAL_EVENTS} the spread over installations is"
             " mostly noise.",
         )
 
@@ -106,8 +105,8 @@ def _event_kinds(study: Study) -> Iterator[Caution]:
     if len(kinds) == 1:
         yield Caution(
             "external_events",
-            f"Only {listed(kinds)} stands for everything that happens outside the zone; "
-            "other kinds of event are other risks.",
+            f"The only kind of external event is {listed(kinds)}. Other kinds of event are other"
+            " risks.",
         )
 
 

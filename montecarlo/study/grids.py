@@ -118,7 +118,7 @@ class Axis(Ranged):
         _count(steps + 1)
         # `to` belongs to the grid if a step lands on it
         count = math.floor(steps * (1 + 1e-12) + 1e-9) + 1
-        return tuple(sorted({_clean(low + k * step) for k in range(count)}))
+        return tuple(sorted({without_dust(low + k * step) for k in range(count)}))
 
     def __get_pydantic_core_schema__(
         self, source: Any, handler: GetCoreSchemaHandler
@@ -154,8 +154,17 @@ def _count(points: float) -> None:
         )
 
 
-def _clean(value: float) -> float:
-    """Without the dust of binary fractions: 0.1 + 2 * 0.1 is 0.3."""
+def without_dust(value: float) -> float:
+    """A value without the dust of binary fractions: 0.1 + 2 * 0.1 is 0.3.
+
+    Parameters
+    ----------
+    value : float
+
+    Returns
+    -------
+    float
+    """
     return float(f"{value:.12g}")
 
 
@@ -197,7 +206,7 @@ def snap(points: Sequence[float], step: float | None, reach: tuple[float, float]
     if step is not None:
         most = math.floor((high - low) / step + 1e-9) if high < math.inf else math.inf
         at = low + step * np.minimum(np.rint((given - low) / step), most)
-    places = np.array([_clean(place) for place in at.tolist()])
+    places = np.array([without_dust(place) for place in at.tolist()])
     usable = within & (places > 0)
     moved = usable & (np.abs(given - places) > tolerance)
     return Snapped(

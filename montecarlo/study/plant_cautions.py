@@ -21,14 +21,14 @@ def _capacitive_current(study: Study) -> Iterator[Caution]:
     if capacitance <= 0:
         yield Caution(
             "machine.stator_capacitance_f",
-            "No capacitance to earth is given, so charging currents are "
-            "left out of the faults and the rule R <= 1/(3wC) of the resistor cannot be checked.",
+            "No capacitance to earth is given. Charging currents are left out of the faults. The"
+            " rule R <= 1/(3wC) of the resistor cannot be checked.",
         )
     elif resistance > (limit := 1 / (3 * study.machine.omega * capacitance)):
         yield Caution(
             f"earthing.{study.earthing.key}",
             f"{resistance:.4g} ohm is above 1/(3wC) = {limit:.4g} ohm (C = {capacitance * 1e6:.3g}"
-            " uF a phase): intermittent earth faults may raise the voltage.",
+            " uF per phase). Intermittent earth faults may then raise the voltage.",
         )
 
 
@@ -39,8 +39,8 @@ def _heating(study: Study) -> Iterator[Caution]:
     if rise > MOST_HEATED_K:
         yield Caution(
             "earthing.temperature_rise_k",
-            f"The resistor heats by up to {rise:g} K; {MOST_HEATED_K:g} K is "
-            "the limit for short duty (IEEE Std 32-1972, as quoted in secondary sources).",
+            f"The resistor heats by up to {rise:g} K. The limit for short duty is"
+            f" {MOST_HEATED_K:g} K (IEEE Std 32-1972, as quoted in secondary sources).",
         )
 
 
@@ -48,8 +48,8 @@ def _winding_exponent(study: Study) -> Iterator[Caution]:
     if study.machine.winding_exponent == 1:
         yield Caution(
             "machine.winding_exponent",
-            "The winding reactance grows linearly from the neutral, as in "
-            "textbook examples; for a real winding 2 (ampere-turns squared) is the better law.",
+            "The winding reactance grows linearly from the neutral, as in textbook examples. For a"
+            " real winding 2 (ampere-turns squared) is the better law.",
         )
 
 
@@ -60,8 +60,8 @@ def _winding_reactance(study: Study) -> Iterator[Caution]:
     if winding > back / 3:
         yield Caution(
             "machine.winding_exponent",
-            f"The winding's impedance {winding:.3g} ohm is not small against the earth return's"
-            f" {back:.3g} ohm, so the law of its growth along the winding matters.",
+            f"The winding impedance of {winding:.3g} ohm is not small compared with {back:.3g} ohm"
+            " of the earth return. The law of its growth along the winding matters.",
         )
 
 
@@ -70,9 +70,9 @@ def _unit_connected(study: Study) -> Iterator[Caution]:
     if current < FEW_AMPERES:
         yield Caution(
             f"earthing.{study.earthing.key}",
-            f"An earth fault at the terminals drives {current:.3g} A, "
-            "as on a unit-connected machine: neutral voltage or neutral current, not a current "
-            "differential element, is the usual protection against it.",
+            f"An earth fault at the terminals drives {current:.3g} A, as on a unit-connected"
+            " machine. The usual protection against it measures neutral voltage or neutral"
+            " current, not differential current.",
         )
 
 
@@ -84,8 +84,9 @@ def _reach(study: Study) -> Iterator[Caution]:
     if seen < needed:
         yield Caution(
             "candidates",
-            f"The finest pick-up needs {needed:.3g} A primary and a bolted earth fault at the "
-            f"terminals gives the CTs {seen:.3g} A: no element can ever see an earth fault here.",
+            f"The lowest pick-up needs {needed:.3g} A primary. A bolted earth fault at the"
+            f" terminals gives the CTs {seen:.3g} A. No element can operate on an earth fault"
+            " here.",
         )
 
 
@@ -101,10 +102,10 @@ def _zone_capacitance(study: Study) -> Iterator[Caution]:
     if fed > finest * ratio:
         yield Caution(
             "candidates.earth_pickup_a",
-            f"On an earth fault outside the zone the zone's own capacitance feeds up to {fed:.3g}"
-            f" A, above the finest earth pick-up of {finest:g} A secondary = {finest * ratio:.3g} A"
-            " primary; no event of kind phase_earth is listed, so p_false does not hold such"
-            " faults.",
+            "On an earth fault outside the zone the capacitance inside the zone feeds up to"
+            f" {fed:.3g} A. This is above the lowest earth pick-up of {finest:g} A secondary ="
+            f" {finest * ratio:.3g} A primary. No event of kind phase_earth is listed, so p_false"
+            " does not include such faults.",
         )
 
 
@@ -113,15 +114,15 @@ def _voltage(study: Study) -> Iterator[Caution]:
     if not 380 <= machine.line_voltage_v <= 30e3:
         yield Caution(
             "machine.line_voltage_v",
-            f"{machine.line_voltage_v:g} V is unusual for a generator (400 V to "
-            "27 kV); it is the line-to-line value in volts.",
+            f"{machine.line_voltage_v:g} V is unusual for a generator (400 V to 27 kV). The key"
+            " takes the line-to-line voltage in volts.",
         )
     low, high = machine.voltage_factor.support()
     if low < 0.9 or high > 1.1:
         yield Caution(
             "machine.voltage_factor",
-            f"The EMF before a fault reaches {low:g} ... {high:g} of the rated "
-            "phase voltage; 0.9 ... 1.1 is usual in service.",
+            f"The EMF before a fault is {low:g} ... {high:g} of the rated phase voltage. Usual in"
+            " service is 0.9 ... 1.1.",
         )
 
 
@@ -129,7 +130,7 @@ def _frequency(study: Study) -> Iterator[Caution]:
     if study.machine.frequency_hz not in (50.0, 60.0, 16.7, 50 / 3, 25.0):
         yield Caution(
             "machine.frequency_hz",
-            f"{study.machine.frequency_hz:g} Hz is no usual system frequency.",
+            f"{study.machine.frequency_hz:g} Hz is not a usual system frequency.",
         )
 
 
@@ -151,8 +152,8 @@ def _reactance_order(study: Study) -> Iterator[Caution]:
         if high > low:
             yield Caution(
                 f"machine.{small}",
-                f"It can be drawn as high as {high:g} pu while {large} can be as low as "
-                f"{low:g} pu; correlate the two or narrow them, or some machines are impossible.",
+                f"It can be as high as {high:g} pu while {large} is as low as {low:g} pu. Some"
+                " sampled machines are then impossible. Correlate the two or narrow them.",
             )
 
 
@@ -161,14 +162,14 @@ def _load(study: Study) -> Iterator[Caution]:
     if high > 1.1:
         yield Caution(
             "load.current_pu",
-            f"The load reaches {high:g} pu of the machine's rated current; above 1.1 pu "
-            "is an overload, and every candidate must stay quiet in it.",
+            f"The load reaches {high:g} pu of the machine's rated current. Above 1.1 pu it is an"
+            " overload. Every candidate must restrain on it.",
         )
     if high == low == 0:
         yield Caution(
             "load.current_pu",
-            "The load is always 0: the error current that load leaves in the legs, and "
-            "whether a candidate operates on load, stay unknown.",
+            "The load is always 0. The error current on load is not known, nor whether a candidate"
+            " operates on load.",
         )
 
 

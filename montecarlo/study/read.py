@@ -25,9 +25,11 @@ from montecarlo.quantities.wording import (
 from montecarlo.relays.places import GROUPS
 from montecarlo.study.alternatives import read_alternatives
 from montecarlo.study.assumption_sets import read_assumption_sets
+from montecarlo.study.axes import OTHER_KEYS
 from montecarlo.study.consistency import CHECKS, check_relay
 from montecarlo.study.description import Study
 from montecarlo.study.earthing_options import read_options
+from montecarlo.study.other_units import in_amperes, in_other_units
 from montecarlo.study.relay_steps import snapped
 from montecarlo.study.renamed import old_words
 from montecarlo.study.reword import reworded
@@ -190,12 +192,9 @@ def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
     StudyError
         As in `read_study`.
     """
-    beyond = list(_beyond_bounds(table))
-    if beyond:
-        raise StudyError(*beyond)
-    old = list(old_words(table))
-    if old:
-        raise StudyError(*old)
+    refused = list(_beyond_bounds(table)) or list(old_words(table))
+    if refused:
+        raise StudyError(*refused)
     faults: list[str] = []
     try:
         study = Study.model_validate(dict(table), context={"folder": folder})
@@ -203,6 +202,10 @@ def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
     except ValidationError as error:
         faults += reworded(error, table)
         study, sound = what_is_sound(table, folder)
+    study, wrong = in_amperes(study, sound)
+    faults += wrong
+    if wrong or in_other_units(study, sound):
+        sound -= {"candidates"}  # its grids are not known
     if {"candidates", "relay"} <= sound and not any(check_relay(study)):
         study, outside = snapped(study)
         faults += outside
@@ -308,7 +311,8 @@ def what_is_sound(table: Mapping[str, Any], folder: Path) -> tuple[Study, frozen
 def digest(study: Study) -> str:
     """SHA-256 (hex) of everything in the study that changes a number: not its title, not which of
     its results are compared, not which share of samples without a result ends it, not which misfit
-    of a curve is accepted, not the sources, not what its report is filed under.
+    of a curve is accepted, not the sources, not what its report is filed under, not how its records
+    are sampled.
 
     Assumption sets, alternatives and options count as read too: their changes may name CSV files,
     whose numbers matter.
@@ -327,10 +331,14 @@ def digest(study: Study) -> str:
         table["study"]["compare"],
         table["study"]["unresolved_share_max"],
         table["document"],
+        table["waveforms"],
     )
     for cts in (table["ct"], *(table["ct"][group] for group in GROUPS)):
         if cts is not None:
             del cts["excitation_misfit_max_percent"]
+    for settings in (table["candidates"], table["candidates"]["existing"] or {}):
+        for key in OTHER_KEYS & settings.keys():  # amperes by now
+            del settings[key]
     table["scheme"]["kind"] = list(study.scheme.kinds)
     others = (*study.assumption_sets, *study.alternative_studies, *study.options)
     if others:

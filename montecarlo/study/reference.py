@@ -36,8 +36,36 @@ their figures.
 | what | old | new |
 |---|---|---|"""
 
+# What is said of a section before its keys
+SAID = {
+    "[[scheme.custom]]": """\
+A scheme is legs and elements. A leg is a relay circuit: the currents of its CTs add up in it. An
+element stands in a leg, measures its current and compares it with a pick-up.
+
+*Polarity.* P1 of every CT points to the earth electrode, P2 to the network: P1 of `neutral_end`
+to the star point, P1 of `line_end` to the winding, P1 of `neutral_conductor` to the earthing. A
+current from P1 to P2 leaves S1 (IEC 61869-2) and counts as positive in the leg. A minus before a
+place means that S1 and S2 of that CT are exchanged at the leg. A CT that is mounted the other way
+round has the other sign.
+
+*Balance.* A current that only passes the machine must cancel in every leg that has an element. In
+a phase leg that is `"neutral_end.L1", "-line_end.L1"`. The neutral CT carries the sum of the
+neutral end's three currents. An earth fault outside comes in through it and leaves at the line
+end, so a restricted earth fault leg is `"neutral_conductor", "-line_end.L1", "-line_end.L2",
+"-line_end.L3"`. All signs of a leg may be turned at once: an element measures a magnitude.
+`check` puts unit currents through every leg and names the sign that is wrong.
+`biased_and_ref_13_8kv.toml` is a worked study.
+""",
+    "[candidates]": """\
+Each grid of currents has five keys, of which a study gives one: in secondary amperes (`_a`), or
+as a share of a rated current. `_relay_percent` and `_relay_pu` take shares of
+`relay.rated_current_a`, `_machine_percent` and `_machine_pu` of the machine's rated current.
+These become secondary amperes while the file is read. A share of the machine's current passes the
+line-end CTs on its way.
+""",
+}
 AT_EVERY_PLACE = "must be given, here or in the table of every place"
-WIDTHS = {"one": "", "ct": "; one value a CT", "element": "; one value an element"}
+WIDTHS = {"one": "", "ct": "; one value per CT", "element": "; one value per element"}
 
 
 def input_reference() -> str:
@@ -71,7 +99,8 @@ def _words(event: type[Event]) -> tuple[str, ...]:
 def _section(model: type[BaseModel], title: str) -> str:
     rows = [_row(model, key, field) for key, field in model.model_fields.items()]
     head = ("| key | unit | varies by | default | meaning |", "|---|---|---|---|---|")
-    return "\n".join([f"## `{title}`", "", *head, *rows])
+    said = [SAID[title]] if title in SAID else []
+    return "\n".join([f"## `{title}`", "", *said, *head, *rows])
 
 
 def _renamed() -> str:

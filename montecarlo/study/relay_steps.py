@@ -32,7 +32,7 @@ def snapped(study: Study) -> tuple[Study, list[str]]:
         given: tuple[float, ...] = getattr(study.candidates, name)
         if not given:
             continue
-        key = f"candidates.{name}"
+        key = f"candidates.{study.candidates.key_of(name)}"
         set_to = snap(given, relay.step_a, relay.range_a)
         grids[name] = given if set_to.outside else set_to.points
         left = len(set_to.points)

@@ -71,7 +71,8 @@ class _Place:
     """Where in the file, and at which field of which table, an error stands.
 
     The walk follows file and types together and ends at the first thing that is not a table or a
-    list of tables: items of lists and branches of alternatives below it are told with the field."""
+    list of tables: items of lists and branches of alternatives below it are reported with the
+    field."""
 
     def __init__(self, data: Any, location: tuple[int | str, ...]) -> None:
         self.path, self.data = "", data

@@ -89,11 +89,11 @@ _SOURCE = {"type": "string", "description": "where the number comes from"}
 _EXTRAS: dict[str, Any] = {
     "shared": {
         "type": "boolean",
-        "description": "one value for all CTs or elements instead of one for each",
+        "description": "one value for all CTs or elements instead of one each",
     },
     "varies": {
         "enum": ["installation", "event"],
-        "description": "drawn once an installation, or anew at every event",
+        "description": "drawn once per installation, or for each event",
     },
     "source": _SOURCE,
 }

@@ -84,7 +84,7 @@ def check_leads(study: Study) -> Iterator[str]:
             if group in scheme_of(study, kind).groups and getattr(study.ct, group) is None:
                 what = "cores of its own"
                 if group == NEUTRAL_CONDUCTOR:
-                    what = "the CT in the neutral conductor"
+                    what = "the neutral CT"
                 yield (
                     f"ct.{group}: missing; the scheme {kind} uses {what}: add the table"
                     f" [ct.{group}], empty if the values of [ct] hold there too"
@@ -93,8 +93,8 @@ def check_leads(study: Study) -> Iterator[str]:
         own = study.ct.at(NEUTRAL_CONDUCTOR).return_core_ohm
         if own not in (study.ct.return_core_ohm, number(0.0)):
             yield (
-                f"ct.{NEUTRAL_CONDUCTOR}.return_core_ohm: its CT stands alone and comes back"
-                " through a core as long as its lead; take it out"
+                f"ct.{NEUTRAL_CONDUCTOR}.return_core_ohm: the neutral CT has a return core of its"
+                " own, as long as its lead; take it out"
             )
     if study.scheme.leads == "six_wire":
         for group in study.ct.groups:
@@ -113,36 +113,37 @@ def _have(study: Study) -> str:
 
 def _elements(study: Study) -> Iterator[str]:
     """Every element needs its grid; without one the grid means nothing."""
-    schemes = [scheme_of(study, kind) for kind in study.scheme.kinds]
+    schemes, grids = [scheme_of(study, kind) for kind in study.scheme.kinds], study.candidates
     for axis in AXES:
         having = [scheme.kind for scheme in schemes if scheme.of(axis)]
-        given = getattr(study.candidates, f"{axis}_pickup_a")
+        name = f"{axis}_pickup_a"
+        given = getattr(grids, name)
         article = "an" if axis == "earth" else "a"
         if having and not given:
             yield (
-                f"candidates.{axis}_pickup_a: missing; the scheme {having[0]} has {article} {axis}"
+                f"candidates.{name}: missing; the scheme {having[0]} has {article} {axis}"
                 " element, name its pick-ups in A secondary"
             )
         if given and not having:
             yield (
-                f"candidates.{axis}_pickup_a: {shown(list(given))}, but {_have(study)} no {axis} "
-                "element; take it out or name a scheme that has one"
+                f"candidates.{grids.key_of(name)}: {shown(list(given))}, but {_have(study)} no"
+                f" {axis} element; take it out or name a scheme that has one"
             )
     biased = [scheme.kind for scheme in schemes if scheme.biased]
-    grids = {name: getattr(study.candidates, name) for name in BIAS}
-    if biased and not grids["first_slope"]:
+    if biased and not grids.first_slope:
         yield (
             f"candidates.first_slope: missing; the scheme {biased[0]} has biased elements, name"
             " their slopes, as [0.1, 0.2]"
         )
     for name in BIAS:
-        if grids[name] and not biased:
+        given = getattr(grids, name)
+        if given and not biased:
             yield (
-                f"candidates.{name}: {shown(list(grids[name]))}, but {_have(study)} no biased "
-                "element; take it out or name a scheme that has one"
+                f"candidates.{grids.key_of(name)}: {shown(list(given))}, but {_have(study)} no"
+                " biased element; take it out or name a scheme that has one"
             )
-    if bool(grids["second_slope"]) != bool(grids["turning_point_a"]):
-        lacking = "turning_point_a" if grids["second_slope"] else "second_slope"
+    if bool(grids.second_slope) != bool(grids.turning_point_a):
+        lacking = "turning_point_a" if grids.second_slope else "second_slope"
         yield (
             f"candidates.{lacking}: missing; a second slope and the bias current where it begins go"
             " together"
@@ -150,7 +151,7 @@ def _elements(study: Study) -> Iterator[str]:
 
 
 def _existing_kind(study: Study, existing: ExistingSetting) -> str:
-    """The scheme of the setting in service; empty where it might be several."""
+    """The scheme of the existing setting; empty where it might be several."""
     kinds = study.scheme.kinds
     return existing.scheme or (kinds[0] if len(kinds) == 1 else "")
 
@@ -161,7 +162,8 @@ def _stabilising(study: Study) -> Iterator[str]:
     if given != (0.0,) and not any(scheme_of(study, kind).stabilised for kind in kinds):
         ohms = ", ".join(f"{ohm:g}" for ohm in given)
         yield (
-            f"candidates.stabilising_resistance_ohm: [{ohms}], but {_have(study)} no leg for it;"
+            f"candidates.stabilising_resistance_ohm: [{ohms}], but {_have(study)} no relay circuit"
+            " for it;"
             " take it out or name a scheme that has one"
         )
     existing = study.candidates.existing
@@ -171,13 +173,13 @@ def _stabilising(study: Study) -> Iterator[str]:
     if kind in kinds and not scheme_of(study, kind).stabilised:
         yield (
             f"candidates.existing.stabilising_resistance_ohm:"
-            f" {existing.stabilising_resistance_ohm:g} ohm, but {kind} has no leg for it; take it"
-            " out"
+            f" {existing.stabilising_resistance_ohm:g} ohm, but {kind} has no relay circuit for it;"
+            " take it out"
         )
 
 
 def _existing(study: Study) -> Iterator[str]:
-    """The setting in service belongs to one scheme and is whole."""
+    """The existing setting belongs to one scheme and is whole."""
     existing, kinds = study.candidates.existing, study.scheme.kinds
     if existing is None:
         return
@@ -194,8 +196,8 @@ def _existing(study: Study) -> Iterator[str]:
         whose = "phase elements'" if axis == "phase" else "earth element's"
         if has and pickup is None:
             yield (
-                f"candidates.existing.{axis}_pickup_a: missing; give the {whose} pick-up in"
-                " service, in A secondary"
+                f"candidates.existing.{axis}_pickup_a: missing; give the {whose} existing pick-up,"
+                " in A secondary"
             )
         elif not has and pickup is not None:
             yield (
@@ -203,7 +205,7 @@ def _existing(study: Study) -> Iterator[str]:
                 " element; take it out"
             )
     if scheme.biased and existing.first_slope is None:
-        yield "candidates.existing.first_slope: missing; give the slope in service"
+        yield "candidates.existing.first_slope: missing; give the existing slope"
     for name in BIAS:
         value = getattr(existing, name)
         if not scheme.biased and value is not None:

@@ -23,8 +23,8 @@ def _ct_rating(study: Study) -> Iterator[Caution]:
         if not 0.5 <= rated / primary <= 1.2:
             yield Caution(
                 ct_key(study.ct, end, "primary_a"),
-                f"The machine's rated current {rated:.4g} A is "
-                f"{rated / primary:.2g} of the CT's {primary:g} A; 0.5 to 1.2 is usual.",
+                f"The machine's rated current of {rated:.4g} A is {rated / primary:.2g} times the"
+                f" CT's {primary:g} A. Usual is 0.5 to 1.2.",
             )
 
 
@@ -33,8 +33,8 @@ def _relay_rating(study: Study) -> Iterator[Caution]:
     if secondary != study.relay.rated_current_a:
         yield Caution(
             "relay.rated_current_a",
-            f"The relay is rated {study.relay.rated_current_a:g} A, the CTs "
-            f"{secondary:g} A secondary; settings in per cent are of the relay's rating.",
+            f"The relay is rated {study.relay.rated_current_a:g} A, the CTs {secondary:g} A"
+            " secondary. Settings in per cent are of the relay's rating.",
         )
 
 
@@ -45,19 +45,19 @@ def _perfect_cts(study: Study) -> Iterator[Caution]:
     if all(ct.knee_current_a.support()[1] == 0 for ct in ends):
         yield Caution(
             "ct.knee_current_a",
-            "The CTs are ideal (no exciting current): they never saturate, p_false "
-            "then says nothing of saturation.",
+            "The CTs are ideal (no exciting current). They never saturate, so p_false leaves"
+            " saturation out.",
         )
     elif all(ct.remanence_percent.support() == (0, 0) for ct in ends):
         yield Caution(
             "ct.remanence_percent",
-            "No core holds remanence before an event; surveys found up to 80 % in service (IEEE"
-            " C37.110-2007, as quoted in secondary sources), and p_false would be larger.",
+            "No core has remanence before an event. Surveys found up to 80 % in service (IEEE"
+            " C37.110-2007, as quoted in secondary sources). With remanence p_false is larger.",
         )
     if all(ct.turns_ratio_error_percent.support() == (0, 0) for ct in ends):
         yield Caution(
             "ct.turns_ratio_error_percent",
-            "All six CTs have exactly their rated ratio, so no spill comes from unlike ratios.",
+            "All six CTs have exactly their rated ratio. Unlike ratios therefore cause no spill.",
         )
 
 
@@ -74,8 +74,8 @@ def _alike(study: Study) -> Iterator[Caution]:
         if table.knee_voltage_v is not None and (factor is None or factor.is_number):
             yield Caution(
                 f"{key}.knee_factor",
-                "The knees are exactly alike, as the class or the measured points give "
-                "them; unlike cores are what makes a spill: give knee_factor a distribution.",
+                "The knees are exactly alike, as the class or the measured points give them. Spill"
+                " comes from unlike cores. Give knee_factor a distribution.",
             )
 
 
@@ -89,10 +89,9 @@ def _assumed_ratio(study: Study) -> Iterator[Caution]:
             told.add(key)
             yield Caution(
                 key,
-                f"No ratio error is given, so {error.support()[1]:g} % either way was assumed, "
-                f"evenly spread: what {error.source.removeprefix('default of ')} leaves the turns "
-                "at most. A "
-                "class limit is a check value, no measured error; give those of a test report.",
+                f"No ratio error is given. An even spread of {error.support()[1]:g} % either way"
+                f" was assumed, the limit of {error.source.removeprefix('default of ')}. A class"
+                " limit is a check value, not a measured error. Give the errors of a test report.",
             )
 
 
@@ -106,10 +105,9 @@ def _misfit(study: Study) -> Iterator[Caution]:
             told.add(key)
             yield Caution(
                 key,
-                "The curve fitted to the measured points misses them by "
-                f"{100 * fit.rms:.3g} % RMS and "
-                f"{100 * fit.worst:.3g} % at most, more than is accepted unless stated "
-                f"({MISFIT_MAX_PERCENT:g} % RMS); look at the points in the hand calculation.",
+                f"The fitted curve differs from the measured points by {100 * fit.rms:.3g} % RMS"
+                f" and {100 * fit.worst:.3g} % at most. The usual limit is {MISFIT_MAX_PERCENT:g}"
+                " % RMS. Look at the points in the hand calculation.",
             )
 
 
@@ -117,8 +115,8 @@ def _remanence_model(study: Study) -> Iterator[Caution]:
     if study.ct.remanence_model == "shifted_curve":
         yield Caution(
             "ct.remanence_model",
-            "A shifted curve never forgets the remanence and rests at any flux: "
-            "remanence_bound_percent does no more than limit remanence_percent.",
+            "With a shifted curve the remanence never decays, and the core can rest at any flux."
+            " remanence_bound_percent only limits remanence_percent.",
         )
 
 
@@ -126,14 +124,14 @@ def _pickup_error(study: Study) -> Iterator[Caution]:
     if study.relay.pickup_error_percent.is_number:
         yield Caution(
             "relay.pickup_error_percent",
-            "Every element operates exactly as set or off by the same"
-            f" {study.relay.pickup_error_percent.centre():g} %; 2 to 5 % either way is common"
-            " practice.",
+            "All elements have the same pick-up error of"
+            f" {study.relay.pickup_error_percent.centre():g} %. Common practice is 2 to 5 % either"
+            " way.",
         )
 
 
 def _existing_step(study: Study) -> Iterator[Caution]:
-    """The setting in service stays as it is, even where the relay could not be set so."""
+    """The existing setting stays as it is, even where the relay could not be set so."""
     existing = study.candidates.existing
     relay = study.relay
     if existing is None or (relay.step_a is None and relay.range_a is None):
@@ -146,13 +144,13 @@ def _existing_step(study: Study) -> Iterator[Caution]:
         snapped = snap((value,), relay.step_a, relay.range_a)
         if snapped.outside:
             yield Caution(
-                key, f"{value:g} A in service cannot be set on this relay; it is judged as given."
+                key, f"The existing {value:g} A cannot be set on this relay. It is judged as given."
             )
         elif snapped.moved:
             yield Caution(
                 key,
-                f"{value:g} A in service is not on the relay's step; the "
-                f"nearest is {snapped.points[0]:g} A. It is judged as given.",
+                f"The existing {value:g} A is not on a step of the relay. The nearest step is"
+                f" {snapped.points[0]:g} A. It is judged as given.",
             )
 
 

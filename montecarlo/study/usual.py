@@ -188,8 +188,8 @@ def usual_cautions(study: Study) -> Iterator[Caution]:
         meant = f"; is {one.meant:.3g}{unit} meant?" if one.meant is not None else "."
         yield Caution(
             one.key,
-            f"{lies} {one.value:.3g}{unit}, and {usual.low:g} to {usual.high:g}{unit} is usual "
-            f"({usual.source}){meant}",
+            f"{lies} {one.value:.3g}{unit}. Usual is {usual.low:g} to {usual.high:g}{unit}"
+            f" ({usual.source}){meant}",
         )
     for key, percent in _small_tolerances(study):
         yield Caution(

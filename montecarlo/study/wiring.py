@@ -329,22 +329,22 @@ def wiring_cautions(study: Study) -> Iterator[Caution]:
 
 def _spill(found: Spill) -> str:
     return (
-        f'Leg "{found.leg}" of {found.scheme} carries {found.per_unit:.3g} pu of a '
-        f"{found.current} current that only passes the zone, with ideal CTs, and should carry 0: "
-        f"its {found.element} element would trip on faults outside. "
-        f"{found.cure or 'No single change of its CTs cures it'}. "
-        "If it is meant so, as an overcurrent or a one-ended residual element, leave it."
+        f'Relay circuit "{found.leg}" of {found.scheme} carries {found.per_unit:.3g} pu of a'
+        f" {found.current} through current, with ideal CTs, and should carry 0. Its"
+        f" {found.element} element would trip on faults outside."
+        f" {found.cure or 'No single change of its CTs cures it'}. If this is intended, as for an"
+        " overcurrent or a one-ended residual element, leave it."
     )
 
 
 def _blind(found: Blind) -> str:
     if found.element is not None:
         return (
-            f'Leg "{found.leg}" of {found.scheme} carries nothing of any fault in the zone: its'
-            f" {found.element} element can never operate on one. If it is meant so, leave it."
+            f'Relay circuit "{found.leg}" of {found.scheme} carries no current of any fault in the'
+            f" zone. Its {found.element} element can never operate on one. If this is intended,"
+            " leave it."
         )
     return (
-        f"No element of {found.scheme} carries anything of a fault {listed(found.faults, 'or')}"
-        " in the zone: every such fault is missed. If another protection is meant to see it,"
-        " leave it."
+        f"No element of {found.scheme} carries any current of a fault {listed(found.faults, 'or')}"
+        " in the zone. Every such fault is missed. If another protection clears it, leave it."
     )

@@ -15,7 +15,17 @@ from montecarlo.quantities import Array
 from studies.alternatives.frames import SideBySide
 from studies.report.intervals import interval_rows, series_legend
 from studies.report.labels import packed
-from studies.report.look import CHOSEN, FAINT, FALSE, FALSE_TEXT, MISSED, backing, ink, panels
+from studies.report.look import (
+    CHOSEN,
+    FAINT,
+    FALSE,
+    FALSE_TEXT,
+    MISSED,
+    backing,
+    figure_of,
+    ink,
+    panels,
+)
 from studies.report.marks import FALSE_LABEL, MISSED_LABEL, beside, limit_mark, percent_ticks
 from studies.report.words import scheme_name, setting_text
 from studies.sweep.policy import limit_line
@@ -87,7 +97,7 @@ def side_by_side_figure(
         ax.set_xlabel(label, color=text_colour)
     if limit is not None:
         limit_mark(axes[1], limit, "policy's limit", fontsize=SMALL)
-    series_legend(axes[0].figure, SERIES, CHOSEN)
+    series_legend(figure_of(axes[0]), SERIES, CHOSEN)
     return axes
 
 

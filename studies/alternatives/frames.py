@@ -6,6 +6,7 @@ from __future__ import annotations
 from functools import cached_property
 from typing import TYPE_CHECKING, ClassVar
 
+from montecarlo.engine.keep import KeepRows
 from montecarlo.engine.progress import Progress, silent
 from montecarlo.engine.run import Outcome
 from montecarlo.engine.side_by_side import run_alternatives
@@ -45,12 +46,17 @@ def studies_of(study: Study) -> dict[str, Study]:
 
 
 def run_side_by_side(
-    study: Study, *, workers: int | Workers | None = None, progress: Progress = silent
+    study: Study,
+    *,
+    workers: int | Workers | None = None,
+    progress: Progress = silent,
+    keep_samples: KeepRows | None = None,
 ) -> SideBySide:
     """Run the study as stated and every alternative of it on common random numbers."""
-    return SideBySide(
-        study, run_alternatives(studies_of(study), workers=workers, progress=progress)
+    ran = run_alternatives(
+        studies_of(study), workers=workers, progress=progress, keep_samples=keep_samples
     )
+    return SideBySide(study, ran)
 
 
 class SideBySide(Several):

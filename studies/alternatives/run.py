@@ -19,6 +19,7 @@ from studies.report.notes import sentences_of_all
 from studies.sweep.sources import of_first_choice
 
 if TYPE_CHECKING:
+    from montecarlo.engine.keep import KeepRows
     from montecarlo.engine.workers import Workers
 
 
@@ -31,10 +32,18 @@ class StudyAlternatives:
             yield from named(stages_of(other), name)
 
     def run(
-        self, study: Study, *, workers: Workers | int | None, progress: Progress = silent
+        self,
+        study: Study,
+        *,
+        workers: Workers | int | None,
+        progress: Progress = silent,
+        keep_samples: KeepRows | None = None,
     ) -> Findings:
         """Sample the study and each alternative, choose the best setting of each."""
-        return findings(run_side_by_side(study, workers=workers, progress=progress))
+        compared = run_side_by_side(
+            study, workers=workers, progress=progress, keep_samples=keep_samples
+        )
+        return findings(compared)
 
 
 def findings(compared: SideBySide) -> Findings:
@@ -61,7 +70,7 @@ def findings(compared: SideBySide) -> Findings:
     return Findings(
         with_unit({**frames, **more.frames}, compared.study),
         Drawn(lambda: drawn(figures(compared), more)),
-        provenance={**compared.provenance, "told": sentences_of_all(compared.results)},
+        provenance={**compared.provenance, "sentences": sentences_of_all(compared.results)},
         text=tuple(alternatives_text(compared)),
         begin=("alternatives.csv", "alternatives.svg"),
         files=more.files,

@@ -20,18 +20,19 @@ from studies.report.numbers import (
     cost_cell,
     cost_with_limits,
     gap_cell,
-    in_both,
-    per_year,
     with_limits,
 )
 from studies.report.safety import REVIEW
 from studies.report.words import SAME, scheme_name, setting_text
 from studies.sweep.closest import closest_of_each
-from studies.sweep.doubts import of_each
+from studies.sweep.doubts import cautions, of_each, to_note
+from studies.sweep.recommendation import worth
 from studies.sweep.text import SHARES
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from montecarlo.study.description import Study
 
 Row = Mapping[str, Any]
 MOST_NAMED = 4  # alternatives in one sentence; the table has all
@@ -46,17 +47,23 @@ ELSEWHERE = (
 
 def alternatives_text(compared: SideBySide) -> list[Block]:
     """The answer, both tables, and which runs lost samples."""
-    cost = compared.study.policy.least_annual_cost
-    unit = "" if cost is None else f"{cost.unit} a year"
+    unit = _unit(compared.study)
     rows, differences = compared.table.to_dict("records"), compared.differences
-    chosen = compared.table["scheme"].astype(bool).any()
+    chosen, doubts = compared.table["scheme"].astype(bool).any(), of_each(compared.doubts)
     return [
-        Lead((*answer(rows, differences, unit), *([REVIEW] if chosen else []))),
-        *of_each(compared.doubts),
+        Lead((*answer(compared.study, rows, differences), *([REVIEW] if chosen else []))),
+        *cautions(doubts),
         _table(rows, unit),
         *gaps_table(rows, differences, unit),
-        *paragraphs(" ".join(further(rows, differences, unit)), *closest_of_each(compared.results)),
-        Section(NOTES, items((ELSEWHERE, unresolved_sentence(compared.unresolved_rows)))),
+        *items(further(rows, differences, unit)),
+        *paragraphs(*closest_of_each(compared.results)),
+        Section(
+            NOTES,
+            [
+                *to_note(doubts),
+                *items((ELSEWHERE, unresolved_sentence(compared.unresolved_rows))),
+            ],
+        ),
     ]
 
 
@@ -98,9 +105,9 @@ def gaps_table(rows: Sequence[Row], differences: pd.DataFrame, unit: str) -> Ite
 # --- the answer ---------------------------------------------------------------
 
 
-def answer(rows: Sequence[Row], differences: pd.DataFrame, unit: str = "") -> Iterator[str]:
-    """What gains most, and which alternatives change the choice; no claim beyond its interval.
-    `unit`: of costs, where the policy weighs them."""
+def answer(study: Study, rows: Sequence[Row], differences: pd.DataFrame) -> Iterator[str]:
+    """What gains most, and which alternatives change the choice; no claim beyond its interval."""
+    unit = _unit(study)
     stated, *others = rows
     if not stated["scheme"]:
         yield "No setting can be chosen for the study as stated, so nothing is compared with it."
@@ -110,7 +117,13 @@ def answer(rows: Sequence[Row], differences: pd.DataFrame, unit: str = "") -> It
         yield _gain(stated, chosen, differences, unit)
         yield _changes(stated, chosen)
     yield f"As stated: {scheme_name(stated['scheme'])}, {setting_text(stated)}."
-    yield f"{in_both(stated)} {per_year(stated)}"
+    yield from worth(study, stated)
+
+
+def _unit(study: Study) -> str:
+    """Of costs, where the policy weighs them."""
+    cost = study.policy.least_annual_cost
+    return "" if cost is None else f"{cost.unit} a year"
 
 
 def _gain(stated: Row, chosen: Sequence[Row], differences: pd.DataFrame, unit: str) -> str:

@@ -28,6 +28,7 @@ NO_INPUTS = (
     "study",
     "candidates",
     "correlations",
+    "waveforms",
     "document",
 )  # tables of a study that say what to do
 
@@ -50,7 +51,7 @@ def checked(study: Study) -> Checked:
     sections = (
         Section("Inputs", list(_inputs(study))),
         Section("Settings in four bases", list(_settings(study))),
-        Section("Earth faults that can be seen at all", reach(desk)),
+        Section("Earth faults that can operate an element", reach(desk)),
         Section("Hand calculation with every input at its centre", by_hand),
         Section("Options of earthing, by hand", options_by_hand(study) if study.options else []),
         Section(
@@ -157,8 +158,8 @@ def _given(key: str, value: object, field: FieldInfo) -> Given:
 
 def _inputs(study: Study) -> Iterator[Block]:
     yield Paragraph(
-        "Key, unit, how it varies (drawn once an installation or at every event; one value a CT or"
-        " element where said), value or distribution."
+        "Columns: key, unit, how it varies, value or distribution. It varies by installation or by"
+        " event, with one value per CT or element where stated."
     )
     for name in input_tables():
         for title, rows in given(getattr(study, name), name):
@@ -207,7 +208,7 @@ def _settings(study: Study) -> Iterator[Block]:
     )
     notes = _every_combination(study)
     if (existing := existing_setting(study)) is not None:
-        notes += f" In service: {_in_service(study, existing)}."
+        notes += f" Existing: {_in_service(study, existing)}."
     yield Table(head, tuple(_bases(study)), "<>>>>", notes=(notes,))
 
 
@@ -243,7 +244,7 @@ def _bases(study: Study) -> Iterator[tuple[str, ...]]:
         for pickup in sorted(grid):
             secondary, *others = desk.bases(pickup)
             yield (
-                element + (", in service" if pickup == served else ""),
+                element + (", existing" if pickup == served else ""),
                 f"{secondary:g}",
                 *(f"{value:.4g}" for value in others),
             )

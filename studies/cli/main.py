@@ -21,8 +21,8 @@ from studies.report.streams import leave_stdout, make_whole, say, tell
 MOST_SAMPLES, MOST_SEED, MOST_WORKERS = 10**12, 2**63 - 1, 1024
 INTERRUPTED, BROKEN_PIPE = 130, 141
 NO_ROOM = (
-    "the system allows no more processes or threads here ({}); end others, or raise that limit "
-    "(ulimit -u)"
+    "the system allows no more processes or threads here ({}); end others, or raise the limit"
+    " (ulimit -u)"
 )
 NUMBA_FILE, MATPLOTLIB_FILE = ".numba_config.yaml", "matplotlibrc"
 

@@ -57,13 +57,13 @@ COMMANDS: Mapping[str, Command] = {
             Option(
                 "--strict",
                 "",
-                "exit code 2 on any caution but the two of assumptions that stand in every study",
+                "exit code 2 on any caution, except the two on assumptions of every study",
             ),
             Option(
                 "--picture",
                 "FILE",
-                "draw the connections of every scheme into a new .svg or .png, and the excitation"
-                " curves of CTs with a class or measured points into a second one, FILE_excitation",
+                "draw the connections of every scheme into a new .svg or .png; excitation curves"
+                " of CTs with a class or measured points go into a second one, FILE_excitation",
             ),
         ),
     ),
@@ -101,10 +101,10 @@ COMMANDS: Mapping[str, Command] = {
         ),
     ),
     "measured": Command(
-        "weight the installations of a finished run by what was measured on commissioning, and tell"
-        " p_missed and p_false before and after",
+        "apply values measured on commissioning to a finished run: p_missed and p_false before and"
+        " after",
         (
-            Option("folder", "RUN", "folder that run has written"),
+            Option("folder", "RUN", "results folder of a run"),
             Option(
                 "measured",
                 "MEASURED",
@@ -121,7 +121,7 @@ COMMANDS: Mapping[str, Command] = {
     "compare": Command(
         "compare two finished runs of one kind: inputs, choices, and figures with limits",
         (
-            Option("results_a", "RESULTS_A", "folder that run has written"),
+            Option("results_a", "RESULTS_A", "results folder of a run"),
             Option("results_b", "RESULTS_B", "another one"),
             Option(
                 "--out",
@@ -132,11 +132,10 @@ COMMANDS: Mapping[str, Command] = {
         ),
     ),
     "verify": Command(
-        "work out published values anew and tell which agree; exit code 1 if one does not"
+        "compute published values again and compare; exit code 1 if one does not agree"
     ),
     "selfcheck": Command(
-        "look at this machine and installation, with a short check of the numbers; exit code 1 if"
-        " a run would fail"
+        "check this computer and this program, numbers included; exit code 1 if a run would fail"
     ),
     "schema": Command("print the JSON Schema of study files, for editors"),
 }
@@ -155,8 +154,8 @@ def parse(given: list[str]) -> argparse.Namespace:
         prog=PROGRAM,
         allow_abbrev=False,
         description=(
-            "Odds of missed stator faults and of false trips for every candidate setting of a"
-            " generator differential scheme."
+            "Probability of missed stator faults and of false trips for every candidate setting of"
+            " a generator stator differential scheme."
         ),
     )
     parser.set_defaults(typed=shlex.join([PROGRAM, *given]))

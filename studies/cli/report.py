@@ -200,9 +200,8 @@ def _assumptions(study: Study) -> Iterator[Block]:
     inputs = [item for item in list_inputs(study) if item.uncertain]
     sourced = [item for item in inputs if item.distribution.source]
     yield Paragraph(
-        f"{len(inputs)} inputs are uncertain; {len(sourced)} of them name a source. Where none is"
-        " named, the distribution is whoever's who wrote the study, and a reviewer should ask"
-        " for it."
+        f"{len(inputs)} inputs are uncertain; {len(sourced)} of them name a source. Where no source"
+        " is named, the distribution is the author's judgement; ask for its basis."
     )
     yield from items(
         f"{item.key}: {item.distribution.source}"
@@ -227,7 +226,7 @@ def _drivers(findings: Findings) -> list[Block]:
     return [
         Paragraph(
             "This kind of study does not ask which uncertain input decides the result. The same"
-            ' file with kind = "uncertainty_drivers" does: it says what to specify or measure'
+            ' file with kind = "uncertainty_drivers" does, and says what to specify or measure'
             " first."
         )
     ]
@@ -236,8 +235,8 @@ def _drivers(findings: Findings) -> list[Block]:
 def _backup(desk: Desk) -> list[Block]:
     return backup_by_hand(desk) or [
         Paragraph(
-            "The study states no back-up in the neutral ([backup]); nothing is known here of what"
-            " would clear a fault that the differential scheme misses."
+            "The study states no neutral back-up ([backup]). Nothing is known here of what would"
+            " clear a fault that the differential scheme misses."
         )
     ]
 
@@ -250,11 +249,10 @@ def _published() -> Iterator[Block]:
     rows = [one for part in found.values() for one in part]
     agree = sum(one.agrees for one in rows)
     yield Paragraph(
-        f"{agree} of {len(rows)} published values agree with this version within what their digits,"
-        " or the reading of them, leave open; worked out when this report was made. How a value"
-        " came to be known stands behind its source. A row without a source has that of the row"
-        " above. The command verify adds whole studies of worked examples, CTs in time, effects of"
-        " inputs and rare events."
+        f"{agree} of {len(rows)} published values agree with this version, within what their digits"
+        " or the reading of them leave open. They were worked out when this report was made. A row"
+        " without a source has that of the row above. The command verify adds whole studies of"
+        " worked examples, CTs in time, effects of inputs and rare events."
     )
     yield Table(
         KINDS, tuple(one.cells for one in counted(rows)), "<>><", "How the values are known"
@@ -308,7 +306,7 @@ def _columns(frame: pd.DataFrame) -> str:
 
 
 def _provenance(study: Study, findings: Findings, command: str) -> list[Block]:
-    skipped = ("told", "doubts", "study_title", "study_kind")
+    skipped = ("sentences", "doubts", "study_title", "study_kind")
     record: dict[str, Any] = {"command": command, **findings.provenance}
     rows = [
         (key.replace("_", " "), text)

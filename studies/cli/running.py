@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 import os
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, nullcontext
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -20,7 +20,7 @@ from montecarlo.study.budget import too_few
 from montecarlo.study.description import Study
 from montecarlo.study.read import study_bytes, study_of
 from montecarlo.study.wiring import wiring_cautions
-from studies import KINDS, keeping
+from studies import KINDS
 from studies.cli.ending import tidy_when_ended
 from studies.cli.folder import Destination, prepare
 from studies.cli.identity import identity
@@ -32,6 +32,7 @@ from studies.report import pdf
 from studies.report.blocks import Caution, Heading, Paragraph, paragraphs
 from studies.report.inputs import inputs_of
 from studies.report.safety import CAUTION
+from studies.report.sample_files import SampleFiles, needs_pyarrow
 from studies.report.streams import say, tell
 from studies.report.terminal import shown
 
@@ -87,8 +88,9 @@ def run_file(request: Request) -> None:
     inputs = inputs_of(content, request.file.parent)
     check_sizes(study)
     destination = prepare(request.out, replace=request.replace)
+    if request.keep_samples:
+        needs_pyarrow()
     kind = KINDS[study.study.kind]()
-    keeper = keeping(study.study.kind) if request.keep_samples else None
     wired = _warned(study)
     notes: list[str] = []
     with (
@@ -103,11 +105,8 @@ def run_file(request: Request) -> None:
                 " chunks)"
             )
         crew = Workers(request.workers, place=place, finished=sitting.finished)
-        findings = (
-            kind.run(study, workers=crew, progress=progress)
-            if keeper is None
-            else keeper.run(study, workers=crew, progress=progress, keep_samples=sitting.staging)
-        )
+        with SampleFiles(sitting.staging) if request.keep_samples else nullcontext() as keep:
+            findings = kind.run(study, workers=crew, progress=progress, keep_samples=keep)
         progress(0, 1, DRAWING.what)
         files = write_findings(
             findings,

@@ -41,7 +41,7 @@ CACHE_CURE = "set NUMBA_CACHE_DIR to a folder that only you can write"
 PURPOSES = {"parquet": "run --keep-samples", "cluster": "run --cluster"}
 IMPORTED_AS = {"pyarrow": "pyarrow.parquet"}
 ONE_WORKER = "run with --workers 1"
-AGAIN = "install the tool anew, into an environment of its own"
+AGAIN = "install the program again, in an environment of its own"
 
 
 @dataclass(frozen=True)
@@ -73,9 +73,9 @@ def selfcheck() -> int:
         say(shown(part))
         bad += part.verdict == BAD
     say(
-        f"\n{bad} of these would spoil a run or its numbers: mend the first, then ask again."
+        f"\n{bad} of these would spoil a run or its numbers. Mend the first, then repeat."
         if bad
-        else "\nAll that a run needs is good."
+        else "\nEverything that a run needs is in order."
     )
     return 1 if bad else 0
 
@@ -195,7 +195,8 @@ def _cores() -> Iterator[Finding]:
     usable = workers_of(None).count
     yield Finding(
         "cores",
-        f"{usable} of {os.cpu_count()} usable: so many workers unless --workers says otherwise",
+        f"{usable} of {os.cpu_count()} usable; a run starts {usable} workers unless --workers is"
+        " given",
     )
 
 
@@ -310,5 +311,5 @@ def _rare_event() -> Iterator[Finding]:
 
 def _checked(what: str, found: str, good: bool, began: float) -> Finding:
     took = f"{found}; {time.perf_counter() - began:.1f} s"
-    cure = f"trust no number of this installation; {AGAIN}"
+    cure = f"do not use numbers of this program; {AGAIN}"
     return _judged(f"self-check: {what}", took, good, cure)

@@ -150,7 +150,7 @@ class Sheet:
         return tuple(seen.values())
 
     def _polarity_tests(self) -> Iterator[Injection]:
-        """Each phase through the zone and back through the neutral conductor's CT; then that CT
+        """Each phase through the zone and back through the neutral CT; then that CT
         turned round."""
         if NEUTRAL not in self.scheme.places:
             return
@@ -164,19 +164,20 @@ class Sheet:
             if not any(row[neutral] and np.count_nonzero(row[reached]) > 1 for row in rows):
                 continue
             amperes, name = self._largest_a(ends, at_once=2), f"through.{phase}"
-            back = f"{phase} through the zone and back through the neutral conductor's CT, which"
+            back = f"{phase} through the zone and back through the neutral CT"
             if spilling:
                 text = (
-                    f"{back} should leave next to nothing in the leg; as the study connects the CTs"
-                    " it leaves what stands here: correct the study first"
+                    f"{back} should leave next to nothing in the relay circuit; with the CTs as"
+                    " connected in the study it leaves the current of this row: correct the study"
+                    " first"
                 )
                 yield Injection(name, text, amperes, ends)
                 continue
-            text = f"{back} must leave next to nothing in the leg"
+            text = f"{back} must leave next to nothing in the relay circuit"
             yield Injection(name, text, amperes, ends)
             text = (
-                f"{phase} likewise, with the secondary leads of the neutral conductor's CT"
-                " exchanged, which must drive twice the current through the leg"
+                f"{phase} likewise, with the secondary leads of the neutral CT exchanged, which"
+                " must drive twice the current through the relay circuit"
             )
             yield Injection(f"{name}.reversed", text, amperes, ends, neutral)
 
@@ -219,7 +220,7 @@ class Sheet:
         """
         cts = np.flatnonzero(self._at_cts(injection.ends))
         names = [f"CT {PLACES[self.scheme.places[ct]]}" for ct in cts]
-        return names + [f"leg {leg.name}" for leg in self.scheme.legs]
+        return names + [f"relay circuit {leg.name}" for leg in self.scheme.legs]
 
     def expected(self, injection: Injection) -> dict[str, Array]:
         """Each sampled installation's own value of each quantity. [A secondary, RMS]

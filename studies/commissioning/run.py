@@ -11,8 +11,8 @@ from studies.report.blocks import Paragraph
 
 PAGE = "commissioning.html"
 TOLD = (
-    f"Commissioning sheet of the chosen setting: {PAGE} to print, commissioning.csv to fill in; the"
-    " command measured tells what the measured values say of these results."
+    f"Commissioning sheet of the chosen setting: {PAGE} to print, commissioning.csv to fill in."
+    " The command measured applies the measured values to these results."
 )
 
 

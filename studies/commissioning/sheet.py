@@ -11,7 +11,7 @@ import numpy as np
 from studies.commissioning.expected import Sheet
 from studies.commissioning.lines import Line, Printed
 from studies.connections.figure import pictures
-from studies.report.letters import together
+from studies.report.letters import together, with_symbols
 from studies.report.page import inline
 from studies.report.safety import MODEL, PROPOSED, TESTS
 from studies.report.setting_words import setting_lines, setting_row
@@ -119,13 +119,13 @@ def commissioning_page(
     return templates.get_template("commissioning.html").render(
         title=sheet.study.study.title,
         scheme=scheme_name(sheet.setting.scheme),
-        setting=setting_text(setting),
+        setting=with_symbols(setting_text(setting)),
         tables=_tables(lines, frame),
         connections=pictures(sheet.study, sheet.setting),
         installations=len(next(iter(sheet.samples.values()))),
         peak=together(peak),
         steps=[together(step) for step in TESTS],
-        lines=list(setting_lines(sheet.study, setting)),
+        lines=[(name, with_symbols(value)) for name, value in setting_lines(sheet.study, setting)],
         proposed=PROPOSED,
         reach=MODEL,
         provenance=provenance,

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 NOT_STATED = "not stated"
-ASIDE = ("document.", "study.title")  # change no number
+ASIDE = ("document.", "waveforms.", "study.title")  # change no number
 COLUMNS = ("distribution", "unit", "varies", "per_ct")
 HEAD = ("key", "a", "b")
 DIGEST = 12  # characters of a file's checksum that are shown

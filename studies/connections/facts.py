@@ -234,6 +234,17 @@ def entries(legs: Sequence[Leg], place: str) -> list[int]:
     return [k for k in having if k not in reached]
 
 
+def circuits(facts: Connections) -> list[set[str]]:
+    """Groups of CTs that have a leg in common, directly or by others: a circuit each."""
+    found = [{group.name} for group in facts.groups]
+    for leg in facts.legs:
+        driving = {GROUP_OF[PLACES.index(place)] for place in leg.senses}
+        apart = [one for one in found if not one & driving]
+        joined = set().union(*(one for one in found if one & driving))
+        found = [joined, *apart]
+    return found
+
+
 # --- leads --------------------------------------------------------------------
 
 

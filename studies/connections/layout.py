@@ -5,8 +5,10 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Iterator
+from typing import Literal
 
-from studies.connections.facts import Connections, Ct, Group, entries
+from montecarlo.relays.places import GROUP_OF, PLACES
+from studies.connections.facts import Connections, Ct, Group, Leg, entries
 from studies.connections.plan import (
     BESIDE,
     BOX,
@@ -14,6 +16,7 @@ from studies.connections.plan import (
     LARGE,
     LEAD,
     NORMAL,
+    RIGHT,
     SMALL,
     Plan,
     leg_top,
@@ -57,7 +60,7 @@ def layout(facts: Connections) -> Drawing:
         shapes += _leg(facts, places, k)
     shapes += _returns(facts, places)
     below = list(_below(facts, places))
-    end = max((text.place[1] for text in below), default=places.return_y)
+    end = max((text.place[1] for text in below), default=places.end_y)
     return Drawing(places.width, end + MARGIN + 1.0, (*shapes, *below))
 
 
@@ -145,7 +148,7 @@ def _ct(facts: Connections, places: Plan, ct: Ct) -> Iterator[Shape]:
     x, y = places.of(ct)
     yield Circle(f"CT {ct.place}", _role(ct), (x, y), RING)
     left, right = ("P2", "P1") if facts.end_of(ct.place) else ("P1", "P2")
-    small = SMALL - 0.8
+    small = SMALL - 1.0
     yield Text("mark", Role.NOTE, left, (x - 2.0, y - 1.0), small, "right", "bottom")
     yield Text("mark", Role.NOTE, right, (x + 2.0, y - 1.0), small, "left", "bottom")
     yield Text("mark", _role(ct), "S1", (x - LEAD - 0.4, y + 3.6), small, "right")
@@ -180,7 +183,7 @@ def _leads(facts: Connections, places: Plan, ct: Ct) -> Iterator[Shape]:
 
 
 def _return_end(group: Group, places: Plan) -> float:
-    return places.core_y if group.return_core else places.return_y
+    return places.core_y if group.return_core else places.return_y[group.name]
 
 
 # --- legs ---------------------------------------------------------------------
@@ -200,7 +203,7 @@ def _leg(facts: Connections, places: Plan, k: int) -> Iterator[Shape]:
         yield Line("leg", Role.SECONDARY, ((x, y + BOX), (x, y + BOX + BOX_GAP)))
         y += BOX + BOX_GAP
     for element in leg.elements:
-        box = (x, y + BOX / 2), 9.4, BOX
+        box = (x, y + BOX / 2), 9.8, BOX
         yield Box(f"element {element.letter}", Role.SECONDARY, *box)
         middle = x, y + BOX / 2
         yield Text("number", Role.SECONDARY, element.number, middle, SMALL, "center", bold=True)
@@ -209,14 +212,14 @@ def _leg(facts: Connections, places: Plan, k: int) -> Iterator[Shape]:
         more = max(len(element.notes) - 1, 0) * line_height(SMALL)
         yield Line("leg", Role.SECONDARY, ((x, y + BOX), (x, y + BOX + BOX_GAP + more)))
         y += BOX + BOX_GAP + more
-    end = places.return_y if leg.after is None else places.rail_y[leg.after]
+    end = return_of(places, leg) if leg.after is None else places.rail_y[leg.after]
     yield Line("leg", Role.SECONDARY, ((x, y), (x, end)))
     yield Circle("joint", Role.SECONDARY, (x, end), DOT, filled=True)
 
 
 def _words(texts: tuple[str, ...], x: float, y: float) -> Iterator[Shape]:
     for k, words in enumerate(texts):
-        at = x + BESIDE, y + 1.6 + k * line_height(SMALL)
+        at = x + BESIDE, y + 1.5 + k * line_height(SMALL)
         yield Text("leg words", Role.NOTE, words, at, SMALL)
 
 
@@ -235,33 +238,48 @@ def _rail(facts: Connections, places: Plan, k: int) -> Iterator[Shape]:
         yield Circle(f"tap {leg.name} {place}", role, (x, y), DOT, filled=True)
         if side > 0:
             lead = "S1" if sense > 0 else "S2"
-            yield Text("mark", role, lead, (x + 0.8, y - 1.3), SMALL - 0.8)
+            yield Text("mark", role, lead, (x + 0.8, y - 1.3), SMALL - 1.0)
         ends.append(x)
     yield Line(f"rail {leg.name}", Role.SECONDARY, ((min(ends), y), (max(ends), y)))
 
 
+def return_of(places: Plan, leg: Leg) -> float:
+    """Height of the return rail of a leg's circuit."""
+    return places.return_y[GROUP_OF[PLACES.index(next(iter(leg.senses)))]]
+
+
 def _returns(facts: Connections, places: Plan) -> Iterator[Shape]:
-    """Star points with return cores, then the rail that closes the circuit."""
-    y = places.return_y
-    ends = [x for x, leg in zip(places.leg_x, facts.legs, strict=True) if leg.after is None]
+    """Star points with return cores, then the rails that close the circuits."""
+    ends: dict[float, list[float]] = {}
+    for x, leg in zip(places.leg_x, facts.legs, strict=True):
+        if leg.after is None:
+            ends.setdefault(return_of(places, leg), []).append(x)
     for group in facts.groups:
         leads = [places.ct_x[ct.place] + LEAD for ct in facts.cts if ct.group == group.name]
-        at_y = _return_end(group, places)
+        at_y, y = _return_end(group, places), places.return_y[group.name]
         for x in leads:
             yield Circle("joint", Role.SECONDARY, (x, at_y), DOT, filled=True)
-        if not group.return_core:
-            ends += leads
-            continue
-        x = sum(leads) / len(leads)
-        yield Line("star point", Role.SECONDARY, ((min(leads), at_y), (max(leads), at_y)))
-        yield Line("return core", Role.SECONDARY, ((x, at_y), (x, at_y + 1.8)))
-        yield Box(f"return core {group.name}", Role.SECONDARY, (x, at_y + 4.4), 2.0, 5.2)
-        yield Line("return core", Role.SECONDARY, ((x, at_y + 7.0), (x, y)))
-        yield Circle("joint", Role.SECONDARY, (x, y), DOT, filled=True)
-        words = f"return core {group.return_core}"
-        yield Text("return core words", Role.NOTE, words, (x + 1.8, at_y + 4.4), SMALL)
-        ends.append(x)
-    yield Line("return rail", Role.SECONDARY, ((min(ends), y), (max(ends), y)))
+        if group.return_core:
+            yield from _core(group, leads, at_y, y)
+            leads = [sum(leads) / len(leads)]
+        ends[y] += leads
+    for y, met in ends.items():
+        yield Line("return rail", Role.SECONDARY, ((min(met), y), (max(met), y)))
+
+
+def _core(group: Group, leads: list[float], star_y: float, y: float) -> Iterator[Shape]:
+    """The star point of an end, and the core from it to the return rail."""
+    x, end = sum(leads) / len(leads), star_y + 7.0
+    yield Line("star point", Role.SECONDARY, ((min(leads), star_y), (max(leads), star_y)))
+    yield Line("return core", Role.SECONDARY, ((x, star_y), (x, star_y + 1.8)))
+    yield Box(f"return core {group.name}", Role.SECONDARY, (x, star_y + 4.4), 2.0, 5.2)
+    yield Line("return core", Role.SECONDARY, ((x, end), (x, y)))
+    yield Circle("joint", Role.SECONDARY, (x, y), DOT, filled=True)
+    words = f"return core {group.return_core}"
+    at_line = group.name in RIGHT
+    at = x + (-1.8 if at_line else 1.8), star_y + 4.4
+    across: Literal["left", "right"] = "right" if at_line else "left"
+    yield Text("return core words", Role.NOTE, words, at, SMALL, across)
 
 
 # --- what stands below --------------------------------------------------------
@@ -274,7 +292,7 @@ def crossed(facts: Connections) -> bool:
 
 def _below(facts: Connections, places: Plan) -> Iterator[Text]:
     """What the wiring check found, then how to read the drawing."""
-    y = places.return_y + 6.0
+    y = places.end_y + 6.0
     letters = int((places.width - 2 * MARGIN) / (WIDE * NORMAL * MM_OF_POINT))
     notes = [CONVENTION, VALUES]
     if any(len(entries(facts.legs, ct.place)) > 1 for ct in facts.cts):

@@ -9,18 +9,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from montecarlo.relays.places import NEUTRAL_CONDUCTOR
-from studies.connections.facts import Connections, Ct, Leg, entries
+from studies.connections.facts import Connections, Ct, Leg, circuits, entries
 from studies.connections.shapes import line_height, text_width
 
-PITCH = 9.5  # from one CT to the next
+PITCH = 9.0  # from one CT to the next
 ALONE = 17.0  # what the neutral's CT takes
-EARTHING = 22.0
-GAP = 5.0
+EARTHING = 20.0
+GAP = 4.0
 ENDS = 9.0  # right of the last CT, with the names of the phases
 PHASE_STEP = 9.0
 RAIL_STEP = 4.5
-BOX, BOX_GAP = 6.0, 2.4  # height of a part of a leg, and what is left below it
-SMALL, NORMAL, LARGE = 5.6, 6.2, 7.5  # points
+BOX, BOX_GAP = 6.0, 2.6  # height of a part of a leg, and what is left below it
+SMALL, NORMAL, LARGE = 6.3, 6.9, 8.0  # points
 LEFT = ("second_neutral_end", "neutral_end")  # from left to right
 RIGHT = ("line_end", "second_line_end")
 LEAD = 1.5  # from the middle of a CT to its leads
@@ -31,8 +31,8 @@ BESIDE = 5.4  # from the middle of a leg to its texts
 class Plan:
     """`ct_x`: of every CT; `leg_x`, `rail_y`, `bottom_y`: of every leg; `phase_y`: of the
     conductors; `star_x`, `winding`, `terminals_x`: of the machine; `leads_y`: where leads begin to
-    be drawn below it; `bias_y`: of the first filled box; `core_y`, `return_y`: of star points and
-    of the return rail."""
+    be drawn below it; `bias_y`: of the first filled box; `core_y`: of star points; `return_y`: of
+    the return rail of each group of CTs; `end_y`: below all."""
 
     width: float
     ct_x: dict[str, float]
@@ -48,7 +48,8 @@ class Plan:
     leads_y: float
     bias_y: float
     core_y: float
-    return_y: float
+    return_y: dict[str, float]
+    end_y: float
 
     def of(self, ct: Ct) -> tuple[float, float]:
         """Middle of a CT; that of the neutral conductor is on the middle phase's height."""
@@ -71,6 +72,7 @@ def plan(facts: Connections) -> Plan:
     most = max((len(ct.restrains) for ct in facts.cts), default=0)
     rail_y, bottom_y = _levels(facts, bias_y + 4.2 * most + 1.0)
     core_y = max(bottom_y) + 3.0
+    return_y = _returns(facts, core_y)
     return Plan(
         at + ENDS,
         ct_x,
@@ -86,7 +88,8 @@ def plan(facts: Connections) -> Plan:
         leads_y,
         bias_y,
         core_y,
-        core_y + (10.0 if any(group.return_core for group in facts.groups) else 2.0),
+        return_y,
+        max(return_y.values()),
     )
 
 
@@ -179,6 +182,16 @@ def _levels(facts: Connections, top: float) -> tuple[tuple[float, ...], tuple[fl
                 rails[k] = max(bottoms[j] for j in before) + RAIL_STEP
                 bottoms[k] = rails[k] + height(facts.legs[k])
     return tuple(rails[k] for k in _numbers(facts)), tuple(bottoms[k] for k in _numbers(facts))
+
+
+def _returns(facts: Connections, core_y: float) -> dict[str, float]:
+    """Return rails: one for each circuit."""
+    first = core_y + (10.0 if any(group.return_core for group in facts.groups) else 2.0)
+    return {
+        group: first + place * RAIL_STEP
+        for place, circuit in enumerate(reversed(circuits(facts)))
+        for group in circuit
+    }
 
 
 def leg_top(facts: Connections, places: Plan, k: int) -> float:

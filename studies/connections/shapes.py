@@ -10,7 +10,7 @@ from typing import Literal
 
 Point = tuple[float, float]
 MM_OF_POINT = 25.4 / 72
-WIDE = 0.62  # mean width of a letter over the size of the font; of the fonts that are tried
+WIDE = 0.56  # mean width of a letter over the size of the font; of the fonts that are tried
 
 
 class Role(Enum):

@@ -15,13 +15,13 @@ from montecarlo.study.description import Study
 from montecarlo.study.wiring import Blind, Spill
 
 TITLE = "Connections: {}"
-CROSSED = "Crossed leads: S2 stands at the relay circuit instead of S1."
+CROSSED = "A CT is turned round where its leads cross, or where S2 stands at a leg."
 CONVENTION = (
     "P1 of every CT faces away from the winding. S1 stands at the relay circuit, S2 at the return,"
     " unless the leads are drawn crossed."
 )
 VALUES = "Resistances are the medians of their distributions; lead resistance is one way."
-IN_SERIES = "A CT with leads to two legs drives one after the other."
+IN_SERIES = "A CT with leads to two relay circuits drives one after the other."
 RESTRAINT = "A filled box on a lead restrains the element of its letter."
 PLACES_IN_WORDS = {
     NEUTRAL_CONDUCTOR: "neutral CT",
@@ -72,11 +72,11 @@ def part_words(study: Study, part: str, setting: Setting | None) -> tuple[str, s
         value = _stabilising(study, setting)
         return ("stabilising", value) if value else None
     if part == "phase_resistor":
-        return _unless_none("phase resistor", study.scheme.phase_stabilising_ohm)
+        return _unless_none("resistor", study.scheme.phase_stabilising_ohm)
     if part == "balancing":
         given = study.scheme.balancing_resistance_ohm
         if given is None:
-            return "balancing", "as a phase leg"
+            return "balancing", "as a phase circuit"
         return _unless_none("balancing", given)
     _, scheme, _, leg, _ = part.split(".")
     own = study.scheme.own(scheme)
@@ -129,13 +129,16 @@ def spill_words(found: Spill) -> str:
     """What the wiring check says of a leg, with what would cure it."""
     cure = found.cure or "no single change of its CTs cures it"
     return (
-        f"Wiring check, leg {found.leg}: a {found.current} current that only passes the zone leaves"
-        f" {found.per_unit:.3g} pu. {cure[0].upper()}{cure[1:]}."
+        f"Wiring check, relay circuit {found.leg}: a {found.current} current that only passes"
+        f" the zone leaves {found.per_unit:.3g} pu. {cure[0].upper()}{cure[1:]}."
     )
 
 
 def blind_words(found: Blind) -> str:
     """What the wiring check says of a leg, or of a scheme, that carries nothing."""
     if found.element is not None:
-        return f"Wiring check, leg {found.leg}: it carries nothing of any fault in the zone."
+        return (
+            f"Wiring check, relay circuit {found.leg}: it carries no current of any fault in the"
+            " zone."
+        )
     return f"Wiring check: no element carries anything of a fault {listed(found.faults, 'or')}."

@@ -11,6 +11,7 @@ import numpy as np
 
 from montecarlo.engine.batch import STATED
 from montecarlo.engine.guard import ROWS, Unresolved, looked_at
+from montecarlo.engine.keep import KeepRows
 from montecarlo.engine.progress import Progress, silent
 from montecarlo.engine.run import Outcome, run
 from montecarlo.engine.winding import POSITION
@@ -88,7 +89,11 @@ class Drivers:
 
 
 def find_drivers(
-    study: Study, *, workers: int | Workers | None = None, progress: Progress = silent
+    study: Study,
+    *,
+    workers: int | Workers | None = None,
+    progress: Progress = silent,
+    keep_samples: KeepRows | None = None,
 ) -> Drivers:
     """Run the study's choice, then its drivers.
 
@@ -97,6 +102,8 @@ def find_drivers(
     study : Study
     workers : int or Workers, optional
     progress : callable, optional
+    keep_samples : KeepRows, optional
+        Takes the samples of the study's own batch.
 
     Returns
     -------
@@ -109,7 +116,7 @@ def find_drivers(
     """
     _check(study)
     crew = workers_of(workers)
-    outcome = run(study, workers=crew, progress=progress)
+    outcome = run(study, workers=crew, progress=progress, keep_samples=keep_samples)
     setting = outcome.chosen or _nearest(outcome)
     at, densities = outcome.first.settings.index(setting), outcome.first.known[STATED].densities
     missed, false = sampled(study, outcome.first.lattices, densities, crew, progress)

@@ -20,14 +20,17 @@ from studies.drivers.samples import CHANGES_STAGE, ROWS_STAGE
 from studies.drivers.text import drivers_text
 from studies.nominal.peak import PEAKS, peak_frame, peak_of_chosen, peak_voltages
 from studies.protocol import Drawn, Findings, drawn
+from studies.report.blocks import items
 from studies.report.catalogue import with_unit
-from studies.report.notes import with_sentences
+from studies.report.notes import computed, with_sentences
 from studies.sweep.sources import with_cases
 
 if TYPE_CHECKING:
+    from montecarlo.engine.keep import KeepRows
     from montecarlo.engine.workers import Workers
 
 CHANGED, MIXED = 8, 30  # inputs, roughly
+CASES = Stage("worst cases in time", 1e5)  # in solutions of a circuit that take as long
 
 
 class UncertaintyDrivers:
@@ -40,13 +43,19 @@ class UncertaintyDrivers:
         yield Stage(ROWS_STAGE, types * len(candidate_lattices(study)))
         yield Stage(CHANGES_STAGE, types * CHANGED)
         yield Stage(EFFECTS_STAGE, rows_for(study) * (len(study.external_events) + 1) * MIXED)
-        yield PEAKS
+        yield from (PEAKS, CASES)
 
     def run(
-        self, study: Study, *, workers: Workers | int | None, progress: Progress = silent
+        self,
+        study: Study,
+        *,
+        workers: Workers | int | None,
+        progress: Progress = silent,
+        keep_samples: KeepRows | None = None,
     ) -> Findings:
         """Choose a setting, then sample what its probabilities answer to."""
-        return findings(find_drivers(study, workers=workers, progress=progress), progress)
+        found = find_drivers(study, workers=workers, progress=progress, keep_samples=keep_samples)
+        return findings(found, progress)
 
 
 def findings(found: Drivers, progress: Progress = silent) -> Findings:
@@ -79,7 +88,7 @@ def findings(found: Drivers, progress: Progress = silent) -> Findings:
         "peak_voltage": peaks,
         "unresolved": unresolved_frame((*result.unresolved_rows, *found.unresolved)),
     }
-    progress(0, 1, "worst cases in time")
+    progress(0, 1, CASES.what)
     more = with_cases(result)
     frames = with_unit({**frames, **more.frames}, result.study)
     return Findings(
@@ -88,6 +97,7 @@ def findings(found: Drivers, progress: Progress = silent) -> Findings:
         arrays={"installations": result.installations},
         provenance=with_sentences(result),
         text=tuple(text),
+        appendix=tuple(items(computed(result))),
         begin=("what_if.csv", "drivers.svg"),
         result=result,
         files=more.files,

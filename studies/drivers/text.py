@@ -13,11 +13,12 @@ from studies.drivers.samples import CENTRE, HALVED
 from studies.report.blocks import Block, Lead, Section, Table, items, paragraphs
 from studies.report.catalogue import NOTES, capital
 from studies.report.notes import to_know, unresolved_sentence
-from studies.report.numbers import in_both, percent
+from studies.report.numbers import percent
 from studies.report.safety import REVIEW
 from studies.report.words import SAME, input_name, scheme_name, setting_text
 from studies.sweep.closest import closest_text
 from studies.sweep.doubts import doubts_text
+from studies.sweep.recommendation import worth
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -54,7 +55,7 @@ def drivers_text(
             (
                 _specify(frames["what_if"], installation),
                 _measure(result, frames["worth_of_measuring"]),
-                _setting(result, found),
+                *_setting(result, found),
                 REVIEW,
             )
         ),
@@ -68,7 +69,8 @@ def drivers_text(
     ]
 
 
-def _setting(result: Result, found: Drivers) -> str:
+def _setting(result: Result, found: Drivers) -> Iterator[str]:
+    """Which setting is analysed, and what it is worth."""
     number = result.outcome.first.settings.index(found.setting) + 1
     row = result.candidates.set_index("candidate").loc[number].to_dict()
     which = (
@@ -76,11 +78,10 @@ def _setting(result: Result, found: Drivers) -> str:
         if result.chosen
         else "No setting meets the policy; the closest one is analysed instead"
     )
-    own = "" if row["batch"] == 2 else " Both from the samples that were used to choose."
-    return (
-        f"{which}: no. {number}, {scheme_name(row['scheme'])}, {setting_text(row)}."
-        f" {in_both(row)}{own}"
-    )
+    yield f"{which}: no. {number}, {scheme_name(row['scheme'])}, {setting_text(row)}."
+    yield from worth(result.study, row)
+    if row["batch"] != 2:
+        yield "Both figures are from the selection sample."
 
 
 # --- Sobol' effects -----------------------------------------------------------
@@ -206,7 +207,7 @@ def _lowers(rows: pd.DataFrame, falls: pd.DataFrame) -> str:
 def _left(row: Any) -> str:
     """What is left of a probability; where nothing is seen any more, its limit."""
     if row["p_then"] > 0:
-        return f"{row['p_then'] / row['p_now']:.2g} times as many"
+        return f"{100 * row['p_then'] / row['p_now']:.3g} % of them"
     return f"none seen, fewer than {percent(row['p_then_high'])}"
 
 
@@ -290,4 +291,4 @@ def _notes(found: Drivers) -> Iterator[str]:
     for name in dict.fromkeys(group.name for group in groups if len(group.keys) > 1):
         yield f"Correlated inputs, one row of the Sobol' effects: {name}."
     if lost := unresolved_sentence(found.unresolved):
-        yield f"Samples for the drivers. {lost}"
+        yield f"For the drivers: {lost[0].lower()}{lost[1:]}"

@@ -20,6 +20,7 @@ from studies.report.look import (
     MISSED,
     blank,
     decades,
+    figure_of,
     panels,
 )
 from studies.report.marks import FALSE_LABEL, MISSED_LABEL, limit_mark, scheme_styles, semantics
@@ -131,5 +132,5 @@ def options_side_by_side(
     if limit is not None:
         axes[1].set_xlim(0, max(axes[1].get_xlim()[1], 108 * limit))
         limit_mark(axes[1], limit, "policy's limit")
-    series_legend(axes[0].figure, SERIES, CHOSEN)
+    series_legend(figure_of(axes[0]), SERIES, CHOSEN)
     return axes

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 import numpy as np
 
 from montecarlo.engine.guard import Unresolved, named
+from montecarlo.engine.keep import KeepRows
 from montecarlo.engine.progress import Progress, named_progress, silent
 from montecarlo.engine.side_by_side import run_alternatives
 from montecarlo.engine.workers import Workers, workers_of
@@ -50,7 +51,11 @@ OF_CHOICE = (
 
 
 def run_options(
-    study: Study, *, workers: int | Workers | None = None, progress: Progress = silent
+    study: Study,
+    *,
+    workers: int | Workers | None = None,
+    progress: Progress = silent,
+    keep_samples: KeepRows | None = None,
 ) -> Options:
     """Run every option of the study, then the earth faults of their common fresh batch at each
     one's choice.
@@ -60,13 +65,17 @@ def run_options(
     study : Study
     workers : int or Workers, optional
     progress : callable, optional
+    keep_samples : KeepRows, optional
+        Takes the samples of each option's own batch.
 
     Returns
     -------
     Options
     """
     crew = workers_of(workers)
-    alternatives = run_alternatives(dict(study.options), workers=crew, progress=progress)
+    alternatives = run_alternatives(
+        dict(study.options), workers=crew, progress=progress, keep_samples=keep_samples
+    )
     outcomes = alternatives.outcomes
     fresh = [each.fresh.round_ for each in outcomes.values() if each.chosen and each.fresh]
     common = max(fresh, default=1)

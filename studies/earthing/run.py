@@ -12,12 +12,14 @@ from montecarlo.study.description import Study
 from studies.earthing.figures import TRADE, figures
 from studies.earthing.frames import Options, run_options
 from studies.earthing.lasting import earth_faults_stage
-from studies.earthing.text import earthing_text
+from studies.earthing.text import computed, earthing_text
 from studies.protocol import Drawn, Findings, drawn
+from studies.report.blocks import items
 from studies.report.notes import sentences_of_all
 from studies.sweep.sources import of_first_choice
 
 if TYPE_CHECKING:
+    from montecarlo.engine.keep import KeepRows
     from montecarlo.engine.workers import Workers
 
 
@@ -32,11 +34,17 @@ class EarthingOptions:
             yield from named(iter([earth_faults_stage(option)]), name)
 
     def run(
-        self, study: Study, *, workers: Workers | int | None, progress: Progress = silent
+        self,
+        study: Study,
+        *,
+        workers: Workers | int | None,
+        progress: Progress = silent,
+        keep_samples: KeepRows | None = None,
     ) -> Findings:
         """Sample every option, choose its best setting, then follow its earth faults to the
         trip."""
-        return findings(run_options(study, workers=workers, progress=progress))
+        options = run_options(study, workers=workers, progress=progress, keep_samples=keep_samples)
+        return findings(options)
 
 
 def findings(options: Options) -> Findings:
@@ -64,8 +72,9 @@ def findings(options: Options) -> Findings:
     return Findings(
         {**frames, **more.frames},
         Drawn(lambda: drawn(figures(options), more)) if drawable else {},
-        provenance={**options.provenance, "told": sentences_of_all(options.results)},
+        provenance={**options.provenance, "sentences": sentences_of_all(options.results)},
         text=tuple(earthing_text(options)),
+        appendix=tuple(items(computed(options))),
         begin=("earthing_options.csv", f"{TRADE}.svg" if drawable else "candidates.csv"),
         files=more.files,
     )

@@ -12,25 +12,27 @@ from montecarlo.quantities.wording import listed
 from montecarlo.study.budget import too_few
 from studies.report.blocks import Block, Lead, Section, Table, items, paragraphs
 from studies.report.catalogue import NOTES, capital
-from studies.report.notes import move_sentences, sentence, unresolved_sentence
+from studies.report.notes import is_computed, move_sentences, sentence, unresolved_sentence
 from studies.report.numbers import (
     NONE_SEEN,
     bare,
     cell,
     cost_with_limits,
-    per_year,
     percent,
     with_limits,
 )
 from studies.report.safety import REVIEW
 from studies.report.words import SAME, scheme_name, setting_text
 from studies.sweep.closest import closest_of_each
-from studies.sweep.doubts import of_each
+from studies.sweep.doubts import cautions, of_each, to_note
+from studies.sweep.recommendation import worth
 from studies.sweep.text import SHARES
 
 if TYPE_CHECKING:
     import pandas as pd
 
+    from montecarlo.engine.run import Note
+    from montecarlo.study.description import Study
     from studies.earthing.frames import Options
 
 Row = Mapping[str, Any]
@@ -59,20 +61,20 @@ def earthing_text(options: Options) -> list[Block]:
     """
     rows = options.table.to_dict("records")
     chosen = [row for row in rows if row["scheme"]]
-    signs = signs_of(options.differences)
+    signs, doubts = signs_of(options.differences), of_each(options.doubts)
     return [
-        Lead((*answer(rows, signs), *([REVIEW] if chosen else []))),
-        *of_each(options.doubts),
+        Lead((*answer(options.study, rows, signs), *([REVIEW] if chosen else []))),
+        *cautions(doubts),
         _found(rows),
         *items(f"{row['option']}: {_setting(options, row)}" for row in chosen),
         _energies(rows),
+        *items(further(rows, signs)),
         *paragraphs(
-            " ".join(further(rows, signs)),
             _costs(options, chosen),
             ENERGIES,
             *closest_of_each(options.results),
         ),
-        Section(NOTES, items(_notes(options))),
+        Section(NOTES, [*to_note(doubts), *items(_notes(options))]),
     ]
 
 
@@ -92,14 +94,24 @@ def _costs(options: Options, chosen: Sequence[Row]) -> str:
 
 def _notes(options: Options) -> Iterator[str]:
     """Notes that all options share, and where the rest stands."""
-    notes = [outcome.notes for outcome in options.alternatives.outcomes.values()]
-    alike = [note for note in notes[0] if all(note in others for others in notes)]
     yield from move_sentences(options.study)
-    yield from map(sentence, alike)
+    yield from (sentence(note) for note in _shared(options) if not is_computed(note))
     yield too_few(options.study)
     yield unresolved_sentence(options.unresolved_rows)
-    if any(len(each) > len(alike) for each in notes):
+    every = [len(outcome.notes) for outcome in options.alternatives.outcomes.values()]
+    if max(every) > len(_shared(options)):
         yield ELSEWHERE
+
+
+def computed(options: Options) -> list[str]:
+    """How all options were computed."""
+    return [sentence(note) for note in _shared(options) if is_computed(note)]
+
+
+def _shared(options: Options) -> list[Note]:
+    """The notes of a run that all options have."""
+    notes = [outcome.notes for outcome in options.alternatives.outcomes.values()]
+    return [note for note in notes[0] if all(note in others for others in notes)]
 
 
 def _names(names: Iterable[str]) -> str:
@@ -188,7 +200,7 @@ ENERGY = _Quantity(
 )
 
 
-def answer(rows: Sequence[Row], signs: Signs) -> Iterator[str]:
+def answer(study: Study, rows: Sequence[Row], signs: Signs) -> Iterator[str]:
     """The option that misses least, and the energy at which it does."""
     standing = [row for row in rows if not math.isnan(row["p_missed"])]
     if not standing:
@@ -199,8 +211,9 @@ def answer(rows: Sequence[Row], signs: Signs) -> Iterator[str]:
         signs[row["option"], best["option"], MISSED.name] for row in standing if row is not best
     )
     head = MISSED.least if alone else "Best estimate of missed faults"
-    yield from _extreme(best, standing, signs, MISSED, head)
-    yield f"Its mean energy in an earth fault is {_energy(best, ENERGY.name)}. {per_year(best)}"
+    yield f"{head}: {_names([best['option']])}.{_alike(best, standing, signs, MISSED)}"
+    yield f"Its mean energy in an earth fault is {_energy(best, ENERGY.name)}."
+    yield from worth(study, best)
 
 
 def signs_of(differences: pd.DataFrame) -> Signs:
@@ -218,13 +231,17 @@ def _extreme(
     row: Row, rows: Sequence[Row], signs: Signs, what: _Quantity, head: str
 ) -> Iterator[str]:
     """The option with the least or the most, and those that do not differ from it."""
+    same = _alike(row, rows, signs, what)
+    yield f"{head}: {_names([row['option']])}, {what.shown(row)}{what.words}.{same}"
+
+
+def _alike(row: Row, rows: Sequence[Row], signs: Signs, what: _Quantity) -> str:
     alike = [
         other["option"]
         for other in rows
         if other is not row and not signs[row["option"], other["option"], what.name]
     ]
-    same = f" {capital(SAME)}: {_names(alike)}." if alike else ""
-    yield f"{head}: {_names([row['option']])}, {what.shown(row)}{what.words}.{same}"
+    return f" {capital(SAME)}: {_names(alike)}." if alike else ""
 
 
 # --- sentences ----------------------------------------------------------------

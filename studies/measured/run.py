@@ -109,8 +109,8 @@ def weigh(folder: Path, path: Path) -> Weighed:
     expected, aside = expected_of(sheet, filled_in, path)
     if not expected:
         raise StudyError(
-            f"{path}: only points on slopes and operating times are filled in, which weight no"
-            " installation; fill in currents of CTs and legs, or pick-ups, too"
+            f"{path}: only points on slopes and operating times are filled in, which change no"
+            " weight; fill in currents of CTs and relay circuits, or pick-ups, too"
         )
     rows, installations = [*expected], np.stack([*expected.values()])
     weights = _weights(rows, installations, path)
@@ -256,10 +256,10 @@ def _weights(rows: Sequence[Measured], expected: Array, path: Path) -> Array:
     weights = likelihood_weights(expected, measured, uncertainty)
     if not (few := effective_installations(weights)) >= LEAST_INSTALLATIONS:
         raise StudyError(
-            f"{path}: only {few:.1f} effective of {weights.size} sampled installations support"
-            f" these values together, at least {LEAST_INSTALLATIONS} are needed; run the study with"
-            " more installations (study.installations), leave rows out that say the same, or check"
-            " whether an uncertainty is too small"
+            f"{path}: {few:.1f} effective of {weights.size} sampled installations fit these values"
+            f" together, at least {LEAST_INSTALLATIONS} are needed; raise study.installations and"
+            " run again, leave out rows that repeat others, or check whether an uncertainty is too"
+            " small"
         )
     return weights
 

@@ -53,9 +53,9 @@ def measurements(
         for row, installations in zip(rows, expected, strict=True)
     )
     note = (
-        f"{effective_installations(weights):.0f} effective of {weights.size} sampled installations"
-        " support these values together; instruments' errors are taken as normal and independent,"
-        " the uncertainty as one standard deviation."
+        f"Of {weights.size} sampled installations {effective_installations(weights):.0f} effective"
+        " ones fit these values together. Instrument errors are taken as normal and independent."
+        " The uncertainty is one standard deviation."
     )
     table = Table((*HEAD, "95 % before", "after"), cells, "<<<>>>", notes=(note,))
     return Section("What was measured", [table, *([_beside(aside)] if aside else [])])
@@ -74,9 +74,9 @@ def _beside(found: Mapping[Measured, Array]) -> Table:
         off = "inside" if inside else f"{100 * (row.measured / middle - 1):+.2g} %"
         cells.append((*_measured(row), _range((low, high)), off))
     note = (
-        "These weight no installation: the study holds no error of a relay's slopes and timer, and"
-        " an operating time depends on the point on wave. Off: beyond band and two uncertainties,"
-        " against the median."
+        "These values change no weight. The study has no error of the relay's slopes and timer,"
+        " and an operating time depends on the point on wave. Off: the difference from the median,"
+        " where it exceeds band and two uncertainties."
     )
     return Table((*HEAD, "95 %", "off"), tuple(cells), "<<<>>>", notes=(note,))
 
@@ -101,10 +101,9 @@ def answer(frame: pd.DataFrame, chosen: int) -> Section:
             Paragraph(f"The chosen setting, {which}."),
             Items(tuple(_change(row, *quantity) for quantity in QUANTITIES)),
             Paragraph(
-                "Both from the installations of the study's own batch, as clusters; so these limits"
-                " are wider than those of candidates.csv, which know of the nets and, for rare"
-                " false trips, of weighted samples on installations of their own. Only what the"
-                " measurements change is to be read here. 95 % limits."
+                "Both columns are from the installations of the selection sample, taken as"
+                " clusters, with 95 % limits. The limits are wider than in candidates.csv, which"
+                " also uses nets and weighted samples. Read only the change from before to after."
             ),
         ],
     )
@@ -113,7 +112,7 @@ def answer(frame: pd.DataFrame, chosen: int) -> Section:
 def _change(row: Mapping[str, Any], quantity: str, words: str) -> str:
     before, after = (_apart(row, f"{quantity}{suffix}") for suffix in ("", "_weighed"))
     points = {end: 100 * row[f"{quantity}_change{end}"] + 0.0 for end in ("", "_low", "_high")}
-    moved = "no change can be told from none"
+    moved = "no significant change"
     if not points["_low"] <= 0 <= points["_high"]:
         change, low, high = (f"{value:+.2g}" for value in points.values())
         moved = f"a change of {change} points ({low} to {high})"
@@ -136,9 +135,9 @@ def moved(inputs: Mapping[str, Array], weights: Array) -> Section:
             "Inputs that moved", [Paragraph("No input's mean moved by more than chance.")]
         )
     note = (
-        f"Mean and standard deviation over installations; those that moved by more than {CHANCE}"
-        " standard errors. In brackets the CT (neutral end L1, L2, L3, line end: 0 to 5) or"
-        " the element (L1, L2, L3, earth: 0 to 3)."
+        "Mean and standard deviation over installations, of inputs that moved by more than"
+        f" {CHANCE} standard errors. In brackets: the CT (neutral end L1, L2, L3, line end: 0 to"
+        " 5) or the element (L1, L2, L3, earth: 0 to 3)."
     )
     cells = tuple(cells for _, cells in moves[:SHOWN_INPUTS])
     table = Table(("input", "before", "after"), cells, "<>>", notes=(note,))

@@ -84,18 +84,18 @@ def _of(ct: CurrentTransformer) -> str:
     if (fit := fit_of(vars(ct))) is not None and ct.excitation_points is not None:
         count = len(ct.excitation_points.curve[0])
         text = (
-            f"{count} measured points fitted: V_k = {fit.knee_voltage_v:.4g} V, I_k = "
-            f"{1000 * fit.knee_current_a:.3g} mA, ankle ratio {fit.ankle_ratio:.3g}, "
-            f"exponent {fit.exponent}; the curve's currents are off by {100 * fit.rms:.2g} % RMS "
-            f"and {100 * fit.worst:.2g} % at most, "
-            "points from half the knee voltage up counted thrice."
+            f"{count} measured points fitted: V_k = {fit.knee_voltage_v:.4g} V, I_k ="
+            f" {1000 * fit.knee_current_a:.3g} mA, ankle ratio {fit.ankle_ratio:.3g}, exponent"
+            f" {fit.exponent}. The fitted currents differ by {100 * fit.rms:.2g} % RMS and"
+            f" {100 * fit.worst:.2g} % at most. Points from half the knee voltage up count three"
+            " times."
         )
         return text + (_shifted_misfit(ct, fit) if ct.remanence_model == "shifted_curve" else "")
     if (found := design_of(vars(ct))) is None:
         return ""
     plate, met = found
     shifted = (
-        " By the characteristic with hysteresis; the shifted curve has the same knee."
+        " This is the characteristic with hysteresis. The shifted curve has the same knee."
         if ct.remanence_model == "shifted_curve"
         else ""
     )
@@ -108,10 +108,10 @@ def _of(ct: CurrentTransformer) -> str:
     )
     return (
         f"class {vars(ct)['class']}: E_al = {met.limiting_v:.4g} V with R_ct ="
-        f" {ct.winding_resistance_ohm.centre():g} ohm; the core that meets the class only just has"
-        f" V_k = {met.knee_voltage_v:.4g} V and I_k = {1000 * met.knee_current_a:.3g} mA; {limit}at"
-        f" rated current and burden it takes {100 * met.ratio_error:.2g} % ratio error and"
-        f" {met.displacement_rad / MINUTE:.3g} min.{shifted}"
+        f" {ct.winding_resistance_ohm.centre():g} ohm; the core that only just meets the class has"
+        f" V_k = {met.knee_voltage_v:.4g} V and I_k = {1000 * met.knee_current_a:.3g} mA;"
+        f" {limit}at rated current and burden it takes {100 * met.ratio_error:.2g} % ratio error"
+        f" and {met.displacement_rad / MINUTE:.3g} min.{shifted}"
     )
 
 
@@ -125,8 +125,7 @@ def _shifted_misfit(ct: CurrentTransformer, fit: ExcitationFit) -> str:
     ]
     rms = math.sqrt(sum(error**2 for error in off) / len(off))
     return (
-        " That is the characteristic with hysteresis; the shifted curve has the same knee, ankle "
-        f"and exponent, and is off by {100 * rms:.2g} % RMS and "
-        f"{100 * max(map(abs, off)):.2g} % at most, "
-        "every point alike."
+        " This is the characteristic with hysteresis. The shifted curve has the same knee, ankle"
+        f" and exponent. It differs by {100 * rms:.2g} % RMS and {100 * max(map(abs, off)):.2g} %"
+        " at most, all points counted once."
     )

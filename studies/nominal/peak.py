@@ -269,14 +269,14 @@ def peak_of_chosen(frame: pd.DataFrame, result: Result) -> str:
         return ""
     volts = highest_v(frame, result.candidates.set_index("candidate").loc[result.chosen].to_dict())
     above = (
-        f" It is above {LIMIT_V / 1000:g} kV: a non-linear resistor across the relay circuit is"
+        f" It is above {LIMIT_V / 1000:g} kV. A non-linear resistor across the relay circuit is"
         f" needed. {NOT_SIMULATED}"
         if volts > LIMIT_V
         else ""
     )
     return (
-        "Peak voltage across the relay circuit with the chosen setting, on an internal fault:"
-        f" {volts_text(volts)} at most (the larger of formula and simulation).{above} {PEAK}"
+        "Peak voltage across the relay circuit with the chosen setting, on an internal fault: at"
+        f" most {volts_text(volts)} (the larger of formula and simulation).{above} {PEAK}"
     )
 
 
@@ -327,12 +327,12 @@ def peak_blocks(peaks: list[PeakVoltage]) -> Iterator[Block]:
     Block
     """
     yield Paragraph(
-        "Bolted fault at the machine's terminals, inside the zone, from no load: what sets its"
-        " current at the worst that can be drawn, the network's infeed at its largest, all else at"
-        " its centre. V_f = i_f (R_ct + R_lead + R_st + R_relay), RMS; formula 2 sqrt(2 V_k (V_f -"
-        " V_k)), sqrt(2) V_f up to 2 V_k; simulated: the highest over points on wave, with offset"
-        " and remanence. Before and after the figures, the fault that gives the most by each. "
-        + PEAK
+        "Bolted fault at the machine's terminals, inside the zone, from no load. Inputs that set"
+        " the current stand at the end of their range that gives the most. The infeed of the"
+        " network is at its largest, all else at its centre. V_f = i_f (R_ct + R_lead + R_st +"
+        " R_relay), RMS. Formula: 2 sqrt(2 V_k (V_f - V_k)), or sqrt(2) V_f up to 2 V_k."
+        " Simulated: the highest value over points on wave, with offset and remanence. Each figure"
+        " has the fault beside it that gives the most. " + PEAK
     )
     head = (
         "R_st ohm",

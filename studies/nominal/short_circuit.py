@@ -109,8 +109,8 @@ def short_circuit(desk: Desk) -> Iterator[Block]:
     hertz = desk.study.machine.frequency_hz
     if hertz not in iec60909.FREQUENCIES_HZ:
         yield Paragraph(
-            "Short circuit at the terminals: IEC 60909 is for 50 Hz and 60 Hz, the machine has "
-            f"{hertz:g} Hz; not worked out."
+            "Short circuit at the terminals: not computed, since IEC 60909 is for 50 Hz and 60 Hz"
+            f" and the machine has {hertz:g} Hz."
         )
         return
     generator = generator_of(desk)
@@ -180,8 +180,8 @@ def _why(desk: Desk, generator: Generator) -> str:
     emf = float(generator.source_v / generator.correction) / desk.study.machine.line_voltage_v
     return (
         "Why they differ: at the terminals c U_n cancels against K_G and leaves the EMF of rated"
-        f" load, (1 + p_G)(1 + X''d sin phi_r) = {emf:.4g} pu, where the model takes that of the"
-        " load before the fault; kappa and I_b follow the standard's curves, the model's decay the"
-        " study's T'', T' and T_a; K_G spares the neutral's impedance, so c stays in I''k1, which"
-        " leaves out capacitances and other neutrals."
+        f" load, (1 + p_G)(1 + X''d sin phi_r) = {emf:.4g} pu. The model takes the EMF of the load"
+        " before the fault. kappa and I_b follow the curves of the standard. The model decays with"
+        " T''d, T'd and T_a of the study. K_G does not apply to the neutral impedance, so c"
+        " remains in I''k1. I''k1 leaves out capacitances and other neutrals."
     )

@@ -92,8 +92,8 @@ def stability(desk: Desk) -> Iterator[Block]:
     """
     fault = desk.through_fault()
     yield Paragraph(
-        f"Largest through fault, {fault.event} with the worst of its own inputs that can be drawn:"
-        f" {fault.formula} = {fault.primary_a:.4g} A primary, i_f ="
+        f"Largest through fault, {fault.event} with its inputs at the end of their range that"
+        f" gives the most: {fault.formula} = {fault.primary_a:.4g} A primary, i_f ="
         f" {desk.fault_a:.4g} A secondary (RMS, first cycle)."
     )
     for groups in driven(desk):
@@ -120,10 +120,10 @@ def _stabilising_voltage(desk: Desk, groups: Groups) -> Iterator[Block]:
         secondary = primary / desk.study.ct.at(NEUTRAL_CONDUCTOR).leg_ratio
         volts = stabilising_volts(desk, groups)
         yield Paragraph(
-            "If the CT in the neutral conductor saturates, on an earth fault outside the zone of"
-            f" at most E / Z_N = {desk.emf_v:.4g} V / {ohm:.4g} ohm = {primary:.4g} A primary, its"
-            f" leads being a loop: {secondary:.4g} A x ({winding:g} + 2 x"
-            f" {lead:g}) ohm = {_neutral_v(desk):.4g} V. The larger voltage decides."
+            "If the neutral CT saturates on an earth fault outside the zone: at most E / Z_N ="
+            f" {desk.emf_v:.4g} V / {ohm:.4g} ohm = {primary:.4g} A primary. Its leads form a"
+            f" loop: {secondary:.4g} A x ({winding:g} + 2 x {lead:g}) ohm = {_neutral_v(desk):.4g}"
+            " V. The larger voltage decides."
         )
     needed, knee = [float(handcalc.required_knee(v)) for v in volts], desk.knee_of(groups)
     verdict = ("not met", "met with one-way leads only", "met")[
@@ -185,16 +185,17 @@ def _neutral_v(desk: Desk) -> float:
 def _leads(desk: Desk) -> str:
     """Which of the two leads holds for which fault."""
     if desk.study.scheme.leads == "six_wire":
-        return "Six-wire leads: every fault sees the loop."
+        return "Six-wire leads: the loop applies to every fault."
     if core := _core_ohm(desk, desk.study.ct.groups):
         return (
-            "Four-wire leads: faults between phases see one-way leads; an earth fault comes back"
-            f" through the return core of {core:g} ohm that the three CTs of an end share, and sees"
-            " the loop."
+            "Four-wire leads: one-way leads apply to faults between phases. An earth fault returns"
+            f" through the core of {core:g} ohm that the three CTs of an end share. The loop"
+            " applies to it."
         )
     return (
-        "Four-wire leads without a return core (ct.return_core_ohm is 0: the star point of the CTs"
-        " is at the panel): the model has one-way leads in every fault, the loop is for comparison."
+        "Four-wire leads without a return core: ct.return_core_ohm is 0, so the star point of the"
+        " CTs is at the panel. The model has one-way leads in every fault. The loop is for"
+        " comparison."
     )
 
 
@@ -203,8 +204,8 @@ def _broken(desk: Desk) -> Iterator[Block]:
     if broken := int((~met_by).sum()):
         may = "and may be chosen" if desk.study.policy.ignore_knee_rule else "but never chosen"
         yield Paragraph(
-            f"{broken} of the {met_by.size} candidates need more than half the knee voltage across "
-            f"their own leg to pick up; they are judged, {may} (policy.ignore_knee_rule)."
+            f"{broken} of the {met_by.size} candidates need more than half the knee voltage across"
+            f" their relay circuit to pick up. They are judged, {may} (policy.ignore_knee_rule)."
         )
 
 
@@ -231,10 +232,9 @@ def security_rests_on(desk: Desk, broken: Sequence[HandRule], delay_s: float) ->
     )
     delay = f"the delay of {delay_s:g} s" if delay_s else "no delay at all"
     return (
-        f"Not met by hand: {'; '.join(map(str, broken))}. The security of this setting then "
-        "rests on the "
-        f"simulated saturation of the CTs, on remanence as the study states it ({remanence} "
-        f"%) and on {delay}."
+        f"Not met by hand: {'; '.join(map(str, broken))}. The security of this setting then"
+        " depends on three things: simulated CT saturation, remanence as stated in the study"
+        f" ({remanence} %), and {delay}."
     )
 
 
@@ -252,7 +252,7 @@ def stabilising_resistance(desk: Desk) -> Iterator[Block]:
     every = driven(desk)
     if every:
         yield Paragraph(
-            "Stabilising resistance that this through fault asks for, R_st = V_s / I_set - R_relay:"
+            "Stabilising resistance for this through fault, R_st = V_s / I_set - R_relay:"
         )
     for groups, elements in every.items():
         axes = dict.fromkeys(axis for _, axis in elements)
@@ -294,11 +294,12 @@ def bias(desk: Desk) -> Iterator[Block]:
     choice = desk.study.scheme
     trips = "above I_set + bias" if choice.bias_form == "sum" else "above I_set and above bias"
     yield Paragraph(
-        f"Biased elements trip {trips} ({choice.bias_form} form), bias = slope x I_b, above the"
-        f" break the second slope; I_b is the {choice.bias_current} of the magnitudes of the ends'"
-        " currents. Below: the differential current that trips under rated load, and what of the"
-        " winding it leaves unprotected, x as above (the fault's own share of I_b left out); the"
-        " spill that trips in the largest through fault."
+        f"Biased elements trip {trips} ({choice.bias_form} form). Bias = slope x I_b; above the"
+        f" turning point the second slope applies. I_b is the {choice.bias_current} of the"
+        " magnitudes of the ends' currents. The table has the differential current that trips"
+        " under rated load, and the part of the winding that it leaves unprotected, x as above."
+        " The fault's own share of I_b is left out. The last column is the spill that trips in the"
+        " largest through fault."
     )
     for kind, axis in found:
         yield _biased(desk, kind, axis)

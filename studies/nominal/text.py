@@ -23,11 +23,11 @@ from studies.report.blocks import Block, Paragraph, Table, paragraphs
 
 MOST_RESTRAINT = 20  # times the unbiased current, how far a biased one may lie
 RESTRAINED = (
-    " A biased element's restraint, at its first slopes and fed from one end, is in the phasor"
-    " value alone."
+    " The phasor value alone includes the restraint of biased elements, at their first slope, fed"
+    " from one end."
 )
 BEYOND = (
-    "* beyond a quarter of the knee voltage, where remanence and saturation decide; a run solves"
+    "* beyond a quarter of the knee voltage, where remanence and saturation decide. A run solves"
     " earth faults there in time."
 )
 MOST_RESISTANCES = 6  # shown in full; above, the smallest and the largest
@@ -57,8 +57,8 @@ def reach(desk: Desk) -> list[Block]:
     ends_a = faults.end_currents_a.reshape(-1, 6)
     return paragraphs(
         f"A bolted earth fault drives at most {most:.4g} A primary ({where}, no load, every input"
-        f" at its centre). That is {most / desk.turns:.4g} A secondary before the CTs take their"
-        " exciting currents.",
+        f" at its centre). This is {most / desk.turns:.4g} A secondary, less the exciting currents"
+        " of the CTs.",
         *(
             _reach_of(desk, kind, axis, ends_a)
             for kind in desk.study.scheme.kinds
@@ -91,18 +91,19 @@ def _reach_of(desk: Desk, kind: str, axis: Axis, primary_a: NDArray[np.complex12
     said = _carries(desk, kind, axis, (min(carried.values()), max(carried.values())), biased)
     never = {label: tuple(dict.fromkeys(pickups)) for label, pickups in blind.items()}
     if not never:
-        return f"{said}; every pick-up can see it."
+        return f"{said}. Every pick-up can operate on it."
     if not seen:
         every = tuple(dict.fromkeys(pickup for pickups in never.values() for pickup in pickups))
         return (
-            f"{said}; no pick-up ({_amperes(every)}) can ever see an earth fault on this machine."
+            f"{said}. No pick-up ({_amperes(every)}) can operate on an earth fault of this machine."
         )
     if len(never) == len(carried) and len(set(never.values())) == 1:
         which = _amperes(next(iter(never.values())))
-        return f"{said}; set to {which} it can never see an earth fault on this machine."
+        return f"{said}. At {which} it can never operate on an earth fault of this machine."
     parts = [f"{_amperes(pickups)} with {label}" for label, pickups in never.items()]
     return (
-        f"{said}; it can never see an earth fault on this machine when set to {'; '.join(parts)}."
+        f"{said}. It can never operate on an earth fault of this machine when set to"
+        f" {'; '.join(parts)}."
     )
 
 
@@ -113,7 +114,7 @@ def _carries(desk: Desk, kind: str, axis: Axis, span_a: tuple[float, float], bia
     if high - low >= 5e-3 * high:
         span = f"{low:.3g} to {high:.3g} A, by {'slope' if biased else 'stabilising resistance'}"
     element = "earth element" if axis == "earth" else "phase elements"
-    said = f"{kind}, {element}: the leg then carries {span}"
+    said = f"{kind}, {element}: the relay circuit then carries {span}"
     if not biased:
         return said
     if desk.study.scheme.bias_form == "sum":
@@ -198,11 +199,11 @@ def _direct_currents(desk: Desk) -> Iterator[Block]:
 
 def _operating_currents(desk: Desk) -> Iterator[Block]:
     yield Paragraph(
-        "Primary operating current: the arithmetic upper bound N (I_set + n I_exc), n the CTs "
-        "in parallel across the leg (2 in a phase leg, a fault between phases; 6 or 4 in an earth "
-        "leg, an earth fault), and beside it the phasor value. V = I_set R over the legs on the "
-        "fault's path, one CT and its lead; I_exc is one CT's exciting current at V."
-        + (RESTRAINED if _any_biased(desk) else "")
+        "Primary operating current: first the arithmetic upper bound N (I_set + n I_exc), then the"
+        " phasor value. n is the number of CTs in parallel across the relay circuit: 2 for a phase"
+        " element (fault between phases), 6 or 4 for an earth element (earth fault). V = I_set R"
+        " over the relay circuit on the fault's path, one CT and its lead. I_exc is the exciting"
+        " current of one CT at V." + (RESTRAINED if _any_biased(desk) else "")
     )
     head = (
         "element",
@@ -288,12 +289,12 @@ def _balancing(desk: Desk) -> Iterator[Block]:
     pickups = outermost(desk.study.candidates.phase_pickup_a)
     for pickup in pickups if changes else pickups[:1]:
         burden, at = desk.burden_ohm("phase", pickup), f" at {pickup:g} A" if changes else ""
-        spill = "the study takes it equal in every sample, so it leaves no spill."
+        spill = "the study takes it equal in every sample. It then causes no spill."
         if given is not None:
             spill = _mismatch(desk, given, burden + fixed)
         yield Paragraph(
-            f"Balancing resistance{at} = phase leg = {burden:g} + {fixed:g} = {burden + fixed:g}"
-            f" ohm; {spill}"
+            f"Balancing resistance{at} = phase circuit = {burden:g} + {fixed:g} ="
+            f" {burden + fixed:g} ohm; {spill}"
         )
 
 
@@ -315,8 +316,8 @@ def _mismatch(desk: Desk, given: Distribution, leg: float) -> str:
         spill = handcalc.balancing_spill(current, leg, worst, earth + ohm, volts / exciting)
         each.append(f"{1000 * float(spill):.3g} mA with {ohm:g} ohm there")
     return (
-        f"{text}. At {worst:.4g} ohm, {current:.3g} A that sums to zero over the legs (a tenth of"
-        f" the knee voltage) leaves in the earth leg {listed(each)}."
+        f"{text}. At {worst:.4g} ohm, {current:.3g} A that sums to zero over the relay circuits (a"
+        f" tenth of the knee voltage) drives through the earth circuit {listed(each)}."
     )
 
 

@@ -246,15 +246,20 @@ FIGURES = {
         "Strongest missed internal fault in time, from the primary currents to the measured value",
         "The strongest sampled internal fault that the chosen setting misses.",
     ),
-    "detection_map": FigureText("Earth faults detected against their place and one setting"),
+    "detection_map": FigureText(
+        "Earth faults detected against their place and one setting",
+        "Earth faults detected, by their place along the winding and one setting. Each row is a"
+        " setting of the study: nothing is interpolated between them.",
+    ),
     "unprotected_winding": FigureText(
         "Unprotected part of the winding against the false trips allowed, each scheme",
-        "The unprotected part of the winding against the false trips that are allowed.",
+        "The unprotected part of the winding against the false trips that are allowed, best of"
+        " each scheme. A scheme's name is followed by its part at the policy's limit.",
     ),
     "exceedance": FigureText(
-        "How often an external event exceeds a pick-up, every circuit",
-        "Probability that an external event drives an element beyond a pick-up, as low as the"
-        " samples show.",
+        "How often an external event exceeds a pick-up, events that matter to the choice",
+        "Probability that an external event drives an element beyond a pick-up. A curve ends where"
+        " its limits are a factor of three apart.",
         "External events beyond a pick-up.",
     ),
     "convergence": FigureText(
@@ -277,9 +282,15 @@ FIGURES = {
     "earthing_options": FigureText(
         "Missed faults, false trips and energy in the fault, each option"
     ),
-    "drivers": FigureText("First and total effects of each input on the currents in the elements"),
+    "drivers": FigureText(
+        "First and total effects of each input on the currents in the elements",
+        "First and total effects of the inputs on the currents in the elements. The twelve inputs"
+        " with the largest total effects are drawn at most.",
+    ),
     "elasticities": FigureText(
-        "How missed faults and false trips change with the centre and the spread of each input"
+        "How missed faults and false trips change with the centre and the spread of each input",
+        "Change of missed faults and false trips with the centre and the spread of an input. The"
+        " inputs that change them most are drawn, six of each.",
     ),
     "what_if": FigureText(
         "Missed faults and false trips with one input at its centre, or half as uncertain"

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from studies.report.look import backing, ink
+from studies.report.look import backing, figure_of, ink
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -51,7 +51,7 @@ def put_labels(ax: Axes, labels: Sequence[Label]) -> list[Text]:
     -------
     list of Text
     """
-    ax.figure.draw_without_rendering()
+    figure_of(ax).draw_without_rendering()
     texts = [
         ax.text(
             0,
@@ -67,7 +67,7 @@ def put_labels(ax: Axes, labels: Sequence[Label]) -> list[Text]:
         )
         for label in labels
     ]
-    width, height = ax.bbox.size / 100
+    width, height = ax.bbox.width / 100, ax.bbox.height / 100
     sizes = [(box.width / width, box.height / height) for box in map(_extent, texts)]
     own = [_dense(_in_axes(ax, ax.transData.transform(np.atleast_2d(at.at)))) for at in labels]
     for label, text, place in zip(labels, texts, place_labels(own, _drawn(ax), sizes), strict=True):
@@ -195,8 +195,8 @@ def _boxes(width: int, height: int) -> Array:
     left, low = np.meshgrid(
         np.arange(EDGE, 101 - width - EDGE), np.arange(EDGE, 101 - height - EDGE), indexing="ij"
     )
-    left, low = left.ravel(), low.ravel()
-    return np.stack([left, low, left + width, low + height], axis=1).astype(float)
+    corners = [left, low, left + width, low + height]
+    return np.stack([corner.ravel() for corner in corners], axis=1).astype(float)
 
 
 def _nearest(points: Array, width: int, height: int) -> tuple[Array, Array]:

@@ -7,7 +7,7 @@ import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, cast
 
 from studies.report.letters import with_symbols
 
@@ -43,6 +43,7 @@ _RC: dict[str, Any] = {
     "grid.color": "#dddddd",
     "axes.edgecolor": "#555555",
     "lines.linewidth": 1.6,
+    "path.simplify_threshold": 0.25,  # pixels: curves of a thousand points stay small files
     "text.parse_math": False,
     "axes.formatter.use_mathtext": False,
 }
@@ -67,7 +68,7 @@ def blank(height_mm: float = 105.0) -> tuple[Figure, Axes]:
 def stacked(panels: int, height_mm: float) -> tuple[Figure, list[Axes]]:
     """The same with panels one above the other with one horizontal axis."""
     figure = _sheet(height_mm)
-    return figure, list(figure.subplots(panels, sharex=True))
+    return figure, list(figure.subplots(panels, sharex=True, squeeze=False)[:, 0])
 
 
 def side_by_side(count: int, height_mm: float, *, shared: bool = True) -> tuple[Figure, list[Axes]]:
@@ -118,13 +119,15 @@ def decades(ax: Axes, which: Literal["x", "y"], low: float, high: float) -> None
     axis.set_minor_formatter(NullFormatter())
 
 
+def figure_of(ax: Axes) -> Figure:
+    """The figure that the axes stand in, which is no part of another."""
+    return cast("Figure", ax.figure)
+
+
 def write_figure(figure: Figure, folder: Path, stem: str, title: str) -> tuple[Path, Path]:
     """<stem>.svg, of the same bytes every time, and <stem>.png, units with their signs; `title` is
     what a screen reader says."""
-    from matplotlib.text import Text
-
-    for text in figure.findobj(Text):
-        text.set_text(with_symbols(text.get_text()))
+    _in_symbols(figure)
     svg, png = folder / f"{stem}.svg", folder / f"{stem}.png"
     with look(), warnings.catch_warnings():
         warnings.filterwarnings("ignore", NO_LETTER, UserWarning)
@@ -143,6 +146,19 @@ def said(figure: Figure) -> str:
     return str(figure.get_label())
 
 
+def _in_symbols(figure: Figure) -> None:
+    """Units with their signs, wherever a text stands."""
+    from matplotlib.text import Text
+
+    for text in figure.findobj(Text):
+        text.set_text(with_symbols(text.get_text()))
+    for axis in (axis for ax in figure.axes for axis in (ax.xaxis, ax.yaxis)):
+        texts = [label.get_text() for label in axis.get_ticklabels()]
+        signs = [with_symbols(text) for text in texts]
+        if signs != texts:  # words in the place of numbers
+            axis.set_ticks(axis.get_ticklocs(), signs)
+
+
 def backing() -> dict[str, Any]:
     """A white ground for a text that stands on lines, as `bbox`. A stroke around the letters would
     turn them into outlines, and the text of an SVG must stay text."""
@@ -153,10 +169,10 @@ def ink(colour: str) -> str:
     """The colour as text on white may have it: darker, until it can be read (contrast 4.5)."""
     from matplotlib.colors import to_hex, to_rgb
 
-    shade = to_rgb(colour)
-    while _contrast(shade) < READABLE:
-        shade = tuple(0.95 * part for part in shade)
-    return str(to_hex(shade))
+    red, green, blue = to_rgb(colour)
+    while _contrast((red, green, blue)) < READABLE:
+        red, green, blue = 0.95 * red, 0.95 * green, 0.95 * blue
+    return str(to_hex((red, green, blue)))
 
 
 def _contrast(rgb: tuple[float, ...]) -> float:
@@ -170,4 +186,5 @@ def pale(colour: str) -> str:
     """The colour mixed with white: of a second mark beside the first."""
     from matplotlib.colors import to_hex, to_rgb
 
-    return str(to_hex([1 - PALE * (1 - part) for part in to_rgb(colour)]))
+    red, green, blue = (1 - PALE * (1 - part) for part in to_rgb(colour))
+    return str(to_hex((red, green, blue)))

@@ -26,7 +26,7 @@ DASHES: tuple[Any, ...] = ("-", (0, (5, 2)), (0, (1.5, 1.2)), (0, (6, 1.5, 1.5, 
 SHAPES = "osD^vPX*"
 
 # of axes
-MISSED_LABEL = "missed faults, %\nof those within scope"
+MISSED_LABEL = "missed faults, %\nof those in scope"
 FALSE_LABEL = "false trips, %\nof the external events"
 OUTSIDE: dict[str, Any] = {  # of a legend
     "loc": "outside right upper",

@@ -41,7 +41,7 @@ def sentences(result: Result) -> tuple[str, ...]:
 def to_know(result: Result) -> list[str]:
     """Of these what a reader of the result must know."""
     outcome = result.outcome
-    notes = [sentence(note) for note in outcome.notes if not isinstance(note, COMPUTED)]
+    notes = [sentence(note) for note in outcome.notes if not is_computed(note)]
     rare = any(isinstance(note, WeightedSamples) for note in outcome.notes)
     found = [
         *move_sentences(outcome.study),
@@ -55,7 +55,12 @@ def to_know(result: Result) -> list[str]:
 
 def computed(result: Result) -> list[str]:
     """And the rest: how it was computed."""
-    return [sentence(note) for note in result.outcome.notes if isinstance(note, COMPUTED)]
+    return [sentence(note) for note in result.outcome.notes if is_computed(note)]
+
+
+def is_computed(note: Note) -> bool:
+    """Whether a note says how a run was made, which belongs to an appendix."""
+    return isinstance(note, COMPUTED)
 
 
 def only_of_other(result: Result) -> list[str]:
@@ -80,9 +85,9 @@ def sentences_of_all(results: Mapping[str, Result]) -> dict[str, list[str]]:
 
 def with_sentences(result: Result) -> dict[str, Any]:
     """The record of a run's provenance, with its sentences."""
-    record = {**result.provenance, "told": [*sentences(result)]}
+    record = {**result.provenance, "sentences": [*sentences(result)]}
     if result.other is not None:
-        record["other_model"] = {**record["other_model"], "told": [*sentences(result.other)]}
+        record["other_model"] = {**record["other_model"], "sentences": [*sentences(result.other)]}
     return record
 
 

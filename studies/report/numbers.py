@@ -112,21 +112,16 @@ def years_between(rate: float, digits: int) -> str:
     return f"one in {years} {'year' if years == '1' else 'years'}"
 
 
-def per_year(row: Row) -> str:
-    """What a setting is worth a year, a sentence."""
-    missed = f"That is {a_year(row['missed_per_year'])} missed faults"
-    if row["p_false"] == 0:
-        return f"{missed} a year."
-    return f"{missed} and {a_year(row['false_per_year'], 'p_false')} false trips a year."
-
-
 # --- differences --------------------------------------------------------------
 
 
 def gap(row: Row, scale: float = 100, unit: str = "") -> tuple[str, str]:
     """A difference with its unit, and its limits: +0.3, +0.1 to +0.5; of probabilities in
     percentage points."""
-    difference, low, high = (amount(scale * row[key], "+") for key in ("difference", "low", "high"))
+    digits = digits_of(row.get("quantity", ""))
+    difference, low, high = (
+        amount(scale * row[key], "+", digits) for key in ("difference", "low", "high")
+    )
     return f"{difference}{unit}", f"{low} to {high}"
 
 

@@ -1,4 +1,5 @@
-"""Files of kept samples: Parquet, one a stratum, with a table of their columns.
+"""Files of kept samples: Parquet, one a stratum, with a table of their columns. Where a run solves
+several studies, each of them has a folder of its own.
 
 Rows come with the results of chunks, in the order of the chunks' keys. So the files have the same
 bytes on any number of workers."""
@@ -6,6 +7,7 @@ bytes on any number of workers."""
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from importlib.util import find_spec
@@ -18,9 +20,11 @@ import numpy as np
 from montecarlo.engine.keep import Rows
 from montecarlo.engine.pickup_columns import SETTING, Column
 from montecarlo.errors import RunStopped, StudyError, reason
+from montecarlo.frames.cells import plain_cell
 from montecarlo.sampling.stratum import Stratum
 
 COLUMNS = "samples_columns.csv"
+PART_OF = ", "  # between the names of a part of a part
 ROW_GROUP = 16_384  # rows that are written at once
 
 
@@ -51,8 +55,9 @@ class SampleFiles:
         self.folder = folder.absolute()  # pyarrow takes ~ for a home and s3: for a server
         with _told():
             folder.mkdir(parents=True, exist_ok=True)
-        self._columns: list[tuple[str, Column]] = []
-        self._name = ""
+        self._columns: list[tuple[str, str, Column]] = []
+        self._folders: dict[str, str] = {"": ""}  # of each part, with a slash
+        self._name = self._part = ""
         self._writer: Any = None
         self._waiting: list[Rows] = []
 
@@ -72,15 +77,33 @@ class SampleFiles:
             with suppress(OSError):
                 self._writer.close()
 
-    def __call__(self, stratum: Stratum, rows: Rows, *, weighted: bool = False) -> None:
+    def __call__(
+        self, stratum: Stratum, rows: Rows, *, weighted: bool = False, parts: tuple[str, ...] = ()
+    ) -> None:
         """The next rows of a stratum, in its file."""
-        self.append(weighted_name(stratum) if weighted else counted_name(stratum), rows)
+        part = PART_OF.join(parts)
+        name = weighted_name(stratum) if weighted else counted_name(stratum)
+        self.append(f"{self._folder_of(part)}{name}", rows, part)
 
-    def append(self, name: str, rows: Rows) -> None:
+    def _folder_of(self, part: str) -> str:
+        """The folder of a part, each its own on every system: `samples_` and what can be kept of
+        its name."""
+        if part not in self._folders:
+            wanted = f"samples_{re.sub('[^A-Za-z0-9]+', '_', part).strip('_')}".rstrip("_")
+            taken, number, folder = {*map(str.casefold, self._folders.values())}, 1, wanted
+            while f"{folder}/".casefold() in taken:
+                number += 1
+                folder = f"{wanted}_{number}"
+            with _told():
+                (self.folder / folder).mkdir(exist_ok=True)
+            self._folders[part] = f"{folder}/"
+        return self._folders[part]
+
+    def append(self, name: str, rows: Rows, part: str = "") -> None:
         """The next rows of a file; another name ends the file before it."""
         if name != self._name:
             self._finish()
-            self._name = name
+            self._name, self._part = name, part
         self._waiting.append(rows)
         if sum(map(_length, self._waiting)) >= ROW_GROUP:
             self._flush()
@@ -111,7 +134,8 @@ class SampleFiles:
                 self._writer = pq.ParquetWriter(
                     self.folder / f"{self._name}.parquet", schema, compression="zstd"
                 )
-                self._columns += [(f"{self._name}.parquet", column) for column in first]
+                file = f"{self._name}.parquet"
+                self._columns += [(file, self._part, column) for column in first]
             self._writer.write_table(pa.Table.from_arrays(arrays, schema=self._writer.schema))
         self._waiting = []
 
@@ -126,17 +150,18 @@ class SampleFiles:
         """The table of the columns of every file."""
         with _told(), (self.folder / COLUMNS).open("w", encoding="utf-8", newline="") as file:
             table = csv.writer(file, lineterminator="\n")
-            table.writerow(["file", "column", "unit", "meaning", "what", *SETTING])
+            table.writerow(["file", "part", "column", "unit", "meaning", "what", *SETTING])
             table.writerows(
                 [
                     name,
+                    plain_cell(part),
                     column.name,
                     column.unit,
                     column.meaning,
                     column.what,
                     *("" if value is None else value for value in column.setting),
                 ]
-                for name, column in self._columns
+                for name, part, column in self._columns
             )
 
 

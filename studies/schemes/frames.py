@@ -26,7 +26,7 @@ from studies.report.refusals import note_text
 if TYPE_CHECKING:
     import pandas as pd
 
-ALL_TYPES = "all within reach"
+ALL_TYPES = "all in scope"
 FIGURES = (
     *with_limits("p_missed", "p_false"),
     "p_false_bound",

@@ -18,6 +18,7 @@ from studies.schemes.text import scheme_text
 from studies.sweep import run as setting_sweep
 
 if TYPE_CHECKING:
+    from montecarlo.engine.keep import KeepRows
     from montecarlo.engine.workers import Workers
 
 
@@ -27,10 +28,17 @@ class SchemeComparison:
     stages = setting_sweep.SettingSweep.stages
 
     def run(
-        self, study: Study, *, workers: Workers | int | None, progress: Progress = silent
+        self,
+        study: Study,
+        *,
+        workers: Workers | int | None,
+        progress: Progress = silent,
+        keep_samples: KeepRows | None = None,
     ) -> Findings:
         """Sample all schemes together and choose the best setting of each."""
-        result = run_study(study, workers=workers, progress=progress, by_scheme=True)
+        result = run_study(
+            study, workers=workers, progress=progress, by_scheme=True, keep_samples=keep_samples
+        )
         return findings(result, progress)
 
 

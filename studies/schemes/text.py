@@ -19,8 +19,6 @@ from studies.report.numbers import (
     cost_cell,
     cost_with_limits,
     gap_cell,
-    in_both,
-    per_year,
     percent,
     with_limits,
 )
@@ -28,13 +26,15 @@ from studies.report.safety import REVIEW
 from studies.report.words import SAME, scheme_name, setting_text
 from studies.schemes.frames import ALL_TYPES
 from studies.sweep.closest import closest_text
-from studies.sweep.doubts import of_each
+from studies.sweep.doubts import cautions, of_each, to_note
+from studies.sweep.recommendation import worth
 from studies.sweep.text import SHARES
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from montecarlo import Result
+    from montecarlo.study.description import Study
 
 Row = Mapping[str, Any]
 COST = "cost_per_year"
@@ -50,24 +50,22 @@ def scheme_text(
     *more: Block,
 ) -> list[Block]:
     """What a finished comparison says; `more`: notes of what follows the choice."""
-    cost = result.study.policy.least_annual_cost
-    unit = None if cost is None else cost.unit
+    unit = _unit(result.study)
     settings = tuple(
         f"{scheme_name(row['scheme'])}: no. {row['candidate']}, {setting_text(row)}"
         for row in schemes[schemes["has_best"]].to_dict("records")
     )
+    doubts = _doubts(result, schemes)
     review = [REVIEW] if schemes["has_best"].any() else []
     return [
-        Lead((*answer(unit, schemes, differences), *review)),
-        *_doubts(result, schemes),
+        Lead((*answer(result.study, schemes, differences), *review)),
+        *cautions(doubts),
         _table(schemes, unit),
         *items(settings),
         *gaps_table(unit, schemes, differences),
-        *paragraphs(
-            " ".join(further(unit, schemes, differences, caught)),
-            *closest_text(result.study, result.closest),
-        ),
-        Section(NOTES, [*items(to_know(result)), *more]),
+        *items(further(unit, schemes, differences, caught)),
+        *paragraphs(*closest_text(result.study, result.closest)),
+        Section(NOTES, [*to_note(doubts), *items(to_know(result)), *more]),
     ]
 
 
@@ -149,9 +147,9 @@ def gaps_table(
 # --- the answer ---------------------------------------------------------------
 
 
-def answer(unit: str | None, schemes: pd.DataFrame, differences: pd.DataFrame) -> Iterator[str]:
-    """Which scheme is best by the policy's aim and what it is worth; `unit` of costs where the
-    policy weighs these."""
+def answer(study: Study, schemes: pd.DataFrame, differences: pd.DataFrame) -> Iterator[str]:
+    """Which scheme is best by the policy's aim, and what it is worth."""
+    unit = _unit(study)
     standing = schemes[schemes["has_best"]]
     if not len(standing):
         yield "No scheme has a setting that the policy allows."
@@ -166,10 +164,16 @@ def answer(unit: str | None, schemes: pd.DataFrame, differences: pd.DataFrame) -
     yield f"{what}: {scheme_name(best['scheme'])}, no. {best['candidate']}, {setting_text(best)}."
     if unit is not None:
         yield f"It costs {cost_with_limits(best, unit)}."
-    yield f"{in_both(best)} {per_year(best)}"
+    yield from worth(study, best)
     if same:
         noun = "missed faults" if unit is None else "cost"
         yield f"{capital(SAME)} in {noun}: {listed(same)}."
+
+
+def _unit(study: Study) -> str | None:
+    """Of costs, where the policy weighs these."""
+    cost = study.policy.least_annual_cost
+    return None if cost is None else cost.unit
 
 
 def _best(unit: str | None, standing: pd.DataFrame) -> dict[str, Any]:
@@ -222,9 +226,9 @@ def _false(against: pd.DataFrame) -> Iterator[str]:
     if same:
         yield f"{capital(SAME)} in false trips: {listed(same)}."
     if fewer:
-        yield f"More false trips than {listed(fewer)}."
+        yield f"The best scheme has more false trips than {listed(fewer)}."
     if more:
-        yield f"Fewer false trips than {listed(more)}."
+        yield f"The best scheme has fewer false trips than {listed(more)}."
 
 
 def _complement(best: Row, caught: pd.DataFrame) -> Iterator[str]:

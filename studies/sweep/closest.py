@@ -11,7 +11,13 @@ from montecarlo.frames.choosing import by_worst, nearest
 from montecarlo.quantities.wording import listed
 from montecarlo.study.budget import rounded_up
 from montecarlo.study.description import Study
-from studies.report.numbers import cost_with_limits, false_trips, missed_faults, percent
+from studies.report.numbers import (
+    cost_with_limits,
+    false_trips,
+    in_both,
+    missed_faults,
+    percent,
+)
 from studies.report.refusals import note_text
 from studies.report.words import scheme_name, setting_text
 from studies.sweep.policy import is_limited, limit_of
@@ -31,12 +37,9 @@ def closest_text(study: Study, closest: pd.DataFrame, of: str = "") -> Iterator[
         if math.isnan(row["p_missed"]):
             yield f"Closest of {head}: nothing; {note_text(row['refusals'])}."
             continue
-        more = _meets(study, row), _meets_each(study, row), _batch(row)
-        yield (
-            f"Closest of {head}: no. {row['candidate']}, {setting_text(row)}. It"
-            f" {missed_faults(row)} and {_false(row)}{_cost(study, row)}."
-            f" {' '.join(filter(None, more))}"
-        )
+        parts = (_worth(row), _cost(study, row), _meets(study, row), _meets_each(study, row))
+        more = " ".join(filter(None, (*parts, _batch(row))))
+        yield f"Closest of {head}: no. {row['candidate']}, {setting_text(row)}. {more}"
 
 
 def closest_of_each(results: Mapping[str, Result]) -> Iterator[str]:
@@ -45,18 +48,19 @@ def closest_of_each(results: Mapping[str, Result]) -> Iterator[str]:
         yield from closest_text(result.study, result.closest, f'"{name}", ')
 
 
-def _false(row: Row) -> str:
+def _worth(row: Row) -> str:
     if "worst_assumption_set" not in row:
-        return false_trips(row, " of it")
-    worst = f', in its worst assumption set "{row["worst_assumption_set"]}"'
+        return in_both(row)
+    false = false_trips(row)
     if row["p_false"] > 0:  # there the limits of the study as stated do not hold
-        return f"trips falsely on {percent(row['p_false'])} of the external events{worst}"
-    return false_trips(row, " of it") + worst
+        false = f"it trips falsely on {percent(row['p_false'])} of the external events"
+    worst = f'in its worst assumption set "{row["worst_assumption_set"]}"'
+    return f"It {missed_faults(row)}; {false}, {worst}."
 
 
 def _cost(study: Study, row: Row) -> str:
     cost = study.policy.least_annual_cost
-    return "" if cost is None else f"; together that costs {cost_with_limits(row, cost.unit)}"
+    return "" if cost is None else f"That costs {cost_with_limits(row, cost.unit)}."
 
 
 def _meets(study: Study, row: Row) -> str:

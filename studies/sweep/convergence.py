@@ -1,4 +1,4 @@
-"""How p_missed and p_false of one candidate settle as the fresh batch's samples come in: table and
+"""How p_missed and p_false of one candidate settle as the independent sample comes in: table and
 figure. Draw within `look.look()`."""
 
 from __future__ import annotations
@@ -27,9 +27,9 @@ NEAR = 2.0  # times the band's highest, where a limit is still shown
 
 
 def convergence_frame(outcome: Outcome) -> pd.DataFrame:
-    """One row a share of the fresh batch: samples and the estimates from them, of the chosen
+    """One row a share of the independent sample: samples and the estimates from them, of the chosen
     candidate, or without a choice of the one that was last tried on fresh random numbers. Empty
-    without a fresh batch."""
+    without such a sample."""
     import pandas as pd
 
     fresh = outcome.fresh
@@ -106,10 +106,10 @@ def convergence(
 def _words(last: Any, name: str) -> str:
     p, low, high = (last[name + end] for end in ("", "_low", "_high"))
     if p == 0:
-        return f"whole batch: none seen, fewer than {percent(high)}"
+        return f"whole sample: none seen, fewer than {percent(high)}"
     digits = 2 if high <= low else max(2, 1 + math.ceil(math.log10(2 * p / (high - low))))
     ends = " to ".join(percent(end, digits) for end in (low, high))
-    return f"whole batch: {percent(p, digits)}, 95 % limits {ends}"
+    return f"whole sample: {percent(p, digits)}, 95 % limits {ends}"
 
 
 def _fit(low: float, high: float, ax: Axes) -> None:
@@ -145,4 +145,4 @@ def _shares(share: pd.Series, last: Any, ax: Axes) -> None:
     }
     sizes = [f"{last[key]:,.0f} {text}" for key, text in words.items() if last[key]]
     line = " " if len(sizes) < 3 else "\n"
-    ax.set_xlabel(f"share of the fresh batch; the whole of it:{line}{', '.join(sizes)}")
+    ax.set_xlabel(f"share of the independent sample; the whole of it:{line}{', '.join(sizes)}")

@@ -8,6 +8,7 @@ from montecarlo.frames.doubts import Doubt, DoubtKind, EventDoubt
 from montecarlo.quantities.wording import listed
 from montecarlo.study.candidates import End
 from studies.report.blocks import Block, Caution, Paragraph
+from studies.report.catalogue import capital
 from studies.report.numbers import percent, with_limits
 from studies.report.words import AXIS_WORDS, axis_unit
 
@@ -29,6 +30,16 @@ def of_each(
     return [_block(some, number, f"{listed(names)}: ") for (number, some), names in alike.items()]
 
 
+def cautions(doubts: Sequence[Block]) -> list[Block]:
+    """Those that nobody may miss."""
+    return [doubt for doubt in doubts if isinstance(doubt, Caution)]
+
+
+def to_note(doubts: Sequence[Block]) -> list[Block]:
+    """The others."""
+    return [doubt for doubt in doubts if not isinstance(doubt, Caution)]
+
+
 def _together(doubts: Sequence[Doubt]) -> list[tuple[Doubt, ...]]:
     """What is said together: each kind of event alone, ends of ranges in one."""
     ends = tuple(doubt for doubt in doubts if isinstance(doubt, End))
@@ -40,10 +51,11 @@ def _block(doubts: tuple[Doubt, ...], number: int, of: str = "") -> Block:
     first = doubts[0]
     if isinstance(first, EventDoubt):
         return Caution(f"{of}{_event(first, number)}")
-    ends = "; ".join(_end(doubt) for doubt in doubts if isinstance(doubt, End))
+    ends = [_end(doubt) for doubt in doubts if isinstance(doubt, End)]
+    ranges = "a range" if len(ends) == 1 else f"{len(ends)} ranges"
     return Paragraph(
-        f"{of}No. {number} stands at the end of a range: {ends}. Extend that range: nothing"
-        " beyond was judged."
+        f"{of}No. {number} stands at the end of {ranges}. {' '.join(ends)} Nothing beyond was"
+        " judged: extend the grid."
     )
 
 
@@ -66,4 +78,6 @@ def _event(doubt: EventDoubt, number: int) -> str:
 def _end(end: End) -> str:
     label, unit = AXIS_WORDS[end.axis].label, axis_unit(end.axis)
     word = "lowest" if end.lowest else "highest"
-    return f"{label} {end.value:g}{unit}, the {word} of {end.low:g} to {end.high:g}{unit}"
+    return (
+        f"{capital(label)} {end.value:g}{unit} is the {word} of {end.low:g} to {end.high:g}{unit}."
+    )

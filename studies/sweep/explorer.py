@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from montecarlo.frames.choosing import by_worst
 from montecarlo.frames.limits import with_limits
 from studies.report.blocks import Fragment
+from studies.report.letters import with_symbols
 from studies.report.refusals import note_text
 from studies.report.words import AXIS_WORDS, axis_unit, scheme_name, setting_text
 
@@ -30,6 +31,7 @@ NUMBERS = (
 # of the plot, in its own units; `none`: of candidates without a false trip, `first`: where the
 # logarithmic part begins
 PLOT = {"left": 62.0, "right": 596.0, "top": 24.0, "bottom": 330.0, "none": 92.0, "first": 164.0}
+BESIDE_END = 150.0  # within which a text stands aside of its place
 LEAST_DECADES, MOST_DECADES = 2, 8
 
 
@@ -98,11 +100,18 @@ def explorer(
             "scale": scale,
             "roles": roles,
             "limit_at": None if limit is None else scale.at(limit),
+            "limit_anchor": _anchor(scale.at(limit or 0.0)),
             "limit_text": limit_text,
             "levels": [(_height(share / 100), share) for share in range(0, 101, 20)],
             **PLOT,
         },
     )
+
+
+def _anchor(x: float) -> str:
+    """On which side of x a text stands that must not leave the plot."""
+    ends = {"start": PLOT["first"], "end": PLOT["right"]}
+    return next((side for side, end in ends.items() if abs(x - end) < BESIDE_END), "middle")
 
 
 def _embedded(candidates: pd.DataFrame) -> dict[str, Any]:
@@ -149,7 +158,7 @@ def _points(candidates: pd.DataFrame, scale: Scale) -> list[dict[str, Any]]:
 
 def _sentence(row: dict[str, Any]) -> str:
     """What stands there before, or without, the script."""
-    return f"{scheme_name(row['scheme'])}: {setting_text(row)}"
+    return with_symbols(f"{scheme_name(row['scheme'])}: {setting_text(row)}")
 
 
 def _height(p_missed: float) -> float:

@@ -170,7 +170,7 @@ class ChoiceReport:
             ohm = f"{fixed_ohm(self.desk):g}"
             legs = (NONE if row is None else ohm for row in fixed)
             balancing = (NONE if row is None else f"{self._balancing_ohm(row):g}" for row in fixed)
-            yield "fixed resistor in each phase leg [ohm]", *legs
+            yield "fixed resistor in each phase relay circuit [ohm]", *legs
             yield "balancing resistance [ohm]", *balancing
 
     def _as_left(self, columns: Mapping[str, Row]) -> Iterator[tuple[str, ...]]:

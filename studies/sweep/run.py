@@ -4,8 +4,6 @@ setting to choose."""
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import nullcontext
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from montecarlo.engine.progress import Progress, silent
@@ -18,7 +16,6 @@ from studies.protocol import Drawn, Findings, drawn
 from studies.report.blocks import Block, items
 from studies.report.catalogue import with_unit
 from studies.report.notes import computed, with_sentences
-from studies.report.sample_files import SampleFiles
 from studies.sweep.figures import figures
 from studies.sweep.frames import tables
 from studies.sweep.sources import sources
@@ -26,6 +23,7 @@ from studies.sweep.text import result_text
 from studies.waveforms.run import waveforms
 
 if TYPE_CHECKING:
+    from montecarlo.engine.keep import KeepRows
     from montecarlo.engine.workers import Workers
 
 Said = Callable[..., list[Block]]  # of a result, and of notes that follow it
@@ -51,11 +49,10 @@ class SettingSweep:
         *,
         workers: Workers | int | None,
         progress: Progress = silent,
-        keep_samples: Path | None = None,
+        keep_samples: KeepRows | None = None,
     ) -> Findings:
         """Sample every candidate and choose one."""
-        with nullcontext() if keep_samples is None else SampleFiles(keep_samples) as keep:
-            result = run_study(study, workers=workers, progress=progress, keep_samples=keep)
+        result = run_study(study, workers=workers, progress=progress, keep_samples=keep_samples)
         return findings(result, progress)
 
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from studies.report.labels import Label, put_labels
-from studies.report.look import CHOSEN, EXISTING, FAINT, FALSE_TEXT, MISSED
+from studies.report.look import CHOSEN, EXISTING, FAINT, FALSE_TEXT, MISSED, figure_of
 from studies.report.marks import (
     FALSE_LABEL,
     MISSED_LABEL,
@@ -160,7 +160,7 @@ def _legend(ax: Axes, *, with_off: bool) -> None:
     if with_off:
         off = legend_mark("not usable", FAINT, marker="x", linestyle="", markersize=5)
         groups.setdefault("setting", []).append(off)
-    grouped_legend(ax.figure, groups)
+    grouped_legend(figure_of(ax), groups)
 
 
 def _bars(rows: pd.DataFrame, left: float, ax: Axes) -> None:

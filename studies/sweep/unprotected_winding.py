@@ -7,7 +7,7 @@ import textwrap
 from typing import TYPE_CHECKING, Any
 
 from studies.report.labels import LABEL_POINTS, spread
-from studies.report.look import FALSE_TEXT, MISSED, ink
+from studies.report.look import FALSE_TEXT, MISSED, figure_of, ink
 from studies.report.marks import (
     beside,
     limit_mark,
@@ -90,7 +90,7 @@ def unprotected_winding(
     ends = drawn.groupby("scheme")["y"].last().sort_values(kind="stable")
     texts = [_end_text(drawn[drawn["scheme"] == scheme], limit) for scheme in ends.index]
     sizes = [1.4 * LABEL_POINTS * (1 + text.count("\n")) for text in texts]
-    figure: Any = ax.figure
+    figure = figure_of(ax)
     figure.set_figheight(max(figure.get_figheight(), (sum(sizes) + AROUND) / 72))
     figure.draw_without_rendering()  # so that the axes have their height
     high = ax.get_ylim()[1]

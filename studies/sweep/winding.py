@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from studies.report.labels import Label, packed, put_labels
-from studies.report.look import ink
+from studies.report.look import figure_of, ink
 from studies.report.marks import OUTSIDE, band, make_room
 
 if TYPE_CHECKING:
@@ -78,8 +78,8 @@ def detection(protected_winding: pd.DataFrame, curves: Sequence[Curve], ax: Axes
 
 def _legend(ax: Axes, labels: Sequence[Label]) -> None:
     """Beside the axes, of more curves than can be named where they are."""
-    legend = ax.figure.legend(ax.lines, [label.text for label in labels], **OUTSIDE)
-    make_room(ax.figure, legend)
+    legend = figure_of(ax).legend(ax.lines, [label.text for label in labels], **OUTSIDE)
+    make_room(figure_of(ax), legend)
     ax.set_xlabel(ax.get_xlabel().replace(", ", ",\n"))
     for text, label in zip(legend.get_texts(), labels, strict=True):
         text.set_color(ink(label.colour))

@@ -22,10 +22,10 @@ def verify() -> int:
     """
     opening: list[Block] = [
         Paragraph(
-            "Published values beside those of this installation. It takes half a minute, and a"
-            " minute more where the solvers have to be compiled first. A difference agrees if the"
-            " digits given, or what the source leaves open, allow it. How each value came to be"
-            " known stands behind its source; what the words mean stands at the end."
+            "Published values beside those of this program. This takes half a minute, and one"
+            " minute more if the solvers must be compiled first. A value agrees if the difference"
+            " is within the printed digits or within what the source leaves open. Each source is"
+            " followed by how its value is known. The last lines explain these words."
         )
     ]
     say(text_of(opening))

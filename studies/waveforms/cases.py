@@ -9,6 +9,7 @@ its own."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
@@ -38,7 +39,8 @@ from montecarlo.study.strata import strata
 SEARCHED = 2048  # samples of each type, at most
 EACH = 3  # cases of each kind
 SPARE = 3  # times as many are looked at with fine steps
-RATE_HZ = 4800.0  # aim; a preferred rate of IEC 61869-9, from memory
+FINER = 2  # steps of the solution a sample of the record, at least
+PER_CYCLE = 96  # steps of the solution a cycle, at least
 NONE: Densities = MappingProxyType({})
 
 # Kind of case: whether the fault is internal, whether the setting operates on it. The order of
@@ -193,9 +195,15 @@ def _rates(study: Study) -> Mapping[Stratum, float]:
 
 
 def _case(job: Job, lattice: Lattice, kind: str, found: _Found) -> Case:
-    block = found.alone(job)
+    block, recording = found.alone(job), job.study.waveforms
+    frequency_hz = job.study.machine.frequency_hz
     window, response = _solve(
-        block, lattice, max(round(RATE_HZ / job.study.machine.frequency_hz), 32), trace=True
+        block,
+        lattice,
+        max(math.ceil(FINER * recording.sampling_rate_hz / frequency_hz), PER_CYCLE),
+        # one more cycle: a sample of the record is made of currents to both sides of its time
+        cycles_before=math.ceil(recording.before_s * frequency_hz) + 1,
+        trace=True,
     )
     design, chunk = block.design, found.chunk
     installation, event = found.row, 0
@@ -204,7 +212,7 @@ def _case(job: Job, lattice: Lattice, kind: str, found: _Found) -> Case:
         installation += design.installations_in(chunk).start
         event += chunk.event_block * design.events_per_chunk
     pickups, form = _settings_a(block, lattice), block.form(lattice)
-    difference, bias = response.difference[0], response.bias[0]
+    difference, bias = response.difference[0].copy(), response.bias[0]
     return Case(
         kind,
         chunk.stratum,
@@ -213,13 +221,13 @@ def _case(job: Job, lattice: Lattice, kind: str, found: _Found) -> Case:
         found.weight,
         1 / window.step_s,
         window.times()[2::2],
-        response.cts[0],
-        response.trace[0],
+        response.cts[0].copy(),  # the solver's arrays hold a whole block of lanes
+        response.trace[0].copy(),
         response.pickup[0, :, 0, 0],
         pickups,
         response.ideal[0] * block.bank(lattice.circuit).turns[0][:, None],
-        response.ideal[0],
-        response.flux[0],
+        response.ideal[0].copy(),
+        response.flux[0].copy(),
         difference,
         np.stack([threshold(*one, form) for one in zip(pickups, bias, strict=True)]),
         _starts(
@@ -233,7 +241,7 @@ def _starts(
 ) -> Array:
     """When what operates each element begins, (elements,) [s]."""
     hold = int(wanted.meter(window.step_s, window.per_cycle).holds[0])
-    after = quantity[:, window.per_cycle :]
+    after = quantity[:, window.lead :]
     steps = [
         holds_from(values, pickup, hold, wanted.drop_off)
         for values, pickup in zip(after, pickups, strict=True)
@@ -259,11 +267,11 @@ def _wanted(block: Block, lattice: Lattice) -> Measurement:
 
 
 def _solve(
-    block: Block, lattice: Lattice, per_cycle: int, *, trace: bool = False
+    block: Block, lattice: Lattice, per_cycle: int, *, cycles_before: int = 1, trace: bool = False
 ) -> tuple[transient.Window, transient.Response]:
     """A block's samples in time on the setting's circuit, `per_cycle` steps a cycle."""
     circuit = lattice.circuit
-    window, waves, before = _driven(block, per_cycle)
+    window, waves, before = _driven(block, per_cycle, cycles_before)
     external = block.stratum.side is Side.EXTERNAL
     return window, block.in_time(
         circuit,
@@ -276,13 +284,16 @@ def _solve(
     )
 
 
-def _driven(block: Block, per_cycle: int) -> tuple[transient.Window, Waves, primary.Complex]:
+def _driven(
+    block: Block, per_cycle: int, cycles_before: int
+) -> tuple[transient.Window, Waves, primary.Complex]:
     """Window, primary currents and the phasors before t = 0 of an external event or an internal
     fault."""
     if block.stratum.side is Side.EXTERNAL:
-        return external_event(block, per_cycle)
+        return external_event(block, per_cycle, cycles_before)
     allowed_s = block.study.internal_faults.allowed_time_s
-    window = transient.Window(block.study.machine.frequency_hz, allowed_s, per_cycle)
+    frequency_hz = block.study.machine.frequency_hz
+    window = transient.Window(frequency_hz, allowed_s, per_cycle, cycles_before)
     turn = np.exp(2j * np.pi * block.uniform("point_on_wave"))[:, None]
     before, during = block.load_primary * turn, primary.lasting(block) * turn
     return window, step_currents(block, window, before, during), before

@@ -35,7 +35,7 @@ CT_STYLES: tuple[dict[str, Any], ...] = (  # where both carry the same, both are
     {"linewidth": THIN},
     {"linewidth": 2.2, "alpha": 0.7},
 )
-LETTERS = 70  # of a line of a title, of all columns together
+LETTERS = 74  # of a line of a title, of all columns together
 SMALL = 7.5
 
 
@@ -55,8 +55,12 @@ def cases_in_time(cases: Sequence[Shown], of: str = "") -> Figure:
     figure, axes = grid(len(ROWS), len(cases), HEIGHT_MM)
     for column, one in zip(zip(*axes, strict=True), cases, strict=True):
         _column(column, one)
-        lines = [fill(line, LETTERS // len(cases)) for line in _title(one, of)]
+        width = LETTERS // len(cases)
+        parts = _title(one, of)
+        lines = [fill(line, width) for line in (parts if len(cases) > 1 else [", ".join(parts)])]
         column[0].set_title("\n".join(lines), loc="left", fontsize=SMALL + 0.5, color=CHOSEN)
+        for ax, text in ((column[1], _whose(one)), (column[-1], fill(_measures(one), width))):
+            ax.set_title(text, loc="right", fontsize=SMALL, pad=2)
     for row, label in zip(axes, ROWS, strict=True):
         row[0].set_ylabel(label, fontsize=SMALL + 0.5)
         for ax in row:
@@ -84,7 +88,6 @@ def _column(axes: Sequence[Axes], one: Shown) -> None:
         ideal: dict[str, Any] = {"color": CHOSEN, "linestyle": DASHED, "linewidth": IDEAL}
         second.plot(time, frame[f"{ct}_ideal_a"], **ideal)
         flux.plot(time, frame[f"{ct}_flux_of_knee"], color=colour, **style)
-    second.set_title(_whose(one), loc="right", fontsize=SMALL, pad=2)
     for knee in (-1, 1):
         flux.axhline(knee, color=FAINT, linewidth=1.0, zorder=1)
     leg.plot(time, frame["leg_a"], color=CHOSEN, **thin)
@@ -115,18 +118,26 @@ def _end(place: str) -> str:
     return place.partition(".")[0].replace("_", " ")
 
 
+def _measures(one: Shown) -> str:
+    """How much of its pick-up the element has, and for how long."""
+    ratio = one.case.ratio
+    much = f"{ratio:.3g} times its" if ratio >= 2 else f"{percent(ratio, 3)} of its"
+    if one.delay_s:
+        return f"{one.element} element holds {much} pick-up for {one.delay_s:g} s"
+    return f"{one.element} element reaches {much} pick-up"
+
+
 def _title(one: Shown, of: str) -> list[str]:
     """What happens, in which sample, and how likely it is."""
     case = one.case
-    much = f"{case.ratio:.3g} times" if case.ratio >= 2 else f"{percent(case.ratio, 3)} of"
     happens = f"Trip after {one.trips_s:.3g} s" if tells_trip(one) else "No trip"
-    lines = [f"{of}{happens}: {one.element} element at {much} its pick-up"]
     kind = case.stratum.kind.replace("_", " ")
     if case.stratum.side is Side.INTERNAL:
         kind += " fault"
+    lines = [f"{of}{happens}", kind]
     if case.weight is None:
-        return [*lines, f"{kind}, installation {case.installation}, event {case.event}"]
-    return [*lines, f"{kind}, weighted sample {case.installation}", how_often(case.weight)]
+        return [*lines, f"installation {case.installation}, event {case.event}"]
+    return [*lines, f"weighted sample {case.installation}", how_often(case.weight)]
 
 
 def _legends(axes: Sequence[Sequence[Axes]], cases: Sequence[Shown]) -> None:

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 WORST_CASES, MISSED_CASE = "worst_cases", "missed_case"  # figures, and a table each
 BESIDE = 2  # cases of external events side by side
 CYCLES = 14  # that are shown at most
+PER_CYCLE = 96  # rows a cycle, about
 BEFORE = 11  # of them before the largest value where it comes late
 PRIMARY = tuple(place for place in PLACES if not place.startswith("second_"))
 
@@ -88,15 +89,18 @@ def _cts(scheme: Scheme, case: Case) -> list[int]:
 
 
 def _window(study: Study, case: Case) -> slice:
-    """All of a short case; of a long one the cycles around the largest measured value."""
-    per_cycle = round(case.rate_hz / study.machine.frequency_hz)
-    most = CYCLES * per_cycle
-    if case.times_s.size <= most:
-        return slice(None)
+    """All of a short case from a cycle before the event; of a long one the cycles around the
+    largest measured value."""
+    cycle_s = 1 / study.machine.frequency_hz
+    per_cycle = round(case.rate_hz * cycle_s)
+    most, every = CYCLES * per_cycle, max(1, per_cycle // PER_CYCLE)
+    first = int(np.searchsorted(case.times_s, 0.5 / case.rate_hz - cycle_s))
+    if case.times_s.size - first <= most:
+        return slice(first, None, every)
     ratio = case.difference_a[case.element] / case.threshold_a[case.element]
-    start = max(0, int(np.argmax(ratio)) - BEFORE * per_cycle)
+    start = max(first, int(np.argmax(ratio)) - BEFORE * per_cycle)
     start = min(start, case.times_s.size - most)
-    return slice(start, start + most)
+    return slice(start, start + most, every)
 
 
 def _frame(scheme: Scheme, name: str, case: Case, cts: Sequence[int]) -> pd.DataFrame:

@@ -19,6 +19,7 @@ from studies.report.setting_words import setting_lines, setting_row
 from studies.waveforms.cases import Case
 from studies.waveforms.comtrade import Channel, Record
 from studies.waveforms.in_time import how_often
+from studies.waveforms.sampled import Sampled, sampled
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -27,7 +28,7 @@ FOLDER = "waveforms"
 FORMS: tuple[Literal["ASCII", "BINARY"], ...] = ("ASCII", "BINARY")
 WORDS = {
     "false_trip": "an external event on which the setting trips",
-    "near_false_trip": "an external event on which the setting stays just silent",
+    "near_false_trip": "an external event on which the setting only just restrains",
     "weakest_detected": "an internal fault that the setting only just detects",
     "strongest_missed": "an internal fault that the setting only just misses",
 }
@@ -38,16 +39,17 @@ def records(study: Study, setting: Setting, cases: Sequence[Case]) -> dict[str, 
     scheme, files = scheme_of(study, setting.scheme), dict[str, bytes]()
     channels = _channels(study, scheme)
     for name, case in zip(names_of(cases), cases, strict=True):
+        made = sampled(study, case)
         record = Record(
             study.study.title,
             f"{name} {case.stratum} {case.installation}/{case.event}",
             study.machine.frequency_hz,
-            case.rate_hz,
-            int(np.argmin(np.abs(case.times_s))),
+            made.rate_hz,
+            int(np.argmin(np.abs(made.times_s))),
             channels,
-            np.concatenate([case.cts_a, case.legs_a]),
+            np.concatenate([made.cts_a, made.legs_a]),
         )
-        words = _header(study, setting, scheme, case).encode()
+        words = _header(study, setting, case, made).encode()
         for form in FORMS:
             configuration, data = record.files(form)
             base = f"{FOLDER}/{name}_{form.lower()}"
@@ -65,7 +67,7 @@ def index(
     scheme, error = scheme_of(study, setting.scheme), pickup_error_percent(study)
     rows: list[dict[str, Any]] = []
     for name, case in zip(names_of(cases), cases, strict=True):
-        at = int(np.argmax(case.quantity_a / case.setting_a))
+        at, made = int(np.argmax(case.quantity_a / case.setting_a)), sampled(study, case)
         rows.append(
             {
                 "file": f"{FOLDER}/{name}",
@@ -82,9 +84,10 @@ def index(
                 "margin": case.ratio - 1,
                 "expected": _expected(scheme, case, error),
                 "pickup_error_percent": error,
-                "peak_secondary_a": np.abs(case.cts_a).max(),
-                "duration_s": case.times_s.size / case.rate_hz,
-                "rate_hz": case.rate_hz,
+                "peak_secondary_a": made.peak_a,
+                "before_s": made.before_s,
+                "duration_s": made.lasts_s,
+                "rate_hz": made.rate_hz,
             }
         )
     return pd.DataFrame(rows)
@@ -116,7 +119,7 @@ def _channels(study: Study, scheme: Scheme) -> list[Channel]:
         for ct, place in enumerate(scheme.places)
     ]
     return cts + [
-        channel(f"leg {leg.name}", int(np.flatnonzero(row)[0]), leg.name)
+        channel(f"relay circuit {leg.name}", int(np.flatnonzero(row)[0]), leg.name)
         for leg, row in zip(scheme.legs, scheme.table, strict=True)
     ]
 
@@ -131,7 +134,7 @@ def _sums(scheme: Scheme) -> list[str]:
             + PLACES[scheme.places[ct]]
             for ct in np.flatnonzero(row)
         ]
-        sums.append(f"leg {leg.name} = {' '.join(terms)}")
+        sums.append(f"relay circuit {leg.name} = {' '.join(terms)}")
     return sums
 
 
@@ -143,11 +146,13 @@ def _expected(scheme: Scheme, case: Case, error_percent: float) -> str:
     text = "none operates"
     if operating:
         text = f"{listed(operating)} operate{'s' if len(operating) == 1 else ''}"
-    return text + (f"; {listed(near)} within the pick-up error, either may be seen" if near else "")
+    return text + (
+        f"; {listed(near)} within the pick-up error: it may operate or not" if near else ""
+    )
 
 
-def _header(study: Study, setting: Setting, scheme: Scheme, case: Case) -> str:
-    peak = np.abs(case.cts_a).max()
+def _header(study: Study, setting: Setting, case: Case, made: Sampled) -> str:
+    scheme = scheme_of(study, setting.scheme)
     settings = "; ".join(
         f"{name} {value}" for name, value in setting_lines(study, setting_row(study, setting))
     )
@@ -163,16 +168,15 @@ def _header(study: Study, setting: Setting, scheme: Scheme, case: Case) -> str:
         f"Settings: {settings}.",
         f"Elements: {elements}.",
         f"Expected: {_expected(scheme, case, pickup_error_percent(study))}.",
-        (
-            f"A simulated case, not a measurement. Largest secondary current {peak:.4g} A peak;"
-            f" {case.rate_hz:g} samples a second, {case.times_s.size / case.rate_hz:.3g} s. The"
-            " event begins at the trigger; before it one cycle of load."
-        ),
-        (
-            "CT channels: what each CT delivers into its lead, secondary amperes, positive for a"
-            " primary current from the neutral to the terminals. Leg channels: what the elements"
-            " then see,"
-        ),
+        "A simulated case, not a measurement.",
+        f"Largest secondary current: {made.peak_a:.4g} A peak.",
+        f"Sampling rate: {made.rate_hz:g} Hz, without frequencies above half of it.",
+        f"Length of the record: {made.lasts_s:.3g} s.",
+        f"The event begins at the trigger, {made.before_s:g} s after the start of the record.",
+        "The record shows the load current until then.",
+        "CT channels: secondary current of each CT into its lead, in amperes.",
+        "Positive: a primary current from the neutral to the terminals.",
+        "Relay circuit channels: the current through each. The elements measure it.",
         *_sums(scheme),
         "Before a record is injected:",
         *(f"{number}. {sentence}" for number, sentence in enumerate(INJECTION, 1)),

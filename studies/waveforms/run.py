@@ -83,16 +83,17 @@ def _told(search: Search) -> str:
     """Which cases were found, and where."""
     found = Counter(case.kind for case in search.cases)
     counts = {kind: found[kind] for kind in KINDS}
-    told = listed(f"the {NAMES[kind]} ({count})" for kind, count in counts.items() if count)
+    held = listed(f"the {NAMES[kind]} ({count})" for kind, count in counts.items() if count)
     without = listed((NAMES[kind] for kind, count in counts.items() if not count), "or")
     text = (
-        f"Waveforms of the chosen setting for secondary injection ({FOLDER}/, COMTRADE; index"
-        f" {FOLDER}.csv), from the first samples of each type, at most"
-        f" {max(search.searched.values())}: {told or 'none'}{f'; no {without}' if without else ''}."
+        f"Waveforms of the chosen setting for secondary injection: {FOLDER}/ (COMTRADE), index"
+        f" {FOLDER}.csv. They come from the first samples of each type, at most"
+        f" {max(search.searched.values())}. There are {held or 'none'}"
+        f"{f', and no {without}' if without else ''}."
     )
     if any(case.weight is not None for case in search.cases):
         text += (
             " No false trip was among the plain samples. The false trips shown are weighted"
-            f" samples: {FOLDER}.csv lists how often each is drawn for once that it occurs."
+            f" samples. {FOLDER}.csv lists how many times more often each is drawn than it occurs."
         )
     return f"{text} {SECONDARY} {ISOLATE}"

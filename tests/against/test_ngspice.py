@@ -34,6 +34,8 @@ from montecarlo.relays.schemes import (
     build_custom,
     build_scheme,
 )
+from montecarlo.study.circuits import scheme_of
+from montecarlo.study.read import read_study
 from tests.against.test_solve_ivp import CYCLE_S, largest_rms
 from tests.made.secondary_cases import EXPONENT, FREQUENCY_HZ, OMEGA, Circuits, random_circuits
 
@@ -90,7 +92,7 @@ def star_of(circuit: Circuits, end: str) -> Iterator[str]:
     names = [leg.name for leg in circuit.scheme.legs]
     if f"return core, {end}" in names:
         k = names.index(f"return core, {end}")
-        yield from leg(k, circuit.leg_ohm[0, k], *((end, "0") if end == "line_end" else ("0", end)))
+        yield from leg(k, circuit.leg_ohm[0, k], *((end, "0") if "line_end" in end else ("0", end)))
     else:
         yield f"V{end} {end} 0 0"
 
@@ -134,6 +136,16 @@ def residual(circuit: Circuits) -> Iterator[str]:
     yield from (line for c in range(3) for line in ct(circuit, c, "line_end", "junction"))
     yield from ct(circuit, 3, "junction", "0")
     yield from leg(0, circuit.leg_ohm[0, 0], "junction", "0")
+
+
+def biased_and_restricted(circuit: Circuits) -> Iterator[str]:
+    """Of configs/biased_and_ref_13_8kv.toml: phase legs on first cores; the line end's second cores
+    in parallel, against the neutral conductor's CT (column 6)."""
+    yield from both_ends(circuit, "0")
+    yield from star_of(circuit, "second_line_end")
+    yield from (line for c in (7, 8, 9) for line in ct(circuit, c, "second_line_end", "junction"))
+    yield from ct(circuit, 6, "junction", "0")
+    yield from leg(3, circuit.leg_ohm[0, 3], "junction", "0")
 
 
 def by_table(circuit: Circuits) -> Iterator[str]:
@@ -227,6 +239,8 @@ OWN = build_custom(
         elements=(CustomElement(leg="c", setting="earth"),),
     )
 )  # no use but to the test
+STUDY = read_study(Path(__file__).parents[2] / "configs" / "biased_and_ref_13_8kv.toml")
+WORKED = scheme_of(STUDY, STUDY.scheme.kinds[0])
 CASES: dict[str, tuple[Scheme, Wiring]] = {
     **{kind: (build_scheme(kind), wiring) for kind, wiring in WIRING.items()},
     **{
@@ -235,6 +249,7 @@ CASES: dict[str, tuple[Scheme, Wiring]] = {
     },
     "matched": (MATCHED, partial(with_earth_leg, line_ratio=RATIO)),
     "own": (OWN, by_table),
+    "biased and restricted": (WORKED, biased_and_restricted),
 }
 
 

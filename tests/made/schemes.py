@@ -38,8 +38,6 @@ def schemes(count: int = 5, without: tuple[str, ...] = (), backup: bool = False)
         2 * frame["p_false"] + 1.5e-3,
     )
     frame["p_false_bound"] = 1.8 * frame["p_false"] + 1.2e-3
-    frame["missed_per_year"] = 0.01 * frame["p_missed"]
-    frame["false_per_year"] = frame["p_false"]
     if backup:
         frame = frame.assign(p_nobody=0.05, p_nobody_low=0.048, p_nobody_high=0.052)
         frame.loc[

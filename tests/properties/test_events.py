@@ -114,6 +114,17 @@ def test_only_the_earth_faults_currents_differ_between_the_ends() -> None:
         )
 
 
+def test_any_time_before_an_event_is_cycles_of_the_load() -> None:
+    """A record may begin half a second before it: 32 samples are a cycle."""
+    t = np.arange(-800, 0) / 1600
+    for event in [*study_table()["external_events"], *OTHERS]:
+        keys = {
+            key: value for key, value in event.items() if key not in ("kind", "name", "per_year")
+        }
+        before = currents_of(event["kind"], t=t, **keys)
+        assert np.abs(before[..., 32:] - before[..., :-32]).max() < 1e-6, event["kind"]
+
+
 def test_an_event_that_lifts_the_neutral_says_so() -> None:
     """Before it is cleared the three phases at the neutral end bring what `neutral_current` says,
     or nothing."""

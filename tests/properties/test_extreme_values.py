@@ -185,8 +185,8 @@ def test_a_railway_machine_runs() -> None:
         (
             {"internal_faults.shares": {"inter_turn": 1.0}},
             (
-                "internal_faults.shares.inter_turn: 1, must be below 1; no fault is left that a"
-                " longitudinal differential scheme can see"
+                "internal_faults.shares.inter_turn: 1, must be below 1; no fault is left on which"
+                " a longitudinal differential scheme can operate"
             ),
         ),
     ],

@@ -11,25 +11,28 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from montecarlo import Result, run_study
+from montecarlo import Result, run_study, sample_frames
 from montecarlo.engine import winding
 from montecarlo.engine.block import Block
 from montecarlo.engine.job import Job
 from montecarlo.engine.keep import run_and_keep
+from montecarlo.engine.pickup_columns import Column
 from montecarlo.engine.sizes import designs
 from montecarlo.errors import StudyError
 from montecarlo.estimates.conditional import at_place, critical_position, winding_nodes
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.stratum import EARTH, Stratum
+from montecarlo.secondary.remanence import other_model
 from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.description import Study
+from studies import KINDS
 from studies.cli.main import main
 from studies.report import sample_files
 from studies.report.record import PROVENANCE
 from studies.report.sample_files import SampleFiles
-from tests.made.studies import REMOVE, minimal_study_text, study_table, study_with
+from tests.made.studies import FEW_TYPES, REMOVE, minimal_study_text, study_table, study_with
 
 PLAIN: dict[str, Any] = {
     "study.samples": 192,
@@ -369,21 +372,132 @@ def test_the_command_puts_them_into_its_folder_and_replaces_them(
     capsys.readouterr()
 
 
-def test_a_kind_that_keeps_none_is_refused_before_anything_is_sampled(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+# --- several studies in a run --------------------------------------------------
+
+FEW = FEW_TYPES | {"study.samples": 32, "study.installations": 16, "study.earth_fault_samples": 16}
+ENERGY = {
+    "breaker_time_s": 0.1,
+    "field_decay_time_constant_s": 1.0,
+    "undetected_time_s": 60.0,
+}
+SETS = [{"name": "unlike cores", "changes": {"ct.remanence_percent": 60}}]
+KINDS_OF: dict[str, dict[str, Any]] = {
+    "setting_sweep": {"policy.assumption_sets": SETS},
+    "scheme_comparison": {"scheme.kind": ["two_phase_one_earth", "per_phase"]},
+    "earthing_options": {
+        "earthing_options": [{"name": "200 A"}, {"name": "20 A", "resistance_ohm": 317.5}],
+        "fault_energy": ENERGY,
+    },
+    "uncertainty_drivers": {
+        "study.samples": 1024,
+        "candidates.stabilising_resistance_ohm": [0],
+        "candidates.phase_pickup_a": [0.5],
+        "candidates.earth_pickup_a": [0.2, 0.3],
+    },
+    "alternatives": {
+        "policy.assumption_sets": SETS,
+        "alternatives": [{"name": "less", "changes": {"earthing.resistance_ohm": 200.0}}],
+    },
+}
+
+
+def parts_of(study: Study) -> dict[tuple[str, ...], Study]:
+    """Every study that a run of the kind solves, by the names that lead to it."""
+    alone: dict[tuple[str, ...], Study]
+    if study.options:
+        alone = {(name,): option for name, option in study.options}
+    elif study.alternative_studies:
+        alone = {("as stated",): study, **{(name,): one for name, one in study.alternative_studies}}
+    else:
+        alone = {(): study}
+    return alone | {
+        (*parts, name): one
+        for parts, stated in alone.items()
+        for name, one in stated.assumption_sets
+    }
+
+
+@pytest.mark.parametrize(
+    "kind",
+    [
+        "setting_sweep",
+        *(pytest.param(kind, marks=pytest.mark.slow) for kind in KINDS_OF if "sweep" not in kind),
+    ],
+)
+def test_every_kind_keeps_the_samples_of_each_study_that_it_solves(kind: str) -> None:
+    study = study_with(FEW | KINDS_OF[kind] | {"study.kind": kind, "policy.p_false_max": 0.9})
+    kept_rows: dict[tuple[tuple[str, ...], str], list[Any]] = {}
+
+    def keep(
+        stratum: Stratum, rows: Any, *, weighted: bool = False, parts: tuple[str, ...] = ()
+    ) -> None:
+        assert not weighted
+        kept_rows.setdefault((parts, str(stratum)), []).append(rows)
+
+    KINDS[kind]().run(study, workers=1, keep_samples=keep)
+    wanted = parts_of(study)
+    assert {parts for parts, _ in kept_rows} == set(wanted)
+    for parts, one in wanted.items():
+        frames = sample_frames(one)
+        assert {name for where, name in kept_rows if where == parts} == set(frames)
+        for name, frame in frames.items():
+            chunks = kept_rows[parts, name]
+            for column in chunks[0]:
+                values = np.concatenate([rows[column] for rows in chunks])
+                pd.testing.assert_series_equal(
+                    pd.Series(values, name=column.name), frame[column.name], check_exact=True
+                )
+
+
+@pytest.mark.slow
+def test_the_other_remanence_model_has_its_own_samples() -> None:
+    study = study_with(FEW | {"study.compare_remanence_models": True, "policy.p_false_max": 0.9})
+    seen = set()
+
+    def keep(stratum: Stratum, rows: Any, **where: Any) -> None:
+        seen.add(where.get("parts", ()))
+
+    run_study(study, workers=1, keep_samples=keep)
+    assert seen == {(), (other_model(study.ct.remanence_model),)}
+
+
+@pytest.mark.slow
+def test_the_command_writes_a_folder_for_each_alternative(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(tmp_path)
     text = minimal_study_text().replace('kind = "setting_sweep"', 'kind = "alternatives"')
     (tmp_path / "s.toml").write_text(
-        text + '[[alternatives]]\nname = "a"\nchanges = { "ct.remanence_percent" = 40 }\n'
+        text.replace("installations = 32", "installations = 16")
+        + '[[alternatives]]\nname = "40 %"\nchanges = { "ct.remanence_percent" = 40 }\n'
     )
-    assert main(["run", "s.toml", "--keep-samples"]) == 2
-    assert (
-        capsys.readouterr().err
-        == 'statorodds: --keep-samples: study.kind = "alternatives" keeps none; run the file as'
-        ' "setting_sweep", or leave the option out\n'
-    )
-    assert [path.name for path in tmp_path.iterdir()] == ["s.toml"]
+    command = ["run", "s.toml", "--samples", "32", "--workers", "1"]
+    assert main([*command, "--keep-samples"]) == 0
+    results = tmp_path / "s-results"
+    folders = {path.name for path in results.iterdir() if path.is_dir()}
+    assert folders == {"samples_as_stated", "samples_40"}
+    table = pd.read_csv(results / sample_files.COLUMNS)
+    assert set(table["part"]) == {"as stated", "40 %"}
+    for file, part in table[["file", "part"]].drop_duplicates().itertuples(index=False):
+        rows = pd.read_parquet(results / file)
+        assert list(rows.columns) == list(table["column"][table["file"] == file])
+        assert file.startswith({"as stated": "samples_as_stated/", "40 %": "samples_40/"}[part])
+    assert set(table["file"]) <= set(json.loads((results / PROVENANCE).read_text())["files"])
+    assert main([*command, "--replace"]) == 0
+    assert not any(path.name.startswith("samples_") for path in results.iterdir())
+
+
+def test_parts_with_names_alike_have_folders_of_their_own(tmp_path: Path) -> None:
+    row = {Column("x", "A", "a current", "input"): np.arange(3.0)}
+    names = ["20 A", "20 a", "20%A", "= 20 A", "äöü", "ü"]
+    with SampleFiles(tmp_path) as keep:
+        for name in names:
+            keep(EARTH, row, parts=(name,))
+    folders = sorted(path.name for path in tmp_path.iterdir() if path.is_dir())
+    assert len({name.casefold() for name in folders}) == len(names)
+    assert all(name.isascii() for name in folders)
+    text = (tmp_path / sample_files.COLUMNS).read_text(encoding="utf-8")
+    assert ",'= 20 A," in text
 
 
 # --- refusals -----------------------------------------------------------------

@@ -109,7 +109,7 @@ def test_samples_without_a_result_are_counted_told_and_widen_the_limits(clean: R
     assert "Samples without a result: " in words(result_text(found))
     lost = int(table.loc[(1, "external", "near_fault"), "unresolved"])
     assert (
-        found.provenance["unresolved"]["external.near_fault, counted, own batch"]
+        found.provenance["unresolved"]["external.near_fault, counted, selection sample"]
         == f"{lost} of 256"
     )
     by_type, then = (one.by_type[one.by_type["batch"] == 1] for one in (found, clean))
@@ -144,7 +144,7 @@ def test_above_the_limit_the_run_ends_and_keeps_its_chunks_for_a_larger_one(
         if "caution" not in line and "it/s" not in line
     ]
     assert line.startswith("statorodds: study.unresolved_share_max: 0.01, and ")
-    assert "of internal.earth, counted, own batch gave no result: " in line
+    assert "of internal.earth, counted, selection sample gave no result: " in line
     assert kept.endswith("; the same command goes on from there")
     assert [path.name for path in (tmp_path / "tiny-results").iterdir()] == ["unfinished"]
     (tmp_path / "tiny.toml").write_text(
@@ -207,7 +207,9 @@ def test_energies_are_refused_where_too_many_faults_have_no_result() -> None:
     assert SHARE / 3 < row.share < 2 * SHARE
     assert row.number == np.isnan(faults.seen).sum() == np.isnan(faults.fault_j).sum()
     strict = study(**{"study.unresolved_share_max": 0.01, "fault_energy": wanted})
-    with pytest.raises(StudyError, match=r"internal\.earth, energy, fresh batch gave no result"):
+    with pytest.raises(
+        StudyError, match=r"internal\.earth, energy, independent sample gave no result"
+    ):
         sample_earth_faults(
             strict, setting, round_=1, workers=Workers(1), progress=lambda done, total, what: None
         )

@@ -188,7 +188,7 @@ def _check(address: str) -> None:
     if not found or not 0 < int(found[3]) < 65536:
         raise StudyError(
             f"--cluster {address}: must be tcp://HOST:PORT or tls://HOST:PORT, the port from 1 to"
-            " 65535, as the scheduler tells when it starts"
+            " 65535, as the scheduler prints when it starts"
         )
     try:
         import distributed

@@ -219,11 +219,11 @@ def _sound(answer: Reply) -> Reply:
 def _told(lost: Sequence[tuple[Ticket, Broken]]) -> Iterator[str]:
     for ticket, broken in lost[:TOLD_MAX]:
         yield (
-            f"chunk {ticket.task.label}: {broken}, also when it was solved alone; all other chunks"
-            " of this step are done. Give it more memory, with fewer candidates or another machine"
+            f"chunk {ticket.task.label}: {broken}, also when solved alone; all other chunks of"
+            " this step are done; provide more memory, take fewer candidates or another machine"
         )
     if len(lost) > TOLD_MAX:
-        yield f"chunks: {len(lost) - TOLD_MAX} more went the same way"
+        yield f"chunks: {len(lost) - TOLD_MAX} more ended in the same way"
 
 
 def cores() -> int:

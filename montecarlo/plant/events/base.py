@@ -39,7 +39,7 @@ RunOn = Annotated[
     float, Plain("s", "simulated after clearing, for the elements to reset", 0.0, 5.0)
 ]
 Duration = Annotated[float, Plain("s", "simulated from inception", 0.02, 10.0)]
-KindWord = word("what happens; it decides which of the other keys there are")
+KindWord = word("kind of event; the other keys depend on it")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -131,7 +131,9 @@ class Event(Section):
         word("name of the event: a word of letters, digits and _; part of keys and file columns"),
     ]
     kind: Annotated[str, KindWord]
-    per_year: Annotated[Distribution, Quantity("1/year", "such events a year", 0.0, high=1e4)]
+    per_year: Annotated[
+        Distribution, Quantity("1/year", "events of this kind per year", 0.0, high=1e4)
+    ]
 
     @property
     def balanced(self) -> bool:

@@ -102,7 +102,7 @@ class _BeyondTransformer(Event):
         Distribution,
         Quantity(
             "pu",
-            "transformer and path together; damps the DC component",
+            "of transformer and path; it damps the DC component",
             0.0,
             high=100.0,
             varies="event",

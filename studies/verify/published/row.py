@@ -28,12 +28,12 @@ class Kind(Enum):
 _MEANINGS = {
     Kind.PRINT: "read in the work itself, or in the pages of its own publisher",
     Kind.SCRIPT: (
-        "given by a public script or program that works the example again, by the formula "
-        "that is ours too; the work was not seen, so it checks arithmetic, not the formula"
+        "given by a public script or program that computes the example with the same formula; the"
+        " work itself was not read, so this checks arithmetic, not the formula"
     ),
     Kind.QUOTED: "read in another book or page that quotes the work",
-    Kind.MEMORY: "value or formula remembered; the work was not at hand",
-    Kind.DERIVED: "follows from a theorem or a definition; worked out in this program",
+    Kind.MEMORY: "value or formula from memory; the work was not at hand",
+    Kind.DERIVED: "follows from a theorem or a definition; computed in this program",
 }
 
 

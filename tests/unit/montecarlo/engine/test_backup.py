@@ -114,8 +114,8 @@ def test_either_element_will_do() -> None:
         (
             {"neutral_voltage": {"delay_s": 1.0}},
             (
-                "backup.neutral_voltage.pickup_percent: missing; give a number: pick-up, "
-                "displacement of the neutral in per cent of rated phase voltage [%]"
+                "backup.neutral_voltage.pickup_percent: missing; give a number: pick-up, neutral"
+                " displacement voltage in per cent of rated phase voltage [%]"
             ),
         ),
         (
@@ -128,10 +128,7 @@ def test_either_element_will_do() -> None:
         ),
         (
             {"neutral_current": 5.0},
-            (
-                "backup.neutral_current: 5.0; expected a table: an element on the current in the "
-                "machine's neutral"
-            ),
+            ("backup.neutral_current: 5.0; expected a table: neutral overcurrent element (51N)"),
         ),
     ],
 )
@@ -170,10 +167,10 @@ def test_a_sound_backup_needs_no_caution() -> None:
 def test_check_says_what_a_backup_cannot_do() -> None:
     # 6351 V behind 21.2 ohm: 299.6 A
     assert (
-        "needs 350 A in the neutral, and a bolted earth fault at the terminals gives at most 300 A"
+        "needs 350 A in the neutral. A bolted earth fault at the terminals gives at most 300 A"
         in said({"neutral_current": {"pickup_a": 350.0, "delay_s": 1.0}})
     )
-    assert "operates at 2 % of what an earth fault at the terminals gives" in said(
+    assert "operates at 2 % of the current of an earth fault at the terminals" in said(
         {"neutral_voltage": {"pickup_percent": 2.0, "delay_s": 1.0}}
     )
     assert "not longer than the differential's longest delay of 0.2 s" in said(
@@ -194,7 +191,8 @@ def test_check_says_that_it_may_operate_on_an_earth_fault_outside() -> None:
     slow = {"neutral_current": {"pickup_a": 12.0, "delay_s": 0.52}}
     for table, delay in ((CURRENT, "0.1"), (slow, "0.52")):
         assert (
-            "The event feeder is measured for up to 0.53 s (clearing, last zero and one cycle),"
-            f" longer than the back-up's {delay} s" in said(table, external_events=[event])
+            "The current of event feeder is measured for up to 0.53 s (clearing, last zero, one"
+            f" cycle). This is longer than the back-up delay of {delay} s."
+            in said(table, external_events=[event])
         )
     assert "feeder" not in said(VOLTAGE, external_events=[event])

@@ -65,7 +65,7 @@ def test_weighted_samples_are_counted_by_their_number() -> None:
         256,
         8,
         8,
-        "fresh batch",
+        "independent sample",
     )
     assert row.circuit == "two_phase_one_earth with 300 ohm"
 
@@ -83,9 +83,9 @@ def test_the_limit_is_the_last_share_allowed(limit: float, number: int, refused:
         keep_to_limit(study, ROW if limit else replace(ROW, number=0), row)
     (fault,) = caught.value.faults
     assert fault.startswith(
-        f"study.unresolved_share_max: {limit:g}, and {number} of 200 samples ({number / 200:.3g}) "
-        "of external.near_fault, counted, own batch gave no result: 1 driven by what is no finite "
-        "number, 1 not converged; narrow the inputs"
+        f"study.unresolved_share_max: {limit:g}, and {number} of 200 samples ({number / 200:.3g})"
+        " of external.near_fault, counted, selection sample gave no result: 1 driven by a value"
+        " that is not finite, 1 not converged; narrow the widest input ranges"
     )
     assert "\n" not in fault
 
@@ -101,14 +101,16 @@ def test_none_is_told_as_well_as_some() -> None:
     assert unresolved_sentence([]) == ""
     text = unresolved_sentence([clean, ROW])
     assert text.startswith(
-        "Samples without a result: 2 of 400, at most 1 % of a type (external.near_fault, counted, "
-        "own batch: 1 driven by what is no finite number, 1 not converged)."
+        "Samples without a result: 2 of 400, at most 1 % of a type (external.near_fault, counted,"
+        " selection sample: 1 driven by a value that is not finite, 1 not converged)."
     )
 
 
 def test_names_say_of_which_assumption_set_of_which_alternative() -> None:
     (row,) = named(named([ROW], "slow clearing"), "alternative two")
-    assert row.name == "external.near_fault, counted, own batch, alternative two, slow clearing"
+    assert (
+        row.name == "external.near_fault, counted, selection sample, alternative two, slow clearing"
+    )
     assert unresolved_numbers([ROW, row]) == {ROW.name: "2 of 200", row.name: "2 of 200"}
 
 

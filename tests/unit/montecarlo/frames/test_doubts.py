@@ -61,7 +61,7 @@ def test_a_kind_that_always_trips_is_told_however_rare_it_is() -> None:
     assert found[0].share == pytest.approx(0.001 / 1.001)
     first, *_ = doubts_text(found, 7)
     assert isinstance(first, Caution)
-    assert first.text.startswith("no. 7 trips falsely in 100 % (99.")
+    assert first.text.startswith("no. 7 trips falsely on 100 % (99.")
     told = "of the events near_fault, more than 20 %. They are 0.1 % of the external events"
     assert told in first.text
 
@@ -103,15 +103,12 @@ def test_the_recommendation_carries_its_cautions() -> None:
     text = words(
         result_text(finished(results.candidates(), chosen=5, runner_up=6, doubts=(event, end)))
     )
-    assert "Caution: no. 5 trips falsely in 100 % (99.8 to 100 %) of the events near_fault" in text
+    assert "Caution: no. 5 trips falsely on 100 % (99.8 to 100 %) of the near_fault events" in text
+    assert "No. 5 stands at the end of a range. Delay 0.1 s is the highest of 0 to 0.1 s." in text
     assert (
-        "chosen at the end of these ranges: delay 0.1 s, the highest of 0 to 0.1 s. Extend them"
-        in text
-    )
-    assert (
-        text.index("Chosen: no. 5")
+        text.index("Recommended setting: no. 5")
         < text.index("Caution: no. 5")
-        < text.index("Against earth faults")
+        < text.index("Median protected part of the winding")
     )
 
 
@@ -139,4 +136,4 @@ def test_alike_cautions_of_several_choices_are_told_once() -> None:
     end = End("delay_s", 0.1, 0.0, 0.1)
     (one,) = of_each({"a": (3, (end,)), "b": (3, (end,)), "c": (4, ())})
     assert isinstance(one, Paragraph)
-    assert one.text.startswith('"a" and "b": No. 3 is chosen at the end')
+    assert one.text.startswith('"a" and "b": No. 3 stands at the end')

@@ -172,7 +172,7 @@ CT_PLACES = (
         ),
         (
             scheme(legs=[leg("a")]),
-            ("legs[0].cts: [] is empty; name the CTs whose currents pass the leg",),
+            ("legs[0].cts: [] is empty; name the CTs whose currents flow through the leg",),
         ),
         (
             scheme(elements=[element("b", "phase")]),

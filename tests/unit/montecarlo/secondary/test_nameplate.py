@@ -344,8 +344,8 @@ STATED = "ct.excitation_misfit_max_percent"
 def test_a_refused_curve_is_told_point_by_point_with_the_key_that_accepts_it() -> None:
     first, *others = faults_of(FREE | {"ct.excitation_points": ORDINARY})
     assert first.startswith(
-        "ct.excitation_points: the fitted curve misses the points by 17.9 % RMS, and by 18.3 % at "
-        "most from half the knee voltage up; must be within 15 % and 40 %."
+        "ct.excitation_points: the fitted curve differs from the points by 17.9 % RMS, and by 18.3"
+        " % at most from half the knee voltage up; must be within 15 % and 40 %."
     )
     accepted = float(first.split("excitation_misfit_max_percent = ")[1].split()[0])
     assert [line.split(" V: ")[0] for line in others] == [
@@ -354,7 +354,7 @@ def test_a_refused_curve_is_told_point_by_point_with_the_key_that_accepts_it() -
     assert others[0] == "ct.excitation_points: 1 V: measured 4e-05 A, fitted 6.102e-05 A, +53 %"
     assert study_with(FREE | {"ct.excitation_points": ORDINARY, STATED: accepted})
     assert faults_of(FREE | {"ct.excitation_points": ORDINARY, STATED: accepted - 1})[0].startswith(
-        "ct.excitation_points: the fitted curve misses the points"
+        "ct.excitation_points: the fitted curve differs from the points"
     )
 
 
@@ -365,10 +365,7 @@ def test_a_stated_misfit_is_a_caution_and_needed_only_beyond_the_usual_one() -> 
         ]
 
     (text,) = key({"ct.excitation_points": ORDINARY, STATED: 18})
-    assert (
-        "misses them by 17.9 % RMS and 52.5 % at most, more than is accepted unless stated (15 %"
-        in text
-    )
+    assert "by 17.9 % RMS and 52.5 % at most, more than is accepted unless stated (15 %" in text
     assert not key({"ct.excitation_points": GOOD, STATED: 18})
 
 
@@ -425,7 +422,7 @@ def test_ordinary_points_whose_foot_alone_is_missed_are_accepted(
 
 def test_a_wild_curve_and_an_unknown_class_are_refused() -> None:
     assert (
-        "the fitted curve misses the points by"
+        "the fitted curve differs from the points by"
         in faults_of(FREE | {"ct.excitation_points": WILD})[0]
     )
     assert faults_of(FREE | {"ct.class": "5P"})[0].startswith(

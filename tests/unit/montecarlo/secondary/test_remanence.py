@@ -211,7 +211,7 @@ def test_measured_points_keep_their_knee_and_tell_the_misfit() -> None:
     assert knees[0] == knees[1] == pytest.approx(300.0, rel=0.01)
     texts = [" ".join(check_text(study).split()) for study in fitted]
     assert "the shifted curve" not in texts[0]
-    assert "the shifted curve has the same knee, ankle and exponent, and is off by" in texts[1]
+    assert "The shifted curve has the same knee, ankle and exponent. It differs by" in texts[1]
 
 
 def test_the_hand_calculation_uses_the_model() -> None:

@@ -12,6 +12,7 @@ from montecarlo.study.axes import (
     CIRCUIT,
     CURRENTS,
     KEYS,
+    OTHER_KEYS,
     PICKUPS,
     STEPS,
     Candidates,
@@ -25,8 +26,9 @@ from tests.made.studies import study_with
 
 
 def test_the_grids_the_setting_and_the_words_have_the_same_axes() -> None:
-    assert set(KEYS) == set(Candidates.model_fields) - {"existing"}
-    assert set(KEYS) == set(ExistingSetting.model_fields) - {"scheme"}
+    assert set(KEYS) == set(Candidates.model_fields) - {"existing", *OTHER_KEYS}
+    assert set(KEYS) == set(ExistingSetting.model_fields) - {"scheme", *OTHER_KEYS}
+    assert set(Candidates.model_fields) >= OTHER_KEYS <= set(ExistingSetting.model_fields)
     assert {"scheme", *KEYS} == {field.name for field in fields(Setting)}
     assert set(AXIS_WORDS) == set(STEPS) == set(KEYS)
 

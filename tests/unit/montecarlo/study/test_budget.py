@@ -102,8 +102,8 @@ def test_the_sentence_counts_in_the_policy_s_own_unit() -> None:
     assert too_few(study_with()) == ""
     yearly = too_few(study_with(policy={"false_per_year_max": 0.001}))
     assert (
-        "512 samples of each event show fewer than 0.0059 a year at 95 %, above the limit 0.001: no"
-        " candidate can be chosen. The limit needs at least 3100 samples" in yearly
+        "512 samples of each event bound false trips at 0.0059 a year (95 %). The limit is 0.001,"
+        " so no candidate can be chosen. The limit needs at least 3100 samples" in yearly
     )  # hypot(0.2, 1) x 2.996/0.001 = 3055
 
 

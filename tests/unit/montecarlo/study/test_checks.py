@@ -40,7 +40,7 @@ DUE: list[tuple[dict[str, Any], str, str]] = [
     (
         {"earthing.resistance_ohm": 6000},
         "earthing.resistance_ohm",
-        "above 1/(3wC) = 5305 ohm (C = 0.2 uF a phase)",
+        "above 1/(3wC) = 5305 ohm (C = 0.2 uF per phase)",
     ),
     (
         {"machine.stator_capacitance_f": 0},
@@ -64,7 +64,7 @@ DUE: list[tuple[dict[str, Any], str, str]] = [
     (
         {"earthing.temperature_rise_k": 800, "earthing.temperature_coefficient_per_k": 1e-4},
         "earthing.temperature_rise_k",
-        "heats by up to 800 K; 760 K is the limit",
+        "heats by up to 800 K. The limit for short duty is 760 K",
     ),
     (
         {"machine.winding_exponent": 1},
@@ -75,27 +75,27 @@ DUE: list[tuple[dict[str, Any], str, str]] = [
     (
         {"earthing.resistance_ohm": 2},
         "machine.winding_exponent",
-        "impedance 0.774 ohm is not small against the earth return's 2 ohm",
+        "impedance of 0.774 ohm is not small compared with 2 ohm of the earth return",
     ),
     (UNIT_CONNECTED, "earthing.resistance_ohm", "as on a unit-connected machine"),
     (
         UNIT_CONNECTED,
         "candidates",
-        "needs 30 A primary and a bolted earth fault at the terminals gives the CTs 7.06 A",
+        "needs 30 A primary. A bolted earth fault at the terminals gives the CTs 7.06 A",
     ),
     # 3 * 314.16 * 0.65e-6 * 6350.9 = 3.89 A
     (
         {"machine.terminal_capacitance_f": 0.45e-6, "candidates.earth_pickup_a": [0.002, 0.1]},
         "candidates.earth_pickup_a",
-        "feeds up to 3.89 A, above the finest earth pick-up of 0.002 A secondary = 3 A",
+        "feeds up to 3.89 A. This is above the lowest earth pick-up of 0.002 A secondary = 3 A",
     ),
     (
         {"machine.line_voltage_v": 110, "machine.rated_power_va": 25e4},
         "machine.line_voltage_v",
         "110 V is unusual",
     ),
-    ({"machine.voltage_factor": 1.2}, "machine.voltage_factor", "reaches 1.2 ... 1.2"),
-    ({"machine.frequency_hz": 40}, "machine.frequency_hz", "40 Hz is no usual"),
+    ({"machine.voltage_factor": 1.2}, "machine.voltage_factor", "is 1.2 ... 1.2"),
+    ({"machine.frequency_hz": 40}, "machine.frequency_hz", "40 Hz is not a usual"),
     (
         {"machine.subtransient_time_constant_s": 1.0, "machine.transient_time_constant_s": 0.5},
         "machine.subtransient_time_constant_s",
@@ -104,7 +104,7 @@ DUE: list[tuple[dict[str, Any], str, str]] = [
     (
         {"machine.transient_reactance_pu": {"dist": "uniform", "low": 0.2, "high": 0.4}},
         "machine.subtransient_reactance_pu",
-        "as high as 0.22 pu while transient_reactance_pu can be as low as 0.2 pu",
+        "as high as 0.22 pu while transient_reactance_pu is as low as 0.2 pu",
     ),
     (
         {"load.current_pu": {"dist": "uniform", "low": 0.2, "high": 1.3}},
@@ -113,11 +113,11 @@ DUE: list[tuple[dict[str, Any], str, str]] = [
     ),
     ({"load.current_pu": 0}, "load.current_pu", "The load is always 0"),
     # 25e6/(sqrt(3) * 11e3) = 1312 A
-    ({"ct.primary_a": 1000}, "ct.primary_a", "1312 A is 1.3 of the CT's 1000 A"),
+    ({"ct.primary_a": 1000}, "ct.primary_a", "1312 A is 1.3 times the CT's 1000 A"),
     (
         {"ct.line_end": {"primary_a": 3000, "secondary_a": 2}},
         "ct.line_end.primary_a",
-        "is 0.44 of the CT's 3000 A",
+        "is 0.44 times the CT's 3000 A",
     ),
     (
         {"relay.rated_current_a": 5},
@@ -125,7 +125,7 @@ DUE: list[tuple[dict[str, Any], str, str]] = [
         "The relay is rated 5 A, the CTs 1 A secondary",
     ),
     ({"ct.knee_current_a": 0}, "ct.knee_current_a", "The CTs are ideal"),
-    ({"ct.remanence_percent": 0}, "ct.remanence_percent", "No core holds remanence"),
+    ({"ct.remanence_percent": 0}, "ct.remanence_percent", "No core has remanence"),
     (
         {"ct.turns_ratio_error_percent": 0},
         "ct.turns_ratio_error_percent",
@@ -145,39 +145,44 @@ DUE: list[tuple[dict[str, Any], str, str]] = [
             "ct.excitation_misfit_max_percent": 20,
         },
         "ct.excitation_misfit_max_percent",
-        "misses them by 17.9 % RMS",
+        "by 17.9 % RMS",
     ),
     (
         {"ct.remanence_model": "shifted_curve"},
         "ct.remanence_model",
-        "remanence_bound_percent does no more than limit remanence_percent",
+        "remanence_bound_percent only limits remanence_percent",
     ),
-    ({"relay.pickup_error_percent": 1}, "relay.pickup_error_percent", "off by the same 1 %"),
+    (
+        {"relay.pickup_error_percent": 1},
+        "relay.pickup_error_percent",
+        "the same pick-up error of 1 %",
+    ),
     (
         EXISTING,
         "candidates.existing.earth_pickup_a",
-        "not on the relay's step; the nearest is 0.04 A",
+        "not on a step of the relay. The nearest step is 0.04 A",
     ),
     (
         EXISTING | {"relay.range_a": [0.02, 0.2], "candidates.existing.phase_pickup_a": 0.3},
         "candidates.existing.phase_pickup_a",
-        "0.3 A in service cannot be set on this relay",
+        "The existing 0.3 A cannot be set on this relay",
     ),
     (
         CLASS_P | {"ct.turns_ratio_error_percent": REMOVE},
         "ct.turns_ratio_error_percent",
-        "0.5 % either way was assumed, evenly spread: what class 5P20 leaves the turns at most",
+        "0.5 % either way was assumed, the limit of class 5P20",
     ),
     # X2 = 0.2, X_ext = 0.4, T_a = 0.15 s: 0.15 (0.2 + 0.4)/0.2
     (
         {},
         "external_events.far_fault.external_resistance_pu",
-        "goes with 450 ms at the centre of the inputs, slower than at the terminals (T_a = 150 ms)",
+        "decays with 450 ms at the centre of the inputs, slower than at the terminals (T_a = 150"
+        " ms)",
     ),
     (
         {"ct.remanence_percent": 0.7},
         "ct.remanence_percent",
-        "It reaches 0.7 %, and 1 to 100 % is usual",
+        "It reaches 0.7 %. Usual is 1 to 100 %",
     ),
     (
         {"external_events.far_fault.clearing_time_s": 1.5},
@@ -197,12 +202,12 @@ DUE: list[tuple[dict[str, Any], str, str]] = [
     (
         {"backup": {"neutral_current": {"pickup_a": 300.0, "delay_s": 1.0}}},
         "backup.neutral_current",
-        "needs 300 A in the neutral, and a bolted earth fault at the terminals gives at most 300 A",
+        "needs 300 A in the neutral. A bolted earth fault at the terminals gives at most 300 A",
     ),  # 299.6 A
     (
         {"external_events.far_fault.kind": "three_phase"},
         "external_events",
-        "Only three_phase stands",
+        "The only kind of external event is three_phase",
     ),
     (
         {

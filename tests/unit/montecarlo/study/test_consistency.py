@@ -16,7 +16,7 @@ EARTH_DELAY = (
 
 
 PAIRS = (
-    "pairs of candidates by their numbers in candidates.csv, as [[12, 40]]: the first minus the"
+    "pairs of candidates to compare, as [[12, 40]] with numbers of candidates.csv: first minus"
     " second, paired on the same events"
 )
 
@@ -73,8 +73,8 @@ PAIRS = (
         (
             {"policy": {"least_annual_cost": {"missed_fault": 0, "false_trip": 0}}},
             (
-                "policy.least_annual_cost: missed_fault and false_trip are both 0, so every setting"
-                " costs the same; give at least one above 0"
+                "policy.least_annual_cost: missed_fault and false_trip are both 0, and every"
+                " setting costs the same; give at least one above 0"
             ),
         ),
         (
@@ -135,8 +135,8 @@ PAIRS = (
         (
             {"ct.line_end.secondary_a": 5},
             (
-                "ct.line_end.secondary_a: neutral_end has 1500/1 A, line_end 1500/5 A; the load"
-                " would spill through the elements: give both the same ratio, or"
+                "ct.line_end.secondary_a: neutral_end has 1500/1 A, line_end 1500/5 A; load"
+                " current would then flow through the elements; give both the same ratio, or"
                 " ct.line_end.ratio_matching = 0.2"
             ),
         ),
@@ -192,8 +192,8 @@ PAIRS = (
         (
             {"internal_faults.shares": {"inter_turn": 1}},
             (
-                "internal_faults.shares.inter_turn: 1, must be below 1; no fault is left that a"
-                " longitudinal differential scheme can see"
+                "internal_faults.shares.inter_turn: 1, must be below 1; no fault is left on which"
+                " a longitudinal differential scheme can operate"
             ),
         ),
         (
@@ -210,15 +210,15 @@ PAIRS = (
         (
             {"candidates.existing": {"phase_pickup_a": 0.1}},
             (
-                "candidates.existing.earth_pickup_a: missing; give the earth element's pick-up in"
-                " service, in A secondary"
+                "candidates.existing.earth_pickup_a: missing; give the earth element's existing"
+                " pick-up, in A secondary"
             ),
         ),
         (
             {"candidates.existing": {"earth_pickup_a": 0.1}},
             (
-                "candidates.existing.phase_pickup_a: missing; give the phase elements' pick-up in"
-                " service, in A secondary"
+                "candidates.existing.phase_pickup_a: missing; give the phase elements' existing"
+                " pick-up, in A secondary"
             ),
         ),
         (

@@ -131,7 +131,7 @@ def test_csv_columns_lie_beside_the_study_file(tmp_path: Path) -> None:
             (
                 '"my table": unknown; known here: study, machine, network, load, states, earthing,'
                 " ct, scheme, relay, backup, internal_faults, external_events, candidates, policy,"
-                " correlations, fault_energy, earthing_options, alternatives, document"
+                " correlations, fault_energy, earthing_options, alternatives, waveforms, document"
             ),
         ),
         (
@@ -142,7 +142,11 @@ def test_csv_columns_lie_beside_the_study_file(tmp_path: Path) -> None:
                 " and transformer_ratio with secondary_resistance_ohm"
             ),
         ),
-        ("policy", REMOVE, "policy: missing; give a table: what the chosen setting must keep to"),
+        (
+            "policy",
+            REMOVE,
+            "policy: missing; give a table: limits that the chosen setting must meet",
+        ),
         (
             "external_events.0.kind",
             REMOVE,
@@ -191,7 +195,7 @@ def test_csv_columns_lie_beside_the_study_file(tmp_path: Path) -> None:
             True,
             (
                 "machine.winding_exponent: true is not a number; give the k in Z_w(x) = R_w x + jX"
-                " x^k: 2 for ampere-turns squared, 1 for the textbook linear form [-]"
+                " x^k: 2 (ampere-turns squared) or 1 (linear, as in textbooks) [-]"
             ),
         ),
         (
@@ -638,3 +642,26 @@ def test_reading_does_not_import_slow_packages() -> None:
         check=True,
     )
     assert out.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "limits"),
+    [
+        ("sampling_rate_hz", 1999, "must be at least 2000 and at most 20000 Hz"),
+        ("sampling_rate_hz", 48_000, "must be at least 2000 and at most 20000 Hz"),
+        ("before_s", 0.1, "must be at least 0.2 and at most 0.5 s"),
+        ("before_s", 0.6, "must be at least 0.2 and at most 0.5 s"),
+    ],
+)
+def test_records_have_a_rate_and_a_time_before_the_event_within_limits(
+    key: str, value: float, limits: str
+) -> None:
+    (fault,) = faults_of({f"waveforms.{key}": value})
+    unit = "Hz" if key.endswith("_hz") else "s"
+    assert fault == f"waveforms.{key}: {float(value)} {unit}, {limits}"
+
+
+def test_how_records_are_sampled_leaves_the_digest_alone() -> None:
+    other = study_with({"waveforms": {"sampling_rate_hz": 6400, "before_s": 0.5}})
+    assert other.waveforms.sampling_rate_hz == 6400
+    assert digest(other) == digest(study_with({}))

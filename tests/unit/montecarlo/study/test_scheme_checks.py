@@ -80,7 +80,7 @@ def without(changes: dict[str, Any], *keys: str) -> dict[str, Any]:
         ),
         (
             BIASED | {"candidates.existing": {"phase_pickup_a": 0.1}},
-            "candidates.existing.first_slope: missing; give the slope in service",
+            "candidates.existing.first_slope: missing; give the existing slope",
         ),
         (
             BIASED
@@ -212,8 +212,8 @@ def test_a_grid_may_serve_one_of_several_schemes() -> None:
         (
             REF | {"ct.neutral_conductor": {"return_core_ohm": 2.0}},
             (
-                "ct.neutral_conductor.return_core_ohm: its CT stands alone and comes back through a"
-                " core as long as its lead; take it out"
+                "ct.neutral_conductor.return_core_ohm: the neutral CT has a return core of its"
+                " own, as long as its lead; take it out"
             ),
         ),
     ],

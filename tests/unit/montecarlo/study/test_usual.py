@@ -30,8 +30,8 @@ SLIPS: list[tuple[str, Any, str]] = [
         "ct.remanence_percent",
         band(0.7),
         (
-            "It reaches 0.7 %, and 1 to 100 % is usual (surveys found up to 80 % (IEEE "
-            "C37.110-2007, as quoted in secondary sources)); is 70 % meant?"
+            "It reaches 0.7 %. Usual is 1 to 100 % (surveys up to 80 %: IEEE C37.110-2007, as"
+            " quoted in secondary sources); is 70 % meant?"
         ),
     ),
     ("ct.turns_ratio_error_percent", band(0.0025), "is 0.25 % meant?"),
@@ -40,8 +40,8 @@ SLIPS: list[tuple[str, Any, str]] = [
     ("ct.winding_resistance_ohm", 0.005, "is 5 ohm meant?"),
     ("ct.lead_resistance_ohm", 800.0, "is 0.8 ohm meant?"),
     ("relay.pickup_error_percent", band(0.02), "is 2 % meant?"),
-    ("machine.synchronous_reactance_pu", 4.5, "It is 4.5 pu, and 0.3 to 3.5 pu is usual"),
-    ("machine.subtransient_time_constant_s", 0.5, "is usual"),
+    ("machine.synchronous_reactance_pu", 4.5, "It is 4.5 pu. Usual is 0.3 to 3.5 pu"),
+    ("machine.subtransient_time_constant_s", 0.5, "Usual is"),
     (
         "machine.winding_resistance_ohm",
         2.0,
@@ -57,7 +57,7 @@ SLIPS: list[tuple[str, Any, str]] = [
     (
         "policy.p_false_max",
         0.5,
-        "It is 0.5, and 1e-07 to 0.05 is usual (common practice, no source); is 0.005 meant?",
+        "It is 0.5. Usual is 1e-07 to 0.05 (common practice, no source); is 0.005 meant?",
     ),
     ("candidates.phase_pickup_a", [0.1, 10.0], "It is 10 times the relay's rated current"),
     ("candidates.earth_pickup_a", [1e-4, 0.1], "is 0.01 times the relay's rated current meant?"),

@@ -105,7 +105,7 @@ def test_a_restricted_earth_fault_element_without_its_minus_is_told_with_the_neu
     assert found.cure == '"neutral_conductor" should be "-neutral_conductor"'
     (caution,) = [one for one in cautions(earth(*NOT_TURNED, **NEUTRAL)) if one.key == KEY]
     for words in (
-        'Leg "earth" of mine carries 2 pu of a phase-earth current',
+        'Relay circuit "earth" of mine carries 2 pu of a phase-earth through current',
         found.cure,
         "one-ended residual",
     ):
@@ -228,7 +228,7 @@ def test_faults_that_no_element_sees_are_told_by_phase() -> None:
     (found,) = blind(study)
     assert found.faults == ("from L2 to earth", "from L3 to earth", "between L2 and L3")
     assert found.key == "scheme.custom[0].elements"
-    assert "every such fault is missed" in dict(told(study))[found.key]
+    assert "Every such fault is missed" in dict(told(study))[found.key]
 
 
 def test_faults_that_the_study_has_none_of_are_not_asked_for() -> None:
@@ -267,7 +267,7 @@ def test_an_alternative_that_takes_a_wrong_scheme_is_told_by_name() -> None:
     }
     ((key, text),) = told(study_with(changes | NEUTRAL))
     assert key == KEY
-    assert text.startswith('With the changes of "own": Leg "earth" of mine')
+    assert text.startswith('With the changes of "own": Relay circuit "earth" of mine')
 
 
 def test_the_report_tells_it_beside_the_answer() -> None:
@@ -277,5 +277,5 @@ def test_the_report_tells_it_beside_the_answer() -> None:
         Path(),
         "",
     )
-    answer = next(section for section in page.sections if section.heading == "Answer")
+    answer = next(one for one in page.all_sections if one.heading == "Recommendation")
     assert '"neutral_conductor" should be "-neutral_conductor"' in str(answer.blocks)

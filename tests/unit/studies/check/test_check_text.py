@@ -143,7 +143,8 @@ def test_balancing_resistance_and_its_spill() -> None:
     assert "1 + 200 = 201 ohm; the study takes it equal" in text_with(kept)
     text = text_with(kept | {"scheme.balancing_resistance_ohm": 190.0})
     assert re.search(
-        r"the study has 190 ohm\. At 190 ohm, [\d.]+ A .* in the earth leg [\d.]+ mA with 0 ohm",
+        r"the study has 190 ohm\. At 190 ohm, [\d.]+ A .* drives through the earth circuit"
+        r" [\d.]+ mA with 0 ohm",
         text,
     )
     assert "201 ohm: no spill" in text_with(kept | {"scheme.balancing_resistance_ohm": 201.0})
@@ -168,7 +169,7 @@ def test_the_direct_current_of_every_event_goes_with_its_own_time_constant() -> 
 
 def test_largest_through_fault_is_taken_over_the_events() -> None:
     text = text_with({"external_events.far_fault.external_reactance_pu": 0.0})
-    assert "far_fault with the worst of its own inputs" in text  # sqrt(3)/0.4 against 1/0.25
+    assert "far_fault with its inputs at the end" in text  # sqrt(3)/0.4 against 1/0.25
     assert "sqrt(3) x 1 / (0.2 + 0.2 + 2 x 0) x 1312 A = 5682 A primary" in text
     only = {"name": "earth_fault", "kind": "phase_earth", "per_year": 1.0, "clearing_time_s": 0.1}
     text = text_with({"external_events": [only]})
@@ -232,8 +233,8 @@ def test_a_few_amperes_are_never_seen() -> None:
     )
     assert re.search(r"drives at most (10|9\.9\d*) A primary \(at the terminals", text)
     assert "0.00625" in text
-    assert "phase elements: the leg then carries 0.006" in text
-    assert text.count("can ever see an earth fault on this machine") == 2
+    assert "phase elements: the relay circuit then carries 0.006" in text
+    assert text.count("can operate on an earth fault of this machine") == 2
 
 
 def test_only_the_coarse_pickups_are_blind() -> None:
@@ -252,20 +253,20 @@ def test_only_the_coarse_pickups_are_blind() -> None:
         )
     )
     assert re.search(
-        r"phase elements: the leg then carries 0\.\d+ A; set to 0\.3 A it can never see", text
+        r"phase elements: the leg then carries 0\.\d+ A\. At 0\.3 A it can never operate", text
     )
     assert re.search(
-        r"earth element: the leg then carries 0\.\d+ A; set to 0\.25 A it can never see", text
+        r"earth element: the leg then carries 0\.\d+ A\. At 0\.25 A it can never operate", text
     )
 
 
 def test_everything_that_can_be_seen_is_said_so() -> None:
     assert (
-        words(reach(Desk(study_with()))).count("every pick-up can see it") == 1
+        words(reach(Desk(study_with()))).count("Every pick-up can operate on it") == 1
     )  # earth; 0.2 A of a phase cannot
     assert (
         words(reach(Desk(study_with({"candidates.phase_pickup_a": [0.1]})))).count(
-            "every pick-up can see it"
+            "Every pick-up can operate on it"
         )
         == 2
     )
@@ -331,8 +332,8 @@ def test_moved_pickups_are_told() -> None:
 
 def test_the_setting_in_service_is_marked() -> None:
     text = text_with({"candidates.existing": {"phase_pickup_a": 0.15, "earth_pickup_a": 0.04}})
-    assert "phase, in service 0.15 225" in text
-    assert "earth, in service 0.04 60" in text
+    assert "phase, existing 0.15 225" in text
+    assert "earth, existing 0.04 60" in text
 
 
 def test_a_scheme_without_earth_element_has_no_earth_rows() -> None:

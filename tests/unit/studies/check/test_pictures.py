@@ -41,7 +41,7 @@ def test_a_refused_curve_is_drawn_and_refused(
     assert main(["check", "refused.toml", "--picture", "drawn.svg"]) == 2
     told = capsys.readouterr()
     assert told.out.splitlines() == ["drawn.svg is written", "drawn_excitation.svg is written"]
-    assert "the fitted curve misses the points" in told.err
+    assert "the fitted curve differs from the points" in told.err
     assert "fitted curve" in (folder / "drawn_excitation.svg").read_text()
     assert "stator winding" in (folder / "drawn.svg").read_text()
     assert main(["check", "refused.toml"]) == 2

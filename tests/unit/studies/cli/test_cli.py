@@ -62,7 +62,7 @@ class Quick:
     def stages(self, study: Any) -> tuple[()]:
         return ()
 
-    def run(self, study: Any, *, workers: Any, progress: Any) -> Findings:
+    def run(self, study: Any, *, workers: Any, progress: Any, keep_samples: Any) -> Findings:
         self.act(progress)
         return Findings(
             {},
@@ -129,7 +129,7 @@ def test_check_strict_refuses_a_caution_and_not_what_stands_in_every_study(
     code, again, err = run("check", "wrong.toml", "--strict")
     assert (code, again) == (2, out)
     (line,) = [line for line in err.splitlines() if CURE in line]
-    assert line.startswith("statorodds: --strict: scheme.custom[0].legs[0].cts: Leg ")
+    assert line.startswith("statorodds: --strict: scheme.custom[0].legs[0].cts: Relay circuit ")
     assert "internal_faults.shares" in out
     assert "internal_faults.shares" not in err
 
@@ -140,7 +140,7 @@ def test_a_run_tells_a_mis_wired_scheme_before_and_beside_its_answer(
     mis_wired(tmp_path / "wrong.toml")
     code, out, err = run("run", "wrong.toml")
     assert code == 0
-    assert "statorodds: caution: scheme.custom[0].legs[0].cts: Leg " in err
+    assert "statorodds: caution: scheme.custom[0].legs[0].cts: Relay circuit " in err
     assert (
         out.index("the answer")
         < out.index("Caution: scheme.custom[0].legs[0].cts")

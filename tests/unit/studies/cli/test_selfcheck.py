@@ -197,7 +197,7 @@ def test_a_wrong_number_is_seen(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(statistics, "deep_probability", lambda: (1.2e-6, 1e-8))
     for (one,) in (selfcheck._earth_fault(), selfcheck._rare_event()):
         assert one.verdict == BAD
-        assert one.cure.startswith("trust no number")
+        assert one.cure.startswith("do not use numbers")
 
 
 # --- the command --------------------------------------------------------------
@@ -209,7 +209,7 @@ def test_exit_codes_and_the_closing_line(
     good, bad = Finding("a", "fine"), Finding("b", "broken", BAD, "mend it")
     monkeypatch.setattr(selfcheck, "examine", lambda: iter([good, Finding("c", "", OPTIONAL)]))
     assert selfcheck.selfcheck() == 0
-    assert capsys.readouterr().out.endswith("All that a run needs is good.\n")
+    assert capsys.readouterr().out.endswith("Everything that a run needs is in order.\n")
     monkeypatch.setattr(selfcheck, "examine", lambda: iter([good, bad]))
     assert selfcheck.selfcheck() == 1
     out = capsys.readouterr().out

@@ -89,7 +89,12 @@ def test_with_ideal_cts_the_legs_carry_what_the_ratio_says() -> None:
             if quantity.startswith("CT "):
                 assert installations == pytest.approx(one, rel=1e-6)
             elif legs is not None:
-                leg = ("leg L1", "leg L2", "leg L3", "leg earth").index(quantity)
+                leg = (
+                    "relay circuit L1",
+                    "relay circuit L2",
+                    "relay circuit L3",
+                    "relay circuit earth",
+                ).index(quantity)
                 assert installations == pytest.approx(one * legs[leg], rel=1e-6, abs=1e-8)
 
 
@@ -108,7 +113,7 @@ def test_a_through_current_leaves_the_difference_of_two_ratio_errors() -> None:
     through = sheet.injections[0]
     one = through.current_a / RATIO
     frame = frame_of(sheet)
-    row = frame[(frame["test"] == "through") & (frame["quantity"] == "leg L1")].iloc[0]
+    row = frame[(frame["test"] == "through") & (frame["quantity"] == "relay circuit L1")].iloc[0]
     assert row["high"] == pytest.approx(one * 2 * 0.0025 * (1 - np.sqrt(0.025)), rel=0.03)
     ct = frame[(frame["test"] == "through") & (frame["quantity"] == "CT line_end.L3")].iloc[0]
     assert (ct["low"], ct["high"]) == pytest.approx(
@@ -158,8 +163,8 @@ def test_the_neutral_conductors_ct_is_injected_once() -> None:
         "line_end.L2-L3",
     ]
     inside = values(sheet, "neutral_end.L1")
-    assert list(inside) == ["CT neutral_conductor", "leg earth"]
-    assert values(sheet, "line_end.L1-L2")["leg earth"] == pytest.approx(0.0, abs=1e-8)
+    assert list(inside) == ["CT neutral_conductor", "relay circuit earth"]
+    assert values(sheet, "line_end.L1-L2")["relay circuit earth"] == pytest.approx(0.0, abs=1e-8)
 
 
 def test_the_polarity_of_a_restricted_earth_fault_element_shows_in_its_leg() -> None:
@@ -171,10 +176,14 @@ def test_the_polarity_of_a_restricted_earth_fault_element_shows_in_its_leg() -> 
     assert list(tests) == [f"through.{phase}{end}" for phase in PHASES for end in ("", ".reversed")]
     for name, injection in tests.items():
         found, one = values(sheet, name), injection.current_a / RATIO
-        assert list(found) == [f"CT line_end.{name[8:10]}", "CT neutral_conductor", "leg earth"]
+        assert list(found) == [
+            f"CT line_end.{name[8:10]}",
+            "CT neutral_conductor",
+            "relay circuit earth",
+        ]
         assert 2 * one * 300 < 150
         wanted = 2 * one if name.endswith(".reversed") else 0.0
-        assert found["leg earth"] == pytest.approx(wanted, rel=1e-6, abs=1e-8)
+        assert found["relay circuit earth"] == pytest.approx(wanted, rel=1e-6, abs=1e-8)
         for ct in ("CT neutral_conductor", next(iter(found))):
             assert found[ct] == pytest.approx(one, rel=1e-6)
 
@@ -207,15 +216,12 @@ def test_real_cts_leave_little_in_the_leg_and_nearly_twice_with_one_turned_round
         Setting("restricted_earth_fault", None, 0.04, 300.0, 0.0),
     )
     frame = frame_of(sheet)
-    leg = frame[frame["quantity"] == "leg earth"].set_index("test")
+    leg = frame[frame["quantity"] == "relay circuit earth"].set_index("test")
     for phase in PHASES:
         one = leg.loc[f"through.{phase}", "injected_primary_a"] / RATIO
         assert leg.loc[f"through.{phase}", "high"] < 0.02 * one
         assert 1.5 * one < leg.loc[f"through.{phase}.reversed", "low"] <= 2.01 * one
-        assert (
-            "leads of the neutral conductor's CT exchanged"
-            in leg.loc[f"through.{phase}.reversed", "how"]
-        )
+        assert "leads of the neutral CT exchanged" in leg.loc[f"through.{phase}.reversed", "how"]
 
 
 @pytest.mark.parametrize("kind", ["two_phase_one_earth", "per_phase", "biased"])

@@ -207,6 +207,12 @@ def test_leads_have_the_resistances_of_their_wires() -> None:
     assert len([box for box in core.named("return core ") if isinstance(box, Box)]) == 2
 
 
+def test_circuits_that_share_no_leg_have_return_rails_of_their_own() -> None:
+    rails = {name: len([*drawn(STUDIES[name]).named("return rail")]) for name in STUDIES}
+    assert {name for name, count in rails.items() if count > 1} == {"second cores"}
+    assert rails["second cores"] == 2
+
+
 def test_a_leg_follows_the_smallest_one_with_all_its_cts_in_the_same_sense() -> None:
     rows = [[1, 1, 0, 0], [0, 0, 1, 1], [1, 1, 1, 1], [1, 1, 1, 0], [0, 0, 1, -1]]
     assert followers(np.array(rows)) == [3, 2, None, 2, None]
@@ -234,7 +240,7 @@ def test_elements_have_their_device_numbers(name: str, numbers: list[str]) -> No
 def test_values_are_those_of_the_study_or_of_one_setting() -> None:
     study = built_in("two_phase_one_earth", **{"scheme.phase_stabilising_ohm": 47})
     said = texts(drawn(study))
-    for words in ("1500/1 A", "knee 300 V", "lead 1 Ω", "47 Ω", "as a phase leg", "0 to 300 Ω"):
+    for words in ("1500/1 A", "knee 300 V", "lead 1 Ω", "47 Ω", "as a phase circuit", "0 to 300 Ω"):
         assert words in said
     assert "burden 0.1 Ω" in said
     setting = next(iter(candidate_lattices(study)[-1].settings()))
@@ -281,7 +287,9 @@ def test_a_ct_without_its_minus_is_crossed_coloured_and_named() -> None:
         if isinstance(shape, Text) and shape.role is Role.SUSPECT
     ]
     assert '"line_end.L1" should be "-line_end.L1".' in " ".join(below)
-    assert "Crossed leads: S2 stands at the relay circuit instead of S1." in texts(wrong)
+    assert "A CT is turned round where its leads cross, or where S2 stands at a leg." in texts(
+        wrong
+    )
     assert svg_of([wrong]) != svg_of([right])
 
 

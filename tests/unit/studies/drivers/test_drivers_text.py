@@ -84,8 +84,8 @@ def test_what_falls_by_more_than_its_interval_is_told_with_it() -> None:
     assert (
         _specify(frame, INSTALLATIONS)
         == "Specify first: the CTs' ankle ratio. Half the uncertainty of the CTs' ankle ratio would"
-        " lower missed faults by 1 to 3 percentage points, to 0.9 times as many. With this input at"
-        " its centre: 0.8 times as many."
+        " lower missed faults by 1 to 3 percentage points, to 90 % of them. With this input at"
+        " its centre: 80 % of them."
     )
     assert _assumed(frame, INSTALLATIONS) == ""
 

@@ -114,10 +114,10 @@ def test_the_figure_has_the_points_and_a_curve_through_them() -> None:
 def test_a_shifted_curve_is_told_and_drawn_as_such() -> None:
     shifted = {"ct.remanence_model": "shifted_curve"}
     assert said(P20 | shifted).endswith(
-        "By the characteristic with hysteresis; the shifted curve has the same knee."
+        "This is the characteristic with hysteresis. The shifted curve has the same knee."
     )
     assert "V_k = 267.6 V and I_k = 25.2 mA" in said(P20 | shifted)
-    assert "the shifted curve has the same knee, ankle and exponent, and is off by" in said(
+    assert "The shifted curve has the same knee, ankle and exponent. It differs by" in said(
         FREE | shifted | {"ct.excitation_points": GOOD}
     )
     drawn: list[tuple[str, np.ndarray]] = []

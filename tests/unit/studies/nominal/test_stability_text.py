@@ -35,7 +35,7 @@ def test_restricted_earth_fault_by_hand() -> None:
     assert "loop 3.499 A x (5 + 2 x 1) ohm = 24.49 V" in text
     # 6351 V / 21.2 ohm = 299.6 A; 0.1997 A x (5 + 2 x 1) ohm = 1.398 V: the through fault
     # decides
-    assert "= 299.6 A primary, its leads being a loop: 0.1997 A x (5 + 2 x 1) ohm = 1.398 V" in text
+    assert "= 299.6 A primary. Its leads form a loop: 0.1997 A x (5 + 2 x 1) ohm = 1.398 V" in text
     assert "20.99 V / 0.05 A - 0.1 ohm = 419.8 ohm 24.49 V / 0.05 A - 0.1 ohm = 489.8 ohm" in text
     assert "V_k >= 2 V_s: 41.99 V with one-way leads, 48.99 V with the loop" in text
 
@@ -50,7 +50,7 @@ def test_an_earth_fault_outside_decides_where_the_neutral_carries_more() -> None
 def test_which_leads_a_fault_sees() -> None:
     shared = said({"ct.return_core_ohm": 0.5})
     assert "loop 3.499 A x (5 + 1 + 0.5) ohm = 22.74 V" in shared
-    assert "return core of 0.5 ohm that the three CTs of an end share" in shared
+    assert "core of 0.5 ohm that the three CTs of an end share" in shared
     assert "ct.return_core_ohm is 0" in said({})
     assert "Six-wire leads: every fault sees the loop" in said({"scheme.leads": "six_wire"})
 

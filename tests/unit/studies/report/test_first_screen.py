@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, cast
@@ -103,3 +104,49 @@ def test_one_that_has_no_signs_is_told_in_ascii(monkeypatch: pytest.MonkeyPatch)
     assert shown == "200 Ω at 30°"  # that code page has both
     monkeypatch.setattr("sys.stdout", SimpleNamespace(encoding="latin-1"))
     assert terminal.shown([Paragraph("200 Ω at 30°")]) == "200 ohm at 30 deg"
+
+
+# --- one number, one rounding -------------------------------------------------
+
+MISSED, FALSE = (0.167843, 0.165218, 0.170417), (0.00763914, 0.00611233, 0.00887654)
+PRINTED = {  # what begins so, and how it is printed wherever it stands
+    r"16\.7\d*|16\.8\d*": "16.8",
+    r"16\.5\d*": "16.5",
+    r"17\.0\d*|17(?=\s%)": "17",
+    r"0\.76\d*": "0.76",
+    r"0\.00166\d*": "0.00166",
+    r"0\.0091\d*|0\.0092\d*": "0.0092",
+}
+
+
+def test_a_quantity_is_printed_one_way_in_report_and_terminal(tmp_path: Path) -> None:
+    frame = results.candidates()
+    for name, values in (("p_missed", MISSED), ("p_false", FALSE)):
+        frame.loc[4, [name, f"{name}_low", f"{name}_high"]] = values
+    frame = frame.assign(missed_per_year=0.0099 * MISSED[0], false_per_year=1.2 * FALSE[0])
+    result = finished(frame, chosen=5, runner_up=6, existing=31)
+    mine = frame[frame["candidate"] == 5]
+    columns = [name for name in mine if name.startswith(("candidate", "p_missed", "p_false"))]
+    alone = mine[["candidate", "missed_per_year", "false_per_year"]]
+    found = Findings(
+        {
+            "peak_voltage": results.peak_voltage(frame),
+            "candidates": frame,
+            "options": mine[columns],
+            "rates": alone,
+        },
+        {},
+        text=tuple(result_text(result)),
+        result=result,
+    )
+    page = write_report(tmp_path, result.study, found, "").read_text("utf-8")
+    shown = re.sub(
+        r"<(script|style|section id=\"(inputs|method|checks|hand)).*?</(script|style|section)>",
+        "",
+        page,
+        flags=re.DOTALL,
+    )
+    for text in (re.sub(r"<[^>]+>", " ", shown), terminal.text_of(found.text)):
+        for pattern, wanted in PRINTED.items():
+            ways = {way.group() for way in re.finditer(rf"(?<![\d.-])(?:{pattern})", text)}
+            assert ways == {wanted}, pattern

@@ -128,13 +128,14 @@ def test_the_setting_that_drivers_look_at_has_the_figures_of_its_candidate() -> 
     row = frame.iloc[4]
     result = SimpleNamespace(
         chosen=5,
+        study=study_with(),
         candidates=frame,
         outcome=SimpleNamespace(first=SimpleNamespace(settings=[*range(len(frame))])),
     )
     found = SimpleNamespace(setting=4, now={"p_missed": Estimate(*(np.asarray(0.99),) * 3)})
-    text = _setting(cast("Result", result), cast("Drivers", found))
-    assert f"It leaves {percent(row['p_missed'], 3)} (" in text
-    assert "used to choose" not in text
+    text = " ".join(_setting(cast("Result", result), cast("Drivers", found)))
+    assert f"it leaves {percent(row['p_missed'], 3)} (" in text
+    assert "selection sample" not in text
     assert "99" not in text
 
 

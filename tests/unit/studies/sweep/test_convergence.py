@@ -80,7 +80,7 @@ def test_the_line_holds_the_estimates_in_per_cent_and_ends_with_the_whole() -> N
         x, y = ax.lines[0].get_data()
         assert list(x) == list(frame["share"])
         assert list(y) == pytest.approx(list(100 * frame[name]))
-        assert "whole batch" in ax.texts[0].get_text()
+        assert "whole sample" in ax.texts[0].get_text()
     assert [text.get_text() for text in axes[1].get_xticklabels()] == [
         "1/16",
         "1/8",
@@ -99,7 +99,7 @@ def test_the_limit_is_drawn_unless_far_above_the_band(false: float, shown: bool)
 
 def test_none_seen_says_fewer_than() -> None:
     _, axes = drawn(frame_of(0.0, 3))
-    assert axes[1].texts[-1].get_text() == "whole batch: none seen, fewer than 0.015 %"
+    assert axes[1].texts[-1].get_text() == "whole sample: none seen, fewer than 0.015 %"
 
 
 def test_shares_are_halves_down_to_one_event_an_installation_or_four_batches() -> None:

@@ -165,7 +165,7 @@ def test_only_front_chosen_and_existing_have_intervals() -> None:
 def test_axes_have_units_and_the_limit_is_named() -> None:
     _, ax = tradeoff(results.candidates(), limit=0.01, limit_text="policy's limit, 1 %")
     assert "% of the external events" in ax.get_xlabel()
-    assert "of those within scope" in ax.get_ylabel()
+    assert "of those in scope" in ax.get_ylabel()
     assert "policy's limit, 1 %" in [text.get_text() for text in ax.texts]
 
 
@@ -181,7 +181,8 @@ def test_detection_is_readable(ends: tuple[float, ...]) -> None:
         dict(zip(roles, ((n, text) for n in numbers), strict=True)),
     )
     assert_text_is_readable(figure)
-    assert len(ax.texts) == len(ends)
+    beside = figure.legends[0].get_texts() if figure.legends else ax.texts
+    assert len(beside) == len(ends)
 
 
 def test_detection_takes_the_candidates_asked_for() -> None:
@@ -325,6 +326,19 @@ def test_files_are_the_same_twice_and_text_stays_text(tmp_path: Path) -> None:
     assert re.search(r"<text[^>]*>chosen</text>", svg_text)
     assert "<title>Missed against false</title>" in svg_text
     assert "dc:date" not in svg_text
+
+
+def test_units_have_their_signs(tmp_path: Path) -> None:
+    figure, ax = blank()
+    ax.set_xlabel("phase 0.1 A, 200 ohm")
+    ax.text(0.5, 0.5, "3 uF at 30 deg")
+    ax.set_yticks([0.2, 0.4], ["as stated\n2000 ohm", "other"])
+    svg, _ = write_figure(figure, tmp_path, "signs", "signs")
+    written = svg.read_text(encoding="utf-8")
+    assert "phase 0.1 A, 200 Ω" in written
+    assert "3 µF at 30°" in written
+    assert "2000 Ω" in written
+    assert "ohm" not in written
 
 
 def test_thousands_of_candidates_stay_a_small_file(tmp_path: Path) -> None:

@@ -12,7 +12,7 @@ import pytest
 
 from montecarlo import run_study
 from montecarlo.engine.notes import BurdenCircuits, ReEntered
-from montecarlo.engine.run import Note, Refused
+from montecarlo.engine.run import Incident, Note, Refused
 from montecarlo.estimates.rare import Trust, Why
 from montecarlo.estimates.refusals import Refusal, Rule
 from montecarlo.estimates.verdicts import Verdict
@@ -27,6 +27,8 @@ from studies.sweep.not_selected import MOST_ROWS, settings_table
 from studies.sweep.policy import limit_of
 from studies.sweep.text import result_text
 from tests.made import results
+from tests.made.reading import sentences
+from tests.made.reading import words as count
 from tests.made.said import words
 from tests.made.studies import study_with
 
@@ -36,6 +38,7 @@ if TYPE_CHECKING:
     from montecarlo import Result
 
 INTERNAL_A_YEAR = 0.0099  # in scope: 0.01 a year, turn faults a hundredth of them
+LONGEST = 30  # words of a sentence
 BACKUP_COLUMNS = ["side", "type", "samples", "p_operates", "p_operates_low", "p_operates_high"]
 
 
@@ -79,7 +82,7 @@ def finished(
         row=lambda number: frame.set_index("candidate", drop=False).loc[number].to_dict(),
         chosen=chosen,
         runner_up=runner_up,
-        provenance={"fresh_batches": tries},
+        provenance={"independent_samples": tries},
         other=other,
         comparison=pd.DataFrame(comparison or [], columns=list(COLUMNS)),
         hinge=hinge,
@@ -157,7 +160,7 @@ def test_the_recommendation_comes_first_an_event_and_a_year_with_limits() -> Non
     # 1.2 external events a year
     setting, missed, false, policy, review = lead.texts
     assert setting == (
-        "Recommended setting: no. 5, two phase elements, one earth element: phase pick-up 0.1 A,"
+        "Recommended setting: no. 5, two phase elements and an earth element: phase pick-up 0.1 A,"
         " earth pick-up 0.05 A, stabilising resistance 0 ohm, delay 0.1 s."
     )
     a_year = INTERNAL_A_YEAR * 0.1678
@@ -305,9 +308,9 @@ def test_what_each_assumption_set_would_choose_by_itself_is_said_with_the_regret
     )
     assert (
         'By "as stated" and "stiff" alone, in the selection sample, no. 6 is chosen: two phase'
-        " elements, one earth element, phase 0.1 A, earth 0.1 A, 0 ohm, 0.1 s. The chosen setting"
-        " minus that one: missed faults +2 points (+1.5 to +2.5) and missed faults +1 points (-1 to"
-        " +3; not significant) in this order." in text
+        " elements and an earth element, phase 0.1 A, earth 0.1 A, 0 ohm, 0.1 s. The chosen"
+        " setting minus that one: missed faults +2 points (+1.5 to +2.5) and missed faults +1"
+        " points (-1 to +3; not significant) in this order." in text
     )
     assert 'By "slow" alone, in the selection sample, the same setting is chosen.' in text
     assert 'By "all" alone, in the selection sample, no setting meets the policy.' in text
@@ -365,7 +368,7 @@ def test_a_policy_of_costs_is_told_in_its_unit() -> None:
     assert "show the limit" not in text
     assert "cost -12.3 EUR a year (-40 to +15; not significant)." in text
     assert (
-        "Next cheaper setting: no. 4, two phase elements, one earth element, phase 0.1 A, earth"
+        "Next cheaper setting: no. 4, two phase elements and an earth element, phase 0.1 A, earth"
         " 0.02 A, 0 ohm, 0.1 s: 3,100 EUR a year (3,000 to 3,250). It was rejected because it"
         " operates" in text
     )
@@ -427,8 +430,8 @@ def test_the_runner_up_is_named_and_what_cannot_be_told_apart_is_said() -> None:
     ]
     text = said(finished(results.candidates(), chosen=5, runner_up=8, comparison=change))
     assert (
-        "Runner-up: no. 8, two phase elements, one earth element, phase 0.2 A, earth 0.05 A, 0 ohm"
-        in text
+        "Runner-up: no. 8, two phase elements and an earth element, phase 0.2 A, earth 0.05 A, 0"
+        " ohm" in text
     )
     assert (
         "Chosen minus runner-up: missed faults -1 points (-2 to -0.4), false trips 0 points (-0.1"
@@ -481,7 +484,7 @@ def test_the_rule_that_decides_is_named() -> None:
     hinge = Hinge(4, 0.16, 0.15, 0.17, (Refusal(Rule.ON_LOAD, 0.03, 0.0),))
     text = said(finished(results.candidates(), chosen=5, hinge=hinge))
     assert (
-        "Next more sensitive setting: no. 4, two phase elements, one earth element, phase 0.1 A,"
+        "Next more sensitive setting: no. 4, two phase elements and an earth element, phase 0.1 A,"
         " earth 0.02 A, 0 ohm, 0.1 s: 16 % missed. It was rejected because it operates in 3 % of"
         " the sampled loads (selection sample)." in text
     )
@@ -528,7 +531,7 @@ def test_the_other_model_may_choose_the_same() -> None:
 
 def test_the_other_model_may_move_the_choice() -> None:
     text = with_other(5, 8, Refusal(Rule.FALSE_TRIPS, 0.02, 0.01))
-    assert f"{HEAD}no. 8 is chosen: two phase elements, one earth element, phase" in text
+    assert f"{HEAD}no. 8 is chosen: two phase elements and an earth element, phase" in text
     assert (
         f"No. 5 there {WORTH}. The policy does not allow that: upper limit of p_false above 0.01."
         in text
@@ -582,7 +585,7 @@ def test_nothing_usable_says_why() -> None:
     frame.loc[:9, "load_operates_share"] = 0.1
     text = said(finished(frame, existing=3))
     assert (
-        "Closest of two phase elements, one earth element: nothing; none of 24 candidates is"
+        "Closest of two phase elements and an earth element: nothing; none of 24 candidates is"
         " usable: 10" in text
     )
     assert rows(finished(frame, existing=3))[0][:2] == ["3", "existing"]
@@ -676,8 +679,9 @@ def test_slopes_stand_in_the_table_and_in_the_choice_where_there_are_any() -> No
     whole = words(text)
     assert ["0.1", "0.1/0.6", "0.5", "0"] in [[*row[3:7]] for row in table.rows]
     assert re.search(
-        r"Recommended setting: no\. \d, three biased elements: phase pick-up 0\.1 A, slope 0\.1,"
-        r" (slope above the break 0\.6, break .* 0\.5 A, )?no delay",
+        r"Recommended setting: no\. \d, one biased element per phase: phase pick-up 0\.1 A, first"
+        r" slope 0\.1,"
+        r" (second slope 0\.6, turning point .* 0\.5 A, )?no delay",
         whole,
     )
     assert "nan" not in whole
@@ -701,6 +705,23 @@ def test_an_earth_element_alone_has_no_phase_setting() -> None:
         in whole
     )
     assert "nan" not in whole
+
+
+def rare_row(
+    event: str, p: float, widened: float, note: Trust | None = None, candidate: int = 5
+) -> dict[str, Any]:
+    return {
+        "candidate": candidate,
+        "event": event,
+        "widened_note": note,
+        **{
+            f"p_weighted{end}": p * factor for end, factor in (("", 1), ("_low", 0.5), ("_high", 2))
+        },
+        **{
+            f"p_widened{end}": widened * factor
+            for end, factor in (("", 1), ("_low", 0.5), ("_high", 2))
+        },
+    }
 
 
 # --- schemes of every form ----------------------------------------------------
@@ -744,6 +765,67 @@ def test_a_wide_table_has_its_schemes_as_headings() -> None:
     assert "    restricted earth fault" in text
 
 
+def runs() -> dict[str, Result]:
+    """Results of many forms, with all that may be said of them."""
+    import pandas as pd
+
+    frame = results.candidates()
+    one = {"candidate": 5, "minus": 8}
+    change = [
+        gap("p_missed", -0.0123, -0.0234, -0.00456, pair=RUNNER_UP, **one),
+        gap("p_false", 0.0, -0.00123, 0.00123, pair=RUNNER_UP, **one),
+        gap("p_missed", -0.538, -0.542, -0.534, pair="chosen minus existing", minus=31),
+        gap("p_missed", -0.01, -0.02, -0.004, pair=ASKED, candidate=12, minus=3),
+    ]
+    around = [gap("p_missed", 0.01, -0.01, 0.02, candidate=4), *change[:1]]
+    refused = Refusal(Rule.FALSE_TRIPS, 0.0234, 0.01)
+    hinge = Hinge(4, 0.16, 0.15, 0.17, (Refusal(Rule.ON_LOAD, 0.03, 0.0), refused))
+    rare = [rare_row("near", 2.345e-5, 8.765e-5)]
+    costs = {"cost_per_year": 3456.0, "cost_per_year_low": 3200.0, "cost_per_year_high": 3700.0}
+    notes = (
+        BurdenCircuits(12, 6),
+        ReEntered(0.1),
+        Refused("", 2, True),
+        Refused("per_phase", 1, False),
+        *Incident,
+    )
+    every: dict[str, Any] = {"runner_up": 8, "existing": 31, "comparison": change, "notes": notes}
+    every |= {"around": around, "hinge": hinge, "rare": rare, "tries": 3}
+    frames = {
+        "plain": frame,
+        "every scheme": every_scheme(),
+        "none seen": frame.assign(p_false=0.0),
+    }
+    found = {name: finished(each, chosen=9, **every) for name, each in frames.items()}
+    found |= {f"nothing, {name}": finished(each, **every) for name, each in frames.items()}
+    found["costs"] = finished(frame.assign(**costs), chosen=5, policy=COST, **every)
+    found["no costs"] = finished(frame.assign(**costs), policy=COST)
+    found["unusable"] = finished(frame.assign(usable=False), existing=3)
+    events = pd.DataFrame([("external", "line", 512, 0.3, 0.2, 0.4)], columns=BACKUP_COLUMNS)
+    found["backup"] = finished(
+        with_backup(frame), chosen=5, backup=BACKUP, backup_rows=events.to_dict("records")
+    )
+    return found
+
+
+@pytest.mark.parametrize("name", [*runs()])
+def test_no_sentence_has_to_be_read_twice(name: str) -> None:
+    """At most thirty words each, and none of what sounds like a program."""
+    result = runs()[name]
+    texts = [*computed(result)]
+    for block in flat(result_text(result)):
+        texts += [
+            *getattr(block, "texts", ()),
+            getattr(block, "text", ""),
+            *getattr(block, "notes", ()),
+        ]
+    long = [one for text in texts for one in sentences(text) if count(one) > LONGEST]
+    assert long == []
+    text = " ".join(texts)
+    for wrong in ("nan", "(s)", " -0 ", " 1 candidates", "..", ";.", ":.", " ,"):
+        assert wrong not in text, wrong
+
+
 def test_what_is_needed_fits_the_scheme() -> None:
     frame = every_scheme().assign(p_false=0.5, p_false_bound=0.6)
     biased = frame[frame["scheme"] == "biased"]
@@ -755,23 +837,6 @@ def test_what_is_needed_fits_the_scheme() -> None:
     assert "a longer delay or a larger stabilising resistance than the grids offer" in said(
         finished(phase)
     )
-
-
-def rare_row(
-    event: str, p: float, widened: float, note: Trust | None = None, candidate: int = 5
-) -> dict[str, Any]:
-    return {
-        "candidate": candidate,
-        "event": event,
-        "widened_note": note,
-        **{
-            f"p_weighted{end}": p * factor for end, factor in (("", 1), ("_low", 0.5), ("_high", 2))
-        },
-        **{
-            f"p_widened{end}": widened * factor
-            for end, factor in (("", 1), ("_low", 0.5), ("_high", 2))
-        },
-    }
 
 
 def test_rare_false_trips_of_the_chosen_setting_are_told_with_wider_inputs() -> None:

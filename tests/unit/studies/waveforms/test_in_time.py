@@ -141,8 +141,10 @@ def test_trip_or_no_trip_is_marked() -> None:
     with look():
         trips = cases_in_time([of(invented())])
         silent = cases_in_time([of(invented("near_false_trip", starts_s=np.full(3, np.nan)))])
-    assert trips.axes[0].get_title(loc="left").startswith("Trip after 0.08 s: earth element")
-    assert silent.axes[0].get_title(loc="left").startswith("No trip: earth element")
+    assert trips.axes[0].get_title(loc="left").startswith("Trip after 0.08 s, a fault")
+    assert silent.axes[0].get_title(loc="left").startswith("No trip, a fault")
+    said = trips.axes[4].get_title(loc="right")
+    assert said == "earth element holds 150 % of its pick-up for 0.05 s"
     marks = [len(figure.axes[4].patches) for figure in (trips, silent)]
     assert marks == [1, 0]
 
