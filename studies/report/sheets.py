@@ -7,6 +7,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import accumulate, pairwise
 from typing import TYPE_CHECKING, Any
 
 from studies.report.catalogue import UNPRINTED, column_unit, is_share, sheet_head, table_text
@@ -43,12 +44,12 @@ def number_format(column: str, value: float) -> str:
 
 @dataclass(frozen=True)
 class Line:
-    """Cells of a row; `across`: the last one reaches over the rest of the columns; `link`: a sheet
+    """Cells of a row; `spans`: over how many columns each reaches, one where empty; `link`: a sheet
     to which the first one leads; `column`: whose numbers stand there."""
 
     cells: tuple[Any, ...]
     style: str = "text"
-    across: bool = False
+    spans: tuple[int, ...] = ()
     link: str = ""
     height: float = ROW_PT
     column: str = ""
@@ -67,13 +68,21 @@ class Lines:
         return Extent(self.widths, [line.height for line in self.lines], 0, whole=True)
 
 
-def line(widths: Sequence[float], *cells: Any, style: str = "text", link: str = "") -> Line:
-    """A line whose last cell has the rest of the widths, as high as its longest cell needs."""
-    last = len(cells) - 1
-    rooms = [*widths[:last], sum(widths[last:])]
+def line(
+    widths: Sequence[float],
+    *cells: Any,
+    style: str = "text",
+    link: str = "",
+    spans: Sequence[int] = (),
+) -> Line:
+    """A line as high as its longest cell needs; without `spans` the last cell has the rest of the
+    columns."""
+    spans = tuple(spans) or (*[1] * (len(cells) - 1), len(widths) - len(cells) + 1)
+    starts = [0, *accumulate(spans)]
+    rooms = [sum(widths[start:end]) for start, end in pairwise(starts)]
     count = max(lines_in(str(cell), room) for cell, room in zip(cells, rooms, strict=True))
     points = height(count) + (5.0 if style == "title" else 0.0)
-    return Line(cells, style, last < len(widths) - 1, link, points)
+    return Line(cells, style, spans, link, points)
 
 
 class TableSheet:

@@ -5,8 +5,10 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping, Sequence
+from math import ceil
 from typing import TYPE_CHECKING, Any
 
+from montecarlo.study.axes import KEYS
 from studies.report.blocks import (
     Aside,
     Block,
@@ -27,7 +29,10 @@ if TYPE_CHECKING:
     import pandas as pd
 
 SUMMARY, PROVENANCE = "summary", "provenance"
-WIDTHS = (44.0, *[11.0] * 8)  # letters
+COLUMNS, LETTERS = 24, 5.5  # a grid of narrow columns, of which each cell takes some
+WIDTHS = (LETTERS,) * COLUMNS
+OF_FIGURES, OF_SHEETS = (9, 2, 2, 2), (5, 2, 2, 15)  # columns of the grid
+LONGEST = 60  # letters of a cell of a table that are counted
 OF_PROVENANCE = (56.0, 124.0)
 MOST_CHOICES = 12  # with figures on the first sheet
 PAIRS = {"p_missed": "missed_per_year", "p_false": "false_per_year"}
@@ -59,8 +64,10 @@ def summary_lines(
     return Lines(WIDTHS, tuple(lines))
 
 
-def _line(*cells: Any, style: str = "text", link: str = "") -> Line:
-    return line(WIDTHS, *cells, style=style, link=link)
+def _line(
+    *cells: Any, style: str = "text", link: str = "", spans: Sequence[int] = (COLUMNS,)
+) -> Line:
+    return line(WIDTHS, *cells, style=style, link=link, spans=spans)
 
 
 # --- text ---------------------------------------------------------------------
@@ -88,19 +95,24 @@ def _blocks(blocks: Sequence[Block]) -> Iterator[Line]:
 
 
 def _table(table: Table) -> Iterator[Line]:
-    """A cell a column; what the sheet has no column for stands in the last one."""
+    """Each column as wide as its texts, as far as there is room."""
+    spans = _spans([row for row in (table.header, *table.rows) if row])
     if table.caption:
         yield _line(table.caption)
     if table.header:
-        yield _line(*_fitted(table.header), style="head")
-    yield from (_line(*_fitted(row)) for row in table.rows)
+        yield _line(*table.header, style="head", spans=spans)
+    yield from (_line(*row, spans=spans) for row in table.rows)
     yield from (_line(note) for note in table.notes)
     yield _line("")
 
 
-def _fitted(row: Sequence[str]) -> tuple[str, ...]:
-    last = len(WIDTHS) - 1
-    return tuple(row) if len(row) <= len(WIDTHS) else (*row[:last], "; ".join(row[last:]))
+def _spans(rows: Sequence[Sequence[str]]) -> list[int]:
+    """Columns of the grid for each column of a table; what is too wide gives way, widest first."""
+    longest = [min(max(map(len, column)), LONGEST) + 1 for column in zip(*rows, strict=True)]
+    spans = [ceil(letters / LETTERS) for letters in longest]
+    while sum(spans) > COLUMNS and max(spans) > 1:
+        spans[spans.index(max(spans))] -= 1
+    return spans
 
 
 # --- figures ------------------------------------------------------------------
@@ -108,6 +120,8 @@ def _fitted(row: Sequence[str]) -> tuple[str, ...]:
 
 def _figures(candidates: pd.DataFrame) -> Iterator[Line]:
     """Of each choice the figures as numbers, with their limits."""
+    if not {"chosen", "candidate", "scheme", *KEYS} <= {*candidates.columns}:
+        return
     chosen = candidates[candidates["chosen"].astype(bool)].head(MOST_CHOICES)
     if not len(chosen):
         return
@@ -117,11 +131,12 @@ def _figures(candidates: pd.DataFrame) -> Iterator[Line]:
         of = next((f"{row[name]}: " for name in ("option", "alternative") if name in row), "")
         setting = f"no. {row['candidate']}, {scheme_name(row['scheme'])}, {setting_text(row)}"
         yield _line(f"{of}{setting}")
-        yield _line("quantity", "value", "low", "high", style="head")
+        yield _line("quantity", "value", "low", "high", style="head", spans=OF_FIGURES)
         for name in FIGURES:
             if name in row:
                 values = [value for value in _with_limits(row, name) if value == value]
-                yield Line((figure_name(name), *values), column=name)
+                cells = (figure_name(name), *values)
+                yield Line(cells, spans=OF_FIGURES[: len(cells)], column=name)
 
 
 def _with_limits(row: Mapping[Any, Any], name: str) -> list[float]:
@@ -139,12 +154,13 @@ def _with_limits(row: Mapping[Any, Any], name: str) -> list[float]:
 
 def _sheets(held: Held) -> Iterator[Line]:
     yield _line("")
-    yield _line("sheet", "rows", "pages", "what it holds", style="head")
+    yield _line("sheet", "rows", "pages", "what it holds", style="head", spans=OF_SHEETS)
     for name, (rows, text, plan) in held.items():
         pages = 0 if plan is None else plan.pages
         part = "" if plan is None or plan.whole else " (printed in part)"
-        yield _line(name, rows, pages, f"{text}{part}", link=name)
-    yield _line(PROVENANCE, "", "", "how these results came about", link=PROVENANCE)
+        yield _line(name, rows, pages, f"{text}{part}", link=name, spans=OF_SHEETS)
+    about = "how these results came about"
+    yield _line(PROVENANCE, "", "", about, link=PROVENANCE, spans=OF_SHEETS)
     yield _line(
         "Units stand in brackets behind the name of a column. Columns without are numbers without a"
         " unit (probabilities, shares, slopes), counts or words. Costs are in the study's own unit."

@@ -147,14 +147,14 @@ class _Writer:
     def _lines(self, name: str, lines: Lines, plan: Plan) -> None:
         sheet = self._added(name, lines.widths)
         for row, line in enumerate(lines.lines):
-            self._line(sheet, row, line, len(lines.widths))
+            self._line(sheet, row, line)
         self._page(sheet, plan, head=0)
 
     def _table(self, name: str, table: TableSheet, plan: Plan) -> None:
         sheet = self._added(name, table.widths)
         above = table.above(plan)
         for row, line in enumerate(above[:-1]):
-            self._line(sheet, row, line, plan.columns)
+            self._line(sheet, row, line)
         sheet.set_row(len(above) - 1, above[-1].height)
         for at, head in enumerate(above[-1].cells):
             style = "head number" if table.is_number(at) else "head text"
@@ -178,14 +178,16 @@ class _Writer:
             sheet.set_column(at, at, width)
         return sheet
 
-    def _line(self, sheet: Worksheet, row: int, line: Line, columns: int) -> None:
-        """A line of texts; the last one reaches over the rest of the columns if it is `across`."""
+    def _line(self, sheet: Worksheet, row: int, line: Line) -> None:
+        """A line of texts and numbers, each over its columns."""
         sheet.set_row(row, line.height)
-        last = len(line.cells) - 1
-        for at, value in enumerate(line.cells):
-            if at == last and line.across and at < columns - 1:
-                sheet.merge_range(row, at, row, columns - 1, "", self._format(line.style))
+        at = 0
+        for value, span in zip(line.cells, line.spans or [1] * len(line.cells), strict=True):
+            if span > 1:
+                last = at + span - 1
+                sheet.merge_range(row, at, row, last, "", self._format(line.style))
             self._cell(sheet, row, at, value, line.style, line.column)
+            at += span
         if line.link:
             target = f"internal:'{line.link}'!A1"
             sheet.write_url(row, 0, target, self._format("link"), str(line.cells[0]))
