@@ -51,7 +51,7 @@ def missed_fault_places(frame: pd.DataFrame, of: str = "") -> Figure:
         sns.heatmap(table, vmin=0, vmax=100, cmap=shades, cbar=False, rasterized=False, ax=ax)
         ax.invert_yaxis()
         whose = f"{of}{WORDS[role]}, no. {number}: {_finding(rows)}"
-        ax.set_title(fill(whose, 78 // len(settings)), loc="left", color=CHOSEN)
+        ax.set_title(fill(whose, 68 // len(settings)), loc="left", color=CHOSEN)
         ax.set(xlabel="", ylabel="")
         _places(ax, rows)
     _resistances(axes[0], settings[0][1])
