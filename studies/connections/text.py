@@ -15,7 +15,7 @@ from montecarlo.study.description import Study
 from montecarlo.study.wiring import Blind, Spill
 
 TITLE = "Connections: {}"
-CROSSED = "A CT is turned round where its leads cross, or where S2 stands at a leg."
+CROSSED = "A CT is turned round where its leads cross, or where S2 stands at a relay circuit."
 CONVENTION = (
     "P1 of every CT faces away from the winding. S1 stands at the relay circuit, S2 at the return,"
     " unless the leads are drawn crossed."

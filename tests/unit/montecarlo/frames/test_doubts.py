@@ -62,7 +62,7 @@ def test_a_kind_that_always_trips_is_told_however_rare_it_is() -> None:
     first, *_ = doubts_text(found, 7)
     assert isinstance(first, Caution)
     assert first.text.startswith("no. 7 trips falsely on 100 % (99.")
-    told = "of the events near_fault, more than 20 %. They are 0.1 % of the external events"
+    told = "of the near_fault events, more than 20 %. These are 0.1 % of the external events"
     assert told in first.text
 
 

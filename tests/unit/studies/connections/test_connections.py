@@ -287,8 +287,9 @@ def test_a_ct_without_its_minus_is_crossed_coloured_and_named() -> None:
         if isinstance(shape, Text) and shape.role is Role.SUSPECT
     ]
     assert '"line_end.L1" should be "-line_end.L1".' in " ".join(below)
-    assert "A CT is turned round where its leads cross, or where S2 stands at a leg." in texts(
-        wrong
+    assert (
+        "A CT is turned round where its leads cross, or where S2 stands at a relay circuit."
+        in texts(wrong)
     )
     assert svg_of([wrong]) != svg_of([right])
 
