@@ -371,7 +371,10 @@ def test_a_record_in_another_order_and_layout_is_the_same(run: Path) -> None:
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        ({"injected_primary_a": 100.0}, "injected_primary_a 100 A has no place in test slope 2"),
+        (
+            {"injected_primary_a": 100.0},
+            "injected_primary_a 100 A has no place in test slope point 2",
+        ),
         (
             {"injected_secondary_a": 5.0},
             "injected_secondary_a 5 A, must be at most 1.25 times the sheet's",
@@ -387,7 +390,7 @@ def test_a_point_or_a_time_that_does_not_fit_is_refused(change: dict[str, Any], 
     row = replace(
         Measured(
             7,
-            "slope 2",
+            "slope point 2",
             "pick-up phase L1, neutral_end.L1 raised",
             "A secondary",
             math.nan,
@@ -405,7 +408,7 @@ def test_another_held_current_moves_a_point() -> None:
     """x = (0.1 + 1.1 h)/0.9 for pick-up 0.1 A, slope 0.2, the mean of both ends' currents."""
     row = Measured(
         7,
-        "slope 2",
+        "slope point 2",
         "pick-up phase L1, neutral_end.L1 raised",
         "A secondary",
         math.nan,

@@ -68,7 +68,11 @@ TERMS: dict[str, tuple[str, ...]] = {
     "alternatives, assumption sets": (r"\bvariants?\b", r"\bscenarios?\b"),
     "selfcheck, measured": (r"\bdoctor\b", r"\bstatorodds update\b", r"\bcommand update\b"),
     "no significant difference": (r"\bdistinguishabl[ey]\b", r"\btold? apart\b"),
-    "right singulars, no minus zero": (r"\(s\)", r"\b1 circuits\b", r"(?<![\w.])-0(?![\w.,])"),
+    "right singulars, no minus zero": (
+        r"\(s\)",
+        r"(?<![\w.,])[+-]?1 (?:circuits|candidates|events|samples|installations|points|files)\b",
+        r"(?<![\w.])-0(?![\w.,])",
+    ),
 }
 # Said on purpose: of a power station, not of a sampled installation; of paths in this tree
 ALLOWED = (

@@ -90,8 +90,8 @@ def _samples(study: Study) -> Iterator[Caution]:
         yield Caution(
             "study.samples",
             f"{general.samples} samples on {general.installations} installations are {each:.3g}"
-            f" events per installation. Below {SEVERAL_EVENTS} the spread over installations is"
-            " mostly noise.",
+            f" {'event' if each == 1 else 'events'} per installation. Below"
+            f" {SEVERAL_EVENTS} the spread over installations is mostly noise.",
         )
 
 

@@ -22,6 +22,7 @@ from studies.nominal.peak import caution, peak_blocks, peak_voltages
 from studies.nominal.text import hand_calculation, reach
 from studies.report.blocks import Block, Paragraph, Section, Table, items, paragraphs
 from studies.report.notes import move_sentences
+from studies.report.numbers import counted
 from studies.report.words import AXIS_WORDS, axis_unit
 
 NO_INPUTS = (
@@ -76,8 +77,9 @@ def what_is_run(study: Study) -> str:
     count = sum(len(list(lattice.settings())) for lattice in lattices)
     circuits = len({lattice.circuit for lattice in lattices})
     return (
-        f"{count} candidates on {circuits} circuits; {general.samples} samples of each type on"
-        f" {general.installations} installations, seed"
+        f"{counted(count, 'candidate')} on {counted(circuits, 'circuit')};"
+        f" {counted(general.samples, 'sample')} of each type on"
+        f" {counted(general.installations, 'installation')}, seed"
         f" {general.seed}{''.join(_more_than_once(study))}. Machine"
         f" {machine.rated_power_va / 1e6:g} MVA, {machine.line_voltage_v / 1e3:g} kV,"
         f" {machine.rated_current_a:.4g} A."
@@ -90,12 +92,13 @@ def _more_than_once(study: Study) -> Iterator[str]:
     if study.study.compare_remanence_models:
         yield ", twice: with each remanence model of the CTs"
     if assumption_sets:
-        yield f", {1 + assumption_sets} times: as stated and in {assumption_sets} assumption sets"
+        sets = counted(assumption_sets, "assumption set")
+        yield f", {1 + assumption_sets} times: as stated and in {sets}"
     if alternatives:
-        plural = "s" if alternatives > 1 else ""
-        yield f", and again as {alternatives} alternative{plural}, each with candidates of its own"
+        again = counted(alternatives, "alternative")
+        yield f", and again as {again}, each with candidates of its own"
     if study.options:
-        yield f", for each of {len(study.options)} options of earthing"
+        yield f", for each of {counted(len(study.options), 'option')} of earthing"
 
 
 # --- inputs -------------------------------------------------------------------
@@ -199,14 +202,11 @@ def correlations(study: Study, caption: str) -> list[Block]:
 
 def _settings(study: Study) -> Iterator[Block]:
     rated = study.machine.rated_current_a
-    head = (
-        "element",
-        "A secondary",
-        "A primary",
-        f"% of relay rating {study.relay.rated_current_a:g} A",
-        f"pu of machine current {rated:.4g} A",
+    head = ("element", "A secondary", "A primary", "% of relay", "pu of machine")
+    notes = (
+        f"The relay is rated {study.relay.rated_current_a:g} A, the machine {rated:.4g} A."
+        f" {_every_combination(study)}"
     )
-    notes = _every_combination(study)
     if (existing := existing_setting(study)) is not None:
         notes += f" Existing: {_in_service(study, existing)}."
     yield Table(head, tuple(_bases(study)), "<>>>>", notes=(notes,))
@@ -238,7 +238,7 @@ def _in_service(study: Study, existing: Setting) -> str:
 def _bases(study: Study) -> Iterator[tuple[str, ...]]:
     wanted, existing, desk = study.candidates, study.candidates.existing, Desk(study)
     for name in CURRENTS:
-        element = name.partition("_pickup")[0] if name in PICKUPS else "break"
+        element = name.partition("_pickup")[0] if name in PICKUPS else "turning point"
         served = None if existing is None else getattr(existing, name)
         grid = {*getattr(wanted, name), *([] if served is None else [served])}
         for pickup in sorted(grid):

@@ -17,6 +17,7 @@ from studies.protocol import Findings
 from studies.report.blocks import Block, Page, Paragraph, Picture, Section
 from studies.report.catalogue import figure_text
 from studies.report.look import write_figure
+from studies.report.numbers import counted
 from studies.report.page import render
 from studies.report.safety import CAUTION
 from studies.report.streams import say
@@ -50,7 +51,7 @@ def compare_runs(one: Path, other: Path, out: Path | None) -> None:
             f"{folder}: cannot be written ({reason(error)}); free some space or name another"
             " folder with --out"
         ) from None
-    where = f"Comparison: {folder}{os.sep}\n{files} files; begin with {PAGE}."
+    where = f"Comparison: {folder}{os.sep}\n{counted(files, 'file')}; begin with {PAGE}."
     said = [shown(findings.text), "", where, "", shown([Paragraph(CAUTION)])]
     say("\n".join(said), f"the comparison is in {folder}{os.sep}")
 

@@ -31,6 +31,7 @@ from studies.protocol import Findings
 from studies.report import pdf
 from studies.report.blocks import Caution, Heading, Paragraph, paragraphs
 from studies.report.inputs import inputs_of
+from studies.report.numbers import counted
 from studies.report.safety import CAUTION
 from studies.report.sample_files import SampleFiles, needs_pyarrow
 from studies.report.streams import say, tell
@@ -156,7 +157,7 @@ def _told(
         shown([*findings.text[:1], *cautions, *findings.text[1:]]),
         "",
         f"Results: {destination.folder}{os.sep}",
-        shown(paragraphs(f"{files} files; begin with {begin}.", *notes)),
+        shown(paragraphs(f"{counted(files, 'file')}; begin with {begin}.", *notes)),
         "",
         shown([Paragraph(CAUTION)]),
     ]

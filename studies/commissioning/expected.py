@@ -316,7 +316,7 @@ class Sheet:
             if (ends := self._raised_and_held(element)) is not None:
                 points = self._biased(element, *ends).points(self._setting_a(element), rated_a)
                 for place, point in enumerate(points, 1):
-                    yield SlopeTest(f"slope {place}", number, *ends, point)
+                    yield SlopeTest(f"slope point {place}", number, *ends, point)
 
     def slope_point(self, test: SlopeTest, held_a: float | None = None) -> Array:
         """The raised current at which each installation's element operates, (M,), inf where it does

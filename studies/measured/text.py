@@ -13,7 +13,7 @@ from montecarlo.quantities import Array
 from studies.commissioning.sheet import BAND
 from studies.measured.values import Measured
 from studies.report.blocks import Items, Paragraph, Section, Table
-from studies.report.numbers import percent
+from studies.report.numbers import counted, percent, plural
 from studies.report.words import scheme_name, setting_text
 
 if TYPE_CHECKING:
@@ -53,9 +53,10 @@ def measurements(
         for row, installations in zip(rows, expected, strict=True)
     )
     note = (
-        f"Of {weights.size} sampled installations {effective_installations(weights):.0f} effective"
-        " ones fit these values together. Instrument errors are taken as normal and independent."
-        " The uncertainty is one standard deviation."
+        f"Of {counted(weights.size, 'sampled installation')}"
+        f" {effective_installations(weights):.0f} effective ones fit these values together."
+        " Instrument errors are taken as normal and independent. The uncertainty is one standard"
+        " deviation."
     )
     table = Table((*HEAD, "95 % before", "after"), cells, "<<<>>>", notes=(note,))
     return Section("What was measured", [table, *([_beside(aside)] if aside else [])])
@@ -115,7 +116,7 @@ def _change(row: Mapping[str, Any], quantity: str, words: str) -> str:
     moved = "no significant change"
     if not points["_low"] <= 0 <= points["_high"]:
         change, low, high = (f"{value:+.2g}" for value in points.values())
-        moved = f"a change of {change} points ({low} to {high})"
+        moved = f"a change of {change} {plural('point', float(change))} ({low} to {high})"
     return f"{words}: {before} before, {after} after; {moved}."
 
 

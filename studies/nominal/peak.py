@@ -28,6 +28,7 @@ from montecarlo.study.circuits import Circuit, scheme_of
 from montecarlo.study.description import Study
 from montecarlo.study.nominal import Nominal
 from studies.report.blocks import Block, Paragraph, Table
+from studies.report.numbers import plain
 from studies.report.safety import LIMIT_V, NOT_SIMULATED, PEAK
 
 if TYPE_CHECKING:
@@ -347,22 +348,24 @@ def peak_blocks(peaks: list[PeakVoltage]) -> Iterator[Block]:
     )
     for scheme in dict.fromkeys(row.scheme for row in peaks):
         rows = [_cells(row) for row in peaks if row.scheme == scheme]
-        yield Table(head, tuple(rows), "><>>>>><<", scheme)
+        above = any(row.above_limit for row in peaks if row.scheme == scheme)
+        notes = (f"* above {LIMIT_V / 1000:g} kV",) if above else ()
+        yield Table(head, tuple(rows), "><>>>>><<", scheme, notes)
 
 
 def _cells(row: PeakVoltage) -> tuple[str, ...]:
-    simulated = "unresolved" if np.isnan(row.peak_simulated_v) else f"{row.peak_simulated_v:.4g}"
+    simulated = "unresolved" if np.isnan(row.peak_simulated_v) else plain(row.peak_simulated_v, 4)
     ohm = "-" if row.stabilising_resistance_ohm is None else f"{row.stabilising_resistance_ohm:g}"
     return (
         ohm,
         NAMES[row.fault],
         f"{row.current_a:.4g}",
         f"{row.v_knee_v:.4g}",
-        f"{row.v_full_v:.4g}",
-        f"{row.peak_formula_v:.4g}",
+        plain(row.v_full_v, 4),
+        plain(row.peak_formula_v, 4),
         simulated,
         NAMES[row.simulated_fault],
-        f"above {LIMIT_V / 1000:g} kV" if row.above_limit else "",
+        "*" if row.above_limit else "",
     )
 
 

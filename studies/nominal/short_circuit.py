@@ -116,7 +116,7 @@ def short_circuit(desk: Desk) -> Iterator[Block]:
     generator = generator_of(desk)
     yield Paragraph(_formulas(desk, generator))
     load = desk.at("load.current_pu")
-    heads = ("IEC 60909-0", "model, no load", *([f"model, load {load:.3g} pu"] if load else []))
+    heads = ("IEC 60909-0", "model, no load", *([f"load {load:.3g} pu"] if load else []))
     yield Table(("kA", *heads), tuple(_rows(desk, generator, load)), "<" + ">" * len(heads))
     yield Paragraph(_why(desk, generator))
 

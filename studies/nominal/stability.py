@@ -16,6 +16,7 @@ from montecarlo.secondary.restraint import Bias
 from montecarlo.study.candidates import biases_of, candidate_lattices
 from studies.nominal.desk import Desk, HandRule, outermost
 from studies.report.blocks import Block, Paragraph, Table
+from studies.report.numbers import counted
 
 MOST_SLOPES = 8  # shown in full; above, the first and the last
 Groups = tuple[str, ...]  # tables of [ct]
@@ -203,9 +204,11 @@ def _broken(desk: Desk) -> Iterator[Block]:
     met_by = meet_knee_rule(desk.study, candidate_lattices(desk.study))
     if broken := int((~met_by).sum()):
         may = "and may be chosen" if desk.study.policy.ignore_knee_rule else "but never chosen"
+        verb = "needs" if broken == 1 else "need"
         yield Paragraph(
-            f"{broken} of the {met_by.size} candidates need more than half the knee voltage across"
-            f" their relay circuit to pick up. They are judged, {may} (policy.ignore_knee_rule)."
+            f"{broken} of {counted(met_by.size, 'candidate')} {verb} more than half"
+            " the knee voltage across the relay circuit to pick up. Such candidates are judged,"
+            f" {may} (policy.ignore_knee_rule)."
         )
 
 
@@ -297,9 +300,9 @@ def bias(desk: Desk) -> Iterator[Block]:
         f"Biased elements trip {trips} ({choice.bias_form} form). Bias = slope x I_b; above the"
         f" turning point the second slope applies. I_b is the {choice.bias_current} of the"
         " magnitudes of the ends' currents. The table has the differential current that trips"
-        " under rated load, and the part of the winding that it leaves unprotected, x as above."
-        " The fault's own share of I_b is left out. The last column is the spill that trips in the"
-        " largest through fault."
+        " under rated load, secondary and primary. It leaves the part x of the winding"
+        " unprotected, x as above. The fault's own share of I_b is left out. The last two columns"
+        " are the spill that trips in the largest through fault."
     )
     for kind, axis in found:
         yield _biased(desk, kind, axis)
@@ -318,15 +321,17 @@ def _biased(desk: Desk, kind: str, axis: Axis) -> Table:
             rows.append(
                 (
                     _slope(slope),
-                    f"{pickup:g} A",
-                    f"{on_load:.3g} A = {on_load * desk.turns:.4g} A primary",
+                    f"{pickup:g}",
+                    f"{on_load:.3g}",
+                    f"{on_load * desk.turns:.4g}",
                     left_unprotected(desk.unprotected(on_load)),
-                    f"{on_fault:.3g} A = {100 * on_fault / fault_a:.3g} % of i_f",
+                    f"{on_fault:.3g}",
+                    f"{100 * on_fault / fault_a:.3g}",
                 )
             )
     caption = f"{kind}: I_b = {load_a:.4g} A at rated load, {ends * fault_a:.4g} A at i_f"
-    head = ("slope", axis, "trips under load", "x", "trips in the through fault")
-    return Table(head, tuple(rows), "<<<><", caption)
+    head = ("slope", f"{axis} A", "load A", "A primary", "x", "fault A", "% of i_f")
+    return Table(head, tuple(rows), "<>>>>>>", caption)
 
 
 def _trips_at(desk: Desk, slope: Bias, pickup: float, bias_a: float) -> float:

@@ -199,11 +199,11 @@ def _direct_currents(desk: Desk) -> Iterator[Block]:
 
 def _operating_currents(desk: Desk) -> Iterator[Block]:
     yield Paragraph(
-        "Primary operating current: first the arithmetic upper bound N (I_set + n I_exc), then the"
-        " phasor value. n is the number of CTs in parallel across the relay circuit: 2 on a fault"
-        " between phases, 6 or 4 on an earth fault. V = I_set R over the relay circuit on the"
-        " fault's path, one CT and its lead. I_exc is the exciting current of one CT at V."
-        + (RESTRAINED if _any_biased(desk) else "")
+        "Primary operating current: first with ideal CTs, then the arithmetic upper bound N"
+        " (I_set + n I_exc), then the phasor value. n is the number of CTs in parallel across the"
+        " relay circuit: 2 on a fault between phases, 6 or 4 on an earth fault. V = I_set R over"
+        " the relay circuit on the fault's path, one CT and its lead. I_exc is the exciting"
+        " current of one CT at V." + (RESTRAINED if _any_biased(desk) else "")
     )
     head = (
         "element",
@@ -211,8 +211,8 @@ def _operating_currents(desk: Desk) -> Iterator[Block]:
         "V",
         "of V_k",
         "I_exc mA",
-        "ideal CTs A",
-        "upper bound A",
+        "ideal A",
+        "bound A",
         "phasors A",
     )
     for kind in desk.study.scheme.kinds:

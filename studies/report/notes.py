@@ -25,6 +25,7 @@ from montecarlo.frames.unresolved import unresolved_of
 from montecarlo.sampling.design import BLOCKS
 from montecarlo.study.budget import too_few
 from montecarlo.study.grids import Moved
+from studies.report.numbers import counted, plural
 
 if TYPE_CHECKING:
     from montecarlo.frames.result import Result
@@ -106,7 +107,7 @@ def _moved(move: Moved) -> Iterator[str]:
     if move.lost:
         yield (
             f"{move.key}: {move.lost} of {move.given} pick-ups fell on another's step;"
-            f" {move.left} are left."
+            f" {move.left} {'is' if move.left == 1 else 'are'} left."
         )
 
 
@@ -149,16 +150,18 @@ def _rounded(note: Rounded) -> str:
     design = note.design
     two = ", a power of two" if design.net else ""
     return (
-        f"The study asks for {design.samples} samples on {design.installations} installations;"
-        f" {design.samples_drawn} were drawn, on {design.installations_rounded} installations with"
-        f" {design.events_per_installation} events each{two}."
+        f"The study asks for {counted(design.samples, 'sample')} on"
+        f" {counted(design.installations, 'installation')}; {design.samples_drawn} were drawn, on"
+        f" {counted(design.installations_rounded, 'installation')} with"
+        f" {counted(design.events_per_installation, 'event')} each{two}."
     )
 
 
 def _burden_circuits(note: BurdenCircuits) -> str:
+    verb = "needs" if note.candidates == 1 else "need"
     return (
-        f"A burden in VA at setting changes the relay circuit with the pick-up: {note.candidates}"
-        f" candidates need {note.circuits} circuits."
+        f"A burden in VA at setting changes the relay circuit with the pick-up: "
+        f" {counted(note.candidates, 'candidate')} {verb} {counted(note.circuits, 'circuit')}."
     )
 
 
@@ -179,8 +182,9 @@ def _earth_faults(note: EarthFaultCount) -> str:
         more = f", and {note.in_time:,.0f} more in time at {TRANSIENT_INTERVALS + 1} places"
     return (
         f"{design.samples_drawn:,} earth faults on {BLOCKS} randomised Sobol' nets"
-        f" ({design.installations_rounded} installations, {design.events_per_installation} events"
-        f" each) were solved at {STEADY_INTERVALS + 1} places along the winding. That makes"
+        f" ({counted(design.installations_rounded, 'installation')},"
+        f" {counted(design.events_per_installation, 'event')} each) were solved at"
+        f" {STEADY_INTERVALS + 1} places along the winding. That makes"
         f" {a_circuit:,} solutions a circuit, {a_circuit * note.circuits:,} in all{more}."
     )
 
@@ -202,19 +206,18 @@ def _re_entered(note: ReEntered) -> str:
 
 
 def _weighted_samples(note: WeightedSamples) -> str:
-    parts = [f"{note.alone} from {note.samples} weighted samples"]
+    parts = [f"{note.alone} from {counted(note.samples, 'weighted sample')}"]
     if note.few:
         parts.append(f"{note.few} from few weighted samples, with limits as wide as the counts'")
     if note.left:
         parts.append(f"{note.left} from counts, for the reasons in rare.csv")
-    text = (
-        f"{note.stratum}: {note.rare} candidates have rare false trips. Their p_false comes so:"
-        f" {', '.join(parts)}."
-    )
+    have = "has" if note.rare == 1 else "have"
+    rare = f"{counted(note.rare, 'candidate')} {have}"
+    text = f"{note.stratum}: {rare} rare false trips. Their p_false comes so: {', '.join(parts)}."
     if note.compared:
         text += (
-            f" Where both can be used ({note.compared} candidates) they differ by at most"
-            f" {note.apart:.1f} standard errors."
+            f" Where both can be used ({counted(note.compared, 'candidate')}) they differ by"
+            f" at most {note.apart:.1f} standard errors."
         )
     return text
 
@@ -271,7 +274,8 @@ def _enlarged(note: Enlarged) -> str:
 
 def _refused(note: Refused) -> str:
     of = f" of {note.scheme}" if note.scheme else ""
-    candidates, they = ("candidates", "they") if note.number > 1 else ("candidate", "it")
+    candidates = plural("candidate", note.number)
+    they = "it" if note.number == 1 else "they"
     if note.chosen:
         return (
             f"{note.number} better {candidates}{of} in the selection sample did not keep to the"

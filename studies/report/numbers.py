@@ -24,6 +24,19 @@ def digits_of(name: str) -> int:
     return 2 if name.startswith(FEW) else 3
 
 
+# --- counts -------------------------------------------------------------------
+
+
+def counted(number: float, word: str) -> str:
+    """A number with its noun: 1 circuit, 2 circuits, 2048 circuits."""
+    return f"{number:.15g} {plural(word, number)}"
+
+
+def plural(word: str, number: float) -> str:
+    """A noun as it follows a number: circuit after 1, +1 and -1, else circuits."""
+    return word if abs(number) == 1 else f"{word}s"
+
+
 # --- probabilities ------------------------------------------------------------
 
 
@@ -109,7 +122,7 @@ def years_between(rate: float, digits: int) -> str:
     if rate * RAREST_YEARS < 1:
         return f"less than one in {RAREST_YEARS:,.0f} years"
     years = amount(1 / rate, digits=digits)
-    return f"one in {years} {'year' if years == '1' else 'years'}"
+    return f"one in {years} {plural('year', float(years.replace(',', '')))}"
 
 
 # --- differences --------------------------------------------------------------

@@ -13,7 +13,7 @@ from montecarlo.estimates.verdicts import Verdict
 from montecarlo.estimates.weighted import COMMON
 from montecarlo.quantities.wording import listed
 from montecarlo.sampling.stratum import Side
-from studies.report.numbers import percent
+from studies.report.numbers import counted, percent
 from studies.report.words import VERDICTS
 
 if TYPE_CHECKING:
@@ -97,8 +97,8 @@ def note_text(refusals: Iterable[Refusal | NoneUsable]) -> str:
 def _none_usable(found: NoneUsable) -> str:
     everywhere = " in every assumption set" if found.in_assumption_sets else ""
     return (
-        f"none of {found.candidates} candidates is usable{everywhere}: {found.on_load} operate on"
-        " load, the others break V_k >= 2 V_s"
+        f"none of {counted(found.candidates, 'candidate')} is usable{everywhere}: {found.on_load}"
+        " operate on load, the others break V_k >= 2 V_s"
     )
 
 

@@ -146,7 +146,8 @@ def _narrower(table: Table, width: int) -> list[str]:
         _each_row(narrow, inside, GAPS[1]),
         _split(narrow, inside),
     )
-    return _under_names(table, next((way for way in ways if _fits(_flat(way), inside)), ways[-1]))
+    way = next((way for way in ways if _fits(_flat(way), inside)), ways[-1])
+    return _under_names(table, way, width)
 
 
 def _fits(rows: Iterable[str], width: int) -> bool:
@@ -204,7 +205,7 @@ def _without_column(table: Table, group: int) -> Table:
     )
 
 
-def _under_names(table: Table, each: list[list[str]]) -> list[str]:
+def _under_names(table: Table, each: list[list[str]], width: int) -> list[str]:
     """The lines of each row under the value of the column `group` that it shares with others."""
     assert table.group is not None
     names = [_shown(row[table.group]) for row in table.rows]
@@ -212,7 +213,7 @@ def _under_names(table: Table, each: list[list[str]]) -> list[str]:
     written = _indented(_flat(each[: len(each) - len(names)]))
     for name in dict.fromkeys(names):
         mine = [row for row, own in zip(rows, names, strict=True) if own == name]
-        written += [name, *_indented(_flat(mine))]
+        written += [*_wrapped(name, width), *_indented(_flat(mine))]
     return written
 
 

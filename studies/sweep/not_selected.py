@@ -21,6 +21,7 @@ from studies.report.numbers import (
     cell,
     cost_cell,
     cost_with_limits,
+    counted,
     digits_of,
     gap,
     percent,
@@ -224,17 +225,25 @@ def hinge_text(result: Result) -> str:
 # --- refused ------------------------------------------------------------------
 
 
+def _no_better(weighed: bool, number: int) -> str:
+    """The verb as it follows so many candidates."""
+    cost, leave = ("costs", "leaves") if number == 1 else ("cost", "leave")
+    return f"{cost} no less" if weighed else f"{leave} no fewer faults uncleared"
+
+
 def refused(result: Result) -> Iterator[Block]:
     """How many the policy refuses, and the best of each rule."""
     frame = result.candidates
     weighed = "cost_per_year" in frame
     others = frame[~frame["chosen"]]
     out = others[others["refusals"].map(len) > 0]
-    yield Paragraph(f"The policy refuses {len(out)} of {len(frame)} candidates.")
+    yield Paragraph(f"The policy refuses {len(out)} of {counted(len(frame), 'candidate')}.")
     if result.chosen is not None:
-        worse = "cost no less" if weighed else "leave no fewer faults uncleared"
+        left = len(others) - len(out)
+        those = "It" if left == 1 else "They"
+        worse = _no_better(weighed, left)
         yield Paragraph(
-            f"It allows {len(others) - len(out)} other candidates. They {worse}, or did not keep"
+            f"It allows {counted(left, 'other candidate')}. {those} {worse}, or did not keep"
             " to the policy on an independent sample."
         )
     best = out.sort_values("cost_per_year" if weighed else "p_missed", kind="stable")

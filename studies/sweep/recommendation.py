@@ -14,6 +14,7 @@ from studies.report.numbers import (
     a_year,
     amount,
     cost_with_limits,
+    counted,
     false_trips,
     missed_faults,
     percent,
@@ -97,7 +98,7 @@ def _bound(study: Study, row: Row) -> str:
 def _nothing(result: Result) -> Iterator[str]:
     """That no candidate was chosen, and what would be needed."""
     study, number = result.study, len(result.candidates)
-    yield f"No setting is recommended: none of {number} candidates meets the policy."
+    yield f"No setting is recommended: none of {counted(number, 'candidate')} meets the policy."
     level = f", with {100 * study.policy.level:g} % confidence" if is_limited(study) else ""
     yield f"The policy allows {policy_words(study)}{level}."
     yield way_out(result)

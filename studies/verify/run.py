@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from studies.report.blocks import Block, Paragraph, Section, Table, items
+from studies.report.numbers import plural
 from studies.report.streams import say
-from studies.report.terminal import text_of
+from studies.report.terminal import shown
 from studies.verify.published import DIFFERS, KINDS, SUBJECTS, Published, counted, published_values
 
 HEADER = ("source", "where", "quantity", "value given", "here", "difference", "verdict")
@@ -28,12 +29,12 @@ def verify() -> int:
             " followed by how its value is known. The last lines explain these words."
         )
     ]
-    say(text_of(opening))
+    say(shown(opening))
     found: list[Published] = []
     for subject, rows in published_values(SUBJECTS):
-        say(f"\n{text_of([Section(subject, [of_subject(rows)])])}")
+        say(f"\n{shown([Section(subject, [of_subject(rows)])])}")
         found += rows
-    say(f"\n{text_of(closing(found))}")
+    say(f"\n{shown(closing(found))}")
     return 0 if all(one.agrees for one in found) else 1
 
 
@@ -66,7 +67,8 @@ def closing(rows: Sequence[Published]) -> Iterator[Block]:
     """
     agree = sum(one.agrees for one in rows)
     yield Table(KINDS, tuple(one.cells for one in counted(rows)), "<>><")
-    yield Paragraph(f"{len(rows)} values: {agree} agree, {len(rows) - agree} differ.")
+    values = plural("value", len(rows))
+    yield Paragraph(f"{len(rows)} {values}: {agree} agree, {len(rows) - agree} differ.")
     yield from items(
         f"{DIFFERS}: {one.source}, {one.place}: {one.quantity}" for one in rows if not one.agrees
     )

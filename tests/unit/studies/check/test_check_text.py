@@ -134,8 +134,9 @@ def test_capacitive_rule_of_a_printed_example() -> None:
 def test_a_setting_in_four_bases() -> None:
     # 160 MVA, 15.75 kV: 5865 A; CT 8000/5: 8 % of 5 A = 0.40 A = 640 A primary = 0.109 pu.
     # Worked by hand.
-    lines = check_text(study_with({**LARGE, "candidates.phase_pickup_a": [0.4]})).splitlines()
-    assert ["phase", "0.4", "640", "8", "0.1091"] in [line.split() for line in lines]
+    text = check_text(study_with({**LARGE, "candidates.phase_pickup_a": [0.4]}))
+    assert ["phase", "0.4", "640", "8", "0.1091"] in [line.split() for line in text.splitlines()]
+    assert "The relay is rated 5 A, the machine 5865 A." in words(text)
 
 
 def test_balancing_resistance_and_its_spill() -> None:

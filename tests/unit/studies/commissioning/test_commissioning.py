@@ -284,7 +284,7 @@ def test_points_on_two_slopes_lie_where_the_hand_formula_says(form: str, current
         assert sheet.slope_point(test) == pytest.approx(x, rel=1e-6)
         a, b = {"mean": (0.5, 0.5), "sum": (1.0, 1.0), "largest": (1.0, 0.0)}[current]
         assert test.point.bias_a == pytest.approx(a * x + b * test.point.held_a, rel=1e-6)
-    rows = frame_of(sheet).query("test == 'slope 1'")
+    rows = frame_of(sheet).query("test == 'slope point 1'")
     assert list(rows["quantity"]) == [
         f"pick-up phase {phase}, neutral_end.{phase} raised" for phase in PHASES
     ]

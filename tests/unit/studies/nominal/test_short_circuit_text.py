@@ -84,7 +84,7 @@ def test_a_load_raises_the_model_as_its_emf_does() -> None:
     first, _, crest = model_currents(desk, 0.6)
     assert first == pytest.approx(emf / 0.2 * desk.study.machine.rated_current_a, rel=1e-6)
     assert crest > model_currents(desk, 0.0)[2]
-    assert "model, load 0.6 pu" in words(short_circuit(desk))
+    assert "model, no load load 0.6 pu" in words(short_circuit(desk))
     assert "model, load" not in "\n".join(lines_with(NO_LOAD))
 
 

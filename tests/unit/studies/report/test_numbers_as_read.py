@@ -21,7 +21,7 @@ from studies.nominal.stability import left_unprotected
 from studies.protocol import Findings
 from studies.report.catalogue import figure_text, table_text, with_unit
 from studies.report.frame_table import frame_table
-from studies.report.numbers import amount, cost_with_limits, percent
+from studies.report.numbers import amount, cost_with_limits, counted, percent, plural, years_between
 from tests.made import results
 from tests.made.rare_cases import rng
 from tests.made.said import words
@@ -209,7 +209,7 @@ def test_energy_in_a_bolted_fault_is_said_to_be_0() -> None:
     assert "0 in a bolted fault" in text
 
 
-@pytest.mark.parametrize("needed", ["not met", "simulated saturation", "remanence", "delay of"])
+@pytest.mark.parametrize("needed", ["not met", "simulated CT saturation", "remanence", "delay of"])
 def test_a_hand_rule_that_the_choice_breaks_is_not_met(needed: str) -> None:
     from tests.unit.studies.report.test_report import choice, chosen, said
 
@@ -217,3 +217,34 @@ def test_a_hand_rule_that_the_choice_breaks_is_not_met(needed: str) -> None:
     assert "Not met by hand: stabilising resistance, " in said(
         [block for section in choice(chosen()).settings() for block in section.blocks]
     )
+
+
+# --- counts -------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("number", "said"),
+    [
+        (0, "0 circuits"),
+        (1, "1 circuit"),
+        (2, "2 circuits"),
+        (16384, "16384 circuits"),
+        (1234567, "1234567 circuits"),
+    ],
+)
+def test_a_noun_follows_its_number(number: int, said: str) -> None:
+    assert counted(number, "circuit") == said
+
+
+def test_a_difference_of_one_is_one_point() -> None:
+    assert [plural("point", float(text)) for text in ("+1", "-1", "+1.2", "0")] == [
+        "point",
+        "point",
+        "points",
+        "points",
+    ]
+
+
+def test_one_in_so_many_years() -> None:
+    said = [years_between(rate, 2) for rate in (0.99, 0.5, 1 / 2000)]
+    assert said == ["one in 1 year", "one in 2 years", "one in 2,000 years"]

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from studies.report.terminal import lines
+from studies.report.terminal import WIDTH, lines
 from studies.verify import published
 from studies.verify import run as verify
 from studies.verify.published import QUICK, SUBJECTS, Kind, Published, counted, published_values
@@ -230,8 +230,8 @@ def test_all_agree_is_exit_code_0(
     assert verify.verify() == 0
     out = capsys.readouterr().out
     assert "MACHINES\n" in out
-    assert "    A book (in print)     Ex 1 " in out
-    assert "    A book (from memory)  Ex 2 " in out
+    for source, place in (("in print", "Ex 1"), ("from memory", "Ex 2")):
+        assert re.search(rf"^ +A book \({source}\)\n +{place} ", out, re.MULTILINE)
     assert re.search(
         r"known +values +agree +what that means\n  in print +1 +1  .*\n  from memory +1 +1  ", out
     )
@@ -252,9 +252,10 @@ def test_a_source_stands_once_above_its_rows_and_lines_fit(
     found: dict[str, list[Published]],
 ) -> None:
     for rows in found.values():
-        text = lines([of_subject(rows)])
+        text = lines([of_subject(rows)], 120)
         head = ["where", "quantity", "value", "given", "here", "difference", "verdict"]
         assert text[0].split() == head
         assert max(map(len, text)) <= 120
         assert len(text) == 1 + len(rows) + len({one.cited for one in rows})
-    assert max(map(len, lines(closing([ROW] * 3)))) <= 120
+        assert max(map(len, lines([of_subject(rows)]))) <= WIDTH
+    assert max(map(len, lines(closing([ROW] * 3)))) <= WIDTH
