@@ -101,7 +101,7 @@ def filled(sheet: Path, path: Path) -> Path:
 def workbook(path: Path) -> str:
     from openpyxl import load_workbook
 
-    return " ".join(
+    return " | ".join(
         str(cell)
         for sheet in load_workbook(path, read_only=True).worksheets
         for row in sheet.iter_rows(values_only=True)
