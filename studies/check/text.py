@@ -203,10 +203,12 @@ def _settings(study: Study) -> Iterator[Block]:
         "element",
         "A secondary",
         "A primary",
-        f"% of relay rating {study.relay.rated_current_a:g} A",
-        f"pu of machine current {rated:.4g} A",
+        f"% of {study.relay.rated_current_a:g} A",
+        f"pu of {rated:.4g} A",
     )
-    notes = _every_combination(study)
+    notes = "Per cent are of the relay's rated current, pu of the machine's. " + _every_combination(
+        study
+    )
     if (existing := existing_setting(study)) is not None:
         notes += f" Existing: {_in_service(study, existing)}."
     yield Table(head, tuple(_bases(study)), "<>>>>", notes=(notes,))
@@ -238,7 +240,7 @@ def _in_service(study: Study, existing: Setting) -> str:
 def _bases(study: Study) -> Iterator[tuple[str, ...]]:
     wanted, existing, desk = study.candidates, study.candidates.existing, Desk(study)
     for name in CURRENTS:
-        element = name.partition("_pickup")[0] if name in PICKUPS else "break"
+        element = name.partition("_pickup")[0] if name in PICKUPS else "turning point"
         served = None if existing is None else getattr(existing, name)
         grid = {*getattr(wanted, name), *([] if served is None else [served])}
         for pickup in sorted(grid):

@@ -74,8 +74,8 @@ def without(changes: dict[str, Any], *keys: str) -> dict[str, Any]:
         (
             BIASED | {"candidates.stabilising_resistance_ohm": [0, 300]},
             (
-                "candidates.stabilising_resistance_ohm: [0, 300], but biased has no leg for it;"
-                " take it out or name a scheme that has one"
+                "candidates.stabilising_resistance_ohm: [0, 300], but biased has no relay"
+                " circuit for it; take it out or name a scheme that has one"
             ),
         ),
         (
@@ -116,8 +116,8 @@ def without(changes: dict[str, Any], *keys: str) -> dict[str, Any]:
                 }
             },
             (
-                "candidates.existing.stabilising_resistance_ohm: 50 ohm, but biased has no leg for"
-                " it; take it out"
+                "candidates.existing.stabilising_resistance_ohm: 50 ohm, but biased has no relay"
+                " circuit for it; take it out"
             ),
         ),
         (
@@ -171,9 +171,9 @@ def test_a_grid_may_serve_one_of_several_schemes() -> None:
         (
             without(REF, "ct.neutral_conductor"),
             (
-                "ct.neutral_conductor: missing; the scheme restricted_earth_fault uses the CT in"
-                " the neutral conductor: add the table [ct.neutral_conductor], empty if the values"
-                " of [ct] hold there too"
+                "ct.neutral_conductor: missing; the scheme restricted_earth_fault uses the"
+                " neutral CT: add the table [ct.neutral_conductor], empty if the values of [ct]"
+                " hold there too"
             ),
         ),
         (
