@@ -344,8 +344,8 @@ STATED = "ct.excitation_misfit_max_percent"
 def test_a_refused_curve_is_told_point_by_point_with_the_key_that_accepts_it() -> None:
     first, *others = faults_of(FREE | {"ct.excitation_points": ORDINARY})
     assert first.startswith(
-        "ct.excitation_points: the fitted curve differs from the points by 17.9 % RMS, and by at most"
-        " 18.3 % from half the knee voltage up; must be within 15 % and 40 %."
+        "ct.excitation_points: the fitted curve differs from the points by 17.9 % RMS, and by at"
+        " most 18.3 % from half the knee voltage up; must be within 15 % and 40 %."
     )
     accepted = float(first.split("excitation_misfit_max_percent = ")[1].split()[0])
     assert [line.split(" V: ")[0] for line in others] == [
