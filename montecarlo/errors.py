@@ -58,8 +58,17 @@ def no_room(error: BaseException) -> str:
 
 
 def no_memory(error: BaseException) -> bool:
-    """Whether memory has run out, also where a library was to be loaded: the system's loader tells
-    that in words alone."""
+    """Whether memory has run out, also where a library was to be loaded.
+
+    Parameters
+    ----------
+    error : exception
+        The system's loader has no class of its own for it, only words.
+
+    Returns
+    -------
+    bool
+    """
     words = "failed to map segment"
     return isinstance(error, MemoryError) or (
         isinstance(error, ImportError) and words in str(error)

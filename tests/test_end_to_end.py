@@ -224,7 +224,8 @@ def test_the_report_says_what_the_terminal_said_and_holds_the_table(ran: Ran) ->
     for one, row in zip(data["candidates"], table, strict=True):
         assert one["is"] == [float(row[name]) if row[name] else None for name in data["numbers"]]
     figures = len([*(folder / "tiny-results").glob("*.svg")])
-    assert text.count("<svg") == figures + 3 + 2  # those, the leading ones small, the explorer's
+    leading, explorer, diagrams = 3, 2, 2  # small ones; its two; one a scheme
+    assert text.count("<svg") == figures + leading + explorer + diagrams
     assert "statorodds run tiny.toml --workers 1" in text
 
 

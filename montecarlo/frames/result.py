@@ -106,7 +106,17 @@ class Result:
         return candidates.candidates(self.outcome)
 
     def row(self, number: int) -> dict[str, Any]:
-        """A row of `candidates` by its number."""
+        """A row of `candidates`.
+
+        Parameters
+        ----------
+        number : int
+            Of the candidate.
+
+        Returns
+        -------
+        dict
+        """
         rows = self.candidates.set_index("candidate", drop=False)
         return rows.loc[number].to_dict()  # type: ignore[no-any-return]
 

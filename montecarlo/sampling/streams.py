@@ -16,8 +16,8 @@ from montecarlo.errors import StudyError
 FIRST_NAMES = {
     "installation": "plant",
     "drawn.installation": "drawn.plant",
-    "states.open_ct_circuit_per_year": "states.open_pilot_per_year",
 }
+FIRST_WORDS = ("open_ct_circuit", "open_pilot")  # a part of several names, now and first
 
 
 def stream(seed: int, stratum: str, round_: int, chunk: int, key: str) -> np.random.Generator:
@@ -43,9 +43,7 @@ def stream(seed: int, stratum: str, round_: int, chunk: int, key: str) -> np.ran
 
 def _number(name: str) -> int:
     """What a name adds to the key of a stream."""
-    if name.startswith("state."):
-        name = name.replace("open_ct_circuit", "open_pilot")
-    return crc32(FIRST_NAMES.get(name, name).encode())
+    return crc32(FIRST_NAMES.get(name, name).replace(*FIRST_WORDS).encode())
 
 
 def check_distinct(names: Iterable[str]) -> None:

@@ -57,7 +57,7 @@ def njit(*, counted: bool = True, **options: Any) -> Callable[[Callable[..., Any
     return compiled
 
 
-_told: list[Callable[[], None]] = []  # by whoever waits for it
+_waiting: list[Callable[[], None]] = []  # by whoever waits for it
 
 
 @contextmanager
@@ -67,12 +67,16 @@ def when_compiling(tell: Callable[[], None]) -> Iterator[None]:
     Parameters
     ----------
     tell : callable
+
+    Yields
+    ------
+    None
     """
-    _told.append(tell)
+    _waiting.append(tell)
     try:
         yield
     finally:
-        _told.clear()
+        _waiting.clear()
 
 
 class KeptCode(FunctionCache):
@@ -92,12 +96,35 @@ class KeptCode(FunctionCache):
         self._cache_file = CheckedFiles(self._cache_path, self._impl.filename_base, stamp)
 
     def load_overload(self, sig: Any, target_context: Any) -> Any:
+        """Kept code, or None: then Numba compiles.
+
+        Parameters
+        ----------
+        sig : tuple
+        target_context : Numba's
+
+        Returns
+        -------
+        object or None
+        """
         found = super().load_overload(sig, target_context)
-        if found is None and _told:
-            _told.pop()()
+        if found is None and _waiting:
+            _waiting.pop()()
         return found
 
     def save_overload(self, sig: Any, data: Any) -> None:
+        """Keep code.
+
+        Parameters
+        ----------
+        sig : tuple
+        data : object
+
+        Raises
+        ------
+        RunStopped
+            If it cannot be written.
+        """
         try:
             super().save_overload(sig, data)
         except OSError as error:
@@ -130,14 +157,33 @@ class CheckedFiles(IndexDataCacheFile):
 @cache
 def code_in(folder: Path) -> str:
     """Digest of a folder's compiled sources. Numba looks at the file of a function alone, and its
-    code holds that of the functions that it calls."""
+    code holds that of the functions that it calls.
+
+    Parameters
+    ----------
+    folder : path
+
+    Returns
+    -------
+    str
+        Hexadecimal.
+    """
     sources = [path.read_bytes() for path in sorted(folder.glob("*.py"))]
     code = [source for source in sources if b"njit" in source or b"llvmlite" in source]
     return hashlib.sha256(b"".join(code)).hexdigest()
 
 
 def whole(path: Path) -> bool:
-    """Whether a file is there and as it was written; one that is not is taken away."""
+    """Whether a file is there and as it was written; one that is not is taken away.
+
+    Parameters
+    ----------
+    path : path
+
+    Returns
+    -------
+    bool
+    """
     with suppress(OSError):
         content = path.read_bytes()
         if hashlib.sha256(content[:-LENGTH]).digest() == content[-LENGTH:]:

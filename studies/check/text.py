@@ -202,11 +202,15 @@ def correlations(study: Study, caption: str) -> list[Block]:
 
 def _settings(study: Study) -> Iterator[Block]:
     rated = study.machine.rated_current_a
-    head = ("element", "A secondary", "A primary", "% of relay", "pu of machine")
-    notes = (
-        f"The relay is rated {study.relay.rated_current_a:g} A, the machine {rated:.4g} A."
-        f" {_every_combination(study)}"
+    head = (
+        "element",
+        "A secondary",
+        "A primary",
+        f"% of {study.relay.rated_current_a:g} A",
+        f"pu of {rated:.4g} A",
     )
+    notes = "Per cent are of the relay's rated current, pu of the machine's. "
+    notes += _every_combination(study)
     if (existing := existing_setting(study)) is not None:
         notes += f" Existing: {_in_service(study, existing)}."
     yield Table(head, tuple(_bases(study)), "<>>>>", notes=(notes,))

@@ -13,7 +13,7 @@ from montecarlo.quantities import Array
 from studies.commissioning.sheet import BAND
 from studies.measured.values import Measured
 from studies.report.blocks import Items, Paragraph, Section, Table
-from studies.report.numbers import counted, percent, plural
+from studies.report.numbers import percent, plural
 from studies.report.words import scheme_name, setting_text
 
 if TYPE_CHECKING:
@@ -53,10 +53,9 @@ def measurements(
         for row, installations in zip(rows, expected, strict=True)
     )
     note = (
-        f"Of {counted(weights.size, 'sampled installation')}"
-        f" {effective_installations(weights):.0f} effective ones fit these values together."
-        " Instrument errors are taken as normal and independent. The uncertainty is one standard"
-        " deviation."
+        f"An effective number of {effective_installations(weights):.0f} of the {weights.size}"
+        " sampled installations fit these values together. Instrument errors are taken as normal"
+        " and independent. The uncertainty is one standard deviation."
     )
     table = Table((*HEAD, "95 % before", "after"), cells, "<<<>>>", notes=(note,))
     return Section("What was measured", [table, *([_beside(aside)] if aside else [])])

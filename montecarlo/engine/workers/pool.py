@@ -201,7 +201,7 @@ class Workers:
                         self._place.mend()
                         lost.append((ticket, again))
         if lost:
-            raise RunStopped(*_told(lost))
+            raise RunStopped(*_lost_chunks(lost))
 
 
 def _noted(tickets: Iterable[Ticket], sent: list[int]) -> Iterator[Ticket]:
@@ -216,7 +216,7 @@ def _sound(answer: Reply) -> Reply:
     return answer
 
 
-def _told(lost: Sequence[tuple[Ticket, Broken]]) -> Iterator[str]:
+def _lost_chunks(lost: Sequence[tuple[Ticket, Broken]]) -> Iterator[str]:
     for ticket, broken in lost[:TOLD_MAX]:
         yield (
             f"chunk {ticket.task.label}: {broken}, also when solved alone; all other chunks of"

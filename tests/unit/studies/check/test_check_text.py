@@ -136,7 +136,7 @@ def test_a_setting_in_four_bases() -> None:
     # Worked by hand.
     text = check_text(study_with({**LARGE, "candidates.phase_pickup_a": [0.4]}))
     assert ["phase", "0.4", "640", "8", "0.1091"] in [line.split() for line in text.splitlines()]
-    assert "The relay is rated 5 A, the machine 5865 A." in words(text)
+    assert "% of 5 A pu of 5865 A" in words(text)
 
 
 def test_balancing_resistance_and_its_spill() -> None:

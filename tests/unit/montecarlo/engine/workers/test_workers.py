@@ -156,9 +156,7 @@ def test_a_chunk_that_kills_its_process_again_and_again_is_named(tmp_path: Path)
 
 def test_a_chunk_that_never_ends_is_named(tmp_path: Path) -> None:
     workers = Workers(2, place=Processes(2, stalled_s=2.0), finished=Finished(tmp_path))
-    with pytest.raises(
-        RunStopped, match="chunk task 3: no answer in 2 s, also when it was solved alone"
-    ):
+    with pytest.raises(RunStopped, match="chunk task 3: no answer in 2 s, also when solved alone"):
         list(workers.mapped(solved, tasks(6, t3=Task(3, "hangs"))))
     assert len(Finished(tmp_path)) == 5
 
