@@ -22,7 +22,7 @@ from studies.report.blocks import (
     items,
 )
 from studies.report.numbers import amount, digits_of, plain
-from studies.report.words import VERDICTS, figure_name, scheme_name, setting_text
+from studies.report.words import VERDICTS, figure_name, plural, scheme_name, setting_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -73,7 +73,7 @@ def first(runs: Runs) -> list[Block]:
 def _first(runs: Runs) -> Iterator[str]:
     count, choices = len(runs.keys), runs.found.choices
     verb = "differs" if count == 1 else "differ"
-    yield f"{count} {_plural('key', count)} of the inputs {verb}." if count else "No key differs."
+    yield f"{count} {plural('key', count)} of the inputs {verb}." if count else "No key differs."
     if runs.same:
         yield "Both runs hold the same figures."
         return
@@ -92,10 +92,6 @@ def _first(runs: Runs) -> Iterator[str]:
     else:
         yield f"{alike} of {len(pairs)} choices are the same setting."
         yield f"{apart['name'].nunique()} of {len(pairs)} differ significantly in some figure."
-
-
-def _plural(word: str, count: int) -> str:
-    return word if count == 1 else f"{word}s"
 
 
 def _name(quantity: str) -> str:
@@ -135,7 +131,7 @@ def _keys(keys: pd.DataFrame, *, page: bool) -> Iterator[Block]:
             for run, value in zip("AB", values, strict=True)
         ]
         more = len(rows) - MOST_KEYS
-        rest = f"{more} more {_plural('key', more)}; all" if more > 0 else "All"
+        rest = f"{more} more {plural('key', more)}; all" if more > 0 else "All"
         yield Table((), tuple(cells), "<<<", notes=(f"{rest} in {KEYS}.csv.",), group=0)
 
 

@@ -25,6 +25,7 @@ from montecarlo.frames.unresolved import unresolved_of
 from montecarlo.sampling.design import BLOCKS
 from montecarlo.study.budget import too_few
 from montecarlo.study.grids import Moved
+from studies.report.words import counted, plural
 
 if TYPE_CHECKING:
     from montecarlo.frames.result import Result
@@ -149,16 +150,17 @@ def _rounded(note: Rounded) -> str:
     design = note.design
     two = ", a power of two" if design.net else ""
     return (
-        f"The study asks for {design.samples} samples on {design.installations} installations;"
-        f" {design.samples_drawn} were drawn, on {design.installations_rounded} installations with"
-        f" {design.events_per_installation} events each{two}."
+        f"The study asks for {counted(design.samples, 'sample')} on"
+        f" {counted(design.installations, 'installation')}; {design.samples_drawn:,} were drawn,"
+        f" on {counted(design.installations_rounded, 'installation')} with"
+        f" {counted(design.events_per_installation, 'event')} each{two}."
     )
 
 
 def _burden_circuits(note: BurdenCircuits) -> str:
     return (
         f"A burden in VA at setting changes the relay circuit with the pick-up: {note.candidates}"
-        f" candidates need {note.circuits} circuits."
+        f" candidates need {counted(note.circuits, 'circuit')}."
     )
 
 
@@ -179,8 +181,9 @@ def _earth_faults(note: EarthFaultCount) -> str:
         more = f", and {note.in_time:,.0f} more in time at {TRANSIENT_INTERVALS + 1} places"
     return (
         f"{design.samples_drawn:,} earth faults on {BLOCKS} randomised Sobol' nets"
-        f" ({design.installations_rounded} installations, {design.events_per_installation} events"
-        f" each) were solved at {STEADY_INTERVALS + 1} places along the winding. That makes"
+        f" ({counted(design.installations_rounded, 'installation')},"
+        f" {counted(design.events_per_installation, 'event')} each) were solved at"
+        f" {STEADY_INTERVALS + 1} places along the winding. That makes"
         f" {a_circuit:,} solutions a circuit, {a_circuit * note.circuits:,} in all{more}."
     )
 
@@ -202,19 +205,19 @@ def _re_entered(note: ReEntered) -> str:
 
 
 def _weighted_samples(note: WeightedSamples) -> str:
-    parts = [f"{note.alone} from {note.samples} weighted samples"]
-    if note.few:
-        parts.append(f"{note.few} from few weighted samples, with limits as wide as the counts'")
-    if note.left:
-        parts.append(f"{note.left} from counts, for the reasons in rare.csv")
-    text = (
-        f"{note.stratum}: {note.rare} candidates have rare false trips. Their p_false comes so:"
-        f" {', '.join(parts)}."
+    sources = (
+        (note.alone, f"from {note.samples} weighted samples"),
+        (note.few, "from few weighted samples that operate, with limits as wide as the counts'"),
+        (note.left, "from counts, for the reasons in rare.csv"),
     )
+    parts = [f"{number} {source}" for number, source in sources if number]
+    text = f"{note.stratum}: candidates with rare false trips: {note.rare}."
+    if parts:
+        text += f" Sources of their p_false: {'; '.join(parts)}."
     if note.compared:
         text += (
-            f" Where both can be used ({note.compared} candidates) they differ by at most"
-            f" {note.apart:.1f} standard errors."
+            f" Where both can be used ({counted(note.compared, 'candidate')}) they differ by at"
+            f" most {note.apart:.1f} standard errors."
         )
     return text
 
@@ -250,8 +253,8 @@ def _enlarged(note: Enlarged) -> str:
     plan, own = note.plan, note.own
     name = f"{note.stratum}, {note.assumption_set}" if note.assumption_set else note.stratum
     why = (
-        f"{plan.seen.trials} samples of candidate {note.candidate} let"
-        f" {plan.seen.steady_hits:.0f} effective hits be expected; steady limits need {HITS:.0f}"
+        f"Candidate {note.candidate} would have some {plan.seen.steady_hits:.0f} effective hits in"
+        f" {plan.seen.trials} samples; steady limits need {HITS:.0f}"
     )
     limit = (
         f" {plan.wanted} would be needed; at most {MOST_TIMES} times the study's own number are"
@@ -271,7 +274,8 @@ def _enlarged(note: Enlarged) -> str:
 
 def _refused(note: Refused) -> str:
     of = f" of {note.scheme}" if note.scheme else ""
-    candidates, they = ("candidates", "they") if note.number > 1 else ("candidate", "it")
+    candidates = plural("candidate", note.number)
+    they = "they" if note.number > 1 else "it"
     if note.chosen:
         return (
             f"{note.number} better {candidates}{of} in the selection sample did not keep to the"
