@@ -328,7 +328,7 @@ def test_a_limit_out_of_reach_is_told_with_the_samples_that_it_needs() -> None:
     assert few.candidates["refusals"].map(lambda found: any(one.samples for one in found)).all()
     assert (
         in_words(few.candidates)["note"]
-        .str.contains("none seen, about .* samples without one would show the limit")
+        .str.contains("none seen; about .* samples without one would show the limit")
         .all()
     )
     enough = run_study(
