@@ -92,7 +92,7 @@ def test_it_tells_before_and_after(
     said = capsys.readouterr()
     text = " ".join(said.out.split())
     assert said.err == ""
-    assert "of 256 sampled installations support these values together" in text
+    assert "of the 256 sampled installations fit these values together" in text
     assert "before" in text
     assert "after" in text
     moved = said.out.partition("INPUTS THAT MOVED")[2].splitlines()[2].split()
@@ -194,7 +194,7 @@ def refusal(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
         ({"uncertainty": 0}, 'uncertainty: "0" must be a number above 0'),
         ({"uncertainty": 1e-6, "measured": 0.0012}, "uncertain"),
         ({"test": "thruogh"}, "did you mean through?"),
-        ({"quantity": "leg L9"}, "did you mean leg L"),
+        ({"quantity": "relay circuit L9"}, "did you mean relay circuit L"),
         ({"injected_primary_a": 5000}, "injected_primary_a 5000 A, must be at most 1.25 times"),
         (
             {"injected_secondary_a": 1},

@@ -159,6 +159,6 @@ def _tie_fault(one: Input | None, other: Input | None, key: str, other_key: str)
     if one.varies != other.varies:
         return f"one varies by {one.varies}, the other by {other.varies}; give both the same varies"
     if one.columns != other.columns:
-        against = f"{one.columns} values a sample against {other.columns}"
+        against = f"values a sample: {one.columns} against {other.columns}"
         return f"{against}; set shared = true on the wider one"
     return ""

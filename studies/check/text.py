@@ -76,12 +76,16 @@ def what_is_run(study: Study) -> str:
     count = sum(len(list(lattice.settings())) for lattice in lattices)
     circuits = len({lattice.circuit for lattice in lattices})
     return (
-        f"{count} candidates on {circuits} circuits; {general.samples} samples of each type on"
-        f" {general.installations} installations, seed"
+        f"{_counted(count, 'candidate')} on {_counted(circuits, 'circuit')};"
+        f" {general.samples} samples of each type on {general.installations} installations, seed"
         f" {general.seed}{''.join(_more_than_once(study))}. Machine"
         f" {machine.rated_power_va / 1e6:g} MVA, {machine.line_voltage_v / 1e3:g} kV,"
         f" {machine.rated_current_a:.4g} A."
     )
+
+
+def _counted(count: int, what: str) -> str:
+    return f"{count} {what}" if count == 1 else f"{count} {what}s"
 
 
 def _more_than_once(study: Study) -> Iterator[str]:
@@ -203,10 +207,11 @@ def _settings(study: Study) -> Iterator[Block]:
         "element",
         "A secondary",
         "A primary",
-        f"% of relay rating {study.relay.rated_current_a:g} A",
-        f"pu of machine current {rated:.4g} A",
+        f"% of {study.relay.rated_current_a:g} A",
+        f"pu of {rated:.4g} A",
     )
-    notes = _every_combination(study)
+    notes = "Per cent are of the relay's rated current, pu of the machine's. "
+    notes += _every_combination(study)
     if (existing := existing_setting(study)) is not None:
         notes += f" Existing: {_in_service(study, existing)}."
     yield Table(head, tuple(_bases(study)), "<>>>>", notes=(notes,))
@@ -238,7 +243,7 @@ def _in_service(study: Study, existing: Setting) -> str:
 def _bases(study: Study) -> Iterator[tuple[str, ...]]:
     wanted, existing, desk = study.candidates, study.candidates.existing, Desk(study)
     for name in CURRENTS:
-        element = name.partition("_pickup")[0] if name in PICKUPS else "break"
+        element = name.partition("_pickup")[0] if name in PICKUPS else "turning point"
         served = None if existing is None else getattr(existing, name)
         grid = {*getattr(wanted, name), *([] if served is None else [served])}
         for pickup in sorted(grid):

@@ -53,9 +53,9 @@ def measurements(
         for row, installations in zip(rows, expected, strict=True)
     )
     note = (
-        f"Of {weights.size} sampled installations {effective_installations(weights):.0f} effective"
-        " ones fit these values together. Instrument errors are taken as normal and independent."
-        " The uncertainty is one standard deviation."
+        f"An effective number of {effective_installations(weights):.0f} of the {weights.size}"
+        " sampled installations fit these values together. Instrument errors are taken as normal"
+        " and independent. The uncertainty is one standard deviation."
     )
     table = Table((*HEAD, "95 % before", "after"), cells, "<<<>>>", notes=(note,))
     return Section("What was measured", [table, *([_beside(aside)] if aside else [])])

@@ -173,10 +173,10 @@ def test_check_says_what_a_backup_cannot_do() -> None:
     assert "operates at 2 % of the current of an earth fault at the terminals" in said(
         {"neutral_voltage": {"pickup_percent": 2.0, "delay_s": 1.0}}
     )
-    assert "not longer than the differential's longest delay of 0.2 s" in said(
+    assert "not longer than the longest delay of the differential scheme, 0.2 s" in said(
         CURRENT, **{"candidates.delay_s": [0.2]}
     )
-    assert "No fault type of the study touches earth" in said(
+    assert "No fault type of the study involves earth" in said(
         VOLTAGE, **{"internal_faults.shares": {"phase_phase": 0.9, "inter_turn": 0.1}}
     )
 

@@ -244,7 +244,7 @@ def test_a_kind_that_is_not_there_names_those_that_are() -> None:
 )
 def test_cts_that_a_scheme_uses_must_be_described(ct: str, group: str) -> None:
     (fault,) = faults_of(with_custom(scheme(legs=[leg("a", ct, "-line_end.L1")])))
-    what = "the CT in the neutral conductor" if group == "neutral_conductor" else "cores of its own"
+    what = "the neutral CT" if group == "neutral_conductor" else "cores of its own"
     assert (
         fault
         == f"ct.{group}: missing; the scheme mine uses {what}: add the table [ct.{group}], empty if"

@@ -188,7 +188,7 @@ def test_a_distribution_without_quantity_is_a_programming_error():
         ([("a", "a", 0.5)], "with itself"),
         ([("a", "n", 0.5)], "n is a plain number"),
         ([("a", "p", 0.5)], "one varies by event, the other by installation"),
-        ([("a", "six", 0.5)], r"1 value\(s\) a sample against 6"),
+        ([("a", "six", 0.5)], r"values a sample: 1 against 6"),
         ([("a", "b", 0.5), ("b", "a", 0.2)], "twice"),
         ([("a", "b", 0.9), ("b", "c", 0.9), ("a", "c", -0.9)], "contradict each other"),
     ],

@@ -74,8 +74,8 @@ def without(changes: dict[str, Any], *keys: str) -> dict[str, Any]:
         (
             BIASED | {"candidates.stabilising_resistance_ohm": [0, 300]},
             (
-                "candidates.stabilising_resistance_ohm: [0, 300], but biased has no leg for it;"
-                " take it out or name a scheme that has one"
+                "candidates.stabilising_resistance_ohm: [0, 300], but biased has no relay"
+                " circuit for it; take it out or name a scheme that has one"
             ),
         ),
         (
@@ -116,8 +116,8 @@ def without(changes: dict[str, Any], *keys: str) -> dict[str, Any]:
                 }
             },
             (
-                "candidates.existing.stabilising_resistance_ohm: 50 ohm, but biased has no leg for"
-                " it; take it out"
+                "candidates.existing.stabilising_resistance_ohm: 50 ohm, but biased has no relay"
+                " circuit for it; take it out"
             ),
         ),
         (
@@ -171,9 +171,9 @@ def test_a_grid_may_serve_one_of_several_schemes() -> None:
         (
             without(REF, "ct.neutral_conductor"),
             (
-                "ct.neutral_conductor: missing; the scheme restricted_earth_fault uses the CT in"
-                " the neutral conductor: add the table [ct.neutral_conductor], empty if the values"
-                " of [ct] hold there too"
+                "ct.neutral_conductor: missing; the scheme restricted_earth_fault uses the"
+                " neutral CT: add the table [ct.neutral_conductor], empty if the values of [ct]"
+                " hold there too"
             ),
         ),
         (
@@ -252,6 +252,8 @@ def test_check_tells_how_many_circuits_a_grid_needs() -> None:
     assert "12 candidates on 12 circuits" in check_text(study_with(grid | va))
     earth_only = {key: value for key, value in va.items() if "earth" in key}
     assert "12 candidates on 6 circuits" in check_text(study_with(grid | earth_only))
+    one = {"phase_pickup_a": [0.1], "earth_pickup_a": [0.02], "stabilising_resistance_ohm": [0]}
+    assert "1 candidate on 1 circuit;" in check_text(study_with(candidates=one))
 
 
 def test_a_burden_in_va_that_is_a_distribution_is_divided_in_every_sample() -> None:

@@ -186,7 +186,7 @@ def test_check_refuses_what_run_would_refuse_by_its_size(
         (
             [],
             (
-                "no command; name one of new, check, run, update, compare, verify, selfcheck,"
+                "no command; name one of new, check, run, measured, compare, verify, selfcheck,"
                 " schema; see statorodds --help"
             ),
         ),
@@ -194,7 +194,7 @@ def test_check_refuses_what_run_would_refuse_by_its_size(
         (["chek", "good.toml"], "chek: no such command; did you mean check?"),
         (
             ["xyzzy"],
-            "xyzzy: no such command; name one of new, check, run, update, compare, verify,"
+            "xyzzy: no such command; name one of new, check, run, measured, compare, verify,"
             " selfcheck, schema",
         ),
         (["check"], "the following arguments are required: FILE; see statorodds check --help"),
@@ -484,7 +484,7 @@ def test_a_pdf_that_cannot_be_made_is_a_line_and_no_failure(
     monkeypatch.setattr("studies.report.pdf.find_browser", lambda: str(tmp_path / "gone"))
     code, out, _ = run("run", "good.toml", "--pdf", "--replace")
     assert code == 0
-    assert "could not print it (No such file or directory)" in out
+    assert "could not print it (No such file or directory)" in words(out)
     assert not list((tmp_path / "good-results").glob("*.pdf"))
     assert "No report.pdf" not in run("run", "good.toml", "--replace")[1]
 
@@ -530,9 +530,9 @@ def test_a_limit_that_the_samples_cannot_show_is_told_before_anything_is_sampled
     assert (code, out) == (130, "")
     assert (
         err.splitlines()[0]
-        == "statorodds: caution: Without a single false trip 512 samples of each event show fewer"
-        " than 0.005 at 95 %, above the limit 1e-05: no candidate can be chosen. The limit needs"
-        " at least 260000 samples (study.samples or --samples)."
+        == "statorodds: caution: With no false trip at all, 512 samples of each event bound"
+        " false trips at 0.005 (95 %). The limit is 1e-05, so no candidate can be chosen. The limit"
+        " needs at least 260000 samples (study.samples or --samples)."
     )
     assert "caution" not in run("run", "good.toml")[2]
 

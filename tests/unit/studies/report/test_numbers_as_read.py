@@ -209,7 +209,7 @@ def test_energy_in_a_bolted_fault_is_said_to_be_0() -> None:
     assert "0 in a bolted fault" in text
 
 
-@pytest.mark.parametrize("needed", ["not met", "simulated saturation", "remanence", "delay of"])
+@pytest.mark.parametrize("needed", ["not met", "simulated CT saturation", "remanence", "delay of"])
 def test_a_hand_rule_that_the_choice_breaks_is_not_met(needed: str) -> None:
     from tests.unit.studies.report.test_report import choice, chosen, said
 
