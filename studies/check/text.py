@@ -22,8 +22,7 @@ from studies.nominal.peak import caution, peak_blocks, peak_voltages
 from studies.nominal.text import hand_calculation, reach
 from studies.report.blocks import Block, Paragraph, Section, Table, items, paragraphs
 from studies.report.notes import move_sentences
-from studies.report.numbers import counted
-from studies.report.words import AXIS_WORDS, axis_unit
+from studies.report.words import AXIS_WORDS, axis_unit, counted
 
 NO_INPUTS = (
     "study",

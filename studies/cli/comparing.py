@@ -17,11 +17,11 @@ from studies.protocol import Findings
 from studies.report.blocks import Block, Page, Paragraph, Picture, Section
 from studies.report.catalogue import figure_text
 from studies.report.look import write_figure
-from studies.report.numbers import counted
 from studies.report.page import render
 from studies.report.safety import CAUTION
 from studies.report.streams import say
 from studies.report.terminal import shown
+from studies.report.words import counted
 
 PAGE = "compare.html"
 

@@ -31,11 +31,11 @@ from studies.protocol import Findings
 from studies.report import pdf
 from studies.report.blocks import Caution, Heading, Paragraph, paragraphs
 from studies.report.inputs import inputs_of
-from studies.report.numbers import counted
 from studies.report.safety import CAUTION
 from studies.report.sample_files import SampleFiles, needs_pyarrow
 from studies.report.streams import say, tell
 from studies.report.terminal import shown
+from studies.report.words import counted
 
 DRAWING = Stage("drawing and writing", 3e5)  # in solutions of a circuit that take as long
 

@@ -21,8 +21,8 @@ from studies.report.blocks import (
     Table,
     items,
 )
-from studies.report.numbers import amount, counted, digits_of, plain, plural
-from studies.report.words import VERDICTS, figure_name, scheme_name, setting_text
+from studies.report.numbers import amount, digits_of, plain
+from studies.report.words import VERDICTS, figure_name, plural, scheme_name, setting_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -73,7 +73,7 @@ def first(runs: Runs) -> list[Block]:
 def _first(runs: Runs) -> Iterator[str]:
     count, choices = len(runs.keys), runs.found.choices
     verb = "differs" if count == 1 else "differ"
-    yield f"{counted(count, 'key')} of the inputs {verb}." if count else "No key differs."
+    yield f"{count} {plural('key', count)} of the inputs {verb}." if count else "No key differs."
     if runs.same:
         yield "Both runs hold the same figures."
         return

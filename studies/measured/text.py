@@ -13,8 +13,8 @@ from montecarlo.quantities import Array
 from studies.commissioning.sheet import BAND
 from studies.measured.values import Measured
 from studies.report.blocks import Items, Paragraph, Section, Table
-from studies.report.numbers import percent, plural
-from studies.report.words import scheme_name, setting_text
+from studies.report.numbers import percent
+from studies.report.words import plural, scheme_name, setting_text
 
 if TYPE_CHECKING:
     import pandas as pd

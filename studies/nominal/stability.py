@@ -16,7 +16,7 @@ from montecarlo.secondary.restraint import Bias
 from montecarlo.study.candidates import biases_of, candidate_lattices
 from studies.nominal.desk import Desk, HandRule, outermost
 from studies.report.blocks import Block, Paragraph, Table
-from studies.report.numbers import counted
+from studies.report.words import counted
 
 MOST_SLOPES = 8  # shown in full; above, the first and the last
 Groups = tuple[str, ...]  # tables of [ct]

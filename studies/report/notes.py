@@ -25,7 +25,7 @@ from montecarlo.frames.unresolved import unresolved_of
 from montecarlo.sampling.design import BLOCKS
 from montecarlo.study.budget import too_few
 from montecarlo.study.grids import Moved
-from studies.report.numbers import counted, plural
+from studies.report.words import counted, plural
 
 if TYPE_CHECKING:
     from montecarlo.frames.result import Result
@@ -107,7 +107,7 @@ def _moved(move: Moved) -> Iterator[str]:
     if move.lost:
         yield (
             f"{move.key}: {move.lost} of {move.given} pick-ups fell on another's step;"
-            f" {move.left} {'is' if move.left == 1 else 'are'} left."
+            f" {move.left} are left."
         )
 
 
@@ -151,17 +151,16 @@ def _rounded(note: Rounded) -> str:
     two = ", a power of two" if design.net else ""
     return (
         f"The study asks for {counted(design.samples, 'sample')} on"
-        f" {counted(design.installations, 'installation')}; {design.samples_drawn} were drawn, on"
-        f" {counted(design.installations_rounded, 'installation')} with"
+        f" {counted(design.installations, 'installation')}; {design.samples_drawn:,} were drawn,"
+        f" on {counted(design.installations_rounded, 'installation')} with"
         f" {counted(design.events_per_installation, 'event')} each{two}."
     )
 
 
 def _burden_circuits(note: BurdenCircuits) -> str:
-    verb = "needs" if note.candidates == 1 else "need"
     return (
-        f"A burden in VA at setting changes the relay circuit with the pick-up: "
-        f" {counted(note.candidates, 'candidate')} {verb} {counted(note.circuits, 'circuit')}."
+        f"A burden in VA at setting changes the relay circuit with the pick-up: {note.candidates}"
+        f" candidates need {counted(note.circuits, 'circuit')}."
     )
 
 
@@ -206,18 +205,19 @@ def _re_entered(note: ReEntered) -> str:
 
 
 def _weighted_samples(note: WeightedSamples) -> str:
-    parts = [f"{note.alone} from {counted(note.samples, 'weighted sample')}"]
-    if note.few:
-        parts.append(f"{note.few} from few weighted samples, with limits as wide as the counts'")
-    if note.left:
-        parts.append(f"{note.left} from counts, for the reasons in rare.csv")
-    have = "has" if note.rare == 1 else "have"
-    rare = f"{counted(note.rare, 'candidate')} {have}"
-    text = f"{note.stratum}: {rare} rare false trips. Their p_false comes so: {', '.join(parts)}."
+    sources = (
+        (note.alone, f"from {note.samples} weighted samples"),
+        (note.few, "from few weighted samples that operate, with limits as wide as the counts'"),
+        (note.left, "from counts, for the reasons in rare.csv"),
+    )
+    parts = [f"{number} {source}" for number, source in sources if number]
+    text = f"{note.stratum}: candidates with rare false trips: {note.rare}."
+    if parts:
+        text += f" Sources of their p_false: {'; '.join(parts)}."
     if note.compared:
         text += (
-            f" Where both can be used ({counted(note.compared, 'candidate')}) they differ by"
-            f" at most {note.apart:.1f} standard errors."
+            f" Where both can be used ({counted(note.compared, 'candidate')}) they differ by at"
+            f" most {note.apart:.1f} standard errors."
         )
     return text
 
@@ -253,8 +253,8 @@ def _enlarged(note: Enlarged) -> str:
     plan, own = note.plan, note.own
     name = f"{note.stratum}, {note.assumption_set}" if note.assumption_set else note.stratum
     why = (
-        f"{plan.seen.trials} samples of candidate {note.candidate} let"
-        f" {plan.seen.steady_hits:.0f} effective hits be expected; steady limits need {HITS:.0f}"
+        f"Candidate {note.candidate} would have some {plan.seen.steady_hits:.0f} effective hits in"
+        f" {plan.seen.trials} samples; steady limits need {HITS:.0f}"
     )
     limit = (
         f" {plan.wanted} would be needed; at most {MOST_TIMES} times the study's own number are"
@@ -275,7 +275,7 @@ def _enlarged(note: Enlarged) -> str:
 def _refused(note: Refused) -> str:
     of = f" of {note.scheme}" if note.scheme else ""
     candidates = plural("candidate", note.number)
-    they = "it" if note.number == 1 else "they"
+    they = "they" if note.number > 1 else "it"
     if note.chosen:
         return (
             f"{note.number} better {candidates}{of} in the selection sample did not keep to the"

@@ -7,6 +7,8 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+from studies.report.words import plural
+
 Row = Mapping[str, Any]  # of a table
 ENDS = ("", "_low", "_high")  # of a value's name: itself and its limits
 NONE_SEEN = "none (< x): none seen, fewer than x %"  # what a cell means
@@ -22,19 +24,6 @@ RAREST_YEARS = 1e6  # what no model can tell apart from never
 def digits_of(name: str) -> int:
     """How many figures the quantity of a column is told with, wherever it is told."""
     return 2 if name.startswith(FEW) else 3
-
-
-# --- counts -------------------------------------------------------------------
-
-
-def counted(number: float, word: str) -> str:
-    """A number with its noun: 1 circuit, 2 circuits, 2048 circuits."""
-    return f"{number:.15g} {plural(word, number)}"
-
-
-def plural(word: str, number: float) -> str:
-    """A noun as it follows a number: circuit after 1, +1 and -1, else circuits."""
-    return word if abs(number) == 1 else f"{word}s"
 
 
 # --- probabilities ------------------------------------------------------------

@@ -13,8 +13,8 @@ from montecarlo.estimates.verdicts import Verdict
 from montecarlo.estimates.weighted import COMMON
 from montecarlo.quantities.wording import listed
 from montecarlo.sampling.stratum import Side
-from studies.report.numbers import counted, percent
-from studies.report.words import VERDICTS
+from studies.report.numbers import percent
+from studies.report.words import VERDICTS, counted
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -43,7 +43,7 @@ TRUST = {
     Why.COMMON: "counted: above {common:g}",
     Why.CONTRADICTED: "counts disagree by {:.1f} standard errors",
 }
-FORETOLD = "the selection sample let {:.0f} effective hits be expected; {few:.0f} are needed"
+FORETOLD = "some {:.0f} effective hits expected from the selection sample; {few:.0f} are needed"
 # What each sample without a result counts as
 COUNTED_AS = {
     Side.INTERNAL: "missed in the upper limit of p, detected in the lower one, no part of p",

@@ -25,6 +25,16 @@ SCHEME_NAMES = {
 }
 
 
+def counted(count: int, noun: str) -> str:
+    """1 event, 2,048 events."""
+    return f"{count:,} {plural(noun, count)}"
+
+
+def plural(noun: str, count: float) -> str:
+    """A regular noun as its number asks."""
+    return noun if abs(count) == 1 else f"{noun}s"
+
+
 FIGURES = {  # what is counted, and of what it is a share
     "p_missed": ("missed faults", "of the faults in scope"),
     "missed_per_year": ("missed faults a year", ""),

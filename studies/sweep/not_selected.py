@@ -21,13 +21,12 @@ from studies.report.numbers import (
     cell,
     cost_cell,
     cost_with_limits,
-    counted,
     digits_of,
     gap,
     percent,
 )
 from studies.report.refusals import because, note_parts, told
-from studies.report.words import AXIS_WORDS, scheme_name, setting_text
+from studies.report.words import AXIS_WORDS, counted, scheme_name, setting_text
 from studies.sweep.closest import closest_text
 
 if TYPE_CHECKING:

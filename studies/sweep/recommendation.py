@@ -14,14 +14,13 @@ from studies.report.numbers import (
     a_year,
     amount,
     cost_with_limits,
-    counted,
     false_trips,
     missed_faults,
     percent,
     yearly,
 )
 from studies.report.safety import REVIEW
-from studies.report.words import full_setting, scheme_name
+from studies.report.words import counted, full_setting, scheme_name
 from studies.sweep.closest import way_out
 from studies.sweep.policy import each_limit, is_limited, limit_of, policy_words
 

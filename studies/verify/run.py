@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from studies.report.blocks import Block, Paragraph, Section, Table, items
-from studies.report.numbers import plural
 from studies.report.streams import say
 from studies.report.terminal import shown
+from studies.report.words import plural
 from studies.verify.published import DIFFERS, KINDS, SUBJECTS, Published, counted, published_values
 
 HEADER = ("source", "where", "quantity", "value given", "here", "difference", "verdict")

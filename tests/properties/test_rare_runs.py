@@ -212,7 +212,9 @@ def test_wider_inputs_have_the_law_of_the_wider_spread(spill: Result) -> None:
     width = (good["p_widened_high"] / good["p_widened_low"]).pipe(np.log) / (2 * 1.96)
     assert (error.abs() < 4 * width + 0.02).all()  # as above
     assert spill.chosen in set(good["candidate"])
-    assert "With every uncertain input spread 20 % wider" in words(result_text(spill))
+    assert "With every uncertain input 20 % wider it would trip falsely" in words(
+        result_text(spill)
+    )
 
 
 @pytest.mark.slow
@@ -280,7 +282,7 @@ def test_few_effective_hits_are_told_as_both(
     assert np.array_equal(frame["p_false"], both["p_weighted"])
     assert (frame["p_false_low"] <= both[["p_weighted_low", "p_counted_low"]].min(axis=1)).all()
     assert (frame["p_false_high"] >= both["p_weighted_high"]).all()
-    assert any("from few of them that operate" in text for text in sentences(result))
+    assert any("from few weighted samples that operate" in text for text in sentences(result))
 
 
 # --- when they fail -----------------------------------------------------------

@@ -96,7 +96,7 @@ def test_ideal_cts_remember_nothing_in_either() -> None:
 def test_the_option_makes_a_file_and_a_sentence(both: Result) -> None:
     made = findings(both)
     assert "remanence_models" in made.frames
-    assert "as remanence model of the CTs, on the same random numbers," in words(made.text)
+    assert "With the remanence model shifted_curve the same setting is chosen" in words(made.text)
     record = made.provenance["other_model"]
     assert record["remanence_model"] == "shifted_curve"
     assert record["chosen"] == both.other.chosen  # type: ignore[union-attr]

@@ -328,7 +328,7 @@ def test_a_limit_out_of_reach_is_told_with_the_samples_that_it_needs() -> None:
     assert few.candidates["refusals"].map(lambda found: any(one.samples for one in found)).all()
     assert (
         in_words(few.candidates)["note"]
-        .str.contains("none seen, about .* samples without one would show the limit")
+        .str.contains("none seen; about .* samples without one would show the limit")
         .all()
     )
     enough = run_study(
@@ -463,8 +463,8 @@ def test_the_choice_is_the_best_by_its_worst_assumption_set() -> None:
 
 def test_a_run_says_how_many_solutions_its_earth_faults_took(small: Result) -> None:
     told = (
-        "64 earth faults on 16 randomised Sobol' nets, 32 installations x 2 events, each at 16"
-        " places along the winding: 1,024 solutions a circuit, 2,048 in all"
+        "64 earth faults on 16 randomised Sobol' nets (32 installations, 2 events each) were solved"
+        " at 16 places along the winding. That makes 1,024 solutions a circuit, 2,048 in all."
     )
     assert any(told in sentence for sentence in sentences(small))
     assert small.provenance["notes"]["phasor_solutions"] == 2048
@@ -502,7 +502,7 @@ def test_the_fresh_batch_is_as_large_as_the_precision_asks(small: Result) -> Non
     fine = run(limit | {"study.precision": {"p_missed": asked}})
     assert fine.chosen is not None
     assert half_width(fine, "p_missed") < 0.6 * half_width(rough, "p_missed")
-    assert any(text.startswith("Precision of the chosen candidate") for text in sentences(fine))
+    assert any(text.startswith("Precision of the chosen setting") for text in sentences(fine))
     first = fine.candidates["batch"] == 1
     assert_frame_equal(
         fine.candidates[first],
@@ -515,7 +515,9 @@ def test_a_cap_on_the_precision_is_told() -> None:
     capped = run(
         {"policy.p_false_max": 0.5, "study.precision": {"p_missed": 1e-4, "most_samples": 512}}
     )
-    assert any("short of that, with at most 512 of each" in text for text in sentences(capped))
+    assert any(
+        "short of what was asked, with at most 512 of each" in text for text in sentences(capped)
+    )
 
 
 @pytest.mark.slow

@@ -68,10 +68,10 @@ def test_the_limit_binds_and_is_told() -> None:
     assert short[NEAR].samples == MOST_TIMES * OWN < short[NEAR].wanted
     (text,) = map(sentence, enlarged(short, OWN, [OTHER, ONE], ""))
     assert text.startswith(
-        "external.near_fault: the fresh batch has 65536 weighted samples instead of 8192: 8192 let "
-        "candidate 2 expect 15 effective hits, and 200 make limits steady; at most 8 times"
+        "external.near_fault: the independent sample has 65536 weighted samples instead of 8192."
+        " Candidate 2 would have some 15 effective hits in 8192 samples; steady limits need 200."
     )
-    assert f"{short[NEAR].wanted} would be needed" in text
+    assert f"{short[NEAR].wanted} would be needed; at most 8 times the study's own" in text
 
 
 def test_where_the_limit_leaves_too_few_hits_nothing_is_spent_and_that_is_told() -> None:
@@ -79,6 +79,6 @@ def test_where_the_limit_leaves_too_few_hits_nothing_is_spent_and_that_is_told()
     assert hopeless[NEAR].samples == OWN
     (text,) = map(sentence, enlarged(hopeless, OWN, [ONE], "wet"))
     assert text.startswith(
-        "external.near_fault, wet: the fresh batch has its own 8192 weighted samples, too few"
+        "external.near_fault, wet: the independent sample has 8192 weighted samples, too few"
     )
     assert "at most 8 times" in text

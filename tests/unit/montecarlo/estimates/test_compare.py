@@ -125,14 +125,14 @@ LIMIT = {"p_false_max": 0.01}
             3,
             {"allowed": np.array([False, False, False, True])},
             3,
-            "its false trips are bounded by 1.5 % and the policy allows 1 %",
+            "its false trips are bounded by 1.5 %, and the policy allows 1 %",
         ),  # of two that miss 20 %
         (
             {"false_per_year_max": 0.01},
             3,
             {"allowed": np.array([False, False, False, True])},
             3,
-            "its false trips are bounded by 0.018 a year and the policy allows 0.01 a year",
+            "its false trips are bounded by 0.018 a year, and the policy allows 0.01 a year",
         ),  # 1.2 events a year
         (
             LIMIT,
@@ -144,8 +144,8 @@ LIMIT = {"p_false_max": 0.01}
             },
             2,
             (
-                "its false trips are bounded by 2 % and the policy allows 1 %, though none was"
-                " seen: more samples may admit it"
+                "its false trips are bounded by 2 %, and the policy allows 1 %; none was seen, so"
+                " more samples may admit it"
             ),
         ),
         (
@@ -160,16 +160,16 @@ LIMIT = {"p_false_max": 0.01}
             2,
             {"knee_rule": np.array([False, True, True, True])},
             1,
-            "its setting drives more than half the knee voltage through its leg",
+            "its setting drives more than half the knee voltage through its relay circuit",
         ),
         (
             LIMIT | {"ignore_knee_rule": True},
             2,
             {"knee_rule": np.array([False, True, True, True])},
             1,
-            "it did not keep to the policy on fresh random numbers",
+            "it did not keep to the policy on an independent sample",
         ),
-        (LIMIT, 2, {}, 1, "it did not keep to the policy on fresh random numbers"),
+        (LIMIT, 2, {}, 1, "it did not keep to the policy on an independent sample"),
     ],
 )
 def test_the_next_better_candidate_and_the_rule_that_refused_it(

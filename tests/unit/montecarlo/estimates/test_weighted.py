@@ -105,7 +105,8 @@ def test_an_earlier_batch_decides_by_the_hits_that_it_lets_expect():
 
     (trust,) = compare(sums, *counts(3), lattices, [hits_of(20.0)]).verdict
     assert (
-        trust_text(trust) == "the selection sample let 20 effective hits be expected; 50 are needed"
+        trust_text(trust)
+        == "some 20 effective hits expected from the selection sample; 50 are needed"
     )
 
     assert source(None) is source(hits_of(49.0)) is Source.BOTH

@@ -21,7 +21,8 @@ from studies.nominal.stability import left_unprotected
 from studies.protocol import Findings
 from studies.report.catalogue import figure_text, table_text, with_unit
 from studies.report.frame_table import frame_table
-from studies.report.numbers import amount, cost_with_limits, counted, percent, plural, years_between
+from studies.report.numbers import amount, cost_with_limits, percent, years_between
+from studies.report.words import counted, plural
 from tests.made import results
 from tests.made.rare_cases import rng
 from tests.made.said import words
@@ -228,8 +229,8 @@ def test_a_hand_rule_that_the_choice_breaks_is_not_met(needed: str) -> None:
         (0, "0 circuits"),
         (1, "1 circuit"),
         (2, "2 circuits"),
-        (16384, "16384 circuits"),
-        (1234567, "1234567 circuits"),
+        (16384, "16,384 circuits"),
+        (1234567, "1,234,567 circuits"),
     ],
 )
 def test_a_noun_follows_its_number(number: int, said: str) -> None:
