@@ -102,7 +102,7 @@ def test_a_scheme_alone_is_checked_and_run(kind: str, form: str) -> None:
     study = parse_study(table, ROOT / "configs")
     text = check_text(study)
     assert "nan" not in text.split()
-    assert ("Stabilising resistance that this" in text) == (kind != "biased")
+    assert ("Stabilising resistance for this" in text) == (kind != "biased")
     assert ("Biased elements trip" in text) == (kind == "biased")
     frame = answered(study).frames["candidates"]
     assert frame["phase_pickup_a"].isna().all() == ("phase_pickup_a" not in grids)

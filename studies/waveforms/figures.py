@@ -69,8 +69,8 @@ def cases_in_time(cases: Sequence[Shown], of: str = "") -> Figure:
     _legends(axes, cases)
     for ax in axes[-1]:
         ax.set_ylim(bottom=0)
-    figure.align_ylabels([row[0] for row in axes])
     figure.supxlabel("time from the beginning of the event, s", fontsize=9)
+    figure.draw_without_rendering()  # the numbers of the axes follow their size, and it them
     return figure
 
 

@@ -63,7 +63,7 @@ def test_samples_and_seed_of_the_command_reach_every_assumption_set(tmp_path: Pa
     assert [(other.study.samples, other.study.seed) for _, other in study.assumption_sets] == [
         (64, 3)
     ]
-    assert "2 times: as stated and in 1 assumption sets" in " ".join(check_text(study).split())
+    assert "2 times: as stated and in 1 assumption set" in " ".join(check_text(study).split())
 
 
 REMANENT = {"ct.remanence_percent": 40}
