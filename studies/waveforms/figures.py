@@ -66,11 +66,11 @@ def cases_in_time(cases: Sequence[Shown], of: str = "") -> Figure:
         for ax in row:
             ax.tick_params(labelsize=SMALL)
             ax.margins(x=0)
+            ax.locator_params(axis="y", nbins=3)  # not by height: the layout would not settle
     _legends(axes, cases)
     for ax in axes[-1]:
         ax.set_ylim(bottom=0)
     figure.supxlabel("time from the beginning of the event, s", fontsize=9)
-    figure.draw_without_rendering()  # the numbers of the axes follow their size, and it them
     return figure
 
 
