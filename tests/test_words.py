@@ -266,7 +266,7 @@ def cells(workbook: Path) -> list[str]:
     """Texts of all sheets."""
     return [
         cell
-        for sheet in load_workbook(workbook, read_only=True).worksheets
+        for sheet in load_workbook(workbook).worksheets
         for row in sheet.iter_rows(values_only=True)
         for cell in row
         if isinstance(cell, str)
