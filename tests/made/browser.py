@@ -58,10 +58,7 @@ def acted(text: str, script: str, folder: Path) -> Any:
         " faults}); document.body.append(out);</script>",
         encoding="utf-8",
     )
-    document, _ = opened(page)
-    told = re.search(r'<pre id="seen">(.*?)</pre>', document, re.DOTALL)
-    assert told is not None
-    record = json.loads(html.unescape(told[1]))
+    record = _seen(page)
     assert record["faults"] == []
     return record["seen"]
 
@@ -79,7 +76,12 @@ def framed(text: str, width: int, script: str, folder: Path) -> Any:
         " JSON.stringify(seen); document.body.append(out); };</script>",
         encoding="utf-8",
     )
-    document, _ = opened(host)
-    told = re.search(r'<pre id="seen">(.*?)</pre>', document, re.DOTALL)
-    assert told is not None
-    return json.loads(html.unescape(told[1]))
+    return _seen(host)
+
+
+def _seen(page: Path) -> Any:
+    """What the script of a page has left in it."""
+    document, _ = opened(page)
+    left = re.search(r'<pre id="seen">(.*?)</pre>', document, re.DOTALL)
+    assert left is not None
+    return json.loads(html.unescape(left[1]))
